@@ -1,0 +1,1 @@
+"""Groundwater monitoring-network record."""

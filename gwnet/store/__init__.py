@@ -1,0 +1,1 @@
+"""The database and nothing else: schema, sessions, revisions, queries."""

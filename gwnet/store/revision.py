@@ -1,0 +1,149 @@
+"""The schema's revision: making a database, migrating it, and refusing one that does not fit.
+
+Alembic is loaded only where a schema is made or changed; every other command compares one stored word.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from sqlalchemy import Connection, inspect, text
+
+from gwnet.errors import SchemaAheadError, SchemaBehindError, StoreError
+from gwnet.resources import migrations_folder
+
+if TYPE_CHECKING:
+    from alembic.config import Config
+
+    from gwnet.store.session import Store
+
+#: Every released revision, oldest first; the last is what this version of the program works with.
+REVISIONS: Final[tuple[str, ...]] = ("0001",)
+HEAD: Final[str] = REVISIONS[-1]
+
+
+def current(store: Store) -> str | None:
+    """Return the revision of a database.
+
+    Parameters
+    ----------
+    store : gwnet.store.session.Store
+        Open database.
+
+    Returns
+    -------
+    str or None
+        Revision; None when the database has no gwnet schema.
+    """
+    with store.reading() as connection:
+        if not inspect(connection).has_table("alembic_version"):
+            return None
+        return connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one_or_none()
+
+
+def guard(store: Store) -> None:
+    """Refuse a database whose schema is not the one that this version works with.
+
+    Parameters
+    ----------
+    store : gwnet.store.session.Store
+        Open database.
+
+    Raises
+    ------
+    StoreError
+        If the database has no gwnet schema.
+    SchemaBehindError
+        If it was made by an older version.
+    SchemaAheadError
+        If it was made by a newer version.
+    """
+    revision = current(store)
+    if revision == HEAD:
+        return
+    if revision is None:
+        raise StoreError("The database holds no gwnet record.", where=store.name, mend="Make one with 'gwnet init'.")
+    if revision in REVISIONS:
+        message = f"The database is at revision {revision}; this version works with {HEAD}."
+        raise SchemaBehindError(message, where=store.name, mend="Make a backup, then run 'gwnet upgrade'.")
+    message = f"The database is at revision {revision}, which is newer than this version of gwnet ({HEAD})."
+    raise SchemaAheadError(message, where=store.name, mend="Install the newer version of gwnet; nothing was changed.")
+
+
+def upgrade(store: Store) -> tuple[str | None, str]:
+    """Make the schema, or bring an older one up to date.
+
+    Parameters
+    ----------
+    store : gwnet.store.session.Store
+        Open database.
+
+    Returns
+    -------
+    tuple of str
+        Revision before (None when the database was empty) and after.
+
+    Raises
+    ------
+    SchemaAheadError
+        If the database was made by a newer version.
+    StoreError
+        If the database holds tables of something else.
+
+    Notes
+    -----
+    All revisions run in one transaction together with the note that they ran.
+    """
+    before = current(store)
+    if before is not None and before not in REVISIONS:
+        guard(store)
+    if before is None:
+        with store.reading() as connection:
+            others = inspect(connection).get_table_names()
+        if others:
+            message = f"The database already holds tables of something else ({', '.join(sorted(others)[:3])} …)."
+            raise StoreError(message, where=store.name, mend="Give an empty database with --db.")
+    if before != HEAD:
+        if store.is_sqlite:
+            _set_wal(store)
+        with store.writing() as connection:
+            _run_upgrade(connection)
+    return before, HEAD
+
+
+def _set_wal(store: Store) -> None:
+    raw = store.engine.raw_connection()
+    try:
+        raw.cursor().execute("PRAGMA journal_mode = WAL")
+    except Exception as error:
+        message = f"The database cannot be set up: {error}."
+        raise StoreError(message, where=store.name, mend="Check that its folder exists and is writable.") from error
+    finally:
+        raw.close()
+
+
+def config(connection: Connection | None = None) -> Config:
+    """Return Alembic's configuration for the project's revisions.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection, optional
+        Connection that the revisions run on.
+
+    Returns
+    -------
+    alembic.config.Config
+        Configuration that needs no file.
+    """
+    from alembic.config import Config
+
+    made = Config()
+    made.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
+    made.attributes["connection"] = connection
+    return made
+
+
+def _run_upgrade(connection: Connection) -> None:
+    from alembic import command
+
+    command.upgrade(config(connection), "head")

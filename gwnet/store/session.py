@@ -1,0 +1,230 @@
+"""Opening a database, and units of work.
+
+`open_store` gives a `Store`; `Store.reading` and `Store.writing` are the only ways to a connection. A writing unit of
+work takes the write lock at once (``BEGIN IMMEDIATE`` on SQLite), and either commits whole or rolls back whole.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import DBAPIError, NoSuchModuleError, SQLAlchemyError
+
+from gwnet.errors import OverlapError, StoreError
+
+_BUSY_TIMEOUT_S = 10.0
+
+_MAKE_WRITABLE = "Make the file and its folder writable, or work on a copy."
+_FREE_SPACE = "Free some space, then run the command again."
+
+#: What a driver says, what it means, what to do.
+_KNOWN_REFUSALS = (
+    ("database is locked", "Another program is writing to the database.", "Wait until it is done, then try again."),
+    ("readonly database", "The database cannot be written.", _MAKE_WRITABLE),
+    ("disk is full", "The disk is full; nothing was written.", _FREE_SPACE),
+    ("no space left", "The disk is full; nothing was written.", _FREE_SPACE),
+    ("disk i/o error", "The disk refused a write; nothing was written.", _FREE_SPACE),
+    (
+        "unable to open database file",
+        "The database file cannot be opened.",
+        "Check that its folder exists and is writable.",
+    ),
+    ("file is not a database", "The file is not a gwnet database.", "Give another file with --db."),
+    ("connection refused", "The database server does not answer.", "Start it, or give another address with --db."),
+    ("password authentication failed", "The database server refused the password.", "Check the address in --db."),
+)
+
+
+@dataclass(frozen=True)
+class Store:
+    """An open database.
+
+    Attributes
+    ----------
+    engine : sqlalchemy.Engine
+        Engine with the pragmas of SQLite set.
+    name : str
+        How the database is called in messages: a file path, or a URL without its password.
+    """
+
+    engine: Engine
+    name: str
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Return whether this is the embedded database."""
+        return self.engine.dialect.name == "sqlite"
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Give a connection for reading, all of it from one state of the database."""
+        with translated(self.name), self.engine.connect() as connection:
+            if not self.is_sqlite:
+                connection = connection.execution_options(isolation_level="REPEATABLE READ")
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """Give a connection that holds the write lock; commit at the end, roll back on any exception."""
+        with translated(self.name), self.engine.connect() as connection:
+            connection.execution_options(gwnet_immediate=True)
+            with connection.begin():
+                yield connection
+
+    def close(self) -> None:
+        """Close every connection."""
+        self.engine.dispose()
+
+
+@contextmanager
+def translated(name: str) -> Iterator[None]:
+    """Turn the driver's errors into the project's own.
+
+    Parameters
+    ----------
+    name : str
+        Name of the database for the message.
+
+    Raises
+    ------
+    OverlapError
+        If the database refused two measuring points in force at once.
+    StoreError
+        For every other error of the database.
+    """
+    try:
+        yield
+    except DBAPIError as error:
+        raise store_error(str(error.orig).strip(), name) from error
+    except SQLAlchemyError as error:
+        message = f"The database cannot be used: {error}"
+        raise StoreError(message, where=name) from error
+
+
+def store_error(text: str, name: str) -> StoreError:
+    """Return the project's own error for what a driver said.
+
+    Parameters
+    ----------
+    text : str
+        The driver's message.
+    name : str
+        Name of the database.
+
+    Returns
+    -------
+    StoreError
+        Error with a place and, for the usual causes, a mend.
+    """
+    lower = text.lower()
+    if "overlap" in lower or "ex_measuring_point" in lower:
+        return OverlapError(
+            "Two measuring points of one access would be in force at the same time.",
+            where=name,
+            mend="End the earlier one (valid_until) before the later one begins.",
+        )
+    for needle, message, mend in _KNOWN_REFUSALS:
+        if needle in lower:
+            return StoreError(message, where=name, mend=mend)
+    return StoreError(f"The database refused: {text}", where=name)
+
+
+def store_url(address: str | Path) -> URL:
+    """Return the database URL that an address stands for.
+
+    Parameters
+    ----------
+    address : str or pathlib.Path
+        A SQLAlchemy URL, or the path of an SQLite file.
+
+    Returns
+    -------
+    sqlalchemy.engine.URL
+        URL with the driver that this project uses.
+
+    Raises
+    ------
+    StoreError
+        If the address names a kind of database that is not supported.
+    """
+    text = str(address)
+    if "://" not in text:
+        return URL.create("sqlite", database=text)
+    try:
+        url = make_url(text)
+    except SQLAlchemyError as error:
+        message = f"Not a database address: {text!r}."
+        raise StoreError(message, mend="Give a file path or a URL such as postgresql://user@host/name.") from error
+    backend = url.get_backend_name()
+    if backend == "sqlite":
+        return url
+    if backend in {"postgresql", "postgres"}:
+        return url.set(drivername="postgresql+psycopg")
+    message = f"Databases of the kind {backend!r} are not supported."
+    raise StoreError(message, mend="Use an SQLite file or PostgreSQL.")
+
+
+def open_store(address: str | Path, *, create: bool = False) -> Store:
+    """Open a database.
+
+    Parameters
+    ----------
+    address : str or pathlib.Path
+        A SQLAlchemy URL, or the path of an SQLite file.
+    create : bool, optional
+        Whether a missing SQLite file may be made; otherwise it is an error, so that a mistyped name never makes an
+        empty database.
+
+    Returns
+    -------
+    Store
+        The open database; its schema is not looked at yet (see `gwnet.store.revision`).
+
+    Raises
+    ------
+    StoreError
+        If the file does not exist, the kind of database is unknown or its driver is not installed.
+    """
+    url = store_url(address)
+    is_sqlite = url.get_backend_name() == "sqlite"
+    database = url.database or ""
+    if is_sqlite and not create and database not in {"", ":memory:"} and not Path(database).exists():
+        message = f"There is no database {database!r}."
+        raise StoreError(message, mend="Make one with 'gwnet init', or name another with --db.")
+    try:
+        engine = create_engine(url, **_engine_options(is_sqlite=is_sqlite))
+    except (NoSuchModuleError, ModuleNotFoundError) as error:
+        message = "The driver for PostgreSQL is not installed."
+        raise StoreError(message, mend="Install it with: pip install 'gwnet[postgres]'") from error
+    if is_sqlite:
+        event.listen(engine, "connect", _on_sqlite_connect)
+        event.listen(engine, "begin", _on_sqlite_begin)
+    return Store(engine, database if is_sqlite else url.render_as_string(hide_password=True))
+
+
+def _engine_options(*, is_sqlite: bool) -> dict[str, Any]:
+    if is_sqlite:
+        return {"connect_args": {"timeout": _BUSY_TIMEOUT_S}}
+    return {"pool_pre_ping": True}
+
+
+def _on_sqlite_connect(connection: sqlite3.Connection, _record: object) -> None:
+    """Set what every SQLite connection needs; transactions are begun by our own event."""
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    cursor.execute("PRAGMA foreign_keys = ON")
+    cursor.execute("PRAGMA cache_size = -65536")
+    cursor.execute("PRAGMA temp_store = MEMORY")
+    cursor.close()
+
+
+def _on_sqlite_begin(connection: Connection) -> None:
+    immediate = connection.get_execution_options().get("gwnet_immediate", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if immediate else "BEGIN")
