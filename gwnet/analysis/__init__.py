@@ -1,0 +1,1 @@
+"""The record and the computations together: reduced levels, same-day sets, maps."""

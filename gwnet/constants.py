@@ -1,0 +1,36 @@
+"""Constants of the reduction, each with its source.
+
+Half-widths are at 95 %. A value marked "own choice" is a default of this project for what is not on record; it is
+printed with every explanation so that a reader can judge it.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+#: Repeats of one visit must agree within this [m]; 0.02 ft, USGS TM 1-A1 (Cunningham and Schalk, 2011), p. 6-8 and 37.
+REPEAT_TOLERANCE_M: Final[float] = 0.006
+
+#: Accuracy of a reading by tape [m]; 0.01 ft, USGS TM 1-A1 p. 5 and 33.
+TAPE_ACCURACY_M: Final[float] = 0.003
+
+#: Depth to which that accuracy is stated [m]; 200 ft, USGS TM 1-A1 p. 5 and 33. Beyond it, it grows with depth
+#: (own choice).
+TAPE_ACCURACY_DEPTH_M: Final[float] = 60.96
+
+#: Accuracy of the reference tape in a tape check [m]; 0.01 ft, USGS TM 1-A1 p. 5.
+REFERENCE_TAPE_ACCURACY_M: Final[float] = 0.003
+
+#: What an unchecked tape may be out by, per metre of depth [m/m]; 0.1 ft per 100 ft, USGS Pacific Islands Water
+#: Science Center, "Possible errors associated with measured water levels" (archived page).
+UNCHECKED_TAPE_SLOPE: Final[float] = 0.001
+
+#: Accuracy of a surveyed measuring point when none is on record [m]; 0.1 ft, N.H. Env-Wq 403.30(b).
+SURVEY_ACCURACY_M: Final[float] = 0.03
+
+#: Half-width of a product's relative density; half the span of the values in use (0.74 gasoline to 0.84 diesel),
+#: San Joaquin County EHD document 471143 p. 7.
+PRODUCT_DENSITY_HALF_WIDTH: Final[float] = 0.05
+
+#: Same-day window of a site that states none [d]: the day itself; Wis. Adm. Code NR 716.15(4)(b).
+SAME_DAY_WINDOW_DAYS: Final[float] = 0.0

@@ -1,0 +1,149 @@
+"""Parts of a level's uncertainty and their root sum of squares, as 95 % half-widths."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gwnet.constants import (
+    PRODUCT_DENSITY_HALF_WIDTH,
+    REFERENCE_TAPE_ACCURACY_M,
+    SURVEY_ACCURACY_M,
+    TAPE_ACCURACY_DEPTH_M,
+    TAPE_ACCURACY_M,
+    UNCHECKED_TAPE_SLOPE,
+)
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class UncertaintyParts:
+    """Parts of the uncertainty of water elevations, each a 95 % half-width [m] of shape (n,).
+
+    Attributes
+    ----------
+    survey_m : numpy.ndarray
+        Elevation of the measuring point.
+    tape_m : numpy.ndarray
+        Reading of the tape.
+    check_m : numpy.ndarray
+        Tape correction: the reference tape where a check is on file, the stretch that an unchecked tape may have
+        where none is, and how far the reading lies beyond the check.
+    repeat_m : numpy.ndarray
+        Half the spread of the repeats; half the tolerance for a single reading.
+    density_m : numpy.ndarray
+        Relative density of floating product.
+    """
+
+    survey_m: Floats
+    tape_m: Floats
+    check_m: Floats
+    repeat_m: Floats
+    density_m: Floats
+
+    def combined_m(self) -> Floats:
+        """Return the root of the sum of the squares of the parts [m]."""
+        return combined_half_width(*(getattr(self, field.name) for field in fields(self)))
+
+
+def combined_half_width(*parts_m: ArrayLike) -> Floats:
+    """Return the root of the sum of squares of independent parts.
+
+    Parameters
+    ----------
+    *parts_m : array_like
+        Half-widths of the parts, all at the same confidence [m].
+
+    Returns
+    -------
+    numpy.ndarray
+        Half-width of the sum [m].
+
+    Notes
+    -----
+    Common practice, no source; that the accuracy of a computed head is no better than its worst part: USGS TM 1-A1
+    (Cunningham and Schalk, 2011), p. 20.
+
+    Examples
+    --------
+    >>> float(combined_half_width(0.003, 0.004))
+    0.005
+    """
+    total: Floats = np.asarray(0.0, dtype=np.float64)
+    for part in parts_m:
+        total = total + np.square(np.asarray(part, dtype=np.float64))
+    return np.sqrt(total)
+
+
+def uncertainty_parts(
+    *,
+    depth_m: ArrayLike,
+    by_tape: ArrayLike,
+    survey_accuracy_m: ArrayLike,
+    instrument_accuracy_m: ArrayLike,
+    tape_checked: ArrayLike,
+    beyond_check_m: ArrayLike,
+    spread_m: ArrayLike,
+    repeat_count: ArrayLike,
+    repeat_tolerance_m: ArrayLike,
+    product_thickness_m: ArrayLike,
+) -> UncertaintyParts:
+    """Return the parts of the uncertainty of each level.
+
+    Parameters
+    ----------
+    depth_m : array_like, shape (n,)
+        Depth below the measuring point; its size counts [m].
+    by_tape : array_like of bool, shape (n,)
+        Whether the level was read as a depth to water on a tape; otherwise only the survey counts beside the
+        instrument's accuracy.
+    survey_accuracy_m : array_like, shape (n,)
+        Half-width of the measuring point's elevation; NaN where none is on record [m].
+    instrument_accuracy_m : array_like, shape (n,)
+        Half-width of the instrument; NaN where none is on record [m].
+    tape_checked : array_like of bool, shape (n,)
+        Whether a tape check is on file.
+    beyond_check_m : array_like, shape (n,)
+        How far the reading lies beyond the depths of that check [m].
+    spread_m : array_like, shape (n,)
+        Largest less smallest repeat [m].
+    repeat_count : array_like of int, shape (n,)
+        Number of repeats.
+    repeat_tolerance_m : array_like, shape (n,)
+        Tolerance of the repeats [m].
+    product_thickness_m : array_like, shape (n,)
+        Thickness of floating product; NaN for none [m].
+
+    Returns
+    -------
+    UncertaintyParts
+        The parts.
+
+    Notes
+    -----
+    Defaults and their sources stand in `gwnet.constants`. Beyond the depths to which a tape's accuracy is stated it
+    grows in proportion to depth.
+    """
+    depth = np.abs(np.asarray(depth_m, dtype=np.float64))
+    tape = np.asarray(by_tape, dtype=bool)
+    survey = np.asarray(survey_accuracy_m, dtype=np.float64)
+    accuracy = np.asarray(instrument_accuracy_m, dtype=np.float64)
+    accuracy = np.where(np.isnan(accuracy), TAPE_ACCURACY_M, accuracy)
+    deep = np.fmax(depth / TAPE_ACCURACY_DEPTH_M, 1.0)
+    unchecked = UNCHECKED_TAPE_SLOPE * np.where(np.isnan(depth), 0.0, depth)
+    checked = np.hypot(REFERENCE_TAPE_ACCURACY_M, UNCHECKED_TAPE_SLOPE * np.nan_to_num(np.asarray(beyond_check_m)))
+    check = np.where(np.asarray(tape_checked, dtype=bool), checked, unchecked)
+    single = np.asarray(repeat_count) < 2
+    repeat = np.where(single, np.asarray(repeat_tolerance_m), np.asarray(spread_m)) / 2.0
+    thickness = np.nan_to_num(np.asarray(product_thickness_m, dtype=np.float64))
+    zero = np.zeros(depth.shape)
+    return UncertaintyParts(
+        survey_m=np.where(np.isnan(survey), SURVEY_ACCURACY_M, survey),
+        tape_m=accuracy * deep,
+        check_m=np.where(tape, check, zero),
+        repeat_m=np.where(tape, repeat, zero),
+        density_m=PRODUCT_DENSITY_HALF_WIDTH * thickness,
+    )
