@@ -1,0 +1,354 @@
+"""The face of the project for programs: one open record and what can be asked of it.
+
+`gwnet.open` gives a `Network`. The command line calls the same methods.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from gwnet.errors import NotFoundError, SettingsError
+from gwnet.store import fetch, fetch_programme, revision
+from gwnet.store.fetch_levels import LevelFilter
+from gwnet.store.session import Store, open_store
+from gwnet.units import DISPLAY_UNITS, metres_per
+
+if TYPE_CHECKING:
+    from gwnet.analysis.explain import Explanation
+    from gwnet.ingest.load import LoadResult
+
+
+def init(address: str | Path) -> tuple[str | None, str]:
+    """Make a database, or bring an older one up to date.
+
+    Parameters
+    ----------
+    address : str or pathlib.Path
+        SQLAlchemy URL or path of an SQLite file.
+
+    Returns
+    -------
+    tuple of str
+        Revision before (None when there was none) and after.
+
+    Raises
+    ------
+    StoreError
+        If the database cannot be made or holds something else.
+    """
+    store = open_store(address, create=True)
+    try:
+        return revision.upgrade(store)
+    finally:
+        store.close()
+
+
+def upgrade(address: str | Path) -> tuple[str | None, str]:
+    """Bring an existing database up to date.
+
+    Parameters
+    ----------
+    address : str or pathlib.Path
+        SQLAlchemy URL or path of an SQLite file.
+
+    Returns
+    -------
+    tuple of str
+        Revision before and after.
+
+    Raises
+    ------
+    StoreError
+        If there is no such database, or it holds no gwnet record.
+    SchemaAheadError
+        If it was made by a newer version.
+    """
+    store = open_store(address)
+    try:
+        if revision.current(store) is None:
+            revision.guard(store)
+        return revision.upgrade(store)
+    finally:
+        store.close()
+
+
+class Network:
+    """An open groundwater record.
+
+    Parameters
+    ----------
+    address : str or pathlib.Path
+        SQLAlchemy URL or path of an SQLite file; its schema must be current.
+
+    Raises
+    ------
+    StoreError
+        If the database does not exist or holds no gwnet record.
+    SchemaBehindError, SchemaAheadError
+        If it was made by another version of the program.
+    """
+
+    def __init__(self, address: str | Path) -> None:
+        self.store: Store = open_store(address)
+        revision.guard(self.store)
+
+    def __enter__(self) -> Network:
+        """Return the network itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close the database."""
+        self.close()
+
+    def close(self) -> None:
+        """Close the database."""
+        self.store.close()
+
+    def load(
+        self,
+        paths: Sequence[str | Path],
+        *,
+        by: str,
+        now_utc: dt.datetime | None = None,
+        dry_run: bool = False,
+        keep_good: bool = False,
+        correct: bool = False,
+        withdraw: bool = False,
+        reason: str | None = None,
+        rejected_dir: str | Path | None = None,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> LoadResult:
+        """Load tables from files and folders: all of them or nothing.
+
+        Parameters
+        ----------
+        paths : sequence of path
+            CSV files, workbooks and folders.
+        by : str
+            Who loads them.
+        now_utc : datetime.datetime, optional
+            Aware time of the recording; the clock's unless given.
+        dry_run : bool, optional
+            Whether to check only and write nothing.
+        keep_good : bool, optional
+            Whether to record the good rows when others are rejected.
+        correct, withdraw : bool, optional
+            Whether rows already on record are replaced, or retired without a successor.
+        reason : str, optional
+            Why; needed for both.
+        rejected_dir : path, optional
+            Folder for the rejected rows of ``keep_good``; the current one unless given.
+        progress : callable, optional
+            Called with rows done and rows in all.
+
+        Returns
+        -------
+        gwnet.ingest.load.LoadResult
+            What happened to each file.
+
+        Raises
+        ------
+        FileRejectedError
+            If rows were rejected and nothing was written.
+        IngestError
+            If a file cannot be read or recognised.
+        """
+        from gwnet.ingest.load import load
+
+        return load(
+            self.store,
+            [Path(path) for path in paths],
+            now_utc=now_utc or dt.datetime.now(dt.UTC),
+            by=by,
+            dry_run=dry_run,
+            keep_good=keep_good,
+            correct=correct,
+            withdraw=withdraw,
+            reason=reason,
+            rejected_dir=None if rejected_dir is None else Path(rejected_dir),
+            progress=progress,
+        )
+
+    def sites(self, known_on: dt.datetime | None = None) -> pd.DataFrame:
+        """Return the sites; see `gwnet.store.fetch.sites`."""
+        with self.store.reading() as connection:
+            return fetch.sites(connection, known_on)
+
+    def wells(self, site: str | None = None, known_on: dt.datetime | None = None) -> pd.DataFrame:
+        """Return the wells; see `gwnet.store.fetch.wells`."""
+        with self.store.reading() as connection:
+            self._check_site(connection, site, known_on)
+            return fetch.wells(connection, known_on, site)
+
+    def rounds(self, site: str | None = None, known_on: dt.datetime | None = None) -> pd.DataFrame:
+        """Return the gauging rounds; see `gwnet.store.fetch_programme.rounds`."""
+        with self.store.reading() as connection:
+            self._check_site(connection, site, known_on)
+            return fetch_programme.rounds(connection, known_on, site)
+
+    def levels(
+        self,
+        wells: Sequence[str] | None = None,
+        *,
+        site: str | None = None,
+        aquifer: str | None = None,
+        round: str | None = None,
+        start: dt.date | dt.datetime | str | None = None,
+        end: dt.date | dt.datetime | str | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+    ) -> pd.DataFrame:
+        """Return reduced levels, one row an event.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Codes of wells; all unless given.
+        site, aquifer, round : str, optional
+            Codes.
+        start, end : date, datetime or str, optional
+            First and last local date (both included), or instants.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+        unit : str, optional
+            Unit of depths and elevations: m (columns end in ``_m``) or ft (``_ft``).
+
+        Returns
+        -------
+        pandas.DataFrame
+            As `gwnet.analysis.levels.levels`.
+
+        Raises
+        ------
+        NotFoundError
+            If a site, well, aquifer or round is not on record.
+        """
+        from gwnet.analysis.levels import levels
+
+        with self.store.reading() as connection:
+            self._check_codes(connection, known_on, site=site, wells=wells, aquifer=aquifer, round_code=round)
+            table = levels(connection, LevelFilter(site=site, wells=wells, aquifer=aquifer, round=round), known_on)
+        return in_unit(_between(table, start, end), unit)
+
+    def explain(
+        self,
+        well: str,
+        time: str,
+        *,
+        site: str | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+    ) -> list[Explanation]:
+        """Explain how the levels of a well at a time were worked out; see `gwnet.analysis.explain.explain`."""
+        from gwnet.analysis.explain import explain
+
+        with self.store.reading() as connection:
+            self._check_codes(connection, known_on, site=site, wells=[well])
+            return explain(connection, well, time, site=site, known_on=known_on, unit=unit)
+
+    def newest_recording(self) -> dt.datetime | None:
+        """Return when the record last changed."""
+        with self.store.reading() as connection:
+            return fetch.newest_recording(connection)
+
+    @staticmethod
+    def _check_site(connection: Any, site: str | None, known_on: dt.datetime | None) -> None:
+        if site is not None:
+            fetch.one_site(connection, site, known_on)
+
+    @staticmethod
+    def _check_codes(
+        connection: Any,
+        known_on: dt.datetime | None,
+        *,
+        site: str | None = None,
+        wells: Sequence[str] | None = None,
+        aquifer: str | None = None,
+        round_code: str | None = None,
+    ) -> None:
+        """Refuse codes that are not on record, with the nearest that are."""
+        Network._check_site(connection, site, known_on)
+        if wells is not None:
+            known = fetch.wells(connection, known_on, site)["well"]
+            for well in wells:
+                _require("well", well, known)
+        if aquifer is not None:
+            _require("aquifer", aquifer, fetch.aquifers(connection, known_on)["aquifer"])
+        if round_code is not None:
+            _require("round", round_code, fetch_programme.rounds(connection, known_on, site)["round"])
+
+
+def _require(what: str, code: str, known: pd.Series) -> None:
+    if (known == code).any():
+        return
+    from difflib import get_close_matches
+
+    near = get_close_matches(code, known.astype(str).tolist(), n=3, cutoff=0.5)
+    hint = f"Did you mean {', '.join(near)}?" if near else f"On record: {', '.join(known.astype(str)[:8])} …"
+    message = f"There is no {what} {code!r} on record."
+    raise NotFoundError(message, mend=hint)
+
+
+def _between(
+    table: pd.DataFrame, start: dt.date | dt.datetime | str | None, end: dt.date | dt.datetime | str | None
+) -> pd.DataFrame:
+    """Keep the events from start to end; dates are local and both included."""
+    keep = pd.Series(data=True, index=table.index)
+    for moment, is_start in ((start, True), (end, False)):
+        if moment is None:
+            continue
+        if isinstance(moment, str):
+            moment = _parsed(moment)
+        if isinstance(moment, dt.datetime):
+            if moment.tzinfo is None:
+                message = f"The time {moment.isoformat()} has no zone."
+                raise SettingsError(message, mend="Give a date, or a time with an offset.")
+            compared = table["measured_at_utc"]
+            keep &= compared >= moment if is_start else compared <= moment
+        else:
+            days = table["measured_at"].str[:10]
+            keep &= days >= moment.isoformat() if is_start else days <= moment.isoformat()
+    return table[keep].reset_index(drop=True)
+
+
+def _parsed(text: str) -> dt.date | dt.datetime:
+    try:
+        return dt.date.fromisoformat(text) if len(text) <= 10 else dt.datetime.fromisoformat(text)
+    except ValueError:
+        message = f"Not a date or time: {text!r}."
+        raise SettingsError(message, mend="Write YYYY-MM-DD, or YYYY-MM-DDTHH:MM with an offset.") from None
+
+
+def in_unit(table: pd.DataFrame, unit: str) -> pd.DataFrame:
+    """Return a frame with its lengths in another unit.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Frame whose columns of lengths end in ``_m``.
+    unit : str
+        ``m`` or ``ft``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The frame itself for m; otherwise a copy whose columns end in ``_ft``.
+
+    Raises
+    ------
+    SettingsError
+        If the unit is neither.
+    """
+    if unit not in DISPLAY_UNITS:
+        message = f"Results can be given in {' or '.join(DISPLAY_UNITS)}, not in {unit!r}."
+        raise SettingsError(message)
+    if unit == "m":
+        return table
+    lengths = [column for column in table.columns if column.endswith("_m")]
+    converted = table.assign(**{column: table[column] / metres_per(unit) for column in lengths})
+    return converted.rename(columns={column: column[:-1] + unit for column in lengths})
