@@ -1,0 +1,415 @@
+"""What a report says, as a tree of frozen parts, apart from how it is set.
+
+A report is a cover and sections; a section is a title and blocks. Every part holds plain text: markup in a well's
+name is text like any other, and whoever sets the report escapes it. Numbers are in the unit that the heading of their
+column names. A cell without a value carries the reason why it is empty.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from typing import Literal, TypeAlias
+
+from gwnet.errors import ReportError
+
+Align = Literal["left", "right", "centre"]
+Tone = Literal["body", "lead", "small"]
+
+#: What stands in a cell that has no value; the reason follows as a lettered note.
+EMPTY_MARK = "—"
+_MINUS = "−"
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A heading inside a section, one step below the section's title."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """Running text; ``lead_in`` stands before it in bold."""
+
+    text: str
+    tone: Tone = "body"
+    lead_in: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Bullets:
+    """A list of short texts."""
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A warning that must not be overlooked."""
+
+    title: str
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Pairs of name and value, set as two columns without rules."""
+
+    pairs: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a table.
+
+    Parameters
+    ----------
+    heading : str
+        Name of the column.
+    unit : str
+        Unit of the values, empty when they have none.
+    decimals : int or None
+        Decimals of numbers; None prints whole numbers and text as they are.
+    align : {"left", "right", "centre"}
+        Where the values stand.
+    signed : bool
+        Whether positive numbers carry a plus sign.
+    group : str
+        Heading that neighbouring columns with the same group share.
+    """
+
+    heading: str
+    unit: str = ""
+    decimals: int | None = None
+    align: Align = "left"
+    signed: bool = False
+    group: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One value of a table.
+
+    Parameters
+    ----------
+    value : str, int, float or None
+        What stands in the cell; None when there is nothing to print.
+    reason : str
+        Why the cell is empty, or a remark on the value; printed as a lettered note under the table.
+    prefix : str
+        Sign before a number, for example ``≤`` for a bound.
+    strong : bool
+        Whether the value is set in bold.
+    """
+
+    value: str | int | float | None
+    reason: str = ""
+    prefix: str = ""
+    strong: bool = False
+
+    def __post_init__(self) -> None:
+        if is_empty(self.value) and not self.reason:
+            raise ReportError("A table cell is empty and gives no reason.", mend="State why there is no value.")
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """A row that holds a heading for the rows under it."""
+
+    text: str
+
+
+Row: TypeAlias = "tuple[Cell, ...] | Group"
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table with its caption, columns, rows and notes.
+
+    Parameters
+    ----------
+    key : str
+        Name of the table, unique in the report.
+    caption : str
+        What the table shows.
+    columns : tuple of Column
+        Columns from left to right.
+    rows : tuple
+        Each a tuple of cells, one a column, or a `Group`.
+    notes : tuple of str
+        Notes under the table, before those of empty cells.
+    number : int
+        Number in the report, given by `numbered`.
+    """
+
+    key: str
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[Row, ...]
+    notes: tuple[str, ...] = ()
+    number: int = 0
+
+    def __post_init__(self) -> None:
+        for position, row in enumerate(self.rows, start=1):
+            if isinstance(row, tuple) and len(row) != len(self.columns):
+                message = f"Row {position} has {len(row)} cells; the table has {len(self.columns)} columns."
+                raise ReportError(message, where=f"table {self.key!r}")
+
+
+@dataclass(frozen=True, slots=True)
+class FigureSlot:
+    """A figure with its caption.
+
+    Parameters
+    ----------
+    key : str
+        Name of the figure, unique in the report.
+    caption : str
+        What the figure shows.
+    alt : str
+        The same for a reader who cannot see it.
+    pdf : bytes or callable
+        One page of vector PDF, or a function that makes it when it is needed.
+    number : int
+        Number in the report, given by `numbered`.
+    """
+
+    key: str
+    caption: str
+    alt: str
+    pdf: bytes | Callable[[], bytes] = field(repr=False, compare=False)
+    number: int = 0
+
+    def content(self) -> bytes:
+        """Return the figure as PDF."""
+        return self.pdf if isinstance(self.pdf, bytes) else self.pdf()
+
+
+@dataclass(frozen=True, slots=True)
+class SignOff:
+    """Where the people answering for the report sign.
+
+    Parameters
+    ----------
+    statement : str
+        What is signed.
+    parties : tuple
+        Each a role and its lines: pairs of label and known value (empty: left open to be written in).
+    """
+
+    statement: str
+    parties: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PageBreak:
+    """The next block starts a page."""
+
+
+Block = Heading | Paragraph | Bullets | Caution | Facts | Table | FigureSlot | SignOff | PageBreak
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A numbered part of the report.
+
+    Parameters
+    ----------
+    key : str
+        Name of the section, unique in the report.
+    title : str
+        Heading and bookmark.
+    blocks : tuple
+        What it holds, in order.
+    new_page : bool
+        Whether it starts a page.
+    """
+
+    key: str
+    title: str
+    blocks: tuple[Block, ...]
+    new_page: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """The first page: who, where, when, in what state, and the cautions."""
+
+    blocks: tuple[Block, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A whole report.
+
+    Parameters
+    ----------
+    title, site, period : str
+        Printed on the cover and in the running header.
+    state : str
+        ``PROVISIONAL`` or ``APPROVED``.
+    known_on_utc : datetime
+        Data cut-off, zone-aware; stands for the date of the document.
+    cover : Cover
+        First page.
+    sections : tuple of Section
+        The rest.
+    author, subject : str
+        For the document's metadata.
+    keywords : tuple of str
+        For the document's metadata.
+    page : {"A4", "Letter"}
+        Page format.
+    contents : bool
+        Whether a table of contents follows the cover.
+    """
+
+    title: str
+    site: str
+    period: str
+    state: str
+    known_on_utc: dt.datetime
+    cover: Cover
+    sections: tuple[Section, ...]
+    author: str = ""
+    subject: str = ""
+    keywords: tuple[str, ...] = ()
+    page: Literal["A4", "Letter"] = "A4"
+    contents: bool = True
+
+    def blocks(self) -> Iterator[Block]:
+        """Yield every block in the order of reading."""
+        yield from self.cover.blocks
+        for section in self.sections:
+            yield from section.blocks
+
+    def figures(self) -> tuple[FigureSlot, ...]:
+        """Return the figures in the order of reading."""
+        return tuple(block for block in self.blocks() if isinstance(block, FigureSlot))
+
+    def tables(self) -> tuple[Table, ...]:
+        """Return the tables in the order of reading."""
+        return tuple(block for block in self.blocks() if isinstance(block, Table))
+
+
+def is_empty(value: object) -> bool:
+    """Tell whether a value leaves its cell empty: None, blank text or not a number."""
+    if value is None or (isinstance(value, str) and not value.strip()):
+        return True
+    return isinstance(value, float) and not math.isfinite(value)
+
+
+def number_text(value: float, decimals: int | None, *, signed: bool = False) -> str:
+    """Return a number as it is printed, with a true minus sign and no negative zero.
+
+    Parameters
+    ----------
+    value : float
+        Any finite number.
+    decimals : int or None
+        Decimals to print; None prints a whole number.
+    signed : bool
+        Whether a positive number carries a plus sign.
+
+    Returns
+    -------
+    str
+        The number as text.
+
+    Examples
+    --------
+    >>> number_text(-0.0004, 3, signed=True)
+    '0.000'
+    >>> number_text(-1.25, 2)
+    '−1.25'
+    """
+    text = f"{abs(value):.{decimals or 0}f}"
+    if not any(digit in text for digit in "123456789"):
+        return text
+    if value < 0:
+        return _MINUS + text
+    return "+" + text if signed else text
+
+
+def cell_text(cell: Cell, column: Column) -> str:
+    """Return the text of a cell without its note; `EMPTY_MARK` when it is empty."""
+    if is_empty(cell.value):
+        return EMPTY_MARK
+    if isinstance(cell.value, str):
+        return cell.value
+    assert cell.value is not None
+    text = number_text(float(cell.value), column.decimals, signed=column.signed)
+    return f"{cell.prefix} {text}" if cell.prefix else text
+
+
+def note_letters(table: Table) -> dict[str, str]:
+    """Return the letter of each reason in a table, in the order of first appearance: a, b, … z, aa, ab and so on."""
+    letters: dict[str, str] = {}
+    for row in table.rows:
+        if isinstance(row, Group):
+            continue
+        for cell in row:
+            if cell.reason and cell.reason not in letters:
+                letters[cell.reason] = _letter(len(letters))
+    return letters
+
+
+def _letter(index: int) -> str:
+    text = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        text = chr(ord("a") + rest) + text
+    return text
+
+
+def numbered(report: Report) -> Report:
+    """Return the report with its tables and figures numbered from 1 in the order of reading.
+
+    Parameters
+    ----------
+    report : Report
+        Any report.
+
+    Returns
+    -------
+    Report
+        The same content with numbers.
+
+    Raises
+    ------
+    ReportError
+        If two tables, two figures or two sections share a key.
+    """
+    _refuse_repeated_keys(report)
+    tables = {table.key: number for number, table in enumerate(report.tables(), start=1)}
+    figures = {figure.key: number for number, figure in enumerate(report.figures(), start=1)}
+
+    def with_number(block: Block) -> Block:
+        if isinstance(block, Table):
+            return replace(block, number=tables[block.key])
+        if isinstance(block, FigureSlot):
+            return replace(block, number=figures[block.key])
+        return block
+
+    sections = tuple(
+        replace(section, blocks=tuple(with_number(block) for block in section.blocks)) for section in report.sections
+    )
+    cover = Cover(tuple(with_number(block) for block in report.cover.blocks))
+    return replace(report, cover=cover, sections=sections)
+
+
+def _refuse_repeated_keys(report: Report) -> None:
+    kinds = {
+        "table": [table.key for table in report.tables()],
+        "figure": [figure.key for figure in report.figures()],
+        "section": [section.key for section in report.sections],
+    }
+    for kind, keys in kinds.items():
+        for key in sorted(set(keys)):
+            if keys.count(key) > 1:
+                message = f"Two parts of kind {kind} share the key {key!r}."
+                raise ReportError(message)

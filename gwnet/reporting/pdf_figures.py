@@ -1,0 +1,147 @@
+"""Vector figures: their size, and their way into the finished document as form objects."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import pikepdf
+from pikepdf import Name
+
+from gwnet.errors import ReportError
+
+__all__ = ["Placement", "figure_size", "finish"]
+
+_EMPTY_RESOURCES: Final = ("/Pattern", "/Shading", "/XObject", "/ExtGState", "/Font")
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """Where a figure stands: page counted from 0, lower left corner [pt], scale."""
+
+    key: str
+    page: int
+    x: float
+    y: float
+    scale: float
+
+
+def figure_size(content: bytes, key: str) -> tuple[float, float]:
+    """Return width and height [pt] of a figure's only page.
+
+    Parameters
+    ----------
+    content : bytes
+        A PDF of one page.
+    key : str
+        Name of the figure, for the message.
+
+    Returns
+    -------
+    tuple of float
+        Width and height of the page.
+
+    Raises
+    ------
+    ReportError
+        If the bytes are not a PDF of one page.
+    """
+    try:
+        with pikepdf.open(io.BytesIO(content)) as source:
+            pages = len(source.pages)
+            box = [float(edge) for edge in source.pages[0].mediabox] if pages else []
+    except pikepdf.PdfError as error:
+        message = f"Figure {key!r} is not a readable PDF: {error}"
+        raise ReportError(message) from error
+    if pages != 1:
+        message = f"Figure {key!r} has {pages} pages; a figure has one."
+        raise ReportError(message)
+    return box[2] - box[0], box[3] - box[1]
+
+
+def finish(
+    base: bytes,
+    placements: Iterable[Placement],
+    figures: Mapping[str, bytes],
+    *,
+    information: Mapping[str, str],
+    moment: dt.datetime,
+) -> bytes:
+    """Put the figures on their pages, write the metadata and save with reproducible bytes.
+
+    Parameters
+    ----------
+    base : bytes
+        The document without its figures.
+    placements : iterable of Placement
+        Where each figure stands.
+    figures : mapping of str to bytes
+        PDF of each figure by key.
+    information : mapping of str to str
+        Title, Author, Subject, Keywords, Creator.
+    moment : datetime
+        Zone-aware time that stands for making and changing the document.
+
+    Returns
+    -------
+    bytes
+        The finished PDF; the same input gives the same bytes.
+    """
+    with pikepdf.open(io.BytesIO(base)) as document:
+        sources = []  # a source must outlive the copying of its page
+        for number, place in enumerate(sorted(placements, key=lambda item: (item.page, -item.y, item.x)), start=1):
+            source = pikepdf.open(io.BytesIO(figures[place.key]))
+            sources.append(source)
+            _place(document, source, place, number)
+        for page in document.pages:
+            if "/Trans" in page:
+                del page["/Trans"]
+        _drop_empty_resources(document)
+        _write_information(document, information, moment)
+        target = io.BytesIO()
+        document.save(
+            target,
+            deterministic_id=True,
+            object_stream_mode=pikepdf.ObjectStreamMode.generate,
+            compress_streams=True,
+            fix_metadata_version=False,
+        )
+        for source in sources:
+            source.close()
+    return target.getvalue()
+
+
+def _place(document: pikepdf.Pdf, source: pikepdf.Pdf, place: Placement, number: int) -> None:
+    page = document.pages[place.page]
+    left, bottom = (float(edge) for edge in source.pages[0].mediabox[:2])
+    form = document.copy_foreign(source.pages[0].as_form_xobject())
+    name = page.add_resource(form, Name.XObject, name=Name(f"/Fig{number}"))
+    x, y = place.x - left * place.scale, place.y - bottom * place.scale
+    matrix = f"{place.scale:.6f} 0 0 {place.scale:.6f} {x:.4f} {y:.4f}"
+    page.contents_add(f"q {matrix} cm {name} Do Q".encode("ascii"))
+
+
+def _drop_empty_resources(document: pikepdf.Pdf) -> None:
+    for item in document.objects:
+        if not isinstance(item, pikepdf.Dictionary | pikepdf.Stream):
+            continue
+        resources: Any = item.get("/Resources")
+        if not isinstance(resources, pikepdf.Dictionary):
+            continue
+        for key in _EMPTY_RESOURCES:
+            if key in resources and len(resources[key].keys()) == 0:
+                del resources[key]
+
+
+def _write_information(document: pikepdf.Pdf, information: Mapping[str, str], moment: dt.datetime) -> None:
+    stamp = moment.astimezone(dt.UTC).strftime("D:%Y%m%d%H%M%S+00'00'")
+    for key in list(document.docinfo.keys()):
+        del document.docinfo[key]
+    for key, value in information.items():
+        if value:
+            document.docinfo[Name(f"/{key}")] = value
+    document.docinfo[Name.CreationDate] = stamp
+    document.docinfo[Name.ModDate] = stamp
