@@ -1,0 +1,32 @@
+import datetime as dt
+
+import pytest
+
+from gwnet.store import revision
+from gwnet.store.bulk import insert_columns, reserve_ids
+from gwnet.store.session import open_store
+
+MONDAY = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
+
+
+@pytest.fixture
+def store(store_url):
+    opened = open_store(store_url, create=True)
+    revision.upgrade(opened)
+    yield opened
+    opened.close()
+
+
+def add(store, table, rows=1, **columns):
+    """Store rows of a recorded or identity table and return their ids."""
+    recorded = {} if table in {"site", "well", "aquifer"} else {"recorded_at_utc": MONDAY, "recorded_by": "Ana"}
+    with store.writing() as connection:
+        ids = reserve_ids(connection, table, rows)
+        insert_columns(connection, table, {"id": ids, **recorded, **columns}, rows)
+    return ids
+
+
+@pytest.fixture
+def well_id(store):
+    site = add(store, "site", code=["S"])
+    return int(add(store, "well", site_id=int(site[0]), code=["MW-1"])[0])

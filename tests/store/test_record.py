@@ -1,0 +1,277 @@
+import datetime as dt
+
+import numpy as np
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import func, select, text
+
+from gwnet.errors import OverlapError, SchemaAheadError, SchemaBehindError, ShapeError, StoreError
+from gwnet.store import fetch, revision
+from gwnet.store.base import known_on
+from gwnet.store.bulk import insert_columns, reserve_ids, retire
+from gwnet.store.measuring_points import MeasuringPoint
+from gwnet.store.schema import METADATA, RECORDED_TABLES
+from gwnet.store.session import open_store, store_url
+
+from .conftest import MONDAY, add
+
+TUESDAY, WEDNESDAY = MONDAY + dt.timedelta(days=1), MONDAY + dt.timedelta(days=2)
+
+
+def year(number):
+    return dt.datetime(number, 1, 1, tzinfo=dt.UTC)
+
+
+def point(store, well_id, start, end=None, elevation=100.0, **more):
+    columns = {"well_id": well_id, "access": "main", "elevation_m": elevation, "valid_from_utc": start}
+    return int(add(store, "measuring_point", **{**columns, "valid_until_utc": end, **more})[0])
+
+
+def test_models_and_revisions_make_the_same_tables(store):
+    with store.reading() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, METADATA) == []
+
+
+def test_the_program_knows_every_revision():
+    script = ScriptDirectory.from_config(revision.config())
+    known = [found.revision for found in script.walk_revisions()][::-1]
+    assert known == list(revision.REVISIONS)
+
+
+def test_every_constraint_and_index_has_a_name():
+    for table in METADATA.tables.values():
+        for constraint in table.constraints:
+            assert constraint.name, f"{table.name}: {constraint}"
+        for index in table.indexes:
+            assert index.name
+
+
+def test_every_recorded_table_carries_both_times():
+    wanted = {"valid_from_utc", "valid_until_utc", "recorded_at_utc", "recorded_by", "retired_at_utc", "retired_by"}
+    wanted |= {"reason", "source_file_id", "source_row"}
+    for name in RECORDED_TABLES:
+        assert wanted <= set(METADATA.tables[name].columns.keys())
+
+
+def test_overlapping_measuring_points_are_refused_by_the_database(store, well_id):
+    point(store, well_id, year(2018), year(2020))
+    with pytest.raises(OverlapError, match="in force at the same time"):
+        point(store, well_id, year(2019))
+    point(store, well_id, year(2020))
+
+
+def test_another_access_of_the_same_well_may_overlap(store, well_id):
+    point(store, well_id, year(2018))
+    point(store, well_id, year(2018), access="side port")
+
+
+def test_reopening_an_interval_over_another_is_refused(store, well_id):
+    first = point(store, well_id, year(2018), year(2020))
+    point(store, well_id, year(2020))
+    with pytest.raises(OverlapError), store.writing() as connection:
+        connection.execute(text("UPDATE measuring_point SET valid_until_utc = NULL WHERE id = :id"), {"id": first})
+
+
+def test_a_retired_measuring_point_makes_room(store, well_id):
+    old = point(store, well_id, year(2018))
+    with store.writing() as connection:
+        retire(connection, "measuring_point", [old], at_utc=TUESDAY, by="Ben", reason="resurveyed")
+    point(store, well_id, year(2018), elevation=100.3, recorded_at_utc=TUESDAY)
+
+
+def test_known_on_gives_the_record_of_that_moment(store, well_id):
+    old = point(store, well_id, year(2018))
+    with store.writing() as connection:
+        retire(connection, "measuring_point", [old], at_utc=TUESDAY, by="Ben", reason="typing error")
+    point(store, well_id, year(2018), elevation=100.3, recorded_at_utc=TUESDAY)
+
+    def elevations(moment):
+        with store.reading() as connection:
+            return list(connection.scalars(select(MeasuringPoint.elevation_m).where(known_on(MeasuringPoint, moment))))
+
+    assert elevations(MONDAY - dt.timedelta(seconds=1)) == []
+    assert elevations(MONDAY) == [100.0]
+    assert elevations(TUESDAY - dt.timedelta(microseconds=1)) == [100.0]
+    assert elevations(TUESDAY) == [100.3]
+    assert elevations(None) == [100.3]
+
+
+def test_known_on_without_a_zone_is_refused():
+    with pytest.raises(StoreError, match="needs a time with a zone"):
+        known_on(MeasuringPoint, dt.datetime(2026, 1, 1))  # noqa: DTZ001
+
+
+def test_retiring_twice_is_refused(store, well_id):
+    old = point(store, well_id, year(2018))
+    for attempt in range(2):
+        if attempt:
+            with pytest.raises(StoreError, match="not live any more"), store.writing() as connection:
+                retire(connection, "measuring_point", [old], at_utc=WEDNESDAY, by="Ben", reason="again")
+        else:
+            with store.writing() as connection:
+                retire(connection, "measuring_point", [old], at_utc=TUESDAY, by="Ben", reason="once")
+
+
+@pytest.mark.parametrize(
+    "table", ["measuring_point", "site_record", "level_reading", "sample", "source_file", "verdict"]
+)
+def test_nothing_is_ever_deleted(store, well_id, table):
+    point(store, well_id, year(2018))
+    if table == "measuring_point":
+        with pytest.raises(StoreError, match="never deleted"), store.writing() as connection:
+            connection.execute(text("DELETE FROM measuring_point"))
+    with store.reading() as connection:
+        if store.is_sqlite:
+            query = "SELECT count(*) FROM sqlite_master WHERE type = 'trigger' AND name = :name"
+        else:
+            query = "SELECT count(*) FROM pg_trigger WHERE tgname = :name"
+        assert connection.execute(text(query), {"name": f"tr_{table}_kept"}).scalar_one() == 1
+
+
+def test_a_reading_is_never_altered(store, well_id):
+    event = add_event(store, well_id)
+    with pytest.raises(StoreError, match="never altered"), store.writing() as connection:
+        connection.execute(text("UPDATE level_event SET access = 'other' WHERE id = :id"), {"id": event})
+
+
+def add_event(store, well_id):
+    with store.writing() as connection:
+        ids = reserve_ids(connection, "level_event", 1)
+        columns = {"id": ids, "well_id": well_id, "access": "main", "measured_at_utc": MONDAY}
+        insert_columns(connection, "level_event", {**columns, "time_known": True, "event": ""}, 1)
+    return int(ids[0])
+
+
+def test_two_live_rows_of_one_key_are_refused(store, well_id):
+    add(store, "well_record", well_id=well_id)
+    with pytest.raises(StoreError, match=r"(?i)unique"):
+        add(store, "well_record", well_id=well_id)
+
+
+def test_foreign_keys_hold(store):
+    with pytest.raises(StoreError, match=r"(?i)foreign key"):
+        add(store, "well_record", well_id=999)
+
+
+def test_an_interval_runs_forward(store, well_id):
+    with pytest.raises(StoreError, match="interval_forward"):
+        point(store, well_id, year(2020), year(2019))
+
+
+def test_an_exception_rolls_everything_back(store):
+    with pytest.raises(ZeroDivisionError), store.writing() as connection:
+        insert_columns(connection, "site", {"id": reserve_ids(connection, "site", 1), "code": ["S"]}, 1)
+        raise ZeroDivisionError
+    with store.reading() as connection:
+        assert connection.execute(select(func.count()).select_from(METADATA.tables["site"])).scalar_one() == 0
+
+
+def test_values_come_back_as_they_went_in(store, well_id):
+    moments = np.array(["1922-07-28T12:00:00.123456", "2024-03-12T09:40"], "datetime64[us]")
+    ends = np.array(["1923-01-01", "NaT"], "datetime64[us]")
+    columns = {
+        "well_id": well_id,
+        "access": "main",
+        "elevation_m": np.array([1356.123456789, -3.25]),
+        "accuracy_m": np.array([np.nan, 0.005]),
+        "valid_from_utc": moments,
+        "valid_until_utc": ends,
+        "surveyed_on": np.array(["NaT", "2024-03-12"], "datetime64[D]"),
+        "description": ["Rim; „Nord“ <b>&", None],
+    }
+    add(store, "measuring_point", 2, **columns)
+    with store.reading() as connection:
+        frame = fetch.measuring_points(connection)
+    assert frame["elevation_m"].tolist() == [1356.123456789, -3.25]
+    assert frame["accuracy_m"].isna().tolist() == [True, False]
+    assert frame["valid_from_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]").tolist() == moments.tolist()
+    assert frame["valid_until_utc"].isna().tolist() == [False, True]
+    assert frame["surveyed_on"].tolist() == [None, dt.date(2024, 3, 12)]
+    assert frame["description"].tolist() == ["Rim; „Nord“ <b>&", ""]
+
+
+def test_many_rows_keep_their_order_and_ids(store, well_id):
+    count = 1234
+    ids = add(store, "well", count, site_id=1, code=[f"W{number:04d}" for number in range(count)])
+    assert len(set(ids.tolist())) == count
+    with store.reading() as connection:
+        table = METADATA.tables["well"]
+        rows = connection.execute(select(table.c.id, table.c.code).where(table.c.code.like("W%"))).all()
+    assert {code: number for number, code in rows} == {f"W{n:04d}": i for n, i in enumerate(ids.tolist())}
+
+
+def test_a_column_of_the_wrong_length_is_refused(store):
+    with pytest.raises(ShapeError, match="'code' has 1 values; expected 2"):
+        add(store, "well", 2, site_id=1, code=["only one"])
+
+
+def test_newest_recording_is_the_last_change(store, well_id):
+    old = point(store, well_id, year(2018))
+    with store.writing() as connection:
+        retire(connection, "measuring_point", [old], at_utc=WEDNESDAY, by="Ben", reason="gone")
+    with store.reading() as connection:
+        assert fetch.newest_recording(connection) == WEDNESDAY
+
+
+def test_a_database_of_a_newer_program_is_refused_and_left_alone(store):
+    with store.writing() as connection:
+        connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
+    with pytest.raises(SchemaAheadError, match="newer than this version"):
+        revision.guard(store)
+    with pytest.raises(SchemaAheadError, match="nothing was changed"):
+        revision.upgrade(store)
+
+
+def test_a_database_of_an_older_program_asks_for_the_upgrade(store, monkeypatch):
+    monkeypatch.setattr(revision, "REVISIONS", ("0001", "0002"))
+    monkeypatch.setattr(revision, "HEAD", "0002")
+    with pytest.raises(SchemaBehindError, match="gwnet upgrade"):
+        revision.guard(store)
+
+
+def test_upgrading_twice_changes_nothing(store):
+    assert revision.upgrade(store) == (revision.HEAD, revision.HEAD)
+
+
+def test_a_database_of_something_else_is_refused(store_url):
+    other = open_store(store_url, create=True)
+    with other.writing() as connection:
+        connection.execute(text("CREATE TABLE something (id INTEGER)"))
+    with pytest.raises(StoreError, match="holds no gwnet record"):
+        revision.guard(other)
+    with pytest.raises(StoreError, match="tables of something else"):
+        revision.upgrade(other)
+    other.close()
+
+
+def test_a_mistyped_file_is_not_made(tmp_path):
+    with pytest.raises(StoreError, match="gwnet init"):
+        open_store(tmp_path / "mistyped.sqlite")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_that_is_no_database(tmp_path):
+    path = tmp_path / "notes.txt"
+    path.write_text("not a database, only a long enough text to have a header " * 20)
+    opened = open_store(path)
+    with pytest.raises(StoreError, match="not a gwnet database"):
+        revision.guard(opened)
+
+
+def test_kinds_of_database():
+    assert store_url("postgresql://u@h/d").drivername == "postgresql+psycopg"
+    assert store_url("some/file.sqlite").drivername == "sqlite"
+    with pytest.raises(StoreError, match="not supported"):
+        store_url("mysql://u@h/d")
+
+
+def test_sqlite_keeps_a_write_ahead_log_and_foreign_keys(tmp_path):
+    opened = open_store(tmp_path / "a.sqlite", create=True)
+    revision.upgrade(opened)
+    with opened.reading() as connection:
+        assert connection.exec_driver_sql("PRAGMA journal_mode").scalar_one() == "wal"
+        assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar_one() == 1
+    opened.close()
