@@ -162,9 +162,13 @@ def test_an_interval_runs_forward(store, well_id):
 
 
 def test_an_exception_rolls_everything_back(store):
-    with pytest.raises(ZeroDivisionError), store.writing() as connection:
-        insert_columns(connection, "site", {"id": reserve_ids(connection, "site", 1), "code": ["S"]}, 1)
-        raise ZeroDivisionError
+    def interrupted():
+        with store.writing() as connection:
+            insert_columns(connection, "site", {"id": reserve_ids(connection, "site", 1), "code": ["S"]}, 1)
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        interrupted()
     with store.reading() as connection:
         assert connection.execute(select(func.count()).select_from(METADATA.tables["site"])).scalar_one() == 0
 
