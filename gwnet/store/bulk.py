@@ -163,7 +163,7 @@ def _column(table: Table, name: str) -> Column[Any]:
 
 def _prepared(column: Column[Any], values: ColumnValues, count: int, *, on_sqlite: bool) -> Sequence[Any]:
     """Return the values in the form that the driver takes, one a row."""
-    if values is None or isinstance(values, str | bytes | int | float | dt.date):
+    if values is None or isinstance(values, str | bytes | int | float | dt.date | np.generic):
         return [_driver_value(column, values, on_sqlite=on_sqlite)] * count
     if len(values) != count:
         message = f"Column {column.name!r} has {len(values)} values; expected {count}."
@@ -204,7 +204,9 @@ def _from_instants(column: Column[Any], values: NDArray[Any], *, on_sqlite: bool
 
 def _driver_value(column: Column[Any], value: Any, *, on_sqlite: bool) -> Any:
     """Return one value in the form that the driver takes."""
-    if value is None or value is np.nan or (isinstance(value, float) and np.isnan(value)):
+    if isinstance(value, np.generic) and not isinstance(value, np.datetime64):
+        value = value.item()
+    if value is None or (isinstance(value, float) and np.isnan(value)):
         return None
     if isinstance(column.type, UtcDateTime):
         if isinstance(value, np.datetime64):

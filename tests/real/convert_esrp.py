@@ -59,21 +59,29 @@ def convert(source: Path, target: Path) -> None:
     )
     _write(
         target / "wells.csv",
-        ["site", "well", "longitude", "latitude", "aquifer", "ground_elevation [ft]", "ground_accuracy [ft]"]
-        + ["total_depth [ft]", "notes"],
+        [
+            *("site", "well", "longitude", "latitude", "aquifer", "ground_elevation [ft]", "ground_accuracy [ft]"),
+            *("total_depth [ft]", "notes"),
+        ],
         (
-            [SITE, w["local_name"], w["longitude_deg"], w["latitude_deg"], AQUIFER, w["land_surface_elev_ft"]]
-            + [w["elev_accuracy_ft"], w["well_depth_ft"], w["site_id"]]
+            [
+                *(SITE, w["local_name"], w["longitude_deg"], w["latitude_deg"], AQUIFER, w["land_surface_elev_ft"]),
+                *(w["elev_accuracy_ft"], w["well_depth_ft"], w["site_id"]),
+            ]
             for w in wells
         ),
     )
     _write(
         target / "measuring_points.csv",
-        ["site", "well", "valid_from", "elevation [ft]", "height_above_ground [ft]", "vertical_datum", "survey_method"]
-        + ["accuracy [ft]", "description", "change"],
+        [
+            *("site", "well", "valid_from", "elevation [ft]", "height_above_ground [ft]", "vertical_datum"),
+            *("survey_method", "accuracy [ft]", "description", "change"),
+        ],
         (
-            [SITE, w["local_name"], "1900-01-01", w["land_surface_elev_ft"], "0", "NAVD 88"]
-            + [SURVEYS[w["elev_method_code"]], w["elev_accuracy_ft"], "land surface", "installed"]
+            [
+                *(SITE, w["local_name"], "1900-01-01", w["land_surface_elev_ft"], "0", "NAVD 88"),
+                *(SURVEYS[w["elev_method_code"]], w["elev_accuracy_ft"], "land surface", "installed"),
+            ]
             for w in wells
         ),
     )

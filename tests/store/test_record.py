@@ -279,3 +279,13 @@ def test_sqlite_keeps_a_write_ahead_log_and_foreign_keys(tmp_path):
         assert connection.exec_driver_sql("PRAGMA journal_mode").scalar_one() == "wal"
         assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar_one() == 1
     opened.close()
+
+
+def test_one_value_may_hold_for_all_rows(store, well_id):
+    columns = {"well_id": np.int64(well_id), "access": ["a", "b"], "elevation_m": np.float64(1.5)}
+    moments = {"valid_from_utc": np.datetime64("2020-01-01", "us"), "valid_until_utc": np.datetime64("NaT")}
+    add(store, "measuring_point", 2, **columns, **moments)
+    with store.reading() as connection:
+        frame = fetch.measuring_points(connection)
+    assert frame["elevation_m"].tolist() == [1.5, 1.5]
+    assert frame["valid_until_utc"].isna().all()
