@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -51,7 +53,7 @@ def located(wells: pd.DataFrame, crs: str) -> pd.DataFrame:
     return made
 
 
-def projected(crs: str):  # noqa: ANN201 (pyproj is loaded only here)
+def projected(crs: str) -> Any:
     """Return a projected coordinate system in metres or feet.
 
     Parameters
