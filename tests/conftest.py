@@ -1,0 +1,96 @@
+"""Fixtures for every test: databases, a fixed "now", and the open data beside the checkout.
+
+Environment: GWNET_TEST_POSTGRES is the URL of a PostgreSQL server on which databases may be made and dropped;
+GWNET_OPEN_DATA the folder of open data; GWNET_NO_SKIP=1 turns every skipped test into a failure.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import sqlite3
+import uuid
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item, call):
+    """Where nothing may be skipped, report a skipped test as failed."""
+    report = yield
+    return _no_skip(report)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(collector):
+    """Where nothing may be skipped, report a skipped module as failed."""
+    report = yield
+    return _no_skip(report)
+
+
+def _no_skip(report):
+    if os.environ.get("GWNET_NO_SKIP") == "1" and report.skipped and not hasattr(report, "wasxfail"):
+        reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else str(report.longrepr)
+        report.outcome = "failed"
+        report.longrepr = f"{report.nodeid} was skipped where nothing may be (GWNET_NO_SKIP=1): {reason}"
+    return report
+
+
+@pytest.fixture
+def now():
+    """Return the moment that tests call now."""
+    return dt.datetime(2026, 4, 7, 9, 30, tzinfo=dt.UTC)
+
+
+@pytest.fixture(scope="session")
+def postgres_server():
+    """Give the address of a PostgreSQL server on which databases may be made and dropped."""
+    address = os.environ.get("GWNET_TEST_POSTGRES")
+    if not address:
+        pytest.skip("no PostgreSQL server: set GWNET_TEST_POSTGRES to its URL to run this test")
+    return address
+
+
+@pytest.fixture
+def postgres_url(postgres_server):
+    """Give the URL of a fresh, empty PostgreSQL database; drop it afterwards."""
+    import psycopg
+    from sqlalchemy.engine import make_url
+
+    server = make_url(postgres_server).set(drivername="postgresql")
+    name = f"gwnet_test_{uuid.uuid4().hex}"
+    with psycopg.connect(server.render_as_string(hide_password=False), autocommit=True) as admin:
+        admin.execute(f'CREATE DATABASE "{name}"')
+    yield server.set(database=name).render_as_string(hide_password=False)
+    with psycopg.connect(server.render_as_string(hide_password=False), autocommit=True) as admin:
+        admin.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)])
+def store_url(request, tmp_path):
+    """Give the address of a fresh, empty database, once on SQLite and once on PostgreSQL."""
+    if request.param == "sqlite":
+        return str(tmp_path / "record.sqlite")
+    return request.getfixturevalue("postgres_url")
+
+
+@pytest.fixture(scope="session")
+def open_data():
+    """Give the folder of open data, which lies outside the repository."""
+    named = os.environ.get("GWNET_OPEN_DATA")
+    folder = Path(named) if named else ROOT.parent / "shared" / "open-data"
+    if not folder.is_dir():
+        pytest.skip("no open data: set GWNET_OPEN_DATA to its folder to run this test")
+    return folder
+
+
+def copy_sqlite(source, target):
+    """Copy an SQLite database as one consistent state, whatever its journal holds."""
+    with sqlite3.connect(source) as old, sqlite3.connect(target) as new:
+        old.backup(new)
+    old.close()
+    new.close()
+    return target

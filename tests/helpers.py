@@ -1,0 +1,61 @@
+"""What tests share: running the command line and other processes, and reading what they print."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import gwnet
+
+#: Top of the checkout that these tests belong to.
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@dataclass(frozen=True)
+class Ran:
+    """What a run of the command line gave back."""
+
+    code: int
+    out: str
+    err: str
+
+
+def run_python(*arguments, cwd, env=None, stdin="", timeout=300):
+    """Run this interpreter in a fresh process that finds the same `gwnet` as the tests; return what it gave back."""
+    package_home = Path(gwnet.__file__).resolve().parents[1]
+    surroundings = {key: value for key, value in os.environ.items() if not key.startswith("GWNET_")}
+    surroundings |= {"PYTHONPATH": str(package_home), "PYTHONIOENCODING": "utf-8", **(env or {})}
+    done = subprocess.run(
+        [sys.executable, *arguments],
+        cwd=cwd,
+        env=surroundings,
+        input=stdin,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        timeout=timeout,
+        check=False,
+    )
+    return Ran(done.returncode, done.stdout, done.stderr)
+
+
+def run_gwnet(*arguments, cwd, env=None, timeout=300):
+    """Run ``gwnet`` in a fresh process; return what it gave back."""
+    return run_python("-m", "gwnet", *map(str, arguments), cwd=cwd, env=env, timeout=timeout)
+
+
+def package_modules():
+    """Return the files of the package that these tests' checkout holds, in order."""
+    return sorted((ROOT / "gwnet").rglob("*.py"))
+
+
+def tracked_files():
+    """Return the files under version control, or None outside a checkout."""
+    try:
+        listed = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, check=True).stdout
+    except (OSError, subprocess.CalledProcessError):
+        return None
+    return [ROOT / name for name in listed.decode().split("\0") if name and (ROOT / name).is_file()]
