@@ -173,37 +173,32 @@ class _Builder:
         key = f"section-{number}"
         self.entries.append((0, number, section.title, key))
         flowables: list[Flowable] = [NewPage()] if section.new_page and number != "1" else []
-        heading = HeadingFlow(section.title, key, 0, self.ledger, number)
-        blocks = list(section.blocks)
-        first = self._block(blocks[0], key, 0) if blocks else []
-        flowables.extend(self._kept(heading, first))
-        for index, block in enumerate(blocks[1:], start=1):
+        headings = [HeadingFlow(section.title, key, 0, self.ledger, number)]
+        for index, block in enumerate(section.blocks):
             if isinstance(block, Heading):
-                continue
-            made = self._block(block, key, index)
-            before = blocks[index - 1]
-            if isinstance(before, Heading):
-                made = self._kept(self._heading(before, key, index - 1), made)
-            flowables.extend(made)
-        return flowables
+                headings.append(self._heading(block, key, index))
+            else:
+                flowables.extend(self._kept(headings, self._block(block)))
+                headings = []
+        return [*flowables, *headings]
 
     def _heading(self, block: Heading, section: str, index: int) -> HeadingFlow:
         key = f"{section}-{index}"
         self.entries.append((1, "", block.text, key))
         return HeadingFlow(block.text, key, 1, self.ledger)
 
-    def _kept(self, heading: HeadingFlow, following: list[Flowable]) -> list[Flowable]:
-        """Return a heading and what follows, on a new page when the two would not fit at the foot of this one."""
-        if not following:
-            return [heading]
-        _, height = heading.wrap(TEXT_WIDTH, self.format.text_height)
-        needed = heading.spaceBefore + height + heading.spaceAfter + self._least_height(following)
-        return [CondPageBreak(min(needed, self.format.text_height)), heading, *following]
+    def _kept(self, headings: list[HeadingFlow], following: list[Flowable]) -> list[Flowable]:
+        """Return headings and what follows, on a new page when they would not fit at the foot of this one."""
+        if not headings:
+            return following
+        needed = self._least_height(following) if following else 0.0
+        for heading in headings:
+            _, height = heading.wrap(TEXT_WIDTH, self.format.text_height)
+            needed += heading.spaceBefore + height + heading.spaceAfter
+        return [CondPageBreak(min(needed, self.format.text_height)), *headings, *following]
 
     def _least_height(self, following: list[Flowable]) -> float:
         first = following[0]
-        if isinstance(first, CondPageBreak):
-            return float(first.height)
         if isinstance(first, TableFlow):
             return first.least_height()
         _, height = first.wrap(TEXT_WIDTH, self.format.text_height)
@@ -213,21 +208,21 @@ class _Builder:
                 height += following[1].least_height() + first.style.spaceAfter
         return float(height)
 
-    def _block(self, block: Block, section: str = "cover", index: int = 0) -> list[Flowable]:
+    def _block(self, block: Block) -> list[Flowable]:
         if isinstance(block, Table):
             return table_flowables(block, self._bookmark_table)
         if isinstance(block, FigureSlot):
             return [self._figure(block)]
         if isinstance(block, PageBreak):
             return [NewPage()]
-        if isinstance(block, Heading):
-            return [self._heading(block, section, index)]
         return self._text(block)
 
     @staticmethod
     def _text(block: Block) -> list[Flowable]:
         if isinstance(block, Bullets):
-            return [Paragraph(markup(item), BULLET, bulletText="•") for item in block.items]
+            items = [Paragraph(markup(item), BULLET, bulletText="•") for item in block.items]
+            items[-1].spaceAfter = BULLET.spaceAfter + 5
+            return list(items)
         if isinstance(block, Caution):
             return [Boxed(block.title, block.items)]
         if isinstance(block, Facts):

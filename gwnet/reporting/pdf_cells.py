@@ -17,6 +17,8 @@ __all__ = ["CellLayout", "HeadLayout", "RowLayout", "TableLayout", "lay_out_tabl
 LETTER_SIZE: Final = 5.4
 _MOST_LINES: Final = 24
 _LEAST_TEXT_WIDTH: Final = 24.0
+_MOST_GROWTH: Final = 20.0
+_GAP_BEFORE_TEXT: Final = 5.0
 _BLANKS: Final = re.compile(r"[ \t]+")
 _BREAKS: Final = re.compile(r"(?<=[-/_;,.])(?=.)")
 
@@ -158,25 +160,50 @@ def _need(table: Table, index: int, letters: dict[str, str], available: float) -
         natural = max(natural, whole)
         if cell.reason:
             gutter = max(gutter, text_width(letters[cell.reason], REGULAR, LETTER_SIZE) + 1.2)
+    if column.align == "right" and [after.align for after in table.columns[index + 1 : index + 2]] == ["left"]:
+        gutter += _GAP_BEFORE_TEXT
     return _Need(least, min(max(natural, least), 0.6 * available), gutter, fixed)
 
 
-def share_width(needs: list[_Need], available: float) -> tuple[float, ...]:
-    """Return widths of columns, padding included, that add up to the width of the text."""
+def share_width(needs: list[_Need], available: float, *, grow_last: bool = False) -> tuple[float, ...]:
+    """Return widths of columns, padding included, that add up to the width of the text.
+
+    Room to spare goes to every column in small parts, and what is left to the last column when that one holds text.
+    """
     padding = [2 * CELL_PAD_X + need.gutter for need in needs]
     room = available - sum(padding)
     least = [need.least for need in needs]
     natural = [need.natural for need in needs]
     if sum(natural) <= room:
-        spare = room - sum(natural)
-        inner = [width + spare * width / max(sum(natural), 1e-9) for width in natural]
-        inner = [width + (room - sum(inner)) / len(inner) for width in inner]
+        inner = _grown(natural, room, grow_last=grow_last)
     elif sum(least) <= room:
-        part = (room - sum(least)) / (sum(natural) - sum(least))
-        inner = [low + (high - low) * part for low, high in zip(least, natural, strict=True)]
+        inner = _filled(least, natural, room)
     else:
         inner = _squeezed(needs, room)
     return tuple(width + pad for width, pad in zip(inner, padding, strict=True))
+
+
+def _grown(natural: list[float], room: float, *, grow_last: bool) -> list[float]:
+    spare = room - sum(natural)
+    part = spare / len(natural)
+    if not grow_last:
+        return [width + part for width in natural]
+    part = min(part, _MOST_GROWTH)
+    inner = [width + part for width in natural]
+    inner[-1] += spare - part * len(natural)
+    return inner
+
+
+def _filled(least: list[float], natural: list[float], room: float) -> list[float]:
+    """Give the columns that lack least their natural width first, and share the rest among the others."""
+    inner = list(least)
+    rest = room - sum(least)
+    order = sorted(range(len(least)), key=lambda index: natural[index] - least[index])
+    for place, index in enumerate(order):
+        part = min(natural[index] - least[index], rest / (len(order) - place))
+        inner[index] += part
+        rest -= part
+    return inner
 
 
 def _squeezed(needs: list[_Need], room: float) -> list[float]:
@@ -258,7 +285,7 @@ def lay_out_table(table: Table, available: float) -> TableLayout:
     """
     letters = note_letters(table)
     needs = [_need(table, index, letters, available) for index in range(len(table.columns))]
-    widths = share_width(needs, available)
+    widths = share_width(needs, available, grow_last=table.columns[-1].align == "left")
     gutters = tuple(need.gutter for need in needs)
     inner = [width - 2 * CELL_PAD_X - gutter + 0.01 for width, gutter in zip(widths, gutters, strict=True)]
     rows: list[RowLayout] = []

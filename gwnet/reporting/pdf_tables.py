@@ -29,7 +29,7 @@ from gwnet.reporting.pdf_styles import (
 __all__ = ["TableFlow", "draw_text", "table_flowables"]
 
 _BASELINE: Final = (CELL_LEADING - CELL_SIZE) / 2 + 0.79 * CELL_SIZE
-_LEAST_ROWS: Final = 2
+_LEAST_ROWS: Final = 3
 _CAPTION_GAP: Final = 4.0
 _NOTES_GAP: Final = 4.0
 _TALL_NOTES: Final = 160.0
@@ -125,7 +125,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
         return self.width, self.height
 
     def split(self, _available_width: float, available_height: float) -> list[Flowable]:
-        """Cut the table where a page ends, with at least two rows on either side."""
+        """Cut the table where a page ends, with at least three rows on either side."""
         rows = self._rows()
         room = available_height - self._fixed_height()
         count = 0

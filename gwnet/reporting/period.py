@@ -26,7 +26,7 @@ _MONTHS: Final = (
     "November",
     "December",
 )
-_QUARTERS: Final = ("first", "second", "third", "fourth")
+_QUARTERS: Final = ("First", "Second", "Third", "Fourth")
 _QUARTER = re.compile(r"(\d{4})-?[Qq]([1-4])", re.ASCII)
 _YEAR = re.compile(r"(\d{4})", re.ASCII)
 _MONTH = re.compile(r"(\d{4})-(\d{2})", re.ASCII)
@@ -62,12 +62,12 @@ class Period:
         return first <= self.last and last >= self.first
 
     def title(self) -> str:
-        """Return the period as a reader says it."""
+        """Return the period as a heading says it."""
         days = f"{date_text(self.first)} to {date_text(self.last)}"
         if self.kind == "quarter":
             return f"{_QUARTERS[(self.first.month - 1) // 3]} quarter of {self.first.year} ({days})"
         if self.kind == "year":
-            return f"year {self.first.year} ({days})"
+            return f"Year {self.first.year} ({days})"
         if self.kind == "month":
             return f"{_MONTHS[self.first.month - 1]} {self.first.year}"
         return days

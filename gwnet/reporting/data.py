@@ -1,0 +1,298 @@
+"""What a report is made from: plain frames and facts, gathered beforehand; nothing here knows a database."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import pandas as pd
+
+from gwnet.errors import ReportError
+
+__all__ = ["COLUMNS", "GradientFacts", "MapFacts", "ReportData", "SiteFacts", "empty_frame"]
+
+#: Columns that each frame must have. More are welcome.
+COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
+    "wells": (
+        "well",
+        "aquifer",
+        "cluster",
+        "purpose",
+        "role",
+        "easting",
+        "northing",
+        "coordinate_accuracy_m",
+        "ground_elevation_m",
+        "ground_accuracy_m",
+        "total_depth_m",
+        "screen_top_m",
+        "screen_bottom_m",
+        "drilled_on",
+        "decommissioned_on",
+        "replaced_by",
+        "notes",
+    ),
+    "aquifers": ("aquifer", "name", "confinement"),
+    "construction": (
+        "well",
+        "part",
+        "top_depth_m",
+        "bottom_depth_m",
+        "diameter_mm",
+        "material",
+        "installed_on",
+        "removed_on",
+        "notes",
+    ),
+    "measuring_points": (
+        "well",
+        "access",
+        "valid_from_utc",
+        "valid_until_utc",
+        "elevation_m",
+        "height_above_ground_m",
+        "vertical_datum",
+        "description",
+        "surveyed_on",
+        "surveyed_by",
+        "survey_method",
+        "accuracy_m",
+        "change",
+        "notes",
+        "recorded_at_utc",
+        "recorded_by",
+        "retired_at_utc",
+    ),
+    "levels": (
+        "well",
+        "measured_at",
+        "round",
+        "status",
+        "bound",
+        "depth_to_water_m",
+        "depth_below_ground_m",
+        "measuring_point_elevation_m",
+        "water_elevation_m",
+        "uncertainty_m",
+        "quality",
+        "review",
+        "finding",
+        "event_id",
+        "access",
+        "aquifer",
+        "measured_at_utc",
+        "time_known",
+        "usable",
+        "unusable_reason",
+        "water_elevation_uncorrected_m",
+        "product_thickness_m",
+        "sounded_depth_m",
+        "method",
+        "instrument",
+        "observer",
+        "notes",
+    ),
+    "rounds": ("round", "starts_on", "ends_on", "purpose", "wells", "notes"),
+    "thresholds": (
+        "well",
+        "threshold",
+        "kind",
+        "quantity",
+        "elevation_m",
+        "consecutive",
+        "valid_from_utc",
+        "valid_until_utc",
+        "basis",
+        "action",
+    ),
+    "stages": ("gauge", "measured_at_utc", "water_elevation_m", "easting", "northing", "aquifer"),
+    "findings": ("well", "measured_at", "round", "rule", "severity", "message"),
+    "corrections": ("recorded_at_utc", "recorded_by", "subject", "well", "item", "was", "now", "reason"),
+    "tape_checks": ("instrument", "checked_on", "tape_reading_m", "reference_reading_m", "checked_by", "notes"),
+    "sources": ("name", "sha256", "layout", "rows", "recorded_at_utc"),
+}
+
+#: Columns of the control frame of a map.
+CONTROL_COLUMNS: Final = (
+    "well",
+    "kind",
+    "easting",
+    "northing",
+    "measured_at",
+    "water_elevation_m",
+    "uncertainty_m",
+    "status",
+    "used",
+    "reason",
+)
+
+
+def empty_frame(name: str) -> pd.DataFrame:
+    """Return a frame without rows that has the columns which `ReportData` wants under this name."""
+    return pd.DataFrame({column: pd.Series(dtype=object) for column in COLUMNS[name]})
+
+
+@dataclass(frozen=True, slots=True)
+class SiteFacts:
+    """The site of the report.
+
+    Parameters
+    ----------
+    code, name : str
+        Code on record and name in words.
+    crs, vertical_datum : str
+        Systems of the coordinates and of the elevations.
+    length_unit : str
+        Unit of length that the site works in: ``m``, ``ft`` or another of `gwnet.units`.
+    time_zone : str
+        Zone of the site's clock.
+    repeat_tolerance_m : float
+        Most that repeats of a reading may differ [m].
+    same_day_window_days : float
+        Window of a same-day set.
+    operator, notes : str
+        Who answers for the record, and remarks.
+    """
+
+    code: str
+    name: str
+    crs: str
+    vertical_datum: str
+    length_unit: str
+    time_zone: str
+    repeat_tolerance_m: float = float("nan")
+    same_day_window_days: float = float("nan")
+    operator: str = ""
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class GradientFacts:
+    """The horizontal gradient of one aquifer on one day.
+
+    Parameters
+    ----------
+    magnitude, magnitude_uncertainty : float
+        Fall of head per horizontal distance, and its 95 % half-width [m/m].
+    azimuth_deg, azimuth_uncertainty_deg : float
+        Direction of flow clockwise from grid north, and its 95 % half-width [degrees].
+    determined : bool
+        False when the gradient cannot be told from none.
+    n_wells : int
+        Wells in the fit.
+    note : str
+        Anything a reader must know, empty when nothing.
+    """
+
+    magnitude: float
+    magnitude_uncertainty: float
+    azimuth_deg: float
+    azimuth_uncertainty_deg: float
+    determined: bool
+    n_wells: int
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MapFacts:
+    """A potentiometric map of the period, or the reason why there is none.
+
+    Parameters
+    ----------
+    aquifer : str
+        Code of the aquifer.
+    day : date
+        Day that the levels were taken on.
+    control : DataFrame
+        Wells and gauges of the same-day set, used or not, with `CONTROL_COLUMNS`.
+    method : str
+        Name of the method in words.
+    parameters : tuple of tuple of str
+        Name and value of each parameter of the method, as printed.
+    interval_m : float
+        Contour interval [m].
+    cross_validation_m : float
+        Root mean square of the leave-one-out errors [m]; NaN when it was not worked out.
+    gradient : GradientFacts, optional
+        Gradient of the same set.
+    refused : str
+        Why no map could be drawn; empty when one was.
+    result : object
+        Whatever the drawing needs; passed on as it is.
+    """
+
+    aquifer: str
+    day: dt.date
+    control: pd.DataFrame
+    method: str = ""
+    parameters: tuple[tuple[str, str], ...] = ()
+    interval_m: float = float("nan")
+    cross_validation_m: float = float("nan")
+    gradient: GradientFacts | None = None
+    refused: str = ""
+    result: Any = None
+
+    def __post_init__(self) -> None:
+        _require(self.control, CONTROL_COLUMNS, f"control set of aquifer {self.aquifer!r}")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ReportData:
+    """Everything a report is made from.
+
+    Lengths are in metres, times in UTC, depths positive downward, elevations positive upward.
+
+    Parameters
+    ----------
+    site : SiteFacts
+        The site.
+    known_on_utc : datetime
+        Data cut-off, zone-aware: the record as it was known at this time.
+    wells, aquifers, construction, measuring_points, levels, rounds, thresholds, stages : DataFrame
+        The record of the site, with the columns of `COLUMNS`. ``levels`` holds every event to date;
+        ``measuring_points`` also retired rows, so that the history can be printed.
+    findings : DataFrame
+        What the checks noticed.
+    corrections : DataFrame
+        What was recorded anew or retired since the report before: ``was`` and ``now`` as printed text.
+    tape_checks : DataFrame
+        Checks of the tapes that were used.
+    sources : DataFrame
+        Files that the record came from.
+    maps : tuple of MapFacts
+        One for each aquifer and round to be mapped.
+    corrected_since_utc : datetime, optional
+        From when corrections were gathered; None when from the start of the period.
+    """
+
+    site: SiteFacts
+    known_on_utc: dt.datetime
+    wells: pd.DataFrame
+    levels: pd.DataFrame
+    aquifers: pd.DataFrame = field(default_factory=lambda: empty_frame("aquifers"))
+    construction: pd.DataFrame = field(default_factory=lambda: empty_frame("construction"))
+    measuring_points: pd.DataFrame = field(default_factory=lambda: empty_frame("measuring_points"))
+    rounds: pd.DataFrame = field(default_factory=lambda: empty_frame("rounds"))
+    thresholds: pd.DataFrame = field(default_factory=lambda: empty_frame("thresholds"))
+    stages: pd.DataFrame = field(default_factory=lambda: empty_frame("stages"))
+    findings: pd.DataFrame = field(default_factory=lambda: empty_frame("findings"))
+    corrections: pd.DataFrame = field(default_factory=lambda: empty_frame("corrections"))
+    tape_checks: pd.DataFrame = field(default_factory=lambda: empty_frame("tape_checks"))
+    sources: pd.DataFrame = field(default_factory=lambda: empty_frame("sources"))
+    maps: tuple[MapFacts, ...] = ()
+    corrected_since_utc: dt.datetime | None = None
+
+    def __post_init__(self) -> None:
+        if self.known_on_utc.tzinfo is None:
+            raise ReportError("The data cut-off has no time zone.", mend="Give it in UTC.")
+        for name, columns in COLUMNS.items():
+            _require(getattr(self, name), columns, f"frame {name!r}")
+
+
+def _require(frame: pd.DataFrame, columns: tuple[str, ...], where: str) -> None:
+    missing = [column for column in columns if column not in frame.columns]
+    if missing:
+        message = f"Columns are missing: {', '.join(missing)}."
+        raise ReportError(message, where=where)

@@ -1,0 +1,49 @@
+"""What a report asks of whoever draws its figures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from gwnet.reporting.data import MapFacts
+    from gwnet.reporting.view import ReportView
+
+__all__ = ["Drawing", "FigureFrame"]
+
+#: Width of the text on the page [mm].
+TEXT_WIDTH_MM = 170.0
+#: Heights of figures that leave room for heading and caption on either page format [mm].
+MAP_HEIGHT_MM = 165.0
+HYDROGRAPH_HEIGHT_MM = {"A4": 65.0, "Letter": 59.0}  # three to a page
+
+
+@dataclass(frozen=True, slots=True)
+class FigureFrame:
+    """The room that a figure has on the page.
+
+    Parameters
+    ----------
+    width_mm, height_mm : float
+        Size of the figure [mm].
+    unit : {"m", "ft"}
+        Unit of elevations and depths.
+    """
+
+    width_mm: float
+    height_mm: float
+    unit: str
+
+
+class Drawing(Protocol):
+    """Makes each figure as one page of vector PDF, with reproducible bytes."""
+
+    def network_map(self, view: ReportView, frame: FigureFrame) -> bytes:
+        """Draw where the selected wells are."""
+
+    def potentiometric_map(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> bytes:
+        """Draw one potentiometric map."""
+
+    def hydrograph(self, view: ReportView, well: str, group: Sequence[str], frame: FigureFrame) -> bytes:
+        """Draw the hydrograph of one well with the vertical span that its group shares."""

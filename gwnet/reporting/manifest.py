@@ -1,0 +1,117 @@
+"""The manifest beside a report: what it was made from and the digest of everything that was made."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from gwnet.reporting.content import Group, Report, Table, cell_text, numbered
+from gwnet.reporting.view import ReportView
+
+__all__ = ["manifest_json", "printed_values"]
+
+
+def manifest_json(
+    view: ReportView,
+    *,
+    program_version: str,
+    schema_revision: str,
+    figures: Mapping[str, bytes],
+    files: Mapping[str, bytes],
+) -> bytes:
+    """Return the manifest of a report.
+
+    Parameters
+    ----------
+    view : ReportView
+        The report's look at the record.
+    program_version, schema_revision : str
+        Version of the program and revision of the database.
+    figures : mapping of str to bytes
+        PDF of each figure by key.
+    files : mapping of str to bytes
+        The report and its annex by file name.
+
+    Returns
+    -------
+    bytes
+        JSON in UTF-8 with sorted keys; holds no clock time and no path, so that a second run gives the same bytes.
+    """
+    definition, period, reviews = view.definition, view.period, view.reviews
+    content: dict[str, Any] = {
+        "program": {"name": "gwnet", "version": program_version},
+        "schema_revision": schema_revision,
+        "site": view.data.site.code,
+        "definition": {"name": definition.name, "sha256": definition.sha256},
+        "period": {"label": period.label, "first": period.first.isoformat(), "last": period.last.isoformat()},
+        "known_on_utc": view.data.known_on_utc.isoformat(),
+        "unit": view.measures.unit,
+        "decimals": view.measures.decimals,
+        "rounds": [gauging.code for gauging in view.in_period],
+        "state": reviews.state,
+        "reviews": {
+            "levels": reviews.total,
+            "approved": reviews.approved,
+            "provisional": reviews.provisional,
+            "on_hold": reviews.on_hold,
+            "rejected": reviews.rejected,
+        },
+        "sources": [
+            {"name": str(row["name"]), "sha256": str(row["sha256"]), "rows": int(row["rows"])}
+            for row in view.data.sources.to_dict("records")
+        ],
+        "figures": {key: _digest(figure) for key, figure in figures.items()},
+        "files": {name: {"sha256": _digest(file), "bytes": len(file)} for name, file in files.items()},
+    }
+    return (json.dumps(content, indent=2, sort_keys=True, ensure_ascii=False) + "\n").encode(
+        "utf-8", "backslashreplace"
+    )
+
+
+def _digest(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()
+
+
+def printed_values(report: Report) -> list[dict[str, str]]:
+    """Return every value that the tables of a report print, so that a later report can tell what has changed.
+
+    Parameters
+    ----------
+    report : Report
+        Content.
+
+    Returns
+    -------
+    list of dict
+        One a cell with a value: table, row (text of its first cell, and its place among rows that share it), column,
+        unit, printed.
+    """
+    values: list[dict[str, str]] = []
+    for table in numbered(report).tables():
+        values.extend(_table_values(table))
+    return values
+
+
+def _table_values(table: Table) -> list[dict[str, str]]:
+    values: list[dict[str, str]] = []
+    seen: dict[str, int] = {}
+    for row in table.rows:
+        if isinstance(row, Group):
+            continue
+        first = cell_text(row[0], table.columns[0])
+        seen[first] = seen.get(first, 0) + 1
+        name = first if seen[first] == 1 else f"{first} #{seen[first]}"
+        for cell, column in zip(row, table.columns, strict=True):
+            heading = f"{column.group}: {column.heading}" if column.group else column.heading
+            values.append(
+                {
+                    "table": table.key,
+                    "row": name,
+                    "column": heading,
+                    "unit": column.unit,
+                    "printed": cell_text(cell, column),
+                }
+            )
+    return values

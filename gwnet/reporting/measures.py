@@ -1,0 +1,168 @@
+"""Prints lengths, changes, times and directions the same way everywhere in a report."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+import zoneinfo
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from gwnet.reporting.content import number_text
+from gwnet.units import metres_per
+
+__all__ = [
+    "Measures",
+    "compass",
+    "date_of",
+    "day_of",
+    "fitting_decimals",
+    "joined",
+    "local_day",
+    "moment_text",
+    "stamp_text",
+    "zone_of",
+]
+
+_NO_BREAK: Final = "\u00a0"
+_POINTS: Final = (
+    "north",
+    "north-east",
+    "east",
+    "south-east",
+    "south",
+    "south-west",
+    "west",
+    "north-west",
+)
+_MOST_DECIMALS: Final = {"m": 3, "ft": 2}
+_USUAL_DECIMALS: Final = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Measures:
+    """How lengths are printed.
+
+    Parameters
+    ----------
+    unit : {"m", "ft"}
+        Unit of every length in the report.
+    decimals : int
+        Decimals of levels and of everything compared with them.
+    """
+
+    unit: str
+    decimals: int
+
+    def length(self, metres: float) -> float:
+        """Return a length in the report's unit; NaN stays NaN."""
+        return float(metres) / metres_per(self.unit)
+
+    def text(self, metres: float, *, signed: bool = False, decimals: int | None = None) -> str:
+        """Return a length with its unit as running text."""
+        places = self.decimals if decimals is None else decimals
+        return f"{number_text(self.length(metres), places, signed=signed)}{_NO_BREAK}{self.unit}"
+
+    def plus_minus(self, metres: float, uncertainty_m: float, *, signed: bool = False) -> str:
+        """Return a length with its 95 % half-width as running text; without one when it is not known."""
+        if not math.isfinite(uncertainty_m):
+            return self.text(metres, signed=signed)
+        value = number_text(self.length(metres), self.decimals, signed=signed)
+        half = number_text(self.length(uncertainty_m), self.decimals)
+        return f"{value}{_NO_BREAK}±{_NO_BREAK}{half}{_NO_BREAK}{self.unit}"
+
+
+def fitting_decimals(uncertainty_m: npt.ArrayLike, unit: str) -> int:
+    """Return the decimals that the uncertainty of levels allows.
+
+    Parameters
+    ----------
+    uncertainty_m : array_like
+        95 % half-widths; NaN where unknown [m].
+    unit : {"m", "ft"}
+        Unit of printing.
+
+    Returns
+    -------
+    int
+        The last place printed is at most half of the median half-width, but never finer than a tape is read:
+        1 mm or 0.01 ft; 2 when no uncertainty is known.
+    """
+    values = np.asarray(uncertainty_m, dtype=np.float64)
+    values = values[np.isfinite(values) & (values > 0)]
+    if not values.size:
+        return _USUAL_DECIMALS
+    half = float(np.median(values)) / metres_per(unit) / 2
+    return int(min(max(math.ceil(-math.log10(half) - 1e-9), 0), _MOST_DECIMALS[unit]))
+
+
+def moment_text(measured_at: str) -> str:
+    """Return the local time of a measurement, ``2026-02-11 09:40``, or only the day when no time is known."""
+    day, _, clock = measured_at.partition("T")
+    return f"{day}{_NO_BREAK}{clock[:5]}" if clock else day
+
+
+def stamp_text(moment: dt.datetime) -> str:
+    """Return a zone-aware time in UTC as text."""
+    return moment.astimezone(dt.UTC).strftime("%Y-%m-%d %H:%M UTC").replace(" ", _NO_BREAK)
+
+
+def day_of(measured_at: str) -> dt.date:
+    """Return the local day of a measurement."""
+    return dt.date.fromisoformat(measured_at[:10])
+
+
+def date_of(value: Any) -> dt.date | None:
+    """Return a day from a date, a time or ISO text; None when there is none."""
+    if value is None or value == "" or pd.isna(value):
+        return None
+    if isinstance(value, dt.datetime):
+        return value.date()
+    if isinstance(value, dt.date):
+        return value
+    return dt.date.fromisoformat(str(value)[:10])
+
+
+def zone_of(name: str) -> dt.tzinfo:
+    """Return a time zone from its IANA name or an offset such as ``UTC+01:00``; UTC when the name says nothing."""
+    if match := re.fullmatch(r"UTC([+-])(\d{2}):(\d{2})", name, re.ASCII):
+        offset = dt.timedelta(hours=int(match[2]), minutes=int(match[3]))
+        return dt.timezone(offset if match[1] == "+" else -offset)
+    try:
+        return zoneinfo.ZoneInfo(name)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError):
+        return dt.UTC
+
+
+def local_day(moment: Any, zone: str) -> dt.date | None:
+    """Return the day of a time in UTC on the site's clock; None when there is no time."""
+    if moment is None or pd.isna(moment):
+        return None
+    local: dt.datetime = pd.Timestamp(moment).to_pydatetime()
+    return local.astimezone(zone_of(zone)).date()
+
+
+def compass(azimuth_deg: float) -> str:
+    """Return the nearest of the eight points of the compass in words."""
+    return _POINTS[round(azimuth_deg % 360 / 45) % 8]
+
+
+def joined(names: list[str], most: int = 8) -> str:
+    """Return names as a list in words; of very many only the first few and how many more there are.
+
+    Examples
+    --------
+    >>> joined(["A", "B", "C"])
+    'A, B and C'
+    """
+    if len(names) > most:
+        shown = most - 2
+        return f"{', '.join(names[:shown])} and {len(names) - shown} others"
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} and {names[-1]}"

@@ -1,0 +1,173 @@
+"""Gauging rounds of a report: which events belong to which round, and which event stands for a well."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from gwnet.reporting.data import ReportData
+from gwnet.reporting.measures import date_of
+from gwnet.reporting.period import Period
+
+__all__ = ["Event", "RoundView", "best_events", "rounds_of", "year_before"]
+
+#: One level event: a row of the levels frame by column.
+Event = Mapping[str, Any]
+
+_USABLE: Final = 3
+_BOUND: Final = 2
+_NUMBER: Final = 1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RoundView:
+    """One gauging round, or the levels of a period without rounds.
+
+    Parameters
+    ----------
+    code : str
+        Code of the round; empty when the levels belong to no round.
+    first, last : date
+        First and last day of measuring, or the planned days when nothing was measured.
+    planned : tuple of str
+        Wells that should have been measured.
+    events : DataFrame
+        Every event of the round, in the order of wells and times.
+    best : mapping of str to Event
+        The event that stands for each well.
+    purpose : str
+        What the round was for.
+    """
+
+    code: str
+    first: dt.date
+    last: dt.date
+    planned: tuple[str, ...]
+    events: pd.DataFrame
+    best: Mapping[str, Event]
+    purpose: str = ""
+
+    @property
+    def label(self) -> str:
+        """Name of the round in a sentence."""
+        return f"round {self.code}" if self.code else "the levels of the period"
+
+    def wells(self) -> tuple[str, ...]:
+        """Return the planned wells in their order, then those measured besides."""
+        planned = set(self.planned)
+        return (*self.planned, *(well for well in self.best if well not in planned))
+
+
+def best_events(events: pd.DataFrame) -> dict[str, Event]:
+    """Return the event that stands for each well: usable before bounds before numbers before none, then the newest."""
+    if events.empty:
+        return {}
+    rank = np.select(
+        [
+            events["usable"].to_numpy(dtype=bool),
+            events["bound"].to_numpy(dtype=object) != "",
+            np.isfinite(events["water_elevation_m"].to_numpy(dtype=np.float64)),
+        ],
+        [_USABLE, _BOUND, _NUMBER],
+        0,
+    )
+    ordered = events.assign(rank=rank).sort_values(["well", "rank", "measured_at_utc", "event_id"], kind="stable")
+    newest = ordered.drop_duplicates("well", keep="last")
+    return {str(row["well"]): row for row in newest.to_dict("records")}
+
+
+def rounds_of(data: ReportData, levels: pd.DataFrame, wells: pd.DataFrame, period: Period) -> tuple[RoundView, ...]:
+    """Return every round that starts no later than the period's last day, in the order of time.
+
+    Parameters
+    ----------
+    data : ReportData
+        Record of the site.
+    levels : DataFrame
+        Events of the selected wells to the end of the period.
+    wells : DataFrame
+        The selected wells.
+    period : Period
+        Period of the report; when no round starts in it but levels were taken, they stand as one round of their own.
+
+    Returns
+    -------
+    tuple of RoundView
+        Rounds by their first day.
+    """
+    days = pd.Series([str(text)[:10] for text in levels["measured_at"]], index=levels.index, dtype=object)
+    found = []
+    for row in data.rounds.to_dict("records"):
+        start = date_of(row["starts_on"])
+        if start is None or start > period.last:
+            continue
+        end = date_of(row["ends_on"]) or start
+        named = levels["round"] == row["round"]
+        unnamed = (levels["round"] == "") & (days >= start.isoformat()) & (days <= end.isoformat())
+        planned = planned_wells(row["wells"], wells, start, end)
+        found.append(
+            _view(str(row["round"]), levels[named | unnamed], planned, (start, end), str(row["purpose"] or ""))
+        )
+    found.sort(key=lambda view: (view.first, view.code))
+    if not any(period.contains(view.first) or period.contains(view.last) for view in found):
+        inside = levels[(days >= period.first.isoformat()) & (days <= period.last.isoformat())]
+        if not inside.empty:
+            planned = planned_wells([], wells, period.first, period.last)
+            found.append(_view("", inside, planned, (period.first, period.last), ""))
+    return tuple(found)
+
+
+def _view(
+    code: str, events: pd.DataFrame, planned: tuple[str, ...], days: tuple[dt.date, dt.date], purpose: str
+) -> RoundView:
+    best = best_events(events)
+    measured = sorted(str(text)[:10] for text in events["measured_at"])
+    if measured:
+        days = dt.date.fromisoformat(measured[0]), dt.date.fromisoformat(measured[-1])
+    if not code:
+        events = events[events["event_id"].isin([event["event_id"] for event in best.values()])]
+    return RoundView(code, days[0], days[1], planned, events, best, purpose)
+
+
+def planned_wells(named: Iterable[str] | None, wells: pd.DataFrame, first: dt.date, last: dt.date) -> tuple[str, ...]:
+    """Return the wells of a round: those it names, or every well that existed on its days."""
+    selected = list(wells["well"].astype(str))
+    wanted = [str(name) for name in named] if isinstance(named, list | tuple | np.ndarray) else []
+    if wanted:
+        known = set(selected)
+        return tuple(well for well in wanted if well in known)
+    standing = []
+    for row in wells[["well", "drilled_on", "decommissioned_on"]].to_dict("records"):
+        drilled, ended = date_of(row["drilled_on"]), date_of(row["decommissioned_on"])
+        if (drilled is None or drilled <= last) and (ended is None or ended > first):
+            standing.append(str(row["well"]))
+    return tuple(standing)
+
+
+def year_before(levels: pd.DataFrame, period: Period, current: RoundView) -> dict[str, Event]:
+    """Return for each well the event of the same period a year earlier that lies nearest to a year before."""
+    before = period.a_year_before()
+    days = np.array([str(text)[:10] for text in levels["measured_at"]], dtype=object)
+    inside = levels[(days >= before.first.isoformat()) & (days <= before.last.isoformat())]
+    if inside.empty:
+        return {}
+    usable = inside[inside["usable"].to_numpy(dtype=bool)]
+    target = pd.Series(
+        {
+            well: pd.Timestamp(event["measured_at_utc"]) - pd.Timedelta(days=365.25)
+            for well, event in current.best.items()
+        },
+        dtype="datetime64[us, UTC]",
+    )
+    wanted = usable["well"].map(target)
+    distance = (usable["measured_at_utc"] - wanted).abs()
+    ordered = usable.assign(distance=distance).sort_values(["well", "distance", "event_id"], kind="stable")
+    nearest = ordered.drop_duplicates("well", keep="first").drop(columns="distance")
+    found = best_events(inside)
+    found.update({str(row["well"]): row for row in nearest.to_dict("records")})
+    return found

@@ -1,0 +1,68 @@
+"""Method notes, cautions and the sign-off block."""
+
+from __future__ import annotations
+
+import math
+
+from gwnet.reporting.content import Block, Caution, Paragraph, Section, SignOff
+from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.measures import stamp_text
+from gwnet.reporting.view import ReportView
+from gwnet.reporting.wording import wording, wording_items
+
+__all__ = ["cautions", "methods", "sign_off"]
+
+
+def methods(view: ReportView, _drawing: Drawing) -> Section:
+    """Return the method notes that the report needs."""
+    site, measures = view.data.site, view.measures
+    tolerance = site.repeat_tolerance_m
+    values = {
+        "repeat_tolerance": measures.text(tolerance, decimals=3 if measures.unit == "m" else 2)
+        if math.isfinite(tolerance)
+        else "the tolerance of the site",
+        "vertical_datum": site.vertical_datum,
+        "time_zone": site.time_zone,
+        "decimals": str(measures.decimals),
+        "unit_name": {"m": "a metre", "ft": "a foot"}[measures.unit],
+    }
+    names = ["reduction", "bounds"]
+    if (view.levels["product_thickness_m"] > 0).any():
+        names.append("product")
+    names.extend(["uncertainty", "comparison"])
+    sections = view.definition.sections
+    if "maps" in sections and view.maps():
+        names.extend([view.definition.maps.method, "gradient"])
+    if "thresholds" in sections and view.thresholds:
+        names.append("thresholds")
+    if "hydrographs" in sections:
+        names.append("hydrographs")
+    blocks: list[Block] = []
+    for name in names:
+        blocks.extend(wording(name, values))
+    return Section("methods", "How levels, maps and comparisons were worked out", tuple(blocks))
+
+
+def cautions(view: ReportView, _drawing: Drawing) -> Section:
+    """Return the cautions: the usual ones, then the site's own."""
+    items = (*wording_items("cautions"), *view.definition.cautions)
+    return Section("cautions", "Cautions", (Caution("Limits of this report", items),))
+
+
+def sign_off(view: ReportView, _drawing: Drawing) -> Section:
+    """Return the block for the signatures."""
+    prepared = view.definition.prepared
+    statement = " ".join(
+        block.text
+        for block in wording("sign_off", {"known_on": stamp_text(view.data.known_on_utc)})
+        if isinstance(block, Paragraph)
+    )
+    preparer = (
+        ("Name", prepared.by),
+        ("Firm", prepared.firm),
+        ("Date", ""),
+        ("Signature", ""),
+    )
+    approver = (("Name", ""), ("Licence number", prepared.licence), ("Date", ""), ("Signature and seal", ""))
+    block = SignOff(statement, (("Prepared by", preparer), ("Reviewed by a licensed professional", approver)))
+    return Section("sign_off", "Sign-off", (block,))

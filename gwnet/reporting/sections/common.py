@@ -1,0 +1,83 @@
+"""Cells, columns and texts that several sections share."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pandas as pd
+
+from gwnet.reporting.changes import Change, why_no_number
+from gwnet.reporting.content import Cell, Column
+from gwnet.reporting.measures import Measures
+from gwnet.reporting.rounds import Event
+
+__all__ = [
+    "bound_sign",
+    "change_cell",
+    "elevation_cell",
+    "event_well",
+    "length_cell",
+    "length_column",
+    "text_cell",
+    "text_of",
+]
+
+NOT_ON_RECORD = "not on record"
+NOT_TOLD_APART = "smaller than its half-width, cannot be told apart from none"
+_SIGNS = {"<=": "≤", ">=": "≥", "": ""}
+
+
+def length_column(heading: str, measures: Measures, *, group: str = "", signed: bool = False, fewer: int = 0) -> Column:
+    """Return a column of lengths in the report's unit, with fewer decimals where asked."""
+    decimals = max(measures.decimals - fewer, 1) if fewer else measures.decimals
+    return Column(heading, measures.unit, decimals, "right", signed=signed, group=group)
+
+
+def length_cell(metres: Any, measures: Measures, reason: str = NOT_ON_RECORD) -> Cell:
+    """Return a length, or an empty cell with its reason."""
+    value = measures.length(metres) if not pd.isna(metres) else math.nan
+    return Cell(value, "" if math.isfinite(value) else reason)
+
+
+def text_cell(value: Any, reason: str = NOT_ON_RECORD) -> Cell:
+    """Return a text, or an empty cell with its reason."""
+    text = text_of(value)
+    return Cell(text) if text else Cell(None, reason)
+
+
+def text_of(value: Any) -> str:
+    """Return a value of a frame as text, empty when there is none."""
+    if value is None or (not isinstance(value, str) and pd.isna(value)):
+        return ""
+    return str(value).strip()
+
+
+def bound_sign(event: Event) -> str:
+    """Return the sign before the elevation of a bound, empty for a number."""
+    return _SIGNS.get(str(event["bound"]), str(event["bound"]))
+
+
+def event_well(event: Event) -> str:
+    """Return the well of an event, with the access where it is not the main one."""
+    access = text_of(event["access"])
+    return str(event["well"]) if access in ("", "main") else f"{event['well']} ({access})"
+
+
+def elevation_cell(event: Event, measures: Measures) -> Cell:
+    """Return the water elevation of an event with its sign, and why it is not comparable where it is not."""
+    value = measures.length(event["water_elevation_m"])
+    why = why_no_number(event)
+    if not math.isfinite(value):
+        return Cell(None, why or NOT_ON_RECORD)
+    if event["bound"]:
+        return Cell(value, "only a bound is known", prefix=bound_sign(event))
+    return Cell(value, f"left out of maps and trends: {why}" if why else "")
+
+
+def change_cell(change: Change, measures: Measures) -> Cell:
+    """Return a change, marked where it cannot be told apart from none, or the reason why there is none."""
+    if not change.known:
+        return Cell(None, change.reason)
+    told = change.told_apart or not math.isfinite(change.uncertainty_m)
+    return Cell(measures.length(change.value_m), "" if told else NOT_TOLD_APART)

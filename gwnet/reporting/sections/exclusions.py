@@ -1,0 +1,58 @@
+"""What is missing and what was left out, each with its reason."""
+
+from __future__ import annotations
+
+from gwnet.reporting.changes import why_no_number
+from gwnet.reporting.content import Block, Cell, Column, Paragraph, Row, Section, Table
+from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.measures import moment_text
+from gwnet.reporting.rounds import RoundView
+from gwnet.reporting.sections.common import event_well, text_cell, text_of
+from gwnet.reporting.sections.levels import NO_REASON
+from gwnet.reporting.view import ReportView
+
+__all__ = ["exclusions"]
+
+
+def exclusions(view: ReportView, _drawing: Drawing) -> Section:
+    """Return the section with missing readings and levels that were left out."""
+    blocks: list[Block] = []
+    for gauging in reversed(view.in_period):
+        rows = _rows(gauging)
+        if rows:
+            columns = (
+                Column("Well"),
+                Column("Visited at"),
+                Column("Status"),
+                Column("Why there is no level to compare or map"),
+                Column("Remarks"),
+            )
+            caption = f"Missing readings and levels left out of {gauging.label}."
+            blocks.append(Table(f"missing-{gauging.code or 'period'}", caption, columns, rows))
+        else:
+            blocks.append(Paragraph(f"Every planned well of {gauging.label} gave a level that can be compared."))
+    if not view.in_period:
+        blocks.append(Paragraph("No round was measured in this period."))
+    return Section("exclusions", "Missing readings and exclusions", tuple(blocks))
+
+
+def _rows(gauging: RoundView) -> tuple[Row, ...]:
+    rows: list[Row] = []
+    events: dict[str, list[tuple[Cell, ...]]] = {}
+    for event in gauging.events.to_dict("records"):
+        why = why_no_number(event)
+        if why:
+            row = (
+                Cell(event_well(event)),
+                Cell(moment_text(str(event["measured_at"]))),
+                Cell(str(event["status"])),
+                Cell(why),
+                text_cell(text_of(event["notes"]), "no remarks"),
+            )
+            events.setdefault(str(event["well"]), []).append(row)
+    for well in gauging.wells():
+        if well not in gauging.best:
+            none = Cell(None, NO_REASON)
+            rows.append((Cell(well), none, none, Cell(NO_REASON), Cell(None, "no remarks")))
+        rows.extend(events.get(well, ()))
+    return tuple(rows)

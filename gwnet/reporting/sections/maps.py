@@ -1,0 +1,149 @@
+"""Where the wells are, and the potentiometric maps with their gradients and exclusions."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from gwnet.reporting.content import Block, Cell, Column, FigureSlot, Heading, Paragraph, Section, Table
+from gwnet.reporting.data import MapFacts
+from gwnet.reporting.drawing import MAP_HEIGHT_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
+from gwnet.reporting.measures import compass, moment_text
+from gwnet.reporting.period import date_text
+from gwnet.reporting.sections.common import length_cell, length_column, text_cell, text_of
+from gwnet.reporting.view import ReportView
+
+__all__ = ["maps", "network_map"]
+
+
+def network_map(view: ReportView, drawing: Drawing) -> Section:
+    """Return the section with the map of the network."""
+    frame = FigureFrame(TEXT_WIDTH_MM, MAP_HEIGHT_MM - 20.0, view.measures.unit)
+    placed = view.wells[view.wells["easting"].notna() & view.wells["northing"].notna()]
+    unplaced = sorted(set(view.wells["well"]) - set(placed["well"]))
+    if placed.empty:
+        return Section("network_map", "Network", (Paragraph("No well has coordinates on record."),))
+    caption = f"Monitoring network: {len(placed)} wells. Coordinates in {view.data.site.crs}."
+    if unplaced:
+        caption += f" Without coordinates on record: {', '.join(unplaced[:12])}."
+    figure = FigureSlot("network", caption, caption, lambda: drawing.network_map(view, frame))
+    return Section("network_map", "Network", (figure,))
+
+
+def maps(view: ReportView, drawing: Drawing) -> Section:
+    """Return the section with the potentiometric maps."""
+    found = view.maps()
+    blocks: list[Block] = []
+    if not found:
+        blocks.append(Paragraph("No potentiometric map was made for this period."))
+    if any(facts.gradient is not None for facts in found):
+        blocks.append(_gradient_table(view, found))
+    for number, facts in enumerate(found, start=1):
+        blocks.append(Heading(f"{view.aquifer_name(facts.aquifer)}, {date_text(facts.day)}"))
+        blocks.extend(_one_map(view, facts, drawing, number))
+    return Section("maps", "Potentiometric maps", tuple(blocks))
+
+
+def _one_map(view: ReportView, facts: MapFacts, drawing: Drawing, number: int) -> list[Block]:
+    blocks: list[Block] = []
+    if facts.refused:
+        blocks.append(Paragraph(f"No map could be drawn. {facts.refused}"))
+    else:
+        frame = FigureFrame(TEXT_WIDTH_MM, MAP_HEIGHT_MM, view.measures.unit)
+        caption = _caption(view, facts)
+        alt = f"Map of the potentiometric surface. {caption}"
+        blocks.append(FigureSlot(f"map-{number}", caption, alt, lambda: drawing.potentiometric_map(view, facts, frame)))
+    left_out = facts.control[~facts.control["used"].astype(bool)]
+    if left_out.empty:
+        blocks.append(Paragraph("No well of this aquifer was left out of the map."))
+    else:
+        blocks.append(_left_out_table(view, facts, left_out, number))
+    return blocks
+
+
+def _caption(view: ReportView, facts: MapFacts) -> str:
+    used = facts.control[facts.control["used"].astype(bool)]
+    times = sorted(str(text) for text in used["measured_at"] if text_of(text))
+    parts = [f"Potentiometric surface of {view.aquifer_name(facts.aquifer)}, {date_text(facts.day)}"]
+    parts.append(f"{len(used)} levels used")
+    if times:
+        span = (
+            moment_text(times[0]) if times[0] == times[-1] else f"{moment_text(times[0])} to {moment_text(times[-1])}"
+        )
+        parts.append(f"measured {span}")
+    parts.append(f"elevations above {view.data.site.vertical_datum}")
+    if math.isfinite(facts.interval_m):
+        interval = view.measures.length(facts.interval_m)
+        parts.append(f"contour interval {interval:g} {view.measures.unit}")
+    parts.append(facts.method)
+    parts.extend(f"{name} {value}" for name, value in facts.parameters)
+    if math.isfinite(facts.cross_validation_m):
+        parts.append(f"cross-validation error {view.measures.text(facts.cross_validation_m)}")
+    dashed = "Dashed contours are inferred; nothing is drawn beyond control."
+    return f"{'; '.join(part for part in parts if part)}. {dashed}"
+
+
+def _left_out_table(view: ReportView, facts: MapFacts, left_out: pd.DataFrame, number: int) -> Table:
+    measures = view.measures
+    columns = (
+        Column("Well or gauge"),
+        Column("Measured at"),
+        Column("Status"),
+        length_column("Water elevation", measures),
+        length_column("±", measures),
+        Column("Reason for leaving out"),
+    )
+    rows = []
+    for row in left_out.to_dict("records"):
+        value = measures.length(row["water_elevation_m"])
+        dry = text_of(row["status"]) == "dry"
+        rows.append(
+            (
+                Cell(str(row["well"]) + (" (gauge)" if row["kind"] == "stage" else "")),
+                text_cell(moment_text(text_of(row["measured_at"])), "not measured in the window"),
+                text_cell(row["status"], "no event"),
+                Cell(value, "no number" if math.isnan(value) else "", prefix="≤" if dry else ""),
+                length_cell(row["uncertainty_m"], measures, "no number"),
+                text_cell(row["reason"], "no reason given"),
+            )
+        )
+    caption = f"Left out of the map of {view.aquifer_name(facts.aquifer)}, {facts.day}, with reasons."
+    return Table(f"left-out-{number}", caption, columns, tuple(rows))
+
+
+def _gradient_table(view: ReportView, found: tuple[MapFacts, ...]) -> Table:
+    columns = (
+        Column("Aquifer"),
+        Column("Day"),
+        Column("Wells", align="right"),
+        Column("Gradient", "m/m", 5, "right"),
+        Column("±", "m/m", 5, "right"),
+        Column("Flow towards", "°", 0, "right"),
+        Column("±", "°", 0, "right"),
+        Column("Direction"),
+    )
+    rows = []
+    for facts in found:
+        gradient = facts.gradient
+        if gradient is None:
+            continue
+        undetermined = "cannot be told apart from no gradient"
+        known = gradient.determined
+        rows.append(
+            (
+                Cell(view.aquifer_name(facts.aquifer)),
+                Cell(facts.day.isoformat()),
+                Cell(gradient.n_wells),
+                Cell(gradient.magnitude, "" if known else undetermined),
+                Cell(
+                    gradient.magnitude_uncertainty, "" if math.isfinite(gradient.magnitude_uncertainty) else "not known"
+                ),
+                Cell(gradient.azimuth_deg % 360 if known else None, "" if known else undetermined),
+                Cell(gradient.azimuth_uncertainty_deg if known else None, "" if known else undetermined),
+                Cell(compass(gradient.azimuth_deg) if known else None, "" if known else undetermined),
+            )
+        )
+    return Table(
+        "gradients", "Horizontal gradients; directions clockwise from grid north, ± at 95 %.", columns, tuple(rows)
+    )

@@ -1,0 +1,120 @@
+"""Data quality: findings of the checks, corrections since the last report, tape checks in force."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from gwnet.reporting.content import Block, Cell, Column, Heading, Paragraph, Section, Table
+from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.measures import date_of, moment_text, stamp_text
+from gwnet.reporting.sections.common import NOT_ON_RECORD, length_cell, text_cell, text_of
+from gwnet.reporting.sections.summary import period_findings
+from gwnet.reporting.view import ReportView
+
+__all__ = ["data_quality"]
+
+
+def data_quality(view: ReportView, _drawing: Drawing) -> Section:
+    """Return the section on data quality."""
+    blocks: list[Block] = [
+        Heading("Findings of the checks"),
+        _findings(view),
+        Heading("Corrections to the record"),
+        _corrections(view),
+        Heading("Tape checks in force"),
+        _tape_checks(view),
+    ]
+    return Section("data_quality", "Data quality", tuple(blocks))
+
+
+def _findings(view: ReportView) -> Block:
+    found = period_findings(view)
+    if not found:
+        return Paragraph("The checks noticed nothing in the levels of this period.")
+    columns = (Column("Well"), Column("Measured at"), Column("What was noticed"))
+    rows = tuple((Cell(well), Cell(moment_text(at)), Cell(message)) for well, at, message in found)
+    return Table("findings", "What the checks noticed in the levels of this period.", columns, rows)
+
+
+def _corrections(view: ReportView) -> Block:
+    since = view.data.corrected_since_utc
+    when = f"since {stamp_text(since)}" if since else f"since {view.period.first}"
+    wells = {*view.wells["well"], ""}
+    rows = [row for row in view.data.corrections.to_dict("records") if text_of(row["well"]) in wells]
+    if not rows:
+        return Paragraph(f"No row of the record was corrected or withdrawn {when}.")
+    columns = (
+        Column("Recorded"),
+        Column("By"),
+        Column("Subject"),
+        Column("Well"),
+        Column("Item"),
+        Column("Was"),
+        Column("Is now"),
+        Column("Reason"),
+    )
+    cells = tuple(
+        (
+            text_cell(stamp_text(row["recorded_at_utc"])),
+            text_cell(row["recorded_by"]),
+            text_cell(row["subject"]),
+            text_cell(row["well"], "concerns no single well"),
+            text_cell(row["item"]),
+            text_cell(row["was"], "nothing before"),
+            text_cell(row["now"], "withdrawn"),
+            text_cell(row["reason"], "no reason given"),
+        )
+        for row in rows
+    )
+    return Table("corrections", f"Rows of the record corrected or withdrawn {when}.", columns, cells)
+
+
+def _tape_checks(view: ReportView) -> Block:
+    checks = _in_force(view)
+    if checks.empty:
+        return Paragraph("No tape check is on record for the instruments of this period; no correction was applied.")
+    measures = view.measures
+    unit = "mm" if measures.unit == "m" else "ft"
+    scale, decimals = (1000.0, 0) if unit == "mm" else (1.0, 2)
+    columns = (
+        Column("Tape"),
+        Column("Checked on"),
+        Column("Tape reading", measures.unit, 2, "right"),
+        Column("Reference reading", measures.unit, 3 if unit == "mm" else 2, "right"),
+        Column("Correction", unit, decimals, "right", signed=True),
+        Column("By"),
+    )
+    rows = []
+    for row in checks.to_dict("records"):
+        correction = measures.length(float(row["reference_reading_m"]) - float(row["tape_reading_m"])) * scale
+        day = date_of(row["checked_on"])
+        rows.append(
+            (
+                Cell(str(row["instrument"])),
+                Cell(day.isoformat()) if day else Cell(None, NOT_ON_RECORD),
+                length_cell(row["tape_reading_m"], measures),
+                length_cell(row["reference_reading_m"], measures),
+                Cell(correction),
+                text_cell(row["checked_by"]),
+            )
+        )
+    caption = (
+        "Last check of each tape used in the period against a reference tape; the correction is added to readings."
+    )
+    return Table("tape-checks", caption, columns, tuple(rows))
+
+
+def _in_force(view: ReportView) -> pd.DataFrame:
+    """Return the rows of the last check of each instrument of the period, made before the period's end."""
+    checks = view.data.tape_checks
+    used: set[str] = set()
+    for gauging in view.in_period:
+        used.update(text_of(value) for value in gauging.events["instrument"])
+    days = [date_of(value) for value in checks["checked_on"]]
+    checks = checks.assign(day=days)
+    early = [day is not None and day <= view.period.last for day in days]
+    checks = checks[pd.Series(early, index=checks.index, dtype=bool) & checks["instrument"].isin(used)]
+    if checks.empty:
+        return checks
+    newest = checks.groupby("instrument")["day"].transform("max")
+    return checks[checks["day"] == newest].sort_values(["instrument", "tape_reading_m"], kind="stable")

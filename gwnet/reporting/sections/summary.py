@@ -1,0 +1,252 @@
+"""The summary: sentences worked out from the record, and the preparer's own discussion."""
+
+from __future__ import annotations
+
+import math
+
+from gwnet.hydro.thresholds import CROSSED, NO_READING, NOT_CROSSED, UNDETERMINED
+from gwnet.reporting.changes import Change
+from gwnet.reporting.content import Block, Bullets, Heading, Paragraph, Section
+from gwnet.reporting.data import GradientFacts
+from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.measures import compass, joined
+from gwnet.reporting.period import date_text
+from gwnet.reporting.rounds import RoundView
+from gwnet.reporting.sections.common import bound_sign
+from gwnet.reporting.sections.cover import review_sentence
+from gwnet.reporting.threshold_status import ThresholdStatus
+from gwnet.reporting.view import ReportView
+
+__all__ = ["gradient_sentence", "period_findings", "summary"]
+
+_MOST_ITEMS = 8
+_STATES = {
+    "no access": "could not be reached",
+    "not found": "could not be found",
+    "nearby pumping": "had pumping nearby",
+    "flowing": "flowed without a number",
+    "not usable": "gave a level that is left out",
+}
+
+
+def summary(view: ReportView, _drawing: Drawing) -> Section:
+    """Return the summary of a report."""
+    blocks: list[Block] = []
+    current = view.current
+    if current is None:
+        blocks.append(Paragraph("No level was measured at the selected wells in this period.", "lead"))
+    else:
+        blocks.append(Paragraph(_visits(current), "lead"))
+        blocks.append(Paragraph(f"{review_sentence(view.reviews).capitalize()}.", lead_in="Review."))
+        blocks.extend(_changes(view, current))
+    blocks.extend(_gradients(view))
+    blocks.extend(_thresholds(view))
+    blocks.extend(_findings(view))
+    if view.definition.discussion:
+        blocks.append(Heading("Discussion by the preparer"))
+        blocks.extend(Paragraph(text) for text in view.definition.discussion)
+    return Section("summary", "Summary", tuple(blocks))
+
+
+def _days(view: RoundView) -> str:
+    if view.first == view.last:
+        return f"on {date_text(view.first)}"
+    return f"from {date_text(view.first)} to {date_text(view.last)}"
+
+
+def _visits(current: RoundView) -> str:
+    name = (
+        f"Round {current.code} was measured {_days(current)}."
+        if current.code
+        else f"Levels were taken {_days(current)}."
+    )
+    good: list[str] = []
+    others: dict[str, list[str]] = {}
+    missing: list[str] = []
+    for well in current.planned:
+        event = current.best.get(well)
+        if event is None:
+            missing.append(well)
+        elif event["usable"] and not event["bound"] and math.isfinite(event["water_elevation_m"]):
+            good.append(well)
+        else:
+            word = str(event["status"]) if event["status"] != "static" else "not usable"
+            others.setdefault(word, []).append(well)
+    planned = len(current.planned)
+    parts = [f"Of {planned} planned {_wells(planned)}, {len(good)} gave a level that can be compared and mapped"]
+    parts.extend(f"{len(wells)} {_state(word, len(wells))} ({joined(wells)})" for word, wells in sorted(others.items()))
+    sentence = f"{name} {'; '.join(parts)}."
+    if missing:
+        sentence += f" {joined(missing)} {_have(missing)} no reading and no reason on record."
+    besides = [well for well in current.best if well not in set(current.planned)]
+    if besides:
+        sentence += f" {joined(besides)} {_were(besides)} measured besides the plan."
+    return sentence
+
+
+def _state(status: str, count: int) -> str:
+    if status in _STATES:
+        return _STATES[status]
+    return f"{'was' if count == 1 else 'were'} {status}"
+
+
+def _wells(count: int) -> str:
+    return "well" if count == 1 else "wells"
+
+
+def _were(wells: list[str]) -> str:
+    return "was" if len(wells) == 1 else "were"
+
+
+def _have(wells: list[str]) -> str:
+    return "has" if len(wells) == 1 else "have"
+
+
+def _changes(view: ReportView, current: RoundView) -> list[Block]:
+    before = view.before(current)
+    wells = current.wells()
+    blocks: list[Block] = []
+    if before is not None:
+        changes = {well: view.change_since_last(current, well) for well in wells}
+        since = f"Since {before.label} ({_days(before).removeprefix('on ').removeprefix('from ')})"
+        blocks.append(Paragraph(_change_sentence(changes, view, since), lead_in="Since the last round."))
+    yearly = {well: view.change_in_year(current, well) for well in wells}
+    if any(change.known for change in yearly.values()):
+        sentence = _change_sentence(yearly, view, "Since the same period a year before")
+        blocks.append(Paragraph(sentence, lead_in="In a year."))
+    else:
+        text = "No well has a level in the same period a year before that can be compared."
+        blocks.append(Paragraph(text, lead_in="In a year."))
+    return blocks
+
+
+def _change_sentence(changes: dict[str, Change], view: ReportView, since: str) -> str:
+    known = {well: change for well, change in changes.items() if change.known}
+    told = {well: change for well, change in known.items() if change.told_apart}
+    rose = [well for well, change in told.items() if change.value_m > 0]
+    fell = [well for well, change in told.items() if change.value_m < 0]
+    if not known:
+        return f"{since}, no well can be compared."
+    counts = [f"the water rose at {_count_of(rose)}", f"fell at {len(fell) or 'none'}"]
+    if len(known) > len(told):
+        counts.append(f"cannot be told apart from unchanged at {len(known) - len(told)}")
+    text = f"{since}, {', '.join(counts[:-1])} and {counts[-1]}."
+    if rose:
+        text += f" The greatest rise was {_extreme(rose, told, view, largest=True)}."
+    if fell:
+        text += f" The greatest fall was {_extreme(fell, told, view, largest=False)}."
+    left = len(changes) - len(known)
+    if left:
+        text += f" {left} {_wells(left)} cannot be compared."
+    return text
+
+
+def _count_of(wells: list[str]) -> str:
+    return f"{len(wells)} {_wells(len(wells))}" if wells else "no well"
+
+
+def _extreme(wells: list[str], changes: dict[str, Change], view: ReportView, *, largest: bool) -> str:
+    sign = 1.0 if largest else -1.0
+    well = max(wells, key=lambda name: sign * changes[name].value_m)
+    change = changes[well]
+    return f"{view.measures.plus_minus(abs(change.value_m), change.uncertainty_m)} at {well}"
+
+
+def _gradients(view: ReportView) -> list[Block]:
+    sentences = []
+    for facts in view.maps():
+        name = view.aquifer_name(facts.aquifer)
+        if facts.refused:
+            sentences.append(f"{name}, {date_text(facts.day)}: no map. {facts.refused}")
+        elif facts.gradient is not None:
+            sentences.append(f"{name}, {date_text(facts.day)}: {gradient_sentence(facts.gradient)}")
+    if not sentences:
+        return []
+    if len(sentences) == 1:
+        return [Paragraph(sentences[0], lead_in="Flow.")]
+    return [Paragraph("Horizontal gradients of the mapped aquifers:", lead_in="Flow."), Bullets(tuple(sentences))]
+
+
+def gradient_sentence(gradient: GradientFacts) -> str:
+    """Return a gradient in words, or that it cannot be told."""
+    note = f" {gradient.note}" if gradient.note else ""
+    if not gradient.determined:
+        return f"a gradient cannot be told apart from none with {gradient.n_wells} wells.{note}"
+    towards = (
+        f"{gradient.azimuth_deg % 360:.0f}° ± {gradient.azimuth_uncertainty_deg:.0f}° ({compass(gradient.azimuth_deg)})"
+    )
+    size = f"{gradient.magnitude:.2g} ± {gradient.magnitude_uncertainty:.1g}"
+    return f"gradient {size}, flow towards {towards}, from {gradient.n_wells} wells.{note}"
+
+
+def _thresholds(view: ReportView) -> list[Block]:
+    statuses = view.thresholds
+    if not statuses:
+        return [Paragraph("No threshold is in force at the selected wells.", lead_in="Thresholds.")]
+    counts = {
+        state: [item for item in statuses if item.state == state]
+        for state in (CROSSED, NOT_CROSSED, UNDETERMINED, NO_READING)
+    }
+    words = (
+        (CROSSED, "crossed"),
+        (NOT_CROSSED, "not crossed"),
+        (UNDETERMINED, "undetermined"),
+        (NO_READING, "without a reading"),
+    )
+    parts = [
+        f"{len(counts[state])} {word}" for state, word in words if counts[state] or state in (CROSSED, NOT_CROSSED)
+    ]
+    blocks: list[Block] = [
+        Paragraph(f"Of {len(statuses)} thresholds in force: {', '.join(parts)}.", lead_in="Thresholds.")
+    ]
+    noted = [*counts[CROSSED], *counts[UNDETERMINED]]
+    if noted:
+        items = [_threshold_item(item, view) for item in noted[:_MOST_ITEMS]]
+        if len(noted) > _MOST_ITEMS:
+            items.append(f"{len(noted) - _MOST_ITEMS} more are in the table of thresholds.")
+        blocks.append(Bullets(tuple(items)))
+    return blocks
+
+
+def _threshold_item(status: ThresholdStatus, view: ReportView) -> str:
+    measures, event = view.measures, status.newest
+    assert event is not None
+    level = f"{status.kind} threshold “{status.threshold}” at {measures.text(status.level_m)}"
+    if event["bound"]:
+        found = f"{event['status']}, water elevation {bound_sign(event)} {measures.text(event['water_elevation_m'])}"
+    else:
+        found = f"water elevation {measures.plus_minus(event['water_elevation_m'], event['uncertainty_m'])}"
+    text = f"{status.well}, {level}: {status.words()}; {found} on {str(event['measured_at'])[:10]}"
+    if status.within_uncertainty:
+        text += ", nearer to the threshold than its half-width"
+    if status.state == CROSSED and status.since is not None and status.run > 1:
+        text += f", crossed since {status.since}"
+    return f"{text}."
+
+
+def _findings(view: ReportView) -> list[Block]:
+    found = period_findings(view)
+    if not found:
+        return [Paragraph("The checks noticed nothing in the levels of this period.", lead_in="Findings.")]
+    wells = sorted({well for well, *_ in found})
+    count = f"{len(found)} finding" + ("" if len(found) == 1 else "s")
+    text = f"The checks noticed {count} at {joined(wells)}; each is listed under data quality."
+    return [Paragraph(text, lead_in="Findings.")]
+
+
+def period_findings(view: ReportView) -> list[tuple[str, str, str]]:
+    """Return well, time and message of each finding of the period: those of checks, then those of the reduction."""
+    wells = set(view.wells["well"])
+    first, last = view.period.first.isoformat(), view.period.last.isoformat()
+    found = [
+        (str(row["well"]), str(row["measured_at"]), str(row["message"]))
+        for row in view.data.findings.to_dict("records")
+        if row["well"] in wells and first <= str(row["measured_at"])[:10] <= last
+    ]
+    days = [str(text)[:10] for text in view.levels["measured_at"]]
+    inside = view.levels[[first <= day <= last for day in days]]
+    for row in inside[inside["finding"] != ""].to_dict("records"):
+        entry = (str(row["well"]), str(row["measured_at"]), str(row["finding"]))
+        if entry not in found:
+            found.append(entry)
+    return sorted(found)

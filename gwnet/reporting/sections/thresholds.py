@@ -1,0 +1,86 @@
+"""Thresholds and their standing at the end of the period."""
+
+from __future__ import annotations
+
+from gwnet.hydro.thresholds import CROSSED, NO_READING
+from gwnet.reporting.content import Block, Cell, Column, Paragraph, Section, Table
+from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.measures import moment_text
+from gwnet.reporting.sections.common import elevation_cell, length_cell, length_column, text_cell
+from gwnet.reporting.threshold_status import ThresholdStatus
+from gwnet.reporting.view import ReportView
+
+__all__ = ["thresholds"]
+
+_NO_READING = "no reading in the period that the threshold can be held against"
+
+
+def thresholds(view: ReportView, _drawing: Drawing) -> Section:
+    """Return the section with the thresholds."""
+    if not view.thresholds:
+        text = "No threshold is in force at the selected wells in this period."
+        return Section("thresholds", "Thresholds", (Paragraph(text),))
+    measures = view.measures
+    columns = (
+        Column("Well"),
+        Column("Threshold"),
+        Column("Kind"),
+        length_column("Level", measures),
+        Column("In a row", align="right"),
+        Column("Newest reading"),
+        length_column("Water elevation", measures),
+        length_column("Above threshold", measures, signed=True),
+        Column("State"),
+        Column("Crossed since"),
+    )
+    rows = tuple(_row(view, status) for status in view.thresholds)
+    caption = f"Thresholds in force and their standing; elevations above {view.data.site.vertical_datum}."
+    notes = (
+        "A lower threshold is crossed at or below its level, an upper one at or above it. Provisional: not every "
+        "reading of the crossing is approved.",
+    )
+    blocks: list[Block] = [Table("thresholds", caption, columns, rows, notes)]
+    if acting := _actions(view):
+        blocks.append(acting)
+    return Section("thresholds", "Thresholds", tuple(blocks))
+
+
+def _row(view: ReportView, status: ThresholdStatus) -> tuple[Cell, ...]:
+    measures, event = view.measures, status.newest
+    crossed = status.state == CROSSED
+    head = (
+        Cell(status.well),
+        text_cell(status.threshold, "not named"),
+        Cell(status.kind),
+        length_cell(status.level_m, measures),
+        Cell(status.consecutive),
+    )
+    if event is None or status.state == NO_READING:
+        empty = Cell(None, _NO_READING)
+        return (*head, empty, empty, empty, Cell(status.words()), Cell(None, _NO_READING))
+    near = "nearer to the threshold than its half-width" if status.within_uncertainty else ""
+    return (
+        *head,
+        Cell(moment_text(str(event["measured_at"]))),
+        elevation_cell(event, measures),
+        length_cell(status.margin_m, measures, "only a bound is known"),
+        Cell(status.words(), near, strong=crossed),
+        Cell(status.since.isoformat()) if status.since else Cell(None, "not crossed by the newest reading"),
+    )
+
+
+def _actions(view: ReportView) -> Table | None:
+    stated = [status for status in view.thresholds if status.basis or status.action]
+    if not stated:
+        return None
+    columns = (Column("Well"), Column("Threshold"), Column("Basis"), Column("Action on record"))
+    rows = tuple(
+        (
+            Cell(status.well),
+            text_cell(status.threshold, "not named"),
+            text_cell(status.basis),
+            text_cell(status.action, "no action on record"),
+        )
+        for status in stated
+    )
+    return Table("threshold-actions", "Basis of the thresholds and the actions agreed on.", columns, rows)

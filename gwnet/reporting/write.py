@@ -1,0 +1,201 @@
+"""Writes a report: PDF, manifest and data annex, all of them or none, and nothing outside the named folder."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from gwnet.errors import OutputError
+from gwnet.reporting.annex import annex_files
+from gwnet.reporting.compose import compose_view
+from gwnet.reporting.data import ReportData
+from gwnet.reporting.definition import Definition, safe_name
+from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.manifest import manifest_json, printed_values
+from gwnet.reporting.pdf import render_pdf
+from gwnet.reporting.period import Period, parse_period
+from gwnet.reporting.view import look
+
+__all__ = ["WrittenReport", "write_files", "write_report"]
+
+_HELP = {
+    errno.ENOSPC: "Free some room on the disk, or name another folder.",
+    errno.EDQUOT: "Free some room in your quota, or name another folder.",
+    errno.EACCES: "Name a folder that may be written to.",
+    errno.EROFS: "Name a folder that may be written to.",
+    errno.ENOTDIR: "Name a folder, not a file.",
+    errno.EEXIST: "Name a folder, not a file.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenReport:
+    """What was written.
+
+    Parameters
+    ----------
+    pdf, manifest : Path
+        The report and its manifest.
+    annex : tuple of Path
+        Files of the data annex.
+    state : str
+        ``PROVISIONAL`` or ``APPROVED``.
+    values : list of dict
+        Every printed value of the tables, from `gwnet.reporting.manifest.printed_values`.
+    """
+
+    pdf: Path
+    manifest: Path
+    annex: tuple[Path, ...]
+    state: str
+    values: list[dict[str, str]]
+
+
+def write_report(
+    definition: Definition,
+    data: ReportData,
+    out_dir: str | Path,
+    *,
+    period: Period | str,
+    drawing: Drawing,
+    program_version: str,
+    schema_revision: str,
+) -> WrittenReport:
+    """Make a report and write it.
+
+    Parameters
+    ----------
+    definition : Definition
+        What the report holds.
+    data : ReportData
+        The record.
+    out_dir : str or Path
+        Folder to write into; made when it does not exist.
+    period : Period or str
+        Period of the report.
+    drawing : Drawing
+        Makes the figures.
+    program_version, schema_revision : str
+        For the manifest.
+
+    Returns
+    -------
+    WrittenReport
+        Paths of what was written.
+
+    Raises
+    ------
+    ReportError
+        If the report cannot be made; nothing is written then.
+    OutputError
+        If the folder cannot be written to; nothing is left half-written.
+    """
+    when = parse_period(period) if isinstance(period, str) else period
+    view = look(definition, data, when)
+    report = compose_view(view, drawing)
+    content, figures = render_pdf(report, creator=f"gwnet {program_version}")
+    stem = f"{safe_name(definition.name)}_{safe_name(data.site.code)}_{safe_name(when.label)}"
+    pdf_name = f"{stem}.pdf"
+    annex = {f"{stem}_{name}": file for name, file in annex_files(view).items()}
+    files = {pdf_name: content, **annex}
+    manifest_name = f"{stem}.manifest.json"
+    manifest = manifest_json(
+        view, program_version=program_version, schema_revision=schema_revision, figures=figures, files=files
+    )
+    paths = write_files({**files, manifest_name: manifest}, out_dir)
+    return WrittenReport(
+        pdf=paths[pdf_name],
+        manifest=paths[manifest_name],
+        annex=tuple(paths[name] for name in annex),
+        state=report.state,
+        values=printed_values(report),
+    )
+
+
+def write_files(files: Mapping[str, bytes], out_dir: str | Path) -> dict[str, Path]:
+    """Write files into a folder, all of them or none.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        Content by plain file name.
+    out_dir : str or Path
+        Folder to write into; made when it does not exist.
+
+    Returns
+    -------
+    dict of str to Path
+        Where each file is.
+
+    Raises
+    ------
+    OutputError
+        If a name has path parts, or the folder cannot be written to. Files that stood there before are left as they
+        were, and nothing new remains.
+    """
+    folder = Path(out_dir)
+    for name in files:
+        if Path(name).name != name or name in (".", "..") or "\\" in name or "\0" in name:
+            message = f"The file name {name!r} would leave the output folder."
+            raise OutputError(message, where=str(folder))
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        return _replace_all(files, folder)
+    except OSError as error:
+        message = f"The report cannot be written: {error.strerror or error}."
+        raise OutputError(message, where=str(folder), mend=_HELP.get(error.errno or 0)) from error
+
+
+def _replace_all(files: Mapping[str, bytes], folder: Path) -> dict[str, Path]:
+    mark = f".{os.getpid()}"
+    new = {name: folder / f".{name}{mark}.new" for name in files}
+    old = {name: folder / f".{name}{mark}.old" for name in files}
+    done: list[str] = []
+    try:
+        for name, content in files.items():
+            if (folder / name).is_dir():
+                raise IsADirectoryError(errno.EISDIR, f"{name} is a folder there", name)
+            _write_whole(new[name], content)
+        for name in files:
+            done.append(name)
+            _keep(folder / name, old[name])
+            new[name].replace(folder / name)
+    except BaseException:
+        for name in done:
+            _put_back(folder / name, old[name], new[name])
+        raise
+    finally:
+        for path in (*new.values(), *old.values()):
+            path.unlink(missing_ok=True)
+    return {name: folder / name for name in files}
+
+
+def _keep(target: Path, old: Path) -> None:
+    """Give what stands at a name a second name, so that it can be put back; it never goes missing meanwhile."""
+    old.unlink(missing_ok=True)
+    try:
+        os.link(target, old, follow_symlinks=False)
+    except FileNotFoundError:
+        return
+    except OSError:  # a file system without second names
+        shutil.copy2(target, old, follow_symlinks=False)
+
+
+def _put_back(target: Path, old: Path, new: Path) -> None:
+    """Undo one replacement: the old file again, or none where there was none."""
+    if old.exists():
+        old.replace(target)
+    elif not new.exists():
+        target.unlink(missing_ok=True)
+
+
+def _write_whole(path: Path, content: bytes) -> None:
+    path.unlink(missing_ok=True)
+    with path.open("xb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
