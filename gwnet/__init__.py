@@ -1,1 +1,47 @@
-"""Groundwater monitoring-network record."""
+"""Groundwater monitoring-network record: from readings to levels, hydrographs, same-day maps and quarterly reports.
+
+Importing the package loads nothing heavy; `open` loads what it needs when it is called.
+
+Examples
+--------
+>>> import gwnet
+>>> net = gwnet.open("gwnet.sqlite")  # doctest: +SKIP
+>>> net.levels(wells=["MW-1"])  # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from gwnet.network import Network
+
+__all__ = ["__version__", "open"]
+
+__version__ = "0.1.0"
+
+
+def open(address: str | Path) -> Network:
+    """Open a groundwater record.
+
+    Parameters
+    ----------
+    address : str or pathlib.Path
+        SQLAlchemy URL, or path of an SQLite file. Use ``gwnet init`` to make one.
+
+    Returns
+    -------
+    gwnet.network.Network
+        The open record; close it with its ``close`` method, or use it in a ``with`` statement.
+
+    Raises
+    ------
+    StoreError
+        If the database does not exist or holds no gwnet record.
+    SchemaBehindError, SchemaAheadError
+        If it was made by another version of the program.
+    """
+    from gwnet.network import Network
+
+    return Network(address)

@@ -1,0 +1,167 @@
+"""The command line: a group that loads a command only when it runs, and the one place that catches errors.
+
+A command parses, calls one method of `gwnet.network`, prints, and returns its exit code (None for done). Exit codes:
+0 done; 1 stopped, nothing written; 2 wrong usage; 3 done with rejections or findings.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Any, Final
+
+import click
+
+from gwnet import __version__
+from gwnet.errors import GwnetError, GwnetWarning
+
+DONE: Final = 0
+STOPPED: Final = 1
+WRONG_USAGE: Final = 2
+DONE_WITH_FINDINGS: Final = 3
+
+#: Every command: its module below this package, and its line in the help. A test holds the lines to the docstrings.
+COMMANDS: Final[dict[str, tuple[str, str]]] = {
+    "demo": ("demo", "Build the demo network, its figures and its report."),
+    "init": ("init", "Make an empty database."),
+    "upgrade": ("upgrade", "Migrate a database to this version."),
+    "load": ("load", "Load tables from files, workbooks and folders."),
+    "wells": ("wells", "List the wells on record."),
+    "rounds": ("rounds", "List the gauging rounds on record."),
+    "levels": ("levels", "Print reduced levels, one row an event."),
+    "explain": ("explain", "Explain how one level was worked out."),
+    "check": ("check", "Run the checks and print their findings."),
+    "hydrograph": ("hydrograph", "Draw the hydrograph of one or more wells."),
+    "map": ("map", "Draw the potentiometric map of one aquifer and day."),
+    "gradient": ("gradient", "Work out the horizontal gradient from three or more wells."),
+    "report": ("report", "Make a report from its definition."),
+}
+
+
+class LazyGroup(click.Group):
+    """Group whose commands are imported only when they run; its help needs none of them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of the commands, in the order of use."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a command, importing its module."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = import_module(f"gwnet.cli.{COMMANDS[cmd_name][0]}")
+        command: click.Command = module.command
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command, or say which ones come close."""
+        if args[0] not in COMMANDS and not args[0].startswith("-"):
+            from difflib import get_close_matches
+
+            near = get_close_matches(args[0], COMMANDS, n=3, cutoff=0.5)
+            hint = f" Did you mean {' or '.join(near)}?" if near else " See 'gwnet --help'."
+            message = f"There is no command {args[0]!r}.{hint}"
+            raise click.UsageError(message, ctx)
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list of commands from the table."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="gwnet", message="%(prog)s %(version)s")
+def group() -> None:
+    """Keep a groundwater monitoring network: levels, hydrographs, maps, reports.
+
+    Each command has its own help: gwnet COMMAND --help.
+    """
+
+
+def main(args: Sequence[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    args : sequence of str, optional
+        Arguments after the program's name; those of the process unless given.
+
+    Returns
+    -------
+    int
+        Exit code.
+    """
+    import warnings
+
+    _let_print_anything()
+    with warnings.catch_warnings():
+        warnings.simplefilter("always", GwnetWarning)
+        shown = warnings.showwarning
+        warnings.showwarning = lambda message, category, *rest, **more: (
+            _say(f"note: {message}") if issubclass(category, GwnetWarning) else shown(message, category, *rest, **more)
+        )
+        return _run(args)
+
+
+def _run(args: Sequence[str] | None) -> int:
+    """Run the group; turn what stops it into a message and an exit code."""
+    try:
+        code = group.main(args, prog_name="gwnet", standalone_mode=False)
+        sys.stdout.flush()
+    except click.ClickException as error:
+        return _wrong_usage(error)
+    except GwnetError as error:
+        _say(str(error))
+    except (click.Abort, KeyboardInterrupt):
+        _say("stopped by the keyboard.")
+    except BrokenPipeError:
+        _silence_output()
+    except OSError as error:
+        _say(_told(error))
+    else:
+        return code if isinstance(code, int) else DONE
+    return STOPPED
+
+
+def _wrong_usage(error: click.ClickException) -> int:
+    """Say what was wrong with the arguments and where the help is."""
+    if isinstance(error, click.exceptions.NoArgsIsHelpError):
+        error.show()
+        return WRONG_USAGE
+    context = getattr(error, "ctx", None)
+    _say(error.format_message())
+    if context is not None:
+        click.echo(f"Usage: {context.get_usage().removeprefix('Usage: ')}", err=True)
+        click.echo(f"Help:  {context.command_path} --help", err=True)
+    return WRONG_USAGE
+
+
+def _say(text: str) -> None:
+    from gwnet.cli.cells import safe
+
+    click.echo(f"gwnet: {safe(text)}", err=True)
+
+
+def _told(error: OSError) -> str:
+    """Return what the operating system refused, with the file it was about."""
+    what = error.strerror or str(error)
+    return f"{error.filename}: {what}." if error.filename else f"{what}."
+
+
+def _let_print_anything() -> None:
+    """Let a sign that the terminal cannot show be replaced rather than end the program."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure: Any = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")
+
+
+def _silence_output() -> None:
+    """Point standard output nowhere after its reader has gone, so that closing it says nothing more."""
+    import os
+
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -1,0 +1,168 @@
+"""One value at a time: as a reader sees it, as a file holds it, and without the signs that would run something."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import numbers
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: What is printed where there is no number.
+NOTHING: Final = "–"
+
+#: Unit suffixes of column names: how the heading shows the unit, and the decimals of a number in it.
+_SUFFIXES: Final[dict[str, tuple[str, int]]] = {
+    "_m": ("m", 3),
+    "_ft": ("ft", 2),
+    "_mm": ("mm", 0),
+    "_degrees": ("°", 1),
+    "_percent": ("%", 1),
+    "_hours": ("h", 1),
+    "_days": ("d", 1),
+}
+
+#: Columns whose decimals do not follow from a suffix.
+_DECIMALS: Final[dict[str, int]] = {"easting": 2, "northing": 2, "longitude": 6, "latitude": 6}
+
+#: Decimals in files: a micrometre, well below any uncertainty, and no binary dust.
+_FILE_DECIMALS: Final = 6
+
+_RUNS_AS_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
+
+
+def safe(text: str) -> str:
+    r"""Return a text without control signs, so that text from a file cannot steer a terminal.
+
+    Parameters
+    ----------
+    text : str
+        Any text; line breaks stay.
+
+    Returns
+    -------
+    str
+        The text with each control sign written out, for example ``\x1b``.
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() or c == "\n" else c.encode("unicode_escape").decode() for c in text)
+
+
+def heading(name: str) -> str:
+    """Return the heading of a column: words, then the unit in square brackets.
+
+    Parameters
+    ----------
+    name : str
+        Column name as in files.
+
+    Returns
+    -------
+    str
+        For example ``depth to water [m]``.
+    """
+    for suffix, (unit, _) in _SUFFIXES.items():
+        if name.endswith(suffix):
+            return f"{name.removesuffix(suffix).replace('_', ' ')} [{unit}]"
+    if name.endswith("_utc"):
+        return f"{name.removesuffix('_utc').replace('_', ' ')} [UTC]"
+    return name.replace("_", " ")
+
+
+def is_number_column(column: pd.Series) -> bool:
+    """Return whether a column holds numbers, which stand to the right."""
+    return column.dtype.kind in "iuf"
+
+
+def cell_text(value: Any, name: str) -> str:
+    """Return a value as a reader sees it.
+
+    Parameters
+    ----------
+    value : object
+        Value of a frame.
+    name : str
+        Name of its column, which tells the decimals.
+
+    Returns
+    -------
+    str
+        Text on one line; a dash for a missing number or time.
+    """
+    if _is_missing(value):
+        return NOTHING
+    if isinstance(value, numbers.Real) and not isinstance(value, bool | numbers.Integral):
+        return _number(float(value), name)
+    if isinstance(value, dt.datetime):
+        return f"{value:%Y-%m-%d %H:%M}"
+    plain = file_value(value)
+    if isinstance(plain, bool):
+        return "yes" if plain else "no"
+    if isinstance(plain, list):
+        return "; ".join(safe(str(part)) for part in plain)
+    return safe(str(plain)).replace("\n", " ")
+
+
+def _number(value: float, name: str) -> str:
+    for suffix, (_, decimals) in _SUFFIXES.items():
+        if name.endswith(suffix):
+            return f"{value:.{decimals}f}"
+    return f"{value:.{_DECIMALS[name]}f}" if name in _DECIMALS else f"{value:.6g}"
+
+
+def file_value(value: Any) -> Any:
+    """Return a value of a frame as a plain one for files: text, number, truth value, list or None.
+
+    Parameters
+    ----------
+    value : object
+        Value of a frame.
+
+    Returns
+    -------
+    object
+        Times as text in ISO 8601, numbers without binary dust, None for what is missing.
+    """
+    if _is_missing(value):
+        return None
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    if isinstance(value, list | tuple):
+        return [file_value(part) for part in value]
+    if hasattr(value, "item"):
+        value = value.item()
+    return round(value, _FILE_DECIMALS) if isinstance(value, float) else value
+
+
+def csv_value(value: Any) -> Any:
+    """Return a value for a CSV cell; text that a spreadsheet would run as a formula is led by an apostrophe.
+
+    Parameters
+    ----------
+    value : object
+        Value of a frame.
+
+    Returns
+    -------
+    object
+        Text or number; the empty text for what is missing.
+    """
+    plain = file_value(value)
+    if plain is None:
+        return ""
+    if isinstance(plain, list):
+        plain = ";".join(str(part) for part in plain)
+    if isinstance(plain, bool):
+        return "true" if plain else "false"
+    return f"'{plain}" if isinstance(plain, str) and plain.startswith(_RUNS_AS_FORMULA) else plain
+
+
+def _is_missing(value: Any) -> bool:
+    if value is None:
+        return True
+    if isinstance(value, float):
+        return math.isnan(value)
+    return type(value).__name__ in {"NaTType", "NAType"}

@@ -1,0 +1,29 @@
+"""``gwnet hydrograph``."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from gwnet.cli import options, output
+
+
+@click.command("hydrograph")
+@click.argument("wells", nargs=-1, required=True, metavar="WELL...")
+@click.option(
+    "--out",
+    required=True,
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="File to draw into; its ending says how: .png, .pdf or .svg.",
+)
+@options.span
+@options.site
+@options.known_on
+@options.unit
+@options.db
+def command(wells: tuple[str, ...], out: Path, db: str, **chosen: Any) -> None:
+    """Draw the hydrograph of one or more wells."""
+    with options.opened(db) as net:
+        figure = net.hydrograph(wells, **chosen)
+        output.files([net.save_figure(figure, out)])

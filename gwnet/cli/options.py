@@ -1,0 +1,216 @@
+"""Options that several commands share, and the kinds of value that they take."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from gwnet.network import Network
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+#: Database in the current folder, used when none is named.
+DEFAULT_DATABASE = "gwnet.sqlite"
+
+
+@contextmanager
+def opened(address: str) -> Iterator[Network]:
+    """Open the record for one command and close it afterwards; a missing database is an error, never made."""
+    from gwnet.network import Network
+
+    net = Network(address)
+    try:
+        yield net
+    finally:
+        net.close()
+
+
+def shown(address: str) -> str:
+    """Return a database address as it may be printed: without its password."""
+    if "://" not in address:
+        return address
+    from sqlalchemy.engine import make_url
+
+    return make_url(address).render_as_string(hide_password=True)
+
+
+class Instant(click.ParamType[dt.datetime]):
+    """A time with its zone, in ISO 8601."""
+
+    name = "time"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> dt.datetime:
+        """Return the time in UTC."""
+        if isinstance(value, dt.datetime):
+            return value
+        try:
+            moment = dt.datetime.fromisoformat(value.strip().upper().removesuffix(" UTC").replace("Z", "+00:00"))
+        except ValueError:
+            self.fail(f"{value!r} is not a time in ISO 8601. {_ZONED}", param, ctx)
+        if value.strip().upper().endswith(" UTC") and moment.tzinfo is None:
+            moment = moment.replace(tzinfo=dt.UTC)
+        if moment.tzinfo is None:
+            self.fail(f"{value!r} has no zone. {_ZONED}", param, ctx)
+        return moment.astimezone(dt.UTC)
+
+
+_ZONED = "Write for example 2026-04-07T12:00Z or 2026-04-07T14:00+02:00."
+
+
+class Day(click.ParamType[dt.date]):
+    """A day, in ISO 8601, local to the site."""
+
+    name = "date"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> dt.date:
+        """Return the day."""
+        if isinstance(value, dt.date):
+            return value
+        try:
+            return dt.date.fromisoformat(value.strip())
+        except ValueError:
+            self.fail(f"{value!r} is not a date. Write it as YYYY-MM-DD, for example 2026-03-10.", param, ctx)
+
+
+class Codes(click.ParamType[list[str]]):
+    """Codes separated by commas."""
+
+    name = "codes"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> list[str]:
+        """Return the codes as a list, each once."""
+        if isinstance(value, list):
+            return value
+        codes = list(dict.fromkeys(code.strip() for code in value.split(",") if code.strip()))
+        if not codes:
+            self.fail("no code was given. Write for example MW-1,MW-2,MW-3.", param, ctx)
+        return codes
+
+
+def _login_name() -> str:
+    """Return the name that the person logged in with, or nothing where there is none."""
+    import getpass
+
+    try:
+        return getpass.getuser()
+    except (KeyError, ImportError, OSError):
+        return ""
+
+
+def _named(_ctx: click.Context, _param: click.Parameter, value: str) -> str:
+    if not value.strip():
+        raise click.BadParameter("nobody is named. Say who with --by NAME.")
+    return value.strip()
+
+
+def db(command: Command) -> Command:
+    """Add ``--db``."""
+    return click.option(
+        "--db",
+        envvar="GWNET_DB",
+        default=DEFAULT_DATABASE,
+        show_default=True,
+        show_envvar=True,
+        metavar="URL",
+        help="Database: a file path or an SQLAlchemy URL.",
+    )(command)
+
+
+def form(command: Command) -> Command:
+    """Add ``--format``; the command gets it as ``form``."""
+    return click.option(
+        "--format",
+        "form",
+        type=click.Choice(["table", "csv", "json"]),
+        default="table",
+        show_default=True,
+        help="How rows are printed.",
+    )(command)
+
+
+def unit(command: Command) -> Command:
+    """Add ``--unit``."""
+    return click.option(
+        "--unit",
+        type=click.Choice(["m", "ft"]),
+        is_eager=True,
+        default="m",
+        show_default=True,
+        help="Unit of depths and elevations; ft is the international foot.",
+    )(command)
+
+
+def known_on(command: Command) -> Command:
+    """Add ``--known-on``."""
+    return click.option(
+        "--known-on",
+        type=Instant(),
+        metavar="TIME",
+        help="Record as it was known at this time, for example 2026-04-07T12:00Z. Default: all that is recorded.",
+    )(command)
+
+
+def by(command: Command) -> Command:
+    """Add ``--by``."""
+    return click.option(
+        "--by",
+        default=_login_name,
+        show_default="login name",
+        callback=_named,
+        metavar="NAME",
+        help="Who records.",
+    )(command)
+
+
+def site(command: Command) -> Command:
+    """Add ``--site``."""
+    return click.option("--site", metavar="SITE", help="Site, where the record holds several.")(command)
+
+
+def wells(command: Command) -> Command:
+    """Add ``--well``, which may be given several times; the command gets ``wells``."""
+    return click.option(
+        "--well", "wells", multiple=True, metavar="WELL", help="Only this well; may be given several times."
+    )(command)
+
+
+def span(command: Command) -> Command:
+    """Add ``--from`` and ``--to``; the command gets ``start`` and ``end``."""
+    command = click.option("--to", "end", type=Day(), metavar="DATE", help="Last local date, included.")(command)
+    return click.option("--from", "start", type=Day(), metavar="DATE", help="First local date, included.")(command)
+
+
+def out_folder(command: Command) -> Command:
+    """Add ``--out`` for a folder."""
+    return click.option(
+        "--out",
+        required=True,
+        type=click.Path(file_okay=False, path_type=Path),
+        metavar="DIR",
+        help="Folder to write into; made when it is not there.",
+    )(command)
+
+
+def interval(command: Command) -> Command:
+    """Add ``--interval``; the command gets ``interval_m`` in metres, whatever the display unit."""
+    return click.option(
+        "--interval",
+        "interval_m",
+        type=click.FloatRange(min=0, min_open=True),
+        callback=_in_metres,
+        metavar="LENGTH",
+        help="Contour interval in the unit of --unit. Default: chosen from the range and the uncertainty.",
+    )(command)
+
+
+def _in_metres(ctx: click.Context, _param: click.Parameter, value: float | None) -> float | None:
+    """Convert a length from the display unit, which is eager and so is parsed before it."""
+    from gwnet.units import metres_per
+
+    return None if value is None else value * metres_per(ctx.params.get("unit", "m"))

@@ -1,0 +1,130 @@
+"""What a command prints: rows to standard output, messages and progress to standard error."""
+
+from __future__ import annotations
+
+import csv
+import json
+import shutil
+import sys
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from gwnet.cli.cells import csv_value, file_value, safe
+from gwnet.cli.tables import text_table
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from gwnet.analysis.explain import Explanation
+
+
+def say(text: str) -> None:
+    """Print a message for the person at the terminal."""
+    click.echo(safe(text), err=True)
+
+
+def rows(table: pd.DataFrame, form: str, *, empty: str = "Nothing on record matches.") -> None:
+    """Print rows to standard output.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Rows; the column names are the headings of CSV and the keys of JSON.
+    form : {"table", "csv", "json"}
+        As aligned text, CSV, or a JSON list of records, one a line.
+    empty : str, optional
+        Message where there are no rows.
+    """
+    if table.empty and form == "table":
+        say(empty)
+    elif form == "table":
+        click.echo(text_table(table, _terminal_width()))
+    elif form == "csv":
+        writer = csv.writer(sys.stdout, lineterminator="\n")
+        writer.writerow(table.columns)
+        writer.writerows([csv_value(value) for value in row] for row in _values(table))
+    else:
+        keys = [str(name) for name in table.columns]
+        records = (dict(zip(keys, map(file_value, row), strict=True)) for row in _values(table))
+        lines = (json.dumps(record, ensure_ascii=False, allow_nan=False) for record in records)
+        click.echo("[\n" + ",\n".join(lines) + "\n]" if len(table) else "[]")
+
+
+def _values(table: pd.DataFrame) -> Iterator[tuple[object, ...]]:
+    yield from table.itertuples(index=False, name=None)
+
+
+def _terminal_width() -> int | None:
+    """Return the signs in a line where a person reads; None where a file or program does."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+
+
+def files(paths: Iterable[Path | str]) -> None:
+    """Print the files that were made, one a line."""
+    for path in paths:
+        click.echo(safe(str(path)))
+
+
+def made(paths: Iterable[Path | str]) -> None:
+    """Say which files were made, beside the rows that a command prints."""
+    for path in paths:
+        say(f"wrote {path}")
+
+
+def explanations(found: Sequence[Explanation], form: str) -> None:
+    """Print explanations: as text with a blank line between, or one row a step.
+
+    Parameters
+    ----------
+    found : sequence of gwnet.analysis.explain.Explanation
+        Explanations in order.
+    form : {"table", "csv", "json"}
+        As `rows`.
+    """
+    if form == "table":
+        click.echo("\n\n".join(safe(one.text()) for one in found))
+        return
+    import pandas as pd
+
+    steps = [(one.title, step.what, step.value, step.source) for one in found for step in one.steps]
+    rows(pd.DataFrame(steps, columns=["level", "step", "value", "source"]), form)
+
+
+def some(lines: Sequence[str], most: int = 50) -> None:
+    """Print the first lines of a list of problems as messages, and how many more there are."""
+    for line in lines[:most]:
+        say(line)
+    if len(lines) > most:
+        say(f"and {len(lines) - most} more; --format csv or json prints them all.")
+
+
+@contextmanager
+def progress(what: str) -> Iterator[Callable[[int, int], None]]:
+    """Show how far a long command is, on a terminal only.
+
+    Parameters
+    ----------
+    what : str
+        What is being done, for example ``loading``.
+
+    Yields
+    ------
+    callable
+        To be called with what is done and what there is in all.
+    """
+    on_terminal = sys.stderr.isatty()
+
+    def show(done: int, total: int) -> None:
+        if on_terminal:
+            share = done / total if total else 1.0
+            click.echo(f"\r{what} {share:4.0%}  ({done:,} of {total:,})", nl=False, err=True)
+
+    try:
+        yield show
+    finally:
+        if on_terminal:
+            click.echo("\r" + " " * 60 + "\r", nl=False, err=True)

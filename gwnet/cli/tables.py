@@ -1,0 +1,164 @@
+"""Plain aligned tables for reading on a terminal.
+
+Headings carry the unit and wrap over several lines, numbers stand right with the decimals of their unit, and a table
+that is wider than the terminal first says what all its rows share above it, then wraps its longer texts, then goes on
+below with its leading columns repeated. Nothing is cut.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from gwnet.cli.cells import cell_text, heading, is_number_column, safe
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_GAP: Final = "  "
+_NARROWEST_TEXT: Final = 16
+
+#: Columns that say which row a line is about; repeated where a table goes on below.
+_KEYS: Final = ("site", "well", "round", "aquifer", "measured_at", "file")
+
+
+@dataclass
+class _Column:
+    name: str
+    title: str
+    cells: list[str]
+    right: bool
+    width: int = 0
+
+    def __post_init__(self) -> None:
+        """Take the width that the cells need, with a heading wrapped between its words."""
+        longest_word = max(len(word) for word in self.title.split())
+        self.width = max(longest_word, *(len(cell) for cell in self.cells), 1)
+
+    def head(self) -> list[str]:
+        """Return the lines of the heading."""
+        return textwrap.wrap(self.title, self.width, break_long_words=False, break_on_hyphens=False)
+
+    def lines(self, row: int) -> list[str]:
+        """Return the lines of a cell."""
+        text = self.cells[row]
+        return [text] if len(text) <= self.width else textwrap.wrap(text, self.width)
+
+    def set(self, text: str) -> str:
+        """Return one line of the column, filled up to its width."""
+        return text.rjust(self.width) if self.right else text.ljust(self.width)
+
+
+def text_table(table: pd.DataFrame, width: int | None = None) -> str:
+    """Return a table as aligned text.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Rows; columns are named as in files, with their unit as suffix.
+    width : int, optional
+        Signs in a line of the terminal; any width unless given.
+
+    Returns
+    -------
+    str
+        Lines of text; one record stands with one line a column.
+    """
+    columns = [
+        _Column(
+            str(name),
+            heading(str(name)),
+            [cell_text(value, str(name)) for value in table[name]],
+            is_number_column(table[name]),
+        )
+        for name in table.columns
+    ]
+    if len(table) == 1 and len(columns) > 4:
+        return _one_record(columns)
+    above: list[str] = []
+    if width is not None and _total(columns) > width:
+        columns, above = _lift_shared(columns)
+        _wrap_texts(columns, width)
+    parts = [columns] if width is None else _parts(columns, width)
+    return "\n".join([*above, *("\n".join(_lines(part)) for part in parts)])
+
+
+def _total(columns: Sequence[_Column]) -> int:
+    return sum(column.width for column in columns) + len(_GAP) * (len(columns) - 1)
+
+
+def _one_record(columns: Sequence[_Column]) -> str:
+    wide = max(len(column.title) for column in columns)
+    return "\n".join(f"{column.title.ljust(wide)}{_GAP}{column.cells[0]}".rstrip() for column in columns)
+
+
+def _lift_shared(columns: list[_Column]) -> tuple[list[_Column], list[str]]:
+    """Take out the columns whose cells are all the same, and say so in lines above the table."""
+    shared = [column for column in columns if len(set(column.cells)) == 1]
+    left = [column for column in columns if column not in shared]
+    if not left:
+        return columns, []
+    empty = [column.title for column in shared if column.cells[0] in {"", "–"}]
+    said = [f"{column.title}: {column.cells[0]}" for column in shared if column.cells[0] not in {"", "–"}]
+    lines = [f"In all rows: {'; '.join(said)}"] if said else []
+    return left, lines + ([f"Empty in all rows: {', '.join(empty)}"] if empty else [])
+
+
+def _wrap_texts(columns: Sequence[_Column], width: int) -> None:
+    """Narrow the widest texts until the table fits, but none below what can be read."""
+    while (excess := _total(columns) - width) > 0:
+        texts = [c for c in columns if not c.right and " " in max(c.cells, key=len) and c.width > _NARROWEST_TEXT]
+        if not texts:
+            return
+        widest = max(texts, key=lambda column: column.width)
+        widest.width = max(_NARROWEST_TEXT, widest.width - excess)
+
+
+def _parts(columns: Sequence[_Column], width: int) -> list[list[_Column]]:
+    """Deal the columns out to tables that fit, each with the leading columns."""
+    keys = [column for column in columns if column.name in _KEYS]
+    parts: list[list[_Column]] = [[]]
+    for column in columns:
+        if _total([*parts[-1], column]) > width and len(parts[-1]) > len(keys):
+            parts.append(list(keys))
+        if column not in parts[-1]:
+            parts[-1].append(column)
+    return parts
+
+
+def _lines(columns: Sequence[_Column]) -> list[str]:
+    heads = [column.head() for column in columns]
+    tall = max(len(head) for head in heads)
+    lines = [
+        _GAP.join(
+            c.set(head[line - tall + len(head)] if line >= tall - len(head) else "")
+            for c, head in zip(columns, heads, strict=True)
+        )
+        for line in range(tall)
+    ]
+    lines.append(_GAP.join("-" * column.width for column in columns))
+    for row in range(len(columns[0].cells)):
+        cells: list[list[str]] = [column.lines(row) for column in columns]
+        for line in range(max(len(cell) for cell in cells)):
+            texts = (cell[line] if line < len(cell) else "" for cell in cells)
+            lines.append(_GAP.join(column.set(text) for column, text in zip(columns, texts, strict=True)))
+    return [line.rstrip() for line in lines]
+
+
+def text_pairs(pairs: Sequence[tuple[str, Any]]) -> str:
+    """Return names and values as two aligned columns.
+
+    Parameters
+    ----------
+    pairs : sequence of tuple
+        Name, and value as it is to be printed.
+
+    Returns
+    -------
+    str
+        One line a pair.
+    """
+    wide = max((len(name) for name, _ in pairs), default=0)
+    return "\n".join(f"{name.ljust(wide)}{_GAP}{safe(str(value))}" for name, value in pairs)

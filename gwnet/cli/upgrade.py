@@ -1,0 +1,22 @@
+"""``gwnet upgrade``."""
+
+import click
+
+from gwnet.cli import options, output
+
+
+@click.command("upgrade")
+@options.db
+def command(db: str) -> None:
+    """Migrate a database to this version.
+
+    Make a backup first. The whole migration happens, or nothing of it.
+    """
+    from gwnet import network
+
+    before, after = network.upgrade(db)
+    output.say(
+        f"The database {options.shown(db)} is up to date, at revision {after}."
+        if before == after
+        else f"Migrated the database {options.shown(db)} from revision {before} to {after}."
+    )

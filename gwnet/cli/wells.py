@@ -1,0 +1,25 @@
+"""``gwnet wells``."""
+
+import datetime as dt
+
+import click
+
+from gwnet.cli import options, output
+
+
+@click.command("wells")
+@options.site
+@options.known_on
+@options.unit
+@options.form
+@options.db
+def command(site: str | None, known_on: dt.datetime | None, unit: str, form: str, db: str) -> None:
+    """List the wells on record.
+
+    Depths are below ground; coordinates are in the site's reference system.
+    """
+    from gwnet.network import in_unit
+
+    with options.opened(db) as net:
+        table = net.wells(site, known_on).drop(columns="well_id", errors="ignore")
+    output.rows(in_unit(table, unit), form, empty="No well is on record.")

@@ -1,0 +1,96 @@
+"""Public functions are documented in the numpydoc form, held to by its own validator.
+
+The checks are those of ``[tool.numpydoc_validation]`` in pyproject.toml. Three short forms are enough: a dataclass
+that lists its fields under Attributes; a property or a method without arguments whose summary says what it returns; and
+a method of one line that says "see `gwnet.x.y`", when that function exists and is documented itself.
+"""
+
+import dataclasses
+import importlib
+import inspect
+import pkgutil
+import re
+import tomllib
+
+import pytest
+from numpydoc.validate import validate
+
+import gwnet
+
+from ..helpers import ROOT
+
+COVERED = ("gwnet.hydro", "gwnet.analysis", "gwnet.units", "gwnet.clock", "gwnet.network", "gwnet.store.fetch")
+
+CHECKS = set(tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["numpydoc_validation"]["checks"])
+
+SEE = re.compile(r"see `(gwnet\.[\w.]+)`")
+
+
+def modules():
+    names = [found.name for found in pkgutil.walk_packages(gwnet.__path__, "gwnet.")]
+    return [name for name in names if name.startswith(COVERED)]
+
+
+def public_objects():
+    """Return the dotted names of the public functions, classes and methods that are covered."""
+    found = ["gwnet.open"]
+    for name in modules():
+        module = importlib.import_module(name)
+        for key, value in vars(module).items():
+            if key.startswith("_") or getattr(value, "__module__", None) != name:
+                continue
+            if inspect.isfunction(value):
+                found.append(f"{name}.{key}")
+            elif inspect.isclass(value):
+                found.append(f"{name}.{key}")
+                methods = [n for n, m in vars(value).items() if inspect.isfunction(m) and not n.startswith("_")]
+                found += [f"{name}.{key}.{method}" for method in methods]
+    return found
+
+
+def resolved(name):
+    """Return the object that a dotted name stands for."""
+    parts = name.split(".")
+    for cut in range(len(parts), 0, -1):
+        try:
+            value = importlib.import_module(".".join(parts[:cut]))
+        except ModuleNotFoundError:
+            continue
+        for part in parts[cut:]:
+            value = getattr(value, part)
+        return value
+    raise AssertionError(name)
+
+
+def excused(value, text):
+    """Return the checks that a short form of documentation stands in for."""
+    if dataclasses.is_dataclass(value) and "Attributes\n---" in text:
+        missing = [field.name for field in dataclasses.fields(value) if field.name not in text]
+        assert missing == [], f"fields not described: {missing}"
+        return {"PR01"}
+    is_property = isinstance(value, property)
+    takes_nothing = inspect.isfunction(value) and list(inspect.signature(value).parameters) == ["self"]
+    return {"RT01"} if (is_property or takes_nothing) and text.startswith("Return ") else set()
+
+
+@pytest.mark.parametrize("name", public_objects())
+def test_a_public_function_is_documented(name):
+    value = resolved(name)
+    text = inspect.getdoc(value) or ""
+    pointed = SEE.search(text)
+    if pointed and "\n" not in text:
+        assert inspect.getdoc(resolved(pointed[1])), f"{name} points to {pointed[1]}, which has no docstring"
+        return
+    held_to = CHECKS - excused(value, text)
+    faults = [f"{code}: {fault}" for code, fault in validate(name)["errors"] if code in held_to]
+    assert faults == []
+
+
+def test_a_faulty_docstring_is_found(tmp_path, monkeypatch):
+    (tmp_path / "faulty_example.py").write_text(
+        '"""A module."""\n\n\ndef f(depth_m, other_m):\n    """Return it\n\n    Parameters\n    ----------\n'
+        '    depth_m : float\n        A depth\n    """\n    return depth_m\n'
+    )
+    monkeypatch.syspath_prepend(tmp_path)
+    codes = {code for code, _ in validate("faulty_example.f")["errors"]} & CHECKS
+    assert {"SS03", "PR01", "PR09", "RT01"} <= codes
