@@ -1,0 +1,1 @@
+"""Files to rows: reading, checking and recording the tables of the contract."""

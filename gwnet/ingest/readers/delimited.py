@@ -1,0 +1,132 @@
+"""Delimited text: comma, semicolon or tab; UTF-8, UTF-16 with byte-order mark, or Latin-1."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+from pathlib import Path
+from typing import Final
+
+from gwnet.errors import UnreadableFileError
+from gwnet.ingest.raw import RawSheet, split_heading
+from gwnet.ingest.tables import TABLES
+from gwnet.records import Rejection
+
+#: Longest line and cell [characters].
+LONGEST_LINE: Final[int] = 1_000_000
+LONGEST_CELL: Final[int] = 100_000
+
+_KNOWN_NAMES = frozenset(name for table in TABLES for name in table.names)
+
+
+def read_delimited(name: str, content: bytes) -> RawSheet:
+    """Read delimited text.
+
+    Parameters
+    ----------
+    name : str
+        Name of the file.
+    content : bytes
+        Its bytes.
+
+    Returns
+    -------
+    gwnet.ingest.raw.RawSheet
+        Headings and rows; rows that are wholly blank are passed over.
+
+    Raises
+    ------
+    UnreadableFileError
+        If it is not text, a line is longer than a table's could be, or quotes do not close.
+    """
+    _refuse_long_lines(name, content)
+    text = _decoded(name, content)
+    delimiter = _delimiter(text)
+    csv.field_size_limit(LONGEST_CELL)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    headings: list[str] | None = None
+    rows: list[list[str]] = []
+    numbers: list[int] = []
+    rejections: list[Rejection] = []
+    line = 0
+    try:
+        for cells in reader:
+            number, line = line + 1, reader.line_num
+            if not any(cell.strip() for cell in cells):
+                continue
+            if headings is None:
+                headings = cells
+                continue
+            if len(cells) > len(headings):
+                _shorten(name, number, cells, headings, rejections)
+            elif len(cells) < len(headings):
+                cells = cells + [""] * (len(headings) - len(cells))
+            rows.append(cells)
+            numbers.append(number)
+    except csv.Error as error:
+        message = f"The file is not well-formed after row {line}: {error}."
+        mend = "Check the quotes in that row; a cell with quotes in it doubles them."
+        raise UnreadableFileError(message, where=name, mend=mend) from error
+    if headings is None:
+        raise UnreadableFileError("The file is empty.", where=name, mend="Save it again, or leave it out.")
+    return RawSheet(name, Path(name).stem, headings, rows, numbers, rejections, delimiter)
+
+
+def _shorten(name: str, number: int, cells: list[str], headings: list[str], rejections: list[Rejection]) -> None:
+    """Cut a row to the heading's length; a filled cell beyond it is a problem."""
+    extra = [cell for cell in cells[len(headings) :] if cell.strip()]
+    del cells[len(headings) :]
+    if extra:
+        message = f"The row has {len(headings) + len(extra)} cells, the heading {len(headings)}."
+        mend = "Put cells that hold the delimiter, such as decimal commas, in quotes, or use semicolons."
+        rejections.append(Rejection("", name, number, None, extra[0], "row-too-long", message, mend))
+
+
+def _refuse_long_lines(name: str, content: bytes) -> None:
+    start = 0
+    number = 1
+    while True:
+        end = content.find(b"\n", start)
+        length = (len(content) if end < 0 else end) - start
+        if length > LONGEST_LINE:
+            message = f"Line {number} has {length:,} bytes; a table's line has at most {LONGEST_LINE:,}."
+            raise UnreadableFileError(message, where=name, mend="Check that this is a table, saved as text.")
+        if end < 0:
+            return
+        start, number = end + 1, number + 1
+
+
+def _decoded(name: str, content: bytes) -> str:
+    try:
+        if content.startswith(codecs.BOM_UTF8):
+            return content.decode("utf-8-sig")
+        if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+            return content.decode("utf-16")
+        if b"\x00" in content:
+            message = "The file holds zero bytes: it is not text."
+            raise UnreadableFileError(message, where=name, mend="Save it as CSV or as a workbook (.xlsx).")
+        return content.decode("utf-8")
+    except UnicodeDecodeError:
+        pass
+    if content.startswith((codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        message = "The file's byte-order mark promises an encoding that its bytes do not keep."
+        raise UnreadableFileError(message, where=name, mend="Save it again as UTF-8.")
+    try:
+        return content.decode("cp1252")
+    except UnicodeDecodeError:
+        return content.decode("latin-1")
+
+
+def _delimiter(text: str) -> str:
+    """Return the delimiter under which the heading holds most known columns."""
+    first = next((line for line in text.splitlines() if line.strip()), "")
+
+    def score(delimiter: str) -> tuple[int, int]:
+        try:
+            cells = next(csv.reader([first], delimiter=delimiter))
+        except (csv.Error, StopIteration):
+            return (0, 0)
+        return (sum(split_heading(cell)[0] in _KNOWN_NAMES for cell in cells), len(cells))
+
+    return max((",", ";", "\t"), key=score)

@@ -1,0 +1,156 @@
+"""Workbooks (.xlsx): one sheet a table; cells turned into the text that a CSV file would hold."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import re
+import warnings
+import zipfile
+from typing import Any, Final
+
+from gwnet.errors import UnreadableFileError
+from gwnet.ingest.raw import RawSheet
+from gwnet.records import Rejection
+
+#: Limits against archives made to be huge.
+LARGEST_UNPACKED: Final[int] = 1 << 29
+LARGEST_RATIO: Final[int] = 300
+MOST_MEMBERS: Final[int] = 5_000
+MOST_COLUMNS: Final[int] = 500
+
+
+def read_workbook(name: str, content: bytes) -> list[RawSheet]:
+    """Read a workbook.
+
+    Parameters
+    ----------
+    name : str
+        Name of the file.
+    content : bytes
+        Its bytes.
+
+    Returns
+    -------
+    list of gwnet.ingest.raw.RawSheet
+        Its sheets that are not empty and not hidden. Formulas and error values are problems of their cells.
+
+    Raises
+    ------
+    UnreadableFileError
+        If it is not a workbook, or unpacks to more than a table could be.
+    """
+    _refuse_bombs(name, content)
+    from openpyxl import load_workbook
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            book = load_workbook(io.BytesIO(content), data_only=False, keep_links=False)
+            sheets = [_sheet(name, sheet) for sheet in book.worksheets if sheet.sheet_state == "visible"]
+    except UnreadableFileError:
+        raise
+    except Exception as error:
+        message = f"The workbook cannot be read: {type(error).__name__}: {error}."
+        mend = "Open it and save it again as .xlsx, or save its sheets as CSV."
+        raise UnreadableFileError(message, where=name, mend=mend) from error
+    found = [sheet for sheet in sheets if sheet is not None]
+    if not found:
+        raise UnreadableFileError(
+            "The workbook has no filled sheet.", where=name, mend="Check that it is the right one."
+        )
+    return found
+
+
+def _refuse_bombs(name: str, content: bytes) -> None:
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            members = archive.infolist()
+            unpacked = sum(member.file_size for member in members)
+            if len(members) > MOST_MEMBERS or unpacked > LARGEST_UNPACKED or unpacked > LARGEST_RATIO * len(content):
+                message = (
+                    f"The workbook unpacks to {unpacked / 1e6:,.0f} MB in {len(members)} parts, which is too much."
+                )
+                raise UnreadableFileError(message, where=name, mend="Save its tables as CSV.")
+            for member in members:
+                if member.filename.endswith((".xml", ".rels")) and re.search(
+                    rb"<!(DOCTYPE|ENTITY)", archive.read(member)
+                ):
+                    message = f"Part {member.filename!r} of the workbook defines entities, which no table needs."
+                    raise UnreadableFileError(message, where=name, mend="Save it again with a spreadsheet program.")
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError, ValueError) as error:
+        message = f"The file is not a workbook, though its name says so ({error})."
+        raise UnreadableFileError(message, where=name, mend="Save it again as .xlsx.") from error
+    except UnreadableFileError:
+        raise
+    except Exception as error:
+        message = f"The workbook is damaged ({type(error).__name__}: {error})."
+        raise UnreadableFileError(message, where=name, mend="Save it again as .xlsx.") from error
+
+
+def _sheet(name: str, sheet: Any) -> RawSheet | None:
+    where = f"{name} [{sheet.title}]"
+    headings: list[str] | None = None
+    rows: list[list[str]] = []
+    numbers: list[int] = []
+    rejections: list[Rejection] = []
+    for number, cells in enumerate(sheet.iter_rows(max_col=min(sheet.max_column or 1, MOST_COLUMNS)), start=1):
+        filled = [cell for cell in cells if cell.value is not None and str(cell.value).strip()]
+        if not filled:
+            continue
+        if headings is None:
+            headings = [_text(cell.value) for cell in cells]
+            while headings and not headings[-1].strip():
+                headings.pop()
+            continue
+        rows.append(_row(where, number, cells, headings, rejections))
+        numbers.append(number)
+    if headings is None:
+        return None
+    return RawSheet(where, sheet.title, headings, rows, numbers, rejections)
+
+
+def _row(where: str, number: int, cells: Any, headings: list[str], rejections: list[Rejection]) -> list[str]:
+    made = []
+    for place, cell in enumerate(cells):
+        value = cell.value
+        if place >= len(headings):
+            if value is not None and str(value).strip():
+                message = f"Cell {cell.coordinate} stands beyond the last heading."
+                mend = "Give its column a heading, or empty it."
+                rejections.append(Rejection("", where, number, None, str(value), "row-too-long", message, mend))
+            continue
+        heading = headings[place].strip()
+        if cell.data_type == "f":
+            message = f"Cell {cell.coordinate} holds a formula; a formula is not a reading."
+            mend = "Replace it by its value (paste as values)."
+            rejections.append(Rejection("", where, number, heading, _text(value)[:100], "formula", message, mend))
+            made.append("")
+        elif cell.data_type == "e":
+            message = f"Cell {cell.coordinate} holds the error value {value}."
+            rejections.append(
+                Rejection("", where, number, heading, str(value), "error-cell", message, "Type the value itself.")
+            )
+            made.append("")
+        else:
+            made.append(_text(value))
+    return made + [""] * (len(headings) - len(made))
+
+
+def _text(value: Any) -> str:
+    """Return a cell's value as the text that a CSV file would hold."""
+    if value is None:
+        return ""
+    if isinstance(value, dt.datetime):
+        if value.time() == dt.time():
+            return value.date().isoformat()
+        return value.isoformat(timespec="microseconds" if value.microsecond else "seconds")
+    if isinstance(value, dt.date | dt.time):
+        return value.isoformat()
+    if isinstance(value, dt.timedelta):
+        return str(value)
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    if isinstance(value, float):
+        return repr(value)
+    return str(value)
