@@ -23,15 +23,18 @@ class Ran:
     err: str
 
 
+def surroundings(**more):
+    """Return the environment of a process that finds the same `gwnet` as the tests and none of its settings."""
+    kept = {key: value for key, value in os.environ.items() if not key.startswith("GWNET_")}
+    return {**kept, "PYTHONPATH": str(Path(gwnet.__file__).resolve().parents[1]), "PYTHONIOENCODING": "utf-8", **more}
+
+
 def run_python(*arguments, cwd, env=None, stdin="", timeout=300):
     """Run this interpreter in a fresh process that finds the same `gwnet` as the tests; return what it gave back."""
-    package_home = Path(gwnet.__file__).resolve().parents[1]
-    surroundings = {key: value for key, value in os.environ.items() if not key.startswith("GWNET_")}
-    surroundings |= {"PYTHONPATH": str(package_home), "PYTHONIOENCODING": "utf-8", **(env or {})}
     done = subprocess.run(
         [sys.executable, *arguments],
         cwd=cwd,
-        env=surroundings,
+        env=surroundings(**(env or {})),
         input=stdin,
         capture_output=True,
         text=True,

@@ -37,6 +37,11 @@ class _Column:
         longest_word = max(len(word) for word in self.title.split())
         self.width = max(longest_word, *(len(cell) for cell in self.cells), 1)
 
+    def widen(self, most: int) -> None:
+        """Take the room that the cells need, but not more than there is."""
+        needed = max((len(cell) for cell in self.cells), default=1)
+        self.width = max(self.width, min(most, needed))
+
     def head(self) -> list[str]:
         """Return the lines of the heading."""
         return textwrap.wrap(self.title, self.width, break_long_words=False, break_on_hyphens=False)
@@ -77,12 +82,12 @@ def text_table(table: pd.DataFrame, width: int | None = None) -> str:
     ]
     if len(table) == 1 and len(columns) > 4:
         return _one_record(columns)
-    above: list[str] = []
-    if width is not None and _total(columns) > width:
-        columns, above = _lift_shared(columns)
-        _wrap_texts(columns, width)
-    parts = [columns] if width is None else _parts(columns, width)
-    return "\n".join([*above, *("\n".join(_lines(part)) for part in parts)])
+    if width is None or _total(columns) <= width:
+        return "\n".join(_lines(columns))
+    columns, above = _lift_shared(columns)
+    _wrap_texts(columns, width)
+    told = [line for text in above for line in textwrap.wrap(text, width)]
+    return "\n\n".join(["\n".join(told)] * bool(told) + ["\n".join(_lines(part)) for part in _parts(columns, width)])
 
 
 def _total(columns: Sequence[_Column]) -> int:
@@ -118,12 +123,18 @@ def _wrap_texts(columns: Sequence[_Column], width: int) -> None:
 
 def _parts(columns: Sequence[_Column], width: int) -> list[list[_Column]]:
     """Deal the columns out to tables that fit, each with the leading columns."""
+    if _total(columns) <= width:
+        return [list(columns)]
     keys = [column for column in columns if column.name in _KEYS]
-    parts: list[list[_Column]] = [[]]
+    while _total(keys) > width / 2:
+        keys.pop()
+    for column in columns:
+        column.widen(width - _total(keys) - len(_GAP))
+    parts = [keys.copy()]
     for column in columns:
         if _total([*parts[-1], column]) > width and len(parts[-1]) > len(keys):
-            parts.append(list(keys))
-        if column not in parts[-1]:
+            parts.append(keys.copy())
+        if column not in keys:
             parts[-1].append(column)
     return parts
 

@@ -1,0 +1,65 @@
+import math
+
+import pandas as pd
+import pytest
+
+from gwnet.cli.tables import text_pairs, text_table
+
+LEVELS = pd.DataFrame(
+    {
+        "site": ["Mill Meadow"] * 3,
+        "well": ["MW-1", "MW-10", "MW-2"],
+        "measured_at": ["2026-03-10T09:15+01:00", "2026-03-10", "2026-03-10T11:00+01:00"],
+        "status": ["static", "dry", "affected by surface water"],
+        "bound": ["", "<=", ""],
+        "depth_to_water_m": [3.475, math.nan, 12.5],
+        "water_elevation_m": [97.775, 91.2, 88.75],
+        "finding": ["", "repeats disagree; beyond the last tape check", ""],
+    }
+)
+
+
+def test_numbers_stand_right_and_text_left():
+    assert text_table(LEVELS[["well", "depth_to_water_m"]]).splitlines() == [
+        "        depth",
+        "           to",
+        "        water",
+        "well      [m]",
+        "-----  ------",
+        "MW-1    3.475",
+        "MW-10       –",
+        "MW-2   12.500",
+    ]
+
+
+@pytest.mark.parametrize("width", [30, 40, 60, 80, 100, 120, 200])
+def test_no_line_is_wider_than_the_terminal_and_nothing_is_lost(width):
+    text = text_table(LEVELS, width)
+    assert max(len(line) for line in text.splitlines()) <= width
+    words = " ".join(text.split())
+    for column in LEVELS:
+        for value in LEVELS[column]:
+            for word in [f"{value:.3f}"] if isinstance(value, float) and value == value else str(value).split():
+                assert word in words or word == "nan"
+
+
+def test_what_all_rows_share_is_said_once_when_room_is_short():
+    text = text_table(LEVELS.assign(round="2026-Q1", notes=""), 110)
+    assert text.splitlines()[0] == "In all rows: site: Mill Meadow; round: 2026-Q1"
+    assert text.splitlines()[1] == "Empty in all rows: notes"
+    assert text.count("Mill Meadow") == 1
+    assert text_table(LEVELS, 400).count("Mill Meadow") == 3
+
+
+def test_a_table_goes_on_below_with_its_keys():
+    text = text_table(LEVELS.drop(columns="site"), 50)
+    assert text.count("MW-10") >= 2
+
+
+def test_a_single_long_record_stands_in_lines():
+    text = text_table(LEVELS.iloc[[0]])
+    assert "water elevation [m]  97.775" in text.splitlines()
+
+
+def test_pairs_are_aligned():
+    assert text_pairs([("a", 1), ("longer", "x\x1b")]) == "a       1\nlonger  x\\x1b"
