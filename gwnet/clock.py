@@ -128,7 +128,7 @@ def to_utc(local: Times, zone: str) -> LocalTimes:
     changes = _changes_around(zone, times[~missing])
     if changes.at.size == 1:
         minutes = np.full(times.shape, changes.after[0], dtype=np.int64)
-        return LocalTimes(times - minutes * _MINUTE, minutes, missing & False, missing & False)
+        return LocalTimes(_shifted(times, minutes), minutes, missing & False, missing & False)
     old_clock = changes.at + changes.before * _MINUTE
     new_clock = changes.at + changes.after * _MINUTE
     place = np.clip(np.searchsorted(old_clock, times, side="right") - 1, 0, None)
@@ -137,7 +137,7 @@ def to_utc(local: Times, zone: str) -> LocalTimes:
     skipped = (times >= old_clock[place]) & (times < new_clock[place]) & ~missing
     following = np.minimum(place + 1, changes.at.size - 1)
     twice = (following > place) & (times >= new_clock[following]) & (times < old_clock[following]) & ~missing
-    utc = times - minutes * _MINUTE
+    utc = _shifted(times, minutes)
     utc[skipped | twice] = np.datetime64("NaT")
     return LocalTimes(utc, minutes, skipped, twice)
 
@@ -172,6 +172,11 @@ def offset_minutes(utc: Times, zone: str) -> NDArray[np.int64]:
     place = np.clip(np.searchsorted(changes.at, times[~missing], side="right") - 1, 0, None)
     minutes[~missing] = changes.after[place]
     return minutes
+
+
+def _shifted(times: Times, minutes: NDArray[np.int64]) -> Times:
+    """Return local times less their offset."""
+    return np.asarray(times - minutes * _MINUTE, dtype="datetime64[us]")
 
 
 def _changes_around(zone: str, times: Times) -> _Changes:

@@ -60,7 +60,7 @@ def _wall_clock(values: Moments | np.ndarray) -> np.ndarray:
     if not isinstance(values, Moments):
         return values
     shift = np.nan_to_num(values.offset).astype("timedelta64[m]")
-    return values.local - shift
+    return np.asarray(values.local - shift)
 
 
 def _check_thresholds(made: Parsed) -> None:
@@ -87,7 +87,8 @@ def _check_level_events(made: Parsed) -> None:
     _check_when(made)
     values = made.values
     status = values["status"]
-    status[np.equal(status, None) & made.good] = "static"
+    missing = np.array([word is None for word in status], dtype=bool)
+    status[missing & made.good] = "static"
     given = {name: ~np.isnan(values[name]) for name in QUANTITIES}
     count = sum(flags.astype(int) for flags in given.values())
     allowed = np.isin(status.astype(str), list(NUMBER_ALLOWED))

@@ -1,0 +1,327 @@
+"""Registry tables to recorded rows: every table but the level events.
+
+Each table has a function that turns a parsed row into the columns of its recorded table. What happens to the row then
+is the same for all: a live row of the same key with the same values is passed over, with other values it is refused or
+corrected.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gwnet.clock import zone_of
+from gwnet.errors import ClockError, UnitError
+from gwnet.ingest import lookup
+from gwnet.ingest.lookup import Codes
+from gwnet.ingest.parse import Parsed
+from gwnet.ingest.tables import QUANTITIES
+from gwnet.units import length_unit, metres_per
+
+#: Decimals to which lengths in metres are kept: a tenth of a micrometre, so that conversion leaves no dust.
+_DECIMALS = 7
+
+Columns = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Subject:
+    """How one table of the contract is recorded.
+
+    Attributes
+    ----------
+    record : str
+        Recorded table.
+    key : tuple of str
+        Its columns that make a row the same row.
+    identity : str
+        Identity table whose rows the table makes, or empty.
+    parent : str
+        Column of the recorded table that points to that identity.
+    columns : callable
+        From a parsed table and the codes to the columns of the recorded table, one array or list each.
+    """
+
+    record: str
+    key: tuple[str, ...]
+    columns: Callable[[Parsed, Codes], Columns]
+    identity: str = ""
+    parent: str = ""
+
+
+def _texts(made: Parsed, *names: str) -> Columns:
+    return {name: made.values[name] for name in names}
+
+
+def _dates(made: Parsed, *names: str) -> Columns:
+    return {name: [None if np.isnat(day) else day.item() for day in made.values[name]] for name in names}
+
+
+def _metres(made: Parsed, name: str, unit_of_row: list[str]) -> NDArray[np.float64]:
+    """Return a column of lengths in metres."""
+    values: NDArray[np.float64] = made.values[name]
+    unit = made.raw.units.get(name)
+    factor = metres_per(unit) if unit else np.array([metres_per(u) for u in unit_of_row] or [1.0])
+    return np.asarray(np.round(values * factor, _DECIMALS), dtype=np.float64) if len(values) else values
+
+
+def _site_units(sites: NDArray[np.int64], codes: Codes) -> list[str]:
+    return [codes.units.get(site, "m") for site in sites.tolist()]
+
+
+def _site_and_well(made: Parsed, codes: Codes) -> tuple[NDArray[np.int64], NDArray[np.int64], list[str]]:
+    sites = lookup.site_ids(made, codes)
+    return sites, lookup.ids_of_site(made, codes, "well", "well", sites, "well"), _site_units(sites, codes)
+
+
+def _none_for_missing(ids: NDArray[np.int64]) -> list[int | None]:
+    return [None if number < 0 else number for number in ids.tolist()]
+
+
+def _sites(made: Parsed, codes: Codes) -> Columns:  # noqa: ARG001
+    units = []
+    for row in range(made.count):
+        unit = made.values["length_unit"][row]
+        units.append("m")
+        if unit is not None:
+            try:
+                units[row] = length_unit(unit)
+            except UnitError as error:
+                made.reject(row, "length_unit", "unit-unknown", error.message, "Write one of m, cm, mm, ft, ftUS.")
+        _check_zone(made, row)
+        _check_crs(made, row)
+    return {
+        "site": made.values["site"],
+        **_texts(made, "name", "crs", "vertical_datum", "time_zone", "operator", "notes"),
+        "length_unit": units,
+        "repeat_tolerance_m": _metres(made, "repeat_tolerance", units),
+        "same_day_window_days": made.values["same_day_window_days"],
+    }
+
+
+def _check_zone(made: Parsed, row: int) -> None:
+    name = made.values["time_zone"][row]
+    if name is None:
+        return
+    try:
+        zone_of(name)
+    except ClockError as error:
+        made.reject(row, "time_zone", "zone-unknown", error.message, error.mend or "")
+
+
+def _check_crs(made: Parsed, row: int) -> None:
+    name = made.values["crs"][row]
+    if name is None:
+        return
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    mend = "Give the EPSG code of a projected system, for example EPSG:25832."
+    try:
+        system = CRS.from_user_input(name)
+    except (CRSError, ValueError):
+        made.reject(row, "crs", "crs-unknown", f"The coordinate system {name!r} is not known.", mend)
+        return
+    if not system.is_projected:
+        message = f"The coordinate system {name!r} is not a projected one."
+        made.reject(row, "crs", "crs-unknown", message, mend)
+
+
+def _aquifers(made: Parsed, codes: Codes) -> Columns:  # noqa: ARG001
+    return _texts(made, "aquifer", "name", "confinement", "notes")
+
+
+def _wells(made: Parsed, codes: Codes) -> Columns:
+    sites = lookup.site_ids(made, codes)
+    units = _site_units(sites, codes)
+    columns: Columns = {"well": list(zip(sites.tolist(), made.values["well"], strict=True))}
+    for name in ("easting", "northing", "longitude", "latitude"):
+        columns[name] = made.values[name]
+    for name in ("coordinate_accuracy", "ground_elevation", "ground_accuracy", "total_depth"):
+        columns[f"{name}_m"] = _metres(made, name, units)
+    columns["aquifer_id"] = _none_for_missing(lookup.ids_alone(made, codes, "aquifer", "aquifer"))
+    columns |= _texts(made, "cluster", "purpose", "role", "replaced_by", "notes")
+    return columns | _dates(made, "drilled_on", "decommissioned_on")
+
+
+def _construction(made: Parsed, codes: Codes) -> Columns:
+    _, wells, units = _site_and_well(made, codes)
+    return {
+        "well_id": wells.tolist(),
+        **_texts(made, "part", "material", "notes"),
+        "top_depth_m": _metres(made, "top_depth", units),
+        "bottom_depth_m": _metres(made, "bottom_depth", units),
+        "diameter_mm": made.values["diameter"],
+        **_dates(made, "installed_on", "removed_on"),
+    }
+
+
+def _measuring_points(made: Parsed, codes: Codes) -> Columns:
+    sites, wells, units = _site_and_well(made, codes)
+    texts = _texts(made, "vertical_datum", "description", "surveyed_by", "survey_method", "change", "notes")
+    return {
+        "well_id": wells.tolist(),
+        "access": [access or "main" for access in made.values["access"]],
+        "valid_from_utc": _instants(made, "valid_from", sites, codes),
+        "valid_until_utc": _instants(made, "valid_until", sites, codes),
+        "elevation_m": _metres(made, "elevation", units),
+        "height_above_ground_m": _metres(made, "height_above_ground", units),
+        "accuracy_m": _metres(made, "accuracy", units),
+        **texts,
+        **_dates(made, "surveyed_on"),
+    }
+
+
+def _instants(made: Parsed, name: str, sites: NDArray[np.int64], codes: Codes) -> list[dt.datetime | None]:
+    utc = lookup.moments_utc(made, name, sites, codes)
+    return [None if np.isnat(value) else value.item().replace(tzinfo=dt.UTC) for value in utc]
+
+
+def _instruments(made: Parsed, codes: Codes) -> Columns:
+    units = []
+    for row in range(made.count):
+        unit = made.values["length_unit"][row]
+        units.append(codes.default_unit())
+        if unit is not None:
+            try:
+                units[row] = length_unit(unit)
+            except UnitError as error:
+                made.reject(row, "length_unit", "unit-unknown", error.message, "Write one of m, cm, mm, ft, ftUS.")
+    return {
+        "instrument": made.values["instrument"],
+        **_texts(made, "kind", "serial", "length_unit", "notes"),
+        **{
+            f"{name}_m": _metres(made, name, units)
+            for name in ("length_below_sensing_point", "resolution", "accuracy", "range")
+        },
+    }
+
+
+def _tape_checks(made: Parsed, codes: Codes) -> Columns:
+    instruments = lookup.ids_alone(made, codes, "instrument", "instrument")
+    units = [codes.instrument_units.get(number, codes.default_unit()) for number in instruments.tolist()]
+    return {
+        "instrument_id": instruments.tolist(),
+        **_dates(made, "checked_on"),
+        "tape_reading_m": _metres(made, "tape_reading", units),
+        "reference_reading_m": _metres(made, "reference_reading", units),
+        **_texts(made, "checked_by", "notes"),
+    }
+
+
+def _deployments(made: Parsed, codes: Codes) -> Columns:
+    sites, wells, units = _site_and_well(made, codes)
+    return {
+        "site_id": sites.tolist(),
+        "well_id": _none_for_missing(wells),
+        "instrument_id": lookup.ids_alone(made, codes, "instrument", "instrument").tolist(),
+        "valid_from_utc": _instants(made, "hung_at", sites, codes),
+        "valid_until_utc": _instants(made, "removed_at", sites, codes),
+        "hanging_depth_m": _metres(made, "hanging_depth", units),
+        "barometer_id": _none_for_missing(lookup.ids_alone(made, codes, "barometer", "instrument")),
+        **_texts(made, "notes"),
+    }
+
+
+def _rounds(made: Parsed, codes: Codes) -> Columns:
+    sites = lookup.site_ids(made, codes)
+    for row, (site, wells) in enumerate(zip(sites.tolist(), made.values["wells"], strict=True)):
+        unknown = [well for well in wells if (site, well) not in codes.ids["well"]]
+        if unknown and site >= 0:
+            message = f"There is no well {', '.join(map(repr, unknown))} on record."
+            made.reject(row, "wells", "well-unknown", message, "Correct the list, separated by semicolons.")
+    return {
+        "gauging_round": list(zip(sites.tolist(), made.values["round"], strict=True)),
+        **_dates(made, "starts_on", "ends_on"),
+        **_texts(made, "purpose", "notes"),
+        "wells": [json.dumps(wells, ensure_ascii=False) for wells in made.values["wells"]],
+    }
+
+
+def _thresholds(made: Parsed, codes: Codes) -> Columns:
+    sites, wells, units = _site_and_well(made, codes)
+    metres = {name: _metres(made, name, units) for name in QUANTITIES}
+    quantity = [
+        next((n for n in QUANTITIES if not np.isnan(metres[n][row])), QUANTITIES[0]) for row in range(made.count)
+    ]
+    consecutive = made.values["consecutive"]
+    return {
+        "well_id": wells.tolist(),
+        **_texts(made, "threshold", "kind", "basis", "action"),
+        "quantity": quantity,
+        "value_m": np.array([metres[name][row] for row, name in enumerate(quantity)], dtype=np.float64),
+        "consecutive": np.where(np.isnan(consecutive), 1, consecutive).astype(np.int64).tolist(),
+        "valid_from_utc": _instants(made, "valid_from", sites, codes),
+        "valid_until_utc": _instants(made, "valid_until", sites, codes),
+    }
+
+
+def _stages(made: Parsed, codes: Codes) -> Columns:
+    sites = lookup.site_ids(made, codes)
+    when = lookup.when_measured(made, sites, codes)
+    utc = [None if np.isnat(value) else value.item().replace(tzinfo=dt.UTC) for value in when.utc]
+    return {
+        "gauge": list(zip(sites.tolist(), made.values["gauge"], strict=True)),
+        "measured_at_utc": utc,
+        "time_known": when.time_known.tolist(),
+        "water_elevation_m": _metres(made, "water_elevation", _site_units(sites, codes)),
+        "easting": made.values["easting"],
+        "northing": made.values["northing"],
+        "aquifer_id": _none_for_missing(lookup.ids_alone(made, codes, "aquifer", "aquifer")),
+        **_texts(made, "notes"),
+    }
+
+
+def _context(made: Parsed, codes: Codes) -> Columns:
+    sites = lookup.site_ids(made, codes)
+    dates = _dates(made, "date")["date"]
+    return {
+        "context_series": list(zip(sites.tolist(), made.values["series"], strict=True)),
+        "on_date": dates,
+        **_texts(made, "quantity", "unit", "notes"),
+        "value": made.values["value"],
+    }
+
+
+SUBJECTS: dict[str, Subject] = {
+    "sites": Subject("site_record", ("site_id",), _sites, "site", "site_id"),
+    "aquifers": Subject("aquifer_record", ("aquifer_id",), _aquifers, "aquifer", "aquifer_id"),
+    "wells": Subject("well_record", ("well_id",), _wells, "well", "well_id"),
+    "construction": Subject("construction_part", ("well_id", "part", "top_depth_m"), _construction),
+    "measuring_points": Subject("measuring_point", ("well_id", "access", "valid_from_utc"), _measuring_points),
+    "instruments": Subject("instrument_record", ("instrument_id",), _instruments, "instrument", "instrument_id"),
+    "tape_checks": Subject("tape_check", ("instrument_id", "checked_on", "tape_reading_m"), _tape_checks),
+    "deployments": Subject("deployment", ("instrument_id", "valid_from_utc"), _deployments),
+    "rounds": Subject("round_record", ("gauging_round_id",), _rounds, "gauging_round", "gauging_round_id"),
+    "thresholds": Subject("threshold", ("well_id", "threshold", "valid_from_utc"), _thresholds),
+    "stages": Subject("stage_reading", ("gauge_id", "measured_at_utc"), _stages, "gauge", "gauge_id"),
+    "context": Subject(
+        "context_value", ("context_series_id", "on_date"), _context, "context_series", "context_series_id"
+    ),
+}
+
+
+def as_written(made: Parsed, row: int) -> str:
+    """Return the filled cells of a row with their headings, as JSON.
+
+    Parameters
+    ----------
+    made : gwnet.ingest.parse.Parsed
+        Parsed table.
+    row : int
+        Position of the row.
+
+    Returns
+    -------
+    str
+        JSON object.
+    """
+    sheet = made.raw.sheet
+    cells = zip(sheet.headings, sheet.rows[row], strict=True)
+    return json.dumps({h.strip(): c for h, c in cells if c.strip()}, ensure_ascii=False)
