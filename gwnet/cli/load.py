@@ -1,0 +1,37 @@
+"""``gwnet load``."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from gwnet.cli import DONE, DONE_WITH_FINDINGS, loaded, options, output
+
+
+@click.command("load")
+@click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="PATH...")
+@click.option("--dry-run", is_flag=True, help="Check everything and write nothing.")
+@click.option("--keep-good", is_flag=True, help="Record the good rows; write the others to files to be mended.")
+@click.option("--correct", is_flag=True, help="Replace rows on record; the old ones are retired, never lost.")
+@click.option("--withdraw", is_flag=True, help="Retire the rows of the same keys without a successor.")
+@click.option("--reason", metavar="TEXT", help="Why; needed to correct and to withdraw.")
+@click.option(
+    "--rejected",
+    "rejected_dir",
+    type=click.Path(file_okay=False, exists=True, path_type=Path),
+    metavar="DIR",
+    help="Folder for the rejected rows of --keep-good. Default: the current one.",
+)
+@options.by
+@options.form
+@options.db
+def command(paths: tuple[Path, ...], form: str, db: str, **chosen: Any) -> int:
+    """Load tables from files, workbooks and folders.
+
+    All that is named lands together, or nothing does. Each table is recognised by its name or its columns. With
+    --format csv or json the rejections go to standard output, all of them.
+    """
+    with options.opened(db) as net, loaded.rejections_shown(form), output.progress("loading") as progress:
+        result = net.load(paths, progress=progress, **chosen)
+    loaded.show(result, form)
+    return DONE_WITH_FINDINGS if result.rejections else DONE
