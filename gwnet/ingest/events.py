@@ -284,7 +284,8 @@ def _check_plausible(
         depth = _metres(made, events, name)
         deeper = (depth > total_depth * 1.05 + 1.0) & (depth > bottom - 1.0) & (depth < ground + 3.0)
         for row in np.flatnonzero(deeper & made.good):
-            message = f"The depth {depth[row]:.2f} m lies below the well, {total_depth[row]:.2f} m deep; as an elevation it fits."
+            deep = f"{total_depth[row]:.2f} m deep"
+            message = f"The depth {depth[row]:.2f} m lies below the well, {deep}; as an elevation it fits."
             made.reject(int(row), name, "elevation-in-depth-column", message, "Put elevations in water_elevation.")
     head = _metres(made, events, "water_elevation")
     low = (head < bottom - 1.0) & (head >= 0) & (head <= total_depth)

@@ -81,11 +81,11 @@ def insert_columns(connection: Connection, table: str, columns: Mapping[str, Col
     """
     target = _table(table)
     on_sqlite = connection.dialect.name == "sqlite"
+    if count == 0:
+        return 0
     prepared = [
         _prepared(_column(target, name), values, count, on_sqlite=on_sqlite) for name, values in columns.items()
     ]
-    if count == 0:
-        return 0
     names = list(columns)
     if on_sqlite:
         _insert_sqlite(connection, target.name, names, prepared)
