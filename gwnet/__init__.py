@@ -11,10 +11,11 @@ Examples
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from gwnet.network import Network
 
 __all__ = ["__version__", "open"]
