@@ -1,0 +1,150 @@
+"""Vertical spans of hydrographs: round, never too small, the same for all wells of a group."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from gwnet.figures.axes import nice_step
+from gwnet.figures.hydrograph_events import event_kinds
+from gwnet.figures.hydrograph_parts import LevelLine, threshold_lines
+from gwnet.units import metres_per
+
+__all__ = ["LEAST_SPAN_M", "Span", "common_span", "vertical_limits"]
+
+#: Least height of a vertical axis [m]; own choice, so that a few millimetres never look like a flood.
+LEAST_SPAN_M: Final = 1.0
+#: Wells whose levels together fill at most this many times the range of the liveliest one share their limits;
+#: otherwise they share only the height of the axis. Own choice.
+_SHARED_LIMITS: Final = 2.5
+#: Room above and below the levels, as a part of the height.
+_MARGIN: Final = 0.07
+#: Thresholds within this part of the levels' range beyond it are brought into view.
+_REACH: Final = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Vertical span of a group of hydrographs.
+
+    Parameters
+    ----------
+    height_m : float
+        Height of the axis, the same for every well of the group [m].
+    low_m : float, optional
+        Lower end, when the wells share it too; otherwise each well's levels stand in the middle [m].
+    """
+
+    height_m: float
+    low_m: float | None = None
+
+
+def common_span(
+    frames: Iterable[pd.DataFrame],
+    *,
+    thresholds: pd.DataFrame | None = None,
+    least_m: float = LEAST_SPAN_M,
+    unit: str = "m",
+) -> Span:
+    """Return the vertical span that the hydrographs of a group share.
+
+    Parameters
+    ----------
+    frames : iterable of pandas.DataFrame
+        Levels frame of each well [m].
+    thresholds : pandas.DataFrame, optional
+        Thresholds frame; those near a well's levels are brought into view.
+    least_m : float, optional
+        Least height [m].
+    unit : {"m", "ft"}
+        Unit of the axes, to whose round steps the span is widened.
+
+    Returns
+    -------
+    Span
+        With common limits when the levels of all wells fill at most 2.5 times the range of the liveliest one;
+        otherwise with a common height only, so that wells at very different elevations keep their detail.
+    """
+    ranges = []
+    for frame in frames:
+        for well in sorted(set(frame["well"])):
+            own = frame[frame["well"] == well]
+            kinds = event_kinds(own)
+            elevation = own["water_elevation_m"].to_numpy(dtype=np.float64)[kinds != ""]
+            limits = threshold_lines(thresholds, str(well), "UTC", -math.inf, math.inf)
+            found = _range(elevation, kinds[kinds != ""], np.empty(0), limits)
+            if found is not None:
+                ranges.append(found)
+    if not ranges:
+        return Span(_round_height(least_m, unit))
+    tallest = max(max(high - low for low, high in ranges), least_m / (1 + 2 * _MARGIN))
+    lowest, highest = min(low for low, _ in ranges), max(high for _, high in ranges)
+    if highest - lowest <= _SHARED_LIMITS * tallest:
+        low, high = _rounded_limits(lowest, highest, max(tallest, highest - lowest), least_m, unit)
+        return Span(high - low, low)
+    return Span(_round_height(tallest * (1 + 2 * _MARGIN), unit))
+
+
+def vertical_limits(
+    elevation: NDArray[np.float64],
+    kind: NDArray[np.object_],
+    series_m: NDArray[np.float64],
+    limits: Sequence[LevelLine],
+    span: Span | None,
+    unit: str,
+) -> tuple[float, float]:
+    """Return the ends of the vertical axis [m]: the group's span, else the well's own."""
+    if span is not None and span.low_m is not None:
+        return span.low_m, span.low_m + span.height_m
+    found = _range(elevation, kind, series_m, limits) or (0.0, 0.0)
+    if span is not None:
+        step = _limit_step(span.height_m, unit)
+        low = math.floor((sum(found) / 2 - span.height_m / 2) / step + 0.5) * step
+        return low, low + span.height_m
+    return _rounded_limits(*found, found[1] - found[0], LEAST_SPAN_M, unit)
+
+
+def _range(
+    elevation: NDArray[np.float64],
+    kind: NDArray[np.object_],
+    series_m: NDArray[np.float64],
+    limits: Sequence[LevelLine],
+) -> tuple[float, float] | None:
+    """Return the range that must be on the sheet; rejected readings far off do not stretch it."""
+    trusted = np.concatenate([elevation[kind != "unusable"], series_m[np.isfinite(series_m)]])
+    if not trusted.size:
+        trusted = elevation
+    if not trusted.size:
+        return None
+    low, high = float(trusted.min()), float(trusted.max())
+    reach = max(_REACH * (high - low), LEAST_SPAN_M / 2)
+    floor, ceiling = low - reach, high + reach
+    others = [*elevation.tolist(), *(line.elevation_m for line in limits)]
+    near = [value for value in others if floor <= value <= ceiling]
+    return min([low, *near]), max([high, *near])
+
+
+def _limit_step(height_m: float, unit: str) -> float:
+    """Return the step [m] to whose multiples limits are rounded: half a tick."""
+    factor = metres_per(unit)
+    return nice_step(height_m / factor, 8) / 2 * factor
+
+
+def _round_height(height_m: float, unit: str) -> float:
+    step = _limit_step(height_m, unit)
+    return math.ceil(height_m / step - 1e-9) * step
+
+
+def _rounded_limits(low: float, high: float, height: float, least_m: float, unit: str) -> tuple[float, float]:
+    wanted = max(height * (1 + 2 * _MARGIN), least_m)
+    middle = (low + high) / 2
+    step = _limit_step(wanted, unit)
+    below = math.floor((middle - wanted / 2) / step + 1e-9) * step
+    above = math.ceil((middle + wanted / 2) / step - 1e-9) * step
+    return below, above
