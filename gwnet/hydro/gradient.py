@@ -5,6 +5,7 @@ Directions of flow are azimuths: degrees clockwise from grid north (+y), pointin
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -13,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gwnet.errors import AnalysisError, ShapeError
-from gwnet.hydro.hull import control_arrays, inside
+from gwnet.hydro.hull import control_arrays, hull_area, inside
 from gwnet.hydro.surface import Surface
 
 Floats = NDArray[np.float64]
@@ -84,12 +85,14 @@ class Gradient:
 
     @property
     def text(self) -> str:
-        """Return size and direction in words."""
+        """Return size and direction in words, with 95 % half-widths; degrees clockwise from grid north."""
+        plane = f"{self.magnitude:.2g} m/m towards {round(self.azimuth_deg) % 360}°"
         if not self.determined:
-            return f"cannot be told ({self.note})" if self.note else "cannot be told"
+            return f"cannot be told: the plane falls {plane}, but {self.note}"
+        decimals = max(0, -math.floor(math.log10(self.magnitude_half_width))) if self.magnitude_half_width > 0 else 6
         return (
-            f"{self.magnitude:.3g} ± {self.magnitude_half_width:.1g} m/m towards {self.azimuth_deg:.0f}° "
-            f"± {self.azimuth_half_width_deg:.0f}° (clockwise from grid north)"
+            f"{self.magnitude:.{decimals}f} ± {self.magnitude_half_width:.{decimals}f} m/m towards "
+            f"{round(self.azimuth_deg) % 360}° ± {math.ceil(self.azimuth_half_width_deg)}°"
         )
 
 
@@ -188,7 +191,8 @@ def plane_gradient(
     covariance = None if variance is None else (solver[1:] * variance) @ solver[1:].T * (scale / extent) ** 2
     size, size_width, direction, direction_width, determined = _polar(slopes, covariance)
     if variance is not None and not determined:
-        note = "; ".join(part for part in (note, "the fall of head is within the uncertainty of the levels") if part)
+        cause = "the uncertainty of the levels" if scale == 1.0 else "what the levels' misfit to a plane leaves open"
+        note = "; ".join(part for part in (note, f"the fall of head is within {cause}") if part)
     return Gradient(
         method="three points" if xs.size == 3 else "plane fit",
         n=int(xs.size),
@@ -231,12 +235,12 @@ def _variances(half_width: ArrayLike | None, shape: tuple[int, ...]) -> tuple[Fl
 def _birge(residual: Floats, variance: Floats) -> float:
     if np.any(variance == 0.0):
         return 1.0
-    return float(max(1.0, np.sqrt(np.sum(residual**2 / variance) / (residual.size - 3))))
+    return max(1.0, float(np.sqrt(np.sum(residual**2 / variance) / (residual.size - 3))))
 
 
 def _polar(slopes: Floats, covariance: Floats | None) -> tuple[float, float, float, float, bool]:
     """Return size and direction of a gradient, each with its half-width, and whether they can be told."""
-    size = float(np.hypot(*slopes))
+    size = float(np.hypot(slopes[0], slopes[1]))
     direction = float(azimuth(-slopes[0], -slopes[1]))
     if covariance is None:
         return size, float("nan"), direction, float("nan"), False
@@ -245,8 +249,8 @@ def _polar(slopes: Floats, covariance: Floats | None) -> tuple[float, float, flo
         return 0.0, NORMAL_95 * widest, direction, 180.0, False
     along = slopes / size
     across = np.array([-along[1], along[0]])
-    size_width = NORMAL_95 * float(np.sqrt(max(0.0, along @ covariance @ along)))
-    turn = NORMAL_95 * float(np.sqrt(max(0.0, across @ covariance @ across))) / size
+    size_width = NORMAL_95 * float(np.sqrt(max(0.0, float(along @ covariance @ along))))
+    turn = NORMAL_95 * float(np.sqrt(max(0.0, float(across @ covariance @ across)))) / size
     if np.linalg.det(covariance) <= 0.0:
         determined = size > size_width
     else:
@@ -363,7 +367,7 @@ def flow_arrows(
     surface: Surface,
     inferred_at: Callable[[Floats, Floats], NDArray[np.bool_]],
     *,
-    across: int = 9,
+    about: int = 30,
     least_fall_m: float = 0.0,
 ) -> tuple[FlowArrow, ...]:
     """Return flow arrows on a regular lattice, only where they lie inside control from tail to tip.
@@ -374,8 +378,8 @@ def flow_arrows(
         The surface.
     inferred_at : callable
         Tells of points (x, y) whether contours are dashed there.
-    across : int, optional
-        Arrows along the longer side of the control.
+    about : int, optional
+        Points of the lattice inside the control, roughly.
     least_fall_m : float, optional
         No arrow where the surface falls less than this over the spacing of the lattice [m].
 
@@ -391,7 +395,7 @@ def flow_arrows(
     """
     hull = surface.hull
     lowest, highest = hull.min(axis=0), hull.max(axis=0)
-    step = float(np.max(highest - lowest)) / across
+    step = float(np.sqrt(hull_area(hull) / about))
     x, y = (_lattice(lowest[axis], highest[axis], step) for axis in (0, 1))
     grid_x, grid_y = (values.ravel() for values in np.meshgrid(x, y))
     half = 0.25 * step
@@ -411,4 +415,5 @@ def flow_arrows(
 def _lattice(low: float, high: float, step: float) -> Floats:
     count = max(1, int((high - low) / step))
     middle = 0.5 * (low + high)
-    return middle + step * (np.arange(count) - 0.5 * (count - 1))
+    offsets = np.arange(count, dtype=np.float64) - 0.5 * (count - 1)
+    return np.asarray(middle + step * offsets, dtype=np.float64)

@@ -119,8 +119,8 @@ class KrigedSurface:
             found[part] = near @ self._weights
         columns = drift_columns(points[:, 0], points[:, 1], self.drift)
         found += columns @ self._coefficients + self._mean
-        found = found.reshape(xs.shape)
-        return np.where(inside(self.hull, xs, ys), found, np.nan) if inside_control else found
+        heads = found.reshape(xs.shape)
+        return np.where(inside(self.hull, xs, ys), heads, np.nan) if inside_control else heads
 
     def standard_error(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
         """Return the standard errors of the estimates.

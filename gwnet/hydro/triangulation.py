@@ -36,11 +36,6 @@ class TriangulatedSurface:
     _scale: float
     _linear: LinearNDInterpolator
 
-    @property
-    def triangles(self) -> NDArray[np.int64]:
-        """Return the wells at the corners of each triangle, shape (m, 3)."""
-        return np.asarray(self._linear.tri.simplices, dtype=np.int64)
-
     def predict(self, xq: ArrayLike, yq: ArrayLike, *, inside_control: bool = False) -> Floats:
         """Return the interpolated heads.
 

@@ -328,18 +328,17 @@ class _Search:
         off_diagonal = self.distance[self.distance > 0.0]
         shortest, longest = float(off_diagonal.min()), float(off_diagonal.max())
         limits = np.log([shortest, _LONGEST_RANGE * longest])
-        ranges = np.linspace(*limits, 12)
-        shares = (0.05, 0.3) if nugget else (0.0,)
-        starts = [
-            (at, np.log(self.spread * scale), share) for at in ranges for scale in (0.3, 1, 4) for share in shares
-        ]
+        ranges = np.linspace(limits[0], limits[1], 12)
+        shares = (0.05, 0.3) if nugget else (1.0,)
+        sills = np.log(self.spread * np.array([0.3, 1.0, 4.0]))
+        starts = [(at, sill, np.log(share)) for at in ranges for sill in sills for share in shares]
 
         def cost(values: Floats) -> float:
-            beyond = max(0.0, limits[0] - values[0], values[0] - limits[1])
+            beyond = float(max(0.0, limits[0] - values[0], values[0] - limits[1]))
             covariance = self._covariance(model, values, limits)
             return -self.log_likelihood(covariance) + 1e3 * beyond
 
-        points = [np.array([a, b, np.log(c)] if nugget else [a, b]) for a, b, c in starts]
+        points = [np.array(start if nugget else start[:2]) for start in starts]
         first = min(points, key=cost)
         ended = minimize(
             cost, first, method="Nelder-Mead", options={"xatol": 1e-4, "fatol": 1e-6, "maxiter": 400, "maxfev": 400}
