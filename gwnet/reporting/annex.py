@@ -16,7 +16,7 @@ from gwnet.reporting.definition import safe_name
 from gwnet.reporting.view import ReportView
 from gwnet.units import metres_per
 
-__all__ = ["annex_files", "frame_csv", "neutralised"]
+__all__ = ["LONG_FILE", "annex_files", "frame_csv", "neutralised"]
 
 #: Columns of the level files, in order; lengths carry the unit of the report.
 LEVEL_COLUMNS: Final = (
@@ -34,6 +34,9 @@ LEVEL_COLUMNS: Final = (
     "observer",
     "notes",
 )
+#: The one file that is too long to be carried inside the PDF.
+LONG_FILE: Final = "levels_to_date.csv"
+
 _FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
 _OTHER_NUMBERS: Final = {"longitude": 6, "latitude": 6}
 

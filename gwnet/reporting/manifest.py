@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from gwnet.reporting.content import Group, Report, Table, cell_text, numbered
+from gwnet.reporting.pdf import RenderedReport
 from gwnet.reporting.view import ReportView
 
 __all__ = ["manifest_json", "printed_values"]
@@ -18,7 +19,7 @@ def manifest_json(
     *,
     program_version: str,
     schema_revision: str,
-    figures: Mapping[str, bytes],
+    rendered: RenderedReport,
     files: Mapping[str, bytes],
 ) -> bytes:
     """Return the manifest of a report.
@@ -29,8 +30,8 @@ def manifest_json(
         The report's look at the record.
     program_version, schema_revision : str
         Version of the program and revision of the database.
-    figures : mapping of str to bytes
-        PDF of each figure by key.
+    rendered : RenderedReport
+        The report as PDF, with its figures.
     files : mapping of str to bytes
         The report and its annex by file name.
 
@@ -58,11 +59,12 @@ def manifest_json(
             "on_hold": reviews.on_hold,
             "rejected": reviews.rejected,
         },
+        "pdf": {"pages": rendered.pages, "conformance": "PDF/A-3b" if rendered.archival else "PDF"},
         "sources": [
             {"name": str(row["name"]), "sha256": str(row["sha256"]), "rows": int(row["rows"])}
             for row in view.data.sources.to_dict("records")
         ],
-        "figures": {key: _digest(figure) for key, figure in figures.items()},
+        "figures": {key: _digest(figure) for key, figure in rendered.figures.items()},
         "files": {name: {"sha256": _digest(file), "bytes": len(file)} for name, file in files.items()},
     }
     return (json.dumps(content, indent=2, sort_keys=True, ensure_ascii=False) + "\n").encode(

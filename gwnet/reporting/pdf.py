@@ -2,15 +2,42 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+
 from gwnet.reporting.content import Report, numbered
 from gwnet.reporting.pdf_build import build_pages
 from gwnet.reporting.pdf_figures import finish
 from gwnet.reporting.pdf_fonts import register_fonts
 
-__all__ = ["render_pdf"]
+__all__ = ["RenderedReport", "render_pdf"]
 
 
-def render_pdf(report: Report, *, creator: str = "gwnet") -> tuple[bytes, dict[str, bytes]]:
+@dataclass(frozen=True, slots=True)
+class RenderedReport:
+    """A report as PDF.
+
+    Parameters
+    ----------
+    content : bytes
+        The document.
+    figures : mapping of str to bytes
+        PDF of each figure by key.
+    pages : int
+        Number of pages.
+    archival : bool
+        Whether the document was validated as PDF/A-3b.
+    """
+
+    content: bytes
+    figures: Mapping[str, bytes]
+    pages: int
+    archival: bool
+
+
+def render_pdf(
+    report: Report, *, creator: str = "gwnet", attachments: Mapping[str, bytes] | None = None
+) -> RenderedReport:
     """Set a report as PDF.
 
     Parameters
@@ -19,11 +46,13 @@ def render_pdf(report: Report, *, creator: str = "gwnet") -> tuple[bytes, dict[s
         Content.
     creator : str
         Program and version for the document's metadata.
+    attachments : mapping of str to bytes, optional
+        CSV files to carry inside the document, by name.
 
     Returns
     -------
-    tuple
-        Bytes of the PDF, and the PDF of each figure by its key. The same report gives the same bytes in any process.
+    RenderedReport
+        The document; the same report gives the same bytes in any process.
 
     Raises
     ------
@@ -40,7 +69,12 @@ def render_pdf(report: Report, *, creator: str = "gwnet") -> tuple[bytes, dict[s
         "Creator": creator,
         "Producer": creator,
     }
-    content = finish(
-        pages.content, pages.placements, pages.figures, information=information, moment=report.known_on_utc
+    finished = finish(
+        pages.content,
+        pages.placements,
+        pages.figures,
+        information=information,
+        moment=report.known_on_utc,
+        attachments=attachments,
     )
-    return content, pages.figures
+    return RenderedReport(finished.content, pages.figures, pages.pages, finished.archival)

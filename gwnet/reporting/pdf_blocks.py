@@ -94,7 +94,7 @@ class HeadingFlow(Flowable):  # type: ignore[misc]
         canvas = self.canv
         canvas.bookmarkHorizontal(self.key, 0, self.height + 12)
         title = f"{self.number}  {self.text}" if self.number else self.text
-        canvas.addOutlineEntry(title, self.key, self.level, closed=self.level == 0)
+        canvas.addOutlineEntry(title, self.key, self.level, closed=True)
         self.ledger.pages[self.key] = canvas.getPageNumber()
         if self.number:
             canvas.setFillColor(ACCENT)
@@ -264,9 +264,11 @@ class FigureFlow(Flowable):  # type: ignore[misc]
 
     _GAP = 4.0
 
-    def __init__(self, figure: FigureSlot, size: tuple[float, float], most_height: float, ledger: Ledger) -> None:
+    def __init__(
+        self, figure: FigureSlot, size: tuple[float, float], most_height: float, ledger: Ledger, level: int
+    ) -> None:
         super().__init__()
-        self.figure, self.ledger = figure, ledger
+        self.figure, self.ledger, self.level = figure, ledger, level
         self.spaceBefore, self.spaceAfter = 6, 14
         self._caption = caption_paragraph("Figure", figure.number, figure.caption)
         _, self._caption_height = self._caption.wrap(TEXT_WIDTH, _TALL)
@@ -285,6 +287,10 @@ class FigureFlow(Flowable):  # type: ignore[misc]
         x, y = self.canv.absolutePosition(0, 0)
         picture_x = x + (TEXT_WIDTH - self._picture[0]) / 2
         picture_y = y + self._caption_height + self._GAP
+        if self.figure.bookmark:
+            key = f"figure-{self.figure.number}"
+            self.canv.bookmarkHorizontal(key, 0, self.height + 8)
+            self.canv.addOutlineEntry(self.figure.bookmark, key, self.level, closed=True)
         page = self.canv.getPageNumber() - 1
         self.ledger.placements.append(Placement(self.figure.key, page, picture_x, picture_y, self._scale))
         self._caption.drawOn(self.canv, 0, 0)

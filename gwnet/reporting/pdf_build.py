@@ -67,6 +67,7 @@ __all__ = ["BuiltPages", "build_pages"]
 
 _SMALL: Final = 7.4
 _MOST_CONTENTS: Final = 44
+_HEADINGS: Final = 75.0  # room that a figure leaves for the headings above it
 
 
 class BuiltPages:
@@ -107,6 +108,7 @@ class _Builder:
         self.ledger = Ledger()
         self.figures: dict[str, bytes] = {}
         self.entries: list[tuple[int, str, str, str]] = []
+        self.depth = 0
 
     def build(self) -> BuiltPages:
         target = io.BytesIO()
@@ -173,6 +175,7 @@ class _Builder:
         key = f"section-{number}"
         self.entries.append((0, number, section.title, key))
         flowables: list[Flowable] = [NewPage()] if section.new_page and number != "1" else []
+        self.depth = 1
         headings = [HeadingFlow(section.title, key, 0, self.ledger, number)]
         for index, block in enumerate(section.blocks):
             if isinstance(block, Heading):
@@ -185,6 +188,7 @@ class _Builder:
     def _heading(self, block: Heading, section: str, index: int) -> HeadingFlow:
         key = f"{section}-{index}"
         self.entries.append((1, "", block.text, key))
+        self.depth = 2
         return HeadingFlow(block.text, key, 1, self.ledger)
 
     def _kept(self, headings: list[HeadingFlow], following: list[Flowable]) -> list[Flowable]:
@@ -235,7 +239,9 @@ class _Builder:
     def _figure(self, block: FigureSlot) -> FigureFlow:
         content = block.content()
         self.figures[block.key] = content
-        return FigureFlow(block, figure_size(content, block.key), self.format.text_height, self.ledger)
+        return FigureFlow(
+            block, figure_size(content, block.key), self.format.text_height - _HEADINGS, self.ledger, self.depth
+        )
 
     @staticmethod
     def _bookmark_table(canvas: Any, table: Table, height: float) -> None:

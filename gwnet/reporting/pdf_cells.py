@@ -9,7 +9,7 @@ from functools import lru_cache
 from typing import Final
 
 from gwnet.reporting.content import Cell, Column, Group, Table, cell_text, is_empty, note_letters
-from gwnet.reporting.pdf_fonts import BOLD, REGULAR, text_width
+from gwnet.reporting.pdf_fonts import BOLD, REGULAR, printable, text_width
 from gwnet.reporting.pdf_styles import CELL_LEADING, CELL_PAD_X, CELL_PAD_Y, CELL_SIZE
 
 __all__ = ["CellLayout", "HeadLayout", "RowLayout", "TableLayout", "lay_out_table", "wrap_text"]
@@ -75,7 +75,7 @@ def wrap_text(text: str, face: str, width: float) -> tuple[str, ...]:
         return (text.strip(),)
     lines: list[str] = []
     for part in text.splitlines() or [""]:
-        lines.extend(_wrap_line(part, face, width))
+        lines.extend(_wrap_line(printable(part, face), face, width))
     return tuple(lines) or ("",)
 
 

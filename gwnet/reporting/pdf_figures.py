@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import io
 from collections.abc import Iterable, Mapping
@@ -9,11 +10,11 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import pikepdf
-from pikepdf import Name
+from pikepdf import Name, pdfa
 
 from gwnet.errors import ReportError
 
-__all__ = ["Placement", "figure_size", "finish"]
+__all__ = ["Finished", "Placement", "figure_size", "finish"]
 
 _EMPTY_RESOURCES: Final = ("/Pattern", "/Shading", "/XObject", "/ExtGState", "/Font")
 
@@ -62,6 +63,22 @@ def figure_size(content: bytes, key: str) -> tuple[float, float]:
     return box[2] - box[0], box[3] - box[1]
 
 
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """A finished document.
+
+    Parameters
+    ----------
+    content : bytes
+        The PDF.
+    archival : bool
+        Whether it was validated as PDF/A-3b.
+    """
+
+    content: bytes
+    archival: bool
+
+
 def finish(
     base: bytes,
     placements: Iterable[Placement],
@@ -69,8 +86,9 @@ def finish(
     *,
     information: Mapping[str, str],
     moment: dt.datetime,
-) -> bytes:
-    """Put the figures on their pages, write the metadata and save with reproducible bytes.
+    attachments: Mapping[str, bytes] | None = None,
+) -> Finished:
+    """Put the figures on their pages, attach files, write the metadata and save with reproducible bytes.
 
     Parameters
     ----------
@@ -81,37 +99,69 @@ def finish(
     figures : mapping of str to bytes
         PDF of each figure by key.
     information : mapping of str to str
-        Title, Author, Subject, Keywords, Creator.
+        Title, Author, Subject, Keywords, Creator, Producer.
     moment : datetime
         Zone-aware time that stands for making and changing the document.
+    attachments : mapping of str to bytes, optional
+        CSV files to carry inside the document, by name.
 
     Returns
     -------
-    bytes
-        The finished PDF; the same input gives the same bytes.
+    Finished
+        The PDF; the same input gives the same bytes. It is PDF/A-3b (ISO 19005-3) where it passes validation, and
+        plain PDF where a figure holds what that standard does not allow.
     """
-    with pikepdf.open(io.BytesIO(base)) as document:
-        sources = []  # a source must outlive the copying of its page
-        for number, place in enumerate(sorted(placements, key=lambda item: (item.page, -item.y, item.x)), start=1):
-            source = pikepdf.open(io.BytesIO(figures[place.key]))
-            sources.append(source)
-            _place(document, source, place, number)
-        for page in document.pages:
-            if "/Trans" in page:
-                del page["/Trans"]
-        _drop_empty_resources(document)
-        _write_information(document, information, moment)
-        target = io.BytesIO()
-        document.save(
-            target,
-            deterministic_id=True,
-            object_stream_mode=pikepdf.ObjectStreamMode.generate,
-            compress_streams=True,
-            fix_metadata_version=False,
-        )
-        for source in sources:
-            source.close()
+    places = sorted(placements, key=lambda item: (item.page, -item.y, item.x))
+
+    def written(archival: bool) -> bytes:
+        with pikepdf.open(io.BytesIO(base)) as document, contextlib.ExitStack() as sources:
+            for number, place in enumerate(places, start=1):
+                source = sources.enter_context(pikepdf.open(io.BytesIO(figures[place.key])))
+                _place(document, source, place, number)
+            for page in document.pages:
+                if "/Trans" in page:
+                    del page["/Trans"]
+            _drop_empty_resources(document)
+            _attach(document, attachments or {}, moment)
+            _write_information(document, information, moment)
+            return _saved(document, information, moment, archival=archival)
+
+    try:
+        return Finished(written(archival=True), archival=True)
+    except pdfa.PdfaError:
+        return Finished(written(archival=False), archival=False)
+
+
+def _saved(document: pikepdf.Pdf, information: Mapping[str, str], moment: dt.datetime, *, archival: bool) -> bytes:
+    target = io.BytesIO()
+    if not archival:
+        document.save(target, deterministic_id=True, fix_metadata_version=False)
+        return target.getvalue()
+    pdfa.prepare(document, "3b")
+    stamp = moment.astimezone(dt.UTC).isoformat(timespec="seconds")
+    with document.open_metadata(set_pikepdf_as_editor=False, update_docinfo=True) as metadata:
+        metadata["xmp:MetadataDate"] = stamp
+        metadata["pdf:Producer"] = information.get("Producer", "")
+    pdfa.save(document, target, "3b", repair=False, deterministic_id=True)
     return target.getvalue()
+
+
+def _pdf_date(moment: dt.datetime) -> str:
+    return moment.astimezone(dt.UTC).strftime("D:%Y%m%d%H%M%S+00'00'")
+
+
+def _attach(document: pikepdf.Pdf, attachments: Mapping[str, bytes], moment: dt.datetime) -> None:
+    stamp = _pdf_date(moment)
+    for name, content in attachments.items():
+        document.attachments[name] = pikepdf.AttachedFileSpec(
+            document,
+            content,
+            filename=name,
+            mime_type="text/csv",
+            relationship=Name.Data,
+            creation_date=stamp,
+            mod_date=stamp,
+        )
 
 
 def _place(document: pikepdf.Pdf, source: pikepdf.Pdf, place: Placement, number: int) -> None:
@@ -137,7 +187,7 @@ def _drop_empty_resources(document: pikepdf.Pdf) -> None:
 
 
 def _write_information(document: pikepdf.Pdf, information: Mapping[str, str], moment: dt.datetime) -> None:
-    stamp = moment.astimezone(dt.UTC).strftime("D:%Y%m%d%H%M%S+00'00'")
+    stamp = _pdf_date(moment)
     for key in list(document.docinfo.keys()):
         del document.docinfo[key]
     for key, value in information.items():

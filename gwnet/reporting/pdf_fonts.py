@@ -12,7 +12,7 @@ from reportlab.lib.fonts import addMapping
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
-__all__ = ["BOLD", "ITALIC", "REGULAR", "markup", "register_fonts", "runs", "text_width"]
+__all__ = ["BOLD", "ITALIC", "REGULAR", "markup", "printable", "register_fonts", "runs", "text_width"]
 
 REGULAR: Final = "GwnetText"
 BOLD: Final = "GwnetText-Bold"
@@ -26,12 +26,6 @@ _OWN_FILES: Final = {
     BOLD: "NotoSans-Bold.ttf",
     ITALIC: "NotoSans-Italic.ttf",
     _BOLD_ITALIC: "NotoSans-BoldItalic.ttf",
-}
-_SPARE_FILES: Final = {
-    REGULAR: "DejaVuSans.ttf",
-    BOLD: "DejaVuSans-Bold.ttf",
-    ITALIC: "DejaVuSans-Oblique.ttf",
-    _BOLD_ITALIC: "DejaVuSans-BoldOblique.ttf",
 }
 
 
@@ -48,8 +42,7 @@ def register_fonts() -> None:
     """Make the typefaces known to the PDF library; calling it again does nothing."""
     own, spare = _own_folder(), _spare_folder()
     for face, name in _OWN_FILES.items():
-        path = own / name
-        pdfmetrics.registerFont(TTFont(face, str(path if path.is_file() else spare / _SPARE_FILES[face])))
+        pdfmetrics.registerFont(TTFont(face, str(own / name)))
     pdfmetrics.registerFont(TTFont(_SPARE, str(spare / "DejaVuSans.ttf")))
     pdfmetrics.registerFont(TTFont(_SPARE_BOLD, str(spare / "DejaVuSans-Bold.ttf")))
     for bold, italic, face in ((0, 0, REGULAR), (1, 0, BOLD), (0, 1, ITALIC), (1, 1, _BOLD_ITALIC)):
@@ -106,6 +99,11 @@ def runs(text: str, face: str = REGULAR) -> tuple[tuple[str, str], ...]:
         else:
             pieces.append((used, shown))
     return tuple(pieces)
+
+
+def printable(text: str, face: str = REGULAR) -> str:
+    """Return a text as it will appear: code points for letters that no face has, blanks for line breaks and tabs."""
+    return "".join(piece for _, piece in runs(text, face))
 
 
 def text_width(text: str, face: str, size: float) -> float:

@@ -30,6 +30,7 @@ __all__ = ["TableFlow", "draw_text", "table_flowables"]
 
 _BASELINE: Final = (CELL_LEADING - CELL_SIZE) / 2 + 0.79 * CELL_SIZE
 _LEAST_ROWS: Final = 3
+_LEAST_HEIGHT: Final = 110.0
 _CAPTION_GAP: Final = 4.0
 _NOTES_GAP: Final = 4.0
 _TALL_NOTES: Final = 160.0
@@ -143,12 +144,12 @@ class TableFlow(Flowable):  # type: ignore[misc]
 
     @staticmethod
     def _tidy(rows: tuple[RowLayout, ...], count: int) -> int:
-        if len(rows) - count < _LEAST_ROWS:
-            count = len(rows) - _LEAST_ROWS
+        """Return how many rows may stay on the page, so that neither part is a remnant; 0 when none may."""
+        while count > 0 and not _enough(rows[count:]):
+            count -= 1
         while count > 0 and rows[count - 1].group:
             count -= 1
-        needed = _LEAST_ROWS if len(rows) > _LEAST_ROWS else 1
-        return count if count >= needed else 0
+        return count if _enough(rows[:count]) else 0
 
     def _part(self, first: int, last: int, on_draw: Any = None) -> TableFlow:
         return TableFlow(self.table, self.layout, first, last, self.with_notes, on_draw)
@@ -247,6 +248,11 @@ class TableFlow(Flowable):  # type: ignore[misc]
         x = {"left": left, "right": right - width, "centre": (left + right - width) / 2}[align]
         draw_text(self.canv, x, y, text, face, CELL_SIZE)
         return x + width
+
+
+def _enough(rows: tuple[RowLayout, ...]) -> bool:
+    """Tell whether rows are enough to stand on a page: three of them, or fewer tall ones."""
+    return len(rows) >= _LEAST_ROWS or sum(row.height for row in rows) >= _LEAST_HEIGHT
 
 
 def caption_paragraph(kind: str, number: int, text: str, *, continued: bool = False) -> Paragraph:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gwnet.errors import OutputError
-from gwnet.reporting.annex import annex_files
+from gwnet.reporting.annex import LONG_FILE, annex_files
 from gwnet.reporting.compose import compose_view
 from gwnet.reporting.data import ReportData
 from gwnet.reporting.definition import Definition, safe_name
@@ -97,14 +97,18 @@ def write_report(
     when = parse_period(period) if isinstance(period, str) else period
     view = look(definition, data, when)
     report = compose_view(view, drawing)
-    content, figures = render_pdf(report, creator=f"gwnet {program_version}")
     stem = f"{safe_name(definition.name)}_{safe_name(data.site.code)}_{safe_name(when.label)}"
-    pdf_name = f"{stem}.pdf"
+    pdf_name, manifest_name = f"{stem}.pdf", f"{stem}.manifest.json"
     annex = {f"{stem}_{name}": file for name, file in annex_files(view).items()}
-    files = {pdf_name: content, **annex}
-    manifest_name = f"{stem}.manifest.json"
+    carried = {name: file for name, file in annex.items() if not name.endswith(LONG_FILE)}
+    rendered = render_pdf(report, creator=f"gwnet {program_version}", attachments=carried)
+    files = {pdf_name: rendered.content, **annex}
     manifest = manifest_json(
-        view, program_version=program_version, schema_revision=schema_revision, figures=figures, files=files
+        view,
+        program_version=program_version,
+        schema_revision=schema_revision,
+        rendered=rendered,
+        files=files,
     )
     paths = write_files({**files, manifest_name: manifest}, out_dir)
     return WrittenReport(
@@ -139,7 +143,7 @@ def write_files(files: Mapping[str, bytes], out_dir: str | Path) -> dict[str, Pa
     """
     folder = Path(out_dir)
     for name in files:
-        if Path(name).name != name or name in (".", "..") or "\\" in name or "\0" in name:
+        if Path(name).name != name or name in ("", ".", "..") or "\\" in name or "\0" in name:
             message = f"The file name {name!r} would leave the output folder."
             raise OutputError(message, where=str(folder))
     try:

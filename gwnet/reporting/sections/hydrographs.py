@@ -45,7 +45,7 @@ def hydrographs(view: ReportView, drawing: Drawing) -> Section:
             caption = f"Hydrograph of {well}. {since}, {int(counts[well])} events."
             alt = f"{caption} Water elevation above {view.data.site.vertical_datum} and depth to water against time."
             draw = functools.partial(drawing.hydrograph, view, well, measured, frame)
-            blocks.append(FigureSlot(f"hydrograph-{number}", caption, alt, draw))
+            blocks.append(FigureSlot(f"hydrograph-{number}", caption, alt, draw, bookmark=well))
         unmeasured = sorted(set(wells) - set(measured))
         if measured and unmeasured:
             blocks.append(Paragraph(f"No level is on record at {', '.join(unmeasured)}.", "small"))

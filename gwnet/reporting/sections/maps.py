@@ -75,7 +75,7 @@ def _caption(view: ReportView, facts: MapFacts) -> str:
     parts.append(f"elevations above {view.data.site.vertical_datum}")
     if math.isfinite(facts.interval_m):
         interval = view.measures.length(facts.interval_m)
-        parts.append(f"contour interval {interval:g} {view.measures.unit}")
+        parts.append(f"contour interval {interval:.4g} {view.measures.unit}")
     parts.append(facts.method)
     parts.extend(f"{name} {value}" for name, value in facts.parameters)
     if math.isfinite(facts.cross_validation_m):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from gwnet.reporting.content import Cell, Column, Group, Paragraph, Row, Section, Table
@@ -104,7 +105,7 @@ def _parts_table(view: ReportView) -> Table:
 def _standing_parts(view: ReportView) -> pd.DataFrame:
     parts = view.data.construction
     removed = [date_of(value) for value in parts["removed_on"]]
-    return parts[[day is None or day > view.period.last for day in removed]]
+    return parts[np.array([day is None or day > view.period.last for day in removed], dtype=bool)]
 
 
 def _parts_row(well: dict[str, Any], parts: pd.DataFrame, measures: Measures) -> tuple[Cell, ...]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from gwnet.hydro.thresholds import CROSSED, NO_READING, NOT_CROSSED, UNDETERMINED
 from gwnet.reporting.changes import Change
 from gwnet.reporting.content import Block, Bullets, Heading, Paragraph, Section
@@ -244,7 +246,7 @@ def period_findings(view: ReportView) -> list[tuple[str, str, str]]:
         if row["well"] in wells and first <= str(row["measured_at"])[:10] <= last
     ]
     days = [str(text)[:10] for text in view.levels["measured_at"]]
-    inside = view.levels[[first <= day <= last for day in days]]
+    inside = view.levels[np.array([first <= day <= last for day in days], dtype=bool)]
     for row in inside[inside["finding"] != ""].to_dict("records"):
         entry = (str(row["well"]), str(row["measured_at"]), str(row["finding"]))
         if entry not in found:

@@ -36,6 +36,7 @@ def thresholds(view: ReportView, _drawing: Drawing) -> Section:
     rows = tuple(_row(view, status) for status in view.thresholds)
     caption = f"Thresholds in force and their standing; elevations above {view.data.site.vertical_datum}."
     notes = (
+        "In a row: crossings one after another that the rule asks for.",
         "A lower threshold is crossed at or below its level, an upper one at or above it. Provisional: not every "
         "reading of the crossing is approved.",
     )

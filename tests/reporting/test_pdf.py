@@ -1,0 +1,327 @@
+"""The printed report: pages, fonts, links, figures and bytes, read back with a PDF reader of another make."""
+
+import dataclasses
+import datetime as dt
+import hashlib
+import io
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pikepdf
+import pypdf
+import pytest
+
+from gwnet.errors import ReportError
+from gwnet.reporting.compose import compose
+from gwnet.reporting.content import (
+    Bullets,
+    Caution,
+    Cell,
+    Column,
+    Cover,
+    Facts,
+    FigureSlot,
+    Group,
+    Heading,
+    Paragraph,
+    Report,
+    Section,
+    SignOff,
+    Table,
+    numbered,
+)
+from gwnet.reporting.drawing import FigureFrame
+from gwnet.reporting.pdf import render_pdf
+from gwnet.reporting.pdf_build import build_pages
+from gwnet.reporting.pdf_fonts import register_fonts
+
+ROOT = Path(__file__).resolve().parents[2]
+MOMENT = dt.datetime(2026, 4, 10, 12, tzinfo=dt.UTC)
+NASTY = '<b>MW & "1"</b> 井 ✓'
+
+
+def make(*sections, page="A4", **changes):
+    settings = {
+        "title": "Report",
+        "site": "Site",
+        "period": "2026-Q1",
+        "state": "PROVISIONAL",
+        "known_on_utc": MOMENT,
+        "cover": Cover((Facts((("Site", "S"),)),)),
+        "sections": tuple(sections),
+        "page": page,
+        **changes,
+    }
+    return Report(**settings)
+
+
+def reader(rendered):
+    return pypdf.PdfReader(io.BytesIO(rendered.content))
+
+
+def page_texts(rendered):
+    return [page.extract_text().replace("\u00a0", " ") for page in reader(rendered).pages]
+
+
+def quick_texts(report):
+    """Return the texts of the pages before the figures are put in place, which is all that page breaks need."""
+    register_fonts()
+    pages = pypdf.PdfReader(io.BytesIO(build_pages(numbered(report)).content)).pages
+    return [page.extract_text() for page in pages]
+
+
+def long_table(rows, *, remark="short"):
+    columns = (Column("Well"), Column("Level", "m", 3, "right"), Column("Remark"))
+    body = []
+    for number in range(rows):
+        if number % 25 == 0:
+            body.append(Group(f"Group {number // 25}"))
+        body.append(
+            (Cell(f"W-{number:04d}"), Cell(float(number)), Cell(None, "no remark") if number % 2 else Cell(remark))
+        )
+    return Table("long", "A long table.", columns, tuple(body), ("A note.",))
+
+
+def body_lines(page):
+    """Return the pieces of text that stand between header and footer."""
+    return [line for line in page.splitlines() if line.strip()]
+
+
+def test_same_bytes_in_two_fresh_processes(tmp_path):
+    """Principle: same record, same definition, same cut-off, same bytes; other hash seeds, zones and clocks."""
+    script = (
+        "import sys, dataclasses, hashlib, importlib.util\n"
+        f"spec = importlib.util.spec_from_file_location('constructed', {str(ROOT / 'tests/reporting/constructed.py')!r})\n"
+        "constructed = importlib.util.module_from_spec(spec); spec.loader.exec_module(constructed)\n"
+        "from gwnet.reporting.compose import compose\n"
+        "from gwnet.reporting.definition import load_definition\n"
+        "from gwnet.reporting.pdf import render_pdf\n"
+        "report = compose(load_definition('quarterly'), constructed.record(5), period='2026-Q1',\n"
+        "                 drawing=constructed.PlainDrawing())\n"
+        "print(hashlib.sha256(render_pdf(report, attachments={'a.csv': b'a\\r\\n'}).content).hexdigest())\n"
+    )
+    digests = set()
+    for seed, zone in (("1", "UTC"), ("2", "Asia/Tokyo")):
+        environment = {"PYTHONHASHSEED": seed, "TZ": zone, "PYTHONPATH": str(ROOT), "HOME": str(tmp_path)}
+        done = subprocess.run(
+            [sys.executable, "-c", script], env=environment, cwd=tmp_path, capture_output=True, text=True, check=True
+        )
+        digests.add(done.stdout.strip())
+    assert len(digests) == 1
+
+
+def test_another_cut_off_gives_other_bytes(report24, rendered24):
+    later = dataclasses.replace(report24, known_on_utc=report24.known_on_utc + dt.timedelta(seconds=1))
+    other = render_pdf(later, creator="gwnet test")
+    assert hashlib.sha256(other.content).digest() != hashlib.sha256(rendered24.content).digest()
+
+
+def test_is_archival_and_every_font_is_embedded(rendered24):
+    """ISO 19005-3 (PDF/A-3b), judged by the validator of the PDF library; the fonts are also looked at here."""
+    assert rendered24.archival
+    with pikepdf.open(io.BytesIO(rendered24.content)) as document:
+        described = [
+            item
+            for item in document.objects
+            if isinstance(item, pikepdf.Dictionary) and item.get("/Type") == "/FontDescriptor"
+        ]
+        fonts = [
+            item for item in document.objects if isinstance(item, pikepdf.Dictionary) and item.get("/Type") == "/Font"
+        ]
+        assert described
+        assert all("/FontFile2" in item or "/FontFile3" in item for item in described)
+        assert all("/FontDescriptor" in item or "/DescendantFonts" in item for item in fonts)
+        names = {str(item["/FontName"]).split("+")[-1].split("-")[0] for item in described}
+        assert names <= {"gwnetSans", "DejaVuSans"}
+
+
+@pytest.mark.skipif(shutil.which("pdffonts") is None, reason="pdffonts of poppler-utils is not installed")
+def test_poppler_finds_every_font_embedded(rendered24, tmp_path):
+    path = tmp_path / "report.pdf"
+    path.write_bytes(rendered24.content)
+    listing = subprocess.run(["pdffonts", path], capture_output=True, text=True, check=True).stdout.splitlines()[2:]
+    assert listing
+    assert all(line.split()[-5] == "yes" for line in listing)
+
+
+def test_metadata_and_dates_come_from_the_report(rendered24):
+    information = reader(rendered24).metadata
+    assert information.title.startswith("Quarterly groundwater monitoring report, Holm wellfield (HOL), First quarter")
+    assert information.author == "Holm water works"
+    assert "HOL, 2026-Q1, provisional" in information["/Keywords"]
+    assert information.creation_date == information.modification_date == MOMENT
+    assert information.creator == "gwnet test"
+
+
+def test_every_page_says_which_of_how_many_and_in_what_state(rendered24):
+    texts = page_texts(rendered24)
+    assert rendered24.pages == len(texts)
+    for number, text in enumerate(texts, start=1):
+        assert f"page {number} of {len(texts)}" in text
+        assert "record as known on 2026-04-10 12:00 UTC" in text
+        assert "PROVISIONAL" in text
+
+
+@pytest.mark.parametrize("page", ["A4", "Letter"])
+@pytest.mark.parametrize("count", [3, 24])
+def test_no_page_is_empty_or_holds_a_single_line(constructed, quarterly, page, count):
+    own = dataclasses.replace(quarterly, page=page)
+    rendered = render_pdf(compose(own, constructed.record(count), period="2026-Q1", drawing=constructed.PlainDrawing()))
+    size = {"A4": (595.3, 841.9), "Letter": (612, 792)}[page]
+    for sheet in reader(rendered).pages:
+        assert (float(sheet.mediabox.width), float(sheet.mediabox.height)) == pytest.approx(size, abs=0.1)
+        assert len(body_lines(sheet.extract_text())) > 8
+
+
+def test_contents_link_to_the_pages_they_name(rendered24, report24):
+    document = reader(rendered24)
+    links = [item.get_object() for item in document.pages[1]["/Annots"]]
+    titles = [section.title for section in report24.sections]
+    headings = [block for section in report24.sections for block in section.blocks if isinstance(block, Heading)]
+    assert len(links) == len(titles) + len(headings)
+    targets = [document.get_page_number(link["/Dest"][0].get_object()) + 1 for link in links]
+    listed = page_texts(rendered24)[1]
+    place = 0
+    for number, section in enumerate(report24.sections, start=1):
+        names = [f"{number}\n{section.title}", *(item.text for item in section.blocks if isinstance(item, Heading))]
+        for name in names:
+            assert re.search(rf"(?m)^ ?{targets[place]}\n{re.escape(name)}$", listed)
+            place += 1
+
+
+def test_bookmarks_follow_the_sections_and_lead_to_wells(rendered24, report24):
+    document = reader(rendered24)
+    titles = [item.title for item in document.outline if not isinstance(item, list)]
+    assert titles == [f"{number}  {section.title}" for number, section in enumerate(report24.sections, start=1)]
+    texts = page_texts(rendered24)
+    for item in document.outline:
+        if not isinstance(item, list):
+            assert item.title.split("  ")[1] in texts[document.get_destination_page_number(item)]
+    flat = str(document.outline)
+    assert "HW-001" in flat
+
+
+def test_figures_are_vector_forms_on_the_page_of_their_caption(rendered24, report24):
+    document = reader(rendered24)
+    forms = 0
+    for page, text in zip(document.pages, page_texts(rendered24), strict=True):
+        objects = page["/Resources"].get("/XObject", {})
+        assert all(item.get_object()["/Subtype"] == "/Form" for item in objects.values())
+        captions = re.findall(r"(?m)^Figure \d+ ", text)
+        assert len(captions) == len(objects)
+        forms += len(objects)
+    assert forms == len(report24.figures()) > 20
+
+
+def test_figure_stands_at_its_size(constructed, report24, view24):
+    content = constructed.PlainDrawing().network_map(view24, FigureFrame(170, 100, "m"))
+    rendered = render_pdf(make(Section("a", "A", (FigureSlot("f", "Caption.", "alt", content),))))
+    page = reader(rendered).pages[2]
+    drawn = page.get_contents().get_data().decode("latin-1")
+    (scale,) = re.findall(r"q (\S+) 0 0 \1 \S+ \S+ cm /Fig1 Do Q", drawn)
+    assert float(scale) == pytest.approx(1.0)
+
+
+def test_figure_too_tall_for_the_page_is_made_smaller(constructed, view24):
+    content = constructed.PlainDrawing().network_map(view24, FigureFrame(170, 900, "m"))
+    rendered = render_pdf(make(Section("a", "A", (FigureSlot("f", "Caption.", "alt", content),)), page="Letter"))
+    assert rendered.pages == 3
+
+
+@pytest.mark.parametrize("content", [b"", b"no pdf", b"%PDF-1.7\n%%EOF"])
+def test_figure_that_is_no_pdf_is_named(content):
+    with pytest.raises(ReportError, match="Figure 'f'"):
+        render_pdf(make(Section("a", "A", (FigureSlot("f", "c", "a", content),))))
+
+
+def test_figure_of_two_pages_is_refused():
+    target = io.BytesIO()
+    with pikepdf.new() as document:
+        document.add_blank_page()
+        document.add_blank_page()
+        document.save(target)
+    with pytest.raises(ReportError, match="has 2 pages; a figure has one"):
+        render_pdf(make(Section("a", "A", (FigureSlot("f", "c", "a", target.getvalue()),))))
+
+
+def test_markup_in_names_appears_as_it_is():
+    table = Table("t", NASTY, (Column(NASTY),), ((Cell(NASTY),), (Cell(None, NASTY),)), (NASTY,))
+    blocks = (
+        Paragraph(NASTY, lead_in=NASTY),
+        Heading(NASTY),
+        Bullets((NASTY,)),
+        Caution(NASTY, (NASTY,)),
+        Facts(((NASTY, NASTY),)),
+        table,
+        SignOff(NASTY, ((NASTY, ((NASTY, NASTY),)),)),
+    )
+    rendered = render_pdf(make(Section("a", NASTY, blocks), title=NASTY, site=NASTY, author=NASTY, period=NASTY))
+    text = "".join(page_texts(rendered)).replace("\n", " ")
+    plain = re.sub(r"\s+", "", text)
+    wanted = re.sub(r"\s+", "", '<b>MW & "1"</b> [U+4E95] ✓')
+    assert plain.count(wanted) >= 18
+    assert reader(rendered).metadata.title == f"{NASTY}, {NASTY}, {NASTY}"
+
+
+def test_long_table_repeats_its_headings_and_keeps_every_row():
+    rendered = render_pdf(make(Section("a", "A", (long_table(400),)), contents=False))
+    texts = page_texts(rendered)[1:]
+    assert len(texts) > 5
+    for text in texts:
+        assert re.search(r"Well\n\s?Level\n", text)
+        assert "Table 1" in text
+    assert [("(continued)" in text) for text in texts] == [False] + [True] * (len(texts) - 1)
+    seen = re.findall(r"W-(\d{4})", "".join(texts))
+    assert seen == [f"{number:04d}" for number in range(400)]
+    assert "A note." in texts[-1]
+    assert not any("A note." in text for text in texts[:-1])
+
+
+@pytest.mark.parametrize("rows", range(40, 75))
+def test_wherever_a_table_breaks_three_rows_stand_on_either_side(rows):
+    texts = quick_texts(make(Section("a", "A", (long_table(rows),)), contents=False))[1:]
+    counts = [len(re.findall(r"W-\d{4}", text)) for text in texts]
+    assert sum(counts) == rows
+    assert min(counts) >= 3
+
+
+@pytest.mark.parametrize("lines", range(0, 60, 3))
+def test_no_heading_stands_alone_at_the_foot_of_a_page(lines):
+    filler = tuple(Paragraph(f"Filler {number}.") for number in range(lines))
+    section = Section("a", "First", (*filler, Heading("The heading"), long_table(30)))
+    texts = quick_texts(make(section, contents=False))
+    (place,) = [text for text in texts if "The heading" in text]
+    assert len(re.findall(r"W-\d{4}", place)) >= 3
+
+
+def test_giant_texts_are_set_and_not_lost():
+    word = "x" * 3000
+    rows = ((Cell(word), Cell(1.0), Cell("word " * 3000)),)
+    columns = (Column("Well"), Column("Level", "m", 3, "right"), Column("Remark"))
+    table = Table("t", "caption " * 40, columns, rows)
+    blocks = (Paragraph("long " * 4000), Bullets(("item " * 800,)), table, Caution("c", ("text " * 500,) * 8))
+    rendered = render_pdf(
+        make(Section("a", "title " * 40, blocks), title="T " * 200, site="S " * 200, period="P " * 99)
+    )
+    text = "".join(page_texts(rendered))
+    assert text.count("word") == 3000
+    assert text.count("x") >= 3000
+
+
+def test_many_notes_run_over_pages():
+    rows = tuple((Cell(f"W-{number}"), Cell(None, f"a reason of its own, number {number}")) for number in range(300))
+    rendered = render_pdf(make(Section("a", "A", (Table("t", "c", (Column("Well"), Column("Level")), rows),))))
+    assert "number 299" in "".join(page_texts(rendered)).replace("\n", " ")
+
+
+def test_attachments_travel_inside(report24):
+    rendered = render_pdf(make(Section("a", "A", (Paragraph("text"),))), attachments={"levels.csv": b"well\r\nA\r\n"})
+    assert reader(rendered).attachments["levels.csv"] == [b"well\r\nA\r\n"]
+    assert rendered.archival
+
+
+def test_report_without_sections_is_a_cover():
+    assert render_pdf(make()).pages in (1, 2)
