@@ -1,0 +1,36 @@
+"""Make the demo network: an invented wellfield with its tables and the truths planted in it.
+
+    python make_demo.py [FOLDER]
+
+writes the files beside this script, or into a folder, always with the same bytes. The story: an invented valley with
+an upper aquifer of sand and gravel and a lower one of sand, a river that the upper aquifer feeds, a supply well with
+its cone of depression, eight years of quarterly rounds by two crews, and the mishaps of such years. `demo_physics`
+holds the true heads, `demo_story` the places and mishaps, `demo_record` what was booked, `demo_tables` the tables,
+`demo_truths` what a reduction must find (`EXPECTED.toml`).
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from demo_record import Record
+from demo_tables import write_tables
+from demo_truths import write_truths
+
+
+def main(arguments: list[str]) -> int:
+    if len(arguments) > 1 or any(word.startswith("-") for word in arguments):
+        print("Give no argument, or the folder to write into.", file=sys.stderr)
+        return 2
+    folder = Path(arguments[0]) if arguments else Path(__file__).resolve().parent
+    record = Record()
+    write_tables(folder, record)
+    write_truths(folder, record)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
