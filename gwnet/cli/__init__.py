@@ -141,7 +141,7 @@ def _wrong_usage(error: click.ClickException) -> int:
 
 
 def _say(text: str) -> None:
-    from gwnet.cli.cells import safe
+    from gwnet.plain_text import without_control_signs as safe
 
     click.echo(f"gwnet: {safe(text)}", err=True)
 

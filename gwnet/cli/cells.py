@@ -7,6 +7,9 @@ import math
 import numbers
 from typing import TYPE_CHECKING, Any, Final
 
+from gwnet.plain_text import neutralised
+from gwnet.plain_text import without_control_signs as safe
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -18,8 +21,7 @@ _SUFFIXES: Final[dict[str, tuple[str, int]]] = {
     "_m": ("m", 3),
     "_ft": ("ft", 2),
     "_mm": ("mm", 0),
-    "_degrees": ("°", 1),
-    "_percent": ("%", 1),
+    "_deg": ("°", 1),
     "_hours": ("h", 1),
     "_days": ("d", 1),
 }
@@ -29,26 +31,6 @@ _DECIMALS: Final[dict[str, int]] = {"easting": 2, "northing": 2, "longitude": 6,
 
 #: Decimals in files: a micrometre, well below any uncertainty, and no binary dust.
 _FILE_DECIMALS: Final = 6
-
-_RUNS_AS_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
-
-
-def safe(text: str) -> str:
-    r"""Return a text without control signs, so that text from a file cannot steer a terminal.
-
-    Parameters
-    ----------
-    text : str
-        Any text; line breaks stay.
-
-    Returns
-    -------
-    str
-        The text with each control sign written out, for example ``\x1b``.
-    """
-    if text.isprintable():
-        return text
-    return "".join(c if c.isprintable() or c == "\n" else c.encode("unicode_escape").decode() for c in text)
 
 
 def heading(name: str) -> str:
@@ -157,7 +139,7 @@ def csv_value(value: Any) -> Any:
         plain = ";".join(str(part) for part in plain)
     if isinstance(plain, bool):
         return "true" if plain else "false"
-    return f"'{plain}" if isinstance(plain, str) and plain.startswith(_RUNS_AS_FORMULA) else plain
+    return neutralised(plain) if isinstance(plain, str) else plain
 
 
 def _is_missing(value: Any) -> bool:

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import click
 
 from gwnet.cli import output
-from gwnet.cli.cells import safe
 from gwnet.errors import FileRejectedError
+from gwnet.plain_text import without_control_signs as safe
 
 if TYPE_CHECKING:
     from gwnet.ingest.load import FileResult, LoadResult

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from gwnet.cli.cells import csv_value, file_value, safe
-from gwnet.cli.tables import text_table
+from gwnet.cli.cells import csv_value, file_value
+from gwnet.cli.tables import text_pairs, text_table
+from gwnet.plain_text import without_control_signs as safe
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -67,6 +68,11 @@ def files(paths: Iterable[Path | str]) -> None:
     """Print the files that were made, one a line."""
     for path in paths:
         click.echo(safe(str(path)))
+
+
+def pairs(lines: Sequence[tuple[str, str]]) -> None:
+    """Print pairs of texts to standard output, aligned."""
+    click.echo(text_pairs(lines))
 
 
 def made(paths: Iterable[Path | str]) -> None:

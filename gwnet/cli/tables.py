@@ -12,7 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from gwnet.cli.cells import cell_text, heading, is_number_column, safe
+from gwnet.cli.cells import cell_text, heading, is_number_column
+from gwnet.plain_text import without_control_signs as safe
 
 if TYPE_CHECKING:
     import pandas as pd

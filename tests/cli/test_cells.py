@@ -5,7 +5,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.cli.cells import cell_text, csv_value, file_value, heading, safe
+from gwnet.cli.cells import cell_text, csv_value, file_value, heading
+from gwnet.plain_text import without_control_signs
 
 
 @pytest.mark.parametrize(
@@ -14,7 +15,7 @@ from gwnet.cli.cells import cell_text, csv_value, file_value, heading, safe
         ("depth_to_water_m", "depth to water [m]"),
         ("water_elevation_ft", "water elevation [ft]"),
         ("valid_from_utc", "valid from [UTC]"),
-        ("azimuth_degrees", "azimuth [°]"),
+        ("azimuth_deg", "azimuth [°]"),
         ("well", "well"),
     ],
 )
@@ -47,8 +48,8 @@ def test_a_cell_reads_as_a_person_would_write_it(value, name, text):
 
 
 def test_control_signs_from_a_file_cannot_steer_the_terminal():
-    assert safe("\x1b[31mred\x07") == r"\x1b[31mred\x07"
-    assert safe("Grundwasser − 3 m\n") == "Grundwasser − 3 m\n"
+    assert without_control_signs("\x1b[31mred\x07") == r"\x1b[31mred\x07"
+    assert without_control_signs("Grundwasser − 3 m\n") == "Grundwasser − 3 m\n"
 
 
 @pytest.mark.parametrize(

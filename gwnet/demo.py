@@ -1,0 +1,126 @@
+"""Builds the demo network by the public route, as anybody would build a network of their own.
+
+What is built stands in ``demo.toml`` beside the demo's tables: which tables and corrections are loaded, and which
+report, maps and hydrographs are made from them.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import shutil
+import tempfile
+import tomllib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from gwnet import network
+from gwnet.errors import OutputError
+from gwnet.resources import demo_folder
+
+#: Name of the database that the demo makes.
+DATABASE = "gwnet.sqlite"
+
+#: Endings of the files that hold tables.
+_TABLES = (".csv", ".xlsx")
+
+
+@dataclass(frozen=True)
+class Made:
+    """One thing that the demo made.
+
+    Attributes
+    ----------
+    what : str
+        What it is, for the person who reads the list.
+    path : pathlib.Path
+        Where it lies.
+    """
+
+    what: str
+    path: Path
+
+
+def build(folder: str | Path, *, progress: Callable[[int, int], None] | None = None) -> list[Made]:
+    """Build the demo network's database, report, maps and hydrographs.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+        Folder to make; it must not exist yet, or be empty.
+    progress : callable, optional
+        Called with steps done and steps in all.
+
+    Returns
+    -------
+    list of Made
+        What was made, in the order of making.
+
+    Raises
+    ------
+    OutputError
+        If the folder holds something already, or cannot be made.
+    """
+    folder = Path(folder)
+    _refuse_full(folder)
+    plan = tomllib.loads((demo_folder() / "demo.toml").read_text(encoding="utf-8"))
+    total = 2 + len(plan.get("map", [])) + len(plan.get("hydrograph", []))
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    part = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    try:
+        made = []
+        for done, step in enumerate(_steps(plan, part)):
+            made += step
+            if progress is not None:
+                progress(done + 1, total)
+        if folder.exists():
+            folder.rmdir()
+        part.chmod(0o755)
+        part.rename(folder)
+    except BaseException:
+        shutil.rmtree(part, ignore_errors=True)
+        raise
+    return [Made(one.what, folder / one.path.relative_to(part)) for one in made]
+
+
+def _refuse_full(folder: Path) -> None:
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise OutputError(
+            "The demo needs a new folder, and this one is there already.",
+            where=str(folder),
+            mend="Remove it, or name another: gwnet demo DIR.",
+        )
+
+
+def _steps(plan: dict[str, Any], folder: Path) -> Iterator[list[Made]]:
+    """Do one step after another; give what each made."""
+    database = folder / DATABASE
+    network.init(database)
+    with network.Network(database) as net:
+        _load(net, plan)
+        yield [Made("the record, an SQLite database", database)]
+        wanted = plan["report"]
+        files = net.report(wanted["definition"], wanted["period"], folder / "report")
+        yield [Made(f"report {wanted['definition']} of {wanted['period']}", path) for path in files]
+        for one in plan.get("map", []):
+            drawn = net.map(**{**one, "date": dt.date.fromisoformat(one["date"])})
+            files = drawn.write(folder / "maps" / one["aquifer"])
+            yield [Made(f"map of aquifer {one['aquifer']} on {one['date']}", path) for path in files]
+        for one in plan.get("hydrograph", []):
+            target = folder / "hydrographs" / f"{one['name']}.png"
+            target.parent.mkdir(exist_ok=True)
+            net.save_figure(net.hydrograph(one["wells"]), target)
+            yield [Made(f"hydrograph of {', '.join(one['wells'])}", target)]
+
+
+def _load(net: network.Network, plan: dict[str, Any]) -> None:
+    """Load the demo's tables, then its corrections with their reasons."""
+    net.load(_tables(demo_folder()), by=plan["by"], now_utc=plan.get("recorded_at"))
+    for one in plan.get("corrections", []):
+        files = _tables(demo_folder() / one["folder"])
+        net.load(files, by=plan["by"], now_utc=one.get("recorded_at"), correct=True, reason=one["reason"])
+
+
+def _tables(folder: Path) -> list[Path]:
+    return sorted(path for path in folder.iterdir() if path.suffix in _TABLES)
