@@ -1,0 +1,157 @@
+"""The sentences of a potentiometric map: findings, method, parameters and cautions, in the map's unit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from gwnet.analysis.map_result import Control, CrossValidation, HonourFailure, MapFinding
+from gwnet.analysis.synoptic import Span
+from gwnet.constants import SURVEY_ACCURACY_M
+from gwnet.hydro.contours import InferredRule, Unhonoured
+from gwnet.hydro.gradient import Gradient
+from gwnet.hydro.kriging import KrigedSurface
+from gwnet.hydro.outliers import LEAST_SEARCHED, NeighbourTest
+from gwnet.hydro.surface import Surface
+from gwnet.units import metres_per
+
+#: Fewer wells than this carry a map only with a warning; common practice, no source.
+FEW_WELLS: Final = 5
+
+_STANDING_CAUTION: Final = (
+    "Interpolated from levels at wells; between them it is an estimate. Interpretation and sign-off belong to a "
+    "licensed professional; local rules govern."
+)
+
+
+def length_text(value_m: float, unit: str, decimals: int = 2) -> str:
+    """Return a length with its unit.
+
+    Parameters
+    ----------
+    value_m : float
+        Length [m].
+    unit : str
+        ``m`` or ``ft``.
+    decimals : int, optional
+        Decimals.
+
+    Returns
+    -------
+    str
+        For example ``1.25 m``.
+
+    Examples
+    --------
+    >>> length_text(0.3048, "ft")
+    '1.00 ft'
+    """
+    return f"{value_m / metres_per(unit):.{decimals}f} {unit}"
+
+
+def findings_of(levels: Control, test: NeighbourTest, unit: str) -> tuple[MapFinding, ...]:
+    """Return the wells that do not fit their neighbours, largest difference first."""
+    found = []
+    for position in np.flatnonzero(test.outlier).tolist():
+        residual, limit = float(test.residual_m[position]), float(test.limit_m[position])
+        side = "above" if residual > 0 else "below"
+        amount = length_text(abs(residual), unit, 1 if abs(residual) >= 10 else 2)
+        text = (
+            f"{levels.names[position]} stands {amount} {side} what its neighbours suggest (leave-one-out); check its "
+            "surveyed elevation, its reading and its aquifer before using this map."
+        )
+        found.append(MapFinding(levels.names[position], residual, limit, text))
+    return tuple(sorted(found, key=lambda finding: -abs(finding.residual_m)))
+
+
+def failures_of(levels: Control, failures: Sequence[Unhonoured], unit: str) -> tuple[HonourFailure, ...]:
+    """Return the wells that the contours do not honour."""
+    made = []
+    for failure in failures:
+        name = levels.names[failure.position]
+        text = (
+            f"{name} is posted at {length_text(failure.posted_m, unit)} but drawn at "
+            f"{length_text(failure.drawn_m, unit)}, on the wrong side of the "
+            f"{length_text(failure.contour_m, unit)} contour."
+        )
+        made.append(HonourFailure(name, failure.posted_m, failure.drawn_m, failure.contour_m, text))
+    return tuple(made)
+
+
+def method_text(surface: Surface, n_fitted: int, exact: int) -> str:
+    """Return how the surface was made; `n_fitted` is 0 where the covariance was given."""
+    if not isinstance(surface, KrigedSurface):
+        return "Linear interpolation on the triangles of Delaunay; levels taken as exact."
+    kind = "Universal kriging with a linear drift" if surface.drift == "linear" else "Ordinary kriging"
+    basis = f"fitted to {n_fitted} levels" if n_fitted else "as given"
+    met = f" ({exact} met exactly so that the contours honour them)" if exact else ""
+    return (
+        f"{kind} and {surface.covariance.model} covariance, {basis}; the measurement error of each level is taken into "
+        f"account{met}."
+    )
+
+
+def parameters_of(
+    surface: Surface,
+    rule: InferredRule,
+    units: tuple[str, float],
+    *,
+    checked: CrossValidation,
+    against: float,
+    exact: int,
+) -> tuple[tuple[str, str], ...]:
+    """Return the parameters as printed; `units` is the map's unit and the metres in a unit of the coordinates."""
+    unit, coordinate_m = units
+    unit_m = metres_per(unit)
+    found: list[tuple[str, str]] = []
+    if isinstance(surface, KrigedSurface):
+        covariance = surface.covariance
+        found += [
+            ("drift", surface.drift),
+            ("covariance", covariance.model),
+            ("partial sill", f"{covariance.partial_sill_m2 / unit_m**2:.3g} {unit}²"),
+            ("range", length_text(covariance.range_m * coordinate_m, unit, 0)),
+            ("nugget", f"{covariance.nugget_m2 / unit_m**2:.3g} {unit}²"),
+            ("levels met exactly", str(exact)),
+            ("difference from triangulation (rms)", length_text(against, unit)),
+        ]
+    found += [
+        ("leave-one-out error (rms)", f"{length_text(checked.rmse_m, unit)} at {checked.n} wells"),
+        ("leave-one-out mean error", length_text(checked.mean_error_m, unit)),
+        ("inferred beyond", f"{length_text(rule.farthest_m * coordinate_m, unit, 0)} from the nearest well"),
+    ]
+    return tuple(found)
+
+
+def cautions_of(
+    levels: Control,
+    span: Span,
+    *,
+    findings: tuple[MapFinding, ...],
+    gradients: tuple[Gradient, Gradient | None],
+) -> tuple[str, ...]:
+    """Return what a reader must know; `gradients` are those of all levels and of the sound ones."""
+    count = levels.z.size
+    texts: list[str] = []
+    if count < FEW_WELLS:
+        texts.append(f"Only {count} wells: contours are inferred throughout.")
+    if count < LEAST_SEARCHED:
+        texts.append(
+            f"Too few wells to tell whether one of them does not fit its neighbours; it takes {LEAST_SEARCHED}."
+        )
+    if span.days > 1:
+        texts.append(f"The levels were not taken on one day but over {span.days} days; heads may have moved meanwhile.")
+    if span.untimed:
+        texts.append(f"The time of day is not known for {span.untimed} of {count} levels.")
+    if levels.assumed:
+        texts.append(
+            f"No uncertainty is on record for {levels.assumed} of {count} levels; ± {SURVEY_ACCURACY_M:g} m was taken."
+        )
+    if findings and gradients[1] is not None:
+        texts.append(
+            f"Gradient with {', '.join(finding.well for finding in findings)}: {gradients[0].text}. "
+            f"Without: {gradients[1].text}."
+        )
+    return (*texts, _STANDING_CAUTION)

@@ -1,0 +1,161 @@
+"""A potentiometric map as a GeoPackage (OGC 12-128r15, version 1.3): control, contours, arrows, boundary."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from gwnet.analysis.map_result import MapResult
+from gwnet.errors import OutputError, SettingsError
+
+#: Column of the control layer and where it comes from in the control frame.
+_CONTROL = {
+    "well": "well",
+    "kind": "kind",
+    "measured_at": "measured_at",
+    "measured_at_utc": "measured_at_utc",
+    "water_elevation_m": "water_elevation_m",
+    "uncertainty_m": "uncertainty_m",
+    "status": "status",
+    "used": "used",
+    "reason": "reason",
+}
+
+
+def write_map_geopackage(path: Path | str, result: MapResult) -> Path:
+    """Write a map as a GeoPackage; the same map gives the same bytes.
+
+    Parameters
+    ----------
+    path : pathlib.Path or str
+        File to write; an existing one is replaced, but only when the new one is complete.
+    result : gwnet.analysis.map_result.MapResult
+        The map; its ``crs`` must be given.
+
+    Returns
+    -------
+    pathlib.Path
+        The file.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    SettingsError
+        If the map has no coordinate system.
+
+    Notes
+    -----
+    Layers: ``control`` (points: well, kind, measured_at, measured_at_utc, water_elevation_m, uncertainty_m, status,
+    used, reason), ``contours`` (lines: elevation_m, inferred, depression), ``arrows`` (lines from tail to tip:
+    azimuth_deg clockwise from grid north, gradient in m/m, inferred), ``boundary`` (polygon beyond which nothing is
+    drawn: aquifer, date, method, interval_m, vertical_datum). Elevations are positive upward [m]. Wells without
+    coordinates have no geometry. The time of the last change, which the format asks for, is the start of the map's
+    date, not the clock.
+    """
+    target = Path(path)
+    if not result.crs:
+        raise SettingsError("The map has no coordinate system.", mend="Give the site's crs to make_map.")
+    try:
+        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".gpkg-") as folder:
+            made = Path(folder) / "map.gpkg"
+            _write_layers(made, result)
+            os.replace(made, target)
+    except OSError as error:
+        message = f"The GeoPackage cannot be written: {error.strerror or error}."
+        raise OutputError(message, where=str(target)) from error
+    return target
+
+
+def _write_layers(path: Path, result: MapResult) -> None:
+    import pyogrio
+
+    moment = f"{result.date.isoformat()}T00:00:00.000Z"
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": moment})
+    try:
+        for name, kind, columns, shapes in (
+            ("control", "Point", *_control(result)),
+            ("contours", "LineString", *_contours(result)),
+            ("arrows", "LineString", *_arrows(result)),
+            ("boundary", "Polygon", *_boundary(result)),
+        ):
+            _write_layer(path, name, kind, columns, shapes, result.crs)
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+
+
+def _write_layer(path: Path, name: str, kind: str, columns: pd.DataFrame, shapes: Sequence[Any], crs: str) -> None:
+    import geopandas
+    import pyogrio
+
+    layer = geopandas.GeoDataFrame(columns, geometry=geopandas.GeoSeries(list(shapes), crs=crs), crs=crs)
+    pyogrio.write_dataframe(
+        layer,
+        path,
+        layer=name,
+        driver="GPKG",
+        geometry_type=kind,
+        append=path.exists(),
+        dataset_options={"VERSION": "1.3"},
+        layer_options={"GEOMETRY_NAME": "geom"},
+    )
+
+
+def _control(result: MapResult) -> tuple[pd.DataFrame, list[Any]]:
+    import shapely
+
+    control = result.control
+    columns = pd.DataFrame({name: control[source].to_numpy() for name, source in _CONTROL.items()})
+    columns["measured_at_utc"] = control["measured_at_utc"].dt.tz_convert("UTC").astype("datetime64[ms, UTC]").array
+    columns["used"] = control["used"].astype(bool).to_numpy()
+    places = zip(control["easting"].astype(float), control["northing"].astype(float), strict=True)
+    return columns, [shapely.Point(x, y) if np.isfinite(x) and np.isfinite(y) else None for x, y in places]
+
+
+def _contours(result: MapResult) -> tuple[pd.DataFrame, list[Any]]:
+    import shapely
+
+    lines = result.contours
+    columns = pd.DataFrame(
+        {
+            "elevation_m": np.array([line.level_m for line in lines], dtype=np.float64),
+            "inferred": np.array([line.inferred for line in lines], dtype=np.bool_),
+            "depression": np.array([line.depression for line in lines], dtype=np.bool_),
+        }
+    )
+    return columns, [shapely.LineString(np.column_stack([line.x, line.y])) for line in lines]
+
+
+def _arrows(result: MapResult) -> tuple[pd.DataFrame, list[Any]]:
+    import shapely
+
+    arrows = result.arrows
+    columns = pd.DataFrame(
+        {
+            "azimuth_deg": np.array([arrow.azimuth_deg for arrow in arrows], dtype=np.float64),
+            "gradient": np.array([arrow.gradient for arrow in arrows], dtype=np.float64),
+            "inferred": np.array([arrow.inferred for arrow in arrows], dtype=np.bool_),
+        }
+    )
+    return columns, [shapely.LineString(arrow.ends) for arrow in arrows]
+
+
+def _boundary(result: MapResult) -> tuple[pd.DataFrame, list[Any]]:
+    import shapely
+
+    columns = pd.DataFrame(
+        {
+            "aquifer": [result.aquifer],
+            "date": [result.date.isoformat()],
+            "method": [result.method_text],
+            "interval_m": [result.interval_m],
+            "vertical_datum": [result.vertical_datum],
+        }
+    )
+    return columns, [shapely.Polygon(result.boundary)]
