@@ -4,9 +4,9 @@
 
 writes the files beside this script, or into a folder, always with the same bytes. The story: an invented valley with
 an upper aquifer of sand and gravel and a lower one of sand, a river that the upper aquifer feeds, a supply well with
-its cone of depression, eight years of quarterly rounds by two crews, and the mishaps of such years. `demo_physics`
-holds the true heads, `demo_story` the places and mishaps, `demo_record` what was booked, `demo_tables` the tables,
-`demo_truths` what a reduction must find (`EXPECTED.toml`).
+its cone of depression, eight years of quarterly rounds by two crews, and the mishaps of such years. In the folder
+`making`, `physics` holds the true heads, `story` the places and mishaps, `record` what was booked, `tables` the tables,
+`truths` what a reduction must find (`EXPECTED.toml`), `files` the writing.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from demo_record import Record
-from demo_tables import write_tables
-from demo_truths import write_truths
+from making.record import Record
+from making.tables import write_tables
+from making.truths import write_truths
 
 
 def main(arguments: list[str]) -> int:

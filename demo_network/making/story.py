@@ -10,7 +10,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
-from demo_physics import grid, ground
+from making.physics import grid, ground
 
 SITE = "ORLEVA"
 DATUM = "Orleva site datum 2018 (local)"

@@ -8,11 +8,12 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
-import demo_story as story
 import numpy as np
-from demo_files import toml_text
-from demo_physics import LOWER_PLANE, UPPER_PLANE, ZONE, days, grid, interpolate
-from demo_record import Event, Record
+
+from making import story
+from making.files import toml_text
+from making.physics import LOWER_PLANE, UPPER_PLANE, ZONE, days, grid, interpolate
+from making.record import Event, Record
 
 Truth = dict[str, Any]
 NO_NUMBER = ("no access", "frozen", "not found", "destroyed", "not measured", "obstructed")

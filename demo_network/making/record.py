@@ -8,8 +8,8 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-import demo_story as story
-from demo_physics import ZONE, Pump, Valley, days, interpolate, normal, pump, whole
+from making import story
+from making.physics import ZONE, Pump, Valley, days, interpolate, normal, pump, whole
 
 Table = tuple[list[float], list[float]]
 

@@ -7,10 +7,10 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-import demo_story as story
-from demo_files import Style, write_csv, write_workbook
-from demo_physics import ZONE, abstraction_m3, days, grid, months, rainfall_mm
-from demo_record import Record, metres
+from making import story
+from making.files import Style, write_csv, write_workbook
+from making.physics import ZONE, abstraction_m3, days, grid, months, rainfall_mm
+from making.record import Record, metres
 
 Row = dict[str, Any]
 

@@ -1,0 +1,1 @@
+"""The modules that make the demo network; see make_demo.py beside this folder."""
