@@ -64,7 +64,7 @@ def build(folder: str | Path, *, progress: Callable[[int, int], None] | None = N
     """
     folder = Path(folder)
     _refuse_full(folder)
-    plan = tomllib.loads((demo_folder() / "demo.toml").read_text(encoding="utf-8"))
+    plan = _plan()
     total = 2 + len(plan.get("map", [])) + len(plan.get("hydrograph", []))
     folder.parent.mkdir(parents=True, exist_ok=True)
     part = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
@@ -96,9 +96,8 @@ def _refuse_full(folder: Path) -> None:
 def _steps(plan: dict[str, Any], folder: Path) -> Iterator[list[Made]]:
     """Do one step after another; give what each made."""
     database = folder / DATABASE
-    network.init(database)
+    load(database)
     with network.Network(database) as net:
-        _load(net, plan)
         yield [Made("the record, an SQLite database", database)]
         wanted = plan["report"]
         files = net.report(wanted["definition"], wanted["period"], folder / "report")
@@ -114,12 +113,30 @@ def _steps(plan: dict[str, Any], folder: Path) -> Iterator[list[Made]]:
             yield [Made(f"hydrograph of {', '.join(one['wells'])}", target)]
 
 
-def _load(net: network.Network, plan: dict[str, Any]) -> None:
-    """Load the demo's tables, then its corrections with their reasons."""
-    net.load(_tables(demo_folder()), by=plan["by"], now_utc=plan.get("recorded_at"))
-    for one in plan.get("corrections", []):
-        files = _tables(demo_folder() / one["folder"])
-        net.load(files, by=plan["by"], now_utc=one.get("recorded_at"), correct=True, reason=one["reason"])
+def load(address: str | Path) -> None:
+    """Make a database and load the demo network's tables, then its corrections with their reasons.
+
+    Parameters
+    ----------
+    address : str or pathlib.Path
+        SQLAlchemy URL of an empty database, or path of an SQLite file to make.
+
+    Raises
+    ------
+    StoreError
+        If the database cannot be made or holds something else.
+    """
+    plan = _plan()
+    network.init(address)
+    with network.Network(address) as net:
+        net.load(_tables(demo_folder()), by=plan["by"], now_utc=plan.get("recorded_at"))
+        for one in plan.get("corrections", []):
+            files = _tables(demo_folder() / one["folder"])
+            net.load(files, by=plan["by"], now_utc=one.get("recorded_at"), correct=True, reason=one["reason"])
+
+
+def _plan() -> dict[str, Any]:
+    return tomllib.loads((demo_folder() / "demo.toml").read_text(encoding="utf-8"))
 
 
 def _tables(folder: Path) -> list[Path]:

@@ -87,6 +87,22 @@ def open_data():
     return folder
 
 
+@pytest.fixture(scope="session")
+def demo_record(tmp_path_factory):
+    """Give the path of the demo network's database, built once; use `demo_store` to change it."""
+    from gwnet import demo
+
+    path = tmp_path_factory.mktemp("demo") / "demo.sqlite"
+    demo.load(path)
+    return path
+
+
+@pytest.fixture
+def demo_store(demo_record, tmp_path):
+    """Give the path of a copy of the demo network's database that a test may change."""
+    return copy_sqlite(demo_record, tmp_path / "demo.sqlite")
+
+
 def copy_sqlite(source, target):
     """Copy an SQLite database as one consistent state, whatever its journal holds."""
     with sqlite3.connect(source) as old, sqlite3.connect(target) as new:

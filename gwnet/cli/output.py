@@ -6,6 +6,7 @@ import csv
 import json
 import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -92,12 +93,22 @@ def explanations(found: Sequence[Explanation], form: str) -> None:
         As `rows`.
     """
     if form == "table":
-        click.echo("\n\n".join(safe(one.text()) for one in found))
+        click.echo("\n\n".join(_wrapped(safe(one.text()), one) for one in found))
         return
     import pandas as pd
 
     steps = [(one.title, step.what, step.value, step.source) for one in found for step in one.steps]
     rows(pd.DataFrame(steps, columns=["level", "step", "value", "source"]), form)
+
+
+def _wrapped(text: str, one: Explanation) -> str:
+    """Wrap the long lines of an explanation to the terminal, under the column of their values."""
+    width = _terminal_width()
+    if width is None:
+        return text
+    indent = " " * min(4 + max(len(step.what) for step in one.steps), width // 2)
+    lines = (textwrap.wrap(line, width, subsequent_indent=indent, drop_whitespace=True) for line in text.splitlines())
+    return "\n".join("\n".join(line) for line in lines)
 
 
 def some(lines: Sequence[str], most: int = 50) -> None:
