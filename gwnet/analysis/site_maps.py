@@ -1,0 +1,226 @@
+"""Same-day maps and gradients of a site, straight from the record."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Collection
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+from sqlalchemy import Connection
+
+from gwnet.analysis.levels import levels
+from gwnet.analysis.maps import gradient_of, make_map
+from gwnet.analysis.places import located, projected
+from gwnet.analysis.synoptic import same_day_set
+from gwnet.constants import SAME_DAY_WINDOW_DAYS
+from gwnet.errors import NotFoundError
+from gwnet.store import fetch, fetch_programme
+from gwnet.store.fetch_levels import LevelFilter
+
+if TYPE_CHECKING:
+    from gwnet.analysis.map_result import MapResult
+    from gwnet.hydro.gradient import Gradient
+
+#: Days about the date whose levels are fetched beside the window, for wells' reasons.
+_MARGIN_DAYS = 3
+
+
+def control_of(
+    connection: Connection,
+    site: pd.Series,
+    aquifer: str,
+    date: dt.date,
+    *,
+    window_days: float | None = None,
+    exclude: Collection[str] = (),
+    known_on: dt.datetime | None = None,
+    table: pd.DataFrame | None = None,
+) -> pd.DataFrame:
+    """Return the same-day set of one aquifer of a site.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    site : pandas.Series
+        Row of `gwnet.store.fetch.sites`.
+    aquifer : str
+        Code of the aquifer.
+    date : datetime.date
+        Local date.
+    window_days : float, optional
+        Days before and after the date; the site's own unless given.
+    exclude : collection of str, optional
+        Wells and gauges to leave out by request.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+    table : pandas.DataFrame, optional
+        Reduced levels of the site, where the caller has them already.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Control frame, as `gwnet.analysis.synoptic.same_day_set`.
+
+    Raises
+    ------
+    NotFoundError
+        If the aquifer has no well and no gauge.
+    """
+    own = site["same_day_window_days"]
+    window = window_days if window_days is not None else (SAME_DAY_WINDOW_DAYS if pd.isna(own) else float(own))
+    if table is None:
+        margin = dt.timedelta(days=window + _MARGIN_DAYS)
+        noon = dt.datetime.combine(date, dt.time(12), tzinfo=dt.UTC)
+        wanted = LevelFilter(site=site["site"], start_utc=noon - margin, end_utc=noon + margin)
+        table = levels(connection, wanted, known_on)
+    wells = located(fetch.wells(connection, known_on, site["site"]), site["crs"])
+    return same_day_set(
+        table,
+        wells,
+        aquifer=aquifer,
+        date=date,
+        time_zone=site["time_zone"],
+        window_days=window,
+        stages=fetch_programme.stages(connection, known_on, site["site"]),
+        site=site["site"],
+        exclude=exclude,
+    )
+
+
+def map_of(
+    connection: Connection,
+    site: pd.Series,
+    aquifer: str,
+    date: dt.date,
+    *,
+    method: str = "kriging",
+    interval_m: float | None = None,
+    unit: str = "m",
+    known_on: dt.datetime | None = None,
+    **options: Any,
+) -> MapResult:
+    """Return the potentiometric map of one aquifer of a site on a date.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    site : pandas.Series
+        Row of `gwnet.store.fetch.sites`.
+    aquifer : str
+        Code of the aquifer.
+    date : datetime.date
+        Local date.
+    method : str, optional
+        ``kriging`` or ``triangulation``.
+    interval_m : float, optional
+        Contour interval; chosen unless given [m].
+    unit : str, optional
+        Unit of the map's texts, m or ft.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+    **options : object
+        ``window_days``, ``exclude`` and ``table`` of `control_of`.
+
+    Returns
+    -------
+    gwnet.analysis.map_result.MapResult
+        The map.
+
+    Raises
+    ------
+    NotFoundError
+        If the aquifer has no well and no gauge.
+    TooFewLevelsError
+        If fewer than three levels can be used.
+    """
+    control = control_of(connection, site, aquifer, date, known_on=known_on, **options)
+    return make_map(
+        control,
+        aquifer=aquifer,
+        date=date,
+        method=method,
+        interval_m=interval_m,
+        unit=unit,
+        crs=site["crs"],
+        vertical_datum=site["vertical_datum"],
+        coordinate_unit_m=unit_of_coordinates(site["crs"]),
+    )
+
+
+def unit_of_coordinates(crs: str) -> float:
+    """Return how many metres one unit of a projected system's coordinates is.
+
+    Parameters
+    ----------
+    crs : str
+        Name or code of the system.
+
+    Returns
+    -------
+    float
+        Metres in one unit [m].
+    """
+    return float(projected(crs).axis_info[0].unit_conversion_factor)
+
+
+def gradient_between(
+    connection: Connection,
+    site: pd.Series,
+    wells: Collection[str],
+    date: dt.date,
+    *,
+    window_days: float | None = None,
+    known_on: dt.datetime | None = None,
+) -> tuple[Gradient, pd.DataFrame]:
+    """Return the gradient of the plane through the levels of named wells on a date.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    site : pandas.Series
+        Row of `gwnet.store.fetch.sites`.
+    wells : collection of str
+        Three wells or more, of one aquifer.
+    date : datetime.date
+        Local date.
+    window_days : float, optional
+        Days before and after the date; the site's own unless given.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+
+    Returns
+    -------
+    tuple
+        The gradient, and the control frame of the named wells.
+
+    Raises
+    ------
+    NotFoundError
+        If a well is not on record, the wells tap several aquifers, or one of them has no level that can be used.
+    TooFewLevelsError
+        If fewer than three wells are named.
+    AnalysisError
+        If they lie on one line.
+    """
+    known = fetch.wells(connection, known_on, site["site"]).set_index("well")
+    missing = [well for well in wells if well not in known.index]
+    if missing:
+        message = f"There is no well {', '.join(map(repr, missing))} at site {site['site']!r}."
+        raise NotFoundError(message, mend="See 'gwnet wells' for the wells on record.")
+    aquifers = sorted({str(known.loc[well, "aquifer"]) for well in wells})
+    if len(aquifers) > 1 or not aquifers[0]:
+        words = ", ".join(name or "none" for name in aquifers)
+        message = f"The wells tap more than one aquifer ({words}); a gradient is of one."
+        raise NotFoundError(message, mend="Name wells of one aquifer.")
+    control = control_of(connection, site, aquifers[0], date, window_days=window_days, known_on=known_on)
+    named = control[control["well"].isin(list(wells)) & (control["kind"] == "well")].copy()
+    refused = named[~named["used"].astype(bool)]
+    if not refused.empty:
+        words = "; ".join(f"{w}: {r}" for w, r in zip(refused["well"], refused["reason"], strict=True))
+        message = f"Not every well has a level of {date.isoformat()} that can be used: {words}."
+        raise NotFoundError(message, mend="Name other wells, another date or a wider window.")
+    return gradient_of(named, coordinate_unit_m=unit_of_coordinates(site["crs"])), named

@@ -1,0 +1,1 @@
+"""What is handed over: maps with their files, reports gathered from the record, the demo."""

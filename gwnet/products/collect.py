@@ -1,0 +1,279 @@
+"""Gathering everything that a report is made from."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from sqlalchemy import Connection
+
+from gwnet.analysis.levels import levels
+from gwnet.analysis.places import located
+from gwnet.analysis.quality import findings
+from gwnet.analysis.site_maps import map_of
+from gwnet.analysis.thresholds import with_elevations
+from gwnet.clock import to_utc
+from gwnet.constants import REPEAT_TOLERANCE_M, SAME_DAY_WINDOW_DAYS
+from gwnet.errors import AnalysisError, NotFoundError
+from gwnet.reporting.data import GradientFacts, MapFacts, ReportData, SiteFacts
+from gwnet.store import fetch, fetch_programme, history
+from gwnet.store.fetch_levels import LevelFilter
+
+if TYPE_CHECKING:
+    from gwnet.analysis.map_result import MapResult
+    from gwnet.hydro.gradient import Gradient
+    from gwnet.reporting.definition import Definition
+    from gwnet.reporting.period import Period
+
+#: Before anything was recorded: what an empty record prints as its cut-off.
+_BEGINNING = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+
+
+def collect(
+    connection: Connection,
+    definition: Definition,
+    period: Period,
+    *,
+    site: str | None = None,
+    known_on: dt.datetime | None = None,
+) -> ReportData:
+    """Gather what a report of one site and period is made from.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    definition : gwnet.reporting.definition.Definition
+        What the report holds.
+    period : gwnet.reporting.period.Period
+        Period of the report.
+    site : str, optional
+        Code of the site; may be left out when the record holds only one.
+    known_on : datetime.datetime, optional
+        Record as known at this time; the live record unless given. Printed is then the time of its newest recording.
+
+    Returns
+    -------
+    gwnet.reporting.data.ReportData
+        Frames and facts.
+
+    Raises
+    ------
+    NotFoundError
+        If there is no such site, or several and none was named.
+    """
+    settings = fetch.one_site(connection, site, known_on)
+    code = str(settings["site"])
+    table = levels(connection, LevelFilter(site=code), known_on)
+    wells = located(fetch.wells(connection, known_on, code), settings["crs"])
+    points = fetch.measuring_points(connection, known_on, code, history=True)
+    since = _start_of(period.first, str(settings["time_zone"]))
+    cut_off = known_on or fetch.newest_recording(connection) or _BEGINNING
+    unit = definition.unit(str(settings["length_unit"]))
+    used = set(wells["aquifer"]) - {""}
+    aquifers = fetch.aquifers(connection, known_on)
+    aquifers = aquifers[aquifers["aquifer"].isin(used)].reset_index(drop=True)
+    thresholds = fetch_programme.thresholds(connection, known_on, code)
+    sources = fetch.sources(connection, known_on)
+    rounds = fetch_programme.rounds(connection, known_on, code)
+    return ReportData(
+        site=_facts(settings),
+        known_on_utc=cut_off,
+        wells=wells,
+        levels=table,
+        aquifers=aquifers,
+        construction=fetch.construction(connection, known_on, code),
+        measuring_points=_as_known(points, known_on),
+        rounds=rounds,
+        thresholds=with_elevations(thresholds, wells, points),
+        stages=fetch_programme.stages(connection, known_on, code),
+        findings=findings(connection, site=code, known_on=known_on, table=table),
+        corrections=history.changes(connection, since=since, until=known_on),
+        tape_checks=fetch_programme.tape_checks(connection, known_on),
+        sources=sources.rename(columns={"row_count": "rows", "loaded_at_utc": "recorded_at_utc"}),
+        maps=_maps(connection, settings, definition, period, aquifers, rounds, table, unit=unit, known_on=known_on),
+        corrected_since_utc=None,
+    )
+
+
+def _facts(settings: pd.Series) -> SiteFacts:
+    def number(name: str, fallback: float) -> float:
+        return fallback if pd.isna(settings[name]) else float(settings[name])
+
+    return SiteFacts(
+        code=str(settings["site"]),
+        name=str(settings["name"]),
+        crs=str(settings["crs"]),
+        vertical_datum=str(settings["vertical_datum"]),
+        length_unit=str(settings["length_unit"]),
+        time_zone=str(settings["time_zone"]),
+        repeat_tolerance_m=number("repeat_tolerance_m", REPEAT_TOLERANCE_M),
+        same_day_window_days=number("same_day_window_days", SAME_DAY_WINDOW_DAYS),
+        operator=str(settings["operator"]),
+        notes=str(settings["notes"]),
+    )
+
+
+def _start_of(day: dt.date, zone: str) -> dt.datetime:
+    """Return the instant at which a local day begins."""
+    midnight = np.array([np.datetime64(day, "us")])
+    utc = to_utc(midnight, zone).utc[0]
+    if np.isnat(utc):
+        utc = midnight[0]
+    moment: dt.datetime = utc.item()
+    return moment.replace(tzinfo=dt.UTC)
+
+
+def _as_known(points: pd.DataFrame, known_on: dt.datetime | None) -> pd.DataFrame:
+    """Show rows that were retired after the cut-off as live, which they were then."""
+    if known_on is None:
+        return points
+    later = points["retired_at_utc"] > known_on
+    return points.assign(
+        retired_at_utc=points["retired_at_utc"].mask(later),
+        retired_reason=points["retired_reason"].where(~later, ""),
+    )
+
+
+def _maps(
+    connection: Connection,
+    settings: pd.Series,
+    definition: Definition,
+    period: Period,
+    aquifers: pd.DataFrame,
+    rounds: pd.DataFrame,
+    table: pd.DataFrame,
+    *,
+    unit: str,
+    known_on: dt.datetime | None,
+) -> tuple[MapFacts, ...]:
+    """Map each aquifer on the day of the period's newest round that has most of its levels."""
+    if "maps" not in definition.sections:
+        return ()
+    in_period = rounds[(rounds["starts_on"] <= period.last) & (rounds["starts_on"] >= period.first)]
+    if in_period.empty:
+        return ()
+    newest = in_period.iloc[-1]
+    wanted = [name for name in aquifers["aquifer"] if not definition.aquifers or name in definition.aquifers]
+    chosen = definition.maps
+    made = []
+    for aquifer in wanted:
+        day = busiest_day(table, str(newest["round"]), aquifer) or newest["starts_on"]
+        try:
+            result = map_of(
+                connection,
+                settings,
+                aquifer,
+                day,
+                method=chosen.method,
+                interval_m=chosen.interval_m,
+                window_days=chosen.window_days,
+                unit=unit,
+                known_on=known_on,
+                table=table,
+            )
+        except (AnalysisError, NotFoundError) as error:
+            made.append(_refused(connection, settings, aquifer, day, error, chosen.window_days, table, known_on))
+            continue
+        made.append(facts_of(result))
+    return tuple(made)
+
+
+def _refused(
+    connection: Connection,
+    settings: pd.Series,
+    aquifer: str,
+    day: dt.date,
+    error: AnalysisError | NotFoundError,
+    window_days: float | None,
+    table: pd.DataFrame,
+    known_on: dt.datetime | None,
+) -> MapFacts:
+    """Return the facts of a map that cannot be drawn: its set, and why."""
+    from gwnet.analysis.site_maps import control_of
+    from gwnet.analysis.synoptic import CONTROL_COLUMNS
+
+    try:
+        control = control_of(
+            connection, settings, aquifer, day, window_days=window_days, known_on=known_on, table=table
+        )
+    except (AnalysisError, NotFoundError):
+        control = pd.DataFrame(columns=list(CONTROL_COLUMNS))
+    return MapFacts(aquifer=aquifer, day=day, control=control, refused=str(error))
+
+
+def busiest_day(table: pd.DataFrame, round_code: str, aquifer: str) -> dt.date | None:
+    """Return the local day of a round on which most usable levels of an aquifer were taken.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Reduced levels.
+    round_code : str
+        Round.
+    aquifer : str
+        Aquifer.
+
+    Returns
+    -------
+    datetime.date or None
+        The day, the earlier one of two with as many; None when there is no usable level.
+    """
+    rows = table[(table["round"] == round_code) & (table["aquifer"] == aquifer) & table["usable"].astype(bool)]
+    if rows.empty:
+        return None
+    counts = rows["measured_at"].str[:10].value_counts()
+    return dt.date.fromisoformat(min(str(day) for day in counts[counts == counts.max()].index))
+
+
+def facts_of(result: MapResult) -> MapFacts:
+    """Return what a report says of a map.
+
+    Parameters
+    ----------
+    result : gwnet.analysis.map_result.MapResult
+        The map.
+
+    Returns
+    -------
+    gwnet.reporting.data.MapFacts
+        Facts, with the map itself for the drawing.
+    """
+    checked = result.cross_validation
+    return MapFacts(
+        aquifer=result.aquifer,
+        day=result.date,
+        control=result.control,
+        method=result.method_text,
+        parameters=tuple(result.parameters),
+        interval_m=result.interval_m,
+        cross_validation_m=checked.rmse_m,
+        gradient=gradient_facts(result.gradient_sound or result.gradient),
+        result=result,
+    )
+
+
+def gradient_facts(gradient: Gradient) -> GradientFacts:
+    """Return what a report says of a gradient.
+
+    Parameters
+    ----------
+    gradient : gwnet.hydro.gradient.Gradient
+        The gradient.
+
+    Returns
+    -------
+    gwnet.reporting.data.GradientFacts
+        Facts.
+    """
+    return GradientFacts(
+        magnitude=gradient.magnitude,
+        magnitude_uncertainty=gradient.magnitude_half_width,
+        azimuth_deg=gradient.azimuth_deg,
+        azimuth_uncertainty_deg=gradient.azimuth_half_width_deg,
+        determined=bool(gradient.determined),
+        n_wells=int(gradient.n),
+        note=gradient.note,
+    )
