@@ -95,7 +95,11 @@ class Network:
 
     def __init__(self, address: str | Path) -> None:
         self.store: Store = open_store(address)
-        revision.guard(self.store)
+        try:
+            revision.guard(self.store)
+        except BaseException:
+            self.store.close()
+            raise
 
     def __enter__(self) -> Network:
         """Return the network itself."""

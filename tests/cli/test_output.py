@@ -1,0 +1,70 @@
+import io
+import sys
+
+import pandas as pd
+import pytest
+
+from gwnet.analysis.explain import Explanation, Step
+from gwnet.cli import output
+
+
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+def test_progress_shows_on_a_terminal_and_cleans_up(monkeypatch):
+    screen = Terminal()
+    monkeypatch.setattr(sys, "stderr", screen)
+    with output.progress("loading") as show:
+        show(500, 2000)
+        assert screen.getvalue() == "\rloading  25%  (500 of 2,000)"
+    assert screen.getvalue().endswith("\r")
+
+
+def test_progress_is_silent_where_nobody_watches(capsys):
+    with output.progress("loading") as show:
+        show(1, 2)
+    assert capsys.readouterr().err == ""
+
+
+def test_progress_of_nothing_is_whole(monkeypatch):
+    screen = Terminal()
+    monkeypatch.setattr(sys, "stderr", screen)
+    with output.progress("loading") as show:
+        show(0, 0)
+    assert "100%" in screen.getvalue()
+
+
+def test_a_list_of_problems_is_cut_at_its_limit(capsys):
+    output.some(["a", "b", "c"], most=2)
+    assert capsys.readouterr().err == "a\nb\nand 1 more; --format csv or json prints them all.\n"
+    output.some(["a", "b"], most=2)
+    assert capsys.readouterr().err == "a\nb\n"
+
+
+def test_a_table_fits_the_terminal_it_is_printed_on(monkeypatch):
+    screen = Terminal()
+    monkeypatch.setattr(sys, "stdout", screen)
+    monkeypatch.setenv("COLUMNS", "40")
+    output.rows(pd.DataFrame({"well": ["MW-1", "MW-2"], "notes": ["a long remark " * 5, ""]}), "table")
+    assert max(len(line) for line in screen.getvalue().splitlines()) <= 40
+
+
+def test_an_explanation_is_wrapped_on_a_terminal_and_whole_elsewhere(monkeypatch, capsys):
+    one = Explanation("MM MW-1", (Step("survey", "101.250 m", "levelling of a long day, " * 6),))
+    output.explanations([one, one], "table")
+    assert len(capsys.readouterr().out.splitlines()) == 5
+    screen = Terminal()
+    monkeypatch.setattr(sys, "stdout", screen)
+    monkeypatch.setenv("COLUMNS", "60")
+    output.explanations([one], "table")
+    lines = screen.getvalue().splitlines()
+    assert max(len(line) for line in lines) <= 60
+    assert all(line.startswith(" " * 10) for line in lines[2:])
+
+
+@pytest.mark.parametrize("form", ["csv", "json"])
+def test_signs_of_other_scripts_survive(form, capsys):
+    output.rows(pd.DataFrame({"well": ["Brünnchen − 3", 'a "b", c']}), form)
+    assert "Brünnchen − 3" in capsys.readouterr().out
