@@ -103,7 +103,7 @@ def _workbook_cell(place: str, value: Any) -> str:
 
 
 def _sheet(columns: Sequence[str], rows: Iterable[Row], units: Mapping[str, str]) -> str:
-    lines = [[_heading(column, units, Style()) for column in columns]]
+    lines: list[list[Any]] = [[_heading(column, units, Style()) for column in columns]]
     lines += [[row.get(column) for column in columns] for row in rows]
     made = f'<worksheet xmlns="{_MAIN}"><sheetData>\n'
     for number, line in enumerate(lines, start=1):

@@ -126,7 +126,8 @@ def well_function(u: np.ndarray) -> np.ndarray:
     large = np.clip(u, 1.0, 600.0)
     above = 0.2677737343 + large * (8.6347608925 + large * (18.0590169730 + large * (8.5733287401 + large)))
     below = 3.9584969228 + large * (21.0996530827 + large * (25.6329561486 + large * (9.5733223454 + large)))
-    return np.where(u <= 1.0, low - np.log(small), np.exp(-large) / large * above / below)
+    made: np.ndarray = np.where(u <= 1.0, low - np.log(small), np.exp(-large) / large * above / below)
+    return made
 
 
 @dataclass(frozen=True)

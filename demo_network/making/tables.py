@@ -299,8 +299,6 @@ def write_tables(folder: Path, record: Record) -> None:
     write_csv(folder / "context.csv", list(context()[0]), context(), style=Style(delimiter="\t"))
     for year in range(2018, 2027):
         rows = level_events(record, year)
-        columns = tuple(
-            name for name in EVENT_COLUMNS if name in ("time", "notes") or any(row.get(name) for row in rows)
-        )
+        read = tuple(name for name in EVENT_COLUMNS if name in ("time", "notes") or any(row.get(name) for row in rows))
         style = YEAR_STYLES.get(year, Style())
-        write_csv(folder / f"level_events_{year}.csv", columns, rows, {"discharge": "L/s"}, style)
+        write_csv(folder / f"level_events_{year}.csv", read, rows, {"discharge": "L/s"}, style)
