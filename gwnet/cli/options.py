@@ -182,8 +182,21 @@ def wells(command: Command) -> Command:
 
 def span(command: Command) -> Command:
     """Add ``--from`` and ``--to``; the command gets ``start`` and ``end``."""
-    command = click.option("--to", "end", type=Day(), metavar="DATE", help="Last local date, included.")(command)
-    return click.option("--from", "start", type=Day(), metavar="DATE", help="First local date, included.")(command)
+    command = click.option(
+        "--to", "end", type=Day(), callback=_not_before_start, metavar="DATE", help="Last local date, included."
+    )(command)
+    return click.option(
+        "--from", "start", type=Day(), is_eager=True, metavar="DATE", help="First local date, included."
+    )(command)
+
+
+def _not_before_start(ctx: click.Context, _param: click.Parameter, value: dt.date | None) -> dt.date | None:
+    """Refuse an end before the start, which is eager and so is parsed before it."""
+    start = ctx.params.get("start")
+    if value is not None and start is not None and value < start:
+        message = f"{value} lies before {start}, the date of --from."
+        raise click.BadParameter(message)
+    return value
 
 
 def out_folder(command: Command) -> Command:
