@@ -11,12 +11,13 @@ from typing import Any, Final
 import pandas as pd
 
 from gwnet.hydro.thresholds import NO_READING
+from gwnet.plain_text import neutralised
 from gwnet.reporting.data import COLUMNS, CONTROL_COLUMNS
 from gwnet.reporting.definition import safe_name
 from gwnet.reporting.view import ReportView
 from gwnet.units import metres_per
 
-__all__ = ["LONG_FILE", "annex_files", "frame_csv", "neutralised"]
+__all__ = ["LONG_FILE", "annex_files", "frame_csv"]
 
 #: Columns of the level files, in order; lengths carry the unit of the report.
 LEVEL_COLUMNS: Final = (
@@ -37,7 +38,6 @@ LEVEL_COLUMNS: Final = (
 #: The one file that is too long to be carried inside the PDF.
 LONG_FILE: Final = "levels_to_date.csv"
 
-_FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
 _OTHER_NUMBERS: Final = {"longitude": 6, "latitude": 6}
 
 
@@ -191,16 +191,3 @@ def _plain(value: Any, decimals: int) -> str:
     if isinstance(value, float):
         return f"{value:.{decimals}f}"
     return str(value)
-
-
-def neutralised(text: str) -> str:
-    """Return a text that a spreadsheet program shows and does not run.
-
-    Examples
-    --------
-    >>> neutralised("=1+1")
-    "'=1+1"
-    >>> neutralised("gate locked")
-    'gate locked'
-    """
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

@@ -175,8 +175,8 @@ class FigureSlot:
         One page of vector PDF, or a function that makes it when it is needed.
     number : int
         Number in the report, given by `numbered`.
-    bookmark : str
-        Entry in the document's outline; none when empty.
+    bookmarks : tuple of str
+        Entries in the document's outline that lead to the figure.
     """
 
     key: str
@@ -184,7 +184,7 @@ class FigureSlot:
     alt: str
     pdf: bytes | Callable[[], bytes] = field(repr=False, compare=False)
     number: int = 0
-    bookmark: str = ""
+    bookmarks: tuple[str, ...] = ()
 
     def content(self) -> bytes:
         """Return the figure as PDF."""

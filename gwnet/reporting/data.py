@@ -182,6 +182,8 @@ class GradientFacts:
         False when the gradient cannot be told from none.
     n_wells : int
         Wells in the fit.
+    without : tuple of str
+        Wells left out of the fit because they do not fit their neighbours.
     note : str
         Anything a reader must know, empty when nothing.
     """
@@ -192,6 +194,7 @@ class GradientFacts:
     azimuth_uncertainty_deg: float
     determined: bool
     n_wells: int
+    without: tuple[str, ...] = ()
     note: str = ""
 
 
@@ -206,7 +209,8 @@ class MapFacts:
     day : date
         Day that the levels were taken on.
     control : DataFrame
-        Wells and gauges of the same-day set, used or not, with `CONTROL_COLUMNS`.
+        Wells and gauges of the same-day set, used or not, with `CONTROL_COLUMNS`; with ``event_id`` bounds are
+        printed with their sign.
     method : str
         Name of the method in words.
     parameters : tuple of tuple of str
@@ -217,6 +221,10 @@ class MapFacts:
         Root mean square of the leave-one-out errors [m]; NaN when it was not worked out.
     gradient : GradientFacts, optional
         Gradient of the same set.
+    findings : tuple of str
+        Wells that do not fit their neighbours or that the contours do not honour, each as a sentence.
+    cautions : tuple of str
+        What a reader of the map must know, each as a sentence.
     refused : str
         Why no map could be drawn; empty when one was.
     result : object
@@ -231,6 +239,8 @@ class MapFacts:
     interval_m: float = float("nan")
     cross_validation_m: float = float("nan")
     gradient: GradientFacts | None = None
+    findings: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
     refused: str = ""
     result: Any = None
 

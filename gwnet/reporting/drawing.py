@@ -16,7 +16,9 @@ __all__ = ["Drawing", "FigureFrame"]
 TEXT_WIDTH_MM = 170.0
 #: Heights of figures that leave room for heading and caption on either page format [mm].
 MAP_HEIGHT_MM = 165.0
-HYDROGRAPH_HEIGHT_MM = {"A4": 65.0, "Letter": 59.0}  # three to a page
+HYDROGRAPH_HEIGHT_MM = {"A4": 75.0, "Letter": 69.0}
+#: Hydrographs that stand on one page.
+HYDROGRAPHS_A_PAGE = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,5 +47,5 @@ class Drawing(Protocol):
     def potentiometric_map(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> bytes:
         """Draw one potentiometric map."""
 
-    def hydrograph(self, view: ReportView, well: str, group: Sequence[str], frame: FigureFrame) -> bytes:
-        """Draw the hydrograph of one well with the vertical span that its group shares."""
+    def hydrographs(self, view: ReportView, wells: Sequence[str], group: Sequence[str], frame: FigureFrame) -> bytes:
+        """Draw the hydrographs of a few wells under each other, with the vertical span that their group shares."""

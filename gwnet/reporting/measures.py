@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import re
-import zoneinfo
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -13,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from gwnet.clock import zone_of
 from gwnet.reporting.content import number_text
 from gwnet.units import metres_per
 
@@ -26,7 +25,6 @@ __all__ = [
     "local_day",
     "moment_text",
     "stamp_text",
-    "zone_of",
 ]
 
 _NO_BREAK: Final = "\u00a0"
@@ -126,17 +124,6 @@ def date_of(value: Any) -> dt.date | None:
     if isinstance(value, dt.date):
         return value
     return dt.date.fromisoformat(str(value)[:10])
-
-
-def zone_of(name: str) -> dt.tzinfo:
-    """Return a time zone from its IANA name or an offset such as ``UTC+01:00``; UTC when the name says nothing."""
-    if match := re.fullmatch(r"UTC([+-])(\d{2}):(\d{2})", name, re.ASCII):
-        offset = dt.timedelta(hours=int(match[2]), minutes=int(match[3]))
-        return dt.timezone(offset if match[1] == "+" else -offset)
-    try:
-        return zoneinfo.ZoneInfo(name)
-    except (zoneinfo.ZoneInfoNotFoundError, ValueError):
-        return dt.UTC
 
 
 def local_day(moment: Any, zone: str) -> dt.date | None:

@@ -287,10 +287,10 @@ class FigureFlow(Flowable):  # type: ignore[misc]
         x, y = self.canv.absolutePosition(0, 0)
         picture_x = x + (TEXT_WIDTH - self._picture[0]) / 2
         picture_y = y + self._caption_height + self._GAP
-        if self.figure.bookmark:
-            key = f"figure-{self.figure.number}"
-            self.canv.bookmarkHorizontal(key, 0, self.height + 8)
-            self.canv.addOutlineEntry(self.figure.bookmark, key, self.level, closed=True)
+        for place, title in enumerate(self.figure.bookmarks):
+            key = f"figure-{self.figure.number}-{place}"
+            self.canv.bookmarkHorizontal(key, 0, self.height * (1 - place / len(self.figure.bookmarks)) + 8)
+            self.canv.addOutlineEntry(title, key, self.level, closed=True)
         page = self.canv.getPageNumber() - 1
         self.ledger.placements.append(Placement(self.figure.key, page, picture_x, picture_y, self._scale))
         self._caption.drawOn(self.canv, 0, 0)

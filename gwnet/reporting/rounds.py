@@ -82,7 +82,7 @@ def best_events(events: pd.DataFrame) -> dict[str, Event]:
 
 
 def rounds_of(data: ReportData, levels: pd.DataFrame, wells: pd.DataFrame, period: Period) -> tuple[RoundView, ...]:
-    """Return every round that starts no later than the period's last day, in the order of time.
+    """Return the rounds of a period and the last measured round before them, in the order of time.
 
     Parameters
     ----------
@@ -93,33 +93,44 @@ def rounds_of(data: ReportData, levels: pd.DataFrame, wells: pd.DataFrame, perio
     wells : DataFrame
         The selected wells.
     period : Period
-        Period of the report; when no round starts in it but levels were taken, they stand as one round of their own.
+        Period of the report; when no round touches it but levels were taken, they stand as one round of their own.
 
     Returns
     -------
     tuple of RoundView
         Rounds by their first day.
     """
-    days = pd.Series([str(text)[:10] for text in levels["measured_at"]], index=levels.index, dtype=object)
-    found = []
-    for row in data.rounds.to_dict("records"):
-        start = date_of(row["starts_on"])
-        if start is None or start > period.last:
-            continue
+    days = np.array([str(text)[:10] for text in levels["measured_at"]], dtype=object)
+    unnamed = (levels["round"] == "").to_numpy(dtype=bool)
+    planned = [
+        row for row in data.rounds.to_dict("records") if (date_of(row["starts_on"]) or dt.date.max) <= period.last
+    ]
+    planned.sort(key=lambda row: (date_of(row["starts_on"]), str(row["round"])))
+
+    def made(row: Mapping[str, Any]) -> RoundView:
+        start = date_of(row["starts_on"]) or dt.date.max
         end = date_of(row["ends_on"]) or start
-        named = levels["round"] == row["round"]
-        unnamed = (levels["round"] == "") & (days >= start.isoformat()) & (days <= end.isoformat())
-        planned = planned_wells(row["wells"], wells, start, end)
-        found.append(
-            _view(str(row["round"]), levels[named | unnamed], planned, (start, end), str(row["purpose"] or ""))
-        )
-    found.sort(key=lambda view: (view.first, view.code))
-    if not any(period.contains(view.first) or period.contains(view.last) for view in found):
+        named = (levels["round"] == row["round"]).to_numpy(dtype=bool)
+        of_day = unnamed & (days >= start.isoformat()) & (days <= end.isoformat())
+        asked = planned_wells(row["wells"], wells, start, end)
+        return _view(str(row["round"]), levels[named | of_day], asked, (start, end), str(row["purpose"] or ""))
+
+    found = [made(row) for row in planned if _ends_on(row) >= period.first]
+    if not found:
         inside = levels[(days >= period.first.isoformat()) & (days <= period.last.isoformat())]
         if not inside.empty:
-            planned = planned_wells([], wells, period.first, period.last)
-            found.append(_view("", inside, planned, (period.first, period.last), ""))
-    return tuple(found)
+            asked = planned_wells([], wells, period.first, period.last)
+            found.append(_view("", inside, asked, (period.first, period.last), ""))
+    for row in reversed([row for row in planned if _ends_on(row) < period.first]):
+        earlier = made(row)
+        if earlier.best:
+            found.append(earlier)
+            break
+    return tuple(sorted(found, key=lambda view: (view.first, view.code)))
+
+
+def _ends_on(row: Mapping[str, Any]) -> dt.date:
+    return date_of(row["ends_on"]) or date_of(row["starts_on"]) or dt.date.max
 
 
 def _view(

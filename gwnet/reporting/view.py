@@ -61,7 +61,7 @@ class ReportView:
     levels : DataFrame
         Their events to the end of the period.
     rounds : tuple of RoundView
-        Every round to the end of the period.
+        Rounds of the period and the last measured one before them.
     in_period : tuple of RoundView
         Those of the period.
     last_year : mapping of str to Event

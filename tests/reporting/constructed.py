@@ -290,6 +290,7 @@ def map_facts(frame, wells_frame, aquifer, determined=True):
             "status": now["status"],
             "used": now["usable"],
             "reason": now["unusable_reason"],
+            "event_id": now["event_id"],
         }
     )
     gradient = GradientFacts(0.00182, 0.00021, 84.0, 7.0, determined, int(control["used"].sum()))
@@ -351,10 +352,11 @@ class PlainDrawing:
         axes.scatter(used["easting"], used["northing"], c=used["water_elevation_m"], cmap="Greys")
         return self._pdf(figure)
 
-    def hydrograph(self, view, well, group, frame):
+    def hydrographs(self, view, wells, group, frame):
         figure, axes = self._figure(frame)
-        rows = view.levels[view.levels["well"] == well]
-        axes.plot(np.arange(len(rows)), rows["water_elevation_m"].to_numpy(dtype=float), "k.-")
+        for well in wells:
+            rows = view.levels[view.levels["well"] == well]
+            axes.plot(np.arange(len(rows)), rows["water_elevation_m"].to_numpy(dtype=float), "k.-")
         return self._pdf(figure)
 
     @staticmethod

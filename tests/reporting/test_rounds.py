@@ -10,7 +10,7 @@ import pytest
 from gwnet.errors import DefinitionError, ReportError
 from gwnet.reporting.changes import Change, change_between
 from gwnet.reporting.definition import HydrographSettings
-from gwnet.reporting.measures import compass, fitting_decimals, joined, local_day, moment_text, zone_of
+from gwnet.reporting.measures import compass, fitting_decimals, joined, local_day, moment_text
 from gwnet.reporting.period import parse_period
 from gwnet.reporting.sections.hydrographs import well_groups
 from gwnet.reporting.view import look
@@ -217,4 +217,3 @@ def test_local_day_follows_the_zone():
     assert local_day(moment, "UTC+01:00") == dt.date(2026, 1, 1)
     assert local_day(moment, "America/Denver") == dt.date(2025, 12, 31)
     assert local_day(pd.NaT, "UTC+01:00") is None
-    assert zone_of("Nowhere/None") == dt.UTC

@@ -5,7 +5,8 @@ from __future__ import annotations
 import functools
 
 from gwnet.reporting.content import Block, FigureSlot, Heading, Paragraph, Section
-from gwnet.reporting.drawing import HYDROGRAPH_HEIGHT_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
+from gwnet.reporting.drawing import HYDROGRAPH_HEIGHT_MM, HYDROGRAPHS_A_PAGE, TEXT_WIDTH_MM, Drawing, FigureFrame
+from gwnet.reporting.measures import joined
 from gwnet.reporting.sections.common import text_of
 from gwnet.reporting.view import ReportView
 
@@ -28,25 +29,37 @@ def well_groups(view: ReportView) -> list[tuple[str, tuple[str, ...]]]:
 
 def hydrographs(view: ReportView, drawing: Drawing) -> Section:
     """Return the section with the hydrographs."""
-    frame = FigureFrame(TEXT_WIDTH_MM, HYDROGRAPH_HEIGHT_MM[view.definition.page], view.measures.unit)
-    start = view.definition.hydrographs.start
     counts = view.levels["well"].value_counts()
     blocks: list[Block] = []
     number = 0
     for heading, wells in well_groups(view):
-        measured = tuple(well for well in wells if counts.get(well, 0))
+        group = tuple(well for well in wells if counts.get(well, 0))
         if heading:
             blocks.append(Heading(heading))
-        if not measured:
+        if not group:
             blocks.append(Paragraph("No level is on record at these wells."))
-        for well in measured:
+        for sheet in _sheets(group):
             number += 1
-            since = f"From {start.isoformat()}" if start else "Whole record"
-            caption = f"Hydrograph of {well}. {since}, {int(counts[well])} events."
-            alt = f"{caption} Water elevation above {view.data.site.vertical_datum} and depth to water against time."
-            draw = functools.partial(drawing.hydrograph, view, well, measured, frame)
-            blocks.append(FigureSlot(f"hydrograph-{number}", caption, alt, draw, bookmark=well))
-        unmeasured = sorted(set(wells) - set(measured))
-        if measured and unmeasured:
+            blocks.append(_figure(view, drawing, sheet, group, number))
+        unmeasured = sorted(set(wells) - set(group))
+        if group and unmeasured:
             blocks.append(Paragraph(f"No level is on record at {', '.join(unmeasured)}.", "small"))
     return Section("hydrographs", "Hydrographs", tuple(blocks))
+
+
+def _sheets(group: tuple[str, ...]) -> list[tuple[str, ...]]:
+    return [group[start : start + HYDROGRAPHS_A_PAGE] for start in range(0, len(group), HYDROGRAPHS_A_PAGE)]
+
+
+def _figure(
+    view: ReportView, drawing: Drawing, wells: tuple[str, ...], group: tuple[str, ...], number: int
+) -> FigureSlot:
+    height = HYDROGRAPH_HEIGHT_MM[view.definition.page] * len(wells)
+    frame = FigureFrame(TEXT_WIDTH_MM, height, view.measures.unit)
+    start = view.definition.hydrographs.start
+    since = f"from {start.isoformat()}" if start else "whole record"
+    span = "; one vertical span for all wells of the group" if len(group) > 1 else ""
+    caption = f"Hydrographs of {joined(list(wells))}, {since}{span}."
+    alt = f"{caption} Water elevation above {view.data.site.vertical_datum} and depth to water against time."
+    draw = functools.partial(drawing.hydrographs, view, wells, group, frame)
+    return FigureSlot(f"hydrographs-{number}", caption, alt, draw, bookmarks=wells)

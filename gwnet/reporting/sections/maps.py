@@ -6,12 +6,23 @@ import math
 
 import pandas as pd
 
-from gwnet.reporting.content import Block, Cell, Column, FigureSlot, Heading, Paragraph, Section, Table
+from gwnet.reporting.content import (
+    Block,
+    Bullets,
+    Caution,
+    Cell,
+    Column,
+    FigureSlot,
+    Heading,
+    Paragraph,
+    Section,
+    Table,
+)
 from gwnet.reporting.data import MapFacts
 from gwnet.reporting.drawing import MAP_HEIGHT_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
 from gwnet.reporting.measures import compass, moment_text
 from gwnet.reporting.period import date_text
-from gwnet.reporting.sections.common import length_cell, length_column, text_cell, text_of
+from gwnet.reporting.sections.common import bound_sign, length_cell, length_column, text_cell, text_of
 from gwnet.reporting.view import ReportView
 
 __all__ = ["maps", "network_map"]
@@ -54,6 +65,10 @@ def _one_map(view: ReportView, facts: MapFacts, drawing: Drawing, number: int) -
         caption = _caption(view, facts)
         alt = f"Map of the potentiometric surface. {caption}"
         blocks.append(FigureSlot(f"map-{number}", caption, alt, lambda: drawing.potentiometric_map(view, facts, frame)))
+    if facts.findings:
+        blocks.append(Caution("Levels that do not fit", facts.findings))
+    if facts.cautions:
+        blocks.append(Bullets(facts.cautions))
     left_out = facts.control[~facts.control["used"].astype(bool)]
     if left_out.empty:
         blocks.append(Paragraph("No well of this aquifer was left out of the map."))
@@ -76,12 +91,12 @@ def _caption(view: ReportView, facts: MapFacts) -> str:
     if math.isfinite(facts.interval_m):
         interval = view.measures.length(facts.interval_m)
         parts.append(f"contour interval {interval:.4g} {view.measures.unit}")
-    parts.append(facts.method)
-    parts.extend(f"{name} {value}" for name, value in facts.parameters)
     if math.isfinite(facts.cross_validation_m):
-        parts.append(f"cross-validation error {view.measures.text(facts.cross_validation_m)}")
+        parts.append(f"cross-validation error {view.measures.text(facts.cross_validation_m)} (root mean square)")
+    method = f"{facts.method.rstrip('.')}." if facts.method else ""
+    settings = "; ".join(f"{name} {value}" for name, value in facts.parameters)
     dashed = "Dashed contours are inferred; nothing is drawn beyond control."
-    return f"{'; '.join(part for part in parts if part)}. {dashed}"
+    return " ".join(filter(None, (f"{'; '.join(parts)}.", method, f"{settings}." if settings else "", dashed)))
 
 
 def _left_out_table(view: ReportView, facts: MapFacts, left_out: pd.DataFrame, number: int) -> Table:
@@ -94,16 +109,17 @@ def _left_out_table(view: ReportView, facts: MapFacts, left_out: pd.DataFrame, n
         length_column("±", measures),
         Column("Reason for leaving out"),
     )
+    bounded = view.levels[view.levels["bound"] != ""]
+    signs = {event["event_id"]: bound_sign(event) for event in bounded.to_dict("records")}
     rows = []
     for row in left_out.to_dict("records"):
         value = measures.length(row["water_elevation_m"])
-        dry = text_of(row["status"]) == "dry"
         rows.append(
             (
                 Cell(str(row["well"]) + (" (gauge)" if row["kind"] == "stage" else "")),
                 text_cell(moment_text(text_of(row["measured_at"])), "not measured in the window"),
                 text_cell(row["status"], "no event"),
-                Cell(value, "no number" if math.isnan(value) else "", prefix="≤" if dry else ""),
+                Cell(value, "no number" if math.isnan(value) else "", prefix=signs.get(row.get("event_id"), "")),
                 length_cell(row["uncertainty_m"], measures, "no number"),
                 text_cell(row["reason"], "no reason given"),
             )

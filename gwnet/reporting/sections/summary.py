@@ -171,14 +171,24 @@ def _gradients(view: ReportView) -> list[Block]:
 
 def gradient_sentence(gradient: GradientFacts) -> str:
     """Return a gradient in words, or that it cannot be told."""
-    note = f" {gradient.note}" if gradient.note else ""
+    note = f" {gradient.note[0].upper()}{gradient.note[1:].rstrip('.')}." if gradient.note else ""
+    if gradient.without:
+        note = f" Left out of this plane: {joined(list(gradient.without))}, which do not fit their neighbours.{note}"
     if not gradient.determined:
         return f"a gradient cannot be told apart from none with {gradient.n_wells} wells.{note}"
-    towards = (
-        f"{gradient.azimuth_deg % 360:.0f}° ± {gradient.azimuth_uncertainty_deg:.0f}° ({compass(gradient.azimuth_deg)})"
-    )
-    size = f"{gradient.magnitude:.2g} ± {gradient.magnitude_uncertainty:.1g}"
+    decimals = significant_decimals(gradient.magnitude_uncertainty)
+    size = f"{gradient.magnitude:.{decimals}f} ± {gradient.magnitude_uncertainty:.{decimals}f}"
+    direction = f"{round(gradient.azimuth_deg) % 360}° ± {math.ceil(gradient.azimuth_uncertainty_deg)}°"
+    towards = f"{direction} ({compass(gradient.azimuth_deg)})"
     return f"gradient {size}, flow towards {towards}, from {gradient.n_wells} wells.{note}"
+
+
+def significant_decimals(uncertainty: float) -> int:
+    """Return the decimals that show a half-width by one digit, by two where the first is a 1."""
+    if not 0 < uncertainty < math.inf:
+        return 5
+    power = math.floor(math.log10(uncertainty))
+    return max(0, -power + (1 if uncertainty < 2 * 10.0**power else 0))
 
 
 def _thresholds(view: ReportView) -> list[Block]:

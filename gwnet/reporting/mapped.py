@@ -1,0 +1,86 @@
+"""Facts of a potentiometric map for the report, taken from what the analysis made."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pandas as pd
+
+from gwnet.analysis.map_result import MapResult
+from gwnet.errors import GwnetError
+from gwnet.hydro.gradient import Gradient
+from gwnet.reporting.data import GradientFacts, MapFacts
+
+__all__ = ["map_facts", "refused_map"]
+
+
+def map_facts(result: MapResult) -> MapFacts:
+    """Return the facts of a map.
+
+    Parameters
+    ----------
+    result : gwnet.analysis.map_result.MapResult
+        The map.
+
+    Returns
+    -------
+    MapFacts
+        Its method, findings, cautions and gradient. Where wells do not fit their neighbours, the gradient is the one
+        without them, and says so.
+    """
+    doubtful = tuple(finding.well for finding in result.findings)
+    sound = result.gradient_sound
+    gradient = _gradient(result.gradient, ()) if sound is None else _gradient(sound, doubtful)
+    return MapFacts(
+        aquifer=result.aquifer,
+        day=result.date,
+        control=result.control,
+        method=result.method_text,
+        parameters=result.parameters,
+        interval_m=result.interval_m,
+        cross_validation_m=result.cross_validation.rmse_m,
+        gradient=gradient,
+        findings=(
+            *(finding.text for finding in result.findings),
+            *(failure.text for failure in result.honour_failures),
+        ),
+        cautions=result.cautions,
+        result=result,
+    )
+
+
+def _gradient(gradient: Gradient, without: tuple[str, ...]) -> GradientFacts:
+    return GradientFacts(
+        magnitude=gradient.magnitude,
+        magnitude_uncertainty=gradient.magnitude_half_width,
+        azimuth_deg=gradient.azimuth_deg,
+        azimuth_uncertainty_deg=gradient.azimuth_half_width_deg,
+        determined=gradient.determined,
+        n_wells=gradient.n,
+        without=without,
+        note=gradient.note,
+    )
+
+
+def refused_map(aquifer: str, day: dt.date, control: pd.DataFrame, error: GwnetError) -> MapFacts:
+    """Return the facts of a map that could not be made, with the reason.
+
+    Parameters
+    ----------
+    aquifer : str
+        Code of the aquifer.
+    day : date
+        Day of the set.
+    control : DataFrame
+        The same-day set as far as it goes.
+    error : GwnetError
+        What the analysis refused, and what to do.
+
+    Returns
+    -------
+    MapFacts
+        A map without a drawing.
+    """
+    return MapFacts(
+        aquifer=aquifer, day=day, control=control, refused=" ".join(filter(None, (error.message, error.mend)))
+    )
