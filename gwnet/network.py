@@ -19,8 +19,11 @@ from gwnet.store.session import Store, open_store
 from gwnet.units import DISPLAY_UNITS, metres_per
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from gwnet.analysis.explain import Explanation
     from gwnet.ingest.load import LoadResult
+    from gwnet.products.maps import SiteMap, WellGradient
 
 
 def init(address: str | Path) -> tuple[str | None, str]:
@@ -254,6 +257,236 @@ class Network:
         with self.store.reading() as connection:
             self._check_codes(connection, known_on, site=site, wells=[well])
             return explain(connection, well, time, site=site, known_on=known_on, unit=unit)
+
+    def check(
+        self,
+        *,
+        round: str | None = None,
+        site: str | None = None,
+        known_on: dt.datetime | None = None,
+    ) -> pd.DataFrame:
+        """Return what the checks notice; see `gwnet.analysis.quality.findings`."""
+        from gwnet.analysis.quality import findings
+
+        with self.store.reading() as connection:
+            self._check_codes(connection, known_on, site=site, round_code=round)
+            return findings(connection, round_code=round, site=site, known_on=known_on)
+
+    def hydrograph(
+        self,
+        wells: Sequence[str],
+        *,
+        site: str | None = None,
+        start: dt.date | None = None,
+        end: dt.date | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+    ) -> Figure:
+        """Draw the hydrograph of one or more wells; several share one vertical span.
+
+        Parameters
+        ----------
+        wells : sequence of str
+            Codes of wells of one site.
+        site : str, optional
+            Code of the site; may be left out when the record holds only one.
+        start, end : datetime.date, optional
+            First and last local date; the whole record unless given.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+        unit : str, optional
+            Unit of the axes, m or ft.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            The figure; `save_figure` writes it.
+
+        Raises
+        ------
+        NotFoundError
+            If a site or well is not on record.
+        """
+        from gwnet.products.hydrographs import hydrograph_figure
+
+        with self.store.reading() as connection:
+            settings = fetch.one_site(connection, site, known_on)
+            self._check_codes(connection, known_on, site=settings["site"], wells=wells)
+            return hydrograph_figure(
+                connection, settings, list(dict.fromkeys(wells)), start=start, end=end, known_on=known_on, unit=unit
+            )
+
+    @staticmethod
+    def save_figure(figure: Figure, path: str | Path) -> Path:
+        """Write a figure as PNG, PDF or SVG, as the file's ending says; see `gwnet.figures.style.save`."""
+        from gwnet.figures.style import save
+
+        return save(figure, Path(path))
+
+    def map(
+        self,
+        aquifer: str,
+        date: dt.date,
+        *,
+        site: str | None = None,
+        window_days: float | None = None,
+        method: str = "kriging",
+        interval_m: float | None = None,
+        exclude: Sequence[str] = (),
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+    ) -> SiteMap:
+        """Make the potentiometric map of one aquifer on a date.
+
+        Parameters
+        ----------
+        aquifer : str
+            Code of the aquifer.
+        date : datetime.date
+            Local date of the levels.
+        site : str, optional
+            Code of the site; may be left out when the record holds only one.
+        window_days : float, optional
+            Days before and after the date that count as the same day; the site's own unless given.
+        method : str, optional
+            ``kriging`` or ``triangulation``.
+        interval_m : float, optional
+            Contour interval; chosen unless given [m].
+        exclude : sequence of str, optional
+            Wells and gauges to leave out.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+        unit : str, optional
+            Unit of the labels, m or ft.
+
+        Returns
+        -------
+        gwnet.products.maps.SiteMap
+            The map, with its figure, files and summary.
+
+        Raises
+        ------
+        NotFoundError
+            If the aquifer is not on record.
+        TooFewLevelsError
+            If fewer than three levels can be used.
+        """
+        from gwnet.analysis.site_maps import map_of
+        from gwnet.products.maps import SiteMap
+
+        with self.store.reading() as connection:
+            settings = fetch.one_site(connection, site, known_on)
+            self._check_codes(connection, known_on, aquifer=aquifer)
+            result = map_of(
+                connection,
+                settings,
+                aquifer,
+                date,
+                method=method,
+                interval_m=interval_m,
+                unit=unit,
+                known_on=known_on,
+                window_days=window_days,
+                exclude=exclude,
+            )
+            return SiteMap.of(connection, settings, result, known_on)
+
+    def gradient(
+        self,
+        wells: Sequence[str],
+        date: dt.date,
+        *,
+        site: str | None = None,
+        window_days: float | None = None,
+        known_on: dt.datetime | None = None,
+    ) -> WellGradient:
+        """Work out the gradient of the plane through the levels of three wells or more.
+
+        Parameters
+        ----------
+        wells : sequence of str
+            Codes of wells of one aquifer.
+        date : datetime.date
+            Local date of the levels.
+        site : str, optional
+            Code of the site; may be left out when the record holds only one.
+        window_days : float, optional
+            Days before and after the date that count as the same day; the site's own unless given.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+
+        Returns
+        -------
+        gwnet.products.maps.WellGradient
+            The gradient and the levels it was made from.
+
+        Raises
+        ------
+        NotFoundError
+            If a well is not on record or has no level that can be used.
+        TooFewLevelsError
+            If fewer than three wells are named.
+        """
+        from gwnet.analysis.site_maps import gradient_between
+        from gwnet.products.maps import WellGradient
+
+        with self.store.reading() as connection:
+            settings = fetch.one_site(connection, site, known_on)
+            found, control = gradient_between(
+                connection, settings, wells, date, window_days=window_days, known_on=known_on
+            )
+        return WellGradient(found, control)
+
+    def report(
+        self,
+        definition: str | Path,
+        period: str,
+        out: str | Path,
+        *,
+        site: str | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str | None = None,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> list[Path]:
+        """Make a report: PDF, manifest and data annex.
+
+        Parameters
+        ----------
+        definition : str or pathlib.Path
+            Name of a definition that travels with the program, or the path of a TOML file.
+        period : str
+            For example 2026-Q1, 2026, 2026-03 or 2026-01-15..2026-04-14.
+        out : str or pathlib.Path
+            Folder to write into.
+        site : str, optional
+            Code of the site; may be left out when the record holds only one.
+        known_on : datetime.datetime, optional
+            Record as known at this time; the live record unless given. The same record, definition and time give the
+            same bytes.
+        unit : str, optional
+            Unit of printing, m or ft; the definition's unless given.
+        progress : callable, optional
+            Called with steps done and steps in all.
+
+        Returns
+        -------
+        list of pathlib.Path
+            Files written, the PDF first.
+
+        Raises
+        ------
+        DefinitionError
+            If the definition is wrong.
+        ReportError
+            If the report cannot be made; nothing is written then.
+        OutputError
+            If the folder cannot be written.
+        """
+        from gwnet.products.reports import make_report
+
+        return make_report(
+            self.store, definition, period, Path(out), site=site, known_on=known_on, unit=unit, progress=progress
+        )
 
     def newest_recording(self) -> dt.datetime | None:
         """Return when the record last changed."""

@@ -12,18 +12,18 @@ from sqlalchemy import Connection
 from gwnet.analysis.levels import levels
 from gwnet.analysis.places import located
 from gwnet.analysis.quality import findings
-from gwnet.analysis.site_maps import map_of
+from gwnet.analysis.site_maps import control_of, map_of
+from gwnet.analysis.synoptic import CONTROL_COLUMNS
 from gwnet.analysis.thresholds import with_elevations
 from gwnet.clock import to_utc
 from gwnet.constants import REPEAT_TOLERANCE_M, SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
-from gwnet.reporting.data import GradientFacts, MapFacts, ReportData, SiteFacts
+from gwnet.reporting.data import MapFacts, ReportData, SiteFacts
+from gwnet.reporting.mapped import map_facts, refused_map
 from gwnet.store import fetch, fetch_programme, history
 from gwnet.store.fetch_levels import LevelFilter
 
 if TYPE_CHECKING:
-    from gwnet.analysis.map_result import MapResult
-    from gwnet.hydro.gradient import Gradient
     from gwnet.reporting.definition import Definition
     from gwnet.reporting.period import Period
 
@@ -177,7 +177,7 @@ def _maps(
         except (AnalysisError, NotFoundError) as error:
             made.append(_refused(connection, settings, aquifer, day, error, chosen.window_days, table, known_on))
             continue
-        made.append(facts_of(result))
+        made.append(map_facts(result))
     return tuple(made)
 
 
@@ -192,16 +192,13 @@ def _refused(
     known_on: dt.datetime | None,
 ) -> MapFacts:
     """Return the facts of a map that cannot be drawn: its set, and why."""
-    from gwnet.analysis.site_maps import control_of
-    from gwnet.analysis.synoptic import CONTROL_COLUMNS
-
     try:
         control = control_of(
             connection, settings, aquifer, day, window_days=window_days, known_on=known_on, table=table
         )
     except (AnalysisError, NotFoundError):
         control = pd.DataFrame(columns=list(CONTROL_COLUMNS))
-    return MapFacts(aquifer=aquifer, day=day, control=control, refused=str(error))
+    return refused_map(aquifer, day, control, error)
 
 
 def busiest_day(table: pd.DataFrame, round_code: str, aquifer: str) -> dt.date | None:
@@ -226,54 +223,3 @@ def busiest_day(table: pd.DataFrame, round_code: str, aquifer: str) -> dt.date |
         return None
     counts = rows["measured_at"].str[:10].value_counts()
     return dt.date.fromisoformat(min(str(day) for day in counts[counts == counts.max()].index))
-
-
-def facts_of(result: MapResult) -> MapFacts:
-    """Return what a report says of a map.
-
-    Parameters
-    ----------
-    result : gwnet.analysis.map_result.MapResult
-        The map.
-
-    Returns
-    -------
-    gwnet.reporting.data.MapFacts
-        Facts, with the map itself for the drawing.
-    """
-    checked = result.cross_validation
-    return MapFacts(
-        aquifer=result.aquifer,
-        day=result.date,
-        control=result.control,
-        method=result.method_text,
-        parameters=tuple(result.parameters),
-        interval_m=result.interval_m,
-        cross_validation_m=checked.rmse_m,
-        gradient=gradient_facts(result.gradient_sound or result.gradient),
-        result=result,
-    )
-
-
-def gradient_facts(gradient: Gradient) -> GradientFacts:
-    """Return what a report says of a gradient.
-
-    Parameters
-    ----------
-    gradient : gwnet.hydro.gradient.Gradient
-        The gradient.
-
-    Returns
-    -------
-    gwnet.reporting.data.GradientFacts
-        Facts.
-    """
-    return GradientFacts(
-        magnitude=gradient.magnitude,
-        magnitude_uncertainty=gradient.magnitude_half_width,
-        azimuth_deg=gradient.azimuth_deg,
-        azimuth_uncertainty_deg=gradient.azimuth_half_width_deg,
-        determined=bool(gradient.determined),
-        n_wells=int(gradient.n),
-        note=gradient.note,
-    )

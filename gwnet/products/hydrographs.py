@@ -1,0 +1,89 @@
+"""Hydrographs drawn from the record."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING
+
+import pandas as pd
+from sqlalchemy import Connection
+
+from gwnet.analysis.levels import levels
+from gwnet.analysis.thresholds import with_elevations
+from gwnet.figures.hydrograph import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
+from gwnet.store import fetch, fetch_programme
+from gwnet.store.fetch_levels import LevelFilter
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+#: Height of one hydrograph among several, and of the page around them [mm].
+_EACH_MM = 70.0
+_AROUND_MM = 25.0
+_WIDTH_MM = 180.0
+
+
+def hydrograph_figure(
+    connection: Connection,
+    settings: pd.Series,
+    wells: list[str],
+    *,
+    start: dt.date | None = None,
+    end: dt.date | None = None,
+    known_on: dt.datetime | None = None,
+    unit: str = "m",
+) -> Figure:
+    """Draw the hydrograph of one well, or of several under each other on one vertical span.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    settings : pandas.Series
+        Site, as a row of `gwnet.store.fetch.sites`.
+    wells : list of str
+        Wells, from top to bottom.
+    start, end : datetime.date, optional
+        First and last local date; the whole record unless given.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+    unit : str, optional
+        Unit of the axes, m or ft.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        The figure. Rainfall and abstraction stand below it where the site has them and one well is drawn.
+    """
+    site = str(settings["site"])
+    table = levels(connection, LevelFilter(site=site, wells=wells), known_on)
+    frame = fetch.wells(connection, known_on, site)
+    points = fetch.measuring_points(connection, known_on, site)
+    limits = with_elevations(fetch_programme.thresholds(connection, known_on, site), frame, points)
+    limits = limits[limits["well"].isin(wells)]
+    names = fetch.aquifers(connection, known_on).set_index("aquifer")["name"]
+    aquifer_of = frame.set_index("well")["aquifer"]
+    context = fetch_programme.context(connection, known_on, site)
+    span = common_span([table], thresholds=limits, unit=unit)
+    drawn = [
+        hydrograph_plot_data(
+            table,
+            well,
+            measuring_points=points,
+            construction=fetch.construction(connection, known_on, site),
+            thresholds=limits,
+            site=settings,
+            wells=frame,
+            unit=unit,
+            span=span,
+            start=start,
+            end=end,
+            context=context if len(wells) == 1 and not context.empty else None,
+            aquifer_name=str(names.get(aquifer_of[well], "")),
+            known_on=known_on or fetch.newest_recording(connection),
+        )
+        for well in wells
+    ]
+    if len(drawn) == 1:
+        return draw_hydrograph(drawn[0])
+    return hydrograph_sheet(drawn, size_mm=(_WIDTH_MM, _AROUND_MM + _EACH_MM * len(drawn)))

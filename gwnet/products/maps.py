@@ -1,0 +1,211 @@
+"""A potentiometric map with its files, and the gradient between wells: what the command line prints and writes."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+from sqlalchemy import Connection
+
+from gwnet.analysis.site_maps import unit_of_coordinates
+from gwnet.errors import OutputError
+from gwnet.exchange.geopackage import write_map_geopackage
+from gwnet.figures import style
+from gwnet.figures.map_data import map_plot_data_of
+from gwnet.figures.surface_map import draw_surface_map
+from gwnet.store import fetch
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from gwnet.analysis.map_result import MapResult
+    from gwnet.hydro.gradient import Gradient
+
+
+@dataclass(frozen=True, eq=False)
+class SiteMap:
+    """A potentiometric map of a site.
+
+    Attributes
+    ----------
+    result : gwnet.analysis.map_result.MapResult
+        Control, surface, contours, arrows, gradient and findings.
+    site : dict
+        Settings of the site.
+    aquifer_name : str
+        Name of the aquifer.
+    known_on_utc : datetime.datetime or None
+        Record as known at this time.
+    """
+
+    result: MapResult
+    site: dict[str, Any]
+    aquifer_name: str
+    known_on_utc: dt.datetime | None
+
+    @classmethod
+    def of(
+        cls, connection: Connection, settings: pd.Series, result: MapResult, known_on: dt.datetime | None
+    ) -> SiteMap:
+        """Put a map together with what its sheet says of site, aquifer and record.
+
+        Parameters
+        ----------
+        connection : sqlalchemy.Connection
+            Connection to read from.
+        settings : pandas.Series
+            Site, as a row of `gwnet.store.fetch.sites`.
+        result : gwnet.analysis.map_result.MapResult
+            The map.
+        known_on : datetime.datetime or None
+            Record as known at this time; None for the live record.
+
+        Returns
+        -------
+        SiteMap
+            The map of the site.
+        """
+        names = fetch.aquifers(connection, known_on).set_index("aquifer")["name"]
+        moment = known_on or fetch.newest_recording(connection)
+        return cls(result, settings.to_dict(), str(names.get(result.aquifer, "")), moment)
+
+    @property
+    def control(self) -> pd.DataFrame:
+        """Return the control frame."""
+        return self.result.control
+
+    @property
+    def gradient(self) -> Gradient:
+        """Return the gradient of the plane through the used levels."""
+        return self.result.gradient
+
+    def figure(self) -> Figure:
+        """Return the map sheet as a figure."""
+        data = map_plot_data_of(
+            self.result,
+            site=self.site,
+            aquifer_name=self.aquifer_name,
+            coordinate_unit_m=unit_of_coordinates(str(self.site["crs"])),
+            known_on=self.known_on_utc,
+        )
+        return draw_surface_map(data)
+
+    def write(self, out: Path | str) -> list[Path]:
+        """Write map.pdf, map.png and map.gpkg into a folder, all of them or none.
+
+        Parameters
+        ----------
+        out : pathlib.Path or str
+            Folder; made when it does not exist.
+
+        Returns
+        -------
+        list of pathlib.Path
+            The three files.
+
+        Raises
+        ------
+        OutputError
+            If the folder cannot be made or written.
+        """
+        folder = Path(out)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            with tempfile.TemporaryDirectory(dir=folder, prefix=".map-") as name:
+                made = Path(name)
+                drawn = self.figure()
+                style.save(drawn, made / "map.pdf")
+                style.save(drawn, made / "map.png")
+                write_map_geopackage(made / "map.gpkg", self.result)
+                written = []
+                for part in ("map.pdf", "map.png", "map.gpkg"):
+                    os.replace(made / part, folder / part)
+                    written.append(folder / part)
+        except OSError as error:
+            message = f"The map cannot be written: {error.strerror or error}."
+            raise OutputError(message, where=str(folder), mend="Give another folder with --out.") from error
+        return written
+
+    def summary(self) -> pd.DataFrame:
+        """Return what the map says in one row.
+
+        Returns
+        -------
+        pandas.DataFrame
+            aquifer, date, used, excluded, span, method, interval_m, cross_validation_error_m, then the gradient's
+            columns as `gradient_row`, finding and exclusions.
+        """
+        result = self.result
+        left = result.left_out
+        row = {
+            "aquifer": result.aquifer,
+            "date": result.date.isoformat(),
+            "used": len(result.used),
+            "excluded": len(left),
+            "span": result.span.text,
+            "method": result.method_text,
+            "interval_m": result.interval_m,
+            "cross_validation_error_m": result.cross_validation.rmse_m,
+            **gradient_row(result.gradient),
+            "finding": "; ".join(
+                [*(found.text for found in result.findings), *(failure.text for failure in result.honour_failures)]
+            ),
+            "exclusions": "; ".join(f"{w}: {r}" for w, r in zip(left["well"], left["reason"], strict=True)),
+        }
+        if result.gradient_sound is not None:
+            sound = gradient_row(result.gradient_sound)
+            row |= {f"{name}_without_findings": sound[name] for name in ("gradient", "azimuth_degrees")}
+        return pd.DataFrame([row])
+
+
+@dataclass(frozen=True, eq=False)
+class WellGradient:
+    """The gradient between named wells.
+
+    Attributes
+    ----------
+    gradient : gwnet.hydro.gradient.Gradient
+        The plane's gradient.
+    control : pandas.DataFrame
+        The levels it was made from.
+    """
+
+    gradient: Gradient
+    control: pd.DataFrame
+
+    def summary(self) -> pd.DataFrame:
+        """Return the gradient in one row; see `gwnet.products.maps.gradient_row`."""
+        levels = zip(self.control["well"], self.control["water_elevation_m"], strict=True)
+        words = "; ".join(f"{well} {head:.3f} m" for well, head in levels)
+        return pd.DataFrame([{**gradient_row(self.gradient), "levels": words}])
+
+
+def gradient_row(gradient: Gradient) -> dict[str, Any]:
+    """Return a gradient as named values.
+
+    Parameters
+    ----------
+    gradient : gwnet.hydro.gradient.Gradient
+        The gradient.
+
+    Returns
+    -------
+    dict of str to object
+        gradient and gradient_uncertainty [m/m, 95 %], azimuth_degrees and azimuth_uncertainty_degrees (direction of
+        flow, clockwise from grid north), determined, wells and note; a direction that cannot be told is left empty.
+    """
+    told = bool(gradient.determined)
+    return {
+        "gradient": gradient.magnitude,
+        "gradient_uncertainty": gradient.magnitude_half_width,
+        "azimuth_degrees": gradient.azimuth_deg if told else None,
+        "azimuth_uncertainty_degrees": gradient.azimuth_half_width_deg if told else None,
+        "determined": told,
+        "wells": int(gradient.n),
+        "note": gradient.text,
+    }

@@ -1,0 +1,98 @@
+"""A report from the record to its files."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from gwnet import __version__
+from gwnet.errors import SettingsError
+from gwnet.products.collect import collect
+from gwnet.reporting.definition import load_definition
+from gwnet.reporting.drawn import ReportDrawing
+from gwnet.reporting.period import parse_period
+from gwnet.reporting.write import write_report
+from gwnet.store import revision
+from gwnet.units import DISPLAY_UNITS
+
+if TYPE_CHECKING:
+    from gwnet.store.session import Store
+
+#: Gathering the record, and drawing and writing the report.
+_STEPS = 2
+
+
+def make_report(
+    store: Store,
+    definition: str | Path,
+    period: str,
+    out: Path,
+    *,
+    site: str | None = None,
+    known_on: dt.datetime | None = None,
+    unit: str | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> list[Path]:
+    """Make a report and write its files.
+
+    Parameters
+    ----------
+    store : gwnet.store.session.Store
+        Open database.
+    definition : str or pathlib.Path
+        Name of a definition that travels with the program, or the path of a TOML file.
+    period : str
+        Period of the report.
+    out : pathlib.Path
+        Folder to write into.
+    site : str, optional
+        Code of the site; may be left out when the record holds only one.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+    unit : str, optional
+        Unit of printing, m or ft; the definition's unless given.
+    progress : callable, optional
+        Called with steps done and steps in all.
+
+    Returns
+    -------
+    list of pathlib.Path
+        Files written, the PDF first.
+
+    Raises
+    ------
+    DefinitionError
+        If the definition is wrong.
+    SettingsError
+        If the unit is neither m nor ft.
+    ReportError
+        If the report cannot be made; nothing is written then.
+    OutputError
+        If the folder cannot be written.
+    """
+    told = load_definition(definition)
+    if unit is not None:
+        if unit not in DISPLAY_UNITS:
+            message = f"A report can be printed in {' or '.join(DISPLAY_UNITS)}, not in {unit!r}."
+            raise SettingsError(message)
+        told = replace(told, units=unit)  # type: ignore[arg-type]
+    when = parse_period(period)
+    with store.reading() as connection:
+        data = collect(connection, told, when, site=site, known_on=known_on)
+    if progress is not None:
+        progress(1, _STEPS)
+    written = write_report(
+        told,
+        data,
+        out,
+        period=when,
+        drawing=ReportDrawing(),
+        program_version=__version__,
+        schema_revision=revision.HEAD,
+    )
+    if progress is not None:
+        progress(_STEPS, _STEPS)
+    return [written.pdf, written.manifest, *written.annex]
