@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
@@ -66,7 +65,7 @@ def write_map_geopackage(path: Path | str, result: MapResult) -> Path:
         with tempfile.TemporaryDirectory(dir=target.parent, prefix=".gpkg-") as folder:
             made = Path(folder) / "map.gpkg"
             _write_layers(made, result)
-            os.replace(made, target)
+            made.replace(target)
     except OSError as error:
         message = f"The GeoPackage cannot be written: {error.strerror or error}."
         raise OutputError(message, where=str(target)) from error

@@ -25,7 +25,8 @@ LEAST_FITTED: Final = 8
 #: Models tried by a fit unless others are named, in this order; the first wins a tie.
 FITTED_MODELS: Final = ("spherical", "exponential", "matern")
 
-_MOST_FITTED = 300
+_MOST_FITTED = 200
+_RANGES = 12
 _LONGEST_RANGE = 2.0
 _MATERN_FACTOR = 4.743864518  # (1 + t) exp(-t) = 0.05
 
@@ -274,8 +275,9 @@ def fit_covariance(
     -----
     Restricted maximum likelihood (Patterson and Thompson, 1971; for variograms in Cressie, 1993, section 2.6): the
     likelihood of the heads less their drift. The search starts from the best of twelve ranges between the shortest
-    distance and twice the longest, and ends with the simplex of Nelder and Mead; it has no random part. The range is
-    kept within those limits. Of more than 300 wells, 300 evenly picked in order of x are used.
+    distance and twice the longest, each with the sill that would be best without measurement error, and ends with the
+    simplex of Nelder and Mead; it has no random part. The range is kept within those limits. Of more than 200 wells,
+    200 evenly picked in order of x are used.
 
     With fewer than 8 wells nothing is fitted: the first model is taken with the longest distance as range and the
     variance about the drift as sill.
@@ -326,37 +328,46 @@ class _Search:
     def best(self, model: str, *, nugget: bool) -> tuple[float, Covariance]:
         """Return the largest log likelihood of a model and where it is."""
         off_diagonal = self.distance[self.distance > 0.0]
-        shortest, longest = float(off_diagonal.min()), float(off_diagonal.max())
-        limits = np.log([shortest, _LONGEST_RANGE * longest])
-        ranges = np.linspace(limits[0], limits[1], 12)
-        shares = (0.05, 0.3) if nugget else (1.0,)
-        sills = np.log(self.spread * np.array([0.3, 1.0, 4.0]))
-        starts = [(at, sill, np.log(share)) for at in ranges for sill in sills for share in shares]
+        limits = np.log([float(off_diagonal.min()), _LONGEST_RANGE * float(off_diagonal.max())])
+        ranges = np.linspace(limits[0], limits[1], _RANGES)
+        shares = np.log([0.05, 0.5]) if nugget else np.array([-np.inf])
+        starts = [self._start(model, at, share, limits) for at in ranges for share in shares]
 
         def cost(values: Floats) -> float:
             beyond = float(max(0.0, limits[0] - values[0], values[0] - limits[1]))
-            covariance = self._covariance(model, values, limits)
-            return -self.log_likelihood(covariance) + 1e3 * beyond
+            return -self._terms(self._covariance(model, values, limits))[0] + 1e3 * beyond
 
-        points = [np.array(start if nugget else start[:2]) for start in starts]
-        first = min(points, key=cost)
+        first = min(starts, key=cost)
         ended = minimize(
-            cost, first, method="Nelder-Mead", options={"xatol": 1e-4, "fatol": 1e-6, "maxiter": 400, "maxfev": 400}
+            cost,
+            first if nugget else first[:2],
+            method="Nelder-Mead",
+            options={"xatol": 1e-3, "fatol": 1e-5, "maxfev": 250},
         )
         covariance = self._covariance(model, ended.x, limits)
-        return self.log_likelihood(covariance), covariance
+        return self._terms(covariance)[0], covariance
+
+    def _start(self, model: str, reach: float, share: float, limits: Floats) -> Floats:
+        """Return where to begin for a range and share of nugget: with the best sill for heads without error."""
+        unit = self._covariance(model, np.array([reach, 0.0, share]), limits)
+        _, quadratic = self._terms(unit, noise=np.zeros_like(self.noise))
+        free = self.heads.size - self.columns.shape[1]
+        sill = quadratic / free if np.isfinite(quadratic) else self.spread
+        return np.array([reach, np.log(max(sill, 1e-30)), share])
 
     @staticmethod
     def _covariance(model: str, values: Floats, limits: Floats) -> Covariance:
         reach = float(np.exp(np.clip(values[0], *limits)))
         sill = float(np.exp(np.clip(values[1], -60.0, 60.0)))
-        share = float(np.exp(np.clip(values[2], -30.0, 30.0))) if values.size > 2 else 0.0
+        share = float(np.exp(np.minimum(values[2], 30.0))) if values.size > 2 else 0.0
         return Covariance(model, sill, reach, share * sill)
 
-    def log_likelihood(self, covariance: Covariance) -> float:
-        """Return the restricted log likelihood, without its constant."""
+    def _terms(self, covariance: Covariance, noise: Floats | None = None) -> tuple[float, float]:
+        """Return the restricted log likelihood, without its constant, and its quadratic form."""
         matrix = covariance.at(self.distance)
-        matrix[np.diag_indices_from(matrix)] += covariance.nugget_m2 + self.noise + 1e-12 * covariance.partial_sill_m2
+        matrix[np.diag_indices_from(matrix)] += (
+            covariance.nugget_m2 + (self.noise if noise is None else noise) + 1e-12 * covariance.partial_sill_m2
+        )
         try:
             lower = cholesky(matrix, lower=True, overwrite_a=True, check_finite=False)
             white = solve_triangular(
@@ -364,7 +375,8 @@ class _Search:
             )
             inner = cholesky(white[:, :-1].T @ white[:, :-1], lower=True, check_finite=False)
         except LinAlgError:
-            return -np.inf
+            return -np.inf, np.inf
         along = solve_triangular(inner, white[:, :-1].T @ white[:, -1], lower=True, check_finite=False)
-        quadratic = white[:, -1] @ white[:, -1] - along @ along
-        return float(-np.sum(np.log(np.diag(lower))) - np.sum(np.log(np.diag(inner))) - 0.5 * quadratic)
+        quadratic = float(white[:, -1] @ white[:, -1] - along @ along)
+        size = float(np.sum(np.log(np.diag(lower))) + np.sum(np.log(np.diag(inner))))
+        return -size - 0.5 * quadratic, quadratic

@@ -1,0 +1,217 @@
+"""Gradients, their uncertainty, and flow arrows; constructed numbers."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
+from gwnet.hydro import kriging
+from gwnet.hydro.gradient import azimuth, flow_arrows, pair_gradient, plane_gradient
+from gwnet.hydro.hull import inside
+from gwnet.hydro.variogram import Covariance
+
+X, Y = np.random.default_rng(9).uniform(0, 500, (2, 12))
+
+
+@pytest.mark.parametrize(
+    ("slope", "towards"),
+    [((0, -1), 0), ((-1, 0), 90), ((0, 1), 180), ((1, 0), 270), ((-1, -1), 45), ((1, -1), 315)],
+)
+def test_flow_runs_down_the_gradient(slope, towards):
+    found = plane_gradient(X, Y, 10 + 0.001 * (slope[0] * X + slope[1] * Y), 0.005)
+    assert found.azimuth_deg == pytest.approx(towards, abs=1e-6)
+    assert found.magnitude == pytest.approx(0.001 * np.hypot(*slope), rel=1e-9)
+    assert found.determined
+
+
+def test_azimuth_stays_below_360():
+    assert azimuth(-1e-300, 1.0) < 360.0
+    assert float(azimuth(0.0, 0.0)) == 0.0
+
+
+def test_three_points_by_hand():
+    """Heads 10, 9 and 8 at the corners of a right angle, 100 m apart: slopes −0.01 and −0.02."""
+    found = plane_gradient([0, 100, 0], [0, 0, 100], [10, 9, 8], 0.01)
+    assert (found.method, found.n) == ("three points", 3)
+    assert (found.slope_x, found.slope_y) == pytest.approx((-0.01, -0.02))
+    assert found.azimuth_deg == pytest.approx(np.degrees(np.arctan2(1, 2)))
+    assert found.residual_m == pytest.approx(np.zeros(3), abs=1e-12)
+    assert np.isnan(found.residual_sd_m)
+
+
+def test_half_width_by_hand():
+    """A fall eastward between two pairs of wells 100 m apart, each ± 0.02 m: slope ± 0.02 / 100."""
+    found = plane_gradient([0, 0, 100, 100], [0, 100, 0, 100], [10, 10, 9, 9], 0.02)
+    assert found.magnitude == pytest.approx(0.01)
+    assert found.magnitude_half_width == pytest.approx(0.02 / 100)
+    assert found.azimuth_half_width_deg == pytest.approx(np.degrees(0.02))
+    assert found.scale == 1.0
+
+
+def test_half_width_covers_as_often_as_it_says():
+    """Of 2,000 sets with normal errors, about 95 % of the half-widths of size and direction hold the truth."""
+    random = np.random.default_rng(12)
+    heads = 10 - 0.002 * X + 0.001 * Y
+    width = 0.02
+    truth = np.hypot(0.002, 0.001), float(azimuth(0.002, -0.001))
+    held = []
+    for _ in range(2000):
+        found = plane_gradient(X, Y, heads + random.normal(0, width / 1.96, 12), width)
+        off = (found.azimuth_deg - truth[1] + 180) % 360 - 180
+        held.append(
+            (
+                abs(found.magnitude - truth[0]) <= found.magnitude_half_width,
+                abs(off) <= found.azimuth_half_width_deg,
+                found.determined,
+            )
+        )
+    share = np.mean(held, axis=0)
+    assert 0.94 < share[0] < 0.985
+    assert 0.94 < share[1] < 0.985
+    assert share[2] == 1.0
+
+
+def test_no_gradient_is_rarely_told():
+    """Flat water: at most about 5 % of sets may call a gradient."""
+    random = np.random.default_rng(13)
+    called = [plane_gradient(X, Y, random.normal(0, 0.01, 12), 0.0196).determined for _ in range(2000)]
+    assert np.mean(called) < 0.06
+
+
+def test_a_fall_within_the_uncertainty_cannot_be_told():
+    found = plane_gradient([0, 100, 0], [0, 0, 100], [10.0, 10.005, 9.99], 0.02)
+    assert not found.determined
+    assert "within the uncertainty of the levels" in found.note
+    assert found.text.startswith("cannot be told: the plane falls 0.00011 m/m towards 333°")
+
+
+def test_text_of_a_told_gradient():
+    found = plane_gradient([0, 100, 0], [0, 0, 100], [10.0, 10.0, 9.9], 0.01)
+    assert found.text == "0.0010 ± 0.0001 m/m towards 0° ± 9°"
+
+
+def test_flat_water_has_no_direction():
+    found = plane_gradient([0, 100, 0], [0, 0, 100], [10, 10, 10], 0.01)
+    assert (found.magnitude, found.azimuth_half_width_deg, found.determined) == (0.0, 180.0, False)
+
+
+def test_without_uncertainty_three_points_cannot_be_told():
+    found = plane_gradient([0, 100, 0], [0, 0, 100], [10, 9, 8])
+    assert not found.determined
+    assert np.isnan(found.magnitude_half_width)
+    assert found.note == "no uncertainty of the levels is known"
+
+
+def test_without_uncertainty_the_misfit_stands_for_it():
+    noisy = 10 - 0.002 * X + np.tile([0.01, -0.01], 6)
+    found = plane_gradient(X, Y, noisy)
+    assert found.determined
+    assert "misfit" in found.note
+
+
+def test_misfit_beyond_the_uncertainty_widens_it():
+    curved = 10 - 0.002 * X + 1e-5 * (Y - 250) ** 2
+    tight, loose = plane_gradient(X, Y, curved, 0.001), plane_gradient(X, Y, curved, 5.0)
+    assert tight.scale > 10.0
+    assert loose.scale == 1.0
+    spread = tight.scale * 0.001 / 1.959963984540054
+    assert spread == pytest.approx(tight.residual_sd_m, rel=1e-6)
+
+
+def test_unknown_half_widths_take_the_median():
+    widths = np.where(np.arange(12) < 2, np.nan, 0.02)
+    found = plane_gradient(X, Y, 10 - 0.002 * X, widths)
+    assert found.note == "uncertainty not known at 2 of 12 wells"
+    assert found.magnitude_half_width == plane_gradient(X, Y, 10 - 0.002 * X, 0.02).magnitude_half_width
+
+
+def test_exact_levels_are_told():
+    found = plane_gradient([0, 100, 0], [0, 0, 100], [10, 9, 8], 0.0)
+    assert found.determined
+    assert found.magnitude_half_width == 0.0
+
+
+@pytest.mark.parametrize(("widths", "error"), [(-0.1, AnalysisError), ([0.1, 0.2], ShapeError)])
+def test_half_widths_must_make_sense(widths, error):
+    with pytest.raises(error):
+        plane_gradient(X, Y, X, widths)
+
+
+def test_wells_are_named_in_errors():
+    with pytest.raises(TooFewLevelsError, match="P1, P2"):
+        plane_gradient([0, 1], [0, 1], [0, 1], names=["P1", "P2"])
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    shift=st.tuples(st.floats(-1e6, 1e6), st.floats(-1e7, 1e7)),
+    turn=st.floats(0, 359),
+    lift=st.floats(-1000, 5000),
+)
+def test_moving_and_lifting_change_nothing_and_turning_turns_the_direction(shift, turn, lift):
+    angle = np.radians(turn)
+    heads = 10 - 0.003 * X + 0.001 * Y + 0.01 * np.sin(X)
+    here = plane_gradient(X, Y, heads, 0.02)
+    # A turn by an azimuth is clockwise.
+    east, north = np.cos(angle) * X + np.sin(angle) * Y, np.cos(angle) * Y - np.sin(angle) * X
+    there = plane_gradient(east + shift[0], north + shift[1], heads + lift, 0.02)
+    assert there.magnitude == pytest.approx(here.magnitude, rel=1e-6)
+    assert there.magnitude_half_width == pytest.approx(here.magnitude_half_width, rel=1e-5)
+    assert (there.azimuth_deg - here.azimuth_deg - turn + 180) % 360 == pytest.approx(180, abs=1e-3)
+
+
+def test_pair_of_wells():
+    found = pair_gradient((10.0, 9.9), 50.0, (0.03, 0.04))
+    assert found.fall_m == pytest.approx(0.1)
+    assert found.fall_half_width_m == pytest.approx(0.05)
+    assert found.gradient_half_width == pytest.approx(0.001)
+    assert found.determined
+    assert found.least_distance_m == pytest.approx(25.0)
+    assert not pair_gradient((10.0, 9.96), 50.0, (0.03, 0.04)).determined
+    assert not pair_gradient((10.0, 9.0), 50.0).determined
+    assert pair_gradient((10.0, 10.0), 50.0).least_distance_m == np.inf
+
+
+def test_a_pair_at_one_place_has_no_gradient():
+    with pytest.raises(AnalysisError, match="needs a distance"):
+        pair_gradient((1.0, 2.0), 0.0)
+
+
+def nowhere(x, y):
+    return np.zeros(x.shape, dtype=bool)
+
+
+def test_arrows_of_a_plane_point_down_it_and_stay_inside():
+    surface = kriging.fit(X, Y, 10 - 0.002 * X, covariance=Covariance("spherical", 1.0, 300.0))
+    arrows = flow_arrows(surface, nowhere, about=30)
+    assert 8 <= len(arrows) <= 30
+    for arrow in arrows:
+        assert arrow.azimuth_deg == pytest.approx(90.0, abs=1e-4)
+        assert arrow.gradient == pytest.approx(0.002, rel=1e-6)
+        (tail_x, tail_y), (tip_x, tip_y) = arrow.ends
+        assert tip_x - tail_x == pytest.approx(arrow.length_m)
+        assert inside(surface.hull, [tail_x, tip_x], [tail_y, tip_y]).all()
+
+
+def test_arrows_around_a_low_point_at_it():
+    x, y = (values.ravel() for values in np.meshgrid(np.linspace(-100, 100, 9), np.linspace(-100, 100, 9)))
+    surface = kriging.fit(x, y, 0.001 * (x**2 + y**2), covariance=Covariance("matern", 1.0, 200.0))
+    for arrow in flow_arrows(surface, nowhere):
+        if np.hypot(arrow.x, arrow.y) < 20.0:
+            continue
+        towards = float(azimuth(-arrow.x, -arrow.y))
+        assert (arrow.azimuth_deg - towards + 180) % 360 == pytest.approx(180, abs=10)
+
+
+def test_no_arrow_where_the_fall_is_too_small():
+    surface = kriging.fit(X, Y, 10 - 1e-5 * X, covariance=Covariance("spherical", 1.0, 300.0))
+    assert flow_arrows(surface, nowhere, least_fall_m=0.01) == ()
+    assert flow_arrows(surface, nowhere, least_fall_m=0.0)
+
+
+def test_arrows_tell_where_they_are_inferred():
+    surface = kriging.fit(X, Y, 10 - 0.002 * X, covariance=Covariance("spherical", 1.0, 300.0))
+    arrows = flow_arrows(surface, lambda x, y: x > 250)
+    assert {arrow.inferred for arrow in arrows} == {True, False}
+    assert all(arrow.inferred == (arrow.x > 250) for arrow in arrows)

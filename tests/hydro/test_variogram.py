@@ -1,0 +1,174 @@
+"""Covariance models and their fit; constructed numbers."""
+
+import numpy as np
+import pytest
+from scipy.special import gamma, kv
+
+from gwnet.errors import AnalysisError, SettingsError, ShapeError
+from gwnet.hydro.variogram import MODELS, Covariance, drift_columns, fit_covariance, semivariogram
+
+
+@pytest.mark.parametrize("model", MODELS)
+def test_models_fall_from_the_partial_sill(model):
+    covariance = Covariance(model, 4.0, 100.0, 1.0)
+    at = covariance.at(np.linspace(0.0, 300.0, 61))
+    assert at[0] == 4.0
+    assert np.all(np.diff(at) <= 0.0)
+    assert covariance.sill_m2 == 5.0
+
+
+@pytest.mark.parametrize("model", ["exponential", "gaussian", "matern"])
+def test_practical_range(model):
+    assert float(Covariance(model, 1.0, 80.0).at(np.array(80.0))) == pytest.approx(0.05, abs=3e-4)
+
+
+def test_spherical_by_hand():
+    """Half the range: 1.5 · 0.5 − 0.5 · 0.125 = 0.6875 of the partial sill."""
+    covariance = Covariance("spherical", 16.0, 100.0, 2.0)
+    assert covariance.semivariance([0.0, 50.0, 100.0, 500.0]).tolist() == [0.0, 2.0 + 11.0, 18.0, 18.0]
+
+
+def test_matern_is_the_general_form_of_order_three_halves():
+    """Matérn (1960) covariance written with the Bessel function of scipy."""
+    reach = 100.0
+    t = 4.743864518 * np.array([10.0, 50.0, 120.0]) / reach
+    general = 2.0 ** (1.0 - 1.5) / gamma(1.5) * t**1.5 * kv(1.5, t)
+    assert Covariance("matern", 1.0, reach).at(np.array([10.0, 50.0, 120.0])) == pytest.approx(general, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("cubic", 1.0, 1.0), "Unknown covariance model 'cubic'"),
+        (("spherical", 0.0, 1.0), "positive partial sill and range"),
+        (("spherical", 1.0, -1.0), "positive partial sill and range"),
+        (("spherical", 1.0, 1.0, -0.1), "nugget of at least 0"),
+        (("spherical", np.nan, 1.0), "positive partial sill"),
+    ],
+)
+def test_what_is_no_covariance_is_refused(arguments, words):
+    with pytest.raises(SettingsError, match=words):
+        Covariance(*arguments)
+
+
+def test_semivariogram_by_hand():
+    """Three wells on a line: differences 1, 2 and 3 over distances 10, 20 and 30."""
+    bins = semivariogram([0, 10, 30], [0, 0, 0], [0, 1, 3], [0, 10, 25, 30, 40])
+    assert bins.pairs.tolist() == [1, 1, 1, 0]
+    assert bins.distance_m[:3].tolist() == [10, 20, 30]
+    assert bins.semivariance_m2[:3].tolist() == [0.5, 2.0, 4.5]
+    assert np.isnan(bins.semivariance_m2[3])
+    assert np.isnan(bins.distance_m[3])
+
+
+def test_semivariogram_refuses_arrays_that_do_not_fit():
+    with pytest.raises(ShapeError):
+        semivariogram([0, 1], [0, 1], [0, 1, 2], [0, 1])
+
+
+def test_unknown_drift():
+    with pytest.raises(SettingsError, match="Unknown drift 'quadratic'"):
+        drift_columns(np.zeros(3), np.zeros(3), "quadratic")
+
+
+def heads(covariance, count=120, seed=5):
+    """Return wells and heads drawn from a covariance about a plane."""
+    random = np.random.default_rng(seed)
+    x, y = random.uniform(0, 5000, (2, count))
+    distance = np.hypot(x[:, None] - x, y[:, None] - y)
+    lower = np.linalg.cholesky(covariance.at(distance) + covariance.nugget_m2 * np.eye(count))
+    return x, y, 50.0 - 0.001 * x + 0.0005 * y + lower @ random.standard_normal(count)
+
+
+def test_fit_finds_what_heads_were_drawn_from():
+    true = Covariance("exponential", 0.25, 1500.0)
+    found = fit_covariance(*heads(true), models=["exponential"])
+    assert found.partial_sill_m2 == pytest.approx(0.25, rel=0.5)
+    assert found.range_m == pytest.approx(1500.0, rel=0.5)
+    assert found.nugget_m2 == 0.0
+
+
+def test_fit_of_a_nugget():
+    true = Covariance("spherical", 1.0, 2500.0, 0.25)
+    found = fit_covariance(*heads(true, 100), models=["spherical"], nugget=True)
+    assert found.nugget_m2 == pytest.approx(0.25, rel=0.5)
+    assert found.range_m == pytest.approx(2500.0, rel=0.5)
+
+
+def test_fit_is_the_largest_likelihood_of_a_fine_lattice():
+    """The simplex may not end below any point of a lattice over range and sill; likelihood written out plainly."""
+    x, y, z = heads(Covariance("exponential", 0.25, 1500.0), 40)
+    distance = np.hypot(x[:, None] - x, y[:, None] - y)
+    columns = np.column_stack([np.ones(40), x / 5000, y / 5000])
+
+    def likelihood(covariance):
+        inverse = np.linalg.inv(covariance.at(distance))
+        inner = columns.T @ inverse @ columns
+        weight = inverse - inverse @ columns @ np.linalg.inv(inner) @ columns.T @ inverse
+        size = np.linalg.slogdet(covariance.at(distance))[1]
+        return -0.5 * (size + np.linalg.slogdet(inner)[1] + z @ weight @ z)
+
+    found = likelihood(fit_covariance(x, y, z, models=["exponential"]))
+    lattice = [
+        likelihood(Covariance("exponential", sill, reach))
+        for sill in np.geomspace(0.02, 2.0, 15)
+        for reach in np.geomspace(200, 8000, 15)
+    ]
+    assert found >= max(lattice) - 1e-3
+
+
+def test_fit_picks_the_model_of_largest_likelihood():
+    found = fit_covariance(*heads(Covariance("matern", 1.0, 3000.0)))
+    assert found.model == "matern"
+
+
+def test_fit_is_the_same_again():
+    values = heads(Covariance("spherical", 0.5, 2000.0), 40)
+    assert fit_covariance(*values) == fit_covariance(*values)
+
+
+def test_fit_does_not_hang_on_where_the_origin_is():
+    x, y, z = heads(Covariance("spherical", 0.5, 2000.0), 40)
+    here, there = fit_covariance(x, y, z), fit_covariance(x + 500_000, y + 5_300_000, z)
+    assert there.model == here.model
+    assert there.range_m == pytest.approx(here.range_m, rel=1e-3)
+    assert there.partial_sill_m2 == pytest.approx(here.partial_sill_m2, rel=1e-3)
+
+
+def test_measurement_variance_is_not_taken_for_roughness():
+    """Heads whose scatter about a plane is what their measurement explains need no more than a small sill."""
+    random = np.random.default_rng(3)
+    x, y = random.uniform(0, 1000, (2, 60))
+    z = 10.0 + 0.001 * x + random.normal(0.0, 0.1, 60)
+    found = fit_covariance(x, y, z, measurement_variance_m2=0.01)
+    assert found.partial_sill_m2 <= 0.01
+
+
+def test_few_wells_follow_the_rule():
+    """Five wells: the longest distance as range, the variance about the plane as sill."""
+    x, y = np.array([0.0, 300, 0, 300, 150]), np.array([0.0, 0, 400, 400, 200])
+    z = np.array([0.0, 0, 0, 0, 1.0])
+    found = fit_covariance(x, y, z)
+    assert (found.model, found.range_m) == ("spherical", 500.0)
+    assert found.partial_sill_m2 == pytest.approx(0.8 / 2.0)
+
+
+def test_heads_on_a_plane_get_a_small_sill():
+    x, y = np.random.default_rng(1).uniform(0, 1000, (2, 20))
+    assert fit_covariance(x, y, 5.0 + 0.01 * x).partial_sill_m2 < 1e-6
+
+
+def test_many_wells_are_thinned():
+    x, y = np.random.default_rng(2).uniform(0, 1000, (2, 700))
+    found = fit_covariance(x, y, np.sin(x / 200.0) + np.cos(y / 150.0), models=["matern"])
+    assert 50.0 < found.range_m <= 2.0 * np.hypot(1000, 1000)
+
+
+def test_too_few_wells_for_the_drift():
+    with pytest.raises(AnalysisError, match="2 wells are too few for a linear drift"):
+        fit_covariance([0, 1], [0, 1], [0, 1])
+
+
+def test_no_model_named():
+    with pytest.raises(SettingsError, match="No covariance model"):
+        fit_covariance([0, 1, 2, 3], [0, 1, 4, 9], [0, 1, 0, 1], models=[])
