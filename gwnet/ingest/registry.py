@@ -29,6 +29,15 @@ _DECIMALS = 7
 
 Columns = dict[str, Any]
 
+#: How often what is due at a site, in days.
+INTERVALS = (
+    "gauging_interval_days",
+    "resurvey_interval_days",
+    "tape_check_interval_days",
+    "sounding_interval_days",
+    "logger_visit_interval_days",
+)
+
 
 @dataclass(frozen=True)
 class Subject:
@@ -101,8 +110,24 @@ def _sites(made: Parsed, codes: Codes) -> Columns:  # noqa: ARG001
         **_texts(made, "name", "crs", "vertical_datum", "time_zone", "operator", "notes"),
         "length_unit": units,
         "repeat_tolerance_m": _metres(made, "repeat_tolerance", units),
-        "same_day_window_days": made.values["same_day_window_days"],
+        **{name: made.values[name] for name in ("same_day_window_days", *INTERVALS)},
+        "self_review": [None if word is None else word == "yes" for word in made.values["self_review"]],
+        "check_limits": [_limits(made, row) for row in range(made.count)],
     }
+
+
+def _limits(made: Parsed, row: int) -> str | None:
+    """Return the limits of checks, written as ``name=number; name=number``, as JSON."""
+    found: dict[str, float] = {}
+    for pair in made.values["check_limits"][row]:
+        name, _, number = (part.strip() for part in pair.partition("="))
+        try:
+            found[name] = float(number)
+        except ValueError:
+            message = f"{pair!r} is not a limit."
+            mend = "Write name=number, separated by semicolons, with a decimal point."
+            made.reject(row, "check_limits", "not-a-number", message, mend)
+    return json.dumps(found, sort_keys=True) if found else None
 
 
 def _check_zone(made: Parsed, row: int) -> None:
@@ -146,7 +171,7 @@ def _wells(made: Parsed, codes: Codes) -> Columns:
     for name in ("coordinate_accuracy", "ground_elevation", "ground_accuracy", "total_depth"):
         columns[f"{name}_m"] = _metres(made, name, units)
     columns["aquifer_id"] = _none_for_missing(lookup.ids_alone(made, codes, "aquifer", "aquifer"))
-    columns |= _texts(made, "cluster", "purpose", "role", "replaced_by", "notes")
+    columns |= _texts(made, "cluster", "purpose", "role", "replaced_by", "access_notes", "hazards", "notes")
     return columns | _dates(made, "drilled_on", "decommissioned_on")
 
 
@@ -239,7 +264,7 @@ def _rounds(made: Parsed, codes: Codes) -> Columns:
     return {
         "gauging_round": list(zip(sites.tolist(), made.values["round"], strict=True)),
         **_dates(made, "starts_on", "ends_on"),
-        **_texts(made, "purpose", "notes"),
+        **_texts(made, "purpose", "crew", "notes"),
         "wells": [json.dumps(wells, ensure_ascii=False) for wells in made.values["wells"]],
     }
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import os
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -124,7 +123,7 @@ class SiteMap:
                 write_map_geopackage(made / "map.gpkg", self.result)
                 written = []
                 for part in ("map.pdf", "map.png", "map.gpkg"):
-                    os.replace(made / part, folder / part)
+                    (made / part).replace(folder / part)
                     written.append(folder / part)
         except OSError as error:
             message = f"The map cannot be written: {error.strerror or error}."

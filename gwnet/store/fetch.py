@@ -59,7 +59,9 @@ def sites(connection: Connection, known_on: dt.datetime | None = None) -> pd.Dat
     -------
     pandas.DataFrame
         One row a site: site_id, site, name, crs, vertical_datum, length_unit, time_zone, repeat_tolerance_m,
-        same_day_window_days, operator, notes.
+        same_day_window_days, gauging_interval_days, resurvey_interval_days, tape_check_interval_days,
+        sounding_interval_days, logger_visit_interval_days, self_review (None when not said), check_limits (JSON, empty
+        for none), operator, notes.
     """
     record = SiteRecord
     statement = (
@@ -73,6 +75,13 @@ def sites(connection: Connection, known_on: dt.datetime | None = None) -> pd.Dat
             record.time_zone,
             record.repeat_tolerance_m,
             record.same_day_window_days,
+            record.gauging_interval_days,
+            record.resurvey_interval_days,
+            record.tape_check_interval_days,
+            record.sounding_interval_days,
+            record.logger_visit_interval_days,
+            record.self_review,
+            record.check_limits,
             record.operator,
             record.notes,
         )
@@ -80,7 +89,7 @@ def sites(connection: Connection, known_on: dt.datetime | None = None) -> pd.Dat
         .where(on_record(record, known_on))
         .order_by(Site.code)
     )
-    return fill_text(frame(connection, statement), "name", "operator", "notes")
+    return fill_text(frame(connection, statement), "name", "check_limits", "operator", "notes")
 
 
 def one_site(connection: Connection, site: str | None, known_on: dt.datetime | None = None) -> pd.Series:
@@ -163,7 +172,7 @@ def wells(connection: Connection, known_on: dt.datetime | None = None, site: str
     pandas.DataFrame
         One row a well: well_id, site, well, aquifer, cluster, purpose, role, easting, northing, longitude, latitude,
         coordinate_accuracy_m, ground_elevation_m, ground_accuracy_m, total_depth_m, screen_top_m, screen_bottom_m,
-        drilled_on, decommissioned_on, replaced_by, notes. Depths below ground, positive downward.
+        drilled_on, decommissioned_on, replaced_by, access_notes, hazards, notes. Depths below ground, positive down.
     """
     record = WellRecord
     statement = (
@@ -186,6 +195,8 @@ def wells(connection: Connection, known_on: dt.datetime | None = None, site: str
             record.drilled_on,
             record.decommissioned_on,
             record.replaced_by,
+            record.access_notes,
+            record.hazards,
             record.notes,
         )
         .join(Site, Site.id == Well.site_id)
@@ -196,7 +207,8 @@ def wells(connection: Connection, known_on: dt.datetime | None = None, site: str
     )
     if site is not None:
         statement = statement.where(Site.code == site)
-    table = fill_text(frame(connection, statement), "aquifer", "cluster", "purpose", "role", "replaced_by", "notes")
+    words = ("aquifer", "cluster", "purpose", "role", "replaced_by", "access_notes", "hazards", "notes")
+    table = fill_text(frame(connection, statement), *words)
     parts = construction(connection, known_on, site)
     opened = parts[parts["part"].isin(OPEN_PARTS) & parts["removed_on"].isna()].groupby("well_id")
     limits = pd.DataFrame(

@@ -190,7 +190,7 @@ def reviews(connection: Connection, known_on: dt.datetime | None = None) -> pd.D
             review.recorded_by,
             review.recorded_at_utc,
         )
-        .where(on_record(review, known_on))
+        .where(on_record(review, known_on), review.level_event_id.is_not(None))
         .order_by(review.level_event_id)
     )
     return fill_text(frame(connection, statement), "remark")

@@ -113,7 +113,7 @@ def rounds(connection: Connection, known_on: dt.datetime | None = None, site: st
     -------
     pandas.DataFrame
         One row a round, in order of time: round_id, site, round, starts_on, ends_on, purpose, wells (list of codes in
-        order, empty for all), notes.
+        order, empty for all), crew, notes.
     """
     record = RoundRecord
     statement = (
@@ -125,6 +125,7 @@ def rounds(connection: Connection, known_on: dt.datetime | None = None, site: st
             record.ends_on,
             record.purpose,
             record.wells,
+            record.crew,
             record.notes,
         )
         .join(Site, Site.id == GaugingRound.site_id)
@@ -134,7 +135,7 @@ def rounds(connection: Connection, known_on: dt.datetime | None = None, site: st
     )
     if site is not None:
         statement = statement.where(Site.code == site)
-    table = fill_text(frame(connection, statement), "purpose", "notes")
+    table = fill_text(frame(connection, statement), "purpose", "crew", "notes")
     table["wells"] = [json.loads(text) for text in table["wells"]]
     return table
 

@@ -50,7 +50,7 @@ def _series(values: list[Any], kind: Any) -> pd.Series[Any]:
             times = pd.to_datetime(pd.Series(values, dtype=object), utc=True)
         return times.astype(_TIME_TYPE)
     if isinstance(kind, Boolean):
-        return pd.Series(values, dtype=bool)
+        return pd.Series(values, dtype=object if None in values else bool)
     if isinstance(kind, Integer) and None not in values:
         return pd.Series(values, dtype="int64")
     if isinstance(kind, Float | Integer):

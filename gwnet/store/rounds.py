@@ -36,4 +36,5 @@ class RoundRecord(Recorded, Base):
     ends_on: Mapped[dt.date | None]
     purpose: Mapped[str | None]
     wells: Mapped[str]
+    crew: Mapped[str | None]
     notes: Mapped[str | None]

@@ -19,7 +19,7 @@ class Site(Base):
 
 
 class SiteRecord(Recorded, Base):
-    """Settings of a site: coordinates, datum, unit, zone and tolerances."""
+    """Settings of a site: coordinates, datum, unit, zone, tolerances, intervals, limits of checks (JSON)."""
 
     __tablename__ = "site_record"
     __table_args__ = (
@@ -37,6 +37,13 @@ class SiteRecord(Recorded, Base):
     time_zone: Mapped[str]
     repeat_tolerance_m: Mapped[float | None]
     same_day_window_days: Mapped[float | None]
+    gauging_interval_days: Mapped[float | None]
+    resurvey_interval_days: Mapped[float | None]
+    tape_check_interval_days: Mapped[float | None]
+    sounding_interval_days: Mapped[float | None]
+    logger_visit_interval_days: Mapped[float | None]
+    self_review: Mapped[bool | None]
+    check_limits: Mapped[str | None]
     operator: Mapped[str | None]
     notes: Mapped[str | None]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import ForeignKey, Index
+from sqlalchemy import CheckConstraint, ForeignKey, Index
 from sqlalchemy.orm import Mapped, mapped_column
 
 from gwnet.store.base import Base, Recorded, live_index
@@ -16,8 +16,10 @@ class Verdict(Recorded, Base):
         *Recorded.recorded_constraints(),
         Index("ix_verdict_level_event_id", "level_event_id"),
         live_index("uq_verdict_live", "level_event_id", "rule", where="level_event_id IS NOT NULL"),
+        Index("ix_verdict_gauging_round_id", "gauging_round_id"),
     )
 
+    gauging_round_id: Mapped[int | None] = mapped_column(ForeignKey("gauging_round.id"))
     well_id: Mapped[int | None] = mapped_column(ForeignKey("well.id"))
     level_event_id: Mapped[int | None] = mapped_column(ForeignKey("level_event.id"))
     rule: Mapped[str]
@@ -27,14 +29,20 @@ class Verdict(Recorded, Base):
 
 
 class Review(Recorded, Base):
-    """What a reviewer decided about a level event: approved, rejected, on hold or provisional again."""
+    """What a reviewer decided about a level event or about a verdict, one of the two.
+
+    Of an event: approved, rejected, on hold or provisional again. Of a verdict: accepted, dismissed or on hold.
+    """
 
     __tablename__ = "review"
     __table_args__ = (
         *Recorded.recorded_constraints(),
-        live_index("uq_review_live", "level_event_id"),
+        CheckConstraint("(level_event_id IS NULL) <> (verdict_id IS NULL)", name="of_event_or_verdict"),
+        live_index("uq_review_live", "level_event_id", where="level_event_id IS NOT NULL"),
+        live_index("uq_review_live_verdict", "verdict_id", where="verdict_id IS NOT NULL"),
     )
 
-    level_event_id: Mapped[int] = mapped_column(ForeignKey("level_event.id"))
+    level_event_id: Mapped[int | None] = mapped_column(ForeignKey("level_event.id"))
+    verdict_id: Mapped[int | None] = mapped_column(ForeignKey("verdict.id"))
     state: Mapped[str]
     remark: Mapped[str | None]

@@ -50,6 +50,8 @@ class WellRecord(Recorded, Base):
     drilled_on: Mapped[dt.date | None]
     decommissioned_on: Mapped[dt.date | None]
     replaced_by: Mapped[str | None]
+    access_notes: Mapped[str | None]
+    hazards: Mapped[str | None]
     notes: Mapped[str | None]
 
 

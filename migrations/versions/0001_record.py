@@ -255,6 +255,13 @@ def upgrade():
         sa.Column("time_zone", sa.Text(), nullable=False),
         sa.Column("repeat_tolerance_m", sa.Double(), nullable=True),
         sa.Column("same_day_window_days", sa.Double(), nullable=True),
+        sa.Column("gauging_interval_days", sa.Double(), nullable=True),
+        sa.Column("resurvey_interval_days", sa.Double(), nullable=True),
+        sa.Column("tape_check_interval_days", sa.Double(), nullable=True),
+        sa.Column("sounding_interval_days", sa.Double(), nullable=True),
+        sa.Column("logger_visit_interval_days", sa.Double(), nullable=True),
+        sa.Column("self_review", sa.Boolean(), nullable=True),
+        sa.Column("check_limits", sa.Text(), nullable=True),
         sa.Column("operator", sa.Text(), nullable=True),
         sa.Column("notes", sa.Text(), nullable=True),
         *recorded(),
@@ -384,6 +391,7 @@ def upgrade():
         sa.Column("ends_on", sa.Date(), nullable=True),
         sa.Column("purpose", sa.Text(), nullable=True),
         sa.Column("wells", sa.Text(), nullable=False),
+        sa.Column("crew", sa.Text(), nullable=True),
         sa.Column("notes", sa.Text(), nullable=True),
         *recorded(),
         sa.CheckConstraint("ends_on IS NULL OR ends_on >= starts_on", name="ck_round_record_ends_after_start"),
@@ -455,6 +463,8 @@ def upgrade():
         sa.Column("drilled_on", sa.Date(), nullable=True),
         sa.Column("decommissioned_on", sa.Date(), nullable=True),
         sa.Column("replaced_by", sa.Text(), nullable=True),
+        sa.Column("access_notes", sa.Text(), nullable=True),
+        sa.Column("hazards", sa.Text(), nullable=True),
         sa.Column("notes", sa.Text(), nullable=True),
         *recorded(),
         sa.CheckConstraint("total_depth_m IS NULL OR total_depth_m > 0", name="ck_well_record_total_depth_positive"),
@@ -504,23 +514,11 @@ def upgrade():
         sa.PrimaryKeyConstraint("id", name="pk_logger_series"),
     )
     op.create_index(
-        "uq_logger_series_key",
-        "logger_series",
-        ["instrument_id", "deployment_id", "quantity"],
-        unique=True,
+        "uq_logger_series_key", "logger_series", ["instrument_id", "deployment_id", "quantity"], unique=True
     )
-    op.create_table(
-        "review",
-        sa.Column("level_event_id", sa.Integer(), nullable=False),
-        sa.Column("state", sa.Text(), nullable=False),
-        sa.Column("remark", sa.Text(), nullable=True),
-        *recorded(),
-        sa.ForeignKeyConstraint(["level_event_id"], ["level_event.id"], name="fk_review_level_event_id_level_event"),
-        *recorded_constraints("review"),
-    )
-    live_index("uq_review_live", "review", ["level_event_id"])
     op.create_table(
         "verdict",
+        sa.Column("gauging_round_id", sa.Integer(), nullable=True),
         sa.Column("well_id", sa.Integer(), nullable=True),
         sa.Column("level_event_id", sa.Integer(), nullable=True),
         sa.Column("rule", sa.Text(), nullable=False),
@@ -528,10 +526,14 @@ def upgrade():
         sa.Column("limits", sa.Text(), nullable=False),
         sa.Column("message", sa.Text(), nullable=False),
         *recorded(),
+        sa.ForeignKeyConstraint(
+            ["gauging_round_id"], ["gauging_round.id"], name="fk_verdict_gauging_round_id_gauging_round"
+        ),
         sa.ForeignKeyConstraint(["level_event_id"], ["level_event.id"], name="fk_verdict_level_event_id_level_event"),
         sa.ForeignKeyConstraint(["well_id"], ["well.id"], name="fk_verdict_well_id_well"),
         *recorded_constraints("verdict"),
     )
+    op.create_index("ix_verdict_gauging_round_id", "verdict", ["gauging_round_id"], unique=False)
     op.create_index("ix_verdict_level_event_id", "verdict", ["level_event_id"], unique=False)
     live_index(
         "uq_verdict_live",
@@ -563,6 +565,20 @@ def upgrade():
         sa.PrimaryKeyConstraint("level_record_id", "quantity", "ordinal", name="pk_level_reading"),
         sqlite_with_rowid=False,
     )
+    op.create_table(
+        "review",
+        sa.Column("level_event_id", sa.Integer(), nullable=True),
+        sa.Column("verdict_id", sa.Integer(), nullable=True),
+        sa.Column("state", sa.Text(), nullable=False),
+        sa.Column("remark", sa.Text(), nullable=True),
+        *recorded(),
+        sa.CheckConstraint("(level_event_id IS NULL) <> (verdict_id IS NULL)", name="ck_review_of_event_or_verdict"),
+        sa.ForeignKeyConstraint(["level_event_id"], ["level_event.id"], name="fk_review_level_event_id_level_event"),
+        sa.ForeignKeyConstraint(["verdict_id"], ["verdict.id"], name="fk_review_verdict_id_verdict"),
+        *recorded_constraints("review"),
+    )
+    live_index("uq_review_live", "review", ["level_event_id"], "retired_at_utc IS NULL AND level_event_id IS NOT NULL")
+    live_index("uq_review_live_verdict", "review", ["verdict_id"], "retired_at_utc IS NULL AND verdict_id IS NOT NULL")
     op.create_table(
         "sample",
         sa.Column("series_id", sa.Integer(), autoincrement=False, nullable=False),
