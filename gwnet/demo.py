@@ -60,24 +60,22 @@ def build(folder: str | Path, *, progress: Callable[[int, int], None] | None = N
     Raises
     ------
     OutputError
-        If the folder holds something already, or cannot be made.
+        If the folder holds something already.
     """
     folder = Path(folder)
     _refuse_full(folder)
     plan = _plan()
     total = 2 + len(plan.get("map", [])) + len(plan.get("hydrograph", []))
-    folder.parent.mkdir(parents=True, exist_ok=True)
-    part = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    target = folder.resolve()
+    target.parent.mkdir(parents=True, exist_ok=True)
+    part = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
     try:
         made = []
         for done, step in enumerate(_steps(plan, part)):
             made += step
             if progress is not None:
                 progress(done + 1, total)
-        if folder.exists():
-            folder.rmdir()
-        part.chmod(0o755)
-        part.rename(folder)
+        _move(part, target)
     except BaseException:
         shutil.rmtree(part, ignore_errors=True)
         raise
@@ -93,6 +91,17 @@ def _refuse_full(folder: Path) -> None:
         )
 
 
+def _move(part: Path, target: Path) -> None:
+    """Put what is ready in its place: as the folder itself, or into one that is there and empty."""
+    if not target.exists():
+        part.chmod(0o755)
+        part.rename(target)
+        return
+    for child in sorted(part.iterdir()):
+        child.rename(target / child.name)
+    part.rmdir()
+
+
 def _steps(plan: dict[str, Any], folder: Path) -> Iterator[list[Made]]:
     """Do one step after another; give what each made."""
     database = folder / DATABASE
@@ -101,11 +110,12 @@ def _steps(plan: dict[str, Any], folder: Path) -> Iterator[list[Made]]:
         yield [Made("the record, an SQLite database", database)]
         wanted = plan["report"]
         files = net.report(wanted["definition"], wanted["period"], folder / "report")
-        yield [Made(f"report {wanted['definition']} of {wanted['period']}", path) for path in files]
+        what = f"the {wanted['definition']} report of {wanted['period']}, its manifest and its data"
+        yield [Made(what, path) for path in files]
         for one in plan.get("map", []):
             drawn = net.map(**{**one, "date": dt.date.fromisoformat(one["date"])})
             files = drawn.write(folder / "maps" / one["aquifer"])
-            yield [Made(f"map of aquifer {one['aquifer']} on {one['date']}", path) for path in files]
+            yield [Made(f"map of the {one['aquifer']} aquifer on {one['date']}", path) for path in files]
         for one in plan.get("hydrograph", []):
             target = folder / "hydrographs" / f"{one['name']}.png"
             target.parent.mkdir(exist_ok=True)

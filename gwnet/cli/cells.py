@@ -22,6 +22,7 @@ _SUFFIXES: Final[dict[str, tuple[str, int]]] = {
     "_ft": ("ft", 2),
     "_mm": ("mm", 0),
     "_deg": ("°", 1),
+    "_degrees": ("°", 1),
     "_hours": ("h", 1),
     "_days": ("d", 1),
 }
@@ -29,8 +30,10 @@ _SUFFIXES: Final[dict[str, tuple[str, int]]] = {
 #: Columns whose decimals do not follow from a suffix.
 _DECIMALS: Final[dict[str, int]] = {"easting": 2, "northing": 2, "longitude": 6, "latitude": 6}
 
-#: Decimals in files: a micrometre, well below any uncertainty, and no binary dust.
+#: Decimals in files: a micrometre, well below any uncertainty, and no binary dust; small numbers, such as gradients,
+#: carry as many significant digits.
 _FILE_DECIMALS: Final = 6
+_SMALL: Final = 0.01
 
 
 def heading(name: str) -> str:
@@ -92,7 +95,9 @@ def _number(value: float, name: str) -> str:
     for suffix, (_, decimals) in _SUFFIXES.items():
         if name.endswith(suffix):
             return f"{value:.{decimals}f}"
-    return f"{value:.{_DECIMALS[name]}f}" if name in _DECIMALS else f"{value:.6g}"
+    if name in _DECIMALS:
+        return f"{value:.{_DECIMALS[name]}f}"
+    return f"{value:.3g}" if "gradient" in name else f"{value:.6g}"
 
 
 def file_value(value: Any) -> Any:
@@ -116,7 +121,9 @@ def file_value(value: Any) -> Any:
         return [file_value(part) for part in value]
     if hasattr(value, "item"):
         value = value.item()
-    return round(value, _FILE_DECIMALS) if isinstance(value, float) else value
+    if isinstance(value, float):
+        return round(value, _FILE_DECIMALS) if abs(value) >= _SMALL else float(f"{value:.{_FILE_DECIMALS}g}")
+    return value
 
 
 def csv_value(value: Any) -> Any:

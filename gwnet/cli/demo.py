@@ -19,4 +19,5 @@ def command(folder: Path) -> None:
 
     with output.progress("building the demo network") as progress:
         made = demo.build(folder, progress=progress)
-    output.pairs([(str(one.path), one.what) for one in made])
+    output.grouped((one.what, str(one.path)) for one in made)
+    output.say(f"Ask it something, for example: gwnet wells --db {made[0].path}")

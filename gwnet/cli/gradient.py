@@ -10,6 +10,7 @@ from gwnet.cli import options, output
 @click.command("gradient")
 @click.option("--wells", required=True, type=options.Codes(), metavar="A,B,C", help="Three wells or more.")
 @click.option("--date", required=True, type=options.Day(), metavar="DATE", help="Local date of the levels.")
+@options.window
 @options.site
 @options.known_on
 @options.form
@@ -21,4 +22,4 @@ def command(wells: list[str], form: str, db: str, **chosen: Any) -> None:
     north. Where the levels cannot be told apart within their uncertainty, that is the answer.
     """
     with options.opened(db) as net:
-        output.rows(net.gradient(wells, **chosen).summary(), form)
+        output.record(net.gradient(wells, **chosen).summary(), form)

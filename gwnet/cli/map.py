@@ -11,13 +11,7 @@ from gwnet.cli import options, output
 @click.command("map")
 @click.option("--aquifer", required=True, metavar="AQUIFER", help="Aquifer to map.")
 @click.option("--date", required=True, type=options.Day(), metavar="DATE", help="Local date of the levels.")
-@click.option(
-    "--window",
-    "window_days",
-    type=click.FloatRange(min=0),
-    metavar="DAYS",
-    help="Days before and after the date that count as the same day. Default: the site's.",
-)
+@options.window
 @click.option(
     "--method",
     type=click.Choice(["kriging", "triangulation"]),
@@ -26,6 +20,9 @@ from gwnet.cli import options, output
     help="How the surface is fitted.",
 )
 @options.interval
+@click.option(
+    "--exclude", multiple=True, metavar="WELL", help="Leave this well or gauge out; may be given several times."
+)
 @options.out_folder
 @options.site
 @options.known_on
@@ -38,8 +35,10 @@ def command(out: Path, unit: str, form: str, db: str, **chosen: Any) -> None:
     Writes map.pdf, map.png and map.gpkg (layers control, contours, arrows, boundary) into the folder, and prints the
     gradient, its direction and their uncertainty, and the cross-validation error of the surface.
     """
+    from gwnet.network import in_unit
+
     with options.opened(db) as net:
         drawn = net.map(unit=unit, **chosen)
         made = drawn.write(out)
-    output.rows(drawn.summary(), form)
+    output.record(in_unit(drawn.summary(), unit), form)
     output.made(made)

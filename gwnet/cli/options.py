@@ -210,6 +210,17 @@ def out_folder(command: Command) -> Command:
     )(command)
 
 
+def window(command: Command) -> Command:
+    """Add ``--window``; the command gets ``window_days``."""
+    return click.option(
+        "--window",
+        "window_days",
+        type=click.FloatRange(min=0),
+        metavar="DAYS",
+        help="Days before and after the date that count as the same day. Default: the site's.",
+    )(command)
+
+
 def interval(command: Command) -> Command:
     """Add ``--interval``; the command gets ``interval_m`` in metres, whatever the display unit."""
     return click.option(

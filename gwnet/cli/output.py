@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import click
 
 from gwnet.cli.cells import csv_value, file_value
-from gwnet.cli.tables import text_pairs, text_table
+from gwnet.cli.tables import text_record, text_table
 from gwnet.plain_text import without_control_signs as safe
 
 if TYPE_CHECKING:
@@ -56,6 +56,14 @@ def rows(table: pd.DataFrame, form: str, *, empty: str = "Nothing on record matc
         click.echo("[\n" + ",\n".join(lines) + "\n]" if len(table) else "[]")
 
 
+def record(table: pd.DataFrame, form: str) -> None:
+    """Print one row to standard output: as lines of name and value, or as `rows` does."""
+    if form == "table":
+        click.echo(text_record(table, _terminal_width()))
+    else:
+        rows(table, form)
+
+
 def _values(table: pd.DataFrame) -> Iterator[tuple[object, ...]]:
     yield from table.itertuples(index=False, name=None)
 
@@ -71,9 +79,14 @@ def files(paths: Iterable[Path | str]) -> None:
         click.echo(safe(str(path)))
 
 
-def pairs(lines: Sequence[tuple[str, str]]) -> None:
-    """Print pairs of texts to standard output, aligned."""
-    click.echo(text_pairs(lines))
+def grouped(lines: Iterable[tuple[str, str]]) -> None:
+    """Print headings to standard output, each with the lines below it that follow one another."""
+    above = None
+    for heading, line in lines:
+        if heading != above:
+            click.echo(safe(heading))
+        click.echo(f"  {safe(line)}")
+        above = heading
 
 
 def made(paths: Iterable[Path | str]) -> None:

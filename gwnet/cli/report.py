@@ -14,7 +14,9 @@ from gwnet.cli import options, output
 @options.out_folder
 @options.site
 @options.known_on
-@options.unit
+@click.option(
+    "--unit", type=click.Choice(["m", "ft"]), help="Unit of depths and elevations. Default: the definition's."
+)
 @options.db
 def command(definition: str, period: str, out: Path, db: str, **chosen: Any) -> None:
     """Make a report from its definition.

@@ -10,10 +10,9 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
-from gwnet.cli.cells import cell_text, heading, is_number_column
-from gwnet.plain_text import without_control_signs as safe
+from gwnet.cli.cells import NOTHING, cell_text, heading, is_number_column
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -70,19 +69,9 @@ def text_table(table: pd.DataFrame, width: int | None = None) -> str:
     Returns
     -------
     str
-        Lines of text; one record stands with one line a column.
+        Lines of text.
     """
-    columns = [
-        _Column(
-            str(name),
-            heading(str(name)),
-            [cell_text(value, str(name)) for value in table[name]],
-            is_number_column(table[name]),
-        )
-        for name in table.columns
-    ]
-    if len(table) == 1 and len(columns) > 4:
-        return _one_record(columns)
+    columns = _columns(table)
     if width is None or _total(columns) <= width:
         return "\n".join(_lines(columns))
     columns, above = _lift_shared(columns)
@@ -91,13 +80,44 @@ def text_table(table: pd.DataFrame, width: int | None = None) -> str:
     return "\n\n".join(["\n".join(told)] * bool(told) + ["\n".join(_lines(part)) for part in _parts(columns, width)])
 
 
+def text_record(table: pd.DataFrame, width: int | None = None) -> str:
+    """Return the first row of a table as text, one line a column.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row; columns are named as in files.
+    width : int, optional
+        Signs in a line of the terminal; longer texts go on below, any width unless given.
+
+    Returns
+    -------
+    str
+        Lines of text: heading, value.
+    """
+    columns = _columns(table)
+    wide = max(len(column.title) for column in columns) + len(_GAP)
+    lines = []
+    for column in columns:
+        line = f"{column.title.ljust(wide)}{column.cells[0] or NOTHING}"
+        lines += [line] if width is None else textwrap.wrap(line, width, subsequent_indent=" " * min(wide, width // 2))
+    return "\n".join(lines)
+
+
+def _columns(table: pd.DataFrame) -> list[_Column]:
+    return [
+        _Column(
+            str(name),
+            heading(str(name)),
+            [cell_text(value, str(name)) for value in table[name]],
+            is_number_column(table[name]),
+        )
+        for name in table.columns
+    ]
+
+
 def _total(columns: Sequence[_Column]) -> int:
     return sum(column.width for column in columns) + len(_GAP) * (len(columns) - 1)
-
-
-def _one_record(columns: Sequence[_Column]) -> str:
-    wide = max(len(column.title) for column in columns)
-    return "\n".join(f"{column.title.ljust(wide)}{_GAP}{column.cells[0]}".rstrip() for column in columns)
 
 
 def _lift_shared(columns: list[_Column]) -> tuple[list[_Column], list[str]]:
@@ -106,8 +126,8 @@ def _lift_shared(columns: list[_Column]) -> tuple[list[_Column], list[str]]:
     left = [column for column in columns if column not in shared]
     if not left:
         return columns, []
-    empty = [column.title for column in shared if column.cells[0] in {"", "–"}]
-    said = [f"{column.title}: {column.cells[0]}" for column in shared if column.cells[0] not in {"", "–"}]
+    empty = [column.title for column in shared if column.cells[0] in {"", NOTHING}]
+    said = [f"{column.title}: {column.cells[0]}" for column in shared if column.cells[0] not in {"", NOTHING}]
     lines = [f"In all rows: {'; '.join(said)}"] if said else []
     return left, lines + ([f"Empty in all rows: {', '.join(empty)}"] if empty else [])
 
@@ -157,20 +177,3 @@ def _lines(columns: Sequence[_Column]) -> list[str]:
             texts = (cell[line] if line < len(cell) else "" for cell in cells)
             lines.append(_GAP.join(column.set(text) for column, text in zip(columns, texts, strict=True)))
     return [line.rstrip() for line in lines]
-
-
-def text_pairs(pairs: Sequence[tuple[str, Any]]) -> str:
-    """Return names and values as two aligned columns.
-
-    Parameters
-    ----------
-    pairs : sequence of tuple
-        Name, and value as it is to be printed.
-
-    Returns
-    -------
-    str
-        One line a pair.
-    """
-    wide = max((len(name) for name, _ in pairs), default=0)
-    return "\n".join(f"{name.ljust(wide)}{_GAP}{safe(str(value))}" for name, value in pairs)

@@ -33,7 +33,8 @@ def test_a_heading_carries_its_unit(name, title):
         (None, "drilled_on", "–"),
         (pd.NaT, "valid_until_utc", "–"),
         (np.float64(451203.4), "easting", "451203.40"),
-        (0.00123456, "gradient", "0.00123456"),
+        (0.00123456, "gradient", "0.00123"),
+        (132.387, "azimuth_degrees", "132.4"),
         (np.int64(3), "consecutive", "3"),
         (True, "used", "yes"),
         (np.bool_(False), "used", "no"),
@@ -56,6 +57,7 @@ def test_control_signs_from_a_file_cannot_steer_the_terminal():
     ("value", "plain"),
     [
         (97.77499999999999, 97.775),
+        (2.0712345678e-05, 2.07123e-05),
         (np.float64(1.0), 1.0),
         (math.nan, None),
         (np.int64(4), 4),

@@ -3,7 +3,7 @@ import math
 import pandas as pd
 import pytest
 
-from gwnet.cli.tables import text_pairs, text_table
+from gwnet.cli.tables import text_record, text_table
 
 LEVELS = pd.DataFrame(
     {
@@ -56,10 +56,13 @@ def test_a_table_goes_on_below_with_its_keys():
     assert text.count("MW-10") >= 2
 
 
-def test_a_single_long_record_stands_in_lines():
-    text = text_table(LEVELS.iloc[[0]])
-    assert "water elevation [m]  97.775" in text.splitlines()
+def test_a_record_stands_in_lines_and_an_empty_value_is_seen():
+    lines = text_record(LEVELS.iloc[[0]]).splitlines()
+    assert "water elevation [m]  97.775" in lines
+    assert "finding              –" in lines
 
 
-def test_pairs_are_aligned():
-    assert text_pairs([("a", 1), ("longer", "x\x1b")]) == "a       1\nlonger  x\\x1b"
+def test_a_long_value_of_a_record_goes_on_below():
+    lines = text_record(LEVELS.iloc[[1]].assign(notes="word " * 30), 60).splitlines()
+    assert max(len(line) for line in lines) <= 60
+    assert " ".join(" ".join(lines).split()).endswith("word " * 29 + "word")
