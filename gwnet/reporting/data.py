@@ -211,10 +211,6 @@ class MapFacts:
     control : DataFrame
         Wells and gauges of the same-day set, used or not, with `CONTROL_COLUMNS`; with ``event_id`` bounds are
         printed with their sign.
-    method : str
-        Name of the method in words.
-    parameters : tuple of tuple of str
-        Name and value of each parameter of the method, as printed.
     interval_m : float
         Contour interval [m].
     cross_validation_m : float
@@ -223,8 +219,6 @@ class MapFacts:
         Gradient of the same set.
     findings : tuple of str
         Wells that do not fit their neighbours or that the contours do not honour, each as a sentence.
-    cautions : tuple of str
-        What a reader of the map must know, each as a sentence.
     refused : str
         Why no map could be drawn; empty when one was.
     result : object
@@ -234,13 +228,10 @@ class MapFacts:
     aquifer: str
     day: dt.date
     control: pd.DataFrame
-    method: str = ""
-    parameters: tuple[tuple[str, str], ...] = ()
     interval_m: float = float("nan")
     cross_validation_m: float = float("nan")
     gradient: GradientFacts | None = None
     findings: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = ()
     refused: str = ""
     result: Any = None
 

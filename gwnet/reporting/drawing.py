@@ -15,7 +15,8 @@ __all__ = ["Drawing", "FigureFrame"]
 #: Width of the text on the page [mm].
 TEXT_WIDTH_MM = 170.0
 #: Heights of figures that leave room for heading and caption on either page format [mm].
-MAP_HEIGHT_MM = 165.0
+MAP_HEIGHT_MM = {"A4": 178.0, "Letter": 162.0}
+NETWORK_HEIGHT_MM = 145.0
 HYDROGRAPH_HEIGHT_MM = {"A4": 75.0, "Letter": 69.0}
 #: Hydrographs that stand on one page.
 HYDROGRAPHS_A_PAGE = 3

@@ -5,12 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from gwnet.analysis.site_maps import unit_of_coordinates
 from gwnet.figures.hydrograph import common_span, hydrograph_plot_data, hydrograph_sheet
+from gwnet.figures.map_data import map_plot_data_of
+from gwnet.figures.network_map import draw_network_map, network_plot_data
 from gwnet.figures.style import figure_pdf_bytes
+from gwnet.figures.surface_map import draw_surface_map
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from gwnet.reporting.data import MapFacts
     from gwnet.reporting.drawing import FigureFrame
     from gwnet.reporting.view import ReportView
 
@@ -19,6 +24,58 @@ __all__ = ["ReportDrawing"]
 
 class ReportDrawing:
     """Draws maps and hydrographs for reports; every figure is one page of vector PDF with reproducible bytes."""
+
+    def network_map(self, view: ReportView, frame: FigureFrame) -> bytes:
+        """Draw where the selected wells are.
+
+        Parameters
+        ----------
+        view : ReportView
+            The report's look at the record.
+        frame : FigureFrame
+            Room on the page.
+
+        Returns
+        -------
+        bytes
+            One page of PDF.
+        """
+        data = network_plot_data(
+            view.wells,
+            site=_site(view),
+            aquifers=view.data.aquifers,
+            stages=view.data.stages,
+            coordinate_unit_m=unit_of_coordinates(view.data.site.crs),
+            known_on=view.data.known_on_utc,
+            unit=frame.unit,
+        )
+        return figure_pdf_bytes(draw_network_map(data, size_mm=(frame.width_mm, frame.height_mm)))
+
+    def potentiometric_map(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> bytes:
+        """Draw one potentiometric map with its own notes.
+
+        Parameters
+        ----------
+        view : ReportView
+            The report's look at the record.
+        facts : MapFacts
+            The map; its result is what the analysis made.
+        frame : FigureFrame
+            Room on the page.
+
+        Returns
+        -------
+        bytes
+            One page of PDF.
+        """
+        data = map_plot_data_of(
+            facts.result,
+            site=_site(view),
+            aquifer_name=_names(view).get(facts.aquifer, ""),
+            coordinate_unit_m=unit_of_coordinates(view.data.site.crs),
+            known_on=view.data.known_on_utc,
+        )
+        return figure_pdf_bytes(draw_surface_map(data, size_mm=(frame.width_mm, frame.height_mm)))
 
     def hydrographs(self, view: ReportView, wells: Sequence[str], group: Sequence[str], frame: FigureFrame) -> bytes:
         """Draw the hydrographs of a few wells under each other.
@@ -43,13 +100,7 @@ class ReportDrawing:
         levels = _members(view.levels, group)
         thresholds = _members(data.thresholds, group)
         span = common_span([levels], thresholds=thresholds, unit=frame.unit)
-        site: dict[str, Any] = {
-            "site": data.site.code,
-            "name": data.site.name,
-            "vertical_datum": data.site.vertical_datum,
-            "time_zone": data.site.time_zone,
-        }
-        names = dict(zip(data.aquifers["aquifer"], data.aquifers["name"].fillna(""), strict=True))
+        names = _names(view)
         drawn = [
             hydrograph_plot_data(
                 levels,
@@ -57,7 +108,7 @@ class ReportDrawing:
                 measuring_points=data.measuring_points,
                 construction=data.construction,
                 thresholds=thresholds,
-                site=site,
+                site=_site(view),
                 wells=view.wells,
                 unit=frame.unit,
                 span=span,
@@ -69,6 +120,22 @@ class ReportDrawing:
             for well in wells
         ]
         return figure_pdf_bytes(hydrograph_sheet(drawn, size_mm=(frame.width_mm, frame.height_mm)))
+
+
+def _site(view: ReportView) -> dict[str, Any]:
+    site = view.data.site
+    return {
+        "site": site.code,
+        "name": site.name,
+        "crs": site.crs,
+        "vertical_datum": site.vertical_datum,
+        "time_zone": site.time_zone,
+    }
+
+
+def _names(view: ReportView) -> dict[str, str]:
+    aquifers = view.data.aquifers
+    return dict(zip(aquifers["aquifer"].astype(str), aquifers["name"].fillna("").astype(str), strict=True))
 
 
 def _members(frame: pd.DataFrame, wells: Sequence[str]) -> pd.DataFrame:

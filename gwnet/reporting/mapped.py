@@ -25,8 +25,8 @@ def map_facts(result: MapResult) -> MapFacts:
     Returns
     -------
     MapFacts
-        Its method, findings, cautions and gradient. Where wells do not fit their neighbours, the gradient is the one
-        without them, and says so.
+        Its findings and gradient; what else a reader must know is printed on the map itself. Where wells do
+        not fit their neighbours, the gradient is the one without them, and says so.
     """
     doubtful = tuple(finding.well for finding in result.findings)
     sound = result.gradient_sound
@@ -35,8 +35,6 @@ def map_facts(result: MapResult) -> MapFacts:
         aquifer=result.aquifer,
         day=result.date,
         control=result.control,
-        method=result.method_text,
-        parameters=result.parameters,
         interval_m=result.interval_m,
         cross_validation_m=result.cross_validation.rmse_m,
         gradient=gradient,
@@ -44,7 +42,6 @@ def map_facts(result: MapResult) -> MapFacts:
             *(finding.text for finding in result.findings),
             *(failure.text for failure in result.honour_failures),
         ),
-        cautions=result.cautions,
         result=result,
     )
 

@@ -132,7 +132,7 @@ def test_silted_well_is_noticed(report24):
 
 
 def test_corrections_and_tape_checks_in_force(report24):
-    assert "42.180 m | 42.080 m | level run closed on the wrong benchmark" in line(
+    assert "elevation from 42.180 m to 42.080 m | level run closed on the wrong benchmark" in line(
         report24, "corrections", "2026-02-20"
     )
     checks = plain_table(table(report24, "tape-checks"))

@@ -8,7 +8,6 @@ import pandas as pd
 
 from gwnet.reporting.content import (
     Block,
-    Bullets,
     Caution,
     Cell,
     Column,
@@ -19,7 +18,7 @@ from gwnet.reporting.content import (
     Table,
 )
 from gwnet.reporting.data import MapFacts
-from gwnet.reporting.drawing import MAP_HEIGHT_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
+from gwnet.reporting.drawing import MAP_HEIGHT_MM, NETWORK_HEIGHT_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
 from gwnet.reporting.measures import compass, moment_text
 from gwnet.reporting.period import date_text
 from gwnet.reporting.sections.common import bound_sign, length_cell, length_column, text_cell, text_of
@@ -30,7 +29,7 @@ __all__ = ["maps", "network_map"]
 
 def network_map(view: ReportView, drawing: Drawing) -> Section:
     """Return the section with the map of the network."""
-    frame = FigureFrame(TEXT_WIDTH_MM, MAP_HEIGHT_MM - 20.0, view.measures.unit)
+    frame = FigureFrame(TEXT_WIDTH_MM, NETWORK_HEIGHT_MM, view.measures.unit)
     placed = view.wells[view.wells["easting"].notna() & view.wells["northing"].notna()]
     unplaced = sorted(set(view.wells["well"]) - set(placed["well"]))
     if placed.empty:
@@ -61,14 +60,12 @@ def _one_map(view: ReportView, facts: MapFacts, drawing: Drawing, number: int) -
     if facts.refused:
         blocks.append(Paragraph(f"No map could be drawn. {facts.refused}"))
     else:
-        frame = FigureFrame(TEXT_WIDTH_MM, MAP_HEIGHT_MM, view.measures.unit)
+        frame = FigureFrame(TEXT_WIDTH_MM, MAP_HEIGHT_MM[view.definition.page], view.measures.unit)
         caption = _caption(view, facts)
         alt = f"Map of the potentiometric surface. {caption}"
         blocks.append(FigureSlot(f"map-{number}", caption, alt, lambda: drawing.potentiometric_map(view, facts, frame)))
     if facts.findings:
         blocks.append(Caution("Levels that do not fit", facts.findings))
-    if facts.cautions:
-        blocks.append(Bullets(facts.cautions))
     left_out = facts.control[~facts.control["used"].astype(bool)]
     if left_out.empty:
         blocks.append(Paragraph("No well of this aquifer was left out of the map."))
@@ -78,25 +75,14 @@ def _one_map(view: ReportView, facts: MapFacts, drawing: Drawing, number: int) -
 
 
 def _caption(view: ReportView, facts: MapFacts) -> str:
-    used = facts.control[facts.control["used"].astype(bool)]
-    times = sorted(str(text) for text in used["measured_at"] if text_of(text))
     parts = [f"Potentiometric surface of {view.aquifer_name(facts.aquifer)}, {date_text(facts.day)}"]
-    parts.append(f"{len(used)} levels used")
-    if times:
-        span = (
-            moment_text(times[0]) if times[0] == times[-1] else f"{moment_text(times[0])} to {moment_text(times[-1])}"
-        )
-        parts.append(f"measured {span}")
-    parts.append(f"elevations above {view.data.site.vertical_datum}")
+    parts.append(f"{int(facts.control['used'].astype(bool).sum())} levels used")
     if math.isfinite(facts.interval_m):
         interval = view.measures.length(facts.interval_m)
-        parts.append(f"contour interval {interval:.4g} {view.measures.unit}")
+        parts.append(f"contour interval {interval:.4g}\u00a0{view.measures.unit}")
     if math.isfinite(facts.cross_validation_m):
         parts.append(f"cross-validation error {view.measures.text(facts.cross_validation_m)} (root mean square)")
-    method = f"{facts.method.rstrip('.')}." if facts.method else ""
-    settings = "; ".join(f"{name} {value}" for name, value in facts.parameters)
-    dashed = "Dashed contours are inferred; nothing is drawn beyond control."
-    return " ".join(filter(None, (f"{'; '.join(parts)}.", method, f"{settings}." if settings else "", dashed)))
+    return f"{'; '.join(parts)}. Dashed contours are inferred; method, datum and times stand on the map."
 
 
 def _left_out_table(view: ReportView, facts: MapFacts, left_out: pd.DataFrame, number: int) -> Table:
@@ -156,7 +142,7 @@ def _gradient_table(view: ReportView, found: tuple[MapFacts, ...]) -> Table:
                     gradient.magnitude_uncertainty, "" if math.isfinite(gradient.magnitude_uncertainty) else "not known"
                 ),
                 Cell(gradient.azimuth_deg % 360 if known else None, "" if known else undetermined),
-                Cell(gradient.azimuth_uncertainty_deg if known else None, "" if known else undetermined),
+                Cell(math.ceil(gradient.azimuth_uncertainty_deg) if known else None, "" if known else undetermined),
                 Cell(compass(gradient.azimuth_deg) if known else None, "" if known else undetermined),
             )
         )

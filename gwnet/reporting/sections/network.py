@@ -8,11 +8,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.site_maps import unit_of_coordinates
+from gwnet.errors import SettingsError
 from gwnet.reporting.content import Cell, Column, Group, Paragraph, Row, Section, Table
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import Measures, date_of, local_day
 from gwnet.reporting.sections.common import NOT_ON_RECORD, length_cell, length_column, text_cell, text_of
 from gwnet.reporting.view import ReportView
+from gwnet.units import METRES_PER_UNIT
 
 __all__ = ["construction", "measuring_points"]
 
@@ -26,13 +29,12 @@ def construction(view: ReportView, _drawing: Drawing) -> Section:
 
 def _position_table(view: ReportView) -> Table:
     measures = view.measures
-    feet = measures.unit == "ft"
-    grid = 1 if feet else 2
+    grid = coordinate_unit(view.data.site.crs)
     columns = (
         Column("Well"),
-        Column("Easting", "m", grid, "right", group="Position"),
-        Column("Northing", "m", grid, "right", group="Position"),
-        Column("±", "m", 2, "right", group="Position"),
+        Column("Easting", grid, 1, "right", group="Position"),
+        Column("Northing", grid, 1, "right", group="Position"),
+        length_column("±", measures, group="Position"),
         length_column("elevation", measures, group="Ground"),
         length_column("±", measures, group="Ground"),
         length_column("Depth as built", measures, fewer=1),
@@ -51,6 +53,16 @@ def _position_table(view: ReportView) -> Table:
     return Table("wells", caption, columns, tuple(rows))
 
 
+def coordinate_unit(crs: str) -> str:
+    """Return the unit of coordinates in a system, empty when the system is not a projected one."""
+    try:
+        metres = unit_of_coordinates(crs)
+    except SettingsError:
+        return ""
+    known = [unit for unit, factor in METRES_PER_UNIT.items() if math.isclose(factor, metres, rel_tol=1e-9)]
+    return known[0] if known else f"{metres:g} m"
+
+
 def _position_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
     measures = view.measures
     ended = date_of(row["decommissioned_on"])
@@ -59,12 +71,12 @@ def _position_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
         successor = text_of(row["replaced_by"])
         standing = f"ended {ended}" + (f", replaced by {successor}" if successor else "")
     drilled = date_of(row["drilled_on"])
-    purpose = ", ".join(part for part in (text_of(row["purpose"]), text_of(row["role"])) if part)
+    purpose = ", ".join(dict.fromkeys(filter(None, (text_of(row["purpose"]), text_of(row["role"])))))
     return (
         Cell(str(row["well"])),
         _number(row["easting"]),
         _number(row["northing"]),
-        _number(row["coordinate_accuracy_m"]),
+        length_cell(row["coordinate_accuracy_m"], measures),
         length_cell(row["ground_elevation_m"], measures),
         length_cell(row["ground_accuracy_m"], measures),
         length_cell(row["total_depth_m"], measures),

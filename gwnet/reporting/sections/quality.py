@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pandas as pd
 
 from gwnet.reporting.content import Block, Cell, Column, Heading, Paragraph, Section, Table
@@ -48,25 +50,39 @@ def _corrections(view: ReportView) -> Block:
         Column("By"),
         Column("Subject"),
         Column("Well"),
-        Column("Item"),
-        Column("Was"),
-        Column("Is now"),
+        Column("What changed"),
         Column("Reason"),
     )
+    acts: dict[tuple[str, ...], list[str]] = {}
+    for row in rows:
+        name, key = _item(text_of(row["item"]))
+        told = (text_of(row[column]) for column in ("recorded_by", "subject", "well", "reason"))
+        act = (stamp_text(row["recorded_at_utc"]), *told, key)
+        acts.setdefault(act, []).append(_change(name, text_of(row["was"]), text_of(row["now"])))
     cells = tuple(
         (
-            text_cell(stamp_text(row["recorded_at_utc"])),
-            text_cell(row["recorded_by"]),
-            text_cell(row["subject"]),
-            text_cell(row["well"], "concerns no single well"),
-            text_cell(row["item"]),
-            text_cell(row["was"], "nothing before"),
-            text_cell(row["now"], "withdrawn"),
-            text_cell(row["reason"], "no reason given"),
+            Cell(moment),
+            text_cell(by),
+            text_cell(subject),
+            text_cell(well, "concerns no single well"),
+            Cell(f"{key}: {'; '.join(changes)}" if key else "; ".join(changes)),
+            text_cell(reason, "no reason given"),
         )
-        for row in rows
+        for (moment, by, subject, well, reason, key), changes in acts.items()
     )
     return Table("corrections", f"Rows of the record corrected or withdrawn {when}.", columns, cells)
+
+
+def _item(text: str) -> tuple[str, str]:
+    """Split ``elevation (main, 2018-01-15)`` into what changed and the row that it stands in."""
+    match = re.fullmatch(r"([^()]+) \((.+)\)", text)
+    return (match[1], match[2]) if match else (text, "")
+
+
+def _change(item: str, was: str, now: str) -> str:
+    if not now:
+        return f"{item or 'row'} {was} withdrawn" if was else f"{item or 'row'} withdrawn"
+    return f"{item} from {was} to {now}" if was and was != "nothing" else f"{item} “{now}” added"
 
 
 def _tape_checks(view: ReportView) -> Block:

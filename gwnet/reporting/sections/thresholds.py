@@ -66,7 +66,7 @@ def _row(view: ReportView, status: ThresholdStatus) -> tuple[Cell, ...]:
         elevation_cell(event, measures),
         length_cell(status.margin_m, measures, "only a bound is known"),
         Cell(status.words(), near, strong=crossed),
-        Cell(status.since.isoformat()) if status.since else Cell(None, "not crossed by the newest reading"),
+        Cell(status.since.isoformat()) if crossed and status.since else Cell(None, "not crossed"),
     )
 
 
