@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
 from matplotlib.patches import Rectangle
 
 from gwnet.figures import style
@@ -23,6 +24,8 @@ _MOST_LABEL_MM: Final = 32.0
 #: Room for the leader before a label and for the edge after it [mm].
 _LEADER_MM: Final = 5.4
 _EDGE_MM: Final = 1.0
+#: Distance between the slots of a screen [mm].
+_SLOT_MM: Final = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +124,14 @@ def draw_screens(axes: Axes, data: HydrographPlotData, scale: Scale) -> None:
             facecolor=style.PAPER,
             edgecolor=style.EARTH,
             linewidth=style.HAIR,
-            hatch="-----",
             zorder=2.5,
         )
         axes.add_patch(bar)
+        # strokes of their own and no fill pattern, which archival PDF readers may refuse
+        step = _SLOT_MM * (data.high_m - data.low_m) / scale.box.height
+        slots = [low + step * number for number in range(1, int((high - low) / step) + 1)]
+        left, right = data.last + 1.2 * per_mm, data.last + 3.0 * per_mm
+        strokes = [[(left, slot * scale.factor), (right, slot * scale.factor)] for slot in slots]
+        axes.add_collection(
+            LineCollection(strokes, colors=style.EARTH, linewidths=style.HAIR, zorder=2.6), autolim=False
+        )

@@ -106,6 +106,7 @@ _SETTINGS: Final[dict[str, Any]] = {
     "path.simplify": True,
     "path.simplify_threshold": 0.05,
     "pdf.fonttype": 42,
+    "ps.fonttype": 42,  # which the PDF backend reads too when it numbers letters; else some get number 0
     "pdf.compression": 6,
     "svg.fonttype": "path",
     "svg.hashsalt": "gwnet",
