@@ -65,12 +65,34 @@ class LevelInputs:
         return len(self.records)
 
     def of_well(self, column: str) -> Floats:
-        """Return a number of each event's well, NaN where it is not on record."""
+        """Return a number of each event's well, NaN where it is not on record.
+
+        Parameters
+        ----------
+        column : str
+            Column of `wells`.
+
+        Returns
+        -------
+        numpy.ndarray
+            One number an event.
+        """
         values = self.wells.set_index("well_id")[column]
         return np.asarray(self.records["well_id"].map(values), dtype=np.float64)
 
     def of_instrument(self, column: str) -> Floats:
-        """Return a number of each event's instrument, NaN where it is not on record."""
+        """Return a number of each event's instrument, NaN where it is not on record.
+
+        Parameters
+        ----------
+        column : str
+            Column of `instruments`.
+
+        Returns
+        -------
+        numpy.ndarray
+            One number an event.
+        """
         values = self.instruments.set_index("instrument_id")[column]
         return np.asarray(self.records["instrument_id"].map(values), dtype=np.float64)
 

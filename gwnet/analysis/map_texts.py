@@ -52,7 +52,22 @@ def length_text(value_m: float, unit: str, decimals: int = 2) -> str:
 
 
 def findings_of(levels: Control, test: NeighbourTest, unit: str) -> tuple[MapFinding, ...]:
-    """Return the wells that do not fit their neighbours, largest difference first."""
+    """Return the wells that do not fit their neighbours, largest difference first.
+
+    Parameters
+    ----------
+    levels : Control
+        Control of the map.
+    test : gwnet.hydro.outliers.NeighbourTest
+        Leave-one-out test of the control.
+    unit : str
+        Unit of the text, ``m`` or ``ft``.
+
+    Returns
+    -------
+    tuple of MapFinding
+        One for each such well.
+    """
     found = []
     for position in np.flatnonzero(test.outlier).tolist():
         residual, limit = float(test.residual_m[position]), float(test.limit_m[position])
@@ -67,7 +82,22 @@ def findings_of(levels: Control, test: NeighbourTest, unit: str) -> tuple[MapFin
 
 
 def failures_of(levels: Control, failures: Sequence[Unhonoured], unit: str) -> tuple[HonourFailure, ...]:
-    """Return the wells that the contours do not honour."""
+    """Return the wells that the contours do not honour.
+
+    Parameters
+    ----------
+    levels : Control
+        Control of the map.
+    failures : sequence of gwnet.hydro.contours.Unhonoured
+        What the contours were found to miss.
+    unit : str
+        Unit of the text, ``m`` or ``ft``.
+
+    Returns
+    -------
+    tuple of HonourFailure
+        One for each such well, in the order given.
+    """
     made = []
     for failure in failures:
         name = levels.names[failure.position]
@@ -81,7 +111,22 @@ def failures_of(levels: Control, failures: Sequence[Unhonoured], unit: str) -> t
 
 
 def method_text(surface: Surface, n_fitted: int, exact: int) -> str:
-    """Return how the surface was made; `n_fitted` is 0 where the covariance was given."""
+    """Return how the surface was made, as a sentence.
+
+    Parameters
+    ----------
+    surface : gwnet.hydro.surface.Surface
+        The surface.
+    n_fitted : int
+        Levels that the covariance was fitted to; 0 where it was given.
+    exact : int
+        Levels that were met exactly so that the contours honour them.
+
+    Returns
+    -------
+    str
+        The sentence.
+    """
     if not isinstance(surface, KrigedSurface):
         return "Linear interpolation on the triangles of Delaunay; levels taken as exact."
     kind = "Universal kriging with a linear drift" if surface.drift == "linear" else "Ordinary kriging"
@@ -102,7 +147,28 @@ def parameters_of(
     against: float,
     exact: int,
 ) -> tuple[tuple[str, str], ...]:
-    """Return the parameters as printed; `units` is the map's unit and the metres in a unit of the coordinates."""
+    """Return the parameters of the map as printed.
+
+    Parameters
+    ----------
+    surface : gwnet.hydro.surface.Surface
+        The surface.
+    rule : gwnet.hydro.contours.InferredRule
+        Where contours are inferred.
+    units : tuple of str and float
+        Unit of the map, and metres in a unit of the coordinates.
+    checked : CrossValidation
+        Leave-one-out errors.
+    against : float
+        Difference from the triangulation, root mean square [m].
+    exact : int
+        Levels that were met exactly.
+
+    Returns
+    -------
+    tuple of tuple of str
+        Name and value of each parameter.
+    """
     unit, coordinate_m = units
     unit_m = metres_per(unit)
     found: list[tuple[str, str]] = []
@@ -132,7 +198,24 @@ def cautions_of(
     findings: tuple[MapFinding, ...],
     gradients: tuple[Gradient, Gradient | None],
 ) -> tuple[str, ...]:
-    """Return what a reader must know; `gradients` are those of all levels and of the sound ones."""
+    """Return what a reader of the map must know.
+
+    Parameters
+    ----------
+    levels : Control
+        Control of the map.
+    span : gwnet.analysis.synoptic.Span
+        Time that the levels span.
+    findings : tuple of MapFinding
+        Wells that do not fit their neighbours.
+    gradients : tuple of gwnet.hydro.gradient.Gradient
+        Gradient of all levels, and of the sound ones (None where all are).
+
+    Returns
+    -------
+    tuple of str
+        Sentences.
+    """
     count = levels.z.size
     texts: list[str] = []
     if count < FEW_WELLS:

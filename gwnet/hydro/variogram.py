@@ -67,7 +67,7 @@ class Covariance:
     Parameters
     ----------
     model : str
-        spherical, b(1 − 1.5 h/a + 0.5 (h/a)³) below a and 0 beyond; exponential, b exp(−3 h/a); gaussian,
+        Spherical, b(1 − 1.5 h/a + 0.5 (h/a)³) below a and 0 beyond; exponential, b exp(−3 h/a); gaussian,
         b exp(−3 (h/a)²); matern (of order 3/2), b(1 + t) exp(−t) with t = 4.744 h/a. The last three have fallen to
         5 % at the range (practical range).
     partial_sill_m2 : float

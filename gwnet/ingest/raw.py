@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 
-from gwnet.errors import GwnetError, IngestError, UnknownTableError
+from gwnet.errors import IngestError, UnitError, UnknownTableError
 from gwnet.ingest.tables import BY_NAME, PROBLEM_COLUMN, TABLES, Table
 from gwnet.records import Rejection
 from gwnet.units import length_unit
@@ -185,7 +185,7 @@ def _note_unit(table: Table, name: str, unit: str | None, units: dict[str, str],
     if column.kind == "length":
         try:
             units[name] = length_unit(unit)
-        except GwnetError as error:
+        except UnitError as error:
             faults.append(f"column {name!r}: {error.message} {error.mend}")
     elif column.unit and unit.lower() != column.unit.lower():
         faults.append(f"column {name!r} is in {column.unit}, not in [{unit}]")
