@@ -291,6 +291,8 @@ def map_facts(frame, wells_frame, aquifer, determined=True):
             "used": now["usable"],
             "reason": now["unusable_reason"],
             "event_id": now["event_id"],
+            "time_known": now["time_known"],
+            "cluster": "",
         }
     )
     gradient = GradientFacts(0.00182, 0.00021, 84.0, 7.0, determined, int(control["used"].sum()))

@@ -173,7 +173,7 @@ def gradient_sentence(gradient: GradientFacts) -> str:
     """Return a gradient in words, or that it cannot be told."""
     note = f" {gradient.note[0].upper()}{gradient.note[1:].rstrip('.')}." if gradient.note else ""
     if gradient.without:
-        note = f" Left out of this plane: {joined(list(gradient.without))}, which do not fit their neighbours.{note}"
+        note = f" Left out of this plane for not fitting the neighbours: {joined(list(gradient.without))}.{note}"
     if not gradient.determined:
         return f"a gradient cannot be told apart from none with {gradient.n_wells} wells.{note}"
     decimals = significant_decimals(gradient.magnitude_uncertainty)

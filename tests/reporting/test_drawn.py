@@ -1,0 +1,128 @@
+"""The report with its real figures: maps made by the analysis from constructed levels, hydrographs of the record."""
+
+import dataclasses
+import datetime as dt
+import io
+import re
+
+import numpy as np
+import pypdf
+import pytest
+
+from gwnet.analysis.maps import make_map
+from gwnet.errors import TooFewLevelsError
+from gwnet.reporting.compose import compose
+from gwnet.reporting.drawing import FigureFrame
+from gwnet.reporting.drawn import ReportDrawing
+from gwnet.reporting.mapped import map_facts, refused_map
+from gwnet.reporting.pdf import render_pdf
+from gwnet.reporting.plain import plain_report
+
+DAY = dt.date(2026, 2, 10)
+CRS = "EPSG:25832"
+
+
+def plane(x, y):
+    """A head that falls 0.002 m/m towards the east."""
+    return 40.0 - 0.002 * (x - 500_000.0) + 0.0 * y
+
+
+def control_of(record, aquifer, *, bump=None):
+    (facts,) = [facts for facts in record.maps if facts.aquifer == aquifer]
+    control = facts.control.copy()
+    numbers = np.arange(len(control))
+    control["easting"] = 500_000.0 + 130.0 * (numbers % 5)
+    control["northing"] = 6_100_000.0 + 110.0 * (numbers // 5) + 23.0 * (numbers % 2)
+    heads = plane(control["easting"], control["northing"])
+    control["water_elevation_m"] = heads.where(control["used"], control["water_elevation_m"])
+    if bump:
+        control.loc[control["well"] == bump, "water_elevation_m"] += 30.0
+    return control
+
+
+def mapped(record, aquifer="U", **changes):
+    made = make_map(
+        control_of(record, aquifer, **changes),
+        aquifer=aquifer,
+        date=DAY,
+        unit="m",
+        crs=CRS,
+        vertical_datum="local datum 1990",
+    )
+    return map_facts(made)
+
+
+@pytest.fixture(scope="module")
+def drawn(constructed, quarterly):
+    record = constructed.record(24)
+    record = dataclasses.replace(record, maps=(mapped(record),))
+    report = compose(quarterly, record, period="2026-Q1", drawing=ReportDrawing())
+    return report, render_pdf(report, creator="gwnet test")
+
+
+def texts(rendered):
+    return [page.extract_text().replace("\u00a0", " ") for page in pypdf.PdfReader(io.BytesIO(rendered.content)).pages]
+
+
+def test_real_figures_keep_the_report_archival(drawn):
+    """ISO 19005-3 (PDF/A-3b), judged by the validator of the PDF library."""
+    assert drawn[1].archival
+
+
+def test_figures_are_text_and_lines_and_name_their_wells(drawn):
+    report, rendered = drawn
+    pages = texts(rendered)
+    network = next(text for text in pages if "Monitoring network: 24 wells" in text)
+    assert "HW-001" in network
+    sheets = "".join(text for text in pages if "Hydrographs of " in text)
+    assert set(re.findall(r"HW-\d{3}", sheets)) >= {f"HW-{number:03d}" for number in range(1, 25)}
+    document = pypdf.PdfReader(io.BytesIO(rendered.content))
+    forms = [item.get_object() for page in document.pages for item in page["/Resources"].get("/XObject", {}).values()]
+    assert len(forms) == len(report.figures())
+    assert all(form["/Subtype"] == "/Form" for form in forms)
+
+
+def test_gradient_of_the_plane_is_reported(drawn):
+    """The heads lie on a plane that falls 0.002 m/m to the east: that is what the summary must say."""
+    text = plain_report(drawn[0])
+    assert re.search(r"gradient 0\.00200? ± 0\.0\d+, flow towards (90|89|91)° ± \d+° \(east\)", text)
+
+
+def test_well_that_does_not_fit_is_named_and_left_out_of_the_gradient(constructed, quarterly):
+    record = constructed.record(24)
+    facts = mapped(record, bump="HW-011")
+    assert facts.gradient.without == ("HW-011",)
+    assert facts.gradient.magnitude == pytest.approx(0.002, rel=0.05)
+    record = dataclasses.replace(record, maps=(facts,))
+    text = plain_report(compose(quarterly, record, period="2026-Q1", drawing=ReportDrawing()))
+    assert "! Levels that do not fit" in text
+    assert "HW-011 stands" in text
+    assert "Left out of this plane for not fitting the neighbours: HW-011." in text
+
+
+def test_refused_map_carries_the_reason(record24):
+    control = control_of(record24, "U")
+    control["used"] = [True, True, *[False] * (len(control) - 2)]
+    control["reason"] = ["", "", *["suspect"] * (len(control) - 2)]
+    with pytest.raises(TooFewLevelsError) as caught:
+        make_map(control, aquifer="U", date=DAY, unit="m")
+    facts = refused_map("U", DAY, control, caught.value)
+    assert facts.refused.startswith(caught.value.message)
+    assert facts.result is None
+
+
+def test_same_figure_same_bytes(view24):
+    frame = FigureFrame(170.0, 150.0, "ft")
+    wells = ("HW-001", "HW-007")
+    one = ReportDrawing().hydrographs(view24, wells, wells, frame)
+    assert one == ReportDrawing().hydrographs(view24, wells, wells, frame)
+    page = pypdf.PdfReader(io.BytesIO(one)).pages[0]
+    assert float(page.mediabox.width) == pytest.approx(170 / 25.4 * 72, abs=0.1)
+    assert "[ft]" in page.extract_text()
+
+
+def test_printed_state_of_levels_after_the_period_is_not_drawn(view24):
+    drawn = ReportDrawing().hydrographs(view24, ("HW-001",), ("HW-001",), FigureFrame(170.0, 75.0, "m"))
+    text = pypdf.PdfReader(io.BytesIO(drawn)).pages[0].extract_text()
+    assert "2026-02-10" in text
+    assert "2026-05-10" not in text
