@@ -1,0 +1,195 @@
+"""Maps, gradients, hydrographs, reports, checks and the demo from the command line, on the demo network's record."""
+
+import csv
+import datetime as dt
+import io
+import json
+import math
+
+import pyogrio
+import pytest
+from PIL import Image
+from pypdf import PdfReader
+
+import gwnet
+from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED
+
+DAY = "2026-02-17"
+
+
+@pytest.fixture
+def demo(demo_store, gwnet_here, monkeypatch):
+    """Return the function that runs the command line on a copy of the demo network's record."""
+    monkeypatch.setenv("GWNET_DB", str(demo_store))
+    return gwnet_here
+
+
+def one(ran):
+    assert ran.code == DONE, ran.err
+    (record,) = json.loads(ran.out)
+    return record
+
+
+def test_a_map_writes_its_three_files_and_tells_gradient_and_error(demo, tmp_path):
+    told = one(demo("map", "--aquifer", "upper", "--date", DAY, "--out", tmp_path / "m", "--format", "json"))
+    assert sorted(path.name for path in (tmp_path / "m").iterdir()) == ["map.gpkg", "map.pdf", "map.png"]
+    assert told["determined"] is True
+    assert told["gradient"] > told["gradient_uncertainty"] > 0
+    assert 0 <= told["azimuth_degrees"] < 360
+    assert told["azimuth_uncertainty_degrees"] > 0
+    assert told["cross_validation_error_m"] > 0
+    layers = {str(name) for name, _ in pyogrio.list_layers(tmp_path / "m" / "map.gpkg")}
+    assert layers >= {"control", "contours", "arrows", "boundary"}
+    assert len(PdfReader(tmp_path / "m" / "map.pdf").pages) == 1
+
+
+def test_a_map_lists_every_exclusion_with_its_reason(demo, tmp_path):
+    told = one(demo("map", "--aquifer", "upper", "--date", DAY, "--out", tmp_path, "--format", "json"))
+    control = pyogrio.read_dataframe(tmp_path / "map.gpkg", layer="control")
+    left = control[~control["used"].astype(bool)]
+    assert len(left) == told["excluded"] > 0
+    assert (left["reason"] != "").all()
+    for well in left["well"]:
+        assert f"{well}: " in told["exclusions"]
+
+
+def test_a_map_in_feet_takes_its_interval_in_feet(demo, tmp_path):
+    """2 ft is 0.6096 m (international foot, 85 FR 62698, 2020); the file stays in metres."""
+    asked = ("map", "--aquifer", "upper", "--date", DAY, "--out", tmp_path, "--format", "json")
+    told = one(demo(*asked, "--interval", "2", "--unit", "ft"))
+    assert told["interval_ft"] == pytest.approx(2)
+    contours = pyogrio.read_dataframe(tmp_path / "map.gpkg", layer="contours", read_geometry=False)
+    steps = contours["elevation_m"] / 0.6096
+    assert (steps - steps.round()).abs().max() < 1e-6
+
+
+def test_a_well_left_out_by_request_is_named(demo, tmp_path):
+    asked = ("map", "--aquifer", "upper", "--date", DAY, "--out", tmp_path, "--format", "json")
+    assert "W-09: " not in one(demo(*asked))["exclusions"]
+    assert "W-09: " in one(demo(*asked, "--exclude", "W-09"))["exclusions"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("--aquifer", "middle", "--date", DAY), "'middle'"),
+        (("--aquifer", "upper", "--date", "1999-01-01"), "3"),
+    ],
+)
+def test_a_map_that_cannot_be_made_leaves_no_file(demo, tmp_path, arguments, told):
+    ran = demo("map", *arguments, "--out", tmp_path / "m")
+    assert ran.code == STOPPED
+    assert told in ran.err
+    assert not (tmp_path / "m").exists() or list((tmp_path / "m").iterdir()) == []
+
+
+def test_the_gradient_of_three_wells_is_their_plane(demo):
+    """The plane through three levels, solved here by Cramer's rule from what the record itself gives."""
+    names = ["W-01", "W-07", "W-09"]
+    told = one(demo("gradient", "--wells", ",".join(names), "--date", DAY, "--format", "json"))
+    places = {row["well"]: row for row in csv.DictReader(io.StringIO(demo("wells", "--format", "csv").out))}
+    asked = [part for name in names for part in ("--well", name)]
+    table = demo("levels", *asked, "--from", DAY, "--to", DAY, "--format", "csv").out
+    heads = {row["well"]: float(row["water_elevation_m"]) for row in csv.DictReader(io.StringIO(table))}
+    (x1, y1, z1), (x2, y2, z2), (x3, y3, z3) = (
+        (float(places[name]["easting"]), float(places[name]["northing"]), heads[name]) for name in names
+    )
+    area = (x2 - x1) * (y3 - y1) - (x3 - x1) * (y2 - y1)
+    east = ((z2 - z1) * (y3 - y1) - (z3 - z1) * (y2 - y1)) / area
+    north = ((x2 - x1) * (z3 - z1) - (x3 - x1) * (z2 - z1)) / area
+    assert told["gradient"] == pytest.approx(math.hypot(east, north), rel=1e-4)
+    assert told["azimuth_degrees"] == pytest.approx(math.degrees(math.atan2(-east, -north)) % 360, abs=0.01)
+
+
+def test_two_wells_have_no_gradient(demo):
+    ran = demo("gradient", "--wells", "W-01,W-07", "--date", DAY)
+    assert ran.code == STOPPED
+    assert "3" in ran.err
+
+
+@pytest.mark.parametrize("ending", ["png", "pdf", "svg"])
+def test_a_hydrograph_is_drawn_as_its_ending_says(demo, tmp_path, ending):
+    file = tmp_path / f"h.{ending}"
+    ran = demo("hydrograph", "W-07", "--out", file, "--from", "2024-01-01")
+    assert (ran.code, ran.out) == (DONE, f"{file}\n"), ran.err
+    start = file.read_bytes()[:300]
+    assert {"png": b"\x89PNG", "pdf": b"%PDF", "svg": b"<?xml"}[ending] in start
+    if ending == "png":
+        with Image.open(file) as picture:
+            assert min(picture.size) > 600
+
+
+def test_a_hydrograph_with_an_unknown_ending_or_well_writes_nothing(demo, tmp_path):
+    for arguments in (("W-07", "--out", "h.bmp"), ("W-77", "--out", "h.png"), ("W-07", "--out", "no/h.png")):
+        ran = demo("hydrograph", *arguments)
+        assert ran.code == STOPPED, arguments
+        assert ran.err.startswith("gwnet: ")
+    assert [path.suffix for path in tmp_path.iterdir() if not path.name.startswith("demo.")] == []
+
+
+def test_checks_exit_3_with_findings_and_0_without(demo):
+    found = demo("check", "--format", "json")
+    assert found.code == DONE_WITH_FINDINGS
+    assert {"site", "well", "rule", "message"} <= set(json.loads(found.out)[0])
+    quiet = demo("check", "--round", "2018-Q1", "--format", "json")
+    assert (quiet.code, json.loads(quiet.out)) == (DONE, [])
+
+
+def test_a_report_names_its_files_the_pdf_first(demo, tmp_path):
+    ran = demo("report", "quarterly", "--period", "2025-Q4", "--out", tmp_path / "r")
+    assert ran.code == DONE, ran.err
+    files = ran.out.splitlines()
+    assert files[0].endswith(".pdf")
+    assert any(name.endswith(".manifest.json") for name in files)
+    assert sorted(files) == sorted(str(path) for path in (tmp_path / "r").iterdir())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("monthly", "--period", "2025-Q4"), "monthly"),
+        (("quarterly", "--period", "2025-Q5"), "2025-Q5"),
+        (("quarterly", "--period", "2025-Q4", "--site", "X"), "'X'"),
+    ],
+)
+def test_a_report_that_cannot_be_made_says_why(demo, tmp_path, arguments, told):
+    ran = demo("report", *arguments, "--out", tmp_path / "r")
+    assert ran.code == STOPPED
+    assert told in ran.err
+    assert not (tmp_path / "r").exists() or list((tmp_path / "r").iterdir()) == []
+
+
+def test_a_level_as_known_before_its_survey_was_corrected(demo, demo_store):
+    """The demo books one measuring point 0.300 m too high and corrects it last; both can be asked for."""
+    with gwnet.open(demo_store) as net:
+        just_before = net.newest_recording() - dt.timedelta(microseconds=1)
+    asked = ("levels", "--well", "L-02", "--round", "2024-Q1", "--format", "json")
+    after, before = one(demo(*asked)), one(demo(*asked, "--known-on", just_before.isoformat()))
+    assert before["depth_to_water_m"] == after["depth_to_water_m"]
+    assert before["water_elevation_m"] - after["water_elevation_m"] == pytest.approx(0.3, abs=1e-6)
+    assert "Re-levelling" in demo("explain", "L-02", after["measured_at"]).out
+
+
+def test_the_demo_is_built_in_an_empty_folder_and_never_over_another(gwnet_here, tmp_path):
+    ran = gwnet_here("demo")
+    assert ran.code == DONE, ran.err
+    listed = [line.strip() for line in ran.out.splitlines() if line.startswith("  ")]
+    assert all((tmp_path / name).stat().st_size > 0 for name in listed)
+    there = {str(path.relative_to(tmp_path)) for path in (tmp_path / "gwnet-demo").rglob("*") if path.is_file()}
+    assert there == set(listed)
+    assert {"gwnet.sqlite", "map.gpkg"} <= {name.rsplit("/", 1)[-1] for name in listed}
+    assert list(tmp_path.iterdir()) == [tmp_path / "gwnet-demo"]
+    before = (tmp_path / "gwnet-demo" / "gwnet.sqlite").read_bytes()
+    again = gwnet_here("demo")
+    assert again.code == STOPPED
+    assert "gwnet demo DIR" in again.err
+    assert (tmp_path / "gwnet-demo" / "gwnet.sqlite").read_bytes() == before
+
+
+def test_a_demo_that_is_stopped_leaves_nothing(gwnet_here, tmp_path, monkeypatch):
+    def stop(*_arguments, **_options):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("gwnet.network.Network.report", stop)
+    assert gwnet_here("demo", "here/deep").code == STOPPED
+    assert list((tmp_path / "here").iterdir()) == []
