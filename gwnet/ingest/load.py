@@ -214,8 +214,14 @@ def _expanded(paths: Iterable[Path], notes: list[FileResult]) -> list[Path]:
             message = "The folder holds no tables."
             raise IngestError(message, where=str(path), mend=f"Tables end in {', '.join(SUFFIXES)}.")
         files += tables
-        notes += [FileResult(entry.name, note="not a table, passed over") for entry in entries if entry not in tables]
+        others = (entry for entry in entries if entry not in tables and not _is_database(entry))
+        notes += [FileResult(entry.name, note="not a table, passed over") for entry in others]
     return files
+
+
+def _is_database(path: Path) -> bool:
+    """Return whether a file is a database or what SQLite keeps beside one; a folder of tables may hold them."""
+    return path.suffix.lower().removesuffix("-wal").removesuffix("-shm").removesuffix("-journal") in {".sqlite", ".db"}
 
 
 def _read_all(

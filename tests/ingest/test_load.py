@@ -479,6 +479,8 @@ def test_other_files_of_a_folder_are_told(loader):
     folder = loader.folder / "mixed"
     folder.mkdir()
     (folder / "readme.md").write_text("hello")
+    for name in ("gwnet.sqlite", "gwnet.sqlite-wal", "gwnet.sqlite-shm"):
+        (folder / name).write_bytes(b"a database of its own")
     (folder / "level_events.csv").write_text(EVENTS + "S,MW-1,2024-03-12,09:40,3.4,\n")
     result = loader.load(folder)
     assert {f.file: f.note for f in result.files} == {"readme.md": "not a table, passed over", "level_events.csv": ""}
