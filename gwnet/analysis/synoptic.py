@@ -276,7 +276,7 @@ def _join(wells: pd.DataFrame, chosen: pd.DataFrame) -> pd.DataFrame:
         control[column] = control[column].astype(object).where(control["has_level"], "")
     for column in ("usable", "time_known"):
         control[column] = control[column].eq(other=True)
-    control["cluster"] = control["cluster"].fillna("")
+    control[["cluster", "aquifer"]] = control[["cluster", "aquifer"]].astype(object).fillna("")
     control["event_id"] = control["event_id"].fillna(-1).astype(np.int64)
     middle = 0.5 * (control["screen_top_m"].astype(float) + control["screen_bottom_m"].astype(float))
     control["middle_m"] = control["ground_elevation_m"].astype(float) - middle

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.map_result import MapResult
+from gwnet.analysis.places import projected
 from gwnet.errors import OutputError, SettingsError
 
 #: Column of the control layer and where it comes from in the control frame.
@@ -47,7 +48,7 @@ def write_map_geopackage(path: Path | str, result: MapResult) -> Path:
     OutputError
         If the file cannot be written.
     SettingsError
-        If the map has no coordinate system.
+        If the map has no coordinate system, or one that is not known or not projected.
 
     Notes
     -----
@@ -61,13 +62,14 @@ def write_map_geopackage(path: Path | str, result: MapResult) -> Path:
     target = Path(path)
     if not result.crs:
         raise SettingsError("The map has no coordinate system.", mend="Give the site's crs to make_map.")
+    projected(result.crs)
     try:
         with tempfile.TemporaryDirectory(dir=target.parent, prefix=".gpkg-") as folder:
             made = Path(folder) / "map.gpkg"
             _write_layers(made, result)
             made.replace(target)
-    except OSError as error:
-        message = f"The GeoPackage cannot be written: {error.strerror or error}."
+    except (OSError, RuntimeError) as error:  # the geo library's own errors are RuntimeErrors
+        message = f"The GeoPackage cannot be written: {getattr(error, 'strerror', None) or error}."
         raise OutputError(message, where=str(target)) from error
     return target
 

@@ -17,8 +17,10 @@ from gwnet.hydro.variogram import Covariance, drift_columns, fit_covariance
 
 Floats = NDArray[np.float64]
 
-#: Numbers held at once for a block of nodes; 2 million are 16 MB.
-_BLOCK_VALUES: Final = 2_000_000
+#: Numbers held at once for a block of nodes: 1 MB for estimates, so that they stay near the processor, and 4 MB for
+#: standard errors, whose matrix products like longer blocks.
+_BLOCK_VALUES: Final = 131_072
+_ERROR_BLOCK_VALUES: Final = 524_288
 
 #: Shares of the sill added to the diagonal, one after the other, where the covariance is not positive definite.
 _JITTERS: Final = (0.0, 1e-12, 1e-10, 1e-8)
@@ -114,7 +116,7 @@ class KrigedSurface:
         xs, ys = np.broadcast_arrays(np.asarray(xq, dtype=np.float64), np.asarray(yq, dtype=np.float64))
         points = self._points(xs, ys)
         found = np.empty(points.shape[0])
-        for part in self._blocks(points.shape[0]):
+        for part in self._blocks(points.shape[0], _BLOCK_VALUES):
             near = self._covariances(points[part])
             found[part] = near @ self._weights
         columns = drift_columns(points[:, 0], points[:, 1], self.drift)
@@ -143,7 +145,7 @@ class KrigedSurface:
         xs, ys = np.broadcast_arrays(np.asarray(xq, dtype=np.float64), np.asarray(yq, dtype=np.float64))
         points = self._points(xs, ys)
         variance = np.empty(points.shape[0])
-        for part in self._blocks(points.shape[0]):
+        for part in self._blocks(points.shape[0], _ERROR_BLOCK_VALUES):
             near = self._covariances(points[part])
             white = solve_triangular(self._lower, near.T, lower=True, check_finite=False, overwrite_b=True)
             lack = drift_columns(points[part, 0], points[part, 1], self.drift).T - self._white_columns.T @ white
@@ -177,8 +179,8 @@ class KrigedSurface:
     def _points(self, x: Floats, y: Floats) -> Floats:
         return (np.column_stack([x.ravel(), y.ravel()]) - self._centre) / self._scale
 
-    def _blocks(self, count: int) -> list[slice]:
-        size = max(1, _BLOCK_VALUES // self.z.size)
+    def _blocks(self, count: int, values: int) -> list[slice]:
+        size = max(1, values // self.z.size)
         return [slice(start, start + size) for start in range(0, count, size)]
 
     def _covariances(self, points: Floats) -> Floats:

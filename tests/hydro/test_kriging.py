@@ -150,6 +150,7 @@ def test_blocks_of_nodes_change_nothing(monkeypatch):
     px, py = np.random.default_rng(1).uniform(0, 1000, (2, 100))
     whole = surface.predict(px, py), surface.standard_error(px, py)
     monkeypatch.setattr(kriging, "_BLOCK_VALUES", 70)
+    monkeypatch.setattr(kriging, "_ERROR_BLOCK_VALUES", 130)
     assert surface.predict(px, py) == pytest.approx(whole[0], abs=1e-12)
     assert surface.standard_error(px, py) == pytest.approx(whole[1], abs=1e-12)
 
