@@ -21,6 +21,7 @@ The tree::
       AnalysisError
         TooFewLevelsError
         NotSameDayError
+      ReviewError
       OutputError
       ReportError
         DefinitionError
@@ -152,6 +153,10 @@ class TooFewLevelsError(AnalysisError):
 
 class NotSameDayError(AnalysisError):
     """Levels were not taken close enough together in time."""
+
+
+class ReviewError(GwnetError):
+    """A review or a decision is not allowed as it was asked for."""
 
 
 class OutputError(GwnetError):

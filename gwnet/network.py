@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from gwnet.errors import NotFoundError, SettingsError
+from gwnet.errors import SettingsError
+from gwnet.network_review import Reviewing
 from gwnet.store import fetch, fetch_programme, revision
+from gwnet.store.codes import check_codes
 from gwnet.store.fetch_levels import LevelFilter
 from gwnet.store.session import Store, open_store
 from gwnet.units import DISPLAY_UNITS, metres_per
@@ -80,7 +82,7 @@ def upgrade(address: str | Path) -> tuple[str | None, str]:
         store.close()
 
 
-class Network:
+class Network(Reviewing):
     """An open groundwater record.
 
     Parameters
@@ -498,37 +500,7 @@ class Network:
         if site is not None:
             fetch.one_site(connection, site, known_on)
 
-    @staticmethod
-    def _check_codes(
-        connection: Any,
-        known_on: dt.datetime | None,
-        *,
-        site: str | None = None,
-        wells: Sequence[str] | None = None,
-        aquifer: str | None = None,
-        round_code: str | None = None,
-    ) -> None:
-        """Refuse codes that are not on record, with the nearest that are."""
-        Network._check_site(connection, site, known_on)
-        if wells is not None:
-            known = fetch.wells(connection, known_on, site)["well"]
-            for well in wells:
-                _require("well", well, known)
-        if aquifer is not None:
-            _require("aquifer", aquifer, fetch.aquifers(connection, known_on)["aquifer"])
-        if round_code is not None:
-            _require("round", round_code, fetch_programme.rounds(connection, known_on, site)["round"])
-
-
-def _require(what: str, code: str, known: pd.Series) -> None:
-    if (known == code).any():
-        return
-    from difflib import get_close_matches
-
-    near = get_close_matches(code, known.astype(str).tolist(), n=3, cutoff=0.5)
-    hint = f"Did you mean {', '.join(near)}?" if near else f"On record: {', '.join(known.astype(str)[:8])} …"
-    message = f"There is no {what} {code!r} on record."
-    raise NotFoundError(message, mend=hint)
+    _check_codes = staticmethod(check_codes)
 
 
 def _between(

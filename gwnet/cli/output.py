@@ -81,11 +81,12 @@ def files(paths: Iterable[Path | str]) -> None:
 
 def grouped(lines: Iterable[tuple[str, str]]) -> None:
     """Print headings to standard output, each with the lines below it that follow one another."""
-    above = None
+    above, width = None, _terminal_width()
     for heading, line in lines:
         if heading != above:
             click.echo(safe(heading))
-        click.echo(f"  {safe(line)}")
+        text = f"  {safe(line)}"
+        click.echo(text if width is None else textwrap.fill(text, width, subsequent_indent=" " * 4))
         above = heading
 
 

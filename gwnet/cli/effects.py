@@ -1,0 +1,43 @@
+"""``gwnet effects``."""
+
+import datetime as dt
+
+import click
+
+from gwnet.cli import options, output, reviewed
+
+
+@click.command("effects")
+@click.argument("wells", nargs=-1, metavar="[WELL]...")
+@click.option(
+    "--between",
+    nargs=2,
+    type=options.Instant(),
+    metavar="TIME TIME",
+    help="Record as known at these two times. Default: just before the newest edit, and now.",
+)
+@options.site
+@options.unit
+@options.form
+@options.db
+def command(
+    wells: tuple[str, ...],
+    between: tuple[dt.datetime, dt.datetime] | None,
+    site: str | None,
+    unit: str,
+    form: str,
+    db: str,
+) -> None:
+    """List the levels that corrections moved, before and after.
+
+    A new survey or tape check moves every level that rests on it; so does a corrected or withdrawn reading. The
+    difference is after less before, and the sum of its parts.
+    """
+    from gwnet.network import in_unit
+
+    since, until = between or (None, None)
+    with options.opened(db) as net:
+        table = in_unit(net.effects(wells or None, site=site, since=since, until=until), unit)
+    if form == "table":
+        table = reviewed.without_idle_columns(table)
+    output.rows(table, form, empty="No level moved.")
