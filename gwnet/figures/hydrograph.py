@@ -42,6 +42,8 @@ _LEFT_MM: Final = 16.0
 _RIGHT_MM: Final = 16.0
 _PLAIN_RIGHT_MM: Final = 4.0
 _TITLE_MM: Final = 5.4
+#: Where a bound is nearer to the edge than this, its sign stands beside the mark [mm].
+_SIGN_ROOM_MM: Final = 5.0
 #: Thinning columns per millimetre of axis; finer than print shows.
 _COLUMNS_PER_MM: Final = 12
 
@@ -352,6 +354,7 @@ def _marks(axes: Axes, data: HydrographPlotData, scale: Scale) -> None:
 def _bound_signs(axes: Axes, data: HydrographPlotData, scale: Scale, kind: str, sign: str) -> None:
     """Write the sign of a bound beside its mark, once where marks stand close together."""
     per_day = scale.box.width / (scale.last - data.first)
+    per_m = scale.box.height / (data.high_m - data.low_m)
     before = -math.inf
     for days, elevation in zip(
         data.days[(data.kind == kind) & (data.off_scale == 0)],
@@ -362,14 +365,17 @@ def _bound_signs(axes: Axes, data: HydrographPlotData, scale: Scale, kind: str, 
         before = days
         if close:
             continue
+        down = -1.0 if kind == "dry" else 1.0
+        to_edge = (elevation - data.low_m if kind == "dry" else data.high_m - elevation) * per_m
+        beside = to_edge < _SIGN_ROOM_MM
         axes.annotate(
             sign,
             (days, elevation * scale.factor),
-            xytext=(0.0, -9.6 if kind == "dry" else 9.6),
+            xytext=(4.2, down * 4.0) if beside else (0.0, down * 9.6),
             textcoords="offset points",
             fontsize=style.NOTE_PT,
             va="center",
-            ha="center",
+            ha="left" if beside else "center",
             color=style.INK,
             zorder=4.0,
         )

@@ -102,11 +102,11 @@ def draw_gutter(page: Page, data: HydrographPlotData, scale: Scale, labels: Sequ
             page.text(left + _LEADER_MM, y, line, va="center_baseline", color=label.color)
 
 
-def _lines(data: HydrographPlotData, label: GutterLabel, room_pt: float) -> list[str]:
+def _lines(data: HydrographPlotData, label: GutterLabel, room_pt: float) -> tuple[str, ...]:
     arrow = "↑ " if label.elevation_m > data.high_m else "↓ " if label.elevation_m < data.low_m else ""
     lines = wrap(arrow + label.text, room_pt, style.NOTE_PT)
     if len(lines) > 2:
-        lines = [lines[0], fit(" ".join(lines[1:]), room_pt, style.NOTE_PT)]
+        return lines[0], fit(" ".join(lines[1:]), room_pt, style.NOTE_PT)
     return lines
 
 

@@ -210,11 +210,13 @@ def context_bars(context: pd.DataFrame | None, first: float, last: float) -> tup
     for (series, quantity, unit), rows in context.groupby(["series", "quantity", "unit"], sort=True):
         days = pd.to_datetime(rows["date"]).to_numpy(dtype="datetime64[D]")
         values = rows["value"].to_numpy(dtype=np.float64)
-        inside = np.isfinite(values) & (days.astype(np.int64) >= first - 31) & (days.astype(np.int64) <= last)
+        period = days.astype("datetime64[Y]" if yearly else "datetime64[M]")
+        begins = period.astype("datetime64[D]").astype(np.float64)
+        ends = (period + 1).astype("datetime64[D]").astype(np.float64)
+        inside = np.isfinite(values) & (ends > first) & (begins < last)
         if not inside.any():
             continue
-        period = days[inside].astype("datetime64[Y]" if yearly else "datetime64[M]")
-        starts, member = np.unique(period, return_inverse=True)
+        starts, member = np.unique(period[inside], return_inverse=True)
         sums = np.bincount(member, weights=values[inside])
         summed = "/" not in str(unit) and quantity in ("rainfall", "abstraction")
         left = starts.astype("datetime64[D]").astype(np.float64)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import accumulate
 from typing import Final
 
 import numpy as np
@@ -173,13 +174,15 @@ def _words(notes: Sequence[Note]) -> list[list[Words]]:
 def _balanced(notes: Sequence[Note], width: float, size: float) -> tuple[tuple[Words, ...], tuple[Words, ...]]:
     """Split the paragraphs into two columns of about the same height, in their order; a title keeps its first line."""
     paragraphs = [word for note in _words(notes) for word in note]
+    heights = [block_height_mm([word], width, size) for word in paragraphs]
+    above = [0.0, *accumulate(heights)]
     best: tuple[float, int] = (math.inf, len(paragraphs))
     for cut in range(1, len(paragraphs) + 1):
         if cut < len(paragraphs) and paragraphs[cut - 1].bold:
             continue
-        heights = [block_height_mm(part, width, size) for part in (paragraphs[:cut], paragraphs[cut:])]
         between_notes = cut == len(paragraphs) or paragraphs[cut].bold
-        best = min(best, (max(heights) * (1.0 if between_notes else _SPLIT_COST), cut))
+        taller = max(above[cut], above[-1] - above[cut])
+        best = min(best, (taller * (1.0 if between_notes else _SPLIT_COST), cut))
     first, second = paragraphs[: best[1]], paragraphs[best[1] :]
     if second:
         second = [Words(second[0].text, second[0].bold, 0.0), *second[1:]]
@@ -206,13 +209,11 @@ def _parted(notes: Sequence[Note], columns: tuple[Box, ...], size: float) -> tup
 def _cut(words: Sequence[Words], width: float, height: float, size: float) -> tuple[Words, ...]:
     if block_height_mm(words, width, size) <= height + 0.1:
         return tuple(words)
-    kept = list(words)
-    while kept:
-        left_out = len(words) - len(kept) + 1
-        kept.pop()
-        ending = Words(f"… and {left_out} more: there is no room for them here; see the tables.", bold=True)
-        if block_height_mm([*kept, ending], width, size) <= height + 0.1:
-            return (*kept, ending)
+    above = [0.0, *accumulate(block_height_mm([word], width, size) for word in words)]
+    for kept in range(len(words) - 1, -1, -1):
+        ending = Words(f"… and {len(words) - kept} more: there is no room for them here; see the tables.", bold=True)
+        if above[kept] + block_height_mm([ending], width, size) <= height:
+            return (*words[:kept], ending)
     return ()
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -15,12 +14,15 @@ from gwnet.figures.page import Box
 __all__ = ["Anchor", "PlacedLabel", "overlapping", "place_labels", "spread"]
 
 #: Distances of a label from its point [mm] and directions that are tried, the best first.
-_DISTANCES: Final = (0.3, 1.2, 2.4, 4.0, 6.0, 8.5, 11.5, 15.0, 19.0, 24.0, 30.0, 36.0, 43.0, 51.0, 60.0, 72.0)
+_DISTANCES: Final = (0.3, 1.2, 2.4, 4.0, 6.0, 8.5, 11.5)
+_FAR_DISTANCES: Final = (15.0, 19.0, 24.0, 30.0, 36.0, 43.0, 51.0, 60.0, 72.0)
 _DIRECTIONS: Final = (45, 0, 315, 90, 135, 180, 270, 225, 22, 67, 338, 293, 112, 157, 202, 247, *range(11, 360, 22))
 #: From this distance on, a line leads from the point to its label [mm].
 LEADER_FROM: Final = 2.0
-_SAMPLES: Final = np.linspace(0.0, 1.0, 24)
 _PASSES: Final = 4
+#: With more labels than this, or more without a place, the slower ways to find room are not tried.
+_MOST_AGAIN: Final = 60
+_MOST_LOST: Final = 12
 #: What a label costs: direction, distance [1/mm], ink beneath it, crossing of two leaders, doubt which point it
 #: belongs to, a point under its leader.
 _COST_DIRECTION: Final = 0.08
@@ -51,6 +53,8 @@ class Anchor:
         Half the height of the point's symbol [mm].
     half_width : float
         Half its width, where it is wider than high [mm].
+    rank : int
+        Labels of a lower rank choose before those of a higher one and are never moved for them.
     """
 
     x: float
@@ -59,6 +63,7 @@ class Anchor:
     height: float
     radius: float = 1.0
     half_width: float = 0.0
+    rank: int = 0
 
     @property
     def reach(self) -> float:
@@ -106,20 +111,74 @@ def place_labels(
     """
     if not anchors:
         return []
-    tables = [_candidates(anchors, i, room, taken, ink) for i in range(len(anchors))]
-    order = sorted(range(len(anchors)), key=lambda i: (_free_near(tables[i]), anchors[i].x, anchors[i].y, i))
+    around = _Surroundings(_point_boxes(anchors), room, taken, ink)
+    tables = [_candidates(anchors, i, around, _DISTANCES) for i in range(len(anchors))]
     chosen: list[int] = [-1] * len(anchors)
-    for sweep in range(_PASSES):
-        before = list(chosen)
-        for i in order:
-            chosen[i] = _best(i, tables, chosen)
-        _make_room(order, tables, chosen)
-        if sweep and chosen == before:
-            break
+    for rank in sorted({anchor.rank for anchor in anchors}):
+        members = [i for i, anchor in enumerate(anchors) if anchor.rank == rank]
+        order = sorted(members, key=lambda i: (_free_near(tables[i]), anchors[i].x, anchors[i].y, i))
+        _place_rank(anchors, around, order, tables, chosen)
     return [_placed(tables[i], chosen[i]) for i in range(len(anchors))]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Surroundings:
+    """What every label has to reckon with: all points, the room, what is taken, ink."""
+
+    points: Boxes
+    room: Box
+    taken: Sequence[Box]
+    ink: NDArray[np.float64] | None
+
+
+def _place_rank(
+    anchors: Sequence[Anchor],
+    around: _Surroundings,
+    order: Sequence[int],
+    tables: list[_Candidates],
+    chosen: list[int],
+) -> None:
+    """Place the labels of one rank; those without a place near their point look farther away."""
+    _settle(order, tables, chosen)
+    lost = [i for i in order if chosen[i] < 0]
+    for i in lost:
+        tables[i] = _candidates(anchors, i, around, _DISTANCES + _FAR_DISTANCES)
+    if lost:
+        _settle(order, tables, chosen)
+    lost = [i for i in order if chosen[i] < 0]
+    if lost and len(order) <= _MOST_AGAIN:
+        _start_again(anchors, around, order, tables, chosen)
+
+
+def _settle(order: Sequence[int], tables: Sequence[_Candidates], chosen: list[int]) -> None:
+    """Put each label where it is best among the others, a few times over, until nothing moves."""
+    for _ in range(_PASSES):
+        before = list(chosen)
+        for i in order:
+            chosen[i] = _best(i, tables, chosen)
+        if sum(chosen[i] < 0 for i in order) <= _MOST_LOST:
+            _make_room(order, tables, chosen)
+        if chosen == before:
+            return
+
+
+def _start_again(
+    anchors: Sequence[Anchor],
+    around: _Surroundings,
+    order: Sequence[int],
+    tables: list[_Candidates],
+    chosen: list[int],
+) -> None:
+    """Let every label of a rank choose among near and far places from the start; keep what leaves fewer out."""
+    old_tables, old_chosen = list(tables), list(chosen)
+    for i in order:
+        tables[i], chosen[i] = _candidates(anchors, i, around, _DISTANCES + _FAR_DISTANCES), -1
+    _settle(order, tables, chosen)
+    if sum(chosen[i] < 0 for i in order) >= sum(old_chosen[i] < 0 for i in order):
+        tables[:], chosen[:] = old_tables, old_chosen
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Candidates:
     boxes: Boxes
     cost: NDArray[np.float64]
@@ -132,37 +191,31 @@ def _free_near(table: _Candidates) -> int:
 
 
 def _candidates(
-    anchors: Sequence[Anchor], index: int, room: Box, taken: Sequence[Box], ink: NDArray[np.float64] | None
+    anchors: Sequence[Anchor], index: int, around: _Surroundings, distances: Sequence[float]
 ) -> _Candidates:
     """Return the candidates of one label that meet neither points nor taken room, with their fixed cost."""
     own = anchors[index]
-    rows, leads, costs, with_leader = [], [], [], []
-    for distance in _DISTANCES:
-        for rank, degrees in enumerate(_DIRECTIONS):
-            ux, uy = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
-            cx = own.x + ux * (own.reach + distance) + max(-1.0, min(1.0, 1.4 * ux)) * own.width / 2
-            cy = own.y + uy * (own.radius + distance) + max(-1.0, min(1.0, 1.4 * uy)) * own.height / 2
-            box = (cx - own.width / 2, cy - own.height / 2, cx + own.width / 2, cy + own.height / 2)
-            rows.append(box)
-            end = (min(max(own.x, box[0]), box[2]), min(max(own.y, box[1]), box[3]))
-            leads.append((own.x + ux * own.reach, own.y + uy * own.radius, *end))
-            costs.append(rank * _COST_DIRECTION + distance * _COST_DISTANCE)
-            with_leader.append(distance >= LEADER_FROM)
-    boxes, leaders = np.array(rows), np.array(leads)
-    cost = np.array(costs)
-    points = _point_boxes(anchors)
-    others = np.delete(points, index, axis=0)
-    doubtful = _nearer_to_others(boxes, points[index], others)
-    cost = cost + _COST_DOUBT * doubtful
-    has_leader = np.array(with_leader) | doubtful
-    keep = _inside(boxes, room) & ~_meets(boxes, points, -1e-9).any(axis=1)
-    cost = cost + _COST_POINT * _leader_meets(leaders, others, 0.0).sum(axis=1) * has_leader
-    if taken:
-        blocked = np.array([(b.left, b.bottom, b.right, b.top) for b in taken])
+    angle = np.radians(np.tile(_DIRECTIONS, len(distances)))
+    distance = np.repeat(distances, len(_DIRECTIONS))
+    way = np.column_stack([np.cos(angle), np.sin(angle)])
+    size, symbol = np.array([own.width, own.height]), np.array([own.reach, own.radius])
+    place = np.array([own.x, own.y])
+    middle = place + way * (symbol + distance[:, None]) + np.clip(1.4 * way, -1.0, 1.0) * size / 2
+    boxes = np.hstack([middle - size / 2, middle + size / 2])
+    cost = np.tile(np.arange(len(_DIRECTIONS)) * _COST_DIRECTION, len(distances)) + distance * _COST_DISTANCE
+    keep = _inside(boxes, around.room) & ~_meets(boxes, around.points, -1e-9).any(axis=1)
+    if around.taken:
+        blocked = np.array([(b.left, b.bottom, b.right, b.top) for b in around.taken])
         keep &= ~_meets(boxes, blocked, 0.0).any(axis=1)
-    boxes, leaders, has_leader, cost = boxes[keep], leaders[keep], has_leader[keep], cost[keep]
-    if ink is not None and ink.size and boxes.size:
-        cost = cost + _COST_INK * _points_within(ink, boxes)
+    boxes, cost, way, distance = boxes[keep], cost[keep], way[keep], distance[keep]
+    others = np.delete(around.points, index, axis=0)
+    doubtful = _nearer_to_others(boxes, around.points[index], others)
+    has_leader = (distance >= LEADER_FROM) | doubtful
+    leaders = np.hstack([place + way * symbol, np.clip(place, boxes[:, :2], boxes[:, 2:])])
+    cost = cost + _COST_DOUBT * doubtful
+    cost = cost + _COST_POINT * _leader_meets(leaders, others, 0.0).sum(axis=1) * has_leader
+    if around.ink is not None and around.ink.size and boxes.size:
+        cost = cost + _COST_INK * _points_within(around.ink, boxes)
     return _Candidates(boxes, cost, leaders, has_leader)
 
 
@@ -215,15 +268,21 @@ def _leader_meets(leaders: NDArray[np.float64], boxes: Boxes, clear: float) -> N
     """Return for each leader (row) and each box (column) whether the leader runs through the box."""
     if not leaders.size or not boxes.size:
         return np.zeros((len(leaders), len(boxes)), dtype=bool)
-    xs = leaders[:, :1] + (leaders[:, 2:3] - leaders[:, :1]) * _SAMPLES
-    ys = leaders[:, 1:2] + (leaders[:, 3:4] - leaders[:, 1:2]) * _SAMPLES
-    inside = (
-        (xs[:, None, :] > boxes[None, :, 0, None] - clear)
-        & (xs[:, None, :] < boxes[None, :, 2, None] + clear)
-        & (ys[:, None, :] > boxes[None, :, 1, None] - clear)
-        & (ys[:, None, :] < boxes[None, :, 3, None] + clear)
-    )
-    return np.asarray(inside.any(axis=2), dtype=bool)
+    enter = np.zeros((len(leaders), len(boxes)))
+    leave = np.ones_like(enter)
+    apart = np.zeros_like(enter, dtype=bool)
+    for axis in (0, 1):
+        start = leaders[:, axis, None]
+        way = leaders[:, axis + 2, None] - start
+        low, high = boxes[None, :, axis] - clear, boxes[None, :, axis + 2] + clear
+        still = way == 0
+        step = np.where(still, 1.0, way)
+        one, two = (low - start) / step, (high - start) / step
+        enter = np.maximum(enter, np.where(still, 0.0, np.minimum(one, two)))
+        leave = np.minimum(leave, np.where(still, 1.0, np.maximum(one, two)))
+        apart |= still & ((start <= low) | (start >= high))
+    met = (enter < leave) & ~apart
+    return np.asarray(met, dtype=bool)
 
 
 def _crossings(leaders: NDArray[np.float64], others: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -152,7 +152,8 @@ def _anchor(point: MapPoint, name: str, x: float, y: float) -> Anchor:
         widths.append(text_width_pt(point.value, _VALUE_PT, bold=point.used))
     width = max(widths) / style.PT_PER_MM + 2 * _PAD_MM
     height = _NAME_MM + (_VALUE_MM if point.value else 0.0) + _PAD_MM
-    return Anchor(float(x), float(y), width, height, RING_MM if point.finding else RADIUS_MM)
+    radius = RING_MM if point.finding else RADIUS_MM
+    return Anchor(float(x), float(y), width, height, radius, rank=0 if point.used else 1)
 
 
 def _dense(xy: Points, step: float = 1.0) -> Points:

@@ -111,7 +111,8 @@ def fit(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> st
     return text[:low].rstrip() + "…"
 
 
-def wrap(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> list[str]:
+@lru_cache(maxsize=20_000)
+def wrap(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> tuple[str, ...]:
     """Return a text in lines not wider than a given width; only words longer than a line are cut.
 
     Parameters
@@ -127,7 +128,7 @@ def wrap(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> l
 
     Returns
     -------
-    list of str
+    tuple of str
         Lines; none for an empty text.
     """
     lines: list[str] = []
@@ -139,7 +140,7 @@ def wrap(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> l
         else:
             lines.append(current)
             current = word
-    return [*lines, current] if current else lines
+    return (*lines, current) if current else tuple(lines)
 
 
 def _pieces(words: Iterable[str], width_pt: float, size_pt: float, bold: bool) -> Iterable[str]:
