@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from gwnet.analysis.site_maps import unit_of_coordinates
-from gwnet.figures.hydrograph import common_span, hydrograph_plot_data, hydrograph_sheet
+from gwnet.figures.hydrograph import Span, common_span, hydrograph_plot_data, hydrograph_sheet
 from gwnet.figures.map_data import map_plot_data_of
 from gwnet.figures.network_map import draw_network_map, network_plot_data
 from gwnet.figures.style import figure_pdf_bytes
@@ -24,6 +24,10 @@ __all__ = ["ReportDrawing"]
 
 class ReportDrawing:
     """Draws maps and hydrographs for reports; every figure is one page of vector PDF with reproducible bytes."""
+
+    def __init__(self) -> None:
+        self._view: ReportView | None = None
+        self._spans: dict[tuple[str, tuple[str, ...]], Span] = {}
 
     def network_map(self, view: ReportView, frame: FigureFrame) -> bytes:
         """Draw where the selected wells are.
@@ -97,9 +101,9 @@ class ReportDrawing:
             One page of PDF.
         """
         data, start = view.data, view.definition.hydrographs.start
-        levels = _members(view.levels, group)
-        thresholds = _members(data.thresholds, group)
-        span = common_span([levels], thresholds=thresholds, unit=frame.unit)
+        levels = _members(view.levels, wells)
+        thresholds = _members(data.thresholds, wells)
+        span = self._span(view, group, frame.unit)
         names = _names(view)
         drawn = [
             hydrograph_plot_data(
@@ -120,6 +124,16 @@ class ReportDrawing:
             for well in wells
         ]
         return figure_pdf_bytes(hydrograph_sheet(drawn, size_mm=(frame.width_mm, frame.height_mm)))
+
+    def _span(self, view: ReportView, group: Sequence[str], unit: str) -> Span:
+        """Return the vertical span of a group, worked out once for all its sheets."""
+        if self._view is not view:
+            self._view, self._spans = view, {}
+        key = (unit, tuple(group))
+        if key not in self._spans:
+            levels, thresholds = _members(view.levels, group), _members(view.data.thresholds, group)
+            self._spans[key] = common_span([levels], thresholds=thresholds, unit=unit)
+        return self._spans[key]
 
 
 def _site(view: ReportView) -> dict[str, Any]:

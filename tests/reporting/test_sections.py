@@ -259,3 +259,60 @@ def test_tables_are_of_one_kind_of_number(report24):
     columns = table(report24, "levels-2026-Q1").columns
     assert {column.decimals for column in columns if column.unit == "m"} == {3}
     assert isinstance(table(report24, "levels-2026-Q1"), Table)
+
+
+def test_many_wells_without_a_reading_are_named_in_a_sentence(constructed, quarterly):
+    data = constructed.record(24)
+    newest = data.levels["round"] == "2026-Q1"
+    levels = data.levels[~newest | data.levels["well"].isin(["HW-001", "HW-002", "HW-003"])]
+    report = compose(quarterly, dataclasses.replace(data, levels=levels), period="2026-Q1",
+                     drawing=constructed.PlainDrawing())  # fmt: skip
+    text = plain_section(section(report, "exclusions"))
+    assert "20 planned wells of round 2026-Q1 have no reading and no reason on record: HW-004, HW-005, " in text
+    assert "HW-024." in text
+    rows = [row for row in table(report, "levels-2026-Q1").rows if not isinstance(row, Group)]
+    assert len(rows) == 3
+
+
+def test_same_finding_at_many_wells_takes_one_row(constructed, quarterly):
+    data = constructed.record(3)
+    found = pd.DataFrame(
+        [(f"HW-00{number}", "2026-02-10", "2026-Q1", "x", "note", "no reading") for number in (1, 2, 3)],
+        columns=COLUMNS["findings"],
+    )
+    report = compose(quarterly, dataclasses.replace(data, findings=found), period="2026-Q1",
+                     drawing=constructed.PlainDrawing())  # fmt: skip
+    assert "HW-001, HW-002, HW-003 | 2026-02-10 | no reading" in plain_table(table(report, "findings"))
+    assert "The checks noticed 3 findings at HW-001, HW-002 and HW-003" in plain_report(report)
+
+
+def test_columns_without_any_value_are_named_in_a_note(constructed, quarterly):
+    data = constructed.record(3)
+    wells = data.wells.assign(coordinate_accuracy_m=float("nan"), purpose="", role="", drilled_on=None)
+    report = compose(quarterly, dataclasses.replace(data, wells=wells), period="2026-Q1",
+                     drawing=constructed.PlainDrawing())  # fmt: skip
+    headings = [column.heading for column in table(report, "wells").columns]
+    assert "Purpose" not in headings
+    assert headings.count("±") == 1
+    assert "Not on record for any of these wells: position accuracy, purpose, drilled." in table(report, "wells").notes
+
+
+def test_wells_without_construction_say_so(constructed, quarterly):
+    data = constructed.record(3)
+    nothing = float("nan")
+    wells = data.wells.assign(screen_top_m=nothing, screen_bottom_m=nothing)
+    data = dataclasses.replace(data, wells=wells, construction=data.construction.iloc[:0])
+    text = plain_report(compose(quarterly, data, period="2026-Q1", drawing=constructed.PlainDrawing()))
+    assert "No casing, screen, seal or filter pack is on record for these wells." in text
+
+
+def test_wells_without_an_event_are_left_out_of_the_map_by_reason(constructed, quarterly, record24):
+    (upper,) = [facts for facts in record24.maps if facts.aquifer == "U"]
+    control = upper.control.copy()
+    away = control["well"].isin(["HW-001", "HW-002"])
+    control.loc[away, ["used", "measured_at", "status", "reason"]] = [False, "", "", "no measurement within 1 day"]
+    control.loc[away, ["water_elevation_m", "uncertainty_m"]] = float("nan")
+    data = dataclasses.replace(record24, maps=(dataclasses.replace(upper, control=control),))
+    report = compose(quarterly, data, period="2026-Q1", drawing=constructed.PlainDrawing())
+    rows = plain_table(table(report, "left-out-1"))
+    assert "HW-001, HW-002 | — (b) | — (b) | — (b) | — (b) | no measurement within 1 day" in rows

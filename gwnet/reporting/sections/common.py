@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
 from gwnet.reporting.changes import Change, why_no_number
-from gwnet.reporting.content import Cell, Column
+from gwnet.reporting.content import Cell, Column, Group, Table, is_empty
 from gwnet.reporting.measures import Measures
 from gwnet.reporting.rounds import Event
 
@@ -21,6 +22,7 @@ __all__ = [
     "length_column",
     "text_cell",
     "text_of",
+    "without_empty_columns",
 ]
 
 NOT_ON_RECORD = "not on record"
@@ -44,6 +46,31 @@ def text_cell(value: Any, reason: str = NOT_ON_RECORD) -> Cell:
     """Return a text, or an empty cell with its reason."""
     text = text_of(value)
     return Cell(text) if text else Cell(None, reason)
+
+
+def without_empty_columns(table: Table) -> Table:
+    """Return a table without the columns that are empty in every row; a note names them."""
+    rows = [row for row in table.rows if not isinstance(row, Group)]
+    empty = [
+        index
+        for index in range(len(table.columns))
+        if rows and all(is_empty(row[index].value) and row[index].reason == NOT_ON_RECORD for row in rows)
+    ]
+    if not empty:
+        return table
+    kept = [index for index in range(len(table.columns)) if index not in empty]
+    names = dict.fromkeys(_column_name(table.columns[index]) for index in empty)
+    return replace(
+        table,
+        columns=tuple(table.columns[index] for index in kept),
+        rows=tuple(row if isinstance(row, Group) else tuple(row[index] for index in kept) for row in table.rows),
+        notes=(*table.notes, f"Not on record for any of these wells: {', '.join(names)}."),
+    )
+
+
+def _column_name(column: Column) -> str:
+    parts = (column.group, "accuracy" if column.heading == "±" else column.heading)
+    return " ".join(part for part in parts if part).lower()
 
 
 def text_of(value: Any) -> str:

@@ -13,12 +13,20 @@ from gwnet.reporting.view import ReportView
 
 __all__ = ["exclusions"]
 
+#: More wells without any event than this are listed in a sentence, not in rows.
+_MOST_ROWS = 12
+
 
 def exclusions(view: ReportView, _drawing: Drawing) -> Section:
     """Return the section with missing readings and levels that were left out."""
     blocks: list[Block] = []
     for gauging in reversed(view.in_period):
-        rows = _rows(gauging)
+        missing = [well for well in gauging.planned if well not in gauging.best]
+        many = len(missing) > _MOST_ROWS
+        if many:
+            text = f"{len(missing)} planned wells of {gauging.label} have {NO_REASON}: {', '.join(missing)}."
+            blocks.append(Paragraph(text))
+        rows = _rows(gauging, with_missing=not many)
         if rows:
             columns = (
                 Column("Well"),
@@ -29,14 +37,14 @@ def exclusions(view: ReportView, _drawing: Drawing) -> Section:
             )
             caption = f"Missing readings and levels left out of {gauging.label}."
             blocks.append(Table(f"missing-{gauging.code or 'period'}", caption, columns, rows))
-        else:
+        elif not many:
             blocks.append(Paragraph(f"Every planned well of {gauging.label} gave a level that can be compared."))
     if not view.in_period:
         blocks.append(Paragraph("No round was measured in this period."))
     return Section("exclusions", "Missing readings and exclusions", tuple(blocks))
 
 
-def _rows(gauging: RoundView) -> tuple[Row, ...]:
+def _rows(gauging: RoundView, *, with_missing: bool) -> tuple[Row, ...]:
     rows: list[Row] = []
     events: dict[str, list[tuple[Cell, ...]]] = {}
     for event in gauging.events.to_dict("records"):
@@ -51,7 +59,7 @@ def _rows(gauging: RoundView) -> tuple[Row, ...]:
             )
             events.setdefault(str(event["well"]), []).append(row)
     for well in gauging.wells():
-        if well not in gauging.best:
+        if with_missing and well not in gauging.best:
             none = Cell(None, NO_REASON)
             rows.append((Cell(well), none, none, Cell(NO_REASON), Cell(None, "no remarks")))
         rows.extend(events.get(well, ()))

@@ -6,7 +6,7 @@ import math
 
 from gwnet.reporting.content import Block, Cell, Column, Group, Paragraph, Row, Section, Table
 from gwnet.reporting.drawing import Drawing
-from gwnet.reporting.measures import moment_text
+from gwnet.reporting.measures import joined, moment_text
 from gwnet.reporting.rounds import Event, RoundView
 from gwnet.reporting.sections.common import (
     change_cell,
@@ -59,24 +59,22 @@ def _table(view: ReportView, gauging: RoundView) -> Table:
         by_well.setdefault(str(event["well"]), []).append(event)
     for code, wells in view.by_aquifer():
         members = set(wells["well"])
-        listed = [well for well in order if well in members]
+        listed = [well for well in order if well in members and well in by_well]
         if listed:
             rows.append(Group(view.aquifer_name(code)))
         for well in listed:
-            events = by_well.get(well)
-            rows.extend(_row(view, gauging, event) for event in events) if events else rows.append(_missing(well))
+            events = by_well[well]
+            rows.extend(_row(view, gauging, event) for event in events)
     days = f"{gauging.first}" if gauging.first == gauging.last else f"{gauging.first} to {gauging.last}"
     name = f"Levels of round {gauging.code}" if gauging.code else "Newest level of each well in the period"
     before = view.before(gauging)
     notes = ["Depth is positive downward from the measuring point. ± is the 95 % half-width of the water elevation."]
     if before is not None:
         notes.append(f"The last round is {before.code or 'the period before'}, {before.first} to {before.last}.")
+    if missing := [well for well in gauging.planned if well not in by_well]:
+        notes.append(f"{joined(missing)}: {NO_REASON}.")
     caption = f"{name}, {days}; elevations above {view.data.site.vertical_datum}, times of {view.data.site.time_zone}."
     return Table(f"levels-{gauging.code or 'period'}", caption, _columns(view), tuple(rows), tuple(notes))
-
-
-def _missing(well: str) -> tuple[Cell, ...]:
-    return (Cell(well), *(Cell(None, NO_REASON) for _ in range(9)))
 
 
 def _row(view: ReportView, gauging: RoundView, event: Event) -> tuple[Cell, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pandas as pd
 
@@ -97,21 +98,34 @@ def _left_out_table(view: ReportView, facts: MapFacts, left_out: pd.DataFrame, n
     )
     bounded = view.levels[view.levels["bound"] != ""]
     signs = {event["event_id"]: bound_sign(event) for event in bounded.to_dict("records")}
-    rows = []
+    rows = [_left_out_row(row, view, signs) for row in left_out.to_dict("records") if text_of(row["measured_at"])]
+    absent: dict[str, list[str]] = {}
     for row in left_out.to_dict("records"):
-        value = measures.length(row["water_elevation_m"])
-        rows.append(
-            (
-                Cell(str(row["well"]) + (" (gauge)" if row["kind"] == "stage" else "")),
-                text_cell(moment_text(text_of(row["measured_at"])), "not measured in the window"),
-                text_cell(row["status"], "no event"),
-                Cell(value, "no number" if math.isnan(value) else "", prefix=signs.get(row.get("event_id"), "")),
-                length_cell(row["uncertainty_m"], measures, "no number"),
-                text_cell(row["reason"], "no reason given"),
-            )
-        )
+        if not text_of(row["measured_at"]):
+            absent.setdefault(text_of(row["reason"]), []).append(_control_name(row))
+    none = Cell(None, "no event in the window")
+    rows.extend(
+        (Cell(", ".join(names)), none, none, none, none, text_cell(reason, "no reason given"))
+        for reason, names in absent.items()
+    )
     caption = f"Left out of the map of {view.aquifer_name(facts.aquifer)}, {facts.day}, with reasons."
     return Table(f"left-out-{number}", caption, columns, tuple(rows))
+
+
+def _left_out_row(row: dict[str, Any], view: ReportView, signs: dict[Any, str]) -> tuple[Cell, ...]:
+    value = view.measures.length(row["water_elevation_m"])
+    return (
+        Cell(_control_name(row)),
+        Cell(moment_text(text_of(row["measured_at"]))),
+        text_cell(row["status"], "no event"),
+        Cell(value, "no number" if math.isnan(value) else "", prefix=signs.get(row.get("event_id"), "")),
+        length_cell(row["uncertainty_m"], view.measures, "no number"),
+        text_cell(row["reason"], "no reason given"),
+    )
+
+
+def _control_name(row: dict[str, Any]) -> str:
+    return f"{row['well']} (gauge)" if row["kind"] == "stage" else str(row["well"])
 
 
 def _gradient_table(view: ReportView, found: tuple[MapFacts, ...]) -> Table:

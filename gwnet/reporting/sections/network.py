@@ -10,10 +10,17 @@ import pandas as pd
 
 from gwnet.analysis.site_maps import unit_of_coordinates
 from gwnet.errors import SettingsError
-from gwnet.reporting.content import Cell, Column, Group, Paragraph, Row, Section, Table
+from gwnet.reporting.content import Block, Cell, Column, Group, Paragraph, Row, Section, Table
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import Measures, date_of, local_day
-from gwnet.reporting.sections.common import NOT_ON_RECORD, length_cell, length_column, text_cell, text_of
+from gwnet.reporting.sections.common import (
+    NOT_ON_RECORD,
+    length_cell,
+    length_column,
+    text_cell,
+    text_of,
+    without_empty_columns,
+)
 from gwnet.reporting.view import ReportView
 from gwnet.units import METRES_PER_UNIT
 
@@ -24,7 +31,12 @@ _NOT_SURVEYED = "ground not surveyed"
 
 def construction(view: ReportView, _drawing: Drawing) -> Section:
     """Return the section with position and construction of the wells."""
-    return Section("construction", "Wells and their construction", (_position_table(view), _parts_table(view)))
+    known = view.wells[["screen_top_m", "screen_bottom_m"]].notna().to_numpy().any()
+    if _standing_parts(view)["well"].isin(view.wells["well"]).any() or known:
+        parts: Block = _parts_table(view)
+    else:
+        parts = Paragraph("No casing, screen, seal or filter pack is on record for these wells.")
+    return Section("construction", "Wells and their construction", (_position_table(view), parts))
 
 
 def _position_table(view: ReportView) -> Table:
@@ -50,7 +62,7 @@ def _position_table(view: ReportView) -> Table:
         f"Position and depth of the wells; coordinates in {view.data.site.crs}, ground elevations above "
         f"{view.data.site.vertical_datum}, depths below ground."
     )
-    return Table("wells", caption, columns, tuple(rows))
+    return without_empty_columns(Table("wells", caption, columns, tuple(rows)))
 
 
 def coordinate_unit(crs: str) -> str:
@@ -111,7 +123,7 @@ def _parts_table(view: ReportView) -> Table:
         rows.extend(_parts_row(row, parts[parts["well"] == row["well"]], measures) for row in wells.to_dict("records"))
     caption = f"Construction of the wells as elevations above {view.data.site.vertical_datum}."
     note = "Of several screens, seals or packs the outermost ends are given; the data annex lists every part."
-    return Table("construction", caption, columns, tuple(rows), (note,))
+    return without_empty_columns(Table("construction", caption, columns, tuple(rows), (note,)))
 
 
 def _standing_parts(view: ReportView) -> pd.DataFrame:
@@ -177,7 +189,7 @@ def measuring_points(view: ReportView, _drawing: Drawing) -> Section:
         rows.extend(_point_row(view, row) for row in members.to_dict("records"))
     caption = "Measuring points and their history; a corrected survey is listed beside the one it replaced."
     table = Table("measuring-points", caption, columns, tuple(rows), _datum_notes(view, points))
-    return Section("measuring_points", "Measuring points", (table,))
+    return Section("measuring_points", "Measuring points", (without_empty_columns(table),))
 
 
 def _datum_notes(view: ReportView, points: pd.DataFrame) -> tuple[str, ...]:

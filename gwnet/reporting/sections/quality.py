@@ -34,7 +34,10 @@ def _findings(view: ReportView) -> Block:
     if not found:
         return Paragraph("The checks noticed nothing in the levels of this period.")
     columns = (Column("Well"), Column("Measured at"), Column("What was noticed"))
-    rows = tuple((Cell(well), Cell(moment_text(at)), Cell(message)) for well, at, message in found)
+    same: dict[tuple[str, str], list[str]] = {}
+    for well, at, message in found:
+        same.setdefault((moment_text(at), message), []).append(well)
+    rows = tuple((Cell(", ".join(wells)), Cell(at), Cell(message)) for (at, message), wells in same.items())
     return Table("findings", "What the checks noticed in the levels of this period.", columns, rows)
 
 
