@@ -34,3 +34,18 @@ PRODUCT_DENSITY_HALF_WIDTH: Final[float] = 0.05
 
 #: Same-day window of a site that states none [d]: the day itself; Wis. Adm. Code NR 716.15(4)(b).
 SAME_DAY_WINDOW_DAYS: Final[float] = 0.0
+
+#: Wells are gauged every so many days where the site says nothing [d]: quarterly, thirteen weeks (own choice).
+GAUGING_INTERVAL_DAYS: Final[float] = 91.0
+
+#: Measuring points are surveyed again after so many days [d]: five years; USGS TM 1-A1 p. 23 (three to five years).
+RESURVEY_INTERVAL_DAYS: Final[float] = 1826.0
+
+#: Tapes are checked against the reference tape every so many days [d]: twelve months; USGS TM 1-A1 p. 8 and 35.
+TAPE_CHECK_INTERVAL_DAYS: Final[float] = 365.0
+
+#: Bottoms are sounded every so many days [d]: yearly; Lapham, Wilde and Koterba (1995), USGS OFR 95-398.
+SOUNDING_INTERVAL_DAYS: Final[float] = 365.0
+
+#: Loggers are visited every so many days [d] (own choice).
+LOGGER_VISIT_INTERVAL_DAYS: Final[float] = 90.0

@@ -14,6 +14,7 @@ import pandas as pd
 
 from gwnet.errors import SettingsError
 from gwnet.network_review import Reviewing
+from gwnet.network_rounds import Planning
 from gwnet.store import fetch, fetch_programme, revision
 from gwnet.store.codes import check_codes
 from gwnet.store.fetch_levels import LevelFilter
@@ -82,7 +83,7 @@ def upgrade(address: str | Path) -> tuple[str | None, str]:
         store.close()
 
 
-class Network(Reviewing):
+class Network(Reviewing, Planning):
     """An open groundwater record.
 
     Parameters

@@ -29,6 +29,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "load": ("load", "Load tables from files, workbooks and folders."),
     "wells": ("wells", "List the wells on record."),
     "rounds": ("rounds", "List the gauging rounds on record."),
+    "round": ("round", "Plan a gauging round, list what is due, make field sheets."),
     "levels": ("levels", "Print reduced levels, one row an event."),
     "explain": ("explain", "Explain how one level was worked out."),
     "check": ("check", "Run the checks and print their findings."),

@@ -144,9 +144,12 @@ def parse(raw: RawTable, today: dt.date) -> Parsed:
 
 
 def _take_reader_rejections(made: Parsed) -> None:
-    """Take over the problems met while reading the file."""
+    """Take over the problems met while reading the file, but those of cells in columns that are not known."""
     place_of = {number: row for row, number in enumerate(made.raw.sheet.numbers)}
+    known = {made.raw.heading(name) for name in made.raw.places}
     for found in made.raw.sheet.rejections:
+        if found.column is not None and found.column not in known:
+            continue
         made.rejections.append(
             Rejection(
                 made.table.name,

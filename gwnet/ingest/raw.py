@@ -105,6 +105,28 @@ def split_heading(heading: str) -> tuple[str, str | None]:
     return name, found["unit"].strip() if found["unit"] is not None else None
 
 
+def is_help(title: str) -> bool:
+    """Return whether a heading or the name of a sheet only helps a reader: it stands wholly in round brackets.
+
+    Parameters
+    ----------
+    title : str
+        Heading of a column, or name of a sheet.
+
+    Returns
+    -------
+    bool
+        Whether what it names is passed over.
+
+    Examples
+    --------
+    >>> is_help("(last depth [m])"), is_help("depth_to_water [m]")
+    (True, False)
+    """
+    plain = title.strip()
+    return len(plain) > 2 and plain.startswith("(") and plain.endswith(")")
+
+
 def recognise(sheet: RawSheet) -> RawTable:
     """Say which table a sheet is, by its title or else by its columns.
 
@@ -138,7 +160,7 @@ def recognise(sheet: RawSheet) -> RawTable:
         elif name in table.names:
             places[name] = place
             _note_unit(table, name, unit, units, faults)
-        elif name and name != PROBLEM_COLUMN:
+        elif name and name != PROBLEM_COLUMN and not is_help(sheet.headings[place]):
             warnings.append(_unknown_column(sheet.headings[place], name, table))
     faults += [f"column {name!r} is missing" for name in table.required if name not in places]
     for alternatives in table.one_of:

@@ -83,7 +83,53 @@ def _check_when(made: Parsed) -> None:
         made.reject(int(row), "time", "one-quantity-wanted", "A time is given without its date.", "Fill the date.")
 
 
+#: Columns of a level event that the person at the well fills in; the others can be filled in before.
+_AT_THE_WELL = (
+    "time",
+    "status",
+    *QUANTITIES,
+    "depth_to_water_2",
+    "depth_to_water_3",
+    "depth_to_product",
+    "product_relative_density",
+    "sounded_depth",
+    "discharge",
+    "quality",
+    "chosen_reading",
+    "notes",
+)
+
+
+def _pass_over_unfilled(made: Parsed) -> None:
+    """Pass over the rows of a round whose wells were not visited: planned, and nothing filled in at the well.
+
+    They are told with the warnings of the table. A day in the future is no problem of theirs: the round may still last.
+    """
+    headings = {made.raw.heading(name) for name in _AT_THE_WELL if name in made.raw.places}
+    spoilt = {found.row for found in made.rejections if found.column in headings}
+    columns = [made.raw.cells(name) or [] for name in _AT_THE_WELL if name in made.raw.places]
+    unfilled = np.array(
+        [
+            made.values["round"][row] is not None
+            and made.raw.sheet.numbers[row] not in spoilt
+            and not any(cells[row].strip() for cells in columns)
+            for row in range(made.count)
+        ],
+        dtype=bool,
+    )
+    if not unfilled.any():
+        return
+    numbers = {made.raw.sheet.numbers[row] for row in np.flatnonzero(unfilled)}
+    made.rejections[:] = [r for r in made.rejections if r.row not in numbers or r.problem != "in-the-future"]
+    made.good &= ~unfilled
+    wells = ", ".join(str(made.values["well"][row]) for row in np.flatnonzero(unfilled))
+    count = int(unfilled.sum())
+    rows = "1 row was" if count == 1 else f"{count} rows were"
+    made.raw.warnings.append(f"{rows} not filled in (no reading and no status) and passed over: {wells}")
+
+
 def _check_level_events(made: Parsed) -> None:
+    _pass_over_unfilled(made)
     _check_when(made)
     values = made.values
     status = values["status"]

@@ -10,7 +10,7 @@ import zipfile
 from typing import Any, Final
 
 from gwnet.errors import UnreadableFileError
-from gwnet.ingest.raw import RawSheet
+from gwnet.ingest.raw import RawSheet, is_help
 from gwnet.records import Rejection
 
 #: Limits against archives made to be huge.
@@ -33,7 +33,8 @@ def read_workbook(name: str, content: bytes) -> list[RawSheet]:
     Returns
     -------
     list of gwnet.ingest.raw.RawSheet
-        Its sheets that are not empty and not hidden. Formulas and error values are problems of their cells.
+        Its sheets that are not empty, not hidden and not named in round brackets. Formulas and error values are
+        problems of their cells; cells under a heading in round brackets are passed over.
 
     Raises
     ------
@@ -47,7 +48,8 @@ def read_workbook(name: str, content: bytes) -> list[RawSheet]:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             book = load_workbook(io.BytesIO(content), data_only=False, keep_links=False)
-            sheets = [_sheet(name, sheet) for sheet in book.worksheets if sheet.sheet_state == "visible"]
+            shown = (sheet for sheet in book.worksheets if sheet.sheet_state == "visible" and not is_help(sheet.title))
+            sheets = [_sheet(name, sheet) for sheet in shown]
     except UnreadableFileError:
         raise
     except Exception as error:
@@ -94,14 +96,16 @@ def _sheet(name: str, sheet: Any) -> RawSheet | None:
     rows: list[list[str]] = []
     numbers: list[int] = []
     rejections: list[Rejection] = []
+    helps: frozenset[int] = frozenset()
     for number, cells in enumerate(sheet.iter_rows(max_col=min(sheet.max_column or 1, MOST_COLUMNS)), start=1):
-        filled = [cell for cell in cells if cell.value is not None and str(cell.value).strip()]
-        if not filled:
+        filled = (place for place, cell in enumerate(cells) if cell.value is not None and str(cell.value).strip())
+        if all(place in helps for place in filled):
             continue
         if headings is None:
             headings = [_text(cell.value) for cell in cells]
             while headings and not headings[-1].strip():
                 headings.pop()
+            helps = frozenset(place for place, heading in enumerate(headings) if is_help(heading))
             continue
         rows.append(_row(where, number, cells, headings, rejections))
         numbers.append(number)
@@ -121,7 +125,9 @@ def _row(where: str, number: int, cells: Any, headings: list[str], rejections: l
                 rejections.append(Rejection("", where, number, None, str(value), "row-too-long", message, mend))
             continue
         heading = headings[place].strip()
-        if cell.data_type == "f":
+        if is_help(heading):
+            made.append("")
+        elif cell.data_type == "f":
             message = f"Cell {cell.coordinate} holds a formula; a formula is not a reading."
             mend = "Replace it by its value (paste as values)."
             rejections.append(Rejection("", where, number, heading, _text(value)[:100], "formula", message, mend))

@@ -1,0 +1,84 @@
+"""``gwnet round``: plan a round, list what is due, make its field sheets."""
+
+from typing import Any
+
+import click
+
+from gwnet.cli import options, output
+
+
+@click.group("round")
+def command() -> None:
+    """Plan a gauging round, list what is due, make field sheets."""
+
+
+@command.command("due")
+@click.option("--on", type=options.Day(), metavar="DATE", help="Local day to look from. Default: today.")
+@click.option("--all", "everything", is_flag=True, help="List what is not due yet as well.")
+@options.site
+@options.known_on
+@options.form
+@options.db
+def due(form: str, db: str, **chosen: Any) -> None:
+    """List what is due: wells to gauge, measuring points to survey, tapes to check, bottoms to sound, loggers to visit.
+
+    Each line says when it was done last, when it is due, and the rule behind it. The intervals are those of the sites
+    table, or else defaults with their source.
+    """
+    with options.opened(db) as net:
+        table = net.due(**chosen)
+    output.rows(table, form, empty="Nothing is due.")
+
+
+@command.command("plan")
+@click.argument("name", metavar="ROUND")
+@click.option("--starts-on", required=True, type=options.Day(), metavar="DATE", help="First local day.")
+@click.option("--ends-on", type=options.Day(), metavar="DATE", help="Last local day. Default: the first.")
+@click.option(
+    "--wells",
+    type=options.Codes(),
+    metavar="A,B,C",
+    help="Wells of the round. Default: all that stand on its first day.",
+)
+@click.option("--as-given", is_flag=True, help="Keep the wells in the order of --wells.")
+@click.option("--start", metavar="WELL", help="Well from which the walk starts.")
+@click.option("--last", type=options.Codes(), metavar="A,B", help="Wells to be gauged last, such as contaminated ones.")
+@click.option("--crew", metavar="NAMES", help="Who goes.")
+@click.option("--purpose", metavar="TEXT", help="What the round is for.")
+@click.option("--notes", metavar="TEXT", help="Notes of the round.")
+@click.option("--correct", is_flag=True, help="Plan a round anew that is on record; the old plan is kept as history.")
+@click.option("--reason", metavar="TEXT", help="Why; needed to correct.")
+@options.site
+@options.by
+@options.form
+@options.db
+def plan(name: str, form: str, db: str, **chosen: Any) -> None:
+    """Plan a gauging round, record it, and print its stops with what is due at each.
+
+    The least contaminated wells come first, wells with floating product last; among equals the walk goes to the nearest
+    well next. Only wells that stand on the first day are planned. With --correct, what is not given stays as it was.
+    """
+    with options.opened(db) as net:
+        made = net.plan_round(name, **chosen)
+    output.rows(made.stops, form)
+    for line in made.sentences():
+        output.say(line)
+
+
+@command.command("sheet")
+@click.argument("name", metavar="ROUND")
+@options.out_folder
+@click.option("--date", type=options.Day(), metavar="DATE", help="Only this day of a round of several days.")
+@click.option("--page", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper of the PDF.")
+@options.site
+@options.known_on
+@options.db
+def sheet(name: str, db: str, **chosen: Any) -> None:
+    """Make the field sheets of a round: a PDF to print and a workbook to fill in.
+
+    Both give each well's access, measuring point, hazards, last depths, the range expected for the season, bottom and
+    screen. The workbook checks what is typed and goes back in with 'gwnet load' as it is.
+    """
+    with options.opened(db) as net:
+        made = net.round_sheet(name, **chosen)
+    output.files(made)

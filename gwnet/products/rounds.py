@@ -1,0 +1,250 @@
+"""A planned gauging round: worked out from the record, recorded, and told with what is due."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import pandas as pd
+from sqlalchemy import Connection
+
+from gwnet.analysis.planning import (
+    CHECK,
+    Programme,
+    due,
+    due_by,
+    planned_wells,
+    programme,
+    standing,
+    stops,
+)
+from gwnet.clock import zone_of
+from gwnet.errors import SettingsError
+from gwnet.store import fetch
+from gwnet.store.save_rounds import RoundValues, round_on_record, save_round
+
+
+@dataclass(frozen=True)
+class PlanWish:
+    """What is wanted of a round; what is None is worked out, or stays as it was on record.
+
+    Attributes
+    ----------
+    starts_on : datetime.date
+        First local day.
+    ends_on : datetime.date, optional
+        Last local day.
+    wells : tuple of str, optional
+        Codes of wells.
+    as_given : bool
+        Whether they keep their order.
+    start : str, optional
+        Well from which the walk starts.
+    last : tuple of str
+        Wells to be gauged after all others.
+    crew, purpose, notes : str, optional
+        Texts.
+    """
+
+    starts_on: dt.date
+    ends_on: dt.date | None = None
+    wells: tuple[str, ...] | None = None
+    as_given: bool = False
+    start: str | None = None
+    last: tuple[str, ...] = ()
+    crew: str | None = None
+    purpose: str | None = None
+    notes: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class RoundPlan:
+    """A round that was planned.
+
+    Attributes
+    ----------
+    site, round : str
+        Codes.
+    outcome : str
+        ``added``, ``unchanged`` or ``corrected``.
+    starts_on, ends_on : datetime.date
+        First and last local day.
+    crew : str
+        Who goes.
+    stops : pandas.DataFrame
+        The wells in order with what is due, as `gwnet.analysis.planning.stops`.
+    due : pandas.DataFrame
+        Everything due at the site until the last day, as `gwnet.analysis.planning.due`.
+    left_out : dict of str to str
+        Wells of the site that do not stand on the first day, with the reason.
+    """
+
+    site: str
+    round: str
+    outcome: str
+    starts_on: dt.date
+    ends_on: dt.date
+    crew: str
+    stops: pd.DataFrame
+    due: pd.DataFrame
+    left_out: dict[str, str]
+
+    def sentences(self) -> list[str]:
+        """Return what is to be said beside the stops."""
+        span = f"{self.starts_on}" if self.starts_on == self.ends_on else f"{self.starts_on} to {self.ends_on}"
+        walk_km = float(self.stops["walk_m"].sum()) / 1000.0
+        told = {"added": "recorded", "unchanged": "is on record as planned", "corrected": "planned anew"}
+        lines = [
+            f"Round {self.round} at {self.site}, {span}: {told[self.outcome]}; {len(self.stops)} wells, "
+            f"{walk_km:.1f} km in a straight line from well to well."
+        ]
+        for tape in self.due[self.due["what"] == CHECK].itertuples():
+            when = "never checked" if tape.due_on is None else f"due {tape.due_on}"
+            lines.append(f"Check tape {tape.instrument} before the round ({when}; {tape.rule}).")
+        planned = set(self.stops["well"])
+        elsewhere = self.due[(self.due["well"] != "") & ~self.due["well"].isin(planned)]
+        if len(elsewhere):
+            wells = ", ".join(dict.fromkeys(elsewhere["well"]))
+            lines.append(f"Something is due at wells that are not planned as well: {wells}.")
+        lines += [f"Left out: {well}, {reason}." for well, reason in self.left_out.items()]
+        return lines
+
+
+def due_at_sites(
+    connection: Connection,
+    on: dt.date | None,
+    *,
+    now_utc: dt.datetime,
+    site: str | None = None,
+    everything: bool = False,
+    known_on: dt.datetime | None = None,
+) -> pd.DataFrame:
+    """Return what is due at every site, or at one.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    on : datetime.date or None
+        Local day; the site's own day now unless given.
+    now_utc : datetime.datetime
+        Aware time that counts as now.
+    site : str, optional
+        Only this site.
+    everything : bool, optional
+        Whether to give what is not due yet as well.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `gwnet.analysis.planning.due`.
+    """
+    sites = fetch.sites(connection, known_on)
+    if site is not None or sites.empty:
+        sites = fetch.one_site(connection, site, known_on).to_frame().T
+    tables = []
+    for _, settings in sites.iterrows():
+        day = on or now_utc.astimezone(zone_of(str(settings["time_zone"]))).date()
+        table = due(programme(connection, settings, day, known_on))
+        tables.append(table if everything else due_by(table, day))
+    return pd.concat(tables, ignore_index=True)
+
+
+def plan_round(
+    connection: Connection,
+    site: pd.Series,
+    code: str,
+    wish: PlanWish,
+    *,
+    now_utc: dt.datetime,
+    by: str,
+    correct: bool = False,
+    reason: str | None = None,
+) -> RoundPlan:
+    """Plan a round and record it.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a writing unit of work.
+    site : pandas.Series
+        Settings of the site.
+    code : str
+        Code of the round.
+    wish : PlanWish
+        What is wanted.
+    now_utc : datetime.datetime
+        Aware time of the recording.
+    by : str
+        Who records.
+    correct : bool, optional
+        Whether a round on record is planned anew.
+    reason : str, optional
+        Why; needed to correct.
+
+    Returns
+    -------
+    RoundPlan
+        What was planned.
+
+    Raises
+    ------
+    SettingsError
+        If the round ends before it starts, its code is empty, or a well does not stand.
+    NotFoundError
+        If a well is not on record.
+    StoreError
+        If the round is on record with other values and no correction was asked for.
+    """
+    if not code.strip():
+        raise SettingsError("The round has no name.", mend="Give one, for example 2026-Q2.")
+    ends_on = wish.ends_on or wish.starts_on
+    if ends_on < wish.starts_on:
+        message = f"The round would end on {ends_on}, before it starts on {wish.starts_on}."
+        raise SettingsError(message, mend="Check --starts-on and --ends-on.")
+    made = programme(connection, site, wish.starts_on)
+    earlier = round_on_record(connection, str(site["site"]), code)
+    order = _order(made, wish, earlier if correct else None)
+    values = RoundValues(
+        starts_on=wish.starts_on,
+        ends_on=ends_on,
+        wells=tuple(order),
+        purpose=_kept(wish.purpose, "" if earlier is None else earlier.purpose),
+        crew=_kept(wish.crew, "" if earlier is None else earlier.crew),
+        notes=_kept(wish.notes, "" if earlier is None else earlier.notes),
+    )
+    outcome = save_round(
+        connection, str(site["site"]), code, values, now_utc=now_utc, by=by, correct=correct, reason=reason
+    )
+    _, left_out = standing(made)
+    return RoundPlan(
+        site=str(site["site"]),
+        round=code,
+        outcome=outcome,
+        starts_on=wish.starts_on,
+        ends_on=ends_on,
+        crew=values.crew,
+        stops=stops(made, order, ends_on),
+        due=due_by(due(made), ends_on),
+        left_out=left_out,
+    )
+
+
+def _order(made: Programme, wish: PlanWish, earlier: RoundValues | None) -> list[str]:
+    """Return the wells of a round in order: as wished, or as planned before, as far as they stand."""
+    if wish.as_given and not wish.wells:
+        raise SettingsError("No wells are given whose order could be kept.", mend="Name them with --wells.")
+    again = earlier is not None and wish.wells is None and wish.start is None and not wish.last
+    if again and earlier is not None and earlier.wells:
+        stand, _ = standing(made)
+        kept = [code for code in earlier.wells if code in stand]
+        if kept:
+            return kept
+    walk = planned_wells(made, wish.wells, start=wish.start, last=wish.last)
+    return list(dict.fromkeys(wish.wells)) if wish.as_given and wish.wells else walk
+
+
+def _kept(wished: str | None, earlier: str) -> str:
+    return earlier if wished is None else wished.strip()
