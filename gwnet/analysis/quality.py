@@ -1,25 +1,20 @@
-"""Findings on the levels of a record: what the reduction noticed, verdicts on file, and readings that are missing."""
+"""Findings on the levels of a record: every check of every site, and readings that are missing."""
 
 from __future__ import annotations
 
 import datetime as dt
-from typing import Final
 
 import pandas as pd
 from sqlalchemy import Connection
 
-from gwnet.analysis.levels import levels
-from gwnet.analysis.reduce import FINDINGS
-from gwnet.store import fetch, fetch_levels, fetch_programme
+from gwnet.analysis.checks.programme import MISSING, missing_readings
+from gwnet.analysis.checks.rules import RULES
+from gwnet.analysis.checks.run import FINDING_COLUMNS, PRINTED, site_findings
+from gwnet.store import fetch, fetch_levels
 from gwnet.store.fetch_levels import LevelFilter
+from gwnet.store.save_verdicts import Stored, save_verdicts
 
-#: Columns of the frame of findings.
-FINDING_COLUMNS: Final = ("site", "well", "measured_at", "round", "rule", "severity", "message")
-
-MISSING: Final = "no reading and no reason"
-
-#: Findings that keep a level out of maps and trends are serious.
-_SERIOUS: Final = frozenset(FINDINGS) - {"beyond the tape check"}
+__all__ = ["FINDING_COLUMNS", "MISSING", "PRINTED", "findings", "missing_readings", "record_findings"]
 
 
 def findings(
@@ -37,80 +32,61 @@ def findings(
     connection : sqlalchemy.Connection
         Connection to read from.
     round_code : str, optional
-        Only this gauging round.
+        Only findings of this gauging round; its levels are held against the whole record all the same.
     site : str, optional
         Only this site.
     known_on : datetime.datetime, optional
         Record as known at this time.
     table : pandas.DataFrame, optional
-        Reduced levels, where the caller has them already.
+        Reduced levels, where the caller has them already: only findings of their events, and of no single event.
 
     Returns
     -------
     pandas.DataFrame
-        One row a finding, by site, well and time: columns of `FINDING_COLUMNS`.
+        One row a finding, by site, well, time and rule: columns of `FINDING_COLUMNS`.
     """
+    sites = fetch.sites(connection, known_on)
+    if site is not None:
+        sites = sites[sites["site"] == site]
+    made = [site_findings(connection, settings, known_on) for _, settings in sites.iterrows()]
     if table is None:
-        table = levels(connection, LevelFilter(site=site, round=round_code), known_on)
-    verdicts = fetch_levels.verdicts(connection, known_on).set_index(["event_id", "rule"])["message"]
-    rows = []
-    for level in table[table["finding"] != ""].itertuples():
-        for rule in str(level.finding).split("; "):
-            message = verdicts.get((level.event_id, rule), FINDINGS[rule])
-            severity = "serious" if rule in _SERIOUS else "note"
-            rows.append((level.site, level.well, level.measured_at, level.round, rule, severity, message))
-    made = pd.DataFrame(rows, columns=list(FINDING_COLUMNS))
-    missing = missing_readings(connection, table, round_code=round_code, site=site, known_on=known_on)
-    both = pd.concat([made, missing], ignore_index=True) if len(missing) else made
+        table = fetch_levels.level_records(connection, LevelFilter(site=site, round=round_code), known_on)
+    made.append(missing_readings(connection, table, round_code=round_code, site=site, known_on=known_on))
+    filled = [one for one in made if len(one)]
+    both = pd.concat(filled, ignore_index=True) if filled else made[-1]
+    both = both[both["event_id"].isna() | both["event_id"].isin(table["event_id"])]
+    if round_code is not None:
+        both = both[both["round"] == round_code]
     return both.sort_values(["site", "well", "measured_at", "rule"], kind="stable", ignore_index=True)
 
 
-def missing_readings(
+def record_findings(
     connection: Connection,
-    table: pd.DataFrame,
+    found: pd.DataFrame,
     *,
     round_code: str | None = None,
     site: str | None = None,
-    known_on: dt.datetime | None = None,
-) -> pd.DataFrame:
-    """Return the wells that a round planned and that have no event in it.
+    at_utc: dt.datetime,
+    by: str,
+) -> Stored:
+    """Record findings as verdicts, and retire those that no longer hold.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
-        Connection to read from.
-    table : pandas.DataFrame
-        Reduced levels.
-    round_code : str, optional
-        Only this round.
-    site : str, optional
-        Only this site.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
+        Connection of a writing unit of work, in which the findings were worked out.
+    found : pandas.DataFrame
+        Findings of the live record, as `findings` gives them.
+    round_code, site : str, optional
+        What was checked.
+    at_utc : datetime.datetime
+        Aware time of the recording.
+    by : str
+        Who ran the checks.
 
     Returns
     -------
-    pandas.DataFrame
-        One row a missing reading: columns of `FINDING_COLUMNS`.
+    gwnet.store.save_verdicts.Stored
+        How many were added, on record already, and retired.
     """
-    rounds = fetch_programme.rounds(connection, known_on, site)
-    if round_code is not None:
-        rounds = rounds[rounds["round"] == round_code]
-    wells = fetch.wells(connection, known_on, site)
-    met = set(zip(table["site"], table["round"], table["well"], strict=True))
-    rows = []
-    for planned in rounds.itertuples():
-        for well in planned.wells or _standing(wells, planned.site, planned.starts_on):
-            if (planned.site, planned.round, well) not in met:
-                message = f"Round {planned.round} planned the well, and neither a reading nor a reason is on record."
-                when = planned.starts_on.isoformat()
-                rows.append((planned.site, well, when, planned.round, MISSING, "serious", message))
-    return pd.DataFrame(rows, columns=list(FINDING_COLUMNS))
-
-
-def _standing(wells: pd.DataFrame, site: str, day: dt.date) -> list[str]:
-    """Return the wells of a site that stood on a day."""
-    own = wells[wells["site"] == site]
-    drilled = own["drilled_on"].map(lambda d: d is None or d <= day).astype(bool)
-    standing = own["decommissioned_on"].map(lambda d: d is None or d > day).astype(bool)
-    return [str(well) for well in own.loc[drilled & standing, "well"]]
+    return save_verdicts(connection, found, RULES, site=site, round_code=round_code, at_utc=at_utc, by=by)

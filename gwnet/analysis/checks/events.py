@@ -1,0 +1,310 @@
+"""The level events of one site as arrays for the checks, and the findings that the checks give."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from gwnet.analysis.level_inputs import Floats, LevelInputs
+from gwnet.analysis.levels import USABLE_STATUSES, levels_frame
+from gwnet.analysis.places import located
+from gwnet.analysis.reduce import Reduction, taken
+from gwnet.hydro.checks import Flags, Places
+from gwnet.hydro.checks_neighbours import nearest_wells
+from gwnet.units import METRES_PER_UNIT
+
+NOTE: Final = "note"
+WARNING: Final = "warning"
+SERIOUS: Final = "serious"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that a check noticed.
+
+    Attributes
+    ----------
+    rule : str
+        The rule, as a plain phrase.
+    severity : str
+        ``note``, ``warning`` or ``serious``.
+    message : str
+        One sentence.
+    limits : mapping
+        Limits and values that the finding rests on.
+    row : int
+        Position of the event in the events of the site; -1 where it is of no single event.
+    well, round : str
+        Codes, where it is of no single event.
+    """
+
+    rule: str
+    severity: str
+    message: str
+    limits: Mapping[str, Any] = field(default_factory=dict)
+    row: int = -1
+    well: str = ""
+    round: str = ""
+
+
+class Events:
+    """The level events of one site, sorted by well and time, with what the checks look up.
+
+    Parameters
+    ----------
+    inputs : gwnet.analysis.level_inputs.LevelInputs
+        The site's level events.
+    reduced : gwnet.analysis.reduce.Reduction
+        Their reduction.
+    settings : pandas.Series
+        The site's row of `gwnet.store.fetch.sites`.
+    limits : mapping of str to float
+        Limits by name.
+    rounds : pandas.DataFrame
+        The site's gauging rounds.
+    """
+
+    def __init__(
+        self,
+        inputs: LevelInputs,
+        reduced: Reduction,
+        settings: pd.Series,
+        limits: Mapping[str, float],
+        rounds: pd.DataFrame,
+    ) -> None:
+        self.limits, self.settings, self.rounds = limits, settings, rounds
+        self.inputs, self.reduced = inputs, reduced
+        self.site = str(settings["site"])
+        codes, wells = np.unique(inputs.records["well_id"].to_numpy(dtype=np.int64), return_inverse=True)
+        known = inputs.wells[inputs.wells["site"] == self.site].set_index("well_id")
+        self.wells = located(known, str(settings["crs"])).reindex(codes)
+        utc = inputs.records["measured_at_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
+        self.order: Places = np.lexsort((inputs.records["event_id"].to_numpy(), utc, wells)).astype(np.int64)
+        self.frame = levels_frame(inputs, reduced).iloc[self.order].reset_index(drop=True)
+        self.records = inputs.records.iloc[self.order].reset_index(drop=True)
+        self.well: Places = wells[self.order].astype(np.int64)
+        self.utc = utc[self.order]
+        self.time_d: Floats = self.utc.astype(np.int64) / 86_400e6
+        local = inputs.local_time[self.order]
+        self.day = local.astype("datetime64[D]")
+        months = local.astype("datetime64[M]").astype(np.int64)
+        self.season: Places = (months % 12) // 3
+        self.quarter: Places = months // 3
+
+    def __len__(self) -> int:
+        """Return the number of events."""
+        return len(self.frame)
+
+    def column(self, name: str) -> Floats:
+        """Return a column of numbers of the levels frame.
+
+        Parameters
+        ----------
+        name : str
+            Column.
+
+        Returns
+        -------
+        numpy.ndarray, shape (n,)
+            Numbers of the events.
+        """
+        values: Floats = self.frame[name].to_numpy(dtype=np.float64)
+        return values
+
+    def words(self, name: str) -> NDArray[np.object_]:
+        """Return a column of text of the levels frame.
+
+        Parameters
+        ----------
+        name : str
+            Column.
+
+        Returns
+        -------
+        numpy.ndarray, shape (n,)
+            Text of the events.
+        """
+        values: NDArray[np.object_] = self.frame[name].to_numpy(dtype=object)
+        return values
+
+    def of_well(self, name: str) -> Floats:
+        """Return a number of each event's well.
+
+        Parameters
+        ----------
+        name : str
+            Column of the wells frame.
+
+        Returns
+        -------
+        numpy.ndarray, shape (n,)
+            Numbers; NaN where the well has none.
+        """
+        values: Floats = self.wells[name].to_numpy(dtype=np.float64)
+        return values[self.well]
+
+    def sorted(self, values: NDArray[Any]) -> NDArray[Any]:
+        """Return values of the inputs or the reduction in the order of these events.
+
+        Parameters
+        ----------
+        values : numpy.ndarray, shape (n,)
+            Values.
+
+        Returns
+        -------
+        numpy.ndarray, shape (n,)
+            Values in order.
+        """
+        return values[self.order]
+
+    @cached_property
+    def checked(self) -> Flags:
+        """Return which events hold a level that is held against the record: static or flowing, with a number."""
+        level = ~np.isnan(self.column("water_elevation_m")) & (self.words("bound") == "")
+        return np.asarray(np.isin(self.words("status"), USABLE_STATUSES) & level)
+
+    @cached_property
+    def sound(self) -> Flags:
+        """Return which of these may serve as a reference for others."""
+        return np.asarray(self.checked & self.frame["usable"].to_numpy(dtype=bool))
+
+    @cached_property
+    def level_m(self) -> Floats:
+        """Return water elevations, NaN where an event is not held against the record."""
+        return np.where(self.checked, self.column("water_elevation_m"), np.nan)
+
+    @cached_property
+    def neighbours(self) -> Places:
+        """Return the nearest wells of each well in its aquifer."""
+        names = self.wells["aquifer"].where(self.wells["aquifer"].notna(), "").to_numpy(dtype=object)
+        _, groups = np.unique(names.astype(str), return_inverse=True)
+        groups = np.where(names == "", -1, groups)
+        place = self.wells[["easting", "northing"]].to_numpy(dtype=np.float64)
+        return nearest_wells(groups, place[:, 0], place[:, 1])
+
+    @cached_property
+    def points(self) -> pd.DataFrame:
+        """Return the measuring points."""
+        return self.inputs.measuring_points
+
+    @cached_property
+    def point(self) -> Places:
+        """Return the measuring point in force at each event, as a position in `points`; -1 for none."""
+        return self.sorted(self.reduced.point.index)
+
+    @cached_property
+    def booked(self) -> Booked:
+        """Return the number that each level rests on, as it was booked."""
+        return _booked(self)
+
+    def of_point(self, name: str, index: Places | None = None) -> Floats:
+        """Return a number of measuring points.
+
+        Parameters
+        ----------
+        name : str
+            Column of the measuring points.
+        index : numpy.ndarray of int64, optional
+            Positions in `points`; those in force at each event unless given.
+
+        Returns
+        -------
+        numpy.ndarray
+            Numbers; NaN for position -1.
+        """
+        return taken(self.points[name].to_numpy(dtype=np.float64), self.point if index is None else index)
+
+    def code(self, row: int) -> str:
+        """Return the well of an event.
+
+        Parameters
+        ----------
+        row : int
+            Position of the event.
+
+        Returns
+        -------
+        str
+            Code of the well.
+        """
+        return str(self.frame["well"].iat[row])
+
+    def length(self, value_m: float, *, signed: bool = False) -> str:
+        """Return a length as text in the site's unit: millimetres for m, hundredths for feet.
+
+        Parameters
+        ----------
+        value_m : float
+            Length [m].
+        signed : bool, optional
+            Whether to write a plus sign.
+
+        Returns
+        -------
+        str
+            Number and unit.
+        """
+        unit = str(self.settings["length_unit"])
+        in_feet = unit.startswith("ft")
+        value = value_m / METRES_PER_UNIT[unit] if in_feet else value_m
+        sign = "+" if signed else ""
+        return f"{value:{sign}.2f} ft" if in_feet else f"{value:{sign}.3f} m"
+
+
+@dataclass(frozen=True, eq=False)
+class Booked:
+    """The number that each level rests on; shape (n,) each.
+
+    Attributes
+    ----------
+    value : numpy.ndarray
+        The number in its own unit, NaN for none.
+    decimals : numpy.ndarray of int64
+        Decimals as it was written.
+    metres : numpy.ndarray
+        Metres in one unit.
+    sense : numpy.ndarray
+        -1 for depths (the level falls as the number grows), +1 for elevations.
+    quantity, unit, written : numpy.ndarray of str
+        What was booked, its unit, and the text.
+    """
+
+    value: Floats
+    decimals: Places
+    metres: Floats
+    sense: Floats
+    quantity: NDArray[np.object_]
+    unit: NDArray[np.object_]
+    written: NDArray[np.object_]
+
+
+#: Quantities that a level can rest on, the first that was booked counts.
+_QUANTITIES: Final = ("water_elevation", "depth_below_ground", "depth_to_water")
+
+
+def _booked(events: Events) -> Booked:
+    readings = events.inputs.readings
+    first = readings[(readings["ordinal"] == 1) & readings["quantity"].isin(_QUANTITIES)]
+    rank = first["quantity"].map({name: place for place, name in enumerate(_QUANTITIES)})
+    first = first.assign(rank=rank).sort_values("rank", kind="stable").drop_duplicates("record_id")
+    rows = first.set_index("record_id").reindex(events.records["record_id"])
+    written = rows["written"].where(rows["written"].notna(), "").to_numpy(dtype=object)
+    fraction = pd.Series(written).str.extract(r"[.,](\d+)\s*$", expand=False).str.len()
+    quantity = rows["quantity"].where(rows["quantity"].notna(), "").to_numpy(dtype=object)
+    unit = rows["unit"].where(rows["unit"].notna(), "").to_numpy(dtype=object)
+    return Booked(
+        rows["value"].to_numpy(dtype=np.float64),
+        fraction.fillna(0).to_numpy(dtype=np.int64),
+        rows["unit"].map(METRES_PER_UNIT).to_numpy(dtype=np.float64),
+        np.where(quantity == "water_elevation", 1.0, -1.0),
+        quantity,
+        unit,
+        written,
+    )

@@ -1,0 +1,324 @@
+"""Checks of each level against its own record and its neighbours, and what may explain a misfit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gwnet.analysis.checks.events import NOTE, SERIOUS, WARNING, Events, Finding
+from gwnet.hydro import checks_alternatives as alternatives
+from gwnet.hydro.checks import Floats, Places, jumps, season_band
+from gwnet.hydro.checks_neighbours import Fit, fit_around
+from gwnet.hydro.intervals import in_force
+
+JUMP: Final = "jump since the last reading"
+SEASON: Final = "outside the record for the season"
+MISFIT: Final = "does not fit the readings around it"
+UNIT: Final = "fits in another unit"
+SIGN: Final = "fits with the other sign"
+DIGITS: Final = "fits with two digits exchanged"
+AMOUNT: Final = "off by a round amount"
+POINT: Final = "fits another measuring point"
+
+_SEASONS: Final = ("January to March", "April to June", "July to September", "October to December")
+
+
+def fit_of(events: Events) -> Fit:
+    """Return how each level fits the readings around it and the neighbours.
+
+    Parameters
+    ----------
+    events : Events
+        Level events of one site.
+
+    Returns
+    -------
+    gwnet.hydro.checks_neighbours.Fit
+        Residuals and spreads.
+    """
+    return fit_around(
+        events.well,
+        events.time_d,
+        events.season,
+        events.level_m,
+        events.sound,
+        events.neighbours,
+        spreads=events.limits["hint_spreads"],
+        least=events.limits["least_changes"],
+    )
+
+
+def series_findings(events: Events, fit: Fit) -> list[Finding]:
+    """Return jumps, unusual levels, misfits and their explanations.
+
+    Parameters
+    ----------
+    events : Events
+        Level events of one site.
+    fit : gwnet.hydro.checks_neighbours.Fit
+        How each level fits what is around it.
+
+    Returns
+    -------
+    list of Finding
+        Findings of the rules of this module.
+    """
+    return [*_jumps(events), *_unusual(events), *_misfits(events, fit)]
+
+
+def _jumps(events: Events) -> list[Finding]:
+    limits = events.limits
+    found = jumps(
+        events.well,
+        events.time_d,
+        events.season,
+        events.level_m,
+        events.sound,
+        spreads=limits["jump_spreads"],
+        least=limits["least_changes"],
+        floor_m=_floor(events),
+    )
+    made = []
+    for row in np.flatnonzero(found.jump).tolist():
+        change, lower, upper = found.change_m[row], found.lower_m[row], found.upper_m[row]
+        before = str(events.frame["measured_at"].iat[found.before[row]])[:10]
+        message = (
+            f"The level changed by {events.length(change, signed=True)} since {before}; over such a time it usually "
+            f"changes by {events.length(lower, signed=True)} to {events.length(upper, signed=True)} "
+            f"({found.count[row]} changes)."
+        )
+        values = _rounded(change_m=change, lower_m=lower, upper_m=upper)
+        values |= {"changes": int(found.count[row]), "jump_spreads": limits["jump_spreads"]}
+        made.append(Finding(JUMP, WARNING, message, values, row))
+    return made
+
+
+def _floor(events: Events) -> Floats:
+    """Return the least half-width of limits: never inside the uncertainty of the levels."""
+    return np.maximum(events.limits["least_misfit_m"], np.nan_to_num(events.column("uncertainty_m")))
+
+
+def _unusual(events: Events) -> list[Finding]:
+    limits = events.limits
+    found = season_band(
+        events.well,
+        events.season,
+        events.level_m,
+        events.sound,
+        spreads=limits["season_spreads"],
+        least=limits["least_in_season"],
+        floor_m=_floor(events),
+    )
+    made = []
+    for row in np.flatnonzero(found.outside).tolist():
+        level, lower, upper = events.level_m[row], found.lower_m[row], found.upper_m[row]
+        message = (
+            f"The level of {events.length(level)} lies {'above' if level > upper else 'below'} the range of "
+            f"{events.length(lower)} to {events.length(upper)} that {found.count[row]} levels from "
+            f"{_SEASONS[events.season[row]]} suggest."
+        )
+        values = _rounded(water_elevation_m=level, lower_m=lower, upper_m=upper)
+        values |= {"levels": int(found.count[row]), "season_spreads": limits["season_spreads"]}
+        made.append(Finding(SEASON, NOTE, message, values, row))
+    return made
+
+
+def _rounded(**values: float) -> dict[str, Any]:
+    return {name: round(float(value), 6) for name, value in values.items()}
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """A kind of explanation: what each of its columns adds to the level, and words for each event."""
+
+    rule: str
+    severity: str
+    shift_m: Floats
+    words: Any
+
+
+def _misfits(events: Events, fit: Fit) -> list[Finding]:
+    limits = events.limits
+    size, spread = np.abs(fit.residual_m), fit.spread_m
+    told = events.checked & (size > limits["least_misfit_m"])
+    suspect = told & (size > limits["hint_spreads"] * spread)
+    own_size = np.abs(fit.own_residual_m)
+    own = events.checked & (own_size > np.maximum(limits["least_misfit_m"], limits["hint_spreads"] * fit.own_spread_m))
+    rows = np.flatnonzero(suspect | own)
+    explained = _explained(events, fit, rows, suspect, own)
+    made = []
+    for row in np.flatnonzero(told & (size > limits["fit_spreads"] * spread)).tolist():
+        if row not in explained:
+            message = f"{_off(events, fit, row)}."
+            made.append(Finding(MISFIT, WARNING, message, _values(events, fit, row), row))
+    return [*explained.values(), *made]
+
+
+def _off(events: Events, fit: Fit, row: int) -> str:
+    where = "above" if fit.residual_m[row] > 0 else "below"
+    what = "the readings before and after and its neighbours" if fit.by_neighbours[row] else "its own readings around"
+    limit = events.limits["fit_spreads"] * fit.spread_m[row]
+    return (
+        f"The level stands {events.length(abs(fit.residual_m[row]))} {where} what {what} suggest "
+        f"(usual: within {events.length(limit)})"
+    )
+
+
+def _values(events: Events, fit: Fit, row: int) -> dict[str, Any]:
+    made = _rounded(misfit_m=fit.residual_m[row], spread_m=fit.spread_m[row])
+    made |= {name: events.limits[name] for name in ("fit_spreads", "hint_spreads", "hint_fit_spreads")}
+    return made | {"neighbours": bool(fit.by_neighbours[row])}
+
+
+def _explained(
+    events: Events, fit: Fit, rows: NDArray[np.intp], suspect: NDArray[np.bool_], own: NDArray[np.bool_]
+) -> dict[int, Finding]:
+    """Return for each misfit the explanation that fits best."""
+    kinds = [_unit(events), _sign(events), _digits(events), _amount(events), *_points(events)]
+    shifts = np.concatenate([kind.shift_m[rows] for kind in kinds], axis=1)
+    within = events.limits["hint_fit_spreads"]
+    best = alternatives.best_alternative(
+        np.where(suspect[rows], fit.residual_m[rows], np.nan), shifts, within * fit.spread_m[rows]
+    )
+    # where all neighbours are off together, a whole file in another unit or with another sign may be meant
+    coarse = np.concatenate([np.full(kind.shift_m.shape[1], kind.rule in (UNIT, SIGN)) for kind in kinds])
+    alone = alternatives.best_alternative(
+        np.where(own[rows], fit.own_residual_m[rows], np.nan),
+        np.where(coarse[None, :], shifts, np.nan),
+        within * fit.own_spread_m[rows],
+    )
+    which = np.where(best.which >= 0, best.which, alone.which)
+    left = np.where(best.which >= 0, best.misfit_m, alone.misfit_m)
+    made = {}
+    ends = np.cumsum([kind.shift_m.shape[1] for kind in kinds])
+    for place in np.flatnonzero(which >= 0).tolist():
+        row, column = int(rows[place]), int(which[place])
+        number = int(np.searchsorted(ends, column, side="right"))
+        kind = kinds[number]
+        alternative = column - (int(ends[number - 1]) if number else 0)
+        message = f"{_off(events, fit, row)}; {kind.words(row, alternative)}."
+        values = _values(events, fit, row) | _rounded(left_m=left[place], moved_m=shifts[place, column])
+        made[row] = Finding(kind.rule, kind.severity, message, values, row)
+    return made
+
+
+def _unit(events: Events) -> _Kind:
+    booked = events.booked
+    added = alternatives.other_unit(booked.value, booked.metres)
+    shift = added * (booked.metres * booked.sense)[:, None]
+
+    def words(row: int, column: int) -> str:
+        other = ("feet", "metres")[column]
+        return f"{booked.written[row]} {booked.unit[row]} taken as {other} would fit"
+
+    return _Kind(UNIT, SERIOUS, shift, words)
+
+
+def _sign(events: Events) -> _Kind:
+    booked = events.booked
+    shift = -2.0 * booked.value * booked.metres * booked.sense
+
+    def words(row: int, column: int) -> str:  # noqa: ARG001
+        return f"{booked.written[row]} {booked.unit[row]} with the other sign would fit"
+
+    return _Kind(SIGN, SERIOUS, shift[:, None], words)
+
+
+def _digits(events: Events) -> _Kind:
+    booked = events.booked
+    added = alternatives.exchanged_digits(booked.value, booked.decimals)
+    shift = added * (booked.metres * booked.sense)[:, None]
+
+    def words(row: int, column: int) -> str:
+        other = booked.value[row] + added[row, column]
+        return f"{other:.{booked.decimals[row]}f} instead of {booked.written[row]} {booked.unit[row]} would fit"
+
+    return _Kind(DIGITS, WARNING, shift, words)
+
+
+def _amount(events: Events) -> _Kind:
+    amounts = np.array([sign * amount for amount in alternatives.ROUND_AMOUNTS_M for sign in (1.0, -1.0)])
+    names = ("1 m", "1 ft", "0.1 m")
+
+    def words(row: int, column: int) -> str:  # noqa: ARG001
+        return f"{'higher' if amounts[column] > 0 else 'lower'} by {names[column // 2]} exactly it would fit"
+
+    shift = np.broadcast_to(amounts, (len(events), amounts.size)).copy()
+    return _Kind(AMOUNT, WARNING, shift, words)
+
+
+def _points(events: Events) -> list[_Kind]:
+    """Return the measuring points that the depth may have been read from instead, and the ground."""
+    from_point = events.booked.quantity == "depth_to_water"
+    used = events.of_point("elevation_m")
+    made = []
+    for index, what in (
+        (_neighbour_point(events, -1), "the measuring point before that one"),
+        (_neighbour_point(events, +1), "the measuring point after that one"),
+        (_other_access(events), "another access of the well"),
+    ):
+        shift = np.where(from_point, events.of_point("elevation_m", index) - used, np.nan)
+        made.append(_Kind(POINT, WARNING, shift[:, None], _read_from(what)))
+    height = events.sorted(events.reduced.height_above_ground_m)
+    shift = np.where(from_point, -height, np.where(events.booked.quantity == "depth_below_ground", height, np.nan))
+    made.append(_Kind(POINT, WARNING, shift[:, None], _ground_words(from_point)))
+    for kind in made:
+        kind.shift_m[np.abs(kind.shift_m) < events.limits["least_misfit_m"]] = np.nan
+    return made
+
+
+def _read_from(what: str) -> Any:
+    return lambda _row, _column: f"read from {what} it would fit"
+
+
+def _ground_words(from_point: NDArray[np.bool_]) -> Any:
+    return lambda row, _column: (
+        "read from the ground it would fit" if from_point[row] else "read from the measuring point it would fit"
+    )
+
+
+def _neighbour_point(events: Events, step: int) -> Places:
+    """Return the measuring point before or after the one in force, of the same well and access."""
+    points = events.points.reset_index(drop=True)
+    ordered = points.sort_values(["well_id", "access", "valid_from_utc"], kind="stable")
+    order, wells, names = ordered.index.to_numpy(), ordered["well_id"].to_numpy(), ordered["access"].to_numpy()
+    beside = np.full(len(points), -1, dtype=np.int64)
+    if len(points) > 1:
+        same = (wells[1:] == wells[:-1]) & (names[1:] == names[:-1])
+        earlier, later = order[:-1][same], order[1:][same]
+        if step < 0:
+            beside[later] = earlier
+        else:
+            beside[earlier] = later
+    return np.append(beside, -1)[events.point]
+
+
+def _other_access(events: Events) -> Places:
+    """Return the measuring point of another access in force at that time, where there is exactly one."""
+    points = events.points
+    ids = events.records["well_id"].to_numpy(dtype=np.int64)
+    found = in_force(
+        points["well_id"].to_numpy(dtype=np.int64),
+        points["valid_from_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
+        points["valid_until_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
+        ids,
+        events.utc,
+    )
+    several = np.flatnonzero(found.count == 2)
+    made = np.full(len(events), -1, dtype=np.int64)
+    if not several.size:
+        return made
+    starts = points["valid_from_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
+    ends = points["valid_until_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
+    of_well = points["well_id"].to_numpy(dtype=np.int64)
+    rows, candidates = np.nonzero(
+        (ids[several][:, None] == of_well[None, :])
+        & (starts[None, :] <= events.utc[several][:, None])
+        & (np.isnat(ends)[None, :] | (ends[None, :] > events.utc[several][:, None]))
+        & (np.arange(len(points))[None, :] != events.point[several][:, None])
+    )
+    made[several[rows]] = candidates
+    return made

@@ -1,0 +1,145 @@
+"""Steps of levels where the measuring point or the tape changed."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from gwnet.analysis.checks.events import WARNING, Events, Finding
+from gwnet.analysis.checks.places import about
+from gwnet.hydro.checks import Floats, Places, readings_around
+from gwnet.hydro.checks_neighbours import nearest_wells
+from gwnet.hydro.checks_places import Shift, common_shift
+from gwnet.hydro.checks_steps import Moves, moves_against_neighbours, steps_at
+
+AT_POINT: Final = "step at a new measuring point"
+WITH_TAPE: Final = "step with another tape"
+
+
+def step_findings(events: Events) -> list[Finding]:
+    """Return steps that coincide with a new measuring point or another tape.
+
+    Parameters
+    ----------
+    events : Events
+        Level events of one site.
+
+    Returns
+    -------
+    list of Finding
+        Findings of the rules of this module.
+    """
+    if not len(events):
+        return []
+    return [*_at_points(events), *_with_tapes(events)]
+
+
+def _changed(events: Events, what: Places) -> tuple[Places, Places]:
+    """Return the first sound event after each change of something in a well, and the one before."""
+    known = events.sound & (what >= 0)
+    before = readings_around(events.well, known).before
+    rows = np.flatnonzero(known & (before >= 0) & (what != what[before]))
+    return rows.astype(np.int64), before[rows]
+
+
+def _at_points(events: Events) -> list[Finding]:
+    rows, before = _changed(events, events.point)
+    same_access = events.words("access")[rows] == events.words("access")[before]
+    rows = rows[same_access]
+    if not rows.size:
+        return []
+    moves = moves_against_neighbours(
+        events.well,
+        events.time_d,
+        events.level_m,
+        events.sound,
+        events.neighbours,
+        least=events.limits["least_changes"],
+    )
+    found = steps_at(rows, events.well, events.time_d, moves, events.sound)
+    limits = events.limits
+    counts = np.abs(found.step_m) > np.maximum(limits["least_step_m"], limits["step_spreads"] * found.error_m)
+    made = []
+    for place in np.flatnonzero(counts).tolist():
+        row, step = int(rows[place]), float(found.step_m[place])
+        since = events.points["valid_from_utc"].iat[events.point[row]]
+        message = (
+            f"Since the measuring point of {since:%Y-%m-%d} the well stands {events.length(abs(step))} "
+            f"{'higher' if step > 0 else 'lower'} against its neighbours than before "
+            f"(standard error {events.length(float(found.error_m[place]))}){about(step)}."
+        )
+        values = {"step_m": round(step, 4), "standard_error_m": round(float(found.error_m[place]), 4)}
+        values |= {"step_spreads": limits["step_spreads"], "least_step_m": limits["least_step_m"]}
+        made.append(Finding(AT_POINT, WARNING, message, values, row))
+    return made
+
+
+def _with_tapes(events: Events) -> list[Finding]:
+    tape = events.records["instrument_id"].fillna(-1).to_numpy(dtype=np.int64)
+    rows, before = _changed(events, tape)
+    if not rows.size:
+        return []
+    table = pd.DataFrame({"row": rows, "before": before, "old": tape[before], "new": tape[rows]})
+    table["when"] = events.frame["round"].to_numpy(dtype=object)[rows]
+    table["when"] = table["when"].where(table["when"] != "", events.quarter[rows].astype(str))
+    made = []
+    for _, group in table.groupby(["when", "old", "new"], sort=True):
+        if group["row"].nunique() >= events.limits["least_tape_wells"]:
+            made += _tape_change(events, group)
+    return made
+
+
+def _tape_change(events: Events, group: pd.DataFrame) -> list[Finding]:
+    """Judge one change of tape: the wells that had it against wells that kept theirs."""
+    rows = group["row"].to_numpy(dtype=np.int64)
+    shift = _shift(events, rows)
+    limits = events.limits
+    if shift is None or not shift.counts(limits["step_spreads"], limits["tape_step_m"]):
+        return []
+    first = int(rows[np.argmin(events.time_d[rows])])
+    old, new = (str(events.frame["instrument"].iat[int(row)]) for row in (group["before"].iloc[0], rows[0]))
+    message = (
+        f"With tape {new} instead of {old} the levels of {shift.count} wells stepped by "
+        f"{events.length(shift.shift_m, signed=True)} (standard error {events.length(shift.standard_error_m)}), "
+        f"{shift.slope * 1000:+.1f} mm per metre of depth, against wells that kept their tape: check both tapes."
+    )
+    values = {
+        "shift_m": round(shift.shift_m, 4),
+        "standard_error_m": round(shift.standard_error_m, 4),
+        "slope": round(shift.slope, 6),
+        "wells": shift.count,
+        "step_spreads": limits["step_spreads"],
+        "tape_step_m": limits["tape_step_m"],
+    }
+    return [Finding(WITH_TAPE, WARNING, message, values, first)]
+
+
+def _shift(events: Events, rows: Places) -> Shift | None:
+    """Return the common shift of the wells of a change of tape; None where no wells kept theirs."""
+    part = np.unique(events.well[rows])
+    names = events.wells["aquifer"].where(events.wells["aquifer"].notna(), "").to_numpy(dtype=object).astype(str)
+    _, aquifer = np.unique(names, return_inverse=True)
+    place = events.wells[["easting", "northing"]].to_numpy(dtype=np.float64)
+    neighbours = _neighbours_that_kept(aquifer, place, part, names == "")
+    if not (neighbours[part] >= 0).any():
+        return None
+    moves: Moves = moves_against_neighbours(
+        events.well, events.time_d, events.level_m, events.sound, neighbours, least=events.limits["least_changes"]
+    )
+    steps = steps_at(rows, events.well, events.time_d, moves, events.sound)
+    return common_shift(steps.step_m, events.column("depth_to_water_m")[rows])
+
+
+def _neighbours_that_kept(aquifer: Places, place: Floats, part: Places, nowhere: np.ndarray) -> Places:
+    """Return for each well of a change of tape its neighbours that had none."""
+    wells = aquifer.size
+    others = ~np.isin(np.arange(wells), part)
+    made = np.full((wells, 8), -1, dtype=np.int64)
+    group = np.where(nowhere, -1, aquifer)
+    for well in part.tolist():
+        asked = others.copy()
+        asked[well] = True
+        made[well] = nearest_wells(np.where(asked, group, -1), place[:, 0], place[:, 1])[well]
+    return made
