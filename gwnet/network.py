@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from gwnet.errors import SettingsError
+from gwnet.network_checks import Checking
 from gwnet.network_review import Reviewing
 from gwnet.network_rounds import Planning
 from gwnet.store import fetch, fetch_programme, revision
@@ -83,7 +84,7 @@ def upgrade(address: str | Path) -> tuple[str | None, str]:
         store.close()
 
 
-class Network(Reviewing, Planning):
+class Network(Reviewing, Planning, Checking):
     """An open groundwater record.
 
     Parameters
@@ -260,20 +261,6 @@ class Network(Reviewing, Planning):
         with self.store.reading() as connection:
             self._check_codes(connection, known_on, site=site, wells=[well])
             return explain(connection, well, time, site=site, known_on=known_on, unit=unit)
-
-    def check(
-        self,
-        *,
-        round: str | None = None,
-        site: str | None = None,
-        known_on: dt.datetime | None = None,
-    ) -> pd.DataFrame:
-        """Return what the checks notice; see `gwnet.analysis.quality.findings`."""
-        from gwnet.analysis.quality import findings
-
-        with self.store.reading() as connection:
-            self._check_codes(connection, known_on, site=site, round_code=round)
-            return findings(connection, round_code=round, site=site, known_on=known_on)
 
     def hydrograph(
         self,
