@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -171,7 +172,8 @@ class Network(Reviewing, Planning, Checking):
         """
         from gwnet.ingest.load import load
 
-        return load(
+        watch = self._watch() if dry_run else None
+        result = load(
             self.store,
             [Path(path) for path in paths],
             now_utc=now_utc or dt.datetime.now(dt.UTC),
@@ -183,7 +185,9 @@ class Network(Reviewing, Planning, Checking):
             reason=reason,
             rejected_dir=None if rejected_dir is None else Path(rejected_dir),
             progress=progress,
+            watch=watch,
         )
+        return result if watch is None else replace(result, moved=watch.moved)
 
     def sites(self, known_on: dt.datetime | None = None) -> pd.DataFrame:
         """Return the sites; see `gwnet.store.fetch.sites`."""

@@ -11,6 +11,7 @@ import pandas as pd
 from gwnet.store.codes import check_codes
 
 if TYPE_CHECKING:
+    from gwnet.analysis.effects import Watch
     from gwnet.analysis.review import Changed, Selection
     from gwnet.analysis.review_queue import ReviewQueue
     from gwnet.store.session import Store
@@ -26,6 +27,13 @@ class Reviewing:
     """
 
     store: Store
+
+    @staticmethod
+    def _watch() -> Watch:
+        """Return what looks at the levels before and after a dry run."""
+        from gwnet.analysis.effects import Watch
+
+        return Watch()
 
     def review_queue(
         self,

@@ -22,16 +22,24 @@ from gwnet.cli import DONE, DONE_WITH_FINDINGS, loaded, options, output
     metavar="DIR",
     help="Folder for the rejected rows of --keep-good. Default: the current one.",
 )
+@click.option(
+    "--show",
+    type=click.Choice(loaded.LISTS),
+    default="rejections",
+    show_default=True,
+    help="What --format csv or json prints: rejections, values that change, or levels that move (the last: dry run).",
+)
 @options.by
 @options.form
 @options.db
-def command(paths: tuple[Path, ...], form: str, db: str, **chosen: Any) -> int:
+def command(paths: tuple[Path, ...], show: str, form: str, db: str, **chosen: Any) -> int:
     """Load tables from files, workbooks and folders.
 
     All that is named lands together, or nothing does. Each table is recognised by its name or its columns. With
-    --format csv or json the rejections go to standard output, all of them.
+    --format csv or json the rejections go to standard output, all of them. A dry run of a correction or withdrawal
+    shows the values that would change and the levels that would move.
     """
     with options.opened(db) as net, loaded.rejections_shown(form), output.progress("loading") as progress:
         result = net.load(paths, progress=progress, **chosen)
-    loaded.show(result, form)
+    loaded.show(result, form, show)
     return DONE_WITH_FINDINGS if result.rejections else DONE

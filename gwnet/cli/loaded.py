@@ -10,15 +10,27 @@ from typing import TYPE_CHECKING
 import click
 
 from gwnet.cli import output
+from gwnet.cli.reviewed import without_idle_columns
 from gwnet.errors import FileRejectedError
 from gwnet.plain_text import without_control_signs as safe
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from gwnet.ingest.load import FileResult, LoadResult
     from gwnet.records import Rejection
 
 #: Columns of the rejections as data.
 REJECTION_COLUMNS = ("file", "row", "column", "value", "problem", "message", "mend", "table")
+
+#: What can be printed as data.
+LISTS = ("rejections", "changes", "levels")
+
+#: Columns of the values that change, as data and on a terminal.
+CHANGE_COLUMNS = ("table", "file", "row", "key", "column", "was", "now")
+
+#: Most rows of a preview on a terminal.
+_MOST_ROWS = 50
 
 _COUNTS = ("added", "unchanged", "corrected", "withdrawn", "rejected")
 
@@ -33,7 +45,7 @@ def rejections_shown(form: str) -> Iterator[None]:
         raise
 
 
-def show(result: LoadResult, form: str) -> None:
+def show(result: LoadResult, form: str, listed: str = "rejections") -> None:
     """Print what a load did.
 
     Parameters
@@ -43,17 +55,77 @@ def show(result: LoadResult, form: str) -> None:
     form : {"table", "csv", "json"}
         For table the files go to standard output and the rejections to standard error; otherwise the rejections go to
         standard output and the files to standard error.
+    listed : {"rejections", "changes", "levels"}, optional
+        What goes to standard output for csv and json.
     """
     for done in result.files:
         click.echo(safe(_line(done)), err=form != "table")
         for warning in done.warnings:
             output.say(f"{done.file}: {warning}")
-    rejections(result.rejections, form)
+    if form == "table":
+        rejections(result.rejections, form)
+        _preview(result)
+    elif listed == "rejections":
+        rejections(result.rejections, form)
+    else:
+        output.rows(_changes(result) if listed == "changes" else _moved(result), form)
     output.made(result.rejected_files)
     if result.dry_run:
         output.say("Dry run: nothing was written.")
     elif not result.written:
         output.say("Nothing changed.")
+
+
+def _changes(result: LoadResult) -> pd.DataFrame:
+    """Return the values that change, one row a value."""
+    import pandas as pd
+
+    rows = [asdict(change) for done in result.files for change in done.changes]
+    return pd.DataFrame(rows, columns=list(CHANGE_COLUMNS))
+
+
+def _moved(result: LoadResult) -> pd.DataFrame:
+    """Return the levels that a dry run would move."""
+    from gwnet.analysis.effects import EFFECT_COLUMNS
+
+    if result.moved is not None:
+        moved: pd.DataFrame = result.moved
+        return moved
+    import pandas as pd
+
+    return pd.DataFrame(columns=[name for name in EFFECT_COLUMNS if name != "reason"])
+
+
+def _preview(result: LoadResult) -> None:
+    """Print what a dry run would change: values before and after, and the levels that would move."""
+    if not result.dry_run:
+        return
+    changes, moved = _changes(result), _moved(result)
+    if len(changes):
+        click.echo("\nWhat would change\n")
+        _first_rows(changes.drop(columns="file" if changes["file"].nunique() == 1 else []), "changes")
+    if len(moved):
+        click.echo(f"\nLevels that would move: {_how_far(moved)}\n")
+        _first_rows(without_idle_columns(moved), "levels")
+    elif len(changes):
+        click.echo("\nNo level would move.")
+
+
+def _first_rows(table: pd.DataFrame, listed: str) -> None:
+    """Print the first rows of a table, and how many more there are."""
+    output.rows(table.head(_MOST_ROWS), "table")
+    if len(table) > _MOST_ROWS:
+        output.say(f"and {len(table) - _MOST_ROWS} more; --format csv --show {listed} prints them all.")
+
+
+def _how_far(moved: pd.DataFrame) -> str:
+    """Return how many levels move, how many of them are approved, and how far the farthest."""
+    approved = int((moved["review"] == "approved").sum())
+    said = [f"{len(moved)}"] + ([f"{approved} of them approved"] if approved else [])
+    withdrawn = int((moved["cause"] == "withdrawn").sum())
+    said += [f"{withdrawn} of them withdrawn"] if withdrawn else []
+    farthest = moved["difference_m"].abs().max()
+    return ", ".join([*said, *([f"the farthest by {farthest:.3f} m"] if farthest > 0 else [])])
 
 
 def rejections(found: Sequence[Rejection], form: str) -> None:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from gwnet.cli import emphasis
 from gwnet.cli.cells import csv_value, file_value
 from gwnet.cli.tables import text_record, text_table
 from gwnet.plain_text import without_control_signs as safe
@@ -44,7 +45,7 @@ def rows(table: pd.DataFrame, form: str, *, empty: str = "Nothing on record matc
     if table.empty and form == "table":
         say(empty)
     elif form == "table":
-        click.echo(text_table(table, _terminal_width()))
+        click.echo(text_table(table, _terminal_width(), emphasis.chosen()))
     elif form == "csv":
         writer = csv.writer(sys.stdout, lineterminator="\n")
         writer.writerow(table.columns)

@@ -8,7 +8,7 @@ below with its leading columns repeated. Nothing is cut.
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -31,6 +31,7 @@ class _Column:
     cells: list[str]
     right: bool
     width: int = 0
+    emphasis: Callable[[str], str] | None = None
 
     def __post_init__(self) -> None:
         """Take the width that the cells need, with a heading wrapped between its words."""
@@ -55,8 +56,12 @@ class _Column:
         """Return one line of the column, filled up to its width."""
         return text.rjust(self.width) if self.right else text.ljust(self.width)
 
+    def set_cell(self, text: str) -> str:
+        """Return one line of a cell, filled up to the width of the column, with its emphasis."""
+        return self.emphasis(self.set(text)) if self.emphasis else self.set(text)
 
-def text_table(table: pd.DataFrame, width: int | None = None) -> str:
+
+def text_table(table: pd.DataFrame, width: int | None = None, emphasis: Callable[[str], str] | None = None) -> str:
     """Return a table as aligned text.
 
     Parameters
@@ -65,6 +70,8 @@ def text_table(table: pd.DataFrame, width: int | None = None) -> str:
         Rows; columns are named as in files, with their unit as suffix.
     width : int, optional
         Signs in a line of the terminal; any width unless given.
+    emphasis : callable, optional
+        Makes the cells of text stand out that should, without changing what they say.
 
     Returns
     -------
@@ -72,6 +79,8 @@ def text_table(table: pd.DataFrame, width: int | None = None) -> str:
         Lines of text.
     """
     columns = _columns(table)
+    for column in columns:
+        column.emphasis = None if column.right else emphasis
     if width is None or _total(columns) <= width:
         return "\n".join(_lines(columns))
     columns, above = _lift_shared(columns)
@@ -175,5 +184,5 @@ def _lines(columns: Sequence[_Column]) -> list[str]:
         cells: list[list[str]] = [column.lines(row) for column in columns]
         for line in range(max(len(cell) for cell in cells)):
             texts = (cell[line] if line < len(cell) else "" for cell in cells)
-            lines.append(_GAP.join(column.set(text) for column, text in zip(columns, texts, strict=True)))
+            lines.append(_GAP.join(column.set_cell(text) for column, text in zip(columns, texts, strict=True)))
     return [line.rstrip() for line in lines]

@@ -13,11 +13,13 @@ from gwnet.hydro.intervals import in_force
 from gwnet.ingest import lookup
 from gwnet.ingest.lookup import Codes, When
 from gwnet.ingest.parse import Parsed
+from gwnet.ingest.preview import Difference, corrections, withdrawal
 from gwnet.ingest.recording import Instruction, Tally, refuse_recorded, same
 from gwnet.ingest.verdicts import note_disagreements
 from gwnet.store import fetch
 from gwnet.store.base import known_on
 from gwnet.store.bulk import insert_columns, reserve_ids, retire
+from gwnet.store.fetch_reviews import approved_events
 from gwnet.store.levels import LevelEvent, LevelReading, LevelRecord
 from gwnet.units import metres_per
 
@@ -110,8 +112,9 @@ def record_events(
             _nothing_to_withdraw(made, int(row))
     else:
         add |= new
+    settling = _Settling(made, events, codes, told, tally, add, _approved(connection, event_ids[matched], told))
     for place in matched:
-        _settle(made, events, place, live.get(int(event_ids[place])), told, tally, add)
+        settling.settle(place, int(event_ids[place]), live.get(int(event_ids[place])))
     if tally.retired_ids:
         retire(connection, "level_record", tally.retired_ids, at_utc=told.now_utc, by=told.by, reason=told.reason)
     tally.added = _insert(connection, made, events, add, event_ids, told, source_file_id)
@@ -333,36 +336,52 @@ def _live_records(connection: Connection, event_ids: list[int]) -> dict[int, dic
     return found
 
 
-def _settle(
-    made: Parsed,
-    events: _Events,
-    row: int,
-    live: dict[str, Any] | None,
-    told: Instruction,
-    tally: Tally,
-    add: NDArray[np.bool_],
-) -> None:
-    """Decide what becomes of a row whose event is on record already."""
-    if live is None:
-        if told.withdraw:
-            _nothing_to_withdraw(made, row)
+def _approved(connection: Connection, event_ids: NDArray[np.int64], told: Instruction) -> set[int]:
+    """Return which events are approved, where that stands in the way of what is to be done."""
+    return approved_events(connection, event_ids.tolist()) if told.correct or told.withdraw else set()
+
+
+@dataclass(frozen=True)
+class _Settling:
+    """Decides what becomes of rows whose events are on record already."""
+
+    made: Parsed
+    events: _Events
+    codes: Codes
+    told: Instruction
+    tally: Tally
+    add: NDArray[np.bool_]
+    approved: set[int]
+
+    def settle(self, row: int, event_id: int, live: dict[str, Any] | None) -> None:
+        """Pass over, correct, withdraw or refuse one row."""
+        if live is None:
+            if self.told.withdraw:
+                _nothing_to_withdraw(self.made, row)
+            else:
+                self.add[row] = True
+            return
+        differences = [] if self.told.withdraw else _differences(self.made, self.events, row, live)
+        if not self.told.withdraw and not differences:
+            self.tally.unchanged += 1
+        elif not (self.told.withdraw or self.told.correct):
+            refuse_recorded(self.made, row, differences, self.codes)
+        elif event_id in self.approved:
+            _refuse_approved(self.made, row)
         else:
-            add[row] = True
-        return
-    if told.withdraw:
-        tally.retired_ids.append(live["id"])
-        return
-    differences = _differences(made, events, row, live)
-    if not differences:
-        tally.unchanged += 1
-    elif told.correct:
-        tally.retired_ids.append(live["id"])
-        add[row] = True
-    else:
-        refuse_recorded(made, row, differences)
+            self.tally.retired_ids.append(live["id"])
+            self.add[row] = not self.told.withdraw
+            withdrawn = [withdrawal(self.made, row)] if self.told.withdraw else []
+            self.tally.changes += withdrawn or corrections(self.made, row, differences, self.codes)
 
 
-def _differences(made: Parsed, events: _Events, row: int, live: dict[str, Any]) -> list[tuple[str, Any, Any]]:
+def _refuse_approved(made: Parsed, row: int) -> None:
+    message = "The level is approved; an approved level changes only after its review is reopened."
+    mend = "Reopen it with a reason (gwnet review reopen --event NUMBER --reason TEXT), then load again."
+    made.reject(row, None, "level-approved", message, mend)
+
+
+def _differences(made: Parsed, events: _Events, row: int, live: dict[str, Any]) -> list[Difference]:
     found = [
         (name, live[name], events.columns[name][row])
         for name in _COMPARED

@@ -8,6 +8,7 @@ import zlib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import Connection, select
 
@@ -15,6 +16,7 @@ from gwnet.errors import FileRejectedError, IngestError, SettingsError
 from gwnet.ingest.events import record_events
 from gwnet.ingest.lookup import Codes
 from gwnet.ingest.parse import Parsed, parse
+from gwnet.ingest.preview import RowChange, Watch
 from gwnet.ingest.raw import recognise
 from gwnet.ingest.readers import SUFFIXES, read_bytes, read_sheets
 from gwnet.ingest.recording import Instruction, Tally, record_rows
@@ -45,6 +47,8 @@ class FileResult:
         For example that the file is loaded already.
     warnings : tuple of str
         Unknown columns and the like.
+    changes : tuple of gwnet.ingest.preview.RowChange
+        What corrections and withdrawals change.
     """
 
     file: str
@@ -57,6 +61,7 @@ class FileResult:
     rejected: int = 0
     note: str = ""
     warnings: tuple[str, ...] = ()
+    changes: tuple[RowChange, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -75,6 +80,8 @@ class LoadResult:
         Whether nothing was to be written.
     rejected_files : tuple of pathlib.Path
         Files with the rejected rows.
+    moved : pandas.DataFrame or None
+        For a dry run, the levels that would move; see `gwnet.analysis.effects.moved`.
     """
 
     files: tuple[FileResult, ...]
@@ -82,6 +89,7 @@ class LoadResult:
     written: bool
     dry_run: bool
     rejected_files: tuple[Path, ...] = ()
+    moved: Any = None
 
 
 @dataclass
@@ -112,6 +120,7 @@ def load(
     reason: str | None = None,
     rejected_dir: Path | None = None,
     progress: Progress | None = None,
+    watch: Watch | None = None,
 ) -> LoadResult:
     """Load tables from files and folders.
 
@@ -139,6 +148,8 @@ def load(
         Folder for rejected rows; the current one unless given.
     progress : callable, optional
         Called with rows done and rows in all.
+    watch : gwnet.ingest.preview.Watch, optional
+        Looks at the record before and after, inside the transaction.
 
     Returns
     -------
@@ -162,9 +173,14 @@ def load(
     target = rejected_dir or Path()
     try:
         with store.writing() as connection:
+            looking = watch if _can_move_levels(tables, told) else None
+            if looking is not None:
+                looking.before(connection)
             results, rejected_files = _record_all(
                 connection, sources, tables, told, keep_good=keep_good and not dry_run, target=target, progress=progress
             )
+            if looking is not None:
+                looking.after(connection)
             rejections = tuple(found for made in tables for found in made.rejections)
             if dry_run or (rejections and not keep_good):
                 raise _Undo
@@ -186,6 +202,16 @@ def _check_options(told: Instruction, *, keep_good: bool) -> None:
         raise SettingsError("A withdrawal is whole or not at all.", mend="Leave out --keep-good.")
     if not told.by.strip():
         raise SettingsError("It is not said who records.", mend="Give a name with --by.")
+
+
+#: Tables that move levels already on record, even by rows that are new.
+_MOVING = frozenset({"sites", "wells", "construction", "measuring_points", "instruments", "tape_checks"})
+
+
+def _can_move_levels(tables: Sequence[Parsed], told: Instruction) -> bool:
+    """Return whether levels that are on record could move."""
+    names = {made.table.name for made in tables}
+    return bool(names & _MOVING) or ("level_events" in names and (told.correct or told.withdraw))
 
 
 def _all_rejected(rejections: Sequence[Rejection], results: Sequence[FileResult]) -> FileRejectedError:
@@ -325,4 +351,5 @@ def _result(made: Parsed, tally: Tally) -> FileResult:
         rejected=rejected,
         note="" if made.count else "no rows",
         warnings=tuple(made.raw.warnings),
+        changes=tuple(tally.changes),
     )

@@ -22,6 +22,7 @@ PROBLEMS: Final[dict[str, str]] = {
     "formula": "A workbook cell holds a formula; a formula is not a reading.",
     "in-the-future": "Something is said to have happened after now.",
     "instrument-unknown": "The instrument is not on record.",
+    "level-approved": "The level is approved and its review was not reopened.",
     "measuring-points-overlap": "Two measuring points of one access would be in force at the same time.",
     "needed-by-others": "A row cannot be withdrawn while others hang on it.",
     "no-coordinates": "Neither easting and northing nor longitude and latitude are given.",

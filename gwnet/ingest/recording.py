@@ -12,6 +12,7 @@ from sqlalchemy import Connection, func, select
 
 from gwnet.ingest.lookup import Codes
 from gwnet.ingest.parse import Parsed
+from gwnet.ingest.preview import Difference, RowChange, corrections, withdrawal
 from gwnet.ingest.registry import SUBJECTS, Columns, Subject, as_written
 from gwnet.store.base import known_on
 from gwnet.store.bulk import insert_columns, reserve_ids, retire
@@ -51,6 +52,7 @@ class Tally:
     corrected: int = 0
     withdrawn: int = 0
     retired_ids: list[int] = field(default_factory=list)
+    changes: list[RowChange] = field(default_factory=list)
 
 
 def record_rows(
@@ -80,7 +82,7 @@ def record_rows(
     columns = subject.columns(made, codes)
     tally = Tally()
     live = _live_rows(connection, subject)
-    to_add = _decide(connection, made, subject, columns, _keys(made, subject, columns, codes), live, told, tally)
+    to_add = _decide(connection, made, subject, columns, live, codes, told, tally)
     if made.table.name == "measuring_points" and not told.withdraw:
         to_add = _refuse_overlaps(made, columns, to_add, live, tally)
     if tally.retired_ids:
@@ -100,12 +102,13 @@ def _decide(
     made: Parsed,
     subject: Subject,
     columns: Columns,
-    keys: list[Any],
     live: dict[Any, dict[str, Any]],
+    codes: Codes,
     told: Instruction,
     tally: Tally,
 ) -> list[int]:
     """Return the rows to add; those to retire are noted in the tally."""
+    keys = _keys(made, subject, columns, codes)
     first_row: dict[Any, int] = {}
     to_add: list[int] = []
     for row in (row for row in range(made.count) if made.good[row]):
@@ -117,13 +120,20 @@ def _decide(
         known = live.get(key)
         if told.withdraw:
             _withdraw(connection, made, subject, row, known, tally)
-        elif known is None or _replaces(made, subject, columns, row, known, told, tally):
+        elif known is None or _replaces(made, subject, columns, row, known, codes, told, tally):
             to_add.append(row)
     return to_add
 
 
 def _replaces(
-    made: Parsed, subject: Subject, columns: Columns, row: int, known: dict[str, Any], told: Instruction, tally: Tally
+    made: Parsed,
+    subject: Subject,
+    columns: Columns,
+    row: int,
+    known: dict[str, Any],
+    codes: Codes,
+    told: Instruction,
+    tally: Tally,
 ) -> bool:
     """Return whether a row takes the place of the live row of its key."""
     differences = _differences(subject, columns, row, known)
@@ -131,9 +141,10 @@ def _replaces(
         tally.unchanged += 1
     elif told.correct:
         tally.retired_ids.append(known["id"])
+        tally.changes += corrections(made, row, differences, codes)
         return True
     else:
-        refuse_recorded(made, row, differences)
+        refuse_recorded(made, row, differences, codes)
     return False
 
 
@@ -181,7 +192,7 @@ def _value_columns(subject: Subject, columns: Columns) -> Iterable[str]:
     return (name for name in columns if name not in subject.key and name != subject.identity)
 
 
-def _differences(subject: Subject, columns: Columns, row: int, known: dict[str, Any]) -> list[tuple[str, Any, Any]]:
+def _differences(subject: Subject, columns: Columns, row: int, known: dict[str, Any]) -> list[Difference]:
     """Return name, value on record and new value of the columns that differ."""
     found = []
     for name in _value_columns(subject, columns):
@@ -191,15 +202,7 @@ def _differences(subject: Subject, columns: Columns, row: int, known: dict[str, 
     return found
 
 
-def _shown(value: Any) -> str:
-    if value is None or (isinstance(value, float) and math.isnan(value)):
-        return "nothing"
-    if isinstance(value, dt.datetime):
-        return value.strftime("%Y-%m-%dT%H:%MZ")
-    return f"{float(value):.4f}".rstrip("0").rstrip(".") if isinstance(value, float) else repr(str(value))
-
-
-def refuse_recorded(made: Parsed, row: int, differences: list[tuple[str, Any, Any]]) -> None:
+def refuse_recorded(made: Parsed, row: int, differences: list[Difference], codes: Codes | None = None) -> None:
     """Note that a row of the same key with other values is on record.
 
     Parameters
@@ -210,8 +213,13 @@ def refuse_recorded(made: Parsed, row: int, differences: list[tuple[str, Any, An
         Position of the row.
     differences : list of tuple
         Name, value on record and new value.
+    codes : gwnet.ingest.lookup.Codes, optional
+        Codes on record, to show ids by.
     """
-    words = "; ".join(f"{name}: {_shown(old)} on record, {_shown(new)} here" for name, old, new in differences)
+    words = "; ".join(
+        f"{change.column}: {change.was} on record, {change.now} here"
+        for change in corrections(made, row, differences, codes)
+    )
     mend = "If this row is right, load the file with --correct --reason TEXT."
     made.reject(row, None, "already-recorded", f"The row is on record with other values: {words}.", mend)
 
@@ -238,6 +246,7 @@ def _withdraw(
         made.reject(row, None, "needed-by-others", message, "Withdraw those first.")
         return
     tally.retired_ids.append(known["id"])
+    tally.changes.append(withdrawal(made, row))
 
 
 #: For each identity, the columns of recorded tables that point to it.
