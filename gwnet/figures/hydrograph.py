@@ -117,7 +117,7 @@ def hydrograph_sheet(
         height = top / max(rows or len(wells), len(wells), 1)
         for i, well in enumerate(wells):
             box = Box(0.0, top - (i + 1) * height, page.width, height - 1.5)
-            _panel(page, box, well, key=False, caption=True, depth_room=any(_has_depth(one) for one in wells))
+            _panel(page, box, well, key=False, caption=True, group=wells)
     return page.figure
 
 
@@ -144,10 +144,16 @@ def _has_depth(data: HydrographPlotData) -> bool:
 
 
 def _panel(
-    page: Page, box: Box, data: HydrographPlotData, *, key: bool, caption: bool, depth_room: bool | None = None
+    page: Page,
+    box: Box,
+    data: HydrographPlotData,
+    *,
+    key: bool,
+    caption: bool,
+    group: Sequence[HydrographPlotData] = (),
 ) -> None:
-    """Draw one hydrograph into a box of the page."""
-    with_depth = _has_depth(data) if depth_room is None else depth_room
+    """Draw one hydrograph into a box of the page, with room for what any of its group has beside the axes."""
+    with_depth = any(_has_depth(one) for one in (data, *group))
     left = box.left + _LEFT_MM
     width = box.width - _LEFT_MM - (_RIGHT_MM if with_depth else _PLAIN_RIGHT_MM)
     top = box.top - _title(page, box, data)
@@ -159,7 +165,7 @@ def _panel(
     bottom = box.bottom + block_height_mm(notes, text_width, style.NOTE_PT) + (0.8 if notes else 0.3)
     page.block(notes, left, bottom - 0.4, text_width, style.NOTE_PT)
     labels = gutter_labels(data)
-    gutter = gutter_width_mm(labels, width)
+    gutter = max(gutter_width_mm(gutter_labels(one), width) for one in (data, *group))
     ticks = date_ticks(data.first, data.last, max(int((width - gutter) / 14.0), 2))
     bottom += 7.9 if any("\n" in tick.label for tick in ticks) else 4.6
     rows = _change_rows(data, left, width - gutter)
@@ -377,7 +383,8 @@ def _bound_signs(axes: Axes, data: HydrographPlotData, scale: Scale, kind: str, 
             va="center",
             ha="left" if beside else "center",
             color=style.INK,
-            zorder=4.0,
+            bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.1},
+            zorder=3.2,
         )
 
 

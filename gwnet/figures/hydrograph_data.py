@@ -289,7 +289,7 @@ def _notes(
     drawn = int((kinds != "").sum())
     if drawn:
         states = int(approved.sum())
-        notes.append("All approved." if states == drawn else f"{states} of {drawn} approved, the others drawn lighter.")
+        notes.append(_approval(states, drawn))
     if math.isfinite(gap):
         notes.append(f"Line broken where static levels are more than {gap:.0f} days apart.")
     uncertainty = own["uncertainty_m"].to_numpy(dtype=np.float64)[(kinds != "") & (own["bound"] == "").to_numpy()]
@@ -298,3 +298,9 @@ def _notes(
     if known_on is not None:
         notes.append(f"Record as known on {known_on.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC.")
     return tuple(notes)
+
+
+def _approval(approved: int, drawn: int) -> str:
+    if approved == drawn:
+        return "All approved."
+    return f"{approved} of {drawn} approved, the others drawn lighter." if approved else "None approved yet."

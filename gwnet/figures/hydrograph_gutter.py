@@ -11,6 +11,7 @@ from matplotlib.collections import LineCollection
 from matplotlib.patches import Rectangle
 
 from gwnet.figures import style
+from gwnet.figures.axes import day_of_number
 from gwnet.figures.hydrograph_data import HydrographPlotData
 from gwnet.figures.page import NOTE_MM, Box, Page
 from gwnet.figures.placement import spread
@@ -39,11 +40,17 @@ class Scale:
 
 @dataclass(frozen=True, slots=True)
 class GutterLabel:
-    """A label beside the data: what it belongs to, where, and its text."""
+    """A label beside the data: what it belongs to, where, its text; ``beyond`` is 1 above the axis, -1 below it."""
 
     kind: str
     elevation_m: float
     text: str
+    beyond: int = 0
+
+    @property
+    def words(self) -> str:
+        """Text with an arrow where it belongs to something beyond the axis."""
+        return f"{('', '↑ ', '↓ ')[self.beyond]}{self.text}"
 
     @property
     def color(self) -> str:
@@ -59,20 +66,27 @@ def gutter_labels(data: HydrographPlotData) -> list[GutterLabel]:
         text = f"{short_number(line.elevation_m * factor, most=most)} {line.label}"
         if line.kind in ("lower", "upper"):
             text = f"{text} ({line.kind})"
-        labels.append(GutterLabel(line.kind, line.elevation_m, text))
+        if line.last < data.last - 1.0:
+            text = f"{text} until {day_of_number(line.last).isoformat()}"
+        labels.append(_label(data, line.kind, line.elevation_m, text))
     for top, bottom in data.screens_m:
         text = f"{number_text(top * factor, 1)} to {number_text(bottom * factor, 1)} screen"
         seen = (min(top, data.high_m), max(bottom, data.low_m))
         middle = sum(seen) / 2 if seen[0] > seen[1] else top if top < data.low_m else bottom
-        labels.append(GutterLabel("screen", middle, text))
+        labels.append(_label(data, "screen", middle, text))
     return labels
+
+
+def _label(data: HydrographPlotData, kind: str, elevation_m: float, text: str) -> GutterLabel:
+    beyond = 1 if elevation_m > data.high_m else -1 if elevation_m < data.low_m else 0
+    return GutterLabel(kind, elevation_m, text, beyond)
 
 
 def gutter_width_mm(labels: Sequence[GutterLabel], room_mm: float) -> float:
     """Return the width of the strip [mm]: none without labels, never more than three tenths of the axes."""
     if not labels:
         return 0.0
-    widest = max(_label_width_mm(label.text) for label in labels)
+    widest = max(_label_width_mm(label.words) for label in labels)
     return min(widest + _LEADER_MM + _EDGE_MM, 0.3 * room_mm)
 
 
@@ -89,12 +103,12 @@ def draw_gutter(page: Page, data: HydrographPlotData, scale: Scale, labels: Sequ
     per_m = box.height / (data.high_m - data.low_m)
     left = box.left + box.width * (data.last - data.first) / (scale.last - data.first)
     room_pt = (box.right - left - _LEADER_MM - _EDGE_MM + 0.2) * style.PT_PER_MM
-    texts = [_lines(data, label, room_pt) for label in labels]
+    texts = [_lines(label.words, room_pt) for label in labels]
     wanted = [box.bottom + (min(max(one.elevation_m, data.low_m), data.high_m) - data.low_m) * per_m for one in labels]
     heights = [NOTE_MM * len(lines) + 0.3 for lines in texts]
     centres = spread(wanted, heights, box.bottom + 0.4, box.top - 0.4)
     for label, lines, y0, y1 in zip(labels, texts, wanted, centres, strict=True):
-        if data.low_m <= label.elevation_m <= data.high_m:
+        if not label.beyond:
             start = left + (3.1 if label.kind == "screen" else 0.5)
             page.line([start, left + 3.3, left + 4.8], [y0, y0, y1], color=label.color, linewidth=style.HAIR)
         for i, line in enumerate(lines):
@@ -102,9 +116,9 @@ def draw_gutter(page: Page, data: HydrographPlotData, scale: Scale, labels: Sequ
             page.text(left + _LEADER_MM, y, line, va="center_baseline", color=label.color)
 
 
-def _lines(data: HydrographPlotData, label: GutterLabel, room_pt: float) -> tuple[str, ...]:
-    arrow = "↑ " if label.elevation_m > data.high_m else "↓ " if label.elevation_m < data.low_m else ""
-    lines = wrap(arrow + label.text, room_pt, style.NOTE_PT)
+def _lines(words: str, room_pt: float) -> tuple[str, ...]:
+    """Return a label in at most two lines."""
+    lines = wrap(words, room_pt, style.NOTE_PT)
     if len(lines) > 2:
         return lines[0], fit(" ".join(lines[1:]), room_pt, style.NOTE_PT)
     return lines

@@ -23,11 +23,11 @@ __all__ = [
     "ContourPath",
     "MapPlotData",
     "MapPoint",
-    "NetworkPlotData",
-    "NetworkWell",
     "Note",
+    "check_unit",
+    "known_text",
     "map_plot_data_of",
-    "network_plot_data",
+    "subtitle_of",
     "surface_map_plot_data",
 ]
 
@@ -125,52 +125,6 @@ class MapPlotData:
     notes: tuple[Note, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class NetworkWell:
-    """A well or gauge of a network map: ``group`` is its aquifer, ``active`` false once it is given up."""
-
-    name: str
-    group: str
-    cluster: str
-    x: float
-    y: float
-    active: bool = True
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class NetworkPlotData:
-    """A map of the network as plain numbers and sentences; coordinates in the site's system.
-
-    Parameters
-    ----------
-    title, subtitle, crs : str
-        Heading and system of the coordinates.
-    unit : {"m", "ft"}
-        Unit of the scale bar.
-    coordinate_unit_m : float
-        Metres in one unit of the coordinates.
-    groups : tuple of tuple of str
-        Code and printed name of each aquifer, in order of the key.
-    wells, gauges : tuple of NetworkWell
-        What is drawn.
-    layers : tuple of BaseLayer
-        The user's own geometry.
-    notes : tuple of Note
-        Text of the map.
-    """
-
-    title: str
-    subtitle: str
-    crs: str
-    unit: str
-    coordinate_unit_m: float
-    groups: tuple[tuple[str, str], ...]
-    wells: tuple[NetworkWell, ...]
-    gauges: tuple[NetworkWell, ...]
-    layers: tuple[BaseLayer, ...]
-    notes: tuple[Note, ...]
-
-
 def surface_map_plot_data(
     *,
     control: pd.DataFrame,
@@ -259,7 +213,7 @@ def surface_map_plot_data(
     AnalysisError
         If nothing of the control has coordinates.
     """
-    _check_unit(unit)
+    check_unit(unit)
     site = {} if site is None else site
     noticed = {str(one.well): shown(one.text) for one in (*findings, *honour_failures)}
     points = _map_points(control, noticed, unit)
@@ -280,7 +234,7 @@ def surface_map_plot_data(
     made = _method_lines(method_text, parameters, cross_validation_m, gradient_text, unit)
     return MapPlotData(
         title=f"Potentiometric surface, {shown(name)}",
-        subtitle=_subtitle(site, f"{date.isoformat()}"),
+        subtitle=subtitle_of(site, f"{date.isoformat()}"),
         unit=unit,
         coordinate_unit_m=coordinate_unit_m,
         crs=shown(crs),
@@ -299,7 +253,7 @@ def surface_map_plot_data(
         arrows_inferred=np.array([bool(a.inferred) for a in flow], dtype=bool),
         boundary=rings_of(boundary),
         layers=base_layers(layers),
-        notes=_map_notes(facts, made, points, tuple(shown(text) for text in cautions), _known(known_on)),
+        notes=_map_notes(facts, made, points, tuple(shown(text) for text in cautions), known_text(known_on)),
     )
 
 
@@ -353,83 +307,15 @@ def map_plot_data_of(
     )
 
 
-def network_plot_data(
-    wells: pd.DataFrame,
-    *,
-    site: Mapping[str, Any] | pd.Series,
-    aquifers: pd.DataFrame | None = None,
-    stages: pd.DataFrame | None = None,
-    coordinate_unit_m: float = 1.0,
-    layers: Sequence[tuple[str, Any]] = (),
-    known_on: dt.datetime | None = None,
-    unit: str = "m",
-) -> NetworkPlotData:
-    """Work out what a map of the network shows.
-
-    Parameters
-    ----------
-    wells : pandas.DataFrame
-        Wells frame: well, aquifer, cluster, easting, northing, decommissioned_on.
-    site : mapping or pandas.Series
-        Row of the sites frame.
-    aquifers : pandas.DataFrame, optional
-        Aquifers frame: aquifer, name; its order is that of the key.
-    stages : pandas.DataFrame, optional
-        Stages frame; each gauge is drawn once, where it was last read.
-    coordinate_unit_m, layers, known_on, unit : optional
-        As in `surface_map_plot_data`.
-
-    Returns
-    -------
-    NetworkPlotData
-        Plain numbers and sentences.
-
-    Raises
-    ------
-    SettingsError
-        If the unit is not a display unit.
-    AnalysisError
-        If no well has coordinates.
-    """
-    _check_unit(unit)
-    rows = [_network_well(row) for row in wells.to_dict("records")]
-    placed = tuple(well for well in rows if math.isfinite(well.x) and math.isfinite(well.y))
-    if not placed:
-        message = "No well has coordinates, so no map can be drawn."
-        raise AnalysisError(message, mend="Record coordinates for the wells.")
-    names = {} if aquifers is None else dict(zip(aquifers["aquifer"], aquifers["name"], strict=True))
-    found = {well.group for well in placed}
-    order = [code for code in names if code in found] + sorted(found - set(names) - {""}) + [""] * ("" in found)
-    groups = tuple((code, _group_name(code, plain(names.get(code)))) for code in order)
-    unplaced = [well.name for well in rows if not (math.isfinite(well.x) and math.isfinite(well.y))]
-    counts = [f"{len(placed)} wells" if len(placed) != 1 else "1 well"]
-    clusters = len({well.cluster for well in placed if well.cluster})
-    if clusters:
-        counts.append(f"{clusters} clusters" if clusters != 1 else "1 cluster")
-    notes = [Note("Network", (", ".join(counts) + ".", *_known(known_on)))]
-    if unplaced:
-        notes.append(Note("Without coordinates on record", (", ".join(unplaced) + ".",)))
-    return NetworkPlotData(
-        title="Monitoring network",
-        subtitle=_subtitle(site, ""),
-        crs=shown(plain(site.get("crs"))),
-        unit=unit,
-        coordinate_unit_m=coordinate_unit_m,
-        groups=groups,
-        wells=placed,
-        gauges=_gauges(stages),
-        layers=base_layers(layers),
-        notes=tuple(notes),
-    )
-
-
-def _check_unit(unit: str) -> None:
+def check_unit(unit: str) -> None:
+    """Refuse a unit that nothing is drawn in."""
     if unit not in DISPLAY_UNITS:
         message = f"A map can be drawn in {' or '.join(DISPLAY_UNITS)}, not in {unit!r}."
         raise SettingsError(message)
 
 
-def _subtitle(site: Mapping[str, Any] | pd.Series, when: str) -> str:
+def subtitle_of(site: Mapping[str, Any] | pd.Series, when: str) -> str:
+    """Return the second line of a map's heading: site and day."""
     name = plain(site.get("name")) or plain(site.get("site"))
     return " · ".join(part for part in (shown(name), when) if part)
 
@@ -524,7 +410,8 @@ def _true_minus(text: str) -> str:
     return re.sub(r"(?<![\w.)-])-(?=\d)", "−", text)
 
 
-def _known(known_on: dt.datetime | None) -> tuple[str, ...]:
+def known_text(known_on: dt.datetime | None) -> tuple[str, ...]:
+    """Return the sentence that tells as of when the record is shown; none without a time."""
     return () if known_on is None else (f"Record as known on {known_on.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC.",)
 
 
@@ -556,31 +443,3 @@ def _map_notes(
     if cautions:
         notes.append(Note("Cautions", cautions, brief=False))
     return tuple(notes)
-
-
-def _network_well(row: Mapping[str, Any]) -> NetworkWell:
-    return NetworkWell(
-        name=shown(row["well"]),
-        group=plain(row["aquifer"]),
-        cluster=shown(plain(row["cluster"])),
-        x=float(row["easting"]) if pd.notna(row["easting"]) else math.nan,
-        y=float(row["northing"]) if pd.notna(row["northing"]) else math.nan,
-        active=not plain(row.get("decommissioned_on")),
-    )
-
-
-def _group_name(code: str, name: str) -> str:
-    if not code:
-        return "aquifer not on record"
-    return shown(f"{name} ({code})" if name and name != code else code)
-
-
-def _gauges(stages: pd.DataFrame | None) -> tuple[NetworkWell, ...]:
-    if stages is None or stages.empty:
-        return ()
-    placed = stages[stages["easting"].notna() & stages["northing"].notna()]
-    newest = placed.sort_values(["gauge", "measured_at_utc"], kind="stable").drop_duplicates("gauge", keep="last")
-    return tuple(
-        NetworkWell(shown(row["gauge"]), "", "", float(row["easting"]), float(row["northing"]))
-        for row in newest.to_dict("records")
-    )

@@ -39,6 +39,7 @@ _MARGIN: Final = 0.06
 _EDGE_MM: Final = 9.0
 #: A note is split between columns where that saves more than this much height.
 _SPLIT_COST: Final = 1.15
+_COORDINATE_PT: Final = 5.8
 _FEET_PER_MILE: Final = 5280.0
 
 
@@ -235,12 +236,12 @@ def draw_frame(
     axes = page.axes(panel)
     axes.set_xlim(panel.left, panel.right)
     axes.set_ylim(panel.bottom, panel.top)
-    _coordinates(axes, sheet.frame)
+    _coordinates(page, axes, sheet.frame)
     _bar(page, sheet, crs, unit, coordinate_unit_m)
     return axes
 
 
-def _coordinates(axes: Axes, frame: MapFrame) -> None:
+def _coordinates(page: Page, axes: Axes, frame: MapFrame) -> None:
     """Mark round coordinates at the edge, with small crosses where they meet."""
     panel = frame.panel
     step = nice_step(1.0, 1)
@@ -250,9 +251,9 @@ def _coordinates(axes: Axes, frame: MapFrame) -> None:
     xs, ys = round_ticks(frame.x0, frame.x1, step), round_ticks(frame.y0, frame.y1, step)
     x_mm = [panel.left + (x - frame.x0) * frame.mm_per_unit for x in xs]
     y_mm = [panel.bottom + (y - frame.y0) * frame.mm_per_unit for y in ys]
-    axes.set_xticks(x_mm, [_grouped(x, step) for x in xs])
-    axes.set_yticks(y_mm, [_grouped(y, step) for y in ys])
-    axes.tick_params(length=1.6, width=style.HAIR, pad=1.4, labelsize=5.8, labelcolor=style.SOFT)
+    axes.set_xticks(x_mm, [_edge_label(x, step, at, 0.0, page.width) for x, at in zip(xs, x_mm, strict=True)])
+    axes.set_yticks(y_mm, [_edge_label(y, step, at, 0.0, page.height) for y, at in zip(ys, y_mm, strict=True)])
+    axes.tick_params(length=1.6, width=style.HAIR, pad=1.4, labelsize=_COORDINATE_PT, labelcolor=style.SOFT)
     axes.tick_params(labelfontfamily=list(style.FAMILY))
     for label in axes.get_yticklabels():
         label.set_rotation(90)
@@ -261,6 +262,13 @@ def _coordinates(axes: Axes, frame: MapFrame) -> None:
         for y in y_mm:
             axes.plot([x - 0.9, x + 0.9], [y, y], color=style.RULE, linewidth=style.HAIR, zorder=0.8)
             axes.plot([x, x], [y - 0.9, y + 0.9], color=style.RULE, linewidth=style.HAIR, zorder=0.8)
+
+
+def _edge_label(value: float, step: float, at: float, low: float, high: float) -> str:
+    """Return a coordinate as written at its tick; nothing where it would run over the edge of the page."""
+    text = _grouped(value, step)
+    half = text_width_pt(text, _COORDINATE_PT) / style.PT_PER_MM / 2
+    return text if low <= at - half and at + half <= high else ""
 
 
 def _grouped(value: float, step: float) -> str:

@@ -22,6 +22,7 @@ __all__ = [
     "hachures",
     "label_spots",
     "rings_of",
+    "spot_beside",
 ]
 
 Points = NDArray[np.float64]
@@ -216,18 +217,54 @@ def label_spots(
             break
         if any(abs(where[i] - (one.start + one.end) / 2) < _NEXT_LABEL_MM for one in chosen):
             continue
-        angle = math.degrees(math.atan2(chord[i, 1], chord[i, 0]))
-        angle = angle - 180 if angle > 90 else angle + 180 if angle <= -90 else angle
         chosen.append(
             LineLabel(
                 float(middle[i, 0]),
                 float(middle[i, 1]),
-                angle,
+                _readable(chord[i]),
                 float(where[i] - width / 2 - _CLEAR_MM),
                 float(where[i] + width / 2 + _CLEAR_MM),
             )
         )
     return chosen
+
+
+def spot_beside(
+    xy: Points, width: float, height: float, room: Box, boxes: NDArray[np.float64], standing: NDArray[np.float64]
+) -> LineLabel | None:
+    """Return where the label of a line too short to carry it can stand beside its middle; None when nowhere.
+
+    Parameters
+    ----------
+    xy : numpy.ndarray, shape (n, 2)
+        Vertices [mm].
+    width, height, room, boxes, standing
+        As in `label_spots`.
+
+    Returns
+    -------
+    LineLabel or None
+        A level label that covers no stretch of the line.
+    """
+    along = distances_along(xy)
+    middle = _at(xy, along, np.array([along[-1] / 2]))
+    chord = xy[-1:] - xy[:1]
+    length = np.hypot(chord[:, 0], chord[:, 1])
+    if not length[0] > 0:
+        return None
+    across = np.array([[-chord[0, 1], chord[0, 0]]]) / length[0]
+    for shift in (0.5, -0.5):
+        place = middle + across * (shift * (height + 1.2))
+        near = standing.size and np.hypot(*(standing - place).T).min() < width
+        if not near and _clear(place, chord, length, width, height, room, boxes)[0]:
+            return LineLabel(float(place[0, 0]), float(place[0, 1]), _readable(chord[0]), 0.0, 0.0)
+    return None
+
+
+def _readable(chord: Points) -> float:
+    """Return the angle of a chord, turned so that text along it stands upright [degrees]."""
+    angle = math.degrees(math.atan2(chord[1], chord[0]))
+    return angle - 180 if angle > 90 else angle + 180 if angle <= -90 else angle
 
 
 def _clear(

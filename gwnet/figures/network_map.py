@@ -13,9 +13,10 @@ from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
 from gwnet.figures import style
-from gwnet.figures.map_data import NetworkPlotData, NetworkWell, Note, network_plot_data
+from gwnet.figures.map_data import Note
 from gwnet.figures.map_frame import MapFrame, draw_frame, draw_text, lay_out, with_notes
 from gwnet.figures.map_marks import symbol
+from gwnet.figures.network_data import NetworkPlotData, NetworkWell, network_plot_data
 from gwnet.figures.page import Box, KeyEntry, Page
 from gwnet.figures.placement import Anchor, PlacedLabel, place_labels
 from gwnet.figures.surface_map import draw_layers

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -27,7 +27,7 @@ from gwnet.figures.map_data import (
     surface_map_plot_data,
 )
 from gwnet.figures.map_frame import MapFrame, draw_frame, draw_text, lay_out, with_notes
-from gwnet.figures.map_geometry import LineLabel, cut_out, hachures, label_spots
+from gwnet.figures.map_geometry import LineLabel, cut_out, hachures, label_spots, spot_beside
 from gwnet.figures.map_marks import CROSS, DASHED, RADIUS_MM, RING_MM, TICK_MM, key_entries, look
 from gwnet.figures.page import Box, Page
 from gwnet.figures.placement import Anchor, PlacedLabel, place_labels
@@ -194,36 +194,58 @@ def _draw_contours(
     axes: Axes, frame: MapFrame, contours: Sequence[ContourPath], posted: Sequence[_Posted]
 ) -> list[Box]:
     """Draw contours with their levels in the line; return the room that the levels take."""
+    lows = _lows(frame, contours)
+    spots = _level_spots(frame, contours, posted)
+    taken: list[Box] = []
+    for contour, own in zip(contours, spots, strict=True):
+        xy = frame.to_mm(contour.xy)
+        for spot in own:
+            _write_level(axes, contour.level, spot)
+            half = _level_width(contour.level) / 2
+            taken.append(Box(spot.x - half, spot.y - half, 2 * half, 2 * half))
+        gaps = [(spot.start, spot.end) for spot in own if spot.end > spot.start]
+        heavy = contour.rank % _HEAVY_EVERY == 0
+        lines = LineCollection(
+            cut_out(xy, gaps), colors=style.WATER, linewidths=style.HEAVY if heavy else 0.85, zorder=2.0
+        )
+        lines.set_linestyle([DASHED] if contour.inferred else "solid")
+        axes.add_collection(lines, autolim=False)
+        if contour.depression:
+            ticks = hachures(xy, _TICK_EVERY_MM, TICK_MM, gaps, lows[contour.level])
+            teeth = LineCollection(list(ticks), colors=style.WATER, linewidths=0.7, zorder=2.0)
+            axes.add_collection(teeth, autolim=False)
+    return taken
+
+
+def _level_width(level: str) -> float:
+    return text_width_pt(level, _LEVEL_PT, bold=True) / style.PT_PER_MM + 0.6
+
+
+def _level_spots(frame: MapFrame, contours: Sequence[ContourPath], posted: Sequence[_Posted]) -> list[list[LineLabel]]:
+    """Return where each piece of a contour carries its level; one too short for it may have it beside."""
     panel = frame.panel
     room = Box(panel.left + 0.8, panel.bottom + 0.8, panel.width - 1.6, panel.height - 1.6)
     busy = _busy(posted)
     standing: list[tuple[float, float]] = []
     levels: dict[str, list[tuple[float, float]]] = {}
-    taken: list[Box] = []
-    lows = _lows(frame, contours)
-    for contour in sorted(contours, key=lambda one: -len(one.xy)):
-        xy = frame.to_mm(contour.xy)
-        width = text_width_pt(contour.level, _LEVEL_PT, bold=True) / style.PT_PER_MM + 0.6
-        same = np.array(levels.get(contour.level, [])).reshape(-1, 2)
-        spots = label_spots(xy, width, 2.0, room, busy, np.array(standing).reshape(-1, 2), same=same)
-        for spot in spots:
-            _write_level(axes, contour.level, spot)
-            standing.append((spot.x, spot.y))
-            levels.setdefault(contour.level, []).append((spot.x, spot.y))
-            half = width / 2
-            taken.append(Box(spot.x - half, spot.y - half, width, width))
-        gaps = [(spot.start, spot.end) for spot in spots]
-        heavy = contour.rank % _HEAVY_EVERY == 0
-        options: dict[str, Any] = {"colors": style.WATER, "linewidths": style.HEAVY if heavy else 0.85, "zorder": 2.0}
-        pieces = cut_out(xy, gaps)
-        dash = [DASHED] if contour.inferred else "solid"
-        axes.add_collection(LineCollection(pieces, linestyles=dash, **options), autolim=False)
-        if contour.depression:
-            ticks = hachures(xy, _TICK_EVERY_MM, TICK_MM, gaps, lows[contour.level])
-            axes.add_collection(
-                LineCollection(list(ticks), colors=style.WATER, linewidths=0.7, zorder=2.0), autolim=False
-            )
-    return taken
+    chosen: list[list[LineLabel]] = [[] for _ in contours]
+    order = sorted(range(len(contours)), key=lambda i: -len(contours[i].xy))
+    for beside in (False, True):
+        for i in order:
+            level, xy = contours[i].level, frame.to_mm(contours[i].xy)
+            everywhere = np.array(standing).reshape(-1, 2)
+            if beside:
+                spot = None if level in levels else spot_beside(xy, _level_width(level), 2.0, room, busy, everywhere)
+                found = [] if spot is None else [spot]
+            else:
+                same = np.array(levels.get(level, [])).reshape(-1, 2)
+                found = label_spots(xy, _level_width(level), 2.0, room, busy, everywhere, same=same)
+            chosen[i] += found
+            places = [(spot.x, spot.y) for spot in found]
+            standing += places
+            if places:
+                levels.setdefault(level, []).extend(places)
+    return chosen
 
 
 def _busy(posted: Sequence[_Posted]) -> NDArray[np.float64]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
 from collections.abc import Iterable
 from functools import lru_cache
@@ -29,6 +30,8 @@ __all__ = [
 
 _MOST_DECIMALS: Final[dict[str, int]] = {"m": 3, "ft": 2}
 _LINE_HEIGHT: Final = 1.32
+#: Words that stay on the line of the number before them.
+_UNIT: Final = re.compile(r"(m|ft|km|mi|m/m|mm|days?|hours?)[²³]?[.,;:)]*")
 #: Scale at which letters are measured, so that rounding to pixels does not matter.
 _MEASURE_PT: Final = 100.0
 
@@ -133,7 +136,7 @@ def wrap(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> t
     """
     lines: list[str] = []
     current = ""
-    for word in _pieces(text.split(" "), width_pt, size_pt, bold):
+    for word in _pieces(_words(text), width_pt, size_pt, bold):
         longer = f"{current} {word}" if current else word
         if not current or text_width_pt(longer, size_pt, bold=bold) <= width_pt:
             current = longer
@@ -141,6 +144,20 @@ def wrap(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> t
             lines.append(current)
             current = word
     return (*lines, current) if current else tuple(lines)
+
+
+def _words(text: str) -> list[str]:
+    """Split a text at blanks, but not between a number and its unit or around ±."""
+    words: list[str] = []
+    for word in text.split(" "):
+        tied = words and (
+            (_UNIT.fullmatch(word) and words[-1][-1:].isdigit()) or word == "±" or words[-1].endswith((" ±", "≤", "≥"))
+        )
+        if tied:
+            words[-1] = f"{words[-1]} {word}"
+        else:
+            words.append(word)
+    return words
 
 
 def _pieces(words: Iterable[str], width_pt: float, size_pt: float, bold: bool) -> Iterable[str]:

@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from gwnet.figures.hydrograph import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
+from gwnet.figures.hydrograph_gutter import gutter_labels
 
 from . import frames
 from .frames import KNOWN_ON, SITE
@@ -98,6 +99,15 @@ def test_the_depth_axis_is_the_elevation_axis_turned_over(unit, per_m):
     assert f"Water elevation [{unit}]" in words
     assert f"Depth below measuring point [{unit}]" in words
     assert any("since 2018-07-01" in word for word in words)
+
+
+def test_a_threshold_that_has_ended_says_when():
+    dates, elevations = frames.quarterly(30)
+    limits = frames.thresholds("GW-01", ("warning", "lower", 46.9, None), ("warning", "lower", 46.7, "2018-01-01"))
+    limits["valid_until_utc"] = [pd.Timestamp("2018-01-01", tz="UTC"), pd.NaT]
+    data = hydrograph_plot_data(frames.levels("GW-01", dates, elevations), "GW-01", site=SITE, thresholds=limits)
+    assert "46.90 warning (lower) until 2018-01-01" in [label.text for label in gutter_labels(data)]
+    assert "46.70 warning (lower)" in [label.text for label in gutter_labels(data)]
 
 
 def test_without_a_measuring_point_there_is_one_axis_only():
@@ -195,7 +205,7 @@ def test_sheets_share_time_and_height_and_keep_their_text_apart():
     dates, elevations = frames.quarterly(40)
     names = [f"GW-{i:02d}" for i in range(4)]
     parts = {name: frames.levels(name, dates[i * 4 :], elevations[i * 4 :] + 0.3 * i) for i, name in enumerate(names)}
-    limits = pd.concat([frames.thresholds(name, ("stage 1", "lower", 46.9, None)) for name in names])
+    limits = frames.thresholds(names[1], ("stage 1 of the agreement", "lower", 46.9, None))
     span = common_span(parts.values(), thresholds=limits)
     data = [
         hydrograph_plot_data(frame, name, site=SITE, span=span, thresholds=limits, wells=frames.wells(name))
@@ -207,6 +217,7 @@ def test_sheets_share_time_and_height_and_keep_their_text_apart():
     assert len({axes.get_ylim() for axes in panels}) == 1
     assert len({round(axes.get_position().height, 6) for axes in panels}) == 1
     assert {round(axes.get_xlim()[0], 6) for axes in panels} == {min(one.first for one in data)}
+    assert len({axes.get_xlim() for axes in panels}) == 1
     assert collisions(figure) == []
     assert beyond_page(figure) == []
     assert [name for name in words_of(figure) if name in names] == names

@@ -9,7 +9,8 @@ import pytest
 import shapely
 
 from gwnet.errors import AnalysisError, SettingsError
-from gwnet.figures.map_data import network_plot_data, surface_map_plot_data
+from gwnet.figures.map_data import surface_map_plot_data
+from gwnet.figures.network_data import network_plot_data
 
 from . import frames
 from .frames import KNOWN_ON, SITE

@@ -9,7 +9,7 @@ import pytest
 import shapely
 
 from gwnet.figures.map_frame import lay_out, scale_bar_length
-from gwnet.figures.map_geometry import cut_out, distances_along, hachures, label_spots
+from gwnet.figures.map_geometry import cut_out, distances_along, hachures, label_spots, spot_beside
 from gwnet.figures.map_marks import RADIUS_MM, key_entries
 from gwnet.figures.network_map import draw_network_map, network_plot_data
 from gwnet.figures.page import Box, Page
@@ -221,6 +221,18 @@ def test_levels_keep_clear_of_labels_and_other_levels():
     assert abs(moved.x - spot.x) > 8.0
     assert label_spots(xy[:8], 8.0, 2.0, room, blocked, np.empty((0, 2))) == []
     assert label_spots(xy, 8.0, 2.0, Box(0, 0, 100, 50.5), blocked, np.empty((0, 2))) == []
+
+
+def test_a_piece_too_short_for_its_level_has_it_beside():
+    xy = np.array([(40.0, 50.0), (44.0, 50.0)])
+    room, nothing = Box(0.0, 0.0, 100.0, 100.0), np.empty((0, 2))
+    assert label_spots(xy, 7.0, 2.0, room, np.empty((0, 4)), nothing) == []
+    spot = spot_beside(xy, 7.0, 2.0, room, np.empty((0, 4)), nothing)
+    assert (spot.x, abs(spot.y - 50.0)) == pytest.approx((42.0, 1.6))
+    assert spot.start == spot.end
+    other = spot_beside(xy, 7.0, 2.0, room, np.array([(35.0, spot.y - 1, 50.0, spot.y + 1)]), nothing)
+    assert (other.y > 50.0) != (spot.y > 50.0)
+    assert spot_beside(xy, 7.0, 2.0, Box(41.0, 0.0, 3.0, 100.0), np.empty((0, 4)), nothing) is None
 
 
 @pytest.mark.parametrize("turned", [1, -1])

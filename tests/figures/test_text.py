@@ -44,6 +44,15 @@ def test_wrapped_lines_are_not_wider_than_asked_and_lose_no_letter():
     assert "".join(lines).replace(" ", "") == text.replace(" ", "")
 
 
+def test_a_number_stays_with_its_unit_and_its_uncertainty():
+    text = "contour interval 0.5 m, gradient 0.0021 ± 0.0003 m/m towards the sea for 12 days."
+    for width in range(40, 200, 7):
+        lines = wrap(text, float(width), 6.3)
+        whole = [line for line in lines if "0.5" in line]
+        assert all("0.5 m," in line for line in whole)
+        assert not any(line.startswith(("m,", "±", "days")) for line in lines)
+
+
 def test_a_text_too_wide_ends_in_an_ellipsis_that_fits():
     short = fit("A very long name of a well", 50.0, 6.3)
     assert short.endswith("…")
