@@ -129,12 +129,13 @@ def _control_name(row: dict[str, Any]) -> str:
 
 
 def _gradient_table(view: ReportView, found: tuple[MapFacts, ...]) -> Table:
+    slope = f"{view.measures.unit}/{view.measures.unit}"
     columns = (
         Column("Aquifer"),
         Column("Day"),
         Column("Wells", align="right"),
-        Column("Gradient", "m/m", 5, "right"),
-        Column("±", "m/m", 5, "right"),
+        Column("Gradient", slope, 5, "right"),
+        Column("±", slope, 5, "right"),
         Column("Flow towards", "°", 0, "right"),
         Column("±", "°", 0, "right"),
         Column("Direction"),
