@@ -183,9 +183,14 @@ def parameters_of(
             ("levels met exactly", str(exact)),
             ("difference from triangulation (rms)", length_text(against, unit)),
         ]
+    if checked.n:
+        found += [
+            ("leave-one-out error (rms)", f"{length_text(checked.rmse_m, unit)} at {checked.n} wells"),
+            ("leave-one-out mean error", length_text(checked.mean_error_m, unit)),
+        ]
+    else:
+        found.append(("leave-one-out error (rms)", "none: no well can be estimated from the others"))
     found += [
-        ("leave-one-out error (rms)", f"{length_text(checked.rmse_m, unit)} at {checked.n} wells"),
-        ("leave-one-out mean error", length_text(checked.mean_error_m, unit)),
         ("inferred beyond", f"{length_text(rule.farthest_m * coordinate_m, unit, 0)} from the nearest well"),
     ]
     return tuple(found)
@@ -197,6 +202,7 @@ def cautions_of(
     *,
     findings: tuple[MapFinding, ...],
     gradients: tuple[Gradient, Gradient | None],
+    unit: str,
 ) -> tuple[str, ...]:
     """Return what a reader of the map must know.
 
@@ -210,6 +216,8 @@ def cautions_of(
         Wells that do not fit their neighbours.
     gradients : tuple of gwnet.hydro.gradient.Gradient
         Gradient of all levels, and of the sound ones (None where all are).
+    unit : str
+        Unit of the text, ``m`` or ``ft``.
 
     Returns
     -------
@@ -229,9 +237,8 @@ def cautions_of(
     if span.untimed:
         texts.append(f"The time of day is not known for {span.untimed} of {count} levels.")
     if levels.assumed:
-        texts.append(
-            f"No uncertainty is on record for {levels.assumed} of {count} levels; ± {SURVEY_ACCURACY_M:g} m was taken."
-        )
+        taken = length_text(SURVEY_ACCURACY_M, unit)
+        texts.append(f"No uncertainty is on record for {levels.assumed} of {count} levels; ± {taken} was taken.")
     if findings and gradients[1] is not None:
         texts.append(
             f"Gradient with {', '.join(finding.well for finding in findings)}: {gradients[0].text}. "

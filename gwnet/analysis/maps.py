@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from gwnet.analysis.map_result import Control, CrossValidation, MapResult
 from gwnet.analysis.map_texts import (
@@ -113,6 +114,9 @@ def make_map(
     Levels are kriged with their measurement variance, (half-width / 1.96)². A well that the contours would then put on
     the wrong side is met exactly instead, and the grid gets lines through it; what still fails is reported. Levels that
     do not fit their neighbours (`gwnet.hydro.outliers.neighbour_test`) stay in the map and become findings.
+
+    The linear algebra runs in one thread: sums then come out alike whatever the number of processors, and small
+    matrices are faster so.
     """
     if unit not in ("m", "ft"):
         message = f"A map can be labelled in m or ft, not in {unit!r}."
@@ -121,52 +125,55 @@ def make_map(
     unit_m = metres_per(unit)
     levels = _levels_of(control)
     control_arrays(levels.x, levels.y, levels.z, names=levels.names)
-    test = neighbour_test(levels.x, levels.y, levels.z, levels.half_width)
-    n_fitted = 0
-    if covariance is None and method == "kriging":
-        covariance, n_fitted = _covariance(levels, ~test.outlier, drift)
-    lowest, highest = float(levels.z.min()), float(levels.z.max())
-    least = 2.0 * float(np.median(levels.half_width))
-    chosen = nice_interval(lowest, highest, unit_m=unit_m, least_m=least) if interval_m is None else interval_m
-    interval = float(chosen)
-    surface, grid, contour_m, failures, exact = _honouring(
-        levels, method, covariance, drift, interval=interval, grid_lines=grid_lines
-    )
-    rule = inferred_rule(surface, interval, least_wells=FEW_WELLS)
-    findings = findings_of(levels, test, unit)
-    gradient = _scaled(levels, np.ones(levels.z.shape, dtype=np.bool_), coordinate_unit_m)
-    sound = _scaled(levels, ~test.outlier, coordinate_unit_m) if findings and _spans(levels, ~test.outlier) else None
-    checked = _cross_validation(levels, surface, test)
-    against = _against_triangulation(levels, grid, method)
-    span = span_of(control)
-    return MapResult(
-        aquifer=aquifer,
-        date=date,
-        crs=crs,
-        vertical_datum=vertical_datum,
-        unit=unit,
-        control=control,
-        method=method,
-        method_text=method_text(surface, n_fitted, exact),
-        parameters=parameters_of(
-            surface, rule, (unit, coordinate_unit_m), checked=checked, against=against, exact=exact
-        ),
-        surface=surface,
-        grid=grid,
-        interval_m=interval,
-        levels_m=contour_m,
-        contours=contour_lines(grid, contour_m, rule),
-        arrows=_arrows(surface, rule, levels, coordinate_unit_m),
-        boundary=surface.hull,
-        gradient=gradient,
-        gradient_sound=sound,
-        cross_validation=checked,
-        against_triangulation_m=against,
-        honour_failures=failures_of(levels, failures, unit),
-        findings=findings,
-        span=span,
-        cautions=cautions_of(levels, span, findings=findings, gradients=(gradient, sound)),
-    )
+    with threadpool_limits(limits=1, user_api="blas"):
+        test = neighbour_test(levels.x, levels.y, levels.z, levels.half_width)
+        n_fitted = 0
+        if covariance is None and method == "kriging":
+            covariance, n_fitted = _covariance(levels, ~test.outlier, drift)
+        lowest, highest = float(levels.z.min()), float(levels.z.max())
+        least = 2.0 * float(np.median(levels.half_width))
+        chosen = nice_interval(lowest, highest, unit_m=unit_m, least_m=least) if interval_m is None else interval_m
+        interval = float(chosen)
+        surface, grid, contour_m, failures, exact = _honouring(
+            levels, method, covariance, drift, interval=interval, grid_lines=grid_lines
+        )
+        rule = inferred_rule(surface, interval, least_wells=FEW_WELLS)
+        findings = findings_of(levels, test, unit)
+        gradient = _scaled(levels, np.ones(levels.z.shape, dtype=np.bool_), coordinate_unit_m)
+        sound = (
+            _scaled(levels, ~test.outlier, coordinate_unit_m) if findings and _spans(levels, ~test.outlier) else None
+        )
+        checked = _cross_validation(levels, surface, test)
+        against = _against_triangulation(levels, grid, method)
+        span = span_of(control)
+        return MapResult(
+            aquifer=aquifer,
+            date=date,
+            crs=crs,
+            vertical_datum=vertical_datum,
+            unit=unit,
+            control=control,
+            method=method,
+            method_text=method_text(surface, n_fitted, exact),
+            parameters=parameters_of(
+                surface, rule, (unit, coordinate_unit_m), checked=checked, against=against, exact=exact
+            ),
+            surface=surface,
+            grid=grid,
+            interval_m=interval,
+            levels_m=contour_m,
+            contours=contour_lines(grid, contour_m, rule),
+            arrows=_arrows(surface, rule, levels, coordinate_unit_m),
+            boundary=surface.hull,
+            gradient=gradient,
+            gradient_sound=sound,
+            cross_validation=checked,
+            against_triangulation_m=against,
+            honour_failures=failures_of(levels, failures, unit),
+            findings=findings,
+            span=span,
+            cautions=cautions_of(levels, span, findings=findings, gradients=(gradient, sound), unit=unit),
+        )
 
 
 def gradient_of(control: pd.DataFrame, *, coordinate_unit_m: float = 1.0) -> Gradient:

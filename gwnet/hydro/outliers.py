@@ -111,6 +111,8 @@ def neighbour_test(x: ArrayLike, y: ArrayLike, z: ArrayLike, half_width_m: Array
         worst = np.argmax(np.where(sound & beyond, np.abs(residual) / limit, 0.0))
         if sound[worst] and beyond[worst] and changed.sum() > max(LEAST_SEARCHED - 1, xs.size // 2):
             changed[worst] = False
+        if not _carries(xs, ys, changed):
+            break
         sound = changed
     return NeighbourTest(residual, limit, np.nan_to_num(np.abs(residual)) > limit)
 
@@ -156,16 +158,16 @@ def _first_sound(x: Floats, y: Floats, z: Floats, half_width: Floats) -> Flags:
     least = max(LEAST_SEARCHED - 1, x.size // 2)
     if sound.sum() < least:
         sound[np.argsort(off, kind="stable")[:least]] = True
-    return _off_one_line(x, y, sound)
+    return sound if _carries(x, y, sound) else np.ones(sound.shape, dtype=np.bool_)
 
 
-def _off_one_line(x: Floats, y: Floats, sound: Flags) -> Flags:
-    """Take all wells where the first ones would lie on one line."""
+def _carries(x: Floats, y: Floats, chosen: Flags) -> bool:
+    """Return whether the chosen wells can carry a surface."""
     try:
-        control_arrays(x[sound], y[sound], x[sound])
+        control_arrays(x[chosen], y[chosen], x[chosen])
     except AnalysisError:
-        return np.ones(sound.shape, dtype=np.bool_)
-    return sound
+        return False
+    return True
 
 
 def _robust_plane(x: Floats, y: Floats, z: Floats) -> Floats:

@@ -198,6 +198,7 @@ def test_three_wells_give_the_plane_through_them():
     made = mapped(site, taken)
     assert made.gradient.method == "three points"
     assert made.cross_validation.n == 0
+    assert dict(made.parameters)["leave-one-out error (rms)"].startswith("none")
     x, y = made.used["easting"].mean(), made.used["northing"].mean()
     assert float(made.surface.predict(x, y)) == pytest.approx(made.used["water_elevation_m"].mean(), abs=1e-6)
 

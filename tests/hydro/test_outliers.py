@@ -91,3 +91,14 @@ def test_many_wells():
     x, y, z = wells(150)
     z[[10, 60, 61, 140]] += [30.0, -12.0, -12.0, 8.0]
     assert np.flatnonzero(neighbour_test(x, y, z, 0.02).outlier).tolist() == [10, 60, 61, 140]
+
+
+def test_sound_wells_on_one_line_do_not_break_the_search():
+    """Ten wells on a line and one off it, whose level is wrong: nothing can be said about it, and nothing fails."""
+    x = np.append(np.arange(10) * 100.0, 450.0)
+    y = np.append(np.zeros(10), 300.0)
+    z = 10 + 0.001 * x
+    z[10] += 50.0
+    test = neighbour_test(x, y, z, 0.02)
+    assert test.outlier.shape == (11,)
+    assert not test.outlier[:10].any()
