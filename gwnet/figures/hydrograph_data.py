@@ -169,7 +169,8 @@ def hydrograph_plot_data(
     context : pandas.DataFrame, optional
         Context frame: series, quantity, unit, date, value.
     max_gap_days : float, optional
-        Longest interval that the static line bridges [d]; `GAP_FACTOR` median intervals unless given.
+        Longest interval that the static line bridges [d]; `GAP_FACTOR` median intervals, but at most
+        `LONGEST_BRIDGE_DAYS`, unless given.
     series : tuple of array_like, optional
         Logger line: times in UTC and elevations [m].
     aquifer_name : str, optional
@@ -241,8 +242,16 @@ def hydrograph_plot_data(
         series_m=series_m,
         max_gap_days=gap,
         decimals=decimals,
-        notes=_notes(own, kinds, approved, gap, high - low, plain(site.get("vertical_datum")), known_on),
+        notes=(
+            *_notes(own, kinds, approved, gap, high - low, plain(site.get("vertical_datum")), known_on),
+            *(("A vertical span of its own.",) if span is not None and not _is_shared(span, low, high) else ()),
+        ),
     )
+
+
+def _is_shared(span: Span, low: float, high: float) -> bool:
+    """Return whether the limits of an axis are those of its group."""
+    return math.isclose(high - low, span.height_m) and (span.low_m is None or math.isclose(low, span.low_m))
 
 
 def _check(unit: str, start: dt.date | None, end: dt.date | None) -> None:

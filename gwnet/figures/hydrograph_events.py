@@ -16,6 +16,7 @@ from gwnet.figures.axes import day_number, to_local_days
 __all__ = [
     "GAP_FACTOR",
     "KINDS",
+    "LONGEST_BRIDGE_DAYS",
     "event_kinds",
     "in_time",
     "longest_gap",
@@ -27,6 +28,8 @@ __all__ = [
 
 #: The line is broken where readings are further apart than this many median intervals; own choice.
 GAP_FACTOR: Final = 3.5
+#: A static line never bridges more than this, however seldom a well was measured: two years and a half [d].
+LONGEST_BRIDGE_DAYS: Final = 913.0
 
 #: What a mark can stand for, in the order of the key.
 KINDS: Final[tuple[str, ...]] = (
@@ -97,7 +100,7 @@ def longest_gap(days: NDArray[np.float64], kind: NDArray[np.object_], given: flo
     if given is not None:
         return float(given)
     static = np.unique(np.floor(days[np.isin(kind, ("level", "estimate"))]))
-    return GAP_FACTOR * float(np.median(np.diff(static))) if static.size > 1 else math.nan
+    return min(GAP_FACTOR * float(np.median(np.diff(static))), LONGEST_BRIDGE_DAYS) if static.size > 1 else math.nan
 
 
 def static_lines(

@@ -23,6 +23,10 @@ LEAST_SPAN_M: Final = 1.0
 #: Wells whose levels together fill at most this many times the range of the liveliest one share their limits;
 #: otherwise they share only the height of the axis. Own choice.
 _SHARED_LIMITS: Final = 2.5
+#: Kinds of events that a group's span is made for.
+_UNDISTURBED: Final = ("level", "estimate", "dry", "flowing")
+#: A well of whose marks more than this part would stand beyond the group's span gets one of its own. Own choice.
+_MOST_BEYOND: Final = 0.1
 #: Room above and below the levels, as a part of the height.
 _MARGIN: Final = 0.07
 #: Thresholds within this part of the levels' range beyond it are brought into view.
@@ -69,16 +73,19 @@ def common_span(
     -------
     Span
         With common limits when the levels of all wells fill at most 2.5 times the range of the liveliest one;
-        otherwise with a common height only, so that wells at very different elevations keep their detail.
+        otherwise with a common height only, so that wells at very different elevations keep their detail. Levels
+        disturbed by pumping and the like do not stretch it.
     """
     ranges = []
     for frame in frames:
         for well in sorted(set(frame["well"])):
             own = frame[frame["well"] == well]
             kinds = event_kinds(own)
-            elevation = own["water_elevation_m"].to_numpy(dtype=np.float64)[kinds != ""]
+            undisturbed = np.isin(kinds, _UNDISTURBED)
+            kept = undisturbed if undisturbed.any() else kinds != ""
+            elevation = own["water_elevation_m"].to_numpy(dtype=np.float64)[kept]
             limits = threshold_lines(thresholds, str(well), "UTC", -math.inf, math.inf)
-            found = _range(elevation, kinds[kinds != ""], np.empty(0), limits)
+            found = _range(elevation, kinds[kept], np.empty(0), limits)
             if found is not None:
                 ranges.append(found)
     if not ranges:
@@ -99,14 +106,20 @@ def vertical_limits(
     span: Span | None,
     unit: str,
 ) -> tuple[float, float]:
-    """Return the ends of the vertical axis [m]: the group's span, else the well's own."""
-    if span is not None and span.low_m is not None:
-        return span.low_m, span.low_m + span.height_m
+    """Return the ends of the vertical axis [m]: the group's span, else the well's own.
+
+    A well much of whose record would stand beyond the group's span, such as a pumped one, gets its own.
+    """
     found = _range(elevation, kind, series_m, limits) or (0.0, 0.0)
     if span is not None:
-        step = _limit_step(span.height_m, unit)
-        low = math.floor((sum(found) / 2 - span.height_m / 2) / step + 0.5) * step
-        return low, low + span.height_m
+        low = span.low_m
+        if low is None:
+            step = _limit_step(span.height_m, unit)
+            low = math.floor((sum(found) / 2 - span.height_m / 2) / step + 0.5) * step
+        trusted = elevation[kind != "unusable"]
+        beyond = (trusted < low) | (trusted > low + span.height_m)
+        if not trusted.size or beyond.mean() <= _MOST_BEYOND:
+            return low, low + span.height_m
     return _rounded_limits(*found, found[1] - found[0], LEAST_SPAN_M, unit)
 
 

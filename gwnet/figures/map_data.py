@@ -31,6 +31,9 @@ __all__ = [
     "surface_map_plot_data",
 ]
 
+#: More wells without a measurement than this are drawn as dots without labels, so that they do not hide the others;
+#: own choice.
+_MOST_UNMEASURED: Final = 12
 #: Bounds are written with their sign.
 _SIGNS: Final = {"dry": "≤ ", "<=": "≤ ", ">=": "≥ "}
 
@@ -55,6 +58,8 @@ class MapPoint:
         Why not; empty for a used one.
     finding : str
         What a check noticed; empty when nothing.
+    quiet : bool
+        Whether it is one of many without a measurement, drawn as a dot without a label.
     """
 
     name: str
@@ -65,6 +70,7 @@ class MapPoint:
     used: bool
     reason: str = ""
     finding: str = ""
+    quiet: bool = False
 
     @property
     def placed(self) -> bool:
@@ -322,6 +328,8 @@ def subtitle_of(site: Mapping[str, Any] | pd.Series, when: str) -> str:
 
 def _map_points(control: pd.DataFrame, noticed: Mapping[str, str], unit: str) -> tuple[MapPoint, ...]:
     used = control["used"].astype(bool)
+    unmeasured = ~used & (control["measured_at"].map(plain) == "")
+    many = int(unmeasured.sum()) > _MOST_UNMEASURED
     decimals = decimals_for(control.loc[used, "uncertainty_m"].to_numpy(dtype=np.float64), unit)
     points = []
     for row in control.to_dict("records"):
@@ -340,6 +348,7 @@ def _map_points(control: pd.DataFrame, noticed: Mapping[str, str], unit: str) ->
                 used=bool(row["used"]),
                 reason="" if row["used"] else shown(plain(row["reason"])) or "no reason given",
                 finding=noticed.get(str(row["well"]), ""),
+                quiet=many and not row["used"] and plain(row["measured_at"]) == "",
             )
         )
     return tuple(points)

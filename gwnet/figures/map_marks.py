@@ -42,6 +42,8 @@ def look(point: MapPoint) -> dict[str, Any]:
     if point.kind == "stage":
         face = style.RIVER if point.used else style.PAPER
         return mark | {"marker": "v", "markersize": 6.4, "markerfacecolor": face, "markeredgecolor": style.RIVER}
+    if point.quiet:
+        return mark | {"markersize": 2.4, "markerfacecolor": style.SOFT, "markeredgecolor": style.PAPER}
     if point.used:
         return mark | {"markerfacecolor": style.INK, "markeredgecolor": style.PAPER, "markeredgewidth": 0.6}
     return mark | {"markeredgecolor": style.SOFT}
@@ -49,7 +51,7 @@ def look(point: MapPoint) -> dict[str, Any]:
 
 def key_entries(data: MapPlotData) -> list[KeyEntry]:
     """Return the key of what this map shows, and of nothing else."""
-    kinds = {(point.kind, point.used) for point in data.points if point.placed}
+    kinds = {(point.kind, point.used) for point in data.points if point.placed and not point.quiet}
     sample = {key: MapPoint("", key[0], 0.0, 0.0, "", key[1]) for key in kinds}
     words = {
         ("well", True): "well used, with its level",
@@ -58,6 +60,10 @@ def key_entries(data: MapPlotData) -> list[KeyEntry]:
         ("stage", False): "gauge left out",
     }
     entries = [KeyEntry(text, _point_drawer(sample[key])) for key, text in words.items() if key in kinds]
+    if any(point.quiet for point in data.points):
+        entries.append(
+            KeyEntry("well not measured", _point_drawer(MapPoint("", "well", 0.0, 0.0, "", False, quiet=True)))
+        )
     if any(point.finding for point in data.points):
         entries.append(KeyEntry("finding, see text (†)", _ring_drawer, 3.4))
     if any(not contour.inferred for contour in data.contours):
@@ -76,7 +82,7 @@ def key_entries(data: MapPlotData) -> list[KeyEntry]:
 def _point_drawer(point: MapPoint) -> Any:
     def draw(page: Page, box: Box) -> None:
         symbol(look(point))(page, box)
-        if not point.used:
+        if not point.used and not point.quiet:
             symbol(CROSS)(page, box)
 
     return draw

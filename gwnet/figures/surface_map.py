@@ -115,6 +115,7 @@ def draw_surface_map(
         _draw_boundary(axes, frame, data.boundary)
         labels = _draw_contours(axes, frame, data.contours, posted)
         _draw_arrows(axes, frame, data, posted, labels)
+        _draw_quiet(axes, data, frame)
         _draw_points(axes, posted)
         _draw_labels(axes, posted)
         page.key(key_entries(data), sheet.key.left, sheet.key.top, sheet.key.width)
@@ -123,13 +124,13 @@ def draw_surface_map(
 
 
 def _extent(data: MapPlotData) -> Points:
-    placed = np.array([(point.x, point.y) for point in data.points if point.placed])
+    placed = np.array([(point.x, point.y) for point in data.points if point.placed and not point.quiet])
     return np.vstack([placed, *data.boundary, *(contour.xy for contour in data.contours)])
 
 
 def place_map_labels(data: MapPlotData, frame: MapFrame) -> list[_Posted]:
     """Return every placed point with its label, none of which meets another, a point or the edge of the panel."""
-    points = [point for point in data.points if point.placed]
+    points = [point for point in data.points if point.placed and not point.quiet]
     places = frame.to_mm(np.array([(point.x, point.y) for point in points]))
     names = [
         fit(f"{point.name}{' †' if point.finding else ''}", _LONGEST_NAME_MM * style.PT_PER_MM, _NAME_PT)
@@ -153,7 +154,7 @@ def _anchor(point: MapPoint, name: str, x: float, y: float) -> Anchor:
     width = max(widths) / style.PT_PER_MM + 2 * _PAD_MM
     height = _NAME_MM + (_VALUE_MM if point.value else 0.0) + _PAD_MM
     radius = RING_MM if point.finding else RADIUS_MM
-    return Anchor(float(x), float(y), width, height, radius, rank=0 if point.used else 1)
+    return Anchor(float(x), float(y), width, height, radius, rank=0 if point.finding else 1 if point.used else 2)
 
 
 def _dense(xy: Points, step: float = 1.0) -> Points:
@@ -322,6 +323,22 @@ def _hits(points: Points, boxes: NDArray[np.float64]) -> bool:
     return bool(
         ((x > boxes[:, 0] - 0.4) & (x < boxes[:, 2] + 0.4) & (y > boxes[:, 1] - 0.4) & (y < boxes[:, 3] + 0.4)).any()
     )
+
+
+def _draw_quiet(axes: Axes, data: MapPlotData, frame: MapFrame) -> None:
+    """Draw the many wells that were not measured, those that stand on the sheet."""
+    quiet = [point for point in data.points if point.placed and point.quiet]
+    if not quiet:
+        return
+    places = frame.to_mm(np.array([(point.x, point.y) for point in quiet]))
+    panel = frame.panel
+    inside = (
+        (places[:, 0] > panel.left + 0.5)
+        & (places[:, 0] < panel.left + panel.width - 0.5)
+        & (places[:, 1] > panel.bottom + 0.5)
+        & (places[:, 1] < panel.bottom + panel.height - 0.5)
+    )
+    axes.plot(places[inside, 0], places[inside, 1], linestyle="none", zorder=1.6, **look(quiet[0]))
 
 
 def _draw_points(axes: Axes, posted: Sequence[_Posted]) -> None:

@@ -1,0 +1,80 @@
+"""Many wells without a measurement are dots without labels; a pumped well never squeezes its group."""
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from gwnet.figures.hydrograph_events import LONGEST_BRIDGE_DAYS, longest_gap
+from gwnet.figures.hydrograph_span import Span, common_span, vertical_limits
+from gwnet.figures.map_data import surface_map_plot_data
+from gwnet.figures.surface_map import draw_surface_map
+
+
+def control(unmeasured):
+    rows = [
+        {"well": f"U{n}", "easting": 100.0 * n, "northing": 50.0 * (n % 3), "measured_at": "2026-02-17", "used": True}
+        for n in range(6)
+    ]
+    rows += [
+        {"well": f"N{n}", "easting": 5000.0 + n, "northing": 9000.0, "measured_at": "", "used": False}
+        for n in range(unmeasured)
+    ]
+    table = pd.DataFrame(rows)
+    table["kind"], table["status"] = "well", "static"
+    table["water_elevation_m"] = np.where(table["used"], 50.0 + table["easting"] / 1000.0, np.nan)
+    table["uncertainty_m"] = 0.01
+    table["reason"] = np.where(table["used"], "", "no measurement on the date")
+    return table
+
+
+@pytest.mark.parametrize(("unmeasured", "quiet"), [(3, 0), (40, 40)])
+def test_many_unmeasured_wells_are_quiet(unmeasured, quiet):
+    data = surface_map_plot_data(control=control(unmeasured), aquifer="upper", date=dt.date(2026, 2, 17))
+    assert sum(point.quiet for point in data.points) == quiet
+    assert not any(point.quiet and point.used for point in data.points)
+
+
+def test_quiet_wells_are_told_in_the_text_but_not_labelled():
+    data = surface_map_plot_data(control=control(40), aquifer="upper", date=dt.date(2026, 2, 17))
+    figure = draw_surface_map(data)
+    texts = [text.get_text() for text in figure.findobj() if hasattr(text, "get_text")]
+    assert "U3" in texts
+    assert "N7" not in texts
+    assert any("N7" in text for text in texts)
+
+
+def levels(well, elevations, status):
+    return pd.DataFrame(
+        {
+            "well": well,
+            "site": "S",
+            "status": status,
+            "bound": "",
+            "usable": [word == "static" for word in status],
+            "quality": "good",
+            "review": "approved",
+            "water_elevation_m": elevations,
+        }
+    )
+
+
+def test_a_pumped_well_does_not_stretch_the_span_of_its_group():
+    quiet = levels("W", [50.0, 50.8, 50.2], ["static"] * 3)
+    pumped = levels("P", [50.1, 42.0, 43.0], ["static", "pumping", "pumping"])
+    assert common_span([quiet, pumped]).height_m < 2.0
+
+
+def test_a_pumped_well_gets_a_span_of_its_own():
+    elevation = np.array([50.1, 42.0, 43.0])
+    kind = np.array(["level", "pumping", "pumping"], dtype=object)
+    low, high = vertical_limits(elevation, kind, np.empty(0), (), Span(1.5, 49.5), "m")
+    assert low < 42.0 < 50.1 < high
+    assert vertical_limits(elevation[:1], kind[:1], np.empty(0), (), Span(1.5, 49.5), "m") == (49.5, 51.0)
+
+
+def test_a_line_never_bridges_many_years():
+    days = np.array([0.0, 2000.0, 4000.0])
+    assert longest_gap(days, np.array(["level"] * 3, dtype=object), None) == LONGEST_BRIDGE_DAYS
+    assert longest_gap(days, np.array(["level"] * 3, dtype=object), 5000.0) == 5000.0
