@@ -193,7 +193,7 @@ def _causes(
 ) -> list[str]:
     """Return what moved each level, in words."""
     edited = (old_record != new_record).to_numpy(dtype=bool) & ~gone
-    by_point = ~np.isnan(values["reading_m"][0]) | ~np.isnan(values["reading_m"][1])
+    by_point = ~np.isnan(values["reading_m"][0]) & ~np.isnan(values["reading_m"][1])
     flags = {
         "survey": _differ(*values["point_m"]) & ~gone,
         "tape check": _differ(*values["tape_m"]) & by_point & ~gone,
