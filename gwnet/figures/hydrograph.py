@@ -186,10 +186,10 @@ def _panel(
     _marks(axes, data, scale)
     _off_scale(axes, data, scale)
     _depth_axis(page, axes, data, scale)
-    lowest = axes
+    every = [axes]
     for bars, room in zip(data.context, panels[1:], strict=True):
-        lowest = _context_axes(page, room, data, bars, last)
-    _time_axis([axes, *([lowest] if lowest is not axes else [])], lowest, ticks)
+        every.append(_context_axes(page, room, data, bars, last))
+    _time_axis(every, every[-1], ticks)
 
 
 def _title(page: Page, box: Box, data: HydrographPlotData) -> float:

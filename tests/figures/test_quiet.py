@@ -78,3 +78,24 @@ def test_a_line_never_bridges_many_years():
     days = np.array([0.0, 2000.0, 4000.0])
     assert longest_gap(days, np.array(["level"] * 3, dtype=object), None) == LONGEST_BRIDGE_DAYS
     assert longest_gap(days, np.array(["level"] * 3, dtype=object), 5000.0) == 5000.0
+
+
+def test_only_the_lowest_panel_names_the_years():
+    from gwnet.figures.hydrograph import draw_hydrograph, hydrograph_plot_data
+
+    days = pd.date_range("2020-01-15", periods=12, freq="90D", tz="UTC")
+    table = levels("W", np.linspace(50.0, 51.0, 12), ["static"] * 12)
+    table["measured_at"] = days.strftime("%Y-%m-%dT%H:%M+00:00")
+    table["measured_at_utc"], table["time_known"] = days, True
+    table["uncertainty_m"], table["finding"], table["aquifer"] = 0.01, "", "upper"
+    context = pd.concat(
+        pd.DataFrame(
+            {"series": name, "quantity": name, "unit": "mm", "date": days.date, "value": 10.0, "site": "S", "notes": ""}
+        )
+        for name in ("rainfall", "abstraction")
+    )
+    site = {"site": "S", "name": "Site", "vertical_datum": "local", "time_zone": "UTC"}
+    figure = draw_hydrograph(hydrograph_plot_data(table, "W", site=site, context=context))
+    named = [axes for axes in figure.axes if any(label.get_text() for label in axes.get_xticklabels())]
+    assert len(figure.axes) >= 3
+    assert len([axes for axes in named if axes.get_xlabel() == ""]) == 1
