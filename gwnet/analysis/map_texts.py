@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gwnet.analysis.map_result import Control, CrossValidation, HonourFailure, MapFinding
 from gwnet.analysis.synoptic import Span
@@ -19,6 +20,9 @@ from gwnet.units import metres_per
 
 #: Fewer wells than this carry a map only with a warning; common practice, no source.
 FEW_WELLS: Final = 5
+
+#: Screens differ when the longest is more than this many times the shortest (own choice).
+SIMILAR_SCREENS: Final = 3.0
 
 _STANDING_CAUTION: Final = (
     "Interpolated from levels at wells; between them it is an estimate. Interpretation and sign-off belong to a "
@@ -203,6 +207,7 @@ def cautions_of(
     findings: tuple[MapFinding, ...],
     gradients: tuple[Gradient, Gradient | None],
     unit: str,
+    screen_lengths_m: NDArray[np.float64],
 ) -> tuple[str, ...]:
     """Return what a reader of the map must know.
 
@@ -218,6 +223,8 @@ def cautions_of(
         Gradient of all levels, and of the sound ones (None where all are).
     unit : str
         Unit of the text, ``m`` or ``ft``.
+    screen_lengths_m : numpy.ndarray
+        Lengths of the used wells' screens, NaN where not known [m].
 
     Returns
     -------
@@ -239,9 +246,19 @@ def cautions_of(
     if levels.assumed:
         taken = length_text(SURVEY_ACCURACY_M, unit)
         texts.append(f"No uncertainty is on record for {levels.assumed} of {count} levels; ± {taken} was taken.")
+    texts.extend(_screens(screen_lengths_m, unit))
     if findings and gradients[1] is not None:
         texts.append(
             f"Gradient with {', '.join(finding.well for finding in findings)}: {gradients[0].text}. "
             f"Without: {gradients[1].text}."
         )
     return (*texts, _STANDING_CAUTION)
+
+
+def _screens(lengths_m: NDArray[np.float64], unit: str) -> list[str]:
+    """Return a caution where the wells do not have similar screens, as NR 716.15(4)(b)2 asks of a map."""
+    known = lengths_m[np.isfinite(lengths_m) & (lengths_m > 0.0)]
+    if known.size < 2 or known.max() <= SIMILAR_SCREENS * known.min():
+        return []
+    shortest, longest = length_text(float(known.min()), unit, 1), length_text(float(known.max()), unit, 1)
+    return [f"The screens are {shortest} to {longest} long; long ones average the heads of what they are open to."]

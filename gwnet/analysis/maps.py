@@ -172,7 +172,14 @@ def make_map(
             honour_failures=failures_of(levels, failures, unit),
             findings=findings,
             span=span,
-            cautions=cautions_of(levels, span, findings=findings, gradients=(gradient, sound), unit=unit),
+            cautions=cautions_of(
+                levels,
+                span,
+                findings=findings,
+                gradients=(gradient, sound),
+                unit=unit,
+                screen_lengths_m=_screen_lengths(control),
+            ),
         )
 
 
@@ -200,6 +207,11 @@ def gradient_of(control: pd.DataFrame, *, coordinate_unit_m: float = 1.0) -> Gra
     """
     levels = _levels_of(control)
     return _scaled(levels, np.ones(levels.z.shape, dtype=np.bool_), coordinate_unit_m)
+
+
+def _screen_lengths(control: pd.DataFrame) -> Floats:
+    used = control[control["used"].astype(bool)]
+    return np.asarray(used["screen_length_m"], dtype=np.float64)
 
 
 def _levels_of(control: pd.DataFrame) -> Control:

@@ -30,6 +30,8 @@ CONTROL_COLUMNS: Final = (
     "time_known",
     "cluster",
     "event_id",
+    "screen_length_m",
+    "screen_middle_m",
 )
 
 #: Wells nearer to each other than this stand at one place [m] (own choice).
@@ -106,7 +108,7 @@ def same_day_set(
     -------
     pandas.DataFrame
         Columns of `CONTROL_COLUMNS`; one row a well or gauge, sorted by kind and name. Elevations positive upward [m].
-        ``reason`` is empty where ``used``.
+        ``reason`` is empty where ``used``; ``screen_middle_m`` is the elevation of the screen's midpoint.
 
     Raises
     ------
@@ -279,7 +281,8 @@ def _join(wells: pd.DataFrame, chosen: pd.DataFrame) -> pd.DataFrame:
     control[["cluster", "aquifer"]] = control[["cluster", "aquifer"]].astype(object).fillna("")
     control["event_id"] = control["event_id"].fillna(-1).astype(np.int64)
     middle = 0.5 * (control["screen_top_m"].astype(float) + control["screen_bottom_m"].astype(float))
-    control["middle_m"] = control["ground_elevation_m"].astype(float) - middle
+    control["screen_length_m"] = control["screen_bottom_m"].astype(float) - control["screen_top_m"].astype(float)
+    control["screen_middle_m"] = control["ground_elevation_m"].astype(float) - middle
     return control.reset_index(drop=True)
 
 
@@ -316,12 +319,12 @@ def _one_well_a_place(control: pd.DataFrame) -> pd.DataFrame:
     """Give all but one well of each place the reason that another one stands for it."""
     control = control.copy()
     used = control[(control["reason"] == "") & (control["kind"] == "well")]
-    middle = used["middle_m"]
+    middle = used["screen_middle_m"]
     for rows in _places(used):
         group = used.loc[rows]
         others = middle.drop(rows)
         target = float(np.nanmedian(others)) if others.notna().any() else float("nan")
-        off = (group["middle_m"] - target).abs().fillna(np.inf)
+        off = (group["screen_middle_m"] - target).abs().fillna(np.inf)
         ranked = group.assign(off=off, width=group["uncertainty_m"].fillna(np.inf)).sort_values(
             ["off", "width", "well"], kind="stable"
         )
@@ -396,6 +399,7 @@ def _stage_rows(
             "time_known": rows["time_known"].to_numpy(dtype=bool),
             "cluster": "",
             "event_id": -1,
-            "middle_m": np.nan,
+            "screen_middle_m": np.nan,
+            "screen_length_m": np.nan,
         }
     )

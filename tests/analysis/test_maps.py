@@ -265,6 +265,13 @@ def test_a_set_of_several_days_says_so():
     assert any("not taken on one day but over 3 days" in text for text in made.cautions)
 
 
+def test_screens_of_very_different_length_are_a_caution():
+    site, taken = field()
+    assert not any("screens" in text for text in mapped(site, taken).cautions)
+    site.loc[3, "screen_bottom_m"] = 35.0
+    assert any(text.startswith("The screens are 4.0 m to 25.0 m long") for text in mapped(site, taken).cautions)
+
+
 def test_the_same_again_is_the_same():
     first, second = mapped(*field()), mapped(*field())
     assert first.parameters == second.parameters
