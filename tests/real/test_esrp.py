@@ -7,6 +7,7 @@ and TRA A 13, TRA A 77 and USGS 74 are perched wells that stand 280 to 430 ft ab
 
 import csv
 import datetime as dt
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -147,3 +148,21 @@ def test_levels_at_a_glance_equal_reference_results(esrp, levels):
         assert np.percentile(mine, percent) == pytest.approx(float(row.value), abs=0.011)
         checked += 1
     assert checked >= 20
+
+
+def test_the_report_runs(esrp, map_of_2010):
+    """The report of the quarter with the same-day set, for the wells of the map's northern half and the odd ones."""
+    from pypdf import PdfReader
+
+    network, _, folder = esrp
+    wells = sorted({*map_of_2010.result.used["well"].tolist()[:8], BAD_SURVEY, *PERCHED})
+    standard = (Path(__file__).resolve().parents[2] / "reports" / "quarterly.toml").read_text(encoding="utf-8")
+    own = folder / "some_wells.toml"
+    own.write_text(standard.replace("wells = []", f"wells = {wells}").replace('page = "A4"', 'page = "Letter"'))
+    files = network.report(own, "2010-Q4", folder / "report")
+    assert files[0].suffix == ".pdf"
+    text = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(files[0]).pages)
+    for well in wells:
+        assert well in text
+    assert "NAVD 88" in text
+    assert "ft" in text
