@@ -210,8 +210,10 @@ def gradient_of(control: pd.DataFrame, *, coordinate_unit_m: float = 1.0) -> Gra
 
 
 def _screen_lengths(control: pd.DataFrame) -> Floats:
-    used = control[control["used"].astype(bool)]
-    return np.asarray(used["screen_length_m"], dtype=np.float64)
+    """Return the lengths of the used wells' screens; a control frame made by hand need not tell them."""
+    if "screen_length_m" not in control:
+        return np.array([])
+    return np.asarray(control.loc[control["used"].astype(bool), "screen_length_m"], dtype=np.float64)
 
 
 def _levels_of(control: pd.DataFrame) -> Control:
