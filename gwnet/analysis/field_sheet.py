@@ -12,7 +12,16 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.analysis.planning import CHECK, GAUGE, Programme, due, due_by, due_text, tapes_in_service
+from gwnet.analysis.planning import (
+    CHECK,
+    GAUGE,
+    Programme,
+    contamination,
+    due,
+    due_by,
+    due_text,
+    tapes_in_service,
+)
 from gwnet.constants import REPEAT_TOLERANCE_M
 from gwnet.units import METRES_PER_UNIT
 
@@ -29,8 +38,8 @@ DEVIATIONS: Final = 4.0
 #: ... and at least this far [m] (own choice).
 LEAST_HALF_RANGE_M: Final = 0.1
 
-#: A depth this much below the known bottom is beyond it [m] (own choice: tape, sounding and probe together).
-BOTTOM_TOLERANCE_M: Final = 0.05
+#: A depth this much below the known bottom is beyond it [m]; 0.5 ft, the accuracy of soundings in USGS SJ-600027 p. 16.
+BOTTOM_TOLERANCE_M: Final = 0.15
 
 #: A sounding that differs from the one before by more than this is looked at again [m] (own choice; the length of a
 #: probe below its sensing point is not in a reading).
@@ -73,7 +82,15 @@ WELL_COLUMNS: Final = (
     "due",
     "access_notes",
     "hazards",
+    "contamination",
     "notes",
+)
+
+#: What is said of the contamination of a well, by its place in `gwnet.analysis.planning.CONTAMINATION`.
+_CARE: Final = (
+    "",
+    "Contamination on record: clean tape and probe thoroughly afterwards.",
+    "Floating product on record: read product and water, clean tape and probe thoroughly afterwards.",
 )
 
 #: Columns of the frame of earlier depths.
@@ -238,10 +255,12 @@ def field_sheet(
     tolerance = made.site["repeat_tolerance_m"]
     earlier = made.levels[made.levels["day"] < planned.starts_on]
     rows, depths = [], []
+    ranks = contamination(made)
     for place, code in enumerate(order, start=1):
         own = earlier[earlier["well"] == code].sort_values("measured_at_utc", kind="stable")
         point = _point(made, code, own)
-        rows.append({"place": place, **_well_row(made, code, point, own, planned.starts_on, waiting)})
+        row = _well_row(made, code, point, own, planned.starts_on, waiting)
+        rows.append({"place": place, **row, "contamination": _CARE[ranks[code]]})
         depths += _earlier(code, own, point)
     tapes = waiting[waiting["what"] == CHECK].itertuples()
     return FieldSheet(

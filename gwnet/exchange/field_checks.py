@@ -58,10 +58,10 @@ def check_formula(cells: Mapping[str, str], sheet: FieldSheet, lists: Lists) -> 
         ),
         (f"COUNTA({depths})>COUNT({depths})", '"A depth is not a number. "'),
         (
-            f"OR(AND(COUNT({first})=0,COUNT({second}:{third})>0),AND(COUNT({second})=0,COUNT({third})>0))",
+            f"OR(AND(COUNTA({first})=0,COUNTA({second}:{third})>0),AND(COUNTA({second})=0,COUNTA({third})>0))",
             '"Fill the readings from the left. "',
         ),
-        (f"AND(COUNT({first})=1,COUNT({second})=0)", '"The second reading is missing. "'),
+        (f"AND(COUNT({first})=1,COUNTA({second})=0)", '"The second reading is missing. "'),
         (
             f"AND(COUNT({depths})>1,{spread}>{tolerance})",
             f'"The readings differ by "&FIXED({spread},{sheet.decimals},TRUE)&" {sheet.unit}: read again. "',

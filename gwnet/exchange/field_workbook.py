@@ -278,7 +278,8 @@ def _shown_values(sheet: FieldSheet, well: Mapping[str, Any], earlier: pd.DataFr
     read = None if earlier is None else earlier[earlier["depth_to_water_m"].notna()]
     last = None if read is None or read.empty else read.iloc[0]
     others = f"Other accesses: {well['other_accesses']}." if well["other_accesses"] else ""
-    care = [well["hazards"] and f"HAZARDS: {well['hazards']}", well["access_notes"], well["notes"]]
+    hazards = well["hazards"] and f"HAZARDS: {well['hazards']}"
+    care = [hazards, well["contamination"], well["access_notes"], well["notes"]]
     screen = (sheet.number(well["screen_top_m"]), sheet.number(well["screen_bottom_m"]))
     return {
         "site": sheet.site,

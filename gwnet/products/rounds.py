@@ -94,8 +94,9 @@ class RoundPlan:
         span = f"{self.starts_on}" if self.starts_on == self.ends_on else f"{self.starts_on} to {self.ends_on}"
         walk_km = float(self.stops["walk_m"].sum()) / 1000.0
         told = {"added": "recorded", "unchanged": "is on record as planned", "corrected": "planned anew"}
+        wells = f"{len(self.stops)} well{'' if len(self.stops) == 1 else 's'}"
         lines = [
-            f"Round {self.round} at {self.site}, {span}: {told[self.outcome]}; {len(self.stops)} wells, "
+            f"Round {self.round} at {self.site}, {span}: {told[self.outcome]}; {wells}, "
             f"{walk_km:.1f} km in a straight line from well to well."
         ]
         for tape in self.due[self.due["what"] == CHECK].itertuples():

@@ -26,11 +26,13 @@ _TALL: Final = 10_000.0
 _TEXT: Final = ParagraphStyle(
     "field text", fontName=REGULAR, fontSize=8.6, leading=10.8, textColor=INK, splitLongWords=1
 )
+_NUMBER: Final = ParagraphStyle("field number", parent=_TEXT, leading=10.2)
 _ITEM: Final = ParagraphStyle("field item", parent=_TEXT, leftIndent=9, bulletIndent=0, bulletFontName=REGULAR)
 
 #: Left part of a block for what must be read before the cap is opened, right part for numbers.
-_LEFT: Final = 102 * MM
-_RIGHT: Final = 63 * MM
+_LEFT: Final = 98 * MM
+_RIGHT: Final = 68 * MM
+_NAME: Final = 18.5 * MM
 
 _BAR_HEIGHT: Final = 6.2 * MM
 _BOX_HEIGHT: Final = 9.5 * MM
@@ -228,6 +230,7 @@ def _texts(sheet: FieldSheet, well: Mapping[str, Any]) -> list[Paragraph]:
     lines = (
         ("Well:", code if text_width(code, BOLD, _SMALLEST_CODE) > _CODE_WIDTH else ""),
         ("HAZARDS:", well["hazards"]),
+        ("CONTAMINATION:", well["contamination"]),
         ("Access:", well["access_notes"]),
         (f"Measuring point ({well['access']}):", _point(sheet, well)),
         ("Notes:", well["notes"]),
@@ -310,14 +313,16 @@ class WellBlock(Flowable):  # type: ignore[misc]
     def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
         """Return the size of the block."""
         self.width = TEXT_WIDTH
-        self.text_height = max(_stacked(self.texts, _LEFT), self._numbers_height()) + (3 if self.texts else 0)
+        self.text_height = max(_stacked(self.texts, _LEFT), self._numbers_height()) + (
+            4 if self.texts or self.numbers else 0
+        )
         self.height = _BAR_HEIGHT + self.text_height + (_ENTRY_HEIGHT if self.entries else 0)
         return self.width, self.height
 
     def _numbers_height(self) -> float:
-        name_width = 20 * MM
+        name_width = _NAME
         heights = [
-            max(name.wrap(name_width, _TALL)[1], value.wrap(_RIGHT - name_width, _TALL)[1])
+            max(name.wrap(name_width, _TALL)[1], value.wrap(_RIGHT - name_width - 3, _TALL)[1])
             for name, value in self.numbers
         ]
         return float(sum(heights))
@@ -366,7 +371,7 @@ class WellBlock(Flowable):  # type: ignore[misc]
         for name, value in self.numbers:
             height = max(name.height, value.height)
             name.drawOn(canvas, left, y - name.height)
-            value.drawOn(canvas, left + 20 * MM, y - value.height)
+            value.drawOn(canvas, left + _NAME, y - value.height)
             y -= height
 
     def _draw_entries(self) -> None:
@@ -404,4 +409,4 @@ class WellBlock(Flowable):  # type: ignore[misc]
 
 def _plain(text: str, *, bold: bool = False) -> Paragraph:
     face = BOLD if bold else REGULAR
-    return Paragraph(f'<font name="{face}">{markup(text, face)}</font>', _TEXT)
+    return Paragraph(f'<font name="{face}">{markup(text, face)}</font>', _NUMBER)
