@@ -53,8 +53,9 @@ class Checking:
         Returns
         -------
         pandas.DataFrame
-            As `gwnet.analysis.quality.findings`. Where findings were recorded, ``attrs["stored"]`` tells how many were
-            added, kept and retired (`gwnet.store.save_verdicts.Stored`).
+            As `gwnet.analysis.quality.findings`, with what was decided (`gwnet.analysis.decisions.decided`). Where
+            findings were recorded, ``attrs["stored"]`` tells how many were added, kept and retired
+            (`gwnet.store.save_verdicts.Stored`).
 
         Raises
         ------
@@ -63,12 +64,14 @@ class Checking:
         SettingsError
             If a name is given together with ``known_on``: an earlier state of the record takes no verdicts.
         """
+        from gwnet.analysis.decisions import decided
         from gwnet.analysis.quality import findings, record_findings
 
         if by is None:
             with self.store.reading() as connection:
                 check_codes(connection, known_on, site=site, round_code=round)
-                return findings(connection, round_code=round, site=site, known_on=known_on)
+                found = findings(connection, round_code=round, site=site, known_on=known_on)
+                return decided(connection, found, known_on)
         if known_on is not None:
             message = "Findings of an earlier state of the record cannot be recorded."
             raise SettingsError(message, mend="Leave out the name, or the time.")
@@ -79,4 +82,4 @@ class Checking:
             found.attrs["stored"] = record_findings(
                 connection, found, round_code=round, site=site, at_utc=at_utc, by=by
             )
-        return found
+            return decided(connection, found)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -15,7 +16,7 @@ from gwnet.analysis.places import located, projected
 from gwnet.analysis.synoptic import same_day_set
 from gwnet.constants import SAME_DAY_WINDOW_DAYS
 from gwnet.errors import NotFoundError
-from gwnet.store import fetch, fetch_programme
+from gwnet.store import fetch, fetch_levels, fetch_programme
 from gwnet.store.fetch_levels import LevelFilter
 
 if TYPE_CHECKING:
@@ -137,7 +138,7 @@ def map_of(
         If fewer than three levels can be used.
     """
     control = control_of(connection, site, aquifer, date, known_on=known_on, **options)
-    return make_map(
+    made = make_map(
         control,
         aquifer=aquifer,
         date=date,
@@ -148,6 +149,31 @@ def map_of(
         vertical_datum=site["vertical_datum"],
         coordinate_unit_m=unit_of_coordinates(site["crs"]),
     )
+    return replace(made, cautions=(review_text(connection, made.control, known_on), *made.cautions))
+
+
+def review_text(connection: Connection, control: pd.DataFrame, known_on: dt.datetime | None = None) -> str:
+    """Return in which review state the levels of a map are.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    control : pandas.DataFrame
+        Control frame.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+
+    Returns
+    -------
+    str
+        For example ``Review: 3 of 20 levels approved, 17 provisional.``; stages are not reviewed and not counted.
+    """
+    used = control[control["used"].astype(bool) & (control["kind"] == "well")]
+    states = fetch_levels.reviews(connection, known_on).set_index("event_id")["state"]
+    approved = int((used["event_id"].map(states) == "approved").sum())
+    rest = f", {len(used) - approved} provisional" if approved < len(used) else ""
+    return f"Review: {approved} of {len(used)} levels approved{rest}."
 
 
 def unit_of_coordinates(crs: str) -> float:

@@ -25,7 +25,8 @@ def command(form: str, db: str, by: str, dry_run: bool, known_on: dt.datetime | 
     recorded = not dry_run and known_on is None
     with options.opened(db) as net:
         findings = net.check(by=by if recorded else None, known_on=known_on, **chosen)
-    shown = findings.drop(columns=["event_id", "limits"] if form == "table" else ["event_id"])
+    hidden = ["event_id", "limits", "decided_by", "decision_reason"] if form == "table" else ["event_id"]
+    shown = findings[["finding_id", *findings.columns.drop("finding_id")]].drop(columns=hidden)
     output.rows(shown, form, empty="No findings.")
     if recorded:
         stored = findings.attrs["stored"]

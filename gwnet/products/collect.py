@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from sqlalchemy import Connection
 
+from gwnet.analysis.decisions import decided
 from gwnet.analysis.levels import levels
 from gwnet.analysis.places import located
 from gwnet.analysis.quality import findings
@@ -89,7 +90,7 @@ def collect(
         rounds=rounds,
         thresholds=with_elevations(thresholds, wells, points),
         stages=fetch_programme.stages(connection, known_on, code),
-        findings=findings(connection, site=code, known_on=known_on, table=table),
+        findings=decided(connection, findings(connection, site=code, known_on=known_on, table=table), known_on),
         corrections=history.changes(connection, since=since, until=known_on),
         tape_checks=fetch_programme.tape_checks(connection, known_on),
         sources=sources.rename(columns={"row_count": "rows", "loaded_at_utc": "recorded_at_utc"}),

@@ -2,11 +2,14 @@
 
 import datetime as dt
 
+import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from gwnet.analysis.decisions import decision_text
 from gwnet.analysis.review import Selection
+from gwnet.analysis.site_maps import review_text
 from gwnet.errors import NotFoundError, ReviewError, StoreError
 from gwnet.network import Network
 
@@ -304,3 +307,46 @@ def test_no_sequence_of_reviews_loses_a_row(steps, tmp_path_factory):
         assert all(count == 1 for *_, count in live)
     finally:
         reviewed.close()
+
+
+def test_findings_of_the_checks_carry_what_was_decided(reviewed):
+    """The repeats of a new level disagree; the checks say so, and remember the decision when they run again."""
+    event = reviewed.record.event("MW-1", "2024-09-12T09:40", [(WATER, 3.0), (WATER, 3.5)])
+    found = reviewed.net.check(by="Carl", now_utc=hours(1))
+    [number] = found.loc[(found["event_id"] == event) & (found["rule"] == "repeats disagree"), "finding_id"]
+    assert set(found["decision"]) == {"open"}
+    reviewed.net.decide_finding([number], "accept", by="Vera", reason="Misread", now_utc=hours(2))
+    again = reviewed.net.check(by="Carl", now_utc=hours(3)).set_index("finding_id")
+    columns = ["decision", "decided_by", "decision_reason"]
+    assert again.loc[number, columns].tolist() == ["accepted", "Vera", "Misread"]
+    before = reviewed.net.check(known_on=hours(1)).set_index("finding_id")
+    assert before.loc[number, columns].tolist() == ["open", "", ""]
+    unrecorded = reviewed.net.check(known_on=RECORDED_ON)
+    assert unrecorded.loc[unrecorded["rule"] == "repeats disagree", "finding_id"].isna().all()
+    assert set(unrecorded.loc[unrecorded["rule"] == "repeats disagree", "decision"]) == {""}
+
+
+def test_a_decision_in_words():
+    row = {"decision": "dismissed", "decided_by": "Vera", "decision_reason": "it rained"}
+    assert decision_text(row) == "dismissed by Vera: it rained"
+    assert decision_text({**row, "decision": "open"}) == decision_text({}) == ""
+
+
+def test_a_map_says_how_many_of_its_levels_are_approved(reviewed):
+    control = pd.DataFrame(
+        {
+            "event_id": [*reviewed.events, None],
+            "kind": ["well"] * 3 + ["stage"],
+            "used": [True, True, False, True],
+        }
+    )
+    with reviewed.net.store.reading() as connection:
+        assert review_text(connection, control) == "Review: 0 of 2 levels approved, 2 provisional."
+    reviewed.net.decide_finding([reviewed.finding], "dismiss", by="Vera", reason="It rained", now_utc=hours(0))
+    reviewed.net.approve(Selection(wells=["MW-1"]), by="Vera", now_utc=hours(1))
+    with reviewed.net.store.reading() as connection:
+        assert review_text(connection, control) == "Review: 1 of 2 levels approved, 1 provisional."
+    reviewed.net.approve(Selection(wells=["MW-2"]), by="Vera", now_utc=hours(2))
+    with reviewed.net.store.reading() as connection:
+        assert review_text(connection, control) == "Review: 2 of 2 levels approved."
+        assert review_text(connection, control, hours(1)) == "Review: 1 of 2 levels approved, 1 provisional."

@@ -55,7 +55,7 @@ def test_effects_tell_what_the_last_edit_moved(surveyed):
     surveyed("load", "measuring_points.csv", *TOLD)
     ran = surveyed("effects")
     assert ran.code == DONE
-    assert ["97.500", "97.380", "-0.120", "-0.120"] == ran.out.splitlines()[-1].split()[4:8]
+    assert ran.out.splitlines()[-1].split()[4:8] == ["97.500", "97.380", "-0.120", "-0.120"]
     assert "Levelled again (Ben, " in ran.out
     [row] = list(csv.DictReader(io.StringIO(surveyed("effects", "MW-1", "--format", "csv", "--unit", "ft").out)))
     assert float(row["difference_ft"]) == pytest.approx(-0.12 / 0.3048, abs=1e-6)

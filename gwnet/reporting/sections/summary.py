@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 
+from gwnet.analysis.decisions import decision_text
 from gwnet.hydro.thresholds import CROSSED, NO_READING, NOT_CROSSED, UNDETERMINED
 from gwnet.reporting.changes import Change
 from gwnet.reporting.content import Block, Bullets, Heading, Paragraph, Section
@@ -250,15 +252,22 @@ def period_findings(view: ReportView) -> list[tuple[str, str, str]]:
     """Return well, time and message of each finding of the period: those of checks, then those of the reduction."""
     wells = set(view.wells["well"])
     first, last = view.period.first.isoformat(), view.period.last.isoformat()
-    found = [
-        (str(row["well"]), str(row["measured_at"]), str(row["message"]))
+    noticed = [
+        row
         for row in view.data.findings.to_dict("records")
         if row["well"] in wells and first <= str(row["measured_at"])[:10] <= last
     ]
+    found = [(str(row["well"]), str(row["measured_at"]), _with_decision(row)) for row in noticed]
+    told = {(str(row["well"]), str(row["measured_at"]), str(row["rule"])) for row in noticed}
     days = [str(text)[:10] for text in view.levels["measured_at"]]
     inside = view.levels[np.array([first <= day <= last for day in days], dtype=bool)]
     for row in inside[inside["finding"] != ""].to_dict("records"):
-        entry = (str(row["well"]), str(row["measured_at"]), str(row["finding"]))
-        if entry not in found:
-            found.append(entry)
+        entries = ((str(row["well"]), str(row["measured_at"]), rule) for rule in str(row["finding"]).split("; "))
+        found += [entry for entry in entries if entry not in told and entry not in found]
     return sorted(found)
+
+
+def _with_decision(row: dict[str, Any]) -> str:
+    """Return what a check noticed, with what a reviewer decided about it."""
+    decision = decision_text(row)
+    return f"{row['message']} ({decision})" if decision else str(row["message"])
