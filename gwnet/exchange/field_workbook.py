@@ -86,7 +86,7 @@ COLUMNS: Final[tuple[SheetColumn, ...]] = (
     _fill("depth_to_water_2", 17, unit="length", look="length"),
     _fill("depth_to_water_3", 17, unit="length", look="length"),
     _help("state", "state", 11),
-    _help("check", "look again", 40, look="wrap"),
+    _help("check", "look again", 60, look="wrap"),
     _help("bottom", "bottom", 9, unit="length", look="length"),
     _fill("sounded_depth", 15, unit="length", look="length"),
     _fill("depth_to_product", 17, unit="length", look="length"),
@@ -277,7 +277,7 @@ def _shown_values(sheet: FieldSheet, well: Mapping[str, Any], earlier: pd.DataFr
     """Return what stands in the row of a well before it is filled in; lengths in the unit of the sheet."""
     read = None if earlier is None else earlier[earlier["depth_to_water_m"].notna()]
     last = None if read is None or read.empty else read.iloc[0]
-    others = f"Other accesses: {well['other_accesses']}." if well["other_accesses"] else ""
+    others = f"(other accesses: {well['other_accesses']})" if well["other_accesses"] else ""
     hazards = well["hazards"] and f"HAZARDS: {well['hazards']}"
     care = [hazards, well["contamination"], well["access_notes"], well["notes"]]
     screen = (sheet.number(well["screen_top_m"]), sheet.number(well["screen_bottom_m"]))

@@ -105,26 +105,25 @@ def _pass_over_unfilled(made: Parsed) -> None:
 
     They are told with the warnings of the table. A day in the future is no problem of theirs: the round may still last.
     """
+    values = made.values
+    maybe = np.isnan(values["depth_to_water"]) & (values["status"] == None) & (values["round"] != None)  # noqa: E711
+    if not maybe.any():
+        return
     headings = {made.raw.heading(name) for name in _AT_THE_WELL if name in made.raw.places}
     spoilt = {found.row for found in made.rejections if found.column in headings}
     columns = [made.raw.cells(name) or [] for name in _AT_THE_WELL if name in made.raw.places]
-    unfilled = np.array(
-        [
-            made.values["round"][row] is not None
-            and made.raw.sheet.numbers[row] not in spoilt
-            and not any(cells[row].strip() for cells in columns)
-            for row in range(made.count)
-        ],
-        dtype=bool,
-    )
-    if not unfilled.any():
+    unfilled = [
+        row
+        for row in np.flatnonzero(maybe).tolist()
+        if made.raw.sheet.numbers[row] not in spoilt and not any(cells[row].strip() for cells in columns)
+    ]
+    if not unfilled:
         return
-    numbers = {made.raw.sheet.numbers[row] for row in np.flatnonzero(unfilled)}
+    numbers = {made.raw.sheet.numbers[row] for row in unfilled}
     made.rejections[:] = [r for r in made.rejections if r.row not in numbers or r.problem != "in-the-future"]
-    made.good &= ~unfilled
-    wells = ", ".join(str(made.values["well"][row]) for row in np.flatnonzero(unfilled))
-    count = int(unfilled.sum())
-    rows = "1 row was" if count == 1 else f"{count} rows were"
+    made.good[unfilled] = False
+    wells = ", ".join(str(values["well"][row]) for row in unfilled)
+    rows = "1 row was" if len(unfilled) == 1 else f"{len(unfilled)} rows were"
     made.raw.warnings.append(f"{rows} not filled in (no reading and no status) and passed over: {wells}")
 
 

@@ -79,13 +79,13 @@ def _levels(factor):
     return "\n".join(lines) + "\n"
 
 
-def field_network(folder, unit="m", **changed):
+def field_network(folder, unit="m", address=None, **changed):
     """Make the record of the site in a folder and return it open; tables may be replaced by name."""
     source = folder / f"tables-{unit}"
     source.mkdir()
     for name, text in {**tables(unit), **changed}.items():
         (source / f"{name}.csv").write_text(text, encoding="utf-8")
-    path = folder / f"field-{unit}.sqlite"
+    path = address or folder / f"field-{unit}.sqlite"
     init(path)
     net = Network(path)
     net.load([source], by="Keeper", now_utc=LOADED)

@@ -82,6 +82,16 @@ def test_the_plan_tells_tapes_left_out_wells_and_wells_with_something_due(networ
     assert "wells that are not planned as well: NEW, A2, A3, A4, A5." in told
 
 
+def test_rounds_are_planned_and_sheets_made_on_either_database(store_url, tmp_path):
+    with field_network(tmp_path, address=store_url) as net:
+        assert planned(net).outcome == "added"
+        assert planned(net).outcome == "unchanged"
+        assert planned(net, wells=["A1"], correct=True, reason="One well").outcome == "corrected"
+        assert net.rounds()["wells"].tolist() == [["A1"]]
+        assert not net.due(on=dt.date(2026, 4, 20)).empty
+        assert [path.suffix for path in net.round_sheet("2026-Q2", tmp_path / "out")] == [".pdf", ".xlsx"]
+
+
 # --- what the sheets say ----------------------------------------------------------------------------------------
 
 
