@@ -5,7 +5,7 @@ Events are sorted by well and, within a well, by time. Elevations are positive u
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -33,6 +33,16 @@ LEAST_NEIGHBOURS: Final = 3
 #: A neighbour's reading counts for a time when it was taken within this many days, or this share of the interval.
 NEAR_D: Final = 3.0
 NEAR_SHARE: Final = 0.15
+
+
+#: Misfits beyond this many robust standard deviations are cut before wells are compared (own choice).
+_OUTLYING: Final = 3.0
+
+#: A neighbour is off as well beyond this many robust standard deviations (own choice).
+_OFF_AS_WELL: Final = 3.0
+
+#: A well moves at most this many times as much as its neighbours (own choice).
+_MOST_RESPONSE: Final = 3.0
 
 
 def nearest_wells(group: ArrayLike, x: ArrayLike, y: ArrayLike, most: int = NEIGHBOURS) -> Places:
@@ -168,6 +178,8 @@ class Fit:
         Whether neighbours had a say.
     own_residual_m, own_spread_m : numpy.ndarray
         The same from the well's own readings alone [m].
+    shared : numpy.ndarray of int64
+        Neighbours that were read at the time and are off to the same side themselves.
     sound : numpy.ndarray of bool
         Levels that took part in the estimates.
     """
@@ -177,6 +189,7 @@ class Fit:
     by_neighbours: Flags
     own_residual_m: Floats
     own_spread_m: Floats
+    shared: Places
     sound: Flags
 
 
@@ -250,7 +263,19 @@ def fit_around(
         if np.array_equal(kept, made.sound):
             break
         made = _fitted(wells, time, seasons, level, kept, neighbours, least, floor_m)
-    return made
+    return replace(made, shared=_shared(wells, time, made, neighbours))
+
+
+def _shared(well: NDArray[np.int64], time: Floats, fit: Fit, neighbours: Places) -> Places:
+    """Count the neighbours read within days that are off to the same side."""
+    off = fit.residual_m / fit.spread_m
+    series = series_of(well, time, off, ~np.isnan(off))
+    near = np.full(time.shape, NEAR_D)
+    count = np.zeros(time.shape, dtype=np.int64)
+    for column in range(neighbours.shape[1]):
+        theirs = series.at(neighbours[well, column], time, near)
+        count += np.nan_to_num(theirs * np.sign(off)) > _OFF_AS_WELL
+    return count
 
 
 def _taken(values: Floats, place: Places) -> Floats:
@@ -278,6 +303,7 @@ def _fitted(
     usable = sound & ~np.isnan(own)
     own_spread = nested_spread(own, groups[1:], use=usable, least=least).deviation
     missed = _missed_by_neighbours(well, time, level, sound, neighbours, around, weights, interval)
+    missed = missed * _response(well, own, missed, usable)
     moved = own - missed
     moved_spread = nested_spread(moved, groups[1:], use=usable, least=least).deviation
     better = ~np.isnan(missed) & (np.nan_to_num(moved_spread, nan=np.inf) < np.nan_to_num(own_spread, nan=np.inf))
@@ -287,8 +313,23 @@ def _fitted(
         better,
         own,
         np.maximum(own_spread, floor_m),
+        np.zeros(time.shape, dtype=np.int64),
         sound,
     )
+
+
+def _response(well: NDArray[np.int64], own: Floats, missed: Floats, use: Flags) -> Floats:
+    """Return how strongly each well moves when its neighbours do: least squares through the origin, outliers cut."""
+    both = use & ~np.isnan(own) & ~np.isnan(missed)
+    deviation = nested_spread(own, well[None, :], use=both, least=1).deviation
+    limit = np.maximum(np.nan_to_num(_OUTLYING * deviation), 1e-6)
+    x, y = np.where(both, missed, 0.0), np.where(both, np.clip(np.nan_to_num(own), -limit, limit), 0.0)
+    x = np.where(np.abs(x) > limit * _MOST_RESPONSE, 0.0, x)
+    wells = int(well.max(initial=0)) + 1
+    square = np.bincount(well, weights=x * x, minlength=wells)
+    product = np.bincount(well, weights=x * y, minlength=wells)
+    slope = np.divide(product, square, out=np.ones(wells), where=square > 0)
+    return np.asarray(np.clip(slope, 0.0, _MOST_RESPONSE)[well])
 
 
 def _unsure(well: NDArray[Any], both: Flags) -> Places:

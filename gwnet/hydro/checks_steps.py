@@ -18,9 +18,12 @@ from gwnet.hydro.checks_neighbours import LEAST_NEIGHBOURS, Series, series_of
 YEAR_D: Final = 365.25
 
 #: A reading of the year before counts when it was taken within this many days of the same date (own choice).
-YEAR_NEAR_D: Final = 25.0
+YEAR_NEAR_D: Final = 45.0
 
 _NEAR_D: Final = 5.0
+
+#: ... or this share of the time since the last reading (own choice).
+_NEAR_SHARE: Final = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,7 +97,7 @@ def moves_against_neighbours(
     )
     earlier = time - YEAR_D
     own = level - series.at(wells, earlier, np.full(time.shape, YEAR_NEAR_D))
-    year = own - _theirs(series, wells, neighbours, time, earlier, YEAR_NEAR_D)
+    year = own - _theirs(series, wells, neighbours, time, earlier, np.full(time.shape, YEAR_NEAR_D))
     group = wells[None, :]
     return Moves(
         last,
@@ -105,9 +108,8 @@ def moves_against_neighbours(
     )
 
 
-def _theirs(series: Series, well: Places, neighbours: Places, end: Floats, start: Floats, near_d: float) -> Floats:
+def _theirs(series: Series, well: Places, neighbours: Places, end: Floats, start: Floats, near: Floats) -> Floats:
     """Return the median change of the neighbours from start to end; NaN where too few were read."""
-    near = np.full(end.shape, near_d)
     changes = np.full((neighbours.shape[1], end.size), np.nan)
     for column in range(neighbours.shape[1]):
         other = neighbours[well, column]
@@ -153,18 +155,21 @@ def steps_at(row: Places, well: ArrayLike, time_d: ArrayLike, moves: Moves, soun
     Returns
     -------
     Steps
-        From the levels of the year after the change, each against that of the year before, their median; with fewer
-        than three of them, the first level against the last before.
+        From the levels of the year after the change, each against that of the year before, their median; or from the
+        first level against the last before, where this is surer.
     """
-    wells, time = np.asarray(well), np.asarray(time_d, dtype=np.float64)
+    wells, time = np.asarray(well, dtype=np.int64), np.asarray(time_d, dtype=np.float64)
+    span = float(np.ptp(time)) + 2.0 * YEAR_D if time.size else 1.0
+    key = wells * span + (time - time.min(initial=0.0))
+    ends = np.searchsorted(key, key[row] + YEAR_D - YEAR_NEAR_D)
     step, error = moves.since_last_m[row].copy(), moves.last_spread_m[row].copy()
-    for place, first in enumerate(row.tolist()):
-        end = np.searchsorted(time[first:][wells[first:] == wells[first]], time[first] + YEAR_D - YEAR_NEAR_D)
-        later = first + np.arange(int(end))
+    for place, (first, end) in enumerate(zip(row.tolist(), ends.tolist(), strict=True)):
+        later = np.arange(first, end)
         moved = moves.since_year_m[later][sound[later]]
         moved = moved[~np.isnan(moved)]
-        if moved.size >= 3:
-            step[place] = float(np.median(moved))
+        if moved.size:
             # levels of one year are not independent of one another: two of them count as one
-            error[place] = float(moves.year_spread_m[first]) / np.sqrt(max(moved.size / 2.0, 1.0))
+            of_year = float(moves.year_spread_m[first]) / np.sqrt(max(moved.size / 2.0, 1.0))
+            if np.isnan(step[place]) or not of_year >= error[place]:
+                step[place], error[place] = float(np.median(moved)), of_year
     return Steps(step, error)

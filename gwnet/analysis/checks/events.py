@@ -165,10 +165,20 @@ class Events:
         return values[self.order]
 
     @cached_property
+    def read_level_m(self) -> Floats:
+        """Return water elevations as read: also where water stands below the screen, which is then only a bound."""
+        depth = self.reduced.repeats.depth_m + self.reduced.tape.correction_m
+        below, given = self.inputs.depth_below_ground_m, self.inputs.water_elevation_m
+        level = np.where(
+            np.isnan(below), self.reduced.point_elevation_m - depth, self.reduced.ground_elevation_m - below
+        )
+        level = self.sorted(np.where(np.isnan(given), level, given))
+        return np.where(self.words("bound") == "", self.column("water_elevation_m"), level)
+
+    @cached_property
     def checked(self) -> Flags:
         """Return which events hold a level that is held against the record: static or flowing, with a number."""
-        level = ~np.isnan(self.column("water_elevation_m")) & (self.words("bound") == "")
-        return np.asarray(np.isin(self.words("status"), USABLE_STATUSES) & level)
+        return np.asarray(np.isin(self.words("status"), USABLE_STATUSES) & ~np.isnan(self.read_level_m))
 
     @cached_property
     def sound(self) -> Flags:
@@ -178,7 +188,7 @@ class Events:
     @cached_property
     def level_m(self) -> Floats:
         """Return water elevations, NaN where an event is not held against the record."""
-        return np.where(self.checked, self.column("water_elevation_m"), np.nan)
+        return np.where(self.checked, self.read_level_m, np.nan)
 
     @cached_property
     def neighbours(self) -> Places:

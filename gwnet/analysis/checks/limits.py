@@ -34,9 +34,10 @@ class Limit:
 LIMITS: Final[Mapping[str, Limit]] = {
     "jump_spreads": Limit(6.0, "robust standard deviations of a well's changes that make a jump"),
     "season_spreads": Limit(6.0, "robust standard deviations of a season's levels that make a level unusual"),
-    "fit_spreads": Limit(8.0, "robust standard deviations by which a level may miss what is around it"),
-    "hint_spreads": Limit(7.0, "robust standard deviations of misfit from which an explanation is looked for"),
+    "fit_spreads": Limit(7.0, "robust standard deviations by which a level may miss what is around it"),
+    "hint_spreads": Limit(5.0, "robust standard deviations of misfit from which an explanation is looked for"),
     "hint_fit_spreads": Limit(2.0, "robust standard deviations within which an explanation fits"),
+    "least_shared": Limit(2.0, "neighbours off to the same side that make a misfit a thing of nature"),
     "least_changes": Limit(8.0, "fewest changes or misfits of a well that tell what is usual"),
     "least_in_season": Limit(8.0, "fewest levels of a season that tell its limits"),
     "least_misfit_m": Limit(0.05, "jumps and misfits smaller than this are never told [m]"),
@@ -60,8 +61,9 @@ LIMITS: Final[Mapping[str, Limit]] = {
     "apart_m": Limit(0.2, "wells nearer to their neighbours than this are never told [m]"),
     "least_rounds": Limit(3.0, "fewest quarters of a year with levels before a well is held against its neighbours"),
     "survey_ground_m": Limit(0.1, "measuring point less its height may differ from the ground by this [m]"),
-    "step_spreads": Limit(5.0, "standard errors of a step that make it count"),
+    "step_spreads": Limit(4.0, "standard errors of a step at a new measuring point that make it count"),
     "least_step_m": Limit(0.03, "steps at a new measuring point smaller than this are never told [m]"),
+    "tape_spreads": Limit(3.5, "standard errors of a step with another tape that make it count"),
     "tape_step_m": Limit(
         0.006, "steps with another tape smaller than this are never told [m]", "0.02 ft, USGS TM 1-A1, p. 6-8 and 37"
     ),

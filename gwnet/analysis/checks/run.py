@@ -55,11 +55,31 @@ def site_findings(connection: Connection, settings: pd.Series, known_on: dt.date
     found = [
         Finding(UNKNOWN_LIMIT, SERIOUS, unknown_limit_message(name), {name: value}) for name, value in unknown.items()
     ]
-    if len(events):
-        fit = fit_of(events)
-        found += [*visit_findings(events), *series_findings(events, fit), *place_findings(events, fit)]
-        found += step_findings(events)
-    return as_frame(events, found)
+    return as_frame(events, [*found, *all_findings(events)])
+
+
+def all_findings(events: Events) -> list[Finding]:
+    """Run every check on events.
+
+    Parameters
+    ----------
+    events : Events
+        Level events of one site.
+
+    Returns
+    -------
+    list of Finding
+        Every finding.
+    """
+    if not len(events):
+        return []
+    fit = fit_of(events)
+    return [
+        *visit_findings(events),
+        *series_findings(events, fit),
+        *place_findings(events, fit),
+        *step_findings(events),
+    ]
 
 
 def as_frame(events: Events, found: Iterable[Finding]) -> pd.DataFrame:

@@ -23,6 +23,9 @@ DIGITS: Final = "fits with two digits exchanged"
 AMOUNT: Final = "off by a round amount"
 POINT: Final = "fits another measuring point"
 
+#: Robust standard deviations that another unit or sign must move a level by (own choice).
+_FAR: Final = 8.0
+
 _SEASONS: Final = ("January to March", "April to June", "July to September", "October to December")
 
 
@@ -148,12 +151,15 @@ def _misfits(events: Events, fit: Fit) -> list[Finding]:
     own_size = np.abs(fit.own_residual_m)
     own = events.checked & (own_size > np.maximum(limits["least_misfit_m"], limits["hint_spreads"] * fit.own_spread_m))
     rows = np.flatnonzero(suspect | own)
-    explained = _explained(events, fit, rows, suspect, own)
+    alone = fit.shared < limits["least_shared"]
+    explained = _explained(events, fit, rows, suspect & alone, own)
     made = []
     for row in np.flatnonzero(told & (size > limits["fit_spreads"] * spread)).tolist():
         if row not in explained:
-            message = f"{_off(events, fit, row)}."
-            made.append(Finding(MISFIT, WARNING, message, _values(events, fit, row), row))
+            shared = "" if alone[row] else f"; so do {fit.shared[row]} of its neighbours"
+            message = f"{_off(events, fit, row)}{shared}."
+            severity = WARNING if alone[row] else NOTE
+            made.append(Finding(MISFIT, severity, message, _values(events, fit, row), row))
     return [*explained.values(), *made]
 
 
@@ -170,7 +176,7 @@ def _off(events: Events, fit: Fit, row: int) -> str:
 def _values(events: Events, fit: Fit, row: int) -> dict[str, Any]:
     made = _rounded(misfit_m=fit.residual_m[row], spread_m=fit.spread_m[row])
     made |= {name: events.limits[name] for name in ("fit_spreads", "hint_spreads", "hint_fit_spreads")}
-    return made | {"neighbours": bool(fit.by_neighbours[row])}
+    return made | {"neighbours": bool(fit.by_neighbours[row]), "off_as_well": int(fit.shared[row])}
 
 
 def _explained(
@@ -179,12 +185,15 @@ def _explained(
     """Return for each misfit the explanation that fits best."""
     kinds = [_unit(events), _sign(events), _digits(events), _amount(events), *_points(events)]
     shifts = np.concatenate([kind.shift_m[rows] for kind in kinds], axis=1)
+    # another unit or sign moves a level far; a small shift by one of them is chance
+    coarse = np.concatenate([np.full(kind.shift_m.shape[1], kind.rule in (UNIT, SIGN)) for kind in kinds])
+    far = np.abs(shifts) > _FAR * fit.spread_m[rows][:, None]
+    shifts = np.where(coarse[None, :] & ~far, np.nan, shifts)
     within = events.limits["hint_fit_spreads"]
     best = alternatives.best_alternative(
         np.where(suspect[rows], fit.residual_m[rows], np.nan), shifts, within * fit.spread_m[rows]
     )
     # where all neighbours are off together, a whole file in another unit or with another sign may be meant
-    coarse = np.concatenate([np.full(kind.shift_m.shape[1], kind.rule in (UNIT, SIGN)) for kind in kinds])
     alone = alternatives.best_alternative(
         np.where(own[rows], fit.own_residual_m[rows], np.nan),
         np.where(coarse[None, :], shifts, np.nan),

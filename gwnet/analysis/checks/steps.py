@@ -96,7 +96,7 @@ def _tape_change(events: Events, group: pd.DataFrame) -> list[Finding]:
     rows = group["row"].to_numpy(dtype=np.int64)
     shift = _shift(events, rows)
     limits = events.limits
-    if shift is None or not shift.counts(limits["step_spreads"], limits["tape_step_m"]):
+    if shift is None or not shift.counts(limits["tape_spreads"], limits["tape_step_m"]):
         return []
     first = int(rows[np.argmin(events.time_d[rows])])
     old, new = (str(events.frame["instrument"].iat[int(row)]) for row in (group["before"].iloc[0], rows[0]))
@@ -110,7 +110,7 @@ def _tape_change(events: Events, group: pd.DataFrame) -> list[Finding]:
         "standard_error_m": round(shift.standard_error_m, 4),
         "slope": round(shift.slope, 6),
         "wells": shift.count,
-        "step_spreads": limits["step_spreads"],
+        "tape_spreads": limits["tape_spreads"],
         "tape_step_m": limits["tape_step_m"],
     }
     return [Finding(WITH_TAPE, WARNING, message, values, first)]

@@ -1,0 +1,290 @@
+"""How many of 1,000 injected faults the checks find, and how often they are wrong about sound levels.
+
+Run: ``python tests/bench/bench_checks.py [FAULTS [SEED]]``
+
+Faults are injected into gathered levels, never into a database: of the demo network (`demo_network/`, built afresh) and,
+where the open data lies beside the checkout, of the eastern Snake River Plain aquifer. Kinds:
+
+- unit swapped: the number was read in feet and booked as metres, or the other way round;
+- sign: the number was booked negative;
+- digits exchanged: two neighbouring digits of the number as written change places;
+- one foot: the number is out by exactly one foot;
+- survey step: from a date on a new measuring point is in force whose elevation is one foot wrong; that it does not
+  fit the ground on record is not counted, which would find every one;
+- stretched tape: from a date on half of the wells are read with another tape that reads 0.5 % short.
+
+``noticed`` counts faults of which any new finding tells at the event (or the well, or the change of tape); ``named``
+those whose kind the finding names.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+
+from gwnet import demo  # noqa: E402
+from gwnet.analysis.checks import places, series, steps  # noqa: E402
+from gwnet.analysis.checks.events import Events  # noqa: E402
+from gwnet.analysis.checks.limits import limits_of  # noqa: E402
+from gwnet.analysis.checks.run import all_findings, as_frame  # noqa: E402
+from gwnet.analysis.level_inputs import gather  # noqa: E402
+from gwnet.analysis.reduce import reduce_levels  # noqa: E402
+from gwnet.network import Network, init  # noqa: E402
+from gwnet.store import fetch, fetch_programme  # noqa: E402
+
+FOOT_M = 0.3048
+STRETCH = 0.005
+KINDS = {
+    "unit swapped": (series.UNIT,),
+    "sign": (series.SIGN,),
+    "digits exchanged": (series.DIGITS,),
+    "one foot": (series.AMOUNT,),
+    "survey step": (steps.AT_POINT,),
+    "stretched tape": (steps.WITH_TAPE,),
+}
+READING_KINDS = tuple(KINDS)[:4]
+#: Faults of the demo's own story, and what is true of it without being a fault.
+PLANTED = ("repeats disagree", "product without density", "water below the screen", "beyond the tape check", "silting")
+FACTS = ("water above ground", "outside the round's window", "no reading and no reason")
+
+
+class Case:
+    """The levels of one record, checked as often as wanted."""
+
+    def __init__(self, name, network, at_once):
+        self.name, self.at_once = name, at_once
+        with network.store.reading() as connection:
+            self.settings = fetch.one_site(connection, None)
+            self.rounds = fetch_programme.rounds(connection, None, str(self.settings["site"]))
+            self.inputs = gather(connection)
+        self.limits = limits_of(self.settings)[0]
+        started = time.perf_counter()
+        self.before = self.findings(self.inputs)
+        self.seconds = time.perf_counter() - started
+        self.known = set(zip(self.before["event_id"].fillna(-1), self.before["well"], self.before["rule"], strict=True))
+        self.events = self.events_of(self.inputs)
+        sound = np.flatnonzero(self.events.sound)
+        told = set(self.before["event_id"].dropna())
+        ids = self.events.frame["event_id"].to_numpy()
+        self.sound = sound[[int(ids[place]) not in told for place in sound]]
+
+    def events_of(self, inputs):
+        return Events(inputs, reduce_levels(inputs), self.settings, self.limits, self.rounds)
+
+    def findings(self, inputs):
+        events = self.events_of(inputs)
+        return as_frame(events, all_findings(events))
+
+    def new(self, inputs):
+        found = self.findings(inputs)
+        keys = zip(found["event_id"].fillna(-1), found["well"], found["rule"], strict=True)
+        return found[[key not in self.known for key in keys]]
+
+
+def with_readings(inputs, changed):
+    """Return inputs with other first readings: {position in records: new number in the reading's own unit}."""
+    readings = inputs.readings.copy()
+    depth, below = inputs.depth_to_water_m.copy(), inputs.depth_below_ground_m.copy()
+    records = inputs.records["record_id"].to_numpy()
+    for place, (factor_and_shift, digits) in changed.items():
+        rows = readings["record_id"] == records[place]
+        rows &= readings["quantity"].isin(["depth_to_water", "depth_below_ground"])
+        for row in readings.index[rows]:
+            value = factor_and_shift(float(readings.at[row, "value"]))
+            readings.at[row, "written"] = f"{value:.{digits}f}"
+            readings.at[row, "value"] = float(readings.at[row, "written"])
+            metres = readings.at[row, "value"] * {"m": 1.0, "cm": 0.01, "ft": FOOT_M}[readings.at[row, "unit"]]
+            if readings.at[row, "quantity"] == "depth_to_water":
+                depth[place, readings.at[row, "ordinal"] - 1] = metres
+            else:
+                below[place] = metres
+    return replace(inputs, readings=readings, depth_to_water_m=depth, depth_below_ground_m=below)
+
+
+def fault(kind, value, unit, digits, random):
+    """Return what becomes of a number and its repeats, and the shift in metres; None where the kind cannot be had."""
+    metres = {"m": 1.0, "cm": 0.01, "ft": FOOT_M}[unit]
+    if kind == "unit swapped":
+        factor = FOOT_M if unit == "ft" else 1.0 / FOOT_M
+        return (lambda number: number * factor), (factor - 1.0) * value * metres
+    if kind == "sign":
+        return (lambda number: -number), -2.0 * value * metres
+    if kind == "one foot":
+        shift = float(random.choice([-1.0, 1.0])) * FOOT_M / metres
+        return (lambda number: number + shift), shift * metres
+    text = f"{abs(value):.{digits}f}"
+    digit = [n for n in range(len(text)) if text[n] != "."]
+    swaps = [(a, b) for a, b in pairwise(digit) if text[a] != text[b]]
+    if not swaps or value <= 0:
+        return None
+    a, b = swaps[random.integers(len(swaps))]
+    signs = list(text)
+    signs[a], signs[b] = signs[b], signs[a]
+    shift = float("".join(signs)) - float(text)
+    return (lambda number: number + shift), shift * metres
+
+
+def inject_readings(case, wanted, random):
+    """Inject faults of single readings, few at a time and never two in one well; return outcomes."""
+    booked = case.events.booked
+    usable = case.sound[np.isin(booked.quantity[case.sound], ["depth_to_water", "depth_below_ground"])]
+    queue = [kind for kind, count in wanted.items() for _ in range(count)]
+    random.shuffle(queue)
+    outcomes, others, runs = [], 0, 0
+    while queue:
+        changed, told, wells = {}, [], set()
+        for place in random.permutation(usable):
+            if len(told) == case.at_once or not queue:
+                break
+            well, value, digits = int(case.events.well[place]), booked.value[place], int(booked.decimals[place])
+            made = None if well in wells else fault(queue[-1], value, booked.unit[place], digits, random)
+            if made is None:
+                continue
+            kind = queue.pop()
+            wells.add(well)
+            changed[int(case.events.order[place])] = (made[0], digits)
+            told.append((kind, int(case.events.frame["event_id"].iat[place]), made[1]))
+        new = case.new(with_readings(case.inputs, changed))
+        by_event = defaultdict(set)
+        for row in new.itertuples():
+            by_event[row.event_id].add(row.rule)
+        for kind, event, shift in told:
+            rules = by_event.pop(event, set())
+            outcomes.append((kind, abs(shift), bool(rules), bool(rules & set(KINDS[kind]))))
+        others += sum(len(rules) for rules in by_event.values())
+        runs += 1
+    return outcomes, others / max(len(outcomes), 1)
+
+
+def inject_survey(case, count, random):
+    """Inject wrong surveys, one at a time in a well; return outcomes."""
+    outcomes = []
+    while len(outcomes) < count:
+        points, told, wells = case.inputs.measuring_points.copy(), [], set()
+        for place in random.permutation(case.sound):
+            if len(told) == min(case.at_once, count - len(outcomes)):
+                break
+            well = int(case.events.well[place])
+            own = np.flatnonzero((case.events.well == well) & case.events.sound)
+            number = int(np.searchsorted(own, place))
+            point = int(case.events.point[place])
+            access = case.events.words("access")
+            if well in wells or number < 8 or number > own.size - 3 or point < 0:
+                continue
+            if case.events.point[own[number - 1]] != point or len(set(access[own])) > 1:
+                continue
+            wells.add(well)
+            moment = case.events.frame["measured_at_utc"].iat[place]
+            row = points.iloc[point].copy()
+            points.loc[points.index[point], "valid_until_utc"] = moment
+            row["elevation_m"] += float(random.choice([-1.0, 1.0])) * FOOT_M
+            row["valid_from_utc"], row["measuring_point_id"] = moment, -1
+            points = pd.concat([points, row.to_frame().T.astype(points.dtypes)], ignore_index=True)
+            told.append((case.events.code(int(place)), int(case.events.frame["event_id"].iat[place])))
+        new = case.new(replace(case.inputs, measuring_points=points))
+        for well, event in told:
+            at_event = set(new.loc[new["event_id"] == event, "rule"])
+            at_well = set(new.loc[(new["well"] == well) & new["event_id"].isna(), "rule"]) - {places.GROUND}
+            named = bool(at_event & set(KINDS["survey step"]))
+            outcomes.append(("survey step", FOOT_M, bool(at_event | at_well), named))
+    return outcomes
+
+
+def inject_tape(case, count, random):
+    """Inject a stretched tape, one change at a time; return outcomes."""
+    outcomes = []
+    codes = np.unique(case.events.well)
+    days = np.unique(case.events.day[case.sound])
+    tapes = pd.DataFrame({"instrument_id": [900001, 900002], "instrument": ["T-1", "T-2"], "kind": "electric tape"})
+    instruments = pd.concat([case.inputs.instruments, tapes], ignore_index=True)
+    for _ in range(count):
+        part = random.permutation(codes)[: codes.size // 2]
+        since = days[random.integers(days.size // 5, days.size * 4 // 5)]
+        stretched = np.isin(case.events.well, part) & (case.events.day >= since)
+        place = case.events.order
+        new_tape = np.full(len(case.events), 900001.0)
+        new_tape[stretched] = 900002.0
+        records = case.inputs.records.copy()
+        ids, names = records["instrument_id"].to_numpy(copy=True), records["instrument"].to_numpy(copy=True)
+        ids[place], names[place] = new_tape, np.where(stretched, "T-2", "T-1")
+        records["instrument_id"], records["instrument"] = ids, names
+        depth, below = case.inputs.depth_to_water_m.copy(), case.inputs.depth_below_ground_m.copy()
+        depth[place[stretched]] *= 1.0 - STRETCH
+        below[place[stretched]] *= 1.0 - STRETCH
+        found = case.new(
+            replace(
+                case.inputs,
+                records=records,
+                instruments=instruments,
+                tape_checks=case.inputs.tape_checks.iloc[:0],
+                depth_to_water_m=depth,
+                depth_below_ground_m=below,
+            )
+        )
+        named = bool((found["rule"] == steps.WITH_TAPE).any())
+        outcomes.append(("stretched tape", np.nan, named, named))
+    return outcomes
+
+
+def show(case, outcomes, others):
+    table = pd.DataFrame(outcomes, columns=["kind", "shift_m", "noticed", "named"])
+    print(f"\n{case.name}: {len(case.events):,} levels, {case.seconds:.1f} s for all checks")
+    print(f"  {'kind':<18}{'faults':>7}{'noticed':>9}{'named':>8}   of those of 5 cm or more: noticed, named")
+    for kind in KINDS:
+        rows = table[table["kind"] == kind]
+        large = rows[rows["shift_m"].isna() | (rows["shift_m"] >= 0.05)]
+        if len(rows):
+            print(
+                f"  {kind:<18}{len(rows):>7}{rows['noticed'].mean():>9.1%}{rows['named'].mean():>8.1%}   "
+                f"{len(large):>5} {large['noticed'].mean():>8.1%}{large['named'].mean():>8.1%}"
+            )
+    checked = int(case.events.checked.sum())
+    counted = case.before[~case.before["rule"].isin([*PLANTED, *FACTS])]
+    for severity in ("serious", "warning", "note"):
+        number = int((counted["severity"] == severity).sum())
+        print(f"  before any injection: {number:,} {severity} findings, {number / checked:.2%} of {checked:,} levels")
+    print(f"  findings on other, sound levels: {others:.2f} for each fault of a reading")
+
+
+def main(arguments):
+    total = int(arguments[0]) if arguments else 1000
+    random = np.random.default_rng(int(arguments[1]) if len(arguments) > 1 else 20260217)
+    sys.path.insert(0, str(ROOT / "tests" / "real"))
+    with tempfile.TemporaryDirectory() as folder:
+        cases = []
+        demo.load(Path(folder) / "demo.sqlite")
+        with Network(Path(folder) / "demo.sqlite") as network:
+            cases.append(Case("demo network", network, 3))
+        source = ROOT.parent / "shared" / "open-data" / "esrp"
+        if source.is_dir():
+            from convert_esrp import convert
+
+            convert(source, Path(folder) / "tables")
+            init(Path(folder) / "esrp.sqlite")
+            with Network(Path(folder) / "esrp.sqlite") as network:
+                network.load([Path(folder) / "tables"], by="bench")
+                cases.append(Case("eastern Snake River Plain", network, 60))
+        share = total // len(cases)
+        for case in cases:
+            tapes = max(share // 25, 4)
+            surveys = share // 6
+            each = (share - tapes - surveys) // len(READING_KINDS)
+            outcomes, others = inject_readings(case, dict.fromkeys(READING_KINDS, each), random)
+            outcomes += inject_survey(case, surveys, random)
+            outcomes += inject_tape(case, tapes, random)
+            show(case, outcomes, others)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
