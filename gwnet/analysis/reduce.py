@@ -41,7 +41,7 @@ class Reduction:
     point_elevation_m, height_above_ground_m, ground_elevation_m : numpy.ndarray
         Of that measuring point; ground also from the well where the point does not tell [m].
     depth_to_water_m, depth_below_ground_m : numpy.ndarray
-        Corrected depths, positive downward; for a bound, the depth of the bound [m].
+        Corrected depths, positive downward; NaN where the level is only a bound [m].
     uncorrected_elevation_m, water_elevation_m : numpy.ndarray
         Water elevation before and after the correction for floating product; for a bound, the bound [m].
     product_thickness_m, sounded_depth_m : numpy.ndarray
@@ -109,8 +109,8 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
     by_tape = repeats.count > 0
     parts = _parts(inputs, repeats, tape, point, depth, thickness)
     total = np.where(is_bound | ~np.isnan(corrected), parts.combined_m(), np.nan)
-    depth = np.where(is_bound, bounds.elevation_m * -1 + elevation, depth)
-    below_ground = np.where(is_bound, ground - bounds.elevation_m, below_ground)
+    depth = np.where(is_bound, np.nan, depth)
+    below_ground = np.where(is_bound, np.nan, below_ground)
     head = np.where(is_bound, bounds.elevation_m, head)
     corrected = np.where(is_bound, bounds.elevation_m, corrected)
     findings = {

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gwnet import __version__
-from gwnet.errors import SettingsError
+from gwnet.errors import ReportError, SettingsError
 from gwnet.products.collect import collect
 from gwnet.reporting.definition import load_definition
 from gwnet.reporting.drawn import ReportDrawing
@@ -19,6 +19,8 @@ from gwnet.store import revision
 from gwnet.units import DISPLAY_UNITS
 
 if TYPE_CHECKING:
+    from gwnet.reporting.data import ReportData
+    from gwnet.reporting.period import Period
     from gwnet.store.session import Store
 
 #: Gathering the record, and drawing and writing the report.
@@ -82,6 +84,7 @@ def make_report(
     when = parse_period(period)
     with store.reading() as connection:
         data = collect(connection, told, when, site=site, known_on=known_on)
+    _refuse_empty(data, when)
     if progress is not None:
         progress(1, _STEPS)
     written = write_report(
@@ -96,3 +99,15 @@ def make_report(
     if progress is not None:
         progress(_STEPS, _STEPS)
     return [written.pdf, written.manifest, *written.annex]
+
+
+def _refuse_empty(data: ReportData, period: Period) -> None:
+    """Refuse a period in which there is neither a level event nor a round."""
+    days = data.levels["measured_at"].str[:10]
+    measured = ((days >= period.first.isoformat()) & (days <= period.last.isoformat())).any()
+    planned = ((data.rounds["starts_on"] >= period.first) & (data.rounds["starts_on"] <= period.last)).any()
+    if measured or planned:
+        return
+    on_record = f"Levels on record run from {days.min()} to {days.max()}." if len(days) else "No level is on record."
+    message = f"There is neither a level nor a round in {period.label}."
+    raise ReportError(message, where=data.site.code, mend=on_record)

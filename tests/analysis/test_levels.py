@@ -182,7 +182,8 @@ def test_dry_is_a_bound(record, screen, sounded, bound_below_ground):
     level = only(record)
     assert level["bound"] == "<="
     assert level["water_elevation_m"] == pytest.approx(100.0 - bound_below_ground)
-    assert level["depth_below_ground_m"] == pytest.approx(bound_below_ground)
+    assert np.isnan(level["depth_below_ground_m"])
+    assert np.isnan(level["depth_to_water_m"])
     assert not level["usable"]
     assert level["unusable_reason"] == "dry"
 
