@@ -19,6 +19,15 @@ def metres(value: float, decimals: int = 3) -> Decimal:
     return Decimal(f"{round(value, decimals) + 0.0:.{decimals}f}")
 
 
+_READINGS = ("depth_to_water", "depth_to_water_2", "depth_to_water_3")
+
+
+def _exchanged(value: Decimal) -> Decimal:
+    """Return a number with its first two decimals exchanged."""
+    whole_part, decimals = str(value).split(".")
+    return Decimal(f"{whole_part}.{decimals[1]}{decimals[0]}{decimals[2:]}")
+
+
 @dataclass
 class Event:
     """One level event: what is written, and the truth behind it.
@@ -113,6 +122,8 @@ class Record:
         for code, (first, last) in lives.items():
             made[code] = []
             for year in range(first, last + 1):
+                if (code, year) in story.CHECKS_FORGOTTEN:
+                    continue
                 day = dt.date(year, 1, 15) + dt.timedelta(days=whole(0, 4, "check", code, year))
                 tape = [
                     round(depth + 0.001 * whole(-1, 1, "tape", code, year, depth), 3) for depth in story.CHECK_DEPTHS
@@ -144,7 +155,37 @@ class Record:
         for code, text, status, notes in story.EXTRA:
             moment = dt.datetime.fromisoformat(text).replace(tzinfo=ZONE)
             made.append(self._event(code, "", moment, {"status": status, "notes": notes}))
+        for (code, item_code), special in story.SPECIAL.items():
+            if "fault" in special:
+                self._spoil(made, code, item_code, special["fault"])
         return sorted(made, key=lambda event: (event.moment, event.well))
+
+    def _spoil(self, events: list[Event], code: str, round_code: str, fault: str) -> None:
+        """Book what was not read: a fault that nothing on the sheet tells."""
+        there = {(event.well, event.round): event for event in events}
+        event = there[code, round_code]
+        event.tags |= {"fault", fault}
+        columns = [name for name in _READINGS if name in event.row]
+        if fault == "read in feet":
+            more = metres(float(event.row["depth_to_water"]) / 0.3048 - float(event.row["depth_to_water"]))
+            event.row |= {name: event.row[name] + more for name in columns}
+        elif fault == "digits exchanged":
+            event.row |= {name: _exchanged(event.row[name]) for name in columns}
+        elif fault == "read from the old rim":
+            old = next(point for point in story.POINTS if point.well == code and point.valid_until)
+            step = old.elevation - self._point(event).elevation
+            event.row |= {name: metres(float(event.row[name]) + step) for name in columns}
+        elif fault == "exchanged with N2-L":
+            other = there["N2-L", round_code]
+            other.tags |= {"fault", "exchanged with N2-U"}
+            mine, theirs = ({name: one.row.pop(name, "") for name in _READINGS} for one in (event, other))
+            event.row |= theirs
+            other.row |= mine
+        elif fault in ("last readings again", "readings of L-03"):
+            codes = [item.code for item in story.ROUNDS]
+            before = codes[codes.index(round_code) - 1]
+            source = there[("L-03", round_code) if "L-03" in fault else (code, before)]
+            event.row |= {name: source.row.get(name, "") for name in _READINGS}
 
     def true_head(self, code: str, moment: dt.datetime, key: str) -> float:
         """Return the head in a well, with a few millimetres of the day's air pressure."""
@@ -219,6 +260,8 @@ class Record:
         code, method = "E-1" if crew_a else ("E-2" if day < "2023-01-17" else "E-3"), "electric tape"
         if event.well == "W-09" and event.round in story.PRODUCT:
             code, method = "IP-1", "interface probe"
+        if code == "E-3" and event.round == story.BORROWED_IN:
+            code = story.BORROWED_TAPE
         if event.status == "flowing":
             code, method = "SP-1", "standpipe"
         if event.truth_m is None or special.get("overflow"):
@@ -255,6 +298,9 @@ class Record:
                 row["product_relative_density"] = Decimal(f"{density:.2f}")
         on_tape = self.on_tape(row["instrument"], day, depth)
         event.correction_m = depth - on_tape
+        if row["instrument"] == story.BORROWED_TAPE:
+            on_tape += story.BORROWED_M
+            event.tags |= {"fault", "borrowed tape"}
         repeats = 3 if whole(1, 9, "third", event.well, key) == 1 else 2
         for number in range(1, repeats + 1):
             column = "depth_to_water" if number == 1 else f"depth_to_water_{number}"

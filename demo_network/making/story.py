@@ -260,6 +260,7 @@ INSTRUMENTS = (
         "E-2", "electric tape", "A-0456", 42, 3, 100, notes="Stretched on 2021-05-03; withdrawn in January 2023"
     ),
     Instrument("E-3", "electric tape", "A-2310", 38, 3, 100, notes="Replaces E-2"),
+    Instrument("E-4", "electric tape", "A-0102", 42, 3, 100, notes="Borrowed for 2024-Q4; a splice makes it short"),
     Instrument("IP-1", "interface probe", "B-0093", 55, 3, 60),
     Instrument("SP-1", "other", "", 0, 5, 2, 5, notes="Clear standpipe with scale, for the overflowing well"),
 )
@@ -272,6 +273,12 @@ STRETCH_NOTES = {
     "2021-05-03": "Tape caught on the pump cable of P-1 and pulled free; reads short in proportion to depth",
     "2022-01-18": "Stretch has grown",
 }
+
+
+#: Checks that were forgotten.
+CHECKS_FORGOTTEN = (("E-3", 2025),)
+#: The round in which crew B read on a borrowed tape, and what it reads too much at every depth.
+BORROWED_IN, BORROWED_TAPE, BORROWED_M = "2024-Q4", "E-4", 0.100
 
 
 @dataclass(frozen=True)
@@ -345,6 +352,17 @@ PUMP_OFF_SHORT = {  # rounds in which the pump was stopped a short time before t
     "2024-Q4": 40,
 }
 
+#: Faults that the checks must find: the rule that names each.
+FAULT_RULES = {
+    "last readings again": "last readings again",
+    "read in feet": "fits in another unit",
+    "digits exchanged": "fits with two digits exchanged",
+    "readings of L-03": "readings of another well",
+    "read from the old rim": "fits another measuring point",
+    "exchanged with N2-L": "readings of two wells exchanged",
+    "exchanged with N2-U": "readings of two wells exchanged",
+}
+
 #: What was special about one well in one round.
 SPECIAL: dict[tuple[str, str], dict[str, Any]] = {
     ("L-04", "2018-Q1"): {"given_as": "water_elevation", "notes": "Taken over from the earlier programme"},
@@ -367,17 +385,26 @@ SPECIAL: dict[tuple[str, str], dict[str, Any]] = {
     ("N3-L", "2020-Q2"): {"status": "flowing", "overflow": True, "notes": "Overflowing; standpipe left in the office"},
     ("W-14", "2020-Q3"): {"blunder": 1.0, "notes": ""},
     ("W-14", "2020-Q4"): {"status": "not measured", "notes": "Thunderstorm, crew left the site"},
+    ("N2-U", "2020-Q4"): {"fault": "last readings again", "notes": ""},
+    ("N2-L", "2020-Q4"): {"fault": "last readings again", "notes": ""},
+    ("W-06", "2020-Q4"): {"fault": "last readings again", "notes": ""},
     ("W-12", "2021-Q1"): {"status": "affected by surface water", "offset": 0.05, "notes": "River over the bank"},
     ("W-09", "2021-Q1"): {"no_density": True, "notes": "Density not determined"},
     ("W-13", "2021-Q3"): {"status": "nearby pumping", "offset": -0.18, "notes": "Irrigation pump in the next field"},
     ("W-08", "2021-Q4"): {"no_time": True, "notes": "Time not booked"},
     ("W-06", "2022-Q1"): {"status": "destroyed", "notes": "Casing broken at ground by a mower"},
     ("L-03", "2022-Q2"): {"quality": "suspect", "offset": 0.14, "notes": "Condensation on the casing, weak signal"},
+    ("W-11", "2022-Q2"): {"fault": "read in feet", "notes": "Tape with feet lent by the driller"},
     ("W-10", "2022-Q3"): {"status": "not found", "notes": "Under a stack of straw bales"},
     ("N1-L", "2023-Q1"): {"no_time": True, "notes": "Time not booked"},
+    ("N1-U", "2023-Q2"): {"fault": "digits exchanged", "notes": ""},
+    ("L-04", "2023-Q3"): {"fault": "readings of L-03", "notes": ""},
     ("L-01", "2023-Q4"): {"status": "obstructed", "notes": "Stone at 3 m; removed on 2023-12-05"},
     ("W-12", "2024-Q1"): {"quality": "estimate", "notes": "Gusty wind, tape moved"},
     ("W-10", "2024-Q2"): {"disagree": 0.100, "notes": "Interrupted by a phone call"},
+    ("N2-U", "2024-Q3"): {"fault": "read from the old rim", "notes": "Read at the old vault"},
+    ("N2-U", "2025-Q1"): {"fault": "exchanged with N2-L", "notes": ""},
+    ("N2-L", "2025-Q1"): {"fault": "exchanged with N2-U", "notes": ""},
     ("W-02", "2026-Q1"): {"status": "no access", "notes": "Track under water, gate not reached"},
     ("L-01", "2026-Q1"): {"status": "not measured", "notes": "Well sealed for repair of the protective pipe"},
     ("W-14", "2026-Q1"): {"missing": True},
@@ -387,6 +414,7 @@ SPECIAL: dict[tuple[str, str], dict[str, Any]] = {
 
 #: Readings between the rounds.
 EXTRA = (
+    ("W-05", "2019-05-21 14:40", "static", "Read again in the afternoon"),
     ("W-12", "2024-01-08 13:20", "affected by surface water", "Water ponds around the well; extra reading"),
     ("W-08", "2025-12-02 10:15", "static", "Confirms the reading of 2025-Q4"),
 )

@@ -84,7 +84,7 @@ def _why(event: Event) -> str:
 
 
 def _sample(record: Record) -> list[Truth]:
-    spoilt = {"repeats disagree", "blunder", "no density", "in the sump", "overflow"}
+    spoilt = {"repeats disagree", "blunder", "no density", "in the sump", "overflow", "fault"}
     sound = [event for event in record.events if event.truth_m is not None and not spoilt & event.tags]
     return [_level(event, why) for event in sound if event.status != "dry" and (why := _why(event))]
 
@@ -110,7 +110,7 @@ def _corrected_survey(record: Record) -> Truth:
     point = next(point for point in story.POINTS if point.recorded != point.elevation)
     levels = []
     for event in record.events:
-        if event.well == point.well and event.truth_m is not None:
+        if event.well == point.well and event.truth_m is not None and "fault" not in event.tags:
             step = point.recorded - point.elevation
             levels.append(_name(event) | {"before_m": r4(event.truth_m + step), "after_m": r4(event.truth_m)})
     return {
@@ -255,6 +255,30 @@ def _spoilt(record: Record) -> Truth:
             cause = event.status if event.status in NO_NUMBER else "quality suspect"
             made["unusable"].append(_name(event) | {"cause": cause, "notes": event.row["notes"]})
     return dict(made)
+
+
+def _faults(record: Record) -> list[Truth]:
+    """Return the faults that nothing on the sheets tells, each with the rule that must name it."""
+    made = []
+    for event in record.events:
+        for fault, rule in story.FAULT_RULES.items():
+            if fault in event.tags:
+                made.append(_name(event) | {"fault": fault, "rule": rule})
+        if "blunder" in event.tags:
+            made.append(_name(event) | {"fault": "one metre too deep", "rule": "off by a round amount"})
+        if not event.round and event.well == "W-05":
+            made.append(_name(event) | {"fault": "hours after sampling", "rule": "read before recovery"})
+    borrowed = [event for event in record.events if "borrowed tape" in event.tags]
+    made.append(_name(borrowed[0]) | {"fault": "borrowed tape", "rule": "step with another tape"})
+    forgotten = {}
+    for event in record.events:
+        if event.row["instrument"] == "E-3" and event.round.startswith("2025") and "depth_to_water" in event.row:
+            forgotten.setdefault(event.round, event)
+    made += [
+        _name(event) | {"fault": "tape not checked in 2025", "rule": "tape check overdue"}
+        for event in forgotten.values()
+    ]
+    return made
 
 
 def _last_round(record: Record) -> Truth:
@@ -408,6 +432,7 @@ def expected(record: Record) -> Truth:
         "threshold": _thresholds(record),
         "silting": _silting(record),
         **_spoilt(record),
+        "fault": _faults(record),
         "last_round": last,
         "gradient": _gradients(record, last["control"]),
         "vertical": _vertical(record),

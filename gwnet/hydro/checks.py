@@ -307,8 +307,11 @@ def jumps(
     found = _changes(wells, time, seasons, level, serves, around.before, spreads, least, floor_m)
     again = readings_around(wells, serves & ~found.jump).before
     second = _changes(wells, time, seasons, level, serves & ~found.jump, again, spreads, least, floor_m)
-    after_jump = found.jump & (around.before >= 0) & found.jump[around.before] & ~second.jump & (again >= 0)
-    after_jump &= ~np.isnan(second.upper_m)
+    # where too few changes take as long, those of the shorter interval are the stricter limits
+    lower = np.where(np.isnan(second.lower_m), found.lower_m, second.lower_m)
+    upper = np.where(np.isnan(second.upper_m), found.upper_m, second.upper_m)
+    returned = (again >= 0) & (second.change_m >= lower) & (second.change_m <= upper)
+    after_jump = found.jump & (around.before >= 0) & found.jump[around.before] & returned
     keep = found.jump & ~after_jump
     return Jumps(found.change_m, found.lower_m, found.upper_m, around.before, found.count, keep)
 

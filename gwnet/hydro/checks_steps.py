@@ -11,7 +11,16 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from gwnet.hydro.checks import Around, Flags, Floats, Places, equally_long, nested_spread, readings_around
+from gwnet.hydro.checks import (
+    Around,
+    Flags,
+    Floats,
+    Places,
+    equally_long,
+    interval_groups,
+    nested_spread,
+    readings_around,
+)
 from gwnet.hydro.checks_neighbours import LEAST_NEIGHBOURS, Series, series_of
 
 #: A year [d]: levels a year apart stand in the same season.
@@ -26,6 +35,10 @@ _NEAR_D: Final = 5.0
 _NEAR_SHARE: Final = 0.5
 
 
+#: Fewest moves into a season that tell what is usual (own choice).
+_LEAST_OF_SEASON: Final = 5
+
+
 @dataclass(frozen=True, eq=False)
 class Moves:
     """How each level moved against the neighbours; shape (n,) each.
@@ -33,7 +46,8 @@ class Moves:
     Attributes
     ----------
     since_last_m : numpy.ndarray
-        Change since the last sound reading less the median change of the neighbours; NaN where they were not read [m].
+        Change since the last sound reading less the median change of the neighbours, and less what is usual of that
+        in the season; NaN where the neighbours were not read [m].
     since_year_m : numpy.ndarray
         The same since a year before [m].
     last_spread_m, year_spread_m : numpy.ndarray
@@ -52,6 +66,7 @@ class Moves:
 def moves_against_neighbours(
     well: ArrayLike,
     time_d: ArrayLike,
+    season: ArrayLike,
     elevation_m: ArrayLike,
     sound: ArrayLike,
     neighbours: Places,
@@ -66,6 +81,8 @@ def moves_against_neighbours(
         Well of each event, as its row in `neighbours`; events sorted by well and time.
     time_d : array_like, shape (n,)
         Time [d].
+    season : array_like of int, shape (n,)
+        Season of each event.
     elevation_m : array_like, shape (n,)
         Water elevation, positive upward; NaN where there is none [m].
     sound : array_like of bool, shape (n,)
@@ -85,7 +102,9 @@ def moves_against_neighbours(
     ShapeError
         If the arrays differ in length.
     """
-    wells, time, level, serves = equally_long(well=well, time_d=time_d, elevation_m=elevation_m, sound=sound)
+    wells, time, seasons, level, serves = equally_long(
+        well=well, time_d=time_d, season=season, elevation_m=elevation_m, sound=sound
+    )
     wells, time, level = wells.astype(np.int64), time.astype(np.float64), level.astype(np.float64)
     serves = serves.astype(np.bool_) & ~np.isnan(level)
     around: Around = readings_around(wells, serves)
@@ -99,6 +118,9 @@ def moves_against_neighbours(
     own = level - series.at(wells, earlier, np.full(time.shape, YEAR_NEAR_D))
     year = own - _theirs(series, wells, neighbours, time, earlier, np.full(time.shape, YEAR_NEAR_D))
     group = wells[None, :]
+    # what the well usually does into this season, otherwise than its neighbours, is no step
+    of_season = interval_groups(wells, seasons, time - np.nan_to_num(start))[:1]
+    last = last - np.nan_to_num(nested_spread(last, of_season, use=serves, least=_LEAST_OF_SEASON).centre)
     return Moves(
         last,
         year,
@@ -136,7 +158,7 @@ class Steps:
     error_m: Floats
 
 
-def steps_at(row: Places, well: ArrayLike, time_d: ArrayLike, moves: Moves, sound: Flags) -> Steps:
+def steps_at(row: Places, well: ArrayLike, time_d: ArrayLike, moves: Moves, sound: Flags, what: Places) -> Steps:
     """Return the step of a well's levels at given events.
 
     Parameters
@@ -151,6 +173,8 @@ def steps_at(row: Places, well: ArrayLike, time_d: ArrayLike, moves: Moves, soun
         Moves of the events.
     sound : numpy.ndarray of bool, shape (n,)
         Which events count.
+    what : numpy.ndarray of int64, shape (n,)
+        What changed, for example the tape; only events with the same as the first count with it.
 
     Returns
     -------
@@ -165,7 +189,7 @@ def steps_at(row: Places, well: ArrayLike, time_d: ArrayLike, moves: Moves, soun
     step, error = moves.since_last_m[row].copy(), moves.last_spread_m[row].copy()
     for place, (first, end) in enumerate(zip(row.tolist(), ends.tolist(), strict=True)):
         later = np.arange(first, end)
-        moved = moves.since_year_m[later][sound[later]]
+        moved = moves.since_year_m[later][sound[later] & (what[later] == what[first])]
         moved = moved[~np.isnan(moved)]
         if moved.size:
             # levels of one year are not independent of one another: two of them count as one

@@ -6,12 +6,15 @@ Depths are positive downward, elevations positive upward. No loop over events.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gwnet.hydro.checks import Flags, Floats, Places, equally_long, readings_around
+
+#: Readings that the share of all wells weighs when that of one well is judged (own choice).
+_PRIOR: Final = 10.0
 
 
 def hours_since(well: ArrayLike, time_d: ArrayLike, what: ArrayLike) -> Floats:
@@ -229,14 +232,16 @@ def repeated_readings(
 
     Notes
     -----
-    Each well repeats itself by chance with the share that it does over its whole record, (k + 0.5) / (n + 1). The sum
-    over a round has mean sum p and variance sum p (1 - p); the limit is four standard deviations above.
+    Each well repeats itself by chance with a share p: k of n readings in the rest of its record, drawn towards the
+    share of all wells with the weight of ten readings. The sum over a round has mean sum p and variance sum p (1 - p);
+    the limit is four standard deviations above.
     """
     of, wells, repeats = equally_long(group=group, well=well, same=same)
     _, code = np.unique(wells, return_inverse=True)
     k = np.bincount(code, weights=repeats.astype(np.float64))
     n = np.bincount(code)
-    share = ((k + 0.5) / (n + 1.0))[code] if n.size else np.zeros(0)
+    of_all = (k.sum() + 0.5) / (n.sum() + 1.0)
+    share = (k[code] - repeats + _PRIOR * of_all) / (n[code] - 1.0 + _PRIOR)
     mean = np.bincount(of, weights=share, minlength=groups)
     variance = np.bincount(of, weights=share * (1.0 - share), minlength=groups)
     limit = np.maximum(mean + 4.0 * np.sqrt(variance), least - 1.0)

@@ -17,6 +17,7 @@ APART: Final = "stands apart from its neighbours"
 GROUND: Final = "measuring point does not fit the ground"
 ORDER: Final = "order of heads in the cluster reversed"
 COPIED: Final = "readings of another well"
+EXCHANGED: Final = "readings of two wells exchanged"
 
 #: Amounts that typed elevations are wrong by [m], with their names.
 _TYPED: Final = ((0.3048, "1 ft"), (1.0, "1 m"), (3.048, "10 ft"), (10.0, "10 m"), (100.0, "100 m"), (30.48, "100 ft"))
@@ -37,7 +38,7 @@ def place_findings(events: Events, fit: Fit) -> list[Finding]:
     list of Finding
         Findings of the rules of this module.
     """
-    return [*_apart(events), *_ground(events), *_order(events, fit), *_copied(events, fit)]
+    return [*_apart(events), *_ground(events), *_order(events, fit), *_copied(events, fit), *_exchanged(events, fit)]
 
 
 def about(amount_m: float) -> str:
@@ -221,3 +222,32 @@ def _copied(events: Events, fit: Fit) -> list[Finding]:
         )
         made.append(Finding(COPIED, WARNING, message, {"spreads": round(float(worst["off"]), 2), "as": others}, row))
     return made
+
+
+def _exchanged(events: Events, fit: Fit) -> list[Finding]:
+    """Find pairs of wells of one day that both fit with the depth of the other."""
+    limits = events.limits
+    off = np.abs(fit.residual_m) > np.maximum(limits["least_misfit_m"], limits["hint_spreads"] * fit.spread_m)
+    rows = np.flatnonzero(off & events.checked & (events.booked.quantity == "depth_to_water"))
+    depth = events.booked.value * events.booked.metres
+    within = limits["hint_fit_spreads"] * fit.spread_m
+    made = []
+    for day in np.unique(events.day[rows]):
+        for one, other in combinations(rows[events.day[rows] == day].tolist(), 2):
+            moved = depth[one] - depth[other]
+            fits = (
+                abs(fit.residual_m[one] + moved) <= within[one] and abs(fit.residual_m[other] - moved) <= within[other]
+            )
+            if fits and events.well[one] != events.well[other]:
+                made += [_swapped(events, fit, one, other), _swapped(events, fit, other, one)]
+    return made
+
+
+def _swapped(events: Events, fit: Fit, row: int, other: int) -> Finding:
+    message = (
+        f"The level stands {events.length(abs(fit.residual_m[row]))} {'above' if fit.residual_m[row] > 0 else 'below'} "
+        f"what is around it, and so does that of {events.code(other)} on the same day; with their depths exchanged "
+        "both would fit."
+    )
+    values = {"misfit_m": round(float(fit.residual_m[row]), 6), "other": events.code(other)}
+    return Finding(EXCHANGED, WARNING, message, values, row)

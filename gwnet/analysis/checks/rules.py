@@ -31,6 +31,7 @@ RULES: Final[tuple[str, ...]] = (
     places.GROUND,
     places.ORDER,
     places.COPIED,
+    places.EXCHANGED,
     steps.AT_POINT,
     steps.WITH_TAPE,
     programme.MISSING,

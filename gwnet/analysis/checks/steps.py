@@ -53,12 +53,13 @@ def _at_points(events: Events) -> list[Finding]:
     moves = moves_against_neighbours(
         events.well,
         events.time_d,
+        events.season,
         events.level_m,
         events.sound,
         events.neighbours,
         least=events.limits["least_changes"],
     )
-    found = steps_at(rows, events.well, events.time_d, moves, events.sound)
+    found = steps_at(rows, events.well, events.time_d, moves, events.sound, events.point)
     limits = events.limits
     counts = np.abs(found.step_m) > np.maximum(limits["least_step_m"], limits["step_spreads"] * found.error_m)
     made = []
@@ -87,14 +88,14 @@ def _with_tapes(events: Events) -> list[Finding]:
     made = []
     for _, group in table.groupby(["when", "old", "new"], sort=True):
         if group["row"].nunique() >= events.limits["least_tape_wells"]:
-            made += _tape_change(events, group)
+            made += _tape_change(events, group, tape)
     return made
 
 
-def _tape_change(events: Events, group: pd.DataFrame) -> list[Finding]:
+def _tape_change(events: Events, group: pd.DataFrame, tape: Places) -> list[Finding]:
     """Judge one change of tape: the wells that had it against wells that kept theirs."""
     rows = group["row"].to_numpy(dtype=np.int64)
-    shift = _shift(events, rows)
+    shift = _shift(events, rows, tape)
     limits = events.limits
     if shift is None or not shift.counts(limits["tape_spreads"], limits["tape_step_m"]):
         return []
@@ -116,7 +117,7 @@ def _tape_change(events: Events, group: pd.DataFrame) -> list[Finding]:
     return [Finding(WITH_TAPE, WARNING, message, values, first)]
 
 
-def _shift(events: Events, rows: Places) -> Shift | None:
+def _shift(events: Events, rows: Places, tape: Places) -> Shift | None:
     """Return the common shift of the wells of a change of tape; None where no wells kept theirs."""
     part = np.unique(events.well[rows])
     names = events.wells["aquifer"].where(events.wells["aquifer"].notna(), "").to_numpy(dtype=object).astype(str)
@@ -126,9 +127,15 @@ def _shift(events: Events, rows: Places) -> Shift | None:
     if not (neighbours[part] >= 0).any():
         return None
     moves: Moves = moves_against_neighbours(
-        events.well, events.time_d, events.level_m, events.sound, neighbours, least=events.limits["least_changes"]
+        events.well,
+        events.time_d,
+        events.season,
+        events.level_m,
+        events.sound,
+        neighbours,
+        least=events.limits["least_changes"],
     )
-    steps = steps_at(rows, events.well, events.time_d, moves, events.sound)
+    steps = steps_at(rows, events.well, events.time_d, moves, events.sound, tape)
     return common_shift(steps.step_m, events.column("depth_to_water_m")[rows])
 
 
