@@ -49,3 +49,31 @@ SOUNDING_INTERVAL_DAYS: Final[float] = 365.0
 
 #: Loggers are visited every so many days [d] (own choice).
 LOGGER_VISIT_INTERVAL_DAYS: Final[float] = 90.0
+
+#: Standard gravity [m/s2]; 3rd CGPM (1901), exact.
+STANDARD_GRAVITY_M_S2: Final[float] = 9.80665
+
+#: Density of water in the conventional columns of water [kg/m3]; NIST SP 811, appendix B, exact.
+CONVENTIONAL_WATER_DENSITY_KG_M3: Final[float] = 1000.0
+
+#: Gas constant of dry air [J/(kg K)]; ISO 2533:1975, standard atmosphere (from memory).
+DRY_AIR_GAS_CONSTANT_J_KG_K: Final[float] = 287.05287
+
+#: 0 degC in kelvin; exact by the definition of the degree Celsius.
+ZERO_CELSIUS_K: Final[float] = 273.15
+
+#: Water-level sensing must be accurate to this [m]; 0.01 ft. USGS TWRI 8-A3 (Freeman et al., 2004; from memory), as
+#: restated on the project page of the USGS San Diego hydrogeology study, with the two that follow.
+LOGGER_ACCURACY_M: Final[float] = 0.003048
+
+#: ... or to this share of the range of the levels ...
+LOGGER_ACCURACY_OF_RANGE: Final[float] = 0.001
+
+#: ... or to this share of the depth to water, where that is beyond the next; whichever is the least restrictive.
+LOGGER_ACCURACY_OF_DEPTH: Final[float] = 0.0001
+
+#: Depth to water beyond which the share of depth counts [m]; 100 ft, same source.
+LOGGER_ACCURACY_DEPTH_M: Final[float] = 30.48
+
+#: Julian year [d]; drift is stated per year of this length.
+DAYS_PER_YEAR: Final[float] = 365.25

@@ -1,13 +1,17 @@
-"""Units: conversion of lengths to metres and the unit words that files may use.
-
-Lengths only for now; pressure and temperature join with the loggers.
-"""
+"""Units: lengths to metres, pressures to pascals, temperatures to degrees Celsius, and the words that files may use."""
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from gwnet.errors import UnitError
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+#: A number, or an array of numbers that is converted element by element.
+Numbers = TypeVar("Numbers", float, "NDArray[np.floating[Any]]")
 
 #: Metres in one unit of length. Foot: 0.3048 m exactly; US survey foot: 1200/3937 m exactly
 #: (85 FR 62698, 5 October 2020).
@@ -17,6 +21,46 @@ METRES_PER_UNIT: Final[dict[str, float]] = {
     "mm": 0.001,
     "ft": 0.3048,
     "ftUS": 1200.0 / 3937.0,
+}
+
+#: Standard gravity [m/s2]; 3rd CGPM (1901), exact.
+_STANDARD_GRAVITY: Final[float] = 9.80665
+
+#: Pascals in one conventional metre of water: 1000 kg/m3 under standard gravity, exactly.
+_METRE_OF_WATER: Final[float] = 1000.0 * _STANDARD_GRAVITY
+
+#: Pascals in one conventional millimetre of mercury: 13595.1 kg/m3 under standard gravity, exactly.
+_MILLIMETRE_OF_MERCURY: Final[float] = 13.5951 * _STANDARD_GRAVITY
+
+#: Pascals in one unit of pressure. Exact by definition: bar 100 kPa; psi = 0.45359237 kg x 9.80665 m/s2 / (0.0254 m)2
+#: (pound and inch of 1959); standard atmosphere 101325 Pa (10th CGPM, 1954); conventional columns of water
+#: (1000 kg/m3) and of mercury (13595.1 kg/m3) under 9.80665 m/s2 (NIST SP 811, appendix B; from memory). A foot of
+#: water of 39.2 degF, also in use, is 2988.98 Pa there; 0.003 % less than the conventional one here.
+PASCALS_PER_UNIT: Final[dict[str, float]] = {
+    "Pa": 1.0,
+    "hPa": 100.0,
+    "kPa": 1000.0,
+    "mbar": 100.0,
+    "bar": 100_000.0,
+    "dbar": 10_000.0,
+    "psi": 0.45359237 * _STANDARD_GRAVITY / 0.0254**2,
+    "atm": 101_325.0,
+    "mH2O": _METRE_OF_WATER,
+    "cmH2O": 0.01 * _METRE_OF_WATER,
+    "ftH2O": 0.3048 * _METRE_OF_WATER,
+    "inH2O": 0.0254 * _METRE_OF_WATER,
+    "mmHg": _MILLIMETRE_OF_MERCURY,
+    "inHg": 25.4 * _MILLIMETRE_OF_MERCURY,
+}
+
+#: For each unit of temperature, the reading at 0 degC and the degrees of that unit in one degree Celsius.
+#: Fahrenheit: t_F = 1.8 t_C + 32, exactly (NIST SP 811, appendix B).
+TEMPERATURE_SCALES: Final[dict[str, tuple[float, float]]] = {"degC": (0.0, 1.0), "degF": (32.0, 1.8)}
+
+#: Other spellings of the units of temperature, in lower case.
+_TEMPERATURE_WORDS: Final[dict[str, str]] = {
+    **dict.fromkeys(("degc", "°c", "deg c", "c", "celsius", "℃"), "degC"),
+    **dict.fromkeys(("degf", "°f", "deg f", "f", "fahrenheit", "℉"), "degF"),
 }
 
 #: Units that results can be printed in.
@@ -84,3 +128,210 @@ def metres_per(unit: str) -> float:
     0.3048
     """
     return METRES_PER_UNIT[length_unit(unit)]
+
+
+def pressure_unit(word: str) -> str:
+    """Return the canonical name of a unit of pressure.
+
+    Parameters
+    ----------
+    word : str
+        Unit as written in a heading; surrounding blanks and letter case do not matter.
+
+    Returns
+    -------
+    str
+        One of the names in `PASCALS_PER_UNIT`.
+
+    Raises
+    ------
+    UnitError
+        If the word is not one of these. Megapascal is not among them: in any letter case but one, it could be
+        millipascal.
+
+    Examples
+    --------
+    >>> pressure_unit(" KPA "), pressure_unit("mH2O")
+    ('kPa', 'mH2O')
+    """
+    wanted = word.strip().lower()
+    for unit in PASCALS_PER_UNIT:
+        if unit.lower() == wanted:
+            return unit
+    known = ", ".join(PASCALS_PER_UNIT)
+    message = f"Unknown unit of pressure {word!r}; expected one of {known}."
+    raise UnitError(message, mend="Say the unit of the pressure column by one of these names.")
+
+
+def pascals_per(unit: str) -> float:
+    """Return how many pascals one unit of pressure is.
+
+    Parameters
+    ----------
+    unit : str
+        Name of a unit of pressure, see `PASCALS_PER_UNIT`.
+
+    Returns
+    -------
+    float
+        Pascals in one unit [Pa].
+
+    Raises
+    ------
+    UnitError
+        If the unit is not known.
+
+    Notes
+    -----
+    The sources stand beside `PASCALS_PER_UNIT`. All factors are exact but for rounding of the last binary digit.
+
+    Examples
+    --------
+    >>> pascals_per("hPa"), round(pascals_per("psi"), 6)
+    (100.0, 6894.757293)
+    """
+    return PASCALS_PER_UNIT[pressure_unit(unit)]
+
+
+def to_pascals(pressure: Numbers, unit: str) -> Numbers:
+    """Return pressures in pascals; absolute stays absolute, and gauge stays gauge.
+
+    Parameters
+    ----------
+    pressure : float or numpy.ndarray
+        Pressures in ``unit``; NaN stays NaN.
+    unit : str
+        Name of a unit of pressure, see `PASCALS_PER_UNIT`.
+
+    Returns
+    -------
+    float or numpy.ndarray
+        The pressures [Pa].
+
+    Raises
+    ------
+    UnitError
+        If the unit is not known.
+
+    Examples
+    --------
+    >>> to_pascals(1013.25, "mbar")
+    101325.0
+    """
+    return pressure * pascals_per(unit)
+
+
+def from_pascals(pressure_pa: Numbers, unit: str) -> Numbers:
+    """Return pressures in another unit; the inverse of `to_pascals`.
+
+    Parameters
+    ----------
+    pressure_pa : float or numpy.ndarray
+        Pressures; NaN stays NaN [Pa].
+    unit : str
+        Name of a unit of pressure, see `PASCALS_PER_UNIT`.
+
+    Returns
+    -------
+    float or numpy.ndarray
+        The pressures in ``unit``.
+
+    Raises
+    ------
+    UnitError
+        If the unit is not known.
+
+    Examples
+    --------
+    >>> from_pascals(101325.0, "mbar")
+    1013.25
+    """
+    return pressure_pa / pascals_per(unit)
+
+
+def temperature_unit(word: str) -> str:
+    """Return the canonical name of a unit of temperature.
+
+    Parameters
+    ----------
+    word : str
+        Unit as written in a heading, with or without a degree sign; blanks and letter case do not matter.
+
+    Returns
+    -------
+    str
+        ``degC`` or ``degF``.
+
+    Raises
+    ------
+    UnitError
+        If the word is neither.
+
+    Examples
+    --------
+    >>> temperature_unit("F")
+    'degF'
+    """
+    unit = _TEMPERATURE_WORDS.get(" ".join(word.lower().split()))
+    if unit is None:
+        message = f"Unknown unit of temperature {word!r}; expected degC or degF."
+        raise UnitError(message, mend="Say the unit of the temperature column by one of these names.")
+    return unit
+
+
+def to_celsius(temperature: Numbers, unit: str) -> Numbers:
+    """Return temperatures in degrees Celsius.
+
+    Parameters
+    ----------
+    temperature : float or numpy.ndarray
+        Temperatures in ``unit``; NaN stays NaN.
+    unit : str
+        ``degC`` or ``degF``.
+
+    Returns
+    -------
+    float or numpy.ndarray
+        The temperatures [degC].
+
+    Raises
+    ------
+    UnitError
+        If the unit is not known.
+
+    Examples
+    --------
+    >>> to_celsius(50.0, "degF")
+    10.0
+    """
+    at_zero, per_degree = TEMPERATURE_SCALES[temperature_unit(unit)]
+    return (temperature - at_zero) / per_degree
+
+
+def from_celsius(temperature_degc: Numbers, unit: str) -> Numbers:
+    """Return temperatures in another unit; the inverse of `to_celsius`.
+
+    Parameters
+    ----------
+    temperature_degc : float or numpy.ndarray
+        Temperatures; NaN stays NaN [degC].
+    unit : str
+        ``degC`` or ``degF``.
+
+    Returns
+    -------
+    float or numpy.ndarray
+        The temperatures in ``unit``.
+
+    Raises
+    ------
+    UnitError
+        If the unit is not known.
+
+    Examples
+    --------
+    >>> from_celsius(10.0, "degF")
+    50.0
+    """
+    at_zero, per_degree = TEMPERATURE_SCALES[temperature_unit(unit)]
+    return temperature_degc * per_degree + at_zero
