@@ -151,6 +151,8 @@ def _toml_value(value: Any) -> str:
         return repr(value + 0.0 if isinstance(value, float) else value)
     if isinstance(value, (list, tuple)):
         return "[" + ", ".join(_toml_value(item) for item in value) + "]"
+    if isinstance(value, dt.datetime):
+        return value.strftime("%Y-%m-%dT%H:%M:%SZ")
     if isinstance(value, dt.date):
         return value.isoformat()
     text = str(value).replace("\\", "\\\\").replace('"', '\\"')

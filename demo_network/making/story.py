@@ -320,6 +320,23 @@ ROUTE_A = (
     "W-06",
     "W-14",
 )
+#: How to get to a well, where that is not plain.
+ACCESS_NOTES = {
+    "P-1": "Key of the waterworks; ring the duty office first",
+    "W-02": "Field track, impassable at high water; walk from the weir",
+    "W-09": "Gate in the north fence, code at the office",
+    "N3-U": "Flood bank, step over the drain",
+    "W-12": "Flood bank, park at the sluice",
+}
+#: What can hurt at a well.
+HAZARDS = {
+    "P-1": "Submersible pump starts by itself; live parts in the well house",
+    "W-07": "Beside the works road: lorries; cone and vest",
+    "W-09": "Floating product, contamination: gloves, no flames, clean the probe",
+    "N3-L": "Flowing well under pressure: loosen the cap slowly, stand aside",
+    "N2-U": "Open vault at road level: never leave it uncovered",
+}
+
 ROUTE_B = ("W-03", "L-01", "L-02", "W-04", "W-11", "N3-U", "N3-L", "L-03", "W-12", "L-04", "W-10", "W-09")
 
 PRODUCT = {

@@ -16,7 +16,8 @@ Row = dict[str, Any]
 
 WELL_COLUMNS = (
     "site", "well", "easting", "northing", "coordinate_accuracy", "aquifer", "cluster", "purpose", "role",
-    "ground_elevation", "ground_accuracy", "total_depth", "drilled_on", "decommissioned_on", "replaced_by", "notes",
+    "ground_elevation", "ground_accuracy", "total_depth", "drilled_on", "decommissioned_on", "replaced_by",
+    "access_notes", "hazards", "notes",
 )  # fmt: skip
 POINT_COLUMNS = (
     "site", "well", "access", "valid_from", "valid_until", "elevation", "height_above_ground", "vertical_datum",
@@ -101,6 +102,8 @@ def wells() -> list[Row]:
                 "drilled_on": well.drilled_on,
                 "decommissioned_on": well.decommissioned_on,
                 "replaced_by": well.replaced_by,
+                "access_notes": story.ACCESS_NOTES.get(well.code, ""),
+                "hazards": story.HAZARDS.get(well.code, ""),
                 "notes": well.notes,
             }
         )

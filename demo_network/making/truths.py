@@ -441,13 +441,19 @@ def expected(record: Record) -> Truth:
     }
 
 
+#: When the demo's tables and its correction are said to be recorded, so that everybody's report has the same bytes.
+RECORDED_AT = dt.datetime(2026, 3, 2, 8, 0, tzinfo=dt.UTC)
+CORRECTED_AT = dt.datetime(2026, 3, 9, 8, 0, tzinfo=dt.UTC)
+
+
 def demo_settings() -> Truth:
     """Return what the demo's run does with these files."""
     last = story.LAST_ROUND
     return {
         "site": story.SITE,
         "by": "demo",
-        "corrections": [{"folder": "corrections", "reason": story.CORRECTION_REASON}],
+        "recorded_at": RECORDED_AT,
+        "corrections": [{"folder": "corrections", "reason": story.CORRECTION_REASON, "recorded_at": CORRECTED_AT}],
         "report": {"definition": "quarterly", "period": last.code},
         "map": [{"aquifer": name, "date": last.first.isoformat(), "window_days": 1} for name in ("upper", "lower")],
         "hydrograph": [

@@ -28,7 +28,7 @@ COLUMNS = {
     "sites": "site crs vertical_datum length_unit time_zone | name repeat_tolerance same_day_window_days operator notes",
     "aquifers": "aquifer | name confinement notes",
     "wells": "site well easting northing | longitude latitude coordinate_accuracy aquifer cluster purpose role"
-    " ground_elevation ground_accuracy total_depth drilled_on decommissioned_on replaced_by notes",
+    " ground_elevation ground_accuracy total_depth drilled_on decommissioned_on replaced_by access_notes hazards notes",
     "construction": "site well part top_depth bottom_depth | diameter material installed_on removed_on notes",
     "measuring_points": "site well valid_from elevation | access valid_until height_above_ground vertical_datum"
     " description surveyed_on surveyed_by survey_method accuracy change notes",
