@@ -8,9 +8,10 @@ from typing import Any, Final
 import pandas as pd
 from sqlalchemy import ColumnElement, Connection, Select, Table, select
 
+from gwnet.clock import zone_of
 from gwnet.store.levels import LevelEvent, LevelReading
 from gwnet.store.schema import METADATA
-from gwnet.store.sites import Aquifer, Site
+from gwnet.store.sites import Aquifer, Site, SiteRecord
 from gwnet.store.sources import SourceFile
 from gwnet.store.wells import Well
 
@@ -92,6 +93,8 @@ class _Names:
         ):
             table = METADATA.tables[name]
             self.of[column] = {row.id: row.code for row in connection.execute(select(table.c.id, table.c.code))}
+        zones = set(connection.scalars(select(SiteRecord.time_zone)))
+        self.zone = zone_of(zones.pop()) if len(zones) == 1 else dt.UTC
 
     def text(self, column: str, value: Any) -> str:
         """Return a value as people read it."""
@@ -100,7 +103,10 @@ class _Names:
         if column in self.of:
             return str(self.of[column].get(value, value))
         if isinstance(value, dt.datetime):
-            return f"{value:%Y-%m-%d %H:%M} UTC"
+            local = value.astimezone(self.zone)
+            if local.time() == dt.time():
+                return local.date().isoformat()
+            return local.isoformat(sep=" ", timespec="minutes")
         if isinstance(value, float):
             return f"{value:.3f} m" if column.endswith("_m") else f"{value:.12g}"
         return str(value)
@@ -164,7 +170,7 @@ def _place(
     if table_name == "level_record":
         query = select(LevelEvent.well_id, LevelEvent.measured_at_utc).where(LevelEvent.id == row["level_event_id"])
         well_id, moment = connection.execute(query).one()
-        return str(names.of["well_id"].get(well_id, "")), f" at {moment:%Y-%m-%d %H:%M} UTC"
+        return str(names.of["well_id"].get(well_id, "")), f" at {names.text('', moment)}"
     well = str(names.of["well_id"].get(row["well_id"], "")) if row.get("well_id") is not None else ""
     rest = [names.text(column, row[column]) for column in key if column != "well_id" and row[column] is not None]
     return well, f" ({', '.join(rest)})" if rest else ""

@@ -55,7 +55,7 @@ def told(store_url):
 def test_what_was_recorded_first_is_told_with_its_values(told):
     rows = told.rows()
     assert any(
-        row.startswith("Ana | measuring point | recorded | main, 2018-01-01 00:00 UTC |  | elevation: 101.000 m; ")
+        row.startswith("Ana | measuring point | recorded | main, 2018-01-01 01:00+01:00 |  | elevation: 101.000 m; ")
         for row in rows
     )
     level = next(row for row in rows if "| level | recorded | 2024-03-12T10:40+01:00 |" in row)
@@ -73,9 +73,9 @@ def test_a_correction_tells_old_and_new_and_a_withdrawal_its_reason(told):
     told.record.retire("measuring_point", new, hours(5))
     since = told.rows()[-3:]
     assert since == [
-        "Ben | measuring point | corrected | main, 2018-01-01 00:00 UTC: elevation | 101.000 m | 100.880 m | levelled again",
-        "Ben | measuring point | corrected | main, 2018-01-01 00:00 UTC: height above ground | 0.800 m | 0.680 m | levelled again",
-        "Ben | measuring point | withdrawn | main, 2018-01-01 00:00 UTC | on record |  | corrected",
+        "Ben | measuring point | corrected | main, 2018-01-01 01:00+01:00: elevation | 101.000 m | 100.880 m | levelled again",
+        "Ben | measuring point | corrected | main, 2018-01-01 01:00+01:00: height above ground | 0.800 m | 0.680 m | levelled again",
+        "Ben | measuring point | withdrawn | main, 2018-01-01 01:00+01:00 | on record |  | corrected",
     ]
     assert told.rows(known_on=hours(4)) == told.rows()[:-1]
     assert told.rows(known_on=RECORDED_ON) == told.rows()[:-3]

@@ -84,7 +84,7 @@ def test_a_history_is_told_under_who_when_and_why(surveyed):
     lines = surveyed("history", "MW-1").out.splitlines()
     headings = [line for line in lines if not line.startswith(" ")]
     assert [heading.split(" UTC, ")[1] for heading in headings] == ["Ana", "Ben: Levelled again", "Vera"]
-    point = "  measuring point main, 2017-12-31 23:00 UTC: elevation corrected: 101.000 m → 100.880 m"
+    point = "  measuring point main, 2018-01-01: elevation corrected: 101.000 m → 100.880 m"
     assert f"{point}  [measuring_points.csv, row 2]" in lines
     assert lines[-1] == "  review 2024-03-12T09:40+01:00 reviewed: provisional → approved"
 
