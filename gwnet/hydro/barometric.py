@@ -43,7 +43,7 @@ def align_air_pressure(
     ShapeError
         If times and pressures of the barometer differ in shape.
     ReductionError
-        If the barometer's times do not rise.
+        If the barometer's times do not rise, or the longest gap is negative or NaN.
 
     Notes
     -----

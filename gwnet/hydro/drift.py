@@ -141,7 +141,8 @@ def anchor_levels(
     ShapeError
         If times and values of the sensor, or those of the hand readings, differ in shape.
     ReductionError
-        If the sensor's times do not rise, a hand reading or restart has no time, or the method is unknown.
+        If the sensor's times do not rise, a hand reading or restart has no time, the method is unknown or the longest
+        gap is negative.
 
     Notes
     -----
@@ -168,7 +169,7 @@ def anchor_levels(
         message = f"Unknown method of anchoring {method!r}; expected 'constant' or 'linear'."
         raise ReductionError(message)
     when, level = series(sensor_time_utc, sensor_level_m, "sensor")
-    hand_when, hand = series(hand_time_utc, hand_elevation_m, "hand readings", rising=False)
+    hand_when, hand = series(hand_time_utc, hand_elevation_m, "series of hand readings", rising=False)
     restarts = np.unique(np.asarray(restart_utc, dtype="datetime64[us]"))
     if np.isnat(restarts).any():
         raise ReductionError("A restart has no time.", mend="Give the moment at which the hanging depth changed.")

@@ -39,7 +39,7 @@ def interpolate_at(wanted_utc: ArrayLike, time_utc: ArrayLike, values: ArrayLike
     ShapeError
         If the times and values of the series differ in shape.
     ReductionError
-        If the times do not rise.
+        If the times do not rise, or the longest gap is negative or NaN.
 
     Notes
     -----
@@ -52,6 +52,7 @@ def interpolate_at(wanted_utc: ArrayLike, time_utc: ArrayLike, values: ArrayLike
     >>> interpolate_at(asked, at, [1.0, 2.0, 3.0], longest_gap_s=3600.0).tolist()
     [1.5, nan, 3.0]
     """
+    _refuse_faulty_gap(longest_gap_s)
     when, numbers = series(time_utc, values, "series")
     wanted = np.asarray(wanted_utc, dtype="datetime64[us]")
     here = ~np.isnan(numbers)
@@ -148,7 +149,7 @@ def find_gaps(time_utc: ArrayLike, values: ArrayLike, *, longest_gap_s: float) -
     ShapeError
         If times and values differ in shape.
     ReductionError
-        If the times do not rise.
+        If the times do not rise, or the longest gap is negative or NaN.
 
     Examples
     --------
@@ -156,12 +157,20 @@ def find_gaps(time_utc: ArrayLike, values: ArrayLike, *, longest_gap_s: float) -
     >>> find_gaps(at, [1.0, float("nan"), 2.0, 3.0], longest_gap_s=7200.0).duration_s.tolist()
     [10800.0]
     """
+    _refuse_faulty_gap(longest_gap_s)
     when, numbers = series(time_utc, values, "series")
     places = np.flatnonzero(~np.isnan(numbers))
     duration = np.diff(when[places]).astype(np.int64) / MICROSECONDS
     long = np.flatnonzero(duration > longest_gap_s)
     before, after = places[:-1][long], places[1:][long]
     return Gaps(when[before], when[after], duration[long], before.astype(np.int64), after.astype(np.int64))
+
+
+def _refuse_faulty_gap(longest_gap_s: float) -> None:
+    """Stop where the longest gap is no length of time."""
+    if not longest_gap_s >= 0:
+        message = f"The longest gap is {longest_gap_s} s; expected zero or more."
+        raise ReductionError(message, mend="Give it in seconds; a little over the sampling interval serves.")
 
 
 def thin(

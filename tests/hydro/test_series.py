@@ -66,6 +66,14 @@ def test_a_sample_without_a_time_is_refused_with_its_place():
         find_gaps(np.array([START, np.datetime64("NaT")]), [1.0, 2.0], longest_gap_s=1.0)
 
 
+@pytest.mark.parametrize("gap", [-1.0, NAN])
+def test_a_gap_that_is_no_length_of_time_is_refused(gap):
+    with pytest.raises(ReductionError, match=r"longest gap is (-1\.0|nan) s"):
+        interpolate_at(START, hours(0), [1.0], longest_gap_s=gap)
+    with pytest.raises(ReductionError, match=r"longest gap is (-1\.0|nan) s"):
+        find_gaps(hours(0), [1.0], longest_gap_s=gap)
+
+
 def test_the_usual_interval_is_the_most_frequent():
     assert usual_interval_s(hours(0, 0.5, 1.0, 1.25, 9)) == 1800.0
     assert np.isnan(usual_interval_s(hours(0)))
