@@ -128,9 +128,10 @@ class Series:
             return np.full(time_d.shape, np.nan)
         wanted = well * self.span + (time_d - self.start_d)
         right = np.searchsorted(self.key, np.nan_to_num(wanted, nan=-1.0), side="left")
-        left = np.clip(right - 1, 0, self.key.size - 1)
-        right = np.clip(right, 0, self.key.size - 1)
-        has_left, has_right = self.well[left] == well, self.well[right] == well
+        last = self.key.size - 1
+        has_left, has_right = right > 0, right <= last
+        left, right = np.clip(right - 1, 0, last), np.clip(right, 0, last)
+        has_left, has_right = has_left & (self.well[left] == well), has_right & (self.well[right] == well)
         to_left = np.where(has_left, time_d - self.time_d[left], np.inf)
         to_right = np.where(has_right, self.time_d[right] - time_d, np.inf)
         with np.errstate(invalid="ignore", divide="ignore"):

@@ -111,9 +111,9 @@ def moves_against_neighbours(
     series = series_of(wells, time, level, serves)
     has = around.before >= 0
     start = np.where(has, time[around.before], np.nan)
-    last = np.where(has, level - level[around.before], np.nan) - _theirs(
-        series, wells, neighbours, time, start, _NEAR_D
-    )
+    near = np.maximum(_NEAR_D, _NEAR_SHARE * np.nan_to_num(time - start))
+    change = np.where(has, level - level[around.before], np.nan)
+    last = change - _theirs(series, wells, neighbours, time, start, near)
     earlier = time - YEAR_D
     own = level - series.at(wells, earlier, np.full(time.shape, YEAR_NEAR_D))
     year = own - _theirs(series, wells, neighbours, time, earlier, np.full(time.shape, YEAR_NEAR_D))

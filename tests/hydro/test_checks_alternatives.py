@@ -1,0 +1,52 @@
+"""What else a number may have been."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gwnet.hydro.checks_alternatives import best_alternative, exchanged_digits, other_unit
+
+
+@given(st.integers(1, 9_999_999), st.integers(0, 4))
+@settings(max_examples=200, deadline=None)
+def test_exchanged_digits_equal_exchanging_them_in_the_text(whole, decimals):
+    value = whole / 10**decimals
+    text = str(whole)
+    found = exchanged_digits([value], [decimals])[0]
+    for place in range(7):
+        last = len(text) - 1 - place
+        if last < 1 or text[last] == text[last - 1]:
+            assert np.isnan(found[place])
+            continue
+        signs = list(text)
+        signs[last], signs[last - 1] = signs[last - 1], signs[last]
+        assert value + found[place] == pytest.approx(int("".join(signs)) / 10**decimals, rel=1e-12)
+
+
+def test_a_negative_number_keeps_its_sign():
+    assert -1.2 + exchanged_digits([-1.2], [1])[0, 0] == pytest.approx(-2.1)
+
+
+def test_nothing_is_exchanged_in_no_number():
+    assert np.isnan(exchanged_digits([np.nan, 5.0], [2, 0])).all()
+
+
+def test_other_units_are_exact_feet():
+    """One international foot is 0.3048 m exactly (85 FR 62698, 2020)."""
+    found = other_unit([100.0, 100.0, 100.0], [1.0, 0.3048, 0.01])
+    assert 100.0 + found[0, 0] == pytest.approx(30.48)
+    assert 100.0 + found[1, 1] == pytest.approx(328.0839895)
+    assert np.isnan(found[[0, 1], [1, 0]]).all()
+
+
+def test_the_alternative_that_leaves_least_is_taken_when_it_fits():
+    shifts = np.array([[1.0, -0.95, np.nan], [1.0, -0.5, 0.2]])
+    found = best_alternative([1.0, 3.0], shifts, [0.1, 0.1])
+    assert found.which.tolist() == [1, -1]
+    assert found.misfit_m[0] == pytest.approx(0.05)
+    assert np.isnan(found.misfit_m[1])
+
+
+def test_no_alternatives_fit_nothing():
+    assert best_alternative([1.0], np.empty((1, 0)), [0.1]).which.tolist() == [-1]

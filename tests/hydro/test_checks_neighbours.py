@@ -1,0 +1,108 @@
+"""Levels against readings around them and neighbours; constructed networks."""
+
+import numpy as np
+import pytest
+
+from gwnet.hydro.checks_neighbours import fit_around, nearest_wells, series_of
+from gwnet.hydro.checks_steps import moves_against_neighbours, steps_at
+
+WELLS, ROUNDS = 9, 40
+
+
+def network(seed=5, noise=0.01):
+    """Return a network whose wells rise and fall together: well, time, season, level, neighbours."""
+    random = np.random.default_rng(seed)
+    common = np.cumsum(random.normal(0.0, 0.3, ROUNDS))
+    well = np.repeat(np.arange(WELLS), ROUNDS)
+    time = np.tile(np.arange(ROUNDS) * 91.0, WELLS) + random.uniform(0.0, 1.0, WELLS * ROUNDS)
+    level = 50.0 + well + np.tile(common, WELLS) + random.normal(0.0, noise, well.size)
+    place = random.uniform(0.0, 1000.0, (2, WELLS))
+    return well, time, np.tile(np.arange(ROUNDS) % 4, WELLS), level, nearest_wells(np.zeros(WELLS, int), *place)
+
+
+def test_nearest_wells_are_of_the_same_aquifer_and_in_order_of_distance():
+    found = nearest_wells([0, 0, 1, 0, -1], [0.0, 10.0, 1.0, 3.0, 0.5], np.zeros(5), 3)
+    assert found.tolist() == [[3, 1, -1], [3, 0, -1], [-1] * 3, [0, 1, -1], [-1] * 3]
+
+
+def test_a_series_is_asked_between_and_beside_its_readings():
+    series = series_of(np.array([0, 0, 1]), np.array([0.0, 10.0, 5.0]), np.array([1.0, 2.0, 9.0]), np.ones(3, bool))
+    asked = series.at(np.array([0, 0, 0, 1, 1, -1]), np.array([5.0, 4.0, 12.0, 5.0, 9.0, 5.0]), np.full(6, 4.5))
+    assert asked[1] == pytest.approx(1.4)
+    assert asked[2] == pytest.approx(2.0)
+    assert asked[3] == pytest.approx(9.0)
+    assert np.isnan(asked[[0, 5]]).all()
+    assert asked[4] == pytest.approx(9.0)
+
+
+def test_neighbours_take_off_what_all_wells_share():
+    well, time, season, level, near = network()
+    found = fit_around(well, time, season, level, np.ones(well.size, bool), near)
+    assert found.by_neighbours.mean() > 0.95
+    assert np.nanmedian(found.spread_m) < 0.03
+    assert np.nanmedian(found.own_spread_m) > 0.1
+
+
+def test_a_wrong_level_stands_out_and_does_not_put_those_beside_it_in_the_wrong():
+    well, time, season, level, near = network()
+    level[3 * ROUNDS + 17] += 0.5
+    found = fit_around(well, time, season, level, np.ones(well.size, bool), near)
+    off = np.abs(found.residual_m) / found.spread_m
+    assert np.flatnonzero(off > 10.0).tolist() == [3 * ROUNDS + 17]
+    assert found.residual_m[3 * ROUNDS + 17] == pytest.approx(0.5, abs=0.05)
+    assert not found.sound[3 * ROUNDS + 17]
+
+
+def test_first_and_last_levels_are_held_against_one_side():
+    well, time, season, level, near = network()
+    level[ROUNDS - 1] += 1.0
+    found = fit_around(well, time, season, level, np.ones(well.size, bool), near)
+    assert found.residual_m[ROUNDS - 1] == pytest.approx(1.0, abs=0.1)
+    assert not np.isnan(found.residual_m[[0, ROUNDS - 1]]).any()
+
+
+def test_what_neighbours_do_as_well_is_counted():
+    well, time, season, level, near = network()
+    flooded = np.isin(well, [0, *near[0, :3]]) & (np.arange(well.size) % ROUNDS == 20)
+    level[flooded] += 0.6
+    found = fit_around(well, time, season, level, np.ones(well.size, bool), near)
+    assert found.shared[20] >= 2
+    level[flooded] -= 0.6
+    level[20] += 0.6
+    alone = fit_around(well, time, season, level, np.ones(well.size, bool), near)
+    assert alone.shared[20] == 0
+
+
+def test_a_well_without_neighbours_is_held_against_itself():
+    well, time, season, level, _ = network()
+    found = fit_around(well, time, season, level, np.ones(well.size, bool), np.full((WELLS, 8), -1))
+    assert not found.by_neighbours.any()
+    assert found.residual_m == pytest.approx(found.own_residual_m)
+
+
+def test_a_step_is_measured_against_the_neighbours():
+    well, time, season, level, near = network()
+    first = 4 * ROUNDS + 22
+    level[first : 5 * ROUNDS] += 0.3048
+    what = np.zeros(well.size, int)
+    what[first : 5 * ROUNDS] = 1
+    sound = np.ones(well.size, bool)
+    moves = moves_against_neighbours(well, time, season, level, sound, near)
+    found = steps_at(np.array([first]), well, time, moves, sound, what)
+    assert found.step_m[0] == pytest.approx(0.3048, abs=0.03)
+    assert found.error_m[0] < 0.03
+
+
+def test_no_step_is_none():
+    well, time, season, level, near = network()
+    sound = np.ones(well.size, bool)
+    moves = moves_against_neighbours(well, time, season, level, sound, near)
+    rows = np.arange(8, well.size - 8, 13)
+    found = steps_at(rows, well, time, moves, sound, np.zeros(well.size, int))
+    assert (np.abs(found.step_m) > 5.0 * found.error_m).mean() < 0.05
+
+
+def test_a_network_without_events_gives_nothing():
+    none, whole = np.empty(0), np.empty(0, int)
+    found = fit_around(whole, none, whole, none, none.astype(bool), np.full((0, 8), -1))
+    assert found.residual_m.size == 0
