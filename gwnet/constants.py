@@ -69,11 +69,8 @@ LOGGER_ACCURACY_M: Final[float] = 0.003048
 #: ... or to this share of the range of the levels ...
 LOGGER_ACCURACY_OF_RANGE: Final[float] = 0.001
 
-#: ... or to this share of the depth to water, where that is beyond the next; whichever is the least restrictive.
+#: ... or to this share of the depth to water, beyond 100 ft; whichever is the least restrictive.
 LOGGER_ACCURACY_OF_DEPTH: Final[float] = 0.0001
-
-#: Depth to water beyond which the share of depth counts [m]; 100 ft, same source.
-LOGGER_ACCURACY_DEPTH_M: Final[float] = 30.48
 
 #: Julian year [d]; drift is stated per year of this length.
 DAYS_PER_YEAR: Final[float] = 365.25

@@ -226,9 +226,9 @@ def clark_efficiency(water_elevation_m: ArrayLike, air_pressure_m: ArrayLike) ->
     """
     level, air = _paired(water_elevation_m, air_pressure_m)
     rise, fall = np.diff(level), -np.diff(air)
-    counts = ~np.isnan(rise) & ~np.isnan(fall) & (fall != 0)
+    counts = ~np.isnan(rise) & ~np.isnan(fall)
     air_sum = np.cumsum(np.where(counts, np.abs(fall), 0.0))
-    water_sum = np.cumsum(np.where(counts, np.sign(fall) * rise, 0.0))
+    water_sum = np.cumsum(np.where(counts, np.sign(fall) * rise, 0.0))  # a step without a change of air adds 0
     total = float(air_sum[-1]) if air_sum.size else 0.0
     return ClarkEfficiency(float(water_sum[-1]) / total if total > 0 else float("nan"), air_sum, water_sum)
 

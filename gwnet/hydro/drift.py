@@ -14,7 +14,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from gwnet.constants import (
     DAYS_PER_YEAR,
-    LOGGER_ACCURACY_DEPTH_M,
     LOGGER_ACCURACY_M,
     LOGGER_ACCURACY_OF_DEPTH,
     LOGGER_ACCURACY_OF_RANGE,
@@ -220,7 +219,8 @@ def sensing_tolerance(depth_to_water_m: ArrayLike, level_range_m: ArrayLike) -> 
     Notes
     -----
     0.01 ft, or 0.1 % of the range, or 0.01 % of the depth to water beyond 100 ft: project page of the USGS San Diego
-    hydrogeology study, which restates USGS TWRI 8-A3 (Freeman et al., 2004; from memory).
+    hydrogeology study, which restates USGS TWRI 8-A3 (Freeman et al., 2004; from memory). At 100 ft,
+    0.01 % of the depth is 0.01 ft, so the rule of depth needs no limit of its own.
 
     Examples
     --------
@@ -228,8 +228,8 @@ def sensing_tolerance(depth_to_water_m: ArrayLike, level_range_m: ArrayLike) -> 
     0.025
     """
     depth, level_range = broadcast(depth_to_water_m=depth_to_water_m, level_range_m=level_range_m)
-    by_depth = np.where(depth > LOGGER_ACCURACY_DEPTH_M, LOGGER_ACCURACY_OF_DEPTH, 0.0) * depth
-    return np.maximum(np.maximum(LOGGER_ACCURACY_M, LOGGER_ACCURACY_OF_RANGE * level_range), by_depth)
+    by_range, by_depth = LOGGER_ACCURACY_OF_RANGE * level_range, LOGGER_ACCURACY_OF_DEPTH * depth
+    return np.maximum(np.maximum(LOGGER_ACCURACY_M, by_range), by_depth)
 
 
 def _level_at(asked: Instants, when: Instants, level: Floats, longest_gap_s: float, edge_s: float) -> Floats:

@@ -77,6 +77,12 @@ def test_steps_that_meet_a_missing_sample_do_not_count():
     assert found.efficiency == pytest.approx(0.5)
 
 
+def test_steps_of_opposite_sign_are_taken_off_and_steady_air_does_not_count():
+    found = clark_efficiency([50.00, 50.02, 50.01, 49.99, 60.0], [10.00, 9.96, 9.95, 9.93, 9.93])
+    np.testing.assert_allclose(found.water_sum_m, [0.02, 0.01, -0.01, -0.01], atol=1e-12)
+    np.testing.assert_allclose(found.air_sum_m, [0.04, 0.05, 0.07, 0.07], atol=1e-12)
+
+
 @pytest.mark.parametrize("size", [0, 1, 2, 9])
 def test_steady_air_tells_no_efficiency(size):
     level, air = np.linspace(50, 51, size), np.full(size, 10.1)

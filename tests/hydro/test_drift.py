@@ -63,6 +63,14 @@ def test_a_restart_parts_the_corrections():
     np.testing.assert_array_equal(found.hangings.start_utc, hours(0, 4))
     np.testing.assert_array_equal(found.hangings.end_utc, hours(3, 7))
     assert found.hangings.readings.tolist() == [2, 2]
+    np.testing.assert_allclose(found.hangings.level_range_m, [0.3, 0.3])
+    np.testing.assert_allclose(found.hangings.drift_share, [1.0, 1.0])
+
+
+def test_the_range_of_one_hanging_is_its_own():
+    found = anchored(hours(0, 1, 2, 3), [0, 1, 0, 5], hours(0, 2), [10, 20], restart=hours(2))
+    np.testing.assert_array_equal(found.hangings.level_range_m, [1.0, 5.0])
+    assert np.isnan(found.hangings.drift_share).all()
 
 
 def test_a_level_is_never_interpolated_across_a_restart():

@@ -86,6 +86,8 @@ def test_gaps_lie_between_numbers():
     np.testing.assert_array_equal(gaps.start_utc, hours(1, 3))
     np.testing.assert_array_equal(gaps.end_utc, hours(3, 7))
     np.testing.assert_array_equal(gaps.duration_s, [7200.0, 14400.0])
+    just = find_gaps(hours(0, 1, 2, 3, 7, 8), [NAN, 1.0, NAN, 2.0, 3.0, NAN], longest_gap_s=7200)
+    np.testing.assert_array_equal(just.duration_s, [14400.0])
 
 
 def test_a_series_without_samples_has_no_gaps():
@@ -115,18 +117,20 @@ def test_a_figure_without_width_is_refused(end, columns):
 levels = st.one_of(st.floats(-100, 100), st.sampled_from([NAN, 0.0, 1.0]))
 
 
+def test_columns_are_split_at_the_first_microsecond_of_each():
+    """Ten microseconds in three columns: 0 to 3, 4 to 6 and 7 to 10."""
+    at = START + np.arange(11).astype("timedelta64[us]")
+    kept = thin(at, np.zeros(11), start_utc=at[0], end_utc=at[-1], columns=3)
+    assert kept.tolist() == [0, 3, 4, 6, 7, 10]
+
+
 @st.composite
 def drawn_series(draw):
-    steps = draw(st.lists(st.integers(1, 5000), max_size=120))
+    longest = draw(st.sampled_from([3, 5000]))
+    steps = draw(st.lists(st.integers(1, longest), max_size=120))
     values = draw(arrays.arrays(float, len(steps), elements=levels))
-    width = draw(st.integers(1, 200_000))
-    return (
-        np.cumsum(np.array(steps, dtype=np.int64)),
-        values,
-        draw(st.integers(0, 3000)),
-        width,
-        draw(st.integers(1, 40)),
-    )
+    width, left = draw(st.integers(1, 40 * longest)), draw(st.integers(0, longest))
+    return np.cumsum(np.array(steps, dtype=np.int64)), values, left, width, draw(st.integers(1, 40))
 
 
 @given(drawn_series())
