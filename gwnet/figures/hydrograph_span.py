@@ -27,6 +27,11 @@ _SHARED_LIMITS: Final = 2.5
 _UNDISTURBED: Final = ("level", "estimate", "dry", "flowing")
 #: A well of whose marks more than this part would stand beyond the group's span gets one of its own. Own choice.
 _MOST_BEYOND: Final = 0.1
+#: Levels this many robust standard deviations from their well's median do not stretch the span of a group, in wells
+#: with enough levels to tell; at least this spread is taken for one [m]. Own choices.
+_FAR_OUTLIER: Final = 8.0
+_FEWEST_TO_TRIM: Final = 8
+_LEAST_SPREAD_M: Final = 0.02
 #: Room above and below the levels, as a part of the height.
 _MARGIN: Final = 0.07
 #: Thresholds within this part of the levels' range beyond it are brought into view.
@@ -74,7 +79,7 @@ def common_span(
     Span
         With common limits when the levels of all wells fill at most 2.5 times the range of the liveliest one;
         otherwise with a common height only, so that wells at very different elevations keep their detail. Levels
-        disturbed by pumping and the like do not stretch it.
+        disturbed by pumping and the like, and far outliers, do not stretch it.
     """
     ranges = []
     for frame in frames:
@@ -84,8 +89,9 @@ def common_span(
             undisturbed = np.isin(kinds, _UNDISTURBED)
             kept = undisturbed if undisturbed.any() else kinds != ""
             elevation = own["water_elevation_m"].to_numpy(dtype=np.float64)[kept]
+            common = _common(elevation)
             limits = threshold_lines(thresholds, str(well), "UTC", -math.inf, math.inf)
-            found = _range(elevation, kinds[kept], np.empty(0), limits)
+            found = _range(elevation[common], kinds[kept][common], np.empty(0), limits)
             if found is not None:
                 ranges.append(found)
     if not ranges:
@@ -96,6 +102,14 @@ def common_span(
         low, high = _rounded_limits(lowest, highest, max(tallest, highest - lowest), least_m, unit)
         return Span(high - low, low)
     return Span(_round_height(tallest * (1 + 2 * _MARGIN), unit))
+
+
+def _common(elevation: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Return which levels of a well are no far outliers; those are pointed at beyond the group's axis."""
+    if elevation.size < _FEWEST_TO_TRIM:
+        return np.ones(elevation.shape, dtype=bool)
+    off = np.abs(elevation - np.median(elevation))
+    return off <= _FAR_OUTLIER * max(float(np.median(off)) / 0.6745, _LEAST_SPREAD_M)
 
 
 def vertical_limits(

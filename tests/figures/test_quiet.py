@@ -66,6 +66,15 @@ def test_a_pumped_well_does_not_stretch_the_span_of_its_group():
     assert common_span([quiet, pumped]).height_m < 2.0
 
 
+def test_a_far_outlier_does_not_stretch_the_span_of_its_group():
+    steady = 50.0 + 0.3 * np.sin(np.arange(12.0))
+    sound = levels("W", steady, ["static"] * 12)
+    faulty = levels("V", np.append(steady[:-1], 40.0), ["static"] * 12)
+    assert common_span([sound, faulty]) == common_span([sound, levels("V", steady, ["static"] * 12)])
+    few = levels("U", [50.0, 50.1, 46.0], ["static"] * 3)
+    assert common_span([sound, few]).height_m > 4.0
+
+
 def test_a_pumped_well_gets_a_span_of_its_own():
     elevation = np.array([50.1, 42.0, 43.0])
     kind = np.array(["level", "pumping", "pumping"], dtype=object)

@@ -58,7 +58,7 @@ def _figure(
     frame = FigureFrame(TEXT_WIDTH_MM, height, view.measures.unit)
     start = view.definition.hydrographs.start
     since = f"from {start.isoformat()}" if start else "whole record"
-    span = "; one vertical span for all wells of the group" if len(group) > 1 else ""
+    span = "; one vertical scale for all wells of the group, unless a note says otherwise" if len(group) > 1 else ""
     caption = f"Hydrographs of {joined(list(wells))}, {since}{span}."
     alt = f"{caption} Water elevation above {view.data.site.vertical_datum} and depth to water against time."
     draw = functools.partial(drawing.hydrographs, view, wells, group, frame)
