@@ -41,13 +41,15 @@ def place_findings(events: Events, fit: Fit) -> list[Finding]:
     return [*_apart(events), *_ground(events), *_order(events, fit), *_copied(events, fit), *_exchanged(events, fit)]
 
 
-def about(amount_m: float) -> str:
+def about(amount_m: float, error_m: float = 0.0) -> str:
     """Return a clause that names the round amount that a difference comes near to; empty for none.
 
     Parameters
     ----------
     amount_m : float
         Difference [m].
+    error_m : float, optional
+        Standard error of the difference [m].
 
     Returns
     -------
@@ -55,7 +57,7 @@ def about(amount_m: float) -> str:
         Clause with a leading comma, or nothing.
     """
     for typed, name in _TYPED:
-        if abs(abs(amount_m) - typed) <= 0.06 * typed:
+        if abs(abs(amount_m) - typed) <= max(0.06 * typed, 3.0 * min(error_m, 0.1 * typed)):
             return f", which is about {name}"
     return ""
 

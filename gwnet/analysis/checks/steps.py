@@ -69,7 +69,7 @@ def _at_points(events: Events) -> list[Finding]:
         message = (
             f"Since the measuring point of {since:%Y-%m-%d} the well stands {events.length(abs(step))} "
             f"{'higher' if step > 0 else 'lower'} against its neighbours than before "
-            f"(standard error {events.length(float(found.error_m[place]))}){about(step)}."
+            f"(standard error {events.length(float(found.error_m[place]))}){about(step, float(found.error_m[place]))}."
         )
         values = {"step_m": round(step, 4), "standard_error_m": round(float(found.error_m[place]), 4)}
         values |= {"step_spreads": limits["step_spreads"], "least_step_m": limits["least_step_m"]}

@@ -1,0 +1,293 @@
+"""Findings of a small record, rule by rule, and their limits; constructed."""
+
+import datetime as dt
+import json
+
+import numpy as np
+import pytest
+
+from gwnet.analysis.checks import places, series, steps, visits
+from gwnet.analysis.checks.limits import LIMITS
+from gwnet.analysis.checks.rules import RULES
+from gwnet.analysis.quality import FINDING_COLUMNS, MISSING, findings
+
+from .record import Record
+
+DEPTH = "depth_to_water"
+
+
+@pytest.fixture
+def made(tmp_path):
+    """Give a function that makes a record with a site of given settings."""
+    count = iter(range(100))
+
+    def make(**site):
+        return Record(tmp_path / f"record{next(count)}.sqlite", **site)
+
+    return make
+
+
+def found_in(record, **wanted):
+    with record.store.reading() as connection:
+        return findings(connection, **wanted)
+
+
+def rules_of(record, **wanted):
+    return set(found_in(record, **wanted)["rule"])
+
+
+def quarterly(record, code, depths, start=2018, **more):
+    """Add one event a quarter; return their ids."""
+    ids = []
+    for number, depth in enumerate(depths):
+        when = f"{start + number // 4}-{2 + 3 * (number % 4):02d}-15T10:00"
+        ids.append(record.event(code, when, [(DEPTH, float(depth))], **more))
+    return ids
+
+
+def test_every_rule_is_a_plain_phrase_and_listed_once():
+    assert len(set(RULES)) == len(RULES)
+    assert all(rule == rule.strip() and rule[0].islower() and "_" not in rule for rule in RULES)
+
+
+def test_an_empty_record_has_no_findings(made):
+    found = found_in(made())
+    assert found.empty
+    assert tuple(found.columns) == FINDING_COLUMNS
+
+
+def test_sound_levels_have_no_findings(made):
+    record = made()
+    record.well("A", screen=(6.0, 9.0), point=(100.0, 0.5), total_depth_m=9.5)
+    quarterly(record, "A", 5.0 + np.random.default_rng(1).normal(0.0, 0.05, 24))
+    assert found_in(record).empty
+
+
+def test_a_finding_tells_rule_limits_values_and_severity(made):
+    record = made()
+    record.well("A", point=(100.0, 0.5), total_depth_m=9.5)
+    event = record.event("A", "2024-05-15T10:00", [(DEPTH, 12.0)])
+    row = found_in(record).iloc[0]
+    assert (row["rule"], row["severity"], row["well"], row["event_id"]) == (visits.BELOW_BOTTOM, "serious", "A", event)
+    assert row["message"] == "Water was read at 11.500 m below ground, and the bottom lies at 9.500 m as built."
+    limits = json.loads(row["limits"])
+    assert limits == {"bottom_m": 9.5, "bottom_tolerance_m": 0.15, "depth_below_ground_m": 11.5}
+
+
+def test_the_newest_sounding_is_the_bottom(made):
+    record = made()
+    record.well("A", point=(100.0, 0.5), total_depth_m=20.0)
+    record.event("A", "2024-02-15T10:00", [(DEPTH, 5.0), ("sounded_depth", 10.5)])
+    record.event("A", "2024-05-15T10:00", [(DEPTH, 12.0)])
+    told = found_in(record).set_index("rule").loc[visits.BELOW_BOTTOM]
+    assert "10.000 m as sounded" in told["message"]
+
+
+def test_water_above_the_measuring_point_needs_the_word_flowing(made):
+    record = made()
+    for code, status in (("A", "static"), ("B", "flowing")):
+        record.well(code, point=(100.0, 0.5))
+        record.event(code, "2024-05-15T10:00", [("water_elevation", 100.3)], status=status)
+    found = found_in(record)
+    assert found[["well", "rule", "severity"]].to_numpy().tolist() == [["A", visits.ABOVE_POINT, "serious"]]
+
+
+def test_water_above_ground_inside_the_casing_is_a_note(made):
+    record = made()
+    record.well("A", point=(100.0, 0.5))
+    record.event("A", "2024-05-15T10:00", [(DEPTH, 0.2)])
+    assert found_in(record)[["rule", "severity"]].to_numpy().tolist() == [[visits.ABOVE_GROUND, "note"]]
+
+
+@pytest.mark.parametrize(("repeats", "told"), [((5.000, 5.006), False), ((5.000, 5.0061), True), ((5.0, 5.1), True)])
+def test_repeats_within_two_hundredths_of_a_foot_agree(made, repeats, told):
+    """0.02 ft, rounded to 6 mm: USGS TM 1-A1 (Cunningham and Schalk, 2011), GWPD 1, p. 6-8."""
+    record = made()
+    record.well("A", point=(100.0, 0.5))
+    record.event("A", "2024-05-15T10:00", [(DEPTH, one) for one in repeats])
+    assert ("repeats disagree" in rules_of(record)) == told
+
+
+def test_a_level_after_pumping_waits_a_day(made):
+    """24 hours: US EPA RCRA guidance of 1992, p. 7-4."""
+    record = made()
+    record.well("A", point=(100.0, 0.5))
+    record.event("A", "2024-05-15T10:00", [(DEPTH, 8.0)], status="pumping")
+    record.event("A", "2024-05-16T09:00", [(DEPTH, 5.2)])
+    record.event("A", "2024-05-16T10:00", [(DEPTH, 5.1)])
+    told = found_in(record)
+    told = told[told["rule"] == visits.RECOVERY]
+    assert told["measured_at"].tolist() == ["2024-05-16T10:00+01:00"]
+
+
+def test_a_tape_is_checked_once_a_year(made):
+    """Twelve months: USGS TM 1-A1 (Cunningham and Schalk, 2011), p. 8 and 35."""
+    record = made()
+    record.well("A", point=(100.0, 0.5))
+    tape = record.tape("T-1")
+    record.check("T-1", "2023-01-10", 10.0, 10.0)
+    record.event("A", "2024-01-10T10:00", [(DEPTH, 5.0)], instrument_id=tape)
+    record.event("A", "2024-01-12T10:00", [(DEPTH, 5.0)], instrument_id=tape)
+    told = found_in(record)
+    told = told[told["rule"] == visits.TAPE_DUE]
+    assert told["measured_at"].tolist() == ["2024-01-12T11:00+01:00"]
+    assert "367 days" in told["message"].iloc[0]
+
+
+def test_the_site_says_how_often_tapes_are_checked(made):
+    for settings, told in (({"tape_check_interval_days": 180.0}, True), ({"tape_check_interval_days": 400.0}, False)):
+        record = made(**settings)
+        record.well("A", point=(100.0, 0.5))
+        tape = record.tape("T-1")
+        record.check("T-1", "2023-01-10", 10.0, 10.0)
+        record.event("A", "2023-12-10T10:00", [(DEPTH, 5.0)], instrument_id=tape)
+        assert (visits.TAPE_DUE in rules_of(record)) == told
+
+
+def test_a_site_sets_limits_of_its_own(made):
+    for limits, told in ((None, True), ({"bottom_tolerance_m": 3.0}, False)):
+        record = made(check_limits=None if limits is None else json.dumps(limits))
+        record.well("A", point=(100.0, 0.5), total_depth_m=9.5)
+        record.event("A", "2024-05-15T10:00", [(DEPTH, 12.0)])
+        assert (visits.BELOW_BOTTOM in rules_of(record)) == told
+
+
+def test_a_limit_that_does_not_exist_is_told_with_the_nearest(made):
+    record = made(check_limits=json.dumps({"jump_spread": 4.0}))
+    row = found_in(record).iloc[0]
+    assert (row["rule"], row["severity"]) == ("unknown limit", "serious")
+    assert "Did you mean jump_spreads" in row["message"]
+
+
+def test_every_limit_has_a_meaning_and_a_source():
+    for name, limit in LIMITS.items():
+        assert limit.meaning, name
+        assert limit.source, name
+        assert limit.default >= 0.0
+
+
+def test_a_blunder_of_one_metre_is_explained(made):
+    record = made()
+    record.well("A", point=(100.0, 0.5))
+    depths = 5.0 + np.random.default_rng(4).normal(0.0, 0.02, 24)
+    depths[12] += 1.0
+    event = quarterly(record, "A", depths)[12]
+    found = found_in(record)
+    at_event = found[found["event_id"] == event].set_index("rule")
+    assert {series.JUMP, series.AMOUNT} <= set(at_event.index)
+    assert "higher by 1 m exactly it would fit" in at_event.loc[series.AMOUNT, "message"]
+    assert set(found["event_id"]) == {event}
+
+
+def test_feet_booked_as_metres_are_explained(made):
+    record = made()
+    record.well("A", point=(100.0, 0.5))
+    depths = 5.0 + np.random.default_rng(4).normal(0.0, 0.05, 24)
+    depths[12] = round(depths[12] / 0.3048, 2)
+    event = quarterly(record, "A", depths)[12]
+    found = found_in(record)
+    assert series.UNIT in set(found.loc[found["event_id"] == event, "rule"])
+
+
+def test_messages_of_a_site_in_feet_are_in_feet(made):
+    record = made(length_unit="ft")
+    record.well("A", point=(100.0, 0.5), total_depth_m=9.5)
+    record.event("A", "2024-05-15T10:00", [(DEPTH, 40.0, "ft")])
+    message = found_in(record).iloc[0]["message"]
+    assert message == "Water was read at 38.36 ft below ground, and the bottom lies at 31.17 ft as built."
+
+
+def network(record, steps_m=None, tapes=None):
+    """Add nine wells that move together for ten years; steps_m and tapes act on wells from their round on."""
+    random = np.random.default_rng(12)
+    common = np.cumsum(random.normal(0.0, 0.2, 40))
+    for number in range(9):
+        code = f"W{number}"
+        record.well(code, easting=300.0 * (number % 3), northing=300.0 * (number // 3) + 17.0 * number)
+        changed = (steps_m or {}).get(code)
+        if changed is None:
+            record.point(code, 100.0, height_above_ground_m=0.5)
+        else:
+            record.point(code, 100.0, end="2023-01-01", height_above_ground_m=0.5)
+            record.point(code, 100.0 + changed, start="2023-01-01", height_above_ground_m=0.5 + changed)
+        depth = 20.0 + 0.3 * number - common + random.normal(0.0, 0.01, 40)
+        quarterly(record, code, np.round(depth, 3), **({"instrument_id": tapes} if tapes else {}))
+
+
+def test_a_measuring_point_typed_a_foot_too_high_makes_a_step(made):
+    """A typed elevation that was one foot wrong made a well seem to tap other water: a case of a quarterly report of
+    2003 (San Joaquin County EHD)."""
+    record = made()
+    network(record, {"W4": 0.3048})
+    found = found_in(record)
+    told = found[found["rule"] == steps.AT_POINT]
+    assert told["well"].tolist() == ["W4"]
+    assert "which is about 1 ft" in told["message"].iloc[0]
+    assert told["measured_at"].iloc[0].startswith("2023-02-15")
+
+
+def test_a_survey_that_does_not_fit_the_ground_is_told(made):
+    record = made()
+    record.well("A", point=(100.3, 0.5), ground_elevation_m=99.5, ground_accuracy_m=0.02)
+    record.well("B", point=(100.0, 0.5), ground_elevation_m=99.5, ground_accuracy_m=0.02)
+    for code in "AB":
+        record.event(code, "2024-05-15T10:00", [(DEPTH, 5.0)])
+    found = found_in(record)
+    assert found[["well", "rule", "measured_at"]].to_numpy().tolist() == [["A", places.GROUND, ""]]
+
+
+def test_a_round_is_held_against_the_whole_record(made):
+    record = made()
+    record.well("A", point=(100.0, 0.5))
+    depths = 5.0 + np.random.default_rng(4).normal(0.0, 0.02, 24)
+    quarterly(record, "A", depths)
+    site_round = record.add("gauging_round", site_id=record.site_id, code="R1")
+    record.add("round_record", gauging_round_id=site_round, starts_on=dt.date(2024, 2, 15), wells='["A"]')
+    record.event("A", "2024-02-15T10:00", [(DEPTH, 6.0)], gauging_round_id=site_round)
+    found = found_in(record, round_code="R1")
+    assert series.JUMP in set(found["rule"])
+    assert set(found["round"]) == {"R1"}
+
+
+def test_a_planned_well_without_a_reading_is_missing(made):
+    record = made()
+    record.well("A", point=(100.0, 0.5))
+    record.well("B", point=(100.0, 0.5))
+    number = record.add("gauging_round", site_id=record.site_id, code="R1")
+    record.add("round_record", gauging_round_id=number, starts_on=dt.date(2024, 2, 15), wells='["A", "B"]')
+    record.event("A", "2024-02-15T10:00", [(DEPTH, 5.0)], gauging_round_id=number)
+    found = found_in(record)
+    assert found[["well", "rule"]].to_numpy().tolist() == [["B", MISSING]]
+    assert np.isnan(found["event_id"].iloc[0])
+
+
+def test_a_level_outside_its_rounds_dates_is_told(made):
+    record = made()
+    record.well("A", point=(100.0, 0.5))
+    number = record.add("gauging_round", site_id=record.site_id, code="R1")
+    record.add(
+        "round_record",
+        gauging_round_id=number,
+        starts_on=dt.date(2024, 2, 15),
+        ends_on=dt.date(2024, 2, 16),
+        wells="[]",
+    )
+    record.event("A", "2024-02-16T10:00", [(DEPTH, 5.0)], gauging_round_id=number)
+    record.event("A", "2024-02-19T10:00", [(DEPTH, 5.0)], gauging_round_id=number)
+    found = found_in(record)
+    assert found[["measured_at", "rule"]].to_numpy().tolist() == [["2024-02-19T11:00+01:00", visits.WINDOW]]
+    assert "3 days after the last day" in found["message"].iloc[0]
+
+
+def test_a_rejected_level_keeps_its_finding(made):
+    """Otherwise the next run would take back what the decision rests on."""
+    record = made()
+    record.well("A", point=(100.0, 0.5))
+    depths = 5.0 + np.random.default_rng(4).normal(0.0, 0.02, 24)
+    depths[12] += 1.0
+    event = quarterly(record, "A", depths)[12]
+    before = found_in(record)
+    record.add("review", level_event_id=event, state="rejected")
+    after = found_in(record)
+    assert set(before["rule"]) == set(after["rule"])
+    assert set(after["event_id"]) == {event}
