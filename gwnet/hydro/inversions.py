@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 #: Below this count all pairs are compared at once.
-FEW = 64
+FEW = 256
 
 
 def ranks_in_order(values: Floats) -> Indices:
@@ -60,8 +61,15 @@ def count_inversions(values: Floats) -> int:
     3
     """
     if values.size <= FEW:
-        return int(np.count_nonzero(np.triu(values[:, None] > values[None, :], 1)))
+        return int(np.count_nonzero((values[:, None] > values) & _upper(values.size)))
     return sum(int(part.before[~part.ones].sum()) for part in _parts(ranks_in_order(values)))
+
+
+@lru_cache(maxsize=16)
+def _upper(count: int) -> NDArray[np.bool_]:
+    """Return where the column is after the row."""
+    place = np.arange(count)
+    return place[:, None] < place
 
 
 def count_ordered(earlier: Floats, later: Floats, times: Floats) -> int:

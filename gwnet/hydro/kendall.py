@@ -13,7 +13,7 @@ from scipy.special import ndtr
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
 from gwnet.hydro.inversions import count_inversions, count_ordered
 
-__all__ = ["MannKendall", "exact_upper_tail", "mann_kendall", "normal_probabilities", "value_limits"]
+__all__ = ["MannKendall", "exact_upper_tail", "mann_kendall", "normal_probabilities", "score_variance", "value_limits"]
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -176,19 +176,19 @@ def mann_kendall(
     n = low.size
     censored = not np.array_equal(low, high)
     score = _score(low, high, when, censored=censored)
+    high = high if censored else low
     rows, columns = _row_sums(low, high), _row_sums(when, when)
-    ordered, timed = _ordered_pairs(low, high), _ordered_pairs(when, when)
-    variance = _variance(n, rows, columns, ordered, timed)
+    variance = _variance(n, rows, columns)
     z, both, rise, fall = normal_probabilities(score, variance, continuity=continuity)
-    groups = _tie_groups(low, high, when, ordered)
-    exact = method == "exact" or (method == "auto" and n <= EXACT_COUNT and groups is not None)
+    groups = _tie_groups(rows, columns, when) if method == "exact" or n <= EXACT_COUNT else None
+    exact = method == "exact" or (method == "auto" and groups is not None)
     if exact:
         if groups is None:
             message = "No exact probabilities: values and times are both tied, or censored values cannot be ranked."
             raise AnalysisError(message, mend="Take the method normal.")
         rise, fall = exact_upper_tail(score, groups), exact_upper_tail(-score, groups)
         both = min(1.0, 2.0 * min(rise, fall))
-    differing = math.sqrt(ordered) * math.sqrt(timed)
+    differing = math.sqrt(rows.ordered) * math.sqrt(columns.ordered)
     return MannKendall(
         count=n,
         score=score,
@@ -333,51 +333,87 @@ def _score(low: Floats, high: Floats, when: Floats, *, censored: bool) -> int:
     if censored:
         return count_ordered(high, low, when) - count_ordered(-low, -high, when)
     order = np.lexsort((low, when))
-    value = low[order]
+    value, when = low[order], when[order]
     n = value.size
-    falls = count_inversions(value)
-    tied_value, tied_time = n * (n - 1) - _ordered_pairs(low, low), n * (n - 1) - _ordered_pairs(when, when)
-    tied_both = _tied_pairs(value, when[order])
-    return n * (n - 1) // 2 - (tied_value + tied_time) // 2 + tied_both - 2 * falls
+    tied = _tied_pairs(np.sort(value)), _tied_pairs(when), _tied_pairs(value, when)
+    return n * (n - 1) // 2 - tied[0] - tied[1] + tied[2] - 2 * count_inversions(value)
 
 
-def _tied_pairs(value: Floats, when: Floats) -> int:
-    """Return the pairs with equal value and equal time; the input is sorted by time, then value."""
-    fresh = np.ones(value.size, dtype=bool)
-    fresh[1:] = (value[1:] != value[:-1]) | (when[1:] != when[:-1])
-    sizes = np.diff(np.append(np.flatnonzero(fresh), value.size))
+def _tied_pairs(*keys: Floats) -> int:
+    """Return the pairs that are equal in all keys; equal ones stand side by side."""
+    fresh = np.any([key[1:] != key[:-1] for key in keys], axis=0)
+    if fresh.all():
+        return 0
+    starts = np.concatenate([[0], np.flatnonzero(fresh) + 1, [keys[0].size]])
+    sizes = np.diff(starts)
     return int((sizes * (sizes - 1)).sum()) // 2
 
 
-def _row_sums(low: Floats, high: Floats) -> Integers:
-    """Return for each value how many others are surely below it less how many are surely above it."""
-    below = np.searchsorted(np.sort(high), low, side="left")
-    above = low.size - np.searchsorted(np.sort(low), high, side="right")
-    return np.asarray(below - above, dtype=np.int64)
+@dataclass(frozen=True, slots=True, eq=False)
+class _RowSums:
+    """How each value compares with all others.
+
+    Attributes
+    ----------
+    sums : ndarray of int64
+        How many others are surely below it, less how many are surely above it.
+    ordered : int
+        Twice the number of pairs that can be ordered.
+    """
+
+    sums: Integers
+    ordered: int
 
 
-def _ordered_pairs(low: Floats, high: Floats) -> int:
-    """Return twice the number of pairs that can be ordered."""
-    return 2 * int(np.searchsorted(np.sort(high), low, side="left").sum())
+def _row_sums(low: Floats, high: Floats) -> _RowSums:
+    lows = np.sort(low)
+    highs = lows if low is high else np.sort(high)
+    below = np.searchsorted(highs, low, side="left")
+    above = low.size - np.searchsorted(lows, high, side="right")
+    return _RowSums(np.asarray(below - above, dtype=np.int64), 2 * int(below.sum()))
 
 
-def _variance(n: int, rows: Integers, columns: Integers, ordered: int, timed: int) -> float:
-    """Return the variance of S over all orders in time, from integers."""
+def _variance(n: int, rows: _RowSums, columns: _RowSums) -> float:
+    """Return the variance of S over all orders in time, from whole numbers."""
+    ordered, timed = rows.ordered, columns.ordered
     if n == 2:
         return ordered * timed / 4
-    three = (int((rows * rows).sum()) - ordered) * (int((columns * columns).sum()) - timed)
+    three = (int(rows.sums @ rows.sums) - ordered) * (int(columns.sums @ columns.sums) - timed)
     return (2 * three + ordered * timed * (n - 2)) / (2 * n * (n - 1) * (n - 2))
 
 
-def _tie_groups(low: Floats, high: Floats, when: Floats, ordered: int) -> tuple[int, ...] | None:
+def score_variance(values: Floats, times: Floats) -> float:
+    """Return the variance of Kendall's S when there is no trend.
+
+    Parameters
+    ----------
+    values : ndarray of float64, shape (n,)
+        Two values or more, without NaN.
+    times : ndarray of float64, shape (n,)
+        Their times.
+
+    Returns
+    -------
+    float
+        Variance over all orders of the values in time, with ties in both; see `mann_kendall`.
+
+    Examples
+    --------
+    >>> score_variance(np.array([1.0, 2.0, 2.0, 3.0]), np.arange(4.0))
+    7.666666666666667
+    """
+    return _variance(values.size, _row_sums(values, values), _row_sums(times, times))
+
+
+def _tie_groups(rows: _RowSums, columns: _RowSums, when: Floats) -> tuple[int, ...] | None:
     """Return the sizes of the tied groups for exact probabilities, or None where there are none to be had."""
-    n = low.size
-    times = np.unique(when, return_counts=True)[1]
+    n = when.size
+    sizes = np.unique(rows.sums, return_counts=True)[1]
     # of two values that can be ordered the lower has the smaller sum; so, when as many pairs have equal sums as cannot
     # be ordered, they are the same pairs, and being tied goes over from one to the next
-    sizes = np.unique(_row_sums(low, high), return_counts=True)[1]
-    if n * (n - 1) - ordered != int((sizes * (sizes - 1)).sum()):
+    if n * (n - 1) - rows.ordered != int((sizes * (sizes - 1)).sum()):
         return None
-    if times.size == n:
+    if columns.ordered == n * (n - 1):
         return tuple(int(size) for size in sizes)
+    times = np.unique(when, return_counts=True)[1]
     return tuple(int(size) for size in times) if sizes.size == n else None

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
-from gwnet.hydro.kendall import mann_kendall
+from gwnet.hydro.kendall import score_variance
 from gwnet.hydro.slope_ranks import ranked_slopes
 
 __all__ = ["TheilSen", "limit_ranks", "pairwise_slopes", "ranked_limits", "theil_sen"]
@@ -18,7 +19,7 @@ __all__ = ["TheilSen", "limit_ranks", "pairwise_slopes", "ranked_limits", "theil
 Floats = NDArray[np.float64]
 
 #: Up to this count all slopes are made and sorted out at once; beyond it they are counted.
-ALL_PAIRS = 1000
+ALL_PAIRS = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +115,7 @@ def theil_sen(
     """
     _refuse_options(confidence, ranks)
     value, when = _present(values, times)
-    variance = mann_kendall(value, when, method="normal").variance
+    variance = score_variance(value, when)
     slope_count = _pairs_apart(when)
     if not slope_count:
         message = f"A slope needs values at two times or more; found {value.size} at one time."
@@ -185,12 +186,18 @@ def pairwise_slopes(values: Floats, times: Floats) -> Floats:
     ndarray of float64
         Slopes, in no order.
     """
-    first, second = np.triu_indices(values.size, 1)
+    first, second = _pairs(values.size) if values.size <= ALL_PAIRS else np.triu_indices(values.size, 1)
     apart = times[second] - times[first]
     rise = values[second] - values[first]
     if apart.all():
         return np.asarray(rise / apart, dtype=np.float64)
     return np.asarray(rise[apart > 0] / apart[apart > 0], dtype=np.float64)
+
+
+@lru_cache(maxsize=8)
+def _pairs(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return the places of the first and second of all pairs; many wells have as many values."""
+    return np.triu_indices(count, 1)
 
 
 def ranked_limits(slopes: Floats, lower_rank: float, upper_rank: float) -> tuple[float, float, float]:
@@ -243,7 +250,9 @@ def _from_places(count: int, lower_rank: float, upper_rank: float, at: dict[int,
 
 
 def _pairs_apart(when: Floats) -> int:
-    sizes = np.unique(when, return_counts=True)[1]
+    """Return the number of pairs at different times; the times ascend."""
+    starts = np.flatnonzero(np.diff(when, prepend=-np.inf))
+    sizes = np.diff(starts, append=when.size)
     return (when.size * (when.size - 1) - int((sizes * (sizes - 1)).sum())) // 2
 
 
@@ -262,6 +271,8 @@ def _present(values: ArrayLike, times: ArrayLike | None) -> tuple[Floats, Floats
     if value.size < 2:
         message = f"A slope needs two values or more; found {value.size}."
         raise TooFewLevelsError(message)
+    if times is None:
+        return value, when
     order = np.lexsort((value, when))
     return value[order], when[order]
 

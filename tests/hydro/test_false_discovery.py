@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy import stats
@@ -15,6 +15,7 @@ from gwnet.hydro.false_discovery import adjusted_p_values
 SHARES = arrays(float, st.integers(1, 60), elements=st.floats(0, 1) | st.sampled_from([0.01, 0.05]))
 
 
+@settings(deadline=None)
 @given(SHARES)
 def test_equal_to_scipy(p_values):
     assert adjusted_p_values(p_values) == pytest.approx(stats.false_discovery_control(p_values), rel=1e-12)
@@ -22,6 +23,7 @@ def test_equal_to_scipy(p_values):
     assert adjusted_p_values(p_values, dependence="any") == pytest.approx(by, rel=1e-12)
 
 
+@settings(deadline=None)
 @given(SHARES, st.floats(0.001, 0.5))
 def test_the_step_up_rule_takes_the_same_tests(p_values, q):
     """Largest k with p_(k) ≤ k q/m: the k smallest are taken (Benjamini and Hochberg, 1995)."""

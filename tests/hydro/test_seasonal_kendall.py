@@ -37,6 +37,7 @@ def enough(table):
     return all(np.unique(column[np.isfinite(column)]).size > 1 for column in table.T)
 
 
+@settings(deadline=None)
 @given(tables(GAPS), st.data())
 def test_each_block_has_the_score_and_variance_of_its_own_test(table, data):
     assume((np.isfinite(table).sum(axis=0) > 1).all())
@@ -66,7 +67,7 @@ def test_blocks_of_rows_add_up(monkeypatch):
     assert whole[1].tolist() == parts[1].tolist()
 
 
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 @given(tables(GAPS))
 def test_equal_to_pymannkendall_seasonal_test(table):
     assume(enough(table))
@@ -79,7 +80,7 @@ def test_equal_to_pymannkendall_seasonal_test(table):
     assert seasonal_slope(table).slope == other.slope
 
 
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 @given(tables(WHOLE, rows=(6, 20)), st.integers(0, 5), st.integers(0, 1))
 def test_equal_to_pymannkendall_correlated_test(table, row, column):
     table[row, column] = math.nan
@@ -92,7 +93,7 @@ def test_equal_to_pymannkendall_correlated_test(table, row, column):
     assert found.z_correlated == pytest.approx(float(other.z), rel=1e-9)
 
 
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 @given(tables(GAPS))
 def test_equal_to_pymannkendall_regional_test(table):
     assume(enough(table))
@@ -102,7 +103,7 @@ def test_equal_to_pymannkendall_regional_test(table):
     assert found.z == pytest.approx(float(other.z), rel=1e-12)
 
 
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 @given(tables(WHOLE, rows=(5, 30), columns=(2, 2)))
 def test_equal_to_pymannkendall_partial_test(table):
     assume(enough(table))
@@ -121,6 +122,7 @@ def test_ties_make_the_variance_of_a_partial_test_smaller():
     assert partial_kendall(apart, other).variance == partial_kendall(apart, other, ties=False).variance
 
 
+@settings(deadline=None)
 @given(tables(WHOLE, rows=(3, 12)), st.sampled_from(["interpolated", "rounded"]))
 def test_slope_of_one_season_is_that_of_the_series(table, ranks):
     one, series = seasonal_slope(table[:, :1], ranks=ranks), theil_sen(table[:, 0], ranks=ranks)

@@ -51,7 +51,7 @@ def theirs(function, series, lag):
         return function(series, lag=lag)
 
 
-@settings(max_examples=120)
+@settings(max_examples=120, deadline=None)
 @given(SEEDS, st.booleans(), st.sampled_from([None, 1, 3]))
 def test_corrected_variances_equal_pymannkendall(seed, gaps, lags):
     series = made(seed, gaps)
@@ -60,7 +60,7 @@ def test_corrected_variances_equal_pymannkendall(seed, gaps, lags):
     same(yue_wang(series, lags=lags), theirs(pymannkendall.yue_wang_modification_test, series, lags))
 
 
-@settings(max_examples=120)
+@settings(max_examples=120, deadline=None)
 @given(SEEDS, st.booleans())
 def test_pre_whitening_equals_pymannkendall(seed, gaps):
     """Rounded values may tie after whitening but for the last bit; the other test has them unrounded."""
@@ -71,6 +71,7 @@ def test_pre_whitening_equals_pymannkendall(seed, gaps):
     same(trend_free_pre_whitened(series), pymannkendall.trend_free_pre_whitening_modification_test(series))
 
 
+@settings(deadline=None)
 @given(arrays(float, st.integers(4, 40), elements=st.floats(-100, 100).map(lambda value: round(value, 1))))
 def test_autocorrelation_by_its_definition(series):
     assume(np.ptp(series) > 0)

@@ -50,6 +50,7 @@ def test_counted_slopes_are_those_of_all_pairs_to_the_last_bit(values, times, co
     assert ranked_slopes(value, when, slopes.size, places) == {place: slopes[place] for place in places}
 
 
+@settings(deadline=None)
 @given(
     st.integers(2, 120).flatmap(lambda n: st.tuples(*[arrays(float, n, elements=TIED | LEVELS)] * 2)),
     st.sampled_from([0.5, 0.9, 0.95, 0.9999]),
@@ -64,7 +65,7 @@ def test_both_ways_agree(pair, confidence, ranks):
         assert theil_sen(values, times, confidence=confidence, ranks=ranks) == given_all
 
 
-@settings(max_examples=200)
+@settings(max_examples=200, deadline=None)
 @given(st.integers(4, 150).flatmap(lambda n: arrays(float, n, elements=TIED | LEVELS)), st.sampled_from([0.8, 0.95]))
 def test_rounded_limits_equal_scipy_theilslopes(values, confidence):
     """Where a rank lies beyond the slopes SciPy gives the outermost slope; here there is no limit then."""
@@ -85,7 +86,7 @@ def test_long_series_equal_scipy(count):
     assert (found.slope, found.lower, found.upper) == (other.slope, other.low_slope, other.high_slope)
 
 
-@settings(max_examples=200)
+@settings(max_examples=200, deadline=None)
 @given(st.integers(4, 150).flatmap(lambda n: arrays(float, n, elements=TIED | LEVELS | st.just(math.nan))))
 def test_slope_and_intercept_equal_pymannkendall_with_gaps(values):
     assume(np.isfinite(values).sum() > 1)
@@ -95,6 +96,7 @@ def test_slope_and_intercept_equal_pymannkendall_with_gaps(values):
     assert found.intercept == pytest.approx(other.intercept, rel=1e-12, abs=1e-12)
 
 
+@settings(deadline=None)
 @given(st.integers(3, 60).flatmap(lambda n: arrays(float, n, elements=LEVELS)))
 def test_slope_lies_between_its_limits_which_widen_with_confidence(values):
     narrow, wide = theil_sen(values, confidence=0.8), theil_sen(values, confidence=0.99)

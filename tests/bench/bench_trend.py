@@ -1,0 +1,115 @@
+"""How fast trend tests are beside pyMannKendall and SciPy, with the peak of memory; whether their values are the same.
+
+Run: ``python tests/bench/bench_trend.py [COUNT ...]`` (default 120 1000 3650). Prints seconds, ratios and peaks of one
+run. Counts of 10950 need 3 GB for the other libraries' tables of all pairs. pyMannKendall (MIT licence) must be there.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+import tracemalloc
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pymannkendall
+from scipy import stats
+
+from gwnet.hydro.kendall import mann_kendall
+from gwnet.hydro.seasonal_kendall import seasonal_kendall, seasonal_slope
+from gwnet.hydro.theil_sen import theil_sen
+
+WELLS, MONTHS, YEARS = 500, 120, 30
+
+
+def timed(work: Callable[[], Any], times: int = 1) -> tuple[Any, float]:
+    """Return what work gives and the fewest seconds it took."""
+    best = float("inf")
+    for _ in range(times):
+        start = time.perf_counter()
+        made = work()
+        best = min(best, time.perf_counter() - start)
+    return made, best
+
+
+def peak(work: Callable[[], Any]) -> float:
+    """Return the peak of memory during work [MB]."""
+    tracemalloc.start()
+    work()
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    return most / 1e6
+
+
+def levels(random: np.random.Generator, count: int) -> np.ndarray:
+    """Return levels to the centimetre that wander, rise slowly and have a season."""
+    step = np.arange(count)
+    wander = np.cumsum(random.normal(0, 0.01, count))
+    return np.round(100 + 1e-4 * step + 0.3 * np.sin(step / 58) + wander, 2)
+
+
+def report(name: str, ours: tuple[Any, float], others: dict[str, float], same: bool, memory: str = "") -> None:
+    """Print one line of results."""
+    ratios = ", ".join(
+        f"{other} {seconds * 1e3:9.2f} ms = {seconds / ours[1]:6.1f} x" for other, seconds in others.items()
+    )
+    print(f"{name:34} {ours[1] * 1e3:9.2f} ms; {ratios}; values {'the same' if same else 'DIFFER'}{memory}")
+
+
+def one_series(random: np.random.Generator, count: int) -> None:
+    """Compare test, slope and limits of one series."""
+    values = levels(random, count)
+    times = 5 if count <= 1000 else 1
+
+    def ours() -> Any:
+        return mann_kendall(values), theil_sen(values, ranks="rounded")
+
+    mine = timed(ours, times)
+    theirs, seconds = timed(lambda: pymannkendall.original_test(values), times)
+    other, other_seconds = timed(lambda: stats.theilslopes(values), times)
+    test, line = mine[0]
+    same = (test.score, line.slope) == (theirs.s, theirs.slope)
+    same &= (line.slope, line.lower, line.upper) == (other.slope, other.low_slope, other.high_slope)
+    sizes = [
+        peak(work) for work in (ours, lambda: pymannkendall.original_test(values), lambda: stats.theilslopes(values))
+    ]
+    memory = "; peaks {:.1f}, {:.1f}, {:.1f} MB".format(*sizes)
+    report(f"one series of {count}", mine, {"pyMannKendall": seconds, "SciPy": other_seconds}, same, memory)
+
+
+def many_wells(random: np.random.Generator) -> None:
+    """Compare tests and slopes of a wellfield."""
+    wells = [levels(random, MONTHS) for _ in range(WELLS)]
+    mine = timed(lambda: [(mann_kendall(well), theil_sen(well, ranks="rounded")) for well in wells], 3)
+    theirs, seconds = timed(lambda: [pymannkendall.original_test(well) for well in wells])
+    others, other_seconds = timed(lambda: [stats.theilslopes(well) for well in wells])
+    same = all((m[0].score, m[1].slope) == (t.s, t.slope) for m, t in zip(mine[0], theirs, strict=True))
+    same &= all((m[1].lower, m[1].upper) == (o.low_slope, o.high_slope) for m, o in zip(mine[0], others, strict=True))
+    report(f"{WELLS} wells x {MONTHS}", mine, {"pyMannKendall": seconds, "SciPy": other_seconds}, same)
+
+
+def seasons(random: np.random.Generator) -> None:
+    """Compare the seasonal test and slope, and the test with covariance."""
+    series = levels(random, YEARS * 12)
+    table = series.reshape(YEARS, 12)
+    mine = timed(lambda: (seasonal_kendall(table), seasonal_slope(table)), 5)
+    theirs, seconds = timed(lambda: pymannkendall.seasonal_test(series, period=12), 3)
+    both, both_seconds = timed(lambda: pymannkendall.correlated_seasonal_test(series, period=12), 3)
+    test, line = mine[0]
+    same = (test.score, line.slope) == (theirs.s, theirs.slope)
+    same &= bool(np.isclose(test.variance_correlated, both.var_s, rtol=1e-9))
+    report(f"seasons, {YEARS} years x 12", mine, {"pyMannKendall": seconds, "with covariance": both_seconds}, same)
+
+
+def main() -> None:
+    """Run all comparisons."""
+    random = np.random.default_rng(0)
+    seasons(random)
+    many_wells(random)
+    for count in [int(word) for word in sys.argv[1:]] or [120, 1000, 3650]:
+        one_series(random, count)
+
+
+if __name__ == "__main__":
+    main()
