@@ -50,7 +50,8 @@ LIMITS: Final[Mapping[str, Limit]] = {
         24.0, "hours after pumping in which a level cannot be static", "US EPA RCRA guidance of 1992, p. 7-4"
     ),
     "tape_check_days": Limit(
-        TAPE_CHECK_INTERVAL_DAYS, "days between checks of a tape, where the site's tape_check_interval_days says nothing",
+        TAPE_CHECK_INTERVAL_DAYS,
+        "days between checks of a tape, where the site's tape_check_interval_days says nothing",
         "twelve months, USGS TM 1-A1 (Cunningham and Schalk, 2011), p. 8 and 35",
     ),
     "silting_m": Limit(0.5, "loss of depth that is told, and each further one [m]"),
