@@ -13,6 +13,11 @@ import uuid
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+#: How long one example takes says nothing on a busy machine; how many there are is left to each test.
+settings.register_profile("gwnet", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("gwnet")
 
 ROOT = Path(__file__).resolve().parents[1]
 
