@@ -98,6 +98,8 @@ def value_limits(values: ArrayLike, bound: ArrayLike = 0) -> tuple[Floats, Float
     except ValueError as error:
         message = f"Shapes do not broadcast: values {number.shape}, bound {side.shape}."
         raise ShapeError(message) from error
+    if not side.any():
+        return number, number
     missing = np.isnan(number)
     low = np.where((side < 0) & ~missing, -np.inf, number)
     high = np.where((side > 0) & ~missing, np.inf, number)
@@ -174,10 +176,10 @@ def mann_kendall(
         raise AnalysisError(message)
     low, high, when = _present(values, times, bound)
     n = low.size
-    censored = not np.array_equal(low, high)
+    censored = low is not high and not np.array_equal(low, high)
     score = _score(low, high, when, censored=censored)
     high = high if censored else low
-    rows, columns = _row_sums(low, high), _row_sums(when, when)
+    rows, columns = _row_sums(low, high), _time_sums(when)
     variance = _variance(n, rows, columns)
     z, both, rise, fall = normal_probabilities(score, variance, continuity=continuity)
     groups = _tie_groups(rows, columns, when) if method == "exact" or n <= EXACT_COUNT else None
@@ -318,7 +320,8 @@ def _present(values: ArrayLike, times: ArrayLike | None, bound: ArrayLike) -> tu
         message = f"Shapes differ: values {low.shape}, times {when.shape}."
         raise ShapeError(message)
     here = ~(np.isnan(low) | np.isnan(when))
-    low, high, when = low[here], high[here], when[here]
+    if not here.all():
+        low, high, when = low[here], high[here], when[here]
     if low.size < 2:
         message = f"A trend needs two values or more; found {low.size}."
         raise TooFewLevelsError(message)
@@ -332,11 +335,13 @@ def _score(low: Floats, high: Floats, when: Floats, *, censored: bool) -> int:
     """Return rising less falling pairs of values in the order of time."""
     if censored:
         return count_ordered(high, low, when) - count_ordered(-low, -high, when)
+    n = low.size
+    different = n * (n - 1) // 2 - _tied_pairs(np.sort(low))
+    if (when[1:] > when[:-1]).all():
+        return different - 2 * count_inversions(low)
     order = np.lexsort((low, when))
     value, when = low[order], when[order]
-    n = value.size
-    tied = _tied_pairs(np.sort(value)), _tied_pairs(when), _tied_pairs(value, when)
-    return n * (n - 1) // 2 - tied[0] - tied[1] + tied[2] - 2 * count_inversions(value)
+    return different - _tied_pairs(when) + _tied_pairs(value, when) - 2 * count_inversions(value)
 
 
 def _tied_pairs(*keys: Floats) -> int:
@@ -373,6 +378,13 @@ def _row_sums(low: Floats, high: Floats) -> _RowSums:
     return _RowSums(np.asarray(below - above, dtype=np.int64), 2 * int(below.sum()))
 
 
+def _time_sums(when: Floats) -> _RowSums:
+    """Return the same for times in ascending order; most series have one value at a time."""
+    if (when[1:] > when[:-1]).all():
+        return _RowSums(np.arange(1 - when.size, when.size, 2), when.size * (when.size - 1))
+    return _row_sums(when, when)
+
+
 def _variance(n: int, rows: _RowSums, columns: _RowSums) -> float:
     """Return the variance of S over all orders in time, from whole numbers."""
     ordered, timed = rows.ordered, columns.ordered
@@ -390,7 +402,7 @@ def score_variance(values: Floats, times: Floats) -> float:
     values : ndarray of float64, shape (n,)
         Two values or more, without NaN.
     times : ndarray of float64, shape (n,)
-        Their times.
+        Their times, ascending.
 
     Returns
     -------
@@ -402,7 +414,7 @@ def score_variance(values: Floats, times: Floats) -> float:
     >>> score_variance(np.array([1.0, 2.0, 2.0, 3.0]), np.arange(4.0))
     7.666666666666667
     """
-    return _variance(values.size, _row_sums(values, values), _row_sums(times, times))
+    return _variance(values.size, _row_sums(values, values), _time_sums(times))
 
 
 def _tie_groups(rows: _RowSums, columns: _RowSums, when: Floats) -> tuple[int, ...] | None:

@@ -22,6 +22,10 @@ Floats = NDArray[np.float64]
 ALL_PAIRS = 500
 
 
+#: Beyond this count only the slopes near to those asked for are sorted out.
+MANY = 500
+
+
 @dataclass(frozen=True, slots=True)
 class TheilSen:
     """Theil–Sen line.
@@ -187,8 +191,8 @@ def pairwise_slopes(values: Floats, times: Floats) -> Floats:
         Slopes, in no order.
     """
     first, second = _pairs(values.size) if values.size <= ALL_PAIRS else np.triu_indices(values.size, 1)
-    apart = times[second] - times[first]
-    rise = values[second] - values[first]
+    apart = times.take(second) - times.take(first)
+    rise = values.take(second) - values.take(first)
     if apart.all():
         return np.asarray(rise / apart, dtype=np.float64)
     return np.asarray(rise[apart > 0] / apart[apart > 0], dtype=np.float64)
@@ -218,8 +222,24 @@ def ranked_limits(slopes: Floats, lower_rank: float, upper_rank: float) -> tuple
         Median, lower limit (minus infinity below rank 1), upper limit (infinity beyond the last).
     """
     places = _places(slopes.size, lower_rank, upper_rank)
-    slopes.partition(places)
-    return _from_places(slopes.size, lower_rank, upper_rank, {place: float(slopes[place]) for place in places})
+    below, near = _near(slopes, places) if slopes.size > MANY else (0, slopes)
+    near.partition([place - below for place in places])
+    at = {place: float(near[place - below]) for place in places}
+    return _from_places(slopes.size, lower_rank, upper_rank, at)
+
+
+def _near(slopes: Floats, places: list[int]) -> tuple[int, Floats]:
+    """Return slopes among which those at the places are, and how many smaller ones there are."""
+    some = np.sort(slopes[:: max(slopes.size // MANY, 1)])
+    spread = 2.0 * math.sqrt(some.size)
+    first = max(int(places[0] / slopes.size * some.size - spread), 0)
+    last = min(int(places[-1] / slopes.size * some.size + spread), some.size - 1)
+    smaller = slopes < some[first]
+    below = int(np.count_nonzero(smaller))
+    near = slopes[~smaller & (slopes <= some[last])]
+    if below <= places[0] and places[-1] < below + near.size:
+        return below, near
+    return 0, slopes
 
 
 def _counted_limits(
