@@ -25,6 +25,9 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 
+#: Up to so many products they are summed lag by lag; beyond it by Fourier transform.
+DIRECT = 2_000_000
+
 
 @dataclass(frozen=True, slots=True)
 class SerialKendall:
@@ -114,7 +117,7 @@ def autocorrelation(values: ArrayLike, lags: int) -> Floats:
     departure = np.where(here, series - series[here].mean(), 0.0)
     if np.ptp(series[here]) == 0.0:
         return np.full(lags + 1, math.nan)
-    products = np.correlate(departure, departure, "full")[series.size - 1 : series.size + lags]
+    products = _lagged_products(departure, lags)
     return np.asarray(products / products[0], dtype=np.float64)
 
 
@@ -351,6 +354,17 @@ def _series(values: ArrayLike) -> Floats:
         message = f"Serial correlation needs two values or more; found {int(np.isfinite(series).sum())}."
         raise TooFewLevelsError(message)
     return series
+
+
+def _lagged_products(departure: Floats, lags: int) -> Floats:
+    """Return the sums of the products of values so many lags apart."""
+    n = departure.size
+    if n * (lags + 1) <= DIRECT:
+        return np.array([departure[k:] @ departure[: n - k] for k in range(lags + 1)])
+    # padded so that the end does not meet the beginning
+    width = 1 << (n + lags).bit_length()
+    spectrum = np.fft.rfft(departure, width)
+    return np.asarray(np.fft.irfft(spectrum * spectrum.conj(), width)[: lags + 1], dtype=np.float64)
 
 
 def _compact(values: ArrayLike, least: int = 2) -> Floats:

@@ -81,6 +81,15 @@ def test_autocorrelation_by_its_definition(series):
         assert found == pytest.approx(expected, abs=1e-10)
 
 
+def test_long_series_are_correlated_by_fourier_transform():
+    series = np.cumsum(np.random.default_rng(4).normal(size=3000)) + 100.0
+    departure = series - series.mean()
+    found = autocorrelation(series, 2999)
+    for lag in (1, 17, 365, 2000, 2999):
+        expected = (departure[lag:] @ departure[: 3000 - lag]) / (departure @ departure)
+        assert found[lag] == pytest.approx(expected, abs=1e-12)
+
+
 def test_a_gap_stays_in_its_place():
     """Departures 1, −1, gap, 1, −1: the neighbours 1 −1 and 1 −1 give −2 of 4; across the gap at lag 2 comes −1."""
     assert autocorrelation([2.0, 0.0, math.nan, 2.0, 0.0], 2).tolist() == [1.0, -0.5, -0.25]
