@@ -35,6 +35,10 @@ _NEAR_D: Final = 5.0
 _NEAR_SHARE: Final = 0.5
 
 
+#: Both estimates of a step rest on the first level after it: their joint error is larger than that of independent ones
+#: by this factor (own choice).
+_SHARED_ERROR: Final = 1.2
+
 #: Fewest moves into a season that tell what is usual (own choice).
 _LEAST_OF_SEASON: Final = 5
 
@@ -179,8 +183,8 @@ def steps_at(row: Places, well: ArrayLike, time_d: ArrayLike, moves: Moves, soun
     Returns
     -------
     Steps
-        From the levels of the year after the change, each against that of the year before, their median; or from the
-        first level against the last before, where this is surer.
+        From the first level against the last before, and from the levels of the year after the change, each against
+        that of the year before, their median; both weighted by their errors.
     """
     wells, time = np.asarray(well, dtype=np.int64), np.asarray(time_d, dtype=np.float64)
     span = float(np.ptp(time)) + 2.0 * YEAR_D if time.size else 1.0
@@ -194,6 +198,16 @@ def steps_at(row: Places, well: ArrayLike, time_d: ArrayLike, moves: Moves, soun
         if moved.size:
             # levels of one year are not independent of one another: two of them count as one
             of_year = float(moves.year_spread_m[first]) / np.sqrt(max(moved.size / 2.0, 1.0))
-            if np.isnan(step[place]) or not of_year >= error[place]:
-                step[place], error[place] = float(np.median(moved)), of_year
+            step[place], error[place] = _joined(step[place], error[place], float(np.median(moved)), of_year)
     return Steps(step, error)
+
+
+def _joined(first_m: float, first_error_m: float, second_m: float, second_error_m: float) -> tuple[float, float]:
+    """Return the mean of two estimates weighted by their errors; the one that can be told where the other cannot."""
+    if np.isnan(first_m) or np.isnan(first_error_m):
+        return second_m, second_error_m
+    if np.isnan(second_error_m):
+        return first_m, first_error_m
+    weights = np.array([max(first_error_m, 1e-6), max(second_error_m, 1e-6)]) ** -2.0
+    step = float(np.average([first_m, second_m], weights=weights))
+    return step, _SHARED_ERROR * float(weights.sum() ** -0.5)

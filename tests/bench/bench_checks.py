@@ -13,6 +13,8 @@ where the open data lies beside the checkout, of the eastern Snake River Plain a
   fit the ground on record is not counted, which would find every one;
 - stretched tape: from a date on half of the wells are read with another tape that reads 0.5 % short.
 
+For the last two, changes with nothing wrong are made as well: how often they are told is a rate of false alarms.
+
 ``noticed`` counts faults of which any new finding tells at the event (or the well, or the change of tape); ``named``
 those whose kind the finding names.
 """
@@ -168,7 +170,7 @@ def inject_readings(case, wanted, random):
     return outcomes, others / max(len(outcomes), 1)
 
 
-def inject_survey(case, count, random):
+def inject_survey(case, count, random, error_m=FOOT_M):
     """Inject wrong surveys, one at a time in a well; return outcomes."""
     outcomes = []
     while len(outcomes) < count:
@@ -189,7 +191,7 @@ def inject_survey(case, count, random):
             moment = case.events.frame["measured_at_utc"].iat[place]
             row = points.iloc[point].copy()
             points.loc[points.index[point], "valid_until_utc"] = moment
-            row["elevation_m"] += float(random.choice([-1.0, 1.0])) * FOOT_M
+            row["elevation_m"] += float(random.choice([-1.0, 1.0])) * error_m
             row["valid_from_utc"], row["measuring_point_id"] = moment, -1
             points = pd.concat([points, row.to_frame().T.astype(points.dtypes)], ignore_index=True)
             told.append((case.events.code(int(place)), int(case.events.frame["event_id"].iat[place])))
@@ -198,11 +200,11 @@ def inject_survey(case, count, random):
             at_event = set(new.loc[new["event_id"] == event, "rule"])
             at_well = set(new.loc[(new["well"] == well) & new["event_id"].isna(), "rule"]) - {places.GROUND}
             named = bool(at_event & set(KINDS["survey step"]))
-            outcomes.append(("survey step", FOOT_M, bool(at_event | at_well), named))
+            outcomes.append(("survey step", error_m, bool(at_event | at_well), named))
     return outcomes
 
 
-def inject_tape(case, count, random):
+def inject_tape(case, count, random, stretch=STRETCH):
     """Inject a stretched tape, one change at a time; return outcomes."""
     outcomes = []
     codes = np.unique(case.events.well)
@@ -221,8 +223,8 @@ def inject_tape(case, count, random):
         ids[place], names[place] = new_tape, np.where(stretched, "T-2", "T-1")
         records["instrument_id"], records["instrument"] = ids, names
         depth, below = case.inputs.depth_to_water_m.copy(), case.inputs.depth_below_ground_m.copy()
-        depth[place[stretched]] *= 1.0 - STRETCH
-        below[place[stretched]] *= 1.0 - STRETCH
+        depth[place[stretched]] *= 1.0 - stretch
+        below[place[stretched]] *= 1.0 - stretch
         found = case.new(
             replace(
                 case.inputs,
@@ -251,7 +253,7 @@ def planted_in_demo(case):
     return made | set(_days(case.events.frame[case.events.frame["instrument"] == "E-4"]))
 
 
-def show(case, outcomes, others, planted):
+def show(case, outcomes, others, planted, nothing):
     table = pd.DataFrame(outcomes, columns=["kind", "shift_m", "noticed", "named"])
     print(f"\n{case.name}: {len(case.events):,} levels, {case.seconds:.1f} s for all checks")
     print(f"  {'kind':<18}{'faults':>7}{'noticed':>9}{'named':>8}   of those of 5 cm or more: noticed, named")
@@ -270,6 +272,9 @@ def show(case, outcomes, others, planted):
     for severity in ("serious", "warning", "note"):
         number = int((counted["severity"] == severity).sum())
         print(f"  before any injection: {number:,} {severity} findings, {number / checked:.2%} of {checked:,} levels")
+    print(
+        f"  a new measuring point with nothing wrong: {nothing[0]:.0%} told; another tape, as good: {nothing[1]:.0%} told"
+    )
     print(f"  findings on other, sound levels: {others:.2f} for each fault of a reading")
 
 
@@ -299,7 +304,9 @@ def main(arguments):
             outcomes, others = inject_readings(case, dict.fromkeys(READING_KINDS, each), random)
             outcomes += inject_survey(case, surveys, random)
             outcomes += inject_tape(case, tapes, random)
-            show(case, outcomes, others, planted_in_demo(case) if case is cases[0] else set())
+            right = (inject_survey(case, surveys, random, 0.0), inject_tape(case, tapes, random, 0.0))
+            nothing = [np.mean([named for *_, named in one]) for one in right]
+            show(case, outcomes, others, planted_in_demo(case) if case is cases[0] else set(), nothing)
 
 
 if __name__ == "__main__":
