@@ -17,6 +17,7 @@ from gwnet.errors import SettingsError
 from gwnet.network_checks import Checking
 from gwnet.network_review import Reviewing
 from gwnet.network_rounds import Planning
+from gwnet.network_trends import Trending
 from gwnet.store import fetch, fetch_programme, revision
 from gwnet.store.codes import check_codes
 from gwnet.store.fetch_levels import LevelFilter
@@ -85,7 +86,7 @@ def upgrade(address: str | Path) -> tuple[str | None, str]:
         store.close()
 
 
-class Network(Reviewing, Planning, Checking):
+class Network(Reviewing, Planning, Checking, Trending):
     """An open groundwater record.
 
     Parameters

@@ -37,6 +37,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "history": ("history", "Tell what changed at a well: when, by whom and why."),
     "effects": ("effects", "List the levels that corrections moved, before and after."),
     "hydrograph": ("hydrograph", "Draw the hydrograph of one or more wells."),
+    "trend": ("trend", "Test levels for trends, one row a well."),
     "map": ("map", "Draw the potentiometric map of one aquifer and day."),
     "gradient": ("gradient", "Work out the horizontal gradient from three or more wells."),
     "report": ("report", "Make a report from its definition."),

@@ -18,6 +18,8 @@ NOTHING: Final = "–"
 
 #: Unit suffixes of column names: how the heading shows the unit, and the decimals of a number in it.
 _SUFFIXES: Final[dict[str, tuple[str, int]]] = {
+    "_m_per_year": ("m/year", 4),
+    "_ft_per_year": ("ft/year", 3),
     "_m": ("m", 3),
     "_ft": ("ft", 2),
     "_mm": ("mm", 0),
@@ -28,7 +30,18 @@ _SUFFIXES: Final[dict[str, tuple[str, int]]] = {
 }
 
 #: Columns whose decimals do not follow from a suffix.
-_DECIMALS: Final[dict[str, int]] = {"easting": 2, "northing": 2, "longitude": 6, "latitude": 6}
+_DECIMALS: Final[dict[str, int]] = {
+    "easting": 2,
+    "northing": 2,
+    "longitude": 6,
+    "latitude": 6,
+    "var_s": 1,
+    "tau": 3,
+    "z": 2,
+}
+
+#: Columns of numbers that may be very small.
+_SIGNIFICANT: Final = ("p", "p_adjusted")
 
 #: Decimals in files: a micrometre, well below any uncertainty, and no binary dust; small numbers, such as gradients,
 #: carry as many significant digits.
@@ -97,7 +110,7 @@ def _number(value: float, name: str) -> str:
             return f"{value:.{decimals}f}"
     if name in _DECIMALS:
         return f"{value:.{_DECIMALS[name]}f}"
-    return f"{value:.3g}" if "gradient" in name else f"{value:.6g}"
+    return f"{value:.3g}" if "gradient" in name or name in _SIGNIFICANT else f"{value:.6g}"
 
 
 def file_value(value: Any) -> Any:

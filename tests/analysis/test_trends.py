@@ -1,0 +1,293 @@
+"""Trends of reduced levels: what takes part, the reduction to seasons, guards and notes; constructed, and the demo's.
+
+Numbers of tests are held to pyMannKendall (MIT licence), a general-purpose library, and to Kendall's exact table in the
+tests of ``gwnet.hydro``; here they are held to come out of the frame as they went in.
+"""
+
+import tomllib
+
+import numpy as np
+import pandas as pd
+import pymannkendall
+import pytest
+
+from gwnet.analysis.trends import COLUMNS, trends
+from gwnet.errors import SettingsError
+from gwnet.hydro.theil_sen import theil_sen
+from gwnet.network import Network
+from gwnet.resources import demo_folder
+
+from .frames import levels
+
+NUMBERS = ["s", "var_s", "tau", "z", "p", "p_adjusted", "slope_m_per_year"]
+TRUTHS = tomllib.loads((demo_folder() / "EXPECTED.toml").read_text(encoding="utf-8"))
+
+
+def record(*rows):
+    """Return levels from (well, date, elevation[, more]); more may also hold quality, review and finding."""
+    given = [
+        {"quality": "good", "review": "approved", "finding": "", **(row[3] if len(row) > 3 else {})} for row in rows
+    ]
+    frame = levels(*(((*row, {})[:4]) for row in rows))
+    return frame.assign(**{name: [more[name] for more in given] for name in ("quality", "review", "finding")})
+
+
+def dry(well, day, bound, **more):
+    return well, day, bound, {"status": "dry", "bound": "<=", "unusable_reason": "dry", **more}
+
+
+def test_of(frame, **options):
+    wells = frame[["site", "well"]].drop_duplicates()
+    return trends(frame, wells, **options).set_index("well")
+
+
+test_of.__test__ = False
+
+
+def quarterly(well, values, first=2001):
+    """Return rows with four values a year from the first year on."""
+    days = ("02-15", "05-15", "08-15", "11-15")
+    return [(well, f"{first + k // 4}-{days[k % 4]}", value) for k, value in enumerate(values)]
+
+
+def yearly(well, values, first=2001):
+    return [(well, f"{first + k}-06-15", value) for k, value in enumerate(values) if value is not None]
+
+
+def test_the_columns_are_those_that_scripts_rely_on():
+    found = trends(record(*yearly("A", [1.0, 2.0, 3.0, 4.0])), pd.DataFrame({"site": ["S"], "well": ["A"]}))
+    assert tuple(found.columns) == COLUMNS
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_yearly_numbers_equal_pymannkendall(seed):
+    value = (np.random.default_rng(seed).normal(40, 0.3, 14) + 0.03 * np.arange(14)).round(2)
+    row = test_of(record(*yearly("A", value)), method="kendall").loc["A"]
+    plain = pymannkendall.original_test(value)
+    assert (row["s"], row["var_s"]) == (plain.s, plain.var_s)
+    assert row["z"] == pytest.approx(plain.z)
+    assert row["tau"] == pytest.approx(plain.Tau)
+    assert row["slope_m_per_year"] == pytest.approx(plain.slope)
+    if "Hamed" not in row["note"]:
+        assert row["p"] == pytest.approx(plain.p)
+
+
+def test_values_that_go_together_have_their_p_by_hamed_and_rao_as_pymannkendall_has():
+    noise = np.random.default_rng(3).normal(0, 0.1, 30)
+    value = [40.0]
+    for step in noise:
+        value.append(round(40.0 + 0.8 * (value[-1] - 40.0) + step, 3))
+    row = test_of(record(*yearly("A", value)), method="kendall").loc["A"]
+    other = pymannkendall.hamed_rao_modification_test(np.array(value))
+    plain = pymannkendall.original_test(np.array(value))
+    assert row["p"] == pytest.approx(other.p)
+    assert row["p"] > plain.p
+    assert row["var_s"] == pytest.approx(plain.var_s)
+    assert "Hamed and Rao" in row["note"]
+    assert f"without it p {plain.p:.2g}" in row["note"]
+
+
+def test_limits_of_a_slope_are_wider_where_values_go_together():
+    wander = 40.0 + np.cumsum(np.random.default_rng(8).normal(0, 0.1, 30)).round(3)
+    frame = record(*yearly("A", wander), *yearly("B", np.random.default_rng(0).permutation(wander)))
+    found = test_of(frame, method="kendall")
+    width = found["slope_upper_m_per_year"] - found["slope_lower_m_per_year"]
+    assert "Hamed" in found.loc["A", "note"]
+    assert "Hamed" not in found.loc["B", "note"]
+    plain = theil_sen(wander)
+    assert width["A"] > plain.upper - plain.lower
+
+
+@pytest.mark.parametrize("years", [6, 12])
+def test_seasonal_numbers_equal_pymannkendall(years):
+    value = (np.random.default_rng(years).normal(40, 0.3, 4 * years) - 0.02 * np.arange(4 * years)).round(2)
+    row = test_of(record(*quarterly("A", value))).loc["A"]
+    plain = pymannkendall.seasonal_test(value, period=4)
+    assert row["s"] == plain.s
+    assert row["var_s"] == pytest.approx(plain.var_s)
+    assert row["z"] == pytest.approx(plain.z)
+    assert row["slope_m_per_year"] == pytest.approx(plain.slope)
+    told = pymannkendall.correlated_seasonal_test(value, period=4) if years >= 10 else plain
+    assert row["p"] == pytest.approx(told.p)
+    assert ("p with covariance among seasons" in row["note"]) == (years >= 10)
+    assert ("too few to allow for covariance" in row["note"]) == (years < 10)
+
+
+def test_a_seasonal_cycle_does_not_hide_a_trend_and_is_none():
+    cycle = np.tile([1.0, 0.4, -1.0, -0.4], 8)
+    fall = cycle - 0.05 * np.repeat(np.arange(8), 4)
+    noise = np.random.default_rng(1).normal(0, 0.01, 32)
+    found = test_of(record(*quarterly("A", 40 + fall + noise), *quarterly("B", 40 + cycle + noise)))
+    assert found["direction"].to_dict() == {"A": "falling", "B": "no trend told"}
+    assert found.loc["A", "slope_m_per_year"] == pytest.approx(-0.05, abs=0.005)
+
+
+def test_more_readings_in_a_season_make_one_value_by_the_median():
+    rows = yearly("A", [40.0, 40.1, 40.2, 40.3])
+    more = [("A", "2002-06-16", 41.5), ("A", "2002-06-17", 40.05)]
+    found = test_of(record(*rows, *more), method="kendall").loc["A"]
+    assert (found["n"], found["s"]) == (4, 6)
+    seasonal = test_of(record(*rows, *more)).loc["A"]
+    assert (seasonal["n"], seasonal["s"]) == (4, 6)
+
+
+def test_equal_levels_are_ties_whatever_their_binary_dust():
+    """0.1 + 0.2 is not 0.3 in binary."""
+    found = test_of(record(*yearly("A", [0.1 + 0.2, 0.3, 0.3, 0.5])), method="kendall").loc["A"]
+    assert found["s"] == 3
+
+
+def test_a_dry_well_is_a_bound_by_rank():
+    """Three bounds at 39.5 m are below all numbers and tied with one another: S = 0 − 3 ⋅ 4 + (pairs of numbers)."""
+    rows = [*yearly("A", [41.0, 40.8, 40.9, 40.7]), *(dry("A", f"{year}-06-15", 39.5) for year in (2005, 2006, 2007))]
+    found = test_of(record(*rows), method="kendall").loc["A"]
+    assert (found["n"], found["n_bounds"], found["s"]) == (7, 3, -12 - 4)
+    assert "3 of 7 values are bounds" in found["note"]
+    assert found["last"] == "2007-06-15"
+    assert found["left_out"] == ""
+
+
+def test_a_bound_that_levels_stand_below_of_is_ordered_with_none():
+    """Dry at 42 m tells nothing about a level of 41 m."""
+    rows = [*yearly("A", [41.0, 40.8, 40.9, 40.7]), dry("A", "2005-06-15", 42.0)]
+    assert test_of(record(*rows), method="kendall").loc["A", "s"] == -4
+
+
+def test_the_median_of_a_season_with_a_bound_is_a_number_where_it_can_be_told():
+    number = [("A", "2001-06-01", 40.0), ("A", "2001-06-02", 41.0), dry("A", "2001-06-03", 39.0)]
+    bound = [("A", "2002-06-01", 40.0), dry("A", "2002-06-03", 39.0)]
+    rest = yearly("A", [40.5, 40.6, 40.7], first=2003)
+    found = test_of(record(*number, *bound, *rest), method="kendall").loc["A"]
+    assert (found["n"], found["n_bounds"]) == (5, 1)
+    # 40, at most 39.5, 40.5, 40.6, 40.7
+    assert found["s"] == 8
+
+
+def test_only_accepted_levels_take_part_and_the_others_are_counted():
+    rows = [
+        *yearly("A", [40.0, 40.1, 40.2, 40.3]),
+        ("A", "2005-06-15", 20.0, {"status": "pumping", "unusable_reason": "pumping"}),
+        ("A", "2006-06-15", 21.0, {"status": "pumping", "unusable_reason": "pumping"}),
+        ("A", "2007-06-15", 60.0, {"quality": "suspect", "unusable_reason": "quality suspect"}),
+        dry("A", "2008-06-15", 30.0, quality="poor"),
+        dry("A", "2009-06-15", 30.0, review="on hold"),
+        dry("A", "2010-06-15", np.nan),
+    ]
+    found = test_of(record(*rows), method="kendall").loc["A"]
+    assert (found["n"], found["n_bounds"], found["s"], found["last"]) == (4, 0, 6, "2004-06-15")
+    told = set(found["left_out"].split("; "))
+    assert told == {"2 pumping", "1 quality suspect", "1 dry, quality poor", "1 dry, on hold", "1 dry"}
+
+
+@pytest.mark.parametrize(
+    ("method", "rows"),
+    [("kendall", yearly("A", [1.0, 2.0, 3.0])), ("seasonal", quarterly("A", range(8)))],
+    ids=["three years", "two years"],
+)
+def test_too_few_values_give_no_numbers_and_a_note(method, rows):
+    found = test_of(record(*rows), method=method).loc["A"]
+    assert found[NUMBERS].isna().all()
+    assert found["direction"] == "no trend told"
+    assert "too few years" in found["note"]
+    assert found["n"] == len(rows)
+
+
+def test_a_season_needs_two_values():
+    rows = [("A", f"{2001 + k}-{2 + 3 * k:02d}-15", 40.0 + k) for k in range(3)]
+    found = test_of(record(*rows)).loc["A"]
+    assert pd.isna(found["s"])
+    assert "at most 1 of one season" in found["note"]
+
+
+def test_a_well_without_levels_has_its_row():
+    wells = pd.DataFrame({"site": ["S", "S"], "well": ["A", "B"]})
+    found = trends(record(*yearly("A", range(9))), wells, method="kendall").set_index("well")
+    assert found.loc["B", "n"] == 0
+    assert found.loc["B", "note"] == "no level that can be used"
+    assert found.loc["A", "p_adjusted"] == found.loc["A", "p"]
+
+
+def test_a_gap_of_over_a_third_is_told():
+    gap = test_of(record(*yearly("A", [1, 2, 3, None, None, None, None, 4, 5, 6])), method="kendall").loc["A"]
+    assert "no level from 2003-06-15 to 2008-06-15" in gap["note"]
+    assert not pd.isna(gap["s"])
+    for whole in ([1, 2, 3, None, 4, 5, 6, 7, 8], [1, 2, 3]):
+        found = test_of(record(*yearly("A", whole)), method="seasonal").loc["A"]
+        assert "no level from" not in found["note"]
+
+
+def test_seasons_that_go_opposite_ways_are_told():
+    rising = np.arange(9)
+    value = np.column_stack([rising, rising, -rising, -rising]).ravel() * 0.1 + 40
+    assert "seasons differ" in test_of(record(*quarterly("A", value))).loc["A", "note"]
+
+
+def test_years_of_different_seasons_are_told():
+    value = np.arange(20) * 0.1
+    assert "different seasons" not in test_of(record(*quarterly("A", value)), method="kendall").loc["A", "note"]
+    assert "different seasons" in test_of(record(*quarterly("A", value[:-1])), method="kendall").loc["A", "note"]
+
+
+def test_p_is_adjusted_for_the_wells_of_the_call():
+    """Benjamini and Hochberg (1995): the smallest of m probabilities is multiplied by at most m."""
+    noise = np.random.default_rng(5).normal(0, 1, (20, 12))
+    noise[0] = np.arange(12)
+    rows = [row for k, value in enumerate(noise) for row in yearly(f"W{k:02d}", value)]
+    found = test_of(record(*rows), method="kendall")
+    assert found.loc["W00", "p_adjusted"] == pytest.approx(20 * found.loc["W00", "p"])
+    assert found.loc["W00", "direction"] == "rising"
+    assert (found["p_adjusted"] >= found["p"]).all()
+
+
+@pytest.mark.parametrize("options", [{"method": "pearson"}, {"seasons": 3}])
+def test_what_is_not_known_is_refused(options):
+    with pytest.raises(SettingsError, match="expected"):
+        test_of(record(*yearly("A", range(9))), **options)
+
+
+@pytest.fixture(scope="module")
+def demo(demo_record):
+    with Network(demo_record) as network:
+        yield network
+
+
+def test_the_planted_declines_are_found_against_the_other_wells(demo):
+    """The weather of the demo's eight years lifts all wells; less their median of each round, the declines show."""
+    planted = {truth["well"]: truth for truth in TRUTHS["trend"]}
+    table = demo.levels()
+    others = table[table["usable"] & ~table["well"].isin(planted)]
+    middle = others.groupby(["aquifer", "round"])["water_elevation_m"].median().rename("middle")
+    table = table[table["round"] != ""].join(middle, on=["aquifer", "round"])
+    table["water_elevation_m"] -= table.pop("middle")
+    found = trends(table, demo.wells()).set_index("well")
+    for well, truth in planted.items():
+        assert found.loc[well, "s"] < 0, well
+        assert truth["planted_slope_m_per_year"] < found.loc[well, "slope_m_per_year"] < 0, well
+    told = found.index[found["direction"] == "falling"]
+    assert set(told) == {"W-03", "L-01"}
+    assert found.loc["W-03", "n_bounds"] == 6
+
+
+def test_no_planted_decline_is_told_as_a_rise(demo):
+    for method in ("seasonal", "kendall"):
+        found = demo.trends([truth["well"] for truth in TRUTHS["trend"]], method=method)
+        assert "rising" not in set(found["direction"])
+
+
+def test_the_network_gives_one_row_a_well_of_what_was_asked(demo):
+    found = demo.trends(["W-03", "L-01"])
+    assert sorted(found["well"]) == ["L-01", "W-03"]
+    upper = demo.trends(aquifer="upper")
+    wells = demo.wells()
+    assert list(upper["well"]) == list(wells.loc[wells["aquifer"] == "upper", "well"])
+    part = demo.trends(["W-01"], start="2020-01-01", end="2023-12-31").iloc[0]
+    assert (part["first"][:4], part["last"][:4], part["n"]) == ("2020", "2023", 16)
+
+
+def test_slopes_in_feet(demo):
+    """0.3048 m is a foot (international foot, 85 FR 62698, 2020)."""
+    metres, feet = demo.trends(["L-02"]).iloc[0], demo.trends(["L-02"], unit="ft").iloc[0]
+    for name in ("slope", "slope_lower", "slope_upper"):
+        assert feet[f"{name}_ft_per_year"] == pytest.approx(metres[f"{name}_m_per_year"] / 0.3048)
+    with pytest.raises(SettingsError, match="m or ft"):
+        demo.trends(["L-02"], unit="yd")

@@ -1,0 +1,102 @@
+"""``gwnet trend`` on a small constructed record, from its files on."""
+
+import csv
+import io
+import json
+
+import pytest
+
+from gwnet.cli import DONE, STOPPED, WRONG_USAGE
+
+TABLES = {
+    "sites": "site,crs,vertical_datum,length_unit,time_zone\nMM,EPSG:25832,local,m,UTC+01:00\n",
+    "aquifers": "aquifer,confinement\nupper,unconfined\nlower,confined\n",
+    "wells": "site,well,easting,northing,aquifer,total_depth\n"
+    "MM,MW-1,451200,5400100,upper,30\nMM,MW-2,451300,5400100,upper,20\nMM,MW-3,451400,5400100,lower,20\n",
+    "construction": "site,well,part,top_depth,bottom_depth\nMM,MW-2,screen,14,18\n",
+    "measuring_points": "site,well,valid_from,elevation,height_above_ground,accuracy\n"
+    "MM,MW-1,2000-01-01,101.250,0.5,0.01\nMM,MW-2,2000-01-01,100,0.5,0.01\n",
+}
+
+COLUMNS = (
+    "well,method,n,first,last,n_bounds,s,var_s,tau,z,p,p_adjusted,slope_m_per_year,slope_lower_m_per_year,"
+    "slope_upper_m_per_year,direction,note"
+)
+
+
+@pytest.fixture
+def record(tmp_path, gwnet_here):
+    """Load a record in which MW-1 falls by 0.1 m a year and MW-2 falls dry; return what runs the command line."""
+    rows = ["site,well,date,status,depth_to_water"]
+    for k in range(9):
+        rows += [f"MM,MW-1,{2010 + k}-{month}-15,static,{3 + 0.1 * k:.2f}" for month in ("03", "09")]
+        rows.append(f"MM,MW-2,{2010 + k}-03-15," + (f"static,{12 + k}" if k < 6 else "dry,"))
+    rows.append("MM,MW-1,2019-01-15,pumping,9.00")
+    for name, text in (TABLES | {"level_events": "\n".join(rows) + "\n"}).items():
+        (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
+    assert gwnet_here("init").code == DONE
+    ran = gwnet_here("load", *(f"{name}.csv" for name in TABLES), "level_events.csv", "--by", "Ana")
+    assert ran.code == DONE, ran.err
+    return gwnet_here
+
+
+def rows(ran):
+    assert ran.code == DONE, ran.err
+    return list(csv.DictReader(io.StringIO(ran.out)))
+
+
+def test_trends_have_the_columns_that_scripts_rely_on(record):
+    assert record("trend", "--format", "csv").out.splitlines()[0] == COLUMNS + ",site,left_out"
+    feet = record("trend", "--format", "csv", "--unit", "ft").out.splitlines()[0]
+    assert feet == COLUMNS.replace("_m_per_year", "_ft_per_year") + ",site,left_out"
+
+
+def test_a_falling_well(record):
+    """Two seasons of nine years, all falling: S = −2 ⋅ 36, var S = 2 ⋅ 9 ⋅ 8 ⋅ 23 / 18 (Kendall, 1975)."""
+    found = rows(record("trend", "--well", "MW-1", "--format", "csv"))
+    assert len(found) == 1
+    row = found[0]
+    assert (row["method"], row["n"], row["first"], row["last"]) == ("seasonal", "18", "2010-03-15", "2018-09-15")
+    assert (row["s"], float(row["var_s"]), float(row["tau"])) == ("-72", 184.0, -1.0)
+    assert float(row["slope_m_per_year"]) == pytest.approx(-0.1)
+    assert row["direction"] == "falling"
+    assert row["left_out"] == "1 pumping"
+    yearly = rows(record("trend", "--well", "MW-1", "--method", "kendall", "--format", "csv"))[0]
+    assert (yearly["method"], yearly["n"], yearly["s"]) == ("kendall", "9", "-36")
+
+
+def test_a_well_that_falls_dry_and_one_without_levels(record):
+    found = {row["well"]: row for row in rows(record("trend", "--seasons", "12", "--format", "csv"))}
+    assert list(found) == ["MW-1", "MW-2", "MW-3"]
+    assert found["MW-2"]["n_bounds"] == "3"
+    assert "bounds" in found["MW-2"]["note"]
+    assert (found["MW-3"]["n"], found["MW-3"]["s"], found["MW-3"]["p"]) == ("0", "", "")
+
+
+def test_wells_dates_and_times_restrict(record):
+    assert [row["well"] for row in rows(record("trend", "--aquifer", "lower", "--format", "csv"))] == ["MW-3"]
+    part = rows(record("trend", "--well", "MW-1", "--from", "2012-01-01", "--to", "2015-12-31", "--format", "csv"))[0]
+    assert (part["first"], part["last"], part["n"]) == ("2012-03-15", "2015-09-15", "8")
+    assert rows(record("trend", "--known-on", "2020-01-01T00:00Z", "--format", "csv")) == []
+    assert [row["site"] for row in rows(record("trend", "--site", "MM", "--format", "csv"))] == ["MM"] * 3
+
+
+def test_trends_as_json_and_as_a_table(record):
+    found = json.loads(record("trend", "--format", "json").out)
+    assert found[0]["s"] == -72
+    assert found[2]["p"] is None
+    text = record("trend", "--unit", "ft").out
+    assert "[ft/year]" in text
+    assert "falling" in text
+
+
+@pytest.mark.parametrize("option", [("--well", "MW-9"), ("--aquifer", "deep"), ("--site", "X")])
+def test_an_unknown_code_is_named(record, option):
+    ran = record("trend", *option)
+    assert ran.code == STOPPED
+    assert option[1] in ran.err
+
+
+@pytest.mark.parametrize("option", [("--method", "spearman"), ("--seasons", "6")])
+def test_other_methods_and_seasons_are_wrong_usage(gwnet_here, option):
+    assert gwnet_here("trend", *option).code == WRONG_USAGE
