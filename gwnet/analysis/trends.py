@@ -277,7 +277,10 @@ def _seasonal(values: pd.DataFrame, seasons: int) -> _Tested:
         tested.p = found.p_value_correlated
         tested.notes.append(f"p with covariance among seasons, without it {_p_text(found.p_value)}")
     else:
-        tested.notes.append(f"{counted} years with values: too few to allow for covariance among seasons")
+        tested.notes.append(
+            f"{counted} years with values: too few to allow for covariance among seasons, p is too small where levels "
+            "persist from season to season"
+        )
     numbers = np.where(bound < 0, np.nan, table)
     if (np.isfinite(numbers).sum(axis=0) >= 2).any():
         line = seasonal_slope(numbers, years, correlated=correlated)
