@@ -257,9 +257,9 @@ def _parts(
     thickness: Floats,
 ) -> UncertaintyParts:
     accuracy = taken(inputs.measuring_points["accuracy_m"].to_numpy(dtype=np.float64), point.index)
-    by_ground = ~np.isnan(inputs.depth_below_ground_m)
-    ground_accuracy = inputs.of_well("ground_accuracy_m")
-    survey = np.where(by_ground & np.isnan(accuracy), ground_accuracy, accuracy)
+    height = taken(inputs.measuring_points["height_above_ground_m"].to_numpy(dtype=np.float64), point.index)
+    from_well = ~np.isnan(inputs.depth_below_ground_m) & np.isnan(height)
+    survey = np.where(from_well, inputs.of_well("ground_accuracy_m"), accuracy)
     return uncertainty.uncertainty_parts(
         depth_m=depth,
         by_tape=repeats.count > 0,

@@ -29,7 +29,7 @@ def with_elevations(thresholds: pd.DataFrame, wells: pd.DataFrame, measuring_poi
     ground there: a new survey moves it with the well. Common practice, no source.
     """
     main = measuring_points[(measuring_points["access"] == "main") & measuring_points["retired_at_utc"].isna()]
-    last = main.sort_values("valid_from_utc", kind="stable").groupby("well_id").last()
+    last = main.sort_values("valid_from_utc", kind="stable").groupby("well_id").tail(1).set_index("well_id")
     point = thresholds["well_id"].map(last["elevation_m"]).to_numpy(dtype=np.float64)
     height = thresholds["well_id"].map(last["height_above_ground_m"]).to_numpy(dtype=np.float64)
     ground_of_well = thresholds["well_id"].map(wells.set_index("well_id")["ground_elevation_m"]).to_numpy(np.float64)

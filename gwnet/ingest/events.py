@@ -15,7 +15,7 @@ from gwnet.ingest.lookup import Codes, When
 from gwnet.ingest.parse import Parsed
 from gwnet.ingest.preview import Difference, corrections, withdrawal
 from gwnet.ingest.recording import Instruction, Tally, refuse_recorded, same
-from gwnet.ingest.verdicts import note_disagreements
+from gwnet.ingest.verdicts import note_disagreements, retire_verdicts
 from gwnet.store import fetch
 from gwnet.store.base import known_on
 from gwnet.store.bulk import insert_columns, reserve_ids, retire
@@ -117,6 +117,9 @@ def record_events(
         settling.settle(place, int(event_ids[place]), live.get(int(event_ids[place])))
     if tally.retired_ids:
         retire(connection, "level_record", tally.retired_ids, at_utc=told.now_utc, by=told.by, reason=told.reason)
+    gone = set(tally.retired_ids)
+    touched = [place for place in matched if add[place] or live.get(int(event_ids[place]), {}).get("id") in gone]
+    retire_verdicts(connection, event_ids[touched], told)
     tally.added = _insert(connection, made, events, add, event_ids, told, source_file_id)
     if told.withdraw:
         tally.withdrawn = len(tally.retired_ids)
@@ -251,7 +254,25 @@ def _check_against_wells(connection: Connection, made: Parsed, events: _Events) 
         message = "A depth below ground needs the ground's elevation, which is not on record for that time."
         mend = "Give the well its ground_elevation, or a measuring point with its height above ground."
         made.reject(int(row), "depth_below_ground", "no-ground-elevation", message, mend)
+    _check_above_ground(made, events, height)
     _check_plausible(made, events, ground, of_well["total_depth_m"])
+
+
+def _check_above_ground(made: Parsed, events: _Events, height: NDArray[np.float64]) -> None:
+    """Refuse water above ground that would stand above the measuring point, too, of a well that does not flow."""
+    depth = _metres(made, events, "depth_below_ground")
+    flowing = made.values["status"] == "flowing"
+    over = (depth < 0) & ~flowing & ~(depth >= -height - 1e-6)
+    for row in np.flatnonzero(over & made.good):
+        message = (
+            f"The depth below ground {depth[row]:.3f} m is negative, and water would stand above the measuring point."
+        )
+        mend = "Check the sign, or give the status 'flowing' if it did."
+        made.reject(int(row), "depth_below_ground", "wrong-sign", message, mend)
+    product, water = _metres(made, events, "depth_to_product"), _metres(made, events, "depth_to_water")
+    for row in np.flatnonzero((product > water) & made.good):
+        message = f"Product at {product[row]:.3f} m would lie below water at {water[row]:.3f} m."
+        made.reject(int(row), "depth_to_product", "product-below-water", message, "Swap the two depths.")
 
 
 def _of_well(values: Any, well: NDArray[np.int64]) -> NDArray[np.float64]:

@@ -313,20 +313,46 @@ def _refuse_overlaps(
         if point["id"] not in retired:
             interval = (point["valid_from_utc"], point["valid_until_utc"], "on record")
             taken.setdefault((point["well_id"], point["access"]), []).append(interval)
-    kept = []
+    refused: dict[Any, int] = {}
     for row in to_add:
         start, end = columns["valid_from_utc"][row], columns["valid_until_utc"][row]
-        others = taken.setdefault((columns["well_id"][row], columns["access"][row]), [])
+        access = (columns["well_id"][row], columns["access"][row])
+        others = taken.setdefault(access, [])
         clash = next((o for o in others if (o[1] is None or o[1] > start) and (end is None or end > o[0])), None)
         if clash is None:
             others.append((start, end, f"in row {made.raw.sheet.numbers[row]}"))
-            kept.append(row)
             continue
+        refused.setdefault(access, row)
         until = "now" if clash[1] is None else f"{clash[1]:%Y-%m-%d}"
         message = f"The measuring point {clash[2]} is in force from {clash[0]:%Y-%m-%d} until {until}: the two overlap."
         mend = "Give the earlier one its valid_until in the same file, and load it with --correct --reason TEXT."
         made.reject(row, "valid_from", "measuring-points-overlap", message, mend)
-    return kept
+    replacing = {
+        (columns["well_id"][row], columns["access"][row])
+        for row in to_add
+        if (columns["well_id"][row], columns["access"][row], columns["valid_from_utc"][row]) in live
+    }
+    for row in to_add:
+        access = (columns["well_id"][row], columns["access"][row])
+        if access in refused and access in replacing:
+            _keep_what_stood(made, columns, row, refused[access], live, tally)
+    return [row for row in to_add if made.good[row]]
+
+
+def _keep_what_stood(
+    made: Parsed, columns: Columns, row: int, refused: int, live: dict[Any, dict[str, Any]], tally: Tally
+) -> None:
+    """Leave the live rows of an access as they are, and refuse every row for it, when one of them was refused."""
+    known = live.get((columns["well_id"][row], columns["access"][row], columns["valid_from_utc"][row]))
+    if known is not None and known["id"] in tally.retired_ids:
+        tally.retired_ids.remove(known["id"])
+    number = made.raw.sheet.numbers[row]
+    tally.changes = [change for change in tally.changes if change.row != number]
+    if made.good[row]:
+        message = (
+            f"Row {made.raw.sheet.numbers[refused]} of the same access was refused, so this one is not recorded either."
+        )
+        made.reject(row, "valid_from", "measuring-points-overlap", message, "Mend both and load them together.")
 
 
 def _note_refused(made: Parsed, subject: Subject, columns: Columns, codes: Codes) -> None:

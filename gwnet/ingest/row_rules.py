@@ -173,16 +173,11 @@ def _check_product(made: Parsed) -> None:
     for row in np.flatnonzero(~np.isnan(product) & np.isnan(water) & made.good):
         message = "A depth to product is given without the depth to water below it."
         made.reject(int(row), "depth_to_product", "one-quantity-wanted", message, "Fill depth_to_water.")
-    units = made.raw.units
-    if units.get("depth_to_product") == units.get("depth_to_water"):
-        for row in np.flatnonzero((product > water) & made.good):
-            message = f"Product at {product[row]:g} would lie below water at {water[row]:g}."
-            made.reject(int(row), "depth_to_product", "product-below-water", message, "Swap the two depths.")
 
 
 def _check_signs(made: Parsed) -> None:
     flowing = made.values["status"] == "flowing"
-    names = ("depth_to_water", "depth_to_water_2", "depth_to_water_3", "depth_below_ground")
+    names = ("depth_to_water", "depth_to_water_2", "depth_to_water_3")
     for name in names:
         values = made.values[name]
         for row in np.flatnonzero((values < 0) & ~flowing & made.good):

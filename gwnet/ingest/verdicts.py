@@ -27,7 +27,7 @@ def note_disagreements(
     chosen: NDArray[np.int64],
     told: Instruction,
 ) -> int:
-    """Write a verdict for each event whose repeats disagree, and retire the verdict of one that was settled.
+    """Write a verdict for each event whose repeats disagree.
 
     Parameters
     ----------
@@ -50,9 +50,6 @@ def note_disagreements(
         Number of verdicts written.
     """
     repeats = combine_repeats(repeats_m, tolerance_m, chosen=chosen)
-    old = _live_verdicts(connection, event_ids) if told.correct else []
-    if old:
-        retire(connection, "verdict", old, at_utc=told.now_utc, by=told.by, reason=told.reason)
     rows = np.flatnonzero(repeats.disagree)
     if not rows.size:
         return 0
@@ -82,12 +79,30 @@ def note_disagreements(
     return int(rows.size)
 
 
-def _live_verdicts(connection: Connection, event_ids: NDArray[np.int64]) -> list[int]:
+def retire_verdicts(connection: Connection, event_ids: NDArray[np.int64], told: Instruction) -> None:
+    """Retire the verdicts of events that were corrected, recorded again or withdrawn.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of the loading transaction.
+    event_ids : numpy.ndarray of int64
+        The events; of withdrawn ones every verdict goes, of others that on disagreeing repeats.
+    told : gwnet.ingest.recording.Instruction
+        Who records, when and why.
+    """
+    old = _live_verdicts(connection, event_ids, every_rule=told.withdraw)
+    if old:
+        reason = told.reason or "recorded again"
+        retire(connection, "verdict", old, at_utc=told.now_utc, by=told.by, reason=reason)
+
+
+def _live_verdicts(connection: Connection, event_ids: NDArray[np.int64], *, every_rule: bool) -> list[int]:
     found: list[int] = []
     for start in range(0, event_ids.size, _IDS_AT_ONCE):
         some = event_ids[start : start + _IDS_AT_ONCE].tolist()
-        query = select(Verdict.id).where(
-            Verdict.level_event_id.in_(some), Verdict.rule == RULE, known_on(Verdict, None)
-        )
+        query = select(Verdict.id).where(Verdict.level_event_id.in_(some), known_on(Verdict, None))
+        if not every_rule:
+            query = query.where(Verdict.rule == RULE)
         found += connection.scalars(query)
     return found

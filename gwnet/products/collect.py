@@ -86,7 +86,7 @@ def collect(
         levels=table,
         aquifers=aquifers,
         construction=fetch.construction(connection, known_on, code),
-        measuring_points=_as_known(points, known_on),
+        measuring_points=points,
         rounds=rounds,
         thresholds=with_elevations(thresholds, wells, points),
         stages=fetch_programme.stages(connection, known_on, code),
@@ -125,17 +125,6 @@ def _start_of(day: dt.date, zone: str) -> dt.datetime:
         utc = midnight[0]
     moment: dt.datetime = utc.item()
     return moment.replace(tzinfo=dt.UTC)
-
-
-def _as_known(points: pd.DataFrame, known_on: dt.datetime | None) -> pd.DataFrame:
-    """Show rows that were retired after the cut-off as live, which they were then."""
-    if known_on is None:
-        return points
-    later = points["retired_at_utc"] > known_on
-    return points.assign(
-        retired_at_utc=points["retired_at_utc"].mask(later),
-        retired_reason=points["retired_reason"].where(~later, ""),
-    )
 
 
 def _maps(

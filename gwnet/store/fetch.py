@@ -277,7 +277,8 @@ def measuring_points(
     site : str, optional
         Only this site.
     history : bool, optional
-        Whether to give retired rows as well, as far as they were recorded at or before ``known_on``.
+        Whether to give retired rows as well, as far as they were recorded at or before ``known_on``. Rows retired
+        after it are shown as live, which they were then.
 
     Returns
     -------
@@ -327,7 +328,12 @@ def measuring_points(
     if site is not None:
         statement = statement.where(Site.code == site)
     words = ("vertical_datum", "description", "surveyed_by", "survey_method", "change", "notes", "reason", "source")
-    return fill_text(frame(connection, statement), *words, "retired_reason")
+    table = fill_text(frame(connection, statement), *words, "retired_reason")
+    if known_on is not None:
+        later = table["retired_at_utc"] > known_on
+        table["retired_at_utc"] = table["retired_at_utc"].mask(later)
+        table["retired_reason"] = table["retired_reason"].mask(later, "")
+    return table
 
 
 def sources(connection: Connection, known_on: dt.datetime | None = None) -> pd.DataFrame:

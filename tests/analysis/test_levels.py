@@ -139,6 +139,15 @@ def test_depth_below_ground_without_a_measuring_point_uses_the_wells_ground(reco
     assert level["usable"]
 
 
+def test_a_level_from_the_wells_ground_is_as_sure_as_that(record):
+    record.well("MW-1", ground_elevation_m=100.2, ground_accuracy_m=1.5)
+    record.point("MW-1", 101.0)
+    record.event("MW-1", "2024-01-01T10:00", [("depth_below_ground", 2.0)])
+    level = only(record)
+    assert level["water_elevation_m"] == pytest.approx(98.2)
+    assert level["uncertainty_m"] > 1.4
+
+
 def test_a_given_elevation_stands_as_it_is(record):
     record.well("MW-1", point=(101.0, 0.8))
     record.event("MW-1", "2024-01-01T10:00", [("water_elevation", 98.2)])

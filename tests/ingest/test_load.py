@@ -580,3 +580,42 @@ def test_progress_is_told(loader):
     told = []
     loader.text(EVENTS + "S,MW-1,2024-03-12,09:40,3.4,\n", progress=lambda done, total: told.append((done, total)))
     assert told == [(1, 1)]
+
+
+def test_a_refused_correction_leaves_what_stood(loader):
+    """A corrected measuring point that is refused beside good rows must not take the old one with it."""
+    heading = "site,well,valid_from,valid_until,elevation,height_above_ground,accuracy\n"
+    both = heading + "S,MW-1,2018-01-01,2021-06-01,100.7,0.7,0.005\nS,MW-1,2021-06-01,,100.4,0.4,0.005\n"
+    loader.text(both, "measuring_points_a.csv", correct=True, reason="casing cut", now=LATER)
+    loader.text(EVENTS + "S,MW-1,2020-03-12,09:40,3.4,\nS,MW-1,2024-03-12,09:40,3.4,\n")
+    before = loader.net.levels()["water_elevation_m"].tolist()
+    rows = heading + "S,MW-1,2018-01-01,,100.9,0.7,0.005\nS,MW-2,2018-01-01,,101.3,0.7,0.005\n"
+    result = loader.text(
+        rows, "measuring_points_b.csv", correct=True, reason="x", keep_good=True, now=LATER + dt.timedelta(hours=1)
+    )
+    (told,) = (f for f in result.files if f.table)
+    assert (told.added, told.corrected, told.rejected) == (0, 1, 1)
+    assert loader.net.levels()["water_elevation_m"].tolist() == before
+
+
+def test_a_withdrawn_event_with_disagreeing_repeats_can_be_loaded_again(loader):
+    row = EVENTS + "S,MW-1,2024-03-12,09:40,3.400,3.500\n"
+    loader.text(row, "level_events_a.csv")
+    loader.text(row, "level_events_a.csv", withdraw=True, reason="wrong sheet", now=LATER)
+    loader.text(row + "\n", "level_events_b.csv", now=LATER + dt.timedelta(hours=1))
+    assert loader.net.levels()["finding"].tolist() == ["repeats disagree"]
+    with loader.net.store.reading() as connection:
+        live = text("SELECT count(*) FROM verdict WHERE retired_at_utc IS NULL")
+        assert connection.execute(live).scalar_one() == 1
+
+
+def test_water_above_ground_but_below_the_rim(loader):
+    loader.text("site,well,date,depth_below_ground\nS,MW-1,2024-03-12,-0.2\n")
+    assert loader.net.levels()["water_elevation_m"][0] == pytest.approx(100.2)
+    found = only(loader.rejected("site,well,date,depth_below_ground\nS,MW-1,2024-03-13,-0.9\n", "level_events_b.csv"))
+    assert found.problem == "wrong-sign"
+
+
+def test_product_and_water_are_compared_whatever_their_units(loader):
+    rows = "site,well,date,depth_to_water [m],depth_to_product [cm]\nS,MW-1,2024-03-12,5.2,540\n"
+    assert only(loader.rejected(rows)).problem == "product-below-water"

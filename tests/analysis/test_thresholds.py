@@ -1,0 +1,54 @@
+import datetime as dt
+
+import pytest
+
+from gwnet.analysis.thresholds import with_elevations
+from gwnet.store import fetch, fetch_programme
+
+from .record import RECORDED_ON, Record
+
+
+@pytest.fixture
+def record(tmp_path):
+    made = Record(tmp_path / "record.sqlite")
+    yield made
+    made.store.close()
+
+
+def elevations(record, known_on=None):
+    with record.store.reading() as connection:
+        limits = fetch_programme.thresholds(connection, known_on)
+        points = fetch.measuring_points(connection, known_on)
+        return with_elevations(limits, fetch.wells(connection, known_on), points)["elevation_m"].tolist()
+
+
+def limit(record, quantity, value):
+    well = record.wells["W"]
+    columns = {"threshold": quantity, "kind": "lower", "quantity": quantity, "value_m": value, "consecutive": 1}
+    record.add("threshold", well_id=well, **columns)
+
+
+def test_each_quantity_becomes_an_elevation(record):
+    record.well("W", point=(101.0, 1.0))
+    for quantity, value in (("depth_below_ground", 3.9), ("depth_to_water", 4.9), ("water_elevation", 96.1)):
+        limit(record, quantity, value)
+    assert elevations(record) == pytest.approx([96.1, 96.1, 96.1])
+
+
+def test_a_newer_point_without_a_height_falls_back_on_the_wells_ground(record):
+    record.well("W", ground_elevation_m=100.0)
+    record.point("W", 101.0, "2018-01-01", "2024-01-01", height_above_ground_m=1.0)
+    record.point("W", 100.5, "2024-01-01")
+    limit(record, "depth_below_ground", 3.9)
+    assert elevations(record) == pytest.approx([96.1])
+
+
+def test_a_later_correction_does_not_reach_back(record):
+    record.well("W")
+    point = record.point("W", 101.0, height_above_ground_m=1.0)
+    limit(record, "depth_to_water", 4.9)
+    later = RECORDED_ON + dt.timedelta(days=1)
+    record.retire("measuring_point", point, later)
+    record.point("W", 101.3, recorded_at_utc=later)
+    assert elevations(record) == pytest.approx([96.4])
+    assert elevations(record, RECORDED_ON) == pytest.approx([96.1])
