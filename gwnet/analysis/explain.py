@@ -225,6 +225,7 @@ def _point_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Print
     until = "" if pd.isna(point["valid_until_utc"]) else f" until {point['valid_until_utc']:%Y-%m-%d %H:%M}"
     survey = ", ".join(str(v) for v in (point["survey_method"], point["surveyed_by"], point["surveyed_on"]) if v)
     place = _place(point["source"], point["source_row"])
+    datum = f" above {point['vertical_datum']}" if point["vertical_datum"] else ""
     recorded = f"recorded {point['recorded_at_utc']:%Y-%m-%d %H:%M} UTC by {point['recorded_by']}"
     if point["reason"]:
         recorded += f": {point['reason']}"
@@ -232,7 +233,7 @@ def _point_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Print
         Step("measuring point", f"in force from {point['valid_from_utc']:%Y-%m-%d %H:%M}{until} UTC", place),
         Step(
             "measuring point elevation",
-            show(float(point["elevation_m"])),
+            f"{show(float(point['elevation_m']))}{datum}",
             "; ".join(t for t in (survey, recorded) if t),
         ),
     ]

@@ -163,6 +163,7 @@ def _unusable(
         (review == "on hold", "on hold"),
         (review == "rejected", "rejected on review"),
         (reduced.findings["product without density"], "floating product not corrected"),
+        (reduced.findings["measuring point in another datum"], "measuring point in another datum"),
         (reduced.findings["two measuring points in force"], "two measuring points in force"),
         (reduced.findings["no measuring point in force"], "no measuring point in force"),
         (reduced.findings["repeats disagree"], "repeats disagree"),

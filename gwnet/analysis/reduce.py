@@ -19,6 +19,7 @@ FINDINGS = {
     "repeats disagree": "The repeats differ by more than the site's tolerance and nobody has chosen one.",
     "no measuring point in force": "No measuring point of that access was in force at that time.",
     "two measuring points in force": "More than one measuring point of that access was in force at that time.",
+    "measuring point in another datum": "The measuring point's vertical datum is not the site's; no shift is made.",
     "beyond the tape check": "The reading lies beyond the depths of the last tape check; its end value was used.",
     "product without density": "Product floats on the water and its relative density is not on record.",
     "water below the screen": "Water stands below the bottom of the screen: it is in the sump and not aquifer head.",
@@ -117,6 +118,7 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
         "repeats disagree": repeats.disagree,
         "no measuring point in force": by_tape & (point.count == 0),
         "two measuring points in force": by_tape & (point.count > 1),
+        "measuring point in another datum": _other_datum(inputs, point) & np.isnan(inputs.water_elevation_m),
         "beyond the tape check": tape.beyond & by_tape,
         "product without density": undensified,
         "water below the screen": bounds.in_sump,
@@ -172,6 +174,18 @@ def _measuring_point(inputs: LevelInputs) -> tuple[InForce, Floats, Floats]:
         taken(points["elevation_m"].to_numpy(dtype=np.float64), found.index),
         taken(points["height_above_ground_m"].to_numpy(dtype=np.float64), found.index),
     )
+
+
+def _other_datum(inputs: LevelInputs, point: InForce) -> NDArray[np.bool_]:
+    """Return where the measuring point in force names another vertical datum than the site."""
+    named = [str(datum).strip().casefold() for datum in inputs.measuring_points["vertical_datum"]]
+    of_point = np.array([*named, ""], dtype=object)[point.index]
+    sites = {
+        site: str(datum).strip().casefold()
+        for site, datum in inputs.sites[["site", "vertical_datum"]].itertuples(index=False)
+    }
+    of_site = np.array([sites.get(site, "") for site in inputs.records["site"]], dtype=object)
+    return np.asarray((of_point != "") & (of_site != "") & (of_point != of_site), dtype=bool)
 
 
 def taken(values: Floats, index: NDArray[np.int64]) -> Floats:

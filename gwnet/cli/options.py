@@ -146,11 +146,20 @@ def unit(command: Command) -> Command:
     )(command)
 
 
+def _not_in_the_future(ctx: click.Context, param: click.Parameter, value: dt.datetime | None) -> dt.datetime | None:
+    """Refuse a time that has not come: what will be known then can still change."""
+    if value is not None and value > dt.datetime.now(dt.UTC) + dt.timedelta(minutes=1):
+        message = f"{value:%Y-%m-%dT%H:%MZ} has not come yet; the record of that time can still change."
+        raise click.BadParameter(message, ctx=ctx, param=param)
+    return value
+
+
 def known_on(command: Command) -> Command:
     """Add ``--known-on``."""
     return click.option(
         "--known-on",
         type=Instant(),
+        callback=_not_in_the_future,
         metavar="TIME",
         help="Record as it was known at this time, for example 2026-04-07T12:00Z. Default: all that is recorded.",
     )(command)

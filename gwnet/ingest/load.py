@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import zlib
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from gwnet.errors import FileRejectedError, IngestError, SettingsError
 from gwnet.ingest.events import record_events
@@ -25,6 +26,7 @@ from gwnet.ingest.row_rules import check_rows
 from gwnet.ingest.tables import ORDER
 from gwnet.records import Rejection
 from gwnet.store.bulk import insert_columns, reserve_ids
+from gwnet.store.schema import METADATA, RECORDED_TABLES
 from gwnet.store.session import Store
 from gwnet.store.sources import SourceFile
 
@@ -222,9 +224,26 @@ def _all_rejected(rejections: Sequence[Rejection], results: Sequence[FileResult]
 
 
 def _known_hashes(store: Store) -> dict[str, SourceFile]:
+    """Return the files that were loaded whole and of which something still stands, by their hash.
+
+    A file of which rows were rejected, or whose rows were all withdrawn since, may be loaded again.
+    """
     with store.reading() as connection:
-        rows = connection.execute(select(SourceFile.sha256, SourceFile.name, SourceFile.loaded_at_utc))
-        return {row.sha256: row for row in rows}  # type: ignore[misc]
+        stored: Counter[int] = Counter()
+        standing: Counter[int] = Counter()
+        for name in RECORDED_TABLES:
+            table = METADATA.tables[name]
+            live = func.count().filter(table.c.retired_at_utc.is_(None))
+            query = select(table.c.source_file_id, func.count(), live).group_by(table.c.source_file_id)
+            for number, every, still in connection.execute(query.where(table.c.source_file_id.is_not(None))):
+                stored[number] += every
+                standing[number] += still
+        columns = (SourceFile.id, SourceFile.sha256, SourceFile.name, SourceFile.loaded_at_utc, SourceFile.row_count)
+        return {
+            row.sha256: row  # type: ignore[misc]
+            for row in connection.execute(select(*columns))
+            if stored[row.id] >= row.row_count and standing[row.id] > 0
+        }
 
 
 def _expanded(paths: Iterable[Path], notes: list[FileResult]) -> list[Path]:

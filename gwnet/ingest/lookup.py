@@ -18,6 +18,7 @@ from gwnet.store.bulk import insert_columns, reserve_ids
 from gwnet.store.context import ContextSeries, Gauge
 from gwnet.store.instruments import Instrument, InstrumentRecord
 from gwnet.store.rounds import GaugingRound
+from gwnet.store.schema import METADATA
 from gwnet.store.sites import Aquifer, Site, SiteRecord
 from gwnet.store.wells import Well
 
@@ -29,6 +30,14 @@ _OF_SITE: dict[str, Any] = {
     "context_series": ContextSeries,
 }
 _ALONE: dict[str, Any] = {"site": Site, "aquifer": Aquifer, "instrument": Instrument}
+
+#: Recorded table of each identity that other rows refer to, and its column.
+_RECORDS: dict[str, tuple[str, str]] = {
+    "well": ("well_record", "well_id"),
+    "aquifer": ("aquifer_record", "aquifer_id"),
+    "instrument": ("instrument_record", "instrument_id"),
+    "gauging_round": ("round_record", "gauging_round_id"),
+}
 
 
 @dataclass
@@ -45,6 +54,8 @@ class Codes:
         Repeat tolerance by site id [m].
     instrument_units : dict of int to str
         Unit of length by instrument id.
+    standing : dict of str to dict
+        As ``ids``, of identities that have a live row; a withdrawn well takes no more events.
     refused : dict of str to set
         Codes whose rows were rejected in this load, by identity table; a row that needs one of them says so.
     """
@@ -56,6 +67,7 @@ class Codes:
     tolerances: dict[int, float] = field(default_factory=dict)
     instrument_units: dict[int, str] = field(default_factory=dict)
     refused: dict[str, set[Any]] = field(default_factory=dict)
+    standing: dict[str, dict[Any, int]] = field(default_factory=dict)
 
     def refresh(self) -> None:
         """Look everything up again."""
@@ -72,6 +84,11 @@ class Codes:
         record = InstrumentRecord
         rows = self.connection.execute(select(record.instrument_id, record.length_unit).where(known_on(record, None)))
         self.instrument_units = {number: unit for number, unit in rows if unit}
+        for name, (table, column) in _RECORDS.items():
+            record_table = METADATA.tables[table]
+            query = select(record_table.c[column]).where(record_table.c.retired_at_utc.is_(None))
+            standing = set(self.connection.scalars(query))
+            self.standing[name] = {code: number for code, number in self.ids[name].items() if number in standing}
 
     def ensure(self, name: str, key: Any) -> int:
         """Return the id of an identity, made if there is none yet."""
@@ -136,7 +153,7 @@ def ids_of_site(
     keys = [
         None if code is None else (site, code) for site, code in zip(sites.tolist(), made.values[column], strict=True)
     ]
-    return _ids(made, column, problem, codes.ids[identity], keys, codes, identity)
+    return _ids(made, column, problem, codes.standing[identity], keys, codes, identity)
 
 
 def ids_alone(made: Parsed, codes: Codes, column: str, identity: str) -> NDArray[np.int64]:
@@ -158,7 +175,7 @@ def ids_alone(made: Parsed, codes: Codes, column: str, identity: str) -> NDArray
     numpy.ndarray of int64
         Ids.
     """
-    return _ids(made, column, identity, codes.ids[identity], list(made.values[column]), codes, identity)
+    return _ids(made, column, identity, codes.standing[identity], list(made.values[column]), codes, identity)
 
 
 def _ids(

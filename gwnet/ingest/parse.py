@@ -118,6 +118,8 @@ def parse(raw: RawTable, today: dt.date) -> Parsed:
     made = Parsed(raw, good=np.ones(len(raw.sheet.rows), dtype=bool))
     _take_reader_rejections(made)
     comma = _decimal_comma(raw)
+    if comma and raw.sheet.delimiter == ",":
+        raw.warnings.append('numbers such as "3,474" were read with a decimal comma; write thousands without a mark')
     readers: dict[str, Callable[[Parsed, Column, list[str]], Any]] = {
         "text": _text_column,
         "code": _text_column,

@@ -249,6 +249,14 @@ def _withdraw(
     tally.changes.append(withdrawal(made, row))
 
 
+#: Recorded tables whose identities belong to a site.
+_OF_SITE: tuple[tuple[str, str, str], ...] = (
+    ("well_record", "well", "well_id"),
+    ("round_record", "gauging_round", "gauging_round_id"),
+    ("stage_reading", "gauge", "gauge_id"),
+    ("context_value", "context_series", "context_series_id"),
+)
+
 #: For each identity, the columns of recorded tables that point to it.
 _POINTING: dict[str, tuple[tuple[str, str], ...]] = {
     "aquifer": (("well_record", "aquifer_id"), ("stage_reading", "aquifer_id")),
@@ -258,7 +266,12 @@ _POINTING: dict[str, tuple[tuple[str, str], ...]] = {
         ("threshold", "well_id"),
         ("deployment", "well_id"),
     ),
-    "instrument": (("tape_check", "instrument_id"), ("level_record", "instrument_id"), ("deployment", "instrument_id")),
+    "instrument": (
+        ("tape_check", "instrument_id"),
+        ("level_record", "instrument_id"),
+        ("deployment", "instrument_id"),
+        ("deployment", "barometer_id"),
+    ),
     "gauging_round": (("level_record", "gauging_round_id"),),
 }
 
@@ -269,10 +282,11 @@ def _hanging(connection: Connection, subject: Subject, known: dict[str, Any]) ->
     if subject.record == "measuring_point":
         counts["level_record"] = _events_at(connection, known)
     elif subject.identity == "site":
-        well, record = METADATA.tables["well"], METADATA.tables["well_record"]
-        query = select(func.count()).select_from(record.join(well, well.c.id == record.c.well_id))
-        live = record.c.retired_at_utc.is_(None)
-        counts["well_record"] = connection.execute(query.where(well.c.site_id == known["site_id"], live)).scalar_one()
+        for name, identity, column in _OF_SITE:
+            parent, record = METADATA.tables[identity], METADATA.tables[name]
+            query = select(func.count()).select_from(record.join(parent, parent.c.id == record.c[column]))
+            live = record.c.retired_at_utc.is_(None)
+            counts[name] = connection.execute(query.where(parent.c.site_id == known["site_id"], live)).scalar_one()
     else:
         for name, column in _POINTING.get(subject.identity, ()):
             table = METADATA.tables[name]

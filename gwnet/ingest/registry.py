@@ -257,7 +257,7 @@ def _deployments(made: Parsed, codes: Codes) -> Columns:
 def _rounds(made: Parsed, codes: Codes) -> Columns:
     sites = lookup.site_ids(made, codes)
     for row, (site, wells) in enumerate(zip(sites.tolist(), made.values["wells"], strict=True)):
-        unknown = [well for well in wells if (site, well) not in codes.ids["well"]]
+        unknown = [well for well in wells if (site, well) not in codes.standing["well"]]
         if unknown and site >= 0:
             message = f"There is no well {', '.join(map(repr, unknown))} on record."
             made.reject(row, "wells", "well-unknown", message, "Correct the list, separated by semicolons.")

@@ -71,7 +71,7 @@ def collect(
     wells = located(fetch.wells(connection, known_on, code), settings["crs"])
     points = fetch.measuring_points(connection, known_on, code, history=True)
     since = _start_of(period.first, str(settings["time_zone"]))
-    cut_off = known_on or fetch.newest_recording(connection) or _BEGINNING
+    cut_off = known_on or fetch.cut_off(connection) or _BEGINNING
     unit = definition.unit(str(settings["length_unit"]))
     used = set(wells["aquifer"]) - {""}
     aquifers = fetch.aquifers(connection, known_on)

@@ -78,7 +78,7 @@ def gather(
     if not order:
         message = f"None of the wells of round {round_code} stands on {planned.starts_on}."
         raise SettingsError(message, mend="Plan the round anew with 'gwnet round plan'.")
-    moment = known_on or fetch.newest_recording(connection)
+    moment = known_on or fetch.cut_off(connection)
     assert moment is not None  # a round is on record
     return field_sheet(made, planned, order, statuses=STATUSES, known_on_utc=moment)
 

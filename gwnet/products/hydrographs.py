@@ -80,7 +80,7 @@ def hydrograph_figure(
             end=end,
             context=context if len(wells) == 1 and not context.empty else None,
             aquifer_name=str(names.get(aquifer_of[well], "")),
-            known_on=known_on or fetch.newest_recording(connection),
+            known_on=known_on or fetch.cut_off(connection),
         )
         for well in wells
     ]

@@ -70,7 +70,7 @@ class SiteMap:
             The map of the site.
         """
         names = fetch.aquifers(connection, known_on).set_index("aquifer")["name"]
-        moment = known_on or fetch.newest_recording(connection)
+        moment = known_on or fetch.cut_off(connection)
         return cls(result, settings.to_dict(), str(names.get(result.aquifer, "")), moment)
 
     @property

@@ -389,3 +389,23 @@ def newest_recording(connection: Connection) -> dt.datetime | None:
             if moment is not None and (newest is None or moment > newest):
                 newest = moment
     return newest
+
+
+def cut_off(connection: Connection) -> dt.datetime | None:
+    """Return the whole minute at or after which the record last changed.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+
+    Returns
+    -------
+    datetime.datetime or None
+        What is printed as "known on" when no time was asked for: asked for again, it gives the same record.
+    """
+    newest = newest_recording(connection)
+    if newest is None:
+        return None
+    whole = newest.replace(second=0, microsecond=0)
+    return whole if whole == newest else whole + dt.timedelta(minutes=1)

@@ -139,6 +139,19 @@ def test_depth_below_ground_without_a_measuring_point_uses_the_wells_ground(reco
     assert level["usable"]
 
 
+def test_a_measuring_point_in_another_datum_is_noticed_and_stays_out(record):
+    record.well("MW-1")
+    record.point("MW-1", 101.0, vertical_datum="Old datum")
+    record.well("MW-2")
+    record.point("MW-2", 101.0, vertical_datum=" LOCAL ")
+    for code in ("MW-1", "MW-2"):
+        record.event(code, "2024-01-01T10:00", [(WATER, 2.0)])
+    table = all_levels(record)
+    assert table["finding"].tolist() == ["measuring point in another datum", ""]
+    assert table["usable"].tolist() == [False, True]
+    assert "above Old datum" in explained(record, "MW-1", "2024-01-01")[0].text()
+
+
 def test_a_level_from_the_wells_ground_is_as_sure_as_that(record):
     record.well("MW-1", ground_elevation_m=100.2, ground_accuracy_m=1.5)
     record.point("MW-1", 101.0)

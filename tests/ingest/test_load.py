@@ -619,3 +619,49 @@ def test_water_above_ground_but_below_the_rim(loader):
 def test_product_and_water_are_compared_whatever_their_units(loader):
     rows = "site,well,date,depth_to_water [m],depth_to_product [cm]\nS,MW-1,2024-03-12,5.2,540\n"
     assert only(loader.rejected(rows)).problem == "product-below-water"
+
+
+def test_a_file_of_which_rows_were_rejected_may_be_loaded_again(loader):
+    path = loader.write("level_events.csv", EVENTS + "S,MW-1,2017-03-12,09:40,3.4,\nS,MW-2,2024-03-12,09:40,3.4,\n")
+    assert loader.load(path, keep_good=True).files[0].rejected == 1
+    survey = "site,well,valid_from,valid_until,elevation\nS,MW-1,2016-01-01,2018-01-01,100.9\n"
+    loader.text(survey, "measuring_points_old.csv")
+    result = loader.load(path)
+    assert (result.files[0].added, result.files[0].unchanged) == (1, 1)
+    assert "already loaded" in loader.load(path).files[0].note
+
+
+def test_a_withdrawn_file_may_be_loaded_again(loader):
+    path = loader.write("level_events.csv", EVENTS + "S,MW-1,2024-03-12,09:40,3.4,\n")
+    loader.load(path)
+    loader.load(path, withdraw=True, reason="wrong", now=LATER)
+    assert loader.load(path, now=LATER + dt.timedelta(hours=1)).files[0].added == 1
+
+
+def test_a_corrected_file_counts_as_loaded(loader):
+    path = loader.write("level_events.csv", EVENTS + "S,MW-1,2024-03-12,09:40,3.4,\nS,MW-2,2024-03-12,09:40,3.4,\n")
+    loader.load(path)
+    changed = EVENTS + "S,MW-1,2024-03-12,09:40,3.5,\n"
+    loader.text(changed, "level_events_b.csv", correct=True, reason="misread", now=LATER)
+    assert "already loaded" in loader.load(path, now=LATER).files[0].note
+
+
+def test_a_withdrawn_well_takes_no_more_events(loader):
+    rows = "site,well,easting,northing\nS,MW-9,1,2\n"
+    loader.text(rows, "wells_a.csv")
+    loader.text(rows, "wells_a.csv", withdraw=True, reason="never drilled", now=LATER)
+    events = "site,well,date,water_elevation\nS,MW-9,2024-03-12,95\n"
+    assert only(loader.rejected(events)).problem == "well-unknown"
+
+
+def test_a_site_with_rounds_is_not_withdrawn(empty):
+    empty.text(TABLES["sites"], "sites.csv")
+    empty.text("site,round,starts_on\nS,R1,2024-01-01\n", "rounds.csv")
+    found = only(empty.rejected(TABLES["sites"], "sites.csv", withdraw=True, reason="x"))
+    assert found.problem == "needed-by-others"
+    assert "round record" in found.message
+
+
+def test_a_decimal_comma_in_a_comma_separated_file_is_told(loader):
+    result = loader.text('site,well,easting,northing,ground_elevation\nS,MW-9,1,2,"4,812"\n', "wells_c.csv")
+    assert "decimal comma" in result.files[0].warnings[0]
