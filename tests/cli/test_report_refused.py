@@ -1,5 +1,7 @@
 """Reports that cannot be made."""
 
+import json
+
 from ..helpers import run_gwnet
 
 
@@ -35,14 +37,25 @@ def test_a_definition_cannot_lead_out_of_the_folder(demo_store, tmp_path):
 
 
 def test_the_same_record_gives_the_same_bytes_in_fresh_processes(demo_store, tmp_path):
+    """Once as it stands, once known on the time that the first run printed."""
+    known_on = []
     for seed in ("1", "2"):
         ran = run_gwnet(
-            *("report", "quarterly", "--period", "2026-Q1", "--out", seed, "--db", str(demo_store)),
+            *("report", "quarterly", "--period", "2026-Q1", "--out", seed, "--db", str(demo_store), *known_on),
             cwd=tmp_path,
             env={"PYTHONHASHSEED": seed},
         )
         assert ran.code == 0, ran.err
+        (manifest,) = (tmp_path / seed).glob("*.manifest.json")
+        printed = json.loads(manifest.read_text(encoding="utf-8"))["known_on_utc"]
+        known_on = ["--known-on", printed]
     names = sorted(path.name for path in (tmp_path / "1").iterdir())
     assert len(names) > 5
     for name in names:
         assert (tmp_path / "1" / name).read_bytes() == (tmp_path / "2" / name).read_bytes(), name
+
+
+def test_a_time_that_has_not_come_is_refused(demo_store, tmp_path):
+    ran = run_gwnet("wells", "--known-on", "2999-01-01T00:00Z", "--db", str(demo_store), cwd=tmp_path)
+    assert ran.code == 2
+    assert "has not come yet" in ran.err
