@@ -6,12 +6,12 @@ import datetime as dt
 import hashlib
 import zlib
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, Row, func, select
 
 from gwnet.errors import FileRejectedError, IngestError, SettingsError
 from gwnet.ingest.events import record_events
@@ -169,8 +169,7 @@ def load(
     """
     told = Instruction(now_utc, by, correct, withdraw, reason)
     _check_options(told, keep_good=keep_good)
-    known = _known_hashes(store) if not (correct or withdraw) else {}
-    sources, notes = _read_all(paths, known, now_utc)
+    sources, notes = _read_all(store, paths, told)
     tables = _in_order(sources)
     target = rejected_dir or Path()
     try:
@@ -223,27 +222,25 @@ def _all_rejected(rejections: Sequence[Rejection], results: Sequence[FileResult]
     return FileRejectedError(message, rejections, mend=mend)
 
 
-def _known_hashes(store: Store) -> dict[str, SourceFile]:
-    """Return the files that were loaded whole and of which something still stands, by their hash.
+def _loaded_whole(store: Store, hashes: Collection[str]) -> dict[str, Row[*tuple[Any, ...]]]:
+    """Return which of some files were loaded whole and of which something still stands, by their hash.
 
     A file of which rows were rejected, or whose rows were all withdrawn since, may be loaded again.
     """
+    columns = (SourceFile.id, SourceFile.sha256, SourceFile.name, SourceFile.loaded_at_utc, SourceFile.row_count)
     with store.reading() as connection:
+        found = connection.execute(select(*columns).where(SourceFile.sha256.in_(hashes))).all()
+        ids = [row.id for row in found]
         stored: Counter[int] = Counter()
         standing: Counter[int] = Counter()
-        for name in RECORDED_TABLES:
+        for name in RECORDED_TABLES if ids else ():
             table = METADATA.tables[name]
             live = func.count().filter(table.c.retired_at_utc.is_(None))
             query = select(table.c.source_file_id, func.count(), live).group_by(table.c.source_file_id)
-            for number, every, still in connection.execute(query.where(table.c.source_file_id.is_not(None))):
+            for number, every, still in connection.execute(query.where(table.c.source_file_id.in_(ids))):
                 stored[number] += every
                 standing[number] += still
-        columns = (SourceFile.id, SourceFile.sha256, SourceFile.name, SourceFile.loaded_at_utc, SourceFile.row_count)
-        return {
-            row.sha256: row  # type: ignore[misc]
-            for row in connection.execute(select(*columns))
-            if stored[row.id] >= row.row_count and standing[row.id] > 0
-        }
+    return {row.sha256: row for row in found if stored[row.id] >= row.row_count and standing[row.id] > 0}
 
 
 def _expanded(paths: Iterable[Path], notes: list[FileResult]) -> list[Path]:
@@ -269,32 +266,31 @@ def _is_database(path: Path) -> bool:
     return path.suffix.lower().removesuffix("-wal").removesuffix("-shm").removesuffix("-journal") in {".sqlite", ".db"}
 
 
-def _read_all(
-    paths: Iterable[Path], known: dict[str, SourceFile], now_utc: dt.datetime
-) -> tuple[list[_Source], list[FileResult]]:
+def _read_all(store: Store, paths: Iterable[Path], told: Instruction) -> tuple[list[_Source], list[FileResult]]:
+    """Read and parse every file, but for those that a plain load has on record whole already."""
     notes: list[FileResult] = []
-    sources: list[_Source] = []
-    seen = set()
-    last_day = (now_utc + dt.timedelta(hours=14)).date()
+    sources: dict[str, _Source] = {}
     for path in _expanded(paths, notes):
         content = read_bytes(path)
         sha256 = hashlib.sha256(content).hexdigest()
-        if sha256 in known:
-            earlier = known[sha256]
-            when = f"{earlier.loaded_at_utc:%Y-%m-%d %H:%M} UTC"
-            notes.append(FileResult(path.name, note=f"already loaded on {when} as {earlier.name}; nothing changed"))
-            continue
-        if sha256 in seen:
+        if sha256 in sources:
             notes.append(FileResult(path.name, note="the same bytes as another file of this load; passed over"))
             continue
-        seen.add(sha256)
-        source = _Source(path, sha256, content)
-        for sheet in read_sheets(path.name, content):
+        sources[sha256] = _Source(path, sha256, content)
+    if not (told.correct or told.withdraw):
+        known = _loaded_whole(store, list(sources))
+        for sha256 in [sha256 for sha256 in sources if sha256 in known]:
+            earlier = known[sha256]
+            when = f"{earlier.loaded_at_utc:%Y-%m-%d %H:%M} UTC"
+            note = f"already loaded on {when} as {earlier.name}; nothing changed"
+            notes.append(FileResult(sources.pop(sha256).path.name, note=note))
+    last_day = (told.now_utc + dt.timedelta(hours=14)).date()
+    for source in sources.values():
+        for sheet in read_sheets(source.path.name, source.content):
             made = parse(recognise(sheet), last_day)
             check_rows(made)
             source.tables.append(made)
-        sources.append(source)
-    return sources, notes
+    return list(sources.values()), notes
 
 
 def _in_order(sources: Sequence[_Source]) -> list[Parsed]:
