@@ -22,6 +22,7 @@ from gwnet.ingest import lookup
 from gwnet.ingest.lookup import Codes
 from gwnet.ingest.parse import Parsed
 from gwnet.ingest.tables import QUANTITIES
+from gwnet.store.history import ROW_KEYS
 from gwnet.units import length_unit, metres_per
 
 #: Decimals to which lengths in metres are kept: a tenth of a micrometre, so that conversion leaves no dust.
@@ -47,8 +48,6 @@ class Subject:
     ----------
     record : str
         Recorded table.
-    key : tuple of str
-        Its columns that make a row the same row.
     identity : str
         Identity table whose rows the table makes, or empty.
     parent : str
@@ -58,10 +57,14 @@ class Subject:
     """
 
     record: str
-    key: tuple[str, ...]
     columns: Callable[[Parsed, Codes], Columns]
     identity: str = ""
     parent: str = ""
+
+    @property
+    def key(self) -> tuple[str, ...]:
+        """Return the columns of the recorded table that make a row the same row."""
+        return ROW_KEYS[self.record]
 
 
 def _texts(made: Parsed, *names: str) -> Columns:
@@ -315,20 +318,18 @@ def _context(made: Parsed, codes: Codes) -> Columns:
 
 
 SUBJECTS: dict[str, Subject] = {
-    "sites": Subject("site_record", ("site_id",), _sites, "site", "site_id"),
-    "aquifers": Subject("aquifer_record", ("aquifer_id",), _aquifers, "aquifer", "aquifer_id"),
-    "wells": Subject("well_record", ("well_id",), _wells, "well", "well_id"),
-    "construction": Subject("construction_part", ("well_id", "part", "top_depth_m"), _construction),
-    "measuring_points": Subject("measuring_point", ("well_id", "access", "valid_from_utc"), _measuring_points),
-    "instruments": Subject("instrument_record", ("instrument_id",), _instruments, "instrument", "instrument_id"),
-    "tape_checks": Subject("tape_check", ("instrument_id", "checked_on", "tape_reading_m"), _tape_checks),
-    "deployments": Subject("deployment", ("instrument_id", "valid_from_utc"), _deployments),
-    "rounds": Subject("round_record", ("gauging_round_id",), _rounds, "gauging_round", "gauging_round_id"),
-    "thresholds": Subject("threshold", ("well_id", "threshold", "valid_from_utc"), _thresholds),
-    "stages": Subject("stage_reading", ("gauge_id", "measured_at_utc"), _stages, "gauge", "gauge_id"),
-    "context": Subject(
-        "context_value", ("context_series_id", "on_date"), _context, "context_series", "context_series_id"
-    ),
+    "sites": Subject("site_record", _sites, "site", "site_id"),
+    "aquifers": Subject("aquifer_record", _aquifers, "aquifer", "aquifer_id"),
+    "wells": Subject("well_record", _wells, "well", "well_id"),
+    "construction": Subject("construction_part", _construction),
+    "measuring_points": Subject("measuring_point", _measuring_points),
+    "instruments": Subject("instrument_record", _instruments, "instrument", "instrument_id"),
+    "tape_checks": Subject("tape_check", _tape_checks),
+    "deployments": Subject("deployment", _deployments),
+    "rounds": Subject("round_record", _rounds, "gauging_round", "gauging_round_id"),
+    "thresholds": Subject("threshold", _thresholds),
+    "stages": Subject("stage_reading", _stages, "gauge", "gauge_id"),
+    "context": Subject("context_value", _context, "context_series", "context_series_id"),
 }
 
 
