@@ -109,7 +109,6 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
     is_bound = bounds.bound != ""
     by_tape = repeats.count > 0
     parts = _parts(inputs, repeats, tape, point, depth, thickness)
-    total = np.where(is_bound | ~np.isnan(corrected), parts.combined_m(), np.nan)
     depth = np.where(is_bound, np.nan, depth)
     below_ground = np.where(is_bound, np.nan, below_ground)
     head = np.where(is_bound, bounds.elevation_m, head)
@@ -139,7 +138,7 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
         sounded_depth_m=sounded,
         bound=bounds.bound,
         parts=parts,
-        uncertainty_m=np.where(np.isnan(corrected), np.nan, total),
+        uncertainty_m=np.where(np.isnan(corrected), np.nan, parts.combined_m()),
         findings=findings,
     )
 

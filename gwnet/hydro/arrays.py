@@ -1,4 +1,4 @@
-"""Arrays as the functions for loggers take them: of one shape, and instants in rising order."""
+"""Arrays as the functions here take them: of one shape, and instants in rising order."""
 
 from __future__ import annotations
 

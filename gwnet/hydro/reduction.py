@@ -12,19 +12,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gwnet.errors import ShapeError
+from gwnet.hydro.arrays import broadcast
 
 Floats = NDArray[np.float64]
-
-
-def _broadcast(**arrays: ArrayLike) -> list[Floats]:
-    """Return float64 arrays of one shape; say which do not fit."""
-    made = {name: np.asarray(values, dtype=np.float64) for name, values in arrays.items()}
-    try:
-        return [np.asarray(array) for array in np.broadcast_arrays(*made.values())]
-    except ValueError:
-        shapes = ", ".join(f"{name} {array.shape}" for name, array in made.items())
-        message = f"These arrays do not fit together: {shapes}."
-        raise ShapeError(message) from None
 
 
 @dataclass(frozen=True)
@@ -137,7 +127,7 @@ def water_elevation(
     >>> float(water_elevation(3.475, 101.250))
     97.775
     """
-    depth, elevation, correction = _broadcast(
+    depth, elevation, correction = broadcast(
         depth_to_water_m=depth_to_water_m,
         measuring_point_elevation_m=measuring_point_elevation_m,
         tape_correction_m=tape_correction_m,
@@ -176,7 +166,7 @@ def depth_below_ground(depth_below_measuring_point_m: ArrayLike, height_above_gr
     >>> float(depth_below_ground(5.5, 1.5))
     4.0
     """
-    depth, height = _broadcast(
+    depth, height = broadcast(
         depth_below_measuring_point_m=depth_below_measuring_point_m, height_above_ground_m=height_above_ground_m
     )
     return depth - height
@@ -216,7 +206,7 @@ def product_corrected_elevation(
     >>> round(float(product_corrected_elevation(39.14, 0.33, 0.83)), 2)
     39.41
     """
-    head, thickness, density = _broadcast(
+    head, thickness, density = broadcast(
         water_elevation_m=water_elevation_m, product_thickness_m=product_thickness_m, relative_density=relative_density
     )
     return head + density * thickness
@@ -256,7 +246,7 @@ def sounded_depth(
     >>> round(float(sounded_depth(84.30, 1.20)), 2)
     85.5
     """
-    reading, length, correction = _broadcast(
+    reading, length, correction = broadcast(
         tape_reading_m=tape_reading_m,
         length_below_sensing_point_m=length_below_sensing_point_m,
         tape_correction_m=tape_correction_m,
@@ -296,7 +286,7 @@ def dry_bound_depth(screen_bottom_m: ArrayLike, sounded_depth_m: ArrayLike, tota
     >>> dry_bound_depth([12.0, 12.0], [12.9, 10.4], [13.0, 13.0]).tolist()
     [12.0, 10.4]
     """
-    screen, sounded, built = _broadcast(
+    screen, sounded, built = broadcast(
         screen_bottom_m=screen_bottom_m, sounded_depth_m=sounded_depth_m, total_depth_m=total_depth_m
     )
     shallower = np.fmin(screen, sounded)
@@ -333,6 +323,6 @@ def plumb_depth(taped_length_m: ArrayLike, displacement_m: ArrayLike) -> Floats:
     >>> round(float(plumb_depth(100.0049999, 1.0)), 5)
     100.0
     """
-    length, offset = _broadcast(taped_length_m=taped_length_m, displacement_m=displacement_m)
+    length, offset = broadcast(taped_length_m=taped_length_m, displacement_m=displacement_m)
     square = length**2 - offset**2
     return np.sqrt(np.where(square >= 0, square, np.nan))
