@@ -15,6 +15,7 @@ import pandas as pd
 
 from gwnet.errors import SettingsError
 from gwnet.network_checks import Checking
+from gwnet.network_maps import Mapping
 from gwnet.network_review import Reviewing
 from gwnet.network_rounds import Planning
 from gwnet.network_trends import Trending
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
 
     from gwnet.analysis.explain import Explanation
     from gwnet.ingest.load import LoadResult
-    from gwnet.products.maps import SiteMap, WellGradient
 
 
 def init(address: str | Path) -> tuple[str | None, str]:
@@ -86,7 +86,7 @@ def upgrade(address: str | Path) -> tuple[str | None, str]:
         store.close()
 
 
-class Network(Reviewing, Planning, Checking, Trending):
+class Network(Mapping, Reviewing, Planning, Checking, Trending):
     """An open groundwater record.
 
     Parameters
@@ -317,120 +317,6 @@ class Network(Reviewing, Planning, Checking, Trending):
         from gwnet.figures.style import save
 
         return save(figure, Path(path))
-
-    def map(
-        self,
-        aquifer: str,
-        date: dt.date,
-        *,
-        site: str | None = None,
-        window_days: float | None = None,
-        method: str = "kriging",
-        interval_m: float | None = None,
-        exclude: Sequence[str] = (),
-        known_on: dt.datetime | None = None,
-        unit: str = "m",
-    ) -> SiteMap:
-        """Make the potentiometric map of one aquifer on a date.
-
-        Parameters
-        ----------
-        aquifer : str
-            Code of the aquifer.
-        date : datetime.date
-            Local date of the levels.
-        site : str, optional
-            Code of the site; may be left out when the record holds only one.
-        window_days : float, optional
-            Days before and after the date that count as the same day; the site's own unless given.
-        method : str, optional
-            ``kriging`` or ``triangulation``.
-        interval_m : float, optional
-            Contour interval; chosen unless given [m].
-        exclude : sequence of str, optional
-            Wells and gauges to leave out.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-        unit : str, optional
-            Unit of the labels, m or ft.
-
-        Returns
-        -------
-        gwnet.products.maps.SiteMap
-            The map, with its figure, files and summary.
-
-        Raises
-        ------
-        NotFoundError
-            If the aquifer is not on record.
-        TooFewLevelsError
-            If fewer than three levels can be used.
-        """
-        from gwnet.analysis.site_maps import map_of
-        from gwnet.products.maps import SiteMap
-
-        with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            self._check_codes(connection, known_on, aquifer=aquifer)
-            result = map_of(
-                connection,
-                settings,
-                aquifer,
-                date,
-                method=method,
-                interval_m=interval_m,
-                unit=unit,
-                known_on=known_on,
-                window_days=window_days,
-                exclude=exclude,
-            )
-            return SiteMap.of(connection, settings, result, known_on)
-
-    def gradient(
-        self,
-        wells: Sequence[str],
-        date: dt.date,
-        *,
-        site: str | None = None,
-        window_days: float | None = None,
-        known_on: dt.datetime | None = None,
-    ) -> WellGradient:
-        """Work out the gradient of the plane through the levels of three wells or more.
-
-        Parameters
-        ----------
-        wells : sequence of str
-            Codes of wells of one aquifer.
-        date : datetime.date
-            Local date of the levels.
-        site : str, optional
-            Code of the site; may be left out when the record holds only one.
-        window_days : float, optional
-            Days before and after the date that count as the same day; the site's own unless given.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-
-        Returns
-        -------
-        gwnet.products.maps.WellGradient
-            The gradient and the levels it was made from.
-
-        Raises
-        ------
-        NotFoundError
-            If a well is not on record or has no level that can be used.
-        TooFewLevelsError
-            If fewer than three wells are named.
-        """
-        from gwnet.analysis.site_maps import gradient_between
-        from gwnet.products.maps import WellGradient
-
-        with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            found, control = gradient_between(
-                connection, settings, wells, date, window_days=window_days, known_on=known_on
-            )
-        return WellGradient(found, control)
 
     def report(
         self,

@@ -1,0 +1,175 @@
+"""The part of the face for programs that draws potentiometric maps and works out gradients."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from gwnet.errors import SettingsError
+from gwnet.store import fetch
+from gwnet.store.codes import check_codes
+
+if TYPE_CHECKING:
+    from gwnet.products.maps import SiteMap, WellGradient
+    from gwnet.store.session import Store
+
+
+class Mapping:
+    """Potentiometric maps and gradients; `gwnet.network.Network` has these methods.
+
+    Attributes
+    ----------
+    store : gwnet.store.session.Store
+        Open database.
+    """
+
+    store: Store
+
+    def map(
+        self,
+        aquifer: str,
+        date: dt.date | str,
+        *,
+        site: str | None = None,
+        window_days: float | None = None,
+        method: str = "kriging",
+        interval_m: float | None = None,
+        exclude: Sequence[str] = (),
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+    ) -> SiteMap:
+        """Make the potentiometric map of one aquifer on a date.
+
+        Parameters
+        ----------
+        aquifer : str
+            Code of the aquifer.
+        date : datetime.date or str
+            Local date of the levels; a text is YYYY-MM-DD.
+        site : str, optional
+            Code of the site; may be left out when the record holds only one.
+        window_days : float, optional
+            Days before and after the date that count as the same day; the site's own unless given.
+        method : str, optional
+            ``kriging`` or ``triangulation``.
+        interval_m : float, optional
+            Contour interval; chosen unless given [m].
+        exclude : sequence of str, optional
+            Wells and gauges to leave out.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+        unit : str, optional
+            Unit of the labels, m or ft.
+
+        Returns
+        -------
+        gwnet.products.maps.SiteMap
+            The map, with its figure, files and summary.
+
+        Raises
+        ------
+        SettingsError
+            If the date is not one.
+        NotFoundError
+            If the aquifer is not on record.
+        TooFewLevelsError
+            If fewer than three levels can be used.
+        """
+        from gwnet.analysis.site_maps import map_of
+        from gwnet.products.maps import SiteMap
+
+        with self.store.reading() as connection:
+            settings = fetch.one_site(connection, site, known_on)
+            check_codes(connection, known_on, aquifer=aquifer)
+            result = map_of(
+                connection,
+                settings,
+                aquifer,
+                local_day(date),
+                method=method,
+                interval_m=interval_m,
+                unit=unit,
+                known_on=known_on,
+                window_days=window_days,
+                exclude=exclude,
+            )
+            return SiteMap.of(connection, settings, result, known_on)
+
+    def gradient(
+        self,
+        wells: Sequence[str],
+        date: dt.date | str,
+        *,
+        site: str | None = None,
+        window_days: float | None = None,
+        known_on: dt.datetime | None = None,
+    ) -> WellGradient:
+        """Work out the gradient of the plane through the levels of three wells or more.
+
+        Parameters
+        ----------
+        wells : sequence of str
+            Codes of wells of one aquifer.
+        date : datetime.date or str
+            Local date of the levels; a text is YYYY-MM-DD.
+        site : str, optional
+            Code of the site; may be left out when the record holds only one.
+        window_days : float, optional
+            Days before and after the date that count as the same day; the site's own unless given.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+
+        Returns
+        -------
+        gwnet.products.maps.WellGradient
+            The gradient and the levels it was made from.
+
+        Raises
+        ------
+        SettingsError
+            If the date is not one.
+        NotFoundError
+            If a well is not on record or has no level that can be used.
+        TooFewLevelsError
+            If fewer than three wells are named.
+        """
+        from gwnet.analysis.site_maps import gradient_between
+        from gwnet.products.maps import WellGradient
+
+        with self.store.reading() as connection:
+            settings = fetch.one_site(connection, site, known_on)
+            found, control = gradient_between(
+                connection, settings, wells, local_day(date), window_days=window_days, known_on=known_on
+            )
+        return WellGradient(found, control)
+
+
+def local_day(date: dt.date | str) -> dt.date:
+    """Return a local date that may be given as text.
+
+    Parameters
+    ----------
+    date : datetime.date or str
+        Date, or text as YYYY-MM-DD.
+
+    Returns
+    -------
+    datetime.date
+        The date.
+
+    Raises
+    ------
+    SettingsError
+        If the text is not a date, or an instant is given.
+    """
+    if isinstance(date, dt.datetime):
+        message = f"A local date is wanted, not the instant {date.isoformat()}."
+        raise SettingsError(message, mend="Give the date alone.")
+    if isinstance(date, dt.date):
+        return date
+    try:
+        return dt.date.fromisoformat(date.strip())
+    except ValueError:
+        message = f"Not a date: {date!r}."
+        raise SettingsError(message, mend="Write YYYY-MM-DD.") from None
