@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.analysis.levels import UNUSABLE_QUALITIES
+from gwnet.analysis.used_levels import used_levels
 from gwnet.errors import SettingsError
 from gwnet.hydro.false_discovery import adjusted_p_values
 from gwnet.hydro.kendall import mann_kendall, normal_probabilities
@@ -136,7 +136,7 @@ def trends(levels: pd.DataFrame, wells: pd.DataFrame, *, method: str = "seasonal
     if seasons not in SEASONS:
         message = f"A year cannot be divided into {seasons!r} seasons; expected {' or '.join(map(str, SEASONS))}."
         raise SettingsError(message)
-    used, left_out = _chosen(levels)
+    used, left_out = used_levels(levels)
     values = dict(list(_reduced(used, seasons if method == "seasonal" else 1).groupby(["site", "well"])))
     events = dict(list(used.groupby(["site", "well"])))
     rows = []
@@ -150,35 +150,6 @@ def trends(levels: pd.DataFrame, wells: pd.DataFrame, *, method: str = "seasonal
     told = table["p_adjusted"] <= ALPHA
     table["direction"] = np.where(told, np.where(table["s"] > 0, "rising", "falling"), "no trend told")
     return table.astype({"s": "Int64"})
-
-
-def _chosen(levels: pd.DataFrame) -> tuple[pd.DataFrame, dict[tuple[str, str], str]]:
-    """Return the levels that take part, and for each well how many others there are and why."""
-    usable = levels["usable"].to_numpy(dtype=bool)
-    dry = ((levels["status"] == "dry") & (levels["bound"] == "<=") & levels["water_elevation_m"].notna()).to_numpy()
-    objection = np.where(levels["quality"].isin(UNUSABLE_QUALITIES), "quality " + levels["quality"], "")
-    objection = np.where(levels["review"] == "on hold", "on hold", objection)
-    objection = np.where(levels["review"] == "rejected", "rejected on review", objection)
-    objection = np.where(levels["finding"].str.contains("two measuring points"), "two measuring points", objection)
-    bounds = dry & (objection == "")
-    reasons = levels["unusable_reason"].to_numpy(dtype=object)
-    reasons = np.where(dry, "dry, " + objection.astype(object), reasons)
-    take = usable | bounds
-    used = pd.DataFrame(
-        {
-            "site": levels["site"],
-            "well": levels["well"],
-            "day": pd.to_datetime(levels["measured_at"].str[:10], format="%Y-%m-%d"),
-            "low": np.where(bounds, -np.inf, levels["water_elevation_m"]),
-            "high": levels["water_elevation_m"],
-        }
-    )[take]
-    rest = levels.loc[~take, ["site", "well"]].assign(reason=reasons[~take])
-    counts = rest.groupby(["site", "well", "reason"]).size()
-    told: dict[tuple[str, str], list[str]] = {}
-    for (site, well, reason), count in counts.items():
-        told.setdefault((site, well), []).append(f"{count} {reason}")
-    return used, {key: "; ".join(parts) for key, parts in told.items()}
 
 
 def _reduced(used: pd.DataFrame, seasons: int) -> pd.DataFrame:
