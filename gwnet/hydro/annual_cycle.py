@@ -1,0 +1,218 @@
+"""Amplitude and timing of the annual cycle, by a yearly wave and a straight line fitted together."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.stats import f as f_distribution
+from scipy.stats import t as t_distribution
+
+from gwnet.errors import ShapeError, TooFewLevelsError
+
+__all__ = ["LEAST_CYCLE_VALUES", "LEAST_CYCLE_YEARS", "AnnualCycle", "annual_cycle", "year_part"]
+
+Floats = NDArray[np.float64]
+
+#: Fewest values and fewest years that an annual cycle is told from (own choice).
+LEAST_CYCLE_VALUES = 12
+LEAST_CYCLE_YEARS = 3
+
+#: Longest part of the year without a value in any year: with two visits half a year apart, the day of the highest
+#: level cannot be told.
+_LONGEST_UNSEEN = 0.45
+
+#: Days in a year that dates are given in.
+_YEAR_DAYS = 365.0
+
+#: Most that neighbouring residuals may go together.
+_MOST_CORRELATION = 0.98
+
+
+@dataclass(frozen=True, slots=True)
+class AnnualCycle:
+    """The annual cycle of a series.
+
+    Attributes
+    ----------
+    count : int
+        Values that took part.
+    amplitude : float
+        Half of the way from the lowest to the highest of the wave, in the unit of the values.
+    amplitude_lower, amplitude_upper : float
+        Limits of the amplitude; the lower one is not below 0.
+    highest_day : float
+        Day of the year on which the wave is highest, from 0.0 (start of 1 January) to 365.0 [d].
+    highest_day_half_width : float
+        Half-width of its interval; NaN where it is half a year or more, so that no day can be told [d].
+    slope_per_year : float
+        Slope of the line, in units of the values per year.
+    p_value : float
+        Probability of so large a wave where there is no annual cycle.
+    correlation : float
+        How much neighbouring residuals go together; 0 where they do not.
+    confidence : float
+        Confidence of the limits.
+    """
+
+    count: int
+    amplitude: float
+    amplitude_lower: float
+    amplitude_upper: float
+    highest_day: float
+    highest_day_half_width: float
+    slope_per_year: float
+    p_value: float
+    correlation: float
+    confidence: float
+
+
+def year_part(day: ArrayLike) -> Floats:
+    """Return how much of its calendar year has passed at noon of each date.
+
+    Parameters
+    ----------
+    day : array_like of datetime64[D]
+        Dates.
+
+    Returns
+    -------
+    numpy.ndarray of float64
+        From 0 to 1; leap years are as long as others.
+
+    Examples
+    --------
+    >>> year_part(["2023-01-01", "2024-07-02"]).round(4).tolist()
+    [0.0014, 0.5014]
+    """
+    days = np.asarray(day, dtype="datetime64[D]")
+    start = days.astype("datetime64[Y]")
+    first, after = start.astype("datetime64[D]"), (start + 1).astype("datetime64[D]")
+    return np.asarray(((days - first).astype(np.int64) + 0.5) / (after - first).astype(np.int64), dtype=np.float64)
+
+
+def annual_cycle(day: ArrayLike, values: ArrayLike, *, confidence: float = 0.95) -> AnnualCycle:
+    """Return amplitude and timing of the annual cycle, with limits.
+
+    Parameters
+    ----------
+    day : array_like of datetime64[D], shape (n,)
+        Date of each value, rising.
+    values : array_like, shape (n,)
+        Values, as a rule one a month; NaN where there is none or where it is a bound (left out).
+    confidence : float
+        Confidence of the limits, above 0 and below 1.
+
+    Returns
+    -------
+    AnnualCycle
+        The wave that fits best, in the sense of least squares, together with a straight line.
+
+    Raises
+    ------
+    TooFewLevelsError
+        If there are fewer than 12 values or three years, or no values in nearly half of the year.
+    ShapeError
+        If dates and values differ in shape.
+
+    Notes
+    -----
+    value = c + s t + A cos(2 pi (u - u0)), with t in years and u the part of the calendar year that has passed. The
+    covariance of the estimates allows for residuals that go together over time as in a first-order autoregressive
+    process, whose correlation is found from neighbouring residuals (never below 0). Limits of A and of u0 follow by
+    linearisation; whether there is a cycle at all is told by an F test of both parts of the wave. One wave a year says
+    nothing of a course that rises fast and falls slowly; see the monthly statistics for that.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> days = np.arange("2010-01-15", "2020-01-15", 30, dtype="M8[D]")
+    >>> found = annual_cycle(days, 0.5 * np.cos(2 * np.pi * (year_part(days) - 0.25)))
+    >>> round(found.amplitude, 6), round(found.highest_day, 3)
+    (0.5, 91.25)
+    """
+    days, numbers = np.asarray(day, dtype="datetime64[D]"), np.asarray(values, dtype=np.float64)
+    if days.shape != numbers.shape or days.ndim != 1:
+        message = f"The dates have shape {days.shape} and the values {numbers.shape}; expected (n,) twice."
+        raise ShapeError(message)
+    here = ~np.isnan(numbers)
+    days, numbers = days[here], numbers[here]
+    part = year_part(days)
+    _refuse_too_few(days, part)
+    when = days.astype(np.int64) / 365.2425
+    turn = 2.0 * math.pi * part
+    design = np.column_stack([np.ones_like(when), when - when.mean(), np.cos(turn), np.sin(turn)])
+    found, _, rank, _ = np.linalg.lstsq(design, numbers, rcond=None)
+    if rank < design.shape[1]:
+        message = "The values stand on too few days of the year for an annual cycle."
+        raise TooFewLevelsError(message)
+    covariance, correlation = _covariance(design, numbers - design @ found, when)
+    return _outcome(found, covariance, numbers.size, correlation, confidence)
+
+
+def _refuse_too_few(days: NDArray[np.datetime64], part: Floats) -> None:
+    years = np.unique(days.astype("datetime64[Y]")).size
+    if days.size < LEAST_CYCLE_VALUES or years < LEAST_CYCLE_YEARS:
+        message = (
+            f"{days.size} values in {years} years are too few for an annual cycle; {LEAST_CYCLE_VALUES} values in "
+            f"{LEAST_CYCLE_YEARS} years are needed."
+        )
+        raise TooFewLevelsError(message)
+    places = np.sort(part)
+    unseen = float(np.max(np.diff(np.append(places, places[0] + 1.0))))
+    if unseen > _LONGEST_UNSEEN:
+        message = f"No year has a value in {12 * unseen:.1f} months of the year, so the annual cycle cannot be told."
+        raise TooFewLevelsError(message)
+
+
+def _covariance(design: Floats, residual: Floats, when: Floats) -> tuple[Floats, float]:
+    """Return the covariance of the estimates, and how much neighbouring residuals go together."""
+    inverse = np.linalg.inv(design.T @ design)
+    size = float(np.abs(residual).max())
+    free = residual.size - design.shape[1]
+    if size == 0.0:
+        return np.zeros_like(inverse), 0.0
+    steps = np.diff(when)
+    usual = float(np.median(steps))
+    near = (steps > 0.5 * usual) & (steps < 1.5 * usual)
+    products = float((residual[1:] * residual[:-1])[near].mean()) if near.any() else 0.0
+    correlation = products / float(np.mean(residual**2))
+    correlation += (1.0 + 4.0 * correlation) / residual.size if correlation > 0.0 else 0.0
+    correlation = min(max(correlation, 0.0), _MOST_CORRELATION)
+    if correlation == 0.0:
+        return inverse * float(residual @ residual) / free, 0.0
+    together = correlation ** (np.abs(when[:, None] - when[None, :]) / float(steps[near].mean()))
+    middle = design.T @ together @ design
+    degrees = residual.size - float(np.trace(inverse @ middle))
+    return inverse @ middle @ inverse * float(residual @ residual) / degrees, correlation
+
+
+def _outcome(found: Floats, covariance: Floats, count: int, correlation: float, confidence: float) -> AnnualCycle:
+    cosine, sine = float(found[2]), float(found[3])
+    amplitude = math.hypot(cosine, sine)
+    wave = covariance[2:, 2:]
+    free = count - found.size
+    reach = float(t_distribution.ppf(0.5 + confidence / 2.0, free))
+    p_value, half, days = 1.0, 0.0, math.nan
+    if amplitude > 0.0:
+        along = np.array([cosine, sine]) / amplitude
+        across = np.array([-sine, cosine]) / amplitude
+        half = reach * math.sqrt(max(float(along @ wave @ along), 0.0))
+        turn = reach * math.sqrt(max(float(across @ wave @ across), 0.0)) / amplitude
+        days = turn / (2.0 * math.pi) * _YEAR_DAYS
+        ratio = float(found[2:] @ np.linalg.pinv(wave) @ found[2:]) / 2.0
+        p_value = float(f_distribution.sf(ratio, 2, free)) if wave.any() else 0.0
+    return AnnualCycle(
+        count=count,
+        amplitude=amplitude,
+        amplitude_lower=max(amplitude - half, 0.0),
+        amplitude_upper=amplitude + half,
+        highest_day=(math.atan2(sine, cosine) / (2.0 * math.pi)) % 1.0 * _YEAR_DAYS,
+        highest_day_half_width=days if days < _YEAR_DAYS / 2.0 else math.nan,
+        slope_per_year=float(found[1]),
+        p_value=p_value,
+        correlation=correlation,
+        confidence=confidence,
+    )
