@@ -74,3 +74,69 @@ LOGGER_ACCURACY_OF_DEPTH: Final[float] = 0.0001
 
 #: Julian year [d]; drift is stated per year of this length.
 DAYS_PER_YEAR: Final[float] = 365.25
+
+# Loggers: clocks. All of these limits are our own choice; they were looked at on open measured series.
+
+#: Longest shift of a clock that is looked for [s]: 26 hours, the span of the world's time zones (own choice).
+CLOCK_LONGEST_LAG_S: Final[float] = 93_600.0
+
+#: Least correlation of changes at which two clocks are compared (own choice).
+CLOCK_LEAST_CORRELATION: Final[float] = 0.2
+
+#: How far the best shift's correlation must stand above every other's outside its peak (own choice).
+CLOCK_MARGIN: Final[float] = 0.1
+
+#: Fewest pairs of changes from which a shift is told (own choice).
+CLOCK_LEAST_PAIRS: Final[int] = 300
+
+#: Half-width of the peak of a correlation [s] (own choice): 90 minutes, so that one hour is told from two.
+CLOCK_PEAK_HALF_WIDTH_S: Final[float] = 5_400.0
+
+#: Windows in which a clock's shift is worked out to find jumps [d] (own choice).
+CLOCK_WINDOW_DAYS: Final[float] = 14.0
+
+# Loggers: faults of a series. Limits of what is suggested to a person, never applied by itself.
+
+#: A sample is a spike when it stands so many times the usual change from sample to sample off both neighbours
+#: (own choice).
+SPIKE_TIMES_NOISE: Final[float] = 15.0
+
+#: ... and a series steps when a change is so many times the usual one ... (own choice).
+STEP_TIMES_NOISE: Final[float] = 25.0
+
+#: Levels on both sides of a step are medians of so many samples (own choice).
+STEP_WINDOW: Final[int] = 12
+
+#: Neighbours of a spike may differ by this share of its size; a step must last by the remainder (own choice).
+SPIKE_NEIGHBOUR_SHARE: Final[float] = 0.5
+
+#: Longest spike [samples] (own choice): a sensor lifted at a visit misses one to three samples.
+SPIKE_LONGEST: Final[int] = 3
+
+#: The usual change is a median over blocks of so many samples (own choice).
+NOISE_BLOCK: Final[int] = 96
+
+#: A value that stays the same for longer than this is flat, where the air is part of it [s] (own choice): air pressure
+#: never rests for half a day at the resolution of a logger.
+FLAT_WITH_AIR_S: Final[float] = 43_200.0
+
+#: ... and where it is not [s] (own choice): levels of a quiet aquifer may rest for days.
+FLAT_WITHOUT_AIR_S: Final[float] = 604_800.0
+
+#: A flat spell must be so many times longer than chance makes the longest one (own choice).
+FLAT_TIMES_CHANCE: Final[float] = 3.0
+
+#: A series is pinned at its end when so many times more samples stand there than right beside it (own choice).
+PINNED_TIMES_BESIDE: Final[float] = 10.0
+
+#: ... and it rests there for at least this long [s] (own choice).
+PINNED_LEAST_S: Final[float] = 7_200.0
+
+#: A sensor hangs in air when its column of water is less than this [m] (own choice): accuracies of sensor and barometer.
+OUT_OF_WATER_M: Final[float] = 0.03
+
+#: Fewest samples in a row that are told as out of water, frozen or over range (own choice).
+LEAST_SAMPLES: Final[int] = 2
+
+#: Share of an instrument's range by which a sample may pass it before it is told (own choice).
+OVER_RANGE_SHARE: Final[float] = 0.0
