@@ -9,6 +9,7 @@ from typing import Any
 
 from making import story
 from making.files import Style, write_csv, write_workbook
+from making.logger_files import logger_rows
 from making.physics import ZONE, abstraction_m3, days, grid, months, rainfall_mm
 from making.record import Record, metres
 
@@ -279,7 +280,7 @@ def write_tables(folder: Path, record: Record) -> None:
     checks = tape_checks(record)
     in_millimetres = {"length_below_sensing_point": "mm", "resolution": "mm", "accuracy": "mm", "range": "m"}
     book = {
-        "instruments": (INSTRUMENT_COLUMNS, instruments(), in_millimetres),
+        "instruments": (INSTRUMENT_COLUMNS, [*instruments(), *logger_rows()], in_millimetres),
         "tape_checks": (tuple(checks[0]), checks, {"tape_reading": "m", "reference_reading": "m"}),
     }
     write_workbook(folder / "instruments_and_tape_checks.xlsx", book)

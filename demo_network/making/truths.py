@@ -12,6 +12,8 @@ import numpy as np
 
 from making import story
 from making.files import toml_text
+from making.logger_truths import adjustments, expected_of, loads
+from making.loggers import Loggers
 from making.physics import LOWER_PLANE, UPPER_PLANE, ZONE, days, grid, interpolate
 from making.record import Event, Record
 
@@ -411,7 +413,7 @@ def _network(record: Record) -> Truth:
     }
 
 
-def expected(record: Record) -> Truth:
+def expected(record: Record, loggers: Loggers) -> Truth:
     """Return every planted truth."""
     last = _last_round(record)
     replaced = next(well for well in story.WELLS if well.replaced_by)
@@ -438,6 +440,7 @@ def expected(record: Record) -> Truth:
         "vertical": _vertical(record),
         "trend": _trends(record),
         "surface_point": _surface(record),
+        **expected_of(loggers),
     }
 
 
@@ -446,7 +449,7 @@ RECORDED_AT = dt.datetime(2026, 3, 2, 8, 0, tzinfo=dt.UTC)
 CORRECTED_AT = dt.datetime(2026, 3, 9, 8, 0, tzinfo=dt.UTC)
 
 
-def demo_settings() -> Truth:
+def demo_settings(loggers: Loggers) -> Truth:
     """Return what the demo's run does with these files."""
     last = story.LAST_ROUND
     return {
@@ -454,12 +457,15 @@ def demo_settings() -> Truth:
         "by": "demo",
         "recorded_at": RECORDED_AT,
         "corrections": [{"folder": "corrections", "reason": story.CORRECTION_REASON, "recorded_at": CORRECTED_AT}],
+        "loggers": loads(),
+        "adjustment": adjustments(loggers),
         "report": {"definition": "quarterly", "period": last.code},
         "map": [{"aquifer": name, "date": last.first.isoformat(), "window_days": 1} for name in ("upper", "lower")],
         "hydrograph": [
             {"name": "cluster-n1", "wells": ["N1-U", "N1-L"]},
             {"name": "cone-of-depression", "wells": ["W-07", "W-08", "W-13"]},
             {"name": "dry-and-declining", "wells": ["W-03", "W-14"]},
+            {"name": "river-and-flood", "wells": ["N3-U"], "start": "2024-07-01"},
         ],
     }
 
@@ -472,14 +478,15 @@ _EXPECTED_HEAD = """# Truths planted in the demo network, written by make_demo.p
 # Gradients are planes fitted by least squares, unweighted, to true heads at the wells named, gauges left out.
 # planted_slope_m_per_year is the slow decline alone, to which the seasons of eight years add.
 """
-_DEMO_HEAD = """# What the demo does: load the tables of this folder, then each folder of corrections with its reason,
-# then make the report, the maps and the hydrographs named here.
+_DEMO_HEAD = """# What the demo does: load the tables of this folder and the exports of the loggers with their layouts, then what
+# a person decided about the loggers and each folder of corrections, with the reasons; then make the report, the maps
+# and the hydrographs named here.
 """
 
 
-def write_truths(folder: Path, record: Record) -> None:
+def write_truths(folder: Path, record: Record, loggers: Loggers) -> None:
     """Write `EXPECTED.toml` and `demo.toml` into a folder."""
-    texts = {"EXPECTED.toml": _EXPECTED_HEAD + toml_text(expected(record))}
-    texts["demo.toml"] = _DEMO_HEAD + toml_text(demo_settings())
+    texts = {"EXPECTED.toml": _EXPECTED_HEAD + toml_text(expected(record, loggers))}
+    texts["demo.toml"] = _DEMO_HEAD + toml_text(demo_settings(loggers))
     for name, text in texts.items():
         (folder / name).write_bytes(text.encode())
