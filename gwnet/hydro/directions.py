@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from gwnet.hydro.gradient import Gradient, azimuth
 
@@ -67,7 +67,7 @@ def directions(azimuth_deg: ArrayLike) -> Directions:
     return Directions(int(turned.size), float(azimuth(east, north)), length, spread)
 
 
-def turn_deg(first_deg: ArrayLike, second_deg: ArrayLike) -> np.ndarray:
+def turn_deg(first_deg: ArrayLike, second_deg: ArrayLike) -> NDArray[np.float64]:
     """Return by how much one direction is turned from another.
 
     Parameters
@@ -86,7 +86,7 @@ def turn_deg(first_deg: ArrayLike, second_deg: ArrayLike) -> np.ndarray:
     [20.0, 180.0]
     """
     difference = np.asarray(second_deg, dtype=np.float64) - np.asarray(first_deg, dtype=np.float64)
-    return -(np.mod(-difference + 180.0, 360.0) - 180.0)
+    return np.asarray(180.0 - np.mod(180.0 - difference, 360.0), dtype=np.float64)
 
 
 @dataclass(frozen=True)

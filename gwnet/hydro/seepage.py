@@ -30,7 +30,7 @@ SECONDS_PER_DAY: Final = 86_400.0
 #: US gallons per day and square foot in metres per second: 231 cubic inches over a square foot in a day.
 _GALLON_UNIT_M_S: Final = 231.0 * 0.0254**3 / (0.3048**2 * SECONDS_PER_DAY)
 
-_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
+_NUMBER = r"[-+]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][-+]?\d+)?"
 _RANGE = re.compile(rf"\s*({_NUMBER})\s*(?:\.\.\s*({_NUMBER}))?\s*([^\s\d].*)?\Z")
 
 
