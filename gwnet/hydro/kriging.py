@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import LinAlgError, cho_solve, cholesky, solve_triangular
+from scipy.linalg.blas import dtrsm
+from scipy.linalg.lapack import dtrtri
 from scipy.spatial.distance import cdist
 
 from gwnet.errors import AnalysisError, ShapeError
+from gwnet.hydro.correlation import correlate, squared_blocks
 from gwnet.hydro.hull import control_arrays, convex_hull, inside
 from gwnet.hydro.variogram import Covariance, drift_columns, fit_covariance
 
 Floats = NDArray[np.float64]
-
-#: Numbers held at once for a block of nodes: 1 MB for estimates, so that they stay near the processor, and 4 MB for
-#: standard errors, whose matrix products like longer blocks.
-_BLOCK_VALUES: Final = 131_072
-_ERROR_BLOCK_VALUES: Final = 524_288
 
 #: Shares of the sill added to the diagonal, one after the other, where the covariance is not positive definite.
 _JITTERS: Final = (0.0, 1e-12, 1e-10, 1e-8)
@@ -83,7 +81,7 @@ class KrigedSurface:
     measurement_variance_m2: Floats
     hull: Floats
     added_share: float
-    _scaled: Floats
+    _wells: Floats
     _centre: Floats
     _scale: float
     _mean: float
@@ -113,16 +111,13 @@ class KrigedSurface:
         Dual form: drift plus the sum over the wells of covariance times weight, so one dot product a point (Journel,
         1989, from memory). A well without measurement variance is met exactly.
         """
-        xs, ys = np.broadcast_arrays(np.asarray(xq, dtype=np.float64), np.asarray(yq, dtype=np.float64))
-        points = self._points(xs, ys)
-        found = np.empty(points.shape[0])
-        for part in self._blocks(points.shape[0], _BLOCK_VALUES):
-            near = self._covariances(points[part])
-            found[part] = near @ self._weights
-        columns = drift_columns(points[:, 0], points[:, 1], self.drift)
-        found += columns @ self._coefficients + self._mean
-        heads = found.reshape(xs.shape)
-        return np.where(inside(self.hull, xs, ys), heads, np.nan) if inside_control else heads
+        xs, ys = self._nodes(xq, yq)
+        shape = np.broadcast_shapes(xs.shape, ys.shape)
+        found = np.empty(int(np.prod(shape)))
+        for part, near in self._covariances(xs, ys):
+            np.dot(near, self._weights, out=found[part])
+        heads = found.reshape(shape) + self._drift(xs, ys) + self._mean
+        return np.where(inside(self.hull, xq, yq), heads, np.nan) if inside_control else heads
 
     def standard_error(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
         """Return the standard errors of the estimates.
@@ -142,17 +137,17 @@ class KrigedSurface:
         The variance counts the nugget as part of the head (0 at a well without measurement variance) and the
         estimation of the drift.
         """
-        xs, ys = np.broadcast_arrays(np.asarray(xq, dtype=np.float64), np.asarray(yq, dtype=np.float64))
-        points = self._points(xs, ys)
-        variance = np.empty(points.shape[0])
-        for part in self._blocks(points.shape[0], _ERROR_BLOCK_VALUES):
-            near = self._covariances(points[part])
-            white = solve_triangular(self._lower, near.T, lower=True, check_finite=False, overwrite_b=True)
-            lack = drift_columns(points[part, 0], points[part, 1], self.drift).T - self._white_columns.T @ white
+        xs, ys = self._nodes(xq, yq)
+        shape = np.broadcast_shapes(xs.shape, ys.shape)
+        variance = np.empty(int(np.prod(shape)))
+        flat_x, flat_y = (np.broadcast_to(values, shape).ravel() for values in (xs, ys))
+        for part, near in self._covariances(xs, ys):
+            white = dtrsm(1.0, self._lower, near.T, lower=1, overwrite_b=1).T
+            lack = self._columns(flat_x[part], flat_y[part]).T - self._white_columns.T @ white.T
             along = solve_triangular(self._inner, lack, lower=True, check_finite=False, overwrite_b=True)
-            explained = np.einsum("ij,ij->j", white, white)
+            explained = np.einsum("ij,ij->i", white, white)
             variance[part] = self.covariance.sill_m2 - explained + np.einsum("ij,ij->j", along, along)
-        return np.sqrt(np.maximum(variance, 0.0)).reshape(xs.shape)
+        return np.sqrt(np.maximum(variance, 0.0)).reshape(shape)
 
     def leave_one_out(self) -> LeaveOneOut:
         """Return what each level differs by from the estimate of the others.
@@ -168,29 +163,42 @@ class KrigedSurface:
         variance 1 / B_ii (Dubrule, 1983, from memory); nothing is fitted again. A well without which the others do
         not give the drift has NaN.
         """
-        inverse = cho_solve((self._lower, True), np.eye(self.z.size), check_finite=False)
+        inverse, _ = dtrtri(self._lower, lower=1)
+        diagonal = np.einsum("ij,ij->j", inverse, inverse)
         along = solve_triangular(self._lower.T, self._white_columns, lower=False, check_finite=False)
         along = solve_triangular(self._inner, along.T, lower=True, check_finite=False)
-        block = np.diag(inverse) - np.einsum("ij,ij->j", along, along)
-        carried = block > 1e-10 * np.diag(inverse)
+        block = diagonal - np.einsum("ij,ij->j", along, along)
+        carried = block > 1e-10 * diagonal
         block = np.where(carried, block, np.nan)
         return LeaveOneOut(self._weights / block, np.sqrt(1.0 / block))
 
-    def _points(self, x: Floats, y: Floats) -> Floats:
-        return (np.column_stack([x.ravel(), y.ravel()]) - self._centre) / self._scale
+    def _nodes(self, xq: ArrayLike, yq: ArrayLike) -> tuple[Floats, Floats]:
+        """Return coordinates about the centre, in ranges, as those of the wells are held."""
+        x, y = np.asarray(xq, dtype=np.float64), np.asarray(yq, dtype=np.float64)
+        reach = self.covariance.range_m
+        return (x - self._centre[0]) / reach, (y - self._centre[1]) / reach
 
-    def _blocks(self, count: int, values: int) -> list[slice]:
-        size = max(1, values // self.z.size)
-        return [slice(start, start + size) for start in range(0, count, size)]
+    def _columns(self, x: Floats, y: Floats) -> Floats:
+        share = self.covariance.range_m / self._scale
+        return drift_columns(x * share, y * share, self.drift)
 
-    def _covariances(self, points: Floats) -> Floats:
-        distance = cdist(points, self._scaled)
-        at_wells = distance == 0.0 if self.covariance.nugget_m2 > 0.0 else None
-        distance *= self._scale
-        near = self.covariance.at(distance)
-        if at_wells is not None:
-            near[at_wells] += self.covariance.nugget_m2
-        return near
+    def _drift(self, x: Floats, y: Floats) -> Floats:
+        values = self._coefficients
+        share = self.covariance.range_m / self._scale
+        if self.drift == "none":
+            return np.asarray(values[0])
+        return np.asarray(values[0] + share * (values[1] * x + values[2] * y))
+
+    def _covariances(self, x: Floats, y: Floats) -> Iterator[tuple[slice, Floats]]:
+        """Give the covariances of nodes with wells, shape (nodes, n), block by block."""
+        nugget = self.covariance.nugget_m2
+        for part, squared, scratch in squared_blocks(x, y, self._wells):
+            at_wells = np.nonzero(squared == 0.0) if nugget > 0.0 else None
+            near = correlate(self.covariance.model, squared, scratch)
+            near *= self.covariance.partial_sill_m2
+            if at_wells is not None:
+                near[at_wells] += nugget
+            yield part, near
 
 
 def fit(
@@ -274,7 +282,7 @@ def fit(
         measurement_variance_m2=noise,
         hull=convex_hull(xs, ys),
         added_share=share,
-        _scaled=scaled,
+        _wells=(np.column_stack([xs, ys]) - centre) / covariance.range_m,
         _centre=centre,
         _scale=scale,
         _mean=mean,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,6 +13,7 @@ from scipy.optimize import minimize
 from scipy.spatial.distance import cdist, pdist
 
 from gwnet.errors import AnalysisError, SettingsError, ShapeError
+from gwnet.hydro.correlation import MODELS, correlate
 
 Floats = NDArray[np.float64]
 
@@ -28,36 +29,6 @@ FITTED_MODELS: Final = ("spherical", "exponential", "matern")
 _MOST_FITTED = 200
 _RANGES = 12
 _LONGEST_RANGE = 2.0
-_MATERN_FACTOR = 4.743864518  # (1 + t) exp(-t) = 0.05
-
-
-def _spherical(ratio: Floats) -> Floats:
-    near = np.minimum(ratio, 1.0)
-    return 1.0 - near * (1.5 - 0.5 * near * near)
-
-
-def _exponential(ratio: Floats) -> Floats:
-    return np.exp(-3.0 * ratio)
-
-
-def _gaussian(ratio: Floats) -> Floats:
-    return np.exp(-3.0 * ratio * ratio)
-
-
-def _matern(ratio: Floats) -> Floats:
-    scaled = _MATERN_FACTOR * ratio
-    return (1.0 + scaled) * np.exp(-scaled)
-
-
-_CORRELATION: Final[Mapping[str, Callable[[Floats], Floats]]] = {
-    "spherical": _spherical,
-    "exponential": _exponential,
-    "gaussian": _gaussian,
-    "matern": _matern,
-}
-
-#: Names of the models.
-MODELS: Final = tuple(_CORRELATION)
 
 
 @dataclass(frozen=True)
@@ -91,7 +62,7 @@ class Covariance:
 
     def __post_init__(self) -> None:
         """Refuse what is not a covariance."""
-        if self.model not in _CORRELATION:
+        if self.model not in MODELS:
             message = f"Unknown covariance model {self.model!r}; expected one of {', '.join(MODELS)}."
             raise SettingsError(message)
         if not (self.partial_sill_m2 > 0.0 and self.range_m > 0.0 and self.nugget_m2 >= 0.0):
@@ -119,7 +90,8 @@ class Covariance:
         numpy.ndarray
             Covariance [m²].
         """
-        return self.partial_sill_m2 * _CORRELATION[self.model](distance_m / self.range_m)
+        correlation = correlate(self.model, np.atleast_1d(np.asarray(distance_m) / self.range_m) ** 2)
+        return self.partial_sill_m2 * correlation.reshape(np.shape(distance_m))
 
     def semivariance(self, distance_m: ArrayLike) -> Floats:
         """Return the semivariance over distances; 0 at distance 0.

@@ -1,26 +1,33 @@
-"""How fast surfaces are beside a general-purpose kriging library and beside refits; how far their values differ.
+"""How fast surfaces are beside two general-purpose kriging libraries and beside refits; how far their values differ.
 
-Run: ``python tests/bench/bench_surface.py [WELLS ...]`` (default 50 200 1000). Prints seconds and ratios of one run,
-largest differences, and the peak of memory that Python asked for. PyKrige (BSD licence) must be installed.
+Run: ``python tests/bench/bench_surface.py [WELLS ...] [--nodes NODES]`` (default 50, 200 and 1,000 wells, 200 by 200
+nodes). Prints, from one run, seconds, ratios, largest differences, the peak of memory that Python asked for, and how
+many threads each side's linear algebra was free to use. PyKrige (BSD licence) and GSTools (LGPL) must be installed.
+PyKrige works out variances whether asked or not; GSTools is given fewer nodes where it would take minutes, and its
+seconds are then carried up by the number of nodes.
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
 import time
 import tracemalloc
 from collections.abc import Callable
 from typing import Any
 
+import gstools
 import numpy as np
 from pykrige import OrdinaryKriging, UniversalKriging
+from threadpoolctl import threadpool_info
 
 from gwnet.hydro import kriging
 from gwnet.hydro.variogram import Covariance
 
-NODES = 200
 COVARIANCE = Covariance("spherical", 4.0, 3000.0, 0.0)
 PARAMETERS = {"psill": 4.0, "range": 3000.0, "nugget": 0.0}
+EXTENT_M = 10_000.0
+#: Wells times nodes that the slowest library is given at most.
+MOST_FOR_SLOWEST = 8_000_000
 
 
 def timed(work: Callable[[], Any], times: int = 1) -> tuple[Any, float]:
@@ -42,60 +49,122 @@ def peak(work: Callable[[], Any]) -> float:
     return most / 1e6
 
 
-def compare(count: int) -> None:
+class Wells:
+    """Constructed heads at random places."""
+
+    def __init__(self, count: int, nodes: int) -> None:
+        random = np.random.default_rng(count)
+        self.x, self.y = random.uniform(0, EXTENT_M, (2, count))
+        self.z = 100 - 0.002 * self.x + 0.001 * self.y + np.sin(self.x / 800) + np.cos(self.y / 1100)
+        self.axis = np.linspace(0, EXTENT_M, nodes)
+
+    def ours(self, drift: str, *, variance: bool) -> tuple[Any, Any]:
+        """Return heads and, if asked, variances by this project."""
+        surface = kriging.fit(self.x, self.y, self.z, covariance=COVARIANCE, drift=drift)
+        nodes = self.axis[None, :], self.axis[:, None]
+        return surface.predict(*nodes), surface.standard_error(*nodes) ** 2 if variance else None
+
+    def by_pykrige(self, drift: str) -> tuple[Any, Any]:
+        """Return heads and variances by PyKrige."""
+        library, options = (
+            (OrdinaryKriging, {}) if drift == "none" else (UniversalKriging, {"drift_terms": ["regional_linear"]})
+        )
+        made = library(self.x, self.y, self.z, variogram_model="spherical", variogram_parameters=PARAMETERS, **options)
+        heads, variances = made.execute("grid", self.axis, self.axis, backend="vectorized")
+        return np.asarray(heads), np.asarray(variances)
+
+    def by_gstools(self, drift: str, axis: Any, *, variance: bool) -> tuple[Any, Any]:
+        """Return heads and, if asked, variances by GSTools."""
+        model = gstools.Spherical(dim=2, var=COVARIANCE.partial_sill_m2, len_scale=COVARIANCE.range_m, nugget=0.0)
+        place = (self.x, self.y)
+        made = (
+            gstools.krige.Ordinary(model, place, self.z, exact=True)
+            if drift == "none"
+            else gstools.krige.Universal(model, place, self.z, "linear", exact=True)
+        )
+        found = made.structured([axis, axis], return_var=variance, store=False)
+        return (found[0].T, found[1].T) if variance else (found.T, None)
+
+
+def largest(ours: Any, theirs: Any) -> float:
+    """Return the largest difference."""
+    return float(np.abs(np.asarray(ours) - np.asarray(theirs)).max())
+
+
+def compare(count: int, nodes: int) -> None:
     """Print one block of results."""
     times = 3 if count <= 200 else 1
-    random = np.random.default_rng(count)
-    x, y = random.uniform(0, 10_000, (2, count))
-    z = 100 - 0.002 * x + 0.001 * y + np.sin(x / 800) + np.cos(y / 1100)
-    axis = np.linspace(0, 10_000, NODES)
-    print(f"{count} wells, {NODES} x {NODES} nodes")
-    for name, drift, library, options in (
-        ("ordinary", "none", OrdinaryKriging, {}),
-        ("universal", "linear", UniversalKriging, {"drift_terms": ["regional_linear"]}),
-    ):
-
-        def theirs(library: Any = library, options: dict[str, Any] = options) -> Any:
-            made = library(x, y, z, variogram_model="spherical", variogram_parameters=PARAMETERS, **options)
-            return made.execute("grid", axis, axis, backend="vectorized")
-
-        def ours(drift: str = drift) -> kriging.KrigedSurface:
-            return kriging.fit(x, y, z, covariance=COVARIANCE, drift=drift)
-
-        ours().standard_error(axis, axis)  # load what is loaded on first use
-        (heads, variances), slow = timed(theirs, times)
-        surface, setting = timed(ours, times)
-        found, estimating = timed(lambda surface=surface: surface.predict(axis[None, :], axis[:, None]), times)
-        errors, varying = timed(lambda surface=surface: surface.standard_error(axis[None, :], axis[:, None]), times)
-        head_off = float(np.abs(found - heads).max())
-        variance_off = float(np.abs(errors**2 - variances).max())
-        used = peak(lambda drift=drift: ours(drift).predict(axis[None, :], axis[:, None]))
+    wells = Wells(count, nodes)
+    thin = max(1, round((count * nodes**2 / MOST_FOR_SLOWEST) ** 0.5))
+    kept = wells.axis[::thin]
+    up = (nodes / kept.size) ** 2
+    print(f"{count} wells, {nodes} x {nodes} nodes")
+    for name, drift in (("ordinary", "none"), ("universal", "linear")):
+        wells.ours(drift, variance=True)  # load what is loaded on first use
+        (heads, variances), pykrige_s = timed(lambda drift=drift: wells.by_pykrige(drift), times)
+        gs_heads, gs_s = timed(lambda drift=drift: wells.by_gstools(drift, kept, variance=False), times)
+        gs_both, gs_both_s = timed(lambda drift=drift: wells.by_gstools(drift, kept, variance=True), times)
+        (found, _), estimate_s = timed(lambda drift=drift: wells.ours(drift, variance=False), max(times, 3))
+        (_, errors), both_s = timed(lambda drift=drift: wells.ours(drift, variance=True), max(times, 3))
+        print(f"  {name}: estimate {estimate_s:.4f} s, with variance {both_s:.4f} s")
         print(
-            f"  {name:9}  library {slow:7.3f} s; estimate {setting + estimating:6.3f} s, "
-            f"{slow / (setting + estimating):5.0f}x; with variance {setting + estimating + varying:6.3f} s, "
-            f"{slow / (setting + estimating + varying):4.1f}x; differences {head_off:.1e} m, {variance_off:.1e} m²; "
-            f"peak {used:.0f} MB"
+            f"    pykrige   {pykrige_s:8.3f} s: {pykrige_s / estimate_s:5.0f} x the estimate, "
+            f"{pykrige_s / both_s:5.1f} x estimate and variance; "
+            f"differences {largest(found, heads):.1e} m, {largest(errors, variances):.1e} m²"
         )
+        part = f" (from {kept.size}² nodes)" if thin > 1 else ""
+        print(
+            f"    gstools   {gs_s * up:8.3f} s: {gs_s * up / estimate_s:5.0f} x; with variance {gs_both_s * up:8.3f} s: "
+            f"{gs_both_s * up / both_s:5.1f} x{part}; "
+            f"differences {largest(found[::thin, ::thin], gs_heads[0]):.1e} m, "
+            f"{largest(errors[::thin, ::thin], gs_both[1]):.1e} m²"
+        )
+        print(
+            f"    peak of memory: {peak(lambda drift=drift: wells.ours(drift, variance=False)):.0f} MB, "
+            f"{peak(lambda drift=drift: wells.ours(drift, variance=True)):.0f} MB with variance; "
+            f"pykrige {peak(lambda drift=drift: wells.by_pykrige(drift)):.0f} MB"
+        )
+    left_out_against_refits(wells, times)
+
+
+def left_out_against_refits(wells: Wells, times: int) -> None:
+    """Print how fast leave-one-out errors are in closed form."""
+    x, y, z = wells.x, wells.y, wells.z
     surface = kriging.fit(x, y, z, covariance=COVARIANCE)
-    left_out, quick = timed(surface.leave_one_out, times)
-    tried = range(0, count, max(1, count // 20))
+    left_out, quick = timed(surface.leave_one_out, 5)
+    tried = range(0, z.size, max(1, z.size // 20))
 
     def refit() -> list[float]:
         found = []
         for position in tried:
-            rest = np.arange(count) != position
+            rest = np.arange(z.size) != position
             other = kriging.fit(x[rest], y[rest], z[rest], covariance=COVARIANCE)
             found.append(float(z[position] - other.predict(x[position], y[position])))
         return found
 
     residuals, each = timed(refit, times)
-    whole = each / len(residuals) * count
-    off = float(np.abs(left_out.residual_m[list(tried)] - residuals).max())
+    whole = each / len(residuals) * z.size
+    off = largest(left_out.residual_m[list(tried)], residuals)
     print(
-        f"  leave-one-out {quick:.4f} s; refits {whole:.2f} s (from {len(residuals)}), {whole / quick:.0f}x; {off:.1e} m"
+        f"  leave-one-out {quick:.4f} s; refits {whole:.2f} s (from {len(residuals)}): {whole / quick:.0f} x; "
+        f"largest difference {off:.1e} m"
     )
 
 
+def main() -> None:
+    """Print the results."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("wells", nargs="*", type=int, default=[50, 200, 1000])
+    parser.add_argument("--nodes", type=int, default=200)
+    given = parser.parse_args()
+    threads = sorted({int(library["num_threads"]) for library in threadpool_info()})
+    print(
+        f"threads: linear algebra of all sides {' or '.join(map(str, threads))}; "
+        f"gstools' own loops {gstools.config.NUM_THREADS or 'all'}; everything else one"
+    )
+    for count in given.wells:
+        compare(count, given.nodes)
+
+
 if __name__ == "__main__":
-    for wells in [int(text) for text in sys.argv[1:]] or [50, 200, 1000]:
-        compare(wells)
+    main()

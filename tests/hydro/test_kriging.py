@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
-from gwnet.hydro import kriging
+from gwnet.hydro import correlation, kriging
 from gwnet.hydro.variogram import MODELS, Covariance
 
 COVARIANCE = Covariance("spherical", 2.0, 600.0)
@@ -144,15 +144,21 @@ def test_points_may_have_any_shape():
     assert surface.standard_error(np.zeros((2, 1)), np.zeros((1, 4))).shape == (2, 4)
 
 
-def test_blocks_of_nodes_change_nothing(monkeypatch):
+@pytest.mark.parametrize("values", [30, 70, 900])
+@pytest.mark.parametrize("model", MODELS)
+def test_blocks_of_nodes_change_nothing(monkeypatch, values, model):
     x, y, z = wells()
-    surface = kriging.fit(x, y, z, covariance=COVARIANCE)
-    px, py = np.random.default_rng(1).uniform(0, 1000, (2, 100))
-    whole = surface.predict(px, py), surface.standard_error(px, py)
-    monkeypatch.setattr(kriging, "_BLOCK_VALUES", 70)
-    monkeypatch.setattr(kriging, "_ERROR_BLOCK_VALUES", 130)
-    assert surface.predict(px, py) == pytest.approx(whole[0], abs=1e-12)
-    assert surface.standard_error(px, py) == pytest.approx(whole[1], abs=1e-12)
+    surface = kriging.fit(x, y, z, covariance=Covariance(model, 2.0, 400.0, 0.1))
+    random = np.random.default_rng(1)
+    points = random.uniform(0, 1000, (2, 100))
+    lines = np.concatenate([x[:3], random.uniform(0, 1000, 8)])[None, :], random.uniform(0, 1000, (7, 1))
+    whole = [(surface.predict(*nodes), surface.standard_error(*nodes)) for nodes in (points, lines)]
+    apart = np.broadcast_arrays(*lines)
+    assert surface.predict(*(values.ravel() for values in apart)) == pytest.approx(whole[1][0].ravel(), abs=1e-12)
+    monkeypatch.setattr(correlation, "BLOCK_VALUES", values)
+    for nodes, (heads, errors) in zip((points, lines), whole, strict=True):
+        assert surface.predict(*nodes) == pytest.approx(heads, abs=1e-12)
+        assert surface.standard_error(*nodes) == pytest.approx(errors, abs=1e-12)
 
 
 def test_order_of_wells_changes_nothing():
