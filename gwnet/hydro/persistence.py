@@ -194,7 +194,7 @@ def segments_ratio(years: Floats, first_after: int, correlation: float) -> float
     Examples
     --------
     >>> round(segments_ratio(np.array([0.0, 1.0, 2.0, 8.0, 9.0, 10.0]), 3, 0.5), 2)
-    2.14
+    1.79
     """
     n = years.size
     weight = np.where(np.arange(n) < first_after, -1.0 / max(first_after, 1), 1.0 / max(n - first_after, 1))
