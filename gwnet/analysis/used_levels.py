@@ -5,6 +5,8 @@ Everything else is left out and told with its reason.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -13,14 +15,19 @@ from gwnet.analysis.levels import UNUSABLE_QUALITIES
 #: Columns of the levels that take part.
 COLUMNS = ("site", "well", "day", "low", "high", "source")
 
+#: Columns of those that do not.
+LEFT_OUT_COLUMNS = ("site", "well", "measured_at", "status", "water_elevation_m", "quality", "review", "reason")
 
-def used_levels(levels: pd.DataFrame) -> tuple[pd.DataFrame, dict[tuple[str, str], str]]:
+
+def used_levels(levels: pd.DataFrame, *, approved: bool = False) -> tuple[pd.DataFrame, dict[tuple[str, str], str]]:
     """Return the levels that take part in statistics, and for each well how many others there are and why.
 
     Parameters
     ----------
     levels : pandas.DataFrame
         Reduced levels, as of `gwnet.analysis.levels.levels`.
+    approved : bool, optional
+        Whether only levels that a review approved take part; provisional ones do as well unless said.
 
     Returns
     -------
@@ -35,16 +42,7 @@ def used_levels(levels: pd.DataFrame) -> tuple[pd.DataFrame, dict[tuple[str, str
     -----
     A dry level takes part as a bound unless its quality, its review or its measuring point speaks against it.
     """
-    usable = levels["usable"].to_numpy(dtype=bool)
-    dry = ((levels["status"] == "dry") & (levels["bound"] == "<=") & levels["water_elevation_m"].notna()).to_numpy()
-    objection = np.where(levels["quality"].isin(UNUSABLE_QUALITIES), "quality " + levels["quality"], "")
-    objection = np.where(levels["review"] == "on hold", "on hold", objection)
-    objection = np.where(levels["review"] == "rejected", "rejected on review", objection)
-    objection = np.where(levels["finding"].str.contains("two measuring points"), "two measuring points", objection)
-    bounds = dry & (objection == "")
-    reasons = levels["unusable_reason"].to_numpy(dtype=object)
-    reasons = np.where(dry, "dry, " + objection.astype(object), reasons)
-    take = usable | bounds
+    take, bounds, reasons = _judged(levels, approved)
     method = levels["method"] if "method" in levels else pd.Series("", index=levels.index)
     used = pd.DataFrame(
         {
@@ -62,3 +60,39 @@ def used_levels(levels: pd.DataFrame) -> tuple[pd.DataFrame, dict[tuple[str, str
     for (site, well, reason), count in counts.items():
         told.setdefault((site, well), []).append(f"{count} {reason}")
     return used, {key: "; ".join(parts) for key, parts in told.items()}
+
+
+def left_out_levels(levels: pd.DataFrame, *, approved: bool = False) -> pd.DataFrame:
+    """Return the levels that take no part in statistics, each with its reason.
+
+    Parameters
+    ----------
+    levels : pandas.DataFrame
+        Reduced levels, as of `gwnet.analysis.levels.levels`.
+    approved : bool, optional
+        Whether provisional levels are among them.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `LEFT_OUT_COLUMNS`, in the order of ``levels``.
+    """
+    take, _, reasons = _judged(levels, approved)
+    return levels.assign(reason=reasons).loc[~take, list(LEFT_OUT_COLUMNS)].reset_index(drop=True)
+
+
+def _judged(levels: pd.DataFrame, approved: bool) -> tuple[Any, Any, Any]:
+    """Return which levels take part, which of them are bounds, and why the others do not."""
+    usable = levels["usable"].to_numpy(dtype=bool)
+    dry = ((levels["status"] == "dry") & (levels["bound"] == "<=") & levels["water_elevation_m"].notna()).to_numpy()
+    objection = np.where(levels["quality"].isin(UNUSABLE_QUALITIES), "quality " + levels["quality"], "")
+    objection = np.where(levels["review"] == "on hold", "on hold", objection)
+    objection = np.where(levels["review"] == "rejected", "rejected on review", objection)
+    objection = np.where(levels["finding"].str.contains("two measuring points"), "two measuring points", objection)
+    waiting = (levels["review"] == "provisional").to_numpy() & approved
+    objection = np.where(waiting & (objection == ""), "provisional", objection)
+    bounds = dry & (objection == "")
+    reasons = levels["unusable_reason"].to_numpy(dtype=object)
+    reasons = np.where(dry, "dry, " + objection.astype(object), reasons)
+    reasons = np.where(waiting & usable, "provisional", reasons)
+    return (usable & ~waiting) | bounds, bounds, reasons
