@@ -1,4 +1,4 @@
-"""Amplitude and timing of the annual cycle, by a yearly wave and a straight line fitted together."""
+"""Amplitude and timing of the annual cycle, by a yearly wave fitted together with a line that bends."""
 
 from __future__ import annotations
 
@@ -24,6 +24,11 @@ LEAST_CYCLE_YEARS = 3
 #: level cannot be told.
 _LONGEST_UNSEEN = 0.45
 
+#: Years between bends of the line under the wave, and fewest values for each (own choices): it follows wet and dry
+#: spells and leaves the course of the year to the wave.
+_BEND_YEARS = 3.0
+_BEND_VALUES = 10
+
 #: Days in a year that dates are given in.
 _YEAR_DAYS = 365.0
 
@@ -47,8 +52,6 @@ class AnnualCycle:
         Day of the year on which the wave is highest, from 0.0 (start of 1 January) to 365.0 [d].
     highest_day_half_width : float
         Half-width of its interval; NaN where it is half a year or more, so that no day can be told [d].
-    slope_per_year : float
-        Slope of the line, in units of the values per year.
     p_value : float
         Probability of so large a wave where there is no annual cycle.
     correlation : float
@@ -63,7 +66,6 @@ class AnnualCycle:
     amplitude_upper: float
     highest_day: float
     highest_day_half_width: float
-    slope_per_year: float
     p_value: float
     correlation: float
     confidence: float
@@ -108,7 +110,7 @@ def annual_cycle(day: ArrayLike, values: ArrayLike, *, confidence: float = 0.95)
     Returns
     -------
     AnnualCycle
-        The wave that fits best, in the sense of least squares, together with a straight line.
+        The wave that fits best, in the sense of least squares, together with a line that bends.
 
     Raises
     ------
@@ -119,11 +121,12 @@ def annual_cycle(day: ArrayLike, values: ArrayLike, *, confidence: float = 0.95)
 
     Notes
     -----
-    value = c + s t + A cos(2 pi (u - u0)), with t in years and u the part of the calendar year that has passed. The
-    covariance of the estimates allows for residuals that go together over time as in a first-order autoregressive
-    process, whose correlation is found from neighbouring residuals (never below 0). Limits of A and of u0 follow by
-    linearisation; whether there is a cycle at all is told by an F test of both parts of the wave. One wave a year says
-    nothing of a course that rises fast and falls slowly; see the monthly statistics for that.
+    value = L(t) + A cos(2 pi (u - u0)), with u the part of the calendar year that has passed and L a line that may bend
+    every three years or ten values, whichever is longer. The covariance of the estimates allows for residuals that go
+    together over time as in a first-order autoregressive process, whose correlation is found from neighbouring
+    residuals (never below 0). Limits of A and of u0 follow by linearisation; whether there is a cycle at all is told by
+    an F test of both parts of the wave. One wave a year says nothing of a course that rises fast and falls slowly; see
+    the monthly statistics for that.
 
     Examples
     --------
@@ -143,7 +146,7 @@ def annual_cycle(day: ArrayLike, values: ArrayLike, *, confidence: float = 0.95)
     _refuse_too_few(days, part)
     when = days.astype(np.int64) / 365.2425
     turn = 2.0 * math.pi * part
-    design = np.column_stack([np.ones_like(when), when - when.mean(), np.cos(turn), np.sin(turn)])
+    design = np.column_stack([np.cos(turn), np.sin(turn), _bent_line(when)])
     found, _, rank, _ = np.linalg.lstsq(design, numbers, rcond=None)
     if rank < design.shape[1]:
         message = "The values stand on too few days of the year for an annual cycle."
@@ -165,6 +168,14 @@ def _refuse_too_few(days: NDArray[np.datetime64], part: Floats) -> None:
     if unseen > _LONGEST_UNSEEN:
         message = f"No year has a value in {12 * unseen:.1f} months of the year, so the annual cycle cannot be told."
         raise TooFewLevelsError(message)
+
+
+def _bent_line(when: Floats) -> Floats:
+    """Return the columns of a line that bends at places with equally many values between."""
+    pieces = int(min((when[-1] - when[0]) / _BEND_YEARS, when.size / _BEND_VALUES))
+    bends = np.quantile(when, np.arange(1, pieces) / pieces) if pieces > 1 else np.empty(0)
+    beyond = np.maximum(when[:, None] - bends[None, :], 0.0)
+    return np.column_stack([np.ones_like(when), when - when.mean(), beyond])
 
 
 def _covariance(design: Floats, residual: Floats, when: Floats) -> tuple[Floats, float]:
@@ -190,9 +201,9 @@ def _covariance(design: Floats, residual: Floats, when: Floats) -> tuple[Floats,
 
 
 def _outcome(found: Floats, covariance: Floats, count: int, correlation: float, confidence: float) -> AnnualCycle:
-    cosine, sine = float(found[2]), float(found[3])
+    cosine, sine = float(found[0]), float(found[1])
     amplitude = math.hypot(cosine, sine)
-    wave = covariance[2:, 2:]
+    wave = covariance[:2, :2]
     free = count - found.size
     reach = float(t_distribution.ppf(0.5 + confidence / 2.0, free))
     p_value, half, days = 1.0, 0.0, math.nan
@@ -202,7 +213,7 @@ def _outcome(found: Floats, covariance: Floats, count: int, correlation: float, 
         half = reach * math.sqrt(max(float(along @ wave @ along), 0.0))
         turn = reach * math.sqrt(max(float(across @ wave @ across), 0.0)) / amplitude
         days = turn / (2.0 * math.pi) * _YEAR_DAYS
-        ratio = float(found[2:] @ np.linalg.pinv(wave) @ found[2:]) / 2.0
+        ratio = float(found[:2] @ np.linalg.pinv(wave) @ found[:2]) / 2.0
         p_value = float(f_distribution.sf(ratio, 2, free)) if wave.any() else 0.0
     return AnnualCycle(
         count=count,
@@ -211,7 +222,6 @@ def _outcome(found: Floats, covariance: Floats, count: int, correlation: float, 
         amplitude_upper=amplitude + half,
         highest_day=(math.atan2(sine, cosine) / (2.0 * math.pi)) % 1.0 * _YEAR_DAYS,
         highest_day_half_width=days if days < _YEAR_DAYS / 2.0 else math.nan,
-        slope_per_year=float(found[1]),
         p_value=p_value,
         correlation=correlation,
         confidence=confidence,
