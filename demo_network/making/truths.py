@@ -478,9 +478,9 @@ _EXPECTED_HEAD = """# Truths planted in the demo network, written by make_demo.p
 # Gradients are planes fitted by least squares, unweighted, to true heads at the wells named, gauges left out.
 # planted_slope_m_per_year is the slow decline alone, to which the seasons of eight years add.
 """
-_DEMO_HEAD = """# What the demo does: load the tables of this folder and the exports of the loggers with their layouts, then what
-# a person decided about the loggers and each folder of corrections, with the reasons; then make the report, the maps
-# and the hydrographs named here.
+_DEMO_HEAD = """# What the demo does: load the tables of this folder and the exports of the loggers, then what
+# a person decided about the loggers and each folder of corrections, with the reasons; then make the report, maps
+# and hydrographs named here.
 """
 
 
