@@ -140,3 +140,50 @@ LEAST_SAMPLES: Final[int] = 2
 
 #: Share of an instrument's range by which a sample may pass it before it is told (own choice).
 OVER_RANGE_SHARE: Final[float] = 0.0
+
+# Loggers: from samples to heads.
+
+#: Longest time between two samples of a barometer that is interpolated over [s] (own choice): a front moves the air by
+#: some 100 Pa, 1 cm of water, within an hour.
+BAROMETER_GAP_S: Final[float] = 7_200.0
+
+#: Longest time between two samples of a sensor that is interpolated over at a hand reading [s] (own choice).
+HAND_READING_GAP_S: Final[float] = 7_200.0
+
+#: A hand reading this long before the first or after the last sample of a hanging is compared with that sample [s]
+#: (own choice): a sensor is hung and taken out within the visit.
+HAND_READING_EDGE_S: Final[float] = 7_200.0
+
+#: A gap is longer than so many usual intervals (own choice).
+GAP_TIMES_INTERVAL: Final[float] = 1.5
+
+#: Longest time over which the water temperature is interpolated for the density [s] (own choice).
+TEMPERATURE_GAP_S: Final[float] = 86_400.0
+
+#: How fast air pressure may move between two samples of a barometer [Pa/s] (own choice): 100 Pa in an hour.
+AIR_PRESSURE_RATE_PA_S: Final[float] = 100.0 / 3_600.0
+
+#: What a sensor that only one hand reading holds may be out by [m]: 0.098 ft, the mean absolute error of six submersible
+#: sensors over 15 months (Rosenberry, 1990, Ground Water; author and year from memory), taken twice for a 95 %
+#: half-width (own choice).
+UNCHECKED_SENSOR_M: Final[float] = 0.06
+
+#: What a hanging depth may be out by where no hand reading tells [m] (own choice): cables are seldom known better.
+HANGING_DEPTH_ACCURACY_M: Final[float] = 0.05
+
+#: Drift over the range of the levels at and above which a hanging is told as doubtful (own choice); a record of 1.8 ft
+#: drift against 3.4 ft range, 0.53, was rejected by its owners (CWCB document 123788, p. 12).
+DRIFT_SHARE_LIMIT: Final[float] = 0.25
+
+#: Faults smaller than this are not told [m] (own choice).
+LEAST_FAULT_M: Final[float] = 0.03
+
+#: Hand reading and sensor may differ by this before a residual is told [m] (own choice; no authority gives a number).
+RESIDUAL_LIMIT_M: Final[float] = 0.05
+
+#: Battery at or below this share of its charge is told [%], and at or below this voltage [V] (own choice).
+BATTERY_LOW_PERCENT: Final[float] = 20.0
+BATTERY_LOW_V: Final[float] = 3.0
+
+#: A day needs this share of its usual samples for a daily mean (own choice).
+DAY_SHARE: Final[float] = 0.75

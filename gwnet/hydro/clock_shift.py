@@ -309,7 +309,7 @@ def correct_times(time_utc: ArrayLike, operations: list[ClockOperation]) -> Corr
     when, _ = series(times, np.zeros(times.shape), "series")
     added = np.zeros(when.size)
     for operation in operations:
-        start, end = (np.datetime64(edge, "us") for edge in (operation.start_utc, operation.end_utc))
+        start, end = (edge.astype("datetime64[us]") for edge in (operation.start_utc, operation.end_utc))
         first = 0 if np.isnat(start) else int(np.searchsorted(when, start, side="left"))
         last = when.size if np.isnat(end) else int(np.searchsorted(when, end, side="left"))
         added[first:last] += _drift(when[first:last], operation) if operation.grows else operation.seconds

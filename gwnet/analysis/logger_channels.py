@@ -1,0 +1,280 @@
+"""What instruments recorded, as arrays in SI units with their clocks put right, and what the record says of them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from sqlalchemy import Connection
+
+from gwnet.analysis.levels import levels
+from gwnet.analysis.logger_recipe import Recipe, instant
+from gwnet.hydro.arrays import Floats, Instants
+from gwnet.hydro.clock_shift import correct_times
+from gwnet.store import fetch, fetch_programme, fetch_samples
+from gwnet.store.fetch_levels import LevelFilter
+from gwnet.units import metres_per, to_celsius, to_pascals
+
+#: Quantities that give a level, the best first.
+LEVEL_QUANTITIES: Final = ("absolute pressure", "water pressure", "water column", "depth to water", "water elevation")
+
+_PRESSURES: Final = ("absolute pressure", "water pressure", "air pressure")
+_LENGTHS: Final = ("water column", "depth to water", "water elevation")
+_TEMPERATURES: Final = ("water temperature", "air temperature")
+
+#: How far beyond a span samples are fetched, so that a corrected clock may bring them into it.
+_MARGIN: Final = pd.Timedelta(days=3)
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One quantity of one instrument over a span.
+
+    Attributes
+    ----------
+    instrument, quantity, unit : str
+        What it is, and the unit of its files.
+    time_utc : numpy.ndarray of datetime64[us], shape (n,)
+        Times put right, rising.
+    value : numpy.ndarray, shape (n,)
+        Pa, m or degC; other quantities as they stood in the files. NaN for a missing one.
+    file_time_utc : numpy.ndarray of datetime64[us], shape (n,)
+        Times as they stood in the files.
+    as_read : numpy.ndarray, shape (n,)
+        Values in SI before any factor.
+    overlapping : int
+        Samples left out because the corrected clock brings them onto time that others hold.
+    recipe : Recipe
+        Adjustments on record for it.
+    """
+
+    instrument: str
+    quantity: str
+    unit: str
+    time_utc: Instants
+    value: Floats
+    file_time_utc: Instants
+    as_read: Floats
+    overlapping: int
+    recipe: Recipe
+
+    def __len__(self) -> int:
+        """Return the number of samples."""
+        return int(self.time_utc.size)
+
+
+@dataclass
+class LoggerRecord:
+    """What is on record of loggers and what hangs on them; samples are fetched as they are asked for.
+
+    Attributes
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    known_on : datetime.datetime or None
+        Record as known at this time.
+    deployments, series, adjustments, downloads, instruments, wells, measuring_points, sites, levels : pandas.DataFrame
+        Rows on record; levels are those of the wells in which a logger hung.
+    """
+
+    connection: Connection
+    known_on: dt.datetime | None
+    deployments: pd.DataFrame
+    series: pd.DataFrame
+    adjustments: pd.DataFrame
+    downloads: pd.DataFrame
+    instruments: pd.DataFrame
+    wells: pd.DataFrame
+    measuring_points: pd.DataFrame
+    sites: pd.DataFrame
+    levels: pd.DataFrame
+    _cache: dict[tuple[str, str, int, int], Channel | None] = field(default_factory=dict, repr=False)
+
+    def level_quantity(self, instrument: str) -> str:
+        """Return which quantity of an instrument gives its level.
+
+        Parameters
+        ----------
+        instrument : str
+            Code of the instrument.
+
+        Returns
+        -------
+        str
+            The first of `LEVEL_QUANTITIES` of which samples are on record; empty for none.
+        """
+        rows = self.series[(self.series["instrument"] == instrument) & (self.series["sample_count"] > 0)]
+        have = set(rows["quantity"])
+        return next((quantity for quantity in LEVEL_QUANTITIES if quantity in have), "")
+
+    def recipe(self, instrument: str, quantity: str) -> Recipe:
+        """Return the adjustments on record for one quantity of an instrument.
+
+        Parameters
+        ----------
+        instrument : str
+            Code of the instrument.
+        quantity : str
+            The quantity.
+
+        Returns
+        -------
+        Recipe
+            Adjustments, in order of recording.
+        """
+        table = self.adjustments
+        return Recipe(table[(table["instrument"] == instrument) & (table["quantity"] == quantity)])
+
+    def channel(
+        self, instrument: str, quantity: str, start: pd.Timestamp | None, end: pd.Timestamp | None
+    ) -> Channel | None:
+        """Return one quantity of an instrument over a span.
+
+        Parameters
+        ----------
+        instrument : str
+            Code of the instrument.
+        quantity : str
+            The quantity.
+        start, end : pandas.Timestamp or None
+            Half-open span in true time; None or NaT for open.
+
+        Returns
+        -------
+        Channel or None
+            None where there is no sample.
+
+        Notes
+        -----
+        A clock belongs to the instrument: where no clock operation is on record for the quantity itself, those of the
+        quantity that gives its level hold.
+        """
+        low, high = instant(start), instant(end)
+        key = (instrument, quantity, int(low.astype(np.int64)), int(high.astype(np.int64)))
+        if key not in self._cache:
+            self._cache[key] = self._fetched(instrument, quantity, low, high)
+        return self._cache[key]
+
+    def _fetched(self, instrument: str, quantity: str, low: np.datetime64, high: np.datetime64) -> Channel | None:
+        rows = self.series[(self.series["instrument"] == instrument) & (self.series["quantity"] == quantity)]
+        rows = rows[rows["sample_count"] > 0]
+        recipe = self.recipe(instrument, quantity)
+        clock = recipe.clock() or self.recipe(instrument, self.level_quantity(instrument)).clock()
+        reach = np.timedelta64(int(_MARGIN.total_seconds() + sum(abs(one.seconds) for one in clock)), "s")
+        parts = [self._samples(row, _ms(low, -reach), _ms(high, reach)) for row in rows.itertuples()]
+        parts = [part for part in parts if part[0].size]
+        if not parts:
+            return None
+        when, value = (np.concatenate(arrays) for arrays in zip(*parts, strict=True))
+        if len(parts) > 1:
+            order = np.argsort(when, kind="stable")
+            when, value = when[order], value[order]
+        corrected = correct_times(when, clock) if clock else None
+        true = when if corrected is None else corrected.time_utc
+        overlaps = np.zeros(when.size, dtype=bool) if corrected is None else corrected.overlaps
+        if corrected is not None:
+            kept = ~overlaps
+            true, when, value = true[kept], when[kept], value[kept]
+        span = slice(
+            0 if np.isnat(low) else int(np.searchsorted(true, low, side="left")),
+            true.size if np.isnat(high) else int(np.searchsorted(true, high, side="left")),
+        )
+        true, when, value = true[span], when[span], value[span]
+        if true.size == 0:
+            return None
+        unit = str(rows["unit"].iloc[0])
+        return Channel(
+            instrument, quantity, unit, true, recipe.scaled(true, value), when, value, int(overlaps.sum()), recipe
+        )
+
+    def _samples(self, row: object, start_ms: int | None, end_ms: int | None) -> tuple[Instants, Floats]:
+        time_ms, value = fetch_samples.samples(
+            self.connection,
+            int(row.series_id),  # type: ignore[attr-defined]
+            start_ms,
+            end_ms,
+            known_on=self.known_on,
+        )
+        unit = str(row.unit)  # type: ignore[attr-defined]
+        quantity = str(row.quantity)  # type: ignore[attr-defined]
+        return time_ms.astype("datetime64[ms]").astype("datetime64[us]"), in_si(value, quantity, unit)
+
+
+def in_si(value: Floats, quantity: str, unit: str) -> Floats:
+    """Return values in pascals, metres or degrees Celsius.
+
+    Parameters
+    ----------
+    value : numpy.ndarray
+        Values as they stood in a file.
+    quantity, unit : str
+        What they are.
+
+    Returns
+    -------
+    numpy.ndarray
+        Pa, m or degC; other quantities as they are.
+    """
+    if quantity in _PRESSURES:
+        return np.asarray(to_pascals(value, unit), dtype=np.float64)
+    if quantity in _LENGTHS:
+        return np.asarray(value * metres_per(unit), dtype=np.float64)
+    if quantity in _TEMPERATURES:
+        return np.asarray(to_celsius(value, unit), dtype=np.float64)
+    return value
+
+
+def _ms(edge: np.datetime64, reach: np.timedelta64) -> int | None:
+    """Return an edge in milliseconds, moved by a reach; None for an open one."""
+    return None if np.isnat(edge) else int((edge + reach).astype("datetime64[ms]").astype(np.int64))
+
+
+def gather_loggers(
+    connection: Connection,
+    *,
+    wells: list[str] | None = None,
+    site: str | None = None,
+    known_on: dt.datetime | None = None,
+) -> LoggerRecord:
+    """Gather what is on record of loggers, without their samples.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    wells : list of str, optional
+        Only deployments in these wells; all unless given.
+    site : str, optional
+        Only deployments at this site.
+    known_on : datetime.datetime, optional
+        Record as known at this time; the live record unless given.
+
+    Returns
+    -------
+    LoggerRecord
+        Deployments in wells and of barometers, and what hangs on them.
+    """
+    deployments = fetch_samples.deployments(connection, known_on)
+    wanted = deployments["well"] != ""
+    if wells is not None:
+        wanted &= deployments["well"].isin(wells)
+    if site is not None:
+        wanted &= deployments["site"] == site
+    hung = deployments[wanted]
+    codes = sorted(set(hung["well"]))
+    return LoggerRecord(
+        connection=connection,
+        known_on=known_on,
+        deployments=deployments.assign(wanted=wanted),
+        series=fetch_samples.series(connection, known_on),
+        adjustments=fetch_samples.adjustments(connection, known_on),
+        downloads=fetch_samples.downloads(connection, known_on),
+        instruments=fetch_programme.instruments(connection, known_on),
+        wells=fetch.wells(connection, known_on),
+        measuring_points=fetch.measuring_points(connection, known_on),
+        sites=fetch.sites(connection, known_on),
+        levels=levels(connection, LevelFilter(site=site, wells=codes), known_on),
+    )

@@ -1,0 +1,122 @@
+"""Loggers in a small record: instruments hung in wells, their samples and adjustments, stored as loading stores them."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+
+import numpy as np
+
+from gwnet.store import save_samples
+from gwnet.store.bulk import insert_columns, reserve_ids
+
+from .record import RECORDED_ON, moment
+
+START = np.datetime64("2024-01-01T00:00", "us")
+HOUR = np.timedelta64(1, "h")
+
+
+class Loggers:
+    """Loggers of one `tests.analysis.record.Record`."""
+
+    def __init__(self, record):
+        self.record = record
+        self.series = {}
+
+    def instrument(self, code, kind="absolute pressure logger", **columns):
+        """Add an instrument."""
+        number = self.record.add("instrument", code=code)
+        self.record.instruments[code] = number
+        self.record.add("instrument_record", instrument_id=number, kind=kind, **columns)
+        return number
+
+    def hang(self, code, well, start="2024-01-01", end=None, *, depth=None, barometer=None, **columns):
+        """Hang an instrument in a well, or a barometer at the site (no well)."""
+        return self.record.add(
+            "deployment",
+            site_id=self.record.site_id,
+            well_id=self.record.wells[well] if well else None,
+            instrument_id=self.record.instruments[code],
+            valid_from_utc=moment(start),
+            valid_until_utc=moment(end) if end else None,
+            hanging_depth_m=depth,
+            barometer_id=self.record.instruments[barometer] if barometer else None,
+            **columns,
+        )
+
+    def samples(self, code, quantity, unit, when, value, *, file="", recorded=RECORDED_ON):
+        """Store samples as one download; times are UTC datetime64."""
+        name = file or f"{code} {quantity}.csv"
+        with self.record.store.writing() as connection:
+            key = (code, quantity)
+            if key not in self.series:
+                number = int(reserve_ids(connection, "logger_series", 1)[0])
+                columns = {"id": number, "instrument_id": self.record.instruments[code], "take": 1}
+                insert_columns(connection, "logger_series", {**columns, "quantity": quantity, "unit": unit}, 1)
+                self.series[key] = number
+            source = _source(connection, name, recorded)
+            download = int(reserve_ids(connection, "download", 1)[0])
+            ms = np.asarray(when, dtype="datetime64[ms]").astype(np.int64)
+            insert_columns(
+                connection,
+                "download",
+                {
+                    "id": download,
+                    "series_id": self.series[key],
+                    "source_file_id": source,
+                    "layout": "constructed",
+                    "zone": "UTC",
+                    "first_ms": int(ms.min()),
+                    "last_ms": int(ms.max()),
+                    **dict.fromkeys(_COUNTS, 0),
+                    "row_count": ms.size,
+                    "added_count": ms.size,
+                    "recorded_at_utc": recorded,
+                    "recorded_by": "Ana",
+                },
+                1,
+            )
+            save_samples.append(connection, self.series[key], download, ms, np.asarray(value, dtype=np.float64))
+        return download
+
+    def adjust(self, code, quantity, kind, start=None, end=None, *, now=RECORDED_ON, **parameters):
+        """Record an adjustment."""
+        span = [moment(edge) if edge else None for edge in (start, end)]
+        with self.record.store.writing() as connection:
+            return save_samples.adjust(
+                connection, self.series[code, quantity], kind, parameters, *span, "Ben", "seen in the field", now
+            )
+
+    def reading(self):
+        """Return a connection to read from."""
+        return self.record.store.reading()
+
+
+_COUNTS = ("row_count", "added_count", "same_count", "repeated_count", "conflict_count", "missing_count", "event_count")
+
+
+def _source(connection, name, recorded):
+    number = int(reserve_ids(connection, "source_file", 1)[0])
+    columns = {
+        "id": number,
+        "name": name,
+        "sha256": hashlib.sha256(f"{name} {number}".encode()).hexdigest(),
+        "size_bytes": 0,
+        "content": b"",
+        "layout": "constructed",
+        "row_count": 0,
+        "loaded_at_utc": recorded,
+        "loaded_by": "Ana",
+    }
+    insert_columns(connection, "source_file", columns, 1)
+    return number
+
+
+def hours(count, start=START):
+    """Return hourly instants."""
+    return start + np.arange(count) * HOUR
+
+
+def utc(when):
+    """Return an instant as an aware time."""
+    return when.astype("datetime64[us]").astype(dt.datetime).replace(tzinfo=dt.UTC)
