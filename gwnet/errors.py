@@ -9,6 +9,7 @@ The tree::
       IngestError
         UnknownTableError
         UnreadableFileError
+        LayoutError
         FileRejectedError(rejections)
       StoreError
         SchemaBehindError
@@ -87,6 +88,10 @@ class UnknownTableError(IngestError):
 
 class UnreadableFileError(IngestError):
     """A file cannot be opened or is not what its name says."""
+
+
+class LayoutError(IngestError):
+    """A layout of logger files is wrong, or does not fit a file."""
 
 
 class FileRejectedError(IngestError):

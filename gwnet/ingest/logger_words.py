@@ -1,0 +1,273 @@
+"""Quantities of logger files, their units, and how headings name both."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Final
+
+from gwnet.errors import UnitError
+from gwnet.units import length_unit, pressure_unit, temperature_unit
+
+#: Quantities that a series can be of, and the kind of their units.
+QUANTITIES: Final[dict[str, str]] = {
+    "absolute pressure": "pressure",
+    "water pressure": "pressure",
+    "air pressure": "pressure",
+    "water column": "length",
+    "depth to water": "length",
+    "water elevation": "length",
+    "water temperature": "temperature",
+    "air temperature": "temperature",
+    "conductivity": "conductivity",
+    "battery": "battery",
+}
+
+_LENGTHS: Final[dict[str, str]] = {
+    **dict.fromkeys(("metre", "metres", "meter", "meters", "mtr"), "m"),
+    **dict.fromkeys(("feet", "foot", "'"), "ft"),
+    **dict.fromkeys(("centimetre", "centimetres", "centimeter", "centimeters"), "cm"),
+    **dict.fromkeys(("millimetre", "millimetres", "millimeter", "millimeters"), "mm"),
+}
+_PRESSURES: Final[dict[str, str]] = {
+    **dict.fromkeys(("mb", "millibar", "millibars"), "mbar"),
+    **dict.fromkeys(("psia", "psig", "lb/in2", "lbf/in2"), "psi"),
+    **dict.fromkeys(("mh2o", "mws", "m h2o", "mwc"), "mH2O"),
+    **dict.fromkeys(("cmh2o", "cm h2o", "cmws", "cmwc"), "cmH2O"),
+    **dict.fromkeys(("fth2o", "ft h2o"), "ftH2O"),
+    **dict.fromkeys(("inh2o", "in h2o"), "inH2O"),
+    **dict.fromkeys(("mmhg", "mm hg", "torr"), "mmHg"),
+    **dict.fromkeys(("inhg", "in hg"), "inHg"),
+}
+_OTHERS: Final[dict[str, dict[str, str]]] = {
+    "conductivity": {
+        **dict.fromkeys(("us/cm", "µs/cm", "μs/cm", "microsiemens/cm", "umho/cm"), "uS/cm"),
+        **dict.fromkeys(("ms/cm",), "mS/cm"),
+        **dict.fromkeys(("s/m",), "S/m"),
+    },
+    "battery": {**dict.fromkeys(("v", "volt", "volts"), "V"), "mv": "mV", **dict.fromkeys(("%", "percent"), "%")},
+}
+
+#: A degree sign that went through a wrong encoding still leaves the letter behind it.
+_DEGREES: Final = re.compile(r"(?:[^\x00-\x7f]{1,4}|\?|deg\.?|degrees?)?\s*(c|f|celsius|fahrenheit)", re.IGNORECASE)
+
+
+def unit_of(word: str, quantity: str) -> str | None:
+    """Return the unit of a quantity that a word stands for.
+
+    Parameters
+    ----------
+    word : str
+        The word, as in a heading.
+    quantity : str
+        One of `QUANTITIES`.
+
+    Returns
+    -------
+    str or None
+        The unit's name, None where the word is none of that quantity's units.
+
+    Examples
+    --------
+    >>> unit_of("PSI", "absolute pressure"), unit_of("Â°F", "water temperature"), unit_of("kPa", "water column")
+    ('psi', 'degF', None)
+    """
+    plain = " ".join(word.strip().split())
+    kind = QUANTITIES[quantity]
+    try:
+        if kind == "temperature":
+            found = _DEGREES.fullmatch(plain)
+            return temperature_unit(found[1] if found else plain)
+        if kind == "pressure":
+            return pressure_unit(_PRESSURES.get(plain.lower(), plain))
+        if kind == "length":
+            return length_unit(_LENGTHS.get(plain.lower(), plain))
+    except UnitError:
+        return None
+    return _OTHERS[kind].get(plain.lower())
+
+
+#: Words of a heading and the quantity that they name; the first that fits holds. English and German trade words.
+_NAMES: Final[tuple[tuple[str, str], ...]] = (
+    (r"batter|supply volt|spannung", "battery"),
+    (r"conductiv|leitf|spec\w*\.? cond|\bec\b", "conductivity"),
+    (r"(air|lufts?)[\s_-]*(temp)", "air temperature"),
+    (r"temp|wassertemp", "water temperature"),
+    (r"baro|atmos|(air|luft)[\s_-]*(pres|druck)", "air pressure"),
+    (r"(abs\w*)[\s_.-]*(pres|druck)", "absolute pressure"),
+    (r"(gau?ge|vented|rel\w*|diff\w*|water|hydrostatic)[\s_.-]*(pres|druck)|wasserdruck", "water pressure"),
+    (r"depth[\s_-]*to[\s_-]*(ground)?water|\bdtw\b|abstich", "depth to water"),
+    (
+        r"(water|head|level)[\s_-]*elev|elev\w*[\s_-]*(of)?[\s_-]*water|groundwater[\s_-]*(level|head)|\bhead\b"
+        r"|(grund)?wasserst(and|d)|gw[\s_-]*stand",
+        "water elevation",
+    ),
+    (
+        r"water[\s_-]*(column|height)|height[\s_-]*of[\s_-]*water|submergence|level above|wassers[äa]ule|wsp",
+        "water column",
+    ),
+)
+_NAME_PATTERNS: Final = tuple((re.compile(words, re.IGNORECASE), quantity) for words, quantity in _NAMES)
+
+#: Headings that name a pressure or a level, and not of what.
+_VAGUE: Final = re.compile(r"pres|druck|level|stage|depth|tiefe|pegel", re.IGNORECASE)
+
+_TIME_WORDS: Final = re.compile(
+    r"\b(date|time|datetime|timestamp|utc|gmt|datum|zeit|uhrzeit|zeitstempel)(?=\b|_|[\s,(\[])|date.?time|^(time|date|datum)",
+    re.IGNORECASE,
+)
+_SERIAL_WORDS: Final = re.compile(r"serial|serien|\bs/?n\b|\bsn\b", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Named:
+    """What a heading says.
+
+    Attributes
+    ----------
+    quantity : str
+        The quantity; empty where it does not say.
+    unit : str
+        The unit; empty where it does not say.
+    vague : bool
+        Whether it names a pressure or level without saying of what.
+    """
+
+    quantity: str
+    unit: str
+    vague: bool = False
+
+
+def read_heading(heading: str, unit_cell: str = "") -> Named:
+    """Return the quantity and unit that a heading names.
+
+    Parameters
+    ----------
+    heading : str
+        Heading as written.
+    unit_cell : str, optional
+        Cell of the line of units below it.
+
+    Returns
+    -------
+    Named
+        Quantity and unit.
+
+    Examples
+    --------
+    >>> read_heading("Abs Pres, psi (sensor 12)")
+    Named(quantity='absolute pressure', unit='psi', vague=False)
+    """
+    quantity = next((name for words, name in _NAME_PATTERNS if words.search(heading)), "")
+    if quantity:
+        unit = heading_unit(heading, quantity, unit_cell)
+        if unit or QUANTITIES[quantity] != "length" or not heading_unit(heading, "water pressure", unit_cell):
+            return Named(quantity, unit)
+    pressure = heading_unit(heading, "water pressure", unit_cell, strict=True)
+    if pressure:
+        return Named("", pressure, vague=True)
+    length = heading_unit(heading, "water column", unit_cell, strict=True)
+    if length and _VAGUE.search(heading):
+        return Named("", length, vague=True)
+    return Named("", "", vague=bool(_VAGUE.search(heading)))
+
+
+def heading_unit(heading: str, quantity: str, unit_cell: str = "", *, strict: bool = False) -> str:
+    """Return the unit of a quantity that stands in a heading, empty for none.
+
+    Parameters
+    ----------
+    heading : str
+        Heading as written.
+    quantity : str
+        Its quantity.
+    unit_cell : str, optional
+        Cell of the line of units below it.
+    strict : bool, optional
+        Whether the unit must stand in brackets or after a comma.
+
+    Returns
+    -------
+    str
+        The unit's name.
+
+    Examples
+    --------
+    >>> heading_unit("Temp, °C", "water temperature"), heading_unit("depth_m", "depth to water")
+    ('degC', 'm')
+    """
+    candidates = [unit_cell.strip().strip("[]()")] if unit_cell.strip() else []
+    for inside in re.findall(r"[\[(]([^\[\]()]*)[\])]", heading):
+        candidates += [inside, *inside.split()[:1]]
+    candidates += [part.split("(")[0].split("[")[0] for part in heading.split(",")[1:]]
+    candidates += [part.strip().split(" ")[0] for part in candidates[len(candidates) - heading.count(",") :]]
+    if not strict:
+        candidates += [heading.rsplit("_", 1)[-1]] if "_" in heading else []
+        candidates += heading.rsplit(" ", 1)[-1:] if " " in heading.strip() else []
+    for candidate in candidates:
+        unit = unit_of(candidate, quantity) if candidate.strip() else None
+        if unit:
+            return unit
+    return ""
+
+
+def names_time(heading: str) -> bool:
+    """Return whether a heading names a date or a time.
+
+    Parameters
+    ----------
+    heading : str
+        Heading as written.
+
+    Returns
+    -------
+    bool
+        Whether it does.
+
+    Examples
+    --------
+    >>> names_time("Date Time, GMT-07:00"), names_time("Temp")
+    (True, False)
+    """
+    return bool(_TIME_WORDS.search(heading))
+
+
+def names_serial(heading: str) -> bool:
+    """Return whether a heading names a serial number.
+
+    Parameters
+    ----------
+    heading : str
+        Heading as written.
+
+    Returns
+    -------
+    bool
+        Whether it does.
+    """
+    return bool(_SERIAL_WORDS.search(heading))
+
+
+def absolute_or_not(lowest_pa: float, highest_pa: float) -> tuple[str, str]:
+    """Return what a pressure without a name must be by its size, and why.
+
+    Parameters
+    ----------
+    lowest_pa, highest_pa : float
+        Its range [Pa].
+
+    Returns
+    -------
+    tuple of str
+        Quantity, empty where the size does not tell; and the reason.
+
+    Notes
+    -----
+    Air pressure at the ground is 50 to 109 kPa from the highest dwellings to the lowest shores (common practice, no
+    source), so what goes below 50 kPa does not hold the air, and what never leaves 50 to 109 kPa may be either.
+    """
+    if lowest_pa < 50_000.0:
+        return "water pressure", "its values go below any pressure of the air, so the air is not in them"
+    if highest_pa > 109_000.0:
+        return "absolute pressure", "its values never go below the pressure of the air, and rise above it"
+    return "", "its values could be of air, of water with air, or of water alone"

@@ -1,0 +1,129 @@
+"""From the clock of a logger to UTC, block by block; hours that were twice are told apart by the order of the rows."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gwnet.clock import to_utc, zone_of
+
+Whole = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+_LONG: Final = 1 << 50
+_ASIDE_MS: Final = 3 * 3_600_000
+
+
+class ToUtc:
+    """Turns local times of one zone, in the order of the file, into UTC.
+
+    Where the clock was put back, an hour of local time was twice. Its rows are of the first time until the clock
+    turns back, and of the second after that; where it never turns back, the smaller gap to the rows around decides.
+
+    Parameters
+    ----------
+    zone : str
+        IANA name or fixed offset.
+
+    Attributes
+    ----------
+    repeated : int
+        Rows so far whose local time was twice.
+    unclear : int
+        Those of them of which nothing told whether they were of the first or the second time; taken as the first.
+    """
+
+    def __init__(self, zone: str) -> None:
+        self.zone = zone
+        self.repeated = 0
+        self.unclear = 0
+        self._falling: bool | None = None
+        self._last: tuple[int, int, bool] | None = None
+        offset = zone_of(zone).utcoffset(None)
+        self._fixed = None if offset is None else round(offset.total_seconds()) * 1000
+
+    def convert(self, local_ms: Whole) -> tuple[Whole, Flags]:
+        """Return UTC times of the next rows.
+
+        Parameters
+        ----------
+        local_ms : numpy.ndarray of int64, shape (n,)
+            Local times [ms since 1970-01-01 on the local clock].
+
+        Returns
+        -------
+        tuple of numpy.ndarray, shape (n,)
+            Times in UTC [ms], and which local times never were (clocks had been put forward).
+        """
+        if self._fixed is not None:
+            return local_ms - self._fixed, np.zeros(local_ms.shape, dtype=bool)
+        made = to_utc(_times(local_ms), self.zone)
+        utc = np.asarray(local_ms - made.offset_minutes * 60_000, dtype=np.int64)
+        if self._falling is None and local_ms.size > 2:
+            self._falling = bool(np.median(np.diff(local_ms)) < 0)
+        if made.twice.any():
+            self.repeated += int(np.count_nonzero(made.twice))
+            order = slice(None, None, -1) if self._falling else slice(None)
+            utc = self._settled(local_ms[order], utc[order], made.twice[order])[order]
+        if local_ms.size:
+            self._last = (int(local_ms[-1]), int(utc[-1]), bool(made.twice[-1]))
+        return utc, made.skipped
+
+    def _settled(self, local: Whole, first: Whole, twice: Flags) -> Whole:
+        """Return rising rows in UTC, the repeated hours in their order; ``first`` takes them all as the first."""
+        utc = first.copy()
+        back = self._put_back(local)
+        edges = np.flatnonzero(np.diff(np.concatenate(([False], twice, [False])).astype(np.int8)))
+        for start, end in zip(edges[::2], edges[1::2], strict=True):
+            utc[start:end] += np.where(self._second(local, utc, back, int(start), int(end)), back[start:end], 0)
+        return utc
+
+    def _put_back(self, local: Whole) -> Whole:
+        """Return by how much the clock was put back around each local time [ms]."""
+        before = to_utc(_times(local - _ASIDE_MS), self.zone).offset_minutes
+        after = to_utc(_times(local + _ASIDE_MS), self.zone).offset_minutes
+        return np.asarray((before - after) * 60_000, dtype=np.int64)
+
+    def _second(self, local: Whole, utc: Whole, back: Whole, start: int, end: int) -> Flags:
+        """Return which rows of a run of repeated times are of the second time."""
+        inside = local[start:end]
+        carried = self._last if start == 0 and not self._falling else None
+        if carried is not None and carried[2]:
+            was_second = carried[1] != carried[0] - (local[start] - utc[start])
+            inside = np.concatenate(([carried[0]], inside))
+            return self._after_turn(inside, was_second=was_second)[1:]
+        passed = self._after_turn(inside, was_second=False)
+        if not passed.any():
+            passed[:] = self._nearer_second(utc, back, start, end)
+        return passed
+
+    def _after_turn(self, inside: Whole, *, was_second: bool) -> Flags:
+        steps = np.diff(inside)
+        turns = np.flatnonzero(steps < 0)
+        if not turns.size:
+            turns = np.flatnonzero(steps == 0)
+        passed = np.full(inside.shape, was_second)
+        if turns.size:
+            passed[turns[0] + 1 :] = True
+        return passed
+
+    def _nearer_second(self, utc: Whole, back: Whole, start: int, end: int) -> bool:
+        """Return whether a run without a turn lies nearer the rows around it when taken as the second time."""
+        before: int | None = int(utc[start - 1]) if start else None
+        after: int | None = int(utc[end]) if end < utc.size else None
+        if self._last is not None and not self._last[2]:
+            if self._falling and after is None:
+                after = self._last[1]
+            elif not self._falling and before is None:
+                before = self._last[1]
+        gap_before = int(utc[start]) - before if before is not None else _LONG
+        gap_after = after - int(utc[end - 1] + back[end - 1]) if after is not None else _LONG
+        if gap_before == gap_after:
+            self.unclear += end - start
+        return gap_after < gap_before
+
+
+def _times(local_ms: Whole) -> NDArray[np.datetime64]:
+    return local_ms.astype("datetime64[ms]").astype("datetime64[us]")
