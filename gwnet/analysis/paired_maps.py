@@ -1,0 +1,152 @@
+"""Maps of two days side by side: one interval, one extent, and whether the direction of flow differs."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from sqlalchemy import Connection
+
+from gwnet.analysis.map_result import MapResult
+from gwnet.analysis.maps import gradient_of
+from gwnet.analysis.site_maps import map_of, unit_of_coordinates
+from gwnet.errors import AnalysisError, SettingsError
+from gwnet.hydro.directions import Turn, turn_between, turn_deg
+from gwnet.hydro.gradient import Gradient, azimuth
+from gwnet.hydro.hull import inside
+from gwnet.hydro.surface import Surface
+from gwnet.hydro.surface_sums import hull_nodes
+
+
+@dataclass(frozen=True, eq=False)
+class PairedMaps:
+    """Maps of two days; never averaged.
+
+    Attributes
+    ----------
+    maps : tuple of MapResult
+        The earlier and the later map, with one contour interval.
+    common : tuple of str
+        Wells and gauges used on both days.
+    gradients : tuple of Gradient, or None
+        Planes through the levels of those on each day, by which the directions are compared; None where they do not
+        make a plane.
+    turn : Turn or None
+        How the direction differs from the first to the second day.
+    opposed_share : float
+        Share of the area inside the control of both days where the two surfaces fall in directions more than 90
+        degrees apart; NaN where the controls do not overlap.
+    """
+
+    maps: tuple[MapResult, MapResult]
+    common: tuple[str, ...]
+    gradients: tuple[Gradient, Gradient] | None
+    turn: Turn | None
+    opposed_share: float
+
+    @property
+    def text(self) -> str:
+        """Return how the directions differ, in sentences."""
+        if self.turn is None or self.gradients is None:
+            return "The wells used on both days make no plane, so the directions cannot be compared."
+        parts = [self.turn.text, f"By the {len(self.common)} wells and gauges used on both days:"]
+        words = (f"{one.date.isoformat()} {g.text}" for one, g in zip(self.maps, self.gradients, strict=True))
+        parts.append("; ".join(words) + ".")
+        if np.isfinite(self.opposed_share):
+            parts.append(f"The surfaces fall more than 90° apart over {self.opposed_share:.0%} of the common control.")
+        return " ".join(parts)
+
+
+def paired_maps_of(
+    connection: Connection,
+    site: pd.Series,
+    aquifer: str,
+    dates: tuple[dt.date, dt.date],
+    *,
+    interval_m: float | None = None,
+    **options: Any,
+) -> PairedMaps:
+    """Return the maps of one aquifer on two days.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    site : pandas.Series
+        Row of `gwnet.store.fetch.sites`.
+    aquifer : str
+        Code of the aquifer.
+    dates : tuple of datetime.date
+        Two local days.
+    interval_m : float, optional
+        Contour interval of both; the wider of the two that would be chosen unless given [m].
+    **options : object
+        As `gwnet.analysis.site_maps.map_of`.
+
+    Returns
+    -------
+    PairedMaps
+        Both maps, in order of time, and how their directions differ.
+
+    Raises
+    ------
+    SettingsError
+        If the two days are one.
+    TooFewLevelsError
+        If fewer than three levels can be used on one of them.
+
+    Notes
+    -----
+    A seasonal reversal is real: maps of different seasons are shown side by side and never averaged (common practice
+    of state programmes). The directions are compared by the same wells on both days, so that a well that is missing
+    once does not turn them.
+    """
+    first, second = sorted(dates)
+    if first == second:
+        message = f"Paired maps are of two days; {first.isoformat()} was given twice."
+        raise SettingsError(message)
+    made = [map_of(connection, site, aquifer, day, interval_m=interval_m, **options) for day in (first, second)]
+    interval = max(one.interval_m for one in made)
+    made = [
+        one
+        if one.interval_m == interval
+        else map_of(connection, site, aquifer, one.date, interval_m=interval, **options)
+        for one in made
+    ]
+    used = [one.used.set_index("well") for one in made]
+    common = tuple(well for well in used[0].index if well in used[1].index)
+    gradients = _gradients(used, common, unit_of_coordinates(site["crs"]))
+    return PairedMaps(
+        maps=(made[0], made[1]),
+        common=common,
+        gradients=gradients,
+        turn=None if gradients is None else turn_between(*gradients),
+        opposed_share=_opposed(made[0].surface, made[1].surface),
+    )
+
+
+def _gradients(used: list[pd.DataFrame], common: tuple[str, ...], unit_m: float) -> tuple[Gradient, Gradient] | None:
+    try:
+        planes = [gradient_of(one.loc[list(common)].reset_index(), coordinate_unit_m=unit_m) for one in used]
+    except AnalysisError:
+        return None
+    return planes[0], planes[1]
+
+
+def _opposed(first: Surface, second: Surface) -> float:
+    """Return the share of the common control where two surfaces fall in opposite directions."""
+    x, y, area = hull_nodes(first.hull)
+    held = inside(second.hull, x, y)
+    if not held.any():
+        return float("nan")
+    x, y, area = x[held], y[held], area[held]
+    half = 0.02 * float(np.ptp(first.hull, axis=0).max())
+    falls = []
+    for surface in (first, second):
+        east = surface.predict(x - half, y) - surface.predict(x + half, y)
+        north = surface.predict(x, y - half) - surface.predict(x, y + half)
+        falls.append(azimuth(east, north))
+    return float(area[np.abs(turn_deg(falls[0], falls[1])) > 90.0].sum() / area.sum())
