@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime as dt
 
 import pandas as pd
-from sqlalchemy import Connection, func, or_, select
+from sqlalchemy import Connection, or_, select
 
+from gwnet.store import fetch_samples
 from gwnet.store.base import known_on as on_record
 from gwnet.store.fetch import fill_text
 from gwnet.store.frames import frame
 from gwnet.store.instruments import Deployment, Instrument
-from gwnet.store.loggers import LoggerSeries, Sample
+from gwnet.store.loggers import LoggerSeries
 from gwnet.store.sites import Site
 from gwnet.store.wells import Well
 
@@ -46,6 +47,7 @@ def deployments_at(
             Well.code.label("well"),
             Instrument.code.label("instrument"),
             hung.valid_from_utc.label("hung_at_utc"),
+            hung.valid_until_utc.label("removed_at_utc"),
         )
         .join(Site, Site.id == hung.site_id)
         .join(Instrument, Instrument.id == hung.instrument_id)
@@ -60,16 +62,29 @@ def deployments_at(
     if site is not None:
         statement = statement.where(Site.code == site)
     table = fill_text(frame(connection, statement), "well")
-    last = [_last_sample_ms(connection, int(number)) for number in table["deployment_id"]]
+    last = _last_samples_ms(connection, table, known_on)
     times = pd.to_datetime(pd.Series(last, dtype="float64", index=table.index), unit="ms", utc=True)
-    return table.assign(last_sample_utc=times.astype("datetime64[us, UTC]"))
+    return table.assign(last_sample_utc=times.astype("datetime64[us, UTC]")).drop(columns="removed_at_utc")
 
 
-def _last_sample_ms(connection: Connection, deployment_id: int) -> float | None:
-    """Return the time of a deployment's last sample; each series is looked up by its own key."""
-    series = connection.execute(select(LoggerSeries.id).where(LoggerSeries.deployment_id == deployment_id)).scalars()
-    found = [
-        connection.execute(select(func.max(Sample.time_ms)).where(Sample.series_id == number)).scalar_one()
-        for number in series.all()
-    ]
-    return max((time for time in found if time is not None), default=None)
+def _last_samples_ms(connection: Connection, table: pd.DataFrame, known_on: dt.datetime | None) -> list[float | None]:
+    """Return the time of the last sample that each instrument took where it hangs."""
+    newest = fetch_samples.latest(connection, known_on=known_on).set_index("series_id")["time_ms"]
+    query = select(LoggerSeries.id, Instrument.code).join(Instrument, Instrument.id == LoggerSeries.instrument_id)
+    series: dict[str, list[int]] = {}
+    for number, code in connection.execute(query):
+        if number in newest.index:
+            series.setdefault(code, []).append(number)
+    found: list[float | None] = []
+    for hung in table.itertuples():
+        start = hung.hung_at_utc.timestamp() * 1000
+        end = float("inf") if pd.isna(hung.removed_at_utc) else hung.removed_at_utc.timestamp() * 1000
+        times: list[float] = []
+        for number in series.get(hung.instrument, ()):
+            last = float(newest[number])
+            if last >= end:
+                before, _ = fetch_samples.samples(connection, number, int(start), int(end), known_on)
+                last = float(before[-1]) if before.size else -1.0
+            times.append(last)
+        found.append(max((time for time in times if time >= start), default=None))
+    return found

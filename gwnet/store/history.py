@@ -30,6 +30,7 @@ ROW_KEYS: Final[dict[str, tuple[str, ...]]] = {
     "stage_reading": ("gauge_id", "measured_at_utc"),
     "context_value": ("context_series_id", "on_date"),
     "level_record": ("level_event_id",),
+    "register_entry": ("site_id", "code"),
 }
 
 #: Columns that say who recorded a row and when; they differ between any two rows.

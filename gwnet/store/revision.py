@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from gwnet.store.session import Store
 
 #: Every released revision, oldest first; the last is what this version of the program works with.
-REVISIONS: Final[tuple[str, ...]] = ("0001",)
+REVISIONS: Final[tuple[str, ...]] = ("0001", "0002")
 HEAD: Final[str] = REVISIONS[-1]
 
 

@@ -10,6 +10,7 @@ from gwnet.store import (
     levels,
     loggers,
     measuring_points,
+    register,
     rounds,
     sites,
     sources,
@@ -33,6 +34,7 @@ _SUBJECTS = (
     verdicts,
     thresholds,
     context,
+    register,
     sources,
 )
 

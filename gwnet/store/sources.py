@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
-from sqlalchemy import CheckConstraint, Index, Integer, LargeBinary, text
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer, LargeBinary, text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from gwnet.store.base import Base, Recorded, UtcDateTime
@@ -36,6 +36,7 @@ class ReportIssue(Recorded, Base):
         CheckConstraint("length(sha256) = 64", name="sha256_whole"),
         Index(
             "uq_report_issue_live",
+            "site_id",
             "definition",
             "period",
             "sha256",
@@ -45,6 +46,7 @@ class ReportIssue(Recorded, Base):
         ),
     )
 
+    site_id: Mapped[int | None] = mapped_column(ForeignKey("site.id"))
     definition: Mapped[str]
     definition_sha256: Mapped[str]
     period: Mapped[str]

@@ -15,11 +15,14 @@ from gwnet.analysis.field_sheet import expected_range
 from gwnet.analysis.walk import walking_order
 from gwnet.errors import NotFoundError, SettingsError
 from gwnet.store import fetch
-from gwnet.store.bulk import insert_columns
+from gwnet.store.sample_takes import take_for
+from gwnet.store.save_downloads import add_download
+from gwnet.store.save_samples import append
 
 from ..products.field_record import field_network, tables
 
 DAY = dt.date(2026, 4, 20)
+LOADED = dt.datetime(2026, 4, 2, 8, tzinfo=dt.UTC)
 
 
 @pytest.fixture
@@ -104,10 +107,10 @@ def test_only_tapes_in_service_are_to_be_checked(network):
 
 def test_a_logger_is_visited_when_it_is_read_out(network):
     with network.store.writing() as connection:
-        row = {"id": [1], "instrument_id": [4], "deployment_id": [1], "quantity": ["pressure"], "unit": ["kPa"]}
-        insert_columns(connection, "logger_series", row, 1)
+        series, _ = take_for(connection, 4, "water pressure", "kPa")
+        download = add_download(connection, series, layout="plain", zone="UTC", now_utc=LOADED, by="Keeper")
         when = int(dt.datetime(2026, 4, 2, 6, tzinfo=dt.UTC).timestamp() * 1000)
-        insert_columns(connection, "sample", {"series_id": [1], "time_ms": [when], "value": [1.0]}, 1)
+        append(connection, series, download, np.array([when]), np.array([1.0]))
     assert only(planning.due(programme(network)), planning.VISIT, well="A5")["last_on"] == dt.date(2026, 4, 2)
 
 

@@ -1,0 +1,240 @@
+"""The register of issued reports: who issued what, from which record, and every value that was printed."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from gwnet.errors import NotFoundError
+from gwnet.store.base import known_on as on_record
+from gwnet.store.bulk import insert_columns, reserve_ids
+from gwnet.store.sites import Site
+from gwnet.store.sources import ReportIssue
+
+__all__ = ["Issue", "find_issue", "issues", "save_issue"]
+
+#: Fewest signs of a digest that name an issue.
+_DIGEST_SIGNS = 6
+
+
+@dataclass(frozen=True)
+class Issue:
+    """One issued report.
+
+    Attributes
+    ----------
+    number : int
+        Its number in the register.
+    site : str
+        Code of the site.
+    definition, definition_sha256, period : str
+        What it was made from.
+    known_on_utc : datetime.datetime
+        Its data cut-off.
+    sha256 : str
+        Digest of its PDF.
+    issued_at_utc : datetime.datetime
+        When it was registered.
+    issued_by, remark : str
+        Who registered it, and with what remark.
+    printed : dict
+        ``definition`` (its text), ``unit``, ``program``, ``pdf`` (file name), ``state``, ``values`` and ``told``: every
+        printed value, and the changes of earlier issues that it listed.
+    """
+
+    number: int
+    site: str
+    definition: str
+    definition_sha256: str
+    period: str
+    known_on_utc: dt.datetime
+    sha256: str
+    issued_at_utc: dt.datetime
+    issued_by: str
+    remark: str
+    printed: dict[str, Any]
+
+    @property
+    def values(self) -> list[dict[str, str]]:
+        """Every value that its tables printed."""
+        return list(self.printed["values"])
+
+    @property
+    def told(self) -> list[dict[str, Any]]:
+        """Changes of earlier issues that it listed, each with the number of the ``issue``."""
+        return list(self.printed["told"])
+
+
+def issues(
+    connection: Connection,
+    known_on: dt.datetime | None = None,
+    *,
+    site: str | None = None,
+    definition: str | None = None,
+    before: dt.datetime | None = None,
+) -> list[Issue]:
+    """Return the issued reports, oldest first.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    known_on : datetime.datetime, optional
+        Register as known at this time.
+    site, definition : str, optional
+        Only those of this site, of this definition.
+    before : datetime.datetime, optional
+        Only those whose data cut-off lies before this time: a report of the same cut-off cannot differ from them.
+
+    Returns
+    -------
+    list of Issue
+        By number.
+    """
+    statement = _statement(known_on)
+    if site is not None:
+        statement = statement.where(Site.code == site)
+    if definition is not None:
+        statement = statement.where(ReportIssue.definition == definition)
+    if before is not None:
+        statement = statement.where(ReportIssue.known_on_utc < before)
+    return [_issue(row) for row in connection.execute(statement).mappings()]
+
+
+def find_issue(connection: Connection, name: str, known_on: dt.datetime | None = None) -> Issue:
+    """Return one issued report.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    name : str
+        Its number, or the first signs (six at least) of the digest of its PDF.
+    known_on : datetime.datetime, optional
+        Register as known at this time.
+
+    Returns
+    -------
+    Issue
+        The one that is meant.
+
+    Raises
+    ------
+    NotFoundError
+        If there is none, or several.
+    """
+    all_of_them = issues(connection, known_on)
+    text = name.strip().lower()
+    if text.isdecimal() and len(text) < _DIGEST_SIGNS:
+        found = [issue for issue in all_of_them if issue.number == int(text)]
+    else:
+        found = [issue for issue in all_of_them if len(text) >= _DIGEST_SIGNS and issue.sha256.startswith(text)]
+    if len(found) == 1:
+        return found[0]
+    registered = ", ".join(f"{issue.number} ({issue.definition} {issue.period})" for issue in all_of_them) or "none"
+    what = "No issued report is" if not found else f"{len(found)} issued reports are"
+    message = f"{what} called {name[:80]!r}."
+    mend = f"Give the number of an issue, its PDF, or the first {_DIGEST_SIGNS} signs of its SHA-256. Registered: "
+    raise NotFoundError(message, mend=f"{mend}{registered}.")
+
+
+def save_issue(
+    connection: Connection,
+    *,
+    site: str,
+    definition: str,
+    definition_sha256: str,
+    period: str,
+    known_on_utc: dt.datetime,
+    sha256: str,
+    printed: Mapping[str, Any],
+    at_utc: dt.datetime,
+    by: str,
+    remark: str | None = None,
+) -> tuple[Issue, bool]:
+    """Register an issued report; the same bytes of the same period again change nothing.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a writing unit of work.
+    site, definition, definition_sha256, period : str
+        What the report was made from.
+    known_on_utc : datetime.datetime
+        Its data cut-off.
+    sha256 : str
+        Digest of its PDF.
+    printed : mapping
+        As `Issue.printed`.
+    at_utc : datetime.datetime
+        Aware time of the registration.
+    by : str
+        Who issues it.
+    remark : str, optional
+        Anything that should stand in the register.
+
+    Returns
+    -------
+    Issue
+        As registered.
+    bool
+        Whether it was registered now, not before.
+    """
+    same = [
+        issue
+        for issue in issues(connection, site=site, definition=definition)
+        if issue.sha256 == sha256 and issue.period == period
+    ]
+    if same:
+        return same[0], False
+    number = int(reserve_ids(connection, "report_issue", 1)[0])
+    site_id = connection.execute(select(Site.id).where(Site.code == site)).scalar_one()
+    insert_columns(
+        connection,
+        "report_issue",
+        {
+            "id": number,
+            "site_id": site_id,
+            "definition": definition,
+            "definition_sha256": definition_sha256,
+            "period": period,
+            "known_on_utc": known_on_utc,
+            "sha256": sha256,
+            "printed_values": json.dumps(printed, ensure_ascii=False, sort_keys=True),
+            "recorded_at_utc": at_utc,
+            "recorded_by": by,
+            "reason": remark,
+        },
+        1,
+    )
+    return find_issue(connection, str(number)), True
+
+
+def _statement(known_on: dt.datetime | None) -> Any:
+    return (
+        select(ReportIssue, Site.code.label("site"))
+        .join(Site, Site.id == ReportIssue.site_id)
+        .where(on_record(ReportIssue, known_on))
+        .order_by(ReportIssue.id)
+    )
+
+
+def _issue(row: Mapping[Any, Any]) -> Issue:
+    return Issue(
+        number=int(row["id"]),
+        site=str(row["site"]),
+        definition=row["definition"],
+        definition_sha256=row["definition_sha256"],
+        period=row["period"],
+        known_on_utc=row["known_on_utc"],
+        sha256=row["sha256"],
+        issued_at_utc=row["recorded_at_utc"],
+        issued_by=row["recorded_by"],
+        remark=row["reason"] or "",
+        printed=json.loads(row["printed_values"]),
+    )
