@@ -14,9 +14,10 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
 from gwnet.figures import style
-from gwnet.figures.axes import date_ticks, nice_step, round_ticks, thin
+from gwnet.figures.axes import date_ticks, nice_step, round_ticks
 from gwnet.figures.hydrograph_data import HydrographPlotData, hydrograph_plot_data
 from gwnet.figures.hydrograph_gutter import Scale, draw_gutter, draw_screens, gutter_labels, gutter_width_mm
+from gwnet.figures.hydrograph_logger import draw_logger_line, draw_logger_strip
 from gwnet.figures.hydrograph_marks import MARKS, key_entries
 from gwnet.figures.hydrograph_parts import LevelLine
 from gwnet.figures.hydrograph_span import Span, common_span
@@ -44,8 +45,6 @@ _PLAIN_RIGHT_MM: Final = 4.0
 _TITLE_MM: Final = 5.4
 #: Where a bound is nearer to the edge than this, its sign stands beside the mark [mm].
 _SIGN_ROOM_MM: Final = 5.0
-#: Thinning columns per millimetre of axis; finer than print shows.
-_COLUMNS_PER_MM: Final = 12
 
 
 def draw_hydrograph(
@@ -175,7 +174,7 @@ def _panel(
     scale = Scale(panels[0], 1.0 / metres_per(data.unit), last)
     axes = _main_axes(page, data, scale, gutter)
     _levels(axes, data, scale)
-    if not data.days.size and not data.series_days.size:
+    if not data.days.size and not data.logger.days.size:
         axes.text(0.5, 0.5, "no level on record", transform=axes.transAxes, ha="center", va="center", color=style.SOFT)
         axes.set_yticks([])
     draw_gutter(page, data, scale, labels)
@@ -304,10 +303,9 @@ def _changes(page: Page, data: HydrographPlotData, scale: Scale, rows: Sequence[
 
 
 def _series_and_lines(axes: Axes, data: HydrographPlotData, scale: Scale) -> None:
-    if data.series_days.size:
-        columns = max(int(scale.box.width * _COLUMNS_PER_MM), 1)
-        xs, ys = thin(data.series_days, data.series_m * scale.factor, columns, first=data.first, last=data.last)
-        axes.plot(xs, ys, color=style.SERIES, linewidth=style.THIN, zorder=2.6)
+    limits = (data.first, data.last)
+    draw_logger_line(axes, data.logger, limits, width_mm=scale.box.width, factor=scale.factor)
+    draw_logger_strip(axes, data.logger, limits, height_mm=scale.box.height)
     approved: list[Any] = []
     others: list[Any] = []
     ys = data.elevation_m * scale.factor

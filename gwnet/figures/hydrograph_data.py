@@ -19,10 +19,10 @@ from gwnet.figures.hydrograph_events import (
     in_time,
     longest_gap,
     own_rows,
-    series_in_time,
     static_lines,
     time_limits,
 )
+from gwnet.figures.hydrograph_logger import LoggerLine, LoggerSeries, logger_line
 from gwnet.figures.hydrograph_parts import (
     ContextBars,
     LevelLine,
@@ -40,7 +40,7 @@ from gwnet.figures.hydrograph_span import Span, vertical_limits
 from gwnet.figures.text import decimals_for, plain, shown
 from gwnet.units import DISPLAY_UNITS, metres_per
 
-__all__ = ["HydrographPlotData", "hydrograph_plot_data"]
+__all__ = ["HydrographPlotData", "LoggerSeries", "hydrograph_plot_data"]
 
 #: Half-widths above this part of the axis can be seen beside a mark.
 _SEEN = 0.012
@@ -84,8 +84,8 @@ class HydrographPlotData:
         Top and bottom elevation of each screen or open hole [m].
     context : tuple of ContextBars
         Series of the second panel.
-    series_days, series_m : numpy.ndarray
-        Logger line, NaN where it is broken [d, m].
+    logger : LoggerLine
+        Logger line, and where the logger hung.
     max_gap_days : float
         Longest interval that the static line bridges [d]; NaN with fewer than two static levels.
     decimals : int
@@ -116,8 +116,7 @@ class HydrographPlotData:
     levels: tuple[LevelLine, ...] = ()
     screens_m: tuple[tuple[float, float], ...] = ()
     context: tuple[ContextBars, ...] = ()
-    series_days: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
-    series_m: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
+    logger: LoggerLine = field(default_factory=LoggerLine)
     max_gap_days: float = math.nan
     decimals: int = 2
     notes: tuple[str, ...] = ()
@@ -138,7 +137,7 @@ def hydrograph_plot_data(
     end: dt.date | None = None,
     context: pd.DataFrame | None = None,
     max_gap_days: float | None = None,
-    series: tuple[Any, Any] | None = None,
+    series: tuple[Any, Any] | LoggerSeries | None = None,
     aquifer_name: str = "",
     known_on: dt.datetime | None = None,
 ) -> HydrographPlotData:
@@ -171,8 +170,8 @@ def hydrograph_plot_data(
     max_gap_days : float, optional
         Longest interval that the static line bridges [d]; `GAP_FACTOR` median intervals, but at most
         `LONGEST_BRIDGE_DAYS`, unless given.
-    series : tuple of array_like, optional
-        Logger line: times in UTC and elevations [m].
+    series : LoggerSeries or tuple of array_like, optional
+        Continuous heads, or their times in UTC and elevations alone [m].
     aquifer_name : str, optional
         Name of the aquifer; its code unless given.
     known_on : datetime.datetime, optional
@@ -201,14 +200,14 @@ def hydrograph_plot_data(
     elevation = placed["water_elevation_m"].to_numpy(dtype=np.float64)
     kind = kinds[drawn]
     approved = (placed["review"] == "approved").to_numpy(dtype=bool)
-    series_days, series_m = series_in_time(series, zone, start, end)
+    line = logger_line(series, zone, start, end)
     gap = longest_gap(place_days, kind, max_gap_days)
-    first, last = time_limits(days, series_days, start, end)
+    first, last = time_limits(days, line.days, start, end)
     well_row = row_of(wells, well)
     points = points_of(measuring_points, well)
     ground = ground_elevation(well_row, points)
     limits = threshold_lines(thresholds, well, zone, first, last)
-    low, high = vertical_limits(elevation, kind, series_m, limits, span, unit)
+    low, high = vertical_limits(elevation, kind, line.elevation_m, limits, span, unit)
     lines = [*limits]
     if math.isfinite(ground):
         lines.append(LevelLine("ground", "ground", ground, first, last))
@@ -227,7 +226,7 @@ def hydrograph_plot_data(
         kind=kind,
         approved=approved,
         off_scale=np.where(elevation < low, -1, np.where(elevation > high, 1, 0)).astype(np.int64),
-        lines=static_lines(place_days, kind, gap, series_days[np.isfinite(series_m)]),
+        lines=static_lines(place_days, kind, gap, line.days[np.isfinite(line.elevation_m)]),
         low_m=low,
         high_m=high,
         first=first,
@@ -238,12 +237,12 @@ def hydrograph_plot_data(
         levels=tuple(sorted(lines, key=lambda line: (-line.elevation_m, line.label))),
         screens_m=screens_of(construction, well_row, well, ground),
         context=context_bars(context, first, last),
-        series_days=series_days,
-        series_m=series_m,
+        logger=line,
         max_gap_days=gap,
         decimals=decimals,
         notes=(
             *_notes(own, kinds, approved, gap, high - low, plain(site.get("vertical_datum")), known_on),
+            *line.notes,
             *(("A vertical span of its own.",) if span is not None and not _is_shared(span, low, high) else ()),
         ),
     )

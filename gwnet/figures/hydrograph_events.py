@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.errors import AnalysisError
-from gwnet.figures.axes import day_number, to_local_days
+from gwnet.figures.axes import day_number
 
 __all__ = [
     "GAP_FACTOR",
@@ -21,7 +21,6 @@ __all__ = [
     "in_time",
     "longest_gap",
     "own_rows",
-    "series_in_time",
     "static_lines",
     "time_limits",
 ]
@@ -121,21 +120,6 @@ def static_lines(
                 lines.append([])
             lines[-1].append(i)
     return tuple(tuple(piece) for piece in lines if len(piece) > 1)
-
-
-def series_in_time(
-    series: tuple[Any, Any] | None, zone: str, start: dt.date | None, end: dt.date | None
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return a logger line as local days and elevations, cut to the wanted time."""
-    if series is None:
-        return np.empty(0), np.empty(0)
-    days, values = to_local_days(series[0], zone), np.asarray(series[1], dtype=np.float64)
-    keep = np.isfinite(days)
-    if start is not None:
-        keep &= days >= day_number(start)
-    if end is not None:
-        keep &= days < day_number(end) + 1
-    return days[keep], values[keep]
 
 
 def time_limits(

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
+from matplotlib.patches import Rectangle
 from matplotlib.path import Path as MplPath
 
 from gwnet.figures import style
 from gwnet.figures.hydrograph_data import HydrographPlotData
+from gwnet.figures.hydrograph_logger import LEFT_OUT, STRIP_MM
 from gwnet.figures.page import Box, KeyEntry, Page
 
 __all__ = ["MARKS", "Mark", "key_entries"]
@@ -74,11 +76,37 @@ def key_entries(wells: Sequence[HydrographPlotData]) -> list[KeyEntry]:
     if not all(well.approved.all() for well in wells):
         words = "lighter: not approved" if any(kinds.values()) else "none approved yet: all lighter"
         entries.append(KeyEntry(words, _line_drawer(style.WATER_LIGHT, 0.9, "o"), 5.0))
-    if any(well.series_days.size for well in wells):
-        entries.append(KeyEntry("logger", _line_drawer(style.SERIES, style.THIN, ""), 5.0))
+    entries += _logger_entries(wells)
     if any(well.changes for well in wells):
         entries.append(KeyEntry("measuring point changed", _change_drawer))
     return entries
+
+
+def _logger_entries(wells: Sequence[HydrographPlotData]) -> list[KeyEntry]:
+    """Return the key of logger lines: dark where approved readings hold them, light elsewhere."""
+    held = any((well.logger.approved & np.isfinite(well.logger.elevation_m)).any() for well in wells)
+    loose = any((~well.logger.approved & np.isfinite(well.logger.elevation_m)).any() for well in wells)
+    entries = []
+    if held:
+        entries.append(KeyEntry("logger", _line_drawer(style.SERIES, style.THIN, ""), 5.0))
+    if loose:
+        words = "logger, not between approved readings" if held else "logger, no approved readings yet"
+        entries.append(KeyEntry(words, _line_drawer(style.SERIES_LIGHT, style.THIN, ""), 5.0))
+    if any(len(well.logger.hung) for well in wells):
+        frame = {"facecolor": style.PAPER, "edgecolor": style.SOFT, "linewidth": style.HAIR}
+        entries.append(KeyEntry("logger hung", _strip_drawer(frame), 5.0))
+    if any(len(well.logger.left_out) for well in wells):
+        entries.append(KeyEntry("its samples left out", _strip_drawer(LEFT_OUT), 5.0))
+    return entries
+
+
+def _strip_drawer(look: dict[str, Any]) -> Any:
+    def draw(page: Page, box: Box) -> None:
+        corner = (page.x_fraction(box.left), page.y_fraction(box.bottom + (box.height - STRIP_MM) / 2))
+        width, height = page.x_fraction(box.width), page.y_fraction(STRIP_MM)
+        page.patch(Rectangle(corner, width, height, transform=page.figure.transFigure, **look))
+
+    return draw
 
 
 def _mark_drawer(mark: Mark, approved: bool) -> Any:

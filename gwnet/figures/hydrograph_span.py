@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from gwnet.figures.axes import nice_step
 from gwnet.figures.hydrograph_events import event_kinds
+from gwnet.figures.hydrograph_logger import LoggerSeries
 from gwnet.figures.hydrograph_parts import LevelLine, threshold_lines
 from gwnet.units import metres_per
 
@@ -58,6 +59,7 @@ def common_span(
     frames: Iterable[pd.DataFrame],
     *,
     thresholds: pd.DataFrame | None = None,
+    series: Mapping[str, LoggerSeries] | None = None,
     least_m: float = LEAST_SPAN_M,
     unit: str = "m",
 ) -> Span:
@@ -69,6 +71,8 @@ def common_span(
         Levels frame of each well [m].
     thresholds : pandas.DataFrame, optional
         Thresholds frame; those near a well's levels are brought into view.
+    series : mapping of str to LoggerSeries, optional
+        Continuous heads by well [m].
     least_m : float, optional
         Least height [m].
     unit : {"m", "ft"}
@@ -91,7 +95,9 @@ def common_span(
             elevation = own["water_elevation_m"].to_numpy(dtype=np.float64)[kept]
             common = _common(elevation)
             limits = threshold_lines(thresholds, str(well), "UTC", -math.inf, math.inf)
-            found = _range(elevation[common], kinds[kept][common], np.empty(0), limits)
+            logged = (series or {}).get(str(well))
+            heads = np.empty(0) if logged is None else np.asarray(logged.water_elevation_m, dtype=np.float64)
+            found = _range(elevation[common], kinds[kept][common], heads, limits)
             if found is not None:
                 ranges.append(found)
     if not ranges:

@@ -47,7 +47,8 @@ PAPER: Final = "#FFFFFF"
 # What is drawn; lightness in CIE L* behind each.
 WATER: Final = "#12527A"  # 33: approved levels, contours
 WATER_LIGHT: Final = "#82B4D2"  # 70: provisional levels
-SERIES: Final = "#4F8DB3"  # 55: logger line
+SERIES: Final = "#4F8DB3"  # 55: logger line between approved readings, data on record
+SERIES_LIGHT: Final = "#8FBAD4"  # 73: logger line elsewhere
 LIMIT: Final = "#B8480C"  # 44: thresholds
 EARTH: Final = "#80602F"  # 43: ground, screen
 RIVER: Final = "#0E7C7B"  # 46: gauges

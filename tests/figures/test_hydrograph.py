@@ -7,8 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from gwnet.figures import style
 from gwnet.figures.hydrograph import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
 from gwnet.figures.hydrograph_gutter import gutter_labels
+from gwnet.figures.hydrograph_logger import LoggerSeries
 
 from . import frames
 from .frames import KNOWN_ON, SITE
@@ -233,3 +235,78 @@ def test_the_time_axis_ends_where_it_was_asked_to():
     data = replace(rich(end=dt.date(2022, 6, 30)), levels=(), screens_m=())
     figure = draw_hydrograph(data)
     assert figure.axes[0].get_xlim()[1] == data.last == 19174.0
+
+
+def logged(*, approved=True, left_out=()):
+    """Return continuous heads of two years with a gap, hung until the end of the first one."""
+    times = pd.date_range("2016-01-01", "2018-01-01", freq="h", tz="UTC").to_numpy()
+    values = 47.5 + np.sin(np.arange(len(times)) / 900)
+    values[4000:4400] = np.nan
+    states = np.full(len(times), fill_value=approved)
+    hung = (
+        ("S-1", pd.Timestamp("2016-01-01", tz="UTC"), pd.Timestamp("2017-01-01", tz="UTC")),
+        ("S-2", times[-900], None),
+    )
+    return LoggerSeries(times, values, states, hung=hung, left_out=left_out, notes=("Logger S-1 says so.",))
+
+
+def drawn_with(series, **options):
+    dates, elevations = frames.quarterly(30)
+    frame = frames.levels("GW-01", dates, elevations)
+    data = hydrograph_plot_data(frame, "GW-01", site=SITE, series=series, **options)
+    return data, draw_hydrograph(data)
+
+
+def test_the_logger_line_is_lighter_where_no_approved_readings_hold_it():
+    series = logged()
+    series.approved[9000:] = False
+    data, figure = drawn_with(series)
+    lines = {line.get_color(): line for line in figure.axes[0].lines if len(line.get_xdata()) > 500}
+    assert set(lines) == {style.SERIES, style.SERIES_LIGHT}
+    dark, light = (np.asarray(lines[color].get_xdata()) for color in (style.SERIES, style.SERIES_LIGHT))
+    shown = np.isfinite(np.asarray(lines[style.SERIES].get_ydata()))
+    assert dark[shown].max() == pytest.approx(data.logger.days[9000])
+    assert light[np.isfinite(np.asarray(lines[style.SERIES_LIGHT].get_ydata()))].min() == pytest.approx(
+        data.logger.days[9000]
+    )
+    words = words_of(figure)
+    assert {"logger", "logger, not between approved readings", "logger hung"} <= set(words)
+    assert any("Logger S-1 says so." in word for word in " ".join(words).splitlines())
+    assert collisions(figure) == []
+
+
+def test_without_approved_readings_the_whole_logger_line_is_light():
+    _, figure = drawn_with(logged(approved=False))
+    colors = {line.get_color() for line in figure.axes[0].lines if len(line.get_xdata()) > 500}
+    assert colors == {style.SERIES_LIGHT}
+    assert "logger, no approved readings yet" in words_of(figure)
+
+
+def test_a_strip_shows_where_the_logger_hung_and_what_is_left_out():
+    spell = (pd.Timestamp("2016-06-01", tz="UTC"), pd.Timestamp("2016-07-01", tz="UTC"))
+    data, figure = drawn_with(logged(left_out=(spell,)))
+    strip = [p for p in figure.axes[0].patches if p.get_y() == 0.0 and p.get_height() < 0.1]
+    hatched = [p for p in strip if p.get_hatch()]
+    assert [p.get_width() for p in hatched] == pytest.approx([30.0])
+    open_end = max(p.get_x() + p.get_width() for p in strip)
+    assert open_end == pytest.approx(data.last)
+    assert len(strip) == 3
+    assert "its samples left out" in words_of(figure)
+
+
+def test_the_line_is_broken_at_the_gap():
+    _, figure = drawn_with(logged())
+    line = max(figure.axes[0].lines, key=lambda one: len(one.get_xdata()))
+    x, y = np.asarray(line.get_xdata()), np.asarray(line.get_ydata())
+    for a, b, c in zip(x, x[1:], np.isnan(y[:-1]) | np.isnan(y[1:]), strict=False):
+        assert c or b - a < 5.0
+
+
+def test_a_group_s_span_holds_the_heads_of_its_loggers():
+    dates, elevations = frames.quarterly(30)
+    frame = frames.levels("GW-01", dates, elevations)
+    alone = common_span([frame])
+    with_heads = common_span([frame], series={"GW-01": logged()})
+    assert with_heads.low_m <= 46.5
+    assert with_heads.low_m + with_heads.height_m >= 48.5
+    assert with_heads.height_m > alone.height_m

@@ -95,7 +95,7 @@ def test_logged_values_between_two_hand_readings_take_the_place_of_the_line():
     times = pd.date_range("2024-03-10", "2024-04-10", freq="D", tz="UTC")
     data = data_of(frame, series=(times, np.full(len(times), 47.15)))
     assert data.lines == ((0, 1),)
-    assert data.series_days.size == len(times)
+    assert data.logger.days.size == len(times)
 
 
 def test_depths_refer_to_the_newest_main_point_and_every_change_is_told():
