@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gwnet.errors import SettingsError
-from gwnet.hydro import kriging, triangulation
+from gwnet.hydro import kriging, spline, triangulation
+from gwnet.hydro.barriers import Barriers
 from gwnet.hydro.hull import inside
 from gwnet.hydro.kriging import LeaveOneOut
 from gwnet.hydro.variogram import Covariance
@@ -18,7 +19,7 @@ from gwnet.hydro.variogram import Covariance
 Floats = NDArray[np.float64]
 
 #: Methods that a surface can be made by.
-METHODS: Final = ("kriging", "triangulation")
+METHODS: Final = ("kriging", "spline", "triangulation")
 
 #: Lines of a grid along its longer side.
 GRID_LINES: Final = 161
@@ -65,6 +66,7 @@ def fit(
     covariance: Covariance | None = None,
     drift: str = "linear",
     measurement_variance_m2: ArrayLike = 0.0,
+    barriers: Barriers | None = None,
     names: Sequence[str] | None = None,
 ) -> Surface:
     """Fit a surface to heads.
@@ -72,7 +74,8 @@ def fit(
     Parameters
     ----------
     method : str
-        ``kriging`` or ``triangulation``; the latter uses neither covariance, drift nor measurement variance.
+        ``kriging``, ``spline`` or ``triangulation``; the last two use neither covariance, drift nor measurement
+        variance.
     x, y : array_like, shape (n,)
         Easting and northing [m].
     z : array_like, shape (n,)
@@ -83,6 +86,8 @@ def fit(
         ``linear`` or ``none``.
     measurement_variance_m2 : array_like, optional
         Variance of each level as measured [m²].
+    barriers : gwnet.hydro.barriers.Barriers, optional
+        Lines around which distances are taken; only kriging can.
     names : sequence of str, optional
         Names of the wells for messages.
 
@@ -94,7 +99,7 @@ def fit(
     Raises
     ------
     SettingsError
-        If the method is not known.
+        If the method is not known, or cannot go around barriers.
     TooFewLevelsError
         If there are fewer than three wells.
     AnalysisError
@@ -108,8 +113,14 @@ def fit(
             covariance=covariance,
             drift=drift,
             measurement_variance_m2=measurement_variance_m2,
+            barriers=barriers,
             names=names,
         )
+    if barriers is not None and method in METHODS:
+        message = f"A barrier ends inside the control; only kriging can go around its end, {method} cannot."
+        raise SettingsError(message, mend="Take kriging, or draw the barrier right through the control.")
+    if method == "spline":
+        return spline.fit(x, y, z, names=names)
     if method == "triangulation":
         return triangulation.fit(x, y, z, names=names)
     message = f"Unknown method {method!r} for a surface; expected one of {', '.join(METHODS)}."

@@ -13,6 +13,7 @@ from scipy.optimize import minimize
 from scipy.spatial.distance import cdist, pdist
 
 from gwnet.errors import AnalysisError, SettingsError, ShapeError
+from gwnet.hydro.barriers import Barriers
 from gwnet.hydro.correlation import MODELS, correlate
 
 Floats = NDArray[np.float64]
@@ -25,6 +26,9 @@ LEAST_FITTED: Final = 8
 
 #: Models tried by a fit unless others are named, in this order; the first wins a tie.
 FITTED_MODELS: Final = ("spherical", "exponential", "matern")
+
+#: Models tried where distances go around barriers: those that stay covariances then.
+AROUND_BARRIERS: Final = ("spherical", "exponential")
 
 _MOST_FITTED = 200
 _RANGES = 12
@@ -213,6 +217,7 @@ def fit_covariance(
     measurement_variance_m2: ArrayLike = 0.0,
     models: Sequence[str] = FITTED_MODELS,
     nugget: bool = False,
+    barriers: Barriers | None = None,
 ) -> Covariance:
     """Return the covariance that explains the heads best.
 
@@ -230,6 +235,8 @@ def fit_covariance(
         Models to try; the one of the largest likelihood is taken, the first in a tie.
     nugget : bool, optional
         Whether to fit a nugget as well.
+    barriers : gwnet.hydro.barriers.Barriers, optional
+        Lines around which distances are taken; of the models only spherical and exponential are tried then.
 
     Returns
     -------
@@ -259,7 +266,8 @@ def fit_covariance(
     if not models:
         raise SettingsError("No covariance model was named.")
     xs, ys, zs, noise = _thinned(xs, ys, zs, noise)
-    distance = cdist(np.column_stack([xs, ys]), np.column_stack([xs, ys]))
+    places = np.column_stack([xs, ys])
+    distance = cdist(places, places)
     longest = float(distance.max())
     columns = drift_columns((xs - xs.mean()) / longest, (ys - ys.mean()) / longest, drift)
     free = xs.size - columns.shape[1]
@@ -269,6 +277,9 @@ def fit_covariance(
     residual = zs - columns @ np.linalg.lstsq(columns, zs, rcond=None)[0]
     spread = float(residual @ residual) / max(free, 1)
     floor = max(float(np.median(noise)), (1e-6 * float(np.ptp(zs))) ** 2, 1e-12)
+    if barriers is not None:
+        models = [model for model in models if model in AROUND_BARRIERS] or AROUND_BARRIERS
+        distance = barriers.distances(places, places)
     if xs.size < LEAST_FITTED:
         return Covariance(models[0], max(spread, floor), longest)
     if spread <= floor:
@@ -299,7 +310,7 @@ class _Search:
 
     def best(self, model: str, *, nugget: bool) -> tuple[float, Covariance]:
         """Return the largest log likelihood of a model and where it is."""
-        off_diagonal = self.distance[self.distance > 0.0]
+        off_diagonal = self.distance[(self.distance > 0.0) & np.isfinite(self.distance)]
         limits = np.log([float(off_diagonal.min()), _LONGEST_RANGE * float(off_diagonal.max())])
         ranges = np.linspace(limits[0], limits[1], _RANGES)
         shares = np.log([0.05, 0.5]) if nugget else np.array([-np.inf])

@@ -19,7 +19,7 @@ def test_every_method_does_the_same_things(method):
 
 
 def test_unknown_method():
-    with pytest.raises(SettingsError, match="expected one of kriging, triangulation"):
+    with pytest.raises(SettingsError, match="expected one of kriging, spline, triangulation"):
         fit("nearest", X, Y, X)
 
 
