@@ -20,7 +20,18 @@ from gwnet.figures.page import Box, KeyEntry, Page, Words, block_height_mm, key_
 from gwnet.figures.text import decimals_of_step, fit, text_width_pt
 from gwnet.units import metres_per
 
-__all__ = ["MapFrame", "Sheet", "draw_frame", "draw_text", "lay_out", "scale_bar_length", "with_notes"]
+__all__ = [
+    "MapFrame",
+    "Sheet",
+    "draw_bar",
+    "draw_frame",
+    "draw_text",
+    "fill_panel",
+    "lay_out",
+    "panel_axes",
+    "scale_bar_length",
+    "with_notes",
+]
 
 Points = NDArray[np.float64]
 
@@ -122,7 +133,7 @@ def _beside(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence
     key = Box(left, bar.bottom - 2.0 - key_height, width - 1.0, key_height)
     column = Box(left, 0.5, width - 1.0, key.bottom - 2.0)
     size, texts = _fitted(notes, (column,))
-    return Sheet(_fill(panel, extent), bar, key, (column,), texts, size)
+    return Sheet(fill_panel(panel, extent), bar, key, (column,), texts, size)
 
 
 def _below(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence[KeyEntry]) -> Sheet:
@@ -140,7 +151,7 @@ def _below(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence[
     columns = (Box(left, 0.5, column_width, height), Box(left + column_width + _GAP_MM, 0.5, column_width, height))
     size, texts = _fitted(notes, columns)
     return Sheet(
-        _fill(panel, extent),
+        fill_panel(panel, extent),
         Box(left, strip_top - _BAR_MM, bar_width, _BAR_MM),
         Box(left + bar_width + _GAP_MM, strip_top - strip, key_width, strip),
         columns,
@@ -149,7 +160,7 @@ def _below(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence[
     )
 
 
-def _fill(panel: Box, extent: Points) -> MapFrame:
+def fill_panel(panel: Box, extent: Points) -> MapFrame:
     """Return the frame that shows the extent as large as the panel allows, in its middle."""
     low, high = extent.min(axis=0), extent.max(axis=0)
     span = np.maximum(high - low, 1e-9)
@@ -232,12 +243,18 @@ def draw_frame(
     )
     second = fit(subtitle, room, style.LABEL_PT)
     page.text(_TICKS_LEFT_MM, page.height - 8.4, second, size=style.LABEL_PT, color=style.SOFT)
-    panel = sheet.frame.panel
+    axes = panel_axes(page, sheet.frame)
+    draw_bar(page, sheet.bar, sheet.frame, crs=crs, unit=unit, coordinate_unit_m=coordinate_unit_m)
+    return axes
+
+
+def panel_axes(page: Page, frame: MapFrame) -> Axes:
+    """Draw a panel with its coordinate ticks; return axes in millimetres of the page."""
+    panel = frame.panel
     axes = page.axes(panel)
     axes.set_xlim(panel.left, panel.right)
     axes.set_ylim(panel.bottom, panel.top)
-    _coordinates(page, axes, sheet.frame)
-    _bar(page, sheet, crs, unit, coordinate_unit_m)
+    _coordinates(page, axes, frame)
     return axes
 
 
@@ -304,12 +321,11 @@ def scale_bar_length(metres_per_mm: float, unit: str, room_mm: float) -> tuple[f
     return length, name, length * one / metres_per_mm
 
 
-def _bar(page: Page, sheet: Sheet, crs: str, unit: str, coordinate_unit_m: float) -> None:
+def draw_bar(page: Page, box: Box, frame: MapFrame, *, crs: str, unit: str, coordinate_unit_m: float) -> None:
     """Draw scale bar and north arrow side by side, with the names of the coordinate system and of its unit."""
-    box = sheet.bar
     _north(page, box.left + 2.4, box.bottom + 0.6, 7.2)
     left = box.left + 8.5
-    per_mm = coordinate_unit_m / sheet.frame.mm_per_unit
+    per_mm = coordinate_unit_m / frame.mm_per_unit
     length, name, size = scale_bar_length(per_mm, unit, min(box.right - left - 8.0, 36.0))
     base = box.bottom + 4.2
     for i in range(2):

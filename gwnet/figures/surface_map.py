@@ -36,7 +36,9 @@ from gwnet.figures.text import fit, text_width_pt
 __all__ = [
     "MAP_SIZE_MM",
     "MapPlotData",
+    "draw_panel",
     "draw_surface_map",
+    "extent_of",
     "map_plot_data_of",
     "place_map_labels",
     "surface_map_plot_data",
@@ -99,7 +101,7 @@ def draw_surface_map(
     with style.style_context():
         page = Page(figure if figure is not None else style.new_figure(size_mm))
         notes = [note for note in data.notes if full_text or note.brief]
-        sheet = lay_out(page, _extent(data), notes, key_entries(data))
+        sheet = lay_out(page, extent_of(data), notes, key_entries(data))
         axes = draw_frame(
             page,
             sheet,
@@ -109,21 +111,27 @@ def draw_surface_map(
             unit=data.unit,
             coordinate_unit_m=data.coordinate_unit_m,
         )
-        frame = sheet.frame
-        draw_layers(axes, frame, data.layers)
-        posted = place_map_labels(data, frame)
-        _draw_boundary(axes, frame, data.boundary)
-        labels = _draw_contours(axes, frame, data.contours, posted)
-        _draw_arrows(axes, frame, data, posted, labels)
-        _draw_quiet(axes, data, frame)
-        _draw_points(axes, posted)
-        _draw_labels(axes, posted)
+        missing = draw_panel(axes, sheet.frame, data)
         page.key(key_entries(data), sheet.key.left, sheet.key.top, sheet.key.width)
-        draw_text(page, with_notes(sheet, [*_label_notes(posted), *notes]))
+        draw_text(page, with_notes(sheet, [*missing, *notes]))
     return page.figure
 
 
-def _extent(data: MapPlotData) -> Points:
+def draw_panel(axes: Axes, frame: MapFrame, data: MapPlotData) -> list[Note]:
+    """Draw what a map shows into its panel; return notes on labels that found no room or had to be shortened."""
+    draw_layers(axes, frame, data.layers)
+    posted = place_map_labels(data, frame)
+    _draw_boundary(axes, frame, data.boundary)
+    labels = _draw_contours(axes, frame, data.contours, posted)
+    _draw_arrows(axes, frame, data, posted, labels)
+    _draw_quiet(axes, data, frame)
+    _draw_points(axes, posted)
+    _draw_labels(axes, posted)
+    return _label_notes(posted)
+
+
+def extent_of(data: MapPlotData) -> Points:
+    """Return the coordinates that must be on a map, shape (n, 2)."""
     placed = np.array([(point.x, point.y) for point in data.points if point.placed and not point.quiet])
     return np.vstack([placed, *data.boundary, *(contour.xy for contour in data.contours)])
 

@@ -1,0 +1,217 @@
+"""Gradients round by round, about wells and in clusters, as tables and figures."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from gwnet.errors import AnalysisError
+from gwnet.hydro.directions import directions
+from gwnet.hydro.gradient import Gradient
+from gwnet.hydro.seepage import SECONDS_PER_DAY, Interval, velocity_of
+from gwnet.products.maps import gradient_row
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from gwnet.analysis.round_gradients import RoundGradient
+    from gwnet.hydro.local_gradient import LocalGradient
+
+
+@dataclass(frozen=True)
+class Seepage:
+    """What turns a gradient into a velocity.
+
+    Attributes
+    ----------
+    conductivity : gwnet.hydro.seepage.Interval
+        Hydraulic conductivity [m/s].
+    porosity : gwnet.hydro.seepage.Interval
+        Effective porosity.
+    """
+
+    conductivity: Interval
+    porosity: Interval
+
+    @property
+    def text(self) -> str:
+        """Return what was put in, in words."""
+        return f"hydraulic conductivity {self.conductivity.text}, effective porosity {self.porosity.text}"
+
+    def row(self, gradient: Gradient | None) -> dict[str, Any]:
+        """Return the velocity along a gradient as named values, empty where it cannot be told [m/d]."""
+        names = ("velocity_m_per_day", "velocity_lowest_m_per_day", "velocity_highest_m_per_day")
+        if gradient is None or not gradient.determined:
+            return dict.fromkeys(names)
+        found = velocity_of(gradient, self.conductivity, self.porosity)
+        values = (found.velocity_m_s, found.lowest_m_s, found.highest_m_s)
+        return {name: value * SECONDS_PER_DAY for name, value in zip(names, values, strict=True)}
+
+
+@dataclass(frozen=True, eq=False)
+class RoundGradients:
+    """The gradient of an aquifer in each round.
+
+    Attributes
+    ----------
+    site : dict
+        Settings of the site.
+    aquifer, aquifer_name : str
+        Code and name of the aquifer.
+    found : tuple of RoundGradient
+        In order of time.
+    wells : tuple of str
+        The wells that every plane goes through; empty for all that can be used in each round.
+    seepage : Seepage or None
+        Conductivity and porosity, where given.
+    known_on_utc : datetime.datetime or None
+        Record as known at this time.
+    """
+
+    site: dict[str, Any]
+    aquifer: str
+    aquifer_name: str
+    found: tuple[RoundGradient, ...]
+    wells: tuple[str, ...]
+    seepage: Seepage | None
+    known_on_utc: dt.datetime | None
+
+    def rows(self) -> pd.DataFrame:
+        """Return the gradients, one row a round.
+
+        Returns
+        -------
+        pandas.DataFrame
+            round, date, then gradient, gradient_uncertainty, azimuth_degrees, azimuth_uncertainty_degrees,
+            determined, wells (as `gwnet.products.maps.gradient_row`), triangles_gradient,
+            triangles_azimuth_degrees, triangles (``agree`` or ``differ``), turn (how the direction differs from the
+            last that was told), gradient_without_findings, azimuth_degrees_without_findings, finding, the velocity
+            where conductivity and porosity are given [m/d], note.
+        """
+        return pd.DataFrame([self._row(one) for one in self.found])
+
+    def _row(self, one: RoundGradient) -> dict[str, Any]:
+        plane = one.gradient
+        row: dict[str, Any] = {"round": one.round, "date": one.date.isoformat()}
+        names = ("gradient", "gradient_uncertainty", "azimuth_degrees", "azimuth_uncertainty_degrees")
+        values = gradient_row(plane) if plane is not None else dict.fromkeys(names) | {"determined": False, "note": ""}
+        row |= {name: values[name] for name in names}
+        row |= {"determined": values["determined"], "wells": one.wells}
+        triangles = one.triangles if one.triangles is not None and one.triangles.n else None
+        row |= {
+            "triangles_gradient": None if triangles is None else triangles.magnitude,
+            "triangles_azimuth_degrees": None if triangles is None else triangles.azimuth_deg,
+            "triangles": one.checked,
+            "turn": "" if one.turn is None else one.turn.verdict,
+            "turn_degrees": None if one.turn is None or one.turn.verdict == "cannot be told" else one.turn.angle_deg,
+        }
+        sound = one.sound
+        row |= {
+            "gradient_without_findings": None if sound is None else sound.magnitude,
+            "azimuth_degrees_without_findings": None if sound is None else sound.azimuth_deg,
+            "finding": ", ".join(one.suspects),
+        }
+        if self.seepage is not None:
+            row |= self.seepage.row(plane)
+        return row | {"note": one.reason or values["note"]}
+
+    def figure(self) -> Figure:
+        """Return the rose of the rounds, with direction and size over the years.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            The figure.
+
+        Raises
+        ------
+        AnalysisError
+            If no round has a gradient.
+        """
+        from gwnet.figures.map_data import known_text, subtitle_of
+        from gwnet.figures.rose import RosePoint, draw_rose, rose_plot_data
+
+        points = [
+            RosePoint(
+                label=one.round or one.date.isoformat(),
+                date=one.date,
+                magnitude=one.gradient.magnitude,
+                half_width=one.gradient.magnitude_half_width,
+                azimuth_deg=one.gradient.azimuth_deg,
+                azimuth_half_width_deg=one.gradient.azimuth_half_width_deg,
+                told=one.told,
+                finding=bool(one.suspects),
+            )
+            for one in self.found
+            if one.gradient is not None
+        ]
+        if not points:
+            reason = self.found[0].reason if self.found else "there is no round"
+            message = f"No round has a gradient: {reason}."
+            raise AnalysisError(message, mend="Name other rounds, days or wells.")
+        spread = directions([one.azimuth_deg for one in points if one.told])
+        name = f"{self.aquifer_name} ({self.aquifer})" if self.aquifer_name else self.aquifer
+        first, last = points[0].date.isoformat(), points[-1].date.isoformat()
+        return draw_rose(
+            rose_plot_data(
+                points,
+                title=f"Horizontal gradients, {name}",
+                subtitle=subtitle_of(self.site, first if first == last else f"{first} to {last}"),
+                middle_deg=spread.mean_deg,
+                concentration=spread.concentration,
+                without=[(one.round or one.date.isoformat(), one.reason) for one in self.found if one.gradient is None],
+                facts=[*self._facts(), *known_text(self.known_on_utc)],
+            )
+        )
+
+    def _facts(self) -> list[str]:
+        facts = []
+        if self.wells:
+            facts.append(f"Every plane goes through {', '.join(self.wells)}.")
+        else:
+            counts = [one.wells for one in self.found if one.gradient is not None]
+            facts.append(f"Planes go through all levels that can be used, {min(counts)} to {max(counts)} a round.")
+        if self.seepage is not None:
+            told = [self.seepage.row(one.gradient) for one in self.found if one.told]
+            if told:
+                lowest = min(row["velocity_lowest_m_per_day"] for row in told)
+                highest = max(row["velocity_highest_m_per_day"] for row in told)
+                facts.append(f"Seepage velocity {lowest:.2g} to {highest:.2g} m/d with {self.seepage.text}.")
+        return facts
+
+
+def local_rows(
+    found: Sequence[tuple[str, tuple[str, ...], LocalGradient]], seepage: Seepage | None = None
+) -> pd.DataFrame:
+    """Return local gradients as a table.
+
+    Parameters
+    ----------
+    found : sequence of tuple
+        As `gwnet.analysis.round_gradients.gradients_by_well`.
+    seepage : Seepage, optional
+        Conductivity and porosity, where given.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a well: well, then gradient, gradient_uncertainty, azimuth_degrees, azimuth_uncertainty_degrees,
+        determined, reach_m (distance to the farthest neighbour), neighbours, the velocity where asked for [m/d], note.
+    """
+    rows = []
+    for well, neighbours, one in found:
+        names = ("gradient", "gradient_uncertainty", "azimuth_degrees", "azimuth_uncertainty_degrees", "determined")
+        if one.plane is None:
+            values = dict.fromkeys(names[:-1]) | {"determined": False, "note": "its nearest wells lie on one line"}
+        else:
+            values = gradient_row(one.plane)
+        row = {"well": well, **{name: values[name] for name in names}}
+        row |= {"reach_m": one.reach, "neighbours": ", ".join(neighbours)}
+        if seepage is not None:
+            row |= seepage.row(one.plane)
+        rows.append(row | {"note": values["note"]})
+    return pd.DataFrame(rows)
