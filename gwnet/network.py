@@ -13,17 +13,19 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from gwnet.analysis.display_unit import in_unit
 from gwnet.errors import SettingsError
 from gwnet.network_checks import Checking
 from gwnet.network_maps import Mapping
+from gwnet.network_reports import Reporting
 from gwnet.network_review import Reviewing
 from gwnet.network_rounds import Planning
+from gwnet.network_seasons import Seasoning
 from gwnet.network_trends import Trending
 from gwnet.store import fetch, fetch_programme, revision
 from gwnet.store.codes import check_codes
 from gwnet.store.fetch_levels import LevelFilter
 from gwnet.store.session import Store, open_store
-from gwnet.units import DISPLAY_UNITS, metres_per
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -86,7 +88,7 @@ def upgrade(address: str | Path) -> tuple[str | None, str]:
         store.close()
 
 
-class Network(Mapping, Reviewing, Planning, Checking, Trending):
+class Network(Mapping, Reviewing, Planning, Checking, Trending, Reporting, Seasoning):
     """An open groundwater record.
 
     Parameters
@@ -318,57 +320,6 @@ class Network(Mapping, Reviewing, Planning, Checking, Trending):
 
         return save(figure, Path(path))
 
-    def report(
-        self,
-        definition: str | Path,
-        period: str,
-        out: str | Path,
-        *,
-        site: str | None = None,
-        known_on: dt.datetime | None = None,
-        unit: str | None = None,
-        progress: Callable[[int, int], None] | None = None,
-    ) -> list[Path]:
-        """Make a report: PDF, manifest and data annex.
-
-        Parameters
-        ----------
-        definition : str or pathlib.Path
-            Name of a definition that travels with the program, or the path of a TOML file.
-        period : str
-            For example 2026-Q1, 2026, 2026-03 or 2026-01-15..2026-04-14.
-        out : str or pathlib.Path
-            Folder to write into.
-        site : str, optional
-            Code of the site; may be left out when the record holds only one.
-        known_on : datetime.datetime, optional
-            Record as known at this time; the live record unless given. The same record, definition and time give the
-            same bytes.
-        unit : str, optional
-            Unit of printing, m or ft; the definition's unless given.
-        progress : callable, optional
-            Called with steps done and steps in all.
-
-        Returns
-        -------
-        list of pathlib.Path
-            Files written, the PDF first.
-
-        Raises
-        ------
-        DefinitionError
-            If the definition is wrong.
-        ReportError
-            If the report cannot be made; nothing is written then.
-        OutputError
-            If the folder cannot be written.
-        """
-        from gwnet.products.reports import make_report
-
-        return make_report(
-            self.store, definition, period, Path(out), site=site, known_on=known_on, unit=unit, progress=progress
-        )
-
     def newest_recording(self) -> dt.datetime | None:
         """Return when the record last changed."""
         with self.store.reading() as connection:
@@ -410,33 +361,3 @@ def _parsed(text: str) -> dt.date | dt.datetime:
     except ValueError:
         message = f"Not a date or time: {text!r}."
         raise SettingsError(message, mend="Write YYYY-MM-DD, or YYYY-MM-DDTHH:MM with an offset.") from None
-
-
-def in_unit(table: pd.DataFrame, unit: str) -> pd.DataFrame:
-    """Return a frame with its lengths in another unit.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Frame whose columns of lengths end in ``_m``.
-    unit : str
-        ``m`` or ``ft``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The frame itself for m; otherwise a copy whose columns end in ``_ft``.
-
-    Raises
-    ------
-    SettingsError
-        If the unit is neither.
-    """
-    if unit not in DISPLAY_UNITS:
-        message = f"Results can be given in {' or '.join(DISPLAY_UNITS)}, not in {unit!r}."
-        raise SettingsError(message)
-    if unit == "m":
-        return table
-    lengths = [column for column in table.columns if column.endswith("_m")]
-    converted = table.assign(**{column: table[column] / metres_per(unit) for column in lengths})
-    return converted.rename(columns={column: column[:-1] + unit for column in lengths})

@@ -1,4 +1,4 @@
-"""``gwnet report``."""
+"""``gwnet report``: make a report, list the issued ones, tell how two differ."""
 
 from pathlib import Path
 from typing import Any
@@ -8,18 +8,39 @@ import click
 from gwnet.cli import options, output
 
 
-@click.command("report")
+class ReportGroup(click.Group):
+    """Group whose first word, where it is none of its commands, is the definition of a report to make."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Put the name of the command that makes reports before what is no command."""
+        if args and args[0] not in self.commands and args[0] not in ("-h", "--help"):
+            args = ["make", *args]
+        return super().parse_args(ctx, args)
+
+
+@click.group("report", cls=ReportGroup)
+def command() -> None:
+    """Make a report from its definition.
+
+    'gwnet report DEFINITION --period PERIOD --out DIR' is short for 'gwnet report make …'.
+    """
+
+
+@command.command("make")
 @click.argument("definition")
 @click.option("--period", required=True, metavar="PERIOD", help="Period to report, for example 2026-Q1.")
 @options.out_folder
+@click.option("--issue", is_flag=True, help="Issue the report: register it with every value that it prints.")
+@click.option("--remark", metavar="TEXT", help="Remark for the register of issues.")
+@options.by
 @options.site
 @options.known_on
 @click.option(
     "--unit", type=click.Choice(["m", "ft"]), help="Unit of depths and elevations. Default: the definition's."
 )
 @options.db
-def command(definition: str, period: str, out: Path, db: str, **chosen: Any) -> None:
-    """Make a report from its definition.
+def make(definition: str, period: str, out: Path, db: str, **chosen: Any) -> None:
+    """Make a report.
 
     DEFINITION is the name of one that travels with gwnet (quarterly) or the path of a TOML file. Writes the PDF, its
     manifest and the data annex into the folder. The same record, definition and --known-on give the same bytes.
@@ -27,3 +48,32 @@ def command(definition: str, period: str, out: Path, db: str, **chosen: Any) -> 
     with options.opened(db) as net, output.progress("report") as progress:
         made = net.report(definition, period, out, progress=progress, **chosen)
     output.files(made)
+
+
+@command.command("issues")
+@options.site
+@options.known_on
+@options.form
+@options.db
+def issues(form: str, db: str, **chosen: Any) -> None:
+    """List the issued reports: what, when, by whom, from which state of the record."""
+    with options.opened(db) as net:
+        table = net.issues(**chosen)
+    output.rows(table, form, empty="No report was issued.")
+
+
+@command.command("diff")
+@click.argument("first", metavar="A")
+@click.argument("second", metavar="B", default="now")
+@options.known_on
+@options.form
+@options.db
+def diff(first: str, second: str, form: str, db: str, **chosen: Any) -> None:
+    """Tell in which printed values two issued reports differ: old, new and why.
+
+    A and B are numbers from 'gwnet report issues', PDF files of issued reports, or the first six or more signs of
+    their SHA-256. B may be the word now, and is unless given: the same report from the record as it is now.
+    """
+    with options.opened(db) as net:
+        table = net.report_differences(first, second, **chosen)
+    output.rows(table, form, empty="No printed value differs.")

@@ -31,6 +31,7 @@ KEY_CELLS: Final[dict[str, tuple[str, ...]]] = {
     "thresholds": ("site", "well", "threshold", "valid_from"),
     "stages": ("site", "gauge", "measured_at", "date", "time"),
     "context": ("site", "series", "date"),
+    "register": ("site", "entry"),
 }
 
 #: Columns that hold ids, and the identity that each is of.

@@ -317,6 +317,21 @@ def _context(made: Parsed, codes: Codes) -> Columns:
     }
 
 
+def _register(made: Parsed, codes: Codes) -> Columns:
+    for row, (state, answer) in enumerate(zip(made.values["state"], made.values["answer"], strict=True)):
+        if state in ("answered", "closed") and not answer:
+            message = f"The entry is {state}, and there is no answer."
+            made.reject(row, "answer", "answer-missing", message, "Say in a few words what was answered or done.")
+    return {
+        "site_id": lookup.site_ids(made, codes).tolist(),
+        "code": made.values["entry"],
+        "kind": made.values["kind"],
+        **_dates(made, "raised_on", "due_on"),
+        **_texts(made, "raised_by", "text", "answer"),
+        "state": [state or "open" for state in made.values["state"]],
+    }
+
+
 SUBJECTS: dict[str, Subject] = {
     "sites": Subject("site_record", _sites, "site", "site_id"),
     "aquifers": Subject("aquifer_record", _aquifers, "aquifer", "aquifer_id"),
@@ -330,6 +345,7 @@ SUBJECTS: dict[str, Subject] = {
     "thresholds": Subject("threshold", _thresholds),
     "stages": Subject("stage_reading", _stages, "gauge", "gauge_id"),
     "context": Subject("context_value", _context, "context_series", "context_series_id"),
+    "register": Subject("register_entry", _register),
 }
 
 

@@ -348,6 +348,20 @@ TABLES: Final[tuple[Table, ...]] = (
             _NOTES,
         ),
     ),
+    Table(
+        "register",
+        (
+            _site(),
+            Column("entry", "code", required=True),
+            Column("kind", "choice", required=True, choices=("comment", "promise")),
+            Column("raised_on", "date", required=True, past=True),
+            Column("raised_by", required=True),
+            Column("text", required=True),
+            Column("due_on", "date"),
+            Column("state", "choice", choices=("open", "answered", "closed")),
+            Column("answer"),
+        ),
+    ),
 )
 
 BY_NAME: Final[dict[str, Table]] = {table.name: table for table in TABLES}

@@ -23,6 +23,7 @@ from gwnet.reporting.data import MapFacts, ReportData, SiteFacts
 from gwnet.reporting.mapped import map_facts, refused_map
 from gwnet.store import fetch, fetch_programme, history
 from gwnet.store.fetch_levels import LevelFilter
+from gwnet.store.register import register_entries
 
 if TYPE_CHECKING:
     from gwnet.reporting.definition import Definition
@@ -94,7 +95,10 @@ def collect(
         corrections=history.changes(connection, since=since, until=known_on),
         tape_checks=fetch_programme.tape_checks(connection, known_on),
         sources=sources.rename(columns={"row_count": "rows", "loaded_at_utc": "recorded_at_utc"}),
-        maps=_maps(connection, settings, definition, period, aquifers, rounds, table, unit=unit, known_on=known_on),
+        register=register_entries(connection, known_on, code),
+        maps=maps_of_period(
+            connection, settings, definition, period, aquifers, rounds, table, unit=unit, known_on=known_on
+        ),
         corrected_since_utc=None,
     )
 
@@ -127,7 +131,7 @@ def _start_of(day: dt.date, zone: str) -> dt.datetime:
     return moment.replace(tzinfo=dt.UTC)
 
 
-def _maps(
+def maps_of_period(
     connection: Connection,
     settings: pd.Series,
     definition: Definition,
@@ -139,7 +143,32 @@ def _maps(
     unit: str,
     known_on: dt.datetime | None,
 ) -> tuple[MapFacts, ...]:
-    """Map each aquifer on the day of the period's newest round that has most of its levels."""
+    """Map each aquifer on the day of the period's newest round that has most of its levels.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    settings : pandas.Series
+        The site, from `gwnet.store.fetch.one_site`.
+    definition : gwnet.reporting.definition.Definition
+        What the report holds.
+    period : gwnet.reporting.period.Period
+        Period of the report.
+    aquifers, rounds : pandas.DataFrame
+        Aquifers and rounds of the site.
+    table : pandas.DataFrame
+        Reduced levels of the site.
+    unit : {"m", "ft"}
+        Unit of printing.
+    known_on : datetime.datetime or None
+        Record as known at this time.
+
+    Returns
+    -------
+    tuple of gwnet.reporting.data.MapFacts
+        One an aquifer, drawn or refused with the reason; none where the report has no maps or the period no round.
+    """
     if "maps" not in definition.sections:
         return ()
     in_period = rounds[(rounds["starts_on"] <= period.last) & (rounds["starts_on"] >= period.first)]

@@ -11,16 +11,21 @@ from typing import TYPE_CHECKING
 from gwnet import __version__
 from gwnet.errors import ReportError, SettingsError
 from gwnet.products.collect import collect
+from gwnet.products.issues import Issuing, earlier_issues, refuse_open, told_changes
 from gwnet.reporting.definition import load_definition
 from gwnet.reporting.drawn import ReportDrawing
 from gwnet.reporting.period import parse_period
+from gwnet.reporting.view import look
 from gwnet.reporting.write import write_report
-from gwnet.store import revision
+from gwnet.store import fetch, revision
+from gwnet.store.issues import save_issue
 from gwnet.units import DISPLAY_UNITS
 
 if TYPE_CHECKING:
     from gwnet.reporting.data import ReportData
+    from gwnet.reporting.definition import Definition
     from gwnet.reporting.period import Period
+    from gwnet.reporting.write import WrittenReport
     from gwnet.store.session import Store
 
 #: Gathering the record, and drawing and writing the report.
@@ -36,6 +41,7 @@ def make_report(
     site: str | None = None,
     known_on: dt.datetime | None = None,
     unit: str | None = None,
+    issuing: Issuing | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Path]:
     """Make a report and write its files.
@@ -56,6 +62,8 @@ def make_report(
         Record as known at this time.
     unit : str, optional
         Unit of printing, m or ft; the definition's unless given.
+    issuing : gwnet.products.issues.Issuing, optional
+        That the report is issued: its files are written and it is registered with every value that it prints.
     progress : callable, optional
         Called with steps done and steps in all.
 
@@ -71,7 +79,7 @@ def make_report(
     SettingsError
         If the unit is neither m nor ft.
     ReportError
-        If the report cannot be made; nothing is written then.
+        If the report cannot be made, or may not be issued; nothing is written then.
     OutputError
         If the folder cannot be written.
     """
@@ -84,7 +92,12 @@ def make_report(
     when = parse_period(period)
     with store.reading() as connection:
         data = collect(connection, told, when, site=site, known_on=known_on)
+        if "earlier_reports" in told.sections or issuing is not None:
+            settings = fetch.one_site(connection, data.site.code, known_on)
+            data = replace(data, earlier=earlier_issues(connection, told, data, settings, known_on))
     _refuse_empty(data, when)
+    if issuing is not None:
+        refuse_open(look(told, data, when))
     if progress is not None:
         progress(1, _STEPS)
     written = write_report(
@@ -96,9 +109,40 @@ def make_report(
         program_version=__version__,
         schema_revision=revision.HEAD,
     )
+    if issuing is not None:
+        _register(store, told, when, data, written, issuing)
     if progress is not None:
         progress(_STEPS, _STEPS)
     return [written.pdf, written.manifest, *written.annex]
+
+
+def _register(
+    store: Store, definition: Definition, period: Period, data: ReportData, written: WrittenReport, issuing: Issuing
+) -> None:
+    """Put a report that was written into the register of issues."""
+    printed = {
+        "definition": definition.source,
+        "unit": definition.unit(data.site.length_unit),
+        "program": __version__,
+        "pdf": written.pdf.name,
+        "state": written.state,
+        "values": written.values,
+        "told": told_changes(data),
+    }
+    with store.writing() as connection:
+        save_issue(
+            connection,
+            site=data.site.code,
+            definition=definition.name,
+            definition_sha256=definition.sha256,
+            period=period.label,
+            known_on_utc=data.known_on_utc,
+            sha256=written.sha256,
+            printed=printed,
+            at_utc=issuing.at_utc,
+            by=issuing.by,
+            remark=issuing.remark,
+        )
 
 
 def _refuse_empty(data: ReportData, period: Period) -> None:

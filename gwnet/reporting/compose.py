@@ -10,7 +10,17 @@ from gwnet.reporting.data import ReportData
 from gwnet.reporting.definition import Definition
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.period import Period, parse_period
-from gwnet.reporting.sections import closing, exclusions, hydrographs, levels, maps, network, quality, soundings
+from gwnet.reporting.sections import (
+    closing,
+    earlier,
+    exclusions,
+    hydrographs,
+    levels,
+    maps,
+    network,
+    quality,
+    soundings,
+)
 from gwnet.reporting.sections import summary as summaries
 from gwnet.reporting.sections import thresholds as limits
 from gwnet.reporting.sections.cover import cover
@@ -30,6 +40,8 @@ _MAKERS: Final[Mapping[str, Callable[[ReportView, Drawing], Section]]] = {
     "exclusions": exclusions.exclusions,
     "sounded_depths": soundings.sounded_depths,
     "data_quality": quality.data_quality,
+    "earlier_reports": earlier.earlier_reports,
+    "register": earlier.register,
     "methods": closing.methods,
     "cautions": closing.cautions,
     "sign_off": closing.sign_off,

@@ -143,6 +143,10 @@ class Table:
         Notes under the table, before those of empty cells.
     number : int
         Number in the report, given by `numbered`.
+    identified_by : int
+        Leading columns whose texts together tell a row from the others.
+    compared : bool
+        Whether later reports tell which of its values have changed; not for lists of what was noticed or done.
     """
 
     key: str
@@ -151,6 +155,8 @@ class Table:
     rows: tuple[Row, ...]
     notes: tuple[str, ...] = ()
     number: int = 0
+    identified_by: int = 1
+    compared: bool = True
 
     def __post_init__(self) -> None:
         for position, row in enumerate(self.rows, start=1):

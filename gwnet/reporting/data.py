@@ -10,6 +10,7 @@ from typing import Any, Final
 import pandas as pd
 
 from gwnet.errors import ReportError
+from gwnet.reporting.errata import EarlierIssue
 
 __all__ = ["COLUMNS", "GradientFacts", "MapFacts", "ReportData", "SiteFacts", "empty_frame"]
 
@@ -112,6 +113,7 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
     "corrections": ("recorded_at_utc", "recorded_by", "subject", "well", "item", "was", "now", "reason"),
     "tape_checks": ("instrument", "checked_on", "tape_reading_m", "reference_reading_m", "checked_by", "notes"),
     "sources": ("name", "sha256", "layout", "rows", "recorded_at_utc"),
+    "register": ("entry", "kind", "raised_on", "raised_by", "text", "due_on", "state", "answer"),
 }
 
 #: Columns of the control frame of a map.
@@ -262,8 +264,12 @@ class ReportData:
         Checks of the tapes that were used.
     sources : DataFrame
         Files that the record came from.
+    register : DataFrame
+        Comments received and promises made.
     maps : tuple of MapFacts
         One for each aquifer and round to be mapped.
+    earlier : tuple of EarlierIssue
+        Reports issued before from an earlier state of the record, with what has changed since.
     corrected_since_utc : datetime, optional
         From when corrections were gathered; None when from the start of the period.
     """
@@ -282,7 +288,9 @@ class ReportData:
     corrections: pd.DataFrame = field(default_factory=lambda: empty_frame("corrections"))
     tape_checks: pd.DataFrame = field(default_factory=lambda: empty_frame("tape_checks"))
     sources: pd.DataFrame = field(default_factory=lambda: empty_frame("sources"))
+    register: pd.DataFrame = field(default_factory=lambda: empty_frame("register"))
     maps: tuple[MapFacts, ...] = ()
+    earlier: tuple[EarlierIssue, ...] = ()
     corrected_since_utc: dt.datetime | None = None
 
     def __post_init__(self) -> None:

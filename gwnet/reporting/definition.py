@@ -8,7 +8,7 @@ import hashlib
 import re
 import tomllib
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final, Literal, cast
 
@@ -16,7 +16,16 @@ from gwnet.errors import DefinitionError
 from gwnet.resources import reports_folder
 from gwnet.units import metres_per
 
-__all__ = ["SECTIONS", "Definition", "HydrographSettings", "MapSettings", "Prepared", "load_definition", "safe_name"]
+__all__ = [
+    "SECTIONS",
+    "Definition",
+    "HydrographSettings",
+    "MapSettings",
+    "Prepared",
+    "load_definition",
+    "parse_definition",
+    "safe_name",
+]
 
 #: Every kind of section, in the order of the quarterly report.
 SECTIONS: Final = (
@@ -31,6 +40,8 @@ SECTIONS: Final = (
     "exclusions",
     "sounded_depths",
     "data_quality",
+    "earlier_reports",
+    "register",
     "methods",
     "cautions",
     "sign_off",
@@ -99,6 +110,8 @@ class Definition:
         Cautions of the site's own, printed after the usual ones.
     sha256 : str
         Digest of the file.
+    source : str
+        Text of the file, kept with an issued report.
     """
 
     name: str
@@ -116,6 +129,7 @@ class Definition:
     discussion: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     sha256: str = ""
+    source: str = field(default="", repr=False, compare=False)
 
     def unit(self, site_unit: str) -> str:
         """Return the unit of printing for a site that works in the given unit of length."""
@@ -247,15 +261,41 @@ def load_definition(name: str | Path) -> Definition:
         raise DefinitionError("The definition is larger than 1 MB.", where=str(path), mend="Is it the right file?")
     try:
         text = raw.decode("utf-8-sig")
-        values = tomllib.loads(text)
     except UnicodeDecodeError as error:
         message = f"The definition is not UTF-8 text: byte {error.start} cannot be read."
         raise DefinitionError(message, where=str(path), mend="Save it as UTF-8.") from error
+    return parse_definition(text, path, sha256=hashlib.sha256(raw).hexdigest())
+
+
+def parse_definition(text: str, path: Path, *, sha256: str = "") -> Definition:
+    """Check the text of a report definition.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    path : Path
+        Where it stands or stood, for its name and for messages; it is not read.
+    sha256 : str, optional
+        Digest of the file.
+
+    Returns
+    -------
+    Definition
+        The checked definition.
+
+    Raises
+    ------
+    DefinitionError
+        If it is not TOML, or a key or value is wrong; says where in the file.
+    """
+    try:
+        values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         message = f"The definition is not valid TOML: {error}."
         raise DefinitionError(message, where=str(path)) from error
     checked = _Checks(path, text).run(values)
-    return _definition(path, checked, hashlib.sha256(raw).hexdigest())
+    return replace(_definition(path, checked, sha256), source=text)
 
 
 def _find(name: str | Path) -> Path:

@@ -7,7 +7,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from gwnet.reporting.content import Group, Report, Table, cell_text, numbered
+from gwnet.reporting.content import Cell, Column, Group, Report, Table, cell_text, numbered
 from gwnet.reporting.pdf import RenderedReport
 from gwnet.reporting.view import ReportView
 
@@ -87,33 +87,49 @@ def printed_values(report: Report) -> list[dict[str, str]]:
     Returns
     -------
     list of dict
-        One a cell with a value: table, row (text of its first cell, and its place among rows that share it), column,
-        unit, printed.
+        One a cell with a value: table, row (texts of the cells that identify it, and its place among rows that share
+        them), column, unit, printed. Lists of what was noticed or done are left out.
     """
     values: list[dict[str, str]] = []
     for table in numbered(report).tables():
-        values.extend(_table_values(table))
+        if table.compared:
+            values.extend(_table_values(table))
     return values
 
 
 def _table_values(table: Table) -> list[dict[str, str]]:
     values: list[dict[str, str]] = []
     seen: dict[str, int] = {}
+    headings = _headings(table)
     for row in table.rows:
         if isinstance(row, Group):
             continue
-        first = cell_text(row[0], table.columns[0])
-        seen[first] = seen.get(first, 0) + 1
-        name = first if seen[first] == 1 else f"{first} #{seen[first]}"
-        for cell, column in zip(row, table.columns, strict=True):
-            heading = f"{column.group}: {column.heading}" if column.group else column.heading
+        told = zip(row[: table.identified_by], table.columns, strict=False)
+        name = ", ".join(_plain(cell, column) for cell, column in told)
+        seen[name] = seen.get(name, 0) + 1
+        name = name if seen[name] == 1 else f"{name} #{seen[name]}"
+        for cell, column, heading in zip(row, table.columns, headings, strict=True):
             values.append(
                 {
                     "table": table.key,
                     "row": name,
                     "column": heading,
                     "unit": column.unit,
-                    "printed": cell_text(cell, column),
+                    "printed": _plain(cell, column),
                 }
             )
     return values
+
+
+def _plain(cell: Cell, column: Column) -> str:
+    """Return the text of a cell with plain spaces."""
+    return cell_text(cell, column).replace("\N{NO-BREAK SPACE}", " ")
+
+
+def _headings(table: Table) -> list[str]:
+    """Return the name of each column; that of a half-width after the column it belongs to, so that none is twice."""
+    names: list[str] = []
+    for column in table.columns:
+        name = f"{column.group}: {column.heading}" if column.group else column.heading
+        names.append(f"{name} of {names[-1]}" if column.heading == "±" and names else name)
+    return names

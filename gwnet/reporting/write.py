@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 import os
 import shutil
 from collections.abc import Mapping
@@ -46,6 +47,8 @@ class WrittenReport:
         ``PROVISIONAL`` or ``APPROVED``.
     values : list of dict
         Every printed value of the tables, from `gwnet.reporting.manifest.printed_values`.
+    sha256 : str
+        Digest of the PDF.
     """
 
     pdf: Path
@@ -53,6 +56,7 @@ class WrittenReport:
     annex: tuple[Path, ...]
     state: str
     values: list[dict[str, str]]
+    sha256: str
 
 
 def write_report(
@@ -117,6 +121,7 @@ def write_report(
         annex=tuple(paths[name] for name in annex),
         state=report.state,
         values=printed_values(report),
+        sha256=hashlib.sha256(rendered.content).hexdigest(),
     )
 
 

@@ -146,16 +146,17 @@ def test_printed_values_name_table_row_and_column(report24):
     values = printed_values(report24)
     wanted = {
         "table": "levels-2026-Q1",
-        "row": "HW-001",
+        "row": "HW-001, 2026-02-10 08:05",
         "column": "Change since: last round",
         "unit": "m",
         "printed": "+0.393",
     }
     assert wanted in values
     keys = [(value["table"], value["row"], value["column"]) for value in values]
-    positions = [key for key in keys if key[0] == "thresholds" and key[2] == "Level"]
-    assert ("thresholds", "HW-001 #2", "Level") in positions
-    assert len(set(positions)) == len(positions)
+    assert len(set(keys)) == len(keys)
+    assert len([key for key in keys if key[0] == "thresholds" and key[2] == "Level" and "HW-001" in key[1]]) == 2
+    assert ("levels-2026-Q1", "HW-001, 2026-02-10 08:05", "± of Water elevation") in keys
+    assert not [key for key in keys if key[0] in {"findings", "corrections"}]
 
 
 @pytest.mark.parametrize("name", ["../x.pdf", "a/b.pdf", "..", ".", "", "a\\b", "/etc/x", "a\0b"])

@@ -36,7 +36,7 @@ def exclusions(view: ReportView, _drawing: Drawing) -> Section:
                 Column("Remarks"),
             )
             caption = f"Missing readings and levels left out of {gauging.label}."
-            blocks.append(Table(f"missing-{gauging.code or 'period'}", caption, columns, rows))
+            blocks.append(Table(f"missing-{gauging.code or 'period'}", caption, columns, rows, identified_by=2))
         elif not many:
             blocks.append(Paragraph(f"Every planned well of {gauging.label} gave a level that can be compared."))
     if not view.in_period:

@@ -74,7 +74,8 @@ def _table(view: ReportView, gauging: RoundView) -> Table:
     if missing := [well for well in gauging.planned if well not in by_well]:
         notes.append(f"{joined(missing)}: {NO_REASON}.")
     caption = f"{name}, {days}; elevations above {view.data.site.vertical_datum}, times of {view.data.site.time_zone}."
-    return Table(f"levels-{gauging.code or 'period'}", caption, _columns(view), tuple(rows), tuple(notes))
+    key = f"levels-{gauging.code or 'period'}"
+    return Table(key, caption, _columns(view), tuple(rows), tuple(notes), identified_by=2)
 
 
 def _row(view: ReportView, gauging: RoundView, event: Event) -> tuple[Cell, ...]:

@@ -109,7 +109,7 @@ def _left_out_table(view: ReportView, facts: MapFacts, left_out: pd.DataFrame, n
         for reason, names in absent.items()
     )
     caption = f"Left out of the map of {view.aquifer_name(facts.aquifer)}, {facts.day}, with reasons."
-    return Table(f"left-out-{number}", caption, columns, tuple(rows))
+    return Table(f"left-out-{number}", caption, columns, tuple(rows), identified_by=2)
 
 
 def _left_out_row(row: dict[str, Any], view: ReportView, signs: dict[Any, str]) -> tuple[Cell, ...]:
@@ -161,6 +161,5 @@ def _gradient_table(view: ReportView, found: tuple[MapFacts, ...]) -> Table:
                 Cell(compass(gradient.azimuth_deg) if known else None, "" if known else undetermined),
             )
         )
-    return Table(
-        "gradients", "Horizontal gradients; directions clockwise from grid north, ± at 95 %.", columns, tuple(rows)
-    )
+    caption = "Horizontal gradients; directions clockwise from grid north, ± at 95 %."
+    return Table("gradients", caption, columns, tuple(rows), identified_by=2)

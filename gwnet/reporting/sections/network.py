@@ -188,7 +188,8 @@ def measuring_points(view: ReportView, _drawing: Drawing) -> Section:
             rows.append(Group(view.aquifer_name(code)))
         rows.extend(_point_row(view, row) for row in members.to_dict("records"))
     caption = "Measuring points and their history; a corrected survey is listed beside the one it replaced."
-    table = Table("measuring-points", caption, columns, tuple(rows), _datum_notes(view, points))
+    notes = _datum_notes(view, points)
+    table = Table("measuring-points", caption, columns, tuple(rows), notes, identified_by=2)
     return Section("measuring_points", "Measuring points", (without_empty_columns(table),))
 
 

@@ -38,7 +38,8 @@ def _findings(view: ReportView) -> Block:
     for well, at, message in found:
         same.setdefault((moment_text(at), message), []).append(well)
     rows = tuple((Cell(", ".join(wells)), Cell(at), Cell(message)) for (at, message), wells in same.items())
-    return Table("findings", "What the checks noticed in the levels of this period.", columns, rows)
+    caption = "What the checks noticed in the levels of this period."
+    return Table("findings", caption, columns, rows, compared=False)
 
 
 def _corrections(view: ReportView) -> Block:
@@ -73,7 +74,8 @@ def _corrections(view: ReportView) -> Block:
         )
         for (moment, by, subject, well, reason, key), changes in acts.items()
     )
-    return Table("corrections", f"Rows of the record corrected or withdrawn {when}.", columns, cells)
+    caption = f"Rows of the record corrected or withdrawn {when}."
+    return Table("corrections", caption, columns, cells, compared=False)
 
 
 def _item(text: str) -> tuple[str, str]:
@@ -120,7 +122,7 @@ def _tape_checks(view: ReportView) -> Block:
     caption = (
         "Last check of each tape used in the period against a reference tape; the correction is added to readings."
     )
-    return Table("tape-checks", caption, columns, tuple(rows))
+    return Table("tape-checks", caption, columns, tuple(rows), identified_by=3)
 
 
 def _in_force(view: ReportView) -> pd.DataFrame:

@@ -40,7 +40,7 @@ def thresholds(view: ReportView, _drawing: Drawing) -> Section:
         "A lower threshold is crossed at or below its level, an upper one at or above it. Provisional: not every "
         "reading of the crossing is approved.",
     )
-    blocks: list[Block] = [Table("thresholds", caption, columns, rows, notes)]
+    blocks: list[Block] = [Table("thresholds", caption, columns, rows, notes, identified_by=2)]
     if acting := _actions(view):
         blocks.append(acting)
     return Section("thresholds", "Thresholds", tuple(blocks))
@@ -84,4 +84,5 @@ def _actions(view: ReportView) -> Table | None:
         )
         for status in stated
     )
-    return Table("threshold-actions", "Basis of the thresholds and the actions agreed on.", columns, rows)
+    caption = "Basis of the thresholds and the actions agreed on."
+    return Table("threshold-actions", caption, columns, rows, identified_by=2)

@@ -1,0 +1,179 @@
+"""The part of the face for programs that makes and issues reports."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from gwnet.errors import NotFoundError, SettingsError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from gwnet.store.session import Store
+
+
+class Reporting:
+    """Reports and the register of issues; `gwnet.network.Network` has these methods.
+
+    Attributes
+    ----------
+    store : gwnet.store.session.Store
+        Open database.
+    """
+
+    store: Store
+
+    def report(
+        self,
+        definition: str | Path,
+        period: str,
+        out: str | Path,
+        *,
+        site: str | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str | None = None,
+        issue: bool = False,
+        by: str | None = None,
+        remark: str | None = None,
+        now_utc: dt.datetime | None = None,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> list[Path]:
+        """Make a report: PDF, manifest and data annex.
+
+        Parameters
+        ----------
+        definition : str or pathlib.Path
+            Name of a definition that travels with the program, or the path of a TOML file.
+        period : str
+            For example 2026-Q1, 2026, 2026-03 or 2026-01-15..2026-04-14.
+        out : str or pathlib.Path
+            Folder to write into.
+        site : str, optional
+            Code of the site; may be left out when the record holds only one.
+        known_on : datetime.datetime, optional
+            Record as known at this time; the live record unless given. The same record, definition and time give the
+            same bytes.
+        unit : str, optional
+            Unit of printing, m or ft; the definition's unless given.
+        issue : bool, optional
+            Whether to issue the report: to register it with every value that it prints. Refused while a finding or a
+            promise is open without a remark.
+        by : str, optional
+            Who issues it; needed to issue.
+        remark : str, optional
+            Anything that should stand in the register.
+        now_utc : datetime.datetime, optional
+            Aware time of the registration; the clock's unless given.
+        progress : callable, optional
+            Called with steps done and steps in all.
+
+        Returns
+        -------
+        list of pathlib.Path
+            Files written, the PDF first.
+
+        Raises
+        ------
+        DefinitionError
+            If the definition is wrong.
+        ReportError
+            If the report cannot be made, or may not be issued; nothing is written then.
+        SettingsError
+            If it is to be issued and nobody is named.
+        OutputError
+            If the folder cannot be written.
+        """
+        from gwnet.products.issues import Issuing
+        from gwnet.products.reports import make_report
+
+        issuing = None
+        if issue:
+            if not (by or "").strip():
+                raise SettingsError("Nobody is named who issues the report.", mend="Say who with by.")
+            issuing = Issuing(str(by).strip(), now_utc or dt.datetime.now(dt.UTC), remark)
+        return make_report(
+            self.store,
+            definition,
+            period,
+            Path(out),
+            site=site,
+            known_on=known_on,
+            unit=unit,
+            issuing=issuing,
+            progress=progress,
+        )
+
+    def issues(self, site: str | None = None, known_on: dt.datetime | None = None) -> pd.DataFrame:
+        """Return the register of issued reports, one row an issue.
+
+        Parameters
+        ----------
+        site : str, optional
+            Only this site.
+        known_on : datetime.datetime, optional
+            Register as known at this time.
+
+        Returns
+        -------
+        pandas.DataFrame
+            As `gwnet.products.issues.register_of_issues`.
+
+        Raises
+        ------
+        NotFoundError
+            If the site is not on record.
+        """
+        from gwnet.products.issues import register_of_issues
+
+        with self.store.reading() as connection:
+            return register_of_issues(connection, site, known_on)
+
+    def report_differences(
+        self,
+        first: str | Path,
+        second: str | Path = "now",
+        *,
+        known_on: dt.datetime | None = None,
+    ) -> pd.DataFrame:
+        """Return the printed values in which two issued reports differ, or one differs from the record of now.
+
+        Parameters
+        ----------
+        first, second : str or pathlib.Path
+            Number of an issue, the first signs of the SHA-256 of its PDF, or the PDF itself; the second may be ``now``.
+        known_on : datetime.datetime, optional
+            Record and register as known at this time.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a value: table, row, column, unit, was, now, why.
+
+        Raises
+        ------
+        NotFoundError
+            If an issue is not registered, or a file cannot be read.
+        ReportError
+            If the two are of different sites.
+        """
+        from gwnet.products.issues import differences
+
+        names = [_issue_name(one) for one in (first, second)]
+        with self.store.reading() as connection:
+            return differences(connection, names[0], names[1], known_on)
+
+
+def _issue_name(named: str | Path) -> str:
+    """Return what names an issue: for a file its digest, else the name itself."""
+    text = str(named)
+    if isinstance(named, str) and not text.lower().endswith(".pdf"):
+        return text
+    try:
+        return hashlib.sha256(Path(named).read_bytes()).hexdigest()
+    except OSError as error:
+        message = f"The report cannot be read: {error.strerror or error}."
+        raise NotFoundError(message, where=text) from error

@@ -1,0 +1,341 @@
+"""Issuing reports, and telling what earlier issues printed that has changed since."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import pandas as pd
+from sqlalchemy import Connection
+
+from gwnet.errors import DefinitionError, ReportError
+from gwnet.products.collect import collect, maps_of_period
+from gwnet.reporting.compose import compose_view
+from gwnet.reporting.definition import Definition, parse_definition
+from gwnet.reporting.drawn import ReportDrawing
+from gwnet.reporting.errata import ChangedValue, EarlierIssue, Reason, changed_values, with_told
+from gwnet.reporting.manifest import printed_values
+from gwnet.reporting.period import Period, parse_period
+from gwnet.reporting.view import ReportView, look
+from gwnet.store import fetch, history
+from gwnet.store.issues import Issue, find_issue, issues
+
+if TYPE_CHECKING:
+    from gwnet.reporting.data import ReportData
+
+__all__ = ["DIFFERENCE_COLUMNS", "Issuing", "differences", "earlier_issues", "refuse_open", "register_of_issues"]
+
+#: Sections whose tables are never compared, so that nothing needs to be worked out for them.
+_NOT_COMPARED: Final = frozenset({"earlier_reports", "register", "cautions", "sign_off", "methods"})
+#: Items whose correction moves no printed number.
+_WORDS_ONLY: Final = frozenset({"notes", "description", "surveyed by", "survey method", "basis", "action", "remarks"})
+#: Most open matters that a refusal lists.
+_LISTED: Final = 8
+
+DIFFERENCE_COLUMNS: Final = ("table", "row", "column", "unit", "was", "now", "why")
+_REGISTER_COLUMNS: Final = (
+    "issue",
+    "site",
+    "definition",
+    "period",
+    "issued_at",
+    "issued_by",
+    "known_on",
+    "state",
+    "values",
+    "told_changes",
+    "sha256",
+    "remark",
+)
+
+
+@dataclass(frozen=True)
+class Issuing:
+    """That a report is to be issued, and by whom.
+
+    Attributes
+    ----------
+    by : str
+        Who issues it.
+    at_utc : datetime.datetime
+        Aware time of the registration.
+    remark : str or None
+        Anything that should stand in the register.
+    """
+
+    by: str
+    at_utc: dt.datetime
+    remark: str | None = None
+
+
+def refuse_open(view: ReportView) -> None:
+    """Refuse to issue a report while a finding or a promise is open and nobody has said a word about it.
+
+    Parameters
+    ----------
+    view : gwnet.reporting.view.ReportView
+        The report's look at the record.
+
+    Raises
+    ------
+    ReportError
+        If a finding of the period has no decision, or an entry of the register that is due has no answer.
+    """
+    wells = {*view.wells["well"], ""}
+    first, last = view.period.first.isoformat(), view.period.last.isoformat()
+    rounds = {gauging.code for gauging in view.in_period} - {""}
+    found = [
+        f"{row['well']} {row['measured_at']}: {row['message']}"
+        for row in view.data.findings.to_dict("records")
+        if row["well"] in wells
+        and (first <= str(row["measured_at"])[:10] <= last or (not row["measured_at"] and row["round"] in rounds))
+        and str(row.get("decision") or "") in ("", "open")
+    ]
+    promised = [
+        f"{row['kind']} {row['entry']}: {row['text']}"
+        for row in view.data.register.to_dict("records")
+        if row["state"] == "open" and not str(row["answer"] or "").strip()
+    ]
+    if not found and not promised:
+        return
+    counts = [
+        f"{len(rows)} {word if len(rows) == 1 else plural}"
+        for rows, word, plural in (
+            (found, "finding", "findings"),
+            (promised, "comment or promise", "comments and promises"),
+        )
+        if rows
+    ]
+    listed = "\n".join(f"  {text}" for text in (found + promised)[:_LISTED])
+    more = len(found) + len(promised) - _LISTED
+    rest = f"\n  and {more} more" if more > 0 else ""
+    message = f"The report cannot be issued: {' and '.join(counts)} open without a remark.\n{listed}{rest}"
+    mend = (
+        "\nRecord the findings with 'gwnet check', decide about each with 'gwnet review accept', 'dismiss' or 'hold' "
+        "and a reason; answer entries of the register by loading them again with an answer and --correct."
+    )
+    raise ReportError(message, where=f"{view.definition.name} {view.period.label}", mend=mend)
+
+
+def earlier_issues(
+    connection: Connection, definition: Definition, data: ReportData, settings: pd.Series, known_on: dt.datetime | None
+) -> tuple[EarlierIssue, ...]:
+    """Return the issues of the same definition and site made from an earlier state of the record.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    definition : gwnet.reporting.definition.Definition
+        Definition of the report in the making.
+    data : gwnet.reporting.data.ReportData
+        Its record.
+    settings : pandas.Series
+        The site, from `gwnet.store.fetch.one_site`.
+    known_on : datetime.datetime or None
+        Record as known at this time.
+
+    Returns
+    -------
+    tuple of gwnet.reporting.errata.EarlierIssue
+        The newest issue of each period, oldest period first, with what would be printed otherwise now. What a later
+        issue has told already is not told again.
+    """
+    on_record = issues(connection, known_on, site=data.site.code, definition=definition.name, before=data.known_on_utc)
+    newest = {issue.period: issue for issue in on_record}
+    told = []
+    for issue in sorted(newest.values(), key=lambda one: (parse_period(one.period).first, one.number)):
+        printed = with_told(issue.values, _told_of(issue, on_record))
+        now = _printed_now(connection, definition, data, settings, issue, known_on)
+        changes, reviewed = changed_values(printed, now, _reasons(connection, issue.known_on_utc, data.known_on_utc))
+        told.append(
+            EarlierIssue(
+                number=issue.number,
+                definition=issue.definition,
+                period=issue.period,
+                issued_at_utc=issue.issued_at_utc,
+                issued_by=issue.issued_by,
+                known_on_utc=issue.known_on_utc,
+                sha256=issue.sha256,
+                changes=tuple(changes),
+                approved_since=reviewed,
+            )
+        )
+    return tuple(told)
+
+
+def told_changes(data: ReportData) -> list[dict[str, Any]]:
+    """Return the changes that a report lists, as they are kept with its issue.
+
+    Parameters
+    ----------
+    data : gwnet.reporting.data.ReportData
+        Record of the report.
+
+    Returns
+    -------
+    list of dict
+        issue, table, row, column, unit, was, now and why of each.
+    """
+    return [
+        {"issue": issue.number, **{name: getattr(change, name) for name in DIFFERENCE_COLUMNS}}
+        for issue in data.earlier
+        for change in issue.changes
+    ]
+
+
+def _told_of(issue: Issue, others: Sequence[Issue]) -> list[dict[str, Any]]:
+    return [change for other in others for change in other.told if change["issue"] == issue.number]
+
+
+def _printed_now(
+    connection: Connection,
+    definition: Definition,
+    data: ReportData,
+    settings: pd.Series,
+    issue: Issue,
+    known_on: dt.datetime | None,
+) -> list[dict[str, str]]:
+    """Return what an earlier report would print from the record of a newer one."""
+    period = parse_period(issue.period)
+    same = _as_issued(issue, definition)
+    unit = same.unit(data.site.length_unit)
+    tables = (data.aquifers, data.rounds, data.levels)
+    made = maps_of_period(connection, settings, same, period, *tables, unit=unit, known_on=known_on)
+    return _values(same, replace(data, maps=made, earlier=()), period)
+
+
+def _as_issued(issue: Issue, now: Definition | None = None) -> Definition:
+    """Return the definition of an issue with its unit, and only the sections whose tables are compared.
+
+    One that this version of the program does not take any more gives way to the definition of now.
+    """
+    try:
+        definition = parse_definition(issue.printed["definition"], Path(f"{issue.definition}.toml"))
+    except DefinitionError:
+        if now is None:
+            raise
+        definition = now
+    sections = tuple(name for name in definition.sections if name not in _NOT_COMPARED)
+    return replace(definition, units=issue.printed["unit"], sections=sections)
+
+
+def _values(definition: Definition, data: ReportData, period: Period) -> list[dict[str, str]]:
+    return printed_values(compose_view(look(definition, data, period), ReportDrawing()))
+
+
+def _reasons(connection: Connection, since: dt.datetime, until: dt.datetime) -> list[Reason]:
+    """Return what was corrected or withdrawn after one cut-off and up to another, one an act, in words."""
+    rows = history.changes(connection, since=since, until=until)
+    acts: dict[tuple[str, ...], list[str]] = {}
+    for row in rows.to_dict("records"):
+        name, _, place = str(row["item"]).partition(" (")
+        if row["subject"] == "register entry" or name in _WORDS_ONLY:
+            continue
+        when = f"{row['recorded_at_utc']:%Y-%m-%d %H:%M} UTC"
+        place = place.removesuffix(")")
+        act = (str(row["well"]), str(row["subject"]), place, str(row["recorded_by"]), when, str(row["reason"]))
+        acts.setdefault(act, []).append(
+            f"{name} from {row['was']} to {row['now']}" if row["now"] else f"{name} withdrawn"
+        )
+    return [_reason(*act, changes) for act, changes in acts.items()]
+
+
+def _reason(well: str, subject: str, place: str, by: str, when: str, why: str, changes: list[str]) -> Reason:
+    of = f" ({place})" if place else ""
+    remark = f": {why}" if why else ""
+    return Reason(well, f"{subject}{of}: {', '.join(changes)} (by {by}, {when}){remark}")
+
+
+def differences(connection: Connection, first: str, second: str, known_on: dt.datetime | None = None) -> pd.DataFrame:
+    """Return the printed values in which two issued reports differ, or one differs from the record of now.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    first, second : str
+        Number of an issue or the first signs of its digest; the second may be ``now``.
+    known_on : datetime.datetime, optional
+        Record and register as known at this time.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `DIFFERENCE_COLUMNS`, one row a value.
+
+    Raises
+    ------
+    NotFoundError
+        If an issue is not registered.
+    ReportError
+        If the two are of different sites, so that nothing can be compared.
+    """
+    one = find_issue(connection, first, known_on)
+    if second == "now":
+        values, until = _now(connection, one, known_on)
+    else:
+        other = find_issue(connection, second, known_on)
+        if other.site != one.site:
+            message = f"Issue {one.number} is of site {one.site}, issue {other.number} of site {other.site}."
+            raise ReportError(message, mend="Compare two issues of one site.")
+        values, until = other.values, other.known_on_utc
+    since, until = sorted((one.known_on_utc, until))
+    changes, _ = changed_values(one.values, values, _reasons(connection, since, until))
+    return _frame(changes)
+
+
+def _now(
+    connection: Connection, issue: Issue, known_on: dt.datetime | None
+) -> tuple[list[dict[str, str]], dt.datetime]:
+    definition, period = _as_issued(issue), parse_period(issue.period)
+    data = collect(connection, definition, period, site=issue.site, known_on=known_on)
+    return _values(definition, data, period), data.known_on_utc
+
+
+def _frame(changes: Sequence[ChangedValue]) -> pd.DataFrame:
+    rows = [[getattr(change, name) for name in DIFFERENCE_COLUMNS] for change in changes]
+    return pd.DataFrame(rows, columns=list(DIFFERENCE_COLUMNS))
+
+
+def register_of_issues(connection: Connection, site: str | None, known_on: dt.datetime | None) -> pd.DataFrame:
+    """Return the register of issued reports.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    site : str or None
+        Only this site.
+    known_on : datetime.datetime or None
+        Register as known at this time.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row an issue: number, site, definition, period, when and by whom it was issued, data cut-off, state, printed
+        values, changes of earlier issues that it told, digest and remark.
+    """
+    if site is not None:
+        fetch.one_site(connection, site, known_on)
+    rows = [
+        (
+            issue.number,
+            issue.site,
+            issue.definition,
+            issue.period,
+            issue.issued_at_utc.isoformat(timespec="seconds"),
+            issue.issued_by,
+            issue.known_on_utc.isoformat(timespec="seconds"),
+            issue.printed["state"],
+            len(issue.values),
+            len(issue.told),
+            issue.sha256,
+            issue.remark,
+        )
+        for issue in issues(connection, known_on, site=site)
+    ]
+    return pd.DataFrame(rows, columns=list(_REGISTER_COLUMNS))

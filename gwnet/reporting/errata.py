@@ -1,0 +1,241 @@
+"""What earlier reports printed and would be printed otherwise now.
+
+A report that is issued leaves every value of its tables on record. A later one works the same tables out anew from the
+record as it is known then, and lists what differs: old, new and why. A number that is printed to fewer decimals than
+before has not changed.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from gwnet.reporting.content import EMPTY_MARK
+
+__all__ = ["NEW_ROW", "NO_ROW", "ChangedValue", "EarlierIssue", "Reason", "changed_values", "with_told"]
+
+#: What stands for the old value of a row that was not printed, and for the new one of a row that no longer is.
+NEW_ROW: Final = "not printed"
+NO_ROW: Final = "no longer printed"
+#: Columns that say who looked at a value, not what it is.
+_OF_REVIEW: Final = frozenset({"Review", "State of review", "Record"})
+
+Value = Mapping[str, str]
+_Key = tuple[str, str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One correction that may explain a changed value.
+
+    Parameters
+    ----------
+    well : str
+        Well that it concerns; empty where it is of no single well.
+    text : str
+        What was done, by whom, when and why.
+    """
+
+    well: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChangedValue:
+    """One value that an earlier report printed otherwise.
+
+    Parameters
+    ----------
+    table, row, column, unit : str
+        Where it was printed.
+    was, now : str
+        As printed then, and as it would be printed now.
+    why : str
+        Corrections on record since, or that none explains it.
+    """
+
+    table: str
+    row: str
+    column: str
+    unit: str
+    was: str
+    now: str
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class EarlierIssue:
+    """An issued report, and what it printed that has changed since.
+
+    Parameters
+    ----------
+    number : int
+        Number in the register of issues.
+    definition, period : str
+        What it was made from.
+    issued_at_utc : datetime
+        When it was registered, zone-aware.
+    issued_by : str
+        Who registered it.
+    known_on_utc : datetime
+        Its data cut-off, zone-aware.
+    sha256 : str
+        Digest of its PDF.
+    changes : tuple of ChangedValue
+        Changed values, in the order of its tables.
+    approved_since : int
+        Rows whose review alone has changed.
+    """
+
+    number: int
+    definition: str
+    period: str
+    issued_at_utc: dt.datetime
+    issued_by: str
+    known_on_utc: dt.datetime
+    sha256: str
+    changes: tuple[ChangedValue, ...] = ()
+    approved_since: int = 0
+
+
+def changed_values(
+    printed: Iterable[Value], now: Iterable[Value], reasons: Sequence[Reason] = ()
+) -> tuple[list[ChangedValue], int]:
+    """Return the values that would be printed otherwise now.
+
+    Parameters
+    ----------
+    printed : iterable of mapping
+        Values of the earlier report, from `gwnet.reporting.manifest.printed_values`.
+    now : iterable of mapping
+        The same tables worked out anew.
+    reasons : sequence of Reason, optional
+        Corrections recorded since.
+
+    Returns
+    -------
+    list of ChangedValue
+        Changed cells; of a row that is printed no more, or was not printed then, one for its first cell with a value.
+    int
+        Rows whose review alone has changed.
+    """
+    before, after = _by_key(printed), _by_key(now)
+    rows_before, rows_after = _rows(before), _rows(after)
+    tables = {table for table, _ in rows_after}
+    found: list[ChangedValue] = []
+    reviewed: set[tuple[str, str]] = set()
+    for key, value in before.items():
+        row = key[:2]
+        if row not in rows_after:
+            if row in rows_before and key[0] in tables:
+                rows_before.discard(row)
+                found.append(_changed(value, value["printed"], NO_ROW, reasons))
+            continue
+        other = after.get(key)
+        if other is None or _same(value, other):
+            continue
+        if key[2] in _OF_REVIEW:
+            reviewed.add(row)
+            continue
+        found.append(_changed(value, value["printed"], other["printed"], reasons))
+    known = {table for table, _ in _rows(before)}
+    for row, value in _first_cells(after).items():
+        if row[0] in known and row not in _rows(before):
+            found.append(_changed(value, NEW_ROW, value["printed"], reasons))
+    return found, len(reviewed - {(change.table, change.row) for change in found})
+
+
+def with_told(printed: Iterable[Value], told: Iterable[Mapping[str, str]]) -> list[dict[str, str]]:
+    """Return an earlier report's values with what later reports have told of them already.
+
+    Parameters
+    ----------
+    printed : iterable of mapping
+        Values as printed.
+    told : iterable of mapping
+        Changes that later issues listed, oldest first: table, row, column, unit and ``now``.
+
+    Returns
+    -------
+    list of dict
+        Values as last told to the reader, so that no change is listed twice.
+    """
+    values = {key: dict(value) for key, value in _by_key(printed).items()}
+    for change in told:
+        key = (change["table"], change["row"], change["column"])
+        if change["now"] == NO_ROW:
+            values = {other: value for other, value in values.items() if other[:2] != key[:2]}
+        else:
+            values[key] = {name: change[name] for name in ("table", "row", "column", "unit")} | {
+                "printed": change["now"]
+            }
+    return list(values.values())
+
+
+def _by_key(values: Iterable[Value]) -> dict[_Key, Value]:
+    return {(value["table"], value["row"], value["column"]): value for value in values}
+
+
+def _rows(values: Iterable[_Key]) -> set[tuple[str, str]]:
+    return {(table, row) for table, row, _ in values}
+
+
+def _first_cells(values: Mapping[_Key, Value]) -> dict[tuple[str, str], Value]:
+    """Return of each row the first cell beyond those that name it which holds a number, else its first cell."""
+    found: dict[tuple[str, str], Value] = {}
+    for (table, row, _), value in values.items():
+        held = found.get((table, row))
+        if held is None or (not _is_number(held["printed"]) and _is_number(value["printed"])):
+            found[table, row] = value
+    return found
+
+
+def _same(one: Value, other: Value) -> bool:
+    """Tell whether two printed values say the same; of two numbers, to the decimals of the coarser."""
+    a, b = one["printed"], other["printed"]
+    if a == b:
+        return True
+    if one["unit"] != other["unit"] or not (_is_number(a) and _is_number(b)):
+        return False
+    decimals = min(_decimals(a), _decimals(b))
+    return math.isclose(_number(a), _number(b), abs_tol=0.5000001 * 10.0**-decimals) and _sign(a) == _sign(b)
+
+
+def _sign(text: str) -> str:
+    return text.split(" ")[0] if " " in text else ""
+
+
+def _is_number(text: str) -> bool:
+    return math.isfinite(_number(text))
+
+
+def _number(text: str) -> float:
+    plain = text.rsplit(" ", 1)[-1].replace("−", "-").replace("+", "")
+    try:
+        return float(plain)
+    except ValueError:
+        return math.nan
+
+
+def _decimals(text: str) -> int:
+    return len(text.partition(".")[2])
+
+
+def _changed(value: Value, was: str, now: str, reasons: Sequence[Reason]) -> ChangedValue:
+    where = {name: value[name] for name in ("table", "row", "column", "unit")}
+    return ChangedValue(**where, was=was or EMPTY_MARK, now=now or EMPTY_MARK, why=_why(value["row"], reasons))
+
+
+def _why(row: str, reasons: Sequence[Reason]) -> str:
+    """Return the corrections of the well that a row is about; failing that, those of no single well."""
+    names = {part.strip() for part in row.replace("(", ",").split(",")}
+    own = [reason.text for reason in reasons if reason.well and reason.well in names]
+    shared = [reason.text for reason in reasons if not reason.well]
+    texts = list(dict.fromkeys(own or shared))
+    if not texts:
+        return "no correction of this well is on record since; newer data, or another version of the program"
+    most = 3
+    return "; ".join(texts[:most]) + (f"; and {len(texts) - most} more" if len(texts) > most else "")
