@@ -50,9 +50,9 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
 
     Notes
     -----
-    First each day gives one value: the median of its hand readings where there are any, else of its logger values, so
-    that a sensor never outvotes a tape on the same day. Then the days of the period give theirs. With bounds among
-    them, the lowest and the highest possible value are medians as well; where these differ, the period has a bound, the
+    On a day with hand readings logger values do not count, so that a sensor never outvotes a tape on the same day. What
+    is left of the period gives its median, or that of the day nearest to its middle. With bounds among them, the lowest
+    and the highest possible value are medians as well; where these differ, the period has a bound, the
     highest. Values are rounded to a micrometre.
     """
     if seasons not in PARTS:
@@ -61,7 +61,9 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
     if value not in VALUES:
         message = f"A period cannot be given by its {value!r}; expected {' or '.join(VALUES)}."
         raise SettingsError(message)
-    days = _one_a_day(used)
+    days = _hand_before_logger(used)
+    if value == "middle":
+        days = _one_a_day(days)
     days = days.assign(year=days["day"].dt.year, season=(days["day"].dt.month - 1) * seasons // 12)
     if value == "middle":
         days = _nearest_to_middle(days, 12 // seasons)
@@ -81,17 +83,22 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
     return found[list(COLUMNS)]
 
 
-def _one_a_day(used: pd.DataFrame) -> pd.DataFrame:
-    """Return one value a day of a well: of its hand readings where there are any, else of its logger values."""
-    keys = ["site", "well", "day"]
-    if not used.duplicated(keys).any():
-        return used.assign(n=1)
+def _hand_before_logger(used: pd.DataFrame) -> pd.DataFrame:
+    """Leave out logger values of days on which a well has hand readings."""
     logged = used["source"] == "logger"
-    by_hand = ~logged
-    with_hand = by_hand.groupby([used[key] for key in keys]).transform("any")
-    kept = used[by_hand | ~with_hand]
-    return kept.groupby(keys, as_index=False).agg(
-        low=("low", "median"), high=("high", "median"), source=("source", "first"), n=("day", "size")
+    if not logged.any() or logged.all():
+        return used.assign(n=1)
+    with_hand = (~logged).groupby([used[key] for key in ("site", "well", "day")]).transform("any")
+    return used[~logged | ~with_hand].assign(n=1)
+
+
+def _one_a_day(days: pd.DataFrame) -> pd.DataFrame:
+    """Return one value a day of a well, the median."""
+    keys = ["site", "well", "day"]
+    if not days.duplicated(keys).any():
+        return days
+    return days.groupby(keys, as_index=False).agg(
+        low=("low", "median"), high=("high", "median"), source=("source", "first"), n=("n", "sum")
     )
 
 

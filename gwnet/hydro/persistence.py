@@ -17,12 +17,15 @@ Floats = NDArray[np.float64]
 
 #: Largest correlation that a variance is widened for; beyond it no record is long enough.
 LARGEST = 0.95
+#: Correlation that a record of any length may show, and the years by which a longer one may show more (own choice,
+#: after simulation: more than that is mostly chance, and would hide trends).
+SHOWN, SHOWN_YEARS = 0.6, 8.0
 #: Correlations at which ratios are kept; between them they are interpolated.
 STEPS = 20
 #: Up to this count the ratio is summed over all pairs of pairs.
 SUMMED = 40
 #: Fewer years cannot tell their own correlation (own choice, after simulation).
-TELLING_YEARS = 8
+TELLING_YEARS = 5
 #: Correlation that they are taken to have at least (own choice: a usual one of yearly levels; common practice, no
 #: source).
 ASSUMED = 0.4
@@ -39,7 +42,7 @@ class Persistence:
     lag1 : float
         Lag-1 autocorrelation as it is in the record; NaN where the values do not vary.
     corrected : float
-        That corrected for the shortness of the record and for the slope taken away, from 0 to 0.95.
+        That corrected for the shortness of the record and for the slope taken away, as of `corrected_lag1`.
     assumed : bool
         Whether the record is too short to tell, so that ``corrected`` is 0.4 at least.
     variance_ratio : float
@@ -68,7 +71,7 @@ def persistence(residuals: Floats) -> Persistence:
 
     Notes
     -----
-    The lag-1 autocorrelation has the divisor n. With fewer than eight values it says nothing, and 0.4 is taken unless
+    The lag-1 autocorrelation has the divisor n. With fewer than five values it says nothing, and 0.4 is taken unless
     it is larger: the safe side.
 
     Examples
@@ -100,12 +103,14 @@ def corrected_lag1(lag1: float, count: int) -> float:
     Returns
     -------
     float
-        Corrected correlation, from 0 (also where it is negative) to 0.95.
+        Corrected correlation, from 0 (also where it is negative) to 1 − 8/n, within 0.6 and 0.95.
 
     Notes
     -----
     On average r_1 of n residuals about a fitted line is ρ − (2 + 4ρ)/n to the first order, so ρ = (n r_1 + 2)/(n − 4).
-    The term 1 + 4ρ is that of a fitted mean (Marriott and Pope, 1954; Kendall, 1954); the line takes one more.
+    The term 1 + 4ρ is that of a fitted mean (Marriott and Pope, 1954; Kendall, 1954); the line takes one more. The
+    correction makes much of chance in short records, so the result is cut at what the record can show (own choice,
+    after simulation).
 
     References
     ----------
@@ -120,7 +125,8 @@ def corrected_lag1(lag1: float, count: int) -> float:
     """
     if math.isnan(lag1) or count <= 4:
         return 0.0
-    return min(max((count * lag1 + 2.0) / (count - 4), 0.0), LARGEST)
+    most = min(max(1.0 - SHOWN_YEARS / count, SHOWN), LARGEST)
+    return min(max((count * lag1 + 2.0) / (count - 4), 0.0), most)
 
 
 def variance_ratio(count: int, correlation: float) -> float:

@@ -10,10 +10,14 @@ import numpy as np
 import pandas as pd
 import pymannkendall
 import pytest
+from scipy import stats
 
 from gwnet.analysis.trends import COLUMNS, trends
 from gwnet.errors import SettingsError
+from gwnet.hydro.kendall import normal_probabilities
+from gwnet.hydro.persistence import persistence
 from gwnet.hydro.theil_sen import theil_sen
+from gwnet.hydro.year_signs import year_scores, year_signs
 from gwnet.network import Network
 from gwnet.resources import demo_folder
 
@@ -68,23 +72,25 @@ def test_yearly_numbers_equal_pymannkendall(seed):
     assert row["z"] == pytest.approx(plain.z)
     assert row["tau"] == pytest.approx(plain.Tau)
     assert row["slope_m_per_year"] == pytest.approx(plain.slope)
-    if "Hamed" not in row["note"]:
+    if "go together" not in row["note"]:
         assert row["p"] == pytest.approx(plain.p)
 
 
-def test_values_that_go_together_have_their_p_by_hamed_and_rao_as_pymannkendall_has():
+def test_values_that_go_together_have_their_p_with_a_wider_variance():
     noise = np.random.default_rng(3).normal(0, 0.1, 30)
     value = [40.0]
     for step in noise:
         value.append(round(40.0 + 0.8 * (value[-1] - 40.0) + step, 3))
     row = test_of(record(*yearly("A", value)), method="kendall").loc["A"]
-    other = pymannkendall.hamed_rao_modification_test(np.array(value))
     plain = pymannkendall.original_test(np.array(value))
-    assert row["p"] == pytest.approx(other.p)
-    assert row["p"] > plain.p
+    line = theil_sen(value)
+    scores = year_scores(year_signs(value, slope=line.slope))
+    held = persistence(scores)
+    assert held.variance_ratio > 2.0
+    widened = normal_probabilities(plain.s, plain.var_s * held.variance_ratio)[1]
+    assert row["p"] == pytest.approx(widened)
     assert row["var_s"] == pytest.approx(plain.var_s)
-    assert "Hamed and Rao" in row["note"]
-    assert f"without it p {plain.p:.2g}" in row["note"]
+    assert f"with {held.variance_ratio:.2f} times the variance, without it p {plain.p:.2g}" in row["note"]
 
 
 def test_limits_of_a_slope_are_wider_where_values_go_together():
@@ -92,8 +98,8 @@ def test_limits_of_a_slope_are_wider_where_values_go_together():
     frame = record(*yearly("A", wander), *yearly("B", np.random.default_rng(0).permutation(wander)))
     found = test_of(frame, method="kendall")
     width = found["slope_upper_m_per_year"] - found["slope_lower_m_per_year"]
-    assert "Hamed" in found.loc["A", "note"]
-    assert "Hamed" not in found.loc["B", "note"]
+    assert "go together" in found.loc["A", "note"]
+    assert "go together" not in found.loc["B", "note"]
     plain = theil_sen(wander)
     assert width["A"] > plain.upper - plain.lower
 
@@ -107,10 +113,12 @@ def test_seasonal_numbers_equal_pymannkendall(years):
     assert row["var_s"] == pytest.approx(plain.var_s)
     assert row["z"] == pytest.approx(plain.z)
     assert row["slope_m_per_year"] == pytest.approx(plain.slope)
-    told = pymannkendall.correlated_seasonal_test(value, period=4) if years >= 10 else plain
-    assert row["p"] == pytest.approx(told.p)
-    assert ("p with covariance among seasons" in row["note"]) == (years >= 10)
-    assert ("too few to allow for covariance" in row["note"]) == (years < 10)
+    told = pymannkendall.correlated_seasonal_test(value, period=4)
+    variance = told.var_s if years >= 10 else max(told.var_s, plain.var_s)
+    if "go together" not in row["note"]:
+        assert row["p"] == pytest.approx(2 * stats.norm.sf(abs(plain.s) / np.sqrt(variance)))
+    assert "p with covariance among seasons" in row["note"]
+    assert ("covariance among seasons only widens" in row["note"]) == (years < 10)
 
 
 def test_a_seasonal_cycle_does_not_hide_a_trend_and_is_none():
@@ -210,7 +218,10 @@ def test_a_well_without_levels_has_its_row():
 def test_a_gap_of_over_a_third_is_told():
     gap = test_of(record(*yearly("A", [1, 2, 3, None, None, None, None, 4, 5, 6])), method="kendall").loc["A"]
     assert "no level from 2003-06-15 to 2008-06-15" in gap["note"]
-    assert not pd.isna(gap["s"])
+    # all nine pairs of one before and one after rise
+    assert (gap["method"], gap["s"], gap["tau"]) == ("step", 9, 1.0)
+    assert "median shift +3.00 m" in gap["note"]
+    assert pd.isna(gap["slope_m_per_year"])
     for whole in ([1, 2, 3, None, 4, 5, 6, 7, 8], [1, 2, 3]):
         found = test_of(record(*yearly("A", whole)), method="seasonal").loc["A"]
         assert "no level from" not in found["note"]
@@ -263,7 +274,8 @@ def test_the_planted_declines_are_found_against_the_other_wells(demo):
     for well, truth in planted.items():
         assert found.loc[well, "s"] < 0, well
         assert truth["planted_slope_m_per_year"] < found.loc[well, "slope_m_per_year"] < 0, well
-    told = found.index[found["direction"] == "falling"]
+    few = trends(table, demo.wells()[lambda some: some["well"].isin(planted)]).set_index("well")
+    told = few.index[few["direction"] == "falling"]
     assert set(told) == {"W-03", "L-01"}
     assert found.loc["W-03", "n_bounds"] == 6
 
