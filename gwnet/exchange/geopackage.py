@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import tempfile
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -59,14 +61,71 @@ def write_map_geopackage(path: Path | str, result: MapResult) -> Path:
     coordinates have no geometry. The time of the last change, which the format asks for, is the start of the map's
     date, not the clock.
     """
-    target = Path(path)
     if not result.crs:
         raise SettingsError("The map has no coordinate system.", mend="Give the site's crs to make_map.")
-    projected(result.crs)
+    layers = (
+        Layer("control", "Point", *_control(result)),
+        Layer("contours", "LineString", *_contours(result)),
+        Layer("arrows", "LineString", *_arrows(result)),
+        Layer("boundary", "Polygon", *_boundary(result)),
+    )
+    return write_layers(path, layers, result.crs, result.date)
+
+
+@dataclass(frozen=True, eq=False)
+class Layer:
+    """A layer of a GeoPackage.
+
+    Attributes
+    ----------
+    name : str
+        Its name.
+    kind : str
+        ``Point``, ``LineString`` or ``Polygon``.
+    columns : pandas.DataFrame
+        What stands beside each geometry.
+    shapes : sequence
+        Geometries, None where a row has none.
+    """
+
+    name: str
+    kind: str
+    columns: pd.DataFrame
+    shapes: Sequence[Any]
+
+
+def write_layers(path: Path | str, layers: Sequence[Layer], crs: str, date: dt.date) -> Path:
+    """Write layers as a GeoPackage; the same layers give the same bytes.
+
+    Parameters
+    ----------
+    path : pathlib.Path or str
+        File to write; an existing one is replaced, but only when the new one is complete.
+    layers : sequence of Layer
+        Layers, in order.
+    crs : str
+        Coordinate system of all of them.
+    date : datetime.date
+        Its start stands as the time of the last change, which the format asks for.
+
+    Returns
+    -------
+    pathlib.Path
+        The file.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    SettingsError
+        If the coordinate system is not known or not projected.
+    """
+    target = Path(path)
+    projected(crs)
     try:
         with tempfile.TemporaryDirectory(dir=target.parent, prefix=".gpkg-") as folder:
             made = Path(folder) / "map.gpkg"
-            _write_layers(made, result)
+            _write_layers(made, layers, crs, date)
             made.replace(target)
     except (OSError, RuntimeError) as error:  # the geo library's own errors are RuntimeErrors
         message = f"The GeoPackage cannot be written: {getattr(error, 'strerror', None) or error}."
@@ -74,19 +133,30 @@ def write_map_geopackage(path: Path | str, result: MapResult) -> Path:
     return target
 
 
-def _write_layers(path: Path, result: MapResult) -> None:
+def map_geopackage(result: MapResult) -> bytes:
+    """Return a map as the bytes of a GeoPackage, as `write_map_geopackage` writes it.
+
+    Parameters
+    ----------
+    result : gwnet.analysis.map_result.MapResult
+        The map.
+
+    Returns
+    -------
+    bytes
+        Content of the file.
+    """
+    with tempfile.TemporaryDirectory(prefix="gwnet-") as folder:
+        return write_map_geopackage(Path(folder) / "map.gpkg", result).read_bytes()
+
+
+def _write_layers(path: Path, layers: Sequence[Layer], crs: str, date: dt.date) -> None:
     import pyogrio
 
-    moment = f"{result.date.isoformat()}T00:00:00.000Z"
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": moment})
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": f"{date.isoformat()}T00:00:00.000Z"})
     try:
-        for name, kind, columns, shapes in (
-            ("control", "Point", *_control(result)),
-            ("contours", "LineString", *_contours(result)),
-            ("arrows", "LineString", *_arrows(result)),
-            ("boundary", "Polygon", *_boundary(result)),
-        ):
-            _write_layer(path, name, kind, columns, shapes, result.crs)
+        for layer in layers:
+            _write_layer(path, layer.name, layer.kind, layer.columns, layer.shapes, crs)
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 

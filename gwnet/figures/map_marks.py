@@ -27,6 +27,25 @@ CROSS: Final[dict[str, Any]] = {
 }
 
 
+#: Marks of maps that show no levels: what changed by how much, and what a well is worth.
+_OTHER_LOOKS: Final[dict[str, dict[str, Any]]] = {
+    "rise": {"marker": "^", "markersize": 6.2, "markerfacecolor": style.INK, "markeredgecolor": style.PAPER},
+    "fall": {"marker": "v", "markersize": 6.2, "markerfacecolor": style.WATER_LIGHT, "markeredgecolor": style.INK},
+    "even": {"markerfacecolor": style.PAPER, "markeredgecolor": style.INK},
+    "ranked": {"markerfacecolor": style.INK, "markeredgecolor": style.PAPER},
+    "least": {"marker": "s", "markersize": 4.8, "markerfacecolor": style.PAPER, "markeredgecolor": style.INK},
+    "candidate": {"marker": "P", "markersize": 6.8, "markerfacecolor": style.LIMIT, "markeredgecolor": style.PAPER},
+}
+_OTHER_WORDS: Final[dict[str, str]] = {
+    "rise": "rise",
+    "fall": "fall",
+    "even": "change cannot be told",
+    "ranked": "well, with its rank",
+    "least": "well whose removal changes the map least",
+    "candidate": "place where the error is largest",
+}
+
+
 def symbol(options: dict[str, Any]) -> Callable[[Page, Box], None]:
     """Return what draws a mark into the box of a key."""
 
@@ -37,8 +56,13 @@ def symbol(options: dict[str, Any]) -> Callable[[Page, Box], None]:
 
 
 def look(point: MapPoint) -> dict[str, Any]:
-    """Return the mark of a point: filled disc, hollow disc with a cross when not used, triangle for a gauge."""
+    """Return the mark of a point: filled disc, hollow disc with a cross when not used, triangle for a gauge.
+
+    Maps of change and of worth have marks of their own for the points that are used.
+    """
     mark = {"marker": "o", "markersize": 5.2, "markeredgewidth": 0.8, "markerfacecolor": style.PAPER}
+    if point.kind in _OTHER_LOOKS and point.used:
+        return mark | {"markeredgewidth": 0.6} | _OTHER_LOOKS[point.kind]
     if point.kind == "stage":
         face = style.RIVER if point.used else style.PAPER
         return mark | {"marker": "v", "markersize": 6.4, "markerfacecolor": face, "markeredgecolor": style.RIVER}
@@ -58,6 +82,7 @@ def key_entries(data: MapPlotData) -> list[KeyEntry]:
         ("well", False): "well left out",
         ("stage", True): "gauge used",
         ("stage", False): "gauge left out",
+        **{(kind, True): text for kind, text in _OTHER_WORDS.items()},
     }
     entries = [KeyEntry(text, _point_drawer(sample[key])) for key, text in words.items() if key in kinds]
     if any(point.quiet for point in data.points):

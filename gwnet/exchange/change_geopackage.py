@@ -1,0 +1,112 @@
+"""Changes between two days as a GeoPackage: changes at wells, contours of change, boundary with the volumes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from gwnet.analysis.change import ChangeResult
+from gwnet.exchange.geopackage import Layer, write_layers
+
+_WELL_COLUMNS = (
+    "well",
+    "kind",
+    "measured_before",
+    "measured_after",
+    "water_elevation_before_m",
+    "water_elevation_after_m",
+    "change_m",
+    "uncertainty_m",
+    "told",
+    "used",
+    "reason",
+)
+
+
+def write_change_geopackage(path: Path | str, result: ChangeResult) -> Path:
+    """Write a map of changes as a GeoPackage; the same map gives the same bytes.
+
+    Parameters
+    ----------
+    path : pathlib.Path or str
+        File to write; an existing one is replaced, but only when the new one is complete.
+    result : gwnet.analysis.change.ChangeResult
+        The changes.
+
+    Returns
+    -------
+    pathlib.Path
+        The file.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    SettingsError
+        If the coordinate system is not known or not projected.
+
+    Notes
+    -----
+    Layers: ``changes`` (points: well, kind, measured_before, measured_after, water_elevation_before_m,
+    water_elevation_after_m, change_m, uncertainty_m, told, used, reason), ``contours`` (lines: change_m, inferred),
+    ``boundary`` (polygon beyond which nothing is drawn: aquifer, since, date, method, interval_m, area_m2,
+    mean_change_m, mean_change_uncertainty_m, rise_m3, fall_m3 of aquifer, storage_coefficient as given, and
+    water_m3, water_lowest_m3, water_highest_m3). Rise is positive.
+    """
+    drawn = result.surface_map
+    layers = (
+        Layer("changes", "Point", *_changes(result)),
+        Layer("contours", "LineString", *_contours(result)),
+        Layer("boundary", "Polygon", *_boundary(result)),
+    )
+    return write_layers(path, layers, drawn.crs, result.date)
+
+
+def _changes(result: ChangeResult) -> tuple[pd.DataFrame, list[object]]:
+    import shapely
+
+    table = result.wells
+    places = zip(table["easting"].astype(float), table["northing"].astype(float), strict=True)
+    shapes = [shapely.Point(x, y) if np.isfinite(x) and np.isfinite(y) else None for x, y in places]
+    return table[list(_WELL_COLUMNS)].reset_index(drop=True), shapes
+
+
+def _contours(result: ChangeResult) -> tuple[pd.DataFrame, list[object]]:
+    import shapely
+
+    lines = result.surface_map.contours
+    columns = pd.DataFrame(
+        {
+            "change_m": np.array([line.level_m for line in lines], dtype=np.float64),
+            "inferred": np.array([line.inferred for line in lines], dtype=np.bool_),
+        }
+    )
+    return columns, [shapely.LineString(np.column_stack([line.x, line.y])) for line in lines]
+
+
+def _boundary(result: ChangeResult) -> tuple[pd.DataFrame, list[object]]:
+    import shapely
+
+    drawn, sums = result.surface_map, result.sums
+    water = result.water_m3 or (np.nan, np.nan, np.nan)
+    columns = pd.DataFrame(
+        {
+            "aquifer": [result.aquifer],
+            "since": [result.since.isoformat()],
+            "date": [result.date.isoformat()],
+            "method": [drawn.method_text],
+            "interval_m": [drawn.interval_m],
+            "area_m2": [sums.area_m2],
+            "mean_change_m": [sums.mean_m],
+            "mean_change_uncertainty_m": [sums.mean_half_width_m],
+            "rise_m3": [sums.rise_m3],
+            "fall_m3": [sums.fall_m3],
+            "storage_coefficient": ["" if result.storage is None else result.storage.text],
+            "water_m3": [water[0]],
+            "water_lowest_m3": [water[1]],
+            "water_highest_m3": [water[2]],
+        }
+    )
+    return columns, [shapely.Polygon(drawn.boundary)]
