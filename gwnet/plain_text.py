@@ -52,3 +52,26 @@ def neutralised(text: str) -> str:
     'gate locked'
     """
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+
+
+def as_it_was(text: str) -> str:
+    """Return what `neutralised` was given.
+
+    Parameters
+    ----------
+    text : str
+        Text of a cell, from `neutralised`.
+
+    Returns
+    -------
+    str
+        The text without the apostrophe that was put before it.
+
+    Examples
+    --------
+    >>> as_it_was("'=1+1")
+    '=1+1'
+    >>> as_it_was("'t was dry")
+    "'t was dry"
+    """
+    return text[1:] if text.startswith("'") and text[1:].startswith(_FORMULA_STARTS) else text

@@ -241,10 +241,11 @@ def _reasons(connection: Connection, since: dt.datetime, until: dt.datetime) -> 
         acts.setdefault(act, []).append(
             f"{name} from {row['was']} to {row['now']}" if row["now"] else f"{name} withdrawn"
         )
-    return [_reason(*act, changes) for act, changes in acts.items()]
+    return [_reason(act, changes) for act, changes in acts.items()]
 
 
-def _reason(well: str, subject: str, place: str, by: str, when: str, why: str, changes: list[str]) -> Reason:
+def _reason(act: tuple[str, ...], changes: list[str]) -> Reason:
+    well, subject, place, by, when, why = act
     of = f" ({place})" if place else ""
     remark = f": {why}" if why else ""
     return Reason(well, f"{subject}{of}: {', '.join(changes)} (by {by}, {when}){remark}")

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 
 from gwnet import __version__
 from gwnet.errors import ReportError, SettingsError
+from gwnet.exchange.geopackage import map_geopackage
 from gwnet.products.collect import collect
 from gwnet.products.issues import Issuing, earlier_issues, refuse_open, told_changes
-from gwnet.reporting.definition import load_definition
+from gwnet.reporting.definition import load_definition, safe_name
 from gwnet.reporting.drawn import ReportDrawing
 from gwnet.reporting.period import parse_period
 from gwnet.reporting.view import look
@@ -108,12 +109,22 @@ def make_report(
         drawing=ReportDrawing(),
         program_version=__version__,
         schema_revision=revision.HEAD,
+        map_files=_map_files(data),
     )
     if issuing is not None:
         _register(store, told, when, data, written, issuing)
     if progress is not None:
         progress(_STEPS, _STEPS)
     return [written.pdf, written.manifest, *written.annex]
+
+
+def _map_files(data: ReportData) -> dict[str, bytes]:
+    """Return the maps as GeoPackages by file name."""
+    return {
+        f"map_{safe_name(facts.aquifer)}_{facts.day}.gpkg": map_geopackage(facts.result)
+        for facts in data.maps
+        if facts.result is not None and facts.result.crs
+    }
 
 
 def _register(

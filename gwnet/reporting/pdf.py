@@ -47,7 +47,7 @@ def render_pdf(
     creator : str
         Program and version for the document's metadata.
     attachments : mapping of str to bytes, optional
-        CSV files to carry inside the document, by name.
+        Files to carry inside the document, by name.
 
     Returns
     -------

@@ -16,6 +16,7 @@ from gwnet.errors import ReportError
 
 __all__ = ["Finished", "Placement", "figure_size", "finish"]
 
+_MIME_TYPES: Final = {"csv": "text/csv", "gpkg": "application/geopackage+sqlite3"}
 _EMPTY_RESOURCES: Final = ("/Pattern", "/Shading", "/XObject", "/ExtGState", "/Font")
 
 
@@ -103,7 +104,7 @@ def finish(
     moment : datetime
         Zone-aware time that stands for making and changing the document.
     attachments : mapping of str to bytes, optional
-        CSV files to carry inside the document, by name.
+        Files to carry inside the document, by name.
 
     Returns
     -------
@@ -157,7 +158,7 @@ def _attach(document: pikepdf.Pdf, attachments: Mapping[str, bytes], moment: dt.
             document,
             content,
             filename=name,
-            mime_type="text/csv",
+            mime_type=_MIME_TYPES.get(name.rpartition(".")[2], "application/octet-stream"),
             relationship=Name.Data,
             creation_date=stamp,
             mod_date=stamp,

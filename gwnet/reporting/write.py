@@ -12,6 +12,8 @@ from pathlib import Path
 
 from gwnet.errors import OutputError
 from gwnet.reporting.annex import LONG_FILE, annex_files
+from gwnet.reporting.annex_package import data_package
+from gwnet.reporting.annex_workbook import annex_workbook
 from gwnet.reporting.compose import compose_view
 from gwnet.reporting.data import ReportData
 from gwnet.reporting.definition import Definition, safe_name
@@ -68,6 +70,7 @@ def write_report(
     drawing: Drawing,
     program_version: str,
     schema_revision: str,
+    map_files: Mapping[str, bytes] | None = None,
 ) -> WrittenReport:
     """Make a report and write it.
 
@@ -85,6 +88,8 @@ def write_report(
         Makes the figures.
     program_version, schema_revision : str
         For the manifest.
+    map_files : mapping of str to bytes, optional
+        GeoPackages of the maps by file name without the report's own part.
 
     Returns
     -------
@@ -103,9 +108,13 @@ def write_report(
     report = compose_view(view, drawing)
     stem = f"{safe_name(definition.name)}_{safe_name(data.site.code)}_{safe_name(when.label)}"
     pdf_name, manifest_name = f"{stem}.pdf", f"{stem}.manifest.json"
-    annex = {f"{stem}_{name}": file for name, file in annex_files(view).items()}
+    program = f"gwnet {program_version}"
+    annex = {f"{stem}_{name}": file for name, file in (annex_files(view) | dict(map_files or {})).items()}
     carried = {name: file for name, file in annex.items() if not name.endswith(LONG_FILE)}
-    rendered = render_pdf(report, creator=f"gwnet {program_version}", attachments=carried)
+    rendered = render_pdf(report, creator=program, attachments=carried)
+    workbook = annex_workbook(view, annex, prefix=stem, program=program)
+    annex[f"{stem}.datapackage.json"] = data_package(view, annex, prefix=stem, program=program)
+    annex[f"{stem}.xlsx"] = workbook
     files = {pdf_name: rendered.content, **annex}
     manifest = manifest_json(
         view,

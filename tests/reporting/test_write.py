@@ -53,6 +53,8 @@ def test_files_beside_each_other(written):
         [
             f"{stem}.pdf",
             f"{stem}.manifest.json",
+            f"{stem}.datapackage.json",
+            f"{stem}.xlsx",
             f"{stem}_levels_of_period.csv",
             f"{stem}_levels_to_date.csv",
             f"{stem}_wells.csv",
