@@ -156,7 +156,9 @@ def latest(
     return table.sort_values("series_id", ignore_index=True)
 
 
-def downloads(connection: Connection, known_on: dt.datetime | None = None) -> pd.DataFrame:
+def downloads(
+    connection: Connection, known_on: dt.datetime | None = None, *, sha256: str | None = None
+) -> pd.DataFrame:
     """Return the downloads: what each file gave to each series.
 
     Parameters
@@ -165,6 +167,8 @@ def downloads(connection: Connection, known_on: dt.datetime | None = None) -> pd
         Connection to read from.
     known_on : datetime.datetime, optional
         Record as known at this time.
+    sha256 : str, optional
+        Only those of the file with this hash.
 
     Returns
     -------
@@ -206,6 +210,8 @@ def downloads(connection: Connection, known_on: dt.datetime | None = None) -> pd
         .where(on_record(one, known_on))
         .order_by(one.recorded_at_utc, one.id)
     )
+    if sha256 is not None:
+        statement = statement.where(SourceFile.sha256 == sha256)
     table = fill_text(frame(connection, statement), "file", "sha256", "layout_text")
     table["source_file_id"] = table["source_file_id"].astype("float64")
     return _with_times(table, keep=True, first_ms="first_utc", last_ms="last_utc")

@@ -8,6 +8,7 @@ import struct
 import tempfile
 import zlib
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any, Final
@@ -22,6 +23,9 @@ from gwnet.store.sources import SourceFile
 
 #: Bytes in one piece of a file.
 _PIECE: Final = 1 << 18
+
+#: How hard to compress: higher takes longer than reading the file.
+_LEVEL: Final = 4
 
 #: Where PostgreSQL's own count of time begins.
 _POSTGRESQL_EPOCH: Final = dt.datetime(2000, 1, 1, tzinfo=dt.UTC)
@@ -137,68 +141,84 @@ def complete_download(connection: Connection, download_id: int, counts: Counts, 
     )
 
 
-def keep_source(
-    connection: Connection,
-    path: Path,
-    *,
-    sha256: str,
-    layout: str,
-    row_count: int,
-    by: str,
-    now_utc: dt.datetime,
-) -> int:
-    """Keep the bytes of a file, once, without ever holding them all in memory.
+class KeptSource:
+    """Compresses a file beside other work, to be kept; it is never held in memory as a whole.
+
+    To be used as a context, at whose end what was compressed is forgotten.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
     path : pathlib.Path
         The file.
-    sha256 : str
-        Hash of what was read from it.
-    layout : str
-        Name of the layout that it was read with.
-    row_count : int
-        Rows that were read.
-    by : str
-        Who records.
-    now_utc : datetime.datetime
-        Aware time of the recording.
-
-    Returns
-    -------
-    int
-        Number of the source file.
-
-    Raises
-    ------
-    IngestError
-        If the file changed since it was read, or is too long to be kept.
     """
-    query = select(SourceFile.id).where(SourceFile.sha256 == sha256)
-    known = connection.execute(query).scalar_one_or_none()
-    if known is not None:
-        return int(known)
-    with tempfile.TemporaryFile() as packed:
-        size, found = _compress(path, packed)
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._packed: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 (closed at the end of the context)
+        self._worker = ThreadPoolExecutor(1)
+        self._done = self._worker.submit(_compress, path, self._packed)
+
+    def __enter__(self) -> KeptSource:
+        """Return itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Wait for the work and forget it."""
+        self._worker.shutdown(wait=True, cancel_futures=True)
+        self._packed.close()
+
+    def keep(
+        self, connection: Connection, *, sha256: str, layout: str, row_count: int, by: str, now_utc: dt.datetime
+    ) -> int:
+        """Keep the bytes, once.
+
+        Parameters
+        ----------
+        connection : sqlalchemy.Connection
+            Connection of a writing unit of work.
+        sha256 : str
+            Hash of what was read from the file.
+        layout : str
+            Name of the layout that it was read with.
+        row_count : int
+            Rows that were read.
+        by : str
+            Who records.
+        now_utc : datetime.datetime
+            Aware time of the recording.
+
+        Returns
+        -------
+        int
+            Number of the source file.
+
+        Raises
+        ------
+        IngestError
+            If the file changed since it was read, or is too long to be kept.
+        """
+        query = select(SourceFile.id).where(SourceFile.sha256 == sha256)
+        known = connection.execute(query).scalar_one_or_none()
+        size, found = self._done.result()
         if found != sha256:
             message = "The file changed while it was read; nothing of it was stored."
-            raise IngestError(message, where=path.name, mend="Load it again when nothing writes to it any more.")
-        length = packed.tell()
+            raise IngestError(message, where=self.path.name, mend="Load it again when nothing writes to it any more.")
+        if known is not None:
+            return int(known)
+        length = self._packed.tell()
         if length > _MOST_BYTES:
             message = f"The file has {length:,} bytes even when compressed; at most {_MOST_BYTES:,} can be kept."
-            raise IngestError(message, where=path.name, mend="Split it and load the parts.")
-        packed.seek(0)
+            raise IngestError(message, where=self.path.name, mend="Split it and load the parts.")
+        self._packed.seek(0)
         number = int(reserve_ids(connection, "source_file", 1)[0])
-        values = (number, path.name, sha256, size, layout, row_count, now_utc, by)
+        values = (number, self.path.name, sha256, size, layout, row_count, now_utc, by)
         store = _store_sqlite if connection.dialect.name == "sqlite" else _store_postgresql
-        store(connection, values, packed, length)
-    return number
+        store(connection, values, self._packed, length)
+        return number
 
 
-def source_content(connection: Connection, source_file_id: int) -> bytes:
-    """Return the bytes of a kept file.
+def write_source(connection: Connection, source_file_id: int, folder: Path) -> Path:
+    """Write a kept file as it was loaded, under its own name.
 
     Parameters
     ----------
@@ -206,19 +226,28 @@ def source_content(connection: Connection, source_file_id: int) -> bytes:
         Connection to read from.
     source_file_id : int
         Number of the source file.
+    folder : pathlib.Path
+        Folder to write into.
 
     Returns
     -------
-    bytes
-        The file as it was loaded.
+    pathlib.Path
+        The file.
     """
-    query = select(SourceFile.content).where(SourceFile.id == source_file_id)
-    return zlib.decompress(connection.execute(query).scalar_one())
+    query = select(SourceFile.name, SourceFile.content).where(SourceFile.id == source_file_id)
+    name, content = connection.execute(query).one()
+    path = folder / (Path(name).name or "download")
+    loosen = zlib.decompressobj()
+    with path.open("wb") as file:
+        for start in range(0, len(content), _PIECE):
+            file.write(loosen.decompress(content[start : start + _PIECE]))
+        file.write(loosen.flush())
+    return path
 
 
 def _compress(path: Path, packed: IO[bytes]) -> tuple[int, str]:
     """Compress a file into another; return its size and hash."""
-    digest, squeeze, size = hashlib.sha256(), zlib.compressobj(6), 0
+    digest, squeeze, size = hashlib.sha256(), zlib.compressobj(_LEVEL), 0
     with path.open("rb") as file:
         while piece := file.read(_PIECE):
             digest.update(piece)
