@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from gwnet.errors import SettingsError
-from gwnet.store import fetch
-from gwnet.units import DISPLAY_UNITS, metres_per
+from gwnet.analysis.display_unit import in_unit
+from gwnet.store import fetch, fetch_programme
 
 if TYPE_CHECKING:
     from gwnet.store.session import Store
@@ -42,6 +41,7 @@ class Trending:
         site: str | None = None,
         known_on: dt.datetime | None = None,
         unit: str = "m",
+        approved: bool = False,
     ) -> pd.DataFrame:
         """Test the levels of wells for monotonic trends, one row a well.
 
@@ -62,7 +62,9 @@ class Trending:
         known_on : datetime.datetime, optional
             Record as known at this time.
         unit : str, optional
-            Unit of the slopes: m (columns end in ``_m_per_year``) or ft (``_ft_per_year``).
+            Unit of lengths and slopes: m (columns end in ``_m``, ``_m_per_year``) or ft (``_ft``, ``_ft_per_year``).
+        approved : bool, optional
+            Whether only approved levels take part; provisional ones do as well unless said.
 
         Returns
         -------
@@ -78,9 +80,239 @@ class Trending:
         """
         from gwnet.analysis.trends import trends
 
-        if unit not in DISPLAY_UNITS:
-            message = f"Results can be given in {' or '.join(DISPLAY_UNITS)}, not in {unit!r}."
-            raise SettingsError(message)
+        levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
+        return in_unit(trends(levels, asked, method=method, seasons=seasons, approved=approved), unit)
+
+    def pooled_trends(
+        self,
+        wells: Sequence[str] | None = None,
+        *,
+        aquifer: str | None = None,
+        method: str = "seasonal",
+        seasons: int = 4,
+        start: dt.date | dt.datetime | str | None = None,
+        end: dt.date | dt.datetime | str | None = None,
+        site: str | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+        approved: bool = False,
+    ) -> pd.DataFrame:
+        """Test the wells of each aquifer together for one trend, one row an aquifer.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Codes of wells; all unless given.
+        aquifer : str, optional
+            Only wells of this aquifer.
+        method : str, optional
+            ``seasonal`` (each season with its own kind) or ``kendall`` (one value a year).
+        seasons : int, optional
+            Seasons of a year, 4 or 12.
+        start, end : date, datetime or str, optional
+            First and last local date (both included), or instants.
+        site : str, optional
+            Only this site.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+        unit : str, optional
+            Unit of lengths and slopes: m (columns end in ``_m``, ``_m_per_year``) or ft (``_ft``, ``_ft_per_year``).
+        approved : bool, optional
+            Whether only approved levels take part; provisional ones do as well unless said.
+
+        Returns
+        -------
+        pandas.DataFrame
+            As `gwnet.analysis.trend_pooled.pooled_trends`.
+
+        Raises
+        ------
+        NotFoundError
+            If a site, well or aquifer is not on record.
+        SettingsError
+            If the method, number of seasons or unit is not known.
+        """
+        from gwnet.analysis.trend_pooled import pooled_trends
+
+        levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
+        return in_unit(pooled_trends(levels, asked, method=method, seasons=seasons, approved=approved), unit)
+
+    def threshold_dates(
+        self,
+        wells: Sequence[str] | None = None,
+        *,
+        aquifer: str | None = None,
+        method: str = "seasonal",
+        seasons: int = 4,
+        start: dt.date | dt.datetime | str | None = None,
+        end: dt.date | dt.datetime | str | None = None,
+        site: str | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+        approved: bool = False,
+    ) -> pd.DataFrame:
+        """Project the trends of wells to their thresholds in force, one row a well and threshold.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Codes of wells; all unless given.
+        aquifer : str, optional
+            Only wells of this aquifer.
+        method : str, optional
+            ``seasonal`` (each season with its own kind) or ``kendall`` (one value a year).
+        seasons : int, optional
+            Seasons of a year, 4 or 12.
+        start, end : date, datetime or str, optional
+            First and last local date (both included), or instants.
+        site : str, optional
+            Only this site.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+        unit : str, optional
+            Unit of lengths and slopes: m (columns end in ``_m``, ``_m_per_year``) or ft (``_ft``, ``_ft_per_year``).
+        approved : bool, optional
+            Whether only approved levels take part; provisional ones do as well unless said.
+
+        Returns
+        -------
+        pandas.DataFrame
+            As `gwnet.analysis.trend_thresholds.threshold_dates`.
+
+        Raises
+        ------
+        NotFoundError
+            If a site, well or aquifer is not on record.
+        SettingsError
+            If the method, number of seasons or unit is not known.
+        """
+        from gwnet.analysis.thresholds import with_elevations
+        from gwnet.analysis.trend_thresholds import threshold_dates
+
+        levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
+        with self.store.reading() as connection:
+            limits = fetch_programme.thresholds(connection, known_on, site)
+            points = fetch.measuring_points(connection, known_on, site)
+            everything = fetch.wells(connection, known_on, site)
+        limits = limits[limits["valid_until_utc"].isna() & limits["well_id"].isin(asked["well_id"])]
+        limits = with_elevations(limits, everything, points)
+        return in_unit(threshold_dates(levels, limits, method=method, seasons=seasons, approved=approved), unit)
+
+    def trend_steps(
+        self,
+        wells: Sequence[str] | None = None,
+        *,
+        aquifer: str | None = None,
+        method: str = "seasonal",
+        seasons: int = 4,
+        start: dt.date | dt.datetime | str | None = None,
+        end: dt.date | dt.datetime | str | None = None,
+        site: str | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+        approved: bool = False,
+    ) -> pd.DataFrame:
+        """Test the levels of wells for steps: the most likely one, and those at moments on record.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Codes of wells; all unless given.
+        aquifer : str, optional
+            Only wells of this aquifer.
+        method : str, optional
+            ``seasonal`` (each season with its own kind) or ``kendall`` (one value a year).
+        seasons : int, optional
+            Seasons of a year, 4 or 12.
+        start, end : date, datetime or str, optional
+            First and last local date (both included), or instants.
+        site : str, optional
+            Only this site.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+        unit : str, optional
+            Unit of lengths and slopes: m (columns end in ``_m``, ``_m_per_year``) or ft (``_ft``, ``_ft_per_year``).
+        approved : bool, optional
+            Whether only approved levels take part; provisional ones do as well unless said.
+
+        Returns
+        -------
+        pandas.DataFrame
+            As `gwnet.analysis.trend_steps.trend_steps`.
+
+        Raises
+        ------
+        NotFoundError
+            If a site, well or aquifer is not on record.
+        SettingsError
+            If the method, number of seasons or unit is not known.
+        """
+        from gwnet.analysis.trend_moments import known_moments
+        from gwnet.analysis.trend_steps import trend_steps
+
+        levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
+        with self.store.reading() as connection:
+            moments = known_moments(connection, known_on, site)
+        return in_unit(trend_steps(levels, asked, moments, method=method, seasons=seasons, approved=approved), unit)
+
+    def trend_left_out(
+        self,
+        wells: Sequence[str] | None = None,
+        *,
+        aquifer: str | None = None,
+        start: dt.date | dt.datetime | str | None = None,
+        end: dt.date | dt.datetime | str | None = None,
+        site: str | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+        approved: bool = False,
+    ) -> pd.DataFrame:
+        """List the levels that take no part in trends, each with its reason.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Codes of wells; all unless given.
+        aquifer : str, optional
+            Only wells of this aquifer.
+        start, end : date, datetime or str, optional
+            First and last local date (both included), or instants.
+        site : str, optional
+            Only this site.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+        unit : str, optional
+            Unit of the levels: m (columns end in ``_m``) or ft (``_ft``).
+        approved : bool, optional
+            Whether provisional levels are among them.
+
+        Returns
+        -------
+        pandas.DataFrame
+            As `gwnet.analysis.used_levels.left_out_levels`.
+
+        Raises
+        ------
+        NotFoundError
+            If a site, well or aquifer is not on record.
+        SettingsError
+            If the unit is not known.
+        """
+        from gwnet.analysis.used_levels import left_out_levels
+
+        levels, _ = self._trend_inputs(wells, aquifer, start, end, site, known_on)
+        return in_unit(left_out_levels(levels, approved=approved), unit)
+
+    def _trend_inputs(
+        self,
+        wells: Sequence[str] | None,
+        aquifer: str | None,
+        start: dt.date | dt.datetime | str | None,
+        end: dt.date | dt.datetime | str | None,
+        site: str | None,
+        known_on: dt.datetime | None,
+    ) -> tuple[pd.DataFrame, pd.DataFrame]:
+        """Return the levels and wells that were asked for."""
         codes = None if wells is None else list(wells)
         levels = self.levels(codes, site=site, aquifer=aquifer, start=start, end=end, known_on=known_on)
         with self.store.reading() as connection:
@@ -89,9 +321,4 @@ class Trending:
             asked = asked[asked["well"].isin(codes)]
         if aquifer is not None:
             asked = asked[asked["aquifer"] == aquifer]
-        table = trends(levels, asked, method=method, seasons=seasons)
-        if unit == "m":
-            return table
-        slopes = [name for name in table.columns if name.endswith("_m_per_year")]
-        table[slopes] /= metres_per(unit)
-        return table.rename(columns={name: name.replace("_m_per_year", f"_{unit}_per_year") for name in slopes})
+        return levels, asked

@@ -59,6 +59,8 @@ class Tested:
         Variance of S that p and limits have.
     correlation : float
         Correlation from one year to the next, corrected for the length of the record.
+    widening : float
+        What correlation from one year to the next multiplies the variance of a trend test by.
     step : bool
         Whether levels before and after a gap were compared instead.
     notes : list of str
@@ -73,6 +75,7 @@ class Tested:
     slope: tuple[float, float, float] = (math.nan, math.nan, math.nan)
     variance: float = math.nan
     correlation: float = math.nan
+    widening: float = 1.0
     step: bool = False
     notes: list[str] = field(default_factory=list)
 
@@ -127,7 +130,7 @@ def _trend(record: WellRecord) -> Tested:
     made = _yearly(record) if record.values.shape[1] == 1 else _seasonal(record)
     line = censored_theil_sen(record.values, years, bound=record.bound, variance=made.variance)
     held = _persistence(record.values, record.bound, years, line.slope)
-    made.correlation = held.corrected
+    made.correlation, made.widening = held.corrected, held.variance_ratio
     if held.variance_ratio > 1.0:
         _widen(made, record, held)
         line = censored_theil_sen(record.values, years, bound=record.bound, variance=made.variance)
@@ -152,7 +155,8 @@ def _seasonal(record: WellRecord) -> Tested:
     if shared > 0.0:
         made.variance = shared
         made.p = normal_probabilities(found.score, shared, continuity=False)[1]
-        made.notes.append(f"p with covariance among seasons, without it {p_text(found.p_value)}")
+        words = f" where it widens ({record.years.size} years are few for it)" if few else ""
+        made.notes.append(f"p with covariance among seasons{words}, without it {p_text(found.p_value)}")
     if found.heterogeneity_p <= ALPHA:
         made.notes.append(f"seasons differ in their trends ({p_text(found.heterogeneity_p)})")
     return made
@@ -230,6 +234,7 @@ def segments_of(record: WellRecord, first_after: int) -> tuple[Tested, str | Non
         found.score, plain.variance, found.score / pairs, plain.z, found.p_value, step=True, variance=found.variance
     )
     made.slope, made.correlation = (found.shift, found.lower, found.upper), held.corrected
+    made.widening = held.variance_ratio
     if ratio > 1.0:
         made.notes.append(
             f"years go together (correlation {held.corrected:.2f}{', assumed' if held.assumed else ''}): p and limits "

@@ -41,7 +41,7 @@ _DECIMALS: Final[dict[str, int]] = {
 }
 
 #: Columns of numbers that may be very small.
-_SIGNIFICANT: Final = ("p", "p_adjusted")
+_SIGNIFICANT: Final = ("p", "p_adjusted", "p_wells_differ", "p_seasons_differ")
 
 #: Decimals in files: a micrometre, well below any uncertainty, and no binary dust; small numbers, such as gradients,
 #: carry as many significant digits.

@@ -6,6 +6,14 @@ import click
 
 from gwnet.cli import options, output
 
+#: What may be printed instead of one row a well: option, method of the network, message where there is nothing.
+_OTHERS = {
+    "pooled": ("pooled_trends", "No well of an aquifer is on record that matches."),
+    "thresholds": ("threshold_dates", "No threshold is in force at a well that matches."),
+    "steps": ("trend_steps", "No well is on record that matches."),
+    "left_out": ("trend_left_out", "Every level that matches takes part."),
+}
+
 
 @click.command("trend")
 @options.wells
@@ -20,6 +28,11 @@ from gwnet.cli import options, output
 @click.option(
     "--seasons", type=click.Choice(["12", "4"]), default="4", show_default=True, help="Seasons of a year, from January."
 )
+@click.option("--approved", is_flag=True, help="Leave out levels that no review approved.")
+@click.option("--pooled", is_flag=True, help="One row an aquifer: all its wells in one test.")
+@click.option("--thresholds", is_flag=True, help="One row a threshold: when the trend would reach it.")
+@click.option("--steps", is_flag=True, help="Test for steps: the most likely one, gaps, new measuring points, sensors.")
+@click.option("--left-out", is_flag=True, help="List the levels that take no part, each with its reason.")
 @options.span
 @options.site
 @options.known_on
@@ -33,6 +46,15 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
     with limits at 95 %. Direction is told at 5 % of the p adjusted for the number of wells; the note says what the
     numbers rest on.
     """
+    asked = [name for name in _OTHERS if chosen.pop(name)]
+    if len(asked) > 1:
+        message = "--pooled, --thresholds, --steps and --left-out are tables of their own. Ask for one at a time."
+        raise click.UsageError(message)
+    method, empty = _OTHERS[asked[0]] if asked else ("trends", "No well is on record that matches.")
+    if method == "trend_left_out":
+        chosen.pop("method")
+    else:
+        chosen["seasons"] = int(seasons)
     with options.opened(db) as net:
-        table = net.trends(wells or None, seasons=int(seasons), **chosen)
-    output.rows(table, form, empty="No well is on record that matches.")
+        table = getattr(net, method)(wells or None, **chosen)
+    output.rows(table, form, empty=empty)

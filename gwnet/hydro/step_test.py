@@ -95,7 +95,7 @@ class TwoSegments:
     upper: float
 
 
-def pettitt(values: ArrayLike, *, bound: ArrayLike = 0, method: str = "auto") -> Pettitt:
+def pettitt(values: ArrayLike, *, bound: ArrayLike = 0, method: str = "auto", widening: float = 1.0) -> Pettitt:
     """Test a series for one step at a time not known beforehand.
 
     Parameters
@@ -107,6 +107,9 @@ def pettitt(values: ArrayLike, *, bound: ArrayLike = 0, method: str = "auto") ->
     method : {"auto", "exact", "drawn", "approximate"}
         All orders of the rows (up to 7), 9,999 orders drawn with a seed from the values, or Pettitt's formula;
         ``auto``: exact up to 7 rows, else drawn.
+    widening : float
+        What serial correlation multiplies the variance of sums of signs by; K is divided by its root for the
+        probability.
 
     Returns
     -------
@@ -116,7 +119,7 @@ def pettitt(values: ArrayLike, *, bound: ArrayLike = 0, method: str = "auto") ->
     Raises
     ------
     AnalysisError
-        If the method is unknown, or exact is asked for beyond 7 rows.
+        If the method is unknown, exact is asked for beyond 7 rows, or the widening is below 1.
     TooFewLevelsError
         If fewer than three rows have a value.
 
@@ -137,6 +140,7 @@ def pettitt(values: ArrayLike, *, bound: ArrayLike = 0, method: str = "auto") ->
     >>> found.statistic, found.last_before, found.p_value
     (9, 2, 0.1)
     """
+    _refuse_narrowing(widening)
     low, high = _rows(values, bound)
     here = np.flatnonzero(~np.isnan(low).all(axis=1))
     if here.size < 3:
@@ -148,7 +152,9 @@ def pettitt(values: ArrayLike, *, bound: ArrayLike = 0, method: str = "auto") ->
     walk = -np.cumsum(scores)[:-1]
     at = int(np.argmax(np.abs(walk)))
     largest = abs(float(walk[at]))
-    return Pettitt(n, int(largest), int(walk[at]), int(here[at]), _pettitt_p(scores, largest, how), how)
+    return Pettitt(
+        n, int(largest), int(walk[at]), int(here[at]), _pettitt_p(scores, largest / math.sqrt(widening), how), how
+    )
 
 
 def _pettitt_method(method: str, n: int) -> str:
@@ -224,9 +230,7 @@ def two_segments(values: ArrayLike, first_after: int, *, bound: ArrayLike = 0, w
     >>> found.score, found.shift, round(found.z, 4)
     (9, 4.0, 1.964)
     """
-    if widening < 1.0:
-        message = f"The widening of the variance is {widening}; expected 1 or more."
-        raise AnalysisError(message)
+    _refuse_narrowing(widening)
     low, high = _rows(values, bound)
     here = ~np.isnan(low).all(axis=1)
     before = np.flatnonzero(here & (np.arange(len(low)) < first_after))
@@ -250,6 +254,12 @@ def two_segments(values: ArrayLike, first_after: int, *, bound: ArrayLike = 0, w
         method = "normal"
     shift = slope_between(lowest[paired], highest[paired], variance)
     return TwoSegments(before.size, after.size, score, variance, z, p_value, method, *shift)
+
+
+def _refuse_narrowing(widening: float) -> None:
+    if not widening >= 1.0:
+        message = f"The widening of the variance is {widening}; expected 1 or more."
+        raise AnalysisError(message)
 
 
 def _parted_p(scores: Floats, after: int, score: int) -> float:

@@ -118,7 +118,7 @@ def test_seasonal_numbers_equal_pymannkendall(years):
     if "go together" not in row["note"]:
         assert row["p"] == pytest.approx(2 * stats.norm.sf(abs(plain.s) / np.sqrt(variance)))
     assert "p with covariance among seasons" in row["note"]
-    assert ("covariance among seasons only widens" in row["note"]) == (years < 10)
+    assert ("among seasons where it widens (6 years" in row["note"]) == (years < 10)
 
 
 def test_a_seasonal_cycle_does_not_hide_a_trend_and_is_none():
