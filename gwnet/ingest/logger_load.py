@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, Protocol
 import pandas as pd
 from sqlalchemy import Connection, select
 
-from gwnet.errors import GwnetError, IngestError, NotFoundError, SettingsError
+from gwnet.errors import IngestError, NotFoundError, SettingsError, StoreError
 from gwnet.ingest.logger_result import LoggerFileResult, LoggersResult, SeriesResult
 from gwnet.ingest.logger_tally import DeploymentTally, RhythmTally, SeriesTally
 from gwnet.store import fetch_programme, fetch_samples
@@ -149,7 +149,7 @@ def load_logger_files(
     for path in paths:
         try:
             files.append(_load_one(store, path, opener, told, counted))
-        except GwnetError as error:
+        except (IngestError, StoreError, SettingsError) as error:
             files.append(LoggerFileResult(path.name, error=error))
         counted.file_done(path)
     return LoggersResult(tuple(files))
