@@ -137,7 +137,7 @@ class BlockReader:
             return csv.read_csv(
                 pa.BufferReader(text),
                 read_options=csv.ReadOptions(
-                    column_names=[f"c{n}" for n in range(width)], block_size=max(len(text), 1 << 16), use_threads=False
+                    column_names=[f"c{n}" for n in range(width)], block_size=max(len(text), 1 << 16), use_threads=True
                 ),
                 parse_options=csv.ParseOptions(delimiter=plan.layout.delimiter, ignore_empty_lines=False),
                 convert_options=csv.ConvertOptions(

@@ -450,7 +450,7 @@ class _FixedWidth:
             digit = self.signs[place] - np.uint8(48)
             self._hold(digit.max() <= 9)
             value = value * np.int32(10) + digit
-        self._hold(value.max() <= highest) and bool(value.min() >= lowest)
+        self._hold(value.max() <= highest and value.min() >= lowest)
         return value
 
     def _days(self) -> Whole:

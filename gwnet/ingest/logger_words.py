@@ -233,7 +233,7 @@ def names_time(heading: str) -> bool:
 
 
 def names_serial(heading: str) -> bool:
-    """Return whether a heading names a serial number.
+    """Return whether a heading names a serial number; what stands in brackets behind other words does not count.
 
     Parameters
     ----------
@@ -245,7 +245,7 @@ def names_serial(heading: str) -> bool:
     bool
         Whether it does.
     """
-    return bool(_SERIAL_WORDS.search(heading))
+    return bool(_SERIAL_WORDS.search(re.split(r"[(\[]", heading)[0]))
 
 
 def absolute_or_not(lowest_pa: float, highest_pa: float) -> tuple[str, str]:

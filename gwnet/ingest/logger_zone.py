@@ -74,7 +74,8 @@ class ToUtc:
     def _settled(self, local: Whole, first: Whole, twice: Flags) -> Whole:
         """Return rising rows in UTC, the repeated hours in their order; ``first`` takes them all as the first."""
         utc = first.copy()
-        back = self._put_back(local)
+        back = np.zeros(local.shape, dtype=np.int64)
+        back[twice] = self._put_back(local[twice])
         edges = np.flatnonzero(np.diff(np.concatenate(([False], twice, [False])).astype(np.int8)))
         for start, end in zip(edges[::2], edges[1::2], strict=True):
             utc[start:end] += np.where(self._second(local, utc, back, int(start), int(end)), back[start:end], 0)
