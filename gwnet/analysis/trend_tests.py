@@ -147,11 +147,9 @@ def _seasonal(record: WellRecord) -> Tested:
     found = seasonal_kendall(record.values, bound=record.bound)
     made = Tested(found.score, found.variance, found.tau_a, found.z, found.p_value, variance=found.variance)
     shared = found.variance_correlated
-    if record.years.size < COVARIANCE_YEARS:
+    few = record.years.size < COVARIANCE_YEARS
+    if few:
         shared = max(shared, found.variance)
-        made.notes.append(
-            f"{record.years.size} years with values: p is uncertain, covariance among seasons only widens"
-        )
     if shared > 0.0:
         made.variance = shared
         made.p = normal_probabilities(found.score, shared, continuity=False)[1]
