@@ -13,7 +13,7 @@ from gwnet.analysis.trend_records import WellRecord, stacked, well_records
 from gwnet.analysis.trend_tests import ALPHA, LEAST_YEARS, p_text
 from gwnet.analysis.trends import directions, parts_of_year
 from gwnet.analysis.used_levels import used_levels
-from gwnet.hydro.censored_slopes import censored_theil_sen
+from gwnet.hydro.censored_slopes import pair_slopes
 from gwnet.hydro.false_discovery import adjusted_p_values
 from gwnet.hydro.kendall import normal_probabilities
 from gwnet.hydro.persistence import persistence
@@ -150,13 +150,13 @@ def _tested(records: list[WellRecord]) -> dict[str, object]:
     score, variance = year_score(signs), correlated_variance(signs)
     alone = [seasonal_kendall(record.values, bound=record.bound) for record in records]
     independent = sum(one.variance for one in alone)
-    steep = censored_theil_sen(values, when, bound=bound, variance=variance).slope
+    line = pair_slopes(values, when, bound=bound)
+    steep = line.limits(variance)[0]
     straight = steep if math.isfinite(steep) else 0.0
     held = persistence(year_scores(year_signs(values, bound=bound, years=when, slope=straight)))
     without = normal_probabilities(score, variance, continuity=False)[1]
     variance *= held.variance_ratio
-    line = censored_theil_sen(values, when, bound=bound, variance=variance)
-    slopes = [number if math.isfinite(number) else math.nan for number in (line.slope, line.lower, line.upper)]
+    slopes = [number if math.isfinite(number) else math.nan for number in line.limits(variance)]
     counts = (~np.isnan(values)).sum(axis=0)
     scores = np.array([one.score for one in alone])
     notes = [f"p with covariance among wells and seasons, with none {p_text(_independent_p(score, independent))}"]

@@ -104,27 +104,24 @@ def well_records(used: pd.DataFrame, seasons: int) -> dict[tuple[str, str], Well
     if used.empty:
         return {}
     made = period_values(used, seasons).sort_values(["site", "well", "year", "season"], kind="stable")
-    day = used["day"].to_numpy().astype("datetime64[D]")
-    order = np.lexsort((day, used["well"].to_numpy(dtype=str), used["site"].to_numpy(dtype=str)))
-    day, keys = day[order], list(zip(used["site"].to_numpy()[order], used["well"].to_numpy()[order], strict=True))
-    days = {keys[begin]: day[begin:end] for begin, end in _runs(keys)}
-    keys = list(zip(made["site"], made["well"], strict=True))
+    days = _days_of_wells(used)
     year, season = made["year"].to_numpy(dtype=np.int64), made["season"].to_numpy(dtype=np.int64)
     value, bound = made["value"].to_numpy(dtype=np.float64), made["bound"].to_numpy(dtype=np.int64)
     found = {}
-    for begin, end in _runs(keys):
-        years, row = np.unique(year[begin:end], return_inverse=True)
+    for (site, well), places in made.reset_index(drop=True).groupby(["site", "well"]).indices.items():
+        years, row = np.unique(year[places], return_inverse=True)
         table = np.full((years.size, seasons), np.nan)
         sides = np.zeros((years.size, seasons), dtype=np.int64)
-        table[row, season[begin:end]], sides[row, season[begin:end]] = value[begin:end], bound[begin:end]
-        found[keys[begin]] = WellRecord(*keys[begin], years, table, sides, days[keys[begin]])
+        table[row, season[places]], sides[row, season[places]] = value[places], bound[places]
+        found[site, well] = WellRecord(site, well, years, table, sides, days[site, well])
     return found
 
 
-def _runs(keys: list[tuple[str, str]]) -> list[tuple[int, int]]:
-    """Return where runs of equal keys begin and end."""
-    starts = [k for k, key in enumerate(keys) if not k or key != keys[k - 1]]
-    return list(zip(starts, [*starts[1:], len(keys)], strict=True))
+def _days_of_wells(used: pd.DataFrame) -> dict[tuple[str, str], NDArray[np.datetime64]]:
+    """Return the days of each well, ascending."""
+    days = used["day"].to_numpy().astype("datetime64[D]")
+    groups = used.reset_index(drop=True).groupby(["site", "well"]).indices
+    return {key: np.sort(days[places]) for key, places in groups.items()}
 
 
 def longest_gap(record: WellRecord) -> Gap | None:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gwnet.analysis.trend_records import Gap, WellRecord, longest_gap
-from gwnet.hydro.censored_slopes import censored_theil_sen
+from gwnet.hydro.censored_slopes import pair_slopes
 from gwnet.hydro.kendall import mann_kendall, normal_probabilities
 from gwnet.hydro.persistence import Persistence, persistence, segments_ratio
 from gwnet.hydro.seasonal_kendall import seasonal_kendall
@@ -128,13 +128,13 @@ def _too_short(record: WellRecord) -> str:
 def _trend(record: WellRecord) -> Tested:
     years = record.years.astype(np.float64)
     made = _yearly(record) if record.values.shape[1] == 1 else _seasonal(record)
-    line = censored_theil_sen(record.values, years, bound=record.bound, variance=made.variance)
-    held = _persistence(record.values, record.bound, years, line.slope)
+    slopes = pair_slopes(record.values, years, bound=record.bound)
+    steep = slopes.limits(made.variance)[0]
+    held = _persistence(record.values, record.bound, years, steep)
     made.correlation, made.widening = held.corrected, held.variance_ratio
     if held.variance_ratio > 1.0:
         _widen(made, record, held)
-        line = censored_theil_sen(record.values, years, bound=record.bound, variance=made.variance)
-    made.slope = (line.slope, line.lower, line.upper)
+    made.slope = slopes.limits(made.variance)
     return made
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,9 +14,12 @@ from gwnet.hydro.kendall import value_limits
 from gwnet.hydro.theil_sen import limit_ranks
 from gwnet.hydro.year_signs import correlated_variance, year_signs
 
-__all__ = ["CensoredSlope", "censored_theil_sen", "slope_between"]
+__all__ = ["CensoredSlope", "PairSlopes", "censored_theil_sen", "pair_slopes", "slope_between"]
 
 Floats = NDArray[np.float64]
+
+#: Up to this count the places of pairs are kept for the next series.
+KEPT = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +45,111 @@ class CensoredSlope:
     slope: float
     lower: float
     upper: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PairSlopes:
+    """Slopes of all pairs, sorted once for limits of any width.
+
+    Attributes
+    ----------
+    middle : ndarray of float64, shape (n,)
+        Sorted slopes; with bounds the sorted lowest and highest possible ones, taken two by two.
+    open_count : int
+        Pairs of which only a lowest or highest possible slope, or neither, is known.
+    """
+
+    middle: Floats
+    open_count: int
+
+    def limits(
+        self, variance: float, *, confidence: float = 0.95, ranks: str = "interpolated"
+    ) -> tuple[float, float, float]:
+        """Return the median and its limits.
+
+        Parameters
+        ----------
+        variance : float
+            Variance of Kendall's S.
+        confidence : float
+            Confidence of the two limits together.
+        ranks : {"interpolated", "rounded"}
+            How limits are taken at ranks that are not whole.
+
+        Returns
+        -------
+        tuple of float
+            Median, lower and upper limit; infinite where there is none.
+        """
+        wanted = limit_ranks(self.middle.size, max(variance, 0.0), confidence=confidence, ranks=ranks)
+        return _at(self.middle, (self.middle.size + 1) / 2.0), _at(self.middle, wanted[0]), _at(self.middle, wanted[1])
+
+
+def pair_slopes(values: ArrayLike, times: ArrayLike | None = None, *, bound: ArrayLike = 0) -> PairSlopes:
+    """Return the slopes of all pairs within the blocks of a series.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,) or (n, m)
+        A row for each time, a column for each block; for a bound the bound itself; NaN where there is no value.
+    times : array_like, shape (n,), optional
+        Times of the rows, ascending, none twice; without them 0, 1, 2, ….
+    bound : array_like of int
+        -1 where the true value is at or below the number (dry), +1 where it is at or above it, 0 elsewhere.
+
+    Returns
+    -------
+    PairSlopes
+        Slopes, sorted.
+
+    Raises
+    ------
+    ShapeError
+        If the values have neither one nor two dimensions, or the times do not fit them or do not ascend.
+    TooFewLevelsError
+        If no block has values at two times.
+
+    Examples
+    --------
+    >>> pair_slopes([5.0, 4.0, 3.5]).middle.tolist()
+    [-1.0, -0.75, -0.5]
+    """
+    low, high = value_limits(values, bound)
+    same = low is high or np.array_equal(low, high, equal_nan=True)
+    if low.ndim == 1:
+        low, high = low[:, None], high[:, None]
+    when = np.arange(len(low), dtype=np.float64) if times is None else np.asarray(times, dtype=np.float64)
+    if low.ndim != 2 or when.shape != low.shape[:1] or not (np.diff(when) > 0).all():
+        message = f"Times must ascend, one for each row; found {when.shape} times for values {low.shape}."
+        raise ShapeError(message)
+    earlier, later = _pairs(len(when)) if len(when) <= KEPT else np.triu_indices(len(when), 1)
+    apart = (when[later] - when[earlier])[:, None]
+    flattest = _there((low[later] - high[earlier]) / apart)
+    if not flattest.size:
+        message = f"No block has values at two times; found {int((~np.isnan(low)).sum())} values in {low.shape[1]}."
+        raise TooFewLevelsError(message)
+    if same:
+        flattest.sort()
+        return PairSlopes(flattest, 0)
+    steepest = _there((high[later] - low[earlier]) / apart)
+    return PairSlopes(_taken_by_two(flattest, steepest), int(np.count_nonzero(flattest < steepest)))
+
+
+@lru_cache(maxsize=8)
+def _pairs(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return the places of the first and second of all pairs; many wells have as many years."""
+    return np.triu_indices(count, 1)
+
+
+def _there(slopes: Floats) -> Floats:
+    return slopes[~np.isnan(slopes)]
+
+
+def _taken_by_two(lowest: Floats, highest: Floats) -> Floats:
+    ends = np.sort(np.concatenate([lowest, highest]))
+    first, second = ends[0::2], ends[1::2]
+    with np.errstate(invalid="ignore"):
+        return np.where(first == second, first, (first + second) / 2.0)
 
 
 def censored_theil_sen(
@@ -102,22 +211,12 @@ def censored_theil_sen(
     >>> found.slope, found.open_count
     (-1.0, 3)
     """
-    low, high = value_limits(values, bound)
-    if low.ndim == 1:
-        low, high = low[:, None], high[:, None]
-    when = np.arange(len(low), dtype=np.float64) if times is None else np.asarray(times, dtype=np.float64)
-    if low.ndim != 2 or when.shape != low.shape[:1] or not (np.diff(when) > 0).all():
-        message = f"Times must ascend, one for each row; found {when.shape} times for values {low.shape}."
-        raise ShapeError(message)
-    flattest, steepest = _slope_ends(low, high, when)
-    if not flattest.size:
-        message = f"No block has values at two times; found {int((~np.isnan(low)).sum())} values in {low.shape[1]}."
-        raise TooFewLevelsError(message)
+    slopes = pair_slopes(values, times, bound=bound)
     if variance is None:
         variance = correlated_variance(year_signs(values, bound=bound))
-    open_count = int(np.count_nonzero(flattest < steepest))
-    slope, lower, upper = slope_between(flattest, steepest, variance, confidence=confidence, ranks=ranks)
-    return CensoredSlope(flattest.size, open_count, slope, lower, upper)
+    return CensoredSlope(
+        slopes.middle.size, slopes.open_count, *slopes.limits(variance, confidence=confidence, ranks=ranks)
+    )
 
 
 def slope_between(
@@ -148,27 +247,8 @@ def slope_between(
     >>> slope_between(np.array([-1.0, 0.0, 1.0]), np.array([-1.0, 2.0, 1.0]), 0.0)[0]
     0.5
     """
-    count = lowest.size
-    ends = np.sort(np.concatenate([lowest, highest]))
-    first, second = ends[0::2], ends[1::2]
-    with np.errstate(invalid="ignore"):
-        middle = np.where(first == second, first, (first + second) / 2.0)
-    wanted = limit_ranks(count, max(variance, 0.0), confidence=confidence, ranks=ranks)
-    return _at(middle, (count + 1) / 2.0), _at(middle, wanted[0]), _at(middle, wanted[1])
-
-
-def _slope_ends(low: Floats, high: Floats, when: Floats) -> tuple[Floats, Floats]:
-    """Return the lowest and highest slopes of all pairs within the blocks."""
-    lowest, highest = [], []
-    earlier, later = np.triu_indices(len(when), 1)
-    apart = when[later] - when[earlier]
-    for k in range(low.shape[1]):
-        flat = (low[later, k] - high[earlier, k]) / apart
-        steep = (high[later, k] - low[earlier, k]) / apart
-        here = ~np.isnan(flat)
-        lowest.append(flat[here])
-        highest.append(steep[here])
-    return np.concatenate([np.empty(0), *lowest]), np.concatenate([np.empty(0), *highest])
+    slopes = PairSlopes(_taken_by_two(lowest, highest), int(np.count_nonzero(lowest < highest)))
+    return slopes.limits(variance, confidence=confidence, ranks=ranks)
 
 
 def _at(slopes: Floats, rank: float) -> float:
