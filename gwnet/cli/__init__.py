@@ -39,6 +39,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "effects": ("effects", "List the levels that corrections moved, before and after."),
     "hydrograph": ("hydrograph", "Draw the hydrograph of one or more wells."),
     "trend": ("trend", "Test levels for trends, one row a well."),
+    "seasons": ("seasons", "Tell the seasons of wells: monthly statistics and the newest level's percentile."),
     "map": ("map", "Draw the potentiometric map of one aquifer and day."),
     "gradient": ("gradient", "Work out the horizontal gradient from three or more wells."),
     "report": ("report", "Make a report from its definition."),

@@ -1,0 +1,47 @@
+"""Frames in the unit that they are shown in."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from gwnet.errors import SettingsError
+from gwnet.units import DISPLAY_UNITS, metres_per
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["in_unit"]
+
+#: Names of columns that hold metres or metres a year.
+_METRES = re.compile(r"_m(?P<each>_per_year)?$")
+
+
+def in_unit(table: pd.DataFrame, unit: str) -> pd.DataFrame:
+    """Return a frame with its lengths in another unit.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Frame whose columns of lengths end in ``_m``, and those of slopes in ``_m_per_year``.
+    unit : str
+        ``m`` or ``ft``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The frame itself for m; otherwise a copy whose columns end in ``_ft`` and ``_ft_per_year``.
+
+    Raises
+    ------
+    SettingsError
+        If the unit is neither.
+    """
+    if unit not in DISPLAY_UNITS:
+        message = f"Results can be given in {' or '.join(DISPLAY_UNITS)}, not in {unit!r}."
+        raise SettingsError(message)
+    if unit == "m":
+        return table
+    lengths = [column for column in table.columns if _METRES.search(column)]
+    converted = table.assign(**{column: table[column] / metres_per(unit) for column in lengths})
+    return converted.rename(columns={column: _METRES.sub(rf"_{unit}\g<each>", column) for column in lengths})

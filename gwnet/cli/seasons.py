@@ -1,0 +1,89 @@
+"""``gwnet seasons``."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from gwnet.cli import options, output
+
+if TYPE_CHECKING:
+    from gwnet.network import Network
+
+
+@click.command("seasons")
+@options.wells
+@click.option("--aquifer", metavar="AQUIFER", help="Only wells of this aquifer.")
+@click.option("--summary", is_flag=True, help="One row a well: newest level, annual cycle, records.")
+@click.option(
+    "--figure",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Draw the newest year over the years before into this file (.png, .pdf, .svg).",
+)
+@click.option(
+    "--stl",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Draw the levels of one well parted into trend, season and remainder into this file.",
+)
+@click.option(
+    "--least-years",
+    type=click.IntRange(min=2),
+    default=10,
+    show_default=True,
+    metavar="N",
+    help="Years with a level from which a month has percentiles.",
+)
+@click.option(
+    "--definition",
+    type=click.Choice(["weibull", "linear"]),
+    default="weibull",
+    show_default=True,
+    help="Percentiles by rank over n + 1, or interpolated from the lowest to the highest value.",
+)
+@click.option(
+    "--value",
+    type=click.Choice(["median", "middle"]),
+    default="median",
+    show_default=True,
+    help="How the days of a month give one value: their median, or the day nearest to its middle.",
+)
+@options.span
+@options.site
+@options.known_on
+@options.unit
+@options.form
+@options.db
+def command(
+    wells: tuple[str, ...], summary: bool, figure: Path | None, stl: Path | None, form: str, db: str, **chosen: Any
+) -> None:
+    """Tell the seasons of wells: monthly statistics and the newest level's percentile.
+
+    One row a well and calendar month: statistics of one value a year, and the percentile of the month's newest level
+    among them, from 0 (lowest) to 100. Dry months are bounds: they are ranked, and statistics that they leave open are
+    named in at_or_below.
+    """
+    if stl is not None and len(wells) != 1:
+        message = "--stl draws one well. Name it with --well WELL."
+        raise click.UsageError(message)
+    with options.opened(db) as net:
+        table = (net.season_summary if summary else net.seasons)(wells or None, **chosen)
+        made = _drawn(net, wells, figure, stl, chosen)
+    output.rows(table, form, empty="No level is on record that matches.")
+    output.made(made)
+
+
+def _drawn(
+    net: "Network", wells: tuple[str, ...], figure: Path | None, stl: Path | None, chosen: dict[str, Any]
+) -> list[Path]:
+    """Draw the figures that were asked for; return their files."""
+    from gwnet.figures.panel import save_pages
+
+    made = []
+    if figure is not None:
+        made += save_pages(net.seasons_figures(wells or None, **chosen), figure)
+    if stl is not None:
+        others = {name: chosen[name] for name in ("start", "end", "site", "known_on", "unit", "value")}
+        made += save_pages([net.decomposition_figure(wells[0], **others)], stl)
+    return made
