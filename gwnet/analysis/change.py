@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -17,10 +17,12 @@ from gwnet.analysis.map_result import MapResult
 from gwnet.analysis.maps import make_map
 from gwnet.analysis.reduce import reduce_levels
 from gwnet.analysis.site_maps import control_of, unit_of_coordinates
+from gwnet.constants import SURVEY_ACCURACY_M
 from gwnet.errors import SettingsError
 from gwnet.hydro.seepage import Interval
 from gwnet.hydro.surface_sums import ChangeSums, change_sums
 from gwnet.store.fetch_levels import LevelFilter
+from gwnet.units import metres_per
 
 #: Columns of the table of changes, in order.
 CHANGE_COLUMNS: Final = (
@@ -186,8 +188,19 @@ def change_of(
         vertical_datum=site["vertical_datum"],
         coordinate_unit_m=unit_of_coordinates(site["crs"]),
     )
+    made = replace(made, cautions=(*_assumed(again, wells, unit), *made.cautions))
     sums = change_sums(made.surface, unit_m=unit_of_coordinates(site["crs"]))
     return ChangeResult(aquifer, date, since, wells, made, sums, storage)
+
+
+def _assumed(sets: list[pd.DataFrame], wells: pd.DataFrame, unit: str) -> list[str]:
+    """Return a caution where the uncertainty of a level had to be taken from what is usual."""
+    used = set(wells.loc[wells["used"], "well"])
+    missing = {well for one in sets for well in one.loc[one["uncertainty_m"].isna(), "well"] if well in used}
+    if not missing:
+        return []
+    taken = f"{SURVEY_ACCURACY_M / metres_per(unit):.2f} {unit}"
+    return [f"No uncertainty is on record for levels of {', '.join(sorted(missing))}; ± {taken} was taken for each."]
 
 
 def _refused(sets: list[pd.DataFrame], exclude: Collection[str]) -> dict[str, str]:
@@ -234,7 +247,8 @@ def change_table(
     parts = [survey.reindex(both[f"event_id_{side}"].fillna(-1).astype(np.int64)) for side in ("before", "after")]
     same = (parts[0]["point"].to_numpy() == parts[1]["point"].to_numpy()) & (parts[0]["point"].to_numpy() >= 0)
     shared = np.where(same, 2.0 * np.nan_to_num(parts[0]["survey_m"].to_numpy()) ** 2, 0.0)
-    squares = both["uncertainty_m_before"] ** 2 + both["uncertainty_m_after"] ** 2 - shared
+    widths = [both[f"uncertainty_m_{side}"].fillna(SURVEY_ACCURACY_M) for side in ("before", "after")]
+    squares = widths[0] ** 2 + widths[1] ** 2 - shared
     width = np.sqrt(np.maximum(squares, 0.0))
     reason = both["reason_after"].fillna("").where(both["reason_after"].fillna("") != "", both["reason_before"])
     reason = reason.where(~both["well"].isin(list(refused)), both["well"].map(refused)).fillna("")

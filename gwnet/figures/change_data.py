@@ -109,7 +109,7 @@ def change_plot_data(
         coordinate_unit_m=coordinate_unit_m,
         crs=shown(crs),
         points=points,
-        contours=_paths(contours, interval_m, unit, signed=True),
+        contours=_paths(contours, interval_m, unit, change=True),
         arrows=np.empty((0, 4)),
         arrows_inferred=np.empty(0, dtype=bool),
         boundary=rings_of(boundary),
@@ -206,7 +206,7 @@ def worth_plot_data(
         coordinate_unit_m=coordinate_unit_m,
         crs=shown(crs),
         points=tuple(points),
-        contours=_paths(contours, interval_m, unit, signed=False),
+        contours=_paths(contours, interval_m, unit, change=False),
         arrows=np.empty((0, 4)),
         arrows_inferred=np.empty(0, dtype=bool),
         boundary=rings_of(boundary),
@@ -266,12 +266,15 @@ def _decimals(interval_m: float, unit: str) -> int:
     return next((d for d in range(4) if abs(interval * 10**d - round(interval * 10**d)) < 1e-4), 3)
 
 
-def _paths(contours: Iterable[Any], interval_m: float, unit: str, *, signed: bool) -> tuple[ContourPath, ...]:
-    """Return contours with their text; every fifth and that of no change are heavy, and none is marked as a low."""
+def _paths(contours: Iterable[Any], interval_m: float, unit: str, *, change: bool) -> tuple[ContourPath, ...]:
+    """Return contours with their text; every fifth and that of no change are heavy, and none is marked as a low.
+
+    Changes are written in words: the minus of a label within a line would be lost in it.
+    """
     decimals = _decimals(interval_m, unit)
     return tuple(
         ContourPath(
-            level=number_text(piece.level_m / metres_per(unit), decimals, signed=signed),
+            level=_level(piece.level_m / metres_per(unit), decimals, change=change),
             rank=round(piece.level_m / interval_m),
             xy=np.column_stack([piece.x, piece.y]).astype(np.float64),
             inferred=bool(piece.inferred),
@@ -279,3 +282,10 @@ def _paths(contours: Iterable[Any], interval_m: float, unit: str, *, signed: boo
         )
         for piece in contours
     )
+
+
+def _level(value: float, decimals: int, *, change: bool) -> str:
+    text = number_text(abs(value), decimals)
+    if not change or float(text) == 0.0:
+        return text
+    return f"rise {text}" if value > 0.0 else f"fall {text}"

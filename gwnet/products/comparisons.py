@@ -1,0 +1,528 @@
+"""Maps of change, paired maps and the worth of wells, with their figures and files."""
+
+from __future__ import annotations
+
+import datetime as dt
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import pandas as pd
+
+from gwnet.analysis.site_maps import unit_of_coordinates
+from gwnet.errors import OutputError
+from gwnet.figures import style
+from gwnet.hydro.contours import contour_levels, contour_lines, nice_interval
+from gwnet.hydro.gradient import NORMAL_95
+from gwnet.hydro.surface import Grid, make_grid
+from gwnet.products.maps import gradient_row
+from gwnet.units import metres_per
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+    from numpy.typing import NDArray
+
+    from gwnet.analysis.change import ChangeResult
+    from gwnet.analysis.paired_maps import PairedMaps
+    from gwnet.analysis.worth import WorthResult
+    from gwnet.hydro.surface import Surface
+
+#: Cautions of every comparison.
+_VOLUME_CAUTION: Final = (
+    "The volume of water is area times change times the storage coefficient that was put in; its bounds count the "
+    "interval of the coefficient and the error of the mean change, not that storage varies from place to place and, "
+    "where a water table falls, drains with delay."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Heading:
+    """What the sheets of one aquifer say above and below the map.
+
+    Attributes
+    ----------
+    site : dict
+        Settings of the site.
+    aquifer_name : str
+        Name of the aquifer.
+    known_on_utc : datetime.datetime or None
+        Record as known at this time.
+    """
+
+    site: dict[str, Any]
+    aquifer_name: str
+    known_on_utc: dt.datetime | None
+
+    def named(self, aquifer: str) -> str:
+        """Return name and code of the aquifer."""
+        return f"{self.aquifer_name} ({aquifer})" if self.aquifer_name else aquifer
+
+    @property
+    def coordinate_unit_m(self) -> float:
+        """Return the metres in one unit of the coordinates."""
+        return unit_of_coordinates(str(self.site["crs"]))
+
+
+def write_together(out: Path | str, makers: dict[str, Callable[[Path], object]]) -> list[Path]:
+    """Write files into a folder, all of them or none.
+
+    Parameters
+    ----------
+    out : pathlib.Path or str
+        Folder; made when it does not exist.
+    makers : dict of str to callable
+        Name of each file, and what writes it to a path.
+
+    Returns
+    -------
+    list of pathlib.Path
+        The files, in order.
+
+    Raises
+    ------
+    OutputError
+        If the folder cannot be made or written.
+    """
+    folder = Path(out)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=folder, prefix=".made-") as name:
+            made = Path(name)
+            for part, maker in makers.items():
+                maker(made / part)
+            for part in makers:
+                (made / part).replace(folder / part)
+    except OSError as error:
+        message = f"The files cannot be written: {error.strerror or error}."
+        raise OutputError(message, where=str(folder), mend="Give another folder with --out.") from error
+    return [folder / part for part in makers]
+
+
+@dataclass(frozen=True, eq=False)
+class ChangeMap:
+    """Change of levels between two days, as a sheet with its files.
+
+    Attributes
+    ----------
+    result : gwnet.analysis.change.ChangeResult
+        Changes at wells, surface and sums.
+    heading : Heading
+        Site, aquifer and record.
+    """
+
+    result: ChangeResult
+    heading: Heading
+
+    def facts(self) -> list[str]:
+        """Return area, mean and volumes in sentences, in the unit of the map."""
+        sums, unit = self.result.sums, self.result.surface_map.unit
+        one = metres_per(unit)
+        width = "" if np.isnan(sums.mean_half_width_m) else f" ± {sums.mean_half_width_m / one:.2f}"
+        facts = [
+            f"Control {_area(sums.area_m2, unit)}; mean change {_signed(sums.mean_m / one)}{width} {unit} (95 %).",
+            f"Volume of aquifer that rose through {_volume(sums.rise_m3, unit)} and fell through "
+            f"{_volume(sums.fall_m3, unit)}.",
+        ]
+        if not np.isnan(sums.rise_area_m2):
+            risen, fallen = (share / sums.area_m2 for share in (sums.rise_area_m2, sums.fall_area_m2))
+            facts.append(f"A rise is told over {risen:.0%} of the control, a fall over {fallen:.0%}.")
+        water = self.result.water_m3
+        if water is not None and self.result.storage is not None:
+            middle, lowest, highest = (_volume(value, unit, signed=True) for value in water)
+            facts.append(
+                f"Change of stored water {middle} (from {lowest} to {highest}) with the storage coefficient "
+                f"{self.result.storage.text} that was put in."
+            )
+        else:
+            facts.append("No storage coefficient was given, so no volume of water is stated.")
+        return facts
+
+    def figure(self) -> Figure:
+        """Return the sheet as a figure."""
+        from gwnet.figures.change_data import change_plot_data
+        from gwnet.figures.surface_map import draw_surface_map
+
+        result, drawn = self.result, self.result.surface_map
+        parameters = "; ".join(f"{name} {value}" for name, value in drawn.parameters)
+        cautions = (*drawn.cautions, _VOLUME_CAUTION) if result.storage is not None else drawn.cautions
+        data = change_plot_data(
+            wells=result.wells,
+            aquifer=result.aquifer,
+            date=result.date,
+            since=result.since,
+            contours=drawn.contours,
+            boundary=drawn.boundary,
+            interval_m=drawn.interval_m,
+            facts=self.facts(),
+            method=(f"Made from the differences at the wells. {drawn.method_text}", f"Parameters: {parameters}."),
+            findings={
+                **{one.well: one.text for one in drawn.findings},
+                **{one.well: one.text for one in drawn.honour_failures},
+            },
+            cautions=cautions,
+            crs=drawn.crs,
+            coordinate_unit_m=self.heading.coordinate_unit_m,
+            site=self.heading.site,
+            aquifer_name=self.heading.aquifer_name,
+            known_on=self.heading.known_on_utc,
+            unit=drawn.unit,
+        )
+        return draw_surface_map(data)
+
+    def write(self, out: Path | str) -> list[Path]:
+        """Write change.pdf, change.png and change.gpkg into a folder, all of them or none.
+
+        Parameters
+        ----------
+        out : pathlib.Path or str
+            Folder; made when it does not exist.
+
+        Returns
+        -------
+        list of pathlib.Path
+            The three files.
+
+        Raises
+        ------
+        OutputError
+            If the folder cannot be made or written.
+        """
+        from gwnet.exchange.change_geopackage import write_change_geopackage
+
+        sheet = self.figure()
+        return write_together(
+            out,
+            {
+                "change.pdf": lambda path: style.save(sheet, path),
+                "change.png": lambda path: style.save(sheet, path),
+                "change.gpkg": lambda path: write_change_geopackage(path, self.result),
+            },
+        )
+
+    def summary(self) -> pd.DataFrame:
+        """Return what the map says in one row.
+
+        Returns
+        -------
+        pandas.DataFrame
+            aquifer, since, date, used, excluded, method, interval_m, area_m2, mean_change_m,
+            mean_change_uncertainty_m, rise_m3 and fall_m3 (of aquifer), told_rise_percent, told_fall_percent,
+            storage_coefficient, water_m3, water_lowest_m3, water_highest_m3, cannot_be_told, exclusions.
+        """
+        result, sums = self.result, self.result.sums
+        left = result.wells[~result.wells["used"]]
+        untold = result.wells[result.wells["used"] & ~result.wells["told"]]
+        water = result.water_m3 or (None, None, None)
+        row = {
+            "aquifer": result.aquifer,
+            "since": result.since.isoformat(),
+            "date": result.date.isoformat(),
+            "used": int(result.wells["used"].sum()),
+            "excluded": len(left),
+            "method": result.surface_map.method_text,
+            "interval_m": result.surface_map.interval_m,
+            "area_m2": sums.area_m2,
+            "mean_change_m": sums.mean_m,
+            "mean_change_uncertainty_m": sums.mean_half_width_m,
+            "rise_m3": sums.rise_m3,
+            "fall_m3": sums.fall_m3,
+            "told_rise_percent": 100.0 * sums.rise_area_m2 / sums.area_m2,
+            "told_fall_percent": 100.0 * sums.fall_area_m2 / sums.area_m2,
+            "storage_coefficient": "" if result.storage is None else result.storage.text,
+            "water_m3": water[0],
+            "water_lowest_m3": water[1],
+            "water_highest_m3": water[2],
+            "cannot_be_told": ", ".join(untold["well"]),
+            "exclusions": "; ".join(f"{w}: {r}" for w, r in zip(left["well"], left["reason"], strict=True)),
+        }
+        return pd.DataFrame([row])
+
+
+def _signed(value: float, decimals: int = 2) -> str:
+    return f"{value:+.{decimals}f}".replace("-", "−")
+
+
+def _area(square_m: float, unit: str) -> str:
+    if unit == "ft":
+        return f"{square_m / metres_per('ft') ** 2 / 43_560:.4g} acres"
+    return f"{square_m / 1e6:.3g} km²" if square_m >= 1e6 else f"{square_m / 1e4:.3g} ha"
+
+
+def _volume(cubic_m: float, unit: str, *, signed: bool = False) -> str:
+    """Return a volume to three digits, in cubic metres or acre-feet."""
+    value, name = (cubic_m / metres_per("ft") ** 3 / 43_560, "acre-ft") if unit == "ft" else (cubic_m, "m³")
+    rounded = float(f"{value:.3g}")
+    text = f"{rounded:+,.6g}" if signed else f"{rounded:,.6g}"
+    return f"{text} {name}".replace("-", "−", 1).replace(",", "\u00a0")
+
+
+@dataclass(frozen=True, eq=False)
+class MapPair:
+    """Maps of two days on one sheet, with its files.
+
+    Attributes
+    ----------
+    result : gwnet.analysis.paired_maps.PairedMaps
+        Both maps and how they differ.
+    heading : Heading
+        Site, aquifer and record.
+    """
+
+    result: PairedMaps
+    heading: Heading
+
+    def figure(self) -> Figure:
+        """Return the sheet as a figure."""
+        from gwnet.figures.map_data import Note, map_plot_data_of, subtitle_of
+        from gwnet.figures.paired_maps import PairPlotData, draw_paired_maps
+
+        maps = self.result.maps
+        sheets = [
+            map_plot_data_of(
+                one,
+                site=self.heading.site,
+                aquifer_name=self.heading.aquifer_name,
+                coordinate_unit_m=self.heading.coordinate_unit_m,
+                known_on=self.heading.known_on_utc,
+            )
+            for one in maps
+        ]
+        briefs = [replace(one, notes=tuple(note for note in one.notes if note.brief)) for one in sheets]
+        notes = [
+            Note("Directions of flow", (self.result.text,)),
+            Note("Surfaces", tuple(f"{one.date.isoformat()}: {one.method_text}" for one in maps)),
+            Note("Cautions", ("Two maps, never averaged: each shows its own day.", *_common_cautions(maps))),
+        ]
+        heads = [f"{one.date.isoformat()}\nGradient {one.gradient.text}" for one in maps]
+        return draw_paired_maps(
+            PairPlotData(
+                title=sheets[0].title,
+                subtitle=subtitle_of(self.heading.site, " and ".join(one.date.isoformat() for one in maps)),
+                maps=(briefs[0], briefs[1]),
+                heads=(heads[0], heads[1]),
+                notes=tuple(notes),
+            )
+        )
+
+    def write(self, out: Path | str) -> list[Path]:
+        """Write pair.pdf and pair.png, and a GeoPackage of each map, into a folder, all of them or none.
+
+        Parameters
+        ----------
+        out : pathlib.Path or str
+            Folder; made when it does not exist.
+
+        Returns
+        -------
+        list of pathlib.Path
+            The files.
+
+        Raises
+        ------
+        OutputError
+            If the folder cannot be made or written.
+        """
+        from gwnet.exchange.geopackage import write_map_geopackage
+
+        sheet = self.figure()
+        first, second = self.result.maps
+        return write_together(
+            out,
+            {
+                "pair.pdf": lambda path: style.save(sheet, path),
+                "pair.png": lambda path: style.save(sheet, path),
+                f"map_{first.date.isoformat()}.gpkg": lambda path: write_map_geopackage(path, first),
+                f"map_{second.date.isoformat()}.gpkg": lambda path: write_map_geopackage(path, second),
+            },
+        )
+
+    def summary(self) -> pd.DataFrame:
+        """Return both maps, one row each, and how the second's direction differs from the first's.
+
+        Returns
+        -------
+        pandas.DataFrame
+            aquifer, date, used, interval_m, then the gradient's columns as `gwnet.products.maps.gradient_row`, then
+            turn, turn_degrees, turn_uncertainty_degrees (of the second against the first, by the wells used on both
+            days) and opposed_percent; empty in the first row.
+        """
+        rows = []
+        turn = self.result.turn
+        for i, one in enumerate(self.result.maps):
+            row = {
+                "aquifer": one.aquifer,
+                "date": one.date.isoformat(),
+                "used": len(one.used),
+                "interval_m": one.interval_m,
+                **gradient_row(one.gradient),
+            }
+            told = i == 1 and turn is not None
+            row |= {
+                "turn": turn.verdict if told and turn is not None else "",
+                "turn_degrees": turn.angle_deg if told and turn is not None else None,
+                "turn_uncertainty_degrees": turn.half_width_deg if told and turn is not None else None,
+                "opposed_percent": 100.0 * self.result.opposed_share if i == 1 else None,
+            }
+            rows.append(row)
+        return pd.DataFrame(rows)
+
+
+def _common_cautions(maps: tuple[Any, Any]) -> list[str]:
+    """Return the cautions that both maps share once, and the others with their day."""
+    shared = [text for text in maps[0].cautions if text in maps[1].cautions]
+    own = [f"{one.date.isoformat()}: {text}" for one in maps for text in one.cautions if text not in shared]
+    return [*own, *shared]
+
+
+@dataclass(frozen=True, eq=False)
+class NetworkWorth:
+    """What the wells of one map are worth, as a table and a sheet.
+
+    Attributes
+    ----------
+    result : gwnet.analysis.worth.WorthResult
+        Table, error and places for further wells.
+    heading : Heading
+        Site, aquifer and record.
+    """
+
+    result: WorthResult
+    heading: Heading
+
+    def rows(self) -> pd.DataFrame:
+        """Return the wells by rank; columns of `gwnet.analysis.worth.WORTH_COLUMNS`."""
+        return self.result.wells
+
+    def places(self) -> pd.DataFrame:
+        """Return the places where the error is largest.
+
+        Returns
+        -------
+        pandas.DataFrame
+            place (A, B, …), easting, northing, uncertainty_m (95 % half-width there), error_falls_percent (of the
+            root mean square error over the control by a well there and at those before it).
+        """
+        rows = [
+            {
+                "place": _letter(i),
+                "easting": one.x,
+                "northing": one.y,
+                "uncertainty_m": NORMAL_95 * one.error_m,
+                "error_falls_percent": 100.0 * (1.0 - one.error_with_m / self.result.error_m)
+                if self.result.error_m > 0.0
+                else np.nan,
+            }
+            for i, one in enumerate(self.result.candidates)
+        ]
+        return pd.DataFrame(rows, columns=["place", "easting", "northing", "uncertainty_m", "error_falls_percent"])
+
+    @property
+    def least(self) -> int:
+        """Return how many wells are marked as changing the map least: a quarter of them, at least one."""
+        return max(1, round(0.25 * int(self.result.wells["mean_change_m"].notna().sum())))
+
+    def figure(self) -> Figure:
+        """Return the sheet as a figure."""
+        from gwnet.figures.change_data import worth_plot_data
+        from gwnet.figures.surface_map import draw_surface_map
+
+        drawn = self.result.drawn
+        used = drawn.used[["well", "easting", "northing"]]
+        contours, interval = _error_contours(drawn.surface, drawn.unit)
+        data = worth_plot_data(
+            wells=self.result.wells.merge(used, on="well"),
+            candidates=[
+                (_letter(i), one.x, one.y, NORMAL_95 * one.error_m) for i, one in enumerate(self.result.candidates)
+            ],
+            least=self.least,
+            aquifer=drawn.aquifer,
+            date=drawn.date,
+            contours=contours,
+            boundary=drawn.boundary,
+            interval_m=interval,
+            facts=self._facts(),
+            cautions=(
+                "A small change says that on this day the neighbours gave the well's level. It says nothing of other "
+                "days, of the well's other purposes (thresholds, quality, permits), or of places beyond control.",
+                "A well whose level does not fit its neighbours moves the map most: look at its level first.",
+                *drawn.cautions[-1:],
+            ),
+            crs=drawn.crs,
+            coordinate_unit_m=self.heading.coordinate_unit_m,
+            site=self.heading.site,
+            aquifer_name=self.heading.aquifer_name,
+            known_on=self.heading.known_on_utc,
+            unit=drawn.unit,
+        )
+        return draw_surface_map(data)
+
+    def _facts(self) -> list[str]:
+        unit = self.result.drawn.unit
+        one = metres_per(unit)
+        error = NORMAL_95 * self.result.error_m / one
+        facts = [f"95 % half-width of the surface, root mean square over the control: {error:.2f} {unit}."]
+        facts += [
+            f"{row['place']} at {row['easting']:.0f}, {row['northing']:.0f}: ± {row['uncertainty_m'] / one:.2f} "
+            f"{unit}; a well there lowers that to {100.0 - row['error_falls_percent']:.0f} %."
+            for row in self.places().to_dict("records")
+        ]
+        facts.append(f"{self.result.drawn.method_text} It is kept when a well is left out.")
+        return facts
+
+    def write(self, out: Path | str) -> list[Path]:
+        """Write worth.pdf, worth.png, worth.csv and places.csv into a folder, all of them or none.
+
+        Parameters
+        ----------
+        out : pathlib.Path or str
+            Folder; made when it does not exist.
+
+        Returns
+        -------
+        list of pathlib.Path
+            The four files.
+
+        Raises
+        ------
+        OutputError
+            If the folder cannot be made or written.
+        """
+        sheet = self.figure()
+        return write_together(
+            out,
+            {
+                "worth.pdf": lambda path: style.save(sheet, path),
+                "worth.png": lambda path: style.save(sheet, path),
+                "worth.csv": lambda path: self.rows().to_csv(path, index=False, lineterminator="\n"),
+                "places.csv": lambda path: self.places().to_csv(path, index=False, lineterminator="\n"),
+            },
+        )
+
+
+def _letter(number: int) -> str:
+    return chr(ord("A") + number % 26) * (1 + number // 26)
+
+
+class _HalfWidth:
+    """The 95 % half-width of a surface, as a surface of its own to be drawn."""
+
+    def __init__(self, surface: Surface) -> None:
+        self._surface = surface
+        self.x, self.y, self.z, self.hull = surface.x, surface.y, surface.z, surface.hull
+
+    def predict(self, xq: Any, yq: Any, **_: bool) -> NDArray[np.float64]:
+        """Return the half-widths at points [m]."""
+        return NORMAL_95 * self._surface.standard_error(xq, yq)
+
+
+def _error_contours(surface: Surface, unit: str) -> tuple[tuple[Any, ...], float]:
+    """Return contours of the half-width of a surface, and their interval [m]."""
+    grid: Grid = make_grid(_HalfWidth(surface), lines=101)  # type: ignore[arg-type]
+    values = grid.water_elevation_m[np.isfinite(grid.water_elevation_m)]
+    highest = float(values.max())
+    interval = nice_interval(0.0, highest, unit_m=metres_per(unit), most=5)
+    levels = contour_levels(interval, highest, interval)
+    return contour_lines(grid, levels), interval
