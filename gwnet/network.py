@@ -16,6 +16,7 @@ import pandas as pd
 from gwnet.analysis.display_unit import in_unit
 from gwnet.errors import SettingsError
 from gwnet.network_checks import Checking
+from gwnet.network_logger_files import LoggerFiles
 from gwnet.network_loggers import Logging
 from gwnet.network_maps import Mapping
 from gwnet.network_reports import Reporting
@@ -89,7 +90,7 @@ def upgrade(address: str | Path) -> tuple[str | None, str]:
         store.close()
 
 
-class Network(Mapping, Reviewing, Planning, Checking, Trending, Reporting, Seasoning, Logging):
+class Network(Mapping, Reviewing, Planning, Checking, Trending, Reporting, Seasoning, Logging, LoggerFiles):
     """An open groundwater record.
 
     Parameters

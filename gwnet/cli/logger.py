@@ -9,6 +9,8 @@ import click
 
 #: Every command: its module below this package, and its line in the help.
 COMMANDS: Final[dict[str, tuple[str, str]]] = {
+    "layouts": ("logger_layouts", "List the layouts that travel with the program, or print one."),
+    "try": ("logger_try", "Show what a file of a logger would give, and store nothing."),
     "load": ("logger_load", "Load files of loggers."),
     "withdraw": ("logger_withdraw", "Withdraw what a file of a logger gave."),
 }

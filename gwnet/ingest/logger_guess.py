@@ -16,7 +16,7 @@ from gwnet.ingest.logger_guess_shape import Shape, decimal_of, footer_of, refere
 from gwnet.ingest.logger_guess_times import StampSurvey, Told, looks_like_clock, looks_like_count, looks_like_stamp
 from gwnet.ingest.logger_layout import Layout, Reference
 from gwnet.ingest.logger_text import blocks
-from gwnet.ingest.logger_words import names_serial, names_time
+from gwnet.ingest.logger_words import QUANTITIES, names_serial, names_time
 
 #: Patterns that a proposed layout gives on to other files of its kind.
 ZONE_PATTERN: Final = r"(?:GMT|UTC)\s*([+-]\d{1,2}(?::?\d{2})?)"
@@ -76,13 +76,19 @@ class _Times:
     doubts: list[str] = field(default_factory=list)
 
 
-def propose_layout(path: str | Path) -> Proposal:
+def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity: str = "") -> Proposal:
     """Propose a layout for a file.
 
     Parameters
     ----------
     path : str or pathlib.Path
         The file.
+    zone : str, optional
+        Zone to take where the file does not say one; there is no doubt about the zone then.
+    only : str, optional
+        Which well or instrument of a file of several; there is no doubt about it then.
+    quantity : str, optional
+        The quantity that is wanted; there is no doubt about what its column is then.
 
     Returns
     -------
@@ -97,6 +103,9 @@ def propose_layout(path: str | Path) -> Proposal:
         If no table of readings can be told in it.
     """
     path = Path(path)
+    if quantity and quantity not in QUANTITIES:
+        message = f"{quantity!r} is no quantity."
+        raise LayoutError(message, where=str(path), mend=f"Take one of: {', '.join(QUANTITIES)}.")
     shape = shape_of(path)
     if not shape.names:
         message = "The table has no headings, so its columns cannot be told."
@@ -104,10 +113,10 @@ def propose_layout(path: str | Path) -> Proposal:
         raise LayoutError(message, where=f"{path}, row {shape.first_line}", mend=mend)
     times = _times(shape)
     decimal, thousands, why, doubt = decimal_of(_value_cells(shape, times.places), shape.delimiter)
-    guessed = values_of(shape, times.places, decimal, thousands)
+    guessed = values_of(shape, times.places, (decimal, thousands), quantity)
     reasons = [*shape.reasons, *times.reasons, *([why] if why else []), *guessed.reasons]
     doubts = [*shape.doubts, *times.doubts, *([doubt] if doubt else []), *guessed.doubts]
-    zone, pattern = _zone(shape, times, reasons, doubts)
+    found_zone, pattern = _zone(shape, times, zone, reasons, doubts)
     serial_pattern, serial_column = _serial(shape, reasons, doubts)
     layout = Layout(
         name=re.sub(r"\W+", "-", path.stem).strip("-").lower() or "layout",
@@ -126,7 +135,7 @@ def propose_layout(path: str | Path) -> Proposal:
         clock_column=reference(shape, times.places[1]) if times.clock is not None else None,
         formats=tuple(times.told.formats),
         clock_formats=tuple(times.clock.formats) if times.clock is not None else (),
-        zone=zone,
+        zone=found_zone,
         zone_pattern=pattern,
         columns=guessed.rules,
         events=_events(shape, times, guessed),
@@ -135,7 +144,10 @@ def propose_layout(path: str | Path) -> Proposal:
         serial_column=serial_column,
         title_pattern=_title(shape, times, reasons),
         select_column=None if guessed.select is None else reference(shape, guessed.select),
+        select_value=only,
     )
+    if guessed.select is not None and not only:
+        doubts.append("say with --only which of the wells or instruments to read")
     return Proposal(layout, tuple(dict.fromkeys(reasons)), tuple(dict.fromkeys(doubts)))
 
 
@@ -218,7 +230,7 @@ def _value_cells(shape: Shape, times: tuple[int, ...]) -> list[str]:
     ]
 
 
-def _zone(shape: Shape, times: _Times, reasons: list[str], doubts: list[str]) -> tuple[str, str]:
+def _zone(shape: Shape, times: _Times, given: str, reasons: list[str], doubts: list[str]) -> tuple[str, str]:
     """Return zone and pattern of the zone."""
     if times.told.offset or (times.clock is not None and times.clock.offset):
         reasons.append("each time says its own offset from UTC")
@@ -237,17 +249,25 @@ def _zone(shape: Shape, times: _Times, reasons: list[str], doubts: list[str]) ->
         if name:
             reasons.append(f"the zone is {name}, which stands above the table")
             return name, ""
-    for line in [*heading, *above]:
+    if given:
+        reasons.append(f"the zone {given} was given; the file does not say one")
+        return given, ""
+    return _zone_of_word([*heading, *above], reasons, doubts), ""
+
+
+def _zone_of_word(lines: list[str], reasons: list[str], doubts: list[str]) -> str:
+    """Return the zone that an abbreviation above the table stands for, empty where there is none."""
+    for line in lines:
         short = re.search(rf"\b({'|'.join(_STANDARD_ZONES)})\b", line)
         if short:
             zone = _STANDARD_ZONES[short[1]]
             doubts.append(f"{short[1]!r} above the table was read as {zone}, without summer time")
-            return zone, ""
+            return zone
         if re.search(r"\b(?:UTC|GMT)\b", line):
             reasons.append("the times are UTC, as said above the table")
-            return "UTC", ""
+            return "UTC"
     doubts.append("nothing says in which zone the times are: give zone under [time], or --zone")
-    return "", ""
+    return ""
 
 
 def _is_zone(name: str) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from gwnet.ingest.logger_guess_shape import Shape, reference
@@ -16,6 +16,7 @@ from gwnet.ingest.logger_words import (
     absolute_or_not,
     heading_unit,
     names_serial,
+    names_well,
     read_heading,
     unit_of,
 )
@@ -23,13 +24,6 @@ from gwnet.units import to_pascals
 
 #: Numbers that instruments write for no value.
 _SENTINELS: Final = re.compile(r"-(?:9{3,6}|6999|7999)(?:[.,]9*0*)?|9{5,6}(?:[.,]9*0*)?")
-
-#: Headings of columns that say which well or instrument a row is of.
-_SELECTING: Final = re.compile(
-    r"(?:^|[\W_])(?:well|site|station|location|point|sensor|instrument|logger|messstelle\w*|bore|borehole|id|name)"
-    r"(?:$|[\W_])|messstelle",
-    re.IGNORECASE,
-)
 
 
 @dataclass
@@ -48,6 +42,8 @@ class Guessed:
         Place of the column that says which well or instrument a row is of, where there are several.
     missing : tuple of str
         Words for no value.
+    wanted : str
+        Quantity that is asked for.
     reasons, doubts : list of str
         Sentences.
     """
@@ -57,11 +53,12 @@ class Guessed:
     passed: list[int] = field(default_factory=list)
     select: int | None = None
     missing: tuple[str, ...] = ()
+    wanted: str = ""
     reasons: list[str] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
 
 
-def values_of(shape: Shape, times: tuple[int, ...], decimal: str, thousands: str) -> Guessed:
+def values_of(shape: Shape, times: tuple[int, ...], marks: tuple[str, str], wanted: str = "") -> Guessed:
     """Tell the columns of values.
 
     Parameters
@@ -70,15 +67,18 @@ def values_of(shape: Shape, times: tuple[int, ...], decimal: str, thousands: str
         The table.
     times : tuple of int
         Places of the time.
-    decimal, thousands : str
-        Marks of its numbers.
+    marks : tuple of str
+        Decimal mark and mark of thousands of its numbers.
+    wanted : str, optional
+        Quantity that is asked for; the one column of such a unit is taken to be this.
 
     Returns
     -------
     Guessed
         Columns, words for no value, reasons and doubts.
     """
-    made = Guessed()
+    made = Guessed(wanted=wanted)
+    decimal, thousands = marks
     rules: dict[str, ValueRule] = {}
     for place, name in enumerate(shape.names):
         if place in times or names_serial(name):
@@ -99,10 +99,21 @@ def values_of(shape: Shape, times: tuple[int, ...], decimal: str, thousands: str
             rules[rule.quantity] = rule
             made.places.append(place)
             _missing(made, name, cells, decimal)
-    made.rules = tuple(rules.values())
+    made.rules = tuple(_as_wanted(made, list(rules.values())))
     if not rules:
         made.doubts.append("no column could be told to be a quantity: name the columns under [[columns]]")
     return made
+
+
+def _as_wanted(made: Guessed, rules: list[ValueRule]) -> list[ValueRule]:
+    """Return the columns, the only one of the kind that is asked for named so."""
+    if not made.wanted or made.wanted in {rule.quantity for rule in rules}:
+        return rules
+    same = [rule for rule in rules if QUANTITIES[rule.quantity] == QUANTITIES[made.wanted]]
+    if len(same) != 1:
+        return rules
+    made.reasons.append(f"column {same[0].column!r} was taken as {made.wanted}, as asked for")
+    return [replace(rule, quantity=made.wanted) if rule is same[0] else rule for rule in rules]
 
 
 def _rule(made: Guessed, shape: Shape, place: int, named: Named, numbers: list[float]) -> ValueRule | None:
@@ -112,7 +123,10 @@ def _rule(made: Guessed, shape: Shape, place: int, named: Named, numbers: list[f
     if not quantity and named.vague and named.unit:
         quantity = _vague(made, name, named.unit, numbers)
     if not quantity:
-        made.reasons.append(f"column {name!r} was passed over: its heading names no quantity with its unit")
+        if named.vague:
+            made.doubts.append(f"column {name!r} was passed over: its heading says neither of what it is nor its unit")
+        else:
+            made.reasons.append(f"column {name!r} was passed over: its heading names no quantity with its unit")
         return None
     if not named.unit:
         made.doubts.append(f"column {name!r} is {quantity}, and its unit is not said: give it under [[columns]]")
@@ -124,6 +138,9 @@ def _rule(made: Guessed, shape: Shape, place: int, named: Named, numbers: list[f
 
 
 def _vague(made: Guessed, name: str, unit: str, numbers: list[float]) -> str:
+    """Return what a column is whose heading does not say it."""
+    if made.wanted and unit_of(unit, made.wanted):
+        return made.wanted
     if unit_of(unit, "water pressure") is None:
         made.doubts.append(
             f"column {name!r} does not say of what it is; it was taken as water column, the height of water over the "
@@ -139,7 +156,9 @@ def _vague(made: Guessed, name: str, unit: str, numbers: list[float]) -> str:
 
 
 def _plausible(made: Guessed, name: str, quantity: str, unit: str, numbers: list[float]) -> None:
-    """Doubt a quantity that its numbers speak against."""
+    """Doubt a quantity that its numbers speak against, unless it was asked for."""
+    if made.wanted and QUANTITIES[made.wanted] == QUANTITIES[quantity]:
+        return
     if quantity == "absolute pressure":
         lowest, highest = (to_pascals(edge, unit) for edge in (min(numbers), max(numbers)))
         if lowest < 50_000.0:
@@ -158,11 +177,10 @@ def _select(made: Guessed, shape: Shape, place: int, cells: list[str]) -> None:
     name = shape.names[place]
     distinct = Counter(cell for cell in cells if cell)
     several = 1 < len(distinct) <= max(2, len(cells) // 3)
-    if made.select is None and several and _SELECTING.search(name) and not re.search(r"_?nr$|row", name):
+    if made.select is None and several and names_well(name) and not re.search(r"_?nr$|row", name):
         made.select = place
         shown = ", ".join(list(distinct)[:6])
         made.reasons.append(f"the file is of several wells or instruments: column {name!r} has {shown}")
-        made.doubts.append(f"say with --only which of {shown} to read")
 
 
 def _missing(made: Guessed, name: str, cells: list[str], decimal: str) -> None:

@@ -60,7 +60,7 @@ class Opening:
         """Return the layout that looking at a file proposes, where it leaves no doubt."""
         from gwnet.ingest.logger_guess import propose_layout
 
-        proposal = propose_layout(path)
+        proposal = propose_layout(path, zone=self.zone, only=self.only, quantity=self.quantity)
         if proposal.doubts:
             doubts = "; ".join(str(one).rstrip(".") for one in proposal.doubts)
             message = f"Looking at the file leaves doubts about its layout: {doubts}."

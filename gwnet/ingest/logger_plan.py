@@ -18,6 +18,7 @@ from gwnet.ingest.logger_words import (
     absolute_or_not,
     heading_unit,
     names_serial,
+    names_well,
     read_heading,
     unit_of,
 )
@@ -144,7 +145,7 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
     only : str, optional
         Which well or instrument to read, where the layout has a column that says it.
     quantity : str, optional
-        Read this quantity alone; where there is a single column of values, it is taken to be this.
+        Read this quantity alone; where a single column has such a unit, it is taken to be this.
 
     Returns
     -------
@@ -378,8 +379,9 @@ def _chosen(found: list[Found], quantity: str, where: str) -> list[Found]:
     matching = [one for one in found if one[1].quantity == quantity]
     if matching:
         return matching
-    place, column, words = found[0]
-    if len(found) == 1 and unit_of(column.unit, quantity):
+    fitting = [one for one in found if QUANTITIES[one[1].quantity] == QUANTITIES[quantity]]
+    if len(fitting) == 1:
+        place, column, words = fitting[0]
         return [(place, replace(column, quantity=quantity), words)]
     given = ", ".join(f"{one.quantity} [{one.unit}]" for _, one, _ in found)
     message = f"The file gives {given}, and no {quantity}."
@@ -411,20 +413,78 @@ def _events(layout: Layout, names: Sequence[str], rows: Sequence[Sequence[str]],
 def _select(
     layout: Layout, names: Sequence[str], rows: Sequence[Sequence[str]], only: str, where: str
 ) -> tuple[int, str] | None:
-    if layout.select_column is None:
+    place = None
+    if layout.select_column is not None:
+        place = _place(layout.select_column, names, "the well or instrument", where)
+    elif not layout.columns:
+        place = next((n for n, name in enumerate(names) if names_well(name) and _repeats(rows, n)), None)
+    if place is None:
         if only:
             message = f"Only {only!r} was asked for, and the layout has no column that says what a row is of."
             raise LayoutError(message, where=where, mend="Give [select] column in the layout.")
         return None
-    place = _place(layout.select_column, names, "the well or instrument", where)
     wanted = only or layout.select_value
     if not wanted:
-        seen = list(dict.fromkeys(row[place] for row in rows if len(row) > place))
+        seen = list(dict.fromkeys(row[place] for row in rows if len(row) > place and row[place]))
         if len(seen) > 1:
             message = f"The file is of several: column {names[place]!r} has {', '.join(seen[:8])}."
             raise LayoutError(message, where=where, mend="Say with --only which one to read.")
         wanted = seen[0] if seen else ""
     return place, wanted
+
+
+def first_selected(layout: Layout, head: Head) -> str:
+    """Return the first cell of the column that says which well or instrument a row is of.
+
+    Parameters
+    ----------
+    layout : gwnet.ingest.logger_layout.Layout
+        A layout with such a column.
+    head : gwnet.ingest.logger_text.Head
+        Beginning of the file.
+
+    Returns
+    -------
+    str
+        The cell; empty where there is none.
+    """
+    heading_line, names = _heading(layout, head)
+    place = _place(layout.select_column or 1, names, "the well or instrument", str(head.path))
+    first = layout.first_row or heading_line + 1 + layout.rows_between + layout.units_below
+    rows = (split_line(line, layout.delimiter) for line in head.lines[first - 1 :])
+    return next((cells[place] for cells in rows if len(cells) > place and cells[place]), "")
+
+
+def lacking_units(layout: Layout, head: Head) -> list[ValueRule]:
+    """Return the columns of a layout whose unit neither it nor the headings of a file say.
+
+    Parameters
+    ----------
+    layout : gwnet.ingest.logger_layout.Layout
+        The layout.
+    head : gwnet.ingest.logger_text.Head
+        Beginning of the file.
+
+    Returns
+    -------
+    list of gwnet.ingest.logger_layout.ValueRule
+        Those columns.
+    """
+    if layout.first_row is not None:
+        return []
+    heading_line, names = _heading(layout, head)
+    units = split_line(head.lines[heading_line], layout.delimiter) if layout.units_below else []
+    units += [""] * len(names)
+    places = [(rule, _place(rule.column, names, f"the {rule.quantity}", str(head.path))) for rule in layout.columns]
+    return [
+        rule for rule, place in places if not rule.unit and not heading_unit(names[place], rule.quantity, units[place])
+    ]
+
+
+def _repeats(rows: Sequence[Sequence[str]], place: int) -> bool:
+    """Return whether the cells of a column stand many times each, as the code of a well does."""
+    cells = [row[place] for row in rows if len(row) > place and row[place]]
+    return bool(cells) and len(set(cells)) <= max(1, len(cells) // 3)
 
 
 def _zone(
@@ -499,7 +559,10 @@ def _serial(
     layout: Layout, above: Sequence[str], names: Sequence[str], rows: Sequence[Sequence[str]], where: str
 ) -> str | None:
     found = _group(layout.serial_pattern, above)
-    if found is not None or layout.serial_column is None:
+    if found is not None:
         return found
-    place = _place(layout.serial_column, names, "the serial number", where)
+    if layout.serial_column is not None:
+        place = _place(layout.serial_column, names, "the serial number", where)
+    else:
+        place = next((n for n, name in enumerate(names) if names_serial(name) and not layout.columns), len(names))
     return next((row[place] for row in rows if len(row) > place and row[place]), None)

@@ -240,7 +240,7 @@ def open_logger_file(
     only : str, optional
         Which well or instrument to read, where the layout has a column that says it.
     quantity : str, optional
-        Read this quantity alone; where there is a single column of values, it is taken to be this.
+        Read this quantity alone; where a single column has such a unit, it is taken to be this.
 
     Returns
     -------

@@ -271,3 +271,33 @@ def absolute_or_not(lowest_pa: float, highest_pa: float) -> tuple[str, str]:
     if highest_pa > 109_000.0:
         return "absolute pressure", "its values never go below the pressure of the air, and rise above it"
     return "", "its values could be of air, of water with air, or of water alone"
+
+
+#: Headings of columns that say which well or instrument a row is of.
+_WELL_WORDS: Final = re.compile(
+    r"(?:^|[\W_])(?:well|site|station|location|point|sensor|instrument|logger|bore|borehole|id|name)(?:$|[\W_])"
+    r"|messstelle",
+    re.IGNORECASE,
+)
+
+
+def names_well(heading: str) -> bool:
+    """Return whether a heading says that its column names the well or instrument of each row.
+
+    Parameters
+    ----------
+    heading : str
+        Heading as written.
+
+    Returns
+    -------
+    bool
+        Whether it does.
+
+    Examples
+    --------
+    >>> names_well("station"), names_well("sensor temperature [degC]")
+    (True, False)
+    """
+    named = read_heading(heading)
+    return bool(_WELL_WORDS.search(heading)) and not (named.quantity or named.vague or names_serial(heading))
