@@ -31,6 +31,7 @@ class Seasoning:
 
     store: Store
     levels: Callable[..., pd.DataFrame]
+    _trend_inputs: Callable[..., tuple[pd.DataFrame, pd.DataFrame]]
 
     def seasons(
         self,
@@ -45,6 +46,7 @@ class Seasoning:
         least_years: int = 10,
         definition: str = "weibull",
         value: str = "median",
+        approved: bool = False,
     ) -> pd.DataFrame:
         """Return the statistics of the calendar months, one row a well and month, with the newest level of each month.
 
@@ -68,6 +70,8 @@ class Seasoning:
             Definition of percentiles: ``weibull`` (rank over n + 1) or ``linear``.
         value : str, optional
             How the days of a month give one value: ``median`` or ``middle`` (the day nearest to the month's middle).
+        approved : bool, optional
+            Whether only approved levels take part; provisional ones do as well unless said.
 
         Returns
         -------
@@ -83,8 +87,8 @@ class Seasoning:
         """
         from gwnet.analysis.seasons import seasons
 
-        levels, asked = self._levels_and_wells(wells, aquifer, start, end, site, known_on)
-        table = seasons(levels, asked, least_years=least_years, definition=definition, value=value)
+        levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
+        table = seasons(levels, asked, least_years=least_years, definition=definition, value=value, approved=approved)
         return in_unit(table, unit)
 
     def season_summary(
@@ -100,6 +104,7 @@ class Seasoning:
         least_years: int = 10,
         definition: str = "weibull",
         value: str = "median",
+        approved: bool = False,
     ) -> pd.DataFrame:
         """Return newest level with its percentile, annual cycle and records, one row a well.
 
@@ -123,6 +128,8 @@ class Seasoning:
             Definition of percentiles: ``weibull`` (rank over n + 1) or ``linear``.
         value : str, optional
             How the days of a month give one value: ``median`` or ``middle``.
+        approved : bool, optional
+            Whether only approved levels take part; provisional ones do as well unless said.
 
         Returns
         -------
@@ -138,8 +145,10 @@ class Seasoning:
         """
         from gwnet.analysis.seasons import season_summary
 
-        levels, asked = self._levels_and_wells(wells, aquifer, start, end, site, known_on)
-        table = season_summary(levels, asked, least_years=least_years, definition=definition, value=value)
+        levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
+        table = season_summary(
+            levels, asked, least_years=least_years, definition=definition, value=value, approved=approved
+        )
         return in_unit(table, unit)
 
     def decomposition(
@@ -153,6 +162,7 @@ class Seasoning:
         site: str | None = None,
         known_on: dt.datetime | None = None,
         value: str = "median",
+        approved: bool = False,
     ) -> WellDecomposition:
         """Part the levels of a well into trend, season and remainder.
 
@@ -172,6 +182,8 @@ class Seasoning:
             Record as known at this time.
         value : str, optional
             How the days of a step give one value: ``median`` or ``middle``.
+        approved : bool, optional
+            Whether only approved levels take part; provisional ones do as well unless said.
 
         Returns
         -------
@@ -188,7 +200,7 @@ class Seasoning:
         from gwnet.analysis.decomposition import well_decomposition
 
         levels = self.levels([well], site=site, start=start, end=end, known_on=known_on)
-        return well_decomposition(levels, seasons=seasons, robust=robust, value=value)
+        return well_decomposition(levels, seasons=seasons, robust=robust, value=value, approved=approved)
 
     def seasons_figures(
         self,
@@ -203,6 +215,7 @@ class Seasoning:
         least_years: int = 10,
         definition: str = "weibull",
         value: str = "median",
+        approved: bool = False,
     ) -> list[Figure]:
         """Draw the newest year of wells over the range and percentiles of each calendar month.
 
@@ -226,6 +239,8 @@ class Seasoning:
             Definition of percentiles: ``weibull`` or ``linear``.
         value : str, optional
             How the days of a month give one value: ``median`` or ``middle``.
+        approved : bool, optional
+            Whether only approved levels take part; provisional ones do as well unless said.
 
         Returns
         -------
@@ -243,8 +258,13 @@ class Seasoning:
 
         with self.store.reading() as connection:
             settings = fetch.one_site(connection, site, known_on)
-            levels, asked = self._levels_and_wells(wells, aquifer, start, end, str(settings["site"]), known_on)
-            chosen: dict[str, Any] = {"least_years": least_years, "definition": definition, "value": value}
+            levels, asked = self._trend_inputs(wells, aquifer, start, end, str(settings["site"]), known_on)
+            chosen: dict[str, Any] = {
+                "least_years": least_years,
+                "definition": definition,
+                "value": value,
+                "approved": approved,
+            }
             return envelope_figures(connection, settings, levels, asked, known_on=known_on, unit=unit, **chosen)
 
     def decomposition_figure(
@@ -259,6 +279,7 @@ class Seasoning:
         known_on: dt.datetime | None = None,
         unit: str = "m",
         value: str = "median",
+        approved: bool = False,
     ) -> Figure:
         """Draw the levels of a well parted into trend, season and remainder.
 
@@ -276,6 +297,8 @@ class Seasoning:
             Unit of the axes, m or ft.
         value : str, optional
             How the days of a step give one value: ``median`` or ``middle``.
+        approved : bool, optional
+            Whether only approved levels take part; provisional ones do as well unless said.
 
         Returns
         -------
@@ -302,25 +325,6 @@ class Seasoning:
                 site=str(settings["site"]),
                 known_on=known_on,
                 value=value,
+                approved=approved,
             )
             return decomposition_figure(connection, settings, found, known_on=known_on, unit=unit)
-
-    def _levels_and_wells(
-        self,
-        wells: Sequence[str] | None,
-        aquifer: str | None,
-        start: dt.date | dt.datetime | str | None,
-        end: dt.date | dt.datetime | str | None,
-        site: str | None,
-        known_on: dt.datetime | None,
-    ) -> tuple[pd.DataFrame, pd.DataFrame]:
-        """Return the levels asked for, and the wells on record that they are of."""
-        codes = None if wells is None else list(wells)
-        levels = self.levels(codes, site=site, aquifer=aquifer, start=start, end=end, known_on=known_on)
-        with self.store.reading() as connection:
-            asked = fetch.wells(connection, known_on, site)
-        if codes is not None:
-            asked = asked[asked["well"].isin(codes)]
-        if aquifer is not None:
-            asked = asked[asked["aquifer"] == aquifer]
-        return levels, asked

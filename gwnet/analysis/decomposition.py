@@ -71,7 +71,12 @@ class WellDecomposition:
 
 
 def well_decomposition(
-    levels: pd.DataFrame, *, seasons: int | None = None, robust: bool = True, value: str = "median"
+    levels: pd.DataFrame,
+    *,
+    seasons: int | None = None,
+    robust: bool = True,
+    value: str = "median",
+    approved: bool = False,
 ) -> WellDecomposition:
     """Part the levels of one well into trend, season and remainder.
 
@@ -85,6 +90,8 @@ def well_decomposition(
         Whether values that do not fit lose weight.
     value : {"median", "middle"}
         How the days of a step give one value, see `gwnet.analysis.period_values.period_values`.
+    approved : bool
+        Whether only approved levels take part; provisional ones do as well unless said.
 
     Returns
     -------
@@ -107,7 +114,7 @@ def well_decomposition(
     if seasons is not None and seasons not in _PARTS:
         message = f"A year cannot be parted into {seasons!r} steps; expected 12 or 4."
         raise SettingsError(message)
-    used, _ = used_levels(levels)
+    used, _ = used_levels(levels, approved=approved)
     if len(used[["site", "well"]].drop_duplicates()) != 1:
         names = ", ".join(sorted(set(levels["well"]))) or "no well"
         message = f"A decomposition is of one well with levels; given: {names}."

@@ -108,6 +108,7 @@ def seasons(
     least_years: int = LEAST_YEARS,
     definition: str = "weibull",
     value: str = "median",
+    approved: bool = False,
 ) -> pd.DataFrame:
     """Return the statistics of the calendar months of wells, and how the newest level of each stands in it.
 
@@ -123,6 +124,8 @@ def seasons(
         Definition of percentiles, see `gwnet.hydro.percentiles.percentiles`.
     value : {"median", "middle"}
         How the days of a month give one value, see `gwnet.analysis.period_values.period_values`.
+    approved : bool
+        Whether only approved levels take part; provisional ones do as well unless said.
 
     Returns
     -------
@@ -139,7 +142,7 @@ def seasons(
         If the definition, value or number of years cannot be used.
     """
     _refuse(least_years, definition)
-    used, _ = used_levels(levels)
+    used, _ = used_levels(levels, approved=approved)
     values = dict(list(period_values(used, 12, value=value).groupby(["site", "well"])))
     events = dict(list(used.groupby(["site", "well"])))
     rows: list[dict[str, Any]] = []
@@ -158,6 +161,7 @@ def season_summary(
     least_years: int = LEAST_YEARS,
     definition: str = "weibull",
     value: str = "median",
+    approved: bool = False,
 ) -> pd.DataFrame:
     """Return how the newest level of each well stands in its season, the annual cycle, and the records.
 
@@ -173,6 +177,8 @@ def season_summary(
         Definition of percentiles, see `gwnet.hydro.percentiles.standing`.
     value : {"median", "middle"}
         How the days of a month give one value, see `gwnet.analysis.period_values.period_values`.
+    approved : bool
+        Whether only approved levels take part; provisional ones do as well unless said.
 
     Returns
     -------
@@ -189,7 +195,7 @@ def season_summary(
         If the definition, value or number of years cannot be used.
     """
     _refuse(least_years, definition)
-    used, left_out = used_levels(levels)
+    used, left_out = used_levels(levels, approved=approved)
     values = dict(list(period_values(used, 12, value=value).groupby(["site", "well"])))
     events = dict(list(used.groupby(["site", "well"])))
     rows = []

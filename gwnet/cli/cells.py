@@ -38,6 +38,9 @@ _DECIMALS: Final[dict[str, int]] = {
     "var_s": 1,
     "tau": 3,
     "z": 2,
+    "percentile": 1,
+    "percentile_lower": 1,
+    "percentile_upper": 1,
 }
 
 #: Columns of numbers that may be very small.

@@ -8,6 +8,8 @@ import click
 from gwnet.cli import options, output
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from gwnet.network import Network
 
 
@@ -49,6 +51,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="How the days of a month give one value: their median, or the day nearest to its middle.",
 )
+@click.option("--approved", is_flag=True, help="Leave out levels that no review approved.")
 @options.span
 @options.site
 @options.known_on
@@ -80,10 +83,10 @@ def _drawn(
     """Draw the figures that were asked for; return their files."""
     from gwnet.figures.panel import save_pages
 
-    made = []
+    pages: list[tuple[list[Figure], Path]] = []
     if figure is not None:
-        made += save_pages(net.seasons_figures(wells or None, **chosen), figure)
+        pages.append((net.seasons_figures(wells or None, **chosen), figure))
     if stl is not None:
-        others = {name: chosen[name] for name in ("start", "end", "site", "known_on", "unit", "value")}
-        made += save_pages([net.decomposition_figure(wells[0], **others)], stl)
-    return made
+        others = {name: chosen[name] for name in ("start", "end", "site", "known_on", "unit", "value", "approved")}
+        pages.append(([net.decomposition_figure(wells[0], **others)], stl))
+    return [path for figures, file in pages for path in save_pages(figures, file)]

@@ -29,6 +29,7 @@ def envelope_figures(
     least_years: int = 10,
     definition: str = "weibull",
     value: str = "median",
+    approved: bool = False,
     known_on: dt.datetime | None = None,
     unit: str = "m",
 ) -> list[Figure]:
@@ -44,7 +45,7 @@ def envelope_figures(
         Reduced levels of the wells, in metres.
     wells : pandas.DataFrame
         Columns site and well: which wells, in this order; those without a level that can be used are passed over.
-    least_years, definition, value : optional
+    least_years, definition, value, approved : optional
         As in `gwnet.analysis.seasons.seasons`.
     known_on : datetime.datetime, optional
         Record as known at this time.
@@ -61,13 +62,15 @@ def envelope_figures(
     TooFewLevelsError
         If no well has a level that can be used.
     """
-    statistics = seasons(levels, wells, least_years=least_years, definition=definition, value=value)
-    summary = season_summary(levels, wells, least_years=least_years, definition=definition, value=value)
+    statistics = seasons(levels, wells, least_years=least_years, definition=definition, value=value, approved=approved)
+    summary = season_summary(
+        levels, wells, least_years=least_years, definition=definition, value=value, approved=approved
+    )
     with_levels = summary[summary["n"] > 0]
     if with_levels.empty:
         message = "None of the wells has a level that can be used, so no seasons can be drawn."
         raise TooFewLevelsError(message, mend="Name a well with levels, or a longer time.")
-    used, _ = used_levels(levels)
+    used, _ = used_levels(levels, approved=approved)
     drawn = [
         seasons_plot_data(
             statistics,
