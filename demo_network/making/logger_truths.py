@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from making import story
+from making.layouts import LAYOUT_OF
 from making.logger_files import Download, downloads_of
 from making.loggers import (
     BAROMETER,
@@ -159,17 +160,13 @@ def expected_of(loggers: Loggers) -> Truth:
     }
 
 
-#: Layout and encoding of each shape of export.
-LAYOUTS = {"air": "air", "plain": "plain", "event": "event", "record": "record"}
-
-
 def loads() -> list[Truth]:
     """Return which exports are loaded with which layout, in the order of loading."""
     made = []
-    for shape in LAYOUTS:
-        sensors = [sensor for sensor in (BAROMETER, *SENSORS) if sensor.shape == shape]
+    for layout in dict.fromkeys(LAYOUT_OF.values()):
+        sensors = [sensor for sensor in (BAROMETER, *SENSORS) if LAYOUT_OF[sensor.shape] == layout]
         files = [f"loggers/{name}" for sensor in sensors for name in _names(sensor)]
-        made.append({"layout": f"layouts/{shape}.toml", "files": files, "recorded_at": LOADED_AT})
+        made.append({"layout": f"layouts/{layout}.toml", "files": files, "recorded_at": LOADED_AT})
     return made
 
 
