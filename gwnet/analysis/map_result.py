@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.analysis.map_features import MapFeatures
 from gwnet.analysis.synoptic import Span
 from gwnet.hydro.contours import ContourLine
 from gwnet.hydro.gradient import FlowArrow, Gradient
@@ -33,6 +35,8 @@ class Control:
         95 % half-width [m].
     assumed : int
         How many half-widths are not on record and were taken from `gwnet.constants`.
+    measured : numpy.ndarray of bool
+        False for points of rivers, whose heads are interpolated.
     """
 
     names: list[str]
@@ -41,6 +45,30 @@ class Control:
     z: Floats
     half_width: Floats
     assumed: int
+    measured: NDArray[np.bool_]
+
+    def of(self, positions: NDArray[np.int64]) -> Control:
+        """Return some of the levels.
+
+        Parameters
+        ----------
+        positions : numpy.ndarray of int
+            Which, in this order.
+
+        Returns
+        -------
+        Control
+            Those levels.
+        """
+        return Control(
+            names=[self.names[position] for position in positions.tolist()],
+            x=self.x[positions],
+            y=self.y[positions],
+            z=self.z[positions],
+            half_width=self.half_width[positions],
+            assumed=self.assumed,
+            measured=self.measured[positions],
+        )
 
 
 @dataclass(frozen=True)
@@ -86,6 +114,25 @@ class HonourFailure:
     text: str
 
 
+@dataclass(frozen=True)
+class MethodScore:
+    """How well a method does when levels are left out.
+
+    Attributes
+    ----------
+    method : str
+        ``kriging``, ``spline`` or ``triangulation``.
+    rmse_m : float
+        Root mean square of level less estimate [m].
+    n : int
+        Levels that it was taken over, the same for all methods.
+    """
+
+    method: str
+    rmse_m: float
+    n: int
+
+
 @dataclass(frozen=True, eq=False)
 class CrossValidation:
     """Leave-one-out errors of a map's surface over all used levels.
@@ -126,9 +173,9 @@ class MapResult:
     control : pandas.DataFrame
         Control frame (`gwnet.analysis.synoptic.CONTROL_COLUMNS`), used and left out.
     method : str
-        ``kriging`` or ``triangulation``.
+        ``kriging``, ``spline`` or ``triangulation``.
     method_text : str
-        How the surface was made, as one sentence.
+        How the surface was made, in sentences.
     parameters : tuple of tuple of str
         Name and value of each parameter as printed, in the map's unit.
     surface : gwnet.hydro.surface.Surface
@@ -161,6 +208,15 @@ class MapResult:
         Hours and days that the levels took.
     cautions : tuple of str
         What a reader must know, each a sentence.
+    scores : tuple of MethodScore
+        Scores of all methods where one was chosen by cross-validation, best first; else empty.
+    region : shapely.Polygon or shapely.MultiPolygon or None
+        Where the surface is drawn, when barriers or a boundary make it other than the hull of the control.
+    above_ground : shapely.Polygon or shapely.MultiPolygon or None
+        Where the surface stands above the ground as interpolated between wells; None where it nowhere does or the
+        ground is not known.
+    features : MapFeatures
+        Barriers, boundary, rivers, base of the unit and base layers.
     """
 
     aquifer: str
@@ -187,6 +243,10 @@ class MapResult:
     findings: tuple[MapFinding, ...]
     span: Span
     cautions: tuple[str, ...]
+    scores: tuple[MethodScore, ...] = ()
+    region: Any | None = None
+    above_ground: Any | None = None
+    features: MapFeatures = field(default_factory=MapFeatures)
 
     @property
     def hours_spanned(self) -> float:

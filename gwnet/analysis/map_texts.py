@@ -8,13 +8,16 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gwnet.analysis.map_result import Control, CrossValidation, HonourFailure, MapFinding
+from gwnet.analysis.map_features import MapFeatures
+from gwnet.analysis.map_result import Control, CrossValidation, HonourFailure, MapFinding, MethodScore
+from gwnet.analysis.map_sides import Side, main_surface
 from gwnet.analysis.synoptic import Span
 from gwnet.constants import SURVEY_ACCURACY_M
 from gwnet.hydro.contours import InferredRule, Unhonoured
 from gwnet.hydro.gradient import Gradient
 from gwnet.hydro.kriging import KrigedSurface
 from gwnet.hydro.outliers import LEAST_SEARCHED, NeighbourTest
+from gwnet.hydro.spline import SplinedSurface
 from gwnet.hydro.surface import Surface
 from gwnet.units import metres_per
 
@@ -114,8 +117,10 @@ def failures_of(levels: Control, failures: Sequence[Unhonoured], unit: str) -> t
     return tuple(made)
 
 
-def method_text(surface: Surface, n_fitted: int, exact: int) -> str:
-    """Return how the surface was made, as a sentence.
+def method_text(
+    surface: Surface, n_fitted: int, exact: int, *, scores: Sequence[MethodScore] = (), unit: str = "m"
+) -> str:
+    """Return how the surface was made, in sentences.
 
     Parameters
     ----------
@@ -125,12 +130,26 @@ def method_text(surface: Surface, n_fitted: int, exact: int) -> str:
         Levels that the covariance was fitted to; 0 where it was given.
     exact : int
         Levels that were met exactly so that the contours honour them.
+    scores : sequence of MethodScore, optional
+        Scores of all methods where one was chosen by them.
+    unit : str, optional
+        Unit of the scores, ``m`` or ``ft``.
 
     Returns
     -------
     str
-        The sentence.
+        The sentences.
     """
+    made = _made_text(main_surface(surface), n_fitted, exact)
+    if not scores:
+        return made
+    listed = ", ".join(f"{score.method} {length_text(score.rmse_m, unit, 3)}" for score in scores)
+    return f"{made} Chosen by leave-one-out error (rms over {scores[0].n} levels): {listed}."
+
+
+def _made_text(surface: Surface, n_fitted: int, exact: int) -> str:
+    if isinstance(surface, SplinedSurface):
+        return "Thin-plate spline; levels taken as exact."
     if not isinstance(surface, KrigedSurface):
         return "Linear interpolation on the triangles of Delaunay; levels taken as exact."
     kind = "Universal kriging with a linear drift" if surface.drift == "linear" else "Ordinary kriging"
@@ -175,6 +194,7 @@ def parameters_of(
     """
     unit, coordinate_m = units
     unit_m = metres_per(unit)
+    surface = main_surface(surface)
     found: list[tuple[str, str]] = []
     if isinstance(surface, KrigedSurface):
         covariance = surface.covariance
@@ -185,8 +205,9 @@ def parameters_of(
             ("range", length_text(covariance.range_m * coordinate_m, unit, 0)),
             ("nugget", f"{covariance.nugget_m2 / unit_m**2:.3g} {unit}²"),
             ("levels met exactly", str(exact)),
-            ("difference from triangulation (rms)", length_text(against, unit)),
         ]
+    if against > 0.0:
+        found.append(("difference from triangulation (rms)", length_text(against, unit)))
     if checked.n:
         found += [
             ("leave-one-out error (rms)", f"{length_text(checked.rmse_m, unit)} at {checked.n} wells"),
@@ -208,6 +229,7 @@ def cautions_of(
     gradients: tuple[Gradient, Gradient | None],
     unit: str,
     screen_lengths_m: NDArray[np.float64],
+    more: Sequence[str] = (),
 ) -> tuple[str, ...]:
     """Return what a reader of the map must know.
 
@@ -225,13 +247,15 @@ def cautions_of(
         Unit of the text, ``m`` or ``ft``.
     screen_lengths_m : numpy.ndarray
         Lengths of the used wells' screens, NaN where not known [m].
+    more : sequence of str, optional
+        Further sentences; empty ones are passed over.
 
     Returns
     -------
     tuple of str
         Sentences.
     """
-    count = levels.z.size
+    count = int(levels.measured.sum())
     texts: list[str] = []
     if count < FEW_WELLS:
         texts.append(f"Only {count} wells: contours are inferred throughout.")
@@ -252,7 +276,42 @@ def cautions_of(
             f"Gradient with {', '.join(finding.well for finding in findings)}: {gradients[0].text}. "
             f"Without: {gradients[1].text}."
         )
-    return (*texts, _STANDING_CAUTION)
+    return (*texts, *(text for text in more if text), _STANDING_CAUTION)
+
+
+def feature_cautions(sides: Sequence[Side], features: MapFeatures, levels: Control) -> list[str]:
+    """Return what a reader must know of barriers, rivers and boundary.
+
+    Parameters
+    ----------
+    sides : sequence of Side
+        Sides of the map.
+    features : MapFeatures
+        Features of the map.
+    levels : Control
+        Control of the map.
+
+    Returns
+    -------
+    list of str
+        Sentences.
+    """
+    texts = []
+    if len(sides) > 1:
+        counts = " and ".join(str(side.positions.size) for side in sides)
+        texts.append(
+            f"Barriers part the control into {len(sides)} sides with {counts} levels, each contoured by itself; the "
+            "gradient is that of one plane over all of them."
+        )
+    if any(side.barriers is not None for side in sides):
+        texts.append("Where a barrier ends inside the control, distances go around its end.")
+    points = int((~levels.measured).sum())
+    if points:
+        names = ", ".join(river.name for river in features.rivers)
+        texts.append(f"Heads along {names} enter at {points} points as stated or interpolated, not as measured there.")
+    if features.sources:
+        texts.append(f"Features: {'; '.join(features.sources)}.")
+    return texts
 
 
 def _screens(lengths_m: NDArray[np.float64], unit: str) -> list[str]:

@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection
-from typing import Final
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from gwnet.analysis.map_result import Control, CrossValidation, MapResult
+from gwnet.analysis.map_bounds import above_base, above_ground
+from gwnet.analysis.map_choice import AUTO, choose_method
+from gwnet.analysis.map_features import RIVER, MapFeatures, with_rivers
+from gwnet.analysis.map_parts import Making, Part, joined, made_parts
+from gwnet.analysis.map_result import Control, CrossValidation, MapResult, MethodScore
+from gwnet.analysis.map_sides import Side, sides_of
 from gwnet.analysis.map_texts import (
     FEW_WELLS,
     cautions_of,
     failures_of,
+    feature_cautions,
     findings_of,
     method_text,
     parameters_of,
@@ -24,28 +30,15 @@ from gwnet.analysis.synoptic import leave_out, span_of
 from gwnet.constants import SURVEY_ACCURACY_M
 from gwnet.errors import SettingsError
 from gwnet.hydro import surface as surfaces
-from gwnet.hydro.contours import (
-    InferredRule,
-    Unhonoured,
-    contour_levels,
-    contour_lines,
-    inferred_rule,
-    nice_interval,
-    unhonoured,
-)
+from gwnet.hydro.contours import nice_interval
 from gwnet.hydro.gradient import NORMAL_95, FlowArrow, Gradient, flow_arrows, plane_gradient
-from gwnet.hydro.hull import control_arrays, length_and_width
+from gwnet.hydro.hull import length_and_width
 from gwnet.hydro.outliers import NeighbourTest, neighbour_test
 from gwnet.hydro.surface import Grid, Surface
 from gwnet.hydro.variogram import Covariance, fit_covariance
 from gwnet.units import metres_per
 
 Floats = NDArray[np.float64]
-
-#: Of more wells than this, grid lines run only through those that the contours would not honour otherwise.
-_MOST_LINES: Final = 200
-
-_ROUNDS: Final = 6
 
 
 def make_map(
@@ -63,6 +56,8 @@ def make_map(
     vertical_datum: str = "",
     coordinate_unit_m: float = 1.0,
     grid_lines: int = surfaces.GRID_LINES,
+    features: MapFeatures | None = None,
+    check_ground: bool = False,
 ) -> MapResult:
     """Make a potentiometric map from a same-day set.
 
@@ -75,13 +70,13 @@ def make_map(
     date : datetime.date
         Local date of the set.
     method : str, optional
-        ``kriging`` or ``triangulation``.
+        ``kriging``, ``spline``, ``triangulation``, or ``auto``: the one that estimates left-out levels best.
     interval_m : float, optional
         Contour interval; a step of 1, 2 or 5 that gives at most 12 contours unless given [m].
     drift : str, optional
         ``linear`` for universal kriging, ``none`` for ordinary kriging.
     covariance : gwnet.hydro.variogram.Covariance, optional
-        Covariance; fitted to the wells without finding unless given.
+        Covariance, its range in the unit of the coordinates; fitted to the wells without finding unless given.
     exclude : collection of str, optional
         Wells and gauges to leave out by request.
     unit : str, optional
@@ -92,6 +87,10 @@ def make_map(
         Metres in one unit of the coordinates, for a system in feet.
     grid_lines : int, optional
         Lines of the grid along its longer side.
+    features : MapFeatures, optional
+        Barriers, boundary, rivers, base of the unit and base layers.
+    check_ground : bool, optional
+        Whether to mark where heads stand above the ground of the control's wells.
 
     Returns
     -------
@@ -105,7 +104,7 @@ def make_map(
     AnalysisError
         If the wells lie on one line.
     SettingsError
-        If a method, drift, unit or interval is not known or cannot be used.
+        If a method, drift, unit, interval or feature is not known or cannot be used.
     NotFoundError
         If a well to be left out is not in the set.
 
@@ -121,31 +120,39 @@ def make_map(
     if unit not in ("m", "ft"):
         message = f"A map can be labelled in m or ft, not in {unit!r}."
         raise SettingsError(message)
-    control = leave_out(control, exclude)
-    unit_m = metres_per(unit)
-    levels = _levels_of(control)
-    control_arrays(levels.x, levels.y, levels.z, names=levels.names)
+    features = MapFeatures() if features is None else features
+    control = with_rivers(leave_out(control, exclude), features, coordinate_unit_m=coordinate_unit_m)
+    control, levels, sides = _parted(control, features)
     with threadpool_limits(limits=1, user_api="blas"):
-        test = neighbour_test(levels.x, levels.y, levels.z, levels.half_width)
+        test = _tested(levels, sides)
+        counted = ~test.outlier & levels.measured
+        main = sides[0].positions
         n_fitted = 0
-        if covariance is None and method == "kriging":
-            covariance, n_fitted = _covariance(levels, ~test.outlier, drift)
+        if covariance is None and method in ("kriging", AUTO):
+            covariance, n_fitted = _covariance(levels.of(main), ~test.outlier[main], drift, sides[0])
+        scores: tuple[MethodScore, ...] = ()
+        if method == AUTO and covariance is not None:
+            _refuse_auto(sides)
+            method, scores = choose_method(levels.of(main), counted[main], covariance, drift)
+        least = 2.0 * float(np.median(levels.half_width[levels.measured]))
         lowest, highest = float(levels.z.min()), float(levels.z.max())
-        least = 2.0 * float(np.median(levels.half_width))
-        chosen = nice_interval(lowest, highest, unit_m=unit_m, least_m=least) if interval_m is None else interval_m
-        interval = float(chosen)
-        surface, grid, contour_m, failures, exact = _honouring(
-            levels, method, covariance, drift, interval=interval, grid_lines=grid_lines
+        chosen = (
+            nice_interval(lowest, highest, unit_m=metres_per(unit), least_m=least) if interval_m is None else interval_m
         )
-        rule = inferred_rule(surface, interval, least_wells=FEW_WELLS)
+        making = Making(method, covariance, drift, float(chosen), grid_lines, FEW_WELLS)
+        parts = made_parts(levels, sides, making)
+        surface, grid = joined(levels, parts, grid_lines)
+        grid, contours, base_text = above_base(
+            grid, tuple(line for part in parts for line in part.contours), features.base_m, unit
+        )
+        over, ground_text = above_ground(control, grid, unit) if check_ground else (None, "")
         findings = findings_of(levels, test, unit)
-        gradient = _scaled(levels, np.ones(levels.z.shape, dtype=np.bool_), coordinate_unit_m)
-        sound = (
-            _scaled(levels, ~test.outlier, coordinate_unit_m) if findings and _spans(levels, ~test.outlier) else None
-        )
-        checked = _cross_validation(levels, surface, test)
+        gradient = _scaled(levels, levels.measured, coordinate_unit_m)
+        sound = _scaled(levels, counted, coordinate_unit_m) if findings and _spans(levels, counted) else None
+        checked = _cross_validation(levels, surface, counted)
         against = _against_triangulation(levels, grid, method)
-        span = span_of(control)
+        span = span_of(control[control["kind"] != RIVER])
+        exact = sum(part.exact for part in parts)
         return MapResult(
             aquifer=aquifer,
             date=date,
@@ -154,22 +161,22 @@ def make_map(
             unit=unit,
             control=control,
             method=method,
-            method_text=method_text(surface, n_fitted, exact),
+            method_text=method_text(surface, n_fitted, exact, scores=scores, unit=unit),
             parameters=parameters_of(
-                surface, rule, (unit, coordinate_unit_m), checked=checked, against=against, exact=exact
+                surface, parts[0].rule, (unit, coordinate_unit_m), checked=checked, against=against, exact=exact
             ),
             surface=surface,
             grid=grid,
-            interval_m=interval,
-            levels_m=contour_m,
-            contours=contour_lines(grid, contour_m, rule),
-            arrows=_arrows(surface, rule, levels, coordinate_unit_m),
+            interval_m=making.interval_m,
+            levels_m=np.unique(np.concatenate([part.contour_m for part in parts])),
+            contours=contours,
+            arrows=_arrows(parts, levels, coordinate_unit_m, features.base_m),
             boundary=surface.hull,
             gradient=gradient,
             gradient_sound=sound,
             cross_validation=checked,
             against_triangulation_m=against,
-            honour_failures=failures_of(levels, failures, unit),
+            honour_failures=failures_of(levels, [failure for part in parts for failure in part.failures], unit),
             findings=findings,
             span=span,
             cautions=cautions_of(
@@ -179,8 +186,53 @@ def make_map(
                 gradients=(gradient, sound),
                 unit=unit,
                 screen_lengths_m=_screen_lengths(control),
+                more=[*feature_cautions(sides, features, levels), base_text, ground_text],
             ),
+            scores=scores,
+            region=None if parts[0].plain else _region(parts),
+            above_ground=over,
+            features=features,
         )
+
+
+def _parted(control: pd.DataFrame, features: MapFeatures) -> tuple[pd.DataFrame, Control, tuple[Side, ...]]:
+    """Return control, levels and sides; levels on a side with too few of them are left out with that reason."""
+    while True:
+        levels = _levels_of(control)
+        sides, alone = sides_of(levels, features)
+        if not alone:
+            return control, levels, sides
+        reasons = {levels.names[position]: reason for position, reason in alone.items()}
+        left = control["well"].isin(list(reasons)) & control["used"].astype(bool)
+        control = control.copy()
+        control.loc[left, "reason"] = control.loc[left, "well"].map(reasons)
+        control.loc[left, "used"] = False
+
+
+def _tested(levels: Control, sides: tuple[Side, ...]) -> NeighbourTest:
+    """Return the neighbour test of each side, put together; points of rivers are never outliers."""
+    residual, limit = np.full(levels.z.shape, np.nan), np.full(levels.z.shape, np.nan)
+    outlier = np.zeros(levels.z.shape, dtype=np.bool_)
+    for side in sides:
+        own = levels.of(side.positions)
+        found = neighbour_test(own.x, own.y, own.z, own.half_width)
+        residual[side.positions], limit[side.positions] = found.residual_m, found.limit_m
+        outlier[side.positions] = found.outlier & own.measured
+    return NeighbourTest(residual, limit, outlier)
+
+
+def _refuse_auto(sides: tuple[Side, ...]) -> None:
+    if any(side.barriers is not None for side in sides):
+        message = (
+            "A barrier ends inside the control; only kriging can go around its end, so there is nothing to choose."
+        )
+        raise SettingsError(message, mend="Ask for kriging.")
+
+
+def _region(parts: tuple[Part, ...]) -> object:
+    import shapely
+
+    return shapely.unary_union([part.side.region for part in parts])
 
 
 def gradient_of(control: pd.DataFrame, *, coordinate_unit_m: float = 1.0) -> Gradient:
@@ -226,11 +278,12 @@ def _levels_of(control: pd.DataFrame) -> Control:
         y=used["northing"].to_numpy(dtype=np.float64),
         z=used["water_elevation_m"].to_numpy(dtype=np.float64),
         half_width=np.where(unknown, SURVEY_ACCURACY_M, widths),
-        assumed=int(unknown.sum()),
+        assumed=int((unknown & (used["kind"] != RIVER).to_numpy()).sum()),
+        measured=(used["kind"] != RIVER).to_numpy(dtype=np.bool_),
     )
 
 
-def _covariance(levels: Control, sound: NDArray[np.bool_], drift: str) -> tuple[Covariance, int]:
+def _covariance(levels: Control, sound: NDArray[np.bool_], drift: str, side: Side) -> tuple[Covariance, int]:
     """Return the covariance of the sound levels, and how many they are."""
     if not _spans(levels, sound):
         sound = np.ones(sound.shape, dtype=np.bool_)
@@ -240,6 +293,7 @@ def _covariance(levels: Control, sound: NDArray[np.bool_], drift: str) -> tuple[
         levels.z[sound],
         drift=drift,
         measurement_variance_m2=(levels.half_width[sound] / NORMAL_95) ** 2,
+        barriers=side.barriers,
     )
     return found, int(np.count_nonzero(sound))
 
@@ -250,42 +304,6 @@ def _spans(levels: Control, chosen: NDArray[np.bool_]) -> bool:
         return False
     length, width = length_and_width(levels.x[chosen], levels.y[chosen])
     return width > 1e-3 * length
-
-
-def _honouring(
-    levels: Control,
-    method: str,
-    covariance: Covariance | None,
-    drift: str,
-    *,
-    interval: float,
-    grid_lines: int,
-) -> tuple[Surface, Grid, Floats, tuple[Unhonoured, ...], int]:
-    """Return a surface whose contours honour the levels, as far as can be, and how many are met exactly for it."""
-    noise = (levels.half_width / NORMAL_95) ** 2
-    through = np.full(levels.z.shape, fill_value=levels.z.size <= _MOST_LINES)
-    exact = np.zeros(levels.z.shape, dtype=np.bool_)
-    for round_number in range(_ROUNDS):
-        surface = surfaces.fit(
-            method,
-            levels.x,
-            levels.y,
-            levels.z,
-            covariance=covariance,
-            drift=drift,
-            measurement_variance_m2=np.where(exact, 0.0, noise),
-            names=levels.names,
-        )
-        grid = surfaces.make_grid(surface, lines=grid_lines, through=(levels.x[through], levels.y[through]))
-        heads = np.concatenate([levels.z, grid.water_elevation_m[np.isfinite(grid.water_elevation_m)]])
-        contour_m = contour_levels(float(heads.min()), float(heads.max()), interval)
-        failures = unhonoured(grid, levels.x, levels.y, levels.z, contour_m)
-        positions = [failure.position for failure in failures]
-        if not positions or (exact[positions].all() and through[positions].all()) or round_number == _ROUNDS - 1:
-            break
-        exact[positions] = True
-        through[positions] = True
-    return surface, grid, contour_m, failures, int(exact.sum()) if method == "kriging" else 0
 
 
 def _scaled(levels: Control, chosen: NDArray[np.bool_], coordinate_unit_m: float) -> Gradient:
@@ -300,25 +318,30 @@ def _scaled(levels: Control, chosen: NDArray[np.bool_], coordinate_unit_m: float
     )
 
 
-def _arrows(surface: Surface, rule: InferredRule, levels: Control, coordinate_unit_m: float) -> tuple[FlowArrow, ...]:
+def _arrows(parts: tuple[Part, ...], levels: Control, coordinate_unit_m: float, base_m: float) -> tuple[FlowArrow, ...]:
     """Return flow arrows where the surface falls by more than the levels' uncertainty from one to the next."""
     least = float(np.median(levels.half_width))
-    found = flow_arrows(surface, rule, least_fall_m=least)
-    return tuple(
-        FlowArrow(a.x, a.y, a.azimuth_deg, a.gradient / coordinate_unit_m, a.inferred, a.length_m) for a in found
-    )
+    found = [
+        arrow
+        for part in parts
+        for arrow in flow_arrows(part.surface, part.rule, least_fall_m=least)
+        if part.shows(arrow.ends) and not float(part.surface.predict(arrow.x, arrow.y)) <= base_m
+    ]
+    return tuple(replace(arrow, gradient=arrow.gradient / coordinate_unit_m) for arrow in found)
 
 
-def _cross_validation(levels: Control, surface: Surface, test: NeighbourTest) -> CrossValidation:
-    left_out = surface.leave_one_out()
-    residual = left_out.residual_m
-    sound = residual[~test.outlier & ~np.isnan(residual)]
+def _cross_validation(levels: Control, surface: Surface, counted: NDArray[np.bool_]) -> CrossValidation:
+    """Return the leave-one-out errors at measured levels."""
+    residual = np.where(levels.measured, surface.leave_one_out().residual_m, np.nan)
+    known = residual[~np.isnan(residual)]
+    sound = residual[counted & ~np.isnan(residual)]
+    named = pd.Series(residual, index=pd.Index(levels.names, name="well"), name="residual_m")
     return CrossValidation(
-        n=int(np.count_nonzero(~np.isnan(residual))),
-        mean_error_m=left_out.mean_error_m,
-        rmse_m=left_out.rmse_m,
+        n=int(known.size),
+        mean_error_m=float(known.mean()) if known.size else float("nan"),
+        rmse_m=float(np.sqrt(np.mean(known**2))) if known.size else float("nan"),
         rmse_sound_m=float(np.sqrt(np.mean(sound**2))) if sound.size else float("nan"),
-        residual_m=pd.Series(residual, index=pd.Index(levels.names, name="well"), name="residual_m"),
+        residual_m=named[levels.measured],
     )
 
 
