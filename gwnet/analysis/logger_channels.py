@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -162,45 +162,59 @@ class LoggerRecord:
         rows = self.series[(self.series["instrument"] == instrument) & (self.series["quantity"] == quantity)]
         rows = rows[rows["sample_count"] > 0]
         recipe = self.recipe(instrument, quantity)
-        clock = recipe.clock() or self.recipe(instrument, self.level_quantity(instrument)).clock()
-        reach = np.timedelta64(int(_MARGIN.total_seconds() + sum(abs(one.seconds) for one in clock)), "s")
-        parts = [self._samples(row, _ms(low, -reach), _ms(high, reach)) for row in rows.itertuples()]
-        parts = [part for part in parts if part[0].size]
-        if not parts:
+        takes = [take for row in rows.itertuples() if (take := self._take(row, recipe, low, high)) is not None]
+        if not takes:
             return None
-        when, value = (np.concatenate(arrays) for arrays in zip(*parts, strict=True))
-        if len(parts) > 1:
-            order = np.argsort(when, kind="stable")
-            when, value = when[order], value[order]
-        corrected = correct_times(when, clock) if clock else None
-        true = when if corrected is None else corrected.time_utc
-        overlaps = np.zeros(when.size, dtype=bool) if corrected is None else corrected.overlaps
-        if corrected is not None:
-            kept = ~overlaps
-            true, when, value = true[kept], when[kept], value[kept]
+        joined = takes[0] if len(takes) == 1 else _joined(takes)
         span = slice(
-            0 if np.isnat(low) else int(np.searchsorted(true, low, side="left")),
-            true.size if np.isnat(high) else int(np.searchsorted(true, high, side="left")),
+            0 if np.isnat(low) else int(np.searchsorted(joined.true, low, side="left")),
+            joined.true.size if np.isnat(high) else int(np.searchsorted(joined.true, high, side="left")),
         )
-        true, when, value = true[span], when[span], value[span]
-        if true.size == 0:
+        arrays = [part[span] for part in (joined.true, joined.value, joined.file_time, joined.as_read)]
+        if arrays[0].size == 0:
             return None
-        unit = str(rows["unit"].iloc[0])
-        return Channel(
-            instrument, quantity, unit, true, recipe.scaled(true, value), when, value, int(overlaps.sum()), recipe
-        )
+        return Channel(instrument, quantity, str(rows["unit"].iloc[-1]), *arrays, joined.overlapping, recipe)
 
-    def _samples(self, row: object, start_ms: int | None, end_ms: int | None) -> tuple[Instants, Floats]:
+    def _take(self, row: Any, recipe: Recipe, low: np.datetime64, high: np.datetime64) -> _Take | None:
+        """Return the samples of one take with its clock put right and its factors applied."""
+        own = recipe.of_series(int(row.series_id))
+        clock = own.clock() or self.recipe(row.instrument, self.level_quantity(row.instrument)).clock()
+        reach = np.timedelta64(int(_MARGIN.total_seconds() + sum(abs(one.seconds) for one in clock)), "s")
         time_ms, value = fetch_samples.samples(
-            self.connection,
-            int(row.series_id),  # type: ignore[attr-defined]
-            start_ms,
-            end_ms,
-            known_on=self.known_on,
+            self.connection, int(row.series_id), _ms(low, -reach), _ms(high, reach), known_on=self.known_on
         )
-        unit = str(row.unit)  # type: ignore[attr-defined]
-        quantity = str(row.quantity)  # type: ignore[attr-defined]
-        return time_ms.astype("datetime64[ms]").astype("datetime64[us]"), in_si(value, quantity, unit)
+        if time_ms.size == 0:
+            return None
+        when = time_ms.astype("datetime64[ms]").astype("datetime64[us]")
+        value = in_si(value, str(row.quantity), str(row.unit))
+        if not clock:
+            return _Take(when, own.scaled(when, value), when, value, 0)
+        corrected = correct_times(when, clock)
+        kept = ~corrected.overlaps
+        true, when, value = corrected.time_utc[kept], when[kept], value[kept]
+        return _Take(true, own.scaled(true, value), when, value, int(corrected.overlaps.sum()))
+
+
+@dataclass(frozen=True)
+class _Take:
+    """Samples of one take: true times, values, times and values as read, and how many overlapped."""
+
+    true: Instants
+    value: Floats
+    file_time: Instants
+    as_read: Floats
+    overlapping: int
+
+
+def _joined(takes: list[_Take]) -> _Take:
+    """Return several takes as one series; of two samples at one instant the earlier take's stays."""
+    true, value, file_time, as_read = (
+        np.concatenate([getattr(take, name) for take in takes]) for name in ("true", "value", "file_time", "as_read")
+    )
+    order = np.argsort(true, kind="stable")
+    kept = order[np.append(True, np.diff(true[order]) > np.timedelta64(0, "us"))]
+    overlapping = sum(take.overlapping for take in takes) + order.size - kept.size
+    return _Take(true[kept], value[kept], file_time[kept], as_read[kept], overlapping)
 
 
 def in_si(value: Floats, quantity: str, unit: str) -> Floats:

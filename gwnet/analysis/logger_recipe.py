@@ -228,6 +228,21 @@ class Recipe:
         """
         return self.rows[self.rows["kind"] == kind]
 
+    def of_series(self, series_id: int) -> Recipe:
+        """Return the adjustments of one series alone.
+
+        Parameters
+        ----------
+        series_id : int
+            One take of the quantity. Clock and factor mend how the samples of a take were read, and hold for it alone.
+
+        Returns
+        -------
+        Recipe
+            Its adjustments.
+        """
+        return Recipe(self.rows[self.rows["series_id"] == series_id])
+
     def clock(self) -> list[ClockOperation]:
         """Return the corrections of the clock."""
         found = []
@@ -253,17 +268,19 @@ class Recipe:
         Returns
         -------
         dict
-            Parameters of the rows whose span meets that of the deployment, a later row before an earlier one; empty
-            where none is on record.
+            Parameters of the rows whose span meets that of the deployment, a later row before an earlier one (events
+            left out add up); empty where none is on record.
         """
         found: dict[str, Any] = {}
         for row in self.of(kind).itertuples():
             after = not pd.isna(row.start_utc) and not pd.isna(end) and row.start_utc >= end
             before = not pd.isna(row.end_utc) and not pd.isna(start) and row.end_utc <= start
-            if not (after or before):
-                found.update(row.parameters)
-                if kind == "density":
-                    found = dict(row.parameters)
+            if after or before:
+                continue
+            left_out = {*found.get("leave_out", []), *row.parameters.get("leave_out", [])}
+            found = dict(row.parameters) if kind == "density" else {**found, **row.parameters}
+            if left_out:
+                found["leave_out"] = sorted(left_out)
         return found
 
     def scaled(self, when: Instants, values: Floats) -> Floats:

@@ -1,0 +1,197 @@
+"""Clocks of loggers compared with those of their barometers: wrong zones, and jumps such as summer time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from gwnet.analysis.logger_channels import Channel, LoggerRecord
+from gwnet.analysis.logger_heads import LoggerHeads
+from gwnet.analysis.logger_level import barometer_channel
+from gwnet.analysis.logger_suggestion import LoggerFinding, at
+from gwnet.clock import offset_minutes
+from gwnet.hydro.arrays import Floats
+from gwnet.hydro.clock_shift import ClockJump, ClockShift, find_clock_jumps, find_clock_shift
+
+#: Shifts shorter than this are no wrong zone and not told [s].
+_LEAST_S: Final = 900.0
+
+_NAT: Final = np.datetime64("NaT", "us")
+
+
+@dataclass(frozen=True)
+class _Compared:
+    """One sensor beside its barometer."""
+
+    one: LoggerHeads
+    air: Channel
+    shift: ClockShift
+    jumps: Sequence[ClockJump]
+
+
+def clock_findings(record: LoggerRecord, found: Sequence[LoggerHeads]) -> Iterator[LoggerFinding]:
+    """Yield what the clocks of absolute sensors show beside those of their barometers.
+
+    Parameters
+    ----------
+    record : gwnet.analysis.logger_channels.LoggerRecord
+        What is on record.
+    found : sequence of LoggerHeads
+        Heads of deployments.
+
+    Yields
+    ------
+    LoggerFinding
+        A clock shift for each span whose clock stands apart by a quarter of an hour or more. Where all sensors of one
+        barometer stand apart by the same time, it is the barometer's clock that is told.
+    """
+    compared = [made for one in found if (made := _compared(record, one)) is not None]
+    for barometer in sorted({each.air.instrument for each in compared}):
+        mine = [each for each in compared if each.air.instrument == barometer]
+        shared = _shared_shift(mine)
+        if shared is not None:
+            yield _of_barometer(mine, shared)
+            continue
+        for each in mine:
+            yield from _of_jumps(record, each) if each.jumps else _of_shift(each)
+
+
+def _compared(record: LoggerRecord, one: LoggerHeads) -> _Compared | None:
+    channel = one.level.channel
+    if channel.quantity != "absolute pressure" or not one.barometer:
+        return None
+    air = barometer_channel(record, one.barometer, channel.time_utc)
+    if air is None:
+        return None
+    arguments = (channel.time_utc, _included(channel), air.time_utc, _included(air))
+    return _Compared(one, air, find_clock_shift(*arguments), find_clock_jumps(*arguments))
+
+
+def _included(channel: Channel) -> Floats:
+    """Return the values that nobody excluded."""
+    return np.where(channel.recipe.excluded(channel.time_utc) == 0, channel.value, np.nan)
+
+
+def _stands_apart(shift: ClockShift) -> bool:
+    return shift.told and abs(shift.shift_s) >= max(_LEAST_S, shift.step_s)
+
+
+def _shared_shift(mine: Sequence[_Compared]) -> float | None:
+    """Return the shift that two or more sensors of one barometer share throughout; None for none."""
+    told = [each.shift for each in mine if each.shift.told and not each.jumps]
+    shifts = {shift.shift_s for shift in told}
+    several = len({each.one.instrument for each in mine}) > 1 and len(told) == len(mine)
+    return shifts.pop() if several and len(shifts) == 1 and _stands_apart(told[0]) else None
+
+
+def _hours(seconds: float) -> str:
+    return f"{seconds / 3600:+.4g} h"
+
+
+def _of_barometer(mine: Sequence[_Compared], shift_s: float) -> LoggerFinding:
+    air = mine[0].air
+    wells = ", ".join(sorted({each.one.well for each in mine}))
+    message = (
+        f"The clock of barometer {air.instrument} stands {_hours(shift_s)} from those of all its sensors ({wells}); "
+        "one clock is more likely wrong than all."
+    )
+    return LoggerFinding(
+        mine[0].one.site,
+        "",
+        air.instrument,
+        air.quantity,
+        "clock",
+        air.time_utc[0],
+        air.time_utc[-1],
+        message,
+        "clock shift",
+        {"seconds": -shift_s},
+    )
+
+
+def _of_shift(each: _Compared) -> Iterator[LoggerFinding]:
+    if not _stands_apart(each.shift):
+        return
+    when = each.one.level.channel.file_time_utc
+    message = (
+        f"The clock stands {_hours(each.shift.shift_s)} from that of barometer {each.air.instrument} throughout "
+        f"({each.shift.why}): a wrong zone, here or there."
+    )
+    yield _finding(each, message, each.shift.shift_s, when[0], when[-1], whole=True)
+
+
+def _of_jumps(record: LoggerRecord, each: _Compared) -> Iterator[LoggerFinding]:
+    """Yield one finding for each span between jumps whose clock stands apart."""
+    channel = each.one.level.channel
+    edges = [0, *(_place_of(record, each, jump) for jump in each.jumps), len(channel)]
+    shifts = [each.jumps[0].before, *(jump.after for jump in each.jumps)]
+    for number, shift in enumerate(shifts):
+        first, last = edges[number], edges[number + 1] - 1
+        if not _stands_apart(shift) or last < first:
+            continue
+        start = channel.file_time_utc[first]
+        message = (
+            f"From {at(start)} the clock stands {_hours(shift.shift_s)} from that of barometer "
+            f"{each.air.instrument} ({shift.why}), otherwise not{_said_of(record, each, first)}."
+        )
+        yield _finding(each, message, shift.shift_s, start, channel.file_time_utc[last], whole=False)
+
+
+def _finding(
+    each: _Compared, message: str, shift_s: float, first: np.datetime64, last: np.datetime64, *, whole: bool
+) -> LoggerFinding:
+    one = each.one
+    end = last.astype("datetime64[s]").astype("datetime64[us]") + np.timedelta64(1_000_000, "us")
+    return LoggerFinding(
+        one.site,
+        one.well,
+        one.instrument,
+        one.quantity,
+        "clock",
+        first,
+        last,
+        message,
+        "clock shift",
+        {"seconds": shift_s},
+        first.astype("datetime64[s]").astype("datetime64[us]"),
+        end if whole or last != one.level.channel.file_time_utc[-1] else _NAT,
+    )
+
+
+def _place_of(record: LoggerRecord, each: _Compared, jump: ClockJump) -> int:
+    """Return the sample at which a jump is put: where a file or summer time starts near by, else as found."""
+    channel = each.one.level.channel
+    found = int(np.searchsorted(channel.time_utc, jump.moment_utc))
+    likely = [*_file_starts(record, channel), *_zone_changes(record, each)]
+    inside = [
+        place
+        for place in likely
+        if 0 < place < len(channel) and jump.earliest_utc <= channel.time_utc[place] <= jump.latest_utc
+    ]
+    return min(inside, key=lambda place: abs(place - found), default=found)
+
+
+def _file_starts(record: LoggerRecord, channel: Channel) -> list[int]:
+    """Return the places of samples at which a download starts."""
+    rows = record.downloads
+    rows = rows[(rows["instrument"] == channel.instrument) & (rows["quantity"] == channel.quantity)]
+    starts = rows["first_utc"].dropna().dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
+    return [int(place) for place in np.searchsorted(channel.file_time_utc, starts)]
+
+
+def _zone_changes(record: LoggerRecord, each: _Compared) -> list[int]:
+    """Return the places of samples at which the clocks of the site change."""
+    zones = record.sites.set_index("site")["time_zone"]
+    when = each.one.level.channel.file_time_utc
+    offsets = offset_minutes(when, str(zones[each.one.site]))
+    return [int(place) + 1 for place in np.flatnonzero(np.diff(offsets))]
+
+
+def _said_of(record: LoggerRecord, each: _Compared, place: int) -> str:
+    """Return what happens at the start of a span, where something does."""
+    if place and place in _zone_changes(record, each):
+        return ": the day on which local clocks change"
+    return ": a new file starts there" if place and place in _file_starts(record, each.one.level.channel) else ""

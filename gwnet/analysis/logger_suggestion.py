@@ -1,0 +1,155 @@
+"""One finding about a logger, and the adjustment that a person may apply because of it, as a command."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shlex
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+#: Columns of the frame of findings.
+FINDING_COLUMNS: Final = (
+    "finding",
+    "site",
+    "well",
+    "instrument",
+    "quantity",
+    "rule",
+    "start_utc",
+    "end_utc",
+    "message",
+    "suggestion",
+)
+
+_OPTIONS: Final = {
+    "seconds": "--seconds",
+    "factor": "--factor",
+    "amount_m": "--amount",
+    "cause": "--cause",
+    "method": "--method",
+    "leave_out": "--leave-out",
+    "temperature": "--temperature",
+    "kg_m3": "--density",
+    "gravity_m_s2": "--gravity",
+    "value": "--value",
+}
+
+_NAT: Final = np.datetime64("NaT", "us")
+
+
+@dataclass(frozen=True)
+class LoggerFinding:
+    """What was noticed about a logger.
+
+    Attributes
+    ----------
+    site, well, instrument, quantity : str
+        Where; the well is empty for a barometer.
+    rule : str
+        Which rule noticed it.
+    start_utc, end_utc : numpy.datetime64
+        When, from the first to the last sample concerned; NaT for no time of its own.
+    message : str
+        What was found.
+    kind : str
+        Kind of adjustment that would mend it; empty for none.
+    parameters : mapping
+        Its parameters.
+    from_utc, to_utc : numpy.datetime64
+        Its half-open span; NaT for open.
+    """
+
+    site: str
+    well: str
+    instrument: str
+    quantity: str
+    rule: str
+    start_utc: np.datetime64
+    end_utc: np.datetime64
+    message: str
+    kind: str = ""
+    parameters: Mapping[str, Any] = field(default_factory=dict)
+    from_utc: np.datetime64 = _NAT
+    to_utc: np.datetime64 = _NAT
+
+    def key(self) -> str:
+        """Return a short name of the finding: the same as long as rule, place, span and adjustment are the same."""
+        facts = [self.instrument, self.quantity, self.rule, self.kind, dict(self.parameters)]
+        facts += [str(moment) for moment in (self.start_utc, self.end_utc, self.from_utc, self.to_utc)]
+        return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()[:8]
+
+    def command(self) -> str:
+        """Return the command that would apply the adjustment; empty for none."""
+        if not self.kind:
+            return ""
+        words = ["gwnet logger adjust", shlex.quote(self.instrument), shlex.quote(self.kind)]
+        words += [f"--series {shlex.quote(self.quantity)}"]
+        for word, moment in (("--from", self.from_utc), ("--to", self.to_utc)):
+            if not np.isnat(moment):
+                words.append(f"{word} {at(moment)}")
+        for name, value in self.parameters.items():
+            for one in value if isinstance(value, list) else [value]:
+                words.append(f"{_OPTIONS[name]} {shlex.quote(f'{one:g}' if isinstance(one, float) else str(one))}")
+        return " ".join([*words, "--reason TEXT"])
+
+
+def at(moment: np.datetime64) -> str:
+    """Return an instant as the command line takes it.
+
+    Parameters
+    ----------
+    moment : numpy.datetime64
+        UTC instant.
+
+    Returns
+    -------
+    str
+        ISO 8601 with a Z, without seconds where they are zero.
+    """
+    text = str(np.datetime_as_string(moment.astype("datetime64[s]"), unit="s"))
+    return text.removesuffix(":00") + "Z"
+
+
+def around(first: np.datetime64, last: np.datetime64) -> tuple[np.datetime64, np.datetime64]:
+    """Return the half-open span, in whole seconds, that holds samples from a first to a last one.
+
+    Parameters
+    ----------
+    first, last : numpy.datetime64
+        Instants of the samples.
+
+    Returns
+    -------
+    tuple of numpy.datetime64
+        Start and end of the span.
+    """
+    start, end = first.astype("datetime64[s]"), last.astype("datetime64[s]") + np.timedelta64(1, "s")
+    return start.astype("datetime64[us]"), end.astype("datetime64[us]")
+
+
+def as_frame(found: Sequence[LoggerFinding]) -> pd.DataFrame:
+    """Return findings as a frame.
+
+    Parameters
+    ----------
+    found : sequence of LoggerFinding
+        Findings.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `FINDING_COLUMNS`; ``finding`` is the name by which one is accepted.
+    """
+    rows = []
+    for one in found:
+        place = (one.key(), one.site, one.well, one.instrument, one.quantity)
+        rows.append((*place, one.rule, one.start_utc, one.end_utc, one.message, one.command()))
+    table = pd.DataFrame(rows, columns=list(FINDING_COLUMNS))
+    for name in ("start_utc", "end_utc"):
+        table[name] = pd.to_datetime(pd.Series(list(table[name]), dtype="datetime64[us]")).dt.tz_localize("UTC")
+    return table
