@@ -16,6 +16,7 @@ import pandas as pd
 from gwnet.analysis.display_unit import in_unit
 from gwnet.errors import SettingsError
 from gwnet.network_checks import Checking
+from gwnet.network_gradients import Comparing
 from gwnet.network_logger_files import LoggerFiles
 from gwnet.network_loggers import Logging
 from gwnet.network_maps import Mapping
@@ -90,7 +91,7 @@ def upgrade(address: str | Path) -> tuple[str | None, str]:
         store.close()
 
 
-class Network(Mapping, Reviewing, Planning, Checking, Trending, Reporting, Seasoning, Logging, LoggerFiles):
+class Network(Mapping, Comparing, Reviewing, Planning, Checking, Trending, Reporting, Seasoning, Logging, LoggerFiles):
     """An open groundwater record.
 
     Parameters
@@ -222,6 +223,7 @@ class Network(Mapping, Reviewing, Planning, Checking, Trending, Reporting, Seaso
         end: dt.date | dt.datetime | str | None = None,
         known_on: dt.datetime | None = None,
         unit: str = "m",
+        loggers: str = "none",
     ) -> pd.DataFrame:
         """Return reduced levels, one row an event.
 
@@ -237,22 +239,28 @@ class Network(Mapping, Reviewing, Planning, Checking, Trending, Reporting, Seaso
             Record as known at this time.
         unit : str, optional
             Unit of depths and elevations: m (columns end in ``_m``) or ft (``_ft``).
+        loggers : {"none", "round", "daily"}, optional
+            Whether rows of loggers stand among them: heads at the moment of each round, or daily means.
 
         Returns
         -------
         pandas.DataFrame
-            As `gwnet.analysis.levels.levels`.
+            As `gwnet.analysis.levels.levels`; rows of loggers as `gwnet.analysis.logger_levels.with_loggers`.
 
         Raises
         ------
         NotFoundError
             If a site, well, aquifer or round is not on record.
+        SettingsError
+            If loggers are asked for in another way.
         """
         from gwnet.analysis.levels import levels
+        from gwnet.analysis.logger_levels import with_loggers
 
         with self.store.reading() as connection:
             self._check_codes(connection, known_on, site=site, wells=wells, aquifer=aquifer, round_code=round)
-            table = levels(connection, LevelFilter(site=site, wells=wells, aquifer=aquifer, round=round), known_on)
+            wanted = LevelFilter(site=site, wells=wells, aquifer=aquifer, round=round)
+            table = with_loggers(connection, levels(connection, wanted, known_on), wanted, loggers, known_on)
         return in_unit(_between(table, start, end), unit)
 
     def explain(
@@ -280,6 +288,7 @@ class Network(Mapping, Reviewing, Planning, Checking, Trending, Reporting, Seaso
         end: dt.date | None = None,
         known_on: dt.datetime | None = None,
         unit: str = "m",
+        loggers: bool = True,
     ) -> Figure:
         """Draw the hydrograph of one or more wells; several share one vertical span.
 
@@ -295,6 +304,8 @@ class Network(Mapping, Reviewing, Planning, Checking, Trending, Reporting, Seaso
             Record as known at this time.
         unit : str, optional
             Unit of the axes, m or ft.
+        loggers : bool, optional
+            Whether the heads of loggers are drawn under the hand readings.
 
         Returns
         -------
@@ -312,7 +323,14 @@ class Network(Mapping, Reviewing, Planning, Checking, Trending, Reporting, Seaso
             settings = fetch.one_site(connection, site, known_on)
             self._check_codes(connection, known_on, site=settings["site"], wells=wells)
             return hydrograph_figure(
-                connection, settings, list(dict.fromkeys(wells)), start=start, end=end, known_on=known_on, unit=unit
+                connection,
+                settings,
+                list(dict.fromkeys(wells)),
+                start=start,
+                end=end,
+                known_on=known_on,
+                unit=unit,
+                loggers=loggers,
             )
 
     @staticmethod

@@ -11,6 +11,7 @@ from sqlalchemy import Connection
 from gwnet.analysis.levels import levels
 from gwnet.analysis.thresholds import with_elevations
 from gwnet.figures.hydrograph import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
+from gwnet.products.logger_series import logger_series
 from gwnet.store import fetch, fetch_programme
 from gwnet.store.fetch_levels import LevelFilter
 
@@ -32,6 +33,7 @@ def hydrograph_figure(
     end: dt.date | None = None,
     known_on: dt.datetime | None = None,
     unit: str = "m",
+    loggers: bool = True,
 ) -> Figure:
     """Draw the hydrograph of one well, or of several under each other on one vertical span.
 
@@ -49,6 +51,8 @@ def hydrograph_figure(
         Record as known at this time.
     unit : str, optional
         Unit of the axes, m or ft.
+    loggers : bool, optional
+        Whether the heads of loggers are drawn under the hand readings.
 
     Returns
     -------
@@ -64,7 +68,8 @@ def hydrograph_figure(
     names = fetch.aquifers(connection, known_on).set_index("aquifer")["name"]
     aquifer_of = frame.set_index("well")["aquifer"]
     context = fetch_programme.context(connection, known_on, site)
-    span = common_span([table], thresholds=limits, unit=unit)
+    series = logger_series(connection, site, wells, known_on) if loggers else {}
+    span = common_span([table], thresholds=limits, series=series, unit=unit)
     drawn = [
         hydrograph_plot_data(
             table,
@@ -78,6 +83,7 @@ def hydrograph_figure(
             span=span,
             start=start,
             end=end,
+            series=series.get(well),
             context=context if len(wells) == 1 and not context.empty else None,
             aquifer_name=str(names.get(aquifer_of[well], "")),
             known_on=known_on or fetch.cut_off(connection),

@@ -1,0 +1,219 @@
+"""Heads of loggers made ready for figures: one line a well, broken at gaps, and who has data when."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from sqlalchemy import Connection
+
+from gwnet.analysis.logger_heads import LoggerHeads, heads
+from gwnet.analysis.logger_levels import approved_at
+from gwnet.constants import GAP_TIMES_INTERVAL
+from gwnet.figures.hydrograph_logger import LoggerSeries
+from gwnet.figures.text import number_text
+from gwnet.hydro.series import usual_interval_s
+from gwnet.store import fetch_levels, fetch_samples
+
+_SECOND = np.timedelta64(1, "s")
+
+
+def logger_series(
+    connection: Connection,
+    site: str,
+    wells: Sequence[str],
+    known_on: dt.datetime | None = None,
+    *,
+    found: Sequence[LoggerHeads] | None = None,
+) -> dict[str, LoggerSeries]:
+    """Return the heads of loggers of wells, for their hydrographs.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    site : str
+        Code of the site.
+    wells : sequence of str
+        Wells.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+    found : sequence of LoggerHeads, optional
+        Heads, where the caller has them already.
+
+    Returns
+    -------
+    dict of str to LoggerSeries
+        By well; those without a logger have none. The line is broken where samples are further apart than usual, where
+        they are left out, and between deployments; a head is approved between two approved hand readings of one
+        hanging.
+    """
+    if found is None:
+        found = heads(connection, list(wells), site, known_on=known_on)
+    if not found:
+        return {}
+    states = fetch_levels.reviews(connection, known_on).set_index("event_id")["state"]
+    hung = fetch_samples.deployments(connection, known_on).set_index("deployment_id")
+    made: dict[str, list[LoggerHeads]] = {}
+    for one in found:
+        made.setdefault(one.well, []).append(one)
+    return {well: _one_well(members, states, hung) for well, members in made.items()}
+
+
+def _one_well(members: Sequence[LoggerHeads], states: pd.Series, hung: pd.DataFrame) -> LoggerSeries:
+    """Return the line of one well, from its deployments in order of time."""
+    ordered = sorted(members, key=lambda one: (one.time_utc[0], one.deployment_id))
+    pieces = [_pieces(one, states) for one in ordered]
+    times, values, approved = (np.concatenate([piece[place] for piece in pieces]) for place in range(3))
+    order = np.argsort(times, kind="stable")
+    spans = []
+    for one in ordered:
+        row = hung.loc[one.deployment_id]
+        until = row["removed_at_utc"]
+        spans.append((one.instrument, row["hung_at_utc"], None if pd.isna(until) else until))
+    return LoggerSeries(
+        time_utc=times[order],
+        water_elevation_m=values[order],
+        approved=approved[order].astype(bool),
+        hung=tuple(spans),
+        left_out=tuple(span for one in ordered for span in _spells(one, left_out=True)),
+        notes=tuple(_note(one) for one in ordered),
+    )
+
+
+def _pieces(one: LoggerHeads, states: pd.Series) -> tuple[Any, Any, Any]:
+    """Return times, heads and whether approved, with a break after each gap and at the end."""
+    when, gaps = one.time_utc, _gaps(one)
+    ends = np.append(gaps, when.size - 1)
+    breaks = when[ends] + _SECOND
+    times = np.insert(when, ends + 1, breaks)
+    values = np.insert(one.water_elevation_m, ends + 1, np.nan)
+    approved = np.insert(approved_at(one, states, when), ends + 1, values=False)
+    return times, values, approved
+
+
+def _gaps(one: LoggerHeads) -> NDArray[np.int64]:
+    """Return the places of the samples after which the next one is further away than usual."""
+    interval = usual_interval_s(one.time_utc)
+    if np.isnan(interval):
+        return np.empty(0, dtype=np.int64)
+    longest = np.timedelta64(int(GAP_TIMES_INTERVAL * interval * 1e6), "us")
+    return np.flatnonzero(np.diff(one.time_utc) > longest).astype(np.int64)
+
+
+def _spells(one: LoggerHeads, *, left_out: bool) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
+    """Return the unbroken runs of samples that are left out, or of those that are used."""
+    state = one.out != 0
+    changes = np.flatnonzero(np.diff(state.astype(np.int8)) != 0)
+    ends = np.union1d(np.union1d(changes, _gaps(one)), [one.time_utc.size - 1]).astype(np.int64)
+    starts = np.append(0, ends[:-1] + 1)
+    return [
+        (pd.Timestamp(one.time_utc[a], tz="UTC"), pd.Timestamp(one.time_utc[b], tz="UTC"))
+        for a, b in zip(starts, ends, strict=True)
+        if bool(state[a]) == left_out
+    ]
+
+
+def _note(one: LoggerHeads) -> str:
+    """Return a sentence on how a logger is tied: its hand readings, how well they agree, its drift."""
+    used = one.hand[one.hand["used"].astype(bool) & one.hand["offset_m"].notna()]
+    if used.empty:
+        return f"Logger {one.instrument}: by its hanging depth alone, no hand reading holds it."
+    words = f"Logger {one.instrument}: held by {len(used)} hand reading{'s' if len(used) > 1 else ''}"
+    checks = used["left_out_residual_m"].dropna().abs()
+    if len(checks):
+        words += f", each within {1000.0 * float(checks.max()):.0f} mm of what the others give"
+    rates = one.hangings.drift_m_per_year
+    counted = one.hangings.readings >= 3
+    told = rates[counted & ~np.isnan(rates)]
+    if told.size:
+        kept = "taken out" if any("linear between" in step for step in one.steps) else "left in"
+        rates_mm = " and ".join(number_text(1000.0 * float(rate), 0, signed=True) for rate in told)
+        words += f"; drift {rates_mm} mm a year, {kept}"
+    return f"{words}."
+
+
+@dataclass(frozen=True, eq=False)
+class Coverage:
+    """What a chart of coverage is drawn from; frames as `gwnet.figures.coverage.coverage_plot_data` takes them."""
+
+    deployments: pd.DataFrame
+    runs: pd.DataFrame
+    hands: pd.DataFrame
+
+
+def coverage(
+    connection: Connection,
+    site: str,
+    wells: Sequence[str] | None = None,
+    *,
+    loggers_only: bool = False,
+    known_on: dt.datetime | None = None,
+) -> Coverage:
+    """Return which logger has samples when, and which well hand readings.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    site : str
+        Code of the site.
+    wells : sequence of str, optional
+        Only these wells; barometers stay.
+    loggers_only : bool, optional
+        Whether wells in which no logger hung are left out.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+
+    Returns
+    -------
+    Coverage
+        Deployments, unbroken runs of samples, and hand readings that gave a level or a bound.
+    """
+    from gwnet.analysis.levels import levels
+    from gwnet.store.fetch_levels import LevelFilter
+
+    hung = fetch_samples.deployments(connection, known_on)
+    hung = hung[hung["site"] == site]
+    table = levels(connection, LevelFilter(site=site, wells=wells), known_on)
+    read = table.loc[table["water_elevation_m"].notna(), ["well", "measured_at_utc"]]
+    if wells is not None:
+        hung = hung[hung["well"].isin(list(wells)) | (hung["well"] == "")]
+    if loggers_only:
+        read = read[read["well"].isin(hung["well"])]
+    rows = _barometer_runs(connection, hung[hung["well"] == ""], known_on)
+    for one in heads(connection, wells, site, known_on=known_on):
+        for left_out in (False, True):
+            spans = _spells(one, left_out=left_out)
+            rows += [(one.well, one.instrument, since, to, left_out) for since, to in spans]
+    runs = pd.DataFrame(rows, columns=["well", "instrument", "start_utc", "end_utc", "left_out"])
+    return Coverage(hung, runs.astype({"start_utc": "datetime64[us, UTC]", "end_utc": "datetime64[us, UTC]"}), read)
+
+
+def _barometer_runs(
+    connection: Connection, hung: pd.DataFrame, known_on: dt.datetime | None
+) -> list[tuple[str, str, Any, Any, bool]]:
+    """Return the unbroken runs of samples of the barometers."""
+    series = fetch_samples.series(connection, known_on)
+    rows: list[tuple[str, str, Any, Any, bool]] = []
+    for code in sorted(set(hung["instrument"])):
+        own = series[(series["instrument"] == code) & (series["quantity"] == "air pressure")]
+        parts = [fetch_samples.samples(connection, int(number), known_on=known_on) for number in own["series_id"]]
+        stamps = np.sort(np.concatenate([when[~np.isnan(value)] for when, value in parts])) if parts else np.empty(0)
+        if not stamps.size:
+            continue
+        times = stamps.astype("datetime64[ms]").astype("datetime64[us]")
+        interval = usual_interval_s(times)
+        longest = np.inf if np.isnan(interval) else GAP_TIMES_INTERVAL * interval * 1000.0
+        ends = np.append(np.flatnonzero(np.diff(stamps) > longest), stamps.size - 1)
+        starts = np.append(0, ends[:-1] + 1)
+        rows += [
+            ("", code, pd.Timestamp(times[a], tz="UTC"), pd.Timestamp(times[b], tz="UTC"), False)
+            for a, b in zip(starts, ends, strict=True)
+        ]
+    return rows
