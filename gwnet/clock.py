@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 from numpy.typing import NDArray
 
-from gwnet.errors import ClockError
+from gwnet.errors import ClockError, SettingsError
 
 Times = NDArray[np.datetime64]
 
@@ -54,6 +54,36 @@ class _Changes:
     at: Times
     before: NDArray[np.int64]
     after: NDArray[np.int64]
+
+
+def local_day(date: dt.date | str) -> dt.date:
+    """Return a local date that may be given as text.
+
+    Parameters
+    ----------
+    date : datetime.date or str
+        Date, or text as YYYY-MM-DD.
+
+    Returns
+    -------
+    datetime.date
+        The date.
+
+    Raises
+    ------
+    SettingsError
+        If the text is not a date, or an instant is given.
+    """
+    if isinstance(date, dt.datetime):
+        message = f"A local date is wanted, not the instant {date.isoformat()}."
+        raise SettingsError(message, mend="Give the date alone.")
+    if isinstance(date, dt.date):
+        return date
+    try:
+        return dt.date.fromisoformat(date.strip())
+    except ValueError:
+        message = f"Not a date: {date!r}."
+        raise SettingsError(message, mend="Write YYYY-MM-DD.") from None
 
 
 def zone_of(name: str) -> dt.tzinfo:

@@ -333,6 +333,50 @@ class Network(Mapping, Comparing, Reviewing, Planning, Checking, Trending, Repor
                 loggers=loggers,
             )
 
+    def coverage_figure(
+        self,
+        wells: Sequence[str] | None = None,
+        *,
+        site: str | None = None,
+        start: dt.date | None = None,
+        end: dt.date | None = None,
+        loggers_only: bool = False,
+        known_on: dt.datetime | None = None,
+    ) -> Figure:
+        """Draw who has data when: a row a logger and well, bars where there are samples, hand readings as ticks.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Codes of wells of one site; all unless given. Barometers stay.
+        site : str, optional
+            Code of the site; may be left out when the record holds only one.
+        start, end : datetime.date, optional
+            First and last local date; from the first logger on unless given.
+        loggers_only : bool, optional
+            Whether wells in which no logger hung are left out.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            The figure; `save_figure` writes it.
+
+        Raises
+        ------
+        NotFoundError
+            If a site or well is not on record.
+        """
+        from gwnet.products.hydrographs import coverage_figure
+
+        with self.store.reading() as connection:
+            settings = fetch.one_site(connection, site, known_on)
+            self._check_codes(connection, known_on, site=settings["site"], wells=wells)
+            return coverage_figure(
+                connection, settings, wells, start=start, end=end, loggers_only=loggers_only, known_on=known_on
+            )
+
     @staticmethod
     def save_figure(figure: Figure, path: str | Path) -> Path:
         """Write a figure as PNG, PDF or SVG, as the file's ending says; see `gwnet.figures.style.save`."""

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from gwnet.errors import SettingsError
+from gwnet.clock import local_day
 from gwnet.store import fetch
 from gwnet.store.codes import check_codes
 
@@ -101,6 +101,8 @@ class Mapping:
         wells: Sequence[str],
         date: dt.date | str,
         *,
+        conductivity: str | None = None,
+        porosity: str | None = None,
         site: str | None = None,
         window_days: float | None = None,
         known_on: dt.datetime | None = None,
@@ -113,6 +115,10 @@ class Mapping:
             Codes of wells of one aquifer.
         date : datetime.date or str
             Local date of the levels; a text is YYYY-MM-DD.
+        conductivity : str, optional
+            Hydraulic conductivity with its unit, for the seepage velocity: ``12 m/d`` or ``5..20 m/d``.
+        porosity : str, optional
+            Effective porosity, together with the conductivity: ``0.22`` or ``0.15..0.25``.
         site : str, optional
             Code of the site; may be left out when the record holds only one.
         window_days : float, optional
@@ -128,7 +134,7 @@ class Mapping:
         Raises
         ------
         SettingsError
-            If the date is not one.
+            If the date is not one, or only one of conductivity and porosity is given or cannot be read.
         NotFoundError
             If a well is not on record or has no level that can be used.
         TooFewLevelsError
@@ -136,40 +142,12 @@ class Mapping:
         """
         from gwnet.analysis.site_maps import gradient_between
         from gwnet.products.maps import WellGradient
+        from gwnet.products.seepage import seepage_of
 
+        seepage = seepage_of(conductivity, porosity)
         with self.store.reading() as connection:
             settings = fetch.one_site(connection, site, known_on)
             found, control = gradient_between(
                 connection, settings, wells, local_day(date), window_days=window_days, known_on=known_on
             )
-        return WellGradient(found, control)
-
-
-def local_day(date: dt.date | str) -> dt.date:
-    """Return a local date that may be given as text.
-
-    Parameters
-    ----------
-    date : datetime.date or str
-        Date, or text as YYYY-MM-DD.
-
-    Returns
-    -------
-    datetime.date
-        The date.
-
-    Raises
-    ------
-    SettingsError
-        If the text is not a date, or an instant is given.
-    """
-    if isinstance(date, dt.datetime):
-        message = f"A local date is wanted, not the instant {date.isoformat()}."
-        raise SettingsError(message, mend="Give the date alone.")
-    if isinstance(date, dt.date):
-        return date
-    try:
-        return dt.date.fromisoformat(date.strip())
-    except ValueError:
-        message = f"Not a date: {date!r}."
-        raise SettingsError(message, mend="Write YYYY-MM-DD.") from None
+        return WellGradient(found, control, seepage)

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
 
 __all__ = ["in_unit"]
 
-#: Names of columns that hold metres or metres a year.
-_METRES = re.compile(r"_m(?P<each>_per_year)?$")
+#: Names of columns that hold metres, metres a year or metres a day.
+_METRES = re.compile(r"_m(?P<each>_per_year|_per_day|)$")
 
 
 def in_unit(table: pd.DataFrame, unit: str) -> pd.DataFrame:
@@ -23,14 +23,16 @@ def in_unit(table: pd.DataFrame, unit: str) -> pd.DataFrame:
     Parameters
     ----------
     table : pandas.DataFrame
-        Frame whose columns of lengths end in ``_m``, and those of slopes in ``_m_per_year``.
+        Frame whose columns of lengths end in ``_m``, those of slopes in
+        ``_m_per_year`` and those of velocities in ``_m_per_day``.
     unit : str
         ``m`` or ``ft``.
 
     Returns
     -------
     pandas.DataFrame
-        The frame itself for m; otherwise a copy whose columns end in ``_ft`` and ``_ft_per_year``.
+        The frame itself for m; otherwise a copy whose columns end in ``_ft``, ``_ft_per_year`` and
+        ``_ft_per_day``.
 
     Raises
     ------

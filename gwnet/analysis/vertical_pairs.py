@@ -9,8 +9,14 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+from sqlalchemy import Connection
 
+from gwnet.analysis.levels import levels as levels_of
+from gwnet.constants import SAME_DAY_WINDOW_DAYS
+from gwnet.errors import NotFoundError
 from gwnet.hydro.vertical import vertical_gradients
+from gwnet.store import fetch
+from gwnet.store.fetch_levels import LevelFilter
 
 #: Columns of the table of vertical gradients, in order.
 VERTICAL_COLUMNS: Final = (
@@ -34,6 +40,52 @@ VERTICAL_COLUMNS: Final = (
 ONE_DEPTH_M: Final = 0.5
 
 _CANNOT: Final = "cannot be told"
+
+
+def site_vertical_table(
+    connection: Connection,
+    site: pd.Series,
+    *,
+    clusters: Collection[str] | None = None,
+    window_days: float | None = None,
+    known_on: dt.datetime | None = None,
+) -> pd.DataFrame:
+    """Return the vertical gradients of the clusters of a site, straight from the record.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    site : pandas.Series
+        Row of `gwnet.store.fetch.sites`.
+    clusters : collection of str, optional
+        Only these clusters.
+    window_days : float, optional
+        Most days between the two levels of a pair; the site's own same-day window unless given.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `vertical_table`.
+
+    Raises
+    ------
+    NotFoundError
+        If a cluster is not on record, or none is.
+    """
+    wells = fetch.wells(connection, known_on, str(site["site"]))
+    known = sorted(set(wells["cluster"].dropna()) - {""})
+    missing = [code for code in clusters or () if code not in known]
+    if missing or not known:
+        message = f"No cluster {', '.join(missing)} is on record." if missing else "No cluster of wells is on record."
+        raise NotFoundError(message, mend=f"On record: {', '.join(known)}." if known else "Name clusters in wells.")
+    own = site["same_day_window_days"]
+    window = window_days if window_days is not None else (SAME_DAY_WINDOW_DAYS if pd.isna(own) else float(own))
+    named = wells[wells["cluster"].isin(list(clusters) if clusters else known)]
+    wanted = LevelFilter(site=str(site["site"]), wells=named["well"].tolist())
+    return vertical_table(levels_of(connection, wanted, known_on), named, window_days=window)
 
 
 def vertical_table(

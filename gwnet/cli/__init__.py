@@ -41,7 +41,8 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "trend": ("trend", "Test levels for trends, one row a well."),
     "seasons": ("seasons", "Tell the seasons of wells: monthly statistics and the newest level's percentile."),
     "map": ("map", "Draw the potentiometric map of one aquifer and day."),
-    "gradient": ("gradient", "Work out the horizontal gradient from three or more wells."),
+    "gradient": ("gradient", "Work out horizontal and vertical gradients, on one day or round by round."),
+    "worth": ("worth", "Rank wells by what the map loses without them."),
     "report": ("report", "Make a report from its definition."),
 }
 

@@ -256,7 +256,8 @@ def _volume(cubic_m: float, unit: str, *, signed: bool = False) -> str:
     value, name = (cubic_m / metres_per("ft") ** 3 / 43_560, "acre-ft") if unit == "ft" else (cubic_m, "m³")
     rounded = float(f"{value:.3g}")
     text = f"{rounded:+,.6g}" if signed else f"{rounded:,.6g}"
-    return f"{text} {name}".replace("-", "−", 1).replace(",", "\u00a0")
+    text = text.replace("-", "−").replace(",", "\u00a0")
+    return f"{text} {name}"
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,8 +11,6 @@ import pandas as pd
 
 from gwnet.errors import AnalysisError
 from gwnet.hydro.directions import directions
-from gwnet.hydro.gradient import Gradient
-from gwnet.hydro.seepage import SECONDS_PER_DAY, Interval, velocity_of
 from gwnet.products.maps import gradient_row
 
 if TYPE_CHECKING:
@@ -20,36 +18,7 @@ if TYPE_CHECKING:
 
     from gwnet.analysis.round_gradients import RoundGradient
     from gwnet.hydro.local_gradient import LocalGradient
-
-
-@dataclass(frozen=True)
-class Seepage:
-    """What turns a gradient into a velocity.
-
-    Attributes
-    ----------
-    conductivity : gwnet.hydro.seepage.Interval
-        Hydraulic conductivity [m/s].
-    porosity : gwnet.hydro.seepage.Interval
-        Effective porosity.
-    """
-
-    conductivity: Interval
-    porosity: Interval
-
-    @property
-    def text(self) -> str:
-        """Return what was put in, in words."""
-        return f"hydraulic conductivity {self.conductivity.text}, effective porosity {self.porosity.text}"
-
-    def row(self, gradient: Gradient | None) -> dict[str, Any]:
-        """Return the velocity along a gradient as named values, empty where it cannot be told [m/d]."""
-        names = ("velocity_m_per_day", "velocity_lowest_m_per_day", "velocity_highest_m_per_day")
-        if gradient is None or not gradient.determined:
-            return dict.fromkeys(names)
-        found = velocity_of(gradient, self.conductivity, self.porosity)
-        values = (found.velocity_m_s, found.lowest_m_s, found.highest_m_s)
-        return {name: value * SECONDS_PER_DAY for name, value in zip(names, values, strict=True)}
+    from gwnet.products.seepage import Seepage
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,8 +147,8 @@ class RoundGradients:
         if self.seepage is not None:
             told = [self.seepage.row(one.gradient) for one in self.found if one.told]
             if told:
-                lowest = min(row["velocity_lowest_m_per_day"] for row in told)
-                highest = max(row["velocity_highest_m_per_day"] for row in told)
+                lowest = min(float(row["velocity_lowest_m_per_day"]) for row in told)
+                highest = max(float(row["velocity_highest_m_per_day"]) for row in told)
                 facts.append(f"Seepage velocity {lowest:.2g} to {highest:.2g} m/d with {self.seepage.text}.")
         return facts
 
@@ -215,3 +184,81 @@ def local_rows(
             row |= seepage.row(one.plane)
         rows.append(row | {"note": values["note"]})
     return pd.DataFrame(rows)
+
+
+@dataclass(frozen=True, eq=False)
+class VerticalGradientTable:
+    """Vertical gradients of the clusters of a site.
+
+    Attributes
+    ----------
+    site : dict
+        Settings of the site.
+    table : pandas.DataFrame
+        As `gwnet.analysis.vertical_pairs.vertical_table`.
+    known_on_utc : datetime.datetime or None
+        Record as known at this time.
+    """
+
+    site: dict[str, Any]
+    table: pd.DataFrame
+    known_on_utc: dt.datetime | None
+
+    def rows(self) -> pd.DataFrame:
+        """Return the table, one row a pair and round."""
+        return self.table
+
+    def figure(self) -> Figure:
+        """Return the gradients over the years, a panel for each pair.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            The figure.
+
+        Raises
+        ------
+        AnalysisError
+            If no pair has a gradient.
+        """
+        from gwnet.figures.map_data import Note, known_text, subtitle_of
+        from gwnet.figures.text import shown
+        from gwnet.figures.vertical import VerticalPair, VerticalPlotData, VerticalPoint, draw_vertical
+
+        known = self.table[self.table["vertical_gradient"].notna()]
+        if known.empty:
+            reason = str(self.table["note"].iloc[0]) if len(self.table) else "there is no pair of wells in a cluster"
+            message = f"No pair has a vertical gradient: {reason}."
+            raise AnalysisError(message, mend="Record the clusters and screens of wells, or name other clusters.")
+        pairs = []
+        for (cluster, upper, lower), rows in known.groupby(["cluster", "upper_well", "lower_well"], sort=True):
+            distance = f"{rows['screen_distance_m'].iloc[0]:.2f} m between the middles of the screens"
+            points = tuple(
+                VerticalPoint(
+                    date=dt.date.fromisoformat(row["date"]),
+                    gradient=float(row["vertical_gradient"]),
+                    half_width=float(row["vertical_gradient_uncertainty"]),
+                    told=row["direction"] in ("upward", "downward"),
+                )
+                for row in rows.to_dict("records")
+            )
+            pairs.append(VerticalPair(shown(f"{cluster}: {upper} above {lower}, {distance}"), points))
+        without = self.table[self.table["vertical_gradient"].isna()]
+        reasons = [
+            f"{row['round'] or row['date']}, {row['cluster']}: {row['note']}" for row in without.to_dict("records")
+        ]
+        counts = known["direction"].value_counts()
+        told = ", ".join(f"{count} {direction}" for direction, count in counts.sort_index().items())
+        facts = (
+            "Head in the lower well less head in the upper one, over the distance between the middles of their "
+            f"screens: positive upward, m/m. Of {len(known)} gradients: {told}. Bars are 95 % half-widths.",
+        )
+        notes = [Note("Vertical gradients", (*facts, *known_text(self.known_on_utc)))]
+        if reasons:
+            notes.append(Note("No gradient", tuple(shown(text) for text in reasons)))
+        first, last = min(known["date"]), max(known["date"])
+        return draw_vertical(
+            VerticalPlotData(
+                "Vertical gradients", subtitle_of(self.site, f"{first} to {last}"), tuple(pairs), tuple(notes)
+            )
+        )

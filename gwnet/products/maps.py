@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from gwnet.analysis.map_result import MapResult
     from gwnet.hydro.gradient import Gradient
+    from gwnet.products.seepage import Seepage
 
 
 @dataclass(frozen=True, eq=False)
@@ -172,16 +173,20 @@ class WellGradient:
         The plane's gradient.
     control : pandas.DataFrame
         The levels it was made from.
+    seepage : gwnet.products.seepage.Seepage or None
+        Conductivity and porosity, where given.
     """
 
     gradient: Gradient
     control: pd.DataFrame
+    seepage: Seepage | None = None
 
     def summary(self) -> pd.DataFrame:
-        """Return the gradient in one row; see `gwnet.products.maps.gradient_row`."""
+        """Return the gradient in one row; see `gradient_row`, and `gwnet.products.seepage.Seepage.row` with seepage."""
         levels = zip(self.control["well"], self.control["water_elevation_m"], strict=True)
         words = "; ".join(f"{well} {head:.3f} m" for well, head in levels)
-        return pd.DataFrame([{**gradient_row(self.gradient), "levels": words}])
+        velocity = {} if self.seepage is None else self.seepage.row(self.gradient)
+        return pd.DataFrame([{**gradient_row(self.gradient), **velocity, "levels": words}])
 
 
 def gradient_row(gradient: Gradient) -> dict[str, Any]:
