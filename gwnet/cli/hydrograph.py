@@ -10,13 +10,8 @@ from gwnet.cli import options, output
 
 @click.command("hydrograph")
 @click.argument("wells", nargs=-1, required=True, metavar="WELL...")
-@click.option(
-    "--out",
-    required=True,
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="File to draw into; its ending says how: .png, .pdf or .svg.",
-)
+@options.figure_file
+@options.loggers("Draw the heads of loggers under the hand readings.")
 @options.span
 @options.site
 @options.known_on

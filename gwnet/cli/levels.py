@@ -12,6 +12,13 @@ from gwnet.cli import options, output
 @options.wells
 @click.option("--aquifer", metavar="AQUIFER", help="Only wells of this aquifer.")
 @click.option("--round", "round", metavar="ROUND", help="Only this gauging round.")
+@click.option(
+    "--loggers",
+    type=click.Choice(["none", "round", "daily"]),
+    default="none",
+    show_default=True,
+    help="Add rows of loggers: heads at the moment of each round, or daily means; they bear the method logger.",
+)
 @options.span
 @options.site
 @options.known_on
@@ -22,11 +29,12 @@ def command(wells: tuple[str, ...], known_on: dt.datetime | None, unit: str, for
     """Print reduced levels, one row an event.
 
     Depths are positive downward, elevations positive upward; uncertainty is the 95 % half-width; bound is <= for a
-    dry well.
+    dry well. With --loggers a last column gives the method.
     """
     from gwnet.analysis.levels import PRINTED_COLUMNS
     from gwnet.network import in_unit
 
     with options.opened(db) as net:
         table = net.levels(wells or None, known_on=known_on, **chosen)
-    output.rows(in_unit(table[list(PRINTED_COLUMNS)], unit), form, empty="No level is on record that matches.")
+    columns = [*PRINTED_COLUMNS, *(["method"] if chosen["loggers"] != "none" else [])]
+    output.rows(in_unit(table[columns], unit), form, empty="No level is on record that matches.")

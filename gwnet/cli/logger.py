@@ -12,6 +12,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "layouts": ("logger_layouts", "List the layouts that travel with the program, or print one."),
     "try": ("logger_try", "Show what a file of a logger would give, and store nothing."),
     "load": ("logger_load", "Load files of loggers."),
+    "coverage": ("logger_coverage", "Draw who has data when."),
     "withdraw": ("logger_withdraw", "Withdraw what a file of a logger gave."),
 }
 

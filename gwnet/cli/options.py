@@ -219,6 +219,26 @@ def out_folder(command: Command) -> Command:
     )(command)
 
 
+def figure_file(command: Command) -> Command:
+    """Add ``--out`` for a figure."""
+    return click.option(
+        "--out",
+        required=True,
+        type=click.Path(dir_okay=False, path_type=Path),
+        metavar="FILE",
+        help="File to draw into; its ending says how: .png, .pdf or .svg.",
+    )(command)
+
+
+def loggers(what: str) -> Callable[[Command], Command]:
+    """Add ``--loggers/--no-loggers``, with what the loggers do there."""
+
+    def add(command: Command) -> Command:
+        return click.option("--loggers/--no-loggers", default=True, show_default=True, help=what)(command)
+
+    return add
+
+
 def window(command: Command) -> Command:
     """Add ``--window``; the command gets ``window_days``."""
     return click.option(

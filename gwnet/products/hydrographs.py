@@ -1,8 +1,9 @@
-"""Hydrographs drawn from the record."""
+"""Hydrographs and the chart of coverage, drawn from the record."""
 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -10,8 +11,9 @@ from sqlalchemy import Connection
 
 from gwnet.analysis.levels import levels
 from gwnet.analysis.thresholds import with_elevations
+from gwnet.figures.coverage import coverage_plot_data, draw_coverage
 from gwnet.figures.hydrograph import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
-from gwnet.products.logger_series import logger_series
+from gwnet.products.logger_series import coverage, logger_series
 from gwnet.store import fetch, fetch_programme
 from gwnet.store.fetch_levels import LevelFilter
 
@@ -93,3 +95,49 @@ def hydrograph_figure(
     if len(drawn) == 1:
         return draw_hydrograph(drawn[0])
     return hydrograph_sheet(drawn, size_mm=(_WIDTH_MM, _AROUND_MM + _EACH_MM * len(drawn)))
+
+
+def coverage_figure(
+    connection: Connection,
+    settings: pd.Series,
+    wells: Sequence[str] | None = None,
+    *,
+    start: dt.date | None = None,
+    end: dt.date | None = None,
+    loggers_only: bool = False,
+    known_on: dt.datetime | None = None,
+) -> Figure:
+    """Draw which logger has samples when, and which well hand readings.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    settings : pandas.Series
+        Site, as a row of `gwnet.store.fetch.sites`.
+    wells : sequence of str, optional
+        Only these wells; barometers stay.
+    start, end : datetime.date, optional
+        First and last local date; from the first logger on unless given.
+    loggers_only : bool, optional
+        Whether wells in which no logger hung are left out.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        The chart.
+    """
+    found = coverage(connection, str(settings["site"]), wells, loggers_only=loggers_only, known_on=known_on)
+    return draw_coverage(
+        coverage_plot_data(
+            found.deployments,
+            found.runs,
+            found.hands,
+            site=settings,
+            start=start,
+            end=end,
+            known_on=known_on or fetch.cut_off(connection),
+        )
+    )

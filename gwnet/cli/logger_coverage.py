@@ -1,0 +1,25 @@
+"""``gwnet logger coverage``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from gwnet.cli import options, output
+
+
+@click.command("coverage")
+@options.figure_file
+@options.wells
+@click.option("--loggers-only", is_flag=True, help="Leave out wells in which no logger hung.")
+@options.span
+@options.site
+@options.known_on
+@options.db
+def command(out: Path, db: str, wells: tuple[str, ...], **chosen: Any) -> None:
+    """Draw who has data when: samples in use and left out, deployments, hand readings."""
+    with options.opened(db) as net:
+        figure = net.coverage_figure(wells or None, **chosen)
+        output.files([net.save_figure(figure, out)])
