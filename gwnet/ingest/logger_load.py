@@ -18,9 +18,10 @@ from gwnet.ingest.logger_tally import DeploymentTally, RhythmTally, SeriesTally
 from gwnet.store import fetch_programme, fetch_samples
 from gwnet.store.loggers import LoggerSeries
 from gwnet.store.sample_takes import take_for
-from gwnet.store.save_downloads import KeptSource, add_download, complete_download
+from gwnet.store.save_downloads import add_download, complete_download
 from gwnet.store.save_samples import Appending
-from gwnet.store.session import Store
+from gwnet.store.save_sources import KeptSource
+from gwnet.store.session import Store, small_cache
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -33,7 +34,10 @@ Progress = Callable[[int, int], None]
 #: Kinds of instruments that a download can be of.
 _LOGGERS: Final = ("absolute pressure logger", "vented pressure logger", "barometer", "other")
 
-_PIECE: Final = 1 << 20
+_PIECE: Final = 1 << 18
+
+#: Rows of a file that are held at once.
+_ROWS_AT_ONCE: Final = 32_768
 
 
 class ReadableLayout(Protocol):
@@ -332,9 +336,9 @@ def lay_down(
     """
     rhythm, hung = RhythmTally(), DeploymentTally(_spans(connection, code))
     rows = 0
-    with KeptSource(file.path) as packing:
+    with small_cache(connection), KeptSource(file.path) as packing:
         tallies = {place: _begin(connection, file, file.columns[place], instrument_id, told) for place in wanted}
-        for chunk in file.chunks():
+        for chunk in file.chunks(_ROWS_AT_ONCE):
             rows += int(chunk.time_ms.size)
             rhythm.add(chunk.time_ms)
             hung.add(chunk.time_ms)

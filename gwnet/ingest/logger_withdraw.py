@@ -20,7 +20,7 @@ from gwnet.ingest.logger_result import LoggerFileResult
 from gwnet.store import fetch_samples
 from gwnet.store.bulk import retire
 from gwnet.store.instruments import Instrument
-from gwnet.store.save_downloads import write_source
+from gwnet.store.save_sources import write_source
 from gwnet.store.session import Store
 
 #: Opens a kept file with the text of the layout that it was read with, to read one quantity.

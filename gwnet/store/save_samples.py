@@ -28,7 +28,7 @@ Times = NDArray[np.int64]
 Values = NDArray[np.float64]
 
 #: Rows in one statement of SQLite.
-_ROWS_A_STATEMENT: Final = 50
+_ROWS_A_STATEMENT: Final = 100
 
 #: Most samples on record that are looked at at once beside new ones.
 _LOOKED_AT: Final = 200_000

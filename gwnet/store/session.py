@@ -21,6 +21,10 @@ from gwnet.errors import OverlapError, StoreError
 
 _BUSY_TIMEOUT_S = 10.0
 
+#: Memory in which SQLite keeps pages of the database; and while very much is written in one go [KiB].
+_CACHE_KIB = 65_536
+_SMALL_CACHE_KIB = 4_096
+
 _MAKE_WRITABLE = "Make the file and its folder writable, or work on a copy."
 _FREE_SPACE = "Free some space, then run the command again."
 
@@ -81,6 +85,25 @@ class Store:
     def close(self) -> None:
         """Close every connection."""
         self.engine.dispose()
+
+
+@contextmanager
+def small_cache(connection: Connection) -> Iterator[None]:
+    """Let SQLite keep few pages in memory while much is written, which it does in order.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a unit of work; nothing is done on PostgreSQL.
+    """
+    if connection.dialect.name != "sqlite":
+        yield
+        return
+    connection.exec_driver_sql(f"PRAGMA cache_size = -{_SMALL_CACHE_KIB}")
+    try:
+        yield
+    finally:
+        connection.exec_driver_sql(f"PRAGMA cache_size = -{_CACHE_KIB}")
 
 
 @contextmanager
@@ -220,7 +243,7 @@ def _on_sqlite_connect(connection: sqlite3.Connection, _record: object) -> None:
     connection.isolation_level = None
     cursor = connection.cursor()
     cursor.execute("PRAGMA foreign_keys = ON")
-    cursor.execute("PRAGMA cache_size = -65536")
+    cursor.execute(f"PRAGMA cache_size = -{_CACHE_KIB}")
     cursor.execute("PRAGMA temp_store = MEMORY")
     cursor.close()
 

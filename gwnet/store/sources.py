@@ -11,7 +11,7 @@ from gwnet.store.base import Base, Recorded, UtcDateTime
 
 
 class SourceFile(Base):
-    """One loaded file: its bytes (zlib), its SHA-256 and what was read from it."""
+    """One loaded file: its bytes (zlib; where it has pieces, the first of them), SHA-256 and what was read from it."""
 
     __tablename__ = "source_file"
     __table_args__ = (Index("uq_source_file_sha256", "sha256", unique=True),)
@@ -25,6 +25,16 @@ class SourceFile(Base):
     row_count: Mapped[int]
     loaded_at_utc: Mapped[dt.datetime] = mapped_column(UtcDateTime())
     loaded_by: Mapped[str]
+
+
+class SourcePiece(Base):
+    """More of the compressed bytes of a long file, after those that stand with it."""
+
+    __tablename__ = "source_piece"
+
+    source_file_id: Mapped[int] = mapped_column(ForeignKey("source_file.id"), primary_key=True, autoincrement=False)
+    ordinal: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    content: Mapped[bytes] = mapped_column(LargeBinary)
 
 
 class ReportIssue(Recorded, Base):

@@ -24,8 +24,8 @@ depends_on = None
 LIVE = "retired_at_utc IS NULL"
 
 #: Tables whose guards are new: rows are never deleted; those of the second are never altered either.
-KEPT = ("download", "logger_series", "register_entry", "sample_conflict", "sample_run")
-FIXED = ("logger_series", "sample_conflict", "sample_run")
+KEPT = ("download", "logger_series", "register_entry", "sample_conflict", "sample_run", "source_piece")
+FIXED = ("logger_series", "sample_conflict", "sample_run", "source_piece")
 
 
 def recorded():
@@ -148,7 +148,7 @@ def alter_postgresql():
 
 
 def make_downloads():
-    """Make the tables of downloads, runs, packs (copies for reading, which may be deleted) and conflicts."""
+    """Make the tables of downloads, runs, packs (copies for reading, which may be deleted), conflicts and pieces."""
     op.create_table(
         "download",
         sa.Column("series_id", sa.Integer(), nullable=False),
@@ -194,6 +194,20 @@ def make_downloads():
         sa.ForeignKeyConstraint(["series_id"], ["logger_series.id"], name="fk_sample_pack_series_id_logger_series"),
         sa.PrimaryKeyConstraint("series_id", "first_ms", name="pk_sample_pack"),
     )
+    op.create_table(
+        "source_piece",
+        sa.Column("source_file_id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("ordinal", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("content", sa.LargeBinary(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["source_file_id"], ["source_file.id"], name="fk_source_piece_source_file_id_source_file"
+        ),
+        sa.PrimaryKeyConstraint("source_file_id", "ordinal", name="pk_source_piece"),
+    )
+    if op.get_bind().dialect.name != "sqlite":
+        # what is compressed already, or small beside the rows that it copies, is not worth the time
+        op.execute("ALTER TABLE sample_pack ALTER COLUMN content SET STORAGE EXTERNAL")
+        op.execute("ALTER TABLE source_piece ALTER COLUMN content SET STORAGE EXTERNAL")
     op.create_table(
         "sample_conflict",
         sa.Column("id", sa.Integer(), nullable=False),
