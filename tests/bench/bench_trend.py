@@ -1,24 +1,33 @@
 """How fast trend tests are beside pyMannKendall and SciPy, with the peak of memory; whether their values are the same.
 
-Run: ``python tests/bench/bench_trend.py [COUNT ...]`` (default 120 1000 3650). Prints seconds, ratios and peaks of one
-run. Counts of 10950 need 3 GB for the other libraries' tables of all pairs. pyMannKendall (MIT licence) must be there.
+Run: ``python tests/bench/bench_trend.py [small] [COUNT ...]`` (default 120 1000 3650). Prints milliseconds, ratios and
+peaks of one run; ``small`` takes few wells. Counts of 10950 need 3 GB for the other libraries' tables of all pairs.
+pyMannKendall (MIT licence) must be there. Compiled ways (numba) are made ready first, and what that takes is said.
 """
 
 from __future__ import annotations
 
 import sys
+import tempfile
 import time
 import tracemalloc
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
+import bench_levels
 import numpy as np
 import pymannkendall
 from scipy import stats
 
+from gwnet.hydro import compiled
 from gwnet.hydro.kendall import mann_kendall
+from gwnet.hydro.many_series import many_trends
 from gwnet.hydro.seasonal_kendall import seasonal_kendall, seasonal_slope
 from gwnet.hydro.theil_sen import theil_sen
+from gwnet.network import Network
+from gwnet.store import revision
+from gwnet.store.session import open_store
 
 WELLS, MONTHS, YEARS = 500, 120, 30
 
@@ -78,15 +87,52 @@ def one_series(random: np.random.Generator, count: int) -> None:
     report(f"one series of {count}", mine, {"pyMannKendall": seconds, "SciPy": other_seconds}, same, memory)
 
 
-def many_wells(random: np.random.Generator) -> None:
-    """Compare tests and slopes of a wellfield."""
-    wells = [levels(random, MONTHS) for _ in range(WELLS)]
-    mine = timed(lambda: [(mann_kendall(well), theil_sen(well, ranks="rounded")) for well in wells], 3)
+def many_wells(random: np.random.Generator, count: int) -> None:
+    """Compare tests and slopes of a wellfield, with whole arrays and compiled."""
+    wells = np.array([levels(random, MONTHS) for _ in range(count)])
+    plain = timed(lambda: many_trends(wells, ranks="rounded"), 5)
     theirs, seconds = timed(lambda: [pymannkendall.original_test(well) for well in wells])
     others, other_seconds = timed(lambda: [stats.theilslopes(well) for well in wells])
-    same = all((m[0].score, m[1].slope) == (t.s, t.slope) for m, t in zip(mine[0], theirs, strict=True))
-    same &= all((m[1].lower, m[1].upper) == (o.low_slope, o.high_slope) for m, o in zip(mine[0], others, strict=True))
-    report(f"{WELLS} wells x {MONTHS}", mine, {"pyMannKendall": seconds, "SciPy": other_seconds}, same)
+    others_are = {"pyMannKendall": seconds, "SciPy": other_seconds}
+
+    def same(found: Any) -> bool:
+        tests = all((s, b) == (t.s, t.slope) for s, b, t in zip(found.score, found.slope, theirs, strict=True))
+        limits = zip(found.lower, found.upper, others, strict=True)
+        return tests and all((low, high) == (o.low_slope, o.high_slope) for low, high, o in limits)
+
+    memory = f"; peak {peak(lambda: many_trends(wells)):.1f} MB"
+    report(f"{count} wells x {MONTHS}, whole arrays", plain, others_are, same(plain[0]), memory)
+    _, making = timed(compiled.prepare)
+    if not compiled.ready():
+        print("no compiled way: numba (extra fast) is not there")
+        return
+    quick = timed(lambda: many_trends(wells, ranks="rounded"), 5)
+    report(f"{count} wells x {MONTHS}, compiled", quick, others_are, same(quick[0]), f"; made in {making:.1f} s")
+
+
+def from_a_database(wells: int) -> None:
+    """Measure a wellfield from the record to the table of trends, beside the tests alone of pyMannKendall."""
+    bench_levels.WELLS = wells
+    random = np.random.default_rng(1)
+    with tempfile.TemporaryDirectory() as folder:
+        store = open_store(Path(folder) / "bench.sqlite", create=True)
+        revision.upgrade(store)
+        bench_levels.fill(store, wells * YEARS * 12)
+        store.close()
+        with Network(Path(folder) / "bench.sqlite") as network:
+            _, reading = timed(network.levels)
+            _, everything = timed(lambda: network.trends(seasons=12))
+            _, pooled = timed(lambda: network.pooled_trends(seasons=12))
+    few = min(wells, 20)
+    series = [levels(random, YEARS * 12) for _ in range(few)]
+    _, theirs = timed(lambda: [pymannkendall.seasonal_test(one, period=12) for one in series])
+    _, shared = timed(lambda: [pymannkendall.correlated_seasonal_test(one, period=12) for one in series])
+    other = (theirs + shared) / few * wells
+    print(
+        f"net.trends(seasons=12), {wells} wells x {YEARS} years of months from SQLite: {everything:.2f} s, of which levels "
+        f"{reading:.2f} s; pooled {pooled:.2f} s; pyMannKendall's two seasonal tests alone {other:.1f} s "
+        f"= {other / everything:.1f} x"
+    )
 
 
 def seasons(random: np.random.Generator) -> None:
@@ -105,10 +151,13 @@ def seasons(random: np.random.Generator) -> None:
 def main() -> None:
     """Run all comparisons."""
     random = np.random.default_rng(0)
-    seasons(random)
-    many_wells(random)
-    for count in [int(word) for word in sys.argv[1:]] or [120, 1000, 3650]:
+    words = sys.argv[1:]
+    wells = 8 if "small" in words else WELLS
+    for count in [int(word) for word in words if word != "small"] or [120, 1000, 3650]:
         one_series(random, count)
+    seasons(random)
+    many_wells(random, wells)
+    from_a_database(wells)
 
 
 if __name__ == "__main__":
