@@ -217,6 +217,8 @@ class MapResult:
         ground is not known.
     features : MapFeatures
         Barriers, boundary, rivers, base of the unit and base layers.
+    set_text : str
+        By which rule the levels were chosen; empty when the caller chose them.
     """
 
     aquifer: str
@@ -247,6 +249,7 @@ class MapResult:
     region: Any | None = None
     above_ground: Any | None = None
     features: MapFeatures = field(default_factory=MapFeatures)
+    set_text: str = ""
 
     @property
     def hours_spanned(self) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 from sqlalchemy import Connection
@@ -13,6 +13,7 @@ from sqlalchemy import Connection
 from gwnet.analysis.levels import levels
 from gwnet.analysis.maps import gradient_of, make_map
 from gwnet.analysis.places import located, projected
+from gwnet.analysis.set_pace import RATE_DAYS, moving_text, rates_of, set_text
 from gwnet.analysis.synoptic import same_day_set
 from gwnet.constants import SAME_DAY_WINDOW_DAYS
 from gwnet.errors import NotFoundError
@@ -20,11 +21,13 @@ from gwnet.store import fetch, fetch_levels, fetch_programme
 from gwnet.store.fetch_levels import LevelFilter
 
 if TYPE_CHECKING:
+    from gwnet.analysis.map_features import MapFeatures
     from gwnet.analysis.map_result import MapResult
     from gwnet.hydro.gradient import Gradient
+    from gwnet.hydro.variogram import Covariance
 
-#: Days about the date whose levels are fetched beside the window, for wells' reasons.
-_MARGIN_DAYS = 3
+#: Days about the date whose levels are fetched beside the window, for wells' reasons and rates.
+_MARGIN_DAYS = RATE_DAYS + 1
 
 
 def control_of(
@@ -69,13 +72,9 @@ def control_of(
     NotFoundError
         If the aquifer has no well and no gauge.
     """
-    own = site["same_day_window_days"]
-    window = window_days if window_days is not None else (SAME_DAY_WINDOW_DAYS if pd.isna(own) else float(own))
+    window = _window(site, window_days)
     if table is None:
-        margin = dt.timedelta(days=window + _MARGIN_DAYS)
-        noon = dt.datetime.combine(date, dt.time(12), tzinfo=dt.UTC)
-        wanted = LevelFilter(site=site["site"], start_utc=noon - margin, end_utc=noon + margin)
-        table = levels(connection, wanted, known_on)
+        table = _levels_about(connection, site, date, window, known_on)
     wells = located(fetch.wells(connection, known_on, site["site"]), site["crs"])
     return same_day_set(
         table,
@@ -90,6 +89,22 @@ def control_of(
     )
 
 
+def _window(site: pd.Series, window_days: float | None) -> float:
+    """Return the half-width of the window in days: as asked, else the site's own, else the usual."""
+    own = site["same_day_window_days"]
+    return float(window_days) if window_days is not None else (SAME_DAY_WINDOW_DAYS if pd.isna(own) else float(own))
+
+
+def _levels_about(
+    connection: Connection, site: pd.Series, date: dt.date, window: float, known_on: dt.datetime | None
+) -> pd.DataFrame:
+    """Return the levels of a site in the window and the days beside it."""
+    margin = dt.timedelta(days=window + _MARGIN_DAYS)
+    noon = dt.datetime.combine(date, dt.time(12), tzinfo=dt.UTC)
+    wanted = LevelFilter(site=site["site"], start_utc=noon - margin, end_utc=noon + margin)
+    return levels(connection, wanted, known_on)
+
+
 def map_of(
     connection: Connection,
     site: pd.Series,
@@ -100,7 +115,11 @@ def map_of(
     interval_m: float | None = None,
     unit: str = "m",
     known_on: dt.datetime | None = None,
-    **options: Any,
+    features: MapFeatures | None = None,
+    covariance: Covariance | None = None,
+    window_days: float | None = None,
+    exclude: Collection[str] = (),
+    table: pd.DataFrame | None = None,
 ) -> MapResult:
     """Return the potentiometric map of one aquifer of a site on a date.
 
@@ -115,15 +134,19 @@ def map_of(
     date : datetime.date
         Local date.
     method : str, optional
-        ``kriging`` or ``triangulation``.
+        ``kriging``, ``spline``, ``triangulation`` or ``auto``.
     interval_m : float, optional
         Contour interval; chosen unless given [m].
     unit : str, optional
         Unit of the map's texts, m or ft.
     known_on : datetime.datetime, optional
         Record as known at this time.
-    **options : object
-        ``window_days``, ``exclude`` and ``table`` of `control_of`.
+    features : gwnet.analysis.map_features.MapFeatures, optional
+        Barriers, boundary, rivers, base of the unit and base layers.
+    covariance : gwnet.hydro.variogram.Covariance, optional
+        Covariance for kriging, its range in metres; fitted unless given.
+    window_days, exclude, table : optional
+        As in `control_of`.
 
     Returns
     -------
@@ -137,19 +160,30 @@ def map_of(
     TooFewLevelsError
         If fewer than three levels can be used.
     """
-    control = control_of(connection, site, aquifer, date, known_on=known_on, **options)
+    window = _window(site, window_days)
+    if table is None:
+        table = _levels_about(connection, site, date, window, known_on)
+    control = control_of(
+        connection, site, aquifer, date, window_days=window, exclude=exclude, known_on=known_on, table=table
+    )
+    unit_m = unit_of_coordinates(site["crs"])
     made = make_map(
         control,
         aquifer=aquifer,
         date=date,
         method=method,
         interval_m=interval_m,
+        covariance=None if covariance is None else replace(covariance, range_m=covariance.range_m / unit_m),
         unit=unit,
         crs=site["crs"],
         vertical_datum=site["vertical_datum"],
-        coordinate_unit_m=unit_of_coordinates(site["crs"]),
+        coordinate_unit_m=unit_m,
+        features=features,
+        check_ground=True,
     )
-    return replace(made, cautions=(review_text(connection, made.control, known_on), *made.cautions))
+    moving = moving_text(rates_of(table, control, date), made.span, made.interval_m, unit)
+    first = [review_text(connection, made.control, known_on), *([moving] if moving else [])]
+    return replace(made, cautions=(*first, *made.cautions), set_text=set_text(date, window))
 
 
 def review_text(connection: Connection, control: pd.DataFrame, known_on: dt.datetime | None = None) -> str:

@@ -10,6 +10,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.synoptic_loggers import with_logger_levels
 from gwnet.clock import zone_of
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError
 
@@ -32,7 +33,16 @@ CONTROL_COLUMNS: Final = (
     "event_id",
     "screen_length_m",
     "screen_middle_m",
+    "ground_elevation_m",
+    "source",
 )
+
+#: Joins the codes of the aquifers that a composite well is open to.
+COMPOSITE: Final = "+"
+
+#: Reasons of wells that are not the aquifer's.
+NO_AQUIFER: Final = "no aquifer on record"
+OTHER_AQUIFER: Final = "taps another aquifer"
 
 #: Wells nearer to each other than this stand at one place [m] (own choice).
 ONE_PLACE_M: Final = 0.5
@@ -80,6 +90,7 @@ def same_day_set(
     stages: pd.DataFrame | None = None,
     site: str | None = None,
     exclude: Collection[str] = (),
+    loggers: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return the levels of an aquifer that belong on one map, and the wells that do not, each with its reason.
 
@@ -103,12 +114,16 @@ def same_day_set(
         Code of the site; needed when the aquifer has wells at more than one.
     exclude : collection of str, optional
         Wells and gauges to be left out by request.
+    loggers : pandas.DataFrame, optional
+        Levels of loggers, as `gwnet.analysis.logger_levels.levels_for_map`; they stand in where no usable reading was
+        made (`gwnet.analysis.synoptic_loggers.may_stand_in`).
 
     Returns
     -------
     pandas.DataFrame
         Columns of `CONTROL_COLUMNS`; one row a well or gauge, sorted by kind and name. Elevations positive upward [m].
-        ``reason`` is empty where ``used``; ``screen_middle_m`` is the elevation of the screen's midpoint.
+        ``reason`` is empty where ``used``; ``screen_middle_m`` is the elevation of the screen's midpoint; ``source`` is
+        hand, logger or stage, and empty without a level.
 
     Raises
     ------
@@ -131,8 +146,8 @@ def same_day_set(
     nearest in elevation to the median of the other wells' midpoints, then the smaller uncertainty, then the first by
     name. One map shows one depth of one aquifer (NR 716.15(4)(b)2; ASTM D6000, section 1.4).
 
-    Wells of other aquifers are not in the set. Wells without an aquifer on record are left out with that reason where
-    they have a level in the window.
+    Wells of other aquifers, composite ones (whose aquifer joins several codes, as ``upper+lower``) and wells without an
+    aquifer on record are left out with that reason where they have a level in the window, and else are not in the set.
     """
     if not window_days >= 0.0:
         message = f"A window must be 0 days or more, not {window_days:g}."
@@ -141,12 +156,14 @@ def same_day_set(
     near = _in_window(levels, date, time_zone, window_days)
     near = near[near["site"].isin(wells["site"].unique())]
     chosen = _one_level_a_well(near)
-    wells = wells[(wells["aquifer"] == aquifer) | wells["well"].isin(chosen["well"])]
-    control = _join(wells, chosen)
-    control["reason"] = _reasons(control, date, window_days)
+    own = wells["aquifer"] == aquifer
     gauges = _stage_rows(stages, wells, aquifer=aquifer, date=date, time_zone=time_zone, window_days=window_days)
+    wells = wells[own | wells["well"].isin(chosen["well"])]
+    control = _join(wells, chosen)
+    control["reason"] = [_reason(row, aquifer, date, window_days) for row in control.to_dict("records")]
+    control = with_logger_levels(control, loggers)
     control = pd.concat([control, gauges], ignore_index=True) if len(gauges) else control
-    if not len(control):
+    if not own.any() and not len(gauges) and not (control["reason"] == NO_AQUIFER).any():
         message = f"No well and no gauge of aquifer {aquifer!r} is on record."
         raise NotFoundError(message)
     control = leave_out(control, exclude)
@@ -223,7 +240,7 @@ def span_of(control: pd.DataFrame) -> Span:
 
 
 def _wells_of(wells: pd.DataFrame, aquifer: str, site: str | None) -> pd.DataFrame:
-    """Return the wells of the aquifer, and those without an aquifer, of one site."""
+    """Return the wells of the site that has wells of the aquifer."""
     if site is not None:
         wells = wells[wells["site"] == site]
     sites = sorted(wells.loc[wells["aquifer"] == aquifer, "site"].unique())
@@ -232,7 +249,7 @@ def _wells_of(wells: pd.DataFrame, aquifer: str, site: str | None) -> pd.DataFra
         raise AnalysisError(message, mend="Name the site: a map is drawn in one coordinate system.")
     if sites:
         wells = wells[wells["site"] == sites[0]]
-    return wells[(wells["aquifer"] == aquifer) | (wells["aquifer"].fillna("") == "")]
+    return wells
 
 
 def _local(times: pd.Series, time_zone: str) -> pd.Series:
@@ -286,14 +303,21 @@ def _join(wells: pd.DataFrame, chosen: pd.DataFrame) -> pd.DataFrame:
     return control.reset_index(drop=True)
 
 
-def _reasons(control: pd.DataFrame, date: dt.date, window_days: float) -> list[str]:
-    return [_reason(row, date, window_days) for row in control.to_dict("records")]
+def _other_aquifer(code: str, aquifer: str) -> str:
+    """Return why a well's aquifer bars it; empty where it does not."""
+    if not code:
+        return NO_AQUIFER
+    parts = [part.strip() for part in code.split(COMPOSITE)]
+    if code != aquifer and aquifer in parts:
+        return f"composite: open to {', '.join(parts[:-1])} and {parts[-1]}"
+    return "" if code == aquifer else f"{OTHER_AQUIFER}: {code}"
 
 
-def _reason(row: dict[str, Any], date: dt.date, window_days: float) -> str:
+def _reason(row: dict[str, Any], aquifer: str, date: dt.date, window_days: float) -> str:
     """Return why a well is not used; empty when it is."""
-    if not row["aquifer"]:
-        return "no aquifer on record"
+    barred = _other_aquifer(str(row["aquifer"]), aquifer)
+    if barred:
+        return barred
     if _day(row["decommissioned_on"]) is not None and _day(row["decommissioned_on"]) < date:
         return f"decommissioned on {_day(row['decommissioned_on'])}"
     if not row["has_level"]:
@@ -401,5 +425,7 @@ def _stage_rows(
             "event_id": -1,
             "screen_middle_m": np.nan,
             "screen_length_m": np.nan,
+            "ground_elevation_m": np.nan,
+            "source": np.where(missing, "", "stage"),
         }
     )

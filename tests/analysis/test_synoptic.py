@@ -144,11 +144,18 @@ def test_wells_left_out_for_what_they_are():
         ("loose", 3, 0, {"aquifer": ""}),
         ("silent and loose", 4, 0, {"aquifer": ""}),
         ("deep", 5, 0, {"aquifer": "lower"}),
+        ("silent and deep", 6, 0, {"aquifer": "lower"}),
+        ("both", 7, 0, {"aquifer": "lower+upper"}),
+        ("two others", 8, 0, {"aquifer": "lower+deepest"}),
     )
     at = "2026-03-17T10:00"
-    control = chosen(levels(*[(well, at, 1.0, {}) for well in ("A", "nowhere", "loose", "deep", "gone")]), frame)
+    measured = ("A", "nowhere", "loose", "deep", "gone", "both", "two others")
+    control = chosen(levels(*[(well, at, 1.0, {}) for well in measured]), frame)
     assert reasons(control) == {
         "A": "",
+        "both": "composite: open to lower and upper",
+        "deep": "taps another aquifer: lower",
+        "two others": "taps another aquifer: lower+deepest",
         "gone": "decommissioned on 2020-05-01",
         "later": "drilled after the date, on 2027-01-02",
         "loose": "no aquifer on record",

@@ -1,0 +1,69 @@
+"""How fast heads moved against the time that a set took; constructed frames."""
+
+import datetime as dt
+
+import pytest
+
+from gwnet.analysis.set_pace import moving_text, rates_of, set_text
+from gwnet.analysis.synoptic import same_day_set, span_of
+
+from .frames import levels, wells
+
+DAY = dt.date(2026, 3, 17)
+SITE = wells(("A", 0, 0, {}), ("B", 100, 0, {}), ("C", 0, 100, {}))
+
+
+def control_of(frame, window_days=2):
+    return same_day_set(frame, SITE, aquifer="upper", date=DAY, time_zone="UTC", window_days=window_days)
+
+
+def moved(**uncertainty):
+    """A falls 0.5 m in two days, B stands; C has one level, and one far away in time."""
+    return levels(
+        ("A", "2026-03-15T10:00", 10.5, uncertainty),
+        ("A", "2026-03-17T10:00", 10.0, uncertainty),
+        ("B", "2026-03-16T10:00", 9.0, uncertainty),
+        ("B", "2026-03-18T22:00", 9.0, uncertainty),
+        ("C", "2026-01-01T10:00", 4.0, uncertainty),
+        ("C", "2026-03-18T22:00", 8.0, uncertainty),
+    )
+
+
+def test_rates_are_the_wells_own_less_what_their_uncertainty_explains():
+    frame = moved(uncertainty_m=0.03)
+    rates = rates_of(frame, control_of(frame), DAY)
+    assert rates.index.tolist() == ["A", "B"]
+    assert rates["A"] == pytest.approx((0.5 - 0.03 * 2**0.5) / 2.0)
+    assert rates["B"] == 0.0
+
+
+def test_levels_that_may_not_be_used_and_near_repeats_tell_no_rate():
+    frame = levels(
+        ("A", "2026-03-17T08:00", 10.0, {}),
+        ("A", "2026-03-17T08:30", 12.0, {}),
+        ("B", "2026-03-16T08:00", 3.0, {"unusable_reason": "pumping"}),
+        ("B", "2026-03-17T08:00", 9.0, {}),
+        ("C", "2026-03-17T08:00", 9.0, {}),
+    )
+    assert rates_of(frame, control_of(frame), DAY).empty
+
+
+def test_a_warning_when_half_an_interval_passed_in_the_time_of_the_set():
+    """A falls 0.25 m a day; the set takes 60 hours, in which that is 0.625 m."""
+    frame = moved(uncertainty_m=0.0)
+    control = control_of(frame)
+    span = span_of(control)
+    assert span.hours == 60.0
+    rates = rates_of(frame, control, DAY)
+    assert moving_text(rates, span, 1.3, "m") == ""
+    assert moving_text(rates, span, 0.5, "m") == (
+        "Levels moved too fast for a set that took 60 hours: A by up to 0.25 m a day within 30 days of the date, more "
+        "than half a contour interval in that time; measure within 24 hours."
+    )
+    assert "0.82 ft a day" in moving_text(rates, span, 0.5, "ft")
+
+
+def test_the_rule_in_words():
+    assert set_text(DAY, 0).startswith("One level a well on 2026-03-17, local time: of several the usable one nearest")
+    assert "within 1 day of 2026-03-17" in set_text(DAY, 1)
+    assert "within 2.5 days of" in set_text(DAY, 2.5)
