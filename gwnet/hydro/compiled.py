@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["prepare", "ready", "slopes_at"]
+__all__ = ["inversions", "prepare", "ready", "slopes_at"]
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -23,8 +23,9 @@ Integers = NDArray[np.int64]
 #: A way of finding slopes: rows of values, times, places; how many slopes are positive, and the slopes at the places.
 SlopesAt = Callable[[Floats, Floats, Integers], tuple[Integers, Floats]]
 
-#: Pairs from which compiling pays.
+#: Pairs from which compiling pays, and values of one series.
 LARGE = 200_000_000
+LONG = 300_000
 
 #: Threads at most, and drawers that slopes are dealt out to.
 THREADS = 4
@@ -42,7 +43,7 @@ def prepare() -> bool:
         Whether compiled ways are ready; False without numba.
     """
     if "slopes_at" not in _made and find_spec("numba") is not None:
-        _made["slopes_at"] = _compile()
+        _made["inversions"], _made["slopes_at"] = _compile_count(), _compile()
     return ready()
 
 
@@ -83,6 +84,33 @@ def slopes_at(table: Floats, when: Floats, places: Integers, otherwise: SlopesAt
     return otherwise(table, when, places)
 
 
+def inversions(values: Floats) -> int | None:
+    """Return the number of pairs whose earlier value is larger than the later one, where a compiled way is taken.
+
+    Parameters
+    ----------
+    values : ndarray of float64, shape (n,)
+        Values without NaN.
+
+    Returns
+    -------
+    int or None
+        Number of pairs; None where nothing is compiled and the work does not pay for it.
+    """
+    if ready() or (values.size >= LONG and prepare()):
+        return int(_made["inversions"](values))
+    return None
+
+
+def _compile_count() -> Any:
+    """Compile the count of inversions."""
+    import numba
+
+    count = numba.njit(nogil=True)(_merge_count)
+    count(np.array([2.0, 1.0, 3.0]))
+    return count
+
+
 def _compile() -> Any:
     """Compile the search for slopes."""
     import numba
@@ -111,6 +139,27 @@ def _compile() -> Any:
 
 
 # what follows is written for the compiler: loops over single numbers
+
+
+def _merge_count(values):  # type: ignore[no-untyped-def]
+    """Count the pairs in the wrong order while merging ever longer sorted runs."""
+    n, wrong, run = values.size, 0, 1
+    kept, made = values.copy(), np.empty_like(values)
+    while run < n:
+        for start in range(0, n, 2 * run):
+            middle, stop = min(start + run, n), min(start + 2 * run, n)
+            i, j = start, middle
+            for k in range(start, stop):
+                if j >= stop or (i < middle and kept[i] <= kept[j]):
+                    made[k] = kept[i]
+                    i += 1
+                else:
+                    made[k] = kept[j]
+                    j += 1
+                    wrong += middle - i
+        kept, made = made, kept
+        run *= 2
+    return wrong
 
 
 def _pick(slopes, place, low, high):  # type: ignore[no-untyped-def]
