@@ -20,7 +20,7 @@ from gwnet.hydro.intervals import in_force
 from gwnet.store import fetch, fetch_levels, fetch_programme
 from gwnet.store.fetch_levels import LevelFilter
 
-#: What can be asked for: nothing, the heads at the middle of each round, or the mean of each day.
+#: What can be asked for: nothing, the heads at the moment of each round, or the mean of each day.
 CHOICES: Final = ("none", "round", "daily")
 
 #: The method of a level that comes from a logger.
@@ -65,8 +65,9 @@ def with_loggers(
 
     Notes
     -----
-    The moment of a round is the middle of the hours that its timed levels span, late ones beyond its last day left
-    out. A logger tells no status: whether a pump ran, only the crew can say.
+    The moment of a round is the median time of its timed levels, late ones beyond its last day left out; a logger
+    without a head then gives the one nearest to it within the round's days, and its note says so. A logger tells no
+    status: whether a pump ran, only the crew can say.
     """
     if how not in CHOICES:
         message = f"Levels of loggers can be had as {', '.join(CHOICES)}, not as {how!r}."
@@ -180,7 +181,8 @@ def _nearest(
     one: LoggerHeads, moment: np.datetime64, first: np.datetime64, last: np.datetime64
 ) -> dict[str, object] | None:
     """Return the head nearest to a moment within a window."""
-    here = np.flatnonzero(~np.isnan(one.water_elevation_m) & (one.time_utc >= first) & (one.time_utc < last))
+    low, high = np.searchsorted(one.time_utc, [first, last])
+    here = low + np.flatnonzero(~np.isnan(one.water_elevation_m[low:high]))
     if not here.size:
         return None
     place = here[int(np.argmin(np.abs((one.time_utc[here] - moment).astype(np.int64))))]
@@ -199,7 +201,7 @@ def _nearest(
 def _round_moments(
     connection: Connection, settings: pd.Series, round_code: str | None, known_on: dt.datetime | None
 ) -> pd.DataFrame:
-    """Return rounds with the middle of the hours of their timed levels: round, starts_on, ends_on, moment."""
+    """Return rounds with their days and the median time of their timed levels."""
     site, zone = str(settings["site"]), str(settings["time_zone"])
     rounds = fetch_programme.rounds(connection, known_on, site)
     if round_code is not None:
@@ -212,25 +214,37 @@ def _round_moments(
         own = timed[timed["round"] == row.round]
         inside = own[own["day"].between(str(row.starts_on), str(row.ends_on or row.starts_on))]
         when = (own if inside.empty else inside)["measured_at_utc"]
-        moments.append(pd.NaT if when.empty else when.min() + (when.max() - when.min()) / 2)
-    made = rounds[["round", "starts_on", "ends_on"]].assign(
-        moment=pd.to_datetime(pd.Series(moments, rounds.index), utc=True)
-    )
-    return made.reset_index(drop=True)
+        moments.append(pd.NaT if when.empty else pd.Timestamp(when.median()).floor("s"))
+    made = rounds[["round"]].reset_index(drop=True)
+    days = [(str(row.starts_on), str(row.ends_on or row.starts_on)) for row in rounds.itertuples()]
+    made["first_day"], made["last_day"] = [day for day, _ in days], [day for _, day in days]
+    for name, column, later in (("first_utc", "first_day", 0), ("end_utc", "last_day", 1)):
+        local = made[column].to_numpy(dtype="datetime64[D]") + later
+        made[name] = to_utc(local.astype("datetime64[us]"), zone).utc if len(made) else local.astype("datetime64[us]")
+    return made.assign(moment=pd.to_datetime(pd.Series(moments, dtype=_TIME), utc=True))
 
 
 def _at_rounds(found: Sequence[LoggerHeads], rounds: pd.DataFrame) -> pd.DataFrame:
-    """Return the heads at the moments of rounds."""
+    """Return the heads at the moments of rounds, or those nearest to them within the round's days."""
     timed = rounds[rounds["moment"].notna()]
     moments = np.array([_instant(moment) for moment in timed["moment"]], dtype="datetime64[us]")
-    made = at_moments(found, moments)
+    exact = at_moments(found, moments)
     codes = dict(zip(moments.astype(np.int64).tolist(), timed["round"], strict=True))
-    made["round"] = [codes[stamp] for stamp in _naive(made["moment_utc"]).astype(np.int64).tolist()]
-    made["notes"] = [f"logger {code}, interpolated between its samples" for code in made["instrument"]]
-    made["time_known"] = True
+    exact["round"] = [codes[stamp] for stamp in _naive(exact["moment_utc"]).astype(np.int64).tolist()]
+    exact["notes"] = [f"logger {code}, at the median time of the round" for code in exact["instrument"]]
+    exact = exact.rename(columns={"moment_utc": "measured_at_utc"})
+    told = set(zip(exact["deployment_id"], exact["round"], strict=True))
+    near: list[dict[str, object]] = []
+    for row, moment in zip(timed.itertuples(), moments, strict=True):
+        for one in found:
+            if (one.deployment_id, row.round) not in told:
+                head = _nearest(one, moment, np.datetime64(row.first_utc, "us"), np.datetime64(row.end_utc, "us"))
+                if head is not None:
+                    near.append(head | {"round": row.round, "notes": f"logger {one.instrument}, nearest to the round"})
+    parts = [part for part in (exact, pd.DataFrame(near)) if len(part)]
+    made = (pd.concat(parts, ignore_index=True) if parts else exact).assign(time_known=True)
     made = made.sort_values("uncertainty_m", kind="stable")
-    made = made.drop_duplicates(["well", "access", "moment_utc"])
-    return made.rename(columns={"moment_utc": "measured_at_utc"}).reset_index(drop=True)
+    return made.drop_duplicates(["well", "access", "round"]).reset_index(drop=True)
 
 
 def _daily(
@@ -240,7 +254,7 @@ def _daily(
     zone = str(settings["time_zone"])
     made = daily(found, zone)
     if round_code is not None:
-        days = [(str(row.starts_on), str(row.ends_on or row.starts_on)) for row in rounds.itertuples()]
+        days = list(zip(rounds["first_day"], rounds["last_day"], strict=True))
         made = made[[any(since <= day <= to for since, to in days) for day in made["day"]]]
     noon = np.array([np.datetime64(f"{day}T12:00", "us") for day in made["day"]], dtype="datetime64[us]")
     utc = to_utc(noon, zone).utc if noon.size else noon

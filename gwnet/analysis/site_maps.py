@@ -5,16 +5,19 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 from sqlalchemy import Connection
 
 from gwnet.analysis.levels import levels
+from gwnet.analysis.logger_levels import levels_for_map
 from gwnet.analysis.maps import gradient_of, make_map
 from gwnet.analysis.places import located, projected
 from gwnet.analysis.set_pace import RATE_DAYS, moving_text, rates_of, set_text
-from gwnet.analysis.synoptic import same_day_set
+from gwnet.analysis.synoptic import OTHER_AQUIFER, same_day_set
+from gwnet.analysis.synoptic_loggers import logger_text, moment_of
+from gwnet.clock import zone_of
 from gwnet.constants import SAME_DAY_WINDOW_DAYS
 from gwnet.errors import NotFoundError
 from gwnet.store import fetch, fetch_levels, fetch_programme
@@ -40,6 +43,7 @@ def control_of(
     exclude: Collection[str] = (),
     known_on: dt.datetime | None = None,
     table: pd.DataFrame | None = None,
+    loggers: bool = False,
 ) -> pd.DataFrame:
     """Return the same-day set of one aquifer of a site.
 
@@ -61,6 +65,9 @@ def control_of(
         Record as known at this time.
     table : pandas.DataFrame, optional
         Reduced levels of the site, where the caller has them already.
+    loggers : bool, optional
+        Whether loggers stand in where no usable reading was made: with their head at the median time of the used
+        readings, else the one nearest to it within the window.
 
     Returns
     -------
@@ -76,17 +83,32 @@ def control_of(
     if table is None:
         table = _levels_about(connection, site, date, window, known_on)
     wells = located(fetch.wells(connection, known_on, site["site"]), site["crs"])
-    return same_day_set(
-        table,
-        wells,
-        aquifer=aquifer,
-        date=date,
-        time_zone=site["time_zone"],
-        window_days=window,
-        stages=fetch_programme.stages(connection, known_on, site["site"]),
-        site=site["site"],
-        exclude=exclude,
-    )
+    given: dict[str, Any] = {
+        "aquifer": aquifer,
+        "date": date,
+        "time_zone": site["time_zone"],
+        "window_days": window,
+        "stages": fetch_programme.stages(connection, known_on, site["site"]),
+        "site": site["site"],
+        "exclude": exclude,
+    }
+    control = same_day_set(table, wells, **given)
+    elsewhere = control["reason"].str.startswith(OTHER_AQUIFER)
+    missing = control.loc[~control["used"].astype(bool) & (control["kind"] == "well") & ~elsewhere, "well"].tolist()
+    if not loggers or not missing:
+        return control
+    first, last = _window_utc(site, date, window)
+    moment = moment_of(control, date, site["time_zone"])
+    told = levels_for_map(connection, site, missing, moment, first=first, last=last, known_on=known_on)
+    return same_day_set(table, wells, loggers=told, **given) if len(told) else control
+
+
+def _window_utc(site: pd.Series, date: dt.date, window: float) -> tuple[pd.Timestamp, pd.Timestamp]:
+    """Return the window about a date in UTC: from its start less the half-width to its end plus it."""
+    midnight = dt.datetime.combine(date, dt.time(), tzinfo=zone_of(site["time_zone"]))
+    reach, day = pd.Timedelta(days=window), pd.Timedelta(days=1)
+    start = pd.Timestamp(midnight).tz_convert("UTC")
+    return start - reach, start + day + reach
 
 
 def _window(site: pd.Series, window_days: float | None) -> float:
@@ -120,6 +142,7 @@ def map_of(
     window_days: float | None = None,
     exclude: Collection[str] = (),
     table: pd.DataFrame | None = None,
+    loggers: bool = False,
 ) -> MapResult:
     """Return the potentiometric map of one aquifer of a site on a date.
 
@@ -145,7 +168,7 @@ def map_of(
         Barriers, boundary, rivers, base of the unit and base layers.
     covariance : gwnet.hydro.variogram.Covariance, optional
         Covariance for kriging, its range in metres; fitted unless given.
-    window_days, exclude, table : optional
+    window_days, exclude, table, loggers : optional
         As in `control_of`.
 
     Returns
@@ -164,7 +187,15 @@ def map_of(
     if table is None:
         table = _levels_about(connection, site, date, window, known_on)
     control = control_of(
-        connection, site, aquifer, date, window_days=window, exclude=exclude, known_on=known_on, table=table
+        connection,
+        site,
+        aquifer,
+        date,
+        window_days=window,
+        exclude=exclude,
+        known_on=known_on,
+        table=table,
+        loggers=loggers,
     )
     unit_m = unit_of_coordinates(site["crs"])
     made = make_map(
@@ -182,8 +213,8 @@ def map_of(
         check_ground=True,
     )
     moving = moving_text(rates_of(table, control, date), made.span, made.interval_m, unit)
-    first = [review_text(connection, made.control, known_on), *([moving] if moving else [])]
-    return replace(made, cautions=(*first, *made.cautions), set_text=set_text(date, window))
+    first = [review_text(connection, made.control, known_on), logger_text(made.control), moving]
+    return replace(made, cautions=(*filter(None, first), *made.cautions), set_text=set_text(date, window))
 
 
 def review_text(connection: Connection, control: pd.DataFrame, known_on: dt.datetime | None = None) -> str:
@@ -201,9 +232,11 @@ def review_text(connection: Connection, control: pd.DataFrame, known_on: dt.date
     Returns
     -------
     str
-        For example ``Review: 3 of 20 levels approved, 17 provisional.``; stages are not reviewed and not counted.
+        For example ``Review: 3 of 20 levels approved, 17 provisional.``; stages and levels of loggers are not reviewed
+        and not counted.
     """
     used = control[control["used"].astype(bool) & (control["kind"] == "well")]
+    used = used[used["source"] != "logger"] if "source" in used else used
     states = fetch_levels.reviews(connection, known_on).set_index("event_id")["state"]
     approved = int((used["event_id"].map(states) == "approved").sum())
     rest = f", {len(used) - approved} provisional" if approved < len(used) else ""
