@@ -24,6 +24,7 @@ from gwnet.network_reports import Reporting
 from gwnet.network_review import Reviewing
 from gwnet.network_rounds import Planning
 from gwnet.network_seasons import Seasoning
+from gwnet.network_trend_figures import TrendDrawing
 from gwnet.network_trends import Trending
 from gwnet.store import fetch, fetch_programme, revision
 from gwnet.store.codes import check_codes
@@ -91,7 +92,19 @@ def upgrade(address: str | Path) -> tuple[str | None, str]:
         store.close()
 
 
-class Network(Mapping, Comparing, Reviewing, Planning, Checking, Trending, Reporting, Seasoning, Logging, LoggerFiles):
+class Network(
+    Mapping,
+    Comparing,
+    Reviewing,
+    Planning,
+    Checking,
+    Trending,
+    Reporting,
+    Seasoning,
+    Logging,
+    LoggerFiles,
+    TrendDrawing,
+):
     """An open groundwater record.
 
     Parameters

@@ -230,6 +230,16 @@ def figure_file(command: Command) -> Command:
     )(command)
 
 
+def drawing(name: str, words: str) -> Callable[[Command], Command]:
+    """Return what adds an option for a file to draw into beside the rows that are printed."""
+
+    def add(command: Command) -> Command:
+        kind = click.Path(dir_okay=False, path_type=Path)
+        return click.option(name, type=kind, metavar="FILE", help=f"{words} Ending .png, .pdf or .svg.")(command)
+
+    return add
+
+
 def loggers(what: str) -> Callable[[Command], Command]:
     """Add ``--loggers/--no-loggers``, with what the loggers do there."""
 

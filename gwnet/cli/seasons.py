@@ -17,18 +17,8 @@ if TYPE_CHECKING:
 @options.wells
 @click.option("--aquifer", metavar="AQUIFER", help="Only wells of this aquifer.")
 @click.option("--summary", is_flag=True, help="One row a well: newest level, annual cycle, records.")
-@click.option(
-    "--figure",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Draw the newest year over the years before into this file (.png, .pdf, .svg).",
-)
-@click.option(
-    "--stl",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Draw the levels of one well parted into trend, season and remainder into this file.",
-)
+@options.drawing("--figure", "Draw the newest year over the range and percentiles of each month into this file.")
+@options.drawing("--stl", "Draw the levels of one well parted into trend, season and remainder into this file.")
 @click.option(
     "--least-years",
     type=click.IntRange(min=2),
@@ -81,7 +71,7 @@ def _drawn(
     net: "Network", wells: tuple[str, ...], figure: Path | None, stl: Path | None, chosen: dict[str, Any]
 ) -> list[Path]:
     """Draw the figures that were asked for; return their files."""
-    from gwnet.figures.panel import save_pages
+    from gwnet.figures.panel import save_all
 
     pages: list[tuple[list[Figure], Path]] = []
     if figure is not None:
@@ -89,4 +79,4 @@ def _drawn(
     if stl is not None:
         others = {name: chosen[name] for name in ("start", "end", "site", "known_on", "unit", "value", "approved")}
         pages.append(([net.decomposition_figure(wells[0], **others)], stl))
-    return [path for figures, file in pages for path in save_pages(figures, file)]
+    return save_all(pages)

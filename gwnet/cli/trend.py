@@ -1,10 +1,14 @@
 """``gwnet trend``."""
 
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from gwnet.cli import options, output
+
+if TYPE_CHECKING:
+    from gwnet.network import Network
 
 #: What may be printed instead of one row a well: option, method of the network, message where there is nothing.
 _OTHERS = {
@@ -33,6 +37,9 @@ _OTHERS = {
 @click.option("--thresholds", is_flag=True, help="One row a threshold: when the trend would reach it.")
 @click.option("--steps", is_flag=True, help="Test for steps: the most likely one, gaps, new measuring points, sensors.")
 @click.option("--left-out", is_flag=True, help="List the levels that take no part, each with its reason.")
+@options.drawing("--figure", "Draw one well with its trend, or the slopes of several ranked, into this file.")
+@options.drawing("--map", "Draw the slopes on a map into this file.")
+@options.drawing("--multiples", "Draw every well as a small panel on pages into this file.")
 @options.span
 @options.site
 @options.known_on
@@ -55,6 +62,20 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
         chosen.pop("method")
     else:
         chosen["seasons"] = int(seasons)
+    files = {name: chosen.pop(name) for name in ("figure", "map", "multiples")}
     with options.opened(db) as net:
+        made = _drawn(net, wells, files, chosen)
         table = getattr(net, method)(wells or None, **chosen)
     output.rows(table, form, empty=empty)
+    output.made(made)
+
+
+def _drawn(net: "Network", wells: tuple[str, ...], files: dict[str, Path | None], chosen: dict[str, Any]) -> list[Path]:
+    """Draw the figures that were asked for; return their files."""
+    if not any(files.values()):
+        return []
+    from gwnet.figures.panel import save_all
+
+    found = net.trend_figures(wells or None, **chosen)
+    pages = {"figure": found.figures, "map": lambda: [found.map()], "multiples": found.multiples}
+    return save_all([(pages[name](), path) for name, path in files.items() if path is not None])

@@ -31,6 +31,7 @@ __all__ = [
     "level_axis",
     "line_symbol",
     "mark_symbol",
+    "save_all",
     "save_pages",
     "site_text",
     "time_axis",
@@ -186,7 +187,7 @@ def band_symbol(**options: Any) -> Callable[[Page, Box], None]:
 
 
 def save_pages(figures: Sequence[Figure], path: str | Path) -> list[Path]:
-    """Write figures to files: pages of one PDF, or pictures with the number of the page in their name.
+    """Write figures as the pages of one PDF, or as pictures with the number of the page in their name.
 
     Parameters
     ----------
@@ -205,27 +206,53 @@ def save_pages(figures: Sequence[Figure], path: str | Path) -> list[Path]:
     OutputError
         If the suffix is another, or a file cannot be written; nothing is left behind then.
     """
-    target = Path(path)
-    if len(figures) == 1 or target.suffix.lower() not in style.FILE_TYPES:
-        return [style.save(figures[0], target)]
-    if target.suffix.lower() == ".pdf":
-        contents = {target: _pdf_pages(figures)}
-    else:
-        kind = target.suffix.lower()[1:]
-        names = [target, *(target.with_name(f"{target.stem}-{i}{target.suffix}") for i in range(2, len(figures) + 1))]
-        contents = {name: style.figure_bytes(figure, kind) for name, figure in zip(names, figures, strict=True)}
+    return save_all([(figures, Path(path))])
+
+
+def save_all(wanted: Sequence[tuple[Sequence[Figure], Path]]) -> list[Path]:
+    """Write several figures, each with its pages: all of them or none.
+
+    Parameters
+    ----------
+    wanted : sequence of tuple
+        Pages and file of each, as for `save_pages`.
+
+    Returns
+    -------
+    list of pathlib.Path
+        Files written, in order.
+
+    Raises
+    ------
+    OutputError
+        If a suffix is another, or a file cannot be written; nothing is left behind then.
+    """
+    contents: dict[Path, bytes] = {}
+    for figures, path in wanted:
+        contents |= _contents(figures, path)
     written: list[Path] = []
-    try:
-        for name, content in contents.items():
+    for name, content in contents.items():
+        new = not name.exists()
+        try:
             name.write_bytes(content)
-            written.append(name)
-    except OSError as error:
-        for name in written:
-            name.unlink(missing_ok=True)
-        message = f"The figure cannot be written: {error.strerror or error}."
-        mend = "Check that the folder exists and can be written."
-        raise OutputError(message, where=str(target), mend=mend) from error
-    return written
+        except OSError as error:
+            for other in written:
+                other.unlink(missing_ok=True)
+            message = f"The figure cannot be written: {error.strerror or error}."
+            mend = "Check that the folder exists and can be written."
+            raise OutputError(message, where=str(name), mend=mend) from error
+        written += [name] if new else []
+    return list(contents)
+
+
+def _contents(figures: Sequence[Figure], path: Path) -> dict[Path, bytes]:
+    """Return the files of a figure with their bytes."""
+    kind = path.suffix.lower()
+    style.check_ending(path)
+    if kind == ".pdf" and len(figures) > 1:
+        return {path: _pdf_pages(figures)}
+    names = [path, *(path.with_name(f"{path.stem}-{i}{path.suffix}") for i in range(2, len(figures) + 1))]
+    return {name: style.figure_bytes(figure, kind[1:]) for name, figure in zip(names, figures, strict=True)}
 
 
 def _pdf_pages(figures: Sequence[Figure]) -> bytes:

@@ -186,6 +186,25 @@ def figure_pdf_bytes(figure: Figure) -> bytes:
     return figure_bytes(figure, "pdf")
 
 
+def check_ending(path: Path) -> None:
+    """Refuse a file that no figure can be saved as.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        File.
+
+    Raises
+    ------
+    OutputError
+        If its suffix is not .png, .pdf or .svg.
+    """
+    if path.suffix.lower() not in FILE_TYPES:
+        found = f"ends in {path.suffix!r}" if path.suffix else "has no ending"
+        message = f"A figure can be saved as {', '.join(FILE_TYPES)}; the name {found}."
+        raise OutputError(message, where=str(path), mend="Give the file one of these endings.")
+
+
 def save(figure: Figure, path: str | Path) -> Path:
     """Write a figure to a file; its suffix says which kind.
 
@@ -207,12 +226,8 @@ def save(figure: Figure, path: str | Path) -> Path:
         If the suffix is another, or the file cannot be written.
     """
     target = Path(path)
-    suffix = target.suffix.lower()
-    if suffix not in FILE_TYPES:
-        found = f"ends in {target.suffix!r}" if target.suffix else "has no ending"
-        message = f"A figure can be saved as {', '.join(FILE_TYPES)}; the name {found}."
-        raise OutputError(message, where=str(target), mend="Give the file one of these endings.")
-    content = figure_bytes(figure, suffix[1:])
+    check_ending(target)
+    content = figure_bytes(figure, target.suffix.lower()[1:])
     try:
         target.write_bytes(content)
     except OSError as error:

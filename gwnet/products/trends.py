@@ -1,0 +1,114 @@
+"""Figures of trends drawn from the record: one well, wells ranked by slope, a map of slopes, many small panels."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from gwnet.analysis.period_values import period_values
+from gwnet.analysis.places import located
+from gwnet.analysis.site_maps import unit_of_coordinates
+from gwnet.analysis.trends import parts_of_year
+from gwnet.analysis.used_levels import used_levels
+from gwnet.errors import TooFewLevelsError
+from gwnet.figures.panel import site_text
+from gwnet.figures.trend import draw_trend, trend_multiples
+from gwnet.figures.trend_data import TrendPlotData, trend_plot_data
+from gwnet.figures.trend_map import draw_slope_map, slope_map_plot_data
+from gwnet.figures.trend_ranked import draw_ranked, ranked_plot_data
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+@dataclass(frozen=True, eq=False)
+class TrendFigures:
+    """Trends of wells of one site with what their figures are drawn from.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        Trends in metres, as of `gwnet.analysis.trends.trends`.
+    levels : pandas.DataFrame
+        Reduced levels of the wells, in metres.
+    wells : pandas.DataFrame
+        Wells on record that were asked for.
+    settings : pandas.Series
+        Site, as a row of `gwnet.store.fetch.sites`.
+    method : str
+        ``seasonal`` or ``kendall``.
+    seasons : int
+        Seasons of a year.
+    approved : bool
+        Whether only approved levels take part.
+    unit : str
+        Unit of the figures, m or ft.
+    known_on : datetime.datetime or None
+        Record as known at this time.
+    """
+
+    table: pd.DataFrame
+    levels: pd.DataFrame
+    wells: pd.DataFrame
+    settings: pd.Series
+    method: str
+    seasons: int
+    approved: bool
+    unit: str
+    known_on: dt.datetime | None
+
+    def figures(self) -> list[Figure]:
+        """Return the trend figure of a single well, or the ranked slopes of several on pages."""
+        if len(self.table) == 1:
+            return [draw_trend(self._of_wells()[0])]
+        data = ranked_plot_data(self.table, site=self.settings, unit=self.unit, known_on=self.known_on)
+        return draw_ranked(data)
+
+    def map(self) -> Figure:
+        """Return the map of slopes."""
+        crs = str(self.settings["crs"])
+        data = slope_map_plot_data(
+            self.table,
+            located(self.wells, crs),
+            site=self.settings,
+            coordinate_unit_m=unit_of_coordinates(crs),
+            unit=self.unit,
+            known_on=self.known_on,
+        )
+        return draw_slope_map(data)
+
+    def multiples(self) -> list[Figure]:
+        """Return small panels of all wells on pages."""
+        own = self._of_wells()
+        title = site_text(self.settings)
+        return trend_multiples(own, title=f"Trends of water levels, {title}" if title else "Trends of water levels")
+
+    def _of_wells(self) -> list[TrendPlotData]:
+        """Return what the panels show, for every well with a level."""
+        used, _ = used_levels(self.levels, approved=self.approved)
+        with_taken = self.levels.assign(taken=self.levels.index.isin(used.index))
+        values = period_values(used, parts_of_year(self.method, self.seasons))
+        numbers = values[values["bound"] == 0]
+        middles = numbers.groupby("well").agg(day=("day", "median"), value=("value", "median"))
+        numbered = self.levels["water_elevation_m"].notna()
+        by_well = dict(list(with_taken[numbered].groupby("well")))
+        drawn = [
+            trend_plot_data(
+                by_well[str(row["well"])],
+                str(row["well"]),
+                trend=row,
+                middle=None if row["well"] not in middles.index else tuple(middles.loc[row["well"]]),
+                site=self.settings,
+                unit=self.unit,
+                known_on=self.known_on,
+            )
+            for row in self.table.to_dict("records")
+            if row["well"] in by_well
+        ]
+        if not drawn:
+            message = "None of the wells has a level, so no trend can be drawn."
+            raise TooFewLevelsError(message, mend="Name a well with levels, or a longer time.")
+        return drawn
