@@ -187,3 +187,9 @@ BATTERY_LOW_V: Final[float] = 3.0
 
 #: A day needs this share of its usual samples for a daily mean (own choice).
 DAY_SHARE: Final[float] = 0.75
+
+#: How the reason of a measured well begins that is left out of a map because another aquifer is its own.
+OTHER_AQUIFER: Final = "taps another aquifer"
+
+#: Kind of a control row that stands for a point of a river and not for a well or gauge.
+RIVER_KIND: Final = "river"

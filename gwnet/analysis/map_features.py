@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.constants import RIVER_KIND
 from gwnet.errors import SettingsError
 from gwnet.hydro.hull import convex_hull, hull_area
 
@@ -20,9 +21,6 @@ GAUGE_REACH_M: Final = 50.0
 
 #: Most points that rivers bring into the control (own choice).
 MOST_RIVER_POINTS: Final = 200
-
-#: Kind of a control row that stands for a point of a river.
-RIVER: Final = "river"
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,7 +172,7 @@ def _points(
         row |= {
             "site": first["site"],
             "well": f"{river.name} {number}",
-            "kind": RIVER,
+            "kind": RIVER_KIND,
             "easting": float(place.x),
             "northing": float(place.y),
             "measured_at": "",

@@ -13,7 +13,7 @@ from threadpoolctl import threadpool_limits
 
 from gwnet.analysis.map_bounds import above_base, above_ground
 from gwnet.analysis.map_choice import AUTO, choose_method
-from gwnet.analysis.map_features import RIVER, MapFeatures, with_rivers
+from gwnet.analysis.map_features import MapFeatures, with_rivers
 from gwnet.analysis.map_parts import Making, Part, joined, made_parts
 from gwnet.analysis.map_result import Control, CrossValidation, MapResult, MethodScore
 from gwnet.analysis.map_sides import Side, sides_of
@@ -27,7 +27,7 @@ from gwnet.analysis.map_texts import (
     parameters_of,
 )
 from gwnet.analysis.synoptic import leave_out, span_of
-from gwnet.constants import SURVEY_ACCURACY_M
+from gwnet.constants import RIVER_KIND, SURVEY_ACCURACY_M
 from gwnet.errors import SettingsError
 from gwnet.hydro import surface as surfaces
 from gwnet.hydro.contours import nice_interval
@@ -151,7 +151,7 @@ def make_map(
         sound = _scaled(levels, counted, coordinate_unit_m) if findings and _spans(levels, counted) else None
         checked = _cross_validation(levels, surface, counted)
         against = _against_triangulation(levels, grid, method)
-        span = span_of(control[control["kind"] != RIVER])
+        span = span_of(control[control["kind"] != RIVER_KIND])
         exact = sum(part.exact for part in parts)
         return MapResult(
             aquifer=aquifer,
@@ -278,8 +278,8 @@ def _levels_of(control: pd.DataFrame) -> Control:
         y=used["northing"].to_numpy(dtype=np.float64),
         z=used["water_elevation_m"].to_numpy(dtype=np.float64),
         half_width=np.where(unknown, SURVEY_ACCURACY_M, widths),
-        assumed=int((unknown & (used["kind"] != RIVER).to_numpy()).sum()),
-        measured=(used["kind"] != RIVER).to_numpy(dtype=np.bool_),
+        assumed=int((unknown & (used["kind"] != RIVER_KIND).to_numpy()).sum()),
+        measured=(used["kind"] != RIVER_KIND).to_numpy(dtype=np.bool_),
     )
 
 

@@ -100,6 +100,6 @@ def moving_text(rates: pd.Series, span: Span, interval_m: float, unit: str) -> s
     also = f" (so did {others} more)" if others else ""
     return (
         f"Levels moved too fast for a set that took {days * 24.0:.0f} hours: {well} by up to {rate / metres:.2f} "
-        f"{unit} a day within {RATE_DAYS} days of the date{also}, more than half a contour interval in that time; measure "
-        f"within {allowed * 24.0:.0f} hours."
+        f"{unit} a day within {RATE_DAYS} days of the date{also}, more than half a contour interval in that time; "
+        f"measure within {allowed * 24.0:.0f} hours."
     )

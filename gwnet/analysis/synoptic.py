@@ -12,6 +12,7 @@ import pandas as pd
 
 from gwnet.analysis.synoptic_loggers import with_logger_levels
 from gwnet.clock import zone_of
+from gwnet.constants import OTHER_AQUIFER
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError
 
 #: Columns of the control frame, in order.
@@ -40,9 +41,8 @@ CONTROL_COLUMNS: Final = (
 #: Joins the codes of the aquifers that a composite well is open to.
 COMPOSITE: Final = "+"
 
-#: Reasons of wells that are not the aquifer's.
+#: Reason of a well without an aquifer.
 NO_AQUIFER: Final = "no aquifer on record"
-OTHER_AQUIFER: Final = "taps another aquifer"
 
 #: Wells nearer to each other than this stand at one place [m] (own choice).
 ONE_PLACE_M: Final = 0.5

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.constants import OTHER_AQUIFER, RIVER_KIND
 from gwnet.errors import AnalysisError, SettingsError
 from gwnet.figures.map_geometry import BaseLayer, ContourPath, base_layers, rings_of
 from gwnet.figures.text import decimals_for, number_text, plain, short_number, shown
@@ -34,6 +35,8 @@ __all__ = [
 #: More wells without a measurement than this are drawn as dots without labels, so that they do not hide the others;
 #: own choice.
 _MOST_UNMEASURED: Final = 12
+#: Most wells of another aquifer that are named.
+_MOST_OTHERS: Final = 12
 #: Bounds are written with their sign.
 _SIGNS: Final = {"dry": "≤ ", "<=": "≤ ", ">=": "≥ "}
 
@@ -46,7 +49,7 @@ class MapPoint:
     ----------
     name : str
         As printed.
-    kind : {"well", "stage"}
+    kind : {"well", "logger", "stage"}
         What it is.
     x, y : float
         Coordinates in the site's system; NaN when not on record.
@@ -154,6 +157,10 @@ def surface_map_plot_data(
     site: Mapping[str, Any] | pd.Series | None = None,
     aquifer_name: str = "",
     layers: Sequence[tuple[str, Any]] = (),
+    barriers: Sequence[Any] = (),
+    rivers: Sequence[Any] = (),
+    above_ground: Any | None = None,
+    set_text: str = "",
     known_on: dt.datetime | None = None,
     unit: str = "m",
 ) -> MapPlotData:
@@ -202,6 +209,12 @@ def surface_map_plot_data(
         Name of the aquifer in words.
     layers : sequence of tuple, optional
         Name and geometry of each base layer, drawn under everything.
+    barriers, rivers : sequence of shapely.LineString, optional
+        Lines that heads do not reach across, and lines whose heads are control.
+    above_ground : shapely geometry, optional
+        Area in which heads stand above the ground.
+    set_text : str, optional
+        By which rule the levels were chosen, in a sentence.
     known_on : datetime.datetime, optional
         Aware time as of which the record is shown.
     unit : {"m", "ft"}
@@ -222,6 +235,9 @@ def surface_map_plot_data(
     check_unit(unit)
     site = {} if site is None else site
     noticed = {str(one.well): shown(one.text) for one in (*findings, *honour_failures)}
+    others = control[~control["used"].astype(bool) & control["reason"].map(plain).str.startswith(OTHER_AQUIFER)]
+    along = int((control["kind"] == RIVER_KIND).sum())
+    control = control[~control.index.isin(others.index) & (control["kind"] != RIVER_KIND)]
     points = _map_points(control, noticed, unit)
     if not any(point.placed for point in points):
         message = f"No well or gauge of aquifer {aquifer!r} has coordinates, so no map can be drawn."
@@ -236,7 +252,9 @@ def surface_map_plot_data(
         date,
         span_text,
         _datum_sentence(vertical_datum or plain(site.get("vertical_datum")), interval_m, unit),
+        along=along,
     )
+    facts = (*facts, *([shown(set_text)] if set_text else []))
     made = _method_lines(method_text, parameters, cross_validation_m, gradient_text, unit)
     return MapPlotData(
         title=f"Potentiometric surface, {shown(name)}",
@@ -258,8 +276,15 @@ def surface_map_plot_data(
         arrows=np.array([(*a.ends[0], *a.ends[1]) for a in flow], dtype=np.float64).reshape(-1, 4),
         arrows_inferred=np.array([bool(a.inferred) for a in flow], dtype=bool),
         boundary=rings_of(boundary),
-        layers=base_layers(layers),
-        notes=_map_notes(facts, made, points, tuple(shown(text) for text in cautions), known_text(known_on)),
+        layers=(
+            *base_layers(layers),
+            *base_layers([("river", list(rivers))] if rivers else [], kind="river"),
+            *base_layers([("barrier", list(barriers))] if barriers else [], kind="barrier"),
+            *base_layers([] if above_ground is None else [("above ground", above_ground)], kind="above ground"),
+        ),
+        notes=_map_notes(
+            facts, made, points, tuple(shown(text) for text in cautions), known_text(known_on), others=_others(others)
+        ),
     )
 
 
@@ -292,7 +317,7 @@ def map_plot_data_of(
         date=result.date,
         contours=result.contours,
         arrows=result.arrows,
-        boundary=result.boundary,
+        boundary=result.boundary if result.region is None else result.region,
         interval_m=result.interval_m,
         method_text=result.method_text,
         parameters=result.parameters,
@@ -307,7 +332,11 @@ def map_plot_data_of(
         coordinate_unit_m=coordinate_unit_m,
         site=site,
         aquifer_name=aquifer_name,
-        layers=layers,
+        layers=(*result.features.layers, *layers),
+        barriers=result.features.barriers,
+        rivers=[river.line for river in result.features.rivers],
+        above_ground=result.above_ground,
+        set_text=result.set_text,
         known_on=known_on,
         unit=result.unit,
     )
@@ -341,7 +370,7 @@ def _map_points(control: pd.DataFrame, noticed: Mapping[str, str], unit: str) ->
         points.append(
             MapPoint(
                 name=shown(row["well"]),
-                kind="stage" if row["kind"] == "stage" else "well",
+                kind=_kind(row),
                 x=float(row["easting"]),
                 y=float(row["northing"]),
                 value=value,
@@ -352,6 +381,13 @@ def _map_points(control: pd.DataFrame, noticed: Mapping[str, str], unit: str) ->
             )
         )
     return tuple(points)
+
+
+def _kind(row: Mapping[str, Any]) -> str:
+    """Return what a point is; a used well whose level comes from its logger is told apart."""
+    if row["kind"] == "stage":
+        return "stage"
+    return "logger" if row["used"] and row.get("source") == "logger" else "well"
 
 
 def _level_decimals(interval_m: float, unit: str) -> int:
@@ -377,8 +413,18 @@ def _datum_sentence(datum: str, interval_m: float, unit: str) -> str:
     return f"{text}."
 
 
+def _others(table: pd.DataFrame) -> tuple[str, ...]:
+    """Return the sentences that list measured wells of other aquifers, which are not drawn."""
+    made = []
+    for reason, rows in table.groupby(table["reason"].astype(str), sort=True):
+        names = [shown(name) for name in rows["well"]]
+        more = f" and {len(names) - _MOST_OTHERS} more" if len(names) > _MOST_OTHERS else ""
+        made.append(f"{', '.join(names[:_MOST_OTHERS])}{more}: {shown(str(reason))} (not drawn)")
+    return tuple(made)
+
+
 def _facts(
-    control: pd.DataFrame, points: Sequence[MapPoint], date: dt.date, span_text: str, datum: str
+    control: pd.DataFrame, points: Sequence[MapPoint], date: dt.date, span_text: str, datum: str, *, along: int = 0
 ) -> tuple[str, ...]:
     used = control[control["used"].astype(bool)]
     times = sorted(str(text) for text in used["measured_at"] if plain(text))
@@ -386,11 +432,16 @@ def _facts(
     if times:
         first, last = (text[:16].replace("T", " ") for text in (times[0], times[-1]))
         when = first if first == last else f"{first} to {last[11:] if last[:10] == first[:10] and last[11:] else last}"
-    wells = sum(point.used and point.kind == "well" for point in points)
+    logged = [point.name for point in points if point.used and point.kind == "logger"]
+    wells = sum(point.used and point.kind == "well" for point in points) + len(logged)
     gauges = sum(point.used and point.kind == "stage" for point in points)
     counted = f"{wells} {'well' if wells == 1 else 'wells'}"
     if gauges:
         counted += f" and {gauges} {'gauge' if gauges == 1 else 'gauges'}"
+    if along:
+        counted += f" and {along} points of rivers"
+    if logged:
+        counted += f" (with its logger's level: {', '.join(logged)})"
     out = sum(not point.used for point in points)
     span = f" ({shown(span_text)})" if span_text else ""
     return (f"Levels of {when}, local time{span}; {counted} used, {out} left out.", datum)
@@ -430,13 +481,15 @@ def _map_notes(
     points: Sequence[MapPoint],
     cautions: tuple[str, ...],
     known: tuple[str, ...],
+    *,
+    others: tuple[str, ...] = (),
 ) -> tuple[Note, ...]:
     reasons: dict[str, list[str]] = {}
     for point in points:
         if not point.used:
             undrawn = "" if point.placed or "coordinates" in point.reason else " (not drawn: no coordinates)"
             reasons.setdefault(f"{point.reason}{undrawn}", []).append(point.name)
-    out = tuple(f"{', '.join(names)}: {reason}" for reason, names in reasons.items())
+    out = (*(f"{', '.join(names)}: {reason}" for reason, names in reasons.items()), *others)
     noticed = tuple(
         point.finding if point.finding.startswith(point.name) else f"{point.name}: {point.finding}"
         for point in points

@@ -54,12 +54,16 @@ class ContourPath:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BaseLayer:
-    """The user's own geometry: name, closed rings, open lines and points."""
+    """The user's own geometry: name, closed rings, open lines and points.
+
+    Its kind is base (only drawn), barrier, river (its heads are control) or above ground (where heads stand so).
+    """
 
     name: str
     rings: tuple[Points, ...]
     lines: tuple[Points, ...]
     points: Points
+    kind: str = "base"
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +91,7 @@ def rings_of(boundary: Any) -> tuple[Points, ...]:
     return (corners,)
 
 
-def base_layers(layers: Sequence[tuple[str, Any]]) -> tuple[BaseLayer, ...]:
+def base_layers(layers: Sequence[tuple[str, Any]], *, kind: str = "base") -> tuple[BaseLayer, ...]:
     """Return the user's layers as arrays; each geometry is one, a sequence or a frame of geometries."""
     made = []
     for name, geometry in layers:
@@ -96,9 +100,10 @@ def base_layers(layers: Sequence[tuple[str, Any]]) -> tuple[BaseLayer, ...]:
         made.append(
             BaseLayer(
                 name=name,
-                rings=tuple(points for kind, points in parts if kind == "ring"),
-                lines=tuple(points for kind, points in parts if kind == "line"),
-                points=np.vstack([np.empty((0, 2)), *(points for kind, points in parts if kind == "point")]),
+                rings=tuple(points for what, points in parts if what == "ring"),
+                lines=tuple(points for what, points in parts if what == "line"),
+                points=np.vstack([np.empty((0, 2)), *(points for what, points in parts if what == "point")]),
+                kind=kind,
             )
         )
     return tuple(made)

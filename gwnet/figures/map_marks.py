@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from gwnet.figures import style
 from gwnet.figures.map_data import MapPlotData, MapPoint
+from gwnet.figures.map_layers import layer_entries
 from gwnet.figures.page import Box, KeyEntry, Page
 
 __all__ = ["CROSS", "DASHED", "RADIUS_MM", "RING_MM", "TICK_MM", "key_entries", "look", "symbol"]
@@ -27,8 +28,9 @@ CROSS: Final[dict[str, Any]] = {
 }
 
 
-#: Marks of maps that show no levels: what changed by how much, and what a well is worth.
+#: Marks of used points that are no hand reading: a logger's level; what changed by how much; what a well is worth.
 _OTHER_LOOKS: Final[dict[str, dict[str, Any]]] = {
+    "logger": {"marker": "D", "markersize": 5.2, "markerfacecolor": style.INK, "markeredgecolor": style.PAPER},
     "rise": {"marker": "^", "markersize": 6.2, "markerfacecolor": style.INK, "markeredgecolor": style.PAPER},
     "fall": {"marker": "v", "markersize": 6.2, "markerfacecolor": style.WATER_LIGHT, "markeredgecolor": style.INK},
     "even": {"markerfacecolor": style.PAPER, "markeredgecolor": style.INK},
@@ -37,6 +39,7 @@ _OTHER_LOOKS: Final[dict[str, dict[str, Any]]] = {
     "candidate": {"marker": "P", "markersize": 6.8, "markerfacecolor": style.LIMIT, "markeredgecolor": style.PAPER},
 }
 _OTHER_WORDS: Final[dict[str, str]] = {
+    "logger": "well used, with its logger's level",
     "rise": "rise",
     "fall": "fall",
     "even": "change cannot be told",
@@ -101,7 +104,7 @@ def key_entries(data: MapPlotData) -> list[KeyEntry]:
         entries.append(KeyEntry("direction of flow", _arrow_drawer, 6.0))
     if data.boundary:
         entries.append(KeyEntry("boundary of control", _boundary_drawer, 7.0))
-    return entries
+    return [*entries, *layer_entries(data.layers)]
 
 
 def _point_drawer(point: MapPoint) -> Any:

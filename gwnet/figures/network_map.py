@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 from gwnet.figures import style
 from gwnet.figures.map_data import Note
 from gwnet.figures.map_frame import MapFrame, draw_frame, draw_text, lay_out, with_notes
+from gwnet.figures.map_layers import draw_layers
 from gwnet.figures.map_marks import symbol
 from gwnet.figures.network_data import NetworkPlotData, NetworkWell, network_plot_data
 from gwnet.figures.page import Box, KeyEntry, Page
 from gwnet.figures.placement import Anchor, PlacedLabel, place_labels
-from gwnet.figures.surface_map import draw_layers
 from gwnet.figures.text import fit, text_width_pt
 
 __all__ = ["NetworkPlotData", "draw_network_map", "network_plot_data"]

@@ -10,15 +10,13 @@ from typing import Final
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.collections import LineCollection, PathCollection
+from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, FancyArrowPatch, Rectangle
-from matplotlib.path import Path as MplPath
 from numpy.typing import NDArray
 
 from gwnet.figures import style
 from gwnet.figures.map_data import (
-    BaseLayer,
     ContourPath,
     MapPlotData,
     MapPoint,
@@ -28,6 +26,7 @@ from gwnet.figures.map_data import (
 )
 from gwnet.figures.map_frame import MapFrame, draw_frame, draw_text, lay_out, with_notes
 from gwnet.figures.map_geometry import LineLabel, cut_out, hachures, label_spots, spot_beside
+from gwnet.figures.map_layers import draw_above_ground, draw_layers
 from gwnet.figures.map_marks import CROSS, DASHED, RADIUS_MM, RING_MM, TICK_MM, key_entries, look
 from gwnet.figures.page import Box, Page
 from gwnet.figures.placement import Anchor, PlacedLabel, place_labels
@@ -121,6 +120,7 @@ def draw_panel(axes: Axes, frame: MapFrame, data: MapPlotData) -> list[Note]:
     """Draw what a map shows into its panel; return notes on labels that found no room or had to be shortened."""
     draw_layers(axes, frame, data.layers)
     posted = place_map_labels(data, frame)
+    draw_above_ground(axes, frame, data.layers)
     _draw_boundary(axes, frame, data.boundary)
     labels = _draw_contours(axes, frame, data.contours, posted)
     _draw_arrows(axes, frame, data, posted, labels)
@@ -172,25 +172,6 @@ def _dense(xy: Points, step: float = 1.0) -> Points:
         count = max(math.ceil(float(np.hypot(*(b - a))) / step), 1)
         pieces.append(a + (b - a) * (np.arange(1, count + 1) / count)[:, None])
     return np.vstack(pieces)
-
-
-def draw_layers(axes: Axes, frame: MapFrame, layers: Sequence[BaseLayer]) -> None:
-    """Draw the user's own geometry lightly, under everything."""
-    for layer in layers:
-        rings = [frame.to_mm(ring) for ring in layer.rings]
-        if rings:
-            paths = MplPath.make_compound_path(*(MplPath(ring, closed=True) for ring in rings))
-            faces = PathCollection([paths], facecolors=style.TINT, edgecolors=style.RULE, linewidths=style.HAIR)
-            faces.set_zorder(0.5)
-            axes.add_collection(faces, autolim=False)
-        lines = [frame.to_mm(line) for line in layer.lines]
-        if lines:
-            axes.add_collection(
-                LineCollection(lines, colors=style.RULE, linewidths=style.LINE, zorder=0.6), autolim=False
-            )
-        if len(layer.points):
-            xy = frame.to_mm(layer.points)
-            axes.plot(xy[:, 0], xy[:, 1], linestyle="none", marker=".", markersize=2.5, color=style.SOFT, zorder=0.7)
 
 
 def _draw_boundary(axes: Axes, frame: MapFrame, rings: Sequence[Points]) -> None:
