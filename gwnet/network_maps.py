@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gwnet.clock import local_day
@@ -11,6 +12,7 @@ from gwnet.store import fetch
 from gwnet.store.codes import check_codes
 
 if TYPE_CHECKING:
+    from gwnet.hydro.variogram import Covariance
     from gwnet.products.maps import SiteMap, WellGradient
     from gwnet.store.session import Store
 
@@ -38,6 +40,7 @@ class Mapping:
         exclude: Sequence[str] = (),
         known_on: dt.datetime | None = None,
         unit: str = "m",
+        loggers: bool = True,
     ) -> SiteMap:
         """Make the potentiometric map of one aquifer on a date.
 
@@ -52,15 +55,29 @@ class Mapping:
         window_days : float, optional
             Days before and after the date that count as the same day; the site's own unless given.
         method : str, optional
-            ``kriging`` or ``triangulation``.
+            ``kriging``, ``spline``, ``triangulation``, or ``auto``: the one that estimates left-out levels best.
+        variogram : gwnet.hydro.variogram.Covariance, optional
+            Variogram of the heads for kriging, in metres; fitted unless given.
         interval_m : float, optional
             Contour interval; chosen unless given [m].
         exclude : sequence of str, optional
             Wells and gauges to leave out.
+        barriers : str or pathlib.Path, optional
+            GeoPackage or GeoJSON, or ``FILE:LAYER``, of lines that heads do not reach across, for example faults.
+        boundary : str or pathlib.Path, optional
+            The same of polygons beyond which nothing is drawn.
+        rivers : str or pathlib.Path, optional
+            The same of lines whose heads enter as control; see `gwnet.exchange.feature_files.read_features`.
+        base_m : float, optional
+            Elevation of the base of the unit; nothing is drawn at heads below it [m].
+        base_layers : sequence of str or pathlib.Path, optional
+            The same of geometry that is only drawn, under the map; all layers of a file unless one is named.
         known_on : datetime.datetime, optional
             Record as known at this time.
         unit : str, optional
             Unit of the labels, m or ft.
+        loggers : bool, optional
+            Whether the level of a well's logger stands in where no usable reading was made.
 
         Returns
         -------
@@ -70,18 +87,29 @@ class Mapping:
         Raises
         ------
         SettingsError
-            If the date is not one.
+            If the date is not one, or an option or a feature cannot be used.
+        UnreadableFileError
+            If a file of features cannot be read.
         NotFoundError
             If the aquifer is not on record.
         TooFewLevelsError
             If fewer than three levels can be used.
         """
         from gwnet.analysis.site_maps import map_of
+        from gwnet.exchange.feature_files import read_features
         from gwnet.products.maps import SiteMap
 
         with self.store.reading() as connection:
             settings = fetch.one_site(connection, site, known_on)
             check_codes(connection, known_on, aquifer=aquifer)
+            features = read_features(
+                settings["crs"],
+                barriers=barriers,
+                boundary=boundary,
+                rivers=rivers,
+                base_layers=base_layers,
+                base_m=base_m,
+            )
             result = map_of(
                 connection,
                 settings,
@@ -93,6 +121,7 @@ class Mapping:
                 known_on=known_on,
                 window_days=window_days,
                 exclude=exclude,
+                loggers=loggers,
             )
             return SiteMap.of(connection, settings, result, known_on)
 

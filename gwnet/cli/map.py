@@ -15,20 +15,63 @@ if TYPE_CHECKING:
     from gwnet.products.maps import SiteMap
 
 
+def _variogram(ctx: click.Context, _param: click.Parameter, value: str | None) -> Any:
+    """Return the variogram that a text names; lengths are in the display unit, which is eager and so parsed before."""
+    if value is None:
+        return None
+    from gwnet.errors import SettingsError
+    from gwnet.hydro.variogram import variogram_of
+    from gwnet.units import metres_per
+
+    try:
+        return variogram_of(value, unit_m=metres_per(ctx.params.get("unit", "m")))
+    except SettingsError as error:
+        raise click.BadParameter(str(error)) from None
+
+
 @click.command("map")
 @click.option("--aquifer", required=True, metavar="AQUIFER", help="Aquifer to map.")
 @click.option("--date", required=True, type=options.Day(), metavar="DATE", help="Local date of the levels.")
 @options.window
 @click.option(
     "--method",
-    type=click.Choice(["kriging", "triangulation"]),
+    type=click.Choice(["auto", "kriging", "spline", "triangulation"]),
     default="kriging",
     show_default=True,
-    help="How the surface is fitted.",
+    help="How the surface is fitted; auto takes the one that estimates left-out levels best.",
+)
+@click.option(
+    "--variogram",
+    callback=_variogram,
+    metavar="MODEL,SILL,RANGE,NUGGET",
+    help="Variogram for kriging: spherical, exponential, gaussian or matern; sill (nugget included) and nugget in the "
+    "square of --unit, range in --unit. Default: fitted.",
 )
 @options.interval
 @click.option(
     "--exclude", multiple=True, metavar="WELL", help="Leave this well or gauge out; may be given several times."
+)
+@click.option("--barriers", metavar="FILE[:LAYER]", help="Lines that heads do not reach across, for example faults.")
+@click.option("--boundary", metavar="FILE[:LAYER]", help="Polygon beyond which nothing is drawn.")
+@click.option(
+    "--rivers",
+    metavar="FILE[:LAYER]",
+    help="Lines whose heads are control: stated (head_m; head_start_m and head_end_m; heights of the corners), or of the "
+    "gauges on them.",
+)
+@click.option(
+    "--base",
+    "base_m",
+    type=float,
+    callback=options.in_metres,
+    metavar="ELEVATION",
+    help="Base of the unit, in the unit of --unit; nothing is drawn at heads below it.",
+)
+@click.option(
+    "--base-layers",
+    multiple=True,
+    metavar="FILE[:LAYER]",
+    help="Geometry to draw under the map, for example buildings; may be given several times.",
 )
 @click.option(
     "--change-from",
@@ -39,6 +82,7 @@ if TYPE_CHECKING:
 )
 @click.option("--storage", metavar="S", help="Storage coefficient, with --change-from: 0.12 or 0.08..0.15.")
 @click.option("--paired-with", "other", type=options.Day(), metavar="DATE", help="Set the map of this day beside it.")
+@options.loggers("Let the level of a well's logger stand in where no usable reading was made; not for changes.")
 @options.out_folder
 @options.site
 @options.known_on
@@ -53,6 +97,7 @@ def command(
     since: dt.date | None,
     storage: str | None,
     other: dt.date | None,
+    loggers: bool,
     **chosen: Any,
 ) -> None:
     """Draw the potentiometric map of one aquifer and day.
@@ -70,9 +115,9 @@ def command(
         if since is not None:
             drawn = net.change_map(since=since, storage=storage, unit=unit, **chosen)
         elif other is not None:
-            drawn = net.paired_maps(dates=(chosen.pop("date"), other), unit=unit, **chosen)
+            drawn = net.paired_maps(dates=(chosen.pop("date"), other), unit=unit, loggers=loggers, **chosen)
         else:
-            drawn = net.map(unit=unit, **chosen)
+            drawn = net.map(unit=unit, loggers=loggers, **chosen)
         made = drawn.write(out)
     printed = output.record if other is None else output.rows
     printed(in_unit(drawn.summary(), unit), form)

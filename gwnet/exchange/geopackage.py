@@ -27,6 +27,7 @@ _CONTROL = {
     "status": "status",
     "used": "used",
     "reason": "reason",
+    "source": "source",
 }
 
 
@@ -55,11 +56,11 @@ def write_map_geopackage(path: Path | str, result: MapResult) -> Path:
     Notes
     -----
     Layers: ``control`` (points: well, kind, measured_at, measured_at_utc, water_elevation_m, uncertainty_m, status,
-    used, reason), ``contours`` (lines: elevation_m, inferred, depression), ``arrows`` (lines from tail to tip:
-    azimuth_deg clockwise from grid north, gradient in m/m, inferred), ``boundary`` (polygon beyond which nothing is
-    drawn: aquifer, date, method, interval_m, vertical_datum). Elevations are positive upward [m]. Wells without
-    coordinates have no geometry. The time of the last change, which the format asks for, is the start of the map's
-    date, not the clock.
+    used, reason, source: hand, logger or stage), ``contours`` (lines: elevation_m, inferred, depression), ``arrows``
+    (lines from tail to tip: azimuth_deg clockwise from grid north, gradient in m/m, inferred), ``boundary`` (polygon
+    beyond which nothing is drawn: aquifer, date, method, interval_m, vertical_datum). Elevations are positive upward
+    [m]. Wells without coordinates have no geometry. The time of the last change, which the format asks for, is the
+    start of the map's date, not the clock.
     """
     if not result.crs:
         raise SettingsError("The map has no coordinate system.", mend="Give the site's crs to make_map.")
@@ -69,6 +70,8 @@ def write_map_geopackage(path: Path | str, result: MapResult) -> Path:
         Layer("arrows", "LineString", *_arrows(result)),
         Layer("boundary", "Polygon", *_boundary(result)),
     )
+    if result.above_ground is not None:
+        layers = (*layers, Layer("above_ground", "Polygon", *_above_ground(result)))
     return write_layers(path, layers, result.crs, result.date)
 
 
@@ -182,6 +185,8 @@ def _control(result: MapResult) -> tuple[pd.DataFrame, list[Any]]:
     import shapely
 
     control = result.control
+    if "source" not in control:
+        control = control.assign(source=control["kind"].map({"well": "hand", "stage": "stage"}))
     columns = pd.DataFrame({name: control[source].to_numpy() for name, source in _CONTROL.items()})
     columns["measured_at_utc"] = control["measured_at_utc"].dt.tz_convert("UTC").astype("datetime64[ms, UTC]").array
     columns["used"] = control["used"].astype(bool).to_numpy()
@@ -220,13 +225,25 @@ def _arrows(result: MapResult) -> tuple[pd.DataFrame, list[Any]]:
 def _boundary(result: MapResult) -> tuple[pd.DataFrame, list[Any]]:
     import shapely
 
+    shapes = _areas(shapely.Polygon(result.boundary) if result.region is None else result.region)
     columns = pd.DataFrame(
         {
-            "aquifer": [result.aquifer],
-            "date": [result.date.isoformat()],
-            "method": [result.method_text],
-            "interval_m": [result.interval_m],
-            "vertical_datum": [result.vertical_datum],
-        }
+            "aquifer": result.aquifer,
+            "date": result.date.isoformat(),
+            "method": result.method_text,
+            "interval_m": result.interval_m,
+            "vertical_datum": result.vertical_datum,
+        },
+        index=range(len(shapes)),
     )
-    return columns, [shapely.Polygon(result.boundary)]
+    return columns, shapes
+
+
+def _above_ground(result: MapResult) -> tuple[pd.DataFrame, list[Any]]:
+    shapes = _areas(result.above_ground)
+    columns = pd.DataFrame({"aquifer": result.aquifer, "date": result.date.isoformat()}, index=range(len(shapes)))
+    return columns, shapes
+
+
+def _areas(shape: Any) -> list[Any]:
+    return list(getattr(shape, "geoms", [shape]))

@@ -436,12 +436,12 @@ def _facts(
     wells = sum(point.used and point.kind == "well" for point in points) + len(logged)
     gauges = sum(point.used and point.kind == "stage" for point in points)
     counted = f"{wells} {'well' if wells == 1 else 'wells'}"
+    if logged:
+        counted += f" ({len(logged)} by the logger: {', '.join(logged)})"
     if gauges:
         counted += f" and {gauges} {'gauge' if gauges == 1 else 'gauges'}"
     if along:
         counted += f" and {along} points of rivers"
-    if logged:
-        counted += f" (with its logger's level: {', '.join(logged)})"
     out = sum(not point.used for point in points)
     span = f" ({shown(span_text)})" if span_text else ""
     return (f"Levels of {when}, local time{span}; {counted} used, {out} left out.", datum)

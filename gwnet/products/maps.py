@@ -137,8 +137,8 @@ class SiteMap:
         Returns
         -------
         pandas.DataFrame
-            aquifer, date, used, excluded, span, method, interval_m, cross_validation_error_m, then the gradient's
-            columns as `gradient_row`, finding and exclusions.
+            aquifer, date, used, excluded, by_logger (wells whose logger stood in), span, method, interval_m,
+            cross_validation_error_m, then the gradient's columns as `gradient_row`, finding and exclusions.
         """
         result = self.result
         left = result.left_out
@@ -147,6 +147,7 @@ class SiteMap:
             "date": result.date.isoformat(),
             "used": len(result.used),
             "excluded": len(left),
+            "by_logger": ", ".join(result.used.loc[result.used["source"] == "logger", "well"]),
             "span": result.span.text,
             "method": result.method_text,
             "interval_m": result.interval_m,
