@@ -205,7 +205,10 @@ class Careful:
         rows: list[int] = []
         for place, line, cells, fault in self._split(lines):
             row = numbers[place]
-            if self.ended or self._aside(row, line, cells):
+            if self.ended:
+                self._after_the_end(row, line, cells)
+                continue
+            if self._aside(row, line, cells):
                 continue
             try:
                 if fault:
@@ -278,6 +281,14 @@ class Careful:
             return False
         return True
 
+    def _after_the_end(self, row: int, line: str, cells: list[str]) -> None:
+        """Note a row that stands below the line that ended the table."""
+        try:
+            self._time([cell.strip() for cell in cells])
+        except BadRowError:
+            return
+        self.odd.add(row, line, "bad", "the row stands below the line that ends the table, as if two files were joined")
+
     def _refuse_cut(self, cells: list[str], lines: list[str]) -> None:
         """Refuse a last row without a line end that is shorter than the rows before it: the file was cut there."""
         near = [*self.before, *lines[:-1]][-50:]
@@ -285,6 +296,7 @@ class Careful:
         needed = min(self.plan.width, min(map(len, before), default=0))
         at = len(cells) - 1
         shapes = {self._shape(one[at], at) for one in before if len(one) > at}
+        shapes.discard(-1)
         used = at in self.plan.places or at in self.plan.times
         if len(cells) < needed or (used and len(shapes) == 1 and self._shape(cells[at], at) not in shapes):
             raise BadRowError("the file ends in the middle of this row")
@@ -299,12 +311,8 @@ class Careful:
 
     def _sample(self, row: int, line: str, cells: list[str]) -> tuple[int, int | None, list[float]] | None:
         plan = self.plan
-        if self._cells and len(cells) > self._cells and any(cell.strip() for cell in cells[self._cells :]):
-            message = (
-                f"the row has {len(cells)} cells, the headings {self._cells}; "
-                "numbers with a decimal comma must stand in quotes, or between other signs than commas"
-            )
-            raise BadRowError(message)
+        if self._cells and len(cells) > self._cells:
+            self._refuse_too_many(cells)
         if "\x00" in line:
             raise BadRowError("the row holds zero bytes")
         cells = [cell.strip() for cell in cells]
@@ -320,6 +328,19 @@ class Careful:
         if self._note(row, line, values, noted):
             return None
         return time, offset, values
+
+    def _refuse_too_many(self, cells: list[str]) -> None:
+        """Refuse a row with more cells than headings, unless they are empty and no decimal commas made them."""
+        layout = self.plan.layout
+        whole = layout.delimiter == "," and any(
+            cell.strip() and layout.decimal not in cell for cell in (cells[place] for place in self.plan.places)
+        )
+        if whole or any(cell.strip() for cell in cells[self._cells :]):
+            message = (
+                f"the row has {len(cells)} cells, the headings {self._cells}; "
+                "numbers with a decimal comma must stand in quotes, or between other signs than commas"
+            )
+            raise BadRowError(message)
 
     def _time(self, cells: list[str]) -> tuple[int, int | None]:
         plan = self.plan

@@ -44,11 +44,6 @@ class BlockReader:
         self._needed = sorted(set(needed))
         self._plain_numbers = not plan.layout.thousands
 
-    @property
-    def ended(self) -> bool:
-        """Return whether a footer ended the table."""
-        return self.careful.ended
-
     def remember(self, text: bytes) -> None:
         """Keep the last lines of a block that was read, by which a row that was cut off is known."""
         if text:
@@ -71,7 +66,7 @@ class BlockReader:
         list of gwnet.ingest.logger_careful.Rows
             Its samples, in parts, in order.
         """
-        if not text or self.ended:
+        if not text:
             return []
         cut = last and not text.endswith(b"\n")
         count = text.count(b"\n") + cut
@@ -93,7 +88,7 @@ class BlockReader:
 
     def _may_be_plain(self, text: bytes) -> bool:
         """Return whether nothing in the text asks for a look at each row."""
-        if not self._plain_numbers or b"\x00" in text:
+        if not self._plain_numbers or self.careful.ended or b"\x00" in text:
             return False
         if self._special and any(p.search(text.decode(self.encoding, "replace")) for p in self._special):
             return False

@@ -164,9 +164,9 @@ def _plausible(made: Guessed, name: str, quantity: str, unit: str, numbers: list
         if lowest < 50_000.0:
             made.doubts.append(f"column {name!r} goes down to {min(numbers):g} {unit}, less than air pressure can be")
         elif highest < 109_000.0:
-            made.doubts.append(
-                f"column {name!r} never leaves the range of air pressure: a barometer (load it with --series "
-                "'air pressure'), or a sensor out of the water or under little of it"
+            made.reasons.append(
+                f"column {name!r} never leaves the range of air pressure; if it is of a barometer, "
+                "--series 'air pressure' says so"
             )
     elif QUANTITIES[quantity] == "temperature" and not -60.0 < min(numbers) <= max(numbers) < 140.0:
         made.doubts.append(f"column {name!r} holds {min(numbers):g} to {max(numbers):g} {unit}")

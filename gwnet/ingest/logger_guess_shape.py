@@ -138,14 +138,16 @@ def _one_byte(path: Path) -> tuple[str, str, str]:
 def _is_row(cells: Sequence[str]) -> bool:
     """Return whether cells look like a row of readings: a time and something more."""
     timed = any(looks_like_stamp(cell) or looks_like_count(cell) for cell in cells)
-    return len(cells) > 1 and timed and any(_NUMBER.fullmatch(cell) for cell in cells)
+    return len(cells) > 1 and timed and any(_NUMBER.fullmatch(cell) and not looks_like_stamp(cell) for cell in cells)
 
 
 def _table(head: Head) -> tuple[str, int, int]:
     """Return the delimiter, the usual number of cells, and the first line of the table."""
     best: tuple[int, int, str, int] | None = None
     sample = head.lines[:3_000]
-    for rank, delimiter in enumerate(_DELIMITERS):
+    for delimiter in _DELIMITERS:
+        if delimiter == " " and best is not None:
+            break
         rows = [(n, split_line(line, delimiter)) for n, line in enumerate(sample, 1) if delimiter in line]
         rows = [(n, cells) for n, cells in rows if _is_row(cells)]
         if not rows:
@@ -154,8 +156,6 @@ def _table(head: Head) -> tuple[str, int, int]:
         first = next(n for n, cells in rows if len(cells) >= width)
         if best is None or often > best[0]:
             best = (often, width, delimiter, first)
-        if rank == len(_DELIMITERS) - 2 and best is not None:
-            break
     if best is None:
         _refuse_no_rows(head)
         raise AssertionError
@@ -184,7 +184,7 @@ def _headings(made: Shape, count: int) -> None:
     above = [n for n in range(made.first_line - 1, 0, -1) if lines[n - 1].strip(f" {made.delimiter}")]
     for step, line in enumerate(above[:3]):
         cells = split_line(lines[line - 1], made.delimiter)
-        if len(cells) < 2 or len(cells) < count - 1 or not any(names_time(cell) for cell in cells):
+        if len(cells) < 2 or not any(names_time(cell) for cell in cells) or any(map(looks_like_stamp, cells)):
             continue
         made.heading_line = line
         made.names = [" ".join(cell.split()) for cell in cells]

@@ -176,6 +176,7 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
     found = _values(layout, names, [*units, *[""] * len(names)], rows, times, where, notes, quantity)
     found = _chosen(found, quantity, where)
     events = _events(layout, names, rows, {*times, *(place for place, _, _ in found)})
+    notes += _absent(layout, names)
     above = head.lines[: heading_line or first - 1]
     return Plan(
         layout=layout,
@@ -408,6 +409,17 @@ def _events(layout: Layout, names: Sequence[str], rows: Sequence[Sequence[str]],
         and not names_serial(name)
         and not any(cell[:1].isdigit() for row in rows for cell in row[place : place + 1])
     )
+
+
+def _absent(layout: Layout, names: Sequence[str]) -> list[str]:
+    """Return sentences about event columns of the layout that the file does not have."""
+    made = []
+    for reference in layout.events:
+        try:
+            _place(reference, names, "events", "")
+        except LayoutError:
+            made.append(f"the file has no event column {reference!r}, which the layout names")
+    return made
 
 
 def _select(

@@ -159,8 +159,6 @@ class LoggerFile:
             reader.remember(block.text)
             if self._odd.counts["bad"] >= MOST_BAD:
                 self._refuse("at least ")
-            if reader.ended:
-                return
 
     def require_good(self) -> None:
         """Refuse the file if one of its rows could not be read; call it after all chunks were read.
@@ -187,6 +185,8 @@ class LoggerFile:
             "Words for no value go under missing, lines without readings under [events] rows or [table] footer_pattern "
             "of the layout; else correct the rows in a copy. Nothing was taken from the file."
         )
+        if any("in the middle of this row" in one.why for one in bad):
+            mend = "Download the file again: it was cut off. Nothing was taken from it."
         raise FileRejectedError(message[0].upper() + message[1:], rejections[:MOST_BAD], where=self.name, mend=mend)
 
     def _table(self, block: Block) -> Block:
@@ -204,19 +204,25 @@ class LoggerFile:
             return Chunk(part.time_ms - given * 60_000, tuple(part.values), part.row)
         if self._clock is None:
             raise IngestError("A time without an offset was met.", where=self.name, mend="Give the zone in the layout.")
-        utc, skipped = self._clock.convert(part.time_ms)
+        utc, skipped, unordered = self._clock.convert(part.time_ms)
         if given is not None:
             own = given != NO_OFFSET
             utc = np.where(own, part.time_ms - given * 60_000, utc)
-            skipped = skipped & ~own
-        if not skipped.any():
+            skipped, unordered = skipped & ~own, unordered & ~own
+        zone = self._clock.zone
+        self._refuse_times(part, skipped, f"never was in {zone}: the clocks had been put forward over it")
+        self._refuse_times(
+            part, unordered, f"was twice in {zone}, and the rows around it do not rise, so nothing tells which it is"
+        )
+        good = ~(skipped | unordered)
+        if good.all():
             return Chunk(utc, tuple(part.values), part.row)
-        for place in np.flatnonzero(skipped).tolist():
-            local = str(part.time_ms[place].astype("datetime64[ms]").astype("datetime64[s]")).replace("T", " ")
-            why = f"the time {local} never was in {self._clock.zone}: the clocks had been put forward over it"
-            self._odd.add(int(part.row[place]), local, "bad", why)
-        good = ~skipped
         return Chunk(utc[good], tuple(value[good] for value in part.values), part.row[good])
+
+    def _refuse_times(self, part: Rows, wrong: NDArray[np.bool_], why: str) -> None:
+        for place in np.flatnonzero(wrong).tolist():
+            local = str(part.time_ms[place].astype("datetime64[ms]").astype("datetime64[s]")).replace("T", " ")
+            self._odd.add(int(part.row[place]), local, "bad", f"the time {local} {why}")
 
     def _cut(self, chunk: Chunk, rows: int) -> Iterator[Chunk]:
         for start in range(0, chunk.row.size, rows):

@@ -207,7 +207,7 @@ def read_stamp(text: str, formats: Sequence[StampFormat]) -> tuple[int, int | No
                 fault = fault or error
     if fault is not None:
         raise fault
-    expected = " or ".join(dict.fromkeys(one.text for one in formats))
+    expected = " or ".join(dict.fromkeys("in ISO 8601" if one.text in ISO else one.text for one in formats))
     message = f"{plain!r} is not a time written {expected}"
     raise StampError(message)
 

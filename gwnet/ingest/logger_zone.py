@@ -21,6 +21,7 @@ class ToUtc:
 
     Where the clock was put back, an hour of local time was twice. Its rows are of the first time until the clock
     turns back, and of the second after that; where it never turns back, the smaller gap to the rows around decides.
+    Where the rows around it do not rise, nothing tells, and its rows are not turned into UTC.
 
     Parameters
     ----------
@@ -44,7 +45,7 @@ class ToUtc:
         offset = zone_of(zone).utcoffset(None)
         self._fixed = None if offset is None else round(offset.total_seconds()) * 1000
 
-    def convert(self, local_ms: Whole) -> tuple[Whole, Flags]:
+    def convert(self, local_ms: Whole) -> tuple[Whole, Flags, Flags]:
         """Return UTC times of the next rows.
 
         Parameters
@@ -55,10 +56,12 @@ class ToUtc:
         Returns
         -------
         tuple of numpy.ndarray, shape (n,)
-            Times in UTC [ms], and which local times never were (clocks had been put forward).
+            Times in UTC [ms]; which local times never were (clocks had been put forward); which were twice and stand
+            among rows that do not rise.
         """
+        unordered = np.zeros(local_ms.shape, dtype=bool)
         if self._fixed is not None:
-            return local_ms - self._fixed, np.zeros(local_ms.shape, dtype=bool)
+            return local_ms - self._fixed, unordered, unordered
         made = to_utc(_times(local_ms), self.zone)
         utc = np.asarray(local_ms - made.offset_minutes * 60_000, dtype=np.int64)
         if self._falling is None and local_ms.size > 2:
@@ -66,20 +69,36 @@ class ToUtc:
         if made.twice.any():
             self.repeated += int(np.count_nonzero(made.twice))
             order = slice(None, None, -1) if self._falling else slice(None)
-            utc = self._settled(local_ms[order], utc[order], made.twice[order])[order]
+            settled, unsure = self._settled(local_ms[order], utc[order], made.twice[order])
+            utc, unordered = settled[order], unsure[order]
         if local_ms.size:
             self._last = (int(local_ms[-1]), int(utc[-1]), bool(made.twice[-1]))
-        return utc, made.skipped
+        return utc, made.skipped, unordered
 
-    def _settled(self, local: Whole, first: Whole, twice: Flags) -> Whole:
+    def _settled(self, local: Whole, first: Whole, twice: Flags) -> tuple[Whole, Flags]:
         """Return rising rows in UTC, the repeated hours in their order; ``first`` takes them all as the first."""
         utc = first.copy()
+        unordered = np.zeros(local.shape, dtype=bool)
         back = np.zeros(local.shape, dtype=np.int64)
         back[twice] = self._put_back(local[twice])
         edges = np.flatnonzero(np.diff(np.concatenate(([False], twice, [False])).astype(np.int8)))
         for start, end in zip(edges[::2], edges[1::2], strict=True):
+            unordered[start:end] = self._is_unordered(local, int(start), int(end))
             utc[start:end] += np.where(self._second(local, utc, back, int(start), int(end)), back[start:end], 0)
-        return utc
+        return utc, unordered
+
+    def _is_unordered(self, local: Whole, start: int, end: int) -> bool:
+        """Return whether the rows around a run of repeated times do not rise, or more than one of them turns back."""
+        inside = local[start:end]
+        before = int(local[start - 1]) if start else None
+        if not start and self._last is not None and not self._falling and not self._last[2]:
+            before = self._last[0]
+        after = int(local[end]) if end < local.size else None
+        steps = np.diff(inside)
+        turns = int(np.count_nonzero(steps < 0)) or int(np.count_nonzero(steps == 0))
+        return bool(
+            (before is not None and before > inside[0]) or (after is not None and after < inside[-1]) or turns > 1
+        )
 
     def _put_back(self, local: Whole) -> Whole:
         """Return by how much the clock was put back around each local time [ms]."""
