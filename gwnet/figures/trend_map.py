@@ -37,6 +37,9 @@ _LONGEST_MM: Final = 24.0
 _SIZES_PT: Final = (3.4, 12.5)
 #: With more wells than this, only those with a trend are labelled. Own choice.
 _MOST_LABELS: Final = 70
+#: Longest line to a label among many wells [mm], and most unnamed wells that are listed. Own choices.
+_LONGEST_LEADER_MM: Final = 9.0
+_MOST_MISSING: Final = 15
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,11 +222,7 @@ def draw_slope_map(data: SlopeMapPlotData, *, size_mm: tuple[float, float] = (18
             if label is not None:
                 _draw_label(axes, sheet.frame, point, label, data.unit)
         page.key(entries, sheet.key.left, sheet.key.top, sheet.key.width)
-        missing = [point.name for point, label in labels if label is None]
-        notes = [Note("No room on the map for the labels of", (f"{', '.join(missing)}.",))] if missing else []
-        if len(labels) < len(data.points):
-            notes.append(Note("Labels", ("Only wells with a trend are named.",)))
-        draw_text(page, with_notes(sheet, [*data.notes, *notes]))
+        draw_text(page, with_notes(sheet, [*data.notes, *_label_notes(data, labels)]))
     return page.figure
 
 
@@ -268,7 +267,27 @@ def _labels(data: SlopeMapPlotData, frame: MapFrame) -> list[tuple[SlopePoint, P
         anchors.append(Anchor(float(x), float(y), width, height, radius, rank=0 if point.told else 1))
     panel = frame.panel
     room = Box(panel.left + 0.6, panel.bottom + 0.6, panel.width - 1.2, panel.height - 1.2)
-    return list(zip(named, place_labels(anchors, room, taken=taken), strict=True))
+    labels = place_labels(anchors, room, taken=taken)
+    return [(p, None if many and _far(label) else label) for p, label in zip(named, labels, strict=True)]
+
+
+def _far(label: PlacedLabel | None) -> bool:
+    """Return whether a label stands so far from its well that many of its kind would hide the map."""
+    if label is None or not label.leader:
+        return False
+    (x0, y0), (x1, y1) = label.leader
+    return math.hypot(x1 - x0, y1 - y0) > _LONGEST_LEADER_MM
+
+
+def _label_notes(data: SlopeMapPlotData, labels: Sequence[tuple[SlopePoint, PlacedLabel | None]]) -> list[Note]:
+    """Return a note on the wells that are not named."""
+    missing = [point.name for point, label in labels if label is None]
+    lines = ["Only wells with a trend are named."] if len(labels) < len(data.points) else []
+    if len(missing) > _MOST_MISSING:
+        lines.append(f"{len(missing)} wells found no room for their name: see the ranked slopes.")
+    elif missing:
+        lines.append(f"No room for {', '.join(missing)}.")
+    return [Note("Names", tuple(lines))] if lines else []
 
 
 def _draw_label(axes: Axes, frame: MapFrame, point: SlopePoint, label: PlacedLabel, unit: str) -> None:
@@ -298,7 +317,8 @@ def _key(data: SlopeMapPlotData) -> list[KeyEntry]:
             entries.append(KeyEntry(words, mark_symbol(**_look(sample, data.largest)), 3.6))
     if any(not math.isfinite(point.slope) for point in data.points):
         entries.append(KeyEntry("no slope", mark_symbol(**_look(SlopePoint("", 0, 0, math.nan, ""), 1.0))))
-    step = nice_step(data.largest, 2)
+    step = nice_step(data.largest, 1)
+    step = step if step <= data.largest else nice_step(data.largest / 2.5, 1)
     for slope in (step / 2, step):
         sample = SlopePoint("", 0, 0, slope, "rising")
         look = _look(sample, data.largest) | {"markerfacecolor": style.RULE}
