@@ -120,6 +120,7 @@ class ReportDrawing:
                 end=view.period.last,
                 aquifer_name=names.get(view.aquifer_of(well), ""),
                 known_on=data.known_on_utc,
+                series=data.logger_lines.get(well),
             )
             for well in wells
         ]
@@ -132,7 +133,7 @@ class ReportDrawing:
         key = (unit, tuple(group))
         if key not in self._spans:
             levels, thresholds = _members(view.levels, group), _members(view.data.thresholds, group)
-            self._spans[key] = common_span([levels], thresholds=thresholds, unit=unit)
+            self._spans[key] = common_span([levels], thresholds=thresholds, series=view.data.logger_lines, unit=unit)
         return self._spans[key]
 
 
