@@ -184,6 +184,7 @@ def _points(
             "time_known": False,
             "cluster": "",
             "event_id": -1,
+            "source": "",
         }
         rows.append(row)
     return rows

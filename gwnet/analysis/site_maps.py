@@ -15,10 +15,10 @@ from gwnet.analysis.logger_levels import levels_for_map
 from gwnet.analysis.maps import gradient_of, make_map
 from gwnet.analysis.places import located, projected
 from gwnet.analysis.set_pace import RATE_DAYS, moving_text, rates_of, set_text
-from gwnet.analysis.synoptic import OTHER_AQUIFER, same_day_set
+from gwnet.analysis.synoptic import same_day_set
 from gwnet.analysis.synoptic_loggers import logger_text, moment_of
 from gwnet.clock import zone_of
-from gwnet.constants import SAME_DAY_WINDOW_DAYS
+from gwnet.constants import OTHER_AQUIFER, SAME_DAY_WINDOW_DAYS
 from gwnet.errors import NotFoundError
 from gwnet.store import fetch, fetch_levels, fetch_programme
 from gwnet.store.fetch_levels import LevelFilter

@@ -56,8 +56,8 @@ def _variogram(ctx: click.Context, _param: click.Parameter, value: str | None) -
 @click.option(
     "--rivers",
     metavar="FILE[:LAYER]",
-    help="Lines whose heads are control: stated (head_m; head_start_m and head_end_m; heights of the corners), or of the "
-    "gauges on them.",
+    help="Lines whose heads are control: stated (head_m; head_start_m and head_end_m; heights of the corners), or of "
+    "the gauges on them.",
 )
 @click.option(
     "--base",

@@ -266,13 +266,13 @@ def interval(command: Command) -> Command:
         "--interval",
         "interval_m",
         type=click.FloatRange(min=0, min_open=True),
-        callback=_in_metres,
+        callback=in_metres,
         metavar="LENGTH",
         help="Contour interval in the unit of --unit. Default: chosen from the range and the uncertainty.",
     )(command)
 
 
-def _in_metres(ctx: click.Context, _param: click.Parameter, value: float | None) -> float | None:
+def in_metres(ctx: click.Context, _param: click.Parameter, value: float | None) -> float | None:
     """Convert a length from the display unit, which is eager and so is parsed before it."""
     from gwnet.units import metres_per
 

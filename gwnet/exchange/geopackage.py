@@ -56,15 +56,16 @@ def write_map_geopackage(path: Path | str, result: MapResult) -> Path:
     Notes
     -----
     Layers: ``control`` (points: well, kind, measured_at, measured_at_utc, water_elevation_m, uncertainty_m, status,
-    used, reason, source: hand, logger or stage), ``contours`` (lines: elevation_m, inferred, depression), ``arrows``
-    (lines from tail to tip: azimuth_deg clockwise from grid north, gradient in m/m, inferred), ``boundary`` (polygon
-    beyond which nothing is drawn: aquifer, date, method, interval_m, vertical_datum). Elevations are positive upward
-    [m]. Wells without coordinates have no geometry. The time of the last change, which the format asks for, is the
-    start of the map's date, not the clock.
+    used, reason), ``contours`` (lines: elevation_m, inferred, depression), ``arrows`` (lines from tail to tip:
+    azimuth_deg clockwise from grid north, gradient in m/m, inferred), ``boundary`` (polygon beyond which nothing is
+    drawn, several where barriers or a boundary part it: aquifer, date, method, interval_m, vertical_datum); where heads
+    stand above the ground also ``above_ground`` (polygons: aquifer, date). Elevations are positive upward [m]. Wells
+    without coordinates have no geometry. The time of the last change, which the format asks for, is the start of the
+    map's date, not the clock.
     """
     if not result.crs:
         raise SettingsError("The map has no coordinate system.", mend="Give the site's crs to make_map.")
-    layers = (
+    layers: tuple[Layer, ...] = (
         Layer("control", "Point", *_control(result)),
         Layer("contours", "LineString", *_contours(result)),
         Layer("arrows", "LineString", *_arrows(result)),

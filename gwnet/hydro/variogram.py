@@ -119,6 +119,48 @@ class Covariance:
         return np.where(distance == 0.0, 0.0, self.sill_m2 - self.at(distance))
 
 
+def variogram_of(text: str, *, unit_m: float = 1.0) -> Covariance:
+    """Return the variogram that a text gives.
+
+    Parameters
+    ----------
+    text : str
+        Model, sill, range and nugget, separated by commas; the nugget is 0 when it is left out. The sill is that of the
+        whole variogram, nugget included.
+    unit_m : float, optional
+        Metres in the unit of the numbers: range in it, sill and nugget in its square.
+
+    Returns
+    -------
+    Covariance
+        Partial sill, range and nugget in metres.
+
+    Raises
+    ------
+    SettingsError
+        If it is not a model and two or three numbers, or they are no variogram.
+
+    Examples
+    --------
+    >>> variogram_of("spherical, 4.5, 3000, 0.5")
+    Covariance(model='spherical', partial_sill_m2=4.0, range_m=3000.0, nugget_m2=0.5)
+    """
+    parts = [part.strip() for part in text.split(",")]
+    mend = "Write MODEL,SILL,RANGE,NUGGET, for example spherical,4.5,3000,0.5."
+    if len(parts) not in (3, 4):
+        message = f"A variogram is a model, a sill, a range and a nugget, not {text!r}."
+        raise SettingsError(message, mend=mend)
+    try:
+        sill, reach, nugget = (float(part) for part in (*parts[1:], "0")[:3])
+    except ValueError:
+        message = f"Sill, range and nugget of a variogram are numbers, not {', '.join(parts[1:])}."
+        raise SettingsError(message, mend=mend) from None
+    if not (np.isfinite([sill, reach, nugget]).all() and sill > nugget):
+        message = f"The sill of a variogram, {sill:g}, holds its nugget, {nugget:g}, and must be greater."
+        raise SettingsError(message, mend=mend)
+    return Covariance(parts[0].lower(), (sill - nugget) * unit_m**2, reach * unit_m, nugget * unit_m**2)
+
+
 @dataclass(frozen=True, eq=False)
 class SemivariogramBins:
     """Empirical semivariogram by classes of distance.
