@@ -39,6 +39,10 @@ _SIZES_PT: Final = (3.4, 12.5)
 _MOST_LABELS: Final = 70
 #: Longest line to a label among many wells [mm], and most unnamed wells that are listed. Own choices.
 _LONGEST_LEADER_MM: Final = 9.0
+#: Wells with more than so many others this near choose a place for their label after those that stand alone. [mm]
+_CROWD_MM: Final = 7.0
+_MOST_IN_CROWD: Final = 3
+_ROOM_FOR_NAMES: Final = "x" * 120
 _MOST_MISSING: Final = 15
 
 
@@ -203,7 +207,9 @@ def draw_slope_map(data: SlopeMapPlotData, *, size_mm: tuple[float, float] = (18
     with style.style_context():
         page = Page(style.new_figure(size_mm))
         entries = _key(data)
-        sheet = lay_out(page, np.array([(point.x, point.y) for point in data.points]), data.notes, entries)
+        names = [Note("Names", (_ROOM_FOR_NAMES,))] if len(data.points) > _MOST_LABELS else []
+        extent = np.array([(point.x, point.y) for point in data.points])
+        sheet = lay_out(page, extent, [*data.notes, *names], entries)
         axes = draw_frame(
             page,
             sheet,
@@ -251,11 +257,11 @@ def _lines(point: SlopePoint, unit: str) -> tuple[str, ...]:
 
 
 def _labels(data: SlopeMapPlotData, frame: MapFrame) -> list[tuple[SlopePoint, PlacedLabel | None]]:
-    """Return labels for all wells where they are few, else for those with a trend; the latter choose first."""
+    """Return labels for all wells where they are few, else for those with a trend, which choose first anyway."""
     many = len(data.points) > _MOST_LABELS
     named = [point for point in data.points if point.told or not many]
-    every, anchors = frame.to_mm(np.array([(point.x, point.y) for point in data.points])), []
-    taken = []
+    every = frame.to_mm(np.array([(point.x, point.y) for point in data.points]))
+    anchors, taken = [], []
     for point, (x, y) in zip(data.points, every, strict=True):
         radius = max(_look(point, data.largest)["markersize"] / 2 / style.PT_PER_MM, 0.5)
         if many and not point.told:
@@ -264,7 +270,9 @@ def _labels(data: SlopeMapPlotData, frame: MapFrame) -> list[tuple[SlopePoint, P
         lines = _lines(point, data.unit)
         width = max(text_width_pt(line, _NAME_PT, bold=point.told) for line in lines) / style.PT_PER_MM + 2 * _PAD_MM
         height = len(lines) * _LINE_MM + _PAD_MM
-        anchors.append(Anchor(float(x), float(y), width, height, radius, rank=0 if point.told else 1))
+        crowd = int((np.hypot(*(every - (x, y)).T) < _CROWD_MM).sum()) - 1
+        rank = (0 if point.told else 2) + (crowd > _MOST_IN_CROWD)
+        anchors.append(Anchor(float(x), float(y), width, height, radius, rank=rank))
     panel = frame.panel
     room = Box(panel.left + 0.6, panel.bottom + 0.6, panel.width - 1.2, panel.height - 1.2)
     labels = place_labels(anchors, room, taken=taken)
