@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,9 +20,11 @@ from gwnet.analysis.thresholds import with_elevations
 from gwnet.clock import to_utc
 from gwnet.constants import REPEAT_TOLERANCE_M, SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
+from gwnet.products.extras import gather_extras
+from gwnet.products.logger_series import logger_series
 from gwnet.reporting.data import MapFacts, ReportData, SiteFacts
 from gwnet.reporting.mapped import map_facts, refused_map
-from gwnet.store import fetch, fetch_programme, history
+from gwnet.store import fetch, fetch_programme, fetch_samples, history
 from gwnet.store.fetch_levels import LevelFilter
 from gwnet.store.register import register_entries
 
@@ -80,7 +83,8 @@ def collect(
     thresholds = fetch_programme.thresholds(connection, known_on, code)
     sources = fetch.sources(connection, known_on)
     rounds = fetch_programme.rounds(connection, known_on, code)
-    return ReportData(
+    hung = fetch_samples.deployments(connection, known_on)
+    data = ReportData(
         site=_facts(settings),
         known_on_utc=cut_off,
         wells=wells,
@@ -93,6 +97,7 @@ def collect(
         stages=fetch_programme.stages(connection, known_on, code),
         findings=decided(connection, findings(connection, site=code, known_on=known_on, table=table), known_on),
         corrections=history.changes(connection, since=since, until=known_on),
+        deployments=hung[hung["site"] == code].reset_index(drop=True),
         tape_checks=fetch_programme.tape_checks(connection, known_on),
         sources=sources.rename(columns={"row_count": "rows", "loaded_at_utc": "recorded_at_utc"}),
         register=register_entries(connection, known_on, code),
@@ -100,7 +105,11 @@ def collect(
             connection, settings, definition, period, aquifers, rounds, table, unit=unit, known_on=known_on
         ),
         corrected_since_utc=None,
+        logger_lines=logger_series(connection, code, list(wells["well"]), known_on)
+        if "hydrographs" in definition.sections
+        else {},
     )
+    return replace(data, extras=gather_extras(connection, settings, definition, period, data, known_on))
 
 
 def _facts(settings: pd.Series) -> SiteFacts:
@@ -192,6 +201,7 @@ def maps_of_period(
                 unit=unit,
                 known_on=known_on,
                 table=table,
+                loggers=True,
             )
         except (AnalysisError, NotFoundError) as error:
             made.append(_refused(connection, settings, aquifer, day, error, chosen.window_days, table, known_on))
@@ -213,7 +223,7 @@ def _refused(
     """Return the facts of a map that cannot be drawn: its set, and why."""
     try:
         control = control_of(
-            connection, settings, aquifer, day, window_days=window_days, known_on=known_on, table=table
+            connection, settings, aquifer, day, window_days=window_days, known_on=known_on, table=table, loggers=True
         )
     except (AnalysisError, NotFoundError):
         control = pd.DataFrame(columns=list(CONTROL_COLUMNS))

@@ -26,7 +26,15 @@ from gwnet.store.issues import Issue, find_issue, issues
 if TYPE_CHECKING:
     from gwnet.reporting.data import ReportData
 
-__all__ = ["DIFFERENCE_COLUMNS", "Issuing", "differences", "earlier_issues", "refuse_open", "register_of_issues"]
+__all__ = [
+    "DIFFERENCE_COLUMNS",
+    "Issuing",
+    "differences",
+    "refuse_open",
+    "register_of_issues",
+    "told_changes",
+    "with_earlier_issues",
+]
 
 #: Sections whose tables are never compared, so that nothing needs to be worked out for them.
 _NOT_COMPARED: Final = frozenset({"earlier_reports", "register", "cautions", "sign_off", "methods"})
@@ -120,10 +128,10 @@ def refuse_open(view: ReportView) -> None:
     raise ReportError(message, where=f"{view.definition.name} {view.period.label}", mend=mend)
 
 
-def earlier_issues(
+def with_earlier_issues(
     connection: Connection, definition: Definition, data: ReportData, settings: pd.Series, known_on: dt.datetime | None
-) -> tuple[EarlierIssue, ...]:
-    """Return the issues of the same definition and site made from an earlier state of the record.
+) -> ReportData:
+    """Return a report's record with the issues of the same definition and site made from an earlier state of it.
 
     Parameters
     ----------
@@ -140,11 +148,14 @@ def earlier_issues(
 
     Returns
     -------
-    tuple of gwnet.reporting.errata.EarlierIssue
-        The newest issue of each period, oldest period first, with what would be printed otherwise now. What a later
-        issue has told already is not told again.
+    gwnet.reporting.data.ReportData
+        With the newest issue of each period, oldest period first, and what would be printed otherwise now; what a later
+        issue has told already is not told again. Corrections are those since the cut-off of the last issue, where
+        there is one.
     """
     on_record = issues(connection, known_on, site=data.site.code, definition=definition.name, before=data.known_on_utc)
+    if not on_record:
+        return data
     newest = {issue.period: issue for issue in on_record}
     told = []
     for issue in sorted(newest.values(), key=lambda one: (parse_period(one.period).first, one.number)):
@@ -164,7 +175,9 @@ def earlier_issues(
                 approved_since=reviewed,
             )
         )
-    return tuple(told)
+    since = max(issue.known_on_utc for issue in on_record)
+    corrections = history.changes(connection, since=since, until=known_on)
+    return replace(data, earlier=tuple(told), corrections=corrections, corrected_since_utc=since)
 
 
 def told_changes(data: ReportData) -> list[dict[str, Any]]:

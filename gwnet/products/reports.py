@@ -12,7 +12,7 @@ from gwnet import __version__
 from gwnet.errors import ReportError, SettingsError
 from gwnet.exchange.geopackage import map_geopackage
 from gwnet.products.collect import collect
-from gwnet.products.issues import Issuing, earlier_issues, refuse_open, told_changes
+from gwnet.products.issues import Issuing, refuse_open, told_changes, with_earlier_issues
 from gwnet.reporting.definition import load_definition, safe_name
 from gwnet.reporting.drawn import ReportDrawing
 from gwnet.reporting.period import parse_period
@@ -95,7 +95,7 @@ def make_report(
         data = collect(connection, told, when, site=site, known_on=known_on)
         if "earlier_reports" in told.sections or issuing is not None:
             settings = fetch.one_site(connection, data.site.code, known_on)
-            data = replace(data, earlier=earlier_issues(connection, told, data, settings, known_on))
+            data = with_earlier_issues(connection, told, data, settings, known_on)
     _refuse_empty(data, when)
     if issuing is not None:
         refuse_open(look(told, data, when))

@@ -12,15 +12,20 @@ from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.period import Period, parse_period
 from gwnet.reporting.sections import (
     closing,
+    comparison,
     earlier,
     exclusions,
     hydrographs,
     levels,
+    loggers,
     maps,
     network,
+    programme,
     quality,
     soundings,
+    statistics,
 )
+from gwnet.reporting.sections import levels_to_date as to_date
 from gwnet.reporting.sections import summary as summaries
 from gwnet.reporting.sections import thresholds as limits
 from gwnet.reporting.sections.cover import cover
@@ -31,10 +36,19 @@ __all__ = ["compose", "compose_view"]
 _MAKERS: Final[Mapping[str, Callable[[ReportView, Drawing], Section]]] = {
     "summary": summaries.summary,
     "network_map": maps.network_map,
+    "network_changes": programme.network_changes,
+    "planned_and_done": programme.planned_and_done,
+    "field_conditions": programme.field_conditions,
+    "levels_to_date": to_date.levels_to_date,
     "construction": network.construction,
     "measuring_points": network.measuring_points,
     "levels": levels.levels,
+    "gradients": comparison.gradients,
     "maps": maps.maps,
+    "changes": comparison.changes,
+    "seasons": statistics.seasons,
+    "trends": statistics.trends,
+    "loggers": loggers.loggers,
     "hydrographs": hydrographs.hydrographs,
     "thresholds": limits.thresholds,
     "exclusions": exclusions.exclusions,

@@ -214,11 +214,20 @@ class SignOff:
 
 
 @dataclass(frozen=True, slots=True)
+class FirmBlock:
+    """Who made the report: a picture, a name and the lines of an address; any of them may be missing."""
+
+    name: str
+    address: tuple[str, ...] = ()
+    logo: bytes | None = field(default=None, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
 class PageBreak:
     """The next block starts a page."""
 
 
-Block = Heading | Paragraph | Bullets | Caution | Facts | Table | FigureSlot | SignOff | PageBreak
+Block = Heading | Paragraph | Bullets | Caution | Facts | Table | FigureSlot | SignOff | FirmBlock | PageBreak
 
 
 @dataclass(frozen=True, slots=True)

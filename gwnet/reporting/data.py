@@ -5,12 +5,16 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 
 from gwnet.errors import ReportError
 from gwnet.reporting.errata import EarlierIssue
+from gwnet.reporting.extras import Extras
+
+if TYPE_CHECKING:
+    from gwnet.figures.hydrograph_logger import LoggerSeries
 
 __all__ = ["COLUMNS", "GradientFacts", "MapFacts", "ReportData", "SiteFacts", "empty_frame"]
 
@@ -111,6 +115,7 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
     "stages": ("gauge", "measured_at_utc", "water_elevation_m", "easting", "northing", "aquifer"),
     "findings": ("well", "measured_at", "round", "rule", "severity", "message"),
     "corrections": ("recorded_at_utc", "recorded_by", "subject", "well", "item", "was", "now", "reason"),
+    "deployments": ("well", "instrument", "kind", "hung_at_utc", "removed_at_utc", "hanging_depth_m", "barometer"),
     "tape_checks": ("instrument", "checked_on", "tape_reading_m", "reference_reading_m", "checked_by", "notes"),
     "sources": ("name", "sha256", "layout", "rows", "recorded_at_utc"),
     "register": ("entry", "kind", "raised_on", "raised_by", "text", "due_on", "state", "answer"),
@@ -260,6 +265,8 @@ class ReportData:
         What the checks noticed.
     corrections : DataFrame
         What was recorded anew or retired since the report before: ``was`` and ``now`` as printed text.
+    deployments : DataFrame
+        What hung where, and when.
     tape_checks : DataFrame
         Checks of the tapes that were used.
     sources : DataFrame
@@ -272,6 +279,10 @@ class ReportData:
         Reports issued before from an earlier state of the record, with what has changed since.
     corrected_since_utc : datetime, optional
         From when corrections were gathered; None when from the start of the period.
+    extras : Extras
+        What further sections are made from.
+    logger_lines : mapping of str to LoggerSeries
+        Continuous heads by well, for the hydrographs.
     """
 
     site: SiteFacts
@@ -286,12 +297,15 @@ class ReportData:
     stages: pd.DataFrame = field(default_factory=lambda: empty_frame("stages"))
     findings: pd.DataFrame = field(default_factory=lambda: empty_frame("findings"))
     corrections: pd.DataFrame = field(default_factory=lambda: empty_frame("corrections"))
+    deployments: pd.DataFrame = field(default_factory=lambda: empty_frame("deployments"))
     tape_checks: pd.DataFrame = field(default_factory=lambda: empty_frame("tape_checks"))
     sources: pd.DataFrame = field(default_factory=lambda: empty_frame("sources"))
     register: pd.DataFrame = field(default_factory=lambda: empty_frame("register"))
     maps: tuple[MapFacts, ...] = ()
     earlier: tuple[EarlierIssue, ...] = ()
     corrected_since_utc: dt.datetime | None = None
+    extras: Extras = field(default_factory=Extras)
+    logger_lines: Mapping[str, LoggerSeries] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if self.known_on_utc.tzinfo is None:

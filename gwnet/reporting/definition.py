@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import hashlib
 import re
 import tomllib
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final, Literal, cast
 
 from gwnet.errors import DefinitionError
+from gwnet.reporting.definition_files import find_layers, read_logo, read_wording
+from gwnet.reporting.definition_keys import SECTIONS, Checks, nearest
 from gwnet.resources import reports_folder
 from gwnet.units import metres_per
 
@@ -22,50 +23,56 @@ __all__ = [
     "HydrographSettings",
     "MapSettings",
     "Prepared",
+    "TrendSettings",
     "load_definition",
     "parse_definition",
     "safe_name",
 ]
 
-#: Every kind of section, in the order of the quarterly report.
-SECTIONS: Final = (
-    "summary",
-    "network_map",
-    "construction",
-    "measuring_points",
-    "levels",
-    "maps",
-    "hydrographs",
-    "thresholds",
-    "exclusions",
-    "sounded_depths",
-    "data_quality",
-    "earlier_reports",
-    "register",
-    "methods",
-    "cautions",
-    "sign_off",
-)
 _MOST_BYTES: Final = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
-    """Who prepares the report and for whom; empty lines are left open to be written in."""
+    """Who prepares the report and for whom; empty lines are left open to be written in.
+
+    ``logo`` holds a PNG or JPEG picture, None for none; ``address`` the lines of the firm's address.
+    """
 
     by: str = ""
     licence: str = ""
     firm: str = ""
     recipient: str = ""
+    address: tuple[str, ...] = ()
+    logo: bytes | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
 class MapSettings:
-    """How potentiometric maps are made; None leaves the choice to the site or the method."""
+    """How potentiometric maps are made; None leaves the choice to the site or the method.
+
+    ``base_layers`` are files drawn under the contours; ``boundary``, ``barriers`` and ``rivers`` files that the surface
+    obeys. ``storage`` holds the storage coefficient of each aquifer for volumes of change.
+    """
 
     method: str = "kriging"
     interval_m: float | None = None
     window_days: float | None = None
+    base_layers: tuple[Path, ...] = ()
+    boundary: Path | None = None
+    barriers: Path | None = None
+    rivers: Path | None = None
+    storage: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class TrendSettings:
+    """How trends are tested, and from when."""
+
+    method: str = "seasonal"
+    seasons: int = 4
+    start: dt.date | None = None
+    approved_only: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,18 +103,24 @@ class Definition:
         Decimals of levels; None: what their uncertainty allows.
     contents : bool
         Whether there is a table of contents.
-    wells, aquifers : tuple of str
-        Wells and aquifers of the report; empty: all.
+    wells, aquifers, rounds, thresholds : tuple of str
+        Wells, aquifers, gauging rounds and names of thresholds of the report; empty: all.
     prepared : Prepared
         Who prepares it.
     maps : MapSettings
         How maps are made.
     hydrographs : HydrographSettings
         How hydrographs are grouped.
+    trends : TrendSettings
+        How trends are tested.
     discussion : tuple of str
         Paragraphs of the preparer's own, printed in the summary and marked as such.
     cautions : tuple of str
         Cautions of the site's own, printed after the usual ones.
+    wording : mapping of str to str
+        Standing texts of the user's own by name, in place of those that travel with the program.
+    inputs : mapping of str to str
+        Digests of the files that the definition names, by their path in it.
     sha256 : str
         Digest of the file.
     source : str
@@ -123,11 +136,16 @@ class Definition:
     contents: bool = True
     wells: tuple[str, ...] = ()
     aquifers: tuple[str, ...] = ()
+    rounds: tuple[str, ...] = ()
+    thresholds: tuple[str, ...] = ()
     prepared: Prepared = Prepared()
-    maps: MapSettings = MapSettings()
+    maps: MapSettings = field(default_factory=MapSettings)
     hydrographs: HydrographSettings = HydrographSettings()
+    trends: TrendSettings = TrendSettings()
     discussion: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    wording: Mapping[str, str] = field(default_factory=dict)
+    inputs: Mapping[str, str] = field(default_factory=dict)
     sha256: str = ""
     source: str = field(default="", repr=False, compare=False)
 
@@ -136,100 +154,6 @@ class Definition:
         if self.units != "site":
             return self.units
         return "ft" if site_unit in ("ft", "ftUS") else "m"
-
-
-class _WrongValueError(Exception):
-    """What a value should have been."""
-
-
-def _text(value: Any) -> str:
-    if not isinstance(value, str):
-        raise _WrongValueError("a text in quotation marks")
-    return value
-
-
-def _flag(value: Any) -> bool:
-    if not isinstance(value, bool):
-        raise _WrongValueError("true or false")
-    return value
-
-
-def _texts(value: Any) -> tuple[str, ...]:
-    if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
-        raise _WrongValueError('a list of texts, for example ["A", "B"]')
-    return tuple(value)
-
-
-def _section_names(value: Any) -> tuple[str, ...]:
-    names = _texts(value)
-    for name in names:
-        if name not in SECTIONS:
-            expected = f"sections of these kinds: {', '.join(SECTIONS)}; {_nearest(name, SECTIONS)}"
-            raise _WrongValueError(expected)
-    if not names or len(set(names)) < len(names):
-        raise _WrongValueError("at least one section, and none twice")
-    return names
-
-
-def _one_of(*choices: str) -> Callable[[Any], str]:
-    def check(value: Any) -> str:
-        if value not in choices:
-            expected = f"one of {', '.join(choices)}"
-            raise _WrongValueError(expected)
-        return str(value)
-
-    return check
-
-
-def _decimals(value: Any) -> int | None:
-    if value == "auto":
-        return None
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 4:
-        raise _WrongValueError('a whole number from 0 to 4, or "auto"')
-    return value
-
-
-def _positive(word: str) -> Callable[[Any], float | None]:
-    def check(value: Any) -> float | None:
-        if value == word:
-            return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value < 1e6:
-            expected = f'a number above 0, or "{word}"'
-            raise _WrongValueError(expected)
-        return float(value)
-
-    return check
-
-
-def _day(value: Any) -> dt.date | None:
-    if value == "record":
-        return None
-    if isinstance(value, dt.datetime) or not isinstance(value, dt.date):
-        raise _WrongValueError('a day without quotation marks, for example 2015-01-01, or "record"')
-    return value
-
-
-_Checker = Callable[[Any], Any]
-_KEYS: Final[dict[str, dict[str, _Checker]]] = {
-    "": {
-        "title": _text,
-        "sections": _section_names,
-        "units": _one_of("site", "m", "ft"),
-        "page": _one_of("A4", "Letter"),
-        "decimals": _decimals,
-        "contents": _flag,
-    },
-    "select": {"wells": _texts, "aquifers": _texts},
-    "prepared": {"by": _text, "licence": _text, "firm": _text, "for": _text},
-    "map": {
-        "method": _one_of("kriging", "triangulation"),
-        "interval_m": _positive("auto"),
-        "interval_ft": _positive("auto"),
-        "window_days": _positive("site"),
-    },
-    "hydrographs": {"group_by": _one_of("aquifer", "cluster", "none"), "from": _day},
-    "text": {"discussion": _texts, "cautions": _texts},
-}
 
 
 def load_definition(name: str | Path) -> Definition:
@@ -294,7 +218,7 @@ def parse_definition(text: str, path: Path, *, sha256: str = "") -> Definition:
     except tomllib.TOMLDecodeError as error:
         message = f"The definition is not valid TOML: {error}."
         raise DefinitionError(message, where=str(path)) from error
-    checked = _Checks(path, text).run(values)
+    checked = Checks(path, text).run(values)
     return replace(_definition(path, checked, sha256), source=text)
 
 
@@ -306,89 +230,14 @@ def _find(name: str | Path) -> Path:
     known = sorted(path.stem for path in folder.glob("*.toml"))
     if text in known:
         return folder / f"{text}.toml"
-    message = f"There is no report definition {text[:60]!r}; {_nearest(text, known)}"
+    message = f"There is no report definition {text[:60]!r}; {nearest(text, known)}"
     raise DefinitionError(message, mend=f"Known are {', '.join(known)}; or give the path of a TOML file.")
 
 
-def _nearest(word: str, known: tuple[str, ...] | list[str]) -> str:
-    close = difflib.get_close_matches(word, known, n=1, cutoff=0.5)
-    return f"did you mean {close[0]!r} instead of {word!r}?" if close else f"{word!r} is none of them"
-
-
-class _Checks:
-    """Checks the values of a file table by table, key by key."""
-
-    def __init__(self, path: Path, text: str) -> None:
-        self.path = path
-        self.lines = text.splitlines()
-
-    def run(self, values: dict[str, Any]) -> dict[str, dict[str, Any]]:
-        checked: dict[str, dict[str, Any]] = {table: {} for table in _KEYS}
-        for key, value in values.items():
-            if key in _KEYS and key:
-                checked[key] = self._table(key, value)
-            else:
-                checked[""][key] = self._value("", key, value)
-        for key in ("title", "sections"):
-            if key not in checked[""]:
-                message = f"The key {key!r} is missing."
-                raise DefinitionError(message, where=str(self.path), mend="Every definition needs title and sections.")
-        return checked
-
-    def _table(self, table: str, value: Any) -> dict[str, Any]:
-        if not isinstance(value, dict):
-            message = f"{table!r} must be a table: a line [{table}] with its keys below."
-            raise DefinitionError(message, where=self._where("", table))
-        return {key: self._value(table, key, item) for key, item in value.items()}
-
-    def _value(self, table: str, key: str, value: Any) -> Any:
-        if key not in _KEYS[table]:
-            raise self._unknown(table, key)
-        try:
-            return _KEYS[table][key](value)
-        except _WrongValueError as error:
-            shown = repr(value)
-            shown = shown if len(shown) <= 80 else shown[:77] + "..."
-            mark = "" if str(error).endswith("?") else "."
-            message = f"The key {key!r} has the value {shown}; expected {error}{mark}"
-            raise DefinitionError(message, where=self._where(table, key)) from None
-
-    def _unknown(self, table: str, key: str) -> DefinitionError:
-        known = [*_KEYS[table], *(name for name in _KEYS if name and not table)]
-        place = f" in [{table}]" if table else ""
-        elsewhere = [name for name, keys in _KEYS.items() if key in keys and name]
-        hint = _nearest(key, known)
-        if elsewhere and not table:
-            hint = f"It belongs in [{elsewhere[0]}]."
-        message = f"Unknown key {key!r}{place}. {hint[0].upper()}{hint[1:]}"
-        return DefinitionError(message, where=self._where(table, key), mend=f"Known keys: {', '.join(known)}.")
-
-    def _where(self, table: str, key: str) -> str:
-        line = self._line(table, key)
-        return f"{self.path}, line {line}" if line else str(self.path)
-
-    def _line(self, table: str, key: str) -> int:
-        """Return the line that a key stands in, 0 when it is written in another form."""
-        current = ""
-        wanted = re.compile(rf"""\s*["']?{re.escape(key)}["']?\s*=""")
-        heading = re.compile(rf"""\s*\[+\s*["']?{re.escape(key)}["']?\s*\]+""")
-        for number, line in enumerate(self.lines, start=1):
-            if current == table and wanted.match(line):
-                return number
-            if not table and heading.match(line):
-                return number
-            if match := re.match(r"\s*\[\s*([^\[\]]+?)\s*\]", line):
-                current = match[1].strip("\"'")
-        return 0
-
-
 def _definition(path: Path, checked: dict[str, dict[str, Any]], digest: str) -> Definition:
-    top, select, prepared = checked[""], checked["select"], checked["prepared"]
-    maps, hydrographs, text = checked["map"], checked["hydrographs"], checked["text"]
-    if maps.get("interval_m") and maps.get("interval_ft"):
-        raise DefinitionError("Both interval_m and interval_ft are given.", where=str(path), mend="Keep one of them.")
-    feet = maps.get("interval_ft")
-    interval = feet * metres_per("ft") if feet else maps.get("interval_m")
+    top, select, text = checked[""], checked["select"], checked["text"]
+    hydrographs, trends = checked["hydrographs"], checked["trends"]
+    inputs: dict[str, str] = {}
     return Definition(
         name=safe_name(path.stem),
         title=top["title"],
@@ -397,19 +246,49 @@ def _definition(path: Path, checked: dict[str, dict[str, Any]], digest: str) -> 
         page=cast("Literal['A4', 'Letter']", top.get("page", "A4")),
         decimals=top.get("decimals"),
         contents=top.get("contents", True),
-        wells=select.get("wells", ()),
-        aquifers=select.get("aquifers", ()),
-        prepared=Prepared(
-            by=prepared.get("by", ""),
-            licence=prepared.get("licence", ""),
-            firm=prepared.get("firm", ""),
-            recipient=prepared.get("for", ""),
-        ),
-        maps=MapSettings(maps.get("method", "kriging"), interval, maps.get("window_days")),
+        **{name: select.get(name, ()) for name in ("wells", "aquifers", "rounds", "thresholds")},
+        prepared=_prepared(path, checked["prepared"], inputs),
+        maps=_maps(path, checked["map"], checked["storage"], inputs),
         hydrographs=HydrographSettings(hydrographs.get("group_by", "aquifer"), hydrographs.get("from")),
+        trends=TrendSettings(
+            trends.get("method", "seasonal"),
+            trends.get("seasons", 4),
+            trends.get("from"),
+            trends.get("approved_only", False),
+        ),
         discussion=text.get("discussion", ()),
         cautions=text.get("cautions", ()),
+        wording=read_wording(path, text.get("wording", ""), inputs),
+        inputs=inputs,
         sha256=digest,
+    )
+
+
+def _prepared(path: Path, given: Mapping[str, Any], inputs: dict[str, str]) -> Prepared:
+    return Prepared(
+        by=given.get("by", ""),
+        licence=given.get("licence", ""),
+        firm=given.get("firm", ""),
+        recipient=given.get("for", ""),
+        address=given.get("address", ()),
+        logo=read_logo(path, given.get("logo", ""), inputs),
+    )
+
+
+def _maps(path: Path, given: Mapping[str, Any], storage: Mapping[str, float], inputs: dict[str, str]) -> MapSettings:
+    if given.get("interval_m") and given.get("interval_ft"):
+        raise DefinitionError("Both interval_m and interval_ft are given.", where=str(path), mend="Keep one of them.")
+    feet = given.get("interval_ft")
+    one_each = {
+        name: find_layers(path, name, [given.get(name, "")], inputs) for name in ("boundary", "barriers", "rivers")
+    }
+    return MapSettings(
+        method=given.get("method", "kriging"),
+        interval_m=feet * metres_per("ft") if feet else given.get("interval_m"),
+        window_days=given.get("window_days"),
+        base_layers=find_layers(path, "base_layers", given.get("base_layers", ()), inputs),
+        **{name: found[0] if found else None for name, found in one_each.items()},
+        storage=dict(storage),
     )
 
 

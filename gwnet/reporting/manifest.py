@@ -46,6 +46,7 @@ def manifest_json(
         "schema_revision": schema_revision,
         "site": view.data.site.code,
         "definition": {"name": definition.name, "sha256": definition.sha256},
+        "inputs": dict(definition.inputs),
         "period": {"label": period.label, "first": period.first.isoformat(), "last": period.last.isoformat()},
         "known_on_utc": view.data.known_on_utc.isoformat(),
         "unit": view.measures.unit,

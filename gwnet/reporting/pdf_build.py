@@ -25,6 +25,7 @@ from gwnet.reporting.content import (
     Caution,
     Facts,
     FigureSlot,
+    FirmBlock,
     Heading,
     PageBreak,
     Report,
@@ -43,6 +44,7 @@ from gwnet.reporting.pdf_blocks import (
     shortened,
 )
 from gwnet.reporting.pdf_figures import Placement, figure_size
+from gwnet.reporting.pdf_firm import FirmFlow
 from gwnet.reporting.pdf_fonts import BOLD, REGULAR, markup, text_width
 from gwnet.reporting.pdf_styles import (
     ACCENT,
@@ -233,6 +235,8 @@ class _Builder:
             return [FactsFlow(block.pairs)]
         if isinstance(block, SignOff):
             return [SignOffFlow(block)]
+        if isinstance(block, FirmBlock):
+            return [FirmFlow(block)]
         lead_in = f'<font name="{BOLD}">{markup(block.lead_in, BOLD)}</font> ' if block.lead_in else ""  # type: ignore[union-attr]
         return [Paragraph(lead_in + markup(block.text), TONES[block.tone])]  # type: ignore[union-attr]
 

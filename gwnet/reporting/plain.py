@@ -8,6 +8,7 @@ from gwnet.reporting.content import (
     Caution,
     Facts,
     FigureSlot,
+    FirmBlock,
     Group,
     Heading,
     PageBreak,
@@ -98,6 +99,8 @@ def _text_block(block: Block) -> str:
         return "\n".join([f"! {block.title}", *(f"! {item}" for item in block.items)])
     if isinstance(block, Facts):
         return "\n".join(f"{name}: {value}" for name, value in block.pairs)
+    if isinstance(block, FirmBlock):
+        return "\n".join((block.name, *block.address))
     assert isinstance(block, PageBreak)
     return ""
 

@@ -15,7 +15,9 @@ __all__ = ["wording", "wording_items"]
 _PLACEHOLDER: Final = re.compile(r"\{([a-z_]+)\}")
 
 
-def wording(name: str, values: Mapping[str, str] | None = None) -> tuple[Block, ...]:
+def wording(
+    name: str, values: Mapping[str, str] | None = None, own: Mapping[str, str] | None = None
+) -> tuple[Block, ...]:
     """Return a standing text as blocks.
 
     Parameters
@@ -24,6 +26,8 @@ def wording(name: str, values: Mapping[str, str] | None = None) -> tuple[Block, 
         Name of a file in ``reports/wording``, without its ending.
     values : mapping of str to str, optional
         What stands for each placeholder such as ``{unit}``.
+    own : mapping of str to str, optional
+        Texts of the user's own by name, in place of those that travel with the program.
 
     Returns
     -------
@@ -36,7 +40,8 @@ def wording(name: str, values: Mapping[str, str] | None = None) -> tuple[Block, 
         If there is no such file, or a placeholder has no value.
     """
     blocks: list[Block] = []
-    for part in re.split(r"\n\s*\n", _read(name).strip()):
+    text = (own or {}).get(name, "").strip() or _read(name).strip()
+    for part in re.split(r"\n\s*\n", text):
         lines = [line.strip() for line in part.splitlines()]
         if lines[0].startswith("- "):
             blocks.append(Bullets(tuple(_filled(item, name, values or {}) for item in _items(lines))))
@@ -49,9 +54,11 @@ def wording(name: str, values: Mapping[str, str] | None = None) -> tuple[Block, 
     return tuple(blocks)
 
 
-def wording_items(name: str, values: Mapping[str, str] | None = None) -> tuple[str, ...]:
+def wording_items(
+    name: str, values: Mapping[str, str] | None = None, own: Mapping[str, str] | None = None
+) -> tuple[str, ...]:
     """Return the items of the lists in a standing text."""
-    return tuple(item for block in wording(name, values) if isinstance(block, Bullets) for item in block.items)
+    return tuple(item for block in wording(name, values, own) if isinstance(block, Bullets) for item in block.items)
 
 
 def _items(lines: list[str]) -> list[str]:

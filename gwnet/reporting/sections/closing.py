@@ -39,13 +39,13 @@ def methods(view: ReportView, _drawing: Drawing) -> Section:
         names.append("hydrographs")
     blocks: list[Block] = []
     for name in names:
-        blocks.extend(wording(name, values))
+        blocks.extend(wording(name, values, view.definition.wording))
     return Section("methods", "How levels, maps and comparisons were worked out", tuple(blocks))
 
 
 def cautions(view: ReportView, _drawing: Drawing) -> Section:
     """Return the cautions: the usual ones, then the site's own."""
-    items = (*wording_items("cautions"), *view.definition.cautions)
+    items = (*wording_items("cautions", own=view.definition.wording), *view.definition.cautions)
     return Section("cautions", "Cautions", (Caution("Limits of this report", items),))
 
 
@@ -54,7 +54,7 @@ def sign_off(view: ReportView, _drawing: Drawing) -> Section:
     prepared = view.definition.prepared
     statement = " ".join(
         block.text
-        for block in wording("sign_off", {"known_on": stamp_text(view.data.known_on_utc)})
+        for block in wording("sign_off", {"known_on": stamp_text(view.data.known_on_utc)}, view.definition.wording)
         if isinstance(block, Paragraph)
     )
     preparer = (

@@ -10,16 +10,19 @@ import pandas as pd
 
 from gwnet.reporting.changes import Change, why_no_number
 from gwnet.reporting.content import Cell, Column, Group, Table, is_empty
-from gwnet.reporting.measures import Measures
+from gwnet.reporting.measures import Measures, date_of
 from gwnet.reporting.rounds import Event
 
 __all__ = [
     "bound_sign",
     "change_cell",
+    "day_text",
     "elevation_cell",
     "event_well",
     "length_cell",
     "length_column",
+    "number_cell",
+    "number_of",
     "text_cell",
     "text_of",
     "without_empty_columns",
@@ -78,6 +81,22 @@ def text_of(value: Any) -> str:
     if value is None or (not isinstance(value, str) and pd.isna(value)):
         return ""
     return str(value).strip()
+
+
+def number_of(value: Any) -> float:
+    """Return a value of a frame as a number, NaN when there is none."""
+    return math.nan if value is None or pd.isna(value) else float(value)
+
+
+def number_cell(value: float, reason: str) -> Cell:
+    """Return a number, or an empty cell with its reason."""
+    return Cell(value, "" if math.isfinite(value) else reason)
+
+
+def day_text(value: Any) -> str:
+    """Return a day, time or ISO text as a day, empty when there is none."""
+    day = date_of(value)
+    return day.isoformat() if day else ""
 
 
 def bound_sign(event: Event) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gwnet.reporting.content import Caution, Cover, Facts
+from gwnet.reporting.content import Block, Caution, Cover, Facts, FirmBlock
 from gwnet.reporting.measures import stamp_text
 from gwnet.reporting.view import ReportView, ReviewCount
 from gwnet.reporting.wording import wording_items
@@ -28,7 +28,11 @@ def cover(view: ReportView) -> Cover:
         ("Coordinates", site.crs),
         ("Times", f"site's clock, {site.time_zone}"),
     )
-    return Cover((Facts(pairs), Caution("Read with care", wording_items("cover_cautions"))))
+    items = wording_items("cover_cautions", own=view.definition.wording)
+    blocks: tuple[Block, ...] = (Facts(pairs), Caution("Read with care", items))
+    if prepared.logo or prepared.address:
+        blocks = (*blocks, FirmBlock(prepared.firm, prepared.address, prepared.logo))
+    return Cover(blocks)
 
 
 def review_sentence(reviews: ReviewCount) -> str:

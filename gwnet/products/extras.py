@@ -1,0 +1,280 @@
+"""Gathering what the further sections of a report are made from: gradients, changes, seasons, trends and loggers."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Final
+
+import pandas as pd
+from sqlalchemy import Connection
+
+from gwnet.analysis.change import CHANGE_COLUMNS, change_of
+from gwnet.analysis.logger_status import status
+from gwnet.analysis.round_gradients import days_of_rounds, gradients_by_round
+from gwnet.analysis.seasons import season_summary
+from gwnet.analysis.trend_pooled import pooled_trends
+from gwnet.analysis.trend_thresholds import threshold_dates
+from gwnet.analysis.trends import trends
+from gwnet.analysis.vertical_pairs import vertical_table
+from gwnet.constants import SAME_DAY_WINDOW_DAYS
+from gwnet.errors import AnalysisError, NotFoundError
+from gwnet.figures.style import figure_pdf_bytes
+from gwnet.hydro.seepage import Interval
+from gwnet.products.comparisons import ChangeMap, Heading
+from gwnet.products.gradients import RoundGradients
+from gwnet.products.seasons import envelope_figures
+from gwnet.reporting.extras import AquiferChange, Extras, Picture
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from gwnet.reporting.data import ReportData
+    from gwnet.reporting.definition import Definition
+    from gwnet.reporting.period import Period
+
+#: A day this far from a year before still counts as a year before [days]: half a quarter.
+_YEAR_SLACK_DAYS: Final = 46
+#: Envelopes that stand on one page.
+_ENVELOPES_A_PAGE: Final = 3
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What a report asks for, and the part of the record that it may use."""
+
+    connection: Connection
+    settings: pd.Series
+    definition: Definition
+    period: Period
+    data: ReportData
+    wells: pd.DataFrame
+    levels: pd.DataFrame
+    known_on: dt.datetime | None
+    unit: str
+
+    @property
+    def aquifers(self) -> list[str]:
+        """Codes of the aquifers of the report, in the order of the record."""
+        named = [str(code) for code in self.data.aquifers["aquifer"]]
+        held = set(self.wells["aquifer"])
+        return [code for code in named if code in held]
+
+    def heading(self, aquifer: str) -> Heading:
+        """Return what the sheets of an aquifer say."""
+        names = self.data.aquifers.set_index("aquifer")["name"]
+        return Heading(self.settings.to_dict(), str(names.get(aquifer, "") or ""), self.data.known_on_utc)
+
+
+def gather_extras(
+    connection: Connection,
+    settings: pd.Series,
+    definition: Definition,
+    period: Period,
+    data: ReportData,
+    known_on: dt.datetime | None,
+) -> Extras:
+    """Gather what the further sections of a report need, and only those.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from; pictures draw from what was read, not from it.
+    settings : pandas.Series
+        The site, from `gwnet.store.fetch.one_site`.
+    definition : gwnet.reporting.definition.Definition
+        What the report holds.
+    period : gwnet.reporting.period.Period
+        Its period; nothing measured after its end is used.
+    data : gwnet.reporting.data.ReportData
+        What was gathered already.
+    known_on : datetime.datetime or None
+        Record as known at this time.
+
+    Returns
+    -------
+    gwnet.reporting.extras.Extras
+        Frames and pictures.
+    """
+    wells = data.wells
+    if definition.wells:
+        wells = wells[wells["well"].isin(definition.wells)]
+    if definition.aquifers:
+        wells = wells[wells["aquifer"].isin(definition.aquifers)]
+    days = data.levels["measured_at"].str[:10]
+    levels = data.levels[data.levels["well"].isin(wells["well"]) & (days <= period.last.isoformat())]
+    unit = definition.unit(data.site.length_unit)
+    asked = _Asked(connection, settings, definition, period, data, wells, levels, known_on, unit)
+    extras = Extras()
+    for name, gather in _GATHERERS.items():
+        if name in definition.sections:
+            extras = gather(asked, extras)
+    return extras
+
+
+def _with_pictures(extras: Extras, section: str, pictures: list[Picture]) -> Extras:
+    return replace(extras, pictures={**extras.pictures, section: tuple(pictures)})
+
+
+def _drawn(make: Callable[[], Figure]) -> Callable[[], bytes]:
+    return lambda: figure_pdf_bytes(make())
+
+
+def _gradients(asked: _Asked, extras: Extras) -> Extras:
+    tables, pictures = [], []
+    names = set(asked.wells["well"]) if asked.definition.wells else None
+    for aquifer in asked.aquifers:
+        found = gradients_by_round(
+            asked.connection,
+            asked.settings,
+            aquifer,
+            wells=names,
+            end=asked.period.last,
+            window_days=asked.definition.maps.window_days,
+            known_on=asked.known_on,
+        )
+        if not found:
+            continue
+        heading = asked.heading(aquifer)
+        made = RoundGradients(heading.site, aquifer, heading.aquifer_name, found, (), None, heading.known_on_utc)
+        tables.append(made.rows().assign(aquifer=aquifer))
+        if any(one.gradient is not None for one in found):
+            caption = (
+                f"Horizontal gradients of {heading.named(aquifer)}, a point a round: direction and size, with 95 % "
+                "half-widths. Hollow where direction and size cannot be told."
+            )
+            pictures.append(Picture(f"rose-{aquifer}", caption, f"Rose of gradients. {caption}", _drawn(made.figure)))
+    window = asked.settings["same_day_window_days"]
+    vertical = vertical_table(
+        asked.levels, asked.wells, window_days=SAME_DAY_WINDOW_DAYS if pd.isna(window) else float(window)
+    )
+    gradients = pd.concat(tables, ignore_index=True) if tables else extras.gradients
+    return _with_pictures(replace(extras, gradients=gradients, vertical=vertical), "gradients", pictures)
+
+
+def _changes(asked: _Asked, extras: Extras) -> Extras:
+    made: list[AquiferChange] = []
+    for aquifer in asked.aquifers:
+        days = [
+            (code, day)
+            for code, day in days_of_rounds(
+                asked.connection, asked.settings, aquifer, asked.data.levels, asked.known_on
+            )
+            if day <= asked.period.last
+        ]
+        current = [day for _, day in days if asked.period.contains(day)]
+        if not current:
+            continue
+        day = max(current)
+        for since, what in _earlier_days(day, [day for _, day in days]):
+            made.append(_change(asked, aquifer, day, since, what))
+    return replace(extras, changes=tuple(made))
+
+
+def _earlier_days(day: dt.date, days: list[dt.date]) -> list[tuple[dt.date, str]]:
+    """Return the day of the round before, and the day nearest to a year before."""
+    before = [one for one in days if one < day]
+    if not before:
+        return []
+    found = [(max(before), "the round before")]
+    year = day - dt.timedelta(days=365)
+    nearest = min(before, key=lambda one: (abs((one - year).days), one))
+    if abs((nearest - year).days) <= _YEAR_SLACK_DAYS and nearest != found[0][0]:
+        found.append((nearest, "a year before"))
+    return found
+
+
+def _change(asked: _Asked, aquifer: str, day: dt.date, since: dt.date, what: str) -> AquiferChange:
+    storage = asked.definition.maps.storage.get(aquifer)
+    interval = None if storage is None else Interval(storage, storage, f"{storage:g}")
+    try:
+        result = change_of(
+            asked.connection,
+            asked.settings,
+            aquifer,
+            day,
+            since,
+            storage=interval,
+            window_days=asked.definition.maps.window_days,
+            unit=asked.unit,
+            known_on=asked.known_on,
+        )
+    except (AnalysisError, NotFoundError) as error:
+        none = pd.DataFrame(columns=list(CHANGE_COLUMNS))
+        return AquiferChange(
+            aquifer, day, since, what, none, refused=" ".join(filter(None, (error.message, error.mend)))
+        )
+    sheet = ChangeMap(result, asked.heading(aquifer))
+    caption = (
+        f"Change of water elevation in {asked.heading(aquifer).named(aquifer)} from {since} to {day} "
+        f"({what}), rise positive; contours of the differences at the wells, inside the control only."
+    )
+    key = f"change-{aquifer}-{since}"
+    picture = Picture(key, caption, f"Map of change. {caption}", _drawn(sheet.figure))
+    return AquiferChange(aquifer, day, since, what, result.wells, tuple(sheet.facts()), picture)
+
+
+def _seasons(asked: _Asked, extras: Extras) -> Extras:
+    approved = asked.definition.trends.approved_only
+    summary = season_summary(asked.levels, asked.wells, approved=approved)
+    named = list(summary.loc[summary["n"] > 0, "well"])
+    sheets = [named[start : start + _ENVELOPES_A_PAGE] for start in range(0, len(named), _ENVELOPES_A_PAGE)]
+    pictures = [_envelopes(asked, number, sheet, approved) for number, sheet in enumerate(sheets, start=1)]
+    return _with_pictures(replace(extras, seasons=summary), "seasons", pictures)
+
+
+def _envelopes(asked: _Asked, number: int, names: list[str], approved: bool) -> Picture:
+    named = ", ".join(names)
+    caption = f"The newest year of {named} over the range and the percentiles of each calendar month of the record."
+    wells = asked.wells[asked.wells["well"].isin(names)]
+    levels = asked.levels[asked.levels["well"].isin(names)]
+
+    def make() -> Figure:
+        (figure,) = envelope_figures(
+            asked.connection,
+            asked.settings,
+            levels,
+            wells,
+            approved=approved,
+            known_on=asked.data.known_on_utc,
+            unit=asked.unit,
+        )
+        return figure
+
+    return Picture(f"seasons-{number}", caption, caption, _drawn(make), tuple(names))
+
+
+def _trends(asked: _Asked, extras: Extras) -> Extras:
+    chosen = asked.definition.trends
+    levels = asked.levels
+    if chosen.start is not None:
+        levels = levels[levels["measured_at"].str[:10] >= chosen.start.isoformat()]
+    how: dict[str, Any] = {"method": chosen.method, "seasons": chosen.seasons, "approved": chosen.approved_only}
+    limits = asked.data.thresholds
+    limits = limits[limits["valid_until_utc"].isna() & limits["well"].isin(asked.wells["well"])]
+    words = "of one value a year" if chosen.method == "kendall" else f"within {chosen.seasons} seasons of a year"
+    since = f" from {chosen.start}" if chosen.start else ""
+    which = "approved levels" if chosen.approved_only else "levels that may be used, provisional ones among them"
+    return replace(
+        extras,
+        trends=trends(levels, asked.wells, **how),
+        pooled=pooled_trends(levels, asked.wells, **how),
+        threshold_dates=threshold_dates(levels, limits, **how),
+        trend_text=f"Kendall's test {words}{since}, with {which}",
+    )
+
+
+def _loggers(asked: _Asked, extras: Extras) -> Extras:
+    names = [str(code) for code in asked.wells["well"]]
+    table = status(asked.connection, names, str(asked.settings["site"]), known_on=asked.known_on)
+    return replace(extras, loggers=table)
+
+
+_GATHERERS: Final[dict[str, Callable[[_Asked, Extras], Extras]]] = {
+    "gradients": _gradients,
+    "changes": _changes,
+    "seasons": _seasons,
+    "trends": _trends,
+    "loggers": _loggers,
+}

@@ -1,0 +1,170 @@
+"""Gradients by round and in clusters, and the change of levels since earlier days."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+import pandas as pd
+
+from gwnet.reporting.content import Block, Bullets, Cell, Column, FigureSlot, Heading, Paragraph, Row, Section, Table
+from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.extras import AquiferChange, Picture
+from gwnet.reporting.measures import compass
+from gwnet.reporting.period import date_text
+from gwnet.reporting.sections.common import NOT_TOLD_APART, length_column, number_cell, number_of, text_cell, text_of
+from gwnet.reporting.view import ReportView
+
+__all__ = ["changes", "gradients", "picture_slot"]
+
+_UNTOLD: Final = "cannot be told apart from no gradient"
+_NOT_KNOWN: Final = "not known"
+
+
+def picture_slot(picture: Picture) -> FigureSlot:
+    """Return a picture as a figure of the report."""
+    return FigureSlot(picture.key, picture.caption, picture.alt, picture.draw, bookmarks=picture.bookmarks)
+
+
+def gradients(view: ReportView, _drawing: Drawing) -> Section:
+    """Return the section with the gradients of every round to date, and those between wells of clusters."""
+    extras = view.data.extras
+    blocks: list[Block] = []
+    pictures = {picture.key: picture for picture in extras.pictures.get("gradients", ())}
+    for code, _ in view.by_aquifer():
+        rows = extras.gradients[extras.gradients["aquifer"] == code]
+        if rows.empty:
+            continue
+        blocks.append(Heading(view.aquifer_name(code)))
+        if picture := pictures.get(f"rose-{code}"):
+            blocks.append(picture_slot(picture))
+        blocks.append(_horizontal(view, code, rows))
+    vertical = extras.vertical[extras.vertical["date"] >= view.period.first.isoformat()]
+    if len(vertical):
+        blocks.append(Heading("Vertical gradients in clusters"))
+        blocks.append(_vertical(view, vertical))
+    if not blocks:
+        blocks.append(Paragraph("No gradient can be worked out from the levels on record."))
+    return Section("gradients", "Gradients by round", tuple(blocks))
+
+
+def _horizontal(view: ReportView, aquifer: str, table: pd.DataFrame) -> Table:
+    slope = f"{view.measures.unit}/{view.measures.unit}"
+    columns = (
+        Column("Round"),
+        Column("Day"),
+        Column("Wells", align="right"),
+        Column("Gradient", slope, 5, "right"),
+        Column("±", slope, 5, "right"),
+        Column("Flow towards", "°", 0, "right"),
+        Column("±", "°", 0, "right"),
+        Column("Direction"),
+        Column("Triangles"),
+        Column("Wells that do not fit"),
+    )
+    rows = tuple(_horizontal_row(row) for row in table.to_dict("records"))
+    notes = (
+        "The plane through all levels of the round that can be used. Triangles: whether the median of the triangles "
+        "between the wells agrees with it.",
+    )
+    caption = f"Horizontal gradients of {view.aquifer_name(aquifer)}, directions clockwise from grid north, ± at 95 %."
+    return Table(f"gradients-{aquifer}", caption, columns, rows, notes, identified_by=2)
+
+
+def _horizontal_row(row: dict[str, Any]) -> tuple[Cell, ...]:
+    known = bool(row["determined"])
+    size = number_of(row["gradient"])
+    why = "" if known else text_of(row["note"]) or _UNTOLD
+    towards = number_of(row["azimuth_degrees"])
+    return (
+        text_cell(row["round"], "of no round"),
+        Cell(str(row["date"])),
+        Cell(int(row["wells"])),
+        Cell(size, why if not math.isfinite(size) else ("" if known else _UNTOLD)),
+        number_cell(number_of(row["gradient_uncertainty"]), _NOT_KNOWN),
+        Cell(towards % 360 if known else None, "" if known else why),
+        Cell(math.ceil(number_of(row["azimuth_uncertainty_degrees"])) if known else None, "" if known else why),
+        Cell(compass(towards) if known else None, "" if known else why),
+        text_cell(row["triangles"], "nothing to compare"),
+        Cell(text_of(row["finding"]) or "none"),
+    )
+
+
+def _vertical(view: ReportView, table: pd.DataFrame) -> Table:
+    measures = view.measures
+    columns = (
+        Column("Cluster"),
+        Column("Upper well"),
+        Column("Lower well"),
+        Column("Day"),
+        length_column("Between screens", measures, fewer=1),
+        length_column("Lower less upper head", measures, signed=True),
+        length_column("±", measures),
+        Column("Gradient, up positive", f"{measures.unit}/{measures.unit}", 4, "right", signed=True),
+        Column("±", f"{measures.unit}/{measures.unit}", 4, "right"),
+        Column("Direction"),
+    )
+    lengths = ("screen_distance_m", "head_difference_m", "head_difference_uncertainty_m")
+    rows: list[Row] = []
+    for row in table.to_dict("records"):
+        why = text_of(row["note"]) or _NOT_KNOWN
+        rows.append(
+            (
+                *(Cell(str(row[name])) for name in ("cluster", "upper_well", "lower_well", "date")),
+                *(number_cell(measures.length(number_of(row[name])), why) for name in lengths),
+                number_cell(number_of(row["vertical_gradient"]), why),
+                number_cell(number_of(row["vertical_gradient_uncertainty"]), why),
+                text_cell(row["direction"], why),
+            )
+        )
+    caption = "Vertical gradients between the middles of screens in clusters in this period, ± at 95 %."
+    return Table("vertical-gradients", caption, columns, tuple(rows), identified_by=4)
+
+
+def changes(view: ReportView, _drawing: Drawing) -> Section:
+    """Return the section with the change of levels since the round before and since a year before."""
+    blocks: list[Block] = []
+    wanted = set(view.wells["aquifer"])
+    for change in view.data.extras.changes:
+        if change.aquifer not in wanted:
+            continue
+        days = f"{date_text(change.since)} to {date_text(change.date)}"
+        blocks.append(Heading(f"{view.aquifer_name(change.aquifer)}, {days} ({change.since_what})"))
+        if change.refused:
+            blocks.append(Paragraph(f"No map of the change could be drawn. {change.refused}"))
+            continue
+        if change.facts:
+            blocks.append(Bullets(change.facts))
+        if change.picture is not None:
+            blocks.append(picture_slot(change.picture))
+        blocks.append(_change_table(view, change))
+    if not blocks:
+        blocks.append(Paragraph("There is no earlier round to compare this period's levels with."))
+    return Section("changes", "Changes of the potentiometric surface", tuple(blocks))
+
+
+def _change_table(view: ReportView, change: AquiferChange) -> Table:
+    measures = view.measures
+    columns = (
+        Column("Well"),
+        length_column("Change", measures, signed=True),
+        length_column("±", measures),
+        Column("Remarks"),
+    )
+    rows: list[Row] = []
+    for row in change.wells.to_dict("records"):
+        reason = text_of(row["reason"]) or "no level on both days"
+        value, width = measures.length(number_of(row["change_m"])), measures.length(number_of(row["uncertainty_m"]))
+        used = bool(row["used"])
+        untold = used and not bool(row["told"])
+        rows.append(
+            (
+                Cell(str(row["well"])),
+                Cell(value, reason if not math.isfinite(value) else (NOT_TOLD_APART if untold else "")),
+                Cell(width, "" if math.isfinite(width) else reason),
+                Cell("used" if used else f"not used: {reason}"),
+            )
+        )
+    name = view.aquifer_name(change.aquifer)
+    caption = f"Change at the wells of {name} from {change.since} to {change.date}, rise positive."
+    return Table(f"change-{change.aquifer}-{change.since}", caption, columns, tuple(rows))

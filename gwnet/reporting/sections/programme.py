@@ -1,0 +1,179 @@
+"""What changed in the network, what was planned and done, and what was met in the field."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from typing import Any, Final
+
+import pandas as pd
+
+from gwnet.reporting.changes import why_no_number
+from gwnet.reporting.content import Block, Cell, Column, Group, Heading, Paragraph, Row, Section, Table
+from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.measures import date_of, joined, local_day, moment_text
+from gwnet.reporting.period import date_text
+from gwnet.reporting.rounds import RoundView
+from gwnet.reporting.sections.common import event_well, text_cell, text_of
+from gwnet.reporting.sections.levels import NO_REASON
+from gwnet.reporting.view import ReportView
+
+__all__ = ["field_conditions", "network_changes", "planned_and_done"]
+
+#: Statuses that need no word of their own.
+_PLAIN: Final = frozenset({"static"})
+
+
+def network_changes(view: ReportView, _drawing: Drawing) -> Section:
+    """Return the section on what was added to the network, altered or taken from it in the period."""
+    title = "Changes of the network"
+    changes = sorted(_changes(view), key=lambda row: (row[0], row[1], row[2]))
+    if not changes:
+        text = "No well, measuring point, instrument or threshold was added, altered or ended in this period."
+        return Section("network_changes", title, (Paragraph(text),))
+    columns = (Column("Day"), Column("Well"), Column("What changed"), Column("Remarks"))
+    rows = tuple(
+        (Cell(day.isoformat()), text_cell(well, "concerns no single well"), Cell(what), text_cell(why, "no remarks"))
+        for day, well, what, why in changes
+    )
+    table = Table("network-changes", "Changes of the network in the period.", columns, rows, identified_by=3)
+    return Section("network_changes", title, (table,))
+
+
+_Change = tuple[dt.date, str, str, str]
+
+
+def _changes(view: ReportView) -> Iterator[_Change]:
+    for day, well, what, why in (*_of_wells(view), *_of_points(view), *_of_instruments(view), *_of_thresholds(view)):
+        if day is not None and view.period.contains(day):
+            yield day, well, what, why
+
+
+def _of_wells(view: ReportView) -> Iterator[tuple[dt.date | None, str, str, str]]:
+    for row in view.wells.to_dict("records"):
+        well, notes = str(row["well"]), text_of(row["notes"])
+        yield date_of(row["drilled_on"]), well, "drilled", notes
+        successor = text_of(row["replaced_by"])
+        ended = f"decommissioned, replaced by {successor}" if successor else "decommissioned"
+        yield date_of(row["decommissioned_on"]), well, ended, notes
+
+
+def _of_points(view: ReportView) -> Iterator[tuple[dt.date | None, str, str, str]]:
+    points = view.data.measuring_points
+    live = points[points["retired_at_utc"].isna() & points["well"].isin(view.wells["well"])]
+    for row in live.to_dict("records"):
+        access = text_of(row["access"])
+        name = "measuring point" if access in ("", "main") else f"measuring point of access {access}"
+        what = f"{name} {text_of(row['change']) or 'in force'}: {view.measures.text(row['elevation_m'])}"
+        why = "; ".join(filter(None, (text_of(row["description"]), text_of(row["notes"]))))
+        yield _local(row["valid_from_utc"], view), str(row["well"]), what, why
+
+
+def _of_instruments(view: ReportView) -> Iterator[tuple[dt.date | None, str, str, str]]:
+    hung = view.data.deployments
+    known = {*view.wells["well"], ""}
+    for row in hung[hung["well"].isin(known)].to_dict("records"):
+        well, notes = text_of(row["well"]), text_of(row.get("notes"))
+        depth = row["hanging_depth_m"]
+        where = "" if pd.isna(depth) else f" at {view.measures.text(depth)} below the measuring point"
+        what = f"{row['instrument']} hung{where}" if well else f"{row['instrument']} set up as barometer"
+        yield _local(row["hung_at_utc"], view), well, what, notes
+        yield _local(row["removed_at_utc"], view), well, f"{row['instrument']} removed", notes
+
+
+def _of_thresholds(view: ReportView) -> Iterator[tuple[dt.date | None, str, str, str]]:
+    thresholds = view.data.thresholds
+    for row in thresholds[thresholds["well"].isin(view.wells["well"])].to_dict("records"):
+        name = f"{row['kind']} threshold “{row['threshold']}” at {view.measures.text(row['elevation_m'])}"
+        yield _local(row["valid_from_utc"], view), str(row["well"]), f"{name} in force", text_of(row["basis"])
+        yield _local(row["valid_until_utc"], view), str(row["well"]), f"{name} ended", text_of(row["basis"])
+
+
+def _local(moment: Any, view: ReportView) -> dt.date | None:
+    return None if pd.isna(moment) else local_day(moment, view.data.site.time_zone)
+
+
+def planned_and_done(view: ReportView, _drawing: Drawing) -> Section:
+    """Return the section on what was planned in each round of the period and what was done, with reasons."""
+    title = "Planned and done"
+    if not view.in_period:
+        return Section("planned_and_done", title, (Paragraph("No round was measured in this period."),))
+    columns = (
+        Column("Round"),
+        Column("Days"),
+        Column("Purpose"),
+        *(Column(name, "", 0, "right", group="Wells") for name in ("planned", "visited", "with a level", "besides")),
+        Column("Not done, and why"),
+    )
+    rows = tuple(_round_row(gauging) for gauging in view.in_period)
+    caption = "Rounds of the period: wells planned, visited, with a level that can be compared, and measured besides."
+    return Section("planned_and_done", title, (Table("planned-and-done", caption, columns, rows),))
+
+
+def _round_row(gauging: RoundView) -> tuple[Cell, ...]:
+    planned = set(gauging.planned)
+    visited = planned & set(gauging.best)
+    measured = [well for well in visited if not why_no_number(gauging.best[well])]
+    besides = set(gauging.best) - planned
+    days = date_text(gauging.first)
+    if gauging.last != gauging.first:
+        days = f"{days} to {date_text(gauging.last)}"
+    return (
+        Cell(gauging.code or "levels without a round"),
+        Cell(days),
+        text_cell(gauging.purpose, "no purpose on record"),
+        Cell(len(planned)),
+        Cell(len(visited)),
+        Cell(len(measured)),
+        Cell(len(besides)),
+        Cell(_not_done(gauging)),
+    )
+
+
+def _not_done(gauging: RoundView) -> str:
+    """Return the wells without a level that can be compared, grouped by the reason."""
+    reasons: dict[str, list[str]] = {}
+    for well in gauging.planned:
+        event = gauging.best.get(well)
+        why = NO_REASON if event is None else why_no_number(event)
+        if why:
+            reasons.setdefault(why, []).append(well)
+    return "; ".join(f"{joined(wells)}: {why}" for why, wells in reasons.items()) or "every planned well gave a level"
+
+
+def field_conditions(view: ReportView, _drawing: Drawing) -> Section:
+    """Return the section on what was met at the wells: every status but a plain level, and every remark."""
+    title = "Field conditions and deviations"
+    blocks: list[Block] = []
+    for gauging in reversed(view.in_period):
+        if len(view.in_period) > 1:
+            blocks.append(Heading(f"{gauging.label[:1].upper()}{gauging.label[1:]}"))
+        blocks.append(_conditions(view, gauging))
+    if not blocks:
+        blocks.append(Paragraph("No round was measured in this period."))
+    return Section("field_conditions", title, tuple(blocks))
+
+
+def _conditions(view: ReportView, gauging: RoundView) -> Block:
+    events = gauging.events
+    told = events[~events["status"].isin(_PLAIN) | (events["notes"].fillna("") != "")]
+    if told.empty:
+        return Paragraph(f"Every well of {gauging.label} was met as usual, and nothing was remarked.")
+    columns = (Column("Well"), Column("Visited at"), Column("Status"), Column("Remarks"), Column("By"))
+    rows: list[Row] = []
+    for code, wells in view.by_aquifer():
+        members = told[told["well"].isin(wells["well"])].sort_values(["well", "measured_at_utc"], kind="stable")
+        if len(members):
+            rows.append(Group(view.aquifer_name(code)))
+        rows.extend(
+            (
+                Cell(event_well(event)),
+                Cell(moment_text(str(event["measured_at"]))),
+                Cell(str(event["status"])),
+                text_cell(event["notes"], "no remarks"),
+                text_cell(event["observer"]),
+            )
+            for event in members.to_dict("records")
+        )
+    caption = f"What was met at the wells in {gauging.label}: visits without a plain static level, and remarks."
+    return Table(f"conditions-{gauging.code or 'period'}", caption, columns, tuple(rows), identified_by=2)

@@ -1,0 +1,236 @@
+"""Seasons and trends of the wells."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+import pandas as pd
+
+from gwnet.reporting.content import Block, Cell, Column, Group, Heading, Paragraph, Row, Section, Table
+from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.sections.common import (
+    bound_sign,
+    day_text,
+    length_column,
+    number_cell,
+    number_of,
+    text_cell,
+    text_of,
+)
+from gwnet.reporting.sections.comparison import picture_slot
+from gwnet.reporting.view import ReportView
+
+__all__ = ["seasons", "trends"]
+
+_TOO_FEW: Final = "too few values"
+#: Places of a probability.
+_P_DECIMALS: Final = 3
+
+
+def seasons(view: ReportView, _drawing: Drawing) -> Section:
+    """Return the section on how the newest levels stand in their season."""
+    title = "Seasons"
+    table = view.data.extras.seasons
+    table = table[table["well"].isin(view.wells["well"]) & (table["n"] > 0)] if len(table) else table
+    if table.empty:
+        return Section("seasons", title, (Paragraph("No well has a level from which seasons could be worked out."),))
+    blocks: list[Block] = [_season_table(view, table)]
+    blocks.extend(picture_slot(picture) for picture in view.data.extras.pictures.get("seasons", ()))
+    return Section("seasons", title, tuple(blocks))
+
+
+def _season_table(view: ReportView, table: pd.DataFrame) -> Table:
+    measures = view.measures
+    columns = (
+        Column("Well"),
+        Column("on", group="Newest level"),
+        length_column("elevation", measures, group="Newest level"),
+        Column("percentile of its month", "%", 0, "right", group="Newest level"),
+        length_column("Yearly cycle, low to high", measures),
+        Column("High in the year"),
+        length_column("elevation", measures, group="Highest"),
+        Column("on", group="Highest"),
+        length_column("elevation", measures, group="Lowest"),
+        Column("on", group="Lowest"),
+    )
+    by_well = {str(row["well"]): row for row in table.to_dict("records")}
+    rows: list[Row] = []
+    for code, wells in view.by_aquifer():
+        members = [by_well[str(well)] for well in wells["well"] if str(well) in by_well]
+        if members:
+            rows.append(Group(view.aquifer_name(code)))
+        rows.extend(_season_row(view, row) for row in members)
+    notes = (
+        "Percentile: the share of years of the record whose level of the same calendar month stands lower, by the "
+        "position of Weibull, rank / (n + 1). It is stated as a number; no word grades it.",
+    )
+    caption = "How the newest level of each well stands in its season, the yearly cycle, and the records."
+    return Table("seasons", caption, columns, tuple(rows), notes)
+
+
+def _season_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
+    measures, note = view.measures, text_of(row["note"]) or _TOO_FEW
+    percentile, years = number_of(row["percentile"]), number_of(row["percentile_years"])
+    amplitude = number_of(row["amplitude_m"])
+    sign = bound_sign({"bound": text_of(row["newest_bound"])})
+    few = f"only {int(years)} years of that month" if math.isfinite(years) else note
+    return (
+        Cell(str(row["well"])),
+        text_cell(str(row["newest"])[:10] if text_of(row["newest"]) else "", note),
+        Cell(measures.length(number_of(row["newest_m"])), prefix=sign),
+        Cell(percentile, "" if math.isfinite(percentile) else few),
+        Cell(measures.length(2 * amplitude), "" if math.isfinite(amplitude) else note),
+        text_cell(row["highest_in_year"], note),
+        Cell(measures.length(number_of(row["highest_m"])), ""),
+        text_cell(day_text(row["highest"]), note),
+        Cell(measures.length(number_of(row["lowest_m"])), ""),
+        text_cell(day_text(row["lowest"]), note),
+    )
+
+
+def trends(view: ReportView, _drawing: Drawing) -> Section:
+    """Return the section on trends of wells and aquifers, and when thresholds would be reached on them."""
+    extras = view.data.extras
+    table = extras.trends[extras.trends["well"].isin(view.wells["well"])] if len(extras.trends) else extras.trends
+    if table.empty:
+        return Section("trends", "Trends", (Paragraph("No well has levels that could be tested for a trend."),))
+    blocks: list[Block] = [
+        Paragraph(
+            f"{extras.trend_text}. A trend is told where the probability, adjusted for the number of wells tested, is "
+            "below 0.05; slopes are medians of all slopes with 95 % limits. A trend says what the record shows and "
+            "nothing of its cause or of what comes."
+        )
+    ]
+    blocks.extend(picture_slot(picture) for picture in extras.pictures.get("trends", ()))
+    blocks.append(_trend_table(view, table))
+    if len(extras.pooled):
+        blocks.append(Heading("Aquifers as a whole"))
+        blocks.append(_pooled_table(view, extras.pooled))
+    dates = extras.threshold_dates
+    dates = dates[dates["well"].isin(view.wells["well"])] if len(dates) else dates
+    if len(dates):
+        blocks.append(Heading("Thresholds on these trends"))
+        blocks.append(_threshold_table(view, dates))
+    return Section("trends", "Trends", tuple(blocks))
+
+
+def _slope_columns(view: ReportView) -> tuple[Column, ...]:
+    unit, places = f"{view.measures.unit}/year", view.measures.decimals
+    return (
+        Column("slope", unit, places, "right", signed=True, group="Trend"),
+        Column("lower limit", unit, places, "right", signed=True, group="Trend"),
+        Column("upper limit", unit, places, "right", signed=True, group="Trend"),
+    )
+
+
+def _slope_cells(view: ReportView, row: dict[str, Any], why: str) -> tuple[Cell, ...]:
+    names = ("slope_m_per_year", "slope_lower_m_per_year", "slope_upper_m_per_year")
+    values = [view.measures.length(number_of(row[name])) for name in names]
+    return tuple(Cell(value, "" if math.isfinite(value) else why) for value in values)
+
+
+def _trend_table(view: ReportView, table: pd.DataFrame) -> Table:
+    columns = (
+        Column("Well"),
+        Column("Values", align="right"),
+        Column("from"),
+        Column("to"),
+        Column("p", "", _P_DECIMALS, "right"),
+        Column("p adjusted", "", _P_DECIMALS, "right"),
+        *_slope_columns(view),
+        Column("Direction"),
+    )
+    by_well = {str(row["well"]): row for row in table.to_dict("records")}
+    rows: list[Row] = []
+    for code, wells in view.by_aquifer():
+        members = [by_well[str(well)] for well in wells["well"] if str(well) in by_well]
+        if members:
+            rows.append(Group(view.aquifer_name(code)))
+        rows.extend(_trend_row(view, row) for row in members)
+    notes = (
+        "p and the limits allow for covariance among seasons and, where the record shows it, for correlation from year "
+        "to year; p adjusted is for all wells of the table together (false discovery).",
+    )
+    return Table("trends", "Trends of the water elevation of each well.", columns, tuple(rows), notes)
+
+
+def _trend_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
+    note = text_of(row["note"])
+    why = note or _TOO_FEW
+    bounds = int(row["n_bounds"] or 0)
+    counted = f"{bounds} of them bounds" if bounds else ""
+    return (
+        Cell(str(row["well"])),
+        Cell(int(row["n"]), counted),
+        text_cell(str(row["first"])[:10], why),
+        text_cell(str(row["last"])[:10], why),
+        _p_cell(row["p"], why),
+        _p_cell(row["p_adjusted"], why),
+        *_slope_cells(view, row, why),
+        text_cell(row["direction"], why),
+    )
+
+
+def _p_cell(value: Any, why: str) -> Cell:
+    p = number_of(value)
+    if not math.isfinite(p):
+        return Cell(None, why)
+    least = 10.0**-_P_DECIMALS
+    return Cell(f"< {least:.{_P_DECIMALS}f}") if p < least / 2 else Cell(p)
+
+
+def _pooled_table(view: ReportView, table: pd.DataFrame) -> Table:
+    columns = (
+        Column("Aquifer"),
+        *(Column(name, align="right", group="Wells") for name in ("tested", "rising", "falling")),
+        Column("p", "", _P_DECIMALS, "right"),
+        *_slope_columns(view),
+        Column("Direction"),
+        Column("p that wells differ", "", _P_DECIMALS, "right"),
+    )
+    rows: list[Row] = []
+    for row in table.to_dict("records"):
+        why = text_of(row["note"]) or _TOO_FEW
+        rows.append(
+            (
+                Cell(view.aquifer_name(str(row["aquifer"]))),
+                Cell(int(row["wells"])),
+                Cell(int(row["wells_rising"])),
+                Cell(int(row["wells_falling"])),
+                _p_cell(row["p"], why),
+                *_slope_cells(view, row, why),
+                text_cell(row["direction"], why),
+                _p_cell(row["p_wells_differ"], why),
+            )
+        )
+    caption = "One trend for all wells of an aquifer, with the covariance among them."
+    return Table("pooled-trends", caption, columns, tuple(rows))
+
+
+def _threshold_table(view: ReportView, table: pd.DataFrame) -> Table:
+    columns = (
+        Column("Well"),
+        Column("Threshold"),
+        Column("Kind"),
+        length_column("Level", view.measures),
+        Column("On this trend"),
+        Column("reached on", group="Projected"),
+        Column("earliest", group="Projected"),
+        Column("latest", group="Projected"),
+    )
+    rows: list[Row] = []
+    for row in table.to_dict("records"):
+        why = text_of(row.get("note")) or text_of(row["state"]) or "not on this trend"
+        rows.append(
+            (
+                Cell(str(row["well"])),
+                Cell(str(row["threshold"])),
+                Cell(str(row["kind"])),
+                number_cell(view.measures.length(number_of(row["threshold_elevation_m"])), "not known"),
+                text_cell(row["state"], why),
+                *(text_cell(day_text(row[name]), why) for name in ("reached_on", "earliest", "latest")),
+            )
+        )
+    caption = "When each threshold would be reached if the trend went on; a projection, not a forecast."
+    return Table("threshold-dates", caption, columns, tuple(rows), identified_by=2)
