@@ -21,6 +21,8 @@ from gwnet.hydro.series import usual_interval_s
 from gwnet.store import fetch_levels, fetch_samples
 
 _SECOND = np.timedelta64(1, "s")
+#: Spells of samples that are left out are marked in hydrographs from this length on; coverage charts show all of them.
+_SHOWN_SPELL = pd.Timedelta(days=1)
 
 
 def logger_series(
@@ -81,7 +83,9 @@ def _one_well(members: Sequence[LoggerHeads], states: pd.Series, hung: pd.DataFr
         water_elevation_m=values[order],
         approved=approved[order].astype(bool),
         hung=tuple(spans),
-        left_out=tuple(span for one in ordered for span in _spells(one, left_out=True)),
+        left_out=tuple(
+            (since, to) for one in ordered for since, to in _spells(one, left_out=True) if to - since >= _SHOWN_SPELL
+        ),
         notes=tuple(_note(one) for one in ordered),
     )
 

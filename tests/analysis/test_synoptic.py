@@ -9,6 +9,7 @@ import pytest
 from gwnet.analysis.levels import levels as reduced_levels
 from gwnet.analysis.places import located
 from gwnet.analysis.synoptic import CONTROL_COLUMNS, leave_out, same_day_set, span_of
+from gwnet.analysis.synoptic_loggers import logger_text, moment_of
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError
 from gwnet.store import fetch
 
@@ -303,3 +304,104 @@ def test_a_set_from_the_record(tmp_path):
     assert control["used"].tolist() == [True, True, True, False]
     assert reasons(control)["D"] == "pumping"
     assert span_of(control).hours == 2.0
+
+
+def logger_levels(*rows):
+    """Return levels of loggers from (well, UTC time, elevation, half-width)."""
+    made = pd.DataFrame(list(rows), columns=["well", "measured_at_utc", "water_elevation_m", "uncertainty_m"])
+    when = pd.to_datetime(made["measured_at_utc"], utc=True)
+    local = (when + pd.Timedelta(hours=1)).dt.strftime("%Y-%m-%dT%H:%M+01:00")
+    return made.assign(measured_at_utc=when.astype("datetime64[us, UTC]"), measured_at=local)
+
+
+AT_TEN = tuple((well, "2026-03-17T09:00", 47.0 + number, 0.04) for number, well in enumerate("ABCD"))
+
+
+def test_a_logger_stands_in_where_nothing_was_read_and_never_for_a_reading():
+    read = levels(
+        ("A", "2026-03-17T09:00", 40.0, {}),
+        ("B", "2026-03-17T09:30", np.nan, {"status": "no access", "unusable_reason": "no access"}),
+    )
+    control = chosen(read, loggers=logger_levels(*AT_TEN[:3])).set_index("well")
+    assert control["source"].to_dict() == {"A": "hand", "B": "logger", "C": "logger", "D": ""}
+    assert control["water_elevation_m"].to_dict() == pytest.approx(
+        {"A": 40.0, "B": 48.0, "C": 49.0, "D": np.nan}, nan_ok=True
+    )
+    assert control.loc["B", ["measured_at", "status", "event_id", "used", "reason"]].tolist() == [
+        "2026-03-17T10:00+01:00",
+        "static",
+        -1,
+        True,
+        "",
+    ]
+    assert control.loc["C", "uncertainty_m"] == 0.04
+    assert control.loc["D", "reason"] == "no measurement on the date"
+
+
+@pytest.mark.parametrize(
+    ("status", "reason", "stands_in"),
+    [
+        ("no access", "no access", True),
+        ("obstructed", "obstructed", True),
+        ("frozen", "frozen", True),
+        ("static", "repeats disagree", True),
+        ("static", "quality suspect", True),
+        ("static", "rejected on review", True),
+        ("pumping", "pumping", False),
+        ("recovering", "recovering", False),
+        ("nearby pumping", "nearby pumping", False),
+        ("affected by surface water", "affected by surface water", False),
+        ("dry", "dry", False),
+        ("destroyed", "destroyed", False),
+        ("static", "water below the screen", False),
+        ("static", "floating product not corrected", False),
+    ],
+)
+def test_a_logger_stands_in_only_where_the_reading_failed_and_not_the_water(status, reason, stands_in):
+    read = levels(("A", "2026-03-17T09:00", np.nan, {"status": status, "unusable_reason": reason}))
+    control = chosen(read, loggers=logger_levels(*AT_TEN)).set_index("well")
+    assert (control.loc["A", "source"] == "logger") == stands_in == control.loc["A", "used"]
+    assert bool(control.loc["A", "reason"]) != stands_in
+
+
+def test_a_logger_does_not_mend_what_is_wrong_with_the_well():
+    site = wells(
+        ("A", 0, 0, {"decommissioned_on": "2020-01-01"}),
+        ("B", 100, 0, {"purpose": "public supply"}),
+        ("C", np.nan, np.nan, {}),
+        ("D", 100, 100, {}),
+    )
+    control = chosen(levels(), site, loggers=logger_levels(*AT_TEN), exclude=["D"])
+    assert not control["used"].any()
+    assert reasons(control)["D"] == "left out by request"
+
+
+def test_of_two_wells_at_one_place_a_logger_may_be_the_one():
+    site = wells(("A", 0, 0, {}), ("B", 0.1, 0, {"screen_top_m": 30.0, "screen_bottom_m": 34.0}), ("C", 100, 100, {}))
+    control = chosen(
+        levels(("B", "2026-03-17T09:00", 40.0, {}), ("C", "2026-03-17T09:00", 41.0, {})),
+        site,
+        loggers=logger_levels(AT_TEN[0]),
+    )
+    assert reasons(control)["B"].startswith("one well a place: A stands for it")
+    assert control.set_index("well").loc["A", "source"] == "logger"
+
+
+def test_the_moment_of_a_set_is_the_median_of_its_used_readings():
+    read = levels(
+        ("A", "2026-03-17T09:00", 40.0, {}),
+        ("B", "2026-03-17T10:00", 40.0, {}),
+        ("C", "2026-03-17T11:30", 40.0, {}),
+        ("D", "2026-03-17T04:00", 40.0, {"status": "pumping", "unusable_reason": "pumping"}),
+    )
+    assert moment_of(chosen(read), DAY, "UTC+01:00") == pd.Timestamp("2026-03-17T09:00Z")
+    assert moment_of(chosen(levels(("A", "2026-03-17", 40.0, {}))), DAY, "UTC+01:00") == pd.Timestamp(
+        "2026-03-17T11:00Z"
+    )
+
+
+def test_the_listing_names_levels_of_loggers():
+    read = levels(("A", "2026-03-17T09:00", 40.0, {}))
+    assert logger_text(chosen(read)) == ""
+    told = logger_text(chosen(read, loggers=logger_levels(*AT_TEN[1:3])))
+    assert told.endswith("B at 2026-03-17 10:00, C at 2026-03-17 10:00.")
