@@ -303,7 +303,7 @@ def deployments(connection: Connection, known_on: dt.datetime | None = None) -> 
         .outerjoin(Well, Well.id == hung.well_id)
         .outerjoin(barometer, barometer.id == hung.barometer_id)
         .where(on_record(hung, known_on))
-        .order_by(Site.code, Well.code, Instrument.code, hung.valid_from_utc)
+        .order_by(Site.code, func.coalesce(Well.code, ""), Instrument.code, hung.valid_from_utc)
     )
     table = fill_text(frame(connection, statement), "well", "kind", "barometer", "notes")
     table.insert(3, "access", np.where(table["well"] == "", "", "main"))

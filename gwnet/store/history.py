@@ -9,6 +9,7 @@ import pandas as pd
 from sqlalchemy import ColumnElement, Connection, Select, Table, select
 
 from gwnet.clock import zone_of
+from gwnet.store.history_loggers import concerned, in_words, series_names
 from gwnet.store.levels import LevelEvent, LevelReading
 from gwnet.store.schema import METADATA
 from gwnet.store.sites import Aquifer, Site, SiteRecord
@@ -31,6 +32,8 @@ ROW_KEYS: Final[dict[str, tuple[str, ...]]] = {
     "context_value": ("context_series_id", "on_date"),
     "level_record": ("level_event_id",),
     "register_entry": ("site_id", "code"),
+    "download": ("series_id", "source_file_id"),
+    "adjustment": ("series_id", "kind", "valid_from_utc"),
 }
 
 #: Columns that say who recorded a row and when; they differ between any two rows.
@@ -94,6 +97,11 @@ class _Names:
         ):
             table = METADATA.tables[name]
             self.of[column] = {row.id: row.code for row in connection.execute(select(table.c.id, table.c.code))}
+        self.of["barometer_id"] = self.of["instrument_id"]
+        self.of["series_id"] = series_names(connection, self.of["instrument_id"])
+        self.of["source_file_id"] = {
+            row.id: row.name for row in connection.execute(select(SourceFile.id, SourceFile.name))
+        }
         zones = set(connection.scalars(select(SiteRecord.time_zone)))
         self.zone = zone_of(zones.pop()) if len(zones) == 1 else dt.UTC
 
@@ -188,6 +196,8 @@ _OF_WELL: Final[dict[str, str]] = {
     "instrument_record": "instrument",
     "tape_check": "tape check",
     "level_record": "level",
+    "download": "download",
+    "adjustment": "adjustment",
     "verdict": "finding",
     "review": "review",
 }
@@ -214,6 +224,7 @@ HAPPENING_COLUMNS: Final = (
 #: What a recorded, corrected or withdrawn row of some subjects is called.
 _ACTS: Final = {
     "finding": {"recorded": "noticed", "corrected": "noticed again", "withdrawn": "no longer noticed"},
+    "download": {"recorded": "loaded"},
     "review": {"recorded": "reviewed", "corrected": "reviewed", "withdrawn": "reviewed"},
     "decision": {"recorded": "decided", "corrected": "decided", "withdrawn": "decided"},
 }
@@ -267,7 +278,8 @@ class _Teller:
         verdict = METADATA.tables["verdict"]
         query = select(verdict).where((verdict.c.well_id == well_id) | verdict.c.level_event_id.in_(self._events()))
         self.verdicts = {row["id"]: dict(row) for row in connection.execute(query).mappings()}
-        self.sources = {row.id: row.name for row in connection.execute(select(SourceFile.id, SourceFile.name))}
+        self.sources = names.of["source_file_id"]
+        self.loggers = concerned(connection, well_id)
 
     def _events(self) -> Select[int]:
         return select(LevelEvent.id).where(LevelEvent.well_id == self.well_id)
@@ -296,6 +308,8 @@ class _Teller:
         """Return the condition that keeps the rows of a table that concern the well."""
         events = self._events()
         name = table.name
+        if name in self.loggers:
+            return table.c.id.in_(self.loggers[name])
         if name == "site_record":
             return table.c.site_id == select(Well.site_id).where(Well.id == self.well_id).scalar_subquery()
         if name in {"instrument_record", "tape_check"}:
@@ -314,6 +328,8 @@ class _Teller:
             return {"": row["state"]}
         if table_name == "verdict":
             return {"": row["message"]}
+        if table_name in self.loggers:
+            return {"": in_words(table_name, row, lambda moment: self.names.text("", moment))}
         found = _values(self.connection, table_name, row)
         hidden = {*key, "local_offset_minutes"}
         return {
@@ -352,7 +368,7 @@ class _Teller:
             "recorded_at_utc": row["retired_at_utc"],
             "recorded_by": row["retired_by"],
             "reason": row["retired_reason"],
-            "source_file_id": None,
+            "source_file_id": row["source_file_id"] if table_name == "download" else None,
             "source_row": None,
         }
         return {**self._act({**row, **gone}, subject, "withdrawn"), "item": item, "was": "on record", "now": ""}
@@ -372,6 +388,9 @@ class _Teller:
         """Return what a row is about in words, and its subject."""
         if table_name == "level_record":
             return self.when[row["level_event_id"]], subject
+        if table_name in self.loggers:
+            kind = f", {row['kind']}" if table_name == "adjustment" else ""
+            return f"{self.names.text('series_id', row['series_id'])}{kind}", subject
         if table_name == "verdict":
             return self._finding(row), subject
         if table_name == "review":
