@@ -1,0 +1,152 @@
+"""Levels of loggers beside those read by hand; a constructed record of three wells and a sensor of water elevation."""
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from gwnet.analysis.levels import levels
+from gwnet.analysis.logger_heads import heads
+from gwnet.analysis.logger_levels import approved_at, levels_for_map, with_loggers
+from gwnet.analysis.site_maps import control_of
+from gwnet.errors import SettingsError
+from gwnet.store import fetch, fetch_levels
+from gwnet.store.fetch_levels import LevelFilter
+
+from .logger_record import Loggers, hours
+from .record import Record
+
+SLOPE_M_PER_H = 0.001
+
+
+@pytest.fixture(scope="module")
+def record(tmp_path_factory):
+    """Three wells, read in two rounds; in A and B hang vented loggers whose column rises by 1 mm an hour."""
+    made = Record(tmp_path_factory.mktemp("loggers") / "r.sqlite", same_day_window_days=0)
+    place = {"A": (500_000.0, 5_300_000.0), "B": (500_400.0, 5_300_000.0), "C": (500_000.0, 5_300_300.0)}
+    for code, (x, y) in place.items():
+        made.well(code, point=(100.0, 0.5), ground_elevation_m=99.5, easting=x, northing=y)
+    made.well("D", point=(100.0, 0.5), ground_elevation_m=99.5, easting=500_400.0, northing=5_300_300.0)
+    made.rounds = {}
+    for code, first, last in (("R1", "2024-01-02", "2024-01-02"), ("R2", "2024-01-09", "2024-01-10")):
+        made.rounds[code] = made.add("gauging_round", site_id=made.site_id, code=code)
+        days = {"starts_on": dt.date.fromisoformat(first), "ends_on": dt.date.fromisoformat(last)}
+        made.add("round_record", gauging_round_id=made.rounds[code], wells="[]", **days)
+    loggers = Loggers(made)
+    loggers.instrument("L-A", kind="vented pressure logger")
+    loggers.instrument("L-B", kind="vented pressure logger")
+    loggers.hang("L-A", "A")
+    loggers.hang("L-B", "B", end="2024-01-09T06:00")
+    column = 5.0 + SLOPE_M_PER_H * np.arange(300)
+    loggers.samples("L-A", "water column", "m", hours(300), column)
+    loggers.samples("L-B", "water column", "m", hours(300), column + 1.0)
+    made.loggers = loggers
+    made.events = {}
+
+    def read(well, when, depth, round_code, **more):
+        event = made.event(well, when, [("depth_to_water", depth)], gauging_round_id=made.rounds[round_code], **more)
+        made.events[well, when] = event
+
+    # 2024-01-02T09:00 is hour 33: A's head is then 90.033 m, B's 91.033 m
+    read("A", "2024-01-02T09:00", 9.967, "R1")
+    read("B", "2024-01-02T09:00", 8.967, "R1")
+    read("C", "2024-01-02T11:00", 9.0, "R1")
+    read("A", "2024-01-09T09:00", 9.799, "R2")  # hour 201
+    read("C", "2024-01-09T09:40", 9.1, "R2")
+    read("D", "2024-01-09T10:00", 9.2, "R2")
+    read("C", "2024-01-20T09:00", 9.1, "R2")  # late: beyond the round's days
+    return made
+
+
+def asked(record, how, **wanted):
+    with record.loggers.reading() as connection:
+        chosen = LevelFilter(**wanted)
+        table = with_loggers(connection, levels(connection, chosen), chosen, how)
+    return table[table["method"] == "logger"].reset_index(drop=True), table
+
+
+def test_without_loggers_the_levels_are_as_they_were(record):
+    with record.loggers.reading() as connection:
+        table = levels(connection)
+        pd.testing.assert_frame_equal(with_loggers(connection, table, LevelFilter(), "none"), table)
+        with pytest.raises(SettingsError, match="not as 'hourly'"):
+            with_loggers(connection, table, LevelFilter(), "hourly")
+
+
+def test_at_each_round_the_head_at_the_median_time_of_its_readings(record):
+    rows, table = asked(record, "round")
+    assert rows[["well", "round"]].to_numpy().tolist() == [["A", "R1"], ["A", "R2"], ["B", "R1"], ["B", "R2"]]
+    first, second = rows.iloc[0], rows.iloc[1]
+    assert first["measured_at"] == "2024-01-02T10:00+01:00"  # of 9:00, 9:00 and 11:00 UTC the middle one
+    assert first["water_elevation_m"] == pytest.approx(90.033, abs=1e-6)
+    # 9:00, 9:40 and 10:00 of the round's own days; the late reading does not count
+    assert second["measured_at"] == "2024-01-09T10:40+01:00"
+    assert second["water_elevation_m"] == pytest.approx(90.0 + SLOPE_M_PER_H * (201 + 40 / 60), abs=1e-6)
+    assert first["depth_to_water_m"] == pytest.approx(100.0 - first["water_elevation_m"])
+    assert first["depth_below_ground_m"] == pytest.approx(first["depth_to_water_m"] - 0.5)
+    assert (rows["event_id"] == -1).all()
+    assert rows["usable"].all()
+    assert (rows["uncertainty_m"] > 0).all()
+    assert table.dtypes.to_dict() == asked(record, "none")[1].dtypes.to_dict()
+    assert table["measured_at_utc"].groupby(table["well"]).is_monotonic_increasing.all()
+
+
+def test_a_logger_that_ended_before_the_moment_gives_the_head_nearest_to_it_that_day(record):
+    rows, _ = asked(record, "round", wells=["B"], round="R2")
+    assert len(rows) == 1
+    assert rows.loc[0, "measured_at"] == "2024-01-09T06:00+01:00"  # its last sample before it was taken out at 6:00 UTC
+    assert rows.loc[0, "notes"].endswith("nearest to the round")
+
+
+def test_daily_means_bear_the_date_alone(record):
+    rows, _ = asked(record, "daily", wells=["A"])
+    assert rows["measured_at"].tolist()[:2] == ["2024-01-01", "2024-01-02"]
+    assert not rows["time_known"].any()
+    day = rows[rows["measured_at"] == "2024-01-05"].iloc[0]
+    # the local day runs from 23:00 to 22:00 UTC: hours 95 to 118
+    assert day["water_elevation_m"] == pytest.approx(90.0 + SLOPE_M_PER_H * np.mean(np.arange(95, 119)), abs=1e-6)
+    assert day["measured_at_utc"] == pd.Timestamp("2024-01-05T11:00Z")
+    in_round, _ = asked(record, "daily", round="R2", wells=["A"])
+    assert in_round["measured_at"].tolist() == ["2024-01-09", "2024-01-10"]
+
+
+def test_aquifer_and_well_restrict(record):
+    assert set(asked(record, "round", wells=["B"])[0]["well"]) == {"B"}
+    assert len(asked(record, "round", aquifer="lower")[0]) == 0
+
+
+def test_heads_are_approved_between_two_approved_readings_only(record):
+    with record.loggers.reading() as connection:
+        (one,) = heads(connection, ["A"])
+    when = hours(300)
+    first, second = record.events["A", "2024-01-02T09:00"], record.events["A", "2024-01-09T09:00"]
+    both = pd.Series({first: "approved", second: "approved"})
+    state = approved_at(one, both, when)
+    assert np.flatnonzero(state)[[0, -1]].tolist() == [33, 201]
+    assert state[33:202].all()
+    assert not approved_at(one, pd.Series({first: "approved", second: "provisional"}), when)[34:].any()
+
+
+def test_a_map_takes_the_logger_s_head_and_its_uncertainty(record):
+    day = dt.date(2024, 1, 9)
+    with record.loggers.reading() as connection:
+        site = fetch.one_site(connection, None)
+        bare = control_of(connection, site, "upper", day).set_index("well")
+        with_b = control_of(connection, site, "upper", day, loggers=True).set_index("well")
+    assert bare.loc["B", ["used", "source", "reason"]].tolist() == [False, "", "no measurement on the date"]
+    assert with_b.loc["B", ["used", "source", "reason"]].tolist() == [True, "logger", ""]
+    assert with_b.loc["B", "measured_at"] == "2024-01-09T06:00+01:00"
+    assert with_b.loc["B", "water_elevation_m"] == pytest.approx(91.0 + SLOPE_M_PER_H * 197, abs=1e-6)
+    assert with_b.loc["B", "uncertainty_m"] > bare.loc["A", "uncertainty_m"]
+    pd.testing.assert_frame_equal(with_b.drop(index="B"), bare.drop(index="B"))
+
+
+def test_beyond_the_window_a_logger_tells_nothing(record):
+    with record.loggers.reading() as connection:
+        site = fetch.one_site(connection, None)
+        moment = pd.Timestamp("2024-01-20T10:00Z")
+        day = pd.Timedelta(days=1)
+        none = levels_for_map(connection, site, ["A", "B"], moment, first=moment - day, last=moment + day)
+        assert len(none) == 0
+        assert len(fetch_levels.reviews(connection)) == 0
