@@ -33,7 +33,7 @@ class CensoredSlope:
     open_count : int
         Pairs of which only a lowest or highest possible slope, or neither, is known.
     slope : float
-        Slope at which as many pairs are surely steeper as are surely flatter; infinite where the bounds leave it open.
+        Slope at which as many pairs are surely steeper as are surely flatter; infinite or NaN where it stays open.
     lower : float
         Lower limit; minus infinity where there is none.
     upper : float
@@ -53,13 +53,16 @@ class PairSlopes:
 
     Attributes
     ----------
-    middle : ndarray of float64, shape (n,)
-        Sorted slopes; with bounds the sorted lowest and highest possible ones, taken two by two.
+    first : ndarray of float64, shape (n,)
+        Sorted slopes; with bounds every other one, from the first, of the sorted lowest and highest possible slopes.
+    second : ndarray of float64, shape (n,)
+        The same without bounds, else every other one from the second; limits stand between the two on the safe side.
     open_count : int
         Pairs of which only a lowest or highest possible slope, or neither, is known.
     """
 
-    middle: Floats
+    first: Floats
+    second: Floats
     open_count: int
 
     def limits(
@@ -81,8 +84,11 @@ class PairSlopes:
         tuple of float
             Median, lower and upper limit; infinite where there is none.
         """
-        wanted = limit_ranks(self.middle.size, max(variance, 0.0), confidence=confidence, ranks=ranks)
-        return _at(self.middle, (self.middle.size + 1) / 2.0), _at(self.middle, wanted[0]), _at(self.middle, wanted[1])
+        count = self.first.size
+        lower, upper = limit_ranks(count, max(variance, 0.0), confidence=confidence, ranks=ranks)
+        ends = float(self.first[count // 2]), float(self.second[(count - 1) // 2])
+        middle = ends[0] if ends[0] == ends[1] else (ends[0] + ends[1]) / 2.0
+        return middle, _at(self.first, lower), _at(self.second, upper)
 
 
 def pair_slopes(values: ArrayLike, times: ArrayLike | None = None, *, bound: ArrayLike = 0) -> PairSlopes:
@@ -111,7 +117,7 @@ def pair_slopes(values: ArrayLike, times: ArrayLike | None = None, *, bound: Arr
 
     Examples
     --------
-    >>> pair_slopes([5.0, 4.0, 3.5]).middle.tolist()
+    >>> pair_slopes([5.0, 4.0, 3.5]).first.tolist()
     [-1.0, -0.75, -0.5]
     """
     low, high = value_limits(values, bound)
@@ -130,9 +136,9 @@ def pair_slopes(values: ArrayLike, times: ArrayLike | None = None, *, bound: Arr
         raise TooFewLevelsError(message)
     if same:
         flattest.sort()
-        return PairSlopes(flattest, 0)
+        return PairSlopes(flattest, flattest, 0)
     steepest = _there((high[later] - low[earlier]) / apart)
-    return PairSlopes(_taken_by_two(flattest, steepest), int(np.count_nonzero(flattest < steepest)))
+    return PairSlopes(*_taken_by_two(flattest, steepest), int(np.count_nonzero(flattest < steepest)))
 
 
 @lru_cache(maxsize=8)
@@ -145,11 +151,9 @@ def _there(slopes: Floats) -> Floats:
     return slopes[~np.isnan(slopes)]
 
 
-def _taken_by_two(lowest: Floats, highest: Floats) -> Floats:
+def _taken_by_two(lowest: Floats, highest: Floats) -> tuple[Floats, Floats]:
     ends = np.sort(np.concatenate([lowest, highest]))
-    first, second = ends[0::2], ends[1::2]
-    with np.errstate(invalid="ignore"):
-        return np.where(first == second, first, (first + second) / 2.0)
+    return ends[0::2], ends[1::2]
 
 
 def censored_theil_sen(
@@ -196,8 +200,8 @@ def censored_theil_sen(
     The slope b is the one at which the score of y − b t is 0, pairs that a bound leaves open counting as ties
     (Akritas, Murphy and LaValley, 1995): the middle between where the score stops being positive and where it
     becomes negative. It and the limits, where the score is ± z √var S, are read from the sorted lowest and highest
-    slopes of all pairs, taken two by two. Without bounds they are the Theil–Sen slope and Gilbert's limits to the
-    last bit. With many bounds a limit or the slope itself may be open: it is infinite then.
+    slopes of all pairs together. Without bounds they are the Theil–Sen slope and Gilbert's limits to the last bit.
+    With many bounds a limit or the slope itself may be open: it is infinite then, or NaN where both sides are.
 
     References
     ----------
@@ -215,7 +219,7 @@ def censored_theil_sen(
     if variance is None:
         variance = correlated_variance(year_signs(values, bound=bound))
     return CensoredSlope(
-        slopes.middle.size, slopes.open_count, *slopes.limits(variance, confidence=confidence, ranks=ranks)
+        slopes.first.size, slopes.open_count, *slopes.limits(variance, confidence=confidence, ranks=ranks)
     )
 
 
@@ -247,7 +251,7 @@ def slope_between(
     >>> slope_between(np.array([-1.0, 0.0, 1.0]), np.array([-1.0, 2.0, 1.0]), 0.0)[0]
     0.5
     """
-    slopes = PairSlopes(_taken_by_two(lowest, highest), int(np.count_nonzero(lowest < highest)))
+    slopes = PairSlopes(*_taken_by_two(lowest, highest), int(np.count_nonzero(lowest < highest)))
     return slopes.limits(variance, confidence=confidence, ranks=ranks)
 
 

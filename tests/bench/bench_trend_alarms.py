@@ -1,8 +1,10 @@
 """How often ``gwnet trend`` tells a trend where there is none, and where there is one, in noise that goes together.
 
-Run: ``python tests/bench/bench_trend_alarms.py [WELLS]`` (default 500). Prints shares of wells with p at most 5 %, with
-the p of the trends frame and with that of independent values. Noise is autoregressive of order 1 with a standard
-deviation of 1 m; its correlation is given from one year to the next. Shares are uncertain by about 1/√WELLS.
+Run: ``python tests/bench/bench_trend_alarms.py [WELLS [YEARS ...]]`` (default 500 wells; 6 10 15 20 30 40 years). Prints
+shares of wells with p at most 5 %: with the p of the trends frame, with that of independent values, with Hamed and Rao's
+(yearly values), and with a block bootstrap of whole years alone. Noise is autoregressive of order 1, quarterly, with a
+standard deviation of 1 m; its correlation is given from one year to the next. The trend is 3 m over the record, whatever
+its length. Shares are uncertain by about 1/√WELLS. The last lines pool ten wells that share half of their noise.
 """
 
 from __future__ import annotations
@@ -13,7 +15,13 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
+from gwnet.analysis.trend_pooled import pooled_trends
 from gwnet.analysis.trends import trends
+from gwnet.hydro.block_bootstrap import block_bootstrap, block_length
+from gwnet.hydro.censored_slopes import pair_slopes
+from gwnet.hydro.persistence import persistence
+from gwnet.hydro.serial import hamed_rao
+from gwnet.hydro.year_signs import year_score, year_scores, year_signs
 
 DAYS = ("02-15", "05-15", "08-15", "11-15")
 
@@ -49,23 +57,75 @@ def as_levels(values: np.ndarray) -> pd.DataFrame:
     )
 
 
-def main(wells: int) -> None:
-    """Print the shares for both methods, short and long records, and three correlations."""
-    random = np.random.default_rng(20)
-    print("method    years  correlation  slope [m/year]  p at most 5 %  of independent values")
-    for years in (9, 30):
-        for correlation in (0.0, 0.4, 0.7):
-            plain = noise(random, wells, years, correlation)
-            for slope in (0.0, 3.0 / years):
-                levels = as_levels(plain + slope * np.arange(4 * years) / 4.0)
+def drawn_again(table: np.ndarray) -> float:
+    """Return the p of a block bootstrap alone."""
+    slope = pair_slopes(table).limits(0.0)[0]
+    signs = year_signs(table, slope=slope)
+    length = block_length(len(table), persistence(year_scores(signs)).corrected)
+    return block_bootstrap(year_score(year_signs(table)), signs, block=length, resamples=199).p_value
+
+
+def other_ways(values: np.ndarray, method: str) -> tuple[float, float]:
+    """Return the shares told by Hamed and Rao (yearly values only) and by a block bootstrap alone."""
+    tables = values.reshape(len(values), -1, 4)
+    if method == "kendall":
+        tables = np.median(tables, axis=2, keepdims=True)
+    boot = np.mean([drawn_again(table) <= 0.05 for table in tables])
+    rao = np.mean([hamed_rao(table[:, 0]).p_value <= 0.05 for table in tables]) if method == "kendall" else np.nan
+    return float(rao), float(boot)
+
+
+def single_wells(random: np.random.Generator, wells: int, years: list[int]) -> None:
+    """Print the shares of wells tested one by one."""
+    print("method    years  correlation  slope [m/year]  p at most 5 %  independent  Hamed-Rao  blocks alone")
+    for count in years:
+        for correlation in (0.0, 0.25, 0.5):
+            plain = noise(random, wells, count, correlation)
+            for slope in (0.0, 3.0 / count):
+                values = plain + slope * np.arange(4 * count) / 4.0
+                levels = as_levels(values)
+                asked = levels[["site", "well"]].drop_duplicates()
                 for method in ("kendall", "seasonal"):
-                    found = trends(levels, levels[["site", "well"]].drop_duplicates(), method=method)
+                    found = trends(levels, asked, method=method)
                     share = (found["p"] <= 0.05).mean()
                     independent = (2.0 * ndtr(-found["z"].abs()) <= 0.05).mean()
+                    rao, boot = other_ways(values[:200], method)
+                    told = "–" if np.isnan(rao) else f"{rao:.1%}"
                     print(
-                        f"{method:9} {years:5}  {correlation:11.1f}  {slope:14.2f}  {share:13.1%}  {independent:21.1%}"
+                        f"{method:9} {count:5}  {correlation:11.2f}  {slope:14.2f}  {share:13.1%}  {independent:11.1%}  "
+                        f"{told:>9}  {boot:12.1%}",
+                        flush=True,
                     )
 
 
+def pooled_wells(random: np.random.Generator, aquifers: int, years: list[int]) -> None:
+    """Print the shares of aquifers whose wells are pooled, and of those whose wells are said to differ."""
+    print("pooled: years  correlation  slope [m/year]  p at most 5 %  wells differ at 5 %  seasons differ at 5 %")
+    for count in years:
+        for correlation in (0.0, 0.5):
+            for slope in (0.0, 3.0 / count):
+                shared = np.repeat(noise(random, aquifers, count, correlation), 10, axis=0)
+                own = noise(random, 10 * aquifers, count, correlation)
+                values = np.sqrt(0.5) * (shared + own) + slope * np.arange(4 * count) / 4.0
+                levels = as_levels(values)
+                asked = levels[["site", "well"]].drop_duplicates()
+                asked["aquifer"] = [f"A{k // 10}" for k in range(10 * aquifers)]
+                found = pooled_trends(levels, asked)
+                shares = [(found[name] <= 0.05).mean() for name in ("p", "p_wells_differ", "p_seasons_differ")]
+                print(
+                    f"        {count:5}  {correlation:11.2f}  {slope:14.2f}  {shares[0]:13.1%}  {shares[1]:19.1%}  "
+                    f"{shares[2]:21.1%}",
+                    flush=True,
+                )
+
+
+def main(wells: int, years: list[int]) -> None:
+    """Print all shares."""
+    random = np.random.default_rng(20)
+    single_wells(random, wells, years)
+    pooled_wells(random, max(wells // 5, 1), years[:3])
+
+
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 500)
+    numbers = [int(word) for word in sys.argv[1:]]
+    main(numbers[0] if numbers else 500, numbers[1:] or [6, 10, 15, 20, 30, 40])
