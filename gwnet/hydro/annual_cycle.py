@@ -16,7 +16,7 @@ __all__ = ["LEAST_CYCLE_VALUES", "LEAST_CYCLE_YEARS", "AnnualCycle", "annual_cyc
 
 Floats = NDArray[np.float64]
 
-#: Fewest values and fewest years that an annual cycle is told from (own choice).
+#: Fewest values and fewest calendar years with one that an annual cycle is told from (own choice).
 LEAST_CYCLE_VALUES = 12
 LEAST_CYCLE_YEARS = 3
 
@@ -115,7 +115,7 @@ def annual_cycle(day: ArrayLike, values: ArrayLike, *, confidence: float = 0.95)
     Raises
     ------
     TooFewLevelsError
-        If there are fewer than 12 values or three years, or no values in nearly half of the year.
+        If there are fewer than 12 values or three calendar years with one, or no values in nearly half of the year.
     ShapeError
         If dates and values differ in shape.
 
@@ -159,7 +159,7 @@ def _refuse_too_few(days: NDArray[np.datetime64], part: Floats) -> None:
     years = np.unique(days.astype("datetime64[Y]")).size
     if days.size < LEAST_CYCLE_VALUES or years < LEAST_CYCLE_YEARS:
         message = (
-            f"{days.size} values in {years} years are too few for an annual cycle; {LEAST_CYCLE_VALUES} values in "
+            f"{days.size} values in {years} calendar years are too few for an annual cycle; {LEAST_CYCLE_VALUES} values in "
             f"{LEAST_CYCLE_YEARS} years are needed."
         )
         raise TooFewLevelsError(message)
