@@ -13,6 +13,7 @@ import pytest
 from scipy import stats
 
 from gwnet.analysis.trends import COLUMNS, trends
+from gwnet.analysis.used_levels import left_out_levels
 from gwnet.errors import SettingsError
 from gwnet.hydro.kendall import normal_probabilities
 from gwnet.hydro.persistence import persistence
@@ -21,23 +22,10 @@ from gwnet.hydro.year_signs import year_scores, year_signs
 from gwnet.network import Network
 from gwnet.resources import demo_folder
 
-from .frames import levels
+from .trend_rows import dry, quarterly, record, yearly
 
 NUMBERS = ["s", "var_s", "tau", "z", "p", "p_adjusted", "slope_m_per_year"]
 TRUTHS = tomllib.loads((demo_folder() / "EXPECTED.toml").read_text(encoding="utf-8"))
-
-
-def record(*rows):
-    """Return levels from (well, date, elevation[, more]); more may also hold quality, review and finding."""
-    given = [
-        {"quality": "good", "review": "approved", "finding": "", **(row[3] if len(row) > 3 else {})} for row in rows
-    ]
-    frame = levels(*(((*row, {})[:4]) for row in rows))
-    return frame.assign(**{name: [more[name] for more in given] for name in ("quality", "review", "finding")})
-
-
-def dry(well, day, bound, **more):
-    return well, day, bound, {"status": "dry", "bound": "<=", "unusable_reason": "dry", **more}
 
 
 def test_of(frame, **options):
@@ -46,16 +34,6 @@ def test_of(frame, **options):
 
 
 test_of.__test__ = False
-
-
-def quarterly(well, values, first=2001):
-    """Return rows with four values a year from the first year on."""
-    days = ("02-15", "05-15", "08-15", "11-15")
-    return [(well, f"{first + k // 4}-{days[k % 4]}", value) for k, value in enumerate(values)]
-
-
-def yearly(well, values, first=2001):
-    return [(well, f"{first + k}-06-15", value) for k, value in enumerate(values) if value is not None]
 
 
 def test_the_columns_are_those_that_scripts_rely_on():
@@ -213,6 +191,47 @@ def test_a_well_without_levels_has_its_row():
     assert found.loc["B", "n"] == 0
     assert found.loc["B", "note"] == "no level that can be used"
     assert found.loc["A", "p_adjusted"] == found.loc["A", "p"]
+
+
+def test_provisional_levels_stay_out_where_only_approved_ones_are_asked_for():
+    rows = [
+        *yearly("A", [40.0, 40.1, 40.2, 40.3]),
+        ("A", "2005-06-15", 40.4, {"review": "provisional"}),
+        dry("A", "2006-06-15", 30.0, review="provisional"),
+    ]
+    every, approved = (test_of(record(*rows), method="kendall", approved=only).loc["A"] for only in (False, True))
+    assert (every["n"], every["left_out"]) == (6, "")
+    assert approved["n"] == 4
+    assert set(approved["left_out"].split("; ")) == {"1 provisional", "1 dry, provisional"}
+    listed = left_out_levels(record(*rows), approved=True)
+    assert listed["reason"].tolist() == ["provisional", "dry, provisional"]
+    assert listed["measured_at"].tolist() == ["2005-06-15", "2006-06-15"]
+
+
+def test_logger_values_count_on_days_without_a_hand_reading():
+    """A month of logger days at 41 m beside a hand reading of 40 m on one of them: the median is the loggers'."""
+    days = [("A", f"2001-06-{day:02d}", 41.0, {"method": "logger"}) for day in range(1, 28)]
+    hand = [("A", "2001-06-10", 40.0), ("A", "2001-06-10", 40.2)]
+    rest = yearly("A", [40.5, 40.6, 40.7, 40.8], first=2002)
+    mixed = test_of(record(*days, *hand, *rest), method="kendall").loc["A"]
+    assert (mixed["n"], mixed["s"]) == (5, 2)
+    # on the one day that both have, the sensor does not count
+    same = test_of(record(("A", "2001-06-10", 50.0, {"method": "logger"}), *hand, *rest), method="kendall").loc["A"]
+    assert same["s"] == 10
+
+
+def test_years_on_both_sides_of_a_gap_are_needed():
+    found = test_of(record(*yearly("A", [1, None, None, None, 4, 5, 6])), method="kendall").loc["A"]
+    assert (found["method"], found["direction"]) == ("step", "no trend told")
+    assert pd.isna(found["p"])
+    assert "1 year before and 3 after it, 2 of each needed" in found["note"]
+
+
+def test_levels_after_a_gap_are_told_to_be_higher_or_lower():
+    value = [40.0, 40.1, 39.9, 40.0, *[None] * 7, 37.0, 37.1, 36.9, 37.0]
+    found = test_of(record(*yearly("A", value)), method="kendall").loc["A"]
+    assert found["direction"] == "lower after"
+    assert found["s"] == -16
 
 
 def test_a_gap_of_over_a_third_is_told():

@@ -100,3 +100,37 @@ def test_an_unknown_code_is_named(record, option):
 @pytest.mark.parametrize("option", [("--method", "spearman"), ("--seasons", "6")])
 def test_other_methods_and_seasons_are_wrong_usage(gwnet_here, option):
     assert gwnet_here("trend", *option).code == WRONG_USAGE
+
+
+def test_pooled_trends_thresholds_steps_and_levels_left_out(record):
+    pooled = rows(record("trend", "--pooled", "--format", "csv"))
+    assert [(row["aquifer"], row["wells"]) for row in pooled] == [("lower", "0"), ("upper", "2")]
+    assert rows(record("trend", "--thresholds", "--format", "csv")) == []
+    assert "No threshold is in force" in record("trend", "--thresholds").out + record("trend", "--thresholds").err
+    steps = rows(record("trend", "--steps", "--well", "MW-1", "--format", "csv"))
+    assert [row["moment"] for row in steps] == ["most likely"]
+    left = rows(record("trend", "--left-out", "--format", "csv"))
+    assert [(row["well"], row["status"], row["reason"]) for row in left] == [("MW-1", "pumping", "pumping")]
+
+
+def test_a_threshold_is_projected(record, tmp_path):
+    """MW-1 falls by 0.1 m a year from a depth of 3 m in 2010: 97.45 m at the end of 2018, 97 m some years later."""
+    text = "site,well,threshold,kind,water_elevation,valid_from\nMM,MW-1,warning,lower,97,2010-01-01\n"
+    (tmp_path / "thresholds.csv").write_text(text, encoding="utf-8")
+    assert record("load", "thresholds.csv", "--by", "Ana").code == DONE
+    found = rows(record("trend", "--thresholds", "--format", "csv"))[0]
+    assert found["state"] == "on this trend"
+    assert found["reached_on"][:4] in ("2022", "2023")
+    assert float(found["slope_m_per_year"]) == pytest.approx(-0.1)
+
+
+def test_approved_levels_alone(record):
+    found = rows(record("trend", "--approved", "--well", "MW-1", "--format", "csv"))[0]
+    assert found["n"] == "0"
+    assert "18 provisional" in found["left_out"]
+
+
+def test_two_tables_at_once_are_wrong_usage(record):
+    ran = record("trend", "--pooled", "--steps")
+    assert ran.code == WRONG_USAGE
+    assert "one at a time" in ran.err
