@@ -119,7 +119,10 @@ def with_rivers(control: pd.DataFrame, features: MapFeatures, *, coordinate_unit
     rows = [row for river, along, heads in known for row in _points(river, along, heads, (near, step), used)]
     if not rows:
         return control
-    return pd.concat([control, pd.DataFrame(rows)[list(control.columns)]], ignore_index=True)
+    kinds = {name: control[name].dtype for name in ("used", "time_known", "event_id")}
+    never = pd.Series([pd.NaT] * len(rows), dtype=control["measured_at_utc"].dtype)
+    points = pd.DataFrame(rows)[list(control.columns)].astype(kinds).assign(measured_at_utc=never)
+    return pd.concat([control, points], ignore_index=True)
 
 
 def _heads(river: River, used: pd.DataFrame, coordinate_unit_m: float) -> tuple[Floats, Floats]:

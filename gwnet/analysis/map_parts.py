@@ -32,8 +32,8 @@ _MOST_LINES: Final = 200
 
 _ROUNDS: Final = 6
 
-#: Contours keep this share of a cell off a barrier that ends inside the control: cells that it cuts hold both sides.
-_OFF_BARRIER: Final = 0.8
+#: Contours keep this many cells off a barrier that ends inside the control: cells that it cuts hold both sides.
+_OFF_BARRIER: Final = 1.5
 
 
 @dataclass(frozen=True)

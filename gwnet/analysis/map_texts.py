@@ -55,7 +55,7 @@ def length_text(value_m: float, unit: str, decimals: int = 2) -> str:
     >>> length_text(0.3048, "ft")
     '1.00 ft'
     """
-    return f"{value_m / metres_per(unit):.{decimals}f} {unit}"
+    return f"{round(value_m / metres_per(unit), decimals) + 0.0:.{decimals}f} {unit}"
 
 
 def findings_of(levels: Control, test: NeighbourTest, unit: str) -> tuple[MapFinding, ...]:

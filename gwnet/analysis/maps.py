@@ -189,7 +189,7 @@ def make_map(
                 more=[*feature_cautions(sides, features, levels), base_text, ground_text],
             ),
             scores=scores,
-            region=None if parts[0].plain else _region(parts),
+            region=None if len(parts) == 1 and parts[0].plain else _region(parts),
             above_ground=over,
             features=features,
         )

@@ -107,7 +107,7 @@ def read_base_layers(files: Sequence[str | Path], crs: str) -> tuple[tuple[str, 
 def _base_layers(file: str | Path, crs: str) -> list[tuple[str, Any]]:
     path, layer = _file_and_layer(file)
     names = [layer] if layer else _layer_names(path)
-    return [(name, _read(path, name, crs).geometry) for name in names]
+    return [(name, list(_read(path, name, crs).geometry)) for name in names]
 
 
 def _lines(file: str | Path, crs: str, what: str, sources: list[str]) -> list[Any]:

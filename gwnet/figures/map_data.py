@@ -435,13 +435,10 @@ def _facts(
     logged = [point.name for point in points if point.used and point.kind == "logger"]
     wells = sum(point.used and point.kind == "well" for point in points) + len(logged)
     gauges = sum(point.used and point.kind == "stage" for point in points)
-    counted = f"{wells} {'well' if wells == 1 else 'wells'}"
-    if logged:
-        counted += f" ({len(logged)} by the logger: {', '.join(logged)})"
-    if gauges:
-        counted += f" and {gauges} {'gauge' if gauges == 1 else 'gauges'}"
-    if along:
-        counted += f" and {along} points of rivers"
+    counts = [f"{wells} {'well' if wells == 1 else 'wells'}"]
+    counts += [f"{gauges} {'gauge' if gauges == 1 else 'gauges'}"] if gauges else []
+    counts += [f"{along} {'point' if along == 1 else 'points'} of rivers"] if along else []
+    counted = " and ".join([", ".join(counts[:-1]), counts[-1]] if len(counts) > 1 else counts)
     out = sum(not point.used for point in points)
     span = f" ({shown(span_text)})" if span_text else ""
     return (f"Levels of {when}, local time{span}; {counted} used, {out} left out.", datum)

@@ -23,7 +23,7 @@ _CORE_PT: Final = 1.1
 _RIVER_PT: Final = 1.7
 #: Hatch of the area where heads stand above the ground, and its colour.
 _HATCH: Final = "...."
-_HATCH_INK: Final = style.WATER_LIGHT
+_HATCH_INK: Final = style.EARTH
 #: Most base layers named in the key, and room for a name [mm].
 _MOST_NAMED: Final = 5
 _NAME_MM: Final = 34.0
