@@ -18,6 +18,7 @@ from gwnet.errors import SettingsError
 from gwnet.network_checks import Checking
 from gwnet.network_gradients import Comparing
 from gwnet.network_logger_files import LoggerFiles
+from gwnet.network_logger_heads import LoggerHeading
 from gwnet.network_loggers import Logging
 from gwnet.network_maps import Mapping
 from gwnet.network_reports import Reporting
@@ -102,6 +103,7 @@ class Network(
     Reporting,
     Seasoning,
     Logging,
+    LoggerHeading,
     LoggerFiles,
     TrendDrawing,
 ):
@@ -285,12 +287,12 @@ class Network(
         known_on: dt.datetime | None = None,
         unit: str = "m",
     ) -> list[Explanation]:
-        """Explain how the levels of a well at a time were worked out; see `gwnet.analysis.explain.explain`."""
-        from gwnet.analysis.explain import explain
+        """Explain the levels of a well at a time; see `gwnet.analysis.logger_explain.explain_level`."""
+        from gwnet.analysis.logger_explain import explain_level
 
         with self.store.reading() as connection:
             self._check_codes(connection, known_on, site=site, wells=[well])
-            return explain(connection, well, time, site=site, known_on=known_on, unit=unit)
+            return explain_level(connection, well, time, site=site, known_on=known_on, unit=unit)
 
     def hydrograph(
         self,

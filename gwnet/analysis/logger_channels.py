@@ -170,10 +170,19 @@ class LoggerRecord:
             0 if np.isnat(low) else int(np.searchsorted(joined.true, low, side="left")),
             joined.true.size if np.isnat(high) else int(np.searchsorted(joined.true, high, side="left")),
         )
-        arrays = [part[span] for part in (joined.true, joined.value, joined.file_time, joined.as_read)]
-        if arrays[0].size == 0:
+        if joined.true[span].size == 0:
             return None
-        return Channel(instrument, quantity, str(rows["unit"].iloc[-1]), *arrays, joined.overlapping, recipe)
+        return Channel(
+            instrument=instrument,
+            quantity=quantity,
+            unit=str(rows["unit"].iloc[-1]),
+            time_utc=joined.true[span],
+            value=joined.value[span],
+            file_time_utc=joined.file_time[span],
+            as_read=joined.as_read[span],
+            overlapping=joined.overlapping,
+            recipe=recipe,
+        )
 
     def _take(self, row: Any, recipe: Recipe, low: np.datetime64, high: np.datetime64) -> _Take | None:
         """Return the samples of one take with its clock put right and its factors applied."""

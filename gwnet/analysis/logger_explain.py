@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from sqlalchemy import Connection
 
-from gwnet.analysis.explain import Explanation, Step
+from gwnet.analysis.explain import Explanation, Step, explain
 from gwnet.analysis.logger_anchor import PARTS
 from gwnet.analysis.logger_channels import LoggerRecord, gather_loggers
 from gwnet.analysis.logger_heads import OUT_REASONS, LoggerHeads, heads_of
@@ -70,6 +70,51 @@ def explain_head(
         message = f"No logger of well {well!r} has a sample within a day of {time!r}."
         raise NotFoundError(message, mend="'gwnet logger status' tells what each covers.")
     return found
+
+
+def explain_level(
+    connection: Connection,
+    well: str,
+    time: str,
+    *,
+    site: str | None = None,
+    known_on: dt.datetime | None = None,
+    unit: str = "m",
+) -> list[Explanation]:
+    """Explain the levels of a well at a time: those read by hand, else the head of the nearest logger sample.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    well : str
+        Code of the well.
+    time : str
+        Local date, or local time in ISO 8601, with offset or without.
+    site : str, optional
+        Code of the site, where several have a well of that code.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+    unit : str, optional
+        Unit of the printed lengths, m unless given.
+
+    Returns
+    -------
+    list of Explanation
+        One for each event found, else one for each logger.
+
+    Raises
+    ------
+    NotFoundError
+        If neither an event nor a logger's sample is there; the nearest events are named.
+    """
+    try:
+        return explain(connection, well, time, site=site, known_on=known_on, unit=unit)
+    except NotFoundError as by_hand:
+        try:
+            return explain_head(connection, well, time, site=site, known_on=known_on, unit=unit)
+        except (NotFoundError, ClockError):
+            raise by_hand from None
 
 
 def _zone(record: LoggerRecord, site: str) -> str:
