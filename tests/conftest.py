@@ -10,6 +10,7 @@ import datetime as dt
 import os
 import sqlite3
 import uuid
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -62,6 +63,20 @@ def postgres_server():
 @pytest.fixture
 def postgres_url(postgres_server):
     """Give the URL of a fresh, empty PostgreSQL database; drop it afterwards."""
+    with postgres_database(postgres_server) as url:
+        yield url
+
+
+@pytest.fixture(scope="module")
+def postgres_module_url(postgres_server):
+    """Give the URL of a PostgreSQL database that the tests of one module share; drop it afterwards."""
+    with postgres_database(postgres_server) as url:
+        yield url
+
+
+@contextmanager
+def postgres_database(postgres_server):
+    """Make an empty database, give its URL, and drop it at the end."""
     import psycopg
     from sqlalchemy.engine import make_url
 
