@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gwnet.clock import local_day
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from sqlalchemy import Connection
 
+    from gwnet.hydro.variogram import Covariance
     from gwnet.products.comparisons import ChangeMap, Heading, MapPair, NetworkWorth
     from gwnet.products.gradients import RoundGradients, VerticalGradientTable
     from gwnet.store.session import Store
@@ -237,6 +239,8 @@ class Comparing:
         method: str = "kriging",
         interval_m: float | None = None,
         exclude: Sequence[str] = (),
+        boundary: str | Path | None = None,
+        base_layers: Sequence[str | Path] = (),
         known_on: dt.datetime | None = None,
         unit: str = "m",
     ) -> ChangeMap:
@@ -260,6 +264,10 @@ class Comparing:
             Contour interval; chosen unless given [m].
         exclude : sequence of str, optional
             Wells and gauges to leave out.
+        boundary : str or pathlib.Path, optional
+            File with a polygon beyond which nothing is drawn nor summed.
+        base_layers : sequence of str or pathlib.Path, optional
+            Files of geometry to draw under the map.
         known_on : datetime.datetime, optional
             Record as known at this time.
         unit : str, optional
@@ -278,6 +286,7 @@ class Comparing:
             If fewer than three wells can be used on both days.
         """
         from gwnet.analysis.change import change_of
+        from gwnet.exchange.feature_files import read_features
         from gwnet.hydro.seepage import parse_share
         from gwnet.products.comparisons import ChangeMap
 
@@ -296,6 +305,7 @@ class Comparing:
                 interval_m=interval_m,
                 window_days=window_days,
                 exclude=exclude,
+                features=read_features(settings["crs"], boundary=boundary, base_layers=base_layers),
                 unit=unit,
                 known_on=known_on,
             )
@@ -308,6 +318,12 @@ class Comparing:
         *,
         site: str | None = None,
         interval_m: float | None = None,
+        variogram: Covariance | None = None,
+        barriers: str | Path | None = None,
+        boundary: str | Path | None = None,
+        rivers: str | Path | None = None,
+        base_m: float | None = None,
+        base_layers: Sequence[str | Path] = (),
         known_on: dt.datetime | None = None,
         unit: str = "m",
         **options: Any,
@@ -324,12 +340,14 @@ class Comparing:
             Code of the site; may be left out when the record holds only one.
         interval_m : float, optional
             Contour interval of both; chosen unless given [m].
+        variogram, barriers, boundary, rivers, base_m, base_layers : optional
+            As in ``map``.
         known_on : datetime.datetime, optional
             Record as known at this time.
         unit : str, optional
             Unit of the labels, m or ft.
         **options : object
-            ``window_days``, ``method`` and ``exclude`` as in ``map``.
+            ``window_days``, ``method``, ``exclude`` and ``loggers`` as in ``map``.
 
         Returns
         -------
@@ -344,17 +362,28 @@ class Comparing:
             If fewer than three levels can be used on one of them.
         """
         from gwnet.analysis.paired_maps import paired_maps_of
+        from gwnet.exchange.feature_files import read_features
         from gwnet.products.comparisons import MapPair
 
         with self.store.reading() as connection:
             settings = fetch.one_site(connection, site, known_on)
             check_codes(connection, known_on, aquifer=aquifer)
+            features = read_features(
+                settings["crs"],
+                barriers=barriers,
+                boundary=boundary,
+                rivers=rivers,
+                base_layers=base_layers,
+                base_m=base_m,
+            )
             result = paired_maps_of(
                 connection,
                 settings,
                 aquifer,
                 (local_day(dates[0]), local_day(dates[1])),
                 interval_m=interval_m,
+                features=features,
+                covariance=variogram,
                 unit=unit,
                 known_on=known_on,
                 **options,

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from sqlalchemy import Connection
 
 from gwnet.analysis.level_inputs import gather
 from gwnet.analysis.levels import levels_frame
+from gwnet.analysis.map_features import MapFeatures
 from gwnet.analysis.map_result import MapResult
 from gwnet.analysis.maps import make_map
 from gwnet.analysis.reduce import reduce_levels
@@ -23,6 +25,8 @@ from gwnet.hydro.seepage import Interval
 from gwnet.hydro.surface_sums import ChangeSums, change_sums
 from gwnet.store.fetch_levels import LevelFilter
 from gwnet.units import metres_per
+
+Floats = NDArray[np.float64]
 
 #: Columns of the table of changes, in order.
 CHANGE_COLUMNS: Final = (
@@ -101,6 +105,7 @@ def change_of(
     interval_m: float | None = None,
     window_days: float | None = None,
     exclude: Collection[str] = (),
+    features: MapFeatures | None = None,
     unit: str = "m",
     known_on: dt.datetime | None = None,
 ) -> ChangeResult:
@@ -126,6 +131,8 @@ def change_of(
         Days before and after each day; the site's own unless given.
     exclude : collection of str, optional
         Wells and gauges to leave out.
+    features : gwnet.analysis.map_features.MapFeatures, optional
+        A boundary, beyond which nothing is drawn nor summed, and base layers.
     unit : str, optional
         Unit of the texts, m or ft.
     known_on : datetime.datetime, optional
@@ -187,10 +194,20 @@ def change_of(
         crs=site["crs"],
         vertical_datum=site["vertical_datum"],
         coordinate_unit_m=unit_of_coordinates(site["crs"]),
+        features=features,
     )
     made = replace(made, cautions=(*_assumed(again, wells, unit), *made.cautions))
-    sums = change_sums(made.surface, unit_m=unit_of_coordinates(site["crs"]))
+    sums = change_sums(made.surface, unit_m=unit_of_coordinates(site["crs"]), held=_held(made))
     return ChangeResult(aquifer, date, since, wells, made, sums, storage)
+
+
+def _held(made: MapResult) -> Callable[[Floats, Floats], NDArray[np.bool_]] | None:
+    """Return what tells whether points lie where a map is drawn; None where that is the whole control."""
+    if made.region is None:
+        return None
+    import shapely
+
+    return lambda x, y: np.asarray(shapely.contains_xy(made.region, x, y), dtype=np.bool_)
 
 
 def _assumed(sets: list[pd.DataFrame], wells: pd.DataFrame, unit: str) -> list[str]:

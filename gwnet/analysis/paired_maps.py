@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -15,10 +15,17 @@ from gwnet.analysis.maps import gradient_of
 from gwnet.analysis.site_maps import map_of, unit_of_coordinates
 from gwnet.errors import AnalysisError, SettingsError
 from gwnet.hydro.directions import Turn, turn_between, turn_deg
-from gwnet.hydro.gradient import Gradient, azimuth
+from gwnet.hydro.gradient import Gradient
 from gwnet.hydro.hull import inside
+from gwnet.hydro.kriging import KrigedSurface
+from gwnet.hydro.local_gradient import surface_slopes
 from gwnet.hydro.surface import Surface
 from gwnet.hydro.surface_sums import hull_nodes
+
+#: Places at which directions are compared, roughly, and the distance that slopes are taken over, as a share of the
+#: control's extent (own choice).
+_PLACES: Final = 150
+_OVER: Final = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,16 +43,17 @@ class PairedMaps:
         make a plane.
     turn : Turn or None
         How the direction differs from the first to the second day.
-    opposed_share : float
+    reversed_share : float
         Share of the area inside the control of both days where the two surfaces fall in directions more than 90
-        degrees apart; NaN where the controls do not overlap.
+        degrees apart beyond the kriging errors of both; NaN where the controls do not overlap or a surface is not
+        kriged.
     """
 
     maps: tuple[MapResult, MapResult]
     common: tuple[str, ...]
     gradients: tuple[Gradient, Gradient] | None
     turn: Turn | None
-    opposed_share: float
+    reversed_share: float
 
     @property
     def text(self) -> str:
@@ -55,8 +63,11 @@ class PairedMaps:
         parts = [self.turn.text, f"By the {len(self.common)} wells and gauges used on both days:"]
         words = (f"{one.date.isoformat()} {g.text}" for one, g in zip(self.maps, self.gradients, strict=True))
         parts.append("; ".join(words) + ".")
-        if np.isfinite(self.opposed_share):
-            parts.append(f"The surfaces fall more than 90° apart over {self.opposed_share:.0%} of the common control.")
+        if np.isfinite(self.reversed_share):
+            parts.append(
+                f"Here and there: over {self.reversed_share:.0%} of the common control the surfaces fall in directions "
+                "more than 90° apart beyond their errors."
+            )
         return " ".join(parts)
 
 
@@ -124,7 +135,7 @@ def paired_maps_of(
         common=common,
         gradients=gradients,
         turn=None if gradients is None else turn_between(*gradients),
-        opposed_share=_opposed(made[0].surface, made[1].surface),
+        reversed_share=_reversed_share(made[0].surface, made[1].surface),
     )
 
 
@@ -136,17 +147,18 @@ def _gradients(used: list[pd.DataFrame], common: tuple[str, ...], unit_m: float)
     return planes[0], planes[1]
 
 
-def _opposed(first: Surface, second: Surface) -> float:
-    """Return the share of the common control where two surfaces fall in opposite directions."""
-    x, y, area = hull_nodes(first.hull)
+def _reversed_share(first: Surface, second: Surface) -> float:
+    """Return the share of the common control where two kriged surfaces fall in opposite directions beyond doubt."""
+    if not (isinstance(first, KrigedSurface) and isinstance(second, KrigedSurface)):
+        return float("nan")
+    x, y, area = hull_nodes(first.hull, _PLACES)
     held = inside(second.hull, x, y)
     if not held.any():
         return float("nan")
     x, y, area = x[held], y[held], area[held]
-    half = 0.02 * float(np.ptp(first.hull, axis=0).max())
-    falls = []
-    for surface in (first, second):
-        east = surface.predict(x - half, y) - surface.predict(x + half, y)
-        north = surface.predict(x, y - half) - surface.predict(x, y + half)
-        falls.append(azimuth(east, north))
-    return float(area[np.abs(turn_deg(falls[0], falls[1])) > 90.0].sum() / area.sum())
+    over = _OVER * float(np.ptp(first.hull, axis=0).max())
+    falls = [surface_slopes(surface, x, y, over_m=over) for surface in (first, second)]
+    angle = np.abs(turn_deg(falls[0].azimuth_deg, falls[1].azimuth_deg))
+    width = np.hypot(falls[0].azimuth_half_width_deg, falls[1].azimuth_half_width_deg)
+    sure = falls[0].determined & falls[1].determined & (angle - width > 90.0)
+    return float(area[sure].sum() / area.sum())

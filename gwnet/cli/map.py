@@ -109,11 +109,12 @@ def command(
     """
     from gwnet.analysis.display_unit import in_unit
 
-    _refuse(since, storage, other)
+    _refuse(since, storage, other, chosen)
     drawn: ChangeMap | MapPair | SiteMap
     with options.opened(db) as net:
         if since is not None:
-            drawn = net.change_map(since=since, storage=storage, unit=unit, **chosen)
+            kept = {name: value for name, value in chosen.items() if name not in _NOT_OF_CHANGES}
+            drawn = net.change_map(since=since, storage=storage, unit=unit, **kept)
         elif other is not None:
             drawn = net.paired_maps(dates=(chosen.pop("date"), other), unit=unit, loggers=loggers, **chosen)
         else:
@@ -124,9 +125,17 @@ def command(
     output.made(made)
 
 
-def _refuse(since: dt.date | None, storage: str | None, other: dt.date | None) -> None:
+#: Options of a map of levels that mean nothing for one of changes.
+_NOT_OF_CHANGES = {"variogram": "variogram", "barriers": "barriers", "rivers": "rivers", "base_m": "base"}
+
+
+def _refuse(since: dt.date | None, storage: str | None, other: dt.date | None, chosen: dict[str, Any]) -> None:
     """Refuse options that do not go together."""
     if since is not None and other is not None:
         raise click.UsageError("A map shows either a change or a pair: give --change-from or --paired-with, not both.")
     if storage is not None and since is None:
         raise click.UsageError("--storage is for the volume of a change: give --change-from as well.")
+    wrong = [f"--{word}" for name, word in _NOT_OF_CHANGES.items() if chosen[name] is not None]
+    if since is not None and wrong:
+        message = f"{', '.join(wrong)} goes with maps of levels, not with --change-from."
+        raise click.UsageError(message)

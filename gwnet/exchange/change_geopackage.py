@@ -51,9 +51,9 @@ def write_change_geopackage(path: Path | str, result: ChangeResult) -> Path:
     -----
     Layers: ``changes`` (points: well, kind, measured_before, measured_after, water_elevation_before_m,
     water_elevation_after_m, change_m, uncertainty_m, told, used, reason), ``contours`` (lines: change_m, inferred),
-    ``boundary`` (polygon beyond which nothing is drawn: aquifer, since, date, method, interval_m, area_m2,
-    mean_change_m, mean_change_uncertainty_m, rise_m3, fall_m3 of aquifer, storage_coefficient as given, and
-    water_m3, water_lowest_m3, water_highest_m3). Rise is positive.
+    ``boundary`` (polygon beyond which nothing is drawn, several where a boundary parts it: aquifer, since, date,
+    method, interval_m, area_m2, mean_change_m, mean_change_uncertainty_m, rise_m3, fall_m3 of aquifer,
+    storage_coefficient as given, and water_m3, water_lowest_m3, water_highest_m3). Rise is positive.
     """
     drawn = result.surface_map
     layers = (
@@ -109,4 +109,6 @@ def _boundary(result: ChangeResult) -> tuple[pd.DataFrame, list[object]]:
             "water_highest_m3": [water[2]],
         }
     )
-    return columns, [shapely.Polygon(drawn.boundary)]
+    region = shapely.Polygon(drawn.boundary) if drawn.region is None else drawn.region
+    areas = list(getattr(region, "geoms", [region]))
+    return pd.concat([columns] * len(areas), ignore_index=True), areas

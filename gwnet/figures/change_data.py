@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from gwnet.figures.map_data import MapPlotData, MapPoint, Note, check_unit, known_text, subtitle_of
+from gwnet.figures.map_data import MOST_UNMEASURED, MapPlotData, MapPoint, Note, check_unit, known_text, subtitle_of
 from gwnet.figures.map_geometry import ContourPath, base_layers, rings_of
 from gwnet.figures.text import decimals_for, number_text, plain, short_number, shown
 from gwnet.units import metres_per
@@ -88,7 +89,12 @@ def change_plot_data(
     site = {} if site is None else site
     used = wells["used"].astype(bool)
     decimals = decimals_for(wells.loc[used, "uncertainty_m"].to_numpy(dtype=np.float64), unit)
-    points = tuple(_change_point(row, decimals, findings, unit) for row in wells.to_dict("records"))
+    unmeasured = ~used & (wells["measured_before"] == "") & (wells["measured_after"] == "")
+    many = int(unmeasured.sum()) > MOST_UNMEASURED
+    points = tuple(
+        replace(_change_point(row, decimals, findings, unit), quiet=many and bool(quiet))
+        for row, quiet in zip(wells.to_dict("records"), unmeasured, strict=True)
+    )
     interval = short_number(interval_m / metres_per(unit), least=_decimals(interval_m, unit))
     what = (
         f"Change of water level in {unit}, rise positive, between levels of the same wells on both days; contour "

@@ -34,7 +34,7 @@ __all__ = [
 
 #: More wells without a measurement than this are drawn as dots without labels, so that they do not hide the others;
 #: own choice.
-_MOST_UNMEASURED: Final = 12
+MOST_UNMEASURED: Final = 12
 #: Most wells of another aquifer that are named.
 _MOST_OTHERS: Final = 12
 #: Bounds are written with their sign.
@@ -358,7 +358,7 @@ def subtitle_of(site: Mapping[str, Any] | pd.Series, when: str) -> str:
 def _map_points(control: pd.DataFrame, noticed: Mapping[str, str], unit: str) -> tuple[MapPoint, ...]:
     used = control["used"].astype(bool)
     unmeasured = ~used & (control["measured_at"].map(plain) == "")
-    many = int(unmeasured.sum()) > _MOST_UNMEASURED
+    many = int(unmeasured.sum()) > MOST_UNMEASURED
     decimals = decimals_for(control.loc[used, "uncertainty_m"].to_numpy(dtype=np.float64), unit)
     points = []
     for row in control.to_dict("records"):

@@ -128,14 +128,18 @@ def rose_plot_data(
         Plain numbers and sentences.
     """
     told = [one for one in points if one.told]
-    lines = [f"{len(points)} rounds with a gradient, {len(told)} of them told; bars are 95 % half-widths."]
+    what = "days" if all(one.label == one.date.isoformat() for one in points) else "rounds"
+    lines = [f"{len(points)} {what} with a gradient, {len(told)} of them told; bars are 95 % half-widths."]
     if told and math.isfinite(middle_deg):
         lines.append(_spread_text(told, middle_deg, concentration))
     lines += [shown(fact) for fact in facts]
     notes = [Note("Gradients", tuple(lines))]
     untold = [one.label for one in points if not one.told]
     if untold:
-        notes.append(Note("Size and direction cannot be told (hollow)", (f"{', '.join(map(shown, untold))}.",)))
+        lines = [f"{', '.join(map(shown, untold))}."]
+        if any(one.magnitude > _longest(points) for one in points if not one.told):
+            lines.append("Those whose size lies beyond the scale stand at its edge.")
+        notes.append(Note("Size and direction cannot be told (hollow)", tuple(lines)))
     flagged = [one.label for one in points if one.finding]
     if flagged:
         names = ", ".join(map(shown, flagged))
@@ -227,9 +231,10 @@ def _key(data: RosePlotData) -> list[KeyEntry]:
     return entries
 
 
-def _longest(data: RosePlotData) -> float:
-    """Return the largest size that is drawn, with the bar of those that are told."""
-    reach = [one.magnitude + (one.half_width if one.told else 0.0) for one in data.points]
+def _longest(points: Sequence[RosePoint]) -> float:
+    """Return the largest size that is drawn: of what is told, with its bar; of the rest only where nothing is."""
+    told = [one for one in points if one.told]
+    reach = [one.magnitude + (one.half_width if one.told else 0.0) for one in told or points]
     return max([value for value in reach if math.isfinite(value)], default=1e-3) or 1e-3
 
 
@@ -237,7 +242,7 @@ def _draw_rose(page: Page, data: RosePlotData, box: Box) -> None:
     """Draw circles of size, the points of the compass, and each round with its bars."""
     axes = page.axes(box)
     axes.set_axis_off()
-    reach = _longest(data)
+    reach = _longest(data.points)
     step = nice_step(reach, 4)
     limit = math.ceil(reach / (step / 2) - 1e-9) * step / 2
     rings = math.floor(limit / step + 1e-9)
@@ -265,7 +270,7 @@ def _draw_rose(page: Page, data: RosePlotData, box: Box) -> None:
     _ring_labels(axes, data, step, rings)
     bar = {"color": style.SOFT, "linewidth": style.HAIR, "alpha": 0.55 if len(data.points) > _CROWDED else 0.9}
     for one in data.points:
-        _draw_point(axes, one, bar)
+        _draw_point(axes, one, bar, limit)
 
 
 def _ring_labels(axes: Axes, data: RosePlotData, step: float, rings: int) -> None:
@@ -290,7 +295,8 @@ def _ring_labels(axes: Axes, data: RosePlotData, step: float, rings: int) -> Non
         )
 
 
-def _draw_point(axes: Axes, one: RosePoint, bar: dict[str, Any]) -> None:
+def _draw_point(axes: Axes, one: RosePoint, bar: dict[str, Any], limit: float) -> None:
+    """Draw a round; one that is not told and lies beyond the scale stands at the rim."""
     east, north = math.sin(math.radians(one.azimuth_deg)), math.cos(math.radians(one.azimuth_deg))
     if one.told:
         low, high = one.magnitude - one.half_width, one.magnitude + one.half_width
@@ -298,9 +304,8 @@ def _draw_point(axes: Axes, one: RosePoint, bar: dict[str, Any]) -> None:
         width = one.azimuth_half_width_deg
         arc = np.radians(np.linspace(one.azimuth_deg - width, one.azimuth_deg + width, 31))
         axes.plot(one.magnitude * np.sin(arc), one.magnitude * np.cos(arc), zorder=1.5, **bar)
-    axes.plot(
-        [one.magnitude * east], [one.magnitude * north], linestyle="none", zorder=3 if one.told else 2.5, **_look(one)
-    )
+    size = min(one.magnitude, limit)
+    axes.plot([size * east], [size * north], linestyle="none", zorder=3 if one.told else 2.5, **_look(one))
 
 
 def _time_axis(axes: Axes, data: RosePlotData, *, labels: bool) -> None:
@@ -358,9 +363,9 @@ def _draw_directions(page: Page, data: RosePlotData, box: Box) -> None:
 
 
 def _draw_sizes(page: Page, data: RosePlotData, box: Box) -> None:
-    axes = _series(page, data, box, lambda one: one.magnitude, lambda one: one.half_width)
+    high = 1.06 * _longest(data.points)
+    axes = _series(page, data, box, lambda one: min(one.magnitude, 0.96 * high), lambda one: one.half_width)
     _time_axis(axes, data, labels=True)
-    high = 1.06 * _longest(data)
     axes.set_ylim(0.0, high)
     step = nice_step(high, 6)
     ticks = round_ticks(0.0, high, step)

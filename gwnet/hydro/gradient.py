@@ -53,8 +53,8 @@ class Gradient:
     azimuth_half_width_deg : float
         95 % half-width of the direction, at most 180; NaN when no uncertainty is known [degrees].
     determined : bool
-        False when the 95 % ellipse of the two slopes holds zero, so that neither size nor direction can be told, or
-        when no uncertainty is known.
+        False when the 95 % ellipse of the two slopes holds zero or the size is within its half-width, so that neither
+        size nor direction can be told, or when no uncertainty is known.
     residual_m : numpy.ndarray, shape (n,)
         Head less plane: positive where a well stands above it [m].
     residual_sd_m : float
@@ -161,8 +161,9 @@ def plane_gradient(
     the uncertainties are multiplied by its root (Birge ratio; Birge, 1932, from memory).
 
     The gradient is *determined* when the 95 % ellipse of (a, b) leaves out zero, that is when (a, b) S⁻¹ (a, b)ᵀ
-    exceeds 5.991 with S their covariance. Size and direction have 95 % half-widths of 1.96 standard errors,
-    propagated to first order. Without any uncertainty and with more than three wells, the residuals alone give S.
+    exceeds 5.991 with S their covariance, and its size exceeds its own half-width. Size and direction have 95 %
+    half-widths of 1.96 standard errors, propagated to first order. Without any uncertainty and with more than three
+    wells, the residuals alone give S.
 
     Examples
     --------
@@ -254,7 +255,8 @@ def _polar(slopes: Floats, covariance: Floats | None) -> tuple[float, float, flo
     if np.linalg.det(covariance) <= 0.0:
         determined = size > size_width
     else:
-        determined = bool(slopes @ np.linalg.solve(covariance, slopes) > _ELLIPSE_95)
+        beyond = bool(slopes @ np.linalg.solve(covariance, slopes) > _ELLIPSE_95)
+        determined = beyond and size > size_width
     return size, size_width, direction, min(float(np.degrees(turn)), 180.0), determined
 
 

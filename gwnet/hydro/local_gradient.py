@@ -123,7 +123,7 @@ class SurfaceSlopes:
     azimuth_half_width_deg : numpy.ndarray
         Its 95 % half-width, at most 180 [degrees].
     determined : numpy.ndarray of bool
-        False where the 95 % ellipse of the two slopes holds zero.
+        False where the 95 % ellipse of the two slopes holds zero or the size is within its half-width.
     """
 
     magnitude: Floats
@@ -186,7 +186,8 @@ def _told(slopes: Floats, covariance: Floats) -> tuple[float, float, float, floa
     across = np.array([-along[1], along[0]])
     width = NORMAL_95 * float(np.sqrt(max(0.0, float(along @ covariance @ along))))
     turn = np.degrees(NORMAL_95 * float(np.sqrt(max(0.0, float(across @ covariance @ across)))) / size)
-    told = bool(slopes @ np.linalg.pinv(covariance) @ slopes > -2.0 * np.log(0.05)) if width > 0.0 else True
+    beyond = bool(slopes @ np.linalg.pinv(covariance) @ slopes > -2.0 * np.log(0.05)) if width > 0.0 else True
+    told = beyond and size > width
     return size, width, direction, min(float(turn), 180.0), told
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gwnet.errors import AnalysisError
 from gwnet.hydro.gradient import NORMAL_95
 from gwnet.hydro.hull import hull_area
 from gwnet.hydro.kriging import KrigedSurface
@@ -104,7 +106,13 @@ class ChangeSums:
         return self.rise_m3 - self.fall_m3
 
 
-def change_sums(surface: Surface, *, unit_m: float = 1.0, points: int = VOLUME_POINTS) -> ChangeSums:
+def change_sums(
+    surface: Surface,
+    *,
+    unit_m: float = 1.0,
+    points: int = VOLUME_POINTS,
+    held: Callable[[Floats, Floats], NDArray[np.bool_]] | None = None,
+) -> ChangeSums:
     """Return area, mean and volumes of a surface of changes inside the convex hull of its control.
 
     Parameters
@@ -115,11 +123,18 @@ def change_sums(surface: Surface, *, unit_m: float = 1.0, points: int = VOLUME_P
         Metres in one unit of the coordinates.
     points : int, optional
         Points to sum over, roughly.
+    held : callable, optional
+        Tells of points (x, y) whether they count; all inside the hull unless given.
 
     Returns
     -------
     ChangeSums
         Sums; times the storage coefficient they are volumes of water.
+
+    Raises
+    ------
+    AnalysisError
+        If nothing counts.
 
     Notes
     -----
@@ -127,16 +142,16 @@ def change_sums(surface: Surface, *, unit_m: float = 1.0, points: int = VOLUME_P
     each other are alike (`gwnet.hydro.kriging_system.KrigingSystem.combined_error`). It does not count that the
     covariance is itself estimated.
     """
-    x, y, area = hull_nodes(surface.hull, points)
+    x, y, area = _counted(surface.hull, points, held)
     change = surface.predict(x, y)
     whole = float(area.sum())
     square = unit_m * unit_m
     width, rising, falling = math.nan, math.nan, math.nan
     if isinstance(surface, KrigedSurface):
-        coarse_x, coarse_y, coarse = hull_nodes(surface.hull)
+        coarse_x, coarse_y, coarse = _counted(surface.hull, ERROR_POINTS, held)
         error = kriging_system(surface).combined_error(coarse_x, coarse_y, coarse / coarse.sum())
         width = NORMAL_95 * error
-        few_x, few_y, few = hull_nodes(surface.hull, 4 * ERROR_POINTS)
+        few_x, few_y, few = _counted(surface.hull, 4 * ERROR_POINTS, held)
         told, there = NORMAL_95 * surface.standard_error(few_x, few_y), surface.predict(few_x, few_y)
         rising, falling = float(few[there > told].sum()) * square, float(few[-there > told].sum()) * square
     return ChangeSums(
@@ -148,3 +163,16 @@ def change_sums(surface: Surface, *, unit_m: float = 1.0, points: int = VOLUME_P
         rise_area_m2=rising,
         fall_area_m2=falling,
     )
+
+
+def _counted(
+    hull: Floats, about: int, held: Callable[[Floats, Floats], NDArray[np.bool_]] | None
+) -> tuple[Floats, Floats, Floats]:
+    """Return the points over a hull that count, with their areas."""
+    x, y, area = hull_nodes(hull, about)
+    if held is None:
+        return x, y, area
+    kept = held(x, y)
+    if not kept.any():
+        raise AnalysisError("Nothing of the control lies where changes are summed.", mend="Check the boundary.")
+    return x[kept], y[kept], area[kept]

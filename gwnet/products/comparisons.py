@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -154,7 +155,7 @@ class ChangeMap:
             date=result.date,
             since=result.since,
             contours=drawn.contours,
-            boundary=drawn.boundary,
+            boundary=drawn.boundary if drawn.region is None else drawn.region,
             interval_m=drawn.interval_m,
             facts=self.facts(),
             method=(f"Made from the differences at the wells. {drawn.method_text}", f"Parameters: {parameters}."),
@@ -167,6 +168,7 @@ class ChangeMap:
             coordinate_unit_m=self.heading.coordinate_unit_m,
             site=self.heading.site,
             aquifer_name=self.heading.aquifer_name,
+            layers=drawn.features.layers,
             known_on=self.heading.known_on_utc,
             unit=drawn.unit,
         )
@@ -255,7 +257,8 @@ def _volume(cubic_m: float, unit: str, *, signed: bool = False) -> str:
     """Return a volume to three digits, in cubic metres or acre-feet."""
     value, name = (cubic_m / metres_per("ft") ** 3 / 43_560, "acre-ft") if unit == "ft" else (cubic_m, "m³")
     rounded = float(f"{value:.3g}")
-    text = f"{rounded:+,.6g}" if signed else f"{rounded:,.6g}"
+    decimals = max(0, 2 - math.floor(math.log10(abs(rounded)))) if rounded else 0
+    text = f"{rounded:{'+' if signed else ''},.{min(decimals, 3)}f}"
     text = text.replace("-", "−").replace(",", "\u00a0")
     return f"{text} {name}"
 
@@ -348,7 +351,7 @@ class MapPair:
         pandas.DataFrame
             aquifer, date, used, interval_m, then the gradient's columns as `gwnet.products.maps.gradient_row`, then
             turn, turn_degrees, turn_uncertainty_degrees (of the second against the first, by the wells used on both
-            days) and opposed_percent; empty in the first row.
+            days) and reversed_percent; empty in the first row.
         """
         rows = []
         turn = self.result.turn
@@ -365,7 +368,7 @@ class MapPair:
                 "turn": turn.verdict if told and turn is not None else "",
                 "turn_degrees": turn.angle_deg if told and turn is not None else None,
                 "turn_uncertainty_degrees": turn.half_width_deg if told and turn is not None else None,
-                "opposed_percent": 100.0 * self.result.opposed_share if i == 1 else None,
+                "reversed_percent": 100.0 * self.result.reversed_share if i == 1 else None,
             }
             rows.append(row)
         return pd.DataFrame(rows)
