@@ -95,6 +95,20 @@ SUMMARY_COLUMNS: Final = (
     "left_out",
 )
 
+#: Columns of the summary that are text, empty where there is nothing to tell.
+_WORDS: Final = (
+    "first",
+    "last",
+    "newest",
+    "newest_bound",
+    "highest_in_year",
+    "highest",
+    "highest_bound",
+    "lowest",
+    "lowest_bound",
+    "note",
+)
+
 #: Probability above which no annual cycle is told.
 ALPHA: Final = 0.05
 
@@ -201,10 +215,9 @@ def season_summary(
     rows = []
     for key in zip(wells["site"], wells["well"], strict=True):
         row = _summary_of(values.get(key), events.get(key), least_years, definition)
-        rows.append({"site": key[0], "well": key[1], **row, "left_out": left_out.get(key, "")})
+        words = dict.fromkeys(_WORDS, "")
+        rows.append({**words, "site": key[0], "well": key[1], **row, "left_out": left_out.get(key, "")})
     table = pd.DataFrame(rows, columns=list(SUMMARY_COLUMNS))
-    texts = {"newest_bound": "", "highest_in_year": "", "highest": "", "highest_bound": "", "lowest": ""}
-    table = table.fillna({**texts, "lowest_bound": "", "first": "", "last": "", "newest": "", "note": ""})
     others = [name for name in SUMMARY_COLUMNS if name.endswith(("_m", "_days", "_p")) or name.startswith("percentile")]
     table = table.astype(dict.fromkeys(others, float))
     return table.astype({"n": "Int64", "n_bounds": "Int64", "months": "Int64", "percentile_years": "Int64"})

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import solve_triangular
 from scipy.stats import f as f_distribution
 from scipy.stats import t as t_distribution
 
@@ -31,6 +32,9 @@ _BEND_VALUES = 10
 
 #: Days in a year that dates are given in.
 _YEAR_DAYS = 365.0
+
+#: Columns of the fit must not follow from each other more nearly than this.
+_LEAST_RANK = 1e-9
 
 #: Most that neighbouring residuals may go together.
 _MOST_CORRELATION = 0.98
@@ -147,11 +151,14 @@ def annual_cycle(day: ArrayLike, values: ArrayLike, *, confidence: float = 0.95)
     when = days.astype(np.int64) / 365.2425
     turn = 2.0 * math.pi * part
     design = np.column_stack([np.cos(turn), np.sin(turn), _bent_line(when)])
-    found, _, rank, _ = np.linalg.lstsq(design, numbers, rcond=None)
-    if rank < design.shape[1]:
+    across, upright = np.linalg.qr(design)
+    sizes = np.abs(np.diagonal(upright))
+    if sizes.min() < _LEAST_RANK * sizes.max():
         message = "The values stand on too few days of the year for an annual cycle."
         raise TooFewLevelsError(message)
-    covariance, correlation = _covariance(design, numbers - design @ found, when)
+    found = solve_triangular(upright, across.T @ numbers)
+    half = solve_triangular(upright, np.eye(upright.shape[0]))
+    covariance, correlation = _covariance(design, half @ half.T, numbers - design @ found, when)
     return _outcome(found, covariance, numbers.size, correlation, confidence)
 
 
@@ -159,8 +166,8 @@ def _refuse_too_few(days: NDArray[np.datetime64], part: Floats) -> None:
     years = np.unique(days.astype("datetime64[Y]")).size
     if days.size < LEAST_CYCLE_VALUES or years < LEAST_CYCLE_YEARS:
         message = (
-            f"{days.size} values in {years} calendar years are too few for an annual cycle; {LEAST_CYCLE_VALUES} values in "
-            f"{LEAST_CYCLE_YEARS} years are needed."
+            f"{days.size} values in {years} calendar years are too few for an annual cycle; {LEAST_CYCLE_VALUES} "
+            f"values in {LEAST_CYCLE_YEARS} are needed."
         )
         raise TooFewLevelsError(message)
     places = np.sort(part)
@@ -178,9 +185,8 @@ def _bent_line(when: Floats) -> Floats:
     return np.column_stack([np.ones_like(when), when - when.mean(), beyond])
 
 
-def _covariance(design: Floats, residual: Floats, when: Floats) -> tuple[Floats, float]:
+def _covariance(design: Floats, inverse: Floats, residual: Floats, when: Floats) -> tuple[Floats, float]:
     """Return the covariance of the estimates, and how much neighbouring residuals go together."""
-    inverse = np.linalg.inv(design.T @ design)
     size = float(np.abs(residual).max())
     free = residual.size - design.shape[1]
     if size == 0.0:
@@ -194,7 +200,8 @@ def _covariance(design: Floats, residual: Floats, when: Floats) -> tuple[Floats,
     correlation = min(max(correlation, 0.0), _MOST_CORRELATION)
     if correlation == 0.0:
         return inverse * float(residual @ residual) / free, 0.0
-    together = correlation ** (np.abs(when[:, None] - when[None, :]) / float(steps[near].mean()))
+    decay = math.log(correlation) / float(steps[near].mean())
+    together = np.exp(decay * np.abs(when[:, None] - when[None, :]))
     middle = design.T @ together @ design
     degrees = residual.size - float(np.trace(inverse @ middle))
     return inverse @ middle @ inverse * float(residual @ residual) / degrees, correlation
