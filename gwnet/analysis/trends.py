@@ -193,7 +193,7 @@ def numbers(found: Tested) -> dict[str, float]:
     Returns
     -------
     dict
-        s, var_s, tau, z, p and the slopes, which are NaN where they are open or a step was looked for.
+        Columns s, var_s, tau, z, p and the slopes, which are NaN where they are open or a step was looked for.
     """
     slopes = [math.nan if found.step or not math.isfinite(number) else number for number in found.slope]
     return {
