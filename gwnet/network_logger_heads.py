@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from gwnet.store.session import Store
 
 
-class _Undo(Exception):
+class _Undo(Exception):  # noqa: N818 (not an error)
     """Rolls back what a dry run wrote."""
 
 
@@ -250,8 +250,7 @@ class LoggerHeading:
         wanted = Adjustment(instrument, kind, parameters, quantity, start, end)
         now = now_utc or dt.datetime.now(dt.UTC)
         with self._deciding(dry_run=dry_run) as connection:
-            done = adjust(connection, wanted, by=by, reason=reason, now_utc=now)
-        return done
+            return adjust(connection, wanted, by=by, reason=reason, now_utc=now)
 
     def accept_logger_finding(
         self,
@@ -299,8 +298,7 @@ class LoggerHeading:
         now = now_utc or dt.datetime.now(dt.UTC)
         with self._deciding(dry_run=dry_run) as connection:
             wanted = suggested(connection, finding, instrument)
-            done = adjust(connection, wanted, by=by, reason=reason, now_utc=now)
-        return done
+            return adjust(connection, wanted, by=by, reason=reason, now_utc=now)
 
     def take_back_adjustment(
         self, number: int, *, reason: str, by: str, now_utc: dt.datetime | None = None, dry_run: bool = False
@@ -336,8 +334,7 @@ class LoggerHeading:
 
         now = now_utc or dt.datetime.now(dt.UTC)
         with self._deciding(dry_run=dry_run) as connection:
-            done = take_back(connection, number, by=by, reason=reason, now_utc=now)
-        return done
+            return take_back(connection, number, by=by, reason=reason, now_utc=now)
 
     def logger_adjustments(self, instrument: str | None = None, *, known_on: dt.datetime | None = None) -> pd.DataFrame:
         """Return the adjustments of loggers on record.

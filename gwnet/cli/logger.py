@@ -13,6 +13,13 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "try": ("logger_try", "Show what a file of a logger would give, and store nothing."),
     "load": ("logger_load", "Load files of loggers."),
     "coverage": ("logger_coverage", "Draw who has data when."),
+    "status": ("logger_status", "Tell how each logger stands, one row a deployment."),
+    "findings": (
+        "logger_findings",
+        "List what looks wrong in the series of loggers, and the adjustment that would mend it.",
+    ),
+    "adjust": ("logger_adjust", "Adjust the series of a logger, or take an adjustment back."),
+    "heads": ("logger_heads", "Print the heads of loggers, one row a sample or a day."),
     "withdraw": ("logger_withdraw", "Withdraw what a file of a logger gave."),
 }
 

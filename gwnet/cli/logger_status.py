@@ -1,0 +1,29 @@
+"""``gwnet logger status``."""
+
+import datetime as dt
+from typing import Any
+
+import click
+
+from gwnet.cli import options, output
+
+
+@click.command("status")
+@options.wells
+@options.site
+@click.option("--at", "at_utc", type=options.Instant(), metavar="TIME", help="When samples should reach. Default: now.")
+@options.known_on
+@options.unit
+@options.form
+@options.db
+def command(wells: tuple[str, ...], at_utc: dt.datetime | None, form: str, db: str, **chosen: Any) -> None:
+    """Tell how each logger stands, one row a deployment.
+
+    Coverage and gaps, last hand reading and last download, residuals at the hand readings (as anchored, and left out
+    one by one), drift and its share of the movement of the water, the uncertainty of the last head, the battery, and
+    what waits for a decision: 'gwnet logger findings' tells each in full.
+    """
+    moment = at_utc or chosen["known_on"] or dt.datetime.now(dt.UTC)
+    with options.opened(db) as net:
+        table = net.logger_status(wells or None, at_utc=moment, **chosen)
+    output.rows(table, form, empty="No logger is on record that matches.")
