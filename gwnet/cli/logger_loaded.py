@@ -105,7 +105,8 @@ def _say(file: LoggerFileResult) -> None:
     if not file.deployed:
         output.say(f"{file.file}: no deployment of {file.instrument} is on record; load one for its samples to count.")
     elif file.outside:
-        output.say(f"{file.file}: {file.outside:,} rows are of times when {file.instrument} hung nowhere.")
+        rows = "1 row is of a time" if file.outside == 1 else f"{file.outside:,} rows are of times"
+        output.say(f"{file.file}: {rows} when {file.instrument} hung nowhere.")
     if file.rhythm.backward:
         output.say(f"{file.file}: the time runs backward at {file.rhythm.backward:,} rows.")
     for one in file.conflicts:

@@ -55,7 +55,7 @@ def concerned(connection: Connection, well_id: int) -> dict[str, list[int]]:
     one, step = Download, Adjustment
     downloads = select(one.id, LoggerSeries.instrument_id, one.first_ms, one.last_ms).join_from(one, LoggerSeries)
     for number, instrument, first, last in connection.execute(downloads.where(of_them)):
-        if first is not None and _meets(spans[instrument], _instant(first), _instant(last)):
+        if first is not None and last is not None and _meets(spans[instrument], _instant(first), _instant(last)):
             found["download"].append(number)
     steps = select(step.id, LoggerSeries.instrument_id, step.valid_from_utc, step.valid_until_utc)
     for number, instrument, start, end in connection.execute(steps.join_from(step, LoggerSeries).where(of_them)):
@@ -97,8 +97,8 @@ def in_words(table_name: str, row: dict[str, Any], moment: Callable[[dt.datetime
     parameters = json.loads(row["parameters"])
     told = [f"{name.replace('_', ' ')} {_value(value)}" for name, value in parameters.items()]
     start, end = row["valid_from_utc"], row["valid_until_utc"]
-    span = (f"from {moment(start)}" if start else "", f"to {moment(end)}" if end else "")
-    return ", ".join([*told, " ".join(part for part in span if part) or "all through"])
+    ends = (f"from {moment(start)}" if start else "", f"to {moment(end)}" if end else "")
+    return ", ".join([*told, " ".join(part for part in ends if part) or "all through"])
 
 
 def _value(value: Any) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import chain
 from typing import Any, Final
 
@@ -16,6 +16,9 @@ from gwnet.store.loggers import Download, SamplePack, SampleRun
 
 Times = NDArray[np.int64]
 Values = NDArray[np.float64]
+
+#: Most samples that are looked at at once beside new ones.
+MOST_AT_ONCE: Final = 200_000
 
 #: Series looked up by one statement.
 _SERIES_AT_ONCE: Final = 400
@@ -146,6 +149,38 @@ def rows(
     tail = f"WHERE {span} ORDER BY time_ms" + ("" if most is None else f" LIMIT {int(most)}")
     on_sqlite = connection.dialect.name == "sqlite"
     return (_rows_sqlite if on_sqlite else _rows_postgresql)(connection, tail)
+
+
+def windows(
+    connection: Connection, series_id: int, first_ms: int, last_ms: int, most: int = MOST_AT_ONCE
+) -> Iterator[tuple[Times, Values]]:
+    """Yield all samples of a series within a span, in order, a bounded number at a time.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    series_id : int
+        The series.
+    first_ms, last_ms : int
+        Span, both ends included; milliseconds since 1970-01-01 UTC.
+    most : int, optional
+        At most so many at a time.
+
+    Yields
+    ------
+    time_ms : numpy.ndarray of int64
+        Ascending times, shape (n,).
+    value : numpy.ndarray of float64
+        Values, NaN where there is none, shape (n,).
+    """
+    while first_ms <= last_ms:
+        times, values = rows(connection, series_id, first_ms, last_ms + 1, most)
+        if times.size:
+            yield times, values
+        if times.size < most:
+            return
+        first_ms = int(times[-1]) + 1
 
 
 def _rows_sqlite(connection: Connection, tail: str) -> tuple[Times, Values]:

@@ -68,21 +68,34 @@ class OtherTake:
         agrees : numpy.ndarray of bool
             Whether the two are the same value, within half of the last decimals where the units differ, shape (n,).
         """
-        times, held = read_samples.rows(connection, self.series_id, int(time_ms[0]), int(time_ms[-1]) + 1)
-        counts = runs_of(connection, self.series_id).owned_on_record(times)
-        times, held = times[counts], held[counts]
-        if not times.size:
-            none = np.zeros(time_ms.size, dtype=bool)
-            return none, np.full(time_ms.size, np.nan), none
-        at = np.minimum(np.searchsorted(times, time_ms), times.size - 1)
-        found = times[at] == time_ms
-        if self.unit == self.unit_here:
-            return found, held[at], held[at] == value
-        stored = converted(held[at], self.unit, self.unit_here)
-        half = 0.5 * _last_decimal(held)
-        slack = abs(float(np.subtract(*converted(np.array([half, 0.0]), self.unit, self.unit_here))))
-        agrees = np.abs(stored - value) <= 1.01 * (slack + 0.5 * _last_decimal(value))
+        found, agrees = np.zeros(time_ms.size, dtype=bool), np.zeros(time_ms.size, dtype=bool)
+        stored = np.full(time_ms.size, np.nan)
+        runs = runs_of(connection, self.series_id)
+        for times, held in read_samples.windows(connection, self.series_id, int(time_ms[0]), int(time_ms[-1])):
+            counts = runs.owned_on_record(times)
+            if counts.any():
+                self._compare(times[counts], held[counts], time_ms, value, (found, stored, agrees))
         return found, stored, agrees
+
+    def _compare(
+        self,
+        times: NDArray[np.int64],
+        held: Values,
+        time_ms: NDArray[np.int64],
+        value: Values,
+        told: tuple[NDArray[np.bool_], Values, NDArray[np.bool_]],
+    ) -> None:
+        """Enter what some samples of this take tell."""
+        at = np.minimum(np.searchsorted(times, time_ms), times.size - 1)
+        here = times[at] == time_ms
+        there = converted(held[at], self.unit, self.unit_here)
+        alike = there == value
+        if self.unit != self.unit_here:
+            half = 0.5 * _last_decimal(held)
+            slack = abs(float(np.subtract(*converted(np.array([half, 0.0]), self.unit, self.unit_here))))
+            alike = np.abs(there - value) <= 1.01 * (slack + 0.5 * _last_decimal(value))
+        for into, what in zip(told, (here, there, alike), strict=True):
+            into[here] = what[here]
 
 
 def _last_decimal(value: Values) -> float:

@@ -30,9 +30,6 @@ Values = NDArray[np.float64]
 #: Rows in one statement of SQLite.
 _ROWS_A_STATEMENT: Final = 100
 
-#: Most samples on record that are looked at at once beside new ones.
-_LOOKED_AT: Final = 200_000
-
 _COPY_HEAD: Final = b"PGCOPY\n\xff\r\n\0" + b"\0" * 8
 _COPY_END: Final = b"\xff\xff"
 _COPY_ROW: Final = np.dtype(
@@ -185,8 +182,8 @@ class Appending:
 
     def _on_record(self, first: int, last: int) -> tuple[Times, Values, int | None]:
         """Return samples of the series within a span, and up to when where there are too many to look at at once."""
-        times, values = read_samples.rows(self.connection, self.series_id, first, last + 1, _LOOKED_AT)
-        return times, values, int(times[-1]) if times.size == _LOOKED_AT else None
+        times, values = read_samples.rows(self.connection, self.series_id, first, last + 1, read_samples.MOST_AT_ONCE)
+        return times, values, int(times[-1]) if times.size == read_samples.MOST_AT_ONCE else None
 
     def _add_some(self, time_ms: Times, value: Values, row: Times, there: Times, held: Values) -> Appended:
         is_first = np.ones(time_ms.size, dtype=bool)

@@ -12,7 +12,7 @@ from gwnet.store import fetch_samples, read_samples, save_samples
 from gwnet.store.bulk import insert_columns, retire
 from gwnet.store.loggers import LoggerSeries, Sample, SampleConflict, SamplePack, SampleRun
 from gwnet.store.sample_runs import runs_of
-from gwnet.store.sample_takes import converted, take_for
+from gwnet.store.sample_takes import OtherTake, converted, take_for
 from gwnet.store.save_downloads import Counts, add_download, complete_download
 from gwnet.store.save_sources import PIECE, KeptSource, source_bytes, write_source
 from gwnet.store.sources import SourceFile, SourcePiece
@@ -275,13 +275,22 @@ def test_the_latest_sample_of_each_series(store, loads):
     assert latest(days(1)) == [(one, 30, 5.0), (other, 7, 9.5)]
 
 
-def test_many_samples_on_record_are_looked_at_in_parts(loads, monkeypatch):
-    monkeypatch.setattr(save_samples, "_LOOKED_AT", 7)
+def test_many_samples_on_record_are_looked_at_in_parts(store, loads, monkeypatch):
+    monkeypatch.setattr(read_samples, "MOST_AT_ONCE", 7)
     loads.add(days(0), range(0, 1000, 10), np.arange(100.0))
     times = np.arange(0, 1000, 5)
-    _, _, [done] = loads.add(days(1), times, times / 10.0)
+    _, series, [done] = loads.add(days(1), times, times / 10.0)
     assert (done.added, done.same) == (100, 100)
     assert loads.samples() == {int(time): time / 10.0 for time in times}
+    with store.reading() as connection:
+        parts = list(read_samples.windows(connection, series, 10, 200, 7))
+        other = OtherTake(series, "kPa", "kPa")
+        found, stored, agrees = other.beside(connection, times + 0, np.where(times % 10, 0.0, times / 10.0))
+    assert [part.size for part, _ in parts] == [7, 7, 7, 7, 7, 4]
+    assert np.concatenate([part for part, _ in parts]).tolist() == list(range(10, 201, 5))
+    assert found.all()
+    assert stored.tolist() == (times / 10.0).tolist()
+    assert agrees.tolist() == (times % 10 == 0).tolist()
 
 
 def test_sizes_around_a_statement(loads):
