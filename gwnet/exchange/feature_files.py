@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
@@ -139,7 +141,8 @@ def _rivers(file: str | Path, crs: str, sources: list[str]) -> list[River]:
         line = row[table.geometry.name]
         if line.geom_type != "LineString":
             _demand(path, table.geometry, ("LineString", "MultiLineString"), "rivers are lines")
-        name = str(row.get("name") or "").strip() or f"river {number}"
+        given = row.get("name")
+        name = (given.strip() if isinstance(given, str) else "") or f"river {number}"
         found.append(River(name, line, *_river_heads(path, name, row)))
     sources.append(
         f"rivers from {path.name}{f', layer {layer}' if layer else ''} ({', '.join(river.name for river in found)})"
@@ -194,7 +197,8 @@ def _layer_names(path: Path) -> list[str]:
     import pyogrio
 
     try:
-        found = pyogrio.list_layers(path)
+        with _unwarned():
+            found = pyogrio.list_layers(path)
     except (pyogrio.errors.DataSourceError, RuntimeError) as error:
         raise _unreadable(path, error) from error
     names = [str(name) for name, kind in found if kind is not None]
@@ -221,11 +225,13 @@ def _read(path: Path, layer: str, crs: str) -> Any:
         message = f"There is no layer {layer!r}."
         raise UnreadableFileError(message, where=str(path), mend=f"Its layers: {', '.join(names)}.")
     try:
-        count = int(pyogrio.read_info(path, layer=layer, force_feature_count=True)["features"])
+        with _unwarned():
+            count = int(pyogrio.read_info(path, layer=layer, force_feature_count=True)["features"])
         if count > MOST_FEATURES:
             message = f"Layer {layer} has {count} features; {MOST_FEATURES} are read at most."
             raise UnreadableFileError(message, where=str(path), mend="Cut it to the site.")
-        table = pyogrio.read_dataframe(path, layer=layer)
+        with _unwarned():
+            table = pyogrio.read_dataframe(path, layer=layer)
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, RuntimeError) as error:
         raise _unreadable(path, error) from error
     table = table[table.geometry.notna() & ~table.geometry.is_empty]
@@ -244,6 +250,14 @@ def _read(path: Path, layer: str, crs: str) -> Any:
         message = f"Layer {layer} cannot be brought into {crs}: some of its places do not exist there."
         raise UnreadableFileError(message, where=str(path), mend="Check the layer's coordinate system.")
     return placed
+
+
+@contextmanager
+def _unwarned() -> Iterator[None]:
+    """Keep the geo library's own warnings back: what matters of them comes as an error."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        yield
 
 
 def _unreadable(path: Path, error: Exception) -> UnreadableFileError:

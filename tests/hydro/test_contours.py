@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from gwnet.errors import SettingsError
-from gwnet.hydro import kriging, triangulation
+from gwnet.hydro import kriging, spline, triangulation
 from gwnet.hydro.contours import (
     contour_levels,
     contour_lines,
@@ -193,3 +193,36 @@ def crossed(line, ax, ay, bx, by):
     from_a = span_x * (ay - line.y[:-1]) - span_y * (ax - line.x[:-1]) > 0
     from_b = span_x * (by - line.y[:-1]) - span_y * (bx - line.x[:-1]) > 0
     return int(np.sum((side[:-1] != side[1:]) & (from_a != from_b)))
+
+
+def pumped(x, y):
+    """Heads about a pumped well at the middle, Thiem (1906): h = 20 + Q / (2 π T) ln(r / 500 m), Q/(2πT) = 0.8 m."""
+    return 20.0 + 0.8 * np.log(np.hypot(x, y) / 500.0)
+
+
+@pytest.mark.parametrize("method", [kriging.fit, spline.fit])
+def test_contours_from_wells_about_a_pumped_well_are_its_circles(method):
+    """Observation wells on rings 25 to 500 m away; a contour of head h is a circle of radius 500 m · exp((h − 20) / 0.8)."""
+    angle = np.tile(np.arange(12) * np.pi / 6.0, 7) + np.repeat(np.arange(7) * np.pi / 12.0, 12)
+    ring = np.repeat([25.0, 40.0, 70.0, 120.0, 200.0, 330.0, 500.0], 12)
+    x, y = ring * np.cos(angle), ring * np.sin(angle)
+    surface = method(x, y, pumped(x, y))
+    found = contour_lines(make_grid(surface, lines=301), [18.0, 18.5, 19.0, 19.5])
+    assert len(found) == 4
+    for line in found:
+        radius = 500.0 * np.exp((line.level_m - 20.0) / 0.8)
+        assert line.closed
+        assert line.depression
+        assert np.hypot(line.x, line.y) == pytest.approx(np.full(line.x.size, radius), rel=0.03)
+
+
+@pytest.mark.parametrize("method", [kriging.fit, spline.fit, triangulation.fit])
+def test_contours_from_wells_on_a_plane_are_its_lines(method):
+    """In the cells that the hull cuts a triangulation has no plane beyond it, so its lines bend there by millimetres."""
+    x, y = np.random.default_rng(8).uniform(-400, 400, (2, 30))
+    near = 5e-3 if method is triangulation.fit else 1e-6
+    surface = method(x, y, 30.0 - 0.003 * x + 0.004 * y)
+    found = contour_lines(make_grid(surface), [29.0, 30.0, 31.0])
+    assert [line.level_m for line in found] == [29.0, 30.0, 31.0]
+    for line in found:
+        assert -0.003 * line.x + 0.004 * line.y == pytest.approx(np.full(line.x.size, line.level_m - 30.0), abs=near)

@@ -5,7 +5,7 @@ import pytest
 from scipy.special import gamma, kv
 
 from gwnet.errors import AnalysisError, SettingsError, ShapeError
-from gwnet.hydro.variogram import MODELS, Covariance, drift_columns, fit_covariance, semivariogram
+from gwnet.hydro.variogram import MODELS, Covariance, drift_columns, fit_covariance, semivariogram, variogram_of
 
 
 @pytest.mark.parametrize("model", MODELS)
@@ -172,3 +172,33 @@ def test_too_few_wells_for_the_drift():
 def test_no_model_named():
     with pytest.raises(SettingsError, match="No covariance model"):
         fit_covariance([0, 1, 2, 3], [0, 1, 4, 9], [0, 1, 0, 1], models=[])
+
+
+@pytest.mark.parametrize(
+    ("text", "unit_m", "expected"),
+    [
+        ("spherical,4.5,3000,0.5", 1.0, ("spherical", 4.0, 3000.0, 0.5)),
+        (" Exponential , 2 , 100 ", 1.0, ("exponential", 2.0, 100.0, 0.0)),
+        ("gaussian,10,1000,2", 0.3048, ("gaussian", 8.0 * 0.3048**2, 304.8, 2.0 * 0.3048**2)),
+    ],
+)
+def test_a_variogram_in_words(text, unit_m, expected):
+    found = variogram_of(text, unit_m=unit_m)
+    told = (found.model, found.partial_sill_m2, found.range_m, found.nugget_m2)
+    assert told == (expected[0], *(pytest.approx(value) for value in expected[1:]))
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("spherical", "a model, a sill, a range and a nugget"),
+        ("spherical,a,b,c", "are numbers, not a, b, c"),
+        ("spherical,1,100,1", "holds its nugget, 1, and must be greater"),
+        ("spherical,nan,100,0", "must be greater"),
+        ("round,4,100,1", "Unknown covariance model 'round'"),
+        ("spherical,4,-100,1", "positive partial sill and range"),
+    ],
+)
+def test_what_is_no_variogram_is_refused(text, told):
+    with pytest.raises(SettingsError, match=told):
+        variogram_of(text)
