@@ -12,6 +12,7 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+from threadpoolctl import threadpool_limits
 
 from gwnet.analysis.period_values import period_values
 from gwnet.analysis.used_levels import used_levels
@@ -213,10 +214,11 @@ def season_summary(
     values = dict(list(period_values(used, 12, value=value).groupby(["site", "well"])))
     events = dict(list(used.groupby(["site", "well"])))
     rows = []
-    for key in zip(wells["site"], wells["well"], strict=True):
-        row = _summary_of(values.get(key), events.get(key), least_years, definition)
-        words = dict.fromkeys(_WORDS, "")
-        rows.append({**words, "site": key[0], "well": key[1], **row, "left_out": left_out.get(key, "")})
+    with threadpool_limits(limits=1, user_api="blas"):  # small matrices are faster in one thread
+        for key in zip(wells["site"], wells["well"], strict=True):
+            row = _summary_of(values.get(key), events.get(key), least_years, definition)
+            words = dict.fromkeys(_WORDS, "")
+            rows.append({**words, "site": key[0], "well": key[1], **row, "left_out": left_out.get(key, "")})
     table = pd.DataFrame(rows, columns=list(SUMMARY_COLUMNS))
     others = [name for name in SUMMARY_COLUMNS if name.endswith(("_m", "_days", "_p")) or name.startswith("percentile")]
     table = table.astype(dict.fromkeys(others, float))
