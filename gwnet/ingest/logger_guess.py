@@ -263,7 +263,7 @@ def _zone_of_word(lines: list[str], reasons: list[str], doubts: list[str]) -> st
             zone = _STANDARD_ZONES[short[1]]
             doubts.append(f"{short[1]!r} above the table was read as {zone}, without summer time")
             return zone
-        if re.search(r"\b(?:UTC|GMT)\b", line):
+        if re.search(r"\b(?:UTC|GMT)\b(?!\s*[+-])", line):
             reasons.append("the times are UTC, as said above the table")
             return "UTC"
     doubts.append("nothing says in which zone the times are: give zone under [time], or --zone")

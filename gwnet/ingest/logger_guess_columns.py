@@ -7,9 +7,9 @@ from collections import Counter
 from dataclasses import dataclass, field, replace
 from typing import Final
 
+from gwnet.ingest.logger_columns import numbers_of
 from gwnet.ingest.logger_guess_shape import Shape, reference
 from gwnet.ingest.logger_layout import MISSING, ValueRule
-from gwnet.ingest.logger_plan import numbers_of
 from gwnet.ingest.logger_words import (
     QUANTITIES,
     Named,

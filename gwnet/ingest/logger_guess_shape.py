@@ -94,6 +94,10 @@ def shape_of(path: Path) -> Shape:
     _headings(made, count)
     made.reasons.append(f"cells are parted by a {_DELIMITERS[delimiter]}")
     _refuse_loose_decimals(made, count)
+    if made.names and count > len(made.names):
+        made.doubts.append(
+            f"rows have {count} cells and the headings {len(made.names)}: they may not stand in their columns"
+        )
     return made
 
 
@@ -125,6 +129,8 @@ def _encoding(path: Path) -> tuple[str, str, str]:
 
 def _one_byte(path: Path) -> tuple[str, str, str]:
     content = path.read_bytes()
+    if content.startswith(codecs.BOM_UTF8):
+        return "utf-8", "the byte-order mark says UTF-8", "some bytes are no UTF-8: signs of the text are garbled"
     special = sum(content.count(bytes([sign])) for sign in range(0x80, 0xA0))
     if not special:
         return "latin-1", "the bytes are not UTF-8, and all have a sign in Latin-1", ""

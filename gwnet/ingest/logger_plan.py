@@ -5,46 +5,18 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from difflib import get_close_matches
+from dataclasses import dataclass
 
 from gwnet.clock import zone_of
 from gwnet.errors import ClockError, LayoutError, UnreadableFileError
-from gwnet.ingest.logger_layout import MISSING, Layout, Reference, ValueRule, is_pattern
+from gwnet.ingest.logger_columns import Column, Table, absent_events, events_in, place_of, selection, values_in
+from gwnet.ingest.logger_layout import MISSING, Layout, ValueRule
 from gwnet.ingest.logger_stamps import StampError, StampFormat, read_stamp
 from gwnet.ingest.logger_text import Head
-from gwnet.ingest.logger_words import (
-    QUANTITIES,
-    absolute_or_not,
-    heading_unit,
-    names_serial,
-    names_well,
-    read_heading,
-    unit_of,
-)
-from gwnet.units import to_pascals
+from gwnet.ingest.logger_words import heading_unit, names_serial
 
 #: Rows that are looked at where the headings alone do not tell.
 SAMPLE = 500
-
-
-@dataclass(frozen=True)
-class Column:
-    """A column of values as found in one file.
-
-    Attributes
-    ----------
-    quantity : str
-        What is in it.
-    unit : str
-        Its unit.
-    name : str
-        Its heading, or its number where there is none.
-    """
-
-    quantity: str
-    unit: str
-    name: str
 
 
 @dataclass(frozen=True)
@@ -172,11 +144,13 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
     notes: list[str] = []
     times = _times(layout, names, where)
     formats = (layout.time_formats(), layout.day_formats())[: len(times)]
-    units = split_line(head.lines[heading_line], layout.delimiter) if layout.units_below else []
-    found = _values(layout, names, [*units, *[""] * len(names)], rows, times, where, notes, quantity)
-    found = _chosen(found, quantity, where)
-    events = _events(layout, names, rows, {*times, *(place for place, _, _ in found)})
-    notes += _absent(layout, names)
+    units = (
+        split_line("".join(head.lines[heading_line : heading_line + 1]), layout.delimiter) if layout.units_below else []
+    )
+    table = Table(layout, names, (*units, *[""] * len(names)), tuple(rows), where)
+    found = values_in(table, times, notes, quantity)
+    events = events_in(table, {*times, *(place for place, _, _ in found)})
+    notes += absent_events(table)
     above = head.lines[: heading_line or first - 1]
     return Plan(
         layout=layout,
@@ -190,9 +164,9 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
         places=tuple(place for place, _, _ in found),
         missing=tuple(frozenset((*MISSING, *layout.missing, *words)) for _, _, words in found),
         events=events,
-        select=_select(layout, names, rows, only, where),
+        select=selection(table, only),
         zone=_zone(layout, above, zone, rows, times, formats, where),
-        serial=_serial(layout, above, names, rows, where),
+        serial=_serial(table, above),
         title=_group(layout.title_pattern, above),
         notes=tuple(notes),
     )
@@ -246,203 +220,11 @@ def _short(text: str, length: int = 80) -> str:
     return repr(text if len(text) <= length else text[: length - 3] + "...")
 
 
-def _place(reference: Reference, names: Sequence[str], what: str, where: str) -> int:
-    """Return the place of a column that a layout refers to."""
-    if isinstance(reference, int):
-        if reference > len(names):
-            message = f"The layout has {what} in column {reference}; the file has {len(names)} columns."
-            raise LayoutError(message, where=where, mend="Check the delimiter and the number of the column.")
-        return reference - 1
-    pattern = is_pattern(reference)
-    if pattern is not None:
-        found = [n for n, name in enumerate(names) if re.search(pattern, name)]
-    else:
-        wanted = " ".join(reference.split()).casefold()
-        found = [n for n, name in enumerate(names) if name.casefold() == wanted]
-    if found:
-        return found[0]
-    near = get_close_matches(reference, names, n=1, cutoff=0.5)
-    hint = f" Did you mean {near[0]!r}?" if near else ""
-    message = f"The layout has {what} in the column {reference!r}, and no heading of the file is that.{hint}"
-    listed = ", ".join(repr(name) for name in names[:12])
-    raise LayoutError(message, where=where, mend=f"The headings are {listed}. Check the delimiter and the heading.")
-
-
 def _times(layout: Layout, names: Sequence[str], where: str) -> tuple[int, ...]:
     if layout.time_column is not None:
-        return (_place(layout.time_column, names, "the time", where),)
+        return (place_of(layout.time_column, names, "the time", where),)
     references = [("the date", layout.date_column), ("the time of day", layout.clock_column)]
-    return tuple(_place(ref, names, what, where) for what, ref in references if ref is not None)
-
-
-Found = tuple[int, Column, tuple[str, ...]]
-
-
-def _values(
-    layout: Layout,
-    names: Sequence[str],
-    units: Sequence[str],
-    rows: Sequence[Sequence[str]],
-    times: Sequence[int],
-    where: str,
-    notes: list[str],
-    quantity: str,
-) -> list[Found]:
-    if layout.columns:
-        return [_by_rule(rule, names, units, where) for rule in layout.columns]
-    found: list[Found] = []
-    vague: list[Found] = []
-    for place, name in enumerate(names):
-        if place in times:
-            continue
-        named = read_heading(name, units[place])
-        if named.quantity and named.unit:
-            if named.quantity in {column.quantity for _, column, _ in found}:
-                notes.append(f"column {name!r} was passed over: another one gives the {named.quantity} as well")
-            else:
-                found.append((place, Column(named.quantity, named.unit, name), ()))
-        elif named.vague and named.unit:
-            vague.append((place, Column("", named.unit, name), ()))
-    if not found or quantity:
-        found += [_by_size(one, layout, rows, where, notes, quantity) for one in vague[:1] if len(found) == 0]
-    if found:
-        return found
-    message = "No heading names a quantity with its unit."
-    listed = ", ".join(repr(name) for name in names[:12])
-    mend = f"The headings are {listed}. Name the columns under [[columns]] of a layout of your own."
-    raise LayoutError(message, where=where, mend=mend)
-
-
-def _by_rule(rule: ValueRule, names: Sequence[str], units: Sequence[str], where: str) -> Found:
-    place = _place(rule.column, names, f"the {rule.quantity}", where)
-    unit = unit_of(rule.unit, rule.quantity) if rule.unit else heading_unit(names[place], rule.quantity, units[place])
-    if not unit:
-        message = f"The heading {names[place]!r} does not say the unit of the {rule.quantity}."
-        raise LayoutError(message, where=where, mend="Give the unit under [[columns]] of the layout.")
-    return place, Column(rule.quantity, unit, names[place]), rule.missing
-
-
-def _by_size(
-    vague: Found, layout: Layout, rows: Sequence[Sequence[str]], where: str, notes: list[str], quantity: str
-) -> Found:
-    """Say what a column is whose heading gives a unit and not of what: by what was asked for, or by its size."""
-    place, column, _ = vague
-    if quantity:
-        return place, replace(column, quantity=quantity), ()
-    why = "its heading does not say whether it is a depth, an elevation or the height of water over the sensor"
-    if unit_of(column.unit, "water pressure"):
-        numbers = numbers_of((cells[place] for cells in rows if len(cells) > place), layout.decimal)
-        found, why = (
-            absolute_or_not(*(to_pascals(edge, column.unit) for edge in (min(numbers), max(numbers))))
-            if (numbers)
-            else ("", "it has no values")
-        )
-        if found:
-            notes.append(f"column {column.name!r} was taken as {found}: {why}")
-            return place, replace(column, quantity=found), ()
-    message = f"It cannot be told of what the column {column.name!r} is: {why}."
-    mend = "Say it with --series, or under [[columns]] of a layout."
-    raise LayoutError(message, where=where, mend=mend)
-
-
-def numbers_of(cells: Iterable[str], decimal: str) -> list[float]:
-    """Return the cells that are numbers.
-
-    Parameters
-    ----------
-    cells : iterable of str
-        Cells.
-    decimal : str
-        Decimal mark.
-
-    Returns
-    -------
-    list of float
-        The numbers, in order.
-    """
-    made = []
-    for cell in cells:
-        plain = cell.strip()
-        if decimal == ",":
-            plain = plain.replace(",", ".")
-        if re.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", plain):
-            made.append(float(plain))
-    return made
-
-
-def _chosen(found: list[Found], quantity: str, where: str) -> list[Found]:
-    """Return the columns of the quantity that was asked for."""
-    if not quantity:
-        return found
-    if quantity not in QUANTITIES:
-        message = f"{quantity!r} is no quantity."
-        raise LayoutError(message, where=where, mend=f"Take one of: {', '.join(QUANTITIES)}.")
-    matching = [one for one in found if one[1].quantity == quantity]
-    if matching:
-        return matching
-    fitting = [one for one in found if QUANTITIES[one[1].quantity] == QUANTITIES[quantity]]
-    if len(fitting) == 1:
-        place, column, words = fitting[0]
-        return [(place, replace(column, quantity=quantity), words)]
-    given = ", ".join(f"{one.quantity} [{one.unit}]" for _, one, _ in found)
-    message = f"The file gives {given}, and no {quantity}."
-    raise LayoutError(message, where=where, mend="Ask for one of those.")
-
-
-def _events(layout: Layout, names: Sequence[str], rows: Sequence[Sequence[str]], taken: set[int]) -> tuple[int, ...]:
-    """Return the event columns: those of the layout, or else those whose cells are empty or words."""
-    if layout.events:
-        patterns = [is_pattern(ref) if isinstance(ref, str) else None for ref in layout.events]
-        places = set()
-        for reference, pattern in zip(layout.events, patterns, strict=True):
-            for place, name in enumerate(names):
-                plain = isinstance(reference, str) and name.casefold() == " ".join(reference.split()).casefold()
-                if place + 1 == reference or plain or (pattern is not None and re.search(pattern, name)):
-                    places.add(place)
-        return tuple(sorted(places - taken))
-    if layout.columns:
-        return ()
-    return tuple(
-        place
-        for place, name in enumerate(names)
-        if place not in taken
-        and not names_serial(name)
-        and not any(cell[:1].isdigit() for row in rows for cell in row[place : place + 1])
-    )
-
-
-def _absent(layout: Layout, names: Sequence[str]) -> list[str]:
-    """Return sentences about event columns of the layout that the file does not have."""
-    made = []
-    for reference in layout.events:
-        try:
-            _place(reference, names, "events", "")
-        except LayoutError:
-            made.append(f"the file has no event column {reference!r}, which the layout names")
-    return made
-
-
-def _select(
-    layout: Layout, names: Sequence[str], rows: Sequence[Sequence[str]], only: str, where: str
-) -> tuple[int, str] | None:
-    place = None
-    if layout.select_column is not None:
-        place = _place(layout.select_column, names, "the well or instrument", where)
-    elif not layout.columns:
-        place = next((n for n, name in enumerate(names) if names_well(name) and _repeats(rows, n)), None)
-    if place is None:
-        if only:
-            message = f"Only {only!r} was asked for, and the layout has no column that says what a row is of."
-            raise LayoutError(message, where=where, mend="Give [select] column in the layout.")
-        return None
-    wanted = only or layout.select_value
-    if not wanted:
-        seen = list(dict.fromkeys(row[place] for row in rows if len(row) > place and row[place]))
-        if len(seen) > 1:
-            message = f"The file is of several: column {names[place]!r} has {', '.join(seen[:8])}."
-            raise LayoutError(message, where=where, mend="Say with --only which one to read.")
-        wanted = seen[0] if seen else ""
-    return place, wanted
+    return tuple(place_of(ref, names, what, where) for what, ref in references if ref is not None)
 
 
 def first_selected(layout: Layout, head: Head) -> str:
@@ -461,7 +243,7 @@ def first_selected(layout: Layout, head: Head) -> str:
         The cell; empty where there is none.
     """
     heading_line, names = _heading(layout, head)
-    place = _place(layout.select_column or 1, names, "the well or instrument", str(head.path))
+    place = place_of(layout.select_column or 1, names, "the well or instrument", str(head.path))
     first = layout.first_row or heading_line + 1 + layout.rows_between + layout.units_below
     rows = (split_line(line, layout.delimiter) for line in head.lines[first - 1 :])
     return next((cells[place] for cells in rows if len(cells) > place and cells[place]), "")
@@ -487,16 +269,10 @@ def lacking_units(layout: Layout, head: Head) -> list[ValueRule]:
     heading_line, names = _heading(layout, head)
     units = split_line(head.lines[heading_line], layout.delimiter) if layout.units_below else []
     units += [""] * len(names)
-    places = [(rule, _place(rule.column, names, f"the {rule.quantity}", str(head.path))) for rule in layout.columns]
+    places = [(rule, place_of(rule.column, names, f"the {rule.quantity}", str(head.path))) for rule in layout.columns]
     return [
         rule for rule, place in places if not rule.unit and not heading_unit(names[place], rule.quantity, units[place])
     ]
-
-
-def _repeats(rows: Sequence[Sequence[str]], place: int) -> bool:
-    """Return whether the cells of a column stand many times each, as the code of a well does."""
-    cells = [row[place] for row in rows if len(row) > place and row[place]]
-    return bool(cells) and len(set(cells)) <= max(1, len(cells) // 3)
 
 
 def _zone(
@@ -567,14 +343,14 @@ def _group(pattern: str, lines: Iterable[str]) -> str | None:
     return None
 
 
-def _serial(
-    layout: Layout, above: Sequence[str], names: Sequence[str], rows: Sequence[Sequence[str]], where: str
-) -> str | None:
-    found = _group(layout.serial_pattern, above)
+def _serial(table: Table, above: Sequence[str]) -> str | None:
+    found = _group(table.layout.serial_pattern, above)
     if found is not None:
         return found
-    if layout.serial_column is not None:
-        place = _place(layout.serial_column, names, "the serial number", where)
+    if table.layout.serial_column is not None:
+        place = table.place(table.layout.serial_column, "the serial number")
+    elif table.layout.columns:
+        return None
     else:
-        place = next((n for n, name in enumerate(names) if names_serial(name) and not layout.columns), len(names))
-    return next((row[place] for row in rows if len(row) > place and row[place]), None)
+        place = next((n for n, name in enumerate(table.names) if names_serial(name)), len(table.names))
+    return next(iter(table.cells(place)), None)

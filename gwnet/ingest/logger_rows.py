@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from gwnet.errors import FileRejectedError, IngestError
 from gwnet.ingest.logger_careful import NO_OFFSET, Oddities, OddRow, Rows
+from gwnet.ingest.logger_columns import Column
 from gwnet.ingest.logger_fast import BlockReader
 from gwnet.ingest.logger_layout import Layout
-from gwnet.ingest.logger_plan import Column, Plan, fit
+from gwnet.ingest.logger_plan import Plan, fit
 from gwnet.ingest.logger_text import Block, blocks, file_hash, read_head
 from gwnet.ingest.logger_zone import ToUtc
 from gwnet.records import Rejection

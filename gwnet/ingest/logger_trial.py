@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from gwnet.clock import offset_minutes
 from gwnet.errors import LayoutError
+from gwnet.ingest.logger_columns import Column
 from gwnet.ingest.logger_guess import Proposal, propose_layout
 from gwnet.ingest.logger_layout import Layout
-from gwnet.ingest.logger_plan import Column
 from gwnet.ingest.logger_rows import LoggerFile, OddRow, open_logger_file
 
 if TYPE_CHECKING:

@@ -34,7 +34,7 @@ class Export:
 def series(count: int, seed: int) -> tuple[list[dt.datetime], np.ndarray, np.ndarray]:
     """Return hourly times in UTC with a pressure and a temperature."""
     random = np.random.default_rng(seed)
-    start = dt.datetime(2025, 9, 20, 5, tzinfo=UTC)
+    start = dt.datetime(2025, 10, 12, 5, tzinfo=UTC)
     times = [start + dt.timedelta(hours=n) for n in range(count)]
     pressure = np.round(104.0 + np.cumsum(random.normal(0.0, 0.05, count)), 3)
     temperature = np.round(11.0 + np.cumsum(random.normal(0.0, 0.01, count)), 2)
@@ -46,7 +46,7 @@ def _samples(times, *values) -> tuple[tuple[int, tuple[float, ...]], ...]:
     return tuple((stamp, tuple(map(float, row))) for stamp, row in zip(stamps, zip(*values, strict=True), strict=True))
 
 
-def iso_with_preamble(count: int = 900) -> Export:
+def iso_with_preamble(count: int = 400) -> Export:
     """Commas, four lines of preamble, ISO 8601 with Z, a serial number in the preamble."""
     times, pressure, temperature = series(count, 1)
     rows = tuple(
@@ -70,7 +70,7 @@ def iso_with_preamble(count: int = 900) -> Export:
     )
 
 
-def twelve_hour_with_events(count: int = 900) -> Export:
+def twelve_hour_with_events(count: int = 400) -> Export:
     """Commas, a title, running numbers, a 12-hour clock, the offset in the heading, event columns, event rows."""
     times, pressure, temperature = series(count, 2)
     psi = np.round(pressure / 6.894757293, 4)
@@ -97,7 +97,7 @@ def twelve_hour_with_events(count: int = 900) -> Export:
     )
 
 
-def dotted_latin_1(count: int = 900) -> Export:
+def dotted_latin_1(count: int = 400) -> Export:
     """Semicolons, decimal commas, day first, Latin-1, metadata lines, local time of a zone with summer time."""
     from zoneinfo import ZoneInfo
 
@@ -130,7 +130,7 @@ def dotted_latin_1(count: int = 900) -> Export:
     )
 
 
-def date_and_clock(count: int = 900) -> Export:
+def date_and_clock(count: int = 400) -> Export:
     """Tabs, a column of dates and one of times, a line of units, words for no value, a footer."""
     times, pressure, _ = series(count, 4)
     column = np.round((pressure - 90.0) / 9.81, 3)
@@ -152,6 +152,6 @@ def date_and_clock(count: int = 900) -> Export:
     )
 
 
-def all_exports(count: int = 900) -> list[Export]:
+def all_exports(count: int = 400) -> list[Export]:
     """Return one export of each shape."""
     return [iso_with_preamble(count), twelve_hour_with_events(count), dotted_latin_1(count), date_and_clock(count)]

@@ -18,7 +18,7 @@ from gwnet.ingest.logger_rows import open_logger_file
 
 from ..ingest.logger_exports import Export, all_exports
 
-EXPORTS = {export.name: export for export in all_exports(900)}
+EXPORTS = {export.name: export for export in all_exports()}
 
 #: Signs that cannot turn one number, time or word into another that could be.
 RUIN = b"\x00\x01\x07\x1b\x80\x93\xa7\xff\xfe?@~xqz\"'{}\\"
@@ -95,15 +95,11 @@ def one_line(export: Export, _rng: random.Random) -> bytes:
 
 
 def swapped_columns(export: Export, rng: random.Random) -> bytes:
-    """Move the first column to the end, in headings, units and rows."""
-    sign = {"dotted": ";", "tabbed": "\t"}.get(export.name, ",")
-    start = next(n for n, line in enumerate(export.above) if "ate" in line or "time," in line or "Datum" in line)
+    """Move the first column to the end, in headings, units and rows; shuffle where quotes stand in the headings."""
     if export.name == "twelve":
-        start = 1
-    lines = [line.split(sign) for line in (*export.above[start:], *export.rows)] if export.name != "twelve" else None
-    if lines is None:
         return shuffled(export, rng)
-    start = 4 if export.name in {"iso", "dotted"} else 1
+    sign = {"dotted": ";", "tabbed": "\t"}.get(export.name, ",")
+    start = 1 if export.name == "tabbed" else 4
     lines = [line.split(sign) for line in (*export.above[start:], *export.rows)]
     moved = [sign.join([*cells[1:], cells[0]]) for cells in lines]
     return _ended([*export.above[:start], *moved, *export.below], export)
@@ -177,8 +173,8 @@ def loose_decimals(export: Export, _rng: random.Random) -> bytes:
 def impossible_days(export: Export, rng: random.Random) -> bytes:
     rows = list(export.rows)
     place = rng.randrange(len(rows))
-    rows[place] = rows[place].replace("2025-09-2", "2025-19-2").replace("09/2", "19/4").replace(".09.2025", ".19.2025")
-    rows[place] = rows[place].replace("2025-10-0", "2025-10-4").replace(".10.2025", ".13.2025").replace("10/0", "13/3")
+    for day, wrong in (("2025-10-", "2025-19-"), ("10/", "19/"), (".10.2025", ".19.2025")):
+        rows[place] = rows[place].replace(day, wrong)
     return _ended([*export.above, *rows, *export.below], export)
 
 
