@@ -58,8 +58,8 @@ class SlopePoint:
 
     @property
     def told(self) -> bool:
-        """Whether a trend is told."""
-        return self.direction in ("rising", "falling")
+        """Whether a trend with a slope is told."""
+        return math.isfinite(self.slope) and self.direction in ("rising", "falling")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -170,7 +170,7 @@ def _notes(
     table: pd.DataFrame, made: Sequence[SlopePoint], unit: str, known_on: dt.datetime | None
 ) -> tuple[Note, ...]:
     with_values = table[table["n"] > 0]
-    told = [sum(point.direction == way for point in made) for way in ("rising", "falling")]
+    told = [sum(point.told and point.direction == way for point in made) for way in ("rising", "falling")]
     counted = sum(math.isfinite(point.slope) for point in made)
     facts = (
         f"Theil–Sen slopes in {unit} a year, positive upward; levels of {with_values['first'].min()} to "
