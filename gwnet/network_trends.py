@@ -312,9 +312,10 @@ class Trending:
         site: str | None,
         known_on: dt.datetime | None,
     ) -> tuple[pd.DataFrame, pd.DataFrame]:
-        """Return the levels and wells that were asked for."""
+        """Return the levels and wells that were asked for, daily means of loggers among the levels."""
         codes = None if wells is None else list(wells)
-        levels = self.levels(codes, site=site, aquifer=aquifer, start=start, end=end, known_on=known_on)
+        chosen = {"site": site, "aquifer": aquifer, "start": start, "end": end, "known_on": known_on}
+        levels = self.levels(codes, loggers="daily", **chosen)
         with self.store.reading() as connection:
             asked = fetch.wells(connection, known_on, site)
         if codes is not None:

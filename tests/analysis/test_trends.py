@@ -315,6 +315,15 @@ def test_the_network_gives_one_row_a_well_of_what_was_asked(demo):
     assert (part["first"][:4], part["last"][:4], part["n"]) == ("2020", "2023", 16)
 
 
+def test_daily_means_of_loggers_take_part(demo):
+    """In the demo N1-L has a logger beside its hand readings."""
+    wells = demo.wells()[lambda some: some["well"] == "N1-L"]
+    by_hand, mixed = (trends(demo.levels(["N1-L"], loggers=how), wells).iloc[0] for how in ("none", "daily"))
+    found = demo.trends(["N1-L"]).iloc[0]
+    assert (found["n"], found["s"], found["slope_m_per_year"]) == (mixed["n"], mixed["s"], mixed["slope_m_per_year"])
+    assert found["slope_m_per_year"] != by_hand["slope_m_per_year"]
+
+
 def test_slopes_in_feet(demo):
     """0.3048 m is a foot (international foot, 85 FR 62698, 2020)."""
     metres, feet = demo.trends(["L-02"]).iloc[0], demo.trends(["L-02"], unit="ft").iloc[0]

@@ -10,3 +10,18 @@ def test_a_small_run_prints_its_ratios(script, arguments, tmp_path):
     ran = run_python(str(ROOT / "tests" / "bench" / script), *arguments, cwd=tmp_path)
     assert ran.code == 0, ran.err
     assert " x barest" in ran.out
+
+
+def test_a_small_run_of_trends_prints_ratios_and_equal_values(tmp_path):
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_trend.py"), "small", "40", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert ran.out.count("values the same") == ran.out.count("; values ") >= 3
+    assert "peak" in ran.out
+    assert "net.trends(seasons=12), 8 wells" in ran.out
+
+
+def test_a_small_run_of_alarms_prints_their_shares(tmp_path):
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_trend_alarms.py"), "5", "10", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert ran.out.count("seasonal     10") == 6
+    assert "wells differ at 5 %" in ran.out
