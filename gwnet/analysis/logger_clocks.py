@@ -95,8 +95,8 @@ def _of_barometer(mine: Sequence[_Compared], shift_s: float) -> LoggerFinding:
     air = mine[0].air
     wells = ", ".join(sorted({each.one.well for each in mine}))
     message = (
-        f"The clock of barometer {air.instrument} stands {_hours(shift_s)} from those of all its sensors ({wells}); "
-        "one clock is more likely wrong than all."
+        f"The times of barometer {air.instrument} agree with those of all its sensors ({wells}) only when moved by "
+        f"{_hours(-shift_s)}; one clock is more likely wrong than all."
     )
     return LoggerFinding(
         mine[0].one.site,
@@ -117,8 +117,8 @@ def _of_shift(each: _Compared) -> Iterator[LoggerFinding]:
         return
     when = each.one.level.channel.file_time_utc
     message = (
-        f"The clock stands {_hours(each.shift.shift_s)} from that of barometer {each.air.instrument} throughout "
-        f"({each.shift.why}): a wrong zone, here or there."
+        f"All times agree with those of barometer {each.air.instrument} only when moved by "
+        f"{_hours(each.shift.shift_s)} ({each.shift.why}): a wrong zone, here or there."
     )
     yield _finding(each, message, each.shift.shift_s, when[0], when[-1], whole=True)
 
@@ -134,8 +134,8 @@ def _of_jumps(record: LoggerRecord, each: _Compared) -> Iterator[LoggerFinding]:
             continue
         start = channel.file_time_utc[first]
         message = (
-            f"From {at(start)} the clock stands {_hours(shift.shift_s)} from that of barometer "
-            f"{each.air.instrument} ({shift.why}), otherwise not{_said_of(record, each, first)}."
+            f"Times from {at(start)} on agree with those of barometer {each.air.instrument} only when moved by "
+            f"{_hours(shift.shift_s)} ({shift.why}), others as they are{_said_of(record, each, first)}."
         )
         yield _finding(each, message, shift.shift_s, start, channel.file_time_utc[last], whole=False)
 

@@ -145,7 +145,8 @@ def _explanation(record: LoggerRecord, one: LoggerHeads, place: int, unit: str) 
         *_uncertainty_steps(one, place, unit),
     ]
     reason = OUT_REASONS[int(one.out[place])]
-    steps.append(Step("serves as a level", f"no: {reason}" if reason else "yes", f"recipe: {'; '.join(one.steps)}"))
+    steps.append(Step("serves as a level", f"no: {reason}" if reason else "yes", _rows_said(one, ("exclusion",))))
+    steps += [Step(f"recipe {number}", text, "") for number, text in enumerate(one.steps, 1)]
     return Explanation(title, tuple(steps))
 
 
@@ -216,7 +217,7 @@ def _level_steps(one: LoggerHeads, place: int, unit: str) -> list[Step]:
     level, correction = one.sensor_level_m[place] / per, one.tied.correction_m[place] / per
     word = "column above the sensor" if one.quantity.endswith("pressure") else "level at the sensor"
     steps = [Step(word, _shown(level, unit), _rows_said(one, ("step",)))]
-    by = _ties(one, place)
+    by = _ties(one, place, unit)
     if not np.isnan(correction):
         steps.append(Step("added", _shown(correction, unit, sign=True), by))
     final = one.tied.water_elevation_m[place] / per
@@ -227,19 +228,20 @@ def _level_steps(one: LoggerHeads, place: int, unit: str) -> list[Step]:
     return steps
 
 
-def _ties(one: LoggerHeads, place: int) -> str:
+def _ties(one: LoggerHeads, place: int, unit: str) -> str:
     """Return what ties a sample: the hand readings on either side, or the hanging depth."""
     if one.tied.by_hanging_depth[place]:
         return "hanging depth and measuring point alone; no hand reading ties it"
     hand = one.hand[one.hand["offset_m"].notna()]
     if hand.empty:
         return ""
+    per = metres_per(unit)
     when = hand["measured_at_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
     after = int(np.searchsorted(when, one.time_utc[place]))
     sides = sorted({min(max(number, 0), len(hand) - 1) for number in (after - 1, after)})
     return "hand readings of " + " and ".join(
-        f"{hand['measured_at'].iloc[number]} ({hand['water_elevation_m'].iloc[number]:.3f} m, offset "
-        f"{hand['offset_m'].iloc[number]:.3f} m)"
+        f"{hand['measured_at'].iloc[number]} ({_shown(hand['water_elevation_m'].iloc[number] / per, unit)}, offset "
+        f"{_shown(hand['offset_m'].iloc[number] / per, unit)})"
         for number in sides
     )
 

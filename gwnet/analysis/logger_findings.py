@@ -200,12 +200,16 @@ def _range_m(record: LoggerRecord, instrument: str) -> float:
 
 
 _SAID: Final = {
-    "bottomed out": "{count} samples rest at the least value ever read, for {hours:.4g} h",
-    "flat": "{count} samples in a row have the same value, for {hours:.4g} h",
-    "out of water": "{count} samples show no water above the sensor (median {value:.3f} m)",
-    "over range": "{count} samples lie above the range of the instrument (median {value:.3f} m)",
-    "frozen": "{count} samples of water at or below 0 degC (median {value:.2f} degC)",
+    "bottomed out": "{samples} at the least value ever read, for {hours:.4g} h",
+    "flat": "{samples} in a row with the same value, for {hours:.4g} h",
+    "out of water": "{samples} with no water above the sensor (median {value:.3f} m)",
+    "over range": "{samples} above the range of the instrument (median {value:.3f} m)",
+    "frozen": "{samples} of water at or below 0 degC (median {value:.2f} degC)",
 }
+
+
+def _samples(count: int) -> str:
+    return "1 sample" if count == 1 else f"{count} samples"
 
 
 def _exclusions(
@@ -218,7 +222,7 @@ def _exclusions(
         if not inside.any() or gone[first : last + 1][inside].mean() > 0.5:
             continue
         words = _SAID[rule].format(
-            count=int(spells.count[number]),
+            samples=_samples(int(spells.count[number])),
             hours=float(spells.duration_s[number]) / 3600,
             value=float(spells.value[number]),
         )
@@ -269,7 +273,9 @@ def _spikes_and_steps(one: LoggerHeads, raw: Floats, per_metre: float) -> Iterat
         cleaned[first : last + 1] = np.nan
         size = float(spikes.size[number])
         if abs(size) >= LEAST_FAULT_M:
-            message = f"{last - first + 1} samples stand {size:+.3f} m off both neighbours: taken out of the water?"
+            count = last - first + 1
+            perhaps = "taken out of the water?" if size < 0 else "a bad value?"
+            message = f"{_samples(count)} {size:+.3f} m off both neighbours: {perhaps}"
             yield _told(one, "spike", first, last, message, "exclusion", {"cause": "spike"})
     interval = usual_interval_s(one.time_utc)
     steps = find_steps(one.time_utc, cleaned, longest_gap_s=3 * interval if interval == interval else 0.0)
@@ -330,11 +336,11 @@ def _air(one: LoggerHeads) -> Iterator[LoggerFinding]:
     ):
         places = np.flatnonzero(out == OUT_REASONS.index(reason))
         if places.size:
-            message = f"{places.size} samples have no level: {reason}; {mend}."
+            message = f"{_samples(places.size)} without a level: {reason}; {mend}."
             yield _told(one, rule, int(places[0]), int(places[-1]), message)
     hung = np.flatnonzero(one.tied.by_hanging_depth & (out == 0))
     if hung.size and one.quantity != "water elevation":
-        message = f"{hung.size} samples go by the hanging depth alone: no hand reading ties them."
+        message = f"{_samples(hung.size)} by the hanging depth alone: no hand reading ties them."
         yield _told(one, "not anchored", int(hung[0]), int(hung[-1]), message)
 
 
@@ -438,5 +444,5 @@ def _conflicts(record: LoggerRecord, found: Sequence[LoggerHeads]) -> Iterator[L
             np.datetime64(edge.tz_convert("UTC").tz_localize(None).to_datetime64(), "us")
             for edge in (rows["time_utc"].min(), rows["time_utc"].max())
         )
-        message = f"{len(rows)} samples of {file} differ from those on record, which stay: another clock or unit?"
+        message = f"{_samples(len(rows))} of {file} differ from those on record, which stay: another clock or unit?"
         yield LoggerFinding(site, well, str(instrument), str(quantity), "conflict", first, last, message)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.logger_channels import LEVEL_QUANTITIES, Channel, LoggerRecord
 from gwnet.analysis.logger_recipe import OUT_REASONS, instant, said
+from gwnet.analysis.places import latitude_of
 from gwnet.constants import (
     BAROMETER_GAP_S,
     CONVENTIONAL_WATER_DENSITY_KG_M3,
@@ -283,11 +284,13 @@ def _gravity(record: LoggerRecord, deployment: Any, settings: dict[str, Any]) ->
     if "gravity_m_s2" in settings:
         return float(settings["gravity_m_s2"]), f"gravity {float(settings['gravity_m_s2']):g} m/s2, as chosen"
     well = _well(record, deployment.site, deployment.well)
-    if well is None or pd.isna(well["latitude"]):
+    crs = record.sites.set_index("site")["crs"].get(deployment.site)
+    latitude = float("nan") if well is None or crs is None else latitude_of(well, str(crs))
+    if well is None or np.isnan(latitude):
         return STANDARD_GRAVITY_M_S2, f"gravity {STANDARD_GRAVITY_M_S2:g} m/s2, the standard one: no coordinates"
     height = 0.0 if pd.isna(well["ground_elevation_m"]) else float(well["ground_elevation_m"])
-    found = float(normal_gravity(float(well["latitude"]), height))
-    return found, f"gravity {found:.5f} m/s2 at latitude {float(well['latitude']):.3f} and {height:.0f} m"
+    found = float(normal_gravity(latitude, height))
+    return found, f"gravity {found:.5f} m/s2 at latitude {latitude:.3f} and {height:.0f} m"
 
 
 def _height_above_barometer(record: LoggerRecord, deployment: Any) -> float | None:

@@ -53,6 +53,37 @@ def located(wells: pd.DataFrame, crs: str) -> pd.DataFrame:
     return made
 
 
+def latitude_of(well: pd.Series, crs: str) -> float:
+    """Return the latitude of a well, whichever way its coordinates were given.
+
+    Parameters
+    ----------
+    well : pandas.Series
+        Row of `gwnet.store.fetch.wells`.
+    crs : str
+        Coordinate system of its site.
+
+    Returns
+    -------
+    float
+        Geodetic latitude, positive north [degrees]; NaN for a well without coordinates, or in a system that is not
+        tied to the Earth.
+    """
+    if not pd.isna(well["latitude"]):
+        return float(well["latitude"])
+    if pd.isna(well["easting"]) or pd.isna(well["northing"]):
+        return float("nan")
+    from pyproj import Transformer
+
+    try:
+        system = projected(crs)
+    except SettingsError:
+        return float("nan")
+    to_angles = Transformer.from_crs(system, system.geodetic_crs, always_xy=True)
+    _, latitude = to_angles.transform(float(well["easting"]), float(well["northing"]))
+    return float(latitude) if np.isfinite(latitude) else float("nan")
+
+
 def projected(crs: str) -> Any:
     """Return a projected coordinate system in metres or feet.
 

@@ -27,6 +27,8 @@ _SUFFIXES: Final[dict[str, tuple[str, int]]] = {
     "_degrees": ("°", 1),
     "_hours": ("h", 1),
     "_days": ("d", 1),
+    "_minutes": ("min", 0),
+    "_percent": ("%", 1),
 }
 
 #: Columns whose decimals do not follow from a suffix.
