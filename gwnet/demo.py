@@ -1,7 +1,7 @@
 """Builds the demo network by the public route, as anybody would build a network of their own.
 
-What is built stands in ``demo.toml`` beside the demo's tables: which tables and corrections are loaded, and which
-report, maps and hydrographs are made from them.
+What is built stands in ``demo.toml`` beside the demo's tables: which tables, logger files and corrections are loaded,
+and which report, maps, hydrographs and chart of coverage are made from them.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from gwnet import network
+from gwnet.analysis.logger_adjust import Adjustment, adjust
 from gwnet.errors import OutputError
 from gwnet.resources import demo_folder
 
@@ -65,7 +66,7 @@ def build(folder: str | Path, *, progress: Callable[[int, int], None] | None = N
     folder = Path(folder)
     _refuse_full(folder)
     plan = _plan()
-    total = 2 + len(plan.get("map", [])) + len(plan.get("hydrograph", []))
+    total = 3 + len(plan.get("map", [])) + len(plan.get("hydrograph", []))
     target = folder.resolve()
     target.parent.mkdir(parents=True, exist_ok=True)
     part = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
@@ -119,12 +120,17 @@ def _steps(plan: dict[str, Any], folder: Path) -> Iterator[list[Made]]:
         for one in plan.get("hydrograph", []):
             target = folder / "hydrographs" / f"{one['name']}.png"
             target.parent.mkdir(exist_ok=True)
-            net.save_figure(net.hydrograph(one["wells"]), target)
+            start = one.get("start")
+            figure = net.hydrograph(one["wells"], start=None if start is None else dt.date.fromisoformat(start))
+            net.save_figure(figure, target)
             yield [Made(f"hydrograph of {', '.join(one['wells'])}", target)]
+        chart = folder / "coverage.png"
+        net.save_figure(net.coverage_figure(), chart)
+        yield [Made("chart of who has data when", chart)]
 
 
 def load(address: str | Path) -> None:
-    """Make a database and load the demo network's tables, then its corrections with their reasons.
+    """Make a database; load the demo network's tables, its loggers and what was decided about them, its corrections.
 
     Parameters
     ----------
@@ -140,9 +146,30 @@ def load(address: str | Path) -> None:
     network.init(address)
     with network.Network(address) as net:
         net.load(_tables(demo_folder()), by=plan["by"], now_utc=plan.get("recorded_at"))
+        _load_loggers(net, plan)
         for one in plan.get("corrections", []):
             files = _tables(demo_folder() / one["folder"])
             net.load(files, by=plan["by"], now_utc=one.get("recorded_at"), correct=True, reason=one["reason"])
+
+
+def _load_loggers(net: network.Network, plan: dict[str, Any]) -> None:
+    """Load the exports of the loggers with their layouts, then apply what a person decided about them."""
+    for one in plan.get("loggers", []):
+        files = [demo_folder() / name for name in one["files"]]
+        layout = demo_folder() / one["layout"]
+        result = net.load_loggers(files, layout, by=plan["by"], now_utc=one.get("recorded_at"))
+        for file in result.files:
+            if file.error is not None:
+                raise file.error
+    for one in plan.get("adjustment", []):
+        parameters = dict(one.get("parameters", {}))
+        if "leave_out" in one:
+            levels = net.levels([one["well"]])
+            left_out = levels["measured_at"].str[:16].isin(one["leave_out"])
+            parameters["leave_out"] = levels.loc[left_out, "event_id"].tolist()
+        wanted = Adjustment(one["instrument"], one["kind"], parameters, start=one.get("start"), end=one.get("end"))
+        with net.store.writing() as connection:
+            adjust(connection, wanted, by=plan["by"], reason=one["reason"], now_utc=one["recorded_at"])
 
 
 def _plan() -> dict[str, Any]:

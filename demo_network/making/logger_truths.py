@@ -195,8 +195,8 @@ def adjustments(loggers: Loggers) -> list[Truth]:
             "kind": "step",
             "start": slip["at_utc"],
             "parameters": {"amount_m": -0.135},
-            "reason": "Cable slipped in its clamp in the night to 7 October 2025: the level rises by 0.135 m at once and "
-            "the hand readings on both sides fall back by as much; the cable's mark stood low on 26 February 2026.",
+            "reason": "Cable slipped in its clamp in the night to 7 October 2025: the level rises by 0.135 m at once, "
+            "and the hand readings on both sides fall back by as much; the cable's mark stood low on 26 February 2026.",
         },
         {
             "instrument": faults["drift"]["instrument"],
@@ -228,6 +228,7 @@ def adjustments(loggers: Loggers) -> list[Truth]:
     made.append(
         {
             "instrument": "LG-7",
+            "well": "N3-U",
             "kind": "anchoring",
             "parameters": {"method": "constant"},
             "leave_out": [borrowed.measured_at],
