@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import sqlite3
 from collections.abc import Iterator, Sequence
 from itertools import chain
 from typing import Any, Final
@@ -13,6 +14,7 @@ from sqlalchemy import Connection, func, select
 
 from gwnet.store.base import known_on as on_record
 from gwnet.store.loggers import Download, SamplePack, SampleRun
+from gwnet.store.session import store_error
 
 Times = NDArray[np.int64]
 Values = NDArray[np.float64]
@@ -186,8 +188,11 @@ def windows(
 def _rows_sqlite(connection: Connection, tail: str) -> tuple[Times, Values]:
     """Read rows into one flat array; whole milliseconds stay exact in float64 for a quarter of a million years."""
     raw: Any = connection.connection.driver_connection
-    found = raw.execute(f"SELECT time_ms, ifnull(value, 9e999) FROM sample {tail}")
-    flat = np.fromiter(chain.from_iterable(found), np.float64).reshape(-1, 2)
+    try:
+        found = raw.execute(f"SELECT time_ms, ifnull(value, 9e999) FROM sample {tail}")
+        flat = np.fromiter(chain.from_iterable(found), np.float64).reshape(-1, 2)
+    except sqlite3.Error as error:
+        raise store_error(str(error).strip(), "sample") from error
     value = flat[:, 1].copy()
     value[np.isposinf(value)] = np.nan
     return flat[:, 0].astype(np.int64), value
@@ -195,13 +200,18 @@ def _rows_sqlite(connection: Connection, tail: str) -> tuple[Times, Values]:
 
 def _rows_postgresql(connection: Connection, tail: str) -> tuple[Times, Values]:
     """Let the server put each column into one array of bytes."""
+    import psycopg
+
     raw: Any = connection.connection.driver_connection
-    with raw.cursor(binary=True) as cursor:
-        cursor.execute(
-            "SELECT string_agg(int8send(time_ms), ''::bytea), string_agg(float8send(coalesce(value, 'NaN')), ''::bytea)"
-            f" FROM (SELECT time_ms, value FROM sample {tail}) AS part"
-        )
-        times, values = cursor.fetchone()
+    query = (
+        "SELECT string_agg(int8send(time_ms), ''::bytea), string_agg(float8send(coalesce(value, 'NaN')), ''::bytea)"
+        f" FROM (SELECT time_ms, value FROM sample {tail}) AS part"
+    )
+    try:
+        with raw.cursor(binary=True) as cursor:
+            times, values = cursor.execute(query).fetchone()
+    except psycopg.Error as error:
+        raise store_error(str(error).strip(), "sample") from error
     return (
         np.frombuffer(times or b"", ">i8").astype(np.int64),
         np.frombuffer(values or b"", ">f8").astype(np.float64),

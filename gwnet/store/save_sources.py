@@ -9,6 +9,7 @@ import zlib
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from threading import Event
 from typing import IO, Final
 
 from sqlalchemy import Connection, select
@@ -41,15 +42,17 @@ class KeptSource:
     def __init__(self, path: Path) -> None:
         self.path = path
         self._packed: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 (closed at the end of the context)
+        self._stopped = Event()
         self._worker = ThreadPoolExecutor(1)
-        self._done = self._worker.submit(_compress, path, self._packed)
+        self._done = self._worker.submit(_compress, path, self._packed, self._stopped)
 
     def __enter__(self) -> KeptSource:
         """Return itself."""
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Wait for the work and forget it."""
+        """End the work and forget it."""
+        self._stopped.set()
         self._worker.shutdown(wait=True, cancel_futures=True)
         self._packed.close()
 
@@ -111,11 +114,11 @@ class KeptSource:
         return number
 
 
-def _compress(path: Path, packed: IO[bytes]) -> tuple[int, str]:
-    """Compress a file into another; return its size and hash."""
+def _compress(path: Path, packed: IO[bytes], stopped: Event) -> tuple[int, str]:
+    """Compress a file into another, unless stopped before its end; return its size and hash."""
     digest, squeeze, size = hashlib.sha256(), zlib.compressobj(_LEVEL), 0
     with path.open("rb") as file:
-        while piece := file.read(_READ):
+        while not stopped.is_set() and (piece := file.read(_READ)):
             digest.update(piece)
             size += len(piece)
             packed.write(squeeze.compress(piece))
