@@ -175,7 +175,7 @@ def change_of(
         "table": levels_frame(inputs, reduced),
     }
     sets = [control_of(connection, site, aquifer, day, **shared) for day in (since, date)]
-    refused = _refused(sets, exclude)
+    refused = _refused(sets, (since, date), exclude)
     again = [
         control_of(connection, site, aquifer, day, exclude=sorted(set(refused) & set(one["well"])), **shared)
         for day, one in zip((since, date), sets, strict=True)
@@ -220,16 +220,24 @@ def _assumed(sets: list[pd.DataFrame], wells: pd.DataFrame, unit: str) -> list[s
     return [f"No uncertainty is on record for levels of {', '.join(sorted(missing))}; ± {taken} was taken for each."]
 
 
-def _refused(sets: list[pd.DataFrame], exclude: Collection[str]) -> dict[str, str]:
-    """Return the wells that cannot be used on one of the days for other reasons than that another stands for them."""
-    reasons: dict[str, str] = {}
+def _refused(sets: list[pd.DataFrame], days: tuple[dt.date, dt.date], exclude: Collection[str]) -> dict[str, str]:
+    """Return the wells that cannot be used on both days, for other reasons than that another stands for them."""
+    found: list[dict[str, str]] = []
     for one in sets:
         others = one["reason"].str.startswith("one well a place")
-        for well, reason in one.loc[~one["used"].astype(bool) & ~others, ["well", "reason"]].itertuples(index=False):
-            reasons.setdefault(well, reason)
+        left = one[~one["used"].astype(bool) & ~others]
+        found.append(dict(zip(left["well"], left["reason"], strict=True)))
     names = [set(one["well"]) for one in sets]
-    for well in names[0] ^ names[1]:
-        reasons.setdefault(well, "not in the set of both days")
+    for i in (0, 1):
+        found[i] |= dict.fromkeys(sorted(names[1 - i] - names[i]), "no measurement")
+    reasons = {}
+    for well in sorted(set(found[0]) | set(found[1])):
+        why = [one.get(well, "") for one in found]
+        if why[0] == why[1]:
+            reasons[well] = why[0]
+        else:
+            told = (f"on {day.isoformat()}: {reason}" for day, reason in zip(days, why, strict=True) if reason)
+            reasons[well] = "; ".join(told)
     return reasons | dict.fromkeys(exclude, "left out by request")
 
 

@@ -128,7 +128,7 @@ def vertical_flux(
     upper_head_m, lower_head_m : array_like
         Freshwater heads at those elevations, as `gwnet.hydro.freshwater.freshwater_head` [m].
     conductivity_m_s : array_like
-        Vertical hydraulic conductivity [m/s].
+        Vertical hydraulic conductivity for the water of that density [m/s].
     density_kg_m3 : array_like
         Density of the water between the screens [kg/m3].
     freshwater_density_kg_m3 : array_like, optional
@@ -146,8 +146,9 @@ def vertical_flux(
 
     Notes
     -----
-    q = -K (dh_f/dz + (rho - rho_f) / rho_f): Post and Simmons (2022), Variable-Density Groundwater Flow, The
-    Groundwater Project, exercise 5. With fresh water it is K times the gradient of `vertical_gradients`.
+    q = -K (rho_f dh_f/dz + rho - rho_f) / rho, with K for the water of that density: Darcy's law in pressure and
+    weight; Post and Simmons (2022), Variable-Density Groundwater Flow, The Groundwater Project, exercise 5. With fresh
+    water it is K times the gradient of `vertical_gradients`.
 
     Examples
     --------
@@ -164,4 +165,4 @@ def vertical_flux(
         density_kg_m3=density_kg_m3,
         freshwater_density_kg_m3=freshwater_density_kg_m3,
     )
-    return -conductivity * ((above - below) / (upper - lower) + (density - fresh) / fresh)
+    return -conductivity * (fresh * (above - below) / (upper - lower) + density - fresh) / density

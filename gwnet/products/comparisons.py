@@ -470,7 +470,7 @@ class NetworkWorth:
         facts = [f"95 % half-width of the surface, root mean square over the control: {error:.2f} {unit}."]
         facts += [
             f"{row['place']} at {row['easting']:.0f}, {row['northing']:.0f}: ± {row['uncertainty_m'] / one:.2f} "
-            f"{unit}; a well there lowers that to {100.0 - row['error_falls_percent']:.0f} %."
+            f"{unit}; wells up to it would lower the root mean square to {100.0 - row['error_falls_percent']:.0f} %."
             for row in self.places().to_dict("records")
         ]
         facts.append(f"{self.result.drawn.method_text} It is kept when a well is left out.")

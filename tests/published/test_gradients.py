@@ -1,0 +1,69 @@
+"""Velocities, vertical gradients and directions against published numbers."""
+
+import numpy as np
+import pytest
+
+from gwnet.hydro.directions import directions
+from gwnet.hydro.freshwater import freshwater_head
+from gwnet.hydro.seepage import parse_conductivity, parse_share, seepage_velocity
+from gwnet.hydro.vertical import vertical_flux, vertical_gradients
+
+
+@pytest.mark.parametrize(
+    ("conductivity", "gradient", "porosity", "printed_m_per_day"),
+    [("60 m/d", 1 / 1000, "0.20", 0.3), ("0.0001 m/d", 1 / 10, "0.50", 0.00002)],
+)
+def test_velocity_in_sand_and_clay(conductivity, gradient, porosity, printed_m_per_day):
+    """Heath (1983), USGS Water-Supply Paper 2220, p. 25, from memory: coarse sand 0.3 m/d, clay 0.00002 m/d."""
+    found = seepage_velocity(gradient, parse_conductivity(conductivity), parse_share(porosity, "porosity"))
+    assert found.velocity_m_s * 86_400 == pytest.approx(printed_m_per_day, rel=1e-9)
+
+
+def test_velocity_in_a_sand_column():
+    """A public university exercise set with its answers: K 1e-4 cm/s, i 0.01, n 0.20: q 1e-6 and v 5e-6 cm/s."""
+    conductivity = parse_conductivity("1e-4 cm/s")
+    found = seepage_velocity(0.01, conductivity, parse_share("0.20", "porosity"))
+    assert conductivity.lowest * 0.01 * 100 == pytest.approx(1e-6)
+    assert found.velocity_m_s * 100 == pytest.approx(5e-6)
+
+
+def test_nested_piezometers():
+    """Freeze and Cherry (1979), Groundwater, problem 2-1: surface at 450 m, depths 150, 100 and 50 m.
+
+    Depths to water 27, 47 and 36 m. The problem is the book's; the answers were worked out by hand: heads 423, 403 and
+    414 m; 20 m over 50 m upward between the lower two, 11 m over 50 m downward between the upper two.
+    """
+    middle = 450.0 - np.array([150.0, 100.0, 50.0])
+    head = 450.0 - np.array([27.0, 47.0, 36.0])
+    assert head.tolist() == [423.0, 403.0, 414.0]
+    assert (head - middle).tolist() == [123.0, 53.0, 14.0]
+    found = vertical_gradients(middle[1:], middle[:-1], head[1:], head[:-1], upper_half_width_m=1, lower_half_width_m=1)
+    assert found.gradient.tolist() == [0.40, -0.22]
+    assert found.determined.all()
+
+
+def test_vertical_flow_of_salt_water():
+    """Post and Simmons (2022), Variable-Density Groundwater Flow, The Groundwater Project, exercises 4 and 5.
+
+    Screens at -76.41, -96.44 and -118.93 m, point-water heads -3.13, -3.08 and -3.04 m, density 1004.3 kg/m3, K 20 m/d:
+    36 mm/d from the third to the second screen and 50 mm/d from the second to the first, upward.
+    """
+    screen, head = np.array([-76.41, -96.44, -118.93]), np.array([-3.13, -3.08, -3.04])
+    fresh = freshwater_head(head, screen, density_kg_m3=1004.3, freshwater_density_kg_m3=1000.0)
+    flux = vertical_flux(
+        screen[:-1], screen[1:], fresh[:-1], fresh[1:], conductivity_m_s=20.0 / 86_400, density_kg_m3=1004.3
+    )
+    daily_mm = flux * 86_400 * 1000
+    assert np.round(daily_mm).tolist() == [50.0, 36.0]
+    assert daily_mm == pytest.approx([49.925, 35.571], abs=5e-4)
+
+
+def test_mean_direction_of_the_roulette_data():
+    """Mardia and Jupp (2000), Directional Statistics, the roulette data, from memory.
+
+    Nine stops of a wheel at 43, 45, 52, 61, 75, 88, 88, 279 and 357 degrees: mean direction 51 degrees, mean resultant
+    length 0.711.
+    """
+    found = directions([43, 45, 52, 61, 75, 88, 88, 279, 357])
+    assert round(found.mean_deg) == 51
+    assert round(found.concentration, 3) == 0.711
