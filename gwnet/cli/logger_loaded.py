@@ -77,7 +77,7 @@ def _rhythm(file: LoggerFileResult) -> str:
     gaps = "1 gap" if rhythm.gaps == 1 else f"{rhythm.gaps:,} gaps"
     parts.append(f"{gaps}, the longest {_span(rhythm.longest_gap_s)}" if rhythm.gaps else "no gap")
     if file.events:
-        parts.append(f"{file.events:,} event rows passed over")
+        parts.append(f"{file.events:,} event row{'' if file.events == 1 else 's'} passed over")
     return "; ".join(parts)
 
 

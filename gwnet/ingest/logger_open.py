@@ -44,6 +44,8 @@ class Opening:
         layout = self._proposed(path) if self.layout == AUTO else self.layout
         chosen = layout if isinstance(layout, Layout) else load_layout(layout)
         file = open_logger_file(path, chosen, zone=self.zone, only=self.only, quantity=self.quantity)
+        if self.layout == AUTO and self.say is not None:
+            self.say(_told(file))
         return self._with_what_was_given(file)
 
     def _with_what_was_given(self, file: LoggerFile) -> LoggerFile:
@@ -66,11 +68,16 @@ class Opening:
             message = f"Looking at the file leaves doubts about its layout: {doubts}."
             mend = "See 'gwnet logger try FILE', save the layout it proposes, and load with --layout LAYOUT.toml."
             raise LayoutError(message, where=path.name, mend=mend)
-        if self.say is not None:
-            reasons = "; ".join(str(one).rstrip(".") for one in proposal.reasons)
-            self.say(f"{path.name}: read with the layout that looking at it proposes: {reasons}.")
         layout: Layout = proposal.layout
         return layout
+
+
+def _told(file: LoggerFile) -> str:
+    """Return what looking at a file gave, in one line."""
+    columns = ", ".join(f"{one.quantity} [{one.unit}]" for one in file.columns)
+    zone = "with their offsets" if file.zone == "in each stamp" else f"in {file.zone}"
+    formats = " ".join((*file.layout.formats, *file.layout.clock_formats))
+    return f"{file.name}: looking at it gives times {formats} {zone}; {columns}. 'gwnet logger try' says why."
 
 
 def open_kept(path: Path, text: str, quantity: str) -> LoggerFile:
