@@ -198,6 +198,9 @@ def _by_headings(table: Table, times: Sequence[int], notes: list[str], quantity:
         return list(found.values())
     if vague:
         return [_by_size(table, vague[0], notes, quantity)]
+    if len(table.names) == 1:
+        message = f"The line of headings is a single cell, since no {table.layout.delimiter!r} stands in it."
+        raise LayoutError(message, where=table.where, mend="Take a layout with the delimiter of the file.")
     message = "No heading names a quantity with its unit."
     mend = f"{table.listed()} Name the columns under [[columns]] of a layout of your own."
     raise LayoutError(message, where=table.where, mend=mend)

@@ -25,3 +25,9 @@ def test_a_small_run_of_alarms_prints_their_shares(tmp_path):
     assert ran.code == 0, ran.err
     assert ran.out.count("seasonal     10") == 6
     assert "wells differ at 5 %" in ran.out
+
+
+def test_a_small_run_of_reading_logger_files_prints_its_ratios(tmp_path):
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_logger_read.py"), "20000", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert ran.out.count(" x pandas") == 3

@@ -330,7 +330,7 @@ def test_a_file_that_was_cut_in_its_last_row_is_refused(path, end):
     start, cut = PLAIN[: PLAIN.index("2026-04-07 05:00")], "2026-04-07 05:00," + (end or "")
     file, samples = read(path, start + (cut if end is not None else "2026-04-07 05:0"), layout())
     assert len(samples) == 300
-    with pytest.raises(FileRejectedError, match="row 302: the file ends in the middle .* Download the file again"):
+    with pytest.raises(FileRejectedError, match=r"row 302: the file ends in the middle .* Download the file again"):
         file.require_good()
 
 
