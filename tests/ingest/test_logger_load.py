@@ -372,7 +372,7 @@ def test_the_layout_that_looking_proposes(on_sqlite):
     said = []
     made = on_sqlite.one(path, layout="auto", say=said.append)
     assert counts(made) == (5, 5, 0, 0, 0, 0)
-    what = "times iso with their offsets; absolute pressure [kPa]"
+    what = "times %Y-%m-%dT%H:%M:%S%z with their offsets; absolute pressure [kPa]"
     assert said == [f"a.csv: looking at it gives {what}. 'gwnet logger try' says why."]
     doubtful = on_sqlite.write("b.csv", "Time,Value\n01.02.24 03:00,1\n02.02.24 03:00,2\n")
     with pytest.raises(LayoutError):
