@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -33,6 +34,7 @@ class Reporting:
         period: str,
         out: str | Path,
         *,
+        round: str | None = None,
         site: str | None = None,
         known_on: dt.datetime | None = None,
         unit: str | None = None,
@@ -40,6 +42,7 @@ class Reporting:
         by: str | None = None,
         remark: str | None = None,
         now_utc: dt.datetime | None = None,
+        processes: int | None = None,
         progress: Callable[[int, int], None] | None = None,
     ) -> list[Path]:
         """Make a report: PDF, manifest and data annex.
@@ -49,9 +52,11 @@ class Reporting:
         definition : str or pathlib.Path
             Name of a definition that travels with the program, or the path of a TOML file.
         period : str
-            For example 2026-Q1, 2026, 2026-03 or 2026-01-15..2026-04-14.
+            For example 2026-Q1, 2026, 2026-03 or 2026-01-15..2026-04-14; not looked at where a round is given.
         out : str or pathlib.Path
             Folder to write into.
+        round : str, optional
+            Gauging round whose days are the period and which alone is reported.
         site : str, optional
             Code of the site; may be left out when the record holds only one.
         known_on : datetime.datetime, optional
@@ -68,8 +73,11 @@ class Reporting:
             Anything that should stand in the register.
         now_utc : datetime.datetime, optional
             Aware time of the registration; the clock's unless given.
+        processes : int, optional
+            How many processes draw figures at once; as many as there are cores unless given. The bytes do not depend
+            on it.
         progress : callable, optional
-            Called with steps done and steps in all.
+            Called with figures drawn and figures in all.
 
         Returns
         -------
@@ -100,10 +108,12 @@ class Reporting:
             definition,
             period,
             Path(out),
+            round_code=round,
             site=site,
             known_on=known_on,
             unit=unit,
             issuing=issuing,
+            processes=processes or _cores(),
             progress=progress,
         )
 
@@ -165,6 +175,13 @@ class Reporting:
         names = [_issue_name(one) for one in (first, second)]
         with self.store.reading() as connection:
             return differences(connection, names[0], names[1], known_on)
+
+
+def _cores() -> int:
+    """Return how many cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 def _issue_name(named: str | Path) -> str:

@@ -28,7 +28,8 @@ def command() -> None:
 
 @command.command("make")
 @click.argument("definition")
-@click.option("--period", required=True, metavar="PERIOD", help="Period to report, for example 2026-Q1.")
+@click.option("--period", metavar="PERIOD", help="Period to report, for example 2026-Q1.")
+@click.option("--round", metavar="ROUND", help="Report this gauging round alone; its days are the period.")
 @options.out_folder
 @click.option("--issue", is_flag=True, help="Issue the report: register it with every value that it prints.")
 @click.option("--remark", metavar="TEXT", help="Remark for the register of issues.")
@@ -38,15 +39,19 @@ def command() -> None:
 @click.option(
     "--unit", type=click.Choice(["m", "ft"]), help="Unit of depths and elevations. Default: the definition's."
 )
+@click.option("--processes", type=click.IntRange(min=1), help="Processes that draw figures. Default: one a core.")
 @options.db
-def make(definition: str, period: str, out: Path, db: str, **chosen: Any) -> None:
+def make(definition: str, period: str | None, out: Path, db: str, **chosen: Any) -> None:
     """Make a report.
 
     DEFINITION is the name of one that travels with gwnet (quarterly) or the path of a TOML file. Writes the PDF, its
     manifest and the data annex into the folder. The same record, definition and --known-on give the same bytes.
     """
+    if (period is None) == (chosen["round"] is None):
+        message = "Give either --period or --round."
+        raise click.UsageError(message)
     with options.opened(db) as net, output.progress("report") as progress:
-        made = net.report(definition, period, out, progress=progress, **chosen)
+        made = net.report(definition, period or "", out, progress=progress, **chosen)
     output.files(made)
 
 

@@ -20,11 +20,15 @@ from gwnet.analysis.trends import trends
 from gwnet.analysis.vertical_pairs import vertical_table
 from gwnet.constants import SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
+from gwnet.figures.coverage import draw_coverage
+from gwnet.figures.coverage_data import coverage_plot_data
 from gwnet.figures.style import figure_pdf_bytes
 from gwnet.hydro.seepage import Interval
 from gwnet.products.comparisons import ChangeMap, Heading
 from gwnet.products.gradients import RoundGradients
+from gwnet.products.logger_series import coverage
 from gwnet.products.seasons import envelope_figures
+from gwnet.products.trends import TrendFigures
 from gwnet.reporting.extras import AquiferChange, Extras, Picture
 
 if TYPE_CHECKING:
@@ -256,19 +260,60 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
     words = "of one value a year" if chosen.method == "kendall" else f"within {chosen.seasons} seasons of a year"
     since = f" from {chosen.start}" if chosen.start else ""
     which = "approved levels" if chosen.approved_only else "levels that may be used, provisional ones among them"
+    table = trends(levels, asked.wells, **how)
+    figures = TrendFigures(
+        table=table,
+        levels=levels,
+        wells=asked.wells,
+        settings=asked.settings,
+        method=chosen.method,
+        seasons=chosen.seasons,
+        approved=chosen.approved_only,
+        unit=asked.unit,
+        known_on=asked.data.known_on_utc,
+    )
     return replace(
-        extras,
-        trends=trends(levels, asked.wells, **how),
+        _with_pictures(extras, "trends", _trend_pictures(figures)),
+        trends=table,
         pooled=pooled_trends(levels, asked.wells, **how),
         threshold_dates=threshold_dates(levels, limits, **how),
         trend_text=f"Kendall's test {words}{since}, with {which}",
     )
 
 
+def _trend_pictures(figures: TrendFigures) -> list[Picture]:
+    """Return the ranked slopes on as many pages as they take, and their map; nothing where no slope is known."""
+    if figures.table["slope_m_per_year"].notna().sum() == 0:
+        return []
+    ranked = (
+        "Slopes of the wells in order of size with 95 % limits; filled where a trend is told for all wells together."
+    )
+    mapped = "Slopes of the wells where they stand; filled where a trend is told for all wells together."
+    pages = len(figures.figures())
+    pictures = [
+        Picture(f"slopes-{page + 1}", ranked, ranked, _drawn(lambda page=page: figures.figures()[page]))  # type: ignore[misc]
+        for page in range(pages)
+    ]
+    return [*pictures, Picture("slope-map", mapped, mapped, _drawn(figures.map))]
+
+
 def _loggers(asked: _Asked, extras: Extras) -> Extras:
     names = [str(code) for code in asked.wells["well"]]
     table = status(asked.connection, names, str(asked.settings["site"]), known_on=asked.known_on)
-    return replace(extras, loggers=table)
+    if table.empty:
+        return extras
+    held = coverage(asked.connection, str(asked.settings["site"]), names, loggers_only=True, known_on=asked.known_on)
+    data = coverage_plot_data(
+        held.deployments,
+        held.runs,
+        held.hands,
+        site=asked.settings,
+        end=asked.period.last,
+        known_on=asked.data.known_on_utc,
+    )
+    caption = "Who has data when: a row a well and logger, bars where there are samples in use, ticks at hand readings."
+    picture = Picture("coverage", caption, caption, _drawn(lambda: draw_coverage(data, caption=False)))
+    return _with_pictures(replace(extras, loggers=table), "loggers", [picture])
 
 
 _GATHERERS: Final[dict[str, Callable[[_Asked, Extras], Extras]]] = {

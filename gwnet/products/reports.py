@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gwnet import __version__
+from gwnet.analysis.levels import levels
 from gwnet.errors import ReportError, SettingsError
 from gwnet.exchange.geopackage import map_geopackage
 from gwnet.products.collect import collect
@@ -18,7 +19,9 @@ from gwnet.reporting.drawn import ReportDrawing
 from gwnet.reporting.period import parse_period
 from gwnet.reporting.view import look
 from gwnet.reporting.write import write_report
-from gwnet.store import fetch, revision
+from gwnet.store import fetch, fetch_programme, revision
+from gwnet.store.codes import check_codes
+from gwnet.store.fetch_levels import LevelFilter
 from gwnet.store.issues import save_issue
 from gwnet.units import DISPLAY_UNITS
 
@@ -29,9 +32,6 @@ if TYPE_CHECKING:
     from gwnet.reporting.write import WrittenReport
     from gwnet.store.session import Store
 
-#: Gathering the record, and drawing and writing the report.
-_STEPS = 2
-
 
 def make_report(
     store: Store,
@@ -39,10 +39,12 @@ def make_report(
     period: str,
     out: Path,
     *,
+    round_code: str | None = None,
     site: str | None = None,
     known_on: dt.datetime | None = None,
     unit: str | None = None,
     issuing: Issuing | None = None,
+    processes: int = 1,
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Path]:
     """Make a report and write its files.
@@ -54,9 +56,11 @@ def make_report(
     definition : str or pathlib.Path
         Name of a definition that travels with the program, or the path of a TOML file.
     period : str
-        Period of the report.
+        Period of the report; not looked at where a round is given.
     out : pathlib.Path
         Folder to write into.
+    round_code : str, optional
+        Gauging round whose days are the period and which alone is reported.
     site : str, optional
         Code of the site; may be left out when the record holds only one.
     known_on : datetime.datetime, optional
@@ -65,8 +69,10 @@ def make_report(
         Unit of printing, m or ft; the definition's unless given.
     issuing : gwnet.products.issues.Issuing, optional
         That the report is issued: its files are written and it is registered with every value that it prints.
+    processes : int, optional
+        How many processes draw figures at once; the bytes do not depend on it.
     progress : callable, optional
-        Called with steps done and steps in all.
+        Called with figures drawn and figures in all.
 
     Returns
     -------
@@ -90,7 +96,9 @@ def make_report(
             message = f"A report can be printed in {' or '.join(DISPLAY_UNITS)}, not in {unit!r}."
             raise SettingsError(message)
         told = replace(told, units=unit)  # type: ignore[arg-type]
-    when = parse_period(period)
+    when = parse_period(period) if round_code is None else _days_of_round(store, round_code, site, known_on)
+    if round_code is not None:
+        told = replace(told, rounds=(round_code,))
     with store.reading() as connection:
         data = collect(connection, told, when, site=site, known_on=known_on)
         if "earlier_reports" in told.sections or issuing is not None:
@@ -99,8 +107,6 @@ def make_report(
     _refuse_empty(data, when)
     if issuing is not None:
         refuse_open(look(told, data, when))
-    if progress is not None:
-        progress(1, _STEPS)
     written = write_report(
         told,
         data,
@@ -110,12 +116,26 @@ def make_report(
         program_version=__version__,
         schema_revision=revision.HEAD,
         map_files=_map_files(data),
+        processes=processes,
+        progress=progress,
     )
     if issuing is not None:
         _register(store, told, when, data, written, issuing)
-    if progress is not None:
-        progress(_STEPS, _STEPS)
     return [written.pdf, written.manifest, *written.annex]
+
+
+def _days_of_round(store: Store, code: str, site: str | None, known_on: dt.datetime | None) -> Period:
+    """Return the days of a gauging round: those planned, and those on which it was measured."""
+    with store.reading() as connection:
+        settings = fetch.one_site(connection, site, known_on)
+        named = fetch_programme.rounds(connection, known_on, str(settings["site"]))
+        check_codes(connection, known_on, site=str(settings["site"]), round_code=code)
+        chosen = LevelFilter(site=str(settings["site"]), round=code)
+        measured = levels(connection, chosen, known_on)["measured_at"]
+    (row,) = named[named["round"] == code].to_dict("records")
+    days = [row["starts_on"], row["ends_on"] or row["starts_on"]]
+    days += [dt.date.fromisoformat(str(text)[:10]) for text in measured]
+    return parse_period(f"{min(days)}..{max(days)}")
 
 
 def _map_files(data: ReportData) -> dict[str, bytes]:

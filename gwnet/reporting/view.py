@@ -156,14 +156,24 @@ def look(definition: Definition, data: ReportData, period: Period) -> ReportView
     Raises
     ------
     DefinitionError
-        If the definition selects a well or an aquifer that is not on record, or nothing is left.
+        If the definition selects a well, an aquifer, a round or a threshold that is not on record, or nothing is left.
     """
     wells = _selected_wells(definition, data)
     levels = data.levels[data.levels["well"].isin(wells["well"])]
     days = np.array([str(text)[:10] for text in levels["measured_at"]], dtype=object)
     levels = levels[days <= period.last.isoformat()] if len(days) else levels
     rounds = rounds_of(data, levels, wells, period)
-    in_period = tuple(view for view in rounds if period.contains(view.first) or period.contains(view.last))
+    _known(definition.rounds, {str(code) for code in data.rounds["round"]}, "round")
+    in_period = tuple(
+        view
+        for view in rounds
+        if (period.contains(view.first) or period.contains(view.last))
+        and (not definition.rounds or view.code in definition.rounds)
+    )
+    limits = data.thresholds
+    if definition.thresholds:
+        _known(definition.thresholds, {str(name) for name in limits["threshold"]}, "threshold")
+        limits = limits[limits["threshold"].isin(definition.thresholds)]
     unit = definition.unit(data.site.length_unit)
     events = pd.concat([view.events for view in in_period]) if in_period else levels.iloc[:0]
     decimals = definition.decimals
@@ -179,7 +189,7 @@ def look(definition: Definition, data: ReportData, period: Period) -> ReportView
         rounds=rounds,
         in_period=in_period,
         last_year=year_before(levels, period, in_period[-1]) if in_period else {},
-        thresholds=threshold_statuses(data.thresholds, levels, wells, period),
+        thresholds=threshold_statuses(limits, levels, wells, period),
         reviews=_review_count(events),
     )
 

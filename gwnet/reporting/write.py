@@ -6,7 +6,7 @@ import errno
 import hashlib
 import os
 import shutil
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,6 +18,7 @@ from gwnet.reporting.compose import compose_view
 from gwnet.reporting.data import ReportData
 from gwnet.reporting.definition import Definition, safe_name
 from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.drawn_together import with_figures
 from gwnet.reporting.manifest import manifest_json, printed_values
 from gwnet.reporting.pdf import render_pdf
 from gwnet.reporting.period import Period, parse_period
@@ -71,6 +72,8 @@ def write_report(
     program_version: str,
     schema_revision: str,
     map_files: Mapping[str, bytes] | None = None,
+    processes: int = 1,
+    progress: Callable[[int, int], None] | None = None,
 ) -> WrittenReport:
     """Make a report and write it.
 
@@ -90,6 +93,10 @@ def write_report(
         For the manifest.
     map_files : mapping of str to bytes, optional
         GeoPackages of the maps by file name without the report's own part.
+    processes : int, optional
+        How many processes draw figures at once; the bytes do not depend on it.
+    progress : callable, optional
+        Called with figures drawn and figures in all.
 
     Returns
     -------
@@ -105,7 +112,7 @@ def write_report(
     """
     when = parse_period(period) if isinstance(period, str) else period
     view = look(definition, data, when)
-    report = compose_view(view, drawing)
+    report = with_figures(compose_view(view, drawing), processes=processes, progress=progress)
     stem = f"{safe_name(definition.name)}_{safe_name(data.site.code)}_{safe_name(when.label)}"
     pdf_name, manifest_name = f"{stem}.pdf", f"{stem}.manifest.json"
     program = f"gwnet {program_version}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from gwnet.hydro.thresholds import CROSSED, NO_READING
 from gwnet.reporting.content import Block, Cell, Column, Paragraph, Section, Table
 from gwnet.reporting.drawing import Drawing
-from gwnet.reporting.measures import moment_text
+from gwnet.reporting.measures import day_of, moment_text
 from gwnet.reporting.sections.common import elevation_cell, length_cell, length_column, text_cell
 from gwnet.reporting.threshold_status import ThresholdStatus
 from gwnet.reporting.view import ReportView
@@ -32,11 +32,13 @@ def thresholds(view: ReportView, _drawing: Drawing) -> Section:
         length_column("Above threshold", measures, signed=True),
         Column("State"),
         Column("Crossed since"),
+        Column("Days", align="right"),
     )
     rows = tuple(_row(view, status) for status in view.thresholds)
     caption = f"Thresholds in force and their standing; elevations above {view.data.site.vertical_datum}."
     notes = (
-        "In a row: crossings one after another that the rule asks for.",
+        "In a row: crossings one after another that the rule asks for. Days: from the first crossing of the row to the "
+        "newest reading, both counted.",
         "A lower threshold is crossed at or below its level, an upper one at or above it. Provisional: not every "
         "reading of the crossing is approved.",
     )
@@ -58,7 +60,7 @@ def _row(view: ReportView, status: ThresholdStatus) -> tuple[Cell, ...]:
     )
     if event is None or status.state == NO_READING:
         empty = Cell(None, _NO_READING)
-        return (*head, empty, empty, empty, Cell(status.words()), Cell(None, _NO_READING))
+        return (*head, empty, empty, empty, Cell(status.words()), empty, empty)
     near = "nearer to the threshold than its half-width" if status.within_uncertainty else ""
     return (
         *head,
@@ -66,8 +68,16 @@ def _row(view: ReportView, status: ThresholdStatus) -> tuple[Cell, ...]:
         elevation_cell(event, measures),
         length_cell(status.margin_m, measures, "only a bound is known"),
         Cell(status.words(), near, strong=crossed),
-        Cell(status.since.isoformat()) if crossed and status.since else Cell(None, "not crossed"),
+        *_since(status, str(event["measured_at"])),
     )
+
+
+def _since(status: ThresholdStatus, newest: str) -> tuple[Cell, Cell]:
+    """Return since when a threshold is crossed, and on how many days."""
+    if status.state != CROSSED or status.since is None:
+        none = Cell(None, "not crossed")
+        return none, none
+    return Cell(status.since.isoformat()), Cell((day_of(newest) - status.since).days + 1)
 
 
 def _actions(view: ReportView) -> Table | None:
