@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+import statsmodels.api as sm
 
 from gwnet.hydro.kendall import exact_upper_tail, mann_kendall, normal_probabilities
 from gwnet.hydro.seasonal_kendall import partial_kendall, regional_kendall, seasonal_kendall, seasonal_slope
@@ -387,3 +388,38 @@ def test_sorted_slopes_of_the_textbook_line():
     """Helsel and Hirsch (2002), chapter 10, from memory: −9, fifteen times 1, 3, 3.5, 4.333, 6, 11."""
     slopes = np.sort(pairwise_slopes(np.array([1.0, 2, 3, 4, 5, 16, 7]), np.arange(1.0, 8)))
     assert slopes == pytest.approx([-9, *[1] * 15, 3, 3.5, 4.333, 6, 11], abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("test", "score", "variance", "z"),
+    [
+        (lambda v: mann_kendall(v), -1387, 112728.3333, -4.128067),
+        (hamed_rao, -1387, 241565.3569, -2.819979),
+        (yue_wang, -1387, 112149.6664, -4.138703),
+        (pre_whitened, -845, None, -2.551526),
+        (trend_free_pre_whitened, -1515, None, -4.577027),
+    ],
+)
+def test_nile(test, score, variance, z):
+    """Annual flow of the Nile at Aswan 1871-1970 (data set of statsmodels, sum 91935): computed by two other codes."""
+    flow = sm.datasets.nile.load_pandas().data["volume"].to_numpy()
+    assert flow.sum() == 91935
+    found = test(flow)
+    assert (found.score, found.z) == (score, close(z, 6))
+    assert variance is None or found.variance == close(variance, 4)
+    assert theil_sen(flow).slope == close(-2.6, 1)
+    assert pre_whitened(flow).lag1 == close(0.498408, 6)
+
+
+@pytest.mark.parametrize(
+    ("score", "z", "p_value"), [(-12, -0.584, 0.5592), (-42, -1.808, 0.0705), (-189, -4.096, 0.0000)]
+)
+def test_printed_relation_of_seasonal_z_and_p(score, z, p_value):
+    """USGS SIR 2005-5275, output files SK1c, SKL1a and SKL2b: S, Z with continuity correction, p.
+
+    The series were not published with them, so the variance is taken from S and Z; the last digit of Z moves p by up
+    to 0.0001.
+    """
+    variance = ((abs(score) - 1) / z) ** 2
+    found = normal_probabilities(score, variance)
+    assert (found[0], found[1]) == (close(z, 3), pytest.approx(p_value, abs=1.5e-4))
