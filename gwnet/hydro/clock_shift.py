@@ -340,7 +340,8 @@ def _changes(
     for times, values in ((when, numbers), (reference_when, reference)):
         first, last = (int(edge) // step_us for edge in times[[0, -1]].astype(np.int64))
         grid = (np.arange(first, last + 2, dtype=np.int64) * step_us).astype("datetime64[us]")
-        regular = interpolate_at(grid, times, values, longest_gap_s=2.0 * step)
+        gap = max(2.0 * step, 1.5 * usual_interval_s(times))
+        regular = interpolate_at(grid, times, values, longest_gap_s=gap)
         made.append((first, _without_daily_course(np.diff(regular), first, step)))
     return made[0][1], made[1][1], made[0][0] - made[1][0]
 
@@ -355,7 +356,9 @@ def _without_daily_course(changes: Floats, first: int, step: float) -> Floats:
     count = np.bincount(slot[here], minlength=a_day)
     total = np.bincount(slot[here], weights=changes[here], minlength=a_day)
     mean = np.divide(total, count, out=np.zeros(a_day), where=count > 0)
-    return np.asarray(changes - mean[slot])
+    made = changes - mean[slot]
+    dust = float(np.std(made[here])) <= 1e-9 * float(np.std(changes[here]))  # it does nothing but repeat itself
+    return np.where(here, 0.0, np.nan) if dust else np.asarray(made)
 
 
 def _correlations(changes: Floats, others: Floats, offset: int, most: int) -> tuple[Floats, NDArray[np.int64]]:

@@ -170,7 +170,7 @@ class Steps:
     place : numpy.ndarray of int64, shape (k,)
         Place of the first sample after each step.
     size : numpy.ndarray, shape (k,)
-        Median after less median before, in the unit of the values.
+        Median after less median before, less what the slope on both sides makes of it, in the unit of the values.
     limit : numpy.ndarray, shape (k,)
         What the change from sample to sample had to exceed.
     """
@@ -221,9 +221,10 @@ def find_steps(
     Notes
     -----
     The change must also be three times that of the samples on either side of it (a rise after rain grows and fades
-    over several samples) and the medians on both sides must differ by half of it at least. Discontinuities are among
-    the usual defects of logger records: Louisiana Office of Conservation, steps 2 to 7 (2009; second hand). Whether
-    sensor or water stepped, only a hand reading tells: `confirm_steps`. The limits are our own choice.
+    over several samples) and the medians on both sides must differ by half of it at least. Discontinuities,
+    wrong cable lengths and spikes at downloads are the usual defects of logger records: Muñoz-Carpena, Kaplan and
+    Bachelin (2009), Groundwater data processing, Loxahatchee basin, executive summary, steps 2 to 7. Whether sensor or
+    water stepped, only a hand reading tells: `confirm_steps`. The limits are our own choice.
 
     Examples
     --------
@@ -255,7 +256,7 @@ def find_steps(
     reach = np.arange(window)
     before = _medians(level, candidates[:, None] - reach)
     after = _medians(level, candidates[:, None] + 1 + reach)
-    lasting = after - before
+    lasting = after - before - window * _slope_beside(level, candidates, window)
     stays = (np.sign(lasting) == np.sign(change[candidates])) & (
         np.abs(lasting) >= (1 - SPIKE_NEIGHBOUR_SHARE) * size[candidates]
     )
@@ -330,8 +331,23 @@ def confirm_steps(
     return verdict, moved
 
 
+def _slope_beside(level: Floats, candidates: Places, window: int) -> Floats:
+    """Return the slope on both sides of each candidate per sample, from the medians of the halves of each side."""
+    half = max(window // 2, 1)
+    near, far = np.arange(half), np.arange(half, 2 * half)
+    first = candidates[:, None]
+    before = _medians(level, first - near) - _medians(level, first - far)
+    after = _medians(level, first + 1 + far) - _medians(level, first + 1 + near)
+    slopes = np.stack([before, after]) / half
+    known = ~np.isnan(slopes)
+    return np.asarray(np.where(known, slopes, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1))
+
+
 def _medians(level: Floats, places: Places) -> Floats:
     """Return the median of the samples at places, those beyond the ends left out."""
     inside = (places >= 0) & (places < level.size)
     taken = np.where(inside, level[np.clip(places, 0, level.size - 1)], np.nan)
-    return np.asarray(np.nanmedian(taken, axis=1), dtype=np.float64)
+    found = np.full(len(taken), np.nan)
+    some = inside.any(axis=1)
+    found[some] = np.nanmedian(taken[some], axis=1)
+    return found

@@ -1,0 +1,121 @@
+import numpy as np
+import pytest
+
+from gwnet.hydro.logger_faults import confirm_steps, find_spikes, find_steps, usual_change
+
+HOUR = np.timedelta64(3_600_000_000, "us")
+START = np.datetime64("2024-02-01T00:00", "us")
+
+
+def times(count):
+    return START + np.arange(count) * HOUR
+
+
+def quiet(count, seed=3):
+    """A slow level read to the millimetre."""
+    random = np.random.default_rng(seed)
+    return (5 + 0.5 * np.sin(np.arange(count) / 200) + random.normal(size=count) * 0.002).round(3)
+
+
+@pytest.mark.parametrize("size", [-2.0, -0.3, 0.3])
+@pytest.mark.parametrize("width", [1, 2, 3])
+def test_a_spike_is_found_whole(size, width):
+    level = quiet(1000)
+    level[400 : 400 + width] += size
+    found = find_spikes(level)
+    assert (found.first.tolist(), found.last.tolist()) == ([400], [399 + width])
+    assert found.size[0] == pytest.approx(size, abs=0.02)
+    assert abs(found.size[0]) > found.limit[0]
+
+
+def test_spikes_beside_a_gap_and_beside_each_other():
+    level = quiet(1000)
+    level[100:120] = np.nan
+    level[99] += 1.0
+    level[500] += 1.0
+    level[504] -= 1.0
+    found = find_spikes(level)
+    assert found.first.tolist() == [99, 500, 504]
+
+
+def test_a_fast_response_of_the_aquifer_is_no_spike():
+    level = quiet(1000)
+    after = np.arange(600)
+    level[400:] += 0.8 * np.exp(-after / 30)  # rises within one sample, falls over days
+    level[700:] += 0.6 * (1 - np.exp(-np.arange(300) / 2))  # rises over several
+    assert find_spikes(level).first.size == 0
+
+
+def test_a_storm_that_comes_and_goes_over_some_hours_is_no_spike():
+    level = quiet(1000) + 0.4 * np.exp(-((np.arange(1000) - 500.0) ** 2) / (2 * 4**2))
+    assert find_spikes(level).first.size == 0
+
+
+def test_coarse_resolution_is_no_spike():
+    level = (np.round(quiet(2000) / 0.02) * 0.02).round(2)
+    assert find_spikes(level).first.size == 0
+    assert find_steps(times(2000), level, longest_gap_s=7200).place.size == 0
+
+
+def test_too_few_samples_have_no_spike():
+    assert find_spikes([1.0, 9.0]).first.size == 0
+    assert find_spikes([]).first.size == 0
+
+
+def test_the_usual_change_is_that_of_the_neighbourhood():
+    level = np.concatenate([np.arange(960) * 0.001, 0.96 + np.arange(960) * 0.1])
+    found = usual_change(level)
+    assert found[10] == pytest.approx(0.05, abs=0.05)
+    assert found[-10] == pytest.approx(0.1)
+    assert np.isnan(usual_change([1.0])).all()
+
+
+@pytest.mark.parametrize("size", [-1.27, 0.15])
+def test_a_step_that_stays_is_found(size):
+    level = quiet(1000)
+    level[600:] += size
+    found = find_steps(times(1000), level, longest_gap_s=7200)
+    assert found.place.tolist() == [600]
+    assert found.size[0] == pytest.approx(size, abs=0.03)
+
+
+def test_a_spike_is_no_step():
+    level = quiet(1000)
+    level[600] += 1.0
+    assert find_steps(times(1000), level, longest_gap_s=7200).place.size == 0
+
+
+def test_a_rise_over_several_samples_is_no_step():
+    level = quiet(1000)
+    level[600:] += 0.5 * (1 - np.exp(-np.arange(400) / 3))
+    assert find_steps(times(1000), level, longest_gap_s=7200).place.size == 0
+
+
+def test_a_change_over_a_gap_is_no_step():
+    level = quiet(1000)
+    level[600:] += 1.0
+    level[580:600] = np.nan
+    assert find_steps(times(1000), level, longest_gap_s=7200).place.size == 0
+    assert find_steps(times(1000), level, longest_gap_s=86_400).place.tolist() == [600]
+
+
+def test_two_steps_between_the_same_hand_readings_are_told_apart():
+    steps = ["2024-05-10", "2024-05-20"]
+    moved, by = confirm_steps(steps, [0.20, -0.05], ["2024-05-01", "2024-06-01"], [10.0, 9.85], tolerance_m=0.02)
+    assert moved.tolist() == [1, 1]
+    np.testing.assert_allclose(by, [-0.20, 0.05])
+
+
+@pytest.mark.parametrize(
+    ("offsets", "verdict"),
+    [([10.0, 9.8], 1), ([10.0, 10.01], -1), ([10.0, 9.9], 0), ([np.nan, 9.8], 0), ([10.0, np.nan], 0)],
+)
+def test_what_hand_readings_tell_of_a_step(offsets, verdict):
+    moved, _ = confirm_steps(["2024-05-15"], [0.2], ["2024-06-01", "2024-05-01"], offsets[::-1], tolerance_m=0.03)
+    assert moved.tolist() == [verdict]
+
+
+def test_a_step_outside_the_hand_readings_cannot_be_told():
+    moved, by = confirm_steps(["2024-07-15"], [0.2], ["2024-05-01", "2024-06-01"], [10.0, 10.0], tolerance_m=0.03)
+    assert moved.tolist() == [0]
+    assert np.isnan(by).all()
