@@ -8,7 +8,7 @@ import click
 from gwnet.cli import options, output
 
 if TYPE_CHECKING:
-    from gwnet.network import Network
+    from gwnet.products.trends import TrendFigures
 
 #: What may be printed instead of one row a well: option, method of the network, message where there is nothing.
 _OTHERS = {
@@ -64,18 +64,19 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
         chosen["seasons"] = int(seasons)
     files = {name: chosen.pop(name) for name in ("figure", "map", "multiples")}
     with options.opened(db) as net:
-        made = _drawn(net, wells, files, chosen)
-        table = getattr(net, method)(wells or None, **chosen)
+        found = net.trend_figures(wells or None, **chosen) if any(files.values()) else None
+        made = [] if found is None else _drawn(found, files)
+        if found is not None and method == "trends":
+            table = found.shown()
+        else:
+            table = getattr(net, method)(wells or None, **chosen)
     output.rows(table, form, empty=empty)
     output.made(made)
 
 
-def _drawn(net: "Network", wells: tuple[str, ...], files: dict[str, Path | None], chosen: dict[str, Any]) -> list[Path]:
+def _drawn(found: "TrendFigures", files: dict[str, Path | None]) -> list[Path]:
     """Draw the figures that were asked for; return their files."""
-    if not any(files.values()):
-        return []
     from gwnet.figures.panel import save_all
 
-    found = net.trend_figures(wells or None, **chosen)
     pages = {"figure": found.figures, "map": lambda: [found.map()], "multiples": found.multiples}
     return save_all([(pages[name](), path) for name, path in files.items() if path is not None])

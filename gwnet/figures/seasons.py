@@ -48,6 +48,9 @@ _NEWEST: Final[dict[str, Any]] = {
     "markeredgecolor": style.INK,
     "markeredgewidth": 0.9,
 }
+#: Longest time that the line of a year bridges, and how far from its neighbours a level has a mark of its own [d].
+_BRIDGE_DAYS: Final = 130.0
+_ALONE_DAYS: Final = 3.0
 #: Part of a month that its bar is wide.
 _WIDE: Final = 0.88
 
@@ -184,38 +187,26 @@ def _bands(axes: Axes, data: SeasonsPlotData, factor: float) -> None:
 
 def _years(axes: Axes, data: SeasonsPlotData, scale: _Scale) -> None:
     if data.year_before is not None:
-        line = data.year_before
-        axes.plot(
-            line.days,
-            _with_breaks(line) * scale.factor,
-            color=style.SOFT,
-            linewidth=style.THIN,
-            dashes=(3.0, 1.8),
-            marker="o" if line.days.size <= 60 else "",
-            markersize=2.6,
-            markerfacecolor=style.PAPER,
-            markeredgewidth=0.6,
-            zorder=3.0,
-        )
-        _dry(axes, line, scale, style.SOFT)
+        look = {"color": style.SOFT, "linewidth": style.THIN, "dashes": (3.0, 1.8)}
+        mark = {"markersize": 2.6, "markerfacecolor": style.PAPER, "markeredgecolor": style.SOFT}
+        _year(axes, data.year_before, scale, look, mark | {"markeredgewidth": 0.6}, 3.0)
+    look = {"color": style.LIMIT, "linewidth": style.HEAVY}
     line = data.newest_year
-    axes.plot(
-        line.days,
-        _with_breaks(line) * scale.factor,
-        color=style.LIMIT,
-        linewidth=style.HEAVY,
-        marker="o" if line.days.size <= 60 else "",
-        markersize=3.8,
-        zorder=3.4,
-    )
-    _dry(axes, line, scale, style.LIMIT)
+    _year(axes, line, scale, look, {"markersize": 3.8, "color": style.LIMIT}, 3.4)
     if line.bound[-1] == 0:
         axes.plot(line.days[-1:], line.elevation_m[-1:] * scale.factor, linestyle="none", zorder=3.6, **_NEWEST)
 
 
-def _with_breaks(line: YearLine) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """Return the levels of a year with its bounds left out, so that no line runs through them."""
-    return np.where(line.bound == 0, line.elevation_m, np.nan)
+def _year(axes: Axes, line: YearLine, scale: _Scale, look: dict[str, Any], mark: dict[str, Any], zorder: float) -> None:
+    """Draw the levels of a year: a line broken at bounds and long gaps, marks where levels stand alone."""
+    numbers = line.bound == 0
+    days, levels = line.days, np.where(numbers, line.elevation_m, np.nan) * scale.factor
+    gaps = np.flatnonzero(np.diff(days) > _BRIDGE_DAYS) + 1
+    axes.plot(np.insert(days, gaps, np.nan), np.insert(levels, gaps, np.nan), zorder=zorder, **look)
+    apart = np.diff(days, prepend=-np.inf, append=np.inf)
+    alone = numbers & (apart[:-1] > _ALONE_DAYS) & (apart[1:] > _ALONE_DAYS)
+    axes.plot(days[alone], levels[alone], linestyle="none", marker="o", zorder=zorder, **mark)
+    _dry(axes, line, scale, look["color"])
 
 
 def _dry(axes: Axes, line: YearLine, scale: _Scale, color: str) -> None:

@@ -113,7 +113,8 @@ def seasons_plot_data(
     statistics : pandas.DataFrame
         Rows of months: well, month, years, the statistics of `BANDS` with ``_m`` behind, at_or_below.
     levels : pandas.DataFrame
-        Levels that take part: well, day, low, high [m]; low is minus infinity for a dry one.
+        Levels that take part: well, day, low, high [m] and, where loggers are among them, source; low is minus
+        infinity for a dry one.
     well : str
         Code of the well.
     summary : mapping or pandas.Series
@@ -171,8 +172,13 @@ def seasons_plot_data(
         newest_text=_newest_text(summary, unit),
         low_m=float(every.min()),
         high_m=float(every.max()),
-        notes=_notes(summary, own, definition, least_years, value, known_on),
+        notes=_notes(summary, own, definition, least_years, value, known_on, logged=_logged(events)),
     )
+
+
+def _logged(events: pd.DataFrame) -> bool:
+    """Return whether loggers gave some of the levels."""
+    return "source" in events.columns and bool((events["source"] == "logger").any())
 
 
 def _year_line(events: pd.DataFrame, year: int) -> YearLine | None:
@@ -207,6 +213,8 @@ def _notes(
     least_years: int,
     value: str,
     known_on: dt.datetime | None,
+    *,
+    logged: bool,
 ) -> tuple[str, ...]:
     day = "median" if value == "median" else "day nearest to the middle"
     notes = [
@@ -216,6 +224,8 @@ def _notes(
     ]
     if (own["at_or_below"] != "").any():
         notes.append("Dry months are ranked as bounds; ends marked ≤ lie at or below what is drawn.")
+    if logged:
+        notes.append("Daily means of loggers take part on days without a hand reading.")
     left_out = plain(summary["left_out"])
     if left_out:
         notes.append(f"Left out: {shown(left_out)}.")

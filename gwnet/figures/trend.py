@@ -43,6 +43,8 @@ ROWS: Final = 8
 _LEAST_SPAN_M: Final = 0.5
 #: Part of the wells that the common height of small panels holds; livelier wells get a multiple of it. Own choice.
 _COMMON_PART: Final = 0.9
+#: Longest gap that the line of a logger bridges [d].
+_LOGGED_GAP_DAYS: Final = 2.5
 #: Room for the labels of the time axis of small panels [mm].
 _AXIS_MM: Final = 3.2
 _BAND: Final = "#F1D9C8"
@@ -217,11 +219,16 @@ def _draw(axes: Axes, data: TrendPlotData, view: _View) -> None:
         axes.plot(days, line, zorder=3.8, **look)
     segments = [[(data.days[a], ys[a]), (data.days[b], ys[b])] for piece in data.lines for a, b in pairwise(piece)]
     if segments:
-        color = style.SERIES if data.days.size <= 300 else style.WATER_LIGHT
+        color = style.SERIES if len(segments) <= 300 else style.WATER_LIGHT
         lines = LineCollection(segments, colors=color, linewidths=style.THIN * view.marks, zorder=2.6)
         axes.add_collection(lines, autolim=False)
-    inside = (ys >= view.low) & (ys <= view.high)
-    size = view.marks * (1.0 if data.days.size <= 150 else 0.8 if data.days.size <= 400 else 0.55)
+    for taken in (True, False):
+        for piece in _logged_pieces(data, taken=taken):
+            look = {"color": style.SERIES if taken else style.RULE, "linewidth": style.LINE * view.marks}
+            axes.plot(data.days[piece], ys[piece], zorder=2.8, **look)
+    inside = (ys >= view.low) & (ys <= view.high) & ~data.logged
+    count = int((~data.logged).sum())
+    size = view.marks * (1.0 if count <= 150 else 0.8 if count <= 400 else 0.55)
     for kind in MARKS:
         for taken in (True, False):
             chosen = (data.kind == kind) & (data.taken == taken) & inside
@@ -229,6 +236,15 @@ def _draw(axes: Axes, data: TrendPlotData, view: _View) -> None:
                 look = _look(kind, taken=taken, size=size)
                 axes.plot(data.days[chosen], ys[chosen], linestyle="none", zorder=3.4 if taken else 3.0, **look)
     _beyond(axes, data, view, ys)
+
+
+def _logged_pieces(data: TrendPlotData, *, taken: bool) -> list[NDArray[np.int64]]:
+    """Return the places of daily means of a logger in pieces without a gap."""
+    places = np.flatnonzero(data.logged & (data.taken == taken))
+    if not places.size:
+        return []
+    gaps = np.flatnonzero(np.diff(data.days[places]) > _LOGGED_GAP_DAYS) + 1
+    return [np.asarray(piece, dtype=np.int64) for piece in np.split(places, gaps)]
 
 
 def _beyond(axes: Axes, data: TrendPlotData, view: _View, ys: NDArray[np.float64]) -> None:
@@ -278,12 +294,16 @@ def _far(data: TrendPlotData) -> NDArray[np.bool_]:
 def _key(wells: Sequence[TrendPlotData]) -> list[KeyEntry]:
     entries = []
     for taken in (True, False):
-        found = {kind for one in wells for kind in one.kind[one.taken == taken]}
+        found = {kind for one in wells for kind in one.kind[(one.taken == taken) & ~one.logged]}
         for kind, mark in MARKS.items():
             if kind in found:
                 label = mark.label.split(":")[0] if not taken or kind != "dry" else mark.label
                 words = f"{label}, left out" if not taken else label
                 entries.append(KeyEntry(words, mark_symbol(**_look(kind, taken=taken))))
+    for taken, color in ((True, style.SERIES), (False, style.RULE)):
+        if any((one.logged & (one.taken == taken)).any() for one in wells):
+            words = "logger, daily means" + ("" if taken else ", left out")
+            entries.append(KeyEntry(words, line_symbol(color=color, linewidth=style.LINE), 5.0))
     if any(_far(one).any() for one in wells):
         entries.append(KeyEntry("beyond the axis", mark_symbol(**_beyond_look(up=False))))
     lines = [one for one in wells if one.trend is not None]

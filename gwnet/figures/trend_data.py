@@ -72,8 +72,10 @@ class TrendPlotData:
         What each is drawn as, see `gwnet.figures.hydrograph_marks.MARKS`.
     taken : numpy.ndarray of bool, shape (n,)
         Whether it takes part in the test.
+    logged : numpy.ndarray of bool, shape (n,)
+        Whether it is a daily mean of a logger, drawn as a line without marks.
     lines : tuple of tuple of int
-        Pieces of the line through levels that take part, broken at gaps and bounds.
+        Pieces of the line through hand readings that take part, broken at gaps, bounds and logged days.
     trend : TrendLine or None
         The line, where there is a slope.
     direction : str
@@ -97,6 +99,7 @@ class TrendPlotData:
     elevation_m: Floats
     kind: NDArray[np.object_]
     taken: NDArray[np.bool_]
+    logged: NDArray[np.bool_]
     lines: tuple[tuple[int, ...], ...]
     trend: TrendLine | None
     direction: str
@@ -149,7 +152,8 @@ def trend_plot_data(
     Parameters
     ----------
     levels : pandas.DataFrame
-        Levels frame with a further column taken: whether a level takes part in the test [m].
+        Levels frame with a further column taken: whether a level takes part in the test [m]; where the method is
+        ``logger``, the daily mean of one.
     well : str
         Code of the well.
     trend : mapping or pandas.Series
@@ -187,11 +191,14 @@ def trend_plot_data(
     days, kind = days[order], kind[order]
     elevation = own["water_elevation_m"].to_numpy(dtype=np.float64)[order]
     taken = own["taken"].to_numpy(dtype=bool)[order]
+    method = own["method"].to_numpy(dtype=object)[order] if "method" in own.columns else np.full(days.size, "")
+    logged = np.asarray(method == "logger", dtype=bool)
     line = _line(trend, middle, days[taken])
     first, last = time_limits(days, np.empty(0), None, None)
     low, high = _range(elevation, taken, line)
     joined = np.where(taken | np.isin(kind, ("dry", "flowing")), kind, "unusable").astype(object)
-    pieces = static_lines(days, joined, longest_gap(days, joined, None), np.empty(0))
+    joined[logged] = "unusable"
+    pieces = static_lines(days, joined, longest_gap(days, joined, None), days[logged])
     return TrendPlotData(
         well=shown(well),
         site=site_text(site),
@@ -202,6 +209,7 @@ def trend_plot_data(
         elevation_m=elevation,
         kind=kind,
         taken=taken,
+        logged=logged,
         lines=pieces,
         trend=line,
         direction=plain(trend["direction"]),

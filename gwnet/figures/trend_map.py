@@ -20,10 +20,10 @@ from gwnet.figures.axes import nice_step
 from gwnet.figures.map_data import Note, check_unit, known_text, subtitle_of
 from gwnet.figures.map_frame import MapFrame, draw_frame, draw_text, lay_out, with_notes
 from gwnet.figures.map_geometry import BaseLayer, base_layers
+from gwnet.figures.map_layers import draw_layers
 from gwnet.figures.page import Box, KeyEntry, Page
 from gwnet.figures.panel import mark_symbol
 from gwnet.figures.placement import Anchor, PlacedLabel, place_labels
-from gwnet.figures.surface_map import draw_layers
 from gwnet.figures.text import decimals_of_step, fit, number_text, plain, shown, text_width_pt
 from gwnet.units import metres_per
 

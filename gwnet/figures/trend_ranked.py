@@ -259,8 +259,10 @@ def _row(axes: Axes, row: RankedSlope, place: int, data: RankedPlotData) -> None
         axes.plot(ends, [place, place], color=color, linewidth=style.LINE, solid_capstyle="butt", zorder=2.5)
         for end, limit, marker in ((ends[0], row.lower, "<"), (ends[1], row.upper, ">")):
             cut = end != limit
-            look = {"marker": marker if cut else "|", "markersize": 3.2, "markeredgewidth": 0.0 if cut else style.LINE}
-            axes.plot([end], [place], linestyle="none", color=color, zorder=2.6, clip_on=False, **look)
+            look: dict[str, Any] = {"marker": marker, "markeredgewidth": 0.0}
+            if not cut:
+                look = {"marker": "|", "markeredgewidth": style.LINE}
+            axes.plot([end], [place], linestyle="none", color=color, markersize=3.2, zorder=2.6, clip_on=False, **look)
     axes.plot([row.slope], [place], linestyle="none", zorder=3.0, **slope_mark(row.direction))
 
 

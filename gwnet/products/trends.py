@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from gwnet.analysis.display_unit import in_unit
 from gwnet.analysis.period_values import period_values
 from gwnet.analysis.places import located
 from gwnet.analysis.site_maps import unit_of_coordinates
@@ -59,6 +60,10 @@ class TrendFigures:
     approved: bool
     unit: str
     known_on: dt.datetime | None
+
+    def shown(self) -> pd.DataFrame:
+        """Return the trends in the unit of the figures."""
+        return in_unit(self.table, self.unit)
 
     def figures(self) -> list[Figure]:
         """Return the trend figure of a single well, or the ranked slopes of several on pages."""

@@ -294,3 +294,19 @@ def test_figures_are_written_all_or_none(tmp_path):
     with pytest.raises(OutputError):
         save_all([(pages(2), tmp_path / "a.png"), (pages(1), tmp_path / "missing" / "b.png")])
     assert list(tmp_path.iterdir()) == []
+
+
+def test_daily_means_of_a_logger_are_a_line_without_marks():
+    hand = levels(count=30)
+    day = pd.Timestamp(hand["measured_at"].iloc[10][:10])
+    days = [f"{day + pd.Timedelta(days=k):%Y-%m-%d} 12:00" for k in (*range(3, 40), *range(60, 80))]
+    logged = frames.levels("GW-01", days, np.full(len(days), 47.3)).assign(taken=True, method="logger")
+    data = data_of(pd.concat([hand.assign(method=""), logged], ignore_index=True))
+    assert data.logged.sum() == len(days)
+    joined = {i for piece in data.lines for i in piece}
+    assert not joined & set(np.flatnonzero(data.logged))
+    assert len(data.lines) == 2  # logged days between two hand readings break their line
+    words = words_of(draw_trend(data))
+    assert "logger, daily means" in words
+    left_out = data_of(pd.concat([hand.assign(method=""), logged.assign(taken=False)], ignore_index=True))
+    assert "logger, daily means, left out" in words_of(draw_trend(left_out))
