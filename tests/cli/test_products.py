@@ -12,7 +12,7 @@ from PIL import Image
 from pypdf import PdfReader
 
 import gwnet
-from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED
+from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, WRONG_USAGE
 
 DAY = "2026-02-17"
 
@@ -193,3 +193,97 @@ def test_a_demo_that_is_stopped_leaves_nothing(gwnet_here, tmp_path, monkeypatch
     monkeypatch.setattr("gwnet.network.Network.report", stop)
     assert gwnet_here("demo", "here/deep").code == STOPPED
     assert list((tmp_path / "here").iterdir()) == []
+
+
+def test_gradients_by_round_with_their_rose(demo, tmp_path):
+    ran = demo("gradient", "--aquifer", "upper", "--rounds", "--rose", tmp_path / "r.png", "--format", "csv")
+    assert ran.code == DONE, ran.err
+    rows = list(csv.DictReader(io.StringIO(ran.out)))
+    assert len(rows) == 33
+    assert {row["determined"] for row in rows} == {"true"}
+    assert rows[0]["round"] == "2018-Q1"
+    with Image.open(tmp_path / "r.png") as picture:
+        assert picture.width > 1000
+
+
+def test_a_velocity_states_what_was_put_in(demo):
+    asked = ("gradient", "--wells", "W-01,W-04,N1-U", "--date", DAY, "--format", "json")
+    told = one(demo(*asked, "--conductivity", "20..60 m/d", "--porosity", "0.22", "--unit", "ft"))
+    assert told["velocity_lowest_ft_per_day"] < told["velocity_ft_per_day"] < told["velocity_highest_ft_per_day"]
+    assert "20..60 m/d" in told["velocity_from"]
+
+
+def test_vertical_gradients_one_row_a_pair_and_round(demo, tmp_path):
+    asked = ("gradient", "--vertical", "--cluster", "N1", "--from", "2025-01-01", "--figure", tmp_path / "v.pdf")
+    ran = demo(*asked, "--format", "csv")
+    assert ran.code == DONE, ran.err
+    rows = list(csv.DictReader(io.StringIO(ran.out)))
+    assert [row["direction"] for row in rows] == ["downward", "downward", "upward", "cannot be told", "downward"]
+    assert {(row["upper_well"], row["lower_well"]) for row in rows} == {("N1-U", "N1-L")}
+    assert (tmp_path / "v.pdf").stat().st_size > 5_000
+
+
+def test_local_gradients_one_row_a_well(demo):
+    ran = demo("gradient", "--aquifer", "upper", "--date", "2025-08-19", "--local", "--format", "json")
+    rows = json.loads(ran.out)
+    assert len(rows) == 19
+    assert all(row["neighbours"].count(",") == 4 for row in rows)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("--vertical", "--rose", "x.png"), "--rose does not go with --vertical"),
+        (("--wells", "A,B,C"), "--date is missing"),
+        (("--rounds",), "--aquifer is missing"),
+        (("--wells", "A,B,C", "--date", DAY, "--exclude", "A"), "--exclude does not go with --wells"),
+    ],
+)
+def test_gradients_asked_wrongly(demo, arguments, said):
+    ran = demo("gradient", *arguments)
+    assert ran.code == WRONG_USAGE
+    assert said in ran.err
+
+
+def test_a_change_with_its_volume(demo, tmp_path):
+    asked = ("map", "--aquifer", "upper", "--date", DAY, "--change-from", "2025-02-18", "--storage", "0.12")
+    told = one(demo(*asked, "--out", tmp_path / "c", "--format", "json"))
+    assert sorted(path.name for path in (tmp_path / "c").iterdir()) == ["change.gpkg", "change.pdf", "change.png"]
+    assert told["mean_change_m"] < -told["mean_change_uncertainty_m"] < 0
+    assert told["water_m3"] == pytest.approx(0.12 * told["mean_change_m"] * told["area_m2"], rel=1e-4)
+
+
+def test_a_pair_of_maps(demo, tmp_path):
+    asked = ("map", "--aquifer", "upper", "--date", DAY, "--paired-with", "2025-08-19", "--out", tmp_path / "p")
+    rows = json.loads(demo(*asked, "--format", "json").out)
+    assert [row["date"] for row in rows] == ["2025-08-19", DAY]
+    assert rows[0]["interval_m"] == rows[1]["interval_m"]
+    assert len(list((tmp_path / "p").iterdir())) == 4
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("--change-from", "2025-02-18", "--paired-with", "2025-08-19"), "not both"),
+        (("--storage", "0.1"), "give --change-from as well"),
+        (("--change-from", "2025-02-18", "--base", "3"), "--base goes with maps of levels"),
+    ],
+)
+def test_maps_asked_wrongly(demo, tmp_path, arguments, said):
+    ran = demo("map", "--aquifer", "upper", "--date", DAY, "--out", tmp_path / "x", *arguments)
+    assert ran.code == WRONG_USAGE
+    assert said in ran.err
+    assert not (tmp_path / "x").exists()
+
+
+def test_wells_ranked_by_worth(demo, tmp_path):
+    ran = demo("worth", "--aquifer", "upper", "--date", "2025-08-19", "--out", tmp_path / "w", "--format", "json")
+    rows = json.loads(ran.out)
+    assert [row["rank"] for row in rows] == list(range(1, 20))
+    assert sorted(path.name for path in (tmp_path / "w").iterdir()) == [
+        "places.csv",
+        "worth.csv",
+        "worth.pdf",
+        "worth.png",
+    ]
+    assert "error largest at A" in ran.err
