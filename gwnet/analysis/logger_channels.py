@@ -187,7 +187,10 @@ class LoggerRecord:
     def _take(self, row: Any, recipe: Recipe, low: np.datetime64, high: np.datetime64) -> _Take | None:
         """Return the samples of one take with its clock put right and its factors applied."""
         own = recipe.of_series(int(row.series_id))
-        clock = own.clock() or self.recipe(row.instrument, self.level_quantity(row.instrument)).clock()
+        level = self.level_quantity(row.instrument)
+        clock = own.clock()
+        if not clock and row.quantity != level:
+            clock = self.recipe(row.instrument, level).clock()
         reach = np.timedelta64(int(_MARGIN.total_seconds() + sum(abs(one.seconds) for one in clock)), "s")
         time_ms, value = fetch_samples.samples(
             self.connection, int(row.series_id), _ms(low, -reach), _ms(high, reach), known_on=self.known_on

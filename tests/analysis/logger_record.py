@@ -13,7 +13,7 @@ from gwnet.store.bulk import insert_columns, reserve_ids
 from .record import RECORDED_ON, moment
 
 START = np.datetime64("2024-01-01T00:00", "us")
-HOUR = np.timedelta64(1, "h")
+HOUR = np.timedelta64(3_600_000_000, "us")
 
 
 class Loggers:
@@ -44,16 +44,21 @@ class Loggers:
             **columns,
         )
 
+    def new_take(self, code, quantity, unit, take=1):
+        """Add a series, to which the samples that follow go."""
+        with self.record.store.writing() as connection:
+            number = int(reserve_ids(connection, "logger_series", 1)[0])
+            columns = {"id": number, "instrument_id": self.record.instruments[code], "take": take}
+            insert_columns(connection, "logger_series", {**columns, "quantity": quantity, "unit": unit}, 1)
+        self.series[code, quantity] = number
+
     def samples(self, code, quantity, unit, when, value, *, file="", recorded=RECORDED_ON):
         """Store samples as one download; times are UTC datetime64."""
         name = file or f"{code} {quantity}.csv"
+        key = (code, quantity)
+        if key not in self.series:
+            self.new_take(code, quantity, unit)
         with self.record.store.writing() as connection:
-            key = (code, quantity)
-            if key not in self.series:
-                number = int(reserve_ids(connection, "logger_series", 1)[0])
-                columns = {"id": number, "instrument_id": self.record.instruments[code], "take": 1}
-                insert_columns(connection, "logger_series", {**columns, "quantity": quantity, "unit": unit}, 1)
-                self.series[key] = number
             source = _source(connection, name, recorded)
             download = int(reserve_ids(connection, "download", 1)[0])
             ms = np.asarray(when, dtype="datetime64[ms]").astype(np.int64)
