@@ -16,7 +16,6 @@ from pathlib import Path
 from typing import Any
 
 from gwnet import network
-from gwnet.analysis.logger_adjust import Adjustment, adjust
 from gwnet.errors import OutputError
 from gwnet.resources import demo_folder
 
@@ -167,9 +166,16 @@ def _load_loggers(net: network.Network, plan: dict[str, Any]) -> None:
             levels = net.levels([one["well"]])
             left_out = levels["measured_at"].str[:16].isin(one["leave_out"])
             parameters["leave_out"] = levels.loc[left_out, "event_id"].tolist()
-        wanted = Adjustment(one["instrument"], one["kind"], parameters, start=one.get("start"), end=one.get("end"))
-        with net.store.writing() as connection:
-            adjust(connection, wanted, by=plan["by"], reason=one["reason"], now_utc=one["recorded_at"])
+        net.adjust_logger(
+            one["instrument"],
+            one["kind"],
+            reason=one["reason"],
+            by=plan["by"],
+            start=one.get("start"),
+            end=one.get("end"),
+            now_utc=one.get("recorded_at"),
+            **parameters,
+        )
 
 
 def _plan() -> dict[str, Any]:

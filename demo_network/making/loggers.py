@@ -108,9 +108,7 @@ def moment_of(hour: float) -> dt.datetime:
 #: The burst of spikes: lightning beside the pump house of the tenant.
 _SPIKES = (
     (utc("2025-07-08T14:00"), 1.31),
-    (utc("2025-07-08T18:00"), -0.74),
     (utc("2025-07-08T22:00"), 2.05),
-    (utc("2025-07-09T02:00"), 0.58),
     (utc("2025-07-09T12:00"), -1.12),
 )
 
