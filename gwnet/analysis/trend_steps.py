@@ -115,11 +115,10 @@ def _most_likely(record: WellRecord) -> dict[str, object]:
     years = record.years.size
     if years < LEAST_YEARS:
         return {"moment": "most likely", "at": "", "note": f"too few years: {years} with a value, {LEAST_YEARS} needed"}
-    plain = pettitt(record.values, bound=record.bound)
+    plain = pettitt(record.values, bound=record.bound, method="approximate")
     first = plain.last_before + 1
-    made, words = segments_of(record, first)
+    made, _ = segments_of(record, first)
     found = pettitt(record.values, bound=record.bound, widening=made.widening)
-    note = _note(made, words)
     return {
         "moment": "most likely",
         "at": f"{record.years[first]}-01-01",
@@ -128,7 +127,7 @@ def _most_likely(record: WellRecord) -> dict[str, object]:
         "statistic": found.statistic,
         "p": found.p_value,
         **_shift(made),
-        "note": note,
+        "note": _note(made, record),
     }
 
 
@@ -159,12 +158,14 @@ def _compared(record: WellRecord, first_after: int, moment: str, at: str) -> dic
     made, words = segments_of(record, first_after)
     if words is None:
         return {**row, "note": "no season has levels before and after it"}
-    return {**row, "statistic": int(made.s), "p": made.p, **_shift(made), "note": _note(made, words)}
+    return {**row, "statistic": int(made.s), "p": made.p, **_shift(made), "note": _note(made, record)}
 
 
-def _note(made: Tested, words: str | None) -> str:
-    open_shift = words is not None and "open" in words
-    return "; ".join([*made.notes, *(["bounds leave the shift or a limit open"] if open_shift else [])])
+def _note(made: Tested, record: WellRecord) -> str:
+    if all(math.isfinite(number) for number in made.slope):
+        return "; ".join(made.notes)
+    why = "bounds leave" if record.bounds else "too few years leave"
+    return "; ".join([*made.notes, f"{why} the shift or its limits open"])
 
 
 def _shift(made: Tested) -> dict[str, object]:

@@ -13,7 +13,7 @@ from gwnet.hydro.censored_slopes import pair_slopes
 from gwnet.hydro.kendall import mann_kendall, normal_probabilities
 from gwnet.hydro.persistence import Persistence, persistence, segments_ratio
 from gwnet.hydro.seasonal_kendall import seasonal_kendall
-from gwnet.hydro.step_test import two_segments
+from gwnet.hydro.step_test import TwoSegments, two_segments
 from gwnet.hydro.year_signs import year_scores, year_signs
 
 __all__ = ["ALPHA", "Tested", "p_text", "segments_of", "tested"]
@@ -238,9 +238,17 @@ def segments_of(record: WellRecord, first_after: int) -> tuple[Tested, str | Non
             f"years go together (correlation {held.corrected:.2f}{', assumed' if held.assumed else ''}): p and limits "
             f"with {ratio:.2f} times the variance, without it {p_text(plain.p_value)}"
         )
-    limits = [f"{limit:+.2f}" if math.isfinite(limit) else "open" for limit in (found.lower, found.upper)]
-    size = f"{found.shift:+.2f} m" if math.isfinite(found.shift) else "open"
-    return made, f"median shift {size} ({limits[0]} to {limits[1]} m)"
+    return made, _shift_text(found)
+
+
+def _shift_text(found: TwoSegments) -> str:
+    """Return a shift with its limits as words."""
+    if not math.isfinite(found.shift):
+        return "median shift open"
+    limits = [f"{limit:+.2f}" for limit in (found.lower, found.upper) if math.isfinite(limit)]
+    return (
+        f"median shift {found.shift:+.2f} m ({f'{limits[0]} to {limits[1]} m' if len(limits) == 2 else 'limits open'})"
+    )
 
 
 def _bound_notes(record: WellRecord, made: Tested) -> list[str]:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-import zlib
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations, permutations
 
 import numpy as np
@@ -105,7 +105,7 @@ def pettitt(values: ArrayLike, *, bound: ArrayLike = 0, method: str = "auto", wi
     bound : array_like of int
         -1 where the true value is at or below the number (dry), +1 where it is at or above it, 0 elsewhere.
     method : {"auto", "exact", "drawn", "approximate"}
-        All orders of the rows (up to 7), 9,999 orders drawn with a seed from the values, or Pettitt's formula;
+        All orders of the rows (up to 7), 9,999 orders drawn with a fixed seed, or Pettitt's formula;
         ``auto``: exact up to 7 rows, else drawn.
     widening : float
         What serial correlation multiplies the variance of sums of signs by; K is divided by its root for the
@@ -173,11 +173,7 @@ def _pettitt_p(scores: Floats, largest: float, method: str) -> float:
     n = scores.size
     if method == "approximate":
         return min(1.0, 2.0 * math.exp(-6.0 * largest**2 / (n**3 + n**2)))
-    if method == "exact":
-        orders = np.array(list(permutations(scores)))
-    else:
-        random = np.random.default_rng([zlib.crc32(scores.astype("<i8").tobytes()), n])
-        orders = random.permuted(np.tile(scores, (DRAWN, 1)), axis=1)
+    orders = np.array(list(permutations(scores))) if method == "exact" else scores[_drawn_orders(n)]
     beyond = int(np.count_nonzero(np.abs(np.cumsum(orders, axis=1)).max(axis=1) >= largest))
     return beyond / len(orders) if method == "exact" else (beyond + 1) / (DRAWN + 1)
 
@@ -254,6 +250,13 @@ def two_segments(values: ArrayLike, first_after: int, *, bound: ArrayLike = 0, w
         method = "normal"
     shift = slope_between(lowest[paired], highest[paired], variance)
     return TwoSegments(before.size, after.size, score, variance, z, p_value, method, *shift)
+
+
+@lru_cache(maxsize=16)
+def _drawn_orders(count: int) -> NDArray[np.int16]:
+    """Return drawn orders of so many rows, the same for all series of that count."""
+    places = np.tile(np.arange(count, dtype=np.int16), (DRAWN, 1))
+    return np.asarray(np.random.default_rng(count).permuted(places, axis=1), dtype=np.int16)
 
 
 def _refuse_narrowing(widening: float) -> None:
