@@ -314,17 +314,20 @@ def _intervals(one: LoggerHeads) -> Iterator[LoggerFinding]:
     if interval != interval:
         return
     value = one.level.channel.value
-    gaps = find_gaps(one.time_utc, value, longest_gap_s=GAP_TIMES_INTERVAL * interval)
-    for number in range(gaps.duration_s.size):
-        hours = float(gaps.duration_s[number]) / 3600
-        message = f"No sample for {hours:.4g} h, where one is due every {interval / 60:g} min."
-        yield _told(one, "gap", int(gaps.before[number]), int(gaps.after[number]), message)
     odd = find_odd_intervals(one.time_utc)
+    in_spell = np.zeros(len(one), dtype=bool)
     for number in range(odd.first.size):
+        first, last = int(odd.first[number]), int(odd.last[number])
+        in_spell[first:last] = True
         message = (
             f"{int(odd.count[number])} samples {odd.value[number] / 60:g} min apart instead of {interval / 60:g} min."
         )
-        yield _told(one, "interval", int(odd.first[number]), int(odd.last[number]), message)
+        yield _told(one, "interval", first, last, message)
+    gaps = find_gaps(one.time_utc, value, longest_gap_s=GAP_TIMES_INTERVAL * interval)
+    for number in np.flatnonzero(~in_spell[gaps.before]).tolist():
+        hours = float(gaps.duration_s[number]) / 3600
+        message = f"No sample for {hours:.4g} h, where one is due every {interval / 60:g} min."
+        yield _told(one, "gap", int(gaps.before[number]), int(gaps.after[number]), message)
 
 
 def _air(one: LoggerHeads) -> Iterator[LoggerFinding]:

@@ -168,8 +168,9 @@ def checked_parameters(kind: str, given: Mapping[str, Any], *, start: object, en
             wanted = group.replace("|", " or ")
             message = f"Adjustment {kind!r} needs {wanted}{' and not both' if '|' in group else ''}."
             raise AnalysisError(message, mend=f"It is {what.says}.")
+    parameters = {name: _checked(kind, name, what.parameters[name], value) for name, value in have.items()}
     _check_span(what, start, end)
-    return {name: _checked(kind, name, what.parameters[name], value) for name, value in have.items()}
+    return parameters
 
 
 def _checked(kind: str, name: str, check: Callable[[Any], Any], value: Any) -> Any:

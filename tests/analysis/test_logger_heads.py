@@ -61,11 +61,20 @@ class Hung:
 
 @pytest.fixture
 def hung(tmp_path):
-    return Hung(tmp_path / "a.sqlite")
+    made = Hung(tmp_path / "a.sqlite")
+    yield made
+    made.record.store.close()
 
 
-def test_an_absolute_sensor_gives_the_water_on_both_databases(store_url):
-    made = Hung(store_url).hang()
+@pytest.fixture
+def anywhere(store_url):
+    made = Hung(store_url)
+    yield made
+    made.record.store.close()
+
+
+def test_an_absolute_sensor_gives_the_water_on_both_databases(anywhere):
+    made = anywhere.hang()
     made.read(100, 800, 1400)
     (one,) = made.heads()
     assert (one.site, one.well, one.access, one.instrument, one.barometer) == ("S", "W", "main", "L", "B")
@@ -364,8 +373,8 @@ def test_the_answer_to_the_air_stays_in_unless_it_is_taken_out_on_purpose(hung):
     np.testing.assert_allclose(hung.heads()[0].water_elevation_m, true, atol=2e-5)
 
 
-def test_an_earlier_known_on_gives_the_earlier_heads(store_url):
-    made = Hung(store_url).hang()
+def test_an_earlier_known_on_gives_the_earlier_heads(anywhere):
+    made = anywhere.hang()
     made.read(100, 1400)
     before = made.heads()[0].water_elevation_m
     number = made.loggers.adjust("L", "absolute pressure", "step", "2024-02-01", amount_m=0.5, now=LATER)

@@ -1,0 +1,376 @@
+import datetime as dt
+
+import numpy as np
+import pytest
+
+from gwnet.analysis.logger_adjust import Adjustment, adjust, adjustments, suggested, take_back
+from gwnet.analysis.logger_findings import RULES, findings
+from gwnet.analysis.logger_recipe import KINDS, OUT_REASONS, checked_parameters
+from gwnet.analysis.logger_status import STATUS_COLUMNS, status
+from gwnet.errors import AnalysisError, NotFoundError, SettingsError
+
+from .logger_record import HOUR
+from .record import RECORDED_ON
+from .test_logger_heads import G, Hung
+
+NOW = RECORDED_ON + dt.timedelta(days=1)
+
+
+@pytest.fixture
+def hung(tmp_path):
+    made = Hung(tmp_path / "a.sqlite")
+    yield made
+    made.record.store.close()
+
+
+@pytest.fixture(scope="module")
+def untouched(tmp_path_factory):
+    made = Hung(tmp_path_factory.mktemp("untouched") / "a.sqlite").hang()
+    yield made
+    made.record.store.close()
+
+
+@pytest.fixture
+def anywhere(store_url):
+    made = Hung(store_url)
+    yield made
+    made.record.store.close()
+
+
+def noisy(made):
+    """Give the water the noise of a sensor."""
+    made.water = made.water + np.random.default_rng(9).normal(size=made.water.size) * 0.001
+    return made
+
+
+def found(made, **asked):
+    with made.loggers.reading() as connection:
+        return findings(connection, **asked)
+
+
+def decide(made, wanted, act=adjust, **told):
+    with made.record.store.writing() as connection:
+        return act(connection, wanted, by="Ben", reason="as seen", now_utc=NOW, **told)
+
+
+def accept(made, name):
+    with made.loggers.reading() as connection:
+        wanted = suggested(connection, name)
+    return decide(made, wanted)
+
+
+def one_of(table, rule):
+    rows = table[table["rule"] == rule]
+    assert len(rows) == 1, table[["rule", "message"]].to_string()
+    return rows.iloc[0]
+
+
+def test_a_sound_logger_has_no_finding(hung):
+    noisy(hung).hang()
+    hung.read(100, 700, 1400)
+    assert found(hung).empty
+
+
+def test_a_wrong_zone_is_found_applied_and_gone(hung):
+    noisy(hung).hang(clock=hung.when - 2 * HOUR)
+    hung.read(100, 700, 1400)
+    row = one_of(found(hung), "clock")
+    assert "only when moved by +2 h" in row["message"]
+    assert "--seconds 7200" in row["suggestion"]
+    done = accept(hung, row["finding"])
+    assert done.moved["moved"].tolist()[0] > 1000
+    assert found(hung).empty
+
+
+def test_a_barometer_that_all_sensors_disagree_with_is_told_instead_of_them(hung):
+    noisy(hung)
+    hung.record.well("V", point=(100.0, 0.5))
+    hung.loggers.instrument("L2")
+    for code, well in (("L", "W"), ("L2", "V")):
+        hung.loggers.hang(code, well, depth=12.0, barometer="B")
+        hung.loggers.samples(code, "absolute pressure", "Pa", hung.when, hung.air + (hung.water - 88.0) * 1000 * G)
+    hung.loggers.samples("B", "air pressure", "Pa", hung.when - HOUR, hung.air)
+    row = one_of(found(hung), "clock")
+    assert (row["instrument"], row["well"]) == ("B", "")
+    assert "--seconds 3600" in row["suggestion"]
+    accept(hung, row["finding"])
+    assert "clock" not in set(found(hung)["rule"])
+
+
+def test_a_new_file_on_another_clock_is_found_from_its_first_sample(hung):
+    noisy(hung)
+    hung.loggers.hang("L", "W", depth=12.1, barometer="B")
+    hung.loggers.hang("B", None)
+    pressure = hung.air + (hung.water - 88.0) * 1000 * G
+    hung.loggers.samples("L", "absolute pressure", "Pa", hung.when[:700], pressure[:700], file="one.csv")
+    hung.loggers.samples("L", "absolute pressure", "Pa", hung.when[700:] + HOUR, pressure[700:], file="two.csv")
+    hung.loggers.samples("B", "air pressure", "Pa", hung.when, hung.air)
+    hung.read(100, 600, 1400)
+    row = one_of(found(hung), "clock")
+    assert row["start_utc"].to_numpy() == hung.when[700] + HOUR
+    assert "a new file starts there" in row["message"]
+    assert "--seconds -3600" in row["suggestion"]
+    assert "--to" not in row["suggestion"]
+    accept(hung, row["finding"])
+    assert found(hung).empty
+
+
+def test_a_slipped_cable_is_told_by_hand_readings_and_mended_by_a_step(hung):
+    noisy(hung)
+    true = hung.water.copy()
+    hung.water = np.where(np.arange(1500) < 900, true, true + 0.21)
+    hung.hang()
+    hung.water = true
+    hung.read(100, 800, 1000, 1400)
+    row = one_of(found(hung), "slipped cable")
+    assert row["start_utc"].to_numpy() == hung.when[900]
+    done = accept(hung, row["finding"])
+    before, after = done.moved[["residual_before_m", "residual_after_m"]].iloc[0]
+    assert before > 0.05
+    assert after < 0.005
+    assert found(hung).empty
+    (one,) = hung.heads()
+    np.testing.assert_allclose(one.water_elevation_m, true, atol=0.005)
+
+
+def test_a_step_of_the_water_itself_is_no_finding(hung):
+    noisy(hung)
+    hung.water = np.where(np.arange(1500) < 900, hung.water, hung.water + 0.4)
+    hung.hang()
+    hung.read(100, 800, 1000, 1400)
+    assert found(hung).empty
+
+
+def test_a_step_that_nobody_can_judge_is_told_as_such(hung):
+    noisy(hung)
+    hung.water = np.where(np.arange(1500) < 900, hung.water, hung.water + 0.4)
+    hung.hang()
+    hung.read(100, 400)
+    row = one_of(found(hung), "step")
+    assert "no hand readings on both sides" in row["message"]
+    hung.loggers.adjust("L", "absolute pressure", "restart", str(hung.when[900])[:19])
+    assert "step" not in set(found(hung)["rule"])
+
+
+@pytest.mark.parametrize(
+    ("rule", "places", "change"),
+    [
+        ("spike", [500], lambda pressure, air: pressure - 8000),
+        ("out of water", list(range(500, 540)), lambda pressure, air: air + 20),
+        ("flat", list(range(500, 600)), lambda pressure, air: pressure[0]),
+        ("over range", list(range(500, 520)), lambda pressure, air: air + 60_000),
+        ("bottomed out", list(range(500, 560)), lambda pressure, air: 90_000.0),
+    ],
+)
+def test_samples_that_did_not_measure_the_water_are_found_and_leave_when_accepted(tmp_path, rule, places, change):
+    made = noisy(Hung(tmp_path / "a.sqlite"))
+    made.loggers.instrument("L3", range_m=5.0)
+    made.loggers.hang("L3", "W", depth=12.1, barometer="B")
+    made.loggers.hang("B", None)
+    pressure = made.air + (made.water - 88.0) * 1000 * G
+    pressure[places] = change(pressure[places], made.air[places])
+    made.loggers.samples("L3", "absolute pressure", "Pa", made.when, pressure.round(1))
+    made.loggers.samples("B", "air pressure", "Pa", made.when, made.air)
+    made.read(100, 1400)
+    row = one_of(found(made), rule)
+    assert row["start_utc"].to_numpy() == made.when[places[0]]
+    assert row["end_utc"].to_numpy() == made.when[places[-1]]
+    accept(made, row["finding"])
+    assert found(made).empty
+    (one,) = made.heads()
+    assert set(one.out[places]) == {OUT_REASONS.index(rule)}
+    kept = np.delete(np.arange(1500), places)
+    np.testing.assert_allclose(one.water_elevation_m[kept], made.water[kept], atol=0.003)
+
+
+def test_frozen_water_gaps_intervals_batteries_and_missing_air_are_told(hung):
+    noisy(hung)
+    hung.loggers.hang("L", "W", depth=12.1, barometer="B")
+    hung.loggers.hang("B", None)
+    pressure = hung.air + (hung.water - 88.0) * 1000 * G
+    keep = np.ones(1500, dtype=bool)
+    keep[300:340] = False
+    keep[800:1001] = np.arange(201) % 4 == 0
+    hung.loggers.samples("L", "absolute pressure", "Pa", hung.when[keep], pressure[keep])
+    temperature = np.where((np.arange(1500) > 1200) & (np.arange(1500) < 1230), 0.0, 6.0)
+    hung.loggers.samples("L", "water temperature", "degC", hung.when, temperature)
+    hung.loggers.samples("L", "battery", "%", hung.when, np.linspace(90, 11, 1500))
+    hung.loggers.samples("B", "air pressure", "Pa", hung.when[:1400], hung.air[:1400])
+    hung.read(100, 1300)
+    table = found(hung)
+    assert one_of(table, "frozen")["start_utc"].to_numpy() == hung.when[1201]
+    assert one_of(table, "interval")["start_utc"].to_numpy() == hung.when[800]
+    assert "240 min apart instead of 60 min" in one_of(table, "interval")["message"]
+    assert one_of(table, "battery")["message"].startswith("The battery stood at 11 %")
+    assert one_of(table, "no air pressure")["start_utc"].to_numpy() == hung.when[1400]
+    assert one_of(table, "gap")["start_utc"].to_numpy() == hung.when[299]
+    with hung.loggers.reading() as connection:
+        row = status(connection).iloc[0]
+    assert row["battery"] == "11 %, low"
+    assert row["findings"] == len(table)
+    assert "frozen" in row["warnings"]
+
+
+def test_a_hand_reading_off_the_others_is_found_and_can_be_left_out(hung):
+    noisy(hung).hang()
+    hung.read(100, 400, 1100, 1400)
+    hung.read(700, off=0.12)
+    row = one_of(found(hung), "hand reading")
+    assert "-0.12" in row["message"]
+    accept(hung, row["finding"])
+    assert found(hung).empty
+
+
+def test_drift_that_is_large_beside_the_water_is_told(hung):
+    noisy(hung)
+    true = 91.0 + (hung.water - 91.0) * 0.3
+    hung.water = true + np.linspace(0, 0.2, 1500)
+    hung.hang()
+    hung.water = true
+    hung.read(0, 400, 800, 1100, 1499)
+    row = one_of(found(hung), "drift")
+    assert "%" in row["message"]
+    assert row["suggestion"] == ""
+    with hung.loggers.reading() as connection:
+        assert status(connection).iloc[0]["drift_share_percent"] > 25
+
+
+def test_findings_name_themselves_and_every_rule_is_described(hung):
+    noisy(hung).hang(clock=hung.when - 2 * HOUR)
+    first, again = found(hung), found(hung)
+    assert first["finding"].tolist() == again["finding"].tolist()
+    assert set(first["rule"]) <= set(RULES)
+    with hung.loggers.reading() as connection:
+        with pytest.raises(NotFoundError, match="no finding"):
+            suggested(connection, "ffffffff")
+        with pytest.raises(AnalysisError, match="suggests no adjustment"):
+            suggested(connection, first[first["suggestion"] == ""]["finding"].iloc[0])
+
+
+def test_an_adjustment_is_recorded_listed_and_taken_back_on_both_databases(anywhere):
+    made = noisy(anywhere).hang()
+    made.read(100, 1400)
+    before = made.heads()[0].water_elevation_m
+    done = decide(made, Adjustment("L", "step", {"amount_m": 0.5}, start=dt.datetime(2024, 2, 1, tzinfo=dt.UTC)))
+    assert done.says == "step +0.5 m from 2024-02-01 00:00 UTC"
+    assert done.moved.iloc[0][["well", "heads"]].tolist() == ["W", 1500]
+    assert abs(done.moved.iloc[0]["largest_m"]) == pytest.approx(0.25, abs=0.02)
+    with made.loggers.reading() as connection:
+        (row,) = adjustments(connection, "L").itertuples()
+        assert adjustments(connection, "B").empty
+    assert (row.adjustment, row.kind, row.reason, row.recorded_by) == (done.numbers[0], "step", "as seen", "Ben")
+    decide(made, done.numbers[0], take_back)
+    np.testing.assert_array_equal(made.heads()[0].water_elevation_m, before)
+    with made.loggers.reading() as connection:
+        assert adjustments(connection).empty
+        assert len(adjustments(connection, known_on=NOW)) == 0
+        assert len(adjustments(connection, known_on=NOW - dt.timedelta(seconds=1))) == 0
+    with pytest.raises(NotFoundError, match="no adjustment"):
+        decide(made, done.numbers[0], take_back)
+
+
+def test_the_same_adjustment_twice_is_refused_and_nothing_is_half_done(hung):
+    hung.hang()
+    wanted = Adjustment("L", "clock shift", {"seconds": 3600})
+    decide(hung, wanted)
+    with pytest.raises(AnalysisError, match="would count twice"):
+        decide(hung, wanted)
+    with hung.loggers.reading() as connection:
+        assert len(adjustments(connection)) == 1
+
+
+def test_a_clock_adjustment_holds_for_every_take_and_another_for_one(hung):
+    hung.hang()
+    hung.loggers.new_take("L", "absolute pressure", "hPa", 2)
+    hung.loggers.samples("L", "absolute pressure", "hPa", hung.when + 3000 * HOUR, hung.air / 100)
+    assert len(decide(hung, Adjustment("L", "clock shift", {"seconds": 60})).numbers) == 2
+    assert len(decide(hung, Adjustment("L", "density", {"kg_m3": 1001.0})).numbers) == 1
+
+
+@pytest.mark.parametrize(
+    ("wanted", "error", "words"),
+    [
+        (Adjustment("X", "clock shift", {"seconds": 1}), NotFoundError, "no series"),
+        (Adjustment("L", "clock shift", {"seconds": 1}, "conductivity"), NotFoundError, "has no series"),
+        (Adjustment("L", "tilt", {}), AnalysisError, "no adjustment 'tilt'"),
+        (Adjustment("L", "clock shift", {}), AnalysisError, "needs seconds"),
+        (Adjustment("L", "clock shift", {"seconds": float("nan")}), AnalysisError, "does not serve"),
+        (Adjustment("L", "scale", {"factor": 0}), AnalysisError, "above zero"),
+        (Adjustment("L", "step", {"amount_m": 1.0}), AnalysisError, "needs a start"),
+        (Adjustment("L", "exclusion", {"cause": "spike"}), AnalysisError, "leave out everything"),
+        (Adjustment("L", "exclusion", {"cause": "boredom"}), AnalysisError, "One of: spike"),
+        (Adjustment("L", "density", {"kg_m3": 1000, "temperature": 5}), AnalysisError, "not both"),
+        (Adjustment("L", "efficiency", {"value": 1.5}), AnalysisError, "0 to 1"),
+        (Adjustment("L", "restart", {"seconds": 5}), AnalysisError, "no parameter seconds"),
+        (Adjustment("L", "anchoring", {"method": "cubic"}), AnalysisError, "linear, constant, none"),
+    ],
+)
+def test_what_cannot_be_adjusted_is_refused_with_a_mend(untouched, wanted, error, words):
+    with pytest.raises(error, match=words):
+        decide(untouched, wanted)
+    with untouched.loggers.reading() as connection:
+        assert adjustments(connection).empty
+
+
+def test_an_adjustment_without_a_reason_or_with_a_span_backwards_is_refused(untouched):
+    wanted = Adjustment("L", "restart", {}, start=dt.datetime(2024, 2, 1, tzinfo=dt.UTC))
+    with pytest.raises(SettingsError, match="reason"), untouched.record.store.writing() as connection:
+        adjust(connection, wanted, by="Ben", reason=" ", now_utc=NOW)
+    backwards = Adjustment(
+        "L",
+        "exclusion",
+        {"cause": "flat"},
+        start=dt.datetime(2024, 2, 2, tzinfo=dt.UTC),
+        end=dt.datetime(2024, 2, 1, tzinfo=dt.UTC),
+    )
+    with pytest.raises(SettingsError, match="before it starts"):
+        decide(untouched, backwards)
+
+
+def test_every_kind_takes_what_it_says_it_takes():
+    given = {
+        "seconds": 60,
+        "factor": 2,
+        "amount_m": 0.1,
+        "cause": "spike",
+        "method": "none",
+        "leave_out": [3, 1, 3],
+        "temperature": "series",
+        "value": 0.3,
+    }
+    for kind in KINDS.values():
+        mine = {name: given[name] for name in kind.parameters if name in given}
+        stored = checked_parameters(kind.name, mine, start="a start", end="an end")
+        assert set(stored) == set(mine)
+    assert checked_parameters("anchoring", {"leave_out": [3, 1, 3]}, start=None, end=None) == {"leave_out": [1, 3]}
+
+
+def test_status_tells_coverage_gaps_and_the_last_visit(hung):
+    noisy(hung)
+    hung.loggers.hang("L", "W", depth=12.1, barometer="B")
+    hung.loggers.hang("B", None)
+    keep = (np.arange(1500) < 500) | (np.arange(1500) >= 600)
+    pressure = hung.air + (hung.water - 88.0) * 1000 * G
+    hung.loggers.samples("L", "absolute pressure", "Pa", hung.when[keep], pressure[keep])
+    hung.loggers.samples("B", "air pressure", "Pa", hung.when, hung.air)
+    hung.read(100, 700, 1400)
+    hung.loggers.instrument("SPARE")
+    hung.record.well("V", point=(100.0, 0.5))
+    hung.loggers.hang("SPARE", "V")
+    with hung.loggers.reading() as connection:
+        table = status(connection)
+        late = status(connection, at_utc=dt.datetime(2024, 5, 1, tzinfo=dt.UTC))
+        assert status(connection, wells=["W"])["instrument"].tolist() == ["L"]
+    assert tuple(table.columns) == STATUS_COLUMNS
+    assert table["instrument"].tolist() == ["SPARE", "L", "B"]
+    spare, sensor, barometer = (table.iloc[place] for place in range(3))
+    assert (spare["samples"], spare["coverage_percent"]) == (0, 0.0)
+    assert (sensor["samples"], sensor["gaps"], sensor["longest_gap_hours"]) == (1400, 1, 101.0)
+    assert sensor["coverage_percent"] == pytest.approx(100 * (1 - 101 / 1499))
+    assert late.iloc[1]["coverage_percent"] < 50
+    assert sensor["hand_readings"] == 3
+    assert sensor["last_hand_reading"].startswith("2024-02-28T09:00")
+    assert sensor["last_download_utc"] == RECORDED_ON
+    assert abs(sensor["left_out_residual_m"]) < 0.01
+    assert sensor["warnings"] == "gap"
+    assert (barometer["quantity"], barometer["coverage_percent"]) == ("air pressure", 100.0)
