@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.period_values import period_values
 
-__all__ = ["Gap", "WellRecord", "longest_gap", "stacked", "well_records"]
+__all__ = ["Gap", "WellRecord", "level_of_line", "longest_gap", "stacked", "well_records"]
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -115,6 +115,40 @@ def well_records(used: pd.DataFrame, seasons: int) -> dict[tuple[str, str], Well
         table[row, season[places]], sides[row, season[places]] = value[places], bound[places]
         found[site, well] = WellRecord(site, well, years, table, sides, days[site, well])
     return found
+
+
+def level_of_line(record: WellRecord, slope: float, day: np.datetime64) -> float:
+    """Return where a line of a slope through the middle of a record stands on a day.
+
+    Parameters
+    ----------
+    record : WellRecord
+        Values of one well.
+    slope : float
+        Slope [m a year].
+    day : numpy.datetime64
+        The day.
+
+    Returns
+    -------
+    float
+        Level [m].
+
+    Notes
+    -----
+    The line goes through the median of the values less slope times time, each value in the middle of its season; for
+    bounds their highest possible values where half or more are bounds.
+    """
+    seasons = record.values.shape[1]
+    when = record.years[:, None] + (np.arange(seasons) + 0.5) / seasons
+    here = ~np.isnan(record.values)
+    straight = (record.values - slope * when)[here]
+    low = np.where(record.bound[here] < 0, -np.inf, straight)
+    lowest, highest = float(np.median(low)), float(np.median(straight))
+    level = (lowest + highest) / 2.0 if np.isfinite(lowest) else highest
+    first = day.astype("datetime64[Y]")
+    share = float((day.astype("datetime64[D]") - first.astype("datetime64[D]")).astype(np.int64)) / YEAR_DAYS
+    return level + slope * (float(first.astype(np.int64)) + 1970.0 + share)
 
 
 def _days_of_wells(used: pd.DataFrame) -> dict[tuple[str, str], NDArray[np.datetime64]]:

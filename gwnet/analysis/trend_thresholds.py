@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.analysis.trend_records import YEAR_DAYS, WellRecord, well_records
+from gwnet.analysis.trend_records import YEAR_DAYS, WellRecord, level_of_line, well_records
 from gwnet.analysis.trend_tests import ALPHA, Tested, p_text, tested
 from gwnet.analysis.trends import parts_of_year
 from gwnet.analysis.used_levels import used_levels
@@ -128,16 +128,7 @@ def _line(record: WellRecord) -> _Line:
     slope = found.slope[0]
     if found.step or not math.isfinite(slope):
         return _Line(record, found, math.nan)
-    seasons = record.values.shape[1]
-    when = record.years[:, None] + (np.arange(seasons) + 0.5) / seasons
-    here = ~np.isnan(record.values)
-    straight = (record.values - slope * when)[here]
-    low = np.where(record.bound[here] < 0, -np.inf, straight)
-    lowest, highest = float(np.median(low)), float(np.median(straight))
-    level = (lowest + highest) / 2.0 if math.isfinite(lowest) else highest
-    first = record.days[-1].astype("datetime64[Y]")
-    share = float((record.days[-1] - first.astype("datetime64[D]")).astype(np.int64)) / YEAR_DAYS
-    return _Line(record, found, level + slope * (float(first.astype(np.int64)) + 1970.0 + share))
+    return _Line(record, found, level_of_line(record, slope, record.days[-1]))
 
 
 def _row(line: _Line | None, threshold: float, kind: str) -> dict[str, object]:

@@ -159,7 +159,7 @@ def trend_plot_data(
     trend : mapping or pandas.Series
         Row of the trends frame, in metres.
     middle : tuple, optional
-        Median date and median level [m] of the values that were tested; the line goes through them.
+        A day in the middle of the record and where the line stands then [m].
     site : mapping or pandas.Series, optional
         Row of the sites frame.
     unit : {"m", "ft"}
@@ -256,7 +256,7 @@ def _notes(trend: Mapping[str, Any] | pd.Series, unit: str, known_on: dt.datetim
     notes = []
     slope = slope_text(trend, unit)
     if slope:
-        notes.append(f"Theil–Sen slope {slope}, limits at 95 %; the line goes through median time and level.")
+        notes.append(f"Theil–Sen slope {slope}, limits at 95 %; the line goes through the middle of the levels.")
     p, adjusted = float(trend["p"]), float(trend["p_adjusted"])
     if not math.isnan(p):
         both = p_text(p) if abs(p - adjusted) < 1e-12 else f"{p_text(p)}, {adjusted:.2g} adjusted for many wells"

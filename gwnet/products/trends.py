@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from gwnet.analysis.display_unit import in_unit
-from gwnet.analysis.period_values import period_values
 from gwnet.analysis.places import located
 from gwnet.analysis.site_maps import unit_of_coordinates
+from gwnet.analysis.trend_records import WellRecord, level_of_line, well_records
 from gwnet.analysis.trends import parts_of_year
 from gwnet.analysis.used_levels import used_levels
 from gwnet.errors import TooFewLevelsError
@@ -95,9 +96,8 @@ class TrendFigures:
         """Return what the panels show, for every well with a level."""
         used, _ = used_levels(self.levels, approved=self.approved)
         with_taken = self.levels.assign(taken=self.levels.index.isin(used.index))
-        values = period_values(used, parts_of_year(self.method, self.seasons))
-        numbers = values[values["bound"] == 0]
-        middles = numbers.groupby("well").agg(day=("day", "median"), value=("value", "median"))
+        records = well_records(used, parts_of_year(self.method, self.seasons))
+        lines = {well: record for (_, well), record in records.items()}
         numbered = self.levels["water_elevation_m"].notna()
         by_well = dict(list(with_taken[numbered].groupby("well")))
         drawn = [
@@ -105,7 +105,7 @@ class TrendFigures:
                 by_well[str(row["well"])],
                 str(row["well"]),
                 trend=row,
-                middle=None if row["well"] not in middles.index else tuple(middles.loc[row["well"]]),
+                middle=_middle(lines.get(row["well"]), float(row["slope_m_per_year"])),
                 site=self.settings,
                 unit=self.unit,
                 known_on=self.known_on,
@@ -117,3 +117,11 @@ class TrendFigures:
             message = "None of the wells has a level, so no trend can be drawn."
             raise TooFewLevelsError(message, mend="Name a well with levels, or a longer time.")
         return drawn
+
+
+def _middle(record: WellRecord | None, slope: float) -> tuple[dt.date, float] | None:
+    """Return the middle of a record's time and where its line stands then; None without a line."""
+    if record is None or not math.isfinite(slope):
+        return None
+    day = record.days[0] + (record.days[-1] - record.days[0]) / 2
+    return pd.Timestamp(day).date(), level_of_line(record, slope, day)
