@@ -20,6 +20,7 @@ from gwnet.analysis.thresholds import with_elevations
 from gwnet.clock import to_utc
 from gwnet.constants import REPEAT_TOLERANCE_M, SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
+from gwnet.exchange.feature_files import read_features
 from gwnet.products.extras import gather_extras
 from gwnet.products.logger_series import logger_series
 from gwnet.reporting.data import MapFacts, ReportData, SiteFacts
@@ -152,7 +153,7 @@ def maps_of_period(
     unit: str,
     known_on: dt.datetime | None,
 ) -> tuple[MapFacts, ...]:
-    """Map each aquifer on the day of the period's newest round that has most of its levels.
+    """Map each aquifer on the day of the period's newest round, or of each, that has most of its levels.
 
     Parameters
     ----------
@@ -183,12 +184,22 @@ def maps_of_period(
     in_period = rounds[(rounds["starts_on"] <= period.last) & (rounds["starts_on"] >= period.first)]
     if in_period.empty:
         return ()
-    newest = in_period.iloc[-1]
+    if definition.rounds:
+        in_period = in_period[in_period["round"].isin(definition.rounds)]
+    if definition.maps.rounds == "newest":
+        in_period = in_period.tail(1)
     wanted = [name for name in aquifers["aquifer"] if not definition.aquifers or name in definition.aquifers]
     chosen = definition.maps
+    features = read_features(
+        settings["crs"],
+        barriers=chosen.barriers,
+        boundary=chosen.boundary,
+        rivers=chosen.rivers,
+        base_layers=chosen.base_layers,
+    )
     made = []
-    for aquifer in wanted:
-        day = busiest_day(table, str(newest["round"]), aquifer) or newest["starts_on"]
+    for aquifer, gauging in ((one, row) for one in wanted for row in in_period.to_dict("records")):
+        day = busiest_day(table, str(gauging["round"]), aquifer) or gauging["starts_on"]
         try:
             result = map_of(
                 connection,
@@ -198,6 +209,7 @@ def maps_of_period(
                 method=chosen.method,
                 interval_m=chosen.interval_m,
                 window_days=chosen.window_days,
+                features=features,
                 unit=unit,
                 known_on=known_on,
                 table=table,

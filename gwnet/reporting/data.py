@@ -133,6 +133,7 @@ CONTROL_COLUMNS: Final = (
     "status",
     "used",
     "reason",
+    "source",
 )
 
 

@@ -52,7 +52,8 @@ class MapSettings:
     """How potentiometric maps are made; None leaves the choice to the site or the method.
 
     ``base_layers`` are files drawn under the contours; ``boundary``, ``barriers`` and ``rivers`` files that the surface
-    obeys. ``storage`` holds the storage coefficient of each aquifer for volumes of change.
+    obeys. ``rounds`` is ``newest`` (of the period) or ``all``; ``storage`` holds the storage coefficient of each
+    aquifer for volumes of change.
     """
 
     method: str = "kriging"
@@ -62,6 +63,7 @@ class MapSettings:
     boundary: Path | None = None
     barriers: Path | None = None
     rivers: Path | None = None
+    rounds: str = "newest"
     storage: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -288,6 +290,7 @@ def _maps(path: Path, given: Mapping[str, Any], storage: Mapping[str, float], in
         window_days=given.get("window_days"),
         base_layers=find_layers(path, "base_layers", given.get("base_layers", ()), inputs),
         **{name: found[0] if found else None for name, found in one_each.items()},
+        rounds=given.get("rounds", "newest"),
         storage=dict(storage),
     )
 

@@ -143,6 +143,7 @@ _KEYS: Final[dict[str, dict[str, _Checker]]] = {
         "interval_m": _positive("auto"),
         "interval_ft": _positive("auto"),
         "window_days": _positive("site"),
+        "rounds": _one_of("newest", "all"),
         "base_layers": _texts,
         "boundary": _text,
         "barriers": _text,

@@ -290,6 +290,7 @@ def map_facts(frame, wells_frame, aquifer, determined=True):
             "status": now["status"],
             "used": now["usable"],
             "reason": now["unusable_reason"],
+            "source": "hand",
             "event_id": now["event_id"],
             "time_known": now["time_known"],
             "cluster": "",

@@ -15,7 +15,7 @@ __all__ = ["cautions", "methods", "sign_off"]
 
 def methods(view: ReportView, _drawing: Drawing) -> Section:
     """Return the method notes that the report needs."""
-    site, measures = view.data.site, view.measures
+    site, measures, extras = view.data.site, view.measures, view.data.extras
     tolerance = site.repeat_tolerance_m
     values = {
         "repeat_tolerance": measures.text(tolerance, decimals=3 if measures.unit == "m" else 2)
@@ -26,21 +26,35 @@ def methods(view: ReportView, _drawing: Drawing) -> Section:
         "decimals": str(measures.decimals),
         "unit_name": {"m": "a metre", "ft": "a foot"}[measures.unit],
     }
-    names = ["reduction", "bounds"]
-    if (view.levels["product_thickness_m"] > 0).any():
-        names.append("product")
-    names.extend(["uncertainty", "comparison"])
-    sections = view.definition.sections
-    if "maps" in sections and view.maps():
-        names.extend([view.definition.maps.method, "gradient"])
-    if "thresholds" in sections and view.thresholds:
-        names.append("thresholds")
-    if "hydrographs" in sections:
-        names.append("hydrographs")
+    values["trend_test"] = extras.trend_text[:1].lower() + extras.trend_text[1:]
     blocks: list[Block] = []
-    for name in names:
+    for name in _note_names(view):
         blocks.extend(wording(name, values, view.definition.wording))
     return Section("methods", "How levels, maps and comparisons were worked out", tuple(blocks))
+
+
+def _note_names(view: ReportView) -> list[str]:
+    """Return the names of the notes that the report needs, in order."""
+    sections, extras = view.definition.sections, view.data.extras
+    mapped = "maps" in sections and bool(view.maps())
+    gradients = "gradients" in sections and len(extras.gradients) > 0
+    wanted = {
+        "reduction": True,
+        "bounds": True,
+        "product": bool((view.levels["product_thickness_m"] > 0).any()),
+        "uncertainty": True,
+        "comparison": True,
+        view.definition.maps.method: mapped,
+        "gradient": mapped or gradients,
+        "vertical": "gradients" in sections and len(extras.vertical) > 0,
+        "changes": "changes" in sections and bool(extras.changes),
+        "seasons": "seasons" in sections and len(extras.seasons) > 0,
+        "trends": "trends" in sections and len(extras.trends) > 0,
+        "thresholds": "thresholds" in sections and bool(view.thresholds),
+        "loggers": len(extras.loggers) > 0,
+        "hydrographs": "hydrographs" in sections,
+    }
+    return [name for name, needed in wanted.items() if needed]
 
 
 def cautions(view: ReportView, _drawing: Drawing) -> Section:
