@@ -4,7 +4,7 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from gwnet.store import fetch_samples, read_samples, revision, save_samples
@@ -110,8 +110,10 @@ def on_record(store, instrument, known_on=None):
     return samples, owners
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
 @given(steps=steps)
+@example(steps=[([(0, 0), (2, 1)], 1), ([(1, 1), (3, 0)], 1), 0, ([(0, 1), (1, 1), (1, 2), (3, 2), (2, 0)], 1), 1])
+@example(steps=[([(0, 0), (9, 1)], 8), ([(5, 1), (4, 0), (6, 0)], 2), ([(5, 1), (7, 0), (4, 1)], 1), 1])
 def test_any_sequence_gives_the_record_of_a_dict(store, steps):
     instrument, model, moments = new_instrument(store), Model(), []
     live = []
