@@ -51,7 +51,7 @@ def queue(waiting: ReviewQueue, what: str | None, form: str, unit: str, *, restr
     restricted : bool
         Whether options restrict the levels; then they are listed, otherwise their rounds are counted.
     """
-    from gwnet.network import in_unit
+    from gwnet.analysis.display_unit import in_unit
 
     lists = {"rounds": waiting.rounds, "levels": in_unit(waiting.levels, unit), "findings": waiting.findings}
     first = "levels" if restricted else "rounds"
