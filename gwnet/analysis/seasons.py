@@ -49,6 +49,7 @@ SEASONS_COLUMNS: Final = (
     "month",
     "years",
     "n",
+    "n_approved",
     "n_bounds",
     "first",
     "last",
@@ -69,6 +70,7 @@ SUMMARY_COLUMNS: Final = (
     "site",
     "well",
     "n",
+    "n_approved",
     "n_bounds",
     "months",
     "first",
@@ -146,10 +148,11 @@ def seasons(
     -------
     pandas.DataFrame
         Columns of `SEASONS_COLUMNS`, a row for each well and calendar month that has a value. years counts the values,
-        n the levels behind them, n_bounds the values that are bounds; first and last are years. Statistics that bounds
-        leave open are named in at_or_below and are bounds themselves; mean_m is empty with a bound among the values.
-        newest is the date of the month's last level, and percentile its percentile among the values of the month, its
-        own year's replaced by itself; percentile_lower and percentile_upper are what bounds leave possible.
+        n the levels behind them, n_approved those of them that are approved, n_bounds the values that are bounds; first
+        and last are years. Statistics that bounds leave open are named in at_or_below and are bounds themselves; mean_m
+        is empty with a bound among the values. newest is the date of the month's last level, and percentile its
+        percentile among the values of the month, its own year's replaced by itself; percentile_lower and
+        percentile_upper are what bounds leave possible.
 
     Raises
     ------
@@ -157,7 +160,7 @@ def seasons(
         If the definition, value or number of years cannot be used.
     """
     _refuse(least_years, definition)
-    used, _ = used_levels(levels, approved=approved)
+    used, _ = _used(levels, approved)
     values = dict(list(period_values(used, 12, value=value).groupby(["site", "well"])))
     events = dict(list(used.groupby(["site", "well"])))
     rows: list[dict[str, Any]] = []
@@ -198,11 +201,11 @@ def season_summary(
     Returns
     -------
     pandas.DataFrame
-        Columns of `SUMMARY_COLUMNS`. n counts levels, months the months with a value. amplitude_m is half the way from
-        the lowest to the highest of the yearly wave, with limits at 95 %; highest_in_year is the day (MM-DD) on which
-        the wave is highest, give or take highest_in_year_within_days (95 %); both are of the numbers alone. Where
-        cycle_p, the probability of such a wave without a cycle, is above 5 %, no day is given. highest and lowest are
-        the first dates of the records among all levels that take part.
+        Columns of `SUMMARY_COLUMNS`. n counts levels, n_approved those that are approved, months the months with a
+        value. amplitude_m is half the way from the lowest to the highest of the yearly wave, with limits at 95 %;
+        highest_in_year is the day (MM-DD) on which the wave is highest, give or take highest_in_year_within_days
+        (95 %); both are of the numbers alone. Where cycle_p, the probability of such a wave without a cycle, is above
+        5 %, no day is given. highest and lowest are the first dates of the records among all levels that take part.
 
     Raises
     ------
@@ -210,7 +213,7 @@ def season_summary(
         If the definition, value or number of years cannot be used.
     """
     _refuse(least_years, definition)
-    used, left_out = used_levels(levels, approved=approved)
+    used, left_out = _used(levels, approved)
     values = dict(list(period_values(used, 12, value=value).groupby(["site", "well"])))
     events = dict(list(used.groupby(["site", "well"])))
     rows = []
@@ -222,7 +225,15 @@ def season_summary(
     table = pd.DataFrame(rows, columns=list(SUMMARY_COLUMNS))
     others = [name for name in SUMMARY_COLUMNS if name.endswith(("_m", "_days", "_p")) or name.startswith("percentile")]
     table = table.astype(dict.fromkeys(others, float))
-    return table.astype({"n": "Int64", "n_bounds": "Int64", "months": "Int64", "percentile_years": "Int64"})
+    return table.astype(
+        {"n": "Int64", "n_approved": "Int64", "n_bounds": "Int64", "months": "Int64", "percentile_years": "Int64"}
+    )
+
+
+def _used(levels: pd.DataFrame, approved: bool) -> tuple[pd.DataFrame, dict[tuple[str, str], str]]:
+    """Return the levels that take part with whether each is approved, and what was left out."""
+    used, left_out = used_levels(levels, approved=approved)
+    return used.assign(approved=levels.loc[used.index, "review"] == "approved"), left_out
 
 
 def _refuse(least_years: int, definition: str) -> None:
@@ -253,6 +264,7 @@ def _months_of(
                 "month": month,
                 "years": len(own),
                 "n": int(own["n"].sum()),
+                "n_approved": min(int(events.loc[month_of_event == month, "approved"].sum()), int(own["n"].sum())),
                 "n_bounds": int((own["bound"] != 0).sum()),
                 "first": int(own["year"].min()),
                 "last": int(own["year"].max()),
@@ -306,7 +318,7 @@ def _summary_of(
 ) -> dict[str, Any]:
     """Return the summary of one well."""
     if values is None or events is None:
-        return {"n": 0, "n_bounds": 0, "months": 0, "note": "no level that can be used"}
+        return {"n": 0, "n_approved": 0, "n_bounds": 0, "months": 0, "note": "no level that can be used"}
     ordered = events.sort_values("day", kind="stable")
     last = ordered["day"].iloc[-1]
     own = values[values["season"] == last.month - 1]
@@ -322,6 +334,7 @@ def _summary_of(
     found = records(ordered["high"], bound=side)
     return {
         "n": len(ordered),
+        "n_approved": int(ordered["approved"].sum()),
         "n_bounds": int((side != 0).sum()),
         "months": len(values),
         "first": f"{ordered['day'].iloc[0]:%Y-%m-%d}",

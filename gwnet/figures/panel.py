@@ -23,6 +23,7 @@ from gwnet.figures.text import decimals_of_step, fit, number_text, plain, shown,
 
 __all__ = [
     "LEFT_AXIS_MM",
+    "approved_sentence",
     "band_symbol",
     "centred_limits",
     "days_of",
@@ -61,6 +62,27 @@ def site_text(site: Mapping[str, Any] | pd.Series | None) -> str:
 def known_sentence(known_on: dt.datetime | None) -> str:
     """Return the sentence that tells as of when the record is shown; empty without a time."""
     return " ".join(known_text(known_on))
+
+
+def approved_sentence(review: Any) -> str:
+    """Return the sentence that tells how many of some levels are approved.
+
+    Examples
+    --------
+    >>> approved_sentence(["approved", "provisional", "provisional"])
+    '1 of 3 levels approved, the others provisional.'
+    """
+    states = [str(state) for state in review]
+    approved = states.count("approved")
+    if not states:
+        return ""
+    if approved == len(states):
+        return "All levels approved."
+    return (
+        f"{approved} of {len(states)} levels approved, the others provisional."
+        if approved
+        else "No level approved yet."
+    )
 
 
 def draw_title(page: Page, box: Box, name: str, rest: str, *, left: float = LEFT_AXIS_MM) -> float:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from gwnet.errors import AnalysisError
 from gwnet.figures.axes import MONTHS
 from gwnet.figures.map_data import check_unit, known_text
-from gwnet.figures.panel import site_text
+from gwnet.figures.panel import approved_sentence, site_text
 from gwnet.figures.text import number_text, plain, shown
 from gwnet.units import metres_per
 
@@ -113,8 +113,8 @@ def seasons_plot_data(
     statistics : pandas.DataFrame
         Rows of months: well, month, years, the statistics of `BANDS` with ``_m`` behind, at_or_below.
     levels : pandas.DataFrame
-        Levels that take part: well, day, low, high [m] and, where loggers are among them, source; low is minus
-        infinity for a dry one.
+        Levels that take part: well, day, low, high [m] and, where they are known, source and review; low is
+        minus infinity for a dry one.
     well : str
         Code of the well.
     summary : mapping or pandas.Series
@@ -157,6 +157,8 @@ def seasons_plot_data(
     newest_line = lines[newest]
     if newest_line is None:  # the newest level lies in it
         raise AssertionError
+    approved = approved_sentence(events["review"]) if "review" in events.columns else ""
+    notes = _notes(summary, own, definition, least_years, value, known_on, logged=_logged(events), approved=approved)
     return SeasonsPlotData(
         well=shown(well),
         site=site_text(site),
@@ -172,7 +174,7 @@ def seasons_plot_data(
         newest_text=_newest_text(summary, unit),
         low_m=float(every.min()),
         high_m=float(every.max()),
-        notes=_notes(summary, own, definition, least_years, value, known_on, logged=_logged(events)),
+        notes=notes,
     )
 
 
@@ -215,6 +217,7 @@ def _notes(
     known_on: dt.datetime | None,
     *,
     logged: bool,
+    approved: str,
 ) -> tuple[str, ...]:
     day = "median" if value == "median" else "day nearest to the middle"
     notes = [
@@ -229,4 +232,4 @@ def _notes(
     left_out = plain(summary["left_out"])
     if left_out:
         notes.append(f"Left out: {shown(left_out)}.")
-    return (*notes, *known_text(known_on))
+    return (*notes, *([approved] if approved else []), *known_text(known_on))

@@ -16,7 +16,7 @@ from gwnet.errors import AnalysisError
 from gwnet.figures.axes import local_days
 from gwnet.figures.hydrograph_events import event_kinds, longest_gap, own_rows, static_lines, time_limits
 from gwnet.figures.map_data import check_unit, known_text
-from gwnet.figures.panel import site_text
+from gwnet.figures.panel import approved_sentence, site_text
 from gwnet.figures.text import number_text, plain, shown
 from gwnet.units import metres_per
 
@@ -218,7 +218,7 @@ def trend_plot_data(
         last=last,
         low_m=low,
         high_m=high,
-        notes=_notes(trend, unit, known_on),
+        notes=_notes(trend, unit, approved_sentence(own.loc[own["taken"].astype(bool), "review"]), known_on),
     )
 
 
@@ -252,7 +252,9 @@ def _brief(trend: Mapping[str, Any] | pd.Series, unit: str) -> str:
     return f"{slope}, {p_text(p)}"
 
 
-def _notes(trend: Mapping[str, Any] | pd.Series, unit: str, known_on: dt.datetime | None) -> tuple[str, ...]:
+def _notes(
+    trend: Mapping[str, Any] | pd.Series, unit: str, approved: str, known_on: dt.datetime | None
+) -> tuple[str, ...]:
     notes = []
     slope = slope_text(trend, unit)
     if slope:
@@ -271,4 +273,4 @@ def _notes(trend: Mapping[str, Any] | pd.Series, unit: str, known_on: dt.datetim
         notes.append(f"{first}{note[1:].rstrip('.')}.")
     if left_out:
         notes.append(f"Left out: {left_out}.")
-    return (*notes, *known_text(known_on))
+    return (*notes, *([approved] if approved else []), *known_text(known_on))

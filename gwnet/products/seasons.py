@@ -71,6 +71,7 @@ def envelope_figures(
         message = "None of the wells has a level that can be used, so no seasons can be drawn."
         raise TooFewLevelsError(message, mend="Name a well with levels, or a longer time.")
     used, _ = used_levels(levels, approved=approved)
+    used = used.join(levels["review"])
     drawn = [
         seasons_plot_data(
             statistics,
