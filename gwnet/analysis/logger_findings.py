@@ -65,7 +65,8 @@ RULES: Final = {
     "conflict": "two downloads that differ at the same instants",
 }
 
-_BY_PERSON: Final = np.array([reason in CAUSES for reason in OUT_REASONS])
+#: Which of `OUT_REASONS` a person gave.
+BY_PERSON: Final = np.array([reason in CAUSES for reason in OUT_REASONS])
 
 
 def findings(
@@ -132,7 +133,7 @@ def findings_of(record: LoggerRecord, found: Sequence[LoggerHeads]) -> list[Logg
 def _of_deployment(record: LoggerRecord, one: LoggerHeads) -> Iterator[LoggerFinding]:
     """Yield the findings of one deployment."""
     channel = one.level.channel
-    excluded = _BY_PERSON[one.tied.out]
+    excluded = BY_PERSON[one.tied.out]
     raw = np.where(excluded, np.nan, channel.value)
     level = np.where(excluded | (one.level.out > 0), np.nan, one.level.level_m)
     per_metre = _raw_per_metre(one)

@@ -11,7 +11,7 @@ import pandas as pd
 from sqlalchemy import Connection
 
 from gwnet.analysis.logger_channels import LoggerRecord, gather_loggers
-from gwnet.analysis.logger_findings import battery, findings_of
+from gwnet.analysis.logger_findings import BY_PERSON, battery, findings_of
 from gwnet.analysis.logger_heads import LoggerHeads, heads_of
 from gwnet.analysis.logger_level import barometer_channel
 from gwnet.analysis.logger_recipe import instant
@@ -35,6 +35,7 @@ STATUS_COLUMNS: Final = (
     "gaps",
     "longest_gap_hours",
     "excluded",
+    "without_level",
     "hand_readings",
     "last_hand_reading",
     "last_download_utc",
@@ -76,7 +77,8 @@ def status(
     -------
     pandas.DataFrame
         Columns of `STATUS_COLUMNS`, one row a deployment, wells before barometers. Coverage is the share of the time
-        from hanging to removal that lies in no gap; the residuals are the largest of the anchored level and of the
+        from hanging to removal that lies in no gap; excluded are samples that a person left out, without a level those
+        that have no air pressure, no density or nothing that ties them; the residuals are the largest of the anchored level and of the
         level that the other hand readings would give; drift is of the last hanging with two readings or more; the
         uncertainty is that of the last head. Findings counts what waits for a decision; warnings names it.
     """
@@ -137,7 +139,8 @@ def _of_sensor(row: Any, one: LoggerHeads | None, at_utc: dt.datetime | None) ->
     return {
         **_of_times(row, one.time_utc, one.level.channel.value, at_utc),
         "quantity": one.quantity,
-        "excluded": int((one.out > 0).sum()),
+        "excluded": int(BY_PERSON[one.out].sum()),
+        "without_level": int(((one.out > 0) & ~BY_PERSON[one.out]).sum()),
         "hand_readings": len(used),
         "last_hand_reading": one.hand["measured_at"].iloc[-1] if len(one.hand) else "",
         "residual_m": _largest(used["residual_m"]),
@@ -173,6 +176,7 @@ def _nothing() -> dict[str, Any]:
         "gaps": 0,
         "longest_gap_hours": np.nan,
         "excluded": 0,
+        "without_level": 0,
         "hand_readings": 0,
         "last_hand_reading": "",
         "residual_m": np.nan,

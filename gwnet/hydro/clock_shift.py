@@ -130,7 +130,7 @@ def find_clock_shift(
     if step <= 0 or not longest_lag_s > 0:
         message = f"Shifts cannot be tried in steps of {step} s up to {longest_lag_s} s."
         raise ReductionError(message, mend="Give both in seconds, above zero.")
-    if np.isnan(step):
+    if when.size < 2 or reference_when.size < 2:
         return _untold("fewer than two samples in one of the series", step)
     changes, others, offset = _changes(when, numbers, reference_when, reference, step)
     most = int(longest_lag_s // step)

@@ -84,7 +84,14 @@ def test_a_short_overlap_tells_nothing_and_says_why():
     assert "pairs" in found.why
     nothing_shared = find_clock_shift(when[:100], air[:100], when[2000:], air[2000:])
     assert not nothing_shared.told
-    assert not find_clock_shift(when[:1], air[:1], when, air).told
+    for few in (when[:1], when[:0]):
+        assert not find_clock_shift(few, air[: few.size], when, air).told
+        assert not find_clock_shift(when, air, few, air[: few.size], step_s=1800).told
+
+
+def test_windows_without_the_reference_are_passed_over():
+    when, air = weather(3000)
+    assert find_clock_jumps(when, air, when[:1000], air[:1000]) == []
 
 
 def test_a_shift_beyond_those_tried_is_not_guessed():
