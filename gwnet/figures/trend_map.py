@@ -103,6 +103,7 @@ def slope_map_plot_data(
     coordinate_unit_m: float = 1.0,
     layers: Sequence[tuple[str, Any]] = (),
     unit: str = "m",
+    notes: Sequence[str] = (),
     known_on: dt.datetime | None = None,
 ) -> SlopeMapPlotData:
     """Work out what a map of slopes shows.
@@ -121,6 +122,8 @@ def slope_map_plot_data(
         Names and geometries of the user's own.
     unit : {"m", "ft"}
         Unit of the slopes.
+    notes : sequence of str, optional
+        Further sentences of the text.
     known_on : datetime.datetime, optional
         Record as known at this time.
 
@@ -162,13 +165,11 @@ def slope_map_plot_data(
         points=placed,
         largest=max(float(np.quantile(slopes, 0.98)), 1e-4),
         layers=base_layers(layers),
-        notes=_notes(table, made, unit, known_on),
+        notes=_notes(table, made, unit, (*notes, *known_text(known_on))),
     )
 
 
-def _notes(
-    table: pd.DataFrame, made: Sequence[SlopePoint], unit: str, known_on: dt.datetime | None
-) -> tuple[Note, ...]:
+def _notes(table: pd.DataFrame, made: Sequence[SlopePoint], unit: str, more: Sequence[str]) -> tuple[Note, ...]:
     with_values = table[table["n"] > 0]
     told = [sum(point.told and point.direction == way for point in made) for way in ("rising", "falling")]
     counted = sum(math.isfinite(point.slope) for point in made)
@@ -177,7 +178,7 @@ def _notes(
         f"{with_values['last'].max()}.",
         f"{counted} wells with a slope: {told[0]} rising, {told[1]} falling, {counted - sum(told)} no trend told at "
         "5 % of the p adjusted for many wells (false-discovery control).",
-        *known_text(known_on),
+        *more,
     )
     notes = [Note("Trends", facts)]
     without = [point.name for point in made if not math.isfinite(point.slope)]

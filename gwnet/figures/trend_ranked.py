@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -86,6 +86,7 @@ def ranked_plot_data(
     *,
     site: Mapping[str, Any] | pd.Series | None = None,
     unit: str = "m",
+    notes: Sequence[str] = (),
     known_on: dt.datetime | None = None,
 ) -> RankedPlotData:
     """Work out what a figure of ranked slopes shows.
@@ -98,6 +99,8 @@ def ranked_plot_data(
         Row of the sites frame.
     unit : {"m", "ft"}
         Unit of the slopes.
+    notes : sequence of str, optional
+        Further sentences of the caption.
     known_on : datetime.datetime, optional
         Record as known at this time.
 
@@ -135,13 +138,13 @@ def ranked_plot_data(
     told = [sum(row.direction == way for row in rows) for way in ("rising", "falling")]
     without = [row.well for row in made if not math.isfinite(row.slope)]
     first, last = table.loc[table["n"] > 0, "first"].min(), table.loc[table["n"] > 0, "last"].max()
-    notes = [
+    sentences = [
         f"Theil–Sen slopes with limits at 95 %, positive upward; {len(rows)} wells, levels of {first} to {last}.",
         f"{told[0]} rising, {told[1]} falling, the others hollow: no trend told at 5 % of the p adjusted for many "
         "wells (false-discovery control).",
     ]
     if without:
-        notes.append(f"Without a slope: {', '.join(without)}.")
+        sentences.append(f"Without a slope: {', '.join(without)}.")
     return RankedPlotData(
         title="Slopes of water levels, ranked",
         subtitle=site_text(site),
@@ -149,7 +152,7 @@ def ranked_plot_data(
         rows=tuple(rows),
         low=low,
         high=high,
-        notes=(*notes, *known_text(known_on)),
+        notes=(*sentences, *notes, *known_text(known_on)),
     )
 
 

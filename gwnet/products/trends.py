@@ -16,7 +16,8 @@ from gwnet.analysis.trend_records import WellRecord, level_of_line, well_records
 from gwnet.analysis.trends import parts_of_year
 from gwnet.analysis.used_levels import used_levels
 from gwnet.errors import TooFewLevelsError
-from gwnet.figures.panel import site_text
+from gwnet.figures.map_data import known_text
+from gwnet.figures.panel import approved_sentence, site_text
 from gwnet.figures.trend import draw_trend, trend_multiples
 from gwnet.figures.trend_data import TrendPlotData, trend_plot_data
 from gwnet.figures.trend_map import draw_slope_map, slope_map_plot_data
@@ -70,7 +71,9 @@ class TrendFigures:
         """Return the trend figure of a single well, or the ranked slopes of several on pages."""
         if len(self.table) == 1:
             return [draw_trend(self._of_wells()[0])]
-        data = ranked_plot_data(self.table, site=self.settings, unit=self.unit, known_on=self.known_on)
+        data = ranked_plot_data(
+            self.table, site=self.settings, unit=self.unit, notes=self._states(), known_on=self.known_on
+        )
         return draw_ranked(data)
 
     def map(self) -> Figure:
@@ -82,6 +85,7 @@ class TrendFigures:
             site=self.settings,
             coordinate_unit_m=unit_of_coordinates(crs),
             unit=self.unit,
+            notes=self._states(),
             known_on=self.known_on,
         )
         return draw_slope_map(data)
@@ -90,7 +94,17 @@ class TrendFigures:
         """Return small panels of all wells on pages."""
         own = self._of_wells()
         title = site_text(self.settings)
-        return trend_multiples(own, title=f"Trends of water levels, {title}" if title else "Trends of water levels")
+        return trend_multiples(
+            own,
+            title=f"Trends of water levels, {title}" if title else "Trends of water levels",
+            notes=[*self._states(), *known_text(self.known_on)],
+        )
+
+    def _states(self) -> list[str]:
+        """Return the sentence that tells how many of the levels that take part are approved."""
+        used, _ = used_levels(self.levels, approved=self.approved)
+        sentence = approved_sentence(self.levels.loc[used.index, "review"])
+        return [sentence] if sentence else []
 
     def _of_wells(self) -> list[TrendPlotData]:
         """Return what the panels show, for every well with a level."""
