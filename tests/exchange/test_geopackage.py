@@ -54,7 +54,7 @@ def test_layers_and_their_columns(package):
         "boundary": "Polygon",
     }
     fields = {name: list(pyogrio.read_info(package, layer=name)["fields"]) for name in layers}
-    assert {"well", "water_elevation_m", "uncertainty_m", "used", "reason"} <= set(fields["control"])
+    assert {"well", "water_elevation_m", "uncertainty_m", "used", "reason", "source"} <= set(fields["control"])
     assert {"elevation_m", "inferred"} <= set(fields["contours"])
     assert {"azimuth_deg", "gradient"} <= set(fields["arrows"])
     assert all(pyogrio.read_info(package, layer=name)["crs"] == "EPSG:25832" for name in layers)
@@ -68,6 +68,7 @@ def test_control_read_back(package, drawn):
     assert read.loc["MW-99", "reason"] == "no measurement on the date"
     assert read.loc["MW-99", "geometry"] is None or read.loc["MW-99", "geometry"].is_empty
     used = drawn.used.set_index("well")
+    assert set(read.loc[used.index, "source"]) == {"hand"}
     for well in used.index:
         assert read.loc[well, "water_elevation_m"] == used.loc[well, "water_elevation_m"]
         assert read.loc[well, "used"]

@@ -10,6 +10,7 @@ import shapely
 
 from gwnet.errors import AnalysisError, SettingsError
 from gwnet.figures.map_data import surface_map_plot_data
+from gwnet.figures.map_marks import look
 from gwnet.figures.network_data import network_plot_data
 
 from . import frames
@@ -79,6 +80,15 @@ def test_the_caption_tells_day_hours_counts_datum_interval_method_and_moment():
     assert text_of(data, "Cautions") == ["Only a test."]
 
 
+def test_levels_of_loggers_have_a_kind_of_their_own_and_are_counted():
+    data = data_of(three(source=["hand", "logger", "logger"], used=[True, True, False], reason=["", "", "on hold"]))
+    assert [point.kind for point in data.points] == ["well", "logger", "well"]
+    assert "2 wells (1 by the logger: GW-02) used, 1 left out." in " ".join(text_of(data, "Levels"))
+    marks = [tuple(look(point)[name] for name in ("marker", "markerfacecolor")) for point in data.points]
+    assert len(set(marks)) == 3
+    assert {mark for mark, _ in marks} == {"o", "D"}
+
+
 def test_levels_of_two_days_or_without_a_time_are_written_so():
     control = three(measured_at=["2026-02-11", "2026-02-12T09:40+01:00", "2026-02-11T08:00+01:00"])
     assert text_of(data_of(control), "Levels")[0].startswith("Levels of 2026-02-11 to 2026-02-12 09:40, local time")
@@ -115,6 +125,30 @@ def test_base_layers_take_any_geometry():
     assert len(lake.rings) == 2
     assert (len(river.lines), river.points.tolist()) == (1, [[1.0, 1.0], [2.0, 2.0]])
     assert len(frame.rings) == 1
+
+
+def test_measured_wells_of_other_aquifers_are_listed_and_not_drawn():
+    many = frames.control(np.linspace(412_000, 413_000, 17), np.full(17, 5_333_000.0), np.full(17, 48.0))
+    many.loc[3:, "used"] = False
+    many.loc[3:, "reason"] = "taps another aquifer: A2"
+    data = data_of(many)
+    assert len(data.points) == 3
+    (line,) = text_of(data, "Left out")
+    assert line.endswith("and 2 more: taps another aquifer: A2 (not drawn)")
+    assert "3 wells used, 0 left out" in text_of(data, "Levels")[0]
+
+
+def test_points_of_rivers_are_counted_and_not_posted():
+    control = three()
+    control.loc[2, "kind"] = "river"
+    data = data_of(control, rivers=[shapely.LineString([(412_000, 5_333_000), (412_500, 5_333_600)])])
+    assert [point.name for point in data.points] == control["well"].tolist()[:2]
+    assert "2 wells and 1 point of rivers used" in text_of(data, "Levels")[0]
+    assert [(layer.kind, len(layer.lines)) for layer in data.layers] == [("river", 1)]
+
+
+def test_the_rule_of_the_set_stands_with_the_levels():
+    assert text_of(data_of(three(), set_text="One level a well."), "Levels")[-1] == "One level a well."
 
 
 def test_wrong_use_is_refused():
