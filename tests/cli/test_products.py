@@ -6,8 +6,10 @@ import io
 import json
 import math
 
+import geopandas
 import pyogrio
 import pytest
+import shapely
 from PIL import Image
 from pypdf import PdfReader
 
@@ -51,6 +53,50 @@ def test_a_map_lists_every_exclusion_with_its_reason(demo, tmp_path):
     assert (left["reason"] != "").all()
     for well in left["well"]:
         assert f"{well}: " in told["exclusions"]
+
+
+def test_a_map_with_features_and_a_chosen_method(demo, tmp_path):
+    line = shapely.LineString([(371_000, 6_050_350), (371_594, 6_050_543), (372_308, 6_050_803)])
+    fault = shapely.LineString([(371_600, 6_051_900), (371_640, 6_051_300), (371_560, 6_050_400)])
+    river, walls = tmp_path / "river.geojson", tmp_path / "site.gpkg"
+    geopandas.GeoDataFrame({"name": ["Orle"]}, geometry=[line], crs="EPSG:25832").to_crs(4326).to_file(river)
+    geopandas.GeoDataFrame(geometry=[fault], crs="EPSG:25832").to_file(walls, layer="faults")
+    geopandas.GeoDataFrame(geometry=[line.buffer(10)], crs="EPSG:25832").to_file(walls, layer="buildings")
+    asked = ("map", "--aquifer", "upper", "--date", DAY, "--out", tmp_path / "m", "--format", "json")
+    features = ("--barriers", f"{walls}:faults", "--rivers", river, "--base-layers", walls, "--base", "50")
+    told = one(demo(*asked, "--method", "auto", *features))
+    assert "Chosen by leave-one-out error" in told["method"]
+    control = pyogrio.read_dataframe(tmp_path / "m" / "map.gpkg", layer="control")
+    assert control.loc[control["kind"] == "river", "well"].str.startswith("Orle ").sum() > 2
+    boundary = pyogrio.read_dataframe(tmp_path / "m" / "map.gpkg", layer="boundary")
+    assert len(boundary) == 2
+    assert not boundary.intersects(fault).any()
+    assert told["used"] == int(control["used"].sum())
+
+
+def test_a_given_variogram_is_taken_in_the_unit_asked_for(demo, tmp_path):
+    asked = ("map", "--aquifer", "upper", "--date", DAY, "--out", tmp_path / "m", "--format", "json")
+    metric = one(demo(*asked, "--variogram", "exponential,1.2,500,0.1"))
+    assert "exponential covariance, as given" in metric["method"]
+    feet = f"exponential,{1.2 / 0.3048**2!r},{500 / 0.3048!r},{0.1 / 0.3048**2!r}"
+    imperial = one(demo(*asked, "--variogram", feet, "--unit", "ft"))
+    error = imperial["cross_validation_error_ft"] * 0.3048
+    assert error == pytest.approx(metric["cross_validation_error_m"], abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "told"),
+    [
+        (("--variogram", "round,1,2,0"), WRONG_USAGE, "Unknown covariance model 'round'"),
+        (("--barriers", "none.gpkg"), STOPPED, "none.gpkg: There is no such file"),
+        (("--method", "magic"), WRONG_USAGE, "'magic'"),
+    ],
+)
+def test_features_that_cannot_be_used_say_so(demo, tmp_path, arguments, code, told):
+    ran = demo("map", "--aquifer", "upper", "--date", DAY, *arguments, "--out", tmp_path / "m")
+    assert ran.code == code
+    assert told in ran.err
+    assert not (tmp_path / "m").exists()
 
 
 def test_a_map_in_feet_takes_its_interval_in_feet(demo, tmp_path):

@@ -12,7 +12,9 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
+import shapely
 
+from gwnet.analysis.map_features import MapFeatures
 from gwnet.analysis.maps import make_map
 from gwnet.analysis.synoptic import same_day_set
 from gwnet.errors import OutputError, SettingsError
@@ -96,6 +98,31 @@ def test_contours_arrows_and_boundary_read_back(package, drawn):
     boundary = pyogrio.read_dataframe(package, layer="boundary")
     assert boundary.loc[0, ["aquifer", "date", "vertical_datum"]].tolist() == ["upper", "2026-03-17", "DHHN2016"]
     assert boundary.geometry.iloc[0].exterior.is_ring
+
+
+def test_sides_and_ground_below_heads_are_polygons(tmp_path):
+    """A barrier parts the field in two; the ground stands at 39.5 m, below the heads of its west."""
+    wall = shapely.LineString([(451_000, 5_399_000), (451_050, 5_403_000)])
+    site, taken = field(24)
+    control = same_day_set(
+        taken, site.assign(ground_elevation_m=39.5), aquifer="upper", date=DAY, time_zone="UTC+01:00"
+    )
+    result = make_map(
+        control,
+        aquifer="upper",
+        date=DAY,
+        crs="EPSG:25832",
+        features=MapFeatures(barriers=(wall,)),
+        check_ground=True,
+    )
+    file = write_map_geopackage(tmp_path / "map.gpkg", result)
+    boundary = pyogrio.read_dataframe(file, layer="boundary")
+    assert len(boundary) == 2
+    assert not boundary.intersects(wall).any()
+    flowing = pyogrio.read_dataframe(file, layer="above_ground")
+    assert flowing.area.sum() == pytest.approx(result.above_ground.area)
+    assert set(flowing["aquifer"]) == {"upper"}
+    assert validated(file).returncode == 0
 
 
 def test_the_format_s_version(package):

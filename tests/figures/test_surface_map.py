@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+import shapely.affinity
 
 from gwnet.figures.map_frame import lay_out, scale_bar_length
 from gwnet.figures.map_geometry import cut_out, distances_along, hachures, label_spots, spot_beside
@@ -136,6 +137,35 @@ def test_every_fact_that_a_map_must_carry_is_on_it():
     ):
         assert fact in words, fact
     assert "N" in words_of(draw_surface_map(plot_data()))
+
+
+def test_the_key_tells_barriers_rivers_ground_and_base_layers():
+    middle = (413_000.0, 5_334_000.0)
+    line = shapely.LineString([(middle[0] - 900, middle[1] - 800), (middle[0] + 900, middle[1] + 500)])
+    layers = [(f"layer {number}", line.buffer(20.0 + number)) for number in range(7)]
+    data = plot_data(
+        layers=[*layers[:1], ("roads", line), ("marks", shapely.Point(middle)), *layers[1:]],
+        barriers=[shapely.affinity.rotate(line, 70)],
+        rivers=[line],
+        above_ground=shapely.Point(middle).buffer(200),
+    )
+    words = [entry.label for entry in key_entries(data)]
+    assert words[-8:] == [
+        "barrier",
+        "river, its heads are control",
+        "head above ground",
+        "layer 0",
+        "roads",
+        "marks",
+        "layer 1",
+        "layer 2",
+    ]
+    figure = draw_surface_map(data)
+    assert collisions(figure) == []
+    assert beyond_page(figure) == []
+    for word in words:
+        assert word in words_of(figure)
+    assert not {"barrier", "head above ground"} & {entry.label for entry in key_entries(plot_data())}
 
 
 def test_the_brief_text_leaves_method_and_cautions_to_the_page():
