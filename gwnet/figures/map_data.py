@@ -435,7 +435,8 @@ def _facts(
     logged = [point.name for point in points if point.used and point.kind == "logger"]
     wells = sum(point.used and point.kind == "well" for point in points) + len(logged)
     gauges = sum(point.used and point.kind == "stage" for point in points)
-    counts = [f"{wells} {'well' if wells == 1 else 'wells'}"]
+    by_logger = f" ({len(logged)} by the logger: {', '.join(logged)})" if logged else ""
+    counts = [f"{wells} {'well' if wells == 1 else 'wells'}{by_logger}"]
     counts += [f"{gauges} {'gauge' if gauges == 1 else 'gauges'}"] if gauges else []
     counts += [f"{along} {'point' if along == 1 else 'points'} of rivers"] if along else []
     counted = " and ".join([", ".join(counts[:-1]), counts[-1]] if len(counts) > 1 else counts)

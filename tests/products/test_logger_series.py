@@ -1,5 +1,7 @@
 """Heads of loggers made ready for figures; a constructed record of one well with two loggers and a barometer."""
 
+from itertools import pairwise
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -87,7 +89,7 @@ def test_coverage_gives_every_run_and_every_reading(loggers):
     assert first["left_out"].sum() == 2
     assert (~first["left_out"]).sum() == 4
     spans = [(row.start_utc, row.end_utc) for row in first.sort_values("start_utc").itertuples()]
-    assert all(to < since for (_, to), (since, _) in zip(spans, spans[1:], strict=False))
+    assert all(to < since for (_, to), (since, _) in pairwise(spans))
     barometer = runs[runs["instrument"] == "B-1"]
     assert barometer["well"].tolist() == ["", ""]
     assert barometer["end_utc"].iloc[0] == pd.Timestamp(START + 119 * HOUR, tz="UTC")
