@@ -31,3 +31,14 @@ def test_a_small_run_of_reading_logger_files_prints_its_ratios(tmp_path):
     ran = run_python(str(ROOT / "tests" / "bench" / "bench_logger_read.py"), "20000", cwd=tmp_path)
     assert ran.code == 0, ran.err
     assert ran.out.count(" x pandas") == 3
+
+
+@pytest.mark.parametrize(
+    ("script", "arguments", "last"),
+    [("bench_samples.py", ["2000", "3"], "not measured"), ("bench_logger_load.py", ["500", "600"], "peak memory")],
+)
+def test_a_small_run_of_loggers_prints_its_ratios(script, arguments, last, tmp_path):
+    ran = run_python(str(ROOT / "tests" / "bench" / script), *arguments, cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert " x" in ran.out
+    assert last in ran.out.splitlines()[-1]
