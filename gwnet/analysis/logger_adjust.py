@@ -300,7 +300,7 @@ def _moved(before: Mapping[int, LoggerHeads], after: Mapping[int, LoggerHeads]) 
         one = new or old
         if one is None:
             continue
-        told = pd.concat([_by_file_time(old, "old"), _by_file_time(new, "new")], axis=1)
+        told = pd.concat([_by_file_time(old, "old"), _by_file_time(new, "new")], axis=1, sort=True)
         change = (told["new"] - told["old"]).to_numpy(dtype=np.float64)
         moved = np.abs(np.nan_to_num(change)) > 1e-9
         gained = int((told["old"].isna() & told["new"].notna()).sum())

@@ -11,7 +11,8 @@ import numpy as np
 from gwnet.analysis.logger_channels import Channel, LoggerRecord
 from gwnet.analysis.logger_heads import LoggerHeads
 from gwnet.analysis.logger_level import barometer_channel
-from gwnet.analysis.logger_suggestion import LoggerFinding, at
+from gwnet.analysis.logger_recipe import instant
+from gwnet.analysis.logger_suggestion import LoggerFinding, around, at
 from gwnet.clock import offset_minutes
 from gwnet.hydro.arrays import Floats
 from gwnet.hydro.clock_shift import ClockJump, ClockShift, find_clock_jumps, find_clock_shift
@@ -56,7 +57,7 @@ def clock_findings(record: LoggerRecord, found: Sequence[LoggerHeads]) -> Iterat
             yield _of_barometer(mine, shared)
             continue
         for each in mine:
-            yield from _of_jumps(record, each) if each.jumps else _of_shift(each)
+            yield from _of_jumps(record, each) if each.jumps else _of_shift(record, each)
 
 
 def _compared(record: LoggerRecord, one: LoggerHeads) -> _Compared | None:
@@ -112,15 +113,14 @@ def _of_barometer(mine: Sequence[_Compared], shift_s: float) -> LoggerFinding:
     )
 
 
-def _of_shift(each: _Compared) -> Iterator[LoggerFinding]:
+def _of_shift(record: LoggerRecord, each: _Compared) -> Iterator[LoggerFinding]:
     if not _stands_apart(each.shift):
         return
-    when = each.one.level.channel.file_time_utc
     message = (
         f"All times agree with those of barometer {each.air.instrument} only when moved by "
         f"{_hours(each.shift.shift_s)} ({each.shift.why}): a wrong zone, here or there."
     )
-    yield _finding(each, message, each.shift.shift_s, when[0], when[-1], whole=True)
+    yield _finding(record, each, message, each.shift.shift_s, 0, len(each.one.level.channel))
 
 
 def _of_jumps(record: LoggerRecord, each: _Compared) -> Iterator[LoggerFinding]:
@@ -129,35 +129,53 @@ def _of_jumps(record: LoggerRecord, each: _Compared) -> Iterator[LoggerFinding]:
     edges = [0, *(_place_of(record, each, jump) for jump in each.jumps), len(channel)]
     shifts = [each.jumps[0].before, *(jump.after for jump in each.jumps)]
     for number, shift in enumerate(shifts):
-        first, last = edges[number], edges[number + 1] - 1
-        if not _stands_apart(shift) or last < first:
+        first, end = edges[number], edges[number + 1]
+        if not _stands_apart(shift) or end <= first:
             continue
-        start = channel.file_time_utc[first]
         message = (
-            f"Times from {at(start)} on agree with those of barometer {each.air.instrument} only when moved by "
-            f"{_hours(shift.shift_s)} ({shift.why}), others as they are{_said_of(record, each, first)}."
+            f"Times from {at(channel.file_time_utc[first])} on agree with those of barometer {each.air.instrument} "
+            f"only when moved by {_hours(shift.shift_s)} ({shift.why}), others as they are{_said_of(record, each, first)}."
         )
-        yield _finding(each, message, shift.shift_s, start, channel.file_time_utc[last], whole=False)
+        yield _finding(record, each, message, shift.shift_s, first, end)
 
 
 def _finding(
-    each: _Compared, message: str, shift_s: float, first: np.datetime64, last: np.datetime64, *, whole: bool
+    record: LoggerRecord, each: _Compared, message: str, shift_s: float, first: int, end: int
 ) -> LoggerFinding:
+    """Return a finding about the samples from a first one to before an end, with the shift over just these."""
     one = each.one
-    end = last.astype("datetime64[s]").astype("datetime64[us]") + np.timedelta64(1_000_000, "us")
+    when = one.level.channel.file_time_utc
+    begins, ends = _edges_of_deployment(record, one, shift_s)
+    if first > 0:
+        begins, _ = around(when[first], when[first])
+    if end < when.size:
+        _, ends = around(when[end - 1], when[end - 1])
     return LoggerFinding(
         one.site,
         one.well,
         one.instrument,
         one.quantity,
         "clock",
-        first,
-        last,
+        when[first],
+        when[end - 1],
         message,
         "clock shift",
         {"seconds": shift_s},
-        first.astype("datetime64[s]").astype("datetime64[us]"),
-        end if whole or last != one.level.channel.file_time_utc[-1] else _NAT,
+        begins,
+        ends,
+    )
+
+
+def _edges_of_deployment(record: LoggerRecord, one: LoggerHeads, shift_s: float) -> tuple[np.datetime64, np.datetime64]:
+    """Return when a deployment begins and ends by such a clock; open where the sensor hung nowhere else."""
+    rows = record.deployments[record.deployments["instrument"] == one.instrument]
+    mine = rows[rows["deployment_id"] == one.deployment_id].iloc[0]
+    shift = np.timedelta64(round(shift_s), "s")
+    earlier = (rows["hung_at_utc"] < mine["hung_at_utc"]).any()
+    later = (rows["hung_at_utc"] > mine["hung_at_utc"]).any()
+    return (
+        instant(mine["hung_at_utc"]) - shift if earlier else _NAT,
+        instant(mine["removed_at_utc"]) - shift if later else _NAT,
     )
 
 

@@ -78,9 +78,9 @@ def status(
     pandas.DataFrame
         Columns of `STATUS_COLUMNS`, one row a deployment, wells before barometers. Coverage is the share of the time
         from hanging to removal that lies in no gap; excluded are samples that a person left out, without a level those
-        that have no air pressure, no density or nothing that ties them; the residuals are the largest of the anchored level and of the
-        level that the other hand readings would give; drift is of the last hanging with two readings or more; the
-        uncertainty is that of the last head. Findings counts what waits for a decision; warnings names it.
+        that have no air pressure, no density or nothing that ties them; the residuals are the largest of the anchored
+        level and of the level that the other hand readings would give; drift is of the last hanging with two readings
+        or more; the uncertainty is that of the last head. Findings counts what waits for a decision; warnings names it.
     """
     record = gather_loggers(connection, wells=None if wells is None else list(wells), site=site, known_on=known_on)
     found = {one.deployment_id: one for one in heads_of(record)}

@@ -1,0 +1,122 @@
+import csv
+import io
+import json
+import shlex
+
+import numpy as np
+import pytest
+
+from ..analysis.logger_record import HOUR
+from ..analysis.test_logger_heads import Hung
+
+
+@pytest.fixture
+def hung(tmp_path, gwnet_here):
+    """Give a record in the current folder whose sensor's clock is two hours late, and the command line."""
+    made = Hung(tmp_path / "gwnet.sqlite")
+    made.water = made.water + np.random.default_rng(9).normal(size=1500) * 0.001
+    made.hang(clock=made.when - 2 * HOUR)
+    made.read(100, 1400)
+    made.record.store.close()
+    return made, gwnet_here
+
+
+def rows(ran):
+    assert ran.code in (0, 3), ran.err
+    return list(csv.DictReader(io.StringIO(ran.out)))
+
+
+def test_a_finding_is_listed_tried_accepted_listed_and_taken_back(hung):
+    made, run = hung
+    listed = run("logger", "findings", "--format", "csv")
+    assert listed.code == 3
+    (finding,) = [row for row in rows(listed) if row["rule"] == "clock"]
+    told = ("--reason", "set to summer time", "--by", "Ana")
+    tried = run("logger", "adjust", "--accept", finding["finding"], *told, "--dry-run")
+    assert tried.code == 0
+    assert "Nothing was recorded" in tried.err
+    assert rows(run("logger", "adjust", "--list", "--format", "csv")) == []
+    done = run("logger", "adjust", "--accept", finding["finding"], *told, "--format", "json")
+    assert done.code == 0
+    assert json.loads(done.out)[0]["moved"] > 1000
+    assert "--take-back 1" in done.err
+    (row,) = rows(run("logger", "adjust", "--list", "--format", "csv"))
+    assert (row["kind"], row["reason"], row["recorded_by"]) == ("clock shift", "set to summer time", "Ana")
+    assert run("logger", "findings").code == 0
+    head = rows(run("logger", "heads", "--well", "W", "--format", "csv"))[50]
+    assert float(head["water_elevation_m"]) == pytest.approx(made.water[50], abs=1e-3)
+    back = run("logger", "adjust", "--take-back", "1", "--reason", "it was right", "--by", "Ben")
+    assert back.code == 0
+    assert "taken back" in back.err
+    assert run("logger", "findings").code == 3
+    told = run("history", "W").out
+    assert "set to summer time" in told
+    assert "it was right" in told
+
+
+def test_an_adjustment_typed_in_full_does_what_the_suggestion_says(hung):
+    _, run = hung
+    (finding,) = [row for row in rows(run("logger", "findings", "--format", "csv")) if row["rule"] == "clock"]
+    words = shlex.split(finding["suggestion"])
+    assert words[:3] == ["gwnet", "logger", "adjust"]
+    arguments = [*words[3:-1], "wrong zone", "--by", "Ana"]
+    assert run("logger", "adjust", *arguments).code == 0
+    assert run("logger", "findings").code == 0
+    again = run("logger", "adjust", *arguments)
+    assert again.code == 1
+    assert "would count twice" in again.err
+
+
+def test_an_amount_is_given_in_the_unit_of_the_option(hung):
+    _, run = hung
+    step = ("L", "step", "--from", "2024-02-01T00:00Z", "--amount", "1", "--unit", "ft", "--reason", "slip")
+    done = run("logger", "adjust", *step, "--by", "Ana")
+    assert done.code == 0
+    assert "step +0.3048 m" in done.err
+    assert "[ft]" in done.out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ((), "Give one of"),
+        (("L", "restart", "--list"), "Give one of"),
+        (("L", "restart", "--from", "2024-02-01T00:00Z"), "Say why"),
+        (("L", "restart", "--from", "2024-02-01", "--reason", "x"), "has no zone"),
+        (("--accept", "12ab", "--seconds", "5", "--reason", "x"), "brings its own"),
+        (("--take-back", "1", "--known-on", "2024-02-01T00:00Z", "--reason", "x"), "--known-on serves --list"),
+        (("L", "exclusion", "--from", "2024-02-02T00:00Z", "--to", "2024-02-01T00:00Z", "--reason", "x"), "not after"),
+    ],
+)
+def test_what_cannot_be_asked_for_is_wrong_usage(hung, arguments, words):
+    _, run = hung
+    ran = run("logger", "adjust", *arguments)
+    assert ran.code == 2
+    assert words in ran.err
+
+
+def test_what_the_record_refuses_stops_and_says_what_to_do(hung):
+    _, run = hung
+    ran = run(
+        "logger", "adjust", "L", "exclusion", "--from", "2024-02-02T00:00Z", "--cause", "boredom", "--reason", "x"
+    )
+    assert ran.code == 1
+    assert "One of: spike" in ran.err
+    assert run("logger", "adjust", "--take-back", "77", "--reason", "x").code == 1
+    assert "no series of instrument 'X'" in run("logger", "adjust", "X", "scale", "--factor", "2", "--reason", "x").err
+
+
+def test_status_and_heads_in_every_form(hung):
+    _, run = hung
+    (sensor, barometer) = rows(run("logger", "status", "--format", "csv", "--at", "2024-04-01T00:00Z"))
+    assert (sensor["instrument"], barometer["instrument"]) == ("L", "B")
+    assert float(sensor["coverage_percent"]) < 70
+    assert "coverage" in run("logger", "status").out
+    days = rows(run("logger", "heads", "--daily", "--format", "csv", "--from", "2024-01-10", "--to", "2024-01-12"))
+    assert [row["day"] for row in days] == ["2024-01-10", "2024-01-11", "2024-01-12"]
+    feet = json.loads(run("logger", "heads", "--daily", "--unit", "ft", "--format", "json").out)
+    assert feet[9]["water_elevation_ft"] == pytest.approx(float(days[0]["water_elevation_m"]) / 0.3048, abs=1e-5)
+    assert run("logger", "heads", "--daily", "--excluded").code == 2
+    assert run("logger", "heads", "--well", "NONE").code == 1
+    assert "elevation" in run("logger", "heads", "--from", "2024-01-10", "--to", "2024-01-10").out
+    assert "less air pressure" in run("explain", "W", "2024-01-15").out
