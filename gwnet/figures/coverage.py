@@ -23,6 +23,8 @@ __all__ = ["CoveragePlotData", "CoverageRow", "coverage_plot_data", "draw_covera
 COVERAGE_WIDTH_MM: Final = 180.0
 #: Distance from row to row with few rows and with many [mm], and how many are few.
 _ROW_MM, _LOW_ROW_MM, _FEW_ROWS = 6.0, 3.4, 60
+#: Charts with more rows than this have the time written above as well.
+_TALL_ROWS: Final = 40
 #: Narrowest gap that is drawn: about two dots of a picture, one fine line in print [mm].
 _GAP_MM: Final = 0.25
 _RIGHT_MM: Final = 9.5
@@ -56,8 +58,10 @@ def draw_coverage(data: CoveragePlotData, *, width_mm: float = COVERAGE_WIDTH_MM
     key = key_height_mm(entries, width_mm - 3.0)
     foot = block_height_mm(notes, width_mm - 3.0, style.NOTE_PT) + 1.0
     body = max(len(data.rows), 2) * pitch
+    tall = len(data.rows) > _TALL_ROWS
+    head = _TITLE_MM + key + 1.0 + (_AXIS_MM if tall else 0.0)
     with style.style_context():
-        page = Page(style.new_figure((width_mm, _TITLE_MM + key + 1.0 + body + _AXIS_MM + foot)))
+        page = Page(style.new_figure((width_mm, head + body + _AXIS_MM + foot)))
         top = _title(page, data)
         page.key(entries, 1.5, top, width_mm - 3.0)
         box = Box(left, foot + _AXIS_MM, width_mm - left - _RIGHT_MM, body)
@@ -65,7 +69,7 @@ def draw_coverage(data: CoveragePlotData, *, width_mm: float = COVERAGE_WIDTH_MM
         axes.set_xlim(data.first, data.last)
         axes.set_ylim(len(data.rows) or 2, 0)
         axes.set_yticks([])
-        _time_axis(axes, date_ticks(data.first, data.last, max(int(box.width / 14.0), 2)))
+        _time_axis(axes, date_ticks(data.first, data.last, max(int(box.width / 14.0), 2)), above=tall)
         _rows(page, axes, data, box, pitch)
         page.block(notes, 1.5, foot - 0.4, width_mm - 3.0, style.NOTE_PT)
     return page.figure
@@ -146,12 +150,15 @@ def _names(page: Page, rows: Sequence[CoverageRow], box: Box, pitch: float) -> N
             page.line([1.5, box.right], [y, y], color=style.GRID, linewidth=style.HAIR, zorder=0.2)
 
 
-def _time_axis(axes: Axes, ticks: Sequence[DateTick]) -> None:
+def _time_axis(axes: Axes, ticks: Sequence[DateTick], *, above: bool) -> None:
     majors = [tick for tick in ticks if tick.label]
     axes.set_xticks([tick.days for tick in majors], [tick.label for tick in majors])
     axes.set_xticks([tick.days for tick in ticks if not tick.label], minor=True)
     axes.tick_params(axis="x", length=2.6, width=style.HAIR, pad=1.8, labelfontfamily=list(style.FAMILY))
     axes.tick_params(axis="x", which="minor", length=1.4, width=style.HAIR)
+    if above:
+        axes.tick_params(axis="x", which="both", top=True)
+        axes.tick_params(axis="x", labeltop=True)
     axes.grid(visible=True, axis="x", color=style.GRID, linewidth=style.HAIR)
     axes.set_axisbelow(True)
 
