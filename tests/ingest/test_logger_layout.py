@@ -1,10 +1,14 @@
 """Layouts: what a TOML file may say, what is refused, and that a layout written out reads the same."""
 
+import re
+
 import pytest
 
 from gwnet.errors import LayoutError
 from gwnet.ingest.logger_layout import layouts, load_layout, parse_layout
 from gwnet.ingest.logger_words import QUANTITIES, absolute_or_not, heading_unit, names_time, read_heading, unit_of
+
+from ..helpers import ROOT
 
 GOOD = """
 about = "constructed"
@@ -195,3 +199,11 @@ def test_the_size_of_a_pressure_tells_absolute_from_water_alone():
 def test_headings_of_times():
     assert all(map(names_time, ["Date Time, UTC-07:00", "Datum", "timestamp", "date_time", "Uhrzeit", "datum_messung"]))
     assert not any(map(names_time, ["update count", "Lifetime (h)", "Temp", "Zeitlin"]))
+
+
+def test_the_example_of_the_readme_is_a_layout_that_is_read():
+    page = (ROOT / "README.md").read_text(encoding="utf-8")
+    blocks = [block for block in re.findall(r"```toml\n(.*?)```", page, re.DOTALL) if "[[columns]]" in block]
+    assert len(blocks) == 1
+    layout = parse_layout(blocks[0])
+    assert (layout.columns[0].quantity, layout.select_value, layout.zone) == ("absolute pressure", "N-3", "UTC+01:00")
