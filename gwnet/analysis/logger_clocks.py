@@ -134,7 +134,8 @@ def _of_jumps(record: LoggerRecord, each: _Compared) -> Iterator[LoggerFinding]:
             continue
         message = (
             f"Times from {at(channel.file_time_utc[first])} on agree with those of barometer {each.air.instrument} "
-            f"only when moved by {_hours(shift.shift_s)} ({shift.why}), others as they are{_said_of(record, each, first)}."
+            f"only when moved by {_hours(shift.shift_s)} ({shift.why}), others as they are"
+            f"{_said_of(record, each, first)}."
         )
         yield _finding(record, each, message, shift.shift_s, first, end)
 
