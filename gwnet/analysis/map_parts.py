@@ -97,7 +97,18 @@ class Part:
     exact: int
 
     def shows(self, ends: tuple[tuple[float, float], tuple[float, float]]) -> bool:
-        """Return whether a line from tail to tip stands within the region and crosses no barrier."""
+        """Return whether a line stands within the region and crosses no barrier.
+
+        Parameters
+        ----------
+        ends : tuple of tuple of float
+            Its tail and tip [m].
+
+        Returns
+        -------
+        bool
+            True where an arrow may be drawn.
+        """
         if self.plain:
             return True
         import shapely

@@ -250,5 +250,16 @@ class SidedSurface:
 
 
 def main_surface(surface: Surface) -> Surface:
-    """Return the surface of the side with most levels; a surface without sides is its own."""
+    """Return the surface of the side with most levels.
+
+    Parameters
+    ----------
+    surface : gwnet.hydro.surface.Surface
+        A surface; one without sides is its own.
+
+    Returns
+    -------
+    gwnet.hydro.surface.Surface
+        Surface of one side.
+    """
     return surface.surfaces[0] if isinstance(surface, SidedSurface) else surface
