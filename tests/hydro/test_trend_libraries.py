@@ -94,6 +94,7 @@ def test_seasonal_tests(years, period, kind, seed, gaps):
         assert found.variance_correlated == pytest.approx(both.var_s, rel=1e-9, abs=1e-6)
 
 
+@pytest.mark.filterwarnings("ignore:invalid value:RuntimeWarning")  # pyMannKendall takes roots of negative variances
 @settings(max_examples=40, deadline=None)
 @given(st.integers(8, 300), KINDS, SEEDS)
 def test_hamed_rao(count, kind, seed):
