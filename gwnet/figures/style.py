@@ -154,7 +154,7 @@ def new_figure(size_mm: tuple[float, float]) -> Figure:
     return figure
 
 
-def figure_bytes(figure: Figure, kind: str) -> bytes:
+def figure_bytes(figure: Figure, kind: str, *, letters: bool = False) -> bytes:
     """Return a figure as the bytes of a file, the same for the same figure.
 
     Parameters
@@ -163,6 +163,8 @@ def figure_bytes(figure: Figure, kind: str) -> bytes:
         Figure to write.
     kind : {"png", "pdf", "svg"}
         Kind of file.
+    letters : bool, optional
+        Whether an SVG keeps its text as letters, for a page that has the typeface; else they become outlines.
 
     Returns
     -------
@@ -177,7 +179,8 @@ def figure_bytes(figure: Figure, kind: str) -> bytes:
     target = io.BytesIO()
     with style_context():
         options: dict[str, Any] = {"dpi": PNG_DPI} if kind == "png" else {}
-        figure.savefig(target, format=kind, metadata=metadata[kind], **options)
+        with mpl.rc_context({"svg.fonttype": "none"} if letters else {}):
+            figure.savefig(target, format=kind, metadata=metadata[kind], **options)
     return target.getvalue()
 
 

@@ -22,18 +22,19 @@ from gwnet.constants import SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.figures.coverage import draw_coverage
 from gwnet.figures.coverage_data import coverage_plot_data
-from gwnet.figures.style import figure_pdf_bytes
 from gwnet.hydro.seepage import Interval
 from gwnet.products.comparisons import ChangeMap, Heading
 from gwnet.products.gradients import RoundGradients
 from gwnet.products.logger_series import coverage
 from gwnet.products.seasons import envelope_figures
 from gwnet.products.trends import TrendFigures
+from gwnet.reporting.drawn import drawn_figure
 from gwnet.reporting.extras import AquiferChange, Extras, Picture
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from gwnet.reporting.content import DrawnFigure
     from gwnet.reporting.data import ReportData
     from gwnet.reporting.definition import Definition
     from gwnet.reporting.period import Period
@@ -121,8 +122,8 @@ def _with_pictures(extras: Extras, section: str, pictures: list[Picture]) -> Ext
     return replace(extras, pictures={**extras.pictures, section: tuple(pictures)})
 
 
-def _drawn(make: Callable[[], Figure]) -> Callable[[], bytes]:
-    return lambda: figure_pdf_bytes(make())
+def _drawn(asked: _Asked, make: Callable[[], Figure]) -> Callable[[], DrawnFigure]:
+    return lambda: drawn_figure(make(), svg=asked.definition.web_page)
 
 
 def _gradients(asked: _Asked, extras: Extras) -> Extras:
@@ -148,7 +149,9 @@ def _gradients(asked: _Asked, extras: Extras) -> Extras:
                 f"Horizontal gradients of {heading.named(aquifer)}, a point a round: direction and size, with 95 % "
                 "half-widths. Hollow where direction and size cannot be told."
             )
-            pictures.append(Picture(f"rose-{aquifer}", caption, f"Rose of gradients. {caption}", _drawn(made.figure)))
+            pictures.append(
+                Picture(f"rose-{aquifer}", caption, f"Rose of gradients. {caption}", _drawn(asked, made.figure))
+            )
     window = asked.settings["same_day_window_days"]
     vertical = vertical_table(
         asked.levels, asked.wells, window_days=SAME_DAY_WINDOW_DAYS if pd.isna(window) else float(window)
@@ -215,7 +218,7 @@ def _change(asked: _Asked, aquifer: str, day: dt.date, since: dt.date, what: str
         f"({what}), rise positive; contours of the differences at the wells, inside the control only."
     )
     key = f"change-{aquifer}-{since}"
-    picture = Picture(key, caption, f"Map of change. {caption}", _drawn(sheet.figure))
+    picture = Picture(key, caption, f"Map of change. {caption}", _drawn(asked, sheet.figure))
     return AquiferChange(aquifer, day, since, what, result.wells, tuple(sheet.facts()), picture)
 
 
@@ -246,7 +249,7 @@ def _envelopes(asked: _Asked, number: int, names: list[str], approved: bool) -> 
         )
         return figure
 
-    return Picture(f"seasons-{number}", caption, caption, _drawn(make), tuple(names))
+    return Picture(f"seasons-{number}", caption, caption, _drawn(asked, make), tuple(names))
 
 
 def _trends(asked: _Asked, extras: Extras) -> Extras:
@@ -273,7 +276,7 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
         known_on=asked.data.known_on_utc,
     )
     return replace(
-        _with_pictures(extras, "trends", _trend_pictures(figures)),
+        _with_pictures(extras, "trends", _trend_pictures(asked, figures)),
         trends=table,
         pooled=pooled_trends(levels, asked.wells, **how),
         threshold_dates=threshold_dates(levels, limits, **how),
@@ -281,7 +284,7 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
     )
 
 
-def _trend_pictures(figures: TrendFigures) -> list[Picture]:
+def _trend_pictures(asked: _Asked, figures: TrendFigures) -> list[Picture]:
     """Return the ranked slopes on as many pages as they take, and their map; nothing where no slope is known."""
     if figures.table["slope_m_per_year"].notna().sum() == 0:
         return []
@@ -291,10 +294,10 @@ def _trend_pictures(figures: TrendFigures) -> list[Picture]:
     mapped = "Slopes of the wells where they stand; filled where a trend is told for all wells together."
     pages = len(figures.figures())
     pictures = [
-        Picture(f"slopes-{page + 1}", ranked, ranked, _drawn(lambda page=page: figures.figures()[page]))  # type: ignore[misc]
+        Picture(f"slopes-{page + 1}", ranked, ranked, _drawn(asked, lambda page=page: figures.figures()[page]))  # type: ignore[misc]
         for page in range(pages)
     ]
-    return [*pictures, Picture("slope-map", mapped, mapped, _drawn(figures.map))]
+    return [*pictures, Picture("slope-map", mapped, mapped, _drawn(asked, figures.map))]
 
 
 def _loggers(asked: _Asked, extras: Extras) -> Extras:
@@ -312,7 +315,7 @@ def _loggers(asked: _Asked, extras: Extras) -> Extras:
         known_on=asked.data.known_on_utc,
     )
     caption = "Who has data when: a row a well and logger, bars where there are samples in use, ticks at hand readings."
-    picture = Picture("coverage", caption, caption, _drawn(lambda: draw_coverage(data, caption=False)))
+    picture = Picture("coverage", caption, caption, _drawn(asked, lambda: draw_coverage(data, caption=False)))
     return _with_pictures(replace(extras, loggers=table), "loggers", [picture])
 
 

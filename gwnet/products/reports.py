@@ -112,7 +112,7 @@ def make_report(
         data,
         out,
         period=when,
-        drawing=ReportDrawing(),
+        drawing=ReportDrawing(pages=told.web_page),
         program_version=__version__,
         schema_revision=revision.HEAD,
         map_files=_map_files(data),

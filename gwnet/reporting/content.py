@@ -166,6 +166,14 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
+class DrawnFigure:
+    """A drawn figure: one page of vector PDF, and SVG where a page is made as well."""
+
+    pdf: bytes = field(repr=False)
+    svg: bytes = field(default=b"", repr=False)
+
+
+@dataclass(frozen=True, slots=True)
 class FigureSlot:
     """A figure with its caption.
 
@@ -178,23 +186,33 @@ class FigureSlot:
     alt : str
         The same for a reader who cannot see it.
     pdf : bytes or callable
-        One page of vector PDF, or a function that makes it when it is needed.
+        One page of vector PDF, or a function that makes it, or a `DrawnFigure`, when it is needed.
     number : int
         Number in the report, given by `numbered`.
     bookmarks : tuple of str
         Entries in the document's outline that lead to the figure.
+    svg : bytes
+        The same as SVG, for a page; empty where there is none.
     """
 
     key: str
     caption: str
     alt: str
-    pdf: bytes | Callable[[], bytes] = field(repr=False, compare=False)
+    pdf: bytes | Callable[[], bytes | DrawnFigure] = field(repr=False, compare=False)
     number: int = 0
     bookmarks: tuple[str, ...] = ()
+    svg: bytes = field(default=b"", repr=False, compare=False)
 
     def content(self) -> bytes:
         """Return the figure as PDF."""
-        return self.pdf if isinstance(self.pdf, bytes) else self.pdf()
+        return self.drawn().pdf
+
+    def drawn(self) -> DrawnFigure:
+        """Return the figure in all its forms."""
+        if isinstance(self.pdf, bytes):
+            return DrawnFigure(self.pdf, self.svg)
+        made = self.pdf()
+        return made if isinstance(made, DrawnFigure) else DrawnFigure(made)
 
 
 @dataclass(frozen=True, slots=True)

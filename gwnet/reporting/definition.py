@@ -105,6 +105,8 @@ class Definition:
         Decimals of levels; None: what their uncertainty allows.
     contents : bool
         Whether there is a table of contents.
+    web_page : bool
+        Whether the report is written as an HTML page too.
     wells, aquifers, rounds, thresholds : tuple of str
         Wells, aquifers, gauging rounds and names of thresholds of the report; empty: all.
     prepared : Prepared
@@ -136,6 +138,7 @@ class Definition:
     page: Literal["A4", "Letter"] = "A4"
     decimals: int | None = None
     contents: bool = True
+    web_page: bool = True
     wells: tuple[str, ...] = ()
     aquifers: tuple[str, ...] = ()
     rounds: tuple[str, ...] = ()
@@ -248,6 +251,7 @@ def _definition(path: Path, checked: dict[str, dict[str, Any]], digest: str) -> 
         page=cast("Literal['A4', 'Letter']", top.get("page", "A4")),
         decimals=top.get("decimals"),
         contents=top.get("contents", True),
+        web_page=top.get("web_page", True),
         **{name: select.get(name, ()) for name in ("wells", "aquifers", "rounds", "thresholds")},
         prepared=_prepared(path, checked["prepared"], inputs),
         maps=_maps(path, checked["map"], checked["storage"], inputs),

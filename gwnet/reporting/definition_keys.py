@@ -135,6 +135,7 @@ _KEYS: Final[dict[str, dict[str, _Checker]]] = {
         "page": _one_of("A4", "Letter"),
         "decimals": _decimals,
         "contents": _flag,
+        "web_page": _flag,
     },
     "select": {"wells": _texts, "aquifers": _texts, "rounds": _texts, "thresholds": _texts},
     "prepared": {"by": _text, "licence": _text, "firm": _text, "for": _text, "address": _texts, "logo": _text},

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
+    from gwnet.reporting.content import DrawnFigure
     from gwnet.reporting.data import MapFacts
     from gwnet.reporting.view import ReportView
 
@@ -42,11 +43,13 @@ class FigureFrame:
 class Drawing(Protocol):
     """Makes each figure as one page of vector PDF, with reproducible bytes."""
 
-    def network_map(self, view: ReportView, frame: FigureFrame) -> bytes:
+    def network_map(self, view: ReportView, frame: FigureFrame) -> bytes | DrawnFigure:
         """Draw where the selected wells are."""
 
-    def potentiometric_map(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> bytes:
+    def potentiometric_map(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> bytes | DrawnFigure:
         """Draw one potentiometric map."""
 
-    def hydrographs(self, view: ReportView, wells: Sequence[str], group: Sequence[str], frame: FigureFrame) -> bytes:
+    def hydrographs(
+        self, view: ReportView, wells: Sequence[str], group: Sequence[str], frame: FigureFrame
+    ) -> bytes | DrawnFigure:
         """Draw the hydrographs of a few wells under each other, with the vertical span that their group shares."""

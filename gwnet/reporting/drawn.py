@@ -9,27 +9,36 @@ from gwnet.analysis.site_maps import unit_of_coordinates
 from gwnet.figures.hydrograph import Span, common_span, hydrograph_plot_data, hydrograph_sheet
 from gwnet.figures.map_data import map_plot_data_of
 from gwnet.figures.network_map import draw_network_map, network_plot_data
-from gwnet.figures.style import figure_pdf_bytes
+from gwnet.figures.style import figure_bytes
 from gwnet.figures.surface_map import draw_surface_map
+from gwnet.reporting.content import DrawnFigure
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.figure import Figure
 
     from gwnet.reporting.data import MapFacts
     from gwnet.reporting.drawing import FigureFrame
     from gwnet.reporting.view import ReportView
 
-__all__ = ["ReportDrawing"]
+__all__ = ["ReportDrawing", "drawn_figure"]
 
 
 class ReportDrawing:
-    """Draws maps and hydrographs for reports; every figure is one page of vector PDF with reproducible bytes."""
+    """Draws maps and hydrographs for reports; every figure is one page of vector PDF with reproducible bytes.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    pages : bool, optional
+        Whether figures are drawn as SVG too.
+    """
+
+    def __init__(self, *, pages: bool = False) -> None:
+        self._pages = pages
         self._view: ReportView | None = None
         self._spans: dict[tuple[str, tuple[str, ...]], Span] = {}
 
-    def network_map(self, view: ReportView, frame: FigureFrame) -> bytes:
+    def network_map(self, view: ReportView, frame: FigureFrame) -> DrawnFigure:
         """Draw where the selected wells are.
 
         Parameters
@@ -41,8 +50,8 @@ class ReportDrawing:
 
         Returns
         -------
-        bytes
-            One page of PDF.
+        DrawnFigure
+            One page of PDF, and SVG where a page is made.
         """
         data = network_plot_data(
             view.wells,
@@ -53,9 +62,9 @@ class ReportDrawing:
             known_on=view.data.known_on_utc,
             unit=frame.unit,
         )
-        return figure_pdf_bytes(draw_network_map(data, size_mm=(frame.width_mm, frame.height_mm)))
+        return drawn_figure(draw_network_map(data, size_mm=(frame.width_mm, frame.height_mm)), svg=self._pages)
 
-    def potentiometric_map(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> bytes:
+    def potentiometric_map(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> DrawnFigure:
         """Draw one potentiometric map with its own notes.
 
         Parameters
@@ -69,8 +78,8 @@ class ReportDrawing:
 
         Returns
         -------
-        bytes
-            One page of PDF.
+        DrawnFigure
+            One page of PDF, and SVG where a page is made.
         """
         data = map_plot_data_of(
             facts.result,
@@ -79,9 +88,11 @@ class ReportDrawing:
             coordinate_unit_m=unit_of_coordinates(view.data.site.crs),
             known_on=view.data.known_on_utc,
         )
-        return figure_pdf_bytes(draw_surface_map(data, size_mm=(frame.width_mm, frame.height_mm)))
+        return drawn_figure(draw_surface_map(data, size_mm=(frame.width_mm, frame.height_mm)), svg=self._pages)
 
-    def hydrographs(self, view: ReportView, wells: Sequence[str], group: Sequence[str], frame: FigureFrame) -> bytes:
+    def hydrographs(
+        self, view: ReportView, wells: Sequence[str], group: Sequence[str], frame: FigureFrame
+    ) -> DrawnFigure:
         """Draw the hydrographs of a few wells under each other.
 
         Parameters
@@ -97,8 +108,8 @@ class ReportDrawing:
 
         Returns
         -------
-        bytes
-            One page of PDF.
+        DrawnFigure
+            One page of PDF, and SVG where a page is made.
         """
         data, start = view.data, view.definition.hydrographs.start
         levels = _members(view.levels, wells)
@@ -124,7 +135,7 @@ class ReportDrawing:
             )
             for well in wells
         ]
-        return figure_pdf_bytes(hydrograph_sheet(drawn, size_mm=(frame.width_mm, frame.height_mm)))
+        return drawn_figure(hydrograph_sheet(drawn, size_mm=(frame.width_mm, frame.height_mm)), svg=self._pages)
 
     def _span(self, view: ReportView, group: Sequence[str], unit: str) -> Span:
         """Return the vertical span of a group, worked out once for all its sheets."""
@@ -135,6 +146,24 @@ class ReportDrawing:
             levels, thresholds = _members(view.levels, group), _members(view.data.thresholds, group)
             self._spans[key] = common_span([levels], thresholds=thresholds, series=view.data.logger_lines, unit=unit)
         return self._spans[key]
+
+
+def drawn_figure(figure: Figure, *, svg: bool = False) -> DrawnFigure:
+    """Return a figure as one page of vector PDF, and as SVG where asked for.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure
+        The figure.
+    svg : bool, optional
+        Whether to give SVG too.
+
+    Returns
+    -------
+    DrawnFigure
+        The same bytes for the same figure.
+    """
+    return DrawnFigure(figure_bytes(figure, "pdf"), figure_bytes(figure, "svg", letters=True) if svg else b"")
 
 
 def _site(view: ReportView) -> dict[str, Any]:

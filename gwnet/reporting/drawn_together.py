@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from typing import Final
 
-from gwnet.reporting.content import Block, Cover, FigureSlot, Report
+from gwnet.reporting.content import Block, Cover, DrawnFigure, FigureSlot, Report
 
 __all__ = ["with_figures"]
 
@@ -40,14 +40,16 @@ def with_figures(report: Report, *, processes: int = 1, progress: Callable[[int,
         The same content with every figure as bytes.
     """
     waiting = [figure for figure in report.figures() if not isinstance(figure.pdf, bytes)]
-    drawn: dict[str, bytes] = {}
+    drawn: dict[str, DrawnFigure] = {}
     for figure, content in zip(waiting, _drawn(waiting, processes), strict=True):
         drawn[figure.key] = content
         if progress is not None:
             progress(len(drawn), len(waiting))
 
     def with_content(block: Block) -> Block:
-        return replace(block, pdf=drawn[block.key]) if isinstance(block, FigureSlot) and block.key in drawn else block
+        if not isinstance(block, FigureSlot) or block.key not in drawn:
+            return block
+        return replace(block, pdf=drawn[block.key].pdf, svg=drawn[block.key].svg)
 
     sections = tuple(
         replace(section, blocks=tuple(with_content(block) for block in section.blocks)) for section in report.sections
@@ -55,11 +57,11 @@ def with_figures(report: Report, *, processes: int = 1, progress: Callable[[int,
     return replace(report, cover=Cover(tuple(with_content(block) for block in report.cover.blocks)), sections=sections)
 
 
-def _drawn(waiting: list[FigureSlot], processes: int) -> Iterator[bytes]:
+def _drawn(waiting: list[FigureSlot], processes: int) -> Iterator[DrawnFigure]:
     """Yield the figures in their order."""
     workers = min(processes, len(waiting))
     if workers < 2 or len(waiting) < _LEAST_FIGURES or not _can_copy_processes():
-        yield from (figure.content() for figure in waiting)
+        yield from (figure.drawn() for figure in waiting)
         return
     with _set_out(waiting), warnings.catch_warnings():
         # Copying a process that has threads is warned of by newer Pythons; the threads of the numerical libraries are
@@ -83,5 +85,5 @@ def _set_out(waiting: list[FigureSlot]) -> Iterator[None]:
         _waiting.clear()
 
 
-def _draw(place: int) -> bytes:
-    return _waiting[place].content()
+def _draw(place: int) -> DrawnFigure:
+    return _waiting[place].drawn()

@@ -10,6 +10,7 @@ from typing import Final
 import pandas as pd
 
 from gwnet.errors import ReportError
+from gwnet.reporting.content import DrawnFigure
 
 __all__ = ["EXTRA_COLUMNS", "AquiferChange", "Extras", "Picture"]
 
@@ -129,7 +130,7 @@ class Picture:
     key, caption, alt : str
         As of `gwnet.reporting.content.FigureSlot`.
     draw : callable
-        Gives one page of vector PDF; called when the report is rendered.
+        Gives one page of vector PDF, or a `DrawnFigure`; called when the report is rendered.
     bookmarks : tuple of str
         Entries in the document's outline that lead to it.
     """
@@ -137,7 +138,7 @@ class Picture:
     key: str
     caption: str
     alt: str
-    draw: Callable[[], bytes] = field(repr=False)
+    draw: Callable[[], bytes | DrawnFigure] = field(repr=False)
     bookmarks: tuple[str, ...] = ()
 
 

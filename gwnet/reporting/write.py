@@ -20,6 +20,7 @@ from gwnet.reporting.definition import Definition, safe_name
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.drawn_together import with_figures
 from gwnet.reporting.manifest import manifest_json, printed_values
+from gwnet.reporting.page import render_page
 from gwnet.reporting.pdf import render_pdf
 from gwnet.reporting.period import Period, parse_period
 from gwnet.reporting.view import look
@@ -45,7 +46,7 @@ class WrittenReport:
     pdf, manifest : Path
         The report and its manifest.
     annex : tuple of Path
-        Files of the data annex.
+        The HTML page where there is one, then the files of the data annex.
     state : str
         ``PROVISIONAL`` or ``APPROVED``.
     values : list of dict
@@ -122,7 +123,8 @@ def write_report(
     workbook = annex_workbook(view, annex, prefix=stem, program=program)
     annex[f"{stem}.datapackage.json"] = data_package(view, annex, prefix=stem, program=program)
     annex[f"{stem}.xlsx"] = workbook
-    files = {pdf_name: rendered.content, **annex}
+    page = {f"{stem}.html": render_page(report, view, creator=program)} if definition.web_page else {}
+    files = {pdf_name: rendered.content, **page, **annex}
     manifest = manifest_json(
         view,
         program_version=program_version,
@@ -134,7 +136,7 @@ def write_report(
     return WrittenReport(
         pdf=paths[pdf_name],
         manifest=paths[manifest_name],
-        annex=tuple(paths[name] for name in annex),
+        annex=tuple(paths[name] for name in (*page, *annex)),
         state=report.state,
         values=printed_values(report),
         sha256=hashlib.sha256(rendered.content).hexdigest(),
