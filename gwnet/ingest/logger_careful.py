@@ -41,7 +41,8 @@ class OddRow:
     kind : str
         ``event`` (no value, the instrument noted something), ``remark`` (a sample beside which it noted something),
         ``no value`` (a time alone), ``missing`` (some of its values), ``heading`` (the headings once more),
-        ``other`` (of another well or instrument than asked for), ``footer``, ``comment``, or ``bad`` (cannot be read).
+        ``other`` (of another well or instrument than asked for), ``unclear`` (its local time was twice),
+        ``footer``, ``comment``, or ``bad`` (cannot be read).
     why : str
         What about it is odd.
     """
@@ -90,6 +91,35 @@ class Rows:
     offset_minutes: NDArray[np.int64] | None
     values: list[NDArray[np.float64]]
     row: NDArray[np.int64]
+
+
+def joined(parts: Sequence[Rows]) -> Rows | None:
+    """Return the samples of several parts as one.
+
+    Parameters
+    ----------
+    parts : sequence of Rows
+        The parts, in order.
+
+    Returns
+    -------
+    Rows or None
+        Their samples; None where there are none.
+    """
+    filled = [part for part in parts if part.row.size]
+    if len(filled) < 2:
+        return filled[0] if filled else None
+    offset = None
+    if any(part.offset_minutes is not None for part in filled):
+        offset = np.concatenate(
+            [np.full(p.row.shape, NO_OFFSET) if p.offset_minutes is None else p.offset_minutes for p in filled]
+        )
+    return Rows(
+        np.concatenate([part.time_ms for part in filled]),
+        offset,
+        [np.concatenate(values) for values in zip(*(part.values for part in filled), strict=True)],
+        np.concatenate([part.row for part in filled]),
+    )
 
 
 class BadRowError(ValueError):

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gwnet.errors import FileRejectedError, IngestError
-from gwnet.ingest.logger_careful import NO_OFFSET, Oddities, OddRow, Rows
+from gwnet.ingest.logger_careful import NO_OFFSET, Oddities, OddRow, Rows, joined
 from gwnet.ingest.logger_columns import Column
 from gwnet.ingest.logger_fast import BlockReader
 from gwnet.ingest.logger_layout import Layout
@@ -25,8 +25,8 @@ __all__ = ["Chunk", "Column", "LoggerFile", "OddRow", "open_logger_file"]
 #: Bad rows after which reading stops: the layout does not fit.
 MOST_BAD: Final[int] = 1_000
 
-#: Bad rows that an error tells one by one.
-_TOLD: Final[int] = 20
+#: Rows of a block, about: what is in memory at once, whatever the size of chunks, so that it decides nothing.
+_BLOCK_ROWS: Final[int] = 65_536
 
 
 @dataclass(frozen=True)
@@ -125,8 +125,9 @@ class LoggerFile:
             made.append(
                 f"{clock.repeated} rows stand in an hour that was twice in {clock.zone}; they were taken in their order"
             )
-        if clock is not None and clock.unclear:
-            made.append(f"of these, nothing tells for {clock.unclear} whether they are of the first or the second hour")
+        unclear = self._odd.counts["unclear"]
+        if unclear:
+            made.append(f"of these, {unclear} were passed over, since nothing tells which of the two hours it is")
         return made
 
     def chunks(self, rows: int = 65_536) -> Iterator[Chunk]:
@@ -152,11 +153,11 @@ class LoggerFile:
         head = read_head(self.path, self._encoding)
         reader = BlockReader(self.plan, self._odd, "utf-8" if head.encoding == "utf-16" else head.encoding)
         usual = max(20, sum(len(line) + 1 for line in head.lines) // max(len(head.lines), 1))
-        for block in blocks(head, min(max(rows, 1) * usual, 1 << 23)):
+        for block in blocks(head, min(_BLOCK_ROWS * usual, 1 << 23)):
             block = self._table(block)
-            for part in reader.read(block.text, block.first_line, last=block.last):
-                if part.row.size:
-                    yield from self._cut(self._in_utc(part), max(rows, 1))
+            part = joined(reader.read(block.text, block.first_line, last=block.last))
+            if part is not None:
+                yield from self._cut(self._in_utc(part), max(rows, 1))
             reader.remember(block.text)
             if self._odd.counts["bad"] >= MOST_BAD:
                 self._refuse("at least ")
@@ -205,25 +206,28 @@ class LoggerFile:
             return Chunk(part.time_ms - given * 60_000, tuple(part.values), part.row)
         if self._clock is None:
             raise IngestError("A time without an offset was met.", where=self.name, mend="Give the zone in the layout.")
-        utc, skipped, unordered = self._clock.convert(part.time_ms)
-        if given is not None:
-            own = given != NO_OFFSET
-            utc = np.where(own, part.time_ms - given * 60_000, utc)
-            skipped, unordered = skipped & ~own, unordered & ~own
+        found = self._clock.convert(part.time_ms)
+        own = np.zeros(part.row.shape, dtype=bool) if given is None else given != NO_OFFSET
+        utc = found.utc if given is None else np.where(own, part.time_ms - given * 60_000, found.utc)
         zone = self._clock.zone
-        self._refuse_times(part, skipped, f"never was in {zone}: the clocks had been put forward over it")
-        self._refuse_times(
-            part, unordered, f"was twice in {zone}, and the rows around it do not rise, so nothing tells which it is"
-        )
-        good = ~(skipped | unordered)
+        good = np.ones(part.row.shape, dtype=bool)
+        for wrong, kind, why in (
+            (found.skipped, "bad", f"never was in {zone}: the clocks had been put forward over it"),
+            (
+                found.unordered,
+                "bad",
+                f"was twice in {zone}, and the rows around do not rise, so nothing tells which",
+            ),
+            (found.unclear, "unclear", f"was twice in {zone}, and nothing tells which of the two it is"),
+        ):
+            lost = wrong & ~own & good
+            good &= ~lost
+            for place in np.flatnonzero(lost).tolist():
+                local = str(part.time_ms[place].astype("datetime64[ms]").astype("datetime64[s]")).replace("T", " ")
+                self._odd.add(int(part.row[place]), local, kind, f"the time {local} {why}")
         if good.all():
             return Chunk(utc, tuple(part.values), part.row)
         return Chunk(utc[good], tuple(value[good] for value in part.values), part.row[good])
-
-    def _refuse_times(self, part: Rows, wrong: NDArray[np.bool_], why: str) -> None:
-        for place in np.flatnonzero(wrong).tolist():
-            local = str(part.time_ms[place].astype("datetime64[ms]").astype("datetime64[s]")).replace("T", " ")
-            self._odd.add(int(part.row[place]), local, "bad", f"the time {local} {why}")
 
     def _cut(self, chunk: Chunk, rows: int) -> Iterator[Chunk]:
         for start in range(0, chunk.row.size, rows):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,12 +16,33 @@ _LONG: Final = 1 << 50
 _ASIDE_MS: Final = 3 * 3_600_000
 
 
+class Converted(NamedTuple):
+    """Answer of `ToUtc.convert`, each of shape (n,).
+
+    Attributes
+    ----------
+    utc : numpy.ndarray of int64
+        Times in UTC [ms].
+    skipped : numpy.ndarray of bool
+        Whether the local time never was (clocks had been put forward).
+    unordered : numpy.ndarray of bool
+        Whether it was twice and stands among rows that do not rise.
+    unclear : numpy.ndarray of bool
+        Whether it was twice and nothing tells which it is.
+    """
+
+    utc: Whole
+    skipped: Flags
+    unordered: Flags
+    unclear: Flags
+
+
 class ToUtc:
     """Turns local times of one zone, in the order of the file, into UTC.
 
     Where the clock was put back, an hour of local time was twice. Its rows are of the first time until the clock
     turns back, and of the second after that; where it never turns back, the smaller gap to the rows around decides.
-    Where the rows around it do not rise, nothing tells, and its rows are not turned into UTC.
+    Where both gaps are alike, or the rows around do not rise, nothing tells.
 
     Parameters
     ----------
@@ -32,20 +53,17 @@ class ToUtc:
     ----------
     repeated : int
         Rows so far whose local time was twice.
-    unclear : int
-        Those of them of which nothing told whether they were of the first or the second time; taken as the first.
     """
 
     def __init__(self, zone: str) -> None:
         self.zone = zone
         self.repeated = 0
-        self.unclear = 0
         self._falling: bool | None = None
         self._last: tuple[int, int, bool] | None = None
         offset = zone_of(zone).utcoffset(None)
         self._fixed = None if offset is None else round(offset.total_seconds()) * 1000
 
-    def convert(self, local_ms: Whole) -> tuple[Whole, Flags, Flags]:
+    def convert(self, local_ms: Whole) -> Converted:
         """Return UTC times of the next rows.
 
         Parameters
@@ -55,13 +73,13 @@ class ToUtc:
 
         Returns
         -------
-        tuple of numpy.ndarray, shape (n,)
-            Times in UTC [ms]; which local times never were (clocks had been put forward); which were twice and stand
-            among rows that do not rise.
+        Converted
+            Times in UTC, and for which rows there is none.
         """
         unordered = np.zeros(local_ms.shape, dtype=bool)
+        unclear = unordered.copy()
         if self._fixed is not None:
-            return local_ms - self._fixed, unordered, unordered
+            return Converted(local_ms - self._fixed, unordered, unordered, unordered)
         made = to_utc(_times(local_ms), self.zone)
         utc = np.asarray(local_ms - made.offset_minutes * 60_000, dtype=np.int64)
         if self._falling is None and local_ms.size > 2:
@@ -69,23 +87,28 @@ class ToUtc:
         if made.twice.any():
             self.repeated += int(np.count_nonzero(made.twice))
             order = slice(None, None, -1) if self._falling else slice(None)
-            settled, unsure = self._settled(local_ms[order], utc[order], made.twice[order])
-            utc, unordered = settled[order], unsure[order]
+            settled = self._settled(local_ms[order], utc[order], made.twice[order])
+            utc, unordered, unclear = (settled.utc[order], settled.unordered[order], settled.unclear[order])
         if local_ms.size:
             self._last = (int(local_ms[-1]), int(utc[-1]), bool(made.twice[-1]))
-        return utc, made.skipped, unordered
+        return Converted(utc, made.skipped, unordered, unclear)
 
-    def _settled(self, local: Whole, first: Whole, twice: Flags) -> tuple[Whole, Flags]:
+    def _settled(self, local: Whole, first: Whole, twice: Flags) -> Converted:
         """Return rising rows in UTC, the repeated hours in their order; ``first`` takes them all as the first."""
         utc = first.copy()
         unordered = np.zeros(local.shape, dtype=bool)
+        unclear = unordered.copy()
         back = np.zeros(local.shape, dtype=np.int64)
         back[twice] = self._put_back(local[twice])
         edges = np.flatnonzero(np.diff(np.concatenate(([False], twice, [False])).astype(np.int8)))
         for start, end in zip(edges[::2], edges[1::2], strict=True):
             unordered[start:end] = self._is_unordered(local, int(start), int(end))
-            utc[start:end] += np.where(self._second(local, utc, back, int(start), int(end)), back[start:end], 0)
-        return utc, unordered
+            second = self._second(local, utc, back, int(start), int(end))
+            if second is None:
+                unclear[start:end] = ~unordered[start:end]
+            else:
+                utc[start:end] += np.where(second, back[start:end], 0)
+        return Converted(utc, np.zeros(local.shape, dtype=bool), unordered, unclear)
 
     def _is_unordered(self, local: Whole, start: int, end: int) -> bool:
         """Return whether the rows around a run of repeated times do not rise, or more than one of them turns back."""
@@ -106,8 +129,8 @@ class ToUtc:
         after = to_utc(_times(local + _ASIDE_MS), self.zone).offset_minutes
         return np.asarray((before - after) * 60_000, dtype=np.int64)
 
-    def _second(self, local: Whole, utc: Whole, back: Whole, start: int, end: int) -> Flags:
-        """Return which rows of a run of repeated times are of the second time."""
+    def _second(self, local: Whole, utc: Whole, back: Whole, start: int, end: int) -> Flags | None:
+        """Return which rows of a run of repeated times are of the second time; None where nothing tells."""
         inside = local[start:end]
         carried = self._last if start == 0 and not self._falling else None
         if carried is not None and carried[2]:
@@ -116,7 +139,10 @@ class ToUtc:
             return self._after_turn(inside, was_second=was_second)[1:]
         passed = self._after_turn(inside, was_second=False)
         if not passed.any():
-            passed[:] = self._nearer_second(utc, back, start, end)
+            nearer = self._nearer_second(utc, back, start, end)
+            if nearer is None:
+                return None
+            passed[:] = nearer
         return passed
 
     def _after_turn(self, inside: Whole, *, was_second: bool) -> Flags:
@@ -129,8 +155,8 @@ class ToUtc:
             passed[turns[0] + 1 :] = True
         return passed
 
-    def _nearer_second(self, utc: Whole, back: Whole, start: int, end: int) -> bool:
-        """Return whether a run without a turn lies nearer the rows around it when taken as the second time."""
+    def _nearer_second(self, utc: Whole, back: Whole, start: int, end: int) -> bool | None:
+        """Return whether a run without a turn lies nearer the rows around it as the second time; None for neither."""
         before: int | None = int(utc[start - 1]) if start else None
         after: int | None = int(utc[end]) if end < utc.size else None
         if self._last is not None and not self._last[2]:
@@ -140,9 +166,7 @@ class ToUtc:
                 before = self._last[1]
         gap_before = int(utc[start]) - before if before is not None else _LONG
         gap_after = after - int(utc[end - 1] + back[end - 1]) if after is not None else _LONG
-        if gap_before == gap_after:
-            self.unclear += end - start
-        return gap_after < gap_before
+        return None if gap_before == gap_after else gap_after < gap_before
 
 
 def _times(local_ms: Whole) -> NDArray[np.datetime64]:

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gwnet.errors import FileRejectedError, LayoutError, UnreadableFileError
+from gwnet.ingest import logger_rows
 from gwnet.ingest.logger_layout import load_layout, parse_layout
 from gwnet.ingest.logger_rows import open_logger_file
 from gwnet.ingest.logger_stamps import StampError, compile_formats, read_column, read_stamp
@@ -156,8 +157,7 @@ def test_the_hour_that_was_twice_is_told_by_its_order(minutes, falling, block):
     made = [clock.convert(local[n : n + block]) for n in range(0, local.size, block)]
     assert np.array_equal(np.concatenate([one[0] for one in made]), utc)
     assert clock.repeated == 2 * 60 // minutes
-    assert clock.unclear == 0
-    assert not any(one[1].any() or one[2].any() for one in made)
+    assert not any(flags.any() for one in made for flags in one[1:])
 
 
 def test_a_file_that_begins_in_the_second_of_the_hours_is_read_from_what_follows():
@@ -165,21 +165,19 @@ def test_a_file_that_begins_in_the_second_of_the_hours_is_read_from_what_follows
     assert np.array_equal(ToUtc("Europe/Vienna").convert(local)[0], utc)
 
 
-def test_a_daily_reading_in_the_hour_that_was_twice_is_taken_as_the_first_and_counted():
-    local = np.arange(np.datetime64("2025-10-20T02:30"), np.datetime64("2025-11-02T02:30"), np.timedelta64(1, "D"))
-    clock = ToUtc("Europe/Vienna")
-    utc, skipped, unordered = clock.convert(local.astype("datetime64[ms]").astype(np.int64))
-    assert (clock.repeated, clock.unclear) == (1, 1)
-    assert not skipped.any()
-    assert not unordered.any()
-    assert str(utc.astype("datetime64[ms]").astype("datetime64[m]")[6]) == "2025-10-26T00:30"
+def test_a_daily_reading_in_the_hour_that_was_twice_is_passed_over_and_told(path):
+    rows = "".join(f"2025-10-{day} 02:30,{day}\n" for day in range(24, 29))
+    file, samples = read(path, f"time,level\n{rows}", layout(zone="Europe/Vienna"))
+    file.require_good()
+    assert [values for _, values, _ in samples] == [(24.0,), (25.0,), (27.0,), (28.0,)]
+    assert [(one.row, one.kind) for one in file.odd()] == [(4, "unclear")]
+    assert "1 were passed over" in file.notes()[1]
 
 
 def test_rows_out_of_order_around_the_hour_that_was_twice_are_not_guessed():
     local, _ = local_and_utc(BACK, 48, 15)
     order = np.random.default_rng(1).permutation(48)
-    _, _, unordered = ToUtc("Europe/Vienna").convert(local[order])
-    assert unordered.any()
+    assert ToUtc("Europe/Vienna").convert(local[order]).unordered.any()
 
 
 def test_a_time_over_which_the_clocks_were_put_forward_is_a_bad_row(path):
@@ -250,11 +248,12 @@ def test_a_folder_and_a_file_that_is_not_there_are_refused(tmp_path):
 PLAIN = "time,level\n" + "".join(f"2026-04-07 {n // 60:02d}:{n % 60:02d},{n / 100:.2f}\n" for n in range(1_000))
 
 
-@pytest.mark.parametrize("rows", [1, 7, 500, 65_536])
-def test_chunks_of_any_size_give_the_same(path, rows):
+@pytest.mark.parametrize(("rows", "block"), [(1, 65_536), (7, 100), (500, 37), (65_536, 1)])
+def test_chunks_and_blocks_of_any_size_give_the_same(path, rows, block, monkeypatch):
     content = PLAIN.replace("2026-04-07 05:00,3.00\n", "\n2026-04-07 05:00,\n")
-    file, samples = read(path, content, layout(), rows)
     whole = read(path, content, layout())[1]
+    monkeypatch.setattr(logger_rows, "_BLOCK_ROWS", block)
+    file, samples = read(path, content, layout(), rows)
     assert repr(samples) == repr(whole)
     assert len(samples) == 1_000
     assert file.odd_counts() == {"no value": 1}
@@ -322,7 +321,7 @@ def test_a_bad_row_refuses_the_file_and_says_why(path, row, why):
 def test_a_layout_that_does_not_fit_stops_early(path):
     content = "time,level\n" + "2026-04-07 00:00,none\n" * 5_000
     with pytest.raises(FileRejectedError, match="At least"):
-        read(path, content, layout(), rows=100)
+        read(path, content, layout())
 
 
 @pytest.mark.parametrize("end", ["3.0", "3", "", "3.", None])

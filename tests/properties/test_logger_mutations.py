@@ -12,6 +12,7 @@ import random
 import pytest
 
 from gwnet.errors import GwnetError, IngestError
+from gwnet.ingest import logger_rows
 from gwnet.ingest.logger_guess import propose_layout
 from gwnet.ingest.logger_layout import parse_layout
 from gwnet.ingest.logger_rows import open_logger_file
@@ -236,7 +237,7 @@ def _read(path, layout):
     file = open_logger_file(path, layout)
     samples = [
         (int(time), tuple(float(value[n]) for value in chunk.values))
-        for chunk in file.chunks(rows=150)
+        for chunk in file.chunks(rows=70)
         for n, time in enumerate(chunk.time_ms)
     ]
     file.require_good()
@@ -287,6 +288,12 @@ def _outcome(path, export, *, proposed):
     except GwnetError as error:
         return error
     return file, [] if proposal.doubts else samples
+
+
+@pytest.fixture(autouse=True)
+def _small_blocks(monkeypatch):
+    """Read in several blocks, so that what stands at their edges is met as well."""
+    monkeypatch.setattr(logger_rows, "_BLOCK_ROWS", 150)
 
 
 @pytest.mark.parametrize("mutation", MUTATIONS, ids=lambda one: one.__name__)
