@@ -65,7 +65,7 @@ def build(folder: str | Path, *, progress: Callable[[int, int], None] | None = N
     folder = Path(folder)
     _refuse_full(folder)
     plan = _plan()
-    total = 3 + len(plan.get("map", [])) + len(plan.get("hydrograph", []))
+    total = 4 + len(plan.get("map", [])) + len(plan.get("hydrograph", []))
     target = folder.resolve()
     target.parent.mkdir(parents=True, exist_ok=True)
     part = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
@@ -123,9 +123,28 @@ def _steps(plan: dict[str, Any], folder: Path) -> Iterator[list[Made]]:
             figure = net.hydrograph(one["wells"], start=None if start is None else dt.date.fromisoformat(start))
             net.save_figure(figure, target)
             yield [Made(f"hydrograph of {', '.join(one['wells'])}", target)]
+        if "comparison" in plan:
+            yield _comparisons(net, plan["comparison"], folder / "comparisons")
         chart = folder / "coverage.png"
         net.save_figure(net.coverage_figure(), chart)
         yield [Made("chart of who has data when", chart)]
+
+
+def _comparisons(net: network.Network, wanted: dict[str, str], folder: Path) -> list[Made]:
+    """Draw gradients over the years, the change between two days, two days side by side, and the worth of wells."""
+    folder.mkdir()
+    aquifer, date = wanted["aquifer"], wanted["date"]
+    rose = net.gradients(aquifer, conductivity=wanted["conductivity"], porosity=wanted["porosity"])
+    made = [Made("gradients of all rounds", net.save_figure(rose.figure(), folder / "gradients.png"))]
+    pairs = net.vertical_gradients()
+    made.append(Made("vertical gradients", net.save_figure(pairs.figure(), folder / "vertical_gradients.png")))
+    change = net.change_map(aquifer, date, wanted["since"], storage=wanted["storage"])
+    made += [Made(f"change from {wanted['since']} to {date}", path) for path in change.write(folder)]
+    beside = net.paired_maps(aquifer, (wanted["beside"], date))
+    made += [Made(f"maps of {wanted['beside']} and {date}", path) for path in beside.write(folder)]
+    worth = net.worth(aquifer, wanted["beside"])
+    made += [Made(f"worth of wells on {wanted['beside']}", path) for path in worth.write(folder)]
+    return made
 
 
 def load(address: str | Path) -> None:

@@ -36,7 +36,7 @@ def hull_nodes(hull: Floats, about: int = ERROR_POINTS) -> tuple[Floats, Floats,
     Returns
     -------
     tuple of numpy.ndarray
-        x and y [m] and areas [m²], shape (m,); the areas sum to that of the hull.
+        Coordinates x and y [m] and areas [m²], shape (m,); the areas sum to that of the hull.
 
     Notes
     -----
