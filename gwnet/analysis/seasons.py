@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from gwnet.analysis.period_values import period_values
@@ -20,6 +22,9 @@ from gwnet.errors import SettingsError, TooFewLevelsError
 from gwnet.hydro.annual_cycle import AnnualCycle, annual_cycle
 from gwnet.hydro.percentiles import DEFINITIONS, Standing, standing
 from gwnet.hydro.seasons import LEAST_YEARS, MONTHS, PERCENTS, MonthlyStatistics, monthly_statistics, records
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
 
 __all__ = ["SEASONS_COLUMNS", "SUMMARY_COLUMNS", "season_summary", "seasons"]
 
@@ -160,13 +165,12 @@ def seasons(
         If the definition, value or number of years cannot be used.
     """
     _refuse(least_years, definition)
-    used, _ = _used(levels, approved)
-    values = dict(list(period_values(used, 12, value=value).groupby(["site", "well"])))
-    events = dict(list(used.groupby(["site", "well"])))
+    records_of, _ = _well_series(levels, approved, value)
     rows: list[dict[str, Any]] = []
     for key in zip(wells["site"], wells["well"], strict=True):
-        if key in values:
-            rows += _months_of(key, values[key], events[key], least_years, definition)
+        if key in records_of:
+            months = _months_of(records_of[key], least_years, definition)
+            rows += [{"site": key[0], "well": key[1], **month} for month in months]
     table = pd.DataFrame(rows, columns=list(SEASONS_COLUMNS))
     numbers = [name for name in SEASONS_COLUMNS if name.endswith("_m") or name.startswith("percentile")]
     return table.astype(dict.fromkeys(numbers, float))
@@ -213,13 +217,11 @@ def season_summary(
         If the definition, value or number of years cannot be used.
     """
     _refuse(least_years, definition)
-    used, left_out = _used(levels, approved)
-    values = dict(list(period_values(used, 12, value=value).groupby(["site", "well"])))
-    events = dict(list(used.groupby(["site", "well"])))
+    records_of, left_out = _well_series(levels, approved, value)
     rows = []
     with threadpool_limits(limits=1, user_api="blas"):  # small matrices are faster in one thread
         for key in zip(wells["site"], wells["well"], strict=True):
-            row = _summary_of(values.get(key), events.get(key), least_years, definition)
+            row = _summary_of(records_of.get(key), least_years, definition)
             words = dict.fromkeys(_WORDS, "")
             rows.append({**words, "site": key[0], "well": key[1], **row, "left_out": left_out.get(key, "")})
     table = pd.DataFrame(rows, columns=list(SUMMARY_COLUMNS))
@@ -230,10 +232,59 @@ def season_summary(
     )
 
 
-def _used(levels: pd.DataFrame, approved: bool) -> tuple[pd.DataFrame, dict[tuple[str, str], str]]:
-    """Return the levels that take part with whether each is approved, and what was left out."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Series:
+    """A well's values, one a month of a year, and the levels behind them, both in order of time."""
+
+    year: Integers
+    month: Integers
+    value: Floats
+    bound: Integers
+    middle: NDArray[np.datetime64]
+    count: Integers
+    day: NDArray[np.datetime64]
+    day_year: Integers
+    day_month: Integers
+    low: Floats
+    high: Floats
+    approved: NDArray[np.bool_]
+
+    @property
+    def dry(self) -> Integers:
+        """Return -1 where a level is a bound, else 0."""
+        return np.where(np.isinf(self.low), -1, 0)
+
+
+def _well_series(
+    levels: pd.DataFrame, approved: bool, value: str
+) -> tuple[dict[tuple[str, str], _Series], dict[tuple[str, str], str]]:
+    """Return the series of all wells that have levels, and what was left out of each."""
     used, left_out = used_levels(levels, approved=approved)
-    return used.assign(approved=levels.loc[used.index, "review"] == "approved"), left_out
+    used = used.assign(approved=levels.loc[used.index, "review"] == "approved")
+    used = used.sort_values("day", kind="stable", ignore_index=True)
+    made = period_values(used, 12, value=value).reset_index(drop=True)
+    values = {name: made[name].to_numpy() for name in ("year", "season", "value", "bound", "day", "n")}
+    events = {name: used[name].to_numpy() for name in ("day", "low", "high", "approved")}
+    years, months = used["day"].dt.year.to_numpy(), used["day"].dt.month.to_numpy()
+    places = used.groupby(["site", "well"]).indices
+    found = {}
+    for key, own in made.groupby(["site", "well"]).indices.items():
+        rows = places[key]
+        found[key] = _Series(
+            year=values["year"][own].astype(np.int64),
+            month=values["season"][own].astype(np.int64) + 1,
+            value=values["value"][own].astype(np.float64),
+            bound=values["bound"][own].astype(np.int64),
+            middle=values["day"][own].astype("datetime64[D]"),
+            count=values["n"][own].astype(np.int64),
+            day=events["day"][rows].astype("datetime64[D]"),
+            day_year=years[rows].astype(np.int64),
+            day_month=months[rows].astype(np.int64),
+            low=events["low"][rows].astype(np.float64),
+            high=events["high"][rows].astype(np.float64),
+            approved=events["approved"][rows].astype(bool),
+        )
+    return found, left_out
 
 
 def _refuse(least_years: int, definition: str) -> None:
@@ -245,32 +296,25 @@ def _refuse(least_years: int, definition: str) -> None:
         raise SettingsError(message)
 
 
-def _months_of(
-    key: tuple[str, str], values: pd.DataFrame, events: pd.DataFrame, least_years: int, definition: str
-) -> list[dict[str, Any]]:
-    found = monthly_statistics(
-        values["season"] + 1, values["value"], bound=values["bound"], least_count=least_years, definition=definition
-    )
-    month_of_event = events["day"].dt.month
+def _months_of(own: _Series, least_years: int, definition: str) -> list[dict[str, Any]]:
+    found = monthly_statistics(own.month, own.value, bound=own.bound, least_count=least_years, definition=definition)
     rows = []
     for month in range(1, MONTHS + 1):
-        own = values[values["season"] == month - 1]
-        if own.empty:
+        here, levels = np.flatnonzero(own.month == month), own.day_month == month
+        if not here.size:
             continue
         rows.append(
             {
-                "site": key[0],
-                "well": key[1],
                 "month": month,
-                "years": len(own),
-                "n": int(own["n"].sum()),
-                "n_approved": min(int(events.loc[month_of_event == month, "approved"].sum()), int(own["n"].sum())),
-                "n_bounds": int((own["bound"] != 0).sum()),
-                "first": int(own["year"].min()),
-                "last": int(own["year"].max()),
+                "years": int(here.size),
+                "n": int(own.count[here].sum()),
+                "n_approved": min(int(own.approved[levels].sum()), int(own.count[here].sum())),
+                "n_bounds": int((own.bound[here] != 0).sum()),
+                "first": int(own.year[here].min()),
+                "last": int(own.year[here].max()),
                 **_statistics(found, month - 1),
-                **_newest(events[month_of_event == month], own, least_years, definition),
-                "note": _month_note(len(own), least_years, definition),
+                **_newest(own, int(np.flatnonzero(levels)[-1]), least_years, definition),
+                "note": _month_note(int(here.size), least_years, definition),
             }
         )
     return rows
@@ -284,20 +328,17 @@ def _statistics(found: MonthlyStatistics, m: int) -> dict[str, Any]:
     return {**columns, "mean_m": found.mean[m], "at_or_below": " ".join(named)}
 
 
-def _newest(events: pd.DataFrame, values: pd.DataFrame, least_years: int, definition: str) -> dict[str, Any]:
-    """Return the last of some levels, and its percentile among the values of its calendar month."""
-    last = events.sort_values("day", kind="stable").iloc[-1]
-    others = values[values["year"] != last["day"].year]
-    side = -1 if math.isinf(last["low"]) else 0
-    found = standing(
-        float(last["high"]), others["value"], level_bound=side, bound=others["bound"], definition=definition
-    )
+def _newest(own: _Series, last: int, least_years: int, definition: str) -> dict[str, Any]:
+    """Return a level by its place, and its percentile among the values of its calendar month in other years."""
+    others = (own.month == own.day_month[last]) & (own.year != own.day_year[last])
+    side, level = int(own.dry[last]), float(own.high[last])
+    found = standing(level, own.value[others], level_bound=side, bound=own.bound[others], definition=definition)
     if found.count < least_years:
         found = Standing(math.nan, math.nan, math.nan, found.count)
     return {
-        "newest": f"{last['day']:%Y-%m-%d}",
+        "newest": str(own.day[last]),
         "newest_bound": _SIGNS[side],
-        "newest_m": float(last["high"]),
+        "newest_m": level,
         "percentile": found.percentile,
         "percentile_lower": found.lower,
         "percentile_upper": found.upper,
@@ -313,54 +354,48 @@ def _month_note(years: int, least_years: int, definition: str) -> str:
     return ""
 
 
-def _summary_of(
-    values: pd.DataFrame | None, events: pd.DataFrame | None, least_years: int, definition: str
-) -> dict[str, Any]:
+def _summary_of(own: _Series | None, least_years: int, definition: str) -> dict[str, Any]:
     """Return the summary of one well."""
-    if values is None or events is None:
+    if own is None:
         return {"n": 0, "n_approved": 0, "n_bounds": 0, "months": 0, "note": "no level that can be used"}
-    ordered = events.sort_values("day", kind="stable")
-    last = ordered["day"].iloc[-1]
-    own = values[values["season"] == last.month - 1]
-    row = _newest(ordered, own, least_years, definition)
-    row["percentile_years"] = len(own)
+    last = own.day.size - 1
+    years = int((own.month == own.day_month[last]).sum())
     notes = []
-    if len(own) < least_years:
-        years = "1 year" if len(own) == 1 else f"{len(own)} years"
-        month = MONTH_NAMES[last.month - 1]
-        notes.append(f"{years} with a level in {month}: no percentile, {least_years} needed")
-    cycle = _cycle_of(values, notes)
-    side = np.where(np.isinf(ordered["low"]), -1, 0)
-    found = records(ordered["high"], bound=side)
+    if years < least_years:
+        counted, month = "1 year" if years == 1 else f"{years} years", MONTH_NAMES[own.day_month[last] - 1]
+        notes.append(f"{counted} with a level in {month}: no percentile, {least_years} needed")
+    newest, cycle = _newest(own, last, least_years, definition), _cycle_of(own, notes)
+    found = records(own.high, bound=own.dry)
     return {
-        "n": len(ordered),
-        "n_approved": int(ordered["approved"].sum()),
-        "n_bounds": int((side != 0).sum()),
-        "months": len(values),
-        "first": f"{ordered['day'].iloc[0]:%Y-%m-%d}",
-        "last": f"{last:%Y-%m-%d}",
-        **row,
+        "n": last + 1,
+        "n_approved": int(own.approved.sum()),
+        "n_bounds": int((own.dry != 0).sum()),
+        "months": int(own.value.size),
+        "first": str(own.day[0]),
+        "last": str(own.day[last]),
+        **newest,
+        "percentile_years": years,
         **cycle,
-        "highest": f"{ordered['day'].iloc[found.highest_at]:%Y-%m-%d}",
+        "highest": str(own.day[found.highest_at]),
         "highest_bound": _SIGNS[found.highest_bound],
         "highest_m": found.highest,
-        "lowest": f"{ordered['day'].iloc[found.lowest_at]:%Y-%m-%d}",
+        "lowest": str(own.day[found.lowest_at]),
         "lowest_bound": _SIGNS[found.lowest_bound],
         "lowest_m": found.lowest,
         "note": "; ".join(notes),
     }
 
 
-def _cycle_of(values: pd.DataFrame, notes: list[str]) -> dict[str, Any]:
+def _cycle_of(own: _Series, notes: list[str]) -> dict[str, Any]:
     """Return the columns of the annual cycle of a well; add to the notes what stands against it."""
-    numbers = values[values["bound"] == 0]
+    numbers = own.bound == 0
     try:
-        found = annual_cycle(numbers["day"].to_numpy(), numbers["value"])
+        found = annual_cycle(own.middle[numbers], own.value[numbers])
     except TooFewLevelsError as error:
         notes.append(f"no annual cycle: {error.message[0].lower()}{error.message[1:].rstrip('.')}")
         return {}
-    if len(numbers) < len(values):
-        notes.append(f"annual cycle without the {len(values) - len(numbers)} months that are bounds")
+    if not numbers.all():
+        notes.append(f"annual cycle without the {int((~numbers).sum())} months that are bounds")
     row: dict[str, Any] = {
         "amplitude_m": found.amplitude,
         "amplitude_lower_m": found.amplitude_lower,
