@@ -28,6 +28,12 @@ from gwnet.hydro.series import interpolate_at, usual_interval_s
 
 _DAY_S = 86_400.0
 
+#: Up to so many shifts are worked out one by one.
+_FEW_SHIFTS = 250
+
+#: Sums of products that a correlation needs: of (here, value, square) of one series and of the other.
+_PAIRS = ((0, 0), (1, 0), (0, 1), (2, 0), (0, 2), (1, 1))
+
 
 @dataclass(frozen=True)
 class ClockShift:
@@ -110,7 +116,8 @@ def find_clock_shift(
     Both series are brought to a regular grid, linear between samples and never across a gap; their changes from step
     to step are taken (which leaves trends and slow water levels behind), and the mean course of the day is taken off
     where there is a week or more of data, since what repeats daily agrees nearly as well a day later. The
-    correlation of what remains, over the pairs that exist, is worked out for every shift by Fourier transform. A
+    correlation of what remains, over the pairs that exist, is worked out for every shift, changes beyond six times
+    the usual size cut to that. A
     shift is told when the best correlation is at least 0.2, stands out from every shift more than 90 minutes away
     by at least 0.1 and by four times the spread of a chance correlation, rests on 300 pairs or more and is not at
     the end of the shifts tried (limits: own choice). That clocks are to be checked at every visit: USGS TM 1-A1
@@ -363,29 +370,51 @@ def _without_daily_course(changes: Floats, first: int, step: float) -> Floats:
 
 def _correlations(changes: Floats, others: Floats, offset: int, most: int) -> tuple[Floats, NDArray[np.int64]]:
     """Return, for every shift in steps from -most to most, the correlation and the number of pairs."""
-    size = int(fft.next_fast_len(changes.size + others.size + 2 * most, real=True))
-    transformed = []
-    for values in (changes, others):
-        here = ~np.isnan(values)
-        limit = 6.0 * _scale(values[here])  # one wild sample must not decide
-        filled = np.clip(np.where(here, values, 0.0), -limit, limit)
-        transformed.append([fft.rfft(part, size) for part in (here.astype(np.float64), filled, filled**2)])
-    (n_x, s_x, q_x), (n_y, s_y, q_y) = transformed
-    lags = (np.arange(-most, most + 1) + offset) % size
-
-    def crossed(left: NDArray[np.complex128], right: NDArray[np.complex128]) -> Floats:
-        return np.asarray(fft.irfft(np.conj(left) * right, size)[lags], dtype=np.float64)
-
-    count = np.round(crossed(n_x, n_y))
+    masked = [_masked(values) for values in (changes, others)]
+    lags = np.arange(-most, most + 1) + offset
+    cross = _by_products(masked, lags) if lags.size <= _FEW_SHIFTS else _by_fourier(masked, lags)
+    count = np.round(cross[0, 0])
     few = count < 2
     safe = np.where(few, 1.0, count)
-    mean_x, mean_y = crossed(s_x, n_y) / safe, crossed(n_x, s_y) / safe
-    spread_x, spread_y = crossed(q_x, n_y) / safe - mean_x**2, crossed(n_x, q_y) / safe - mean_y**2
-    product = crossed(s_x, s_y) / safe - mean_x * mean_y
+    mean_x, mean_y = cross[1, 0] / safe, cross[0, 1] / safe
+    spread_x, spread_y = cross[2, 0] / safe - mean_x**2, cross[0, 2] / safe - mean_y**2
+    product = cross[1, 1] / safe - mean_x * mean_y
     floor = 1e-12 * max(float(np.max(spread_x)), 1e-300), 1e-12 * max(float(np.max(spread_y)), 1e-300)
     known = ~few & (spread_x > floor[0]) & (spread_y > floor[1])
     below = np.sqrt(np.where(known, spread_x * spread_y, 1.0))
     return np.where(known, product / below, np.nan), count.astype(np.int64)
+
+
+def _masked(values: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return where there are values (1 or 0), the values and their squares, 0 where there are none."""
+    here = ~np.isnan(values)
+    limit = 6.0 * _scale(values[here])  # one wild sample must not decide
+    filled = np.clip(np.where(here, values, 0.0), -limit, limit)
+    return here.astype(np.float64), filled, filled**2
+
+
+def _by_products(masked: list[tuple[Floats, Floats, Floats]], lags: NDArray[np.int64]) -> dict[tuple[int, int], Floats]:
+    """Return the sums of products at some lags, one lag after the other: quicker where there are few."""
+    left, right = (np.stack(parts) for parts in masked)
+    size, length = left.shape[1], right.shape[1]
+    found = np.zeros((lags.size, 3, 3))
+    for number, lag in enumerate(lags.tolist()):
+        first, last = max(0, -lag), min(size, length - lag)
+        if last > first:
+            found[number] = left[:, first:last] @ right[:, first + lag : last + lag].T
+    return {(one, other): found[:, one, other] for one, other in _PAIRS}
+
+
+def _by_fourier(masked: list[tuple[Floats, Floats, Floats]], lags: NDArray[np.int64]) -> dict[tuple[int, int], Floats]:
+    """Return the sums of products at many lags by Fourier transform."""
+    reach = int(np.abs(lags).max(initial=0))
+    size = int(fft.next_fast_len(masked[0][0].size + masked[1][0].size + 2 * reach, real=True))
+    left, right = ([fft.rfft(part, size) for part in parts] for parts in masked)
+    places = lags % size
+    return {
+        (one, other): np.asarray(fft.irfft(np.conj(left[one]) * right[other], size)[places], dtype=np.float64)
+        for one, other in _PAIRS
+    }
 
 
 def _scale(values: Floats) -> float:

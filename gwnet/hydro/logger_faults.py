@@ -131,27 +131,27 @@ def find_spikes(
     resolution = resolution if resolution > 0 else least_step(level)
     firsts, lasts, sizes, limits = [], [], [], []
     taken = np.zeros(level.size, dtype=bool)
+    noticed = times_noise * np.maximum(noise, resolution)  # of the first sample inside
+    leaps = np.flatnonzero(np.abs(np.diff(level)) > noticed[1:]) if level.size else np.empty(0, np.int64)
     for width in range(1, longest + 1):
-        if level.size < width + 2:
-            break
-        before, after = level[: -width - 1], level[width + 1 :]
-        inside = np.lib.stride_tricks.sliding_window_view(level[1:-1], width)
+        starts = leaps[leaps + width + 1 < level.size]
+        before, after = level[starts], level[starts + width + 1]
+        inside = level[starts[:, None] + np.arange(1, width + 1)]
         lowest, highest = np.minimum(before, after), np.maximum(before, after)
-        away = np.where(
-            inside[:, 0] > highest, inside.min(axis=1) - highest, np.minimum(inside.max(axis=1) - lowest, 0)
-        )
-        limit = times_noise * np.maximum(noise[1 : away.size + 1], resolution)
-        found = (np.abs(away) > limit) & (highest - lowest < SPIKE_NEIGHBOUR_SHARE * np.abs(away))
-        for place in np.flatnonzero(found):
+        above, below = inside.min(axis=1, initial=np.inf) - highest, inside.max(axis=1, initial=-np.inf) - lowest
+        away = np.where(above > 0, above, np.minimum(below, 0.0))
+        found = (np.abs(away) > noticed[starts + 1]) & (highest - lowest < SPIKE_NEIGHBOUR_SHARE * np.abs(away))
+        for number in np.flatnonzero(found):
+            place = int(starts[number])
             if taken[place : place + width + 2].any():
                 continue
             taken[place + 1 : place + width + 1] = True
-            block = level[place + 1 : place + width + 1]
-            middle = (before[place] + after[place]) / 2
+            middle = (before[number] + after[number]) / 2
+            block = inside[number] - middle
             firsts.append(here[place + 1])
             lasts.append(here[place + width])
-            sizes.append(float(block[int(np.argmax(np.abs(block - middle)))] - middle))
-            limits.append(float(limit[place]))
+            sizes.append(float(block[int(np.argmax(np.abs(block)))]))
+            limits.append(float(noticed[place + 1]))
     order = np.argsort(firsts, kind="stable")
     return Spikes(
         np.asarray(firsts, dtype=np.int64)[order],

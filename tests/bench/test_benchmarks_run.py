@@ -42,3 +42,10 @@ def test_a_small_run_of_loggers_prints_its_ratios(script, arguments, last, tmp_p
     assert ran.code == 0, ran.err
     assert " x" in ran.out
     assert last in ran.out.splitlines()[-1]
+
+
+def test_a_small_run_of_heads_of_loggers_prints_its_ratios(tmp_path):
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_logger_heads.py"), "3000", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert " x pandas" in ran.out
+    assert "both say 0 h and 0 h" in ran.out.splitlines()[-1]

@@ -6,6 +6,7 @@ Feet are worked in feet where the source does: anchoring is linear, so any one u
 import numpy as np
 import pytest
 
+from gwnet.constants import DRIFT_SHARE_LIMIT, UNCHECKED_SENSOR_M
 from gwnet.hydro.drift import anchor_levels, sensing_tolerance
 
 FOOT = 0.3048
@@ -50,6 +51,15 @@ def test_linear_drift_over_three_readings():
     np.testing.assert_allclose(found.shift_m, [np.nan, 0.06, -0.09], atol=1e-12)
     np.testing.assert_allclose(found.residual_m, 0, atol=1e-12)
     assert found.left_out_residual_m[1] == pytest.approx(0.06 + 0.015)
+
+
+def test_limits_for_sensors_stand_by_published_figures():
+    """Six submersible sensors over 15 months were 0.098 ft out on average (Rosenberry, 1990; author and year from memory).
+
+    A record of 1.8 ft of drift against 3.4 ft of range was rejected (CWCB document 123788, p. 12): ours is told sooner.
+    """
+    assert pytest.approx(2 * 0.098 * FOOT, abs=0.001) == UNCHECKED_SENSOR_M
+    assert DRIFT_SHARE_LIMIT < 1.8 / 3.4
 
 
 def test_a_record_whose_drift_is_half_its_range():
