@@ -11,6 +11,7 @@ import pytest
 
 from gwnet.analysis.maps import make_map
 from gwnet.errors import TooFewLevelsError
+from gwnet.figures.hydrograph_logger import LoggerSeries
 from gwnet.reporting.compose import compose
 from gwnet.reporting.drawing import FigureFrame
 from gwnet.reporting.drawn import ReportDrawing
@@ -126,3 +127,18 @@ def test_printed_state_of_levels_after_the_period_is_not_drawn(view24):
     text = pypdf.PdfReader(io.BytesIO(drawn)).pages[0].extract_text()
     assert "2026-02-10" in text
     assert "2026-05-10" not in text
+
+
+def test_heads_of_a_logger_are_drawn_to_the_end_of_the_period(view24):
+    times = np.arange("2025-10-01", "2026-07-01", dtype="datetime64[h]")
+    heads = 40.0 + 0.1 * np.sin(np.arange(times.size) / 50.0)
+    series = LoggerSeries(times, heads, np.zeros(times.size, dtype=bool), notes=("Logger S-1: as a test.",))
+    data = dataclasses.replace(view24.data, logger_lines={"HW-001": series})
+    with_logger = dataclasses.replace(view24, data=data)
+    frame = FigureFrame(170.0, 75.0, "m")
+    bare = ReportDrawing().hydrographs(view24, ("HW-001",), ("HW-001",), frame)
+    drawn = ReportDrawing().hydrographs(with_logger, ("HW-001",), ("HW-001",), frame)
+    words = [pypdf.PdfReader(io.BytesIO(page)).pages[0].extract_text() for page in (bare, drawn)]
+    assert "Logger S-1: as a test." in words[1]
+    assert "logger" not in words[0]
+    assert len(drawn) > len(bare) + 2_000

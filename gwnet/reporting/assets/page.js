@@ -66,17 +66,13 @@
     const at = ([x, y]) => [left + scale * (x - west), top + scale * (north - y)];
     const path = (line) => line.map(at).map((point, place) => (place ? "L" : "M") + point[0].toFixed(1) + " " + point[1].toFixed(1)).join("");
     map.setAttribute("viewBox", `0 0 ${width} ${height}`);
+    const labels = [], taken = placed.map(([well]) => { const [x, y] = at([well.x, well.y]); return [x - 6, y - 6, x + 6, y + 6]; });
     if (sheet) {
       draw("path", { d: path(sheet.boundary) + "Z", fill: "none", stroke: colour("rule"), "stroke-dasharray": "2 3" }, map);
       sheet.contours.forEach((contour) => {
         draw("path", { d: path(contour.line), fill: "none", stroke: colour("water"), "stroke-width": 1.1,
           "stroke-dasharray": contour.inferred ? "6 4" : "none" }, map);
-        if (contour.line.length > 6) {
-          const middle = at(contour.line[Math.floor(contour.line.length / 2)]);
-          const text = draw("text", { x: middle[0], y: middle[1], "font-size": 10, fill: colour("water"), "text-anchor": "middle",
-            stroke: "#fff", "stroke-width": 3, "paint-order": "stroke" }, map);
-          text.textContent = String(contour.z);
-        }
+        if (contour.line.length > 6) labels.push([2, at(contour.line[Math.floor(contour.line.length / 2)]), String(contour.z), colour("water"), map, true]);
       });
       sheet.arrows.forEach((arrow) => {
         const [[x0, y0], [x1, y1]] = arrow.line.map(at), turn = Math.atan2(y1 - y0, x1 - x0);
@@ -88,22 +84,33 @@
     record.gauges.filter((gauge) => gauge.x !== null && gauge.y !== null).forEach((gauge) => {
       const [x, y] = at([gauge.x, gauge.y]);
       draw("path", { d: `M${x - 5} ${y - 4}h10l-5 8z`, fill: "none", stroke: colour("water"), "stroke-width": 1.4 }, map);
-      draw("text", { x: x + 7, y: y + 4, "font-size": 10, fill: colour("soft") }, map).textContent = gauge.gauge;
+      labels.push([3, [x, y], gauge.gauge, colour("soft"), map, false]);
     });
     placed.forEach(([well, place]) => {
       const [x, y] = at([well.x, well.y]), control = sheet ? sheet.control[well.well] : null;
       const group = draw("g", { class: place === chosen ? "well chosen" : "well", tabindex: 0, role: "button", "data-well": place }, map);
       group.setAttribute("aria-label", "Well " + well.well);
       draw("circle", { cx: x, cy: y, r: 9, fill: "transparent", stroke: "none" }, group);
-      draw("circle", { cx: x, cy: y, r: 4.5, fill: control && !control[1] ? "#fff" : colour("ink"), stroke: colour("ink"), "stroke-width": 1.3 }, group);
-      const label = draw("text", { x: x + 8, y: y + 4, "font-size": 11, fill: colour("ink"), stroke: "#fff", "stroke-width": 3, "paint-order": "stroke" }, group);
-      label.textContent = well.well + (control && control[0] !== null ? " " + fixed(control[0]) : "");
+      draw("circle", { cx: x, cy: y, r: 4.5, fill: sheet && !(control && control[1]) ? "#fff" : colour("ink"), stroke: colour("ink"), "stroke-width": 1.3 }, group);
+      const text = well.well + (control && control[1] && control[0] !== null ? " " + fixed(control[0]) : "");
+      labels.push([place === chosen ? 0 : control && control[1] ? 1 : 4, [x, y], text, colour("ink"), group, false]);
       if (control && !control[1]) draw("title", {}, group).textContent = "left out: " + control[2];
       group.addEventListener("click", () => choose(place));
       group.addEventListener("keydown", (event) => {
         if (event.key === "Enter" || event.key === " ") { event.preventDefault(); choose(place, true); }
       });
     });
+    labels.sort((one, other) => one[0] - other[0]).forEach((label) => write(label, taken, width, height));
+  }
+  function write([, [x, y], text, ink, parent, centred], taken, width, height) {
+    /* the first place beside its point where a label meets no other; none where every place is taken */
+    const wide = 6.3 * text.length + 2, tall = 12;
+    const places = centred ? [[x - wide / 2, y - tall / 2]] : [[x + 8, y - 6], [x - 8 - wide, y - 6], [x - wide / 2, y - 19], [x - wide / 2, y + 8]];
+    const place = places.find(([left, top]) => left > 0 && top > 0 && left + wide < width && top + tall < height &&
+      !taken.some((box) => left < box[2] && left + wide > box[0] && top < box[3] && top + tall > box[1]));
+    if (!place) return;
+    taken.push([place[0], place[1], place[0] + wide, place[1] + tall]);
+    draw("text", { x: place[0] + 1, y: place[1] + 10, "font-size": 11, fill: ink, stroke: "#fff", "stroke-width": 3, "paint-order": "stroke" }, parent).textContent = text;
   }
 
   /* ---- record of the chosen well ---- */
