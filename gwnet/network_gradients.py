@@ -386,7 +386,7 @@ class Comparing:
                 covariance=variogram,
                 unit=unit,
                 known_on=known_on,
-                **options,
+                **{"loggers": True, **options},
             )
             return MapPair(result, _heading(connection, settings, aquifer, known_on))
 
@@ -418,7 +418,7 @@ class Comparing:
         unit : str, optional
             Unit of the labels, m or ft.
         **options : object
-            ``window_days`` and ``exclude`` as in ``map``.
+            ``window_days``, ``exclude`` and ``loggers`` as in ``map``.
 
         Returns
         -------
@@ -439,7 +439,8 @@ class Comparing:
         with self.store.reading() as connection:
             settings = fetch.one_site(connection, site, known_on)
             check_codes(connection, known_on, aquifer=aquifer)
-            drawn = map_of(connection, settings, aquifer, local_day(date), unit=unit, known_on=known_on, **options)
+            more = {"loggers": True, **options}
+            drawn = map_of(connection, settings, aquifer, local_day(date), unit=unit, known_on=known_on, **more)
             result = worth_of(drawn, candidates=candidates, coordinate_unit_m=unit_of_coordinates(settings["crs"]))
             return NetworkWorth(result, _heading(connection, settings, aquifer, known_on))
 

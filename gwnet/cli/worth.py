@@ -18,6 +18,7 @@ from gwnet.cli import options, output
 @click.option(
     "--exclude", multiple=True, metavar="WELL", help="Leave this well or gauge out; may be given several times."
 )
+@options.loggers("Let the level of a well's logger stand in where no usable reading was made.")
 @options.out_folder
 @options.site
 @options.known_on

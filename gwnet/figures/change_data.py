@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from gwnet.constants import OTHER_AQUIFER
 from gwnet.figures.map_data import MOST_UNMEASURED, MapPlotData, MapPoint, Note, check_unit, known_text, subtitle_of
 from gwnet.figures.map_geometry import ContourPath, base_layers, rings_of
 from gwnet.figures.text import decimals_for, number_text, plain, short_number, shown
@@ -87,6 +88,8 @@ def change_plot_data(
     """
     check_unit(unit)
     site = {} if site is None else site
+    elsewhere = ~wells["used"].astype(bool) & wells["reason"].map(plain).str.startswith(OTHER_AQUIFER)
+    others, wells = wells[elsewhere], wells[~elsewhere]
     used = wells["used"].astype(bool)
     decimals = decimals_for(wells.loc[used, "uncertainty_m"].to_numpy(dtype=np.float64), unit)
     unmeasured = ~used & (wells["measured_before"] == "") & (wells["measured_after"] == "")
@@ -103,7 +106,9 @@ def change_plot_data(
     notes = [Note("Change", (what, *map(shown, facts), *known_text(known_on)))]
     drawn = "Dashed contours are inferred; nothing is drawn beyond the dotted boundary of control."
     notes.append(Note("Surface", (*map(shown, method), drawn), brief=False))
-    notes.append(Note("Left out", _left_out(points)))
+    undrawn = [_change_point(row, decimals, findings, unit) for row in others.to_dict("records")]
+    listed = [f"{line} (not drawn)" for line in _left_out(undrawn)] if undrawn else []
+    notes.append(Note("Left out", (*_left_out(points), *listed)))
     noticed = tuple(shown(text) for text in findings.values())
     if noticed:
         notes.append(Note("Findings (ringed)", noticed, brief=False))
