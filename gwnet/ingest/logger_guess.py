@@ -112,6 +112,8 @@ def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity
         mend = "Write a layout with first_row, and the quantity, column and unit of each under [[columns]]."
         raise LayoutError(message, where=f"{path}, row {shape.first_line}", mend=mend)
     times = _times(shape)
+    comment = _comment(shape)
+    shape.rows = [row for row in shape.rows if len(row) > times.places[0] and _is_time(row[times.places[0]])]
     decimal, thousands, why, doubt = decimal_of(_value_cells(shape, times.places), shape.delimiter)
     guessed = values_of(shape, times.places, (decimal, thousands), quantity)
     reasons = [*shape.reasons, *times.reasons, *([why] if why else []), *guessed.reasons]
@@ -125,7 +127,7 @@ def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity
         delimiter=shape.delimiter,
         decimal=decimal,
         thousands=thousands,
-        comment=_comment(shape),
+        comment=comment,
         heading_pattern=_heading_pattern(shape, times.places[0]),
         rows_between=shape.first_line - shape.heading_line - 1 - shape.units_below,
         units_below=shape.units_below,
@@ -196,6 +198,10 @@ def _kind(name: str, cells: list[str]) -> str:
     if sum(map(looks_like_clock, cells)) > 0.6 * len(cells):
         return "clock"
     return "count" if names_time(name) and all(map(looks_like_count, cells)) else ""
+
+
+def _is_time(cell: str) -> bool:
+    return looks_like_stamp(cell) or looks_like_count(cell)
 
 
 def _has_clock(cells: list[str]) -> bool:

@@ -116,10 +116,27 @@ class StampSurvey:
     rows: int = 0
     counts: int = 0
     longest: int = 0
+    _heads: dict[str, str] = field(default_factory=dict)
+    _met: dict[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
 
     def add(self, cell: str) -> None:
         """Take in a cell."""
         self.rows += 1
+        head, blank, tail = cell.partition(" ")
+        form = self._met.get((self._heads.get(head, ""), tail)) if blank else None
+        if form is None:
+            form = self._look(cell)
+            if form is None:
+                return
+            if blank and len(self._heads) < _MOST_DATES and len(self._met) < _MOST_DATES:
+                self._heads[head] = form[0]
+                self._met[form[0], tail] = form
+        self.forms[form] += 1
+        if len(self.first) < SAMPLE:
+            self.first.append(cell)
+
+    def _look(self, cell: str) -> tuple[str, ...] | None:
+        """Return how a cell is written that was not met before; None where it is no time."""
         found = _STAMP.fullmatch(cell)
         if found is None:
             found = _CLOCK_ALONE.fullmatch(cell)
@@ -127,14 +144,12 @@ class StampSurvey:
                 if looks_like_count(cell):
                     self.counts += 1
                     self.longest = max(self.longest, len(cell.partition(".")[0]))
-                return
+                return None
         elif len(self.dates) < _MOST_DATES:
             self.dates[found["date"]] = None
         if found["hour"]:
             self.hours.add(int(found["hour"]))
-        self.forms[_form(found)] += 1
-        if len(self.first) < SAMPLE:
-            self.first.append(cell)
+        return _form(found)
 
     def told(self) -> Told:
         """Return what all cells together tell."""
@@ -204,8 +219,9 @@ class StampSurvey:
         shares = {order: self._evenness(order) for order in fitting}
         ranked = sorted(fitting, key=lambda order: -shares[order])
         best, other = ranked[0], ranked[1]
-        clocked = any(form[2] for form in self.forms)
-        if clocked and shares[best] > 0.9 and shares[best] - shares[other] > 3.0 / max(len(self.first), 1):
+        clear = min(3.0 / max(len(self._ordered()), 1), 0.4 if self._has_clock() else 0.2)
+        within_days = self._has_clock() or self._within_days()
+        if within_days and shares[best] > 0.9 and shares[best] - shares[other] > clear:
             made.reasons.append(
                 f"dates are {_ORDERS[best]}: only so do the rows follow one another in even steps "
                 f"({shares[best]:.1%} of them, against {shares[other]:.1%} as {_ORDERS[other]})"
@@ -220,11 +236,22 @@ class StampSurvey:
         )
         return usual
 
+    def _within_days(self) -> bool:
+        """Return whether dates without a clock stand for several rows of each day, as beside a column of times."""
+        return 3 < len(self.dates) < self.rows / 3 and not self._has_clock()
+
+    def _has_clock(self) -> bool:
+        return any(form[2] for form in self.forms)
+
+    def _ordered(self) -> list[str]:
+        """Return the cells whose steps are looked at: each date once, where it stands for the rows of a day."""
+        return list(self.dates)[:SAMPLE] if self._within_days() else self.first
+
     def _evenness(self, order: str) -> float:
         """Return the share of the most frequent step forward among all steps."""
         formats = compile_formats([_format(form, order) for form, _ in self.forms.most_common(6)])
         times = []
-        for cell in self.first:
+        for cell in self._ordered():
             try:
                 times.append(read_stamp(cell, formats)[0])
             except StampError:

@@ -53,6 +53,20 @@ def test_where_nothing_tells_the_order_of_dates_there_is_a_doubt(form, minutes, 
     assert "could be day, month, year or month, day, year" in made.doubts[0]
 
 
+@pytest.mark.parametrize("form", ["%d/%m/%Y", "%m/%d/%Y"])
+def test_the_order_of_dates_beside_a_column_of_times_is_told_from_one_day_to_the_next(form, tmp_path):
+    made = proposed(
+        tmp_path, "Date,Time,water column [m]\n" + rows(f"{{t:{form}}},{{t:%H:%M}},{{v:.2f}}", 24 * 6), zone="UTC"
+    )
+    assert made.layout.formats == (form,)
+    assert made.doubts == ()
+
+
+def test_lines_below_the_table_are_its_footer_and_no_words_for_no_value(tmp_path):
+    made = proposed(tmp_path, "time,water column [m]\n" + rows(ISO) + "\nEnd of data, 60 records\n", zone="UTC")
+    assert (made.layout.footer_pattern, made.layout.missing, made.doubts) == ("^End of data,", (), ())
+
+
 def test_an_order_that_no_dates_share_is_a_doubt():
     survey = StampSurvey()
     for text in ("13/06/2026 00:00", "06/13/2026 01:00", "14/06/2026 00:00"):
