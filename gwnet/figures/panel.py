@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import PdfPages
@@ -26,6 +27,7 @@ __all__ = [
     "approved_sentence",
     "band_symbol",
     "centred_limits",
+    "common_height",
     "days_of",
     "draw_title",
     "known_sentence",
@@ -37,12 +39,16 @@ __all__ = [
     "site_text",
     "time_axis",
     "time_axis_mm",
+    "times_height",
     "upright_label",
 ]
 
 #: Room left of a panel for the ticks and label of its level axis [mm].
 LEFT_AXIS_MM: Final = 16.0
 _TITLE_MM: Final = 5.4
+#: Part of a group's panels that its common height holds, and by what a panel may exceed it. Own choices.
+_COMMON_PART: Final = 0.9
+_LITTLE_LARGER: Final = 1.1
 #: Room for a label of the time axis [mm].
 _LABEL_MM: Final = 14.0
 
@@ -115,6 +121,26 @@ def centred_limits(low: float, high: float, height: float) -> tuple[float, float
     while below + whole < high:
         whole += step
     return below, below + whole
+
+
+def common_height(heights: Sequence[float], least: float) -> float:
+    """Return the height that panels of a group share: that of nine in ten of them, and never less than the least."""
+    return max(float(np.quantile(heights, _COMMON_PART)) if len(heights) > 1 else float(heights[0]), least)
+
+
+def times_height(wanted: float, common: float) -> int:
+    """Return how many common heights a panel needs: 1, 2, 5, 10 and so on; one that is a little larger still is 1.
+
+    Examples
+    --------
+    >>> [times_height(wanted, 2.0) for wanted in (1.0, 2.1, 3.0, 9.0, 21.0)]
+    [1, 1, 2, 5, 20]
+    """
+    ratio = wanted / common
+    if ratio <= _LITTLE_LARGER:
+        return 1
+    power = 10 ** max(math.floor(math.log10(ratio)), 0)
+    return int(next(step * power for step in (1, 2, 5, 10) if step * power >= ratio))
 
 
 def level_axis(

@@ -19,10 +19,12 @@ from gwnet.figures.panel import (
     LEFT_AXIS_MM,
     band_symbol,
     centred_limits,
+    common_height,
     draw_title,
     level_axis,
     line_symbol,
     mark_symbol,
+    times_height,
 )
 from gwnet.figures.seasons_data import BANDS, MONTH_STARTS, YEAR_DAYS, SeasonsPlotData, YearLine, seasons_plot_data
 from gwnet.units import metres_per
@@ -80,12 +82,12 @@ def draw_seasons(data: SeasonsPlotData, *, size_mm: tuple[float, float] = ONE_SI
     """
     with style.style_context():
         page = Page(style.new_figure(size_mm))
-        _panel(page, Box(0.0, 0.0, page.width, page.height), data, _common_height([data]), key=True)
+        _panel(page, Box(0.0, 0.0, page.width, page.height), data, _height([data]), key=True)
     return page.figure
 
 
 def seasons_pages(data: Sequence[SeasonsPlotData]) -> list[Figure]:
-    """Draw the seasonal envelopes of wells, one alone or three a page, all on one height of the vertical axis.
+    """Draw the seasonal envelopes of wells, one alone or three a page, on one height of the vertical axis.
 
     Parameters
     ----------
@@ -95,11 +97,11 @@ def seasons_pages(data: Sequence[SeasonsPlotData]) -> list[Figure]:
     Returns
     -------
     list of matplotlib.figure.Figure
-        Pages.
+        Pages. A well whose levels do not fit into the common height has 2, 5, 10 … times that height and says so.
     """
     if len(data) == 1:
         return [draw_seasons(data[0])]
-    height = _common_height(data)
+    height = _height(data)
     pages = []
     for start in range(0, len(data), WELLS_A_PAGE):
         with style.style_context():
@@ -112,14 +114,18 @@ def seasons_pages(data: Sequence[SeasonsPlotData]) -> list[Figure]:
     return pages
 
 
-def _common_height(data: Sequence[SeasonsPlotData]) -> float:
-    """Return the height of the axis that shows every well [m]."""
-    return max(_LEAST_SPAN_M, *(1.16 * (one.high_m - one.low_m) for one in data))
+def _height(data: Sequence[SeasonsPlotData]) -> float:
+    """Return the height of the axis that the wells share [m]."""
+    return common_height([1.16 * (one.high_m - one.low_m) for one in data], _LEAST_SPAN_M)
 
 
 def _panel(page: Page, box: Box, data: SeasonsPlotData, height_m: float, *, key: bool) -> None:
     left, width = box.left + LEFT_AXIS_MM, box.width - LEFT_AXIS_MM - 3.0
-    top = box.top - draw_title(page, box, data.well, f"{data.site} · {data.heading}" if data.site else data.heading)
+    times = times_height(1.05 * (data.high_m - data.low_m), height_m)
+    heading = f"{data.site} · {data.heading}" if data.site else data.heading
+    if times > 1:
+        heading += f" · axis ×{times}: not on the scale of the other wells"
+    top = box.top - draw_title(page, box, data.well, heading)
     top -= page.key([_newest_entry(data)], left, top, width)
     if key:
         top -= page.key(_key(data), left, top, width)
@@ -129,7 +135,7 @@ def _panel(page: Page, box: Box, data: SeasonsPlotData, height_m: float, *, key:
     page.block(words, left, box.bottom + below + 0.4, width, style.NOTE_PT)
     bottom = box.bottom + below + 9.2
     factor = 1.0 / metres_per(data.unit)
-    low, high = centred_limits(data.low_m * factor, data.high_m * factor, height_m * factor)
+    low, high = centred_limits(data.low_m * factor, data.high_m * factor, height_m * factor * times)
     scale = _Scale(Box(left, bottom, width, top - bottom), low, high, factor)
     axes = page.axes(scale.box)
     axes.set_xlim(0, YEAR_DAYS)

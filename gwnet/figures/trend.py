@@ -21,12 +21,14 @@ from gwnet.figures.panel import (
     LEFT_AXIS_MM,
     band_symbol,
     centred_limits,
+    common_height,
     draw_title,
     level_axis,
     line_symbol,
     mark_symbol,
     time_axis,
     time_axis_mm,
+    times_height,
 )
 from gwnet.figures.text import fit, number_text
 from gwnet.figures.trend_data import TrendPlotData, trend_plot_data
@@ -41,8 +43,6 @@ COLUMNS: Final = 3
 ROWS: Final = 8
 #: Least height of a vertical axis [m]; own choice.
 _LEAST_SPAN_M: Final = 0.5
-#: Part of the wells that the common height of small panels holds; livelier wells get a multiple of it. Own choice.
-_COMMON_PART: Final = 0.9
 #: Longest gap that the line of a logger bridges [d].
 _LOGGED_GAP_DAYS: Final = 2.5
 #: Room for the labels of the time axis of small panels [mm].
@@ -124,8 +124,7 @@ def trend_multiples(
         panel.
     """
     first, last = min(one.first for one in data), max(one.last for one in data)
-    ranges = np.array([1.14 * (one.high_m - one.low_m) for one in data])
-    height = max(float(np.quantile(ranges, _COMMON_PART)) if len(data) > 1 else float(ranges[0]), _LEAST_SPAN_M)
+    height = common_height([1.14 * (one.high_m - one.low_m) for one in data], _LEAST_SPAN_M)
     each, pages = COLUMNS * rows, []
     count = math.ceil(len(data) / each)
     for number in range(count):
@@ -178,7 +177,7 @@ def _multiples_page(
 def _small(page: Page, box: Box, data: TrendPlotData, shared: tuple[float, float, float], *, named: bool) -> None:
     first, last, height_m = shared
     factor = 1.0 / metres_per(data.unit)
-    times = _times(data, height_m)
+    times = times_height(1.1 * (data.high_m - data.low_m), height_m)
     low, high = centred_limits(data.low_m * factor, data.high_m * factor, height_m * factor * times)
     left, width = box.left + 10.5, box.width - 12.5
     room = Box(left, box.bottom + 1.6, width, box.height - 1.6 - 6.8)
@@ -194,15 +193,6 @@ def _small(page: Page, box: Box, data: TrendPlotData, shared: tuple[float, float
     if times > 1:
         page.text(box.right - 2.0, room.top + 3.4, f"×{times}", size=style.LABEL_PT, ha="right", weight="bold")
     page.text(left, room.top + 0.8, fit(data.brief, width * style.PT_PER_MM, 5.8), size=5.8, color=style.SOFT)
-
-
-def _times(data: TrendPlotData, height_m: float) -> int:
-    """Return how many common heights a well needs: 1, 2, 5, 10 and so on."""
-    wanted = 1.1 * (data.high_m - data.low_m) / height_m
-    if wanted <= 1.1:
-        return 1
-    power = 10 ** max(math.floor(math.log10(wanted)), 0)
-    return int(next(step * power for step in (1, 2, 5, 10) if step * power >= wanted))
 
 
 def _draw(axes: Axes, data: TrendPlotData, view: _View) -> None:

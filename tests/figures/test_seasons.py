@@ -128,15 +128,20 @@ def test_nothing_collides_or_leaves_the_page(unit):
     assert beyond_page(one) == []
 
 
-def test_wells_of_a_group_have_one_height():
-    quiet = data_of()
-    lively = seasons_plot_data(
-        statistics("B", minimum_m=44.0), levels("B"), "B", summary=SUMMARY, site=SITE, known_on=KNOWN_ON
+def well_of(name, lowest):
+    return seasons_plot_data(
+        statistics(name, minimum_m=lowest), levels(name), name, summary=SUMMARY, site=SITE, known_on=KNOWN_ON
     )
-    page = seasons_pages([quiet, lively])[0]
-    heights = [round(high - low, 6) for low, high in (axes.get_ylim() for axes in page.axes)]
-    assert len(set(heights)) == 1
-    assert heights[0] >= 3.6
+
+
+def test_wells_of_a_group_have_one_height_unless_one_needs_more():
+    pages = seasons_pages([well_of("A", 46.5), well_of("B", 46.9), well_of("C", 45.8), well_of("D", 30.0)])
+    axes = [one for page in pages for one in page.axes]
+    heights = [round(one.get_ylim()[1] - one.get_ylim()[0], 6) for one in axes]
+    assert len(set(heights[:3])) == 1
+    assert heights[3] > heights[0]
+    assert any("not on the scale of the other wells" in text for text in words_of(pages[1]))
+    assert not any("not on the scale" in text for text in words_of(pages[0]))
 
 
 def test_a_well_without_levels_and_another_unit_are_refused():
