@@ -55,6 +55,7 @@ def test_files_beside_each_other(written):
             f"{stem}.manifest.json",
             f"{stem}.datapackage.json",
             f"{stem}.xlsx",
+            f"{stem}.html",
             f"{stem}_levels_of_period.csv",
             f"{stem}_levels_to_date.csv",
             f"{stem}_wells.csv",
