@@ -10,15 +10,15 @@ from numpy.typing import NDArray
 from scipy.special import chdtrc
 
 from gwnet.analysis.trend_records import WellRecord, stacked, well_records
-from gwnet.analysis.trend_tests import ALPHA, LEAST_YEARS, p_text
+from gwnet.analysis.trend_tests import ALPHA, LEAST_YEARS, p_text, residual_persistence
 from gwnet.analysis.trends import directions, parts_of_year
 from gwnet.analysis.used_levels import used_levels
 from gwnet.hydro.censored_slopes import pair_slopes
 from gwnet.hydro.false_discovery import adjusted_p_values
 from gwnet.hydro.kendall import normal_probabilities
-from gwnet.hydro.persistence import persistence
+from gwnet.hydro.persistence import variance_ratio
 from gwnet.hydro.seasonal_kendall import seasonal_kendall
-from gwnet.hydro.year_signs import correlated_variance, year_score, year_scores, year_signs
+from gwnet.hydro.year_signs import correlated_variance, year_score, year_signs
 
 __all__ = ["COLUMNS", "pooled_trends"]
 
@@ -100,7 +100,8 @@ def pooled_trends(
     The test is the regional Kendall test (Helsel and Frans, 2006) with the covariance of Dietz and Killeen (1981).
     Differences are told by Σ z² − m z̄² over the wells (van Belle and Hughes, 1984), z with the variance that each has
     by itself; it is divided by 1 − ρ, ρ the mean correlation of the z (wells of an aquifer rise and fall together, and
-    then differ less by chance), and by the widening.
+    then differ less by chance), and by the widening. The correlation from year to year is the larger of that of the
+    scores of all wells together and the mean of the wells' own.
 
     References
     ----------
@@ -152,24 +153,25 @@ def _tested(records: list[WellRecord]) -> dict[str, object]:
     independent = sum(one.variance for one in alone)
     line = pair_slopes(values, when, bound=bound)
     steep = line.limits(variance)[0]
-    straight = steep if math.isfinite(steep) else 0.0
-    held = persistence(year_scores(year_signs(values, bound=bound, years=when, slope=straight)))
+    together = residual_persistence(values, bound, when, steep)
+    correlation = max(together.corrected, _mean_correlation(records))
+    widening = variance_ratio(together.count, correlation)
     without = normal_probabilities(score, variance, continuity=False)[1]
-    variance *= held.variance_ratio
+    variance *= widening
     slopes = [number if math.isfinite(number) else math.nan for number in line.limits(variance)]
     counts = (~np.isnan(values)).sum(axis=0)
     scores = np.array([one.score for one in alone])
     notes = [f"p with covariance among wells and seasons, with none {p_text(_independent_p(score, independent))}"]
-    if held.variance_ratio > 1.0:
+    if widening > 1.0:
         notes.append(
-            f"years go together (correlation {held.corrected:.2f}{', assumed' if held.assumed else ''}): p and limits "
-            f"with {held.variance_ratio:.2f} times the variance, without it {p_text(without)}"
+            f"years go together (correlation {correlation:.2f}): p and limits with {widening:.2f} times the variance, "
+            f"without it {p_text(without)}"
         )
     seasons = records[0].values.shape[1]
     own = [slice(k * seasons, (k + 1) * seasons) for k in range(len(records))]
     by_wells = [year_signs(values[:, some], bound=bound[:, some]) for some in own]
     by_seasons = [year_signs(values[:, k::seasons], bound=bound[:, k::seasons]) for k in range(seasons)]
-    differ = [_differ(parts, held.variance_ratio) for parts in (by_wells, by_seasons)]
+    differ = [_differ(parts, widening) for parts in (by_wells, by_seasons)]
     notes += [
         f"{noun} differ in their trends" for noun, p in zip(("wells", "seasons"), differ, strict=True) if p <= ALPHA
     ]
@@ -192,6 +194,16 @@ def _tested(records: list[WellRecord]) -> dict[str, object]:
         "p_seasons_differ": differ[1],
         "note": "; ".join(notes),
     }
+
+
+def _mean_correlation(records: list[WellRecord]) -> float:
+    """Return the mean of the wells' own correlations from one year to the next, corrected for their lengths."""
+    found = []
+    for record in records:
+        years = record.years.astype(np.float64)
+        steep = pair_slopes(record.values, years, bound=record.bound).limits(0.0)[0]
+        found.append(residual_persistence(record.values, record.bound, years, steep).corrected)
+    return float(np.mean(found))
 
 
 def _independent_p(score: int, variance: float) -> float:

@@ -16,7 +16,7 @@ from gwnet.hydro.seasonal_kendall import seasonal_kendall
 from gwnet.hydro.step_test import TwoSegments, two_segments
 from gwnet.hydro.year_signs import year_scores, year_signs
 
-__all__ = ["ALPHA", "Tested", "p_text", "segments_of", "tested"]
+__all__ = ["ALPHA", "LEAST_YEARS", "Tested", "p_text", "residual_persistence", "segments_of", "tested"]
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -130,7 +130,7 @@ def _trend(record: WellRecord) -> Tested:
     made = _yearly(record) if record.values.shape[1] == 1 else _seasonal(record)
     slopes = pair_slopes(record.values, years, bound=record.bound)
     steep = slopes.limits(made.variance)[0]
-    held = _persistence(record.values, record.bound, years, steep)
+    held = residual_persistence(record.values, record.bound, years, steep)
     made.correlation, made.widening = held.corrected, held.variance_ratio
     if held.variance_ratio > 1.0:
         _widen(made, record, held)
@@ -160,8 +160,25 @@ def _seasonal(record: WellRecord) -> Tested:
     return made
 
 
-def _persistence(values: Floats, bound: Integers, years: Floats, slope: float) -> Persistence:
-    """Return the persistence of the scores of years once the slope is taken away."""
+def residual_persistence(values: Floats, bound: Integers, years: Floats, slope: float) -> Persistence:
+    """Return the persistence of the scores of years once the slope is taken away.
+
+    Parameters
+    ----------
+    values : ndarray of float64, shape (n, m)
+        A row for each year, a column for each season of each well; NaN where there is no value [m].
+    bound : ndarray of int64, shape (n, m)
+        -1 where the true value is at or below, 0 elsewhere.
+    years : ndarray of float64, shape (n,)
+        The years.
+    slope : float
+        Slope to take away; none where it is not finite [m/year].
+
+    Returns
+    -------
+    Persistence
+        Correlation and ratio of variances.
+    """
     steep = slope if math.isfinite(slope) else 0.0
     return persistence(year_scores(year_signs(values, bound=bound, years=years, slope=steep)))
 
