@@ -117,14 +117,14 @@ def test_same_figure_same_bytes(view24):
     wells = ("HW-001", "HW-007")
     one = ReportDrawing().hydrographs(view24, wells, wells, frame)
     assert one == ReportDrawing().hydrographs(view24, wells, wells, frame)
-    page = pypdf.PdfReader(io.BytesIO(one)).pages[0]
+    page = pypdf.PdfReader(io.BytesIO(one.pdf)).pages[0]
     assert float(page.mediabox.width) == pytest.approx(170 / 25.4 * 72, abs=0.1)
     assert "[ft]" in page.extract_text()
 
 
 def test_printed_state_of_levels_after_the_period_is_not_drawn(view24):
     drawn = ReportDrawing().hydrographs(view24, ("HW-001",), ("HW-001",), FigureFrame(170.0, 75.0, "m"))
-    text = pypdf.PdfReader(io.BytesIO(drawn)).pages[0].extract_text()
+    text = pypdf.PdfReader(io.BytesIO(drawn.pdf)).pages[0].extract_text()
     assert "2026-02-10" in text
     assert "2026-05-10" not in text
 
@@ -138,7 +138,7 @@ def test_heads_of_a_logger_are_drawn_to_the_end_of_the_period(view24):
     frame = FigureFrame(170.0, 75.0, "m")
     bare = ReportDrawing().hydrographs(view24, ("HW-001",), ("HW-001",), frame)
     drawn = ReportDrawing().hydrographs(with_logger, ("HW-001",), ("HW-001",), frame)
-    words = [pypdf.PdfReader(io.BytesIO(page)).pages[0].extract_text() for page in (bare, drawn)]
+    words = [pypdf.PdfReader(io.BytesIO(page.pdf)).pages[0].extract_text() for page in (bare, drawn)]
     assert "Logger S-1: as a test." in words[1]
     assert "logger" not in words[0]
-    assert len(drawn) > len(bare) + 2_000
+    assert len(drawn.pdf) > len(bare.pdf) + 2_000
