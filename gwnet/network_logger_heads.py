@@ -356,6 +356,43 @@ class LoggerHeading:
         with self.store.reading() as connection:
             return adjustments(connection, instrument, known_on)
 
+    def logger_efficiencies(
+        self,
+        wells: Sequence[str] | None = None,
+        *,
+        site: str | None = None,
+        every_hours: float = 1.0,
+        known_on: dt.datetime | None = None,
+    ) -> pd.DataFrame:
+        """Return the barometric efficiency of each deployment, by Clark's signs and by regression.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Only these wells; all unless given.
+        site : str, optional
+            Only this site.
+        every_hours : float, optional
+            Step at which levels and air pressure are compared [h].
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns of `gwnet.analysis.logger_efficiency.EFFICIENCY_COLUMNS`.
+
+        Raises
+        ------
+        NotFoundError
+            If a site or well is not on record.
+        """
+        from gwnet.analysis.logger_efficiency import efficiencies
+
+        with self.store.reading() as connection:
+            check_codes(connection, known_on, site=site, wells=wells)
+            return efficiencies(connection, wells, site, every_hours=every_hours, known_on=known_on)
+
     def explain_head(
         self,
         well: str,

@@ -19,6 +19,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
         "List what looks wrong in the series of loggers, and the adjustment that would mend it.",
     ),
     "adjust": ("logger_adjust", "Adjust the series of a logger, or take an adjustment back."),
+    "efficiency": ("logger_efficiency", "Work out the barometric efficiency of wells with loggers, three ways."),
     "heads": ("logger_heads", "Print the heads of loggers, one row a sample or a day."),
     "withdraw": ("logger_withdraw", "Withdraw what a file of a logger gave."),
 }

@@ -115,6 +115,20 @@ def test_a_new_file_on_another_clock_is_found_from_its_first_sample(hung):
     assert found(hung).empty
 
 
+def test_a_clock_that_followed_summer_time_is_found_from_that_day(tmp_path):
+    made = noisy(Hung(tmp_path / "a.sqlite", count=3000, zone="Europe/Vienna"))
+    change = int(np.searchsorted(made.when, np.datetime64("2024-03-31T01:00")))
+    made.hang(clock=np.where(np.arange(3000) >= change, made.when + HOUR, made.when))
+    made.read(100, 1400, 2900)
+    row = one_of(found(made), "clock")
+    assert "the day on which local clocks change" in row["message"]
+    assert "--from 2024-03-31T02:00Z" in row["suggestion"]
+    assert "--seconds -3600" in row["suggestion"]
+    accept(made, row["finding"])
+    assert found(made).empty
+    made.record.store.close()
+
+
 def test_a_slipped_cable_is_told_by_hand_readings_and_mended_by_a_step(hung):
     noisy(hung)
     true = hung.water.copy()

@@ -3,6 +3,7 @@ import datetime as dt
 import numpy as np
 import pytest
 
+from gwnet.analysis.logger_efficiency import efficiencies
 from gwnet.analysis.logger_heads import OUT_REASONS, at_moments, heads, levels_at
 from gwnet.hydro.water import normal_gravity, water_density
 from gwnet.store import save_samples
@@ -22,8 +23,8 @@ def air_of(count, seed=1):
 class Hung:
     """A well with an absolute sensor and a barometer, and water that stands as it is told."""
 
-    def __init__(self, address, count=1500, **well):
-        self.record = Record(address)
+    def __init__(self, address, count=1500, zone="UTC+01:00", **well):
+        self.record = Record(address, time_zone=zone)
         self.loggers = Loggers(self.record)
         self.when = hours(count)
         self.air = air_of(count)
@@ -369,8 +370,34 @@ def test_the_answer_to_the_air_stays_in_unless_it_is_taken_out_on_purpose(hung):
     hung.hang()
     hung.read(100, 1400)
     assert np.abs(hung.heads()[0].water_elevation_m - hung.water).max() < 1e-5
+    with hung.loggers.reading() as connection:
+        (row,) = efficiencies(connection).itertuples()
+    assert (row.pairs, row.every_hours) == (1499, 1.0)
+    assert row.clark == pytest.approx(0.4, abs=0.02)
+    assert row.regression_of_changes == pytest.approx(0.4, abs=0.02)
+    assert np.isnan(row.taken_out)
     hung.loggers.adjust("L", "absolute pressure", "efficiency", value=0.4)
     np.testing.assert_allclose(hung.heads()[0].water_elevation_m, true, atol=2e-5)
+    with hung.loggers.reading() as connection:
+        (again,) = efficiencies(connection).itertuples()
+    assert again.taken_out == 0.4
+    assert again.clark == row.clark  # of the levels before it was taken out
+
+
+def test_a_vented_sensor_is_compared_with_the_barometer_of_its_deployment(hung):
+    air_m = hung.air / (1000 * G)
+    hung.water = hung.water - 0.6 * (air_m - air_m.mean())
+    hung.loggers.instrument("V", "vented pressure logger")
+    hung.loggers.hang("V", "W", depth=12.0, barometer="B")
+    hung.loggers.instrument("D", "vented pressure logger")
+    hung.loggers.hang("D", "W", depth=12.0)
+    for code in ("V", "D"):
+        hung.loggers.samples(code, "water pressure", "Pa", hung.when, (hung.water - 88.0) * 1000 * G)
+    hung.loggers.samples("B", "air pressure", "Pa", hung.when, hung.air)
+    with hung.loggers.reading() as connection:
+        (row,) = efficiencies(connection).itertuples()
+    assert (row.instrument, row.barometer) == ("V", "B")
+    assert row.clark == pytest.approx(0.6, abs=0.02)
 
 
 def test_an_earlier_known_on_gives_the_earlier_heads(anywhere):

@@ -120,3 +120,5 @@ def test_status_and_heads_in_every_form(hung):
     assert run("logger", "heads", "--well", "NONE").code == 1
     assert "elevation" in run("logger", "heads", "--from", "2024-01-10", "--to", "2024-01-10").out
     assert "less air pressure" in run("explain", "W", "2024-01-15").out
+    (efficiency,) = rows(run("logger", "efficiency", "--every", "2", "--format", "csv"))
+    assert (efficiency["instrument"], efficiency["every_hours"]) == ("L", "2.0")
