@@ -18,6 +18,9 @@ Floats = NDArray[np.float64]
 #: Numbers held at once for a block of nodes: half a megabyte, twice.
 BLOCK_VALUES: Final = 65_536
 
+#: The same where each block is solved for as well: longer blocks make fewer solves.
+SOLVED_BLOCK_VALUES: Final = 262_144
+
 _MATERN_FACTOR: Final = 4.743864518  # (1 + t) exp(-t) = 0.05
 
 
@@ -83,7 +86,9 @@ def correlate(model: str, squared: Floats, scratch: Floats | None = None) -> Flo
     return squared
 
 
-def squared_blocks(x: Floats, y: Floats, wells: Floats) -> Iterator[tuple[slice, Floats, Floats]]:
+def squared_blocks(
+    x: Floats, y: Floats, wells: Floats, values: int | None = None
+) -> Iterator[tuple[slice, Floats, Floats]]:
     """Give the squared distances of nodes from wells, block by block.
 
     Parameters
@@ -92,6 +97,8 @@ def squared_blocks(x: Floats, y: Floats, wells: Floats) -> Iterator[tuple[slice,
         Nodes of shapes that broadcast; lines of shapes (1, nx) and (ny, 1) cross each other.
     wells : numpy.ndarray, shape (n, 2)
         Wells in the same unit.
+    values : int, optional
+        Numbers held at once for a block.
 
     Yields
     ------
@@ -99,12 +106,13 @@ def squared_blocks(x: Floats, y: Floats, wells: Floats) -> Iterator[tuple[slice,
         Which nodes, counted row by row, and two arrays of shape (nodes, n): squared distances, and room to work in.
         Both are used again for the next block.
     """
+    most = BLOCK_VALUES if values is None else values
     if x.ndim == y.ndim == 2 and x.shape[0] == 1 and y.shape[1] == 1:
-        yield from _crossings(x[0], y[:, 0], wells)
+        yield from _crossings(x[0], y[:, 0], wells, most)
         return
     xs, ys = np.broadcast_arrays(x, y)
     points = np.column_stack([xs.ravel(), ys.ravel()])
-    step = max(1, BLOCK_VALUES // wells.shape[0])
+    step = max(1, most // wells.shape[0])
     room, scratch = (np.empty((min(step, points.shape[0]), wells.shape[0])) for _ in range(2))
     for first in range(0, points.shape[0], step):
         part = points[first : first + step]
@@ -113,10 +121,10 @@ def squared_blocks(x: Floats, y: Floats, wells: Floats) -> Iterator[tuple[slice,
         yield slice(first, first + part.shape[0]), squared, scratch[: part.shape[0]]
 
 
-def _crossings(x: Floats, y: Floats, wells: Floats) -> Iterator[tuple[slice, Floats, Floats]]:
+def _crossings(x: Floats, y: Floats, wells: Floats, most: int) -> Iterator[tuple[slice, Floats, Floats]]:
     count = wells.shape[0]
-    step = min(max(1, BLOCK_VALUES // count), x.size)
-    rows = max(1, BLOCK_VALUES // (count * step)) if step == x.size else 1
+    step = min(max(1, most // count), x.size)
+    rows = max(1, most // (count * step)) if step == x.size else 1
     across, along = (x[:, None] - wells[:, 0]) ** 2, (y[:, None] - wells[:, 1]) ** 2
     room, scratch = np.empty((rows, step, count)), np.empty((rows, step, count))
     for low in range(0, y.size, rows):

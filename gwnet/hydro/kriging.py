@@ -14,8 +14,9 @@ from scipy.linalg.lapack import dtrtri
 from scipy.spatial.distance import cdist
 
 from gwnet.errors import AnalysisError, ShapeError
+from gwnet.hydro import correlation
 from gwnet.hydro.barriers import Barriers
-from gwnet.hydro.correlation import BLOCK_VALUES, correlate, squared_blocks
+from gwnet.hydro.correlation import correlate, squared_blocks
 from gwnet.hydro.hull import control_arrays, convex_hull, inside
 from gwnet.hydro.variogram import Covariance, drift_columns, fit_covariance
 
@@ -145,7 +146,7 @@ class KrigedSurface:
         shape = np.broadcast_shapes(xs.shape, ys.shape)
         variance = np.empty(int(np.prod(shape)))
         flat_x, flat_y = (np.broadcast_to(values, shape).ravel() for values in (xs, ys))
-        for part, near in self._covariances(xs, ys):
+        for part, near in self._covariances(xs, ys, correlation.SOLVED_BLOCK_VALUES):
             white = dtrsm(1.0, self._lower, near.T, lower=1, overwrite_b=1).T
             lack = self._columns(flat_x[part], flat_y[part]).T - self._white_columns.T @ white.T
             along = solve_triangular(self._inner, lack, lower=True, check_finite=False, overwrite_b=True)
@@ -193,10 +194,10 @@ class KrigedSurface:
             return np.asarray(values[0])
         return np.asarray(values[0] + share * (values[1] * x + values[2] * y))
 
-    def _covariances(self, x: Floats, y: Floats) -> Iterator[tuple[slice, Floats]]:
+    def _covariances(self, x: Floats, y: Floats, values: int | None = None) -> Iterator[tuple[slice, Floats]]:
         """Give the covariances of nodes with wells, shape (nodes, n), block by block."""
         nugget = self.covariance.nugget_m2
-        for part, squared, scratch in self._squares(x, y):
+        for part, squared, scratch in self._squares(x, y, values):
             at_wells = np.nonzero(squared == 0.0) if nugget > 0.0 else None
             near = correlate(self.covariance.model, squared, scratch)
             near *= self.covariance.partial_sill_m2
@@ -204,15 +205,15 @@ class KrigedSurface:
                 near[at_wells] += nugget
             yield part, near
 
-    def _squares(self, x: Floats, y: Floats) -> Iterator[tuple[slice, Floats, Floats]]:
+    def _squares(self, x: Floats, y: Floats, values: int | None) -> Iterator[tuple[slice, Floats, Floats]]:
         """Give the squared distances of nodes from wells in ranges, around the barriers if there are any."""
         if self.barriers is None:
-            yield from squared_blocks(x, y, self._wells)
+            yield from squared_blocks(x, y, self._wells, values)
             return
         reach = self.covariance.range_m
         xs, ys = np.broadcast_arrays(x * reach + self._centre[0], y * reach + self._centre[1])
         points, wells = np.column_stack([xs.ravel(), ys.ravel()]), np.column_stack([self.x, self.y])
-        step = max(1, BLOCK_VALUES // self.z.size)
+        step = max(1, correlation.BLOCK_VALUES // self.z.size)
         for first in range(0, points.shape[0], step):
             distance = self.barriers.distances(points[first : first + step], wells) / reach
             distance[distance < 1e-12] = 0.0

@@ -1,7 +1,8 @@
 """How fast surfaces are beside two general-purpose kriging libraries and beside refits; how far their values differ.
 
-Run: ``python tests/bench/bench_surface.py [WELLS ...] [--nodes NODES]`` (default 50, 200 and 1,000 wells, 200 by 200
-nodes). Prints, from one run, seconds, ratios, largest differences, the peak of memory that Python asked for, and how
+Run: ``python tests/bench/bench_surface.py [WELLS ...] [--nodes NODES] [--threads N]`` (default 50, 200 and 1,000
+wells, 200 by 200 nodes, as many threads as the libraries take). On a busy machine one thread a side gives the steadier
+ratios. Prints, from one run, seconds, ratios, largest differences, the peak of memory that Python asked for, and how
 many threads each side's linear algebra was free to use. PyKrige (BSD licence) and GSTools (LGPL) must be installed.
 PyKrige works out variances whether asked or not; GSTools is given fewer nodes where it would take minutes, and its
 seconds are then carried up by the number of nodes.
@@ -18,7 +19,7 @@ from typing import Any
 import gstools
 import numpy as np
 from pykrige import OrdinaryKriging, UniversalKriging
-from threadpoolctl import threadpool_info
+from threadpoolctl import threadpool_info, threadpool_limits
 
 from gwnet.hydro import kriging
 from gwnet.hydro.variogram import Covariance
@@ -156,7 +157,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("wells", nargs="*", type=int, default=[50, 200, 1000])
     parser.add_argument("--nodes", type=int, default=200)
+    parser.add_argument("--threads", type=int, default=None)
     given = parser.parse_args()
+    if given.threads is not None:
+        threadpool_limits(given.threads)
+        gstools.config.NUM_THREADS = given.threads
     threads = sorted({int(library["num_threads"]) for library in threadpool_info()})
     print(
         f"threads: linear algebra of all sides {' or '.join(map(str, threads))}; "

@@ -156,6 +156,7 @@ def test_blocks_of_nodes_change_nothing(monkeypatch, values, model):
     apart = np.broadcast_arrays(*lines)
     assert surface.predict(*(values.ravel() for values in apart)) == pytest.approx(whole[1][0].ravel(), abs=1e-12)
     monkeypatch.setattr(correlation, "BLOCK_VALUES", values)
+    monkeypatch.setattr(correlation, "SOLVED_BLOCK_VALUES", 2 * values)
     for nodes, (heads, errors) in zip((points, lines), whole, strict=True):
         assert surface.predict(*nodes) == pytest.approx(heads, abs=1e-12)
         assert surface.standard_error(*nodes) == pytest.approx(errors, abs=1e-12)
