@@ -166,7 +166,9 @@ def _times(shape: Shape) -> _Times:
         message = "No column of times was found in the table."
         where = f"{shape.head.path}, row {shape.first_line}"
         raise LayoutError(message, where=where, mend="Write a layout by hand and give it with --layout.")
-    chosen = next((n for n in places if re.search(r"\bUTC\b|\bGMT\b", shape.names[n])), places[0])
+    chosen = next(
+        (n for n in places if re.search(r"(?<![A-Za-z])(UTC|GMT|utc)(?![A-Za-z])", shape.names[n])), places[0]
+    )
     surveys = [StampSurvey(), StampSurvey()]
     pair = (chosen, clocks[0]) if clocks and not _has_clock(_column(shape, chosen)) else (chosen,)
     for cells in _all_rows(shape):
@@ -269,7 +271,7 @@ def _zone_of_word(lines: list[str], reasons: list[str], doubts: list[str]) -> st
             zone = _STANDARD_ZONES[short[1]]
             doubts.append(f"{short[1]!r} above the table was read as {zone}, without summer time")
             return zone
-        if re.search(r"\b(?:UTC|GMT)\b(?!\s*[+-])", line):
+        if re.search(r"(?<![a-z])(?:UTC|GMT)(?![a-z]|\s*[+-])", line, re.IGNORECASE):
             reasons.append("the times are UTC, as said above the table")
             return "UTC"
     doubts.append("nothing says in which zone the times are: give zone under [time], or --zone")

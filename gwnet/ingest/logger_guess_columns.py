@@ -85,9 +85,9 @@ def values_of(shape: Shape, times: tuple[int, ...], marks: tuple[str, str], want
             continue
         cells = [row[place] for row in shape.rows if len(row) > place]
         numbers = numbers_of((cell.replace(thousands, "") if thousands else cell for cell in cells), decimal)
-        if not numbers:
-            continue
         _select(made, shape, place, cells)
+        if not numbers or place == made.select:
+            continue
         named = read_heading(name, shape.units[place])
         rule = _rule(made, shape, place, named, numbers)
         if rule is None:

@@ -107,7 +107,7 @@ def _encoding(path: Path) -> tuple[str, str, str]:
             start = file.read(1 << 14)
             if start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
                 return "utf-16", "the byte-order mark says UTF-16", ""
-            if len(start) > 20 and start[1::2].count(0) > 0.4 * len(start[1::2]):
+            if len(start) > 20 and start[1::2].count(0) > 0.8 * len(start[1::2]):
                 return "utf-16", "every other byte is zero, as in UTF-16", ""
             decoder = codecs.getincrementaldecoder("utf-8")("strict")
             high = False

@@ -149,7 +149,9 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
     )
     table = Table(layout, names, (*units, *[""] * len(names)), tuple(rows), where)
     found = values_in(table, times, notes, quantity)
-    events = events_in(table, {*times, *(place for place, _, _ in found)})
+    select = selection(table, only)
+    choosing = {select[0]} if select is not None else set()
+    events = events_in(table, {*times, *choosing, *(place for place, _, _ in found)})
     notes += absent_events(table)
     above = head.lines[: heading_line or first - 1]
     return Plan(
@@ -164,7 +166,7 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
         places=tuple(place for place, _, _ in found),
         missing=tuple(frozenset((*MISSING, *layout.missing, *words)) for _, _, words in found),
         events=events,
-        select=selection(table, only),
+        select=select,
         zone=_zone(layout, above, zone, rows, times, formats, where),
         serial=_serial(table, above),
         title=_group(layout.title_pattern, above),

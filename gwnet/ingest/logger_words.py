@@ -94,23 +94,30 @@ _NAMES: Final[tuple[tuple[str, str], ...]] = (
     (r"(air|lufts?)[\s_-]*(temp)", "air temperature"),
     (r"temp|wassertemp", "water temperature"),
     (r"baro|atmos|(air|luft)[\s_-]*(pres|druck)", "air pressure"),
-    (r"(abs\w*)[\s_.-]*(pres|druck)", "absolute pressure"),
+    (r"pressure head|druckh[öo]he", "water column"),
+    (r"abs\w*[\s_.-]*(pres|druck)|(pres\w*|druck)[\s_.-]*abs", "absolute pressure"),
     (r"(gau?ge|vented|rel\w*|diff\w*|water|hydrostatic)[\s_.-]*(pres|druck)|wasserdruck", "water pressure"),
+    (
+        r"water[\s_-]*(column|height)|height[\s_-]*of[\s_-]*water|submergence|wassers[äa]ule"
+        r"|(level|head|height|water) (above|over) (the )?(sensor|logger|probe|transducer)",
+        "water column",
+    ),
     (r"depth[\s_-]*to[\s_-]*(ground)?water|\bdtw\b|abstich", "depth to water"),
     (
         r"(water|head|level)[\s_-]*elev|elev\w*[\s_-]*(of)?[\s_-]*water|groundwater[\s_-]*(level|head)|\bhead\b"
         r"|(grund)?wasserst(and|d)|gw[\s_-]*stand",
         "water elevation",
     ),
-    (
-        r"water[\s_-]*(column|height)|height[\s_-]*of[\s_-]*water|submergence|level above|wassers[äa]ule|wsp",
-        "water column",
-    ),
 )
 _NAME_PATTERNS: Final = tuple((re.compile(words, re.IGNORECASE), quantity) for words, quantity in _NAMES)
 
 #: Headings that name a pressure or a level, and not of what.
 _VAGUE: Final = re.compile(r"pres|druck|level|stage|depth|tiefe|pegel", re.IGNORECASE)
+
+#: Depths that are none of water seen from a sensor.
+_OTHER_DEPTHS: Final = re.compile(
+    r"below|under (land|ground)|unter|bottom|hole|(well|screen|pump)[\s-]*depth|sohle", re.IGNORECASE
+)
 
 _TIME_WORDS: Final = re.compile(
     r"\b(date|time|datetime|timestamp|utc|gmt|datum|zeit|uhrzeit|zeitstempel)(?=\b|_|[\s,(\[])|date.?time|^(time|date|datum)",
@@ -158,18 +165,18 @@ def read_heading(heading: str, unit_cell: str = "") -> Named:
     >>> read_heading("Abs Pres, psi (sensor 12)")
     Named(quantity='absolute pressure', unit='psi', vague=False)
     """
-    quantity = next((name for words, name in _NAME_PATTERNS if words.search(heading)), "")
+    plain = heading.replace("_", " ")
+    quantity = next((name for words, name in _NAME_PATTERNS if words.search(plain)), "")
     if quantity:
         unit = heading_unit(heading, quantity, unit_cell)
         if unit or QUANTITIES[quantity] != "length" or not heading_unit(heading, "water pressure", unit_cell):
             return Named(quantity, unit)
-    pressure = heading_unit(heading, "water pressure", unit_cell, strict=True)
+    vague = _VAGUE.search(heading) is not None and _OTHER_DEPTHS.search(plain) is None
+    pressure = heading_unit(heading, "water pressure", unit_cell, strict=not vague)
     if pressure:
         return Named("", pressure, vague=True)
-    length = heading_unit(heading, "water column", unit_cell, strict=True)
-    if length and _VAGUE.search(heading):
-        return Named("", length, vague=True)
-    return Named("", "", vague=bool(_VAGUE.search(heading)))
+    length = heading_unit(heading, "water column", unit_cell) if vague else ""
+    return Named("", length, vague)
 
 
 def heading_unit(heading: str, quantity: str, unit_cell: str = "", *, strict: bool = False) -> str:

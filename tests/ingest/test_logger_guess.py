@@ -62,6 +62,20 @@ def test_the_order_of_dates_beside_a_column_of_times_is_told_from_one_day_to_the
     assert made.doubts == ()
 
 
+def test_a_column_that_says_which_well_a_row_is_of_is_no_event_column(tmp_path):
+    content = (
+        "well,time,Grundwasserstand [m],depth_below_land_surface_m\n"
+        + rows("W-{n},{t:%Y-%m-%d %H:%M},{v:.2f},2.0", 4) * 5
+    )
+    made = proposed(tmp_path, content, zone="UTC")
+    assert (made.layout.select_column, made.layout.events) == ("well", ())
+    assert [rule.quantity for rule in made.layout.columns] == ["water elevation"]
+    assert made.doubts == ("say with --only which of the wells or instruments to read",)
+    known = proposed(tmp_path, content, zone="UTC", only="W-2")
+    assert (known.layout.select_value, known.doubts) == ("W-2", ())
+    assert sum(chunk.row.size for chunk in open_logger_file(tmp_path / "x.csv", known.layout).chunks()) == 5
+
+
 def test_lines_below_the_table_are_its_footer_and_no_words_for_no_value(tmp_path):
     made = proposed(tmp_path, "time,water column [m]\n" + rows(ISO) + "\nEnd of data, 60 records\n", zone="UTC")
     assert (made.layout.footer_pattern, made.layout.missing, made.doubts) == ("^End of data,", (), ())

@@ -174,6 +174,11 @@ def test_words_of_units(word, quantity, unit):
         ("Spec. Conductivity (uS/cm)", "conductivity", "uS/cm"),
         ("Battery [V]", "battery", "V"),
         ("Temperature", "water temperature", ""),
+        ("pressure_abs_dbar", "absolute pressure", "dbar"),
+        ("pressure_head_ft", "water column", "ft"),
+        ("Level above sensor (m)", "water column", "m"),
+        ("Groundwater level above datum (m)", "water elevation", "m"),
+        ("head_m", "water elevation", "m"),
         ("Remarks", "", ""),
     ],
 )
@@ -186,6 +191,8 @@ def test_headings_name_quantity_and_unit(heading, quantity, unit):
 def test_a_heading_that_says_pressure_alone_is_vague():
     assert read_heading("Current(PSI)").vague
     assert read_heading("Level (m)").vague
+    assert (read_heading("level_m").vague, read_heading("level_m").unit) == (True, "m")
+    assert not read_heading("sl_nr").vague
     assert not read_heading("Current(PSI)").quantity
     assert heading_unit("Wasser", "water column", "cm") == "cm"
 
