@@ -467,6 +467,15 @@ def demo_settings(loggers: Loggers) -> Truth:
             {"name": "dry-and-declining", "wells": ["W-03", "W-14"]},
             {"name": "river-and-flood", "wells": ["N3-U"], "start": "2024-07-01"},
         ],
+        "comparison": {
+            "aquifer": "upper",
+            "date": last.first.isoformat(),
+            "since": story.ROUNDS[-5].first.isoformat(),
+            "storage": "0.10..0.15",
+            "beside": story.ROUNDS[-3].first.isoformat(),
+            "conductivity": "20..60 m/d",
+            "porosity": "0.22",
+        },
     }
 
 
@@ -479,8 +488,8 @@ _EXPECTED_HEAD = """# Truths planted in the demo network, written by make_demo.p
 # planted_slope_m_per_year is the slow decline alone, to which the seasons of eight years add.
 """
 _DEMO_HEAD = """# What the demo does: load the tables of this folder and the exports of the loggers, then what
-# a person decided about the loggers and each folder of corrections, with the reasons; then make the report, maps
-# and hydrographs named here.
+# a person decided about the loggers and each folder of corrections, with the reasons; then make the report, maps,
+# hydrographs and comparisons named here.
 """
 
 
