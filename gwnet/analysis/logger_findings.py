@@ -6,7 +6,7 @@ Every finding is worked out from the series as the recipe on record leaves it, s
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -14,6 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
+from gwnet.analysis.checks.limits import limits_of
 from gwnet.analysis.logger_channels import LoggerRecord, gather_loggers
 from gwnet.analysis.logger_clocks import clock_findings
 from gwnet.analysis.logger_heads import OUT_REASONS, LoggerHeads, heads_of
@@ -22,12 +23,9 @@ from gwnet.analysis.logger_suggestion import LoggerFinding, around, as_frame
 from gwnet.constants import (
     BATTERY_LOW_PERCENT,
     BATTERY_LOW_V,
-    DRIFT_SHARE_LIMIT,
     FLAT_WITH_AIR_S,
     FLAT_WITHOUT_AIR_S,
     GAP_TIMES_INTERVAL,
-    LEAST_FAULT_M,
-    RESIDUAL_LIMIT_M,
 )
 from gwnet.hydro.arrays import Floats
 from gwnet.hydro.logger_faults import confirm_steps, find_spikes, find_steps
@@ -133,6 +131,7 @@ def findings_of(record: LoggerRecord, found: Sequence[LoggerHeads]) -> list[Logg
 def _of_deployment(record: LoggerRecord, one: LoggerHeads) -> Iterator[LoggerFinding]:
     """Yield the findings of one deployment."""
     channel = one.level.channel
+    limits = _limits(record, one.site)
     excluded = BY_PERSON[one.tied.out]
     raw = np.where(excluded, np.nan, channel.value)
     level = np.where(excluded | (one.level.out > 0), np.nan, one.level.level_m)
@@ -142,12 +141,17 @@ def _of_deployment(record: LoggerRecord, one: LoggerHeads) -> Iterator[LoggerFin
         yield from _exclusions(one, rule, spells, raw, gone)
         for first, last in zip(spells.first, spells.last, strict=True):
             gone[first : last + 1] = True
-    jumps = list(_spikes_and_steps(one, np.where(gone, np.nan, channel.value), per_metre))
+    jumps = list(_spikes_and_steps(one, np.where(gone, np.nan, channel.value), per_metre, limits))
     yield from jumps
     yield from _intervals(one)
     yield from _air(one)
-    yield from _hand_readings(one, stepped=any(each.kind == "step" for each in jumps))
+    yield from _hand_readings(one, limits, stepped=any(each.kind == "step" for each in jumps))
     yield from _battery(record, one)
+
+
+def _limits(record: LoggerRecord, site: str) -> dict[str, float]:
+    """Return the limits of a site: its own, else the defaults."""
+    return limits_of(record.sites[record.sites["site"] == site].iloc[0])[0]
 
 
 def _raw_per_metre(one: LoggerHeads) -> float:
@@ -263,7 +267,9 @@ def _told(
     )
 
 
-def _spikes_and_steps(one: LoggerHeads, raw: Floats, per_metre: float) -> Iterator[LoggerFinding]:
+def _spikes_and_steps(
+    one: LoggerHeads, raw: Floats, per_metre: float, limits: Mapping[str, float]
+) -> Iterator[LoggerFinding]:
     """Yield spikes and steps of the level, told in metres; air and water do not spike, so the raw series serves."""
     level = np.where(np.isnan(raw) | (one.level.out > 0), np.nan, one.level.level_m)
     series = level if one.quantity == "absolute pressure" and not np.isnan(level).all() else raw / per_metre
@@ -273,20 +279,20 @@ def _spikes_and_steps(one: LoggerHeads, raw: Floats, per_metre: float) -> Iterat
         first, last = int(spikes.first[number]), int(spikes.last[number])
         cleaned[first : last + 1] = np.nan
         size = float(spikes.size[number])
-        if abs(size) >= LEAST_FAULT_M:
+        if abs(size) >= limits["logger_fault_m"]:
             count = last - first + 1
             perhaps = "taken out of the water?" if size < 0 else "a bad value?"
             message = f"{_samples(count)} {size:+.3f} m off both neighbours: {perhaps}"
             yield _told(one, "spike", first, last, message, "exclusion", {"cause": "spike"})
     interval = usual_interval_s(one.time_utc)
     steps = find_steps(one.time_utc, cleaned, longest_gap_s=3 * interval if interval == interval else 0.0)
-    big = np.flatnonzero(np.abs(steps.size) >= LEAST_FAULT_M)
+    big = np.flatnonzero(np.abs(steps.size) >= limits["logger_fault_m"])
     verdict, moved = confirm_steps(
         one.time_utc[steps.place[big]],
         steps.size[big],
         one.hand["measured_at_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
         one.hand["offset_m"].to_numpy(dtype=np.float64),
-        tolerance_m=RESIDUAL_LIMIT_M,
+        tolerance_m=limits["logger_residual_m"],
     )
     for number, place in enumerate(steps.place[big].tolist()):
         size = float(steps.size[big][number])
@@ -348,14 +354,14 @@ def _air(one: LoggerHeads) -> Iterator[LoggerFinding]:
         yield _told(one, "not anchored", int(hung[0]), int(hung[-1]), message)
 
 
-def _hand_readings(one: LoggerHeads, *, stepped: bool) -> Iterator[LoggerFinding]:
+def _hand_readings(one: LoggerHeads, limits: Mapping[str, float], *, stepped: bool) -> Iterator[LoggerFinding]:
     """Yield hand readings that do not fit the others of their hanging, and drift that is large.
 
     Where the sensor stepped the step comes first: readings on its two sides cannot agree until it is dealt with.
     """
     hand = one.hand
     left = np.abs(hand["left_out_residual_m"].to_numpy(dtype=np.float64))
-    allowed = np.maximum(RESIDUAL_LIMIT_M, 1.5 * hand["uncertainty_m"].to_numpy(dtype=np.float64))
+    allowed = np.maximum(limits["logger_residual_m"], 1.5 * hand["uncertainty_m"].to_numpy(dtype=np.float64))
     for number in np.unique(hand["hanging"].to_numpy(dtype=np.int64)):
         mine = np.flatnonzero((hand["hanging"] == number).to_numpy() & ~np.isnan(left))
         if mine.size < 3 or not (left[mine] > allowed[mine]).any():
@@ -380,13 +386,13 @@ def _hand_readings(one: LoggerHeads, *, stepped: bool) -> Iterator[LoggerFinding
             {} if stepped else {"leave_out": [int(row["event_id"])]},
         )
     shares = one.hangings.drift_share
-    for number in np.flatnonzero(np.nan_to_num(shares) >= DRIFT_SHARE_LIMIT):
+    for number in np.flatnonzero(np.nan_to_num(shares) >= limits["logger_drift_share"]):
         spread = float(one.hangings.offset_spread_m[number])
         message = (
             f"The offsets of the hand readings spread over {spread:.3f} m, {shares[number]:.0%} of the movement of the "
             f"water ({float(one.hangings.drift_m_per_year[number]):+.3f} m/year): too much to rely on?"
         )
-        if spread >= RESIDUAL_LIMIT_M:
+        if spread >= limits["logger_residual_m"]:
             yield LoggerFinding(
                 one.site,
                 one.well,

@@ -235,6 +235,14 @@ def test_a_hand_reading_off_the_others_is_found_and_can_be_left_out(hung):
     assert found(hung).empty
 
 
+def test_a_site_sets_its_own_limits(tmp_path):
+    made = noisy(Hung(tmp_path / "a.sqlite", site={"check_limits": '{"logger_residual_m": 0.2}'})).hang()
+    made.read(100, 400, 1100, 1400)
+    made.read(700, off=0.12)
+    assert found(made).empty
+    made.record.store.close()
+
+
 def test_drift_that_is_large_beside_the_water_is_told(hung):
     noisy(hung)
     true = 91.0 + (hung.water - 91.0) * 0.3

@@ -23,8 +23,8 @@ def air_of(count, seed=1):
 class Hung:
     """A well with an absolute sensor and a barometer, and water that stands as it is told."""
 
-    def __init__(self, address, count=1500, zone="UTC+01:00", **well):
-        self.record = Record(address, time_zone=zone)
+    def __init__(self, address, count=1500, zone="UTC+01:00", site=None, **well):
+        self.record = Record(address, time_zone=zone, **(site or {}))
         self.loggers = Loggers(self.record)
         self.when = hours(count)
         self.air = air_of(count)
