@@ -151,6 +151,61 @@ class Seasoning:
         )
         return in_unit(table, unit)
 
+    def daily_seasons(
+        self,
+        wells: Sequence[str] | None = None,
+        *,
+        aquifer: str | None = None,
+        start: dt.date | dt.datetime | str | None = None,
+        end: dt.date | dt.datetime | str | None = None,
+        site: str | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+        least_years: int = 10,
+        definition: str = "weibull",
+        approved: bool = False,
+    ) -> pd.DataFrame:
+        """Return percentiles of the days of the year, one row a well and day.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Codes of wells; all unless given.
+        aquifer : str, optional
+            Only wells of this aquifer.
+        start, end : date, datetime or str, optional
+            First and last local date (both included), or instants.
+        site : str, optional
+            Only this site.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+        unit : str, optional
+            Unit of the levels: m (columns end in ``_m``) or ft (``_ft``).
+        least_years : int, optional
+            Fewest years with a level near a day for which it has percentiles.
+        definition : str, optional
+            Definition of percentiles: ``weibull`` or ``linear``.
+        approved : bool, optional
+            Whether only approved levels take part; provisional ones do as well unless said.
+
+        Returns
+        -------
+        pandas.DataFrame
+            As `gwnet.analysis.daily_seasons.daily_seasons`.
+
+        Raises
+        ------
+        NotFoundError
+            If a site, well or aquifer is not on record.
+        SettingsError
+            If the unit, definition or number of years cannot be used.
+        """
+        from gwnet.analysis.daily_seasons import daily_seasons
+
+        levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
+        table = daily_seasons(levels, asked, least_years=least_years, definition=definition, approved=approved)
+        return in_unit(table, unit)
+
     def decomposition(
         self,
         well: str,

@@ -8,6 +8,7 @@ import click
 from gwnet.cli import options, output
 
 if TYPE_CHECKING:
+    import pandas as pd
     from matplotlib.figure import Figure
 
     from gwnet.network import Network
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 @options.wells
 @click.option("--aquifer", metavar="AQUIFER", help="Only wells of this aquifer.")
 @click.option("--summary", is_flag=True, help="One row a well: newest level, annual cycle, records.")
+@click.option("--daily", is_flag=True, help="One row a well and day of the year, each with the week around it.")
 @options.drawing("--figure", "Draw the newest year over the range and percentiles of each month into this file.")
 @options.drawing("--stl", "Draw the levels of one well parted into trend, season and remainder into this file.")
 @click.option(
@@ -49,7 +51,14 @@ if TYPE_CHECKING:
 @options.form
 @options.db
 def command(
-    wells: tuple[str, ...], summary: bool, figure: Path | None, stl: Path | None, form: str, db: str, **chosen: Any
+    wells: tuple[str, ...],
+    summary: bool,
+    daily: bool,
+    figure: Path | None,
+    stl: Path | None,
+    form: str,
+    db: str,
+    **chosen: Any,
 ) -> None:
     """Tell the seasons of wells: monthly statistics and the newest level's percentile.
 
@@ -57,14 +66,26 @@ def command(
     among them, from 0 (lowest) to 100. Dry months are bounds: they are ranked, and statistics that they leave open are
     named in at_or_below.
     """
+    if summary and daily:
+        message = "--summary and --daily are tables of their own. Ask for one at a time."
+        raise click.UsageError(message)
     if stl is not None and len(wells) != 1:
         message = "--stl draws one well. Name it with --well WELL."
         raise click.UsageError(message)
     with options.opened(db) as net:
-        table = (net.season_summary if summary else net.seasons)(wells or None, **chosen)
+        table = _table(net, wells, summary, daily, chosen)
         made = _drawn(net, wells, figure, stl, chosen)
     output.rows(table, form, empty="No level is on record that matches.")
     output.made(made)
+
+
+def _table(
+    net: "Network", wells: tuple[str, ...], summary: bool, daily: bool, chosen: dict[str, Any]
+) -> "pd.DataFrame":
+    """Return the rows that were asked for."""
+    if daily:
+        return net.daily_seasons(wells or None, **{name: chosen[name] for name in chosen if name != "value"})
+    return (net.season_summary if summary else net.seasons)(wells or None, **chosen)
 
 
 def _drawn(

@@ -237,7 +237,7 @@ def daily_envelope(
     percent : array_like
         Percentages from 0 to 100 [%].
     half_window_days : int
-        Days before and after, around the turn of the year as well, that count with a day [d].
+        Days before and after that count with a day, less than half a year [d].
     least_years : int
         Fewest years with a value near a day for which it has percentiles.
     definition : {"weibull", "linear"}
@@ -251,14 +251,14 @@ def daily_envelope(
     Raises
     ------
     AnalysisError
-        If a day is not from 1 to 365.
+        If a day is not from 1 to 365, or the window makes no sense.
     ShapeError
         If the arrays differ in shape.
 
     Notes
     -----
-    Each year gives one value a day: the median of its values within the window, so that a year of daily values does not
-    weigh more than one of weekly ones.
+    Each year gives one value a day: the median of the values within the window around that day, which reaches over the
+    turn of the year; so a year of daily values does not weigh more than one of weekly ones.
 
     Examples
     --------
@@ -266,23 +266,41 @@ def daily_envelope(
     >>> found.percentile[99].tolist(), found.years[[99, 199]].tolist()
     ([2.0], [3, 0])
     """
-    years, days, numbers = np.asarray(year), np.asarray(day_of_year), np.asarray(values, dtype=np.float64)
+    years, days = np.asarray(year, dtype=np.int64), np.asarray(day_of_year, dtype=np.int64)
+    numbers = np.asarray(values, dtype=np.float64)
     _refuse_unlike(years.shape, numbers.shape)
     _refuse_unlike(days.shape, numbers.shape)
     if days.size and not ((days >= 1) & (days <= _YEAR_DAYS)).all():
         message = f"Days of the year from 1 to {_YEAR_DAYS} are expected; found {days.min()} to {days.max()}."
         raise AnalysisError(message)
+    if not 0 <= half_window_days < _YEAR_DAYS // 2:
+        message = f"A window of {half_window_days} days on either side makes no envelope; expected 0 to 181."
+        raise AnalysisError(message)
     share = np.atleast_1d(np.asarray(percent, dtype=np.float64))
-    counted = np.zeros(_YEAR_DAYS, dtype=np.int64)
+    table = _by_year_and_day(years, days, numbers, half_window_days)
+    counted = (~np.isnan(table)).sum(axis=0)
     found = np.full((_YEAR_DAYS, share.size), np.nan)
-    for day in range(_YEAR_DAYS):
-        away = np.abs(days - 1 - day)
-        near = (np.minimum(away, _YEAR_DAYS - away) <= half_window_days) & ~np.isnan(numbers)
-        own = [float(np.median(numbers[near & (years == one)])) for one in np.unique(years[near])]
-        counted[day] = len(own)
-        if own and len(own) >= least_years:
-            found[day] = percentiles(own, share, definition=definition).value
-    return DailyEnvelope(counted, share, found)
+    for day in np.flatnonzero(counted >= max(least_years, 1)):
+        found[day] = percentiles(table[:, day], share, definition=definition).value
+    return DailyEnvelope(counted.astype(np.int64), share, found)
+
+
+def _by_year_and_day(years: Integers, days: Integers, numbers: Floats, half_window: int) -> Floats:
+    """Return the median around each day of each year, shape (years, 365); NaN where there is no value."""
+    here = ~np.isnan(numbers)
+    if not here.any():
+        return np.empty((0, _YEAR_DAYS))
+    first = int(years[here].min())
+    count = int(years[here].max()) - first + 1
+    place = (years[here] - first) * _YEAR_DAYS + days[here] - 1
+    order = np.argsort(place, kind="stable")
+    place, ordered = place[order], numbers[here][order]
+    found = np.full(count * _YEAR_DAYS, np.nan)
+    starts = np.searchsorted(place, np.arange(found.size) - half_window, side="left")
+    ends = np.searchsorted(place, np.arange(found.size) + half_window, side="right")
+    for i in np.flatnonzero(ends > starts):
+        found[i] = np.median(ordered[starts[i] : ends[i]])
+    return found.reshape(count, _YEAR_DAYS)
 
 
 def records(values: ArrayLike, *, bound: ArrayLike = 0) -> Records:

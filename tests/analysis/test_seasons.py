@@ -10,6 +10,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from gwnet.analysis.daily_seasons import COLUMNS as DAILY_COLUMNS
+from gwnet.analysis.daily_seasons import daily_seasons
 from gwnet.analysis.decomposition import COLUMNS, well_decomposition
 from gwnet.analysis.period_values import period_values
 from gwnet.analysis.seasons import SEASONS_COLUMNS, SUMMARY_COLUMNS, season_summary, seasons
@@ -161,6 +163,23 @@ def test_options_that_make_no_sense_are_refused(options):
     for asked in (seasons, season_summary):
         with pytest.raises(SettingsError):
             asked(frame, wells_of(frame), **options)
+
+
+def test_days_of_the_year_take_one_value_a_year():
+    days = pd.date_range("2001-01-01", "2012-12-31")
+    rows = [("A", f"{day:%Y-%m-%d}", 40.0 + day.year - 2000.0) for day in days[::3]]
+    frame = record(*rows, dry("A", "2012-12-31", 20.0))
+    found = daily_seasons(frame, wells_of(frame)).set_index("day")
+    assert tuple(found.reset_index()[list(DAILY_COLUMNS)].columns) == DAILY_COLUMNS
+    assert len(found) == 365
+    assert (found["years"] == 12).all()
+    assert found.loc["07-01", "p50_m"] == pytest.approx(46.5)
+    assert found.loc["02-28", "p90_m"] == pytest.approx(40.0 + 11.7)
+    few = daily_seasons(frame, wells_of(frame), least_years=13)
+    assert few["p50_m"].isna().all()
+    for options in ({"least_years": 1}, {"definition": "hazen"}):
+        with pytest.raises(SettingsError):
+            daily_seasons(frame, wells_of(frame), **options)
 
 
 def values_of(frame, *options, **more):

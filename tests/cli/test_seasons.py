@@ -57,6 +57,13 @@ def test_a_summary_has_a_row_for_every_well(demo, demo_store):
     assert feet["highest_in_year"] == api["highest_in_year"].iloc[0] != ""
 
 
+def test_days_of_the_year(demo):
+    found = rows(demo("seasons", "--daily", "--well", "N1-L", "--least-years", "2", "--unit", "ft", "--format", "csv"))
+    assert found[0]["day"] == "01-01"
+    assert float(found[100]["p50_ft"]) == pytest.approx(54.4 / 0.3048, abs=3)
+    assert demo("seasons", "--daily", "--summary").code == WRONG_USAGE
+
+
 def test_seasons_as_json_and_as_a_table(demo):
     found = json.loads(demo("seasons", "--well", "W-01", "--format", "json").out)
     assert found[0]["percentile"] is None

@@ -52,11 +52,27 @@ def test_an_envelope_of_daily_values_takes_one_value_a_year():
     assert found.percentile[:, 0] == pytest.approx(np.full(365, 6.5), abs=0.1)
 
 
-def test_an_envelope_reaches_around_the_turn_of_the_year():
-    found = daily_envelope([2001, 2002, 2003], [364, 2, 1], [1.0, 2.0, 3.0], percent=[0, 100], least_years=3)
-    assert found.years[0] == found.years[364] == 3
-    assert found.percentile[0].tolist() == [1.0, 3.0]
+def test_an_envelope_reaches_over_the_turn_of_the_year():
+    found = daily_envelope([2001, 2002, 2003], [364, 2, 1], [1.0, 2.0, 3.0], percent=[0, 100], least_years=2)
+    assert found.years[0] == 2  # 2002 with the last days of 2001, and 2003
+    assert found.percentile[0].tolist() == [1.5, 3.0]
+    assert found.years[364] == 2  # 2001 with the first days of 2002, and 2002 with those of 2003
     assert np.isnan(found.percentile[180]).all()
+
+
+def test_an_envelope_equals_the_windows_cut_out_one_by_one():
+    random = np.random.default_rng(4)
+    days = pd.date_range("2001-01-01", "2013-12-31")[random.random(4748) < 0.3]
+    days = days[~((days.month == 2) & (days.day == 29))]
+    value = random.normal(0, 1, len(days))
+    number = np.where(days.is_leap_year & (days.month > 2), days.day_of_year - 1, days.day_of_year)
+    found = daily_envelope(days.year, number, value, percent=[25, 50], half_window_days=5, least_years=5)
+    place = (days.year - 2001) * 365 + number
+    for day in (1, 59, 200, 365):
+        own = [value[np.abs(place - (k * 365 + day)) <= 5] for k in range(13)]
+        medians = [np.median(one) for one in own if one.size]
+        assert found.years[day - 1] == len(medians)
+        assert found.percentile[day - 1] == pytest.approx(np.percentile(medians, [25, 50], method="weibull"))
 
 
 @given(value=st.lists(st.integers(0, 30).map(float), min_size=1, max_size=20))
@@ -116,6 +132,7 @@ def test_a_gap_stays_a_gap():
         (lambda: remove_season([0], [1.0]), AnalysisError),
         (lambda: daily_envelope([2001], [366], [1.0]), AnalysisError),
         (lambda: daily_envelope([2001], [1, 2], [1.0]), ShapeError),
+        (lambda: daily_envelope([2001], [1], [1.0], half_window_days=200), AnalysisError),
         (lambda: records([[1.0]]), ShapeError),
     ],
 )
