@@ -44,8 +44,8 @@ def _variogram(ctx: click.Context, _param: click.Parameter, value: str | None) -
     "--variogram",
     callback=_variogram,
     metavar="MODEL,SILL,RANGE,NUGGET",
-    help="Variogram for kriging: spherical, exponential, gaussian or matern; sill (nugget included) and nugget in the "
-    "square of --unit, range in --unit. Default: fitted.",
+    help="Variogram for kriging: spherical, exponential, gaussian, matern or linear; sill (nugget included) and "
+    "nugget in the square of --unit, range in --unit. Default: fitted.",
 )
 @options.interval
 @click.option(

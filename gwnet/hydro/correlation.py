@@ -21,6 +21,10 @@ BLOCK_VALUES: Final = 65_536
 #: The same where each block is solved for as well: longer blocks make fewer solves.
 SOLVED_BLOCK_VALUES: Final = 262_144
 
+#: Correlation at no distance of the linear model, which has no sill: any constant may be added to it where the weights
+#: sum to one, and this one keeps it positive definite over ten ranges.
+LINEAR_AT_ZERO: Final = 20.0
+
 _MATERN_FACTOR: Final = 4.743864518  # (1 + t) exp(-t) = 0.05
 
 
@@ -54,11 +58,17 @@ def _matern(squared: Floats, scratch: Floats) -> None:
     squared *= scratch
 
 
+def _linear(squared: Floats, _scratch: Floats) -> None:
+    np.sqrt(squared, out=squared)
+    np.subtract(LINEAR_AT_ZERO, squared, out=squared)
+
+
 _IN_PLACE: Final[Mapping[str, Callable[[Floats, Floats], None]]] = {
     "spherical": _spherical,
     "exponential": _exponential,
     "gaussian": _gaussian,
     "matern": _matern,
+    "linear": _linear,
 }
 
 #: Names of the models.
@@ -80,7 +90,7 @@ def correlate(model: str, squared: Floats, scratch: Floats | None = None) -> Flo
     Returns
     -------
     numpy.ndarray
-        `squared`, which now holds correlations from 0 to 1.
+        `squared`, which now holds correlations from 0 to 1; of the linear model 20 less distance over range.
     """
     _IN_PLACE[model](squared, np.empty_like(squared) if scratch is None else scratch)
     return squared

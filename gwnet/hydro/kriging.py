@@ -13,7 +13,7 @@ from scipy.linalg.blas import dtrsm
 from scipy.linalg.lapack import dtrtri
 from scipy.spatial.distance import cdist
 
-from gwnet.errors import AnalysisError, ShapeError
+from gwnet.errors import AnalysisError, SettingsError, ShapeError
 from gwnet.hydro import correlation
 from gwnet.hydro.barriers import Barriers
 from gwnet.hydro.correlation import correlate, squared_blocks
@@ -263,6 +263,8 @@ def fit(
         If the wells lie on one line, two share a place, or the covariance cannot be factored.
     ShapeError
         If the arrays do not fit together.
+    SettingsError
+        If a linear variogram is given with barriers.
 
     Notes
     -----
@@ -287,6 +289,9 @@ def fit(
         raise ShapeError(message) from None
     if not np.all(noise >= 0.0):
         raise AnalysisError("A measurement variance is negative or not a number.")
+    if barriers is not None and covariance is not None and covariance.model == "linear":
+        message = "The linear variogram is no covariance of distances around a barrier."
+        raise SettingsError(message, mend="Take the spherical or exponential model.")
     if covariance is None:
         covariance = fit_covariance(xs, ys, zs, drift=drift, measurement_variance_m2=noise, barriers=barriers)
     centre = np.array([xs.mean(), ys.mean()])

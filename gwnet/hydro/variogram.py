@@ -14,7 +14,7 @@ from scipy.spatial.distance import cdist, pdist
 
 from gwnet.errors import AnalysisError, SettingsError, ShapeError
 from gwnet.hydro.barriers import Barriers
-from gwnet.hydro.correlation import MODELS, correlate
+from gwnet.hydro.correlation import LINEAR_AT_ZERO, MODELS, correlate
 
 Floats = NDArray[np.float64]
 
@@ -44,7 +44,8 @@ class Covariance:
     model : str
         Spherical, b(1 − 1.5 h/a + 0.5 (h/a)³) below a and 0 beyond; exponential, b exp(−3 h/a); gaussian,
         b exp(−3 (h/a)²); matern (of order 3/2), b(1 + t) exp(−t) with t = 4.744 h/a. The last three have fallen to
-        5 % at the range (practical range).
+        5 % at the range (practical range). Linear has no sill: its semivariance b h/a goes on rising beyond the range,
+        where it is b; its covariance is that less a constant, which serves within ten ranges.
     partial_sill_m2 : float
         Variance that is correlated with distance [m²].
     range_m : float
@@ -78,8 +79,9 @@ class Covariance:
 
     @property
     def sill_m2(self) -> float:
-        """Return partial sill plus nugget [m²]."""
-        return self.partial_sill_m2 + self.nugget_m2
+        """Return the covariance at no distance: partial sill plus nugget, or the constant of the linear model [m²]."""
+        at_zero = LINEAR_AT_ZERO if self.model == "linear" else 1.0
+        return at_zero * self.partial_sill_m2 + self.nugget_m2
 
     def at(self, distance_m: Floats) -> Floats:
         """Return the covariance over distances, without the nugget.

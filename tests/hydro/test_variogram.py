@@ -8,7 +8,12 @@ from gwnet.errors import AnalysisError, SettingsError, ShapeError
 from gwnet.hydro.variogram import MODELS, Covariance, drift_columns, fit_covariance, semivariogram, variogram_of
 
 
-@pytest.mark.parametrize("model", MODELS)
+def test_the_linear_model_rises_without_end():
+    covariance = Covariance("linear", 4.0, 100.0, 1.0)
+    assert covariance.semivariance([0.0, 50.0, 100.0, 300.0]) == pytest.approx([0.0, 3.0, 5.0, 13.0])
+
+
+@pytest.mark.parametrize("model", [model for model in MODELS if model != "linear"])
 def test_models_fall_from_the_partial_sill(model):
     covariance = Covariance(model, 4.0, 100.0, 1.0)
     at = covariance.at(np.linspace(0.0, 300.0, 61))

@@ -181,7 +181,7 @@ def test_kriging_of_the_wolfcamp_heads(wolfcamp, drift, heads, variances, mean_e
 
 
 @pytest.mark.parametrize("drift", ["none", "linear"])
-@pytest.mark.parametrize("model", ["spherical", "exponential", "gaussian"])
+@pytest.mark.parametrize("model", ["spherical", "exponential", "gaussian", "linear"])
 def test_equal_to_a_kriging_library(wolfcamp, model, drift):
     """PyKrige (general-purpose kriging library, BSD licence): heads and variances to 1e-6 of theirs."""
     pykrige = pytest.importorskip("pykrige")
@@ -190,6 +190,8 @@ def test_equal_to_a_kriging_library(wolfcamp, model, drift):
     # Its gaussian model is 1 − exp(−h² / (4 a / 7)²): the same curve for a range of 7 / (4 √3) times ours.
     reach = 100.0 * (7.0 / (4.0 * np.sqrt(3.0)) if model == "gaussian" else 1.0)
     parameters = {"psill": 40_000.0, "range": reach, "nugget": 12_000.0}
+    if model == "linear":
+        parameters = {"slope": 400.0, "nugget": 12_000.0}
     library = kind(*wolfcamp, variogram_model=model, variogram_parameters=parameters, exact_values=True, **options)
     heads, variances = library.execute("points", *TARGETS)
     surface = kriging.fit(*wolfcamp, covariance=Covariance(model, 40_000.0, 100.0, 12_000.0), drift=drift)
