@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection
 
     from gwnet.hydro.variogram import Covariance
-    from gwnet.products.comparisons import ChangeMap, Heading, MapPair, NetworkWorth
+    from gwnet.products.comparisons import ChangeMap, Heading, MapPair
     from gwnet.products.gradients import RoundGradients, VerticalGradientTable
+    from gwnet.products.worth import NetworkWorth
     from gwnet.store.session import Store
 
 
@@ -422,7 +423,7 @@ class Comparing:
 
         Returns
         -------
-        gwnet.products.comparisons.NetworkWorth
+        gwnet.products.worth.NetworkWorth
             ``rows()`` ranks the wells, ``places()`` lists places for further ones, ``write()`` gives tables and a map.
 
         Raises
@@ -434,7 +435,7 @@ class Comparing:
         """
         from gwnet.analysis.site_maps import map_of, unit_of_coordinates
         from gwnet.analysis.worth import worth_of
-        from gwnet.products.comparisons import NetworkWorth
+        from gwnet.products.worth import NetworkWorth
 
         with self.store.reading() as connection:
             settings = fetch.one_site(connection, site, known_on)

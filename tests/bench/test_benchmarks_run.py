@@ -49,3 +49,10 @@ def test_a_small_run_of_heads_of_loggers_prints_its_ratios(tmp_path):
     assert ran.code == 0, ran.err
     assert " x pandas" in ran.out
     assert "both say 0 h and 0 h" in ran.out.splitlines()[-1]
+
+
+def test_a_small_run_of_worth_prints_its_ratio_and_equal_values(tmp_path):
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_worth.py"), "12", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert " x; largest difference " in ran.out
+    assert float(ran.out.split()[-2]) < 1e-9
