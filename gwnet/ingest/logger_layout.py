@@ -112,6 +112,8 @@ class Layout:
         Column that says which well or instrument a row is of, where a file holds several.
     select_value : str
         The cell of that column whose rows are read; empty to be asked for.
+    where : str
+        Where it was read from, for errors.
     """
 
     name: str

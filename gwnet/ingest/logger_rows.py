@@ -26,7 +26,7 @@ __all__ = ["Chunk", "Column", "LoggerFile", "OddRow", "open_logger_file"]
 MOST_BAD: Final[int] = 1_000
 
 #: Rows of a block, about: what is in memory at once, whatever the size of chunks, so that it decides nothing.
-_BLOCK_ROWS: Final[int] = 65_536
+_BLOCK_ROWS: Final[int] = 32_768
 
 
 @dataclass(frozen=True)
