@@ -25,6 +25,18 @@ MOST_AT_ONCE: Final = 200_000
 #: Series looked up by one statement.
 _SERIES_AT_ONCE: Final = 400
 
+#: The last sample of each of the wanted series; the two databases find it by its key when asked like this.
+_LAST_SQLITE: Final = (
+    "SELECT sample.series_id, sample.time_ms, sample.value FROM wanted"
+    " JOIN sample ON sample.series_id = wanted.series_id AND sample.time_ms ="
+    " (SELECT max(newest.time_ms) FROM sample AS newest WHERE newest.series_id = wanted.series_id)"
+)
+_LAST_POSTGRESQL: Final = (
+    "SELECT wanted.series_id, newest.time_ms, newest.value FROM wanted CROSS JOIN LATERAL"
+    " (SELECT time_ms, value FROM sample WHERE sample.series_id = wanted.series_id"
+    " ORDER BY time_ms DESC LIMIT 1) AS newest"
+)
+
 
 def pack(time_ms: Times, value: Values) -> tuple[int | None, bytes]:
     """Return samples as one array of bytes.
@@ -261,13 +273,9 @@ def last(connection: Connection, series_ids: Sequence[int]) -> list[tuple[int, i
         Series, time and value of those that have samples.
     """
     found: list[tuple[int, int, float | None]] = []
+    one_each = _LAST_SQLITE if connection.dialect.name == "sqlite" else _LAST_POSTGRESQL
     for start in range(0, len(series_ids), _SERIES_AT_ONCE):
         listed = ", ".join(f"({int(number)})" for number in series_ids[start : start + _SERIES_AT_ONCE])
-        query = (
-            f"WITH wanted (series_id) AS (VALUES {listed})"
-            " SELECT sample.series_id, sample.time_ms, sample.value FROM wanted"
-            " JOIN sample ON sample.series_id = wanted.series_id AND sample.time_ms ="
-            " (SELECT max(newest.time_ms) FROM sample AS newest WHERE newest.series_id = wanted.series_id)"
-        )
+        query = f"WITH wanted (series_id) AS (VALUES {listed}) {one_each}"
         found += [tuple(row) for row in connection.exec_driver_sql(query)]
     return found
