@@ -43,6 +43,8 @@ COLUMNS: Final = 3
 ROWS: Final = 8
 #: Least height of a vertical axis [m]; own choice.
 _LEAST_SPAN_M: Final = 0.5
+#: What is told of a trend, or of levels before and after a gap.
+_TOLD: Final = ("rising", "falling", "higher after", "lower after")
 #: Longest gap that the line of a logger bridges [d].
 _LOGGED_GAP_DAYS: Final = 2.5
 #: Room for the labels of the time axis of small panels [mm].
@@ -204,9 +206,9 @@ def _draw(axes: Axes, data: TrendPlotData, view: _View) -> None:
         line, lower, upper = (values * view.factor for values in data.trend.at(days))
         if np.isfinite(lower).all() and np.isfinite(upper).all():
             axes.fill_between(days, lower, upper, color=_BAND, linewidth=0, zorder=1.2)
-        told = data.direction in ("rising", "falling")
-        look = (_LINE if told else _NOT_TOLD) | {"linewidth": style.HEAVY if view.marks == 1 else style.LINE}
-        axes.plot(days, line, zorder=3.8, **look)
+        axes.plot(days, line, zorder=3.8, **_line_look(data, view))
+    for start, end, level in data.steps:
+        axes.plot([start, end], [level * view.factor] * 2, zorder=3.8, **_line_look(data, view))
     segments = [[(data.days[a], ys[a]), (data.days[b], ys[b])] for piece in data.lines for a, b in pairwise(piece)]
     if segments:
         color = style.SERIES if len(segments) <= 300 else style.WATER_LIGHT
@@ -214,7 +216,10 @@ def _draw(axes: Axes, data: TrendPlotData, view: _View) -> None:
         axes.add_collection(lines, autolim=False)
     for taken in (True, False):
         for piece in _logged_pieces(data, taken=taken):
-            look = {"color": style.SERIES if taken else style.RULE, "linewidth": style.LINE * view.marks}
+            look: dict[str, Any] = {
+                "color": style.SERIES if taken else style.RULE,
+                "linewidth": style.LINE * view.marks,
+            }
             axes.plot(data.days[piece], ys[piece], zorder=2.8, **look)
     inside = (ys >= view.low) & (ys <= view.high) & ~data.logged
     count = int((~data.logged).sum())
@@ -226,6 +231,12 @@ def _draw(axes: Axes, data: TrendPlotData, view: _View) -> None:
                 look = _look(kind, taken=taken, size=size)
                 axes.plot(data.days[chosen], ys[chosen], linestyle="none", zorder=3.4 if taken else 3.0, **look)
     _beyond(axes, data, view, ys)
+
+
+def _line_look(data: TrendPlotData, view: _View) -> dict[str, Any]:
+    """Return the look of a line: dashed where nothing is told."""
+    width = style.HEAVY if view.marks == 1 else style.LINE
+    return (_LINE if data.direction in _TOLD else _NOT_TOLD) | {"linewidth": width}
 
 
 def _logged_pieces(data: TrendPlotData, *, taken: bool) -> list[NDArray[np.int64]]:
@@ -296,11 +307,21 @@ def _key(wells: Sequence[TrendPlotData]) -> list[KeyEntry]:
             entries.append(KeyEntry(words, line_symbol(color=color, linewidth=style.LINE), 5.0))
     if any(_far(one).any() for one in wells):
         entries.append(KeyEntry("beyond the axis", mark_symbol(**_beyond_look(up=False))))
+    return entries + _line_entries(wells)
+
+
+def _line_entries(wells: Sequence[TrendPlotData]) -> list[KeyEntry]:
+    """Return the key of the lines that these figures show."""
     lines = [one for one in wells if one.trend is not None]
-    if any(one.direction in ("rising", "falling") for one in lines):
-        entries.append(KeyEntry("trend", line_symbol(**_LINE), 6.0))
-    if any(one.direction not in ("rising", "falling") for one in lines):
-        entries.append(KeyEntry("slope, no trend told", line_symbol(**_NOT_TOLD), 6.0))
+    stepped = [one for one in wells if one.steps]
+    between = "median before and after the gap"
+    shown = [
+        ("trend", _LINE, any(one.direction in _TOLD for one in lines)),
+        ("slope, no trend told", _NOT_TOLD, any(one.direction not in _TOLD for one in lines)),
+        (between, _LINE, any(one.direction in _TOLD for one in stepped)),
+        (f"{between}, no step told", _NOT_TOLD, any(one.direction not in _TOLD for one in stepped)),
+    ]
+    entries = [KeyEntry(words, line_symbol(**look), 6.0) for words, look, there in shown if there]
     if any(one.trend is not None and math.isfinite(one.trend.lower) for one in lines):
         entries.append(KeyEntry("its limits at 95 %", band_symbol(facecolor=_BAND, edgecolor="none"), 4.5))
     return entries

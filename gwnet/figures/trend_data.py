@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
@@ -78,6 +79,8 @@ class TrendPlotData:
         Pieces of the line through hand readings that take part, broken at gaps, bounds and logged days.
     trend : TrendLine or None
         The line, where there is a slope.
+    steps : tuple of tuple of float
+        Where levels before and after a gap are compared instead: first day, last day and median level [m] of each side.
     direction : str
         ``rising``, ``falling`` or what else was told.
     brief : str
@@ -102,6 +105,7 @@ class TrendPlotData:
     logged: NDArray[np.bool_]
     lines: tuple[tuple[int, ...], ...]
     trend: TrendLine | None
+    steps: tuple[tuple[float, float, float], ...]
     direction: str
     brief: str
     first: float
@@ -194,6 +198,7 @@ def trend_plot_data(
     method = own["method"].to_numpy(dtype=object)[order] if "method" in own.columns else np.full(days.size, "")
     logged = np.asarray(method == "logger", dtype=bool)
     line = _line(trend, middle, days[taken])
+    stepped = trend["method"] == "step"
     first, last = time_limits(days, np.empty(0), None, None)
     low, high = _range(elevation, taken, line)
     joined = np.where(taken | np.isin(kind, ("dry", "flowing")), kind, "unusable").astype(object)
@@ -212,6 +217,7 @@ def trend_plot_data(
         logged=logged,
         lines=pieces,
         trend=line,
+        steps=_sides(days[taken & (kind != "dry")], elevation[taken & (kind != "dry")]) if stepped else (),
         direction=plain(trend["direction"]),
         brief=_brief(trend, unit),
         first=first,
@@ -229,6 +235,15 @@ def _line(trend: Mapping[str, Any] | pd.Series, middle: tuple[dt.date, float] | 
     lower, upper = (float(trend[f"slope_{end}_m_per_year"]) for end in ("lower", "upper"))
     day = (pd.Timestamp(middle[0]) - pd.Timestamp(0)) / pd.Timedelta(days=1)
     return TrendLine(float(day), float(middle[1]), float(days[0]), float(days[-1]), slope, lower, upper)
+
+
+def _sides(days: Floats, elevation: Floats) -> tuple[tuple[float, float, float], ...]:
+    """Return first day, last day and median level on either side of the longest gap."""
+    if days.size < 2:
+        return ()
+    cut = int(np.argmax(np.diff(days))) + 1
+    sides = ((days[:cut], elevation[:cut]), (days[cut:], elevation[cut:]))
+    return tuple((float(when[0]), float(when[-1]), float(np.median(level))) for when, level in sides)
 
 
 def _range(elevation: Floats, taken: NDArray[np.bool_], line: TrendLine | None) -> tuple[float, float]:
@@ -267,7 +282,8 @@ def _notes(
     bounds = f", {trend['n_bounds']} of them bounds (dry)" if trend["n_bounds"] else ""
     if trend["n"]:
         notes.append(f"{trend['n']} values{bounds}, {trend['first']} to {trend['last']}.")
-    note, left_out = shown(plain(trend["note"])), shown(plain(trend["left_out"]))
+    note = re.sub(r"(?<![\w.)-])-(?=\d)", "−", shown(plain(trend["note"])))
+    left_out = shown(plain(trend["left_out"]))
     if note:
         first = note[0] if note.startswith("p ") else note[0].upper()
         notes.append(f"{first}{note[1:].rstrip('.')}.")

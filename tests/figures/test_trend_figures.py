@@ -80,6 +80,21 @@ def test_without_a_slope_there_is_no_line():
     assert data_of(trend=row(**NO_SLOPE, p=math.nan, p_adjusted=math.nan)).brief == "no test"
 
 
+def test_across_a_gap_the_medians_before_and_after_are_drawn():
+    frame = levels(count=40).drop(index=list(range(10, 30)))
+    frame.loc[frame.index >= 30, "water_elevation_m"] += 2.0
+    told = row(**NO_SLOPE, method="step", direction="higher after", note="median shift -2.00 m")
+    data = data_of(frame, told)
+    (start, end, before), (start_after, end_after, after) = data.steps
+    assert start < end < start_after < end_after
+    assert after - before == pytest.approx(2.0, abs=0.5)
+    assert "median before and after the gap" in words_of(draw_trend(data))
+    assert "Median shift −2.00 m." in " ".join(data.notes)
+    unsure = data_of(frame, told | {"direction": "no step told"})
+    assert "median before and after the gap, no step told" in words_of(draw_trend(unsure))
+    assert data_of().steps == ()
+
+
 def test_the_caption_says_slope_test_period_and_what_was_left_out():
     text = " ".join(data_of(trend=row(left_out="2 pumping", n_bounds=3, note="seasons differ")).notes)
     assert "−0.050 m a year (−0.070 to −0.030), limits at 95 %" in text
