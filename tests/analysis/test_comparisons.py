@@ -15,6 +15,7 @@ from gwnet.errors import AnalysisError, NotFoundError, SettingsError, TooFewLeve
 from gwnet.hydro.gradient import plane_gradient
 from gwnet.network import Network
 
+from ..exchange.test_geopackage import validated
 from .record import Record
 
 RIM = 50.0
@@ -231,6 +232,7 @@ class TestChange:
         written = change.write(tmp_path / "out")
         assert [path.name for path in written] == ["change.pdf", "change.png", "change.gpkg"]
         assert {str(name) for name, _ in pyogrio.list_layers(written[2])} == {"changes", "contours", "boundary"}
+        assert validated(written[2]).returncode == 0
         points = pyogrio.read_dataframe(written[2], layer="changes").set_index("well")
         assert points.loc["A", "change_m"] == pytest.approx(-2.0, abs=2e-4)
         area = pyogrio.read_dataframe(written[2], layer="boundary")
