@@ -156,7 +156,7 @@ class Comparing:
         TooFewLevelsError
             If fewer than three levels can be used.
         """
-        from gwnet.analysis.round_gradients import gradients_by_well
+        from gwnet.analysis.round_gradients import gradients_by_well, surface_by_well
         from gwnet.analysis.site_maps import control_of, unit_of_coordinates
         from gwnet.products.gradients import local_rows
         from gwnet.products.seepage import seepage_of
@@ -175,7 +175,8 @@ class Comparing:
                 known_on=known_on,
             )
         unit_m = unit_of_coordinates(settings["crs"])
-        return local_rows(gradients_by_well(control, nearest=nearest, coordinate_unit_m=unit_m), seepage)
+        surface = surface_by_well(control, coordinate_unit_m=unit_m)
+        return local_rows(gradients_by_well(control, nearest=nearest, coordinate_unit_m=unit_m), surface, seepage)
 
     def vertical_gradients(
         self,

@@ -17,10 +17,17 @@ from gwnet.analysis.maps import gradient_of
 from gwnet.analysis.site_maps import control_of, unit_of_coordinates
 from gwnet.constants import SURVEY_ACCURACY_M
 from gwnet.errors import AnalysisError, NotFoundError
+from gwnet.hydro import kriging
 from gwnet.hydro.directions import Turn, turn_between, turn_deg
-from gwnet.hydro.gradient import Gradient
-from gwnet.hydro.hull import control_arrays
-from gwnet.hydro.local_gradient import LocalGradient, TriangleGradient, local_gradients, triangle_gradient
+from gwnet.hydro.gradient import NORMAL_95, Gradient
+from gwnet.hydro.hull import control_arrays, hull_area, inside
+from gwnet.hydro.local_gradient import (
+    LocalGradient,
+    TriangleGradient,
+    local_gradients,
+    surface_slopes,
+    triangle_gradient,
+)
 from gwnet.hydro.outliers import neighbour_test
 from gwnet.store import fetch, fetch_programme
 from gwnet.store.fetch_levels import LevelFilter
@@ -306,3 +313,55 @@ def gradients_by_well(
     )
     found = local_gradients(x, y, heads, _half_widths(used), nearest=nearest)
     return [(names[one.position], tuple(names[other] for other in one.neighbours), one) for one in found]
+
+
+def surface_by_well(control: pd.DataFrame, *, coordinate_unit_m: float = 1.0) -> pd.DataFrame:
+    """Return the slope of the kriged surface of a same-day set at its wells.
+
+    Parameters
+    ----------
+    control : pandas.DataFrame
+        Control frame, as `gwnet.analysis.synoptic.same_day_set`.
+    coordinate_unit_m : float, optional
+        Metres in one unit of the coordinates.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a used well or gauge: well, surface_gradient, surface_gradient_uncertainty, surface_azimuth_degrees
+        (NaN where it cannot be told) and surface_over_m, the distance that heads are differenced over: the mean
+        spacing of the wells. NaN where that reaches beyond the control.
+
+    Raises
+    ------
+    TooFewLevelsError
+        If fewer than three wells are used.
+    AnalysisError
+        If all lie on one line.
+    """
+    used = control[control["used"].astype(bool)]
+    x, y = (used[name].to_numpy(dtype=np.float64) * coordinate_unit_m for name in ("easting", "northing"))
+    names = used["well"].astype(str).tolist()
+    with threadpool_limits(limits=1, user_api="blas"):
+        surface = kriging.fit(
+            x,
+            y,
+            used["water_elevation_m"].to_numpy(dtype=np.float64),
+            measurement_variance_m2=(_half_widths(used) / NORMAL_95) ** 2,
+            names=names,
+        )
+        over = float(np.sqrt(hull_area(surface.hull) / x.size))
+        found = surface_slopes(surface, x, y, over_m=over)
+    half = 0.5 * over
+    held = np.ones(x.shape, dtype=np.bool_)
+    for east, north in ((half, 0.0), (-half, 0.0), (0.0, half), (0.0, -half)):
+        held &= inside(surface.hull, x + east, y + north)
+    return pd.DataFrame(
+        {
+            "well": names,
+            "surface_gradient": np.where(held, found.magnitude, np.nan),
+            "surface_gradient_uncertainty": np.where(held, found.magnitude_half_width, np.nan),
+            "surface_azimuth_degrees": np.where(held & found.determined, found.azimuth_deg, np.nan),
+            "surface_over_m": over,
+        }
+    )

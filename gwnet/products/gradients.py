@@ -154,7 +154,9 @@ class RoundGradients:
 
 
 def local_rows(
-    found: Sequence[tuple[str, tuple[str, ...], LocalGradient]], seepage: Seepage | None = None
+    found: Sequence[tuple[str, tuple[str, ...], LocalGradient]],
+    surface: pd.DataFrame,
+    seepage: Seepage | None = None,
 ) -> pd.DataFrame:
     """Return local gradients as a table.
 
@@ -162,6 +164,8 @@ def local_rows(
     ----------
     found : sequence of tuple
         As `gwnet.analysis.round_gradients.gradients_by_well`.
+    surface : pandas.DataFrame
+        As `gwnet.analysis.round_gradients.surface_by_well`.
     seepage : Seepage, optional
         Conductivity and porosity, where given.
 
@@ -169,8 +173,10 @@ def local_rows(
     -------
     pandas.DataFrame
         One row a well: well, then gradient, gradient_uncertainty, azimuth_degrees, azimuth_uncertainty_degrees,
-        determined, reach_m (distance to the farthest neighbour), neighbours, the velocity where asked for [m/d], note.
+        determined, reach_m (distance to the farthest neighbour), neighbours, the columns of the surface's slope, the
+        velocity where asked for [m/d], note.
     """
+    slopes = surface.set_index("well").to_dict("index")
     rows = []
     for well, neighbours, one in found:
         names = ("gradient", "gradient_uncertainty", "azimuth_degrees", "azimuth_uncertainty_degrees", "determined")
@@ -179,7 +185,7 @@ def local_rows(
         else:
             values = gradient_row(one.plane)
         row = {"well": well, **{name: values[name] for name in names}}
-        row |= {"reach_m": one.reach, "neighbours": ", ".join(neighbours)}
+        row |= {"reach_m": one.reach, "neighbours": ", ".join(neighbours), **slopes[well]}
         if seepage is not None:
             row |= seepage.row(one.plane)
         rows.append(row | {"note": values["note"]})

@@ -139,6 +139,9 @@ class TestRounds:
         assert rows["well"].tolist() == sorted(PLACES)
         assert rows["gradient"].tolist() == pytest.approx(np.full(9, np.hypot(0.002, 0.0002)), rel=0.02)
         assert rows["neighbours"].str.count(",").tolist() == [3] * 9
+        slope = rows.set_index("well")["surface_gradient"]
+        assert slope["E"] == pytest.approx(np.hypot(0.002, 0.0002), rel=0.02)
+        assert slope.drop("E").isna().all()  # at the edge of control
 
     def test_the_rose_tells_rounds_and_reversal(self, net):
         from ..figures.measure import beyond_page, collisions, words_of
