@@ -431,7 +431,8 @@ def _facts(
     when = date.isoformat()
     if times:
         first, last = (text[:16].replace("T", " ") for text in (times[0], times[-1]))
-        when = first if first == last else f"{first} to {last[11:] if last[:10] == first[:10] and last[11:] else last}"
+        ending = last[11:] if last[:10] == first[:10] and last[11:] else last
+        when = first if last in (first, "") or last[:10] == first else f"{first} to {ending}"
     logged = [point.name for point in points if point.used and point.kind == "logger"]
     wells = sum(point.used and point.kind == "well" for point in points) + len(logged)
     gauges = sum(point.used and point.kind == "stage" for point in points)

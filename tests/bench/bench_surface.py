@@ -28,7 +28,7 @@ COVARIANCE = Covariance("spherical", 4.0, 3000.0, 0.0)
 PARAMETERS = {"psill": 4.0, "range": 3000.0, "nugget": 0.0}
 EXTENT_M = 10_000.0
 #: Wells times nodes that the slowest library is given at most.
-MOST_FOR_SLOWEST = 8_000_000
+MOST_FOR_SLOWEST = 2_000_000
 
 
 def timed(work: Callable[[], Any], times: int = 1) -> tuple[Any, float]:

@@ -15,6 +15,7 @@ from pypdf import PdfReader
 
 import gwnet
 from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, WRONG_USAGE
+from gwnet.errors import SettingsError
 
 DAY = "2026-02-17"
 
@@ -72,6 +73,15 @@ def test_a_map_with_features_and_a_chosen_method(demo, tmp_path):
     assert len(boundary) == 2
     assert not boundary.intersects(fault).any()
     assert told["used"] == int(control["used"].sum())
+
+
+def test_programs_give_dates_as_text(demo_store):
+    with gwnet.open(demo_store) as net:
+        drawn = net.map("upper", DAY, method="spline")
+        assert drawn.result.date == dt.date(2026, 2, 17)
+        assert drawn.result.set_text.startswith("One level a well within 1 day of 2026-02-17")
+        with pytest.raises(SettingsError, match=r"Not a date"):
+            net.map("upper", "17.2.2026")
 
 
 def test_a_given_variogram_is_taken_in_the_unit_asked_for(demo, tmp_path):

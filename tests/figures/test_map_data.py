@@ -147,6 +147,12 @@ def test_points_of_rivers_are_counted_and_not_posted():
     assert [(layer.kind, len(layer.lines)) for layer in data.layers] == [("river", 1)]
 
 
+def test_a_first_level_without_time_of_day_leaves_the_day_alone():
+    control = three()
+    control["measured_at"] = ["2026-02-11", "2026-02-11T18:55+01:00", "2026-02-11"]
+    assert text_of(data_of(control), "Levels")[0].startswith("Levels of 2026-02-11, local time")
+
+
 def test_the_rule_of_the_set_stands_with_the_levels():
     assert text_of(data_of(three(), set_text="One level a well."), "Levels")[-1] == "One level a well."
 
