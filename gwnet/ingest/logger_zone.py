@@ -12,7 +12,6 @@ from gwnet.clock import to_utc, zone_of
 Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-_LONG: Final = 1 << 50
 _ASIDE_MS: Final = 3 * 3_600_000
 
 
@@ -41,8 +40,9 @@ class ToUtc:
     """Turns local times of one zone, in the order of the file, into UTC.
 
     Where the clock was put back, an hour of local time was twice. Its rows are of the first time until the clock
-    turns back, and of the second after that; where it never turns back, the smaller gap to the rows around decides.
-    Where both gaps are alike, or the rows around do not rise, nothing tells.
+    turns back, and of the second after that. Where it never turns back, one of the two is missing, and nothing tells
+    which, except at the beginning and the end of a file, by the usual step to the row beside it. Where the rows around
+    do not rise, nothing tells either.
 
     Parameters
     ----------
@@ -114,8 +114,11 @@ class ToUtc:
         """Return whether the rows around a run of repeated times do not rise, or more than one of them turns back."""
         inside = local[start:end]
         before = int(local[start - 1]) if start else None
-        if not start and self._last is not None and not self._falling and not self._last[2]:
-            before = self._last[0]
+        if not start and self._last is not None and not self._falling:
+            if self._last[2]:
+                inside = np.concatenate(([self._last[0]], inside))
+            else:
+                before = self._last[0]
         after = int(local[end]) if end < local.size else None
         steps = np.diff(inside)
         turns = int(np.count_nonzero(steps < 0)) or int(np.count_nonzero(steps == 0))
@@ -139,10 +142,7 @@ class ToUtc:
             return self._after_turn(inside, was_second=was_second)[1:]
         passed = self._after_turn(inside, was_second=False)
         if not passed.any():
-            nearer = self._nearer_second(utc, back, start, end)
-            if nearer is None:
-                return None
-            passed[:] = nearer
+            return self._at_an_end(local, utc + back, utc, start, end)
         return passed
 
     def _after_turn(self, inside: Whole, *, was_second: bool) -> Flags:
@@ -155,18 +155,20 @@ class ToUtc:
             passed[turns[0] + 1 :] = True
         return passed
 
-    def _nearer_second(self, utc: Whole, back: Whole, start: int, end: int) -> bool | None:
-        """Return whether a run without a turn lies nearer the rows around it as the second time; None for neither."""
-        before: int | None = int(utc[start - 1]) if start else None
-        after: int | None = int(utc[end]) if end < utc.size else None
-        if self._last is not None and not self._last[2]:
-            if self._falling and after is None:
-                after = self._last[1]
-            elif not self._falling and before is None:
-                before = self._last[1]
-        gap_before = int(utc[start]) - before if before is not None else _LONG
-        gap_after = after - int(utc[end - 1] + back[end - 1]) if after is not None else _LONG
-        return None if gap_before == gap_after else gap_after < gap_before
+    def _at_an_end(self, local: Whole, second: Whole, first: Whole, start: int, end: int) -> Flags | None:
+        """Return which rows of a run without a turn are of the second time: all or none at an end, else None."""
+        steps = np.abs(np.diff(local))
+        usual = int(np.median(steps)) if steps.size else 0
+        carried = self._last is not None
+        has_before = start > 0 or (carried and not self._falling)
+        has_after = end < local.size or (carried and self._falling)
+        if has_before == has_after:
+            return None
+        if has_after:
+            near = end < local.size and int(first[end] - second[end - 1]) <= usual
+            return np.ones(end - start, dtype=bool) if near else None
+        before = int(first[start - 1]) if start else self._last[1] if self._last is not None else 0
+        return np.zeros(end - start, dtype=bool) if int(first[start]) - before <= usual else None
 
 
 def _times(local_ms: Whole) -> NDArray[np.datetime64]:
