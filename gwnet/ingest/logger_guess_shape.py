@@ -94,8 +94,10 @@ def shape_of(path: Path) -> Shape:
     _headings(made, count)
     made.reasons.append(f"cells are parted by a {_DELIMITERS[delimiter]}")
     _refuse_loose_decimals(made, count)
-    if made.names and any(cell for row in made.rows for cell in row[len(made.names) :]):
-        said = f"rows have {count} cells and the headings {len(made.names)}"
+    longest = max(map(len, made.rows), default=0)
+    extra = any(cell for row in made.rows for cell in row[len(made.names) :])
+    if made.names and (extra or longest < len(made.names)):
+        said = f"rows have {longest} cells at most and the headings {len(made.names)}"
         made.doubts.append(f"{said}: what stands under a heading may not be of it")
     return made
 

@@ -76,6 +76,12 @@ def test_a_column_that_says_which_well_a_row_is_of_is_no_event_column(tmp_path):
     assert sum(chunk.row.size for chunk in open_logger_file(tmp_path / "x.csv", known.layout).chunks()) == 5
 
 
+@pytest.mark.parametrize("heading", ["time,water column [m],x,y", "time,water column [m]"])
+def test_rows_that_do_not_fit_the_headings_are_a_doubt(heading, tmp_path):
+    made = proposed(tmp_path, f"{heading}\n" + rows(ISO + ",a"), zone="UTC")
+    assert "what stands under a heading may not be of it" in made.doubts[0]
+
+
 def test_lines_below_the_table_are_its_footer_and_no_words_for_no_value(tmp_path):
     made = proposed(tmp_path, "time,water column [m]\n" + rows(ISO) + "\nEnd of data, 60 records\n", zone="UTC")
     assert (made.layout.footer_pattern, made.layout.missing, made.doubts) == ("^End of data,", (), ())
