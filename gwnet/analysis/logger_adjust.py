@@ -13,7 +13,7 @@ from sqlalchemy import Connection
 
 from gwnet.analysis.logger_channels import LEVEL_QUANTITIES, LoggerRecord, gather_loggers
 from gwnet.analysis.logger_findings import findings_of
-from gwnet.analysis.logger_heads import LoggerHeads, heads_of
+from gwnet.analysis.logger_heads import LoggerHeads, each_head, heads_of
 from gwnet.analysis.logger_recipe import checked_parameters, said
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.store import fetch_samples, save_samples
@@ -194,7 +194,7 @@ def suggested(connection: Connection, finding: str, instrument: str | None = Non
     record = gather_loggers(connection)
     found = [
         one
-        for one in findings_of(record, heads_of(record))
+        for one in findings_of(record, each_head(record))
         if one.key().startswith(finding.strip().lower()) and instrument in (None, one.instrument)
     ]
     if len({one.key() for one in found}) != 1:

@@ -25,6 +25,9 @@ _PRESSURES: Final = ("absolute pressure", "water pressure", "air pressure")
 _LENGTHS: Final = ("water column", "depth to water", "water elevation")
 _TEMPERATURES: Final = ("water temperature", "air temperature")
 
+#: Samples of channels that are kept for being asked for again; beyond them the oldest are let go, and fetched anew.
+_MOST_HELD: Final = 4_000_000
+
 #: How far beyond a span samples are fetched, so that a corrected clock may bring them into it.
 _MARGIN: Final = pd.Timedelta(days=3)
 
@@ -156,7 +159,17 @@ class LoggerRecord:
         key = (instrument, quantity, int(low.astype(np.int64)), int(high.astype(np.int64)))
         if key not in self._cache:
             self._cache[key] = self._fetched(instrument, quantity, low, high)
+            self._let_go()
         return self._cache[key]
+
+    def _let_go(self) -> None:
+        """Forget the oldest channels while more samples are held than should be; the newest stays."""
+        held = sum(len(channel) for channel in self._cache.values() if channel is not None)
+        for key in list(self._cache)[:-1]:
+            if held <= _MOST_HELD:
+                return
+            gone = self._cache.pop(key)
+            held -= 0 if gone is None else len(gone)
 
     def _fetched(self, instrument: str, quantity: str, low: np.datetime64, high: np.datetime64) -> Channel | None:
         rows = self.series[(self.series["instrument"] == instrument) & (self.series["quantity"] == quantity)]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -25,7 +25,7 @@ _NAT: Final = np.datetime64("NaT", "us")
 
 @dataclass(frozen=True)
 class _Compared:
-    """One sensor beside its barometer."""
+    """One sensor beside its barometer, while its samples are at hand."""
 
     one: LoggerHeads
     air: Channel
@@ -33,15 +33,62 @@ class _Compared:
     jumps: Sequence[ClockJump]
 
 
-def clock_findings(record: LoggerRecord, found: Sequence[LoggerHeads]) -> Iterator[LoggerFinding]:
-    """Yield what the clocks of absolute sensors show beside those of their barometers.
+@dataclass(frozen=True)
+class Clock:
+    """What the clock of one deployment shows beside that of its barometer; no samples.
+
+    Attributes
+    ----------
+    site, well, instrument : str
+        What hung where.
+    shift : gwnet.hydro.clock_shift.ClockShift
+        Shift over the whole deployment.
+    jumped : bool
+        Whether the clock jumped on the way.
+    told : tuple of LoggerFinding
+        Findings about the sensor, should the barometer not be at fault.
+    of_barometer : LoggerFinding
+        Finding about the barometer, should all its sensors share the shift; its message names no wells yet.
+    """
+
+    site: str
+    well: str
+    instrument: str
+    shift: ClockShift
+    jumped: bool
+    told: tuple[LoggerFinding, ...]
+    of_barometer: LoggerFinding
+
+
+def clock_of(record: LoggerRecord, one: LoggerHeads) -> Clock | None:
+    """Return what the clock of one deployment shows.
 
     Parameters
     ----------
     record : gwnet.analysis.logger_channels.LoggerRecord
         What is on record.
-    found : sequence of LoggerHeads
-        Heads of deployments.
+    one : LoggerHeads
+        Heads of the deployment.
+
+    Returns
+    -------
+    Clock or None
+        None where it reads no absolute pressure, or no barometer is beside it.
+    """
+    each = _compared(record, one)
+    if each is None:
+        return None
+    told = _of_jumps(record, each) if each.jumps else _of_shift(record, each)
+    return Clock(one.site, one.well, one.instrument, each.shift, bool(each.jumps), tuple(told), _of_barometer(each))
+
+
+def clock_findings(clocks: Iterable[Clock]) -> Iterator[LoggerFinding]:
+    """Yield what the clocks of absolute sensors show beside those of their barometers.
+
+    Parameters
+    ----------
+    clocks : iterable of Clock
+        Clocks of deployments, from `clock_of`.
 
     Yields
     ------
@@ -49,15 +96,15 @@ def clock_findings(record: LoggerRecord, found: Sequence[LoggerHeads]) -> Iterat
         A clock shift for each span whose clock stands apart by a quarter of an hour or more. Where all sensors of one
         barometer stand apart by the same time, it is the barometer's clock that is told.
     """
-    compared = [made for one in found if (made := _compared(record, one)) is not None]
-    for barometer in sorted({each.air.instrument for each in compared}):
-        mine = [each for each in compared if each.air.instrument == barometer]
+    compared = list(clocks)
+    for barometer in sorted({each.of_barometer.instrument for each in compared}):
+        mine = [each for each in compared if each.of_barometer.instrument == barometer]
         shared = _shared_shift(mine)
         if shared is not None:
-            yield _of_barometer(mine, shared)
+            yield _shared_finding(mine, shared)
             continue
         for each in mine:
-            yield from _of_jumps(record, each) if each.jumps else _of_shift(record, each)
+            yield from each.told
 
 
 def _compared(record: LoggerRecord, one: LoggerHeads) -> _Compared | None:
@@ -80,11 +127,11 @@ def _stands_apart(shift: ClockShift) -> bool:
     return shift.told and abs(shift.shift_s) >= max(_LEAST_S, shift.step_s)
 
 
-def _shared_shift(mine: Sequence[_Compared]) -> float | None:
+def _shared_shift(mine: Sequence[Clock]) -> float | None:
     """Return the shift that two or more sensors of one barometer share throughout; None for none."""
-    told = [each.shift for each in mine if each.shift.told and not each.jumps]
+    told = [each.shift for each in mine if each.shift.told and not each.jumped]
     shifts = {shift.shift_s for shift in told}
-    several = len({each.one.instrument for each in mine}) > 1 and len(told) == len(mine)
+    several = len({each.instrument for each in mine}) > 1 and len(told) == len(mine)
     return shifts.pop() if several and len(shifts) == 1 and _stands_apart(told[0]) else None
 
 
@@ -92,25 +139,23 @@ def _hours(seconds: float) -> str:
     return f"{seconds / 3600:+.4g} h"
 
 
-def _of_barometer(mine: Sequence[_Compared], shift_s: float) -> LoggerFinding:
-    air = mine[0].air
-    wells = ", ".join(sorted({each.one.well for each in mine}))
+def _of_barometer(each: _Compared) -> LoggerFinding:
+    """Return the finding about a barometer without what only all its sensors together tell."""
+    air = each.air
+    return LoggerFinding(
+        each.one.site, "", air.instrument, air.quantity, "clock", air.time_utc[0], air.time_utc[-1], "", "clock shift"
+    )
+
+
+def _shared_finding(mine: Sequence[Clock], shift_s: float) -> LoggerFinding:
+    """Return the finding about a barometer whose sensors all share a shift."""
+    finding = mine[0].of_barometer
+    wells = ", ".join(sorted({each.well for each in mine}))
     message = (
-        f"The times of barometer {air.instrument} agree with those of all its sensors ({wells}) only when moved by "
+        f"The times of barometer {finding.instrument} agree with those of all its sensors ({wells}) only when moved by "
         f"{_hours(-shift_s)}; one clock is more likely wrong than all."
     )
-    return LoggerFinding(
-        mine[0].one.site,
-        "",
-        air.instrument,
-        air.quantity,
-        "clock",
-        air.time_utc[0],
-        air.time_utc[-1],
-        message,
-        "clock shift",
-        {"seconds": -shift_s},
-    )
+    return replace(finding, message=message, parameters={"seconds": -shift_s})
 
 
 def _of_shift(record: LoggerRecord, each: _Compared) -> Iterator[LoggerFinding]:

@@ -6,7 +6,7 @@ Every finding is worked out from the series as the recipe on record leaves it, s
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -16,8 +16,8 @@ from sqlalchemy import Connection
 
 from gwnet.analysis.checks.limits import limits_of
 from gwnet.analysis.logger_channels import LoggerRecord, gather_loggers
-from gwnet.analysis.logger_clocks import clock_findings
-from gwnet.analysis.logger_heads import OUT_REASONS, LoggerHeads, heads_of
+from gwnet.analysis.logger_clocks import clock_findings, clock_of
+from gwnet.analysis.logger_heads import OUT_REASONS, LoggerHeads, each_head
 from gwnet.analysis.logger_recipe import CAUSES
 from gwnet.analysis.logger_suggestion import LoggerFinding, around, as_frame
 from gwnet.constants import (
@@ -93,28 +93,32 @@ def findings(
         suggestion is the command that would apply the adjustment; it wants a reason.
     """
     record = gather_loggers(connection, wells=None if wells is None else list(wells), site=site, known_on=known_on)
-    return as_frame(findings_of(record, heads_of(record)))
+    return as_frame(findings_of(record, each_head(record)))
 
 
-def findings_of(record: LoggerRecord, found: Sequence[LoggerHeads]) -> list[LoggerFinding]:
+def findings_of(record: LoggerRecord, found: Iterable[LoggerHeads]) -> list[LoggerFinding]:
     """Return the findings about deployments whose heads were worked out.
 
     Parameters
     ----------
     record : gwnet.analysis.logger_channels.LoggerRecord
         What is on record.
-    found : sequence of LoggerHeads
-        Heads over whole deployments.
+    found : iterable of LoggerHeads
+        Heads over whole deployments; gone through once, none is kept.
 
     Returns
     -------
     list of LoggerFinding
         By site, well, instrument and time.
     """
-    made = list(clock_findings(record, found))
+    made: list[LoggerFinding] = []
+    clocks, places = [], {}
     for one in found:
+        clocks.append(clock_of(record, one))
         made += _of_deployment(record, one)
-    made += _conflicts(record, found)
+        places[one.instrument] = (one.site, one.well)
+    made += clock_findings(each for each in clocks if each is not None)
+    made += _conflicts(record, places)
     never = np.datetime64("1900-01-01", "us")
     return sorted(
         made,
@@ -443,10 +447,9 @@ def battery(
     return float(known[-1]), channel.unit, bool(known[-1] <= limit)
 
 
-def _conflicts(record: LoggerRecord, found: Sequence[LoggerHeads]) -> Iterator[LoggerFinding]:
+def _conflicts(record: LoggerRecord, places: Mapping[str, tuple[str, str]]) -> Iterator[LoggerFinding]:
     """Yield, for each file, that it differs from what is on record."""
     table = fetch_samples.conflicts(record.connection, record.known_on)
-    places = {one.instrument: (one.site, one.well) for one in found}
     table = table[table["instrument"].isin(places)]
     for (instrument, quantity, file), rows in table.groupby(["instrument", "quantity", "file"], sort=True):
         site, well = places[str(instrument)]

@@ -7,7 +7,7 @@ and an earlier ``known_on`` gives the heads as they were then.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -25,7 +25,16 @@ from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
 from gwnet.hydro.drift import Hangings
 from gwnet.hydro.series import interpolate_at, usual_interval_s
 
-__all__ = ["LEVELS_AT_COLUMNS", "OUT_REASONS", "LoggerHeads", "at_moments", "heads", "heads_of", "levels_at"]
+__all__ = [
+    "LEVELS_AT_COLUMNS",
+    "OUT_REASONS",
+    "LoggerHeads",
+    "at_moments",
+    "each_head",
+    "heads",
+    "heads_of",
+    "levels_at",
+]
 
 #: Columns of `levels_at`.
 LEVELS_AT_COLUMNS: Final = (
@@ -148,13 +157,31 @@ def heads_of(
     list of LoggerHeads
         As `heads`.
     """
-    found = []
+    return list(each_head(record, start, end))
+
+
+def each_head(
+    record: LoggerRecord, start: dt.datetime | None = None, end: dt.datetime | None = None
+) -> Iterator[LoggerHeads]:
+    """Yield the heads of the deployments wanted of a gathered record, one after the other, so that none need be kept.
+
+    Parameters
+    ----------
+    record : gwnet.analysis.logger_channels.LoggerRecord
+        What is on record.
+    start, end : datetime.datetime, optional
+        As `heads`.
+
+    Yields
+    ------
+    LoggerHeads
+        As `heads`, in the same order.
+    """
     for row in record.deployments[record.deployments["wanted"]].itertuples():
         if _meets(row, start, end):
             one = _deployment_heads(record, row, start, end)
             if one is not None and len(one):
-                found.append(one)
-    return found
+                yield one
 
 
 def _meets(row: Any, start: dt.datetime | None, end: dt.datetime | None) -> bool:
@@ -226,12 +253,12 @@ def levels_at(
     return at_moments(heads(connection, wells, site, known_on=known_on), moments)
 
 
-def at_moments(found: Sequence[LoggerHeads], moments: ArrayLike) -> pd.DataFrame:
+def at_moments(found: Iterable[LoggerHeads], moments: ArrayLike) -> pd.DataFrame:
     """Return heads at given moments, linear between the samples on either side.
 
     Parameters
     ----------
-    found : sequence of LoggerHeads
+    found : iterable of LoggerHeads
         Heads of deployments.
     moments : array_like of datetime64, shape (k,)
         UTC instants.

@@ -11,8 +11,9 @@ import pandas as pd
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
+from gwnet.analysis.logger_channels import gather_loggers
 from gwnet.analysis.logger_daily import daily
-from gwnet.analysis.logger_heads import LoggerHeads, at_moments, heads
+from gwnet.analysis.logger_heads import LoggerHeads, at_moments, each_head, heads
 from gwnet.clock import offset_minutes, to_utc
 from gwnet.errors import SettingsError
 from gwnet.hydro.arrays import Instants
@@ -159,12 +160,17 @@ def levels_for_map(
         One row a well: site, well, measured_at (local time with offset), measured_at_utc, water_elevation_m,
         uncertainty_m, instrument. Of several loggers in a well the one with the smallest uncertainty, then by name.
     """
-    found = heads(connection, sorted(wells), str(site["site"]), known_on=known_on) if wells else []
     instant = _instant(moment)
-    made = at_moments(found, [instant])
-    made = made.rename(columns={"moment_utc": "measured_at_utc"})
-    told = set(made["deployment_id"])
-    near = [_nearest(one, instant, _instant(first), _instant(last)) for one in found if one.deployment_id not in told]
+    exact, near = [], []
+    record = gather_loggers(connection, wells=sorted(wells), site=str(site["site"]), known_on=known_on)
+    for one in each_head(record):
+        here = at_moments([one], [instant])
+        if len(here):
+            exact.append(here)
+        else:
+            near.append(_nearest(one, instant, _instant(first), _instant(last)))
+    made = pd.concat(exact, ignore_index=True) if exact else at_moments([], [instant])
+    made = made.sort_values("deployment_id", kind="stable").rename(columns={"moment_utc": "measured_at_utc"})
     rows = pd.DataFrame([row for row in near if row is not None])
     if len(rows):
         rows = rows[~rows["well"].isin(made["well"])]

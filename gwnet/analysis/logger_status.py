@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -12,7 +12,7 @@ from sqlalchemy import Connection
 
 from gwnet.analysis.logger_channels import LoggerRecord, gather_loggers
 from gwnet.analysis.logger_findings import BY_PERSON, battery, findings_of
-from gwnet.analysis.logger_heads import LoggerHeads, heads_of
+from gwnet.analysis.logger_heads import LoggerHeads, each_head
 from gwnet.analysis.logger_level import barometer_channel
 from gwnet.analysis.logger_recipe import instant
 from gwnet.constants import GAP_TIMES_INTERVAL
@@ -57,6 +57,7 @@ def status(
     *,
     at_utc: dt.datetime | None = None,
     known_on: dt.datetime | None = None,
+    seen: Callable[[LoggerHeads], object] | None = None,
 ) -> pd.DataFrame:
     """Return how each deployment stands.
 
@@ -72,6 +73,9 @@ def status(
         Until when a sensor that still hangs should have samples; until its last sample unless given.
     known_on : datetime.datetime, optional
         Record as known at this time.
+    seen : callable, optional
+        Called with the heads of each deployment, for what else is made of them while they are at hand; all of them at
+        once would be more than a computer holds.
 
     Returns
     -------
@@ -83,16 +87,26 @@ def status(
         or more; the uncertainty is that of the last head. Findings counts what waits for a decision; warnings names it.
     """
     record = gather_loggers(connection, wells=None if wells is None else list(wells), site=site, known_on=known_on)
-    found = {one.deployment_id: one for one in heads_of(record)}
-    told = findings_of(record, list(found.values()))
+    wanted = _wanted(record, wells, site)
+    of_sensors: dict[int, dict[str, Any]] = {}
+
+    def one_by_one() -> Iterator[LoggerHeads]:
+        hung = {int(row.deployment_id): row for row in wanted.itertuples()}
+        for one in each_head(record):
+            of_sensors[one.deployment_id] = _of_sensor(hung[one.deployment_id], one, at_utc)
+            if seen is not None:
+                seen(one)
+            yield one
+
+    told = findings_of(record, one_by_one())
     rows = []
-    for row in _wanted(record, wells, site).itertuples():
+    for row in wanted.itertuples():
         mine = [
             each for each in told if (each.site, each.well, each.instrument) == (row.site, row.well, row.instrument)
         ]
         mine = [each for each in mine if _within(row, each.start_utc)]
-        one = found.get(int(row.deployment_id))
-        facts = _of_sensor(row, one, at_utc) if row.well else _of_barometer(record, row, at_utc)
+        told_of = of_sensors.get(int(row.deployment_id), _nothing())
+        facts = told_of if row.well else _of_barometer(record, row, at_utc)
         counts = pd.Series([each.rule for each in mine], dtype=object).value_counts(sort=False)
         warned = ", ".join(f"{rule} {count}" if count > 1 else rule for rule, count in counts.items())
         rows.append({**_of_deployment(record, row), **facts, "findings": len(mine), "warnings": warned})
@@ -129,9 +143,7 @@ def _of_deployment(record: LoggerRecord, row: Any) -> dict[str, Any]:
     }
 
 
-def _of_sensor(row: Any, one: LoggerHeads | None, at_utc: dt.datetime | None) -> dict[str, Any]:
-    if one is None:
-        return _nothing()
+def _of_sensor(row: Any, one: LoggerHeads, at_utc: dt.datetime | None) -> dict[str, Any]:
     used = one.hand[one.hand["offset_m"].notna()]
     known = np.flatnonzero(~np.isnan(one.hangings.drift_m_per_year))
     last = int(known[-1]) if known.size else -1
