@@ -14,6 +14,10 @@ from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
 
 Floats = NDArray[np.float64]
+Positions = NDArray[np.int64]
+
+#: Lines of a square tile of nodes.
+_TILE_LINES: Final = 16
 
 #: Numbers held at once for a block of nodes: half a megabyte, twice.
 BLOCK_VALUES: Final = 65_536
@@ -147,3 +151,60 @@ def _crossings(x: Floats, y: Floats, wells: Floats, most: int) -> Iterator[tuple
             start = low * x.size + first
             own = scratch[: high - low, : last - first]
             yield slice(start, start + nodes), squared.reshape(nodes, count), own.reshape(nodes, count)
+
+
+def reached_share(x: Floats, y: Floats, wells: Floats) -> float:
+    """Return about which share of the wells stands within one range of a tile of nodes.
+
+    Parameters
+    ----------
+    x, y : numpy.ndarray
+        Nodes.
+    wells : numpy.ndarray, shape (n, 2)
+        Wells; all in ranges.
+
+    Returns
+    -------
+    float
+        At most 1; also 1 where the nodes are not crossings of enough lines for tiles to pay.
+    """
+    if not (x.ndim == y.ndim == 2 and x.shape[0] == 1 and y.shape[1] == 1 and min(x.size, y.size) > 2 * _TILE_LINES):
+        return 1.0
+    width, height = (_TILE_LINES * float(np.ptp(lines)) / lines.size for lines in (x, y))
+    reached = np.pi + 2.0 * (width + height) + width * height
+    extent = float(np.prod(np.maximum(np.ptp(wells, axis=0), 1e-12)))
+    return min(1.0, reached / extent)
+
+
+def squared_tiles(x: Floats, y: Floats, wells: Floats) -> Iterator[tuple[Positions, Positions, Floats]]:
+    """Give the squared distances of nodes from the wells within one range of them, tile by tile.
+
+    Parameters
+    ----------
+    x, y : numpy.ndarray, shapes (1, nx) and (ny, 1)
+        Lines whose crossings are the nodes, in ranges.
+    wells : numpy.ndarray, shape (n, 2)
+        Wells in ranges.
+
+    Yields
+    ------
+    tuple
+        Which nodes, counted row by row; which wells; and squared distances of shape (nodes, wells). Wells that are not
+        named stand a range or more from every node of the tile.
+    """
+    across, along = (x[0][:, None] - wells[:, 0]) ** 2, (y[:, 0][:, None] - wells[:, 1]) ** 2
+    numbers = np.arange(x.size * y.size).reshape(y.size, x.size)
+    for low in range(0, y.size, _TILE_LINES):
+        rows = slice(low, low + _TILE_LINES)
+        for first in range(0, x.size, _TILE_LINES):
+            columns = slice(first, first + _TILE_LINES)
+            away = _beyond(x[0, columns], wells[:, 0]) ** 2 + _beyond(y[rows, 0], wells[:, 1]) ** 2
+            near = np.flatnonzero(away < 1.0)
+            squared = along[rows, near][:, None] + across[columns, near][None, :]
+            yield numbers[rows, columns].ravel(), near, squared.reshape(-1, near.size)
+
+
+def _beyond(lines: Floats, wells: Floats) -> Floats:
+    """Return how far wells stand outside the band that lines cover; 0 within it."""
+    beyond: Floats = np.maximum(np.maximum(lines.min() - wells, wells - lines.max()), 0.0)
+    return beyond

@@ -10,17 +10,23 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import LinAlgError, cho_solve, cholesky, solve_triangular
 from scipy.linalg.blas import dtrsm
-from scipy.linalg.lapack import dtrtri
+from scipy.linalg.lapack import dpotri, dtrtri
 from scipy.spatial.distance import cdist
 
 from gwnet.errors import AnalysisError, SettingsError, ShapeError
 from gwnet.hydro import correlation
 from gwnet.hydro.barriers import Barriers
-from gwnet.hydro.correlation import correlate, squared_blocks
+from gwnet.hydro.correlation import correlate, reached_share, squared_blocks, squared_tiles
 from gwnet.hydro.hull import control_arrays, convex_hull, inside
 from gwnet.hydro.variogram import Covariance, drift_columns, fit_covariance
 
 Floats = NDArray[np.float64]
+
+#: Below this share of wells in reach of a tile of nodes, grids are worked out tile by tile.
+_SHORT_SHARE: Final = 0.6
+
+#: Largest over smallest entry of the Cholesky factor's diagonal up to which the inverse keeps ten digits or so.
+_WELL_POSED: Final = 1e3
 
 #: Shares of the sill added to the diagonal, one after the other, where the covariance is not positive definite.
 _JITTERS: Final = (0.0, 1e-12, 1e-10, 1e-8)
@@ -119,8 +125,12 @@ class KrigedSurface:
         xs, ys = self._nodes(xq, yq)
         shape = np.broadcast_shapes(xs.shape, ys.shape)
         found = np.empty(int(np.prod(shape)))
-        for part, near in self._covariances(xs, ys):
-            np.dot(near, self._weights, out=found[part])
+        if self._is_short(xs, ys):
+            for nodes, wells, near in self._tiles(xs, ys):
+                found[nodes] = near @ self._weights[wells]
+        else:
+            for part, near in self._covariances(xs, ys):
+                np.dot(near, self._weights, out=found[part])
         heads = found.reshape(shape) + self._drift(xs, ys) + self._mean
         return np.where(inside(self.hull, xq, yq), heads, np.nan) if inside_control else heads
 
@@ -140,12 +150,16 @@ class KrigedSurface:
         Notes
         -----
         The variance counts the nugget as part of the head (0 at a well without measurement variance) and the
-        estimation of the drift.
+        estimation of the drift. Where the covariance ends within a short range, each tile of a grid meets only the
+        wells in reach, by the inverse of their covariance; else nodes are solved for with its Cholesky factor.
         """
         xs, ys = self._nodes(xq, yq)
         shape = np.broadcast_shapes(xs.shape, ys.shape)
         variance = np.empty(int(np.prod(shape)))
         flat_x, flat_y = (np.broadcast_to(values, shape).ravel() for values in (xs, ys))
+        if self._is_short(xs, ys) and self._is_well_posed():
+            self._variance_by_tiles(xs, ys, (flat_x, flat_y), variance)
+            return np.sqrt(np.maximum(variance, 0.0)).reshape(shape)
         for part, near in self._covariances(xs, ys, correlation.SOLVED_BLOCK_VALUES):
             white = dtrsm(1.0, self._lower, near.T, lower=1, overwrite_b=1).T
             lack = self._columns(flat_x[part], flat_y[part]).T - self._white_columns.T @ white.T
@@ -176,6 +190,36 @@ class KrigedSurface:
         carried = block > 1e-10 * diagonal
         block = np.where(carried, block, np.nan)
         return LeaveOneOut(self._weights / block, np.sqrt(1.0 / block))
+
+    def _is_short(self, x: Floats, y: Floats) -> bool:
+        """Return whether the covariance is nothing between most nodes and wells."""
+        ends = self.covariance.model == "spherical" and self.barriers is None
+        return ends and reached_share(x, y, self._wells) < _SHORT_SHARE
+
+    def _is_well_posed(self) -> bool:
+        """Return whether the inverse of the covariance may be used as it stands."""
+        diagonal = np.diag(self._lower)
+        return bool(diagonal.max() < _WELL_POSED * diagonal.min())
+
+    def _tiles(self, x: Floats, y: Floats) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64], Floats]]:
+        """Give the covariances of nodes with the wells in reach, tile by tile: nodes, wells, covariances."""
+        for nodes, wells, squared in squared_tiles(x, y, self._wells):
+            at_wells = np.nonzero(squared == 0.0) if self.covariance.nugget_m2 > 0.0 else None
+            near = correlate(self.covariance.model, squared)
+            near *= self.covariance.partial_sill_m2
+            if at_wells is not None:
+                near[at_wells] += self.covariance.nugget_m2
+            yield nodes, wells, near
+
+    def _variance_by_tiles(self, x: Floats, y: Floats, flat: tuple[Floats, Floats], variance: Floats) -> None:
+        inverse, _ = dpotri(self._lower, lower=1)
+        inverse = np.tril(inverse) + np.tril(inverse, -1).T
+        onto_drift = solve_triangular(self._lower.T, self._white_columns, lower=False, check_finite=False)
+        for nodes, wells, near in self._tiles(x, y):
+            explained = np.einsum("ij,ij->i", near @ inverse[np.ix_(wells, wells)], near)
+            lack = self._columns(flat[0][nodes], flat[1][nodes]).T - onto_drift[wells].T @ near.T
+            along = solve_triangular(self._inner, lack, lower=True, check_finite=False, overwrite_b=True)
+            variance[nodes] = self.covariance.sill_m2 - explained + np.einsum("ij,ij->j", along, along)
 
     def _nodes(self, xq: ArrayLike, yq: ArrayLike) -> tuple[Floats, Floats]:
         """Return coordinates about the centre, in ranges, as those of the wells are held."""

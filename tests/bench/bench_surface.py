@@ -1,8 +1,9 @@
 """How fast surfaces are beside two general-purpose kriging libraries and beside refits; how far their values differ.
 
-Run: ``python tests/bench/bench_surface.py [WELLS ...] [--nodes NODES] [--threads N]`` (default 50, 200 and 1,000
-wells, 200 by 200 nodes, as many threads as the libraries take). On a busy machine one thread a side gives the steadier
-ratios. Prints, from one run, seconds, ratios, largest differences, the peak of memory that Python asked for, and how
+Run: ``python tests/bench/bench_surface.py [WELLS ...] [--nodes NODES] [--threads N] [--model MODEL]``
+(default 50, 200 and 1,000 wells, 200 by 200 nodes, as many threads as the libraries take, spherical). On a busy machine
+one thread a side gives the steadier ratios. Of a spherical covariance each tile of nodes meets only the wells in its
+range, 3 of 10 km here; an exponential one has no end. Prints, from one run, seconds, ratios, largest differences, the peak of memory that Python asked for, and how
 many threads each side's linear algebra was free to use. PyKrige (BSD licence) and GSTools (LGPL) must be installed.
 PyKrige works out variances whether asked or not; GSTools is given fewer nodes where it would take minutes, and its
 seconds are then carried up by the number of nodes.
@@ -24,7 +25,7 @@ from threadpoolctl import threadpool_info, threadpool_limits
 from gwnet.hydro import kriging
 from gwnet.hydro.variogram import Covariance
 
-COVARIANCE = Covariance("spherical", 4.0, 3000.0, 0.0)
+SILL_M2, RANGE_M = 4.0, 3000.0
 PARAMETERS = {"psill": 4.0, "range": 3000.0, "nugget": 0.0}
 EXTENT_M = 10_000.0
 #: Wells times nodes that the slowest library is given at most.
@@ -53,7 +54,8 @@ def peak(work: Callable[[], Any]) -> float:
 class Wells:
     """Constructed heads at random places."""
 
-    def __init__(self, count: int, nodes: int) -> None:
+    def __init__(self, count: int, nodes: int, model: str = "spherical") -> None:
+        self.model, self.covariance = model, Covariance(model, SILL_M2, RANGE_M)
         random = np.random.default_rng(count)
         self.x, self.y = random.uniform(0, EXTENT_M, (2, count))
         self.z = 100 - 0.002 * self.x + 0.001 * self.y + np.sin(self.x / 800) + np.cos(self.y / 1100)
@@ -61,7 +63,7 @@ class Wells:
 
     def ours(self, drift: str, *, variance: bool) -> tuple[Any, Any]:
         """Return heads and, if asked, variances by this project."""
-        surface = kriging.fit(self.x, self.y, self.z, covariance=COVARIANCE, drift=drift)
+        surface = kriging.fit(self.x, self.y, self.z, covariance=self.covariance, drift=drift)
         nodes = self.axis[None, :], self.axis[:, None]
         return surface.predict(*nodes), surface.standard_error(*nodes) ** 2 if variance else None
 
@@ -70,13 +72,14 @@ class Wells:
         library, options = (
             (OrdinaryKriging, {}) if drift == "none" else (UniversalKriging, {"drift_terms": ["regional_linear"]})
         )
-        made = library(self.x, self.y, self.z, variogram_model="spherical", variogram_parameters=PARAMETERS, **options)
+        made = library(self.x, self.y, self.z, variogram_model=self.model, variogram_parameters=PARAMETERS, **options)
         heads, variances = made.execute("grid", self.axis, self.axis, backend="vectorized")
         return np.asarray(heads), np.asarray(variances)
 
     def by_gstools(self, drift: str, axis: Any, *, variance: bool) -> tuple[Any, Any]:
         """Return heads and, if asked, variances by GSTools."""
-        model = gstools.Spherical(dim=2, var=COVARIANCE.partial_sill_m2, len_scale=COVARIANCE.range_m, nugget=0.0)
+        kind, reach = (gstools.Spherical, 1.0) if self.model == "spherical" else (gstools.Exponential, 3.0)
+        model = kind(dim=2, var=SILL_M2, len_scale=RANGE_M / reach, nugget=0.0)
         place = (self.x, self.y)
         made = (
             gstools.krige.Ordinary(model, place, self.z, exact=True)
@@ -92,14 +95,14 @@ def largest(ours: Any, theirs: Any) -> float:
     return float(np.abs(np.asarray(ours) - np.asarray(theirs)).max())
 
 
-def compare(count: int, nodes: int) -> None:
+def compare(count: int, nodes: int, model: str) -> None:
     """Print one block of results."""
     times = 3 if count <= 200 else 1
-    wells = Wells(count, nodes)
+    wells = Wells(count, nodes, model)
     thin = max(1, round((count * nodes**2 / MOST_FOR_SLOWEST) ** 0.5))
     kept = wells.axis[::thin]
     up = (nodes / kept.size) ** 2
-    print(f"{count} wells, {nodes} x {nodes} nodes")
+    print(f"{count} wells, {nodes} x {nodes} nodes, {model}")
     for name, drift in (("ordinary", "none"), ("universal", "linear")):
         wells.ours(drift, variance=True)  # load what is loaded on first use
         (heads, variances), pykrige_s = timed(lambda drift=drift: wells.by_pykrige(drift), times)
@@ -131,7 +134,7 @@ def compare(count: int, nodes: int) -> None:
 def left_out_against_refits(wells: Wells, times: int) -> None:
     """Print how fast leave-one-out errors are in closed form."""
     x, y, z = wells.x, wells.y, wells.z
-    surface = kriging.fit(x, y, z, covariance=COVARIANCE)
+    surface = kriging.fit(x, y, z, covariance=wells.covariance)
     left_out, quick = timed(surface.leave_one_out, 5)
     tried = range(0, z.size, max(1, z.size // 20))
 
@@ -139,7 +142,7 @@ def left_out_against_refits(wells: Wells, times: int) -> None:
         found = []
         for position in tried:
             rest = np.arange(z.size) != position
-            other = kriging.fit(x[rest], y[rest], z[rest], covariance=COVARIANCE)
+            other = kriging.fit(x[rest], y[rest], z[rest], covariance=wells.covariance)
             found.append(float(z[position] - other.predict(x[position], y[position])))
         return found
 
@@ -158,6 +161,7 @@ def main() -> None:
     parser.add_argument("wells", nargs="*", type=int, default=[50, 200, 1000])
     parser.add_argument("--nodes", type=int, default=200)
     parser.add_argument("--threads", type=int, default=None)
+    parser.add_argument("--model", choices=["spherical", "exponential"], default="spherical")
     given = parser.parse_args()
     if given.threads is not None:
         threadpool_limits(given.threads)
@@ -168,7 +172,7 @@ def main() -> None:
         f"gstools' own loops {gstools.config.NUM_THREADS or 'all'}; everything else one"
     )
     for count in given.wells:
-        compare(count, given.nodes)
+        compare(count, given.nodes, given.model)
 
 
 if __name__ == "__main__":

@@ -162,6 +162,25 @@ def test_blocks_of_nodes_change_nothing(monkeypatch, values, model):
         assert surface.standard_error(*nodes) == pytest.approx(errors, abs=1e-12)
 
 
+@pytest.mark.parametrize("drift", ["none", "linear"])
+@pytest.mark.parametrize("nugget", [0.0, 0.3])
+def test_tiles_of_a_short_covariance_change_nothing(drift, nugget):
+    """Lines through wells, and 50 by 40 of them; the same nodes as single points go the other way."""
+    x, y, z = wells(60)
+    surface = kriging.fit(x, y, z, covariance=Covariance("spherical", 2.0, 200.0, nugget), drift=drift)
+    across, along = (
+        np.sort(np.append(x[:10], np.linspace(-50, 1050, 40))),
+        np.sort(np.append(y[:10], np.linspace(0, 900, 30))),
+    )
+    lines = across[None, :], along[:, None]
+    assert surface._is_short(*surface._nodes(*lines))
+    assert surface._is_well_posed()
+    apart = [values.ravel() for values in np.broadcast_arrays(*lines)]
+    assert surface.predict(*lines).ravel() == pytest.approx(surface.predict(*apart), abs=1e-11)
+    found, other = surface.standard_error(*lines).ravel() ** 2, surface.standard_error(*apart) ** 2
+    assert found == pytest.approx(other, abs=1e-11)
+
+
 def test_order_of_wells_changes_nothing():
     x, y, z = wells()
     order = np.random.default_rng(4).permutation(25)
