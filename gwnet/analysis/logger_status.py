@@ -106,11 +106,16 @@ def status(
         ]
         mine = [each for each in mine if _within(row, each.start_utc)]
         told_of = of_sensors.get(int(row.deployment_id), _nothing())
-        facts = told_of if row.well else _of_barometer(record, row, at_utc)
+        facts = _of_barometer(record, row, at_utc) if _in_air(row) else told_of
         counts = pd.Series([each.rule for each in mine], dtype=object).value_counts(sort=False)
         warned = ", ".join(f"{rule} {count}" if count > 1 else rule for rule, count in counts.items())
         rows.append({**_of_deployment(record, row), **facts, "findings": len(mine), "warnings": warned})
     return pd.DataFrame(rows, columns=list(STATUS_COLUMNS))
+
+
+def _in_air(row: Any) -> bool:
+    """Return whether an instrument measures the air: a barometer, also one that hangs in a well."""
+    return not row.well or row.kind == "barometer"
 
 
 def _wanted(record: LoggerRecord, wells: Sequence[str] | None, site: str | None) -> pd.DataFrame:
@@ -119,7 +124,7 @@ def _wanted(record: LoggerRecord, wells: Sequence[str] | None, site: str | None)
     if wells is None:
         barometers = table["well"] == ""
         keep = keep | (barometers if site is None else barometers & (table["site"] == site))
-    rows = table[keep].assign(last=table["well"] == "")
+    rows = table[keep].assign(last=(table["well"] == "") | (table["kind"] == "barometer"))
     return rows.sort_values(["site", "last", "well", "hung_at_utc", "instrument"], kind="stable")
 
 
