@@ -76,5 +76,6 @@ def render_pdf(
         information=information,
         moment=report.known_on_utc,
         attachments=attachments,
+        structure=pages.structure,
     )
     return RenderedReport(finished.content, pages.figures, pages.pages, finished.archival)

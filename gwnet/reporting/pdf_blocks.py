@@ -30,6 +30,7 @@ from gwnet.reporting.pdf_styles import (
     WARN_TITLE,
 )
 from gwnet.reporting.pdf_tables import caption_paragraph, draw_text
+from gwnet.reporting.pdf_tags import TaggedParagraph, artifact, content, element, reserve
 
 __all__ = ["Boxed", "ContentsFlow", "FactsFlow", "FigureFlow", "HeadingFlow", "Ledger", "SignOffFlow"]
 
@@ -96,11 +97,12 @@ class HeadingFlow(Flowable):  # type: ignore[misc]
         title = f"{self.number}  {self.text}" if self.number else self.text
         canvas.addOutlineEntry(title, self.key, self.level, closed=True)
         self.ledger.pages[self.key] = canvas.getPageNumber()
-        if self.number:
-            canvas.setFillColor(ACCENT)
-            baseline = self.height - self._paragraph.style.fontSize
-            draw_text(canvas, 0, baseline, self.number, BOLD, self._paragraph.style.fontSize)
-        self._paragraph.drawOn(canvas, self._indent, 0)
+        with content(canvas, f"H{self.level + 2}"):
+            if self.number:
+                canvas.setFillColor(ACCENT)
+                baseline = self.height - self._paragraph.style.fontSize
+                draw_text(canvas, 0, baseline, self.number, BOLD, self._paragraph.style.fontSize)
+            self._paragraph.drawOn(canvas, self._indent, 0)
 
 
 class ContentsFlow(Flowable):  # type: ignore[misc]
@@ -138,7 +140,8 @@ class ContentsFlow(Flowable):  # type: ignore[misc]
         for level, number, text, key in self.entries:
             height = self._line_height(level)
             y -= height
-            self._draw_line(y + 4.0, level, number, text, key)
+            with element(self.canv, "TOC", key="contents"), content(self.canv, "TOCI"):
+                self._draw_line(y + 4.0, level, number, text, key)
             self.canv.linkRect("", key, (0, y, TEXT_WIDTH, y + height), relative=1, Border="[0 0 0]")
 
     def _draw_line(self, y: float, level: int, number: str, text: str, key: str) -> None:
@@ -147,12 +150,12 @@ class ContentsFlow(Flowable):  # type: ignore[misc]
         canvas.setFillColor(INK)
         page = str(self.ledger.known_pages.get(key, ""))
         page_width = text_width("000", face, size)
-        draw_text(canvas, TEXT_WIDTH - text_width(page, face, size), y, page, face, size)
         if number:
             draw_text(canvas, 0, y, number, face, size)
         start = 9 * MM
         shown = shortened(text, face, size, TEXT_WIDTH - start - page_width - 12)
         draw_text(canvas, start, y, shown, face, size)
+        draw_text(canvas, TEXT_WIDTH - text_width(page, face, size), y, page, face, size)
         end = start + text_width(shown, face, size)
         canvas.setStrokeColor(RULE)
         canvas.setLineWidth(0.5)
@@ -170,8 +173,8 @@ class Boxed(Flowable):  # type: ignore[misc]
     def __init__(self, title: str, items: Sequence[str], paragraphs: list[Paragraph] | None = None) -> None:
         super().__init__()
         self._lines = paragraphs or [
-            Paragraph(markup(title, BOLD), WARN_TITLE),
-            *(Paragraph(markup(item), WARN_ITEM, bulletText="•") for item in items),
+            TaggedParagraph(markup(title, BOLD), WARN_TITLE),
+            *(TaggedParagraph(markup(item), WARN_ITEM, bulletText="•") for item in items),
         ]
         self.spaceBefore, self.spaceAfter = 6, 10
 
@@ -199,10 +202,11 @@ class Boxed(Flowable):  # type: ignore[misc]
     def draw(self) -> None:
         """Draw the box."""
         canvas = self.canv
-        canvas.setFillColor(WARN_BAND)
-        canvas.rect(0, 0, TEXT_WIDTH, self.height, stroke=0, fill=1)
-        canvas.setFillColor(WARN)
-        canvas.rect(0, 0, 2.2, self.height, stroke=0, fill=1)
+        with artifact(canvas):
+            canvas.setFillColor(WARN_BAND)
+            canvas.rect(0, 0, TEXT_WIDTH, self.height, stroke=0, fill=1)
+            canvas.setFillColor(WARN)
+            canvas.rect(0, 0, 2.2, self.height, stroke=0, fill=1)
         y = self.height - self._PAD
         for line in self._lines:
             y -= line.height
@@ -219,7 +223,8 @@ class FactsFlow(Flowable):  # type: ignore[misc]
         super().__init__()
         self.pairs = tuple(pairs)
         self._lines = [
-            (Paragraph(markup(name), FACT_NAME), Paragraph(markup(value), FACT_VALUE)) for name, value in pairs
+            (TaggedParagraph(markup(name), FACT_NAME), TaggedParagraph(markup(value), FACT_VALUE))
+            for name, value in pairs
         ]
         self.spaceBefore, self.spaceAfter = 4, 10
 
@@ -249,14 +254,18 @@ class FactsFlow(Flowable):  # type: ignore[misc]
     def draw(self) -> None:
         """Draw the pairs, a hairline above each."""
         canvas, y = self.canv, self.height
-        canvas.setStrokeColor(RULE)
-        canvas.setLineWidth(0.35)
         for (name, value), height in zip(self._lines, self._heights(), strict=True):
-            canvas.line(0, y, TEXT_WIDTH, y)
+            self._rule(y)
             name.drawOn(canvas, 0, y - 1.6 - name.height)
             value.drawOn(canvas, self._NAME_WIDTH, y - 1.6 - value.height)
             y -= height
-        canvas.line(0, y, TEXT_WIDTH, y)
+        self._rule(y)
+
+    def _rule(self, y: float) -> None:
+        with artifact(self.canv):
+            self.canv.setStrokeColor(RULE)
+            self.canv.setLineWidth(0.35)
+            self.canv.line(0, y, TEXT_WIDTH, y)
 
 
 class FigureFlow(Flowable):  # type: ignore[misc]
@@ -292,7 +301,10 @@ class FigureFlow(Flowable):  # type: ignore[misc]
             self.canv.bookmarkHorizontal(key, 0, self.height * (1 - place / len(self.figure.bookmarks)) + 8)
             self.canv.addOutlineEntry(title, key, self.level, closed=True)
         page = self.canv.getPageNumber() - 1
-        self.ledger.placements.append(Placement(self.figure.key, page, picture_x, picture_y, self._scale))
+        box = (picture_x, picture_y, picture_x + self._picture[0], picture_y + self._picture[1])
+        with element(self.canv, "Figure", alt=self.figure.alt):
+            mark = reserve(self.canv, box=box)
+        self.ledger.placements.append(Placement(self.figure.key, page, picture_x, picture_y, self._scale, mark))
         self._caption.drawOn(self.canv, 0, 0)
 
 
@@ -306,7 +318,7 @@ class SignOffFlow(Flowable):  # type: ignore[misc]
         super().__init__()
         self.block = block
         self.spaceBefore, self.spaceAfter = 8, 8
-        self._statement = Paragraph(markup(block.statement), STATEMENT)
+        self._statement = TaggedParagraph(markup(block.statement), STATEMENT)
         self._columns = min(2, max(1, len(block.parties)))
 
     def _party_height(self, index: int) -> float:
@@ -337,7 +349,8 @@ class SignOffFlow(Flowable):  # type: ignore[misc]
             for column in range(self._columns):
                 index = row * self._columns + column
                 if index < len(self.block.parties):
-                    self._draw_party(index, column * (width + gap), y, width)
+                    with content(self.canv, "P"):
+                        self._draw_party(index, column * (width + gap), y, width)
             y -= height
 
     def _draw_party(self, index: int, x: float, top: float, width: float) -> None:

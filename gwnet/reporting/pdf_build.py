@@ -64,6 +64,7 @@ from gwnet.reporting.pdf_styles import (
     page_format,
 )
 from gwnet.reporting.pdf_tables import TableFlow, draw_text, table_flowables
+from gwnet.reporting.pdf_tags import Element, ItemParagraph, TaggedCanvas, TaggedParagraph, TitleParagraph, artifact
 
 __all__ = ["BuiltPages", "build_pages"]
 
@@ -75,11 +76,19 @@ _HEADINGS: Final = 75.0  # room that a figure leaves for the headings above it
 class BuiltPages:
     """The pages without their figures, and where the figures go."""
 
-    def __init__(self, content: bytes, placements: Sequence[Placement], figures: dict[str, bytes], pages: int) -> None:
+    def __init__(
+        self,
+        content: bytes,
+        placements: Sequence[Placement],
+        figures: dict[str, bytes],
+        pages: int,
+        structure: Element | None,
+    ) -> None:
         self.content = content
         self.placements = tuple(placements)
         self.figures = figures
         self.pages = pages
+        self.structure = structure
 
 
 def build_pages(report: Report) -> BuiltPages:
@@ -111,18 +120,25 @@ class _Builder:
         self.figures: dict[str, bytes] = {}
         self.entries: list[tuple[int, str, str, str]] = []
         self.depth = 0
+        self.canvas: TaggedCanvas | None = None
+
+    def _new_canvas(self, *args: Any, **kwargs: Any) -> TaggedCanvas:
+        """Return the canvas of one pass; the last one is that of the document."""
+        self.canvas = TaggedCanvas(*args, **kwargs)
+        return self.canvas
 
     def build(self) -> BuiltPages:
         target = io.BytesIO()
         document = self._document(target)
         story = self._story()
         try:
-            document.multiBuild(story, maxPasses=6)
+            document.multiBuild(story, maxPasses=6, canvasmaker=self._new_canvas)
         except LayoutError as error:
             raise ReportError(
                 "A part of the report does not fit on a page.", mend="Shorten the longest text or caption."
             ) from error
-        return BuiltPages(target.getvalue(), self.ledger.placements, self.figures, self.ledger.total)
+        structure = None if self.canvas is None else self.canvas.structure
+        return BuiltPages(target.getvalue(), self.ledger.placements, self.figures, self.ledger.total, structure)
 
     def _document(self, target: io.BytesIO) -> BaseDocTemplate:
         page = self.format
@@ -159,9 +175,9 @@ class _Builder:
 
     def _cover(self) -> list[Flowable]:
         flowables: list[Flowable] = [
-            Paragraph(markup(self.report.title, BOLD), COVER_TITLE),
-            Paragraph(markup(self.report.site), COVER_SITE),
-            Paragraph(markup(self.report.period), COVER_PERIOD),
+            TitleParagraph(markup(self.report.title, BOLD), COVER_TITLE),
+            TaggedParagraph(markup(self.report.site), COVER_SITE),
+            TaggedParagraph(markup(self.report.period), COVER_PERIOD),
         ]
         for block in self.report.cover.blocks:
             flowables.extend(self._block(block))
@@ -171,7 +187,7 @@ class _Builder:
         entries = (
             self.entries if len(self.entries) <= _MOST_CONTENTS else [item for item in self.entries if item[0] == 0]
         )
-        return [Paragraph("Contents", CONTENTS_TITLE), ContentsFlow(entries, self.ledger), NewPage()]
+        return [TaggedParagraph("Contents", CONTENTS_TITLE), ContentsFlow(entries, self.ledger), NewPage()]
 
     def _section(self, section: Section, number: str) -> list[Flowable]:
         key = f"section-{number}"
@@ -226,7 +242,9 @@ class _Builder:
     @staticmethod
     def _text(block: Block) -> list[Flowable]:
         if isinstance(block, Bullets):
-            items = [Paragraph(markup(item), BULLET, bulletText="•") for item in block.items]
+            items = [ItemParagraph(markup(item), BULLET, bulletText="•") for item in block.items]
+            for item in items:
+                item.list_key = f"list {id(block)}"
             items[-1].spaceAfter = BULLET.spaceAfter + 5
             return list(items)
         if isinstance(block, Caution):
@@ -238,7 +256,7 @@ class _Builder:
         if isinstance(block, FirmBlock):
             return [FirmFlow(block)]
         lead_in = f'<font name="{BOLD}">{markup(block.lead_in, BOLD)}</font> ' if block.lead_in else ""  # type: ignore[union-attr]
-        return [Paragraph(lead_in + markup(block.text), TONES[block.tone])]  # type: ignore[union-attr]
+        return [TaggedParagraph(lead_in + markup(block.text), TONES[block.tone])]  # type: ignore[union-attr]
 
     def _figure(self, block: FigureSlot) -> FigureFlow:
         content = block.content()
@@ -253,6 +271,10 @@ class _Builder:
         canvas.bookmarkHorizontal(key, 0, height + 8)
 
     def _draw_cover(self, canvas: Any, _document: Any) -> None:
+        with artifact(canvas):
+            self._cover_marks(canvas)
+
+    def _cover_marks(self, canvas: Any) -> None:
         page = self.format
         top = page.height - 20 * MM
         canvas.setFillColor(ACCENT)
@@ -273,6 +295,10 @@ class _Builder:
         draw_text(canvas, right - width + 5, y, state, BOLD, size)
 
     def _draw_header(self, canvas: Any, _document: Any) -> None:
+        with artifact(canvas):
+            self._header_marks(canvas)
+
+    def _header_marks(self, canvas: Any) -> None:
         page = self.format
         y = page.height - 12.5 * MM
         state_width = text_width(self.report.state, BOLD, 6.6) + 10
@@ -298,6 +324,10 @@ class _Builder:
         canvas.line(self.format.left, y, self.format.left + TEXT_WIDTH, y)
 
     def _draw_footer(self, canvas: Any, _document: Any) -> None:
+        with artifact(canvas):
+            self._footer_marks(canvas)
+
+    def _footer_marks(self, canvas: Any) -> None:
         page = self.format
         number = canvas.getPageNumber()
         self.ledger.total = max(self.ledger.total, number)

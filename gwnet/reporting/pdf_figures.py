@@ -13,6 +13,7 @@ import pikepdf
 from pikepdf import Name, pdfa
 
 from gwnet.errors import ReportError
+from gwnet.reporting.pdf_tags import Element, write_structure
 
 __all__ = ["Finished", "Placement", "figure_size", "finish"]
 
@@ -22,13 +23,14 @@ _EMPTY_RESOURCES: Final = ("/Pattern", "/Shading", "/XObject", "/ExtGState", "/F
 
 @dataclass(frozen=True, slots=True)
 class Placement:
-    """Where a figure stands: page counted from 0, lower left corner [pt], scale."""
+    """Where a figure stands: page counted from 0, lower left corner [pt], scale, and its mark in the structure."""
 
     key: str
     page: int
     x: float
     y: float
     scale: float
+    mark: int | None = None
 
 
 def figure_size(content: bytes, key: str) -> tuple[float, float]:
@@ -88,6 +90,7 @@ def finish(
     information: Mapping[str, str],
     moment: dt.datetime,
     attachments: Mapping[str, bytes] | None = None,
+    structure: Element | None = None,
 ) -> Finished:
     """Put the figures on their pages, attach files, write the metadata and save with reproducible bytes.
 
@@ -105,6 +108,8 @@ def finish(
         Zone-aware time that stands for making and changing the document.
     attachments : mapping of str to bytes, optional
         Files to carry inside the document, by name.
+    structure : Element, optional
+        Structure of what is drawn, for readers who do not see the pages.
 
     Returns
     -------
@@ -122,6 +127,8 @@ def finish(
             for page in document.pages:
                 if "/Trans" in page:
                     del page["/Trans"]
+            if structure is not None:
+                write_structure(document, structure)
             _drop_empty_resources(document)
             _attach(document, attachments or {}, moment)
             _write_information(document, information, moment)
@@ -172,7 +179,10 @@ def _place(document: pikepdf.Pdf, source: pikepdf.Pdf, place: Placement, number:
     name = page.add_resource(form, Name.XObject, name=Name(f"/Fig{number}"))
     x, y = place.x - left * place.scale, place.y - bottom * place.scale
     matrix = f"{place.scale:.6f} 0 0 {place.scale:.6f} {x:.4f} {y:.4f}"
-    page.contents_add(f"q {matrix} cm {name} Do Q".encode("ascii"))
+    drawn = f"q {matrix} cm {name} Do Q"
+    if place.mark is not None:
+        drawn = f"/Figure <</MCID {place.mark}>> BDC {drawn} EMC"
+    page.contents_add(drawn.encode("ascii"))
 
 
 def _drop_empty_resources(document: pikepdf.Pdf) -> None:

@@ -11,6 +11,7 @@ from gwnet.reporting.content import FirmBlock
 from gwnet.reporting.pdf_fonts import BOLD, REGULAR
 from gwnet.reporting.pdf_styles import INK, MM, QUIET, RULE, TEXT_WIDTH
 from gwnet.reporting.pdf_tables import draw_text
+from gwnet.reporting.pdf_tags import artifact, content
 
 __all__ = ["FirmFlow"]
 
@@ -44,14 +45,20 @@ class FirmFlow(Flowable):  # type: ignore[misc]
     def draw(self) -> None:
         """Draw a hairline, the logo and the lines."""
         canvas = self.canv
-        canvas.setStrokeColor(RULE)
-        canvas.setLineWidth(0.4)
-        canvas.line(0, self.height, TEXT_WIDTH, self.height)
+        with artifact(canvas):
+            canvas.setStrokeColor(RULE)
+            canvas.setLineWidth(0.4)
+            canvas.line(0, self.height, TEXT_WIDTH, self.height)
         top, x = self.height - 8, 0.0
         if self._picture is not None:
-            canvas.drawImage(self._picture, 0, top - self._size[1], *self._size)
+            with artifact(canvas):
+                canvas.drawImage(self._picture, 0, top - self._size[1], *self._size)
             x = self._size[0] + 6 * MM
-        y = top
+        with content(canvas, "P"):
+            self._draw_lines(x, top)
+
+    def _draw_lines(self, x: float, y: float) -> None:
+        canvas = self.canv
         for text, face, colour in (
             *([(self.block.name, BOLD, INK)] if self.block.name else []),
             *((line, REGULAR, QUIET) for line in self.block.address),

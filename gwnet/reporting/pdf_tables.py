@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any, Final
 
@@ -25,6 +27,7 @@ from gwnet.reporting.pdf_styles import (
     RULE,
     TEXT_WIDTH,
 )
+from gwnet.reporting.pdf_tags import CaptionParagraph, TaggedParagraph, artifact, content, drawn_plainly, element
 
 __all__ = ["TableFlow", "draw_text", "table_flowables"]
 
@@ -158,15 +161,29 @@ class TableFlow(Flowable):  # type: ignore[misc]
         """Draw caption, headings, rows, rules and notes."""
         if self.on_draw is not None:
             self.on_draw(self.canv, self.table, self.height)
+        with element(self.canv, "Table", key=f"table {self.table.key}"):
+            y = self._draw_table()
+        y -= _NOTES_GAP
+        for note in self._notes:
+            y -= note.height
+            note.drawOn(self.canv, 0, y)
+
+    def _draw_table(self) -> float:
+        """Draw everything but the notes and return where the table ends; a reader is not told twice what goes on."""
         y = self.height - self._caption_height + _CAPTION_GAP
-        self._caption.drawOn(self.canv, 0, y)
+        if self.first:
+            with artifact(self.canv):
+                drawn_plainly(self._caption, self.canv, 0, y)
+        else:
+            self._caption.drawOn(self.canv, 0, y)
         y -= _CAPTION_GAP
         self._rule(y, 0.9, ACCENT)
         y = self._draw_head(y)
         self._rule(y, 0.5, RULE)
         if self._lead:
             y -= self._lead.height
-            self._draw_row(self._lead, y)
+            with artifact(self.canv):
+                self._draw_group(self._lead, y)
         rows = self._rows()
         for position, row in enumerate(rows):
             y -= row.height
@@ -174,15 +191,13 @@ class TableFlow(Flowable):  # type: ignore[misc]
             if position < len(rows) - 1 and not row.group:
                 self._rule(y, 0.35, HAIR)
         self._rule(y, 0.7, ACCENT if self._ends() else RULE)
-        y -= _NOTES_GAP
-        for note in self._notes:
-            y -= note.height
-            note.drawOn(self.canv, 0, y)
+        return y
 
     def _rule(self, y: float, thickness: float, colour: Any, start: float = 0.0, stop: float = TEXT_WIDTH) -> None:
-        self.canv.setStrokeColor(colour)
-        self.canv.setLineWidth(thickness)
-        self.canv.line(start, y, stop, y)
+        with artifact(self.canv):
+            self.canv.setStrokeColor(colour)
+            self.canv.setLineWidth(thickness)
+            self.canv.line(start, y, stop, y)
 
     def _edges(self) -> list[float]:
         edges = [0.0]
@@ -192,40 +207,86 @@ class TableFlow(Flowable):  # type: ignore[misc]
 
     def _draw_head(self, top: float) -> float:
         head, edges = self.layout.head, self._edges()
-        self.canv.setFillColor(INK)
-        for start, stop, lines in head.spans:
-            y = top - CELL_PAD_Y - _BASELINE
-            for line in lines:
-                width = text_width(line, BOLD, CELL_SIZE)
-                draw_text(self.canv, (edges[start] + edges[stop] - width) / 2, y, line, BOLD, CELL_SIZE)
-                y -= CELL_LEADING
-            below = top - head.span_height + 1.0
-            self._rule(below, 0.4, RULE, edges[start] + CELL_PAD_X, edges[stop] - CELL_PAD_X)
         bottom = top - head.height
+        if self.first:
+            with artifact(self.canv):
+                self._draw_spans(top, edges, tagged=False)
+                self._draw_headings(bottom, edges, tagged=False)
+            return bottom
+        if head.spans:
+            with element(self.canv, "TR"):
+                self._draw_spans(top, edges, tagged=True)
+        with element(self.canv, "TR"):
+            self._draw_headings(bottom, edges, tagged=True)
+        return bottom
+
+    def _draw_spans(self, top: float, edges: list[float], *, tagged: bool) -> None:
+        """Draw the headings that several columns share; columns without one have an empty cell there."""
+        place = 0
+        for start, stop, lines in self.layout.head.spans:
+            if tagged:
+                for _ in range(place, start):
+                    with element(self.canv, "TD"):
+                        pass
+            place = stop
+            with _cell(self.canv, "TH", tagged=tagged, scope="Column", columns=stop - start):
+                self.canv.setFillColor(INK)
+                y = top - CELL_PAD_Y - _BASELINE
+                for line in lines:
+                    width = text_width(line, BOLD, CELL_SIZE)
+                    draw_text(self.canv, (edges[start] + edges[stop] - width) / 2, y, line, BOLD, CELL_SIZE)
+                    y -= CELL_LEADING
+        if tagged:
+            for _ in range(place, len(self.layout.columns)):
+                with element(self.canv, "TD"):
+                    pass
+        below = top - self.layout.head.span_height + 1.0
+        for start, stop, _ in self.layout.head.spans:
+            self._hairline(below, edges[start] + CELL_PAD_X, edges[stop] - CELL_PAD_X, tagged=tagged)
+
+    def _hairline(self, y: float, start: float, stop: float, *, tagged: bool) -> None:
+        """Draw a rule that is an artifact, or is inside of one already."""
+        if tagged:
+            self._rule(y, 0.4, RULE, start, stop)
+            return
+        self.canv.setStrokeColor(RULE)
+        self.canv.setLineWidth(0.4)
+        self.canv.line(start, y, stop, y)
+
+    def _draw_headings(self, bottom: float, edges: list[float], *, tagged: bool) -> None:
+        head = self.layout.head
         for index, (lines, unit) in enumerate(zip(head.lines, head.units, strict=True)):
             count = len(lines) + bool(unit)
             y = bottom + CELL_PAD_Y + count * CELL_LEADING - _BASELINE
-            self.canv.setFillColor(INK)
-            for line in lines:
-                self._aligned(index, edges, y, line, BOLD)
-                y -= CELL_LEADING
-            if unit:
-                self.canv.setFillColor(QUIET)
-                self._aligned(index, edges, y, unit, REGULAR)
-        return bottom
+            with _cell(self.canv, "TH", tagged=tagged, scope="Column"):
+                self.canv.setFillColor(INK)
+                for line in lines:
+                    self._aligned(index, edges, y, line, BOLD)
+                    y -= CELL_LEADING
+                if unit:
+                    self.canv.setFillColor(QUIET)
+                    self._aligned(index, edges, y, unit, REGULAR)
 
     def _draw_row(self, row: RowLayout, bottom: float) -> None:
-        edges = self._edges()
+        with element(self.canv, "TR"):
+            if row.group:
+                with content(self.canv, "TH", scope="Row", columns=len(self.layout.columns)):
+                    self._draw_group(row, bottom)
+                return
+            edges = self._edges()
+            top = bottom + row.height - CELL_PAD_Y - _BASELINE
+            for index, cell in enumerate(row.cells):
+                kind, scope = ("TD", "") if index else ("TH", "Row")
+                with content(self.canv, kind, scope=scope):
+                    self._draw_cell(index, edges, top, cell)
+
+    def _draw_group(self, row: RowLayout, bottom: float) -> None:
         top = bottom + row.height - CELL_PAD_Y - _BASELINE
-        if row.group:
-            self.canv.setFillColor(BAND)
-            self.canv.rect(0, bottom, TEXT_WIDTH, row.height, stroke=0, fill=1)
-            self.canv.setFillColor(INK)
-            for number, line in enumerate(row.group):
-                draw_text(self.canv, CELL_PAD_X, top - 0.7 - number * CELL_LEADING, line, BOLD, CELL_SIZE)
-            return
-        for index, cell in enumerate(row.cells):
-            self._draw_cell(index, edges, top, cell)
+        self.canv.setFillColor(BAND)
+        self.canv.rect(0, bottom, TEXT_WIDTH, row.height, stroke=0, fill=1)
+        self.canv.setFillColor(INK)
+        for number, line in enumerate(row.group):
+            draw_text(self.canv, CELL_PAD_X, top - 0.7 - number * CELL_LEADING, line, BOLD, CELL_SIZE)
 
     def _draw_cell(self, index: int, edges: list[float], top: float, cell: CellLayout) -> None:
         self.canv.setFillColor(QUIET if cell.empty else INK)
@@ -250,6 +311,16 @@ class TableFlow(Flowable):  # type: ignore[misc]
         return x + width
 
 
+@contextmanager
+def _cell(canvas: Any, kind: str, *, tagged: bool, **attributes: Any) -> Iterator[None]:
+    """Draw a cell that is named as one, or is inside of an artifact."""
+    if not tagged:
+        yield
+        return
+    with content(canvas, kind, **attributes):
+        yield
+
+
 def _enough(rows: tuple[RowLayout, ...]) -> bool:
     """Tell whether rows are enough to stand on a page: three of them, or fewer tall ones."""
     return len(rows) >= _LEAST_ROWS or sum(row.height for row in rows) >= _LEAST_HEIGHT
@@ -259,18 +330,18 @@ def caption_paragraph(kind: str, number: int, text: str, *, continued: bool = Fa
     """Return the caption of a table or figure."""
     label = f"{kind} {number}" if number else kind
     more = " (continued)" if continued else ""
-    return Paragraph(
+    return CaptionParagraph(
         f'<font name="{BOLD}" color="#{ACCENT.hexval()[2:]}">{label}</font>&nbsp;&nbsp; {markup(text)}{more}', CAPTION
     )
 
 
 def notes_paragraphs(table: Table) -> list[Paragraph]:
     """Return the notes of a table: its own, then the lettered reasons run in."""
-    paragraphs = [Paragraph(markup(note), NOTE) for note in table.notes]
+    paragraphs: list[Paragraph] = [TaggedParagraph(markup(note), NOTE) for note in table.notes]
     letters = note_letters(table)
     if letters:
         parts = [f'<font name="{BOLD}">{letter}</font>&nbsp;{markup(reason)}' for reason, letter in letters.items()]
-        paragraphs.append(Paragraph(" &nbsp;&nbsp; ".join(parts), NOTE))
+        paragraphs.append(TaggedParagraph(" &nbsp;&nbsp; ".join(parts), NOTE))
     return paragraphs
 
 
