@@ -177,7 +177,8 @@ def each_head(
     LoggerHeads
         As `heads`, in the same order.
     """
-    for row in record.deployments[record.deployments["wanted"]].itertuples():
+    hung = record.deployments[record.deployments["wanted"] & (record.deployments["kind"] != "barometer")]
+    for row in hung.itertuples():
         if _meets(row, start, end):
             one = _deployment_heads(record, row, start, end)
             if one is not None and len(one):

@@ -401,7 +401,8 @@ def test_status_tells_coverage_gaps_and_the_last_visit(hung):
 def test_a_barometer_that_hangs_in_a_well_is_a_barometer_all_the_same(hung):
     hung.record.well("V", point=(100.0, 0.5))
     hung.loggers.hang("B", "V")
-    hung.loggers.samples("B", "air pressure", "Pa", hung.when, hung.air)
+    hung.loggers.samples("B", "absolute pressure", "Pa", hung.when, hung.air)
     with hung.loggers.reading() as connection:
         (row,) = status(connection).itertuples()
-    assert (row.well, row.quantity, row.samples, row.coverage_percent) == ("V", "air pressure", 1500, 100.0)
+        assert findings(connection).empty
+    assert (row.well, row.quantity, row.samples, row.coverage_percent) == ("V", "absolute pressure", 1500, 100.0)
