@@ -14,7 +14,7 @@ from threadpoolctl import threadpool_limits
 
 from gwnet.analysis.levels import levels
 from gwnet.analysis.maps import gradient_of
-from gwnet.analysis.site_maps import control_of, unit_of_coordinates
+from gwnet.analysis.site_maps import control_of, placed_wells, unit_of_coordinates
 from gwnet.constants import SURVEY_ACCURACY_M
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.hydro import kriging
@@ -142,6 +142,7 @@ def gradients_by_round(
     window_days: float | None = None,
     exclude: Collection[str] = (),
     known_on: dt.datetime | None = None,
+    table: pd.DataFrame | None = None,
 ) -> tuple[RoundGradient, ...]:
     """Return the gradient of an aquifer in each round.
 
@@ -165,6 +166,8 @@ def gradients_by_round(
         Wells and gauges to leave out.
     known_on : datetime.datetime, optional
         Record as known at this time.
+    table : pandas.DataFrame, optional
+        Reduced levels of the site, where the caller has them already.
 
     Returns
     -------
@@ -176,7 +179,8 @@ def gradients_by_round(
     NotFoundError
         If a well is not one of the aquifer's, or there is neither a round nor a date.
     """
-    table = levels(connection, LevelFilter(site=str(site["site"])), known_on)
+    if table is None:
+        table = levels(connection, LevelFilter(site=str(site["site"])), known_on)
     _check_wells(connection, site, aquifer, wells, known_on)
     if dates is None:
         days = days_of_rounds(connection, site, aquifer, table, known_on)
@@ -185,13 +189,18 @@ def gradients_by_round(
             raise NotFoundError(message, mend="Record rounds, or name the days.")
     else:
         days = [("", day) for day in sorted(set(dates))]
+    given = {
+        "table": table,
+        "wells": placed_wells(connection, site, known_on),
+        "stages": fetch_programme.stages(connection, known_on, str(site["site"])),
+    }
     unit_m = unit_of_coordinates(site["crs"])
     found: list[RoundGradient] = []
     told: Gradient | None = None
     for code, day in days:
         if (start is not None and day < start) or (end is not None and day > end):
             continue
-        control = control_of(connection, site, aquifer, day, window_days=window_days, known_on=known_on, table=table)
+        control = control_of(connection, site, aquifer, day, window_days=window_days, known_on=known_on, **given)
         control["used"] &= ~control["well"].isin(list(exclude))
         with threadpool_limits(limits=1, user_api="blas"):  # small matrices are faster in one thread
             found.append(_of_round(code, day, control, unit_m, wells=wells, before=told))

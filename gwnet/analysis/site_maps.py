@@ -44,6 +44,8 @@ def control_of(
     known_on: dt.datetime | None = None,
     table: pd.DataFrame | None = None,
     loggers: bool = False,
+    wells: pd.DataFrame | None = None,
+    stages: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return the same-day set of one aquifer of a site.
 
@@ -68,6 +70,8 @@ def control_of(
     loggers : bool, optional
         Whether loggers stand in where no usable reading was made: with their head at the median time of the used
         readings, else the one nearest to it within the window.
+    wells, stages : pandas.DataFrame, optional
+        Wells with their places, from `placed_wells`, and stages, where the caller has them already.
 
     Returns
     -------
@@ -82,13 +86,16 @@ def control_of(
     window = _window(site, window_days)
     if table is None:
         table = _levels_about(connection, site, date, window, known_on)
-    wells = located(fetch.wells(connection, known_on, site["site"]), site["crs"])
+    if wells is None:
+        wells = placed_wells(connection, site, known_on)
+    if stages is None:
+        stages = fetch_programme.stages(connection, known_on, site["site"])
     given: dict[str, Any] = {
         "aquifer": aquifer,
         "date": date,
         "time_zone": site["time_zone"],
         "window_days": window,
-        "stages": fetch_programme.stages(connection, known_on, site["site"]),
+        "stages": stages,
         "site": site["site"],
         "exclude": exclude,
     }
@@ -101,6 +108,26 @@ def control_of(
     moment = moment_of(control, date, site["time_zone"])
     told = levels_for_map(connection, site, missing, moment, first=first, last=last, known_on=known_on)
     return same_day_set(table, wells, loggers=told, **given) if len(told) else control
+
+
+def placed_wells(connection: Connection, site: pd.Series, known_on: dt.datetime | None = None) -> pd.DataFrame:
+    """Return the wells of a site with their places in its coordinates.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    site : pandas.Series
+        Row of `gwnet.store.fetch.sites`.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Wells frame.
+    """
+    return located(fetch.wells(connection, known_on, site["site"]), site["crs"])
 
 
 def _window_utc(site: pd.Series, date: dt.date, window: float) -> tuple[pd.Timestamp, pd.Timestamp]:

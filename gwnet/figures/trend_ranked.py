@@ -22,12 +22,22 @@ from gwnet.figures.panel import line_symbol, mark_symbol, site_text
 from gwnet.figures.text import decimals_of_step, fit, number_text, plain, shown, text_width_pt
 from gwnet.units import metres_per
 
-__all__ = ["RankedPlotData", "RankedSlope", "draw_ranked", "ranked_plot_data", "slope_mark"]
+__all__ = [
+    "RankedPlotData",
+    "RankedSlope",
+    "draw_ranked",
+    "draw_ranked_page",
+    "ranked_pages",
+    "ranked_plot_data",
+    "slope_mark",
+]
 
 #: Width of a page and its greatest height [mm].
 _WIDTH_MM: Final = 180.0
 _HEIGHT_MM: Final = 247.0
 _ROW_MM: Final = 3.3
+#: Title, key, heads of columns and scale together [mm].
+_AROUND_MM: Final = 26.5
 _NAME_MM: Final = 34.0
 #: Columns of numbers at the right [mm].
 _NUMBERS_MM: Final = (17.0, 15.0, 10.0)
@@ -190,22 +200,59 @@ def draw_ranked(data: RankedPlotData) -> list[Figure]:
     list of matplotlib.figure.Figure
         Pages.
     """
-    words = [Words(" ".join(data.notes))]
-    with style.style_context():
-        text = block_height_mm(words, _WIDTH_MM - 6.0, style.NOTE_PT)
-    around = text + 26.5
-    most = int((_HEIGHT_MM - around) / _ROW_MM)
-    count = math.ceil(len(data.rows) / most)
+    return [draw_ranked_page(data, number) for number in range(ranked_pages(data))]
+
+
+def ranked_pages(data: RankedPlotData) -> int:
+    """Return how many pages ranked slopes need.
+
+    Parameters
+    ----------
+    data : RankedPlotData
+        What to draw.
+
+    Returns
+    -------
+    int
+        Pages; nothing is drawn to tell.
+    """
+    most = int((_HEIGHT_MM - _text_mm(data) - _AROUND_MM) / _ROW_MM)
+    return math.ceil(len(data.rows) / most)
+
+
+def draw_ranked_page(data: RankedPlotData, number: int) -> Figure:
+    """Draw one page of ranked slopes.
+
+    Parameters
+    ----------
+    data : RankedPlotData
+        What to draw.
+    number : int
+        Which page, from 0 on.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        The page, as of `draw_ranked`.
+    """
+    text, count = _text_mm(data), ranked_pages(data)
     each = math.ceil(len(data.rows) / count)
-    pages = []
-    for number in range(count):
-        rows = data.rows[number * each : (number + 1) * each]
-        with style.style_context():
-            page = Page(style.new_figure((_WIDTH_MM, around + _ROW_MM * max(each if count > 1 else len(rows), 4))))
-            title = f"{data.title} ({number + 1} of {count})" if count > 1 else data.title
-            _page(page, data, rows, title, words, text)
-        pages.append(page.figure)
-    return pages
+    rows = data.rows[number * each : (number + 1) * each]
+    height = text + _AROUND_MM + _ROW_MM * max(each if count > 1 else len(rows), 4)
+    with style.style_context():
+        page = Page(style.new_figure((_WIDTH_MM, height)))
+        title = f"{data.title} ({number + 1} of {count})" if count > 1 else data.title
+        _page(page, data, rows, title, _words(data), text)
+    return page.figure
+
+
+def _words(data: RankedPlotData) -> list[Words]:
+    return [Words(" ".join(data.notes))]
+
+
+def _text_mm(data: RankedPlotData) -> float:
+    with style.style_context():
+        return block_height_mm(_words(data), _WIDTH_MM - 6.0, style.NOTE_PT)
 
 
 def _page(

@@ -21,8 +21,8 @@ from gwnet.clock import to_utc
 from gwnet.constants import REPEAT_TOLERANCE_M, SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.exchange.feature_files import read_features
-from gwnet.products.extras import gather_extras
-from gwnet.products.logger_series import logger_series
+from gwnet.products.extras import gather_extras, members
+from gwnet.products.logger_lines import ReportLoggers, report_loggers
 from gwnet.reporting.data import MapFacts, ReportData, SiteFacts
 from gwnet.reporting.mapped import map_facts, refused_map
 from gwnet.store import fetch, fetch_programme, fetch_samples, history
@@ -85,6 +85,7 @@ def collect(
     sources = fetch.sources(connection, known_on)
     rounds = fetch_programme.rounds(connection, known_on, code)
     hung = fetch_samples.deployments(connection, known_on)
+    loggers = _loggers(connection, definition, wells, code, known_on)
     data = ReportData(
         site=_facts(settings),
         known_on_utc=cut_off,
@@ -106,11 +107,27 @@ def collect(
             connection, settings, definition, period, aquifers, rounds, table, unit=unit, known_on=known_on
         ),
         corrected_since_utc=None,
-        logger_lines=logger_series(connection, code, list(wells["well"]), known_on)
-        if "hydrographs" in definition.sections
-        else {},
+        logger_lines={} if loggers is None else loggers.lines,
     )
-    return replace(data, extras=gather_extras(connection, settings, definition, period, data, known_on))
+    return replace(data, extras=gather_extras(connection, settings, definition, period, data, known_on, loggers))
+
+
+def _loggers(
+    connection: Connection, definition: Definition, wells: pd.DataFrame, site: str, known_on: dt.datetime | None
+) -> ReportLoggers | None:
+    """Return what the report needs of loggers; None where no section asks for them."""
+    with_status = "loggers" in definition.sections
+    if not with_status and "hydrographs" not in definition.sections:
+        return None
+    names = [str(code) for code in members(definition, wells)["well"]]
+    return report_loggers(
+        connection,
+        site,
+        names,
+        shown_from=definition.hydrographs.start,
+        with_status=with_status,
+        known_on=known_on,
+    )
 
 
 def _facts(settings: pd.Series) -> SiteFacts:

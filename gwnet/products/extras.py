@@ -11,7 +11,6 @@ import pandas as pd
 from sqlalchemy import Connection
 
 from gwnet.analysis.change import CHANGE_COLUMNS, change_of
-from gwnet.analysis.logger_status import status
 from gwnet.analysis.round_gradients import days_of_rounds, gradients_by_round
 from gwnet.analysis.seasons import season_summary
 from gwnet.analysis.trend_pooled import pooled_trends
@@ -25,6 +24,7 @@ from gwnet.figures.coverage_data import coverage_plot_data
 from gwnet.hydro.seepage import Interval
 from gwnet.products.comparisons import ChangeMap, Heading
 from gwnet.products.gradients import RoundGradients
+from gwnet.products.logger_lines import ReportLoggers
 from gwnet.products.logger_series import coverage
 from gwnet.products.seasons import envelope_figures
 from gwnet.products.trends import TrendFigures
@@ -58,6 +58,7 @@ class _Asked:
     levels: pd.DataFrame
     known_on: dt.datetime | None
     unit: str
+    loggers: ReportLoggers | None
 
     @property
     def aquifers(self) -> list[str]:
@@ -79,6 +80,7 @@ def gather_extras(
     period: Period,
     data: ReportData,
     known_on: dt.datetime | None,
+    loggers: ReportLoggers | None = None,
 ) -> Extras:
     """Gather what the further sections of a report need, and only those.
 
@@ -96,26 +98,46 @@ def gather_extras(
         What was gathered already.
     known_on : datetime.datetime or None
         Record as known at this time.
+    loggers : gwnet.products.logger_lines.ReportLoggers, optional
+        What was gathered of loggers; their section stays empty without it.
 
     Returns
     -------
     gwnet.reporting.extras.Extras
         Frames and pictures.
     """
-    wells = data.wells
-    if definition.wells:
-        wells = wells[wells["well"].isin(definition.wells)]
-    if definition.aquifers:
-        wells = wells[wells["aquifer"].isin(definition.aquifers)]
+    wells = members(definition, data.wells)
     days = data.levels["measured_at"].str[:10]
     levels = data.levels[data.levels["well"].isin(wells["well"]) & (days <= period.last.isoformat())]
     unit = definition.unit(data.site.length_unit)
-    asked = _Asked(connection, settings, definition, period, data, wells, levels, known_on, unit)
+    asked = _Asked(connection, settings, definition, period, data, wells, levels, known_on, unit, loggers)
     extras = Extras()
     for name, gather in _GATHERERS.items():
         if name in definition.sections:
             extras = gather(asked, extras)
     return extras
+
+
+def members(definition: Definition, wells: pd.DataFrame) -> pd.DataFrame:
+    """Return the wells of a report.
+
+    Parameters
+    ----------
+    definition : gwnet.reporting.definition.Definition
+        What the report holds.
+    wells : pandas.DataFrame
+        Wells of the site.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Those that are named, of the aquifers that are named; all where none is.
+    """
+    if definition.wells:
+        wells = wells[wells["well"].isin(definition.wells)]
+    if definition.aquifers:
+        wells = wells[wells["aquifer"].isin(definition.aquifers)]
+    return wells
 
 
 def _with_pictures(extras: Extras, section: str, pictures: list[Picture]) -> Extras:
@@ -138,6 +160,7 @@ def _gradients(asked: _Asked, extras: Extras) -> Extras:
             end=asked.period.last,
             window_days=asked.definition.maps.window_days,
             known_on=asked.known_on,
+            table=asked.data.levels,
         )
         if not found:
             continue
@@ -292,20 +315,26 @@ def _trend_pictures(asked: _Asked, figures: TrendFigures) -> list[Picture]:
         "Slopes of the wells in order of size with 95 % limits; filled where a trend is told for all wells together."
     )
     mapped = "Slopes of the wells where they stand; filled where a trend is told for all wells together."
-    pages = len(figures.figures())
     pictures = [
-        Picture(f"slopes-{page + 1}", ranked, ranked, _drawn(asked, lambda page=page: figures.figures()[page]))  # type: ignore[misc]
-        for page in range(pages)
+        Picture(f"slopes-{page + 1}", ranked, ranked, _drawn(asked, lambda page=page: figures.page(page)))  # type: ignore[misc]
+        for page in range(figures.pages())
     ]
     return [*pictures, Picture("slope-map", mapped, mapped, _drawn(asked, figures.map))]
 
 
 def _loggers(asked: _Asked, extras: Extras) -> Extras:
     names = [str(code) for code in asked.wells["well"]]
-    table = status(asked.connection, names, str(asked.settings["site"]), known_on=asked.known_on)
-    if table.empty:
+    found = asked.loggers
+    if found is None or found.table is None or found.table.empty:
         return extras
-    held = coverage(asked.connection, str(asked.settings["site"]), names, loggers_only=True, known_on=asked.known_on)
+    held = coverage(
+        asked.connection,
+        str(asked.settings["site"]),
+        names,
+        loggers_only=True,
+        known_on=asked.known_on,
+        runs=found.runs,
+    )
     data = coverage_plot_data(
         held.deployments,
         held.runs,
@@ -316,7 +345,7 @@ def _loggers(asked: _Asked, extras: Extras) -> Extras:
     )
     caption = "Who has data when: a row a well and logger, bars where there are samples in use, ticks at hand readings."
     picture = Picture("coverage", caption, caption, _drawn(asked, lambda: draw_coverage(data, caption=False)))
-    return _with_pictures(replace(extras, loggers=table), "loggers", [picture])
+    return _with_pictures(replace(extras, loggers=found.table), "loggers", [picture])
 
 
 _GATHERERS: Final[dict[str, Callable[[_Asked, Extras], Extras]]] = {

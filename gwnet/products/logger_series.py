@@ -12,13 +12,17 @@ import pandas as pd
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
-from gwnet.analysis.logger_heads import LoggerHeads, heads
+from gwnet.analysis.logger_channels import gather_loggers
+from gwnet.analysis.logger_heads import LoggerHeads, each_head, heads
 from gwnet.analysis.logger_levels import approved_at
 from gwnet.constants import GAP_TIMES_INTERVAL
 from gwnet.figures.hydrograph_logger import LoggerSeries
 from gwnet.figures.text import number_text
 from gwnet.hydro.series import usual_interval_s
 from gwnet.store import fetch_levels, fetch_samples
+
+#: A run of samples: well, instrument, first and last sample, whether it is left out.
+Run = tuple[str, str, Any, Any, bool]
 
 _SECOND = np.timedelta64(1, "s")
 #: Spells of samples that are left out are marked in hydrographs from this length on; coverage charts show all of them.
@@ -64,11 +68,26 @@ def logger_series(
     made: dict[str, list[LoggerHeads]] = {}
     for one in found:
         made.setdefault(one.well, []).append(one)
-    return {well: _one_well(members, states, hung) for well, members in made.items()}
+    return {well: line_of_well(members, states, hung) for well, members in made.items()}
 
 
-def _one_well(members: Sequence[LoggerHeads], states: pd.Series, hung: pd.DataFrame) -> LoggerSeries:
-    """Return the line of one well, from its deployments in order of time."""
+def line_of_well(members: Sequence[LoggerHeads], states: pd.Series, hung: pd.DataFrame) -> LoggerSeries:
+    """Return the line of one well, from its deployments in order of time.
+
+    Parameters
+    ----------
+    members : sequence of LoggerHeads
+        Heads of the well's deployments.
+    states : pandas.Series
+        Review state by event.
+    hung : pandas.DataFrame
+        Deployments by their number.
+
+    Returns
+    -------
+    LoggerSeries
+        As of `logger_series`.
+    """
     ordered = sorted(members, key=lambda one: (one.time_utc[0], one.deployment_id))
     pieces = [_pieces(one, states) for one in ordered]
     times, values, approved = (np.concatenate([piece[place] for piece in pieces]) for place in range(3))
@@ -158,6 +177,7 @@ def coverage(
     *,
     loggers_only: bool = False,
     known_on: dt.datetime | None = None,
+    runs: Sequence[Run] | None = None,
 ) -> Coverage:
     """Return which logger has samples when, and which well hand readings.
 
@@ -173,6 +193,8 @@ def coverage(
         Whether wells in which no logger hung are left out.
     known_on : datetime.datetime, optional
         Record as known at this time.
+    runs : sequence of Run, optional
+        Runs of the loggers in wells, where the caller has them already.
 
     Returns
     -------
@@ -190,23 +212,40 @@ def coverage(
         hung = hung[hung["well"].isin(list(wells)) | (hung["well"] == "")]
     if loggers_only:
         read = read[read["well"].isin(hung["well"])]
-    rows = _barometer_runs(connection, hung[hung["well"] == ""], known_on)
-    for one in heads(connection, wells, site, known_on=known_on):
-        for left_out in (False, True):
-            spans = _spells(one, left_out=left_out)
-            rows += [(one.well, one.instrument, since, to, left_out) for since, to in spans]
-    runs = pd.DataFrame(rows, columns=["well", "instrument", "start_utc", "end_utc", "left_out"])
-    return Coverage(hung, runs.astype({"start_utc": "datetime64[us, UTC]", "end_utc": "datetime64[us, UTC]"}), read)
+    rows: list[Run] = _barometer_runs(connection, hung[(hung["well"] == "") | (hung["kind"] == "barometer")], known_on)
+    if runs is None:
+        record = gather_loggers(connection, wells=None if wells is None else list(wells), site=site, known_on=known_on)
+        runs = [run for one in each_head(record) for run in runs_of(one)]
+    table = pd.DataFrame([*rows, *runs], columns=["well", "instrument", "start_utc", "end_utc", "left_out"])
+    return Coverage(hung, table.astype({"start_utc": "datetime64[us, UTC]", "end_utc": "datetime64[us, UTC]"}), read)
 
 
-def _barometer_runs(
-    connection: Connection, hung: pd.DataFrame, known_on: dt.datetime | None
-) -> list[tuple[str, str, Any, Any, bool]]:
+def runs_of(one: LoggerHeads) -> list[Run]:
+    """Return the unbroken runs of samples of one deployment: those that are used, then those that are left out.
+
+    Parameters
+    ----------
+    one : LoggerHeads
+        Heads of the deployment.
+
+    Returns
+    -------
+    list of Run
+        Well, instrument, first and last sample, whether it is left out.
+    """
+    return [
+        (one.well, one.instrument, since, to, left_out)
+        for left_out in (False, True)
+        for since, to in _spells(one, left_out=left_out)
+    ]
+
+
+def _barometer_runs(connection: Connection, hung: pd.DataFrame, known_on: dt.datetime | None) -> list[Run]:
     """Return the unbroken runs of samples of the barometers."""
     series = fetch_samples.series(connection, known_on)
-    rows: list[tuple[str, str, Any, Any, bool]] = []
-    for code in sorted(set(hung["instrument"])):
-        own = series[(series["instrument"] == code) & (series["quantity"] == "air pressure")]
+    rows: list[Run] = []
+    for well, code in sorted(set(zip(hung["well"], hung["instrument"], strict=True))):
+        own = series[(series["instrument"] == code) & series["quantity"].isin(["air pressure", "absolute pressure"])]
         parts = [fetch_samples.samples(connection, int(number), known_on=known_on) for number in own["series_id"]]
         stamps = np.sort(np.concatenate([when[~np.isnan(value)] for when, value in parts])) if parts else np.empty(0)
         if not stamps.size:
@@ -217,7 +256,7 @@ def _barometer_runs(
         ends = np.append(np.flatnonzero(np.diff(stamps) > longest), stamps.size - 1)
         starts = np.append(0, ends[:-1] + 1)
         rows += [
-            ("", code, pd.Timestamp(times[a], tz="UTC"), pd.Timestamp(times[b], tz="UTC"), False)
+            (well, code, pd.Timestamp(times[a], tz="UTC"), pd.Timestamp(times[b], tz="UTC"), False)
             for a, b in zip(starts, ends, strict=True)
         ]
     return rows

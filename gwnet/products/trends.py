@@ -21,7 +21,7 @@ from gwnet.figures.panel import approved_sentence, site_text
 from gwnet.figures.trend import draw_trend, trend_multiples
 from gwnet.figures.trend_data import TrendPlotData, trend_plot_data
 from gwnet.figures.trend_map import draw_slope_map, slope_map_plot_data
-from gwnet.figures.trend_ranked import draw_ranked, ranked_plot_data
+from gwnet.figures.trend_ranked import RankedPlotData, draw_ranked_page, ranked_pages, ranked_plot_data
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -69,12 +69,28 @@ class TrendFigures:
 
     def figures(self) -> list[Figure]:
         """Return the trend figure of a single well, or the ranked slopes of several on pages."""
+        return [self.page(number) for number in range(self.pages())]
+
+    def pages(self) -> int:
+        """Return of how many pages `figures` is, without drawing them."""
+        return 1 if len(self.table) == 1 else ranked_pages(self._ranked())
+
+    def page(self, number: int) -> Figure:
+        """Return one page of `figures`.
+
+        Parameters
+        ----------
+        number : int
+            Which, from 0 on.
+        """
         if len(self.table) == 1:
-            return [draw_trend(self._of_wells()[0])]
-        data = ranked_plot_data(
+            return draw_trend(self._of_wells()[0])
+        return draw_ranked_page(self._ranked(), number)
+
+    def _ranked(self) -> RankedPlotData:
+        return ranked_plot_data(
             self.table, site=self.settings, unit=self.unit, notes=self._states(), known_on=self.known_on
         )
-        return draw_ranked(data)
 
     def map(self) -> Figure:
         """Return the map of slopes."""

@@ -1,0 +1,163 @@
+"""What a report needs of loggers: gone through once, one well after the other, and thinned to what can be shown."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from sqlalchemy import Connection
+
+from gwnet.analysis.logger_channels import gather_loggers
+from gwnet.analysis.logger_heads import LoggerHeads, each_head
+from gwnet.analysis.logger_status import status
+from gwnet.figures.hydrograph_logger import LoggerSeries
+from gwnet.hydro.series import thin
+from gwnet.products.logger_series import Run, line_of_well, runs_of
+from gwnet.store import fetch_levels, fetch_samples
+
+#: Columns to which lines are thinned, over the whole line and over the time that is drawn: more than print or screen
+#: can show.
+COLUMNS: Final = 3_000
+
+
+@dataclass(frozen=True, eq=False)
+class ReportLoggers:
+    """What a report needs of loggers, small beside their samples.
+
+    Attributes
+    ----------
+    lines : dict of str to LoggerSeries
+        By well; of every column of `COLUMNS` the first, last, smallest and largest head of each unbroken piece.
+    runs : list of Run
+        Unbroken runs of samples.
+    table : pandas.DataFrame or None
+        How each deployment stands, from `gwnet.analysis.logger_status.status`; None unless asked for.
+    """
+
+    lines: dict[str, LoggerSeries]
+    runs: list[Run]
+    table: pd.DataFrame | None
+
+
+def report_loggers(
+    connection: Connection,
+    site: str,
+    wells: Sequence[str],
+    *,
+    shown_from: dt.date | None = None,
+    with_status: bool = True,
+    known_on: dt.datetime | None = None,
+) -> ReportLoggers:
+    """Return what a report needs of the loggers of its wells.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    site : str
+        Code of the site.
+    wells : sequence of str
+        Wells.
+    shown_from : datetime.date, optional
+        From when on hydrographs are drawn; the whole record unless given.
+    with_status : bool, optional
+        Whether to tell how each deployment stands.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+
+    Returns
+    -------
+    ReportLoggers
+        Lines, runs and status.
+
+    Notes
+    -----
+    The samples of one well are held at a time: those of all wells of a large network would not fit into a computer.
+    """
+    made = _Lines(connection, known_on, shown_from)
+    if with_status:
+        table = status(connection, wells, site, known_on=known_on, seen=made.see)
+    else:
+        table = None
+        for one in each_head(gather_loggers(connection, wells=list(wells), site=site, known_on=known_on)):
+            made.see(one)
+    return ReportLoggers(made.lines(), made.runs, table)
+
+
+class _Lines:
+    """Makes lines of deployments that come one after the other, those of a well together."""
+
+    def __init__(self, connection: Connection, known_on: dt.datetime | None, shown_from: dt.date | None) -> None:
+        self._states = fetch_levels.reviews(connection, known_on).set_index("event_id")["state"]
+        self._hung = fetch_samples.deployments(connection, known_on).set_index("deployment_id")
+        self._shown_from = None if shown_from is None else np.datetime64(shown_from, "us") - np.timedelta64(1, "D")
+        self._members: list[LoggerHeads] = []
+        self._lines: dict[str, LoggerSeries] = {}
+        self.runs: list[Run] = []
+
+    def see(self, one: LoggerHeads) -> None:
+        """Take what is needed of one deployment; it is held until the next well comes."""
+        if self._members and self._members[0].well != one.well:
+            self._end_well()
+        self._members.append(one)
+        self.runs += runs_of(one)
+
+    def lines(self) -> dict[str, LoggerSeries]:
+        """Return the lines by well."""
+        self._end_well()
+        return self._lines
+
+    def _end_well(self) -> None:
+        if self._members:
+            line = line_of_well(self._members, self._states, self._hung)
+            self._lines[self._members[0].well] = thinned(line, self._shown_from)
+        self._members = []
+
+
+def thinned(line: LoggerSeries, shown_from: np.datetime64 | None = None, *, columns: int = COLUMNS) -> LoggerSeries:
+    """Return a line of fewer samples that looks the same.
+
+    Parameters
+    ----------
+    line : LoggerSeries
+        The line.
+    shown_from : numpy.datetime64, optional
+        From when on it is drawn; kept as finely again from there on.
+    columns : int, optional
+        Columns of the whole line, and of its part that is drawn.
+
+    Returns
+    -------
+    LoggerSeries
+        The approved parts and the others each keep first, last, smallest and largest head of every column; where the
+        line broke, it still does. Lines that are short already stay as they are.
+    """
+    times, values, approved = line.time_utc, line.water_elevation_m, line.approved
+    if times.size <= 4 * columns:
+        return line
+    places = np.flatnonzero(np.append(True, np.diff(times) > np.timedelta64(0, "us")))
+    starts = [times[0], *([] if shown_from is None else [shown_from])]
+    states = [np.where(chosen, values[places], np.nan) for chosen in (approved[places], ~approved[places])]
+    parts = [
+        thin(times[places], shown, start_utc=start, end_utc=times[-1], columns=columns)
+        for shown in states
+        for start in starts
+        if start < times[-1] and not np.isnan(shown).all()
+    ]
+    if not parts:
+        return line
+    kept = _with_breaks(places[np.unique(np.concatenate(parts))], values)
+    return replace(line, time_utc=times[kept], water_elevation_m=values[kept], approved=approved[kept])
+
+
+def _with_breaks(kept: NDArray[np.int64], values: Any) -> NDArray[np.int64]:
+    """Return the places kept with one break after each sample that a break follows."""
+    known = kept[~np.isnan(values[kept])]
+    breaks = np.append(np.flatnonzero(np.isnan(values)), values.size)
+    following = breaks[np.searchsorted(breaks, known)]
+    return np.union1d(known, following[following < np.append(known[1:], values.size)])
