@@ -17,7 +17,7 @@ Floats = NDArray[np.float64]
 Positions = NDArray[np.int64]
 
 #: Lines of a square tile of nodes.
-_TILE_LINES: Final = 16
+_TILE_LINES: Final = 20
 
 #: Numbers held at once for a block of nodes: half a megabyte, twice.
 BLOCK_VALUES: Final = 65_536
@@ -201,7 +201,8 @@ def squared_tiles(x: Floats, y: Floats, wells: Floats) -> Iterator[tuple[Positio
             away = _beyond(x[0, columns], wells[:, 0]) ** 2 + _beyond(y[rows, 0], wells[:, 1]) ** 2
             near = np.flatnonzero(away < 1.0)
             squared = along[rows, near][:, None] + across[columns, near][None, :]
-            yield numbers[rows, columns].ravel(), near, squared.reshape(-1, near.size)
+            nodes = numbers[rows, columns].ravel()
+            yield nodes, near, squared.reshape(nodes.size, near.size)
 
 
 def _beyond(lines: Floats, wells: Floats) -> Floats:

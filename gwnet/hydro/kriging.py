@@ -215,10 +215,12 @@ class KrigedSurface:
         inverse, _ = dpotri(self._lower, lower=1)
         inverse = np.tril(inverse) + np.tril(inverse, -1).T
         onto_drift = solve_triangular(self._lower.T, self._white_columns, lower=False, check_finite=False)
+        inward = solve_triangular(self._inner, np.eye(self._inner.shape[0]), lower=True, check_finite=False)
+        columns = inward @ self._columns(*flat).T
+        onto_drift = onto_drift @ inward.T
         for nodes, wells, near in self._tiles(x, y):
             explained = np.einsum("ij,ij->i", near @ inverse[np.ix_(wells, wells)], near)
-            lack = self._columns(flat[0][nodes], flat[1][nodes]).T - onto_drift[wells].T @ near.T
-            along = solve_triangular(self._inner, lack, lower=True, check_finite=False, overwrite_b=True)
+            along = columns[:, nodes] - onto_drift[wells].T @ near.T
             variance[nodes] = self.covariance.sill_m2 - explained + np.einsum("ij,ij->j", along, along)
 
     def _nodes(self, xq: ArrayLike, yq: ArrayLike) -> tuple[Floats, Floats]:
