@@ -165,12 +165,12 @@ def test_blocks_of_nodes_change_nothing(monkeypatch, values, model):
 @pytest.mark.parametrize("drift", ["none", "linear"])
 @pytest.mark.parametrize("nugget", [0.0, 0.3])
 def test_tiles_of_a_short_covariance_change_nothing(drift, nugget):
-    """Lines through wells, and 50 by 40 of them; the same nodes as single points go the other way."""
+    """Lines through wells, 50 by 50 of them; the same nodes as single points go the other way."""
     x, y, z = wells(60)
     surface = kriging.fit(x, y, z, covariance=Covariance("spherical", 2.0, 200.0, nugget), drift=drift)
     across, along = (
         np.sort(np.append(x[:10], np.linspace(-50, 1050, 40))),
-        np.sort(np.append(y[:10], np.linspace(0, 900, 30))),
+        np.sort(np.append(y[:10], np.linspace(0, 900, 40))),
     )
     lines = across[None, :], along[:, None]
     assert surface._is_short(*surface._nodes(*lines))
@@ -179,6 +179,19 @@ def test_tiles_of_a_short_covariance_change_nothing(drift, nugget):
     assert surface.predict(*lines).ravel() == pytest.approx(surface.predict(*apart), abs=1e-11)
     found, other = surface.standard_error(*lines).ravel() ** 2, surface.standard_error(*apart) ** 2
     assert found == pytest.approx(other, abs=1e-11)
+
+
+def test_tiles_without_a_well_in_reach_have_the_drift_and_the_full_variance():
+    """Constructed: two groups of wells far apart, so that most of the grid is out of reach of both."""
+    x, y, z = wells(12)
+    x, y = np.concatenate([x, x + 60000.0]), np.concatenate([y, y + 60000.0])
+    surface = kriging.fit(x, y, np.tile(z, 2), covariance=Covariance("spherical", 0.5, 500.0, 0.1))
+    lines = np.linspace(x.min(), x.max(), 160)[None, :], np.linspace(y.min(), y.max(), 160)[:, None]
+    assert surface._is_short(*surface._nodes(*lines))
+    points = [values.ravel() for values in np.broadcast_arrays(*lines)]
+    assert surface.predict(*lines).ravel() == pytest.approx(surface.predict(*points), abs=1e-9)
+    found, other = surface.standard_error(*lines).ravel() ** 2, surface.standard_error(*points) ** 2
+    assert found == pytest.approx(other, abs=1e-9)
 
 
 def test_order_of_wells_changes_nothing():
