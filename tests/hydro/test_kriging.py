@@ -165,12 +165,12 @@ def test_blocks_of_nodes_change_nothing(monkeypatch, values, model):
 @pytest.mark.parametrize("drift", ["none", "linear"])
 @pytest.mark.parametrize("nugget", [0.0, 0.3])
 def test_tiles_of_a_short_covariance_change_nothing(drift, nugget):
-    """Lines through wells, 50 by 50 of them; the same nodes as single points go the other way."""
+    """Lines through wells, 100 by 100 of them; the same nodes as single points go the other way."""
     x, y, z = wells(60)
     surface = kriging.fit(x, y, z, covariance=Covariance("spherical", 2.0, 200.0, nugget), drift=drift)
     across, along = (
-        np.sort(np.append(x[:10], np.linspace(-50, 1050, 40))),
-        np.sort(np.append(y[:10], np.linspace(0, 900, 40))),
+        np.sort(np.append(x[:10], np.linspace(-50, 1050, 90))),
+        np.sort(np.append(y[:10], np.linspace(0, 900, 90))),
     )
     lines = across[None, :], along[:, None]
     assert surface._is_short(*surface._nodes(*lines))
