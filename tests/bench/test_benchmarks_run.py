@@ -56,3 +56,10 @@ def test_a_small_run_of_worth_prints_its_ratio_and_equal_values(tmp_path):
     assert ran.code == 0, ran.err
     assert " x; largest difference " in ran.out
     assert float(ran.out.split()[-2]) < 1e-9
+
+
+def test_a_small_run_of_reports_prints_its_ratios_and_peak_memory(tmp_path):
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_report.py"), "2", "2000", "2", "400", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert ran.out.count(" x plain matplotlib") == 2
+    assert ran.out.count("peak memory") == 4
