@@ -151,20 +151,23 @@ def _change_table(view: ReportView, change: AquiferChange) -> Table:
         length_column("±", measures),
         Column("Remarks"),
     )
-    rows: list[Row] = []
-    for row in change.wells.to_dict("records"):
-        reason = text_of(row["reason"]) or "no level on both days"
-        value, width = measures.length(number_of(row["change_m"])), measures.length(number_of(row["uncertainty_m"]))
-        used = bool(row["used"])
-        untold = used and not bool(row["told"])
-        rows.append(
-            (
-                Cell(str(row["well"])),
-                Cell(value, reason if not math.isfinite(value) else (NOT_TOLD_APART if untold else "")),
-                Cell(width, "" if math.isfinite(width) else reason),
-                Cell("used" if used else f"not used: {reason}"),
-            )
-        )
+    used = change.wells["used"].astype(bool)
+    rows: list[Row] = [_change_row(row, view) for row in change.wells[used].to_dict("records")]
+    absent: dict[str, list[str]] = {}
+    for row in change.wells[~used].to_dict("records"):
+        absent.setdefault(text_of(row["reason"]) or "no level on both days", []).append(str(row["well"]))
+    none = Cell(None, "no change to compare")
+    rows.extend((Cell(", ".join(wells)), none, none, Cell(f"not used: {reason}")) for reason, wells in absent.items())
     name = view.aquifer_name(change.aquifer)
     caption = f"Change at the wells of {name} from {change.since} to {change.date}, rise positive."
     return Table(f"change-{change.aquifer}-{change.since}", caption, columns, tuple(rows))
+
+
+def _change_row(row: dict[str, Any], view: ReportView) -> tuple[Cell, ...]:
+    change = view.measures.length(number_of(row["change_m"]))
+    return (
+        Cell(str(row["well"])),
+        Cell(change, "" if row["told"] else NOT_TOLD_APART),
+        number_cell(view.measures.length(number_of(row["uncertainty_m"])), _NOT_KNOWN),
+        Cell("used"),
+    )

@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from gwnet.constants import OTHER_AQUIFER
 from gwnet.reporting.content import (
     Block,
     Caution,
@@ -98,12 +99,13 @@ def _left_out_table(view: ReportView, facts: MapFacts, left_out: pd.DataFrame, n
     )
     bounded = view.levels[view.levels["bound"] != ""]
     signs = {event["event_id"]: bound_sign(event) for event in bounded.to_dict("records")}
-    rows = [_left_out_row(row, view, signs) for row in left_out.to_dict("records") if text_of(row["measured_at"])]
+    elsewhere = left_out["reason"].str.startswith(OTHER_AQUIFER)
+    alone = left_out[(left_out["measured_at"].fillna("") != "") & ~elsewhere]
+    rows = [_left_out_row(row, view, signs) for row in alone.to_dict("records")]
     absent: dict[str, list[str]] = {}
-    for row in left_out.to_dict("records"):
-        if not text_of(row["measured_at"]):
-            absent.setdefault(text_of(row["reason"]), []).append(_control_name(row))
-    none = Cell(None, "no event in the window")
+    for row in left_out.drop(alone.index).to_dict("records"):
+        absent.setdefault(text_of(row["reason"]), []).append(_control_name(row))
+    none = Cell(None, "no level of this aquifer in the window")
     rows.extend(
         (Cell(", ".join(names)), none, none, none, none, text_cell(reason, "no reason given"))
         for reason, names in absent.items()
