@@ -132,7 +132,7 @@ PINNED_TIMES_BESIDE: Final[float] = 10.0
 #: ... and it rests there for at least this long [s] (own choice).
 PINNED_LEAST_S: Final[float] = 7_200.0
 
-#: A sensor hangs in air when its column of water is less than this [m] (own choice): accuracies of sensor and barometer.
+#: A sensor hangs in air when its column of water is less than this [m] (own choice): accuracy of sensor and barometer.
 OUT_OF_WATER_M: Final[float] = 0.03
 
 #: Fewest samples in a row that are told as out of water, frozen or over range (own choice).
@@ -163,9 +163,9 @@ TEMPERATURE_GAP_S: Final[float] = 86_400.0
 #: How fast air pressure may move between two samples of a barometer [Pa/s] (own choice): 100 Pa in an hour.
 AIR_PRESSURE_RATE_PA_S: Final[float] = 100.0 / 3_600.0
 
-#: What a sensor that only one hand reading holds may be out by [m]: 0.098 ft, the mean absolute error of six submersible
-#: sensors over 15 months (Rosenberry, 1990, Ground Water; author and year from memory), taken twice for a 95 %
-#: half-width (own choice).
+#: What a sensor that only one hand reading holds may be out by [m]: 0.098 ft, the mean absolute error of six
+#: submersible sensors over 15 months (Rosenberry, 1990, Ground Water; author and year from memory), taken twice for a
+#: 95 % half-width (own choice).
 UNCHECKED_SENSOR_M: Final[float] = 0.06
 
 #: What a hanging depth may be out by where no hand reading tells [m] (own choice): cables are seldom known better.

@@ -43,6 +43,17 @@ def test_the_document_says_that_it_is_tagged_and_is_archival_all_the_same(root, 
     assert str(root.Lang) == "en-GB"
 
 
+def test_two_other_programs_find_nothing_wrong(file):
+    """The PDF/A-3b rules of the PDF library's validator, and qpdf's check of the file's form."""
+    from pikepdf import pdfa
+
+    assert str(pdfa.validate_written(file, "3b").verdict).lower().endswith("pass")
+    if shutil.which("qpdf") is None:
+        pytest.skip("no qpdf: install Debian's qpdf to run this test")
+    told = subprocess.run(["qpdf", "--check", file], capture_output=True, text=True, check=False)
+    assert told.returncode == 0, told.stdout + told.stderr
+
+
 def test_headings_tables_and_figures_are_counted_once_each(root, report24):
     found = kinds(root)
     headings = [block for section in report24.sections for block in section.blocks if isinstance(block, Heading)]
