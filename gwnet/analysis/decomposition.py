@@ -145,7 +145,8 @@ def _parted(site: str, well: str, values: pd.DataFrame, steps: int, robust: bool
             f"{filled} of them without a level; {LEAST_DECOMPOSED_YEARS * steps} are needed, and at most a third may "
             "be missing."
         )
-        raise TooFewLevelsError(message, mend="Take quarters, or a time in which the well was read more often.")
+        quarters = "" if steps == 4 else "quarters, or "
+        raise TooFewLevelsError(message, mend=f"Take {quarters}a time in which the well was read more often.")
     first = int(place.min()) + part.start
     months = (first + np.arange(chosen.size)) * (12 // steps) - 1970 * 12
     start = months.astype("datetime64[M]")

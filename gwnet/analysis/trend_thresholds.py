@@ -153,13 +153,15 @@ def _projected(line: _Line, threshold: float, kind: str) -> dict[str, object]:
     ahead = (line.level - threshold) * turn
     slope, lower, upper = (-number * turn for number in line.found.slope)
     toward, steepest, flattest = slope, max(lower, upper), min(lower, upper)
-    notes = [] if line.found.p <= ALPHA else [f"no trend told ({p_text(line.found.p)}): the dates may be chance"]
+    notes = [] if line.found.p <= ALPHA else [f"no trend told ({p_text(line.found.p)})"]
     if ahead <= 0.0:
         return {"state": "already passed", "note": "; ".join(["the fitted line is at or beyond the threshold", *notes])}
     newest = _newest(line.record)
     if newest is not None and (newest - threshold) * turn <= 0.0:
         notes.insert(0, "the newest level is beyond the threshold, the fitted line is not")
     dates = [_date(line.last, ahead, rate) for rate in (toward, steepest, flattest)]
+    if line.found.p > ALPHA and any(dates):
+        notes[-1] += ": the dates may be chance"
     on = toward > 0.0
     if on:
         notes += _far_notes(line, ahead, toward, dates[0])

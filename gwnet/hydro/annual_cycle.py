@@ -148,6 +148,7 @@ def annual_cycle(day: ArrayLike, values: ArrayLike, *, confidence: float = 0.95)
     days, numbers = days[here], numbers[here]
     part = year_part(days)
     _refuse_too_few(days, part)
+    numbers = numbers - numbers[0]  # so that values that are all alike leave nothing for rounding to make a wave of
     when = days.astype(np.int64) / 365.2425
     turn = 2.0 * math.pi * part
     design = np.column_stack([np.cos(turn), np.sin(turn), _bent_line(when)])

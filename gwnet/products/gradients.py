@@ -120,7 +120,7 @@ class RoundGradients:
         ]
         if not points:
             reason = self.found[0].reason if self.found else "there is no round"
-            message = f"No round has a gradient: {reason}."
+            message = f"No round has a gradient: {reason.rstrip('.')}."
             raise AnalysisError(message, mend="Name other rounds, days or wells.")
         spread = directions([one.azimuth_deg for one in points if one.told])
         name = f"{self.aquifer_name} ({self.aquifer})" if self.aquifer_name else self.aquifer

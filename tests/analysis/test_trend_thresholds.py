@@ -68,6 +68,13 @@ def test_a_level_line_reaches_nothing():
     assert row["reached_on"] == ""
 
 
+def test_the_note_speaks_of_dates_only_where_there_are_some():
+    alike = date(record(*yearly("A", [40.0] * 10)), limit(37.0))
+    assert (alike["reached_on"], alike["earliest"], alike["latest"]) == ("", "", "")
+    assert alike["note"] == "no trend told (p 1)"
+    assert "the dates may be chance" in date(falling(slope=-0.01, noise=0.4), limit(38.0))["note"]
+
+
 def test_dates_beyond_the_length_of_the_record_are_told():
     near, far, farthest = (date(falling(), limit(elevation)) for elevation in (37.0, 34.0, -40.0))
     assert "farther off" not in near["note"]

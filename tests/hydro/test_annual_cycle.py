@@ -92,6 +92,14 @@ def test_without_a_wave_there_is_none():
     assert annual_cycle(days(), np.full(days().size, 3.0)).amplitude == pytest.approx(0.0, abs=1e-12)
 
 
+@pytest.mark.parametrize("level", [3.0, 95.8, 1365.28464])
+def test_values_that_are_all_alike_have_no_cycle_to_tell(level):
+    """Constructed: rounding alone once made a wave of such values that was told."""
+    found = annual_cycle(days(91, 14), np.full(days(91, 14).size, level))
+    assert (found.amplitude, found.p_value) == (0.0, 1.0)
+    assert math.isnan(found.highest_day_half_width)
+
+
 def test_gaps_are_left_out():
     when = days()
     value = wave(when, 0.5, 200)
