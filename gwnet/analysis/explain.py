@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from sqlalchemy import Connection
 
 from gwnet.analysis.level_inputs import LevelInputs, gather
@@ -88,7 +89,8 @@ def explain(
     well : str
         Code of the well.
     time : str
-        Local date, or local time in ISO 8601, with offset or without; every event whose printed time begins so.
+        Local date, or local time in ISO 8601, with offset or without; every event whose printed time begins so, or
+        else that was in the same minute.
     site : str, optional
         Code of the site, where several have a well of that code.
     known_on : datetime.datetime, optional
@@ -109,11 +111,23 @@ def explain(
     inputs = gather(connection, LevelFilter(site=site, wells=[well]), known_on)
     reduced = reduce_levels(inputs)
     frame = levels_frame(inputs, reduced)
-    wanted = time.strip().replace(" ", "T")
-    hits = np.flatnonzero([str(text).startswith(wanted) for text in frame["measured_at"]])
+    hits = _events_at(frame, time.strip().replace(" ", "T"))
     if not len(hits):
         raise _not_found(frame, well, time)
     return [_explanation(inputs, reduced, frame, int(row), unit) for row in hits]
+
+
+def _events_at(frame: pd.DataFrame, wanted: str) -> NDArray[np.intp]:
+    """Return the places of the events whose printed time begins so, else of those in the same minute."""
+    hits = np.flatnonzero([str(text).startswith(wanted) for text in frame["measured_at"]])
+    try:
+        moment = dt.datetime.fromisoformat(wanted)
+    except ValueError:
+        return hits
+    if len(hits) or moment.tzinfo is None:
+        return hits
+    minute = pd.Timestamp(moment).tz_convert("UTC").floor("min")
+    return np.flatnonzero(frame["time_known"] & (frame["measured_at_utc"].dt.floor("min") == minute))
 
 
 def _not_found(frame: pd.DataFrame, well: str, time: str) -> NotFoundError:

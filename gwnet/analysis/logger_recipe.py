@@ -78,11 +78,14 @@ def _positive(value: Any) -> float:
     return number
 
 
-def _share(value: Any) -> float:
-    number = _finite(value)
-    if not 0 <= number <= 1:
-        raise ValueError
-    return number
+def _between(low: float, high: float) -> Callable[[Any], float]:
+    def check(value: Any) -> float:
+        number = _finite(value)
+        if not low <= number <= high:
+            raise ValueError
+        return number
+
+    return check
 
 
 def _one_of(words: tuple[str, ...]) -> Callable[[Any], str]:
@@ -95,7 +98,7 @@ def _one_of(words: tuple[str, ...]) -> Callable[[Any], str]:
 
 
 def _temperature(value: Any) -> float | str:
-    return "series" if value == "series" else _finite(value)
+    return "series" if value == "series" else _between(0, 40)(value)
 
 
 def _events(value: Any) -> list[int]:
@@ -121,12 +124,14 @@ KINDS: Final[dict[str, Kind]] = {
         ),
         Kind(
             "density",
-            {"temperature": _temperature, "kg_m3": _positive, "gravity_m_s2": _positive},
+            {"temperature": _temperature, "kg_m3": _between(900, 1400), "gravity_m_s2": _between(9.7, 9.9)},
             ("temperature|kg_m3",),
             "any",
             "density of the water, and gravity",
         ),
-        Kind("efficiency", {"value": _share}, ("value",), "any", "answer of the aquifer to the air is taken out"),
+        Kind(
+            "efficiency", {"value": _between(0, 1)}, ("value",), "any", "answer of the aquifer to the air is taken out"
+        ),
     )
 }
 
@@ -186,7 +191,9 @@ _EXPECTED: Final = {
     "method": f"One of: {', '.join(METHODS)}.",
     "value": "Give a barometric efficiency from 0 to 1.",
     "factor": "Give a number above zero.",
-    "temperature": "Give 'series' or degrees Celsius.",
+    "temperature": "Give 'series', or degrees Celsius from 0 to 40.",
+    "kg_m3": "Give kilograms a cubic metre, from 900 to 1400.",
+    "gravity_m_s2": "Give metres a second squared, from 9.7 to 9.9.",
     "leave_out": "Give numbers of level events.",
 }
 

@@ -300,6 +300,17 @@ def explained(record, well, time, **more):
         return explain(connection, well, time, **more)
 
 
+def test_an_event_is_found_by_its_instant_in_any_zone(record):
+    record.well("MW-1", point=(101.0, 0.7))
+    record.event("MW-1", "2024-03-01T10:00", [("depth_to_water", 5.0)])
+    (there,) = explained(record, "MW-1", "2024-03-01")
+    for time in ("2024-03-01T10:00Z", "2024-03-01T15:30+05:30"):
+        assert explained(record, "MW-1", time) == [there]
+    for time in ("2024-03-01T10:01Z", "2024-03-01T23:10"):
+        with pytest.raises(NotFoundError):
+            explained(record, "MW-1", time)
+
+
 def test_explanation_names_every_step(record):
     record.well("MW-1", screen=(2.0, 9.0))
     record.point("MW-1", 101.0, height_above_ground_m=0.7, surveyed_by="Survey team", survey_method="levelled")

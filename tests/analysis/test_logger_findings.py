@@ -322,6 +322,8 @@ def test_a_clock_adjustment_holds_for_every_take_and_another_for_one(hung):
         (Adjustment("L", "exclusion", {"cause": "spike"}), AnalysisError, "leave out everything"),
         (Adjustment("L", "exclusion", {"cause": "boredom"}), AnalysisError, "One of: spike"),
         (Adjustment("L", "density", {"kg_m3": 1000, "temperature": 5}), AnalysisError, "not both"),
+        (Adjustment("L", "density", {"kg_m3": 1}), AnalysisError, "from 900 to 1400"),
+        (Adjustment("L", "density", {"temperature": 283.15}), AnalysisError, "Celsius from 0 to 40"),
         (Adjustment("L", "efficiency", {"value": 1.5}), AnalysisError, "0 to 1"),
         (Adjustment("L", "restart", {"seconds": 5}), AnalysisError, "no parameter seconds"),
         (Adjustment("L", "anchoring", {"method": "cubic"}), AnalysisError, "linear, constant, none"),
