@@ -97,3 +97,17 @@ def test_coverage_gives_every_run_and_every_reading(loggers):
     assert set(loggers_only.hands["well"]) == {"A"}
     assert set(one.runs["instrument"]) == {"B-1"}
     assert set(one.deployments["instrument"]) == {"B-1"}
+
+
+def test_a_barometer_in_a_well_has_its_samples_in_the_row_of_that_well(tmp_path):
+    record = Record(tmp_path / "r.sqlite")
+    record.well("A", point=(100.0, 0.5))
+    made = Loggers(record)
+    made.instrument("B-1", kind="barometer")
+    made.hang("B-1", "A")
+    made.samples("B-1", "absolute pressure", "hPa", hours(50), np.full(50, 1000.0))
+    with made.reading() as connection:
+        (run,) = coverage(connection, "S").runs.itertuples()
+    assert (run.well, run.instrument, run.left_out) == ("A", "B-1", False)
+    assert run.end_utc == pd.Timestamp(START + 49 * HOUR, tz="UTC")
+    record.store.close()
