@@ -51,7 +51,7 @@ def command(form: str, unit: str, db: str, rose: Path | None, figure: Path | Non
         table, drawn = _WORK[mode](net, chosen)
         for path in (rose, figure):
             if path is not None:
-                output.made([net.save_figure(drawn.figure(), path)])
+                output.made([net.save_figure(drawn.figure(unit), path)])
     printed = output.record if mode == "wells" else output.rows
     printed(in_unit(table, unit), form)
 

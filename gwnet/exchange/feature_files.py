@@ -261,6 +261,6 @@ def _unwarned() -> Iterator[None]:
 
 
 def _unreadable(path: Path, error: Exception) -> UnreadableFileError:
-    return UnreadableFileError(
-        f"It cannot be read as geometry: {error}.", where=str(path), mend="Save it again as GeoPackage or GeoJSON."
-    )
+    why = str(error).split("; ")[0].rstrip(".")  # what follows is about drivers of the geo library
+    message = f"It cannot be read as geometry: {why}."
+    return UnreadableFileError(message, where=str(path), mend="Save it again as GeoPackage or GeoJSON.")

@@ -12,6 +12,7 @@ import pandas as pd
 from gwnet.errors import AnalysisError
 from gwnet.hydro.directions import directions
 from gwnet.products.maps import gradient_row
+from gwnet.units import metres_per
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -88,8 +89,13 @@ class RoundGradients:
             row |= self.seepage.row(plane)
         return row | {"note": one.reason or values["note"]}
 
-    def figure(self) -> Figure:
+    def figure(self, unit: str = "m") -> Figure:
         """Return the rose of the rounds, with direction and size over the years.
+
+        Parameters
+        ----------
+        unit : str, optional
+            Unit of lengths in texts, m or ft.
 
         Returns
         -------
@@ -133,23 +139,24 @@ class RoundGradients:
                 middle_deg=spread.mean_deg,
                 concentration=spread.concentration,
                 without=[(one.round or one.date.isoformat(), one.reason) for one in self.found if one.gradient is None],
-                facts=[*self._facts(), *known_text(self.known_on_utc)],
+                facts=[*self._facts(unit), *known_text(self.known_on_utc)],
             )
         )
 
-    def _facts(self) -> list[str]:
+    def _facts(self, unit: str) -> list[str]:
         facts = []
         if self.wells:
             facts.append(f"Every plane goes through {', '.join(self.wells)}.")
         else:
             counts = [one.wells for one in self.found if one.gradient is not None]
-            facts.append(f"Planes go through all levels that can be used, {min(counts)} to {max(counts)} a round.")
+            many = f"{min(counts)} to {max(counts)}" if min(counts) < max(counts) else f"{max(counts)}"
+            facts.append(f"Planes go through all levels that can be used, {many} a round.")
         if self.seepage is not None:
             told = [self.seepage.row(one.gradient) for one in self.found if one.told]
             if told:
-                lowest = min(float(row["velocity_lowest_m_per_day"]) for row in told)
-                highest = max(float(row["velocity_highest_m_per_day"]) for row in told)
-                facts.append(f"Seepage velocity {lowest:.2g} to {highest:.2g} m/d with {self.seepage.text}.")
+                lowest = min(float(row["velocity_lowest_m_per_day"]) for row in told) / metres_per(unit)
+                highest = max(float(row["velocity_highest_m_per_day"]) for row in told) / metres_per(unit)
+                facts.append(f"Seepage velocity {lowest:.2g} to {highest:.2g} {unit}/d with {self.seepage.text}.")
         return facts
 
 
@@ -214,8 +221,13 @@ class VerticalGradientTable:
         """Return the table, one row a pair and round."""
         return self.table
 
-    def figure(self) -> Figure:
+    def figure(self, unit: str = "m") -> Figure:
         """Return the gradients over the years, a panel for each pair.
+
+        Parameters
+        ----------
+        unit : str, optional
+            Unit of lengths in texts, m or ft.
 
         Returns
         -------
@@ -238,7 +250,8 @@ class VerticalGradientTable:
             raise AnalysisError(message, mend="Record the clusters and screens of wells, or name other clusters.")
         pairs = []
         for (cluster, upper, lower), rows in known.groupby(["cluster", "upper_well", "lower_well"], sort=True):
-            distance = f"{rows['screen_distance_m'].iloc[0]:.2f} m between the middles of the screens"
+            apart = rows["screen_distance_m"].iloc[0] / metres_per(unit)
+            distance = f"{apart:.2f} {unit} between the middles of the screens"
             points = tuple(
                 VerticalPoint(
                     date=dt.date.fromisoformat(row["date"]),

@@ -153,7 +153,7 @@ class SiteMap:
             "interval_m": result.interval_m,
             "cross_validation_error_m": result.cross_validation.rmse_m,
             **gradient_row(result.gradient),
-            "finding": "; ".join(
+            "finding": " ".join(
                 [*(found.text for found in result.findings), *(failure.text for failure in result.honour_failures)]
             ),
             "exclusions": "; ".join(f"{w}: {r}" for w, r in zip(left["well"], left["reason"], strict=True)),

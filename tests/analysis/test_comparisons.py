@@ -153,6 +153,9 @@ class TestRounds:
         assert "R3: " in text
         assert "January to March" in text
         assert "October to December" not in text
+        row = net.gradients("upper", start=SPRING, end=SPRING, conductivity="10 ft/d", porosity="0.2")
+        fastest = row.rows().iloc[0]["velocity_highest_m_per_day"] / 0.3048
+        assert f"to {fastest:.2g} ft/d with" in " ".join(words_of(row.figure("ft")))
         assert collisions(figure) == []
         assert beyond_page(figure) == []
 
@@ -185,6 +188,8 @@ class TestVertical:
         figure = net.vertical_gradients(["K"]).figure()
         text = " ".join(words_of(figure))
         assert "K: E above E2, 20.00 m between the middles of the screens" in text
+        feet = " ".join(words_of(net.vertical_gradients(["K"]).figure("ft")))
+        assert "K: E above E2, 65.62 ft between the middles of the screens" in feet
         assert "direction cannot be told" in text
         assert collisions(figure) == []
         assert beyond_page(figure) == []
