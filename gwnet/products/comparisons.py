@@ -135,10 +135,16 @@ class ChangeMap:
             facts.append("No storage coefficient was given, so no volume of water is stated.")
         return facts
 
-    def figure(self) -> Figure:
-        """Return the sheet as a figure."""
+    def figure(self, size_mm: tuple[float, float] | None = None) -> Figure:
+        """Return the sheet as a figure.
+
+        Parameters
+        ----------
+        size_mm : tuple of float, optional
+            Width and height [mm]; a page of its own unless given.
+        """
         from gwnet.figures.change_data import change_plot_data
-        from gwnet.figures.surface_map import draw_surface_map
+        from gwnet.figures.surface_map import MAP_SIZE_MM, draw_surface_map
 
         result, drawn = self.result, self.result.surface_map
         parameters = "; ".join(f"{name} {value}" for name, value in drawn.parameters)
@@ -166,7 +172,7 @@ class ChangeMap:
             known_on=self.heading.known_on_utc,
             unit=drawn.unit,
         )
-        return draw_surface_map(data)
+        return draw_surface_map(data, size_mm=size_mm or MAP_SIZE_MM)
 
     def write(self, out: Path | str) -> list[Path]:
         """Write change.pdf, change.png and change.gpkg into a folder, all of them or none.

@@ -28,6 +28,7 @@ from gwnet.products.logger_lines import ReportLoggers
 from gwnet.products.logger_series import coverage
 from gwnet.products.seasons import envelope_figures
 from gwnet.products.trends import TrendFigures
+from gwnet.reporting.drawing import MAP_HEIGHT_MM, TEXT_WIDTH_MM
 from gwnet.reporting.drawn import drawn_figure
 from gwnet.reporting.extras import AquiferChange, Extras, Picture
 
@@ -236,12 +237,13 @@ def _change(asked: _Asked, aquifer: str, day: dt.date, since: dt.date, what: str
             aquifer, day, since, what, none, refused=" ".join(filter(None, (error.message, error.mend)))
         )
     sheet = ChangeMap(result, asked.heading(aquifer))
+    size = (TEXT_WIDTH_MM, MAP_HEIGHT_MM[asked.definition.page])
     caption = (
         f"Change of water elevation in {asked.heading(aquifer).named(aquifer)} from {since} to {day} "
         f"({what}), rise positive; contours of the differences at the wells, inside the control only."
     )
     key = f"change-{aquifer}-{since}"
-    picture = Picture(key, caption, f"Map of change. {caption}", _drawn(asked, sheet.figure))
+    picture = Picture(key, caption, f"Map of change. {caption}", _drawn(asked, lambda: sheet.figure(size)))
     return AquiferChange(aquifer, day, since, what, result.wells, tuple(sheet.facts()), picture)
 
 
