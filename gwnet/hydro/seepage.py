@@ -114,7 +114,8 @@ def parse_share(text: str, what: str) -> Interval:
     """
     lowest, highest, unit = _bounds(text, what, "0.22 or 0.15..0.25")
     if unit or not 0.0 < lowest <= highest < 1.0:
-        message = f"A {what} is a number greater than 0 and less than 1, not {text.strip()!r}."
+        article = "An" if what[0] in "aeiou" else "A"
+        message = f"{article} {what} is a number greater than 0 and less than 1, not {text.strip()!r}."
         raise SettingsError(message, mend="Write for example 0.22, or 0.15..0.25 for an interval; no per cent.")
     return Interval(lowest, highest, text.strip())
 
