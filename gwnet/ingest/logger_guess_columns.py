@@ -151,7 +151,10 @@ def _vague(made: Guessed, name: str, unit: str, numbers: list[float]) -> str:
     if found:
         made.reasons.append(f"column {name!r} was taken as {found}: {why}")
     quantity = found or "absolute pressure"
-    made.doubts.append(f"the heading {name!r} does not say whether the pressure is absolute or of the water alone")
+    made.doubts.append(
+        f"the heading {name!r} does not say whether the pressure is absolute or of the water alone: "
+        "--series 'absolute pressure' or 'water pressure' says it"
+    )
     return quantity
 
 

@@ -182,7 +182,7 @@ class StampSurvey:
             made.reasons.append("the clock has 12 hours: every time says AM or PM")
         elif halves:
             made.doubts.append(f"{halves:,} of {total:,} times say AM or PM and the others do not")
-        elif len(self.hours) > 4 and max(self.hours) <= 12 and total > 48:
+        elif len(self.hours) > 4 and 0 not in self.hours and max(self.hours) <= 12 and total > 48:
             made.doubts.append("no hour goes beyond 12 and none says AM or PM; the second half of the days may be lost")
         if 24 in self.hours:
             made.reasons.append("24:00 is read as the end of its day")

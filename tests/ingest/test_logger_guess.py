@@ -100,6 +100,8 @@ def test_a_clock_of_twelve_hours_is_known_by_its_words_and_doubted_without():
     for n in range(200):
         survey.add((START + dt.timedelta(hours=n)).strftime("%Y-%m-%d %I:%M"))
     assert "no hour goes beyond 12" in survey.told().doubts[0]
+    survey.add("2026-07-01 00:00")
+    assert not survey.told().doubts
 
 
 @pytest.mark.parametrize("export", all_exports(), ids=lambda one: one.name)
