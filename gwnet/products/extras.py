@@ -151,8 +151,9 @@ def _drawn(asked: _Asked, make: Callable[[], Figure]) -> Callable[[], DrawnFigur
 
 def _gradients(asked: _Asked, extras: Extras) -> Extras:
     tables, pictures = [], []
-    names = set(asked.wells["well"]) if asked.definition.wells else None
     for aquifer in asked.aquifers:
+        own = asked.wells.loc[asked.wells["aquifer"] == aquifer, "well"]
+        names = set(own) if asked.definition.wells else None
         found = gradients_by_round(
             asked.connection,
             asked.settings,
