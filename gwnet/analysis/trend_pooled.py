@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import chdtrc
 
-from gwnet.analysis.trend_records import WellRecord, stacked, well_records
+from gwnet.analysis.trend_records import WellRecord, longest_gap, stacked, well_records
 from gwnet.analysis.trend_tests import ALPHA, LEAST_YEARS, p_text, residual_persistence
 from gwnet.analysis.trends import directions, parts_of_year
 from gwnet.analysis.used_levels import used_levels
@@ -85,10 +85,11 @@ def pooled_trends(
     -------
     pandas.DataFrame
         Columns of `COLUMNS`, one row an aquifer of a site, by site and aquifer. wells counts those with three years or
-        more; left_out names the others. var_s and z take all seasons of all wells as independent; p and the limits of
-        the slope have the covariance among wells and seasons, widened for the correlation from year to year. The slope
-        is the median of all slopes within seasons of wells. p_wells_differ (p_seasons_differ) is the probability of
-        so different trends of the wells (seasons) where all have one.
+        more and no level missing for over a third of the record; left_out names the others, with the reason. var_s and
+        z take all seasons of all wells as independent; p and the limits of the slope have the covariance among wells
+        and seasons, widened for the correlation from year to year. The slope is the median of all slopes within
+        seasons of wells. p_wells_differ (p_seasons_differ) is the probability of so different trends of the wells
+        (seasons) where all have one.
 
     Raises
     ------
@@ -129,13 +130,23 @@ def pooled_trends(
 
 
 def _row(records: list[WellRecord], codes: list[str]) -> dict[str, object]:
-    enough = [record for record in records if record.years.size >= LEAST_YEARS and _has_pairs(record)]
-    rest = sorted(set(codes) - {record.well for record in enough})
+    long = [record for record in records if record.years.size >= LEAST_YEARS and _has_pairs(record)]
+    enough = [record for record in long if longest_gap(record) is None]
+    rest = sorted(set(codes) - {record.well for record in long})
+    parted = sorted({record.well for record in long} - {record.well for record in enough})
+    reasons = [
+        f"{why}: {', '.join(wells)}"
+        for why, wells in (
+            (f"fewer than {LEAST_YEARS} years with values", rest),
+            ("no level for over a third of the record", parted),
+        )
+        if wells
+    ]
     row: dict[str, object] = {"wells": len(enough), "n": 0, "first": "", "last": "", "n_bounds": 0}
     row |= {"wells_rising": 0, "wells_falling": 0}
-    row["left_out"] = f"fewer than {LEAST_YEARS} years with values: {', '.join(rest)}" if rest else ""
+    row["left_out"] = "; ".join(reasons)
     if not enough:
-        return {**row, "note": f"no well has {LEAST_YEARS} years with values"}
+        return {**row, "note": f"no well has {LEAST_YEARS} years with values and no long gap"}
     return {**row, **_tested(enough)}
 
 

@@ -90,6 +90,15 @@ def test_an_aquifer_without_enough_years_has_its_row():
     assert row["direction"] == "no trend told"
 
 
+def test_a_well_without_a_level_for_over_a_third_of_its_record_takes_no_part():
+    """Common practice, no source: a gap that long may hide a step, which a test for one trend cannot tell."""
+    whole = [*yearly("A", np.arange(20.0)), *yearly("B", 3 + np.arange(20.0))]
+    parted = [row for place, row in enumerate(yearly("C", 50 - np.arange(20.0))) if place < 5 or place > 13]
+    row, alone = (pooled(record(*rows), method="kendall") for rows in (whole + parted, whole))
+    assert row["left_out"] == "no level for over a third of the record: C"
+    assert (row["wells"], row["s"], row["p"]) == (alone["wells"], alone["s"], alone["p"])
+
+
 def test_dry_wells_count_as_bounds():
     rows = [*yearly("A", [45.0, 44.0, 43.0]), *(dry("A", f"{year}-06-15", 42.5) for year in range(2004, 2008))]
     row = pooled(record(*rows), method="kendall")
