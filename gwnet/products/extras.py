@@ -44,6 +44,8 @@ if TYPE_CHECKING:
 _YEAR_SLACK_DAYS: Final = 46
 #: Envelopes that stand on one page.
 _ENVELOPES_A_PAGE: Final = 3
+#: Rows of a chart of coverage that can be read on one page.
+_COVERAGE_ROWS: Final = 33
 
 
 @dataclass(frozen=True)
@@ -347,8 +349,18 @@ def _loggers(asked: _Asked, extras: Extras) -> Extras:
         known_on=asked.data.known_on_utc,
     )
     caption = "Who has data when: a row a well and logger, bars where there are samples in use, ticks at hand readings."
-    picture = Picture("coverage", caption, caption, _drawn(asked, lambda: draw_coverage(data, caption=False)))
-    return _with_pictures(replace(extras, loggers=found.table), "loggers", [picture])
+    starts = range(0, max(len(data.rows), 1), _COVERAGE_ROWS)
+    sheets = [replace(data, rows=data.rows[start : start + _COVERAGE_ROWS]) for start in starts]
+    pictures = [
+        Picture(
+            f"coverage-{number}" if len(sheets) > 1 else "coverage",
+            f"{caption} Sheet {number} of {len(sheets)}." if len(sheets) > 1 else caption,
+            caption,
+            _drawn(asked, lambda sheet=sheet: draw_coverage(sheet, caption=False)),  # type: ignore[misc]
+        )
+        for number, sheet in enumerate(sheets, start=1)
+    ]
+    return _with_pictures(replace(extras, loggers=found.table), "loggers", pictures)
 
 
 _GATHERERS: Final[dict[str, Callable[[_Asked, Extras], Extras]]] = {
