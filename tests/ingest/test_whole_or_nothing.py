@@ -13,6 +13,7 @@ import pytest
 
 from gwnet.errors import StoreError
 from gwnet.network import Network, init
+from gwnet.store import revision
 
 from .conftest import EVENTS, NOW, TABLES, Loader
 
@@ -196,5 +197,5 @@ def test_another_writer_is_waited_for_and_then_told(loader, tmp_path, monkeypatc
 
 
 def test_making_a_database_twice_keeps_what_is_there(loader, tmp_path):
-    assert init(tmp_path / "record.sqlite") == ("0001", "0001")
+    assert init(tmp_path / "record.sqlite") == (revision.HEAD, revision.HEAD)
     assert len(loader.net.wells()) == 2
