@@ -36,6 +36,10 @@ def gradients(view: ReportView, _drawing: Drawing) -> Section:
         if rows.empty:
             continue
         blocks.append(Heading(view.aquifer_name(code)))
+        if rows["gradient"].isna().all():
+            why = text_of(rows["note"].iloc[-1]) or "too few wells"
+            blocks.append(Paragraph(f"No round gives a gradient: {why}."))
+            continue
         if picture := pictures.get(f"rose-{code}"):
             blocks.append(picture_slot(picture))
         blocks.append(_horizontal(view, code, rows))
@@ -133,10 +137,10 @@ def changes(view: ReportView, _drawing: Drawing) -> Section:
         if change.refused:
             blocks.append(Paragraph(f"No map of the change could be drawn. {change.refused}"))
             continue
-        if change.facts:
-            blocks.append(Bullets(change.facts))
         if change.picture is not None:
             blocks.append(picture_slot(change.picture))
+        if change.facts:
+            blocks.append(Bullets(change.facts))
         blocks.append(_change_table(view, change))
     if not blocks:
         blocks.append(Paragraph("There is no earlier round to compare this period's levels with."))
