@@ -67,7 +67,7 @@ def test_the_report_has_the_same_bytes_whatever_the_number_of_processes(construc
     made = [
         write_report(
             quarterly,
-            constructed.record(24),
+            constructed.record(8),
             tmp_path / str(processes),
             period="2026-Q1",
             drawing=constructed.PlainDrawing(),
