@@ -193,3 +193,19 @@ OTHER_AQUIFER: Final = "taps another aquifer"
 
 #: Kind of a control row that stands for a point of a river and not for a well or gauge.
 RIVER_KIND: Final = "river"
+
+#: Names of the calendar months.
+MONTH_NAMES: Final[tuple[str, ...]] = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)

@@ -18,6 +18,7 @@ from threadpoolctl import threadpool_limits
 
 from gwnet.analysis.period_values import period_values
 from gwnet.analysis.used_levels import used_levels
+from gwnet.constants import MONTH_NAMES
 from gwnet.errors import SettingsError, TooFewLevelsError
 from gwnet.hydro.annual_cycle import AnnualCycle, annual_cycle
 from gwnet.hydro.percentiles import DEFINITIONS, Standing, standing
@@ -30,22 +31,6 @@ __all__ = ["SEASONS_COLUMNS", "SUMMARY_COLUMNS", "season_summary", "seasons"]
 
 #: Statistics of a month, in order, and their columns.
 _STATISTICS: Final = ("minimum", *(f"p{percent:.0f}" for percent in PERCENTS), "maximum")
-
-#: Names of the calendar months.
-MONTH_NAMES: Final = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 
 #: Columns of the seasons frame, in order.
 SEASONS_COLUMNS: Final = (

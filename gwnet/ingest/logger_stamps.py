@@ -90,11 +90,6 @@ class StampFormat:
         """Return whether the format names a day."""
         return bool(self.unit_ms) or bool({"Y", "y"} & set(self.letters))
 
-    @property
-    def has_offset(self) -> bool:
-        """Return whether its stamps may carry their offset from UTC."""
-        return "z" in self.letters or bool(self.unit_ms)
-
 
 def compile_formats(formats: Sequence[str], where: str | None = None) -> tuple[StampFormat, ...]:
     """Make formats ready for reading.

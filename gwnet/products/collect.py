@@ -21,7 +21,7 @@ from gwnet.clock import to_utc
 from gwnet.constants import REPEAT_TOLERANCE_M, SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.exchange.feature_files import read_features
-from gwnet.products.extras import gather_extras, members
+from gwnet.products.extras import gather_extras
 from gwnet.products.logger_lines import ReportLoggers, report_loggers
 from gwnet.reporting.data import MapFacts, ReportData, SiteFacts
 from gwnet.reporting.mapped import map_facts, refused_map
@@ -119,7 +119,7 @@ def _loggers(
     with_status = "loggers" in definition.sections
     if not with_status and "hydrographs" not in definition.sections:
         return None
-    names = [str(code) for code in members(definition, wells)["well"]]
+    names = [str(code) for code in definition.members(wells)["well"]]
     return report_loggers(
         connection,
         site,

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import tempfile
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -14,9 +12,9 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.site_maps import unit_of_coordinates
-from gwnet.errors import OutputError
 from gwnet.figures import style
 from gwnet.products.maps import gradient_row
+from gwnet.products.together import write_together
 from gwnet.units import metres_per
 
 if TYPE_CHECKING:
@@ -59,41 +57,6 @@ class Heading:
     def coordinate_unit_m(self) -> float:
         """Return the metres in one unit of the coordinates."""
         return unit_of_coordinates(str(self.site["crs"]))
-
-
-def write_together(out: Path | str, makers: dict[str, Callable[[Path], object]]) -> list[Path]:
-    """Write files into a folder, all of them or none.
-
-    Parameters
-    ----------
-    out : pathlib.Path or str
-        Folder; made when it does not exist.
-    makers : dict of str to callable
-        Name of each file, and what writes it to a path.
-
-    Returns
-    -------
-    list of pathlib.Path
-        The files, in order.
-
-    Raises
-    ------
-    OutputError
-        If the folder cannot be made or written.
-    """
-    folder = Path(out)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=folder, prefix=".made-") as name:
-            made = Path(name)
-            for part, maker in makers.items():
-                maker(made / part)
-            for part in makers:
-                (made / part).replace(folder / part)
-    except OSError as error:
-        message = f"The files cannot be written: {error.strerror or error}."
-        raise OutputError(message, where=str(folder), mend="Give another folder with --out.") from error
-    return [folder / part for part in makers]
 
 
 @dataclass(frozen=True, eq=False)

@@ -109,7 +109,7 @@ def gather_extras(
     gwnet.reporting.extras.Extras
         Frames and pictures.
     """
-    wells = members(definition, data.wells)
+    wells = definition.members(data.wells)
     days = data.levels["measured_at"].str[:10]
     levels = data.levels[data.levels["well"].isin(wells["well"]) & (days <= period.last.isoformat())]
     unit = definition.unit(data.site.length_unit)
@@ -119,28 +119,6 @@ def gather_extras(
         if name in definition.sections:
             extras = gather(asked, extras)
     return extras
-
-
-def members(definition: Definition, wells: pd.DataFrame) -> pd.DataFrame:
-    """Return the wells of a report.
-
-    Parameters
-    ----------
-    definition : gwnet.reporting.definition.Definition
-        What the report holds.
-    wells : pandas.DataFrame
-        Wells of the site.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Those that are named, of the aquifers that are named; all where none is.
-    """
-    if definition.wells:
-        wells = wells[wells["well"].isin(definition.wells)]
-    if definition.aquifers:
-        wells = wells[wells["aquifer"].isin(definition.aquifers)]
-    return wells
 
 
 def _with_pictures(extras: Extras, section: str, pictures: list[Picture]) -> Extras:

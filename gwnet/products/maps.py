@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,11 +11,11 @@ import pandas as pd
 from sqlalchemy import Connection
 
 from gwnet.analysis.site_maps import unit_of_coordinates
-from gwnet.errors import OutputError
 from gwnet.exchange.geopackage import write_map_geopackage
 from gwnet.figures import style
 from gwnet.figures.map_data import map_plot_data_of
 from gwnet.figures.surface_map import draw_surface_map
+from gwnet.products.together import write_together
 from gwnet.store import fetch
 
 if TYPE_CHECKING:
@@ -113,23 +112,16 @@ class SiteMap:
         OutputError
             If the folder cannot be made or written.
         """
-        folder = Path(out)
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            with tempfile.TemporaryDirectory(dir=folder, prefix=".map-") as name:
-                made = Path(name)
-                drawn = self.figure()
-                style.save(drawn, made / "map.pdf")
-                style.save(drawn, made / "map.png")
-                write_map_geopackage(made / "map.gpkg", self.result)
-                written = []
-                for part in ("map.pdf", "map.png", "map.gpkg"):
-                    (made / part).replace(folder / part)
-                    written.append(folder / part)
-        except OSError as error:
-            message = f"The map cannot be written: {error.strerror or error}."
-            raise OutputError(message, where=str(folder), mend="Give another folder with --out.") from error
-        return written
+        drawn = self.figure()
+        return write_together(
+            out,
+            {
+                "map.pdf": lambda path: style.save(drawn, path),
+                "map.png": lambda path: style.save(drawn, path),
+                "map.gpkg": lambda path: write_map_geopackage(path, self.result),
+            },
+            what="map",
+        )
 
     def summary(self) -> pd.DataFrame:
         """Return what the map says in one row.

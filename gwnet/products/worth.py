@@ -13,7 +13,7 @@ from gwnet.figures import style
 from gwnet.hydro.contours import contour_levels, contour_lines, nice_interval
 from gwnet.hydro.gradient import NORMAL_95
 from gwnet.hydro.surface import Grid, make_grid
-from gwnet.products.comparisons import write_together
+from gwnet.products.together import write_together
 from gwnet.units import metres_per
 
 if TYPE_CHECKING:

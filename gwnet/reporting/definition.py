@@ -9,13 +9,16 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Final, Literal, cast
+from typing import TYPE_CHECKING, Any, Final, Literal, cast
 
 from gwnet.errors import DefinitionError
 from gwnet.reporting.definition_files import find_layers, read_logo, read_wording
 from gwnet.reporting.definition_keys import SECTIONS, Checks, nearest
 from gwnet.resources import reports_folder
 from gwnet.units import metres_per
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = [
     "SECTIONS",
@@ -153,6 +156,14 @@ class Definition:
     inputs: Mapping[str, str] = field(default_factory=dict)
     sha256: str = ""
     source: str = field(default="", repr=False, compare=False)
+
+    def members(self, wells: pd.DataFrame) -> pd.DataFrame:
+        """Return the wells of a site that are named, of the aquifers that are named; all where none is."""
+        if self.wells:
+            wells = wells[wells["well"].isin(self.wells)]
+        if self.aquifers:
+            wells = wells[wells["aquifer"].isin(self.aquifers)]
+        return wells
 
     def unit(self, site_unit: str) -> str:
         """Return the unit of printing for a site that works in the given unit of length."""

@@ -8,24 +8,11 @@ import re
 from dataclasses import dataclass
 from typing import Final
 
+from gwnet.constants import MONTH_NAMES
 from gwnet.errors import ReportError
 
 __all__ = ["Period", "date_text", "parse_period"]
 
-_MONTHS: Final = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 _QUARTERS: Final = ("First", "Second", "Third", "Fourth")
 _QUARTER = re.compile(r"(\d{4})-?[Qq]([1-4])", re.ASCII)
 _YEAR = re.compile(r"(\d{4})", re.ASCII)
@@ -69,7 +56,7 @@ class Period:
         if self.kind == "year":
             return f"Year {self.first.year} ({days})"
         if self.kind == "month":
-            return f"{_MONTHS[self.first.month - 1]} {self.first.year}"
+            return f"{MONTH_NAMES[self.first.month - 1]} {self.first.year}"
         return days
 
     def a_year_before(self) -> Period:
@@ -82,7 +69,7 @@ class Period:
 
 def date_text(day: dt.date) -> str:
     """Return a day as text, for example ``1 January 2026``."""
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+    return f"{day.day} {MONTH_NAMES[day.month - 1]} {day.year}"
 
 
 def parse_period(text: str) -> Period:

@@ -198,10 +198,7 @@ def _selected_wells(definition: Definition, data: ReportData) -> pd.DataFrame:
     wells = data.wells
     _known(definition.wells, set(wells["well"]), "well")
     _known(definition.aquifers, {*data.aquifers["aquifer"], *wells["aquifer"]}, "aquifer")
-    if definition.wells:
-        wells = wells[wells["well"].isin(definition.wells)]
-    if definition.aquifers:
-        wells = wells[wells["aquifer"].isin(definition.aquifers)]
+    wells = definition.members(wells)
     if wells.empty:
         raise DefinitionError(
             "The report selects no well.", where=definition.name, mend="Check the keys wells and aquifers in [select]."
