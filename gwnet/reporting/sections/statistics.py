@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any, Final
 
 import pandas as pd
@@ -54,19 +55,26 @@ def _season_table(view: ReportView, table: pd.DataFrame) -> Table:
         length_column("elevation", measures, group="Lowest"),
         Column("on", group="Lowest"),
     )
+    notes = (
+        "Percentile: the share of years of the record whose level of the same calendar month stands lower, by the "
+        "position of Weibull, rank / (n + 1). It is stated as a number; no word grades it.",
+    )
+    caption = "How the newest level of each well stands in its season, the yearly cycle, and the records."
+    return Table("seasons", caption, columns, _by_aquifer(view, table, _season_row), notes)
+
+
+def _by_aquifer(
+    view: ReportView, table: pd.DataFrame, make: Callable[[ReportView, dict[str, Any]], tuple[Cell, ...]]
+) -> tuple[Row, ...]:
+    """Return a row a well, aquifer by aquifer in the order of the report."""
     by_well = {str(row["well"]): row for row in table.to_dict("records")}
     rows: list[Row] = []
     for code, wells in view.by_aquifer():
         members = [by_well[str(well)] for well in wells["well"] if str(well) in by_well]
         if members:
             rows.append(Group(view.aquifer_name(code)))
-        rows.extend(_season_row(view, row) for row in members)
-    notes = (
-        "Percentile: the share of years of the record whose level of the same calendar month stands lower, by the "
-        "position of Weibull, rank / (n + 1). It is stated as a number; no word grades it.",
-    )
-    caption = "How the newest level of each well stands in its season, the yearly cycle, and the records."
-    return Table("seasons", caption, columns, tuple(rows), notes)
+        rows.extend(make(view, row) for row in members)
+    return tuple(rows)
 
 
 def _season_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
@@ -141,18 +149,12 @@ def _trend_table(view: ReportView, table: pd.DataFrame) -> Table:
         *_slope_columns(view),
         Column("Direction"),
     )
-    by_well = {str(row["well"]): row for row in table.to_dict("records")}
-    rows: list[Row] = []
-    for code, wells in view.by_aquifer():
-        members = [by_well[str(well)] for well in wells["well"] if str(well) in by_well]
-        if members:
-            rows.append(Group(view.aquifer_name(code)))
-        rows.extend(_trend_row(view, row) for row in members)
     notes = (
         "p and the limits allow for covariance among seasons and, where the record shows it, for correlation from year "
         "to year; p adjusted is for all wells of the table together (false discovery).",
     )
-    return Table("trends", "Trends of the water elevation of each well.", columns, tuple(rows), notes)
+    rows = _by_aquifer(view, table, _trend_row)
+    return Table("trends", "Trends of the water elevation of each well.", columns, rows, notes)
 
 
 def _trend_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
