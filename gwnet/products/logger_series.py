@@ -34,8 +34,6 @@ def logger_series(
     site: str,
     wells: Sequence[str],
     known_on: dt.datetime | None = None,
-    *,
-    found: Sequence[LoggerHeads] | None = None,
 ) -> dict[str, LoggerSeries]:
     """Return the heads of loggers of wells, for their hydrographs.
 
@@ -49,8 +47,6 @@ def logger_series(
         Wells.
     known_on : datetime.datetime, optional
         Record as known at this time.
-    found : sequence of LoggerHeads, optional
-        Heads, where the caller has them already.
 
     Returns
     -------
@@ -59,8 +55,7 @@ def logger_series(
         they are left out, and between deployments; a head is approved between two approved hand readings of one
         hanging.
     """
-    if found is None:
-        found = heads(connection, list(wells), site, known_on=known_on)
+    found = heads(connection, list(wells), site, known_on=known_on)
     if not found:
         return {}
     states = fetch_levels.reviews(connection, known_on).set_index("event_id")["state"]
