@@ -5,14 +5,18 @@ from typing import Any
 
 import click
 
-from gwnet.cli import DONE, DONE_WITH_FINDINGS, loaded, options, output
+from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, loaded, options, output
 
 
 @click.command("load")
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="PATH...")
 @click.option("--dry-run", is_flag=True, help="Check everything and write nothing.")
 @click.option("--keep-good", is_flag=True, help="Record the good rows; write the others to files to be mended.")
-@click.option("--correct", is_flag=True, help="Replace rows on record; the old ones are retired, never lost.")
+@click.option(
+    "--correct",
+    is_flag=True,
+    help="Replace rows on record, never lost; a column that the file lacks keeps its value, an empty cell empties it.",
+)
 @click.option("--withdraw", is_flag=True, help="Retire the rows of the same keys without a successor.")
 @click.option("--reason", metavar="TEXT", help="Why; needed to correct and to withdraw.")
 @click.option(
@@ -37,8 +41,14 @@ def command(paths: tuple[Path, ...], show: str, form: str, db: str, **chosen: An
 
     All that is named lands together, or nothing does. Each table is recognised by its name or its columns. With
     --format csv or json the rejections go to standard output, all of them. A dry run of a correction or withdrawal
-    shows the values that would change and the levels that would move.
+    shows the values that would change and the levels that would move. On a terminal a correction that makes values
+    empty asks first.
     """
+    if chosen["correct"] and not chosen["dry_run"] and loaded.can_ask():
+        with options.opened(db) as net, loaded.rejections_shown(form):
+            preview = net.load(paths, **chosen | {"dry_run": True})
+        if preview.emptied and not loaded.is_confirmed(preview):
+            return STOPPED
     with options.opened(db) as net, loaded.rejections_shown(form), output.progress("loading") as progress:
         result = net.load(paths, progress=progress, **chosen)
     loaded.show(result, form, show)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
@@ -69,11 +70,44 @@ def show(result: LoadResult, form: str, listed: str = "rejections") -> None:
         rejections(result.rejections, form)
     else:
         output.rows(_changes(result) if listed == "changes" else _moved(result), form)
+    if result.emptied:
+        output.say(_emptied(result))
     output.made(result.rejected_files)
     if result.dry_run:
         output.say("Dry run: nothing was written.")
     elif not result.written:
         output.say("Nothing changed.")
+
+
+def _emptied(result: LoadResult) -> str:
+    """Return how many values on record become empty."""
+    count = len(result.emptied)
+    return "1 value becomes empty." if count == 1 else f"{count:,} values become empty."
+
+
+def can_ask() -> bool:
+    """Return whether a person sits at the terminal who can answer."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def is_confirmed(preview: LoadResult) -> bool:
+    """Show the values that would become empty and ask whether they shall; say so if nothing is written.
+
+    Parameters
+    ----------
+    preview : gwnet.ingest.load.LoadResult
+        Result of the dry run of the load.
+
+    Returns
+    -------
+    bool
+        Whether the person said yes.
+    """
+    output.some([f"{one.table}, {one.key}: {one.column} is {one.was} on record" for one in preview.emptied])
+    if click.confirm(f"{_emptied(preview)} Record the correction?", default=False, err=True):
+        return True
+    output.say("Nothing was written. A column that the file lacks keeps its values on record.")
+    return False
 
 
 def _changes(result: LoadResult) -> pd.DataFrame:

@@ -14,7 +14,7 @@ from gwnet.ingest import lookup
 from gwnet.ingest.lookup import Codes, When
 from gwnet.ingest.parse import Parsed
 from gwnet.ingest.preview import Difference, corrections, withdrawal
-from gwnet.ingest.recording import Instruction, Tally, refuse_recorded, same
+from gwnet.ingest.recording import Instruction, Tally, passed_over, refuse_recorded, same
 from gwnet.ingest.verdicts import note_disagreements, retire_verdicts
 from gwnet.store import fetch
 from gwnet.store.base import known_on
@@ -112,7 +112,8 @@ def record_events(
             _nothing_to_withdraw(made, int(row))
     else:
         add |= new
-    settling = _Settling(made, events, codes, told, tally, add, _approved(connection, event_ids[matched], told))
+    approved = _approved(connection, event_ids[matched], told)
+    settling = _Settling(made, events, codes, told, tally, add, approved, passed_over(made, told))
     for place in matched:
         settling.settle(place, int(event_ids[place]), live.get(int(event_ids[place])))
     if tally.retired_ids:
@@ -127,6 +128,32 @@ def record_events(
         tally.corrected = len(tally.retired_ids)
         tally.added -= tally.corrected
     return tally
+
+
+def events_on_record(connection: Connection, made: Parsed, codes: Codes) -> dict[int, dict[str, Any]]:
+    """Return what is on record of the events of a file.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of the loading transaction.
+    made : gwnet.ingest.parse.Parsed
+        Parsed level events; the problems met are added to it.
+    codes : gwnet.ingest.lookup.Codes
+        Codes on record.
+
+    Returns
+    -------
+    dict of int to dict
+        By row of the file, for rows that have a live record: its columns, and under ``readings``, by quantity and
+        ordinal, value, unit and text of each reading.
+    """
+    events = _prepared(made, codes)
+    known = _on_record(connection, events.well[made.good])
+    keys = {int(row): events.key(int(row)) for row in np.flatnonzero(made.good)} if known else {}
+    ids = {row: known[key] for row, key in keys.items() if key in known}
+    live = _live_records(connection, list(ids.values()))
+    return {row: live[number] for row, number in ids.items() if number in live}
 
 
 def _nothing_to_withdraw(made: Parsed, row: int) -> None:
@@ -182,7 +209,7 @@ def _whole_or_none(values: NDArray[np.float64]) -> NDArray[np.object_]:
 
 def _units_of(made: Parsed, events: _Events, column: str) -> NDArray[np.object_]:
     unit = made.raw.units.get(column)
-    return np.full(made.count, unit, dtype=object) if unit else events.unit
+    return np.full(made.count, unit, dtype=object) if unit else made.kept_units.get(column, events.unit)
 
 
 def _metres(made: Parsed, events: _Events, column: str) -> NDArray[np.float64]:
@@ -348,11 +375,12 @@ def _live_records(connection: Connection, event_ids: list[int]) -> dict[int, dic
             )
         ).mappings()
         by_record = {row["id"]: {**row, "readings": {}} for row in rows}
-        readings = select(reading.level_record_id, reading.quantity, reading.ordinal, reading.value, reading.unit)
-        for number, quantity, ordinal, value, unit in connection.execute(
+        columns = ("level_record_id", "quantity", "ordinal", "value", "unit", "written")
+        readings = select(*(getattr(reading, name) for name in columns))
+        for number, quantity, ordinal, value, unit, written in connection.execute(
             readings.where(reading.level_record_id.in_(list(by_record)))
         ):
-            by_record[number]["readings"][(quantity, ordinal)] = (value, unit)
+            by_record[number]["readings"][(quantity, ordinal)] = (value, unit, written)
         found |= {row["level_event_id"]: row for row in by_record.values()}
     return found
 
@@ -373,6 +401,7 @@ class _Settling:
     tally: Tally
     add: NDArray[np.bool_]
     approved: set[int]
+    lacking: set[str]
 
     def settle(self, row: int, event_id: int, live: dict[str, Any] | None) -> None:
         """Pass over, correct, withdraw or refuse one row."""
@@ -382,7 +411,7 @@ class _Settling:
             else:
                 self.add[row] = True
             return
-        differences = [] if self.told.withdraw else _differences(self.made, self.events, row, live)
+        differences = [] if self.told.withdraw else _differences(self.made, self.events, row, live, self.lacking)
         if not self.told.withdraw and not differences:
             self.tally.unchanged += 1
         elif not (self.told.withdraw or self.told.correct):
@@ -402,15 +431,17 @@ def _refuse_approved(made: Parsed, row: int) -> None:
     made.reject(row, None, "level-approved", message, mend)
 
 
-def _differences(made: Parsed, events: _Events, row: int, live: dict[str, Any]) -> list[Difference]:
+def _differences(made: Parsed, events: _Events, row: int, live: dict[str, Any], lacking: set[str]) -> list[Difference]:
     found = [
         (name, live[name], events.columns[name][row])
         for name in _COMPARED
-        if not same(events.columns[name][row], live[name])
+        if name not in lacking and not same(events.columns[name][row], live[name])
     ]
     for column, quantity, ordinal in READINGS:
+        if f"{column}_m" in lacking:
+            continue
         value = float(made.values[column][row])
-        old_value, old_unit = live["readings"].get((quantity, ordinal), (None, "m"))
+        old_value, old_unit, _ = live["readings"].get((quantity, ordinal), (None, "m", ""))
         unit = str(_unit_at(made, events, column, row))
         old = None if old_value is None else old_value * metres_per(old_unit)
         new = None if np.isnan(value) else value * metres_per(unit)
@@ -420,7 +451,7 @@ def _differences(made: Parsed, events: _Events, row: int, live: dict[str, Any]) 
 
 
 def _unit_at(made: Parsed, events: _Events, column: str, row: int) -> str:
-    return made.raw.units.get(column) or str(events.unit[row])
+    return str(made.raw.units.get(column) or made.kept_units.get(column, events.unit)[row])
 
 
 def _insert(
@@ -488,7 +519,7 @@ def _insert_readings(
         given = np.flatnonzero(~np.isnan(numbers))
         if not given.size:
             continue
-        cells = made.raw.cells(column) or []
+        cells = made.raw.cells(column) or made.kept_cells[column]
         records.append(record_ids[given])
         order.append(np.full(given.size, place))
         quantities += [quantity] * given.size

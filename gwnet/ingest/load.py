@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Row, func, select
 
 from gwnet.errors import FileRejectedError, IngestError, SettingsError
 from gwnet.ingest.events import record_events
+from gwnet.ingest.kept import keep_absent
 from gwnet.ingest.lookup import Codes
 from gwnet.ingest.parse import Parsed, parse
 from gwnet.ingest.preview import RowChange, Watch
@@ -93,6 +94,11 @@ class LoadResult:
     rejected_files: tuple[Path, ...] = ()
     moved: Any = None
 
+    @property
+    def emptied(self) -> tuple[RowChange, ...]:
+        """Return the values on record that corrections make empty."""
+        return tuple(change for done in self.files for change in done.changes if change.empties)
+
 
 @dataclass
 class _Source:
@@ -141,7 +147,8 @@ def load(
     keep_good : bool, optional
         Record the good rows and write the others, with a column ``problem``, to files that can be loaded again.
     correct : bool, optional
-        Replace live rows of the same key; the old ones are retired, never lost.
+        Replace live rows of the same key; the old ones are retired, never lost. A column that the file lacks keeps its
+        value on record; an empty cell empties it.
     withdraw : bool, optional
         Retire the live rows of the same keys without a successor.
     reason : str, optional
@@ -287,9 +294,7 @@ def _read_all(store: Store, paths: Iterable[Path], told: Instruction) -> tuple[l
     last_day = (told.now_utc + dt.timedelta(hours=14)).date()
     for source in sources.values():
         for sheet in read_sheets(source.path.name, source.content):
-            made = parse(recognise(sheet), last_day)
-            check_rows(made)
-            source.tables.append(made)
+            source.tables.append(parse(recognise(sheet, keys_only=told.correct), last_day))
     return list(sources.values()), notes
 
 
@@ -318,6 +323,9 @@ def _record_all(
     results = []
     for made in reversed(tables) if told.withdraw else tables:
         codes.refresh()
+        if told.correct:
+            keep_absent(connection, made, codes)
+        check_rows(made)
         record = record_events if made.table.name == "level_events" else record_rows
         tally = record(connection, made, codes, told, source_of[id(made)].id)
         results.append(_result(made, tally))

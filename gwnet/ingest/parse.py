@@ -50,12 +50,18 @@ class Parsed:
         Rows without any problem so far.
     rejections : list of gwnet.records.Rejection
         Problems.
+    kept_units : dict of str to array of str
+        Unit of each row's value, for columns of lengths that the file lacks and whose values are those on record.
+    kept_cells : dict of str to list of str
+        Text of each reading that is kept likewise, as it was written when it was read.
     """
 
     raw: RawTable
     values: dict[str, Any] = field(default_factory=dict)
     good: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, dtype=bool))
     rejections: list[Rejection] = field(default_factory=list)
+    kept_units: dict[str, NDArray[np.object_]] = field(default_factory=dict)
+    kept_cells: dict[str, list[str]] = field(default_factory=dict)
 
     @property
     def table(self) -> Table:

@@ -15,24 +15,7 @@ from sqlalchemy import Connection
 
 from gwnet.ingest.lookup import Codes
 from gwnet.ingest.parse import Parsed
-
-#: Cells of each table that tell a person which row is meant.
-KEY_CELLS: Final[dict[str, tuple[str, ...]]] = {
-    "sites": ("site",),
-    "aquifers": ("aquifer",),
-    "wells": ("site", "well"),
-    "construction": ("site", "well", "part", "top_depth"),
-    "measuring_points": ("site", "well", "access", "valid_from"),
-    "instruments": ("instrument",),
-    "tape_checks": ("instrument", "checked_on", "tape_reading"),
-    "deployments": ("site", "well", "instrument", "hung_at"),
-    "rounds": ("site", "round"),
-    "level_events": ("site", "well", "measured_at", "date", "time", "access", "event"),
-    "thresholds": ("site", "well", "threshold", "valid_from"),
-    "stages": ("site", "gauge", "measured_at", "date", "time"),
-    "context": ("site", "series", "date"),
-    "register": ("site", "entry"),
-}
+from gwnet.ingest.tables import KEY_CELLS
 
 #: Columns that hold ids, and the identity that each is of.
 _IDENTITIES: Final[dict[str, str]] = {
@@ -66,6 +49,8 @@ class RowChange:
         What changes, with its unit; ``whole row`` for a withdrawal.
     was, now : str
         Value on record and new value; ``now`` is empty for a withdrawal.
+    empties : bool
+        Whether the value on record becomes empty.
     """
 
     table: str
@@ -75,6 +60,7 @@ class RowChange:
     column: str
     was: str
     now: str
+    empties: bool = False
 
 
 class Watch(Protocol):
@@ -109,7 +95,7 @@ def corrections(
         One a value.
     """
     return [
-        _change(made, row, _heading(made, name), shown(name, old, codes), shown(name, new, codes))
+        _change(made, row, _heading(made, name), shown(name, old, codes), shown(name, new, codes), _is_empty(name, new))
         for name, old, new in differences
     ]
 
@@ -132,9 +118,29 @@ def withdrawal(made: Parsed, row: int) -> RowChange:
     return _change(made, row, "whole row", "on record", "")
 
 
-def _change(made: Parsed, row: int, column: str, was: str, now: str) -> RowChange:
+def _change(made: Parsed, row: int, column: str, was: str, now: str, empties: bool = False) -> RowChange:
     sheet = made.raw.sheet
-    return RowChange(made.table.name, sheet.file, sheet.numbers[row], _key(made, row), column, was, now)
+    return RowChange(made.table.name, sheet.file, sheet.numbers[row], _key(made, row), column, was, now, empties)
+
+
+def _is_empty(name: str, value: Any) -> bool:
+    return is_missing(value) or (name == "wells" and value == "[]")  # the wells of a round are kept as a JSON list
+
+
+def is_missing(value: Any) -> bool:
+    """Return whether a value of a row says nothing: None or NaN.
+
+    Parameters
+    ----------
+    value : object
+        Value of a recorded column.
+
+    Returns
+    -------
+    bool
+        Whether there is no value.
+    """
+    return value is None or (isinstance(value, float) and math.isnan(value))
 
 
 def _key(made: Parsed, row: int) -> str:
@@ -171,7 +177,7 @@ def shown(name: str, value: Any, codes: Codes | None = None) -> str:
     str
         Text; ``nothing`` where there is no value.
     """
-    if value is None or (isinstance(value, float) and math.isnan(value)):
+    if is_missing(value):
         return NOTHING
     if name in _IDENTITIES and codes is not None:
         return _code(codes, _IDENTITIES[name], value)

@@ -127,13 +127,15 @@ def is_help(title: str) -> bool:
     return len(plain) > 2 and plain.startswith("(") and plain.endswith(")")
 
 
-def recognise(sheet: RawSheet) -> RawTable:
+def recognise(sheet: RawSheet, *, keys_only: bool = False) -> RawTable:
     """Say which table a sheet is, by its title or else by its columns.
 
     Parameters
     ----------
     sheet : RawSheet
         Rows and headings.
+    keys_only : bool, optional
+        Whether the columns of the key are enough, as for a correction; otherwise every required column must be there.
 
     Returns
     -------
@@ -149,7 +151,7 @@ def recognise(sheet: RawSheet) -> RawTable:
     """
     split = [split_heading(heading) for heading in sheet.headings]
     names = [name for name, _ in split]
-    table = _by_title(sheet.title) or _by_columns(sheet, set(names))
+    table = _by_title(sheet.title) or _by_columns(sheet, set(names), keys_only=keys_only)
     faults: list[str] = []
     places: dict[str, int] = {}
     units: dict[str, str] = {}
@@ -162,8 +164,9 @@ def recognise(sheet: RawSheet) -> RawTable:
             _note_unit(table, name, unit, units, faults)
         elif name and name != PROBLEM_COLUMN and not is_help(sheet.headings[place]):
             warnings.append(_unknown_column(sheet.headings[place], name, table))
-    faults += [f"column {name!r} is missing" for name in table.required if name not in places]
-    for alternatives in table.one_of:
+    required, one_of = table.demanded(keys_only=keys_only)
+    faults += [f"column {name!r} is missing" for name in required if name not in places]
+    for alternatives in one_of:
         if not any(all(name in places for name in group) for group in alternatives):
             words = " or ".join(" and ".join(group) for group in alternatives)
             faults.append(f"column {words} is missing")
@@ -182,8 +185,10 @@ def _by_title(title: str) -> Table | None:
     return None
 
 
-def _by_columns(sheet: RawSheet, names: set[str]) -> Table:
-    fitting = [table for table in TABLES if set(table.required) <= names and _alternatives_met(table, names)]
+def _by_columns(sheet: RawSheet, names: set[str], *, keys_only: bool) -> Table:
+    fitting = [table for table in TABLES if _fits(table, names, keys_only=False)]
+    if keys_only and not fitting:
+        fitting = [table for table in TABLES if _fits(table, names, keys_only=True)]
     scored = sorted(((len(names & set(table.names)), table.name) for table in fitting), reverse=True)
     if not scored:
         message = "Neither its name nor its columns tell which table this is."
@@ -196,8 +201,10 @@ def _by_columns(sheet: RawSheet, names: set[str]) -> Table:
     return BY_NAME[best[0]]
 
 
-def _alternatives_met(table: Table, names: set[str]) -> bool:
-    return all(any(set(group) <= names for group in alternatives) for alternatives in table.one_of)
+def _fits(table: Table, names: set[str], *, keys_only: bool) -> bool:
+    required, one_of = table.demanded(keys_only=keys_only)
+    met = all(any(set(group) <= names for group in alternatives) for alternatives in one_of)
+    return met and set(required) <= names
 
 
 def _note_unit(table: Table, name: str, unit: str | None, units: dict[str, str], faults: list[str]) -> None:

@@ -13,7 +13,8 @@ from sqlalchemy import Connection, func, select
 from gwnet.ingest.lookup import Codes
 from gwnet.ingest.parse import Parsed
 from gwnet.ingest.preview import Difference, RowChange, corrections, withdrawal
-from gwnet.ingest.registry import SUBJECTS, Columns, Subject, as_written
+from gwnet.ingest.registry import SUBJECTS, Columns, Subject, as_written, stored_as
+from gwnet.ingest.tables import WITH_DEFAULT
 from gwnet.store.base import known_on
 from gwnet.store.bulk import insert_columns, reserve_ids, retire
 from gwnet.store.levels import LevelEvent, LevelRecord
@@ -81,7 +82,7 @@ def record_rows(
     subject = SUBJECTS[made.table.name]
     columns = subject.columns(made, codes)
     tally = Tally()
-    live = _live_rows(connection, subject)
+    live = live_rows(connection, subject)
     to_add = _decide(connection, made, subject, columns, live, codes, told, tally)
     if made.table.name == "measuring_points" and not told.withdraw:
         to_add = _refuse_overlaps(made, columns, to_add, live, tally)
@@ -108,7 +109,7 @@ def _decide(
     tally: Tally,
 ) -> list[int]:
     """Return the rows to add; those to retire are noted in the tally."""
-    keys = _keys(made, subject, columns, codes)
+    keys = row_keys(made, subject, columns, codes)
     first_row: dict[Any, int] = {}
     to_add: list[int] = []
     for row in (row for row in range(made.count) if made.good[row]):
@@ -136,7 +137,7 @@ def _replaces(
     tally: Tally,
 ) -> bool:
     """Return whether a row takes the place of the live row of its key."""
-    differences = _differences(subject, columns, row, known)
+    differences = _differences(made, subject, columns, row, known, told)
     if not differences:
         tally.unchanged += 1
     elif told.correct:
@@ -148,8 +149,25 @@ def _replaces(
     return False
 
 
-def _keys(made: Parsed, subject: Subject, columns: Columns, codes: Codes) -> list[Any]:
-    """Return the key of each row; an identity that is not there yet stands by its code."""
+def row_keys(made: Parsed, subject: Subject, columns: Columns, codes: Codes) -> list[Any]:
+    """Return the key of each row; an identity that is not there yet stands by its code.
+
+    Parameters
+    ----------
+    made : gwnet.ingest.parse.Parsed
+        Parsed table.
+    subject : gwnet.ingest.registry.Subject
+        How it is recorded.
+    columns : dict of str to sequence
+        Columns of the recorded table.
+    codes : gwnet.ingest.lookup.Codes
+        Codes on record.
+
+    Returns
+    -------
+    list of tuple
+        One a row.
+    """
     parts = []
     for name in subject.key:
         if name == subject.parent:
@@ -160,7 +178,21 @@ def _keys(made: Parsed, subject: Subject, columns: Columns, codes: Codes) -> lis
     return list(zip(*parts, strict=True)) if made.count else []
 
 
-def _live_rows(connection: Connection, subject: Subject) -> dict[Any, dict[str, Any]]:
+def live_rows(connection: Connection, subject: Subject) -> dict[Any, dict[str, Any]]:
+    """Return the live rows of a recorded table by their key.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of the loading transaction.
+    subject : gwnet.ingest.registry.Subject
+        How the table is recorded.
+
+    Returns
+    -------
+    dict of tuple to dict
+        Columns of each row.
+    """
     table = METADATA.tables[subject.record]
     rows = connection.execute(select(table).where(table.c.retired_at_utc.is_(None))).mappings()
     return {tuple(row[name] for name in subject.key): dict(row) for row in rows}
@@ -192,10 +224,39 @@ def _value_columns(subject: Subject, columns: Columns) -> Iterable[str]:
     return (name for name in columns if name not in subject.key and name != subject.identity)
 
 
-def _differences(subject: Subject, columns: Columns, row: int, known: dict[str, Any]) -> list[Difference]:
+def passed_over(made: Parsed, told: Instruction) -> set[str]:
+    """Return the columns of the record that are not compared, since the file lacks them.
+
+    A column that has a default is compared all the same. A correction compares every column: those that its file lacks
+    hold the values on record by then.
+
+    Parameters
+    ----------
+    made : gwnet.ingest.parse.Parsed
+        Parsed table.
+    told : Instruction
+        What to do.
+
+    Returns
+    -------
+    set of str
+        Names in the recorded table.
+    """
+    if told.correct:
+        return set()
+    given = set(made.raw.places) | WITH_DEFAULT
+    return {stored_as(column) for column in made.table.columns if column.name not in given}
+
+
+def _differences(
+    made: Parsed, subject: Subject, columns: Columns, row: int, known: dict[str, Any], told: Instruction
+) -> list[Difference]:
     """Return name, value on record and new value of the columns that differ."""
     found = []
+    lacking = passed_over(made, told)
     for name in _value_columns(subject, columns):
+        if name in lacking:
+            continue
         new = columns[name][row]
         if not same(new, known[name]):
             found.append((name, known[name], new))

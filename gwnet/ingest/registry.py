@@ -21,7 +21,7 @@ from gwnet.errors import ClockError, UnitError
 from gwnet.ingest import lookup
 from gwnet.ingest.lookup import Codes
 from gwnet.ingest.parse import Parsed
-from gwnet.ingest.tables import QUANTITIES
+from gwnet.ingest.tables import QUANTITIES, Column
 from gwnet.store.history import ROW_KEYS
 from gwnet.units import length_unit, metres_per
 
@@ -79,6 +79,7 @@ def _metres(made: Parsed, name: str, unit_of_row: list[str]) -> NDArray[np.float
     """Return a column of lengths in metres."""
     values: NDArray[np.float64] = made.values[name]
     unit = made.raw.units.get(name)
+    unit_of_row = made.kept_units[name].tolist() if name in made.kept_units else unit_of_row
     factor = metres_per(unit) if unit else np.array([metres_per(u) for u in unit_of_row] or [1.0])
     return np.asarray(np.round(values * factor, _DECIMALS), dtype=np.float64) if len(values) else values
 
@@ -261,7 +262,7 @@ def _rounds(made: Parsed, codes: Codes) -> Columns:
     sites = lookup.site_ids(made, codes)
     for row, (site, wells) in enumerate(zip(sites.tolist(), made.values["wells"], strict=True)):
         unknown = [well for well in wells if (site, well) not in codes.standing["well"]]
-        if unknown and site >= 0:
+        if unknown and site >= 0 and "wells" in made.raw.places:
             message = f"There is no well {', '.join(map(repr, unknown))} on record."
             made.reject(row, "wells", "well-unknown", message, "Correct the list, separated by semicolons.")
     return {
@@ -330,6 +331,37 @@ def _register(made: Parsed, codes: Codes) -> Columns:
         **_texts(made, "raised_by", "text", "answer"),
         "state": [state or "open" for state in made.values["state"]],
     }
+
+
+#: Column of the record for columns of a file whose name and kind do not tell it.
+_STORED_AS = {
+    "well": "well_id",
+    "aquifer": "aquifer_id",
+    "barometer": "barometer_id",
+    "instrument": "instrument_id",
+    "round": "gauging_round_id",
+    "hung_at": "valid_from_utc",
+    "removed_at": "valid_until_utc",
+    "diameter": "diameter_mm",
+    "discharge": "discharge_l_s",
+}
+
+
+def stored_as(column: Column) -> str:
+    """Return the column of the record that holds a column of a file.
+
+    Parameters
+    ----------
+    column : gwnet.ingest.tables.Column
+        Column of a file, outside the key of its table.
+
+    Returns
+    -------
+    str
+        Name in the recorded table; lengths end in ``_m``, instants in ``_utc``.
+    """
+    ending = {"length": "_m", "timestamp": "_utc"}.get(column.kind, "")
+    return _STORED_AS.get(column.name, f"{column.name}{ending}")
 
 
 SUBJECTS: dict[str, Subject] = {

@@ -42,6 +42,8 @@ def _check_wells(made: Parsed) -> None:
 
 
 def _check_construction(made: Parsed) -> None:
+    if "bottom_depth" not in made.raw.places:
+        return  # it is that on record, and so is the top, which belongs to the key
     top, bottom = made.values["top_depth"], made.values["bottom_depth"]
     for row in np.flatnonzero(bottom < top):
         message = f"The bottom, {bottom[row]:g}, lies above the top, {top[row]:g}."
@@ -49,6 +51,8 @@ def _check_construction(made: Parsed) -> None:
 
 
 def _check_interval(made: Parsed, start: str, end: str, *, same_day: bool = False) -> None:
+    if isinstance(made.values[end], Moments) and end not in made.raw.places:
+        return  # it is that on record, in UTC, and so is the beginning, which belongs to the key
     begins, ends = (_wall_clock(made.values[name]) for name in (start, end))
     wrong = ends < begins if same_day else ends <= begins
     for row in np.flatnonzero(wrong):

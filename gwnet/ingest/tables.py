@@ -99,6 +99,14 @@ class Table:
         """Return the headings that must be there."""
         return tuple(column.name for column in self.columns if column.required)
 
+    def demanded(self, *, keys_only: bool) -> tuple[tuple[str, ...], tuple[tuple[tuple[str, ...], ...], ...]]:
+        """Return the headings and the groups of alternatives that must be there: all of them, or those of the key."""
+        if not keys_only:
+            return self.required, self.one_of
+        key = KEY_CELLS[self.name]
+        groups = tuple(group for group in self.one_of if group[0][0] in key)
+        return tuple(name for name in self.required if name in key), groups
+
 
 def _site() -> Column:
     return Column("site", "code", required=True)
@@ -368,6 +376,34 @@ BY_NAME: Final[dict[str, Table]] = {table.name: table for table in TABLES}
 
 #: Place of each table in the order of dependence.
 ORDER: Final[dict[str, int]] = {table.name: place for place, table in enumerate(TABLES)}
+
+#: Cells of each table that tell a person which row is meant.
+KEY_CELLS: Final[dict[str, tuple[str, ...]]] = {
+    "sites": ("site",),
+    "aquifers": ("aquifer",),
+    "wells": ("site", "well"),
+    "construction": ("site", "well", "part", "top_depth"),
+    "measuring_points": ("site", "well", "access", "valid_from"),
+    "instruments": ("instrument",),
+    "tape_checks": ("instrument", "checked_on", "tape_reading"),
+    "deployments": ("site", "well", "instrument", "hung_at"),
+    "rounds": ("site", "round"),
+    "level_events": ("site", "well", "measured_at", "date", "time", "access", "event"),
+    "thresholds": ("site", "well", "threshold", "valid_from"),
+    "stages": ("site", "gauge", "measured_at", "date", "time"),
+    "context": ("site", "series", "date"),
+    "register": ("site", "entry"),
+}
+
+#: Columns that mean something by themselves when the file lacks them: a default.
+WITH_DEFAULT: Final[frozenset[str]] = frozenset({"status", "consecutive", "state"})
+
+#: Columns that say one thing in several ways, by table: a row fills one way, or one that counts before the others.
+WAYS: Final[dict[str, tuple[tuple[str, ...], ...]]] = {
+    "wells": (("easting", "northing"), ("longitude", "latitude")),
+    "thresholds": tuple((name,) for name in QUANTITIES),
+    "level_events": tuple((name,) for name in QUANTITIES),
+}
 
 #: A column that rejected rows carry and that is passed over when they are loaded again.
 PROBLEM_COLUMN: Final[str] = "problem"

@@ -136,3 +136,45 @@ def test_loading_into_no_database_says_how_to_make_one(tmp_path, gwnet_here):
     assert ran.code == STOPPED
     assert "gwnet init" in ran.err
     assert not (tmp_path / "gwnet.sqlite").exists()
+
+
+def _corrected(gwnet_here, *options):
+    return gwnet_here("load", "wells.csv", "--correct", "--reason", "checked again", *options)
+
+
+def _depths(gwnet_here):
+    table = gwnet_here("wells", "--format", "csv").out
+    return [row["total_depth_m"] for row in csv.DictReader(io.StringIO(table))]
+
+
+def test_a_correction_says_how_many_values_become_empty_and_asks_nobody_who_is_not_there(folder, gwnet_here):
+    gwnet_here("load", *put(folder, sites=SITES, wells=WELLS))
+    put(folder, wells="site,well,total_depth\nMM,MW-1,\nMM,MW-2,\n")
+    assert "2 values become empty." in _corrected(gwnet_here, "--dry-run").err
+    ran = _corrected(gwnet_here)
+    assert (ran.code, ran.err) == (DONE, "2 values become empty.\n")
+    assert _depths(gwnet_here) == ["", ""]
+
+
+@pytest.mark.parametrize(("answer", "code", "left"), [("n\n", STOPPED, ["30", "20"]), ("y\n", DONE, ["", "20"])])
+def test_on_a_terminal_a_correction_asks_before_it_makes_values_empty(
+    folder, gwnet_here, monkeypatch, answer, code, left
+):
+    gwnet_here("load", *put(folder, sites=SITES, wells=WELLS))
+    put(folder, wells="site,well,total_depth\nMM,MW-1,\n")
+    monkeypatch.setattr("gwnet.cli.loaded.can_ask", lambda: True)
+    monkeypatch.setattr("sys.stdin", io.StringIO(answer))
+    ran = _corrected(gwnet_here)
+    assert ran.code == code
+    assert "wells, MM MW-1: total depth [m] is 30 on record" in ran.err
+    assert "1 value becomes empty. Record the correction?" in ran.err
+    assert [depth and f"{float(depth):g}" for depth in _depths(gwnet_here)] == left
+
+
+def test_on_a_terminal_a_correction_that_empties_nothing_asks_nothing(folder, gwnet_here, monkeypatch):
+    gwnet_here("load", *put(folder, sites=SITES, wells=WELLS))
+    put(folder, wells="site,well,notes\nMM,MW-1,gate locked\n")
+    monkeypatch.setattr("gwnet.cli.loaded.can_ask", lambda: True)
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    ran = _corrected(gwnet_here)
+    assert (ran.code, ran.err) == (DONE, "")
