@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection
 
 from gwnet.analysis.logger_channels import gather_loggers
-from gwnet.analysis.logger_daily import daily
+from gwnet.analysis.logger_daily import daily, local_days
 from gwnet.analysis.logger_heads import LoggerHeads, at_moments, each_head, heads
 from gwnet.clock import offset_minutes, to_utc
 from gwnet.errors import SettingsError
@@ -26,6 +26,10 @@ CHOICES: Final = ("none", "round", "daily")
 
 #: The method of a level that comes from a logger.
 METHOD: Final = "logger"
+
+#: What the moment of a round is, for the note of a row.
+_AT_MEDIAN: Final = "at the median time of the round"
+_AT_NOON: Final = "at noon of the round's middle day, as no level of the round has a time"
 
 _TIME: Final = "datetime64[us, UTC]"
 
@@ -66,9 +70,10 @@ def with_loggers(
 
     Notes
     -----
-    The moment of a round is the median time of its timed levels, late ones beyond its last day left out; a logger
-    without a head then gives the one nearest to it within the round's days, and its note says so. A logger tells no
-    status: whether a pump ran, only the crew can say.
+    The moment of a round is the median time of its timed levels, late ones beyond its last day left out; noon of its
+    middle day, of two the earlier, where no level of it has a time of day. A logger without a head then gives the one
+    nearest to it within the round's days. The note says which. Without rounds there are no rows at rounds. A logger
+    tells no status: whether a pump ran, only the crew can say.
     """
     if how not in CHOICES:
         message = f"Levels of loggers can be had as {', '.join(CHOICES)}, not as {how!r}."
@@ -88,7 +93,8 @@ def with_loggers(
         if found:
             rounds = _round_moments(connection, settings, wanted.round, known_on)
             made = _daily(found, settings, rounds, wanted.round) if how == "daily" else _at_rounds(found, rounds)
-            frames.append(_level_rows(connection, made, found, settings, wells, states, known_on)[list(table.columns)])
+            rows = _level_rows(connection, made, found, settings, wells, states, known_on)
+            frames.append(rows[list(table.columns)].astype(table.dtypes.to_dict()))
     if len(frames) == 1:
         return table
     joined = pd.concat([frame for frame in frames if len(frame)] or frames, ignore_index=True)
@@ -207,41 +213,44 @@ def _nearest(
 def _round_moments(
     connection: Connection, settings: pd.Series, round_code: str | None, known_on: dt.datetime | None
 ) -> pd.DataFrame:
-    """Return rounds with their days and the median time of their timed levels."""
+    """Return rounds with their days, their moments, and whether a moment is the median time of timed levels."""
     site, zone = str(settings["site"]), str(settings["time_zone"])
     rounds = fetch_programme.rounds(connection, known_on, site)
     if round_code is not None:
         rounds = rounds[rounds["round"] == round_code]
+    first = rounds["starts_on"].to_numpy(dtype="datetime64[D]")
+    last = np.array([row.ends_on or row.starts_on for row in rounds.itertuples()], dtype="datetime64[D]")
+    noon = (first + (last - first) // 2).astype("datetime64[us]") + np.timedelta64(12, "h")
+    made = pd.DataFrame({"round": rounds["round"].to_numpy(dtype=object), "first_day": first, "last_day": last})
+    for name, local in (("first_utc", first), ("end_utc", last + 1), ("moment", noon)):
+        made[name] = to_utc(local.astype("datetime64[us]"), zone).utc
     events = fetch_levels.level_records(connection, LevelFilter(site=site, round=round_code), known_on)
-    timed = events[events["time_known"].astype(bool) & (events["round"] != "")]
-    timed = timed.assign(day=[text[:10] for text in _local_text(_naive(timed["measured_at_utc"]), zone)])
-    moments = []
-    for row in rounds.itertuples():
-        own = timed[timed["round"] == row.round]
-        inside = own[own["day"].between(str(row.starts_on), str(row.ends_on or row.starts_on))]
-        when = (own if inside.empty else inside)["measured_at_utc"]
-        moments.append(pd.NaT if when.empty else pd.Timestamp(when.median()).floor("s"))
-    made = rounds[["round"]].reset_index(drop=True)
-    days = [(str(row.starts_on), str(row.ends_on or row.starts_on)) for row in rounds.itertuples()]
-    made["first_day"], made["last_day"] = [day for day, _ in days], [day for _, day in days]
-    for name, column, later in (("first_utc", "first_day", 0), ("end_utc", "last_day", 1)):
-        local = made[column].to_numpy(dtype="datetime64[D]") + later
-        made[name] = to_utc(local.astype("datetime64[us]"), zone).utc if len(made) else local.astype("datetime64[us]")
-    return made.assign(moment=pd.to_datetime(pd.Series(moments, dtype=_TIME), utc=True))
+    timed = events[events["time_known"].astype(bool)]
+    day = local_days(_naive(timed["measured_at_utc"]), zone)
+    medians = []
+    for code, since, to in zip(made["round"], first, last, strict=True):
+        own = (timed["round"] == code).to_numpy(dtype=bool)
+        inside = own & (day >= since) & (day <= to)
+        when = timed.loc[inside if inside.any() else own, "measured_at_utc"]
+        medians.append(pd.NaT if when.empty else pd.Timestamp(when.median()).floor("s"))
+    median = pd.Series(medians, dtype=_TIME)
+    made["is_median"] = median.notna()
+    made["moment"] = median.fillna(made["moment"].astype("datetime64[us]").dt.tz_localize("UTC"))
+    return made
 
 
 def _at_rounds(found: Sequence[LoggerHeads], rounds: pd.DataFrame) -> pd.DataFrame:
     """Return the heads at the moments of rounds, or those nearest to them within the round's days."""
-    timed = rounds[rounds["moment"].notna()]
-    moments = np.array([_instant(moment) for moment in timed["moment"]], dtype="datetime64[us]")
-    exact = at_moments(found, moments)
-    codes = dict(zip(moments.astype(np.int64).tolist(), timed["round"], strict=True))
-    exact["round"] = [codes[stamp] for stamp in _naive(exact["moment_utc"]).astype(np.int64).tolist()]
-    exact["notes"] = [f"logger {code}, at the median time of the round" for code in exact["instrument"]]
-    exact = exact.rename(columns={"moment_utc": "measured_at_utc"})
+    moments = _naive(rounds["moment"])
+    # two rounds may have one moment, so each moment is asked for once and its rounds are joined to it
+    exact = at_moments(found, np.unique(moments)).rename(columns={"moment_utc": "measured_at_utc"})
+    named = rounds[["round", "is_median"]].assign(measured_at_utc=rounds["moment"])
+    exact = exact.merge(named, on="measured_at_utc", how="inner")
+    what = np.where(exact["is_median"].to_numpy(dtype=bool), _AT_MEDIAN, _AT_NOON)
+    exact["notes"] = [f"logger {code}, {words}" for code, words in zip(exact["instrument"], what, strict=True)]
     told = set(zip(exact["deployment_id"], exact["round"], strict=True))
     near: list[dict[str, object]] = []
-    for row, moment in zip(timed.itertuples(), moments, strict=True):
+    for row, moment in zip(rounds.itertuples(), moments, strict=True):
         for one in found:
             if (one.deployment_id, row.round) not in told:
                 head = _nearest(one, moment, np.datetime64(row.first_utc, "us"), np.datetime64(row.end_utc, "us"))
@@ -260,8 +269,9 @@ def _daily(
     zone = str(settings["time_zone"])
     made = daily(found, zone)
     if round_code is not None:
-        days = list(zip(rounds["first_day"], rounds["last_day"], strict=True))
-        made = made[[any(since <= day <= to for since, to in days) for day in made["day"]]]
+        day = made["day"].to_numpy(dtype="datetime64[D]")[:, np.newaxis]
+        spans = [rounds[name].to_numpy(dtype="datetime64[D]") for name in ("first_day", "last_day")]
+        made = made[((day >= spans[0]) & (day <= spans[1])).any(axis=1)]
     noon = np.array([np.datetime64(f"{day}T12:00", "us") for day in made["day"]], dtype="datetime64[us]")
     utc = to_utc(noon, zone).utc if noon.size else noon
     made = made.assign(measured_at_utc=pd.DatetimeIndex(utc).tz_localize("UTC"), time_known=False, round="")

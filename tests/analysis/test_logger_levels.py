@@ -11,7 +11,7 @@ from gwnet.analysis.logger_heads import heads
 from gwnet.analysis.logger_levels import approved_at, levels_for_map, with_loggers
 from gwnet.analysis.site_maps import control_of
 from gwnet.errors import SettingsError
-from gwnet.store import fetch, fetch_levels
+from gwnet.store import fetch, fetch_levels, fetch_programme
 from gwnet.store.fetch_levels import LevelFilter
 
 from .logger_record import Loggers, hours
@@ -150,3 +150,76 @@ def test_beyond_the_window_a_logger_tells_nothing(record):
         none = levels_for_map(connection, site, ["A", "B"], moment, first=moment - day, last=moment + day)
         assert len(none) == 0
         assert len(fetch_levels.reviews(connection)) == 0
+
+
+def planned(made, rounds):
+    """Store rounds given as code, first and last day (None for none)."""
+    for code, first, last in rounds:
+        days = {"starts_on": dt.date.fromisoformat(first), "ends_on": last and dt.date.fromisoformat(last)}
+        number = made.add("gauging_round", site_id=made.site_id, code=code)
+        made.add("round_record", gauging_round_id=number, wells="[]", **days)
+
+
+@pytest.fixture
+def unread(tmp_path):
+    """Two wells that nobody reads by hand: vented loggers 15 m below their points, 1 mm an hour; no rounds yet."""
+    made = Record(tmp_path / "r.sqlite")
+    made.loggers = Loggers(made)
+    for place, well in enumerate(("A", "B")):
+        made.well(well, point=(100.0 + place, 0.5), ground_elevation_m=99.5 + place)
+        made.loggers.instrument(f"L-{well}", kind="vented pressure logger")
+        made.loggers.hang(f"L-{well}", well, depth=15.0)
+        made.loggers.samples(f"L-{well}", "water column", "m", hours(300), 5.0 + SLOPE_M_PER_H * np.arange(300))
+    return made
+
+
+def test_where_nobody_reads_by_hand_a_round_is_at_noon_of_its_middle_day(unread):
+    planned(unread, [("three", "2024-01-02", "2024-01-04"), ("two", "2024-01-06", "2024-01-07")])
+    planned(unread, [("later", "2024-06-01", "2024-06-02")])
+    rows, table = asked(unread, "round")
+    assert rows[["well", "round"]].to_numpy().tolist() == [["A", "three"], ["A", "two"], ["B", "three"], ["B", "two"]]
+    assert rows["measured_at"].tolist()[:2] == ["2024-01-03T12:00+01:00", "2024-01-06T12:00+01:00"]
+    # 2024-01-03T11:00 and 2024-01-06T11:00 in UTC are hours 59 and 131; the sensors hang at 85 m and 86 m
+    expected = [90.0 + hour * SLOPE_M_PER_H + place for place in (0, 1) for hour in (59, 131)]
+    assert rows["water_elevation_m"].tolist() == pytest.approx(expected, abs=1e-6)
+    assert rows.loc[0, "notes"] == "logger L-A, at noon of the round's middle day, as no level of the round has a time"
+    assert (rows["review"] == "provisional").all()
+    assert len(table) == len(rows)
+    assert table.dtypes.to_dict() == asked(unread, "none")[1].dtypes.to_dict()
+
+
+def test_rounds_of_one_day_each_get_the_head_at_noon(unread):
+    planned(unread, [("north", "2024-01-03", None), ("south", "2024-01-03", None)])
+    rows, _ = asked(unread, "round", wells=["A"])
+    assert rows["round"].tolist() == ["north", "south"]
+    assert rows["measured_at"].tolist() == ["2024-01-03T12:00+01:00"] * 2
+    assert rows["notes"].str.contains("at noon").all()
+
+
+def test_a_reading_without_a_time_leaves_the_round_at_noon(unread):
+    planned(unread, [("R1", "2024-01-02", "2024-01-04")])
+    with unread.loggers.reading() as connection:
+        (number,) = fetch_programme.rounds(connection)["round_id"]
+    unread.event("A", "2024-01-02T11:00", [("depth_to_water", 9.9)], time_known=False, gauging_round_id=int(number))
+    rows, _ = asked(unread, "round", wells=["B"])
+    assert rows["measured_at"].tolist() == ["2024-01-03T12:00+01:00"]
+
+
+def test_without_rounds_there_are_daily_means_and_nothing_at_rounds(unread):
+    none, table = asked(unread, "round")
+    assert len(none) == len(table) == 0
+    assert table.dtypes.to_dict() == asked(unread, "none")[1].dtypes.to_dict()
+    days, _ = asked(unread, "daily", wells=["B"])
+    assert days["measured_at"].tolist()[0] == "2024-01-01"  # 23 of 24 hours
+    day = days[days["measured_at"] == "2024-01-05"].iloc[0]
+    assert day["water_elevation_m"] == pytest.approx(91.0 + SLOPE_M_PER_H * np.mean(np.arange(95, 119)), abs=1e-6)
+
+
+def test_daily_means_of_a_round_of_which_no_day_has_enough_samples(unread):
+    unread.well("C", point=(100.0, 0.5), ground_elevation_m=99.5)
+    unread.loggers.instrument("L-C", kind="vented pressure logger")
+    unread.loggers.hang("L-C", "C", depth=15.0)
+    unread.loggers.samples("L-C", "water column", "m", hours(5), np.full(5, 5.0))
+    planned(unread, [("R1", "2024-01-01", "2024-01-02")])
+    assert len(asked(unread, "daily", wells=["C"], round="R1")[1]) == 0
+    assert asked(unread, "daily", wells=["A"], round="R1")[0]["measured_at"].tolist() == ["2024-01-01", "2024-01-02"]
