@@ -22,7 +22,7 @@ class Rejection:
     value : str or None
         The cell as it was written.
     problem : str
-        Code phrase; see `gwnet.ingest.problems.PROBLEMS`.
+        Code phrase; see `gwnet.ingest.tables.problems.PROBLEMS`.
     message : str
         What was found and what was expected.
     mend : str

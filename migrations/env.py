@@ -2,7 +2,7 @@
 
 from alembic import context
 
-from gwnet.store.schema import METADATA
+from gwnet.store.models.schema import METADATA
 
 connection = context.config.attributes["connection"]
 context.configure(

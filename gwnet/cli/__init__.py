@@ -27,7 +27,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "init": ("init", "Make an empty database."),
     "upgrade": ("upgrade", "Migrate a database to this version."),
     "load": ("load", "Load tables from files, workbooks and folders."),
-    "logger": ("logger", "Load the files of loggers and work with them."),
+    "logger": ("loggers", "Load the files of loggers and work with them."),
     "wells": ("wells", "List the wells on record."),
     "rounds": ("rounds", "List the gauging rounds on record."),
     "round": ("round", "Plan a gauging round, list what is due, make field sheets."),

@@ -33,7 +33,7 @@ def command(
     A new survey or tape check moves every level that rests on it; so does a corrected or withdrawn reading. The
     difference is after less before, and the sum of its parts.
     """
-    from gwnet.analysis.display_unit import in_unit
+    from gwnet.analysis.levels.display_unit import in_unit
 
     since, until = between or (None, None)
     with options.opened(db) as net:

@@ -44,7 +44,7 @@ def command(form: str, unit: str, db: str, rose: Path | None, figure: Path | Non
     from grid north. Vertical gradients are between the middles of screens, positive upward. Where levels cannot be
     told apart within their uncertainty, that is the answer. Nothing is averaged over rounds.
     """
-    from gwnet.analysis.display_unit import in_unit
+    from gwnet.analysis.levels.display_unit import in_unit
 
     mode = _mode(chosen, rose, figure)
     with options.opened(db) as net:

@@ -31,8 +31,8 @@ def command(wells: tuple[str, ...], known_on: dt.datetime | None, unit: str, for
     Depths are positive downward, elevations positive upward; uncertainty is the 95 % half-width; bound is <= for a
     dry well. With --loggers a last column gives the method.
     """
-    from gwnet.analysis.display_unit import in_unit
-    from gwnet.analysis.levels import PRINTED_COLUMNS
+    from gwnet.analysis.levels.display_unit import in_unit
+    from gwnet.analysis.levels.table import PRINTED_COLUMNS
 
     with options.opened(db) as net:
         table = net.levels(wells or None, known_on=known_on, **chosen)

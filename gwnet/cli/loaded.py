@@ -18,7 +18,7 @@ from gwnet.plain_text import without_control_signs as safe
 if TYPE_CHECKING:
     import pandas as pd
 
-    from gwnet.ingest.load import FileResult, LoadResult
+    from gwnet.ingest.tables.load import FileResult, LoadResult
     from gwnet.records import Rejection
 
 #: Columns of the rejections as data.
@@ -51,7 +51,7 @@ def show(result: LoadResult, form: str, listed: str = "rejections") -> None:
 
     Parameters
     ----------
-    result : gwnet.ingest.load.LoadResult
+    result : gwnet.ingest.tables.load.LoadResult
         Result of the load.
     form : {"table", "csv", "json"}
         For table the files go to standard output and the rejections to standard error; otherwise the rejections go to
@@ -95,7 +95,7 @@ def is_confirmed(preview: LoadResult) -> bool:
 
     Parameters
     ----------
-    preview : gwnet.ingest.load.LoadResult
+    preview : gwnet.ingest.tables.load.LoadResult
         Result of the dry run of the load.
 
     Returns
@@ -120,7 +120,7 @@ def _changes(result: LoadResult) -> pd.DataFrame:
 
 def _moved(result: LoadResult) -> pd.DataFrame:
     """Return the levels that a dry run would move."""
-    from gwnet.analysis.effects import EFFECT_COLUMNS
+    from gwnet.analysis.review.effects import EFFECT_COLUMNS
 
     if result.moved is not None:
         moved: pd.DataFrame = result.moved

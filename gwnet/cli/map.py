@@ -20,7 +20,7 @@ def _variogram(ctx: click.Context, _param: click.Parameter, value: str | None) -
     if value is None:
         return None
     from gwnet.errors import SettingsError
-    from gwnet.hydro.variogram import variogram_of
+    from gwnet.hydro.surfaces.variogram import variogram_of
     from gwnet.units import metres_per
 
     try:
@@ -107,7 +107,7 @@ def command(
     writes change.pdf, change.png and change.gpkg instead, with --paired-with pair.pdf, pair.png and a GeoPackage of
     each map.
     """
-    from gwnet.analysis.display_unit import in_unit
+    from gwnet.analysis.levels.display_unit import in_unit
 
     _refuse(since, storage, other, chosen)
     drawn: ChangeMap | MapPair | SiteMap

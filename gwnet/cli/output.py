@@ -22,7 +22,7 @@ from gwnet.plain_text import without_control_signs as safe
 if TYPE_CHECKING:
     import pandas as pd
 
-    from gwnet.analysis.explain import Explanation
+    from gwnet.analysis.levels.explain import Explanation
 
 
 def say(text: str) -> None:
@@ -102,7 +102,7 @@ def explanations(found: Sequence[Explanation], form: str) -> None:
 
     Parameters
     ----------
-    found : sequence of gwnet.analysis.explain.Explanation
+    found : sequence of gwnet.analysis.levels.explain.Explanation
         Explanations in order.
     form : {"table", "csv", "json"}
         As `rows`.

@@ -14,8 +14,8 @@ from gwnet.cli.cells import NOTHING
 if TYPE_CHECKING:
     import pandas as pd
 
-    from gwnet.analysis.review import Changed, Selection
-    from gwnet.analysis.review_queue import ReviewQueue
+    from gwnet.analysis.review.decide import Changed, Selection
+    from gwnet.analysis.review.queue import ReviewQueue
 
 
 def selection(
@@ -28,7 +28,7 @@ def selection(
     events: Sequence[int],
 ) -> Selection:
     """Return which levels the options mean."""
-    from gwnet.analysis.review import Selection
+    from gwnet.analysis.review.decide import Selection
 
     return Selection(
         site=site, round=round, wells=tuple(wells) or None, start=start, end=end, events=tuple(events) or None
@@ -40,7 +40,7 @@ def queue(waiting: ReviewQueue, what: str | None, form: str, unit: str, *, restr
 
     Parameters
     ----------
-    waiting : gwnet.analysis.review_queue.ReviewQueue
+    waiting : gwnet.analysis.review.queue.ReviewQueue
         What waits.
     what : {"rounds", "levels", "findings"} or None
         Only this list; all that help, unless given.
@@ -51,7 +51,7 @@ def queue(waiting: ReviewQueue, what: str | None, form: str, unit: str, *, restr
     restricted : bool
         Whether options restrict the levels; then they are listed, otherwise their rounds are counted.
     """
-    from gwnet.analysis.display_unit import in_unit
+    from gwnet.analysis.levels.display_unit import in_unit
 
     lists = {"rounds": waiting.rounds, "levels": in_unit(waiting.levels, unit), "findings": waiting.findings}
     first = "levels" if restricted else "rounds"
@@ -88,7 +88,7 @@ def told(table: pd.DataFrame) -> list[tuple[str, str]]:
     Parameters
     ----------
     table : pandas.DataFrame
-        Rows of `gwnet.analysis.history.well_history`.
+        Rows of `gwnet.analysis.review.history.well_history`.
 
     Returns
     -------

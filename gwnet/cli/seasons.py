@@ -92,7 +92,7 @@ def _drawn(
     net: "Network", wells: tuple[str, ...], figure: Path | None, stl: Path | None, chosen: dict[str, Any]
 ) -> list[Path]:
     """Draw the figures that were asked for; return their files."""
-    from gwnet.figures.panel import save_all
+    from gwnet.figures.base.panel import save_all
 
     pages: list[tuple[list[Figure], Path]] = []
     if figure is not None:

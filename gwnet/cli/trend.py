@@ -76,7 +76,7 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
 
 def _drawn(found: "TrendFigures", files: dict[str, Path | None]) -> list[Path]:
     """Draw the figures that were asked for; return their files."""
-    from gwnet.figures.panel import save_all
+    from gwnet.figures.base.panel import save_all
 
     pages = {"figure": found.figures, "map": lambda: [found.map()], "multiples": found.multiples}
     return save_all([(pages[name](), path) for name, path in files.items() if path is not None])

@@ -18,7 +18,7 @@ def command(site: str | None, known_on: dt.datetime | None, unit: str, form: str
 
     Depths are below ground; coordinates are in the site's reference system.
     """
-    from gwnet.analysis.display_unit import in_unit
+    from gwnet.analysis.levels.display_unit import in_unit
 
     with options.opened(db) as net:
         table = net.wells(site, known_on).drop(columns="well_id", errors="ignore")

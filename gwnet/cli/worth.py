@@ -31,7 +31,7 @@ def command(out: Path, unit: str, form: str, db: str, **chosen: Any) -> None:
     Prints the wells, the one whose removal changes the map of that day least first, and writes worth.pdf, worth.png
     (with the places where the error of the map is largest), worth.csv and places.csv into the folder.
     """
-    from gwnet.analysis.display_unit import in_unit
+    from gwnet.analysis.levels.display_unit import in_unit
 
     with options.opened(db) as net:
         found = net.worth(unit=unit, **chosen)

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from gwnet.analysis.change import ChangeResult
+from gwnet.analysis.maps.change import ChangeResult
 from gwnet.exchange.geopackage import Layer, write_layers
 
 _WELL_COLUMNS = (
@@ -32,7 +32,7 @@ def write_change_geopackage(path: Path | str, result: ChangeResult) -> Path:
     ----------
     path : pathlib.Path or str
         File to write; an existing one is replaced, but only when the new one is complete.
-    result : gwnet.analysis.change.ChangeResult
+    result : gwnet.analysis.maps.change.ChangeResult
         The changes.
 
     Returns

@@ -11,8 +11,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from gwnet.analysis.map_features import MapFeatures, River
-from gwnet.analysis.places import projected
+from gwnet.analysis.levels.places import projected
+from gwnet.analysis.maps.features import MapFeatures, River
 from gwnet.errors import SettingsError, UnreadableFileError
 
 #: Endings of the files that are read.
@@ -52,7 +52,7 @@ def read_features(
 
     Returns
     -------
-    gwnet.analysis.map_features.MapFeatures
+    gwnet.analysis.maps.features.MapFeatures
         Features in the site's system.
 
     Raises

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from gwnet.analysis.field_sheet import BOTTOM_TOLERANCE_M, SOUNDING_CHANGE_M, FieldSheet
+from gwnet.analysis.fieldwork.field_sheet import BOTTOM_TOLERANCE_M, SOUNDING_CHANGE_M, FieldSheet
 from gwnet.exchange.field_validation import Lists
 
 #: Binary dust of a difference between two numbers, well below any reading, in the unit of the sheet.
@@ -32,7 +32,7 @@ def check_formula(cells: Mapping[str, str], sheet: FieldSheet, lists: Lists) -> 
     ----------
     cells : mapping of str to str
         Address of each column's cell in the row.
-    sheet : gwnet.analysis.field_sheet.FieldSheet
+    sheet : gwnet.analysis.fieldwork.field_sheet.FieldSheet
         Tolerance, unit and decimals.
     lists : gwnet.exchange.field_validation.Lists
         Ranges of words.

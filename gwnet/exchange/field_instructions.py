@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from xlsxwriter import Workbook
 
-from gwnet.analysis.field_sheet import CAUTIONS, DEVIATIONS, GOVERNS, SEASON_DAYS, FieldSheet
+from gwnet.analysis.fieldwork.field_sheet import CAUTIONS, DEVIATIONS, GOVERNS, SEASON_DAYS, FieldSheet
 
 _HOW: Final = (
     "Fill in the white cells of the sheet level_events, one row a well; grey cells are there to help and are locked.",
@@ -35,7 +35,7 @@ def write_instructions(book: Workbook, page: Any, sheet: FieldSheet, *, states: 
         The workbook.
     page : xlsxwriter.worksheet.Worksheet
         Its sheet for the instructions.
-    sheet : gwnet.analysis.field_sheet.FieldSheet
+    sheet : gwnet.analysis.fieldwork.field_sheet.FieldSheet
         The round.
     states : str
         Range of the cells that say whether a row is complete.

@@ -11,8 +11,8 @@ import pandas as pd
 from xlsxwriter import Workbook
 from xlsxwriter.utility import xl_col_to_name
 
-from gwnet.analysis.field_sheet import BOTTOM_TOLERANCE_M, FieldSheet
-from gwnet.ingest.tables import NUMBER_ALLOWED, QUALITIES, STATUSES
+from gwnet.analysis.fieldwork.field_sheet import BOTTOM_TOLERANCE_M, FieldSheet
+from gwnet.ingest.tables.declared import NUMBER_ALLOWED, QUALITIES, STATUSES
 
 #: Longest texts that a spreadsheet program takes in a message.
 _TITLE: Final = 32
@@ -88,7 +88,7 @@ def add_validations(
         Row, counted from 0.
     place : mapping of str to int
         Position of each column.
-    sheet : gwnet.analysis.field_sheet.FieldSheet
+    sheet : gwnet.analysis.fieldwork.field_sheet.FieldSheet
         Round, unit and tolerance.
     lists : Lists
         Ranges of words.

@@ -17,7 +17,7 @@ import pandas as pd
 from xlsxwriter import Workbook
 from xlsxwriter.utility import xl_col_to_name
 
-from gwnet.analysis.field_sheet import FieldSheet
+from gwnet.analysis.fieldwork.field_sheet import FieldSheet
 from gwnet.exchange.field_checks import check_formula, state_formula
 from gwnet.exchange.field_instructions import write_instructions
 from gwnet.exchange.field_validation import Lists, add_validations
@@ -131,7 +131,7 @@ def field_workbook(sheet: FieldSheet) -> bytes:
 
     Parameters
     ----------
-    sheet : gwnet.analysis.field_sheet.FieldSheet
+    sheet : gwnet.analysis.fieldwork.field_sheet.FieldSheet
         What it says.
 
     Returns

@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from gwnet.analysis.map_result import MapResult
-from gwnet.analysis.places import projected
+from gwnet.analysis.levels.places import projected
+from gwnet.analysis.maps.result import MapResult
 from gwnet.errors import OutputError, SettingsError
 
 #: Column of the control layer and where it comes from in the control frame.
@@ -38,7 +38,7 @@ def write_map_geopackage(path: Path | str, result: MapResult) -> Path:
     ----------
     path : pathlib.Path or str
         File to write; an existing one is replaced, but only when the new one is complete.
-    result : gwnet.analysis.map_result.MapResult
+    result : gwnet.analysis.maps.result.MapResult
         The map; its ``crs`` must be given.
 
     Returns
@@ -142,7 +142,7 @@ def map_geopackage(result: MapResult) -> bytes:
 
     Parameters
     ----------
-    result : gwnet.analysis.map_result.MapResult
+    result : gwnet.analysis.maps.result.MapResult
         The map.
 
     Returns

@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 from sqlalchemy import Connection
 
-from gwnet.analysis.decisions import decided
-from gwnet.analysis.levels import levels
-from gwnet.analysis.places import located
-from gwnet.analysis.quality import findings
-from gwnet.analysis.site_maps import control_of, map_of
-from gwnet.analysis.synoptic import CONTROL_COLUMNS
-from gwnet.analysis.thresholds import with_elevations
+from gwnet.analysis.checks.quality import findings
+from gwnet.analysis.levels.places import located
+from gwnet.analysis.levels.table import levels
+from gwnet.analysis.levels.thresholds import with_elevations
+from gwnet.analysis.maps.same_day import CONTROL_COLUMNS
+from gwnet.analysis.maps.site_maps import control_of, map_of
+from gwnet.analysis.review.decisions import decided
 from gwnet.clock import to_utc
 from gwnet.constants import REPEAT_TOLERANCE_M, SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
@@ -25,13 +25,16 @@ from gwnet.products.extras import gather_extras
 from gwnet.products.logger_lines import ReportLoggers, report_loggers
 from gwnet.reporting.data import MapFacts, ReportData, SiteFacts
 from gwnet.reporting.mapped import map_facts, refused_map
-from gwnet.store import fetch, fetch_programme, fetch_samples, history
-from gwnet.store.fetch_levels import LevelFilter
-from gwnet.store.register import register_entries
+from gwnet.store.fetch import history
+from gwnet.store.fetch import programme as fetch_programme
+from gwnet.store.fetch import registry as fetch
+from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.fetch.levels import LevelFilter
+from gwnet.store.models.register import register_entries
 
 if TYPE_CHECKING:
-    from gwnet.reporting.definition import Definition
-    from gwnet.reporting.period import Period
+    from gwnet.reporting.definition.parse import Definition
+    from gwnet.reporting.definition.period import Period
 
 #: Before anything was recorded: what an empty record prints as its cut-off.
 _BEGINNING = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
@@ -51,9 +54,9 @@ def collect(
     ----------
     connection : sqlalchemy.Connection
         Connection to read from.
-    definition : gwnet.reporting.definition.Definition
+    definition : gwnet.reporting.definition.parse.Definition
         What the report holds.
-    period : gwnet.reporting.period.Period
+    period : gwnet.reporting.definition.period.Period
         Period of the report.
     site : str, optional
         Code of the site; may be left out when the record holds only one.
@@ -177,10 +180,10 @@ def maps_of_period(
     connection : sqlalchemy.Connection
         Connection to read from.
     settings : pandas.Series
-        The site, from `gwnet.store.fetch.one_site`.
-    definition : gwnet.reporting.definition.Definition
+        The site, from `gwnet.store.fetch.registry.one_site`.
+    definition : gwnet.reporting.definition.parse.Definition
         What the report holds.
-    period : gwnet.reporting.period.Period
+    period : gwnet.reporting.definition.period.Period
         Period of the report.
     aquifers, rounds : pandas.DataFrame
         Aquifers and rounds of the site.

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import pandas as pd
 
-from gwnet.analysis.site_maps import unit_of_coordinates
-from gwnet.figures import style
+from gwnet.analysis.maps.site_maps import unit_of_coordinates
+from gwnet.figures.base import style
 from gwnet.products.maps import gradient_row
 from gwnet.products.together import write_together
 from gwnet.units import metres_per
@@ -20,8 +20,8 @@ from gwnet.units import metres_per
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from gwnet.analysis.change import ChangeResult
-    from gwnet.analysis.paired_maps import PairedMaps
+    from gwnet.analysis.maps.change import ChangeResult
+    from gwnet.analysis.maps.paired import PairedMaps
 
 #: Cautions of every comparison.
 _VOLUME_CAUTION: Final = (
@@ -65,7 +65,7 @@ class ChangeMap:
 
     Attributes
     ----------
-    result : gwnet.analysis.change.ChangeResult
+    result : gwnet.analysis.maps.change.ChangeResult
         Changes at wells, surface and sums.
     heading : Heading
         Site, aquifer and record.
@@ -106,8 +106,8 @@ class ChangeMap:
         size_mm : tuple of float, optional
             Width and height [mm]; a page of its own unless given.
         """
-        from gwnet.figures.change_data import change_plot_data
-        from gwnet.figures.surface_map import MAP_SIZE_MM, draw_surface_map
+        from gwnet.figures.maps.change_data import change_plot_data
+        from gwnet.figures.maps.surface_map import MAP_SIZE_MM, draw_surface_map
 
         result, drawn = self.result, self.result.surface_map
         parameters = "; ".join(f"{name} {value}" for name, value in drawn.parameters)
@@ -232,7 +232,7 @@ class MapPair:
 
     Attributes
     ----------
-    result : gwnet.analysis.paired_maps.PairedMaps
+    result : gwnet.analysis.maps.paired.PairedMaps
         Both maps and how they differ.
     heading : Heading
         Site, aquifer and record.
@@ -243,8 +243,8 @@ class MapPair:
 
     def figure(self) -> Figure:
         """Return the sheet as a figure."""
-        from gwnet.figures.map_data import Note, map_plot_data_of, subtitle_of
-        from gwnet.figures.paired_maps import PairPlotData, draw_paired_maps
+        from gwnet.figures.maps.data import Note, map_plot_data_of, subtitle_of
+        from gwnet.figures.maps.paired import PairPlotData, draw_paired_maps
 
         maps = self.result.maps
         sheets = [

@@ -10,18 +10,18 @@ from typing import TYPE_CHECKING, Any, Final
 import pandas as pd
 from sqlalchemy import Connection
 
-from gwnet.analysis.change import CHANGE_COLUMNS, change_of
-from gwnet.analysis.round_gradients import days_of_rounds, gradients_by_round
-from gwnet.analysis.seasons import season_summary
-from gwnet.analysis.trend_pooled import pooled_trends
-from gwnet.analysis.trend_thresholds import threshold_dates
-from gwnet.analysis.trends import trends
-from gwnet.analysis.vertical_pairs import vertical_table
+from gwnet.analysis.maps.change import CHANGE_COLUMNS, change_of
+from gwnet.analysis.maps.round_gradients import days_of_rounds, gradients_by_round
+from gwnet.analysis.maps.vertical_pairs import vertical_table
+from gwnet.analysis.series.seasons import season_summary
+from gwnet.analysis.series.trend_pooled import pooled_trends
+from gwnet.analysis.series.trend_thresholds import threshold_dates
+from gwnet.analysis.series.trends import trends
 from gwnet.constants import SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
-from gwnet.figures.coverage import draw_coverage
-from gwnet.figures.coverage_data import coverage_plot_data
-from gwnet.hydro.seepage import Interval
+from gwnet.figures.coverage.data import coverage_plot_data
+from gwnet.figures.coverage.draw import draw_coverage
+from gwnet.hydro.gradients.seepage import Interval
 from gwnet.products.comparisons import ChangeMap, Heading
 from gwnet.products.gradients import RoundGradients
 from gwnet.products.logger_lines import ReportLoggers
@@ -37,8 +37,8 @@ if TYPE_CHECKING:
 
     from gwnet.reporting.content import DrawnFigure
     from gwnet.reporting.data import ReportData
-    from gwnet.reporting.definition import Definition
-    from gwnet.reporting.period import Period
+    from gwnet.reporting.definition.parse import Definition
+    from gwnet.reporting.definition.period import Period
 
 #: A day this far from a year before still counts as a year before [days]: half a quarter.
 _YEAR_SLACK_DAYS: Final = 46
@@ -92,10 +92,10 @@ def gather_extras(
     connection : sqlalchemy.Connection
         Connection to read from; pictures draw from what was read, not from it.
     settings : pandas.Series
-        The site, from `gwnet.store.fetch.one_site`.
-    definition : gwnet.reporting.definition.Definition
+        The site, from `gwnet.store.fetch.registry.one_site`.
+    definition : gwnet.reporting.definition.parse.Definition
         What the report holds.
-    period : gwnet.reporting.period.Period
+    period : gwnet.reporting.definition.period.Period
         Its period; nothing measured after its end is used.
     data : gwnet.reporting.data.ReportData
         What was gathered already.

@@ -8,15 +8,16 @@ from pathlib import Path
 import pandas as pd
 from sqlalchemy import Connection
 
-from gwnet.analysis.field_sheet import FieldSheet, RoundFacts, field_sheet
-from gwnet.analysis.planning import planned_wells, programme, standing
+from gwnet.analysis.fieldwork.field_sheet import FieldSheet, RoundFacts, field_sheet
+from gwnet.analysis.fieldwork.planning import planned_wells, programme, standing
 from gwnet.errors import NotFoundError, SettingsError
 from gwnet.exchange.field_workbook import field_workbook
-from gwnet.ingest.tables import STATUSES
-from gwnet.reporting.definition import safe_name
-from gwnet.reporting.pdf_field_sheet import field_sheet_pdf
+from gwnet.ingest.tables.declared import STATUSES
+from gwnet.reporting.definition.parse import safe_name
+from gwnet.reporting.pdf.field_sheet import field_sheet_pdf
 from gwnet.reporting.write import write_files
-from gwnet.store import fetch, fetch_programme
+from gwnet.store.fetch import programme as fetch_programme
+from gwnet.store.fetch import registry as fetch
 
 
 def gather(
@@ -44,7 +45,7 @@ def gather(
 
     Returns
     -------
-    gwnet.analysis.field_sheet.FieldSheet
+    gwnet.analysis.fieldwork.field_sheet.FieldSheet
         Content of the sheets.
 
     Raises
@@ -88,7 +89,7 @@ def write_field_sheets(sheet: FieldSheet, out: Path, *, page: str = "A4") -> lis
 
     Parameters
     ----------
-    sheet : gwnet.analysis.field_sheet.FieldSheet
+    sheet : gwnet.analysis.fieldwork.field_sheet.FieldSheet
         Content.
     out : pathlib.Path
         Folder; made when it does not exist.

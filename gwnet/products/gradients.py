@@ -10,15 +10,15 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from gwnet.errors import AnalysisError
-from gwnet.hydro.directions import directions
+from gwnet.hydro.gradients.directions import directions
 from gwnet.products.maps import gradient_row
 from gwnet.units import metres_per
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from gwnet.analysis.round_gradients import RoundGradient
-    from gwnet.hydro.local_gradient import LocalGradient
+    from gwnet.analysis.maps.round_gradients import RoundGradient
+    from gwnet.hydro.gradients.local import LocalGradient
     from gwnet.products.seepage import Seepage
 
 
@@ -107,8 +107,8 @@ class RoundGradients:
         AnalysisError
             If no round has a gradient.
         """
-        from gwnet.figures.map_data import known_text, subtitle_of
-        from gwnet.figures.rose import RosePoint, draw_rose, rose_plot_data
+        from gwnet.figures.maps.data import known_text, subtitle_of
+        from gwnet.figures.series.rose import RosePoint, draw_rose, rose_plot_data
 
         points = [
             RosePoint(
@@ -170,9 +170,9 @@ def local_rows(
     Parameters
     ----------
     found : sequence of tuple
-        As `gwnet.analysis.round_gradients.gradients_by_well`.
+        As `gwnet.analysis.maps.round_gradients.gradients_by_well`.
     surface : pandas.DataFrame
-        As `gwnet.analysis.round_gradients.surface_by_well`.
+        As `gwnet.analysis.maps.round_gradients.surface_by_well`.
     seepage : Seepage, optional
         Conductivity and porosity, where given.
 
@@ -208,7 +208,7 @@ class VerticalGradientTable:
     site : dict
         Settings of the site.
     table : pandas.DataFrame
-        As `gwnet.analysis.vertical_pairs.vertical_table`.
+        As `gwnet.analysis.maps.vertical_pairs.vertical_table`.
     known_on_utc : datetime.datetime or None
         Record as known at this time.
     """
@@ -239,9 +239,9 @@ class VerticalGradientTable:
         AnalysisError
             If no pair has a gradient.
         """
-        from gwnet.figures.map_data import Note, known_text, subtitle_of
-        from gwnet.figures.text import shown
-        from gwnet.figures.vertical import VerticalPair, VerticalPlotData, VerticalPoint, draw_vertical
+        from gwnet.figures.base.text import shown
+        from gwnet.figures.maps.data import Note, known_text, subtitle_of
+        from gwnet.figures.series.vertical import VerticalPair, VerticalPlotData, VerticalPoint, draw_vertical
 
         known = self.table[self.table["vertical_gradient"].notna()]
         if known.empty:

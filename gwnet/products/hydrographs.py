@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 import pandas as pd
 from sqlalchemy import Connection
 
-from gwnet.analysis.levels import levels
-from gwnet.analysis.thresholds import with_elevations
-from gwnet.figures.coverage import coverage_plot_data, draw_coverage
-from gwnet.figures.hydrograph import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
+from gwnet.analysis.levels.table import levels
+from gwnet.analysis.levels.thresholds import with_elevations
+from gwnet.figures.coverage.draw import coverage_plot_data, draw_coverage
+from gwnet.figures.hydrograph.draw import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
 from gwnet.products.logger_series import coverage, logger_series
-from gwnet.store import fetch, fetch_programme
-from gwnet.store.fetch_levels import LevelFilter
+from gwnet.store.fetch import programme as fetch_programme
+from gwnet.store.fetch import registry as fetch
+from gwnet.store.fetch.levels import LevelFilter
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -44,7 +45,7 @@ def hydrograph_figure(
     connection : sqlalchemy.Connection
         Connection to read from.
     settings : pandas.Series
-        Site, as a row of `gwnet.store.fetch.sites`.
+        Site, as a row of `gwnet.store.fetch.registry.sites`.
     wells : list of str
         Wells, from top to bottom.
     start, end : datetime.date, optional
@@ -114,7 +115,7 @@ def coverage_figure(
     connection : sqlalchemy.Connection
         Connection to read from.
     settings : pandas.Series
-        Site, as a row of `gwnet.store.fetch.sites`.
+        Site, as a row of `gwnet.store.fetch.registry.sites`.
     wells : sequence of str, optional
         Only these wells; barometers stay.
     start, end : datetime.date, optional

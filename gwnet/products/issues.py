@@ -13,14 +13,15 @@ from sqlalchemy import Connection
 
 from gwnet.errors import DefinitionError, ReportError
 from gwnet.products.collect import collect, maps_of_period
+from gwnet.reporting.annex.manifest import printed_values
 from gwnet.reporting.compose import compose_view
-from gwnet.reporting.definition import Definition, parse_definition
+from gwnet.reporting.definition.parse import Definition, parse_definition
+from gwnet.reporting.definition.period import Period, parse_period
 from gwnet.reporting.drawn import ReportDrawing
 from gwnet.reporting.errata import ChangedValue, EarlierIssue, Reason, changed_values, with_told
-from gwnet.reporting.manifest import printed_values
-from gwnet.reporting.period import Period, parse_period
 from gwnet.reporting.view import ReportView, look
-from gwnet.store import fetch, history
+from gwnet.store.fetch import history
+from gwnet.store.fetch import registry as fetch
 from gwnet.store.issues import Issue, find_issue, issues
 
 if TYPE_CHECKING:
@@ -137,12 +138,12 @@ def with_earlier_issues(
     ----------
     connection : sqlalchemy.Connection
         Connection to read from.
-    definition : gwnet.reporting.definition.Definition
+    definition : gwnet.reporting.definition.parse.Definition
         Definition of the report in the making.
     data : gwnet.reporting.data.ReportData
         Its record.
     settings : pandas.Series
-        The site, from `gwnet.store.fetch.one_site`.
+        The site, from `gwnet.store.fetch.registry.one_site`.
     known_on : datetime.datetime or None
         Record as known at this time.
 

@@ -12,13 +12,14 @@ import pandas as pd
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
-from gwnet.analysis.logger_channels import gather_loggers
-from gwnet.analysis.logger_heads import LoggerHeads, each_head
-from gwnet.analysis.logger_status import status
-from gwnet.figures.hydrograph_logger import LoggerSeries
-from gwnet.hydro.series import thin
+from gwnet.analysis.loggers.channels import gather_loggers
+from gwnet.analysis.loggers.heads import LoggerHeads, each_head
+from gwnet.analysis.loggers.status import status
+from gwnet.figures.hydrograph.logger_line import LoggerSeries
+from gwnet.hydro.loggers.dense_series import thin
 from gwnet.products.logger_series import Run, line_of_well, runs_of
-from gwnet.store import fetch_levels, fetch_samples
+from gwnet.store.fetch import levels as fetch_levels
+from gwnet.store.fetch import samples as fetch_samples
 
 #: Columns to which lines are thinned, over the whole line and over the time that is drawn: more than print or screen
 #: can show.
@@ -36,7 +37,7 @@ class ReportLoggers:
     runs : list of Run
         Unbroken runs of samples.
     table : pandas.DataFrame or None
-        How each deployment stands, from `gwnet.analysis.logger_status.status`; None unless asked for.
+        How each deployment stands, from `gwnet.analysis.loggers.status.status`; None unless asked for.
     """
 
     lines: dict[str, LoggerSeries]

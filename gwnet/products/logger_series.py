@@ -12,14 +12,15 @@ import pandas as pd
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
-from gwnet.analysis.logger_channels import gather_loggers
-from gwnet.analysis.logger_heads import LoggerHeads, each_head, heads
-from gwnet.analysis.logger_levels import approved_at
+from gwnet.analysis.loggers.channels import gather_loggers
+from gwnet.analysis.loggers.heads import LoggerHeads, each_head, heads
+from gwnet.analysis.loggers.levels import approved_at
 from gwnet.constants import GAP_TIMES_INTERVAL
-from gwnet.figures.hydrograph_logger import LoggerSeries
-from gwnet.figures.text import number_text
-from gwnet.hydro.series import usual_interval_s
-from gwnet.store import fetch_levels, fetch_samples
+from gwnet.figures.base.text import number_text
+from gwnet.figures.hydrograph.logger_line import LoggerSeries
+from gwnet.hydro.loggers.dense_series import usual_interval_s
+from gwnet.store.fetch import levels as fetch_levels
+from gwnet.store.fetch import samples as fetch_samples
 
 #: A run of samples: well, instrument, first and last sample, whether it is left out.
 Run = tuple[str, str, Any, Any, bool]
@@ -158,7 +159,7 @@ def _note(one: LoggerHeads) -> str:
 
 @dataclass(frozen=True, eq=False)
 class Coverage:
-    """What a chart of coverage is drawn from; frames as `gwnet.figures.coverage.coverage_plot_data` takes them."""
+    """What a chart of coverage is drawn from; frames as `gwnet.figures.coverage.draw.coverage_plot_data` takes them."""
 
     deployments: pd.DataFrame
     runs: pd.DataFrame
@@ -196,8 +197,8 @@ def coverage(
     Coverage
         Deployments, unbroken runs of samples, and hand readings that gave a level or a bound.
     """
-    from gwnet.analysis.levels import levels
-    from gwnet.store.fetch_levels import LevelFilter
+    from gwnet.analysis.levels.table import levels
+    from gwnet.store.fetch.levels import LevelFilter
 
     hung = fetch_samples.deployments(connection, known_on)
     hung = hung[hung["site"] == site]

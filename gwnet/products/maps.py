@@ -10,19 +10,19 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 from sqlalchemy import Connection
 
-from gwnet.analysis.site_maps import unit_of_coordinates
+from gwnet.analysis.maps.site_maps import unit_of_coordinates
 from gwnet.exchange.geopackage import write_map_geopackage
-from gwnet.figures import style
-from gwnet.figures.map_data import map_plot_data_of
-from gwnet.figures.surface_map import draw_surface_map
+from gwnet.figures.base import style
+from gwnet.figures.maps.data import map_plot_data_of
+from gwnet.figures.maps.surface_map import draw_surface_map
 from gwnet.products.together import write_together
-from gwnet.store import fetch
+from gwnet.store.fetch import registry as fetch
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from gwnet.analysis.map_result import MapResult
-    from gwnet.hydro.gradient import Gradient
+    from gwnet.analysis.maps.result import MapResult
+    from gwnet.hydro.gradients.horizontal import Gradient
     from gwnet.products.seepage import Seepage
 
 
@@ -32,7 +32,7 @@ class SiteMap:
 
     Attributes
     ----------
-    result : gwnet.analysis.map_result.MapResult
+    result : gwnet.analysis.maps.result.MapResult
         Control, surface, contours, arrows, gradient and findings.
     site : dict
         Settings of the site.
@@ -58,8 +58,8 @@ class SiteMap:
         connection : sqlalchemy.Connection
             Connection to read from.
         settings : pandas.Series
-            Site, as a row of `gwnet.store.fetch.sites`.
-        result : gwnet.analysis.map_result.MapResult
+            Site, as a row of `gwnet.store.fetch.registry.sites`.
+        result : gwnet.analysis.maps.result.MapResult
             The map.
         known_on : datetime.datetime or None
             Record as known at this time; None for the live record.
@@ -162,7 +162,7 @@ class WellGradient:
 
     Attributes
     ----------
-    gradient : gwnet.hydro.gradient.Gradient
+    gradient : gwnet.hydro.gradients.horizontal.Gradient
         The plane's gradient.
     control : pandas.DataFrame
         The levels it was made from.
@@ -187,7 +187,7 @@ def gradient_row(gradient: Gradient) -> dict[str, Any]:
 
     Parameters
     ----------
-    gradient : gwnet.hydro.gradient.Gradient
+    gradient : gwnet.hydro.gradients.horizontal.Gradient
         The gradient.
 
     Returns

@@ -9,26 +9,28 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gwnet import __version__
-from gwnet.analysis.levels import levels
+from gwnet.analysis.levels.table import levels
 from gwnet.errors import ReportError, SettingsError
 from gwnet.exchange.geopackage import map_geopackage
 from gwnet.products.collect import collect
 from gwnet.products.issues import Issuing, refuse_open, told_changes, with_earlier_issues
-from gwnet.reporting.definition import load_definition, safe_name
+from gwnet.reporting.definition.parse import load_definition, safe_name
+from gwnet.reporting.definition.period import parse_period
 from gwnet.reporting.drawn import ReportDrawing
-from gwnet.reporting.period import parse_period
 from gwnet.reporting.view import look
 from gwnet.reporting.write import write_report
-from gwnet.store import fetch, fetch_programme, revision
-from gwnet.store.codes import check_codes
-from gwnet.store.fetch_levels import LevelFilter
+from gwnet.store import revision
+from gwnet.store.fetch import programme as fetch_programme
+from gwnet.store.fetch import registry as fetch
+from gwnet.store.fetch.codes import check_codes
+from gwnet.store.fetch.levels import LevelFilter
 from gwnet.store.issues import save_issue
 from gwnet.units import DISPLAY_UNITS
 
 if TYPE_CHECKING:
     from gwnet.reporting.data import ReportData
-    from gwnet.reporting.definition import Definition
-    from gwnet.reporting.period import Period
+    from gwnet.reporting.definition.parse import Definition
+    from gwnet.reporting.definition.period import Period
     from gwnet.reporting.write import WrittenReport
     from gwnet.store.session import Store
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 from sqlalchemy import Connection
 
-from gwnet.analysis.planning import (
+from gwnet.analysis.fieldwork.planning import (
     CHECK,
     Programme,
     due,
@@ -20,8 +20,8 @@ from gwnet.analysis.planning import (
 )
 from gwnet.clock import zone_of
 from gwnet.errors import SettingsError
-from gwnet.store import fetch
-from gwnet.store.save_rounds import RoundValues, round_on_record, save_round
+from gwnet.store.fetch import registry as fetch
+from gwnet.store.save.rounds import RoundValues, round_on_record, save_round
 
 
 @dataclass(frozen=True)
@@ -72,9 +72,9 @@ class RoundPlan:
     crew : str
         Who goes.
     stops : pandas.DataFrame
-        The wells in order with what is due, as `gwnet.analysis.planning.stops`.
+        The wells in order with what is due, as `gwnet.analysis.fieldwork.planning.stops`.
     due : pandas.DataFrame
-        Everything due at the site until the last day, as `gwnet.analysis.planning.due`.
+        Everything due at the site until the last day, as `gwnet.analysis.fieldwork.planning.due`.
     left_out : dict of str to str
         Wells of the site that do not stand on the first day, with the reason.
     """
@@ -140,7 +140,7 @@ def due_at_sites(
     Returns
     -------
     pandas.DataFrame
-        As `gwnet.analysis.planning.due`.
+        As `gwnet.analysis.fieldwork.planning.due`.
     """
     sites = fetch.sites(connection, known_on)
     if site is not None or sites.empty:

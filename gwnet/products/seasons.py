@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 import pandas as pd
 from sqlalchemy import Connection
 
-from gwnet.analysis.decomposition import WellDecomposition
-from gwnet.analysis.seasons import season_summary, seasons
-from gwnet.analysis.used_levels import used_levels
+from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.series.decomposition import WellDecomposition
+from gwnet.analysis.series.seasons import season_summary, seasons
 from gwnet.errors import TooFewLevelsError
-from gwnet.figures.decomposition import decomposition_plot_data, draw_decomposition
-from gwnet.figures.seasons import seasons_pages, seasons_plot_data
-from gwnet.store import fetch
+from gwnet.figures.series.decomposition import decomposition_plot_data, draw_decomposition
+from gwnet.figures.series.seasons import seasons_pages, seasons_plot_data
+from gwnet.store.fetch import registry as fetch
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -40,13 +40,13 @@ def envelope_figures(
     connection : sqlalchemy.Connection
         Connection to read from.
     settings : pandas.Series
-        Site, as a row of `gwnet.store.fetch.sites`.
+        Site, as a row of `gwnet.store.fetch.registry.sites`.
     levels : pandas.DataFrame
         Reduced levels of the wells, in metres.
     wells : pandas.DataFrame
         Columns site and well: which wells, in this order; those without a level that can be used are passed over.
     least_years, definition, value, approved : optional
-        As in `gwnet.analysis.seasons.seasons`.
+        As in `gwnet.analysis.series.seasons.seasons`.
     known_on : datetime.datetime, optional
         Record as known at this time.
     unit : str, optional
@@ -105,8 +105,8 @@ def decomposition_figure(
     connection : sqlalchemy.Connection
         Connection to read from.
     settings : pandas.Series
-        Site, as a row of `gwnet.store.fetch.sites`.
-    found : gwnet.analysis.decomposition.WellDecomposition
+        Site, as a row of `gwnet.store.fetch.registry.sites`.
+    found : gwnet.analysis.series.decomposition.WellDecomposition
         The parts.
     known_on : datetime.datetime, optional
         Record as known at this time.

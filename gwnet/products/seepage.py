@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gwnet.errors import SettingsError
-from gwnet.hydro.seepage import SECONDS_PER_DAY, Interval, parse_conductivity, parse_share, velocity_of
+from gwnet.hydro.gradients.seepage import SECONDS_PER_DAY, Interval, parse_conductivity, parse_share, velocity_of
 
 if TYPE_CHECKING:
-    from gwnet.hydro.gradient import Gradient
+    from gwnet.hydro.gradients.horizontal import Gradient
 
 _COLUMNS = ("velocity_m_per_day", "velocity_lowest_m_per_day", "velocity_highest_m_per_day")
 
@@ -21,9 +21,9 @@ class Seepage:
 
     Attributes
     ----------
-    conductivity : gwnet.hydro.seepage.Interval
+    conductivity : gwnet.hydro.gradients.seepage.Interval
         Hydraulic conductivity [m/s].
-    porosity : gwnet.hydro.seepage.Interval
+    porosity : gwnet.hydro.gradients.seepage.Interval
         Effective porosity.
     """
 
@@ -40,7 +40,7 @@ class Seepage:
 
         Parameters
         ----------
-        gradient : gwnet.hydro.gradient.Gradient or None
+        gradient : gwnet.hydro.gradients.horizontal.Gradient or None
             The gradient.
 
         Returns

@@ -9,19 +9,19 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from gwnet.analysis.display_unit import in_unit
-from gwnet.analysis.places import located
-from gwnet.analysis.site_maps import unit_of_coordinates
-from gwnet.analysis.trend_records import WellRecord, level_of_line, well_records
-from gwnet.analysis.trends import parts_of_year
-from gwnet.analysis.used_levels import used_levels
+from gwnet.analysis.levels.display_unit import in_unit
+from gwnet.analysis.levels.places import located
+from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.maps.site_maps import unit_of_coordinates
+from gwnet.analysis.series.trend_records import WellRecord, level_of_line, well_records
+from gwnet.analysis.series.trends import parts_of_year
 from gwnet.errors import TooFewLevelsError
-from gwnet.figures.map_data import known_text
-from gwnet.figures.panel import approved_sentence, site_text
-from gwnet.figures.trend import draw_trend, trend_multiples
-from gwnet.figures.trend_data import TrendPlotData, trend_plot_data
-from gwnet.figures.trend_map import draw_slope_map, slope_map_plot_data
-from gwnet.figures.trend_ranked import RankedPlotData, draw_ranked_page, ranked_pages, ranked_plot_data
+from gwnet.figures.base.panel import approved_sentence, site_text
+from gwnet.figures.maps.data import known_text
+from gwnet.figures.maps.trend_map import draw_slope_map, slope_map_plot_data
+from gwnet.figures.series.trend import draw_trend, trend_multiples
+from gwnet.figures.series.trend_data import TrendPlotData, trend_plot_data
+from gwnet.figures.series.trend_ranked import RankedPlotData, draw_ranked_page, ranked_pages, ranked_plot_data
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -34,13 +34,13 @@ class TrendFigures:
     Attributes
     ----------
     table : pandas.DataFrame
-        Trends in metres, as of `gwnet.analysis.trends.trends`.
+        Trends in metres, as of `gwnet.analysis.series.trends.trends`.
     levels : pandas.DataFrame
         Reduced levels of the wells, in metres.
     wells : pandas.DataFrame
         Wells on record that were asked for.
     settings : pandas.Series
-        Site, as a row of `gwnet.store.fetch.sites`.
+        Site, as a row of `gwnet.store.fetch.registry.sites`.
     method : str
         ``seasonal`` or ``kendall``.
     seasons : int

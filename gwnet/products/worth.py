@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from gwnet.figures import style
-from gwnet.hydro.contours import contour_levels, contour_lines, nice_interval
-from gwnet.hydro.gradient import NORMAL_95
-from gwnet.hydro.surface import Grid, make_grid
+from gwnet.figures.base import style
+from gwnet.hydro.gradients.horizontal import NORMAL_95
+from gwnet.hydro.surfaces.contours import contour_levels, contour_lines, nice_interval
+from gwnet.hydro.surfaces.surface import Grid, make_grid
 from gwnet.products.together import write_together
 from gwnet.units import metres_per
 
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
-    from gwnet.analysis.worth import WorthResult
-    from gwnet.hydro.surface import Surface
+    from gwnet.analysis.maps.data_worth import WorthResult
+    from gwnet.hydro.surfaces.surface import Surface
     from gwnet.products.comparisons import Heading
 
 
@@ -31,7 +31,7 @@ class NetworkWorth:
 
     Attributes
     ----------
-    result : gwnet.analysis.worth.WorthResult
+    result : gwnet.analysis.maps.data_worth.WorthResult
         Table, error and places for further wells.
     heading : Heading
         Site, aquifer and record.
@@ -41,7 +41,7 @@ class NetworkWorth:
     heading: Heading
 
     def rows(self) -> pd.DataFrame:
-        """Return the wells by rank; columns of `gwnet.analysis.worth.WORTH_COLUMNS`."""
+        """Return the wells by rank; columns of `gwnet.analysis.maps.data_worth.WORTH_COLUMNS`."""
         return self.result.wells
 
     def places(self) -> pd.DataFrame:
@@ -74,8 +74,8 @@ class NetworkWorth:
 
     def figure(self) -> Figure:
         """Return the sheet as a figure."""
-        from gwnet.figures.change_data import worth_plot_data
-        from gwnet.figures.surface_map import draw_surface_map
+        from gwnet.figures.maps.change_data import worth_plot_data
+        from gwnet.figures.maps.surface_map import draw_surface_map
 
         drawn = self.result.drawn
         used = drawn.used[["well", "easting", "northing"]]

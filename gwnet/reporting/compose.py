@@ -7,9 +7,9 @@ from typing import Final
 
 from gwnet.reporting.content import Report, Section
 from gwnet.reporting.data import ReportData
-from gwnet.reporting.definition import Definition
+from gwnet.reporting.definition.parse import Definition
+from gwnet.reporting.definition.period import Period, parse_period
 from gwnet.reporting.drawing import Drawing
-from gwnet.reporting.period import Period, parse_period
 from gwnet.reporting.sections import (
     closing,
     comparison,

@@ -14,7 +14,7 @@ from gwnet.reporting.errata import EarlierIssue
 from gwnet.reporting.extras import Extras
 
 if TYPE_CHECKING:
-    from gwnet.figures.hydrograph_logger import LoggerSeries
+    from gwnet.figures.hydrograph.logger_line import LoggerSeries
 
 __all__ = ["COLUMNS", "GradientFacts", "MapFacts", "ReportData", "SiteFacts", "empty_frame"]
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from gwnet.analysis.site_maps import unit_of_coordinates
-from gwnet.figures.hydrograph import Span, common_span, hydrograph_plot_data, hydrograph_sheet
-from gwnet.figures.map_data import map_plot_data_of
-from gwnet.figures.network_map import draw_network_map, network_plot_data
-from gwnet.figures.style import figure_bytes
-from gwnet.figures.surface_map import draw_surface_map
+from gwnet.analysis.maps.site_maps import unit_of_coordinates
+from gwnet.figures.base.style import figure_bytes
+from gwnet.figures.hydrograph.draw import Span, common_span, hydrograph_plot_data, hydrograph_sheet
+from gwnet.figures.maps.data import map_plot_data_of
+from gwnet.figures.maps.network_map import draw_network_map, network_plot_data
+from gwnet.figures.maps.surface_map import draw_surface_map
 from gwnet.reporting.content import DrawnFigure
 
 if TYPE_CHECKING:

@@ -109,7 +109,7 @@ def changed_values(
     Parameters
     ----------
     printed : iterable of mapping
-        Values of the earlier report, from `gwnet.reporting.manifest.printed_values`.
+        Values of the earlier report, from `gwnet.reporting.annex.manifest.printed_values`.
     now : iterable of mapping
         The same tables worked out anew.
     reasons : sequence of Reason, optional

@@ -6,9 +6,9 @@ import datetime as dt
 
 import pandas as pd
 
-from gwnet.analysis.map_result import MapResult
+from gwnet.analysis.maps.result import MapResult
 from gwnet.errors import GwnetError
-from gwnet.hydro.gradient import Gradient
+from gwnet.hydro.gradients.horizontal import Gradient
 from gwnet.reporting.data import GradientFacts, MapFacts
 
 __all__ = ["map_facts", "refused_map"]
@@ -19,7 +19,7 @@ def map_facts(result: MapResult) -> MapFacts:
 
     Parameters
     ----------
-    result : gwnet.analysis.map_result.MapResult
+    result : gwnet.analysis.maps.result.MapResult
         The map.
 
     Returns

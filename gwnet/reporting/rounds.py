@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 
 from gwnet.reporting.data import ReportData
+from gwnet.reporting.definition.period import Period
 from gwnet.reporting.measures import date_of
-from gwnet.reporting.period import Period
 
 __all__ = ["Event", "RoundView", "best_events", "rounds_of", "year_before"]
 

@@ -11,9 +11,16 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from gwnet.hydro.thresholds import CROSSED, NO_READING, NOT_CROSSED, UNDETERMINED, crossing_runs, threshold_state
+from gwnet.hydro.reduction.thresholds import (
+    CROSSED,
+    NO_READING,
+    NOT_CROSSED,
+    UNDETERMINED,
+    crossing_runs,
+    threshold_state,
+)
+from gwnet.reporting.definition.period import Period
 from gwnet.reporting.measures import day_of
-from gwnet.reporting.period import Period
 from gwnet.reporting.rounds import Event
 
 __all__ = ["ThresholdStatus", "threshold_statuses"]
@@ -34,7 +41,7 @@ class ThresholdStatus:
     consecutive : int
         Crossings in a row that the rule asks for.
     state : int
-        State after the rule at the newest reading of the period, from `gwnet.hydro.thresholds`.
+        State after the rule at the newest reading of the period, from `gwnet.hydro.reduction.thresholds`.
     run : int
         Certain crossings in a row that end at that reading.
     newest : Event or None

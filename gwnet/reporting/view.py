@@ -13,9 +13,9 @@ import pandas as pd
 from gwnet.errors import DefinitionError
 from gwnet.reporting.changes import Change, change_between
 from gwnet.reporting.data import MapFacts, ReportData
-from gwnet.reporting.definition import Definition
+from gwnet.reporting.definition.parse import Definition
+from gwnet.reporting.definition.period import Period
 from gwnet.reporting.measures import Measures, fitting_decimals
-from gwnet.reporting.period import Period
 from gwnet.reporting.rounds import Event, RoundView, rounds_of, year_before
 from gwnet.reporting.threshold_status import ThresholdStatus, threshold_statuses
 

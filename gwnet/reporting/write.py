@@ -11,19 +11,19 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gwnet.errors import OutputError
-from gwnet.reporting.annex import LONG_FILE, annex_files
-from gwnet.reporting.annex_package import data_package
-from gwnet.reporting.annex_workbook import annex_workbook
+from gwnet.reporting.annex.files import LONG_FILE, annex_files
+from gwnet.reporting.annex.manifest import manifest_json, printed_values
+from gwnet.reporting.annex.package import data_package
+from gwnet.reporting.annex.workbook import annex_workbook
 from gwnet.reporting.compose import compose_view
 from gwnet.reporting.data import ReportData
-from gwnet.reporting.definition import Definition, safe_name
+from gwnet.reporting.definition.parse import Definition, safe_name
+from gwnet.reporting.definition.period import Period, parse_period
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.drawn_together import with_figures
-from gwnet.reporting.manifest import manifest_json, printed_values
-from gwnet.reporting.page import render_page
-from gwnet.reporting.pdf import render_pdf
-from gwnet.reporting.period import Period, parse_period
+from gwnet.reporting.pdf.render import render_pdf
 from gwnet.reporting.view import look
+from gwnet.reporting.web.page import render_page
 
 __all__ = ["WrittenReport", "write_files", "write_report"]
 
@@ -50,7 +50,7 @@ class WrittenReport:
     state : str
         ``PROVISIONAL`` or ``APPROVED``.
     values : list of dict
-        Every printed value of the tables, from `gwnet.reporting.manifest.printed_values`.
+        Every printed value of the tables, from `gwnet.reporting.annex.manifest.printed_values`.
     sha256 : str
         Digest of the PDF.
     """

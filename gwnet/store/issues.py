@@ -11,10 +11,10 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from gwnet.errors import NotFoundError
-from gwnet.store.base import known_on as on_record
-from gwnet.store.bulk import insert_columns, reserve_ids
-from gwnet.store.sites import Site
-from gwnet.store.sources import ReportIssue
+from gwnet.store.models.base import known_on as on_record
+from gwnet.store.models.sites import Site
+from gwnet.store.models.sources import ReportIssue
+from gwnet.store.save.bulk import insert_columns, reserve_ids
 
 __all__ = ["Issue", "find_issue", "issues", "save_issue"]
 

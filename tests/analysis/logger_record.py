@@ -7,8 +7,8 @@ import hashlib
 
 import numpy as np
 
-from gwnet.store import save_samples
-from gwnet.store.bulk import insert_columns, reserve_ids
+from gwnet.store.save import samples as save_samples
+from gwnet.store.save.bulk import insert_columns, reserve_ids
 
 from .record import RECORDED_ON, moment
 

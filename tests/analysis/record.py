@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 from gwnet.store import revision
-from gwnet.store.bulk import insert_columns, reserve_ids, retire
+from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
 from gwnet.store.session import open_store
 
 RECORDED_ON = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)

@@ -12,7 +12,7 @@ import pyogrio
 import pytest
 
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError, TooFewLevelsError
-from gwnet.hydro.gradient import plane_gradient
+from gwnet.hydro.gradients.horizontal import plane_gradient
 from gwnet.network import Network
 
 from ..exchange.test_geopackage import validated
@@ -220,7 +220,7 @@ class TestChange:
         """Change 0.004 (x - 500) over the hull of the wells, integrated on a fine grid."""
         sums = change.result.sums
         hull = change.result.surface_map.boundary - [500_000.0, 5_400_000.0]
-        from gwnet.hydro.hull import inside
+        from gwnet.hydro.surfaces.hull import inside
 
         x, y = np.meshgrid(np.arange(0.5, 1000, 1.0), np.arange(0.5, 1021, 1.0))
         plane = np.where(inside(hull, x, y), 0.004 * (x - 500), 0.0)

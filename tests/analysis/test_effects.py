@@ -5,10 +5,10 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from gwnet.analysis.effects import EFFECT_COLUMNS
+from gwnet.analysis.review.effects import EFFECT_COLUMNS
 from gwnet.errors import NotFoundError, SettingsError
 from gwnet.network import Network
-from gwnet.store.bulk import insert_columns
+from gwnet.store.save.bulk import insert_columns
 
 from .record import RECORDED_ON, Record
 

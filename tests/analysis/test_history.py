@@ -4,7 +4,7 @@ import datetime as dt
 
 import pytest
 
-from gwnet.analysis.review import Selection
+from gwnet.analysis.review.decide import Selection
 from gwnet.errors import NotFoundError
 from gwnet.network import Network
 

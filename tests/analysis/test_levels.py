@@ -3,10 +3,10 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from gwnet.analysis.explain import explain
-from gwnet.analysis.levels import PRINTED_COLUMNS, levels
+from gwnet.analysis.levels.explain import explain
+from gwnet.analysis.levels.table import PRINTED_COLUMNS, levels
 from gwnet.errors import NotFoundError
-from gwnet.store.fetch_levels import LevelFilter
+from gwnet.store.fetch.levels import LevelFilter
 
 from .record import RECORDED_ON, Record
 

@@ -4,9 +4,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gwnet.analysis.logger_daily import daily, local_days
-from gwnet.analysis.logger_explain import explain_head, explain_level
-from gwnet.analysis.logger_tables import HEAD_COLUMNS, heads_table, local_text, span_of
+from gwnet.analysis.loggers.daily import daily, local_days
+from gwnet.analysis.loggers.explain import explain_head, explain_level
+from gwnet.analysis.loggers.tables import HEAD_COLUMNS, heads_table, local_text, span_of
 from gwnet.errors import ClockError, NotFoundError, SettingsError
 
 from .logger_record import HOUR, START

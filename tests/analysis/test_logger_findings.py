@@ -3,10 +3,10 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from gwnet.analysis.logger_adjust import Adjustment, adjust, adjustments, suggested, take_back
-from gwnet.analysis.logger_findings import RULES, findings
-from gwnet.analysis.logger_recipe import KINDS, OUT_REASONS, checked_parameters
-from gwnet.analysis.logger_status import STATUS_COLUMNS, status
+from gwnet.analysis.loggers.correction_history import KINDS, OUT_REASONS, checked_parameters
+from gwnet.analysis.loggers.corrections import Adjustment, adjust, adjustments, suggested, take_back
+from gwnet.analysis.loggers.findings import RULES, findings
+from gwnet.analysis.loggers.status import STATUS_COLUMNS, status
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError
 
 from .logger_record import HOUR

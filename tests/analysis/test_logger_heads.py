@@ -3,10 +3,10 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from gwnet.analysis.logger_efficiency import efficiencies
-from gwnet.analysis.logger_heads import OUT_REASONS, at_moments, heads, levels_at
-from gwnet.hydro.water import normal_gravity, water_density
-from gwnet.store import save_samples
+from gwnet.analysis.loggers.efficiency import efficiencies
+from gwnet.analysis.loggers.heads import OUT_REASONS, at_moments, heads, levels_at
+from gwnet.hydro.reduction.water import normal_gravity, water_density
+from gwnet.store.save import samples as save_samples
 
 from .logger_record import HOUR, Loggers, hours, utc
 from .record import RECORDED_ON, Record, moment

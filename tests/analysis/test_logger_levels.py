@@ -6,13 +6,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.levels import levels
-from gwnet.analysis.logger_heads import heads
-from gwnet.analysis.logger_levels import approved_at, levels_for_map, with_loggers
-from gwnet.analysis.site_maps import control_of
+from gwnet.analysis.levels.table import levels
+from gwnet.analysis.loggers.heads import heads
+from gwnet.analysis.loggers.levels import approved_at, levels_for_map, with_loggers
+from gwnet.analysis.maps.site_maps import control_of
 from gwnet.errors import SettingsError
-from gwnet.store import fetch, fetch_levels, fetch_programme
-from gwnet.store.fetch_levels import LevelFilter
+from gwnet.store.fetch import levels as fetch_levels
+from gwnet.store.fetch import programme as fetch_programme
+from gwnet.store.fetch import registry as fetch
+from gwnet.store.fetch.levels import LevelFilter
 
 from .logger_record import Loggers, hours
 from .record import Record

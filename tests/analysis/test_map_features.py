@@ -8,12 +8,12 @@ import pandas as pd
 import pytest
 import shapely
 
-from gwnet.analysis.map_features import MapFeatures, River
-from gwnet.analysis.map_sides import SidedSurface
-from gwnet.analysis.maps import make_map
-from gwnet.analysis.synoptic import same_day_set
+from gwnet.analysis.maps.compartments import SidedSurface
+from gwnet.analysis.maps.features import MapFeatures, River
+from gwnet.analysis.maps.potentiometric import make_map
+from gwnet.analysis.maps.same_day import same_day_set
 from gwnet.errors import SettingsError, TooFewLevelsError
-from gwnet.hydro.kriging import KrigedSurface
+from gwnet.hydro.surfaces.kriging import KrigedSurface
 
 from .frames import levels, stages, wells
 

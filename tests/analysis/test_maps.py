@@ -9,12 +9,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.map_texts import length_text
-from gwnet.analysis.maps import gradient_of, make_map
-from gwnet.analysis.synoptic import same_day_set
+from gwnet.analysis.maps.potentiometric import gradient_of, make_map
+from gwnet.analysis.maps.same_day import same_day_set
+from gwnet.analysis.maps.texts import length_text
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError, TooFewLevelsError
-from gwnet.hydro.hull import inside
-from gwnet.hydro.variogram import Covariance
+from gwnet.hydro.surfaces.hull import inside
+from gwnet.hydro.surfaces.variogram import Covariance
 
 from .frames import field, levels, stages, wells
 

@@ -10,14 +10,14 @@ import pytest
 from scipy import stats
 
 from gwnet import constants
-from gwnet.analysis import field_sheet, planning
-from gwnet.analysis.field_sheet import expected_range
-from gwnet.analysis.walk import walking_order
+from gwnet.analysis.fieldwork import field_sheet, planning
+from gwnet.analysis.fieldwork.field_sheet import expected_range
+from gwnet.analysis.fieldwork.walking_order import walking_order
 from gwnet.errors import NotFoundError, SettingsError
-from gwnet.store import fetch
-from gwnet.store.sample_takes import take_for
-from gwnet.store.save_downloads import add_download
-from gwnet.store.save_samples import append
+from gwnet.store.fetch import registry as fetch
+from gwnet.store.save.downloads import add_download
+from gwnet.store.save.samples import append
+from gwnet.store.save.segments import take_for
 
 from ..products.field_record import field_network, tables
 

@@ -9,8 +9,8 @@ import pytest
 
 from gwnet.analysis.checks import places, series, steps, visits
 from gwnet.analysis.checks.limits import LIMITS
+from gwnet.analysis.checks.quality import FINDING_COLUMNS, MISSING, findings
 from gwnet.analysis.checks.rules import RULES
-from gwnet.analysis.quality import FINDING_COLUMNS, MISSING, findings
 
 from .record import Record
 

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from gwnet.analysis.decisions import decision_text
-from gwnet.analysis.review import Selection
-from gwnet.analysis.site_maps import review_text
+from gwnet.analysis.maps.site_maps import review_text
+from gwnet.analysis.review.decide import Selection
+from gwnet.analysis.review.decisions import decision_text
 from gwnet.errors import NotFoundError, ReviewError, StoreError
 from gwnet.network import Network
 

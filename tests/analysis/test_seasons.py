@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.daily_seasons import COLUMNS as DAILY_COLUMNS
-from gwnet.analysis.daily_seasons import daily_seasons
-from gwnet.analysis.decomposition import COLUMNS, well_decomposition
-from gwnet.analysis.period_values import period_values
-from gwnet.analysis.seasons import SEASONS_COLUMNS, SUMMARY_COLUMNS, season_summary, seasons
-from gwnet.analysis.used_levels import used_levels
+from gwnet.analysis.levels.period_values import period_values
+from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.series.daily_seasons import COLUMNS as DAILY_COLUMNS
+from gwnet.analysis.series.daily_seasons import daily_seasons
+from gwnet.analysis.series.decomposition import COLUMNS, well_decomposition
+from gwnet.analysis.series.seasons import SEASONS_COLUMNS, SUMMARY_COLUMNS, season_summary, seasons
 from gwnet.errors import SettingsError, TooFewLevelsError
 
 from .frames import levels

@@ -4,8 +4,8 @@ import datetime as dt
 
 import pytest
 
-from gwnet.analysis.set_pace import moving_text, rates_of, set_text
-from gwnet.analysis.synoptic import same_day_set, span_of
+from gwnet.analysis.maps.same_day import same_day_set, span_of
+from gwnet.analysis.maps.set_pace import moving_text, rates_of, set_text
 
 from .frames import levels, wells
 

@@ -6,12 +6,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.levels import levels as reduced_levels
-from gwnet.analysis.places import located
-from gwnet.analysis.synoptic import CONTROL_COLUMNS, leave_out, same_day_set, span_of
-from gwnet.analysis.synoptic_loggers import logger_text, moment_of
+from gwnet.analysis.levels.places import located
+from gwnet.analysis.levels.table import levels as reduced_levels
+from gwnet.analysis.maps.same_day import CONTROL_COLUMNS, leave_out, same_day_set, span_of
+from gwnet.analysis.maps.same_day_loggers import logger_text, moment_of
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError
-from gwnet.store import fetch
+from gwnet.store.fetch import registry as fetch
 
 from .frames import levels, stages, wells
 from .record import Record

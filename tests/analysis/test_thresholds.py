@@ -2,8 +2,9 @@ import datetime as dt
 
 import pytest
 
-from gwnet.analysis.thresholds import with_elevations
-from gwnet.store import fetch, fetch_programme
+from gwnet.analysis.levels.thresholds import with_elevations
+from gwnet.store.fetch import programme as fetch_programme
+from gwnet.store.fetch import registry as fetch
 
 from .record import RECORDED_ON, Record
 

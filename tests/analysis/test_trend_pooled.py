@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.trend_pooled import COLUMNS, pooled_trends
+from gwnet.analysis.series.trend_pooled import COLUMNS, pooled_trends
 from gwnet.errors import SettingsError
-from gwnet.hydro.kendall import mann_kendall, normal_probabilities
-from gwnet.hydro.seasonal_kendall import regional_kendall
+from gwnet.hydro.trends.kendall import mann_kendall, normal_probabilities
+from gwnet.hydro.trends.seasonal_kendall import regional_kendall
 from gwnet.network import Network
 
 from .trend_rows import dry, quarterly, record, wells_of, yearly

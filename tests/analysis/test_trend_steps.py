@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.trend_moments import known_moments
-from gwnet.analysis.trend_steps import COLUMNS, trend_steps
+from gwnet.analysis.series.trend_moments import known_moments
+from gwnet.analysis.series.trend_steps import COLUMNS, trend_steps
 from gwnet.network import Network
 
 from .trend_rows import quarterly, record, wells_of, yearly

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.trend_thresholds import COLUMNS, threshold_dates
+from gwnet.analysis.series.trend_thresholds import COLUMNS, threshold_dates
 from gwnet.network import Network
 
 from .trend_rows import dry, record, yearly

@@ -12,13 +12,13 @@ import pymannkendall
 import pytest
 from scipy import stats
 
-from gwnet.analysis.trends import COLUMNS, trends
-from gwnet.analysis.used_levels import left_out_levels
+from gwnet.analysis.levels.used import left_out_levels
+from gwnet.analysis.series.trends import COLUMNS, trends
 from gwnet.errors import SettingsError
-from gwnet.hydro.kendall import normal_probabilities
-from gwnet.hydro.persistence import persistence
-from gwnet.hydro.theil_sen import theil_sen
-from gwnet.hydro.year_signs import year_scores, year_signs
+from gwnet.hydro.trends.kendall import normal_probabilities
+from gwnet.hydro.trends.serial_correlation import persistence
+from gwnet.hydro.trends.theil_sen import theil_sen
+from gwnet.hydro.trends.year_signs import year_scores, year_signs
 from gwnet.network import Network
 from gwnet.resources import demo_folder
 

@@ -41,10 +41,11 @@ from gwnet.analysis.checks import places, series, steps  # noqa: E402
 from gwnet.analysis.checks.events import Events  # noqa: E402
 from gwnet.analysis.checks.limits import limits_of  # noqa: E402
 from gwnet.analysis.checks.run import all_findings, as_frame  # noqa: E402
-from gwnet.analysis.level_inputs import gather  # noqa: E402
-from gwnet.analysis.reduce import reduce_levels  # noqa: E402
+from gwnet.analysis.levels.inputs import gather  # noqa: E402
+from gwnet.analysis.levels.reduce import reduce_levels  # noqa: E402
 from gwnet.network import Network, init  # noqa: E402
-from gwnet.store import fetch, fetch_programme  # noqa: E402
+from gwnet.store.fetch import programme as fetch_programme  # noqa: E402
+from gwnet.store.fetch import registry as fetch
 
 FOOT_M = 0.3048
 STRETCH = 0.005

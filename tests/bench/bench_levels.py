@@ -13,11 +13,11 @@ from pathlib import Path
 
 import numpy as np
 
-from gwnet.analysis.level_inputs import gather
-from gwnet.analysis.levels import levels, levels_frame
-from gwnet.analysis.reduce import reduce_levels
+from gwnet.analysis.levels.inputs import gather
+from gwnet.analysis.levels.reduce import reduce_levels
+from gwnet.analysis.levels.table import levels, levels_frame
 from gwnet.store import revision
-from gwnet.store.bulk import insert_columns, reserve_ids
+from gwnet.store.save.bulk import insert_columns, reserve_ids
 from gwnet.store.session import Store, open_store
 
 WELLS = 200

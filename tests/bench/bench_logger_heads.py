@@ -23,10 +23,16 @@ from sqlalchemy import text
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from gwnet.analysis.logger_heads import heads
-from gwnet.hydro.clock_shift import find_clock_shift
-from gwnet.hydro.logger_faults import find_spikes, find_steps
-from gwnet.hydro.logger_spells import find_flat, find_frozen, find_odd_intervals, find_out_of_water, find_pinned
+from gwnet.analysis.loggers.heads import heads
+from gwnet.hydro.loggers.clock_shift import find_clock_shift
+from gwnet.hydro.loggers.faults import find_spikes, find_steps
+from gwnet.hydro.loggers.unusable_intervals import (
+    find_flat,
+    find_frozen,
+    find_odd_intervals,
+    find_out_of_water,
+    find_pinned,
+)
 from tests.analysis.logger_record import Loggers, hours
 from tests.analysis.record import Record
 

@@ -22,9 +22,9 @@ import pandas as pd
 from sqlalchemy import insert
 
 from gwnet.network import Network, init
-from gwnet.store.bulk import insert_columns
-from gwnet.store.loggers import Sample
-from gwnet.store.read_samples import rows as rows_of
+from gwnet.store.fetch.read_samples import rows as rows_of
+from gwnet.store.models.loggers import Sample
+from gwnet.store.save.bulk import insert_columns
 
 NOW = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
 
@@ -51,7 +51,7 @@ unit = "degC"
 MEASURED = """
 import re, sys
 from gwnet.network import Network
-import gwnet.ingest.logger_open, gwnet.ingest.logger_load, pandas, pyarrow, pyarrow.csv, gwnet.ingest.logger_fast
+import gwnet.ingest.loggers.open, gwnet.ingest.loggers.load, pandas, pyarrow, pyarrow.csv, gwnet.ingest.loggers.fast
 peak = lambda: int(re.search(r"VmHWM:\\s+(\\d+)", open("/proc/self/status").read())[1])
 with Network(sys.argv[1]) as network:
     network.downloads()

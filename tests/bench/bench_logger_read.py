@@ -18,8 +18,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from gwnet.ingest.logger_layout import parse_layout
-from gwnet.ingest.logger_rows import open_logger_file
+from gwnet.ingest.loggers.layout import parse_layout
+from gwnet.ingest.loggers.rows import open_logger_file
 
 ZONE = "Europe/Vienna"
 FORMATS = {

@@ -52,9 +52,9 @@ def draw_ours(figures: int, count: int) -> dict[str, Any]:
     """Thin and draw hydrographs as a report does."""
     import pandas as pd
 
-    from gwnet.figures.hydrograph import draw_hydrograph, hydrograph_plot_data
-    from gwnet.figures.hydrograph_logger import LoggerSeries
-    from gwnet.figures.style import figure_bytes
+    from gwnet.figures.base.style import figure_bytes
+    from gwnet.figures.hydrograph.draw import draw_hydrograph, hydrograph_plot_data
+    from gwnet.figures.hydrograph.logger_line import LoggerSeries
     from gwnet.products.logger_lines import thinned
     from gwnet.reporting.content import Cover, FigureSlot, Report, Section
     from gwnet.reporting.drawn_together import with_figures

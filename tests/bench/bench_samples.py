@@ -26,13 +26,14 @@ import pandas as pd
 from sqlalchemy import func, insert, select, text
 from sqlalchemy.engine import make_url
 
-from gwnet.store import fetch_samples, revision
-from gwnet.store.bulk import insert_columns
-from gwnet.store.loggers import Sample
-from gwnet.store.read_samples import rows as sample_rows
-from gwnet.store.sample_takes import take_for
-from gwnet.store.save_downloads import add_download
-from gwnet.store.save_samples import Appending
+from gwnet.store import revision
+from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.fetch.read_samples import rows as sample_rows
+from gwnet.store.models.loggers import Sample
+from gwnet.store.save.bulk import insert_columns
+from gwnet.store.save.downloads import add_download
+from gwnet.store.save.samples import Appending
+from gwnet.store.save.segments import take_for
 from gwnet.store.session import Store, open_store
 
 NOW = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)

@@ -22,8 +22,8 @@ import numpy as np
 from pykrige import OrdinaryKriging, UniversalKriging
 from threadpoolctl import threadpool_info, threadpool_limits
 
-from gwnet.hydro import kriging
-from gwnet.hydro.variogram import Covariance
+from gwnet.hydro.surfaces import kriging
+from gwnet.hydro.surfaces.variogram import Covariance
 
 SILL_M2, RANGE_M = 4.0, 3000.0
 PARAMETERS = {"psill": 4.0, "range": 3000.0, "nugget": 0.0}

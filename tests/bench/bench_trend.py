@@ -20,11 +20,11 @@ import numpy as np
 import pymannkendall
 from scipy import stats
 
-from gwnet.hydro import compiled
-from gwnet.hydro.kendall import mann_kendall
-from gwnet.hydro.many_series import many_trends
-from gwnet.hydro.seasonal_kendall import seasonal_kendall, seasonal_slope
-from gwnet.hydro.theil_sen import theil_sen
+from gwnet.hydro.trends import compiled
+from gwnet.hydro.trends.kendall import mann_kendall
+from gwnet.hydro.trends.many_series import many_trends
+from gwnet.hydro.trends.seasonal_kendall import seasonal_kendall, seasonal_slope
+from gwnet.hydro.trends.theil_sen import theil_sen
 from gwnet.network import Network
 from gwnet.store import revision
 from gwnet.store.session import open_store

@@ -15,13 +15,13 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from gwnet.analysis.trend_pooled import pooled_trends
-from gwnet.analysis.trends import trends
-from gwnet.hydro.block_bootstrap import block_bootstrap, block_length
-from gwnet.hydro.censored_slopes import pair_slopes
-from gwnet.hydro.persistence import persistence
-from gwnet.hydro.serial import hamed_rao
-from gwnet.hydro.year_signs import year_score, year_scores, year_signs
+from gwnet.analysis.series.trend_pooled import pooled_trends
+from gwnet.analysis.series.trends import trends
+from gwnet.hydro.trends.block_bootstrap import block_bootstrap, block_length
+from gwnet.hydro.trends.censored_slopes import pair_slopes
+from gwnet.hydro.trends.serial import hamed_rao
+from gwnet.hydro.trends.serial_correlation import persistence
+from gwnet.hydro.trends.year_signs import year_score, year_scores, year_signs
 
 DAYS = ("02-15", "05-15", "08-15", "11-15")
 

@@ -13,10 +13,10 @@ import time
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from gwnet.hydro import kriging
-from gwnet.hydro.kriging_system import worth_of_wells
-from gwnet.hydro.surface_sums import hull_nodes
-from gwnet.hydro.variogram import Covariance
+from gwnet.hydro.surfaces import kriging
+from gwnet.hydro.surfaces.kriging_system import worth_of_wells
+from gwnet.hydro.surfaces.surface_sums import hull_nodes
+from gwnet.hydro.surfaces.variogram import Covariance
 
 COVARIANCE = Covariance("exponential", 0.1, 1500.0)
 NOISE_M2 = 1e-4

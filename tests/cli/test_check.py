@@ -9,7 +9,7 @@ import pytest
 
 from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, WRONG_USAGE
 from gwnet.network import Network, init
-from gwnet.store import fetch_levels
+from gwnet.store.fetch import levels as fetch_levels
 
 FIRST = dt.datetime(2026, 3, 20, 8, 0, tzinfo=dt.UTC)
 LATER = dt.datetime(2026, 3, 27, 8, 0, tzinfo=dt.UTC)
@@ -172,7 +172,7 @@ def test_checks_of_one_site_leave_verdicts_of_others_alone(database, tmp_path):
 def test_another_severity_is_recorded_anew(database):
     with Network("gwnet.sqlite") as net:
         found = net.check(by="Ben", now_utc=FIRST)
-        from gwnet.analysis.quality import record_findings
+        from gwnet.analysis.checks.quality import record_findings
 
         milder = found.assign(severity=found["severity"].where(found["rule"] != "deeper than the bottom", "note"))
         with net.store.writing() as connection:

@@ -6,7 +6,7 @@ import io
 import pyogrio
 import pytest
 
-from gwnet.analysis.levels import PRINTED_COLUMNS
+from gwnet.analysis.levels.table import PRINTED_COLUMNS
 
 MAP = ("map", "--aquifer", "upper", "--date", "2026-02-17", "--window", "1")
 

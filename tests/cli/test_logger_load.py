@@ -7,7 +7,7 @@ import json
 import pytest
 
 from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, WRONG_USAGE
-from gwnet.cli.logger import COMMANDS
+from gwnet.cli.loggers import COMMANDS
 
 from ..ingest.test_logger_load import LAYOUT, PLAIN, TABLES
 

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED
-from gwnet.ingest.logger_layout import load_layout
+from gwnet.ingest.loggers.layout import load_layout
 
 EXPORT = (
     '"Title: north field"\n"#","Date Time, UTC-07:00","Abs Pressure, psi (sensor 20417)","Temp, °F","Read out"\n'

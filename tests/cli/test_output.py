@@ -4,7 +4,7 @@ import sys
 import pandas as pd
 import pytest
 
-from gwnet.analysis.explain import Explanation, Step
+from gwnet.analysis.levels.explain import Explanation, Step
 from gwnet.cli import output
 
 

@@ -9,7 +9,7 @@ from PIL import Image
 from pypdf import PdfReader
 
 import gwnet
-from gwnet.analysis.seasons import SEASONS_COLUMNS, SUMMARY_COLUMNS
+from gwnet.analysis.series.seasons import SEASONS_COLUMNS, SUMMARY_COLUMNS
 from gwnet.cli import DONE, STOPPED, WRONG_USAGE
 
 

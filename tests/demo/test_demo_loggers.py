@@ -15,13 +15,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.logger_findings import findings
-from gwnet.analysis.logger_heads import heads
-from gwnet.analysis.logger_status import status
-from gwnet.analysis.site_maps import control_of, map_of
-from gwnet.hydro.barometric import clark_efficiency
+from gwnet.analysis.loggers.findings import findings
+from gwnet.analysis.loggers.heads import heads
+from gwnet.analysis.loggers.status import status
+from gwnet.analysis.maps.site_maps import control_of, map_of
+from gwnet.hydro.loggers.barometric import clark_efficiency
 from gwnet.network import Network
-from gwnet.store import fetch, fetch_samples
+from gwnet.store.fetch import registry as fetch
+from gwnet.store.fetch import samples as fetch_samples
 
 from .reading import FOLDER
 

@@ -8,12 +8,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.site_maps import control_of
+from gwnet.analysis.maps.site_maps import control_of
 from gwnet.network import Network, init
 from gwnet.products.collect import collect
-from gwnet.reporting.definition import load_definition
-from gwnet.reporting.period import parse_period
-from gwnet.store import fetch
+from gwnet.reporting.definition.parse import load_definition
+from gwnet.reporting.definition.period import parse_period
+from gwnet.store.fetch import registry as fetch
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_network"
 TRUTHS = tomllib.loads((DEMO / "EXPECTED.toml").read_text())
@@ -255,7 +255,7 @@ def test_the_maps_surface_lies_near_the_true_surface(network):
 
 
 def network_surface(network, aquifer, date):
-    from gwnet.analysis.site_maps import map_of
+    from gwnet.analysis.maps.site_maps import map_of
 
     with network.store.reading() as connection:
         return map_of(connection, fetch.one_site(connection, None), aquifer, date, window_days=1).surface

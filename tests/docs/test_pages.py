@@ -7,7 +7,7 @@ import click
 import pytest
 
 from gwnet.cli import COMMANDS, group
-from gwnet.ingest.problems import PROBLEMS
+from gwnet.ingest.tables.problems import PROBLEMS
 
 from ..helpers import ROOT
 from .console import examples, run, surroundings_with_gwnet

@@ -11,13 +11,13 @@ import zipfile
 import pytest
 from openpyxl import load_workbook
 
-from gwnet.analysis.field_sheet import FieldSheet
+from gwnet.analysis.fieldwork.field_sheet import FieldSheet
 from gwnet.exchange.field_validation import WITHOUT_DEPTH
 from gwnet.exchange.field_workbook import SPARE_ROWS, field_workbook
-from gwnet.ingest.raw import recognise, split_heading
 from gwnet.ingest.readers import read_sheets
-from gwnet.ingest.tables import BY_NAME, QUALITIES, STATUSES
-from gwnet.store import fetch
+from gwnet.ingest.tables.declared import BY_NAME, QUALITIES, STATUSES
+from gwnet.ingest.tables.raw import recognise, split_heading
+from gwnet.store.fetch import registry as fetch
 
 from ..products.conftest import planned
 from ..products.field_books import FieldBook

@@ -14,9 +14,9 @@ import pyogrio
 import pytest
 import shapely
 
-from gwnet.analysis.map_features import MapFeatures
-from gwnet.analysis.maps import make_map
-from gwnet.analysis.synoptic import same_day_set
+from gwnet.analysis.maps.features import MapFeatures
+from gwnet.analysis.maps.potentiometric import make_map
+from gwnet.analysis.maps.same_day import same_day_set
 from gwnet.errors import OutputError, SettingsError
 from gwnet.exchange.geopackage import write_map_geopackage
 
@@ -139,8 +139,8 @@ def test_same_map_same_bytes(drawn, package, tmp_path):
     assert digest(again) == digest(package)
     program = (
         "import sys; sys.path.insert(0, sys.argv[2]); import datetime as dt; "
-        "from frames import field; from gwnet.analysis.maps import make_map; "
-        "from gwnet.analysis.synoptic import same_day_set; from gwnet.exchange.geopackage import write_map_geopackage; "
+        "from frames import field; from gwnet.analysis.maps.potentiometric import make_map; "
+        "from gwnet.analysis.maps.same_day import same_day_set; from gwnet.exchange.geopackage import write_map_geopackage; "
         "site, taken = field(); day = dt.date(2026, 3, 17); "
         "control = same_day_set(taken, site, aquifer='upper', date=day, time_zone='UTC+01:00'); "
         "write_map_geopackage(sys.argv[1], make_map(control, aquifer='upper', date=day, crs='EPSG:25832'))"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from matplotlib.text import Text
 
-from gwnet.figures.page import Box
-from gwnet.figures.style import style_context
+from gwnet.figures.base.page import Box
+from gwnet.figures.base.style import style_context
 
 MM_PER_INCH = 25.4
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gwnet.figures.axes import (
+from gwnet.figures.base.axes import (
     date_ticks,
     day_number,
     day_of_number,

@@ -8,9 +8,9 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from gwnet.errors import SettingsError
-from gwnet.figures import style
-from gwnet.figures.coverage import coverage_plot_data, draw_coverage
-from gwnet.figures.coverage_data import drawn_runs
+from gwnet.figures.base import style
+from gwnet.figures.coverage.data import drawn_runs
+from gwnet.figures.coverage.draw import coverage_plot_data, draw_coverage
 
 from .frames import KNOWN_ON, SITE
 from .measure import beyond_page, collisions, words_of

@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.figures import style
-from gwnet.figures.hydrograph import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
-from gwnet.figures.hydrograph_gutter import gutter_labels
-from gwnet.figures.hydrograph_logger import LoggerSeries
+from gwnet.figures.base import style
+from gwnet.figures.hydrograph.draw import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
+from gwnet.figures.hydrograph.gutter import gutter_labels
+from gwnet.figures.hydrograph.logger_line import LoggerSeries
 
 from . import frames
 from .frames import KNOWN_ON, SITE

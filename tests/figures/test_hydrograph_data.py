@@ -7,10 +7,10 @@ import pandas as pd
 import pytest
 
 from gwnet.errors import AnalysisError, SettingsError
-from gwnet.figures.axes import day_number
-from gwnet.figures.hydrograph import common_span, hydrograph_plot_data
-from gwnet.figures.hydrograph_events import GAP_FACTOR
-from gwnet.figures.hydrograph_span import LEAST_SPAN_M
+from gwnet.figures.base.axes import day_number
+from gwnet.figures.hydrograph.draw import common_span, hydrograph_plot_data
+from gwnet.figures.hydrograph.events import GAP_FACTOR
+from gwnet.figures.hydrograph.span import LEAST_SPAN_M
 
 from . import frames
 from .frames import KNOWN_ON, SITE

@@ -9,9 +9,9 @@ import pytest
 import shapely
 
 from gwnet.errors import AnalysisError, SettingsError
-from gwnet.figures.map_data import surface_map_plot_data
-from gwnet.figures.map_marks import look
-from gwnet.figures.network_data import network_plot_data
+from gwnet.figures.maps.data import surface_map_plot_data
+from gwnet.figures.maps.marks import look
+from gwnet.figures.maps.network_data import network_plot_data
 
 from . import frames
 from .frames import KNOWN_ON, SITE

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gwnet.figures.page import Box
-from gwnet.figures.placement import Anchor, overlapping, place_labels, spread
+from gwnet.figures.base.page import Box
+from gwnet.figures.base.placement import Anchor, overlapping, place_labels, spread
 
 from .frames import scattered
 

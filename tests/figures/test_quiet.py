@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.figures.hydrograph_events import LONGEST_BRIDGE_DAYS, longest_gap
-from gwnet.figures.hydrograph_span import Span, common_span, vertical_limits
-from gwnet.figures.map_data import surface_map_plot_data
-from gwnet.figures.surface_map import draw_surface_map
+from gwnet.figures.hydrograph.events import LONGEST_BRIDGE_DAYS, longest_gap
+from gwnet.figures.hydrograph.span import Span, common_span, vertical_limits
+from gwnet.figures.maps.data import surface_map_plot_data
+from gwnet.figures.maps.surface_map import draw_surface_map
 
 
 def control(unmeasured):
@@ -90,7 +90,7 @@ def test_a_line_never_bridges_many_years():
 
 
 def test_only_the_lowest_panel_names_the_years():
-    from gwnet.figures.hydrograph import draw_hydrograph, hydrograph_plot_data
+    from gwnet.figures.hydrograph.draw import draw_hydrograph, hydrograph_plot_data
 
     days = pd.date_range("2020-01-15", periods=12, freq="90D", tz="UTC")
     table = levels("W", np.linspace(50.0, 51.0, 12), ["static"] * 12)

@@ -7,10 +7,10 @@ import pandas as pd
 import pytest
 
 from gwnet.errors import AnalysisError, SettingsError
-from gwnet.figures.decomposition import decomposition_plot_data, draw_decomposition, panel_heights_mm
-from gwnet.figures.panel import centred_limits
-from gwnet.figures.seasons import draw_seasons, seasons_pages, seasons_plot_data
-from gwnet.figures.seasons_data import BANDS, MONTH_STARTS
+from gwnet.figures.base.panel import centred_limits
+from gwnet.figures.series.decomposition import decomposition_plot_data, draw_decomposition, panel_heights_mm
+from gwnet.figures.series.seasons import draw_seasons, seasons_pages, seasons_plot_data
+from gwnet.figures.series.seasons_data import BANDS, MONTH_STARTS
 
 from .frames import KNOWN_ON, SITE
 from .measure import beyond_page, collisions, words_of

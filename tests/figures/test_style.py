@@ -10,9 +10,9 @@ import pytest
 from matplotlib.figure import Figure
 
 from gwnet.errors import OutputError
-from gwnet.figures import style
-from gwnet.figures.hydrograph import draw_hydrograph
-from gwnet.figures.style import figure_bytes, figure_pdf_bytes, font_files, save, style_context
+from gwnet.figures.base import style
+from gwnet.figures.base.style import figure_bytes, figure_pdf_bytes, font_files, save, style_context
+from gwnet.figures.hydrograph.draw import draw_hydrograph
 
 from ..helpers import ROOT, run_python
 from .test_hydrograph import rich
@@ -21,9 +21,9 @@ SCRIPT = """
 import hashlib
 from tests.figures.test_hydrograph import rich
 from tests.figures.test_surface_map import plot_data
-from gwnet.figures.hydrograph import draw_hydrograph
-from gwnet.figures.style import figure_bytes
-from gwnet.figures.surface_map import draw_surface_map
+from gwnet.figures.hydrograph.draw import draw_hydrograph
+from gwnet.figures.base.style import figure_bytes
+from gwnet.figures.maps.surface_map import draw_surface_map
 for make in (lambda: draw_hydrograph(rich()), lambda: draw_surface_map(plot_data())):
     for kind in ("pdf", "svg", "png"):
         print(kind, hashlib.sha256(figure_bytes(make(), kind)).hexdigest())

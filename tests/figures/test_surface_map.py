@@ -9,14 +9,14 @@ import pytest
 import shapely
 import shapely.affinity
 
-from gwnet.figures.map_frame import lay_out, scale_bar_length
-from gwnet.figures.map_geometry import cut_out, distances_along, hachures, label_spots, spot_beside
-from gwnet.figures.map_marks import RADIUS_MM, key_entries
-from gwnet.figures.network_map import draw_network_map, network_plot_data
-from gwnet.figures.page import Box, Page
-from gwnet.figures.placement import overlapping
-from gwnet.figures.style import new_figure
-from gwnet.figures.surface_map import draw_surface_map, place_map_labels, surface_map_plot_data
+from gwnet.figures.base.page import Box, Page
+from gwnet.figures.base.placement import overlapping
+from gwnet.figures.base.style import new_figure
+from gwnet.figures.maps.frame import lay_out, scale_bar_length
+from gwnet.figures.maps.geometry import cut_out, distances_along, hachures, label_spots, spot_beside
+from gwnet.figures.maps.marks import RADIUS_MM, key_entries
+from gwnet.figures.maps.network_map import draw_network_map, network_plot_data
+from gwnet.figures.maps.surface_map import draw_surface_map, place_map_labels, surface_map_plot_data
 
 from . import frames
 from .frames import KNOWN_ON, SITE

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from gwnet.figures.text import (
+from gwnet.figures.base.text import (
     decimals_for,
     decimals_of_step,
     fit,

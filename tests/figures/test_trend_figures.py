@@ -9,12 +9,12 @@ import pytest
 from pypdf import PdfReader
 
 from gwnet.errors import AnalysisError, OutputError, SettingsError, TooFewLevelsError
-from gwnet.figures.panel import save_all, save_pages
-from gwnet.figures.style import new_figure
-from gwnet.figures.trend import COLUMNS, ROWS, draw_trend, trend_multiples
-from gwnet.figures.trend_data import p_text, slope_text, trend_plot_data
-from gwnet.figures.trend_map import draw_slope_map, slope_map_plot_data
-from gwnet.figures.trend_ranked import draw_ranked, ranked_plot_data
+from gwnet.figures.base.panel import save_all, save_pages
+from gwnet.figures.base.style import new_figure
+from gwnet.figures.maps.trend_map import draw_slope_map, slope_map_plot_data
+from gwnet.figures.series.trend import COLUMNS, ROWS, draw_trend, trend_multiples
+from gwnet.figures.series.trend_data import p_text, slope_text, trend_plot_data
+from gwnet.figures.series.trend_ranked import draw_ranked, ranked_plot_data
 
 from . import frames
 from .frames import KNOWN_ON, SITE

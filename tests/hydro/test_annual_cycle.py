@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gwnet.errors import ShapeError, TooFewLevelsError
-from gwnet.hydro.annual_cycle import annual_cycle, year_part
+from gwnet.hydro.seasons.annual_cycle import annual_cycle, year_part
 
 
 def days(step=30, years=8, first=2000):

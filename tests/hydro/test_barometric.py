@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gwnet.errors import ReductionError, ShapeError
-from gwnet.hydro.barometric import (
+from gwnet.hydro.loggers.barometric import (
     air_pressure_at,
     align_air_pressure,
     clark_efficiency,

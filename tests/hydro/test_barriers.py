@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from gwnet.errors import SettingsError, ShapeError
-from gwnet.hydro import kriging, surface
-from gwnet.hydro.barriers import Barriers
-from gwnet.hydro.variogram import Covariance, fit_covariance
+from gwnet.hydro.surfaces import kriging, surface
+from gwnet.hydro.surfaces.barriers import Barriers
+from gwnet.hydro.surfaces.variogram import Covariance, fit_covariance
 
 WALL = Barriers([np.array([[0.0, -1.0], [0.0, 3.0]])])
 

@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from gwnet.errors import ShapeError, TooFewLevelsError
-from gwnet.hydro.censored_slopes import censored_theil_sen, pair_slopes
-from gwnet.hydro.kendall import mann_kendall, score_variance
-from gwnet.hydro.seasonal_kendall import seasonal_slope
-from gwnet.hydro.theil_sen import theil_sen
-from gwnet.hydro.year_signs import year_score, year_signs
+from gwnet.hydro.trends.censored_slopes import censored_theil_sen, pair_slopes
+from gwnet.hydro.trends.kendall import mann_kendall, score_variance
+from gwnet.hydro.trends.seasonal_kendall import seasonal_slope
+from gwnet.hydro.trends.theil_sen import theil_sen
+from gwnet.hydro.trends.year_signs import year_score, year_signs
 
 NUMBERS = st.floats(-50, 50, allow_nan=False).map(lambda value: round(value, 2))
 

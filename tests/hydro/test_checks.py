@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from gwnet.errors import ShapeError
-from gwnet.hydro.checks import group_spread, jumps, nested_spread, readings_around, season_band
+from gwnet.hydro.checks.robust_limits import group_spread, jumps, nested_spread, readings_around, season_band
 
 RANDOM = np.random.default_rng(20260217)
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gwnet.hydro.checks_alternatives import best_alternative, exchanged_digits, other_unit
+from gwnet.hydro.checks.alternatives import best_alternative, exchanged_digits, other_unit
 
 
 @given(st.integers(1, 9_999_999), st.integers(0, 4))

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from gwnet.hydro.checks_neighbours import fit_around, nearest_wells, series_of
-from gwnet.hydro.checks_steps import moves_against_neighbours, steps_at
+from gwnet.hydro.checks.neighbours import fit_around, nearest_wells, series_of
+from gwnet.hydro.checks.steps import moves_against_neighbours, steps_at
 
 WELLS, ROUNDS = 9, 40
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from gwnet.hydro.checks_places import apart_from_neighbours, common_shift, typical_levels
+from gwnet.hydro.checks.places import apart_from_neighbours, common_shift, typical_levels
 
 
 def field(seed=3, count=30):

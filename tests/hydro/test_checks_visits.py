@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from gwnet.hydro import checks_visits as visits
+from gwnet.hydro.checks import visits
 
 
 def test_hours_since_pumping_count_within_the_well():

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from gwnet.errors import ReductionError, ShapeError
-from gwnet.hydro.clock_shift import ClockOperation, correct_times, find_clock_jumps, find_clock_shift
+from gwnet.hydro.loggers.clock_shift import ClockOperation, correct_times, find_clock_jumps, find_clock_shift
 
 HOUR = np.timedelta64(3_600_000_000, "us")
 HALF = HOUR // 2

@@ -4,17 +4,17 @@ import numpy as np
 import pytest
 
 from gwnet.errors import SettingsError
-from gwnet.hydro import kriging, spline, triangulation
-from gwnet.hydro.contours import (
+from gwnet.hydro.surfaces import kriging, spline, triangulation
+from gwnet.hydro.surfaces.contours import (
     contour_levels,
     contour_lines,
     inferred_rule,
     nice_interval,
     unhonoured,
 )
-from gwnet.hydro.hull import convex_hull, inside
-from gwnet.hydro.surface import Grid, make_grid
-from gwnet.hydro.variogram import Covariance
+from gwnet.hydro.surfaces.hull import convex_hull, inside
+from gwnet.hydro.surfaces.surface import Grid, make_grid
+from gwnet.hydro.surfaces.variogram import Covariance
 
 AXIS = np.linspace(-100.0, 100.0, 201)
 SQUARE = np.array([[-100.0, -100.0], [100.0, -100.0], [100.0, 100.0], [-100.0, 100.0]])

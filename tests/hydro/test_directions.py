@@ -7,10 +7,10 @@ import pytest
 from scipy import stats
 
 from gwnet.errors import AnalysisError, SettingsError
-from gwnet.hydro.directions import directions, turn_between, turn_deg
-from gwnet.hydro.gradient import plane_gradient
-from gwnet.hydro.seepage import parse_conductivity, parse_share, seepage_velocity, velocity_of
-from gwnet.hydro.vertical import vertical_gradients
+from gwnet.hydro.gradients.directions import directions, turn_between, turn_deg
+from gwnet.hydro.gradients.horizontal import plane_gradient
+from gwnet.hydro.gradients.seepage import parse_conductivity, parse_share, seepage_velocity, velocity_of
+from gwnet.hydro.gradients.vertical import vertical_gradients
 
 X, Y = np.random.default_rng(2).uniform(0, 500, (2, 9))
 

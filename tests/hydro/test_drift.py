@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gwnet.errors import ReductionError, ShapeError
-from gwnet.hydro.drift import anchor_levels, sensing_tolerance
+from gwnet.hydro.loggers.drift import anchor_levels, sensing_tolerance
 
 NAN = np.nan
 START = np.datetime64("2024-01-01T00:00", "us")

@@ -10,7 +10,7 @@ from hypothesis.extra.numpy import arrays
 from scipy import stats
 
 from gwnet.errors import AnalysisError
-from gwnet.hydro.false_discovery import adjusted_p_values
+from gwnet.hydro.trends.false_discovery import adjusted_p_values
 
 SHARES = arrays(float, st.integers(1, 60), elements=st.floats(0, 1) | st.sampled_from([0.01, 0.05]))
 

@@ -6,10 +6,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
-from gwnet.hydro import kriging
-from gwnet.hydro.gradient import azimuth, flow_arrows, pair_gradient, plane_gradient
-from gwnet.hydro.hull import inside
-from gwnet.hydro.variogram import Covariance
+from gwnet.hydro.gradients.horizontal import azimuth, flow_arrows, pair_gradient, plane_gradient
+from gwnet.hydro.surfaces import kriging
+from gwnet.hydro.surfaces.hull import inside
+from gwnet.hydro.surfaces.variogram import Covariance
 
 X, Y = np.random.default_rng(9).uniform(0, 500, (2, 12))
 

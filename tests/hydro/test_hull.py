@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
-from gwnet.hydro.hull import (
+from gwnet.hydro.surfaces.hull import (
     clip_line,
     control_arrays,
     convex_hull,

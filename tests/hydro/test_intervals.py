@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gwnet.errors import ShapeError
-from gwnet.hydro.intervals import in_force
+from gwnet.hydro.reduction.intervals import in_force
 
 
 def test_start_is_inside_and_end_is_outside():

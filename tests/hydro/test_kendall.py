@@ -12,8 +12,8 @@ from hypothesis.extra.numpy import arrays
 from scipy import stats
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
-from gwnet.hydro import inversions
-from gwnet.hydro.kendall import exact_upper_tail, mann_kendall, normal_probabilities, value_limits
+from gwnet.hydro.trends import inversions
+from gwnet.hydro.trends.kendall import exact_upper_tail, mann_kendall, normal_probabilities, value_limits
 
 #: Few different values, so that ties are common; NaN stands for a gap.
 TIED = st.integers(-3, 3).map(float)

@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
-from gwnet.hydro import correlation, kriging
-from gwnet.hydro.variogram import MODELS, Covariance
+from gwnet.hydro.surfaces import correlation, kriging
+from gwnet.hydro.surfaces.variogram import MODELS, Covariance
 
 COVARIANCE = Covariance("spherical", 2.0, 600.0)
 

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from gwnet.errors import AnalysisError, ShapeError
-from gwnet.hydro import kriging
-from gwnet.hydro.kriging_system import kriging_system, places_for_wells, worth_of_wells
-from gwnet.hydro.surface_sums import hull_nodes
-from gwnet.hydro.variogram import Covariance
+from gwnet.hydro.surfaces import kriging
+from gwnet.hydro.surfaces.kriging_system import kriging_system, places_for_wells, worth_of_wells
+from gwnet.hydro.surfaces.surface_sums import hull_nodes
+from gwnet.hydro.surfaces.variogram import Covariance
 
 RANDOM = np.random.default_rng(5)
 X, Y = RANDOM.uniform(0, 1000, (2, 14))

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from gwnet.errors import AnalysisError
-from gwnet.hydro import kriging
-from gwnet.hydro.gradient import plane_gradient
-from gwnet.hydro.local_gradient import local_gradients, surface_slopes, triangle_gradient
-from gwnet.hydro.variogram import Covariance
+from gwnet.hydro.gradients.horizontal import plane_gradient
+from gwnet.hydro.gradients.local import local_gradients, surface_slopes, triangle_gradient
+from gwnet.hydro.surfaces import kriging
+from gwnet.hydro.surfaces.variogram import Covariance
 
 RANDOM = np.random.default_rng(8)
 X, Y = RANDOM.uniform(0, 1000, (2, 25))

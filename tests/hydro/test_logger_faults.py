@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from gwnet.hydro.logger_faults import confirm_steps, find_spikes, find_steps, usual_change
+from gwnet.hydro.loggers.faults import confirm_steps, find_spikes, find_steps, usual_change
 
 HOUR = np.timedelta64(3_600_000_000, "us")
 START = np.datetime64("2024-02-01T00:00", "us")

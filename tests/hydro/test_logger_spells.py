@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from gwnet.hydro.logger_spells import (
+from gwnet.hydro.loggers.unusable_intervals import (
     find_flat,
     find_frozen,
     find_odd_intervals,

@@ -7,11 +7,11 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from gwnet.errors import AnalysisError, ShapeError
-from gwnet.hydro import compiled
-from gwnet.hydro.inversions import count_inversions
-from gwnet.hydro.kendall import mann_kendall
-from gwnet.hydro.many_series import many_trends
-from gwnet.hydro.theil_sen import theil_sen
+from gwnet.hydro.trends import compiled
+from gwnet.hydro.trends.inversions import count_inversions
+from gwnet.hydro.trends.kendall import mann_kendall
+from gwnet.hydro.trends.many_series import many_trends
+from gwnet.hydro.trends.theil_sen import theil_sen
 
 NUMBERS = (
     st.integers(-3, 3).map(float) | st.floats(-1e6, 1e6).map(lambda value: round(value, 2)) | st.just(float("nan"))

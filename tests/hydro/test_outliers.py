@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from gwnet.hydro.outliers import neighbour_test
+from gwnet.hydro.surfaces.outliers import neighbour_test
 
 
 def wells(count=30, seed=21):

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.stats import percentileofscore, rankdata
 
 from gwnet.errors import SettingsError, ShapeError
-from gwnet.hydro.percentiles import DEFINITIONS, percentiles, standing
+from gwnet.hydro.seasons.percentiles import DEFINITIONS, percentiles, standing
 
 LEVELS = st.lists(st.integers(-500, 500).map(lambda n: n / 100.0), min_size=1, max_size=40)
 PERCENTS = [0.0, 3.0, 10.0, 25.0, 50.0, 75.0, 90.0, 99.0, 100.0]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from gwnet.errors import AnalysisError
-from gwnet.hydro.persistence import corrected_lag1, persistence, segments_ratio, variance_ratio
+from gwnet.hydro.trends.serial_correlation import corrected_lag1, persistence, segments_ratio, variance_ratio
 
 
 def autoregressive(random, rows, count, correlation):

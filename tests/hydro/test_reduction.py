@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gwnet.errors import ShapeError
-from gwnet.hydro.reduction import (
+from gwnet.hydro.reduction.elevation import (
     combine_repeats,
     depth_below_ground,
     dry_bound_depth,

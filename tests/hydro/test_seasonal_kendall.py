@@ -11,16 +11,16 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
-from gwnet.hydro import seasonal_kendall as module
-from gwnet.hydro.kendall import mann_kendall
-from gwnet.hydro.seasonal_kendall import (
+from gwnet.hydro.trends import seasonal_kendall as module
+from gwnet.hydro.trends.kendall import mann_kendall
+from gwnet.hydro.trends.seasonal_kendall import (
     partial_kendall,
     regional_kendall,
     score_covariance,
     seasonal_kendall,
     seasonal_slope,
 )
-from gwnet.hydro.theil_sen import theil_sen
+from gwnet.hydro.trends.theil_sen import theil_sen
 
 TIED = st.integers(-3, 3).map(float)
 LEVELS = st.floats(-1e3, 1e3, allow_nan=False).map(lambda value: round(value, 2))

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gwnet.errors import AnalysisError, ShapeError
-from gwnet.hydro.seasons import PERCENTS, daily_envelope, monthly_statistics, records, remove_season
+from gwnet.hydro.seasons.months import PERCENTS, daily_envelope, monthly_statistics, records, remove_season
 
 SERIES = st.lists(
     st.tuples(st.integers(1, 12), st.integers(0, 400).map(lambda n: n / 100)), min_size=1, max_size=120

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
-from gwnet.hydro.kendall import mann_kendall
-from gwnet.hydro.serial import (
+from gwnet.hydro.trends.kendall import mann_kendall
+from gwnet.hydro.trends.serial import (
     autocorrelation,
     hamed_rao,
     pre_whitened,

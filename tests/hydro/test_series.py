@@ -8,7 +8,7 @@ from hypothesis.extra import numpy as arrays
 
 from gwnet.errors import ReductionError, ShapeError
 from gwnet.hydro.arrays import broadcast
-from gwnet.hydro.series import daily_statistics, find_gaps, interpolate_at, thin, usual_interval_s
+from gwnet.hydro.loggers.dense_series import daily_statistics, find_gaps, interpolate_at, thin, usual_interval_s
 
 START = np.datetime64("2024-05-01T00:00", "us")
 HOUR = np.timedelta64(1, "h")

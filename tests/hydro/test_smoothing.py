@@ -8,7 +8,7 @@ from statsmodels.nonparametric.smoothers_lowess import lowess as statsmodels_low
 from statsmodels.tsa.seasonal import STL
 
 from gwnet.errors import SettingsError, ShapeError, TooFewLevelsError
-from gwnet.hydro.smoothing import decompose, fill_gaps, longest_stretch, lowess
+from gwnet.hydro.seasons.smoothing import decompose, fill_gaps, longest_stretch, lowess
 
 
 def monthly(years=9, seed=3):

@@ -5,7 +5,7 @@ import pytest
 from scipy.interpolate import RBFInterpolator
 
 from gwnet.errors import AnalysisError, TooFewLevelsError
-from gwnet.hydro import spline
+from gwnet.hydro.surfaces import spline
 
 
 def wells(count=30, seed=5, east=371_000.0, north=6_051_000.0):

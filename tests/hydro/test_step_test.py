@@ -11,7 +11,7 @@ from hypothesis.extra.numpy import arrays
 from scipy import stats
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
-from gwnet.hydro.step_test import pettitt, two_segments
+from gwnet.hydro.trends.step_test import pettitt, two_segments
 
 TIED = st.integers(0, 5).map(float)
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from gwnet.errors import SettingsError
-from gwnet.hydro.surface import METHODS, fit, make_grid
+from gwnet.hydro.surfaces.surface import METHODS, fit, make_grid
 
 X, Y = np.random.default_rng(8).uniform(0, 1000, (2, 30))
 

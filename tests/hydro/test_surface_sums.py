@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from gwnet.hydro import kriging, triangulation
-from gwnet.hydro.hull import convex_hull, hull_area, inside
-from gwnet.hydro.kriging_system import kriging_system
-from gwnet.hydro.surface_sums import change_sums, hull_nodes
-from gwnet.hydro.variogram import Covariance
+from gwnet.hydro.surfaces import kriging, triangulation
+from gwnet.hydro.surfaces.hull import convex_hull, hull_area, inside
+from gwnet.hydro.surfaces.kriging_system import kriging_system
+from gwnet.hydro.surfaces.surface_sums import change_sums, hull_nodes
+from gwnet.hydro.surfaces.variogram import Covariance
 
 RANDOM = np.random.default_rng(3)
 COVARIANCE = Covariance("spherical", 0.04, 800.0)

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from gwnet.errors import ShapeError
-from gwnet.hydro.tape import tape_correction
+from gwnet.hydro.reduction.tape import tape_correction
 
 
 def day(text):

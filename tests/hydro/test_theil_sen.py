@@ -11,9 +11,9 @@ from hypothesis.extra.numpy import arrays
 from scipy import stats
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
-from gwnet.hydro import theil_sen as module
-from gwnet.hydro.slope_ranks import ranked_slopes
-from gwnet.hydro.theil_sen import limit_ranks, pairwise_slopes, ranked_limits, theil_sen
+from gwnet.hydro.trends import theil_sen as module
+from gwnet.hydro.trends.slope_ranks import ranked_slopes
+from gwnet.hydro.trends.theil_sen import limit_ranks, pairwise_slopes, ranked_limits, theil_sen
 
 TIED = st.integers(-3, 3).map(float)
 LEVELS = st.floats(-1e3, 1e3, allow_nan=False).map(lambda value: round(value, 2))

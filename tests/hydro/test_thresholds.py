@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gwnet.errors import AnalysisError, ShapeError
-from gwnet.hydro.thresholds import (
+from gwnet.hydro.reduction.thresholds import (
     CROSSED,
     NO_READING,
     NOT_CROSSED,

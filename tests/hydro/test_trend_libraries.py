@@ -7,11 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from gwnet.hydro.kendall import mann_kendall
-from gwnet.hydro.many_series import many_trends
-from gwnet.hydro.seasonal_kendall import seasonal_kendall, seasonal_slope
-from gwnet.hydro.serial import hamed_rao
-from gwnet.hydro.theil_sen import theil_sen
+from gwnet.hydro.trends.kendall import mann_kendall
+from gwnet.hydro.trends.many_series import many_trends
+from gwnet.hydro.trends.seasonal_kendall import seasonal_kendall, seasonal_slope
+from gwnet.hydro.trends.serial import hamed_rao
+from gwnet.hydro.trends.theil_sen import theil_sen
 
 #: Counts spread evenly over their logarithm, so that most series are short and some have thousands of values.
 COUNTS = st.floats(np.log(4), np.log(5000)).map(lambda size: int(np.exp(size)))

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gwnet.errors import AnalysisError
-from gwnet.hydro import triangulation
+from gwnet.hydro.surfaces import triangulation
 
 
 def wells(count=20, seed=2):

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from gwnet.constants import SURVEY_ACCURACY_M, TAPE_ACCURACY_M
-from gwnet.hydro.uncertainty import combined_half_width, uncertainty_parts
+from gwnet.hydro.reduction.uncertainty import combined_half_width, uncertainty_parts
 
 
 def parts(**changes):

@@ -5,7 +5,14 @@ import pytest
 from scipy.special import gamma, kv
 
 from gwnet.errors import AnalysisError, SettingsError, ShapeError
-from gwnet.hydro.variogram import MODELS, Covariance, drift_columns, fit_covariance, semivariogram, variogram_of
+from gwnet.hydro.surfaces.variogram import (
+    MODELS,
+    Covariance,
+    drift_columns,
+    fit_covariance,
+    semivariogram,
+    variogram_of,
+)
 
 
 def test_the_linear_model_rises_without_end():

@@ -4,8 +4,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gwnet.errors import ReductionError, ShapeError
-from gwnet.hydro.freshwater import freshwater_head
-from gwnet.hydro.water import hung_depth_to_water, normal_gravity, water_column, water_density, water_pressure
+from gwnet.hydro.reduction.freshwater import freshwater_head
+from gwnet.hydro.reduction.water import hung_depth_to_water, normal_gravity, water_column, water_density, water_pressure
 
 NAN = np.nan
 

@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
-from gwnet.hydro.block_bootstrap import block_bootstrap, block_length
-from gwnet.hydro.seasonal_kendall import score_covariance
-from gwnet.hydro.year_signs import correlated_variance, year_score, year_scores, year_signs
+from gwnet.hydro.trends.block_bootstrap import block_bootstrap, block_length
+from gwnet.hydro.trends.seasonal_kendall import score_covariance
+from gwnet.hydro.trends.year_signs import correlated_variance, year_score, year_scores, year_signs
 
 TABLES = st.tuples(st.integers(2, 14), st.integers(1, 6)).flatmap(
     lambda shape: st.tuples(
@@ -42,7 +42,7 @@ def test_a_slope_is_taken_away_from_numbers_and_bounds():
 def test_many_blocks_are_summed_in_parts(monkeypatch):
     table = np.random.default_rng(0).normal(size=(9, 40))
     whole = year_signs(table)
-    monkeypatch.setattr("gwnet.hydro.year_signs.HELD", 200)
+    monkeypatch.setattr("gwnet.hydro.trends.year_signs.HELD", 200)
     assert np.array_equal(year_signs(table), whole)
 
 

@@ -57,7 +57,7 @@ class Loader:
     def counts(self):
         """Return the number of rows of every table."""
         with self.net.store.reading() as connection:
-            from gwnet.store.schema import METADATA
+            from gwnet.store.models.schema import METADATA
 
             return {
                 name: connection.exec_driver_sql(f"SELECT count(*) FROM {name}").scalar_one()

@@ -8,8 +8,8 @@ import pytest
 from sqlalchemy import select
 
 from gwnet.errors import FileRejectedError, IngestError
-from gwnet.store.history import ROW_KEYS
-from gwnet.store.schema import METADATA
+from gwnet.store.fetch.history import ROW_KEYS
+from gwnet.store.models.schema import METADATA
 
 from .conftest import NOW, Loader
 

@@ -4,7 +4,7 @@ import datetime as dt
 
 import pytest
 
-from gwnet.ingest.raw import is_help
+from gwnet.ingest.tables.raw import is_help
 
 from .test_workbook import workbook
 

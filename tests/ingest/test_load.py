@@ -12,8 +12,8 @@ from gwnet.errors import (
     UnknownTableError,
     UnreadableFileError,
 )
-from gwnet.ingest.problems import PROBLEMS
-from gwnet.store.sources import SourceFile
+from gwnet.ingest.tables.problems import PROBLEMS
+from gwnet.store.models.sources import SourceFile
 
 from .conftest import EVENTS, NOW, TABLES
 

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from gwnet.errors import GwnetError, IngestError, LayoutError, UnreadableFileError
-from gwnet.ingest.logger_guess import propose_layout
-from gwnet.ingest.logger_guess_times import StampSurvey
-from gwnet.ingest.logger_layout import parse_layout
-from gwnet.ingest.logger_rows import open_logger_file
-from gwnet.ingest.logger_trial import try_file
+from gwnet.ingest.loggers.guess import propose_layout
+from gwnet.ingest.loggers.guess_times import StampSurvey
+from gwnet.ingest.loggers.layout import parse_layout
+from gwnet.ingest.loggers.rows import open_logger_file
+from gwnet.ingest.loggers.trial import try_file
 
 from .logger_exports import all_exports
 

@@ -5,8 +5,8 @@ import re
 import pytest
 
 from gwnet.errors import LayoutError
-from gwnet.ingest.logger_layout import layouts, load_layout, parse_layout
-from gwnet.ingest.logger_words import QUANTITIES, absolute_or_not, heading_unit, names_time, read_heading, unit_of
+from gwnet.ingest.loggers.layout import layouts, load_layout, parse_layout
+from gwnet.ingest.loggers.words import QUANTITIES, absolute_or_not, heading_unit, names_time, read_heading, unit_of
 
 from ..helpers import ROOT
 

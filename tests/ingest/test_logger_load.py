@@ -10,14 +10,15 @@ import pytest
 from sqlalchemy import func, select
 
 from gwnet.errors import IngestError, LayoutError, NotFoundError, SettingsError
-from gwnet.ingest import logger_load
-from gwnet.ingest.logger_layout import load_layout
-from gwnet.ingest.logger_rows import open_logger_file
-from gwnet.ingest.logger_tally import DeploymentTally, RhythmTally
+from gwnet.ingest.loggers import load as logger_load
+from gwnet.ingest.loggers.layout import load_layout
+from gwnet.ingest.loggers.rows import open_logger_file
+from gwnet.ingest.loggers.tally import DeploymentTally, RhythmTally
 from gwnet.network import Network, init
-from gwnet.store import fetch_samples, save_samples
-from gwnet.store.loggers import Sample
-from gwnet.store.save_sources import source_bytes
+from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.models.loggers import Sample
+from gwnet.store.save import samples as save_samples
+from gwnet.store.save.sources import source_bytes
 
 NOW = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
 LATER = NOW + dt.timedelta(days=1)

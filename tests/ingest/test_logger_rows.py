@@ -10,12 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gwnet.errors import FileRejectedError, LayoutError, UnreadableFileError
-from gwnet.ingest import logger_rows
-from gwnet.ingest.logger_layout import load_layout, parse_layout
-from gwnet.ingest.logger_rows import open_logger_file
-from gwnet.ingest.logger_stamps import StampError, compile_formats, read_column, read_stamp
-from gwnet.ingest.logger_text import blocks, read_head
-from gwnet.ingest.logger_zone import ToUtc
+from gwnet.ingest.loggers import rows as logger_rows
+from gwnet.ingest.loggers.layout import load_layout, parse_layout
+from gwnet.ingest.loggers.rows import open_logger_file
+from gwnet.ingest.loggers.stamps import StampError, compile_formats, read_column, read_stamp
+from gwnet.ingest.loggers.text import blocks, read_head
+from gwnet.ingest.loggers.zone import ToUtc
 
 BASE = """
 [table]
@@ -411,7 +411,7 @@ def test_a_table_without_headings_is_read_by_numbers(path):
 
 
 def test_reading_fast_and_reading_row_by_row_give_the_same(path, monkeypatch):
-    from gwnet.ingest import logger_fast
+    from gwnet.ingest.loggers import fast as logger_fast
 
     random = np.random.default_rng(5)
     cells = ["1.25", "", "-9999", " 7.5 ", "+3.0", ".5", "1e-3", "---"]

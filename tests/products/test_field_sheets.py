@@ -9,11 +9,11 @@ import subprocess
 import pytest
 from pypdf import PdfReader
 
-from gwnet.analysis.field_sheet import CAUTIONS, GOVERNS
+from gwnet.analysis.fieldwork.field_sheet import CAUTIONS, GOVERNS
 from gwnet.errors import FileRejectedError, NotFoundError, OutputError, SettingsError, StoreError
-from gwnet.ingest.tables import STATUSES
+from gwnet.ingest.tables.declared import STATUSES
 from gwnet.products.field_sheets import gather
-from gwnet.store import fetch
+from gwnet.store.fetch import registry as fetch
 
 from .conftest import NOW, planned
 from .field_books import FieldBook
@@ -288,8 +288,8 @@ def test_every_cell_that_was_filled_in_is_on_record_as_it_was_written(network, t
     book, path = filled(network, tmp_path)
     network.load([path], by="Keeper", now_utc=AFTER)
     with network.store.reading() as connection:
-        from gwnet.store import fetch_levels
-        from gwnet.store.fetch_levels import LevelFilter
+        from gwnet.store.fetch import levels as fetch_levels
+        from gwnet.store.fetch.levels import LevelFilter
 
         records = fetch_levels.level_records(connection, LevelFilter(round="2026-Q2")).set_index("well")
         readings = fetch_levels.readings(connection, records["record_id"].to_numpy())

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.figures.hydrograph_logger import LoggerSeries
+from gwnet.figures.hydrograph.logger_line import LoggerSeries
 from gwnet.products.logger_lines import report_loggers, thinned
 from gwnet.products.logger_series import coverage, logger_series
 

@@ -68,7 +68,7 @@ def test_one_round_is_reported_by_its_name(demo_store, tmp_path):
 
 @pytest.mark.parametrize("name", ["annual", "trends", "round", "quarterly"])
 def test_every_definition_that_travels_along_is_whole(name):
-    from gwnet.reporting.definition import load_definition
+    from gwnet.reporting.definition.parse import load_definition
 
     got = load_definition(name)
     assert got.web_page

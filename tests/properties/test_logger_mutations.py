@@ -12,10 +12,10 @@ import random
 import pytest
 
 from gwnet.errors import GwnetError, IngestError
-from gwnet.ingest import logger_rows
-from gwnet.ingest.logger_guess import propose_layout
-from gwnet.ingest.logger_layout import parse_layout
-from gwnet.ingest.logger_rows import open_logger_file
+from gwnet.ingest.loggers import rows as logger_rows
+from gwnet.ingest.loggers.guess import propose_layout
+from gwnet.ingest.loggers.layout import parse_layout
+from gwnet.ingest.loggers.rows import open_logger_file
 
 from ..ingest.logger_exports import Export, all_exports
 

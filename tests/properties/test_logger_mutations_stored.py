@@ -9,9 +9,9 @@ import pytest
 
 import gwnet
 from gwnet.errors import GwnetError
-from gwnet.ingest.logger_layout import parse_layout
+from gwnet.ingest.loggers.layout import parse_layout
 from gwnet.network import Network, init
-from gwnet.store import fetch_samples
+from gwnet.store.fetch import samples as fetch_samples
 
 from .test_logger_mutations import EXPORTS, MUTATIONS
 

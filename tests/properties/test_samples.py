@@ -7,11 +7,14 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from gwnet.store import fetch_samples, read_samples, revision, save_samples
-from gwnet.store.bulk import insert_columns, reserve_ids, retire
-from gwnet.store.sample_runs import runs_of
-from gwnet.store.sample_takes import take_for
-from gwnet.store.save_downloads import add_download
+from gwnet.store import revision
+from gwnet.store.fetch import read_samples
+from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.fetch.sample_runs import runs_of
+from gwnet.store.save import samples as save_samples
+from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
+from gwnet.store.save.downloads import add_download
+from gwnet.store.save.segments import take_for
 from gwnet.store.session import open_store
 
 START = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)

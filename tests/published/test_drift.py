@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from gwnet.constants import DRIFT_SHARE_LIMIT, UNCHECKED_SENSOR_M
-from gwnet.hydro.drift import anchor_levels, sensing_tolerance
+from gwnet.hydro.loggers.drift import anchor_levels, sensing_tolerance
 
 FOOT = 0.3048
 START = np.datetime64("2024-01-01T12:00", "us")

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from gwnet.hydro.directions import directions
-from gwnet.hydro.freshwater import freshwater_head
-from gwnet.hydro.seepage import parse_conductivity, parse_share, seepage_velocity
-from gwnet.hydro.vertical import vertical_flux, vertical_gradients
+from gwnet.hydro.gradients.directions import directions
+from gwnet.hydro.gradients.seepage import parse_conductivity, parse_share, seepage_velocity
+from gwnet.hydro.gradients.vertical import vertical_flux, vertical_gradients
+from gwnet.hydro.reduction.freshwater import freshwater_head
 
 
 @pytest.mark.parametrize(

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gwnet.hydro import kriging
-from gwnet.hydro.gradient import pair_gradient, plane_gradient
-from gwnet.hydro.variogram import Covariance, semivariogram
+from gwnet.hydro.gradients.horizontal import pair_gradient, plane_gradient
+from gwnet.hydro.surfaces import kriging
+from gwnet.hydro.surfaces.variogram import Covariance, semivariogram
 
 CASES = Path(__file__).parent / "cases"
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from gwnet.constants import STANDARD_GRAVITY_M_S2
-from gwnet.hydro.barometric import (
+from gwnet.hydro.loggers.barometric import (
     air_pressure_at,
     clark_efficiency,
     regression_efficiency,
@@ -16,9 +16,9 @@ from gwnet.hydro.barometric import (
     without_air,
     without_barometric_response,
 )
-from gwnet.hydro.freshwater import freshwater_head
-from gwnet.hydro.reduction import product_corrected_elevation
-from gwnet.hydro.water import hung_depth_to_water, normal_gravity, water_column, water_density
+from gwnet.hydro.reduction.elevation import product_corrected_elevation
+from gwnet.hydro.reduction.freshwater import freshwater_head
+from gwnet.hydro.reduction.water import hung_depth_to_water, normal_gravity, water_column, water_density
 from gwnet.units import from_pascals, pascals_per, to_pascals
 
 

@@ -6,14 +6,14 @@ Feet are worked in feet where the source does: the functions are linear, so any 
 import numpy as np
 import pytest
 
-from gwnet.hydro.reduction import (
+from gwnet.hydro.reduction.elevation import (
     depth_below_ground,
     plumb_depth,
     product_corrected_elevation,
     sounded_depth,
     water_elevation,
 )
-from gwnet.hydro.tape import tape_correction
+from gwnet.hydro.reduction.tape import tape_correction
 from gwnet.units import METRES_PER_UNIT, metres_per
 
 

@@ -10,9 +10,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.hydro.percentiles import percentiles, standing
-from gwnet.hydro.seasons import monthly_statistics, remove_season
-from gwnet.hydro.smoothing import decompose, lowess
+from gwnet.hydro.seasons.months import monthly_statistics, remove_season
+from gwnet.hydro.seasons.percentiles import percentiles, standing
+from gwnet.hydro.seasons.smoothing import decompose, lowess
 
 CASES = Path(__file__).parent / "cases"
 

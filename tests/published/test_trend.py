@@ -12,9 +12,9 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
-from gwnet.hydro.kendall import exact_upper_tail, mann_kendall, normal_probabilities
-from gwnet.hydro.seasonal_kendall import partial_kendall, regional_kendall, seasonal_kendall, seasonal_slope
-from gwnet.hydro.serial import (
+from gwnet.hydro.trends.kendall import exact_upper_tail, mann_kendall, normal_probabilities
+from gwnet.hydro.trends.seasonal_kendall import partial_kendall, regional_kendall, seasonal_kendall, seasonal_slope
+from gwnet.hydro.trends.serial import (
     autocorrelation,
     hamed_rao,
     pre_whitened,
@@ -22,7 +22,7 @@ from gwnet.hydro.serial import (
     trend_free_pre_whitened,
     yue_wang,
 )
-from gwnet.hydro.theil_sen import limit_ranks, pairwise_slopes, theil_sen
+from gwnet.hydro.trends.theil_sen import limit_ranks, pairwise_slopes, theil_sen
 
 CASES = Path(__file__).parent / "cases"
 

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 from statsmodels.tsa.seasonal import STL
 
-from gwnet.hydro.percentiles import percentiles
+from gwnet.hydro.seasons.percentiles import percentiles
 
 pytestmark = pytest.mark.shared
 

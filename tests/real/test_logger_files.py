@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from gwnet.errors import IngestError
-from gwnet.ingest.logger_guess import propose_layout
-from gwnet.ingest.logger_layout import load_layout, parse_layout
-from gwnet.ingest.logger_rows import open_logger_file
+from gwnet.ingest.loggers.guess import propose_layout
+from gwnet.ingest.loggers.layout import load_layout, parse_layout
+from gwnet.ingest.loggers.rows import open_logger_file
 
 pytestmark = pytest.mark.shared
 

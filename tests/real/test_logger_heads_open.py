@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.logger_heads import heads
+from gwnet.analysis.loggers.heads import heads
 from gwnet.network import Network, init
 from gwnet.units import from_pascals, metres_per, pascals_per
 

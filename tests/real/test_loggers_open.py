@@ -18,9 +18,9 @@ import pandas as pd
 import pytest
 
 from gwnet.constants import CONVENTIONAL_WATER_DENSITY_KG_M3, STANDARD_GRAVITY_M_S2
-from gwnet.hydro.barometric import align_air_pressure, clark_efficiency, regression_efficiency, without_air
-from gwnet.hydro.series import daily_statistics, find_gaps, interpolate_at, thin, usual_interval_s
-from gwnet.hydro.water import water_column, water_density
+from gwnet.hydro.loggers.barometric import align_air_pressure, clark_efficiency, regression_efficiency, without_air
+from gwnet.hydro.loggers.dense_series import daily_statistics, find_gaps, interpolate_at, thin, usual_interval_s
+from gwnet.hydro.reduction.water import water_column, water_density
 from gwnet.units import from_pascals, metres_per, to_celsius, to_pascals
 
 pytestmark = pytest.mark.shared

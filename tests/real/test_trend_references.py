@@ -8,9 +8,9 @@ domain. Medians are not rounded here, so that ties are those of the reference, b
 import pandas as pd
 import pytest
 
-from gwnet.hydro.kendall import mann_kendall
-from gwnet.hydro.seasonal_kendall import seasonal_kendall, seasonal_slope
-from gwnet.hydro.theil_sen import theil_sen
+from gwnet.hydro.trends.kendall import mann_kendall
+from gwnet.hydro.trends.seasonal_kendall import seasonal_kendall, seasonal_slope
+from gwnet.hydro.trends.theil_sen import theil_sen
 
 pytestmark = pytest.mark.shared
 

@@ -20,7 +20,7 @@ def record24(constructed):
 @pytest.fixture(scope="session")
 def quarterly():
     """The quarterly definition that travels with the program."""
-    from gwnet.reporting.definition import load_definition
+    from gwnet.reporting.definition.parse import load_definition
 
     return load_definition("quarterly")
 
@@ -28,7 +28,7 @@ def quarterly():
 @pytest.fixture(scope="session")
 def view24(quarterly, record24):
     """The look at 24 wells for the first quarter of 2026."""
-    from gwnet.reporting.period import parse_period
+    from gwnet.reporting.definition.period import parse_period
     from gwnet.reporting.view import look
 
     return look(quarterly, record24, parse_period("2026-Q1"))
@@ -45,6 +45,6 @@ def report24(view24, constructed):
 @pytest.fixture(scope="session")
 def rendered24(report24):
     """The same as PDF."""
-    from gwnet.reporting.pdf import render_pdf
+    from gwnet.reporting.pdf.render import render_pdf
 
     return render_pdf(report24, creator="gwnet test")

@@ -12,9 +12,9 @@ import json
 import pytest
 from openpyxl import load_workbook
 
-from gwnet.reporting.annex import annex_files
-from gwnet.reporting.annex_package import data_package
-from gwnet.reporting.annex_workbook import annex_workbook
+from gwnet.reporting.annex.files import annex_files
+from gwnet.reporting.annex.package import data_package
+from gwnet.reporting.annex.workbook import annex_workbook
 
 PREFIX = "quarterly_HOL_2026-Q1"
 
@@ -126,7 +126,7 @@ def test_the_same_annex_gives_the_same_bytes(view24):
 
 
 def test_long_and_equal_sheet_names_stay_apart():
-    from gwnet.reporting.annex_workbook import _sheet_names
+    from gwnet.reporting.annex.workbook import _sheet_names
 
     names = _sheet_names(
         ["map_control_a_very_long_aquifer_name_1", "map_control_a_very_long_aquifer_name_2", "about", "a/b"]

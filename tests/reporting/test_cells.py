@@ -5,9 +5,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gwnet.reporting.content import Cell, Column, Group, Table
-from gwnet.reporting.pdf_cells import _Need, lay_out_table, share_width, wrap_text
-from gwnet.reporting.pdf_fonts import BOLD, REGULAR, markup, printable, runs, text_width
-from gwnet.reporting.pdf_styles import CELL_SIZE, TEXT_WIDTH
+from gwnet.reporting.pdf.cells import _Need, lay_out_table, share_width, wrap_text
+from gwnet.reporting.pdf.fonts import BOLD, REGULAR, markup, printable, runs, text_width
+from gwnet.reporting.pdf.styles import CELL_SIZE, TEXT_WIDTH
 
 
 @settings(deadline=None)

@@ -7,7 +7,7 @@ import io
 import pytest
 
 from gwnet.errors import DefinitionError
-from gwnet.reporting.definition import SECTIONS, load_definition, safe_name
+from gwnet.reporting.definition.parse import SECTIONS, load_definition, safe_name
 
 HEAD = 'title = "A"\nsections = ["summary"]\n'
 

@@ -9,14 +9,14 @@ import numpy as np
 import pypdf
 import pytest
 
-from gwnet.analysis.maps import make_map
+from gwnet.analysis.maps.potentiometric import make_map
 from gwnet.errors import TooFewLevelsError
-from gwnet.figures.hydrograph_logger import LoggerSeries
+from gwnet.figures.hydrograph.logger_line import LoggerSeries
 from gwnet.reporting.compose import compose
 from gwnet.reporting.drawing import FigureFrame
 from gwnet.reporting.drawn import ReportDrawing
 from gwnet.reporting.mapped import map_facts, refused_map
-from gwnet.reporting.pdf import render_pdf
+from gwnet.reporting.pdf.render import render_pdf
 from gwnet.reporting.plain import plain_report
 
 DAY = dt.date(2026, 2, 10)

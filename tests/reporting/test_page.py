@@ -12,14 +12,14 @@ import re
 import numpy as np
 import pytest
 
-from gwnet.figures.hydrograph_logger import LoggerSeries
+from gwnet.figures.hydrograph.logger_line import LoggerSeries
 from gwnet.reporting.compose import compose_view
 from gwnet.reporting.content import Group, cell_text
+from gwnet.reporting.definition.period import parse_period
 from gwnet.reporting.drawn_together import with_figures
-from gwnet.reporting.page import render_page
-from gwnet.reporting.page_data import page_data
-from gwnet.reporting.period import parse_period
 from gwnet.reporting.view import look
+from gwnet.reporting.web.data import page_data
+from gwnet.reporting.web.page import render_page
 
 from . import constructed
 

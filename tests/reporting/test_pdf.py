@@ -34,9 +34,9 @@ from gwnet.reporting.content import (
     numbered,
 )
 from gwnet.reporting.drawing import FigureFrame
-from gwnet.reporting.pdf import render_pdf
-from gwnet.reporting.pdf_build import build_pages
-from gwnet.reporting.pdf_fonts import register_fonts
+from gwnet.reporting.pdf.build import build_pages
+from gwnet.reporting.pdf.fonts import register_fonts
+from gwnet.reporting.pdf.render import render_pdf
 
 ROOT = Path(__file__).resolve().parents[2]
 MOMENT = dt.datetime(2026, 4, 10, 12, tzinfo=dt.UTC)
@@ -97,8 +97,8 @@ def test_same_bytes_in_two_fresh_processes(tmp_path):
         f"spec = importlib.util.spec_from_file_location('constructed', {str(ROOT / 'tests/reporting/constructed.py')!r})\n"
         "constructed = importlib.util.module_from_spec(spec); spec.loader.exec_module(constructed)\n"
         "from gwnet.reporting.compose import compose\n"
-        "from gwnet.reporting.definition import load_definition\n"
-        "from gwnet.reporting.pdf import render_pdf\n"
+        "from gwnet.reporting.definition.parse import load_definition\n"
+        "from gwnet.reporting.pdf.render import render_pdf\n"
         "report = compose(load_definition('quarterly'), constructed.record(5), period='2026-Q1',\n"
         "                 drawing=constructed.PlainDrawing())\n"
         "print(hashlib.sha256(render_pdf(report, attachments={'a.csv': b'a\\r\\n'}).content).hexdigest())\n"

@@ -5,7 +5,7 @@ import datetime as dt
 import pytest
 
 from gwnet.errors import ReportError
-from gwnet.reporting.period import date_text, parse_period
+from gwnet.reporting.definition.period import date_text, parse_period
 
 
 @pytest.mark.parametrize(

@@ -9,9 +9,9 @@ import pytest
 
 from gwnet.errors import DefinitionError, ReportError
 from gwnet.reporting.changes import Change, change_between
-from gwnet.reporting.definition import HydrographSettings
+from gwnet.reporting.definition.parse import HydrographSettings
+from gwnet.reporting.definition.period import parse_period
 from gwnet.reporting.measures import compass, fitting_decimals, joined, local_day, moment_text
-from gwnet.reporting.period import parse_period
 from gwnet.reporting.sections.hydrographs import well_groups
 from gwnet.reporting.view import look
 

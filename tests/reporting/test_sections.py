@@ -10,9 +10,9 @@ import pytest
 from gwnet.reporting.compose import compose
 from gwnet.reporting.content import Caution, Group, Table
 from gwnet.reporting.data import COLUMNS, MapFacts
-from gwnet.reporting.definition import SECTIONS
+from gwnet.reporting.definition.parse import SECTIONS
+from gwnet.reporting.definition.wording import wording
 from gwnet.reporting.plain import plain_report, plain_section, plain_table
-from gwnet.reporting.wording import wording
 
 
 @pytest.fixture(scope="module")

@@ -8,7 +8,7 @@ import pikepdf
 import pytest
 
 from gwnet.reporting.content import Group, Heading
-from gwnet.reporting.pdf import render_pdf
+from gwnet.reporting.pdf.render import render_pdf
 
 
 @pytest.fixture(scope="module")

@@ -5,8 +5,8 @@ import datetime as dt
 import pandas as pd
 import pytest
 
-from gwnet.hydro.thresholds import CROSSED, NO_READING, NOT_CROSSED, UNDETERMINED
-from gwnet.reporting.period import parse_period
+from gwnet.hydro.reduction.thresholds import CROSSED, NO_READING, NOT_CROSSED, UNDETERMINED
+from gwnet.reporting.definition.period import parse_period
 from gwnet.reporting.threshold_status import threshold_statuses
 
 WELLS = pd.DataFrame({"well": ["A", "B"]})

@@ -18,8 +18,8 @@ import pytest
 
 import gwnet.reporting.write as writing
 from gwnet.errors import OutputError, ReportError
-from gwnet.reporting.annex import annex_files, frame_csv
-from gwnet.reporting.manifest import printed_values
+from gwnet.reporting.annex.files import annex_files, frame_csv
+from gwnet.reporting.annex.manifest import printed_values
 from gwnet.reporting.write import write_files, write_report
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -115,7 +115,7 @@ def test_annex_of_levels_has_the_contract_columns(view24):
 
 
 def test_annex_in_feet_names_feet(constructed, quarterly):
-    from gwnet.reporting.period import parse_period
+    from gwnet.reporting.definition.period import parse_period
     from gwnet.reporting.view import look
 
     view = look(quarterly, constructed.record(4, unit="ft"), parse_period("2026-Q1"))

@@ -65,7 +65,7 @@ def test_a_length_ends_in_its_unit(place, name, annotation):
 def test_the_columns_of_the_schema_say_their_unit():
     from sqlalchemy import Float
 
-    from gwnet.store.schema import METADATA
+    from gwnet.store.models.schema import METADATA
 
     bare = [
         f"{table.name}.{column.name}"
@@ -77,8 +77,8 @@ def test_the_columns_of_the_schema_say_their_unit():
 
 
 def test_instants_of_the_schema_end_in_utc():
-    from gwnet.store.base import UtcDateTime
-    from gwnet.store.schema import METADATA
+    from gwnet.store.models.base import UtcDateTime
+    from gwnet.store.models.schema import METADATA
 
     for table in METADATA.tables.values():
         for column in table.columns:

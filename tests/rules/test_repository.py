@@ -108,8 +108,8 @@ def test_the_linter_refuses_naive_times_and_nothing_excuses_them():
 
 
 def test_nothing_below_the_network_reads_the_clock_or_the_environment():
-    allowed = {"network.py", "network_checks.py", "network_logger_heads.py", "network_loggers.py"}
-    allowed |= {"network_reports.py", "network_review.py", "network_rounds.py"}
+    allowed = {"network.py", "network/checks.py", "network/logger_heads.py", "network/loggers.py"}
+    allowed |= {"network/reports.py", "network/review.py", "network/rounds.py"}
     reads = re.compile(r"\.now\(|\.utcnow\(|\.today\(|time\.time\(|os\.environ|os\.getenv")
     found = []
     for file in package_modules():

@@ -3,7 +3,7 @@ import datetime as dt
 import pytest
 
 from gwnet.store import revision
-from gwnet.store.bulk import insert_columns, reserve_ids
+from gwnet.store.save.bulk import insert_columns, reserve_ids
 from gwnet.store.session import open_store
 
 MONDAY = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)

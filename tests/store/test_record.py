@@ -8,11 +8,12 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import func, select, text
 
 from gwnet.errors import OverlapError, SchemaAheadError, SchemaBehindError, ShapeError, StoreError
-from gwnet.store import fetch, revision
-from gwnet.store.base import known_on
-from gwnet.store.bulk import insert_columns, reserve_ids, retire
-from gwnet.store.measuring_points import MeasuringPoint
-from gwnet.store.schema import METADATA, RECORDED_TABLES
+from gwnet.store import revision
+from gwnet.store.fetch import registry as fetch
+from gwnet.store.models.base import known_on
+from gwnet.store.models.measuring_points import MeasuringPoint
+from gwnet.store.models.schema import METADATA, RECORDED_TABLES
+from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
 from gwnet.store.session import open_store, store_url
 
 from .conftest import MONDAY, add

@@ -8,14 +8,16 @@ import pytest
 from sqlalchemy import func, select, text
 
 from gwnet.errors import IngestError, NotFoundError, SettingsError, ShapeError, StoreError, UnitError
-from gwnet.store import fetch_samples, read_samples, save_samples
-from gwnet.store.bulk import insert_columns, retire
-from gwnet.store.loggers import LoggerSeries, Sample, SampleConflict, SamplePack, SampleRun
-from gwnet.store.sample_runs import runs_of
-from gwnet.store.sample_takes import OtherTake, converted, take_for
-from gwnet.store.save_downloads import Counts, add_download, complete_download
-from gwnet.store.save_sources import PIECE, KeptSource, source_bytes, write_source
-from gwnet.store.sources import SourceFile, SourcePiece
+from gwnet.store.fetch import read_samples
+from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.fetch.sample_runs import runs_of
+from gwnet.store.models.loggers import LoggerSeries, Sample, SampleConflict, SamplePack, SampleRun
+from gwnet.store.models.sources import SourceFile, SourcePiece
+from gwnet.store.save import samples as save_samples
+from gwnet.store.save.bulk import insert_columns, retire
+from gwnet.store.save.downloads import Counts, add_download, complete_download
+from gwnet.store.save.segments import OtherTake, converted, take_for
+from gwnet.store.save.sources import PIECE, KeptSource, source_bytes, write_source
 
 from .conftest import MONDAY, add
 

@@ -10,8 +10,9 @@ from sqlalchemy import inspect, text
 
 from gwnet.errors import SchemaBehindError, StoreError
 from gwnet.network import upgrade
-from gwnet.store import fetch_samples, revision
-from gwnet.store.schema import METADATA
+from gwnet.store import revision
+from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.models.schema import METADATA
 from gwnet.store.session import open_store
 
 HUNG = dt.datetime(2024, 3, 1, 8, 0, tzinfo=dt.UTC)

@@ -11,12 +11,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.analysis.level_inputs import Floats, LevelInputs
-from gwnet.analysis.levels import USABLE_STATUSES, levels_frame
-from gwnet.analysis.places import located
-from gwnet.analysis.reduce import Reduction, taken
-from gwnet.hydro.checks import Flags, Places
-from gwnet.hydro.checks_neighbours import nearest_wells
+from gwnet.analysis.levels.inputs import Floats, LevelInputs
+from gwnet.analysis.levels.places import located
+from gwnet.analysis.levels.reduce import Reduction, taken
+from gwnet.analysis.levels.table import USABLE_STATUSES, levels_frame
+from gwnet.hydro.checks.neighbours import nearest_wells
+from gwnet.hydro.checks.robust_limits import Flags, Places
 from gwnet.units import METRES_PER_UNIT
 
 NOTE: Final = "note"
@@ -58,12 +58,12 @@ class Events:
 
     Parameters
     ----------
-    inputs : gwnet.analysis.level_inputs.LevelInputs
+    inputs : gwnet.analysis.levels.inputs.LevelInputs
         The site's level events.
-    reduced : gwnet.analysis.reduce.Reduction
+    reduced : gwnet.analysis.levels.reduce.Reduction
         Their reduction.
     settings : pandas.Series
-        The site's row of `gwnet.store.fetch.sites`.
+        The site's row of `gwnet.store.fetch.registry.sites`.
     limits : mapping of str to float
         Limits by name.
     rounds : pandas.DataFrame

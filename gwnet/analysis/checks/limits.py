@@ -85,7 +85,7 @@ def limits_of(settings: pd.Series) -> tuple[dict[str, float], dict[str, float]]:
     Parameters
     ----------
     settings : pandas.Series
-        The site's row of `gwnet.store.fetch.sites`.
+        The site's row of `gwnet.store.fetch.registry.sites`.
 
     Returns
     -------

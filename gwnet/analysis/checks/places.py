@@ -10,8 +10,9 @@ import pandas as pd
 
 from gwnet.analysis.checks.events import SERIOUS, WARNING, Events, Finding
 from gwnet.constants import SURVEY_ACCURACY_M
-from gwnet.hydro import checks_places, checks_visits
-from gwnet.hydro.checks_neighbours import Fit
+from gwnet.hydro.checks import places as checks_places
+from gwnet.hydro.checks import visits as checks_visits
+from gwnet.hydro.checks.neighbours import Fit
 
 APART: Final = "stands apart from its neighbours"
 GROUND: Final = "measuring point does not fit the ground"
@@ -30,7 +31,7 @@ def place_findings(events: Events, fit: Fit) -> list[Finding]:
     ----------
     events : Events
         Level events of one site.
-    fit : gwnet.hydro.checks_neighbours.Fit
+    fit : gwnet.hydro.checks.neighbours.Fit
         How each level fits what is around it.
 
     Returns

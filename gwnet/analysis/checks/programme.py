@@ -12,7 +12,8 @@ from sqlalchemy import Connection
 
 from gwnet.analysis.checks.events import SERIOUS
 from gwnet.analysis.checks.run import FINDING_COLUMNS
-from gwnet.store import fetch, fetch_programme
+from gwnet.store.fetch import programme as fetch_programme
+from gwnet.store.fetch import registry as fetch
 
 MISSING: Final = "no reading and no reason"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from gwnet.analysis.checks import places, programme, series, steps, visits
-from gwnet.analysis.reduce import FINDINGS
+from gwnet.analysis.levels.reduce import FINDINGS
 
 #: Every rule whose findings are stored; verdicts of other rules are never touched.
 RULES: Final[tuple[str, ...]] = (

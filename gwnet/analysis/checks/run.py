@@ -17,10 +17,10 @@ from gwnet.analysis.checks.places import place_findings
 from gwnet.analysis.checks.series import fit_of, series_findings
 from gwnet.analysis.checks.steps import step_findings
 from gwnet.analysis.checks.visits import visit_findings
-from gwnet.analysis.level_inputs import gather
-from gwnet.analysis.reduce import reduce_levels
-from gwnet.store import fetch_programme
-from gwnet.store.fetch_levels import LevelFilter
+from gwnet.analysis.levels.inputs import gather
+from gwnet.analysis.levels.reduce import reduce_levels
+from gwnet.store.fetch import programme as fetch_programme
+from gwnet.store.fetch.levels import LevelFilter
 
 #: Columns of the frame of findings: those that are printed, then what the store needs.
 PRINTED: Final = ("site", "well", "measured_at", "round", "rule", "severity", "message")
@@ -37,7 +37,7 @@ def site_findings(connection: Connection, settings: pd.Series, known_on: dt.date
     connection : sqlalchemy.Connection
         Connection to read from.
     settings : pandas.Series
-        The site's row of `gwnet.store.fetch.sites`.
+        The site's row of `gwnet.store.fetch.registry.sites`.
     known_on : datetime.datetime, optional
         Record as known at this time.
 

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gwnet.analysis.checks.events import NOTE, SERIOUS, WARNING, Events, Finding
-from gwnet.hydro import checks_alternatives as alternatives
-from gwnet.hydro.checks import Floats, Places, jumps, season_band
-from gwnet.hydro.checks_neighbours import Fit, fit_around
-from gwnet.hydro.intervals import in_force
+from gwnet.hydro.checks import alternatives
+from gwnet.hydro.checks.neighbours import Fit, fit_around
+from gwnet.hydro.checks.robust_limits import Floats, Places, jumps, season_band
+from gwnet.hydro.reduction.intervals import in_force
 
 JUMP: Final = "jump since the last reading"
 SEASON: Final = "outside the record for the season"
@@ -39,7 +39,7 @@ def fit_of(events: Events) -> Fit:
 
     Returns
     -------
-    gwnet.hydro.checks_neighbours.Fit
+    gwnet.hydro.checks.neighbours.Fit
         Residuals and spreads.
     """
     return fit_around(
@@ -61,7 +61,7 @@ def series_findings(events: Events, fit: Fit) -> list[Finding]:
     ----------
     events : Events
         Level events of one site.
-    fit : gwnet.hydro.checks_neighbours.Fit
+    fit : gwnet.hydro.checks.neighbours.Fit
         How each level fits what is around it.
 
     Returns

@@ -9,10 +9,10 @@ import pandas as pd
 
 from gwnet.analysis.checks.events import WARNING, Events, Finding
 from gwnet.analysis.checks.places import about
-from gwnet.hydro.checks import Floats, Places, readings_around
-from gwnet.hydro.checks_neighbours import nearest_wells
-from gwnet.hydro.checks_places import Shift, common_shift
-from gwnet.hydro.checks_steps import Moves, moves_against_neighbours, steps_at
+from gwnet.hydro.checks.neighbours import nearest_wells
+from gwnet.hydro.checks.places import Shift, common_shift
+from gwnet.hydro.checks.robust_limits import Floats, Places, readings_around
+from gwnet.hydro.checks.steps import Moves, moves_against_neighbours, steps_at
 
 AT_POINT: Final = "step at a new measuring point"
 WITH_TAPE: Final = "step with another tape"

@@ -9,9 +9,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.checks.events import NOTE, SERIOUS, WARNING, Events, Finding
-from gwnet.analysis.reduce import FINDINGS
-from gwnet.hydro import checks_visits
-from gwnet.hydro.checks import Floats, readings_around
+from gwnet.analysis.levels.reduce import FINDINGS
+from gwnet.hydro.checks import visits as checks_visits
+from gwnet.hydro.checks.robust_limits import Floats, readings_around
 
 ABOVE_POINT: Final = "water above the measuring point"
 ABOVE_GROUND: Final = "water above ground"

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from gwnet.errors import UnreadableFileError
-from gwnet.ingest.raw import RawSheet
+from gwnet.ingest.tables.raw import RawSheet
 
 DELIMITED: Final[tuple[str, ...]] = (".csv", ".tsv", ".txt")
 WORKBOOKS: Final[tuple[str, ...]] = (".xlsx",)
@@ -62,7 +62,7 @@ def read_sheets(name: str, content: bytes) -> list[RawSheet]:
 
     Returns
     -------
-    list of gwnet.ingest.raw.RawSheet
+    list of gwnet.ingest.tables.raw.RawSheet
         One for delimited text, one for each sheet that is not empty for a workbook.
 
     Raises

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Final
 
 from gwnet.errors import UnreadableFileError
-from gwnet.ingest.raw import RawSheet, split_heading
-from gwnet.ingest.tables import TABLES
+from gwnet.ingest.tables.declared import TABLES
+from gwnet.ingest.tables.raw import RawSheet, split_heading
 from gwnet.records import Rejection
 
 #: Longest line and cell [characters].
@@ -32,7 +32,7 @@ def read_delimited(name: str, content: bytes) -> RawSheet:
 
     Returns
     -------
-    gwnet.ingest.raw.RawSheet
+    gwnet.ingest.tables.raw.RawSheet
         Headings and rows; rows that are wholly blank are passed over.
 
     Raises

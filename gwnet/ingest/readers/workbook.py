@@ -10,7 +10,7 @@ import zipfile
 from typing import Any, Final
 
 from gwnet.errors import UnreadableFileError
-from gwnet.ingest.raw import RawSheet, is_help
+from gwnet.ingest.tables.raw import RawSheet, is_help
 from gwnet.records import Rejection
 
 #: Limits against archives made to be huge.
@@ -32,7 +32,7 @@ def read_workbook(name: str, content: bytes) -> list[RawSheet]:
 
     Returns
     -------
-    list of gwnet.ingest.raw.RawSheet
+    list of gwnet.ingest.tables.raw.RawSheet
         Its sheets that are not empty, not hidden and not named in round brackets. Formulas and error values are
         problems of their cells; cells under a heading in round brackets are passed over.
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 from gwnet.reporting.content import Block, Caution, Paragraph, Section, SignOff
+from gwnet.reporting.definition.wording import wording, wording_items
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import stamp_text
 from gwnet.reporting.view import ReportView
-from gwnet.reporting.wording import wording, wording_items
 
 __all__ = ["cautions", "methods", "sign_off"]
 

@@ -8,10 +8,10 @@ from typing import Any, Final
 import pandas as pd
 
 from gwnet.reporting.content import Block, Bullets, Cell, Column, FigureSlot, Heading, Paragraph, Row, Section, Table
+from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.extras import AquiferChange, Picture
 from gwnet.reporting.measures import compass
-from gwnet.reporting.period import date_text
 from gwnet.reporting.sections.common import NOT_TOLD_APART, length_column, number_cell, number_of, text_cell, text_of
 from gwnet.reporting.view import ReportView
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from gwnet.reporting.content import Block, Caution, Cover, Facts, FirmBlock
+from gwnet.reporting.definition.wording import wording_items
 from gwnet.reporting.measures import stamp_text
 from gwnet.reporting.view import ReportView, ReviewCount
-from gwnet.reporting.wording import wording_items
 
 __all__ = ["cover", "review_sentence"]
 

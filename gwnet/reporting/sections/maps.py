@@ -20,9 +20,9 @@ from gwnet.reporting.content import (
     Table,
 )
 from gwnet.reporting.data import MapFacts
+from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import MAP_HEIGHT_MM, NETWORK_HEIGHT_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
 from gwnet.reporting.measures import compass, moment_text
-from gwnet.reporting.period import date_text
 from gwnet.reporting.sections.common import bound_sign, length_cell, length_column, text_cell, text_of
 from gwnet.reporting.view import ReportView
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from gwnet.analysis.site_maps import unit_of_coordinates
+from gwnet.analysis.maps.site_maps import unit_of_coordinates
 from gwnet.errors import SettingsError
 from gwnet.reporting.content import Block, Cell, Column, Group, Paragraph, Row, Section, Table
 from gwnet.reporting.drawing import Drawing

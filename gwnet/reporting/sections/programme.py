@@ -10,9 +10,9 @@ import pandas as pd
 
 from gwnet.reporting.changes import why_no_number
 from gwnet.reporting.content import Block, Cell, Column, Group, Heading, Paragraph, Row, Section, Table
+from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import date_of, joined, local_day, moment_text
-from gwnet.reporting.period import date_text
 from gwnet.reporting.rounds import RoundView
 from gwnet.reporting.sections.common import event_well, text_cell, text_of
 from gwnet.reporting.sections.levels import NO_REASON

@@ -7,14 +7,14 @@ from typing import Any
 
 import numpy as np
 
-from gwnet.analysis.decisions import decision_text
-from gwnet.hydro.thresholds import CROSSED, NO_READING, NOT_CROSSED, UNDETERMINED
+from gwnet.analysis.review.decisions import decision_text
+from gwnet.hydro.reduction.thresholds import CROSSED, NO_READING, NOT_CROSSED, UNDETERMINED
 from gwnet.reporting.changes import Change
 from gwnet.reporting.content import Block, Bullets, Heading, Paragraph, Section
 from gwnet.reporting.data import GradientFacts
+from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import compass, joined
-from gwnet.reporting.period import date_text
 from gwnet.reporting.rounds import RoundView
 from gwnet.reporting.sections.common import bound_sign
 from gwnet.reporting.sections.cover import review_sentence

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gwnet.hydro.thresholds import CROSSED, NO_READING
+from gwnet.hydro.reduction.thresholds import CROSSED, NO_READING
 from gwnet.reporting.content import Block, Cell, Column, Paragraph, Section, Table
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import day_of, moment_text

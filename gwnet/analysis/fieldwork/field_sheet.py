@@ -1,0 +1,422 @@
+"""What a field sheet says: for each well of a round where to read, what was read before and what to expect."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from gwnet.analysis.fieldwork.planning import (
+    CHECK,
+    GAUGE,
+    Programme,
+    contamination,
+    due,
+    due_by,
+    due_text,
+    tapes_in_service,
+)
+from gwnet.constants import REPEAT_TOLERANCE_M
+from gwnet.units import METRES_PER_UNIT
+
+#: A level of an earlier year counts for a season within so many days of the calendar day (own choice).
+SEASON_DAYS: Final = 45
+
+#: Fewer levels than this in a season give no expectation (own choice).
+LEAST_IN_SEASON: Final = 5
+
+#: The expected range reaches so many robust standard deviations (1.4826 times the median absolute deviation) to either
+#: side of the season's median (own choice) ...
+DEVIATIONS: Final = 4.0
+
+#: ... and at least this far [m] (own choice).
+LEAST_HALF_RANGE_M: Final = 0.1
+
+#: A depth this much below the known bottom is beyond it [m]; 0.5 ft, the accuracy of soundings in USGS SJ-600027 p. 16.
+BOTTOM_TOLERANCE_M: Final = 0.15
+
+#: A sounding that differs from the one before by more than this is looked at again [m] (own choice; the length of a
+#: probe below its sensing point is not in a reading).
+SOUNDING_CHANGE_M: Final = 0.25
+
+#: The usual cautions at a well, in short sentences.
+CAUTIONS: Final = (
+    "Traffic and open covers: cone off the place, never leave an open cover, close every one.",
+    "Gas at the cap: open it slowly, face away, keep flames off; wait until gas has gone and the level has settled.",
+    "Flowing wells and trapped pressure: loosen caps and valves slowly; stand aside.",
+    "Pumps: moving and live parts; never lower a tape beside a running pump.",
+    "Contamination: gloves; least contaminated wells first; clean tape and probe after every well.",
+    "Working alone: say where you go and when you will be back.",
+)
+
+#: What governs beyond them.
+GOVERNS: Final = "These are reminders only. Local rules and the site's own safety plan govern."
+
+#: How many earlier depths stand on a sheet.
+EARLIER: Final = 3
+
+_MAD_TO_SD: Final = 1.4826
+
+#: Columns of the frame of wells of a sheet.
+WELL_COLUMNS: Final = (
+    "place",
+    "site",
+    "well",
+    "access",
+    "other_accesses",
+    "measuring_point",
+    "height_above_ground_m",
+    "expected_from_m",
+    "expected_to_m",
+    "expected_levels",
+    "bottom_m",
+    "bottom_source",
+    "screen_top_m",
+    "screen_bottom_m",
+    "due",
+    "access_notes",
+    "hazards",
+    "contamination",
+    "notes",
+)
+
+#: What is said of the contamination of a well, by its place in `gwnet.analysis.fieldwork.planning.CONTAMINATION`.
+_CARE: Final = (
+    "",
+    "Contamination on record: clean tape and probe thoroughly afterwards.",
+    "Floating product on record: read product and water, clean tape and probe thoroughly afterwards.",
+)
+
+#: Columns of the frame of earlier depths.
+EARLIER_COLUMNS: Final = ("well", "measured_on", "status", "depth_to_water_m")
+
+
+@dataclass(frozen=True)
+class FieldSheet:
+    """What the field sheets of a round say, on paper and in a workbook.
+
+    Attributes
+    ----------
+    site, site_name : str
+        Code and name.
+    round : str
+        Code of the gauging round.
+    starts_on, ends_on : datetime.date
+        Its first and last local day.
+    purpose, crew, notes : str
+        Texts of the round.
+    time_zone : str
+        Time zone of the site, in which the crew writes the time.
+    unit : str
+        Unit of the site, in which the crew reads and writes.
+    tolerance_m : float
+        Repeats must agree within this [m].
+    wells : pandas.DataFrame
+        One row a well in the order of the walk, columns of `WELL_COLUMNS`; depths below the measuring point, positive
+        downward [m].
+    earlier : pandas.DataFrame
+        The last depths of each well, newest first, columns of `EARLIER_COLUMNS`; below the measuring point in force.
+    tapes : tuple of str
+        Tapes and probes on record.
+    tapes_due : tuple of str
+        Those whose check is due, in words.
+    statuses : tuple of str
+        Words for what can be met at a well.
+    known_on_utc : datetime.datetime
+        State of the record that the sheet was made from.
+    """
+
+    site: str
+    site_name: str
+    round: str
+    starts_on: dt.date
+    ends_on: dt.date
+    purpose: str
+    crew: str
+    notes: str
+    time_zone: str
+    unit: str
+    tolerance_m: float
+    wells: pd.DataFrame
+    earlier: pd.DataFrame
+    tapes: tuple[str, ...]
+    tapes_due: tuple[str, ...]
+    statuses: tuple[str, ...]
+    known_on_utc: dt.datetime
+
+    @property
+    def metres(self) -> float:
+        """Return the metres in one unit of the sheet."""
+        return METRES_PER_UNIT[self.unit]
+
+    @property
+    def decimals(self) -> int:
+        """Return the decimals to which a tape is read in the unit of the sheet."""
+        return {"m": 3, "cm": 1, "mm": 0}.get(self.unit, 2)
+
+    @property
+    def days(self) -> tuple[dt.date, ...]:
+        """Return the days of the round."""
+        return tuple(self.starts_on + dt.timedelta(days=n) for n in range((self.ends_on - self.starts_on).days + 1))
+
+    def number(self, value_m: float) -> str:
+        """Return a length in the unit of the sheet as text; empty where it is not known.
+
+        Parameters
+        ----------
+        value_m : float
+            Length [m].
+
+        Returns
+        -------
+        str
+            Number with the decimals of a reading.
+        """
+        return "" if math.isnan(value_m) else f"{value_m / self.metres:.{self.decimals}f}"
+
+    def expectation(self, well: Mapping[str, Any]) -> str:
+        """Return the range expected at a well as a sentence, or that there is none and why.
+
+        Parameters
+        ----------
+        well : mapping
+            Row of `wells`.
+
+        Returns
+        -------
+        str
+            One sentence.
+        """
+        low, high = self.number(well["expected_from_m"]), self.number(well["expected_to_m"])
+        count = int(well["expected_levels"])
+        if low and high:
+            return f"Expected {low} to {high} ({count} levels of this season)."
+        return f"No expectation: fewer than {LEAST_IN_SEASON} levels of this season ({count})."
+
+
+@dataclass(frozen=True)
+class RoundFacts:
+    """A round as it is on record; `gwnet.store.fetch.programme.rounds` gives its values.
+
+    Attributes
+    ----------
+    code : str
+        Code of the round.
+    starts_on, ends_on : datetime.date
+        First and last day.
+    purpose, crew, notes : str
+        Texts.
+    """
+
+    code: str
+    starts_on: dt.date
+    ends_on: dt.date
+    purpose: str = ""
+    crew: str = ""
+    notes: str = ""
+
+
+def field_sheet(
+    made: Programme,
+    planned: RoundFacts,
+    order: Sequence[str],
+    *,
+    statuses: tuple[str, ...],
+    known_on_utc: dt.datetime,
+) -> FieldSheet:
+    """Put together what the sheets of a round say.
+
+    Parameters
+    ----------
+    made : gwnet.analysis.fieldwork.planning.Programme
+        Site on the first day of the round.
+    planned : RoundFacts
+        The round.
+    order : sequence of str
+        Wells in the order of the walk.
+    statuses : tuple of str
+        Words for what can be met at a well.
+    known_on_utc : datetime.datetime
+        State of the record.
+
+    Returns
+    -------
+    FieldSheet
+        The sheets' content.
+    """
+    waiting = due_by(due(made), planned.ends_on)
+    unit = str(made.site["length_unit"])
+    tolerance = made.site["repeat_tolerance_m"]
+    earlier = made.levels[made.levels["day"] < planned.starts_on]
+    rows, depths = [], []
+    ranks = contamination(made)
+    for place, code in enumerate(order, start=1):
+        own = earlier[earlier["well"] == code].sort_values("measured_at_utc", kind="stable")
+        point = _point(made, code, own)
+        row = _well_row(made, code, point, own, planned.starts_on, waiting)
+        rows.append({"place": place, **row, "contamination": _CARE[ranks[code]]})
+        depths += _earlier(code, own, point)
+    tapes = waiting[waiting["what"] == CHECK].itertuples()
+    return FieldSheet(
+        site=str(made.site["site"]),
+        site_name=str(made.site["name"]),
+        round=planned.code,
+        starts_on=planned.starts_on,
+        ends_on=planned.ends_on,
+        purpose=planned.purpose,
+        crew=planned.crew,
+        notes=planned.notes,
+        time_zone=str(made.site["time_zone"]),
+        unit=unit,
+        tolerance_m=REPEAT_TOLERANCE_M if pd.isna(tolerance) else float(tolerance),
+        wells=pd.DataFrame(rows, columns=list(WELL_COLUMNS)),
+        earlier=pd.DataFrame(depths, columns=list(EARLIER_COLUMNS)).astype({"depth_to_water_m": "float64"}),
+        tapes=tuple(tapes_in_service(made) or made.tapes["instrument"]),
+        tapes_due=tuple(
+            f"{item.instrument} ({'never checked' if item.due_on is None else f'check due {item.due_on}'})"
+            for item in tapes
+        ),
+        statuses=statuses,
+        known_on_utc=known_on_utc,
+    )
+
+
+def _point(made: Programme, code: str, own: pd.DataFrame) -> pd.Series | None:
+    """Return the measuring point to read from: of the access read last, else ``main``, else the first by name."""
+    points = made.points[made.points["well"] == code].set_index("access", drop=False)
+    if points.empty:
+        return None
+    used = [access for access in own["access"][::-1] if access in points.index]
+    wanted = used[0] if used else "main"
+    return points.loc[wanted if wanted in points.index else sorted(points.index)[0]]
+
+
+def _well_row(
+    made: Programme,
+    code: str,
+    point: pd.Series | None,
+    own: pd.DataFrame,
+    on: dt.date,
+    waiting: pd.DataFrame,
+) -> dict[str, Any]:
+    well = made.wells.set_index("well").loc[code]
+    access = "main" if point is None else str(point["access"])
+    others = made.points.loc[(made.points["well"] == code) & (made.points["access"] != access), "access"]
+    elevation = math.nan if point is None else float(point["elevation_m"])
+    height = _height(point, float(well["ground_elevation_m"]))
+    expected = expected_range(own, on)
+    bottom, source = _bottom(own, float(well["total_depth_m"]))
+    return {
+        "site": made.site["site"],
+        "well": code,
+        "access": access,
+        "other_accesses": ", ".join(others),
+        "measuring_point": "no measuring point in force" if point is None else str(point["description"]),
+        "height_above_ground_m": height,
+        "expected_from_m": elevation - expected.high_m,
+        "expected_to_m": elevation - expected.low_m,
+        "expected_levels": expected.levels,
+        "bottom_m": bottom + height,
+        "bottom_source": source,
+        "screen_top_m": float(well["screen_top_m"]) + height,
+        "screen_bottom_m": float(well["screen_bottom_m"]) + height,
+        "due": due_text(waiting[(waiting["well"] == code) & (waiting["what"] != GAUGE)]),
+        "access_notes": well["access_notes"],
+        "hazards": well["hazards"],
+        "notes": well["notes"],
+    }
+
+
+def _height(point: pd.Series | None, ground_m: float) -> float:
+    """Return the height of a measuring point above ground, worked out where it is not on record; NaN if unknown."""
+    if point is None:
+        return math.nan
+    height = float(point["height_above_ground_m"])
+    return float(point["elevation_m"]) - ground_m if math.isnan(height) else height
+
+
+def _bottom(own: pd.DataFrame, built_m: float) -> tuple[float, str]:
+    """Return the depth of the bottom below ground and where it comes from: the last sounding, or as built."""
+    sounded = own[own["sounded_depth_m"].notna()]
+    if not sounded.empty:
+        last = sounded.iloc[-1]
+        return float(last["sounded_depth_m"]), f"sounded {last['day']}"
+    return built_m, "" if math.isnan(built_m) else "as built, never sounded"
+
+
+@dataclass(frozen=True)
+class Expected:
+    """Range in which a water elevation is expected.
+
+    Attributes
+    ----------
+    low_m, high_m : float
+        Limits; NaN where there are too few levels [m].
+    levels : int
+        Number of levels of the season that there are.
+    """
+
+    low_m: float
+    high_m: float
+    levels: int
+
+
+def expected_range(own: pd.DataFrame, on: dt.date) -> Expected:
+    """Return the range in which the next level of a well is expected, from its own record of the same season.
+
+    Parameters
+    ----------
+    own : pandas.DataFrame
+        Reduced levels of one well before the day, with their local date in ``day``.
+    on : datetime.date
+        Day of the next level.
+
+    Returns
+    -------
+    Expected
+        Median plus and minus `DEVIATIONS` times 1.4826 times the median absolute deviation of the levels within
+        `SEASON_DAYS` of the calendar day, and at least `LEAST_HALF_RANGE_M`; NaN with fewer than `LEAST_IN_SEASON`.
+
+    Notes
+    -----
+    Levels that may not enter maps and trends, and bounds, do not count. Where product floats, the range is that of the
+    water below it, since that is what the tape meets.
+    """
+    counted = own[own["usable"].astype(bool) & (own["bound"] == "") & own["water_elevation_uncorrected_m"].notna()]
+    days = np.array([day.timetuple().tm_yday for day in counted["day"]], dtype=np.float64)
+    heads = counted["water_elevation_uncorrected_m"].to_numpy(dtype=np.float64)[_in_season(days, on)]
+    if heads.size < LEAST_IN_SEASON:
+        return Expected(math.nan, math.nan, int(heads.size))
+    middle = float(np.median(heads))
+    spread = _MAD_TO_SD * float(np.median(np.abs(heads - middle)))
+    reach = max(DEVIATIONS * spread, LEAST_HALF_RANGE_M)
+    return Expected(middle - reach, middle + reach, int(heads.size))
+
+
+def _in_season(days: NDArray[np.float64], on: dt.date) -> NDArray[np.bool_]:
+    """Return which days of the year lie within the season of a day, across the turn of the year as well."""
+    apart = np.abs(days - on.timetuple().tm_yday)
+    return np.minimum(apart, 365.25 - apart) <= SEASON_DAYS
+
+
+def _earlier(code: str, own: pd.DataFrame, point: pd.Series | None) -> list[dict[str, Any]]:
+    """Return the last depths of a well, newest first, referred to the measuring point that is in force now."""
+    rows = []
+    for level in own[::-1].head(EARLIER).itertuples():
+        elevation = math.nan if point is None else float(point["elevation_m"])
+        depth = elevation - float(level.water_elevation_uncorrected_m)
+        rows.append(
+            {
+                "well": code,
+                "measured_on": level.day,
+                "status": level.status,
+                "depth_to_water_m": math.nan if level.bound else depth,
+            }
+        )
+    return rows

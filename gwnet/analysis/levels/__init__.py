@@ -1,0 +1,1 @@
+"""From readings on record to levels: what the reduction needs, the reduction, its explanation, which levels count."""

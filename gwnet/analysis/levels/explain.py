@@ -1,0 +1,292 @@
+"""How one level was worked out, step by step, back to the files and rows that it came from."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, fields
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from sqlalchemy import Connection
+
+from gwnet.analysis.levels.inputs import LevelInputs, gather
+from gwnet.analysis.levels.reduce import FINDINGS, Reduction, reduce_levels
+from gwnet.analysis.levels.table import levels_frame
+from gwnet.errors import NotFoundError
+from gwnet.store.fetch.levels import LevelFilter
+from gwnet.units import metres_per
+
+#: What each part of the uncertainty is called.
+_PART_NAMES = {
+    "survey_m": "survey of the measuring point",
+    "tape_m": "reading of the tape",
+    "check_m": "tape correction",
+    "repeat_m": "repeats",
+    "density_m": "density of the product",
+}
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of an explanation.
+
+    Attributes
+    ----------
+    what : str
+        Name of the step.
+    value : str
+        What came out, with its unit.
+    source : str
+        Where it came from: file and row, survey, check, rule.
+    """
+
+    what: str
+    value: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """How one level was worked out.
+
+    Attributes
+    ----------
+    title : str
+        Site, well and time.
+    steps : tuple of Step
+        From the readings to the elevation and its uncertainty.
+    """
+
+    title: str
+    steps: tuple[Step, ...]
+
+    def text(self) -> str:
+        """Return the explanation as lines of text, values aligned."""
+        wide = max(len(step.what) for step in self.steps)
+        lines = [
+            f"  {step.what.ljust(wide)}  {step.value}" + (f"   [{step.source}]" if step.source else "")
+            for step in self.steps
+        ]
+        return "\n".join([self.title, *lines])
+
+
+def explain(
+    connection: Connection,
+    well: str,
+    time: str,
+    *,
+    site: str | None = None,
+    known_on: dt.datetime | None = None,
+    unit: str = "m",
+) -> list[Explanation]:
+    """Explain the levels of a well at a time.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    well : str
+        Code of the well.
+    time : str
+        Local date, or local time in ISO 8601, with offset or without; every event whose printed time begins so, or
+        else that was in the same minute.
+    site : str, optional
+        Code of the site, where several have a well of that code.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+    unit : str, optional
+        Unit of the printed lengths, m unless given.
+
+    Returns
+    -------
+    list of Explanation
+        One for each event found.
+
+    Raises
+    ------
+    NotFoundError
+        If no event of that well begins so; the nearest ones are named.
+    """
+    inputs = gather(connection, LevelFilter(site=site, wells=[well]), known_on)
+    reduced = reduce_levels(inputs)
+    frame = levels_frame(inputs, reduced)
+    hits = _events_at(frame, time.strip().replace(" ", "T"))
+    if not len(hits):
+        raise _not_found(frame, well, time)
+    return [_explanation(inputs, reduced, frame, int(row), unit) for row in hits]
+
+
+def _events_at(frame: pd.DataFrame, wanted: str) -> NDArray[np.intp]:
+    """Return the places of the events whose printed time begins so, else of those in the same minute."""
+    hits = np.flatnonzero([str(text).startswith(wanted) for text in frame["measured_at"]])
+    try:
+        moment = dt.datetime.fromisoformat(wanted)
+    except ValueError:
+        return hits
+    if len(hits) or moment.tzinfo is None:
+        return hits
+    minute = pd.Timestamp(moment).tz_convert("UTC").floor("min")
+    return np.flatnonzero(frame["time_known"] & (frame["measured_at_utc"].dt.floor("min") == minute))
+
+
+def _not_found(frame: pd.DataFrame, well: str, time: str) -> NotFoundError:
+    if frame.empty:
+        message = f"There is no level event of well {well!r} on record."
+        return NotFoundError(message, mend="See 'gwnet wells' for the wells on record.")
+    days = pd.to_datetime(frame["measured_at"].str[:10])
+    wanted = pd.to_datetime(time.strip()[:10], errors="coerce")
+    order = (days - wanted).abs().sort_values(kind="stable").index[:3] if pd.notna(wanted) else frame.index[-3:]
+    near = ", ".join(sorted(frame.loc[order, "measured_at"]))
+    message = f"There is no level event of well {well!r} at {time!r}."
+    return NotFoundError(message, mend=f"The nearest on record: {near}.")
+
+
+class _Printer:
+    """Writes lengths in the wanted unit."""
+
+    def __init__(self, unit: str) -> None:
+        self.unit = unit
+        self.per = metres_per(unit)
+
+    def __call__(self, metres: float, *, sign: bool = False) -> str:
+        """Return a length with its unit."""
+        if np.isnan(metres):
+            return "not known"
+        return f"{metres / self.per:{'+' if sign else ''}.3f} {self.unit}"
+
+
+def _explanation(inputs: LevelInputs, reduced: Reduction, frame: pd.DataFrame, row: int, unit: str) -> Explanation:
+    show = _Printer(unit)
+    record, printed = inputs.records.iloc[row], frame.iloc[row]
+    steps = [
+        *_event_steps(record, printed),
+        *_reading_steps(inputs, reduced, row, show),
+        *_correction_steps(inputs, reduced, row, show),
+        *_point_steps(inputs, reduced, row, show),
+        *_elevation_steps(inputs, reduced, row, show),
+        *_uncertainty_steps(reduced, row, show),
+    ]
+    steps += [Step("finding", phrase, FINDINGS[phrase]) for phrase in FINDINGS if reduced.findings[phrase][row]]
+    use = "yes" if printed["usable"] else f"no: {printed['unusable_reason']}"
+    steps.append(Step("may enter maps and trends", use, f"quality {printed['quality']}, review {printed['review']}"))
+    return Explanation(f"{record['site']} {record['well']} at {printed['measured_at']}", tuple(steps))
+
+
+def _place(source: str, source_row: float) -> str:
+    if not source:
+        return ""
+    return f"{source}, row {int(source_row)}" if not pd.isna(source_row) else source
+
+
+def _event_steps(record: pd.Series, printed: pd.Series) -> list[Step]:
+    by = ", ".join(text for text in (record["observer"], record["instrument"], record["method"]) if text)
+    recorded = f"recorded {record['recorded_at_utc']:%Y-%m-%d %H:%M} UTC by {record['recorded_by']}"
+    if record["reason"]:
+        recorded += f": {record['reason']}"
+    steps = [
+        Step("event", f"{printed['status']}, access {record['access']}", _place(record["source"], record["source_row"]))
+    ]
+    if record["round"]:
+        steps.append(Step("round", record["round"], ""))
+    steps.append(Step("read by", by or "not known", recorded))
+    if record["notes"]:
+        steps.append(Step("remark", record["notes"], ""))
+    return steps
+
+
+def _reading_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Printer) -> list[Step]:
+    readings = inputs.readings[inputs.readings["record_id"] == inputs.records["record_id"].iloc[row]]
+    steps = []
+    for reading in readings.sort_values(["quantity", "ordinal"]).itertuples():
+        name = str(reading.quantity).replace("_", " ")
+        steps.append(Step(f"reading {reading.ordinal}: {name}", f"{reading.written} {reading.unit}", "as written"))
+    count = int(reduced.repeats.count[row])
+    if count:
+        chosen = inputs.records["chosen_reading"].iloc[row]
+        if not pd.isna(chosen):
+            rule = f"reading {int(chosen)} was chosen"
+        elif count == 1:
+            rule = "one reading"
+        else:
+            spread, allowed = show(float(reduced.repeats.spread_m[row])), show(float(inputs.tolerance_m[row]))
+            verb = "disagree" if reduced.repeats.disagree[row] else "agree, averaged"
+            rule = f"{count} readings {verb}; spread {spread}, tolerance {allowed}"
+        steps.append(Step("depth as read", show(float(reduced.repeats.depth_m[row])), rule))
+    return steps
+
+
+def _correction_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Printer) -> list[Step]:
+    if not reduced.repeats.count[row]:
+        return []
+    number = int(reduced.tape.check[row])
+    if number < 0:
+        return [Step("tape correction", show(0.0, sign=True), "no tape check on file before that day")]
+    instrument, day = int(reduced.tape.check_instrument[number]), reduced.tape.check_day[number].item()
+    checks = inputs.tape_checks
+    used = checks[(checks["instrument_id"] == instrument) & (checks["checked_on"] == day)]
+    places = "; ".join(dict.fromkeys(_place(s, r) for s, r in zip(used["source"], used["source_row"], strict=True)))
+    where = f"check of {used['instrument'].iloc[0]} on {day.isoformat()}: {places}"
+    return [Step("tape correction", show(float(reduced.tape.correction_m[row]), sign=True), where)]
+
+
+def _point_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Printer) -> list[Step]:
+    index = int(reduced.point.index[row])
+    if index < 0:
+        count = int(reduced.point.count[row])
+        return [Step("measuring point", "none" if count == 0 else f"{count} in force", "expected exactly one")]
+    point = inputs.measuring_points.iloc[index]
+    until = "" if pd.isna(point["valid_until_utc"]) else f" until {point['valid_until_utc']:%Y-%m-%d %H:%M}"
+    survey = ", ".join(str(v) for v in (point["survey_method"], point["surveyed_by"], point["surveyed_on"]) if v)
+    place = _place(point["source"], point["source_row"])
+    datum = f" above {point['vertical_datum']}" if point["vertical_datum"] else ""
+    recorded = f"recorded {point['recorded_at_utc']:%Y-%m-%d %H:%M} UTC by {point['recorded_by']}"
+    if point["reason"]:
+        recorded += f": {point['reason']}"
+    steps = [
+        Step("measuring point", f"in force from {point['valid_from_utc']:%Y-%m-%d %H:%M}{until} UTC", place),
+        Step(
+            "measuring point elevation",
+            f"{show(float(point['elevation_m']))}{datum}",
+            "; ".join(t for t in (survey, recorded) if t),
+        ),
+    ]
+    if not np.isnan(reduced.height_above_ground_m[row]):
+        steps.append(Step("height above ground", show(float(reduced.height_above_ground_m[row]), sign=True), ""))
+    return steps
+
+
+def _elevation_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Printer) -> list[Step]:
+    bound = str(reduced.bound[row])
+    head, final = float(reduced.uncorrected_elevation_m[row]), float(reduced.water_elevation_m[row])
+    if bound:
+        rule = "shallower of screen bottom and sounded depth" if bound == "<=" else "water above the measuring point"
+        return [Step("water elevation", f"{bound} {show(final)}", f"a bound: {rule}")]
+    steps = []
+    if not np.isnan(reduced.depth_to_water_m[row]):
+        steps.append(Step("depth to water", show(float(reduced.depth_to_water_m[row])), "below the measuring point"))
+    if not np.isnan(reduced.depth_below_ground_m[row]):
+        steps.append(Step("depth below ground", show(float(reduced.depth_below_ground_m[row])), ""))
+    rule = "measuring point less depth to water"
+    if not np.isnan(inputs.water_elevation_m[row]):
+        rule = "as read"
+    elif not np.isnan(inputs.depth_below_ground_m[row]):
+        rule = "ground less depth below ground"
+    thickness = float(reduced.product_thickness_m[row])
+    if not np.isnan(thickness):
+        density = inputs.records["product_relative_density"].iloc[row]
+        steps.append(Step("water elevation, uncorrected", show(head), rule))
+        rule = f"plus {show(thickness)} of product at relative density {density:g}"
+    steps.append(Step("water elevation", show(final), rule))
+    return steps
+
+
+def _uncertainty_steps(reduced: Reduction, row: int, show: _Printer) -> list[Step]:
+    if np.isnan(reduced.uncertainty_m[row]):
+        return []
+    parts = []
+    for field in fields(reduced.parts):
+        value = float(getattr(reduced.parts, field.name)[row])
+        if value > 0:
+            parts.append(f"{_PART_NAMES[field.name]} {show(value)}")
+    return [Step("uncertainty (95 %)", f"± {show(float(reduced.uncertainty_m[row]))}", "; ".join(parts))]

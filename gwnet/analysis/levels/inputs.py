@@ -1,0 +1,164 @@
+"""What the reduction needs, gathered from the record as arrays in metres."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from sqlalchemy import Connection
+
+from gwnet.constants import REPEAT_TOLERANCE_M
+from gwnet.store.fetch import levels as fetch_levels
+from gwnet.store.fetch import programme as fetch_programme
+from gwnet.store.fetch import registry as fetch
+from gwnet.store.fetch.levels import LevelFilter
+from gwnet.units import METRES_PER_UNIT
+
+Floats = NDArray[np.float64]
+
+#: Number of repeats that a level event can have.
+REPEATS = 3
+
+
+@dataclass(frozen=True)
+class LevelInputs:
+    """Level events, their readings and everything that their reduction looks up.
+
+    Attributes
+    ----------
+    records : pandas.DataFrame
+        Rows of `gwnet.store.fetch.levels.level_records`.
+    readings : pandas.DataFrame
+        Readings as they were read.
+    depth_to_water_m : numpy.ndarray, shape (n, 3)
+        Repeats of the depth to water [m].
+    depth_below_ground_m, water_elevation_m, depth_to_product_m, sounded_m : numpy.ndarray, shape (n,)
+        Other readings, NaN where not read [m].
+    local_time : numpy.ndarray of datetime64[us], shape (n,)
+        Wall-clock time at the site.
+    tolerance_m : numpy.ndarray, shape (n,)
+        Repeat tolerance of the site [m].
+    wells, measuring_points, instruments, tape_checks, sites, reviews : pandas.DataFrame
+        Rows on record.
+    """
+
+    records: pd.DataFrame
+    readings: pd.DataFrame
+    depth_to_water_m: Floats
+    depth_below_ground_m: Floats
+    water_elevation_m: Floats
+    depth_to_product_m: Floats
+    sounded_m: Floats
+    local_time: NDArray[np.datetime64]
+    tolerance_m: Floats
+    wells: pd.DataFrame
+    measuring_points: pd.DataFrame
+    instruments: pd.DataFrame
+    tape_checks: pd.DataFrame
+    sites: pd.DataFrame
+    reviews: pd.DataFrame
+
+    def __len__(self) -> int:
+        """Return the number of events."""
+        return len(self.records)
+
+    def of_well(self, column: str) -> Floats:
+        """Return a number of each event's well, NaN where it is not on record.
+
+        Parameters
+        ----------
+        column : str
+            Column of `wells`.
+
+        Returns
+        -------
+        numpy.ndarray
+            One number an event.
+        """
+        values = self.wells.set_index("well_id")[column]
+        return np.asarray(self.records["well_id"].map(values), dtype=np.float64)
+
+    def of_instrument(self, column: str) -> Floats:
+        """Return a number of each event's instrument, NaN where it is not on record.
+
+        Parameters
+        ----------
+        column : str
+            Column of `instruments`.
+
+        Returns
+        -------
+        numpy.ndarray
+            One number an event.
+        """
+        values = self.instruments.set_index("instrument_id")[column]
+        return np.asarray(self.records["instrument_id"].map(values), dtype=np.float64)
+
+
+def gather(
+    connection: Connection, wanted: LevelFilter | None = None, known_on: dt.datetime | None = None
+) -> LevelInputs:
+    """Gather level events and what their reduction looks up.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    wanted : gwnet.store.fetch.levels.LevelFilter, optional
+        Which events; all unless given.
+    known_on : datetime.datetime, optional
+        Record as known at this time; the live record unless given.
+
+    Returns
+    -------
+    LevelInputs
+        Events in the order of `gwnet.store.fetch.levels.level_records`.
+    """
+    records = fetch_levels.level_records(connection, wanted, known_on)
+    record_ids = records["record_id"].to_numpy(dtype=np.int64)
+    readings = fetch_levels.readings(connection, record_ids)
+    table = _pivot(readings, record_ids)
+    sites = fetch.sites(connection, known_on)
+    tolerance = sites.set_index("site")["repeat_tolerance_m"].fillna(REPEAT_TOLERANCE_M)
+    utc = records["measured_at_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
+    offset = records["local_offset_minutes"].to_numpy(dtype="timedelta64[m]")
+    return LevelInputs(
+        records=records,
+        readings=readings,
+        depth_to_water_m=np.column_stack([table("depth_to_water", n) for n in range(1, REPEATS + 1)]),
+        depth_below_ground_m=table("depth_below_ground", 1),
+        water_elevation_m=table("water_elevation", 1),
+        depth_to_product_m=table("depth_to_product", 1),
+        sounded_m=table("sounded_depth", 1),
+        local_time=utc + offset,
+        tolerance_m=records["site"].map(tolerance).to_numpy(dtype=np.float64),
+        wells=fetch.wells(connection, known_on),
+        measuring_points=fetch.measuring_points(connection, known_on),
+        instruments=fetch_programme.instruments(connection, known_on),
+        tape_checks=fetch_programme.tape_checks(connection, known_on),
+        sites=sites,
+        reviews=fetch_levels.reviews(connection, known_on),
+    )
+
+
+def _pivot(readings: pd.DataFrame, record_ids: NDArray[np.int64]) -> Any:
+    """Return a function that gives, for a quantity and ordinal, one value in metres for each record."""
+    order = np.argsort(record_ids, kind="stable")
+    ordered = record_ids[order]
+    metres = readings["unit"].map(METRES_PER_UNIT).to_numpy(dtype=np.float64)
+    values = readings["value"].to_numpy(dtype=np.float64) * metres
+    place = np.searchsorted(ordered, readings["record_id"].to_numpy(dtype=np.int64))
+    quantity = readings["quantity"].to_numpy(dtype=object)
+    ordinal = readings["ordinal"].to_numpy(dtype=np.int64)
+
+    def column(name: str, number: int) -> Floats:
+        made = np.full(record_ids.shape, np.nan)
+        rows = (quantity == name) & (ordinal == number)
+        made[order[place[rows]]] = values[rows]
+        return made
+
+    return column

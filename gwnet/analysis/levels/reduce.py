@@ -1,0 +1,301 @@
+"""The reduction of gathered level events: every step at once, kept for the explanation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from gwnet.analysis.levels.inputs import Floats, LevelInputs
+from gwnet.hydro.reduction import elevation as reduction
+from gwnet.hydro.reduction import uncertainty
+from gwnet.hydro.reduction.intervals import InForce, in_force
+from gwnet.hydro.reduction.tape import TapeCorrection, tape_correction
+from gwnet.hydro.reduction.uncertainty import UncertaintyParts
+
+#: What the reduction can notice, and what it means (the phrases in column ``finding``).
+FINDINGS = {
+    "repeats disagree": "The repeats differ by more than the site's tolerance and nobody has chosen one.",
+    "no measuring point in force": "No measuring point of that access was in force at that time.",
+    "two measuring points in force": "More than one measuring point of that access was in force at that time.",
+    "measuring point in another datum": "The measuring point's vertical datum is not the site's; no shift is made.",
+    "beyond the tape check": "The reading lies beyond the depths of the last tape check; its end value was used.",
+    "product without density": "Product floats on the water and its relative density is not on record.",
+    "water below the screen": "Water stands below the bottom of the screen: it is in the sump and not aquifer head.",
+    "dry without a depth": "The well was dry, and neither screen, sounding nor depth as built is on record.",
+}
+
+
+@dataclass(frozen=True)
+class Reduction:
+    """Every step of the reduction of n level events, as arrays of shape (n,).
+
+    Attributes
+    ----------
+    repeats : gwnet.hydro.reduction.elevation.Repeats
+        Depth as read, its spread and agreement.
+    tape : gwnet.hydro.reduction.tape.TapeCorrection
+        Correction of that depth.
+    point : gwnet.hydro.reduction.intervals.InForce
+        Measuring point in force, as a position in ``LevelInputs.measuring_points``.
+    point_elevation_m, height_above_ground_m, ground_elevation_m : numpy.ndarray
+        Of that measuring point; ground also from the well where the point does not tell [m].
+    depth_to_water_m, depth_below_ground_m : numpy.ndarray
+        Corrected depths, positive downward; NaN where the level is only a bound [m].
+    uncorrected_elevation_m, water_elevation_m : numpy.ndarray
+        Water elevation before and after the correction for floating product; for a bound, the bound [m].
+    product_thickness_m, sounded_depth_m : numpy.ndarray
+        Thickness of product; depth of the bottom below ground [m].
+    bound : numpy.ndarray of str
+        ``<=`` for a dry well, ``>=`` for a flowing well without a number, else empty.
+    parts : gwnet.hydro.reduction.uncertainty.UncertaintyParts
+        Parts of the uncertainty.
+    uncertainty_m : numpy.ndarray
+        95 % half-width of the water elevation [m].
+    findings : dict of str to numpy.ndarray of bool
+        What was noticed, by the phrases of `FINDINGS`.
+    """
+
+    repeats: reduction.Repeats
+    tape: TapeCorrection
+    point: InForce
+    point_elevation_m: Floats
+    height_above_ground_m: Floats
+    ground_elevation_m: Floats
+    depth_to_water_m: Floats
+    depth_below_ground_m: Floats
+    uncorrected_elevation_m: Floats
+    water_elevation_m: Floats
+    product_thickness_m: Floats
+    sounded_depth_m: Floats
+    bound: NDArray[np.object_]
+    parts: UncertaintyParts
+    uncertainty_m: Floats
+    findings: dict[str, NDArray[np.bool_]]
+
+
+def reduce_levels(inputs: LevelInputs) -> Reduction:
+    """Reduce gathered level events, all at once.
+
+    Parameters
+    ----------
+    inputs : gwnet.analysis.levels.inputs.LevelInputs
+        What the reduction needs.
+
+    Returns
+    -------
+    Reduction
+        Every step.
+    """
+    records = inputs.records
+    chosen = records["chosen_reading"].fillna(0).to_numpy(dtype=np.int64)
+    repeats = reduction.combine_repeats(inputs.depth_to_water_m, inputs.tolerance_m, chosen=chosen)
+    tape = _tape(inputs, repeats.depth_m)
+    point, elevation, height = _measuring_point(inputs)
+    ground = np.where(np.isnan(height), inputs.of_well("ground_elevation_m"), elevation - height)
+    height = np.where(np.isnan(height), elevation - ground, height)
+    depth, below_ground, head = _heads(inputs, repeats.depth_m + tape.correction_m, elevation, height, ground)
+    thickness, corrected, undensified = _product(inputs, tape.correction_m, repeats.depth_m, head)
+    sounded = reduction.depth_below_ground(
+        reduction.sounded_depth(
+            inputs.sounded_m,
+            np.nan_to_num(inputs.of_instrument("length_below_sensing_point_m")),
+            tape_correction_m=_tape(inputs, inputs.sounded_m).correction_m,
+        ),
+        height,
+    )
+    bounds = _bounds(inputs, below_ground, sounded, ground, elevation)
+    is_bound = bounds.bound != ""
+    by_tape = repeats.count > 0
+    parts = _parts(inputs, repeats, tape, point, depth, thickness)
+    depth = np.where(is_bound, np.nan, depth)
+    below_ground = np.where(is_bound, np.nan, below_ground)
+    head = np.where(is_bound, bounds.elevation_m, head)
+    corrected = np.where(is_bound, bounds.elevation_m, corrected)
+    findings = {
+        "repeats disagree": repeats.disagree,
+        "no measuring point in force": by_tape & (point.count == 0),
+        "two measuring points in force": by_tape & (point.count > 1),
+        "measuring point in another datum": _other_datum(inputs, point) & np.isnan(inputs.water_elevation_m),
+        "beyond the tape check": tape.beyond & by_tape,
+        "product without density": undensified,
+        "water below the screen": bounds.in_sump,
+        "dry without a depth": (records["status"].to_numpy(dtype=object) == "dry") & np.isnan(bounds.elevation_m),
+    }
+    return Reduction(
+        repeats=repeats,
+        tape=tape,
+        point=point,
+        point_elevation_m=elevation,
+        height_above_ground_m=height,
+        ground_elevation_m=ground,
+        depth_to_water_m=depth,
+        depth_below_ground_m=below_ground,
+        uncorrected_elevation_m=head,
+        water_elevation_m=corrected,
+        product_thickness_m=thickness,
+        sounded_depth_m=sounded,
+        bound=bounds.bound,
+        parts=parts,
+        uncertainty_m=np.where(np.isnan(corrected), np.nan, parts.combined_m()),
+        findings=findings,
+    )
+
+
+def _tape(inputs: LevelInputs, reading_m: Floats) -> TapeCorrection:
+    checks = inputs.tape_checks
+    return tape_correction(
+        reading_m,
+        inputs.records["instrument_id"].fillna(-1).to_numpy(dtype=np.int64),
+        inputs.local_time.astype("datetime64[D]"),
+        check_instrument=checks["instrument_id"].to_numpy(dtype=np.int64),
+        check_day=np.array(checks["checked_on"].tolist(), dtype="datetime64[D]"),
+        check_tape_m=checks["tape_reading_m"].to_numpy(dtype=np.float64),
+        check_reference_m=checks["reference_reading_m"].to_numpy(dtype=np.float64),
+    )
+
+
+def _measuring_point(inputs: LevelInputs) -> tuple[InForce, Floats, Floats]:
+    """Return the measuring point in force at each event, its elevation and its height above ground."""
+    points, records = inputs.measuring_points, inputs.records
+    keys = pd.concat([points[["well_id", "access"]], records[["well_id", "access"]]], ignore_index=True)
+    group = keys.groupby(["well_id", "access"], sort=False).ngroup().to_numpy(dtype=np.int64)
+    found = in_force(
+        group[: len(points)],
+        points["valid_from_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
+        points["valid_until_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
+        group[len(points) :],
+        records["measured_at_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
+    )
+    return (
+        found,
+        taken(points["elevation_m"].to_numpy(dtype=np.float64), found.index),
+        taken(points["height_above_ground_m"].to_numpy(dtype=np.float64), found.index),
+    )
+
+
+def _other_datum(inputs: LevelInputs, point: InForce) -> NDArray[np.bool_]:
+    """Return where the measuring point in force names another vertical datum than the site."""
+    named = [str(datum).strip().casefold() for datum in inputs.measuring_points["vertical_datum"]]
+    of_point = np.array([*named, ""], dtype=object)[point.index]
+    sites = {
+        site: str(datum).strip().casefold()
+        for site, datum in inputs.sites[["site", "vertical_datum"]].itertuples(index=False)
+    }
+    of_site = np.array([sites.get(site, "") for site in inputs.records["site"]], dtype=object)
+    return np.asarray((of_point != "") & (of_site != "") & (of_point != of_site), dtype=bool)
+
+
+def taken(values: Floats, index: NDArray[np.int64]) -> Floats:
+    """Return the values at positions, NaN where the position is -1.
+
+    Parameters
+    ----------
+    values : numpy.ndarray, shape (m,)
+        Values.
+    index : numpy.ndarray of int64, shape (n,)
+        Positions; -1 for none.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        Values at the positions.
+    """
+    padded = np.append(values, np.nan)
+    return padded[index]
+
+
+def _heads(
+    inputs: LevelInputs, corrected_depth: Floats, elevation: Floats, height: Floats, ground: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Return depth to water, depth below ground and water elevation from whichever of them was read."""
+    by_ground = ~np.isnan(inputs.depth_below_ground_m)
+    by_elevation = ~np.isnan(inputs.water_elevation_m)
+    head = reduction.water_elevation(corrected_depth, elevation)
+    head = np.where(by_ground, ground - inputs.depth_below_ground_m, head)
+    head = np.where(by_elevation, inputs.water_elevation_m, head)
+    depth = np.where(by_ground, inputs.depth_below_ground_m + height, corrected_depth)
+    depth = np.where(by_elevation, elevation - inputs.water_elevation_m, depth)
+    below = reduction.depth_below_ground(depth, height)
+    below = np.where(by_ground, inputs.depth_below_ground_m, below)
+    below = np.where(by_elevation, ground - inputs.water_elevation_m, below)
+    return depth, below, head
+
+
+def _product(
+    inputs: LevelInputs, correction: Floats, depth_read: Floats, head: Floats
+) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Return the thickness of product, the corrected elevation, and where the density is missing."""
+    product = inputs.depth_to_product_m
+    top_correction = np.where(np.isnan(product), np.nan, _tape(inputs, product).correction_m)
+    thickness = (depth_read + correction) - (product + top_correction)
+    density = inputs.records["product_relative_density"].to_numpy(dtype=np.float64)
+    floats = ~np.isnan(thickness) & (thickness > 0)
+    corrected = np.where(floats, reduction.product_corrected_elevation(head, thickness, density), head)
+    undensified = floats & np.isnan(density)
+    return np.where(floats, thickness, np.nan), np.where(undensified, head, corrected), undensified
+
+
+@dataclass(frozen=True)
+class _Bounds:
+    bound: NDArray[np.object_]
+    elevation_m: Floats
+    in_sump: NDArray[np.bool_]
+
+
+def _bounds(inputs: LevelInputs, below_ground: Floats, sounded: Floats, ground: Floats, elevation: Floats) -> _Bounds:
+    """Return where a level is only a bound, and that bound as an elevation."""
+    status = inputs.records["status"].to_numpy(dtype=object)
+    screen_bottom = inputs.of_well("screen_bottom_m")
+    in_sump = (status == "static") & (below_ground > screen_bottom)
+    dry = (status == "dry") | in_sump
+    depth = reduction.dry_bound_depth(
+        screen_bottom, np.where(status == "dry", sounded, np.nan), inputs.of_well("total_depth_m")
+    )
+    lower = np.where(dry, ground - depth, np.nan)
+    overflowing = (status == "flowing") & np.isnan(below_ground)
+    bound = np.full(len(inputs), "", dtype=object)
+    bound[dry & ~np.isnan(lower)] = "<="
+    bound[overflowing & ~np.isnan(elevation)] = ">="
+    return _Bounds(bound, np.where(overflowing, elevation, lower), in_sump)
+
+
+def _parts(
+    inputs: LevelInputs,
+    repeats: reduction.Repeats,
+    tape: TapeCorrection,
+    point: InForce,
+    depth: Floats,
+    thickness: Floats,
+) -> UncertaintyParts:
+    accuracy = taken(inputs.measuring_points["accuracy_m"].to_numpy(dtype=np.float64), point.index)
+    height = taken(inputs.measuring_points["height_above_ground_m"].to_numpy(dtype=np.float64), point.index)
+    from_well = ~np.isnan(inputs.depth_below_ground_m) & np.isnan(height)
+    survey = np.where(from_well, inputs.of_well("ground_accuracy_m"), accuracy)
+    return uncertainty.uncertainty_parts(
+        depth_m=depth,
+        by_tape=repeats.count > 0,
+        survey_accuracy_m=survey,
+        instrument_accuracy_m=inputs.of_instrument("accuracy_m"),
+        tape_checked=tape.checked,
+        beyond_check_m=_beyond(inputs, repeats.depth_m, tape),
+        spread_m=repeats.spread_m,
+        repeat_count=repeats.count,
+        repeat_tolerance_m=inputs.tolerance_m,
+        product_thickness_m=thickness,
+    )
+
+
+def _beyond(inputs: LevelInputs, reading: Floats, tape: TapeCorrection) -> Floats:
+    """Return how far each reading lies beyond the depths of its tape check."""
+    distance = np.zeros(reading.shape)
+    checks = inputs.tape_checks
+    days = np.array(checks["checked_on"].tolist(), dtype="datetime64[D]")
+    for number in np.unique(tape.check[tape.beyond]):
+        rows = (checks["instrument_id"].to_numpy() == tape.check_instrument[number]) & (days == tape.check_day[number])
+        depths = checks["tape_reading_m"].to_numpy(dtype=np.float64)[rows]
+        here = tape.beyond & (tape.check == number)
+        distance[here] = np.maximum(depths.min() - reading[here], reading[here] - depths.max())
+    return distance

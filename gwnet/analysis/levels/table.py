@@ -1,0 +1,175 @@
+"""Reduced levels: readings, measuring points, tape checks and the reduction put together.
+
+Nothing here is stored: a new survey or tape check flows into every level the next time it is asked for.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from sqlalchemy import Connection
+
+from gwnet.analysis.levels.inputs import LevelInputs, gather
+from gwnet.analysis.levels.reduce import Reduction, reduce_levels
+from gwnet.store.fetch.levels import LevelFilter
+
+#: Columns of the levels frame that the command line prints, in order.
+PRINTED_COLUMNS = (
+    "site",
+    "well",
+    "measured_at",
+    "round",
+    "status",
+    "bound",
+    "depth_to_water_m",
+    "depth_below_ground_m",
+    "measuring_point_elevation_m",
+    "water_elevation_m",
+    "uncertainty_m",
+    "quality",
+    "review",
+    "finding",
+)
+
+#: Statuses whose levels may enter maps and trends.
+USABLE_STATUSES = ("static", "flowing")
+
+#: Qualities whose levels may not.
+UNUSABLE_QUALITIES = ("suspect", "poor")
+
+
+def levels(
+    connection: Connection, wanted: LevelFilter | None = None, known_on: dt.datetime | None = None
+) -> pd.DataFrame:
+    """Return reduced levels, one row an event.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    wanted : gwnet.store.fetch.levels.LevelFilter, optional
+        Which events; all unless given.
+    known_on : datetime.datetime, optional
+        Record as known at this time; the live record unless given.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `PRINTED_COLUMNS`, then event_id, access, aquifer, measured_at_utc, time_known, usable,
+        unusable_reason, water_elevation_uncorrected_m, product_thickness_m, sounded_depth_m, method, instrument,
+        observer, notes. Depths positive downward, elevations positive upward.
+    """
+    inputs = gather(connection, wanted, known_on)
+    return levels_frame(inputs, reduce_levels(inputs))
+
+
+def levels_frame(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
+    """Return reduced levels as a frame.
+
+    Parameters
+    ----------
+    inputs : gwnet.analysis.levels.inputs.LevelInputs
+        What was reduced.
+    reduced : Reduction
+        Its reduction.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `levels`.
+    """
+    records = inputs.records
+    review = records["event_id"].map(inputs.reviews.set_index("event_id")["state"]).astype(object).fillna("provisional")
+    quality = records["quality"].replace("", "unchecked")
+    reasons = _unusable(inputs, reduced, quality.to_numpy(dtype=object), review.to_numpy(dtype=object))
+    return pd.DataFrame(
+        {
+            "site": records["site"],
+            "well": records["well"],
+            "measured_at": measured_at_text(inputs),
+            "round": records["round"],
+            "status": records["status"],
+            "bound": reduced.bound,
+            "depth_to_water_m": reduced.depth_to_water_m,
+            "depth_below_ground_m": reduced.depth_below_ground_m,
+            "measuring_point_elevation_m": reduced.point_elevation_m,
+            "water_elevation_m": reduced.water_elevation_m,
+            "uncertainty_m": reduced.uncertainty_m,
+            "quality": quality,
+            "review": review,
+            "finding": _finding_text(reduced),
+            "event_id": records["event_id"],
+            "access": records["access"],
+            "aquifer": records["aquifer"],
+            "measured_at_utc": records["measured_at_utc"],
+            "time_known": records["time_known"],
+            "usable": reasons == "",
+            "unusable_reason": reasons,
+            "water_elevation_uncorrected_m": reduced.uncorrected_elevation_m,
+            "product_thickness_m": reduced.product_thickness_m,
+            "sounded_depth_m": reduced.sounded_depth_m,
+            "method": records["method"],
+            "instrument": records["instrument"],
+            "observer": records["observer"],
+            "notes": records["notes"],
+        }
+    )
+
+
+def measured_at_text(inputs: LevelInputs) -> NDArray[np.object_]:
+    """Return when each event was measured, as text in local time.
+
+    Parameters
+    ----------
+    inputs : gwnet.analysis.levels.inputs.LevelInputs
+        Level events.
+
+    Returns
+    -------
+    numpy.ndarray of str
+        ISO 8601 with offset, to the minute unless seconds were given; only the date where the time is not known.
+    """
+    local = inputs.local_time
+    to_minute = bool(np.all(local == local.astype("datetime64[m]"))) if len(local) else True
+    clock = np.datetime_as_string(local, unit="m" if to_minute else "s").astype(object)
+    minutes = inputs.records["local_offset_minutes"].to_numpy(dtype=np.int64)
+    offsets = {m: f"{'-' if m < 0 else '+'}{abs(m) // 60:02d}:{abs(m) % 60:02d}" for m in np.unique(minutes).tolist()}
+    suffix = np.array([offsets[m] for m in minutes.tolist()], dtype=object)
+    dates = np.datetime_as_string(local, unit="D").astype(object)
+    return np.where(inputs.records["time_known"].to_numpy(dtype=bool), clock + suffix, dates)
+
+
+def _finding_text(reduced: Reduction) -> NDArray[np.object_]:
+    text = np.full(reduced.water_elevation_m.shape, "", dtype=object)
+    for phrase, where in reduced.findings.items():
+        text[where] = np.where(text[where] == "", phrase, text[where] + "; " + phrase)
+    return text
+
+
+def _unusable(
+    inputs: LevelInputs, reduced: Reduction, quality: NDArray[np.object_], review: NDArray[np.object_]
+) -> NDArray[np.object_]:
+    """Return why a level may not enter maps and trends; the first reason that holds."""
+    status = inputs.records["status"].to_numpy(dtype=object)
+    no_number = np.isnan(reduced.water_elevation_m)
+    reason = np.full(len(inputs), "", dtype=object)
+    rules: list[tuple[NDArray[np.bool_], NDArray[np.object_] | str]] = [
+        (no_number, "no water elevation"),
+        (reduced.bound == ">=", "flowing, head not measured"),
+        (np.isin(quality, UNUSABLE_QUALITIES), "quality " + quality),
+        (review == "on hold", "on hold"),
+        (review == "rejected", "rejected on review"),
+        (reduced.findings["product without density"], "floating product not corrected"),
+        (reduced.findings["measuring point in another datum"], "measuring point in another datum"),
+        (reduced.findings["two measuring points in force"], "two measuring points in force"),
+        (reduced.findings["no measuring point in force"], "no measuring point in force"),
+        (reduced.findings["repeats disagree"], "repeats disagree"),
+        (reduced.findings["water below the screen"], "water below the screen"),
+        (~np.isin(status, USABLE_STATUSES), status),
+    ]
+    for where, words in rules:
+        reason = np.where(where, words, reason)
+    return reason

@@ -1,0 +1,335 @@
+"""Levels at a sensor tied to hand readings, or to its hanging depth where there are none, with their uncertainty."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from gwnet.analysis.loggers.channels import LoggerRecord
+from gwnet.analysis.loggers.correction_history import OUT_REASONS, instant
+from gwnet.analysis.loggers.sensor_level import SensorLevel
+from gwnet.constants import (
+    AIR_PRESSURE_RATE_PA_S,
+    DAYS_PER_YEAR,
+    GAP_TIMES_INTERVAL,
+    HAND_READING_EDGE_S,
+    HAND_READING_GAP_S,
+    HANGING_DEPTH_ACCURACY_M,
+    LOGGER_ACCURACY_M,
+    SURVEY_ACCURACY_M,
+    UNCHECKED_SENSOR_M,
+)
+from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
+from gwnet.hydro.loggers.barometric import without_barometric_response
+from gwnet.hydro.loggers.dense_series import usual_interval_s
+from gwnet.hydro.loggers.drift import AnchoredLevels, Hangings, anchor_levels
+from gwnet.hydro.reduction.uncertainty import combined_half_width
+from gwnet.hydro.reduction.water import hung_depth_to_water
+
+#: Columns of the frame of hand readings.
+HAND_COLUMNS: Final = (
+    "event_id",
+    "measured_at",
+    "measured_at_utc",
+    "water_elevation_m",
+    "uncertainty_m",
+    "hanging",
+    "used",
+    "sensor_at_hand_m",
+    "offset_m",
+    "shift_m",
+    "residual_m",
+    "left_out_residual_m",
+)
+
+#: Parts of the uncertainty of a logger's level, and what they are called.
+PARTS: Final = {
+    "hand_m": "hand readings",
+    "hold_m": "how well the sensor held between them",
+    "sensor_m": "sensor",
+    "air_m": "air pressure between samples of the barometer",
+    "since_m": "drift since the last hand reading",
+    "hanging_m": "hanging depth and measuring point",
+}
+
+#: Statuses at which a hand reading tells where the water stood.
+_ANCHOR_STATUSES: Final = ("static", "flowing", "pumping", "recovering", "nearby pumping", "affected by surface water")
+
+#: Findings that make a hand reading unfit to anchor a sensor.
+_UNFIT: Final = (
+    "repeats disagree",
+    "no measuring point in force",
+    "two measuring points in force",
+    "measuring point in another datum",
+    "product without density",
+    "water below the screen",
+)
+
+_NOT_ANCHORED: Final = OUT_REASONS.index("not anchored")
+
+
+@dataclass(frozen=True)
+class Tied:
+    """Water elevations of one deployment.
+
+    Attributes
+    ----------
+    water_elevation_m, uncertainty_m : numpy.ndarray, shape (n,)
+        Water elevation and its 95 % half-width; NaN where the sample does not serve [m].
+    correction_m : numpy.ndarray, shape (n,)
+        What was added to the level at the sensor [m].
+    parts : dict of str to numpy.ndarray
+        Parts of the uncertainty by the names of `PARTS`, each of shape (n,) [m].
+    out : numpy.ndarray of uint8, shape (n,)
+        0, or the place in `gwnet.analysis.loggers.correction_history.OUT_REASONS`.
+    by_hanging_depth : numpy.ndarray of bool, shape (n,)
+        Where the elevation comes from the hanging depth alone.
+    hand : pandas.DataFrame
+        Hand readings with the columns of `HAND_COLUMNS`.
+    hangings : gwnet.hydro.loggers.drift.Hangings
+        What each hanging shows.
+    steps : tuple of str
+        What was done, in words.
+    """
+
+    water_elevation_m: Floats
+    uncertainty_m: Floats
+    correction_m: Floats
+    parts: dict[str, Floats]
+    out: NDArray[np.uint8]
+    by_hanging_depth: NDArray[np.bool_]
+    hand: pd.DataFrame
+    hangings: Hangings
+    steps: tuple[str, ...]
+
+
+def tie(record: LoggerRecord, deployment: Any, level: SensorLevel) -> Tied:
+    """Tie the levels of a sensor to the hand readings of its well.
+
+    Parameters
+    ----------
+    record : gwnet.analysis.loggers.channels.LoggerRecord
+        What is on record.
+    deployment : named tuple
+        Row of ``record.deployments``.
+    level : gwnet.analysis.loggers.sensor_level.SensorLevel
+        Level at the sensor.
+
+    Returns
+    -------
+    Tied
+        Water elevations and what they rest on.
+
+    Notes
+    -----
+    Hand readings of the same well and access count whose time of day is known, that give a number, were not rejected
+    or held on review, are neither suspect nor poor, and met the water itself. Linear unless chosen otherwise. A hanging
+    without one goes by its hanging depth and the measuring point in force; without these its samples stay untied. The
+    uncertainty is the root sum of squares of its parts: the hand readings' own, linear between them; how well the
+    sensor held, 1.96 times the root mean square of the left-out residuals, half of that for linear anchoring (leaving
+    a reading out doubles the time that is interpolated over), `gwnet.constants.UNCHECKED_SENSOR_M` for a hanging
+    with one reading; the sensor's accuracy; air pressure that was interpolated; the drift of the hanging times the
+    time since its last hand reading. These rules are our own choice.
+    """
+    channel = level.channel
+    settings = channel.recipe.settings("anchoring", deployment.hung_at_utc, deployment.removed_at_utc)
+    method = str(settings.get("method", "linear"))
+    hand = _hand_readings(record, deployment, channel.time_utc, settings.get("leave_out", []))
+    used_level = np.where(level.out == 0, level.level_m, np.nan)
+    interval = usual_interval_s(channel.time_utc)
+    anchored = anchor_levels(
+        channel.time_utc,
+        used_level,
+        _naive(hand["measured_at_utc"]),
+        np.where(hand["used"] & (method != "none"), hand["water_elevation_m"], np.nan),
+        method="constant" if method == "constant" else "linear",
+        longest_gap_s=max(HAND_READING_GAP_S, GAP_TIMES_INTERVAL * interval if interval == interval else 0.0),
+        restart_utc=channel.recipe.restarts(),
+        edge_s=HAND_READING_EDGE_S,
+    )
+    hand = _with_answers(hand, anchored)
+    hung, hung_accuracy = _hung_elevation(record, deployment, level)
+    by_hanging = np.isnan(anchored.correction_m) & ~np.isnan(hung)
+    correction = np.where(by_hanging, hung - level.level_m, anchored.correction_m)
+    parts = _parts(record, deployment, level, anchored, hand, by_hanging, hung_accuracy, method)
+    elevation = _without_response(deployment, level, used_level + correction)
+    out = level.out.copy()
+    out[(out == 0) & np.isnan(elevation)] = _NOT_ANCHORED
+    combined = np.where(np.isnan(elevation), np.nan, combined_half_width(*parts.values()))
+    return Tied(
+        water_elevation_m=elevation,
+        uncertainty_m=combined,
+        correction_m=correction,
+        parts=parts,
+        out=out,
+        by_hanging_depth=by_hanging,
+        hand=hand,
+        hangings=anchored.hangings,
+        steps=_said(deployment, level, anchored, hand, by_hanging, method),
+    )
+
+
+def _hand_readings(record: LoggerRecord, deployment: Any, when: Instants, leave_out: list[int]) -> pd.DataFrame:
+    """Return the hand readings of a deployment's well and access while the sensor recorded."""
+    table = record.levels
+    rows = table[
+        (table["site"] == deployment.site)
+        & (table["well"] == deployment.well)
+        & (table["access"] == deployment.access)
+        & table["time_known"]
+        & (table["bound"] == "")
+        & table["water_elevation_m"].notna()
+        & table["status"].isin(_ANCHOR_STATUSES)
+    ]
+    edge = np.timedelta64(int(HAND_READING_EDGE_S * MICROSECONDS), "us")
+    times = _naive(rows["measured_at_utc"])
+    rows = rows[(times >= when[0] - edge) & (times <= when[-1] + edge)]
+    fit = ~rows["quality"].isin(["suspect", "poor"]) & ~rows["review"].isin(["rejected", "on hold"])
+    unfit = rows["finding"].map(lambda text: any(phrase in text for phrase in _UNFIT)).astype(bool)
+    chosen = ~rows["event_id"].isin(leave_out)
+    kept = rows[["event_id", "measured_at", "measured_at_utc", "water_elevation_m", "uncertainty_m"]]
+    kept = kept.assign(used=(fit & ~unfit & chosen).to_numpy(dtype=bool))
+    return kept.sort_values("measured_at_utc", kind="stable", ignore_index=True)
+
+
+def _with_answers(hand: pd.DataFrame, anchored: AnchoredLevels) -> pd.DataFrame:
+    """Return the hand readings with what each shows of the sensor."""
+    made = hand.assign(
+        hanging=anchored.hand_hanging,
+        sensor_at_hand_m=anchored.sensor_at_hand_m,
+        offset_m=anchored.offset_m,
+        shift_m=anchored.shift_m,
+        residual_m=anchored.residual_m,
+        left_out_residual_m=anchored.left_out_residual_m,
+    )
+    return made[list(HAND_COLUMNS)]
+
+
+def _hung_elevation(record: LoggerRecord, deployment: Any, level: SensorLevel) -> tuple[Floats, Floats]:
+    """Return the water elevation by hanging depth and measuring point, and the accuracy of the latter."""
+    when = level.channel.time_utc
+    nothing = np.full(when.size, np.nan)
+    quantity = level.channel.quantity
+    if quantity == "water elevation":
+        return level.level_m, np.zeros(when.size)
+    if quantity == "depth to water":
+        depth = -level.level_m
+    elif pd.isna(deployment.hanging_depth_m):
+        return nothing, nothing
+    else:
+        depth = hung_depth_to_water(float(deployment.hanging_depth_m), level.level_m)
+    points = record.measuring_points
+    points = points[
+        (points["site"] == deployment.site)
+        & (points["well"] == deployment.well)
+        & (points["access"] == deployment.access)
+    ]
+    elevation, accuracy, count = nothing.copy(), nothing.copy(), np.zeros(when.size, dtype=np.int64)
+    for point in points.itertuples():
+        start, end = instant(point.valid_from_utc), instant(point.valid_until_utc)
+        here = (when >= start) & (np.isnat(end) | (when < end))
+        elevation[here] = point.elevation_m
+        accuracy[here] = SURVEY_ACCURACY_M if pd.isna(point.accuracy_m) else point.accuracy_m
+        count[here] += 1
+    return np.where(count == 1, elevation - depth, np.nan), accuracy
+
+
+def _parts(
+    record: LoggerRecord,
+    deployment: Any,
+    level: SensorLevel,
+    anchored: AnchoredLevels,
+    hand: pd.DataFrame,
+    by_hanging: NDArray[np.bool_],
+    hung_accuracy: Floats,
+    method: str,
+) -> dict[str, Floats]:
+    """Return the parts of the uncertainty, each a 95 % half-width."""
+    count = level.level_m.size
+    parts = {name: np.zeros(count) for name in PARTS}
+    seconds = level.channel.time_utc.astype(np.int64) / MICROSECONDS
+    hand_seconds = _naive(hand["measured_at_utc"]).astype(np.int64) / MICROSECONDS
+    for number in range(anchored.hangings.readings.size):
+        mine = anchored.hanging == number
+        served = ((hand["hanging"] == number) & hand["offset_m"].notna()).to_numpy()
+        if not mine.any() or not served.any():
+            continue
+        at = hand_seconds[served]
+        parts["hand_m"][mine] = np.interp(seconds[mine], at, hand["uncertainty_m"].to_numpy()[served])
+        parts["hold_m"][mine] = _hold(hand["left_out_residual_m"].to_numpy()[served], method)
+        drift = anchored.hangings.drift_m_per_year[number]
+        beyond_s = np.maximum(np.maximum(seconds[mine] - at[-1], at[0] - seconds[mine]), 0.0)
+        rate = 0.0 if np.isnan(drift) else abs(float(drift)) / (DAYS_PER_YEAR * 86_400)
+        parts["since_m"][mine] = rate * beyond_s
+    parts["hanging_m"][by_hanging] = np.hypot(hung_accuracy[by_hanging], HANGING_DEPTH_ACCURACY_M)
+    parts["hold_m"][by_hanging] = UNCHECKED_SENSOR_M
+    parts["sensor_m"][:] = _sensor_accuracy(record, deployment.instrument)
+    if level.barometer:
+        away = np.minimum(level.air_away_s, level.air_gap_s)
+        parts["air_m"] = AIR_PRESSURE_RATE_PA_S * away * level.metres_per_pascal()
+    return parts
+
+
+def _hold(left_out: Floats, method: str) -> float:
+    """Return how well a sensor held between the hand readings of one hanging."""
+    known = left_out[~np.isnan(left_out)]
+    if known.size == 0:
+        return UNCHECKED_SENSOR_M
+    spread = 1.96 * float(np.sqrt(np.mean(np.square(known))))
+    return spread if method == "constant" else spread / 2
+
+
+def _sensor_accuracy(record: LoggerRecord, instrument: str) -> float:
+    """Return the accuracy on record of an instrument, else its resolution, else what is asked of one."""
+    rows = record.instruments[record.instruments["instrument"] == instrument]
+    for column in ("accuracy_m", "resolution_m"):
+        if len(rows) and not pd.isna(rows[column].iloc[0]):
+            return float(rows[column].iloc[0])
+    return LOGGER_ACCURACY_M
+
+
+def _without_response(deployment: Any, level: SensorLevel, elevation: Floats) -> Floats:
+    """Return elevations with the aquifer's answer to the air taken out, where a person chose so."""
+    share = level.channel.recipe.settings("efficiency", deployment.hung_at_utc, deployment.removed_at_utc).get("value")
+    if share is None or np.isnan(level.air_pa).all():
+        return elevation
+    air_m = level.air_pa * level.metres_per_pascal()
+    return without_barometric_response(
+        elevation, air_m, efficiency=float(share), reference_air_pressure_m=float(np.nanmean(air_m))
+    )
+
+
+def _said(
+    deployment: Any,
+    level: SensorLevel,
+    anchored: AnchoredLevels,
+    hand: pd.DataFrame,
+    by_hanging: NDArray[np.bool_],
+    method: str,
+) -> tuple[str, ...]:
+    """Return how levels were tied, in words."""
+    lines = []
+    served = hand["offset_m"].notna()
+    if served.any():
+        word = "linear between" if method == "linear" else "the mean offset of"
+        hangings = int((anchored.hangings.readings > 0).sum())
+        span = f" in {hangings} hangings" if hangings > 1 else ""
+        lines.append(f"tied to hand readings: {word} {int(served.sum())}{span}")
+    if (~hand["used"]).any():
+        lines.append(f"{int((~hand['used']).sum())} hand readings not used: left out, unfit or rejected")
+    if by_hanging.any():
+        depth = "" if pd.isna(deployment.hanging_depth_m) else f" of {deployment.hanging_depth_m:g} m"
+        lines.append(f"{int(by_hanging.sum())} samples by the hanging depth{depth} alone: no hand reading ties them")
+    settings = level.channel.recipe.settings("efficiency", deployment.hung_at_utc, deployment.removed_at_utc)
+    if "value" in settings:
+        lines.append(f"answer to the air taken out with a barometric efficiency of {settings['value']:g}")
+    return tuple(lines)
+
+
+def _naive(times: pd.Series) -> Instants:
+    """Return aware times as UTC instants without a zone."""
+    return np.asarray(times.dt.tz_localize(None).to_numpy(dtype="datetime64[us]"))

@@ -1,0 +1,382 @@
+"""From samples to the level at a sensor: unit, air, density and gravity, then what persons adjusted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from gwnet.analysis.levels.places import latitude_of
+from gwnet.analysis.loggers.channels import LEVEL_QUANTITIES, Channel, LoggerRecord
+from gwnet.analysis.loggers.correction_history import OUT_REASONS, instant, said
+from gwnet.constants import (
+    BAROMETER_GAP_S,
+    CONVENTIONAL_WATER_DENSITY_KG_M3,
+    GAP_TIMES_INTERVAL,
+    STANDARD_GRAVITY_M_S2,
+    TEMPERATURE_GAP_S,
+)
+from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
+from gwnet.hydro.loggers.barometric import air_pressure_at, align_air_pressure, without_air
+from gwnet.hydro.loggers.dense_series import interpolate_at, usual_interval_s
+from gwnet.hydro.reduction.water import normal_gravity, water_column, water_density
+
+_NO_VALUE, _NO_AIR, _NO_DENSITY = (
+    OUT_REASONS.index(reason) for reason in ("no value", "no air pressure", "no density")
+)
+
+
+@dataclass(frozen=True)
+class SensorLevel:
+    """Level at one sensor in one deployment, not yet tied to anything.
+
+    Attributes
+    ----------
+    channel : gwnet.analysis.loggers.channels.Channel
+        What the level comes from.
+    level_m : numpy.ndarray, shape (n,)
+        Column of water above the sensor, or another level positive upward; steps added, nothing excluded [m].
+    out : numpy.ndarray of uint8, shape (n,)
+        0, or the place in `OUT_REASONS` of why the sample does not serve.
+    air_pa : numpy.ndarray, shape (n,)
+        Air pressure at the well; NaN where there is none [Pa].
+    air_away_s : numpy.ndarray, shape (n,)
+        Time to the nearest sample of the barometer; 0 where no air is taken off [s].
+    air_gap_s : float
+        Longest time between two samples of the barometer that is interpolated over [s].
+    barometer : str
+        Instrument that the air pressure comes from; empty for none.
+    temperature_degc : numpy.ndarray, shape (n,)
+        Temperature that the density goes by; NaN where it goes by none [degC].
+    density_kg_m3 : numpy.ndarray, shape (n,)
+        Density of the water [kg/m3].
+    gravity_m_s2 : float
+        Gravity at the well [m/s2].
+    steps : tuple of str
+        What was done, in words.
+    """
+
+    channel: Channel
+    level_m: Floats
+    out: NDArray[np.uint8]
+    air_pa: Floats
+    air_away_s: Floats
+    air_gap_s: float
+    barometer: str
+    temperature_degc: Floats
+    density_kg_m3: Floats
+    gravity_m_s2: float
+    steps: tuple[str, ...]
+
+    def metres_per_pascal(self) -> Floats:
+        """Return how many metres of the well's water one pascal is [m/Pa]."""
+        return np.asarray(1.0 / (self.density_kg_m3 * self.gravity_m_s2), dtype=np.float64)
+
+
+def sensor_level(record: LoggerRecord, deployment: Any) -> SensorLevel | None:
+    """Work out the level at a sensor over one deployment.
+
+    Parameters
+    ----------
+    record : gwnet.analysis.loggers.channels.LoggerRecord
+        What is on record.
+    deployment : named tuple
+        Row of ``record.deployments``.
+
+    Returns
+    -------
+    SensorLevel or None
+        None where no sample of a level is on record in that time.
+
+    Notes
+    -----
+    Samples of the deployment by their true time; clock, unit, factor; less the air for an absolute sensor; density by
+    the water temperature where that is on record, else the conventional 1000 kg/m3, unless a density was chosen;
+    gravity by latitude and height where the well has coordinates, else the standard one; steps added; exclusions
+    marked. An absolute sensor without air pressure at a moment has no level there.
+    """
+    channel = _level_channel(record, deployment)
+    if channel is None:
+        return None
+    count = len(channel)
+    nothing = np.full(count, np.nan)
+    level = SensorLevel(
+        channel=channel,
+        level_m=channel.value,
+        out=np.where(np.isnan(channel.value), _NO_VALUE, 0).astype(np.uint8),
+        air_pa=nothing,
+        air_away_s=np.zeros(count),
+        air_gap_s=BAROMETER_GAP_S,
+        barometer="",
+        temperature_degc=nothing,
+        density_kg_m3=np.full(count, CONVENTIONAL_WATER_DENSITY_KG_M3),
+        gravity_m_s2=STANDARD_GRAVITY_M_S2,
+        steps=_samples_said(record, channel),
+    )
+    if channel.quantity.endswith("pressure"):
+        level = _column(record, deployment, level)
+    elif channel.quantity == "depth to water":
+        level = replace(level, level_m=-level.level_m, steps=(*level.steps, "level: less the depth to water"))
+    return _adjusted(level)
+
+
+def air_pressure(
+    record: LoggerRecord, deployment: Any, when: Instants
+) -> tuple[Floats, Floats, float, tuple[str, ...]]:
+    """Return the air pressure at a well at some moments.
+
+    Parameters
+    ----------
+    record : gwnet.analysis.loggers.channels.LoggerRecord
+        What is on record.
+    deployment : named tuple
+        Row of ``record.deployments``; its barometer is the one that counts.
+    when : numpy.ndarray of datetime64[us], shape (n,)
+        Moments, rising.
+
+    Returns
+    -------
+    tuple
+        Air pressure at the height of the well [Pa] and time to the nearest sample of the barometer [s], both of shape
+        (n,), the longest gap that was interpolated over [s], and what was done in words.
+    """
+    nothing, far = np.full(when.size, np.nan), np.full(when.size, np.inf)
+    if not deployment.barometer:
+        return nothing, far, BAROMETER_GAP_S, ("no barometer is named in the deployment",)
+    channel = barometer_channel(record, deployment.barometer, when)
+    if channel is None:
+        return nothing, far, BAROMETER_GAP_S, (f"no air pressure of {deployment.barometer} is on record in that time",)
+    here = ~np.isnan(channel.value) & (channel.recipe.excluded(channel.time_utc) == 0)
+    air_when, air = channel.time_utc[here], channel.value[here]
+    interval = usual_interval_s(air_when)
+    gap = max(BAROMETER_GAP_S, GAP_TIMES_INTERVAL * interval) if interval == interval else BAROMETER_GAP_S
+    found = align_air_pressure(when, air_when, air, longest_gap_s=gap)
+    said_of = [f"less the air pressure of {deployment.barometer}, linear between samples up to {gap / 3600:g} h apart"]
+    said_of += _adjustments_said(channel)
+    height = _height_above_barometer(record, deployment)
+    if height is not None:
+        found = air_pressure_at(found, height)
+        said_of.append(f"air pressure brought to the well, {height:+.1f} m above the barometer")
+    else:
+        said_of.append("air pressure as at the barometer: the ground elevation there is not on record")
+    return found, _seconds_to_nearest(when, air_when), gap, tuple(said_of)
+
+
+def barometer_channel(record: LoggerRecord, barometer: str, when: Instants) -> Channel | None:
+    """Return what a barometer recorded around some moments, while it hung as one.
+
+    Parameters
+    ----------
+    record : gwnet.analysis.loggers.channels.LoggerRecord
+        What is on record.
+    barometer : str
+        Code of the instrument.
+    when : numpy.ndarray of datetime64[us], shape (n,)
+        Moments, rising.
+
+    Returns
+    -------
+    gwnet.analysis.loggers.channels.Channel or None
+        Air pressure, or absolute pressure of an instrument that hung in air; None without a sample.
+    """
+    if when.size == 0:
+        return None
+    margin = pd.Timedelta(days=2)
+    start, end = (pd.Timestamp(edge, tz="UTC") for edge in (when[0], when[-1]))
+    for quantity in ("air pressure", "absolute pressure"):
+        found = record.channel(barometer, quantity, start - margin, end + margin)
+        if found is not None:
+            return _while_hung(record, found)
+    return None
+
+
+def _while_hung(record: LoggerRecord, channel: Channel) -> Channel | None:
+    """Return the samples that a barometer took while it hung in air; all where no deployment is on record."""
+    rows = record.deployments[record.deployments["instrument"] == channel.instrument]
+    in_air = rows[(rows["well"] == "") | (rows["kind"] == "barometer")]
+    if in_air.empty:
+        return channel
+    keep = np.zeros(len(channel), dtype=bool)
+    for row in in_air.itertuples():
+        start, end = instant(row.hung_at_utc), instant(row.removed_at_utc)
+        keep |= (channel.time_utc >= start) & (np.isnat(end) | (channel.time_utc < end))
+    if not keep.any():
+        return None
+    if keep.all():
+        return channel
+    arrays = {name: getattr(channel, name)[keep] for name in ("time_utc", "value", "file_time_utc", "as_read")}
+    return replace(channel, **arrays)
+
+
+def _level_channel(record: LoggerRecord, deployment: Any) -> Channel | None:
+    """Return the best quantity that gives a level in that time."""
+    for quantity in LEVEL_QUANTITIES:
+        found = record.channel(deployment.instrument, quantity, deployment.hung_at_utc, deployment.removed_at_utc)
+        if found is not None:
+            return found
+    return None
+
+
+def _column(record: LoggerRecord, deployment: Any, level: SensorLevel) -> SensorLevel:
+    """Return the level as a column of water from a pressure."""
+    channel, out = level.channel, level.out.copy()
+    steps = list(level.steps)
+    pressure = channel.value
+    if channel.quantity == "absolute pressure":
+        air, away, gap, said_of = air_pressure(record, deployment, channel.time_utc)
+        pressure = without_air(pressure, air)
+        out[(out == 0) & np.isnan(air)] = _NO_AIR
+        steps += said_of
+        without = int((out == _NO_AIR).sum())
+        if without:
+            steps.append(f"{without} samples without an air pressure have no level")
+        level = replace(level, air_pa=air, air_away_s=away, air_gap_s=gap, barometer=deployment.barometer)
+    settings = channel.recipe.settings("density", deployment.hung_at_utc, deployment.removed_at_utc)
+    gravity, gravity_said = _gravity(record, deployment, settings)
+    temperature, density, density_said = _density(record, channel, settings)
+    out[(out == 0) & np.isnan(density)] = _NO_DENSITY
+    column = water_column(pressure, density_kg_m3=density, gravity_m_s2=gravity)
+    steps += [density_said, gravity_said]
+    return replace(
+        level,
+        level_m=column,
+        out=out,
+        temperature_degc=temperature,
+        density_kg_m3=density,
+        gravity_m_s2=gravity,
+        steps=tuple(steps),
+    )
+
+
+def _density(record: LoggerRecord, channel: Channel, settings: dict[str, Any]) -> tuple[Floats, Floats, str]:
+    """Return the temperature and density of the water at the samples."""
+    count = len(channel)
+    if "kg_m3" in settings:
+        chosen = float(settings["kg_m3"])
+        return np.full(count, np.nan), np.full(count, chosen), f"density {chosen:g} kg/m3, as chosen"
+    wanted = settings.get("temperature", "series")
+    if wanted != "series":
+        density = water_density(float(wanted))
+        said_of = f"density {float(density):.2f} kg/m3 at {float(wanted):g} degC, as chosen"
+        return np.full(count, float(wanted)), np.full(count, float(density)), said_of
+    span = (pd.Timestamp(channel.time_utc[0], tz="UTC"), pd.Timestamp(channel.time_utc[-1], tz="UTC"))
+    water = record.channel(channel.instrument, "water temperature", span[0], span[1] + pd.Timedelta(microseconds=1))
+    if water is None or np.isnan(water.value).all():
+        usual = CONVENTIONAL_WATER_DENSITY_KG_M3
+        said_of = f"density {usual:g} kg/m3, conventional: no water temperature is on record"
+        return np.full(count, np.nan), np.full(count, usual), said_of
+    temperature = interpolate_at(channel.time_utc, water.time_utc, water.value, longest_gap_s=TEMPERATURE_GAP_S)
+    middle = float(np.nanmedian(water.value))
+    missing = np.isnan(temperature)
+    temperature = np.where(missing, middle, temperature)
+    made = water_density(temperature)
+    said_of = f"density by the water temperature (median {middle:.1f} degC: {float(water_density(middle)):.2f} kg/m3)"
+    if missing.any():
+        said_of += f"; the median for {int(missing.sum())} samples without a temperature within a day"
+    return temperature, made, said_of
+
+
+def _gravity(record: LoggerRecord, deployment: Any, settings: dict[str, Any]) -> tuple[float, str]:
+    """Return gravity at the well."""
+    if "gravity_m_s2" in settings:
+        return float(settings["gravity_m_s2"]), f"gravity {float(settings['gravity_m_s2']):g} m/s2, as chosen"
+    well = _well(record, deployment.site, deployment.well)
+    crs = record.sites.set_index("site")["crs"].get(deployment.site)
+    latitude = float("nan") if well is None or crs is None else latitude_of(well, str(crs))
+    if well is None or np.isnan(latitude):
+        return STANDARD_GRAVITY_M_S2, f"gravity {STANDARD_GRAVITY_M_S2:g} m/s2, the standard one: no coordinates"
+    height = 0.0 if pd.isna(well["ground_elevation_m"]) else float(well["ground_elevation_m"])
+    found = float(normal_gravity(latitude, height))
+    return found, f"gravity {found:.5f} m/s2 at latitude {latitude:.3f} and {height:.0f} m"
+
+
+def _height_above_barometer(record: LoggerRecord, deployment: Any) -> float | None:
+    """Return how much higher the ground is at the well than where its barometer hung; None where not known."""
+    rows = record.deployments[
+        (record.deployments["instrument"] == deployment.barometer) & (record.deployments["well"] != "")
+    ]
+    if rows.empty:
+        return None
+    here = _well(record, deployment.site, deployment.well)
+    there = _well(record, rows["site"].iloc[-1], rows["well"].iloc[-1])
+    if here is None or there is None:
+        return None
+    height = float(here["ground_elevation_m"]) - float(there["ground_elevation_m"])
+    return height if np.isfinite(height) else None
+
+
+def _well(record: LoggerRecord, site: str, well: str) -> pd.Series | None:
+    rows = record.wells[(record.wells["site"] == site) & (record.wells["well"] == well)]
+    return rows.iloc[0] if len(rows) else None
+
+
+def _adjusted(level: SensorLevel) -> SensorLevel:
+    """Return the level with the steps on record added and the exclusions marked."""
+    channel = level.channel
+    stepped = channel.recipe.stepped(channel.time_utc, level.level_m)
+    excluded = channel.recipe.excluded(channel.time_utc)
+    out = np.where(excluded > 0, excluded, level.out).astype(np.uint8)
+    steps = (*level.steps, *(_row_said(row) for row in channel.recipe.rows.itertuples() if row.kind in _AFTER))
+    return replace(level, level_m=stepped, out=out, steps=steps)
+
+
+_BEFORE = ("clock shift", "clock drift", "scale")
+_AFTER = ("step", "exclusion", "restart")
+
+
+def _samples_said(record: LoggerRecord, channel: Channel) -> tuple[str, ...]:
+    """Return what the samples are and where they come from, in words."""
+    first, last = (np.datetime_as_string(edge, unit="m").replace("T", " ") for edge in channel.time_utc[[0, -1]])
+    files = ", ".join(download_files(record, channel))
+    said_of = f"{len(channel)} samples of {channel.quantity} [{channel.unit}], {first} to {last} UTC"
+    lines = [said_of + (f", from {files}" if files else "")]
+    lines += _adjustments_said(channel)
+    if channel.overlapping:
+        lines.append(f"{channel.overlapping} samples left out: the corrected clock brings them onto others")
+    return tuple(lines)
+
+
+def download_files(record: LoggerRecord, channel: Channel) -> tuple[str, ...]:
+    """Return the files that a channel's samples came from.
+
+    Parameters
+    ----------
+    record : gwnet.analysis.loggers.channels.LoggerRecord
+        What is on record.
+    channel : gwnet.analysis.loggers.channels.Channel
+        The channel.
+
+    Returns
+    -------
+    tuple of str
+        Names of the files, in order of recording.
+    """
+    rows = record.downloads
+    rows = rows[
+        (rows["instrument"] == channel.instrument) & (rows["quantity"] == channel.quantity) & (rows["added"] > 0)
+    ]
+    first, last = (pd.Timestamp(edge, tz="UTC") for edge in channel.file_time_utc[[0, -1]])
+    rows = rows[(rows["first_utc"] <= last) & (rows["last_utc"] >= first)]
+    return tuple(dict.fromkeys(str(file) for file in rows["file"] if file))
+
+
+def _adjustments_said(channel: Channel) -> list[str]:
+    return [_row_said(row) for row in channel.recipe.rows.itertuples() if row.kind in _BEFORE]
+
+
+def _row_said(row: Any) -> str:
+    words = said(row.kind, row.parameters, row.start_utc, row.end_utc)
+    return f"{words} (adjustment {row.adjustment_id} by {row.recorded_by}: {row.reason})"
+
+
+def _seconds_to_nearest(when: Instants, others: Instants) -> Floats:
+    """Return the time from each moment to the nearest of others [s]."""
+    if others.size == 0:
+        return np.full(when.size, np.inf)
+    after = np.searchsorted(others, when).clip(0, others.size - 1)
+    before = (after - 1).clip(0)
+    to = [np.abs((others[place] - when).astype(np.int64)) for place in (before, after)]
+    return np.asarray(np.minimum(*to) / MICROSECONDS, dtype=np.float64)

@@ -1,0 +1,149 @@
+"""Heads of loggers as a table of samples, over a span that was given as dates or instants."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from gwnet.analysis.loggers.heads import OUT_REASONS, LoggerHeads
+from gwnet.clock import offset_minutes, to_utc
+from gwnet.errors import SettingsError
+from gwnet.hydro.arrays import Instants
+
+#: Columns of a table of heads.
+HEAD_COLUMNS: Final = (
+    "site",
+    "well",
+    "instrument",
+    "measured_at",
+    "measured_at_utc",
+    "water_elevation_m",
+    "uncertainty_m",
+    "sensor_level_m",
+    "out",
+)
+
+
+def heads_table(found: Sequence[LoggerHeads], zones: Mapping[str, str], *, excluded: bool) -> pd.DataFrame:
+    """Return heads as a table, one row a sample.
+
+    Parameters
+    ----------
+    found : sequence of LoggerHeads
+        Heads of deployments.
+    zones : mapping
+        Time zone of each site.
+    excluded : bool
+        Whether samples that give no head are listed as well.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `HEAD_COLUMNS`, by site, well and time; ``out`` says why a sample gives no head.
+    """
+    frames = [_table(one, zones[one.site], excluded=excluded) for one in found]
+    frames = [frame for frame in frames if len(frame)]
+    if not frames:
+        nothing = pd.DataFrame(columns=list(HEAD_COLUMNS))
+        return nothing.astype({"measured_at_utc": "datetime64[us, UTC]", "water_elevation_m": "float64"})
+    made = pd.concat(frames, ignore_index=True)
+    return made.sort_values(["site", "well", "measured_at_utc", "instrument"], kind="stable", ignore_index=True)
+
+
+def _table(one: LoggerHeads, zone: str, *, excluded: bool) -> pd.DataFrame:
+    keep = np.ones(len(one), dtype=bool) if excluded else one.out == 0
+    reasons = np.array(OUT_REASONS, dtype=object)
+    return pd.DataFrame(
+        {
+            "site": one.site,
+            "well": one.well,
+            "instrument": one.instrument,
+            "measured_at": local_text(one.time_utc[keep], zone),
+            "measured_at_utc": pd.DatetimeIndex(one.time_utc[keep]).tz_localize("UTC"),
+            "water_elevation_m": one.water_elevation_m[keep],
+            "uncertainty_m": one.uncertainty_m[keep],
+            "sensor_level_m": one.sensor_level_m[keep],
+            "out": reasons[one.out[keep]],
+        }
+    )
+
+
+def local_text(when: Instants, zone: str) -> NDArray[np.object_]:
+    """Return instants as local text in ISO 8601 with offset, without seconds where none has any.
+
+    Parameters
+    ----------
+    when : numpy.ndarray of datetime64[us], shape (n,)
+        Instants in UTC.
+    zone : str
+        Time zone.
+
+    Returns
+    -------
+    numpy.ndarray of str, shape (n,)
+        For example ``2026-01-12T10:40+01:00``.
+    """
+    if when.size == 0:
+        return np.empty(0, dtype=object)
+    minutes = offset_minutes(when, zone)
+    local: Instants = when + minutes.astype("timedelta64[m]")
+    to_minute = bool(np.all(when == when.astype("datetime64[m]")))
+    words = {m: f"{'-' if m < 0 else '+'}{abs(m) // 60:02d}:{abs(m) % 60:02d}" for m in np.unique(minutes).tolist()}
+    suffix = np.array([words[m] for m in minutes.tolist()], dtype=object)
+    return np.asarray(np.datetime_as_string(local, unit="m" if to_minute else "s").astype(object) + suffix)
+
+
+def span_of(
+    start: dt.date | dt.datetime | str | None, end: dt.date | dt.datetime | str | None, zone: str
+) -> tuple[dt.datetime | None, dt.datetime | None]:
+    """Return a half-open span in UTC from local dates, both included, or instants.
+
+    Parameters
+    ----------
+    start, end : date, datetime, str or None
+        Local dates, or aware times; None for open.
+    zone : str
+        Time zone of the dates.
+
+    Returns
+    -------
+    tuple of datetime.datetime or None
+        Start and end; the latter just after what it names.
+
+    Raises
+    ------
+    SettingsError
+        If one is no date or time, or a time without a zone.
+    """
+    first, last = (_parsed(moment) if isinstance(moment, str) else moment for moment in (start, end))
+    return (
+        None if first is None else _instant(first, zone, days=0),
+        None if last is None else _instant(last, zone, days=1),
+    )
+
+
+def _instant(moment: dt.date | dt.datetime, zone: str, *, days: int) -> dt.datetime:
+    if isinstance(moment, dt.datetime):
+        if moment.tzinfo is None:
+            message = f"The time {moment.isoformat()} has no zone."
+            raise SettingsError(message, mend="Give a date, or a time with an offset.")
+        return moment.astimezone(dt.UTC) + dt.timedelta(microseconds=days)
+    midnight = np.array([moment + dt.timedelta(days=days)], dtype="datetime64[us]")
+    utc = to_utc(midnight, zone).utc[0]
+    if np.isnat(utc):  # summer time begins or ends at midnight there: an hour later is the first that is there once
+        utc = to_utc(np.asarray(midnight + np.timedelta64(3600, "s"), dtype="datetime64[us]"), zone).utc[0]
+    made: dt.datetime = utc.astype("datetime64[us]").item()
+    return made.replace(tzinfo=dt.UTC)
+
+
+def _parsed(text: str) -> dt.date | dt.datetime:
+    try:
+        return dt.date.fromisoformat(text) if len(text) <= 10 else dt.datetime.fromisoformat(text)
+    except ValueError:
+        message = f"Not a date or time: {text!r}."
+        raise SettingsError(message, mend="Write YYYY-MM-DD, or YYYY-MM-DDTHH:MM with an offset.") from None

@@ -1,0 +1,112 @@
+"""Bounds that heads cannot or hardly pass: the ground as interpolated between wells, and the base of the unit."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from gwnet.analysis.maps.compartments import polygons
+from gwnet.analysis.maps.texts import length_text
+from gwnet.errors import AnalysisError
+from gwnet.hydro.surfaces import triangulation
+from gwnet.hydro.surfaces.contours import ContourLine
+from gwnet.hydro.surfaces.surface import Grid
+
+Floats = NDArray[np.float64]
+
+
+def above_ground(control: pd.DataFrame, grid: Grid, unit: str) -> tuple[Any | None, str]:
+    """Return where heads stand above the ground, and the sentence that says so.
+
+    Parameters
+    ----------
+    control : pandas.DataFrame
+        Control frame with ground_elevation_m of its wells, used or not.
+    grid : gwnet.hydro.surfaces.surface.Grid
+        Heads.
+    unit : str
+        Unit of the sentence, ``m`` or ``ft``.
+
+    Returns
+    -------
+    tuple
+        Area (shapely), or None where heads nowhere stand above the ground or the ground is not known; and the
+        sentence, empty then.
+
+    Notes
+    -----
+    The ground is that of the wells, linear on the triangles between them; between wells it may be lower or higher.
+    """
+    import contourpy
+    import shapely
+
+    known = (
+        control[["easting", "northing", "ground_elevation_m"]]
+        .astype(np.float64)
+        .dropna()
+        .drop_duplicates(["easting", "northing"])
+    )
+    try:
+        ground = triangulation.fit(known["easting"], known["northing"], known["ground_elevation_m"])
+    except AnalysisError:
+        return None, ""
+    over = grid.water_elevation_m - ground.predict(grid.x[None, :], grid.y[:, None], inside_control=True)
+    if not np.nanmax(np.append(over, -1.0)) > 0.0:
+        return None, ""
+    generator: Any = contourpy.contour_generator(
+        grid.x, grid.y, np.ma.masked_invalid(over), name="serial", fill_type=contourpy.FillType.OuterOffset
+    )
+    rings, starts = generator.filled(0.0, float(np.nanmax(over)) + 1.0)
+    parts = [
+        shapely.Polygon(points[offsets[0] : offsets[1]], [points[a:b] for a, b in pairwise(offsets[1:].tolist())])
+        for points, offsets in zip(rings, starts, strict=True)
+    ]
+    area = polygons(shapely.unary_union([part.buffer(0.0) for part in parts]))
+    if area.is_empty:
+        return None, ""
+    share = float(np.count_nonzero(over > 0.0) / np.count_nonzero(np.isfinite(over)))
+    text = (
+        f"Heads stand up to {length_text(float(np.nanmax(over)), unit)} above the ground as interpolated between "
+        f"wells, over {max(share, 0.01):.0%} of the control (marked): wells there would flow, or the ground is "
+        "higher than between the wells."
+    )
+    return area, text
+
+
+def above_base(
+    grid: Grid, contours: tuple[ContourLine, ...], base_m: float, unit: str
+) -> tuple[Grid, tuple[ContourLine, ...], str]:
+    """Return grid and contours without what lies below the base of the unit, and the sentence that says so.
+
+    Parameters
+    ----------
+    grid : gwnet.hydro.surfaces.surface.Grid
+        Heads.
+    contours : tuple of gwnet.hydro.surfaces.contours.ContourLine
+        Contours.
+    base_m : float
+        Elevation of the base; NaN when not known [m].
+    unit : str
+        Unit of the sentence, ``m`` or ``ft``.
+
+    Returns
+    -------
+    tuple
+        Grid, contours, and the sentence; empty where no head lies below the base.
+    """
+    with np.errstate(invalid="ignore"):
+        below = grid.water_elevation_m <= base_m
+    if not below.any():
+        return grid, contours, ""
+    share = float(np.count_nonzero(below) / np.count_nonzero(np.isfinite(grid.water_elevation_m)))
+    text = (
+        f"The surface falls to or below the base of the unit at {length_text(base_m, unit)} over "
+        f"{max(share, 0.01):.0%} of the control; nothing is drawn there."
+    )
+    kept = tuple(line for line in contours if line.level_m > base_m)
+    return replace(grid, water_elevation_m=np.where(below, np.nan, grid.water_elevation_m)), kept, text

@@ -1,0 +1,292 @@
+"""Change of levels between two days: the wells measured on both, a surface of the differences, and its volume."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from sqlalchemy import Connection
+
+from gwnet.analysis.levels.inputs import gather
+from gwnet.analysis.levels.reduce import reduce_levels
+from gwnet.analysis.levels.table import levels_frame
+from gwnet.analysis.maps.features import MapFeatures
+from gwnet.analysis.maps.potentiometric import make_map
+from gwnet.analysis.maps.result import MapResult
+from gwnet.analysis.maps.site_maps import control_of, unit_of_coordinates
+from gwnet.constants import SURVEY_ACCURACY_M
+from gwnet.errors import SettingsError
+from gwnet.hydro.gradients.seepage import Interval
+from gwnet.hydro.surfaces.surface_sums import ChangeSums, change_sums
+from gwnet.store.fetch.levels import LevelFilter
+from gwnet.units import metres_per
+
+Floats = NDArray[np.float64]
+
+#: Columns of the table of changes, in order.
+CHANGE_COLUMNS: Final = (
+    "site",
+    "well",
+    "kind",
+    "easting",
+    "northing",
+    "measured_before",
+    "measured_after",
+    "water_elevation_before_m",
+    "water_elevation_after_m",
+    "change_m",
+    "uncertainty_m",
+    "told",
+    "used",
+    "reason",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class ChangeResult:
+    """Change of levels between two days: numbers only, nothing drawn; rise is positive.
+
+    Attributes
+    ----------
+    aquifer : str
+        Code of the aquifer.
+    date, since : datetime.date
+        Local day of the later and of the earlier set.
+    wells : pandas.DataFrame
+        Columns of `CHANGE_COLUMNS`; one row a well or gauge of either set. ``told`` where the change is greater than
+        its 95 % half-width; ``reason`` where it is not used.
+    surface_map : MapResult
+        Surface of the differences, its contours and checks: everything that reads "level" there is a change.
+    sums : ChangeSums
+        Area, mean and volumes inside the control.
+    storage : Interval or None
+        Storage coefficient put in; None where none was.
+    """
+
+    aquifer: str
+    date: dt.date
+    since: dt.date
+    wells: pd.DataFrame
+    surface_map: MapResult
+    sums: ChangeSums
+    storage: Interval | None
+
+    @property
+    def water_m3(self) -> tuple[float, float, float] | None:
+        """Return the change of stored water with its bounds [m³]; None without a storage coefficient.
+
+        The middle is area times mean change times storage. The bounds are the worst of the interval of the storage
+        coefficient and the 95 % half-width of the mean change together.
+        """
+        if self.storage is None:
+            return None
+        area, mean, width = self.sums.area_m2, self.sums.mean_m, self.sums.mean_half_width_m
+        width = 0.0 if np.isnan(width) else width
+        ends = [
+            area * (mean + sign * width) * s for sign in (-1, 1) for s in (self.storage.lowest, self.storage.highest)
+        ]
+        return area * mean * self.storage.middle, min(ends), max(ends)
+
+
+def change_of(
+    connection: Connection,
+    site: pd.Series,
+    aquifer: str,
+    date: dt.date,
+    since: dt.date,
+    *,
+    storage: Interval | None = None,
+    method: str = "kriging",
+    interval_m: float | None = None,
+    window_days: float | None = None,
+    exclude: Collection[str] = (),
+    features: MapFeatures | None = None,
+    unit: str = "m",
+    known_on: dt.datetime | None = None,
+) -> ChangeResult:
+    """Return the change of the levels of an aquifer between two days.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    site : pandas.Series
+        Row of `gwnet.store.fetch.registry.sites`.
+    aquifer : str
+        Code of the aquifer.
+    date, since : datetime.date
+        Local day of the later and of the earlier set.
+    storage : gwnet.hydro.gradients.seepage.Interval, optional
+        Storage coefficient.
+    method : str, optional
+        How the surface of the differences is made, as in `gwnet.analysis.maps.potentiometric.make_map`.
+    interval_m : float, optional
+        Interval of the contours of change; chosen unless given [m].
+    window_days : float, optional
+        Days before and after each day; the site's own unless given.
+    exclude : collection of str, optional
+        Wells and gauges to leave out.
+    features : gwnet.analysis.maps.features.MapFeatures, optional
+        A boundary, beyond which nothing is drawn nor summed, and base layers.
+    unit : str, optional
+        Unit of the texts, m or ft.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+
+    Returns
+    -------
+    ChangeResult
+        Changes at wells, surface and sums.
+
+    Raises
+    ------
+    SettingsError
+        If the earlier day is not before the later one.
+    TooFewLevelsError
+        If fewer than three wells can be used on both days.
+    NotFoundError
+        If the aquifer has no well and no gauge.
+
+    Notes
+    -----
+    Differences are taken at wells measured on both days, and the surface is made from them: the difference of two
+    surfaces of different wells would show where wells were missing. At a place with several wells the same one is
+    taken on both days. The half-width of a difference is the root of the sum of squares of the two levels'; the part
+    for the survey of the measuring point falls away where both levels hang on the same survey, since it moves both
+    alike.
+    """
+    if since >= date:
+        message = f"A change runs from an earlier to a later day, not from {since.isoformat()} to {date.isoformat()}."
+        raise SettingsError(message)
+    inputs = gather(connection, LevelFilter(site=str(site["site"])), known_on)
+    reduced = reduce_levels(inputs)
+    survey = pd.DataFrame(
+        {"point": reduced.point.index, "survey_m": reduced.parts.survey_m},
+        index=pd.Index(inputs.records["event_id"], name="event_id"),
+    )
+    shared: dict[str, Any] = {
+        "window_days": window_days,
+        "known_on": known_on,
+        "table": levels_frame(inputs, reduced),
+    }
+    sets = [control_of(connection, site, aquifer, day, **shared) for day in (since, date)]
+    refused = _refused(sets, (since, date), exclude)
+    again = [
+        control_of(connection, site, aquifer, day, exclude=sorted(set(refused) & set(one["well"])), **shared)
+        for day, one in zip((since, date), sets, strict=True)
+    ]
+    wells = change_table(again[0], again[1], refused, survey)
+    control = again[1].merge(wells[["site", "well", "change_m", "told"]], on=["site", "well"], how="inner")
+    control = control.merge(wells[["well", "used", "reason"]], on="well", suffixes=("_of_day", ""))
+    width = control["well"].map(wells.set_index("well")["uncertainty_m"])
+    made = make_map(
+        control.assign(water_elevation_m=control["change_m"], uncertainty_m=width)[again[1].columns.tolist()],
+        aquifer=aquifer,
+        date=date,
+        method=method,
+        interval_m=interval_m,
+        unit=unit,
+        crs=site["crs"],
+        vertical_datum=site["vertical_datum"],
+        coordinate_unit_m=unit_of_coordinates(site["crs"]),
+        features=features,
+    )
+    made = replace(made, cautions=(*_assumed(again, wells, unit), *made.cautions))
+    sums = change_sums(made.surface, unit_m=unit_of_coordinates(site["crs"]), held=_held(made))
+    return ChangeResult(aquifer, date, since, wells, made, sums, storage)
+
+
+def _held(made: MapResult) -> Callable[[Floats, Floats], NDArray[np.bool_]] | None:
+    """Return what tells whether points lie where a map is drawn; None where that is the whole control."""
+    if made.region is None:
+        return None
+    import shapely
+
+    return lambda x, y: np.asarray(shapely.contains_xy(made.region, x, y), dtype=np.bool_)
+
+
+def _assumed(sets: list[pd.DataFrame], wells: pd.DataFrame, unit: str) -> list[str]:
+    """Return a caution where the uncertainty of a level had to be taken from what is usual."""
+    used = set(wells.loc[wells["used"], "well"])
+    missing = {well for one in sets for well in one.loc[one["uncertainty_m"].isna(), "well"] if well in used}
+    if not missing:
+        return []
+    taken = f"{SURVEY_ACCURACY_M / metres_per(unit):.2f} {unit}"
+    return [f"No uncertainty is on record for levels of {', '.join(sorted(missing))}; ± {taken} was taken for each."]
+
+
+def _refused(sets: list[pd.DataFrame], days: tuple[dt.date, dt.date], exclude: Collection[str]) -> dict[str, str]:
+    """Return the wells that cannot be used on both days, for other reasons than that another stands for them."""
+    found: list[dict[str, str]] = []
+    for one in sets:
+        others = one["reason"].str.startswith("one well a place")
+        left = one[~one["used"].astype(bool) & ~others]
+        found.append(dict(zip(left["well"], left["reason"], strict=True)))
+    names = [set(one["well"]) for one in sets]
+    for i in (0, 1):
+        found[i] |= dict.fromkeys(sorted(names[1 - i] - names[i]), "no measurement")
+    reasons = {}
+    for well in sorted(set(found[0]) | set(found[1])):
+        why = [one.get(well, "") for one in found]
+        if why[0] == why[1]:
+            reasons[well] = why[0]
+        else:
+            told = (f"on {day.isoformat()}: {reason}" for day, reason in zip(days, why, strict=True) if reason)
+            reasons[well] = "; ".join(told)
+    return reasons | dict.fromkeys(exclude, "left out by request")
+
+
+def change_table(
+    before: pd.DataFrame, after: pd.DataFrame, refused: dict[str, str], survey: pd.DataFrame
+) -> pd.DataFrame:
+    """Return the change at each well of two same-day sets.
+
+    Parameters
+    ----------
+    before, after : pandas.DataFrame
+        Control frames of the earlier and of the later day.
+    refused : dict of str to str
+        Wells that are not used on both days, with the reason.
+    survey : pandas.DataFrame
+        By event_id: point (the measuring point that the level hangs on) and survey_m (its 95 % half-width).
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `CHANGE_COLUMNS`, by kind and name.
+    """
+    columns = ["site", "well", "kind", "easting", "northing", "measured_at", "water_elevation_m", "uncertainty_m"]
+    columns += ["event_id", "used", "reason"]
+    both = before[columns].merge(
+        after[columns], on=["site", "well", "kind"], how="outer", suffixes=("_before", "_after")
+    )
+    for name in ("easting", "northing"):
+        both[name] = both[f"{name}_after"].fillna(both[f"{name}_before"])
+    used = both["used_before"].eq(other=True) & both["used_after"].eq(other=True)
+    change = both["water_elevation_m_after"] - both["water_elevation_m_before"]
+    parts = [survey.reindex(both[f"event_id_{side}"].fillna(-1).astype(np.int64)) for side in ("before", "after")]
+    same = (parts[0]["point"].to_numpy() == parts[1]["point"].to_numpy()) & (parts[0]["point"].to_numpy() >= 0)
+    shared = np.where(same, 2.0 * np.nan_to_num(parts[0]["survey_m"].to_numpy()) ** 2, 0.0)
+    widths = [both[f"uncertainty_m_{side}"].fillna(SURVEY_ACCURACY_M) for side in ("before", "after")]
+    squares = widths[0] ** 2 + widths[1] ** 2 - shared
+    width = np.sqrt(np.maximum(squares, 0.0))
+    reason = both["reason_after"].fillna("").where(both["reason_after"].fillna("") != "", both["reason_before"])
+    reason = reason.where(~both["well"].isin(list(refused)), both["well"].map(refused)).fillna("")
+    made = both.assign(
+        measured_before=both["measured_at_before"].fillna(""),
+        measured_after=both["measured_at_after"].fillna(""),
+        water_elevation_before_m=both["water_elevation_m_before"],
+        water_elevation_after_m=both["water_elevation_m_after"],
+        change_m=change.where(used),
+        uncertainty_m=width.where(used),
+        told=(used & (change.abs() > width)).astype(bool),
+        used=used.astype(bool),
+        reason=reason.where(~used, ""),
+    )
+    order = made["kind"].map({"well": 0, "stage": 1})
+    return made.assign(order=order).sort_values(["order", "well"], ignore_index=True)[list(CHANGE_COLUMNS)]

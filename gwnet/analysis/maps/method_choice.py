@@ -1,0 +1,63 @@
+"""Choosing how a surface is made: each method judged by what it says of levels that it was not shown."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gwnet.analysis.maps.result import Control, MethodScore
+from gwnet.hydro.gradients.horizontal import NORMAL_95
+from gwnet.hydro.surfaces import surface as surfaces
+from gwnet.hydro.surfaces.variogram import Covariance
+
+#: Over fewer levels than this scores tell nothing, and kriging is taken (own choice).
+LEAST_SCORED: Final = 5
+
+#: Name that asks for the choice.
+AUTO: Final = "auto"
+
+
+def choose_method(
+    levels: Control, counted: NDArray[np.bool_], covariance: Covariance, drift: str
+) -> tuple[str, tuple[MethodScore, ...]]:
+    """Return the method whose surface estimates left-out levels best, and the scores of all.
+
+    Parameters
+    ----------
+    levels : gwnet.analysis.maps.result.Control
+        Control of the map.
+    counted : numpy.ndarray of bool, shape (n,)
+        Levels that count: measured ones without finding.
+    covariance : gwnet.hydro.surfaces.variogram.Covariance
+        Covariance for kriging, fitted to all of them.
+    drift : str
+        Drift for kriging.
+
+    Returns
+    -------
+    tuple
+        Name of the method, and scores, best first. Of equal ones the first of kriging, spline and triangulation wins.
+
+    Notes
+    -----
+    Scores are taken over the levels that every method can estimate from the others: a triangulation has nothing to say
+    at the corners of the hull. Over fewer than five levels nothing is chosen, and kriging is taken.
+    """
+    noise = (levels.half_width / NORMAL_95) ** 2
+    residuals = {}
+    for method in surfaces.METHODS:
+        surface = surfaces.fit(
+            method, levels.x, levels.y, levels.z, covariance=covariance, drift=drift, measurement_variance_m2=noise
+        )
+        residuals[method] = surface.leave_one_out().residual_m
+    common = counted & np.all([np.isfinite(residual) for residual in residuals.values()], axis=0)
+    n = int(common.sum())
+    if n < LEAST_SCORED:
+        return surfaces.METHODS[0], ()
+    scores = [
+        MethodScore(method, float(np.sqrt(np.mean(residual[common] ** 2))), n) for method, residual in residuals.items()
+    ]
+    ordered = tuple(sorted(scores, key=lambda score: score.rmse_m))
+    return ordered[0].method, ordered

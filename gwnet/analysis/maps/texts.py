@@ -1,0 +1,323 @@
+"""The sentences of a potentiometric map: findings, method, parameters and cautions, in the map's unit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gwnet.analysis.maps.compartments import Side, main_surface
+from gwnet.analysis.maps.features import MapFeatures
+from gwnet.analysis.maps.result import Control, CrossValidation, HonourFailure, MapFinding, MethodScore
+from gwnet.analysis.maps.same_day import Span
+from gwnet.constants import SURVEY_ACCURACY_M
+from gwnet.hydro.gradients.horizontal import Gradient
+from gwnet.hydro.surfaces.contours import InferredRule, Unhonoured
+from gwnet.hydro.surfaces.kriging import KrigedSurface
+from gwnet.hydro.surfaces.outliers import LEAST_SEARCHED, NeighbourTest
+from gwnet.hydro.surfaces.spline import SplinedSurface
+from gwnet.hydro.surfaces.surface import Surface
+from gwnet.units import metres_per
+
+#: Fewer wells than this carry a map only with a warning; common practice, no source.
+FEW_WELLS: Final = 5
+
+#: Screens differ when the longest is more than this many times the shortest (own choice).
+SIMILAR_SCREENS: Final = 3.0
+
+_STANDING_CAUTION: Final = (
+    "Interpolated from levels at wells; between them it is an estimate. Interpretation and sign-off belong to a "
+    "licensed professional; local rules govern."
+)
+
+
+def length_text(value_m: float, unit: str, decimals: int = 2) -> str:
+    """Return a length with its unit.
+
+    Parameters
+    ----------
+    value_m : float
+        Length [m].
+    unit : str
+        ``m`` or ``ft``.
+    decimals : int, optional
+        Decimals.
+
+    Returns
+    -------
+    str
+        For example ``1.25 m``.
+
+    Examples
+    --------
+    >>> length_text(0.3048, "ft")
+    '1.00 ft'
+    """
+    return f"{round(value_m / metres_per(unit), decimals) + 0.0:.{decimals}f} {unit}"
+
+
+def findings_of(levels: Control, test: NeighbourTest, unit: str) -> tuple[MapFinding, ...]:
+    """Return the wells that do not fit their neighbours, largest difference first.
+
+    Parameters
+    ----------
+    levels : Control
+        Control of the map.
+    test : gwnet.hydro.surfaces.outliers.NeighbourTest
+        Leave-one-out test of the control.
+    unit : str
+        Unit of the text, ``m`` or ``ft``.
+
+    Returns
+    -------
+    tuple of MapFinding
+        One for each such well.
+    """
+    found = []
+    for position in np.flatnonzero(test.outlier).tolist():
+        residual, limit = float(test.residual_m[position]), float(test.limit_m[position])
+        side = "above" if residual > 0 else "below"
+        amount = length_text(abs(residual), unit, 1 if abs(residual) >= 10 else 2)
+        text = (
+            f"{levels.names[position]} stands {amount} {side} what its neighbours suggest (leave-one-out); check its "
+            "surveyed elevation, its reading and its aquifer before using this map."
+        )
+        found.append(MapFinding(levels.names[position], residual, limit, text))
+    return tuple(sorted(found, key=lambda finding: -abs(finding.residual_m)))
+
+
+def failures_of(levels: Control, failures: Sequence[Unhonoured], unit: str) -> tuple[HonourFailure, ...]:
+    """Return the wells that the contours do not honour.
+
+    Parameters
+    ----------
+    levels : Control
+        Control of the map.
+    failures : sequence of gwnet.hydro.surfaces.contours.Unhonoured
+        What the contours were found to miss.
+    unit : str
+        Unit of the text, ``m`` or ``ft``.
+
+    Returns
+    -------
+    tuple of HonourFailure
+        One for each such well, in the order given.
+    """
+    made = []
+    for failure in failures:
+        name = levels.names[failure.position]
+        text = (
+            f"{name} is posted at {length_text(failure.posted_m, unit)} but drawn at "
+            f"{length_text(failure.drawn_m, unit)}, on the wrong side of the "
+            f"{length_text(failure.contour_m, unit)} contour."
+        )
+        made.append(HonourFailure(name, failure.posted_m, failure.drawn_m, failure.contour_m, text))
+    return tuple(made)
+
+
+def method_text(
+    surface: Surface, n_fitted: int, exact: int, *, scores: Sequence[MethodScore] = (), unit: str = "m"
+) -> str:
+    """Return how the surface was made, in sentences.
+
+    Parameters
+    ----------
+    surface : gwnet.hydro.surfaces.surface.Surface
+        The surface.
+    n_fitted : int
+        Levels that the covariance was fitted to; 0 where it was given.
+    exact : int
+        Levels that were met exactly so that the contours honour them.
+    scores : sequence of MethodScore, optional
+        Scores of all methods where one was chosen by them.
+    unit : str, optional
+        Unit of the scores, ``m`` or ``ft``.
+
+    Returns
+    -------
+    str
+        The sentences.
+    """
+    made = _made_text(main_surface(surface), n_fitted, exact)
+    if not scores:
+        return made
+    listed = ", ".join(f"{score.method} {length_text(score.rmse_m, unit, 3)}" for score in scores)
+    return f"{made} Chosen by leave-one-out error (rms over {scores[0].n} levels): {listed}."
+
+
+def _made_text(surface: Surface, n_fitted: int, exact: int) -> str:
+    if isinstance(surface, SplinedSurface):
+        return "Thin-plate spline; levels taken as exact."
+    if not isinstance(surface, KrigedSurface):
+        return "Linear interpolation on the triangles of Delaunay; levels taken as exact."
+    kind = "Universal kriging with a linear drift" if surface.drift == "linear" else "Ordinary kriging"
+    basis = f"fitted to {n_fitted} levels" if n_fitted else "as given"
+    met = f" ({exact} met exactly so that the contours honour them)" if exact else ""
+    return (
+        f"{kind} and {surface.covariance.model} covariance, {basis}; the measurement error of each level is taken into "
+        f"account{met}."
+    )
+
+
+def parameters_of(
+    surface: Surface,
+    rule: InferredRule,
+    units: tuple[str, float],
+    *,
+    checked: CrossValidation,
+    against: float,
+    exact: int,
+) -> tuple[tuple[str, str], ...]:
+    """Return the parameters of the map as printed.
+
+    Parameters
+    ----------
+    surface : gwnet.hydro.surfaces.surface.Surface
+        The surface.
+    rule : gwnet.hydro.surfaces.contours.InferredRule
+        Where contours are inferred.
+    units : tuple of str and float
+        Unit of the map, and metres in a unit of the coordinates.
+    checked : CrossValidation
+        Leave-one-out errors.
+    against : float
+        Difference from the triangulation, root mean square [m].
+    exact : int
+        Levels that were met exactly.
+
+    Returns
+    -------
+    tuple of tuple of str
+        Name and value of each parameter.
+    """
+    unit, coordinate_m = units
+    unit_m = metres_per(unit)
+    surface = main_surface(surface)
+    found: list[tuple[str, str]] = []
+    if isinstance(surface, KrigedSurface):
+        covariance = surface.covariance
+        found += [
+            ("drift", surface.drift),
+            ("covariance", covariance.model),
+            ("partial sill", f"{covariance.partial_sill_m2 / unit_m**2:.3g} {unit}²"),
+            ("range", length_text(covariance.range_m * coordinate_m, unit, 0)),
+            ("nugget", f"{covariance.nugget_m2 / unit_m**2:.3g} {unit}²"),
+            ("levels met exactly", str(exact)),
+        ]
+    if against > 0.0:
+        found.append(("difference from triangulation (rms)", length_text(against, unit)))
+    if checked.n:
+        found += [
+            ("leave-one-out error (rms)", f"{length_text(checked.rmse_m, unit)} at {checked.n} wells"),
+            ("leave-one-out mean error", length_text(checked.mean_error_m, unit)),
+        ]
+    else:
+        found.append(("leave-one-out error (rms)", "none: no well can be estimated from the others"))
+    found += [
+        ("inferred beyond", f"{length_text(rule.farthest_m * coordinate_m, unit, 0)} from the nearest well"),
+    ]
+    return tuple(found)
+
+
+def cautions_of(
+    levels: Control,
+    span: Span,
+    *,
+    findings: tuple[MapFinding, ...],
+    gradients: tuple[Gradient, Gradient | None],
+    unit: str,
+    screen_lengths_m: NDArray[np.float64],
+    more: Sequence[str] = (),
+) -> tuple[str, ...]:
+    """Return what a reader of the map must know.
+
+    Parameters
+    ----------
+    levels : Control
+        Control of the map.
+    span : gwnet.analysis.maps.same_day.Span
+        Time that the levels span.
+    findings : tuple of MapFinding
+        Wells that do not fit their neighbours.
+    gradients : tuple of gwnet.hydro.gradients.horizontal.Gradient
+        Gradient of all levels, and of the sound ones (None where all are).
+    unit : str
+        Unit of the text, ``m`` or ``ft``.
+    screen_lengths_m : numpy.ndarray
+        Lengths of the used wells' screens, NaN where not known [m].
+    more : sequence of str, optional
+        Further sentences; empty ones are passed over.
+
+    Returns
+    -------
+    tuple of str
+        Sentences.
+    """
+    count = int(levels.measured.sum())
+    texts: list[str] = []
+    if count < FEW_WELLS:
+        texts.append(f"Only {count} wells: contours are inferred throughout.")
+    if count < LEAST_SEARCHED:
+        texts.append(
+            f"Too few wells to tell whether one of them does not fit its neighbours; it takes {LEAST_SEARCHED}."
+        )
+    if span.days > 1:
+        texts.append(f"The levels were not taken on one day but over {span.days} days; heads may have moved meanwhile.")
+    if span.untimed:
+        texts.append(f"The time of day is not known for {span.untimed} of {count} levels.")
+    if levels.assumed:
+        taken = length_text(SURVEY_ACCURACY_M, unit)
+        texts.append(f"No uncertainty is on record for {levels.assumed} of {count} levels; ± {taken} was taken.")
+    texts.extend(_screens(screen_lengths_m, unit))
+    if findings and gradients[1] is not None:
+        texts.append(
+            f"Gradient with {', '.join(finding.well for finding in findings)}: {gradients[0].text}. "
+            f"Without: {gradients[1].text}."
+        )
+    return (*texts, *(text for text in more if text), _STANDING_CAUTION)
+
+
+def feature_cautions(sides: Sequence[Side], features: MapFeatures, levels: Control) -> list[str]:
+    """Return what a reader must know of barriers, rivers and boundary.
+
+    Parameters
+    ----------
+    sides : sequence of Side
+        Sides of the map.
+    features : MapFeatures
+        Features of the map.
+    levels : Control
+        Control of the map.
+
+    Returns
+    -------
+    list of str
+        Sentences.
+    """
+    texts = []
+    if len(sides) > 1:
+        counts = " and ".join(str(side.positions.size) for side in sides)
+        texts.append(
+            f"Barriers part the control into {len(sides)} sides with {counts} levels, each contoured by itself; the "
+            "gradient is that of one plane over all of them."
+        )
+    if any(side.barriers is not None for side in sides):
+        texts.append("Where a barrier ends inside the control, distances go around its end.")
+    points = int((~levels.measured).sum())
+    if points:
+        names = ", ".join(river.name for river in features.rivers)
+        texts.append(f"Heads along {names} enter at {points} points as stated or interpolated, not as measured there.")
+    if features.sources:
+        texts.append(f"Features: {'; '.join(features.sources)}.")
+    return texts
+
+
+def _screens(lengths_m: NDArray[np.float64], unit: str) -> list[str]:
+    """Return a caution where the wells do not have similar screens, as NR 716.15(4)(b)2 asks of a map."""
+    known = lengths_m[np.isfinite(lengths_m) & (lengths_m > 0.0)]
+    if known.size < 2 or known.max() <= SIMILAR_SCREENS * known.min():
+        return []
+    shortest, longest = length_text(float(known.min()), unit, 1), length_text(float(known.max()), unit, 1)
+    return [f"The screens are {shortest} to {longest} long; long ones average the heads of what they are open to."]

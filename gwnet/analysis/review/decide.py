@@ -1,0 +1,381 @@
+"""Review: what waits for a decision, and the rules by which levels and findings change their state.
+
+A level is provisional until somebody approves it, rejects it or puts it on hold; from there only reopening, with a
+reason, makes it provisional again. A finding is open until somebody accepts it (it is right) or dismisses it (the level
+is sound); a level with an open serious finding cannot be approved. Whoever read or recorded a level cannot approve it
+unless the site allows that.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from sqlalchemy import Connection
+
+from gwnet.errors import NotFoundError, ReviewError
+from gwnet.store.fetch import levels as fetch_levels
+from gwnet.store.fetch import registry as fetch
+from gwnet.store.fetch.levels import LevelFilter
+from gwnet.store.fetch.reviews import OPEN, findings_with_decisions, lock_events
+from gwnet.store.save.reviews import save_decisions, save_event_reviews
+
+PROVISIONAL: Final = "provisional"
+
+#: What each verb makes of a level, and of a finding.
+LEVEL_STATES: Final = {"approve": "approved", "reject": "rejected", "hold": "on hold", "reopen": PROVISIONAL}
+DECISIONS: Final = {"accept": "accepted", "dismiss": "dismissed", "hold": "on hold", "reopen": OPEN}
+
+#: Decisions that settle a finding; the others leave it undecided.
+SETTLED: Final = ("accepted", "dismissed")
+
+SERIOUS: Final = "serious"
+
+#: Columns of the frames of a `Changed`.
+CHANGED_COLUMNS: Final = ("event_id", "site", "well", "measured_at", "was", "now")
+PASSED_COLUMNS: Final = ("event_id", "site", "well", "measured_at", "review", "why")
+
+#: Most places that a message names.
+_MOST_NAMED: Final = 8
+
+
+@dataclass(frozen=True)
+class Selection:
+    """Which levels are meant; what is left None does not restrict.
+
+    Attributes
+    ----------
+    site, round : str, optional
+        Codes.
+    wells : sequence of str, optional
+        Codes of wells.
+    start, end : datetime.date, optional
+        First and last local date, both included.
+    events : sequence of int, optional
+        Numbers of level events.
+    """
+
+    site: str | None = None
+    round: str | None = None
+    wells: Sequence[str] | None = None
+    start: dt.date | None = None
+    end: dt.date | None = None
+    events: Sequence[int] | None = None
+
+    @property
+    def names_nothing(self) -> bool:
+        """Return whether the whole record is meant."""
+        return not (self.site or self.round or self.wells or self.start or self.end or self.events)
+
+    def filter(self) -> LevelFilter:
+        """Return the part of the selection that the store can make."""
+        return LevelFilter(site=self.site, wells=self.wells or None, round=self.round)
+
+    def of_days(self, days: pd.Series, events: pd.Series) -> NDArray[np.bool_]:
+        """Return which rows the rest of the selection keeps.
+
+        Parameters
+        ----------
+        days : pandas.Series of str
+            Local dates in ISO 8601, or longer texts that begin with one.
+        events : pandas.Series
+            Numbers of level events.
+
+        Returns
+        -------
+        numpy.ndarray of bool
+            Rows to keep.
+        """
+        keep = np.ones(len(days), dtype=bool)
+        if self.start is not None:
+            keep &= (days.str[:10] >= self.start.isoformat()).to_numpy(dtype=bool)
+        if self.end is not None:
+            keep &= (days.str[:10] <= self.end.isoformat()).to_numpy(dtype=bool)
+        if self.events:
+            keep &= events.isin(list(self.events)).to_numpy(dtype=bool)
+        return keep
+
+
+@dataclass(frozen=True)
+class Changed:
+    """What a review changed.
+
+    Attributes
+    ----------
+    state : str
+        New state.
+    changed : pandas.DataFrame
+        Levels or findings that changed it.
+    unchanged : int
+        How many were in that state already.
+    passed_over : pandas.DataFrame
+        Levels that the verb does not reach, with the reason; columns of `PASSED_COLUMNS`.
+    """
+
+    state: str
+    changed: pd.DataFrame
+    unchanged: int
+    passed_over: pd.DataFrame
+
+
+def reviewed_events(connection: Connection, chosen: Selection, known_on: dt.datetime | None = None) -> pd.DataFrame:
+    """Return level events with their review state and who recorded and read them.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    chosen : Selection
+        Which levels.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row an event: event_id, site, well, measured_at (local, ISO 8601), round, recorded_by, observer, review.
+
+    Raises
+    ------
+    NotFoundError
+        If an event that is named is not on record.
+    """
+    records = fetch_levels.level_records(connection, chosen.filter(), known_on)
+    records["measured_at"] = local_texts(
+        records["measured_at_utc"], records["local_offset_minutes"], records["time_known"]
+    )
+    records = records[chosen.of_days(records["measured_at"], records["event_id"])].reset_index(drop=True)
+    missing = sorted(set(chosen.events or ()) - set(records["event_id"].tolist()))
+    if missing:
+        message = f"There is no level event {', '.join(map(str, missing[:_MOST_NAMED]))} among the levels chosen."
+        raise NotFoundError(message, mend="'gwnet review --what levels' lists the numbers.")
+    states = fetch_levels.reviews(connection, known_on).set_index("event_id")["state"]
+    records["review"] = records["event_id"].map(states).astype(object).fillna(PROVISIONAL)
+    kept = ["event_id", "site", "well", "measured_at", "round", "recorded_by", "observer", "review"]
+    return records[kept]
+
+
+def local_texts(utc: pd.Series, offset_minutes: pd.Series, time_known: pd.Series) -> pd.Series:
+    """Return instants as local times to the minute, or as the date alone where the time of day is not known.
+
+    Parameters
+    ----------
+    utc : pandas.Series of datetime64
+        Instants; NaT gives the empty text.
+    offset_minutes : pandas.Series
+        Offsets of local time from UTC.
+    time_known : pandas.Series of bool
+        Whether the time of day is known.
+
+    Returns
+    -------
+    pandas.Series of str
+        ISO 8601 with offset.
+    """
+    texts = []
+    for moment, minutes, known in zip(utc, offset_minutes, time_known, strict=True):
+        if pd.isna(moment):
+            texts.append("")
+            continue
+        local = moment.tz_convert(dt.timezone(dt.timedelta(minutes=int(minutes))))
+        texts.append(local.isoformat(timespec="minutes") if known else local.strftime("%Y-%m-%d"))
+    return pd.Series(texts, index=utc.index, dtype=object)
+
+
+def change_state(
+    connection: Connection,
+    chosen: Selection,
+    verb: str,
+    *,
+    by: str,
+    reason: str | None,
+    now_utc: dt.datetime,
+    pass_over: bool = False,
+) -> Changed:
+    """Approve, reject, hold or reopen levels: all that were chosen, or none.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a writing unit of work.
+    chosen : Selection
+        Which levels; it must restrict something.
+    verb : {"approve", "reject", "hold", "reopen"}
+        What to do. The first three reach provisional levels only, ``reopen`` all others.
+    by : str
+        Who reviews.
+    reason : str or None
+        Why; needed for all but ``approve``.
+    now_utc : datetime.datetime
+        Aware time of the review.
+    pass_over : bool, optional
+        Whether levels that cannot be approved are passed over, rather than stop the approval of all.
+
+    Returns
+    -------
+    Changed
+        What changed.
+
+    Raises
+    ------
+    ReviewError
+        If nothing was chosen, a reason is missing, or some of the levels cannot be approved.
+    NotFoundError
+        If no level matches.
+    """
+    state = LEVEL_STATES[verb]
+    reason = _reason(reason, by, needed=verb != "approve", verb=verb)
+    if chosen.names_nothing:
+        message = f"It is not said which levels to {verb}."
+        raise ReviewError(message, mend="Give --round, --well, --from and --to, --event or --site.")
+    lock_events(connection, reviewed_events(connection, chosen)["event_id"].tolist())
+    events = reviewed_events(connection, chosen)
+    if events.empty:
+        raise NotFoundError("No level on record matches.", mend="'gwnet levels' with the same options lists them.")
+    there = events["review"] == state
+    reached = (events["review"] != PROVISIONAL) if verb == "reopen" else (events["review"] == PROVISIONAL)
+    passed = [_passed(events[~reached & ~there], "reopen it first")]
+    if verb == "approve":
+        blocked = _blocked(connection, events[reached], by)
+        if len(blocked) and not pass_over:
+            raise _not_approvable(blocked)
+        passed.append(blocked)
+        reached &= ~events["event_id"].isin(blocked["event_id"])
+    moved = events[reached]
+    save_event_reviews(connection, moved["event_id"].tolist(), state, at_utc=now_utc, by=by, reason=reason)
+    changed = moved.rename(columns={"review": "was"}).assign(now=state)
+    passed_over = pd.concat([part for part in passed if len(part)] or passed[:1], ignore_index=True)
+    return Changed(state, changed[list(CHANGED_COLUMNS)].reset_index(drop=True), int(there.sum()), passed_over)
+
+
+def _reason(reason: str | None, by: str, *, needed: bool, verb: str) -> str | None:
+    """Return the reason, or None for none; refuse a missing one and a nameless reviewer."""
+    if not by.strip():
+        raise ReviewError("It is not said who reviews.", mend="Give a name with --by.")
+    text = (reason or "").strip()
+    if needed and not text:
+        message = f"To {verb} needs a reason."
+        raise ReviewError(message, mend="Give it with --reason TEXT.")
+    return text or None
+
+
+def _passed(events: pd.DataFrame, why: str) -> pd.DataFrame:
+    return events.assign(why=why)[list(PASSED_COLUMNS)]
+
+
+def _blocked(connection: Connection, events: pd.DataFrame, by: str) -> pd.DataFrame:
+    """Return the levels that cannot be approved, and why."""
+    findings = findings_with_decisions(connection)
+    undecided = findings[(findings["severity"] == SERIOUS) & ~findings["decision"].isin(SETTLED)]
+    told: dict[int, list[str]] = {}
+    for finding in undecided[undecided["event_id"].notna()].itertuples():
+        phrase = f"finding {finding.finding_id} is {finding.decision}: {finding.rule}"
+        told.setdefault(int(finding.event_id), []).append(phrase)
+    strict = _sites_without_self_review(connection)
+    rows = []
+    for event in events.itertuples():
+        why = list(told.get(int(event.event_id), ()))
+        if event.site in strict:
+            why += _own_work(by, str(event.recorded_by), str(event.observer))
+        if why:
+            rows.append((event.event_id, event.site, event.well, event.measured_at, event.review, "; ".join(why)))
+    return pd.DataFrame(rows, columns=list(PASSED_COLUMNS))
+
+
+def _sites_without_self_review(connection: Connection) -> set[str]:
+    sites = fetch.sites(connection)
+    return {str(site.site) for site in sites.itertuples() if not site.self_review}
+
+
+def _own_work(by: str, recorded_by: str, observer: str) -> list[str]:
+    """Return why a person cannot approve a level: it is the person's own."""
+    name = _folded(by)
+    done = [word for word, other in (("recorded", recorded_by), ("read", observer)) if _folded(other) == name]
+    return [f"{by} {' and '.join(done)} it"] if done else []
+
+
+def _folded(name: str) -> str:
+    return " ".join(name.split()).casefold()
+
+
+def _not_approvable(blocked: pd.DataFrame) -> ReviewError:
+    named = [f"{row.site} {row.well} {row.measured_at} ({row.why})" for row in blocked.head(_MOST_NAMED).itertuples()]
+    more = f" and {len(blocked) - _MOST_NAMED} more" if len(blocked) > _MOST_NAMED else ""
+    many = "1 level cannot" if len(blocked) == 1 else f"{len(blocked)} levels cannot"
+    message = f"{many} be approved, so none was: {'; '.join(named)}{more}."
+    mend = (
+        "Decide the findings (gwnet review accept or dismiss), let somebody else approve, "
+        "or leave those levels out with --pass-over. A site allows it with self_review = yes."
+    )
+    return ReviewError(message, mend=mend)
+
+
+def decide(
+    connection: Connection,
+    finding_ids: Iterable[int],
+    verb: str,
+    *,
+    by: str,
+    reason: str | None,
+    now_utc: dt.datetime,
+) -> Changed:
+    """Accept, dismiss, hold or reopen findings: all that are named, or none.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a writing unit of work.
+    finding_ids : iterable of int
+        Numbers of findings.
+    verb : {"accept", "dismiss", "hold", "reopen"}
+        What to do. An accepted or dismissed finding changes only by reopening.
+    by : str
+        Who decides.
+    reason : str or None
+        Why; always needed.
+    now_utc : datetime.datetime
+        Aware time of the decision.
+
+    Returns
+    -------
+    Changed
+        What changed: finding_id, site, well, rule, was, now.
+
+    Raises
+    ------
+    ReviewError
+        If a reason is missing, no finding is named, or one is decided already.
+    NotFoundError
+        If there is no such finding on record.
+    """
+    decision = DECISIONS[verb]
+    reason = _reason(reason, by, needed=True, verb=verb)
+    wanted = list(dict.fromkeys(int(number) for number in finding_ids))
+    if not wanted:
+        raise ReviewError("No finding is named.", mend="Give their numbers; 'gwnet review --what findings' lists them.")
+    known = findings_with_decisions(connection)
+    events = known.loc[known["finding_id"].isin(wanted) & known["event_id"].notna(), "event_id"]
+    lock_events(connection, [int(number) for number in events])
+    found = findings_with_decisions(connection)
+    found = found[found["finding_id"].isin(wanted)]
+    missing = [number for number in wanted if number not in set(found["finding_id"])]
+    if missing:
+        message = f"There is no finding {', '.join(map(str, missing))} on record."
+        raise NotFoundError(message, mend="'gwnet review --what findings' lists those that are.")
+    there = found["decision"] == decision
+    settled = found[found["decision"].isin(SETTLED) & ~there]
+    if len(settled) and verb != "reopen":
+        named = ", ".join(f"{row.finding_id} ({row.decision} by {row.decided_by})" for row in settled.itertuples())
+        message = f"Decided already: finding {named}."
+        raise ReviewError(message, mend="Reopen it first: gwnet review reopen FINDING --reason TEXT.")
+    moved = found[~there]
+    save_decisions(connection, moved["finding_id"].tolist(), decision, at_utc=now_utc, by=by, reason=reason)
+    changed = moved.rename(columns={"decision": "was"}).assign(now=decision)
+    columns = ["finding_id", "site", "well", "rule", "was", "now"]
+    nothing = pd.DataFrame(columns=list(PASSED_COLUMNS))
+    return Changed(decision, changed[columns].reset_index(drop=True), int(there.sum()), nothing)

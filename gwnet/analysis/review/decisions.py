@@ -1,0 +1,69 @@
+"""What was decided about findings, beside the findings themselves."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any, Final
+
+import pandas as pd
+from sqlalchemy import Connection
+
+from gwnet.store.fetch.reviews import OPEN, findings_with_decisions
+
+#: Columns that `decided` adds.
+DECISION_COLUMNS: Final = ("finding_id", "decision", "decided_by", "decision_reason")
+
+
+def decided(connection: Connection, findings: pd.DataFrame, known_on: dt.datetime | None = None) -> pd.DataFrame:
+    """Return findings with what was decided about them.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    findings : pandas.DataFrame
+        Rows of `gwnet.analysis.checks.quality.findings`.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The findings, with their number (missing for one that is not on record), the decision (open, accepted,
+        dismissed, on hold; empty for one that is not on record), who decided, and why.
+    """
+    known = findings_with_decisions(connection, known_on)
+    by_key = {_key(row): row for row in known.to_dict("records")}
+    rows = [by_key.get(_key(row), {}) for row in findings.to_dict("records")]
+    made = findings.assign(
+        finding_id=pd.array([row.get("finding_id") for row in rows], dtype="Int64"),
+        **{name: [str(row.get(name, "")) for row in rows] for name in DECISION_COLUMNS[1:]},
+    )
+    made.attrs = dict(findings.attrs)
+    return made
+
+
+def _key(row: dict[str, Any]) -> tuple[Any, ...]:
+    """Return what makes a finding the same as one on record: its event, or else well and round, and its rule."""
+    if pd.notna(row["event_id"]):
+        return (int(row["event_id"]), row["rule"])
+    return (row["site"], row["well"], row["round"], row["rule"])
+
+
+def decision_text(row: dict[str, Any]) -> str:
+    """Return what was decided about a finding, in words.
+
+    Parameters
+    ----------
+    row : dict
+        Row of `decided`.
+
+    Returns
+    -------
+    str
+        For example ``dismissed by V. Iewer: it rained``; empty for one that is open.
+    """
+    decision = str(row.get("decision") or "")
+    if decision in {"", OPEN}:
+        return ""
+    return f"{decision} by {row['decided_by']}: {row['decision_reason']}"

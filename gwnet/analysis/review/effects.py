@@ -1,0 +1,323 @@
+"""What corrections did to the levels: every level that moved between two states of the record, before and after.
+
+Elevations are not stored, so a new survey or tape check moves every level that rests on it. Reducing the same events
+with the record as known at two times shows which, by how much, and what did it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from sqlalchemy import Connection
+
+from gwnet.analysis.levels.inputs import LevelInputs, gather
+from gwnet.analysis.levels.reduce import Reduction, reduce_levels
+from gwnet.analysis.levels.table import levels_frame
+from gwnet.errors import SettingsError
+from gwnet.store.fetch.levels import LevelFilter
+from gwnet.store.fetch.recorded_reasons import newest_edit, recorded_reasons
+
+#: Columns of the frame of effects.
+EFFECT_COLUMNS: Final = (
+    "site",
+    "well",
+    "measured_at",
+    "event_id",
+    "access",
+    "water_elevation_before_m",
+    "water_elevation_after_m",
+    "difference_m",
+    "by_survey_m",
+    "by_tape_m",
+    "by_reading_m",
+    "by_other_m",
+    "bound_before",
+    "bound_after",
+    "status_before",
+    "status_after",
+    "review",
+    "cause",
+    "reason",
+)
+
+#: Differences below this are rounding [m].
+LEAST_DIFFERENCE_M: Final = 1e-7
+
+_NUMBERS: Final = ("point_m", "tape_m", "reading_m", "water_elevation_m")
+
+#: Causes, and the tables whose reasons explain them.
+_CAUSES: Final[dict[str, tuple[str, ...]]] = {
+    "survey": ("measuring_point",),
+    "tape check": ("tape_check", "instrument_record"),
+    "reading": ("level_record",),
+    "withdrawn": ("level_record",),
+    "other": ("construction_part", "well_record", "instrument_record", "site_record"),
+}
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """The levels in one state of the record, with what they were worked out from.
+
+    Attributes
+    ----------
+    levels : pandas.DataFrame
+        One row an event, indexed by its number.
+    """
+
+    levels: pd.DataFrame
+
+
+def snapshot(
+    connection: Connection, wanted: LevelFilter | None = None, known_on: dt.datetime | None = None
+) -> Snapshot:
+    """Reduce the levels in one state of the record.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from, also within a unit of work that is not ended.
+    wanted : gwnet.store.fetch.levels.LevelFilter, optional
+        Which events; all unless given.
+    known_on : datetime.datetime, optional
+        Record as known at this time; the live record unless given.
+
+    Returns
+    -------
+    Snapshot
+        The levels.
+    """
+    inputs = gather(connection, wanted, known_on)
+    return Snapshot(_parts(inputs, reduce_levels(inputs)))
+
+
+def _parts(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
+    frame = levels_frame(inputs, reduced)
+    records = inputs.records
+    return pd.DataFrame(
+        {
+            **{name: frame[name] for name in ("site", "well", "measured_at", "access", "status", "bound", "review")},
+            "water_elevation_m": frame["water_elevation_m"],
+            "point_m": reduced.point_elevation_m,
+            "tape_m": reduced.tape.correction_m,
+            "reading_m": reduced.repeats.depth_m,
+            "record_id": records["record_id"],
+            "well_id": records["well_id"],
+            "instrument_id": records["instrument_id"],
+            "event_id": records["event_id"],
+        }
+    ).set_index("event_id")
+
+
+def moved(before: Snapshot, after: Snapshot) -> pd.DataFrame:
+    """Return the levels that moved from one state of the record to another.
+
+    Parameters
+    ----------
+    before, after : Snapshot
+        The two states.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a level that was on record before and has another elevation, bound or status after, or none any more;
+        columns of `EFFECT_COLUMNS` with an empty reason, and ``well_id``, ``instrument_id``. ``difference_m`` is after
+        less before, positive upward, and the sum of its four parts: measuring point, tape correction, reading, and
+        whatever else (ground, screen, product). Parts are NaN where either elevation is.
+    """
+    old = before.levels
+    new = after.levels.reindex(old.index)
+    gone = new["site"].isna().to_numpy(dtype=bool)
+    values = {name: _pair(old[name], new[name]) for name in _NUMBERS}
+    head_old, head_new = values["water_elevation_m"]
+    changed = gone | _differ(head_old, head_new)
+    for name in ("bound", "status"):
+        changed |= (old[name] != new[name]).to_numpy(dtype=bool)
+    difference = head_new - head_old
+    survey, tape, reading = _attributed(values)
+    parts = {"by_survey_m": survey, "by_tape_m": tape, "by_reading_m": reading}
+    parts = {name: np.where(np.isnan(difference), np.nan, np.nan_to_num(part)) for name, part in parts.items()}
+    other = difference - sum(parts.values())
+    parts["by_other_m"] = np.where(np.abs(other) < LEAST_DIFFERENCE_M, 0.0, other)
+    made = pd.DataFrame(
+        {
+            **{name: old[name] for name in ("site", "well", "measured_at", "access", "well_id", "instrument_id")},
+            "water_elevation_before_m": head_old,
+            "water_elevation_after_m": head_new,
+            "difference_m": difference,
+            **parts,
+            **{f"{name}_before": old[name] for name in ("bound", "status")},
+            "bound_after": new["bound"].where(~gone, ""),
+            "status_after": new["status"].where(~gone, "withdrawn"),
+            "review": new["review"].where(~gone, old["review"]),
+            "cause": _causes(values, old["record_id"], new["record_id"], gone, parts["by_other_m"]),
+            "reason": "",
+        },
+        index=old.index,
+    )
+    kept = made[changed].reset_index().sort_values(["site", "well", "measured_at", "event_id"], kind="stable")
+    return kept[[*EFFECT_COLUMNS, "well_id", "instrument_id"]].reset_index(drop=True)
+
+
+def _pair(old: pd.Series, new: pd.Series) -> tuple[Any, Any]:
+    return old.to_numpy(dtype=np.float64), new.to_numpy(dtype=np.float64)
+
+
+def _differ(one: Any, other: Any) -> Any:
+    """Return where two arrays differ; two missing numbers do not."""
+    with np.errstate(invalid="ignore"):
+        return (np.abs(one - other) > LEAST_DIFFERENCE_M) | (np.isnan(one) != np.isnan(other))
+
+
+def _attributed(values: dict[str, tuple[Any, Any]]) -> tuple[Any, Any, Any]:
+    """Return the parts of the difference by measuring point, tape correction and reading.
+
+    An elevation is point less (reading plus correction); an event without a reading from a measuring point has none of
+    the three parts.
+    """
+    by_point = ~np.isnan(values["reading_m"][0]) & ~np.isnan(values["reading_m"][1])
+    made = []
+    for name, sign in (("point_m", 1.0), ("tape_m", -1.0), ("reading_m", -1.0)):
+        old, new = values[name]
+        made.append(np.where(by_point, sign * (np.nan_to_num(new) - np.nan_to_num(old)), 0.0) + 0.0)
+    return made[0], made[1], made[2]
+
+
+def _causes(
+    values: dict[str, tuple[Any, Any]], old_record: pd.Series, new_record: pd.Series, gone: Any, other: Any
+) -> list[str]:
+    """Return what moved each level, in words."""
+    edited = (old_record != new_record).to_numpy(dtype=bool) & ~gone
+    by_point = ~np.isnan(values["reading_m"][0]) & ~np.isnan(values["reading_m"][1])
+    flags = {
+        "survey": _differ(*values["point_m"]) & ~gone,
+        "tape check": _differ(*values["tape_m"]) & by_point & ~gone,
+        "reading": edited,
+        "withdrawn": gone,
+        "other": (np.nan_to_num(other) != 0) & ~edited & ~gone,
+    }
+    told = ["; ".join(name for name in flags if flags[name][row]) for row in range(len(gone))]
+    return [words or "other" for words in told]
+
+
+def effects(
+    connection: Connection,
+    *,
+    site: str | None = None,
+    wells: Sequence[str] | None = None,
+    since: dt.datetime | None = None,
+    until: dt.datetime | None = None,
+) -> pd.DataFrame:
+    """Return the levels that corrections moved between two times of the record, before and after.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    site : str, optional
+        Only this site.
+    wells : sequence of str, optional
+        Only these wells.
+    since : datetime.datetime, optional
+        Aware time; the record as known then is ``before``. Just before the newest edit that can move levels (up to
+        ``until``) unless given.
+    until : datetime.datetime, optional
+        Aware time; the record as known then is ``after``. The live record unless given.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `EFFECT_COLUMNS`. Levels that were not on record before are left out.
+
+    Raises
+    ------
+    SettingsError
+        If ``until`` lies before ``since``.
+    """
+    if since is None:
+        newest = newest_edit(connection, until)
+        if newest is None:
+            return pd.DataFrame(columns=list(EFFECT_COLUMNS))
+        since = newest - dt.timedelta(microseconds=1)
+    if until is not None and until < since:
+        message = f"{until.isoformat()} lies before {since.isoformat()}."
+        raise SettingsError(message, mend="Give the earlier time first.")
+    wanted = LevelFilter(site=site, wells=wells)
+    table = moved(snapshot(connection, wanted, since), snapshot(connection, wanted, until))
+    return with_reasons(connection, table, since, until)
+
+
+def with_reasons(
+    connection: Connection, table: pd.DataFrame, since: dt.datetime, until: dt.datetime | None
+) -> pd.DataFrame:
+    """Return effects with the reasons that were given for what caused them.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    table : pandas.DataFrame
+        Rows of `moved`.
+    since, until : datetime.datetime
+        Aware times after and up to which rows were recorded or retired; ``until`` may be None.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `EFFECT_COLUMNS`.
+    """
+    reasons = recorded_reasons(connection, since, until)
+    told = []
+    for row in table.itertuples():
+        words: list[str] = []
+        for cause in str(row.cause).split("; "):
+            for name in _CAUSES[cause]:
+                words += reasons.get((name, *_subject(name, row)), ())
+        told.append("; ".join(dict.fromkeys(words)))
+    return table.assign(reason=told)[list(EFFECT_COLUMNS)]
+
+
+def _subject(table_name: str, row: Any) -> tuple[Any, ...]:
+    """Return what the rows of a table are about, for one level."""
+    if table_name == "measuring_point":
+        return (int(row.well_id), str(row.access))
+    if table_name == "level_record":
+        return (int(row.event_id),)
+    if table_name in {"tape_check", "instrument_record"}:
+        return (-1 if np.isnan(row.instrument_id) else int(row.instrument_id),)
+    return (str(row.site),) if table_name == "site_record" else (int(row.well_id),)
+
+
+class Watch:
+    """Looks at the levels before and after a unit of work that is not ended, to say which it would move."""
+
+    def __init__(self) -> None:
+        self._before: Snapshot | None = None
+        self.moved: pd.DataFrame | None = None
+
+    def before(self, connection: Connection) -> None:
+        """Keep the levels as they are.
+
+        Parameters
+        ----------
+        connection : sqlalchemy.Connection
+            Connection of the unit of work.
+        """
+        self._before = snapshot(connection)
+
+    def after(self, connection: Connection) -> None:
+        """Compare the levels as they would be with those kept.
+
+        Parameters
+        ----------
+        connection : sqlalchemy.Connection
+            Connection of the unit of work.
+        """
+        if self._before is not None:
+            columns = [name for name in EFFECT_COLUMNS if name != "reason"]
+            self.moved = moved(self._before, snapshot(connection))[columns]

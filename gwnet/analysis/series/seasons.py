@@ -1,0 +1,398 @@
+"""Seasons of wells: statistics of the calendar months, the newest level among its own month, annual cycle, records.
+
+One value a month of a year takes part, so that a month that was read often does not weigh more. Dry months take part as
+bounds: they are ranked, and no number is put in their place.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
+
+from gwnet.analysis.levels.period_values import period_values
+from gwnet.analysis.levels.used import used_levels
+from gwnet.constants import MONTH_NAMES
+from gwnet.errors import SettingsError, TooFewLevelsError
+from gwnet.hydro.seasons.annual_cycle import AnnualCycle, annual_cycle
+from gwnet.hydro.seasons.months import LEAST_YEARS, MONTHS, PERCENTS, MonthlyStatistics, monthly_statistics, records
+from gwnet.hydro.seasons.percentiles import DEFINITIONS, Standing, standing
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+__all__ = ["SEASONS_COLUMNS", "SUMMARY_COLUMNS", "season_summary", "seasons"]
+
+#: Statistics of a month, in order, and their columns.
+_STATISTICS: Final = ("minimum", *(f"p{percent:.0f}" for percent in PERCENTS), "maximum")
+
+#: Columns of the seasons frame, in order.
+SEASONS_COLUMNS: Final = (
+    "site",
+    "well",
+    "month",
+    "years",
+    "n",
+    "n_approved",
+    "n_bounds",
+    "first",
+    "last",
+    *(f"{name}_m" for name in _STATISTICS),
+    "mean_m",
+    "at_or_below",
+    "newest",
+    "newest_bound",
+    "newest_m",
+    "percentile",
+    "percentile_lower",
+    "percentile_upper",
+    "note",
+)
+
+#: Columns of the summary, in order.
+SUMMARY_COLUMNS: Final = (
+    "site",
+    "well",
+    "n",
+    "n_approved",
+    "n_bounds",
+    "months",
+    "first",
+    "last",
+    "newest",
+    "newest_bound",
+    "newest_m",
+    "percentile",
+    "percentile_lower",
+    "percentile_upper",
+    "percentile_years",
+    "amplitude_m",
+    "amplitude_lower_m",
+    "amplitude_upper_m",
+    "highest_in_year",
+    "highest_in_year_within_days",
+    "cycle_p",
+    "highest",
+    "highest_bound",
+    "highest_m",
+    "lowest",
+    "lowest_bound",
+    "lowest_m",
+    "note",
+    "left_out",
+)
+
+#: Columns of the summary that are text, empty where there is nothing to tell.
+_WORDS: Final = (
+    "first",
+    "last",
+    "newest",
+    "newest_bound",
+    "highest_in_year",
+    "highest",
+    "highest_bound",
+    "lowest",
+    "lowest_bound",
+    "note",
+)
+
+#: Probability above which no annual cycle is told.
+ALPHA: Final = 0.05
+
+_SIGNS: Final = {-1: "<=", 0: "", 1: ">="}
+
+
+def seasons(
+    levels: pd.DataFrame,
+    wells: pd.DataFrame,
+    *,
+    least_years: int = LEAST_YEARS,
+    definition: str = "weibull",
+    value: str = "median",
+    approved: bool = False,
+) -> pd.DataFrame:
+    """Return the statistics of the calendar months of wells, and how the newest level of each stands in it.
+
+    Parameters
+    ----------
+    levels : pandas.DataFrame
+        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
+    wells : pandas.DataFrame
+        Columns site and well: which wells, in this order.
+    least_years : int
+        Fewest years with a value for which a month has percentiles; 10 unless said (common practice, no source).
+    definition : {"weibull", "linear"}
+        Definition of percentiles, see `gwnet.hydro.seasons.percentiles.percentiles`.
+    value : {"median", "middle"}
+        How the days of a month give one value, see `gwnet.analysis.levels.period_values.period_values`.
+    approved : bool
+        Whether only approved levels take part; provisional ones do as well unless said.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `SEASONS_COLUMNS`, a row for each well and calendar month that has a value. years counts the values,
+        n the levels behind them, n_approved those of them that are approved, n_bounds the values that are bounds; first
+        and last are years. Statistics that bounds leave open are named in at_or_below and are bounds themselves; mean_m
+        is empty with a bound among the values. newest is the date of the month's last level, and percentile its
+        percentile among the values of the month, its own year's replaced by itself; percentile_lower and
+        percentile_upper are what bounds leave possible.
+
+    Raises
+    ------
+    SettingsError
+        If the definition, value or number of years cannot be used.
+    """
+    _refuse(least_years, definition)
+    records_of, _ = _well_series(levels, approved, value)
+    rows: list[dict[str, Any]] = []
+    for key in zip(wells["site"], wells["well"], strict=True):
+        if key in records_of:
+            months = _months_of(records_of[key], least_years, definition)
+            rows += [{"site": key[0], "well": key[1], **month} for month in months]
+    table = pd.DataFrame(rows, columns=list(SEASONS_COLUMNS))
+    numbers = [name for name in SEASONS_COLUMNS if name.endswith("_m") or name.startswith("percentile")]
+    return table.astype(dict.fromkeys(numbers, float))
+
+
+def season_summary(
+    levels: pd.DataFrame,
+    wells: pd.DataFrame,
+    *,
+    least_years: int = LEAST_YEARS,
+    definition: str = "weibull",
+    value: str = "median",
+    approved: bool = False,
+) -> pd.DataFrame:
+    """Return how the newest level of each well stands in its season, the annual cycle, and the records.
+
+    Parameters
+    ----------
+    levels : pandas.DataFrame
+        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
+    wells : pandas.DataFrame
+        Columns site and well: one row of the result for each, in this order.
+    least_years : int
+        Fewest years with a value of the newest level's month for which its percentile is given.
+    definition : {"weibull", "linear"}
+        Definition of percentiles, see `gwnet.hydro.seasons.percentiles.standing`.
+    value : {"median", "middle"}
+        How the days of a month give one value, see `gwnet.analysis.levels.period_values.period_values`.
+    approved : bool
+        Whether only approved levels take part; provisional ones do as well unless said.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `SUMMARY_COLUMNS`. n counts levels, n_approved those that are approved, months the months with a
+        value. amplitude_m is half the way from the lowest to the highest of the yearly wave, with limits at 95 %;
+        highest_in_year is the day (MM-DD) on which the wave is highest, give or take highest_in_year_within_days
+        (95 %); both are of the numbers alone. Where cycle_p, the probability of such a wave without a cycle, is above
+        5 %, no day is given. highest and lowest are the first dates of the records among all levels that take part.
+
+    Raises
+    ------
+    SettingsError
+        If the definition, value or number of years cannot be used.
+    """
+    _refuse(least_years, definition)
+    records_of, left_out = _well_series(levels, approved, value)
+    rows = []
+    with threadpool_limits(limits=1, user_api="blas"):  # small matrices are faster in one thread
+        for key in zip(wells["site"], wells["well"], strict=True):
+            row = _summary_of(records_of.get(key), least_years, definition)
+            words = dict.fromkeys(_WORDS, "")
+            rows.append({**words, "site": key[0], "well": key[1], **row, "left_out": left_out.get(key, "")})
+    table = pd.DataFrame(rows, columns=list(SUMMARY_COLUMNS))
+    others = [name for name in SUMMARY_COLUMNS if name.endswith(("_m", "_days", "_p")) or name.startswith("percentile")]
+    table = table.astype(dict.fromkeys(others, float))
+    return table.astype(
+        {"n": "Int64", "n_approved": "Int64", "n_bounds": "Int64", "months": "Int64", "percentile_years": "Int64"}
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Series:
+    """A well's values, one a month of a year, and the levels behind them, both in order of time."""
+
+    year: Integers
+    month: Integers
+    value: Floats
+    bound: Integers
+    middle: NDArray[np.datetime64]
+    count: Integers
+    day: NDArray[np.datetime64]
+    day_year: Integers
+    day_month: Integers
+    low: Floats
+    high: Floats
+    approved: NDArray[np.bool_]
+
+    @property
+    def dry(self) -> Integers:
+        """Return -1 where a level is a bound, else 0."""
+        return np.where(np.isinf(self.low), -1, 0)
+
+
+def _well_series(
+    levels: pd.DataFrame, approved: bool, value: str
+) -> tuple[dict[tuple[str, str], _Series], dict[tuple[str, str], str]]:
+    """Return the series of all wells that have levels, and what was left out of each."""
+    used, left_out = used_levels(levels, approved=approved)
+    used = used.assign(approved=levels.loc[used.index, "review"] == "approved")
+    used = used.sort_values("day", kind="stable", ignore_index=True)
+    made = period_values(used, 12, value=value).reset_index(drop=True)
+    values = {name: made[name].to_numpy() for name in ("year", "season", "value", "bound", "day", "n")}
+    events = {name: used[name].to_numpy() for name in ("day", "low", "high", "approved")}
+    years, months = used["day"].dt.year.to_numpy(), used["day"].dt.month.to_numpy()
+    places = used.groupby(["site", "well"]).indices
+    found = {}
+    for key, own in made.groupby(["site", "well"]).indices.items():
+        rows = places[key]
+        found[key] = _Series(
+            year=values["year"][own].astype(np.int64),
+            month=values["season"][own].astype(np.int64) + 1,
+            value=values["value"][own].astype(np.float64),
+            bound=values["bound"][own].astype(np.int64),
+            middle=values["day"][own].astype("datetime64[D]"),
+            count=values["n"][own].astype(np.int64),
+            day=events["day"][rows].astype("datetime64[D]"),
+            day_year=years[rows].astype(np.int64),
+            day_month=months[rows].astype(np.int64),
+            low=events["low"][rows].astype(np.float64),
+            high=events["high"][rows].astype(np.float64),
+            approved=events["approved"][rows].astype(bool),
+        )
+    return found, left_out
+
+
+def _refuse(least_years: int, definition: str) -> None:
+    if definition not in DEFINITIONS:
+        message = f"There is no definition {definition!r} of a percentile; expected {' or '.join(DEFINITIONS)}."
+        raise SettingsError(message)
+    if least_years < 2:
+        message = f"Percentiles of {least_years} year cannot be given; at least 2 are needed."
+        raise SettingsError(message)
+
+
+def _months_of(own: _Series, least_years: int, definition: str) -> list[dict[str, Any]]:
+    found = monthly_statistics(own.month, own.value, bound=own.bound, least_count=least_years, definition=definition)
+    rows = []
+    for month in range(1, MONTHS + 1):
+        here, levels = np.flatnonzero(own.month == month), own.day_month == month
+        if not here.size:
+            continue
+        rows.append(
+            {
+                "month": month,
+                "years": int(here.size),
+                "n": int(own.count[here].sum()),
+                "n_approved": min(int(own.approved[levels].sum()), int(own.count[here].sum())),
+                "n_bounds": int((own.bound[here] != 0).sum()),
+                "first": int(own.year[here].min()),
+                "last": int(own.year[here].max()),
+                **_statistics(found, month - 1),
+                **_newest(own, int(np.flatnonzero(levels)[-1]), least_years, definition),
+                "note": _month_note(int(here.size), least_years, definition),
+            }
+        )
+    return rows
+
+
+def _statistics(found: MonthlyStatistics, m: int) -> dict[str, Any]:
+    numbers = [found.minimum[m], *found.percentile[m], found.maximum[m]]
+    sides = [found.minimum_bound[m], *found.percentile_bound[m], found.maximum_bound[m]]
+    named = [name for name, side in zip(_STATISTICS, sides, strict=True) if side]
+    columns = {f"{name}_m": number for name, number in zip(_STATISTICS, numbers, strict=True)}
+    return {**columns, "mean_m": found.mean[m], "at_or_below": " ".join(named)}
+
+
+def _newest(own: _Series, last: int, least_years: int, definition: str) -> dict[str, Any]:
+    """Return a level by its place, and its percentile among the values of its calendar month in other years."""
+    others = (own.month == own.day_month[last]) & (own.year != own.day_year[last])
+    side, level = int(own.dry[last]), float(own.high[last])
+    found = standing(level, own.value[others], level_bound=side, bound=own.bound[others], definition=definition)
+    if found.count < least_years:
+        found = Standing(math.nan, math.nan, math.nan, found.count)
+    return {
+        "newest": str(own.day[last]),
+        "newest_bound": _SIGNS[side],
+        "newest_m": level,
+        "percentile": found.percentile,
+        "percentile_lower": found.lower,
+        "percentile_upper": found.upper,
+    }
+
+
+def _month_note(years: int, least_years: int, definition: str) -> str:
+    if years < least_years:
+        return f"too few years for percentiles ({least_years} needed)"
+    clamped = [f"p{percent:.0f}" for percent in PERCENTS if not 1 <= (years + 1) * percent / 100 <= years]
+    if definition == "weibull" and clamped:
+        return f"{' and '.join(clamped)} are the lowest and highest value: {years} years tell no more"
+    return ""
+
+
+def _summary_of(own: _Series | None, least_years: int, definition: str) -> dict[str, Any]:
+    """Return the summary of one well."""
+    if own is None:
+        return {"n": 0, "n_approved": 0, "n_bounds": 0, "months": 0, "note": "no level that can be used"}
+    last = own.day.size - 1
+    years = int((own.month == own.day_month[last]).sum())
+    notes = []
+    if years < least_years:
+        counted, month = "1 year" if years == 1 else f"{years} years", MONTH_NAMES[own.day_month[last] - 1]
+        notes.append(f"{counted} with a level in {month}: no percentile, {least_years} needed")
+    newest, cycle = _newest(own, last, least_years, definition), _cycle_of(own, notes)
+    found = records(own.high, bound=own.dry)
+    return {
+        "n": last + 1,
+        "n_approved": int(own.approved.sum()),
+        "n_bounds": int((own.dry != 0).sum()),
+        "months": int(own.value.size),
+        "first": str(own.day[0]),
+        "last": str(own.day[last]),
+        **newest,
+        "percentile_years": years,
+        **cycle,
+        "highest": str(own.day[found.highest_at]),
+        "highest_bound": _SIGNS[found.highest_bound],
+        "highest_m": found.highest,
+        "lowest": str(own.day[found.lowest_at]),
+        "lowest_bound": _SIGNS[found.lowest_bound],
+        "lowest_m": found.lowest,
+        "note": "; ".join(notes),
+    }
+
+
+def _cycle_of(own: _Series, notes: list[str]) -> dict[str, Any]:
+    """Return the columns of the annual cycle of a well; add to the notes what stands against it."""
+    numbers = own.bound == 0
+    try:
+        found = annual_cycle(own.middle[numbers], own.value[numbers])
+    except TooFewLevelsError as error:
+        notes.append(f"no annual cycle: {error.message[0].lower()}{error.message[1:].rstrip('.')}")
+        return {}
+    if not numbers.all():
+        notes.append(f"annual cycle without the {int((~numbers).sum())} months that are bounds")
+    row: dict[str, Any] = {
+        "amplitude_m": found.amplitude,
+        "amplitude_lower_m": found.amplitude_lower,
+        "amplitude_upper_m": found.amplitude_upper,
+        "cycle_p": found.p_value,
+    }
+    if found.p_value > ALPHA or math.isnan(found.highest_day_half_width):
+        notes.append("no annual cycle can be told")
+        return row
+    return {**row, "highest_in_year": _day(found), "highest_in_year_within_days": found.highest_day_half_width}
+
+
+def _day(found: AnnualCycle) -> str:
+    """Return the day of the highest level as month and day."""
+    return f"{dt.date(2001, 1, 1) + dt.timedelta(days=min(math.floor(found.highest_day), 364)):%m-%d}"

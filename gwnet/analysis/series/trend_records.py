@@ -1,0 +1,208 @@
+"""Records of wells as trend tests take them: one value a season of a year, years in rows, and the days behind them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from gwnet.analysis.levels.period_values import period_values
+
+__all__ = ["Gap", "WellRecord", "level_of_line", "longest_gap", "stacked", "well_records"]
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+#: Share of the record beyond which a gap makes a monotonic test doubtful (Helsel and others, 2020, chapter 12; from
+#: memory), and the years that are no gap in a record of few readings (own choice).
+GAP_SHARE = 1.0 / 3.0
+GAP_YEARS = 1.5
+
+#: Days in a year, on average.
+YEAR_DAYS = 365.25
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WellRecord:
+    """One value a season of a year of one well.
+
+    Attributes
+    ----------
+    site : str
+        Code of the site.
+    well : str
+        Code of the well.
+    years : ndarray of int64, shape (n,)
+        Years with a value, ascending.
+    values : ndarray of float64, shape (n, m)
+        Water elevations, a column for each season; for a bound the bound; NaN where there is none [m].
+    bound : ndarray of int64, shape (n, m)
+        -1 where the true value is at or below (dry), 0 elsewhere.
+    days : ndarray of datetime64[D]
+        Local dates of the levels behind the values, ascending.
+    """
+
+    site: str
+    well: str
+    years: Integers
+    values: Floats
+    bound: Integers
+    days: NDArray[np.datetime64]
+
+    @property
+    def count(self) -> int:
+        """Return how many values there are."""
+        return int((~np.isnan(self.values)).sum())
+
+    @property
+    def bounds(self) -> int:
+        """Return how many of them are bounds."""
+        return int((self.bound != 0).sum())
+
+    @property
+    def length_years(self) -> float:
+        """Return the time from the first to the last level [years]."""
+        return float((self.days[-1] - self.days[0]).astype(np.int64)) / YEAR_DAYS
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """The longest time without a level.
+
+    Attributes
+    ----------
+    start : numpy.datetime64
+        Last day before it.
+    end : numpy.datetime64
+        First day after it.
+    first_after : int
+        Place of the first year of the record after it.
+    """
+
+    start: np.datetime64
+    end: np.datetime64
+    first_after: int
+
+
+def well_records(used: pd.DataFrame, seasons: int) -> dict[tuple[str, str], WellRecord]:
+    """Return the records of all wells that have a value.
+
+    Parameters
+    ----------
+    used : pandas.DataFrame
+        Levels that take part, as of `gwnet.analysis.levels.used.used_levels`.
+    seasons : {1, 4, 12}
+        Seasons of a year, from January on.
+
+    Returns
+    -------
+    dict
+        Records by site and well.
+    """
+    if used.empty:
+        return {}
+    made = period_values(used, seasons).sort_values(["site", "well", "year", "season"], kind="stable")
+    days = _days_of_wells(used)
+    year, season = made["year"].to_numpy(dtype=np.int64), made["season"].to_numpy(dtype=np.int64)
+    value, bound = made["value"].to_numpy(dtype=np.float64), made["bound"].to_numpy(dtype=np.int64)
+    found = {}
+    for (site, well), places in made.reset_index(drop=True).groupby(["site", "well"]).indices.items():
+        years, row = np.unique(year[places], return_inverse=True)
+        table = np.full((years.size, seasons), np.nan)
+        sides = np.zeros((years.size, seasons), dtype=np.int64)
+        table[row, season[places]], sides[row, season[places]] = value[places], bound[places]
+        found[site, well] = WellRecord(site, well, years, table, sides, days[site, well])
+    return found
+
+
+def level_of_line(record: WellRecord, slope: float, day: np.datetime64) -> float:
+    """Return where a line of a slope through the middle of a record stands on a day.
+
+    Parameters
+    ----------
+    record : WellRecord
+        Values of one well.
+    slope : float
+        Slope [m a year].
+    day : numpy.datetime64
+        The day.
+
+    Returns
+    -------
+    float
+        Level [m].
+
+    Notes
+    -----
+    The line goes through the median of the values less slope times time, each value in the middle of its season; for
+    bounds their highest possible values where half or more are bounds.
+    """
+    seasons = record.values.shape[1]
+    when = record.years[:, None] + (np.arange(seasons) + 0.5) / seasons
+    here = ~np.isnan(record.values)
+    straight = (record.values - slope * when)[here]
+    low = np.where(record.bound[here] < 0, -np.inf, straight)
+    lowest, highest = float(np.median(low)), float(np.median(straight))
+    level = (lowest + highest) / 2.0 if np.isfinite(lowest) else highest
+    first = day.astype("datetime64[Y]")
+    share = float((day.astype("datetime64[D]") - first.astype("datetime64[D]")).astype(np.int64)) / YEAR_DAYS
+    return level + slope * (float(first.astype(np.int64)) + 1970.0 + share)
+
+
+def _days_of_wells(used: pd.DataFrame) -> dict[tuple[str, str], NDArray[np.datetime64]]:
+    """Return the days of each well, ascending."""
+    days = used["day"].to_numpy().astype("datetime64[D]")
+    groups = used.reset_index(drop=True).groupby(["site", "well"]).indices
+    return {key: np.sort(days[places]) for key, places in groups.items()}
+
+
+def longest_gap(record: WellRecord) -> Gap | None:
+    """Return the longest time without a level where it makes a test for one trend doubtful.
+
+    Parameters
+    ----------
+    record : WellRecord
+        Record of a well.
+
+    Returns
+    -------
+    Gap or None
+        The gap where it is over a third of the record and over a year and a half, else None.
+    """
+    steps = np.diff(record.days).astype(np.int64)
+    if not steps.size:
+        return None
+    at = int(np.argmax(steps))
+    whole = int((record.days[-1] - record.days[0]).astype(np.int64))
+    if steps[at] <= GAP_SHARE * whole or steps[at] <= GAP_YEARS * YEAR_DAYS:
+        return None
+    end = record.days[at + 1]
+    year = int(end.astype("datetime64[Y]").astype(np.int64)) + 1970
+    return Gap(record.days[at], end, int(np.searchsorted(record.years, year)))
+
+
+def stacked(records: list[WellRecord]) -> tuple[Integers, Floats, Integers]:
+    """Put records of several wells side by side.
+
+    Parameters
+    ----------
+    records : list of WellRecord
+        Records with equally many seasons; one or more.
+
+    Returns
+    -------
+    tuple of ndarray
+        Years with a value of any well, shape (n,); values, shape (n, wells · seasons), all seasons of the first well
+        first, NaN where there is none [m]; and bounds alike.
+    """
+    years = np.unique(np.concatenate([record.years for record in records]))
+    seasons = records[0].values.shape[1]
+    values = np.full((years.size, len(records) * seasons), np.nan)
+    bound = np.zeros(values.shape, dtype=np.int64)
+    for k, record in enumerate(records):
+        rows = np.searchsorted(years, record.years)
+        values[rows, k * seasons : (k + 1) * seasons] = record.values
+        bound[rows, k * seasons : (k + 1) * seasons] = record.bound
+    return years, values, bound

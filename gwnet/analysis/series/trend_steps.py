@@ -1,0 +1,173 @@
+"""Steps of levels: the most likely one, and those at moments that are known, such as a new measuring point."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.series.trend_records import WellRecord, longest_gap, well_records
+from gwnet.analysis.series.trend_tests import Tested, segments_of
+from gwnet.analysis.series.trends import parts_of_year
+from gwnet.hydro.trends.false_discovery import adjusted_p_values
+from gwnet.hydro.trends.step_test import pettitt
+
+__all__ = ["COLUMNS", "trend_steps"]
+
+#: Columns of the steps, in order.
+COLUMNS = (
+    "site",
+    "well",
+    "moment",
+    "at",
+    "years_before",
+    "years_after",
+    "statistic",
+    "p",
+    "p_adjusted",
+    "shift_m",
+    "shift_lower_m",
+    "shift_upper_m",
+    "note",
+)
+
+_NUMBERS = ("p", "p_adjusted", "shift_m", "shift_lower_m", "shift_upper_m")
+
+#: Fewest years for Pettitt's test (own choice), and before and after a known moment.
+LEAST_YEARS = 6
+LEAST_BESIDE = 2
+
+
+def trend_steps(
+    levels: pd.DataFrame,
+    wells: pd.DataFrame,
+    moments: pd.DataFrame,
+    *,
+    method: str = "seasonal",
+    seasons: int = 4,
+    approved: bool = False,
+) -> pd.DataFrame:
+    """Test the levels of wells for steps.
+
+    Parameters
+    ----------
+    levels : pandas.DataFrame
+        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
+    wells : pandas.DataFrame
+        Columns site and well.
+    moments : pandas.DataFrame
+        Columns site, well, moment (what happened, such as ``new measuring point``) and day (local date): what is known
+        beforehand.
+    method : {"seasonal", "kendall"}
+        As in `gwnet.analysis.series.trends.trends`.
+    seasons : {4, 12}
+        Seasons of a year, from January on.
+    approved : bool, optional
+        Whether only approved levels take part.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `COLUMNS`: for each well the most likely step (Pettitt's test), the longest gap where it is over a
+        third of the record, and the moments. at is the date of the moment, of the first level after the gap, or the
+        first day of the first year after the most likely step. statistic is K, or the score of the pairs of one year
+        before and one after. p_adjusted is for all rows of the call. Shifts are after less before, positive upward,
+        with limits at 95 %; those of the most likely step are too narrow, because the step was looked for.
+
+    Raises
+    ------
+    SettingsError
+        If the method or the number of seasons is not known.
+
+    Notes
+    -----
+    Whole years are compared; the year of a known moment is left out unless all its levels are on one side. Both tests
+    are widened for the correlation from one year to the next. A trend makes a step as well: look at the hydrograph.
+    """
+    used, _ = used_levels(levels, approved=approved)
+    records = well_records(used, parts_of_year(method, seasons))
+    known = dict(list(moments.groupby(["site", "well"])))
+    rows: list[dict[str, object]] = []
+    for key in zip(wells["site"], wells["well"], strict=True):
+        start: dict[str, object] = {"site": key[0], "well": key[1]}
+        if key not in records:
+            rows.append({**start, "moment": "most likely", "at": "", "note": "no level that can be used"})
+            continue
+        record = records[key]
+        rows.append({**start, **_most_likely(record)})
+        rows += [{**start, **row} for row in _at_gap(record)]
+        for moment in known[key].sort_values("day").itertuples(index=False) if key in known else ():
+            rows.append({**start, **_at(record, str(moment.moment), moment.day)})
+    table = pd.DataFrame(rows, columns=list(COLUMNS))
+    for name in _NUMBERS:
+        table[name] = table[name].astype(float)
+    for name in ("years_before", "years_after", "statistic"):
+        table[name] = table[name].astype("Int64")
+    table["p_adjusted"] = adjusted_p_values(table["p"].to_numpy(dtype=np.float64))
+    return table
+
+
+def _most_likely(record: WellRecord) -> dict[str, object]:
+    years = record.years.size
+    if years < LEAST_YEARS:
+        return {"moment": "most likely", "at": "", "note": f"too few years: {years} with a value, {LEAST_YEARS} needed"}
+    plain = pettitt(record.values, bound=record.bound, method="approximate")
+    first = plain.last_before + 1
+    made, _ = segments_of(record, first)
+    found = pettitt(record.values, bound=record.bound, widening=made.widening)
+    return {
+        "moment": "most likely",
+        "at": f"{record.years[first]}-01-01",
+        "years_before": first,
+        "years_after": years - first,
+        "statistic": found.statistic,
+        "p": found.p_value,
+        **_shift(made),
+        "note": _note(made, record),
+    }
+
+
+def _at_gap(record: WellRecord) -> list[dict[str, object]]:
+    gap = longest_gap(record)
+    if gap is None:
+        return []
+    return [_compared(record, gap.first_after, "long gap", str(gap.end))]
+
+
+def _at(record: WellRecord, moment: str, day: dt.date) -> dict[str, object]:
+    """Compare the years before and after a known day."""
+    when = np.datetime64(day, "D")
+    year = int(when.astype("datetime64[Y]").astype(np.int64)) + 1970
+    of_year = record.days[record.days.astype("datetime64[Y]") == when.astype("datetime64[Y]")]
+    mixed = of_year.size > 0 and of_year[0] < when <= of_year[-1]
+    kept = record.years != year if mixed else np.ones(record.years.size, dtype=bool)
+    part = replace(record, years=record.years[kept], values=record.values[kept], bound=record.bound[kept])
+    late = year if of_year.size and of_year[0] >= when else year + 1
+    return _compared(part, int(np.searchsorted(part.years, late)), moment, str(when))
+
+
+def _compared(record: WellRecord, first_after: int, moment: str, at: str) -> dict[str, object]:
+    before, after = first_after, record.years.size - first_after
+    row: dict[str, object] = {"moment": moment, "at": at, "years_before": before, "years_after": after}
+    if min(before, after) < LEAST_BESIDE:
+        return {**row, "note": f"too few years: {before} before and {after} after, {LEAST_BESIDE} of each needed"}
+    made, words = segments_of(record, first_after)
+    if words is None:
+        return {**row, "note": "no season has levels before and after it"}
+    return {**row, "statistic": int(made.s), "p": made.p, **_shift(made), "note": _note(made, record)}
+
+
+def _note(made: Tested, record: WellRecord) -> str:
+    if all(math.isfinite(number) for number in made.slope):
+        return "; ".join(made.notes)
+    why = "bounds leave" if record.bounds else "too few years leave"
+    return "; ".join([*made.notes, f"{why} the shift or its limits open"])
+
+
+def _shift(made: Tested) -> dict[str, object]:
+    numbers = [number if math.isfinite(number) else math.nan for number in made.slope]
+    return dict(zip(("shift_m", "shift_lower_m", "shift_upper_m"), numbers, strict=True))

@@ -1,0 +1,299 @@
+"""Trend tests of one record or of several together: which test the data call for, and notes that say so."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gwnet.analysis.series.trend_records import Gap, WellRecord, longest_gap
+from gwnet.hydro.trends.censored_slopes import pair_slopes
+from gwnet.hydro.trends.kendall import mann_kendall, normal_probabilities
+from gwnet.hydro.trends.seasonal_kendall import seasonal_kendall
+from gwnet.hydro.trends.serial_correlation import Persistence, persistence, segments_ratio
+from gwnet.hydro.trends.step_test import TwoSegments, two_segments
+from gwnet.hydro.trends.year_signs import year_scores, year_signs
+
+__all__ = ["ALPHA", "LEAST_YEARS", "Tested", "p_text", "residual_persistence", "segments_of", "tested"]
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+#: Level at which directions are told.
+ALPHA = 0.05
+
+#: Fewest yearly values for the method kendall (common practice, no source).
+LEAST_VALUES = 4
+
+#: Fewest years for the method seasonal (common practice, no source).
+LEAST_YEARS = 3
+
+#: Fewest years before and after a gap for a comparison across it (own choice).
+LEAST_BESIDE = 2
+
+#: Years from which covariance among seasons is taken as it is found (Hirsch and Slack, 1984: about ten).
+COVARIANCE_YEARS = 10
+
+
+@dataclass(slots=True)
+class Tested:
+    """What a test found; NaN where it could not be made.
+
+    Attributes
+    ----------
+    s : float
+        Kendall's S.
+    var_s : float
+        Its variance for independent values.
+    tau : float
+        S over all pairs within seasons.
+    z : float
+        Standard normal score with ``var_s``.
+    p : float
+        Two-sided probability, with what the notes say.
+    slope : tuple of float
+        Slope and its limits [m/year]; infinite where bounds leave them open.
+    variance : float
+        Variance of S that p and limits have.
+    correlation : float
+        Correlation from one year to the next, corrected for the length of the record.
+    widening : float
+        What correlation from one year to the next multiplies the variance of a trend test by.
+    step : bool
+        Whether levels before and after a gap were compared instead.
+    notes : list of str
+        What the numbers rest on.
+    """
+
+    s: float = math.nan
+    var_s: float = math.nan
+    tau: float = math.nan
+    z: float = math.nan
+    p: float = math.nan
+    slope: tuple[float, float, float] = (math.nan, math.nan, math.nan)
+    variance: float = math.nan
+    correlation: float = math.nan
+    widening: float = 1.0
+    step: bool = False
+    notes: list[str] = field(default_factory=list)
+
+
+def tested(record: WellRecord) -> Tested:
+    """Test the record of a well for a trend, or across a long gap for a step.
+
+    Parameters
+    ----------
+    record : WellRecord
+        One value a year, or one a season of a year.
+
+    Returns
+    -------
+    Tested
+        Numbers and notes.
+
+    Notes
+    -----
+    The rule, in its order: too few years give no test. A gap of over a third of the record gives the comparison of
+    what stands before and after it. Else p starts from the test for independent values (exact for up to ten yearly
+    ones) or, with seasons, from the variance with covariance among them (below ten years that of independent seasons
+    where it is larger). The correlation from one year to the next is then taken from the scores of the years less the
+    slope, corrected for the shortness of the record; where it is above 0 the variance is widened for it
+    (`gwnet.hydro.trends.serial_correlation`). Below five years it is taken as 0.4 at least. The limits of the slope
+    have the widened variance. In simulation this keeps false alarms near what is asked for where a block bootstrap,
+    pre-whitening and Hamed and Rao's variance do not (``tests/bench/bench_trend_alarms.py``).
+    """
+    short = _too_short(record)
+    if short:
+        return Tested(notes=[short])
+    gap = longest_gap(record)
+    made = _across(record, gap) if gap is not None else _trend(record)
+    if not math.isnan(made.p):
+        made.notes += _bound_notes(record, made)
+    return made
+
+
+def _too_short(record: WellRecord) -> str:
+    counted = record.years.size
+    if record.values.shape[1] == 1:
+        return f"too few years: {counted} with a value, {LEAST_VALUES} needed" if counted < LEAST_VALUES else ""
+    most = int((~np.isnan(record.values)).sum(axis=0).max())
+    if counted >= LEAST_YEARS and most >= 2:
+        return ""
+    words = f"{counted} with a value, at most {most} of one season; {LEAST_YEARS} years and 2 of a season needed"
+    return f"too few years: {words}"
+
+
+def _trend(record: WellRecord) -> Tested:
+    years = record.years.astype(np.float64)
+    made = _yearly(record) if record.values.shape[1] == 1 else _seasonal(record)
+    slopes = pair_slopes(record.values, years, bound=record.bound)
+    steep = slopes.limits(made.variance)[0]
+    held = residual_persistence(record.values, record.bound, years, steep)
+    made.correlation, made.widening = held.corrected, held.variance_ratio
+    if held.variance_ratio > 1.0:
+        _widen(made, record, held)
+    made.slope = slopes.limits(made.variance)
+    return made
+
+
+def _yearly(record: WellRecord) -> Tested:
+    plain = mann_kendall(record.values[:, 0], record.years, bound=record.bound[:, 0])
+    return Tested(plain.score, plain.variance, plain.tau_a, plain.z, plain.p_value, variance=plain.variance)
+
+
+def _seasonal(record: WellRecord) -> Tested:
+    found = seasonal_kendall(record.values, bound=record.bound)
+    made = Tested(found.score, found.variance, found.tau_a, found.z, found.p_value, variance=found.variance)
+    shared = found.variance_correlated
+    few = record.years.size < COVARIANCE_YEARS
+    if few:
+        shared = max(shared, found.variance)
+    if shared > 0.0:
+        made.variance = shared
+        made.p = normal_probabilities(found.score, shared, continuity=False)[1]
+        words = f" where it widens ({record.years.size} years are few for it)" if few else ""
+        made.notes.append(f"p with covariance among seasons{words}, without it {p_text(found.p_value)}")
+    if found.heterogeneity_p <= ALPHA:
+        made.notes.append(f"seasons differ in their trends ({p_text(found.heterogeneity_p)})")
+    return made
+
+
+def residual_persistence(values: Floats, bound: Integers, years: Floats, slope: float) -> Persistence:
+    """Return the persistence of the scores of years once the slope is taken away.
+
+    Parameters
+    ----------
+    values : ndarray of float64, shape (n, m)
+        A row for each year, a column for each season of each well; NaN where there is no value [m].
+    bound : ndarray of int64, shape (n, m)
+        -1 where the true value is at or below, 0 elsewhere.
+    years : ndarray of float64, shape (n,)
+        The years.
+    slope : float
+        Slope to take away; none where it is not finite [m/year].
+
+    Returns
+    -------
+    Persistence
+        Correlation and ratio of variances.
+    """
+    steep = slope if math.isfinite(slope) else 0.0
+    return persistence(year_scores(year_signs(values, bound=bound, years=years, slope=steep)))
+
+
+def _widen(made: Tested, record: WellRecord, held: Persistence) -> None:
+    """Widen the variance for persistence."""
+    before, score = made.p, int(made.s)
+    made.variance *= held.variance_ratio
+    made.p = max(normal_probabilities(score, made.variance, continuity=record.values.shape[1] == 1)[1], before)
+    told = "assumed, too few years to tell it" if held.assumed else f"lag 1 in the record {held.lag1:.2f}"
+    words = (
+        f"years go together (correlation {held.corrected:.2f}, {told}): p and limits with "
+        f"{held.variance_ratio:.2f} times the variance, without it {p_text(before)}"
+    )
+    made.notes.append(words)
+
+
+def _across(record: WellRecord, gap: Gap) -> Tested:
+    """Compare the levels before and after a gap."""
+    words = f"no level from {gap.start} to {gap.end}, over a third of the record"
+    first, after = gap.first_after, record.years.size - gap.first_after
+    if min(first, after) < LEAST_BESIDE:
+        counts = f"{_count(first, 'year')} before and {after} after it, {LEAST_BESIDE} of each needed"
+        return Tested(
+            step=True, notes=[f"{words}: a test for one trend would be wrong across it; too few years, {counts}"]
+        )
+    made, shift = segments_of(record, first)
+    if shift is None:
+        return Tested(step=True, notes=[f"{words}: no season has levels before and after it"])
+    made.notes.insert(0, f"{words}: levels before and after it compared instead of a trend, {shift}")
+    return made
+
+
+def segments_of(record: WellRecord, first_after: int) -> tuple[Tested, str | None]:
+    """Compare the years before and after a moment.
+
+    Parameters
+    ----------
+    record : WellRecord
+        Record of a well.
+    first_after : int
+        Place of the first year of the later segment.
+
+    Returns
+    -------
+    tuple of Tested and str or None
+        Numbers (``slope`` holds the shift and its limits [m]), and the shift in words; None where no season has levels
+        on both sides.
+
+    Notes
+    -----
+    The variance is widened for persistence as in `tested`; residuals are those from the shift.
+    """
+    values, bound, years = record.values, record.bound, record.years.astype(np.float64)
+    both = ~np.isnan(values[:first_after]).all(axis=0) & ~np.isnan(values[first_after:]).all(axis=0)
+    if not both.any():
+        return Tested(step=True), None
+    values, bound = values[:, both], bound[:, both]
+    plain = two_segments(values, first_after, bound=bound)
+    steep = plain.shift if math.isfinite(plain.shift) else 0.0
+    moved = values - np.where(np.arange(years.size) < first_after, 0.0, steep)[:, None]
+    held = persistence(year_scores(year_signs(moved, bound=bound)))
+    ratio = segments_ratio(years, first_after, held.corrected)
+    found = two_segments(values, first_after, bound=bound, widening=ratio)
+    here = ~np.isnan(values)
+    pairs = int((here[:first_after].sum(axis=0) * here[first_after:].sum(axis=0)).sum())
+    made = Tested(
+        found.score, plain.variance, found.score / pairs, plain.z, found.p_value, step=True, variance=found.variance
+    )
+    made.slope, made.correlation = (found.shift, found.lower, found.upper), held.corrected
+    made.widening = held.variance_ratio
+    if ratio > 1.0:
+        made.notes.append(
+            f"years go together (correlation {held.corrected:.2f}{', assumed' if held.assumed else ''}): p and limits "
+            f"with {ratio:.2f} times the variance, without it {p_text(plain.p_value)}"
+        )
+    return made, _shift_text(found)
+
+
+def _shift_text(found: TwoSegments) -> str:
+    """Return a shift with its limits as words."""
+    if not math.isfinite(found.shift):
+        return "median shift open"
+    limits = [f"{limit:+.2f}" for limit in (found.lower, found.upper) if math.isfinite(limit)]
+    return (
+        f"median shift {found.shift:+.2f} m ({f'{limits[0]} to {limits[1]} m' if len(limits) == 2 else 'limits open'})"
+    )
+
+
+def _bound_notes(record: WellRecord, made: Tested) -> list[str]:
+    if not record.bounds:
+        return []
+    words = f"{record.bounds} of {record.count} values are bounds: taken by rank, in test and slope"
+    slope, lower, upper = made.slope
+    if not math.isfinite(slope):
+        return [f"{words}; so many that the slope stays open"]
+    sides = [name for name, limit in (("lower", lower), ("upper", upper)) if not math.isfinite(limit)]
+    return [f"{words}; the {' and '.join(sides)} limit stays open" if sides else words]
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def p_text(p: float) -> str:
+    """Return a probability as text.
+
+    Parameters
+    ----------
+    p : float
+        Probability.
+
+    Returns
+    -------
+    str
+        Two significant digits, or that it is below 0.0001.
+    """
+    return f"p {p:.2g}" if p >= 1e-4 else "p below 0.0001"

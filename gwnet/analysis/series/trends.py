@@ -1,0 +1,215 @@
+"""Trends of levels: one value a season or year of each well, tests by ranks, and what was left out.
+
+The record is reduced to one value a period by the median before any test, so that a well that was read more often for
+a time does not weigh more in it. Dry wells take part as bounds.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.series.trend_records import WellRecord, well_records
+from gwnet.analysis.series.trend_tests import ALPHA, Tested, tested
+from gwnet.errors import SettingsError
+from gwnet.hydro.trends.false_discovery import adjusted_p_values
+
+#: Columns of the trends frame, in order.
+COLUMNS = (
+    "well",
+    "method",
+    "n",
+    "first",
+    "last",
+    "n_bounds",
+    "s",
+    "var_s",
+    "tau",
+    "z",
+    "p",
+    "p_adjusted",
+    "slope_m_per_year",
+    "slope_lower_m_per_year",
+    "slope_upper_m_per_year",
+    "direction",
+    "note",
+    "site",
+    "left_out",
+)
+
+METHODS = ("kendall", "seasonal")
+
+#: Numbers of seasons that a year may be divided into: months or quarters.
+SEASONS = (12, 4)
+
+#: Columns of numbers.
+_NUMBERS = COLUMNS[6:15]
+
+
+def trends(
+    levels: pd.DataFrame,
+    wells: pd.DataFrame,
+    *,
+    method: str = "seasonal",
+    seasons: int = 4,
+    approved: bool = False,
+) -> pd.DataFrame:
+    """Test the levels of wells for monotonic trends.
+
+    Parameters
+    ----------
+    levels : pandas.DataFrame
+        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
+    wells : pandas.DataFrame
+        Columns site and well: one row of the result for each, in this order.
+    method : {"seasonal", "kendall"}
+        Seasons of the years compared each with its own kind, or one value a year.
+    seasons : {4, 12}
+        Seasons of a year, from January on: quarters or months.
+    approved : bool, optional
+        Whether only approved levels take part; provisional ones do as well unless said.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `COLUMNS`. n counts values of seasons or years, n_bounds those that are bounds; first and last are
+        local dates of levels. s, var_s, tau (S over all pairs) and z are of independent values; p allows for serial
+        correlation where the note says so; p_adjusted is for the wells of this call. Slopes are positive upward; their
+        limits, at 95 %, have the variance that p was made with. NaN where a test could not be made. Where a gap of over
+        a third of the record was found, method is ``step``: s, var_s, tau, z and p compare the levels before and after
+        it, the slopes are NaN, and the note has the shift.
+
+    Raises
+    ------
+    SettingsError
+        If the method or the number of seasons is none of these.
+
+    Notes
+    -----
+    Usable levels take part, and accepted dry ones as bounds; everything else is counted in ``left_out``. One value a
+    period is made as `gwnet.analysis.levels.period_values.period_values` says; which test follows,
+    `gwnet.analysis.series.trend_tests.tested`.
+
+    References
+    ----------
+    .. [1] Hirsch, R. M. and Slack, J. R. (1984). A nonparametric trend test for seasonal data with serial dependence.
+       Water Resources Research 20, 727–732.
+    .. [2] Benjamini, Y. and Hochberg, Y. (1995). Controlling the false discovery rate. J. Royal Statistical Society B
+       57, 289–300.
+    """
+    used, left_out = used_levels(levels, approved=approved)
+    records = well_records(used, parts_of_year(method, seasons))
+    rows = []
+    for key in zip(wells["site"], wells["well"], strict=True):
+        row = _row(key, method, seasons, records.get(key))
+        rows.append({**row, "left_out": left_out.get(key, "")})
+    table = pd.DataFrame(rows, columns=list(COLUMNS))
+    for name in _NUMBERS:
+        table[name] = table[name].astype(float)
+    table["p_adjusted"] = adjusted_p_values(table["p"].to_numpy(dtype=np.float64))
+    table["direction"] = directions(table)
+    return table.astype({"s": "Int64"})
+
+
+def parts_of_year(method: str, seasons: int) -> int:
+    """Return into how many parts a method divides the year.
+
+    Parameters
+    ----------
+    method : str
+        ``seasonal`` or ``kendall``.
+    seasons : int
+        Seasons of a year, 4 or 12.
+
+    Returns
+    -------
+    int
+        The seasons, or 1.
+
+    Raises
+    ------
+    SettingsError
+        If the method or the number of seasons is none of these.
+    """
+    if method not in METHODS:
+        message = f"There is no method {method!r} for trends; expected {' or '.join(METHODS)}."
+        raise SettingsError(message)
+    if seasons not in SEASONS:
+        message = f"A year cannot be divided into {seasons!r} seasons; expected {' or '.join(map(str, SEASONS))}."
+        raise SettingsError(message)
+    return seasons if method == "seasonal" else 1
+
+
+def directions(table: pd.DataFrame) -> NDArray[np.object_]:
+    """Return which way levels go, told at 5 % of the adjusted probability.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Columns method, s and p_adjusted.
+
+    Returns
+    -------
+    ndarray of str
+        ``rising``, ``falling``, after a step ``higher after`` or ``lower after``, or ``no trend told``.
+    """
+    told = (table["p_adjusted"] <= ALPHA).to_numpy(dtype=bool)
+    step, up = (table["method"] == "step").to_numpy(dtype=bool), (table["s"] > 0).to_numpy(dtype=bool)
+    words = np.where(step, np.where(up, "higher after", "lower after"), np.where(up, "rising", "falling"))
+    return np.where(told, words, "no trend told").astype(object)
+
+
+def _row(key: tuple[str, str], method: str, seasons: int, record: WellRecord | None) -> dict[str, object]:
+    row: dict[str, object] = {"site": key[0], "well": key[1], "method": method, "n": 0, "first": "", "last": ""}
+    if record is None:
+        return {**row, "n_bounds": 0, "note": "no level that can be used"}
+    found = tested(record)
+    if method == "kendall" and not math.isnan(found.p) and _seasons_differ(record, seasons):
+        found.notes.append("years have levels of different seasons: see method seasonal as well")
+    return {
+        **row,
+        "method": "step" if found.step else method,
+        "n": record.count,
+        "first": str(record.days[0]),
+        "last": str(record.days[-1]),
+        "n_bounds": record.bounds,
+        **numbers(found),
+        "note": "; ".join(found.notes),
+    }
+
+
+def numbers(found: Tested) -> dict[str, float]:
+    """Return the numbers of a test by their columns.
+
+    Parameters
+    ----------
+    found : Tested
+        Outcome of a test.
+
+    Returns
+    -------
+    dict
+        Columns s, var_s, tau, z, p and the slopes, which are NaN where they are open or a step was looked for.
+    """
+    slopes = [math.nan if found.step or not math.isfinite(number) else number for number in found.slope]
+    return {
+        "s": found.s,
+        "var_s": found.var_s,
+        "tau": found.tau,
+        "z": found.z + 0.0,
+        "p": found.p,
+        "slope_m_per_year": slopes[0],
+        "slope_lower_m_per_year": slopes[1],
+        "slope_upper_m_per_year": slopes[2],
+    }
+
+
+def _seasons_differ(record: WellRecord, seasons: int) -> bool:
+    """Return whether some years have levels of other seasons than others."""
+    months = record.days.astype("datetime64[M]").astype(np.int64)
+    had = np.unique(months // 12 * seasons + months % 12 * seasons // 12)
+    return len({frozenset((had[had // seasons == year] % seasons).tolist()) for year in np.unique(had // seasons)}) > 1

@@ -1,0 +1,18 @@
+"""``gwnet logger layouts``."""
+
+import click
+
+from gwnet.cli import options, output
+
+
+@click.command("layouts")
+@click.option("--show", "name", metavar="NAME", help="Print this one as TOML, to start a layout of one's own from.")
+@options.form
+def command(name: str | None, form: str) -> None:
+    """List the layouts that travel with the program, or print one."""
+    from gwnet.network.logger_files import LoggerFiles
+
+    if name is None:
+        output.rows(LoggerFiles.logger_layouts(), form)
+    else:
+        click.echo(LoggerFiles.logger_layout(name).toml(), nl=False)

@@ -1,0 +1,40 @@
+"""``gwnet logger try``."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from gwnet.cli import DONE, DONE_WITH_FINDINGS, options
+from gwnet.cli.loggers import tried as logger_tried
+
+
+@click.command("try")
+@click.argument("path", type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="FILE")
+@click.option("--layout", metavar="LAYOUT", help="Name of a layout or a TOML file. Default: one that looking proposes.")
+@click.option("--zone", metavar="ZONE", help="Zone of the times, where neither layout nor file says one.")
+@click.option("--only", metavar="WORD", help="Which well or instrument to read, where a column of the file says it.")
+@click.option(
+    "--series",
+    "quantity",
+    metavar="QUANTITY",
+    help="Only this quantity; the one column in such a unit is taken to be it.",
+)
+@click.option(
+    "--rows", "shown", type=click.IntRange(1, 1000), default=5, show_default=True, help="Rows to show of each end."
+)
+@click.option("--save", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE", help="Write the layout there.")
+@options.form
+def command(path: Path, save: Path | None, form: str, **chosen: Any) -> int:
+    """Show what a file of a logger would give, and store nothing.
+
+    Without a layout one is proposed: it is printed what was inferred and why, and what is in doubt. Then come the first
+    and last rows as read, the span in local time and UTC, gaps, and the rows that are no plain samples.
+    """
+    from gwnet.network.logger_files import LoggerFiles
+
+    trial = LoggerFiles.logger_try(path, **chosen)
+    logger_tried.show(trial, form)
+    if save is not None:
+        logger_tried.save(trial, save)
+    return DONE_WITH_FINDINGS if trial.bad or (trial.proposal is not None and trial.proposal.doubts) else DONE

@@ -1,0 +1,26 @@
+"""``gwnet logger withdraw``."""
+
+from typing import Any
+
+import click
+
+from gwnet.cli import options
+from gwnet.cli.loggers import loaded as logger_loaded
+
+
+@click.command("withdraw")
+@click.argument("file", metavar="FILE|SHA")
+@click.option("--reason", required=True, metavar="TEXT", help="Why; kept with the record.")
+@click.option("--instrument", metavar="ID", help="Only what it gave to this instrument.")
+@click.option("--series", "quantity", metavar="QUANTITY", help="Only what it gave of this quantity.")
+@options.by
+@options.db
+def command(file: str, db: str, **chosen: Any) -> None:
+    """Withdraw what a file of a logger gave.
+
+    The file is named by its path, its name as it was loaded, or the first letters of its SHA-256. Nothing is deleted:
+    the record of an earlier time still has its samples. The same file may then be loaded again, with another layout.
+    """
+    with options.opened(db) as net:
+        done = net.withdraw_download(file, **chosen)
+    logger_loaded.show_withdrawn(done)

@@ -1,0 +1,1 @@
+"""The chart of coverage: who has data when."""

@@ -1,0 +1,201 @@
+"""Chart of coverage: a line a logger and well, bars where there is data, hand readings as ticks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby
+from typing import Any, Final
+
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection, PatchCollection
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from gwnet.figures.base import style
+from gwnet.figures.base.axes import DateTick, date_ticks
+from gwnet.figures.base.page import Box, KeyEntry, Page, Words, block_height_mm, key_height_mm
+from gwnet.figures.base.text import fit, text_width_pt
+from gwnet.figures.coverage.data import CoveragePlotData, CoverageRow, coverage_plot_data, drawn_runs
+
+__all__ = ["CoveragePlotData", "CoverageRow", "coverage_plot_data", "draw_coverage"]
+
+#: Width of the chart [mm].
+COVERAGE_WIDTH_MM: Final = 180.0
+#: Distance from row to row with few rows and with many [mm], and how many are few.
+_ROW_MM, _LOW_ROW_MM, _FEW_ROWS = 6.0, 3.4, 60
+#: Charts with more rows than this have the time written above as well.
+_TALL_ROWS: Final = 40
+#: Narrowest gap that is drawn: about two dots of a picture, one fine line in print [mm].
+_GAP_MM: Final = 0.25
+_RIGHT_MM: Final = 9.5
+_TITLE_MM: Final = 6.2
+_AXIS_MM: Final = 7.9
+#: Heights within a row, as shares of it: bars, frames of deployments, ticks of hand readings above the frame.
+_BAR, _FRAME, _TICK = 0.36, 0.56, 0.20
+
+
+def draw_coverage(data: CoveragePlotData, *, width_mm: float = COVERAGE_WIDTH_MM, caption: bool = True) -> Figure:
+    """Draw the chart of coverage; it grows with the number of rows.
+
+    Parameters
+    ----------
+    data : CoveragePlotData
+        What to draw.
+    width_mm : float, optional
+        Width [mm].
+    caption : bool, optional
+        Whether to write the caption under the axes.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        The figure; write it with `gwnet.figures.base.style.save`.
+    """
+    pitch = _ROW_MM if len(data.rows) <= _FEW_ROWS else _LOW_ROW_MM
+    left = _names_mm(data.rows)
+    entries = _key_entries(data.rows)
+    notes = [Words(" ".join(data.notes))] if caption and data.notes else []
+    key = key_height_mm(entries, width_mm - 3.0)
+    foot = block_height_mm(notes, width_mm - 3.0, style.NOTE_PT) + 1.0
+    body = max(len(data.rows), 2) * pitch
+    tall = len(data.rows) > _TALL_ROWS
+    head = _TITLE_MM + key + 1.0 + (_AXIS_MM if tall else 0.0)
+    with style.style_context():
+        page = Page(style.new_figure((width_mm, head + body + _AXIS_MM + foot)))
+        top = _title(page, data)
+        page.key(entries, 1.5, top, width_mm - 3.0)
+        box = Box(left, foot + _AXIS_MM, width_mm - left - _RIGHT_MM, body)
+        axes = page.axes(box)
+        axes.set_xlim(data.first, data.last)
+        axes.set_ylim(len(data.rows) or 2, 0)
+        axes.set_yticks([])
+        _time_axis(axes, date_ticks(data.first, data.last, max(int(box.width / 14.0), 2)), above=tall)
+        _rows(page, axes, data, box, pitch)
+        page.block(notes, 1.5, foot - 0.4, width_mm - 3.0, style.NOTE_PT)
+    return page.figure
+
+
+def _title(page: Page, data: CoveragePlotData) -> float:
+    y = page.height - 4.2
+    title = "Data on record"
+    page.text(1.5, y, title, size=style.TITLE_PT, weight="bold")
+    used = 1.5 + (text_width_pt(title, style.TITLE_PT, bold=True) + 7.0) / style.PT_PER_MM
+    rest = fit(data.site, (page.width - used - 1.5) * style.PT_PER_MM, style.LABEL_PT)
+    page.text(used, y, rest, size=style.LABEL_PT, color=style.SOFT)
+    return page.height - _TITLE_MM
+
+
+def _names_mm(rows: Sequence[CoverageRow]) -> float:
+    """Return the room that the names at the left take [mm]."""
+    wells = max((text_width_pt(_name(row), style.LABEL_PT, bold=True) for row in rows), default=20.0)
+    loggers = max((text_width_pt(row.instrument, style.NOTE_PT) for row in rows), default=0.0)
+    return min(wells / style.PT_PER_MM, 24.0) + min(loggers / style.PT_PER_MM, 18.0) + 6.0
+
+
+def _name(row: CoverageRow) -> str:
+    return row.well or "barometer"
+
+
+def _rows(page: Page, axes: Axes, data: CoveragePlotData, box: Box, pitch: float) -> None:
+    least = _GAP_MM * (data.last - data.first) / box.width
+    frames, bars, left_out, ticks = [], [], [], []
+    for place, row in enumerate(data.rows):
+        middle = place + 0.5 + 0.5 * _TICK
+        frames += _rectangles(row.hung, middle, _FRAME)
+        bars += _rectangles(drawn_runs(row.runs, least), middle, _BAR)
+        left_out += _rectangles(drawn_runs(row.left_out, least), middle, _BAR)
+        edge = middle - _FRAME / 2
+        low, high = (edge, edge - _TICK) if row.instrument else (middle + _BAR / 2, middle - _BAR / 2)
+        ticks += [[(day, low), (day, high)] for day in row.hands]
+    _patches(axes, frames, facecolor=style.PAPER, edgecolor=style.SOFT, linewidth=style.HAIR, zorder=1.5)
+    _patches(axes, bars, facecolor=style.SERIES, edgecolor="none", linewidth=0.0, zorder=2.0)
+    hatched = {"facecolor": style.PAPER, "edgecolor": style.LIMIT, "linewidth": style.HAIR, "hatch": "//////"}
+    for patch in left_out:
+        patch.set(**hatched)
+        patch.set_zorder(2.1)
+        axes.add_patch(patch)
+    axes.add_collection(LineCollection(ticks, colors=style.INK, linewidths=style.THIN, zorder=2.4), autolim=False)
+    _names(page, data.rows, box, pitch)
+
+
+def _rectangles(spans: Any, middle: float, height: float) -> list[Rectangle]:
+    return [Rectangle((since, middle - height / 2), to - since, height) for since, to in spans]
+
+
+def _patches(axes: Axes, patches: list[Rectangle], *, zorder: float, **options: Any) -> None:
+    if patches:
+        made = PatchCollection(patches, **options)
+        made.set_zorder(zorder)
+        axes.add_collection(made, autolim=False)
+
+
+def _names(page: Page, rows: Sequence[CoverageRow], box: Box, pitch: float) -> None:
+    """Write wells once, instruments beside them, shares at the right, and a line between wells."""
+    size = style.LABEL_PT if pitch >= _ROW_MM else style.NOTE_PT
+    widest = max((text_width_pt(row.instrument, style.NOTE_PT) for row in rows), default=0.0) / style.PT_PER_MM
+    place = 0
+    for well, group in groupby(rows, key=lambda row: (row.well, bool(row.well))):
+        members = list(group)
+        for number, row in enumerate(members):
+            y = box.top - (place + number + 0.5 + 0.5 * _TICK) * pitch
+            if number == 0 and (well[1] or place == 0):
+                name = fit(_name(row), 24.0 * style.PT_PER_MM, size, bold=True)
+                page.text(1.5, y, name, size=size, weight="bold", va="center_baseline")
+            instrument = fit(row.instrument, 18.0 * style.PT_PER_MM, style.NOTE_PT)
+            page.text(box.left - 1.6 - min(widest, 18.0), y, instrument, color=style.SOFT, va="center_baseline")
+            page.text(page.width - 1.2, y, row.share_text, ha="right", color=style.INK, va="center_baseline")
+        place += len(members)
+        if place < len(rows):
+            y = box.top - place * pitch
+            page.line([1.5, box.right], [y, y], color=style.GRID, linewidth=style.HAIR, zorder=0.2)
+
+
+def _time_axis(axes: Axes, ticks: Sequence[DateTick], *, above: bool) -> None:
+    majors = [tick for tick in ticks if tick.label]
+    axes.set_xticks([tick.days for tick in majors], [tick.label for tick in majors])
+    axes.set_xticks([tick.days for tick in ticks if not tick.label], minor=True)
+    axes.tick_params(axis="x", length=2.6, width=style.HAIR, pad=1.8, labelfontfamily=list(style.FAMILY))
+    axes.tick_params(axis="x", which="minor", length=1.4, width=style.HAIR)
+    if above:
+        axes.tick_params(axis="x", which="both", top=True)
+        axes.tick_params(axis="x", labeltop=True)
+    axes.grid(visible=True, axis="x", color=style.GRID, linewidth=style.HAIR)
+    axes.set_axisbelow(True)
+
+
+def _key_entries(rows: Sequence[CoverageRow]) -> list[KeyEntry]:
+    """Return the key of what the chart shows, and of nothing else."""
+    entries = []
+    if any(len(row.runs) for row in rows):
+        entries.append(KeyEntry("samples in use", _bar_drawer(facecolor=style.SERIES, edgecolor="none"), 6.0))
+    if any(len(row.left_out) for row in rows):
+        look = {"facecolor": style.PAPER, "edgecolor": style.LIMIT, "linewidth": style.HAIR, "hatch": "//////"}
+        entries.append(KeyEntry("samples left out", _bar_drawer(**look), 6.0))
+    if any(len(row.hung) for row in rows):
+        frame = {"facecolor": "none", "edgecolor": style.SOFT, "linewidth": style.HAIR}
+        entries.append(KeyEntry("logger hung", _bar_drawer(**frame), 6.0))
+    if any(row.hands.size for row in rows):
+        entries.append(KeyEntry("hand reading", _tick_drawer, 1.0))
+    return entries
+
+
+def _bar_drawer(**look: Any) -> Any:
+    def draw(page: Page, box: Box) -> None:
+        height = 1.7
+        corner = (page.x_fraction(box.left), page.y_fraction(box.bottom + (box.height - height) / 2))
+        page.patch(
+            Rectangle(
+                corner,
+                page.x_fraction(box.width),
+                page.y_fraction(height),
+                transform=page.figure.transFigure,
+                **{"linewidth": 0.0, **look},
+            )
+        )
+
+    return draw
+
+
+def _tick_drawer(page: Page, box: Box) -> None:
+    x, y = box.left + 0.5, box.bottom + box.height / 2
+    page.line([x, x], [y - 0.9, y + 0.9], color=style.INK, linewidth=style.THIN)

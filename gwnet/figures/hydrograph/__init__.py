@@ -1,0 +1,1 @@
+"""Hydrographs: what they show as plain numbers, and their drawing."""

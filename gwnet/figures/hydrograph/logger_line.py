@@ -1,0 +1,185 @@
+"""The logger line of a hydrograph: thin, broken at gaps, lighter without approved readings; and where it hung."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
+from numpy.typing import NDArray
+
+from gwnet.figures.base import style
+from gwnet.figures.base.axes import day_number, thin, to_local_days
+
+__all__ = ["LoggerLine", "LoggerSeries", "draw_logger_line", "draw_logger_strip", "logger_line"]
+
+Floats = NDArray[np.float64]
+
+#: Thinning columns per millimetre of axis; finer than print shows.
+_COLUMNS_PER_MM: Final = 12
+#: Height of the strip that shows where a logger hung [mm].
+STRIP_MM: Final = 1.1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LoggerSeries:
+    """Continuous heads of one well, for its hydrograph.
+
+    Parameters
+    ----------
+    time_utc : numpy.ndarray of datetime64, shape (n,)
+        Times, rising.
+    water_elevation_m : numpy.ndarray, shape (n,)
+        Water elevation; NaN where the line is broken or nothing is used [m].
+    approved : numpy.ndarray of bool, shape (n,)
+        Whether the head stands between approved hand readings.
+    hung : tuple of (str, time, time or None)
+        Instrument, and from when to when it hung; None while it hangs.
+    left_out : tuple of (time, time)
+        Spells whose samples are on record and not used.
+    notes : tuple of str
+        Sentences for the caption.
+    """
+
+    time_utc: Any
+    water_elevation_m: Any
+    approved: Any
+    hung: tuple[tuple[str, Any, Any], ...] = ()
+    left_out: tuple[tuple[Any, Any], ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LoggerLine:
+    """The same on the local clock, as days since 1970-01-01.
+
+    Parameters
+    ----------
+    days, elevation_m : numpy.ndarray, shape (n,)
+        The line, NaN where it is broken [d, m].
+    approved : numpy.ndarray of bool, shape (n,)
+        Whether a head stands between approved hand readings.
+    hung, left_out : numpy.ndarray, shape (k, 2)
+        From when to when; an open end is NaN.
+    notes : tuple of str
+        Sentences for the caption.
+    """
+
+    days: Floats = field(default_factory=lambda: np.empty(0))
+    elevation_m: Floats = field(default_factory=lambda: np.empty(0))
+    approved: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, dtype=bool))
+    hung: Floats = field(default_factory=lambda: np.empty((0, 2)))
+    left_out: Floats = field(default_factory=lambda: np.empty((0, 2)))
+    notes: tuple[str, ...] = ()
+
+
+def logger_line(
+    series: tuple[Any, Any] | LoggerSeries | None, zone: str, start: dt.date | None, end: dt.date | None
+) -> LoggerLine:
+    """Return a logger line on the local clock, cut to the wanted time.
+
+    Parameters
+    ----------
+    series : LoggerSeries or tuple of array_like or None
+        Continuous heads, or times in UTC and elevations alone; those count as approved.
+    zone : str
+        Time zone of the site.
+    start, end : datetime.date or None
+        First and last local date.
+
+    Returns
+    -------
+    LoggerLine
+        The line.
+    """
+    if series is None:
+        return LoggerLine()
+    if not isinstance(series, LoggerSeries):
+        values = np.asarray(series[1], dtype=np.float64)
+        series = LoggerSeries(series[0], values, np.ones(values.shape, dtype=bool))
+    days = to_local_days(series.time_utc, zone)
+    keep = np.isfinite(days)
+    if start is not None:
+        keep &= days >= day_number(start)
+    if end is not None:
+        keep &= days < day_number(end) + 1
+    return LoggerLine(
+        days=days[keep],
+        elevation_m=np.asarray(series.water_elevation_m, dtype=np.float64)[keep],
+        approved=np.asarray(series.approved, dtype=bool)[keep],
+        hung=_spans([(since, to) for _, since, to in series.hung], zone),
+        left_out=_spans(series.left_out, zone),
+        notes=series.notes,
+    )
+
+
+def _spans(spans: Any, zone: str) -> Floats:
+    flat = [moment for span in spans for moment in span]
+    return to_local_days(flat, zone).reshape(-1, 2) if flat else np.empty((0, 2))
+
+
+def draw_logger_line(
+    axes: Axes, line: LoggerLine, limits: tuple[float, float], *, width_mm: float, factor: float
+) -> None:
+    """Draw the line; thinned to what the width can show, each column with its smallest and largest head.
+
+    Parameters
+    ----------
+    axes : matplotlib.axes.Axes
+        Axes of the levels.
+    line : LoggerLine
+        What to draw.
+    limits : tuple of float
+        First and last day of the data.
+    width_mm : float
+        Width of the axes [mm].
+    factor : float
+        Display units in a metre.
+    """
+    columns = max(int(width_mm * _COLUMNS_PER_MM), 1)
+    joined = line.approved.copy()
+    joined[1:] |= line.approved[:-1]  # the lighter part begins where the other ends
+    for chosen, color in ((~line.approved, style.SERIES_LIGHT), (joined, style.SERIES)):
+        if chosen.any():
+            values = np.where(chosen, line.elevation_m * factor, np.nan)
+            xs, ys = thin(line.days, values, columns, first=limits[0], last=limits[1])
+            axes.plot(xs, ys, color=color, linewidth=style.THIN, zorder=2.6)
+
+
+def draw_logger_strip(axes: Axes, line: LoggerLine, limits: tuple[float, float], *, height_mm: float) -> None:
+    """Draw at the foot of the axes where a logger hung, hatched where its samples are left out.
+
+    Parameters
+    ----------
+    axes : matplotlib.axes.Axes
+        Axes of the levels.
+    line : LoggerLine
+        What to draw.
+    limits : tuple of float
+        First and last day of the data.
+    height_mm : float
+        Height of the axes [mm].
+    """
+    transform = axes.get_xaxis_transform()
+    frame = {"facecolor": style.PAPER, "edgecolor": style.SOFT, "linewidth": style.HAIR, "zorder": 2.2}
+    for spans, options in ((line.hung, frame), (line.left_out, LEFT_OUT)):
+        open_end = np.where(np.isnan(spans[:, 1]), limits[1], spans[:, 1])
+        since, to = np.maximum(spans[:, 0], limits[0]), np.minimum(open_end, limits[1])
+        for left, right in zip(since, to, strict=True):
+            if right > left:
+                axes.add_patch(
+                    Rectangle((left, 0.0), right - left, STRIP_MM / height_mm, transform=transform, **options)
+                )
+
+
+#: How what is left out looks.
+LEFT_OUT: Final[dict[str, Any]] = {
+    "facecolor": style.PAPER,
+    "edgecolor": style.LIMIT,
+    "linewidth": style.HAIR,
+    "hatch": "//////",
+    "zorder": 2.3,
+}

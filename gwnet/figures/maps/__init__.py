@@ -1,0 +1,1 @@
+"""Maps: what they show as plain numbers, their geometry and their drawing."""

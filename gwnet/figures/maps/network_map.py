@@ -1,0 +1,208 @@
+"""Map of the network: every well by aquifer, wells of one place side by side, gauges; no surface."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+from numpy.typing import NDArray
+
+from gwnet.figures.base import style
+from gwnet.figures.base.page import Box, KeyEntry, Page
+from gwnet.figures.base.placement import Anchor, PlacedLabel, place_labels
+from gwnet.figures.base.text import fit, text_width_pt
+from gwnet.figures.maps.data import Note
+from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_text, lay_out, with_notes
+from gwnet.figures.maps.layers import draw_layers
+from gwnet.figures.maps.marks import symbol
+from gwnet.figures.maps.network_data import NetworkPlotData, NetworkWell, network_plot_data
+
+__all__ = ["NetworkPlotData", "draw_network_map", "network_plot_data"]
+
+#: Shapes of the aquifers, in the order of the key; with the colours of `style.AQUIFERS`.
+_SHAPES: Final = ("o", "s", "^", "D", "p", "h", "8", "P")
+_SIZE_PT: Final = 5.4
+_NAME_PT: Final = 6.3
+_NAME_MM: Final = 2.7
+_PAD_MM: Final = 0.35
+_LONGEST_NAME_MM: Final = 26.0
+_MOST_NAMES: Final = 6
+#: Wells nearer than this on paper share a place; their marks stand this far apart [mm].
+_SAME_PLACE_MM: Final = 1.8
+_PITCH_MM: Final = 2.3
+_RADIUS_MM: Final = 1.15
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Wells of one place on paper, and the middle of their marks [mm]."""
+
+    wells: tuple[NetworkWell, ...]
+    x: float
+    y: float
+    gauge: bool
+
+    @property
+    def half_width(self) -> float:
+        """Half the width of the row of marks [mm]."""
+        return (len(self.wells) - 1) * _PITCH_MM / 2 + _RADIUS_MM
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """Lines of the label."""
+        names = [fit(well.name, _LONGEST_NAME_MM * style.PT_PER_MM, _NAME_PT) for well in self.wells]
+        if len(names) > _MOST_NAMES:
+            names = [*names[: _MOST_NAMES - 1], f"and {len(names) - _MOST_NAMES + 1} more"]
+        return tuple(names)
+
+
+def draw_network_map(
+    data: NetworkPlotData, *, size_mm: tuple[float, float] = (180.0, 150.0), figure: Figure | None = None
+) -> Figure:
+    """Draw where the wells and gauges of the network are.
+
+    Parameters
+    ----------
+    data : NetworkPlotData
+        What to draw.
+    size_mm : tuple of float, optional
+        Width and height [mm].
+    figure : matplotlib.figure.Figure, optional
+        Empty figure to draw on; a new one of the given size unless given.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        The figure; write it with `gwnet.figures.base.style.save`.
+    """
+    with style.style_context():
+        page = Page(figure if figure is not None else style.new_figure(size_mm))
+        looks = {code: _look(i) for i, (code, _) in enumerate(data.groups)}
+        entries = _key(data, looks)
+        everything = np.array([(one.x, one.y) for one in (*data.wells, *data.gauges)])
+        sheet = lay_out(page, everything, data.notes, entries)
+        axes = draw_frame(
+            page,
+            sheet,
+            title=data.title,
+            subtitle=data.subtitle,
+            crs=data.crs,
+            unit=data.unit,
+            coordinate_unit_m=data.coordinate_unit_m,
+        )
+        draw_layers(axes, sheet.frame, data.layers)
+        places = _places(data, sheet.frame)
+        labels = _labels(places, sheet.frame.panel)
+        for place, label in zip(places, labels, strict=True):
+            _draw_place(axes, place, looks)
+            if label is not None:
+                _draw_label(axes, place, label)
+        page.key(entries, sheet.key.left, sheet.key.top, sheet.key.width)
+        draw_text(page, with_notes(sheet, [*_missing(places, labels), *data.notes]))
+    return page.figure
+
+
+def _look(index: int) -> dict[str, Any]:
+    color = style.AQUIFERS[index % len(style.AQUIFERS)]
+    return {
+        "marker": _SHAPES[index % len(_SHAPES)],
+        "markersize": _SIZE_PT,
+        "markerfacecolor": color,
+        "markeredgecolor": style.INK,
+        "markeredgewidth": 0.5,
+    }
+
+
+_GAUGE: Final[dict[str, Any]] = {
+    "marker": "v",
+    "markersize": 6.4,
+    "markerfacecolor": style.RIVER,
+    "markeredgecolor": style.INK,
+    "markeredgewidth": 0.5,
+}
+
+
+def _given_up(look: dict[str, Any]) -> dict[str, Any]:
+    """Return the mark of a well that is given up: the same shape, hollow."""
+    return look | {"markerfacecolor": style.PAPER, "markeredgecolor": look["markerfacecolor"], "markeredgewidth": 0.9}
+
+
+def _places(data: NetworkPlotData, frame: MapFrame) -> list[_Place]:
+    """Gather wells that would cover each other on paper."""
+    order = {code: i for i, (code, _) in enumerate(data.groups)}
+    gathered: list[tuple[list[NetworkWell], NDArray[np.float64]]] = []
+    for well in data.wells:
+        xy = frame.to_mm(np.array([[well.x, well.y]]))[0]
+        near = next((wells for wells, at in gathered if float(np.hypot(*(at - xy))) < _SAME_PLACE_MM), None)
+        if near is None:
+            gathered.append(([well], xy))
+        else:
+            near.append(well)
+    places = [
+        _Place(tuple(sorted(wells, key=lambda one: (order[one.group], one.name))), float(at[0]), float(at[1]), False)
+        for wells, at in gathered
+    ]
+    for gauge in data.gauges:
+        x, y = frame.to_mm(np.array([[gauge.x, gauge.y]]))[0]
+        places.append(_Place((gauge,), float(x), float(y), True))
+    return places
+
+
+def _labels(places: Sequence[_Place], panel: Box) -> list[PlacedLabel | None]:
+    anchors = []
+    for place in places:
+        width = max(text_width_pt(line, _NAME_PT) for line in place.lines) / style.PT_PER_MM + 2 * _PAD_MM
+        height = len(place.lines) * _NAME_MM + _PAD_MM
+        anchors.append(Anchor(place.x, place.y, width, height, _RADIUS_MM, place.half_width))
+    room = Box(panel.left + 0.6, panel.bottom + 0.6, panel.width - 1.2, panel.height - 1.2)
+    return place_labels(anchors, room)
+
+
+def _draw_place(axes: Axes, place: _Place, looks: dict[str, dict[str, Any]]) -> None:
+    if place.gauge:
+        axes.plot([place.x], [place.y], linestyle="none", zorder=3.5, **_GAUGE)
+        return
+    start = place.x - (len(place.wells) - 1) * _PITCH_MM / 2
+    if len(place.wells) > 1:
+        end = place.x + (len(place.wells) - 1) * _PITCH_MM / 2
+        axes.plot([start, end], [place.y, place.y], color=style.INK, linewidth=style.THIN, zorder=3.3)
+    for i, well in enumerate(place.wells):
+        look = looks[well.group] if well.active else _given_up(looks[well.group])
+        axes.plot([start + i * _PITCH_MM], [place.y], linestyle="none", zorder=3.5, **look)
+
+
+def _draw_label(axes: Axes, place: _Place, label: PlacedLabel) -> None:
+    if label.leader:
+        (x0, y0), (x1, y1) = label.leader
+        axes.plot([x0, x1], [y0, y1], color=style.SOFT, linewidth=style.HAIR, zorder=2.9)
+    box = label.box
+    behind = Rectangle((box.left, box.bottom), box.width, box.height, zorder=2.8, alpha=0.72)
+    behind.set(facecolor=style.PAPER, edgecolor="none")
+    axes.add_patch(behind)
+    left_of_point = box.left + box.width / 2 < place.x - 0.5
+    ha, x = ("right", box.right - _PAD_MM) if left_of_point else ("left", box.left + _PAD_MM)
+    color = style.RIVER if place.gauge else style.INK
+    for i, line in enumerate(place.lines):
+        y = box.top - (i + 1) * _NAME_MM + 0.55
+        axes.text(x, y, line, fontsize=_NAME_PT, color=color, ha=ha, va="baseline", zorder=3.8)
+
+
+def _key(data: NetworkPlotData, looks: dict[str, dict[str, Any]]) -> list[KeyEntry]:
+    counts = {code: sum(well.group == code for well in data.wells) for code, _ in data.groups}
+    entries = [KeyEntry(f"{name}: {counts[code]}", symbol(looks[code])) for code, name in data.groups]
+    if any(not well.active for well in data.wells):
+        entries.append(KeyEntry("given up (hollow)", symbol(_given_up(_look(0)))))
+    if data.gauges:
+        entries.append(KeyEntry(f"gauge: {len(data.gauges)}", symbol(_GAUGE)))
+    return entries
+
+
+def _missing(places: Sequence[_Place], labels: Sequence[PlacedLabel | None]) -> list[Note]:
+    """Return a note that names the wells whose label found no room."""
+    names = [well.name for place, label in zip(places, labels, strict=True) if label is None for well in place.wells]
+    return [Note("No room on the map for the labels of", (f"{', '.join(names)}.",))] if names else []

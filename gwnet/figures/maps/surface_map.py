@@ -1,0 +1,393 @@
+"""Potentiometric maps: every control point posted, contours labelled along the line, what is not known left blank."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
+from matplotlib.patches import Circle, FancyArrowPatch, Rectangle
+from numpy.typing import NDArray
+
+from gwnet.figures.base import style
+from gwnet.figures.base.page import Box, Page
+from gwnet.figures.base.placement import Anchor, PlacedLabel, place_labels
+from gwnet.figures.base.text import fit, text_width_pt
+from gwnet.figures.maps.data import (
+    ContourPath,
+    MapPlotData,
+    MapPoint,
+    Note,
+    map_plot_data_of,
+    surface_map_plot_data,
+)
+from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_text, lay_out, with_notes
+from gwnet.figures.maps.geometry import LineLabel, cut_out, hachures, label_spots, spot_beside
+from gwnet.figures.maps.layers import draw_above_ground, draw_layers
+from gwnet.figures.maps.marks import CROSS, DASHED, RADIUS_MM, RING_MM, TICK_MM, key_entries, look
+
+__all__ = [
+    "MAP_SIZE_MM",
+    "MapPlotData",
+    "draw_panel",
+    "draw_surface_map",
+    "extent_of",
+    "map_plot_data_of",
+    "place_map_labels",
+    "surface_map_plot_data",
+]
+
+#: Size of a map of its own: A4 upright less margins [mm].
+MAP_SIZE_MM: Final = (180.0, 240.0)
+
+_NAME_PT: Final = 6.3
+_VALUE_PT: Final = 6.8
+_NAME_MM: Final = 2.75
+_VALUE_MM: Final = 2.85
+_PAD_MM: Final = 0.35
+_LONGEST_NAME_MM: Final = 26.0
+_LEVEL_PT: Final = 6.2
+_TICK_EVERY_MM: Final = 3.2
+_ARROW_MM: Final = 5.5
+_ARROWS_APART_MM: Final = 9.0
+_HEAVY_EVERY: Final = 5
+
+Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class _Posted:
+    """A point on the page with its label: place [mm], lines of text, and where the label stands."""
+
+    point: MapPoint
+    x: float
+    y: float
+    name: str
+    label: PlacedLabel | None
+
+
+def draw_surface_map(
+    data: MapPlotData,
+    *,
+    size_mm: tuple[float, float] = MAP_SIZE_MM,
+    figure: Figure | None = None,
+    full_text: bool = True,
+) -> Figure:
+    """Draw a potentiometric map.
+
+    Parameters
+    ----------
+    data : MapPlotData
+        What to draw.
+    size_mm : tuple of float, optional
+        Width and height [mm]; the text stands beside the map or below it, whichever shows the map larger.
+    figure : matplotlib.figure.Figure, optional
+        Empty figure to draw on; a new one of the given size unless given.
+    full_text : bool, optional
+        Whether to write method, findings in words and cautions as well; a report writes them beside the figure.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        The figure; write it with `gwnet.figures.base.style.save`.
+    """
+    with style.style_context():
+        page = Page(figure if figure is not None else style.new_figure(size_mm))
+        notes = [note for note in data.notes if full_text or note.brief]
+        sheet = lay_out(page, extent_of(data), notes, key_entries(data))
+        axes = draw_frame(
+            page,
+            sheet,
+            title=data.title,
+            subtitle=data.subtitle,
+            crs=data.crs,
+            unit=data.unit,
+            coordinate_unit_m=data.coordinate_unit_m,
+        )
+        missing = draw_panel(axes, sheet.frame, data)
+        page.key(key_entries(data), sheet.key.left, sheet.key.top, sheet.key.width)
+        draw_text(page, with_notes(sheet, [*missing, *notes]))
+    return page.figure
+
+
+def draw_panel(axes: Axes, frame: MapFrame, data: MapPlotData) -> list[Note]:
+    """Draw what a map shows into its panel; return notes on labels that found no room or had to be shortened."""
+    draw_layers(axes, frame, data.layers)
+    posted = place_map_labels(data, frame)
+    draw_above_ground(axes, frame, data.layers)
+    _draw_boundary(axes, frame, data.boundary)
+    labels = _draw_contours(axes, frame, data.contours, posted)
+    _draw_arrows(axes, frame, data, posted, labels)
+    _draw_quiet(axes, data, frame)
+    _draw_points(axes, posted)
+    _draw_labels(axes, posted)
+    return _label_notes(posted)
+
+
+def extent_of(data: MapPlotData) -> Points:
+    """Return the coordinates that must be on a map, shape (n, 2)."""
+    placed = np.array([(point.x, point.y) for point in data.points if point.placed and not point.quiet])
+    return np.vstack([placed, *data.boundary, *(contour.xy for contour in data.contours)])
+
+
+def place_map_labels(data: MapPlotData, frame: MapFrame) -> list[_Posted]:
+    """Return every placed point with its label, none of which meets another, a point or the edge of the panel."""
+    points = [point for point in data.points if point.placed and not point.quiet]
+    places = frame.to_mm(np.array([(point.x, point.y) for point in points]))
+    names = [
+        fit(f"{point.name}{' †' if point.finding else ''}", _LONGEST_NAME_MM * style.PT_PER_MM, _NAME_PT)
+        for point in points
+    ]
+    anchors = [_anchor(point, name, x, y) for point, name, (x, y) in zip(points, names, places, strict=True)]
+    panel = frame.panel
+    room = Box(panel.left + 0.6, panel.bottom + 0.6, panel.width - 1.2, panel.height - 1.2)
+    ink = [_dense(frame.to_mm(contour.xy)) for contour in data.contours]
+    labels = place_labels(anchors, room, ink=np.vstack(ink) if ink else None)
+    return [
+        _Posted(point, float(x), float(y), name, label)
+        for point, name, (x, y), label in zip(points, names, places, labels, strict=True)
+    ]
+
+
+def _anchor(point: MapPoint, name: str, x: float, y: float) -> Anchor:
+    widths = [text_width_pt(name, _NAME_PT)]
+    if point.value:
+        widths.append(text_width_pt(point.value, _VALUE_PT, bold=point.used))
+    width = max(widths) / style.PT_PER_MM + 2 * _PAD_MM
+    height = _NAME_MM + (_VALUE_MM if point.value else 0.0) + _PAD_MM
+    radius = RING_MM if point.finding else RADIUS_MM
+    return Anchor(float(x), float(y), width, height, radius, rank=0 if point.finding else 1 if point.used else 2)
+
+
+def _dense(xy: Points, step: float = 1.0) -> Points:
+    """Return points along a line, a step apart."""
+    pieces = [xy[:1]]
+    for a, b in pairwise(xy):
+        count = max(math.ceil(float(np.hypot(*(b - a))) / step), 1)
+        pieces.append(a + (b - a) * (np.arange(1, count + 1) / count)[:, None])
+    return np.vstack(pieces)
+
+
+def _draw_boundary(axes: Axes, frame: MapFrame, rings: Sequence[Points]) -> None:
+    for ring in rings:
+        xy = frame.to_mm(ring)
+        axes.plot(xy[:, 0], xy[:, 1], color=style.SOFT, linewidth=style.HAIR, dashes=(0.8, 2.0), zorder=1.2)
+
+
+def _draw_contours(
+    axes: Axes, frame: MapFrame, contours: Sequence[ContourPath], posted: Sequence[_Posted]
+) -> list[Box]:
+    """Draw contours with their levels in the line; return the room that the levels take."""
+    lows = _lows(frame, contours)
+    spots = _level_spots(frame, contours, posted)
+    taken: list[Box] = []
+    for contour, own in zip(contours, spots, strict=True):
+        xy = frame.to_mm(contour.xy)
+        for spot in own:
+            _write_level(axes, contour.level, spot)
+            half = _level_width(contour.level) / 2
+            taken.append(Box(spot.x - half, spot.y - half, 2 * half, 2 * half))
+        gaps = [(spot.start, spot.end) for spot in own if spot.end > spot.start]
+        heavy = contour.rank % _HEAVY_EVERY == 0
+        lines = LineCollection(
+            cut_out(xy, gaps), colors=style.WATER, linewidths=style.HEAVY if heavy else 0.85, zorder=2.0
+        )
+        lines.set_linestyle([DASHED] if contour.inferred else "solid")
+        axes.add_collection(lines, autolim=False)
+        if contour.depression:
+            ticks = hachures(xy, _TICK_EVERY_MM, TICK_MM, gaps, lows[contour.level])
+            teeth = LineCollection(list(ticks), colors=style.WATER, linewidths=0.7, zorder=2.0)
+            axes.add_collection(teeth, autolim=False)
+    return taken
+
+
+def _level_width(level: str) -> float:
+    return text_width_pt(level, _LEVEL_PT, bold=True) / style.PT_PER_MM + 0.6
+
+
+def _level_spots(frame: MapFrame, contours: Sequence[ContourPath], posted: Sequence[_Posted]) -> list[list[LineLabel]]:
+    """Return where each piece of a contour carries its level; one too short for it may have it beside."""
+    panel = frame.panel
+    room = Box(panel.left + 0.8, panel.bottom + 0.8, panel.width - 1.6, panel.height - 1.6)
+    busy = _busy(posted)
+    standing: list[tuple[float, float]] = []
+    levels: dict[str, list[tuple[float, float]]] = {}
+    chosen: list[list[LineLabel]] = [[] for _ in contours]
+    order = sorted(range(len(contours)), key=lambda i: -len(contours[i].xy))
+    for beside in (False, True):
+        for i in order:
+            level, xy = contours[i].level, frame.to_mm(contours[i].xy)
+            everywhere = np.array(standing).reshape(-1, 2)
+            if beside:
+                spot = None if level in levels else spot_beside(xy, _level_width(level), 2.0, room, busy, everywhere)
+                found = [] if spot is None else [spot]
+            else:
+                same = np.array(levels.get(level, [])).reshape(-1, 2)
+                found = label_spots(xy, _level_width(level), 2.0, room, busy, everywhere, same=same)
+            chosen[i] += found
+            places = [(spot.x, spot.y) for spot in found]
+            standing += places
+            if places:
+                levels.setdefault(level, []).extend(places)
+    return chosen
+
+
+def _busy(posted: Sequence[_Posted]) -> NDArray[np.float64]:
+    """Return the boxes of points and labels that a level must keep clear of."""
+    rows = [(p.x - RADIUS_MM, p.y - RADIUS_MM, p.x + RADIUS_MM, p.y + RADIUS_MM) for p in posted]
+    boxes = [p.label.box for p in posted if p.label is not None]
+    rows += [(box.left, box.bottom, box.right, box.top) for box in boxes]
+    return np.array(rows, dtype=np.float64).reshape(-1, 4)
+
+
+def _lows(frame: MapFrame, contours: Sequence[ContourPath]) -> dict[str, tuple[float, float]]:
+    """Return a point inside the closed lows of each level, for pieces that are not closed themselves."""
+    levels: dict[str, list[Points]] = {}
+    for contour in contours:
+        if contour.depression:
+            levels.setdefault(contour.level, []).append(frame.to_mm(contour.xy))
+    middles = {level: np.vstack(pieces).mean(axis=0) for level, pieces in levels.items()}
+    return {level: (float(x), float(y)) for level, (x, y) in middles.items()}
+
+
+def _write_level(axes: Axes, level: str, spot: LineLabel) -> None:
+    axes.text(
+        spot.x,
+        spot.y,
+        level,
+        fontsize=_LEVEL_PT,
+        weight="bold",
+        color=style.WATER,
+        rotation=spot.angle_deg,
+        rotation_mode="anchor",
+        ha="center",
+        va="center_baseline",
+        zorder=2.4,
+        clip_on=True,
+    )
+
+
+def _draw_arrows(
+    axes: Axes, frame: MapFrame, data: MapPlotData, posted: Sequence[_Posted], levels: Sequence[Box]
+) -> None:
+    """Draw flow arrows of one length where nothing else stands, not closer together than can be read."""
+    if not len(data.arrows):
+        return
+    busy = np.vstack([_busy(posted), np.array([(b.left, b.bottom, b.right, b.top) for b in levels]).reshape(-1, 4)])
+    tails, tips = frame.to_mm(data.arrows[:, :2]), frame.to_mm(data.arrows[:, 2:])
+    standing: list[Points] = []
+    for tail, tip, inferred in zip(tails, tips, data.arrows_inferred, strict=True):
+        middle, way = (tail + tip) / 2, tip - tail
+        size = float(np.hypot(*way))
+        if size <= 0 or any(float(np.hypot(*(middle - other))) < _ARROWS_APART_MM for other in standing):
+            continue
+        half = way / size * min(size, _ARROW_MM) / 2
+        along = middle + np.linspace(-1, 1, 9)[:, None] * half
+        if _hits(along, busy):
+            continue
+        standing.append(middle)
+        arrow = FancyArrowPatch(
+            tuple(middle - half),
+            tuple(middle + half),
+            arrowstyle="-|>,head_length=2.6,head_width=1.15",
+            linewidth=style.THIN,
+            edgecolor=style.FLOW,
+            facecolor=style.PAPER if inferred else style.FLOW,
+            shrinkA=0,
+            shrinkB=0,
+            mutation_scale=1.0,
+            zorder=1.8,
+        )
+        axes.add_patch(arrow)
+
+
+def _hits(points: Points, boxes: NDArray[np.float64]) -> bool:
+    x, y = points[:, :1], points[:, 1:]
+    return bool(
+        ((x > boxes[:, 0] - 0.4) & (x < boxes[:, 2] + 0.4) & (y > boxes[:, 1] - 0.4) & (y < boxes[:, 3] + 0.4)).any()
+    )
+
+
+def _draw_quiet(axes: Axes, data: MapPlotData, frame: MapFrame) -> None:
+    """Draw the many wells that were not measured, those that stand on the sheet."""
+    quiet = [point for point in data.points if point.placed and point.quiet]
+    if not quiet:
+        return
+    places = frame.to_mm(np.array([(point.x, point.y) for point in quiet]))
+    panel = frame.panel
+    inside = (
+        (places[:, 0] > panel.left + 0.5)
+        & (places[:, 0] < panel.left + panel.width - 0.5)
+        & (places[:, 1] > panel.bottom + 0.5)
+        & (places[:, 1] < panel.bottom + panel.height - 0.5)
+    )
+    axes.plot(places[inside, 0], places[inside, 1], linestyle="none", zorder=1.6, **look(quiet[0]))
+
+
+def _draw_points(axes: Axes, posted: Sequence[_Posted]) -> None:
+    for one in posted:
+        axes.plot([one.x], [one.y], linestyle="none", zorder=3.5, **look(one.point))
+        if not one.point.used:
+            axes.plot([one.x], [one.y], linestyle="none", zorder=3.6, **CROSS)
+        if one.point.finding:
+            place, radius = (one.x, one.y), RING_MM - 0.2
+            ring = Circle(place, radius, facecolor="none", edgecolor=style.LIMIT, linewidth=style.LINE, zorder=3.4)
+            axes.add_patch(ring)
+
+
+def _draw_labels(axes: Axes, posted: Sequence[_Posted]) -> None:
+    for one in posted:
+        if one.label is None:
+            continue
+        if one.label.leader:
+            (x0, y0), (x1, y1) = one.label.leader
+            axes.plot([x0, x1], [y0, y1], color=style.SOFT, linewidth=style.HAIR, zorder=2.9)
+        box = one.label.box
+        axes.add_patch(
+            Rectangle(
+                (box.left, box.bottom),
+                box.width,
+                box.height,
+                facecolor=style.PAPER,
+                alpha=0.72,
+                edgecolor="none",
+                zorder=2.8,
+            )
+        )
+        used = one.point.used
+        top = box.top - _NAME_MM
+        left_of_point = box.left + box.width / 2 < one.x - 0.5
+        ha, x = ("right", box.right - _PAD_MM) if left_of_point else ("left", box.left + _PAD_MM)
+        name_color = style.LIMIT if one.point.finding else style.INK if used else style.SOFT
+        axes.text(x, top + 0.65, one.name, fontsize=_NAME_PT, color=name_color, ha=ha, va="baseline", zorder=3.8)
+        if one.point.value:
+            axes.text(
+                x,
+                top - _VALUE_MM + 0.75,
+                one.point.value,
+                fontsize=_VALUE_PT,
+                weight="bold" if used else "normal",
+                color=style.INK if used else style.SOFT,
+                ha=ha,
+                va="baseline",
+                zorder=3.8,
+            )
+
+
+def _label_notes(posted: Sequence[_Posted]) -> list[Note]:
+    """Return notes on labels that found no room or had to be shortened."""
+    missing = [one for one in posted if one.label is None]
+    shortened = [one.point.name for one in posted if "…" in one.name and one.label is not None]
+    notes = []
+    if missing:
+        listed = ", ".join(f"{one.point.name} {one.point.value}".strip() for one in missing)
+        notes.append(Note("No room on the map for the labels of", (f"{listed}.",)))
+    if shortened:
+        notes.append(Note("Names in full", tuple(shortened)))
+    return notes

@@ -1,0 +1,336 @@
+"""Map of slopes: triangles that point the way levels go, sized by how fast, filled where a trend is told."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from gwnet.errors import AnalysisError
+from gwnet.figures.base import style
+from gwnet.figures.base.axes import nice_step
+from gwnet.figures.base.page import Box, KeyEntry, Page
+from gwnet.figures.base.panel import mark_symbol
+from gwnet.figures.base.placement import Anchor, PlacedLabel, place_labels
+from gwnet.figures.base.text import decimals_of_step, fit, number_text, plain, shown, text_width_pt
+from gwnet.figures.maps.data import Note, check_unit, known_text, subtitle_of
+from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_text, lay_out, with_notes
+from gwnet.figures.maps.geometry import BaseLayer, base_layers
+from gwnet.figures.maps.layers import draw_layers
+from gwnet.units import metres_per
+
+__all__ = ["SlopeMapPlotData", "SlopePoint", "draw_slope_map", "slope_map_plot_data"]
+
+_NAME_PT: Final = 5.9
+_LINE_MM: Final = 2.5
+_PAD_MM: Final = 0.3
+_LONGEST_MM: Final = 24.0
+#: Sizes of the triangles: at the smallest slope and at the largest [pt].
+_SIZES_PT: Final = (3.4, 12.5)
+#: With more wells than this, only those with a trend are labelled. Own choice.
+_MOST_LABELS: Final = 70
+#: Longest line to a label among many wells [mm], and most unnamed wells that are listed. Own choices.
+_LONGEST_LEADER_MM: Final = 9.0
+#: Wells with more than so many others this near choose a place for their label after those that stand alone. [mm]
+_CROWD_MM: Final = 7.0
+_MOST_IN_CROWD: Final = 3
+_ROOM_FOR_NAMES: Final = "x" * 120
+_MOST_MISSING: Final = 15
+
+
+@dataclass(frozen=True, slots=True)
+class SlopePoint:
+    """A well: where it is, its slope in the unit a year (NaN without one), and the direction that is told."""
+
+    name: str
+    x: float
+    y: float
+    slope: float
+    direction: str
+
+    @property
+    def told(self) -> bool:
+        """Whether a trend with a slope is told."""
+        return math.isfinite(self.slope) and self.direction in ("rising", "falling")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SlopeMapPlotData:
+    """A map of slopes as plain numbers and sentences; coordinates in the site's system.
+
+    Parameters
+    ----------
+    title, subtitle, crs : str
+        Heading and system of the coordinates.
+    unit : {"m", "ft"}
+        Unit of slopes (a year) and of the scale bar.
+    coordinate_unit_m : float
+        Metres in one unit of the coordinates.
+    points : tuple of SlopePoint
+        Wells with coordinates.
+    largest : float
+        Slope of the largest triangle, in the unit a year.
+    layers : tuple of BaseLayer
+        The user's own geometry.
+    notes : tuple of Note
+        Text of the map.
+    """
+
+    title: str
+    subtitle: str
+    crs: str
+    unit: str
+    coordinate_unit_m: float
+    points: tuple[SlopePoint, ...]
+    largest: float
+    layers: tuple[BaseLayer, ...]
+    notes: tuple[Note, ...]
+
+
+def slope_map_plot_data(
+    table: pd.DataFrame,
+    wells: pd.DataFrame,
+    *,
+    site: Mapping[str, Any] | pd.Series,
+    coordinate_unit_m: float = 1.0,
+    layers: Sequence[tuple[str, Any]] = (),
+    unit: str = "m",
+    notes: Sequence[str] = (),
+    known_on: dt.datetime | None = None,
+) -> SlopeMapPlotData:
+    """Work out what a map of slopes shows.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Trends frame in metres: well, slope_m_per_year, direction, n, first, last.
+    wells : pandas.DataFrame
+        Wells frame: well, easting, northing.
+    site : mapping or pandas.Series
+        Row of the sites frame.
+    coordinate_unit_m : float, optional
+        Metres in one unit of the coordinates.
+    layers : sequence of tuple, optional
+        Names and geometries of the user's own.
+    unit : {"m", "ft"}
+        Unit of the slopes.
+    notes : sequence of str, optional
+        Further sentences of the text.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+
+    Returns
+    -------
+    SlopeMapPlotData
+        Plain numbers and sentences.
+
+    Raises
+    ------
+    SettingsError
+        If the unit is not a display unit.
+    AnalysisError
+        If no well has both a slope and coordinates.
+    """
+    check_unit(unit)
+    places = wells.drop_duplicates("well").set_index("well")[["easting", "northing"]].astype(float)
+    made = [
+        SlopePoint(
+            name=shown(row["well"]),
+            x=float(places["easting"].get(row["well"], math.nan)),
+            y=float(places["northing"].get(row["well"], math.nan)),
+            slope=float(row["slope_m_per_year"]) / metres_per(unit),
+            direction=plain(row["direction"]),
+        )
+        for row in table.to_dict("records")
+    ]
+    placed = tuple(point for point in made if math.isfinite(point.x) and math.isfinite(point.y))
+    slopes = [abs(point.slope) for point in placed if math.isfinite(point.slope)]
+    if not slopes:
+        message = "No well has both a slope and coordinates, so no map of slopes can be drawn."
+        raise AnalysisError(message, mend="Record coordinates, or take wells with longer records.")
+    return SlopeMapPlotData(
+        title="Slopes of water levels",
+        subtitle=subtitle_of(site, ""),
+        crs=shown(plain(site.get("crs"))),
+        unit=unit,
+        coordinate_unit_m=coordinate_unit_m,
+        points=placed,
+        largest=max(float(np.quantile(slopes, 0.98)), 1e-4),
+        layers=base_layers(layers),
+        notes=_notes(table, made, unit, (*notes, *known_text(known_on))),
+    )
+
+
+def _notes(table: pd.DataFrame, made: Sequence[SlopePoint], unit: str, more: Sequence[str]) -> tuple[Note, ...]:
+    with_values = table[table["n"] > 0]
+    told = [sum(point.told and point.direction == way for point in made) for way in ("rising", "falling")]
+    counted = sum(math.isfinite(point.slope) for point in made)
+    facts = (
+        f"Theil–Sen slopes in {unit} a year, positive upward; levels of {with_values['first'].min()} to "
+        f"{with_values['last'].max()}.",
+        f"{counted} wells with a slope: {told[0]} rising, {told[1]} falling, {counted - sum(told)} no trend told at "
+        "5 % of the p adjusted for many wells (false-discovery control).",
+        *more,
+    )
+    notes = [Note("Trends", facts)]
+    without = [point.name for point in made if not math.isfinite(point.slope)]
+    if without:
+        notes.append(Note("Without a slope (dots)", (f"{', '.join(without)}.",)))
+    unplaced = [point.name for point in made if not (math.isfinite(point.x) and math.isfinite(point.y))]
+    if unplaced:
+        notes.append(Note("Without coordinates on record", (f"{', '.join(unplaced)}.",)))
+    return tuple(notes)
+
+
+def draw_slope_map(data: SlopeMapPlotData, *, size_mm: tuple[float, float] = (180.0, 170.0)) -> Figure:
+    """Draw the slopes of wells on a map.
+
+    Parameters
+    ----------
+    data : SlopeMapPlotData
+        What to draw.
+    size_mm : tuple of float, optional
+        Width and height [mm].
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        The figure; write it with `gwnet.figures.base.style.save`.
+    """
+    with style.style_context():
+        page = Page(style.new_figure(size_mm))
+        entries = _key(data)
+        names = [Note("Names", (_ROOM_FOR_NAMES,))] if len(data.points) > _MOST_LABELS else []
+        extent = np.array([(point.x, point.y) for point in data.points])
+        sheet = lay_out(page, extent, [*data.notes, *names], entries)
+        axes = draw_frame(
+            page,
+            sheet,
+            title=data.title,
+            subtitle=data.subtitle,
+            crs=data.crs,
+            unit=data.unit,
+            coordinate_unit_m=data.coordinate_unit_m,
+        )
+        draw_layers(axes, sheet.frame, data.layers)
+        labels = _labels(data, sheet.frame)
+        for point in sorted(data.points, key=lambda one: (one.told, -abs(one.slope))):
+            x, y = sheet.frame.to_mm(np.array([[point.x, point.y]]))[0]
+            axes.plot([x], [y], linestyle="none", zorder=3.6 if point.told else 3.2, **_look(point, data.largest))
+        for point, label in labels:
+            if label is not None:
+                _draw_label(axes, sheet.frame, point, label, data.unit)
+        page.key(entries, sheet.key.left, sheet.key.top, sheet.key.width)
+        draw_text(page, with_notes(sheet, [*data.notes, *_label_notes(data, labels)]))
+    return page.figure
+
+
+def _size(slope: float, largest: float) -> float:
+    """Return the size of a triangle [pt]: its height grows with the slope."""
+    low, high = _SIZES_PT
+    return low + (high - low) * min(abs(slope) / largest, 1.0)
+
+
+def _look(point: SlopePoint, largest: float) -> dict[str, Any]:
+    if not math.isfinite(point.slope):
+        return {"marker": "o", "markersize": 2.4, "markerfacecolor": style.SOFT, "markeredgewidth": 0.0}
+    way = "^" if point.slope > 0 else "v" if point.slope < 0 else "o"
+    look = {"marker": way, "markersize": _size(point.slope, largest)}
+    color = style.WATER if point.slope > 0 else style.LIMIT
+    if point.told:
+        return look | {"markerfacecolor": color, "markeredgecolor": style.PAPER, "markeredgewidth": 0.5}
+    return look | {"markerfacecolor": style.PAPER, "markeredgecolor": color, "markeredgewidth": 0.8}
+
+
+def _lines(point: SlopePoint, unit: str) -> tuple[str, ...]:
+    name = fit(point.name, _LONGEST_MM * style.PT_PER_MM, _NAME_PT, bold=point.told)
+    if not math.isfinite(point.slope):
+        return (name,)
+    return name, number_text(point.slope, 3 if unit == "m" else 2, signed=True)
+
+
+def _labels(data: SlopeMapPlotData, frame: MapFrame) -> list[tuple[SlopePoint, PlacedLabel | None]]:
+    """Return labels for all wells where they are few, else for those with a trend, which choose first anyway."""
+    many = len(data.points) > _MOST_LABELS
+    named = [point for point in data.points if point.told or not many]
+    every = frame.to_mm(np.array([(point.x, point.y) for point in data.points]))
+    anchors, taken = [], []
+    for point, (x, y) in zip(data.points, every, strict=True):
+        radius = max(_look(point, data.largest)["markersize"] / 2 / style.PT_PER_MM, 0.5)
+        if many and not point.told:
+            taken.append(Box(float(x) - radius, float(y) - radius, 2 * radius, 2 * radius))
+            continue
+        lines = _lines(point, data.unit)
+        width = max(text_width_pt(line, _NAME_PT, bold=point.told) for line in lines) / style.PT_PER_MM + 2 * _PAD_MM
+        height = len(lines) * _LINE_MM + _PAD_MM
+        crowd = int((np.hypot(*(every - (x, y)).T) < _CROWD_MM).sum()) - 1
+        rank = (0 if point.told else 2) + (crowd > _MOST_IN_CROWD)
+        anchors.append(Anchor(float(x), float(y), width, height, radius, rank=rank))
+    panel = frame.panel
+    room = Box(panel.left + 0.6, panel.bottom + 0.6, panel.width - 1.2, panel.height - 1.2)
+    labels = place_labels(anchors, room, taken=taken)
+    return [(p, None if many and _far(label) else label) for p, label in zip(named, labels, strict=True)]
+
+
+def _far(label: PlacedLabel | None) -> bool:
+    """Return whether a label stands so far from its well that many of its kind would hide the map."""
+    if label is None or not label.leader:
+        return False
+    (x0, y0), (x1, y1) = label.leader
+    return math.hypot(x1 - x0, y1 - y0) > _LONGEST_LEADER_MM
+
+
+def _label_notes(data: SlopeMapPlotData, labels: Sequence[tuple[SlopePoint, PlacedLabel | None]]) -> list[Note]:
+    """Return a note on the wells that are not named."""
+    missing = [point.name for point, label in labels if label is None]
+    lines = ["Only wells with a trend are named."] if len(labels) < len(data.points) else []
+    if len(missing) > _MOST_MISSING:
+        lines.append(f"{len(missing)} wells found no room for their name: see the ranked slopes.")
+    elif missing:
+        lines.append(f"No room for {', '.join(missing)}.")
+    return [Note("Names", tuple(lines))] if lines else []
+
+
+def _draw_label(axes: Axes, frame: MapFrame, point: SlopePoint, label: PlacedLabel, unit: str) -> None:
+    if label.leader:
+        (x0, y0), (x1, y1) = label.leader
+        axes.plot([x0, x1], [y0, y1], color=style.SOFT, linewidth=style.HAIR, zorder=2.9)
+    box = label.box
+    behind = Rectangle((box.left, box.bottom), box.width, box.height, zorder=2.8, alpha=0.72)
+    behind.set(facecolor=style.PAPER, edgecolor="none")
+    axes.add_patch(behind)
+    x_point = float(frame.to_mm(np.array([[point.x, point.y]]))[0][0])
+    left_of_point = box.left + box.width / 2 < x_point - 0.5
+    ha, x = ("right", box.right - _PAD_MM) if left_of_point else ("left", box.left + _PAD_MM)
+    for i, line in enumerate(_lines(point, unit)):
+        y = box.top - (i + 1) * _LINE_MM + 0.5
+        weight, color = ("bold" if point.told else "normal"), (style.INK if i == 0 else style.SOFT)
+        axes.text(x, y, line, fontsize=_NAME_PT, color=color, weight=weight, ha=ha, va="baseline", zorder=3.8)
+
+
+def _key(data: SlopeMapPlotData) -> list[KeyEntry]:
+    kinds = {(point.slope > 0, point.told) for point in data.points if math.isfinite(point.slope) and point.slope != 0}
+    entries = []
+    for rises, told in ((True, True), (False, True), (True, False), (False, False)):
+        if (rises, told) in kinds:
+            sample = SlopePoint("", 0, 0, 0.6 * data.largest * (1 if rises else -1), "rising" if told else "")
+            words = f"{'rising' if rises else 'falling'}{'' if told else ', no trend told'}"
+            entries.append(KeyEntry(words, mark_symbol(**_look(sample, data.largest)), 3.6))
+    if any(not math.isfinite(point.slope) for point in data.points):
+        entries.append(KeyEntry("no slope", mark_symbol(**_look(SlopePoint("", 0, 0, math.nan, ""), 1.0))))
+    step = nice_step(data.largest, 1)
+    step = step if step <= data.largest else nice_step(data.largest / 2.5, 1)
+    for slope in (step / 2, step):
+        sample = SlopePoint("", 0, 0, slope, "rising")
+        look = _look(sample, data.largest) | {"markerfacecolor": style.RULE}
+        text = f"{number_text(slope, decimals_of_step(step / 2))} {data.unit} a year"
+        entries.append(KeyEntry(text, mark_symbol(**look), 4.6))
+    return entries

@@ -1,0 +1,1 @@
+"""Figures of levels over the years: seasons, decomposition, trends, gradients."""

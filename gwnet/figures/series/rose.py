@@ -1,0 +1,373 @@
+"""Gradients of many rounds: a rose of direction and size, and both over the years."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from gwnet.figures.base import style
+from gwnet.figures.base.axes import date_ticks, day_number, nice_step, round_ticks
+from gwnet.figures.base.page import Box, KeyEntry, Page, Words, block_height_mm, key_height_mm
+from gwnet.figures.base.text import decimals_of_step, fit, number_text, shown
+from gwnet.figures.maps.data import Note
+from gwnet.figures.maps.marks import symbol
+
+__all__ = ["ROSE_SIZE_MM", "RosePlotData", "RosePoint", "draw_rose", "rose_plot_data"]
+
+#: Width of the figure, and its height without notes [mm].
+ROSE_SIZE_MM: Final = (180.0, 104.0)
+
+QUARTERS: Final = ("January to March", "April to June", "July to September", "October to December")
+
+#: Marks of the quarters: shapes that differ, dark and light in turn.
+_LOOKS: Final[tuple[dict[str, Any], ...]] = (
+    {"marker": "o", "markersize": 4.6, "markerfacecolor": style.INK, "markeredgecolor": style.INK},
+    {"marker": "^", "markersize": 5.2, "markerfacecolor": "#B9C4CC", "markeredgecolor": style.INK},
+    {"marker": "s", "markersize": 4.2, "markerfacecolor": style.SERIES, "markeredgecolor": style.INK},
+    {"marker": "D", "markersize": 4.0, "markerfacecolor": "#7A868F", "markeredgecolor": style.INK},
+)
+_EDGE: Final = 0.6
+_ROSE_MM: Final = 78.0
+_TITLE_MM: Final = 11.0
+_CROWDED: Final = 40
+
+
+@dataclass(frozen=True, slots=True)
+class RosePoint:
+    """The gradient of one round.
+
+    Parameters
+    ----------
+    label : str
+        Code of the round, or its day.
+    date : datetime.date
+        Day.
+    magnitude, half_width : float
+        Size and its 95 % half-width; NaN for not known [m/m].
+    azimuth_deg, azimuth_half_width_deg : float
+        Direction of flow, clockwise from grid north, and its 95 % half-width [degrees].
+    told : bool
+        Whether size and direction can be told.
+    finding : bool
+        Whether a well of the round does not fit its neighbours.
+    """
+
+    label: str
+    date: dt.date
+    magnitude: float
+    half_width: float
+    azimuth_deg: float
+    azimuth_half_width_deg: float
+    told: bool
+    finding: bool = False
+
+    @property
+    def quarter(self) -> int:
+        """Return the quarter of the year, from 0."""
+        return (self.date.month - 1) // 3
+
+
+@dataclass(frozen=True, slots=True)
+class RosePlotData:
+    """Gradients of many rounds as plain numbers and sentences.
+
+    Parameters
+    ----------
+    title, subtitle : str
+        Heading.
+    points : tuple of RosePoint
+        In order of time.
+    middle_deg : float
+        Direction that the axis of directions is centred on [degrees].
+    notes : tuple of Note
+        Text below the figure.
+    """
+
+    title: str
+    subtitle: str
+    points: tuple[RosePoint, ...]
+    middle_deg: float
+    notes: tuple[Note, ...]
+
+
+def rose_plot_data(
+    points: Sequence[RosePoint],
+    *,
+    title: str,
+    subtitle: str = "",
+    middle_deg: float = math.nan,
+    concentration: float = math.nan,
+    without: Sequence[tuple[str, str]] = (),
+    facts: Sequence[str] = (),
+) -> RosePlotData:
+    """Work out what a rose shows.
+
+    Parameters
+    ----------
+    points : sequence of RosePoint
+        Rounds with a gradient, in order of time.
+    title, subtitle : str
+        Heading.
+    middle_deg, concentration : float, optional
+        Circular mean of the directions that can be told, and its concentration [degrees].
+    without : sequence of tuple of str, optional
+        Rounds without a gradient, each with the reason.
+    facts : sequence of str, optional
+        Further sentences: wells, velocity, record as known.
+
+    Returns
+    -------
+    RosePlotData
+        Plain numbers and sentences.
+    """
+    told = [one for one in points if one.told]
+    what = "days" if all(one.label == one.date.isoformat() for one in points) else "rounds"
+    lines = [f"{len(points)} {what} with a gradient, {len(told)} of them told; bars are 95 % half-widths."]
+    if told and math.isfinite(middle_deg):
+        lines.append(_spread_text(told, middle_deg, concentration))
+    lines += [shown(fact) for fact in facts]
+    notes = [Note("Gradients", tuple(lines))]
+    untold = [one.label for one in points if not one.told]
+    if untold:
+        lines = [f"{', '.join(map(shown, untold))}."]
+        if any(one.magnitude > _longest(points) for one in points if not one.told):
+            lines.append("Those whose size lies beyond the scale stand at its edge.")
+        notes.append(Note("Size and direction cannot be told (hollow)", tuple(lines)))
+    flagged = [one.label for one in points if one.finding]
+    if flagged:
+        names = ", ".join(map(shown, flagged))
+        text = f"{names}: a well does not fit its neighbours; the table gives the gradient without it."
+        notes.append(Note("Findings (†)", (text,)))
+    if without:
+        reasons: dict[str, list[str]] = {}
+        for label, reason in without:
+            reasons.setdefault(shown(reason), []).append(shown(label))
+        notes.append(Note("No gradient", tuple(f"{', '.join(names)}: {why}" for why, names in reasons.items())))
+    centre = middle_deg if math.isfinite(middle_deg) else (points[0].azimuth_deg if points else 0.0)
+    return RosePlotData(shown(title), shown(subtitle), tuple(points), centre, tuple(notes))
+
+
+def _spread_text(told: Sequence[RosePoint], middle_deg: float, concentration: float) -> str:
+    """Return how the directions lie about each other; no mean where they turn about."""
+    sizes = [one.magnitude for one in told]
+    spread = f"sizes {min(sizes):.2g} to {max(sizes):.2g} m/m"
+    if concentration < 0.7:
+        return f"Directions are spread all around (concentration {concentration:.2f}), so no mean is given; {spread}."
+    turns = [_from_middle(one.azimuth_deg, middle_deg) for one in told]
+    low, high = round(middle_deg + min(turns)) % 360, round(middle_deg + max(turns)) % 360
+    return (
+        f"Directions {low}° to {high}°, clockwise from grid north, about {round(middle_deg) % 360}° "
+        f"(concentration {concentration:.2f}); {spread}."
+    )
+
+
+def _from_middle(azimuth_deg: float, middle_deg: float) -> float:
+    return 180.0 - (180.0 - (azimuth_deg - middle_deg)) % 360.0
+
+
+def draw_rose(data: RosePlotData, *, figure: Figure | None = None) -> Figure:
+    """Draw gradients of many rounds: the rose, and direction and size over the years.
+
+    Parameters
+    ----------
+    data : RosePlotData
+        What to draw.
+    figure : matplotlib.figure.Figure, optional
+        Empty figure to draw on; a new one as high as the notes need unless given.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        The figure; write it with `gwnet.figures.base.style.save`.
+    """
+    words = [
+        word
+        for i, note in enumerate(data.notes)
+        for word in (Words(note.title, bold=True, gap_mm=0.0 if i == 0 else 1.0), *(Words(line) for line in note.lines))
+    ]
+    with style.style_context():
+        width = ROSE_SIZE_MM[0]
+        text = block_height_mm(words, width - 2.0, style.NOTE_PT)
+        page = Page(figure if figure is not None else style.new_figure((width, ROSE_SIZE_MM[1] + text + 2.0)))
+        page.text(1.0, page.height - 4.2, fit(data.title, 500.0, style.TITLE_PT, bold=True), size=style.TITLE_PT)
+        page.figure.texts[-1].set_fontweight("bold")
+        page.text(1.0, page.height - 8.4, data.subtitle, size=style.LABEL_PT, color=style.SOFT)
+        entries = _key(data)
+        key_height = key_height_mm(entries, page.width - 2.0)
+        top = page.height - _TITLE_MM
+        bottom = text + 2.0 + key_height + 3.0
+        side = min(_ROSE_MM, top - bottom)
+        _draw_rose(page, data, Box(1.0, top - side, side, side))
+        left = side + 20.0
+        height = (top - bottom - 14.0) / 2
+        upper = Box(left, bottom + height + 13.0, page.width - left - 2.0, height - 4.0)
+        lower = Box(left, bottom + 6.0, page.width - left - 2.0, height - 1.0)
+        _draw_directions(page, data, upper)
+        _draw_sizes(page, data, lower)
+        page.key(entries, 1.0, text + 2.0 + key_height + 1.0, page.width - 2.0)
+        page.block(words, 1.0, text + 0.8, page.width - 2.0, style.NOTE_PT)
+    return page.figure
+
+
+def _look(point: RosePoint) -> dict[str, Any]:
+    look = _LOOKS[point.quarter] | {"markeredgewidth": _EDGE}
+    return look if point.told else look | {"markerfacecolor": style.PAPER, "markeredgecolor": style.SOFT}
+
+
+def _key(data: RosePlotData) -> list[KeyEntry]:
+    """Return the key of what is shown, and of nothing else."""
+    quarters = sorted({one.quarter for one in data.points})
+    entries = [KeyEntry(QUARTERS[q], symbol(_LOOKS[q] | {"markeredgewidth": _EDGE})) for q in quarters]
+    if any(not one.told for one in data.points):
+        hollow = _LOOKS[quarters[0]] | {"markerfacecolor": style.PAPER, "markeredgecolor": style.SOFT}
+        entries.append(KeyEntry("cannot be told (hollow)", symbol(hollow | {"markeredgewidth": _EDGE})))
+    return entries
+
+
+def _longest(points: Sequence[RosePoint]) -> float:
+    """Return the largest size that is drawn: of what is told, with its bar; of the rest only where nothing is."""
+    told = [one for one in points if one.told]
+    reach = [one.magnitude + (one.half_width if one.told else 0.0) for one in told or points]
+    return max([value for value in reach if math.isfinite(value)], default=1e-3) or 1e-3
+
+
+def _draw_rose(page: Page, data: RosePlotData, box: Box) -> None:
+    """Draw circles of size, the points of the compass, and each round with its bars."""
+    axes = page.axes(box)
+    axes.set_axis_off()
+    reach = _longest(data.points)
+    step = nice_step(reach, 4)
+    limit = math.ceil(reach / (step / 2) - 1e-9) * step / 2
+    rings = math.floor(limit / step + 1e-9)
+    axes.set_xlim(-1.2 * limit, 1.2 * limit)
+    axes.set_ylim(-1.2 * limit, 1.2 * limit)
+    turn = np.radians(np.linspace(0.0, 360.0, 181))
+    for ring in range(1, rings + 1):
+        size = ring * step
+        axes.plot(size * np.sin(turn), size * np.cos(turn), color=style.GRID, linewidth=style.HAIR, zorder=0.5)
+    axes.plot(limit * np.sin(turn), limit * np.cos(turn), color=style.RULE, linewidth=style.THIN, zorder=0.5)
+    for degrees in range(0, 360, 30):
+        east, north = math.sin(math.radians(degrees)), math.cos(math.radians(degrees))
+        axes.plot([0, limit * east], [0, limit * north], color=style.GRID, linewidth=style.HAIR, zorder=0.4)
+        main = degrees % 90 == 0
+        axes.text(
+            1.1 * limit * east,
+            1.1 * limit * north,
+            {0: "N", 90: "E", 180: "S", 270: "W"}.get(degrees, f"{degrees}°"),
+            fontsize=style.LABEL_PT if main else style.NOTE_PT,
+            weight="bold" if main else "normal",
+            color=style.INK if main else style.SOFT,
+            ha="center",
+            va="center",
+        )
+    _ring_labels(axes, data, step, rings)
+    bar = {"color": style.SOFT, "linewidth": style.HAIR, "alpha": 0.55 if len(data.points) > _CROWDED else 0.9}
+    for one in data.points:
+        _draw_point(axes, one, bar, limit)
+
+
+def _ring_labels(axes: Axes, data: RosePlotData, step: float, rings: int) -> None:
+    """Write the sizes of the circles along the direction that is farthest from all rounds."""
+    turned = [one.azimuth_deg for one in data.points]
+    free = max(
+        (15, 75, 105, 165, 195, 255, 285, 345), key=lambda d: min(abs(_from_middle(t, d)) for t in [*turned, d - 180])
+    )
+    east, north = math.sin(math.radians(free)), math.cos(math.radians(free))
+    for ring in range(1, rings + 1):
+        text = number_text(ring * step, decimals_of_step(step)) + (" m/m" if ring == rings else "")
+        axes.text(
+            ring * step * east,
+            ring * step * north,
+            text,
+            fontsize=5.6,
+            color=style.SOFT,
+            ha="center",
+            va="center",
+            zorder=0.8,
+            bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.6},
+        )
+
+
+def _draw_point(axes: Axes, one: RosePoint, bar: dict[str, Any], limit: float) -> None:
+    """Draw a round; one that is not told and lies beyond the scale stands at the rim."""
+    east, north = math.sin(math.radians(one.azimuth_deg)), math.cos(math.radians(one.azimuth_deg))
+    if one.told:
+        low, high = one.magnitude - one.half_width, one.magnitude + one.half_width
+        axes.plot([low * east, high * east], [low * north, high * north], zorder=1.5, **bar)
+        width = one.azimuth_half_width_deg
+        arc = np.radians(np.linspace(one.azimuth_deg - width, one.azimuth_deg + width, 31))
+        axes.plot(one.magnitude * np.sin(arc), one.magnitude * np.cos(arc), zorder=1.5, **bar)
+    size = min(one.magnitude, limit)
+    axes.plot([size * east], [size * north], linestyle="none", zorder=3 if one.told else 2.5, **_look(one))
+
+
+def _time_axis(axes: Axes, data: RosePlotData, *, labels: bool) -> None:
+    days = [day_number(one.date) for one in data.points] or [0.0]
+    margin = max(0.03 * (max(days) - min(days)), 20.0)
+    first, last = min(days) - margin, max(days) + margin
+    axes.set_xlim(first, last)
+    ticks = date_ticks(first, last, 8)
+    axes.set_xticks([tick.days for tick in ticks], [tick.label if labels else "" for tick in ticks])
+    axes.tick_params(length=1.6, width=style.HAIR, pad=1.6, labelsize=style.NOTE_PT)
+    axes.tick_params(labelfontfamily=list(style.FAMILY))
+    axes.grid(axis="y", color=style.GRID, linewidth=style.HAIR)
+    axes.set_axisbelow(True)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+
+
+def _series(
+    page: Page, data: RosePlotData, box: Box, value: Callable[[RosePoint], float], width: Callable[[RosePoint], float]
+) -> Axes:
+    """Draw one value of every round over time, with its bar where it is told."""
+    axes = page.axes(box)
+    for one in data.points:
+        day, at = day_number(one.date), value(one)
+        if one.told:
+            axes.plot(
+                [day, day], [at - width(one), at + width(one)], color=style.SOFT, linewidth=style.HAIR, zorder=1.5
+            )
+        axes.plot([day], [at], linestyle="none", zorder=3 if one.told else 2.5, **_look(one))
+        if one.finding:
+            axes.annotate(
+                "†", (day, at), (2.6, 1.2), textcoords="offset points", fontsize=6, color=style.LIMIT, zorder=4
+            )
+    return axes
+
+
+def _draw_directions(page: Page, data: RosePlotData, box: Box) -> None:
+    """Draw the direction over time, unwound about its middle so that 359° and 1° stand together."""
+    middle = data.middle_deg
+
+    def unwound(one: RosePoint) -> float:
+        return middle + _from_middle(one.azimuth_deg, middle)
+
+    axes = _series(page, data, box, unwound, lambda one: one.azimuth_half_width_deg)
+    _time_axis(axes, data, labels=False)
+    low, high = axes.get_ylim()
+    low, high = max(low, middle - 185.0), min(high, middle + 185.0)
+    if high - low < 30.0:
+        low, high = 0.5 * (low + high) - 15.0, 0.5 * (low + high) + 15.0
+    axes.set_ylim(low, high)
+    step = next(s for s in (5, 10, 15, 30, 45, 90) if (high - low) / s <= 6 or s == 90)
+    ticks = round_ticks(low, high, float(step))
+    axes.set_yticks(ticks, [f"{round(tick) % 360}°" for tick in ticks])
+    page.text(box.left - 11.0, box.top + 1.6, "Direction of flow, clockwise from grid north", size=style.LABEL_PT)
+
+
+def _draw_sizes(page: Page, data: RosePlotData, box: Box) -> None:
+    high = 1.06 * _longest(data.points)
+    axes = _series(page, data, box, lambda one: min(one.magnitude, 0.96 * high), lambda one: one.half_width)
+    _time_axis(axes, data, labels=True)
+    axes.set_ylim(0.0, high)
+    step = nice_step(high, 6)
+    ticks = round_ticks(0.0, high, step)
+    axes.set_yticks(ticks, [number_text(tick, decimals_of_step(step)) for tick in ticks])
+    page.text(box.left - 11.0, box.top + 1.6, "Gradient, m/m", size=style.LABEL_PT)

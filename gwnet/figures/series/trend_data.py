@@ -1,0 +1,292 @@
+"""What the trend figure of a well shows, as plain numbers and sentences."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from gwnet.errors import AnalysisError
+from gwnet.figures.base.axes import local_days
+from gwnet.figures.base.panel import approved_sentence, site_text
+from gwnet.figures.base.text import number_text, plain, shown
+from gwnet.figures.hydrograph.events import event_kinds, longest_gap, own_rows, static_lines, time_limits
+from gwnet.figures.maps.data import check_unit, known_text
+from gwnet.units import metres_per
+
+__all__ = ["TrendLine", "TrendPlotData", "p_text", "slope_text", "trend_plot_data"]
+
+Floats = NDArray[np.float64]
+
+YEAR_DAYS: Final = 365.25
+_METHODS: Final = {
+    "seasonal": "each season compared with its own kind",
+    "kendall": "one value a year",
+    "step": "levels before and after a gap compared",
+}
+_DECIMALS: Final = {"m": 3, "ft": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class TrendLine:
+    """A line with its interval: middle of its time and level, first and last day, slopes [m a year]."""
+
+    day: float
+    elevation_m: float
+    first: float
+    last: float
+    slope: float
+    lower: float
+    upper: float
+
+    def at(self, days: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return the line and the ends of its interval on some days [m]."""
+        years = (days - self.day) / YEAR_DAYS
+        limits = np.array([self.elevation_m + slope * years for slope in (self.lower, self.upper)])
+        return self.elevation_m + self.slope * years, limits.min(axis=0), limits.max(axis=0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TrendPlotData:
+    """The trend of a well as plain numbers and sentences.
+
+    Parameters
+    ----------
+    well, site, heading : str
+        What stands above the panel.
+    unit : {"m", "ft"}
+        Unit of the axis.
+    datum : str
+        Vertical datum.
+    days : numpy.ndarray of float64, shape (n,)
+        Local days since 1970-01-01 of the levels.
+    elevation_m : numpy.ndarray of float64, shape (n,)
+        Levels, or bounds [m].
+    kind : numpy.ndarray of str, shape (n,)
+        What each is drawn as, see `gwnet.figures.hydrograph.marks.MARKS`.
+    taken : numpy.ndarray of bool, shape (n,)
+        Whether it takes part in the test.
+    logged : numpy.ndarray of bool, shape (n,)
+        Whether it is a daily mean of a logger, drawn as a line without marks.
+    lines : tuple of tuple of int
+        Pieces of the line through hand readings that take part, broken at gaps, bounds and logged days.
+    trend : TrendLine or None
+        The line, where there is a slope.
+    steps : tuple of tuple of float
+        Where levels before and after a gap are compared instead: first day, last day and median level [m] of each side.
+    direction : str
+        ``rising``, ``falling`` or what else was told.
+    brief : str
+        The slope with its limits and p, in a few words.
+    first, last : float
+        Ends of the time axis.
+    low_m, high_m : float
+        Range of what must be seen [m].
+    notes : tuple of str
+        Sentences of the caption.
+    """
+
+    well: str
+    site: str
+    heading: str
+    unit: str
+    datum: str
+    days: Floats
+    elevation_m: Floats
+    kind: NDArray[np.object_]
+    taken: NDArray[np.bool_]
+    logged: NDArray[np.bool_]
+    lines: tuple[tuple[int, ...], ...]
+    trend: TrendLine | None
+    steps: tuple[tuple[float, float, float], ...]
+    direction: str
+    brief: str
+    first: float
+    last: float
+    low_m: float
+    high_m: float
+    notes: tuple[str, ...]
+
+
+def p_text(p: float) -> str:
+    """Return a probability as it is printed.
+
+    Examples
+    --------
+    >>> p_text(0.0312), p_text(1e-7)
+    ('p 0.031', 'p below 0.0001')
+    """
+    return "p below 0.0001" if p < 1e-4 else f"p {p:.2g}"
+
+
+def slope_text(row: Mapping[str, Any] | pd.Series, unit: str, *, limits: bool = True) -> str:
+    """Return the slope of a row of the trends frame (in metres) with its limits, in the unit; empty without one."""
+    slope = float(row["slope_m_per_year"]) / metres_per(unit)
+    if math.isnan(slope):
+        return ""
+    decimals = _DECIMALS[unit] if abs(slope) >= 10.0 ** -_DECIMALS[unit] else _DECIMALS[unit] + 1
+    text = f"{number_text(slope, decimals, signed=True)} {unit} a year"
+    lower, upper = (float(row[f"slope_{end}_m_per_year"]) / metres_per(unit) for end in ("lower", "upper"))
+    if not limits:
+        return text
+    if math.isnan(lower) or math.isnan(upper):
+        return f"{text} (too few slopes for limits)"
+    return f"{text} ({number_text(lower, decimals, signed=True)} to {number_text(upper, decimals, signed=True)})"
+
+
+def trend_plot_data(
+    levels: pd.DataFrame,
+    well: str,
+    *,
+    trend: Mapping[str, Any] | pd.Series,
+    middle: tuple[dt.date, float] | None = None,
+    site: Mapping[str, Any] | pd.Series | None = None,
+    unit: str = "m",
+    known_on: dt.datetime | None = None,
+) -> TrendPlotData:
+    """Work out what the trend figure of a well shows.
+
+    Parameters
+    ----------
+    levels : pandas.DataFrame
+        Levels frame with a further column taken: whether a level takes part in the test [m]; where the method is
+        ``logger``, the daily mean of one.
+    well : str
+        Code of the well.
+    trend : mapping or pandas.Series
+        Row of the trends frame, in metres.
+    middle : tuple, optional
+        A day in the middle of the record and where the line stands then [m].
+    site : mapping or pandas.Series, optional
+        Row of the sites frame.
+    unit : {"m", "ft"}
+        Unit of the axis.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+
+    Returns
+    -------
+    TrendPlotData
+        Plain numbers and sentences.
+
+    Raises
+    ------
+    SettingsError
+        If the unit is not a display unit.
+    AnalysisError
+        If the well has no level at all.
+    """
+    check_unit(unit)
+    own = own_rows(levels, well)
+    kind = event_kinds(own)
+    own, kind = own[kind != ""], kind[kind != ""]
+    if own.empty:
+        message = f"Well {well} has no level, so its trend cannot be drawn."
+        raise AnalysisError(message)
+    days = local_days(own["measured_at"])
+    order = np.argsort(days, kind="stable")
+    days, kind = days[order], kind[order]
+    elevation = own["water_elevation_m"].to_numpy(dtype=np.float64)[order]
+    taken = own["taken"].to_numpy(dtype=bool)[order]
+    method = own["method"].to_numpy(dtype=object)[order] if "method" in own.columns else np.full(days.size, "")
+    logged = np.asarray(method == "logger", dtype=bool)
+    line = _line(trend, middle, days[taken])
+    stepped = trend["method"] == "step"
+    first, last = time_limits(days, np.empty(0), None, None)
+    low, high = _range(elevation, taken, line)
+    joined = np.where(taken | np.isin(kind, ("dry", "flowing")), kind, "unusable").astype(object)
+    joined[logged] = "unusable"
+    pieces = static_lines(days, joined, longest_gap(days, joined, None), days[logged])
+    return TrendPlotData(
+        well=shown(well),
+        site=site_text(site),
+        heading="trend of the water level",
+        unit=unit,
+        datum="" if site is None else shown(plain(site.get("vertical_datum"))),
+        days=days,
+        elevation_m=elevation,
+        kind=kind,
+        taken=taken,
+        logged=logged,
+        lines=pieces,
+        trend=line,
+        steps=_sides(days[taken & (kind != "dry")], elevation[taken & (kind != "dry")]) if stepped else (),
+        direction=plain(trend["direction"]),
+        brief=_brief(trend, unit),
+        first=first,
+        last=last,
+        low_m=low,
+        high_m=high,
+        notes=_notes(trend, unit, approved_sentence(own.loc[own["taken"].astype(bool), "review"]), known_on),
+    )
+
+
+def _line(trend: Mapping[str, Any] | pd.Series, middle: tuple[dt.date, float] | None, days: Floats) -> TrendLine | None:
+    slope = float(trend["slope_m_per_year"])
+    if middle is None or math.isnan(slope) or not days.size:
+        return None
+    lower, upper = (float(trend[f"slope_{end}_m_per_year"]) for end in ("lower", "upper"))
+    day = (pd.Timestamp(middle[0]) - pd.Timestamp(0)) / pd.Timedelta(days=1)
+    return TrendLine(float(day), float(middle[1]), float(days[0]), float(days[-1]), slope, lower, upper)
+
+
+def _sides(days: Floats, elevation: Floats) -> tuple[tuple[float, float, float], ...]:
+    """Return first day, last day and median level on either side of the longest gap."""
+    if days.size < 2:
+        return ()
+    cut = int(np.argmax(np.diff(days))) + 1
+    sides = ((days[:cut], elevation[:cut]), (days[cut:], elevation[cut:]))
+    return tuple((float(when[0]), float(when[-1]), float(np.median(level))) for when, level in sides)
+
+
+def _range(elevation: Floats, taken: NDArray[np.bool_], line: TrendLine | None) -> tuple[float, float]:
+    """Return what must be seen: the levels that take part and the line; others only where they lie near."""
+    sure = elevation[taken] if taken.any() else elevation
+    if line is not None:
+        sure = np.concatenate([sure, line.at(np.array([line.first, line.last]))[0]])
+    low, high = float(sure.min()), float(sure.max())
+    reach = max(0.3 * (high - low), 0.1)
+    near = elevation[(elevation >= low - reach) & (elevation <= high + reach)]
+    return min(low, float(near.min())), max(high, float(near.max()))
+
+
+def _brief(trend: Mapping[str, Any] | pd.Series, unit: str) -> str:
+    slope = slope_text(trend, unit, limits=False)
+    p = float(trend["p_adjusted"])
+    if math.isnan(p):
+        return "no test"
+    if not slope:
+        return f"step: {p_text(p)}" if trend["method"] == "step" else p_text(p)
+    return f"{slope}, {p_text(p)}"
+
+
+def _notes(
+    trend: Mapping[str, Any] | pd.Series, unit: str, approved: str, known_on: dt.datetime | None
+) -> tuple[str, ...]:
+    notes = []
+    slope = slope_text(trend, unit)
+    if slope:
+        notes.append(f"Theil–Sen slope {slope}, limits at 95 %; the line goes through the middle of the levels.")
+    p, adjusted = float(trend["p"]), float(trend["p_adjusted"])
+    if not math.isnan(p):
+        both = p_text(p) if abs(p - adjusted) < 1e-12 else f"{p_text(p)}, {adjusted:.2g} adjusted for many wells"
+        how = _METHODS.get(str(trend["method"]), shown(plain(trend["method"])))
+        notes.append(f"Test by ranks, {how}: {both}; {trend['direction']}.")
+    bounds = f", {trend['n_bounds']} of them bounds (dry)" if trend["n_bounds"] else ""
+    if trend["n"]:
+        notes.append(f"{trend['n']} values{bounds}, {trend['first']} to {trend['last']}.")
+    note = re.sub(r"(?<![\w.)-])-(?=\d)", "−", shown(plain(trend["note"])))
+    left_out = shown(plain(trend["left_out"]))
+    if note:
+        first = note[0] if note.startswith("p ") else note[0].upper()
+        notes.append(f"{first}{note[1:].rstrip('.')}.")
+    if left_out:
+        notes.append(f"Left out: {left_out}.")
+    return (*notes, *([approved] if approved else []), *known_text(known_on))

@@ -1,0 +1,1 @@
+"""Checks of single readings and wells: limits from the record itself, neighbours, steps, visits."""

@@ -1,0 +1,388 @@
+"""What a well's other readings and its neighbours suggest for each reading.
+
+Events are sorted by well and, within a well, by time. Elevations are positive upward. No loop over events.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.spatial import KDTree
+
+from gwnet.hydro.checks.robust_limits import (
+    INTERVAL_EDGES_D,
+    Around,
+    Flags,
+    Floats,
+    Places,
+    equally_long,
+    interval_groups,
+    nested_spread,
+    readings_around,
+)
+
+#: Neighbours of a well that are asked (own choice).
+NEIGHBOURS: Final = 8
+
+#: Fewer neighbours than this tell nothing (own choice).
+LEAST_NEIGHBOURS: Final = 3
+
+#: A neighbour's reading counts for a time when it was taken within this many days, or this share of the interval.
+NEAR_D: Final = 3.0
+NEAR_SHARE: Final = 0.15
+
+
+#: Misfits beyond this many robust standard deviations are cut before wells are compared (own choice).
+_OUTLYING: Final = 3.0
+
+#: A neighbour is off as well beyond this many robust standard deviations (own choice).
+_OFF_AS_WELL: Final = 3.0
+
+#: A well moves at most this many times as much as its neighbours (own choice).
+_MOST_RESPONSE: Final = 3.0
+
+
+def nearest_wells(group: ArrayLike, x: ArrayLike, y: ArrayLike, most: int = NEIGHBOURS) -> Places:
+    """Return the nearest wells of each well within its group.
+
+    Parameters
+    ----------
+    group : array_like of int, shape (w,)
+        Aquifer of each well; negative for none.
+    x, y : array_like, shape (w,)
+        Easting and northing [m]; NaN where not known.
+    most : int, optional
+        Most neighbours of a well.
+
+    Returns
+    -------
+    numpy.ndarray of int64, shape (w, most)
+        Positions of the neighbours, nearest first; -1 where there are fewer.
+
+    Raises
+    ------
+    ShapeError
+        If the arrays differ in length.
+    """
+    groups, xs, ys = equally_long(group=group, x=x, y=y)
+    made = np.full((groups.size, most), -1, dtype=np.int64)
+    placed = np.isfinite(xs.astype(np.float64)) & np.isfinite(ys.astype(np.float64)) & (groups >= 0)
+    for one in np.unique(groups[placed]):
+        members = np.flatnonzero(placed & (groups == one))
+        if members.size < 2:
+            continue
+        points = np.column_stack([xs[members], ys[members]]).astype(np.float64)
+        near = np.asarray(KDTree(points).query(points, k=min(most + 1, members.size))[1])
+        for row, own in enumerate(members):
+            others = members[near[row][near[row] != row]][:most]
+            made[own, : others.size] = others
+    return made
+
+
+@dataclass(frozen=True, eq=False)
+class Series:
+    """Sound levels of all wells, ready to be asked for the level of a well at a time.
+
+    Attributes
+    ----------
+    key : numpy.ndarray
+        Well and time in one sortable number.
+    well : numpy.ndarray of int64
+        Well of each level.
+    time_d, level_m : numpy.ndarray
+        Time [d] and water elevation [m].
+    span : float
+        Difference of keys from one well to the next.
+    start_d : float
+        Time at which keys begin [d].
+    """
+
+    key: Floats
+    well: Places
+    time_d: Floats
+    level_m: Floats
+    span: float
+    start_d: float
+
+    def at(self, well: Places, time_d: Floats, near_d: Floats) -> Floats:
+        """Return the level of wells at times.
+
+        Parameters
+        ----------
+        well : numpy.ndarray of int64, shape (m,)
+            Wells asked for; negative for none.
+        time_d : numpy.ndarray, shape (m,)
+            Times [d].
+        near_d : numpy.ndarray, shape (m,)
+            How near a reading must be [d].
+
+        Returns
+        -------
+        numpy.ndarray, shape (m,)
+            Levels, linear between readings; NaN where none is near [m].
+        """
+        if self.key.size == 0:
+            return np.full(time_d.shape, np.nan)
+        wanted = well * self.span + (time_d - self.start_d)
+        right = np.searchsorted(self.key, np.nan_to_num(wanted, nan=-1.0), side="left")
+        last = self.key.size - 1
+        has_left, has_right = right > 0, right <= last
+        left, right = np.clip(right - 1, 0, last), np.clip(right, 0, last)
+        has_left, has_right = has_left & (self.well[left] == well), has_right & (self.well[right] == well)
+        to_left = np.where(has_left, time_d - self.time_d[left], np.inf)
+        to_right = np.where(has_right, self.time_d[right] - time_d, np.inf)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            share = np.where(has_left & has_right, to_left / np.maximum(to_left + to_right, 1e-9), has_right * 1.0)
+        level = np.where(share < 1.0, (1.0 - share) * self.level_m[left], 0.0)
+        level = level + np.where(share > 0.0, share * self.level_m[right], 0.0)
+        near = np.minimum(np.abs(to_left), np.abs(to_right)) <= near_d
+        return np.where(near & (well >= 0), level, np.nan)
+
+
+def series_of(well: Places, time_d: Floats, level_m: Floats, sound: Flags) -> Series:
+    """Return the sound levels in a form that can be asked for a well and time.
+
+    Parameters
+    ----------
+    well : numpy.ndarray of int64, shape (n,)
+        Well of each event; events sorted by well and time.
+    time_d, level_m : numpy.ndarray, shape (n,)
+        Time [d] and water elevation [m].
+    sound : numpy.ndarray of bool, shape (n,)
+        Which levels are taken.
+
+    Returns
+    -------
+    Series
+        The levels.
+    """
+    start = float(np.min(time_d, initial=0.0)) if time_d.size else 0.0
+    span = (float(np.max(time_d)) - start if time_d.size else 0.0) + 2.0
+    w, t = well[sound], time_d[sound]
+    return Series(w * span + (t - start), w, t, level_m[sound], span, start)
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """How each level fits what is around it; shape (n,) each.
+
+    Attributes
+    ----------
+    residual_m : numpy.ndarray
+        Level less what the readings before and after it and the neighbours suggest; NaN where nothing does [m].
+    spread_m : numpy.ndarray
+        Robust standard deviation of that residual [m]; NaN where there are too few to tell.
+    by_neighbours : numpy.ndarray of bool
+        Whether neighbours had a say.
+    own_residual_m, own_spread_m : numpy.ndarray
+        The same from the well's own readings alone [m].
+    shared : numpy.ndarray of int64
+        Neighbours that were read at the time and are off to the same side themselves.
+    sound : numpy.ndarray of bool
+        Levels that took part in the estimates.
+    """
+
+    residual_m: Floats
+    spread_m: Floats
+    by_neighbours: Flags
+    own_residual_m: Floats
+    own_spread_m: Floats
+    shared: Places
+    sound: Flags
+
+
+def fit_around(
+    well: ArrayLike,
+    time_d: ArrayLike,
+    season: ArrayLike,
+    elevation_m: ArrayLike,
+    sound: ArrayLike,
+    neighbours: Places,
+    *,
+    spreads: float = 6.0,
+    least: int | float = 8,
+    floor_m: float = 0.01,
+    passes: int = 3,
+) -> Fit:
+    """Hold each level against the readings before and after it, moved by what the neighbours did meanwhile.
+
+    Parameters
+    ----------
+    well : array_like of int, shape (n,)
+        Well of each event, as its row in `neighbours`; events sorted by well and time.
+    time_d : array_like, shape (n,)
+        Time [d].
+    season : array_like of int, shape (n,)
+        Season of each event.
+    elevation_m : array_like, shape (n,)
+        Water elevation, positive upward; NaN where there is none [m].
+    sound : array_like of bool, shape (n,)
+        Which events may serve others as a reference.
+    neighbours : numpy.ndarray of int64, shape (w, k)
+        Neighbours of each well, as `nearest_wells` gives them.
+    spreads : float, optional
+        A level farther off than this many robust standard deviations serves no other level.
+    least : number, optional
+        Fewest residuals that tell their spread.
+    floor_m : float, optional
+        Least standard deviation of a residual [m].
+    passes : int, optional
+        How often levels that do not fit are set aside and the rest looked at again.
+
+    Returns
+    -------
+    Fit
+        Residuals and spreads.
+
+    Raises
+    ------
+    ShapeError
+        If the arrays differ in length.
+
+    Notes
+    -----
+    Own estimate: linear between the sound readings before and after; at an end of the record, the last one.
+    Neighbours: the median, over those that were read at about the same times, of what the same estimate misses in
+    them. It is taken off where this makes the well's residuals smaller (median absolute). Of two neighbouring levels
+    that do not fit, only the worse is set aside in one pass, as one wrong level spoils the estimates beside it.
+    """
+    wells, time, seasons, level, serves = equally_long(
+        well=well, time_d=time_d, season=season, elevation_m=elevation_m, sound=sound
+    )
+    time, level = time.astype(np.float64), level.astype(np.float64)
+    serves = serves.astype(np.bool_) & ~np.isnan(level)
+    made = _fitted(wells, time, seasons, level, serves, neighbours, least, floor_m)
+    for _ in range(passes - 1):
+        off = np.nan_to_num(np.abs(made.residual_m) / made.spread_m)
+        around = readings_around(wells, ~np.isnan(made.residual_m))
+        beside = np.maximum(_taken(off, around.before), _taken(off, around.after))
+        aside = serves & (off > spreads) & (off >= beside)
+        kept = (serves & ~aside) & (made.sound | ~(off > spreads))
+        if np.array_equal(kept, made.sound):
+            break
+        made = _fitted(wells, time, seasons, level, kept, neighbours, least, floor_m)
+    return replace(made, shared=_shared(wells, time, made, neighbours))
+
+
+def _shared(well: NDArray[np.int64], time: Floats, fit: Fit, neighbours: Places) -> Places:
+    """Count the neighbours read within days that are off to the same side."""
+    off = fit.residual_m / fit.spread_m
+    series = series_of(well, time, off, ~np.isnan(off))
+    near = np.full(time.shape, NEAR_D)
+    count = np.zeros(time.shape, dtype=np.int64)
+    for column in range(neighbours.shape[1]):
+        theirs = series.at(neighbours[well, column], time, near)
+        count += np.nan_to_num(theirs * np.sign(off)) > _OFF_AS_WELL
+    return count
+
+
+def _taken(values: Floats, place: Places) -> Floats:
+    return np.where(place >= 0, values[place], 0.0)
+
+
+def _fitted(
+    well: NDArray[Any],
+    time: Floats,
+    season: NDArray[Any],
+    level: Floats,
+    sound: Flags,
+    neighbours: Places,
+    least: float,
+    floor_m: float,
+) -> Fit:
+    around = readings_around(well, sound)
+    weights = _weights(time, around)
+    own = level - _estimate(level, around, weights)
+    interval = _interval(time, around)
+    both = (around.before >= 0) & (around.after >= 0)
+    # an estimate from one side alone is less sure: it has a spread of its own
+    groups = interval_groups(well, season, interval)
+    groups = np.stack([groups[0] * 2 + both, groups[1] * 2 + both, _unsure(well, both), both.astype(np.int64)])
+    usable = sound & ~np.isnan(own)
+    own_spread = nested_spread(own, groups[1:], use=usable, least=least).deviation
+    missed = _missed_by_neighbours(well, time, level, sound, neighbours, around, weights, interval)
+    missed = missed * _response(well, own, missed, usable)
+    moved = own - missed
+    moved_spread = nested_spread(moved, groups[1:], use=usable, least=least).deviation
+    better = ~np.isnan(missed) & (np.nan_to_num(moved_spread, nan=np.inf) < np.nan_to_num(own_spread, nan=np.inf))
+    return Fit(
+        np.where(better, moved, own),
+        np.maximum(np.where(better, moved_spread, own_spread), floor_m),
+        better,
+        own,
+        np.maximum(own_spread, floor_m),
+        np.zeros(time.shape, dtype=np.int64),
+        sound,
+    )
+
+
+def _response(well: NDArray[np.int64], own: Floats, missed: Floats, use: Flags) -> Floats:
+    """Return how strongly each well moves when its neighbours do: least squares through the origin, outliers cut."""
+    both = use & ~np.isnan(own) & ~np.isnan(missed)
+    deviation = nested_spread(own, well[None, :], use=both, least=1).deviation
+    limit = np.maximum(np.nan_to_num(_OUTLYING * deviation), 1e-6)
+    x, y = np.where(both, missed, 0.0), np.where(both, np.clip(np.nan_to_num(own), -limit, limit), 0.0)
+    x = np.where(np.abs(x) > limit * _MOST_RESPONSE, 0.0, x)
+    wells = int(well.max(initial=0)) + 1
+    square = np.bincount(well, weights=x * x, minlength=wells)
+    product = np.bincount(well, weights=x * y, minlength=wells)
+    slope = np.divide(product, square, out=np.ones(wells), where=square > 0)
+    return np.asarray(np.clip(slope, 0.0, _MOST_RESPONSE)[well])
+
+
+def _unsure(well: NDArray[Any], both: Flags) -> Places:
+    return np.asarray(well.astype(np.int64) * 2 + both, dtype=np.int64)
+
+
+def _weights(time: Floats, around: Around) -> Floats:
+    """Return the weight of the reading after each event; 0 where only the one before is there, NaN for none."""
+    has_before, has_after = around.before >= 0, around.after >= 0
+    start, end = time[around.before], time[around.after]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.where(end > start, (time - start) / (end - start), 0.5)
+    one_sided = np.where(has_before, 0.0, np.where(has_after, 1.0, np.nan))
+    return np.where(has_before & has_after, share, one_sided)
+
+
+def _estimate(level: Floats, around: Around, weight: Floats) -> Floats:
+    before = np.where(weight < 1.0, level[around.before], 0.0)
+    after = np.where(weight > 0.0, level[around.after], 0.0)
+    return (1.0 - weight) * before + weight * after
+
+
+def _interval(time: Floats, around: Around) -> Floats:
+    """Return the time to the nearer reading, before or after [d]."""
+    back = np.where(around.before >= 0, time - time[around.before], np.inf)
+    ahead = np.where(around.after >= 0, time[around.after] - time, np.inf)
+    nearer = np.minimum(back, ahead)
+    return np.where(np.isfinite(nearer), nearer, max(INTERVAL_EDGES_D) * 2)
+
+
+def _missed_by_neighbours(
+    well: NDArray[Any],
+    time: Floats,
+    level: Floats,
+    sound: Flags,
+    neighbours: Places,
+    around: Around,
+    weight: Floats,
+    interval: Floats,
+) -> Floats:
+    """Return what the estimate misses in the neighbours: their median, NaN where too few were read."""
+    series = series_of(well.astype(np.int64), time, level, sound)
+    near = np.maximum(NEAR_D, NEAR_SHARE * interval)
+    missed = np.full((neighbours.shape[1], time.size), np.nan)
+    before, after = time[around.before], time[around.after]
+    for column in range(neighbours.shape[1]):
+        other = neighbours[well, column]
+        here = series.at(other, time, near)
+        first = np.where(weight < 1.0, series.at(other, before, near), 0.0)
+        second = np.where(weight > 0.0, series.at(other, after, near), 0.0)
+        missed[column] = here - (1.0 - weight) * first - weight * second
+    counted = (~np.isnan(missed)).sum(axis=0) >= LEAST_NEIGHBOURS
+    made = np.full(time.shape, np.nan)
+    made[counted] = np.nanmedian(missed[:, counted], axis=0)
+    return made

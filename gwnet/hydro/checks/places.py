@@ -1,0 +1,321 @@
+"""Wells that stand apart from their neighbours in every round, and steps where something in a well changed.
+
+Elevations are positive upward. The loops are over passes, never over events.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.spatial import KDTree
+
+from gwnet.hydro.checks.robust_limits import MAD_TO_SD, Flags, Floats, Places, equally_long
+
+#: Fewer wells than this are not held against one another (own choice).
+LEAST_WELLS: Final = 6
+
+_NEIGHBOURS = 6
+_SWEEPS = 12
+_MOST_TRIPLES = 2000
+_MOST_PASSES = 60
+#: Root of t^4 = t + 1, for evenly spread triples.
+_SPREAD = 1.2207440846057596
+
+
+@dataclass(frozen=True, eq=False)
+class Typical:
+    """Typical level of each well, the rise and fall of all taken off; shape (w,) each.
+
+    Attributes
+    ----------
+    level_m : numpy.ndarray
+        Typical water elevation [m]; NaN for a well without levels.
+    spread_m : numpy.ndarray
+        Robust standard deviation about it [m].
+    periods : numpy.ndarray of int64
+        Periods in which the well was read.
+    """
+
+    level_m: Floats
+    spread_m: Floats
+    periods: Places
+
+
+def typical_levels(well: ArrayLike, period: ArrayLike, elevation_m: ArrayLike, wells: int) -> Typical:
+    """Return the typical level of each well on a common footing.
+
+    Parameters
+    ----------
+    well : array_like of int, shape (n,)
+        Well of each level, from 0.
+    period : array_like of int, shape (n,)
+        Period of each level, for example the quarter of the year counted from some start.
+    elevation_m : array_like, shape (n,)
+        Water elevation, positive upward [m].
+    wells : int
+        Number of wells.
+
+    Returns
+    -------
+    Typical
+        Levels, spreads and numbers of periods.
+
+    Raises
+    ------
+    ShapeError
+        If the arrays differ in length.
+
+    Notes
+    -----
+    Median of each well and period; then the median polish of Tukey (1977), Exploratory Data Analysis (from memory):
+    level = well + period + rest, wells and periods in turn set to the median of what the other leaves.
+    """
+    of, when, level = equally_long(well=well, period=period, elevation_m=elevation_m)
+    number, column = np.unique(when, return_inverse=True)
+    cells = _cell_medians(of.astype(np.int64), column, level.astype(np.float64), wells, number.size)
+    moves = np.zeros(number.size)
+    typical = _row_medians(cells)
+    for _ in range(_SWEEPS):
+        moves = np.nan_to_num(_row_medians((cells - typical[:, None]).T))
+        typical = _row_medians(cells - moves[None, :])
+    rest = cells - moves[None, :] - typical[:, None]
+    return Typical(typical, MAD_TO_SD * _row_medians(np.abs(rest)), np.isfinite(cells).sum(axis=1).astype(np.int64))
+
+
+def _cell_medians(row: Places, column: NDArray[np.intp], values: Floats, rows: int, columns: int) -> Floats:
+    cell = row * columns + column
+    order = np.lexsort((values, cell))
+    labels, first, count = np.unique(cell[order], return_index=True, return_counts=True)
+    ordered = values[order]
+    made = np.full(rows * columns, np.nan)
+    made[labels] = 0.5 * (ordered[first + (count - 1) // 2] + ordered[first + count // 2])
+    return made.reshape(rows, columns)
+
+
+def _row_medians(table: Floats) -> Floats:
+    """Return the median of each row without its NaN; NaN for an empty row."""
+    made = np.full(table.shape[0], np.nan)
+    filled = np.isfinite(table).any(axis=1)
+    if filled.any():
+        made[filled] = np.nanmedian(table[filled], axis=1)
+    return made
+
+
+@dataclass(frozen=True, eq=False)
+class Apart:
+    """How far each well stands from its neighbours; shape (w,) each.
+
+    Attributes
+    ----------
+    offset_m : numpy.ndarray
+        Typical level less what the neighbours suggest, positive above; NaN where not tested [m].
+    limit_m : numpy.ndarray
+        Size beyond which a well stands apart [m].
+    apart : numpy.ndarray of bool
+        Whether it does.
+    """
+
+    offset_m: Floats
+    limit_m: Floats
+    apart: Flags
+
+
+def apart_from_neighbours(
+    x: ArrayLike,
+    y: ArrayLike,
+    level_m: ArrayLike,
+    *,
+    spreads: float = 6.0,
+    least_m: ArrayLike = 0.2,
+) -> Apart:
+    """Find wells whose typical level does not fit those of their neighbours.
+
+    Parameters
+    ----------
+    x, y : array_like, shape (w,)
+        Easting and northing [m].
+    level_m : array_like, shape (w,)
+        Typical water elevation of each well of one aquifer, positive upward [m].
+    spreads : float, optional
+        Robust standard deviations by which a well may differ.
+    least_m : array_like, optional
+        Differences smaller than this never count, one number or shape (w,) [m].
+
+    Returns
+    -------
+    Apart
+        Offsets and limits; with fewer than six wells nothing is tested.
+
+    Raises
+    ------
+    ShapeError
+        If the arrays differ in length.
+
+    Notes
+    -----
+    Levels are taken relative to the plane through three wells whose median absolute residual is least (least median of
+    squares, Rousseeuw, 1984, from memory), and each is compared with the median of its six nearest sound neighbours'.
+    The difference per distance is held against 1.4826 times its median over all sound wells. The well that differs
+    most among its neighbours is set aside first, so that a wrong one does not put its neighbours in the wrong; wells
+    set aside are compared with the sound ones in the end.
+    """
+    xs, ys, level = (values.astype(np.float64) for values in equally_long(x=x, y=y, level_m=level_m))
+    least = np.broadcast_to(np.asarray(least_m, dtype=np.float64), level.shape)
+    tested = np.isfinite(xs) & np.isfinite(ys) & np.isfinite(level)
+    nothing = np.full(level.shape, np.nan)
+    if tested.sum() < LEAST_WELLS:
+        return Apart(nothing, nothing.copy(), np.zeros(level.shape, dtype=np.bool_))
+    rows = np.flatnonzero(tested)
+    found = _apart(np.column_stack([xs, ys])[rows], level[rows], spreads, least[rows])
+    made = Apart(nothing, nothing.copy(), np.zeros(level.shape, dtype=np.bool_))
+    made.offset_m[rows], made.limit_m[rows], made.apart[rows] = found.offset_m, found.limit_m, found.apart
+    return made
+
+
+def _apart(places: Floats, level: Floats, spreads: float, least: Floats) -> Apart:
+    residual = level - _robust_plane(places, level)
+    sound = np.ones(level.shape, dtype=np.bool_)
+    for _ in range(_MOST_PASSES):
+        offset, limit = _contrast(places, residual, sound, spreads, least)
+        excess = np.where(sound, np.abs(offset) / limit, 0.0)
+        worst = int(np.argmax(excess))
+        if excess[worst] <= 1.0 or sound.sum() <= max(LEAST_WELLS - 1, level.size // 2):
+            break
+        sound[worst] = False
+    offset, limit = _contrast(places, residual, sound, spreads, least)
+    return Apart(offset, limit, np.abs(offset) > limit)
+
+
+def _contrast(places: Floats, residual: Floats, sound: Flags, spreads: float, least: Floats) -> tuple[Floats, Floats]:
+    """Return each well's residual less the median of its nearest sound neighbours', and its limit."""
+    wells = np.flatnonzero(sound)
+    count = min(_NEIGHBOURS + 1, wells.size)
+    distance, near = (np.atleast_2d(found) for found in KDTree(places[wells]).query(places, k=count))
+    near = wells[near]
+    own = near == np.arange(len(places))[:, None]
+    # a sound well finds itself first; for the others the farthest is left out instead
+    own[~own.any(axis=1), -1] = True
+    others = np.where(own, np.nan, residual[near])
+    offset = residual - np.nanmedian(others, axis=1)
+    away = np.maximum(np.nanmedian(np.where(own, np.nan, distance), axis=1), 1e-6)
+    usual = MAD_TO_SD * float(np.median((np.abs(offset) / away)[sound]))
+    return offset, np.maximum(spreads * usual * away, least)
+
+
+def _robust_plane(places: Floats, level: Floats) -> Floats:
+    """Return the levels of the plane through three wells whose median absolute residual is least."""
+    scale = max(float(np.ptp(places)), 1e-9)
+    columns = np.column_stack([np.ones(len(places)), (places - places.mean(axis=0)) / scale])
+    triples = _triples(len(places))
+    corners = columns[triples]
+    proper = np.abs(np.linalg.det(corners)) > 1e-4
+    middle = float(np.median(level))
+    if not proper.any():
+        return np.full(level.shape, middle)
+    values = np.linalg.solve(corners[proper], (level - middle)[triples[proper]][:, :, None])[:, :, 0]
+    misfit = np.median(np.abs(level - middle - values @ columns.T), axis=1)
+    best: Floats = middle + columns @ values[int(np.argmin(misfit))]
+    return best
+
+
+def _triples(count: int) -> NDArray[np.int64]:
+    """Return all triples of wells, or 2,000 evenly spread ones."""
+    if count * (count - 1) * (count - 2) // 6 <= _MOST_TRIPLES:
+        return np.array(list(combinations(range(count), 3)), dtype=np.int64)
+    shares = np.mod(np.arange(1, _MOST_TRIPLES + 1)[:, None] / _SPREAD ** np.arange(1, 4), 1.0)
+    picked = np.sort((shares * count).astype(np.int64), axis=1)
+    return np.asarray(picked[np.all(np.diff(picked, axis=1) > 0, axis=1)], dtype=np.int64)
+
+
+@dataclass(frozen=True, eq=False)
+class Shift:
+    """A common shift of several wells.
+
+    Attributes
+    ----------
+    shift_m : float
+        Median shift, positive where levels rose [m].
+    standard_error_m : float
+        Robust standard error of that median [m].
+    slope : float
+        Shift per metre of depth [m/m]; NaN when it cannot be told.
+    slope_error : float
+        Standard error of it [m/m].
+    count : int
+        Wells.
+    """
+
+    shift_m: float
+    standard_error_m: float
+    slope: float
+    slope_error: float
+    count: int
+
+    def counts(self, errors: float, least_m: float) -> bool:
+        """Return whether the shift is beyond its errors and not too small to tell.
+
+        Parameters
+        ----------
+        errors : float
+            Standard errors that a shift must exceed.
+        least_m : float
+            Smallest shift that counts [m].
+
+        Returns
+        -------
+        bool
+            Whether it counts, as a shift of all wells or one in proportion to depth.
+        """
+        if self.count < 2 or abs(self.shift_m) <= least_m:
+            return False
+        common = abs(self.shift_m) > errors * self.standard_error_m
+        return bool(common or abs(self.slope) > errors * self.slope_error)
+
+
+def common_shift(shift_m: ArrayLike, depth_m: ArrayLike) -> Shift:
+    """Return the common shift of several wells and its share of the depth.
+
+    Parameters
+    ----------
+    shift_m : array_like, shape (n,)
+        Shift of each well against what was expected; NaN ones are left out [m].
+    depth_m : array_like, shape (n,)
+        Depth to water of each, positive downward [m].
+
+    Returns
+    -------
+    Shift
+        Median with standard error 1.2533 x 1.4826 MAD / sqrt(n), and the ratio to depth in the same way.
+
+    Raises
+    ------
+    ShapeError
+        If the arrays differ in length.
+
+    Notes
+    -----
+    1.2533 = sqrt(pi / 2) is the standard error of a median relative to that of a mean in normal data.
+
+    Examples
+    --------
+    >>> round(common_shift([0.02, 0.03, 0.04], [2.0, 3.0, 4.0]).slope, 6)
+    0.01
+    """
+    shift, depth = (values.astype(np.float64) for values in equally_long(shift_m=shift_m, depth_m=depth_m))
+    there = np.isfinite(shift)
+    ratio = shift[there & (depth > 0.5)] / depth[there & (depth > 0.5)]
+    middle, error = _median_and_error(shift[there])
+    slope, slope_error = _median_and_error(ratio)
+    return Shift(middle, error, slope, slope_error, int(there.sum()))
+
+
+def _median_and_error(values: Floats) -> tuple[float, float]:
+    if values.size < 2:
+        return (float(values[0]) if values.size else np.nan), np.inf
+    middle = float(np.median(values))
+    spread = MAD_TO_SD * float(np.median(np.abs(values - middle)))
+    return middle, float(np.sqrt(np.pi / 2.0) * spread / np.sqrt(values.size))

@@ -1,0 +1,213 @@
+"""How far the levels of a well stepped against its neighbours where something in it changed.
+
+Events are sorted by well and time. Elevations are positive upward. No loop over events.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from gwnet.hydro.checks.neighbours import LEAST_NEIGHBOURS, Series, series_of
+from gwnet.hydro.checks.robust_limits import (
+    Around,
+    Flags,
+    Floats,
+    Places,
+    equally_long,
+    interval_groups,
+    nested_spread,
+    readings_around,
+)
+
+#: A year [d]: levels a year apart stand in the same season.
+YEAR_D: Final = 365.25
+
+#: A reading of the year before counts when it was taken within this many days of the same date (own choice).
+YEAR_NEAR_D: Final = 45.0
+
+_NEAR_D: Final = 5.0
+
+#: ... or this share of the time since the last reading (own choice).
+_NEAR_SHARE: Final = 0.5
+
+
+#: Both estimates of a step rest on the first level after it: their joint error is larger than that of independent ones
+#: by this factor (own choice).
+_SHARED_ERROR: Final = 1.2
+
+#: Fewest moves into a season that tell what is usual (own choice).
+_LEAST_OF_SEASON: Final = 5
+
+
+@dataclass(frozen=True, eq=False)
+class Moves:
+    """How each level moved against the neighbours; shape (n,) each.
+
+    Attributes
+    ----------
+    since_last_m : numpy.ndarray
+        Change since the last sound reading less the median change of the neighbours, and less what is usual of that
+        in the season; NaN where the neighbours were not read [m].
+    since_year_m : numpy.ndarray
+        The same since a year before [m].
+    last_spread_m, year_spread_m : numpy.ndarray
+        Robust standard deviations of both in the well's record [m].
+    before : numpy.ndarray of int64
+        Position of the last sound reading; -1 for none.
+    """
+
+    since_last_m: Floats
+    since_year_m: Floats
+    last_spread_m: Floats
+    year_spread_m: Floats
+    before: Places
+
+
+def moves_against_neighbours(
+    well: ArrayLike,
+    time_d: ArrayLike,
+    season: ArrayLike,
+    elevation_m: ArrayLike,
+    sound: ArrayLike,
+    neighbours: Places,
+    *,
+    least: int | float = 8,
+) -> Moves:
+    """Return how each level moved against the neighbours, since the last reading and since a year before.
+
+    Parameters
+    ----------
+    well : array_like of int, shape (n,)
+        Well of each event, as its row in `neighbours`; events sorted by well and time.
+    time_d : array_like, shape (n,)
+        Time [d].
+    season : array_like of int, shape (n,)
+        Season of each event.
+    elevation_m : array_like, shape (n,)
+        Water elevation, positive upward; NaN where there is none [m].
+    sound : array_like of bool, shape (n,)
+        Which events may serve as a reference.
+    neighbours : numpy.ndarray of int64, shape (w, k)
+        Neighbours of each well; -1 for none.
+    least : number, optional
+        Fewest moves that tell their spread.
+
+    Returns
+    -------
+    Moves
+        Moves and their spreads.
+
+    Raises
+    ------
+    ShapeError
+        If the arrays differ in length.
+    """
+    wells, time, seasons, level, serves = equally_long(
+        well=well, time_d=time_d, season=season, elevation_m=elevation_m, sound=sound
+    )
+    wells, time, level = wells.astype(np.int64), time.astype(np.float64), level.astype(np.float64)
+    serves = serves.astype(np.bool_) & ~np.isnan(level)
+    around: Around = readings_around(wells, serves)
+    series = series_of(wells, time, level, serves)
+    has = around.before >= 0
+    start = np.where(has, time[around.before], np.nan)
+    near = np.maximum(_NEAR_D, _NEAR_SHARE * np.nan_to_num(time - start))
+    change = np.where(has, level - level[around.before], np.nan)
+    last = change - _theirs(series, wells, neighbours, time, start, near)
+    earlier = time - YEAR_D
+    own = level - series.at(wells, earlier, np.full(time.shape, YEAR_NEAR_D))
+    year = own - _theirs(series, wells, neighbours, time, earlier, np.full(time.shape, YEAR_NEAR_D))
+    group = wells[None, :]
+    # what the well usually does into this season, otherwise than its neighbours, is no step
+    of_season = interval_groups(wells, seasons, time - np.nan_to_num(start))[:1]
+    last = last - np.nan_to_num(nested_spread(last, of_season, use=serves, least=_LEAST_OF_SEASON).centre)
+    return Moves(
+        last,
+        year,
+        nested_spread(last, group, use=serves, least=least).deviation,
+        nested_spread(year, group, use=serves, least=least).deviation,
+        around.before,
+    )
+
+
+def _theirs(series: Series, well: Places, neighbours: Places, end: Floats, start: Floats, near: Floats) -> Floats:
+    """Return the median change of the neighbours from start to end; NaN where too few were read."""
+    changes = np.full((neighbours.shape[1], end.size), np.nan)
+    for column in range(neighbours.shape[1]):
+        other = neighbours[well, column]
+        changes[column] = series.at(other, end, near) - series.at(other, start, near)
+    counted = (~np.isnan(changes)).sum(axis=0) >= LEAST_NEIGHBOURS
+    made = np.full(end.shape, np.nan)
+    made[counted] = np.nanmedian(changes[:, counted], axis=0)
+    return made
+
+
+@dataclass(frozen=True, eq=False)
+class Steps:
+    """Steps where something changed; shape (c,) each.
+
+    Attributes
+    ----------
+    step_m : numpy.ndarray
+        Step, positive where levels rose; NaN where it cannot be told [m].
+    error_m : numpy.ndarray
+        Its robust standard error [m].
+    """
+
+    step_m: Floats
+    error_m: Floats
+
+
+def steps_at(row: Places, well: ArrayLike, time_d: ArrayLike, moves: Moves, sound: Flags, what: Places) -> Steps:
+    """Return the step of a well's levels at given events.
+
+    Parameters
+    ----------
+    row : numpy.ndarray of int64, shape (c,)
+        First event after each change.
+    well : array_like of int, shape (n,)
+        Well of each event; events sorted by well and time.
+    time_d : array_like, shape (n,)
+        Time [d].
+    moves : Moves
+        Moves of the events.
+    sound : numpy.ndarray of bool, shape (n,)
+        Which events count.
+    what : numpy.ndarray of int64, shape (n,)
+        What changed, for example the tape; only events with the same as the first count with it.
+
+    Returns
+    -------
+    Steps
+        From the first level against the last before, and from the levels of the year after the change, each against
+        that of the year before, their median; both weighted by their errors.
+    """
+    wells, time = np.asarray(well, dtype=np.int64), np.asarray(time_d, dtype=np.float64)
+    span = float(np.ptp(time)) + 2.0 * YEAR_D if time.size else 1.0
+    key = wells * span + (time - time.min(initial=0.0))
+    ends = np.searchsorted(key, key[row] + YEAR_D - YEAR_NEAR_D)
+    step, error = moves.since_last_m[row].copy(), moves.last_spread_m[row].copy()
+    for place, (first, end) in enumerate(zip(row.tolist(), ends.tolist(), strict=True)):
+        later = np.arange(first, end)
+        moved = moves.since_year_m[later][sound[later] & (what[later] == what[first])]
+        moved = moved[~np.isnan(moved)]
+        if moved.size:
+            # levels of one year are not independent of one another: two of them count as one
+            of_year = float(moves.year_spread_m[first]) / np.sqrt(max(moved.size / 2.0, 1.0))
+            step[place], error[place] = _joined(step[place], error[place], float(np.median(moved)), of_year)
+    return Steps(step, error)
+
+
+def _joined(first_m: float, first_error_m: float, second_m: float, second_error_m: float) -> tuple[float, float]:
+    """Return the mean of two estimates weighted by their errors; the one that can be told where the other cannot."""
+    if np.isnan(first_m) or np.isnan(first_error_m):
+        return second_m, second_error_m
+    if np.isnan(second_error_m):
+        return first_m, first_error_m
+    weights = np.array([max(first_error_m, 1e-6), max(second_error_m, 1e-6)]) ** -2.0
+    step = float(np.average([first_m, second_m], weights=weights))
+    return step, _SHARED_ERROR * float(weights.sum() ** -0.5)

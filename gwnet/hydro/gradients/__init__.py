@@ -1,0 +1,1 @@
+"""Gradients: horizontal, local and vertical, directions, seepage."""

@@ -1,0 +1,272 @@
+"""Gradients here and there: planes through each well and its nearest, the slope of a surface, triangles of wells."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.spatial import Delaunay, KDTree
+
+from gwnet.errors import AnalysisError
+from gwnet.hydro.gradients.horizontal import NORMAL_95, Gradient, azimuth, plane_gradient
+from gwnet.hydro.surfaces.hull import COLLINEAR_SHARE, control_arrays, length_and_width
+from gwnet.hydro.surfaces.kriging import KrigedSurface
+from gwnet.hydro.surfaces.kriging_system import kriging_system
+
+Floats = NDArray[np.float64]
+
+#: A well and so many nearest ones make a local plane (own choice): twice the three that a plane needs.
+NEAREST: int = 5
+
+#: A triangle flatter than this, height over longest side, says little of the gradient across it (own choice).
+_FLAT = 0.1
+
+
+@dataclass(frozen=True, eq=False)
+class LocalGradient:
+    """The gradient about one well.
+
+    Attributes
+    ----------
+    position : int
+        Position of the well in the control.
+    neighbours : tuple of int
+        Positions of the wells that its plane goes through beside it, nearest first.
+    reach : float
+        Distance to the farthest of them [m].
+    plane : Gradient or None
+        The plane; None where these wells lie on one line.
+    """
+
+    position: int
+    neighbours: tuple[int, ...]
+    reach: float
+    plane: Gradient | None
+
+
+def local_gradients(
+    x: ArrayLike,
+    y: ArrayLike,
+    head_m: ArrayLike,
+    half_width_m: ArrayLike | None = None,
+    *,
+    nearest: int = NEAREST,
+    names: Sequence[str] | None = None,
+) -> tuple[LocalGradient, ...]:
+    """Return the gradient about each well: of the plane through it and its nearest wells.
+
+    Parameters
+    ----------
+    x, y : array_like, shape (n,)
+        Easting and northing of at least three wells that are not on one line [m].
+    head_m : array_like, shape (n,)
+        Water elevation, positive upward [m].
+    half_width_m : array_like, optional
+        95 % half-width of each head [m].
+    nearest : int, optional
+        Wells beside it, at least 2; all others where there are fewer.
+    names : sequence of str, optional
+        Names of the wells for messages.
+
+    Returns
+    -------
+    tuple of LocalGradient
+        One a well, in order.
+
+    Raises
+    ------
+    AnalysisError
+        If fewer than two neighbours are asked for.
+    TooFewLevelsError
+        If there are fewer than three wells.
+
+    Examples
+    --------
+    >>> x, y = [0, 100, 0, 100, 50], [0, 0, 100, 100, 50]
+    >>> found = local_gradients(x, y, [10.0, 9.9, 10.0, 9.9, 9.95], 0.01, nearest=3)
+    >>> {round(one.plane.magnitude, 6) for one in found}
+    {0.001}
+    """
+    if nearest < 2:
+        message = f"A local gradient needs at least 2 neighbours, not {nearest}."
+        raise AnalysisError(message)
+    xs, ys, heads = control_arrays(x, y, head_m, names=names)
+    widths = None if half_width_m is None else np.broadcast_to(np.asarray(half_width_m, dtype=np.float64), xs.shape)
+    points = np.column_stack([xs, ys])
+    found_at = KDTree(points).query(points, k=min(nearest + 1, xs.size))
+    distance, order = np.asarray(found_at[0]), np.asarray(found_at[1])
+    found = []
+    for position in range(xs.size):
+        chosen = order[position]
+        length, width = length_and_width(xs[chosen], ys[chosen])
+        plane = None
+        if width > COLLINEAR_SHARE * length:
+            of_chosen = None if widths is None else widths[chosen]
+            plane = plane_gradient(xs[chosen], ys[chosen], heads[chosen], of_chosen)
+        others = tuple(int(other) for other in chosen if other != position)
+        found.append(LocalGradient(position, others, float(distance[position, -1]), plane))
+    return tuple(found)
+
+
+@dataclass(frozen=True, eq=False)
+class SurfaceSlopes:
+    """Slopes of a kriged surface at m points, each an array of shape (m,).
+
+    Attributes
+    ----------
+    magnitude, magnitude_half_width : numpy.ndarray
+        Fall of the surface and its 95 % half-width [m/m].
+    azimuth_deg : numpy.ndarray
+        Direction of flow, clockwise from grid north, in [0, 360) [degrees].
+    azimuth_half_width_deg : numpy.ndarray
+        Its 95 % half-width, at most 180 [degrees].
+    determined : numpy.ndarray of bool
+        False where the 95 % ellipse of the two slopes holds zero or the size is within its half-width.
+    """
+
+    magnitude: Floats
+    magnitude_half_width: Floats
+    azimuth_deg: Floats
+    azimuth_half_width_deg: Floats
+    determined: NDArray[np.bool_]
+
+
+def surface_slopes(surface: KrigedSurface, x: ArrayLike, y: ArrayLike, *, over_m: float) -> SurfaceSlopes:
+    """Return the slopes of a kriged surface over a stated distance, with the kriging error of the differences.
+
+    Parameters
+    ----------
+    surface : gwnet.hydro.surfaces.kriging.KrigedSurface
+        The surface.
+    x, y : array_like, shape (m,)
+        Points [m].
+    over_m : float
+        Distance that heads are differenced over, half to either side [m].
+
+    Returns
+    -------
+    SurfaceSlopes
+        Sizes and directions with their half-widths.
+
+    Raises
+    ------
+    AnalysisError
+        If the distance is not greater than 0.
+
+    Notes
+    -----
+    The difference of two estimates has the error that the covariance of theirs gives. Most covariances of heads have no
+    derivative, so a slope is always over a distance.
+    """
+    if not over_m > 0.0:
+        message = f"A slope needs a distance greater than 0, not {over_m:g} m."
+        raise AnalysisError(message)
+    system = kriging_system(surface)
+    half = 0.5 * over_m
+    contrast = np.array([[-1.0, 1.0, 0.0, 0.0], [0.0, 0.0, -1.0, 1.0]]) / over_m
+    made = []
+    for at_x, at_y in zip(np.atleast_1d(x), np.atleast_1d(y), strict=True):
+        around_x = np.array([at_x - half, at_x + half, at_x, at_x])
+        around_y = np.array([at_y, at_y, at_y - half, at_y + half])
+        slopes = contrast @ surface.predict(around_x, around_y)
+        made.append(_told(slopes, contrast @ system.error_covariance(around_x, around_y) @ contrast.T))
+    columns = np.array(made, dtype=np.float64).reshape(-1, 5).T
+    return SurfaceSlopes(columns[0], columns[1], columns[2], columns[3], columns[4] > 0.5)
+
+
+def _told(slopes: Floats, covariance: Floats) -> tuple[float, float, float, float, bool]:
+    """Return size and direction with half-widths, and whether they are determined; as for planes."""
+    size = float(np.hypot(slopes[0], slopes[1]))
+    direction = float(azimuth(-slopes[0], -slopes[1]))
+    if size == 0.0:
+        return 0.0, NORMAL_95 * float(np.sqrt(np.trace(covariance))), direction, 180.0, False
+    along = slopes / size
+    across = np.array([-along[1], along[0]])
+    width = NORMAL_95 * float(np.sqrt(max(0.0, float(along @ covariance @ along))))
+    turn = np.degrees(NORMAL_95 * float(np.sqrt(max(0.0, float(across @ covariance @ across)))) / size)
+    beyond = bool(slopes @ np.linalg.pinv(covariance) @ slopes > -2.0 * np.log(0.05)) if width > 0.0 else True
+    told = beyond and size > width
+    return size, width, direction, min(float(turn), 180.0), told
+
+
+@dataclass(frozen=True)
+class TriangleGradient:
+    """The gradient that the triangles between wells agree on.
+
+    Attributes
+    ----------
+    n : int
+        Triangles that are not too flat.
+    magnitude : float
+        Fall of head [m/m]; NaN where all triangles are too flat.
+    azimuth_deg : float
+        Direction of flow, clockwise from grid north [degrees].
+    """
+
+    n: int
+    magnitude: float
+    azimuth_deg: float
+
+
+def triangle_gradient(x: ArrayLike, y: ArrayLike, head_m: ArrayLike) -> TriangleGradient:
+    """Return the median gradient of the triangles between wells: a check on a plane that few wrong wells do not move.
+
+    Parameters
+    ----------
+    x, y : array_like, shape (n,)
+        Easting and northing of at least three wells that are not on one line [m].
+    head_m : array_like, shape (n,)
+        Water elevation, positive upward [m].
+
+    Returns
+    -------
+    TriangleGradient
+        Median of the eastward and of the northward slopes, each triangle counted by its area.
+
+    Raises
+    ------
+    TooFewLevelsError
+        If there are fewer than three wells.
+    AnalysisError
+        If they lie on one line.
+
+    Notes
+    -----
+    Each triangle of Delaunay is a three-point problem. Triangles whose height is less than a tenth of their longest
+    side are left out (own choice), as errors of heads turn them most.
+
+    Examples
+    --------
+    >>> found = triangle_gradient([0, 100, 0, 100], [0, 0, 100, 100], [10.0, 9.9, 10.0, 9.9])
+    >>> found.n, round(found.magnitude, 6), round(found.azimuth_deg, 6)
+    (2, 0.001, 90.0)
+    """
+    xs, ys, heads = control_arrays(x, y, head_m)
+    centred = np.column_stack([xs - xs.mean(), ys - ys.mean()])
+    corners = Delaunay(centred / np.ptp(centred)).simplices
+    first = centred[corners[:, 0]]
+    sides = centred[corners[:, 1]] - first, centred[corners[:, 2]] - first
+    twice = sides[0][:, 0] * sides[1][:, 1] - sides[0][:, 1] * sides[1][:, 0]
+    third = sides[1] - sides[0]
+    longest = np.sqrt(np.max([np.sum(side**2, axis=1) for side in (*sides, third)], axis=0))
+    kept = np.abs(twice) > _FLAT * longest**2
+    if not kept.any():
+        return TriangleGradient(0, float("nan"), float("nan"))
+    rise = heads[corners[:, 1]] - heads[corners[:, 0]], heads[corners[:, 2]] - heads[corners[:, 0]]
+    twice, areas = twice[kept], np.abs(twice[kept])
+    slope_x = (rise[0][kept] * sides[1][kept, 1] - rise[1][kept] * sides[0][kept, 1]) / twice
+    slope_y = (rise[1][kept] * sides[0][kept, 0] - rise[0][kept] * sides[1][kept, 0]) / twice
+    east, north = _weighted_median(slope_x, areas), _weighted_median(slope_y, areas)
+    return TriangleGradient(int(kept.sum()), float(np.hypot(east, north)), float(azimuth(-east, -north)))
+
+
+def _weighted_median(values: Floats, weights: Floats) -> float:
+    """Return the value with half of the weight on either side; the mean of two where it falls between them."""
+    order = np.argsort(values, kind="stable")
+    below = np.cumsum(weights[order]) / weights.sum()
+    lower = int(np.searchsorted(below, 0.5 - 1e-12))
+    upper = int(np.searchsorted(below, 0.5 + 1e-12))
+    ordered = values[order]
+    return float(0.5 * (ordered[lower] + ordered[min(upper, ordered.size - 1)]))

@@ -1,0 +1,168 @@
+"""Vertical gradients between wells of one place, from the middle of one screen to the middle of the other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gwnet.errors import AnalysisError
+from gwnet.hydro.arrays import broadcast
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class VerticalGradients:
+    """Vertical gradients of n pairs of wells, as arrays of shape (n,).
+
+    Attributes
+    ----------
+    rise_m : numpy.ndarray
+        Elevation of the upper screen's middle less that of the lower one, positive [m].
+    head_difference_m : numpy.ndarray
+        Head in the lower well less head in the upper one: positive where water moves upward [m].
+    half_width_m : numpy.ndarray
+        95 % half-width of that difference [m].
+    gradient : numpy.ndarray
+        Head difference over rise, positive upward [m/m].
+    gradient_half_width : numpy.ndarray
+        Its 95 % half-width, the screens taken as known [m/m].
+    determined : numpy.ndarray of bool
+        True where the head difference is greater than its half-width.
+    """
+
+    rise_m: Floats
+    head_difference_m: Floats
+    half_width_m: Floats
+    gradient: Floats
+    gradient_half_width: Floats
+    determined: Flags
+
+
+def vertical_gradients(
+    upper_middle_m: ArrayLike,
+    lower_middle_m: ArrayLike,
+    upper_head_m: ArrayLike,
+    lower_head_m: ArrayLike,
+    *,
+    upper_half_width_m: ArrayLike = np.nan,
+    lower_half_width_m: ArrayLike = np.nan,
+) -> VerticalGradients:
+    """Return the vertical gradients between pairs of wells at one place.
+
+    Parameters
+    ----------
+    upper_middle_m, lower_middle_m : array_like, shape (n,)
+        Elevations of the middles of the screens, positive upward [m].
+    upper_head_m, lower_head_m : array_like, shape (n,)
+        Water elevations, positive upward [m].
+    upper_half_width_m, lower_half_width_m : array_like, optional
+        95 % half-widths of the water elevations [m].
+
+    Returns
+    -------
+    VerticalGradients
+        Positive upward; NaN in, NaN out. Without half-widths nothing is determined.
+
+    Raises
+    ------
+    AnalysisError
+        If an upper screen does not stand above its lower one.
+    ShapeError
+        If the arrays do not fit together.
+
+    Notes
+    -----
+    Screen midpoints: common practice, no source. The upper gradient of nested piezometers in Freeze and Cherry (1979),
+    problem 2-1, is 20 m over 50 m, upward. Where the waters differ in density, freshwater heads do not give the
+    direction of vertical flow either (Post and Simmons, 2022).
+
+    Examples
+    --------
+    >>> found = vertical_gradients(350.0, 300.0, 403.0, 423.0, upper_half_width_m=0.1, lower_half_width_m=0.1)
+    >>> float(found.gradient), bool(found.determined)
+    (0.4, True)
+    """
+    upper, lower, above, below, wide, other = broadcast(
+        upper_middle_m=upper_middle_m,
+        lower_middle_m=lower_middle_m,
+        upper_head_m=upper_head_m,
+        lower_head_m=lower_head_m,
+        upper_half_width_m=upper_half_width_m,
+        lower_half_width_m=lower_half_width_m,
+    )
+    rise = upper - lower
+    if np.any(rise <= 0.0):
+        raise AnalysisError("An upper screen does not stand above the lower one of its pair.")
+    difference = below - above
+    width = np.hypot(wide, other)
+    return VerticalGradients(
+        rise_m=rise,
+        head_difference_m=difference,
+        half_width_m=width,
+        gradient=difference / rise,
+        gradient_half_width=width / rise,
+        determined=np.asarray(np.abs(difference) > width),
+    )
+
+
+def vertical_flux(
+    upper_middle_m: ArrayLike,
+    lower_middle_m: ArrayLike,
+    upper_head_m: ArrayLike,
+    lower_head_m: ArrayLike,
+    *,
+    conductivity_m_s: ArrayLike,
+    density_kg_m3: ArrayLike,
+    freshwater_density_kg_m3: ArrayLike = 1000.0,
+) -> Floats:
+    """Return the vertical flux between two screens in water of one density.
+
+    Parameters
+    ----------
+    upper_middle_m, lower_middle_m : array_like
+        Elevations of the middles of the screens, positive upward [m].
+    upper_head_m, lower_head_m : array_like
+        Freshwater heads at those elevations, as `gwnet.hydro.reduction.freshwater.freshwater_head` [m].
+    conductivity_m_s : array_like
+        Vertical hydraulic conductivity for the water of that density [m/s].
+    density_kg_m3 : array_like
+        Density of the water between the screens [kg/m3].
+    freshwater_density_kg_m3 : array_like, optional
+        Density that the heads are expressed in [kg/m3].
+
+    Returns
+    -------
+    numpy.ndarray
+        Volume per area and time, positive upward [m/s].
+
+    Raises
+    ------
+    ShapeError
+        If the arrays do not fit together.
+
+    Notes
+    -----
+    q = -K (rho_f dh_f/dz + rho - rho_f) / rho, with K for the water of that density: Darcy's law in pressure and
+    weight; Post and Simmons (2022), Variable-Density Groundwater Flow, The Groundwater Project, exercise 5. With fresh
+    water it is K times the gradient of `vertical_gradients`.
+
+    Examples
+    --------
+    >>> q = vertical_flux(-10.0, -20.0, 1.0, 1.5, conductivity_m_s=1e-5, density_kg_m3=1000.0)
+    >>> round(float(q) * 1e7, 6)
+    5.0
+    """
+    upper, lower, above, below, conductivity, density, fresh = broadcast(
+        upper_middle_m=upper_middle_m,
+        lower_middle_m=lower_middle_m,
+        upper_head_m=upper_head_m,
+        lower_head_m=lower_head_m,
+        conductivity_m_s=conductivity_m_s,
+        density_kg_m3=density_kg_m3,
+        freshwater_density_kg_m3=freshwater_density_kg_m3,
+    )
+    return -conductivity * (fresh * (above - below) / (upper - lower) + density - fresh) / density

@@ -1,0 +1,1 @@
+"""Series of sensors: air pressure, clocks, drift, faults, intervals that are no levels."""

@@ -1,0 +1,304 @@
+"""Sensor levels anchored to hand readings, and what that tells of the sensor's drift.
+
+Levels and elevations are positive upward. The offset of a hand reading is the hand reading's water elevation less the
+sensor's level at that moment; the correction of a sample is what is added to its level.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gwnet.constants import (
+    DAYS_PER_YEAR,
+    LOGGER_ACCURACY_M,
+    LOGGER_ACCURACY_OF_DEPTH,
+    LOGGER_ACCURACY_OF_RANGE,
+)
+from gwnet.errors import ReductionError
+from gwnet.hydro.arrays import Floats, Instants, broadcast, seconds_after, series
+from gwnet.hydro.loggers.dense_series import interpolate_at
+
+_YEAR_S = DAYS_PER_YEAR * 86_400
+
+
+@dataclass(frozen=True)
+class Hangings:
+    """What each hanging of a sensor shows, from one restart to the next, in order of time.
+
+    Attributes
+    ----------
+    start_utc, end_utc : numpy.ndarray of datetime64[us], shape (s,)
+        First and last sample; NaT where a hanging has none.
+    readings : numpy.ndarray of int64, shape (s,)
+        Hand readings that anchor it.
+    drift_m_per_year : numpy.ndarray, shape (s,)
+        How fast the sensor's level departs upward from the hand readings, by least squares [m/year]; NaN for readings
+        at fewer than two moments.
+    offset_spread_m : numpy.ndarray, shape (s,)
+        Largest less smallest offset [m]; NaN without a reading.
+    level_range_m : numpy.ndarray, shape (s,)
+        Largest less smallest anchored level [m]; NaN without one.
+    drift_share : numpy.ndarray, shape (s,)
+        Spread of the offsets over the range of the levels; NaN for fewer than two readings or levels that do not move.
+    """
+
+    start_utc: Instants
+    end_utc: Instants
+    readings: NDArray[np.int64]
+    drift_m_per_year: Floats
+    offset_spread_m: Floats
+    level_range_m: Floats
+    drift_share: Floats
+
+
+@dataclass(frozen=True)
+class AnchoredLevels:
+    """Answer of `anchor_levels`.
+
+    Attributes
+    ----------
+    water_elevation_m : numpy.ndarray, shape (n,)
+        Level plus correction; NaN where the level is missing or no hand reading anchors its hanging [m].
+    correction_m : numpy.ndarray, shape (n,)
+        What was added; NaN where no hand reading anchors the hanging [m].
+    hanging : numpy.ndarray of int64, shape (n,)
+        Which of ``hangings`` each sample belongs to.
+    hand_hanging : numpy.ndarray of int64, shape (m,)
+        The same for each hand reading.
+    sensor_at_hand_m : numpy.ndarray, shape (m,)
+        The sensor's level at the moment of the hand reading; NaN where it cannot be told [m].
+    offset_m : numpy.ndarray, shape (m,)
+        Hand reading less the sensor's level; NaN where the reading anchors nothing [m].
+    shift_m : numpy.ndarray, shape (m,)
+        Offset less that of the reading before in the same hanging; NaN for the first [m].
+    residual_m : numpy.ndarray, shape (m,)
+        Hand reading less the anchored level at that moment [m].
+    left_out_residual_m : numpy.ndarray, shape (m,)
+        Hand reading less the level that the other readings of its hanging would give; NaN for the only one [m].
+    hangings : Hangings
+        Drift of each hanging.
+    """
+
+    water_elevation_m: Floats
+    correction_m: Floats
+    hanging: NDArray[np.int64]
+    hand_hanging: NDArray[np.int64]
+    sensor_at_hand_m: Floats
+    offset_m: Floats
+    shift_m: Floats
+    residual_m: Floats
+    left_out_residual_m: Floats
+    hangings: Hangings
+
+
+def anchor_levels(
+    sensor_time_utc: ArrayLike,
+    sensor_level_m: ArrayLike,
+    hand_time_utc: ArrayLike,
+    hand_elevation_m: ArrayLike,
+    *,
+    method: Literal["constant", "linear"],
+    longest_gap_s: float,
+    restart_utc: ArrayLike = (),
+    edge_s: float = 0.0,
+) -> AnchoredLevels:
+    """Turn a sensor's levels into water elevations by the hand readings of its well.
+
+    Parameters
+    ----------
+    sensor_time_utc : array_like of datetime64, shape (n,)
+        Times of the samples, rising.
+    sensor_level_m : array_like, shape (n,)
+        Column of water above the sensor, or any other level positive upward; NaN for a missing one [m].
+    hand_time_utc : array_like of datetime64, shape (m,)
+        Times of the hand readings, in any order.
+    hand_elevation_m : array_like, shape (m,)
+        Water elevations by hand, positive upward from the vertical datum; NaN counts as no reading [m].
+    method : {"constant", "linear"}
+        ``constant``: one correction for a hanging, the mean offset of its readings. ``linear``: the offset itself at
+        each reading, linear in time between readings, and held before the first and after the last of a hanging.
+    longest_gap_s : float
+        Longest time between the two samples on either side of a hand reading that is interpolated over [s].
+    restart_utc : array_like of datetime64, optional
+        Moments at which the hanging depth or the sensor changed; a sample or reading at that very moment belongs to
+        what follows.
+    edge_s : float, optional
+        A hand reading before the first or after the last sample of a hanging is compared with that sample where it is
+        no farther away than this; zero unless given, so that it is then not compared at all [s].
+
+    Returns
+    -------
+    AnchoredLevels
+        Water elevations, corrections, what each hand reading shows, and the drift of each hanging.
+
+    Raises
+    ------
+    ShapeError
+        If times and values of the sensor, or those of the hand readings, differ in shape.
+    ReductionError
+        If the sensor's times do not rise, a hand reading or restart has no time, the method is unknown or the longest
+        gap is negative.
+
+    Notes
+    -----
+    A hand reading is compared with the sensor's level at its own moment, not with the last one logged: USGS TM 1-A1
+    (Cunningham and Schalk, 2011), p. 121-122 and 142. The correction between readings at t0 and t1 is
+    e0 + (e1 - e0)(t - t0)/(t1 - t0); drift as linear over a deployment is the practice of CWCB document 123770, p. 7
+    (Colorado). That drift is linear is a convention, not a finding: Rosenberry (1990; author and year
+    from memory) found drift of the zero to be irregular. Readings at one moment count by their mean.
+
+    With ``linear`` the anchored level equals the hand reading wherever one stands alone at its moment, so its residual
+    is 0 and tells nothing; ``shift_m`` and ``left_out_residual_m`` show how well the sensor held. A hanging without a
+    reading keeps NaN: nothing says where its zero is.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> day = np.array(["2024-05-01", "2024-05-31", "2024-07-30"], "M8[us]")
+    >>> hand = {"hand_time_utc": day[[0, 2]], "hand_elevation_m": [100.00, 100.06]}
+    >>> anchored = anchor_levels(day, [2.0, 2.0, 2.0], **hand, method="linear", longest_gap_s=1e4)
+    >>> anchored.water_elevation_m.round(2).tolist()
+    [100.0, 100.02, 100.06]
+    """
+    if method not in ("constant", "linear"):
+        message = f"Unknown method of anchoring {method!r}; expected 'constant' or 'linear'."
+        raise ReductionError(message)
+    when, level = series(sensor_time_utc, sensor_level_m, "sensor")
+    hand_when, hand = series(hand_time_utc, hand_elevation_m, "series of hand readings", rising=False)
+    restarts = np.unique(np.asarray(restart_utc, dtype="datetime64[us]"))
+    if np.isnat(restarts).any():
+        raise ReductionError("A restart has no time.", mend="Give the moment at which the hanging depth changed.")
+    hanging = np.searchsorted(restarts, when, side="right").astype(np.int64)
+    hand_hanging = np.searchsorted(restarts, hand_when, side="right").astype(np.int64)
+    at_hand, correction = np.full(hand.shape, np.nan), np.full(level.shape, np.nan)
+    shift, residual, left_out = (np.full(hand.shape, np.nan) for _ in range(3))
+    for number in range(restarts.size + 1):
+        mine, theirs = hanging == number, hand_hanging == number
+        at_hand[theirs] = _level_at(hand_when[theirs], when[mine], level[mine], longest_gap_s, edge_s)
+        anchors = np.flatnonzero(theirs & ~np.isnan(hand - at_hand))
+        anchors = anchors[np.argsort(hand_when[anchors], kind="stable")]
+        if anchors.size == 0:
+            continue
+        start = hand_when[anchors[0]]
+        at_s, offset = seconds_after(hand_when[anchors], start), (hand - at_hand)[anchors]
+        correction[mine] = _correction(seconds_after(when[mine], start), at_s, offset, method)
+        shift[anchors[1:]] = np.diff(offset)
+        residual[anchors] = offset - _correction(at_s, at_s, offset, method)
+        left_out[anchors] = _left_out(at_s, offset, method)
+    offsets, elevation = hand - at_hand, level + correction
+    shown = _hangings(when, elevation, hanging, hand_when, offsets, hand_hanging, restarts.size + 1)
+    return AnchoredLevels(
+        elevation, correction, hanging, hand_hanging, at_hand, offsets, shift, residual, left_out, shown
+    )
+
+
+def sensing_tolerance(depth_to_water_m: ArrayLike, level_range_m: ArrayLike) -> Floats:
+    """Return how accurate a sensor's levels must be.
+
+    Parameters
+    ----------
+    depth_to_water_m : array_like
+        Depth to water, positive downward [m].
+    level_range_m : array_like
+        Largest less smallest level [m].
+
+    Returns
+    -------
+    numpy.ndarray
+        Accuracy asked for, the least restrictive of the three rules; NaN where an input is NaN [m].
+
+    Raises
+    ------
+    ShapeError
+        If the arrays do not broadcast.
+
+    Notes
+    -----
+    0.01 ft, or 0.1 % of the range, or 0.01 % of the depth to water beyond 100 ft: project page of the USGS San Diego
+    hydrogeology study, which restates USGS TWRI 8-A3 (Freeman et al., 2004; from memory). At 100 ft,
+    0.01 % of the depth is 0.01 ft, so the rule of depth needs no limit of its own.
+
+    Examples
+    --------
+    >>> round(float(sensing_tolerance(250 * 0.3048, 3 * 0.3048)) / 0.3048, 4)
+    0.025
+    """
+    depth, level_range = broadcast(depth_to_water_m=depth_to_water_m, level_range_m=level_range_m)
+    by_range, by_depth = LOGGER_ACCURACY_OF_RANGE * level_range, LOGGER_ACCURACY_OF_DEPTH * depth
+    return np.maximum(np.maximum(LOGGER_ACCURACY_M, by_range), by_depth)
+
+
+def _level_at(asked: Instants, when: Instants, level: Floats, longest_gap_s: float, edge_s: float) -> Floats:
+    """Return the sensor's level at the hand readings of one hanging."""
+    found = interpolate_at(asked, when, level, longest_gap_s=longest_gap_s)
+    numbers = np.flatnonzero(~np.isnan(level))
+    if numbers.size == 0 or edge_s <= 0:
+        return found
+    for end, outward in ((numbers[0], -1), (numbers[-1], 1)):
+        beyond = outward * seconds_after(asked, when[end])
+        found = np.where(np.isnan(found) & (beyond > 0) & (beyond <= edge_s), level[end], found)
+    return found
+
+
+def _correction(wanted_s: Floats, at_s: Floats, offset_m: Floats, method: Literal["constant", "linear"]) -> Floats:
+    """Return the correction at some moments from the offsets at others, these in order of time."""
+    if method == "constant":
+        return np.full(wanted_s.shape, offset_m.mean())
+    moments, place = np.unique(at_s, return_inverse=True)
+    means = np.bincount(place, weights=offset_m) / np.bincount(place)
+    return np.interp(wanted_s, moments, means)
+
+
+def _left_out(at_s: Floats, offset_m: Floats, method: Literal["constant", "linear"]) -> Floats:
+    """Return each offset less what the others would give at its moment."""
+    found = np.full(offset_m.shape, np.nan)
+    for place in range(offset_m.size if offset_m.size > 1 else 0):
+        others = np.arange(offset_m.size) != place
+        given = _correction(at_s[[place]], at_s[others], offset_m[others], method)
+        found[place] = offset_m[place] - given[0]
+    return found
+
+
+def _hangings(
+    when: Instants,
+    elevation: Floats,
+    hanging: NDArray[np.int64],
+    hand_when: Instants,
+    offsets: Floats,
+    hand_hanging: NDArray[np.int64],
+    count: int,
+) -> Hangings:
+    """Return what each hanging shows."""
+    start, end = (np.full(count, np.datetime64("NaT"), dtype="datetime64[us]") for _ in range(2))
+    readings = np.zeros(count, dtype=np.int64)
+    drift, spread, levels, share = (np.full(count, np.nan) for _ in range(4))
+    for number in range(count):
+        times = when[hanging == number]
+        if times.size:
+            start[number], end[number] = times[0], times[-1]
+        anchored = (hand_hanging == number) & ~np.isnan(offsets)
+        readings[number] = anchored.sum()
+        levels[number] = _span(elevation[hanging == number])
+        spread[number] = _span(offsets[anchored])
+        if readings[number] > 1:
+            drift[number] = -_slope_per_year(hand_when[anchored], offsets[anchored])
+            share[number] = spread[number] / levels[number] if levels[number] > 0 else np.nan
+    return Hangings(start, end, readings, drift, spread, levels, share)
+
+
+def _span(values: Floats) -> float:
+    """Return largest less smallest number; NaN for none."""
+    numbers = values[~np.isnan(values)]
+    return float(numbers.max() - numbers.min()) if numbers.size else float("nan")
+
+
+def _slope_per_year(when: Instants, values: Floats) -> float:
+    """Return the slope of a least-squares line; NaN where all lie at one moment."""
+    years = seconds_after(when, when.min()) / _YEAR_S
+    away = years - years.mean()
+    square = float(away @ away)
+    return float(away @ (values - values.mean())) / square if np.ptp(years) > 0 else float("nan")

@@ -1,0 +1,353 @@
+"""Spikes and steps in the series of a sensor, and whether hand readings show that it was moved.
+
+Places are positions in the arrays given. A missing number (NaN) counts as no sample: what stands on either side of it
+are neighbours. Everything found is a suggestion to a person, who knows what happened in the field.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gwnet.constants import (
+    NOISE_BLOCK,
+    SPIKE_LONGEST,
+    SPIKE_NEIGHBOUR_SHARE,
+    SPIKE_TIMES_NOISE,
+    STEP_TIMES_NOISE,
+    STEP_WINDOW,
+)
+from gwnet.hydro.arrays import Floats, series
+from gwnet.hydro.loggers.unusable_intervals import least_step
+
+Places = NDArray[np.int64]
+
+
+def usual_change(values: ArrayLike) -> Floats:
+    """Return how much a series usually changes from sample to sample around each of its samples.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Samples in order of time; NaN counts as no sample.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        Median size of the changes in blocks of 96 samples, the largest of a block, its two neighbours and of the
+        series as a whole, in the unit of the values; NaN for fewer than two samples.
+
+    Notes
+    -----
+    The largest of three blocks lets a fast response of the aquifer, which fills a block, count as usual there. Common
+    practice, no source.
+
+    Examples
+    --------
+    >>> usual_change([1.0, 1.1, 1.0, 1.1]).round(6).tolist()
+    [0.1, 0.1, 0.1, 0.1]
+    """
+    numbers = np.asarray(values, dtype=np.float64)
+    here = np.flatnonzero(~np.isnan(numbers))
+    found = np.full(numbers.shape, np.nan)
+    if here.size < 2:
+        return found
+    size = np.abs(np.diff(numbers[here]))
+    blocks = max(1, size.size // NOISE_BLOCK)
+    whole = size[: blocks * NOISE_BLOCK]
+    medians = np.median(whole.reshape(blocks, -1), axis=1) if size.size >= NOISE_BLOCK else np.array([np.median(size)])
+    padded = np.pad(medians, 1, mode="edge")
+    local = np.maximum(np.maximum(padded[:-2], padded[1:-1]), padded[2:])
+    local = np.maximum(local, np.median(size))
+    block = np.minimum(np.arange(here.size) // NOISE_BLOCK, local.size - 1)
+    found[here] = local[block]
+    return found
+
+
+@dataclass(frozen=True)
+class Spikes:
+    """Answer of `find_spikes`, in order of time.
+
+    Attributes
+    ----------
+    first, last : numpy.ndarray of int64, shape (k,)
+        Places of the first and last sample of each spike.
+    size : numpy.ndarray, shape (k,)
+        How far the spike stands off the line between its neighbours, signed, in the unit of the values.
+    limit : numpy.ndarray, shape (k,)
+        What it had to exceed.
+    """
+
+    first: Places
+    last: Places
+    size: Floats
+    limit: Floats
+
+
+def find_spikes(
+    values: ArrayLike,
+    *,
+    resolution: float = 0.0,
+    times_noise: float = SPIKE_TIMES_NOISE,
+    longest: int = SPIKE_LONGEST,
+) -> Spikes:
+    """Return samples that stand off both of their neighbours while these agree with each other.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Samples in order of time; NaN counts as no sample.
+    resolution : float, optional
+        Least step between two values of the sensor, in the unit of the values; found from the values where zero.
+    times_noise : float, optional
+        How many times the usual change, at least the resolution, a spike must exceed; 15 unless given.
+    longest : int, optional
+        Most samples of one spike; 3 unless given.
+
+    Returns
+    -------
+    Spikes
+        The spikes; none overlap.
+
+    Notes
+    -----
+    A spike's samples all stand on one side of both neighbours by more than the limit, and the neighbours differ by
+    less than half of that. A fast response of the aquifer rises as fast but does not come back within three samples,
+    so that its neighbours do not agree. A pump that ran for one sample looks the same as a lifted sensor; which one
+    it was, a person must say. The limits are our own choice; robust limits of this kind are common practice, no
+    source.
+
+    Examples
+    --------
+    >>> found = find_spikes([2.00, 2.01, 2.00, 1.20, 2.01, 2.00, 2.01])
+    >>> found.first.tolist(), found.size.round(3).tolist()
+    ([3], [-0.805])
+    """
+    numbers = np.asarray(values, dtype=np.float64)
+    here = np.flatnonzero(~np.isnan(numbers))
+    level, noise = numbers[here], usual_change(numbers)[here]
+    resolution = resolution if resolution > 0 else least_step(level)
+    firsts, lasts, sizes, limits = [], [], [], []
+    taken = np.zeros(level.size, dtype=bool)
+    noticed = times_noise * np.maximum(noise, resolution)  # of the first sample inside
+    leaps = np.flatnonzero(np.abs(np.diff(level)) > noticed[1:]) if level.size else np.empty(0, np.int64)
+    for width in range(1, longest + 1):
+        starts = leaps[leaps + width + 1 < level.size]
+        before, after = level[starts], level[starts + width + 1]
+        inside = level[starts[:, None] + np.arange(1, width + 1)]
+        lowest, highest = np.minimum(before, after), np.maximum(before, after)
+        above, below = inside.min(axis=1, initial=np.inf) - highest, inside.max(axis=1, initial=-np.inf) - lowest
+        away = np.where(above > 0, above, np.minimum(below, 0.0))
+        found = (np.abs(away) > noticed[starts + 1]) & (highest - lowest < SPIKE_NEIGHBOUR_SHARE * np.abs(away))
+        for number in np.flatnonzero(found):
+            place = int(starts[number])
+            if taken[place : place + width + 2].any():
+                continue
+            taken[place + 1 : place + width + 1] = True
+            middle = (before[number] + after[number]) / 2
+            block = inside[number] - middle
+            firsts.append(here[place + 1])
+            lasts.append(here[place + width])
+            sizes.append(float(block[int(np.argmax(np.abs(block)))]))
+            limits.append(float(noticed[place + 1]))
+    order = np.argsort(firsts, kind="stable")
+    return Spikes(
+        np.asarray(firsts, dtype=np.int64)[order],
+        np.asarray(lasts, dtype=np.int64)[order],
+        np.asarray(sizes, dtype=np.float64)[order],
+        np.asarray(limits, dtype=np.float64)[order],
+    )
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Answer of `find_steps`, in order of time.
+
+    Attributes
+    ----------
+    place : numpy.ndarray of int64, shape (k,)
+        Place of the first sample after each step.
+    size : numpy.ndarray, shape (k,)
+        Median after less median before, less what the slope on both sides makes of it, in the unit of the values.
+    limit : numpy.ndarray, shape (k,)
+        What the change from sample to sample had to exceed.
+    """
+
+    place: Places
+    size: Floats
+    limit: Floats
+
+
+def find_steps(
+    time_utc: ArrayLike,
+    values: ArrayLike,
+    *,
+    longest_gap_s: float,
+    resolution: float = 0.0,
+    times_noise: float = STEP_TIMES_NOISE,
+    window: int = STEP_WINDOW,
+) -> Steps:
+    """Return where a series changes from one sample to the next by more than it ever does, and stays there.
+
+    Parameters
+    ----------
+    time_utc : array_like of datetime64, shape (n,)
+        Times of the samples, rising.
+    values : array_like, shape (n,)
+        Samples, spikes left out (NaN).
+    longest_gap_s : float
+        A change over a longer time between two samples is no step [s].
+    resolution : float, optional
+        Least step between two values of the sensor, in the unit of the values; found from the values where zero.
+    times_noise : float, optional
+        How many times the usual change, at least the resolution, a step must exceed; 25 unless given.
+    window : int, optional
+        Samples whose median is taken on either side; 12 unless given.
+
+    Returns
+    -------
+    Steps
+        The steps.
+
+    Raises
+    ------
+    ShapeError
+        If times and values differ in shape.
+    ReductionError
+        If the times do not rise.
+
+    Notes
+    -----
+    The change must also be three times that of the samples on either side of it (a rise after rain grows and fades
+    over several samples) and the medians on both sides must differ by half of it at least. Discontinuities,
+    wrong cable lengths and spikes at downloads are the usual defects of logger records: Muñoz-Carpena, Kaplan and
+    Bachelin (2009), Groundwater data processing, Loxahatchee basin, executive summary, steps 2 to 7. Whether sensor or
+    water stepped, only a hand reading tells: `confirm_steps`. The limits are our own choice.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> at = np.datetime64("2024-05-01", "us") + np.arange(40) * np.timedelta64(1, "h")
+    >>> level = np.where(np.arange(40) < 20, 2.0, 1.6) + 0.002 * (np.arange(40) % 2)
+    >>> found = find_steps(at, level, longest_gap_s=3600)
+    >>> found.place.tolist(), found.size.round(3).tolist()
+    ([20], [-0.4])
+    """
+    when, numbers = series(time_utc, values, "series")
+    here = np.flatnonzero(~np.isnan(numbers))
+    nothing = Steps(np.empty(0, np.int64), np.empty(0), np.empty(0))
+    if here.size < 4:
+        return nothing
+    level, noise = numbers[here], usual_change(numbers)[here]
+    resolution = resolution if resolution > 0 else least_step(level)
+    change = np.diff(level)
+    size = np.abs(change)
+    limit = times_noise * np.maximum(noise[1:], resolution)
+    beside = np.zeros(size.size)
+    for away in (1, 2):
+        beside[away:] = np.maximum(beside[away:], size[:-away])
+        beside[:-away] = np.maximum(beside[:-away], size[away:])
+    soon = np.diff(when[here]) <= np.timedelta64(int(longest_gap_s * 1e6), "us")
+    candidates = np.flatnonzero((size > limit) & (size > 3.0 * beside) & soon)
+    if candidates.size == 0:
+        return nothing
+    reach = np.arange(window)
+    before = _medians(level, candidates[:, None] - reach)
+    after = _medians(level, candidates[:, None] + 1 + reach)
+    lasting = after - before - window * _slope_beside(level, candidates, window)
+    stays = (np.sign(lasting) == np.sign(change[candidates])) & (
+        np.abs(lasting) >= (1 - SPIKE_NEIGHBOUR_SHARE) * size[candidates]
+    )
+    kept = candidates[stays]
+    return Steps(here[kept + 1].astype(np.int64), lasting[stays], limit[kept])
+
+
+def confirm_steps(
+    step_time_utc: ArrayLike,
+    step_m: ArrayLike,
+    hand_time_utc: ArrayLike,
+    offset_m: ArrayLike,
+    *,
+    tolerance_m: float,
+) -> tuple[NDArray[np.int64], Floats]:
+    """Return whether hand readings show that a step was the sensor's and not the water's.
+
+    Parameters
+    ----------
+    step_time_utc : array_like of datetime64, shape (k,)
+        First sample after each step.
+    step_m : array_like, shape (k,)
+        Size of each step of the sensor's level, positive upward [m].
+    hand_time_utc : array_like of datetime64, shape (m,)
+        Times of the hand readings of that hanging.
+    offset_m : array_like, shape (m,)
+        Hand reading less the sensor's level at that moment, without any correction for the steps [m].
+    tolerance_m : float
+        What hand readings and sensor may disagree by [m].
+
+    Returns
+    -------
+    tuple of numpy.ndarray, shape (k,)
+        1 where the sensor moved, -1 where the water did, 0 where no hand reading stands on both sides or they show
+        something else; and how far the offsets moved across the step [m].
+
+    Raises
+    ------
+    ShapeError
+        If times and numbers differ in shape.
+
+    Notes
+    -----
+    A sensor that slips down by 0.2 m reads 0.2 m more; the offset of the hand readings falls by as much. USGS TM 1-A1
+    (Cunningham and Schalk, 2011), p. 142: look for a slip or a kink of the cable where they disagree. The nearest
+    reading on each side is compared; other steps between them count as well, so that each is taken off first.
+
+    Examples
+    --------
+    >>> hand = ["2024-05-01", "2024-06-01"]
+    >>> moved, by = confirm_steps(["2024-05-15"], [0.20], hand, [100.00, 99.81], tolerance_m=0.03)
+    >>> moved.tolist(), by.round(2).tolist()
+    ([1], [-0.19])
+    """
+    when, step = series(step_time_utc, step_m, "series of steps", rising=False)
+    hand_when, offset = series(hand_time_utc, offset_m, "series of hand readings", rising=False)
+    known = ~np.isnan(offset)
+    order = np.argsort(hand_when[known], kind="stable")
+    hand_when, offset = hand_when[known][order], offset[known][order]
+    verdict, moved = np.zeros(when.size, dtype=np.int64), np.full(when.size, np.nan)
+    for place in range(when.size):
+        after = int(np.searchsorted(hand_when, when[place], side="left"))
+        if after in (0, hand_when.size):
+            continue
+        between = (when > hand_when[after - 1]) & (when <= hand_when[after]) & (np.arange(when.size) != place)
+        moved[place] = offset[after] - offset[after - 1] + float(step[between].sum())
+        allowed = max(tolerance_m, 0.25 * abs(float(step[place])))
+        if abs(moved[place] + step[place]) <= allowed:
+            verdict[place] = 1
+        elif abs(moved[place]) <= allowed:
+            verdict[place] = -1
+    return verdict, moved
+
+
+def _slope_beside(level: Floats, candidates: Places, window: int) -> Floats:
+    """Return the slope on both sides of each candidate per sample, from the medians of the halves of each side."""
+    half = max(window // 2, 1)
+    near, far = np.arange(half), np.arange(half, 2 * half)
+    first = candidates[:, None]
+    before = _medians(level, first - near) - _medians(level, first - far)
+    after = _medians(level, first + 1 + far) - _medians(level, first + 1 + near)
+    slopes = np.stack([before, after]) / half
+    known = ~np.isnan(slopes)
+    return np.asarray(np.where(known, slopes, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1))
+
+
+def _medians(level: Floats, places: Places) -> Floats:
+    """Return the median of the samples at places, those beyond the ends left out."""
+    inside = (places >= 0) & (places < level.size)
+    taken = np.where(inside, level[np.clip(places, 0, level.size - 1)], np.nan)
+    found = np.full(len(taken), np.nan)
+    some = inside.any(axis=1)
+    found[some] = np.nanmedian(taken[some], axis=1)
+    return found

@@ -1,0 +1,1 @@
+"""From readings to elevations: tape, measuring point, water, uncertainty, intervals in force."""

@@ -1,0 +1,1 @@
+"""Seasons: calendar months, percentiles, annual cycle, smooth lines and decomposition."""

@@ -1,0 +1,321 @@
+"""Weights of a kriged surface: how each level bears on it, errors of sums and differences, and what a well is worth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import cho_factor, cho_solve
+from scipy.spatial.distance import cdist
+
+from gwnet.errors import AnalysisError, ShapeError
+from gwnet.hydro.surfaces.kriging import KrigedSurface
+from gwnet.hydro.surfaces.variogram import Covariance, drift_columns
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class KrigingSystem:
+    """The equations behind a kriged surface of n wells; made by `kriging_system`.
+
+    Attributes
+    ----------
+    points : numpy.ndarray, shape (n, 2)
+        Wells [m].
+    covariance : gwnet.hydro.surfaces.variogram.Covariance
+        Covariance of the heads.
+    drift : str
+        ``none`` or ``linear``.
+    matrix_m2 : numpy.ndarray, shape (n, n)
+        Covariance of the levels as measured [m²].
+    inverse : numpy.ndarray, shape (n, n)
+        Block of the levels in the inverse of the kriging matrix [1/m²].
+    """
+
+    points: Floats
+    covariance: Covariance
+    drift: str
+    matrix_m2: Floats
+    inverse: Floats
+    _drift_weights: Floats
+    _centre: Floats
+    _scale: float
+
+    def weights(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
+        """Return the weight of each level in the estimates at points.
+
+        Parameters
+        ----------
+        xq, yq : array_like, shape (m,)
+            Points [m].
+
+        Returns
+        -------
+        numpy.ndarray, shape (m, n)
+            Weights; those of a point sum to 1.
+        """
+        nodes = _points(xq, yq)
+        return self._with_wells(nodes) @ self.inverse + self._columns(nodes) @ self._drift_weights.T
+
+    def error_covariance(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
+        """Return the covariance of the errors of the estimates at points.
+
+        Parameters
+        ----------
+        xq, yq : array_like, shape (m,)
+            Points [m]; m squared numbers are held.
+
+        Returns
+        -------
+        numpy.ndarray, shape (m, m)
+            Covariance of true head less estimate; its diagonal is the kriging variance [m²].
+
+        Notes
+        -----
+        With weights W, covariances K between points and wells, C of the levels and P between points, it is
+        P - W Kᵀ - K Wᵀ + W C Wᵀ, from the definition.
+        """
+        nodes = _points(xq, yq)
+        weights = self.weights(nodes[:, 0], nodes[:, 1])
+        crossed = weights @ self._with_wells(nodes).T
+        between = self._between(nodes, nodes)
+        return between - crossed - crossed.T + weights @ self.matrix_m2 @ weights.T
+
+    def combined_error(self, xq: ArrayLike, yq: ArrayLike, factors: ArrayLike) -> float:
+        """Return the standard error of a sum of estimates, each with its factor.
+
+        Parameters
+        ----------
+        xq, yq : array_like, shape (m,)
+            Points [m].
+        factors : array_like, shape (m,)
+            Factors: shares of an area for a mean, areas for a volume, 1 and -1 over a distance for a gradient.
+
+        Returns
+        -------
+        float
+            Standard error, in metres times the unit of the factors.
+
+        Notes
+        -----
+        Errors at points near each other are alike, so a mean is known better than a point but never as well as if they
+        were independent (block kriging; Isaaks and Srivastava, 1989, chapter 13).
+        """
+        shares = np.asarray(factors, dtype=np.float64)
+        return float(np.sqrt(max(float(shares @ self.error_covariance(xq, yq) @ shares), 0.0)))
+
+    def _with_wells(self, nodes: Floats) -> Floats:
+        return self._between(nodes, self.points)
+
+    def _between(self, first: Floats, second: Floats) -> Floats:
+        distance = cdist(first, second)
+        near = self.covariance.at(distance)
+        near[distance == 0.0] += self.covariance.nugget_m2
+        return near
+
+    def _columns(self, nodes: Floats) -> Floats:
+        scaled = (nodes - self._centre) / self._scale
+        return drift_columns(scaled[:, 0], scaled[:, 1], self.drift)
+
+
+def kriging_system(surface: KrigedSurface) -> KrigingSystem:
+    """Return the equations behind a kriged surface.
+
+    Parameters
+    ----------
+    surface : gwnet.hydro.surfaces.kriging.KrigedSurface
+        The surface.
+
+    Returns
+    -------
+    KrigingSystem
+        Weights and errors, of the same covariance, drift and measurement variances.
+
+    Examples
+    --------
+    >>> from gwnet.hydro import kriging
+    >>> surface = kriging.fit([0, 100, 0, 100], [0, 0, 100, 100], [10.0, 9.0, 10.0, 9.0])
+    >>> kriging_system(surface).weights([50.0], [50.0]).round(6).tolist()
+    [[0.25, 0.25, 0.25, 0.25]]
+    """
+    points = _points(surface.x, surface.y)
+    covariance = surface.covariance
+    centre, scale = points.mean(axis=0), float(np.ptp(points, axis=0).max())
+    matrix = covariance.at(cdist(points, points))
+    matrix[np.diag_indices_from(matrix)] += (
+        covariance.nugget_m2 + surface.measurement_variance_m2 + surface.added_share * covariance.sill_m2
+    )
+    factor = cho_factor(matrix, lower=True)
+    scaled = (points - centre) / scale
+    columns = drift_columns(scaled[:, 0], scaled[:, 1], surface.drift)
+    inverse = cho_solve(factor, np.eye(points.shape[0]))
+    carried = cho_solve(factor, columns)
+    drift_weights: Floats = np.asarray(np.linalg.solve(columns.T @ carried, carried.T).T, dtype=np.float64)
+    block = inverse - drift_weights @ carried.T
+    return KrigingSystem(
+        points=points,
+        covariance=covariance,
+        drift=surface.drift,
+        matrix_m2=matrix,
+        inverse=0.5 * (block + block.T),
+        _drift_weights=drift_weights,
+        _centre=centre,
+        _scale=scale,
+    )
+
+
+def _points(x: ArrayLike, y: ArrayLike) -> Floats:
+    xs, ys = np.asarray(x, dtype=np.float64).ravel(), np.asarray(y, dtype=np.float64).ravel()
+    if xs.shape != ys.shape:
+        message = f"x and y must be of one length, not {xs.shape} and {ys.shape}."
+        raise ShapeError(message)
+    return np.column_stack([xs, ys])
+
+
+@dataclass(frozen=True, eq=False)
+class Worth:
+    """What the surface would lose without each of its n wells.
+
+    Attributes
+    ----------
+    mean_change_m : numpy.ndarray, shape (n,)
+        Mean over the control of the absolute change of the surface when the well is left out; NaN where the others give
+        no surface [m].
+    largest_change_m : numpy.ndarray, shape (n,)
+        Largest absolute change over the control [m].
+    error_m : float
+        Root mean square over the control of the kriging standard error, with all wells [m].
+    error_without_m : numpy.ndarray, shape (n,)
+        The same without the well [m].
+    residual_m : numpy.ndarray, shape (n,)
+        Level less the estimate of the others [m].
+    """
+
+    mean_change_m: Floats
+    largest_change_m: Floats
+    error_m: float
+    error_without_m: Floats
+    residual_m: Floats
+
+
+def worth_of_wells(surface: KrigedSurface, x: ArrayLike, y: ArrayLike, area_m2: ArrayLike) -> Worth:
+    """Return what each well is worth to a kriged surface, without fitting anything again.
+
+    Parameters
+    ----------
+    surface : gwnet.hydro.surfaces.kriging.KrigedSurface
+        The surface.
+    x, y : array_like, shape (m,)
+        Points over the control, as `gwnet.hydro.surfaces.surface_sums.hull_nodes` [m].
+    area_m2 : array_like, shape (m,)
+        Area that each stands for; only their proportions count [m²].
+
+    Returns
+    -------
+    Worth
+        Change of surface and error by leaving out each well.
+
+    Raises
+    ------
+    AnalysisError
+        If the areas do not sum to more than 0.
+
+    Notes
+    -----
+    With b the diagonal of the inverse's block, r = (level - estimate of the others) and w the well's weight at a
+    point, leaving the well out lowers the surface there by w r and raises the kriging variance by w² / b: adding a
+    level to the others is one step of a recursive estimate whose gain is w and whose innovation r has variance 1 / b.
+    Both are exact for the same covariance, which is kept; the drift is estimated anew.
+    """
+    areas = np.asarray(area_m2, dtype=np.float64)
+    total = float(areas.sum())
+    if not total > 0.0:
+        raise AnalysisError("The areas that a network's worth is averaged over do not sum to more than 0.")
+    shares = areas / total
+    system = kriging_system(surface)
+    weights = system.weights(x, y)
+    diagonal = np.diag(system.inverse)
+    plain = np.diag(np.linalg.inv(system.matrix_m2))
+    block = np.where(diagonal > 1e-10 * plain, diagonal, np.nan)
+    residual = (system.inverse @ (surface.z - surface.z.mean())) / block
+    change = np.abs(weights * residual)
+    variance = surface.standard_error(x, y) ** 2
+    mean_variance = float(shares @ variance)
+    return Worth(
+        mean_change_m=shares @ change,
+        largest_change_m=change.max(axis=0),
+        error_m=float(np.sqrt(mean_variance)),
+        error_without_m=np.sqrt(mean_variance + shares @ (weights**2) / block),
+        residual_m=residual,
+    )
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A place for a further well.
+
+    Attributes
+    ----------
+    x, y : float
+        The place [m].
+    error_m : float
+        Kriging standard error there, with the wells and the candidates before it [m].
+    error_with_m : float
+        Root mean square over the control of the standard error when a well is added there as well [m].
+    """
+
+    x: float
+    y: float
+    error_m: float
+    error_with_m: float
+
+
+def places_for_wells(
+    surface: KrigedSurface,
+    x: ArrayLike,
+    y: ArrayLike,
+    area_m2: ArrayLike,
+    *,
+    count: int = 3,
+    measurement_variance_m2: float = 0.0,
+) -> tuple[Candidate, ...]:
+    """Return where the kriging error is largest, each place with those before it taken as wells.
+
+    Parameters
+    ----------
+    surface : gwnet.hydro.surfaces.kriging.KrigedSurface
+        The surface.
+    x, y : array_like, shape (m,)
+        Points over the control [m]; m squared numbers are held.
+    area_m2 : array_like, shape (m,)
+        Area that each stands for [m²].
+    count : int, optional
+        How many places.
+    measurement_variance_m2 : float, optional
+        Variance with which a level at a new well would be measured [m²].
+
+    Returns
+    -------
+    tuple of Candidate
+        In order; fewer where there are fewer points.
+
+    Notes
+    -----
+    Where the error is largest depends on where the wells stand and on the covariance, not on the levels of the day
+    beyond what the covariance was fitted to.
+    """
+    nodes = _points(x, y)
+    shares = np.asarray(area_m2, dtype=np.float64) / float(np.sum(area_m2))
+    errors = kriging_system(surface).error_covariance(nodes[:, 0], nodes[:, 1])
+    found = []
+    for _ in range(min(count, nodes.shape[0])):
+        variance = np.maximum(np.diag(errors), 0.0)
+        place = int(np.argmax(variance))
+        gain = errors[:, place].copy()
+        errors -= np.outer(gain, gain) / (variance[place] + measurement_variance_m2)
+        left = float(np.sqrt(max(float(shares @ np.maximum(np.diag(errors), 0.0)), 0.0)))
+        at_x, at_y = nodes[place]
+        found.append(Candidate(float(at_x), float(at_y), float(np.sqrt(variance[place])), left))
+    return tuple(found)

@@ -1,0 +1,409 @@
+"""Covariance of heads with distance: models, the empirical semivariogram, and a fit by restricted likelihood."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import LinAlgError, cholesky, solve_triangular
+from scipy.optimize import minimize
+from scipy.spatial.distance import cdist, pdist
+
+from gwnet.errors import AnalysisError, SettingsError, ShapeError
+from gwnet.hydro.surfaces.barriers import Barriers
+from gwnet.hydro.surfaces.correlation import LINEAR_AT_ZERO, MODELS, correlate
+
+Floats = NDArray[np.float64]
+
+#: What the linear drift of a surface may be: none (a constant mean) or a plane.
+DRIFTS: Final = ("none", "linear")
+
+#: Below this many wells a covariance is set by a rule and not fitted (own choice).
+LEAST_FITTED: Final = 8
+
+#: Models tried by a fit unless others are named, in this order; the first wins a tie.
+FITTED_MODELS: Final = ("spherical", "exponential", "matern")
+
+#: Models tried where distances go around barriers: those that stay covariances then.
+AROUND_BARRIERS: Final = ("spherical", "exponential")
+
+_MOST_FITTED = 200
+_RANGES = 12
+_LONGEST_RANGE = 2.0
+
+
+@dataclass(frozen=True)
+class Covariance:
+    """Covariance of heads with distance h, where a is the range and b the partial sill.
+
+    Parameters
+    ----------
+    model : str
+        Spherical, b(1 − 1.5 h/a + 0.5 (h/a)³) below a and 0 beyond; exponential, b exp(−3 h/a); gaussian,
+        b exp(−3 (h/a)²); matern (of order 3/2), b(1 + t) exp(−t) with t = 4.744 h/a. The last three have fallen to
+        5 % at the range (practical range). Linear has no sill: its semivariance b h/a goes on rising beyond the range,
+        where it is b; its covariance is that less a constant, which serves within ten ranges.
+    partial_sill_m2 : float
+        Variance that is correlated with distance [m²].
+    range_m : float
+        Range [m].
+    nugget_m2 : float, optional
+        Variance of heads over the shortest distances, which is not measurement error: it counts at one place and
+        nowhere else [m²].
+
+    Raises
+    ------
+    SettingsError
+        If the model is not known or a number is out of bounds.
+    """
+
+    model: str
+    partial_sill_m2: float
+    range_m: float
+    nugget_m2: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse what is not a covariance."""
+        if self.model not in MODELS:
+            message = f"Unknown covariance model {self.model!r}; expected one of {', '.join(MODELS)}."
+            raise SettingsError(message)
+        if not (self.partial_sill_m2 > 0.0 and self.range_m > 0.0 and self.nugget_m2 >= 0.0):
+            message = (
+                f"A covariance needs a positive partial sill and range and a nugget of at least 0, "
+                f"not {self.partial_sill_m2:g}, {self.range_m:g} and {self.nugget_m2:g}."
+            )
+            raise SettingsError(message)
+
+    @property
+    def sill_m2(self) -> float:
+        """Return the covariance at no distance: partial sill plus nugget, or the constant of the linear model [m²]."""
+        at_zero = LINEAR_AT_ZERO if self.model == "linear" else 1.0
+        return at_zero * self.partial_sill_m2 + self.nugget_m2
+
+    def at(self, distance_m: Floats) -> Floats:
+        """Return the covariance over distances, without the nugget.
+
+        Parameters
+        ----------
+        distance_m : numpy.ndarray
+            Distances, not negative [m].
+
+        Returns
+        -------
+        numpy.ndarray
+            Covariance [m²].
+        """
+        correlation = correlate(self.model, np.atleast_1d(np.asarray(distance_m) / self.range_m) ** 2)
+        return self.partial_sill_m2 * correlation.reshape(np.shape(distance_m))
+
+    def semivariance(self, distance_m: ArrayLike) -> Floats:
+        """Return the semivariance over distances; 0 at distance 0.
+
+        Parameters
+        ----------
+        distance_m : array_like
+            Distances, not negative [m].
+
+        Returns
+        -------
+        numpy.ndarray
+            Semivariance [m²].
+
+        Examples
+        --------
+        >>> Covariance("spherical", 4.0, 100.0, 1.0).semivariance([0.0, 50.0, 200.0]).tolist()
+        [0.0, 3.75, 5.0]
+        """
+        distance = np.asarray(distance_m, dtype=np.float64)
+        return np.where(distance == 0.0, 0.0, self.sill_m2 - self.at(distance))
+
+
+def variogram_of(text: str, *, unit_m: float = 1.0) -> Covariance:
+    """Return the variogram that a text gives.
+
+    Parameters
+    ----------
+    text : str
+        Model, sill, range and nugget, separated by commas; the nugget is 0 when it is left out. The sill is that of the
+        whole variogram, nugget included.
+    unit_m : float, optional
+        Metres in the unit of the numbers: range in it, sill and nugget in its square.
+
+    Returns
+    -------
+    Covariance
+        Partial sill, range and nugget in metres.
+
+    Raises
+    ------
+    SettingsError
+        If it is not a model and two or three numbers, or they are no variogram.
+
+    Examples
+    --------
+    >>> variogram_of("spherical, 4.5, 3000, 0.5")
+    Covariance(model='spherical', partial_sill_m2=4.0, range_m=3000.0, nugget_m2=0.5)
+    """
+    parts = [part.strip() for part in text.split(",")]
+    mend = "Write MODEL,SILL,RANGE,NUGGET, for example spherical,4.5,3000,0.5."
+    if len(parts) not in (3, 4):
+        message = f"A variogram is a model, a sill, a range and a nugget, not {text!r}."
+        raise SettingsError(message, mend=mend)
+    try:
+        sill, reach, nugget = (float(part) for part in (*parts[1:], "0")[:3])
+    except ValueError:
+        message = f"Sill, range and nugget of a variogram are numbers, not {', '.join(parts[1:])}."
+        raise SettingsError(message, mend=mend) from None
+    if not (np.isfinite([sill, reach, nugget]).all() and sill > nugget):
+        message = f"The sill of a variogram, {sill:g}, holds its nugget, {nugget:g}, and must be greater."
+        raise SettingsError(message, mend=mend)
+    return Covariance(parts[0].lower(), (sill - nugget) * unit_m**2, reach * unit_m, nugget * unit_m**2)
+
+
+@dataclass(frozen=True, eq=False)
+class SemivariogramBins:
+    """Empirical semivariogram by classes of distance.
+
+    Attributes
+    ----------
+    pairs : numpy.ndarray of int64
+        Pairs in each class.
+    distance_m : numpy.ndarray
+        Mean distance of the pairs; NaN for an empty class [m].
+    semivariance_m2 : numpy.ndarray
+        Half the mean squared difference; NaN for an empty class [m²].
+    """
+
+    pairs: NDArray[np.int64]
+    distance_m: Floats
+    semivariance_m2: Floats
+
+
+def semivariogram(x: ArrayLike, y: ArrayLike, z: ArrayLike, edges_m: ArrayLike) -> SemivariogramBins:
+    """Return the empirical semivariogram.
+
+    Parameters
+    ----------
+    x, y : array_like, shape (n,)
+        Coordinates [m].
+    z : array_like, shape (n,)
+        Heads, or their residuals from a drift [m].
+    edges_m : array_like, shape (k + 1,)
+        Rising edges of the classes; a class holds lower < h <= upper [m].
+
+    Returns
+    -------
+    SemivariogramBins
+        Arrays of shape (k,).
+
+    Raises
+    ------
+    ShapeError
+        If the coordinates and heads differ in length.
+
+    Notes
+    -----
+    Matheron's estimator: the sum of (z_i − z_j)² over the pairs of a class, divided by twice their number
+    (Matheron, 1963; in Cressie, 1993, section 2.4).
+    """
+    xs, ys, zs = (np.asarray(values, dtype=np.float64) for values in (x, y, z))
+    if xs.ndim != 1 or not xs.shape == ys.shape == zs.shape:
+        message = f"x, y and z must be one-dimensional and of one length, not {xs.shape}, {ys.shape} and {zs.shape}."
+        raise ShapeError(message)
+    edges = np.asarray(edges_m, dtype=np.float64)
+    distance = pdist(np.column_stack([xs, ys]))
+    squared = pdist(zs[:, None]) ** 2
+    place = np.searchsorted(edges, distance, side="left") - 1
+    held = (place >= 0) & (place < edges.size - 1)
+    pairs = np.bincount(place[held], minlength=edges.size - 1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean_distance = np.bincount(place[held], distance[held], minlength=edges.size - 1) / pairs
+        half_mean = np.bincount(place[held], squared[held], minlength=edges.size - 1) / (2.0 * pairs)
+    return SemivariogramBins(pairs.astype(np.int64), mean_distance, half_mean)
+
+
+def drift_columns(x: Floats, y: Floats, drift: str) -> Floats:
+    """Return the columns of the drift: 1, or 1, x and y.
+
+    Parameters
+    ----------
+    x, y : numpy.ndarray, shape (n,)
+        Coordinates, centred and scaled by the caller.
+    drift : str
+        ``none`` or ``linear``.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n, 1) or (n, 3)
+        Columns.
+
+    Raises
+    ------
+    SettingsError
+        If the drift is not known.
+    """
+    if drift not in DRIFTS:
+        message = f"Unknown drift {drift!r}; expected one of {', '.join(DRIFTS)}."
+        raise SettingsError(message)
+    one = np.ones_like(x)
+    return one[:, None] if drift == "none" else np.column_stack([one, x, y])
+
+
+def fit_covariance(
+    x: ArrayLike,
+    y: ArrayLike,
+    z: ArrayLike,
+    *,
+    drift: str = "linear",
+    measurement_variance_m2: ArrayLike = 0.0,
+    models: Sequence[str] = FITTED_MODELS,
+    nugget: bool = False,
+    barriers: Barriers | None = None,
+) -> Covariance:
+    """Return the covariance that explains the heads best.
+
+    Parameters
+    ----------
+    x, y : array_like, shape (n,)
+        Coordinates, no two points at one place [m].
+    z : array_like, shape (n,)
+        Heads [m].
+    drift : str, optional
+        ``none`` or ``linear``.
+    measurement_variance_m2 : array_like, optional
+        Variance of each head as measured, one number or shape (n,) [m²].
+    models : sequence of str, optional
+        Models to try; the one of the largest likelihood is taken, the first in a tie.
+    nugget : bool, optional
+        Whether to fit a nugget as well.
+    barriers : gwnet.hydro.surfaces.barriers.Barriers, optional
+        Lines around which distances are taken; of the models only spherical and exponential are tried then.
+
+    Returns
+    -------
+    Covariance
+        The covariance.
+
+    Raises
+    ------
+    AnalysisError
+        If there are too few points for the drift.
+    SettingsError
+        If a model or the drift is not known.
+
+    Notes
+    -----
+    Restricted maximum likelihood (Patterson and Thompson, 1971; for variograms in Cressie, 1993, section 2.6): the
+    likelihood of the heads less their drift. The search starts from the best of twelve ranges between the shortest
+    distance and twice the longest, each with the sill that would be best without measurement error, and ends with the
+    simplex of Nelder and Mead; it has no random part. The range is kept within those limits. Of more than 200 wells,
+    200 evenly picked in order of x are used.
+
+    With fewer than 8 wells nothing is fitted: the first model is taken with the longest distance as range and the
+    variance about the drift as sill.
+    """
+    xs, ys, zs = (np.asarray(values, dtype=np.float64) for values in (x, y, z))
+    noise = np.broadcast_to(np.asarray(measurement_variance_m2, dtype=np.float64), xs.shape)
+    if not models:
+        raise SettingsError("No covariance model was named.")
+    xs, ys, zs, noise = _thinned(xs, ys, zs, noise)
+    places = np.column_stack([xs, ys])
+    distance = cdist(places, places)
+    longest = float(distance.max())
+    columns = drift_columns((xs - xs.mean()) / longest, (ys - ys.mean()) / longest, drift)
+    free = xs.size - columns.shape[1]
+    if free < 0:
+        message = f"{xs.size} wells are too few for a {drift} drift."
+        raise AnalysisError(message)
+    residual = zs - columns @ np.linalg.lstsq(columns, zs, rcond=None)[0]
+    spread = float(residual @ residual) / max(free, 1)
+    floor = max(float(np.median(noise)), (1e-6 * float(np.ptp(zs))) ** 2, 1e-12)
+    if barriers is not None:
+        models = [model for model in models if model in AROUND_BARRIERS] or AROUND_BARRIERS
+        distance = barriers.distances(places, places)
+    if xs.size < LEAST_FITTED:
+        return Covariance(models[0], max(spread, floor), longest)
+    if spread <= floor:
+        return Covariance(models[0], floor, longest)
+    search = _Search(distance, columns, zs, noise, spread)
+    found = [search.best(model, nugget=nugget) for model in models]
+    return max(found, key=lambda pair: pair[0])[1]
+
+
+def _thinned(*arrays: Floats) -> tuple[Floats, ...]:
+    count = arrays[0].size
+    if count <= _MOST_FITTED:
+        return arrays
+    order = np.lexsort((arrays[1], arrays[0]))
+    kept = np.sort(order[np.linspace(0, count - 1, _MOST_FITTED).astype(np.int64)])
+    return tuple(values[kept] for values in arrays)
+
+
+@dataclass(frozen=True, eq=False)
+class _Search:
+    """Restricted likelihood of one set of heads, and the search for its largest value."""
+
+    distance: Floats
+    columns: Floats
+    heads: Floats
+    noise: Floats
+    spread: float
+
+    def best(self, model: str, *, nugget: bool) -> tuple[float, Covariance]:
+        """Return the largest log likelihood of a model and where it is."""
+        off_diagonal = self.distance[(self.distance > 0.0) & np.isfinite(self.distance)]
+        limits = np.log([float(off_diagonal.min()), _LONGEST_RANGE * float(off_diagonal.max())])
+        ranges = np.linspace(limits[0], limits[1], _RANGES)
+        shares = np.log([0.05, 0.5]) if nugget else np.array([-np.inf])
+        starts = [self._start(model, at, share, limits) for at in ranges for share in shares]
+
+        def cost(values: Floats) -> float:
+            beyond = float(max(0.0, limits[0] - values[0], values[0] - limits[1]))
+            return -self._terms(self._covariance(model, values, limits))[0] + 1e3 * beyond
+
+        first = min(starts, key=cost)
+        ended = minimize(
+            cost,
+            first if nugget else first[:2],
+            method="Nelder-Mead",
+            options={"xatol": 1e-3, "fatol": 1e-5, "maxfev": 250},
+        )
+        covariance = self._covariance(model, ended.x, limits)
+        return self._terms(covariance)[0], covariance
+
+    def _start(self, model: str, reach: float, share: float, limits: Floats) -> Floats:
+        """Return where to begin for a range and share of nugget: with the best sill for heads without error."""
+        unit = self._covariance(model, np.array([reach, 0.0, share]), limits)
+        _, quadratic = self._terms(unit, noise=np.zeros_like(self.noise))
+        free = self.heads.size - self.columns.shape[1]
+        sill = quadratic / free if np.isfinite(quadratic) else self.spread
+        return np.array([reach, np.log(max(sill, 1e-30)), share])
+
+    @staticmethod
+    def _covariance(model: str, values: Floats, limits: Floats) -> Covariance:
+        reach = float(np.exp(np.clip(values[0], *limits)))
+        sill = float(np.exp(np.clip(values[1], -60.0, 60.0)))
+        share = float(np.exp(np.minimum(values[2], 30.0))) if values.size > 2 else 0.0
+        return Covariance(model, sill, reach, share * sill)
+
+    def _terms(self, covariance: Covariance, noise: Floats | None = None) -> tuple[float, float]:
+        """Return the restricted log likelihood, without its constant, and its quadratic form."""
+        matrix = covariance.at(self.distance)
+        matrix[np.diag_indices_from(matrix)] += (
+            covariance.nugget_m2 + (self.noise if noise is None else noise) + 1e-12 * covariance.partial_sill_m2
+        )
+        try:
+            lower = cholesky(matrix, lower=True, overwrite_a=True, check_finite=False)
+            white = solve_triangular(
+                lower, np.column_stack([self.columns, self.heads]), lower=True, check_finite=False, overwrite_b=True
+            )
+            inner = cholesky(white[:, :-1].T @ white[:, :-1], lower=True, check_finite=False)
+        except LinAlgError:
+            return -np.inf, np.inf
+        along = solve_triangular(inner, white[:, :-1].T @ white[:, -1], lower=True, check_finite=False)
+        quadratic = float(white[:, -1] @ white[:, -1] - along @ along)
+        size = float(np.sum(np.log(np.diag(lower))) + np.sum(np.log(np.diag(inner))))
+        return -size - 0.5 * quadratic, quadratic

@@ -1,0 +1,1 @@
+"""Tests for trends and steps: Kendall family, Theil-Sen slopes, serial correlation, false discovery."""

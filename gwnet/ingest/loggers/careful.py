@@ -1,0 +1,408 @@
+"""Rows of a logger file read one by one, with the reason for each that is no plain sample."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gwnet.ingest.loggers.plan import Plan
+from gwnet.ingest.loggers.stamps import StampError, read_stamp
+
+#: Odd rows that are kept with their text, of each kind; all are counted.
+KEPT: Final[int] = 1_000
+
+#: Lines over which a quoted cell may run.
+MOST_JOINED: Final[int] = 10
+
+#: Stands for no offset in an array of offsets.
+NO_OFFSET: Final[int] = -(1 << 40)
+
+_TEXT: Final[int] = 200
+_NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?")
+
+
+@dataclass(frozen=True)
+class OddRow:
+    """A row that is no plain sample.
+
+    Attributes
+    ----------
+    row : int
+        Its line in the file, from 1.
+    text : str
+        The line, shortened.
+    kind : str
+        ``event`` (no value, the instrument noted something), ``remark`` (a sample beside which it noted something),
+        ``no value`` (a time alone), ``missing`` (some of its values), ``heading`` (the headings once more),
+        ``other`` (of another well or instrument than asked for), ``unclear`` (its local time was twice),
+        ``footer``, ``comment``, or ``bad`` (cannot be read).
+    why : str
+        What about it is odd.
+    """
+
+    row: int
+    text: str
+    kind: str
+    why: str
+
+
+@dataclass
+class Oddities:
+    """The odd rows of a file: all counted by kind, the first of each kind kept."""
+
+    kept: list[OddRow] = field(default_factory=list)
+    counts: Counter[str] = field(default_factory=Counter)
+
+    def add(self, row: int, text: str, kind: str, why: str) -> None:
+        """Note an odd row."""
+        self.counts[kind] += 1
+        if self.counts[kind] <= KEPT:
+            self.kept.append(OddRow(row, text if len(text) <= _TEXT else text[: _TEXT - 3] + "...", kind, why))
+
+    def room(self, kind: str) -> int:
+        """Return how many odd rows of a kind will still be kept with their text."""
+        return max(KEPT - self.counts[kind], 0)
+
+
+@dataclass
+class Rows:
+    """Samples of a part of a file, in its order.
+
+    Attributes
+    ----------
+    time_ms : numpy.ndarray of int64, shape (n,)
+        Times on the clock of the stamps [ms since 1970-01-01].
+    offset_minutes : numpy.ndarray of int64, shape (n,), or None
+        Offsets that stood in the stamps, `NO_OFFSET` where one had none.
+    values : list of numpy.ndarray of float64, shape (n,)
+        One array a column; NaN for no value.
+    row : numpy.ndarray of int64, shape (n,)
+        Lines in the file.
+    """
+
+    time_ms: NDArray[np.int64]
+    offset_minutes: NDArray[np.int64] | None
+    values: list[NDArray[np.float64]]
+    row: NDArray[np.int64]
+
+
+def joined(parts: Sequence[Rows]) -> Rows | None:
+    """Return the samples of several parts as one.
+
+    Parameters
+    ----------
+    parts : sequence of Rows
+        The parts, in order.
+
+    Returns
+    -------
+    Rows or None
+        Their samples; None where there are none.
+    """
+    filled = [part for part in parts if part.row.size]
+    if len(filled) < 2:
+        return filled[0] if filled else None
+    offset = None
+    if any(part.offset_minutes is not None for part in filled):
+        offset = np.concatenate(
+            [np.full(p.row.shape, NO_OFFSET) if p.offset_minutes is None else p.offset_minutes for p in filled]
+        )
+    return Rows(
+        np.concatenate([part.time_ms for part in filled]),
+        offset,
+        [np.concatenate(values) for values in zip(*(part.values for part in filled), strict=True)],
+        np.concatenate([part.row for part in filled]),
+    )
+
+
+class BadRowError(ValueError):
+    """A row cannot be read: the message says why."""
+
+
+def number(cell: str, plan: Plan, column: int) -> float:
+    """Return the number in a cell, NaN for no value.
+
+    Parameters
+    ----------
+    cell : str
+        The cell.
+    plan : gwnet.ingest.loggers.plan.Plan
+        How the file is read.
+    column : int
+        Which of its columns.
+
+    Returns
+    -------
+    float
+        The number.
+
+    Raises
+    ------
+    BadRowError
+        If it is neither a number nor a word for no value.
+    """
+    plain = cell.strip()
+    if plain in plan.missing[column]:
+        return np.nan
+    layout = plan.layout
+    if layout.thousands:
+        plain = re.sub(rf"(?<=\d){re.escape(layout.thousands)}(?=\d{{3}})", "", plain)
+    written = plain.replace(",", ".") if layout.decimal == "," and "." not in plain else plain
+    if (layout.decimal == "," and "." in plain) or not _NUMBER.fullmatch(written):
+        mark = " with a decimal comma" if layout.decimal == "," else ""
+        message = f"column {plan.columns[column].name!r} has {_short(cell)}; a number{mark} was expected"
+        raise BadRowError(message)
+    value = float(written)
+    if not np.isfinite(value):
+        message = f"column {plan.columns[column].name!r} has {_short(cell)}, which no instrument reads"
+        raise BadRowError(message)
+    return np.nan if value in _numeric(plan, column) else value
+
+
+def _numeric(plan: Plan, column: int) -> frozenset[float]:
+    return numeric_words(plan.missing[column])
+
+
+def numeric_words(words: frozenset[str]) -> frozenset[float]:
+    """Return the words for no value that are numbers, such as -9999.
+
+    Parameters
+    ----------
+    words : frozenset of str
+        Words for no value.
+
+    Returns
+    -------
+    frozenset of float
+        The numbers among them.
+    """
+    return frozenset(float(word) for word in words if _NUMBER.fullmatch(word))
+
+
+def _short(text: str) -> str:
+    return repr(text if len(text) <= 40 else text[:37] + "...")
+
+
+class Careful:
+    """Reads rows one by one.
+
+    Parameters
+    ----------
+    plan : gwnet.ingest.loggers.plan.Plan
+        How the file is read.
+    odd : Oddities
+        Where odd rows are noted.
+    """
+
+    def __init__(self, plan: Plan, odd: Oddities) -> None:
+        self.plan = plan
+        self.odd = odd
+        self.ended = False
+        self.before: list[str] = []
+        layout = plan.layout
+        self._event_rows = re.compile(layout.event_rows) if layout.event_rows else None
+        self._footer = re.compile(layout.footer_pattern) if layout.footer_pattern else None
+        self._heading = plan.heading.strip()
+        self._cells = len(plan.names) if plan.heading_line else 0
+
+    def read(self, lines: list[str], numbers: Sequence[int], *, last: bool = False) -> Rows:
+        """Read lines.
+
+        Parameters
+        ----------
+        lines : list of str
+            Lines without their ends.
+        numbers : sequence of int
+            The number of each of them in the file.
+        last : bool, optional
+            Whether the last of them ends the file without a line end.
+
+        Returns
+        -------
+        Rows
+            Samples; odd rows have been noted.
+        """
+        times: list[int] = []
+        offsets: list[int | None] = []
+        values: list[list[float]] = []
+        rows: list[int] = []
+        for place, line, cells, fault in self._split(lines):
+            row = numbers[place]
+            if self.ended:
+                self._after_the_end(row, line, cells)
+                continue
+            if self._aside(row, line, cells):
+                continue
+            try:
+                if fault:
+                    raise BadRowError(fault)
+                if last and place == len(lines) - 1:
+                    self._refuse_cut(cells, lines)
+                taken = self._sample(row, line, cells)
+            except BadRowError as error:
+                self.odd.add(row, line, "bad", str(error))
+                continue
+            if taken is not None:
+                times.append(taken[0])
+                offsets.append(taken[1])
+                values.append(taken[2])
+                rows.append(row)
+        return self._rows(times, offsets, values, rows)
+
+    def _rows(self, times: list[int], offsets: list[int | None], values: list[list[float]], rows: list[int]) -> Rows:
+        offset = None
+        if any(one is not None for one in offsets):
+            offset = np.array([NO_OFFSET if one is None else one for one in offsets], dtype=np.int64)
+        table = np.array(values, dtype=np.float64).reshape(len(rows), len(self.plan.columns))
+        return Rows(
+            np.array(times, dtype=np.int64),
+            offset,
+            [np.ascontiguousarray(table[:, n]) for n in range(table.shape[1])],
+            np.array(rows, dtype=np.int64),
+        )
+
+    def _split(self, lines: list[str]) -> Iterator[tuple[int, str, list[str], str]]:
+        """Yield place, text, cells and fault of each row; a cell in quotes may run over a few lines."""
+        delimiter = self.plan.layout.delimiter
+        place = 0
+        while place < len(lines):
+            start, line = place, lines[place]
+            place += 1
+            if '"' not in line:
+                yield start, line, line.split(delimiter), ""
+                continue
+            while line.count('"') % 2 and place < min(len(lines), start + MOST_JOINED):
+                line = f"{line}\n{lines[place]}"
+                place += 1
+            if line.count('"') % 2:
+                place = start + 1
+                yield start, lines[start], [lines[start]], "a quote is opened and not closed"
+                continue
+            try:
+                cells = next(csv.reader([line], delimiter=delimiter, strict=True), [""])
+            except csv.Error as error:
+                yield start, line, [line], f"its quotes are not well-formed ({error})"
+            else:
+                yield start, line, cells, ""
+
+    def _aside(self, row: int, line: str, cells: list[str]) -> bool:
+        """Return whether a line is no row: blank, a comment, the headings once more, a footer or an event."""
+        plain = line.strip()
+        if not plain or not any(cell.strip() for cell in cells):
+            return True
+        layout = self.plan.layout
+        if layout.comment and plain.startswith(layout.comment):
+            self.odd.add(row, line, "comment", f"the line begins with {layout.comment!r}")
+        elif plain == self._heading and self._heading:
+            self.odd.add(row, line, "heading", "the headings stand once more")
+        elif self._footer is not None and self._footer.search(line):
+            self.odd.add(row, line, "footer", "the layout says that the table ends here")
+            self.ended = True
+        elif self._event_rows is not None and self._event_rows.search(line):
+            self.odd.add(row, line, "event", "the layout says that such lines are events")
+        else:
+            return False
+        return True
+
+    def _after_the_end(self, row: int, line: str, cells: list[str]) -> None:
+        """Note a row that stands below the line that ended the table."""
+        try:
+            self._time([cell.strip() for cell in cells])
+        except BadRowError:
+            return
+        self.odd.add(row, line, "bad", "the row stands below the line that ends the table, as if two files were joined")
+
+    def _refuse_cut(self, cells: list[str], lines: list[str]) -> None:
+        """Refuse a last row without a line end that is shorter than the rows before it: the file was cut there."""
+        near = [*self.before, *lines[:-1]][-50:]
+        before = [one for _, _, one, fault in self._split(near) if not fault and any(one)]
+        needed = min(self.plan.width, min(map(len, before), default=0))
+        at = len(cells) - 1
+        shapes = {self._shape(one[at], at) for one in before if len(one) > at}
+        shapes.discard(-1)
+        used = at in self.plan.places or at in self.plan.times
+        if len(cells) < needed or (used and len(shapes) == 1 and self._shape(cells[at], at) not in shapes):
+            raise BadRowError("the file ends in the middle of this row")
+
+    def _shape(self, cell: str, at: int) -> int:
+        """Return the length of a time, or the number of decimals of a value; -1 for no value."""
+        if at in self.plan.times:
+            return len(cell)
+        if at not in self.plan.places or cell.strip() in self.plan.missing[self.plan.places.index(at)]:
+            return -1
+        return len(cell.strip().strip('"').partition(self.plan.layout.decimal)[2])
+
+    def _sample(self, row: int, line: str, cells: list[str]) -> tuple[int, int | None, list[float]] | None:
+        plan = self.plan
+        if self._cells and len(cells) > self._cells:
+            self._refuse_too_many(cells)
+        if "\x00" in line:
+            raise BadRowError("the row holds zero bytes")
+        cells = [cell.strip() for cell in cells]
+        if plan.select is not None and (len(cells) <= plan.select[0] or cells[plan.select[0]] != plan.select[1]):
+            self.odd.add(row, line, "other", f"it is not of {plan.select[1]}")
+            return None
+        time, offset = self._time(cells)
+        values = [
+            number(cells[place], plan, column) if place < len(cells) else np.nan
+            for column, place in enumerate(plan.places)
+        ]
+        noted = [f"{plan.names[n]}: {cells[n]}" for n in plan.events if n < len(cells) and cells[n] not in {"", "-"}]
+        if self._note(row, line, values, noted):
+            return None
+        return time, offset, values
+
+    def _refuse_too_many(self, cells: list[str]) -> None:
+        """Refuse a row with more cells than headings, unless they are empty and no decimal commas made them."""
+        layout = self.plan.layout
+        whole = layout.delimiter == "," and any(
+            cell.strip() and layout.decimal not in cell for cell in (cells[place] for place in self.plan.places)
+        )
+        if whole or any(cell.strip() for cell in cells[self._cells :]):
+            message = (
+                f"the row has {len(cells)} cells, the headings {self._cells}; "
+                "numbers with a decimal comma must stand in quotes, or between other signs than commas"
+            )
+            raise BadRowError(message)
+
+    def _time(self, cells: list[str]) -> tuple[int, int | None]:
+        plan = self.plan
+        total, offset = 0, None
+        for place, formats in zip(plan.times, plan.formats, strict=True):
+            if place >= len(cells):
+                message = f"the row has {len(cells)} cells; the time stands in the cell {place + 1}"
+                raise BadRowError(message)
+            try:
+                time, found = read_stamp(cells[place], formats)
+            except StampError as error:
+                message = f"column {plan.names[place]!r}: {error}"
+                raise BadRowError(message) from None
+            total += time
+            offset = found if found is not None else offset
+        if offset is None and not plan.zone:
+            message = (
+                f"column {plan.names[plan.times[-1]]!r}: {cells[plan.times[-1]]!r} does not say its offset from UTC"
+            )
+            raise BadRowError(message)
+        return total, offset
+
+    def _note(self, row: int, line: str, values: list[float], noted: list[str]) -> bool:
+        """Note what is odd about a row that can be read; return whether it is an event and no sample."""
+        lacking = [column.name for column, value in zip(self.plan.columns, values, strict=True) if value != value]
+        if len(lacking) == len(values):
+            if noted:
+                self.odd.add(row, line, "event", "; ".join(noted))
+                return True
+            self.odd.add(row, line, "no value", "a time without any value")
+        elif lacking:
+            self.odd.add(row, line, "missing", f"no value of {', '.join(lacking)}")
+        if noted:
+            self.odd.add(row, line, "remark", "; ".join(noted))
+        return False

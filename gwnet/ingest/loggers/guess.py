@@ -1,0 +1,353 @@
+"""Proposes a layout for a logger file by looking at it, and says what was inferred, why, and what is in doubt."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+from gwnet.clock import zone_of
+from gwnet.errors import ClockError, LayoutError
+from gwnet.ingest.loggers.guess_columns import Guessed, values_of
+from gwnet.ingest.loggers.guess_shape import Shape, decimal_of, footer_of, reference, shape_of
+from gwnet.ingest.loggers.guess_times import StampSurvey, Told, looks_like_clock, looks_like_count, looks_like_stamp
+from gwnet.ingest.loggers.layout import Layout, Reference
+from gwnet.ingest.loggers.text import blocks
+from gwnet.ingest.loggers.words import QUANTITIES, names_serial, names_time
+
+#: Patterns that a proposed layout gives on to other files of its kind.
+ZONE_PATTERN: Final = r"(?:GMT|UTC)\s*([+-]\d{1,2}(?::?\d{2})?)"
+SERIAL_PATTERN: Final = (
+    r"(?i)(?:serial(?:\s*(?:number|no|nr))?|serien-?nummer|serien-?nr|\bs/n)\b[.:#\s,;=\"]*([A-Z0-9-]*\d[A-Z0-9-]*)"
+)
+TITLE_PATTERN: Final = (
+    r"(?i)^\W*(?:[a-z]+ )?(?:title|name|site|station|location|well|messstelle\w*|project)\s*[:;=,\t]\s*\"?([^\",;\t]+)"
+)
+
+_STANDARD_ZONES: Final[dict[str, str]] = {
+    "CET": "UTC+01:00",
+    "MEZ": "UTC+01:00",
+    "EET": "UTC+02:00",
+    "EST": "UTC-05:00",
+    "CST": "UTC-06:00",
+    "MST": "UTC-07:00",
+    "PST": "UTC-08:00",
+}
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A layout that was inferred from a file.
+
+    Attributes
+    ----------
+    layout : gwnet.ingest.loggers.layout.Layout
+        The layout; without a zone where the file does not say one.
+    reasons : tuple of str
+        What was inferred, and from what.
+    doubts : tuple of str
+        What a person should check before the layout is used.
+    """
+
+    layout: Layout
+    reasons: tuple[str, ...]
+    doubts: tuple[str, ...]
+
+    def toml(self) -> str:
+        """Return the layout as TOML, its reasons and doubts as comments above it."""
+        lines = [f"# {_one_line(reason)}" for reason in self.reasons]
+        lines += [f"# CHECK: {_one_line(doubt)}" for doubt in self.doubts]
+        return "\n".join([*lines, "", self.layout.toml()])
+
+
+def _one_line(text: str) -> str:
+    return "".join(sign if sign.isprintable() else " " for sign in text)
+
+
+@dataclass
+class _Times:
+    places: tuple[int, ...]
+    told: Told
+    clock: Told | None = None
+    reasons: list[str] = field(default_factory=list)
+    doubts: list[str] = field(default_factory=list)
+
+
+def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity: str = "") -> Proposal:
+    """Propose a layout for a file.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        The file.
+    zone : str, optional
+        Zone to take where the file does not say one; there is no doubt about the zone then.
+    only : str, optional
+        Which well or instrument of a file of several; there is no doubt about it then.
+    quantity : str, optional
+        The quantity that is wanted; there is no doubt about what its column is then.
+
+    Returns
+    -------
+    Proposal
+        Layout, reasons and doubts.
+
+    Raises
+    ------
+    gwnet.errors.UnreadableFileError
+        If the file cannot be read, is empty or no text, or holds no readings.
+    gwnet.errors.LayoutError
+        If no table of readings can be told in it.
+    """
+    path = Path(path)
+    if quantity and quantity not in QUANTITIES:
+        message = f"{quantity!r} is no quantity."
+        raise LayoutError(message, where=str(path), mend=f"Take one of: {', '.join(QUANTITIES)}.")
+    shape = shape_of(path)
+    if not shape.names:
+        message = "The table has no headings, so its columns cannot be told."
+        mend = "Write a layout with first_row, and the quantity, column and unit of each under [[columns]]."
+        raise LayoutError(message, where=f"{path}, row {shape.first_line}", mend=mend)
+    times = _times(shape)
+    comment = _comment(shape)
+    shape.rows = [row for row in shape.rows if len(row) > times.places[0] and _is_time(row[times.places[0]])]
+    decimal, thousands, why, doubt = decimal_of(_value_cells(shape, times.places), shape.delimiter)
+    guessed = values_of(shape, times.places, (decimal, thousands), quantity)
+    reasons = [*shape.reasons, *times.reasons, *([why] if why else []), *guessed.reasons]
+    doubts = [*shape.doubts, *times.doubts, *([doubt] if doubt else []), *guessed.doubts]
+    found_zone, pattern = _zone(shape, times, zone, reasons, doubts)
+    serial_pattern, serial_column = _serial(shape, reasons, doubts)
+    layout = Layout(
+        name=re.sub(r"\W+", "-", path.stem).strip("-").lower() or "layout",
+        about=f"Proposed from {_one_line(path.name)}",
+        encoding=shape.encoding,
+        delimiter=shape.delimiter,
+        decimal=decimal,
+        thousands=thousands,
+        comment=comment,
+        heading_pattern=_heading_pattern(shape, times.places[0]),
+        rows_between=shape.first_line - shape.heading_line - 1 - shape.units_below,
+        units_below=shape.units_below,
+        footer_pattern=_footer(shape, reasons),
+        time_column=reference(shape, times.places[0]) if times.clock is None else None,
+        date_column=reference(shape, times.places[0]) if times.clock is not None else None,
+        clock_column=reference(shape, times.places[1]) if times.clock is not None else None,
+        formats=tuple(times.told.formats),
+        clock_formats=tuple(times.clock.formats) if times.clock is not None else (),
+        zone=found_zone,
+        zone_pattern=pattern,
+        columns=guessed.rules,
+        events=_events(shape, times, guessed),
+        missing=guessed.missing,
+        serial_pattern=serial_pattern,
+        serial_column=serial_column,
+        title_pattern=_title(shape, times, reasons),
+        select_column=None if guessed.select is None else reference(shape, guessed.select),
+        select_value=only,
+    )
+    if guessed.select is not None and not only:
+        doubts.append("say with --only which of the wells or instruments to read")
+    return Proposal(layout, tuple(dict.fromkeys(reasons)), tuple(dict.fromkeys(doubts)))
+
+
+def _column(shape: Shape, place: int, rows: int = 400) -> list[str]:
+    return [row[place] for row in shape.rows[:rows] if len(row) > place and row[place]]
+
+
+def _times(shape: Shape) -> _Times:
+    """Find the columns of the time and how their cells are written."""
+    kinds = {place: _kind(name, _column(shape, place)) for place, name in enumerate(shape.names)}
+    places = [n for n, kind in kinds.items() if kind == "stamp"] or [n for n, kind in kinds.items() if kind == "count"]
+    clocks = [n for n, kind in kinds.items() if kind == "clock"]
+    if not places:
+        message = "No column of times was found in the table."
+        where = f"{shape.head.path}, row {shape.first_line}"
+        raise LayoutError(message, where=where, mend="Write a layout by hand and give it with --layout.")
+    chosen = next(
+        (n for n in places if re.search(r"(?<![A-Za-z])(UTC|GMT|utc)(?![A-Za-z])", shape.names[n])), places[0]
+    )
+    surveys = [StampSurvey(), StampSurvey()]
+    pair = (chosen, clocks[0]) if clocks and not _has_clock(_column(shape, chosen)) else (chosen,)
+    for cells in _all_rows(shape):
+        for survey, place in zip(surveys, pair, strict=False):
+            if len(cells) > place:
+                survey.add(cells[place].strip())
+    made = _Times(pair, surveys[0].told())
+    made.reasons.append(f"the time stands in column {' and '.join(repr(shape.names[n]) for n in pair)}")
+    made.reasons += made.told.reasons
+    made.doubts += made.told.doubts
+    if len(pair) == 2:
+        made.clock = surveys[1].told()
+        made.reasons += made.clock.reasons
+        made.doubts += made.clock.doubts
+    elif made.told.formats and not any(re.search("%[HI]|epoch", form) for form in made.told.formats):
+        made.reasons.append("days without a time of day stand at their beginning, 0:00")
+    others = [shape.names[n] for n in places if n != chosen]
+    if others:
+        made.doubts.append(f"{', '.join(map(repr, others))} holds times as well and was passed over")
+    return made
+
+
+def _kind(name: str, cells: list[str]) -> str:
+    """Return whether a column holds stamps, times of day or counts of time; empty for none of them."""
+    if not cells:
+        return ""
+    if sum(map(looks_like_stamp, cells)) > 0.6 * len(cells) and (names_time(name) or not cells[0].isdigit()):
+        return "stamp"
+    if sum(map(looks_like_clock, cells)) > 0.6 * len(cells):
+        return "clock"
+    return "count" if names_time(name) and all(map(looks_like_count, cells)) else ""
+
+
+def _is_time(cell: str) -> bool:
+    return looks_like_stamp(cell) or looks_like_count(cell)
+
+
+def _has_clock(cells: list[str]) -> bool:
+    return any(":" in cell for cell in cells)
+
+
+def _all_rows(shape: Shape) -> Iterator[list[str]]:
+    """Yield the cells of all rows of the file."""
+    encoding = "utf-8" if shape.encoding == "utf-16" else shape.encoding
+    for block in blocks(shape.head, 1 << 22):
+        if not block.text:
+            continue
+        lines = block.text.decode(encoding, "replace").split("\n")
+        above = max(0, shape.first_line - block.first_line)
+        for line in lines[above:]:
+            if '"' in line:
+                try:
+                    yield next(csv.reader([line], delimiter=shape.delimiter), [])
+                except csv.Error:
+                    continue
+            elif line:
+                yield line.split(shape.delimiter)
+
+
+def _value_cells(shape: Shape, times: tuple[int, ...]) -> list[str]:
+    return [
+        cell
+        for place in range(len(shape.names))
+        if place not in times and not names_serial(shape.names[place])
+        for cell in _column(shape, place, 2_000)
+        if cell[:1].isdigit() or cell[:1] in "+-.,"
+    ]
+
+
+def _zone(shape: Shape, times: _Times, given: str, reasons: list[str], doubts: list[str]) -> tuple[str, str]:
+    """Return zone and pattern of the zone."""
+    if times.told.offset or (times.clock is not None and times.clock.offset):
+        reasons.append("each time says its own offset from UTC")
+        return "", ""
+    heading = [shape.names[place] for place in times.places]
+    above = shape.above()
+    for lines in (heading, above[-1:], above):
+        found = list(dict.fromkeys(one for line in lines for one in re.findall(ZONE_PATTERN, line)))
+        if found:
+            reasons.append(f"the zone is the offset {found[0]} that stands above the table; it has no summer time")
+            if len(found) > 1:
+                doubts.append(f"several offsets stand above the table: {', '.join(found)}; the first was taken")
+            return "", ZONE_PATTERN
+    for line in [*heading, *above]:
+        name = next((word for word in re.findall(r"\b[A-Z][a-z]+/[A-Z][A-Za-z_]+\b", line) if _is_zone(word)), "")
+        if name:
+            reasons.append(f"the zone is {name}, which stands above the table")
+            return name, ""
+    if given:
+        reasons.append(f"the zone {given} was given; the file does not say one")
+        return given, ""
+    return _zone_of_word([*heading, *above], reasons, doubts), ""
+
+
+def _zone_of_word(lines: list[str], reasons: list[str], doubts: list[str]) -> str:
+    """Return the zone that an abbreviation above the table stands for, empty where there is none."""
+    for line in lines:
+        short = re.search(rf"\b({'|'.join(_STANDARD_ZONES)})\b", line)
+        if short:
+            zone = _STANDARD_ZONES[short[1]]
+            doubts.append(f"{short[1]!r} above the table was read as {zone}, without summer time")
+            return zone
+        if re.search(r"(?<![a-z])(?:UTC|GMT)(?![a-z]|\s*[+-])", line, re.IGNORECASE):
+            reasons.append("the times are UTC, as said above the table")
+            return "UTC"
+    doubts.append("nothing says in which zone the times are: give zone under [time], or --zone")
+    return ""
+
+
+def _is_zone(name: str) -> bool:
+    try:
+        zone_of(name)
+    except ClockError:
+        return False
+    return True
+
+
+def _serial(shape: Shape, reasons: list[str], doubts: list[str]) -> tuple[str, Reference | None]:
+    found = list(dict.fromkeys(one for line in shape.above() for one in re.findall(SERIAL_PATTERN, line)))
+    if found:
+        reasons.append(f"the serial number {found[0]} stands above the table")
+        if len(found) > 1:
+            doubts.append(f"several serial numbers stand above the table: {', '.join(found[:4])}; the first was taken")
+        return SERIAL_PATTERN, None
+    for place, name in enumerate(shape.names):
+        cells = _column(shape, place) if names_serial(name) else []
+        if cells:
+            reasons.append(f"the serial number {cells[0]} stands in column {name!r}")
+            return "", reference(shape, place)
+    return "", None
+
+
+def _title(shape: Shape, times: _Times, reasons: list[str]) -> str:
+    """Return the pattern of the file's own title."""
+    for line in shape.above()[: max(shape.heading_line - 1, 0)]:
+        found = re.search(TITLE_PATTERN, line)
+        if found:
+            reasons.append(f"the title {found[1].strip()!r} stands above the table")
+            return TITLE_PATTERN
+    first = [int(cell) for cell in _column(shape, 0, 20) if cell.isdecimal()]
+    numbered = len(first) > 2 and first == list(range(first[0], first[0] + len(first)))
+    plain = re.fullmatch(r"#|no\.?|nr\.?|row|record|index|id|number|nummer|sample|n|", shape.names[0], re.IGNORECASE)
+    if numbered and plain is None and 0 not in times.places and not names_time(shape.names[0]):
+        reasons.append(f"the title {shape.names[0]!r} stands above the running numbers")
+        return rf'^"?([^"{re.escape(shape.delimiter)}]+)"?{re.escape(shape.delimiter)}'
+    return ""
+
+
+def _heading_pattern(shape: Shape, place: int) -> str:
+    """Return a pattern of the line of headings, by the heading of the time."""
+    name = re.split(r",?\s*(?:GMT|UTC)\s*[+-]|[(\[]|\d{4,}", shape.names[place])[0].strip(" ,")
+    return re.escape(name or shape.names[place]).replace(r"\ ", r"\s+") or "."
+
+
+def _events(shape: Shape, times: _Times, guessed: Guessed) -> tuple[Reference, ...]:
+    taken = {*times.places, *guessed.places, *guessed.passed, *([guessed.select] if guessed.select is not None else [])}
+    found = []
+    for place, name in enumerate(shape.names):
+        if place in taken or names_serial(name) or (place == 0 and name in {"#", ""}):
+            continue
+        cells = [cell for cell in _column(shape, place, 5_000) if cell != "-"]
+        if not any(looks_like_stamp(cell) or re.fullmatch(r"[+-]?[\d.,]+", cell) for cell in cells):
+            found.append(place)
+    return tuple(reference(shape, place) for place in found)
+
+
+def _footer(shape: Shape, reasons: list[str]) -> str:
+    last: list[str] = []
+    encoding = "utf-8" if shape.encoding == "utf-16" else shape.encoding
+    for block in blocks(shape.head, 1 << 22):
+        last = [*last, *block.text[-16_384:].decode(encoding, "replace").split("\n")][-60:]
+    found = footer_of(last, shape.delimiter)
+    if not found:
+        return ""
+    reasons.append(f"the table ends before the line {found[:60]!r}")
+    start = re.split(r"\d", found.strip())[0].strip()
+    return f"^{re.escape(start or found.strip())}".replace(r"\ ", " ")
+
+
+def _comment(shape: Shape) -> str:
+    marked = [row for row in shape.rows if row[0].startswith("#")]
+    return "#" if marked and not any(looks_like_stamp(row[0].lstrip("# ")) for row in marked) else ""

@@ -1,0 +1,322 @@
+"""Where the table of an unknown logger file stands: encoding, delimiter, headings, first row, footer, decimal mark."""
+
+from __future__ import annotations
+
+import codecs
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+from gwnet.errors import IngestError, LayoutError, UnreadableFileError
+from gwnet.ingest.loggers.guess_times import looks_like_clock, looks_like_count, looks_like_stamp
+from gwnet.ingest.loggers.layout import Reference
+from gwnet.ingest.loggers.plan import split_line
+from gwnet.ingest.loggers.text import Head, read_head
+from gwnet.ingest.loggers.words import names_time, unit_of
+
+_DELIMITERS: Final[dict[str, str]] = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "blank"}
+_NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)*|[.,]\d+)(?:[eE][+-]?\d+)?")
+
+
+@dataclass
+class Shape:
+    """What was found.
+
+    Attributes
+    ----------
+    head : gwnet.ingest.loggers.text.Head
+        Beginning of the file.
+    encoding, delimiter : str
+        How the text is written.
+    heading_line : int
+        Line of the headings; 0 for none.
+    first_line : int
+        First line of the table.
+    units_below : bool
+        Whether a line of units stands below the headings.
+    names : list of str
+        Headings.
+    units : list of str
+        Units below them, empty where there are none.
+    rows : list of list of str
+        The first rows.
+    reasons, doubts : list of str
+        Sentences.
+    """
+
+    head: Head
+    encoding: str
+    delimiter: str
+    heading_line: int
+    first_line: int
+    units_below: bool = False
+    names: list[str] = field(default_factory=list)
+    units: list[str] = field(default_factory=list)
+    rows: list[list[str]] = field(default_factory=list)
+    reasons: list[str] = field(default_factory=list)
+    doubts: list[str] = field(default_factory=list)
+
+    def above(self) -> list[str]:
+        """Return the lines down to the headings."""
+        return list(self.head.lines[: self.heading_line or self.first_line - 1])
+
+
+def shape_of(path: Path) -> Shape:
+    """Find the table of a file.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file.
+
+    Returns
+    -------
+    Shape
+        Where and how it stands.
+
+    Raises
+    ------
+    gwnet.errors.UnreadableFileError
+        If the file is no text, empty, or has no readings.
+    gwnet.errors.LayoutError
+        If no rows with a time are found, or the cells of rows and headings do not fit together.
+    """
+    encoding, reason, doubt = _encoding(path)
+    head = read_head(path, encoding)
+    delimiter, count, first = _table(head)
+    made = Shape(head, "utf-8" if head.mark and encoding == "utf-8" else encoding, delimiter, 0, first)
+    made.reasons = [reason] if reason else []
+    made.doubts = [doubt] if doubt else []
+    made.rows = [cells for cells in (split_line(x, delimiter) for x in head.lines[first - 1 :]) if any(cells)]
+    _headings(made, count)
+    made.reasons.append(f"cells are parted by a {_DELIMITERS[delimiter]}")
+    _refuse_loose_decimals(made, count)
+    longest = max(map(len, made.rows), default=0)
+    extra = any(cell for row in made.rows for cell in row[len(made.names) :])
+    if made.names and (extra or longest < len(made.names)):
+        said = f"rows have {longest} cells at most and the headings {len(made.names)}"
+        made.doubts.append(f"{said}: what stands under a heading may not be of it")
+    return made
+
+
+def _encoding(path: Path) -> tuple[str, str, str]:
+    """Return encoding, reason and doubt, from all bytes of the file."""
+    try:
+        with path.open("rb") as file:
+            start = file.read(1 << 14)
+            if start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+                return "utf-16", "the byte-order mark says UTF-16", ""
+            if len(start) > 20 and start[1::2].count(0) > 0.8 * len(start[1::2]):
+                return "utf-16", "every other byte is zero, as in UTF-16", ""
+            decoder = codecs.getincrementaldecoder("utf-8")("strict")
+            high = False
+            piece = start
+            while piece:
+                decoder.decode(piece)
+                high = high or not piece.isascii()
+                piece = file.read(1 << 20)
+            decoder.decode(b"", final=True)
+    except OSError:
+        return "utf-8", "", ""  # read_head tells what is wrong
+    except UnicodeDecodeError:
+        return _one_byte(path)
+    if start.startswith(codecs.BOM_UTF8):
+        return "utf-8", "the byte-order mark says UTF-8", ""
+    return "utf-8", "all bytes are UTF-8" if high else "", ""
+
+
+def _one_byte(path: Path) -> tuple[str, str, str]:
+    content = path.read_bytes()
+    if content.startswith(codecs.BOM_UTF8):
+        return "utf-8", "the byte-order mark says UTF-8", "some bytes are no UTF-8: signs of the text are garbled"
+    special = sum(content.count(bytes([sign])) for sign in range(0x80, 0xA0))
+    if not special:
+        return "latin-1", "the bytes are not UTF-8, and all have a sign in Latin-1", ""
+    try:
+        content.decode("cp1252")
+    except UnicodeDecodeError:
+        return "latin-1", "the bytes are not UTF-8", "some signs are garbled; the numbers are read as they stand"
+    return "cp1252", "the bytes are not UTF-8, and all have a sign in Windows-1252", ""
+
+
+def _is_row(cells: Sequence[str]) -> bool:
+    """Return whether cells look like a row of readings: a time and something more."""
+    timed = any(looks_like_stamp(cell) or looks_like_count(cell) for cell in cells)
+    return len(cells) > 1 and timed and any(_NUMBER.fullmatch(cell) and not looks_like_stamp(cell) for cell in cells)
+
+
+def _table(head: Head) -> tuple[str, int, int]:
+    """Return the delimiter, the usual number of cells, and the first line of the table."""
+    best: tuple[int, int, str, int] | None = None
+    sample = head.lines[:3_000]
+    for delimiter in _DELIMITERS:
+        if delimiter == " " and best is not None:
+            break
+        rows = [(n, split_line(line, delimiter)) for n, line in enumerate(sample, 1) if delimiter in line]
+        rows = [(n, cells) for n, cells in rows if _is_row(cells)]
+        if not rows:
+            continue
+        width, often = Counter(len(cells) for _, cells in rows).most_common(1)[0]
+        first = next(n for n, cells in rows if len(cells) >= width)
+        if best is None or often > best[0]:
+            best = (often, width, delimiter, first)
+    if best is None:
+        _refuse_no_rows(head)
+        raise AssertionError
+    return best[2], best[1], best[3]
+
+
+def _refuse_no_rows(head: Head) -> None:
+    where = str(head.path)
+    headings = [n for n, line in enumerate(head.lines, 1) if names_time(line) and re.search(r"[,;\t|]", line)]
+    if headings and head.whole and all(n >= headings[0] for n in range(len(head.lines), len(head.lines) + 1)):
+        below = [line for line in head.lines[headings[0] :] if line.strip(" ,;\t|")]
+        if not below:
+            message = f"The file has headings in line {headings[0]} and no readings below them."
+            raise UnreadableFileError(message, where=where, mend="Download it again; nothing was recorded in it.")
+    message = (
+        "No rows were found that hold a date and a number, parted by commas, semicolons, tabs, bars or blanks "
+        f"(the file begins with {head.lines[0][:60]!r})."
+    )
+    mend = "Check that it is an export of readings; if it is, write a layout by hand and give it with --layout."
+    raise LayoutError(message, where=where, mend=mend)
+
+
+def _headings(made: Shape, count: int) -> None:
+    """Find the headings above the table, and a line of units between."""
+    lines = made.head.lines
+    above = [n for n in range(made.first_line - 1, 0, -1) if lines[n - 1].strip(f" {made.delimiter}")]
+    for step, line in enumerate(above[:3]):
+        cells = split_line(lines[line - 1], made.delimiter)
+        if len(cells) < 2 or not any(names_time(cell) for cell in cells) or any(map(looks_like_stamp, cells)):
+            continue
+        made.heading_line = line
+        made.names = [" ".join(cell.split()) for cell in cells]
+        if step == 1 and above[0] == line + 1 and _are_units(lines[above[0] - 1], made.delimiter):
+            made.units_below = True
+            made.units = split_line(lines[above[0] - 1], made.delimiter)
+        break
+    if not made.names and above and above[0] == made.first_line - 1:
+        cells = split_line(lines[above[0] - 1], made.delimiter)
+        if len(cells) >= max(2, count - 1) and not any(_NUMBER.fullmatch(cell) for cell in cells):
+            made.heading_line = above[0]
+            made.names = [" ".join(cell.split()) for cell in cells]
+    if made.heading_line:
+        preamble = made.heading_line - 1
+        lead = f", after {preamble} line{'s' * (preamble > 1)} of preamble" if preamble else ""
+        made.reasons.append(f"headings stand in line {made.heading_line}{lead}; the table begins in {made.first_line}")
+        made.units += [""] * (len(made.names) - len(made.units))
+
+
+def _are_units(line: str, delimiter: str) -> bool:
+    cells = [cell.strip("[]() ") for cell in split_line(line, delimiter) if cell.strip("[]() ")]
+    kinds = ("water pressure", "water column", "water temperature", "conductivity", "battery")
+    return any(unit_of(cell, kind) for cell in cells for kind in kinds)
+
+
+def _refuse_loose_decimals(made: Shape, count: int) -> None:
+    """Refuse rows that have more cells than headings because of decimal commas between commas."""
+    if made.delimiter != "," or not made.names or count <= len(made.names):
+        return
+    extra = [cell for row in made.rows[:50] for cell in row[len(made.names) :] if cell]
+    if extra and all(cell.isdigit() for cell in extra):
+        message = (
+            f"The headings have {len(made.names)} cells and the rows {count}: numbers with a decimal comma stand "
+            "between commas, so cells and decimals cannot be told apart."
+        )
+        place = f"{made.head.path}, row {made.first_line}"
+        mend = "Export again with semicolons or tabs between the cells, or with decimal points."
+        raise IngestError(message, where=place, mend=mend)
+
+
+def reference(shape: Shape, place: int) -> Reference:
+    """Return how a layout names a column.
+
+    Parameters
+    ----------
+    shape : Shape
+        The table.
+    place : int
+        Place of the column.
+
+    Returns
+    -------
+    int or str
+        Its heading; a pattern of its beginning, where an offset or a number that could be a serial number follows; its
+        number, where the heading does not tell it from others.
+    """
+    names = shape.names
+    name = names[place]
+    changing = re.search(r"\d{4,}|(?:GMT|UTC)\s*[+-]", name)
+    if changing is not None:
+        start = re.split(r"[(\[]", name[: changing.start()])[0].rstrip(" ,;:-")
+        pattern = re.sub(r"[^\x00-\x7f]+", ".{1,3}", f"^{re.escape(start)}".replace(r"\ ", " "))
+        if len(start) > 2 and [n for n, other in enumerate(names) if re.search(pattern, other)][:1] == [place]:
+            return f"/{pattern}/"
+    same = [n for n, other in enumerate(names) if other.casefold() == name.casefold()]
+    slashed = len(name) > 2 and name[0] == name[-1] == "/"
+    return name if name and same[0] == place and not slashed else place + 1
+
+
+def footer_of(lines: Sequence[str], delimiter: str) -> str:
+    """Return the first of the last lines of a file that is no row of its table, empty where there is none.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        The last lines.
+    delimiter : str
+        Sign between cells.
+
+    Returns
+    -------
+    str
+        The line.
+    """
+    found = ""
+    for line in reversed([line for line in lines if line.strip()]):
+        cells = split_line(line, delimiter)
+        if any(looks_like_stamp(cell) or looks_like_clock(cell) or looks_like_count(cell) for cell in cells):
+            break
+        if len(re.findall(r"[^\W\d_]", line)) < 3:
+            return ""
+        found = line
+    return found
+
+
+def decimal_of(cells: Sequence[str], delimiter: str) -> tuple[str, str, str, str]:
+    """Return the decimal mark and the mark of thousands of numbers, with reason and doubt.
+
+    Parameters
+    ----------
+    cells : sequence of str
+        Cells of columns of values.
+    delimiter : str
+        Sign between cells.
+
+    Returns
+    -------
+    tuple of str
+        Decimal mark, mark of thousands, reason, doubt; empty where there is none.
+    """
+    points = [cell for cell in cells if re.fullmatch(r"[+-]?\d*\.\d+(?:[eE][+-]?\d+)?", cell)]
+    commas = [cell for cell in cells if re.fullmatch(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?", cell)]
+    for decimal, thousands in ((",", "."), (".", ","), (".", "'"), (",", "'"), (".", " "), (",", " ")):
+        both = rf"[+-]?\d{{1,3}}(?:{re.escape(thousands)}\d{{3}})+{re.escape(decimal)}\d+"
+        example = next((cell for cell in cells if re.fullmatch(both, cell)), None)
+        if example is not None:
+            return decimal, thousands, f"numbers have {thousands!r} between thousands, as in {example!r}", ""
+    if commas and len(commas) >= len(points):
+        reason = f"numbers have a decimal comma, as in {commas[0]!r}"
+        doubt = ""
+        if points:
+            doubt = f"{len(points)} numbers have a point, such as {points[0]!r}"
+        elif all(re.fullmatch(r"[+-]?\d{1,3},\d{3}", cell) for cell in commas) and delimiter != ";":
+            doubt = f"the comma in {commas[0]!r} could also stand between thousands"
+        return ",", "", reason, doubt
+    if commas:
+        return ".", "", "", f"{len(commas)} numbers have a comma, such as {commas[0]!r}"
+    return ".", "", "", ""

@@ -1,0 +1,482 @@
+"""Layouts of logger files: what a TOML file may say, checked, and written again.
+
+A layout says how the text is written, where the table begins, how date and time are written and in which zone, which
+columns hold which quantity in which unit, and what are events, missing values, serial number and title.
+A reference to a column is its number (from 1), its heading as it stands (blanks and letter case do not matter), or a
+pattern between slashes: ``"/^Abs Pres/"``.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+from gwnet.clock import zone_of
+from gwnet.errors import ClockError, LayoutError
+from gwnet.ingest.loggers.stamps import StampFormat, compile_formats
+from gwnet.ingest.loggers.words import QUANTITIES, unit_of
+
+#: A column by number or by heading.
+Reference = int | str
+
+#: Cells that stand for no value in any file.
+MISSING: Final[tuple[str, ...]] = ("", "-", "--", "---", "NaN", "nan", "NAN", "NA", "N/A", "n/a", "null", "NULL")
+
+_ENCODINGS: Final = {"utf-8": "utf-8", "utf-16": "utf-16", "latin-1": "latin-1", "cp1252": "cp1252"}
+_FOLDER: Final = Path(__file__).resolve().parent / "layouts"
+
+
+@dataclass(frozen=True)
+class ValueRule:
+    """Which column holds a quantity.
+
+    Attributes
+    ----------
+    quantity : str
+        One of `gwnet.ingest.loggers.words.QUANTITIES`.
+    column : int or str
+        The column.
+    unit : str
+        Its unit; empty where the heading says it.
+    missing : tuple of str
+        Words that stand for no value in this column, beside those of the layout.
+    """
+
+    quantity: str
+    column: Reference
+    unit: str = ""
+    missing: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Description of one kind of logger file; see README for the meaning of each part.
+
+    Attributes
+    ----------
+    name : str
+        Name by which it is asked for.
+    about : str
+        One sentence for people.
+    encoding : str
+        utf-8, utf-16, latin-1 or cp1252; a byte-order mark in the file goes before it.
+    delimiter : str
+        One sign between cells.
+    decimal : str
+        Decimal mark.
+    thousands : str
+        Mark between thousands; empty for none.
+    comment : str
+        What begins a line that is passed over; empty for none.
+    heading_row : int or None
+        Line of the headings, from 1.
+    heading_pattern : str or None
+        Pattern found in the line of the headings; the first such line is it.
+    first_row : int or None
+        First line of the table, where there are no headings.
+    rows_between : int
+        Lines between headings and table.
+    units_below : bool
+        Whether the line below the headings holds the units.
+    footer_pattern : str
+        Pattern of the line that ends the table; empty for none.
+    time_column, date_column, clock_column : int, str or None
+        Either one column of date and time, or two.
+    formats : tuple of str
+        Formats of the time or date column, tried in order.
+    clock_formats : tuple of str
+        Formats of the clock column.
+    zone : str
+        IANA name or fixed offset; empty where it comes from the file.
+    zone_pattern : str
+        Pattern whose first group is the offset (``-07:00``), searched in the lines down to the headings.
+    columns : tuple of ValueRule
+        The values; empty to take what the headings name.
+    events : tuple of int or str
+        Columns in which the instrument notes events.
+    event_rows : str
+        Pattern of lines that note an event and hold no values; empty for none.
+    missing : tuple of str
+        Words that stand for no value, beside `MISSING`.
+    serial_pattern : str
+        Pattern whose first group is the serial number, searched in the lines down to the headings.
+    serial_column : int, str or None
+        Column whose first filled cell is the serial number.
+    title_pattern : str
+        Pattern whose first group is the file's own title, searched likewise.
+    select_column : int, str or None
+        Column that says which well or instrument a row is of, where a file holds several.
+    select_value : str
+        The cell of that column whose rows are read; empty to be asked for.
+    where : str
+        Where it was read from, for errors.
+    """
+
+    name: str
+    about: str = ""
+    encoding: str = "utf-8"
+    delimiter: str = ","
+    decimal: str = "."
+    thousands: str = ""
+    comment: str = ""
+    heading_row: int | None = None
+    heading_pattern: str | None = None
+    first_row: int | None = None
+    rows_between: int = 0
+    units_below: bool = False
+    footer_pattern: str = ""
+    time_column: Reference | None = None
+    date_column: Reference | None = None
+    clock_column: Reference | None = None
+    formats: tuple[str, ...] = ("iso",)
+    clock_formats: tuple[str, ...] = ()
+    zone: str = ""
+    zone_pattern: str = ""
+    columns: tuple[ValueRule, ...] = ()
+    events: tuple[Reference, ...] = ()
+    event_rows: str = ""
+    missing: tuple[str, ...] = ()
+    serial_pattern: str = ""
+    serial_column: Reference | None = None
+    title_pattern: str = ""
+    select_column: Reference | None = None
+    select_value: str = ""
+    where: str = field(default="", compare=False)
+
+    def time_formats(self) -> tuple[StampFormat, ...]:
+        """Return the formats of the time or date column, ready for reading."""
+        return compile_formats(self.formats, self.where)
+
+    def day_formats(self) -> tuple[StampFormat, ...]:
+        """Return the formats of the clock column, ready for reading."""
+        return compile_formats(self.clock_formats, self.where)
+
+    def toml(self) -> str:
+        """Return the layout as the text of a TOML file."""
+        return _written(self)
+
+
+#: Keys of each table of the file: the attribute and what it must be.
+_KEYS: Final[dict[str, dict[str, tuple[str, str]]]] = {
+    "": {"name": ("name", "text"), "about": ("about", "text"), "missing": ("missing", "texts")},
+    "text": {
+        "encoding": ("encoding", "text"),
+        "delimiter": ("delimiter", "text"),
+        "decimal": ("decimal", "text"),
+        "thousands": ("thousands", "text"),
+        "comment": ("comment", "text"),
+    },
+    "table": {
+        "heading_row": ("heading_row", "count"),
+        "heading_pattern": ("heading_pattern", "pattern"),
+        "first_row": ("first_row", "count"),
+        "rows_between": ("rows_between", "number"),
+        "units_below": ("units_below", "yes"),
+        "footer_pattern": ("footer_pattern", "pattern"),
+    },
+    "time": {
+        "column": ("time_column", "reference"),
+        "date": ("date_column", "reference"),
+        "clock": ("clock_column", "reference"),
+        "formats": ("formats", "texts"),
+        "clock_formats": ("clock_formats", "texts"),
+        "zone": ("zone", "text"),
+        "zone_pattern": ("zone_pattern", "group"),
+    },
+    "columns": {
+        "quantity": ("quantity", "text"),
+        "column": ("column", "reference"),
+        "unit": ("unit", "text"),
+        "missing": ("missing", "texts"),
+    },
+    "events": {"columns": ("events", "references"), "rows": ("event_rows", "pattern")},
+    "serial": {"pattern": ("serial_pattern", "group"), "column": ("serial_column", "reference")},
+    "title": {"pattern": ("title_pattern", "group")},
+    "select": {"column": ("select_column", "reference"), "value": ("select_value", "text")},
+}
+
+_KINDS: Final[dict[str, str]] = {
+    "text": "a text in quotes",
+    "texts": "a list of texts",
+    "count": "a whole number from 1",
+    "number": "a whole number from 0",
+    "yes": "true or false",
+    "pattern": "a regular expression that can be read",
+    "group": "a regular expression with one group in round brackets",
+    "reference": "a column: its number from 1, its heading, or /pattern/",
+    "references": "a list of columns: numbers, headings or /patterns/",
+}
+
+
+def layouts() -> list[Layout]:
+    """Return the layouts that travel with the program, by name."""
+    return [_from_file(path) for path in sorted(_FOLDER.glob("*.toml"))]
+
+
+def load_layout(name_or_path: str | Path) -> Layout:
+    """Return a layout by its name or from a file.
+
+    Parameters
+    ----------
+    name_or_path : str or pathlib.Path
+        Name of a built-in layout, or path of a TOML file.
+
+    Returns
+    -------
+    Layout
+        The layout, checked.
+
+    Raises
+    ------
+    LayoutError
+        If there is no such layout, or it is wrong.
+    """
+    path = Path(name_or_path)
+    if path.suffix.lower() == ".toml" or path.is_file():
+        return _from_file(path)
+    built_in = _FOLDER / f"{name_or_path}.toml"
+    if re.fullmatch(r"[\w-]+", str(name_or_path)) and built_in.is_file():
+        return _from_file(built_in)
+    known = ", ".join(found.stem for found in sorted(_FOLDER.glob("*.toml")))
+    message = f"There is no layout {str(name_or_path)!r}."
+    mend = f"Give a TOML file, or one of: {known}. 'gwnet logger try FILE --save LAYOUT.toml' proposes one."
+    raise LayoutError(message, mend=mend)
+
+
+def _from_file(path: Path) -> Layout:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        message = f"The layout cannot be read: {error.strerror or error}."
+        raise LayoutError(message, where=str(path), mend="Check the name of the file.") from None
+    except UnicodeDecodeError:
+        message = "The layout is not UTF-8 text."
+        raise LayoutError(message, where=str(path), mend="Save it as UTF-8.") from None
+    return parse_layout(text, where=str(path), name=path.stem)
+
+
+def parse_layout(text: str, *, where: str = "layout", name: str = "layout") -> Layout:
+    """Return the layout that a TOML text describes.
+
+    Parameters
+    ----------
+    text : str
+        The text.
+    where : str, optional
+        What to call its source in errors.
+    name : str, optional
+        Name of the layout, where the text gives none.
+
+    Returns
+    -------
+    Layout
+        The layout, checked.
+
+    Raises
+    ------
+    LayoutError
+        If the text is no TOML, or a key is unknown, of a wrong kind, missing or at odds with another.
+    """
+    try:
+        content = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        message = f"The layout is not well-formed TOML: {error}."
+        raise LayoutError(message, where=where, mend="Patterns are easiest in 'single quotes'.") from None
+    found: dict[str, Any] = {"name": name, "where": where}
+    rules: list[ValueRule] = []
+    for key, value in content.items():
+        if key == "columns":
+            rules = _rules(value, where)
+        elif key in _KEYS and key:
+            if not isinstance(value, dict):
+                message = f"[{key}] must be a table of keys, and is {value!r}."
+                raise LayoutError(message, where=where, mend=f"Write it as [{key}] with its keys below.")
+            found.update(_taken(key, value, where))
+        else:
+            found.update(_taken("", {key: value}, where))
+    layout = Layout(columns=tuple(rules), **found)
+    _check(layout, where)
+    return layout
+
+
+def _rules(value: Any, where: str) -> list[ValueRule]:
+    if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
+        raise LayoutError("The columns must each stand under [[columns]].", where=where, mend="Use double brackets.")
+    rules = []
+    for place, one in enumerate(value, 1):
+        taken = _taken("columns", one, f"{where}, [[columns]] {place}")
+        lacking = [key for key in ("quantity", "column") if key not in taken]
+        if lacking:
+            message = f"The key {lacking[0]!r} is missing."
+            raise LayoutError(
+                message, where=f"{where}, [[columns]] {place}", mend=f"Keys: {', '.join(_KEYS['columns'])}."
+            )
+        rules.append(ValueRule(**taken))
+    return rules
+
+
+def _taken(table: str, value: dict[str, Any], where: str) -> dict[str, Any]:
+    keys = _KEYS[table]
+    place = f"[{table}] " if table and table != "columns" else ""
+    made: dict[str, Any] = {}
+    for key, given in value.items():
+        if key not in keys:
+            known = ", ".join([*(k for k in keys), *([f"[{k}]" for k in _KEYS if k] if not table else [])])
+            message = f"The key {place}{key!r} is not known."
+            raise LayoutError(message, where=where, mend=f"Known here: {known}.")
+        attribute, kind = keys[key]
+        if not _fits(given, kind):
+            message = f"{place}{key} must be {_KINDS[kind]}, and is {given!r}."
+            raise LayoutError(message, where=where, mend="Change it.")
+        made[attribute] = tuple(given) if isinstance(given, list) else given
+    return made
+
+
+def _fits(value: Any, kind: str) -> bool:
+    if kind in {"texts", "references"}:
+        one = "text" if kind == "texts" else "reference"
+        return isinstance(value, list) and all(_fits(part, one) for part in value)
+    if kind in {"count", "number"}:
+        return isinstance(value, int) and not isinstance(value, bool) and value >= (1 if kind == "count" else 0)
+    if kind == "yes":
+        return isinstance(value, bool)
+    if kind == "reference" and not isinstance(value, str):
+        return _fits(value, "count")
+    if not isinstance(value, str):
+        return False
+    if kind == "reference":
+        slashed = is_pattern(value)
+        return bool(value.strip()) and (slashed is None or _groups(slashed) >= 0)
+    return kind == "text" or _groups(value) >= (1 if kind == "group" else 0)
+
+
+def is_pattern(reference: str) -> str | None:
+    """Return the pattern of a reference that stands between slashes, None for a heading.
+
+    Parameters
+    ----------
+    reference : str
+        Reference to a column.
+
+    Returns
+    -------
+    str or None
+        The pattern.
+
+    Examples
+    --------
+    >>> is_pattern("/^Temp/"), is_pattern("Temp [degC]")
+    ('^Temp', None)
+    """
+    return reference[1:-1] if len(reference) > 2 and reference[0] == reference[-1] == "/" else None
+
+
+def _groups(pattern: str) -> int:
+    """Return how many groups a pattern has, -1 where it is none."""
+    try:
+        return re.compile(pattern).groups
+    except (re.error, OverflowError, RecursionError):
+        return -1
+
+
+def _check(layout: Layout, where: str) -> None:
+    _check_text(layout, where)
+    starts = [layout.heading_row, layout.heading_pattern, layout.first_row]
+    if sum(start is not None for start in starts) != 1:
+        message = "[table] must say where the table begins in exactly one way."
+        mend = "Give heading_row, or heading_pattern, or first_row for a table without headings."
+        raise LayoutError(message, where=where, mend=mend)
+    if (layout.time_column is None) == (layout.date_column is None):
+        message = "[time] must name either one column of date and time, or a date and a clock column."
+        raise LayoutError(message, where=where, mend="Give column, or date and clock.")
+    if layout.clock_column is not None and (layout.date_column is None or not layout.clock_formats):
+        message = "[time] clock needs date beside it, and clock_formats."
+        raise LayoutError(message, where=where, mend='For example clock_formats = ["%H:%M:%S"].')
+    if not layout.formats or not all(form.has_date for form in layout.time_formats()):
+        message = "[time] formats must each name a day."
+        raise LayoutError(message, where=where, mend='For example formats = ["%Y-%m-%d %H:%M:%S"].')
+    layout.day_formats()
+    if layout.zone:
+        try:
+            zone_of(layout.zone)
+        except ClockError as error:
+            message = f"[time] zone: {error.message}"
+            raise LayoutError(message, where=where, mend=error.mend) from None
+    _check_columns(layout, where)
+
+
+def _check_text(layout: Layout, where: str) -> None:
+    faults = {
+        f"[text] encoding must be one of {', '.join(_ENCODINGS)}": layout.encoding not in _ENCODINGS,
+        "[text] delimiter must be one sign of ASCII": len(layout.delimiter) != 1 or not layout.delimiter.isascii(),
+        "[text] decimal must be . or ,": layout.decimal not in {".", ","},
+        "[text] thousands must be one sign or nothing, and not the decimal mark": len(layout.thousands) > 1
+        or layout.thousands == layout.decimal,
+    }
+    for message, wrong in faults.items():
+        if wrong:
+            message = f"{message}."
+            raise LayoutError(message, where=where, mend="Change it.")
+    if layout.delimiter in {'"', "\n", "\r", layout.decimal if layout.delimiter != "," else ""}:
+        raise LayoutError("[text] delimiter cannot be that sign.", where=where, mend="Change it.")
+
+
+def _check_columns(layout: Layout, where: str) -> None:
+    seen: set[str] = set()
+    for rule in layout.columns:
+        if rule.quantity not in QUANTITIES:
+            message = f"[[columns]] quantity {rule.quantity!r} is not known."
+            raise LayoutError(message, where=where, mend=f"Write one of: {', '.join(QUANTITIES)}.")
+        if rule.quantity in seen:
+            message = f"[[columns]] {rule.quantity!r} stands twice; a file gives each quantity of an instrument once."
+            raise LayoutError(message, where=where, mend="Take one of the columns out.")
+        seen.add(rule.quantity)
+        if rule.unit and unit_of(rule.unit, rule.quantity) is None:
+            message = f"[[columns]] {rule.unit!r} is no unit of {rule.quantity}."
+            raise LayoutError(message, where=where, mend="For example m, ft, kPa, psi, degC.")
+    if layout.first_row is not None:
+        named = [layout.time_column, layout.date_column, layout.clock_column, *(r.column for r in layout.columns)]
+        if any(isinstance(one, str) for one in named) or not layout.columns:
+            message = "A table without headings needs its columns by number, under [[columns]] and in [time]."
+            raise LayoutError(message, where=where, mend="Write column = 2, and so on.")
+        if any(not rule.unit for rule in layout.columns):
+            message = "A table without headings needs the unit of each column."
+            raise LayoutError(message, where=where, mend='Write unit = "kPa", and so on.')
+
+
+def _written(layout: Layout) -> str:
+    """Return the TOML text of a layout; what has its usual value is left out, except what one should see."""
+    plain = Layout("")
+    shown = {"encoding", "delimiter", "decimal", "formats"}
+    lines: list[str] = []
+    for table, keys in _KEYS.items():
+        if table == "columns":
+            for rule in layout.columns:
+                lines += ["", "[[columns]]", f"quantity = {_toml(rule.quantity)}", f"column = {_toml(rule.column)}"]
+                lines += [f"unit = {_toml(rule.unit)}"] if rule.unit else []
+                lines += [f"missing = {_toml(rule.missing)}"] if rule.missing else []
+            continue
+        kept = [
+            f"{key} = {_toml(getattr(layout, attribute))}"
+            for key, (attribute, _) in keys.items()
+            if attribute in shown or getattr(layout, attribute) != getattr(plain, attribute)
+        ]
+        if kept:
+            lines += ["", f"[{table}]", *kept] if table else kept
+    return "\n".join(lines) + "\n"
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, tuple):
+        return f"[{', '.join(_toml(part) for part in value)}]"
+    if isinstance(value, str):
+        if "\\" in value and "'" not in value and value.isprintable():
+            return f"'{value}'"
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return str(value)

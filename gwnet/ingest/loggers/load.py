@@ -1,0 +1,415 @@
+"""Loading of logger files: each file whole or nothing of it, in chunks, however long it is."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Protocol
+
+import pandas as pd
+from sqlalchemy import Connection, select
+
+from gwnet.errors import IngestError, NotFoundError, SettingsError, StoreError
+from gwnet.ingest.loggers.result import LoggerFileResult, LoggersResult, SeriesResult
+from gwnet.ingest.loggers.tally import DeploymentTally, RhythmTally, SeriesTally
+from gwnet.store.fetch import programme as fetch_programme
+from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.models.loggers import LoggerSeries
+from gwnet.store.save.downloads import add_download, complete_download
+from gwnet.store.save.samples import Appending
+from gwnet.store.save.segments import take_for
+from gwnet.store.save.sources import KeptSource
+from gwnet.store.session import Store, small_cache
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gwnet.ingest.loggers.rows import Chunk, Column
+
+#: Called with rows done and rows in all.
+Progress = Callable[[int, int], None]
+
+#: Kinds of instruments that a download can be of.
+_LOGGERS: Final = ("absolute pressure logger", "vented pressure logger", "barometer", "other")
+
+_PIECE: Final = 1 << 18
+
+#: Rows of a file that are held at once.
+_ROWS_AT_ONCE: Final = 32_768
+
+
+class ReadableLayout(Protocol):
+    """What is needed of a layout here."""
+
+    @property
+    def name(self) -> str:
+        """Return its name."""
+
+    def toml(self) -> str:
+        """Return its whole text."""
+
+
+class ReadableFile(Protocol):
+    """What is needed of an opened logger file here; `gwnet.ingest.loggers.rows.LoggerFile` is one."""
+
+    path: Path
+    name: str
+    sha256: str
+
+    @property
+    def layout(self) -> ReadableLayout:
+        """Return the layout."""
+
+    @property
+    def columns(self) -> Sequence[Column]:
+        """Return the columns of values."""
+
+    @property
+    def zone(self) -> str:
+        """Return the zone of the times."""
+
+    @property
+    def serial(self) -> str | None:
+        """Return the serial number that the file gives."""
+
+    def chunks(self, rows: int = ...) -> Iterator[Chunk]:
+        """Yield the samples."""
+
+    def odd_counts(self) -> dict[str, int]:
+        """Return how many odd rows there were."""
+
+    def notes(self) -> list[str]:
+        """Return what was decided without being asked."""
+
+    def require_good(self) -> None:
+        """Refuse the file if one of its rows could not be read."""
+
+
+#: Opens a file: inspected, not yet read.
+Opener = Callable[[Path], ReadableFile]
+
+
+@dataclass(frozen=True)
+class LoggerInstruction:
+    """How logger files are to be loaded.
+
+    Attributes
+    ----------
+    now_utc : datetime.datetime
+        Aware time of the recording.
+    by : str
+        Who records.
+    instrument : str or None
+        Instrument that the files are of; found by the serial number in them unless given.
+    reason : str or None
+        Why, where a file is laid down once more.
+    """
+
+    now_utc: dt.datetime
+    by: str
+    instrument: str | None = None
+    reason: str | None = None
+
+
+def load_logger_files(
+    store: Store,
+    paths: Sequence[Path],
+    opener: Opener,
+    told: LoggerInstruction,
+    *,
+    progress: Progress | None = None,
+) -> LoggersResult:
+    """Load logger files, each in a transaction of its own.
+
+    Parameters
+    ----------
+    store : gwnet.store.session.Store
+        Open database.
+    paths : sequence of pathlib.Path
+        The files.
+    opener : callable
+        Opens a file with its layout.
+    told : LoggerInstruction
+        Who records, when, and of which instrument.
+    progress : callable, optional
+        Called with lines done and lines in all.
+
+    Returns
+    -------
+    LoggersResult
+        What happened to each file; those that were refused carry their error.
+
+    Raises
+    ------
+    SettingsError
+        If it is not said who records.
+    """
+    if not told.by.strip():
+        raise SettingsError("It is not said who records.", mend="Give a name with --by.")
+    counted = _Lines(paths, progress)
+    files = []
+    for path in paths:
+        try:
+            files.append(_load_one(store, path, opener, told, counted))
+        except (IngestError, StoreError, SettingsError) as error:
+            files.append(LoggerFileResult(path.name, error=error))
+        counted.file_done(path)
+    return LoggersResult(tuple(files))
+
+
+class _Lines:
+    """Tells progress in lines over all files."""
+
+    def __init__(self, paths: Sequence[Path], progress: Progress | None) -> None:
+        self._progress = progress
+        self._lines = {path: _count_lines(path) if progress else 0 for path in paths}
+        self._total = sum(self._lines.values())
+        self._before = 0
+
+    def at(self, line: int) -> None:
+        if self._progress is not None:
+            self._progress(min(self._before + line, self._total), self._total)
+
+    def file_done(self, path: Path) -> None:
+        self._before += self._lines[path]
+        self.at(0)
+
+
+def _count_lines(path: Path) -> int:
+    try:
+        with path.open("rb") as file:
+            return sum(piece.count(b"\n") for piece in iter(lambda: file.read(_PIECE), b""))
+    except OSError:
+        return 0
+
+
+def _load_one(store: Store, path: Path, opener: Opener, told: LoggerInstruction, counted: _Lines) -> LoggerFileResult:
+    file = opener(path)
+    with store.reading() as connection:
+        instruments = fetch_programme.instruments(connection)
+    instrument_id, code, findings = find_instrument(instruments, file, told.instrument)
+    with store.writing() as connection:
+        wanted, loaded = _not_loaded_yet(connection, file, code)
+        if not wanted:
+            return LoggerFileResult(file.name, file.sha256, code, notes=(loaded,))
+        return lay_down(connection, file, wanted, instrument_id, code, told, findings=findings, at_line=counted.at)
+
+
+def find_instrument(
+    instruments: pd.DataFrame, file: ReadableFile, wanted: str | None
+) -> tuple[int, str, tuple[str, ...]]:
+    """Return the instrument that a file is of.
+
+    Parameters
+    ----------
+    instruments : pandas.DataFrame
+        As `gwnet.store.fetch.programme.instruments`.
+    file : ReadableFile
+        The file, with its serial number where it gives one.
+    wanted : str or None
+        Code of the instrument; found by the serial number unless given.
+
+    Returns
+    -------
+    instrument_id : int
+        The instrument.
+    code : str
+        Its code.
+    findings : tuple of str
+        What does not fit together.
+
+    Raises
+    ------
+    NotFoundError
+        If it is not on record.
+    IngestError
+        If the file does not tell it, or several instruments have its serial number.
+    """
+    serial = _plain(file.serial)
+    serials = instruments["serial"].map(_plain)
+    if wanted is not None:
+        found = instruments[instruments["instrument"] == wanted]
+        if found.empty:
+            message = f"There is no instrument {wanted!r} on record."
+            near = get_close_matches(wanted, instruments["instrument"].astype(str).tolist(), n=3, cutoff=0.5)
+            hint = f"Did you mean {', '.join(near)}?" if near else "Load it with an instruments table first."
+            raise NotFoundError(message, mend=hint)
+        recorded = str(serials[found.index[0]])
+        findings: tuple[str, ...] = ()
+        if serial and recorded and serial != recorded:
+            findings = (f"the file is of serial number {file.serial}, {wanted} on record has {recorded}",)
+        return int(found["instrument_id"].iloc[0]), wanted, findings
+    found = instruments[serials == serial] if serial else instruments[:0]
+    if len(found) == 1:
+        return int(found["instrument_id"].iloc[0]), str(found["instrument"].iloc[0]), ()
+    raise IngestError(_untold(file, serial, found), where=file.name, mend=_known_loggers(instruments))
+
+
+def _plain(serial: object) -> str:
+    return str(serial or "").strip().casefold()
+
+
+def _untold(file: ReadableFile, serial: str, found: pd.DataFrame) -> str:
+    if not serial:
+        return "The file gives no serial number, so that its instrument is not known."
+    if found.empty:
+        return f"No instrument on record has the serial number {file.serial} of the file."
+    return f"Several instruments have the serial number {file.serial}: {', '.join(found['instrument'])}."
+
+
+def _known_loggers(instruments: pd.DataFrame) -> str:
+    loggers = instruments[instruments["kind"].isin(_LOGGERS)]
+    if loggers.empty:
+        return "No logger is on record: load it with an instruments table, then say which it is with --instrument."
+    listed = [
+        f"{row.instrument} ({row.kind}{f', serial {row.serial}' if row.serial else ''})" for row in loggers.itertuples()
+    ]
+    more = f" and {len(listed) - 12} more" if len(listed) > 12 else ""
+    return f"Say which it is with --instrument. On record: {'; '.join(listed[:12])}{more}."
+
+
+def _not_loaded_yet(connection: Connection, file: ReadableFile, code: str) -> tuple[list[int], str]:
+    """Return which columns of a file are not on record for an instrument; or else when they were loaded."""
+    quantities = [column.quantity for column in file.columns]
+    twice = sorted({name for name in quantities if quantities.count(name) > 1})
+    if twice:
+        names = ", ".join(repr(column.name) for column in file.columns if column.quantity == twice[0])
+        message = f"Several columns give {twice[0]}: {names}."
+        raise IngestError(message, where=file.name, mend="Write a layout of your own that names the one to take.")
+    known = fetch_samples.downloads(connection, sha256=file.sha256)
+    known = known[known["instrument"] == code]
+    wanted = [place for place, name in enumerate(quantities) if name not in set(known["quantity"])]
+    if known.empty or wanted:
+        return wanted, ""
+    first = known.iloc[0]
+    when = f"{first['recorded_at_utc']:%Y-%m-%d %H:%M} UTC"
+    other = "" if first["layout_text"] == file.layout.toml() else f" with layout {first['layout']!r}"
+    again = "; to load it with another layout, withdraw it first" if other else ""
+    return [], f"already loaded on {when} as {first['file']}{other}; nothing changed{again}"
+
+
+def lay_down(
+    connection: Connection,
+    file: ReadableFile,
+    wanted: Collection[int],
+    instrument_id: int,
+    code: str,
+    told: LoggerInstruction,
+    *,
+    findings: tuple[str, ...] = (),
+    at_line: Callable[[int], None] | None = None,
+) -> LoggerFileResult:
+    """Store the samples of one file, its bytes and its downloads; to be rolled back whole on any error.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a writing unit of work.
+    file : ReadableFile
+        The file, not yet read.
+    wanted : collection of int
+        Places of the columns to store.
+    instrument_id : int
+        Instrument that it is of.
+    code : str
+        Its code.
+    told : LoggerInstruction
+        Who records and when.
+    findings : tuple of str, optional
+        What was noticed before.
+    at_line : callable, optional
+        Told how many lines are done.
+
+    Returns
+    -------
+    LoggerFileResult
+        What happened.
+
+    Raises
+    ------
+    FileRejectedError
+        If rows cannot be read.
+    IngestError
+        If the file holds no samples or changed while it was read.
+    """
+    rhythm, hung = RhythmTally(), DeploymentTally(_spans(connection, code))
+    rows = 0
+    with small_cache(connection), KeptSource(file.path) as packing:
+        tallies = {place: _begin(connection, file, file.columns[place], instrument_id, told) for place in wanted}
+        for chunk in file.chunks(_ROWS_AT_ONCE):
+            rows += int(chunk.time_ms.size)
+            rhythm.add(chunk.time_ms)
+            hung.add(chunk.time_ms)
+            for place, tally in tallies.items():
+                tally.add(chunk.time_ms, chunk.values[place], chunk.row)
+            if at_line is not None and chunk.row.size:
+                at_line(int(chunk.row[-1]))
+        file.require_good()
+        if not rows:
+            message = "No row of the file holds a sample; nothing was stored."
+            raise IngestError(message, where=file.name, mend="See what is read with 'gwnet logger try'.")
+        layout = file.layout.name
+        source = packing.keep(
+            connection, sha256=file.sha256, layout=layout, row_count=rows, by=told.by, now_utc=told.now_utc
+        )
+    events = file.odd_counts().get("event", 0)
+    series = tuple(
+        _finish(connection, tally, file.columns[place].name, events, source) for place, tally in tallies.items()
+    )
+    return LoggerFileResult(
+        file=file.name,
+        sha256=file.sha256,
+        instrument=code,
+        layout=layout,
+        zone=file.zone,
+        series=series,
+        events=events,
+        rhythm=rhythm.result(),
+        outside=hung.outside,
+        deployed=bool(hung.spans),
+        conflicts=tuple(one for tally in tallies.values() for one in tally.shown),
+        notes=tuple(file.notes()),
+        findings=findings,
+    )
+
+
+def _begin(
+    connection: Connection, file: ReadableFile, column: Column, instrument_id: int, told: LoggerInstruction
+) -> SeriesTally:
+    series_id, others = take_for(connection, instrument_id, column.quantity, column.unit)
+    download_id = add_download(
+        connection,
+        series_id,
+        layout=file.layout.name,
+        layout_text=file.layout.toml(),
+        zone=file.zone,
+        by=told.by,
+        now_utc=told.now_utc,
+        reason=told.reason,
+    )
+    return SeriesTally(Appending(connection, series_id, download_id, others), column.quantity, column.unit)
+
+
+def _finish(connection: Connection, tally: SeriesTally, column: str, events: int, source: int) -> SeriesResult:
+    appending = tally.appending
+    appending.finish()
+    counts = tally.counts(events=events)
+    complete_download(connection, appending.download_id, counts, source)
+    take = connection.execute(select(LoggerSeries.take).where(LoggerSeries.id == appending.series_id)).scalar_one()
+    return SeriesResult(tally.quantity, tally.unit, column, int(take), counts)
+
+
+def _spans(connection: Connection, code: str) -> list[tuple[float, float]]:
+    """Return when an instrument hung, in milliseconds."""
+    hung = fetch_samples.deployments(connection)
+    hung = hung[hung["instrument"] == code]
+    return [
+        (
+            row.hung_at_utc.timestamp() * 1000.0,
+            float("inf") if pd.isna(row.removed_at_utc) else row.removed_at_utc.timestamp() * 1000.0,
+        )
+        for row in hung.itertuples()
+    ]

@@ -1,0 +1,358 @@
+"""A layout fitted to one file: where its table begins, which column is which, its zone, serial number and title."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from gwnet.clock import zone_of
+from gwnet.errors import ClockError, LayoutError, UnreadableFileError
+from gwnet.ingest.loggers.columns import Column, Table, absent_events, events_in, place_of, selection, values_in
+from gwnet.ingest.loggers.layout import MISSING, Layout, ValueRule
+from gwnet.ingest.loggers.stamps import StampError, StampFormat, read_stamp
+from gwnet.ingest.loggers.text import Head
+from gwnet.ingest.loggers.words import heading_unit, names_serial
+
+#: Rows that are looked at where the headings alone do not tell.
+SAMPLE = 500
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How one file is read.
+
+    Attributes
+    ----------
+    layout : gwnet.ingest.loggers.layout.Layout
+        The layout.
+    heading_line : int
+        Line of the headings; 0 for none.
+    heading : str
+        That line as it stands.
+    names : tuple of str
+        Headings, or the numbers of columns.
+    first_line : int
+        First line of the table.
+    times : tuple of int
+        Places of the time column, or of date and clock.
+    formats : tuple of tuple of gwnet.ingest.loggers.stamps.StampFormat
+        Formats of each of them.
+    columns : tuple of Column
+        The values.
+    places : tuple of int
+        Their places.
+    missing : tuple of frozenset of str
+        Words for no value in each of them.
+    events : tuple of int
+        Places of the event columns.
+    select : tuple of (int, str) or None
+        Place and cell of the rows that are read.
+    zone : str
+        Zone of the times; empty where each stamp says its offset.
+    serial, title : str or None
+        Serial number and title of the file.
+    notes : tuple of str
+        What was decided without being asked.
+    """
+
+    layout: Layout
+    heading_line: int
+    heading: str
+    names: tuple[str, ...]
+    first_line: int
+    times: tuple[int, ...]
+    formats: tuple[tuple[StampFormat, ...], ...]
+    columns: tuple[Column, ...]
+    places: tuple[int, ...]
+    missing: tuple[frozenset[str], ...]
+    events: tuple[int, ...]
+    select: tuple[int, str] | None
+    zone: str
+    serial: str | None
+    title: str | None
+    notes: tuple[str, ...]
+
+    @property
+    def width(self) -> int:
+        """Return the number of cells up to the last that is needed."""
+        selecting = [self.select[0]] if self.select else []
+        return 1 + max([*self.times, *self.places, *selecting])
+
+
+def split_line(line: str, delimiter: str) -> list[str]:
+    """Return the cells of a line, without the blanks around them.
+
+    Parameters
+    ----------
+    line : str
+        The line.
+    delimiter : str
+        Sign between its cells.
+
+    Returns
+    -------
+    list of str
+        The cells; quotes taken off.
+    """
+    try:
+        cells = next(csv.reader([line], delimiter=delimiter), [])
+    except csv.Error:
+        cells = line.split(delimiter)
+    return [cell.strip() for cell in cells]
+
+
+def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity: str = "") -> Plan:
+    """Fit a layout to a file.
+
+    Parameters
+    ----------
+    layout : gwnet.ingest.loggers.layout.Layout
+        The layout.
+    head : gwnet.ingest.loggers.text.Head
+        Beginning of the file.
+    zone : str, optional
+        Zone to take where neither the layout nor the file says one.
+    only : str, optional
+        Which well or instrument to read, where the layout has a column that says it.
+    quantity : str, optional
+        Read this quantity alone; where a single column has such a unit, it is taken to be this.
+
+    Returns
+    -------
+    Plan
+        How the file is read.
+
+    Raises
+    ------
+    LayoutError
+        If the layout does not fit the file.
+    UnreadableFileError
+        If the file ends before its table begins.
+    """
+    where = str(head.path)
+    heading_line, names = _heading(layout, head)
+    first = layout.first_row or heading_line + 1 + layout.rows_between + layout.units_below
+    rows = [split_line(line, layout.delimiter) for line in head.lines[first - 1 : first - 1 + SAMPLE]]
+    rows = [cells for cells in rows if any(cells)]
+    if not rows and head.whole:
+        message = f"The file ends at line {len(head.lines)}, where its readings should begin."
+        raise UnreadableFileError(message, where=where, mend="Download it again; nothing was recorded in it.")
+    if not names:
+        names = tuple(f"column {n}" for n in range(1, 1 + max(map(len, rows), default=1)))
+    notes: list[str] = []
+    times = _times(layout, names, where)
+    formats = (layout.time_formats(), layout.day_formats())[: len(times)]
+    units = (
+        split_line("".join(head.lines[heading_line : heading_line + 1]), layout.delimiter) if layout.units_below else []
+    )
+    table = Table(layout, names, (*units, *[""] * len(names)), tuple(rows), where)
+    found = values_in(table, times, notes, quantity)
+    select = selection(table, only)
+    choosing = {select[0]} if select is not None else set()
+    events = events_in(table, {*times, *choosing, *(place for place, _, _ in found)})
+    notes += absent_events(table)
+    above = head.lines[: heading_line or first - 1]
+    return Plan(
+        layout=layout,
+        heading_line=heading_line,
+        heading=head.lines[heading_line - 1] if heading_line else "",
+        names=names,
+        first_line=first,
+        times=times,
+        formats=formats,
+        columns=tuple(column for _, column, _ in found),
+        places=tuple(place for place, _, _ in found),
+        missing=tuple(frozenset((*MISSING, *layout.missing, *words)) for _, _, words in found),
+        events=events,
+        select=select,
+        zone=_zone(layout, above, zone, rows, times, formats, where),
+        serial=_serial(table, above),
+        title=_group(layout.title_pattern, above),
+        notes=tuple(notes),
+    )
+
+
+def _heading(layout: Layout, head: Head) -> tuple[int, tuple[str, ...]]:
+    """Return the line of the headings and the headings."""
+    where = str(head.path)
+    if layout.first_row is not None:
+        return 0, ()
+    if layout.heading_row is not None:
+        if layout.heading_row > len(head.lines):
+            message = f"The layout has the headings in line {layout.heading_row}; the file has {len(head.lines)} lines."
+            raise LayoutError(message, where=where, mend="Give the line of the headings, or a pattern for it.")
+        return layout.heading_row, _names(layout, head.lines[layout.heading_row - 1])
+    pattern = re.compile(layout.heading_pattern or "")
+    matching = [n for n, line in enumerate(head.lines, 1) if pattern.search(line)]
+    for line in matching:
+        if _leads_a_table(layout, head, line):
+            return line, _names(layout, head.lines[line - 1])
+    if not matching:
+        message = f"No line matches the layout's pattern of the headings, {layout.heading_pattern!r}."
+        mend = f"Its first line is {_short(head.lines[0])}. Change heading_pattern, or give heading_row."
+        raise LayoutError(message, where=where, mend=mend)
+    return matching[0], _names(layout, head.lines[matching[0] - 1])
+
+
+def _names(layout: Layout, line: str) -> tuple[str, ...]:
+    return tuple(" ".join(cell.split()) for cell in split_line(line, layout.delimiter))
+
+
+def _leads_a_table(layout: Layout, head: Head, line: int) -> bool:
+    """Return whether the row below a line of headings begins with a time."""
+    names = _names(layout, head.lines[line - 1])
+    try:
+        place = _times(layout, names, "")[0]
+    except LayoutError:
+        return False
+    below = [one for one in head.lines[line + layout.rows_between + layout.units_below :] if one.strip()]
+    cells = split_line(below[0], layout.delimiter) if below else []
+    if len(cells) <= place:
+        return False
+    try:
+        read_stamp(cells[place], layout.time_formats())
+    except StampError:
+        return False
+    return True
+
+
+def _short(text: str, length: int = 80) -> str:
+    return repr(text if len(text) <= length else text[: length - 3] + "...")
+
+
+def _times(layout: Layout, names: Sequence[str], where: str) -> tuple[int, ...]:
+    if layout.time_column is not None:
+        return (place_of(layout.time_column, names, "the time", where),)
+    references = [("the date", layout.date_column), ("the time of day", layout.clock_column)]
+    return tuple(place_of(ref, names, what, where) for what, ref in references if ref is not None)
+
+
+def first_selected(layout: Layout, head: Head) -> str:
+    """Return the first cell of the column that says which well or instrument a row is of.
+
+    Parameters
+    ----------
+    layout : gwnet.ingest.loggers.layout.Layout
+        A layout with such a column.
+    head : gwnet.ingest.loggers.text.Head
+        Beginning of the file.
+
+    Returns
+    -------
+    str
+        The cell; empty where there is none.
+    """
+    heading_line, names = _heading(layout, head)
+    place = place_of(layout.select_column or 1, names, "the well or instrument", str(head.path))
+    first = layout.first_row or heading_line + 1 + layout.rows_between + layout.units_below
+    rows = (split_line(line, layout.delimiter) for line in head.lines[first - 1 :])
+    return next((cells[place] for cells in rows if len(cells) > place and cells[place]), "")
+
+
+def lacking_units(layout: Layout, head: Head) -> list[ValueRule]:
+    """Return the columns of a layout whose unit neither it nor the headings of a file say.
+
+    Parameters
+    ----------
+    layout : gwnet.ingest.loggers.layout.Layout
+        The layout.
+    head : gwnet.ingest.loggers.text.Head
+        Beginning of the file.
+
+    Returns
+    -------
+    list of gwnet.ingest.loggers.layout.ValueRule
+        Those columns.
+    """
+    if layout.first_row is not None:
+        return []
+    heading_line, names = _heading(layout, head)
+    units = split_line(head.lines[heading_line], layout.delimiter) if layout.units_below else []
+    units += [""] * len(names)
+    places = [(rule, place_of(rule.column, names, f"the {rule.quantity}", str(head.path))) for rule in layout.columns]
+    return [
+        rule for rule, place in places if not rule.unit and not heading_unit(names[place], rule.quantity, units[place])
+    ]
+
+
+def _zone(
+    layout: Layout,
+    above: Sequence[str],
+    given: str,
+    rows: Sequence[Sequence[str]],
+    times: Sequence[int],
+    formats: Sequence[tuple[StampFormat, ...]],
+    where: str,
+) -> str:
+    if layout.zone:
+        return layout.zone
+    if layout.zone_pattern:
+        found = _group(layout.zone_pattern, above)
+        if found:
+            return _offset_zone(found, where)
+    if _says_offset(rows, times, formats):
+        return ""
+    if given:
+        try:
+            zone_of(given)
+        except ClockError as error:
+            raise LayoutError(error.message, where=where, mend=error.mend) from None
+        return given
+    tried = f", and nothing in it matches {layout.zone_pattern!r}" if layout.zone_pattern else ""
+    message = f"Neither the layout nor the file says in which zone its times are{tried}."
+    mend = "Say it with --zone, such as Europe/Vienna or UTC-07:00, or under [time] of the layout."
+    raise LayoutError(message, where=where, mend=mend)
+
+
+def _says_offset(
+    rows: Sequence[Sequence[str]], times: Sequence[int], formats: Sequence[tuple[StampFormat, ...]]
+) -> bool:
+    """Return whether the first stamp that can be read carries its offset from UTC."""
+    place, forms = times[-1], formats[-1]
+    for row in rows:
+        try:
+            return read_stamp(row[place], forms)[1] is not None
+        except (StampError, IndexError):
+            continue
+    return False
+
+
+def _offset_zone(text: str, where: str) -> str:
+    """Return the name of the zone that a text of a heading stands for: an offset, or a name."""
+    plain = re.sub(r"^(?:GMT|UTC|Z)(?=$|[+-])", "", text.strip().replace("−", "-"))
+    name = f"UTC{plain}" if not plain or plain[0] in "+-" else plain
+    if re.fullmatch(r"UTC[+-]\d{4}", name):
+        name = f"{name[:-2]}:{name[-2:]}"
+    try:
+        zone_of(name)
+    except ClockError as error:
+        message = f"The layout's zone_pattern found {text!r}, which is no zone."
+        raise LayoutError(message, where=where, mend=error.mend) from None
+    return name
+
+
+def _group(pattern: str, lines: Iterable[str]) -> str | None:
+    """Return the first group of a pattern where it is first found."""
+    if not pattern:
+        return None
+    ready = re.compile(pattern)
+    for line in lines:
+        found = ready.search(line)
+        if found is not None and found[1]:
+            return found[1].strip().strip('"').strip() or None
+    return None
+
+
+def _serial(table: Table, above: Sequence[str]) -> str | None:
+    found = _group(table.layout.serial_pattern, above)
+    if found is not None:
+        return found
+    if table.layout.serial_column is not None:
+        place = table.place(table.layout.serial_column, "the serial number")
+    elif table.layout.columns:
+        return None
+    else:
+        place = next((n for n, name in enumerate(table.names) if names_serial(name)), len(table.names))
+    return next(iter(table.cells(place)), None)

@@ -1,0 +1,219 @@
+"""What the loading of logger files did, file by file and series by series."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from gwnet.errors import GwnetError
+from gwnet.store.save.downloads import Counts
+
+
+@dataclass(frozen=True)
+class SeriesResult:
+    """What one file gave to one series.
+
+    Attributes
+    ----------
+    quantity, unit : str
+        What it is and in which unit.
+    column : str
+        Heading of the column in the file.
+    take : int
+        Take of the series; more than 1 after a withdrawal or a change of unit.
+    counts : gwnet.store.save.downloads.Counts
+        What became of its rows.
+    """
+
+    quantity: str
+    unit: str
+    column: str
+    take: int
+    counts: Counts
+
+
+@dataclass(frozen=True)
+class ConflictShown:
+    """One value that differs from the one on record.
+
+    Attributes
+    ----------
+    row : int
+        Line of the file.
+    quantity, unit : str
+        What it is and in which unit.
+    time_ms : int
+        Time; milliseconds since 1970-01-01 UTC.
+    stored, given : float
+        The value that stays, and that of the file.
+    """
+
+    row: int
+    quantity: str
+    unit: str
+    time_ms: int
+    stored: float
+    given: float
+
+
+@dataclass(frozen=True)
+class Rhythm:
+    """How the times of a file follow one another, in its order.
+
+    Attributes
+    ----------
+    interval_s : float or None
+        Usual interval; None for fewer than two rows.
+    gaps : int
+        Steps of more than one and a half usual intervals.
+    longest_gap_s : float
+        The longest of them; 0 for none.
+    backward : int
+        Rows whose time lies before that of the row above: the clock was set back, or rows are not in order.
+    """
+
+    interval_s: float | None = None
+    gaps: int = 0
+    longest_gap_s: float = 0.0
+    backward: int = 0
+
+
+@dataclass(frozen=True)
+class LoggerFileResult:
+    """What happened to one logger file.
+
+    Attributes
+    ----------
+    file : str
+        Its name.
+    sha256 : str
+        Hash of its bytes; empty where it could not be read.
+    instrument, layout, zone : str
+        Instrument, layout and zone that it was read with; empty where it was not read.
+    series : tuple of SeriesResult
+        What it gave to each series.
+    events : int
+        Rows that tell an event of the logger.
+    rhythm : Rhythm
+        Interval, gaps, steps back.
+    outside : int
+        Rows at times when the instrument hung nowhere.
+    deployed : bool
+        Whether any deployment of the instrument is on record.
+    conflicts : tuple of ConflictShown
+        The first conflicts.
+    notes : tuple of str
+        What was decided without being asked, and what should be looked at.
+    findings : tuple of str
+        What somebody should look at.
+    error : gwnet.errors.GwnetError or None
+        What stopped the file; nothing of it was stored then.
+    """
+
+    file: str
+    sha256: str = ""
+    instrument: str = ""
+    layout: str = ""
+    zone: str = ""
+    series: tuple[SeriesResult, ...] = ()
+    events: int = 0
+    rhythm: Rhythm = Rhythm()
+    outside: int = 0
+    deployed: bool = True
+    conflicts: tuple[ConflictShown, ...] = ()
+    notes: tuple[str, ...] = ()
+    findings: tuple[str, ...] = ()
+    error: GwnetError | None = None
+
+    @property
+    def conflict_count(self) -> int:
+        """Return how many values differ from those on record."""
+        return sum(one.counts.conflicts for one in self.series)
+
+    @property
+    def landed(self) -> bool:
+        """Return whether the file was read and its download is on record."""
+        return bool(self.series)
+
+
+@dataclass(frozen=True)
+class LoggersResult:
+    """What a load of logger files did; each file stands by itself.
+
+    Attributes
+    ----------
+    files : tuple of LoggerFileResult
+        The files in the order given.
+    """
+
+    files: tuple[LoggerFileResult, ...]
+
+    @property
+    def refused(self) -> tuple[LoggerFileResult, ...]:
+        """Return the files of which nothing was stored because of an error."""
+        return tuple(one for one in self.files if one.error is not None)
+
+    @property
+    def has_findings(self) -> bool:
+        """Return whether there is something to look at: conflicts, findings, or files refused beside others."""
+        return bool(self.refused) or any(one.conflict_count or one.findings for one in self.files)
+
+    def frame(self) -> pd.DataFrame:
+        """Return the result as rows.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a file and series, or a file where nothing was read: file, instrument, quantity, unit, take, layout,
+            zone, rows, added, same, repeated, conflicts, missing, events, first_utc, last_utc, interval_s, gaps,
+            longest_gap_s, backward, outside, note.
+        """
+        rows = [row for one in self.files for row in _rows(one)]
+        table = pd.DataFrame(rows, columns=list(_COLUMNS))
+        for name in ("first_utc", "last_utc"):
+            table[name] = pd.to_datetime(table[name].astype("Int64"), unit="ms", utc=True).astype("datetime64[us, UTC]")
+        return table
+
+
+_COLUMNS = (
+    *("file", "instrument", "quantity", "unit", "take", "layout", "zone"),
+    *("rows", "added", "same", "repeated", "conflicts", "missing", "events"),
+    *("first_utc", "last_utc", "interval_s", "gaps", "longest_gap_s", "backward", "outside", "note"),
+)
+
+
+def _rows(one: LoggerFileResult) -> list[dict[str, Any]]:
+    note = "; ".join([*one.findings, *one.notes, *([str(one.error)] if one.error else [])])
+    shared: dict[str, Any] = {
+        "file": one.file,
+        "instrument": one.instrument,
+        "layout": one.layout,
+        "zone": one.zone,
+        "note": note,
+    }
+    if not one.series:
+        zeros = dict.fromkeys(("rows", "added", "same", "repeated", "conflicts", "missing", "events"), 0)
+        none = {"quantity": "", "unit": "", "take": 0, "first_utc": None, "last_utc": None, "interval_s": None}
+        return [{**shared, **zeros, **none, "gaps": 0, "longest_gap_s": 0.0, "backward": 0, "outside": 0}]
+    rhythm = one.rhythm
+    shared |= {"interval_s": rhythm.interval_s, "gaps": rhythm.gaps, "longest_gap_s": rhythm.longest_gap_s}
+    shared |= {"backward": rhythm.backward, "outside": one.outside, "events": one.events}
+    return [
+        {
+            **shared,
+            "quantity": made.quantity,
+            "unit": made.unit,
+            "take": made.take,
+            "rows": made.counts.rows,
+            "added": made.counts.added,
+            "same": made.counts.same,
+            "repeated": made.counts.repeated,
+            "conflicts": made.counts.conflicts,
+            "missing": made.counts.missing,
+            "first_utc": made.counts.first_ms,
+            "last_utc": made.counts.last_ms,
+        }
+        for made in one.series
+    ]

@@ -1,0 +1,271 @@
+"""Logger files: opened with a layout, then read in chunks of samples in UTC."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gwnet.errors import FileRejectedError, IngestError
+from gwnet.ingest.loggers.careful import NO_OFFSET, Oddities, OddRow, Rows, joined
+from gwnet.ingest.loggers.columns import Column
+from gwnet.ingest.loggers.fast import BlockReader
+from gwnet.ingest.loggers.layout import Layout
+from gwnet.ingest.loggers.plan import Plan, fit
+from gwnet.ingest.loggers.text import Block, blocks, file_hash, read_head
+from gwnet.ingest.loggers.zone import ToUtc
+from gwnet.records import Rejection
+
+__all__ = ["Chunk", "Column", "LoggerFile", "OddRow", "open_logger_file"]
+
+#: Bad rows after which reading stops: the layout does not fit.
+MOST_BAD: Final[int] = 1_000
+
+#: Rows of a block, about: what is in memory at once, whatever the size of chunks, so that it decides nothing.
+_BLOCK_ROWS: Final[int] = 32_768
+
+
+@dataclass(frozen=True)
+class Chunk:
+    """Samples of a part of a file, in its order.
+
+    Attributes
+    ----------
+    time_ms : numpy.ndarray of int64, shape (n,)
+        Times in UTC [ms since 1970-01-01].
+    values : tuple of numpy.ndarray of float64, shape (n,)
+        One array a column of values, in its unit; NaN for no value.
+    row : numpy.ndarray of int64, shape (n,)
+        Lines in the file, from 1.
+    """
+
+    time_ms: NDArray[np.int64]
+    values: tuple[NDArray[np.float64], ...]
+    row: NDArray[np.int64]
+
+
+class LoggerFile:
+    """A file that was opened with a layout and not yet read through.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file.
+    plan : gwnet.ingest.loggers.plan.Plan
+        How it is read.
+    encoding : str
+        Its encoding.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+        The file.
+    name : str
+        Its name.
+    sha256 : str
+        Hash of its bytes.
+    size_bytes : int
+        Its length.
+    plan : gwnet.ingest.loggers.plan.Plan
+        How it is read.
+    """
+
+    def __init__(self, path: Path, plan: Plan, encoding: str) -> None:
+        self.path = path
+        self.name = path.name
+        self.plan = plan
+        self.size_bytes = path.stat().st_size
+        self.sha256 = file_hash(path)
+        self._encoding = encoding
+        self._odd = Oddities()
+        self._clock: ToUtc | None = None
+
+    @property
+    def layout(self) -> Layout:
+        """Return the layout."""
+        return self.plan.layout
+
+    @property
+    def columns(self) -> tuple[Column, ...]:
+        """Return the columns of values, in the order of `Chunk.values`."""
+        return self.plan.columns
+
+    @property
+    def zone(self) -> str:
+        """Return the zone of the times; ``in each stamp`` where each says its own offset."""
+        return self.plan.zone or "in each stamp"
+
+    @property
+    def serial(self) -> str | None:
+        """Return the serial number that the file gives."""
+        return self.plan.serial
+
+    @property
+    def title(self) -> str | None:
+        """Return the title that the file gives."""
+        return self.plan.title
+
+    def odd(self) -> Sequence[OddRow]:
+        """Return the odd rows in their order, the first thousand of each kind; complete once all chunks were read."""
+        return sorted(self._odd.kept, key=lambda one: one.row)
+
+    def odd_counts(self) -> dict[str, int]:
+        """Return how many odd rows there were of each kind; complete once all chunks were read."""
+        return {kind: count for kind, count in self._odd.counts.items() if count}
+
+    def notes(self) -> list[str]:
+        """Return what was decided without being asked; complete once all chunks were read."""
+        made = list(self.plan.notes)
+        clock = self._clock
+        if clock is not None and clock.repeated:
+            made.append(
+                f"{clock.repeated} rows stand in an hour that was twice in {clock.zone}; they were taken in their order"
+            )
+        unclear = self._odd.counts["unclear"]
+        if unclear:
+            made.append(f"of these, {unclear} were passed over, since nothing tells which of the two hours it is")
+        return made
+
+    def chunks(self, rows: int = 65_536) -> Iterator[Chunk]:
+        """Yield the samples in the order of the file; odd rows are gathered on the way.
+
+        Parameters
+        ----------
+        rows : int, optional
+            Most rows of a chunk.
+
+        Yields
+        ------
+        Chunk
+            Samples in UTC. Rows that cannot be read are left out and told by `odd`; `require_good` refuses them.
+
+        Raises
+        ------
+        gwnet.errors.IngestError
+            If a line is too long to be one, or so many rows are bad that the layout does not fit.
+        """
+        self._odd = Oddities()
+        self._clock = ToUtc(self.plan.zone) if self.plan.zone else None
+        head = read_head(self.path, self._encoding)
+        reader = BlockReader(self.plan, self._odd, "utf-8" if head.encoding == "utf-16" else head.encoding)
+        usual = max(20, sum(len(line) + 1 for line in head.lines) // max(len(head.lines), 1))
+        for block in blocks(head, min(_BLOCK_ROWS * usual, 1 << 23)):
+            block = self._table(block)
+            part = joined(reader.read(block.text, block.first_line, last=block.last))
+            if part is not None:
+                yield from self._cut(self._in_utc(part), max(rows, 1))
+            reader.remember(block.text)
+            if self._odd.counts["bad"] >= MOST_BAD:
+                self._refuse("at least ")
+
+    def require_good(self) -> None:
+        """Refuse the file if one of its rows could not be read; call it after all chunks were read.
+
+        Raises
+        ------
+        gwnet.errors.FileRejectedError
+            If there were bad rows; it tells the first of them.
+        """
+        if self._odd.counts["bad"]:
+            self._refuse("")
+
+    def _refuse(self, at_least: str) -> None:
+        bad = [one for one in self.odd() if one.kind == "bad"]
+        count = self._odd.counts["bad"]
+        rejections = [
+            Rejection("logger file", self.name, one.row, None, one.text, "row-unreadable", one.why, "Mend the row.")
+            for one in bad
+        ]
+        rows = "row" if count == 1 else "rows"
+        told = "; ".join(f"row {one.row}: {one.why}" for one in bad[:3])
+        message = f"{at_least}{count:,} {rows} cannot be read under the layout {self.layout.name!r}: {told}."
+        mend = (
+            "Words for no value go under missing, lines without readings under [events] rows or [table] footer_pattern "
+            "of the layout; else correct the rows in a copy. Nothing was taken from the file."
+        )
+        if any("in the middle of this row" in one.why for one in bad):
+            mend = "Download the file again: it was cut off. Nothing was taken from it."
+        raise FileRejectedError(message[0].upper() + message[1:], rejections[:MOST_BAD], where=self.name, mend=mend)
+
+    def _table(self, block: Block) -> Block:
+        """Return a block without the lines above the table."""
+        above = self.plan.first_line - block.first_line
+        text, passed = block.text, 0
+        while passed < above and text:
+            text = text[text.find(b"\n") + 1 :] if b"\n" in text else b""
+            passed += 1
+        return Block(text, block.first_line + passed, block.last)
+
+    def _in_utc(self, part: Rows) -> Chunk:
+        given = part.offset_minutes
+        if given is not None and not (given == NO_OFFSET).any():
+            return Chunk(part.time_ms - given * 60_000, tuple(part.values), part.row)
+        if self._clock is None:
+            raise IngestError("A time without an offset was met.", where=self.name, mend="Give the zone in the layout.")
+        found = self._clock.convert(part.time_ms)
+        own = np.zeros(part.row.shape, dtype=bool) if given is None else given != NO_OFFSET
+        utc = found.utc if given is None else np.where(own, part.time_ms - given * 60_000, found.utc)
+        zone = self._clock.zone
+        good = np.ones(part.row.shape, dtype=bool)
+        for wrong, kind, why in (
+            (found.skipped, "bad", f"never was in {zone}: the clocks had been put forward over it"),
+            (
+                found.unordered,
+                "bad",
+                f"was twice in {zone}, and the rows around do not rise, so nothing tells which",
+            ),
+            (found.unclear, "unclear", f"was twice in {zone}, and nothing tells which of the two it is"),
+        ):
+            lost = wrong & ~own & good
+            good &= ~lost
+            for place in np.flatnonzero(lost).tolist():
+                local = str(part.time_ms[place].astype("datetime64[ms]").astype("datetime64[s]")).replace("T", " ")
+                self._odd.add(int(part.row[place]), local, kind, f"the time {local} {why}")
+        if good.all():
+            return Chunk(utc, tuple(part.values), part.row)
+        return Chunk(utc[good], tuple(value[good] for value in part.values), part.row[good])
+
+    def _cut(self, chunk: Chunk, rows: int) -> Iterator[Chunk]:
+        for start in range(0, chunk.row.size, rows):
+            part = slice(start, start + rows)
+            yield Chunk(chunk.time_ms[part], tuple(value[part] for value in chunk.values), chunk.row[part])
+
+
+def open_logger_file(
+    path: str | Path, layout: Layout, *, zone: str = "", only: str = "", quantity: str = ""
+) -> LoggerFile:
+    """Open a logger file.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        The file.
+    layout : gwnet.ingest.loggers.layout.Layout
+        How it is written.
+    zone : str, optional
+        Zone to take where neither the layout nor the file says one.
+    only : str, optional
+        Which well or instrument to read, where the layout has a column that says it.
+    quantity : str, optional
+        Read this quantity alone; where a single column has such a unit, it is taken to be this.
+
+    Returns
+    -------
+    LoggerFile
+        The file, its columns, zone and serial number known, its rows not yet read.
+
+    Raises
+    ------
+    gwnet.errors.UnreadableFileError
+        If the file cannot be read, is empty or no text.
+    gwnet.errors.LayoutError
+        If the layout does not fit it.
+    """
+    path = Path(path)
+    head = read_head(path, layout.encoding)
+    plan = fit(layout, head, zone=zone, only=only, quantity=quantity)
+    return LoggerFile(path, plan, layout.encoding)

@@ -1,0 +1,378 @@
+"""Loading files and folders: everything that one command names lands together, or nothing does."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import zlib
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Row, func, select
+
+from gwnet.errors import FileRejectedError, IngestError, SettingsError
+from gwnet.ingest.readers import SUFFIXES, read_bytes, read_sheets
+from gwnet.ingest.tables.declared import ORDER
+from gwnet.ingest.tables.events import record_events
+from gwnet.ingest.tables.kept import keep_absent
+from gwnet.ingest.tables.lookup import Codes
+from gwnet.ingest.tables.parse import Parsed, parse
+from gwnet.ingest.tables.preview import RowChange, Watch
+from gwnet.ingest.tables.raw import recognise
+from gwnet.ingest.tables.recording import Instruction, Tally, record_rows
+from gwnet.ingest.tables.rejected import write_rejected
+from gwnet.ingest.tables.row_rules import check_rows
+from gwnet.records import Rejection
+from gwnet.store.models.schema import METADATA, RECORDED_TABLES
+from gwnet.store.models.sources import SourceFile
+from gwnet.store.save.bulk import insert_columns, reserve_ids
+from gwnet.store.session import Store
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class FileResult:
+    """What happened to one table of one file.
+
+    Attributes
+    ----------
+    file : str
+        Name of the file, with the sheet for a workbook.
+    table : str
+        Table of the contract; empty for a file that was not read.
+    rows, added, unchanged, corrected, withdrawn, rejected : int
+        Numbers of rows.
+    note : str
+        For example that the file is loaded already.
+    warnings : tuple of str
+        Unknown columns and the like.
+    changes : tuple of gwnet.ingest.tables.preview.RowChange
+        What corrections and withdrawals change.
+    """
+
+    file: str
+    table: str = ""
+    rows: int = 0
+    added: int = 0
+    unchanged: int = 0
+    corrected: int = 0
+    withdrawn: int = 0
+    rejected: int = 0
+    note: str = ""
+    warnings: tuple[str, ...] = ()
+    changes: tuple[RowChange, ...] = ()
+
+
+@dataclass(frozen=True)
+class LoadResult:
+    """What a load did.
+
+    Attributes
+    ----------
+    files : tuple of FileResult
+        One for each table of each file.
+    rejections : tuple of gwnet.records.Rejection
+        Problems of rows.
+    written : bool
+        Whether the record was changed (or, for a dry run, would not be).
+    dry_run : bool
+        Whether nothing was to be written.
+    rejected_files : tuple of pathlib.Path
+        Files with the rejected rows.
+    moved : pandas.DataFrame or None
+        For a dry run, the levels that would move; see `gwnet.analysis.review.effects.moved`.
+    """
+
+    files: tuple[FileResult, ...]
+    rejections: tuple[Rejection, ...]
+    written: bool
+    dry_run: bool
+    rejected_files: tuple[Path, ...] = ()
+    moved: Any = None
+
+    @property
+    def emptied(self) -> tuple[RowChange, ...]:
+        """Return the values on record that corrections make empty."""
+        return tuple(change for done in self.files for change in done.changes if change.empties)
+
+
+@dataclass
+class _Source:
+    """One file that was read."""
+
+    path: Path
+    sha256: str
+    content: bytes
+    tables: list[Parsed] = field(default_factory=list)
+    id: int | None = None
+
+
+class _Undo(Exception):  # noqa: N818 (not an error: it only ends a transaction)
+    """Ends the transaction without keeping it."""
+
+
+def load(
+    store: Store,
+    paths: Sequence[Path],
+    *,
+    now_utc: dt.datetime,
+    by: str,
+    dry_run: bool = False,
+    keep_good: bool = False,
+    correct: bool = False,
+    withdraw: bool = False,
+    reason: str | None = None,
+    rejected_dir: Path | None = None,
+    progress: Progress | None = None,
+    watch: Watch | None = None,
+) -> LoadResult:
+    """Load tables from files and folders.
+
+    Parameters
+    ----------
+    store : gwnet.store.session.Store
+        Open database.
+    paths : sequence of pathlib.Path
+        Files (CSV, workbook) and folders.
+    now_utc : datetime.datetime
+        Aware time of the recording.
+    by : str
+        Who records.
+    dry_run : bool, optional
+        Check everything and write nothing.
+    keep_good : bool, optional
+        Record the good rows and write the others, with a column ``problem``, to files that can be loaded again.
+    correct : bool, optional
+        Replace live rows of the same key; the old ones are retired, never lost. A column that the file lacks keeps its
+        value on record; an empty cell empties it.
+    withdraw : bool, optional
+        Retire the live rows of the same keys without a successor.
+    reason : str, optional
+        Why; needed to correct and to withdraw.
+    rejected_dir : pathlib.Path, optional
+        Folder for rejected rows; the current one unless given.
+    progress : callable, optional
+        Called with rows done and rows in all.
+    watch : gwnet.ingest.tables.preview.Watch, optional
+        Looks at the record before and after, inside the transaction.
+
+    Returns
+    -------
+    LoadResult
+        What happened.
+
+    Raises
+    ------
+    FileRejectedError
+        If rows were rejected and ``keep_good`` was not asked for; nothing was written.
+    IngestError
+        If a file cannot be read or recognised; nothing was written.
+    SettingsError
+        If the options do not fit together.
+    """
+    told = Instruction(now_utc, by, correct, withdraw, reason)
+    _check_options(told, keep_good=keep_good)
+    sources, notes = _read_all(store, paths, told)
+    tables = _in_order(sources)
+    target = rejected_dir or Path()
+    try:
+        with store.writing() as connection:
+            looking = watch if _can_move_levels(tables, told) else None
+            if looking is not None:
+                looking.before(connection)
+            results, rejected_files = _record_all(
+                connection, sources, tables, told, keep_good=keep_good and not dry_run, target=target, progress=progress
+            )
+            if looking is not None:
+                looking.after(connection)
+            rejections = tuple(found for made in tables for found in made.rejections)
+            if dry_run or (rejections and not keep_good):
+                raise _Undo
+    except _Undo:
+        rejected_files = []
+        if rejections and not keep_good and not dry_run:
+            raise _all_rejected(rejections, results) from None
+    files = (*notes, *results)
+    changed = any(r.added or r.corrected or r.withdrawn for r in results)
+    return LoadResult(files, rejections, changed and not dry_run, dry_run, tuple(rejected_files))
+
+
+def _check_options(told: Instruction, *, keep_good: bool) -> None:
+    if told.correct and told.withdraw:
+        raise SettingsError("A load can correct or withdraw, not both.", mend="Give one of the two.")
+    if (told.correct or told.withdraw) and not (told.reason or "").strip():
+        raise SettingsError("A correction or withdrawal needs its reason.", mend="Give it with --reason TEXT.")
+    if told.withdraw and keep_good:
+        raise SettingsError("A withdrawal is whole or not at all.", mend="Leave out --keep-good.")
+    if not told.by.strip():
+        raise SettingsError("It is not said who records.", mend="Give a name with --by.")
+
+
+#: Tables that move levels already on record, even by rows that are new.
+_MOVING = frozenset({"sites", "wells", "construction", "measuring_points", "instruments", "tape_checks"})
+
+
+def _can_move_levels(tables: Sequence[Parsed], told: Instruction) -> bool:
+    """Return whether levels that are on record could move."""
+    names = {made.table.name for made in tables}
+    return bool(names & _MOVING) or ("level_events" in names and (told.correct or told.withdraw))
+
+
+def _all_rejected(rejections: Sequence[Rejection], results: Sequence[FileResult]) -> FileRejectedError:
+    rows = sum(result.rejected for result in results)
+    message = f"{rows} of {sum(result.rows for result in results)} rows were rejected; nothing was written."
+    mend = "Mend the rows and load again, or record the good ones with --keep-good."
+    return FileRejectedError(message, rejections, mend=mend)
+
+
+def _loaded_whole(store: Store, hashes: Collection[str]) -> dict[str, Row[*tuple[Any, ...]]]:
+    """Return which of some files were loaded whole and of which something still stands, by their hash.
+
+    A file of which rows were rejected, or whose rows were all withdrawn since, may be loaded again.
+    """
+    columns = (SourceFile.id, SourceFile.sha256, SourceFile.name, SourceFile.loaded_at_utc, SourceFile.row_count)
+    with store.reading() as connection:
+        found = connection.execute(select(*columns).where(SourceFile.sha256.in_(hashes))).all()
+        ids = [row.id for row in found]
+        stored: Counter[int] = Counter()
+        standing: Counter[int] = Counter()
+        for name in RECORDED_TABLES if ids else ():
+            table = METADATA.tables[name]
+            live = func.count().filter(table.c.retired_at_utc.is_(None))
+            query = select(table.c.source_file_id, func.count(), live).group_by(table.c.source_file_id)
+            for number, every, still in connection.execute(query.where(table.c.source_file_id.in_(ids))):
+                stored[number] += every
+                standing[number] += still
+    return {row.sha256: row for row in found if stored[row.id] >= row.row_count and standing[row.id] > 0}
+
+
+def _expanded(paths: Iterable[Path], notes: list[FileResult]) -> list[Path]:
+    """Return the files of all paths; files of a folder that are no tables are noted."""
+    files: list[Path] = []
+    for path in paths:
+        if not path.is_dir():
+            files.append(path)
+            continue
+        entries = sorted(entry for entry in path.iterdir() if entry.is_file() and not entry.name.startswith("."))
+        tables = [entry for entry in entries if entry.suffix.lower() in SUFFIXES]
+        if not tables:
+            message = "The folder holds no tables."
+            raise IngestError(message, where=str(path), mend=f"Tables end in {', '.join(SUFFIXES)}.")
+        files += tables
+        others = (entry for entry in entries if entry not in tables and not _is_database(entry))
+        notes += [FileResult(entry.name, note="not a table, passed over") for entry in others]
+    return files
+
+
+def _is_database(path: Path) -> bool:
+    """Return whether a file is a database or what SQLite keeps beside one; a folder of tables may hold them."""
+    return path.suffix.lower().removesuffix("-wal").removesuffix("-shm").removesuffix("-journal") in {".sqlite", ".db"}
+
+
+def _read_all(store: Store, paths: Iterable[Path], told: Instruction) -> tuple[list[_Source], list[FileResult]]:
+    """Read and parse every file, but for those that a plain load has on record whole already."""
+    notes: list[FileResult] = []
+    sources: dict[str, _Source] = {}
+    for path in _expanded(paths, notes):
+        content = read_bytes(path)
+        sha256 = hashlib.sha256(content).hexdigest()
+        if sha256 in sources:
+            notes.append(FileResult(path.name, note="the same bytes as another file of this load; passed over"))
+            continue
+        sources[sha256] = _Source(path, sha256, content)
+    if not (told.correct or told.withdraw):
+        known = _loaded_whole(store, list(sources))
+        for sha256 in [sha256 for sha256 in sources if sha256 in known]:
+            earlier = known[sha256]
+            when = f"{earlier.loaded_at_utc:%Y-%m-%d %H:%M} UTC"
+            note = f"already loaded on {when} as {earlier.name}; nothing changed"
+            notes.append(FileResult(sources.pop(sha256).path.name, note=note))
+    last_day = (told.now_utc + dt.timedelta(hours=14)).date()
+    for source in sources.values():
+        for sheet in read_sheets(source.path.name, source.content):
+            source.tables.append(parse(recognise(sheet, keys_only=told.correct), last_day))
+    return list(sources.values()), notes
+
+
+def _in_order(sources: Sequence[_Source]) -> list[Parsed]:
+    tables = [made for source in sources for made in source.tables]
+    return sorted(tables, key=lambda made: ORDER[made.table.name])
+
+
+def _record_all(
+    connection: Connection,
+    sources: Sequence[_Source],
+    tables: Sequence[Parsed],
+    told: Instruction,
+    *,
+    keep_good: bool,
+    target: Path,
+    progress: Progress | None,
+) -> tuple[list[FileResult], list[Path]]:
+    """Record every table; withdrawals run against the order of dependence."""
+    source_of = {id(made): source for source in sources for made in source.tables}
+    for source in sources:
+        source.id = _keep_source(connection, source, told)
+    codes = Codes(connection)
+    total = sum(made.count for made in tables)
+    done = 0
+    results = []
+    for made in reversed(tables) if told.withdraw else tables:
+        codes.refresh()
+        if told.correct:
+            keep_absent(connection, made, codes)
+        check_rows(made)
+        record = record_events if made.table.name == "level_events" else record_rows
+        tally = record(connection, made, codes, told, source_of[id(made)].id)
+        results.append(_result(made, tally))
+        done += made.count
+        if progress is not None:
+            progress(done, total)
+    rejected_files = write_rejected([made for made in tables if made.rejections], target) if keep_good else []
+    return results, rejected_files
+
+
+def _keep_source(connection: Connection, source: _Source, told: Instruction) -> int:
+    """Keep the bytes of a file, once."""
+    known = connection.execute(select(SourceFile.id).where(SourceFile.sha256 == source.sha256)).scalar_one_or_none()
+    if known is not None:
+        return int(known)
+    number = reserve_ids(connection, "source_file", 1)
+    insert_columns(
+        connection,
+        "source_file",
+        {
+            "id": number,
+            "name": source.path.name,
+            "sha256": source.sha256,
+            "size_bytes": len(source.content),
+            "content": zlib.compress(source.content, 6),
+            "layout": "; ".join(dict.fromkeys(made.table.name for made in source.tables)),
+            "row_count": sum(made.count for made in source.tables),
+            "loaded_at_utc": told.now_utc,
+            "loaded_by": told.by,
+        },
+        1,
+    )
+    return int(number[0])
+
+
+def _result(made: Parsed, tally: Tally) -> FileResult:
+    rejected = len({(found.file, found.row) for found in made.rejections})
+    return FileResult(
+        file=made.raw.sheet.file,
+        table=made.table.name,
+        rows=made.count,
+        added=tally.added,
+        unchanged=tally.unchanged,
+        corrected=tally.corrected,
+        withdrawn=tally.withdrawn,
+        rejected=rejected,
+        note="" if made.count else "no rows",
+        warnings=tuple(made.raw.warnings),
+        changes=tuple(tally.changes),
+    )

@@ -1,0 +1,415 @@
+"""From text cells to typed columns; every cell that cannot be read becomes a rejection.
+
+Nothing here knows the record: units and zones of sites come later. Numbers stay in the unit of their heading.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gwnet.ingest.tables.declared import NUMBER_KINDS, Column, Table
+from gwnet.ingest.tables.raw import RawTable
+from gwnet.records import Rejection
+
+NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?")
+COMMA_NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:,\d*)?|,\d+)(?:[eE][+-]?\d{1,3})?")
+_THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:(?:,\d{3})+\.\d*|(?:\.\d{3})+,\d*|(?:['\s\u00a0\u202f]\d{3})+(?:[.,]\d*)?)")
+_NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity|#n/?a|#n/v)", re.IGNORECASE)
+_ISO_DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
+_DOTTED_DATE = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})")
+_SLASHED_DATE = re.compile(r"\d{1,4}[/\-]\d{1,2}[/\-]\d{2,4}")
+_TIME = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,6}))?)?")
+_OFFSET = re.compile(r"(?:Z|([+-])(\d{2}):?(\d{2})?)", re.IGNORECASE)
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+
+LONGEST: Final[dict[str, int]] = {"code": 200, "choice": 200, "text": 10_000, "list": 100_000}
+FIRST_DAY: Final = np.datetime64("1800-01-01", "D")
+NO_DAY: Final = np.datetime64("NaT", "D")
+
+
+@dataclass
+class Parsed:
+    """A table whose cells are typed.
+
+    Attributes
+    ----------
+    raw : gwnet.ingest.tables.raw.RawTable
+        The table as it stood in the file.
+    values : dict of str to array or list
+        By column: object arrays of text (None for empty), float arrays (NaN), ``datetime64[D]`` (NaT), minutes of the
+        day as float (NaN), or `Moments`.
+    good : numpy.ndarray of bool
+        Rows without any problem so far.
+    rejections : list of gwnet.records.Rejection
+        Problems.
+    kept_units : dict of str to array of str
+        Unit of each row's value, for columns of lengths that the file lacks and whose values are those on record.
+    kept_cells : dict of str to list of str
+        Text of each reading that is kept likewise, as it was written when it was read.
+    """
+
+    raw: RawTable
+    values: dict[str, Any] = field(default_factory=dict)
+    good: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, dtype=bool))
+    rejections: list[Rejection] = field(default_factory=list)
+    kept_units: dict[str, NDArray[np.object_]] = field(default_factory=dict)
+    kept_cells: dict[str, list[str]] = field(default_factory=dict)
+
+    @property
+    def table(self) -> Table:
+        """Return which table it is."""
+        return self.raw.table
+
+    @property
+    def count(self) -> int:
+        """Return the number of rows."""
+        return len(self.raw.sheet.rows)
+
+    def reject(
+        self, row: int, column: str | None, problem: str, message: str, mend: str, *, value: str | None = None
+    ) -> None:
+        """Note a problem of a row, and that the row is not good."""
+        if value is None and column is not None and column in self.raw.places:
+            value = self.raw.sheet.rows[row][self.raw.places[column]]
+        heading = self.raw.heading(column) if column else None
+        number = self.raw.sheet.numbers[row]
+        self.rejections.append(
+            Rejection(self.table.name, self.raw.sheet.file, number, heading, value, problem, message, mend)
+        )
+        self.good[row] = False
+
+
+@dataclass(frozen=True)
+class Moments:
+    """Wall-clock times with the offset where the cell gave one.
+
+    Attributes
+    ----------
+    local : numpy.ndarray of datetime64[us]
+        Wall-clock time as written; NaT for empty.
+    offset : numpy.ndarray of float
+        Minutes from UTC as written; NaN where the site's zone holds.
+    has_time : numpy.ndarray of bool
+        Whether a time of day was given.
+    """
+
+    local: NDArray[np.datetime64]
+    offset: NDArray[np.float64]
+    has_time: NDArray[np.bool_]
+
+
+def parse(raw: RawTable, today: dt.date) -> Parsed:
+    """Type the cells of a table.
+
+    Parameters
+    ----------
+    raw : gwnet.ingest.tables.raw.RawTable
+        Table of text.
+    today : datetime.date
+        Last day that is not in the future anywhere on earth.
+
+    Returns
+    -------
+    Parsed
+        Typed columns and the problems of those cells that could not be read.
+    """
+    made = Parsed(raw, good=np.ones(len(raw.sheet.rows), dtype=bool))
+    _take_reader_rejections(made)
+    comma = _decimal_comma(raw)
+    if comma and raw.sheet.delimiter == ",":
+        raw.warnings.append('numbers such as "3,474" were read with a decimal comma; write thousands without a mark')
+    readers: dict[str, Callable[[Parsed, Column, list[str]], Any]] = {
+        "text": _text_column,
+        "code": _text_column,
+        "choice": _choice_column,
+        "list": _list_column,
+        "date": _date_column,
+        "time": _time_column,
+        "timestamp": _moment_column,
+    }
+    last_day = np.datetime64(today, "D")
+    for column in raw.table.columns:
+        cells = raw.cells(column.name)
+        if cells is None:
+            cells = [""] * made.count
+        elif column.required:
+            _require(made, column, cells)
+        if column.kind in NUMBER_KINDS:
+            made.values[column.name] = _number_column(made, column, cells, comma=comma)
+        else:
+            made.values[column.name] = readers[column.kind](made, column, cells)
+        if column.kind in {"date", "timestamp"}:
+            _check_days(made, column, last_day)
+    return made
+
+
+def _take_reader_rejections(made: Parsed) -> None:
+    """Take over the problems met while reading the file, but those of cells in columns that are not known."""
+    place_of = {number: row for row, number in enumerate(made.raw.sheet.numbers)}
+    known = {made.raw.heading(name) for name in made.raw.places}
+    for found in made.raw.sheet.rejections:
+        if found.column is not None and found.column not in known:
+            continue
+        made.rejections.append(
+            Rejection(
+                made.table.name,
+                found.file,
+                found.row,
+                found.column,
+                found.value,
+                found.problem,
+                found.message,
+                found.mend,
+            )
+        )
+        if found.row in place_of:
+            made.good[place_of[found.row]] = False
+
+
+def _require(made: Parsed, column: Column, cells: list[str]) -> None:
+    reported = {(r.row, r.column) for r in made.raw.sheet.rejections}
+    heading = made.raw.heading(column.name)
+    for row, cell in enumerate(cells):
+        if not cell.strip() and (made.raw.sheet.numbers[row], heading) not in reported:
+            made.reject(row, column.name, "required", "The cell is empty; it is required.", "Fill it in.", value="")
+
+
+def _decimal_comma(raw: RawTable) -> bool:
+    """Return whether the file's numbers are written with a decimal comma.
+
+    They are when some numeric cell has a comma and no dot, and none (of those with a mark) has a dot alone; when both
+    occur, the mark of the majority counts and the others are rejected one by one.
+    """
+    commas = dots = 0
+    for column in raw.table.columns:
+        if column.kind in NUMBER_KINDS:
+            for cell in raw.cells(column.name) or ():
+                has_comma, has_dot = "," in cell, "." in cell
+                commas += has_comma and not has_dot
+                dots += has_dot and not has_comma
+    return commas > dots
+
+
+def _number_column(made: Parsed, column: Column, cells: list[str], *, comma: bool) -> NDArray[np.float64]:
+    pattern = COMMA_NUMBER if comma else NUMBER
+    values = np.full(len(cells), np.nan)
+    for row, cell in enumerate(cells):
+        if not cell:
+            continue
+        plain = cell.strip()
+        if pattern.fullmatch(plain):
+            values[row] = float(plain.replace(",", ".") if comma else plain)
+        elif plain:
+            _refuse_number(made, column, row, plain, comma=comma)
+    _check_range(made, column, values)
+    return values
+
+
+def _refuse_number(made: Parsed, column: Column, row: int, plain: str, *, comma: bool) -> None:
+    mark = "comma" if comma else "point"
+    if _NOT_FINITE.fullmatch(plain):
+        made.reject(row, column.name, "not-finite", f"{plain!r} is not a number.", "Leave the cell empty if not known.")
+    elif (NUMBER if comma else COMMA_NUMBER).fullmatch(plain):
+        message = f"{plain!r} is not written with a decimal {mark} like the rest of the file."
+        made.reject(row, column.name, "other-decimal-mark", message, f"Write it with a decimal {mark}.")
+    elif _THOUSANDS.fullmatch(plain):
+        message = f"{plain!r} seems to hold a thousands mark."
+        made.reject(row, column.name, "thousands-mark", message, "Write the number without it.")
+    else:
+        hint = "Put remarks in the notes and units in the heading." if column.kind == "length" else "Write a number."
+        made.reject(row, column.name, "not-a-number", f"{plain!r} is not a number.", hint)
+
+
+def _check_range(made: Parsed, column: Column, values: NDArray[np.float64]) -> None:
+    checks = (
+        (~np.isfinite(values) & ~np.isnan(values), "not-finite", "is too large to be a number", "Check the exponent."),
+        (column.positive & (values <= 0), "not-positive", "must be larger than zero", "Check the cell."),
+        (
+            (values < column.lowest) | (values > column.highest),
+            "out-of-range",
+            f"lies outside {column.lowest:g} to {column.highest:g}",
+            "Check the number and the unit in the heading.",
+        ),
+        (
+            np.full(values.shape, column.kind == "whole") & (values != np.round(values)) & ~np.isnan(values),
+            "not-whole",
+            "must be a whole number",
+            "Check the cell.",
+        ),
+    )
+    for wrong, problem, words, mend in checks:
+        for row in np.flatnonzero(wrong):
+            made.reject(int(row), column.name, problem, f"{values[row]:g} {words}.", mend)
+
+
+def _text_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.object_]:
+    values = np.array([cell.strip() or None for cell in cells], dtype=object)
+    limit = LONGEST[column.kind]
+    for row, value in enumerate(values):
+        if value is None:
+            continue
+        if len(value) > limit:
+            made.reject(
+                row,
+                column.name,
+                "too-long",
+                f"The text has {len(value):,} characters; at most {limit:,}.",
+                "Shorten it.",
+            )
+        elif not value.isprintable() and _CONTROL.search(value):
+            message = "The text holds a character that cannot be printed."
+            made.reject(row, column.name, "control-character", message, "Delete it.", value=repr(value[:50]))
+    return values
+
+
+def _choice_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.object_]:
+    known = {choice: choice for choice in column.choices}
+    values = np.full(len(cells), None, dtype=object)
+    for row, cell in enumerate(cells):
+        word = cell.strip()
+        if not word:
+            continue
+        found = known.get(word) or known.get(" ".join(word.lower().replace("_", " ").split()))
+        if found is None:
+            near = get_close_matches(word.lower(), column.choices, n=1)
+            hint = f"Did you mean {near[0]!r}?" if near else f"Write one of: {', '.join(column.choices)}."
+            made.reject(row, column.name, "not-a-choice", f"{word!r} is not one of the words of this column.", hint)
+        values[row] = found
+    return values
+
+
+def _list_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.object_]:
+    texts = _text_column(made, column, cells)
+    values = np.empty(len(cells), dtype=object)
+    for row, text in enumerate(texts):
+        values[row] = [part.strip() for part in (text or "").split(";") if part.strip()]
+    return values
+
+
+def _date_of(plain: str) -> tuple[np.datetime64, str]:
+    """Return the day that a text is, or the code of its problem."""
+    found, order = _ISO_DATE.fullmatch(plain), (1, 2, 3)
+    if found is None:
+        found, order = _DOTTED_DATE.fullmatch(plain), (3, 2, 1)
+    if found is None:
+        return NO_DAY, "date-order-unclear" if _SLASHED_DATE.fullmatch(plain) else "not-a-date"
+    year, month, day = (int(found[place]) for place in order)
+    try:
+        return np.datetime64(dt.date(year, month, day), "D"), ""
+    except ValueError:
+        return NO_DAY, "date-impossible"
+
+
+_DATE_FAULTS: Final[dict[str, tuple[str, str]]] = {
+    "date-order-unclear": ("has an order of day and month that cannot be told", "Write YYYY-MM-DD."),
+    "not-a-date": ("is not a date", "Write YYYY-MM-DD."),
+    "date-impossible": ("is not a day of the calendar", "Check day and month."),
+}
+
+
+def _date_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.datetime64]:
+    values = np.full(len(cells), NO_DAY, dtype="datetime64[D]")
+    seen: dict[str, tuple[np.datetime64, str]] = {}
+    for row, cell in enumerate(cells):
+        plain = cell.strip()
+        if not plain:
+            continue
+        if plain not in seen:
+            bare = plain[:-9] if re.fullmatch(r".*[T ]00:00:00", plain) else plain
+            seen[plain] = _date_of(bare)
+        values[row], problem = seen[plain]
+        if problem:
+            words, mend = _DATE_FAULTS[problem]
+            made.reject(row, column.name, problem, f"{plain!r} {words}.", mend)
+    return values
+
+
+def _minutes_of(plain: str) -> float | None:
+    """Return the minutes since midnight that a text is, or None."""
+    found = _TIME.fullmatch(plain)
+    if found is None:
+        return None
+    hour, minute, second = int(found[1]), int(found[2]), int(found[3] or 0)
+    if hour > 23 or minute > 59 or second > 59:
+        return None
+    fraction = float(f"0.{found[4]}") if found[4] else 0.0
+    return hour * 60 + minute + (second + fraction) / 60
+
+
+def _time_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.float64]:
+    values = np.full(len(cells), np.nan)
+    seen: dict[str, float | None] = {}
+    for row, cell in enumerate(cells):
+        plain = cell.strip()
+        if not plain:
+            continue
+        if plain not in seen:
+            seen[plain] = _minutes_of(plain)
+        minutes = seen[plain]
+        if minutes is None:
+            made.reject(
+                row, column.name, "not-a-time", f"{plain!r} is not a time of day.", "Write HH:MM, 00:00 to 23:59."
+            )
+        else:
+            values[row] = minutes
+    return values
+
+
+def _moment_column(made: Parsed, column: Column, cells: list[str]) -> Moments:
+    local = np.full(len(cells), np.datetime64("NaT"), dtype="datetime64[us]")
+    offset = np.full(len(cells), np.nan)
+    has_time = np.zeros(len(cells), dtype=bool)
+    for row, cell in enumerate(cells):
+        plain = cell.strip()
+        if not plain:
+            continue
+        day_text, _, rest = plain.replace("T", " ", 1).partition(" ")
+        day, problem = _date_of(day_text)
+        if problem:
+            words, mend = _DATE_FAULTS[problem]
+            made.reject(row, column.name, problem, f"{plain!r} {words}.", mend)
+            continue
+        minutes, shift = _clock_and_offset(rest.strip())
+        if minutes is None:
+            message = f"{plain!r} is not a date and time."
+            made.reject(
+                row, column.name, "not-a-time", message, "Write YYYY-MM-DDTHH:MM, with Z or an offset if need be."
+            )
+            continue
+        local[row] = day.astype("datetime64[us]") + np.timedelta64(round(minutes * 60e6), "us")
+        offset[row] = shift
+        has_time[row] = bool(rest.strip())
+    return Moments(local, offset, has_time)
+
+
+def _clock_and_offset(text: str) -> tuple[float | None, float]:
+    """Return minutes since midnight and offset in minutes (NaN for none) of the text after a date."""
+    if not text:
+        return 0.0, np.nan
+    found = re.fullmatch(rf"({_TIME.pattern})\s*({_OFFSET.pattern})?", text, re.IGNORECASE)
+    if found is None:
+        return None, np.nan
+    minutes = _minutes_of(found[1])
+    if found[6] is None:
+        return minutes, np.nan
+    hours = int(found[8] or 0) * 60 + int(found[9] or 0)
+    return minutes, float(-hours if found[7] == "-" else hours)
+
+
+def _check_days(made: Parsed, column: Column, last_day: np.datetime64) -> None:
+    values = made.values[column.name]
+    days = (values.local if isinstance(values, Moments) else values).astype("datetime64[D]")
+    for row in np.flatnonzero(days < FIRST_DAY):
+        made.reject(int(row), column.name, "before-1800", f"{days[row]} lies before 1800.", "Check the year.")
+    if column.past:
+        for row in np.flatnonzero(days > last_day):
+            message = f"{days[row]} lies in the future."
+            made.reject(int(row), column.name, "in-the-future", message, "Check the date.")

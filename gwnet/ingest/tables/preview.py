@@ -1,0 +1,195 @@
+"""What a correction or withdrawal would change: the values of each row, before and after.
+
+The changes are noted by the code that writes, while it writes; a dry run does the same and is then undone.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, Final, Protocol
+
+from sqlalchemy import Connection
+
+from gwnet.ingest.tables.declared import KEY_CELLS
+from gwnet.ingest.tables.lookup import Codes
+from gwnet.ingest.tables.parse import Parsed
+
+#: Columns that hold ids, and the identity that each is of.
+_IDENTITIES: Final[dict[str, str]] = {
+    "aquifer_id": "aquifer",
+    "gauging_round_id": "gauging_round",
+    "instrument_id": "instrument",
+    "barometer_id": "instrument",
+    "well_id": "well",
+    "site_id": "site",
+}
+
+#: What stands where there was no value.
+NOTHING: Final = "nothing"
+
+Difference = tuple[str, Any, Any]
+
+
+@dataclass(frozen=True)
+class RowChange:
+    """One value of a row on record that another takes the place of, or a row that is withdrawn.
+
+    Attributes
+    ----------
+    table, file : str
+        Table of the contract; name of the file.
+    row : int
+        Row in the file.
+    key : str
+        Which row it is, from its own cells.
+    column : str
+        What changes, with its unit; ``whole row`` for a withdrawal.
+    was, now : str
+        Value on record and new value; ``now`` is empty for a withdrawal.
+    empties : bool
+        Whether the value on record becomes empty.
+    """
+
+    table: str
+    file: str
+    row: int
+    key: str
+    column: str
+    was: str
+    now: str
+    empties: bool = False
+
+
+class Watch(Protocol):
+    """Looks at the record before and after the rows of a load are recorded, inside its transaction."""
+
+    def before(self, connection: Connection) -> None:
+        """Look at the record as it is."""
+
+    def after(self, connection: Connection) -> None:
+        """Look at the record as it would be."""
+
+
+def corrections(
+    made: Parsed, row: int, differences: Iterable[Difference], codes: Codes | None = None
+) -> list[RowChange]:
+    """Return what a correction changes in one row.
+
+    Parameters
+    ----------
+    made : gwnet.ingest.tables.parse.Parsed
+        Parsed table.
+    row : int
+        Position of the row.
+    differences : iterable of tuple
+        Name, value on record and new value.
+    codes : gwnet.ingest.tables.lookup.Codes, optional
+        Codes on record, to show ids by.
+
+    Returns
+    -------
+    list of RowChange
+        One a value.
+    """
+    return [
+        _change(made, row, _heading(made, name), shown(name, old, codes), shown(name, new, codes), _is_empty(name, new))
+        for name, old, new in differences
+    ]
+
+
+def withdrawal(made: Parsed, row: int) -> RowChange:
+    """Return that a row is withdrawn.
+
+    Parameters
+    ----------
+    made : gwnet.ingest.tables.parse.Parsed
+        Parsed table.
+    row : int
+        Position of the row.
+
+    Returns
+    -------
+    RowChange
+        The withdrawal.
+    """
+    return _change(made, row, "whole row", "on record", "")
+
+
+def _change(made: Parsed, row: int, column: str, was: str, now: str, empties: bool = False) -> RowChange:
+    sheet = made.raw.sheet
+    return RowChange(made.table.name, sheet.file, sheet.numbers[row], _key(made, row), column, was, now, empties)
+
+
+def _is_empty(name: str, value: Any) -> bool:
+    return is_missing(value) or (name == "wells" and value == "[]")  # the wells of a round are kept as a JSON list
+
+
+def is_missing(value: Any) -> bool:
+    """Return whether a value of a row says nothing: None or NaN.
+
+    Parameters
+    ----------
+    value : object
+        Value of a recorded column.
+
+    Returns
+    -------
+    bool
+        Whether there is no value.
+    """
+    return value is None or (isinstance(value, float) and math.isnan(value))
+
+
+def _key(made: Parsed, row: int) -> str:
+    cells = (made.raw.cells(name) for name in KEY_CELLS[made.table.name])
+    return " ".join(column[row].strip() for column in cells if column is not None and column[row].strip())
+
+
+def _heading(made: Parsed, name: str) -> str:
+    """Return the name of a column in words, with the unit of its values."""
+    if name in _IDENTITIES:
+        return _IDENTITIES[name].replace("gauging_", "")
+    if name.endswith("_utc"):
+        return f"{name.removesuffix('_utc').replace('_', ' ')} [UTC]"
+    if name.endswith("_m"):
+        return f"{name.removesuffix('_m').replace('_', ' ')} [m]"
+    unit = made.raw.units.get(name)
+    return f"{name.replace('_', ' ')} [{unit}]" if unit else name.replace("_", " ")
+
+
+def shown(name: str, value: Any, codes: Codes | None = None) -> str:
+    """Return a value as a person reads it.
+
+    Parameters
+    ----------
+    name : str
+        Column of the record.
+    value : object
+        Its value.
+    codes : gwnet.ingest.tables.lookup.Codes, optional
+        Codes on record, to show ids by.
+
+    Returns
+    -------
+    str
+        Text; ``nothing`` where there is no value.
+    """
+    if is_missing(value):
+        return NOTHING
+    if name in _IDENTITIES and codes is not None:
+        return _code(codes, _IDENTITIES[name], value)
+    if isinstance(value, dt.datetime):
+        return value.strftime("%Y-%m-%dT%H:%MZ")
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{float(value):.4f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
+
+
+def _code(codes: Codes, identity: str, number: Any) -> str:
+    for key, known in codes.ids[identity].items():
+        if known == number:
+            return str(key[1]) if isinstance(key, tuple) else str(key)
+    return str(number)

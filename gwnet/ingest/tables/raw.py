@@ -1,0 +1,228 @@
+"""A table as it stands in a file, headings understood, cells still text; and which table it is."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+
+from gwnet.errors import IngestError, UnitError, UnknownTableError
+from gwnet.ingest.tables.declared import BY_NAME, PROBLEM_COLUMN, TABLES, Table
+from gwnet.records import Rejection
+from gwnet.units import length_unit
+
+_HEADING = re.compile(r"\s*(?P<name>[^\[\]]*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*")
+
+
+@dataclass(frozen=True)
+class RawSheet:
+    """Rows of text with the numbers that they have in the file.
+
+    Attributes
+    ----------
+    file : str
+        Name of the file, with the sheet for a workbook.
+    title : str
+        What names the table: the file's stem or the sheet's name.
+    headings : list of str
+        Headings as written.
+    rows : list of list of str
+        Cells of each row, as many as there are headings.
+    numbers : list of int
+        Row numbers in the file, counted from 1.
+    rejections : list of gwnet.records.Rejection
+        Problems met while reading, without their table.
+    delimiter : str
+        Delimiter of delimited text; empty for a workbook.
+    """
+
+    file: str
+    title: str
+    headings: list[str]
+    rows: list[list[str]]
+    numbers: list[int]
+    rejections: list[Rejection] = field(default_factory=list)
+    delimiter: str = ""
+
+
+@dataclass(frozen=True)
+class RawTable:
+    """A sheet that is known to be one table of the contract.
+
+    Attributes
+    ----------
+    sheet : RawSheet
+        Its rows.
+    table : gwnet.ingest.tables.declared.Table
+        Which table it is.
+    places : dict of str to int
+        Position of each known column.
+    units : dict of str to str
+        Units given in headings.
+    warnings : list of str
+        Unknown columns and the like.
+    """
+
+    sheet: RawSheet
+    table: Table
+    places: dict[str, int]
+    units: dict[str, str]
+    warnings: list[str]
+
+    def cells(self, name: str) -> list[str] | None:
+        """Return the cells of a column, None where the file has no such column."""
+        place = self.places.get(name)
+        return None if place is None else [row[place] for row in self.sheet.rows]
+
+    def heading(self, name: str) -> str:
+        """Return the heading of a column as written."""
+        place = self.places.get(name)
+        return name if place is None else self.sheet.headings[place].strip()
+
+
+def split_heading(heading: str) -> tuple[str, str | None]:
+    """Return the column's name and the unit in brackets.
+
+    Parameters
+    ----------
+    heading : str
+        Heading as written.
+
+    Returns
+    -------
+    tuple of str
+        Name in lower case with underscores, and the unit or None.
+
+    Examples
+    --------
+    >>> split_heading("Depth to water [ft]")
+    ('depth_to_water', 'ft')
+    """
+    found = _HEADING.fullmatch(heading)
+    if found is None:
+        return heading.strip().lower(), None
+    name = re.sub(r"[\s_]+", "_", found["name"].strip()).lower()
+    return name, found["unit"].strip() if found["unit"] is not None else None
+
+
+def is_help(title: str) -> bool:
+    """Return whether a heading or the name of a sheet only helps a reader: it stands wholly in round brackets.
+
+    Parameters
+    ----------
+    title : str
+        Heading of a column, or name of a sheet.
+
+    Returns
+    -------
+    bool
+        Whether what it names is passed over.
+
+    Examples
+    --------
+    >>> is_help("(last depth [m])"), is_help("depth_to_water [m]")
+    (True, False)
+    """
+    plain = title.strip()
+    return len(plain) > 2 and plain.startswith("(") and plain.endswith(")")
+
+
+def recognise(sheet: RawSheet, *, keys_only: bool = False) -> RawTable:
+    """Say which table a sheet is, by its title or else by its columns.
+
+    Parameters
+    ----------
+    sheet : RawSheet
+        Rows and headings.
+    keys_only : bool, optional
+        Whether the columns of the key are enough, as for a correction; otherwise every required column must be there.
+
+    Returns
+    -------
+    RawTable
+        The table with its columns found.
+
+    Raises
+    ------
+    UnknownTableError
+        If neither title nor columns tell, or several tables would fit.
+    IngestError
+        If headings are missing, doubled or have a wrong unit.
+    """
+    split = [split_heading(heading) for heading in sheet.headings]
+    names = [name for name, _ in split]
+    table = _by_title(sheet.title) or _by_columns(sheet, set(names), keys_only=keys_only)
+    faults: list[str] = []
+    places: dict[str, int] = {}
+    units: dict[str, str] = {}
+    warnings: list[str] = []
+    for place, (name, unit) in enumerate(split):
+        if name in places:
+            faults.append(f"column {name!r} stands twice")
+        elif name in table.names:
+            places[name] = place
+            _note_unit(table, name, unit, units, faults)
+        elif name and name != PROBLEM_COLUMN and not is_help(sheet.headings[place]):
+            warnings.append(_unknown_column(sheet.headings[place], name, table))
+    required, one_of = table.demanded(keys_only=keys_only)
+    faults += [f"column {name!r} is missing" for name in required if name not in places]
+    for alternatives in one_of:
+        if not any(all(name in places for name in group) for group in alternatives):
+            words = " or ".join(" and ".join(group) for group in alternatives)
+            faults.append(f"column {words} is missing")
+    if faults:
+        message = f"The table {table.name!r} cannot be read: {'; '.join(faults)}."
+        raise IngestError(message, where=sheet.file, mend=f"Its columns are: {', '.join(table.names)}.")
+    return RawTable(sheet, table, places, units, warnings)
+
+
+def _by_title(title: str) -> Table | None:
+    """Return the table whose name the title is, or begins with before a digit, blank or mark."""
+    plain = re.sub(r"[\s\-]+", "_", title.strip().lower())
+    for name in sorted(BY_NAME, key=len, reverse=True):
+        if plain == name or re.match(rf"{name}(_|\d|\.|\()", plain):
+            return BY_NAME[name]
+    return None
+
+
+def _by_columns(sheet: RawSheet, names: set[str], *, keys_only: bool) -> Table:
+    fitting = [table for table in TABLES if _fits(table, names, keys_only=False)]
+    if keys_only and not fitting:
+        fitting = [table for table in TABLES if _fits(table, names, keys_only=True)]
+    scored = sorted(((len(names & set(table.names)), table.name) for table in fitting), reverse=True)
+    if not scored:
+        message = "Neither its name nor its columns tell which table this is."
+        mend = f"Name it after one of: {', '.join(BY_NAME)}."
+        raise UnknownTableError(message, where=sheet.file, mend=mend)
+    best = [name for score, name in scored if score == scored[0][0]]
+    if len(best) > 1:
+        message = f"By its columns this could be any of: {', '.join(sorted(best))}."
+        raise UnknownTableError(message, where=sheet.file, mend="Name the file or sheet after the table.")
+    return BY_NAME[best[0]]
+
+
+def _fits(table: Table, names: set[str], *, keys_only: bool) -> bool:
+    required, one_of = table.demanded(keys_only=keys_only)
+    met = all(any(set(group) <= names for group in alternatives) for alternatives in one_of)
+    return met and set(required) <= names
+
+
+def _note_unit(table: Table, name: str, unit: str | None, units: dict[str, str], faults: list[str]) -> None:
+    if unit is None:
+        return
+    column = table.column(name)
+    if column.kind == "length":
+        try:
+            units[name] = length_unit(unit)
+        except UnitError as error:
+            faults.append(f"column {name!r}: {error.message} {error.mend}")
+    elif column.unit and unit.lower() != column.unit.lower():
+        faults.append(f"column {name!r} is in {column.unit}, not in [{unit}]")
+    elif not column.unit and column.kind not in {"coordinate"}:
+        faults.append(f"column {name!r} has no unit, yet its heading names [{unit}]")
+
+
+def _unknown_column(written: str, name: str, table: Table) -> str:
+    near = get_close_matches(name, table.names, n=1, cutoff=0.6)
+    hint = f"; did you mean {near[0]!r}?" if near else ""
+    return f"column {written.strip()!r} is not known and was passed over{hint}"

@@ -1,0 +1,108 @@
+"""Verdicts that are written while level events are recorded: repeats that disagree."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, select
+
+from gwnet.hydro.reduction.elevation import combine_repeats
+from gwnet.ingest.tables.recording import Instruction
+from gwnet.store.models.base import known_on
+from gwnet.store.models.verdicts import Verdict
+from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
+
+RULE = "repeats disagree"
+
+_IDS_AT_ONCE = 500
+
+
+def note_disagreements(
+    connection: Connection,
+    event_ids: NDArray[np.int64],
+    repeats_m: NDArray[np.float64],
+    tolerance_m: NDArray[np.float64],
+    chosen: NDArray[np.int64],
+    told: Instruction,
+) -> int:
+    """Write a verdict for each event whose repeats disagree.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of the loading transaction.
+    event_ids : numpy.ndarray of int64, shape (n,)
+        Events just recorded.
+    repeats_m : numpy.ndarray, shape (n, 3)
+        Their repeats [m].
+    tolerance_m : numpy.ndarray, shape (n,)
+        Tolerance of their sites [m].
+    chosen : numpy.ndarray of int64, shape (n,)
+        Chosen reading, 0 for none.
+    told : gwnet.ingest.tables.recording.Instruction
+        Who records, when and why.
+
+    Returns
+    -------
+    int
+        Number of verdicts written.
+    """
+    repeats = combine_repeats(repeats_m, tolerance_m, chosen=chosen)
+    rows = np.flatnonzero(repeats.disagree)
+    if not rows.size:
+        return 0
+    spread, tolerance = repeats.spread_m[rows], tolerance_m[rows]
+    insert_columns(
+        connection,
+        "verdict",
+        {
+            "id": reserve_ids(connection, "verdict", rows.size),
+            "level_event_id": event_ids[rows],
+            "rule": RULE,
+            "severity": "serious",
+            "limits": [
+                json.dumps({"tolerance_m": round(t, 6), "spread_m": round(s, 6)})
+                for s, t in zip(spread, tolerance, strict=True)
+            ],
+            "message": [
+                f"The repeats differ by {s:.3f} m; the site allows {t:.3f} m."
+                for s, t in zip(spread, tolerance, strict=True)
+            ],
+            "recorded_at_utc": told.now_utc,
+            "recorded_by": told.by,
+            "reason": "checked on recording",
+        },
+        rows.size,
+    )
+    return int(rows.size)
+
+
+def retire_verdicts(connection: Connection, event_ids: NDArray[np.int64], told: Instruction) -> None:
+    """Retire the verdicts of events that were corrected, recorded again or withdrawn.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of the loading transaction.
+    event_ids : numpy.ndarray of int64
+        The events; of withdrawn ones every verdict goes, of others that on disagreeing repeats.
+    told : gwnet.ingest.tables.recording.Instruction
+        Who records, when and why.
+    """
+    old = _live_verdicts(connection, event_ids, every_rule=told.withdraw)
+    if old:
+        reason = told.reason or "recorded again"
+        retire(connection, "verdict", old, at_utc=told.now_utc, by=told.by, reason=reason)
+
+
+def _live_verdicts(connection: Connection, event_ids: NDArray[np.int64], *, every_rule: bool) -> list[int]:
+    found: list[int] = []
+    for start in range(0, event_ids.size, _IDS_AT_ONCE):
+        some = event_ids[start : start + _IDS_AT_ONCE].tolist()
+        query = select(Verdict.id).where(Verdict.level_event_id.in_(some), known_on(Verdict, None))
+        if not every_rule:
+            query = query.where(Verdict.rule == RULE)
+        found += connection.scalars(query)
+    return found

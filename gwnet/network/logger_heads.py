@@ -1,0 +1,467 @@
+"""The part of the face for programs that turns samples of loggers into heads, and adjusts them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from gwnet.store.fetch.codes import check_codes
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+    from gwnet.analysis.levels.explain import Explanation
+    from gwnet.analysis.loggers.corrections import Adjusted
+    from gwnet.analysis.loggers.heads import LoggerHeads
+    from gwnet.store.session import Store
+
+
+class _Undo(Exception):  # noqa: N818 (not an error)
+    """Rolls back what a dry run wrote."""
+
+
+class LoggerHeading:
+    """Heads of loggers and their adjustments; `gwnet.network.Network` has these methods.
+
+    Attributes
+    ----------
+    store : gwnet.store.session.Store
+        Open database.
+    """
+
+    store: Store
+
+    def logger_heads(
+        self,
+        wells: Sequence[str] | None = None,
+        *,
+        site: str | None = None,
+        start: dt.date | dt.datetime | str | None = None,
+        end: dt.date | dt.datetime | str | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+        excluded: bool = False,
+    ) -> pd.DataFrame:
+        """Return the heads of loggers, one row a sample.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Codes of wells; all unless given.
+        site : str, optional
+            Only this site.
+        start, end : date, datetime or str, optional
+            First and last local date (both included), or instants.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+        unit : str, optional
+            Unit of the elevations, m or ft.
+        excluded : bool, optional
+            Whether samples that give no head are listed as well, with the reason in ``out``.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns of `gwnet.analysis.loggers.tables.HEAD_COLUMNS`.
+
+        Raises
+        ------
+        NotFoundError
+            If a site or well is not on record.
+        SettingsError
+            If a date or the unit cannot be used.
+        """
+        from gwnet.analysis.levels.display_unit import in_unit
+        from gwnet.analysis.loggers.tables import heads_table
+
+        found, zones = self._heads_between(wells, site, start, end, known_on)
+        return in_unit(heads_table(found, zones, excluded=excluded), unit)
+
+    def logger_daily(
+        self,
+        wells: Sequence[str] | None = None,
+        *,
+        site: str | None = None,
+        start: dt.date | dt.datetime | str | None = None,
+        end: dt.date | dt.datetime | str | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+    ) -> pd.DataFrame:
+        """Return the daily values of loggers: mean, lowest and highest head of each local day.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Codes of wells; all unless given.
+        site : str, optional
+            Only this site.
+        start, end : date, datetime or str, optional
+            First and last local date (both included), or instants.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+        unit : str, optional
+            Unit of the elevations, m or ft.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns of `gwnet.analysis.loggers.daily.DAILY_COLUMNS`.
+
+        Raises
+        ------
+        NotFoundError
+            If a site or well is not on record.
+        SettingsError
+            If a date or the unit cannot be used.
+        """
+        from gwnet.analysis.levels.display_unit import in_unit
+        from gwnet.analysis.loggers.daily import daily
+
+        return in_unit(daily(*self._heads_between(wells, site, start, end, known_on)), unit)
+
+    def logger_status(
+        self,
+        wells: Sequence[str] | None = None,
+        *,
+        site: str | None = None,
+        at_utc: dt.datetime | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+    ) -> pd.DataFrame:
+        """Return how each logger stands: coverage, gaps, last visit, residuals, drift, battery and findings.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Only these wells, and no barometers; all unless given.
+        site : str, optional
+            Only this site.
+        at_utc : datetime.datetime, optional
+            Until when a logger that still hangs should have samples; until its last sample unless given.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+        unit : str, optional
+            Unit of the lengths, m or ft.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns of `gwnet.analysis.loggers.status.STATUS_COLUMNS`, one row a deployment.
+
+        Raises
+        ------
+        NotFoundError
+            If a site or well is not on record.
+        """
+        from gwnet.analysis.levels.display_unit import in_unit
+        from gwnet.analysis.loggers.status import status
+
+        with self.store.reading() as connection:
+            check_codes(connection, known_on, site=site, wells=wells)
+            return in_unit(status(connection, wells, site, at_utc=at_utc, known_on=known_on), unit)
+
+    def logger_findings(
+        self, wells: Sequence[str] | None = None, *, site: str | None = None, known_on: dt.datetime | None = None
+    ) -> pd.DataFrame:
+        """Return what looks wrong in the series of loggers, with the command that would mend it.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Only these wells; all unless given.
+        site : str, optional
+            Only this site.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns of `gwnet.analysis.loggers.suggestion.FINDING_COLUMNS`.
+
+        Raises
+        ------
+        NotFoundError
+            If a site or well is not on record.
+        """
+        from gwnet.analysis.loggers.findings import findings
+
+        with self.store.reading() as connection:
+            check_codes(connection, known_on, site=site, wells=wells)
+            return findings(connection, wells, site, known_on)
+
+    def adjust_logger(
+        self,
+        instrument: str,
+        kind: str,
+        *,
+        reason: str,
+        by: str,
+        quantity: str | None = None,
+        start: dt.datetime | None = None,
+        end: dt.datetime | None = None,
+        now_utc: dt.datetime | None = None,
+        dry_run: bool = False,
+        **parameters: Any,
+    ) -> Adjusted:
+        """Record an adjustment of a logger.
+
+        Parameters
+        ----------
+        instrument : str
+            Code of the instrument.
+        kind : str
+            Kind of adjustment: `gwnet.analysis.loggers.correction_history.KINDS`.
+        reason : str
+            Why.
+        by : str
+            Who decides.
+        quantity : str, optional
+            Which series; that of the level unless given.
+        start, end : datetime.datetime, optional
+            Aware times of the half-open span; open unless given.
+        now_utc : datetime.datetime, optional
+            Aware time of the recording; the clock's unless given.
+        dry_run : bool, optional
+            Whether only to work out what it would move.
+        **parameters : object
+            Its parameters, such as ``seconds`` or ``cause``; None counts as not given.
+
+        Returns
+        -------
+        gwnet.analysis.loggers.corrections.Adjusted
+            Its number and what it moves.
+
+        Raises
+        ------
+        NotFoundError
+            If the instrument has no such series.
+        AnalysisError
+            If the parameters do not serve.
+        SettingsError
+            If the reason or the name is missing, or the span does not run forward.
+        """
+        from gwnet.analysis.loggers.corrections import Adjustment, adjust
+
+        wanted = Adjustment(instrument, kind, parameters, quantity, start, end)
+        now = now_utc or dt.datetime.now(dt.UTC)
+        with self._deciding(dry_run=dry_run) as connection:
+            return adjust(connection, wanted, by=by, reason=reason, now_utc=now)
+
+    def accept_logger_finding(
+        self,
+        finding: str,
+        *,
+        reason: str,
+        by: str,
+        instrument: str | None = None,
+        now_utc: dt.datetime | None = None,
+        dry_run: bool = False,
+    ) -> Adjusted:
+        """Record the adjustment that a finding about a logger suggests.
+
+        Parameters
+        ----------
+        finding : str
+            Name of the finding: `logger_findings`.
+        reason : str
+            Why.
+        by : str
+            Who decides.
+        instrument : str, optional
+            Only a finding about this instrument.
+        now_utc : datetime.datetime, optional
+            Aware time of the recording; the clock's unless given.
+        dry_run : bool, optional
+            Whether only to work out what it would move.
+
+        Returns
+        -------
+        gwnet.analysis.loggers.corrections.Adjusted
+            Its number and what it moves.
+
+        Raises
+        ------
+        NotFoundError
+            If there is no such finding any more.
+        AnalysisError
+            If it suggests no adjustment.
+        SettingsError
+            If the reason or the name is missing.
+        """
+        from gwnet.analysis.loggers.corrections import adjust, suggested
+
+        now = now_utc or dt.datetime.now(dt.UTC)
+        with self._deciding(dry_run=dry_run) as connection:
+            wanted = suggested(connection, finding, instrument)
+            return adjust(connection, wanted, by=by, reason=reason, now_utc=now)
+
+    def take_back_adjustment(
+        self, number: int, *, reason: str, by: str, now_utc: dt.datetime | None = None, dry_run: bool = False
+    ) -> Adjusted:
+        """Take an adjustment of a logger back; it stays for the record of every earlier time.
+
+        Parameters
+        ----------
+        number : int
+            Number of the adjustment.
+        reason : str
+            Why.
+        by : str
+            Who decides.
+        now_utc : datetime.datetime, optional
+            Aware time; the clock's unless given.
+        dry_run : bool, optional
+            Whether only to work out what it would move.
+
+        Returns
+        -------
+        gwnet.analysis.loggers.corrections.Adjusted
+            What was taken back and what that moves.
+
+        Raises
+        ------
+        NotFoundError
+            If there is no such adjustment on record.
+        SettingsError
+            If the reason or the name is missing.
+        """
+        from gwnet.analysis.loggers.corrections import take_back
+
+        now = now_utc or dt.datetime.now(dt.UTC)
+        with self._deciding(dry_run=dry_run) as connection:
+            return take_back(connection, number, by=by, reason=reason, now_utc=now)
+
+    def logger_adjustments(self, instrument: str | None = None, *, known_on: dt.datetime | None = None) -> pd.DataFrame:
+        """Return the adjustments of loggers on record.
+
+        Parameters
+        ----------
+        instrument : str, optional
+            Only of this instrument.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns of `gwnet.analysis.loggers.corrections.ADJUSTMENT_COLUMNS`.
+        """
+        from gwnet.analysis.loggers.corrections import adjustments
+
+        with self.store.reading() as connection:
+            return adjustments(connection, instrument, known_on)
+
+    def logger_efficiencies(
+        self,
+        wells: Sequence[str] | None = None,
+        *,
+        site: str | None = None,
+        every_hours: float = 1.0,
+        known_on: dt.datetime | None = None,
+    ) -> pd.DataFrame:
+        """Return the barometric efficiency of each deployment, by Clark's signs and by regression.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Only these wells; all unless given.
+        site : str, optional
+            Only this site.
+        every_hours : float, optional
+            Step at which levels and air pressure are compared [h].
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns of `gwnet.analysis.loggers.efficiency.EFFICIENCY_COLUMNS`.
+
+        Raises
+        ------
+        NotFoundError
+            If a site or well is not on record.
+        """
+        from gwnet.analysis.loggers.efficiency import efficiencies
+
+        with self.store.reading() as connection:
+            check_codes(connection, known_on, site=site, wells=wells)
+            return efficiencies(connection, wells, site, every_hours=every_hours, known_on=known_on)
+
+    def explain_head(
+        self,
+        well: str,
+        time: str,
+        *,
+        site: str | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+    ) -> list[Explanation]:
+        """Explain the heads of the loggers of a well at a time.
+
+        Parameters
+        ----------
+        well : str
+            Code of the well.
+        time : str
+            Local date (noon is meant) or time in ISO 8601; the nearest sample within a day is explained.
+        site : str, optional
+            Code of the site, where several have a well of that code.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+        unit : str, optional
+            Unit of the printed lengths.
+
+        Returns
+        -------
+        list of gwnet.analysis.levels.explain.Explanation
+            One for each logger.
+
+        Raises
+        ------
+        NotFoundError
+            If no logger of that well has a sample within a day.
+        """
+        from gwnet.analysis.loggers.explain import explain_head
+
+        with self.store.reading() as connection:
+            return explain_head(connection, well, time, site=site, known_on=known_on, unit=unit)
+
+    @contextmanager
+    def _deciding(self, *, dry_run: bool) -> Iterator[Connection]:
+        """Give a connection for a decision; a dry run leaves the record as it was."""
+        try:
+            with self.store.writing() as connection:
+                yield connection
+                if dry_run:
+                    raise _Undo
+        except _Undo:
+            return
+
+    def _heads_between(
+        self,
+        wells: Sequence[str] | None,
+        site: str | None,
+        start: dt.date | dt.datetime | str | None,
+        end: dt.date | dt.datetime | str | None,
+        known_on: dt.datetime | None,
+    ) -> tuple[list[LoggerHeads], dict[str, str]]:
+        """Return heads over a span, and the time zone of each site."""
+        from gwnet.analysis.loggers.heads import heads
+        from gwnet.analysis.loggers.tables import span_of
+        from gwnet.store.fetch import registry as fetch
+
+        with self.store.reading() as connection:
+            check_codes(connection, known_on, site=site, wells=wells)
+            sites = fetch.sites(connection, known_on)
+            zones = {str(code): str(zone) for code, zone in zip(sites["site"], sites["time_zone"], strict=True)}
+            found = []
+            for code in zones if site is None else [site]:
+                first, last = span_of(start, end, zones[code])
+                found += heads(connection, wells, code, first, last, known_on)
+        return found, zones

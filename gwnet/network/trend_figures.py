@@ -1,0 +1,88 @@
+"""The part of the face for programs that draws trends of levels."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from gwnet.store.fetch import registry as fetch
+
+if TYPE_CHECKING:
+    from gwnet.products.trends import TrendFigures
+    from gwnet.store.session import Store
+
+
+class TrendDrawing:
+    """Figures of trends; `gwnet.network.Network` has these methods.
+
+    Attributes
+    ----------
+    store : gwnet.store.session.Store
+        Open database.
+    """
+
+    store: Store
+    _trend_inputs: Callable[..., tuple[pd.DataFrame, pd.DataFrame]]
+
+    def trend_figures(
+        self,
+        wells: Sequence[str] | None = None,
+        *,
+        aquifer: str | None = None,
+        method: str = "seasonal",
+        seasons: int = 4,
+        start: dt.date | dt.datetime | str | None = None,
+        end: dt.date | dt.datetime | str | None = None,
+        site: str | None = None,
+        known_on: dt.datetime | None = None,
+        unit: str = "m",
+        approved: bool = False,
+    ) -> TrendFigures:
+        """Test wells of one site for trends and keep what their figures are drawn from.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Codes of wells; all of the site unless given.
+        aquifer : str, optional
+            Only wells of this aquifer.
+        method : str, optional
+            ``seasonal`` (each season with its own kind) or ``kendall`` (one value a year).
+        seasons : int, optional
+            Seasons of a year, 4 or 12.
+        start, end : date, datetime or str, optional
+            First and last local date (both included), or instants.
+        site : str, optional
+            Code of the site; may be left out when the record holds only one.
+        known_on : datetime.datetime, optional
+            Record as known at this time.
+        unit : str, optional
+            Unit of the figures, m or ft.
+        approved : bool, optional
+            Whether only approved levels take part; provisional ones do as well unless said.
+
+        Returns
+        -------
+        gwnet.products.trends.TrendFigures
+            Table in metres; ``figures()`` gives one well's figure or ranked slopes, ``map()`` the map of slopes,
+            ``multiples()`` small panels of all wells.
+
+        Raises
+        ------
+        NotFoundError
+            If a site, well or aquifer is not on record, or the record holds several sites and none is named.
+        SettingsError
+            If the method, number of seasons or unit is not known.
+        """
+        from gwnet.analysis.series.trends import trends
+        from gwnet.products.trends import TrendFigures
+
+        with self.store.reading() as connection:
+            settings = fetch.one_site(connection, site, known_on)
+            known = known_on or fetch.cut_off(connection)
+        levels, asked = self._trend_inputs(wells, aquifer, start, end, str(settings["site"]), known_on)
+        table = trends(levels, asked, method=method, seasons=seasons, approved=approved)
+        return TrendFigures(table, levels, asked, settings, method, seasons, approved, unit, known)

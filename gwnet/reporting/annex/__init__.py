@@ -1,0 +1,1 @@
+"""What travels with a report: its numbers as files, and the manifest."""

@@ -1,0 +1,198 @@
+"""The annex of a report as a Data Package: what each file and each column holds (datapackage.org, version 2)."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from gwnet.reporting.definition.parse import safe_name
+from gwnet.reporting.view import ReportView
+
+__all__ = ["Field", "data_package", "fields_of"]
+
+_PROFILE: Final = "https://datapackage.org/profiles/2.0/datapackage.json"
+_KINDS: Final[Mapping[str, tuple[str, ...]]] = {
+    "integer": ("consecutive", "crossings_in_a_row"),
+    "boolean": ("used", "usable", "provisional"),
+    "date": ("drilled_on", "decommissioned_on", "installed_on", "removed_on", "surveyed_on", "crossed_since"),
+    "datetime": ("valid_from_utc", "valid_until_utc", "recorded_at_utc", "retired_at_utc"),
+    "number": ("easting", "northing", "longitude", "latitude", "diameter_mm"),
+}
+_KIND_OF: Final[Mapping[str, str]] = {name: kind for kind, names in _KINDS.items() for name in names}
+_UNITS: Final[Mapping[str, str]] = {"diameter_mm": "mm", "longitude": "degree", "latitude": "degree"}
+#: What a column holds, where its name does not say it all; lengths without their unit.
+_MEANINGS: Final[Mapping[str, str]] = {
+    "measured_at": "Local time with offset; only the date where the time of day is not known",
+    "bound": "<= where the well was dry: the head is at or below the elevation given; >= where it overflowed",
+    "depth_to_water": "Below the measuring point, positive downward",
+    "depth_below_ground": "Positive downward",
+    "measuring_point_elevation": "In force at the time of the reading, above the vertical datum",
+    "water_elevation": "Positive upward from the vertical datum",
+    "water_elevation_uncorrected": "Before the correction for floating product",
+    "uncertainty": "Half-width at 95 % of the water elevation",
+    "product_thickness": "Thickness of floating product",
+    "sounded_depth": "Depth of the bottom below ground, positive downward",
+    "height_above_ground": "Of the measuring point, positive upward",
+    "finding": "What the reduction noticed",
+    "review": "State of review",
+    "usable": "Whether the level may enter maps and trends",
+    "unusable_reason": "Why it may not",
+    "used": "Whether the level was used for the map",
+    "reason": "Why it was left out",
+    "coordinate_accuracy": "Half-width at 95 %",
+    "ground_accuracy": "Half-width at 95 %",
+    "accuracy": "Half-width at 95 %",
+    "easting": "In the coordinate system of the site",
+    "northing": "In the coordinate system of the site",
+}
+_TITLES: Final[Mapping[str, str]] = {
+    "levels_of_period": "Levels of the period",
+    "levels_to_date": "All levels to the end of the period",
+    "wells": "Wells",
+    "construction": "Construction of the wells",
+    "measuring_points": "Measuring points and their history",
+    "thresholds": "Thresholds and their standing",
+}
+_OF_WELLS: Final = frozenset({"levels_of_period", "levels_to_date", "construction", "measuring_points", "thresholds"})
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One column of a file.
+
+    Parameters
+    ----------
+    name : str
+        Heading.
+    kind : str
+        string, number, integer, boolean, date or datetime.
+    unit : str
+        Unit of its numbers, empty where they have none.
+    meaning : str
+        What it holds, empty where the name says it all.
+    """
+
+    name: str
+    kind: str
+    unit: str = ""
+    meaning: str = ""
+
+
+def fields_of(content: bytes, unit: str) -> list[Field]:
+    """Return the columns of a file of the annex.
+
+    Parameters
+    ----------
+    content : bytes
+        CSV, from `gwnet.reporting.annex.files.annex_files`.
+    unit : {"m", "ft"}
+        Unit of its lengths.
+
+    Returns
+    -------
+    list of Field
+        In order.
+    """
+    headings = next(csv.reader(io.StringIO(content[:20_000].decode("utf-8"), newline="")))
+    return [_field(name, unit) for name in headings]
+
+
+def _field(name: str, unit: str) -> Field:
+    ending = f"_{unit}"
+    if name.endswith(ending) and name not in _KIND_OF:
+        base = name.removesuffix(ending)
+        return Field(name, "number", unit, _MEANINGS.get(base, ""))
+    return Field(name, _KIND_OF.get(name, "string"), _UNITS.get(name, ""), _MEANINGS.get(name, ""))
+
+
+def data_package(view: ReportView, files: Mapping[str, bytes], *, prefix: str, program: str) -> bytes:
+    """Return the descriptor of the annex.
+
+    Parameters
+    ----------
+    view : ReportView
+        The report's look at the record.
+    files : mapping of str to bytes
+        Files of the annex by file name; CSV files become tables, others plain resources.
+    prefix : str
+        What every file name starts with.
+    program : str
+        Program and version.
+
+    Returns
+    -------
+    bytes
+        JSON with sorted keys; the same files give the same bytes.
+    """
+    site, period = view.data.site, view.period
+    package = {
+        "$schema": _PROFILE,
+        "name": safe_name(prefix).lower(),
+        "title": f"{view.definition.title}, {site.name or site.code}, {period.title()}: data annex",
+        "description": (
+            f"Elevations above {site.vertical_datum}, lengths in {view.measures.unit}, coordinates in {site.crs}. "
+            "An empty cell is a missing value. Text that a spreadsheet program would run as a formula starts with an "
+            "apostrophe. Levels that nobody has approved are provisional."
+        ),
+        "created": view.data.known_on_utc.strftime("%Y-%m-%dT%H:%M:%SZ"),
+        "version": period.label,
+        "contributors": [{"title": site.operator, "roles": ["publisher"]}] if site.operator else [],
+        "sources": [{"title": f"Record of site {site.code} as known on {view.data.known_on_utc.isoformat()}"}],
+        "generator": program,
+        "resources": [_resource(view, name, content, prefix, files) for name, content in files.items()],
+    }
+    if not package["contributors"]:
+        del package["contributors"]
+    return (json.dumps(package, indent=2, sort_keys=True, ensure_ascii=False) + "\n").encode("utf-8")
+
+
+def _resource(view: ReportView, name: str, content: bytes, prefix: str, files: Mapping[str, bytes]) -> dict[str, Any]:
+    short = name.removeprefix(f"{prefix}_").rpartition(".")[0]
+    resource: dict[str, Any] = {
+        "name": _resource_name(short),
+        "title": _TITLES.get(short, short.replace("_", " ").capitalize()),
+        "path": name,
+        "bytes": len(content),
+        "hash": f"sha256:{hashlib.sha256(content).hexdigest()}",
+    }
+    if not name.endswith(".csv"):
+        return resource | {"format": "gpkg", "mediatype": "application/geopackage+sqlite3"}
+    return resource | {
+        "type": "table",
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "dialect": {"delimiter": ",", "lineTerminator": "\r\n", "header": True},
+        "schema": _schema(view, short, content, f"{prefix}_wells.csv" in files),
+    }
+
+
+def _resource_name(short: str) -> str:
+    return short.lower().replace(" ", "-")
+
+
+def _schema(view: ReportView, short: str, content: bytes, with_wells: bool) -> dict[str, Any]:
+    fields = fields_of(content, view.measures.unit)
+    schema: dict[str, Any] = {"fields": [_described(field) for field in fields], "missingValues": [""]}
+    if short == "wells":
+        schema["primaryKey"] = ["site", "well"]
+    if short in _OF_WELLS and with_wells:
+        reference = {"resource": "wells", "fields": ["site", "well"]}
+        schema["foreignKeys"] = [{"fields": ["site", "well"], "reference": reference}]
+    return schema
+
+
+def _described(field: Field) -> dict[str, Any]:
+    made: dict[str, Any] = {"name": field.name, "type": field.kind}
+    if field.kind == "boolean":
+        made |= {"trueValues": ["true"], "falseValues": ["false"]}
+    if field.unit:
+        made["unit"] = field.unit
+    if field.meaning:
+        made["description"] = f"{field.meaning}."
+    return made

@@ -1,0 +1,321 @@
+"""Report definitions: TOML files that say what a report holds and how it is printed, checked before use."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, Literal, cast
+
+from gwnet.errors import DefinitionError
+from gwnet.reporting.definition.files import find_layers, read_logo, read_wording
+from gwnet.reporting.definition.keys import SECTIONS, Checks, nearest
+from gwnet.resources import reports_folder
+from gwnet.units import metres_per
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = [
+    "SECTIONS",
+    "Definition",
+    "HydrographSettings",
+    "MapSettings",
+    "Prepared",
+    "TrendSettings",
+    "load_definition",
+    "parse_definition",
+    "safe_name",
+]
+
+_MOST_BYTES: Final = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """Who prepares the report and for whom; empty lines are left open to be written in.
+
+    ``logo`` holds a PNG or JPEG picture, None for none; ``address`` the lines of the firm's address.
+    """
+
+    by: str = ""
+    licence: str = ""
+    firm: str = ""
+    recipient: str = ""
+    address: tuple[str, ...] = ()
+    logo: bytes | None = field(default=None, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class MapSettings:
+    """How potentiometric maps are made; None leaves the choice to the site or the method.
+
+    ``base_layers`` are files drawn under the contours; ``boundary``, ``barriers`` and ``rivers`` files that the surface
+    obeys. ``rounds`` is ``newest`` (of the period) or ``all``; ``storage`` holds the storage coefficient of each
+    aquifer for volumes of change.
+    """
+
+    method: str = "kriging"
+    interval_m: float | None = None
+    window_days: float | None = None
+    base_layers: tuple[Path, ...] = ()
+    boundary: Path | None = None
+    barriers: Path | None = None
+    rivers: Path | None = None
+    rounds: str = "newest"
+    storage: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class TrendSettings:
+    """How trends are tested, and from when."""
+
+    method: str = "seasonal"
+    seasons: int = 4
+    start: dt.date | None = None
+    approved_only: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class HydrographSettings:
+    """How hydrographs are grouped and from when they are drawn."""
+
+    group_by: str = "aquifer"
+    start: dt.date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Definition:
+    """A checked report definition.
+
+    Parameters
+    ----------
+    name : str
+        Name of the file without its ending, safe as part of a file name.
+    title : str
+        Title of the report.
+    sections : tuple of str
+        Kinds of sections, in order.
+    units : {"site", "m", "ft"}
+        Unit of printing; ``site``: feet where the site works in feet, else metres.
+    page : {"A4", "Letter"}
+        Page format.
+    decimals : int or None
+        Decimals of levels; None: what their uncertainty allows.
+    contents : bool
+        Whether there is a table of contents.
+    web_page : bool
+        Whether the report is written as an HTML page too.
+    wells, aquifers, rounds, thresholds : tuple of str
+        Wells, aquifers, gauging rounds and names of thresholds of the report; empty: all.
+    prepared : Prepared
+        Who prepares it.
+    maps : MapSettings
+        How maps are made.
+    hydrographs : HydrographSettings
+        How hydrographs are grouped.
+    trends : TrendSettings
+        How trends are tested.
+    discussion : tuple of str
+        Paragraphs of the preparer's own, printed in the summary and marked as such.
+    cautions : tuple of str
+        Cautions of the site's own, printed after the usual ones.
+    wording : mapping of str to str
+        Standing texts of the user's own by name, in place of those that travel with the program.
+    inputs : mapping of str to str
+        Digests of the files that the definition names, by their path in it.
+    sha256 : str
+        Digest of the file.
+    source : str
+        Text of the file, kept with an issued report.
+    """
+
+    name: str
+    title: str
+    sections: tuple[str, ...]
+    units: Literal["site", "m", "ft"] = "site"
+    page: Literal["A4", "Letter"] = "A4"
+    decimals: int | None = None
+    contents: bool = True
+    web_page: bool = True
+    wells: tuple[str, ...] = ()
+    aquifers: tuple[str, ...] = ()
+    rounds: tuple[str, ...] = ()
+    thresholds: tuple[str, ...] = ()
+    prepared: Prepared = Prepared()
+    maps: MapSettings = field(default_factory=MapSettings)
+    hydrographs: HydrographSettings = HydrographSettings()
+    trends: TrendSettings = TrendSettings()
+    discussion: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    wording: Mapping[str, str] = field(default_factory=dict)
+    inputs: Mapping[str, str] = field(default_factory=dict)
+    sha256: str = ""
+    source: str = field(default="", repr=False, compare=False)
+
+    def members(self, wells: pd.DataFrame) -> pd.DataFrame:
+        """Return the wells of a site that are named, of the aquifers that are named; all where none is."""
+        if self.wells:
+            wells = wells[wells["well"].isin(self.wells)]
+        if self.aquifers:
+            wells = wells[wells["aquifer"].isin(self.aquifers)]
+        return wells
+
+    def unit(self, site_unit: str) -> str:
+        """Return the unit of printing for a site that works in the given unit of length."""
+        if self.units != "site":
+            return self.units
+        return "ft" if site_unit in ("ft", "ftUS") else "m"
+
+
+def load_definition(name: str | Path) -> Definition:
+    """Read and check a report definition.
+
+    Parameters
+    ----------
+    name : str or Path
+        Name of a definition that travels with the program, such as ``quarterly``, or path of a TOML file.
+
+    Returns
+    -------
+    Definition
+        The checked definition.
+
+    Raises
+    ------
+    DefinitionError
+        If there is no such file, it is not TOML, or a key or value is wrong; says where in the file.
+    """
+    path = _find(name)
+    try:
+        with path.open("rb") as file:
+            raw = file.read(_MOST_BYTES + 1)
+    except OSError as error:
+        message = f"The definition cannot be read: {error.strerror or error}."
+        raise DefinitionError(message, where=str(path)) from error
+    if len(raw) > _MOST_BYTES:
+        raise DefinitionError("The definition is larger than 1 MB.", where=str(path), mend="Is it the right file?")
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        message = f"The definition is not UTF-8 text: byte {error.start} cannot be read."
+        raise DefinitionError(message, where=str(path), mend="Save it as UTF-8.") from error
+    return parse_definition(text, path, sha256=hashlib.sha256(raw).hexdigest())
+
+
+def parse_definition(text: str, path: Path, *, sha256: str = "") -> Definition:
+    """Check the text of a report definition.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    path : Path
+        Where it stands or stood, for its name and for messages; it is not read.
+    sha256 : str, optional
+        Digest of the file.
+
+    Returns
+    -------
+    Definition
+        The checked definition.
+
+    Raises
+    ------
+    DefinitionError
+        If it is not TOML, or a key or value is wrong; says where in the file.
+    """
+    try:
+        values = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        message = f"The definition is not valid TOML: {error}."
+        raise DefinitionError(message, where=str(path)) from error
+    checked = Checks(path, text).run(values)
+    return replace(_definition(path, checked, sha256), source=text)
+
+
+def _find(name: str | Path) -> Path:
+    text = str(name)
+    if isinstance(name, Path) or text.endswith(".toml") or "/" in text or "\\" in text:
+        return Path(name)
+    folder = reports_folder()
+    known = sorted(path.stem for path in folder.glob("*.toml"))
+    if text in known:
+        return folder / f"{text}.toml"
+    message = f"There is no report definition {text[:60]!r}; {nearest(text, known)}"
+    raise DefinitionError(message, mend=f"Known are {', '.join(known)}; or give the path of a TOML file.")
+
+
+def _definition(path: Path, checked: dict[str, dict[str, Any]], digest: str) -> Definition:
+    top, select, text = checked[""], checked["select"], checked["text"]
+    hydrographs, trends = checked["hydrographs"], checked["trends"]
+    inputs: dict[str, str] = {}
+    return Definition(
+        name=safe_name(path.stem),
+        title=top["title"],
+        sections=top["sections"],
+        units=cast("Literal['site', 'm', 'ft']", top.get("units", "site")),
+        page=cast("Literal['A4', 'Letter']", top.get("page", "A4")),
+        decimals=top.get("decimals"),
+        contents=top.get("contents", True),
+        web_page=top.get("web_page", True),
+        **{name: select.get(name, ()) for name in ("wells", "aquifers", "rounds", "thresholds")},
+        prepared=_prepared(path, checked["prepared"], inputs),
+        maps=_maps(path, checked["map"], checked["storage"], inputs),
+        hydrographs=HydrographSettings(hydrographs.get("group_by", "aquifer"), hydrographs.get("from")),
+        trends=TrendSettings(
+            trends.get("method", "seasonal"),
+            trends.get("seasons", 4),
+            trends.get("from"),
+            trends.get("approved_only", False),
+        ),
+        discussion=text.get("discussion", ()),
+        cautions=text.get("cautions", ()),
+        wording=read_wording(path, text.get("wording", ""), inputs),
+        inputs=inputs,
+        sha256=digest,
+    )
+
+
+def _prepared(path: Path, given: Mapping[str, Any], inputs: dict[str, str]) -> Prepared:
+    return Prepared(
+        by=given.get("by", ""),
+        licence=given.get("licence", ""),
+        firm=given.get("firm", ""),
+        recipient=given.get("for", ""),
+        address=given.get("address", ()),
+        logo=read_logo(path, given.get("logo", ""), inputs),
+    )
+
+
+def _maps(path: Path, given: Mapping[str, Any], storage: Mapping[str, float], inputs: dict[str, str]) -> MapSettings:
+    if given.get("interval_m") and given.get("interval_ft"):
+        raise DefinitionError("Both interval_m and interval_ft are given.", where=str(path), mend="Keep one of them.")
+    feet = given.get("interval_ft")
+    one_each = {
+        name: find_layers(path, name, [given.get(name, "")], inputs) for name in ("boundary", "barriers", "rivers")
+    }
+    return MapSettings(
+        method=given.get("method", "kriging"),
+        interval_m=feet * metres_per("ft") if feet else given.get("interval_m"),
+        window_days=given.get("window_days"),
+        base_layers=find_layers(path, "base_layers", given.get("base_layers", ()), inputs),
+        **{name: found[0] if found else None for name, found in one_each.items()},
+        rounds=given.get("rounds", "newest"),
+        storage=dict(storage),
+    )
+
+
+def safe_name(text: str) -> str:
+    """Return a text as part of a file name: letters, digits, dot, dash and underscore; never a path.
+
+    Examples
+    --------
+    >>> safe_name("../../etc/my report")
+    'etc-my-report'
+    """
+    return re.sub(r"[^A-Za-z0-9._-]+", "-", text).strip("-._")[:80] or "report"

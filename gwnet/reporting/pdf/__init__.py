@@ -1,0 +1,1 @@
+"""The report set as PDF; the only place that knows the PDF libraries."""

@@ -1,0 +1,386 @@
+"""Sets the blocks of a report other than tables: headings, text, cautions, facts, figures, contents, sign-off."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from reportlab.platypus import Flowable, Paragraph
+from reportlab.platypus.doctemplate import IndexingFlowable
+
+from gwnet.reporting.content import FigureSlot, SignOff
+from gwnet.reporting.pdf.figures import Placement
+from gwnet.reporting.pdf.fonts import BOLD, REGULAR, markup, text_width
+from gwnet.reporting.pdf.styles import (
+    ACCENT,
+    CELL_SIZE,
+    FACT_NAME,
+    FACT_VALUE,
+    HEADING,
+    INK,
+    MM,
+    QUIET,
+    RULE,
+    SECTION,
+    STATEMENT,
+    TEXT_WIDTH,
+    WARN,
+    WARN_BAND,
+    WARN_ITEM,
+    WARN_TITLE,
+)
+from gwnet.reporting.pdf.tables import caption_paragraph, draw_text
+from gwnet.reporting.pdf.tags import TaggedParagraph, artifact, content, element, reserve
+
+__all__ = ["Boxed", "ContentsFlow", "FactsFlow", "FigureFlow", "HeadingFlow", "Ledger", "SignOffFlow"]
+
+_TALL: Final = 10_000.0
+
+
+class Ledger(IndexingFlowable):  # type: ignore[misc]
+    """What one pass over the pages learns for the next: pages of headings, number of pages, places of figures.
+
+    It stands in the story as an invisible flowable, and the document is set again until nothing changes.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.pages: dict[str, int] = {}
+        self.total = 0
+        self.placements: list[Placement] = []
+        self.known_pages: dict[str, int] = {}
+        self.known_total = 0
+
+    def isIndexing(self) -> bool:  # noqa: N802 - name given by the library
+        """Tell the library that the document must be set until this is satisfied."""
+        return True
+
+    def isSatisfied(self) -> bool:  # noqa: N802
+        """Tell whether the last pass changed nothing."""
+        return self.pages == self.known_pages and self.total == self.known_total
+
+    def beforeBuild(self) -> None:  # noqa: N802
+        """Keep what the last pass learned and start afresh."""
+        self.known_pages, self.pages = self.pages, {}
+        self.known_total, self.total = self.total, 0
+        self.placements = []
+
+    def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
+        """Take no room."""
+        return 0.0, 0.0
+
+    def draw(self) -> None:
+        """Draw nothing."""
+
+
+class HeadingFlow(Flowable):  # type: ignore[misc]
+    """A heading that is a bookmark and a target of the table of contents."""
+
+    def __init__(self, text: str, key: str, level: int, ledger: Ledger, number: str = "") -> None:
+        super().__init__()
+        self.text, self.key, self.level, self.ledger, self.number = text, key, level, ledger, number
+        style = SECTION if level == 0 else HEADING
+        self.spaceBefore, self.spaceAfter = style.spaceBefore, style.spaceAfter
+        self._indent = 11 * MM if number else 0.0
+        self._paragraph = Paragraph(markup(text, BOLD), style)
+
+    def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
+        """Return the size of the heading."""
+        _, height = self._paragraph.wrap(TEXT_WIDTH - self._indent, _TALL)
+        self.width, self.height = TEXT_WIDTH, height
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw the heading and set its bookmark."""
+        canvas = self.canv
+        canvas.bookmarkHorizontal(self.key, 0, self.height + 12)
+        title = f"{self.number}  {self.text}" if self.number else self.text
+        canvas.addOutlineEntry(title, self.key, self.level, closed=True)
+        self.ledger.pages[self.key] = canvas.getPageNumber()
+        with content(canvas, f"H{self.level + 2}"):
+            if self.number:
+                canvas.setFillColor(ACCENT)
+                baseline = self.height - self._paragraph.style.fontSize
+                draw_text(canvas, 0, baseline, self.number, BOLD, self._paragraph.style.fontSize)
+            self._paragraph.drawOn(canvas, self._indent, 0)
+
+
+class ContentsFlow(Flowable):  # type: ignore[misc]
+    """The table of contents: every line is a link to its heading."""
+
+    def __init__(self, entries: Sequence[tuple[int, str, str, str]], ledger: Ledger) -> None:
+        super().__init__()
+        self.entries, self.ledger = tuple(entries), ledger
+
+    @staticmethod
+    def _line_height(level: int) -> float:
+        return 16.5 if level == 0 else 12.6
+
+    def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
+        """Return the size of the list."""
+        self.width = TEXT_WIDTH
+        self.height = sum(self._line_height(level) for level, *_ in self.entries)
+        return self.width, self.height
+
+    def split(self, _available_width: float, available_height: float) -> list[Flowable]:
+        """Cut the list between two lines."""
+        used, count = 0.0, 0
+        for level, *_ in self.entries:
+            used += self._line_height(level)
+            if used > available_height:
+                break
+            count += 1
+        if count == 0:
+            return []
+        return [ContentsFlow(self.entries[:count], self.ledger), ContentsFlow(self.entries[count:], self.ledger)]
+
+    def draw(self) -> None:
+        """Draw the lines with their page numbers."""
+        y = self.height
+        for level, number, text, key in self.entries:
+            height = self._line_height(level)
+            y -= height
+            with element(self.canv, "TOC", key="contents"), content(self.canv, "TOCI"):
+                self._draw_line(y + 4.0, level, number, text, key)
+            self.canv.linkRect("", key, (0, y, TEXT_WIDTH, y + height), relative=1, Border="[0 0 0]")
+
+    def _draw_line(self, y: float, level: int, number: str, text: str, key: str) -> None:
+        canvas = self.canv
+        face, size = (BOLD, 9.4) if level == 0 else (REGULAR, 8.6)
+        canvas.setFillColor(INK)
+        page = str(self.ledger.known_pages.get(key, ""))
+        page_width = text_width("000", face, size)
+        if number:
+            draw_text(canvas, 0, y, number, face, size)
+        start = 9 * MM
+        shown = shortened(text, face, size, TEXT_WIDTH - start - page_width - 12)
+        draw_text(canvas, start, y, shown, face, size)
+        draw_text(canvas, TEXT_WIDTH - text_width(page, face, size), y, page, face, size)
+        end = start + text_width(shown, face, size)
+        canvas.setStrokeColor(RULE)
+        canvas.setLineWidth(0.5)
+        canvas.setDash(0.5, 2.6)
+        if end + 6 < TEXT_WIDTH - page_width - 6:
+            canvas.line(end + 6, y + 0.6, TEXT_WIDTH - page_width - 4, y + 0.6)
+        canvas.setDash()
+
+
+class Boxed(Flowable):  # type: ignore[misc]
+    """A caution: a tinted box with a bar at its left edge that may run over a page."""
+
+    _PAD = 7.0
+
+    def __init__(self, title: str, items: Sequence[str], paragraphs: list[Paragraph] | None = None) -> None:
+        super().__init__()
+        self._lines = paragraphs or [
+            TaggedParagraph(markup(title, BOLD), WARN_TITLE),
+            *(TaggedParagraph(markup(item), WARN_ITEM, bulletText="•") for item in items),
+        ]
+        self.spaceBefore, self.spaceAfter = 6, 10
+
+    def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
+        """Return the size of the box."""
+        inner = TEXT_WIDTH - 2 * self._PAD - 3
+        self.width = TEXT_WIDTH
+        self.height = 2 * self._PAD - 2
+        for line in self._lines:
+            self.height += line.wrap(inner, _TALL)[1] + line.style.spaceAfter
+        return self.width, self.height
+
+    def split(self, _available_width: float, available_height: float) -> list[Flowable]:
+        """Cut the box between two of its texts; the title never stands alone."""
+        used, count = 2 * self._PAD, 0
+        for line in self._lines:
+            used += line.height + line.style.spaceAfter
+            if used > available_height:
+                break
+            count += 1
+        if count < 2 or count >= len(self._lines):
+            return []
+        return [Boxed("", (), self._lines[:count]), Boxed("", (), self._lines[count:])]
+
+    def draw(self) -> None:
+        """Draw the box."""
+        canvas = self.canv
+        with artifact(canvas):
+            canvas.setFillColor(WARN_BAND)
+            canvas.rect(0, 0, TEXT_WIDTH, self.height, stroke=0, fill=1)
+            canvas.setFillColor(WARN)
+            canvas.rect(0, 0, 2.2, self.height, stroke=0, fill=1)
+        y = self.height - self._PAD
+        for line in self._lines:
+            y -= line.height
+            line.drawOn(canvas, self._PAD + 3, y)
+            y -= line.style.spaceAfter
+
+
+class FactsFlow(Flowable):  # type: ignore[misc]
+    """Pairs of name and value in two columns."""
+
+    _NAME_WIDTH = 42 * MM
+
+    def __init__(self, pairs: Sequence[tuple[str, str]]) -> None:
+        super().__init__()
+        self.pairs = tuple(pairs)
+        self._lines = [
+            (TaggedParagraph(markup(name), FACT_NAME), TaggedParagraph(markup(value), FACT_VALUE))
+            for name, value in pairs
+        ]
+        self.spaceBefore, self.spaceAfter = 4, 10
+
+    def _heights(self) -> list[float]:
+        return [
+            max(name.wrap(self._NAME_WIDTH - 8, _TALL)[1], value.wrap(TEXT_WIDTH - self._NAME_WIDTH, _TALL)[1]) + 4.2
+            for name, value in self._lines
+        ]
+
+    def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
+        """Return the size of the list."""
+        self.width, self.height = TEXT_WIDTH, sum(self._heights()) + 1
+        return self.width, self.height
+
+    def split(self, _available_width: float, available_height: float) -> list[Flowable]:
+        """Cut the list between two pairs."""
+        used, count = 1.0, 0
+        for height in self._heights():
+            used += height
+            if used > available_height:
+                break
+            count += 1
+        if count in (0, len(self.pairs)):
+            return []
+        return [FactsFlow(self.pairs[:count]), FactsFlow(self.pairs[count:])]
+
+    def draw(self) -> None:
+        """Draw the pairs, a hairline above each."""
+        canvas, y = self.canv, self.height
+        for (name, value), height in zip(self._lines, self._heights(), strict=True):
+            self._rule(y)
+            name.drawOn(canvas, 0, y - 1.6 - name.height)
+            value.drawOn(canvas, self._NAME_WIDTH, y - 1.6 - value.height)
+            y -= height
+        self._rule(y)
+
+    def _rule(self, y: float) -> None:
+        with artifact(self.canv):
+            self.canv.setStrokeColor(RULE)
+            self.canv.setLineWidth(0.35)
+            self.canv.line(0, y, TEXT_WIDTH, y)
+
+
+class FigureFlow(Flowable):  # type: ignore[misc]
+    """A figure and its caption, never parted; the picture is put in place when the document is finished."""
+
+    _GAP = 4.0
+
+    def __init__(
+        self, figure: FigureSlot, size: tuple[float, float], most_height: float, ledger: Ledger, level: int
+    ) -> None:
+        super().__init__()
+        self.figure, self.ledger, self.level = figure, ledger, level
+        self.spaceBefore, self.spaceAfter = 6, 14
+        self._caption = caption_paragraph("Figure", figure.number, figure.caption)
+        _, self._caption_height = self._caption.wrap(TEXT_WIDTH, _TALL)
+        room = max(most_height - self._caption_height - self._GAP, 40.0)
+        self._scale = min(1.0, TEXT_WIDTH / size[0], room / size[1])
+        self._picture = (size[0] * self._scale, size[1] * self._scale)
+
+    def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
+        """Return the size of picture and caption."""
+        self.width = TEXT_WIDTH
+        self.height = self._picture[1] + self._GAP + self._caption_height
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw the caption and note where the picture goes."""
+        x, y = self.canv.absolutePosition(0, 0)
+        picture_x = x + (TEXT_WIDTH - self._picture[0]) / 2
+        picture_y = y + self._caption_height + self._GAP
+        for place, title in enumerate(self.figure.bookmarks):
+            key = f"figure-{self.figure.number}-{place}"
+            self.canv.bookmarkHorizontal(key, 0, self.height * (1 - place / len(self.figure.bookmarks)) + 8)
+            self.canv.addOutlineEntry(title, key, self.level, closed=True)
+        page = self.canv.getPageNumber() - 1
+        box = (picture_x, picture_y, picture_x + self._picture[0], picture_y + self._picture[1])
+        with element(self.canv, "Figure", alt=self.figure.alt):
+            mark = reserve(self.canv, box=box)
+        self.ledger.placements.append(Placement(self.figure.key, page, picture_x, picture_y, self._scale, mark))
+        self._caption.drawOn(self.canv, 0, 0)
+
+
+class SignOffFlow(Flowable):  # type: ignore[misc]
+    """The block where the people answering for the report sign, kept on one page."""
+
+    _LINE = 9.6 * MM
+    _LABEL = 27 * MM
+
+    def __init__(self, block: SignOff) -> None:
+        super().__init__()
+        self.block = block
+        self.spaceBefore, self.spaceAfter = 8, 8
+        self._statement = TaggedParagraph(markup(block.statement), STATEMENT)
+        self._columns = min(2, max(1, len(block.parties)))
+
+    def _party_height(self, index: int) -> float:
+        return 16 + len(self.block.parties[index][1]) * self._LINE
+
+    def _row_heights(self) -> list[float]:
+        count = len(self.block.parties)
+        return [
+            max(self._party_height(index) for index in range(start, min(start + self._columns, count))) + 10
+            for start in range(0, count, self._columns)
+        ]
+
+    def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
+        """Return the size of the block."""
+        _, self._statement_height = self._statement.wrap(TEXT_WIDTH, _TALL)
+        self.width = TEXT_WIDTH
+        self.height = self._statement_height + 10 + sum(self._row_heights())
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw the statement and the lines to be filled in."""
+        y = self.height - self._statement_height
+        self._statement.drawOn(self.canv, 0, y)
+        y -= 10
+        gap = 10 * MM
+        width = (TEXT_WIDTH - gap * (self._columns - 1)) / self._columns
+        for row, height in enumerate(self._row_heights()):
+            for column in range(self._columns):
+                index = row * self._columns + column
+                if index < len(self.block.parties):
+                    with content(self.canv, "P"):
+                        self._draw_party(index, column * (width + gap), y, width)
+            y -= height
+
+    def _draw_party(self, index: int, x: float, top: float, width: float) -> None:
+        role, fields = self.block.parties[index]
+        canvas = self.canv
+        canvas.setFillColor(ACCENT)
+        draw_text(canvas, x, top - 10, shortened(role, BOLD, 9.2, width), BOLD, 9.2)
+        y = top - 16
+        canvas.setStrokeColor(RULE)
+        canvas.setLineWidth(0.6)
+        for label, value in fields:
+            y -= self._LINE
+            canvas.setFillColor(QUIET)
+            draw_text(canvas, x, y + 3, label, REGULAR, CELL_SIZE)
+            canvas.setFillColor(INK)
+            shown = shortened(value, REGULAR, 9.0, width - self._LABEL)
+            draw_text(canvas, x + self._LABEL, y + 3, shown, REGULAR, 9.0)
+            canvas.line(x + self._LABEL, y, x + width, y)
+
+
+def shortened(text: str, face: str, size: float, width: float) -> str:
+    """Return a text, ended with an ellipsis where it is wider than the room for it."""
+    text = " ".join(text.split())
+    if text_width(text, face, size) <= width:
+        return text
+    low, high = 0, len(text)
+    while low < high:
+        middle = (low + high + 1) // 2
+        if text_width(text[:middle].rstrip() + "…", face, size) <= width:
+            low = middle
+        else:
+            high = middle - 1
+    return text[:low].rstrip() + "…"

@@ -1,0 +1,302 @@
+"""Lays out the cells of a table: line breaks, widths of columns, heights of rows."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Final
+
+from gwnet.reporting.content import Cell, Column, Group, Table, cell_text, is_empty, note_letters
+from gwnet.reporting.pdf.fonts import BOLD, REGULAR, printable, text_width
+from gwnet.reporting.pdf.styles import CELL_LEADING, CELL_PAD_X, CELL_PAD_Y, CELL_SIZE
+
+__all__ = ["CellLayout", "HeadLayout", "RowLayout", "TableLayout", "lay_out_table", "wrap_text"]
+
+LETTER_SIZE: Final = 5.4
+_MOST_LINES: Final = 24
+_LEAST_TEXT_WIDTH: Final = 24.0
+_MOST_GROWTH: Final = 20.0
+_GAP_BEFORE_TEXT: Final = 5.0
+_BLANKS: Final = re.compile(r"[ \t]+")
+_BREAKS: Final = re.compile(r"(?<=[-/_;,.])(?=.)")
+
+
+@dataclass(frozen=True, slots=True)
+class CellLayout:
+    """Lines of one cell and the letter of its note."""
+
+    lines: tuple[str, ...]
+    letter: str = ""
+    strong: bool = False
+    empty: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class RowLayout:
+    """One row, or a piece of a very tall one; ``group`` holds the lines of a group heading instead of cells."""
+
+    cells: tuple[CellLayout, ...]
+    height: float
+    group: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class HeadLayout:
+    """The heading rows of a table: lines of each heading, spans of shared headings, heights."""
+
+    lines: tuple[tuple[str, ...], ...]
+    units: tuple[str, ...]
+    spans: tuple[tuple[int, int, tuple[str, ...]], ...]
+    span_height: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class TableLayout:
+    """A table with its columns measured for a width."""
+
+    columns: tuple[Column, ...]
+    widths: tuple[float, ...]
+    gutters: tuple[float, ...]
+    head: HeadLayout
+    rows: tuple[RowLayout, ...]
+
+
+@lru_cache(maxsize=50_000)
+def _width(text: str, face: str) -> float:
+    return text_width(text, face, CELL_SIZE)
+
+
+def wrap_text(text: str, face: str, width: float) -> tuple[str, ...]:
+    """Break a text into lines no wider than a width, at blanks and, where one word is too long, inside it."""
+    if _width(text, face) <= width and "\n" not in text:
+        return (text.strip(),)
+    lines: list[str] = []
+    for part in text.splitlines() or [""]:
+        lines.extend(_wrap_line(printable(part, face), face, width))
+    return tuple(lines) or ("",)
+
+
+def _wrap_line(text: str, face: str, width: float) -> list[str]:
+    lines: list[str] = []
+    line = ""
+    for word in _words(text):
+        for glue, piece in _pieces(word, face, width):
+            wanted = f"{line} {piece}" if line and glue else line + piece
+            if line and _width(wanted, face) > width:
+                lines.append(line)
+                wanted = piece
+            line = wanted
+    if line:
+        lines.append(line)
+    return lines
+
+
+def _pieces(word: str, face: str, width: float) -> list[tuple[bool, str]]:
+    """Split a word that does not fit; the flag tells whether a blank stood before the piece."""
+    if _width(word, face) <= width:
+        return [(True, word)]
+    pieces: list[tuple[bool, str]] = []
+    for part in _BREAKS.split(word):
+        rest = part
+        while rest:
+            count = _fitting(rest, face, width)
+            pieces.append((not pieces, rest[:count]))
+            rest = rest[count:]
+    return pieces
+
+
+def _fitting(text: str, face: str, width: float) -> int:
+    if _width(text, face) <= width:
+        return len(text)
+    low, high = 1, min(len(text), 200)
+    while low < high:
+        middle = (low + high + 1) // 2
+        if text_width(text[:middle], face, CELL_SIZE) <= width:
+            low = middle
+        else:
+            high = middle - 1
+    return low
+
+
+def _longest_word(text: str, face: str) -> float:
+    return max((_width(word, face) for word in _words(text)), default=0.0)
+
+
+def _words(text: str) -> list[str]:
+    """Split a text at blanks and tabs, but not at no-break spaces, which hold dates and times together."""
+    return [word for word in _BLANKS.split(text) if word]
+
+
+@dataclass(frozen=True, slots=True)
+class _Need:
+    """Least and natural width of a column, without padding; ``fixed`` columns hold numbers only."""
+
+    least: float
+    natural: float
+    gutter: float
+    fixed: bool
+
+
+def _need(table: Table, index: int, letters: dict[str, str], available: float) -> _Need:
+    column = table.columns[index]
+    least = max(_longest_word(column.heading, BOLD), _width(column.unit, REGULAR))
+    natural = max(least, min(_width(column.heading, BOLD), 60.0))
+    gutter, fixed = 0.0, True
+    for row in table.rows:
+        if isinstance(row, Group):
+            continue
+        cell = row[index]
+        face = BOLD if cell.strong else REGULAR
+        text = cell_text(cell, column)
+        whole = _width(text[:400], face)
+        if isinstance(cell.value, str) and not is_empty(cell.value):
+            fixed = fixed and " " not in text and len(text) < 24
+            least = max(least, min(_longest_word(text[:400], face), 0.3 * available))
+        else:
+            least = max(least, whole)
+        natural = max(natural, whole)
+        if cell.reason:
+            gutter = max(gutter, text_width(letters[cell.reason], REGULAR, LETTER_SIZE) + 1.2)
+    if column.align == "right" and [after.align for after in table.columns[index + 1 : index + 2]] == ["left"]:
+        gutter += _GAP_BEFORE_TEXT
+    return _Need(least, min(max(natural, least), 0.6 * available), gutter, fixed)
+
+
+def share_width(needs: list[_Need], available: float, *, grow_last: bool = False) -> tuple[float, ...]:
+    """Return widths of columns, padding included, that add up to the width of the text.
+
+    Room to spare goes to every column in small parts, and what is left to the last column when that one holds text.
+    """
+    padding = [2 * CELL_PAD_X + need.gutter for need in needs]
+    room = available - sum(padding)
+    least = [need.least for need in needs]
+    natural = [need.natural for need in needs]
+    if sum(natural) <= room:
+        inner = _grown(natural, room, grow_last=grow_last)
+    elif sum(least) <= room:
+        inner = _filled(least, natural, room)
+    else:
+        inner = _squeezed(needs, room)
+    return tuple(width + pad for width, pad in zip(inner, padding, strict=True))
+
+
+def _grown(natural: list[float], room: float, *, grow_last: bool) -> list[float]:
+    spare = room - sum(natural)
+    part = spare / len(natural)
+    if not grow_last:
+        return [width + part for width in natural]
+    part = min(part, _MOST_GROWTH)
+    inner = [width + part for width in natural]
+    inner[-1] += spare - part * len(natural)
+    return inner
+
+
+def _filled(least: list[float], natural: list[float], room: float) -> list[float]:
+    """Give the columns that lack least their natural width first, and share the rest among the others."""
+    inner = list(least)
+    rest = room - sum(least)
+    order = sorted(range(len(least)), key=lambda index: natural[index] - least[index])
+    for place, index in enumerate(order):
+        part = min(natural[index] - least[index], rest / (len(order) - place))
+        inner[index] += part
+        rest -= part
+    return inner
+
+
+def _squeezed(needs: list[_Need], room: float) -> list[float]:
+    """Narrow the text columns first, so that numbers stay whole; narrow all only when there is no other way."""
+    fixed = sum(need.least for need in needs if need.fixed)
+    text = sum(need.least for need in needs if not need.fixed)
+    count = sum(1 for need in needs if not need.fixed)
+    if count and room - fixed >= count * _LEAST_TEXT_WIDTH:
+        scale = (room - fixed) / text
+        return [need.least if need.fixed else need.least * scale for need in needs]
+    scale = room / sum(need.least for need in needs)
+    return [need.least * scale for need in needs]
+
+
+def _spans(columns: tuple[Column, ...]) -> list[tuple[int, int, str]]:
+    spans = []
+    start = 0
+    for text, members in itertools.groupby(columns, key=lambda column: column.group):
+        stop = start + len(list(members))
+        if text:
+            spans.append((start, stop, text))
+        start = stop
+    return spans
+
+
+def _head(columns: tuple[Column, ...], widths: tuple[float, ...], gutters: tuple[float, ...]) -> HeadLayout:
+    lines = tuple(
+        wrap_text(column.heading, BOLD, width - 2 * CELL_PAD_X - gutter)
+        for column, width, gutter in zip(columns, widths, gutters, strict=True)
+    )
+    units = tuple(column.unit for column in columns)
+    counts = [len(text) + bool(unit) for text, unit in zip(lines, units, strict=True)]
+    spans = tuple(
+        (start, stop, wrap_text(text, BOLD, sum(widths[start:stop]) - 2 * CELL_PAD_X))
+        for start, stop, text in _spans(columns)
+    )
+    span_height = max((len(text) for _, _, text in spans), default=0) * CELL_LEADING + (4.0 if spans else 0.0)
+    return HeadLayout(lines, units, spans, span_height, span_height + max(counts) * CELL_LEADING + 2 * CELL_PAD_Y + 1.0)
+
+
+def _cell_layout(cell: Cell, column: Column, inner: float, letters: dict[str, str]) -> CellLayout:
+    face = BOLD if cell.strong else REGULAR
+    text = cell_text(cell, column)
+    letter = letters[cell.reason] if cell.reason else ""
+    return CellLayout(wrap_text(text, face, inner), letter, cell.strong, is_empty(cell.value))
+
+
+def _row_pieces(cells: tuple[CellLayout, ...]) -> list[RowLayout]:
+    """Return a row, cut into pieces when it has more lines than a page could hold."""
+    most = max(len(cell.lines) for cell in cells)
+    if most <= _MOST_LINES:
+        return [RowLayout(cells, most * CELL_LEADING + 2 * CELL_PAD_Y)]
+    pieces = []
+    for start in range(0, most, _MOST_LINES):
+        stop = start + _MOST_LINES
+        part = tuple(
+            replace(cell, lines=cell.lines[start:stop], letter=cell.letter if stop >= len(cell.lines) > start else "")
+            for cell in cells
+        )
+        lines = max(len(cell.lines) for cell in part)
+        pieces.append(RowLayout(part, lines * CELL_LEADING + 2 * CELL_PAD_Y))
+    return pieces
+
+
+def lay_out_table(table: Table, available: float) -> TableLayout:
+    """Measure a table for a width of text.
+
+    Parameters
+    ----------
+    table : Table
+        The table.
+    available : float
+        Width of the text [pt].
+
+    Returns
+    -------
+    TableLayout
+        Columns, heading and rows with every line break decided.
+    """
+    letters = note_letters(table)
+    needs = [_need(table, index, letters, available) for index in range(len(table.columns))]
+    widths = share_width(needs, available, grow_last=table.columns[-1].align == "left")
+    gutters = tuple(need.gutter for need in needs)
+    inner = [width - 2 * CELL_PAD_X - gutter + 0.01 for width, gutter in zip(widths, gutters, strict=True)]
+    rows: list[RowLayout] = []
+    for row in table.rows:
+        if isinstance(row, Group):
+            lines = wrap_text(row.text, BOLD, available - 2 * CELL_PAD_X)[:_MOST_LINES]
+            rows.append(RowLayout((), len(lines) * CELL_LEADING + 2 * CELL_PAD_Y + 1.5, lines))
+            continue
+        cells = tuple(
+            _cell_layout(cell, column, width, letters)
+            for cell, column, width in zip(row, table.columns, inner, strict=True)
+        )
+        rows.extend(_row_pieces(cells))
+    return TableLayout(table.columns, widths, gutters, _head(table.columns, widths, gutters), tuple(rows))

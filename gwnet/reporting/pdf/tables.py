@@ -1,0 +1,357 @@
+"""Sets tables: caption, headings repeated on each page, quiet rules, notes under the table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from typing import Any, Final
+
+from reportlab.platypus import Flowable, Paragraph
+
+from gwnet.reporting.content import Table, note_letters
+from gwnet.reporting.pdf.cells import LETTER_SIZE, CellLayout, RowLayout, TableLayout, lay_out_table
+from gwnet.reporting.pdf.fonts import BOLD, REGULAR, markup, runs, text_width
+from gwnet.reporting.pdf.styles import (
+    ACCENT,
+    BAND,
+    CAPTION,
+    CELL_LEADING,
+    CELL_PAD_X,
+    CELL_PAD_Y,
+    CELL_SIZE,
+    HAIR,
+    INK,
+    NOTE,
+    QUIET,
+    RULE,
+    TEXT_WIDTH,
+)
+from gwnet.reporting.pdf.tags import CaptionParagraph, TaggedParagraph, artifact, content, drawn_plainly, element
+
+__all__ = ["TableFlow", "draw_text", "table_flowables"]
+
+_BASELINE: Final = (CELL_LEADING - CELL_SIZE) / 2 + 0.79 * CELL_SIZE
+_LEAST_ROWS: Final = 3
+_LEAST_HEIGHT: Final = 110.0
+_CAPTION_GAP: Final = 4.0
+_NOTES_GAP: Final = 4.0
+_TALL_NOTES: Final = 160.0
+
+
+def draw_text(canvas: Any, x: float, y: float, text: str, face: str, size: float) -> None:
+    """Draw one line of text from a point to the right, with spare faces where letters need them."""
+    for used, piece in runs(text, face):
+        canvas.setFont(used, size)
+        canvas.drawString(x, y, piece)
+        x += canvas.stringWidth(piece, used, size)
+
+
+class TableFlow(Flowable):  # type: ignore[misc]
+    """A table, or the part of it that stands on one page.
+
+    Parameters
+    ----------
+    table : Table
+        Content.
+    layout : TableLayout, optional
+        Its measures, when they are known already.
+    first, last : int
+        Rows of the layout that belong to this part, half-open.
+    notes : bool
+        Whether the notes stand under the last part.
+    on_draw : callable, optional
+        Called with the canvas, the table and the height when the first part is drawn.
+    """
+
+    def __init__(
+        self,
+        table: Table,
+        layout: TableLayout | None = None,
+        first: int = 0,
+        last: int | None = None,
+        notes: bool = True,
+        on_draw: Any = None,
+    ) -> None:
+        super().__init__()
+        self.table = table
+        self.layout = layout or lay_out_table(table, TEXT_WIDTH)
+        self.first = first
+        self.last = len(self.layout.rows) if last is None else last
+        self.with_notes = notes
+        self.on_draw = on_draw
+        self.spaceBefore = 8
+        self.spaceAfter = 13
+        self._caption = caption_paragraph("Table", table.number, table.caption, continued=first > 0)
+        self._caption_height = self._caption.wrap(TEXT_WIDTH, 10_000)[1] + _CAPTION_GAP
+        self._notes, self._notes_height = self._measure_notes()
+        self._lead = self._continued_group()
+
+    def _continued_group(self) -> RowLayout | None:
+        """Return the group heading that the first row stands under when its table goes on from the page before."""
+        if self.first == 0 or self.layout.rows[self.first].group:
+            return None
+        groups = [row for row in self.layout.rows[: self.first] if row.group]
+        if not groups:
+            return None
+        *others, last = groups[-1].group
+        return replace(groups[-1], group=(*others, f"{last} (continued)"))
+
+    def _ends(self) -> bool:
+        return self.last == len(self.layout.rows)
+
+    def _measure_notes(self) -> tuple[list[Paragraph], float]:
+        if not (self.with_notes and self._ends()):
+            return [], 0.0
+        notes = notes_paragraphs(self.table)
+        height = sum(note.wrap(TEXT_WIDTH, 10_000)[1] for note in notes)
+        return notes, height + (_NOTES_GAP if notes else 0.0)
+
+    def _fixed_height(self) -> float:
+        lead = self._lead.height if self._lead else 0.0
+        return float(self._caption_height + self.layout.head.height + lead)
+
+    def _rows(self) -> tuple[RowLayout, ...]:
+        return self.layout.rows[self.first : self.last]
+
+    def least_height(self) -> float:
+        """Return the height of the smallest part that may stand at the foot of a page."""
+        rows = self._rows()
+        if len(rows) <= 2 * _LEAST_ROWS:
+            return self._fixed_height() + sum(row.height for row in rows) + self._notes_height
+        count = _LEAST_ROWS + (1 if rows[0].group else 0)
+        return float(self._fixed_height() + sum(row.height for row in rows[:count]))
+
+    def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
+        """Return the size of this part."""
+        self.width = TEXT_WIDTH
+        self.height = self._fixed_height() + sum(row.height for row in self._rows()) + self._notes_height
+        return self.width, self.height
+
+    def split(self, _available_width: float, available_height: float) -> list[Flowable]:
+        """Cut the table where a page ends, with at least three rows on either side."""
+        rows = self._rows()
+        room = available_height - self._fixed_height()
+        count = 0
+        used = 0.0
+        for row in rows:
+            if used + row.height > room:
+                break
+            used += row.height
+            count += 1
+        count = self._tidy(rows, min(count, len(rows) - 1))
+        if count < 1:
+            return []
+        cut = self.first + count
+        return [self._part(self.first, cut, on_draw=self.on_draw), self._part(cut, self.last)]
+
+    @staticmethod
+    def _tidy(rows: tuple[RowLayout, ...], count: int) -> int:
+        """Return how many rows may stay on the page, so that neither part is a remnant; 0 when none may."""
+        while count > 0 and not _enough(rows[count:]):
+            count -= 1
+        while count > 0 and rows[count - 1].group:
+            count -= 1
+        return count if _enough(rows[:count]) else 0
+
+    def _part(self, first: int, last: int, on_draw: Any = None) -> TableFlow:
+        return TableFlow(self.table, self.layout, first, last, self.with_notes, on_draw)
+
+    def draw(self) -> None:
+        """Draw caption, headings, rows, rules and notes."""
+        if self.on_draw is not None:
+            self.on_draw(self.canv, self.table, self.height)
+        with element(self.canv, "Table", key=f"table {self.table.key}"):
+            y = self._draw_table()
+        y -= _NOTES_GAP
+        for note in self._notes:
+            y -= note.height
+            note.drawOn(self.canv, 0, y)
+
+    def _draw_table(self) -> float:
+        """Draw everything but the notes and return where the table ends; a reader is not told twice what goes on."""
+        y = self.height - self._caption_height + _CAPTION_GAP
+        if self.first:
+            with artifact(self.canv):
+                drawn_plainly(self._caption, self.canv, 0, y)
+        else:
+            self._caption.drawOn(self.canv, 0, y)
+        y -= _CAPTION_GAP
+        self._rule(y, 0.9, ACCENT)
+        y = self._draw_head(y)
+        self._rule(y, 0.5, RULE)
+        if self._lead:
+            y -= self._lead.height
+            with artifact(self.canv):
+                self._draw_group(self._lead, y)
+        rows = self._rows()
+        for position, row in enumerate(rows):
+            y -= row.height
+            self._draw_row(row, y)
+            if position < len(rows) - 1 and not row.group:
+                self._rule(y, 0.35, HAIR)
+        self._rule(y, 0.7, ACCENT if self._ends() else RULE)
+        return y
+
+    def _rule(self, y: float, thickness: float, colour: Any, start: float = 0.0, stop: float = TEXT_WIDTH) -> None:
+        with artifact(self.canv):
+            self.canv.setStrokeColor(colour)
+            self.canv.setLineWidth(thickness)
+            self.canv.line(start, y, stop, y)
+
+    def _edges(self) -> list[float]:
+        edges = [0.0]
+        for width in self.layout.widths:
+            edges.append(edges[-1] + width)
+        return edges
+
+    def _draw_head(self, top: float) -> float:
+        head, edges = self.layout.head, self._edges()
+        bottom = top - head.height
+        if self.first:
+            with artifact(self.canv):
+                self._draw_spans(top, edges, tagged=False)
+                self._draw_headings(bottom, edges, tagged=False)
+            return bottom
+        if head.spans:
+            with element(self.canv, "TR"):
+                self._draw_spans(top, edges, tagged=True)
+        with element(self.canv, "TR"):
+            self._draw_headings(bottom, edges, tagged=True)
+        return bottom
+
+    def _draw_spans(self, top: float, edges: list[float], *, tagged: bool) -> None:
+        """Draw the headings that several columns share; columns without one have an empty cell there."""
+        place = 0
+        for start, stop, lines in self.layout.head.spans:
+            if tagged:
+                for _ in range(place, start):
+                    with element(self.canv, "TD"):
+                        pass
+            place = stop
+            with _cell(self.canv, "TH", tagged=tagged, scope="Column", columns=stop - start):
+                self.canv.setFillColor(INK)
+                y = top - CELL_PAD_Y - _BASELINE
+                for line in lines:
+                    width = text_width(line, BOLD, CELL_SIZE)
+                    draw_text(self.canv, (edges[start] + edges[stop] - width) / 2, y, line, BOLD, CELL_SIZE)
+                    y -= CELL_LEADING
+        if tagged:
+            for _ in range(place, len(self.layout.columns)):
+                with element(self.canv, "TD"):
+                    pass
+        below = top - self.layout.head.span_height + 1.0
+        for start, stop, _ in self.layout.head.spans:
+            self._hairline(below, edges[start] + CELL_PAD_X, edges[stop] - CELL_PAD_X, tagged=tagged)
+
+    def _hairline(self, y: float, start: float, stop: float, *, tagged: bool) -> None:
+        """Draw a rule that is an artifact, or is inside of one already."""
+        if tagged:
+            self._rule(y, 0.4, RULE, start, stop)
+            return
+        self.canv.setStrokeColor(RULE)
+        self.canv.setLineWidth(0.4)
+        self.canv.line(start, y, stop, y)
+
+    def _draw_headings(self, bottom: float, edges: list[float], *, tagged: bool) -> None:
+        head = self.layout.head
+        for index, (lines, unit) in enumerate(zip(head.lines, head.units, strict=True)):
+            count = len(lines) + bool(unit)
+            y = bottom + CELL_PAD_Y + count * CELL_LEADING - _BASELINE
+            with _cell(self.canv, "TH", tagged=tagged, scope="Column"):
+                self.canv.setFillColor(INK)
+                for line in lines:
+                    self._aligned(index, edges, y, line, BOLD)
+                    y -= CELL_LEADING
+                if unit:
+                    self.canv.setFillColor(QUIET)
+                    self._aligned(index, edges, y, unit, REGULAR)
+
+    def _draw_row(self, row: RowLayout, bottom: float) -> None:
+        with element(self.canv, "TR"):
+            if row.group:
+                with content(self.canv, "TH", scope="Row", columns=len(self.layout.columns)):
+                    self._draw_group(row, bottom)
+                return
+            edges = self._edges()
+            top = bottom + row.height - CELL_PAD_Y - _BASELINE
+            for index, cell in enumerate(row.cells):
+                kind, scope = ("TD", "") if index else ("TH", "Row")
+                with content(self.canv, kind, scope=scope):
+                    self._draw_cell(index, edges, top, cell)
+
+    def _draw_group(self, row: RowLayout, bottom: float) -> None:
+        top = bottom + row.height - CELL_PAD_Y - _BASELINE
+        self.canv.setFillColor(BAND)
+        self.canv.rect(0, bottom, TEXT_WIDTH, row.height, stroke=0, fill=1)
+        self.canv.setFillColor(INK)
+        for number, line in enumerate(row.group):
+            draw_text(self.canv, CELL_PAD_X, top - 0.7 - number * CELL_LEADING, line, BOLD, CELL_SIZE)
+
+    def _draw_cell(self, index: int, edges: list[float], top: float, cell: CellLayout) -> None:
+        self.canv.setFillColor(QUIET if cell.empty else INK)
+        face = BOLD if cell.strong else REGULAR
+        end = edges[index]
+        y = top
+        for number, line in enumerate(cell.lines):
+            y = top - number * CELL_LEADING
+            end = self._aligned(index, edges, y, line, face)
+        if cell.letter and cell.lines:
+            self.canv.setFillColor(QUIET)
+            draw_text(self.canv, end + 0.7, y + 2.6, cell.letter, REGULAR, LETTER_SIZE)
+
+    def _aligned(self, index: int, edges: list[float], y: float, text: str, face: str) -> float:
+        """Draw a line of text inside its column and return where it ends."""
+        align = self.layout.columns[index].align
+        width = text_width(text, face, CELL_SIZE)
+        left = edges[index] + CELL_PAD_X
+        right = edges[index + 1] - CELL_PAD_X - self.layout.gutters[index]
+        x = {"left": left, "right": right - width, "centre": (left + right - width) / 2}[align]
+        draw_text(self.canv, x, y, text, face, CELL_SIZE)
+        return x + width
+
+
+@contextmanager
+def _cell(canvas: Any, kind: str, *, tagged: bool, **attributes: Any) -> Iterator[None]:
+    """Draw a cell that is named as one, or is inside of an artifact."""
+    if not tagged:
+        yield
+        return
+    with content(canvas, kind, **attributes):
+        yield
+
+
+def _enough(rows: tuple[RowLayout, ...]) -> bool:
+    """Tell whether rows are enough to stand on a page: three of them, or fewer tall ones."""
+    return len(rows) >= _LEAST_ROWS or sum(row.height for row in rows) >= _LEAST_HEIGHT
+
+
+def caption_paragraph(kind: str, number: int, text: str, *, continued: bool = False) -> Paragraph:
+    """Return the caption of a table or figure."""
+    label = f"{kind} {number}" if number else kind
+    more = " (continued)" if continued else ""
+    return CaptionParagraph(
+        f'<font name="{BOLD}" color="#{ACCENT.hexval()[2:]}">{label}</font>&nbsp;&nbsp; {markup(text)}{more}', CAPTION
+    )
+
+
+def notes_paragraphs(table: Table) -> list[Paragraph]:
+    """Return the notes of a table: its own, then the lettered reasons run in."""
+    paragraphs: list[Paragraph] = [TaggedParagraph(markup(note), NOTE) for note in table.notes]
+    letters = note_letters(table)
+    if letters:
+        parts = [f'<font name="{BOLD}">{letter}</font>&nbsp;{markup(reason)}' for reason, letter in letters.items()]
+        paragraphs.append(TaggedParagraph(" &nbsp;&nbsp; ".join(parts), NOTE))
+    return paragraphs
+
+
+def table_flowables(table: Table, on_draw: Any = None) -> list[Flowable]:
+    """Return a table with its notes; very long notes follow it so that they may run over pages."""
+    notes = notes_paragraphs(table)
+    height = sum(note.wrap(TEXT_WIDTH, 10_000)[1] for note in notes)
+    attached = height <= _TALL_NOTES
+    flowables: list[Flowable] = [TableFlow(table, notes=attached, on_draw=on_draw)]
+    if not attached:
+        flowables[0].spaceAfter = 3
+        flowables.extend(notes_paragraphs(table))
+    return flowables

@@ -1,0 +1,1 @@
+"""The report set as one HTML page."""

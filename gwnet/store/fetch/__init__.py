@@ -1,0 +1,1 @@
+"""Queries: from the record to data frames and arrays."""

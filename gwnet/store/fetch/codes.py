@@ -1,0 +1,62 @@
+"""Refusing codes that are not on record, with the nearest that are."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from difflib import get_close_matches
+
+import pandas as pd
+from sqlalchemy import Connection
+
+from gwnet.errors import NotFoundError
+from gwnet.store.fetch import programme as fetch_programme
+from gwnet.store.fetch import registry as fetch
+
+
+def check_codes(
+    connection: Connection,
+    known_on: dt.datetime | None,
+    *,
+    site: str | None = None,
+    wells: Sequence[str] | None = None,
+    aquifer: str | None = None,
+    round_code: str | None = None,
+) -> None:
+    """Refuse codes that are not on record.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    known_on : datetime.datetime or None
+        Record as known at this time; the live record for None.
+    site, aquifer, round_code : str, optional
+        Codes.
+    wells : sequence of str, optional
+        Codes of wells.
+
+    Raises
+    ------
+    NotFoundError
+        If one is not on record; the message names the nearest that are.
+    """
+    if site is not None:
+        fetch.one_site(connection, site, known_on)
+    if wells is not None:
+        known = fetch.wells(connection, known_on, site)["well"]
+        for well in wells:
+            _require("well", well, known)
+    if aquifer is not None:
+        _require("aquifer", aquifer, fetch.aquifers(connection, known_on)["aquifer"])
+    if round_code is not None:
+        _require("round", round_code, fetch_programme.rounds(connection, known_on, site)["round"])
+
+
+def _require(what: str, code: str, known: pd.Series) -> None:
+    if (known == code).any():
+        return
+    near = get_close_matches(code, known.astype(str).tolist(), n=3, cutoff=0.5)
+    hint = f"Did you mean {', '.join(near)}?" if near else f"On record: {', '.join(known.astype(str)[:8])} …"
+    message = f"There is no {what} {code!r} on record."
+    raise NotFoundError(message, mend=hint)

@@ -1,0 +1,412 @@
+"""What was corrected or withdrawn: retired rows beside the rows that took their place."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any, Final
+
+import pandas as pd
+from sqlalchemy import ColumnElement, Connection, Select, Table, select
+
+from gwnet.clock import zone_of
+from gwnet.store.fetch.logger_history import concerned, in_words, series_names
+from gwnet.store.models.levels import LevelEvent, LevelReading
+from gwnet.store.models.schema import METADATA
+from gwnet.store.models.sites import Aquifer, Site, SiteRecord
+from gwnet.store.models.sources import SourceFile
+from gwnet.store.models.wells import Well
+
+#: Columns of each recorded table that make a row the same row.
+ROW_KEYS: Final[dict[str, tuple[str, ...]]] = {
+    "site_record": ("site_id",),
+    "aquifer_record": ("aquifer_id",),
+    "well_record": ("well_id",),
+    "construction_part": ("well_id", "part", "top_depth_m"),
+    "measuring_point": ("well_id", "access", "valid_from_utc"),
+    "instrument_record": ("instrument_id",),
+    "tape_check": ("instrument_id", "checked_on", "tape_reading_m"),
+    "deployment": ("instrument_id", "valid_from_utc"),
+    "round_record": ("gauging_round_id",),
+    "threshold": ("well_id", "threshold", "valid_from_utc"),
+    "stage_reading": ("gauge_id", "measured_at_utc"),
+    "context_value": ("context_series_id", "on_date"),
+    "level_record": ("level_event_id",),
+    "register_entry": ("site_id", "code"),
+    "download": ("series_id", "source_file_id"),
+    "adjustment": ("series_id", "kind", "valid_from_utc"),
+}
+
+#: Columns that say who recorded a row and when; they differ between any two rows.
+_BOOKKEEPING: Final = frozenset(
+    {"id", "recorded_at_utc", "recorded_by", "reason", "retired_at_utc", "retired_by", "retired_reason"}
+    | {"source_file_id", "source_row", "as_written"}
+)
+
+#: Columns of the frame that `changes` gives.
+CHANGE_COLUMNS: Final = ("recorded_at_utc", "recorded_by", "subject", "well", "item", "was", "now", "reason")
+
+
+def changes(
+    connection: Connection, *, since: dt.datetime | None = None, until: dt.datetime | None = None
+) -> pd.DataFrame:
+    """Return what was corrected or withdrawn in a span of recording time, one row a value.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    since, until : datetime.datetime, optional
+        Aware times; retired at or after ``since`` and at or before ``until``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `CHANGE_COLUMNS`: when and by whom, subject in words, well (empty where it is of no well), item in
+        words, old and new value as text (new is empty for a withdrawal) and the reason; by time, subject and well.
+    """
+    names = _Names(connection)
+    rows: list[dict[str, Any]] = []
+    for table_name, key in ROW_KEYS.items():
+        table = METADATA.tables[table_name]
+        query = select(table).where(table.c.retired_at_utc.is_not(None)).order_by(table.c.id)
+        if since is not None:
+            query = query.where(table.c.retired_at_utc >= since)
+        if until is not None:
+            query = query.where(table.c.retired_at_utc <= until)
+        for retired in connection.execute(query).mappings().all():
+            rows += _change(connection, table_name, key, dict(retired), names)
+    made = pd.DataFrame(rows, columns=list(CHANGE_COLUMNS))
+    made["recorded_at_utc"] = pd.to_datetime(made["recorded_at_utc"], utc=True).astype("datetime64[us, UTC]")
+    return made.sort_values(["recorded_at_utc", "subject", "well", "item"], kind="stable", ignore_index=True)
+
+
+class _Names:
+    """Codes of wells and the like, for people to read."""
+
+    def __init__(self, connection: Connection) -> None:
+        self.of = {
+            "well_id": {row.id: row.code for row in connection.execute(select(Well.id, Well.code))},
+            "site_id": {row.id: row.code for row in connection.execute(select(Site.id, Site.code))},
+            "aquifer_id": {row.id: row.code for row in connection.execute(select(Aquifer.id, Aquifer.code))},
+        }
+        for column, name in (
+            ("instrument_id", "instrument"),
+            ("gauging_round_id", "gauging_round"),
+            ("gauge_id", "gauge"),
+            ("context_series_id", "context_series"),
+        ):
+            table = METADATA.tables[name]
+            self.of[column] = {row.id: row.code for row in connection.execute(select(table.c.id, table.c.code))}
+        self.of["barometer_id"] = self.of["instrument_id"]
+        self.of["series_id"] = series_names(connection, self.of["instrument_id"])
+        self.of["source_file_id"] = {
+            row.id: row.name for row in connection.execute(select(SourceFile.id, SourceFile.name))
+        }
+        zones = set(connection.scalars(select(SiteRecord.time_zone)))
+        self.zone = zone_of(zones.pop()) if len(zones) == 1 else dt.UTC
+
+    def text(self, column: str, value: Any) -> str:
+        """Return a value as people read it."""
+        if value is None:
+            return "nothing"
+        if column in self.of:
+            return str(self.of[column].get(value, value))
+        if isinstance(value, dt.datetime):
+            local = value.astimezone(self.zone)
+            if local.time() == dt.time():
+                return local.date().isoformat()
+            return local.isoformat(sep=" ", timespec="minutes")
+        if isinstance(value, float):
+            return f"{value:.3f} m" if column.endswith("_m") else f"{value:.12g}"
+        return str(value)
+
+
+def _change(
+    connection: Connection, table_name: str, key: tuple[str, ...], retired: dict[str, Any], names: _Names
+) -> list[dict[str, Any]]:
+    """Return the rows that tell how one retired row differs from its successor."""
+    table = METADATA.tables[table_name]
+    query = select(table).where(table.c.recorded_at_utc == retired["retired_at_utc"])
+    for column in key:
+        same = table.c[column].is_(None) if retired[column] is None else table.c[column] == retired[column]
+        query = query.where(same)
+    successor = connection.execute(query.order_by(table.c.id)).mappings().first()
+    well, place = _place(connection, table_name, key, retired, names)
+    told = {
+        "recorded_at_utc": retired["retired_at_utc"],
+        "recorded_by": retired["retired_by"],
+        "subject": table_name.replace("_record", "").replace("_", " "),
+        "well": well,
+        "reason": retired["retired_reason"] or "",
+    }
+    if successor is None:
+        return [{**told, "item": f"whole row{place}", "was": "on record", "now": ""}]
+    old, new = _values(connection, table_name, retired), _values(connection, table_name, dict(successor))
+    return [
+        {
+            **told,
+            "item": f"{_words(column)}{place}",
+            "was": names.text(column, old.get(column)),
+            "now": names.text(column, new.get(column)),
+        }
+        for column in dict.fromkeys([*old, *new])
+        if column not in key and old.get(column) != new.get(column)
+    ]
+
+
+def _words(column: str) -> str:
+    for ending in ("_id", "_utc", "_m"):
+        column = column.removesuffix(ending)
+    return column.replace("_", " ")
+
+
+def _values(connection: Connection, table_name: str, row: dict[str, Any]) -> dict[str, Any]:
+    """Return the values of a row, and of a level event its readings."""
+    values = {column: value for column, value in row.items() if column not in _BOOKKEEPING}
+    if table_name == "level_record":
+        reading = LevelReading
+        query = select(reading).where(reading.level_record_id == row["id"]).order_by(reading.quantity, reading.ordinal)
+        for found in connection.execute(query).mappings():
+            number = "" if found["ordinal"] == 1 else f" {found['ordinal']}"
+            values[f"{found['quantity']}{number}"] = f"{found['written']} {found['unit']}"
+    return values
+
+
+def _place(
+    connection: Connection, table_name: str, key: tuple[str, ...], row: dict[str, Any], names: _Names
+) -> tuple[str, str]:
+    """Return the well of a row, and the rest of its key in words."""
+    if table_name == "level_record":
+        query = select(LevelEvent.well_id, LevelEvent.measured_at_utc).where(LevelEvent.id == row["level_event_id"])
+        well_id, moment = connection.execute(query).one()
+        return str(names.of["well_id"].get(well_id, "")), f" at {names.text('', moment)}"
+    well = str(names.of["well_id"].get(row["well_id"], "")) if row.get("well_id") is not None else ""
+    rest = [names.text(column, row[column]) for column in key if column != "well_id" and row[column] is not None]
+    return well, f" ({', '.join(rest)})" if rest else ""
+
+
+#: Tables whose rows tell the history of a well, and the word for each.
+_OF_WELL: Final[dict[str, str]] = {
+    "site_record": "site",
+    "well_record": "well",
+    "construction_part": "construction",
+    "measuring_point": "measuring point",
+    "deployment": "deployment",
+    "threshold": "threshold",
+    "instrument_record": "instrument",
+    "tape_check": "tape check",
+    "level_record": "level",
+    "download": "download",
+    "adjustment": "adjustment",
+    "verdict": "finding",
+    "review": "review",
+}
+
+#: Columns that make a review or a finding the same one.
+_REVIEW_KEYS: Final[dict[str, tuple[str, ...]]] = {
+    "verdict": ("level_event_id", "gauging_round_id", "well_id", "rule"),
+    "review": ("level_event_id", "verdict_id"),
+}
+
+#: Columns of the frame that `happenings` gives.
+HAPPENING_COLUMNS: Final = (
+    "recorded_at_utc",
+    "recorded_by",
+    "subject",
+    "act",
+    "item",
+    "was",
+    "now",
+    "reason",
+    "source",
+)
+
+#: What a recorded, corrected or withdrawn row of some subjects is called.
+_ACTS: Final = {
+    "finding": {"recorded": "noticed", "corrected": "noticed again", "withdrawn": "no longer noticed"},
+    "download": {"recorded": "loaded"},
+    "review": {"recorded": "reviewed", "corrected": "reviewed", "withdrawn": "reviewed"},
+    "decision": {"recorded": "decided", "corrected": "decided", "withdrawn": "decided"},
+}
+
+
+def happenings(connection: Connection, well_id: int, known_on: dt.datetime | None = None) -> pd.DataFrame:
+    """Return everything that was recorded of a well, in order of recording, one row a value that changed.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    well_id : int
+        The well.
+    known_on : datetime.datetime, optional
+        Only what was recorded at or before this time.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `HAPPENING_COLUMNS`: when and by whom, subject, act (recorded, corrected, withdrawn; noticed for a
+        finding; reviewed and decided), item in words, old and new value as text, reason, and file with row. Rows of
+        the site and of instruments that were used at the well are among them.
+    """
+    told = _Teller(connection, _Names(connection), well_id)
+    rows: list[dict[str, Any]] = []
+    for name, subject in _OF_WELL.items():
+        rows += told.rows(name, subject, known_on)
+    made = pd.DataFrame(rows, columns=list(HAPPENING_COLUMNS))
+    made["recorded_at_utc"] = pd.to_datetime(made["recorded_at_utc"], utc=True).astype("datetime64[us, UTC]")
+    return made.sort_values("recorded_at_utc", kind="stable", ignore_index=True)
+
+
+class _Teller:
+    """Tells the rows of one well in words."""
+
+    def __init__(self, connection: Connection, names: _Names, well_id: int) -> None:
+        self.connection, self.names, self.well_id = connection, names, well_id
+        events = connection.execute(
+            select(LevelEvent.id, LevelEvent.measured_at_utc, LevelEvent.time_known, LevelEvent.access).where(
+                LevelEvent.well_id == well_id
+            )
+        ).all()
+        record = METADATA.tables["level_record"]
+        self.event_ids = [event.id for event in events]
+        query = select(record.c.level_event_id, record.c.local_offset_minutes, record.c.instrument_id)
+        found = connection.execute(query.where(record.c.level_event_id.in_(self._events()))).all()
+        offsets = {row.level_event_id: row.local_offset_minutes for row in found}
+        self.instruments = sorted({row.instrument_id for row in found if row.instrument_id is not None})
+        self.when = {event.id: _local(event, offsets.get(event.id, 0)) for event in events}
+        verdict = METADATA.tables["verdict"]
+        query = select(verdict).where((verdict.c.well_id == well_id) | verdict.c.level_event_id.in_(self._events()))
+        self.verdicts = {row["id"]: dict(row) for row in connection.execute(query).mappings()}
+        self.sources = names.of["source_file_id"]
+        self.loggers = concerned(connection, well_id)
+
+    def _events(self) -> Select[int]:
+        return select(LevelEvent.id).where(LevelEvent.well_id == self.well_id)
+
+    def rows(self, table_name: str, subject: str, known_on: dt.datetime | None) -> list[dict[str, Any]]:
+        """Return what happened to the rows of one table."""
+        table = METADATA.tables[table_name]
+        query = select(table).where(self._concerned(table)).order_by(table.c.recorded_at_utc, table.c.id)
+        if known_on is not None:
+            query = query.where(table.c.recorded_at_utc <= known_on)
+        found = [dict(row) for row in self.connection.execute(query).mappings()]
+        key = _REVIEW_KEYS.get(table_name) or ROW_KEYS[table_name]
+        values = {row["id"]: self._values(table_name, row, key) for row in found}
+        ended: dict[Any, dict[str, Any]] = {}
+        told: list[dict[str, Any]] = []
+        for row in found:
+            before = ended.pop((tuple(row[name] for name in key), row["recorded_at_utc"]), None)
+            told += self._told(table_name, subject, row, before, values)
+            if row["retired_at_utc"] is not None and (known_on is None or row["retired_at_utc"] <= known_on):
+                ended[(tuple(row[name] for name in key), row["retired_at_utc"])] = row
+        for row in ended.values():
+            told.append(self._withdrawn(table_name, subject, row))
+        return told
+
+    def _concerned(self, table: Table) -> ColumnElement[bool]:
+        """Return the condition that keeps the rows of a table that concern the well."""
+        events = self._events()
+        name = table.name
+        if name in self.loggers:
+            return table.c.id.in_(self.loggers[name])
+        if name == "site_record":
+            return table.c.site_id == select(Well.site_id).where(Well.id == self.well_id).scalar_subquery()
+        if name in {"instrument_record", "tape_check"}:
+            return table.c.instrument_id.in_(self.instruments)
+        if name == "level_record":
+            return table.c.level_event_id.in_(events)
+        if name == "verdict":
+            return (table.c.well_id == self.well_id) | table.c.level_event_id.in_(events)
+        if name == "review":
+            return table.c.level_event_id.in_(events) | table.c.verdict_id.in_(list(self.verdicts))
+        return table.c.well_id == self.well_id
+
+    def _values(self, table_name: str, row: dict[str, Any], key: tuple[str, ...]) -> dict[str, str]:
+        """Return the values of a row in words, without its key."""
+        if table_name == "review":
+            return {"": row["state"]}
+        if table_name == "verdict":
+            return {"": row["message"]}
+        if table_name in self.loggers:
+            return {"": in_words(table_name, row, lambda moment: self.names.text("", moment))}
+        found = _values(self.connection, table_name, row)
+        hidden = {*key, "local_offset_minutes"}
+        return {
+            _words(name): self.names.text(name, value)
+            for name, value in found.items()
+            if name not in hidden and value is not None
+        }
+
+    def _told(
+        self,
+        table_name: str,
+        subject: str,
+        row: dict[str, Any],
+        before: dict[str, Any] | None,
+        values: dict[int, dict[str, str]],
+    ) -> list[dict[str, Any]]:
+        item, subject = self._item(table_name, subject, row)
+        told = self._act(row, subject, "recorded" if before is None else "corrected")
+        new = values[row["id"]]
+        if before is None or table_name in _REVIEW_KEYS:
+            now = "; ".join(f"{name}: {value}" if name else value for name, value in new.items())
+            first = {"review": "provisional", "decision": "open"}.get(subject, "")
+            was = first if before is None else next(iter(values[before["id"]].values()), "")
+            return [{**told, "item": item, "was": was, "now": now}]
+        old = values[before["id"]]
+        changed = [name for name in dict.fromkeys([*old, *new]) if old.get(name) != new.get(name)]
+        place = {name: f"{item}: {name}" if item else name for name in changed}
+        return [
+            {**told, "item": place[name], "was": old.get(name, "nothing"), "now": new.get(name, "nothing")}
+            for name in changed
+        ]
+
+    def _withdrawn(self, table_name: str, subject: str, row: dict[str, Any]) -> dict[str, Any]:
+        item, subject = self._item(table_name, subject, row)
+        gone = {
+            "recorded_at_utc": row["retired_at_utc"],
+            "recorded_by": row["retired_by"],
+            "reason": row["retired_reason"],
+            "source_file_id": row["source_file_id"] if table_name == "download" else None,
+            "source_row": None,
+        }
+        return {**self._act({**row, **gone}, subject, "withdrawn"), "item": item, "was": "on record", "now": ""}
+
+    def _act(self, row: dict[str, Any], subject: str, act: str) -> dict[str, Any]:
+        file = self.sources.get(row["source_file_id"], "")
+        return {
+            "recorded_at_utc": row["recorded_at_utc"],
+            "recorded_by": row["recorded_by"],
+            "subject": subject,
+            "act": _ACTS.get(subject, {}).get(act, act),
+            "reason": row["reason"] or "",
+            "source": f"{file}, row {row['source_row']}" if file and row["source_row"] else file,
+        }
+
+    def _item(self, table_name: str, subject: str, row: dict[str, Any]) -> tuple[str, str]:
+        """Return what a row is about in words, and its subject."""
+        if table_name == "level_record":
+            return self.when[row["level_event_id"]], subject
+        if table_name in self.loggers:
+            kind = f", {row['kind']}" if table_name == "adjustment" else ""
+            return f"{self.names.text('series_id', row['series_id'])}{kind}", subject
+        if table_name == "verdict":
+            return self._finding(row), subject
+        if table_name == "review":
+            if row["level_event_id"] is not None:
+                return self.when[row["level_event_id"]], subject
+            return self._finding(self.verdicts[row["verdict_id"]]), "decision"
+        key = [name for name in ROW_KEYS[table_name] if name != "well_id" and row[name] is not None]
+        return ", ".join(self.names.text(name, row[name]) for name in key), subject
+
+    def _finding(self, verdict: dict[str, Any]) -> str:
+        when = self.when.get(verdict["level_event_id"], "")
+        return f"{verdict['id']} {verdict['rule']}" + (f" at {when}" if when else "")
+
+
+def _local(event: Any, offset_minutes: int) -> str:
+    """Return when an event was, in local time; its access where it is not the main one."""
+    local = event.measured_at_utc.astimezone(dt.timezone(dt.timedelta(minutes=offset_minutes)))
+    text = local.isoformat(timespec="minutes") if event.time_known else f"{local:%Y-%m-%d}"
+    return text if event.access == "main" else f"{text} ({event.access})"

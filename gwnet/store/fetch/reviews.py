@@ -1,0 +1,131 @@
+"""Queries of reviews: findings with what was decided about them, and which level events are approved."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from typing import Final
+
+import pandas as pd
+from sqlalchemy import Connection, Select, func, select
+
+from gwnet.store.fetch.frames import frame
+from gwnet.store.fetch.registry import fill_text
+from gwnet.store.models.base import known_on as on_record
+from gwnet.store.models.levels import LevelEvent, LevelRecord
+from gwnet.store.models.rounds import GaugingRound
+from gwnet.store.models.sites import Site
+from gwnet.store.models.verdicts import Review, Verdict
+from gwnet.store.models.wells import Well
+
+#: Most ids in one IN condition.
+_IDS_AT_ONCE: Final = 500
+
+#: What a finding is until somebody decides about it.
+OPEN: Final = "open"
+
+
+def findings_with_decisions(
+    connection: Connection, known_on: dt.datetime | None = None, site: str | None = None
+) -> pd.DataFrame:
+    """Return the findings on record, each with what was decided about it.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    known_on : datetime.datetime, optional
+        Record as known at this time.
+    site : str, optional
+        Only this site.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a finding, by site, well, time, rule and number: finding_id, site, well (empty for one of a whole
+        round), event_id (NaN for one of no event), measured_at_utc, local_offset_minutes, round, rule, severity,
+        limits, message, recorded_at_utc, decision (open, accepted, dismissed, on hold), decided_by, decided_at_utc,
+        decision_reason. Findings of events that were withdrawn are left out.
+    """
+    verdict, event, record, review = Verdict, LevelEvent, LevelRecord, Review
+    statement = (
+        select(
+            verdict.id.label("finding_id"),
+            Site.code.label("site"),
+            Well.code.label("well"),
+            verdict.level_event_id.label("event_id"),
+            event.measured_at_utc,
+            event.time_known,
+            record.local_offset_minutes,
+            GaugingRound.code.label("round"),
+            verdict.rule,
+            verdict.severity,
+            verdict.limits,
+            verdict.message,
+            verdict.recorded_at_utc,
+            review.state.label("decision"),
+            review.recorded_by.label("decided_by"),
+            review.recorded_at_utc.label("decided_at_utc"),
+            review.reason.label("decision_reason"),
+        )
+        .select_from(verdict)
+        .outerjoin(event, event.id == verdict.level_event_id)
+        .outerjoin(record, (record.level_event_id == event.id) & on_record(record, known_on))
+        .outerjoin(Well, Well.id == func.coalesce(event.well_id, verdict.well_id))
+        .outerjoin(GaugingRound, GaugingRound.id == func.coalesce(record.gauging_round_id, verdict.gauging_round_id))
+        .outerjoin(Site, Site.id == func.coalesce(Well.site_id, GaugingRound.site_id))
+        .outerjoin(review, (review.verdict_id == verdict.id) & on_record(review, known_on))
+        .where(on_record(verdict, known_on))
+        .where(verdict.level_event_id.is_(None) | record.id.is_not(None))
+        .order_by(Site.code, Well.code, event.measured_at_utc, verdict.rule, verdict.id)
+    )
+    if site is not None:
+        statement = statement.where(Site.code == site)
+    table = frame(connection, statement)
+    table["event_id"] = table["event_id"].astype("float64")
+    table["decision"] = table["decision"].where(table["decision"].notna(), OPEN)
+    return fill_text(table, "site", "well", "round", "decided_by", "decision_reason")
+
+
+def approved_events(connection: Connection, event_ids: Sequence[int]) -> set[int]:
+    """Return which of some level events are approved, and keep others from changing that until the work is done.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a writing unit of work.
+    event_ids : sequence of int
+        Level events.
+
+    Returns
+    -------
+    set of int
+        Those whose live review is ``approved``.
+    """
+    found: set[int] = set()
+    for start in range(0, len(event_ids), _IDS_AT_ONCE):
+        some = [int(number) for number in event_ids[start : start + _IDS_AT_ONCE]]
+        connection.execute(_locked(some))
+        query = select(Review.level_event_id).where(
+            Review.level_event_id.in_(some), Review.state == "approved", on_record(Review, None)
+        )
+        found |= {int(number) for number in connection.scalars(query) if number is not None}
+    return found
+
+
+def lock_events(connection: Connection, event_ids: Sequence[int]) -> None:
+    """Keep other units of work from reviewing or correcting level events until this one is done.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a writing unit of work; on SQLite it holds the lock on everything already.
+    event_ids : sequence of int
+        Level events.
+    """
+    for start in range(0, len(event_ids), _IDS_AT_ONCE):
+        connection.execute(_locked([int(number) for number in event_ids[start : start + _IDS_AT_ONCE]]))
+
+
+def _locked(event_ids: list[int]) -> Select[int]:
+    return select(LevelEvent.id).where(LevelEvent.id.in_(event_ids)).order_by(LevelEvent.id).with_for_update()

@@ -1,0 +1,104 @@
+"""Which download each sample belongs to: that of the newest run around it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, select
+
+from gwnet.store.models.base import known_on as on_record
+from gwnet.store.models.loggers import Download, SampleRun
+
+
+@dataclass(frozen=True)
+class Runs:
+    """Runs of one series in order of their downloads, newest last.
+
+    Attributes
+    ----------
+    first_ms, last_ms : numpy.ndarray of int64
+        Times of the first and last sample of each, shape (n,).
+    download_id : numpy.ndarray of int64
+        Download of each, shape (n,).
+    on_record : numpy.ndarray of bool
+        Whether the download is on record at the moment asked for, shape (n,).
+    """
+
+    first_ms: NDArray[np.int64]
+    last_ms: NDArray[np.int64]
+    download_id: NDArray[np.int64]
+    on_record: NDArray[np.bool_]
+
+    def owned_on_record(self, time_ms: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Return which samples belong to downloads on record.
+
+        Parameters
+        ----------
+        time_ms : numpy.ndarray of int64
+            Ascending times of samples, shape (n,).
+
+        Returns
+        -------
+        numpy.ndarray of bool
+            Shape (n,).
+        """
+        return self._painted(time_ms, self.on_record, empty=False)
+
+    def owners(self, time_ms: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return the download that each sample came with.
+
+        Parameters
+        ----------
+        time_ms : numpy.ndarray of int64
+            Ascending times of samples, shape (n,).
+
+        Returns
+        -------
+        numpy.ndarray of int64
+            Ids of downloads, shape (n,).
+        """
+        return self._painted(time_ms, self.download_id, empty=0)
+
+    def _painted(self, time_ms: NDArray[np.int64], colour: NDArray[Any], *, empty: Any) -> NDArray[Any]:
+        """Give each time the colour of the last run that spans it."""
+        made = np.full(time_ms.size, empty, dtype=colour.dtype)
+        starts = np.searchsorted(time_ms, self.first_ms).tolist()
+        ends = np.searchsorted(time_ms, self.last_ms, side="right").tolist()
+        for start, end, one in zip(starts, ends, colour.tolist(), strict=True):
+            made[start:end] = one
+        return made
+
+
+def runs_of(connection: Connection, series_id: int, known_on: dt.datetime | None = None) -> Runs:
+    """Return the runs of one series, those of downloads that were withdrawn among them.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    series_id : int
+        The series.
+    known_on : datetime.datetime, optional
+        Moment for which to say whether their downloads are on record.
+
+    Returns
+    -------
+    Runs
+        The runs.
+    """
+    rows = connection.execute(
+        select(
+            SampleRun.first_ms, SampleRun.last_ms, SampleRun.download_id, on_record(Download, known_on).label("counts")
+        )
+        .join(Download, Download.id == SampleRun.download_id)
+        .where(SampleRun.series_id == series_id)
+        .order_by(SampleRun.download_id, SampleRun.first_ms)
+    ).all()
+    first, last, download, counts = zip(*rows, strict=True) if rows else ((), (), (), ())
+    return Runs(
+        np.array(first, np.int64), np.array(last, np.int64), np.array(download, np.int64), np.array(counts, np.bool_)
+    )

@@ -1,0 +1,1 @@
+"""The schema: one class a table, the recorded-row mixin and the `known_on` filter."""

@@ -1,0 +1,49 @@
+"""All tables in one place, in an order in which they can be filled."""
+
+from __future__ import annotations
+
+from sqlalchemy import MetaData
+
+from gwnet.store.models import (
+    context,
+    instruments,
+    levels,
+    loggers,
+    measuring_points,
+    register,
+    rounds,
+    sites,
+    sources,
+    thresholds,
+    verdicts,
+    wells,
+)
+from gwnet.store.models.base import Base, Recorded
+
+__all__ = ["IDENTITY_TABLES", "METADATA", "RECORDED_TABLES"]
+
+#: Importing them is what fills the metadata.
+_SUBJECTS = (
+    sites,
+    wells,
+    measuring_points,
+    instruments,
+    rounds,
+    levels,
+    loggers,
+    verdicts,
+    thresholds,
+    context,
+    register,
+    sources,
+)
+
+METADATA: MetaData = Base.metadata
+
+#: Names of the tables whose rows carry the two times.
+RECORDED_TABLES: tuple[str, ...] = tuple(
+    sorted(str(mapper.local_table) for mapper in Base.registry.mappers if issubclass(mapper.class_, Recorded))
+)
+
+#: Names of the tables that hold only what never changes.
+IDENTITY_TABLES: tuple[str, ...] = tuple(sorted(set(METADATA.tables) - set(RECORDED_TABLES)))

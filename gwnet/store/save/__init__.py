@@ -1,0 +1,1 @@
+"""Writing: rows added or retired, never altered."""

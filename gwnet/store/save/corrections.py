@@ -1,0 +1,114 @@
+"""Recording adjustments of logger series and taking them back."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from gwnet.errors import NotFoundError, SettingsError
+from gwnet.store.models.loggers import Adjustment, LoggerSeries
+from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
+
+
+def adjust(
+    connection: Connection,
+    series_id: int,
+    kind: str,
+    parameters: Mapping[str, Any],
+    start: dt.datetime | None,
+    end: dt.datetime | None,
+    by: str,
+    reason: str,
+    now: dt.datetime,
+) -> int:
+    """Record one step of a series' processing recipe.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a writing unit of work.
+    series_id : int
+        The series.
+    kind : str
+        What is done, for example ``clock shift``.
+    parameters : mapping
+        With what; numbers, texts and lists.
+    start, end : datetime.datetime or None
+        Aware times of the half-open span; None = open.
+    by : str
+        Who decides.
+    reason : str
+        Why.
+    now : datetime.datetime
+        Aware time of the recording.
+
+    Returns
+    -------
+    int
+        Number of the adjustment.
+
+    Raises
+    ------
+    NotFoundError
+        If there is no such series.
+    SettingsError
+        If the reason or the name is missing, or the span does not run forward.
+    """
+    if not reason.strip() or not by.strip():
+        raise SettingsError("An adjustment needs its reason and who decides.", mend="Give --reason TEXT and --by NAME.")
+    if start is not None and end is not None and end <= start:
+        message = f"The span ends ({end.isoformat()}) before it starts ({start.isoformat()})."
+        raise SettingsError(message)
+    if connection.execute(select(LoggerSeries.id).where(LoggerSeries.id == series_id)).first() is None:
+        message = f"There is no logger series {series_id} on record."
+        raise NotFoundError(message, mend="'gwnet logger status' lists those that are.")
+    number = int(reserve_ids(connection, "adjustment", 1)[0])
+    columns = {
+        "id": number,
+        "series_id": series_id,
+        "kind": kind,
+        "parameters": json.dumps(dict(parameters), sort_keys=True, ensure_ascii=False),
+        "valid_from_utc": start,
+        "valid_until_utc": end,
+        "recorded_at_utc": now,
+        "recorded_by": by,
+        "reason": reason,
+    }
+    insert_columns(connection, "adjustment", columns, 1)
+    return number
+
+
+def take_back(connection: Connection, adjustment_id: int, by: str, reason: str, now: dt.datetime) -> None:
+    """Retire an adjustment: from now on it is not applied, and stays for every earlier ``known_on``.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a writing unit of work.
+    adjustment_id : int
+        Number of the adjustment.
+    by : str
+        Who decides.
+    reason : str
+        Why.
+    now : datetime.datetime
+        Aware time.
+
+    Raises
+    ------
+    NotFoundError
+        If there is no such adjustment on record.
+    SettingsError
+        If the reason or the name is missing.
+    """
+    if not reason.strip() or not by.strip():
+        raise SettingsError("To take an adjustment back needs a reason and who decides.", mend="Give --reason TEXT.")
+    live = select(Adjustment.id).where(Adjustment.id == adjustment_id, Adjustment.retired_at_utc.is_(None))
+    if connection.execute(live).first() is None:
+        message = f"There is no adjustment {adjustment_id} on record."
+        raise NotFoundError(message, mend="It may have been taken back already; see 'gwnet history'.")
+    retire(connection, "adjustment", [adjustment_id], at_utc=now, by=by, reason=reason)

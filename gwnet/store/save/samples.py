@@ -1,0 +1,336 @@
+"""Storing samples: what is new is added, what is there already is counted, what differs is kept as a conflict.
+
+Nothing is ever overwritten. `Appending` takes a download in chunks and keeps its runs; `append` takes it at once.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, select
+
+from gwnet.errors import ShapeError, StoreError
+from gwnet.store.fetch import read_samples
+from gwnet.store.models.loggers import LoggerSeries
+from gwnet.store.save.bulk import insert_columns, reserve_ids
+from gwnet.store.save.corrections import adjust, take_back
+from gwnet.store.save.segments import OtherTake
+from gwnet.store.session import store_error
+
+__all__ = ["Appended", "Appending", "Conflicts", "adjust", "append", "take_back"]
+
+Times = NDArray[np.int64]
+Values = NDArray[np.float64]
+
+#: Rows in one statement of SQLite.
+_ROWS_A_STATEMENT: Final = 100
+
+_COPY_HEAD: Final = b"PGCOPY\n\xff\r\n\0" + b"\0" * 8
+_COPY_END: Final = b"\xff\xff"
+_COPY_ROW: Final = np.dtype(
+    [("n", ">i2"), ("n1", ">i4"), ("series", ">i4"), ("n2", ">i4"), ("time", ">i8"), ("n3", ">i4"), ("value", ">f8")]
+)
+
+
+@dataclass(frozen=True)
+class Conflicts:
+    """Values given for instants at which another value is on record.
+
+    Attributes
+    ----------
+    time_ms : numpy.ndarray of int64
+        Times, shape (n,).
+    stored : numpy.ndarray of float64
+        Values that stay, in the unit of the download's series, shape (n,).
+    given : numpy.ndarray of float64
+        Values of the download, shape (n,).
+    row : numpy.ndarray of int64
+        Rows of the file; 0 where not known, shape (n,).
+    series_id : numpy.ndarray of int64
+        Series that holds the stored value, shape (n,).
+    """
+
+    time_ms: Times
+    stored: Values
+    given: Values
+    row: Times
+    series_id: Times
+
+
+@dataclass(frozen=True)
+class Appended:
+    """What became of some samples.
+
+    Attributes
+    ----------
+    added : int
+        Stored.
+    same : int
+        On record already with the same value, from other downloads.
+    repeated : int
+        In this download already with the same value.
+    conflicts : Conflicts
+        Given with another value than the one on record, which stays.
+    """
+
+    added: int
+    same: int
+    repeated: int
+    conflicts: Conflicts
+
+
+def append(
+    connection: Connection, series_id: int, download_id: int, time_ms: Times, value: Values, row: Times | None = None
+) -> Appended:
+    """Add the samples of a download to a series.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a writing unit of work.
+    series_id : int
+        The series.
+    download_id : int
+        Download on record, which the samples came with.
+    time_ms : numpy.ndarray of int64
+        Times in any order; milliseconds since 1970-01-01 UTC, shape (n,).
+    value : numpy.ndarray of float64
+        Values in the unit of the series, none of them NaN, shape (n,).
+    row : numpy.ndarray of int64, optional
+        Rows of the file, shape (n,).
+
+    Returns
+    -------
+    Appended
+        What became of them; where a time occurs twice, the first value stays.
+
+    Raises
+    ------
+    ShapeError
+        If the arrays do not fit together or a value is missing.
+    StoreError
+        If there is no such series.
+    """
+    appending = Appending(connection, series_id, download_id)
+    done = appending.add(time_ms, value, row)
+    appending.finish()
+    return done
+
+
+class Appending:
+    """Adds one download to one series, chunk by chunk.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a writing unit of work.
+    series_id : int
+        The series; on PostgreSQL it is locked until the unit of work ends.
+    download_id : int
+        Download on record.
+    others : sequence of gwnet.store.save.segments.OtherTake, optional
+        Other takes of the same instrument and quantity, whose samples on record count as on record here.
+
+    Raises
+    ------
+    StoreError
+        If there is no such series.
+    """
+
+    def __init__(
+        self, connection: Connection, series_id: int, download_id: int, others: Sequence[OtherTake] = ()
+    ) -> None:
+        query = select(LoggerSeries.unit).where(LoggerSeries.id == series_id).with_for_update()
+        unit = connection.execute(query).scalar_one_or_none()
+        if unit is None:
+            message = f"There is no logger series {series_id}."
+            raise StoreError(message)
+        self.connection, self.series_id, self.download_id = connection, int(series_id), int(download_id)
+        self.unit, self.others = unit, tuple(others)
+        self._runs = np.empty((0, 3), np.int64)
+
+    def add(self, time_ms: Times, value: Values, row: Times | None = None) -> Appended:
+        """Add some samples; see `append`."""
+        if time_ms.shape != value.shape or (row is not None and row.shape != time_ms.shape):
+            raise ShapeError("Times, values and rows differ in number.")
+        if np.isnan(value).any():
+            raise ShapeError("A sample without a value cannot be stored; leave it out and count it.")
+        rows = np.zeros(time_ms.size, np.int64) if row is None else row
+        if time_ms.size and (np.diff(time_ms) <= 0).any():
+            order = np.argsort(time_ms, kind="stable")
+            time_ms, value, rows = time_ms[order], value[order], rows[order]
+        parts = []
+        while time_ms.size:
+            times, values, upto = self._on_record(int(time_ms[0]), int(time_ms[-1]))
+            end = time_ms.size if upto is None else int(np.searchsorted(time_ms, upto, side="right"))
+            parts.append(self._add_some(time_ms[:end], value[:end], rows[:end], times, values))
+            time_ms, value, rows = time_ms[end:], value[end:], rows[end:]
+        return _together(parts)
+
+    def finish(self) -> None:
+        """Store the runs of the download; to be called once, after the last samples."""
+        if len(self._runs):
+            first, last, count = self._runs.T
+            columns: dict[str, Any] = {"first_ms": first, "last_ms": last, "sample_count": count}
+            columns |= {"series_id": self.series_id, "download_id": self.download_id}
+            insert_columns(self.connection, "sample_run", columns, len(first))
+
+    def _on_record(self, first: int, last: int) -> tuple[Times, Values, int | None]:
+        """Return samples of the series within a span, and up to when where there are too many to look at at once."""
+        times, values = read_samples.rows(self.connection, self.series_id, first, last + 1, read_samples.MOST_AT_ONCE)
+        return times, values, int(times[-1]) if times.size == read_samples.MOST_AT_ONCE else None
+
+    def _add_some(self, time_ms: Times, value: Values, row: Times, there: Times, held: Values) -> Appended:
+        is_first = np.ones(time_ms.size, dtype=bool)
+        is_first[1:] = time_ms[1:] != time_ms[:-1]
+        stored = value[is_first][np.cumsum(is_first) - 1]
+        holder = np.full(time_ms.size, self.series_id)
+        known, at = _found(time_ms, there)
+        stored[known] = held[at[known]]
+        agrees = value == stored
+        elsewhere = np.zeros(time_ms.size, dtype=bool)
+        for other in self.others:
+            found, theirs, alike = other.beside(self.connection, time_ms, value)
+            found &= ~known
+            stored[found], agrees[found], holder[found] = theirs[found], alike[found], other.series_id
+            elsewhere |= found
+        own = self._is_own(time_ms) & ~elsewhere
+        new = is_first & ~known & ~elsewhere
+        repeated = agrees & ~new & (own | ~(known | elsewhere))
+        self._store(time_ms[new], value[new], there)
+        wrong = ~agrees
+        conflicts = Conflicts(time_ms[wrong], stored[wrong], value[wrong], row[wrong], holder[wrong])
+        self._keep_conflicts(conflicts)
+        same = int(np.count_nonzero(agrees & ~new & ~repeated))
+        return Appended(int(np.count_nonzero(new)), same, int(np.count_nonzero(repeated)), conflicts)
+
+    def _is_own(self, time_ms: Times) -> NDArray[np.bool_]:
+        """Return which times lie in runs of this download, where all samples on record are its own."""
+        if not len(self._runs):
+            return np.zeros(time_ms.size, dtype=bool)
+        place = np.searchsorted(self._runs[:, 0], time_ms, side="right") - 1
+        inside: NDArray[np.bool_] = (place >= 0) & (time_ms <= self._runs[np.maximum(place, 0), 1])
+        return inside
+
+    def _store(self, time_ms: Times, value: Values, there: Times) -> None:
+        if not time_ms.size:
+            return
+        foreign = there[~self._is_own(there)]
+        groups = np.flatnonzero(np.diff(np.searchsorted(foreign, time_ms), prepend=-1))
+        ends = np.append(groups[1:], time_ms.size)
+        made = np.column_stack([time_ms[groups], time_ms[ends - 1], ends - groups])
+        self._take_up(made)
+        insert = _insert_sqlite if self.connection.dialect.name == "sqlite" else _copy_postgresql
+        insert(self.connection, self.series_id, time_ms, value)
+        step, content = read_samples.pack(time_ms, value)
+        columns = {"series_id": self.series_id, "first_ms": time_ms[:1], "last_ms": time_ms[-1:], "step_ms": step}
+        columns |= {"sample_count": time_ms.size, "download_id": self.download_id, "content": [content]}
+        insert_columns(self.connection, "sample_pack", columns, 1)
+
+    def _take_up(self, made: NDArray[np.int64]) -> None:
+        """Merge new runs with those before, so that the runs stay apart from one another and as few as can be."""
+        both = np.vstack([self._runs, made])
+        both = both[np.argsort(both[:, 0], kind="stable")]
+        reach = np.maximum.accumulate(both[:, 1])
+        starts = np.flatnonzero(np.append(True, both[1:, 0] > reach[:-1]))
+        merged = [both[starts, 0], np.maximum.reduceat(both[:, 1], starts), np.add.reduceat(both[:, 2], starts)]
+        runs = np.column_stack(merged)
+        for edge, step in ((made[-1, 1], 0), (made[0, 0], -1)):
+            left = int(np.searchsorted(runs[:, 0], edge, side="right")) - 1 + step
+            runs = self._without_gap(runs, left)
+        self._runs = runs
+
+    def _without_gap(self, runs: NDArray[np.int64], left: int) -> NDArray[np.int64]:
+        """Merge a run with the one after it where nothing lies between them."""
+        if not 0 <= left < len(runs) - 1:
+            return runs
+        between, _ = read_samples.rows(self.connection, self.series_id, runs[left, 1] + 1, runs[left + 1, 0], 1)
+        if between.size:
+            return runs
+        one = [runs[left, 0], runs[left + 1, 1], runs[left, 2] + runs[left + 1, 2]]
+        return np.vstack([runs[:left], [one], runs[left + 2 :]])
+
+    def _keep_conflicts(self, found: Conflicts) -> None:
+        count = found.time_ms.size
+        if not count:
+            return
+        columns: dict[str, Any] = {
+            "id": reserve_ids(self.connection, "sample_conflict", count),
+            "series_id": found.series_id,
+            "time_ms": found.time_ms,
+            "value": found.given,
+            "unit": self.unit,
+            "download_id": self.download_id,
+            "source_row": [int(number) or None for number in found.row],
+        }
+        insert_columns(self.connection, "sample_conflict", columns, count)
+
+
+def _found(wanted: Times, there: Times) -> tuple[NDArray[np.bool_], NDArray[np.intp]]:
+    """Return which of some times are among other ascending ones, and where."""
+    if not there.size:
+        return np.zeros(wanted.size, dtype=bool), np.zeros(wanted.size, dtype=np.intp)
+    at = np.minimum(np.searchsorted(there, wanted), there.size - 1)
+    return there[at] == wanted, at
+
+
+def _together(parts: Sequence[Appended]) -> Appended:
+    """Return what became of several parts as one."""
+    if len(parts) == 1:
+        return parts[0]
+    found = [part.conflicts for part in parts]
+    return Appended(
+        sum(part.added for part in parts),
+        sum(part.same for part in parts),
+        sum(part.repeated for part in parts),
+        Conflicts(
+            np.concatenate([np.empty(0, np.int64), *(one.time_ms for one in found)]),
+            np.concatenate([np.empty(0), *(one.stored for one in found)]),
+            np.concatenate([np.empty(0), *(one.given for one in found)]),
+            np.concatenate([np.empty(0, np.int64), *(one.row for one in found)]),
+            np.concatenate([np.empty(0, np.int64), *(one.series_id for one in found)]),
+        ),
+    )
+
+
+def _insert_sqlite(connection: Connection, series_id: int, time_ms: Times, value: Values) -> None:
+    """Store samples with many rows a statement."""
+    raw: Any = connection.connection.driver_connection
+    flat: list[Any] = [None] * (2 * time_ms.size)
+    flat[0::2], flat[1::2] = time_ms.tolist(), value.tolist()
+    head = "INSERT INTO sample (series_id, time_ms, value) VALUES "
+    one = f"({series_id},?,?)"
+    width = 2 * _ROWS_A_STATEMENT
+    whole = len(flat) // width * width
+    try:
+        full = head + ",".join([one] * _ROWS_A_STATEMENT)
+        raw.executemany(full, (flat[at : at + width] for at in range(0, whole, width)))
+        if whole < len(flat):
+            raw.execute(head + ",".join([one] * ((len(flat) - whole) // 2)), flat[whole:])
+    except sqlite3.Error as error:
+        raise store_error(str(error).strip(), "sample") from error
+
+
+def _copy_postgresql(connection: Connection, series_id: int, time_ms: Times, value: Values) -> None:
+    """Store samples by COPY in its binary form, made from one array of records."""
+    import psycopg
+
+    raw: Any = connection.connection.driver_connection
+    made = np.empty(time_ms.size, _COPY_ROW)
+    made["n"], made["n1"], made["n2"], made["n3"] = 3, 4, 8, 8
+    made["series"], made["time"], made["value"] = series_id, time_ms, value
+    try:
+        with (
+            raw.cursor() as cursor,
+            cursor.copy("COPY sample (series_id, time_ms, value) FROM STDIN (FORMAT BINARY)") as copy,
+        ):
+            copy.write(_COPY_HEAD)
+            copy.write(made.tobytes())
+            copy.write(_COPY_END)
+    except psycopg.Error as error:
+        raise store_error(str(error).strip(), "sample") from error

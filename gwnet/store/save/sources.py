@@ -1,0 +1,190 @@
+"""Keeping the bytes of a file however long it is, and writing a kept file again: never more than a piece in memory."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import tempfile
+import zlib
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from threading import Event
+from typing import IO, Final
+
+from sqlalchemy import Connection, select
+
+from gwnet.errors import IngestError, NotFoundError
+from gwnet.store.models.sources import SourceFile, SourcePiece
+from gwnet.store.save.bulk import insert_columns, reserve_ids
+
+#: Bytes of a file that are read at once.
+_READ: Final = 1 << 18
+
+#: Compressed bytes that stand with the file itself, and in each piece of a longer one.
+PIECE: Final = 1 << 20
+
+#: How hard to compress: higher takes longer than reading the file.
+_LEVEL: Final = 4
+
+
+class KeptSource:
+    """Compresses a file beside other work, to be kept.
+
+    To be used as a context, at whose end what was compressed is forgotten.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._packed: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 (closed at the end of the context)
+        self._stopped = Event()
+        self._worker = ThreadPoolExecutor(1)
+        self._done = self._worker.submit(_compress, path, self._packed, self._stopped)
+
+    def __enter__(self) -> KeptSource:
+        """Return itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """End the work and forget it."""
+        self._stopped.set()
+        self._worker.shutdown(wait=True, cancel_futures=True)
+        self._packed.close()
+
+    def keep(
+        self, connection: Connection, *, sha256: str, layout: str, row_count: int, by: str, now_utc: dt.datetime
+    ) -> int:
+        """Keep the bytes, once.
+
+        Parameters
+        ----------
+        connection : sqlalchemy.Connection
+            Connection of a writing unit of work.
+        sha256 : str
+            Hash of what was read from the file.
+        layout : str
+            Name of the layout that it was read with.
+        row_count : int
+            Rows that were read.
+        by : str
+            Who records.
+        now_utc : datetime.datetime
+            Aware time of the recording.
+
+        Returns
+        -------
+        int
+            Number of the source file.
+
+        Raises
+        ------
+        IngestError
+            If the file changed since it was read.
+        """
+        size, found = self._done.result()
+        if found != sha256:
+            message = "The file changed while it was read; nothing of it was stored."
+            raise IngestError(message, where=self.path.name, mend="Load it again when nothing writes to it any more.")
+        query = select(SourceFile.id).where(SourceFile.sha256 == sha256)
+        known = connection.execute(query).scalar_one_or_none()
+        if known is not None:
+            return int(known)
+        self._packed.seek(0)
+        number = int(reserve_ids(connection, "source_file", 1)[0])
+        columns = {
+            "id": number,
+            "name": self.path.name,
+            "sha256": sha256,
+            "size_bytes": size,
+            "content": self._packed.read(PIECE),
+            "layout": layout,
+            "row_count": row_count,
+            "loaded_at_utc": now_utc,
+            "loaded_by": by,
+        }
+        insert_columns(connection, "source_file", columns, 1)
+        for ordinal, piece in enumerate(iter(lambda: self._packed.read(PIECE), b""), 1):
+            part = {"source_file_id": number, "ordinal": ordinal, "content": piece}
+            insert_columns(connection, "source_piece", part, 1)
+        return number
+
+
+def _compress(path: Path, packed: IO[bytes], stopped: Event) -> tuple[int, str]:
+    """Compress a file into another, unless stopped before its end; return its size and hash."""
+    digest, squeeze, size = hashlib.sha256(), zlib.compressobj(_LEVEL), 0
+    with path.open("rb") as file:
+        while not stopped.is_set() and (piece := file.read(_READ)):
+            digest.update(piece)
+            size += len(piece)
+            packed.write(squeeze.compress(piece))
+    packed.write(squeeze.flush())
+    return size, digest.hexdigest()
+
+
+def source_bytes(connection: Connection, source_file_id: int) -> Iterator[bytes]:
+    """Yield the bytes of a kept file as it was loaded, piece by piece.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    source_file_id : int
+        Number of the source file.
+
+    Yields
+    ------
+    bytes
+        Next piece of the file.
+
+    Raises
+    ------
+    NotFoundError
+        If there is no such file on record.
+    """
+    first = connection.execute(select(SourceFile.content).where(SourceFile.id == source_file_id)).scalar_one_or_none()
+    if first is None:
+        message = f"There is no source file {source_file_id} on record."
+        raise NotFoundError(message)
+    loosen = zlib.decompressobj()
+    yield loosen.decompress(first)
+    query = select(SourcePiece.ordinal).where(SourcePiece.source_file_id == source_file_id)
+    for ordinal in connection.execute(query.order_by(SourcePiece.ordinal)).scalars().all():
+        piece = select(SourcePiece.content).where(
+            SourcePiece.source_file_id == source_file_id, SourcePiece.ordinal == ordinal
+        )
+        yield loosen.decompress(connection.execute(piece).scalar_one())
+    yield loosen.flush()
+
+
+def write_source(connection: Connection, source_file_id: int, folder: Path) -> Path:
+    """Write a kept file as it was loaded, under its own name.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    source_file_id : int
+        Number of the source file.
+    folder : pathlib.Path
+        Folder to write into.
+
+    Returns
+    -------
+    pathlib.Path
+        The file.
+
+    Raises
+    ------
+    NotFoundError
+        If there is no such file on record.
+    """
+    name = connection.execute(select(SourceFile.name).where(SourceFile.id == source_file_id)).scalar_one_or_none()
+    path = folder / (Path(name or "").name or "download")
+    with path.open("wb") as file:
+        file.writelines(source_bytes(connection, source_file_id))
+    return path
