@@ -76,14 +76,14 @@ def local_day(date: dt.date | str) -> dt.date:
     """
     if isinstance(date, dt.datetime):
         message = f"A local date is wanted, not the instant {date.isoformat()}."
-        raise SettingsError(message, mend="Give the date alone.")
+        raise SettingsError(message, fix="Give the date alone.")
     if isinstance(date, dt.date):
         return date
     try:
         return dt.date.fromisoformat(date.strip())
     except ValueError:
         message = f"Not a date: {date!r}."
-        raise SettingsError(message, mend="Write YYYY-MM-DD.") from None
+        raise SettingsError(message, fix="Write YYYY-MM-DD.") from None
 
 
 def zone_of(name: str) -> dt.tzinfo:
@@ -121,7 +121,7 @@ def zone_of(name: str) -> dt.tzinfo:
         except (ZoneInfoNotFoundError, ValueError, OSError):
             pass
     message = f"The time zone {name!r} is not known."
-    raise ClockError(message, mend="Write an IANA name such as Europe/Vienna, or a fixed offset such as UTC+01:00.")
+    raise ClockError(message, fix="Write an IANA name such as Europe/Vienna, or a fixed offset such as UTC+01:00.")
 
 
 def to_utc(local: Times, zone: str) -> LocalTimes:

@@ -1,6 +1,6 @@
 """Constants of the reduction, each with its source.
 
-Half-widths are at 95 %. A value marked "own choice" is a default of this project for what is not on record; it is
+Half-widths are at 95 %. A value marked "project default" is a default of this project for what is not on record; it is
 printed with every explanation so that a reader can judge it.
 """
 
@@ -15,7 +15,7 @@ REPEAT_TOLERANCE_M: Final[float] = 0.006
 TAPE_ACCURACY_M: Final[float] = 0.003
 
 #: Depth to which that accuracy is stated [m]; 200 ft, USGS TM 1-A1 p. 5 and 33. Beyond it, it grows with depth
-#: (own choice).
+#: (project default).
 TAPE_ACCURACY_DEPTH_M: Final[float] = 60.96
 
 #: Accuracy of the reference tape in a tape check [m]; 0.01 ft, USGS TM 1-A1 p. 5.
@@ -35,7 +35,7 @@ PRODUCT_DENSITY_HALF_WIDTH: Final[float] = 0.05
 #: Same-day window of a site that states none [d]: the day itself; Wis. Adm. Code NR 716.15(4)(b).
 SAME_DAY_WINDOW_DAYS: Final[float] = 0.0
 
-#: Wells are gauged every so many days where the site says nothing [d]: quarterly, thirteen weeks (own choice).
+#: Wells are gauged every so many days where the site says nothing [d]: quarterly, thirteen weeks (project default).
 GAUGING_INTERVAL_DAYS: Final[float] = 91.0
 
 #: Measuring points are surveyed again after so many days [d]: five years; USGS TM 1-A1 p. 23 (three to five years).
@@ -47,7 +47,7 @@ TAPE_CHECK_INTERVAL_DAYS: Final[float] = 365.0
 #: Bottoms are sounded every so many days [d]: yearly; Lapham, Wilde and Koterba (1995), USGS OFR 95-398.
 SOUNDING_INTERVAL_DAYS: Final[float] = 365.0
 
-#: Loggers are visited every so many days [d] (own choice).
+#: Loggers are visited every so many days [d] (project default).
 LOGGER_VISIT_INTERVAL_DAYS: Final[float] = 90.0
 
 #: Standard gravity [m/s2]; 3rd CGPM (1901), exact.
@@ -75,117 +75,120 @@ LOGGER_ACCURACY_OF_DEPTH: Final[float] = 0.0001
 #: Julian year [d]; drift is stated per year of this length.
 DAYS_PER_YEAR: Final[float] = 365.25
 
-# Loggers: clocks. All of these limits are our own choice; they were looked at on open measured series.
+# Loggers: clocks. All of these limits are our project default; they were looked at on open measured series.
 
-#: Longest shift of a clock that is looked for [s]: 26 hours, the span of the world's time zones (own choice).
+#: Longest shift of a clock that is looked for [s]: 26 hours, the span of the world's time zones (project default).
 CLOCK_LONGEST_LAG_S: Final[float] = 93_600.0
 
-#: Least correlation of changes at which two clocks are compared (own choice).
+#: Least correlation of changes at which two clocks are compared (project default).
 CLOCK_LEAST_CORRELATION: Final[float] = 0.2
 
-#: How far the best shift's correlation must stand above every other's outside its peak (own choice).
+#: How far the best shift's correlation must stand above every other's outside its peak (project default).
 CLOCK_MARGIN: Final[float] = 0.1
 
-#: Fewest pairs of changes from which a shift is told (own choice).
+#: Fewest pairs of changes from which a shift is told (project default).
 CLOCK_LEAST_PAIRS: Final[int] = 300
 
-#: Half-width of the peak of a correlation [s] (own choice): 90 minutes, so that one hour is told from two.
+#: Half-width of the peak of a correlation [s] (project default): 90 minutes, so that one hour is told from two.
 CLOCK_PEAK_HALF_WIDTH_S: Final[float] = 5_400.0
 
-#: Windows in which a clock's shift is worked out to find jumps [d] (own choice).
+#: Windows in which a clock's shift is worked out to find jumps [d] (project default).
 CLOCK_WINDOW_DAYS: Final[float] = 14.0
 
 # Loggers: faults of a series. Limits of what is suggested to a person, never applied by itself.
 
 #: A sample is a spike when it stands so many times the usual change from sample to sample off both neighbours
-#: (own choice).
+#: (project default).
 SPIKE_TIMES_NOISE: Final[float] = 15.0
 
-#: ... and a series steps when a change is so many times the usual one ... (own choice).
+#: ... and a series steps when a change is so many times the usual one ... (project default).
 STEP_TIMES_NOISE: Final[float] = 25.0
 
-#: Levels on both sides of a step are medians of so many samples (own choice).
+#: Levels on both sides of a step are medians of so many samples (project default).
 STEP_WINDOW: Final[int] = 12
 
-#: Neighbours of a spike may differ by this share of its size; a step must last by the remainder (own choice).
+#: Neighbours of a spike may differ by this share of its size; a step must last by the remainder (project default).
 SPIKE_NEIGHBOUR_SHARE: Final[float] = 0.5
 
-#: Longest spike [samples] (own choice): a sensor lifted at a visit misses one to three samples.
+#: Longest spike [samples] (project default): a sensor lifted at a visit misses one to three samples.
 SPIKE_LONGEST: Final[int] = 3
 
-#: The usual change is a median over blocks of so many samples (own choice).
+#: The usual change is a median over blocks of so many samples (project default).
 NOISE_BLOCK: Final[int] = 96
 
-#: A value that stays the same for longer than this is flat, where the air is part of it [s] (own choice): air pressure
-#: never rests for half a day at the resolution of a logger.
+#: A value that stays the same for longer than this is flat, where the air is part of it [s] (project default): air
+#: pressure never rests for half a day at the resolution of a logger.
 FLAT_WITH_AIR_S: Final[float] = 43_200.0
 
-#: ... and where it is not [s] (own choice): levels of a quiet aquifer may rest for days.
+#: ... and where it is not [s] (project default): levels of a quiet aquifer may rest for days.
 FLAT_WITHOUT_AIR_S: Final[float] = 604_800.0
 
-#: A flat spell must be so many times longer than chance makes the longest one (own choice).
+#: A flat spell must be so many times longer than chance makes the longest one (project default).
 FLAT_TIMES_CHANCE: Final[float] = 3.0
 
-#: A series is pinned at its end when so many times more samples stand there than right beside it (own choice).
+#: A series is pinned at its end when so many times more samples stand there than right beside it (project default).
 PINNED_TIMES_BESIDE: Final[float] = 10.0
 
-#: ... and it rests there for at least this long [s] (own choice).
+#: ... and it rests there for at least this long [s] (project default).
 PINNED_LEAST_S: Final[float] = 7_200.0
 
-#: A sensor hangs in air when its column of water is less than this [m] (own choice): accuracy of sensor and barometer.
+#: A sensor hangs in air when its column of water is less than this [m] (project default): accuracy of sensor and
+#: barometer.
 OUT_OF_WATER_M: Final[float] = 0.03
 
-#: Fewest samples in a row that are told as out of water, frozen or over range (own choice).
+#: Fewest samples in a row that are told as out of water, frozen or over range (project default).
 LEAST_SAMPLES: Final[int] = 2
 
-#: Share of an instrument's range by which a sample may pass it before it is told (own choice).
+#: Share of an instrument's range by which a sample may pass it before it is told (project default).
 OVER_RANGE_SHARE: Final[float] = 0.0
 
 # Loggers: from samples to heads.
 
-#: Longest time between two samples of a barometer that is interpolated over [s] (own choice): a front moves the air by
-#: some 100 Pa, 1 cm of water, within an hour.
+#: Longest time between two samples of a barometer that is interpolated over [s] (project default): a front moves the
+#: air by some 100 Pa, 1 cm of water, within an hour.
 BAROMETER_GAP_S: Final[float] = 7_200.0
 
-#: Longest time between two samples of a sensor that is interpolated over at a hand reading [s] (own choice).
-HAND_READING_GAP_S: Final[float] = 7_200.0
+#: Longest time between two samples of a sensor that is interpolated over at a manual reading [s] (project default).
+MANUAL_READING_GAP_S: Final[float] = 7_200.0
 
-#: A hand reading this long before the first or after the last sample of a hanging is compared with that sample [s]
-#: (own choice): a sensor is hung and taken out within the visit.
-HAND_READING_EDGE_S: Final[float] = 7_200.0
+#: A manual reading this long before the first or after the last sample of a hanging is compared with that sample [s]
+#: (project default): a sensor is hung and taken out within the visit.
+MANUAL_READING_EDGE_S: Final[float] = 7_200.0
 
-#: A gap is longer than so many usual intervals (own choice).
+#: A gap is longer than so many usual intervals (project default).
 GAP_TIMES_INTERVAL: Final[float] = 1.5
 
-#: Longest time over which the water temperature is interpolated for the density [s] (own choice).
+#: Longest time over which the water temperature is interpolated for the density [s] (project default).
 TEMPERATURE_GAP_S: Final[float] = 86_400.0
 
-#: How fast air pressure may move between two samples of a barometer [Pa/s] (own choice): 100 Pa in an hour.
+#: How fast air pressure may move between two samples of a barometer [Pa/s] (project default): 100 Pa in an hour.
 AIR_PRESSURE_RATE_PA_S: Final[float] = 100.0 / 3_600.0
 
-#: What a sensor that only one hand reading holds may be out by [m]: 0.098 ft, the mean absolute error of six
+#: What a sensor that only one manual reading holds may be out by [m]: 0.098 ft, the mean absolute error of six
 #: submersible sensors over 15 months (Rosenberry, 1990, Ground Water; author and year from memory), taken twice for a
-#: 95 % half-width (own choice).
+#: 95 % half-width (project default).
 UNCHECKED_SENSOR_M: Final[float] = 0.06
 
-#: What a hanging depth may be out by where no hand reading tells [m] (own choice): cables are seldom known better.
+#: What a hanging depth may be out by where no manual reading tells [m] (project default): cables are seldom known
+#: better.
 HANGING_DEPTH_ACCURACY_M: Final[float] = 0.05
 
-#: Drift over the range of the levels at and above which a hanging is told as doubtful (own choice); a record of 1.8 ft
-#: drift against 3.4 ft range, 0.53, was rejected by its owners (CWCB document 123788, p. 12).
+#: Drift over the range of the levels at and above which a hanging is told as doubtful (project default); a record of
+#: 1.8 ft drift against 3.4 ft range, 0.53, was rejected by its owners (CWCB document 123788, p. 12).
 DRIFT_SHARE_LIMIT: Final[float] = 0.25
 
-#: Faults smaller than this are not told [m] (own choice).
+#: Faults smaller than this are not told [m] (project default).
 LEAST_FAULT_M: Final[float] = 0.03
 
-#: Hand reading and sensor may differ by this before a residual is told [m] (own choice; no authority gives a number).
+#: Manual reading and sensor may differ by this before a residual is told [m] (project default; no authority gives a
+#: number).
 RESIDUAL_LIMIT_M: Final[float] = 0.05
 
-#: Battery at or below this share of its charge is told [%], and at or below this voltage [V] (own choice).
+#: Battery at or below this share of its charge is told [%], and at or below this voltage [V] (project default).
 BATTERY_LOW_PERCENT: Final[float] = 20.0
 BATTERY_LOW_V: Final[float] = 3.0
 
-#: A day needs this share of its usual samples for a daily mean (own choice).
+#: A day needs this share of its usual samples for a daily mean (project default).
 DAY_SHARE: Final[float] = 0.75
 
 #: How the reason of a measured well begins that is left out of a map because another aquifer is its own.

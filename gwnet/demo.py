@@ -87,7 +87,7 @@ def _refuse_full(folder: Path) -> None:
         raise OutputError(
             "The demo needs a new folder, and this one is there already.",
             where=str(folder),
-            mend="Remove it, or name another: gwnet demo DIR.",
+            fix="Remove it, or name another: gwnet demo DIR.",
         )
 
 
@@ -179,13 +179,13 @@ def _load_loggers(net: network.Network, plan: dict[str, Any]) -> None:
         for file in result.files:
             if file.error is not None:
                 raise file.error
-    for one in plan.get("adjustment", []):
+    for one in plan.get("correction", []):
         parameters = dict(one.get("parameters", {}))
         if "leave_out" in one:
             levels = net.levels([one["well"]])
             left_out = levels["measured_at"].str[:16].isin(one["leave_out"])
             parameters["leave_out"] = levels.loc[left_out, "event_id"].tolist()
-        net.adjust_logger(
+        net.correct_logger(
             one["instrument"],
             one["kind"],
             reason=one["reason"],

@@ -2,7 +2,7 @@
 
 The tree::
 
-    GwnetError(message, *, where=None, mend=None)
+    GwnetError(message, *, where=None, fix=None)
       SettingsError
         UnitError
         ClockError
@@ -46,23 +46,23 @@ class GwnetError(Exception):
         What was found and what was expected, as one sentence.
     where : str, optional
         File, row and column, or well and time.
-    mend : str, optional
+    fix : str, optional
         What to do about it.
     """
 
-    def __init__(self, message: str, *, where: str | None = None, mend: str | None = None) -> None:
+    def __init__(self, message: str, *, where: str | None = None, fix: str | None = None) -> None:
         self.message = message
         self.where = where
-        self.mend = mend
+        self.fix = fix
         super().__init__(message)
 
     def __str__(self) -> str:
-        """Return message, place and mend as one text."""
+        """Return message, place and fix as one text."""
         text = self.message
         if self.where:
             text = f"{self.where}: {text}"
-        if self.mend:
-            text = f"{text} {self.mend}"
+        if self.fix:
+            text = f"{text} {self.fix}"
         return text
 
 
@@ -105,15 +105,15 @@ class FileRejectedError(IngestError):
         Every problem found.
     where : str, optional
         The file.
-    mend : str, optional
+    fix : str, optional
         What to do.
     """
 
     def __init__(
-        self, message: str, rejections: Sequence[Any], *, where: str | None = None, mend: str | None = None
+        self, message: str, rejections: Sequence[Any], *, where: str | None = None, fix: str | None = None
     ) -> None:
         self.rejections = list(rejections)
-        super().__init__(message, where=where, mend=mend)
+        super().__init__(message, where=where, fix=fix)
 
 
 class StoreError(GwnetError):

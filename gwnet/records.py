@@ -25,7 +25,7 @@ class Rejection:
         Code phrase; see `gwnet.ingest.tables.problems.PROBLEMS`.
     message : str
         What was found and what was expected.
-    mend : str
+    fix : str
         What to do.
     """
 
@@ -36,7 +36,7 @@ class Rejection:
     value: str | None
     problem: str
     message: str
-    mend: str
+    fix: str
 
     def place(self) -> str:
         """Return file, row and column as text."""
@@ -48,5 +48,5 @@ class Rejection:
         return ", ".join(parts)
 
     def __str__(self) -> str:
-        """Return place, message and mend as one line."""
-        return f"{self.place()}: {self.message} {self.mend}".rstrip()
+        """Return place, message and fix as one line."""
+        return f"{self.place()}: {self.message} {self.fix}".rstrip()

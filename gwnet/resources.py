@@ -17,7 +17,7 @@ def _folder(inside: str, beside: str) -> Path:
         if folder.is_dir():
             return folder
     message = f"The folder {beside!r} that travels with the program is missing."
-    raise GwnetError(message, where=str(_PACKAGE), mend="Install gwnet again.")
+    raise GwnetError(message, where=str(_PACKAGE), fix="Install gwnet again.")
 
 
 def migrations_folder() -> Path:

@@ -97,7 +97,7 @@ def length_unit(word: str) -> str:
     known = ", ".join(METRES_PER_UNIT)
     hint = " Give decimal feet, never inches." if wanted in {"in", "inch", "inches", '"'} else ""
     message = f"Unknown unit of length {word!r}; expected one of {known}."
-    raise UnitError(message, mend=f"Write the unit in square brackets in the heading, for example [ft].{hint}")
+    raise UnitError(message, fix=f"Write the unit in square brackets in the heading, for example [ft].{hint}")
 
 
 def metres_per(unit: str) -> float:
@@ -160,7 +160,7 @@ def pressure_unit(word: str) -> str:
             return unit
     known = ", ".join(PASCALS_PER_UNIT)
     message = f"Unknown unit of pressure {word!r}; expected one of {known}."
-    raise UnitError(message, mend="Say the unit of the pressure column by one of these names.")
+    raise UnitError(message, fix="Say the unit of the pressure column by one of these names.")
 
 
 def pascals_per(unit: str) -> float:
@@ -275,7 +275,7 @@ def temperature_unit(word: str) -> str:
     unit = _TEMPERATURE_WORDS.get(" ".join(word.lower().split()))
     if unit is None:
         message = f"Unknown unit of temperature {word!r}; expected degC or degF."
-        raise UnitError(message, mend="Say the unit of the temperature column by one of these names.")
+        raise UnitError(message, fix="Say the unit of the temperature column by one of these names.")
     return unit
 
 

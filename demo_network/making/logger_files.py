@@ -146,7 +146,7 @@ def deployment_rows() -> list[dict[str, Any]]:
     made = []
     for sensor in (BAROMETER, *SENSORS):
         row: dict[str, Any] = {"site": story.SITE, "well": sensor.well, "instrument": sensor.instrument}
-        row["hung_at"] = sensor.hung.replace(" ", "T")
+        row["installed_at"] = sensor.hung.replace(" ", "T")
         row["removed_at"] = sensor.downloads[-1].replace(" ", "T") if sensor.removed else ""
         row["hanging_depth"] = f"{sensor.booked_m:.2f}" if sensor.well else ""
         row["barometer"] = BAROMETER.instrument if sensor.well and not sensor.vented else ""
@@ -159,7 +159,7 @@ DEPLOYMENT_COLUMNS = (
     "site",
     "well",
     "instrument",
-    "hung_at",
+    "installed_at",
     "removed_at",
     "hanging_depth",
     "barometer",

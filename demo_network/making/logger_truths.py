@@ -29,7 +29,7 @@ Truth = dict[str, Any]
 LOADED_AT = dt.datetime(2026, 3, 2, 9, 0, tzinfo=dt.UTC)
 ADJUSTED_AT = dt.datetime(2026, 3, 4, 10, 0, tzinfo=dt.UTC)
 
-#: How near processed heads must come to the truth: hand readings of a few millimetres and a sensor of one.
+#: How near processed heads must come to the truth: manual readings of a few millimetres and a sensor of one.
 HEAD_TOLERANCE_M = 0.005
 _HEADS = 12
 
@@ -175,7 +175,7 @@ def _names(sensor: Sensor) -> list[str]:
     return [f"{sensor.instrument}_{sensor.well or 'air'}_{text[:10]}.{ending}" for text in sensor.downloads]
 
 
-def adjustments(loggers: Loggers) -> list[Truth]:
+def corrections(loggers: Loggers) -> list[Truth]:
     """Return what a person does about the findings, each with its reason."""
     faults = {truth["fault"]: truth for truth in _faults(loggers)}
     hour = dt.timedelta(hours=1)
@@ -196,13 +196,13 @@ def adjustments(loggers: Loggers) -> list[Truth]:
             "start": slip["at_utc"],
             "parameters": {"amount_m": -0.135},
             "reason": "Cable slipped in its clamp in the night to 7 October 2025: the level rises by 0.135 m at once, "
-            "and the hand readings on both sides fall back by as much; the cable's mark stood low on 26 February 2026.",
+            "and the manual readings on both sides fall back by as much; the cable's mark was low on 26 February 2026.",
         },
         {
             "instrument": faults["drift"]["instrument"],
             "kind": "anchoring",
             "parameters": {"method": "linear"},
-            "reason": "Sensor drifts by 24 mm in a year, steadily, as nine hand readings show.",
+            "reason": "Sensor drifts by 24 mm in a year, steadily, as nine manual readings show.",
         },
         {
             "instrument": dry["instrument"],

@@ -214,7 +214,7 @@ class TrueHead:
     """The head in one well hour by hour, in step with what the crews read there by tape.
 
     The head of the valley is worked out every six hours, closer after each change of the pump, and linear between; the
-    air pressure moves it by its share; and what the air did to the hand readings of the record, a few millimetres,
+    air pressure moves it by its share; and what the air did to the manual readings of the record, a few millimetres,
     is met exactly at each of them.
     """
 

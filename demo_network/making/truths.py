@@ -12,7 +12,7 @@ import numpy as np
 
 from making import story
 from making.files import toml_text
-from making.logger_truths import adjustments, expected_of, loads
+from making.logger_truths import corrections, expected_of, loads
 from making.loggers import Loggers
 from making.physics import LOWER_PLANE, UPPER_PLANE, ZONE, days, grid, interpolate
 from making.record import Event, Record
@@ -458,7 +458,7 @@ def demo_settings(loggers: Loggers) -> Truth:
         "recorded_at": RECORDED_AT,
         "corrections": [{"folder": "corrections", "reason": story.CORRECTION_REASON, "recorded_at": CORRECTED_AT}],
         "loggers": loads(),
-        "adjustment": adjustments(loggers),
+        "correction": corrections(loggers),
         "report": {"definition": "quarterly", "period": last.code},
         "map": [{"aquifer": name, "date": last.first.isoformat(), "window_days": 1} for name in ("upper", "lower")],
         "hydrograph": [

@@ -11,7 +11,7 @@ from gwnet.cli import options, output
 @click.command("hydrograph")
 @click.argument("wells", nargs=-1, required=True, metavar="WELL...")
 @options.figure_file
-@options.loggers("Draw the heads of loggers under the hand readings.")
+@options.loggers("Draw the heads of loggers under the manual readings.")
 @options.span
 @options.site
 @options.known_on

@@ -11,7 +11,7 @@ from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, loaded, options, output
 @click.command("load")
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="PATH...")
 @click.option("--dry-run", is_flag=True, help="Check everything and write nothing.")
-@click.option("--keep-good", is_flag=True, help="Record the good rows; write the others to files to be mended.")
+@click.option("--keep-good", is_flag=True, help="Record the good rows; write the others to files to be fixed.")
 @click.option(
     "--correct",
     is_flag=True,

@@ -1,4 +1,4 @@
-"""What ``gwnet load`` prints: what happened to each file, and each rejection with its place and mend."""
+"""What ``gwnet load`` prints: what happened to each file, and each rejection with its place and fix."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from gwnet.records import Rejection
 
 #: Columns of the rejections as data.
-REJECTION_COLUMNS = ("file", "row", "column", "value", "problem", "message", "mend", "table")
+REJECTION_COLUMNS = ("file", "row", "column", "value", "problem", "message", "fix", "table")
 
 #: What can be printed as data.
 LISTS = ("rejections", "changes", "levels")
@@ -174,8 +174,8 @@ def rejections(found: Sequence[Rejection], form: str) -> None:
 
 
 def _problem(rejection: Rejection) -> str:
-    """Return a rejection as one line: place, problem, mend."""
-    return " ".join(f"{rejection.place()}: {rejection.message} — {rejection.mend}".rstrip(" —").splitlines())
+    """Return a rejection as one line: place, problem, fix."""
+    return " ".join(f"{rejection.place()}: {rejection.message} — {rejection.fix}".rstrip(" —").splitlines())
 
 
 def _line(done: FileResult) -> str:

@@ -162,7 +162,7 @@ def _river_heads(path: Path, name: str, row: dict[str, Any]) -> tuple[float, flo
         except (TypeError, ValueError):
             message = f"{column} of {name} is {value!r}, not a number."
             raise SettingsError(
-                message, where=str(path), mend="Give heads in metres above the vertical datum."
+                message, where=str(path), fix="Give heads in metres above the vertical datum."
             ) from None
     same, first, last = heads
     return (same, same) if math.isfinite(same) else (first, last)
@@ -172,7 +172,7 @@ def _demand(path: Path, shapes: Any, kinds: Sequence[str], rule: str) -> None:
     wrong = sorted({str(kind) for kind in shapes.geom_type if kind not in kinds})
     if wrong:
         message = f"It holds {', '.join(wrong)}, but {rule}."
-        raise SettingsError(message, where=str(path), mend="Name another layer as FILE:LAYER.")
+        raise SettingsError(message, where=str(path), fix="Name another layer as FILE:LAYER.")
 
 
 def _file_and_layer(file: str | Path) -> tuple[Path, str]:
@@ -183,13 +183,13 @@ def _file_and_layer(file: str | Path) -> tuple[Path, str]:
         before, _, layer = text.rpartition(":")
         path = Path(before)
     if not path.is_file():
-        raise UnreadableFileError("There is no such file.", where=text, mend="Give FILE or FILE:LAYER.")
+        raise UnreadableFileError("There is no such file.", where=text, fix="Give FILE or FILE:LAYER.")
     if path.suffix.lower() not in ENDINGS:
         message = f"Geometry is read from {', '.join(ENDINGS)}, not from {path.suffix or 'a file without ending'}."
-        raise UnreadableFileError(message, where=str(path), mend="Save it as GeoPackage or GeoJSON.")
+        raise UnreadableFileError(message, where=str(path), fix="Save it as GeoPackage or GeoJSON.")
     if path.stat().st_size > LARGEST_FILE:
         message = f"The file has {path.stat().st_size / 1e6:.0f} MB; {LARGEST_FILE / 1e6:.0f} MB are read at most."
-        raise UnreadableFileError(message, where=str(path), mend="Cut it to the site.")
+        raise UnreadableFileError(message, where=str(path), fix="Cut it to the site.")
     return path, layer
 
 
@@ -211,7 +211,7 @@ def _only_layer(path: Path) -> str:
     names = _layer_names(path)
     if len(names) > 1:
         message = f"It has several layers: {', '.join(names)}."
-        raise UnreadableFileError(message, where=str(path), mend=f"Name one, for example {path.name}:{names[0]}.")
+        raise UnreadableFileError(message, where=str(path), fix=f"Name one, for example {path.name}:{names[0]}.")
     return names[0]
 
 
@@ -223,13 +223,13 @@ def _read(path: Path, layer: str, crs: str) -> Any:
     names = _layer_names(path)
     if layer not in names:
         message = f"There is no layer {layer!r}."
-        raise UnreadableFileError(message, where=str(path), mend=f"Its layers: {', '.join(names)}.")
+        raise UnreadableFileError(message, where=str(path), fix=f"Its layers: {', '.join(names)}.")
     try:
         with _unwarned():
             count = int(pyogrio.read_info(path, layer=layer, force_feature_count=True)["features"])
         if count > MOST_FEATURES:
             message = f"Layer {layer} has {count} features; {MOST_FEATURES} are read at most."
-            raise UnreadableFileError(message, where=str(path), mend="Cut it to the site.")
+            raise UnreadableFileError(message, where=str(path), fix="Cut it to the site.")
         with _unwarned():
             table = pyogrio.read_dataframe(path, layer=layer)
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, RuntimeError) as error:
@@ -241,14 +241,14 @@ def _read(path: Path, layer: str, crs: str) -> Any:
     corners = int(np.sum(shapely.get_num_coordinates(table.geometry.to_numpy())))
     if corners > MOST_CORNERS:
         message = f"Layer {layer} has {corners} corners; {MOST_CORNERS} are read at most."
-        raise UnreadableFileError(message, where=str(path), mend="Simplify it, or cut it to the site.")
+        raise UnreadableFileError(message, where=str(path), fix="Simplify it, or cut it to the site.")
     if table.crs is None:
         message = f"Layer {layer} has no coordinate system."
-        raise UnreadableFileError(message, where=str(path), mend="Save it with its coordinate system.")
+        raise UnreadableFileError(message, where=str(path), fix="Save it with its coordinate system.")
     placed = table.to_crs(projected(crs))
     if not np.isfinite(placed.total_bounds).all():
         message = f"Layer {layer} cannot be brought into {crs}: some of its places do not exist there."
-        raise UnreadableFileError(message, where=str(path), mend="Check the layer's coordinate system.")
+        raise UnreadableFileError(message, where=str(path), fix="Check the layer's coordinate system.")
     return placed
 
 
@@ -263,4 +263,4 @@ def _unwarned() -> Iterator[None]:
 def _unreadable(path: Path, error: Exception) -> UnreadableFileError:
     why = str(error).split("; ")[0].rstrip(".")  # what follows is about drivers of the geo library
     message = f"It cannot be read as geometry: {why}."
-    return UnreadableFileError(message, where=str(path), mend="Save it again as GeoPackage or GeoJSON.")
+    return UnreadableFileError(message, where=str(path), fix="Save it again as GeoPackage or GeoJSON.")

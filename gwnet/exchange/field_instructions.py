@@ -22,7 +22,7 @@ _HOW: Final = (
     "median and {deviations:g} robust standard deviations. It is a hint, not a limit.",
     "Wells that are not on the list, and second visits, go into the white rows below it.",
     "Sound the bottom where it is due, and wherever the well was dry.",
-    "Hand the workbook back as it is: gwnet load FILE takes it, every row or none, and says what to mend.",
+    "Hand the workbook back as it is: gwnet load FILE takes it, every row or none, and says what to fix.",
 )
 
 

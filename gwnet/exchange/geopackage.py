@@ -64,7 +64,7 @@ def write_map_geopackage(path: Path | str, result: MapResult) -> Path:
     map's date, not the clock.
     """
     if not result.crs:
-        raise SettingsError("The map has no coordinate system.", mend="Give the site's crs to make_map.")
+        raise SettingsError("The map has no coordinate system.", fix="Give the site's crs to make_map.")
     layers: tuple[Layer, ...] = (
         Layer("control", "Point", *_control(result)),
         Layer("contours", "LineString", *_contours(result)),

@@ -84,11 +84,11 @@ def series(time_utc: ArrayLike, values: ArrayLike, name: str, *, rising: bool = 
         raise ShapeError(message)
     if np.isnat(when).any():
         message = f"The {name} has a value without a time, at place {int(np.flatnonzero(np.isnat(when))[0])}."
-        raise ReductionError(message, mend="Leave out samples whose time is not known.")
+        raise ReductionError(message, fix="Leave out samples whose time is not known.")
     if rising and (when[1:] <= when[:-1]).any():
         place = int(np.flatnonzero(when[1:] <= when[:-1])[0])
         message = f"The {name} goes from {when[place]} to {when[place + 1]}; expected times that rise."
-        raise ReductionError(message, mend="Sort the samples by time and keep one of each time.")
+        raise ReductionError(message, fix="Sort the samples by time and keep one of each time.")
     return when, numbers
 
 

@@ -74,7 +74,7 @@ class Checking:
                 return decided(connection, found, known_on)
         if known_on is not None:
             message = "Findings of an earlier state of the record cannot be recorded."
-            raise SettingsError(message, mend="Leave out the name, or the time.")
+            raise SettingsError(message, fix="Leave out the name, or the time.")
         at_utc = now_utc or dt.datetime.now(dt.UTC)
         with self.store.writing() as connection:
             check_codes(connection, None, site=site, round_code=round)

@@ -322,7 +322,7 @@ class Network(
         unit : str, optional
             Unit of the axes, m or ft.
         loggers : bool, optional
-            Whether the heads of loggers are drawn under the hand readings.
+            Whether the heads of loggers are drawn under the manual readings.
 
         Returns
         -------
@@ -360,7 +360,7 @@ class Network(
         loggers_only: bool = False,
         known_on: dt.datetime | None = None,
     ) -> Figure:
-        """Draw who has data when: a row a logger and well, bars where there are samples, hand readings as ticks.
+        """Draw who has data when: a row a logger and well, bars where there are samples, manual readings as ticks.
 
         Parameters
         ----------
@@ -427,7 +427,7 @@ def _between(
         if isinstance(moment, dt.datetime):
             if moment.tzinfo is None:
                 message = f"The time {moment.isoformat()} has no zone."
-                raise SettingsError(message, mend="Give a date, or a time with an offset.")
+                raise SettingsError(message, fix="Give a date, or a time with an offset.")
             compared = table["measured_at_utc"]
             keep &= compared >= moment if is_start else compared <= moment
         else:
@@ -441,4 +441,4 @@ def _parsed(text: str) -> dt.date | dt.datetime:
         return dt.date.fromisoformat(text) if len(text) <= 10 else dt.datetime.fromisoformat(text)
     except ValueError:
         message = f"Not a date or time: {text!r}."
-        raise SettingsError(message, mend="Write YYYY-MM-DD, or YYYY-MM-DDTHH:MM with an offset.") from None
+        raise SettingsError(message, fix="Write YYYY-MM-DD, or YYYY-MM-DDTHH:MM with an offset.") from None

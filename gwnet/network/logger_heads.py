@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection
 
     from gwnet.analysis.levels.explain import Explanation
-    from gwnet.analysis.loggers.corrections import Adjusted
+    from gwnet.analysis.loggers.corrections import Corrected
     from gwnet.analysis.loggers.heads import LoggerHeads
     from gwnet.store.session import Store
 
@@ -25,7 +25,7 @@ class _Undo(Exception):  # noqa: N818 (not an error)
 
 
 class LoggerHeading:
-    """Heads of loggers and their adjustments; `gwnet.network.Network` has these methods.
+    """Heads of loggers and their corrections; `gwnet.network.Network` has these methods.
 
     Attributes
     ----------
@@ -167,7 +167,7 @@ class LoggerHeading:
     def logger_findings(
         self, wells: Sequence[str] | None = None, *, site: str | None = None, known_on: dt.datetime | None = None
     ) -> pd.DataFrame:
-        """Return what looks wrong in the series of loggers, with the command that would mend it.
+        """Return what looks wrong in the series of loggers, with the command that would fix it.
 
         Parameters
         ----------
@@ -194,7 +194,7 @@ class LoggerHeading:
             check_codes(connection, known_on, site=site, wells=wells)
             return findings(connection, wells, site, known_on)
 
-    def adjust_logger(
+    def correct_logger(
         self,
         instrument: str,
         kind: str,
@@ -207,15 +207,15 @@ class LoggerHeading:
         now_utc: dt.datetime | None = None,
         dry_run: bool = False,
         **parameters: Any,
-    ) -> Adjusted:
-        """Record an adjustment of a logger.
+    ) -> Corrected:
+        """Record a correction of a logger.
 
         Parameters
         ----------
         instrument : str
             Code of the instrument.
         kind : str
-            Kind of adjustment: `gwnet.analysis.loggers.correction_history.KINDS`.
+            Kind of correction: `gwnet.analysis.loggers.correction_history.KINDS`.
         reason : str
             Why.
         by : str
@@ -245,12 +245,12 @@ class LoggerHeading:
         SettingsError
             If the reason or the name is missing, or the span does not run forward.
         """
-        from gwnet.analysis.loggers.corrections import Adjustment, adjust
+        from gwnet.analysis.loggers.corrections import Correction, correct
 
-        wanted = Adjustment(instrument, kind, parameters, quantity, start, end)
+        wanted = Correction(instrument, kind, parameters, quantity, start, end)
         now = now_utc or dt.datetime.now(dt.UTC)
         with self._deciding(dry_run=dry_run) as connection:
-            return adjust(connection, wanted, by=by, reason=reason, now_utc=now)
+            return correct(connection, wanted, by=by, reason=reason, now_utc=now)
 
     def accept_logger_finding(
         self,
@@ -261,8 +261,8 @@ class LoggerHeading:
         instrument: str | None = None,
         now_utc: dt.datetime | None = None,
         dry_run: bool = False,
-    ) -> Adjusted:
-        """Record the adjustment that a finding about a logger suggests.
+    ) -> Corrected:
+        """Record the correction that a finding about a logger suggests.
 
         Parameters
         ----------
@@ -289,26 +289,26 @@ class LoggerHeading:
         NotFoundError
             If there is no such finding any more.
         AnalysisError
-            If it suggests no adjustment.
+            If it suggests no correction.
         SettingsError
             If the reason or the name is missing.
         """
-        from gwnet.analysis.loggers.corrections import adjust, suggested
+        from gwnet.analysis.loggers.corrections import correct, suggested
 
         now = now_utc or dt.datetime.now(dt.UTC)
         with self._deciding(dry_run=dry_run) as connection:
             wanted = suggested(connection, finding, instrument)
-            return adjust(connection, wanted, by=by, reason=reason, now_utc=now)
+            return correct(connection, wanted, by=by, reason=reason, now_utc=now)
 
-    def take_back_adjustment(
+    def take_back_correction(
         self, number: int, *, reason: str, by: str, now_utc: dt.datetime | None = None, dry_run: bool = False
-    ) -> Adjusted:
-        """Take an adjustment of a logger back; it stays for the record of every earlier time.
+    ) -> Corrected:
+        """Take a correction of a logger back; it stays for the record of every earlier time.
 
         Parameters
         ----------
         number : int
-            Number of the adjustment.
+            Number of the correction.
         reason : str
             Why.
         by : str
@@ -326,7 +326,7 @@ class LoggerHeading:
         Raises
         ------
         NotFoundError
-            If there is no such adjustment on record.
+            If there is no such correction on record.
         SettingsError
             If the reason or the name is missing.
         """
@@ -336,8 +336,8 @@ class LoggerHeading:
         with self._deciding(dry_run=dry_run) as connection:
             return take_back(connection, number, by=by, reason=reason, now_utc=now)
 
-    def logger_adjustments(self, instrument: str | None = None, *, known_on: dt.datetime | None = None) -> pd.DataFrame:
-        """Return the adjustments of loggers on record.
+    def logger_corrections(self, instrument: str | None = None, *, known_on: dt.datetime | None = None) -> pd.DataFrame:
+        """Return the corrections of loggers on record.
 
         Parameters
         ----------
@@ -349,12 +349,12 @@ class LoggerHeading:
         Returns
         -------
         pandas.DataFrame
-            Columns of `gwnet.analysis.loggers.corrections.ADJUSTMENT_COLUMNS`.
+            Columns of `gwnet.analysis.loggers.corrections.CORRECTION_COLUMNS`.
         """
-        from gwnet.analysis.loggers.corrections import adjustments
+        from gwnet.analysis.loggers.corrections import corrections
 
         with self.store.reading() as connection:
-            return adjustments(connection, instrument, known_on)
+            return corrections(connection, instrument, known_on)
 
     def logger_efficiencies(
         self,

@@ -101,7 +101,7 @@ class Reporting:
         issuing = None
         if issue:
             if not (by or "").strip():
-                raise SettingsError("Nobody is named who issues the report.", mend="Say who with by.")
+                raise SettingsError("Nobody is named who issues the report.", fix="Say who with by.")
             issuing = Issuing(str(by).strip(), now_utc or dt.datetime.now(dt.UTC), remark)
         return make_report(
             self.store,

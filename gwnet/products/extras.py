@@ -215,7 +215,7 @@ def _change(asked: _Asked, aquifer: str, day: dt.date, since: dt.date, what: str
     except (AnalysisError, NotFoundError) as error:
         none = pd.DataFrame(columns=list(CHANGE_COLUMNS))
         return AquiferChange(
-            aquifer, day, since, what, none, refused=" ".join(filter(None, (error.message, error.mend)))
+            aquifer, day, since, what, none, refused=" ".join(filter(None, (error.message, error.fix)))
         )
     sheet = ChangeMap(result, asked.heading(aquifer))
     size = (TEXT_WIDTH_MM, MAP_HEIGHT_MM[asked.definition.page])
@@ -326,7 +326,9 @@ def _loggers(asked: _Asked, extras: Extras) -> Extras:
         end=asked.period.last,
         known_on=asked.data.known_on_utc,
     )
-    caption = "Who has data when: a row a well and logger, bars where there are samples in use, ticks at hand readings."
+    caption = (
+        "Who has data when: a row a well and logger, bars where there are samples in use, ticks at manual readings."
+    )
     starts = range(0, max(len(data.rows), 1), _COVERAGE_ROWS)
     sheets = [replace(data, rows=data.rows[start : start + _COVERAGE_ROWS]) for start in starts]
     pictures = [

@@ -59,12 +59,12 @@ def gather(
     found = rounds[rounds["round"] == round_code]
     if found.empty:
         message = f"There is no round {round_code!r} at site {site['site']}."
-        raise NotFoundError(message, mend="Plan it with 'gwnet round plan', or load it in a table rounds.")
+        raise NotFoundError(message, fix="Plan it with 'gwnet round plan', or load it in a table rounds.")
     row = found.iloc[0]
     starts_on, ends_on = row["starts_on"], row["ends_on"] or row["starts_on"]
     if date is not None and not starts_on <= date <= ends_on:
         message = f"{date} is no day of round {round_code}, {starts_on} to {ends_on}."
-        raise SettingsError(message, mend="Give one of its days, or plan the round anew.")
+        raise SettingsError(message, fix="Give one of its days, or plan the round anew.")
     planned = RoundFacts(
         code=round_code,
         starts_on=date or starts_on,
@@ -78,7 +78,7 @@ def gather(
     order = [code for code in row["wells"] if code in stand] if row["wells"] else planned_wells(made, None)
     if not order:
         message = f"None of the wells of round {round_code} stands on {planned.starts_on}."
-        raise SettingsError(message, mend="Plan the round anew with 'gwnet round plan'.")
+        raise SettingsError(message, fix="Plan the round anew with 'gwnet round plan'.")
     moment = known_on or fetch.cut_off(connection)
     assert moment is not None  # a round is on record
     return field_sheet(made, planned, order, statuses=STATUSES, known_on_utc=moment)

@@ -127,7 +127,7 @@ class RoundGradients:
         if not points:
             reason = self.found[0].reason if self.found else "there is no round"
             message = f"No round has a gradient: {reason.rstrip('.')}."
-            raise AnalysisError(message, mend="Name other rounds, days or wells.")
+            raise AnalysisError(message, fix="Name other rounds, days or wells.")
         spread = directions([one.azimuth_deg for one in points if one.told])
         name = f"{self.aquifer_name} ({self.aquifer})" if self.aquifer_name else self.aquifer
         first, last = points[0].date.isoformat(), points[-1].date.isoformat()
@@ -247,7 +247,7 @@ class VerticalGradientTable:
         if known.empty:
             reason = str(self.table["note"].iloc[0]) if len(self.table) else "there is no pair of wells in a cluster"
             message = f"No pair has a vertical gradient: {reason}."
-            raise AnalysisError(message, mend="Record the clusters and screens of wells, or name other clusters.")
+            raise AnalysisError(message, fix="Record the clusters and screens of wells, or name other clusters.")
         pairs = []
         for (cluster, upper, lower), rows in known.groupby(["cluster", "upper_well", "lower_well"], sort=True):
             apart = rows["screen_distance_m"].iloc[0] / metres_per(unit)

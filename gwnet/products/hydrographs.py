@@ -55,7 +55,7 @@ def hydrograph_figure(
     unit : str, optional
         Unit of the axes, m or ft.
     loggers : bool, optional
-        Whether the heads of loggers are drawn under the hand readings.
+        Whether the heads of loggers are drawn under the manual readings.
 
     Returns
     -------
@@ -108,7 +108,7 @@ def coverage_figure(
     loggers_only: bool = False,
     known_on: dt.datetime | None = None,
 ) -> Figure:
-    """Draw which logger has samples when, and which well hand readings.
+    """Draw which logger has samples when, and which well manual readings.
 
     Parameters
     ----------

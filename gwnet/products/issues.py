@@ -122,11 +122,11 @@ def refuse_open(view: ReportView) -> None:
     more = len(found) + len(promised) - _LISTED
     rest = f"\n  and {more} more" if more > 0 else ""
     message = f"The report cannot be issued: {' and '.join(counts)} open without a remark.\n{listed}{rest}"
-    mend = (
+    fix = (
         "\nRecord the findings with 'gwnet check', decide about each with 'gwnet review accept', 'dismiss' or 'hold' "
         "and a reason; answer entries of the register by loading them again with an answer and --correct."
     )
-    raise ReportError(message, where=f"{view.definition.name} {view.period.label}", mend=mend)
+    raise ReportError(message, where=f"{view.definition.name} {view.period.label}", fix=fix)
 
 
 def with_earlier_issues(
@@ -296,7 +296,7 @@ def differences(connection: Connection, first: str, second: str, known_on: dt.da
         other = find_issue(connection, second, known_on)
         if other.site != one.site:
             message = f"Issue {one.number} is of site {one.site}, issue {other.number} of site {other.site}."
-            raise ReportError(message, mend="Compare two issues of one site.")
+            raise ReportError(message, fix="Compare two issues of one site.")
         values, until = other.values, other.known_on_utc
     since, until = sorted((one.known_on_utc, until))
     changes, _ = changed_values(one.values, values, _reasons(connection, since, until))

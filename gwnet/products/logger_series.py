@@ -53,7 +53,7 @@ def logger_series(
     -------
     dict of str to LoggerSeries
         By well; those without a logger have none. The line is broken where samples are further apart than usual, where
-        they are left out, and between deployments; a head is approved between two approved hand readings of one
+        they are left out, and between deployments; a head is approved between two approved manual readings of one
         hanging.
     """
     found = heads(connection, list(wells), site, known_on=known_on)
@@ -92,7 +92,7 @@ def line_of_well(members: Sequence[LoggerHeads], states: pd.Series, hung: pd.Dat
     for one in ordered:
         row = hung.loc[one.deployment_id]
         until = row["removed_at_utc"]
-        spans.append((one.instrument, row["hung_at_utc"], None if pd.isna(until) else until))
+        spans.append((one.instrument, row["installed_at_utc"], None if pd.isna(until) else until))
     return LoggerSeries(
         time_utc=times[order],
         water_elevation_m=values[order],
@@ -139,12 +139,12 @@ def _spells(one: LoggerHeads, *, left_out: bool) -> list[tuple[pd.Timestamp, pd.
 
 
 def _note(one: LoggerHeads) -> str:
-    """Return a sentence on how a logger is tied: its hand readings, how well they agree, its drift."""
+    """Return a sentence on how a logger is tied: its manual readings, how well they agree, its drift."""
     used = one.hand[one.hand["used"].astype(bool) & one.hand["offset_m"].notna()]
     if used.empty:
-        return f"Logger {one.instrument}: by its hanging depth alone, no hand reading holds it."
-    words = f"Logger {one.instrument}: held by {len(used)} hand reading{'s' if len(used) > 1 else ''}"
-    checks = used["left_out_residual_m"].dropna().abs()
+        return f"Logger {one.instrument}: by its hanging depth alone, no manual reading holds it."
+    words = f"Logger {one.instrument}: held by {len(used)} manual reading{'s' if len(used) > 1 else ''}"
+    checks = used["leave_one_out_residual_m"].dropna().abs()
     if len(checks):
         words += f", each within {1000.0 * float(checks.max()):.0f} mm of what the others give"
     rates = one.hangings.drift_m_per_year
@@ -175,7 +175,7 @@ def coverage(
     known_on: dt.datetime | None = None,
     runs: Sequence[Run] | None = None,
 ) -> Coverage:
-    """Return which logger has samples when, and which well hand readings.
+    """Return which logger has samples when, and which well manual readings.
 
     Parameters
     ----------
@@ -195,7 +195,7 @@ def coverage(
     Returns
     -------
     Coverage
-        Deployments, unbroken runs of samples, and hand readings that gave a level or a bound.
+        Deployments, unbroken runs of samples, and manual readings that gave a level or a bound.
     """
     from gwnet.analysis.levels.table import levels
     from gwnet.store.fetch.levels import LevelFilter

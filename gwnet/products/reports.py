@@ -187,4 +187,4 @@ def _refuse_empty(data: ReportData, period: Period) -> None:
         return
     on_record = f"Levels on record run from {days.min()} to {days.max()}." if len(days) else "No level is on record."
     message = f"There is neither a level nor a round in {period.label}."
-    raise ReportError(message, where=data.site.code, mend=on_record)
+    raise ReportError(message, where=data.site.code, fix=on_record)

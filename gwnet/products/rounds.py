@@ -200,11 +200,11 @@ def plan_round(
         If the round is on record with other values and no correction was asked for.
     """
     if not code.strip():
-        raise SettingsError("The round has no name.", mend="Give one, for example 2026-Q2.")
+        raise SettingsError("The round has no name.", fix="Give one, for example 2026-Q2.")
     ends_on = wish.ends_on or wish.starts_on
     if ends_on < wish.starts_on:
         message = f"The round would end on {ends_on}, before it starts on {wish.starts_on}."
-        raise SettingsError(message, mend="Check --starts-on and --ends-on.")
+        raise SettingsError(message, fix="Check --starts-on and --ends-on.")
     made = programme(connection, site, wish.starts_on)
     earlier = round_on_record(connection, str(site["site"]), code)
     order = _order(made, wish, earlier if correct else None)
@@ -236,7 +236,7 @@ def plan_round(
 def _order(made: Programme, wish: PlanWish, earlier: RoundValues | None) -> list[str]:
     """Return the wells of a round in order: as wished, or as planned before, as far as they stand."""
     if wish.as_given and not wish.wells:
-        raise SettingsError("No wells are given whose order could be kept.", mend="Name them with --wells.")
+        raise SettingsError("No wells are given whose order could be kept.", fix="Name them with --wells.")
     again = earlier is not None and wish.wells is None and wish.start is None and not wish.last
     if again and earlier is not None and earlier.wells:
         stand, _ = standing(made)

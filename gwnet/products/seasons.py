@@ -69,7 +69,7 @@ def envelope_figures(
     with_levels = summary[summary["n"] > 0]
     if with_levels.empty:
         message = "None of the wells has a level that can be used, so no seasons can be drawn."
-        raise TooFewLevelsError(message, mend="Name a well with levels, or a longer time.")
+        raise TooFewLevelsError(message, fix="Name a well with levels, or a longer time.")
     used, _ = used_levels(levels, approved=approved)
     used = used.join(levels["review"])
     drawn = [

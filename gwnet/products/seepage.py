@@ -81,5 +81,5 @@ def seepage_of(conductivity: str | None, porosity: str | None) -> Seepage | None
         return None
     if conductivity is None or porosity is None:
         message = "A seepage velocity takes a hydraulic conductivity and an effective porosity; only one was given."
-        raise SettingsError(message, mend="Give both, or neither.")
+        raise SettingsError(message, fix="Give both, or neither.")
     return Seepage(parse_conductivity(conductivity), parse_share(porosity, "effective porosity"))

@@ -42,5 +42,5 @@ def write_together(out: Path | str, makers: dict[str, Callable[[Path], object]],
                 (made / part).replace(folder / part)
     except OSError as error:
         message = f"The {what} cannot be written: {error.strerror or error}."
-        raise OutputError(message, where=str(folder), mend="Give another folder with --out.") from error
+        raise OutputError(message, where=str(folder), fix="Give another folder with --out.") from error
     return [folder / part for part in makers]

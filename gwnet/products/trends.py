@@ -145,7 +145,7 @@ class TrendFigures:
         ]
         if not drawn:
             message = "None of the wells has a level, so no trend can be drawn."
-            raise TooFewLevelsError(message, mend="Name a well with levels, or a longer time.")
+            raise TooFewLevelsError(message, fix="Name a well with levels, or a longer time.")
         return drawn
 
 

@@ -112,7 +112,7 @@ class Cell:
 
     def __post_init__(self) -> None:
         if is_empty(self.value) and not self.reason:
-            raise ReportError("A table cell is empty and gives no reason.", mend="State why there is no value.")
+            raise ReportError("A table cell is empty and gives no reason.", fix="State why there is no value.")
 
 
 @dataclass(frozen=True, slots=True)

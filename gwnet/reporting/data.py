@@ -115,7 +115,7 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
     "stages": ("gauge", "measured_at_utc", "water_elevation_m", "easting", "northing", "aquifer"),
     "findings": ("well", "measured_at", "round", "rule", "severity", "message"),
     "corrections": ("recorded_at_utc", "recorded_by", "subject", "well", "item", "was", "now", "reason"),
-    "deployments": ("well", "instrument", "kind", "hung_at_utc", "removed_at_utc", "hanging_depth_m", "barometer"),
+    "deployments": ("well", "instrument", "kind", "installed_at_utc", "removed_at_utc", "hanging_depth_m", "barometer"),
     "tape_checks": ("instrument", "checked_on", "tape_reading_m", "reference_reading_m", "checked_by", "notes"),
     "sources": ("name", "sha256", "layout", "rows", "recorded_at_utc"),
     "register": ("entry", "kind", "raised_on", "raised_by", "text", "due_on", "state", "answer"),
@@ -310,7 +310,7 @@ class ReportData:
 
     def __post_init__(self) -> None:
         if self.known_on_utc.tzinfo is None:
-            raise ReportError("The data cut-off has no time zone.", mend="Give it in UTC.")
+            raise ReportError("The data cut-off has no time zone.", fix="Give it in UTC.")
         for name, columns in COLUMNS.items():
             _require(getattr(self, name), columns, f"frame {name!r}")
 

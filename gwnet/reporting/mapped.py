@@ -79,5 +79,5 @@ def refused_map(aquifer: str, day: dt.date, control: pd.DataFrame, error: GwnetE
         A map without a drawing.
     """
     return MapFacts(
-        aquifer=aquifer, day=day, control=control, refused=" ".join(filter(None, (error.message, error.mend)))
+        aquifer=aquifer, day=day, control=control, refused=" ".join(filter(None, (error.message, error.fix)))
     )

@@ -201,7 +201,7 @@ def _selected_wells(definition: Definition, data: ReportData) -> pd.DataFrame:
     wells = definition.members(wells)
     if wells.empty:
         raise DefinitionError(
-            "The report selects no well.", where=definition.name, mend="Check the keys wells and aquifers in [select]."
+            "The report selects no well.", where=definition.name, fix="Check the keys wells and aquifers in [select]."
         )
     aquifer = wells["aquifer"].fillna("").astype(str)
     place = {str(code): number for number, code in enumerate(data.aquifers["aquifer"])}
@@ -221,7 +221,7 @@ def _known(wanted: tuple[str, ...], known: set[str], kind: str) -> None:
             close = difflib.get_close_matches(name, sorted(str(item) for item in known if item), n=1, cutoff=0.5)
             hint = f"Did you mean {close[0]!r}?" if close else "Check the table [select] of the definition."
             message = f"The definition selects the {kind} {name!r}, which is not on record at this site."
-            raise DefinitionError(message, mend=hint)
+            raise DefinitionError(message, fix=hint)
 
 
 def _review_count(events: pd.DataFrame) -> ReviewCount:

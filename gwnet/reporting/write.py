@@ -174,7 +174,7 @@ def write_files(files: Mapping[str, bytes], out_dir: str | Path) -> dict[str, Pa
         return _replace_all(files, folder)
     except OSError as error:
         message = f"The report cannot be written: {error.strerror or error}."
-        raise OutputError(message, where=str(folder), mend=_HELP.get(error.errno or 0)) from error
+        raise OutputError(message, where=str(folder), fix=_HELP.get(error.errno or 0)) from error
 
 
 def _replace_all(files: Mapping[str, bytes], folder: Path) -> dict[str, Path]:

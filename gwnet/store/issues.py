@@ -139,8 +139,8 @@ def find_issue(connection: Connection, name: str, known_on: dt.datetime | None =
     registered = ", ".join(f"{issue.number} ({issue.definition} {issue.period})" for issue in all_of_them) or "none"
     what = "No issued report is" if not found else f"{len(found)} issued reports are"
     message = f"{what} called {name[:80]!r}."
-    mend = f"Give the number of an issue, its PDF, or the first {_DIGEST_SIGNS} signs of its SHA-256. Registered: "
-    raise NotFoundError(message, mend=f"{mend}{registered}.")
+    fix = f"Give the number of an issue, its PDF, or the first {_DIGEST_SIGNS} signs of its SHA-256. Registered: "
+    raise NotFoundError(message, fix=f"{fix}{registered}.")
 
 
 def save_issue(

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from gwnet.store.session import Store
 
 #: Every released revision, oldest first; the last is what this version of the program works with.
-REVISIONS: Final[tuple[str, ...]] = ("0001", "0002")
+REVISIONS: Final[tuple[str, ...]] = ("0001", "0002", "0003")
 HEAD: Final[str] = REVISIONS[-1]
 
 
@@ -62,12 +62,12 @@ def guard(store: Store) -> None:
     if revision == HEAD:
         return
     if revision is None:
-        raise StoreError("The database holds no gwnet record.", where=store.name, mend="Make one with 'gwnet init'.")
+        raise StoreError("The database holds no gwnet record.", where=store.name, fix="Make one with 'gwnet init'.")
     if revision in REVISIONS:
         message = f"The database is at revision {revision}; this version works with {HEAD}."
-        raise SchemaBehindError(message, where=store.name, mend="Make a backup, then run 'gwnet upgrade'.")
+        raise SchemaBehindError(message, where=store.name, fix="Make a backup, then run 'gwnet upgrade'.")
     message = f"The database is at revision {revision}, which is newer than this version of gwnet ({HEAD})."
-    raise SchemaAheadError(message, where=store.name, mend="Install the newer version of gwnet; nothing was changed.")
+    raise SchemaAheadError(message, where=store.name, fix="Install the newer version of gwnet; nothing was changed.")
 
 
 def upgrade(store: Store) -> tuple[str | None, str]:
@@ -102,7 +102,7 @@ def upgrade(store: Store) -> tuple[str | None, str]:
             others = inspect(connection).get_table_names()
         if others:
             message = f"The database already holds tables of something else ({', '.join(sorted(others)[:3])} …)."
-            raise StoreError(message, where=store.name, mend="Give an empty database with --db.")
+            raise StoreError(message, where=store.name, fix="Give an empty database with --db.")
     if before != HEAD:
         if store.is_sqlite:
             _set_wal(store)
@@ -117,7 +117,7 @@ def _set_wal(store: Store) -> None:
         raw.cursor().execute("PRAGMA journal_mode = WAL")
     except Exception as error:
         message = f"The database cannot be set up: {error}."
-        raise StoreError(message, where=store.name, mend="Check that its folder exists and is writable.") from error
+        raise StoreError(message, where=store.name, fix="Check that its folder exists and is writable.") from error
     finally:
         raw.close()
 

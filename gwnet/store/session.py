@@ -144,18 +144,18 @@ def store_error(text: str, name: str) -> StoreError:
     Returns
     -------
     StoreError
-        Error with a place and, for the usual causes, a mend.
+        Error with a place and, for the usual causes, a fix.
     """
     lower = text.lower()
     if "overlap" in lower or "ex_measuring_point" in lower:
         return OverlapError(
             "Two measuring points of one access would be in force at the same time.",
             where=name,
-            mend="End the earlier one (valid_until) before the later one begins.",
+            fix="End the earlier one (valid_until) before the later one begins.",
         )
-    for needle, message, mend in _KNOWN_REFUSALS:
+    for needle, message, fix in _KNOWN_REFUSALS:
         if needle in lower:
-            return StoreError(message, where=name, mend=mend)
+            return StoreError(message, where=name, fix=fix)
     return StoreError(f"The database refused: {text}", where=name)
 
 
@@ -184,14 +184,14 @@ def store_url(address: str | Path) -> URL:
         url = make_url(text)
     except SQLAlchemyError as error:
         message = f"Not a database address: {text!r}."
-        raise StoreError(message, mend="Give a file path or a URL such as postgresql://user@host/name.") from error
+        raise StoreError(message, fix="Give a file path or a URL such as postgresql://user@host/name.") from error
     backend = url.get_backend_name()
     if backend == "sqlite":
         return url
     if backend in {"postgresql", "postgres"}:
         return url.set(drivername="postgresql+psycopg")
     message = f"Databases of the kind {backend!r} are not supported."
-    raise StoreError(message, mend="Use an SQLite file or PostgreSQL.")
+    raise StoreError(message, fix="Use an SQLite file or PostgreSQL.")
 
 
 def open_store(address: str | Path, *, create: bool = False) -> Store:
@@ -220,12 +220,12 @@ def open_store(address: str | Path, *, create: bool = False) -> Store:
     database = url.database or ""
     if is_sqlite and not create and database not in {"", ":memory:"} and not Path(database).exists():
         message = f"There is no database {database!r}."
-        raise StoreError(message, mend="Make one with 'gwnet init', or name another with --db.")
+        raise StoreError(message, fix="Make one with 'gwnet init', or name another with --db.")
     try:
         engine = create_engine(url, **_engine_options(is_sqlite=is_sqlite))
     except (NoSuchModuleError, ModuleNotFoundError) as error:
         message = "The driver for PostgreSQL is not installed."
-        raise StoreError(message, mend="Install it with: pip install 'gwnet[postgres]'") from error
+        raise StoreError(message, fix="Install it with: pip install 'gwnet[postgres]'") from error
     if is_sqlite:
         event.listen(engine, "connect", _on_sqlite_connect)
         event.listen(engine, "begin", _on_sqlite_begin)

@@ -1,4 +1,4 @@
-"""Loggers in a small record: instruments hung in wells, their samples and adjustments, stored as loading stores them."""
+"""Loggers in a small record: instruments hung in wells, their samples and corrections, stored as loading stores them."""
 
 from __future__ import annotations
 
@@ -44,11 +44,11 @@ class Loggers:
             **columns,
         )
 
-    def new_take(self, code, quantity, unit, take=1):
+    def new_take(self, code, quantity, unit, segment=1):
         """Add a series, to which the samples that follow go."""
         with self.record.store.writing() as connection:
             number = int(reserve_ids(connection, "logger_series", 1)[0])
-            columns = {"id": number, "instrument_id": self.record.instruments[code], "take": take}
+            columns = {"id": number, "instrument_id": self.record.instruments[code], "segment": segment}
             insert_columns(connection, "logger_series", {**columns, "quantity": quantity, "unit": unit}, 1)
         self.series[code, quantity] = number
 
@@ -84,11 +84,11 @@ class Loggers:
             save_samples.append(connection, self.series[key], download, ms, np.asarray(value, dtype=np.float64))
         return download
 
-    def adjust(self, code, quantity, kind, start=None, end=None, *, now=RECORDED_ON, **parameters):
-        """Record an adjustment."""
+    def correct(self, code, quantity, kind, start=None, end=None, *, now=RECORDED_ON, **parameters):
+        """Record a correction."""
         span = [moment(edge) if edge else None for edge in (start, end)]
         with self.record.store.writing() as connection:
-            return save_samples.adjust(
+            return save_samples.correct(
                 connection, self.series[code, quantity], kind, parameters, *span, "Ben", "seen in the field", now
             )
 

@@ -18,8 +18,8 @@ from .test_logger_heads import Hung
 def hung(tmp_path_factory):
     made = Hung(tmp_path_factory.mktemp("daily") / "a.sqlite").hang()
     made.read(100, 1400)
-    made.loggers.adjust("L", "absolute pressure", "exclusion", "2024-01-10T00:00", "2024-01-10T05:00", cause="spike")
-    made.loggers.adjust("L", "absolute pressure", "exclusion", "2024-01-20T00:00", "2024-01-20T12:00", cause="flat")
+    made.loggers.correct("L", "absolute pressure", "exclusion", "2024-01-10T00:00", "2024-01-10T05:00", cause="spike")
+    made.loggers.correct("L", "absolute pressure", "exclusion", "2024-01-20T00:00", "2024-01-20T12:00", cause="flat")
     yield made
     made.record.store.close()
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from gwnet.analysis.loggers.correction_history import KINDS, OUT_REASONS, checked_parameters
-from gwnet.analysis.loggers.corrections import Adjustment, adjust, adjustments, suggested, take_back
+from gwnet.analysis.loggers.corrections import Correction, correct, corrections, suggested, take_back
 from gwnet.analysis.loggers.findings import RULES, findings
 from gwnet.analysis.loggers.status import STATUS_COLUMNS, status
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError
@@ -48,7 +48,7 @@ def found(made, **asked):
         return findings(connection, **asked)
 
 
-def decide(made, wanted, act=adjust, **told):
+def decide(made, wanted, act=correct, **told):
     with made.record.store.writing() as connection:
         return act(connection, wanted, by="Ben", reason="as seen", now_utc=NOW, **told)
 
@@ -129,7 +129,7 @@ def test_a_clock_that_followed_summer_time_is_found_from_that_day(tmp_path):
     made.record.store.close()
 
 
-def test_a_slipped_cable_is_told_by_hand_readings_and_mended_by_a_step(hung):
+def test_a_slipped_cable_is_told_by_manual_readings_and_mended_by_a_step(hung):
     noisy(hung)
     true = hung.water.copy()
     hung.water = np.where(np.arange(1500) < 900, true, true + 0.21)
@@ -161,8 +161,8 @@ def test_a_step_that_nobody_can_judge_is_told_as_such(hung):
     hung.hang()
     hung.read(100, 400)
     row = one_of(found(hung), "step")
-    assert "no hand readings on both sides" in row["message"]
-    hung.loggers.adjust("L", "absolute pressure", "restart", str(hung.when[900])[:19])
+    assert "no manual readings on both sides" in row["message"]
+    hung.loggers.correct("L", "absolute pressure", "restart", str(hung.when[900])[:19])
     assert "step" not in set(found(hung)["rule"])
 
 
@@ -225,11 +225,11 @@ def test_frozen_water_gaps_intervals_batteries_and_missing_air_are_told(hung):
     assert "frozen" in row["warnings"]
 
 
-def test_a_hand_reading_off_the_others_is_found_and_can_be_left_out(hung):
+def test_a_manual_reading_off_the_others_is_found_and_can_be_left_out(hung):
     noisy(hung).hang()
     hung.read(100, 400, 1100, 1400)
     hung.read(700, off=0.12)
-    row = one_of(found(hung), "hand reading")
+    row = one_of(found(hung), "manual reading")
     assert "-0.12" in row["message"]
     accept(hung, row["finding"])
     assert found(hung).empty
@@ -265,82 +265,82 @@ def test_findings_name_themselves_and_every_rule_is_described(hung):
     with hung.loggers.reading() as connection:
         with pytest.raises(NotFoundError, match="no finding"):
             suggested(connection, "ffffffff")
-        with pytest.raises(AnalysisError, match="suggests no adjustment"):
+        with pytest.raises(AnalysisError, match="suggests no correction"):
             suggested(connection, first[first["suggestion"] == ""]["finding"].iloc[0])
 
 
-def test_an_adjustment_is_recorded_listed_and_taken_back_on_both_databases(anywhere):
+def test_a_correction_is_recorded_listed_and_taken_back_on_both_databases(anywhere):
     made = noisy(anywhere).hang()
     made.read(100, 1400)
     before = made.heads()[0].water_elevation_m
-    done = decide(made, Adjustment("L", "step", {"amount_m": 0.5}, start=dt.datetime(2024, 2, 1, tzinfo=dt.UTC)))
+    done = decide(made, Correction("L", "step", {"amount_m": 0.5}, start=dt.datetime(2024, 2, 1, tzinfo=dt.UTC)))
     assert done.says == "step +0.5 m from 2024-02-01 00:00 UTC"
     assert done.moved.iloc[0][["well", "heads"]].tolist() == ["W", 1500]
     assert abs(done.moved.iloc[0]["largest_m"]) == pytest.approx(0.25, abs=0.02)
     with made.loggers.reading() as connection:
-        (row,) = adjustments(connection, "L").itertuples()
-        assert adjustments(connection, "B").empty
-    assert (row.adjustment, row.kind, row.reason, row.recorded_by) == (done.numbers[0], "step", "as seen", "Ben")
+        (row,) = corrections(connection, "L").itertuples()
+        assert corrections(connection, "B").empty
+    assert (row.correction, row.kind, row.reason, row.recorded_by) == (done.numbers[0], "step", "as seen", "Ben")
     decide(made, done.numbers[0], take_back)
     np.testing.assert_array_equal(made.heads()[0].water_elevation_m, before)
     with made.loggers.reading() as connection:
-        assert adjustments(connection).empty
-        assert len(adjustments(connection, known_on=NOW)) == 0
-        assert len(adjustments(connection, known_on=NOW - dt.timedelta(seconds=1))) == 0
-    with pytest.raises(NotFoundError, match="no adjustment"):
+        assert corrections(connection).empty
+        assert len(corrections(connection, known_on=NOW)) == 0
+        assert len(corrections(connection, known_on=NOW - dt.timedelta(seconds=1))) == 0
+    with pytest.raises(NotFoundError, match="no correction"):
         decide(made, done.numbers[0], take_back)
 
 
-def test_the_same_adjustment_twice_is_refused_and_nothing_is_half_done(hung):
+def test_the_same_correction_twice_is_refused_and_nothing_is_half_done(hung):
     hung.hang()
-    wanted = Adjustment("L", "clock shift", {"seconds": 3600})
+    wanted = Correction("L", "clock shift", {"seconds": 3600})
     decide(hung, wanted)
     with pytest.raises(AnalysisError, match="would count twice"):
         decide(hung, wanted)
     with hung.loggers.reading() as connection:
-        assert len(adjustments(connection)) == 1
+        assert len(corrections(connection)) == 1
 
 
-def test_a_clock_adjustment_holds_for_every_take_and_another_for_one(hung):
+def test_a_clock_correction_holds_for_every_take_and_another_for_one(hung):
     hung.hang()
     hung.loggers.new_take("L", "absolute pressure", "hPa", 2)
     hung.loggers.samples("L", "absolute pressure", "hPa", hung.when + 3000 * HOUR, hung.air / 100)
-    assert len(decide(hung, Adjustment("L", "clock shift", {"seconds": 60})).numbers) == 2
-    assert len(decide(hung, Adjustment("L", "density", {"kg_m3": 1001.0})).numbers) == 1
+    assert len(decide(hung, Correction("L", "clock shift", {"seconds": 60})).numbers) == 2
+    assert len(decide(hung, Correction("L", "density", {"kg_m3": 1001.0})).numbers) == 1
 
 
 @pytest.mark.parametrize(
     ("wanted", "error", "words"),
     [
-        (Adjustment("X", "clock shift", {"seconds": 1}), NotFoundError, "no series"),
-        (Adjustment("L", "clock shift", {"seconds": 1}, "conductivity"), NotFoundError, "has no series"),
-        (Adjustment("L", "tilt", {}), AnalysisError, "no adjustment 'tilt'"),
-        (Adjustment("L", "clock shift", {}), AnalysisError, "needs seconds"),
-        (Adjustment("L", "clock shift", {"seconds": float("nan")}), AnalysisError, "does not serve"),
-        (Adjustment("L", "scale", {"factor": 0}), AnalysisError, "above zero"),
-        (Adjustment("L", "step", {"amount_m": 1.0}), AnalysisError, "needs a start"),
-        (Adjustment("L", "exclusion", {"cause": "spike"}), AnalysisError, "leave out everything"),
-        (Adjustment("L", "exclusion", {"cause": "boredom"}), AnalysisError, "One of: spike"),
-        (Adjustment("L", "density", {"kg_m3": 1000, "temperature": 5}), AnalysisError, "not both"),
-        (Adjustment("L", "density", {"kg_m3": 1}), AnalysisError, "from 900 to 1400"),
-        (Adjustment("L", "density", {"temperature": 283.15}), AnalysisError, "Celsius from 0 to 40"),
-        (Adjustment("L", "efficiency", {"value": 1.5}), AnalysisError, "0 to 1"),
-        (Adjustment("L", "restart", {"seconds": 5}), AnalysisError, "no parameter seconds"),
-        (Adjustment("L", "anchoring", {"method": "cubic"}), AnalysisError, "linear, constant, none"),
+        (Correction("X", "clock shift", {"seconds": 1}), NotFoundError, "no series"),
+        (Correction("L", "clock shift", {"seconds": 1}, "conductivity"), NotFoundError, "has no series"),
+        (Correction("L", "tilt", {}), AnalysisError, "no correction 'tilt'"),
+        (Correction("L", "clock shift", {}), AnalysisError, "needs seconds"),
+        (Correction("L", "clock shift", {"seconds": float("nan")}), AnalysisError, "does not serve"),
+        (Correction("L", "scale", {"factor": 0}), AnalysisError, "above zero"),
+        (Correction("L", "step", {"amount_m": 1.0}), AnalysisError, "needs a start"),
+        (Correction("L", "exclusion", {"cause": "spike"}), AnalysisError, "leave out everything"),
+        (Correction("L", "exclusion", {"cause": "boredom"}), AnalysisError, "One of: spike"),
+        (Correction("L", "density", {"kg_m3": 1000, "temperature": 5}), AnalysisError, "not both"),
+        (Correction("L", "density", {"kg_m3": 1}), AnalysisError, "from 900 to 1400"),
+        (Correction("L", "density", {"temperature": 283.15}), AnalysisError, "Celsius from 0 to 40"),
+        (Correction("L", "efficiency", {"value": 1.5}), AnalysisError, "0 to 1"),
+        (Correction("L", "restart", {"seconds": 5}), AnalysisError, "no parameter seconds"),
+        (Correction("L", "anchoring", {"method": "cubic"}), AnalysisError, "linear, constant, none"),
     ],
 )
 def test_what_cannot_be_adjusted_is_refused_with_a_mend(untouched, wanted, error, words):
     with pytest.raises(error, match=words):
         decide(untouched, wanted)
     with untouched.loggers.reading() as connection:
-        assert adjustments(connection).empty
+        assert corrections(connection).empty
 
 
-def test_an_adjustment_without_a_reason_or_with_a_span_backwards_is_refused(untouched):
-    wanted = Adjustment("L", "restart", {}, start=dt.datetime(2024, 2, 1, tzinfo=dt.UTC))
+def test_a_correction_without_a_reason_or_with_a_span_backwards_is_refused(untouched):
+    wanted = Correction("L", "restart", {}, start=dt.datetime(2024, 2, 1, tzinfo=dt.UTC))
     with pytest.raises(SettingsError, match="reason"), untouched.record.store.writing() as connection:
-        adjust(connection, wanted, by="Ben", reason=" ", now_utc=NOW)
-    backwards = Adjustment(
+        correct(connection, wanted, by="Ben", reason=" ", now_utc=NOW)
+    backwards = Correction(
         "L",
         "exclusion",
         {"cause": "flat"},
@@ -392,10 +392,10 @@ def test_status_tells_coverage_gaps_and_the_last_visit(hung):
     assert (sensor["samples"], sensor["gaps"], sensor["longest_gap_hours"]) == (1400, 1, 101.0)
     assert sensor["coverage_percent"] == pytest.approx(100 * (1 - 101 / 1499))
     assert late.iloc[1]["coverage_percent"] < 50
-    assert sensor["hand_readings"] == 3
-    assert sensor["last_hand_reading"].startswith("2024-02-28T09:00")
+    assert sensor["manual_readings"] == 3
+    assert sensor["last_manual_reading"].startswith("2024-02-28T09:00")
     assert sensor["last_download_utc"] == RECORDED_ON
-    assert abs(sensor["left_out_residual_m"]) < 0.01
+    assert abs(sensor["leave_one_out_residual_m"]) < 0.01
     assert sensor["warnings"] == "gap"
     assert (barometer["quantity"], barometer["coverage_percent"]) == ("air pressure", 100.0)
 

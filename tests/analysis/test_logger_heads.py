@@ -117,7 +117,7 @@ def test_a_temperature_that_water_cannot_have_gives_no_level(hung):
 def test_a_chosen_density_stands_over_the_temperature(hung):
     hung.hang(density=1025.0)
     hung.loggers.samples("L", "water temperature", "degC", hung.when, np.full(1500, 8.0))
-    hung.loggers.adjust("L", "absolute pressure", "density", kg_m3=1025.0)
+    hung.loggers.correct("L", "absolute pressure", "density", kg_m3=1025.0)
     np.testing.assert_allclose(hung.heads()[0].sensor_level_m, hung.water - 88.0, atol=2e-6)
 
 
@@ -173,7 +173,7 @@ def test_vented_sensors_and_those_that_tell_a_column_or_a_depth_need_no_air(hung
         np.testing.assert_allclose(one.water_elevation_m, hung.water, atol=2e-6, err_msg=one.quantity)
 
 
-def test_drift_is_taken_out_between_hand_readings_and_told(hung):
+def test_drift_is_taken_out_between_manual_readings_and_told(hung):
     drift = 0.05 * np.arange(1500) / (365.25 * 24)
     hung.hang()
     hung.read(0, 500, 1000, 1499)
@@ -185,18 +185,18 @@ def test_drift_is_taken_out_between_hand_readings_and_told(hung):
     (one,) = made.heads()
     np.testing.assert_allclose(one.water_elevation_m, hung.water, atol=2e-5)
     assert one.hangings.drift_m_per_year[0] == pytest.approx(0.05, rel=1e-3)
-    made.loggers.adjust("L", "absolute pressure", "anchoring", method="constant")
+    made.loggers.correct("L", "absolute pressure", "anchoring", method="constant")
     (held,) = made.heads()
     assert np.ptp(held.water_elevation_m - hung.water) == pytest.approx(np.ptp(drift), abs=1e-4)
     assert held.hand["residual_m"].abs().max() > 0.003
 
 
-def test_a_hand_reading_left_out_anchors_nothing_and_is_still_compared(hung):
+def test_a_manual_reading_left_out_anchors_nothing_and_is_still_compared(hung):
     hung.hang()
     hung.read(100, 1400)
     (wrong,) = hung.read(700, off=0.3)
     assert np.abs(hung.heads()[0].water_elevation_m - hung.water).max() > 0.29
-    hung.loggers.adjust("L", "absolute pressure", "anchoring", leave_out=[wrong])
+    hung.loggers.correct("L", "absolute pressure", "anchoring", leave_out=[wrong])
     (one,) = hung.heads()
     np.testing.assert_allclose(one.water_elevation_m, hung.water, atol=2e-6)
     assert one.hand["used"].tolist() == [True, False, True]
@@ -221,7 +221,7 @@ def test_a_rejected_reading_anchors_nothing(hung):
     assert set(hung.heads()[0].out) == {OUT_REASONS.index("not anchored")}
 
 
-def test_the_hanging_depth_serves_where_no_hand_reading_does_and_is_less_certain(hung):
+def test_the_hanging_depth_serves_where_no_manual_reading_does_and_is_less_certain(hung):
     hung.hang(depth=12.1, sensor=88.0)
     (alone,) = hung.heads()
     np.testing.assert_allclose(alone.water_elevation_m, hung.water - 0.1, atol=2e-6)  # cable 0.1 m longer than so
@@ -247,7 +247,7 @@ def test_the_uncertainty_is_the_root_sum_of_squares_of_its_parts_and_grows_after
     assert (np.diff(since[901:]) > 0).all()
     rate = abs(one.hangings.drift_m_per_year[0]) / (365.25 * 24)
     assert since[1400] == pytest.approx(500 * rate)
-    left = one.hand["left_out_residual_m"].to_numpy()
+    left = one.hand["leave_one_out_residual_m"].to_numpy()
     assert one.tied.parts["hold_m"][0] == pytest.approx(0.98 * np.sqrt(np.mean(left**2)))
 
 
@@ -291,7 +291,7 @@ def test_a_clock_shift_brings_the_samples_to_true_time(hung):
     hung.hang(clock=hung.when - 2 * HOUR)
     hung.read(100, 1400)
     assert np.abs(hung.heads()[0].water_elevation_m[:1000] - hung.water[:1000]).max() > 0.001
-    hung.loggers.adjust("L", "absolute pressure", "clock shift", seconds=7200)
+    hung.loggers.correct("L", "absolute pressure", "clock shift", seconds=7200)
     (one,) = hung.heads()
     np.testing.assert_array_equal(one.time_utc, hung.when)
     np.testing.assert_allclose(one.water_elevation_m, hung.water, atol=2e-6)
@@ -300,7 +300,7 @@ def test_a_clock_shift_brings_the_samples_to_true_time(hung):
 def test_a_clock_set_by_years_is_found_again(hung):
     hung.hang(clock=hung.when - np.timedelta64(3652, "D"))
     assert hung.heads() == []
-    hung.loggers.adjust("L", "absolute pressure", "clock shift", seconds=3652 * 86_400.0)
+    hung.loggers.correct("L", "absolute pressure", "clock shift", seconds=3652 * 86_400.0)
     np.testing.assert_array_equal(hung.heads()[0].time_utc, hung.when)
 
 
@@ -308,13 +308,13 @@ def test_a_clock_of_the_barometer_is_put_right_too(hung):
     hung.loggers.hang("L", "W", depth=12.1, barometer="B")
     hung.loggers.samples("L", "absolute pressure", "Pa", hung.when, hung.air + (hung.water - 88.0) * 1000 * G)
     hung.loggers.samples("B", "air pressure", "Pa", hung.when + 3 * HOUR, hung.air)
-    hung.loggers.adjust("B", "air pressure", "clock shift", seconds=-3 * 3600)
+    hung.loggers.correct("B", "air pressure", "clock shift", seconds=-3 * 3600)
     np.testing.assert_allclose(hung.heads()[0].sensor_level_m, hung.water - 88.0, atol=2e-6)
 
 
 def test_samples_that_a_clock_brings_onto_others_are_left_out_and_counted(hung):
     hung.hang()
-    hung.loggers.adjust("L", "absolute pressure", "clock shift", "2024-01-10", "2024-01-11", seconds=-7200)
+    hung.loggers.correct("L", "absolute pressure", "clock shift", "2024-01-10", "2024-01-11", seconds=-7200)
     (one,) = hung.heads()
     assert len(one) == 1500 - 2
     assert (np.diff(one.time_utc) > np.timedelta64(0)).all()
@@ -325,8 +325,8 @@ def test_steps_exclusions_and_factors_do_what_they_say(hung):
     hung.hang()
     hung.read(100, 400)
     before = hung.heads()[0].water_elevation_m
-    hung.loggers.adjust("L", "absolute pressure", "step", "2024-02-01", "2024-02-11", amount_m=0.25)
-    hung.loggers.adjust("L", "absolute pressure", "exclusion", "2024-02-20", "2024-02-21", cause="flat")
+    hung.loggers.correct("L", "absolute pressure", "step", "2024-02-01", "2024-02-11", amount_m=0.25)
+    hung.loggers.correct("L", "absolute pressure", "exclusion", "2024-02-20", "2024-02-21", cause="flat")
     (one,) = hung.heads()
     inside = (one.time_utc >= np.datetime64("2024-02-01")) & (one.time_utc < np.datetime64("2024-02-11"))
     gone = (one.time_utc >= np.datetime64("2024-02-20")) & (one.time_utc < np.datetime64("2024-02-21"))
@@ -335,7 +335,7 @@ def test_steps_exclusions_and_factors_do_what_they_say(hung):
     assert gone.sum() == 24
     assert set(one.out[gone]) == {OUT_REASONS.index("flat")}
     assert np.isfinite(one.sensor_level_m[gone]).all()
-    hung.loggers.adjust("L", "absolute pressure", "scale", factor=0.5)
+    hung.loggers.correct("L", "absolute pressure", "scale", factor=0.5)
     assert hung.heads()[0].level.channel.value[0] == pytest.approx(one.level.channel.value[0] / 2)
 
 
@@ -344,7 +344,7 @@ def test_an_excluded_sample_anchors_nothing(hung):
     hung.read(700)
     day = str(hung.when[700])[:10]
     next_day = str(hung.when[724])[:10]
-    hung.loggers.adjust("L", "absolute pressure", "exclusion", day, next_day, cause="frozen")
+    hung.loggers.correct("L", "absolute pressure", "exclusion", day, next_day, cause="frozen")
     assert set(hung.heads()[0].out) == {OUT_REASONS.index("not anchored"), OUT_REASONS.index("frozen")}
 
 
@@ -356,7 +356,7 @@ def test_a_restart_anchors_anew_on_either_side(hung):
     hung.hang()
     hung.water = true
     hung.read(100, 600, 800, 1400)
-    hung.loggers.adjust("L", "absolute pressure", "restart", str(hung.when[moved])[:19])
+    hung.loggers.correct("L", "absolute pressure", "restart", str(hung.when[moved])[:19])
     (one,) = hung.heads()
     np.testing.assert_allclose(one.water_elevation_m, true, atol=2e-6)
     assert one.hangings.readings.tolist() == [2, 2]
@@ -376,7 +376,7 @@ def test_the_answer_to_the_air_stays_in_unless_it_is_taken_out_on_purpose(hung):
     assert row.clark == pytest.approx(0.4, abs=0.02)
     assert row.regression_of_changes == pytest.approx(0.4, abs=0.02)
     assert np.isnan(row.taken_out)
-    hung.loggers.adjust("L", "absolute pressure", "efficiency", value=0.4)
+    hung.loggers.correct("L", "absolute pressure", "efficiency", value=0.4)
     np.testing.assert_allclose(hung.heads()[0].water_elevation_m, true, atol=2e-5)
     with hung.loggers.reading() as connection:
         (again,) = efficiencies(connection).itertuples()
@@ -404,7 +404,7 @@ def test_an_earlier_known_on_gives_the_earlier_heads(anywhere):
     made = anywhere.hang()
     made.read(100, 1400)
     before = made.heads()[0].water_elevation_m
-    number = made.loggers.adjust("L", "absolute pressure", "step", "2024-02-01", amount_m=0.5, now=LATER)
+    number = made.loggers.correct("L", "absolute pressure", "step", "2024-02-01", amount_m=0.5, now=LATER)
     assert np.abs(made.heads()[0].water_elevation_m - before).max() > 0.2
     np.testing.assert_array_equal(made.heads(known_on=LATER - dt.timedelta(hours=1))[0].water_elevation_m, before)
     with made.record.store.writing() as connection:
@@ -457,7 +457,7 @@ def test_several_takes_of_one_quantity_are_one_series(hung):
     hung.loggers.samples("B", "air pressure", "Pa", hung.when, hung.air)
     pressure = hung.air + 30_000
     hung.loggers.samples("L", "absolute pressure", "Pa", hung.when[:700] - HOUR, pressure[:700])
-    hung.loggers.adjust("L", "absolute pressure", "clock shift", seconds=3600)
+    hung.loggers.correct("L", "absolute pressure", "clock shift", seconds=3600)
     hung.loggers.new_take("L", "absolute pressure", "hPa", 2)
     hung.loggers.samples("L", "absolute pressure", "hPa", hung.when[700:], pressure[700:] / 100)
     (one,) = hung.heads()

@@ -17,7 +17,7 @@ from gwnet.errors import NotFoundError, SettingsError
 from gwnet.store.fetch import registry as fetch
 from gwnet.store.save.downloads import add_download
 from gwnet.store.save.samples import append
-from gwnet.store.save.segments import take_for
+from gwnet.store.save.segments import segment_for
 
 from ..products.field_record import field_network, tables
 
@@ -107,7 +107,7 @@ def test_only_tapes_in_service_are_to_be_checked(network):
 
 def test_a_logger_is_visited_when_it_is_read_out(network):
     with network.store.writing() as connection:
-        series, _ = take_for(connection, 4, "water pressure", "kPa")
+        series, _ = segment_for(connection, 4, "water pressure", "kPa")
         download = add_download(connection, series, layout="plain", zone="UTC", now_utc=LOADED, by="Keeper")
         when = int(dt.datetime(2026, 4, 2, 6, tzinfo=dt.UTC).timestamp() * 1000)
         append(connection, series, download, np.array([when]), np.array([1.0]))

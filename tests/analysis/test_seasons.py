@@ -186,7 +186,7 @@ def values_of(frame, *options, **more):
     return period_values(used_levels(frame)[0], *options, **more)
 
 
-def test_hand_readings_stand_in_place_of_logger_values_of_their_day():
+def test_manual_readings_stand_in_place_of_logger_values_of_their_day():
     logged = [("A", f"2020-05-{day:02d}", 40.0 + day / 10, {"method": "logger"}) for day in (1, 2, 3)]
     frame = record(*logged, ("A", "2020-05-02T09:00", 41.0), ("A", "2020-05-02T10:00", 43.0))
     found = values_of(frame).iloc[0]

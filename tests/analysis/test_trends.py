@@ -208,8 +208,8 @@ def test_provisional_levels_stay_out_where_only_approved_ones_are_asked_for():
     assert listed["measured_at"].tolist() == ["2005-06-15", "2006-06-15"]
 
 
-def test_logger_values_count_on_days_without_a_hand_reading():
-    """A month of logger days at 41 m beside a hand reading of 40 m on one of them: the median is the loggers'."""
+def test_logger_values_count_on_days_without_a_manual_reading():
+    """A month of logger days at 41 m beside a manual reading of 40 m on one of them: the median is the loggers'."""
     days = [("A", f"2001-06-{day:02d}", 41.0, {"method": "logger"}) for day in range(1, 28)]
     hand = [("A", "2001-06-10", 40.0), ("A", "2001-06-10", 40.2)]
     rest = yearly("A", [40.5, 40.6, 40.7, 40.8], first=2002)
@@ -316,7 +316,7 @@ def test_the_network_gives_one_row_a_well_of_what_was_asked(demo):
 
 
 def test_daily_means_of_loggers_take_part(demo):
-    """In the demo N1-L has a logger beside its hand readings."""
+    """In the demo N1-L has a logger beside its manual readings."""
     wells = demo.wells()[lambda some: some["well"] == "N1-L"]
     by_hand, mixed = (trends(demo.levels(["N1-L"], loggers=how), wells).iloc[0] for how in ("none", "daily"))
     found = demo.trends(["N1-L"]).iloc[0]

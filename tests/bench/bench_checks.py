@@ -45,7 +45,7 @@ from gwnet.analysis.levels.inputs import gather  # noqa: E402
 from gwnet.analysis.levels.reduce import reduce_levels  # noqa: E402
 from gwnet.network import Network, init  # noqa: E402
 from gwnet.store.fetch import programme as fetch_programme  # noqa: E402
-from gwnet.store.fetch import registry as fetch
+from gwnet.store.fetch import registry as fetch  # noqa: E402
 
 FOOT_M = 0.3048
 STRETCH = 0.005

@@ -1,6 +1,6 @@
 """How long heads and findings of loggers take beside plain ways of the same work, in one run.
 
-Heads: samples of a sensor, its barometer and its water temperature, six hand readings, through the record to elevations
+Heads: samples of a sensor, its barometer and its water temperature, six manual readings, through the record to elevations
 with their uncertainty; beside it pandas (`read_sql` of the three series, `merge_asof`, `interpolate`). Detectors: each
 over the whole series; spikes beside a loop over the samples. Clock: correlation over all shifts beside `numpy.corrcoef`
 of one shift after the other.

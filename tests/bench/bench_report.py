@@ -117,7 +117,7 @@ def draw_plain(figures: int, count: int, *, simplified: bool) -> dict[str, Any]:
 
 
 def make_record(path: str, wells: int, count: int) -> None:
-    """Put wells with a logger, hand readings and two rounds on record."""
+    """Put wells with a logger, manual readings and two rounds on record."""
     import datetime as dt
 
     from tests.analysis.logger_record import Loggers

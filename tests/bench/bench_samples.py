@@ -33,7 +33,7 @@ from gwnet.store.models.loggers import Sample
 from gwnet.store.save.bulk import insert_columns
 from gwnet.store.save.downloads import add_download
 from gwnet.store.save.samples import Appending
-from gwnet.store.save.segments import take_for
+from gwnet.store.save.segments import segment_for
 from gwnet.store.session import Store, open_store
 
 NOW = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
@@ -58,7 +58,7 @@ def new_store(address: str) -> Store:
 def ours(store: Store, time_ms: np.ndarray, value: np.ndarray, quantity: str = "water pressure") -> int:
     """Store samples as a load does, in chunks."""
     with store.writing() as connection:
-        series, others = take_for(connection, 1, quantity, "kPa")
+        series, others = segment_for(connection, 1, quantity, "kPa")
         download = add_download(connection, series, layout="bench", zone="UTC", by="bench", now_utc=NOW)
         appending = Appending(connection, series, download, others)
         for start in range(0, time_ms.size, CHUNK):

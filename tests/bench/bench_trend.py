@@ -2,7 +2,7 @@
 
 Run: ``python tests/bench/bench_trend.py [small] [COUNT ...]`` (default 120 1000 3650). Prints milliseconds, ratios and
 peaks of one run; ``small`` takes few wells. Counts of 10950 need 3 GB for the other libraries' tables of all pairs.
-pyMannKendall (MIT licence) must be there. Compiled ways (numba) are made ready first, and what that takes is said.
+pyMannKendall (MIT licence) must be there. Compiled ways (numba) are made ready first, and what that segments is said.
 """
 
 from __future__ import annotations

@@ -100,8 +100,8 @@ def test_json_gives_the_limits(database):
 
 def test_a_mended_level_retires_its_verdict_and_nothing_is_lost(database, tmp_path):
     database("check", "--by", "Ben")
-    mended = TABLES["level_events"].replace("34.74,34.74", "3.474,3.474")
-    (tmp_path / "level_events.csv").write_text(mended)
+    fixed = TABLES["level_events"].replace("34.74,34.74", "3.474,3.474")
+    (tmp_path / "level_events.csv").write_text(fixed)
     assert database("load", "level_events.csv", "--correct", "--reason", "Misread", "--by", "Ana").code == DONE
     ran = database("check", "--by", "Ben")
     assert "0 recorded, 2 on record already, 1 no longer found." in ran.err
@@ -148,8 +148,8 @@ def test_verdicts_on_either_database(store_url, tmp_path):
         second = net.check(by="Ben", now_utc=FIRST).attrs["stored"]
         assert (first.added, first.kept, first.retired) == (2, 1, 0)
         assert (second.added, second.kept, second.retired) == (0, 3, 0)
-        mended = TABLES["rounds"].replace("MW-1;MW-2", "MW-1")
-        (folder / "rounds.csv").write_text(mended)
+        fixed = TABLES["rounds"].replace("MW-1;MW-2", "MW-1")
+        (folder / "rounds.csv").write_text(fixed)
         net.load([folder / "rounds.csv"], by="Ana", now_utc=LATER, correct=True, reason="Never planned")
         third = net.check(by="Ben", now_utc=LATER).attrs["stored"]
         assert (third.added, third.kept, third.retired) == (0, 2, 1)

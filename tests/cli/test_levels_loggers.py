@@ -17,7 +17,7 @@ TABLES = {
     "measuring_points": "site,well,valid_from,elevation,height_above_ground,accuracy\n"
     "S,MW-1,2020-01-01,100,0.5,0.01\nS,MW-2,2020-01-01,101,0.5,0.01\n",
     "instruments": "instrument,kind,serial\nL1,vented pressure logger,77\nL2,vented pressure logger,78\n",
-    "deployments": "site,well,instrument,hung_at,hanging_depth\n"
+    "deployments": "site,well,instrument,installed_at,hanging_depth\n"
     "S,MW-1,L1,2024-01-01 00:00,15\nS,MW-2,L2,2024-01-01 00:00,15\n",
 }
 ROUNDS = "site,round,starts_on,ends_on,wells\nS,2024-Q1,2024-01-02,2024-01-04,MW-1;MW-2\n"

@@ -59,8 +59,8 @@ def test_the_good_rows_can_be_kept_and_the_others_mended(folder, gwnet_here):
     assert ran.code == DONE_WITH_FINDINGS
     assert "wells.csv: wells: 2 rows, 1 added, 1 rejected" in ran.out
     assert "wrote wells.rejected.csv" in ran.err
-    mended = (folder / "wells.rejected.csv").read_text(encoding="utf-8").replace("N5400100", "5400100")
-    (folder / "wells.rejected.csv").write_text(mended, encoding="utf-8")
+    fixed = (folder / "wells.rejected.csv").read_text(encoding="utf-8").replace("N5400100", "5400100")
+    (folder / "wells.rejected.csv").write_text(fixed, encoding="utf-8")
     assert gwnet_here("load", "wells.rejected.csv").code == DONE
     table = gwnet_here("wells", "--format", "csv").out
     assert [row["well"] for row in csv.DictReader(io.StringIO(table))] == ["MW-1", "MW-2"]
@@ -89,7 +89,7 @@ def test_a_long_list_of_problems_is_cut_on_the_terminal_and_whole_as_data(folder
         "value": "east",
         "problem": "not-a-number",
         "message": "'east' is not a number.",
-        "mend": found[0]["mend"],
+        "fix": found[0]["fix"],
         "table": "wells",
     }
     table = gwnet_here("load", *files, "--format", "csv")

@@ -32,20 +32,20 @@ def test_a_finding_is_listed_tried_accepted_listed_and_taken_back(hung):
     assert listed.code == 3
     (finding,) = [row for row in rows(listed) if row["rule"] == "clock"]
     told = ("--reason", "set to summer time", "--by", "Ana")
-    tried = run("logger", "adjust", "--accept", finding["finding"], *told, "--dry-run")
+    tried = run("logger", "correct", "--accept", finding["finding"], *told, "--dry-run")
     assert tried.code == 0
     assert "Nothing was recorded" in tried.err
-    assert rows(run("logger", "adjust", "--list", "--format", "csv")) == []
-    done = run("logger", "adjust", "--accept", finding["finding"], *told, "--format", "json")
+    assert rows(run("logger", "correct", "--list", "--format", "csv")) == []
+    done = run("logger", "correct", "--accept", finding["finding"], *told, "--format", "json")
     assert done.code == 0
     assert json.loads(done.out)[0]["moved"] > 1000
     assert "--take-back 1" in done.err
-    (row,) = rows(run("logger", "adjust", "--list", "--format", "csv"))
+    (row,) = rows(run("logger", "correct", "--list", "--format", "csv"))
     assert (row["kind"], row["reason"], row["recorded_by"]) == ("clock shift", "set to summer time", "Ana")
     assert run("logger", "findings").code == 0
     head = rows(run("logger", "heads", "--well", "W", "--format", "csv"))[50]
     assert float(head["water_elevation_m"]) == pytest.approx(made.water[50], abs=1e-3)
-    back = run("logger", "adjust", "--take-back", "1", "--reason", "it was right", "--by", "Ben")
+    back = run("logger", "correct", "--take-back", "1", "--reason", "it was right", "--by", "Ben")
     assert back.code == 0
     assert "taken back" in back.err
     assert run("logger", "findings").code == 3
@@ -54,15 +54,15 @@ def test_a_finding_is_listed_tried_accepted_listed_and_taken_back(hung):
     assert "it was right" in told
 
 
-def test_an_adjustment_typed_in_full_does_what_the_suggestion_says(hung):
+def test_a_correction_typed_in_full_does_what_the_suggestion_says(hung):
     _, run = hung
     (finding,) = [row for row in rows(run("logger", "findings", "--format", "csv")) if row["rule"] == "clock"]
     words = shlex.split(finding["suggestion"])
-    assert words[:3] == ["gwnet", "logger", "adjust"]
+    assert words[:3] == ["gwnet", "logger", "correct"]
     arguments = [*words[3:-1], "wrong zone", "--by", "Ana"]
-    assert run("logger", "adjust", *arguments).code == 0
+    assert run("logger", "correct", *arguments).code == 0
     assert run("logger", "findings").code == 0
-    again = run("logger", "adjust", *arguments)
+    again = run("logger", "correct", *arguments)
     assert again.code == 1
     assert "would count twice" in again.err
 
@@ -70,7 +70,7 @@ def test_an_adjustment_typed_in_full_does_what_the_suggestion_says(hung):
 def test_an_amount_is_given_in_the_unit_of_the_option(hung):
     _, run = hung
     step = ("L", "step", "--from", "2024-02-01T00:00Z", "--amount", "1", "--unit", "ft", "--reason", "slip")
-    done = run("logger", "adjust", *step, "--by", "Ana")
+    done = run("logger", "correct", *step, "--by", "Ana")
     assert done.code == 0
     assert "step +0.3048 m" in done.err
     assert "[ft]" in done.out
@@ -90,7 +90,7 @@ def test_an_amount_is_given_in_the_unit_of_the_option(hung):
 )
 def test_what_cannot_be_asked_for_is_wrong_usage(hung, arguments, words):
     _, run = hung
-    ran = run("logger", "adjust", *arguments)
+    ran = run("logger", "correct", *arguments)
     assert ran.code == 2
     assert words in ran.err
 
@@ -98,12 +98,12 @@ def test_what_cannot_be_asked_for_is_wrong_usage(hung, arguments, words):
 def test_what_the_record_refuses_stops_and_says_what_to_do(hung):
     _, run = hung
     ran = run(
-        "logger", "adjust", "L", "exclusion", "--from", "2024-02-02T00:00Z", "--cause", "boredom", "--reason", "x"
+        "logger", "correct", "L", "exclusion", "--from", "2024-02-02T00:00Z", "--cause", "boredom", "--reason", "x"
     )
     assert ran.code == 1
     assert "One of: spike" in ran.err
-    assert run("logger", "adjust", "--take-back", "77", "--reason", "x").code == 1
-    assert "no series of instrument 'X'" in run("logger", "adjust", "X", "scale", "--factor", "2", "--reason", "x").err
+    assert run("logger", "correct", "--take-back", "77", "--reason", "x").code == 1
+    assert "no series of instrument 'X'" in run("logger", "correct", "X", "scale", "--factor", "2", "--reason", "x").err
 
 
 def test_status_and_heads_in_every_form(hung):

@@ -115,7 +115,7 @@ def test_without_a_command_the_help_is_shown_as_wrong_usage(capsys):
 
 
 def test_our_errors_become_one_message_and_exit_1(fake, capsys):
-    fake.answer = NotFoundError("There is no site 'X\x1b'.", where="a.sqlite", mend="Known sites: none.")
+    fake.answer = NotFoundError("There is no site 'X\x1b'.", where="a.sqlite", fix="Known sites: none.")
     assert main(["wells"]) == STOPPED
     printed = capsys.readouterr()
     assert printed.out == ""

@@ -40,7 +40,7 @@ def test_a_row_a_well_and_month(demo):
 
 
 def test_daily_means_of_loggers_take_part(demo):
-    """The demo has hand readings in four months of the year and loggers in some wells."""
+    """The demo has manual readings in four months of the year and loggers in some wells."""
     months = {row["well"]: int(row["months"]) for row in rows(demo("seasons", "--summary", "--format", "csv"))}
     assert months["N1-L"] > 45
     assert months["W-12"] < 36

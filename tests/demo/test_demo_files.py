@@ -42,7 +42,7 @@ COLUMNS = {
     " valid_until basis action",
     "stages": "site gauge measured_at water_elevation | easting northing aquifer notes",
     "context": "site series quantity unit date value | notes",
-    "deployments": "site well instrument hung_at | removed_at hanging_depth barometer notes",
+    "deployments": "site well instrument installed_at | removed_at hanging_depth barometer notes",
 }
 WITH_NUMBER = {"static", "flowing", "pumping", "recovering", "nearby pumping", "affected by surface water"}
 WITHOUT_NUMBER = {"dry", "obstructed", "frozen", "no access", "not found", "destroyed", "not measured"}

@@ -32,7 +32,7 @@ LOGGERS = {truth["instrument"]: truth for truth in TRUTHS["logger"]}
 FAULTS = {truth["fault"]: truth for truth in TRUTHS["logger_fault"]}
 IN_WELLS = [truth for truth in TRUTHS["logger"] if truth["well"]]
 #: Between the loading of the exports and what a person then decided.
-BEFORE = PLAN["adjustment"][0]["recorded_at"] - dt.timedelta(hours=1)
+BEFORE = PLAN["correction"][0]["recorded_at"] - dt.timedelta(hours=1)
 LAST_DAY = dt.date.fromisoformat(TRUTHS["last_round"]["date"])
 
 
@@ -180,7 +180,7 @@ def test_the_clock_on_the_wrong_zone_is_noticed(found):
     assert f"--seconds {truth['add_s']} " in row.suggestion
 
 
-def test_the_slipped_cable_is_noticed_and_confirmed_by_hand_readings(found):
+def test_the_slipped_cable_is_noticed_and_confirmed_by_manual_readings(found):
     truth = FAULTS["slipped cable"]
     (row,) = about(found, "slipped cable", truth).itertuples()
     assert abs(row.start_utc - pd.Timestamp(truth["at_utc"])) <= pd.Timedelta(hours=truth["tolerance_h"])
@@ -216,7 +216,7 @@ def test_the_spikes_are_noticed_and_no_other_sample(found):
 
 
 def test_the_reading_with_the_borrowed_tape_does_not_fit_its_logger(found):
-    rows = found[(found["rule"] == "hand reading") & (found["well"] == "N3-U")]
+    rows = found[(found["rule"] == "manual reading") & (found["well"] == "N3-U")]
     assert len(rows) == 1
     assert "2024-11-19T09:48" in rows["message"].iloc[0]
 
@@ -250,7 +250,7 @@ def test_the_heads_are_the_true_ones(adjusted, truth):
 
 
 @pytest.mark.parametrize("instrument", ["LG-4", "LG-5", "LG-6", "LG-7"])
-def test_without_the_adjustments_they_are_not(unadjusted, instrument):
+def test_without_the_corrections_they_are_not(unadjusted, instrument):
     truth = LOGGERS[instrument]
     assert np.abs(errors(unadjusted[instrument], truth)[:, 0]).max() > truth["tolerance_m"]
 
@@ -259,7 +259,7 @@ def test_no_residual_is_left_that_the_stated_uncertainty_does_not_cover(adjusted
     for one in adjusted.values():
         used = one.hand[one.hand["used"].astype(bool) & one.hand["residual_m"].notna()]
         assert len(used) >= 3
-        assert used["left_out_residual_m"].abs().max() <= 0.008
+        assert used["leave_one_out_residual_m"].abs().max() <= 0.008
         assert used["residual_m"].abs().max() <= 0.003
 
 

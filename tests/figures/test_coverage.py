@@ -21,7 +21,7 @@ def at(text):
 
 
 def deployments(*rows):
-    columns = ("well", "instrument", "hung_at_utc", "removed_at_utc")
+    columns = ("well", "instrument", "installed_at_utc", "removed_at_utc")
     return pd.DataFrame([(well, code, at(since), at(until)) for well, code, since, until in rows], columns=columns)
 
 
@@ -135,9 +135,9 @@ def test_no_text_meets_another_or_leaves_the_page_with_few_and_many_wells(count)
 
 def test_the_key_names_what_is_drawn_and_nothing_else():
     words = words_of(draw_coverage(coverage_plot_data(HUNG, RUNS, READ, site=SITE)))
-    assert {"samples in use", "samples left out", "logger hung", "hand reading"} <= set(words)
+    assert {"samples in use", "samples left out", "logger hung", "manual reading"} <= set(words)
     bare = words_of(draw_coverage(coverage_plot_data(HUNG.iloc[:0], RUNS.iloc[:0], READ, site=SITE)))
-    assert "hand reading" in bare
+    assert "manual reading" in bare
     assert "logger hung" not in bare
 
 

@@ -90,7 +90,7 @@ def test_an_event_without_a_level_is_counted_not_drawn():
     assert "2 events from 2024-05-01 to 2024-08-01 (local dates), 1 without a level." in data.notes
 
 
-def test_logged_values_between_two_hand_readings_take_the_place_of_the_line():
+def test_logged_values_between_two_manual_readings_take_the_place_of_the_line():
     frame = frames.levels("GW-01", ["2024-01-01", "2024-03-01", "2024-05-01"], [47.0, 47.1, 47.2])
     times = pd.date_range("2024-03-10", "2024-04-10", freq="D", tz="UTC")
     data = data_of(frame, series=(times, np.full(len(times), 47.15)))

@@ -320,7 +320,7 @@ def test_daily_means_of_a_logger_are_a_line_without_marks():
     assert data.logged.sum() == len(days)
     joined = {i for piece in data.lines for i in piece}
     assert not joined & set(np.flatnonzero(data.logged))
-    assert len(data.lines) == 2  # logged days between two hand readings break their line
+    assert len(data.lines) == 2  # logged days between two manual readings break their line
     words = words_of(draw_trend(data))
     assert "logger, daily means" in words
     left_out = data_of(pd.concat([hand.assign(method=""), logged.assign(taken=False)], ignore_index=True))

@@ -29,11 +29,11 @@ def anchored(at, level, hand_at, hand, method="linear", gap_h=1.0, restart=(), e
 
 
 @pytest.mark.parametrize("method", METHODS)
-def test_a_hand_reading_meets_the_level_of_its_own_moment(method):
+def test_a_manual_reading_meets_the_level_of_its_own_moment(method):
     found = anchored(hours(0, 1, 2), [1.0, 3.0, 3.0], hours(0.25), [101.5], method)
     assert found.sensor_at_hand_m.tolist() == [1.5]
     np.testing.assert_array_equal(found.water_elevation_m, [101.0, 103.0, 103.0])
-    assert np.isnan(found.left_out_residual_m[0])
+    assert np.isnan(found.leave_one_out_residual_m[0])
     assert np.isnan(found.hangings.drift_m_per_year[0])
 
 
@@ -41,7 +41,7 @@ def test_one_correction_for_all_is_the_mean_and_shows_its_residuals():
     found = anchored(hours(0, 1, 2, 3), [1.0, 2.0, 3.0, 4.0], hours(0, 1, 3), [11.0, 12.3, 14.0], "constant")
     np.testing.assert_allclose(found.correction_m, 10.1)
     np.testing.assert_allclose(found.residual_m, [-0.1, 0.2, -0.1], atol=1e-12)
-    np.testing.assert_allclose(found.left_out_residual_m, [-0.15, 0.3, -0.15], atol=1e-12)
+    np.testing.assert_allclose(found.leave_one_out_residual_m, [-0.15, 0.3, -0.15], atol=1e-12)
     np.testing.assert_allclose(found.shift_m, [NAN, 0.3, -0.3], atol=1e-12)
     assert found.hangings.offset_spread_m[0] == pytest.approx(0.3)
 
@@ -121,7 +121,7 @@ def test_faulty_input_is_refused():
         anchored(hours(0), [1.0], hours(0), [10.0], "cubic")
     with pytest.raises(ReductionError, match="A restart has no time"):
         anchored(hours(0), [1.0], hours(0), [10.0], restart=np.array(["NaT"], "M8[us]"))
-    with pytest.raises(ShapeError, match=r"The series of hand readings has times of shape \(1,\)"):
+    with pytest.raises(ShapeError, match=r"The series of manual readings has times of shape \(1,\)"):
         anchored(hours(0), [1.0], hours(0), [10.0, 11.0])
     with pytest.raises(ReductionError, match="expected times that rise"):
         anchored(hours(1, 0), [1.0, 2.0], hours(0), [10.0])
@@ -148,7 +148,7 @@ def visits(draw):
 
 
 @given(visits(), st.sampled_from(METHODS), st.floats(-1000, 1000))
-def test_shifting_the_hand_readings_moves_every_level_alike(case, method, shift):
+def test_shifting_the_manual_readings_moves_every_level_alike(case, method, shift):
     at, level, chosen, hand, restart = case
     found = anchored(at, level, at[chosen], hand, method, restart=restart)
     moved = anchored(at, level, at[chosen], hand + shift, method, restart=restart)
@@ -166,7 +166,7 @@ def test_where_the_sensor_counts_from_changes_nothing(case, method, shift):
 
 
 @given(visits())
-def test_linear_anchoring_meets_every_hand_reading(case):
+def test_linear_anchoring_meets_every_manual_reading(case):
     at, level, chosen, hand, restart = case
     found = anchored(at, level, at[chosen], hand, restart=restart)
     np.testing.assert_allclose(found.water_elevation_m[chosen], hand, atol=1e-9)

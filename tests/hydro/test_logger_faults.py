@@ -99,7 +99,7 @@ def test_a_change_over_a_gap_is_no_step():
     assert find_steps(times(1000), level, longest_gap_s=86_400).place.tolist() == [600]
 
 
-def test_two_steps_between_the_same_hand_readings_are_told_apart():
+def test_two_steps_between_the_same_manual_readings_are_told_apart():
     steps = ["2024-05-10", "2024-05-20"]
     moved, by = confirm_steps(steps, [0.20, -0.05], ["2024-05-01", "2024-06-01"], [10.0, 9.85], tolerance_m=0.02)
     assert moved.tolist() == [1, 1]
@@ -110,12 +110,12 @@ def test_two_steps_between_the_same_hand_readings_are_told_apart():
     ("offsets", "verdict"),
     [([10.0, 9.8], 1), ([10.0, 10.01], -1), ([10.0, 9.9], 0), ([np.nan, 9.8], 0), ([10.0, np.nan], 0)],
 )
-def test_what_hand_readings_tell_of_a_step(offsets, verdict):
+def test_what_manual_readings_tell_of_a_step(offsets, verdict):
     moved, _ = confirm_steps(["2024-05-15"], [0.2], ["2024-06-01", "2024-05-01"], offsets[::-1], tolerance_m=0.03)
     assert moved.tolist() == [verdict]
 
 
-def test_a_step_outside_the_hand_readings_cannot_be_told():
+def test_a_step_outside_the_manual_readings_cannot_be_told():
     moved, by = confirm_steps(["2024-07-15"], [0.2], ["2024-05-01", "2024-06-01"], [10.0, 10.0], tolerance_m=0.03)
     assert moved.tolist() == [0]
     assert np.isnan(by).all()

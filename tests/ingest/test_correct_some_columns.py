@@ -32,7 +32,7 @@ FULL = {
     "T1,electric tape,77,ft,0.37,0.01,0.03,330,old\nB1,barometer,78,m,,,,,old\n",
     "tape_checks": "instrument,checked_on,tape_reading,reference_reading,checked_by,notes\n"
     "T1,2020-01-01,100.1,100.07,Rea,old\n",
-    "deployments": "site,well,instrument,hung_at,removed_at,hanging_depth,barometer,notes\n"
+    "deployments": "site,well,instrument,installed_at,removed_at,hanging_depth,barometer,notes\n"
     "S,MW-1,T1,2020-06-01T10:00,2020-06-01T10:30,33.3,B1,old\n",
     "rounds": "site,round,starts_on,ends_on,purpose,wells,crew,notes\n"
     "S,R1,2024-03-12,2024-03-13,quarter,MW-1,Rea,old\n",
@@ -58,7 +58,7 @@ SOME = {
     "measuring_points": "site,well,valid_from,notes\nS,MW-1,2018-01-01,new\n",
     "instruments": "instrument,notes\nT1,new\n",
     "tape_checks": "instrument,checked_on,tape_reading,notes\nT1,2020-01-01,100.1,new\n",
-    "deployments": "site,instrument,hung_at,notes\nS,T1,2020-06-01T10:00,new\n",
+    "deployments": "site,instrument,installed_at,notes\nS,T1,2020-06-01T10:00,new\n",
     "rounds": "site,round,notes\nS,R1,new\n",
     "level_events": "site,well,date,time,event,notes\nS,MW-1,2024-03-12,09:40,7,new\n",
     "thresholds": "site,well,threshold,valid_from,basis\nS,MW-1,low,2020-01-01,new\n",

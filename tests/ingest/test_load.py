@@ -88,7 +88,7 @@ def test_every_problem_of_a_file_is_told_at_once(loader):
         (4, "depth_to_water", "not-a-number"),
         (2, "well", "well-unknown"),
     ]
-    assert "Did you mean MW-1" in found[-1].mend or "MW-2" in found[-1].mend
+    assert "Did you mean MW-1" in found[-1].fix or "MW-2" in found[-1].fix
 
 
 def test_nothing_of_several_files_lands_when_one_row_is_bad(loader):
@@ -122,8 +122,8 @@ def test_keep_good_lands_the_good_rows_and_hands_back_the_others(loader):
     assert lines[0] == EVENTS.strip() + ",problem"
     assert "not a number" in lines[1]
     assert len(lines) == 3
-    mended = path.read_text().replace("09:40,x,", "09:40,3.5,").replace("MW-7", "MW-2")
-    again = loader.text(mended, "level_events_mended.csv")
+    fixed = path.read_text().replace("09:40,x,", "09:40,3.5,").replace("MW-7", "MW-2")
+    again = loader.text(fixed, "level_events_mended.csv")
     assert again.files[0].added == 2
     assert again.files[0].warnings == ()
 
@@ -239,7 +239,7 @@ def test_altering_a_casing_takes_two_rows_and_a_correction(loader):
     only_new = heading + "S,MW-1,2021-06-01,,100.4,0.4,0.005\n"
     found = only(loader.rejected(only_new, "measuring_points.csv"))
     assert found.problem == "measuring-points-overlap"
-    assert "valid_until" in found.mend
+    assert "valid_until" in found.fix
     both = heading + "S,MW-1,2018-01-01,2021-06-01,100.7,0.7,0.005\nS,MW-1,2021-06-01,,100.4,0.4,0.005\n"
     result = loader.text(both, "measuring_points.csv", correct=True, reason="casing cut", now=LATER)
     assert (result.files[0].corrected, result.files[0].added) == (1, 1)
@@ -286,7 +286,7 @@ def test_bad_cells_of_level_events(loader, row, problem):
     found = only(loader.rejected(EVENTS + row + "\n" + good))
     assert found.problem == problem
     assert found.row == 2
-    assert found.mend
+    assert found.fix
 
 
 @pytest.mark.parametrize(
@@ -500,7 +500,7 @@ def test_a_well_that_was_rejected_explains_its_events(empty):
     (folder / "level_events.csv").write_text(EVENTS + "S,MW-1,2024-03-12,09:40,3.4,\n")
     with pytest.raises(FileRejectedError) as caught:
         empty.load(folder)
-    assert "Its own row was rejected" in caught.value.rejections[-1].mend
+    assert "Its own row was rejected" in caught.value.rejections[-1].fix
 
 
 @pytest.mark.parametrize(
@@ -536,7 +536,11 @@ def test_a_well_that_was_rejected_explains_its_events(empty):
         ("thresholds", "site,well,threshold,kind,water_elevation\nS,MW-1,t,middle,1", "not-a-choice"),
         ("stages", "site,gauge,date,water_elevation,aquifer\nS,G,2024-01-01,1,lower", "aquifer-unknown"),
         ("context", "site,series,quantity,unit,date,value\nS,r,rainfall,mm,2024-01-01,", "required"),
-        ("deployments", "site,well,instrument,hung_at,removed_at\nS,MW-1,T1,2024-01-02,2024-01-01", "after-its-end"),
+        (
+            "deployments",
+            "site,well,instrument,installed_at,removed_at\nS,MW-1,T1,2024-01-02,2024-01-01",
+            "after-its-end",
+        ),
     ],
 )
 def test_bad_rows_of_the_registry(loader, name, rows, problem):
@@ -550,7 +554,7 @@ def test_every_other_table_lands(loader):
         "thresholds": "site,well,threshold,kind,depth_to_water,consecutive\nS,MW-1,low,lower,8.5,2",
         "stages": "site,gauge,date,time,water_elevation,easting,northing,aquifer\nS,G,2024-03-12,10:00,96.1,1,2,upper",
         "context": "site,series,quantity,unit,date,value\nS,rain,rainfall,mm,2024-03-01,12.5",
-        "deployments": "site,well,instrument,hung_at,hanging_depth\nS,MW-1,T1,2024-01-10,8.0",
+        "deployments": "site,well,instrument,installed_at,hanging_depth\nS,MW-1,T1,2024-01-10,8.0",
     }
     for name, rows in more.items():
         assert loader.text(rows + "\n", f"{name}.csv").files[0].added == 1

@@ -224,7 +224,7 @@ def test_what_cannot_be_proposed_is_said(tmp_path, content, kind, message):
     with pytest.raises(kind, match=message) as refused:
         proposed(tmp_path, content)
     assert refused.value.where
-    assert refused.value.mend
+    assert refused.value.fix
 
 
 def test_broken_signs_behind_a_byte_order_mark_are_a_doubt(tmp_path):

@@ -121,7 +121,7 @@ def test_what_is_wrong_is_told_with_its_place_and_mend(text, message):
         parse_layout(text, where="mine.toml")
     assert message in refused.value.message
     assert refused.value.where.startswith("mine.toml")
-    assert refused.value.mend
+    assert refused.value.fix
 
 
 def test_a_layout_that_is_not_there_names_those_that_are(tmp_path):

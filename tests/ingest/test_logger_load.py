@@ -52,7 +52,7 @@ TABLES = {
     "sites": "site,crs,vertical_datum,length_unit,time_zone\nS,EPSG:25832,local,m,UTC+01:00\n",
     "wells": "site,well,easting,northing\nS,MW-1,1,2\n",
     "instruments": "instrument,kind,serial\nL1,vented pressure logger,77\nL2,vented pressure logger,78\nB1,barometer,\n",
-    "deployments": "site,well,instrument,hung_at,removed_at\nS,MW-1,L1,2024-01-01 02:30,2024-01-02 00:00\n",
+    "deployments": "site,well,instrument,installed_at,removed_at\nS,MW-1,L1,2024-01-01 02:30,2024-01-02 00:00\n",
 }
 
 #: First hour of the files, in local time.
@@ -145,7 +145,7 @@ def test_a_file_lands_whole_with_its_bytes(loggers):
     path = loggers.file("a.csv", [1.5, 1.6, 1.7], extra=["Battery low"])
     made = loggers.one(path, layout=loggers.layout)
     assert (made.instrument, made.layout, made.zone, made.events) == ("L1", "layout", "UTC+01:00", 1)
-    assert [(one.quantity, one.unit, one.take) for one in made.series] == [
+    assert [(one.quantity, one.unit, one.segment) for one in made.series] == [
         ("water pressure", "kPa", 1),
         ("water temperature", "degC", 1),
     ]
@@ -304,7 +304,7 @@ def test_a_download_is_withdrawn_and_loaded_with_another_layout(loggers):
     assert loggers.samples() == {}
     moved = loggers.write("moved.toml", PLAIN.replace("+01:00", "+00:00"))
     made = loggers.one(path, layout=moved, now=LATEST)
-    assert (counts(made), made.series[0].take) == ((3, 3, 0, 0, 0, 0), 2)
+    assert (counts(made), made.series[0].segment) == ((3, 3, 0, 0, 0, 0), 2)
     assert loggers.samples() == {1: 1.0, 2: 1.1, 3: 1.2}
     assert loggers.samples(known_on=NOW) == {0: 1.0, 1: 1.1, 2: 1.2}
     assert loggers.count() == 6, "nothing is ever deleted"
@@ -413,28 +413,28 @@ def test_two_columns_of_one_quantity_are_refused(on_sqlite):
     assert on_sqlite.count() == 0
 
 
-def test_downloads_and_adjustments_stand_in_the_history_of_their_well(loggers):
+def test_downloads_and_corrections_stand_in_the_history_of_their_well(loggers):
     loggers.one(loggers.file("a.csv", [1.0, 1.1, 1.2]))
     loggers.one(loggers.file("other.csv", [1.0], serial="78"))
     with loggers.net.store.writing() as connection:
         parameters = {"amount_m": 0.12}
-        number = save_samples.adjust(connection, 1, "step", parameters, None, None, "Cy", "slipped", LATER)
+        number = save_samples.correct(connection, 1, "step", parameters, None, None, "Cy", "slipped", LATER)
     with loggers.net.store.writing() as connection:
         save_samples.take_back(connection, number, "Di", "it had not", LATEST)
     loggers.net.withdraw_download("a.csv", reason="wrong zone", by="Ben", now_utc=LATEST)
     table = loggers.net.history("MW-1")
-    told = table[table["subject"].isin(["download", "adjustment"])]
+    told = table[table["subject"].isin(["download", "correction"])]
     columns = ["subject", "act", "item", "now", "recorded_by", "reason", "source"]
     span = "2024-01-01 02:00+01:00 to 2024-01-01 04:00+01:00"
     assert told[columns].to_numpy().tolist() == [
         ["download", "loaded", "L1 water pressure", f"3 added, {span}, layout plain", "Ana", "", "a.csv"],
-        ["adjustment", "recorded", "L1 water pressure, step", "amount m 0.12, all through", "Cy", "slipped", ""],
+        ["correction", "recorded", "L1 water pressure, step", "amount m 0.12, all through", "Cy", "slipped", ""],
         ["download", "withdrawn", "L1 water pressure", "", "Ben", "wrong zone", "a.csv"],
-        ["adjustment", "withdrawn", "L1 water pressure, step", "", "Di", "it had not", ""],
+        ["correction", "withdrawn", "L1 water pressure, step", "", "Di", "it had not", ""],
     ]
     early = loggers.net.history("MW-1", known_on=NOW)
     assert early["subject"].tolist().count("download") == 1
-    assert "adjustment" not in early["subject"].tolist()
+    assert "correction" not in early["subject"].tolist()
 
 
 def test_rhythm_over_chunks():

@@ -234,7 +234,7 @@ def test_what_is_no_table_of_readings_is_refused(path, content, message):
     path.write_bytes(content)
     with pytest.raises(UnreadableFileError, match=message) as refused:
         open_logger_file(path, layout())
-    assert refused.value.mend
+    assert refused.value.fix
 
 
 def test_a_folder_and_a_file_that_is_not_there_are_refused(tmp_path):
@@ -315,7 +315,7 @@ def test_a_bad_row_refuses_the_file_and_says_why(path, row, why):
     assert "1 row cannot be read" in refused.value.message
     assert "row 302: " in refused.value.message
     assert why in refused.value.rejections[0].message
-    assert refused.value.mend
+    assert refused.value.fix
 
 
 def test_a_layout_that_does_not_fit_stops_early(path):
@@ -370,7 +370,7 @@ def test_the_zone_comes_from_layout_file_or_caller_and_is_never_guessed(path):
     assert read(path, "time,level\n" + rows, without, zone="UTC+02:00")[1][0][0] == "2026-04-06T22:00"
     with pytest.raises(LayoutError, match="in which zone") as refused:
         read(path, "time,level\n" + rows, without)
-    assert "--zone" in refused.value.mend
+    assert "--zone" in refused.value.fix
 
 
 def test_a_quantity_that_is_asked_for_limits_or_names_the_column(path):
@@ -392,7 +392,7 @@ def test_a_quantity_that_is_asked_for_limits_or_names_the_column(path):
 def test_a_heading_that_is_not_there_is_told_with_those_that_are(path):
     with pytest.raises(LayoutError, match="Did you mean 'levels'") as refused:
         read(path, "time,levels\n2026-04-07 00:00,1.0\n", layout())
-    assert "'time', 'levels'" in refused.value.mend
+    assert "'time', 'levels'" in refused.value.fix
     with pytest.raises(LayoutError, match="does not say the unit"):
         read(path, "time,level\n2026-04-07 00:00,1.0\n", layout(x=('unit = "m"', "")))
 

@@ -144,7 +144,7 @@ def test_an_approved_level_is_neither_corrected_nor_withdrawn_until_it_is_reopen
     text = LEVELS.replace("3.5,T1", "3.45,T1").replace(",3.6,", ",3.65,")
     [found] = stored.rejected(text, correct=True, reason="misread", now=LATER)
     assert (found.row, found.problem) == (2, "level-approved")
-    assert "reopen" in found.mend
+    assert "reopen" in found.fix
     withdrawn = stored.rejected(LEVELS, withdraw=True, reason="wrong well", now=LATER)
     assert [found.row for found in withdrawn] == [2, 3]
     unchanged = stored.text(LEVELS, correct=True, reason="again", now=LATER)

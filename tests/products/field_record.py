@@ -25,7 +25,7 @@ TABLES = {
     "instruments": "instrument,kind,length_below_sensing_point [m]\nT1,electric tape,0.10\nT2,electric tape,0.10\n"
     "REF,steel tape,\nL1,vented pressure logger,\n",
     "tape_checks": "instrument,checked_on,tape_reading [m],reference_reading [m]\nT1,2025-06-01,5,5\nT2,2024-11-01,5,5\n",
-    "deployments": "site,well,instrument,hung_at\nF,A5,L1,2025-12-01T10:00\n",
+    "deployments": "site,well,instrument,installed_at\nF,A5,L1,2025-12-01T10:00\n",
 }
 
 #: Depths to water by year, every quarter [m].

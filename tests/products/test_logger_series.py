@@ -14,7 +14,7 @@ from ..analysis.record import Record
 
 @pytest.fixture(scope="module")
 def loggers(tmp_path_factory):
-    """S-1 hung from hour 0 to 480 with a gap of two days and a spell left out; S-2 after it. A has hand readings."""
+    """S-1 hung from hour 0 to 480 with a gap of two days and a spell left out; S-2 after it. A has manual readings."""
     record = Record(tmp_path_factory.mktemp("series") / "r.sqlite")
     record.well("A", point=(100.0, 0.5), ground_elevation_m=99.5)
     record.well("B", point=(100.0, 0.5), ground_elevation_m=99.5)
@@ -31,8 +31,8 @@ def loggers(tmp_path_factory):
     made.samples("S-2", "water column", "m", hours(200, START + 490 * HOUR), np.full(200, 3.0))
     air = hours(300)
     made.samples("B-1", "air pressure", "hPa", np.delete(air, np.arange(120, 130)), np.full(290, 1000.0))
-    made.adjust("S-1", "water column", "exclusion", "2024-01-10", "2024-01-12", cause="frozen")
-    made.adjust("S-1", "water column", "exclusion", "2024-01-15T05:00", "2024-01-15T06:00", cause="spike")
+    made.correct("S-1", "water column", "exclusion", "2024-01-10", "2024-01-12", cause="frozen")
+    made.correct("S-1", "water column", "exclusion", "2024-01-15T05:00", "2024-01-15T06:00", cause="spike")
     first = record.event("A", "2024-01-02T00:00", [("depth_to_water", 9.976)])
     second = record.event("A", "2024-01-18T00:00", [("depth_to_water", 9.592)])
     record.event("A", "2024-01-25T00:00", [("depth_to_water", 9.0)])
@@ -75,8 +75,8 @@ def test_spells_of_a_day_or_more_are_marked_shorter_ones_are_not(series):
 
 def test_the_caption_tells_what_holds_each_logger(series):
     first, second = series.notes
-    assert first.startswith("Logger S-1: held by 2 hand readings, each within 0 mm of what the others give")
-    assert second == "Logger S-2: held by 1 hand reading."
+    assert first.startswith("Logger S-1: held by 2 manual readings, each within 0 mm of what the others give")
+    assert second == "Logger S-2: held by 1 manual reading."
 
 
 def test_coverage_gives_every_run_and_every_reading(loggers):

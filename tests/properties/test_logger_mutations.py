@@ -252,7 +252,7 @@ def _same(one, two):
 
 def _useful(error: GwnetError) -> bool:
     """Return whether an error says what was found, in which file, and what to do."""
-    return isinstance(error, IngestError) and len(error.message) > 15 and bool(error.where) and bool(error.mend)
+    return isinstance(error, IngestError) and len(error.message) > 15 and bool(error.where) and bool(error.fix)
 
 
 def _by_quantity(file, values):

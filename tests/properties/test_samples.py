@@ -14,7 +14,7 @@ from gwnet.store.fetch.sample_runs import runs_of
 from gwnet.store.save import samples as save_samples
 from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
 from gwnet.store.save.downloads import add_download
-from gwnet.store.save.segments import take_for
+from gwnet.store.save.segments import segment_for
 from gwnet.store.session import open_store
 
 START = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
@@ -77,7 +77,7 @@ def load(store, instrument, when, pairs, size):
     """Add a download in chunks; return its number and what became of its samples."""
     time_ms, value = (np.array(column) for column in zip(*pairs, strict=True))
     with store.writing() as connection:
-        series, others = take_for(connection, instrument, "water pressure", "kPa")
+        series, others = segment_for(connection, instrument, "water pressure", "kPa")
         number = add_download(connection, series, layout="plain", zone="UTC", by="Ana", now_utc=when)
         appending = save_samples.Appending(connection, series, number, others)
         done = [
@@ -104,7 +104,7 @@ def on_record(store, instrument, known_on=None):
             keep = runs.owned_on_record(every)
             assert (every[keep].tolist(), held[keep].tolist()) == (times.tolist(), values.tolist())
             assert one.sample_count == times.size
-            assert not samples.keys() & set(times.tolist()), "no time stands in two takes"
+            assert not samples.keys() & set(times.tolist()), "no time stands in two segments"
             samples |= dict(zip(times.tolist(), values.tolist(), strict=True))
             owners |= dict(zip(every[keep].tolist(), runs.owners(every)[keep].tolist(), strict=True))
             last = fetch_samples.latest(connection, [one.series_id], known_on)

@@ -1,4 +1,4 @@
-"""Anchoring to hand readings and the accuracy asked of sensors, against published rules and figures.
+"""Anchoring to manual readings and the accuracy asked of sensors, against published rules and figures.
 
 Feet are worked in feet where the source does: anchoring is linear, so any one unit of length serves.
 """
@@ -50,7 +50,7 @@ def test_linear_drift_over_three_readings():
     assert np.abs(np.diff(found.correction_m)).max() == pytest.approx(0.001, abs=1e-12)
     np.testing.assert_allclose(found.shift_m, [np.nan, 0.06, -0.09], atol=1e-12)
     np.testing.assert_allclose(found.residual_m, 0, atol=1e-12)
-    assert found.left_out_residual_m[1] == pytest.approx(0.06 + 0.015)
+    assert found.leave_one_out_residual_m[1] == pytest.approx(0.06 + 0.015)
 
 
 def test_limits_for_sensors_stand_by_published_figures():
@@ -75,7 +75,7 @@ def test_a_record_whose_drift_is_half_its_range():
 
 
 def test_the_length_of_a_sensor_that_moves():
-    """Depth = l(t) - h with l linear between two hand readings: a public documentation page; same algebra."""
+    """Depth = l(t) - h with l linear between two manual readings: a public documentation page; same algebra."""
     at = days(*range(0, 91, 10))
     column = 5 + np.cos(np.arange(10.0))
     first, last, point = 20.00, 20.09, 120.0

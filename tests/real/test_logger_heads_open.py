@@ -35,7 +35,7 @@ WELLS = "site,well,latitude,longitude\n" + "".join(f"M,{well},40.3,-121.2\n" for
 INSTRUMENTS = "instrument,kind\n" + "".join(
     f"{code},absolute pressure logger\n" for code in ("CM0W-1", "CM0W-2", "CM3W-1", "CM3W-2", "CM4W-1", "CM4W-2")
 )
-DEPLOYMENTS = """site,well,instrument,hung_at,removed_at,barometer
+DEPLOYMENTS = """site,well,instrument,installed_at,removed_at,barometer
 M,,BARO,2019-04-01T00:00,,
 M,CM0W,CM0W-1,2019-04-01T00:00,2020-08-18T09:00,BARO
 M,CM0W,CM0W-2,2020-08-18T09:00,,BARO
@@ -85,7 +85,7 @@ def meadow(open_data, tmp_path_factory):
         gauge = [raw / f"CM4W_download_{month}.txt" for month in ("2019-07", "2019-09", "2019-12", "2020-04")]
         load(net, gauge, "CM4W-1", quantity="water pressure", zone="UTC-07:00")
         for instrument in ("CM0W-2", "CM3W-1"):
-            net.adjust_logger(
+            net.correct_logger(
                 instrument,
                 "density",
                 kg_m3=1000.0,
@@ -221,7 +221,7 @@ def test_heads_of_the_multilevel_wells(open_data, tmp_path):
         made.hang(code, "W", "2007-01-01", depth=point - hung, barometer="B")
         made.samples(code, "absolute pressure", "psi", rows["when"].to_numpy(), rows["fluid_pressure_abs_psi"])
         made.samples(code, "water temperature", "degC", rows["when"].to_numpy(), rows["fluid_temp_degC"])
-        made.adjust(code, "absolute pressure", "density", temperature="series", gravity_m_s2=9.80665)
+        made.correct(code, "absolute pressure", "density", temperature="series", gravity_m_s2=9.80665)
         expected.append(rows)
     with made.reading() as connection:
         found = {one.instrument: one for one in heads(connection)}

@@ -58,7 +58,7 @@ S1,other,
 N1,other,
 N2,other,
 """
-DEPLOYMENTS = """site,well,instrument,hung_at,removed_at,barometer
+DEPLOYMENTS = """site,well,instrument,installed_at,removed_at,barometer
 M,,BARO,2019-04-01T00:00,,
 M,,CREEK,2020-07-10T00:00,,
 M,CM0W,CM0W-1,2019-04-01T00:00,2020-08-18T09:00,BARO
@@ -141,7 +141,7 @@ def test_rows_events_and_overlaps_of_the_meadow_are_counted_as_in_its_inventory(
 
 @pytest.mark.parametrize(("well", "instrument"), [("CM0W", "CM0W-2"), ("CM3W", "CM3W-1")])
 def test_water_columns_of_the_meadow_are_those_of_the_reference(record, open_data, well, instrument):
-    record.adjust_logger(
+    record.correct_logger(
         instrument, "density", kg_m3=1000.0, gravity_m_s2=REFERENCE_GRAVITY, reason="reference", by="Ana"
     )
     reference = pd.read_csv(open_data / "reference_results.csv")

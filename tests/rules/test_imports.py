@@ -11,8 +11,8 @@ from ..helpers import ROOT, package_modules, run_python
 #: A library, and the only files below ``gwnet/`` that may import it.
 ONLY_IN = {
     "click": r"cli/.*",
-    "reportlab": r"reporting/pdf\w*\.py",
-    "pikepdf": r"reporting/pdf\w*\.py",
+    "reportlab": r"reporting/pdf/\w+\.py",
+    "pikepdf": r"reporting/pdf/\w+\.py",
     "openpyxl": r"(ingest|exchange)/.*",
     "alembic": r"store/revision\.py",
 }

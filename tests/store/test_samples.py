@@ -16,7 +16,7 @@ from gwnet.store.models.sources import SourceFile, SourcePiece
 from gwnet.store.save import samples as save_samples
 from gwnet.store.save.bulk import insert_columns, retire
 from gwnet.store.save.downloads import Counts, add_download, complete_download
-from gwnet.store.save.segments import OtherTake, converted, take_for
+from gwnet.store.save.segments import OtherSegment, converted, segment_for
 from gwnet.store.save.sources import PIECE, KeptSource, source_bytes, write_source
 
 from .conftest import MONDAY, add
@@ -55,7 +55,7 @@ class Loads:
         time_ms, value = np.asarray(time_ms, np.int64), np.asarray(value, np.float64)
         size = chunk or max(time_ms.size, 1)
         with self.store.writing() as connection:
-            series, others = take_for(connection, self.instrument, quantity, unit)
+            series, others = segment_for(connection, self.instrument, quantity, unit)
             number = add_download(connection, series, layout="plain", zone="UTC", by="Ana", now_utc=when)
             appending = save_samples.Appending(connection, series, number, others)
             done = [
@@ -187,22 +187,22 @@ def test_after_a_withdrawal_the_next_take_begins(store, loads):
     first, series, _ = loads.add(days(0), [0, 10, 20], [1, 1, 1])
     loads.add(days(1), [20, 30], [1, 4])
     loads.withdraw(first, days(2))
-    _, take, [done] = loads.add(days(3), [0, 10, 30], [7, 8, 9])
-    assert take != series
+    _, segment, [done] = loads.add(days(3), [0, 10, 30], [7, 8, 9])
+    assert segment != series
     assert (done.added, done.conflicts.stored.tolist(), done.conflicts.series_id.tolist()) == (2, [4.0], [series])
     assert loads.everything() == {0: 7.0, 10: 8.0, 30: 4.0}
     assert loads.everything(days(1)) == {0: 1.0, 10: 1.0, 20: 1.0, 30: 4.0}
     with store.reading() as connection:
         table = fetch_samples.series(connection)
-        assert table[["take", "sample_count"]].to_numpy().tolist() == [[1, 1], [2, 2]]
+        assert table[["segment", "sample_count"]].to_numpy().tolist() == [[1, 1], [2, 2]]
         assert fetch_samples.conflicts(connection)[["stored", "given"]].to_numpy().tolist() == [[4.0, 9.0]]
 
 
 def test_another_unit_is_compared_within_its_last_decimals(loads):
     loads.add(days(0), [0, 10, 20], [98.12, 99.07, 99.50])
     psi = [14.231, 14.369, 14.400, 14.5]
-    _, take, [done] = loads.add(days(1), [0, 10, 20, 30], psi, unit="psi")
-    assert take == 2
+    _, segment, [done] = loads.add(days(1), [0, 10, 20, 30], psi, unit="psi")
+    assert segment == 2
     assert (done.added, done.same) == (1, 2)
     assert done.conflicts.time_ms.tolist() == [20]
     assert done.conflicts.stored[0] == pytest.approx(99.50 / 6.894757, rel=1e-6)
@@ -286,7 +286,7 @@ def test_many_samples_on_record_are_looked_at_in_parts(store, loads, monkeypatch
     assert loads.samples() == {int(time): time / 10.0 for time in times}
     with store.reading() as connection:
         parts = list(read_samples.windows(connection, series, 10, 200, 7))
-        other = OtherTake(series, "kPa", "kPa")
+        other = OtherSegment(series, "kPa", "kPa")
         found, stored, agrees = other.beside(connection, times + 0, np.where(times % 10, 0.0, times / 10.0))
     assert [part.size for part, _ in parts] == [7, 7, 7, 7, 7, 4]
     assert np.concatenate([part for part, _ in parts]).tolist() == list(range(10, 201, 5))
@@ -315,7 +315,7 @@ def test_samples_without_value_or_of_unequal_number_are_refused(store, loads):
 
 
 def _series(connection):
-    return take_for(connection, 1, PRESSURE, "kPa")[0]
+    return segment_for(connection, 1, PRESSURE, "kPa")[0]
 
 
 def test_nothing_of_a_download_stays_when_it_is_interrupted(store, loads):
@@ -323,7 +323,7 @@ def test_nothing_of_a_download_stays_when_it_is_interrupted(store, loads):
 
     def interrupted():
         with store.writing() as connection:
-            series, _ = take_for(connection, 1, PRESSURE, "kPa")
+            series, _ = segment_for(connection, 1, PRESSURE, "kPa")
             number = add_download(connection, series, layout="plain", zone="UTC", by="Ana", now_utc=days(1))
             save_samples.append(connection, series, number, ints(10, 20), floats(9.0, 3.0))
             raise ZeroDivisionError
@@ -370,37 +370,37 @@ def test_deployments_tell_what_hung_where(store, instrument, well_id):
     assert table["hanging_depth_m"].tolist()[1] == 12.5
 
 
-def test_adjustments_are_recorded_and_taken_back(store, loads):
+def test_corrections_are_recorded_and_taken_back(store, loads):
     _, series, _ = loads.add(days(0), [0], [1.0])
     with store.writing() as connection:
         parameters = {"method": "linear", "leave_out": [3, 4]}
-        number = save_samples.adjust(
+        number = save_samples.correct(
             connection, series, "anchoring", parameters, days(0), None, "Ana", "two visits were wrong", days(1)
         )
     with store.reading() as connection:
-        [row] = fetch_samples.adjustments(connection).to_dict("records")
-        assert fetch_samples.adjustments(connection, days(0)).empty
-    assert (row["adjustment_id"], row["kind"], row["parameters"]) == (number, "anchoring", parameters)
+        [row] = fetch_samples.corrections(connection).to_dict("records")
+        assert fetch_samples.corrections(connection, days(0)).empty
+    assert (row["correction_id"], row["kind"], row["parameters"]) == (number, "anchoring", parameters)
     assert (row["start_utc"], row["reason"], row["instrument"]) == (days(0), "two visits were wrong", "L1")
     with store.writing() as connection:
         save_samples.take_back(connection, number, "Ben", "they were right", days(2))
     with store.reading() as connection:
-        assert fetch_samples.adjustments(connection).empty
-        assert len(fetch_samples.adjustments(connection, days(1))) == 1
+        assert fetch_samples.corrections(connection).empty
+        assert len(fetch_samples.corrections(connection, days(1))) == 1
     with pytest.raises(NotFoundError, match="taken back already"), store.writing() as connection:
         save_samples.take_back(connection, number, "Ben", "again", days(3))
 
 
-def test_an_adjustment_without_reason_series_or_forward_span_is_refused(store, loads):
+def test_a_correction_without_reason_series_or_forward_span_is_refused(store, loads):
     _, series, _ = loads.add(days(0), [0], [1.0])
     with store.writing() as connection:
         with pytest.raises(SettingsError, match="needs its reason"):
-            save_samples.adjust(connection, series, "step", {}, None, None, "Ana", " ", days(1))
+            save_samples.correct(connection, series, "step", {}, None, None, "Ana", " ", days(1))
         with pytest.raises(SettingsError, match=r"ends .* before it starts"):
-            save_samples.adjust(connection, series, "step", {}, days(1), days(0), "Ana", "why", days(1))
+            save_samples.correct(connection, series, "step", {}, days(1), days(0), "Ana", "why", days(1))
         with pytest.raises(NotFoundError, match="no logger series 99"):
-            save_samples.adjust(connection, 99, "step", {}, None, None, "Ana", "why", days(1))
-        with pytest.raises(SettingsError, match="take an adjustment back needs"):
+            save_samples.correct(connection, 99, "step", {}, None, None, "Ana", "why", days(1))
+        with pytest.raises(SettingsError, match="take a correction back needs"):
             save_samples.take_back(connection, 1, "", "why", days(1))
 
 
@@ -446,5 +446,5 @@ def test_one_series_for_each_quantity_and_take(store, loads):
     loads.add(days(0), [0], [1.0])
     loads.add(days(0), [0], [1.0], quantity="battery", unit="V")
     with store.reading() as connection:
-        kept = connection.execute(select(LoggerSeries.quantity, LoggerSeries.take).order_by(LoggerSeries.id)).all()
+        kept = connection.execute(select(LoggerSeries.quantity, LoggerSeries.segment).order_by(LoggerSeries.id)).all()
     assert [tuple(row) for row in kept] == [(PRESSURE, 1), ("battery", 1)]

@@ -29,7 +29,7 @@ class Limit:
 
     default: float
     meaning: str
-    source: str = "own choice"
+    source: str = "project default"
 
 
 #: Every limit by its name.
@@ -72,7 +72,7 @@ LIMITS: Final[Mapping[str, Limit]] = {
     ),
     "least_tape_wells": Limit(5.0, "fewest wells that tell a step with another tape"),
     "least_same_readings": Limit(3.0, "fewest wells of a round with their last readings again that are told"),
-    "logger_residual_m": Limit(RESIDUAL_LIMIT_M, "hand readings may be this far off what others of a sensor give [m]"),
+    "logger_residual_m": Limit(RESIDUAL_LIMIT_M, "a manual reading may be this far off the others of a sensor [m]"),
     "logger_drift_share": Limit(DRIFT_SHARE_LIMIT, "share of a sensor's drift in the water's movement that is told"),
     "logger_fault_m": Limit(LEAST_FAULT_M, "spikes and steps of a logger smaller than this are never told [m]"),
     "window_days": Limit(0.0, "days outside a round's dates in which its levels may still be taken [d]"),

@@ -23,7 +23,7 @@ DIGITS: Final = "fits with two digits exchanged"
 AMOUNT: Final = "off by a round amount"
 POINT: Final = "fits another measuring point"
 
-#: Robust standard deviations that another unit or sign must move a level by (own choice).
+#: Robust standard deviations that another unit or sign must move a level by (project default).
 _FAR: Final = 8.0
 
 _SEASONS: Final = ("January to March", "April to June", "July to September", "October to December")

@@ -25,24 +25,24 @@ from gwnet.analysis.fieldwork.planning import (
 from gwnet.constants import REPEAT_TOLERANCE_M
 from gwnet.units import METRES_PER_UNIT
 
-#: A level of an earlier year counts for a season within so many days of the calendar day (own choice).
+#: A level of an earlier year counts for a season within so many days of the calendar day (project default).
 SEASON_DAYS: Final = 45
 
-#: Fewer levels than this in a season give no expectation (own choice).
+#: Fewer levels than this in a season give no expectation (project default).
 LEAST_IN_SEASON: Final = 5
 
 #: The expected range reaches so many robust standard deviations (1.4826 times the median absolute deviation) to either
-#: side of the season's median (own choice) ...
+#: side of the season's median (project default) ...
 DEVIATIONS: Final = 4.0
 
-#: ... and at least this far [m] (own choice).
+#: ... and at least this far [m] (project default).
 LEAST_HALF_RANGE_M: Final = 0.1
 
 #: A depth this much below the known bottom is beyond it [m]; 0.5 ft, the accuracy of soundings in USGS SJ-600027 p. 16.
 BOTTOM_TOLERANCE_M: Final = 0.15
 
-#: A sounding that differs from the one before by more than this is looked at again [m] (own choice; the length of a
-#: probe below its sensing point is not in a reading).
+#: A sounding that differs from the one before by more than this is looked at again [m] (project default; the length of
+#: a probe below its sensing point is not in a reading).
 SOUNDING_CHANGE_M: Final = 0.25
 
 #: The usual cautions at a well, in short sentences.

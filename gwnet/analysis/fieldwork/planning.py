@@ -61,11 +61,11 @@ TAPE_KINDS: Final = frozenset({"electric tape", "steel tape", "interface probe"}
 CONTAMINATION: Final = ("none on record", "in the hazards", "floating product")
 
 _SETTINGS: Final = {
-    GAUGE: ("gauging_interval_days", constants.GAUGING_INTERVAL_DAYS, "own choice: quarterly"),
+    GAUGE: ("gauging_interval_days", constants.GAUGING_INTERVAL_DAYS, "project default: quarterly"),
     SURVEY: ("resurvey_interval_days", constants.RESURVEY_INTERVAL_DAYS, "USGS TM 1-A1 p. 23: three to five years"),
     CHECK: ("tape_check_interval_days", constants.TAPE_CHECK_INTERVAL_DAYS, "USGS TM 1-A1 p. 8, 35: twelve months"),
     SOUND: ("sounding_interval_days", constants.SOUNDING_INTERVAL_DAYS, "USGS OFR 95-398: yearly"),
-    VISIT: ("logger_visit_interval_days", constants.LOGGER_VISIT_INTERVAL_DAYS, "own choice"),
+    VISIT: ("logger_visit_interval_days", constants.LOGGER_VISIT_INTERVAL_DAYS, "project default"),
 }
 
 
@@ -332,7 +332,7 @@ def _visits(made: Programme) -> list[dict[str, Any]]:
     gauged = _last(made.levels, "event_id")["day"].to_dict()
     rows = []
     for logger in made.loggers.itertuples():
-        last = logger.hung_at_utc.tz_convert(zone).date()
+        last = logger.installed_at_utc.tz_convert(zone).date()
         if not pd.isna(logger.last_sample_utc):
             last = max(last, min(logger.last_sample_utc.tz_convert(zone).date(), made.on))
         last = max(last, gauged.get(logger.well, last))
@@ -397,14 +397,14 @@ def planned_wells(
     for code in [*(wanted or ()), *last, *([start] if start else ())]:
         if code not in known:
             message = f"There is no well {code!r} at site {made.site['site']}."
-            raise NotFoundError(message, mend=f"On record: {', '.join(sorted(known)[:8])} …")
+            raise NotFoundError(message, fix=f"On record: {', '.join(sorted(known)[:8])} …")
         if code in others:
             message = f"Well {code} cannot be gauged on {made.on}: {others[code]}."
-            raise SettingsError(message, mend="Leave it out, or correct the record of the well.")
+            raise SettingsError(message, fix="Leave it out, or correct the record of the well.")
     chosen = list(dict.fromkeys(wanted)) if wanted else stand
     if not chosen:
         message = f"No well of site {made.site['site']} stands on {made.on}."
-        raise SettingsError(message, mend="Load the wells first, or give another day.")
+        raise SettingsError(message, fix="Load the wells first, or give another day.")
     frame = made.wells[made.wells["well"].isin(chosen)]
     ranks = contamination(made)
     return walking_order(frame.assign(contamination=frame["well"].map(ranks)), start=start, last=last)

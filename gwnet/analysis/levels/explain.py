@@ -133,13 +133,13 @@ def _events_at(frame: pd.DataFrame, wanted: str) -> NDArray[np.intp]:
 def _not_found(frame: pd.DataFrame, well: str, time: str) -> NotFoundError:
     if frame.empty:
         message = f"There is no level event of well {well!r} on record."
-        return NotFoundError(message, mend="See 'gwnet wells' for the wells on record.")
+        return NotFoundError(message, fix="See 'gwnet wells' for the wells on record.")
     days = pd.to_datetime(frame["measured_at"].str[:10])
     wanted = pd.to_datetime(time.strip()[:10], errors="coerce")
     order = (days - wanted).abs().sort_values(kind="stable").index[:3] if pd.notna(wanted) else frame.index[-3:]
     near = ", ".join(sorted(frame.loc[order, "measured_at"]))
     message = f"There is no level event of well {well!r} at {time!r}."
-    return NotFoundError(message, mend=f"The nearest on record: {near}.")
+    return NotFoundError(message, fix=f"The nearest on record: {near}.")
 
 
 class _Printer:

@@ -1,4 +1,4 @@
-"""One value a month, quarter or year of a well, from hand readings and logger values together."""
+"""One value a month, quarter or year of a well, from manual readings and logger values together."""
 
 from __future__ import annotations
 
@@ -50,9 +50,9 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
 
     Notes
     -----
-    On a day with hand readings logger values do not count, so that a sensor never outvotes a tape on the same day. What
-    is left of the period gives its median, or that of the day nearest to its middle. With bounds among them, the lowest
-    and the highest possible value are medians as well; where these differ, the period has a bound, the
+    On a day with manual readings logger values do not count, so that a sensor never outvotes a tape on the same day.
+    What is left of the period gives its median, or that of the day nearest to its middle. With bounds among them, the
+    lowest and the highest possible value are medians as well; where these differ, the period has a bound, the
     highest. Values are rounded to a micrometre.
     """
     if seasons not in PARTS:
@@ -84,7 +84,7 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
 
 
 def _hand_before_logger(used: pd.DataFrame) -> pd.DataFrame:
-    """Leave out logger values of days on which a well has hand readings."""
+    """Leave out logger values of days on which a well has manual readings."""
     logged = used["source"] == "logger"
     if not logged.any() or logged.all():
         return used.assign(n=1)

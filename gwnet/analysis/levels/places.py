@@ -109,8 +109,8 @@ def projected(crs: str) -> Any:
         system = CRS.from_user_input(crs)
     except CRSError:
         message = f"The coordinate system {crs!r} is not known."
-        raise SettingsError(message, mend="Give the site's crs as EPSG code, for example EPSG:25832.") from None
+        raise SettingsError(message, fix="Give the site's crs as EPSG code, for example EPSG:25832.") from None
     if not system.is_projected:
         message = f"The coordinate system {crs!r} is not a projected one; maps and gradients need metres or feet."
-        raise SettingsError(message, mend="Give the site a projected system, for example a UTM zone.")
+        raise SettingsError(message, fix="Give the site a projected system, for example a UTM zone.")
     return system

@@ -42,7 +42,7 @@ def used_levels(levels: pd.DataFrame, *, approved: bool = False) -> tuple[pd.Dat
     -----
     A dry level takes part as a bound unless its quality, its review or its measuring point speaks against it.
     """
-    take, bounds, reasons = _judged(levels, approved)
+    segment, bounds, reasons = _judged(levels, approved)
     method = levels["method"] if "method" in levels else pd.Series("", index=levels.index)
     used = pd.DataFrame(
         {
@@ -53,8 +53,8 @@ def used_levels(levels: pd.DataFrame, *, approved: bool = False) -> tuple[pd.Dat
             "high": levels["water_elevation_m"],
             "source": np.where(method == "logger", "logger", "hand"),
         }
-    )[take]
-    rest = levels.loc[~take, ["site", "well"]].assign(reason=reasons[~take])
+    )[segment]
+    rest = levels.loc[~segment, ["site", "well"]].assign(reason=reasons[~segment])
     counts = rest.groupby(["site", "well", "reason"]).size()
     told: dict[tuple[str, str], list[str]] = {}
     for (site, well, reason), count in counts.items():
@@ -77,8 +77,8 @@ def left_out_levels(levels: pd.DataFrame, *, approved: bool = False) -> pd.DataF
     pandas.DataFrame
         Columns of `LEFT_OUT_COLUMNS`, in the order of ``levels``.
     """
-    take, _, reasons = _judged(levels, approved)
-    return levels.assign(reason=reasons).loc[~take, list(LEFT_OUT_COLUMNS)].reset_index(drop=True)
+    segment, _, reasons = _judged(levels, approved)
+    return levels.assign(reason=reasons).loc[~segment, list(LEFT_OUT_COLUMNS)].reset_index(drop=True)
 
 
 def _judged(levels: pd.DataFrame, approved: bool) -> tuple[Any, Any, Any]:

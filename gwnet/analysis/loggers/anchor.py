@@ -1,4 +1,4 @@
-"""Levels at a sensor tied to hand readings, or to its hanging depth where there are none, with their uncertainty."""
+"""Levels at a sensor tied to manual readings, or to its hanging depth where there are none, with their uncertainty."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ from gwnet.constants import (
     AIR_PRESSURE_RATE_PA_S,
     DAYS_PER_YEAR,
     GAP_TIMES_INTERVAL,
-    HAND_READING_EDGE_S,
-    HAND_READING_GAP_S,
     HANGING_DEPTH_ACCURACY_M,
     LOGGER_ACCURACY_M,
+    MANUAL_READING_EDGE_S,
+    MANUAL_READING_GAP_S,
     SURVEY_ACCURACY_M,
     UNCHECKED_SENSOR_M,
 )
@@ -30,7 +30,7 @@ from gwnet.hydro.loggers.drift import AnchoredLevels, Hangings, anchor_levels
 from gwnet.hydro.reduction.uncertainty import combined_half_width
 from gwnet.hydro.reduction.water import hung_depth_to_water
 
-#: Columns of the frame of hand readings.
+#: Columns of the frame of manual readings.
 HAND_COLUMNS: Final = (
     "event_id",
     "measured_at",
@@ -43,23 +43,23 @@ HAND_COLUMNS: Final = (
     "offset_m",
     "shift_m",
     "residual_m",
-    "left_out_residual_m",
+    "leave_one_out_residual_m",
 )
 
 #: Parts of the uncertainty of a logger's level, and what they are called.
 PARTS: Final = {
-    "hand_m": "hand readings",
+    "hand_m": "manual readings",
     "hold_m": "how well the sensor held between them",
     "sensor_m": "sensor",
     "air_m": "air pressure between samples of the barometer",
-    "since_m": "drift since the last hand reading",
+    "since_m": "drift since the last manual reading",
     "hanging_m": "hanging depth and measuring point",
 }
 
-#: Statuses at which a hand reading tells where the water stood.
+#: Statuses at which a manual reading tells where the water stood.
 _ANCHOR_STATUSES: Final = ("static", "flowing", "pumping", "recovering", "nearby pumping", "affected by surface water")
 
-#: Findings that make a hand reading unfit to anchor a sensor.
+#: Findings that make a manual reading unfit to anchor a sensor.
 _UNFIT: Final = (
     "repeats disagree",
     "no measuring point in force",
@@ -89,7 +89,7 @@ class Tied:
     by_hanging_depth : numpy.ndarray of bool, shape (n,)
         Where the elevation comes from the hanging depth alone.
     hand : pandas.DataFrame
-        Hand readings with the columns of `HAND_COLUMNS`.
+        Manual readings with the columns of `HAND_COLUMNS`.
     hangings : gwnet.hydro.loggers.drift.Hangings
         What each hanging shows.
     steps : tuple of str
@@ -108,7 +108,7 @@ class Tied:
 
 
 def tie(record: LoggerRecord, deployment: Any, level: SensorLevel) -> Tied:
-    """Tie the levels of a sensor to the hand readings of its well.
+    """Tie the levels of a sensor to the manual readings of its well.
 
     Parameters
     ----------
@@ -126,19 +126,19 @@ def tie(record: LoggerRecord, deployment: Any, level: SensorLevel) -> Tied:
 
     Notes
     -----
-    Hand readings of the same well and access count whose time of day is known, that give a number, were not rejected
+    Manual readings of the same well and access count whose time of day is known, that give a number, were not rejected
     or held on review, are neither suspect nor poor, and met the water itself. Linear unless chosen otherwise. A hanging
     without one goes by its hanging depth and the measuring point in force; without these its samples stay untied. The
-    uncertainty is the root sum of squares of its parts: the hand readings' own, linear between them; how well the
-    sensor held, 1.96 times the root mean square of the left-out residuals, half of that for linear anchoring (leaving
-    a reading out doubles the time that is interpolated over), `gwnet.constants.UNCHECKED_SENSOR_M` for a hanging
-    with one reading; the sensor's accuracy; air pressure that was interpolated; the drift of the hanging times the
-    time since its last hand reading. These rules are our own choice.
+    uncertainty is the root sum of squares of its parts: the manual readings' own, linear between them; how well the
+    sensor held, 1.96 times the root mean square of the leave-one-out residuals, half of that for linear anchoring
+    (leaving a reading out doubles the time that is interpolated over), `gwnet.constants.UNCHECKED_SENSOR_M` for a
+    hanging with one reading; the sensor's accuracy; air pressure that was interpolated; the drift of the hanging
+    times the time since its last manual reading. These rules are our project default.
     """
     channel = level.channel
-    settings = channel.recipe.settings("anchoring", deployment.hung_at_utc, deployment.removed_at_utc)
+    settings = channel.correction_history.settings("anchoring", deployment.installed_at_utc, deployment.removed_at_utc)
     method = str(settings.get("method", "linear"))
-    hand = _hand_readings(record, deployment, channel.time_utc, settings.get("leave_out", []))
+    hand = _manual_readings(record, deployment, channel.time_utc, settings.get("leave_out", []))
     used_level = np.where(level.out == 0, level.level_m, np.nan)
     interval = usual_interval_s(channel.time_utc)
     anchored = anchor_levels(
@@ -147,9 +147,9 @@ def tie(record: LoggerRecord, deployment: Any, level: SensorLevel) -> Tied:
         _naive(hand["measured_at_utc"]),
         np.where(hand["used"] & (method != "none"), hand["water_elevation_m"], np.nan),
         method="constant" if method == "constant" else "linear",
-        longest_gap_s=max(HAND_READING_GAP_S, GAP_TIMES_INTERVAL * interval if interval == interval else 0.0),
-        restart_utc=channel.recipe.restarts(),
-        edge_s=HAND_READING_EDGE_S,
+        longest_gap_s=max(MANUAL_READING_GAP_S, GAP_TIMES_INTERVAL * interval if interval == interval else 0.0),
+        restart_utc=channel.correction_history.restarts(),
+        edge_s=MANUAL_READING_EDGE_S,
     )
     hand = _with_answers(hand, anchored)
     hung, hung_accuracy = _hung_elevation(record, deployment, level)
@@ -173,8 +173,8 @@ def tie(record: LoggerRecord, deployment: Any, level: SensorLevel) -> Tied:
     )
 
 
-def _hand_readings(record: LoggerRecord, deployment: Any, when: Instants, leave_out: list[int]) -> pd.DataFrame:
-    """Return the hand readings of a deployment's well and access while the sensor recorded."""
+def _manual_readings(record: LoggerRecord, deployment: Any, when: Instants, leave_out: list[int]) -> pd.DataFrame:
+    """Return the manual readings of a deployment's well and access while the sensor recorded."""
     table = record.levels
     rows = table[
         (table["site"] == deployment.site)
@@ -185,7 +185,7 @@ def _hand_readings(record: LoggerRecord, deployment: Any, when: Instants, leave_
         & table["water_elevation_m"].notna()
         & table["status"].isin(_ANCHOR_STATUSES)
     ]
-    edge = np.timedelta64(int(HAND_READING_EDGE_S * MICROSECONDS), "us")
+    edge = np.timedelta64(int(MANUAL_READING_EDGE_S * MICROSECONDS), "us")
     times = _naive(rows["measured_at_utc"])
     rows = rows[(times >= when[0] - edge) & (times <= when[-1] + edge)]
     fit = ~rows["quality"].isin(["suspect", "poor"]) & ~rows["review"].isin(["rejected", "on hold"])
@@ -197,14 +197,14 @@ def _hand_readings(record: LoggerRecord, deployment: Any, when: Instants, leave_
 
 
 def _with_answers(hand: pd.DataFrame, anchored: AnchoredLevels) -> pd.DataFrame:
-    """Return the hand readings with what each shows of the sensor."""
+    """Return the manual readings with what each shows of the sensor."""
     made = hand.assign(
         hanging=anchored.hand_hanging,
         sensor_at_hand_m=anchored.sensor_at_hand_m,
         offset_m=anchored.offset_m,
         shift_m=anchored.shift_m,
         residual_m=anchored.residual_m,
-        left_out_residual_m=anchored.left_out_residual_m,
+        leave_one_out_residual_m=anchored.leave_one_out_residual_m,
     )
     return made[list(HAND_COLUMNS)]
 
@@ -260,7 +260,7 @@ def _parts(
             continue
         at = hand_seconds[served]
         parts["hand_m"][mine] = np.interp(seconds[mine], at, hand["uncertainty_m"].to_numpy()[served])
-        parts["hold_m"][mine] = _hold(hand["left_out_residual_m"].to_numpy()[served], method)
+        parts["hold_m"][mine] = _hold(hand["leave_one_out_residual_m"].to_numpy()[served], method)
         drift = anchored.hangings.drift_m_per_year[number]
         beyond_s = np.maximum(np.maximum(seconds[mine] - at[-1], at[0] - seconds[mine]), 0.0)
         rate = 0.0 if np.isnan(drift) else abs(float(drift)) / (DAYS_PER_YEAR * 86_400)
@@ -275,7 +275,7 @@ def _parts(
 
 
 def _hold(left_out: Floats, method: str) -> float:
-    """Return how well a sensor held between the hand readings of one hanging."""
+    """Return how well a sensor held between the manual readings of one hanging."""
     known = left_out[~np.isnan(left_out)]
     if known.size == 0:
         return UNCHECKED_SENSOR_M
@@ -294,7 +294,9 @@ def _sensor_accuracy(record: LoggerRecord, instrument: str) -> float:
 
 def _without_response(deployment: Any, level: SensorLevel, elevation: Floats) -> Floats:
     """Return elevations with the aquifer's answer to the air taken out, where a person chose so."""
-    share = level.channel.recipe.settings("efficiency", deployment.hung_at_utc, deployment.removed_at_utc).get("value")
+    share = level.channel.correction_history.settings(
+        "efficiency", deployment.installed_at_utc, deployment.removed_at_utc
+    ).get("value")
     if share is None or np.isnan(level.air_pa).all():
         return elevation
     air_m = level.air_pa * level.metres_per_pascal()
@@ -318,13 +320,15 @@ def _said(
         word = "linear between" if method == "linear" else "the mean offset of"
         hangings = int((anchored.hangings.readings > 0).sum())
         span = f" in {hangings} hangings" if hangings > 1 else ""
-        lines.append(f"tied to hand readings: {word} {int(served.sum())}{span}")
+        lines.append(f"tied to manual readings: {word} {int(served.sum())}{span}")
     if (~hand["used"]).any():
-        lines.append(f"{int((~hand['used']).sum())} hand readings not used: left out, unfit or rejected")
+        lines.append(f"{int((~hand['used']).sum())} manual readings not used: left out, unfit or rejected")
     if by_hanging.any():
         depth = "" if pd.isna(deployment.hanging_depth_m) else f" of {deployment.hanging_depth_m:g} m"
-        lines.append(f"{int(by_hanging.sum())} samples by the hanging depth{depth} alone: no hand reading ties them")
-    settings = level.channel.recipe.settings("efficiency", deployment.hung_at_utc, deployment.removed_at_utc)
+        lines.append(f"{int(by_hanging.sum())} samples by the hanging depth{depth} alone: no manual reading ties them")
+    settings = level.channel.correction_history.settings(
+        "efficiency", deployment.installed_at_utc, deployment.removed_at_utc
+    )
     if "value" in settings:
         lines.append(f"answer to the air taken out with a barometric efficiency of {settings['value']:g}")
     return tuple(lines)

@@ -11,7 +11,7 @@ import pandas as pd
 from sqlalchemy import Connection
 
 from gwnet.analysis.levels.table import levels
-from gwnet.analysis.loggers.correction_history import Recipe, instant
+from gwnet.analysis.loggers.correction_history import CorrectionHistory, instant
 from gwnet.hydro.arrays import Floats, Instants
 from gwnet.hydro.loggers.clock_shift import correct_times
 from gwnet.store.fetch import programme as fetch_programme
@@ -52,8 +52,8 @@ class Channel:
         Values in SI before any factor.
     overlapping : int
         Samples left out because the corrected clock brings them onto time that others hold.
-    recipe : Recipe
-        Adjustments on record for it.
+    correction_history : CorrectionHistory
+        Corrections on record for it.
     """
 
     instrument: str
@@ -64,7 +64,7 @@ class Channel:
     file_time_utc: Instants
     as_read: Floats
     overlapping: int
-    recipe: Recipe
+    correction_history: CorrectionHistory
 
     def __len__(self) -> int:
         """Return the number of samples."""
@@ -81,7 +81,7 @@ class LoggerRecord:
         Connection to read from.
     known_on : datetime.datetime or None
         Record as known at this time.
-    deployments, series, adjustments, downloads, instruments, wells, measuring_points, sites, levels : pandas.DataFrame
+    deployments, series, corrections, downloads, instruments, wells, measuring_points, sites, levels : pandas.DataFrame
         Rows on record; levels are those of the wells in which a logger hung.
     """
 
@@ -89,7 +89,7 @@ class LoggerRecord:
     known_on: dt.datetime | None
     deployments: pd.DataFrame
     series: pd.DataFrame
-    adjustments: pd.DataFrame
+    corrections: pd.DataFrame
     downloads: pd.DataFrame
     instruments: pd.DataFrame
     wells: pd.DataFrame
@@ -115,8 +115,8 @@ class LoggerRecord:
         have = set(rows["quantity"])
         return next((quantity for quantity in LEVEL_QUANTITIES if quantity in have), "")
 
-    def recipe(self, instrument: str, quantity: str) -> Recipe:
-        """Return the adjustments on record for one quantity of an instrument.
+    def correction_history(self, instrument: str, quantity: str) -> CorrectionHistory:
+        """Return the corrections on record for one quantity of an instrument.
 
         Parameters
         ----------
@@ -127,11 +127,11 @@ class LoggerRecord:
 
         Returns
         -------
-        Recipe
-            Adjustments, in order of recording.
+        CorrectionHistory
+            Corrections, in order of recording.
         """
-        table = self.adjustments
-        return Recipe(table[(table["instrument"] == instrument) & (table["quantity"] == quantity)])
+        table = self.corrections
+        return CorrectionHistory(table[(table["instrument"] == instrument) & (table["quantity"] == quantity)])
 
     def channel(
         self, instrument: str, quantity: str, start: pd.Timestamp | None, end: pd.Timestamp | None
@@ -176,11 +176,15 @@ class LoggerRecord:
     def _fetched(self, instrument: str, quantity: str, low: np.datetime64, high: np.datetime64) -> Channel | None:
         rows = self.series[(self.series["instrument"] == instrument) & (self.series["quantity"] == quantity)]
         rows = rows[rows["sample_count"] > 0]
-        recipe = self.recipe(instrument, quantity)
-        takes = [take for row in rows.itertuples() if (take := self._take(row, recipe, low, high)) is not None]
-        if not takes:
+        correction_history = self.correction_history(instrument, quantity)
+        segments = [
+            segment
+            for row in rows.itertuples()
+            if (segment := self._segment(row, correction_history, low, high)) is not None
+        ]
+        if not segments:
             return None
-        joined = takes[0] if len(takes) == 1 else _joined(takes)
+        joined = segments[0] if len(segments) == 1 else _joined(segments)
         span = slice(
             0 if np.isnat(low) else int(np.searchsorted(joined.true, low, side="left")),
             joined.true.size if np.isnat(high) else int(np.searchsorted(joined.true, high, side="left")),
@@ -196,16 +200,18 @@ class LoggerRecord:
             file_time_utc=joined.file_time[span],
             as_read=joined.as_read[span],
             overlapping=joined.overlapping,
-            recipe=recipe,
+            correction_history=correction_history,
         )
 
-    def _take(self, row: Any, recipe: Recipe, low: np.datetime64, high: np.datetime64) -> _Take | None:
-        """Return the samples of one take with its clock put right and its factors applied."""
-        own = recipe.of_series(int(row.series_id))
+    def _segment(
+        self, row: Any, correction_history: CorrectionHistory, low: np.datetime64, high: np.datetime64
+    ) -> _Segment | None:
+        """Return the samples of one segment with its clock put right and its factors applied."""
+        own = correction_history.of_series(int(row.series_id))
         level = self.level_quantity(row.instrument)
         clock = own.clock()
         if not clock and row.quantity != level:
-            clock = self.recipe(row.instrument, level).clock()
+            clock = self.correction_history(row.instrument, level).clock()
         reach = np.timedelta64(int(_MARGIN.total_seconds() + sum(abs(one.seconds) for one in clock)), "s")
         time_ms, value = fetch_samples.samples(
             self.connection, int(row.series_id), _ms(low, -reach), _ms(high, reach), known_on=self.known_on
@@ -215,16 +221,16 @@ class LoggerRecord:
         when = time_ms.astype("datetime64[ms]").astype("datetime64[us]")
         value = in_si(value, str(row.quantity), str(row.unit))
         if not clock:
-            return _Take(when, own.scaled(when, value), when, value, 0)
+            return _Segment(when, own.scaled(when, value), when, value, 0)
         corrected = correct_times(when, clock)
         kept = ~corrected.overlaps
         true, when, value = corrected.time_utc[kept], when[kept], value[kept]
-        return _Take(true, own.scaled(true, value), when, value, int(corrected.overlaps.sum()))
+        return _Segment(true, own.scaled(true, value), when, value, int(corrected.overlaps.sum()))
 
 
 @dataclass(frozen=True)
-class _Take:
-    """Samples of one take: true times, values, times and values as read, and how many overlapped."""
+class _Segment:
+    """Samples of one segment: true times, values, times and values as read, and how many overlapped."""
 
     true: Instants
     value: Floats
@@ -233,15 +239,16 @@ class _Take:
     overlapping: int
 
 
-def _joined(takes: list[_Take]) -> _Take:
-    """Return several takes as one series; of two samples at one instant the earlier take's stays."""
+def _joined(segments: list[_Segment]) -> _Segment:
+    """Return several segments as one series; of two samples at one instant the earlier segment's stays."""
     true, value, file_time, as_read = (
-        np.concatenate([getattr(take, name) for take in takes]) for name in ("true", "value", "file_time", "as_read")
+        np.concatenate([getattr(segment, name) for segment in segments])
+        for name in ("true", "value", "file_time", "as_read")
     )
     order = np.argsort(true, kind="stable")
     kept = order[np.append(True, np.diff(true[order]) > np.timedelta64(0, "us"))]
-    overlapping = sum(take.overlapping for take in takes) + order.size - kept.size
-    return _Take(true[kept], value[kept], file_time[kept], as_read[kept], overlapping)
+    overlapping = sum(segment.overlapping for segment in segments) + order.size - kept.size
+    return _Segment(true[kept], value[kept], file_time[kept], as_read[kept], overlapping)
 
 
 def in_si(value: Floats, quantity: str, unit: str) -> Floats:
@@ -311,7 +318,7 @@ def gather_loggers(
         known_on=known_on,
         deployments=deployments.assign(wanted=wanted),
         series=fetch_samples.series(connection, known_on),
-        adjustments=fetch_samples.adjustments(connection, known_on),
+        corrections=fetch_samples.corrections(connection, known_on),
         downloads=fetch_samples.downloads(connection, known_on),
         instruments=fetch_programme.instruments(connection, known_on),
         wells=fetch.wells(connection, known_on),

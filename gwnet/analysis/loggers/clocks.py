@@ -120,7 +120,7 @@ def _compared(record: LoggerRecord, one: LoggerHeads) -> _Compared | None:
 
 def _included(channel: Channel) -> Floats:
     """Return the values that nobody excluded."""
-    return np.where(channel.recipe.excluded(channel.time_utc) == 0, channel.value, np.nan)
+    return np.where(channel.correction_history.excluded(channel.time_utc) == 0, channel.value, np.nan)
 
 
 def _stands_apart(shift: ClockShift) -> bool:
@@ -217,10 +217,10 @@ def _edges_of_deployment(record: LoggerRecord, one: LoggerHeads, shift_s: float)
     rows = record.deployments[record.deployments["instrument"] == one.instrument]
     mine = rows[rows["deployment_id"] == one.deployment_id].iloc[0]
     shift = np.timedelta64(round(shift_s), "s")
-    earlier = (rows["hung_at_utc"] < mine["hung_at_utc"]).any()
-    later = (rows["hung_at_utc"] > mine["hung_at_utc"]).any()
+    earlier = (rows["installed_at_utc"] < mine["installed_at_utc"]).any()
+    later = (rows["installed_at_utc"] > mine["installed_at_utc"]).any()
     return (
-        instant(mine["hung_at_utc"]) - shift if earlier else _NAT,
+        instant(mine["installed_at_utc"]) - shift if earlier else _NAT,
         instant(mine["removed_at_utc"]) - shift if later else _NAT,
     )
 

@@ -1,4 +1,4 @@
-"""The recipe of a logger: which adjustments there are, what each needs, and what is on record for one series.
+"""The correction history of a logger: the kinds of correction, what each needs, and what is on record for a series.
 
 Spans are half-open and in UTC. Clock operations are meant by the clock of the file, everything else by true time, that
 is after the clock was put right.
@@ -35,13 +35,13 @@ CAUSES: Final = (
 #: Why a sample gives no water elevation; the number kept with a sample is its place here, 0 for one that is used.
 OUT_REASONS: Final = ("", "no value", "no air pressure", "no density", "not anchored", *CAUSES)
 
-#: Ways of anchoring to hand readings; none takes the hanging depth.
+#: Ways of anchoring to manual readings; none takes the hanging depth.
 METHODS: Final = ("linear", "constant", "none")
 
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of adjustment.
+    """One kind of correction.
 
     Attributes
     ----------
@@ -105,7 +105,7 @@ def _events(value: Any) -> list[int]:
     return sorted({int(number) for number in value})
 
 
-#: The kinds of adjustment by their word.
+#: The kinds of correction by their word.
 KINDS: Final[dict[str, Kind]] = {
     kind.name: kind
     for kind in (
@@ -120,7 +120,7 @@ KINDS: Final[dict[str, Kind]] = {
             {"method": _one_of(METHODS), "leave_out": _events},
             (),
             "any",
-            "how levels are tied to hand readings, and which of these not to use",
+            "how levels are tied to manual readings, and which of these not to use",
         ),
         Kind(
             "density",
@@ -137,12 +137,12 @@ KINDS: Final[dict[str, Kind]] = {
 
 
 def checked_parameters(kind: str, given: Mapping[str, Any], *, start: object, end: object) -> dict[str, Any]:
-    """Return the parameters of an adjustment as they are stored.
+    """Return the parameters of a correction as they are stored.
 
     Parameters
     ----------
     kind : str
-        Kind of adjustment.
+        Kind of correction.
     given : mapping
         Parameters as given; None counts as not given.
     start, end : object
@@ -159,20 +159,20 @@ def checked_parameters(kind: str, given: Mapping[str, Any], *, start: object, en
         If the kind is unknown, a parameter is missing, unknown or wrong, or the span does not serve the kind.
     """
     if kind not in KINDS:
-        message = f"There is no adjustment {kind!r}."
-        raise AnalysisError(message, mend=f"One of: {', '.join(KINDS)}.")
+        message = f"There is no correction {kind!r}."
+        raise AnalysisError(message, fix=f"One of: {', '.join(KINDS)}.")
     what = KINDS[kind]
     have = {name: value for name, value in given.items() if value is not None and value != ()}
     unknown = [name for name in have if name not in what.parameters]
     if unknown:
-        takes = ", ".join(what.parameters) or "none"
-        message = f"Adjustment {kind!r} has no parameter {', '.join(unknown)}."
-        raise AnalysisError(message, mend=f"It takes: {takes}.")
+        taken = ", ".join(what.parameters) or "none"
+        message = f"Correction {kind!r} has no parameter {', '.join(unknown)}."
+        raise AnalysisError(message, fix=f"It takes: {taken}.")
     for group in what.required:
         if sum(name in have for name in group.split("|")) != 1:
             wanted = group.replace("|", " or ")
-            message = f"Adjustment {kind!r} needs {wanted}{' and not both' if '|' in group else ''}."
-            raise AnalysisError(message, mend=f"It is {what.says}.")
+            message = f"Correction {kind!r} needs {wanted}{' and not both' if '|' in group else ''}."
+            raise AnalysisError(message, fix=f"It is {what.says}.")
     parameters = {name: _checked(kind, name, what.parameters[name], value) for name, value in have.items()}
     _check_span(what, start, end)
     return parameters
@@ -183,7 +183,7 @@ def _checked(kind: str, name: str, check: Callable[[Any], Any], value: Any) -> A
         return check(value)
     except (TypeError, ValueError):
         message = f"{value!r} does not serve as {name} of {kind!r}."
-        raise AnalysisError(message, mend=_EXPECTED.get(name, "Give a number.")) from None
+        raise AnalysisError(message, fix=_EXPECTED.get(name, "Give a number.")) from None
 
 
 _EXPECTED: Final = {
@@ -202,21 +202,21 @@ def _check_span(kind: Kind, start: object, end: object) -> None:
     missing = (kind.spans in ("start", "both") and start is None) or (kind.spans == "both" and end is None)
     if missing:
         wanted = "a start and an end" if kind.spans == "both" else "a start"
-        message = f"Adjustment {kind.name!r} needs {wanted}."
-        raise AnalysisError(message, mend="Give --from" + (" and --to." if kind.spans == "both" else "."))
+        message = f"Correction {kind.name!r} needs {wanted}."
+        raise AnalysisError(message, fix="Give --from" + (" and --to." if kind.spans == "both" else "."))
     if kind.name == "exclusion" and start is None and end is None:
         message = "An exclusion without a start and an end would leave out everything."
-        raise AnalysisError(message, mend="Give --from or --to.")
+        raise AnalysisError(message, fix="Give --from or --to.")
 
 
 @dataclass(frozen=True)
-class Recipe:
-    """Adjustments on record for one quantity of one instrument.
+class CorrectionHistory:
+    """Corrections on record for one quantity of one instrument.
 
     Attributes
     ----------
     rows : pandas.DataFrame
-        Rows of `gwnet.store.fetch.samples.adjustments`, in order of recording.
+        Rows of `gwnet.store.fetch.samples.corrections`, in order of recording.
     """
 
     rows: pd.DataFrame
@@ -236,20 +236,21 @@ class Recipe:
         """
         return self.rows[self.rows["kind"] == kind]
 
-    def of_series(self, series_id: int) -> Recipe:
-        """Return the adjustments of one series alone.
+    def of_series(self, series_id: int) -> CorrectionHistory:
+        """Return the corrections of one series alone.
 
         Parameters
         ----------
         series_id : int
-            One take of the quantity. Clock and factor mend how the samples of a take were read, and hold for it alone.
+            One segment of the quantity. Clock and factor fix how the samples of a segment were read, and hold for it
+            alone.
 
         Returns
         -------
-        Recipe
-            Its adjustments.
+        CorrectionHistory
+            Its corrections.
         """
-        return Recipe(self.rows[self.rows["series_id"] == series_id])
+        return CorrectionHistory(self.rows[self.rows["series_id"] == series_id])
 
     def clock(self) -> list[ClockOperation]:
         """Return the corrections of the clock."""
@@ -395,12 +396,12 @@ def within(when: Instants, start: Any, end: Any) -> slice:
 
 
 def said(kind: str, parameters: Mapping[str, Any], start: Any, end: Any) -> str:
-    """Return an adjustment in words.
+    """Return a correction in words.
 
     Parameters
     ----------
     kind : str
-        Kind of adjustment.
+        Kind of correction.
     parameters : mapping
         Its parameters.
     start, end : pandas.Timestamp, datetime.datetime or NaT

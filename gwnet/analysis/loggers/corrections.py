@@ -1,4 +1,4 @@
-"""Adjustments of loggers: recorded by a person with a reason, taken back, listed, and what they move."""
+"""Corrections of loggers: recorded by a person with a reason, taken back, listed, and what they move."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.save import samples as save_samples
 
-#: Columns of the list of adjustments.
-ADJUSTMENT_COLUMNS: Final = (
-    "adjustment",
+#: Columns of the list of corrections.
+CORRECTION_COLUMNS: Final = (
+    "correction",
     "instrument",
     "quantity",
     "kind",
@@ -33,12 +33,12 @@ ADJUSTMENT_COLUMNS: Final = (
     "recorded_at_utc",
 )
 
-#: Kinds that mend how the samples of one take were read; they are recorded for every take that has samples.
+#: Kinds that fix how the samples of one segment were read; they are recorded for every segment that has samples.
 _OF_TAKES: Final = ("clock shift", "clock drift", "scale")
 
 
 @dataclass(frozen=True)
-class Adjustment:
+class Correction:
     """What a person wants adjusted.
 
     Attributes
@@ -46,7 +46,7 @@ class Adjustment:
     instrument : str
         Code of the instrument.
     kind : str
-        Kind of adjustment: `gwnet.analysis.loggers.correction_history.KINDS`.
+        Kind of correction: `gwnet.analysis.loggers.correction_history.KINDS`.
     parameters : mapping
         Its parameters.
     quantity : str or None
@@ -64,19 +64,20 @@ class Adjustment:
 
 
 @dataclass(frozen=True)
-class Adjusted:
+class Corrected:
     """What was adjusted or taken back, and what it moves.
 
     Attributes
     ----------
     numbers : tuple of int
-        Numbers of the adjustments.
+        Numbers of the corrections.
     says : str
-        The adjustment in words.
+        The correction in words.
     moved : pandas.DataFrame
         One row a deployment that it moves: site, well, instrument, heads (samples that are used afterwards), moved
         (those whose head changed), gained, lost (samples that came into or fell out of use), largest_m (largest change
-        of a head, with its sign), residual_before_m, residual_after_m (root mean square of the left-out residuals).
+        of a head, with its sign), residual_before_m, residual_after_m (root mean square of the leave-one-out
+        residuals).
     """
 
     numbers: tuple[int, ...]
@@ -84,14 +85,14 @@ class Adjusted:
     moved: pd.DataFrame
 
 
-def adjust(connection: Connection, wanted: Adjustment, *, by: str, reason: str, now_utc: dt.datetime) -> Adjusted:
-    """Record an adjustment of a logger.
+def correct(connection: Connection, wanted: Correction, *, by: str, reason: str, now_utc: dt.datetime) -> Corrected:
+    """Record a correction of a logger.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
         Connection of a writing unit of work; whatever is raised leaves the record as it was.
-    wanted : Adjustment
+    wanted : Correction
         What is to be adjusted.
     by : str
         Who decides.
@@ -102,7 +103,7 @@ def adjust(connection: Connection, wanted: Adjustment, *, by: str, reason: str, 
 
     Returns
     -------
-    Adjusted
+    Corrected
         Its number and what it moves.
 
     Raises
@@ -110,7 +111,7 @@ def adjust(connection: Connection, wanted: Adjustment, *, by: str, reason: str, 
     NotFoundError
         If the instrument has no such series.
     AnalysisError
-        If the parameters do not serve, or the same adjustment is on record.
+        If the parameters do not serve, or the same correction is on record.
     SettingsError
         If the reason or the name is missing, or the span does not run forward.
     ReductionError
@@ -121,22 +122,22 @@ def adjust(connection: Connection, wanted: Adjustment, *, by: str, reason: str, 
     _refuse_twice(connection, wanted, quantity, parameters)
     before = _affected(connection, wanted.instrument)
     numbers = tuple(
-        save_samples.adjust(connection, number, wanted.kind, parameters, wanted.start, wanted.end, by, reason, now_utc)
+        save_samples.correct(connection, number, wanted.kind, parameters, wanted.start, wanted.end, by, reason, now_utc)
         for number in (series_ids if wanted.kind in _OF_TAKES else series_ids[-1:])
     )
     words = said(wanted.kind, parameters, wanted.start, wanted.end)
-    return Adjusted(numbers, words, _moved(before, _affected(connection, wanted.instrument)))
+    return Corrected(numbers, words, _moved(before, _affected(connection, wanted.instrument)))
 
 
-def take_back(connection: Connection, number: int, *, by: str, reason: str, now_utc: dt.datetime) -> Adjusted:
-    """Take an adjustment back: it is no longer applied, and stays for every earlier record.
+def take_back(connection: Connection, number: int, *, by: str, reason: str, now_utc: dt.datetime) -> Corrected:
+    """Take a correction back: it is no longer applied, and stays for every earlier record.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
         Connection of a writing unit of work.
     number : int
-        Number of the adjustment.
+        Number of the correction.
     by : str
         Who decides.
     reason : str
@@ -146,30 +147,30 @@ def take_back(connection: Connection, number: int, *, by: str, reason: str, now_
 
     Returns
     -------
-    Adjusted
+    Corrected
         What was taken back and what that moves.
 
     Raises
     ------
     NotFoundError
-        If there is no such adjustment on record.
+        If there is no such correction on record.
     SettingsError
         If the reason or the name is missing.
     """
-    table = fetch_samples.adjustments(connection)
-    rows = table[table["adjustment_id"] == number]
+    table = fetch_samples.corrections(connection)
+    rows = table[table["correction_id"] == number]
     if rows.empty:
-        message = f"There is no adjustment {number} on record."
-        raise NotFoundError(message, mend="'gwnet logger adjust --list' lists those that are.")
+        message = f"There is no correction {number} on record."
+        raise NotFoundError(message, fix="'gwnet logger correct --list' lists those that are.")
     row = next(rows.itertuples())
     before = _affected(connection, row.instrument)
     save_samples.take_back(connection, number, by, reason, now_utc)
     words = said(row.kind, row.parameters, row.start_utc, row.end_utc)
-    return Adjusted((number,), words, _moved(before, _affected(connection, row.instrument)))
+    return Corrected((number,), words, _moved(before, _affected(connection, row.instrument)))
 
 
-def suggested(connection: Connection, finding: str, instrument: str | None = None) -> Adjustment:
-    """Return the adjustment that a finding suggests.
+def suggested(connection: Connection, finding: str, instrument: str | None = None) -> Correction:
+    """Return the correction that a finding suggests.
 
     Parameters
     ----------
@@ -182,7 +183,7 @@ def suggested(connection: Connection, finding: str, instrument: str | None = Non
 
     Returns
     -------
-    Adjustment
+    Correction
         What it suggests.
 
     Raises
@@ -200,20 +201,20 @@ def suggested(connection: Connection, finding: str, instrument: str | None = Non
     ]
     if len({one.key() for one in found}) != 1:
         message = f"There {'is no finding' if not found else 'are several findings'} {finding!r} about a logger."
-        raise NotFoundError(message, mend="'gwnet logger findings' lists them; one that was acted on is gone.")
+        raise NotFoundError(message, fix="'gwnet logger findings' lists them; one that was acted on is gone.")
     one = found[0]
     if not one.kind:
-        message = f"Finding {finding!r} ({one.rule}) suggests no adjustment: {one.message}"
-        raise AnalysisError(message, mend="Decide which one serves, and give it in full.")
-    return Adjustment(
+        message = f"Finding {finding!r} ({one.rule}) suggests no correction: {one.message}"
+        raise AnalysisError(message, fix="Decide which one serves, and give it in full.")
+    return Correction(
         one.instrument, one.kind, dict(one.parameters), one.quantity, _aware(one.from_utc), _aware(one.to_utc)
     )
 
 
-def adjustments(
+def corrections(
     connection: Connection, instrument: str | None = None, known_on: dt.datetime | None = None
 ) -> pd.DataFrame:
-    """Return the adjustments on record.
+    """Return the corrections on record.
 
     Parameters
     ----------
@@ -227,45 +228,45 @@ def adjustments(
     Returns
     -------
     pandas.DataFrame
-        Columns of `ADJUSTMENT_COLUMNS`, in order of recording.
+        Columns of `CORRECTION_COLUMNS`, in order of recording.
     """
-    table = fetch_samples.adjustments(connection, known_on).rename(columns={"adjustment_id": "adjustment"})
+    table = fetch_samples.corrections(connection, known_on).rename(columns={"correction_id": "correction"})
     if instrument is not None:
         table = table[table["instrument"] == instrument]
     words = [said(row.kind, row.parameters, row.start_utc, row.end_utc) for row in table.itertuples()]
-    return table.assign(says=words)[list(ADJUSTMENT_COLUMNS)].reset_index(drop=True)
+    return table.assign(says=words)[list(CORRECTION_COLUMNS)].reset_index(drop=True)
 
 
-def _series_of(connection: Connection, wanted: Adjustment) -> tuple[str, list[int]]:
-    """Return the quantity that is meant and the takes of it that have samples, or the newest."""
+def _series_of(connection: Connection, wanted: Correction) -> tuple[str, list[int]]:
+    """Return the quantity that is meant and the segments of it that have samples, or the newest."""
     table = fetch_samples.series(connection)
     mine = table[table["instrument"] == wanted.instrument]
     if mine.empty:
         message = f"There is no series of instrument {wanted.instrument!r} on record."
-        raise NotFoundError(message, mend="'gwnet logger status' lists the loggers; load its files first.")
+        raise NotFoundError(message, fix="'gwnet logger status' lists the loggers; load its files first.")
     have = list(dict.fromkeys(mine[mine["sample_count"] > 0]["quantity"])) or list(dict.fromkeys(mine["quantity"]))
     usual = next((name for name in ("air pressure", *LEVEL_QUANTITIES) if name in have), have[0])
     quantity = wanted.quantity or usual
     rows = mine[mine["quantity"] == quantity]
     if rows.empty:
         message = f"Instrument {wanted.instrument!r} has no series {quantity!r}."
-        raise NotFoundError(message, mend=f"It has: {', '.join(dict.fromkeys(mine['quantity']))}.")
+        raise NotFoundError(message, fix=f"It has: {', '.join(dict.fromkeys(mine['quantity']))}.")
     full = rows[rows["sample_count"] > 0]
     chosen = full if len(full) else rows.iloc[[-1]]
     return quantity, [int(number) for number in chosen["series_id"]]
 
 
-def _refuse_twice(connection: Connection, wanted: Adjustment, quantity: str, parameters: Mapping[str, Any]) -> None:
-    """Refuse an adjustment that is on record word for word: it would count twice."""
-    table = fetch_samples.adjustments(connection)
+def _refuse_twice(connection: Connection, wanted: Correction, quantity: str, parameters: Mapping[str, Any]) -> None:
+    """Refuse a correction that is on record word for word: it would count twice."""
+    table = fetch_samples.corrections(connection)
     same = table[
         (table["instrument"] == wanted.instrument) & (table["quantity"] == quantity) & (table["kind"] == wanted.kind)
     ]
     for row in same.itertuples():
         start, end = (None if pd.isna(edge) else edge.to_pydatetime() for edge in (row.start_utc, row.end_utc))
         if (start, end, row.parameters) == (wanted.start, wanted.end, dict(parameters)):
-            message = f"That adjustment is on record as number {row.adjustment_id}; it would count twice."
-            raise AnalysisError(message, mend="Take that one back first, or adjust something else.")
+            message = f"That correction is on record as number {row.correction_id}; it would count twice."
+            raise AnalysisError(message, fix="Take that one back first, or adjust something else.")
 
 
 def _affected(connection: Connection, instrument: str) -> dict[int, LoggerHeads]:
@@ -330,10 +331,10 @@ def _same(first: float, second: float) -> bool:
 
 
 def _residual(one: LoggerHeads | None) -> float:
-    """Return the root mean square of the left-out residuals; NaN for none."""
+    """Return the root mean square of the leave-one-out residuals; NaN for none."""
     if one is None:
         return float("nan")
-    known = one.hand["left_out_residual_m"].dropna().to_numpy(dtype=np.float64)
+    known = one.hand["leave_one_out_residual_m"].dropna().to_numpy(dtype=np.float64)
     return float(np.sqrt(np.mean(np.square(known)))) if known.size else float("nan")
 
 

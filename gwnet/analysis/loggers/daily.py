@@ -50,7 +50,7 @@ def daily(found: Sequence[LoggerHeads], zone: str | Mapping[str, str]) -> pd.Dat
     Notes
     -----
     Samples of all deployments of one well and access count together, so that the day on which a sensor was changed
-    has one value. A day needs three quarters of its usual samples (own choice): half a day of a daily swing is no
+    has one value. A day needs three quarters of its usual samples (project default): half a day of a daily swing is no
     daily mean.
     """
     groups: dict[tuple[str, str, str], list[LoggerHeads]] = {}

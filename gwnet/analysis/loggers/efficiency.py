@@ -93,7 +93,9 @@ def _of(record: LoggerRecord, one: LoggerHeads, deployment: Any, every_hours: fl
         for values in (level, air_pa * one.level.metres_per_pascal())
     )
     changes = regression_efficiency(level, air_m, of_changes=True)
-    settings = one.level.channel.recipe.settings("efficiency", deployment.hung_at_utc, deployment.removed_at_utc)
+    settings = one.level.channel.correction_history.settings(
+        "efficiency", deployment.installed_at_utc, deployment.removed_at_utc
+    )
     return {
         "site": one.site,
         "well": one.well,

@@ -68,7 +68,7 @@ def explain_head(
             found.append(_explanation(record, one, place, unit))
     if not found:
         message = f"No logger of well {well!r} has a sample within a day of {time!r}."
-        raise NotFoundError(message, mend="'gwnet logger status' tells what each covers.")
+        raise NotFoundError(message, fix="'gwnet logger status' tells what each covers.")
     return found
 
 
@@ -128,7 +128,7 @@ def _moment(time: str, zone: str) -> np.datetime64:
         given = dt.datetime.fromisoformat(text + "T12:00" if len(text) <= 10 else text)
     except ValueError:
         message = f"Not a date or time: {time!r}."
-        raise ClockError(message, mend="Write YYYY-MM-DD, or YYYY-MM-DDTHH:MM.") from None
+        raise ClockError(message, fix="Write YYYY-MM-DD, or YYYY-MM-DDTHH:MM.") from None
     if given.tzinfo is None:
         given = given.replace(tzinfo=zone_of(zone))
     return np.datetime64(given.astimezone(dt.UTC).replace(tzinfo=None), "us")
@@ -146,7 +146,7 @@ def _explanation(record: LoggerRecord, one: LoggerHeads, place: int, unit: str) 
     ]
     reason = OUT_REASONS[int(one.out[place])]
     steps.append(Step("serves as a level", f"no: {reason}" if reason else "yes", _rows_said(one, ("exclusion",))))
-    steps += [Step(f"recipe {number}", text, "") for number, text in enumerate(one.steps, 1)]
+    steps += [Step(f"correction history {number}", text, "") for number, text in enumerate(one.steps, 1)]
     return Explanation(title, tuple(steps))
 
 
@@ -187,7 +187,7 @@ def _in_file_unit(value: float, quantity: str, unit: str) -> str:
 
 
 def _rows_said(one: LoggerHeads, kinds: tuple[str, ...]) -> str:
-    rows = one.level.channel.recipe.rows
+    rows = one.level.channel.correction_history.rows
     return "; ".join(
         f"{said(row.kind, row.parameters, row.start_utc, row.end_utc)}, by {row.recorded_by}: {row.reason}"
         for row in rows[rows["kind"].isin(kinds)].itertuples()
@@ -222,16 +222,16 @@ def _level_steps(one: LoggerHeads, place: int, unit: str) -> list[Step]:
         steps.append(Step("added", _shown(correction, unit, sign=True), by))
     final = one.tied.water_elevation_m[place] / per
     rule = "" if np.isnan(final) else "level plus what was added"
-    if one.level.channel.recipe.of("efficiency").shape[0]:
+    if one.level.channel.correction_history.of("efficiency").shape[0]:
         rule += ", the answer to the air taken out"
     steps.append(Step("water elevation", _shown(final, unit), rule))
     return steps
 
 
 def _ties(one: LoggerHeads, place: int, unit: str) -> str:
-    """Return what ties a sample: the hand readings on either side, or the hanging depth."""
+    """Return what ties a sample: the manual readings on either side, or the hanging depth."""
     if one.tied.by_hanging_depth[place]:
-        return "hanging depth and measuring point alone; no hand reading ties it"
+        return "hanging depth and measuring point alone; no manual reading ties it"
     hand = one.hand[one.hand["offset_m"].notna()]
     if hand.empty:
         return ""
@@ -239,7 +239,7 @@ def _ties(one: LoggerHeads, place: int, unit: str) -> str:
     when = hand["measured_at_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
     after = int(np.searchsorted(when, one.time_utc[place]))
     sides = sorted({min(max(number, 0), len(hand) - 1) for number in (after - 1, after)})
-    return "hand readings of " + " and ".join(
+    return "manual readings of " + " and ".join(
         f"{hand['measured_at'].iloc[number]} ({_shown(hand['water_elevation_m'].iloc[number] / per, unit)}, offset "
         f"{_shown(hand['offset_m'].iloc[number] / per, unit)})"
         for number in sides

@@ -1,6 +1,7 @@
-"""What looks wrong in the series of loggers, and the adjustment that would mend it; a person decides.
+"""What looks wrong in the series of loggers, and the correction that would fix it; a person decides.
 
-Every finding is worked out from the series as the recipe on record leaves it, so that one that was acted on is gone.
+Every finding is worked out from the series as the correction history on record leaves it, so that one that was acted
+on is gone.
 """
 
 from __future__ import annotations
@@ -51,12 +52,12 @@ RULES: Final = {
     "frozen": "water at or below 0 degC",
     "over range": "more water than the instrument is made for",
     "spike": "samples that stand off both neighbours",
-    "step": "a change from one sample to the next that stays, and that no hand reading explains",
-    "slipped cable": "such a change that hand readings show to be the sensor's",
+    "step": "a change from one sample to the next that stays, and that no manual reading explains",
+    "slipped cable": "such a change that manual readings show to be the sensor's",
     "gap": "no samples for longer than the interval",
     "interval": "samples closer together or farther apart than usual",
     "no air pressure": "samples of an absolute sensor without an air pressure",
-    "hand reading": "a hand reading that does not fit the others",
+    "manual reading": "a manual reading that does not fit the others",
     "drift": "drift that is large beside the movement of the water",
     "not anchored": "samples that nothing ties to an elevation, or the hanging depth alone",
     "battery": "a battery that runs low",
@@ -90,7 +91,7 @@ def findings(
     -------
     pandas.DataFrame
         Columns of `gwnet.analysis.loggers.suggestion.FINDING_COLUMNS`, by site, well, instrument and time. The
-        suggestion is the command that would apply the adjustment; it wants a reason.
+        suggestion is the command that would apply the correction; it wants a reason.
     """
     record = gather_loggers(connection, wells=None if wells is None else list(wells), site=site, known_on=known_on)
     return as_frame(findings_of(record, each_head(record)))
@@ -149,7 +150,7 @@ def _of_deployment(record: LoggerRecord, one: LoggerHeads) -> Iterator[LoggerFin
     yield from jumps
     yield from _intervals(one)
     yield from _air(one)
-    yield from _hand_readings(one, limits, stepped=any(each.kind == "step" for each in jumps))
+    yield from _manual_readings(one, limits, stepped=any(each.kind == "step" for each in jumps))
     yield from _battery(record, one)
 
 
@@ -249,7 +250,7 @@ def _told(
     *,
     open_end: bool = False,
 ) -> LoggerFinding:
-    """Return a finding about some samples of a deployment, with its adjustment over just these samples."""
+    """Return a finding about some samples of a deployment, with its correction over just these samples."""
     start, end = one.time_utc[first], one.time_utc[last]
     begins, ends = around(start, end)
     nat = np.datetime64("NaT", "us")
@@ -304,9 +305,9 @@ def _spikes_and_steps(
             continue  # the water moved, or the move is on record
         rule = "slipped cable" if verdict[number] > 0 else "step"
         tells = (
-            f"hand readings on both sides moved by {float(moved[number]):+.3f} m against it: the sensor moved"
+            f"manual readings on both sides moved by {float(moved[number]):+.3f} m against it: the sensor moved"
             if verdict[number] > 0
-            else "no hand readings on both sides tell whether sensor or water moved"
+            else "no manual readings on both sides tell whether sensor or water moved"
         )
         message = f"The level steps by {size:+.3f} m and stays; {tells}."
         yield _told(one, rule, place, place, message, "step", {"amount_m": round(-size, 4)}, open_end=True)
@@ -314,7 +315,7 @@ def _spikes_and_steps(
 
 def _restarted(one: LoggerHeads, place: int) -> bool:
     """Return whether anchoring starts anew at a sample or between it and the one before."""
-    restarts = one.level.channel.recipe.restarts()
+    restarts = one.level.channel.correction_history.restarts()
     before = one.time_utc[max(place - 1, 0)]
     return bool(((restarts > before) & (restarts <= one.time_utc[place])).any())
 
@@ -344,27 +345,27 @@ def _intervals(one: LoggerHeads) -> Iterator[LoggerFinding]:
 def _air(one: LoggerHeads) -> Iterator[LoggerFinding]:
     """Yield where an absolute sensor has no air pressure, and what nothing ties to an elevation."""
     out = one.tied.out
-    for rule, reason, mend in (
+    for rule, reason, fix in (
         ("no air pressure", "no air pressure", "load the barometer's files, or name one in the deployment"),
-        ("not anchored", "not anchored", "a hand reading, or hanging depth and measuring point, would tie them"),
+        ("not anchored", "not anchored", "a manual reading, or hanging depth and measuring point, would tie them"),
     ):
         places = np.flatnonzero(out == OUT_REASONS.index(reason))
         if places.size:
-            message = f"{_samples(places.size)} without a level: {reason}; {mend}."
+            message = f"{_samples(places.size)} without a level: {reason}; {fix}."
             yield _told(one, rule, int(places[0]), int(places[-1]), message)
     hung = np.flatnonzero(one.tied.by_hanging_depth & (out == 0))
     if hung.size and one.quantity != "water elevation":
-        message = f"{_samples(hung.size)} by the hanging depth alone: no hand reading ties them."
+        message = f"{_samples(hung.size)} by the hanging depth alone: no manual reading ties them."
         yield _told(one, "not anchored", int(hung[0]), int(hung[-1]), message)
 
 
-def _hand_readings(one: LoggerHeads, limits: Mapping[str, float], *, stepped: bool) -> Iterator[LoggerFinding]:
-    """Yield hand readings that do not fit the others of their hanging, and drift that is large.
+def _manual_readings(one: LoggerHeads, limits: Mapping[str, float], *, stepped: bool) -> Iterator[LoggerFinding]:
+    """Yield manual readings that do not fit the others of their hanging, and drift that is large.
 
     Where the sensor stepped the step comes first: readings on its two sides cannot agree until it is dealt with.
     """
     hand = one.hand
-    left = np.abs(hand["left_out_residual_m"].to_numpy(dtype=np.float64))
+    left = np.abs(hand["leave_one_out_residual_m"].to_numpy(dtype=np.float64))
     allowed = np.maximum(limits["logger_residual_m"], 1.5 * hand["uncertainty_m"].to_numpy(dtype=np.float64))
     for number in np.unique(hand["hanging"].to_numpy(dtype=np.int64)):
         mine = np.flatnonzero((hand["hanging"] == number).to_numpy() & ~np.isnan(left))
@@ -373,8 +374,8 @@ def _hand_readings(one: LoggerHeads, limits: Mapping[str, float], *, stepped: bo
         worst = int(mine[np.argmax(left[mine])])
         row = hand.iloc[worst]
         message = (
-            f"The hand reading of {row['measured_at']} (event {row['event_id']}) is "
-            f"{row['left_out_residual_m']:+.3f} m off what the others give: slip, drift, clock, barometer, or itself."
+            f"The manual reading of {row['measured_at']} (event {row['event_id']}) is "
+            f"{row['leave_one_out_residual_m']:+.3f} m off what the others give: slip, drift, clock, barometer, itself."
         )
         moment = np.datetime64(row["measured_at_utc"].tz_localize(None).to_datetime64(), "us")
         yield LoggerFinding(
@@ -382,7 +383,7 @@ def _hand_readings(one: LoggerHeads, limits: Mapping[str, float], *, stepped: bo
             one.well,
             one.instrument,
             one.quantity,
-            "hand reading",
+            "manual reading",
             moment,
             moment,
             message,
@@ -393,8 +394,8 @@ def _hand_readings(one: LoggerHeads, limits: Mapping[str, float], *, stepped: bo
     for number in np.flatnonzero(np.nan_to_num(shares) >= limits["logger_drift_share"]):
         spread = float(one.hangings.offset_spread_m[number])
         message = (
-            f"The offsets of the hand readings spread over {spread:.3f} m, {shares[number]:.0%} of the movement of the "
-            f"water ({float(one.hangings.drift_m_per_year[number]):+.3f} m/year): too much to rely on?"
+            f"The offsets of the manual readings spread over {spread:.3f} m, {shares[number]:.0%} of the movement of "
+            f"the water ({float(one.hangings.drift_m_per_year[number]):+.3f} m/year): too much to rely on?"
         )
         if spread >= limits["logger_residual_m"]:
             yield LoggerFinding(
@@ -435,7 +436,7 @@ def battery(
     Returns
     -------
     tuple or None
-        Value, unit and whether it is low (at or below 20 %, or 3 V; own choice); None where none is on record.
+        Value, unit and whether it is low (at or below 20 %, or 3 V; project default); None where none is on record.
     """
     channel = record.channel(instrument, "battery", start, end)
     if channel is None:

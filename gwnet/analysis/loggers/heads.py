@@ -1,6 +1,6 @@
-"""Heads of loggers: raw samples and the recipe on record put together, worked out afresh whenever they are asked for.
+"""Heads of loggers: raw samples with the correction history applied, worked out afresh whenever they are asked for.
 
-Nothing here is stored. A new survey, hand reading, barometer file or adjustment flows into every head the next time,
+Nothing here is stored. A new survey, manual reading, barometer file or correction flows into every head the next time,
 and an earlier ``known_on`` gives the heads as they were then.
 """
 
@@ -20,7 +20,7 @@ from gwnet.analysis.loggers.anchor import Tied, tie
 from gwnet.analysis.loggers.channels import LoggerRecord, gather_loggers
 from gwnet.analysis.loggers.correction_history import OUT_REASONS, within
 from gwnet.analysis.loggers.sensor_level import SensorLevel, download_files, sensor_level
-from gwnet.constants import GAP_TIMES_INTERVAL, HAND_READING_GAP_S
+from gwnet.constants import GAP_TIMES_INTERVAL, MANUAL_READING_GAP_S
 from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
 from gwnet.hydro.loggers.dense_series import interpolate_at, usual_interval_s
 from gwnet.hydro.loggers.drift import Hangings
@@ -72,11 +72,11 @@ class LoggerHeads:
     out : numpy.ndarray of uint8, shape (n,)
         0 for a sample that is used, else the place of the reason in `OUT_REASONS`.
     hand : pandas.DataFrame
-        Hand readings in that time: `gwnet.analysis.loggers.anchor.HAND_COLUMNS`.
+        Manual readings in that time: `gwnet.analysis.loggers.anchor.HAND_COLUMNS`.
     hangings : gwnet.hydro.loggers.drift.Hangings
         Drift and range of each hanging, from one restart to the next.
     steps : tuple of str
-        The recipe in words.
+        The correction history in words.
     downloads : tuple of str
         Files that the samples came from.
     level, tied : SensorLevel, Tied
@@ -188,7 +188,7 @@ def each_head(
 def _meets(row: Any, start: dt.datetime | None, end: dt.datetime | None) -> bool:
     """Return whether a deployment has a part in a span."""
     ends_before = start is not None and not pd.isna(row.removed_at_utc) and row.removed_at_utc <= pd.Timestamp(start)
-    begins_after = end is not None and row.hung_at_utc >= pd.Timestamp(end)
+    begins_after = end is not None and row.installed_at_utc >= pd.Timestamp(end)
     return not (ends_before or begins_after)
 
 
@@ -290,7 +290,7 @@ def _at(one: LoggerHeads, wanted: Instants) -> pd.DataFrame:
     here = ~np.isnan(one.water_elevation_m)
     when = one.time_utc[here]
     interval = usual_interval_s(one.time_utc)
-    gap = max(HAND_READING_GAP_S, GAP_TIMES_INTERVAL * interval if interval == interval else 0.0)
+    gap = max(MANUAL_READING_GAP_S, GAP_TIMES_INTERVAL * interval if interval == interval else 0.0)
     elevation = interpolate_at(wanted, when, one.water_elevation_m[here], longest_gap_s=gap)
     known = ~np.isnan(elevation)
     after = np.searchsorted(when, wanted[known]).clip(0, max(when.size - 1, 0))

@@ -63,7 +63,7 @@ def with_loggers(
     pandas.DataFrame
         The levels frame, longer. Rows of loggers have ``method`` "logger", ``event_id`` -1, ``status`` static, the
         instrument, and a note that says what they are; a daily mean bears the date alone. They are approved where they
-        stand between two approved hand readings of one hanging, else provisional.
+        stand between two approved manual readings of one hanging, else provisional.
 
     Raises
     ------
@@ -105,7 +105,7 @@ def with_loggers(
 
 
 def approved_at(one: LoggerHeads, states: pd.Series, when: Instants) -> NDArray[np.bool_]:
-    """Return which moments stand between two approved hand readings of one hanging of a logger.
+    """Return which moments stand between two approved manual readings of one hanging of a logger.
 
     Parameters
     ----------
@@ -119,7 +119,7 @@ def approved_at(one: LoggerHeads, states: pd.Series, when: Instants) -> NDArray[
     Returns
     -------
     numpy.ndarray of bool, shape (n,)
-        Whether both neighbours among the hand readings in use are approved; never before the first or after the last.
+        Whether both neighbours among the manual readings in use are approved; never before the first or after the last.
     """
     used = one.hand[one.hand["used"].astype(bool)]
     if len(used) < 2:

@@ -120,7 +120,7 @@ def sensor_level(record: LoggerRecord, deployment: Any) -> SensorLevel | None:
         level = _column(record, deployment, level)
     elif channel.quantity == "depth to water":
         level = replace(level, level_m=-level.level_m, steps=(*level.steps, "level: less the depth to water"))
-    return _adjusted(level)
+    return _corrected(level)
 
 
 def air_pressure(
@@ -149,13 +149,13 @@ def air_pressure(
     channel = barometer_channel(record, deployment.barometer, when)
     if channel is None:
         return nothing, far, BAROMETER_GAP_S, (f"no air pressure of {deployment.barometer} is on record in that time",)
-    here = ~np.isnan(channel.value) & (channel.recipe.excluded(channel.time_utc) == 0)
+    here = ~np.isnan(channel.value) & (channel.correction_history.excluded(channel.time_utc) == 0)
     air_when, air = channel.time_utc[here], channel.value[here]
     interval = usual_interval_s(air_when)
     gap = max(BAROMETER_GAP_S, GAP_TIMES_INTERVAL * interval) if interval == interval else BAROMETER_GAP_S
     found = align_air_pressure(when, air_when, air, longest_gap_s=gap)
     said_of = [f"less the air pressure of {deployment.barometer}, linear between samples up to {gap / 3600:g} h apart"]
-    said_of += _adjustments_said(channel)
+    said_of += _corrections_said(channel)
     height = _height_above_barometer(record, deployment)
     if height is not None:
         found = air_pressure_at(found, height)
@@ -201,7 +201,7 @@ def _while_hung(record: LoggerRecord, channel: Channel) -> Channel | None:
         return channel
     keep = np.zeros(len(channel), dtype=bool)
     for row in in_air.itertuples():
-        start, end = instant(row.hung_at_utc), instant(row.removed_at_utc)
+        start, end = instant(row.installed_at_utc), instant(row.removed_at_utc)
         keep |= (channel.time_utc >= start) & (np.isnat(end) | (channel.time_utc < end))
     if not keep.any():
         return None
@@ -214,7 +214,7 @@ def _while_hung(record: LoggerRecord, channel: Channel) -> Channel | None:
 def _level_channel(record: LoggerRecord, deployment: Any) -> Channel | None:
     """Return the best quantity that gives a level in that time."""
     for quantity in LEVEL_QUANTITIES:
-        found = record.channel(deployment.instrument, quantity, deployment.hung_at_utc, deployment.removed_at_utc)
+        found = record.channel(deployment.instrument, quantity, deployment.installed_at_utc, deployment.removed_at_utc)
         if found is not None:
             return found
     return None
@@ -234,7 +234,7 @@ def _column(record: LoggerRecord, deployment: Any, level: SensorLevel) -> Sensor
         if without:
             steps.append(f"{without} samples without an air pressure have no level")
         level = replace(level, air_pa=air, air_away_s=away, air_gap_s=gap, barometer=deployment.barometer)
-    settings = channel.recipe.settings("density", deployment.hung_at_utc, deployment.removed_at_utc)
+    settings = channel.correction_history.settings("density", deployment.installed_at_utc, deployment.removed_at_utc)
     gravity, gravity_said = _gravity(record, deployment, settings)
     temperature, density, density_said = _density(record, channel, settings)
     out[(out == 0) & np.isnan(density)] = _NO_DENSITY
@@ -313,13 +313,16 @@ def _well(record: LoggerRecord, site: str, well: str) -> pd.Series | None:
     return rows.iloc[0] if len(rows) else None
 
 
-def _adjusted(level: SensorLevel) -> SensorLevel:
+def _corrected(level: SensorLevel) -> SensorLevel:
     """Return the level with the steps on record added and the exclusions marked."""
     channel = level.channel
-    stepped = channel.recipe.stepped(channel.time_utc, level.level_m)
-    excluded = channel.recipe.excluded(channel.time_utc)
+    stepped = channel.correction_history.stepped(channel.time_utc, level.level_m)
+    excluded = channel.correction_history.excluded(channel.time_utc)
     out = np.where(excluded > 0, excluded, level.out).astype(np.uint8)
-    steps = (*level.steps, *(_row_said(row) for row in channel.recipe.rows.itertuples() if row.kind in _AFTER))
+    steps = (
+        *level.steps,
+        *(_row_said(row) for row in channel.correction_history.rows.itertuples() if row.kind in _AFTER),
+    )
     return replace(level, level_m=stepped, out=out, steps=steps)
 
 
@@ -333,7 +336,7 @@ def _samples_said(record: LoggerRecord, channel: Channel) -> tuple[str, ...]:
     files = ", ".join(download_files(record, channel))
     said_of = f"{len(channel)} samples of {channel.quantity} [{channel.unit}], {first} to {last} UTC"
     lines = [said_of + (f", from {files}" if files else "")]
-    lines += _adjustments_said(channel)
+    lines += _corrections_said(channel)
     if channel.overlapping:
         lines.append(f"{channel.overlapping} samples left out: the corrected clock brings them onto others")
     return tuple(lines)
@@ -363,13 +366,13 @@ def download_files(record: LoggerRecord, channel: Channel) -> tuple[str, ...]:
     return tuple(dict.fromkeys(str(file) for file in rows["file"] if file))
 
 
-def _adjustments_said(channel: Channel) -> list[str]:
-    return [_row_said(row) for row in channel.recipe.rows.itertuples() if row.kind in _BEFORE]
+def _corrections_said(channel: Channel) -> list[str]:
+    return [_row_said(row) for row in channel.correction_history.rows.itertuples() if row.kind in _BEFORE]
 
 
 def _row_said(row: Any) -> str:
     words = said(row.kind, row.parameters, row.start_utc, row.end_utc)
-    return f"{words} (adjustment {row.adjustment_id} by {row.recorded_by}: {row.reason})"
+    return f"{words} (correction {row.correction_id} by {row.recorded_by}: {row.reason})"
 
 
 def _seconds_to_nearest(when: Instants, others: Instants) -> Floats:

@@ -25,7 +25,7 @@ STATUS_COLUMNS: Final = (
     "well",
     "instrument",
     "quantity",
-    "hung_at_utc",
+    "installed_at_utc",
     "removed_at_utc",
     "first_utc",
     "last_utc",
@@ -36,11 +36,11 @@ STATUS_COLUMNS: Final = (
     "longest_gap_hours",
     "excluded",
     "without_level",
-    "hand_readings",
-    "last_hand_reading",
+    "manual_readings",
+    "last_manual_reading",
     "last_download_utc",
     "residual_m",
-    "left_out_residual_m",
+    "leave_one_out_residual_m",
     "drift_m_per_year",
     "drift_share_percent",
     "uncertainty_m",
@@ -83,7 +83,7 @@ def status(
         Columns of `STATUS_COLUMNS`, one row a deployment, wells before barometers. Coverage is the share of the time
         from hanging to removal that lies in no gap; excluded are samples that a person left out, without a level those
         that have no air pressure, no density or nothing that ties them; the residuals are the largest of the anchored
-        level and of the level that the other hand readings would give; drift is of the last hanging with two readings
+        level and of the level that the other manual readings would give; drift is of the last hanging with two readings
         or more; the uncertainty is that of the last head. Findings counts what waits for a decision; warnings names it.
     """
     record = gather_loggers(connection, wells=None if wells is None else list(wells), site=site, known_on=known_on)
@@ -125,23 +125,23 @@ def _wanted(record: LoggerRecord, wells: Sequence[str] | None, site: str | None)
         barometers = table["well"] == ""
         keep = keep | (barometers if site is None else barometers & (table["site"] == site))
     rows = table[keep].assign(last=(table["well"] == "") | (table["kind"] == "barometer"))
-    return rows.sort_values(["site", "last", "well", "hung_at_utc", "instrument"], kind="stable")
+    return rows.sort_values(["site", "last", "well", "installed_at_utc", "instrument"], kind="stable")
 
 
 def _within(row: Any, moment: np.datetime64) -> bool:
     """Return whether something happened during a deployment; what has no time of its own did."""
-    start, end = instant(row.hung_at_utc), instant(row.removed_at_utc)
+    start, end = instant(row.installed_at_utc), instant(row.removed_at_utc)
     return bool(np.isnat(moment) or (moment >= start - np.timedelta64(3, "D") and (np.isnat(end) or moment < end)))
 
 
 def _of_deployment(record: LoggerRecord, row: Any) -> dict[str, Any]:
     downloads = record.downloads[record.downloads["instrument"] == row.instrument]
-    charge = battery(record, row.instrument, row.hung_at_utc, row.removed_at_utc)
+    charge = battery(record, row.instrument, row.installed_at_utc, row.removed_at_utc)
     return {
         "site": row.site,
         "well": row.well,
         "instrument": row.instrument,
-        "hung_at_utc": row.hung_at_utc,
+        "installed_at_utc": row.installed_at_utc,
         "removed_at_utc": row.removed_at_utc,
         "last_download_utc": downloads["recorded_at_utc"].max() if len(downloads) else pd.NaT,
         "battery": "" if charge is None else f"{charge[0]:g} {charge[1]}{', low' if charge[2] else ''}",
@@ -158,10 +158,10 @@ def _of_sensor(row: Any, one: LoggerHeads, at_utc: dt.datetime | None) -> dict[s
         "quantity": one.quantity,
         "excluded": int(BY_PERSON[one.out].sum()),
         "without_level": int(((one.out > 0) & ~BY_PERSON[one.out]).sum()),
-        "hand_readings": len(used),
-        "last_hand_reading": one.hand["measured_at"].iloc[-1] if len(one.hand) else "",
+        "manual_readings": len(used),
+        "last_manual_reading": one.hand["measured_at"].iloc[-1] if len(one.hand) else "",
         "residual_m": _largest(used["residual_m"]),
-        "left_out_residual_m": _largest(used["left_out_residual_m"]),
+        "leave_one_out_residual_m": _largest(used["leave_one_out_residual_m"]),
         "drift_m_per_year": float(one.hangings.drift_m_per_year[last]) if last >= 0 else np.nan,
         "drift_share_percent": 100 * float(one.hangings.drift_share[last]) if last >= 0 else np.nan,
         "uncertainty_m": float(one.uncertainty_m[heads[-1]]) if heads.size else np.nan,
@@ -169,14 +169,14 @@ def _of_sensor(row: Any, one: LoggerHeads, at_utc: dt.datetime | None) -> dict[s
 
 
 def _of_barometer(record: LoggerRecord, row: Any, at_utc: dt.datetime | None) -> dict[str, Any]:
-    edges = [instant(row.hung_at_utc), instant(row.removed_at_utc)]
+    edges = [instant(row.installed_at_utc), instant(row.removed_at_utc)]
     last = record.series[record.series["instrument"] == row.instrument]["last_utc"].max()
     if np.isnat(edges[1]):
         edges[1] = instant(last)
     channel = None if np.isnat(edges[1]) else barometer_channel(record, row.instrument, np.array(edges))
     if channel is None:
         return _nothing()
-    excluded = int((channel.recipe.excluded(channel.time_utc) > 0).sum())
+    excluded = int((channel.correction_history.excluded(channel.time_utc) > 0).sum())
     times = _of_times(row, channel.time_utc, channel.value, at_utc)
     return {**_nothing(), **times, "quantity": channel.quantity, "excluded": excluded}
 
@@ -194,10 +194,10 @@ def _nothing() -> dict[str, Any]:
         "longest_gap_hours": np.nan,
         "excluded": 0,
         "without_level": 0,
-        "hand_readings": 0,
-        "last_hand_reading": "",
+        "manual_readings": 0,
+        "last_manual_reading": "",
         "residual_m": np.nan,
-        "left_out_residual_m": np.nan,
+        "leave_one_out_residual_m": np.nan,
         "drift_m_per_year": np.nan,
         "drift_share_percent": np.nan,
         "uncertainty_m": np.nan,
@@ -209,7 +209,7 @@ def _of_times(row: Any, when: Instants, value: Floats, at_utc: dt.datetime | Non
     interval = usual_interval_s(when)
     longest = GAP_TIMES_INTERVAL * interval if interval == interval else 0.0
     gaps = find_gaps(when, value, longest_gap_s=longest)
-    start = instant(row.hung_at_utc)
+    start = instant(row.installed_at_utc)
     end = instant(row.removed_at_utc)
     if np.isnat(end):
         end = max(instant(at_utc), when[-1]) if at_utc is not None else when[-1]

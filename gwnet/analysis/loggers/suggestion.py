@@ -1,4 +1,4 @@
-"""One finding about a logger, and the adjustment that a person may apply because of it, as a command."""
+"""One finding about a logger, and the correction that a person may apply because of it, as a command."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ class LoggerFinding:
     message : str
         What was found.
     kind : str
-        Kind of adjustment that would mend it; empty for none.
+        Kind of correction that would fix it; empty for none.
     parameters : mapping
         Its parameters.
     from_utc, to_utc : numpy.datetime64
@@ -78,16 +78,16 @@ class LoggerFinding:
     to_utc: np.datetime64 = _NAT
 
     def key(self) -> str:
-        """Return a short name of the finding: the same as long as rule, place, span and adjustment are the same."""
+        """Return a short name of the finding: the same as long as rule, place, span and correction are the same."""
         facts = [self.instrument, self.quantity, self.rule, self.kind, dict(self.parameters)]
         facts += [str(moment) for moment in (self.start_utc, self.end_utc, self.from_utc, self.to_utc)]
         return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()[:8]
 
     def command(self) -> str:
-        """Return the command that would apply the adjustment; empty for none."""
+        """Return the command that would apply the correction; empty for none."""
         if not self.kind:
             return ""
-        words = ["gwnet logger adjust", shlex.quote(self.instrument), shlex.quote(self.kind)]
+        words = ["gwnet logger correct", shlex.quote(self.instrument), shlex.quote(self.kind)]
         words += [f"--series {shlex.quote(self.quantity)}"]
         for word, moment in (("--from", self.from_utc), ("--to", self.to_utc)):
             if not np.isnat(moment):

@@ -131,7 +131,7 @@ def _instant(moment: dt.date | dt.datetime, zone: str, *, days: int) -> dt.datet
     if isinstance(moment, dt.datetime):
         if moment.tzinfo is None:
             message = f"The time {moment.isoformat()} has no zone."
-            raise SettingsError(message, mend="Give a date, or a time with an offset.")
+            raise SettingsError(message, fix="Give a date, or a time with an offset.")
         return moment.astimezone(dt.UTC) + dt.timedelta(microseconds=days)
     midnight = np.array([moment + dt.timedelta(days=days)], dtype="datetime64[us]")
     utc = to_utc(midnight, zone).utc[0]
@@ -146,4 +146,4 @@ def _parsed(text: str) -> dt.date | dt.datetime:
         return dt.date.fromisoformat(text) if len(text) <= 10 else dt.datetime.fromisoformat(text)
     except ValueError:
         message = f"Not a date or time: {text!r}."
-        raise SettingsError(message, mend="Write YYYY-MM-DD, or YYYY-MM-DDTHH:MM with an offset.") from None
+        raise SettingsError(message, fix="Write YYYY-MM-DD, or YYYY-MM-DDTHH:MM with an offset.") from None

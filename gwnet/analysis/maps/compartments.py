@@ -102,11 +102,11 @@ def sides_of(levels: Control, features: MapFeatures) -> tuple[tuple[Side, ...], 
         sides.append(_side(levels, positions, piece, barriers, features, extent))
     if not sides:
         message = "No side of the barriers has three levels that are not on one line."
-        raise TooFewLevelsError(message, mend="Map without the barriers, or measure more wells on each side.")
+        raise TooFewLevelsError(message, fix="Map without the barriers, or measure more wells on each side.")
     shown = [side for side in sides if not side.region.is_empty]
     if not shown:
         message = "The boundary holds nothing of the control."
-        raise SettingsError(message, mend="Check the boundary and its coordinate system.")
+        raise SettingsError(message, fix="Check the boundary and its coordinate system.")
     for side in sides:
         if side.region.is_empty:
             alone |= dict.fromkeys(side.positions.tolist(), "no surface: its side lies beyond the boundary")

@@ -93,12 +93,12 @@ def worth_of(drawn: MapResult, *, candidates: int = 3, coordinate_unit_m: float 
     """
     surface = drawn.surface
     if not isinstance(surface, KrigedSurface):
-        raise SettingsError("The worth of wells needs a kriged map.", mend="Take the method kriging.")
+        raise SettingsError("The worth of wells needs a kriged map.", fix="Take the method kriging.")
     used = drawn.used
     if len(used) != surface.x.size:
         raise SettingsError("The worth of wells is worked out for surfaces made from wells and gauges alone.")
     if len(used) < 4:
-        raise AnalysisError("With three wells none can be spared.", mend="Take a day with more levels.")
+        raise AnalysisError("With three wells none can be spared.", fix="Take a day with more levels.")
     x, y, area = hull_nodes(surface.hull)
     found = worth_of_wells(surface, x, y, area)
     places = places_for_wells(

@@ -16,10 +16,10 @@ from gwnet.hydro.surfaces.hull import convex_hull, hull_area
 
 Floats = NDArray[np.float64]
 
-#: A gauge this near to a river's line gives its head there [m] (own choice).
+#: A gauge this near to a river's line gives its head there [m] (project default).
 GAUGE_REACH_M: Final = 50.0
 
-#: Most points that rivers bring into the control (own choice).
+#: Most points that rivers bring into the control (project default).
 MOST_RIVER_POINTS: Final = 200
 
 
@@ -149,7 +149,7 @@ def _heads(river: River, used: pd.DataFrame, coordinate_unit_m: float) -> tuple[
             f"{'gauge stands' if len(found) == 1 else 'gauges stand'} within {GAUGE_REACH_M:g} m of it; two are needed."
         )
         raise SettingsError(
-            message, mend="Give the line head_m, or head_start_m and head_end_m, or measure stages on the day."
+            message, fix="Give the line head_m, or head_start_m and head_end_m, or measure stages on the day."
         )
     return np.array([at for at, _ in found]), np.array([head for _, head in found])
 

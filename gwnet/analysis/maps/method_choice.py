@@ -12,7 +12,7 @@ from gwnet.hydro.gradients.horizontal import NORMAL_95
 from gwnet.hydro.surfaces import surface as surfaces
 from gwnet.hydro.surfaces.variogram import Covariance
 
-#: Over fewer levels than this scores tell nothing, and kriging is taken (own choice).
+#: Over fewer levels than this scores tell nothing, and kriging is taken (project default).
 LEAST_SCORED: Final = 5
 
 #: Name that asks for the choice.

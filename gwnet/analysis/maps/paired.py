@@ -23,7 +23,7 @@ from gwnet.hydro.surfaces.surface import Surface
 from gwnet.hydro.surfaces.surface_sums import hull_nodes
 
 #: Places at which directions are compared, roughly, and the distance that slopes are taken over, as a share of the
-#: control's extent (own choice).
+#: control's extent (project default).
 _PLACES: Final = 150
 _OVER: Final = 0.1
 

@@ -226,7 +226,7 @@ def _refuse_auto(sides: tuple[Side, ...]) -> None:
         message = (
             "A barrier ends inside the control; only kriging can go around its end, so there is nothing to choose."
         )
-        raise SettingsError(message, mend="Ask for kriging.")
+        raise SettingsError(message, fix="Ask for kriging.")
 
 
 def _region(parts: tuple[Part, ...]) -> object:

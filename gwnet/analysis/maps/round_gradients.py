@@ -187,7 +187,7 @@ def gradients_by_round(
         days = days_of_rounds(connection, site, aquifer, table, known_on)
         if not days:
             message = f"No gauging round of site {site['site']!r} is on record."
-            raise NotFoundError(message, mend="Record rounds, or name the days.")
+            raise NotFoundError(message, fix="Record rounds, or name the days.")
     else:
         days = [("", day) for day in sorted(set(dates))]
     given = {
@@ -223,7 +223,7 @@ def _check_wells(
     missing = [well for well in wells if well not in of_aquifer]
     if missing:
         message = f"{', '.join(missing)}: no such well of aquifer {aquifer!r} at site {site['site']!r}."
-        raise NotFoundError(message, mend="See 'gwnet wells' for the wells on record.")
+        raise NotFoundError(message, fix="See 'gwnet wells' for the wells on record.")
 
 
 def _of_round(

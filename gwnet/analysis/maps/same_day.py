@@ -44,7 +44,7 @@ COMPOSITE: Final = "+"
 #: Reason of a well without an aquifer.
 NO_AQUIFER: Final = "no aquifer on record"
 
-#: Wells nearer to each other than this stand at one place [m] (own choice).
+#: Wells nearer to each other than this stand at one place [m] (project default).
 ONE_PLACE_M: Final = 0.5
 
 #: The words that stand where a level's own words would not tell a reader enough.
@@ -197,7 +197,7 @@ def leave_out(control: pd.DataFrame, names: Collection[str]) -> pd.DataFrame:
     unknown = sorted(set(names) - set(control["well"]))
     if unknown:
         message = f"Not in the set, so it cannot be left out: {', '.join(unknown)}."
-        raise NotFoundError(message, mend="Check the names against the wells and gauges of the aquifer.")
+        raise NotFoundError(message, fix="Check the names against the wells and gauges of the aquifer.")
     chosen = control["well"].isin(list(names)) & (control["reason"] == "")
     made = control.copy()
     made.loc[chosen, "reason"] = "left out by request"
@@ -246,7 +246,7 @@ def _wells_of(wells: pd.DataFrame, aquifer: str, site: str | None) -> pd.DataFra
     sites = sorted(wells.loc[wells["aquifer"] == aquifer, "site"].unique())
     if len(sites) > 1:
         message = f"Aquifer {aquifer!r} has wells at {len(sites)} sites: {', '.join(sites)}."
-        raise AnalysisError(message, mend="Name the site: a map is drawn in one coordinate system.")
+        raise AnalysisError(message, fix="Name the site: a map is drawn in one coordinate system.")
     if sites:
         wells = wells[wells["site"] == sites[0]]
     return wells

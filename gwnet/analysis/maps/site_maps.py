@@ -332,17 +332,17 @@ def gradient_between(
     missing = [well for well in wells if well not in known.index]
     if missing:
         message = f"There is no well {', '.join(map(repr, missing))} at site {site['site']!r}."
-        raise NotFoundError(message, mend="See 'gwnet wells' for the wells on record.")
+        raise NotFoundError(message, fix="See 'gwnet wells' for the wells on record.")
     aquifers = sorted({str(known.loc[well, "aquifer"]) for well in wells})
     if len(aquifers) > 1 or not aquifers[0]:
         words = ", ".join(name or "none" for name in aquifers)
         message = f"The wells tap more than one aquifer ({words}); a gradient is of one."
-        raise NotFoundError(message, mend="Name wells of one aquifer.")
+        raise NotFoundError(message, fix="Name wells of one aquifer.")
     control = control_of(connection, site, aquifers[0], date, window_days=window_days, known_on=known_on)
     named = control[control["well"].isin(list(wells)) & (control["kind"] == "well")].copy()
     refused = named[~named["used"].astype(bool)]
     if not refused.empty:
         words = "; ".join(f"{w}: {r}" for w, r in zip(refused["well"], refused["reason"], strict=True))
         message = f"Not every well has a level of {date.isoformat()} that can be used: {words}."
-        raise NotFoundError(message, mend="Name other wells, another date or a wider window.")
+        raise NotFoundError(message, fix="Name other wells, another date or a wider window.")
     return gradient_of(named, coordinate_unit_m=unit_of_coordinates(site["crs"])), named

@@ -24,7 +24,7 @@ from gwnet.units import metres_per
 #: Fewer wells than this carry a map only with a warning; common practice, no source.
 FEW_WELLS: Final = 5
 
-#: Screens differ when the longest is more than this many times the shortest (own choice).
+#: Screens differ when the longest is more than this many times the shortest (project default).
 SIMILAR_SCREENS: Final = 3.0
 
 _STANDING_CAUTION: Final = (

@@ -36,7 +36,7 @@ VERTICAL_COLUMNS: Final = (
     "note",
 )
 
-#: Screens whose middles lie nearer in elevation than this stand at one depth [m] (own choice).
+#: Screens whose middles lie nearer in elevation than this stand at one depth [m] (project default).
 ONE_DEPTH_M: Final = 0.5
 
 _CANNOT: Final = "cannot be told"
@@ -80,7 +80,7 @@ def site_vertical_table(
     missing = [code for code in clusters or () if code not in known]
     if missing or not known:
         message = f"No cluster {', '.join(missing)} is on record." if missing else "No cluster of wells is on record."
-        raise NotFoundError(message, mend=f"On record: {', '.join(known)}." if known else "Name clusters in wells.")
+        raise NotFoundError(message, fix=f"On record: {', '.join(known)}." if known else "Name clusters in wells.")
     own = site["same_day_window_days"]
     window = window_days if window_days is not None else (SAME_DAY_WINDOW_DAYS if pd.isna(own) else float(own))
     named = wells[wells["cluster"].isin(list(clusters) if clusters else known)]

@@ -153,7 +153,7 @@ def reviewed_events(connection: Connection, chosen: Selection, known_on: dt.date
     missing = sorted(set(chosen.events or ()) - set(records["event_id"].tolist()))
     if missing:
         message = f"There is no level event {', '.join(map(str, missing[:_MOST_NAMED]))} among the levels chosen."
-        raise NotFoundError(message, mend="'gwnet review --what levels' lists the numbers.")
+        raise NotFoundError(message, fix="'gwnet review --what levels' lists the numbers.")
     states = fetch_levels.reviews(connection, known_on).set_index("event_id")["state"]
     records["review"] = records["event_id"].map(states).astype(object).fillna(PROVISIONAL)
     kept = ["event_id", "site", "well", "measured_at", "round", "recorded_by", "observer", "review"]
@@ -232,11 +232,11 @@ def change_state(
     reason = _reason(reason, by, needed=verb != "approve", verb=verb)
     if chosen.names_nothing:
         message = f"It is not said which levels to {verb}."
-        raise ReviewError(message, mend="Give --round, --well, --from and --to, --event or --site.")
+        raise ReviewError(message, fix="Give --round, --well, --from and --to, --event or --site.")
     lock_events(connection, reviewed_events(connection, chosen)["event_id"].tolist())
     events = reviewed_events(connection, chosen)
     if events.empty:
-        raise NotFoundError("No level on record matches.", mend="'gwnet levels' with the same options lists them.")
+        raise NotFoundError("No level on record matches.", fix="'gwnet levels' with the same options lists them.")
     there = events["review"] == state
     reached = (events["review"] != PROVISIONAL) if verb == "reopen" else (events["review"] == PROVISIONAL)
     passed = [_passed(events[~reached & ~there], "reopen it first")]
@@ -256,11 +256,11 @@ def change_state(
 def _reason(reason: str | None, by: str, *, needed: bool, verb: str) -> str | None:
     """Return the reason, or None for none; refuse a missing one and a nameless reviewer."""
     if not by.strip():
-        raise ReviewError("It is not said who reviews.", mend="Give a name with --by.")
+        raise ReviewError("It is not said who reviews.", fix="Give a name with --by.")
     text = (reason or "").strip()
     if needed and not text:
         message = f"To {verb} needs a reason."
-        raise ReviewError(message, mend="Give it with --reason TEXT.")
+        raise ReviewError(message, fix="Give it with --reason TEXT.")
     return text or None
 
 
@@ -308,11 +308,11 @@ def _not_approvable(blocked: pd.DataFrame) -> ReviewError:
     more = f" and {len(blocked) - _MOST_NAMED} more" if len(blocked) > _MOST_NAMED else ""
     many = "1 level cannot" if len(blocked) == 1 else f"{len(blocked)} levels cannot"
     message = f"{many} be approved, so none was: {'; '.join(named)}{more}."
-    mend = (
+    fix = (
         "Decide the findings (gwnet review accept or dismiss), let somebody else approve, "
         "or leave those levels out with --pass-over. A site allows it with self_review = yes."
     )
-    return ReviewError(message, mend=mend)
+    return ReviewError(message, fix=fix)
 
 
 def decide(
@@ -357,7 +357,7 @@ def decide(
     reason = _reason(reason, by, needed=True, verb=verb)
     wanted = list(dict.fromkeys(int(number) for number in finding_ids))
     if not wanted:
-        raise ReviewError("No finding is named.", mend="Give their numbers; 'gwnet review --what findings' lists them.")
+        raise ReviewError("No finding is named.", fix="Give their numbers; 'gwnet review --what findings' lists them.")
     known = findings_with_decisions(connection)
     events = known.loc[known["finding_id"].isin(wanted) & known["event_id"].notna(), "event_id"]
     lock_events(connection, [int(number) for number in events])
@@ -366,13 +366,13 @@ def decide(
     missing = [number for number in wanted if number not in set(found["finding_id"])]
     if missing:
         message = f"There is no finding {', '.join(map(str, missing))} on record."
-        raise NotFoundError(message, mend="'gwnet review --what findings' lists those that are.")
+        raise NotFoundError(message, fix="'gwnet review --what findings' lists those that are.")
     there = found["decision"] == decision
     settled = found[found["decision"].isin(SETTLED) & ~there]
     if len(settled) and verb != "reopen":
         named = ", ".join(f"{row.finding_id} ({row.decision} by {row.decided_by})" for row in settled.itertuples())
         message = f"Decided already: finding {named}."
-        raise ReviewError(message, mend="Reopen it first: gwnet review reopen FINDING --reason TEXT.")
+        raise ReviewError(message, fix="Reopen it first: gwnet review reopen FINDING --reason TEXT.")
     moved = found[~there]
     save_decisions(connection, moved["finding_id"].tolist(), decision, at_utc=now_utc, by=by, reason=reason)
     changed = moved.rename(columns={"decision": "was"}).assign(now=decision)

@@ -246,7 +246,7 @@ def effects(
         since = newest - dt.timedelta(microseconds=1)
     if until is not None and until < since:
         message = f"{until.isoformat()} lies before {since.isoformat()}."
-        raise SettingsError(message, mend="Give the earlier time first.")
+        raise SettingsError(message, fix="Give the earlier time first.")
     wanted = LevelFilter(site=site, wells=wells)
     table = moved(snapshot(connection, wanted, since), snapshot(connection, wanted, until))
     return with_reasons(connection, table, since, until)

@@ -59,10 +59,10 @@ def well_history(
     found = wells[wells["well"] == well]
     if found.empty:
         message = f"There is no well {well!r} on record."
-        raise NotFoundError(message, mend="'gwnet wells' lists those that are.")
+        raise NotFoundError(message, fix="'gwnet wells' lists those that are.")
     if len(found) > 1:
         message = f"Several sites have a well {well!r}: {', '.join(found['site'])}."
-        raise NotFoundError(message, mend="Name the site with --site.")
+        raise NotFoundError(message, fix="Name the site with --site.")
     told = happenings(connection, int(found["well_id"].iloc[0]), known_on)
     return told if each else _condensed(told)
 

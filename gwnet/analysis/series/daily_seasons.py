@@ -18,7 +18,7 @@ __all__ = ["COLUMNS", "daily_seasons"]
 #: Columns of the frame, in order.
 COLUMNS: Final = ("site", "well", "day", "years", *(f"p{percent:.0f}_m" for percent in PERCENTS))
 
-#: Days before and after that count with a day (own choice) [d].
+#: Days before and after that count with a day (project default) [d].
 HALF_WINDOW_DAYS: Final = 7
 
 _FEBRUARY_29: Final = 60

@@ -19,10 +19,10 @@ __all__ = ["COLUMNS", "WellDecomposition", "well_decomposition"]
 #: Columns of the frame of a decomposition, in order.
 COLUMNS: Final = ("month", "observed_m", "filled", "trend_m", "seasonal_m", "remainder_m", "weight")
 
-#: Most share of the steps that may be filled in (own choice).
+#: Most share of the steps that may be filled in (project default).
 MOST_FILLED: Final = 1.0 / 3.0
 
-#: Longest gap that is filled in, in years (own choice).
+#: Longest gap that is filled in, in years (project default).
 LONGEST_GAP_YEARS: Final = 1.0
 
 _PARTS: Final = {12: ("months", "month"), 4: ("quarters", "quarter")}
@@ -118,7 +118,7 @@ def well_decomposition(
     if len(used[["site", "well"]].drop_duplicates()) != 1:
         names = ", ".join(sorted(set(levels["well"]))) or "no well"
         message = f"A decomposition is of one well with levels; given: {names}."
-        raise SettingsError(message, mend="Name one well that has levels which can be used.")
+        raise SettingsError(message, fix="Name one well that has levels which can be used.")
     site, well = str(used["site"].iloc[0]), str(used["well"].iloc[0])
     if seasons is None:
         try:
@@ -146,7 +146,7 @@ def _parted(site: str, well: str, values: pd.DataFrame, steps: int, robust: bool
             "be missing."
         )
         quarters = "" if steps == 4 else "quarters, or "
-        raise TooFewLevelsError(message, mend=f"Take {quarters}a time in which the well was read more often.")
+        raise TooFewLevelsError(message, fix=f"Take {quarters}a time in which the well was read more often.")
     first = int(place.min()) + part.start
     months = (first + np.arange(chosen.size)) * (12 // steps) - 1970 * 12
     start = months.astype("datetime64[M]")

@@ -43,7 +43,7 @@ def known_moments(connection: Connection, known_on: dt.datetime | None = None, s
         hung = hung[hung["site"] == site]
     parts = [
         _later(points, "valid_from_utc", ["site", "well", "access"], "new measuring point"),
-        _later(hung, "hung_at_utc", ["site", "well"], "sensor hung"),
+        _later(hung, "installed_at_utc", ["site", "well"], "sensor hung"),
     ]
     found = pd.concat(parts, ignore_index=True)
     zones = fetch.sites(connection, known_on).set_index("site")["time_zone"]

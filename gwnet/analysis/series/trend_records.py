@@ -16,7 +16,7 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 #: Share of the record beyond which a gap makes a monotonic test doubtful (Helsel and others, 2020, chapter 12; from
-#: memory), and the years that are no gap in a record of few readings (own choice).
+#: memory), and the years that are no gap in a record of few readings (project default).
 GAP_SHARE = 1.0 / 3.0
 GAP_YEARS = 1.5
 

@@ -37,7 +37,7 @@ COLUMNS = (
 
 _NUMBERS = ("p", "p_adjusted", "shift_m", "shift_lower_m", "shift_upper_m")
 
-#: Fewest years for Pettitt's test (own choice), and before and after a known moment.
+#: Fewest years for Pettitt's test (project default), and before and after a known moment.
 LEAST_YEARS = 6
 LEAST_BESIDE = 2
 

@@ -30,7 +30,7 @@ LEAST_VALUES = 4
 #: Fewest years for the method seasonal (common practice, no source).
 LEAST_YEARS = 3
 
-#: Fewest years before and after a gap for a comparison across it (own choice).
+#: Fewest years before and after a gap for a comparison across it (project default).
 LEAST_BESIDE = 2
 
 #: Years from which covariance among seasons is taken as it is found (Hirsch and Slack, 1984: about ten).

@@ -16,9 +16,9 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "status": ("status", "Tell how each logger stands, one row a deployment."),
     "findings": (
         "findings",
-        "List what looks wrong in the series of loggers, and the adjustment that would mend it.",
+        "List what looks wrong in the series of loggers, and the correction that would fix it.",
     ),
-    "adjust": ("correct", "Adjust the series of a logger, or take an adjustment back."),
+    "correct": ("correct", "Adjust the series of a logger, or take a correction back."),
     "efficiency": ("efficiency", "Work out the barometric efficiency of wells with loggers, three ways."),
     "heads": ("heads", "Print the heads of loggers, one row a sample or a day."),
     "withdraw": ("withdraw", "Withdraw what a file of a logger gave."),

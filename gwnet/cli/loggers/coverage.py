@@ -19,7 +19,7 @@ from gwnet.cli import options, output
 @options.known_on
 @options.db
 def command(out: Path, db: str, wells: tuple[str, ...], **chosen: Any) -> None:
-    """Draw who has data when: samples in use and left out, deployments, hand readings."""
+    """Draw who has data when: samples in use and left out, deployments, manual readings."""
     with options.opened(db) as net:
         figure = net.coverage_figure(wells or None, **chosen)
         output.files([net.save_figure(figure, out)])

@@ -26,7 +26,7 @@ def command(wells: tuple[str, ...], form: str, db: str, **chosen: Any) -> None:
     """Work out the barometric efficiency of wells with loggers, three ways.
 
     By Clark's signs of changes, and by regression of changes and of levels; they differ, and none is applied. To take
-    the answer to the air out of the heads: gwnet logger adjust ID efficiency --value BE --reason TEXT.
+    the answer to the air out of the heads: gwnet logger correct ID efficiency --value BE --reason TEXT.
     """
     with options.opened(db) as net:
         table = net.logger_efficiencies(wells or None, **chosen)

@@ -20,8 +20,8 @@ from gwnet.cli import options, output
 def command(wells: tuple[str, ...], daily: bool, excluded: bool, form: str, db: str, **chosen: Any) -> None:
     """Print the heads of loggers, one row a sample or a day.
 
-    Worked out from the raw samples and the recipe on record; 'gwnet explain WELL TIME' gives the steps of one. The
-    uncertainty is the 95 % half-width.
+    Worked out from the raw samples and the correction history on record; 'gwnet explain WELL TIME' gives the steps of
+    one. The uncertainty is the 95 % half-width.
     """
     if daily and excluded:
         message = "Days are made of the samples that serve; give --daily or --excluded."

@@ -63,8 +63,8 @@ def _lines(file: LoggerFileResult) -> Iterator[str]:
 def _told(one: SeriesResult) -> str:
     counts = one.counts
     told = [f"{getattr(counts, name):,} {word}" for name, word in _COUNTS if getattr(counts, name) or name == "added"]
-    take = f" (take {one.take})" if one.take > 1 else ""
-    return f"{counts.rows:,} rows, {', '.join(told)}{take}"
+    segment = f" (segment {one.segment})" if one.segment > 1 else ""
+    return f"{counts.rows:,} rows, {', '.join(told)}{segment}"
 
 
 def _rhythm(file: LoggerFileResult) -> str:

@@ -19,9 +19,9 @@ from gwnet.cli import options, output
 def command(wells: tuple[str, ...], at_utc: dt.datetime | None, form: str, db: str, **chosen: Any) -> None:
     """Tell how each logger stands, one row a deployment.
 
-    Coverage and gaps, last hand reading and last download, residuals at the hand readings (as anchored, and left out
-    one by one), drift and its share of the movement of the water, the uncertainty of the last head, the battery, and
-    what waits for a decision: 'gwnet logger findings' tells each in full.
+    Coverage and gaps, last manual reading and last download, residuals at the manual readings (as anchored, and left
+    out one by one), drift and its share of the movement of the water, the uncertainty of the last head, the battery,
+    and what waits for a decision: 'gwnet logger findings' tells each in full.
     """
     moment = at_utc or chosen["known_on"] or dt.datetime.now(dt.UTC)
     with options.opened(db) as net:

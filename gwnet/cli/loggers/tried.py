@@ -131,8 +131,8 @@ def save(trial: Trial, path: Path) -> None:
             file.write(trial.toml())
     except FileExistsError:
         message = "There is a file of that name already."
-        raise OutputError(message, where=str(path), mend="Give another name, or delete it.") from None
+        raise OutputError(message, where=str(path), fix="Give another name, or delete it.") from None
     except OSError as error:
         message = f"The layout cannot be written: {error.strerror or error}."
-        raise OutputError(message, where=str(path), mend="Check the folder.") from None
+        raise OutputError(message, where=str(path), fix="Check the folder.") from None
     output.made([path])

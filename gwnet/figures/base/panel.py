@@ -287,8 +287,8 @@ def save_all(wanted: Sequence[tuple[Sequence[Figure], Path]]) -> list[Path]:
             for other in written:
                 other.unlink(missing_ok=True)
             message = f"The figure cannot be written: {error.strerror or error}."
-            mend = "Check that the folder exists and can be written."
-            raise OutputError(message, where=str(name), mend=mend) from error
+            fix = "Check that the folder exists and can be written."
+            raise OutputError(message, where=str(name), fix=fix) from error
         written += [name] if new else []
     return list(contents)
 

@@ -225,7 +225,7 @@ def check_ending(path: Path) -> None:
     if path.suffix.lower() not in FILE_TYPES:
         found = f"ends in {path.suffix!r}" if path.suffix else "has no ending"
         message = f"A figure can be saved as {', '.join(FILE_TYPES)}; the name {found}."
-        raise OutputError(message, where=str(path), mend="Give the file one of these endings.")
+        raise OutputError(message, where=str(path), fix="Give the file one of these endings.")
 
 
 def save(figure: Figure, path: str | Path) -> Path:
@@ -255,7 +255,5 @@ def save(figure: Figure, path: str | Path) -> Path:
         target.write_bytes(content)
     except OSError as error:
         message = f"The figure cannot be written: {error.strerror or error}."
-        raise OutputError(
-            message, where=str(target), mend="Check that the folder exists and can be written."
-        ) from error
+        raise OutputError(message, where=str(target), fix="Check that the folder exists and can be written.") from error
     return target

@@ -1,4 +1,4 @@
-"""What a chart of coverage shows, as plain numbers: which logger has data when, and which well a hand reading."""
+"""What a chart of coverage shows, as plain numbers: which logger has data when, and which well a manual reading."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ __all__ = ["CoveragePlotData", "CoverageRow", "coverage_plot_data", "drawn_runs"
 Floats = NDArray[np.float64]
 
 #: Columns that the frames must have.
-_HUNG: Final = ("well", "instrument", "hung_at_utc", "removed_at_utc")
+_HUNG: Final = ("well", "instrument", "installed_at_utc", "removed_at_utc")
 _RUNS: Final = ("well", "instrument", "start_utc", "end_utc", "left_out")
 
 
@@ -40,7 +40,7 @@ class CoverageRow:
     left_out : numpy.ndarray, shape (n, 2)
         The same for samples that are left out.
     hands : numpy.ndarray, shape (h,)
-        Hand readings.
+        Manual readings.
     share : float
         Share of the time in which it hung and the axis shows that has used samples; NaN where it never hung.
     """
@@ -102,11 +102,11 @@ def coverage_plot_data(
     Parameters
     ----------
     deployments : pandas.DataFrame
-        Deployments: well (empty for a barometer), instrument, hung_at_utc, removed_at_utc (NaT while it hangs).
+        Deployments: well (empty for a barometer), instrument, installed_at_utc, removed_at_utc (NaT while it hangs).
     runs : pandas.DataFrame
         Unbroken runs of samples: well, instrument, start_utc, end_utc, left_out (bool).
     hands : pandas.DataFrame, optional
-        Hand readings: well, measured_at_utc. Wells that have only these get a row as well.
+        Manual readings: well, measured_at_utc. Wells that have only these get a row as well.
     site : mapping or pandas.Series
         Row of the sites frame: site, name, time_zone.
     start, end : datetime.date, optional
@@ -131,9 +131,9 @@ def coverage_plot_data(
     """
     if start is not None and end is not None and end < start:
         message = f"The figure would end on {end.isoformat()}, before its start on {start.isoformat()}."
-        raise SettingsError(message, mend="Exchange the two dates.")
+        raise SettingsError(message, fix="Exchange the two dates.")
     zone = plain(site.get("time_zone")) or "UTC"
-    hung = _spans(deployments[list(_HUNG)], ("hung_at_utc", "removed_at_utc"), zone)
+    hung = _spans(deployments[list(_HUNG)], ("installed_at_utc", "removed_at_utc"), zone)
     sampled = _spans(runs[list(_RUNS)], ("start_utc", "end_utc"), zone)
     read = _hands(hands, zone)
     first, last = _limits(hung, sampled, read, start, end)

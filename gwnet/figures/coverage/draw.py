@@ -1,4 +1,4 @@
-"""Chart of coverage: a line a logger and well, bars where there is data, hand readings as ticks."""
+"""Chart of coverage: a line a logger and well, bars where there is data, manual readings as ticks."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _GAP_MM: Final = 0.25
 _RIGHT_MM: Final = 9.5
 _TITLE_MM: Final = 6.2
 _AXIS_MM: Final = 7.9
-#: Heights within a row, as shares of it: bars, frames of deployments, ticks of hand readings above the frame.
+#: Heights within a row, as shares of it: bars, frames of deployments, ticks of manual readings above the frame.
 _BAR, _FRAME, _TICK = 0.36, 0.56, 0.20
 
 
@@ -175,7 +175,7 @@ def _key_entries(rows: Sequence[CoverageRow]) -> list[KeyEntry]:
         frame = {"facecolor": "none", "edgecolor": style.SOFT, "linewidth": style.HAIR}
         entries.append(KeyEntry("logger hung", _bar_drawer(**frame), 6.0))
     if any(row.hands.size for row in rows):
-        entries.append(KeyEntry("hand reading", _tick_drawer, 1.0))
+        entries.append(KeyEntry("manual reading", _tick_drawer, 1.0))
     return entries
 
 

@@ -259,7 +259,7 @@ def _check(unit: str, start: dt.date | None, end: dt.date | None) -> None:
         raise SettingsError(message)
     if start is not None and end is not None and end < start:
         message = f"The figure would end on {end.isoformat()}, before its start on {start.isoformat()}."
-        raise SettingsError(message, mend="Exchange the two dates.")
+        raise SettingsError(message, fix="Exchange the two dates.")
 
 
 def _heading(own: pd.DataFrame, well_row: Mapping[str, Any], aquifer_name: str) -> str:

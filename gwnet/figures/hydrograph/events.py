@@ -25,7 +25,7 @@ __all__ = [
     "time_limits",
 ]
 
-#: The line is broken where readings are further apart than this many median intervals; own choice.
+#: The line is broken where readings are further apart than this many median intervals; project default.
 GAP_FACTOR: Final = 3.5
 #: A static line never bridges more than this, however seldom a well was measured: two years and a half [d].
 LONGEST_BRIDGE_DAYS: Final = 913.0
@@ -56,7 +56,7 @@ def own_rows(levels: pd.DataFrame, well: str) -> pd.DataFrame:
     own = levels[levels["well"] == well]
     if "site" in own.columns and own["site"].nunique() > 1:
         message = f"The levels of {well!r} come from {own['site'].nunique()} sites."
-        raise AnalysisError(message, mend="Hand over the levels of one site.")
+        raise AnalysisError(message, fix="Hand over the levels of one site.")
     return own
 
 

@@ -35,7 +35,7 @@ class LoggerSeries:
     water_elevation_m : numpy.ndarray, shape (n,)
         Water elevation; NaN where the line is broken or nothing is used [m].
     approved : numpy.ndarray of bool, shape (n,)
-        Whether the head stands between approved hand readings.
+        Whether the head stands between approved manual readings.
     hung : tuple of (str, time, time or None)
         Instrument, and from when to when it hung; None while it hangs.
     left_out : tuple of (time, time)
@@ -61,7 +61,7 @@ class LoggerLine:
     days, elevation_m : numpy.ndarray, shape (n,)
         The line, NaN where it is broken [d, m].
     approved : numpy.ndarray of bool, shape (n,)
-        Whether a head stands between approved hand readings.
+        Whether a head stands between approved manual readings.
     hung, left_out : numpy.ndarray, shape (k, 2)
         From when to when; an open end is NaN.
     notes : tuple of str

@@ -1,4 +1,4 @@
-"""Marks of a hydrograph and their key; shapes of our own choice, told apart without colour."""
+"""Marks of a hydrograph and their key; shapes of our project default, told apart without colour."""
 
 from __future__ import annotations
 

@@ -19,14 +19,14 @@ from gwnet.units import metres_per
 
 __all__ = ["LEAST_SPAN_M", "Span", "common_span", "vertical_limits"]
 
-#: Least height of a vertical axis [m]; own choice, so that a few millimetres never look like a flood.
+#: Least height of a vertical axis [m]; project default, so that a few millimetres never look like a flood.
 LEAST_SPAN_M: Final = 1.0
 #: Wells whose levels together fill at most this many times the range of the liveliest one share their limits;
-#: otherwise they share only the height of the axis. Own choice.
+#: otherwise they share only the height of the axis. Project default.
 _SHARED_LIMITS: Final = 2.5
 #: Kinds of events that a group's span is made for.
 _UNDISTURBED: Final = ("level", "estimate", "dry", "flowing")
-#: A well of whose marks more than this part would stand beyond the group's span gets one of its own. Own choice.
+#: A well of whose marks more than this part would stand beyond the group's span gets one of its own. Project default.
 _MOST_BEYOND: Final = 0.1
 #: Levels this many robust standard deviations from their well's median do not stretch the span of a group, in wells
 #: with enough levels to tell; at least this spread is taken for one [m]. Own choices.

@@ -33,7 +33,7 @@ __all__ = [
 ]
 
 #: More wells without a measurement than this are drawn as dots without labels, so that they do not hide the others;
-#: own choice.
+#: project default.
 MOST_UNMEASURED: Final = 12
 #: Most wells of another aquifer that are named.
 _MOST_OTHERS: Final = 12
@@ -241,7 +241,7 @@ def surface_map_plot_data(
     points = _map_points(control, noticed, unit)
     if not any(point.placed for point in points):
         message = f"No well or gauge of aquifer {aquifer!r} has coordinates, so no map can be drawn."
-        raise AnalysisError(message, mend="Record coordinates for the wells.")
+        raise AnalysisError(message, fix="Record coordinates for the wells.")
     flow = list(arrows)
     pieces = list(contours)
     name = f"{aquifer_name} ({aquifer})" if aquifer_name and aquifer_name != aquifer else aquifer

@@ -28,7 +28,7 @@ CROSS: Final[dict[str, Any]] = {
 }
 
 
-#: Marks of used points that are no hand reading: a logger's level; what changed by how much; what a well is worth.
+#: Marks of used points that are no manual reading: a logger's level; what changed by how much; what a well is worth.
 _OTHER_LOOKS: Final[dict[str, dict[str, Any]]] = {
     "logger": {"marker": "D", "markersize": 5.2, "markerfacecolor": style.INK, "markeredgecolor": style.PAPER},
     "rise": {"marker": "^", "markersize": 6.2, "markerfacecolor": style.INK, "markeredgecolor": style.PAPER},

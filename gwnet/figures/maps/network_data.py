@@ -107,7 +107,7 @@ def network_plot_data(
     placed = tuple(well for well in rows if math.isfinite(well.x) and math.isfinite(well.y))
     if not placed:
         message = "No well has coordinates, so no map can be drawn."
-        raise AnalysisError(message, mend="Record coordinates for the wells.")
+        raise AnalysisError(message, fix="Record coordinates for the wells.")
     names = {} if aquifers is None else dict(zip(aquifers["aquifer"], aquifers["name"], strict=True))
     found = {well.group for well in placed}
     order = [code for code in names if code in found] + sorted(found - set(names) - {""}) + [""] * ("" in found)

@@ -35,7 +35,7 @@ _PAD_MM: Final = 0.3
 _LONGEST_MM: Final = 24.0
 #: Sizes of the triangles: at the smallest slope and at the largest [pt].
 _SIZES_PT: Final = (3.4, 12.5)
-#: With more wells than this, only those with a trend are labelled. Own choice.
+#: With more wells than this, only those with a trend are labelled. Project default.
 _MOST_LABELS: Final = 70
 #: Longest line to a label among many wells [mm], and most unnamed wells that are listed. Own choices.
 _LONGEST_LEADER_MM: Final = 9.0
@@ -155,7 +155,7 @@ def slope_map_plot_data(
     slopes = [abs(point.slope) for point in placed if math.isfinite(point.slope)]
     if not slopes:
         message = "No well has both a slope and coordinates, so no map of slopes can be drawn."
-        raise AnalysisError(message, mend="Record coordinates, or take wells with longer records.")
+        raise AnalysisError(message, fix="Record coordinates, or take wells with longer records.")
     return SlopeMapPlotData(
         title="Slopes of water levels",
         subtitle=subtitle_of(site, ""),

@@ -39,7 +39,7 @@ _SIZE_MM: Final = (180.0, 150.0)
 #: Least height of a panel [mm], and room between two [mm].
 _LEAST_MM: Final = 16.0
 _GAP_MM: Final = 2.6
-#: Least span of the observed levels [m]; own choice, so that millimetres do not fill the page.
+#: Least span of the observed levels [m]; project default, so that millimetres do not fill the page.
 _LEAST_SPAN_M: Final = 0.2
 _PARTS: Final = ("observed", "trend", "seasonal", "remainder")
 

@@ -44,7 +44,7 @@ PAGE_SIZE_MM: Final = (180.0, 247.0)
 #: Wells on a page of several.
 WELLS_A_PAGE: Final = 3
 
-#: Least height of the vertical axis [m]; own choice, so that millimetres do not look like a season.
+#: Least height of the vertical axis [m]; project default, so that millimetres do not look like a season.
 _LEAST_SPAN_M: Final = 0.5
 #: Bands from the outside in: names of lower and upper end, fill.
 _FILLS: Final = (("minimum", "maximum", style.TINT), ("p10", "p90", "#D3DEE6"), ("p25", "p75", "#A9C1D1"))

@@ -228,7 +228,7 @@ def _notes(
     if (own["at_or_below"] != "").any():
         notes.append("Dry months are ranked as bounds; ends marked ≤ lie at or below what is drawn.")
     if logged:
-        notes.append("Daily means of loggers take part on days without a hand reading.")
+        notes.append("Daily means of loggers take part on days without a manual reading.")
     left_out = plain(summary["left_out"])
     if left_out:
         notes.append(f"Left out: {shown(left_out)}.")

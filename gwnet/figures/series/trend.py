@@ -41,7 +41,7 @@ _SIZE_MM: Final = (180.0, 100.0)
 PAGE_SIZE_MM: Final = (180.0, 247.0)
 COLUMNS: Final = 3
 ROWS: Final = 8
-#: Least height of a vertical axis [m]; own choice.
+#: Least height of a vertical axis [m]; project default.
 _LEAST_SPAN_M: Final = 0.5
 #: What is told of a trend, or of levels before and after a gap.
 _TOLD: Final = ("rising", "falling", "higher after", "lower after")

@@ -76,7 +76,7 @@ class TrendPlotData:
     logged : numpy.ndarray of bool, shape (n,)
         Whether it is a daily mean of a logger, drawn as a line without marks.
     lines : tuple of tuple of int
-        Pieces of the line through hand readings that take part, broken at gaps, bounds and logged days.
+        Pieces of the line through manual readings that take part, broken at gaps, bounds and logged days.
     trend : TrendLine or None
         The line, where there is a slope.
     steps : tuple of tuple of float

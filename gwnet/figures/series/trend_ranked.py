@@ -41,7 +41,7 @@ _AROUND_MM: Final = 26.5
 _NAME_MM: Final = 34.0
 #: Columns of numbers at the right [mm].
 _NUMBERS_MM: Final = (17.0, 15.0, 10.0)
-#: Part of the wells whose whole interval is shown; longer ones are cut and end in an arrow. Own choice.
+#: Part of the wells whose whole interval is shown; longer ones are cut and end in an arrow. Project default.
 _SHOWN_PART: Final = 0.9
 _NAME_PT: Final = 6.3
 
@@ -143,7 +143,7 @@ def ranked_plot_data(
     rows = sorted((row for row in made if math.isfinite(row.slope)), key=lambda row: (-row.slope, row.well))
     if not rows:
         message = "No well has a slope, so none can be ranked."
-        raise TooFewLevelsError(message, mend="Take wells with longer records, or look at the notes of 'gwnet trend'.")
+        raise TooFewLevelsError(message, fix="Take wells with longer records, or look at the notes of 'gwnet trend'.")
     low, high = _ends(rows)
     told = [sum(row.direction == way for row in rows) for way in ("rising", "falling")]
     without = [row.well for row in made if not math.isfinite(row.slope)]

@@ -24,10 +24,10 @@ from gwnet.hydro.checks.robust_limits import (
     readings_around,
 )
 
-#: Neighbours of a well that are asked (own choice).
+#: Neighbours of a well that are asked (project default).
 NEIGHBOURS: Final = 8
 
-#: Fewer neighbours than this tell nothing (own choice).
+#: Fewer neighbours than this tell nothing (project default).
 LEAST_NEIGHBOURS: Final = 3
 
 #: A neighbour's reading counts for a time when it was taken within this many days, or this share of the interval.
@@ -35,13 +35,13 @@ NEAR_D: Final = 3.0
 NEAR_SHARE: Final = 0.15
 
 
-#: Misfits beyond this many robust standard deviations are cut before wells are compared (own choice).
+#: Misfits beyond this many robust standard deviations are cut before wells are compared (project default).
 _OUTLYING: Final = 3.0
 
-#: A neighbour is off as well beyond this many robust standard deviations (own choice).
+#: A neighbour is off as well beyond this many robust standard deviations (project default).
 _OFF_AS_WELL: Final = 3.0
 
-#: A well moves at most this many times as much as its neighbours (own choice).
+#: A well moves at most this many times as much as its neighbours (project default).
 _MOST_RESPONSE: Final = 3.0
 
 

@@ -15,7 +15,7 @@ from scipy.spatial import KDTree
 
 from gwnet.hydro.checks.robust_limits import MAD_TO_SD, Flags, Floats, Places, equally_long
 
-#: Fewer wells than this are not held against one another (own choice).
+#: Fewer wells than this are not held against one another (project default).
 LEAST_WELLS: Final = 6
 
 _NEIGHBOURS = 6

@@ -220,7 +220,7 @@ def readings_around(well: ArrayLike, sound: ArrayLike) -> Around:
     return Around(before.astype(np.int64), after.astype(np.int64))
 
 
-#: Edges of the classes of intervals [d]: days, weeks, months, quarters, half-years, years (own choice).
+#: Edges of the classes of intervals [d]: days, weeks, months, quarters, half-years, years (project default).
 INTERVAL_EDGES_D: Final = (2.0, 10.0, 45.0, 135.0, 270.0, 550.0)
 
 

@@ -26,20 +26,20 @@ from gwnet.hydro.checks.robust_limits import (
 #: A year [d]: levels a year apart stand in the same season.
 YEAR_D: Final = 365.25
 
-#: A reading of the year before counts when it was taken within this many days of the same date (own choice).
+#: A reading of the year before counts when it was taken within this many days of the same date (project default).
 YEAR_NEAR_D: Final = 45.0
 
 _NEAR_D: Final = 5.0
 
-#: ... or this share of the time since the last reading (own choice).
+#: ... or this share of the time since the last reading (project default).
 _NEAR_SHARE: Final = 0.5
 
 
 #: Both estimates of a step rest on the first level after it: their joint error is larger than that of independent ones
-#: by this factor (own choice).
+#: by this factor (project default).
 _SHARED_ERROR: Final = 1.2
 
-#: Fewest moves into a season that tell what is usual (own choice).
+#: Fewest moves into a season that tell what is usual (project default).
 _LEAST_OF_SEASON: Final = 5
 
 

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from gwnet.hydro.checks.robust_limits import Flags, Floats, Places, equally_long, readings_around
 
-#: Readings that the share of all wells weighs when that of one well is judged (own choice).
+#: Readings that the share of all wells weighs when that of one well is judged (project default).
 _PRIOR: Final = 10.0
 
 

@@ -17,10 +17,10 @@ from gwnet.hydro.surfaces.kriging_system import kriging_system
 
 Floats = NDArray[np.float64]
 
-#: A well and so many nearest ones make a local plane (own choice): twice the three that a plane needs.
+#: A well and so many nearest ones make a local plane (project default): twice the three that a plane needs.
 NEAREST: int = 5
 
-#: A triangle flatter than this, height over longest side, says little of the gradient across it (own choice).
+#: A triangle flatter than this, height over longest side, says little of the gradient across it (project default).
 _FLAT = 0.1
 
 
@@ -235,7 +235,7 @@ def triangle_gradient(x: ArrayLike, y: ArrayLike, head_m: ArrayLike) -> Triangle
     Notes
     -----
     Each triangle of Delaunay is a three-point problem. Triangles whose height is less than a tenth of their longest
-    side are left out (own choice), as errors of heads turn them most.
+    side are left out (project default), as errors of heads turn them most.
 
     Examples
     --------

@@ -116,7 +116,7 @@ def parse_share(text: str, what: str) -> Interval:
     if unit or not 0.0 < lowest <= highest < 1.0:
         article = "An" if what[0] in "aeiou" else "A"
         message = f"{article} {what} is a number greater than 0 and less than 1, not {text.strip()!r}."
-        raise SettingsError(message, mend="Write for example 0.22, or 0.15..0.25 for an interval; no per cent.")
+        raise SettingsError(message, fix="Write for example 0.22, or 0.15..0.25 for an interval; no per cent.")
     return Interval(lowest, highest, text.strip())
 
 
@@ -124,12 +124,12 @@ def _bounds(text: str, what: str, example: str) -> tuple[float, float, str]:
     found = _RANGE.match(text)
     if found is None:
         message = f"{text!r} is not a {what}."
-        raise SettingsError(message, mend=f"Write for example {example}.")
+        raise SettingsError(message, fix=f"Write for example {example}.")
     lowest = float(found[1])
     highest = float(found[2]) if found[2] else lowest
     if not (math.isfinite(lowest) and math.isfinite(highest) and lowest <= highest):
         message = f"The interval {text.strip()!r} does not run from lower to higher."
-        raise SettingsError(message, mend=f"Write for example {example}.")
+        raise SettingsError(message, fix=f"Write for example {example}.")
     return lowest, highest, (found[3] or "").strip()
 
 
@@ -141,7 +141,7 @@ def _conductivity_unit(unit: str, text: str) -> float:
     length, _, time = plain.partition("/")
     if time not in _SECONDS or length not in ("m", "cm", "mm", "ft"):
         message = f"{text.strip()!r} has no unit of hydraulic conductivity that is known."
-        raise SettingsError(message, mend="Write m/d, m/s, cm/s, ft/d or gpd/ft2, for example 12 m/d.")
+        raise SettingsError(message, fix="Write m/d, m/s, cm/s, ft/d or gpd/ft2, for example 12 m/d.")
     return metres_per(length) / _SECONDS[time]
 
 

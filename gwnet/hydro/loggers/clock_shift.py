@@ -120,7 +120,7 @@ def find_clock_shift(
     the usual size cut to that. A
     shift is told when the best correlation is at least 0.2, stands out from every shift more than 90 minutes away
     by at least 0.1 and by four times the spread of a chance correlation, rests on 300 pairs or more and is not at
-    the end of the shifts tried (limits: own choice). That clocks are to be checked at every visit: USGS TM 1-A1
+    the end of the shifts tried (limits: project default). That clocks are to be checked at every visit: USGS TM 1-A1
     (Cunningham and Schalk, 2011), p. 143; finding a shift by correlation is common practice, no source.
 
     Examples
@@ -136,7 +136,7 @@ def find_clock_shift(
     step = max(usual_interval_s(when), usual_interval_s(reference_when)) if step_s is None else float(step_s)
     if step <= 0 or not longest_lag_s > 0:
         message = f"Shifts cannot be tried in steps of {step} s up to {longest_lag_s} s."
-        raise ReductionError(message, mend="Give both in seconds, above zero.")
+        raise ReductionError(message, fix="Give both in seconds, above zero.")
     if when.size < 2 or reference_when.size < 2:
         return _untold("fewer than two samples in one of the series", step)
     changes, others, offset = _changes(when, numbers, reference_when, reference, step)
@@ -333,7 +333,7 @@ def _drift(when: Instants, operation: ClockOperation) -> Floats:
     length_s = float((operation.end_utc - operation.start_utc) / np.timedelta64(1, "s"))
     if not length_s > 0 or operation.seconds <= -length_s:
         message = f"A clock drift of {operation.seconds:g} s from {operation.start_utc} to {operation.end_utc}."
-        raise ReductionError(message, mend="Give a start, a later end, and less drift than the time between them.")
+        raise ReductionError(message, fix="Give a start, a later end, and less drift than the time between them.")
     share = (when - operation.start_utc) / np.timedelta64(1, "us") / (length_s * MICROSECONDS)
     return np.asarray(share * operation.seconds, dtype=np.float64)
 

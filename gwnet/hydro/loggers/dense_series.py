@@ -170,7 +170,7 @@ def _refuse_faulty_gap(longest_gap_s: float) -> None:
     """Stop where the longest gap is no length of time."""
     if not longest_gap_s >= 0:
         message = f"The longest gap is {longest_gap_s} s; expected zero or more."
-        raise ReductionError(message, mend="Give it in seconds; a little over the sampling interval serves.")
+        raise ReductionError(message, fix="Give it in seconds; a little over the sampling interval serves.")
 
 
 def thin(
@@ -220,7 +220,7 @@ def thin(
     start, end = np.asarray([start_utc, end_utc], dtype="datetime64[us]")
     if columns < 1 or not end > start:
         message = f"A figure of {columns} columns from {start} to {end} cannot be drawn on."
-        raise ReductionError(message, mend="Give an end after the start, and at least one column.")
+        raise ReductionError(message, fix="Give an end after the start, and at least one column.")
     here = ~np.isnan(numbers)
     places = np.flatnonzero(here)
     when, drawn = when[places], numbers[places]
@@ -320,7 +320,7 @@ def daily_statistics(day: ArrayLike, values: ArrayLike, *, least_count: int) -> 
         raise ShapeError(message)
     if np.isnat(days).any() or least_count < 1:
         message = "A sample has no day." if np.isnat(days).any() else f"A day cannot be made of {least_count} numbers."
-        raise ReductionError(message, mend="Give the day of every sample, and a least count of 1 or more.")
+        raise ReductionError(message, fix="Give the day of every sample, and a least count of 1 or more.")
     if days.size == 0:
         nothing = np.empty(0)
         return DailyStatistics(np.empty(0, "datetime64[D]"), np.empty(0, np.int64), nothing, nothing, nothing)

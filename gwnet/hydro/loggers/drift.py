@@ -1,7 +1,7 @@
-"""Sensor levels anchored to hand readings, and what that tells of the sensor's drift.
+"""Sensor levels anchored to manual readings, and what that tells of the sensor's drift.
 
-Levels and elevations are positive upward. The offset of a hand reading is the hand reading's water elevation less the
-sensor's level at that moment; the correction of a sample is what is added to its level.
+Levels and elevations are positive upward. The offset of a manual reading is the manual reading's water elevation less
+the sensor's level at that moment; the correction of a sample is what is added to its level.
 """
 
 from __future__ import annotations
@@ -34,9 +34,9 @@ class Hangings:
     start_utc, end_utc : numpy.ndarray of datetime64[us], shape (s,)
         First and last sample; NaT where a hanging has none.
     readings : numpy.ndarray of int64, shape (s,)
-        Hand readings that anchor it.
+        Manual readings that anchor it.
     drift_m_per_year : numpy.ndarray, shape (s,)
-        How fast the sensor's level departs upward from the hand readings, by least squares [m/year]; NaN for readings
+        How fast the sensor's level departs upward from the manual readings, by least squares [m/year]; NaN for readings
         at fewer than two moments.
     offset_spread_m : numpy.ndarray, shape (s,)
         Largest less smallest offset [m]; NaN without a reading.
@@ -62,23 +62,23 @@ class AnchoredLevels:
     Attributes
     ----------
     water_elevation_m : numpy.ndarray, shape (n,)
-        Level plus correction; NaN where the level is missing or no hand reading anchors its hanging [m].
+        Level plus correction; NaN where the level is missing or no manual reading anchors its hanging [m].
     correction_m : numpy.ndarray, shape (n,)
-        What was added; NaN where no hand reading anchors the hanging [m].
+        What was added; NaN where no manual reading anchors the hanging [m].
     hanging : numpy.ndarray of int64, shape (n,)
         Which of ``hangings`` each sample belongs to.
     hand_hanging : numpy.ndarray of int64, shape (m,)
-        The same for each hand reading.
+        The same for each manual reading.
     sensor_at_hand_m : numpy.ndarray, shape (m,)
-        The sensor's level at the moment of the hand reading; NaN where it cannot be told [m].
+        The sensor's level at the moment of the manual reading; NaN where it cannot be told [m].
     offset_m : numpy.ndarray, shape (m,)
-        Hand reading less the sensor's level; NaN where the reading anchors nothing [m].
+        Manual reading less the sensor's level; NaN where the reading anchors nothing [m].
     shift_m : numpy.ndarray, shape (m,)
         Offset less that of the reading before in the same hanging; NaN for the first [m].
     residual_m : numpy.ndarray, shape (m,)
-        Hand reading less the anchored level at that moment [m].
+        Manual reading less the anchored level at that moment [m].
     left_out_residual_m : numpy.ndarray, shape (m,)
-        Hand reading less the level that the other readings of its hanging would give; NaN for the only one [m].
+        Manual reading less the level that the other readings of its hanging would give; NaN for the only one [m].
     hangings : Hangings
         Drift of each hanging.
     """
@@ -91,7 +91,7 @@ class AnchoredLevels:
     offset_m: Floats
     shift_m: Floats
     residual_m: Floats
-    left_out_residual_m: Floats
+    leave_one_out_residual_m: Floats
     hangings: Hangings
 
 
@@ -106,7 +106,7 @@ def anchor_levels(
     restart_utc: ArrayLike = (),
     edge_s: float = 0.0,
 ) -> AnchoredLevels:
-    """Turn a sensor's levels into water elevations by the hand readings of its well.
+    """Turn a sensor's levels into water elevations by the manual readings of its well.
 
     Parameters
     ----------
@@ -115,45 +115,45 @@ def anchor_levels(
     sensor_level_m : array_like, shape (n,)
         Column of water above the sensor, or any other level positive upward; NaN for a missing one [m].
     hand_time_utc : array_like of datetime64, shape (m,)
-        Times of the hand readings, in any order.
+        Times of the manual readings, in any order.
     hand_elevation_m : array_like, shape (m,)
         Water elevations by hand, positive upward from the vertical datum; NaN counts as no reading [m].
     method : {"constant", "linear"}
         ``constant``: one correction for a hanging, the mean offset of its readings. ``linear``: the offset itself at
         each reading, linear in time between readings, and held before the first and after the last of a hanging.
     longest_gap_s : float
-        Longest time between the two samples on either side of a hand reading that is interpolated over [s].
+        Longest time between the two samples on either side of a manual reading that is interpolated over [s].
     restart_utc : array_like of datetime64, optional
         Moments at which the hanging depth or the sensor changed; a sample or reading at that very moment belongs to
         what follows.
     edge_s : float, optional
-        A hand reading before the first or after the last sample of a hanging is compared with that sample where it is
+        A manual reading before the first or after the last sample of a hanging is compared with that sample where it is
         no farther away than this; zero unless given, so that it is then not compared at all [s].
 
     Returns
     -------
     AnchoredLevels
-        Water elevations, corrections, what each hand reading shows, and the drift of each hanging.
+        Water elevations, corrections, what each manual reading shows, and the drift of each hanging.
 
     Raises
     ------
     ShapeError
-        If times and values of the sensor, or those of the hand readings, differ in shape.
+        If times and values of the sensor, or those of the manual readings, differ in shape.
     ReductionError
-        If the sensor's times do not rise, a hand reading or restart has no time, the method is unknown or the longest
+        If the sensor's times do not rise, a manual reading or restart has no time, the method is unknown or the longest
         gap is negative.
 
     Notes
     -----
-    A hand reading is compared with the sensor's level at its own moment, not with the last one logged: USGS TM 1-A1
+    A manual reading is compared with the sensor's level at its own moment, not with the last one logged: USGS TM 1-A1
     (Cunningham and Schalk, 2011), p. 121-122 and 142. The correction between readings at t0 and t1 is
     e0 + (e1 - e0)(t - t0)/(t1 - t0); drift as linear over a deployment is the practice of CWCB document 123770, p. 7
     (Colorado). That drift is linear is a convention, not a finding: Rosenberry (1990; author and year
     from memory) found drift of the zero to be irregular. Readings at one moment count by their mean.
 
-    With ``linear`` the anchored level equals the hand reading wherever one stands alone at its moment, so its residual
-    is 0 and tells nothing; ``shift_m`` and ``left_out_residual_m`` show how well the sensor held. A hanging without a
-    reading keeps NaN: nothing says where its zero is.
+    With ``linear`` the anchored level equals the manual reading wherever one stands alone at its moment, so its
+    residual is 0 and tells nothing; ``shift_m`` and ``left_out_residual_m`` show how well the sensor held. A hanging
+    without a reading keeps NaN: nothing says where its zero is.
 
     Examples
     --------
@@ -168,10 +168,10 @@ def anchor_levels(
         message = f"Unknown method of anchoring {method!r}; expected 'constant' or 'linear'."
         raise ReductionError(message)
     when, level = series(sensor_time_utc, sensor_level_m, "sensor")
-    hand_when, hand = series(hand_time_utc, hand_elevation_m, "series of hand readings", rising=False)
+    hand_when, hand = series(hand_time_utc, hand_elevation_m, "series of manual readings", rising=False)
     restarts = np.unique(np.asarray(restart_utc, dtype="datetime64[us]"))
     if np.isnat(restarts).any():
-        raise ReductionError("A restart has no time.", mend="Give the moment at which the hanging depth changed.")
+        raise ReductionError("A restart has no time.", fix="Give the moment at which the hanging depth changed.")
     hanging = np.searchsorted(restarts, when, side="right").astype(np.int64)
     hand_hanging = np.searchsorted(restarts, hand_when, side="right").astype(np.int64)
     at_hand, correction = np.full(hand.shape, np.nan), np.full(level.shape, np.nan)
@@ -233,7 +233,7 @@ def sensing_tolerance(depth_to_water_m: ArrayLike, level_range_m: ArrayLike) -> 
 
 
 def _level_at(asked: Instants, when: Instants, level: Floats, longest_gap_s: float, edge_s: float) -> Floats:
-    """Return the sensor's level at the hand readings of one hanging."""
+    """Return the sensor's level at the manual readings of one hanging."""
     found = interpolate_at(asked, when, level, longest_gap_s=longest_gap_s)
     numbers = np.flatnonzero(~np.isnan(level))
     if numbers.size == 0 or edge_s <= 0:

@@ -1,4 +1,4 @@
-"""Spikes and steps in the series of a sensor, and whether hand readings show that it was moved.
+"""Spikes and steps in the series of a sensor, and whether manual readings show that it was moved.
 
 Places are positions in the arrays given. A missing number (NaN) counts as no sample: what stands on either side of it
 are neighbours. Everything found is a suggestion to a person, who knows what happened in the field.
@@ -116,7 +116,7 @@ def find_spikes(
     A spike's samples all stand on one side of both neighbours by more than the limit, and the neighbours differ by
     less than half of that. A fast response of the aquifer rises as fast but does not come back within three samples,
     so that its neighbours do not agree. A pump that ran for one sample looks the same as a lifted sensor; which one
-    it was, a person must say. The limits are our own choice; robust limits of this kind are common practice, no
+    it was, a person must say. The limits are our project default; robust limits of this kind are common practice, no
     source.
 
     Examples
@@ -224,7 +224,7 @@ def find_steps(
     over several samples) and the medians on both sides must differ by half of it at least. Discontinuities,
     wrong cable lengths and spikes at downloads are the usual defects of logger records: Muñoz-Carpena, Kaplan and
     Bachelin (2009), Groundwater data processing, Loxahatchee basin, executive summary, steps 2 to 7. Whether sensor or
-    water stepped, only a hand reading tells: `confirm_steps`. The limits are our own choice.
+    water stepped, only a manual reading tells: `confirm_steps`. The limits are our project default.
 
     Examples
     --------
@@ -272,7 +272,7 @@ def confirm_steps(
     *,
     tolerance_m: float,
 ) -> tuple[NDArray[np.int64], Floats]:
-    """Return whether hand readings show that a step was the sensor's and not the water's.
+    """Return whether manual readings show that a step was the sensor's and not the water's.
 
     Parameters
     ----------
@@ -281,16 +281,16 @@ def confirm_steps(
     step_m : array_like, shape (k,)
         Size of each step of the sensor's level, positive upward [m].
     hand_time_utc : array_like of datetime64, shape (m,)
-        Times of the hand readings of that hanging.
+        Times of the manual readings of that hanging.
     offset_m : array_like, shape (m,)
-        Hand reading less the sensor's level at that moment, without any correction for the steps [m].
+        Manual reading less the sensor's level at that moment, without any correction for the steps [m].
     tolerance_m : float
-        What hand readings and sensor may disagree by [m].
+        What manual readings and sensor may disagree by [m].
 
     Returns
     -------
     tuple of numpy.ndarray, shape (k,)
-        1 where the sensor moved, -1 where the water did, 0 where no hand reading stands on both sides or they show
+        1 where the sensor moved, -1 where the water did, 0 where no manual reading stands on both sides or they show
         something else; and how far the offsets moved across the step [m].
 
     Raises
@@ -300,7 +300,7 @@ def confirm_steps(
 
     Notes
     -----
-    A sensor that slips down by 0.2 m reads 0.2 m more; the offset of the hand readings falls by as much. USGS TM 1-A1
+    A sensor that slips down by 0.2 m reads 0.2 m more; the offset of the manual readings falls by as much. USGS TM 1-A1
     (Cunningham and Schalk, 2011), p. 142: look for a slip or a kink of the cable where they disagree. The nearest
     reading on each side is compared; other steps between them count as well, so that each is taken off first.
 
@@ -312,7 +312,7 @@ def confirm_steps(
     ([1], [-0.19])
     """
     when, step = series(step_time_utc, step_m, "series of steps", rising=False)
-    hand_when, offset = series(hand_time_utc, offset_m, "series of hand readings", rising=False)
+    hand_when, offset = series(hand_time_utc, offset_m, "series of manual readings", rising=False)
     known = ~np.isnan(offset)
     order = np.argsort(hand_when[known], kind="stable")
     hand_when, offset = hand_when[known][order], offset[known][order]

@@ -122,7 +122,7 @@ def find_flat(time_utc: ArrayLike, values: ArrayLike, *, least_s: float, resolut
     -----
     Where successive samples are equal with the share p (the median over blocks of 96, or the share outside the longest
     run where that is less, so that the flat spell itself does not count), the longest run of equals among n samples is
-    about log n / -log p by chance; a spell must be three times as long as well as long enough in time. Own choice.
+    about log n / -log p by chance; a spell must be three times as long as well as long enough in time. Project default.
 
     Examples
     --------
@@ -178,7 +178,7 @@ def find_pinned(
     -----
     A falling level rests at its lowest value as long as at the values just above it; a sensor at its end rests there
     and hardly anywhere near. So ten times more samples must stand at the least value than on average at each of the
-    ten values next to it. Own choice.
+    ten values next to it. Project default.
 
     Examples
     --------
@@ -217,7 +217,7 @@ def least_step(values: ArrayLike) -> float:
 
     Notes
     -----
-    The smallest difference of all is as a rule dust of a conversion between units. Own choice.
+    The smallest difference of all is as a rule dust of a conversion between units. Project default.
 
     Examples
     --------

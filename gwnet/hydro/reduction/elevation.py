@@ -63,7 +63,7 @@ def combine_repeats(repeats_m: ArrayLike, tolerance_m: ArrayLike, *, chosen: Arr
 
     Notes
     -----
-    Repeat every hand reading until two agree within 0.02 ft; keep all, mark the chosen one: USGS TM 1-A1 (Cunningham
+    Repeat every manual reading until two agree within 0.02 ft; keep all, mark the chosen one: USGS TM 1-A1 (Cunningham
     and Schalk, 2011), GWPD 1 p. 6-8. That agreeing repeats are averaged is this project's rule. Spreads are compared
     with a margin of a tenth of a micrometre, so that 12.346 and 12.340 agree within 0.006.
 

@@ -101,7 +101,7 @@ def normal_gravity(latitude_deg: ArrayLike, height_m: ArrayLike = 0.0) -> Floats
     latitude, height = broadcast(latitude_deg=latitude_deg, height_m=height_m)
     if (np.abs(latitude) > 90).any():
         message = f"A latitude of {float(latitude[np.abs(latitude) > 90][0])} degrees lies beyond a pole."
-        raise ReductionError(message, mend="Give the geodetic latitude in degrees, between -90 and 90.")
+        raise ReductionError(message, fix="Give the geodetic latitude in degrees, between -90 and 90.")
     s = np.sin(np.radians(latitude)) ** 2
     on_ellipsoid = _EQUATORIAL_GRAVITY * (1 + _SOMIGLIANA * s) / np.sqrt(1 - _ECCENTRICITY_SQUARED * s)
     return np.asarray(on_ellipsoid + _FREE_AIR * height)
@@ -199,7 +199,7 @@ def hung_depth_to_water(hanging_depth_m: ArrayLike, water_column_m: ArrayLike) -
 
     Notes
     -----
-    The cable's length as hung is seldom known to the centimetre; anchor to hand readings with
+    The cable's length as hung is seldom known to the centimetre; anchor to manual readings with
     `gwnet.hydro.loggers.drift.anchor_levels`.
 
     Examples

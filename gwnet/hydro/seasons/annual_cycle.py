@@ -17,7 +17,7 @@ __all__ = ["LEAST_CYCLE_VALUES", "LEAST_CYCLE_YEARS", "AnnualCycle", "annual_cyc
 
 Floats = NDArray[np.float64]
 
-#: Fewest values and fewest calendar years with one that an annual cycle is told from (own choice).
+#: Fewest values and fewest calendar years with one that an annual cycle is told from (project default).
 LEAST_CYCLE_VALUES = 12
 LEAST_CYCLE_YEARS = 3
 

@@ -14,10 +14,10 @@ __all__ = ["LEAST_DECOMPOSED_YEARS", "Decomposition", "decompose", "fill_gaps", 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-#: Fewest years that are parted into trend and season (own choice; two would do for the arithmetic).
+#: Fewest years that are parted into trend and season (project default; two would do for the arithmetic).
 LEAST_DECOMPOSED_YEARS = 3
 
-#: Years over which the course of a season is smoothed; odd (own choice: a season that changes slowly).
+#: Years over which the course of a season is smoothed; odd (project default: a season that changes slowly).
 _SEASONAL_SPAN = 13
 
 
@@ -96,7 +96,7 @@ def lowess(x: ArrayLike, y: ArrayLike, *, fraction: float = 2.0 / 3.0, robust_st
         raise ShapeError(message)
     if not 0.0 < fraction <= 1.0 or robust_steps < 0:
         message = f"A share of {fraction} with {robust_steps} robust steps makes no smooth line."
-        raise SettingsError(message, mend="Give a share above 0 and up to 1, and 0 or more steps.")
+        raise SettingsError(message, fix="Give a share above 0 and up to 1, and 0 or more steps.")
     here = ~(np.isnan(values) | np.isnan(places))
     found = np.full(values.shape, np.nan)
     if here.any():
@@ -179,7 +179,7 @@ def fill_gaps(values: ArrayLike, period: int) -> tuple[Floats, Flags]:
     missing = np.isnan(numbers)
     if not numbers.size or missing[0] or missing[-1]:
         message = "A series that starts or ends with a gap cannot be filled."
-        raise TooFewLevelsError(message, mend="Cut it to its first and last value.")
+        raise TooFewLevelsError(message, fix="Cut it to its first and last value.")
     season = np.arange(numbers.size) % period
     middle = np.full(period, np.nan)
     for s in range(period):
@@ -188,7 +188,7 @@ def fill_gaps(values: ArrayLike, period: int) -> tuple[Floats, Flags]:
             middle[s] = np.median(own)
     if np.isnan(middle).any():
         message = f"{int(np.isnan(middle).sum())} of the {period} seasons of the year have no value in any year."
-        raise TooFewLevelsError(message, mend="Take fewer seasons, such as quarters.")
+        raise TooFewLevelsError(message, fix="Take fewer seasons, such as quarters.")
     places = np.arange(numbers.size)
     away = np.interp(places, places[~missing], (numbers - middle[season])[~missing])
     return np.where(missing, middle[season] + away, numbers), missing
@@ -271,7 +271,7 @@ def decompose(
         )
     except ValueError as error:
         message = f"The series cannot be parted with these spans: {error}."
-        raise SettingsError(message, mend="Give odd spans of 3 or more, and a trend longer than a year.") from error
+        raise SettingsError(message, fix="Give odd spans of 3 or more, and a trend longer than a year.") from error
     found = method.fit(inner_iter=inner_steps, outer_iter=outer_steps)
     return Decomposition(
         observed=numbers,

@@ -56,7 +56,7 @@ class Barriers:
         self._ends = np.vstack([np.empty((0, 2)), *(path[1:] for path in paths)])
         if self._starts.shape[0] > MOST_SEGMENTS:
             message = f"The barriers have {self._starts.shape[0]} segments; {MOST_SEGMENTS} can be used."
-            raise SettingsError(message, mend="Simplify the lines.")
+            raise SettingsError(message, fix="Simplify the lines.")
         corners = np.vstack([np.empty((0, 2)), *paths])
         off = _OFF_CORNER * float(np.max(np.ptp(corners, axis=0), initial=1e-9)) if len(corners) else 0.0
         beside = [_beside(path, off) for path in paths]

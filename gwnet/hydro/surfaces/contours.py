@@ -19,7 +19,7 @@ from gwnet.hydro.surfaces.surface import Grid, Surface
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-#: A map has at most this many contours unless its interval is given (own choice).
+#: A map has at most this many contours unless its interval is given (project default).
 MOST_CONTOURS: Final = 12
 
 #: A level this near a contour may stand on either side of it [m].
@@ -153,7 +153,7 @@ def contour_levels(lowest_m: float, highest_m: float, interval_m: float) -> Floa
         raise SettingsError(message)
     if (highest_m - lowest_m) / interval_m > 500:
         message = f"An interval of {interval_m:g} m gives more than 500 contours from {lowest_m:g} to {highest_m:g} m."
-        raise SettingsError(message, mend=f"Try {nice_interval(lowest_m, highest_m):g} m.")
+        raise SettingsError(message, fix=f"Try {nice_interval(lowest_m, highest_m):g} m.")
     first = math.ceil(lowest_m / interval_m - 1e-9)
     last = math.floor(highest_m / interval_m + 1e-9)
     return np.array([float(f"{number * interval_m:.12g}") for number in range(first, last + 1)])
@@ -178,7 +178,8 @@ class InferredRule:
     -----
     A contour is inferred where the 95 % half-width of the surface (1.96 kriging standard errors) exceeds the contour
     interval, so that it may be the next contour's place, and where the nearest well is farther than the mean spacing of
-    the control, the root of the hull's area over the number of wells (own choice). Below five wells all is inferred.
+    the control, the root of the hull's area over the number of wells (project default). Below five wells all is
+    inferred.
     """
 
     surface: Surface

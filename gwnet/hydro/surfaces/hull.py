@@ -16,7 +16,7 @@ Floats = NDArray[np.float64]
 #: Fewest wells that a surface or a plane is made from; NR 716.15(4)(b), Wis. Adm. Code.
 LEAST_WELLS: Final = 3
 
-#: Wells lie on one line when their band is narrower than this share of its length (own choice).
+#: Wells lie on one line when their band is narrower than this share of its length (project default).
 COLLINEAR_SHARE: Final = 1e-3
 
 #: A point this share of the control's length outside the hull still counts as inside, for rounding.
@@ -64,11 +64,11 @@ def control_arrays(
     if xs.size < LEAST_WELLS:
         listed = f": {', '.join(labels)}" if labels else ""
         message = f"A surface needs at least {LEAST_WELLS} wells; {xs.size} can be used{listed}."
-        raise TooFewLevelsError(message, mend="Widen the window, or measure more wells of this aquifer on one day.")
+        raise TooFewLevelsError(message, fix="Widen the window, or measure more wells of this aquifer on one day.")
     bad = ~(np.isfinite(xs) & np.isfinite(ys) & np.isfinite(zs))
     if bad.any():
         message = f"No finite coordinate or elevation at {_listed(labels, np.flatnonzero(bad))}."
-        raise AnalysisError(message, mend="Leave these wells out, or complete their record.")
+        raise AnalysisError(message, fix="Leave these wells out, or complete their record.")
     _refuse_shared_places(xs, ys, labels)
     _refuse_line(xs, ys, labels)
     return xs, ys, zs
@@ -80,7 +80,7 @@ def _refuse_shared_places(x: Floats, y: Floats, labels: Sequence[str]) -> None:
     if same.size:
         pair = order[same[0]], order[same[0] + 1]
         message = f"{labels[pair[0]]} and {labels[pair[1]]} stand at one place ({x[pair[0]]:g}, {y[pair[0]]:g})."
-        raise AnalysisError(message, mend="Keep one of them, or name them as one cluster.")
+        raise AnalysisError(message, fix="Keep one of them, or name them as one cluster.")
 
 
 def _refuse_line(x: Floats, y: Floats, labels: Sequence[str]) -> None:
@@ -90,7 +90,7 @@ def _refuse_line(x: Floats, y: Floats, labels: Sequence[str]) -> None:
             f"The {len(labels)} wells lie on one line: a band {width:.3g} m wide over {length:.6g} m "
             f"({_listed(labels, np.arange(len(labels)))})."
         )
-        raise AnalysisError(message, mend="A surface or gradient needs a well off that line.")
+        raise AnalysisError(message, fix="A surface or gradient needs a well off that line.")
 
 
 def length_and_width(x: ArrayLike, y: ArrayLike) -> tuple[float, float]:

@@ -337,7 +337,7 @@ def fit(
         raise AnalysisError("A measurement variance is negative or not a number.")
     if barriers is not None and covariance is not None and covariance.model == "linear":
         message = "The linear variogram is no covariance of distances around a barrier."
-        raise SettingsError(message, mend="Take the spherical or exponential model.")
+        raise SettingsError(message, fix="Take the spherical or exponential model.")
     if covariance is None:
         covariance = fit_covariance(xs, ys, zs, drift=drift, measurement_variance_m2=noise, barriers=barriers)
     centre = np.array([xs.mean(), ys.mean()])
@@ -388,4 +388,4 @@ def _factored(covariance: Covariance, distance: Floats, noise: Floats) -> tuple[
         f"The {covariance.model} covariance with range {covariance.range_m:g} m cannot be factored for "
         f"{distance.shape[0]} wells: some stand too close together for it."
     )
-    raise AnalysisError(message, mend="Take the spherical or exponential model, or give a nugget.")
+    raise AnalysisError(message, fix="Take the spherical or exponential model, or give a nugget.")

@@ -18,13 +18,13 @@ from gwnet.hydro.surfaces.variogram import Covariance, fit_covariance
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-#: Fewer wells than this are not searched: their neighbours say too little (own choice).
+#: Fewer wells than this are not searched: their neighbours say too little (project default).
 LEAST_SEARCHED: Final = 6
 
-#: A level is an outlier beyond this many of its leave-one-out standard errors (own choice).
+#: A level is an outlier beyond this many of its leave-one-out standard errors (project default).
 STANDARD_ERRORS: Final = 4.0
 
-#: ... and beyond this many of its own 95 % half-widths (own choice).
+#: ... and beyond this many of its own 95 % half-widths (project default).
 HALF_WIDTHS: Final = 3.0
 
 _NEIGHBOURS = 6

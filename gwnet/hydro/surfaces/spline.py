@@ -168,7 +168,7 @@ def fit(x: ArrayLike, y: ArrayLike, z: ArrayLike, *, names: Sequence[str] | None
         except LinAlgError:
             message = "No spline can be fitted: some wells stand too close together for it."
             raise AnalysisError(
-                message, mend="Take kriging or triangulation, or name such wells as one cluster."
+                message, fix="Take kriging or triangulation, or name such wells as one cluster."
             ) from None
         white = solve_triangular(lower, free.T, lower=True)
         weights = white.T @ (white @ heads)

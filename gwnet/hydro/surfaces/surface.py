@@ -118,7 +118,7 @@ def fit(
         )
     if barriers is not None and method in METHODS:
         message = f"A barrier ends inside the control; only kriging can go around its end, {method} cannot."
-        raise SettingsError(message, mend="Take kriging, or draw the barrier right through the control.")
+        raise SettingsError(message, fix="Take kriging, or draw the barrier right through the control.")
     if method == "spline":
         return spline.fit(x, y, z, names=names)
     if method == "triangulation":

@@ -174,5 +174,5 @@ def _counted(
         return x, y, area
     kept = held(x, y)
     if not kept.any():
-        raise AnalysisError("Nothing of the control lies where changes are summed.", mend="Check the boundary.")
+        raise AnalysisError("Nothing of the control lies where changes are summed.", fix="Check the boundary.")
     return x[kept], y[kept], area[kept]

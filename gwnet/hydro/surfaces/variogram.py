@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 #: What the linear drift of a surface may be: none (a constant mean) or a plane.
 DRIFTS: Final = ("none", "linear")
 
-#: Below this many wells a covariance is set by a rule and not fitted (own choice).
+#: Below this many wells a covariance is set by a rule and not fitted (project default).
 LEAST_FITTED: Final = 8
 
 #: Models tried by a fit unless others are named, in this order; the first wins a tie.
@@ -148,18 +148,18 @@ def variogram_of(text: str, *, unit_m: float = 1.0) -> Covariance:
     Covariance(model='spherical', partial_sill_m2=4.0, range_m=3000.0, nugget_m2=0.5)
     """
     parts = [part.strip() for part in text.split(",")]
-    mend = "Write MODEL,SILL,RANGE,NUGGET, for example spherical,4.5,3000,0.5."
+    fix = "Write MODEL,SILL,RANGE,NUGGET, for example spherical,4.5,3000,0.5."
     if len(parts) not in (3, 4):
         message = f"A variogram is a model, a sill, a range and a nugget, not {text!r}."
-        raise SettingsError(message, mend=mend)
+        raise SettingsError(message, fix=fix)
     try:
         sill, reach, nugget = (float(part) for part in (*parts[1:], "0")[:3])
     except ValueError:
         message = f"Sill, range and nugget of a variogram are numbers, not {', '.join(parts[1:])}."
-        raise SettingsError(message, mend=mend) from None
+        raise SettingsError(message, fix=fix) from None
     if not (np.isfinite([sill, reach, nugget]).all() and sill > nugget):
         message = f"The sill of a variogram, {sill:g}, holds its nugget, {nugget:g}, and must be greater."
-        raise SettingsError(message, mend=mend)
+        raise SettingsError(message, fix=fix)
     return Covariance(parts[0].lower(), (sill - nugget) * unit_m**2, reach * unit_m, nugget * unit_m**2)
 
 

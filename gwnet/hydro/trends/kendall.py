@@ -187,7 +187,7 @@ def mann_kendall(
     if exact:
         if groups is None:
             message = "No exact probabilities: values and times are both tied, or censored values cannot be ranked."
-            raise AnalysisError(message, mend="Take the method normal.")
+            raise AnalysisError(message, fix="Take the method normal.")
         rise, fall = exact_upper_tail(score, groups), exact_upper_tail(-score, groups)
         both = min(1.0, 2.0 * min(rise, fall))
     differing = math.sqrt(rows.ordered) * math.sqrt(columns.ordered)

@@ -17,16 +17,16 @@ Floats = NDArray[np.float64]
 
 #: Largest correlation that a variance is widened for; beyond it no record is long enough.
 LARGEST = 0.95
-#: Correlation that a record of any length may show, and the years by which a longer one may show more (own choice,
+#: Correlation that a record of any length may show, and the years by which a longer one may show more (project default,
 #: after simulation: more than that is mostly chance, and would hide trends).
 SHOWN, SHOWN_YEARS = 0.6, 8.0
 #: Correlations at which ratios are kept; between them they are interpolated.
 STEPS = 20
 #: Up to this count the ratio is summed over all pairs of pairs.
 SUMMED = 40
-#: Fewer years cannot tell their own correlation (own choice, after simulation).
+#: Fewer years cannot tell their own correlation (project default, after simulation).
 TELLING_YEARS = 5
-#: Correlation that they are taken to have at least (own choice: a usual one of yearly levels; common practice, no
+#: Correlation that they are taken to have at least (project default: a usual one of yearly levels; common practice, no
 #: source).
 ASSUMED = 0.4
 
@@ -109,7 +109,7 @@ def corrected_lag1(lag1: float, count: int) -> float:
     -----
     On average r_1 of n residuals about a fitted line is ρ − (2 + 4ρ)/n to the first order, so ρ = (n r_1 + 2)/(n − 4).
     The term 1 + 4ρ is that of a fitted mean (Marriott and Pope, 1954; Kendall, 1954); the line takes one more. The
-    correction makes much of chance in short records, so the result is cut at what the record can show (own choice,
+    correction makes much of chance in short records, so the result is cut at what the record can show (project default,
     after simulation).
 
     References

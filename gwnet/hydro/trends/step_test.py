@@ -165,7 +165,7 @@ def _pettitt_method(method: str, n: int) -> str:
         return "exact" if n <= EXACT_COUNT else "drawn"
     if method == "exact" and n > EXACT_COUNT:
         message = f"All orders of {n} rows are too many; expected {EXACT_COUNT} at most."
-        raise AnalysisError(message, mend="Take the method drawn.")
+        raise AnalysisError(message, fix="Take the method drawn.")
     return method
 
 

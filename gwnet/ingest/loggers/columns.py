@@ -67,7 +67,7 @@ def place_of(reference: Reference, names: Sequence[str], what: str, where: str) 
     if isinstance(reference, int):
         if reference > len(names):
             message = f"The layout has {what} in column {reference}; the file has {len(names)} columns."
-            raise LayoutError(message, where=where, mend="Check the delimiter and the number of the column.")
+            raise LayoutError(message, where=where, fix="Check the delimiter and the number of the column.")
         return reference - 1
     pattern = is_pattern(reference)
     if pattern is not None:
@@ -81,7 +81,7 @@ def place_of(reference: Reference, names: Sequence[str], what: str, where: str) 
     hint = f" Did you mean {near[0]!r}?" if near else ""
     message = f"The layout has {what} in the column {reference!r}, and no heading of the file is that.{hint}"
     listed = ", ".join(repr(name) for name in names[:12])
-    raise LayoutError(message, where=where, mend=f"The headings are {listed}. Check the delimiter and the heading.")
+    raise LayoutError(message, where=where, fix=f"The headings are {listed}. Check the delimiter and the heading.")
 
 
 #: Place of a column of values, what it is, and its own words for no value.
@@ -167,7 +167,7 @@ def values_in(table: Table, times: Sequence[int], notes: list[str], quantity: st
     for place, column, _ in found:
         if place in times:
             message = f"The column {column.name!r} cannot be both the time and the {column.quantity}."
-            raise LayoutError(message, where=table.where, mend="Change the column of one of them in the layout.")
+            raise LayoutError(message, where=table.where, fix="Change the column of one of them in the layout.")
     return _chosen(found, quantity, table.where)
 
 
@@ -177,7 +177,7 @@ def _by_rule(table: Table, rule: ValueRule) -> Found:
     unit = unit_of(rule.unit, rule.quantity) if rule.unit else heading_unit(name, rule.quantity, table.units[place])
     if not unit:
         message = f"The heading {name!r} does not say the unit of the {rule.quantity}."
-        raise LayoutError(message, where=table.where, mend="Give the unit under [[columns]] of the layout.")
+        raise LayoutError(message, where=table.where, fix="Give the unit under [[columns]] of the layout.")
     return place, Column(rule.quantity, unit, name), rule.missing
 
 
@@ -200,10 +200,10 @@ def _by_headings(table: Table, times: Sequence[int], notes: list[str], quantity:
         return [_by_size(table, vague[0], notes, quantity)]
     if len(table.names) == 1:
         message = f"The line of headings is a single cell, since no {table.layout.delimiter!r} stands in it."
-        raise LayoutError(message, where=table.where, mend="Take a layout with the delimiter of the file.")
+        raise LayoutError(message, where=table.where, fix="Take a layout with the delimiter of the file.")
     message = "No heading names a quantity with its unit."
-    mend = f"{table.listed()} Name the columns under [[columns]] of a layout of your own."
-    raise LayoutError(message, where=table.where, mend=mend)
+    fix = f"{table.listed()} Name the columns under [[columns]] of a layout of your own."
+    raise LayoutError(message, where=table.where, fix=fix)
 
 
 def _by_size(table: Table, vague: Found, notes: list[str], quantity: str) -> Found:
@@ -221,8 +221,8 @@ def _by_size(table: Table, vague: Found, notes: list[str], quantity: str) -> Fou
             notes.append(f"column {column.name!r} was taken as {found}: {why}")
             return place, replace(column, quantity=found), ()
     message = f"It cannot be told of what the column {column.name!r} is: {why}."
-    mend = "Say it with --series, or under [[columns]] of a layout."
-    raise LayoutError(message, where=table.where, mend=mend)
+    fix = "Say it with --series, or under [[columns]] of a layout."
+    raise LayoutError(message, where=table.where, fix=fix)
 
 
 def numbers_of(cells: Iterable[str], decimal: str) -> list[float]:
@@ -256,7 +256,7 @@ def _chosen(found: list[Found], quantity: str, where: str) -> list[Found]:
         return found
     if quantity not in QUANTITIES:
         message = f"{quantity!r} is no quantity."
-        raise LayoutError(message, where=where, mend=f"Take one of: {', '.join(QUANTITIES)}.")
+        raise LayoutError(message, where=where, fix=f"Take one of: {', '.join(QUANTITIES)}.")
     matching = [one for one in found if one[1].quantity == quantity]
     if matching:
         return matching
@@ -266,7 +266,7 @@ def _chosen(found: list[Found], quantity: str, where: str) -> list[Found]:
         return [(place, replace(column, quantity=quantity), words)]
     given = ", ".join(f"{one.quantity} [{one.unit}]" for _, one, _ in found)
     message = f"The file gives {given}, and no {quantity}."
-    raise LayoutError(message, where=where, mend="Ask for one of those.")
+    raise LayoutError(message, where=where, fix="Ask for one of those.")
 
 
 def events_in(table: Table, taken: set[int]) -> tuple[int, ...]:
@@ -354,14 +354,14 @@ def selection(table: Table, only: str) -> tuple[int, str] | None:
     if place is None:
         if only:
             message = f"Only {only!r} was asked for, and the layout has no column that says what a row is of."
-            raise LayoutError(message, where=table.where, mend="Give [select] column in the layout.")
+            raise LayoutError(message, where=table.where, fix="Give [select] column in the layout.")
         return None
     wanted = only or table.layout.select_value
     if not wanted:
         seen = list(dict.fromkeys(table.cells(place)))
         if len(seen) > 1:
             message = f"The file is of several: column {table.names[place]!r} has {', '.join(seen[:8])}."
-            raise LayoutError(message, where=table.where, mend="Say with --only which one to read.")
+            raise LayoutError(message, where=table.where, fix="Say with --only which one to read.")
         wanted = seen[0] if seen else ""
     return place, wanted
 

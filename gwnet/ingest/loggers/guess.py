@@ -105,12 +105,12 @@ def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity
     path = Path(path)
     if quantity and quantity not in QUANTITIES:
         message = f"{quantity!r} is no quantity."
-        raise LayoutError(message, where=str(path), mend=f"Take one of: {', '.join(QUANTITIES)}.")
+        raise LayoutError(message, where=str(path), fix=f"Take one of: {', '.join(QUANTITIES)}.")
     shape = shape_of(path)
     if not shape.names:
         message = "The table has no headings, so its columns cannot be told."
-        mend = "Write a layout with first_row, and the quantity, column and unit of each under [[columns]]."
-        raise LayoutError(message, where=f"{path}, row {shape.first_line}", mend=mend)
+        fix = "Write a layout with first_row, and the quantity, column and unit of each under [[columns]]."
+        raise LayoutError(message, where=f"{path}, row {shape.first_line}", fix=fix)
     times = _times(shape)
     comment = _comment(shape)
     shape.rows = [row for row in shape.rows if len(row) > times.places[0] and _is_time(row[times.places[0]])]
@@ -165,7 +165,7 @@ def _times(shape: Shape) -> _Times:
     if not places:
         message = "No column of times was found in the table."
         where = f"{shape.head.path}, row {shape.first_line}"
-        raise LayoutError(message, where=where, mend="Write a layout by hand and give it with --layout.")
+        raise LayoutError(message, where=where, fix="Write a layout by hand and give it with --layout.")
     chosen = next(
         (n for n in places if re.search(r"(?<![A-Za-z])(UTC|GMT|utc)(?![A-Za-z])", shape.names[n])), places[0]
     )

@@ -176,13 +176,13 @@ def _refuse_no_rows(head: Head) -> None:
         below = [line for line in head.lines[headings[0] :] if line.strip(" ,;\t|")]
         if not below:
             message = f"The file has headings in line {headings[0]} and no readings below them."
-            raise UnreadableFileError(message, where=where, mend="Download it again; nothing was recorded in it.")
+            raise UnreadableFileError(message, where=where, fix="Download it again; nothing was recorded in it.")
     message = (
         "No rows were found that hold a date and a number, parted by commas, semicolons, tabs, bars or blanks "
         f"(the file begins with {head.lines[0][:60]!r})."
     )
-    mend = "Check that it is an export of readings; if it is, write a layout by hand and give it with --layout."
-    raise LayoutError(message, where=where, mend=mend)
+    fix = "Check that it is an export of readings; if it is, write a layout by hand and give it with --layout."
+    raise LayoutError(message, where=where, fix=fix)
 
 
 def _headings(made: Shape, count: int) -> None:
@@ -228,8 +228,8 @@ def _refuse_loose_decimals(made: Shape, count: int) -> None:
             "between commas, so cells and decimals cannot be told apart."
         )
         place = f"{made.head.path}, row {made.first_line}"
-        mend = "Export again with semicolons or tabs between the cells, or with decimal points."
-        raise IngestError(message, where=place, mend=mend)
+        fix = "Export again with semicolons or tabs between the cells, or with decimal points."
+        raise IngestError(message, where=place, fix=fix)
 
 
 def reference(shape: Shape, place: int) -> Reference:

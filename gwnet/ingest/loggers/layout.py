@@ -243,8 +243,8 @@ def load_layout(name_or_path: str | Path) -> Layout:
         return _from_file(built_in)
     known = ", ".join(found.stem for found in sorted(_FOLDER.glob("*.toml")))
     message = f"There is no layout {str(name_or_path)!r}."
-    mend = f"Give a TOML file, or one of: {known}. 'gwnet logger try FILE --save LAYOUT.toml' proposes one."
-    raise LayoutError(message, mend=mend)
+    fix = f"Give a TOML file, or one of: {known}. 'gwnet logger try FILE --save LAYOUT.toml' proposes one."
+    raise LayoutError(message, fix=fix)
 
 
 def _from_file(path: Path) -> Layout:
@@ -252,10 +252,10 @@ def _from_file(path: Path) -> Layout:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
         message = f"The layout cannot be read: {error.strerror or error}."
-        raise LayoutError(message, where=str(path), mend="Check the name of the file.") from None
+        raise LayoutError(message, where=str(path), fix="Check the name of the file.") from None
     except UnicodeDecodeError:
         message = "The layout is not UTF-8 text."
-        raise LayoutError(message, where=str(path), mend="Save it as UTF-8.") from None
+        raise LayoutError(message, where=str(path), fix="Save it as UTF-8.") from None
     return parse_layout(text, where=str(path), name=path.stem)
 
 
@@ -285,7 +285,7 @@ def parse_layout(text: str, *, where: str = "layout", name: str = "layout") -> L
         content = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         message = f"The layout is not well-formed TOML: {error}."
-        raise LayoutError(message, where=where, mend="Patterns are easiest in 'single quotes'.") from None
+        raise LayoutError(message, where=where, fix="Patterns are easiest in 'single quotes'.") from None
     found: dict[str, Any] = {"name": name, "where": where}
     rules: list[ValueRule] = []
     for key, value in content.items():
@@ -294,7 +294,7 @@ def parse_layout(text: str, *, where: str = "layout", name: str = "layout") -> L
         elif key in _KEYS and key:
             if not isinstance(value, dict):
                 message = f"[{key}] must be a table of keys, and is {value!r}."
-                raise LayoutError(message, where=where, mend=f"Write it as [{key}] with its keys below.")
+                raise LayoutError(message, where=where, fix=f"Write it as [{key}] with its keys below.")
             found.update(_taken(key, value, where))
         else:
             found.update(_taken("", {key: value}, where))
@@ -305,7 +305,7 @@ def parse_layout(text: str, *, where: str = "layout", name: str = "layout") -> L
 
 def _rules(value: Any, where: str) -> list[ValueRule]:
     if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
-        raise LayoutError("The columns must each stand under [[columns]].", where=where, mend="Use double brackets.")
+        raise LayoutError("The columns must each stand under [[columns]].", where=where, fix="Use double brackets.")
     rules = []
     for place, one in enumerate(value, 1):
         taken = _taken("columns", one, f"{where}, [[columns]] {place}")
@@ -313,7 +313,7 @@ def _rules(value: Any, where: str) -> list[ValueRule]:
         if lacking:
             message = f"The key {lacking[0]!r} is missing."
             raise LayoutError(
-                message, where=f"{where}, [[columns]] {place}", mend=f"Keys: {', '.join(_KEYS['columns'])}."
+                message, where=f"{where}, [[columns]] {place}", fix=f"Keys: {', '.join(_KEYS['columns'])}."
             )
         rules.append(ValueRule(**taken))
     return rules
@@ -327,11 +327,11 @@ def _taken(table: str, value: dict[str, Any], where: str) -> dict[str, Any]:
         if key not in keys:
             known = ", ".join([*(k for k in keys), *([f"[{k}]" for k in _KEYS if k] if not table else [])])
             message = f"The key {place}{key!r} is not known."
-            raise LayoutError(message, where=where, mend=f"Known here: {known}.")
+            raise LayoutError(message, where=where, fix=f"Known here: {known}.")
         attribute, kind = keys[key]
         if not _fits(given, kind):
             message = f"{place}{key} must be {_KINDS[kind]}, and is {given!r}."
-            raise LayoutError(message, where=where, mend="Change it.")
+            raise LayoutError(message, where=where, fix="Change it.")
         made[attribute] = tuple(given) if isinstance(given, list) else given
     return made
 
@@ -388,24 +388,24 @@ def _check(layout: Layout, where: str) -> None:
     starts = [layout.heading_row, layout.heading_pattern, layout.first_row]
     if sum(start is not None for start in starts) != 1:
         message = "[table] must say where the table begins in exactly one way."
-        mend = "Give heading_row, or heading_pattern, or first_row for a table without headings."
-        raise LayoutError(message, where=where, mend=mend)
+        fix = "Give heading_row, or heading_pattern, or first_row for a table without headings."
+        raise LayoutError(message, where=where, fix=fix)
     if (layout.time_column is None) == (layout.date_column is None):
         message = "[time] must name either one column of date and time, or a date and a clock column."
-        raise LayoutError(message, where=where, mend="Give column, or date and clock.")
+        raise LayoutError(message, where=where, fix="Give column, or date and clock.")
     if layout.clock_column is not None and (layout.date_column is None or not layout.clock_formats):
         message = "[time] clock needs date beside it, and clock_formats."
-        raise LayoutError(message, where=where, mend='For example clock_formats = ["%H:%M:%S"].')
+        raise LayoutError(message, where=where, fix='For example clock_formats = ["%H:%M:%S"].')
     if not layout.formats or not all(form.has_date for form in layout.time_formats()):
         message = "[time] formats must each name a day."
-        raise LayoutError(message, where=where, mend='For example formats = ["%Y-%m-%d %H:%M:%S"].')
+        raise LayoutError(message, where=where, fix='For example formats = ["%Y-%m-%d %H:%M:%S"].')
     layout.day_formats()
     if layout.zone:
         try:
             zone_of(layout.zone)
         except ClockError as error:
             message = f"[time] zone: {error.message}"
-            raise LayoutError(message, where=where, mend=error.mend) from None
+            raise LayoutError(message, where=where, fix=error.fix) from None
     _check_columns(layout, where)
 
 
@@ -420,9 +420,9 @@ def _check_text(layout: Layout, where: str) -> None:
     for message, wrong in faults.items():
         if wrong:
             message = f"{message}."
-            raise LayoutError(message, where=where, mend="Change it.")
+            raise LayoutError(message, where=where, fix="Change it.")
     if layout.delimiter in {'"', "\n", "\r", layout.decimal if layout.delimiter != "," else ""}:
-        raise LayoutError("[text] delimiter cannot be that sign.", where=where, mend="Change it.")
+        raise LayoutError("[text] delimiter cannot be that sign.", where=where, fix="Change it.")
 
 
 def _check_columns(layout: Layout, where: str) -> None:
@@ -430,22 +430,22 @@ def _check_columns(layout: Layout, where: str) -> None:
     for rule in layout.columns:
         if rule.quantity not in QUANTITIES:
             message = f"[[columns]] quantity {rule.quantity!r} is not known."
-            raise LayoutError(message, where=where, mend=f"Write one of: {', '.join(QUANTITIES)}.")
+            raise LayoutError(message, where=where, fix=f"Write one of: {', '.join(QUANTITIES)}.")
         if rule.quantity in seen:
             message = f"[[columns]] {rule.quantity!r} stands twice; a file gives each quantity of an instrument once."
-            raise LayoutError(message, where=where, mend="Take one of the columns out.")
+            raise LayoutError(message, where=where, fix="Take one of the columns out.")
         seen.add(rule.quantity)
         if rule.unit and unit_of(rule.unit, rule.quantity) is None:
             message = f"[[columns]] {rule.unit!r} is no unit of {rule.quantity}."
-            raise LayoutError(message, where=where, mend="For example m, ft, kPa, psi, degC.")
+            raise LayoutError(message, where=where, fix="For example m, ft, kPa, psi, degC.")
     if layout.first_row is not None:
         named = [layout.time_column, layout.date_column, layout.clock_column, *(r.column for r in layout.columns)]
         if any(isinstance(one, str) for one in named) or not layout.columns:
             message = "A table without headings needs its columns by number, under [[columns]] and in [time]."
-            raise LayoutError(message, where=where, mend="Write column = 2, and so on.")
+            raise LayoutError(message, where=where, fix="Write column = 2, and so on.")
         if any(not rule.unit for rule in layout.columns):
             message = "A table without headings needs the unit of each column."
-            raise LayoutError(message, where=where, mend='Write unit = "kPa", and so on.')
+            raise LayoutError(message, where=where, fix='Write unit = "kPa", and so on.')
 
 
 def _written(layout: Layout) -> str:

@@ -20,7 +20,7 @@ from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.models.loggers import LoggerSeries
 from gwnet.store.save.downloads import add_download, complete_download
 from gwnet.store.save.samples import Appending
-from gwnet.store.save.segments import take_for
+from gwnet.store.save.segments import segment_for
 from gwnet.store.save.sources import KeptSource
 from gwnet.store.session import Store, small_cache
 
@@ -148,7 +148,7 @@ def load_logger_files(
         If it is not said who records.
     """
     if not told.by.strip():
-        raise SettingsError("It is not said who records.", mend="Give a name with --by.")
+        raise SettingsError("It is not said who records.", fix="Give a name with --by.")
     counted = _Lines(paths, progress)
     files = []
     for path in paths:
@@ -236,7 +236,7 @@ def find_instrument(
             message = f"There is no instrument {wanted!r} on record."
             near = get_close_matches(wanted, instruments["instrument"].astype(str).tolist(), n=3, cutoff=0.5)
             hint = f"Did you mean {', '.join(near)}?" if near else "Load it with an instruments table first."
-            raise NotFoundError(message, mend=hint)
+            raise NotFoundError(message, fix=hint)
         recorded = str(serials[found.index[0]])
         findings: tuple[str, ...] = ()
         if serial and recorded and serial != recorded:
@@ -245,7 +245,7 @@ def find_instrument(
     found = instruments[serials == serial] if serial else instruments[:0]
     if len(found) == 1:
         return int(found["instrument_id"].iloc[0]), str(found["instrument"].iloc[0]), ()
-    raise IngestError(_untold(file, serial, found), where=file.name, mend=_known_loggers(instruments))
+    raise IngestError(_untold(file, serial, found), where=file.name, fix=_known_loggers(instruments))
 
 
 def _plain(serial: object) -> str:
@@ -278,7 +278,7 @@ def _not_loaded_yet(connection: Connection, file: ReadableFile, code: str) -> tu
     if twice:
         names = ", ".join(repr(column.name) for column in file.columns if column.quantity == twice[0])
         message = f"Several columns give {twice[0]}: {names}."
-        raise IngestError(message, where=file.name, mend="Write a layout of your own that names the one to take.")
+        raise IngestError(message, where=file.name, fix="Write a layout of your own that names the one to take.")
     known = fetch_samples.downloads(connection, sha256=file.sha256)
     known = known[known["instrument"] == code]
     wanted = [place for place, name in enumerate(quantities) if name not in set(known["quantity"])]
@@ -350,7 +350,7 @@ def lay_down(
         file.require_good()
         if not rows:
             message = "No row of the file holds a sample; nothing was stored."
-            raise IngestError(message, where=file.name, mend="See what is read with 'gwnet logger try'.")
+            raise IngestError(message, where=file.name, fix="See what is read with 'gwnet logger try'.")
         layout = file.layout.name
         source = packing.keep(
             connection, sha256=file.sha256, layout=layout, row_count=rows, by=told.by, now_utc=told.now_utc
@@ -379,7 +379,7 @@ def lay_down(
 def _begin(
     connection: Connection, file: ReadableFile, column: Column, instrument_id: int, told: LoggerInstruction
 ) -> SeriesTally:
-    series_id, others = take_for(connection, instrument_id, column.quantity, column.unit)
+    series_id, others = segment_for(connection, instrument_id, column.quantity, column.unit)
     download_id = add_download(
         connection,
         series_id,
@@ -398,8 +398,10 @@ def _finish(connection: Connection, tally: SeriesTally, column: str, events: int
     appending.finish()
     counts = tally.counts(events=events)
     complete_download(connection, appending.download_id, counts, source)
-    take = connection.execute(select(LoggerSeries.take).where(LoggerSeries.id == appending.series_id)).scalar_one()
-    return SeriesResult(tally.quantity, tally.unit, column, int(take), counts)
+    segment = connection.execute(
+        select(LoggerSeries.segment).where(LoggerSeries.id == appending.series_id)
+    ).scalar_one()
+    return SeriesResult(tally.quantity, tally.unit, column, int(segment), counts)
 
 
 def _spans(connection: Connection, code: str) -> list[tuple[float, float]]:
@@ -408,7 +410,7 @@ def _spans(connection: Connection, code: str) -> list[tuple[float, float]]:
     hung = hung[hung["instrument"] == code]
     return [
         (
-            row.hung_at_utc.timestamp() * 1000.0,
+            row.installed_at_utc.timestamp() * 1000.0,
             float("inf") if pd.isna(row.removed_at_utc) else row.removed_at_utc.timestamp() * 1000.0,
         )
         for row in hung.itertuples()

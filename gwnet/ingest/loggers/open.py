@@ -66,8 +66,8 @@ class Opening:
         if proposal.doubts:
             doubts = "; ".join(str(one).rstrip(".") for one in proposal.doubts)
             message = f"Looking at the file leaves doubts about its layout: {doubts}."
-            mend = "See 'gwnet logger try FILE', save the layout it proposes, and load with --layout LAYOUT.toml."
-            raise LayoutError(message, where=path.name, mend=mend)
+            fix = "See 'gwnet logger try FILE', save the layout it proposes, and load with --layout LAYOUT.toml."
+            raise LayoutError(message, where=path.name, fix=fix)
         layout: Layout = proposal.layout
         return layout
 

@@ -138,7 +138,7 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
     rows = [cells for cells in rows if any(cells)]
     if not rows and head.whole:
         message = f"The file ends at line {len(head.lines)}, where its readings should begin."
-        raise UnreadableFileError(message, where=where, mend="Download it again; nothing was recorded in it.")
+        raise UnreadableFileError(message, where=where, fix="Download it again; nothing was recorded in it.")
     if not names:
         names = tuple(f"column {n}" for n in range(1, 1 + max(map(len, rows), default=1)))
     notes: list[str] = []
@@ -182,7 +182,7 @@ def _heading(layout: Layout, head: Head) -> tuple[int, tuple[str, ...]]:
     if layout.heading_row is not None:
         if layout.heading_row > len(head.lines):
             message = f"The layout has the headings in line {layout.heading_row}; the file has {len(head.lines)} lines."
-            raise LayoutError(message, where=where, mend="Give the line of the headings, or a pattern for it.")
+            raise LayoutError(message, where=where, fix="Give the line of the headings, or a pattern for it.")
         return layout.heading_row, _names(layout, head.lines[layout.heading_row - 1])
     pattern = re.compile(layout.heading_pattern or "")
     matching = [n for n, line in enumerate(head.lines, 1) if pattern.search(line)]
@@ -191,8 +191,8 @@ def _heading(layout: Layout, head: Head) -> tuple[int, tuple[str, ...]]:
             return line, _names(layout, head.lines[line - 1])
     if not matching:
         message = f"No line matches the layout's pattern of the headings, {layout.heading_pattern!r}."
-        mend = f"Its first line is {_short(head.lines[0])}. Change heading_pattern, or give heading_row."
-        raise LayoutError(message, where=where, mend=mend)
+        fix = f"Its first line is {_short(head.lines[0])}. Change heading_pattern, or give heading_row."
+        raise LayoutError(message, where=where, fix=fix)
     return matching[0], _names(layout, head.lines[matching[0] - 1])
 
 
@@ -298,12 +298,12 @@ def _zone(
         try:
             zone_of(given)
         except ClockError as error:
-            raise LayoutError(error.message, where=where, mend=error.mend) from None
+            raise LayoutError(error.message, where=where, fix=error.fix) from None
         return given
     tried = f", and nothing in it matches {layout.zone_pattern!r}" if layout.zone_pattern else ""
     message = f"Neither the layout nor the file says in which zone its times are{tried}."
-    mend = "Say it with --zone, such as Europe/Vienna or UTC-07:00, or under [time] of the layout."
-    raise LayoutError(message, where=where, mend=mend)
+    fix = "Say it with --zone, such as Europe/Vienna or UTC-07:00, or under [time] of the layout."
+    raise LayoutError(message, where=where, fix=fix)
 
 
 def _says_offset(
@@ -329,7 +329,7 @@ def _offset_zone(text: str, where: str) -> str:
         zone_of(name)
     except ClockError as error:
         message = f"The layout's zone_pattern found {text!r}, which is no zone."
-        raise LayoutError(message, where=where, mend=error.mend) from None
+        raise LayoutError(message, where=where, fix=error.fix) from None
     return name
 
 

@@ -21,7 +21,7 @@ class SeriesResult:
         What it is and in which unit.
     column : str
         Heading of the column in the file.
-    take : int
+    segment : int
         Take of the series; more than 1 after a withdrawal or a change of unit.
     counts : gwnet.store.save.downloads.Counts
         What became of its rows.
@@ -30,7 +30,7 @@ class SeriesResult:
     quantity: str
     unit: str
     column: str
-    take: int
+    segment: int
     counts: Counts
 
 
@@ -166,9 +166,9 @@ class LoggersResult:
         Returns
         -------
         pandas.DataFrame
-            One row a file and series, or a file where nothing was read: file, instrument, quantity, unit, take, layout,
-            zone, rows, added, same, repeated, conflicts, missing, events, first_utc, last_utc, interval_s, gaps,
-            longest_gap_s, backward, outside, note.
+            One row a file and series, or a file where nothing was read: file, instrument, quantity, unit, segment,
+            layout, zone, rows, added, same, repeated, conflicts, missing, events, first_utc, last_utc, interval_s,
+            gaps, longest_gap_s, backward, outside, note.
         """
         rows = [row for one in self.files for row in _rows(one)]
         table = pd.DataFrame(rows, columns=list(_COLUMNS))
@@ -178,7 +178,7 @@ class LoggersResult:
 
 
 _COLUMNS = (
-    *("file", "instrument", "quantity", "unit", "take", "layout", "zone"),
+    *("file", "instrument", "quantity", "unit", "segment", "layout", "zone"),
     *("rows", "added", "same", "repeated", "conflicts", "missing", "events"),
     *("first_utc", "last_utc", "interval_s", "gaps", "longest_gap_s", "backward", "outside", "note"),
 )
@@ -195,7 +195,7 @@ def _rows(one: LoggerFileResult) -> list[dict[str, Any]]:
     }
     if not one.series:
         zeros = dict.fromkeys(("rows", "added", "same", "repeated", "conflicts", "missing", "events"), 0)
-        none = {"quantity": "", "unit": "", "take": 0, "first_utc": None, "last_utc": None, "interval_s": None}
+        none = {"quantity": "", "unit": "", "segment": 0, "first_utc": None, "last_utc": None, "interval_s": None}
         return [{**shared, **zeros, **none, "gaps": 0, "longest_gap_s": 0.0, "backward": 0, "outside": 0}]
     rhythm = one.rhythm
     shared |= {"interval_s": rhythm.interval_s, "gaps": rhythm.gaps, "longest_gap_s": rhythm.longest_gap_s}
@@ -205,7 +205,7 @@ def _rows(one: LoggerFileResult) -> list[dict[str, Any]]:
             **shared,
             "quantity": made.quantity,
             "unit": made.unit,
-            "take": made.take,
+            "segment": made.segment,
             "rows": made.counts.rows,
             "added": made.counts.added,
             "same": made.counts.same,

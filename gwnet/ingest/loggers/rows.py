@@ -177,19 +177,19 @@ class LoggerFile:
         bad = [one for one in self.odd() if one.kind == "bad"]
         count = self._odd.counts["bad"]
         rejections = [
-            Rejection("logger file", self.name, one.row, None, one.text, "row-unreadable", one.why, "Mend the row.")
+            Rejection("logger file", self.name, one.row, None, one.text, "row-unreadable", one.why, "Fix the row.")
             for one in bad
         ]
         rows = "row" if count == 1 else "rows"
         told = "; ".join(f"row {one.row}: {one.why}" for one in bad[:3])
         message = f"{at_least}{count:,} {rows} cannot be read under the layout {self.layout.name!r}: {told}."
-        mend = (
+        fix = (
             "Words for no value go under missing, lines without readings under [events] rows or [table] footer_pattern "
             "of the layout; else correct the rows in a copy. Nothing was taken from the file."
         )
         if any("in the middle of this row" in one.why for one in bad):
-            mend = "Download the file again: it was cut off. Nothing was taken from it."
-        raise FileRejectedError(message[0].upper() + message[1:], rejections[:MOST_BAD], where=self.name, mend=mend)
+            fix = "Download the file again: it was cut off. Nothing was taken from it."
+        raise FileRejectedError(message[0].upper() + message[1:], rejections[:MOST_BAD], where=self.name, fix=fix)
 
     def _table(self, block: Block) -> Block:
         """Return a block without the lines above the table."""
@@ -205,7 +205,7 @@ class LoggerFile:
         if given is not None and not (given == NO_OFFSET).any():
             return Chunk(part.time_ms - given * 60_000, tuple(part.values), part.row)
         if self._clock is None:
-            raise IngestError("A time without an offset was met.", where=self.name, mend="Give the zone in the layout.")
+            raise IngestError("A time without an offset was met.", where=self.name, fix="Give the zone in the layout.")
         found = self._clock.convert(part.time_ms)
         own = np.zeros(part.row.shape, dtype=bool) if given is None else given != NO_OFFSET
         utc = found.utc if given is None else np.where(own, part.time_ms - given * 60_000, found.utc)

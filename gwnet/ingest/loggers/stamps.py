@@ -123,9 +123,9 @@ def compile_formats(formats: Sequence[str], where: str | None = None) -> tuple[S
             try:
                 made.append(_compiled(one))
             except StampError as error:
-                mend = "Letters: %Y %y %m %d %j %b %H %I %M %S %f %p %z, optional parts in [brackets]; or iso, epoch s."
+                fix = "Letters: %Y %y %m %d %j %b %H %I %M %S %f %p %z, optional parts in [brackets]; or iso, epoch s."
                 message = f"The time format {text!r} {error}."
-                raise LayoutError(message, where=where, mend=mend) from None
+                raise LayoutError(message, where=where, fix=fix) from None
     return tuple(made)
 
 

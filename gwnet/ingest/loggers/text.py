@@ -108,13 +108,13 @@ def read_head(path: Path, encoding: str = "utf-8") -> Head:
         with path.open("rb") as file:
             start = file.read(HEAD)
     except FileNotFoundError:
-        raise UnreadableFileError("There is no such file.", where=str(path), mend="Check the name.") from None
+        raise UnreadableFileError("There is no such file.", where=str(path), fix="Check the name.") from None
     except OSError as error:
         message = f"The file cannot be read: {error.strerror or error}."
-        mend = "Give a file, not a folder, and check its permissions."
-        raise UnreadableFileError(message, where=str(path), mend=mend) from None
+        fix = "Give a file, not a folder, and check its permissions."
+        raise UnreadableFileError(message, where=str(path), fix=fix) from None
     if not start.strip(b"\xef\xbb\xbf \t\r\n\x00"):
-        raise UnreadableFileError("The file is empty.", where=str(path), mend="Download it again, or leave it out.")
+        raise UnreadableFileError("The file is empty.", where=str(path), fix="Download it again, or leave it out.")
     encoding, mark = _encoding(start, encoding)
     _refuse_no_text(path, start, encoding)
     text = start.decode("utf-8-sig" if encoding == "utf-8" else encoding, "replace")
@@ -139,20 +139,20 @@ def _refuse_no_text(path: Path, start: bytes, encoding: str) -> None:
     kind = next((name for mark, name in _KINDS if start.startswith(mark)), None)
     if kind is not None:
         message = f"The file is {kind}, not delimited text."
-        mend = "Export the readings as delimited text (CSV), or save the sheet as CSV."
-        raise UnreadableFileError(message, where=str(path), mend=mend)
+        fix = "Export the readings as delimited text (CSV), or save the sheet as CSV."
+        raise UnreadableFileError(message, where=str(path), fix=fix)
     sample = start[: 1 << 14]
     odd = sum(sample.count(bytes([sign])) for sign in (*range(9), *range(14, 32)))
     if encoding != "utf-16" and odd > len(sample) // 50:
         message = f"The file is not text: {odd} of its first {len(sample):,} bytes are control signs."
-        mend = "Export the readings as delimited text (CSV); instruments' own binary files are not read."
-        raise UnreadableFileError(message, where=str(path), mend=mend)
+        fix = "Export the readings as delimited text (CSV); instruments' own binary files are not read."
+        raise UnreadableFileError(message, where=str(path), fix=fix)
 
 
 def _refuse_long(path: Path, line: int) -> None:
     message = f"Line {line} is longer than {LONGEST_LINE:,} bytes, which no row of readings is."
-    mend = "Check that this is an export as delimited text with one row a reading."
-    raise UnreadableFileError(message, where=f"{path}, line {line}", mend=mend)
+    fix = "Check that this is an export as delimited text with one row a reading."
+    raise UnreadableFileError(message, where=f"{path}, line {line}", fix=fix)
 
 
 def file_hash(path: Path) -> str:
@@ -233,4 +233,4 @@ def _pieces(head: Head, size: int) -> Iterator[bytes]:
                     return
     except OSError as error:
         message = f"The file cannot be read on: {error.strerror or error}."
-        raise UnreadableFileError(message, where=str(head.path), mend="Copy it anew.") from None
+        raise UnreadableFileError(message, where=str(head.path), fix="Copy it anew.") from None

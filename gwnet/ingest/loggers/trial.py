@@ -227,7 +227,7 @@ def _with_units(path: str | Path, layout: Layout, notes: list[str]) -> Layout:
     if kept or not lacking:
         return replace(layout, columns=kept)
     message = f"Nothing says the unit of {' or '.join(repr(rule.column) for rule in lacking)}."
-    raise LayoutError(message, where=str(path), mend="Write a layout with the unit under [[columns]].")
+    raise LayoutError(message, where=str(path), fix="Write a layout with the unit under [[columns]].")
 
 
 def _first_of_several(path: str | Path, layout: Layout, notes: list[str]) -> str:

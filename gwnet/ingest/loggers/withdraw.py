@@ -82,7 +82,7 @@ def withdraw(
         If the reason or the name is missing.
     """
     if not (told.reason or "").strip() or not told.by.strip():
-        raise SettingsError("A withdrawal needs its reason and who decides.", mend="Give --reason TEXT and --by NAME.")
+        raise SettingsError("A withdrawal needs its reason and who decides.", fix="Give --reason TEXT and --by NAME.")
     with store.writing() as connection:
         live = fetch_samples.downloads(connection)
         chosen = _chosen(live, named, told.instrument, quantity)
@@ -106,12 +106,12 @@ def _chosen(live: pd.DataFrame, named: str | Path, instrument: str | None, quant
         found = found[found["quantity"] == quantity]
     if found.empty:
         message = f"No download of {text!r} is on record."
-        mend = "Give the path of the file, its name as it was loaded, or the first letters of its SHA-256."
-        raise NotFoundError(message, mend=mend)
+        fix = "Give the path of the file, its name as it was loaded, or the first letters of its SHA-256."
+        raise NotFoundError(message, fix=fix)
     hashes = found["sha256"].unique()
     if len(hashes) > 1:
         message = f"{len(hashes)} files are on record as {text!r}: {', '.join(one[:12] for one in hashes)}."
-        raise IngestError(message, mend="Name the one by the first letters of its SHA-256.")
+        raise IngestError(message, fix="Name the one by the first letters of its SHA-256.")
     return found.reset_index(drop=True)
 
 

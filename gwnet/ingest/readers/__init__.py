@@ -38,15 +38,15 @@ def read_bytes(path: Path) -> bytes:
         size = path.stat().st_size
         if size > LARGEST_FILE:
             message = f"The file has {size / 1e9:.1f} GB; at most {LARGEST_FILE / 1e9:.1f} GB are read at once."
-            raise UnreadableFileError(message, where=str(path), mend="Split it, for example by year.")
+            raise UnreadableFileError(message, where=str(path), fix="Split it, for example by year.")
         content = path.read_bytes()
     except FileNotFoundError:
-        raise UnreadableFileError("There is no such file or folder.", where=str(path), mend="Check the name.") from None
+        raise UnreadableFileError("There is no such file or folder.", where=str(path), fix="Check the name.") from None
     except OSError as error:
         message = f"The file cannot be read: {error.strerror or error}."
-        raise UnreadableFileError(message, where=str(path), mend="Check its permissions.") from error
+        raise UnreadableFileError(message, where=str(path), fix="Check its permissions.") from error
     if not content.strip():
-        raise UnreadableFileError("The file is empty.", where=str(path), mend="Save it again, or leave it out.")
+        raise UnreadableFileError("The file is empty.", where=str(path), fix="Save it again, or leave it out.")
     return content
 
 
@@ -80,5 +80,5 @@ def read_sheets(name: str, content: bytes) -> list[RawSheet]:
 
         return read_workbook(name, content)
     message = f"Files ending in {suffix or 'nothing'!r} are not read."
-    mend = f"Save it as one of: {', '.join(SUFFIXES)}."
-    raise UnreadableFileError(message, where=name, mend=mend)
+    fix = f"Save it as one of: {', '.join(SUFFIXES)}."
+    raise UnreadableFileError(message, where=name, fix=fix)

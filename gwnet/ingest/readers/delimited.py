@@ -66,10 +66,10 @@ def read_delimited(name: str, content: bytes) -> RawSheet:
             numbers.append(number)
     except csv.Error as error:
         message = f"The file is not well-formed after row {line}: {error}."
-        mend = "Check the quotes in that row; a cell with quotes in it doubles them."
-        raise UnreadableFileError(message, where=name, mend=mend) from error
+        fix = "Check the quotes in that row; a cell with quotes in it doubles them."
+        raise UnreadableFileError(message, where=name, fix=fix) from error
     if headings is None:
-        raise UnreadableFileError("The file is empty.", where=name, mend="Save it again, or leave it out.")
+        raise UnreadableFileError("The file is empty.", where=name, fix="Save it again, or leave it out.")
     return RawSheet(name, Path(name).stem, headings, rows, numbers, rejections, delimiter)
 
 
@@ -79,8 +79,8 @@ def _shorten(name: str, number: int, cells: list[str], headings: list[str], reje
     del cells[len(headings) :]
     if extra:
         message = f"The row has {len(headings) + len(extra)} cells, the heading {len(headings)}."
-        mend = "Put cells that hold the delimiter, such as decimal commas, in quotes, or use semicolons."
-        rejections.append(Rejection("", name, number, None, extra[0], "row-too-long", message, mend))
+        fix = "Put cells that hold the delimiter, such as decimal commas, in quotes, or use semicolons."
+        rejections.append(Rejection("", name, number, None, extra[0], "row-too-long", message, fix))
 
 
 def _refuse_long_lines(name: str, content: bytes) -> None:
@@ -91,7 +91,7 @@ def _refuse_long_lines(name: str, content: bytes) -> None:
         length = (len(content) if end < 0 else end) - start
         if length > LONGEST_LINE:
             message = f"Line {number} has {length:,} bytes; a table's line has at most {LONGEST_LINE:,}."
-            raise UnreadableFileError(message, where=name, mend="Check that this is a table, saved as text.")
+            raise UnreadableFileError(message, where=name, fix="Check that this is a table, saved as text.")
         if end < 0:
             return
         start, number = end + 1, number + 1
@@ -105,13 +105,13 @@ def _decoded(name: str, content: bytes) -> str:
             return content.decode("utf-16")
         if b"\x00" in content:
             message = "The file holds zero bytes: it is not text."
-            raise UnreadableFileError(message, where=name, mend="Save it as CSV or as a workbook (.xlsx).")
+            raise UnreadableFileError(message, where=name, fix="Save it as CSV or as a workbook (.xlsx).")
         return content.decode("utf-8")
     except UnicodeDecodeError:
         pass
     if content.startswith((codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         message = "The file's byte-order mark promises an encoding that its bytes do not keep."
-        raise UnreadableFileError(message, where=name, mend="Save it again as UTF-8.")
+        raise UnreadableFileError(message, where=name, fix="Save it again as UTF-8.")
     try:
         return content.decode("cp1252")
     except UnicodeDecodeError:

@@ -54,12 +54,12 @@ def read_workbook(name: str, content: bytes) -> list[RawSheet]:
         raise
     except Exception as error:
         message = f"The workbook cannot be read: {type(error).__name__}: {error}."
-        mend = "Open it and save it again as .xlsx, or save its sheets as CSV."
-        raise UnreadableFileError(message, where=name, mend=mend) from error
+        fix = "Open it and save it again as .xlsx, or save its sheets as CSV."
+        raise UnreadableFileError(message, where=name, fix=fix) from error
     found = [sheet for sheet in sheets if sheet is not None]
     if not found:
         raise UnreadableFileError(
-            "The workbook has no filled sheet.", where=name, mend="Check that it is the right one."
+            "The workbook has no filled sheet.", where=name, fix="Check that it is the right one."
         )
     return found
 
@@ -73,21 +73,21 @@ def _refuse_bombs(name: str, content: bytes) -> None:
                 message = (
                     f"The workbook unpacks to {unpacked / 1e6:,.0f} MB in {len(members)} parts, which is too much."
                 )
-                raise UnreadableFileError(message, where=name, mend="Save its tables as CSV.")
+                raise UnreadableFileError(message, where=name, fix="Save its tables as CSV.")
             for member in members:
                 if member.filename.endswith((".xml", ".rels")) and re.search(
                     rb"<!(DOCTYPE|ENTITY)", archive.read(member)
                 ):
                     message = f"Part {member.filename!r} of the workbook defines entities, which no table needs."
-                    raise UnreadableFileError(message, where=name, mend="Save it again with a spreadsheet program.")
+                    raise UnreadableFileError(message, where=name, fix="Save it again with a spreadsheet program.")
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError, ValueError) as error:
         message = f"The file is not a workbook, though its name says so ({error})."
-        raise UnreadableFileError(message, where=name, mend="Save it again as .xlsx.") from error
+        raise UnreadableFileError(message, where=name, fix="Save it again as .xlsx.") from error
     except UnreadableFileError:
         raise
     except Exception as error:
         message = f"The workbook is damaged ({type(error).__name__}: {error})."
-        raise UnreadableFileError(message, where=name, mend="Save it again as .xlsx.") from error
+        raise UnreadableFileError(message, where=name, fix="Save it again as .xlsx.") from error
 
 
 def _sheet(name: str, sheet: Any) -> RawSheet | None:
@@ -121,16 +121,16 @@ def _row(where: str, number: int, cells: Any, headings: list[str], rejections: l
         if place >= len(headings):
             if value is not None and str(value).strip():
                 message = f"Cell {cell.coordinate} stands beyond the last heading."
-                mend = "Give its column a heading, or empty it."
-                rejections.append(Rejection("", where, number, None, str(value), "row-too-long", message, mend))
+                fix = "Give its column a heading, or empty it."
+                rejections.append(Rejection("", where, number, None, str(value), "row-too-long", message, fix))
             continue
         heading = headings[place].strip()
         if is_help(heading):
             made.append("")
         elif cell.data_type == "f":
             message = f"Cell {cell.coordinate} holds a formula; a formula is not a reading."
-            mend = "Replace it by its value (paste as values)."
-            rejections.append(Rejection("", where, number, heading, _text(value)[:100], "formula", message, mend))
+            fix = "Replace it by its value (paste as values)."
+            rejections.append(Rejection("", where, number, heading, _text(value)[:100], "formula", message, fix))
             made.append("")
         elif cell.data_type == "e":
             message = f"Cell {cell.coordinate} holds the error value {value}."

@@ -54,6 +54,8 @@ class Column:
         Whether a date may not lie in the future.
     unit : str
         Fixed unit that a heading may name, for columns that are not lengths.
+    former : str
+        Heading that the column had before; files with it still load.
     """
 
     name: str
@@ -65,6 +67,7 @@ class Column:
     positive: bool = False
     past: bool = False
     unit: str = ""
+    former: str = ""
 
 
 @dataclass(frozen=True)
@@ -260,7 +263,7 @@ TABLES: Final[tuple[Table, ...]] = (
             _site(),
             _well(required=False),
             Column("instrument", "code", required=True),
-            Column("hung_at", "timestamp", required=True, past=True),
+            Column("installed_at", "timestamp", required=True, past=True, former="hung_at"),
             Column("removed_at", "timestamp", past=True),
             Column("hanging_depth", "length"),
             Column("barometer", "code"),
@@ -374,6 +377,11 @@ TABLES: Final[tuple[Table, ...]] = (
 
 BY_NAME: Final[dict[str, Table]] = {table.name: table for table in TABLES}
 
+#: Headings that files of earlier versions have, with the names of today.
+FORMER_HEADINGS: Final[dict[str, str]] = {
+    column.former: column.name for table in TABLES for column in table.columns if column.former
+}
+
 #: Place of each table in the order of dependence.
 ORDER: Final[dict[str, int]] = {table.name: place for place, table in enumerate(TABLES)}
 
@@ -386,7 +394,7 @@ KEY_CELLS: Final[dict[str, tuple[str, ...]]] = {
     "measuring_points": ("site", "well", "access", "valid_from"),
     "instruments": ("instrument",),
     "tape_checks": ("instrument", "checked_on", "tape_reading"),
-    "deployments": ("site", "well", "instrument", "hung_at"),
+    "deployments": ("site", "well", "instrument", "installed_at"),
     "rounds": ("site", "round"),
     "level_events": ("site", "well", "measured_at", "date", "time", "access", "event"),
     "thresholds": ("site", "well", "threshold", "valid_from"),

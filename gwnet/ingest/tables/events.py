@@ -244,8 +244,8 @@ def _refuse_duplicates(made: Parsed, events: _Events) -> int:
             passed += 1
             continue
         message = f"Row {made.raw.sheet.numbers[before]} is the same event with other values."
-        mend = "Keep the right one, or keep both apart with a number in the column 'event'."
-        made.reject(int(row), None, "duplicate-in-file", message, mend)
+        fix = "Keep the right one, or keep both apart with a number in the column 'event'."
+        made.reject(int(row), None, "duplicate-in-file", message, fix)
     return passed
 
 
@@ -279,8 +279,8 @@ def _check_against_wells(connection: Connection, made: Parsed, events: _Events) 
     below_ground = ~np.isnan(made.values["depth_below_ground"])
     for row in np.flatnonzero(below_ground & np.isnan(ground) & made.good):
         message = "A depth below ground needs the ground's elevation, which is not on record for that time."
-        mend = "Give the well its ground_elevation, or a measuring point with its height above ground."
-        made.reject(int(row), "depth_below_ground", "no-ground-elevation", message, mend)
+        fix = "Give the well its ground_elevation, or a measuring point with its height above ground."
+        made.reject(int(row), "depth_below_ground", "no-ground-elevation", message, fix)
     _check_above_ground(made, events, height)
     _check_plausible(made, events, ground, of_well["total_depth_m"])
 
@@ -294,8 +294,8 @@ def _check_above_ground(made: Parsed, events: _Events, height: NDArray[np.float6
         message = (
             f"The depth below ground {depth[row]:.3f} m is negative, and water would stand above the measuring point."
         )
-        mend = "Check the sign, or give the status 'flowing' if it did."
-        made.reject(int(row), "depth_below_ground", "wrong-sign", message, mend)
+        fix = "Check the sign, or give the status 'flowing' if it did."
+        made.reject(int(row), "depth_below_ground", "wrong-sign", message, fix)
     product, water = _metres(made, events, "depth_to_product"), _metres(made, events, "depth_to_water")
     for row in np.flatnonzero((product > water) & made.good):
         message = f"Product at {product[row]:.3f} m would lie below water at {water[row]:.3f} m."
@@ -315,15 +315,15 @@ def _refuse_point(made: Parsed, events: _Events, row: int, count: int, points: A
     own = points[(points["well_id"] == events.well[row]) & (points["access"] == access)]
     if own.empty:
         message = f"The well has no measuring point of access {access!r}."
-        mend = "Load its measuring point first, or correct the access."
+        fix = "Load its measuring point first, or correct the access."
     else:
         spans = ", ".join(
             f"{start:%Y-%m-%d} to {'now' if end is None or end != end else format(end, '%Y-%m-%d')}"
             for start, end in zip(own["valid_from_utc"], own["valid_until_utc"], strict=True)
         )
         message = f"No measuring point of access {access!r} is in force at {when} UTC; on record: {spans}."
-        mend = "Load the survey for that time, then load this file again."
-    made.reject(row, None, "access-without-point", message, mend)
+        fix = "Load the survey for that time, then load this file again."
+    made.reject(row, None, "access-without-point", message, fix)
 
 
 def _check_plausible(
@@ -344,8 +344,8 @@ def _check_plausible(
         message = (
             f"The elevation {head[row]:.2f} m lies below the well's bottom ({bottom[row]:.2f} m); as a depth it fits."
         )
-        mend = "Put depths in depth_to_water or depth_below_ground."
-        made.reject(int(row), "water_elevation", "depth-in-elevation-column", message, mend)
+        fix = "Put depths in depth_to_water or depth_below_ground."
+        made.reject(int(row), "water_elevation", "depth-in-elevation-column", message, fix)
 
 
 def _on_record(connection: Connection, wells: NDArray[np.int64]) -> dict[Any, int]:
@@ -427,8 +427,8 @@ class _Settling:
 
 def _refuse_approved(made: Parsed, row: int) -> None:
     message = "The level is approved; an approved level changes only after its review is reopened."
-    mend = "Reopen it with a reason (gwnet review reopen --event NUMBER --reason TEXT), then load again."
-    made.reject(row, None, "level-approved", message, mend)
+    fix = "Reopen it with a reason (gwnet review reopen --event NUMBER --reason TEXT), then load again."
+    made.reject(row, None, "level-approved", message, fix)
 
 
 def _differences(made: Parsed, events: _Events, row: int, live: dict[str, Any], lacking: set[str]) -> list[Difference]:

@@ -88,8 +88,8 @@ def _on_record(connection: Connection, made: Parsed, codes: Codes) -> _Live:
 def _refuse_new(made: Parsed, row: int, lacking: list[str]) -> None:
     words = ", ".join(lacking)
     message = f"The row is not on record, and the file has no column {words}, which a new row needs."
-    mend = "Check the columns of the key, or add the missing column."
-    made.reject(row, None, "required", message, mend)
+    fix = "Check the columns of the key, or add the missing column."
+    made.reject(row, None, "required", message, fix)
 
 
 def _stored(made: Parsed, column: Column, known: Mapping[str, Any]) -> Any:

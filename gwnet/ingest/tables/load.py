@@ -203,13 +203,13 @@ def load(
 
 def _check_options(told: Instruction, *, keep_good: bool) -> None:
     if told.correct and told.withdraw:
-        raise SettingsError("A load can correct or withdraw, not both.", mend="Give one of the two.")
+        raise SettingsError("A load can correct or withdraw, not both.", fix="Give one of the two.")
     if (told.correct or told.withdraw) and not (told.reason or "").strip():
-        raise SettingsError("A correction or withdrawal needs its reason.", mend="Give it with --reason TEXT.")
+        raise SettingsError("A correction or withdrawal needs its reason.", fix="Give it with --reason TEXT.")
     if told.withdraw and keep_good:
-        raise SettingsError("A withdrawal is whole or not at all.", mend="Leave out --keep-good.")
+        raise SettingsError("A withdrawal is whole or not at all.", fix="Leave out --keep-good.")
     if not told.by.strip():
-        raise SettingsError("It is not said who records.", mend="Give a name with --by.")
+        raise SettingsError("It is not said who records.", fix="Give a name with --by.")
 
 
 #: Tables that move levels already on record, even by rows that are new.
@@ -225,8 +225,8 @@ def _can_move_levels(tables: Sequence[Parsed], told: Instruction) -> bool:
 def _all_rejected(rejections: Sequence[Rejection], results: Sequence[FileResult]) -> FileRejectedError:
     rows = sum(result.rejected for result in results)
     message = f"{rows} of {sum(result.rows for result in results)} rows were rejected; nothing was written."
-    mend = "Mend the rows and load again, or record the good ones with --keep-good."
-    return FileRejectedError(message, rejections, mend=mend)
+    fix = "Fix the rows and load again, or record the good ones with --keep-good."
+    return FileRejectedError(message, rejections, fix=fix)
 
 
 def _loaded_whole(store: Store, hashes: Collection[str]) -> dict[str, Row[*tuple[Any, ...]]]:
@@ -261,7 +261,7 @@ def _expanded(paths: Iterable[Path], notes: list[FileResult]) -> list[Path]:
         tables = [entry for entry in entries if entry.suffix.lower() in SUFFIXES]
         if not tables:
             message = "The folder holds no tables."
-            raise IngestError(message, where=str(path), mend=f"Tables end in {', '.join(SUFFIXES)}.")
+            raise IngestError(message, where=str(path), fix=f"Tables end in {', '.join(SUFFIXES)}.")
         files += tables
         others = (entry for entry in entries if entry not in tables and not _is_database(entry))
         notes += [FileResult(entry.name, note="not a table, passed over") for entry in others]

@@ -196,12 +196,12 @@ def _ids(
             continue
         code = key[1] if isinstance(key, tuple) else key
         if key in codes.refused.get(identity or word, ()):
-            mend = "Its own row was rejected; mend that first."
+            fix = "Its own row was rejected; fix that first."
         else:
             pool = [k[1] if isinstance(k, tuple) else k for k in known if not isinstance(k, tuple) or k[0] == key[0]]
             near = get_close_matches(str(code), pool, n=2, cutoff=0.6)
-            mend = f"Did you mean {' or '.join(near)}?" if near else f"Load it first, in the table of {word}s."
-        made.reject(int(row), column, f"{word}-unknown", f"There is no {word} {code!r} on record.", mend)
+            fix = f"Did you mean {' or '.join(near)}?" if near else f"Load it first, in the table of {word}s."
+        made.reject(int(row), column, f"{word}-unknown", f"There is no {word} {code!r} on record.", fix)
     return found
 
 
@@ -324,8 +324,8 @@ def to_utc(
             for row in rows:
                 text = str(local[row])[:16]
                 message = f"The local time {text} {words} in {zone}."
-                mend = f"Write measured_at with its offset, for example {text}{_offset_example(answer.offset_minutes)}."
-                made.reject(int(row), str(column[row]), problem, message, mend)
+                fix = f"Write measured_at with its offset, for example {text}{_offset_example(answer.offset_minutes)}."
+                made.reject(int(row), str(column[row]), problem, message, fix)
         given = np.flatnonzero((sites == site) & written)
         shift = written_offset[given].astype(np.int64).astype("timedelta64[m]")
         utc[given] = local[given] - shift

@@ -74,7 +74,7 @@ class Parsed:
         return len(self.raw.sheet.rows)
 
     def reject(
-        self, row: int, column: str | None, problem: str, message: str, mend: str, *, value: str | None = None
+        self, row: int, column: str | None, problem: str, message: str, fix: str, *, value: str | None = None
     ) -> None:
         """Note a problem of a row, and that the row is not good."""
         if value is None and column is not None and column in self.raw.places:
@@ -82,7 +82,7 @@ class Parsed:
         heading = self.raw.heading(column) if column else None
         number = self.raw.sheet.numbers[row]
         self.rejections.append(
-            Rejection(self.table.name, self.raw.sheet.file, number, heading, value, problem, message, mend)
+            Rejection(self.table.name, self.raw.sheet.file, number, heading, value, problem, message, fix)
         )
         self.good[row] = False
 
@@ -167,7 +167,7 @@ def _take_reader_rejections(made: Parsed) -> None:
                 found.value,
                 found.problem,
                 found.message,
-                found.mend,
+                found.fix,
             )
         )
         if found.row in place_of:
@@ -245,9 +245,9 @@ def _check_range(made: Parsed, column: Column, values: NDArray[np.float64]) -> N
             "Check the cell.",
         ),
     )
-    for wrong, problem, words, mend in checks:
+    for wrong, problem, words, fix in checks:
         for row in np.flatnonzero(wrong):
-            made.reject(int(row), column.name, problem, f"{values[row]:g} {words}.", mend)
+            made.reject(int(row), column.name, problem, f"{values[row]:g} {words}.", fix)
 
 
 def _text_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.object_]:
@@ -327,8 +327,8 @@ def _date_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.d
             seen[plain] = _date_of(bare)
         values[row], problem = seen[plain]
         if problem:
-            words, mend = _DATE_FAULTS[problem]
-            made.reject(row, column.name, problem, f"{plain!r} {words}.", mend)
+            words, fix = _DATE_FAULTS[problem]
+            made.reject(row, column.name, problem, f"{plain!r} {words}.", fix)
     return values
 
 
@@ -374,8 +374,8 @@ def _moment_column(made: Parsed, column: Column, cells: list[str]) -> Moments:
         day_text, _, rest = plain.replace("T", " ", 1).partition(" ")
         day, problem = _date_of(day_text)
         if problem:
-            words, mend = _DATE_FAULTS[problem]
-            made.reject(row, column.name, problem, f"{plain!r} {words}.", mend)
+            words, fix = _DATE_FAULTS[problem]
+            made.reject(row, column.name, problem, f"{plain!r} {words}.", fix)
             continue
         minutes, shift = _clock_and_offset(rest.strip())
         if minutes is None:

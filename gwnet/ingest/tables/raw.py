@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 
 from gwnet.errors import IngestError, UnitError, UnknownTableError
-from gwnet.ingest.tables.declared import BY_NAME, PROBLEM_COLUMN, TABLES, Table
+from gwnet.ingest.tables.declared import BY_NAME, FORMER_HEADINGS, PROBLEM_COLUMN, TABLES, Table
 from gwnet.records import Rejection
 from gwnet.units import length_unit
 
@@ -91,7 +91,7 @@ def split_heading(heading: str) -> tuple[str, str | None]:
     Returns
     -------
     tuple of str
-        Name in lower case with underscores, and the unit or None.
+        Name in lower case with underscores, that of today where the heading had another, and the unit or None.
 
     Examples
     --------
@@ -102,6 +102,7 @@ def split_heading(heading: str) -> tuple[str, str | None]:
     if found is None:
         return heading.strip().lower(), None
     name = re.sub(r"[\s_]+", "_", found["name"].strip()).lower()
+    name = FORMER_HEADINGS.get(name, name)
     return name, found["unit"].strip() if found["unit"] is not None else None
 
 
@@ -172,7 +173,7 @@ def recognise(sheet: RawSheet, *, keys_only: bool = False) -> RawTable:
             faults.append(f"column {words} is missing")
     if faults:
         message = f"The table {table.name!r} cannot be read: {'; '.join(faults)}."
-        raise IngestError(message, where=sheet.file, mend=f"Its columns are: {', '.join(table.names)}.")
+        raise IngestError(message, where=sheet.file, fix=f"Its columns are: {', '.join(table.names)}.")
     return RawTable(sheet, table, places, units, warnings)
 
 
@@ -192,12 +193,12 @@ def _by_columns(sheet: RawSheet, names: set[str], *, keys_only: bool) -> Table:
     scored = sorted(((len(names & set(table.names)), table.name) for table in fitting), reverse=True)
     if not scored:
         message = "Neither its name nor its columns tell which table this is."
-        mend = f"Name it after one of: {', '.join(BY_NAME)}."
-        raise UnknownTableError(message, where=sheet.file, mend=mend)
+        fix = f"Name it after one of: {', '.join(BY_NAME)}."
+        raise UnknownTableError(message, where=sheet.file, fix=fix)
     best = [name for score, name in scored if score == scored[0][0]]
     if len(best) > 1:
         message = f"By its columns this could be any of: {', '.join(sorted(best))}."
-        raise UnknownTableError(message, where=sheet.file, mend="Name the file or sheet after the table.")
+        raise UnknownTableError(message, where=sheet.file, fix="Name the file or sheet after the table.")
     return BY_NAME[best[0]]
 
 
@@ -215,7 +216,7 @@ def _note_unit(table: Table, name: str, unit: str | None, units: dict[str, str],
         try:
             units[name] = length_unit(unit)
         except UnitError as error:
-            faults.append(f"column {name!r}: {error.message} {error.mend}")
+            faults.append(f"column {name!r}: {error.message} {error.fix}")
     elif column.unit and unit.lower() != column.unit.lower():
         faults.append(f"column {name!r} is in {column.unit}, not in [{unit}]")
     elif not column.unit and column.kind not in {"coordinate"}:

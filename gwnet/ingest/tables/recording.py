@@ -281,8 +281,8 @@ def refuse_recorded(made: Parsed, row: int, differences: list[Difference], codes
         f"{change.column}: {change.was} on record, {change.now} here"
         for change in corrections(made, row, differences, codes)
     )
-    mend = "If this row is right, load the file with --correct --reason TEXT."
-    made.reject(row, None, "already-recorded", f"The row is on record with other values: {words}.", mend)
+    fix = "If this row is right, load the file with --correct --reason TEXT."
+    made.reject(row, None, "already-recorded", f"The row is on record with other values: {words}.", fix)
 
 
 def _refuse_duplicate(made: Parsed, columns: Columns, row: int, earlier: int, tally: Tally, told: Instruction) -> None:
@@ -400,8 +400,8 @@ def _refuse_overlaps(
         refused.setdefault(access, row)
         until = "now" if clash[1] is None else f"{clash[1]:%Y-%m-%d}"
         message = f"The measuring point {clash[2]} is in force from {clash[0]:%Y-%m-%d} until {until}: the two overlap."
-        mend = "Give the earlier one its valid_until in the same file, and load it with --correct --reason TEXT."
-        made.reject(row, "valid_from", "measuring-points-overlap", message, mend)
+        fix = "Give the earlier one its valid_until in the same file, and load it with --correct --reason TEXT."
+        made.reject(row, "valid_from", "measuring-points-overlap", message, fix)
     replacing = {
         (columns["well_id"][row], columns["access"][row])
         for row in to_add
@@ -427,7 +427,7 @@ def _keep_what_stood(
         message = (
             f"Row {made.raw.sheet.numbers[refused]} of the same access was refused, so this one is not recorded either."
         )
-        made.reject(row, "valid_from", "measuring-points-overlap", message, "Mend both and load them together.")
+        made.reject(row, "valid_from", "measuring-points-overlap", message, "Fix both and load them together.")
 
 
 def _note_refused(made: Parsed, subject: Subject, columns: Columns, codes: Codes) -> None:

@@ -129,8 +129,8 @@ def _limits(made: Parsed, row: int) -> str | None:
             found[name] = float(number)
         except ValueError:
             message = f"{pair!r} is not a limit."
-            mend = "Write name=number, separated by semicolons, with a decimal point."
-            made.reject(row, "check_limits", "not-a-number", message, mend)
+            fix = "Write name=number, separated by semicolons, with a decimal point."
+            made.reject(row, "check_limits", "not-a-number", message, fix)
     return json.dumps(found, sort_keys=True) if found else None
 
 
@@ -141,7 +141,7 @@ def _check_zone(made: Parsed, row: int) -> None:
     try:
         zone_of(name)
     except ClockError as error:
-        made.reject(row, "time_zone", "zone-unknown", error.message, error.mend or "")
+        made.reject(row, "time_zone", "zone-unknown", error.message, error.fix or "")
 
 
 def _check_crs(made: Parsed, row: int) -> None:
@@ -151,15 +151,15 @@ def _check_crs(made: Parsed, row: int) -> None:
     from pyproj import CRS
     from pyproj.exceptions import CRSError
 
-    mend = "Give the EPSG code of a projected system, for example EPSG:25832."
+    fix = "Give the EPSG code of a projected system, for example EPSG:25832."
     try:
         system = CRS.from_user_input(name)
     except (CRSError, ValueError):
-        made.reject(row, "crs", "crs-unknown", f"The coordinate system {name!r} is not known.", mend)
+        made.reject(row, "crs", "crs-unknown", f"The coordinate system {name!r} is not known.", fix)
         return
     if not system.is_projected:
         message = f"The coordinate system {name!r} is not a projected one."
-        made.reject(row, "crs", "crs-unknown", message, mend)
+        made.reject(row, "crs", "crs-unknown", message, fix)
 
 
 def _aquifers(made: Parsed, codes: Codes) -> Columns:  # noqa: ARG001
@@ -250,7 +250,7 @@ def _deployments(made: Parsed, codes: Codes) -> Columns:
         "site_id": sites.tolist(),
         "well_id": _none_for_missing(wells),
         "instrument_id": lookup.ids_alone(made, codes, "instrument", "instrument").tolist(),
-        "valid_from_utc": _instants(made, "hung_at", sites, codes),
+        "valid_from_utc": _instants(made, "installed_at", sites, codes),
         "valid_until_utc": _instants(made, "removed_at", sites, codes),
         "hanging_depth_m": _metres(made, "hanging_depth", units),
         "barometer_id": _none_for_missing(lookup.ids_alone(made, codes, "barometer", "instrument")),
@@ -340,7 +340,7 @@ _STORED_AS = {
     "barometer": "barometer_id",
     "instrument": "instrument_id",
     "round": "gauging_round_id",
-    "hung_at": "valid_from_utc",
+    "installed_at": "valid_from_utc",
     "removed_at": "valid_until_utc",
     "diameter": "diameter_mm",
     "discharge": "discharge_l_s",

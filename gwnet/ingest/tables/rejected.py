@@ -1,4 +1,4 @@
-"""Rejected rows written to files that can be mended and loaded again."""
+"""Rejected rows written to files that can be fixed and loaded again."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def write_rejected(tables: Sequence[Parsed], target: Path) -> list[Path]:
         for path in written:
             path.unlink(missing_ok=True)
         message = f"The rejected rows cannot be written: {error.strerror or error}. Nothing was recorded."
-        raise OutputError(message, where=str(target), mend="Run the command in a folder that you can write.") from error
+        raise OutputError(message, where=str(target), fix="Run the command in a folder that you can write.") from error
     return written
 
 
@@ -67,7 +67,7 @@ def _write(writer: csv.writer, made: Parsed) -> None:  # type: ignore[valid-type
     for found in made.rejections:
         if found.row is not None:
             column = f"{found.column}: " if found.column else ""
-            problems[found.row].append(f"{column}{found.message} {found.mend}".strip())
+            problems[found.row].append(f"{column}{found.message} {found.fix}".strip())
     kept = [place for place, heading in enumerate(sheet.headings) if split_heading(heading)[0] != PROBLEM_COLUMN]
     writer.writerow([*(sheet.headings[place] for place in kept), PROBLEM_COLUMN])  # type: ignore[attr-defined]
     for number, cells in zip(sheet.numbers, sheet.rows, strict=True):

@@ -20,7 +20,7 @@ def check_rows(made: Parsed) -> None:
         "wells": _check_wells,
         "construction": _check_construction,
         "measuring_points": lambda parsed: _check_interval(parsed, "valid_from", "valid_until"),
-        "deployments": lambda parsed: _check_interval(parsed, "hung_at", "removed_at"),
+        "deployments": lambda parsed: _check_interval(parsed, "installed_at", "removed_at"),
         "rounds": lambda parsed: _check_interval(parsed, "starts_on", "ends_on", same_day=True),
         "thresholds": _check_thresholds,
         "level_events": _check_level_events,
@@ -37,8 +37,8 @@ def _check_wells(made: Parsed) -> None:
     by_angle = ~np.isnan(values["longitude"]) & ~np.isnan(values["latitude"])
     for row in np.flatnonzero(~by_grid & ~by_angle & made.good):
         message = "The well has no coordinates."
-        mend = "Give easting and northing in the site's system, or longitude and latitude in degrees."
-        made.reject(int(row), None, "no-coordinates", message, mend)
+        fix = "Give easting and northing in the site's system, or longitude and latitude in degrees."
+        made.reject(int(row), None, "no-coordinates", message, fix)
 
 
 def _check_construction(made: Parsed) -> None:
@@ -153,8 +153,8 @@ def _check_level_events(made: Parsed) -> None:
         made.reject(int(row), None, "one-quantity-wanted", message, "Fill one at most.")
     for row in np.flatnonzero(~allowed & (count > 0) & made.good):
         message = f"A well that is {status[row]!r} has no level, yet a number is given."
-        mend = "Empty the number, or correct the status; for a dry well give sounded_depth."
-        made.reject(int(row), None, "number-not-allowed", message, mend)
+        fix = "Empty the number, or correct the status; for a dry well give sounded_depth."
+        made.reject(int(row), None, "number-not-allowed", message, fix)
     _check_repeats(made, given["depth_to_water"])
     _check_product(made)
     _check_signs(made)
@@ -186,5 +186,5 @@ def _check_signs(made: Parsed) -> None:
         values = made.values[name]
         for row in np.flatnonzero((values < 0) & ~flowing & made.good):
             message = f"The depth {values[row]:g} is negative; depths count downward."
-            mend = "Drop the sign, or give the status 'flowing' if water stood above the measuring point."
-            made.reject(int(row), name, "wrong-sign", message, mend)
+            fix = "Drop the sign, or give the status 'flowing' if water stood above the measuring point."
+            made.reject(int(row), name, "wrong-sign", message, fix)

@@ -47,16 +47,16 @@ def read_logo(definition: Path, name: str, inputs: dict[str, str]) -> bytes | No
     content = _read(definition, "logo", name, _LOGO_BYTES, inputs)
     from PIL import Image, UnidentifiedImageError
 
-    mend = f"Give a PNG or JPEG picture of at most {_LOGO_SIDE} by {_LOGO_SIDE} pixels."
+    fix = f"Give a PNG or JPEG picture of at most {_LOGO_SIDE} by {_LOGO_SIDE} pixels."
     try:
         with Image.open(io.BytesIO(content), formats=["PNG", "JPEG"]) as picture:
             if max(picture.size) > _LOGO_SIDE:
                 message = f"The logo {name!r} has {picture.size[0]} by {picture.size[1]} pixels."
-                raise DefinitionError(message, where=str(definition), mend=mend)
+                raise DefinitionError(message, where=str(definition), fix=fix)
             whole = picture.convert("RGBA")
     except (UnidentifiedImageError, OSError, Image.DecompressionBombError) as error:
         message = f"The logo {name!r} is no picture that can be read."
-        raise DefinitionError(message, where=str(definition), mend=mend) from error
+        raise DefinitionError(message, where=str(definition), fix=fix) from error
     flat = Image.new("RGB", whole.size, "white")
     flat.paste(whole, mask=whole.getchannel("A"))
     target = io.BytesIO()
@@ -91,19 +91,19 @@ def read_wording(definition: Path, name: str, inputs: dict[str, str]) -> dict[st
     folder = _inside(definition, "wording", name)
     if not folder.is_dir():
         message = f"The folder {name!r} of standing texts does not exist."
-        raise DefinitionError(message, where=str(definition), mend="Copy reports/wording and change the texts.")
+        raise DefinitionError(message, where=str(definition), fix="Copy reports/wording and change the texts.")
     known = {path.stem for path in (reports_folder() / "wording").glob("*.md")}
     texts: dict[str, str] = {}
     for path in sorted(folder.glob("*.md")):
         if path.stem not in known:
             message = f"No report asks for a standing text {path.stem!r}."
-            raise DefinitionError(message, where=str(path), mend=f"Known are {', '.join(sorted(known))}.")
+            raise DefinitionError(message, where=str(path), fix=f"Known are {', '.join(sorted(known))}.")
         content = _read(definition, "wording", f"{name}/{path.name}", _TEXT_BYTES, inputs)
         try:
             texts[path.stem] = content.decode("utf-8-sig")
         except UnicodeDecodeError as error:
             message = f"The text is not UTF-8: byte {error.start} cannot be read."
-            raise DefinitionError(message, where=str(path), mend="Save it as UTF-8.") from error
+            raise DefinitionError(message, where=str(path), fix="Save it as UTF-8.") from error
     return texts
 
 
@@ -138,7 +138,7 @@ def find_layers(definition: Path, key: str, names: Sequence[str], inputs: dict[s
         if not name.lower().endswith(_LAYER_ENDINGS):
             message = f"The layer {name!r} of {key} is neither a GeoPackage nor GeoJSON."
             raise DefinitionError(
-                message, where=str(definition), mend=f"Its name must end in {', '.join(_LAYER_ENDINGS)}."
+                message, where=str(definition), fix=f"Its name must end in {', '.join(_LAYER_ENDINGS)}."
             )
         _read(definition, key, name, _LAYER_BYTES, inputs)
         found.append(_inside(definition, key, name))
@@ -151,7 +151,7 @@ def _inside(definition: Path, key: str, name: str) -> Path:
     path = (folder / name).resolve()
     if "\0" in name or not path.is_relative_to(folder):
         message = f"The path {name!r} of {key} leads out of the folder of the definition."
-        raise DefinitionError(message, where=str(definition), mend="Put the file beside the definition or below it.")
+        raise DefinitionError(message, where=str(definition), fix="Put the file beside the definition or below it.")
     return path
 
 
@@ -165,7 +165,7 @@ def _read(definition: Path, key: str, name: str, most_bytes: int, inputs: dict[s
         content = path.read_bytes()
     except OSError as error:
         message = f"The file {name!r} of {key} cannot be read: {error.strerror or error}."
-        mend = "Its path is relative to the folder of the definition."
-        raise DefinitionError(message, where=str(definition), mend=mend) from error
+        fix = "Its path is relative to the folder of the definition."
+        raise DefinitionError(message, where=str(definition), fix=fix) from error
     inputs[name] = hashlib.sha256(content).hexdigest()
     return content

@@ -199,7 +199,7 @@ class Checks:
         for key in ("title", "sections"):
             if key not in checked[""]:
                 message = f"The key {key!r} is missing."
-                raise DefinitionError(message, where=str(self.path), mend="Every definition needs title and sections.")
+                raise DefinitionError(message, where=str(self.path), fix="Every definition needs title and sections.")
         return checked
 
     def _table(self, table: str, value: Any) -> dict[str, Any]:
@@ -229,7 +229,7 @@ class Checks:
         if elsewhere and not table:
             hint = f"It belongs in [{elsewhere[0]}]."
         message = f"Unknown key {key!r}{place}. {hint[0].upper()}{hint[1:]}"
-        return DefinitionError(message, where=self._where(table, key), mend=f"Known keys: {', '.join(known)}.")
+        return DefinitionError(message, where=self._where(table, key), fix=f"Known keys: {', '.join(known)}.")
 
     def _where(self, table: str, key: str) -> str:
         line = self._line(table, key)

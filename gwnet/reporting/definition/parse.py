@@ -198,12 +198,12 @@ def load_definition(name: str | Path) -> Definition:
         message = f"The definition cannot be read: {error.strerror or error}."
         raise DefinitionError(message, where=str(path)) from error
     if len(raw) > _MOST_BYTES:
-        raise DefinitionError("The definition is larger than 1 MB.", where=str(path), mend="Is it the right file?")
+        raise DefinitionError("The definition is larger than 1 MB.", where=str(path), fix="Is it the right file?")
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         message = f"The definition is not UTF-8 text: byte {error.start} cannot be read."
-        raise DefinitionError(message, where=str(path), mend="Save it as UTF-8.") from error
+        raise DefinitionError(message, where=str(path), fix="Save it as UTF-8.") from error
     return parse_definition(text, path, sha256=hashlib.sha256(raw).hexdigest())
 
 
@@ -247,7 +247,7 @@ def _find(name: str | Path) -> Path:
     if text in known:
         return folder / f"{text}.toml"
     message = f"There is no report definition {text[:60]!r}; {nearest(text, known)}"
-    raise DefinitionError(message, mend=f"Known are {', '.join(known)}; or give the path of a TOML file.")
+    raise DefinitionError(message, fix=f"Known are {', '.join(known)}; or give the path of a TOML file.")
 
 
 def _definition(path: Path, checked: dict[str, dict[str, Any]], digest: str) -> Definition:
@@ -294,7 +294,7 @@ def _prepared(path: Path, given: Mapping[str, Any], inputs: dict[str, str]) -> P
 
 def _maps(path: Path, given: Mapping[str, Any], storage: Mapping[str, float], inputs: dict[str, str]) -> MapSettings:
     if given.get("interval_m") and given.get("interval_ft"):
-        raise DefinitionError("Both interval_m and interval_ft are given.", where=str(path), mend="Keep one of them.")
+        raise DefinitionError("Both interval_m and interval_ft are given.", where=str(path), fix="Keep one of them.")
     feet = given.get("interval_ft")
     one_each = {
         name: find_layers(path, name, [given.get(name, "")], inputs) for name in ("boundary", "barriers", "rivers")

@@ -110,7 +110,7 @@ def parse_period(text: str) -> Period:
 def _refused(text: str, reason: str) -> ReportError:
     return ReportError(
         f"The period {text[:60]!r} cannot be used. {reason}",
-        mend="Write a quarter (2026-Q1), a year (2026), a month (2026-03) or two days (2026-01-15..2026-04-14).",
+        fix="Write a quarter (2026-Q1), a year (2026), a month (2026-03) or two days (2026-01-15..2026-04-14).",
     )
 
 

@@ -77,7 +77,7 @@ def _read(name: str) -> str:
         return path.read_text(encoding="utf-8")
     except OSError as error:
         message = f"The standing text {name!r} of the reports is missing."
-        raise ReportError(message, where=str(path), mend="Install gwnet again.") from error
+        raise ReportError(message, where=str(path), fix="Install gwnet again.") from error
 
 
 def _filled(text: str, name: str, values: Mapping[str, str]) -> str:

@@ -135,7 +135,7 @@ class _Builder:
             document.multiBuild(story, maxPasses=6, canvasmaker=self._new_canvas)
         except LayoutError as error:
             raise ReportError(
-                "A part of the report does not fit on a page.", mend="Shorten the longest text or caption."
+                "A part of the report does not fit on a page.", fix="Shorten the longest text or caption."
             ) from error
         structure = None if self.canvas is None else self.canvas.structure
         return BuiltPages(target.getvalue(), self.ledger.placements, self.figures, self.ledger.total, structure)

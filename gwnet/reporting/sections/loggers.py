@@ -1,4 +1,4 @@
-"""Loggers: coverage, residuals at hand readings, drift and what waits for a decision."""
+"""Loggers: coverage, residuals at manual readings, drift and what waits for a decision."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from gwnet.reporting.view import ReportView
 __all__ = ["loggers"]
 
 _NO_HEAD: Final = "no water elevation is worked out"
-_TOO_FEW: Final = "too few hand readings"
+_TOO_FEW: Final = "too few manual readings"
 
 
 def loggers(view: ReportView, _drawing: Drawing) -> Section:
@@ -71,7 +71,7 @@ def _residuals(view: ReportView, table: pd.DataFrame) -> Table:
     columns = (
         Column("Well"),
         Column("Logger"),
-        Column("Hand readings", "", 0, "right"),
+        Column("Manual readings", "", 0, "right"),
         Column("Last one"),
         Column("of the head", small, places, "right", group="Largest residual"),
         Column("left out", small, places, "right", group="Largest residual"),
@@ -83,7 +83,7 @@ def _residuals(view: ReportView, table: pd.DataFrame) -> Table:
     def length(row: dict[str, Any], name: str) -> Cell:
         value = measures.length(number_of(row[name])) * scale
         return Cell(
-            value, "" if math.isfinite(value) else _NO_HEAD if not row["hand_readings"] else "too few hand readings"
+            value, "" if math.isfinite(value) else _NO_HEAD if not row["manual_readings"] else "too few manual readings"
         )
 
     rows: list[Row] = []
@@ -93,18 +93,18 @@ def _residuals(view: ReportView, table: pd.DataFrame) -> Table:
             (
                 Cell(str(row["well"])),
                 Cell(str(row["instrument"])),
-                Cell(int(row["hand_readings"] or 0)),
-                text_cell(str(row["last_hand_reading"])[:10] if text_of(row["last_hand_reading"]) else "", "none"),
+                Cell(int(row["manual_readings"] or 0)),
+                text_cell(str(row["last_manual_reading"])[:10] if text_of(row["last_manual_reading"]) else "", "none"),
                 length(row, "residual_m"),
-                length(row, "left_out_residual_m"),
+                length(row, "leave_one_out_residual_m"),
                 length(row, "drift_m_per_year"),
                 Cell(share, "" if math.isfinite(share) else _TOO_FEW),
                 length(row, "uncertainty_m"),
             )
         )
     notes = (
-        "Residual of the head: hand reading less the anchored head at that moment; left out: less the head that the "
-        "other readings alone would give. Drift: how fast the sensor departs upward from the hand readings.",
+        "Residual of the head: manual reading less the anchored head at that moment; left out: less the head that the "
+        "other readings alone would give. Drift: how fast the sensor departs upward from the manual readings.",
     )
-    caption = "Loggers held against hand readings."
+    caption = "Loggers held against manual readings."
     return Table("logger-residuals", caption, columns, tuple(rows), notes, identified_by=2)

@@ -77,7 +77,7 @@ def _of_instruments(view: ReportView) -> Iterator[tuple[dt.date | None, str, str
         depth = row["hanging_depth_m"]
         where = "" if pd.isna(depth) else f" at {view.measures.text(depth)} below the measuring point"
         what = f"{row['instrument']} hung{where}" if well else f"{row['instrument']} set up as barometer"
-        yield _local(row["hung_at_utc"], view), well, what, notes
+        yield _local(row["installed_at_utc"], view), well, what, notes
         yield _local(row["removed_at_utc"], view), well, f"{row['instrument']} removed", notes
 
 

@@ -59,4 +59,4 @@ def _require(what: str, code: str, known: pd.Series) -> None:
     near = get_close_matches(code, known.astype(str).tolist(), n=3, cutoff=0.5)
     hint = f"Did you mean {', '.join(near)}?" if near else f"On record: {', '.join(known.astype(str)[:8])} …"
     message = f"There is no {what} {code!r} on record."
-    raise NotFoundError(message, mend=hint)
+    raise NotFoundError(message, fix=hint)

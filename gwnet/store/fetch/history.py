@@ -33,7 +33,7 @@ ROW_KEYS: Final[dict[str, tuple[str, ...]]] = {
     "level_record": ("level_event_id",),
     "register_entry": ("site_id", "code"),
     "download": ("series_id", "source_file_id"),
-    "adjustment": ("series_id", "kind", "valid_from_utc"),
+    "correction": ("series_id", "kind", "valid_from_utc"),
 }
 
 #: Columns that say who recorded a row and when; they differ between any two rows.
@@ -197,7 +197,7 @@ _OF_WELL: Final[dict[str, str]] = {
     "tape_check": "tape check",
     "level_record": "level",
     "download": "download",
-    "adjustment": "adjustment",
+    "correction": "correction",
     "verdict": "finding",
     "review": "review",
 }
@@ -389,7 +389,7 @@ class _Teller:
         if table_name == "level_record":
             return self.when[row["level_event_id"]], subject
         if table_name in self.loggers:
-            kind = f", {row['kind']}" if table_name == "adjustment" else ""
+            kind = f", {row['kind']}" if table_name == "correction" else ""
             return f"{self.names.text('series_id', row['series_id'])}{kind}", subject
         if table_name == "verdict":
             return self._finding(row), subject

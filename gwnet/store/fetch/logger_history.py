@@ -1,4 +1,4 @@
-"""What happened to the loggers of a well: downloads, withdrawals and adjustments, in words."""
+"""What happened to the loggers of a well: downloads, withdrawals and corrections, in words."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from gwnet.store.models.instruments import Deployment
-from gwnet.store.models.loggers import Adjustment, Download, LoggerSeries
+from gwnet.store.models.loggers import Correction, Download, LoggerSeries
 
 _FIRST = dt.datetime.min.replace(tzinfo=dt.UTC)
 _LAST = dt.datetime.max.replace(tzinfo=dt.UTC)
@@ -27,7 +27,7 @@ _COUNTS = (
 
 
 def concerned(connection: Connection, well_id: int) -> dict[str, list[int]]:
-    """Return the downloads and adjustments of instruments and barometers while they hung for a well.
+    """Return the downloads and corrections of instruments and barometers while they hung for a well.
 
     Parameters
     ----------
@@ -39,7 +39,7 @@ def concerned(connection: Connection, well_id: int) -> dict[str, list[int]]:
     Returns
     -------
     dict of str to list of int
-        Ids of rows of ``download`` and ``adjustment``, those retired among them.
+        Ids of rows of ``download`` and ``correction``, those retired among them.
     """
     hung = Deployment
     columns = (hung.instrument_id, hung.barometer_id, hung.valid_from_utc, hung.valid_until_utc)
@@ -48,11 +48,11 @@ def concerned(connection: Connection, well_id: int) -> dict[str, list[int]]:
         for number in (instrument, barometer):
             if number is not None:
                 spans.setdefault(number, []).append((start or _FIRST, end or _LAST))
-    found: dict[str, list[int]] = {"download": [], "adjustment": []}
+    found: dict[str, list[int]] = {"download": [], "correction": []}
     if not spans:
         return found
     of_them = LoggerSeries.instrument_id.in_(list(spans))
-    one, step = Download, Adjustment
+    one, step = Download, Correction
     downloads = select(one.id, LoggerSeries.instrument_id, one.first_ms, one.last_ms).join_from(one, LoggerSeries)
     for number, instrument, first, last in connection.execute(downloads.where(of_them)):
         if first is not None and last is not None and _meets(spans[instrument], _instant(first), _instant(last)):
@@ -60,7 +60,7 @@ def concerned(connection: Connection, well_id: int) -> dict[str, list[int]]:
     steps = select(step.id, LoggerSeries.instrument_id, step.valid_from_utc, step.valid_until_utc)
     for number, instrument, start, end in connection.execute(steps.join_from(step, LoggerSeries).where(of_them)):
         if _meets(spans[instrument], start or _FIRST, end or _LAST):
-            found["adjustment"].append(number)
+            found["correction"].append(number)
     return found
 
 
@@ -73,11 +73,11 @@ def _meets(spans: list[tuple[dt.datetime, dt.datetime]], first: dt.datetime, las
 
 
 def in_words(table_name: str, row: dict[str, Any], moment: Callable[[dt.datetime], str]) -> str:
-    """Return what a download gave, or what an adjustment does.
+    """Return what a download gave, or what a correction does.
 
     Parameters
     ----------
-    table_name : {"download", "adjustment"}
+    table_name : {"download", "correction"}
         Table of the row.
     row : dict
         The row.
@@ -108,7 +108,7 @@ def _value(value: Any) -> str:
 
 
 def series_names(connection: Connection, instruments: dict[int, str]) -> dict[int, str]:
-    """Return what each series is called: instrument, quantity, and take where there are several.
+    """Return what each series is called: instrument, quantity, and segment where there are several.
 
     Parameters
     ----------
@@ -123,7 +123,7 @@ def series_names(connection: Connection, instruments: dict[int, str]) -> dict[in
         Names by series id.
     """
     names, kept = {}, LoggerSeries
-    for one in connection.execute(select(kept.id, kept.instrument_id, kept.quantity, kept.take)):
-        take = f", take {one.take}" if one.take > 1 else ""
-        names[one.id] = f"{instruments.get(one.instrument_id, one.instrument_id)} {one.quantity}{take}"
+    for one in connection.execute(select(kept.id, kept.instrument_id, kept.quantity, kept.segment)):
+        segment = f", segment {one.segment}" if one.segment > 1 else ""
+        names[one.id] = f"{instruments.get(one.instrument_id, one.instrument_id)} {one.quantity}{segment}"
     return names

@@ -120,11 +120,11 @@ def one_site(connection: Connection, site: str | None, known_on: dt.datetime | N
             return table.iloc[0]
         what = "no site" if table.empty else f"{len(table)} sites ({', '.join(table['site'][:5])})"
         message = f"The record holds {what}; expected one, or its name."
-        raise NotFoundError(message, mend="Load a sites table." if table.empty else "Name the site with --site.")
+        raise NotFoundError(message, fix="Load a sites table." if table.empty else "Name the site with --site.")
     chosen = table[table["site"] == site]
     if chosen.empty:
         message = f"There is no site {site!r} on record."
-        raise NotFoundError(message, mend=f"Known sites: {', '.join(table['site']) or 'none'}.")
+        raise NotFoundError(message, fix=f"Known sites: {', '.join(table['site']) or 'none'}.")
     return chosen.iloc[0]
 
 

@@ -1,4 +1,4 @@
-"""Queries of loggers: series, samples as arrays, downloads, conflicts, deployments, adjustments.
+"""Queries of loggers: series, samples as arrays, downloads, conflicts, deployments, corrections.
 
 A sample is on record at a moment when the download that it came with is. Samples are read with the driver itself, as
 whole columns, since a series may be long.
@@ -23,7 +23,7 @@ from gwnet.store.fetch.registry import fill_text
 from gwnet.store.fetch.sample_runs import runs_of
 from gwnet.store.models.base import known_on as on_record
 from gwnet.store.models.instruments import Deployment, Instrument, InstrumentRecord
-from gwnet.store.models.loggers import Adjustment, Download, LoggerSeries, Sample, SampleConflict, SampleRun
+from gwnet.store.models.loggers import Correction, Download, LoggerSeries, Sample, SampleConflict, SampleRun
 from gwnet.store.models.sites import Site
 from gwnet.store.models.sources import SourceFile
 from gwnet.store.models.wells import Well
@@ -47,9 +47,9 @@ def series(connection: Connection, known_on: dt.datetime | None = None) -> pd.Da
     Returns
     -------
     pandas.DataFrame
-        One row a series, by instrument, quantity and take: series_id, instrument, quantity, unit, take, first_utc,
-        last_utc (NaT without samples), sample_count. Two takes of one instrument and quantity never have a sample on
-        record at the same instant.
+        One row a series, by instrument, quantity and segment: series_id, instrument, quantity, unit, segment,
+        first_utc, last_utc (NaT without samples), sample_count. Two segments of one instrument and quantity never
+        have a sample on record at the same instant.
     """
     run = (
         select(
@@ -70,14 +70,14 @@ def series(connection: Connection, known_on: dt.datetime | None = None) -> pd.Da
             Instrument.code.label("instrument"),
             kept.quantity,
             kept.unit,
-            kept.take,
+            kept.segment,
             run.c.first_ms,
             run.c.last_ms,
             func.coalesce(run.c.sample_count, 0).label("sample_count"),
         )
         .join(Instrument, Instrument.id == kept.instrument_id)
         .outerjoin(run, run.c.series_id == kept.id)
-        .order_by(Instrument.code, kept.quantity, kept.take)
+        .order_by(Instrument.code, kept.quantity, kept.segment)
     )
     table = _with_times(frame(connection, statement), first_ms="first_utc", last_ms="last_utc")
     table["sample_count"] = table["sample_count"].astype("int64")
@@ -279,7 +279,7 @@ def deployments(connection: Connection, known_on: dt.datetime | None = None) -> 
     -------
     pandas.DataFrame
         One row a deployment, by site, well, instrument and time: deployment_id, site, well (empty for a barometer),
-        access (of the measuring point from which the hanging depth is read), instrument, kind, hung_at_utc,
+        access (of the measuring point from which the hanging depth is read), instrument, kind, installed_at_utc,
         removed_at_utc (NaT while it hangs), hanging_depth_m (NaN when not known), barometer (instrument, empty for
         none), notes.
     """
@@ -291,7 +291,7 @@ def deployments(connection: Connection, known_on: dt.datetime | None = None) -> 
             Well.code.label("well"),
             Instrument.code.label("instrument"),
             record.kind,
-            hung.valid_from_utc.label("hung_at_utc"),
+            hung.valid_from_utc.label("installed_at_utc"),
             hung.valid_until_utc.label("removed_at_utc"),
             hung.hanging_depth_m,
             barometer.code.label("barometer"),
@@ -310,8 +310,8 @@ def deployments(connection: Connection, known_on: dt.datetime | None = None) -> 
     return table
 
 
-def adjustments(connection: Connection, known_on: dt.datetime | None = None) -> pd.DataFrame:
-    """Return the adjustments of the series, in order of recording.
+def corrections(connection: Connection, known_on: dt.datetime | None = None) -> pd.DataFrame:
+    """Return the corrections of the series, in order of recording.
 
     Parameters
     ----------
@@ -323,13 +323,13 @@ def adjustments(connection: Connection, known_on: dt.datetime | None = None) -> 
     Returns
     -------
     pandas.DataFrame
-        One row an adjustment: adjustment_id, series_id, instrument, quantity, kind, start_utc, end_utc (NaT = open),
+        One row a correction: correction_id, series_id, instrument, quantity, kind, start_utc, end_utc (NaT = open),
         parameters (dict), reason, recorded_by, recorded_at_utc.
     """
-    one = Adjustment
+    one = Correction
     statement = (
         select(
-            one.id.label("adjustment_id"),
+            one.id.label("correction_id"),
             one.series_id,
             Instrument.code.label("instrument"),
             LoggerSeries.quantity,

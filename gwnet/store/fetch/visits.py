@@ -36,7 +36,7 @@ def deployments_at(
     Returns
     -------
     pandas.DataFrame
-        One row a deployment: deployment_id, site, well (empty for a barometer), instrument, hung_at_utc,
+        One row a deployment: deployment_id, site, well (empty for a barometer), instrument, installed_at_utc,
         last_sample_utc (NaT where none is on record).
     """
     hung = Deployment
@@ -46,7 +46,7 @@ def deployments_at(
             Site.code.label("site"),
             Well.code.label("well"),
             Instrument.code.label("instrument"),
-            hung.valid_from_utc.label("hung_at_utc"),
+            hung.valid_from_utc.label("installed_at_utc"),
             hung.valid_until_utc.label("removed_at_utc"),
         )
         .join(Site, Site.id == hung.site_id)
@@ -77,7 +77,7 @@ def _last_samples_ms(connection: Connection, table: pd.DataFrame, known_on: dt.d
             series.setdefault(code, []).append(number)
     found: list[float | None] = []
     for hung in table.itertuples():
-        start = hung.hung_at_utc.timestamp() * 1000
+        start = hung.installed_at_utc.timestamp() * 1000
         end = float("inf") if pd.isna(hung.removed_at_utc) else hung.removed_at_utc.timestamp() * 1000
         times: list[float] = []
         for number in series.get(hung.instrument, ()):

@@ -162,5 +162,5 @@ def known_on(model: type[Recorded] | Any, moment: dt.datetime | None) -> ColumnE
         return live
     if moment.tzinfo is None:
         message = f"'Known on' needs a time with a zone; got {moment.isoformat()}."
-        raise StoreError(message, mend="Write for example 2026-04-02T00:00:00Z.")
+        raise StoreError(message, fix="Write for example 2026-04-02T00:00:00Z.")
     return and_(model.recorded_at_utc <= moment, or_(model.retired_at_utc.is_(None), model.retired_at_utc > moment))

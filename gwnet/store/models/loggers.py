@@ -1,4 +1,4 @@
-"""Logger series, their samples (append-only), the downloads that samples came with, conflicts and adjustments."""
+"""Logger series, their samples (append-only), the downloads that samples came with, conflicts and corrections."""
 
 from __future__ import annotations
 
@@ -11,22 +11,22 @@ from gwnet.store.models.base import Base, Recorded
 class LoggerSeries(Base):
     """One quantity recorded by one instrument, in one unit.
 
-    Which deployment a sample belongs to is worked out from the deployments on record. ``take`` is 1 unless a download
-    was withdrawn, whose samples keep their place in the take before, or the unit changed. Two takes of one instrument
-    and quantity never have a sample on record at the same instant.
+    Which deployment a sample belongs to is worked out from the deployments on record. ``segment`` is 1 unless a
+    download was withdrawn, whose samples keep their place in the segment before, or the unit changed. Two segments of
+    one instrument and quantity never have a sample on record at the same instant.
     """
 
     __tablename__ = "logger_series"
     __table_args__ = (
-        Index("uq_logger_series_key", "instrument_id", "quantity", "take", unique=True),
-        CheckConstraint("take >= 1", name="take_counts"),
+        Index("uq_logger_series_key", "instrument_id", "quantity", "segment", unique=True),
+        CheckConstraint("take >= 1", name="segment_counts"),
     )
 
     id: Mapped[int] = mapped_column(Integer, primary_key=True)
     instrument_id: Mapped[int] = mapped_column(ForeignKey("instrument.id"))
     quantity: Mapped[str]
     unit: Mapped[str]
-    take: Mapped[int]
+    segment: Mapped[int]
 
 
 class Sample(Base):
@@ -131,11 +131,11 @@ class SampleConflict(Base):
     source_row: Mapped[int | None] = mapped_column(BigInteger)
 
 
-class Adjustment(Recorded, Base):
-    """One step of a series' processing recipe, with its parameters (JSON), author and reason."""
+class Correction(Recorded, Base):
+    """One step of a series' processing correction history, with its parameters (JSON), author and reason."""
 
-    __tablename__ = "adjustment"
-    __table_args__ = (*Recorded.recorded_constraints(), Index("ix_adjustment_series_id", "series_id"))
+    __tablename__ = "correction"
+    __table_args__ = (*Recorded.recorded_constraints(), Index("ix_correction_series_id", "series_id"))
 
     series_id: Mapped[int] = mapped_column(ForeignKey("logger_series.id"))
     kind: Mapped[str]

@@ -141,7 +141,7 @@ def retire(
     done = connection.execute(statement, [{"row_id": int(row_id)} for row_id in ids]).rowcount
     if done != len(ids):
         message = f"{len(ids) - done} of {len(ids)} rows of {table} are not live any more."
-        raise StoreError(message, mend="Somebody else corrected them; look at the record and try again.")
+        raise StoreError(message, fix="Somebody else corrected them; look at the record and try again.")
     return done
 
 

@@ -1,4 +1,4 @@
-"""Recording adjustments of logger series and taking them back."""
+"""Recording corrections of logger series and taking them back."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from gwnet.errors import NotFoundError, SettingsError
-from gwnet.store.models.loggers import Adjustment, LoggerSeries
+from gwnet.store.models.loggers import Correction, LoggerSeries
 from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
 
 
-def adjust(
+def correct(
     connection: Connection,
     series_id: int,
     kind: str,
@@ -25,7 +25,7 @@ def adjust(
     reason: str,
     now: dt.datetime,
 ) -> int:
-    """Record one step of a series' processing recipe.
+    """Record one step of a series' processing correction history.
 
     Parameters
     ----------
@@ -49,7 +49,7 @@ def adjust(
     Returns
     -------
     int
-        Number of the adjustment.
+        Number of the correction.
 
     Raises
     ------
@@ -59,14 +59,14 @@ def adjust(
         If the reason or the name is missing, or the span does not run forward.
     """
     if not reason.strip() or not by.strip():
-        raise SettingsError("An adjustment needs its reason and who decides.", mend="Give --reason TEXT and --by NAME.")
+        raise SettingsError("A correction needs its reason and who decides.", fix="Give --reason TEXT and --by NAME.")
     if start is not None and end is not None and end <= start:
         message = f"The span ends ({end.isoformat()}) before it starts ({start.isoformat()})."
         raise SettingsError(message)
     if connection.execute(select(LoggerSeries.id).where(LoggerSeries.id == series_id)).first() is None:
         message = f"There is no logger series {series_id} on record."
-        raise NotFoundError(message, mend="'gwnet logger status' lists those that are.")
-    number = int(reserve_ids(connection, "adjustment", 1)[0])
+        raise NotFoundError(message, fix="'gwnet logger status' lists those that are.")
+    number = int(reserve_ids(connection, "correction", 1)[0])
     columns = {
         "id": number,
         "series_id": series_id,
@@ -78,19 +78,19 @@ def adjust(
         "recorded_by": by,
         "reason": reason,
     }
-    insert_columns(connection, "adjustment", columns, 1)
+    insert_columns(connection, "correction", columns, 1)
     return number
 
 
-def take_back(connection: Connection, adjustment_id: int, by: str, reason: str, now: dt.datetime) -> None:
-    """Retire an adjustment: from now on it is not applied, and stays for every earlier ``known_on``.
+def take_back(connection: Connection, correction_id: int, by: str, reason: str, now: dt.datetime) -> None:
+    """Retire a correction: from now on it is not applied, and stays for every earlier ``known_on``.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
         Connection of a writing unit of work.
-    adjustment_id : int
-        Number of the adjustment.
+    correction_id : int
+        Number of the correction.
     by : str
         Who decides.
     reason : str
@@ -101,14 +101,14 @@ def take_back(connection: Connection, adjustment_id: int, by: str, reason: str, 
     Raises
     ------
     NotFoundError
-        If there is no such adjustment on record.
+        If there is no such correction on record.
     SettingsError
         If the reason or the name is missing.
     """
     if not reason.strip() or not by.strip():
-        raise SettingsError("To take an adjustment back needs a reason and who decides.", mend="Give --reason TEXT.")
-    live = select(Adjustment.id).where(Adjustment.id == adjustment_id, Adjustment.retired_at_utc.is_(None))
+        raise SettingsError("To take a correction back needs a reason and who decides.", fix="Give --reason TEXT.")
+    live = select(Correction.id).where(Correction.id == correction_id, Correction.retired_at_utc.is_(None))
     if connection.execute(live).first() is None:
-        message = f"There is no adjustment {adjustment_id} on record."
-        raise NotFoundError(message, mend="It may have been taken back already; see 'gwnet history'.")
-    retire(connection, "adjustment", [adjustment_id], at_utc=now, by=by, reason=reason)
+        message = f"There is no correction {correction_id} on record."
+        raise NotFoundError(message, fix="It may have been taken back already; see 'gwnet history'.")
+    retire(connection, "correction", [correction_id], at_utc=now, by=by, reason=reason)

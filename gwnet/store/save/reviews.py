@@ -120,6 +120,6 @@ def _live(connection: Connection, column: str, subjects: list[int], at_utc: dt.d
         for number, recorded in connection.execute(query):
             if recorded > at_utc:
                 message = f"A review is on record that is later ({recorded.isoformat()}) than {at_utc.isoformat()}."
-                raise StoreError(message, mend="Check the clock of this computer.")
+                raise StoreError(message, fix="Check the clock of this computer.")
             found.append(number)
     return found

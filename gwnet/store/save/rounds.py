@@ -124,7 +124,7 @@ def save_round(
         If the round is on record with other values and no correction was asked for.
     """
     if correct and not (reason or "").strip():
-        raise SettingsError("A correction needs its reason.", mend="Give it with --reason TEXT.")
+        raise SettingsError("A correction needs its reason.", fix="Give it with --reason TEXT.")
     stored = values.columns()
     live = _live(connection, site, code)
     if live is not None:
@@ -176,7 +176,7 @@ def _identity(connection: Connection, site: str, code: str) -> int:
 def _on_record(code: str, differences: Sequence[tuple[str, Any, Any]]) -> StoreError:
     words = "; ".join(f"{name}: {_shown(old)} on record, {_shown(new)} here" for name, old, new in differences)
     message = f"The round {code!r} is on record with other values: {words}."
-    return StoreError(message, mend="To plan it anew, give --correct --reason TEXT.")
+    return StoreError(message, fix="To plan it anew, give --correct --reason TEXT.")
 
 
 def _shown(value: Any) -> str:

@@ -18,11 +18,11 @@ from gwnet.errors import ShapeError, StoreError
 from gwnet.store.fetch import read_samples
 from gwnet.store.models.loggers import LoggerSeries
 from gwnet.store.save.bulk import insert_columns, reserve_ids
-from gwnet.store.save.corrections import adjust, take_back
-from gwnet.store.save.segments import OtherTake
+from gwnet.store.save.corrections import correct, take_back
+from gwnet.store.save.segments import OtherSegment
 from gwnet.store.session import store_error
 
-__all__ = ["Appended", "Appending", "Conflicts", "adjust", "append", "take_back"]
+__all__ = ["Appended", "Appending", "Conflicts", "append", "correct", "take_back"]
 
 Times = NDArray[np.int64]
 Values = NDArray[np.float64]
@@ -143,7 +143,7 @@ class Appending:
     """
 
     def __init__(
-        self, connection: Connection, series_id: int, download_id: int, others: Sequence[OtherTake] = ()
+        self, connection: Connection, series_id: int, download_id: int, others: Sequence[OtherSegment] = ()
     ) -> None:
         query = select(LoggerSeries.unit).where(LoggerSeries.id == series_id).with_for_update()
         unit = connection.execute(query).scalar_one_or_none()

@@ -1,6 +1,6 @@
-"""The takes of one instrument and quantity: into which a download goes, and what the others have on record.
+"""The segments of one instrument and quantity: into which a download goes, and what the others have on record.
 
-A new take begins where the one before holds samples of a download that was withdrawn, which keep their place for
+A new segment begins where the one before holds samples of a download that was withdrawn, which keep their place for
 every earlier ``known_on``, or where the unit changed.
 """
 
@@ -28,8 +28,8 @@ _MOST_DECIMALS: Final = 9
 
 
 @dataclass(frozen=True)
-class OtherTake:
-    """A take whose samples on record count beside a download that goes into another.
+class OtherSegment:
+    """A segment whose samples on record count beside a download that goes into another.
 
     Attributes
     ----------
@@ -48,7 +48,7 @@ class OtherTake:
     def beside(
         self, connection: Connection, time_ms: NDArray[np.int64], value: Values
     ) -> tuple[NDArray[np.bool_], Values, NDArray[np.bool_]]:
-        """Compare samples with those of this take.
+        """Compare samples with those of this segment.
 
         Parameters
         ----------
@@ -62,7 +62,7 @@ class OtherTake:
         Returns
         -------
         found : numpy.ndarray of bool
-            Whether this take has a sample on record at that time, shape (n,).
+            Whether this segment has a sample on record at that time, shape (n,).
         stored : numpy.ndarray of float64
             Its value in the unit of the download; anything where there is none, shape (n,).
         agrees : numpy.ndarray of bool
@@ -85,7 +85,7 @@ class OtherTake:
         value: Values,
         told: tuple[NDArray[np.bool_], Values, NDArray[np.bool_]],
     ) -> None:
-        """Enter what some samples of this take tell."""
+        """Enter what some samples of this segment tell."""
         at = np.minimum(np.searchsorted(times, time_ms), times.size - 1)
         here = times[at] == time_ms
         there = converted(held[at], self.unit, self.unit_here)
@@ -135,11 +135,13 @@ def converted(value: Values, unit: str, wanted: str) -> Values:
         (at_zero, a_degree), (other_zero, other_degree) = TEMPERATURE_SCALES[unit], TEMPERATURE_SCALES[wanted]
         return (value - at_zero) / a_degree * other_degree + other_zero
     message = f"Values in {unit} cannot be compared with values in {wanted}."
-    raise UnitError(message, mend="Give the series another quantity, or say the unit of the column in the layout.")
+    raise UnitError(message, fix="Give the series another quantity, or say the unit of the column in the layout.")
 
 
-def take_for(connection: Connection, instrument_id: int, quantity: str, unit: str) -> tuple[int, tuple[OtherTake, ...]]:
-    """Return the series into which a download goes, made where there is none, and the other takes beside it.
+def segment_for(
+    connection: Connection, instrument_id: int, quantity: str, unit: str
+) -> tuple[int, tuple[OtherSegment, ...]]:
+    """Return the series into which a download goes, made where there is none, and the other segments beside it.
 
     Parameters
     ----------
@@ -157,28 +159,36 @@ def take_for(connection: Connection, instrument_id: int, quantity: str, unit: st
     series_id : int
         The series.
     others : tuple of OtherTake
-        All other takes of the instrument and quantity.
+        All other segments of the instrument and quantity.
 
     Raises
     ------
     UnitError
-        If a take is in a unit of another kind.
+        If a segment is in a unit of another kind.
     """
     connection.execute(select(Instrument.id).where(Instrument.id == instrument_id).with_for_update())
     withdrawn = select(Download.series_id).where(Download.retired_at_utc.is_not(None))
-    takes = connection.execute(
-        select(LoggerSeries.id, LoggerSeries.unit, LoggerSeries.take, LoggerSeries.id.in_(withdrawn).label("spoilt"))
+    segments = connection.execute(
+        select(LoggerSeries.id, LoggerSeries.unit, LoggerSeries.segment, LoggerSeries.id.in_(withdrawn).label("spoilt"))
         .where(LoggerSeries.instrument_id == instrument_id, LoggerSeries.quantity == quantity)
-        .order_by(LoggerSeries.take)
+        .order_by(LoggerSeries.segment)
     ).all()
-    for take in takes:
-        converted(np.zeros(1), take.unit, unit)
-    fitting = [take.id for take in takes if take.unit == unit and not take.spoilt]
+    for segment in segments:
+        converted(np.zeros(1), segment.unit, unit)
+    fitting = [segment.id for segment in segments if segment.unit == unit and not segment.spoilt]
     if fitting:
         number = int(fitting[-1])
     else:
         number = int(reserve_ids(connection, "logger_series", 1)[0])
-        last = takes[-1].take if takes else 0
-        columns = {"id": number, "instrument_id": instrument_id, "quantity": quantity, "unit": unit, "take": last + 1}
+        last = segments[-1].segment if segments else 0
+        columns = {
+            "id": number,
+            "instrument_id": instrument_id,
+            "quantity": quantity,
+            "unit": unit,
+            "segment": last + 1,
+        }
         insert_columns(connection, "logger_series", columns, 1)
-    return number, tuple(OtherTake(int(take.id), take.unit, unit) for take in takes if take.id != number)
+    return number, tuple(
+        OtherSegment(int(segment.id), segment.unit, unit) for segment in segments if segment.id != number
+    )

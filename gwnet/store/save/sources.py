@@ -89,7 +89,7 @@ class KeptSource:
         size, found = self._done.result()
         if found != sha256:
             message = "The file changed while it was read; nothing of it was stored."
-            raise IngestError(message, where=self.path.name, mend="Load it again when nothing writes to it any more.")
+            raise IngestError(message, where=self.path.name, fix="Load it again when nothing writes to it any more.")
         query = select(SourceFile.id).where(SourceFile.sha256 == sha256)
         known = connection.execute(query).scalar_one_or_none()
         if known is not None:
