@@ -2,7 +2,69 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Selection:
+    """Which levels are meant; what is None or empty does not restrict.
+
+    Attributes
+    ----------
+    wells : tuple of str, optional
+        Codes of wells.
+    aquifer, round : str, optional
+        Codes.
+    start, end : datetime.date or datetime.datetime, optional
+        First and last local date, both included; or aware instants, both included.
+    events : tuple of int, optional
+        Numbers of level events.
+    site : str, optional
+        Code; that of the snapshot unless given.
+    """
+
+    wells: tuple[str, ...] | None = None
+    aquifer: str | None = None
+    round: str | None = None
+    start: dt.date | dt.datetime | None = None
+    end: dt.date | dt.datetime | None = None
+    events: tuple[int, ...] | None = None
+    site: str | None = None
+
+    @property
+    def is_everything(self) -> bool:
+        """Return whether nothing restricts, so that the whole record is meant."""
+        return self == Selection()
+
+    @classmethod
+    def of(
+        cls,
+        wells: Sequence[str] | None = None,
+        *,
+        aquifer: str | None = None,
+        round: str | None = None,
+        start: dt.date | dt.datetime | None = None,
+        end: dt.date | dt.datetime | None = None,
+        events: Sequence[int] | None = None,
+        site: str | None = None,
+    ) -> Selection:
+        """Return a selection from any sequences of codes and numbers.
+
+        Parameters
+        ----------
+        wells, events : sequence, optional
+            Codes of wells, numbers of level events; None or empty for all.
+        aquifer, round, start, end, site : optional
+            As the attributes.
+
+        Returns
+        -------
+        Selection
+            The selection.
+        """
+        return cls(tuple(wells or ()) or None, aquifer, round, start, end, tuple(events or ()) or None, site)
 
 
 @dataclass(frozen=True)

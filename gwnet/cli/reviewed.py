@@ -14,8 +14,9 @@ from gwnet.cli.cells import NOTHING
 if TYPE_CHECKING:
     import pandas as pd
 
-    from gwnet.analysis.review.decide import Changed, Selection
+    from gwnet.analysis.review.decide import Changed
     from gwnet.analysis.review.queue import ReviewQueue
+    from gwnet.records import Selection
 
 
 def selection(
@@ -28,11 +29,9 @@ def selection(
     events: Sequence[int],
 ) -> Selection:
     """Return which levels the options mean."""
-    from gwnet.analysis.review.decide import Selection
+    from gwnet.records import Selection
 
-    return Selection(
-        site=site, round=round, wells=tuple(wells) or None, start=start, end=end, events=tuple(events) or None
-    )
+    return Selection.of(wells, round=round, start=start, end=end, events=events, site=site)
 
 
 def queue(waiting: ReviewQueue, what: str | None, form: str, unit: str, *, restricted: bool) -> None:

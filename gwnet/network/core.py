@@ -27,12 +27,13 @@ from gwnet.network.rounds import Planning
 from gwnet.network.seasons import Seasoning
 from gwnet.network.trend_figures import TrendDrawing
 from gwnet.network.trends import Trending
+from gwnet.records import Selection
 from gwnet.store import revision
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch.codes import check_codes
-from gwnet.store.fetch.levels import LevelFilter
 from gwnet.store.session import Store, open_store
+from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -276,8 +277,9 @@ class Network(
 
         with self.store.reading() as connection:
             self._check_codes(connection, known_on, site=site, wells=wells, aquifer=aquifer, round_code=round)
-            wanted = LevelFilter(site=site, wells=wells, aquifer=aquifer, round=round)
-            table = with_loggers(connection, levels(connection, wanted, known_on), wanted, loggers, known_on)
+            record = Snapshot(connection, known_on, site)
+            chosen = Selection.of(wells, aquifer=aquifer, round=round)
+            table = with_loggers(record, levels(record, chosen), chosen, loggers)
         return in_unit(_between(table, start, end), unit)
 
     def explain(
@@ -431,8 +433,7 @@ def _between(
             compared = table["measured_at_utc"]
             keep &= compared >= moment if is_start else compared <= moment
         else:
-            days = table["measured_at"].str[:10]
-            keep &= days >= moment.isoformat() if is_start else days <= moment.isoformat()
+            keep &= table["day"] >= pd.Timestamp(moment) if is_start else table["day"] <= pd.Timestamp(moment)
     return table[keep].reset_index(drop=True)
 
 

@@ -11,9 +11,10 @@ import pandas as pd
 from gwnet.store.fetch.codes import check_codes
 
 if TYPE_CHECKING:
-    from gwnet.analysis.review.decide import Changed, Selection
+    from gwnet.analysis.review.decide import Changed
     from gwnet.analysis.review.effects import Watch
     from gwnet.analysis.review.queue import ReviewQueue
+    from gwnet.records import Selection
     from gwnet.store.session import Store
 
 
@@ -70,10 +71,10 @@ class Reviewing:
         NotFoundError
             If a site, well or round is not on record.
         """
-        from gwnet.analysis.review.decide import Selection
         from gwnet.analysis.review.queue import review_queue
+        from gwnet.records import Selection
 
-        chosen = Selection(site=site, round=round, wells=wells, start=start, end=end)
+        chosen = Selection.of(wells, round=round, start=start, end=end, site=site)
         with self.store.reading() as connection:
             check_codes(connection, known_on, site=site, wells=wells, round_code=round)
             return review_queue(connection, chosen, known_on)
@@ -91,7 +92,7 @@ class Reviewing:
 
         Parameters
         ----------
-        chosen : gwnet.analysis.review.decide.Selection
+        chosen : gwnet.records.Selection
             Which levels.
         by : str
             Who approves; somebody else than who read or recorded them, unless the site allows it.

@@ -29,8 +29,8 @@ from gwnet.store.fetch import history
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch import samples as fetch_samples
-from gwnet.store.fetch.levels import LevelFilter
 from gwnet.store.models.register import register_entries
+from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from gwnet.reporting.definition.parse import Definition
@@ -75,7 +75,7 @@ def collect(
     """
     settings = fetch.one_site(connection, site, known_on)
     code = str(settings["site"])
-    table = levels(connection, LevelFilter(site=code), known_on)
+    table = levels(Snapshot(connection, known_on, code))
     wells = located(fetch.wells(connection, known_on, code), settings["crs"])
     points = fetch.measuring_points(connection, known_on, code, history=True)
     since = _start_of(period.first, str(settings["time_zone"]))

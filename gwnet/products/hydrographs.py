@@ -14,9 +14,10 @@ from gwnet.analysis.levels.thresholds import with_elevations
 from gwnet.figures.coverage.draw import coverage_plot_data, draw_coverage
 from gwnet.figures.hydrograph.draw import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
 from gwnet.products.logger_series import coverage, logger_series
+from gwnet.records import Selection
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -63,7 +64,7 @@ def hydrograph_figure(
         The figure. Rainfall and abstraction stand below it where the site has them and one well is drawn.
     """
     site = str(settings["site"])
-    table = levels(connection, LevelFilter(site=site, wells=wells), known_on)
+    table = levels(Snapshot(connection, known_on, site), Selection.of(wells))
     frame = fetch.wells(connection, known_on, site)
     points = fetch.measuring_points(connection, known_on, site)
     limits = with_elevations(fetch_programme.thresholds(connection, known_on, site), frame, points)

@@ -198,11 +198,12 @@ def coverage(
         Deployments, unbroken runs of samples, and manual readings that gave a level or a bound.
     """
     from gwnet.analysis.levels.table import levels
-    from gwnet.store.fetch.levels import LevelFilter
+    from gwnet.records import Selection
+    from gwnet.store.snapshot import Snapshot
 
     hung = fetch_samples.deployments(connection, known_on)
     hung = hung[hung["site"] == site]
-    table = levels(connection, LevelFilter(site=site, wells=wells), known_on)
+    table = levels(Snapshot(connection, known_on, site), Selection.of(wells))
     read = table.loc[table["water_elevation_m"].notna(), ["well", "measured_at_utc"]]
     if wells is not None:
         hung = hung[hung["well"].isin(list(wells)) | (hung["well"] == "")]

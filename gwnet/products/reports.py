@@ -14,6 +14,7 @@ from gwnet.errors import ReportError, SettingsError
 from gwnet.exchange.geopackage import map_geopackage
 from gwnet.products.collect import collect
 from gwnet.products.issues import Issuing, refuse_open, told_changes, with_earlier_issues
+from gwnet.records import Selection
 from gwnet.reporting.definition.parse import load_definition, safe_name
 from gwnet.reporting.definition.period import parse_period
 from gwnet.reporting.drawn import ReportDrawing
@@ -23,8 +24,8 @@ from gwnet.store import revision
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch.codes import check_codes
-from gwnet.store.fetch.levels import LevelFilter
 from gwnet.store.issues import save_issue
+from gwnet.store.snapshot import Snapshot
 from gwnet.units import DISPLAY_UNITS
 
 if TYPE_CHECKING:
@@ -132,11 +133,11 @@ def _days_of_round(store: Store, code: str, site: str | None, known_on: dt.datet
         settings = fetch.one_site(connection, site, known_on)
         named = fetch_programme.rounds(connection, known_on, str(settings["site"]))
         check_codes(connection, known_on, site=str(settings["site"]), round_code=code)
-        chosen = LevelFilter(site=str(settings["site"]), round=code)
-        measured = levels(connection, chosen, known_on)["measured_at"]
+        record = Snapshot(connection, known_on, str(settings["site"]))
+        measured = levels(record, Selection(round=code))["day"].dt.date
     (row,) = named[named["round"] == code].to_dict("records")
     days = [row["starts_on"], row["ends_on"] or row["starts_on"]]
-    days += [dt.date.fromisoformat(str(text)[:10]) for text in measured]
+    days += measured.tolist()
     return parse_period(f"{min(days)}..{max(days)}")
 
 

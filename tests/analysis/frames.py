@@ -44,12 +44,13 @@ def levels(*rows):
         instant = (local if known else local.replace(hour=12)) - dt.timedelta(hours=1)
         row = {**LEVEL, "well": well, "water_elevation_m": elevation, "event_id": number}
         row |= {"measured_at": f"{when}+01:00" if known else when, "time_known": known}
+        row |= {"day": pd.Timestamp(when[:10])}
         row |= {"measured_at_utc": pd.Timestamp(instant, tz="UTC"), **more}
         if "unusable_reason" in more:
             row["usable"] = False
         made.append(row)
-    frame = pd.DataFrame(made, columns=[*LEVEL, "well", "event_id", "measured_at", "measured_at_utc"])
-    return frame.astype({"measured_at_utc": "datetime64[us, UTC]"})
+    frame = pd.DataFrame(made, columns=[*LEVEL, "well", "event_id", "measured_at", "day", "measured_at_utc"])
+    return frame.astype({"day": "datetime64[us]", "measured_at_utc": "datetime64[us, UTC]"})
 
 
 def stages(*rows):

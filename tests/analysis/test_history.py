@@ -4,9 +4,9 @@ import datetime as dt
 
 import pytest
 
-from gwnet.analysis.review.decide import Selection
 from gwnet.errors import NotFoundError
 from gwnet.network import Network
+from gwnet.records import Selection
 
 from .record import RECORDED_ON, Record
 

@@ -6,7 +6,8 @@ import pytest
 from gwnet.analysis.levels.explain import explain
 from gwnet.analysis.levels.table import PRINTED_COLUMNS, levels
 from gwnet.errors import NotFoundError
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.records import Selection
+from gwnet.store.snapshot import Snapshot
 
 from .record import RECORDED_ON, Record
 
@@ -22,7 +23,7 @@ def record(tmp_path):
 
 def all_levels(record, known_on=None, **wanted):
     with record.store.reading() as connection:
-        return levels(connection, LevelFilter(**wanted), known_on)
+        return levels(Snapshot(connection, known_on), Selection.of(**wanted))
 
 
 def only(record, **wanted):
@@ -290,14 +291,14 @@ def test_filters(record):
         for when in ("2024-01-01T10:00", "2024-04-01T10:00"):
             record.event(code, when, [(WATER, 5.0)])
     assert all_levels(record, wells=["MW-2"])["well"].tolist() == ["MW-2"] * 2
-    assert len(all_levels(record, start_utc=dt.datetime(2024, 2, 1, tzinfo=dt.UTC))) == 2
+    assert len(all_levels(record, start=dt.datetime(2024, 2, 1, tzinfo=dt.UTC))) == 2
     assert len(all_levels(record, aquifer="upper")) == 4
     assert all_levels(record, site="other").empty
 
 
 def explained(record, well, time, **more):
     with record.store.reading() as connection:
-        return explain(connection, well, time, **more)
+        return explain(Snapshot(connection), well, time, **more)
 
 
 def test_an_event_is_found_by_its_instant_in_any_zone(record):

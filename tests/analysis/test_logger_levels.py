@@ -11,10 +11,11 @@ from gwnet.analysis.loggers.heads import heads
 from gwnet.analysis.loggers.levels import approved_at, levels_for_map, with_loggers
 from gwnet.analysis.maps.site_maps import control_of
 from gwnet.errors import SettingsError
+from gwnet.records import Selection
 from gwnet.store.fetch import levels as fetch_levels
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.store.snapshot import Snapshot
 
 from .logger_record import Loggers, hours
 from .record import Record
@@ -63,17 +64,18 @@ def record(tmp_path_factory):
 
 def asked(record, how, **wanted):
     with record.loggers.reading() as connection:
-        chosen = LevelFilter(**wanted)
-        table = with_loggers(connection, levels(connection, chosen), chosen, how)
+        record, chosen = Snapshot(connection), Selection.of(**wanted)
+        table = with_loggers(record, levels(record, chosen), chosen, how)
     return table[table["method"] == "logger"].reset_index(drop=True), table
 
 
 def test_without_loggers_the_levels_are_as_they_were(record):
     with record.loggers.reading() as connection:
-        table = levels(connection)
-        pd.testing.assert_frame_equal(with_loggers(connection, table, LevelFilter(), "none"), table)
+        snapshot = Snapshot(connection)
+        table = levels(snapshot)
+        pd.testing.assert_frame_equal(with_loggers(snapshot, table, Selection(), "none"), table)
         with pytest.raises(SettingsError, match="not as 'hourly'"):
-            with_loggers(connection, table, LevelFilter(), "hourly")
+            with_loggers(snapshot, table, Selection(), "hourly")
 
 
 def test_at_each_round_the_head_at_the_median_time_of_its_readings(record):

@@ -8,10 +8,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from gwnet.analysis.maps.site_maps import review_text
-from gwnet.analysis.review.decide import Selection
 from gwnet.analysis.review.decisions import decision_text
 from gwnet.errors import NotFoundError, ReviewError, StoreError
 from gwnet.network import Network
+from gwnet.records import Selection
 
 from .record import RECORDED_ON, Record
 

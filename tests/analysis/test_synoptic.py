@@ -12,6 +12,7 @@ from gwnet.analysis.maps.same_day import CONTROL_COLUMNS, leave_out, same_day_se
 from gwnet.analysis.maps.same_day_loggers import logger_text, moment_of
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError
 from gwnet.store.fetch import registry as fetch
+from gwnet.store.snapshot import Snapshot
 
 from .frames import levels, stages, wells
 from .record import Record
@@ -299,7 +300,7 @@ def test_a_set_from_the_record(tmp_path):
     record.well("D", point=(50.0, 0.5), easting=10.0, northing=10.0)
     record.event("D", "2026-03-17T09:00", [("depth_to_water", 7.0)], status="pumping")
     with record.store.reading() as connection:
-        control = chosen(reduced_levels(connection), located(fetch.wells(connection), "EPSG:25832"))
+        control = chosen(reduced_levels(Snapshot(connection)), located(fetch.wells(connection), "EPSG:25832"))
     assert control["water_elevation_m"].tolist() == [45.0, 46.0, 47.0, 43.0]
     assert control["used"].tolist() == [True, True, True, False]
     assert reasons(control)["D"] == "pumping"

@@ -46,6 +46,7 @@ from gwnet.analysis.levels.reduce import reduce_levels  # noqa: E402
 from gwnet.network import Network, init  # noqa: E402
 from gwnet.store.fetch import programme as fetch_programme  # noqa: E402
 from gwnet.store.fetch import registry as fetch  # noqa: E402
+from gwnet.store.snapshot import Snapshot  # noqa: E402
 
 FOOT_M = 0.3048
 STRETCH = 0.005
@@ -71,7 +72,7 @@ class Case:
         with network.store.reading() as connection:
             self.settings = fetch.one_site(connection, None)
             self.rounds = fetch_programme.rounds(connection, None, str(self.settings["site"]))
-            self.inputs = gather(connection)
+            self.inputs = gather(Snapshot(connection))
         self.limits = limits_of(self.settings)[0]
         started = time.perf_counter()
         self.before = self.findings(self.inputs)

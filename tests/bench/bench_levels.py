@@ -19,6 +19,7 @@ from gwnet.analysis.levels.table import levels, levels_frame
 from gwnet.store import revision
 from gwnet.store.save.bulk import insert_columns, reserve_ids
 from gwnet.store.session import Store, open_store
+from gwnet.store.snapshot import Snapshot
 
 WELLS = 200
 
@@ -87,10 +88,10 @@ def main(count: int) -> None:
                 ).fetchall()
 
             bare_s, _ = timed(bare)
-            gather_s, inputs = timed(lambda: gather(connection))
+            gather_s, inputs = timed(lambda: gather(Snapshot(connection)))
             reduce_s, reduced = timed(lambda: reduce_levels(inputs))
             frame_s, _ = timed(lambda: levels_frame(inputs, reduced))
-            whole_s, table = timed(lambda: levels(connection))
+            whole_s, table = timed(lambda: levels(Snapshot(connection)))
         assert len(table) == count
         assert table["usable"].all()
         store.close()

@@ -45,6 +45,7 @@ def as_levels(values: np.ndarray) -> pd.DataFrame:
             "site": "S",
             "well": np.repeat([f"W{k}" for k in range(wells)], count),
             "measured_at": np.tile(days, wells),
+            "day": pd.to_datetime(np.tile(days, wells)),
             "status": "static",
             "bound": "",
             "water_elevation_m": 40.0 + values.ravel(),

@@ -27,6 +27,7 @@ def levels(well, dates, elevations_m, **columns):
             "site": "SAND",
             "well": well,
             "measured_at": [moment.strftime("%Y-%m-%dT%H:%M+01:00") for moment in local],
+            "day": local.normalize(),
             "round": "",
             "status": "static",
             "bound": "",

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from gwnet.analysis.review.decide import Selection
 from gwnet.ingest.tables.preview import RowChange
+from gwnet.records import Selection
 
 from .conftest import EVENTS, NOW, TABLES, Loader
 

@@ -288,10 +288,10 @@ def test_every_cell_that_was_filled_in_is_on_record_as_it_was_written(network, t
     book, path = filled(network, tmp_path)
     network.load([path], by="Keeper", now_utc=AFTER)
     with network.store.reading() as connection:
+        from gwnet.records import Selection
         from gwnet.store.fetch import levels as fetch_levels
-        from gwnet.store.fetch.levels import LevelFilter
 
-        records = fetch_levels.level_records(connection, LevelFilter(round="2026-Q2")).set_index("well")
+        records = fetch_levels.level_records(connection, Selection(round="2026-Q2")).set_index("well")
         readings = fetch_levels.readings(connection, records["record_id"].to_numpy())
     quantity = {
         "depth_to_water": ("depth_to_water", 1),

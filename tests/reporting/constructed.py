@@ -200,6 +200,7 @@ def level(number, gauging, index):
         "site": "HOL",
         "well": well_code(index),
         "measured_at": moment.isoformat(timespec="minutes") if (index + number) % 29 else day.isoformat(),
+        "day": pd.Timestamp(day),
         "round": gauging["round"],
         "status": status,
         "bound": bound,

@@ -19,6 +19,7 @@ def levels(*rows, well="A"):
             {
                 "well": well,
                 "measured_at": f"{day}T12:00:00+00:00",
+                "day": pd.Timestamp(day),
                 "measured_at_utc": pd.Timestamp(f"{day} 12:00", tz="UTC"),
                 "water_elevation_m": value,
                 "bound": bound,

@@ -10,10 +10,10 @@ from sqlalchemy import Connection
 from gwnet.analysis.checks.programme import MISSING, missing_readings
 from gwnet.analysis.checks.rules import RULES
 from gwnet.analysis.checks.run import FINDING_COLUMNS, PRINTED, site_findings
-from gwnet.store.fetch import levels as fetch_levels
+from gwnet.records import Selection
 from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch.levels import LevelFilter
 from gwnet.store.save.verdicts import Stored, save_verdicts
+from gwnet.store.snapshot import Snapshot
 
 __all__ = ["FINDING_COLUMNS", "MISSING", "PRINTED", "findings", "missing_readings", "record_findings"]
 
@@ -51,7 +51,7 @@ def findings(
         sites = sites[sites["site"] == site]
     made = [site_findings(connection, settings, known_on) for _, settings in sites.iterrows()]
     if table is None:
-        table = fetch_levels.level_records(connection, LevelFilter(site=site, round=round_code), known_on)
+        table = Snapshot(connection, known_on, site).level_records(Selection(round=round_code))
     made.append(missing_readings(connection, table, round_code=round_code, site=site, known_on=known_on))
     filled = [one for one in made if len(one)]
     both = pd.concat(filled, ignore_index=True) if filled else made[-1]

@@ -20,7 +20,7 @@ from gwnet.analysis.checks.visits import visit_findings
 from gwnet.analysis.levels.inputs import gather
 from gwnet.analysis.levels.reduce import reduce_levels
 from gwnet.store.fetch import programme as fetch_programme
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.store.snapshot import Snapshot
 
 #: Columns of the frame of findings: those that are printed, then what the store needs.
 PRINTED: Final = ("site", "well", "measured_at", "round", "rule", "severity", "message")
@@ -49,7 +49,7 @@ def site_findings(connection: Connection, settings: pd.Series, known_on: dt.date
     """
     limits, unknown = limits_of(settings)
     code = str(settings["site"])
-    inputs = gather(connection, LevelFilter(site=code), known_on)
+    inputs = gather(Snapshot(connection, known_on, code))
     rounds = fetch_programme.rounds(connection, known_on, code)
     events = Events(inputs, reduce_levels(inputs), settings, limits, rounds)
     found = [

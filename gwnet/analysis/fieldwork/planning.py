@@ -22,7 +22,7 @@ from gwnet.errors import NotFoundError, SettingsError
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch import visits as fetch_visits
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.store.snapshot import Snapshot
 
 #: Columns of the frame of what is due.
 DUE_COLUMNS: Final = (
@@ -128,8 +128,8 @@ def programme(connection: Connection, site: pd.Series, on: dt.date, known_on: dt
     in_force = (points["valid_from_utc"] <= noon) & (
         points["valid_until_utc"].isna() | (points["valid_until_utc"] > noon)
     )
-    table = levels(connection, LevelFilter(site=code), known_on)
-    table = table.assign(day=[dt.date.fromisoformat(text[:10]) for text in table["measured_at"]])
+    table = levels(Snapshot(connection, known_on, code))
+    table = table.assign(day=table["day"].dt.date)
     instruments = fetch_programme.instruments(connection, known_on)
     return Programme(
         site=site,

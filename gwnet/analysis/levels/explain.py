@@ -8,13 +8,13 @@ from dataclasses import dataclass, fields
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from sqlalchemy import Connection
 
 from gwnet.analysis.levels.inputs import LevelInputs, gather
 from gwnet.analysis.levels.reduce import FINDINGS, Reduction, reduce_levels
 from gwnet.analysis.levels.table import levels_frame
 from gwnet.errors import NotFoundError
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.records import Selection
+from gwnet.store.snapshot import Snapshot
 from gwnet.units import metres_per
 
 #: What each part of the uncertainty is called.
@@ -72,29 +72,23 @@ class Explanation:
 
 
 def explain(
-    connection: Connection,
+    record: Snapshot,
     well: str,
     time: str,
     *,
-    site: str | None = None,
-    known_on: dt.datetime | None = None,
     unit: str = "m",
 ) -> list[Explanation]:
     """Explain the levels of a well at a time.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        The record; of one site where several have a well of that code.
     well : str
         Code of the well.
     time : str
         Local date, or local time in ISO 8601, with offset or without; every event whose printed time begins so, or
         else that was in the same minute.
-    site : str, optional
-        Code of the site, where several have a well of that code.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
     unit : str, optional
         Unit of the printed lengths, m unless given.
 
@@ -108,7 +102,7 @@ def explain(
     NotFoundError
         If no event of that well begins so; the nearest ones are named.
     """
-    inputs = gather(connection, LevelFilter(site=site, wells=[well]), known_on)
+    inputs = gather(record, Selection.of([well]))
     reduced = reduce_levels(inputs)
     frame = levels_frame(inputs, reduced)
     hits = _events_at(frame, time.strip().replace(" ", "T"))
@@ -134,7 +128,7 @@ def _not_found(frame: pd.DataFrame, well: str, time: str) -> NotFoundError:
     if frame.empty:
         message = f"There is no level event of well {well!r} on record."
         return NotFoundError(message, fix="See 'gwnet wells' for the wells on record.")
-    days = pd.to_datetime(frame["measured_at"].str[:10])
+    days = frame["day"]
     wanted = pd.to_datetime(time.strip()[:10], errors="coerce")
     order = (days - wanted).abs().sort_values(kind="stable").index[:3] if pd.notna(wanted) else frame.index[-3:]
     near = ", ".join(sorted(frame.loc[order, "measured_at"]))

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from sqlalchemy import Connection
 
 from gwnet.constants import REPEAT_TOLERANCE_M
+from gwnet.records import Selection
 from gwnet.store.fetch import levels as fetch_levels
-from gwnet.store.fetch import programme as fetch_programme
-from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.store.snapshot import Snapshot
 from gwnet.units import METRES_PER_UNIT
 
 Floats = NDArray[np.float64]
@@ -99,31 +96,30 @@ class LevelInputs:
         return np.asarray(self.records["instrument_id"].map(values), dtype=np.float64)
 
 
-def gather(
-    connection: Connection, wanted: LevelFilter | None = None, known_on: dt.datetime | None = None
-) -> LevelInputs:
+def gather(record: Snapshot, selection: Selection | None = None) -> LevelInputs:
     """Gather level events and what their reduction looks up.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    wanted : gwnet.store.fetch.levels.LevelFilter, optional
+    record : gwnet.store.snapshot.Snapshot
+        The record.
+    selection : gwnet.records.Selection, optional
         Which events; all unless given.
-    known_on : datetime.datetime, optional
-        Record as known at this time; the live record unless given.
 
     Returns
     -------
     LevelInputs
-        Events in the order of `gwnet.store.fetch.levels.level_records`.
+        Events in the order of `gwnet.store.fetch.levels.level_records`; made once for a selection.
     """
-    records = fetch_levels.level_records(connection, wanted, known_on)
+    return record.once(("level inputs", selection), lambda: _gathered(record, selection))
+
+
+def _gathered(record: Snapshot, selection: Selection | None) -> LevelInputs:
+    records = record.level_records(selection)
     record_ids = records["record_id"].to_numpy(dtype=np.int64)
-    readings = fetch_levels.readings(connection, record_ids)
+    readings = fetch_levels.readings(record.connection, record_ids)
     table = _pivot(readings, record_ids)
-    sites = fetch.sites(connection, known_on)
-    tolerance = sites.set_index("site")["repeat_tolerance_m"].fillna(REPEAT_TOLERANCE_M)
+    tolerance = record.all_sites.set_index("site")["repeat_tolerance_m"].fillna(REPEAT_TOLERANCE_M)
     utc = records["measured_at_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
     offset = records["local_offset_minutes"].to_numpy(dtype="timedelta64[m]")
     return LevelInputs(
@@ -136,12 +132,12 @@ def gather(
         sounded_m=table("sounded_depth", 1),
         local_time=utc + offset,
         tolerance_m=records["site"].map(tolerance).to_numpy(dtype=np.float64),
-        wells=fetch.wells(connection, known_on),
-        measuring_points=fetch.measuring_points(connection, known_on),
-        instruments=fetch_programme.instruments(connection, known_on),
-        tape_checks=fetch_programme.tape_checks(connection, known_on),
-        sites=sites,
-        reviews=fetch_levels.reviews(connection, known_on),
+        wells=record.wells,
+        measuring_points=record.measuring_points,
+        instruments=record.instruments,
+        tape_checks=record.tape_checks,
+        sites=record.all_sites,
+        reviews=record.reviews,
     )
 
 

@@ -10,11 +10,11 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from sqlalchemy import Connection
 
 from gwnet.analysis.levels.inputs import LevelInputs, gather
 from gwnet.analysis.levels.reduce import Reduction, reduce_levels
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.records import Selection
+from gwnet.store.snapshot import Snapshot
 
 #: Columns of the levels frame that the command line prints, in order.
 PRINTED_COLUMNS = (
@@ -41,29 +41,59 @@ USABLE_STATUSES = ("static", "flowing")
 UNUSABLE_QUALITIES = ("suspect", "poor")
 
 
-def levels(
-    connection: Connection, wanted: LevelFilter | None = None, known_on: dt.datetime | None = None
-) -> pd.DataFrame:
+def levels(record: Snapshot, selection: Selection | None = None) -> pd.DataFrame:
     """Return reduced levels, one row an event.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    wanted : gwnet.store.fetch.levels.LevelFilter, optional
+    record : gwnet.store.snapshot.Snapshot
+        The record.
+    selection : gwnet.records.Selection, optional
         Which events; all unless given.
-    known_on : datetime.datetime, optional
-        Record as known at this time; the live record unless given.
 
     Returns
     -------
     pandas.DataFrame
-        Columns of `PRINTED_COLUMNS`, then event_id, access, aquifer, measured_at_utc, time_known, usable,
-        unusable_reason, water_elevation_uncorrected_m, product_thickness_m, sounded_depth_m, method, instrument,
-        observer, notes. Depths positive downward, elevations positive upward.
+        Columns of `PRINTED_COLUMNS`, then day (local date, midnight without zone), event_id, access, aquifer,
+        measured_at_utc, time_known, usable, unusable_reason, water_elevation_uncorrected_m, product_thickness_m,
+        sounded_depth_m, method, instrument, observer, notes. Depths positive downward, elevations positive upward.
+        Made once for a selection: take a copy before changing it in place.
     """
-    inputs = gather(connection, wanted, known_on)
-    return levels_frame(inputs, reduce_levels(inputs))
+    return record.once(("levels", selection), lambda: _reduced_frame(record, selection))
+
+
+def _reduced_frame(record: Snapshot, selection: Selection | None) -> pd.DataFrame:
+    inputs = gather(record, selection)
+    table = levels_frame(inputs, reduce_levels(inputs))
+    return table if selection is None else select_rows(table, selection)
+
+
+def select_rows(table: pd.DataFrame, selection: Selection) -> pd.DataFrame:
+    """Return the rows of a levels frame within the selection's dates or instants, and of its events.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        With day (local date), measured_at_utc and event_id.
+    selection : gwnet.records.Selection
+        Whose start, end and events are looked at: local dates or instants, both included.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Its rows in their order.
+    """
+    keep = np.ones(len(table), dtype=bool)
+    for moment, is_start in ((selection.start, True), (selection.end, False)):
+        if isinstance(moment, dt.datetime):
+            measured, instant = table["measured_at_utc"], pd.Timestamp(moment)
+            keep &= measured >= instant if is_start else measured <= instant
+        elif moment is not None:
+            day = pd.Timestamp(moment)
+            keep &= table["day"] >= day if is_start else table["day"] <= day
+    if selection.events is not None:
+        keep &= table["event_id"].isin(selection.events)
+    return table if keep.all() else table[keep].reset_index(drop=True)
 
 
 def levels_frame(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
@@ -101,6 +131,7 @@ def levels_frame(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
             "quality": quality,
             "review": review,
             "finding": _finding_text(reduced),
+            "day": inputs.local_time.astype("datetime64[D]").astype("datetime64[us]"),
             "event_id": records["event_id"],
             "access": records["access"],
             "aquifer": records["aquifer"],

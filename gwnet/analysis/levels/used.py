@@ -48,7 +48,7 @@ def used_levels(levels: pd.DataFrame, *, approved: bool = False) -> tuple[pd.Dat
         {
             "site": levels["site"],
             "well": levels["well"],
-            "day": pd.to_datetime(levels["measured_at"].str[:10], format="%Y-%m-%d"),
+            "day": levels["day"],
             "low": np.where(bounds, -np.inf, levels["water_elevation_m"]),
             "high": levels["water_elevation_m"],
             "source": np.where(method == "logger", "logger", "hand"),

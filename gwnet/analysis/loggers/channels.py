@@ -14,10 +14,11 @@ from gwnet.analysis.levels.table import levels
 from gwnet.analysis.loggers.correction_history import CorrectionHistory, instant
 from gwnet.hydro.arrays import Floats, Instants
 from gwnet.hydro.loggers.clock_shift import correct_times
+from gwnet.records import Selection
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch import samples as fetch_samples
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.store.snapshot import Snapshot
 from gwnet.units import metres_per, to_celsius, to_pascals
 
 #: Quantities that give a level, the best first.
@@ -324,5 +325,5 @@ def gather_loggers(
         wells=fetch.wells(connection, known_on),
         measuring_points=fetch.measuring_points(connection, known_on),
         sites=fetch.sites(connection, known_on),
-        levels=levels(connection, LevelFilter(site=site, wells=codes), known_on),
+        levels=levels(Snapshot(connection, known_on, site), Selection.of(codes)),
     )

@@ -16,6 +16,7 @@ from gwnet.analysis.loggers.heads import OUT_REASONS, LoggerHeads, heads_of
 from gwnet.clock import offset_minutes, zone_of
 from gwnet.errors import ClockError, NotFoundError
 from gwnet.hydro.arrays import MICROSECONDS
+from gwnet.store.snapshot import Snapshot
 from gwnet.units import from_pascals, metres_per
 
 #: The nearest sample is explained when it is no farther from the time asked for than this [s].
@@ -109,7 +110,7 @@ def explain_level(
         If neither an event nor a logger's sample is there; the nearest events are named.
     """
     try:
-        return explain(connection, well, time, site=site, known_on=known_on, unit=unit)
+        return explain(Snapshot(connection, known_on, site), well, time, unit=unit)
     except NotFoundError as by_hand:
         try:
             return explain_head(connection, well, time, site=site, known_on=known_on, unit=unit)

@@ -18,10 +18,8 @@ from gwnet.clock import offset_minutes, to_utc
 from gwnet.errors import SettingsError
 from gwnet.hydro.arrays import Instants
 from gwnet.hydro.reduction.intervals import in_force
-from gwnet.store.fetch import levels as fetch_levels
-from gwnet.store.fetch import programme as fetch_programme
-from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.records import Selection
+from gwnet.store.snapshot import Snapshot
 
 #: What can be asked for: nothing, the heads at the moment of each round, or the mean of each day.
 CHOICES: Final = ("none", "round", "daily")
@@ -34,29 +32,22 @@ _AT_MEDIAN: Final = "at the median time of the round"
 _AT_NOON: Final = "at noon of the round's middle day, as no level of the round has a time"
 
 _TIME: Final = "datetime64[us, UTC]"
+_DAY: Final = "datetime64[us]"
 
 
-def with_loggers(
-    connection: Connection,
-    table: pd.DataFrame,
-    wanted: LevelFilter,
-    how: str,
-    known_on: dt.datetime | None = None,
-) -> pd.DataFrame:
+def with_loggers(record: Snapshot, table: pd.DataFrame, selection: Selection, how: str) -> pd.DataFrame:
     """Return levels with those of loggers among them.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        The record.
     table : pandas.DataFrame
-        Levels frame of the same wish.
-    wanted : gwnet.store.fetch.levels.LevelFilter
+        Levels frame of the same selection.
+    selection : gwnet.records.Selection
         Which levels are wanted; times are not looked at.
     how : {"none", "round", "daily"}
         Heads at the moment of each round, or daily means.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------
@@ -82,20 +73,21 @@ def with_loggers(
         raise SettingsError(message)
     if how == "none":
         return table
-    wells = fetch.wells(connection, known_on, wanted.site)
-    if wanted.aquifer is not None:
-        wells = wells[wells["aquifer"] == wanted.aquifer]
-    if wanted.wells is not None:
-        wells = wells[wells["well"].isin(list(wanted.wells))]
-    states = fetch_levels.reviews(connection, known_on).set_index("event_id")["state"]
+    wells = record.wells
+    if selection.aquifer is not None:
+        wells = wells[wells["aquifer"] == selection.aquifer]
+    if selection.wells is not None:
+        wells = wells[wells["well"].isin(selection.wells)]
+    states = record.reviews.set_index("event_id")["state"]
     frames = [table]
-    for _, settings in fetch.sites(connection, known_on).iterrows():
+    for _, settings in record.sites.iterrows():
+        here = record.of_site(str(settings["site"]))
         members = wells.loc[wells["site"] == settings["site"], "well"].tolist()
-        found = heads(connection, members, str(settings["site"]), known_on=known_on) if members else []
+        found = heads(record.connection, members, str(settings["site"]), known_on=record.known_on) if members else []
         if found:
-            rounds = _round_moments(connection, settings, wanted.round, known_on)
-            made = _daily(found, settings, rounds, wanted.round) if how == "daily" else _at_rounds(found, rounds)
-            rows = _level_rows(connection, made, found, settings, wells, states, known_on)
+            rounds = _round_moments(here, selection.round)
+            made = _daily(found, settings, rounds, selection.round) if how == "daily" else _at_rounds(found, rounds)
+            rows = _level_rows(here, made, found, wells, states)
             frames.append(rows[list(table.columns)].astype(table.dtypes.to_dict()))
     if len(frames) == 1:
         return table
@@ -212,12 +204,10 @@ def _nearest(
     }
 
 
-def _round_moments(
-    connection: Connection, settings: pd.Series, round_code: str | None, known_on: dt.datetime | None
-) -> pd.DataFrame:
+def _round_moments(record: Snapshot, round_code: str | None) -> pd.DataFrame:
     """Return rounds with their days, their moments, and whether a moment is the median time of timed levels."""
-    site, zone = str(settings["site"]), str(settings["time_zone"])
-    rounds = fetch_programme.rounds(connection, known_on, site)
+    zone = str(record.settings["time_zone"])
+    rounds = record.rounds
     if round_code is not None:
         rounds = rounds[rounds["round"] == round_code]
     first = rounds["starts_on"].to_numpy(dtype="datetime64[D]")
@@ -226,7 +216,7 @@ def _round_moments(
     made = pd.DataFrame({"round": rounds["round"].to_numpy(dtype=object), "first_day": first, "last_day": last})
     for name, local in (("first_utc", first), ("end_utc", last + 1), ("moment", noon)):
         made[name] = to_utc(local.astype("datetime64[us]"), zone).utc
-    events = fetch_levels.level_records(connection, LevelFilter(site=site, round=round_code), known_on)
+    events = record.level_records(Selection(round=round_code))
     timed = events[events["time_known"].astype(bool)]
     day = local_days(_naive(timed["measured_at_utc"]), zone)
     medians = []
@@ -284,18 +274,12 @@ def _daily(
 
 
 def _level_rows(
-    connection: Connection,
-    made: pd.DataFrame,
-    found: Sequence[LoggerHeads],
-    settings: pd.Series,
-    wells: pd.DataFrame,
-    states: pd.Series,
-    known_on: dt.datetime | None,
+    record: Snapshot, made: pd.DataFrame, found: Sequence[LoggerHeads], wells: pd.DataFrame, states: pd.Series
 ) -> pd.DataFrame:
     """Return heads as rows of the levels frame."""
-    site, zone = str(settings["site"]), str(settings["time_zone"])
+    site, zone = str(record.site), str(record.settings["time_zone"])
     when = _naive(made["measured_at_utc"])
-    elevation, height = _points_in_force(fetch.measuring_points(connection, known_on, site), made, when)
+    elevation, height = _points_in_force(record.measuring_points, made, when)
     head = made["water_elevation_m"].to_numpy(dtype=np.float64)
     local = _local_text(when, zone)
     timed = made["time_known"].to_numpy(dtype=bool)
@@ -320,6 +304,7 @@ def _level_rows(
             "quality": "unchecked",
             "review": np.where(approved, "approved", "provisional"),
             "finding": "",
+            "day": (when + offset_minutes(when, zone).astype("timedelta64[m]")).astype("datetime64[D]").astype(_DAY),
             "event_id": np.full(len(made), -1, dtype=np.int64),
             "access": made["access"],
             "aquifer": made["well"].map(aquifers),

@@ -23,7 +23,7 @@ from gwnet.constants import SURVEY_ACCURACY_M
 from gwnet.errors import SettingsError
 from gwnet.hydro.gradients.seepage import Interval
 from gwnet.hydro.surfaces.surface_sums import ChangeSums, change_sums
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.store.snapshot import Snapshot
 from gwnet.units import metres_per
 
 Floats = NDArray[np.float64]
@@ -163,7 +163,7 @@ def change_of(
     if since >= date:
         message = f"A change runs from an earlier to a later day, not from {since.isoformat()} to {date.isoformat()}."
         raise SettingsError(message)
-    inputs = gather(connection, LevelFilter(site=str(site["site"])), known_on)
+    inputs = gather(Snapshot(connection, known_on, str(site["site"])))
     reduced = reduce_levels(inputs)
     survey = pd.DataFrame(
         {"point": reduced.point.index, "survey_m": reduced.parts.survey_m},

@@ -31,7 +31,7 @@ from gwnet.hydro.surfaces.hull import control_arrays, hull_area, inside
 from gwnet.hydro.surfaces.outliers import neighbour_test
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.store.snapshot import Snapshot
 
 Floats = NDArray[np.float64]
 
@@ -121,7 +121,7 @@ def days_of_rounds(
         of days with as many levels.
     """
     own = table[(table["aquifer"] == aquifer) & (table["round"] != "")]
-    counted = own.assign(day=own["measured_at"].str[:10]).groupby(["round", "day"])["usable"].sum()
+    counted = own.assign(day=own["day"].dt.strftime("%Y-%m-%d")).groupby(["round", "day"])["usable"].sum()
     found = []
     for row in fetch_programme.rounds(connection, known_on, str(site["site"])).to_dict("records"):
         day = row["starts_on"]
@@ -181,7 +181,7 @@ def gradients_by_round(
         If a well is not one of the aquifer's, or there is neither a round nor a date.
     """
     if table is None:
-        table = levels(connection, LevelFilter(site=str(site["site"])), known_on)
+        table = levels(Snapshot(connection, known_on, str(site["site"])))
     _check_wells(connection, site, aquifer, wells, known_on)
     if dates is None:
         days = days_of_rounds(connection, site, aquifer, table, known_on)

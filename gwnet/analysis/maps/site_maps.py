@@ -20,10 +20,11 @@ from gwnet.analysis.maps.set_pace import RATE_DAYS, moving_text, rates_of, set_t
 from gwnet.clock import zone_of
 from gwnet.constants import OTHER_AQUIFER, SAME_DAY_WINDOW_DAYS
 from gwnet.errors import NotFoundError
+from gwnet.records import Selection
 from gwnet.store.fetch import levels as fetch_levels
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from gwnet.analysis.maps.features import MapFeatures
@@ -152,8 +153,8 @@ def _levels_about(
     """Return the levels of a site in the window and the days beside it."""
     margin = dt.timedelta(days=window + _MARGIN_DAYS)
     noon = dt.datetime.combine(date, dt.time(12), tzinfo=dt.UTC)
-    wanted = LevelFilter(site=site["site"], start_utc=noon - margin, end_utc=noon + margin)
-    return levels(connection, wanted, known_on)
+    about = Selection(start=noon - margin, end=noon + margin)
+    return levels(Snapshot(connection, known_on, site["site"]), about)
 
 
 def map_of(

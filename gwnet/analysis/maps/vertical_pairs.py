@@ -15,8 +15,9 @@ from gwnet.analysis.levels.table import levels as levels_of
 from gwnet.constants import SAME_DAY_WINDOW_DAYS
 from gwnet.errors import NotFoundError
 from gwnet.hydro.gradients.vertical import vertical_gradients
+from gwnet.records import Selection
 from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.store.snapshot import Snapshot
 
 #: Columns of the table of vertical gradients, in order.
 VERTICAL_COLUMNS: Final = (
@@ -84,8 +85,8 @@ def site_vertical_table(
     own = site["same_day_window_days"]
     window = window_days if window_days is not None else (SAME_DAY_WINDOW_DAYS if pd.isna(own) else float(own))
     named = wells[wells["cluster"].isin(list(clusters) if clusters else known)]
-    wanted = LevelFilter(site=str(site["site"]), wells=named["well"].tolist())
-    return vertical_table(levels_of(connection, wanted, known_on), named, window_days=window)
+    record = Snapshot(connection, known_on, str(site["site"]))
+    return vertical_table(levels_of(record, Selection.of(named["well"].tolist())), named, window_days=window)
 
 
 def vertical_table(

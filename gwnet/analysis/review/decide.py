@@ -9,19 +9,18 @@ unless the site allows that.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from typing import Final
 
-import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from sqlalchemy import Connection
 
+from gwnet.analysis.levels.table import select_rows
 from gwnet.errors import NotFoundError, ReviewError
+from gwnet.records import Selection
 from gwnet.store.fetch import levels as fetch_levels
 from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch.levels import LevelFilter
 from gwnet.store.fetch.reviews import OPEN, findings_with_decisions, lock_events
 from gwnet.store.save.reviews import save_decisions, save_event_reviews
 
@@ -42,63 +41,6 @@ PASSED_COLUMNS: Final = ("event_id", "site", "well", "measured_at", "review", "w
 
 #: Most places that a message names.
 _MOST_NAMED: Final = 8
-
-
-@dataclass(frozen=True)
-class Selection:
-    """Which levels are meant; what is left None does not restrict.
-
-    Attributes
-    ----------
-    site, round : str, optional
-        Codes.
-    wells : sequence of str, optional
-        Codes of wells.
-    start, end : datetime.date, optional
-        First and last local date, both included.
-    events : sequence of int, optional
-        Numbers of level events.
-    """
-
-    site: str | None = None
-    round: str | None = None
-    wells: Sequence[str] | None = None
-    start: dt.date | None = None
-    end: dt.date | None = None
-    events: Sequence[int] | None = None
-
-    @property
-    def names_nothing(self) -> bool:
-        """Return whether the whole record is meant."""
-        return not (self.site or self.round or self.wells or self.start or self.end or self.events)
-
-    def filter(self) -> LevelFilter:
-        """Return the part of the selection that the store can make."""
-        return LevelFilter(site=self.site, wells=self.wells or None, round=self.round)
-
-    def of_days(self, days: pd.Series, events: pd.Series) -> NDArray[np.bool_]:
-        """Return which rows the rest of the selection keeps.
-
-        Parameters
-        ----------
-        days : pandas.Series of str
-            Local dates in ISO 8601, or longer texts that begin with one.
-        events : pandas.Series
-            Numbers of level events.
-
-        Returns
-        -------
-        numpy.ndarray of bool
-            Rows to keep.
-        """
-        keep = np.ones(len(days), dtype=bool)
-        if self.start is not None:
-            keep &= (days.str[:10] >= self.start.isoformat()).to_numpy(dtype=bool)
-        if self.end is not None:
-            keep &= (days.str[:10] <= self.end.isoformat()).to_numpy(dtype=bool)
-        if self.events:
-            keep &= events.isin(list(self.events)).to_numpy(dtype=bool)
-        return keep
 
 
 @dataclass(frozen=True)
@@ -130,7 +72,7 @@ def reviewed_events(connection: Connection, chosen: Selection, known_on: dt.date
     ----------
     connection : sqlalchemy.Connection
         Connection to read from.
-    chosen : Selection
+    chosen : gwnet.records.Selection
         Which levels.
     known_on : datetime.datetime, optional
         Record as known at this time.
@@ -145,11 +87,12 @@ def reviewed_events(connection: Connection, chosen: Selection, known_on: dt.date
     NotFoundError
         If an event that is named is not on record.
     """
-    records = fetch_levels.level_records(connection, chosen.filter(), known_on)
+    records = fetch_levels.level_records(connection, replace(chosen, events=None), known_on)
     records["measured_at"] = local_texts(
         records["measured_at_utc"], records["local_offset_minutes"], records["time_known"]
     )
-    records = records[chosen.of_days(records["measured_at"], records["event_id"])].reset_index(drop=True)
+    records["day"] = pd.to_datetime(records["measured_at"].str[:10], format="%Y-%m-%d")
+    records = select_rows(records, chosen)
     missing = sorted(set(chosen.events or ()) - set(records["event_id"].tolist()))
     if missing:
         message = f"There is no level event {', '.join(map(str, missing[:_MOST_NAMED]))} among the levels chosen."
@@ -203,7 +146,7 @@ def change_state(
     ----------
     connection : sqlalchemy.Connection
         Connection of a writing unit of work.
-    chosen : Selection
+    chosen : gwnet.records.Selection
         Which levels; it must restrict something.
     verb : {"approve", "reject", "hold", "reopen"}
         What to do. The first three reach provisional levels only, ``reopen`` all others.
@@ -230,7 +173,7 @@ def change_state(
     """
     state = LEVEL_STATES[verb]
     reason = _reason(reason, by, needed=verb != "approve", verb=verb)
-    if chosen.names_nothing:
+    if chosen.is_everything:
         message = f"It is not said which levels to {verb}."
         raise ReviewError(message, fix="Give --round, --well, --from and --to, --event or --site.")
     lock_events(connection, reviewed_events(connection, chosen)["event_id"].tolist())

@@ -19,8 +19,9 @@ from gwnet.analysis.levels.inputs import LevelInputs, gather
 from gwnet.analysis.levels.reduce import Reduction, reduce_levels
 from gwnet.analysis.levels.table import levels_frame
 from gwnet.errors import SettingsError
-from gwnet.store.fetch.levels import LevelFilter
+from gwnet.records import Selection
 from gwnet.store.fetch.recorded_reasons import newest_edit, recorded_reasons
+from gwnet.store.snapshot import Snapshot
 
 #: Columns of the frame of effects.
 EFFECT_COLUMNS: Final = (
@@ -61,7 +62,7 @@ _CAUSES: Final[dict[str, tuple[str, ...]]] = {
 
 
 @dataclass(frozen=True)
-class Snapshot:
+class ReducedState:
     """The levels in one state of the record, with what they were worked out from.
 
     Attributes
@@ -73,27 +74,23 @@ class Snapshot:
     levels: pd.DataFrame
 
 
-def snapshot(
-    connection: Connection, wanted: LevelFilter | None = None, known_on: dt.datetime | None = None
-) -> Snapshot:
+def reduce_state(record: Snapshot, selection: Selection | None = None) -> ReducedState:
     """Reduce the levels in one state of the record.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from, also within a unit of work that is not ended.
-    wanted : gwnet.store.fetch.levels.LevelFilter, optional
+    record : gwnet.store.snapshot.Snapshot
+        The record, also within a unit of work that is not ended.
+    selection : gwnet.records.Selection, optional
         Which events; all unless given.
-    known_on : datetime.datetime, optional
-        Record as known at this time; the live record unless given.
 
     Returns
     -------
-    Snapshot
+    ReducedState
         The levels.
     """
-    inputs = gather(connection, wanted, known_on)
-    return Snapshot(_parts(inputs, reduce_levels(inputs)))
+    inputs = gather(record, selection)
+    return ReducedState(_parts(inputs, reduce_levels(inputs)))
 
 
 def _parts(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
@@ -114,12 +111,12 @@ def _parts(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
     ).set_index("event_id")
 
 
-def moved(before: Snapshot, after: Snapshot) -> pd.DataFrame:
+def moved(before: ReducedState, after: ReducedState) -> pd.DataFrame:
     """Return the levels that moved from one state of the record to another.
 
     Parameters
     ----------
-    before, after : Snapshot
+    before, after : ReducedState
         The two states.
 
     Returns
@@ -247,8 +244,9 @@ def effects(
     if until is not None and until < since:
         message = f"{until.isoformat()} lies before {since.isoformat()}."
         raise SettingsError(message, fix="Give the earlier time first.")
-    wanted = LevelFilter(site=site, wells=wells)
-    table = moved(snapshot(connection, wanted, since), snapshot(connection, wanted, until))
+    chosen = Selection.of(wells, site=site)
+    before, after = (reduce_state(Snapshot(connection, moment), chosen) for moment in (since, until))
+    table = moved(before, after)
     return with_reasons(connection, table, since, until)
 
 
@@ -297,7 +295,7 @@ class Watch:
     """Looks at the levels before and after a unit of work that is not ended, to say which it would move."""
 
     def __init__(self) -> None:
-        self._before: Snapshot | None = None
+        self._before: ReducedState | None = None
         self.moved: pd.DataFrame | None = None
 
     def before(self, connection: Connection) -> None:
@@ -308,7 +306,7 @@ class Watch:
         connection : sqlalchemy.Connection
             Connection of the unit of work.
         """
-        self._before = snapshot(connection)
+        self._before = reduce_state(Snapshot(connection))
 
     def after(self, connection: Connection) -> None:
         """Compare the levels as they would be with those kept.
@@ -320,4 +318,4 @@ class Watch:
         """
         if self._before is not None:
             columns = [name for name in EFFECT_COLUMNS if name != "reason"]
-            self.moved = moved(self._before, snapshot(connection))[columns]
+            self.moved = moved(self._before, reduce_state(Snapshot(connection)))[columns]

@@ -10,8 +10,10 @@ import pandas as pd
 from sqlalchemy import Connection
 
 from gwnet.analysis.levels.table import levels
-from gwnet.analysis.review.decide import PROVISIONAL, SERIOUS, SETTLED, Selection, local_texts
+from gwnet.analysis.review.decide import PROVISIONAL, SERIOUS, SETTLED, local_texts
+from gwnet.records import Selection
 from gwnet.store.fetch.reviews import findings_with_decisions
+from gwnet.store.snapshot import Snapshot
 
 #: Columns of the frames of a `ReviewQueue`.
 ROUND_COLUMNS: Final = (
@@ -84,7 +86,7 @@ def review_queue(connection: Connection, chosen: Selection, known_on: dt.datetim
     ----------
     connection : sqlalchemy.Connection
         Connection to read from.
-    chosen : gwnet.analysis.review.decide.Selection
+    chosen : gwnet.records.Selection
         Which levels.
     known_on : datetime.datetime, optional
         Record as known at this time.
@@ -94,8 +96,7 @@ def review_queue(connection: Connection, chosen: Selection, known_on: dt.datetim
     ReviewQueue
         Rounds, levels and findings that wait.
     """
-    table = levels(connection, chosen.filter(), known_on)
-    table = table[chosen.of_days(table["measured_at"], table["event_id"])].reset_index(drop=True)
+    table = levels(Snapshot(connection, known_on), chosen).copy()
     findings = _undecided(connection, chosen, table, known_on)
     of_event = findings[findings["event_id"].notna()]
     table["open_findings"] = _told(table, of_event)
@@ -114,7 +115,7 @@ def _undecided(
     """Return the findings that wait: those of the levels chosen, and those of no level but of the wells or round."""
     found = findings_with_decisions(connection, known_on, chosen.site)
     found = found[~found["decision"].isin(SETTLED)]
-    if not chosen.names_nothing:
+    if not chosen.is_everything:
         of_level = found["event_id"].isin(table["event_id"])
         of_none = found["event_id"].isna() & pd.Series(not chosen.events, index=found.index)
         if chosen.round is not None:

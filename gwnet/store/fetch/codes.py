@@ -46,14 +46,30 @@ def check_codes(
     if wells is not None:
         known = fetch.wells(connection, known_on, site)["well"]
         for well in wells:
-            _require("well", well, known)
+            require_code("well", well, known)
     if aquifer is not None:
-        _require("aquifer", aquifer, fetch.aquifers(connection, known_on)["aquifer"])
+        require_code("aquifer", aquifer, fetch.aquifers(connection, known_on)["aquifer"])
     if round_code is not None:
-        _require("round", round_code, fetch_programme.rounds(connection, known_on, site)["round"])
+        require_code("round", round_code, fetch_programme.rounds(connection, known_on, site)["round"])
 
 
-def _require(what: str, code: str, known: pd.Series) -> None:
+def require_code(what: str, code: str, known: pd.Series) -> None:
+    """Refuse a code that is not on record.
+
+    Parameters
+    ----------
+    what : str
+        What the code is of, for the message.
+    code : str
+        The code.
+    known : pandas.Series of str
+        Codes on record.
+
+    Raises
+    ------
+    NotFoundError
+        If it is not among them; the message names the nearest that are.
+    """
     if (known == code).any():
         return
     near = get_close_matches(code, known.astype(str).tolist(), n=3, cutoff=0.5)

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from sqlalchemy import Connection, Select, select
 
+from gwnet.records import Selection
 from gwnet.store.fetch.frames import frame
 from gwnet.store.fetch.registry import fill_text
 from gwnet.store.models.base import known_on as on_record
@@ -27,30 +26,10 @@ from gwnet.store.models.wells import Well, WellRecord
 _IDS_AT_ONCE = 500
 
 
-@dataclass(frozen=True)
-class LevelFilter:
-    """Which level events are wanted; what is left None does not restrict.
-
-    Attributes
-    ----------
-    site, aquifer, round : str, optional
-        Codes.
-    wells : sequence of str, optional
-        Codes of wells.
-    start_utc, end_utc : datetime.datetime, optional
-        Aware times; measured at or after start and before end.
-    """
-
-    site: str | None = None
-    wells: Sequence[str] | None = None
-    aquifer: str | None = None
-    round: str | None = None
-    start_utc: dt.datetime | None = None
-    end_utc: dt.datetime | None = None
-
-
 def level_records(
-    connection: Connection, wanted: LevelFilter | None = None, known_on: dt.datetime | None = None
+    connection: Connection,
+    selection: Selection | None = None,
+    known_on: dt.datetime | None = None,
 ) -> pd.DataFrame:
     """Return level events with what was recorded of them, without their readings.
 
@@ -58,8 +37,9 @@ def level_records(
     ----------
     connection : sqlalchemy.Connection
         Connection to read from.
-    wanted : LevelFilter, optional
-        Restriction; all events unless given.
+    selection : gwnet.records.Selection, optional
+        Which events; all unless given. Of start and end only aware instants restrict: a local date wants the zone of
+        the site.
     known_on : datetime.datetime, optional
         Record as known at this time.
 
@@ -114,20 +94,22 @@ def level_records(
         .where(on_record(record, known_on))
         .order_by(Site.code, Well.code, event.measured_at_utc, event.access, event.event)
     )
-    table = frame(connection, _restricted(statement, wanted or LevelFilter()))
+    table = frame(connection, _restricted(statement, selection or Selection()))
     table["instrument_id"] = table["instrument_id"].astype("float64")
     words = ("aquifer", "round", "instrument", "method", "observer", "quality", "notes", "reason", "source")
     return fill_text(table, *words)
 
 
-def _restricted(statement: Select[*tuple[Any, ...]], wanted: LevelFilter) -> Select[*tuple[Any, ...]]:
+def _restricted(statement: Select[*tuple[Any, ...]], selection: Selection) -> Select[*tuple[Any, ...]]:
+    start, end = (moment if isinstance(moment, dt.datetime) else None for moment in (selection.start, selection.end))
     conditions = (
-        (wanted.site, lambda value: Site.code == value),
-        (wanted.wells, lambda value: Well.code.in_(list(value))),
-        (wanted.aquifer, lambda value: Aquifer.code == value),
-        (wanted.round, lambda value: GaugingRound.code == value),
-        (wanted.start_utc, lambda value: LevelEvent.measured_at_utc >= value),
-        (wanted.end_utc, lambda value: LevelEvent.measured_at_utc < value),
+        (selection.site, lambda value: Site.code == value),
+        (selection.wells, lambda value: Well.code.in_(value)),
+        (selection.aquifer, lambda value: Aquifer.code == value),
+        (selection.round, lambda value: GaugingRound.code == value),
+        (selection.events, lambda value: LevelEvent.id.in_(value)),
+        (start, lambda value: LevelEvent.measured_at_utc >= value),
+        (end, lambda value: LevelEvent.measured_at_utc <= value),
     )
     for value, condition in conditions:
         if value is not None:

@@ -114,7 +114,29 @@ def one_site(connection: Connection, site: str | None, known_on: dt.datetime | N
     NotFoundError
         If there is no such site, or several and none was named.
     """
-    table = sites(connection, known_on)
+    return choose_site(sites(connection, known_on), site)
+
+
+def choose_site(table: pd.DataFrame, site: str | None) -> pd.Series:
+    """Return one site's settings out of those on record.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        As `sites`.
+    site : str or None
+        Code of the site; may be left out when the record holds only one.
+
+    Returns
+    -------
+    pandas.Series
+        The row of `sites`.
+
+    Raises
+    ------
+    NotFoundError
+        If there is no such site, or several and none was named.
+    """
     if site is None:
         if len(table) == 1:
             return table.iloc[0]
@@ -155,7 +177,13 @@ def aquifers(connection: Connection, known_on: dt.datetime | None = None) -> pd.
     return fill_text(frame(connection, statement), "name", "confinement", "notes")
 
 
-def wells(connection: Connection, known_on: dt.datetime | None = None, site: str | None = None) -> pd.DataFrame:
+def wells(
+    connection: Connection,
+    known_on: dt.datetime | None = None,
+    site: str | None = None,
+    *,
+    parts: pd.DataFrame | None = None,
+) -> pd.DataFrame:
     """Return the wells with the limits of their screens.
 
     Parameters
@@ -166,6 +194,8 @@ def wells(connection: Connection, known_on: dt.datetime | None = None, site: str
         Record as known at this time.
     site : str, optional
         Only this site.
+    parts : pandas.DataFrame, optional
+        As `construction`, where the caller has it already.
 
     Returns
     -------
@@ -209,7 +239,8 @@ def wells(connection: Connection, known_on: dt.datetime | None = None, site: str
         statement = statement.where(Site.code == site)
     words = ("aquifer", "cluster", "purpose", "role", "replaced_by", "access_notes", "hazards", "notes")
     table = fill_text(frame(connection, statement), *words)
-    parts = construction(connection, known_on, site)
+    if parts is None:
+        parts = construction(connection, known_on, site)
     opened = parts[parts["part"].isin(OPEN_PARTS) & parts["removed_on"].isna()].groupby("well_id")
     limits = pd.DataFrame(
         {"screen_top_m": opened["top_depth_m"].min(), "screen_bottom_m": opened["bottom_depth_m"].max()}

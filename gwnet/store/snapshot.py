@@ -1,0 +1,243 @@
+"""A snapshot of the record: what was known at one moment, of one site or of all, each frame fetched once.
+
+A `Snapshot` is handed down instead of a connection, a moment and a site. Its frames are fetched when they are first
+asked for and kept; whoever takes one must not change it in place. What is worked out from them (reduced levels, heads
+of loggers, findings) is kept by `Snapshot.once`, so that it is worked out once however many ask.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import pandas as pd
+
+from gwnet.records import Selection
+from gwnet.store.fetch import levels as fetch_levels
+from gwnet.store.fetch import programme as fetch_programme
+from gwnet.store.fetch import registry as fetch
+from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.fetch.codes import require_code
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+Result = TypeVar("Result")
+
+
+class Snapshot:
+    """The record as it was known at one moment, of one site or of all.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from; one transaction, so that all frames are of one state.
+    known_on : datetime.datetime, optional
+        Record as known at this time; the live record unless given.
+    site : str, optional
+        Code of the site that is looked at; all sites unless given.
+    """
+
+    def __init__(self, connection: Connection, known_on: dt.datetime | None = None, site: str | None = None) -> None:
+        self.connection = connection
+        self.known_on = known_on
+        self.site = site
+        self._kept: dict[Hashable, Any] = {}
+
+    def once(self, key: Hashable, make: Callable[[], Result]) -> Result:
+        """Return what was made under a key before, or make and keep it.
+
+        Parameters
+        ----------
+        key : hashable
+            Name of the result, with everything that it depends on beside the snapshot.
+        make : callable
+            Called without arguments where nothing is kept.
+
+        Returns
+        -------
+        object
+            The result; the same object every time, so it must not be changed in place.
+        """
+        if key not in self._kept:
+            self._kept[key] = make()
+        result: Result = self._kept[key]
+        return result
+
+    def of_site(self, site: str | None = None) -> Snapshot:
+        """Return the snapshot of one site, sharing every frame that was fetched.
+
+        Parameters
+        ----------
+        site : str, optional
+            Code of the site; may be left out when the record holds only one.
+
+        Returns
+        -------
+        Snapshot
+            Of that site alone.
+
+        Raises
+        ------
+        NotFoundError
+            If there is no such site, or several and none was named.
+        """
+        code = str(fetch.choose_site(self.all_sites, site if site is not None else self.site)["site"])
+        if code == self.site:
+            return self
+        return self.once(("site", code), lambda: self._narrowed(code))
+
+    def _narrowed(self, code: str) -> Snapshot:
+        narrow = Snapshot(self.connection, self.known_on, code)
+        narrow._all = self._all
+        return narrow
+
+    @cached_property
+    def _all(self) -> Snapshot:
+        """The snapshot of all sites that holds the fetched frames."""
+        return self if self.site is None else Snapshot(self.connection, self.known_on)
+
+    def _frame(self, name: str, query: Callable[..., pd.DataFrame]) -> pd.DataFrame:
+        """Return a frame, fetched once for all sites; of this site alone where one is set."""
+        whole = self._all.once(name, lambda: query(self.connection, self.known_on))
+        if self.site is None or "site" not in whole.columns:
+            return whole
+        return self.once((name, "of site"), lambda: whole[whole["site"] == self.site].reset_index(drop=True))
+
+    @property
+    def settings(self) -> pd.Series:
+        """Return the settings of the site: a row of `sites`."""
+        return fetch.choose_site(self.all_sites, self.site)
+
+    @property
+    def all_sites(self) -> pd.DataFrame:
+        """Return the sites on record, whichever is looked at; see `gwnet.store.fetch.registry.sites`."""
+        return self._all._frame("sites", fetch.sites)
+
+    @property
+    def sites(self) -> pd.DataFrame:
+        """Return the sites; see `gwnet.store.fetch.registry.sites`."""
+        return self._frame("sites", fetch.sites)
+
+    @property
+    def aquifers(self) -> pd.DataFrame:
+        """Return the aquifers; see `gwnet.store.fetch.registry.aquifers`."""
+        return self._frame("aquifers", fetch.aquifers)
+
+    @property
+    def construction(self) -> pd.DataFrame:
+        """Return the parts of the wells; see `gwnet.store.fetch.registry.construction`."""
+        return self._frame("construction", fetch.construction)
+
+    @property
+    def wells(self) -> pd.DataFrame:
+        """Return the wells; see `gwnet.store.fetch.registry.wells`."""
+        parts = self._all.construction
+        return self._frame("wells", lambda connection, known_on: fetch.wells(connection, known_on, parts=parts))
+
+    @property
+    def measuring_points(self) -> pd.DataFrame:
+        """Return the measuring points on record; see `gwnet.store.fetch.registry.measuring_points`."""
+        return self._frame("measuring points", fetch.measuring_points)
+
+    @property
+    def measuring_point_history(self) -> pd.DataFrame:
+        """Return the measuring points with those that were retired before."""
+        return self._frame("point history", lambda *key: fetch.measuring_points(*key, history=True))
+
+    @property
+    def sources(self) -> pd.DataFrame:
+        """Return the loaded files; see `gwnet.store.fetch.registry.sources`."""
+        return self._frame("sources", fetch.sources)
+
+    @property
+    def instruments(self) -> pd.DataFrame:
+        """Return the instruments; see `gwnet.store.fetch.programme.instruments`."""
+        return self._frame("instruments", fetch_programme.instruments)
+
+    @property
+    def tape_checks(self) -> pd.DataFrame:
+        """Return the tape checks; see `gwnet.store.fetch.programme.tape_checks`."""
+        return self._frame("tape checks", fetch_programme.tape_checks)
+
+    @property
+    def rounds(self) -> pd.DataFrame:
+        """Return the gauging rounds; see `gwnet.store.fetch.programme.rounds`."""
+        return self._frame("rounds", fetch_programme.rounds)
+
+    @property
+    def thresholds(self) -> pd.DataFrame:
+        """Return the thresholds; see `gwnet.store.fetch.programme.thresholds`."""
+        return self._frame("thresholds", fetch_programme.thresholds)
+
+    @property
+    def stages(self) -> pd.DataFrame:
+        """Return the stages of rivers and lakes; see `gwnet.store.fetch.programme.stages`."""
+        return self._frame("stages", fetch_programme.stages)
+
+    @property
+    def context(self) -> pd.DataFrame:
+        """Return rainfall, abstraction and the like; see `gwnet.store.fetch.programme.context`."""
+        return self._frame("context", fetch_programme.context)
+
+    @property
+    def reviews(self) -> pd.DataFrame:
+        """Return the review states of level events; see `gwnet.store.fetch.levels.reviews`."""
+        return self._frame("reviews", fetch_levels.reviews)
+
+    @property
+    def deployments(self) -> pd.DataFrame:
+        """Return the deployments of loggers; see `gwnet.store.fetch.samples.deployments`."""
+        return self._frame("deployments", fetch_samples.deployments)
+
+    def level_records(self, selection: Selection | None = None) -> pd.DataFrame:
+        """Return level events without their readings; see `gwnet.store.fetch.levels.level_records`.
+
+        Parameters
+        ----------
+        selection : gwnet.records.Selection, optional
+            Which events; all of the site unless given. Dates do not restrict here, aware instants do.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row an event.
+        """
+        return self.once(
+            ("level records", selection),
+            lambda: fetch_levels.level_records(
+                self.connection, replace(selection or Selection(), site=self._site_of(selection)), self.known_on
+            ),
+        )
+
+    def _site_of(self, selection: Selection | None) -> str | None:
+        return (None if selection is None else selection.site) or self.site
+
+    def require(
+        self, *, wells: Sequence[str] | None = None, aquifer: str | None = None, round_code: str | None = None
+    ) -> None:
+        """Refuse codes that are not on record.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Codes of wells.
+        aquifer, round_code : str, optional
+            Codes.
+
+        Raises
+        ------
+        NotFoundError
+            If one is not on record; the message names the nearest that are.
+        """
+        if self.site is not None:
+            fetch.choose_site(self.all_sites, self.site)
+        for well in wells or ():
+            require_code("well", well, self.wells["well"])
+        if aquifer is not None:
+            require_code("aquifer", aquifer, self.aquifers["aquifer"])
+        if round_code is not None:
+            require_code("round", round_code, self.rounds["round"])
