@@ -1,4 +1,4 @@
-"""Finds the files that travel with the program: revisions, report definitions and the demo network.
+"""Finds the files that travel with the program: revisions, report definitions, documentation and the demo network.
 
 A wheel carries them inside the package; a checkout keeps them at its top level.
 """
@@ -33,3 +33,8 @@ def reports_folder() -> Path:
 def demo_folder() -> Path:
     """Return the folder of the demo network's files."""
     return _folder("_demo_network", "demo_network")
+
+
+def docs_folder() -> Path:
+    """Return the folder of the pages of the documentation."""
+    return _folder("docs", "gwnet/docs")

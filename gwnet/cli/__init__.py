@@ -23,6 +23,7 @@ DONE_WITH_FINDINGS: Final = 3
 
 #: Every command: its module below this package, and its line in the help. A test holds the lines to the docstrings.
 COMMANDS: Final[dict[str, tuple[str, str]]] = {
+    "help": ("help", "Read the documentation: all topics, or the page of one."),
     "demo": ("demo", "Build the demo network, its figures and its report."),
     "init": ("init", "Make an empty database."),
     "upgrade": ("upgrade", "Migrate a database to this version."),
@@ -86,7 +87,7 @@ class LazyGroup(click.Group):
 def group() -> None:
     """Keep a groundwater monitoring network: levels, hydrographs, maps, reports.
 
-    Each command has its own help: gwnet COMMAND --help.
+    Each command has its own help: gwnet COMMAND --help. The documentation: gwnet help.
     """
 
 

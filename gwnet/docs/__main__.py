@@ -1,0 +1,23 @@
+"""Writes the generated parts of the documentation anew: ``python -m gwnet.docs``, in a checkout."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from gwnet.docs.generate import list_pages, regenerate
+
+
+def main() -> int:
+    """Rewrite every page whose generated parts are out of date; return 0."""
+    for page in list_pages(Path.cwd()):
+        before = page.read_text(encoding="utf-8")
+        after = regenerate(before)
+        if after != before:
+            page.write_text(after, encoding="utf-8")
+            sys.stdout.write(f"{page}\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

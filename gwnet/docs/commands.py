@@ -1,0 +1,79 @@
+"""Commands and their options, from the command line itself."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from typing import Any, Final
+
+from gwnet.cli import group
+
+#: An option of at least so many commands, alike in all of them, is described once.
+_COMMON_FROM: Final = 6
+
+
+def list_commands(command: Any = group, path: str = "gwnet") -> Iterator[tuple[str, Any]]:
+    """Yield every command that does something by itself, with the words that call it."""
+    is_group = hasattr(command, "list_commands")
+    if not is_group or command.invoke_without_command:
+        yield path, command
+    if is_group:
+        for name in command.list_commands(None):
+            yield from list_commands(command.get_command(None, name), f"{path} {name}")
+
+
+def describe_commands() -> str:
+    """Return every command with its arguments, what it does, and the options that are its own."""
+    common = _common()
+    parts = []
+    for path, command in list_commands():
+        arguments = [_argument(each) for each in command.params if each.param_type_name == "argument"]
+        own = [each for each in _options(command) if _key(each) not in common]
+        shared = [f"`{each.opts[0]}`" for each in _options(command) if _key(each) in common]
+        lines = [f"### {' '.join([path, *arguments])}", "", _text(command.help.split("\n\n")[0]), ""]
+        lines += [f"- {_describe(each)}" for each in own]
+        lines += [f"- Common: {', '.join(shared)}"] if shared else []
+        parts.append("\n".join(lines))
+    return "\n\n".join(parts)
+
+
+def describe_common_options() -> str:
+    """Return the options that many commands share."""
+    common = _common()
+    described = {_key(each): _describe(each) for _, command in list_commands() for each in _options(command)}
+    return "\n".join(f"- {described[key]}" for key in common)
+
+
+def _options(command: Any) -> list[Any]:
+    return [each for each in command.params if each.param_type_name == "option"]
+
+
+def _common() -> list[tuple[str, str]]:
+    counted = Counter(_key(each) for _, command in list_commands() for each in _options(command))
+    return [key for key, count in counted.items() if count >= _COMMON_FROM]
+
+
+def _key(option: Any) -> tuple[str, str]:
+    return option.opts[0], option.help
+
+
+def _argument(argument: Any) -> str:
+    return str(argument.make_metavar(None)) if argument.metavar is None else str(argument.metavar)
+
+
+def _text(text: str) -> str:
+    """Return a help text on one line."""
+    return " ".join(text.split())
+
+
+def _describe(option: Any) -> str:
+    names = "`, `".join([*option.opts, *option.secondary_opts])
+    choices = "|".join(getattr(option.type, "choices", ()))
+    value = "" if option.is_flag or option.count else f" {choices or option.metavar or option.type.name.upper()}"
+    needed = " Required." if option.required else ""
+    default = f" Default: {_default(option)}." if option.show_default and not option.is_flag else ""
+    return f"`{names}{value}`: {_text(option.help)}{needed}{default}"
+
+
+def _default(option: Any) -> str:
+    return str(option.show_default if isinstance(option.show_default, str) else option.default)

@@ -1,0 +1,170 @@
+"""The parts of the pages that come from the code: tables and columns, commands and options, rules, limits, keys.
+
+A page marks such a part with ``<!-- generated: NAME -->`` and ``<!-- end -->`` on lines of their own. What only a person
+can say about a column, a rule or a section stands in ``notes.toml`` beside this module; a test holds the notes to the
+code, and the pages to both.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Iterable
+from functools import cache
+from pathlib import Path
+from typing import Any, Final
+
+from gwnet.docs import commands
+from gwnet.resources import docs_folder, reports_folder
+
+_BLOCK: Final = re.compile(r"(<!-- generated: ([\w-]+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
+
+#: Kinds of columns whose cells need a word of explanation.
+_KIND_WORDS: Final = {"date": "date", "time": "time of day", "timestamp": "date and time", "whole": "whole number"}
+
+
+def list_pages(checkout: Path) -> list[Path]:
+    """Return the pages that may have generated parts: README.md of a checkout and the pages of the program."""
+    return [checkout / "README.md", *sorted(docs_folder().glob("*.md"))]
+
+
+def regenerate(page: str) -> str:
+    """Return the text of a page with its generated parts written anew; KeyError for a name that is none."""
+    return _BLOCK.sub(lambda part: f"{part[1]}{MAKERS[part[2]]().strip()}\n{part[4]}", page)
+
+
+@cache
+def notes() -> dict[str, Any]:
+    """Return what people say about columns, rules, sections and topics."""
+    return tomllib.loads((Path(__file__).parent / "notes.toml").read_text(encoding="utf-8"))
+
+
+def _table(headings: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
+    headings = list(headings)
+    lines = [headings, ["---"] * len(headings), *(list(map(str, row)) for row in rows)]
+    return "\n".join(f"| {' | '.join(cell.replace('|', chr(92) + '|') for cell in line)} |" for line in lines)
+
+
+def _tables() -> str:
+    from gwnet.ingest.tables.declared import KEY_CELLS, TABLES
+
+    parts = []
+    for table in TABLES:
+        needed = [_column(table.name, column) for column in table.columns if column.required]
+        groups = [" or ".join(" and ".join(f"`{name}`" for name in way) for way in group) for group in table.one_of]
+        others = [_column(table.name, column) for column in table.columns if not column.required]
+        about = notes()["tables"][table.name]
+        parts.append(
+            f"### {table.name}\n\n{about} A row is identified by {_and(KEY_CELLS[table.name])}.\n\n"
+            f"- Required: {', '.join([*needed, *groups])}.\n- Optional: {', '.join(others)}."
+        )
+    return "\n\n".join(parts)
+
+
+def _and(names: Iterable[str]) -> str:
+    *before, last = [f"`{name}`" for name in names]
+    return f"{', '.join(before)} and {last}" if before else last
+
+
+def _column(table: str, column: Any) -> str:
+    """Return a column with its unit and, in brackets, its words, its range and what it means."""
+    unit = f" [{column.unit}]" if column.unit else ""
+    said = [_KIND_WORDS[column.kind]] if column.kind in _KIND_WORDS else []
+    said += [", ".join(column.choices)] if column.choices else []
+    lowest, highest = column.lowest, column.highest
+    if lowest > float("-inf") and highest < float("inf"):
+        said.append(f"{lowest:g} to {highest:g}")
+    elif column.positive:
+        said.append("above 0")
+    note = notes()["columns"].get(table, {}).get(column.name)
+    said += [note] if note else []
+    return f"`{column.name}`{unit}" + (f" ({'; '.join(said)})" if said else "")
+
+
+def _rejections() -> str:
+    from gwnet.ingest.tables.problems import PROBLEMS
+
+    return _table(["code", "meaning"], [(f"`{code}`", meaning) for code, meaning in PROBLEMS.items()])
+
+
+def _checks() -> str:
+    from gwnet.analysis.checks.rules import RULES
+
+    said = notes()["rules"]
+    return _table(["rule", "looks for", "severity"], [(rule, said[rule]["looks_for"], said[rule]["severity"]) for rule in RULES])
+
+
+def _limits() -> str:
+    from gwnet.analysis.checks.limits import LIMITS
+
+    rows = [(f"`{name}`", f"{limit.default:g}", limit.meaning, limit.source) for name, limit in LIMITS.items()]
+    return _table(["limit", "default", "what it limits", "source"], rows)
+
+
+def _logger_findings() -> str:
+    from gwnet.analysis.loggers.findings import RULES
+
+    said = notes()["logger_rules"]
+    return _table(["rule", "looks for", "limits"], [(rule, what, said[rule]) for rule, what in RULES.items()])
+
+
+def _corrections() -> str:
+    from gwnet.analysis.loggers.correction_history import KINDS
+
+    said = notes()["corrections"]
+    return _table(["kind", "options", "effect"], [(f'`"{name}"`', said[name], kind.says) for name, kind in KINDS.items()])
+
+
+def _sections() -> str:
+    from gwnet.reporting.definition.keys import SECTIONS
+
+    return _table(["section", "content"], [(f"`{name}`", notes()["sections"][name]) for name in SECTIONS])
+
+
+def _definition() -> str:
+    text = (reports_folder() / "quarterly.toml").read_text(encoding="utf-8")
+    return f"```toml\n{re.sub(r'^sections = .*?^]', 'sections = [ … ]', text, flags=re.DOTALL | re.MULTILINE).strip()}\n```"
+
+
+def _defaults() -> str:
+    """Return the constants that are defaults of the program, from the comments beside them."""
+    import gwnet.constants
+
+    wanted = notes()["defaults"]
+    text = Path(gwnet.constants.__file__).read_text(encoding="utf-8")
+    found = re.findall(r"((?:^#: ?.*\n)+)((?:^[A-Z_0-9]+: Final.*\n)+)", text, re.MULTILINE)
+    comments = {
+        name: " ".join(line[2:].strip() for line in comment.splitlines())
+        for comment, lines in found
+        for name in re.findall(r"^([A-Z_0-9]+):", lines, re.MULTILINE)
+    }
+    rows = [(f"{getattr(gwnet.constants, name):g}", comments[name]) for name in wanted]
+    return _table(["value", "what it is, and its source"], rows)
+
+
+def _topics() -> str:
+    """Return the list of topics as the index has it, with links from the top of a checkout."""
+    index = (docs_folder() / "index.md").read_text(encoding="utf-8")
+    items = re.findall(r"^## .*$|^- `[\w-]+`: .*$", index, re.MULTILINE)
+    lines = [
+        f"\n**{item[3:]}**\n" if item.startswith("## ") else re.sub(r"`([\w-]+)`", r"[\1](gwnet/docs/\1.md)", item, count=1)
+        for item in items
+    ]
+    return "\n".join(lines)
+
+
+#: What makes each generated part.
+MAKERS: Final[dict[str, Callable[[], str]]] = {
+    "tables": _tables,
+    "rejections": _rejections,
+    "checks": _checks,
+    "limits": _limits,
+    "logger-findings": _logger_findings,
+    "corrections": _corrections,
+    "sections": _sections,
+    "definition": _definition,
+    "defaults": _defaults,
+    "topics": _topics,
+    "commands": commands.describe_commands,
+    "common-options": commands.describe_common_options,
+}
