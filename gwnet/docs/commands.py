@@ -29,10 +29,8 @@ def describe_commands() -> str:
     for path, command in list_commands():
         arguments = [_argument(each) for each in command.params if each.param_type_name == "argument"]
         own = [each for each in _options(command) if _key(each) not in common]
-        shared = [f"`{each.opts[0]}`" for each in _options(command) if _key(each) in common]
         lines = [f"### {' '.join([path, *arguments])}", "", _text(command.help.split("\n\n")[0]), ""]
         lines += [f"- {_describe(each)}" for each in own]
-        lines += [f"- Common: {', '.join(shared)}"] if shared else []
         parts.append("\n".join(lines))
     return "\n\n".join(parts)
 

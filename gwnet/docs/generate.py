@@ -91,7 +91,9 @@ def _checks() -> str:
     from gwnet.analysis.checks.rules import RULES
 
     said = notes()["rules"]
-    return _table(["rule", "looks for", "severity"], [(rule, said[rule]["looks_for"], said[rule]["severity"]) for rule in RULES])
+    return _table(
+        ["rule", "looks for", "severity"], [(rule, said[rule]["looks_for"], said[rule]["severity"]) for rule in RULES]
+    )
 
 
 def _limits() -> str:
@@ -112,7 +114,9 @@ def _corrections() -> str:
     from gwnet.analysis.loggers.correction_history import KINDS
 
     said = notes()["corrections"]
-    return _table(["kind", "options", "effect"], [(f'`"{name}"`', said[name], kind.says) for name, kind in KINDS.items()])
+    return _table(
+        ["kind", "options", "effect"], [(f'`"{name}"`', said[name], kind.says) for name, kind in KINDS.items()]
+    )
 
 
 def _sections() -> str:
@@ -147,7 +151,9 @@ def _topics() -> str:
     index = (docs_folder() / "index.md").read_text(encoding="utf-8")
     items = re.findall(r"^## .*$|^- `[\w-]+`: .*$", index, re.MULTILINE)
     lines = [
-        f"\n**{item[3:]}**\n" if item.startswith("## ") else re.sub(r"`([\w-]+)`", r"[\1](gwnet/docs/\1.md)", item, count=1)
+        f"\n**{item[3:]}**\n"
+        if item.startswith("## ")
+        else re.sub(r"`([\w-]+)`", r"[\1](gwnet/docs/\1.md)", item, count=1)
         for item in items
     ]
     return "\n".join(lines)
