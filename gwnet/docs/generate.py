@@ -1,8 +1,8 @@
 """The parts of the pages that come from the code: tables and columns, commands and options, rules, limits, keys.
 
-A page marks such a part with ``<!-- generated: NAME -->`` and ``<!-- end -->`` on lines of their own. What only a person
-can say about a column, a rule or a section stands in ``notes.toml`` beside this module; a test holds the notes to the
-code, and the pages to both.
+A page marks such a part with ``<!-- generated: NAME -->`` and ``<!-- end -->`` on lines of their own. What only a
+person can say about a column, a rule or a section is in ``notes.toml`` beside this module; a test holds the notes to
+the code, and the pages to both.
 """
 
 from __future__ import annotations
@@ -127,7 +127,8 @@ def _sections() -> str:
 
 def _definition() -> str:
     text = (reports_folder() / "quarterly.toml").read_text(encoding="utf-8")
-    return f"```toml\n{re.sub(r'^sections = .*?^]', 'sections = [ … ]', text, flags=re.DOTALL | re.MULTILINE).strip()}\n```"
+    shortened = re.sub(r"^sections = .*?^]", "sections = [ … ]", text, flags=re.DOTALL | re.MULTILINE)
+    return f"```toml\n{shortened.strip()}\n```"
 
 
 def _defaults() -> str:

@@ -208,8 +208,8 @@ def test_headings_of_times():
     assert not any(map(names_time, ["update count", "Lifetime (h)", "Temp", "Zeitlin"]))
 
 
-def test_the_example_of_the_readme_is_a_layout_that_is_read():
-    page = (ROOT / "README.md").read_text(encoding="utf-8")
+def test_the_example_of_the_documentation_is_a_layout_that_is_read():
+    page = (ROOT / "gwnet" / "docs" / "layouts.md").read_text(encoding="utf-8")
     blocks = [block for block in re.findall(r"```toml\n(.*?)```", page, re.DOTALL) if "[[columns]]" in block]
     assert len(blocks) == 1
     layout = parse_layout(blocks[0])

@@ -54,7 +54,7 @@ class ValueRule:
 
 @dataclass(frozen=True)
 class Layout:
-    """Description of one kind of logger file; see README for the meaning of each part.
+    """Description of one kind of logger file; see ``gwnet/docs/layouts.md`` for the meaning of each part.
 
     Attributes
     ----------

@@ -1,0 +1,118 @@
+"""The generated parts of the pages are as the code has them, and what people say about it is complete."""
+
+import json
+import re
+
+import pytest
+
+import gwnet
+import gwnet.constants
+from gwnet.analysis.checks.limits import LIMITS
+from gwnet.analysis.checks.quality import findings
+from gwnet.analysis.checks.rules import RULES
+from gwnet.analysis.loggers.correction_history import KINDS
+from gwnet.analysis.loggers.findings import RULES as LOGGER_RULES
+from gwnet.docs.generate import MAKERS, list_pages, notes, regenerate
+from gwnet.ingest.tables.declared import TABLES
+from gwnet.reporting.definition.keys import _KEYS, SECTIONS
+from gwnet.resources import reports_folder
+
+from ..helpers import ROOT, run_python
+
+DOCS = ROOT / "gwnet" / "docs"
+
+
+def page(name):
+    return (DOCS / f"{name}.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("file", list_pages(ROOT), ids=lambda file: file.stem)
+def test_the_generated_parts_of_a_page_are_current(file):
+    text = file.read_text(encoding="utf-8")
+    assert text == regenerate(text), "run: python -m gwnet.docs"
+
+
+def test_every_generated_part_is_on_one_page():
+    used = [name for file in list_pages(ROOT) for name in re.findall(r"<!-- generated: ([\w-]+) -->", file.read_text())]
+    assert sorted(used) == sorted(MAKERS)
+
+
+def test_a_part_that_is_out_of_date_is_written_anew():
+    old = "Before.\n<!-- generated: limits -->\nold\n<!-- end -->\nAfter.\n"
+    new = regenerate(old)
+    assert new.startswith("Before.\n<!-- generated: limits -->\n| limit |")
+    assert new.endswith("|\n<!-- end -->\nAfter.\n")
+    with pytest.raises(KeyError):
+        regenerate("<!-- generated: nothing -->\n<!-- end -->")
+
+
+def test_the_module_rewrites_the_pages_of_a_checkout(tmp_path):
+    (tmp_path / "README.md").write_text("<!-- generated: topics -->\n<!-- end -->\n")
+    ran = run_python("-m", "gwnet.docs", cwd=tmp_path)
+    assert (ran.code, ran.out.strip()) == (0, str(tmp_path / "README.md")), ran.err
+    assert "(gwnet/docs/tables.md)" in (tmp_path / "README.md").read_text()
+
+
+def test_there_is_a_note_for_everything_and_none_for_anything_else():
+    said = notes()
+    assert set(said["tables"]) == {table.name for table in TABLES}
+    assert set(said["rules"]) == set(RULES)
+    assert set(said["logger_rules"]) == set(LOGGER_RULES)
+    assert set(said["corrections"]) == set(KINDS)
+    assert set(said["sections"]) == set(SECTIONS)
+    assert [name for name in said["defaults"] if not hasattr(gwnet.constants, name)] == []
+
+
+def test_notes_on_columns_are_about_columns_that_there_are():
+    names = {table.name: set(table.names) for table in TABLES}
+    assert {
+        t: set(columns) - names.get(t, set())
+        for t, columns in notes()["columns"].items()
+        if set(columns) - names.get(t, set())
+    } == {}
+
+
+@pytest.mark.parametrize("table", TABLES, ids=lambda table: table.name)
+def test_every_column_is_documented(table):
+    part = page("tables").split(f"### {table.name}\n")[1].split("\n### ")[0]
+    assert [column.name for column in table.columns if f"`{column.name}`" not in part] == []
+    required = part.split("- Required: ")[1].split("\n")[0]
+    assert [name for name in table.required if f"`{name}`" not in required] == []
+
+
+def test_every_rule_and_limit_is_documented():
+    text = page("checks")
+    assert [rule for rule in RULES if f"| {rule} |" not in text] == []
+    assert [name for name, limit in LIMITS.items() if f"| `{name}` | {limit.default:g} |" not in text] == []
+    assert [rule for rule in LOGGER_RULES if f"| {rule} |" not in page("corrections")] == []
+
+
+def test_severities_are_those_that_findings_of_the_demo_have(demo_record):
+    with gwnet.open(demo_record) as net, net.store.reading() as connection:
+        severities = findings(connection)[["rule", "severity"]].drop_duplicates()
+    found = [tuple(row) for row in severities.to_numpy().tolist()]
+    assert len(found) >= 10
+    assert [(rule, word) for rule, word in found if word not in notes()["rules"][rule]["severity"]] == []
+
+
+def test_every_section_and_key_of_a_definition_is_documented():
+    text = page("definitions")
+    assert [name for name in SECTIONS if f"| `{name}` |" not in text] == []
+    for table, keys in _KEYS.items():
+        part = re.search(rf"^\[{table}\](.*?)^(?:\[|```)", text, re.MULTILINE | re.DOTALL)[1] if table else text
+        assert [key for key in keys if not re.search(rf"\b{key}\b", part + text.split("```")[-1])] == [], table
+
+
+def test_the_definition_on_the_page_is_the_one_that_comes_with_the_program():
+    shipped = (reports_folder() / "quarterly.toml").read_text(encoding="utf-8")
+    lines = [
+        line for line in re.sub(r"^sections = .*?^]", "", shipped, flags=re.DOTALL | re.MULTILINE).splitlines() if line
+    ]
+    assert [line for line in lines if line not in page("definitions")] == []
+
+
+def test_defaults_are_printed_with_their_values_and_sources():
+    text = page("accuracy")
+    for name in notes()["defaults"]:
+        row = next(line for line in text.splitlines() if line.startswith(f"| {getattr(gwnet.constants, name):g} |"))
+        assert len(json.dumps(row)) > 40, name
