@@ -3,6 +3,10 @@
 Moments are whole hours since `physics.EPOCH`, in UTC. Sensors record pressure or a column of water above themselves;
 their elevation is never written anywhere, only the depth at which they were hung, to the centimetre or two that such
 depths are known to.
+
+Loggers record the valley's true heads, met exactly at each manual reading, so that drift, slip and clock errors are
+known to the millimetre. A new fault goes into `Sensor`, its truth into `logger_truths.py`, its discovery into
+`tests/demo/test_demo_loggers.py`.
 """
 
 from __future__ import annotations

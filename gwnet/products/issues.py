@@ -1,4 +1,9 @@
-"""Issuing reports, and telling what earlier issues printed that has changed since."""
+"""Issuing reports, and telling what earlier issues printed that has changed since.
+
+An earlier issue is worked out anew from the newer record by the definition that is stored with it. Only issues whose
+cut-off is before that of the report in the making are looked at, so that an issued report, made again with its
+``known_on``, does not see itself.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""What a report needs of loggers: gone through once, one well after the other, and thinned to what can be shown."""
+"""What a report needs of loggers: gone through once, one well after the other, and thinned to what can be shown.
+
+Lines are thinned to 3,000 columns over the whole and again over the time that is drawn. The samples of one well are
+held at a time; a gathered record keeps 4 million samples of channels at most.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""Figures of trends drawn from the record: one well, wells ranked by slope, a map of slopes, many small panels."""
+"""Figures of trends drawn from the record: one well, wells ranked by slope, a map of slopes, many small panels.
+
+All come from one computation, which also gives the rows printed. In every one of them filled means a significant trend
+after false-discovery control, hollow none; a bound keeps its own mark; what is left out is hollow. The line is the one
+that thresholds are projected with. Small panels share one height that holds nine wells in ten; others say by how many
+times theirs is larger. Several pages are one PDF, or pictures numbered from the second on.
+"""
 
 from __future__ import annotations
 

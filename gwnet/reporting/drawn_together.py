@@ -1,4 +1,9 @@
-"""The figures of a report drawn in several processes at once; the same bytes whatever their number."""
+"""The figures of a report drawn in several processes at once; the same bytes whatever their number.
+
+Figures wait as functions in the content tree; the process is copied (fork), so that nothing is sent but the drawn
+bytes. No function may use the database connection: everything that it draws was fetched before. Where a process cannot
+be copied, one draws.
+"""
 
 from __future__ import annotations
 

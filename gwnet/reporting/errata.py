@@ -3,6 +3,9 @@
 A report that is issued leaves every value of its tables on record. A later one works the same tables out anew from the
 record as it is known then, and lists what differs: old, new and why. A number that is printed to fewer decimals than
 before has not changed.
+
+Printed text is compared, by table, row and column: two numbers are the same when they agree to the decimals of the
+coarser; columns of review are counted, not listed. What a later issue has listed of an earlier one counts as printed.
 """
 
 from __future__ import annotations

@@ -1,4 +1,10 @@
-"""All checks of one site, and their findings as a frame."""
+"""All checks of one site, and their findings as a frame.
+
+Findings are worked out afresh from the live record and only then compared with the verdicts on file: same event (or
+well and round), same rule and same severity is the same finding, and keeps its first sentence and its review. Rejected
+and held levels are still checked, or the next run would retire the finding that the decision rests on; they only stop
+serving as a reference for others.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""What a field sheet says: for each well of a round where to read, what was read before and what to expect."""
+"""What a field sheet says: for each well of a round where to read, what was read before and what to expect.
+
+The content is worked out here, in metres; the PDF and the workbook only set it, so that they cannot differ. A planned
+row that nobody filled in is no level event: it is passed over and reported. The test of tapes at the start of a day is
+on paper only: two depths are no calibration and would take the place of one.
+"""
 
 from __future__ import annotations
 

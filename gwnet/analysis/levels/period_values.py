@@ -1,4 +1,9 @@
-"""One value a month, quarter or year of a well, from manual readings and logger values together."""
+"""One value a month, quarter or year of a well, from manual readings and logger values together.
+
+Medians are rounded to a micrometre, so that equal levels are ties in spite of binary fractions. On a day with manual
+readings logger values do not count. With bounds in a period, its lowest and highest possible value are medians as well;
+where they differ the period is a bound at the highest.
+"""
 
 from __future__ import annotations
 

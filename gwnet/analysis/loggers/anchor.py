@@ -1,4 +1,7 @@
-"""Levels at a sensor tied to manual readings, or to its hanging depth where there are none, with their uncertainty."""
+"""Levels at a sensor tied to manual readings, or to its hanging depth where there are none, with their uncertainty.
+
+Anchoring is linear unless chosen: that sensors drift is known, that an offset is constant is an assumption.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,11 @@
-"""What instruments recorded, as arrays in SI units with their clocks put right, and what the record says of them."""
+"""What instruments recorded, as arrays in SI units with their clocks put right, and what the record says of them.
+
+Clock and factor say how one segment was read and hold for that segment; every other correction holds for instrument and
+quantity. Spans of clock corrections are by the clock of the file, all others by true time. A clock belongs to the
+instrument: its other quantities follow the one that gives the level. Settings of whole deployments (`anchoring`,
+`density`, `efficiency`) come from the rows whose span meets the deployment, a later row before an earlier one, with the
+readings that they leave out added up.
+"""
 
 from __future__ import annotations
 

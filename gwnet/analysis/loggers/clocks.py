@@ -1,4 +1,9 @@
-"""Clocks of loggers compared with those of their barometers: wrong zones, and jumps such as summer time."""
+"""Clocks of loggers compared with those of their barometers: wrong zones, and jumps such as summer time.
+
+Changes are compared, less the mean course of the day, because whatever only repeats agrees a day later as well; that no
+shift can be determined is an answer. A jump is placed where a file or summer time starts within the bracket, since
+loggers are set at visits.
+"""
 
 from __future__ import annotations
 

@@ -2,6 +2,12 @@
 
 Every finding is worked out from the series as the correction history on record leaves it, so that one that was acted
 on is gone.
+
+Findings are not stored. The name of one is a digest of rule, place, span and suggestion. The plainest rule reports
+first (bottomed out before flat before out of water), and an interval that half overlaps one already reported is not
+reported again. A step is left to the manual readings on both sides: without them it is reported as one that nobody can
+judge. A spike is one to three samples that come back; water that comes back as fast looks the same, and a person must
+say which it was.
 """
 
 from __future__ import annotations

@@ -2,6 +2,9 @@
 
 Nothing here is stored. A new survey, manual reading, barometer file or correction flows into every head the next time,
 and an earlier ``known_on`` gives the heads as they were then.
+
+Heads are worked out over the whole deployment, whatever span is asked for, so that a span changes no number. An
+excluded sample keeps its level at the sensor and has no elevation, so that nobody who forgets the mask uses it.
 """
 
 from __future__ import annotations

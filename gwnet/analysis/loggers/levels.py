@@ -1,4 +1,9 @@
-"""Levels of loggers beside those read by hand: at the moment of each round, by the day, and at one moment for a map."""
+"""Levels of loggers beside those read by hand: at the moment of each round, by the day, and at one moment for a map.
+
+The moment of a round or same-day set is the median time of its readings, so that a late one does not move it; without
+timed readings it is noon, of a round that of its middle day. A head counts as approved between two approved manual
+readings of one installation: nobody reviews samples one by one.
+"""
 
 from __future__ import annotations
 

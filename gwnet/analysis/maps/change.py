@@ -1,4 +1,10 @@
-"""Change of levels between two days: the wells measured on both, a surface of the differences, and its volume."""
+"""Change of levels between two days: the wells measured on both, a surface of the differences, and its volume.
+
+Kriging the differences means that a well missing on one day makes no change. The survey of a measuring point in force
+on both days moves both levels alike and cancels from the half-width. The half-width of the mean is block kriging over
+the control; that the covariance is estimated is not in it. Bounds of volumes are worst cases together, not confidence
+intervals, and are called lowest and highest.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""What a map is told beside its levels: barriers, a boundary, rivers with heads, bounds of heads, base layers."""
+"""What a map is told beside its levels: barriers, a boundary, rivers with heads, bounds of heads, base layers.
+
+Points of rivers are control rows of kind `river`: they shape the surface and are no measurements, so they stay out of
+gradient, cross-validation, findings, span and labels.
+"""
 
 from __future__ import annotations
 

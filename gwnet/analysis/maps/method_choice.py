@@ -1,4 +1,9 @@
-"""Choosing how a surface is made: each method judged by what it says of levels that it was not shown."""
+"""Choosing how a surface is made: each method judged by what it says of levels that it was not shown.
+
+Leave-one-out errors are compared over the levels without a finding that every method can estimate, of the largest
+compartment; fewer than five choose nothing. Kriging keeps the covariance fitted to all levels, which flatters it a
+little. Equal scores and sparse sets go to kriging, which alone knows its error.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Horizontal gradients round by round over the years, and about each well on one day."""
+"""Horizontal gradients round by round over the years, and about each well on one day.
+
+Rounds are never averaged. A reversal needs an angle above 90° less its half-width, by wells used on both days, so that
+a missing well turns nothing.
+"""
 
 from __future__ import annotations
 

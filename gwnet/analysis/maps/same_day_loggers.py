@@ -1,4 +1,7 @@
-"""Loggers in a same-day set: where no usable reading was made, a logger tells the level at the moment of the others."""
+"""Loggers in a same-day set: where no usable reading was made, a logger tells the level at the moment of the others.
+
+A logger stands in where the reading failed, never where the water was the reason.
+"""
 
 from __future__ import annotations
 

@@ -4,6 +4,10 @@ A level is provisional until somebody approves it, rejects it or puts it on hold
 reason, makes it provisional again. A finding is open until somebody accepts it (it is right) or dismisses it (the level
 is sound); a level with an open serious finding cannot be approved. Whoever read or recorded a level cannot approve it
 unless the site allows that.
+
+Review belongs to the level event, so that a correction does not lose it, and every change of mind has a reason. Names
+of who read, recorded and approves are compared without case. Approval does not freeze the elevation: a survey may still
+move it, and the effect is listed with the state of the review.
 """
 
 from __future__ import annotations

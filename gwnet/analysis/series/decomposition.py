@@ -1,4 +1,7 @@
-"""The levels of a well parted into trend, season and remainder, with what was filled in for it."""
+"""The levels of a well parted into trend, season and remainder, with what was filled in for it.
+
+Quarters are used rather than fill more than a third of the months, and nothing is filled across a bound.
+"""
 
 from __future__ import annotations
 

@@ -2,6 +2,9 @@
 
 One value a month of a year takes part, so that a month that was read often does not weigh more. Dry months take part as
 bounds: they are ranked, and no number is put in their place.
+
+The newest level is the last single level, ranked in place of its own year's value of the month, so that a month still
+running is not compared with itself.
 """
 
 from __future__ import annotations

@@ -1,4 +1,10 @@
-"""Trend of an aquifer: all its wells in one test, with the covariance among them, and whether they agree."""
+"""Trend of an aquifer: all its wells in one test, with the covariance among them, and whether they agree.
+
+The statistic of the differences among wells is divided by 1 − ρ, ρ the mean correlation of the wells' scores, and by
+the widening: without the first, wells that rise and fall together would never differ. The correlation from year to year
+is the larger of that of all wells together and the mean of the wells' own, because one sum of scores shows it too
+weakly.
+"""
 
 from __future__ import annotations
 

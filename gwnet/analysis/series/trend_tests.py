@@ -1,4 +1,8 @@
-"""Trend tests of one record or of several together: which test the data call for, and notes that say so."""
+"""Trend tests of one record or of several together: which test the data call for, and notes that say so.
+
+Where more than a third of a record, and more than a year and a half, has no level, the years before and after are
+compared and no slope is given, so that nothing projects across the gap.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""When the trend of a well would reach its thresholds: projected dates with their intervals."""
+"""When the trend of a well would reach its thresholds: projected dates with their intervals.
+
+The line starts from its own value on the day of the newest level, not from that level, which contains the season.
+Beyond the record's own length a date is given and marked; beyond 200 years none is.
+"""
 
 from __future__ import annotations
 

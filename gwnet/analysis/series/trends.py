@@ -2,6 +2,11 @@
 
 The record is reduced to one value a period by the median before any test, so that a well that was read more often for
 a time does not weigh more in it. Dry wells take part as bounds.
+
+Provisional levels take part unless only approved ones are asked for: many records are reviewed long after they are
+needed. `s`, `var_s`, `z` and `tau` (tau-a) are of independent values, comparable with other programs; `p` and the
+limits of the slope allow for serial correlation, and the note gives `p` without it. `p_adjusted` is for the wells of
+one call, so a row depends on what else was asked for.
 """
 
 from __future__ import annotations

@@ -3,6 +3,8 @@
 Colours differ in lightness and always go with a different shape or dash, so that figures can be read in grey and by
 colour-blind readers. Settings hold only inside `style_context`; a user's own matplotlib settings are never changed
 and never change a figure.
+
+Letters of figures are embedded without the tables that shape text, which took half of the time of a figure.
 """
 
 from __future__ import annotations

@@ -1,6 +1,9 @@
 """What a well's other readings and its neighbours suggest for each reading.
 
 Events are sorted by well and, within a well, by time. Elevations are positive upward. No loop over events.
+
+A level is looked at again with those that do not fit set aside, the worse of two neighbours first, so that one wrong
+level does not make others look wrong.
 """
 
 from __future__ import annotations

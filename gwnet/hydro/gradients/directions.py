@@ -1,4 +1,7 @@
-"""Directions as directions: their spread on the circle, and the angle between two of them."""
+"""Directions as directions: their spread on the circle, and the angle between two of them.
+
+A mean direction is drawn only where directions agree (concentration 0.7, project default).
+"""
 
 from __future__ import annotations
 

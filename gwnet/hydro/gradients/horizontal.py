@@ -1,6 +1,8 @@
 """Horizontal gradients with their uncertainty: two wells, three points, plane fit, and flow arrows on a surface.
 
 Directions of flow are azimuths: degrees clockwise from grid north (+y), pointing down the gradient, in [0, 360).
+
+A gradient is determined when the 95 % ellipse of its two slopes leaves out zero and its size exceeds its half-width.
 """
 
 from __future__ import annotations

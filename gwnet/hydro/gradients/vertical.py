@@ -1,4 +1,7 @@
-"""Vertical gradients between wells of one place, from the middle of one screen to the middle of the other."""
+"""Vertical gradients between wells of one place, from the middle of one screen to the middle of the other.
+
+The middles are those of whole screens even where the water is inside the screen, and the result says so.
+"""
 
 from __future__ import annotations
 

@@ -2,6 +2,10 @@
 
 Taking the air off an absolute sensor gives what stands in the well. That the level in the well itself answers to air
 pressure is another matter: removing that answer is a separate step, taken only on purpose.
+
+Pressures are pascals, absolute or of the water alone, never "gauge" without saying so. A missing barometer, a gap
+longer than allowed or a temperature outside the density formula gives NaN, never a guess. Barometric efficiency is
+worked out three ways, which differ, and is never part of taking the air off.
 """
 
 from __future__ import annotations

@@ -2,6 +2,10 @@
 
 Levels and elevations are positive upward. The offset of a manual reading is the manual reading's water elevation less
 the sensor's level at that moment; the correction of a sample is what is added to its level.
+
+The sensor's level at a manual reading is interpolated between samples of the same installation; a reading beyond the
+first or last sample is compared only within a stated time. Corrections are linear between manual readings, constant
+beyond them, and never carried over a restart. An installation without a manual reading gets no elevation here.
 """
 
 from __future__ import annotations

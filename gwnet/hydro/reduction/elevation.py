@@ -2,6 +2,11 @@
 
 Depths are positive downward, elevations positive upward from a stated vertical datum. Every function takes and
 returns plain arrays; a missing number is NaN and stays NaN.
+
+Repeats agree when their spread is at most the site's tolerance, and are then averaged; among repeats that disagree a
+person chooses. The bound of a dry well is the shallower of screen bottom and sounded depth (below ground): silt above
+the bottom of the screen hides what is below, and an empty sump shows no more than an empty screen. A static level below
+the bottom of the screen is a bound as well.
 """
 
 from __future__ import annotations

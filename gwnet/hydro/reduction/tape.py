@@ -1,4 +1,8 @@
-"""Tape corrections from checks against the reference tape."""
+"""Tape corrections from checks against the reference tape.
+
+The correction comes from the last check on or before the day of the reading, linear between its depths and constant
+beyond them. A reading beyond them is a finding and adds to the uncertainty.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""Amplitude and timing of the annual cycle, by a yearly wave fitted together with a line that bends."""
+"""Amplitude and timing of the annual cycle, by a yearly wave fitted together with a line that bends.
+
+The line bends because runs of wet and dry years would otherwise pass for noise. The covariance is that of residuals
+with the correlation of a first-order autoregressive process in true time, so that months and quarters, with gaps, are
+treated alike.
+"""
 
 from __future__ import annotations
 

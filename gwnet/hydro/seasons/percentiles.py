@@ -1,4 +1,9 @@
-"""Percentiles of values among which some are bounds, and where a level stands among others of its kind."""
+"""Percentiles of values among which some are bounds, and where a level stands among others of its kind.
+
+With bounds a percentile is worked out twice, with every bound at its lowest and at its highest possible value: where
+both agree it is a number. A pair that a bound leaves open counts as a tie, as in Kendall's S. Types 6 and 7 extrapolate
+nothing, as in NumPy.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Smooth lines through levels: locally weighted regression, and the parting into trend, season and remainder."""
+"""Smooth lines through levels: locally weighted regression, and the parting into trend, season and remainder.
+
+LOWESS has delta 0; other variants give other numbers.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,11 @@
-"""Lines that heads do not reach across: shortest ways around them, so that the other side is no neighbour."""
+"""Lines that heads do not reach across: shortest ways around them, so that the other side is no neighbour.
+
+Where barriers run right through the hull of the control, each compartment is a map of its own with one covariance,
+fitted to the compartment of most levels. Where one ends inside, kriging uses shortest ways around it. Covariances of
+such distances need not be positive definite: in trials the spherical and exponential models were and smoother ones were
+not, so only these are fitted there, and a covariance that cannot be factored is refused. Splines and triangulations
+cannot go around and say so.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,12 @@
-"""Ordinary and universal kriging of heads, with measurement error, and leave-one-out errors in closed form."""
+"""Ordinary and universal kriging of heads, with measurement error, and leave-one-out errors in closed form.
+
+Kriging is held in dual form: an estimate is a product of covariances and weights, worked out in place over blocks that
+stay in the cache; on a grid, squared distances come from two tables of squares (`gwnet.hydro.surfaces.correlation`).
+Differences and not products of coordinates make them, so that a node at a well is at distance 0. Variances need a
+triangular solve a block, and leave-one-out errors one triangular inverse. Where a spherical covariance ends well within
+the control, each tile of a grid meets only the wells in reach, by their inverse, if the covariance is well conditioned.
+A map is computed with one thread of linear algebra, so that its bytes do not depend on the machine.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Heads interpolated by a thin-plate spline: the smoothest surface through every level."""
+"""Heads interpolated by a thin-plate spline: the smoothest surface through every level.
+
+It is solved in the space of weights without a plane, where its matrix is positive definite, and has the same closed
+form for left-out levels as kriging.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Theil–Sen slopes of series with bounds: every pair has a lowest and a highest possible slope, none is made up."""
+"""Theil–Sen slopes of series with bounds: every pair has a lowest and a highest possible slope, none is made up.
+
+The slope is where the score of the values less slope times time changes its sign; without bounds that is Theil–Sen to
+the last bit.
+"""
 
 from __future__ import annotations
 

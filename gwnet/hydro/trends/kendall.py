@@ -1,4 +1,10 @@
-"""Kendall's S: Mann–Kendall trend test with ties, censored values and exact small-sample probabilities."""
+"""Kendall's S: Mann–Kendall trend test with ties, censored values and exact small-sample probabilities.
+
+S is the number of rising less that of falling pairs; pairs at one time make none, and pairs that a bound leaves open
+count as ties. Its variance is that over all orders in time, with ties. Probabilities are exact up to 10 values where
+values or times are untied, else normal with S one nearer to 0; the test with covariance among seasons or wells has no
+such step, as in its sources. `tau_a` is over all pairs, `tau_b` over those that are not tied.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,11 @@
-"""Persistence: how far the variance of Kendall's S grows when the values of one year carry over to the next."""
+"""Persistence: how far the variance of Kendall's S grows when the values of one year carry over to the next.
+
+The correlation is the lag-1 autocorrelation of the years' scores less the slope, corrected for the bias of a short
+record and cut at max(0.6, 1 − 8/n). The variance of S is then that of an autoregressive normal series, widened, never
+narrowed. In simulations with a correlation of 0.5 this gives 5 to 10 % false trends, Hamed and Rao's variance up to 27
+% and a block bootstrap of whole years up to 28 %; pre-whitening and all lags were not better. Without the cut, short
+records lose power for little. Run ``python tests/bench/bench_trend_alarms.py`` before and after any change here.
+"""
 
 from __future__ import annotations
 

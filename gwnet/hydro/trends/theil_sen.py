@@ -1,4 +1,9 @@
-"""Theil–Sen slope with limits by ranks: all pairs of a short series, counting and narrowing for a long one."""
+"""Theil–Sen slope with limits by ranks: all pairs of a short series, counting and narrowing for a long one.
+
+Limits are at the ranks of Gilbert (1987), interpolated unless ``ranks="rounded"`` (as SciPy does); where there are too
+few slopes for one it is infinite. A gap keeps its place in time for slopes; corrections for serial correlation close
+it, as published code does.
+"""
 
 from __future__ import annotations
 

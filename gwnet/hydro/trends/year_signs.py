@@ -1,4 +1,8 @@
-"""Signs of pairs of years, summed over seasons and wells: what tests over blocks of whole years are made of."""
+"""Signs of pairs of years, summed over seasons and wells: what tests over blocks of whole years are made of.
+
+Score, variance with covariance, serial correlation and bootstrap of all blocks come from one table of years by years,
+so that an aquifer of 500 wells needs no more memory than one well.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Proposes a layout for a logger file by looking at it, and says what was inferred, why, and what is in doubt."""
+"""Proposes a layout for a logger file by looking at it, and says what was inferred, why, and what is in doubt.
+
+A person decides: whatever rests on convention and not on the file is a doubt, and loading does not use a proposal with
+doubts.
+"""
 
 from __future__ import annotations
 

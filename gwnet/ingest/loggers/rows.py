@@ -1,4 +1,11 @@
-"""Logger files: opened with a layout, then read in chunks of samples in UTC."""
+"""Logger files: opened with a layout, then read in chunks of samples in UTC.
+
+A block of whole lines is read at once (pyarrow for cells, own arithmetic for times that are written alike); where that
+fails it is halved until the odd rows are in small parts, and these are read row by row. A test holds both ways to the
+same content, so speed decides nothing about it; row numbers are lines of the file. Hours that occurred twice are
+resolved by order alone, because nothing else in a file does: rows that do not rise are refused, and what order leaves
+open is passed over.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Recording level events: many rows at once, each with its readings as they were read."""
+"""Recording level events: many rows at once, each with its readings as they were read.
+
+A date without a time is stored as noon of the site's local date and prints as the date alone.
+"""
 
 from __future__ import annotations
 

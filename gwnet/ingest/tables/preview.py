@@ -1,6 +1,8 @@
 """What a correction or withdrawal would change: the values of each row, before and after.
 
 The changes are noted by the code that writes, while it writes; a dry run does the same and is then undone.
+
+Loading knows no analysis, so `gwnet.ingest.tables.load` is handed what looks at the levels before and after.
 """
 
 from __future__ import annotations

@@ -3,6 +3,8 @@
 Each table has a function that turns a parsed row into the columns of its recorded table. What happens to the row then
 is the same for all: a live row of the same key with the same values is passed over, with other values it is refused or
 corrected.
+
+Longitude and latitude refer to the geodetic datum of the site's own coordinate system.
 """
 
 from __future__ import annotations

@@ -3,6 +3,9 @@
 A `TaggedCanvas` notes the structure while the pages are drawn; `write_structure` puts it into the finished document
 (ISO 32000-1, sections 14.6 to 14.8). Drawing functions name what they draw with `element` and `content`, and what is
 no part of the text (rules, running headers) with `artifact`; on any other canvas these do nothing.
+
+What a table repeats on its next page is an artifact, so that it is read once. Links are not tagged, so the file does
+not claim PDF/UA.
 """
 
 from __future__ import annotations

@@ -1,4 +1,9 @@
-"""Sets a report as one HTML page that needs nothing else: no network, no other file."""
+"""Sets a report as one HTML page that needs nothing else: no network, no other file.
+
+The page is written by hand: no library runs in the reader's browser. Its policy allows its own script by digest and
+nothing else; texts enter through ``textContent``, data as JSON without ``<``, ``>`` and ``&``. Figures are SVG with
+letters, in a subset of the typeface that the page carries.
+"""
 
 from __future__ import annotations
 

@@ -2,6 +2,9 @@
 
 That two live measuring points of one access never overlap in time is kept by the database itself: an exclusion
 constraint on PostgreSQL, triggers on SQLite (both in the first revision).
+
+A new survey does not end the earlier one by itself: the earlier row gets its end in a correction of its own, so that
+nobody ends a point by mistake.
 """
 
 from __future__ import annotations

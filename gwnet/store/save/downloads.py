@@ -1,4 +1,10 @@
-"""Recording downloads of loggers: before their samples, and what became of these."""
+"""Recording downloads of loggers: before their samples, and what became of these.
+
+A run is stored only where no sample of another download is inside it; later downloads may fill gaps within it. It
+follows that the newest run around a sample is its own, without a column in the largest table. Withdrawing stores from
+the kept bytes what other downloads have at those instants, as new downloads, so that an earlier ``known_on`` is left as
+it was.
+"""
 
 from __future__ import annotations
 
