@@ -16,7 +16,7 @@ from typing import Final
 
 import click
 
-from gwnet.cli import emphasis
+from gwnet.cli import COMMANDS, emphasis
 from gwnet.resources import docs_folder
 
 #: The page that lists all others.
@@ -27,6 +27,7 @@ _NARROWEST: Final = 40
 _NARROWEST_COLUMN: Final = 10
 _GLUE: Final = "\u00a0"
 _LONGEST_GLUED: Final = 30
+_MOST_PAGES: Final = 8
 
 _ITEM: Final = re.compile(r"(\s*)(- |\d+\. )(.*)")
 _RULE_OF_TABLE: Final = re.compile(r"\|(\s*:?-+:?\s*\|)+")
@@ -53,11 +54,14 @@ def describe_unknown(word: str) -> str:
     near = get_close_matches(word.lower(), topics, n=3, cutoff=0.5)
     having = [name for name in topics if word.lower() in read_page(name).lower()]
     message = f"There is no topic {word!r}."
+    command = word.split(" ")[0]
+    if command in COMMANDS:
+        message += f" The command explains itself with 'gwnet {command} --help'."
     if near:
         message += f" Did you mean {' or '.join(near)}?"
-    if having:
+    if 0 < len(having) <= _MOST_PAGES:
         message += f" The word is on the page{'s' * (len(having) > 1)} {', '.join(having)}."
-    return message if near or having else f"{message} 'gwnet help' lists all."
+    return f"{message} 'gwnet help' lists all topics."
 
 
 def render_page(page: str, width: int | None = None, *, styled: bool | None = None) -> str:

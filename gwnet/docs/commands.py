@@ -67,7 +67,8 @@ def _text(text: str) -> str:
 def _describe(option: Any) -> str:
     names = "`, `".join([*option.opts, *option.secondary_opts])
     choices = "|".join(getattr(option.type, "choices", ()))
-    value = "" if option.is_flag or option.count else f" {choices or option.metavar or option.type.name.upper()}"
+    kind = "N" if "range" in option.type.name else option.type.name.upper()
+    value = "" if option.is_flag or option.count else f" {choices or option.metavar or kind}"
     needed = " Required." if option.required else ""
     default = f" Default: {_default(option)}." if option.show_default and not option.is_flag else ""
     return f"`{names}{value}`: {_text(option.help)}{needed}{default}"
