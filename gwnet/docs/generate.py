@@ -147,6 +147,12 @@ def _defaults() -> str:
     return _table(["value", "what it is, and its source"], rows)
 
 
+def _cautions() -> str:
+    from gwnet.analysis.fieldwork.field_sheet import CAUTIONS
+
+    return "\n".join(f"- {caution}" for caution in CAUTIONS)
+
+
 def _topics() -> str:
     """Return the list of topics as the index has it, with links from the top of a checkout."""
     index = (docs_folder() / "index.md").read_text(encoding="utf-8")
@@ -171,6 +177,7 @@ MAKERS: Final[dict[str, Callable[[], str]]] = {
     "sections": _sections,
     "definition": _definition,
     "defaults": _defaults,
+    "cautions": _cautions,
     "topics": _topics,
     "commands": commands.describe_commands,
     "common-options": commands.describe_common_options,
