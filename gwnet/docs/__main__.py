@@ -9,8 +9,12 @@ from gwnet.docs.generate import list_pages, regenerate
 
 
 def main() -> int:
-    """Rewrite every page whose generated parts are out of date; return 0."""
-    for page in list_pages(Path.cwd()):
+    """Rewrite every page whose generated parts are out of date; return the exit code."""
+    checkout = Path.cwd()
+    if not (checkout / "README.md").exists():
+        sys.stderr.write(f"{checkout} has no README.md. Run this at the top of a checkout.\n")
+        return 1
+    for page in list_pages(checkout):
         before = page.read_text(encoding="utf-8")
         after = regenerate(before)
         if after != before:

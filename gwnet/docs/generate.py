@@ -104,10 +104,12 @@ def _limits() -> str:
 
 
 def _logger_findings() -> str:
+    import gwnet.constants
     from gwnet.analysis.loggers.findings import RULES
 
     said = notes()["logger_rules"]
-    return _table(["rule", "looks for", "limits"], [(rule, what, said[rule]) for rule, what in RULES.items()])
+    rows = [(rule, what, said[rule].format_map(vars(gwnet.constants))) for rule, what in RULES.items()]
+    return _table(["rule", "looks for", "limits"], rows)
 
 
 def _corrections() -> str:
