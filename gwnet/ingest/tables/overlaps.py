@@ -13,9 +13,10 @@ from gwnet.ingest.tables.parse import Parsed
 def refuse_overlaps(
     parsed: Parsed, columns: Columns, to_add: list[int], live: dict[Any, dict[str, Any]], tally: Tally
 ) -> list[int]:
-    """Refuse measuring points that would be in force together with another of the same access; return the others.
+    """Refuse measuring points that would be in force together with another of the same access, and return the others.
 
-    Parameters as `gwnet.ingest.tables`; ``to_add`` are the rows to record, ``live`` the live rows by their key.
+    Parameters as `gwnet.ingest.tables`; ``to_add`` are the rows to record, ``live`` the live rows by their key,
+    ``tally`` those that are retired.
     """
     retired = set(tally.retired_ids)
     in_force: dict[Any, list[tuple[dt.datetime, dt.datetime | None, str]]] = {}

@@ -61,7 +61,10 @@ def live_rows(connection: Connection, table: Table) -> dict[Any, dict[str, Any]]
 
 
 def is_same(value: Any, other: Any) -> bool:
-    """Return whether two values of a row are the same; missing ones are, and numbers to the last digits."""
+    """Return whether two values of a row are the same; missing ones are, and numbers to the last digits.
+
+    Parameters as `gwnet.ingest.tables`; ``value`` and ``other`` are of one column.
+    """
     if is_missing(value) or is_missing(other):
         return is_missing(value) and is_missing(other)
     if isinstance(value, int | float) and isinstance(other, int | float):
