@@ -12,7 +12,7 @@ from xlsxwriter import Workbook
 from xlsxwriter.utility import xl_col_to_name
 
 from gwnet.analysis.fieldwork.field_sheet import BOTTOM_TOLERANCE_M, FieldSheet
-from gwnet.ingest.tables.declared import NUMBER_ALLOWED, QUALITIES, STATUSES
+from gwnet.store.contract import NUMBER_ALLOWED, QUALITIES, STATUSES
 
 #: Longest texts that a spreadsheet program takes in a message.
 _TITLE: Final = 32

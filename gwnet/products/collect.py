@@ -29,7 +29,7 @@ from gwnet.store.fetch import history
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch import samples as fetch_samples
-from gwnet.store.models.register import register_entries
+from gwnet.store.fetch.registry import register_entries
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:

@@ -12,10 +12,10 @@ from gwnet.analysis.fieldwork.field_sheet import FieldSheet, RoundFacts, field_s
 from gwnet.analysis.fieldwork.planning import planned_wells, programme, standing
 from gwnet.errors import NotFoundError, SettingsError
 from gwnet.exchange.field_workbook import field_workbook
-from gwnet.ingest.tables.declared import STATUSES
 from gwnet.reporting.definition.parse import safe_name
 from gwnet.reporting.pdf.field_sheet import field_sheet_pdf
 from gwnet.reporting.write import write_files
+from gwnet.store.contract import STATUSES
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
 

@@ -27,7 +27,7 @@ from gwnet.reporting.errata import ChangedValue, EarlierIssue, Reason, changed_v
 from gwnet.reporting.view import ReportView, look
 from gwnet.store.fetch import history
 from gwnet.store.fetch import registry as fetch
-from gwnet.store.issues import Issue, find_issue, issues
+from gwnet.store.fetch.issues import Issue, find_issue, issues
 
 if TYPE_CHECKING:
     from gwnet.reporting.data import ReportData

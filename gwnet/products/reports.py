@@ -24,7 +24,7 @@ from gwnet.store import revision
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch.codes import check_codes
-from gwnet.store.issues import save_issue
+from gwnet.store.save.issues import save_issue
 from gwnet.store.snapshot import Snapshot
 from gwnet.units import DISPLAY_UNITS
 

@@ -21,7 +21,8 @@ from gwnet.analysis.fieldwork.planning import (
 from gwnet.clock import zone_of
 from gwnet.errors import SettingsError
 from gwnet.store.fetch import registry as fetch
-from gwnet.store.save.rounds import RoundValues, round_on_record, save_round
+from gwnet.store.fetch.round_values import RoundValues, round_on_record
+from gwnet.store.save.rounds import save_round
 
 
 @dataclass(frozen=True)

@@ -15,8 +15,8 @@ from gwnet.analysis.fieldwork.field_sheet import FieldSheet
 from gwnet.exchange.field_validation import WITHOUT_DEPTH
 from gwnet.exchange.field_workbook import SPARE_ROWS, field_workbook
 from gwnet.ingest.readers import read_sheets
-from gwnet.ingest.tables.declared import BY_NAME, QUALITIES, STATUSES
 from gwnet.ingest.tables.raw import recognise, split_heading
+from gwnet.store.contract import BY_NAME, QUALITIES, STATUSES
 from gwnet.store.fetch import registry as fetch
 
 from ..products.conftest import planned

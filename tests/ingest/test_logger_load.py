@@ -16,9 +16,9 @@ from gwnet.ingest.loggers.rows import open_logger_file
 from gwnet.ingest.loggers.tally import DeploymentTally, RhythmTally
 from gwnet.network import Network, init
 from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.fetch.sources import source_bytes
 from gwnet.store.models.loggers import Sample
 from gwnet.store.save import samples as save_samples
-from gwnet.store.save.sources import source_bytes
 
 NOW = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
 LATER = NOW + dt.timedelta(days=1)

@@ -11,8 +11,8 @@ from pypdf import PdfReader
 
 from gwnet.analysis.fieldwork.field_sheet import CAUTIONS, GOVERNS
 from gwnet.errors import FileRejectedError, NotFoundError, OutputError, SettingsError, StoreError
-from gwnet.ingest.tables.declared import STATUSES
 from gwnet.products.field_sheets import gather
+from gwnet.store.contract import STATUSES
 from gwnet.store.fetch import registry as fetch
 
 from .conftest import NOW, planned

@@ -1,8 +1,10 @@
 """Public functions are documented in the numpydoc form, held to by its own validator.
 
-The checks are those of ``[tool.numpydoc_validation]`` in pyproject.toml. Three short forms are enough: a dataclass
-that lists its fields under Attributes; a property or a method without arguments whose summary says what it returns; and
-a method of one line that says "see `gwnet.x.y`", when that function exists and is documented itself. A protocol is documented by the classes that fulfil it.
+The checks are those of ``[tool.numpydoc_validation]`` in pyproject.toml. Four short forms are enough: a dataclass
+that lists its fields under Attributes; a property or a method without arguments whose summary says what it returns; a
+method of one line that says "see `gwnet.x.y`", when that function exists and is documented itself; and "Parameters as
+`gwnet.x`", when that package documents under Parameters every parameter that the function does not document itself (what
+it returns may then stand in the summary). A protocol is documented by the classes that fulfil it.
 """
 
 import dataclasses
@@ -13,17 +15,23 @@ import re
 import tomllib
 
 import pytest
+from numpydoc.docscrape import NumpyDocString
 from numpydoc.validate import validate
 
 import gwnet
 
 from ..helpers import ROOT
 
-COVERED = ("gwnet.hydro", "gwnet.analysis", "gwnet.units", "gwnet.clock", "gwnet.network", "gwnet.store.fetch.registry")
+COVERED = (
+    *("gwnet.hydro", "gwnet.analysis", "gwnet.units", "gwnet.clock", "gwnet.network"),
+    *("gwnet.store.fetch", "gwnet.store.save", "gwnet.store.recorded"),
+    *(f"gwnet.ingest.tables.{name}" for name in ("convert", "event", "overlaps", "recording", "kept", "documented")),
+)
 
 CHECKS = set(tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["numpydoc_validation"]["checks"])
 
 SEE = re.compile(r"see `(gwnet\.[\w.]+)`")
+AS = re.compile(r"Parameters as `(gwnet\.[\w.]+)`")
 
 
 def modules():
@@ -73,6 +81,25 @@ def excused(value, text):
     return {"RT01"} if (is_property or takes_nothing) and text.startswith("Return ") else set()
 
 
+def parameters_in(text):
+    """Return the names under Parameters in a docstring."""
+    return {name.strip(" *") for entry in NumpyDocString(text)["Parameters"] for name in entry.name.split(",")}
+
+
+def shared(value, text):
+    """Return the checks that "Parameters as" stands in for; fail where a parameter is documented nowhere."""
+    pointed = AS.search(text)
+    if not pointed:
+        return set()
+    sentence = text[pointed.end() :].partition("\n\n")[0]
+    described = parameters_in(inspect.getdoc(resolved(pointed[1]))) | parameters_in(text)
+    described |= set(re.findall(r"``(\w+)``", sentence))
+    missing = set(inspect.signature(value).parameters) - described
+    assert missing == set(), f"described neither here nor in {pointed[1]}: {sorted(missing)}"
+    says_what = re.match(r"(.* and return|Return|Yield) ", text)
+    return {"PR01", "RT01", "YD01"} if says_what else {"PR01"}
+
+
 @pytest.mark.parametrize("name", public_objects())
 def test_a_public_function_is_documented(name):
     value = resolved(name)
@@ -81,7 +108,7 @@ def test_a_public_function_is_documented(name):
     if pointed and "\n" not in text:
         assert inspect.getdoc(resolved(pointed[1])), f"{name} points to {pointed[1]}, which has no docstring"
         return
-    held_to = CHECKS - excused(value, text)
+    held_to = CHECKS - excused(value, text) - shared(value, text)
     faults = [f"{code}: {fault}" for code, fault in validate(name)["errors"] if code in held_to]
     assert faults == []
 
@@ -94,3 +121,14 @@ def test_a_faulty_docstring_is_found(tmp_path, monkeypatch):
     monkeypatch.syspath_prepend(tmp_path)
     codes = {code for code, _ in validate("faulty_example.f")["errors"]} & CHECKS
     assert {"SS03", "PR01", "PR09", "RT01"} <= codes
+
+
+def test_a_parameter_that_is_described_nowhere_is_found():
+    def example(connection, other):
+        """Return it.
+
+        Parameters as `gwnet.store.fetch`.
+        """
+
+    with pytest.raises(AssertionError, match=r"described neither here nor in gwnet\.store\.fetch: \['other'\]"):
+        shared(example, inspect.getdoc(example))

@@ -11,13 +11,14 @@ from gwnet.errors import IngestError, NotFoundError, SettingsError, ShapeError, 
 from gwnet.store.fetch import read_samples
 from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.fetch.sample_runs import runs_of
+from gwnet.store.fetch.sources import source_bytes, write_source
 from gwnet.store.models.loggers import LoggerSeries, Sample, SampleConflict, SamplePack, SampleRun
 from gwnet.store.models.sources import SourceFile, SourcePiece
 from gwnet.store.save import samples as save_samples
 from gwnet.store.save.bulk import insert_columns, retire
 from gwnet.store.save.downloads import Counts, add_download, complete_download
 from gwnet.store.save.segments import OtherSegment, converted, segment_for
-from gwnet.store.save.sources import PIECE, KeptSource, source_bytes, write_source
+from gwnet.store.save.sources import PIECE, KeptSource
 
 from .conftest import MONDAY, add
 

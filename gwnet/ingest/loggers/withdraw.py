@@ -18,9 +18,9 @@ from gwnet.errors import IngestError, NotFoundError, SettingsError
 from gwnet.ingest.loggers.load import LoggerInstruction, ReadableFile, lay_down
 from gwnet.ingest.loggers.result import LoggerFileResult
 from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.fetch.sources import write_source
 from gwnet.store.models.instruments import Instrument
 from gwnet.store.save.bulk import retire
-from gwnet.store.save.sources import write_source
 from gwnet.store.session import Store
 
 #: Opens a kept file with the text of the layout that it was read with, to read one quantity.

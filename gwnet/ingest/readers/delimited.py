@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Final
 
 from gwnet.errors import UnreadableFileError
-from gwnet.ingest.tables.declared import TABLES
 from gwnet.ingest.tables.raw import RawSheet, split_heading
 from gwnet.records import Rejection
+from gwnet.store.contract import TABLES
 
 #: Longest line and cell [characters].
 LONGEST_LINE: Final[int] = 1_000_000

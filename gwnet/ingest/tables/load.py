@@ -15,17 +15,18 @@ from sqlalchemy import Connection, Row, func, select
 
 from gwnet.errors import FileRejectedError, IngestError, SettingsError
 from gwnet.ingest.readers import SUFFIXES, read_bytes, read_sheets
-from gwnet.ingest.tables.declared import ORDER
 from gwnet.ingest.tables.events import record_events
+from gwnet.ingest.tables.instruction import Instruction, Tally
 from gwnet.ingest.tables.kept import keep_absent
 from gwnet.ingest.tables.lookup import Codes
 from gwnet.ingest.tables.parse import Parsed, parse
 from gwnet.ingest.tables.preview import RowChange, Watch
 from gwnet.ingest.tables.raw import recognise
-from gwnet.ingest.tables.recording import Instruction, Tally, record_rows
+from gwnet.ingest.tables.recording import record_rows
 from gwnet.ingest.tables.rejected import write_rejected
 from gwnet.ingest.tables.row_rules import check_rows
 from gwnet.records import Rejection
+from gwnet.store.contract import ORDER
 from gwnet.store.models.schema import METADATA, RECORDED_TABLES
 from gwnet.store.models.sources import SourceFile
 from gwnet.store.save.bulk import insert_columns, reserve_ids
@@ -174,22 +175,28 @@ def load(
     SettingsError
         If the options do not fit together.
     """
-    told = Instruction(now_utc, by, correct, withdraw, reason)
-    _check_options(told, keep_good=keep_good)
-    sources, notes = _read_all(store, paths, told)
+    instruction = Instruction(now_utc, by, correct, withdraw, reason)
+    _check_options(instruction, keep_good=keep_good)
+    sources, notes = _read_all(store, paths, instruction)
     tables = _in_order(sources)
     target = rejected_dir or Path()
     try:
         with store.writing() as connection:
-            looking = watch if _can_move_levels(tables, told) else None
+            looking = watch if _can_move_levels(tables, instruction) else None
             if looking is not None:
                 looking.before(connection)
             results, rejected_files = _record_all(
-                connection, sources, tables, told, keep_good=keep_good and not dry_run, target=target, progress=progress
+                connection,
+                sources,
+                tables,
+                instruction,
+                keep_good=keep_good and not dry_run,
+                target=target,
+                progress=progress,
             )
             if looking is not None:
                 looking.after(connection)
-            rejections = tuple(found for made in tables for found in made.rejections)
+            rejections = tuple(found for parsed in tables for found in parsed.rejections)
             if dry_run or (rejections and not keep_good):
                 raise _Undo
     except _Undo:
@@ -201,25 +208,23 @@ def load(
     return LoadResult(files, rejections, changed and not dry_run, dry_run, tuple(rejected_files))
 
 
-def _check_options(told: Instruction, *, keep_good: bool) -> None:
-    if told.correct and told.withdraw:
+def _check_options(instruction: Instruction, *, keep_good: bool) -> None:
+    if instruction.correct and instruction.withdraw:
         raise SettingsError("A load can correct or withdraw, not both.", fix="Give one of the two.")
-    if (told.correct or told.withdraw) and not (told.reason or "").strip():
+    if (instruction.correct or instruction.withdraw) and not (instruction.reason or "").strip():
         raise SettingsError("A correction or withdrawal needs its reason.", fix="Give it with --reason TEXT.")
-    if told.withdraw and keep_good:
+    if instruction.withdraw and keep_good:
         raise SettingsError("A withdrawal is whole or not at all.", fix="Leave out --keep-good.")
-    if not told.by.strip():
+    if not instruction.by.strip():
         raise SettingsError("It is not said who records.", fix="Give a name with --by.")
 
 
-#: Tables that move levels already on record, even by rows that are new.
-_MOVING = frozenset({"sites", "wells", "construction", "measuring_points", "instruments", "tape_checks"})
-
-
-def _can_move_levels(tables: Sequence[Parsed], told: Instruction) -> bool:
+def _can_move_levels(tables: Sequence[Parsed], instruction: Instruction) -> bool:
     """Return whether levels that are on record could move."""
-    names = {made.table.name for made in tables}
-    return bool(names & _MOVING) or ("level_events" in names and (told.correct or told.withdraw))
+    changes_events = instruction.correct or instruction.withdraw
+    return any(
+        parsed.table.moves_levels or (changes_events and parsed.table.name == "level_events") for parsed in tables
+    )
 
 
 def _all_rejected(rejections: Sequence[Rejection], results: Sequence[FileResult]) -> FileRejectedError:
@@ -273,7 +278,7 @@ def _is_database(path: Path) -> bool:
     return path.suffix.lower().removesuffix("-wal").removesuffix("-shm").removesuffix("-journal") in {".sqlite", ".db"}
 
 
-def _read_all(store: Store, paths: Iterable[Path], told: Instruction) -> tuple[list[_Source], list[FileResult]]:
+def _read_all(store: Store, paths: Iterable[Path], instruction: Instruction) -> tuple[list[_Source], list[FileResult]]:
     """Read and parse every file, but for those that a plain load has on record whole already."""
     notes: list[FileResult] = []
     sources: dict[str, _Source] = {}
@@ -284,59 +289,59 @@ def _read_all(store: Store, paths: Iterable[Path], told: Instruction) -> tuple[l
             notes.append(FileResult(path.name, note="the same bytes as another file of this load; passed over"))
             continue
         sources[sha256] = _Source(path, sha256, content)
-    if not (told.correct or told.withdraw):
+    if not (instruction.correct or instruction.withdraw):
         known = _loaded_whole(store, list(sources))
         for sha256 in [sha256 for sha256 in sources if sha256 in known]:
             earlier = known[sha256]
             when = f"{earlier.loaded_at_utc:%Y-%m-%d %H:%M} UTC"
             note = f"already loaded on {when} as {earlier.name}; nothing changed"
             notes.append(FileResult(sources.pop(sha256).path.name, note=note))
-    last_day = (told.now_utc + dt.timedelta(hours=14)).date()
+    last_day = (instruction.now_utc + dt.timedelta(hours=14)).date()
     for source in sources.values():
         for sheet in read_sheets(source.path.name, source.content):
-            source.tables.append(parse(recognise(sheet, keys_only=told.correct), last_day))
+            source.tables.append(parse(recognise(sheet, keys_only=instruction.correct), last_day))
     return list(sources.values()), notes
 
 
 def _in_order(sources: Sequence[_Source]) -> list[Parsed]:
-    tables = [made for source in sources for made in source.tables]
-    return sorted(tables, key=lambda made: ORDER[made.table.name])
+    tables = [parsed for source in sources for parsed in source.tables]
+    return sorted(tables, key=lambda parsed: ORDER[parsed.table.name])
 
 
 def _record_all(
     connection: Connection,
     sources: Sequence[_Source],
     tables: Sequence[Parsed],
-    told: Instruction,
+    instruction: Instruction,
     *,
     keep_good: bool,
     target: Path,
     progress: Progress | None,
 ) -> tuple[list[FileResult], list[Path]]:
     """Record every table; withdrawals run against the order of dependence."""
-    source_of = {id(made): source for source in sources for made in source.tables}
+    source_of = {id(parsed): source for source in sources for parsed in source.tables}
     for source in sources:
-        source.id = _keep_source(connection, source, told)
+        source.id = _keep_source(connection, source, instruction)
     codes = Codes(connection)
-    total = sum(made.count for made in tables)
+    total = sum(parsed.count for parsed in tables)
     done = 0
     results = []
-    for made in reversed(tables) if told.withdraw else tables:
+    for parsed in reversed(tables) if instruction.withdraw else tables:
         codes.refresh()
-        if told.correct:
-            keep_absent(connection, made, codes)
-        check_rows(made)
-        record = record_events if made.table.name == "level_events" else record_rows
-        tally = record(connection, made, codes, told, source_of[id(made)].id)
-        results.append(_result(made, tally))
-        done += made.count
+        if instruction.correct:
+            keep_absent(connection, parsed, codes)
+        check_rows(parsed)
+        record = record_events if parsed.table.name == "level_events" else record_rows
+        tally = record(connection, parsed, codes, instruction, source_of[id(parsed)].id)
+        results.append(_result(parsed, tally))
+        done += parsed.count
         if progress is not None:
             progress(done, total)
-    rejected_files = write_rejected([made for made in tables if made.rejections], target) if keep_good else []
+    rejected_files = write_rejected([parsed for parsed in tables if parsed.rejections], target) if keep_good else []
     return results, rejected_files
 
 
-def _keep_source(connection: Connection, source: _Source, told: Instruction) -> int:
+def _keep_source(connection: Connection, source: _Source, instruction: Instruction) -> int:
     """Keep the bytes of a file, once."""
     known = connection.execute(select(SourceFile.id).where(SourceFile.sha256 == source.sha256)).scalar_one_or_none()
     if known is not None:
@@ -351,28 +356,28 @@ def _keep_source(connection: Connection, source: _Source, told: Instruction) -> 
             "sha256": source.sha256,
             "size_bytes": len(source.content),
             "content": zlib.compress(source.content, 6),
-            "layout": "; ".join(dict.fromkeys(made.table.name for made in source.tables)),
-            "row_count": sum(made.count for made in source.tables),
-            "loaded_at_utc": told.now_utc,
-            "loaded_by": told.by,
+            "layout": "; ".join(dict.fromkeys(parsed.table.name for parsed in source.tables)),
+            "row_count": sum(parsed.count for parsed in source.tables),
+            "loaded_at_utc": instruction.now_utc,
+            "loaded_by": instruction.by,
         },
         1,
     )
     return int(number[0])
 
 
-def _result(made: Parsed, tally: Tally) -> FileResult:
-    rejected = len({(found.file, found.row) for found in made.rejections})
+def _result(parsed: Parsed, tally: Tally) -> FileResult:
+    rejected = len({(found.file, found.row) for found in parsed.rejections})
     return FileResult(
-        file=made.raw.sheet.file,
-        table=made.table.name,
-        rows=made.count,
+        file=parsed.raw.sheet.file,
+        table=parsed.table.name,
+        rows=parsed.count,
         added=tally.added,
         unchanged=tally.unchanged,
         corrected=tally.corrected,
         withdrawn=tally.withdrawn,
         rejected=rejected,
-        note="" if made.count else "no rows",
-        warnings=tuple(made.raw.warnings),
+        note="" if parsed.count else "no rows",
+        warnings=tuple(parsed.raw.warnings),
         changes=tuple(tally.changes),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,31 +13,19 @@ from sqlalchemy import Connection, select
 from gwnet import clock
 from gwnet.constants import REPEAT_TOLERANCE_M
 from gwnet.ingest.tables.parse import Moments, Parsed
+from gwnet.store.columns import Column
+from gwnet.store.contract import TABLES
 from gwnet.store.models.base import known_on
-from gwnet.store.models.context import ContextSeries, Gauge
-from gwnet.store.models.instruments import Instrument, InstrumentRecord
-from gwnet.store.models.rounds import GaugingRound
+from gwnet.store.models.instruments import InstrumentRecord
 from gwnet.store.models.schema import METADATA
-from gwnet.store.models.sites import Aquifer, Site, SiteRecord
-from gwnet.store.models.wells import Well
+from gwnet.store.models.sites import SiteRecord
+from gwnet.store.recorded import IDENTITIES, OF_SITE, RECORD_OF
 from gwnet.store.save.bulk import insert_columns, reserve_ids
 
-#: Identity tables that belong to a site; the others stand alone.
-_OF_SITE: dict[str, Any] = {
-    "well": Well,
-    "gauging_round": GaugingRound,
-    "gauge": Gauge,
-    "context_series": ContextSeries,
-}
-_ALONE: dict[str, Any] = {"site": Site, "aquifer": Aquifer, "instrument": Instrument}
-
-#: Recorded table of each identity that other rows refer to, and its column.
-_RECORDS: dict[str, tuple[str, str]] = {
-    "well": ("well_record", "well_id"),
-    "aquifer": ("aquifer_record", "aquifer_id"),
-    "instrument": ("instrument_record", "instrument_id"),
-    "gauging_round": ("round_record", "gauging_round_id"),
-}
+#: Identities that rows of other tables refer to.
+_REFERRED: Final = frozenset(
+    column.of for table in TABLES for column in table.columns if column.of not in {"", "site", table.identity}
+)
 
 
 @dataclass
@@ -71,34 +59,34 @@ class Codes:
 
     def refresh(self) -> None:
         """Look everything up again."""
-        for name, model in _ALONE.items():
-            self.ids[name] = {code: number for number, code in self.connection.execute(select(model.id, model.code))}
-        for name, model in _OF_SITE.items():
-            rows = self.connection.execute(select(model.id, model.site_id, model.code))
-            self.ids[name] = {(site, code): number for number, site, code in rows}
-        of_site = SiteRecord
-        live = select(of_site.site_id, of_site.time_zone, of_site.length_unit, of_site.repeat_tolerance_m)
-        for site, zone, unit, tolerance in self.connection.execute(live.where(known_on(of_site, None))):
+        for name in IDENTITIES:
+            identity = METADATA.tables[name].c
+            of_site = name in OF_SITE
+            query = select(identity.id, identity.code, identity.site_id if of_site else identity.id)
+            rows = self.connection.execute(query)
+            self.ids[name] = {(site, code) if of_site else code: number for number, code, site in rows}
+        settings = SiteRecord
+        live = select(settings.site_id, settings.time_zone, settings.length_unit, settings.repeat_tolerance_m)
+        for site, zone, unit, tolerance in self.connection.execute(live.where(known_on(settings, None))):
             self.zones[site], self.units[site] = zone, unit
             self.tolerances[site] = REPEAT_TOLERANCE_M if tolerance is None else tolerance
-        record = InstrumentRecord
-        rows = self.connection.execute(select(record.instrument_id, record.length_unit).where(known_on(record, None)))
-        self.instrument_units = {number: unit for number, unit in rows if unit}
-        for name, (table, column) in _RECORDS.items():
-            record_table = METADATA.tables[table]
-            query = select(record_table.c[column]).where(record_table.c.retired_at_utc.is_(None))
-            standing = set(self.connection.scalars(query))
+        of_instrument = InstrumentRecord
+        units = select(of_instrument.instrument_id, of_instrument.length_unit).where(known_on(of_instrument, None))
+        self.instrument_units = {number: unit for number, unit in self.connection.execute(units) if unit}
+        for name in _REFERRED:
+            record = METADATA.tables[RECORD_OF[name]].c
+            standing = set(self.connection.scalars(select(record[f"{name}_id"]).where(record.retired_at_utc.is_(None))))
             self.standing[name] = {code: number for code, number in self.ids[name].items() if number in standing}
 
     def ensure(self, name: str, key: Any) -> int:
         """Return the id of an identity, made if there is none yet."""
-        found = self.ids[name].get(key)
-        if found is None:
-            columns = {"code": [key]} if name in _ALONE else {"site_id": int(key[0]), "code": [key[1]]}
-            found = int(reserve_ids(self.connection, name, 1)[0])
-            insert_columns(self.connection, name, {"id": found, **columns}, 1)
-            self.ids[name][key] = found
-        return found
+        number = self.ids[name].get(key)
+        if number is None:
+            columns = {"site_id": int(key[0]), "code": [key[1]]} if name in OF_SITE else {"code": [key]}
+            number = int(reserve_ids(self.connection, name, 1)[0])
+            insert_columns(self.connection, name, {"id": number, **columns}, 1)
+            self.ids[name][key] = number
+        return number
 
     def default_unit(self) -> str:
         """Return the unit of rows that belong to no site: that of all sites if they agree, else metres."""
@@ -106,103 +94,44 @@ class Codes:
         return units.pop() if len(units) == 1 else "m"
 
 
-def site_ids(made: Parsed, codes: Codes) -> NDArray[np.int64]:
+def site_ids(parsed: Parsed, codes: Codes) -> NDArray[np.int64]:
     """Return the site of each row, -1 where it is not on record (which is noted).
 
-    Parameters
-    ----------
-    made : gwnet.ingest.tables.parse.Parsed
-        Table with a column ``site``.
-    codes : Codes
-        Codes on record.
-
-    Returns
-    -------
-    numpy.ndarray of int64
-        Ids of sites.
+    Parameters as `gwnet.ingest.tables`.
     """
     known = {code: number for code, number in codes.ids["site"].items() if number in codes.zones}
-    return _ids(made, "site", "site", known, list(made.values["site"]), codes)
+    return _ids(parsed, parsed.table.column("site"), known, list(parsed.values["site"]), codes)
 
 
-def ids_of_site(
-    made: Parsed, codes: Codes, column: str, identity: str, sites: NDArray[np.int64], problem: str
-) -> NDArray[np.int64]:
-    """Return the ids of codes within sites, -1 where empty or not on record (which is noted).
+def ids(parsed: Parsed, codes: Codes, column: Column, sites: NDArray[np.int64] | None) -> NDArray[np.int64]:
+    """Return the ids that the codes of a column stand for, -1 where empty or not on record (which is noted).
 
-    Parameters
-    ----------
-    made : gwnet.ingest.tables.parse.Parsed
-        Parsed table.
-    codes : Codes
-        Codes on record.
-    column : str
-        Column that holds the codes.
-    identity : str
-        Identity table.
-    sites : numpy.ndarray of int64
-        Site of each row.
-    problem : str
-        Word for the problem and the message: well, round.
-
-    Returns
-    -------
-    numpy.ndarray of int64
-        Ids.
+    Parameters as `gwnet.ingest.tables`; ``column`` is a column of codes.
     """
-    keys = [
-        None if code is None else (site, code) for site, code in zip(sites.tolist(), made.values[column], strict=True)
-    ]
-    return _ids(made, column, problem, codes.standing[identity], keys, codes, identity)
+    keys = list(parsed.values[column.name])
+    if column.of in OF_SITE and sites is not None:
+        keys = [None if code is None else (site, code) for site, code in zip(sites.tolist(), keys, strict=True)]
+    return _ids(parsed, column, codes.standing[column.of], keys, codes)
 
 
-def ids_alone(made: Parsed, codes: Codes, column: str, identity: str) -> NDArray[np.int64]:
-    """Return the ids of aquifers or instruments, -1 where empty or not on record (which is noted).
-
-    Parameters
-    ----------
-    made : gwnet.ingest.tables.parse.Parsed
-        Parsed table.
-    codes : Codes
-        Codes on record.
-    column : str
-        Column that holds the codes.
-    identity : str
-        Identity table: aquifer or instrument.
-
-    Returns
-    -------
-    numpy.ndarray of int64
-        Ids.
-    """
-    return _ids(made, column, identity, codes.standing[identity], list(made.values[column]), codes, identity)
-
-
-def _ids(
-    made: Parsed,
-    column: str,
-    word: str,
-    known: dict[Any, int],
-    keys: list[Any],
-    codes: Codes,
-    identity: str | None = None,
-) -> NDArray[np.int64]:
-    found = np.fromiter((-1 if key is None else known.get(key, -1) for key in keys), dtype=np.int64, count=len(keys))
-    for row in np.flatnonzero(found < 0):
+def _ids(parsed: Parsed, column: Column, known: dict[Any, int], keys: list[Any], codes: Codes) -> NDArray[np.int64]:
+    numbers = np.fromiter((-1 if key is None else known.get(key, -1) for key in keys), dtype=np.int64, count=len(keys))
+    word = column.of.removeprefix("gauging_")
+    for row in np.flatnonzero(numbers < 0):
         key = keys[row]
         if key is None or (isinstance(key, tuple) and key[0] < 0):
             if key is not None:
-                made.good[row] = False
+                parsed.good[row] = False
             continue
         code = key[1] if isinstance(key, tuple) else key
-        if key in codes.refused.get(identity or word, ()):
+        if key in codes.refused.get(column.of, ()):
             fix = "Its own row was rejected; fix that first."
         else:
             pool = [k[1] if isinstance(k, tuple) else k for k in known if not isinstance(k, tuple) or k[0] == key[0]]
             near = get_close_matches(str(code), pool, n=2, cutoff=0.6)
             fix = f"Did you mean {' or '.join(near)}?" if near else f"Load it first, in the table of {word}s."
-        made.reject(int(row), column, f"{word}-unknown", f"There is no {word} {code!r} on record.", fix)
-    return found
+        parsed.reject(int(row), column.name, f"{word}-unknown", f"There is no {word} {code!r} on record.", fix)
+    return numbers
 
 
 @dataclass(frozen=True)
@@ -224,12 +153,12 @@ class When:
     offset_minutes: NDArray[np.int64]
 
 
-def when_measured(made: Parsed, sites: NDArray[np.int64], codes: Codes) -> When:
+def when_measured(parsed: Parsed, sites: NDArray[np.int64], codes: Codes) -> When:
     """Return when each row was measured, from ``measured_at`` or from ``date`` and ``time``.
 
     Parameters
     ----------
-    made : gwnet.ingest.tables.parse.Parsed
+    parsed : gwnet.ingest.tables.parse.Parsed
         Level events or stages.
     sites : numpy.ndarray of int64
         Site of each row; -1 for none.
@@ -241,26 +170,26 @@ def when_measured(made: Parsed, sites: NDArray[np.int64], codes: Codes) -> When:
     When
         Instants; local times that never were or were twice are noted as problems.
     """
-    stamp: Moments = made.values["measured_at"]
+    stamp: Moments = parsed.values["measured_at"]
     by_stamp = ~np.isnat(stamp.local)
-    minutes = made.values["time"]
-    day = made.values["date"].astype("datetime64[us]")
+    minutes = parsed.values["time"]
+    day = parsed.values["date"].astype("datetime64[us]")
     clock_time = day + np.round(np.nan_to_num(minutes, nan=12 * 60.0) * 60e6).astype("timedelta64[us]")
     local = np.where(by_stamp, stamp.local, clock_time)
     known = np.where(by_stamp, stamp.has_time, ~np.isnan(minutes))
     noon = local.astype("datetime64[D]").astype("datetime64[us]") + np.timedelta64(12, "h")
     local = np.where(known, local, noon)
     column = np.where(by_stamp, "measured_at", "time")
-    utc, offset = to_utc(made, local, np.where(known, stamp.offset, np.nan), sites, codes, column)
+    utc, offset = to_utc(parsed, local, np.where(known, stamp.offset, np.nan), sites, codes, column)
     return When(utc, known, offset)
 
 
-def moments_utc(made: Parsed, name: str, sites: NDArray[np.int64], codes: Codes) -> NDArray[np.datetime64]:
+def moments_utc(parsed: Parsed, name: str, sites: NDArray[np.int64], codes: Codes) -> NDArray[np.datetime64]:
     """Return the instants of a timestamp column; a date without a time is the start of that local day.
 
     Parameters
     ----------
-    made : gwnet.ingest.tables.parse.Parsed
+    parsed : gwnet.ingest.tables.parse.Parsed
         Parsed table.
     name : str
         Column.
@@ -274,13 +203,13 @@ def moments_utc(made: Parsed, name: str, sites: NDArray[np.int64], codes: Codes)
     numpy.ndarray of datetime64[us]
         Instants in UTC; NaT for empty cells.
     """
-    stamp: Moments = made.values[name]
-    column = np.full(made.count, name, dtype=object)
-    return to_utc(made, stamp.local, stamp.offset, sites, codes, column)[0]
+    stamp: Moments = parsed.values[name]
+    column = np.full(parsed.count, name, dtype=object)
+    return to_utc(parsed, stamp.local, stamp.offset, sites, codes, column)[0]
 
 
 def to_utc(
-    made: Parsed,
+    parsed: Parsed,
     local: NDArray[np.datetime64],
     written_offset: NDArray[np.float64],
     sites: NDArray[np.int64],
@@ -291,7 +220,7 @@ def to_utc(
 
     Parameters
     ----------
-    made : gwnet.ingest.tables.parse.Parsed
+    parsed : gwnet.ingest.tables.parse.Parsed
         Parsed table; problems are added to it.
     local : numpy.ndarray of datetime64[us]
         Wall-clock times.
@@ -325,7 +254,7 @@ def to_utc(
                 text = str(local[row])[:16]
                 message = f"The local time {text} {words} in {zone}."
                 fix = f"Write measured_at with its offset, for example {text}{_offset_example(answer.offset_minutes)}."
-                made.reject(int(row), str(column[row]), problem, message, fix)
+                parsed.reject(int(row), str(column[row]), problem, message, fix)
         given = np.flatnonzero((sites == site) & written)
         shift = written_offset[given].astype(np.int64).astype("timedelta64[m]")
         utc[given] = local[given] - shift

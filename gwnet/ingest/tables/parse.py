@@ -15,9 +15,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gwnet.ingest.tables.declared import NUMBER_KINDS, Column, Table
 from gwnet.ingest.tables.raw import RawTable
 from gwnet.records import Rejection
+from gwnet.store.columns import NUMBER_KINDS, Column, Table
 
 NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?")
 COMMA_NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:,\d*)?|,\d+)(?:[eE][+-]?\d{1,3})?")
@@ -30,7 +30,7 @@ _TIME = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,6}))?)?")
 _OFFSET = re.compile(r"(?:Z|([+-])(\d{2}):?(\d{2})?)", re.IGNORECASE)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
-LONGEST: Final[dict[str, int]] = {"code": 200, "choice": 200, "text": 10_000, "list": 100_000}
+LONGEST: Final[dict[str, int]] = {"code": 200, "text": 10_000, "list": 100_000, "limits": 100_000}
 FIRST_DAY: Final = np.datetime64("1800-01-01", "D")
 NO_DAY: Final = np.datetime64("NaT", "D")
 
@@ -121,8 +121,8 @@ def parse(raw: RawTable, today: dt.date) -> Parsed:
     Parsed
         Typed columns and the problems of those cells that could not be read.
     """
-    made = Parsed(raw, good=np.ones(len(raw.sheet.rows), dtype=bool))
-    _take_reader_rejections(made)
+    parsed = Parsed(raw, good=np.ones(len(raw.sheet.rows), dtype=bool))
+    _take_reader_rejections(parsed)
     comma = _decimal_comma(raw)
     if comma and raw.sheet.delimiter == ",":
         raw.warnings.append('numbers such as "3,474" were read with a decimal comma; write thousands without a mark')
@@ -130,7 +130,9 @@ def parse(raw: RawTable, today: dt.date) -> Parsed:
         "text": _text_column,
         "code": _text_column,
         "choice": _choice_column,
+        "flag": _choice_column,
         "list": _list_column,
+        "limits": _list_column,
         "date": _date_column,
         "time": _time_column,
         "timestamp": _moment_column,
@@ -139,28 +141,28 @@ def parse(raw: RawTable, today: dt.date) -> Parsed:
     for column in raw.table.columns:
         cells = raw.cells(column.name)
         if cells is None:
-            cells = [""] * made.count
+            cells = [""] * parsed.count
         elif column.required:
-            _require(made, column, cells)
+            _require(parsed, column, cells)
         if column.kind in NUMBER_KINDS:
-            made.values[column.name] = _number_column(made, column, cells, comma=comma)
+            parsed.values[column.name] = _number_column(parsed, column, cells, comma=comma)
         else:
-            made.values[column.name] = readers[column.kind](made, column, cells)
+            parsed.values[column.name] = readers[column.kind](parsed, column, cells)
         if column.kind in {"date", "timestamp"}:
-            _check_days(made, column, last_day)
-    return made
+            _check_days(parsed, column, last_day)
+    return parsed
 
 
-def _take_reader_rejections(made: Parsed) -> None:
+def _take_reader_rejections(parsed: Parsed) -> None:
     """Take over the problems met while reading the file, but those of cells in columns that are not known."""
-    place_of = {number: row for row, number in enumerate(made.raw.sheet.numbers)}
-    known = {made.raw.heading(name) for name in made.raw.places}
-    for found in made.raw.sheet.rejections:
+    place_of = {number: row for row, number in enumerate(parsed.raw.sheet.numbers)}
+    known = {parsed.raw.heading(name) for name in parsed.raw.places}
+    for found in parsed.raw.sheet.rejections:
         if found.column is not None and found.column not in known:
             continue
-        made.rejections.append(
+        parsed.rejections.append(
             Rejection(
-                made.table.name,
+                parsed.table.name,
                 found.file,
                 found.row,
                 found.column,
@@ -171,15 +173,15 @@ def _take_reader_rejections(made: Parsed) -> None:
             )
         )
         if found.row in place_of:
-            made.good[place_of[found.row]] = False
+            parsed.good[place_of[found.row]] = False
 
 
-def _require(made: Parsed, column: Column, cells: list[str]) -> None:
-    reported = {(r.row, r.column) for r in made.raw.sheet.rejections}
-    heading = made.raw.heading(column.name)
+def _require(parsed: Parsed, column: Column, cells: list[str]) -> None:
+    reported = {(r.row, r.column) for r in parsed.raw.sheet.rejections}
+    heading = parsed.raw.heading(column.name)
     for row, cell in enumerate(cells):
-        if not cell.strip() and (made.raw.sheet.numbers[row], heading) not in reported:
-            made.reject(row, column.name, "required", "The cell is empty; it is required.", "Fill it in.", value="")
+        if not cell.strip() and (parsed.raw.sheet.numbers[row], heading) not in reported:
+            parsed.reject(row, column.name, "required", "The cell is empty; it is required.", "Fill it in.", value="")
 
 
 def _decimal_comma(raw: RawTable) -> bool:
@@ -198,7 +200,7 @@ def _decimal_comma(raw: RawTable) -> bool:
     return commas > dots
 
 
-def _number_column(made: Parsed, column: Column, cells: list[str], *, comma: bool) -> NDArray[np.float64]:
+def _number_column(parsed: Parsed, column: Column, cells: list[str], *, comma: bool) -> NDArray[np.float64]:
     pattern = COMMA_NUMBER if comma else NUMBER
     values = np.full(len(cells), np.nan)
     for row, cell in enumerate(cells):
@@ -208,27 +210,29 @@ def _number_column(made: Parsed, column: Column, cells: list[str], *, comma: boo
         if pattern.fullmatch(plain):
             values[row] = float(plain.replace(",", ".") if comma else plain)
         elif plain:
-            _refuse_number(made, column, row, plain, comma=comma)
-    _check_range(made, column, values)
+            _refuse_number(parsed, column, row, plain, comma=comma)
+    _check_range(parsed, column, values)
     return values
 
 
-def _refuse_number(made: Parsed, column: Column, row: int, plain: str, *, comma: bool) -> None:
+def _refuse_number(parsed: Parsed, column: Column, row: int, plain: str, *, comma: bool) -> None:
     mark = "comma" if comma else "point"
     if _NOT_FINITE.fullmatch(plain):
-        made.reject(row, column.name, "not-finite", f"{plain!r} is not a number.", "Leave the cell empty if not known.")
+        parsed.reject(
+            row, column.name, "not-finite", f"{plain!r} is not a number.", "Leave the cell empty if not known."
+        )
     elif (NUMBER if comma else COMMA_NUMBER).fullmatch(plain):
         message = f"{plain!r} is not written with a decimal {mark} like the rest of the file."
-        made.reject(row, column.name, "other-decimal-mark", message, f"Write it with a decimal {mark}.")
+        parsed.reject(row, column.name, "other-decimal-mark", message, f"Write it with a decimal {mark}.")
     elif _THOUSANDS.fullmatch(plain):
         message = f"{plain!r} seems to hold a thousands mark."
-        made.reject(row, column.name, "thousands-mark", message, "Write the number without it.")
+        parsed.reject(row, column.name, "thousands-mark", message, "Write the number without it.")
     else:
         hint = "Put remarks in the notes and units in the heading." if column.kind == "length" else "Write a number."
-        made.reject(row, column.name, "not-a-number", f"{plain!r} is not a number.", hint)
+        parsed.reject(row, column.name, "not-a-number", f"{plain!r} is not a number.", hint)
 
 
-def _check_range(made: Parsed, column: Column, values: NDArray[np.float64]) -> None:
+def _check_range(parsed: Parsed, column: Column, values: NDArray[np.float64]) -> None:
     checks = (
         (~np.isfinite(values) & ~np.isnan(values), "not-finite", "is too large to be a number", "Check the exponent."),
         (column.positive & (values <= 0), "not-positive", "must be larger than zero", "Check the cell."),
@@ -247,17 +251,17 @@ def _check_range(made: Parsed, column: Column, values: NDArray[np.float64]) -> N
     )
     for wrong, problem, words, fix in checks:
         for row in np.flatnonzero(wrong):
-            made.reject(int(row), column.name, problem, f"{values[row]:g} {words}.", fix)
+            parsed.reject(int(row), column.name, problem, f"{values[row]:g} {words}.", fix)
 
 
-def _text_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.object_]:
+def _text_column(parsed: Parsed, column: Column, cells: list[str]) -> NDArray[np.object_]:
     values = np.array([cell.strip() or None for cell in cells], dtype=object)
     limit = LONGEST[column.kind]
     for row, value in enumerate(values):
         if value is None:
             continue
         if len(value) > limit:
-            made.reject(
+            parsed.reject(
                 row,
                 column.name,
                 "too-long",
@@ -266,11 +270,11 @@ def _text_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.o
             )
         elif not value.isprintable() and _CONTROL.search(value):
             message = "The text holds a character that cannot be printed."
-            made.reject(row, column.name, "control-character", message, "Delete it.", value=repr(value[:50]))
+            parsed.reject(row, column.name, "control-character", message, "Delete it.", value=repr(value[:50]))
     return values
 
 
-def _choice_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.object_]:
+def _choice_column(parsed: Parsed, column: Column, cells: list[str]) -> NDArray[np.object_]:
     known = {choice: choice for choice in column.choices}
     values = np.full(len(cells), None, dtype=object)
     for row, cell in enumerate(cells):
@@ -281,13 +285,13 @@ def _choice_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np
         if found is None:
             near = get_close_matches(word.lower(), column.choices, n=1)
             hint = f"Did you mean {near[0]!r}?" if near else f"Write one of: {', '.join(column.choices)}."
-            made.reject(row, column.name, "not-a-choice", f"{word!r} is not one of the words of this column.", hint)
+            parsed.reject(row, column.name, "not-a-choice", f"{word!r} is not one of the words of this column.", hint)
         values[row] = found
     return values
 
 
-def _list_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.object_]:
-    texts = _text_column(made, column, cells)
+def _list_column(parsed: Parsed, column: Column, cells: list[str]) -> NDArray[np.object_]:
+    texts = _text_column(parsed, column, cells)
     values = np.empty(len(cells), dtype=object)
     for row, text in enumerate(texts):
         values[row] = [part.strip() for part in (text or "").split(";") if part.strip()]
@@ -315,7 +319,7 @@ _DATE_FAULTS: Final[dict[str, tuple[str, str]]] = {
 }
 
 
-def _date_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.datetime64]:
+def _date_column(parsed: Parsed, column: Column, cells: list[str]) -> NDArray[np.datetime64]:
     values = np.full(len(cells), NO_DAY, dtype="datetime64[D]")
     seen: dict[str, tuple[np.datetime64, str]] = {}
     for row, cell in enumerate(cells):
@@ -328,7 +332,7 @@ def _date_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.d
         values[row], problem = seen[plain]
         if problem:
             words, fix = _DATE_FAULTS[problem]
-            made.reject(row, column.name, problem, f"{plain!r} {words}.", fix)
+            parsed.reject(row, column.name, problem, f"{plain!r} {words}.", fix)
     return values
 
 
@@ -344,7 +348,7 @@ def _minutes_of(plain: str) -> float | None:
     return hour * 60 + minute + (second + fraction) / 60
 
 
-def _time_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.float64]:
+def _time_column(parsed: Parsed, column: Column, cells: list[str]) -> NDArray[np.float64]:
     values = np.full(len(cells), np.nan)
     seen: dict[str, float | None] = {}
     for row, cell in enumerate(cells):
@@ -355,7 +359,7 @@ def _time_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.f
             seen[plain] = _minutes_of(plain)
         minutes = seen[plain]
         if minutes is None:
-            made.reject(
+            parsed.reject(
                 row, column.name, "not-a-time", f"{plain!r} is not a time of day.", "Write HH:MM, 00:00 to 23:59."
             )
         else:
@@ -363,7 +367,7 @@ def _time_column(made: Parsed, column: Column, cells: list[str]) -> NDArray[np.f
     return values
 
 
-def _moment_column(made: Parsed, column: Column, cells: list[str]) -> Moments:
+def _moment_column(parsed: Parsed, column: Column, cells: list[str]) -> Moments:
     local = np.full(len(cells), np.datetime64("NaT"), dtype="datetime64[us]")
     offset = np.full(len(cells), np.nan)
     has_time = np.zeros(len(cells), dtype=bool)
@@ -375,12 +379,12 @@ def _moment_column(made: Parsed, column: Column, cells: list[str]) -> Moments:
         day, problem = _date_of(day_text)
         if problem:
             words, fix = _DATE_FAULTS[problem]
-            made.reject(row, column.name, problem, f"{plain!r} {words}.", fix)
+            parsed.reject(row, column.name, problem, f"{plain!r} {words}.", fix)
             continue
         minutes, shift = _clock_and_offset(rest.strip())
         if minutes is None:
             message = f"{plain!r} is not a date and time."
-            made.reject(
+            parsed.reject(
                 row, column.name, "not-a-time", message, "Write YYYY-MM-DDTHH:MM, with Z or an offset if need be."
             )
             continue
@@ -404,12 +408,12 @@ def _clock_and_offset(text: str) -> tuple[float | None, float]:
     return minutes, float(-hours if found[7] == "-" else hours)
 
 
-def _check_days(made: Parsed, column: Column, last_day: np.datetime64) -> None:
-    values = made.values[column.name]
+def _check_days(parsed: Parsed, column: Column, last_day: np.datetime64) -> None:
+    values = parsed.values[column.name]
     days = (values.local if isinstance(values, Moments) else values).astype("datetime64[D]")
     for row in np.flatnonzero(days < FIRST_DAY):
-        made.reject(int(row), column.name, "before-1800", f"{days[row]} lies before 1800.", "Check the year.")
+        parsed.reject(int(row), column.name, "before-1800", f"{days[row]} lies before 1800.", "Check the year.")
     if column.past:
         for row in np.flatnonzero(days > last_day):
             message = f"{days[row]} lies in the future."
-            made.reject(int(row), column.name, "in-the-future", message, "Check the date.")
+            parsed.reject(int(row), column.name, "in-the-future", message, "Check the date.")

@@ -15,7 +15,6 @@ from typing import Any, Final, Protocol
 
 from sqlalchemy import Connection
 
-from gwnet.ingest.tables.declared import KEY_CELLS
 from gwnet.ingest.tables.lookup import Codes
 from gwnet.ingest.tables.parse import Parsed
 
@@ -75,14 +74,14 @@ class Watch(Protocol):
         """Look at the record as it would be."""
 
 
-def corrections(
-    made: Parsed, row: int, differences: Iterable[Difference], codes: Codes | None = None
+def describe_correction(
+    parsed: Parsed, row: int, differences: Iterable[Difference], codes: Codes | None = None
 ) -> list[RowChange]:
     """Return what a correction changes in one row.
 
     Parameters
     ----------
-    made : gwnet.ingest.tables.parse.Parsed
+    parsed : gwnet.ingest.tables.parse.Parsed
         Parsed table.
     row : int
         Position of the row.
@@ -97,17 +96,24 @@ def corrections(
         One a value.
     """
     return [
-        _change(made, row, _heading(made, name), shown(name, old, codes), shown(name, new, codes), _is_empty(name, new))
+        _change(
+            parsed,
+            row,
+            _heading(parsed, name),
+            describe_value(name, old, codes),
+            describe_value(name, new, codes),
+            _is_empty(name, new),
+        )
         for name, old, new in differences
     ]
 
 
-def withdrawal(made: Parsed, row: int) -> RowChange:
+def describe_withdrawal(parsed: Parsed, row: int) -> RowChange:
     """Return that a row is withdrawn.
 
     Parameters
     ----------
-    made : gwnet.ingest.tables.parse.Parsed
+    parsed : gwnet.ingest.tables.parse.Parsed
         Parsed table.
     row : int
         Position of the row.
@@ -117,12 +123,12 @@ def withdrawal(made: Parsed, row: int) -> RowChange:
     RowChange
         The withdrawal.
     """
-    return _change(made, row, "whole row", "on record", "")
+    return _change(parsed, row, "whole row", "on record", "")
 
 
-def _change(made: Parsed, row: int, column: str, was: str, now: str, empties: bool = False) -> RowChange:
-    sheet = made.raw.sheet
-    return RowChange(made.table.name, sheet.file, sheet.numbers[row], _key(made, row), column, was, now, empties)
+def _change(parsed: Parsed, row: int, column: str, was: str, now: str, empties: bool = False) -> RowChange:
+    sheet = parsed.raw.sheet
+    return RowChange(parsed.table.name, sheet.file, sheet.numbers[row], _key(parsed, row), column, was, now, empties)
 
 
 def _is_empty(name: str, value: Any) -> bool:
@@ -145,12 +151,12 @@ def is_missing(value: Any) -> bool:
     return value is None or (isinstance(value, float) and math.isnan(value))
 
 
-def _key(made: Parsed, row: int) -> str:
-    cells = (made.raw.cells(name) for name in KEY_CELLS[made.table.name])
+def _key(parsed: Parsed, row: int) -> str:
+    cells = (parsed.raw.cells(name) for name in parsed.table.key)
     return " ".join(column[row].strip() for column in cells if column is not None and column[row].strip())
 
 
-def _heading(made: Parsed, name: str) -> str:
+def _heading(parsed: Parsed, name: str) -> str:
     """Return the name of a column in words, with the unit of its values."""
     if name in _IDENTITIES:
         return _IDENTITIES[name].replace("gauging_", "")
@@ -158,11 +164,11 @@ def _heading(made: Parsed, name: str) -> str:
         return f"{name.removesuffix('_utc').replace('_', ' ')} [UTC]"
     if name.endswith("_m"):
         return f"{name.removesuffix('_m').replace('_', ' ')} [m]"
-    unit = made.raw.units.get(name)
+    unit = parsed.raw.units.get(name)
     return f"{name.replace('_', ' ')} [{unit}]" if unit else name.replace("_", " ")
 
 
-def shown(name: str, value: Any, codes: Codes | None = None) -> str:
+def describe_value(name: str, value: Any, codes: Codes | None = None) -> str:
     """Return a value as a person reads it.
 
     Parameters

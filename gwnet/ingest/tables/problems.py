@@ -9,6 +9,7 @@ PROBLEMS: Final[dict[str, str]] = {
     "access-without-point": "No measuring point of that access is in force at that time.",
     "after-its-end": "An interval ends before it begins.",
     "already-recorded": "A row of the same key with other values is on record.",
+    "answer-missing": "An entry of the register is answered or closed, and has no answer.",
     "aquifer-unknown": "The aquifer is not on record.",
     "before-1800": "A date lies before 1800.",
     "control-character": "A cell holds a character that cannot be printed.",

@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 
 from gwnet.errors import IngestError, UnitError, UnknownTableError
-from gwnet.ingest.tables.declared import BY_NAME, FORMER_HEADINGS, PROBLEM_COLUMN, TABLES, Table
 from gwnet.records import Rejection
+from gwnet.store.columns import Table
+from gwnet.store.contract import BY_NAME, FORMER_HEADINGS, PROBLEM_COLUMN, TABLES
 from gwnet.units import length_unit
 
 _HEADING = re.compile(r"\s*(?P<name>[^\[\]]*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*")
@@ -53,7 +54,7 @@ class RawTable:
     ----------
     sheet : RawSheet
         Its rows.
-    table : gwnet.ingest.tables.declared.Table
+    table : gwnet.store.columns.Table
         Which table it is.
     places : dict of str to int
         Position of each known column.
@@ -165,7 +166,7 @@ def recognise(sheet: RawSheet, *, keys_only: bool = False) -> RawTable:
             _note_unit(table, name, unit, units, faults)
         elif name and name != PROBLEM_COLUMN and not is_help(sheet.headings[place]):
             warnings.append(_unknown_column(sheet.headings[place], name, table))
-    required, one_of = table.demanded(keys_only=keys_only)
+    required, one_of = table.required(keys_only=keys_only)
     faults += [f"column {name!r} is missing" for name in required if name not in places]
     for alternatives in one_of:
         if not any(all(name in places for name in group) for group in alternatives):
@@ -203,7 +204,7 @@ def _by_columns(sheet: RawSheet, names: set[str], *, keys_only: bool) -> Table:
 
 
 def _fits(table: Table, names: set[str], *, keys_only: bool) -> bool:
-    required, one_of = table.demanded(keys_only=keys_only)
+    required, one_of = table.required(keys_only=keys_only)
     met = all(any(set(group) <= names for group in alternatives) for alternatives in one_of)
     return met and set(required) <= names
 

@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from gwnet.errors import OutputError
-from gwnet.ingest.tables.declared import PROBLEM_COLUMN
 from gwnet.ingest.tables.parse import Parsed
 from gwnet.ingest.tables.raw import split_heading
+from gwnet.store.contract import PROBLEM_COLUMN
 
 
 def write_rejected(tables: Sequence[Parsed], target: Path) -> list[Path]:
@@ -36,11 +36,11 @@ def write_rejected(tables: Sequence[Parsed], target: Path) -> list[Path]:
     """
     written: list[Path] = []
     try:
-        for made in tables:
-            path = _free_name(target, made)
+        for parsed in tables:
+            path = _free_name(target, parsed)
             with path.open("x", encoding="utf-8", newline="") as file:
                 written.append(path)
-                _write(csv.writer(file, delimiter=made.raw.sheet.delimiter or ","), made)
+                _write(csv.writer(file, delimiter=parsed.raw.sheet.delimiter or ","), parsed)
     except OSError as error:
         for path in written:
             path.unlink(missing_ok=True)
@@ -49,10 +49,10 @@ def write_rejected(tables: Sequence[Parsed], target: Path) -> list[Path]:
     return written
 
 
-def _free_name(target: Path, made: Parsed) -> Path:
-    stem = re.sub(r"(\.rejected(-\d+)?)+$", "", re.sub(r"[^\w.\-]+", "_", made.raw.sheet.title))
-    if not stem.lower().startswith(made.table.name):
-        stem = f"{made.table.name}_{stem}"
+def _free_name(target: Path, parsed: Parsed) -> Path:
+    stem = re.sub(r"(\.rejected(-\d+)?)+$", "", re.sub(r"[^\w.\-]+", "_", parsed.raw.sheet.title))
+    if not stem.lower().startswith(parsed.table.name):
+        stem = f"{parsed.table.name}_{stem}"
     path = target / f"{stem}.rejected.csv"
     number = 2
     while path.exists():
@@ -61,10 +61,10 @@ def _free_name(target: Path, made: Parsed) -> Path:
     return path
 
 
-def _write(writer: csv.writer, made: Parsed) -> None:  # type: ignore[valid-type]
-    sheet = made.raw.sheet
+def _write(writer: csv.writer, parsed: Parsed) -> None:  # type: ignore[valid-type]
+    sheet = parsed.raw.sheet
     problems: dict[int, list[str]] = defaultdict(list)
-    for found in made.rejections:
+    for found in parsed.rejections:
         if found.row is not None:
             column = f"{found.column}: " if found.column else ""
             problems[found.row].append(f"{column}{found.message} {found.fix}".strip())

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, select
 
 from gwnet.hydro.reduction.elevation import combine_repeats
-from gwnet.ingest.tables.recording import Instruction
+from gwnet.ingest.tables.instruction import Instruction
 from gwnet.store.models.base import known_on
 from gwnet.store.models.verdicts import Verdict
 from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
@@ -25,7 +25,7 @@ def note_disagreements(
     repeats_m: NDArray[np.float64],
     tolerance_m: NDArray[np.float64],
     chosen: NDArray[np.int64],
-    told: Instruction,
+    instruction: Instruction,
 ) -> int:
     """Write a verdict for each event whose repeats disagree.
 
@@ -41,7 +41,7 @@ def note_disagreements(
         Tolerance of their sites [m].
     chosen : numpy.ndarray of int64, shape (n,)
         Chosen reading, 0 for none.
-    told : gwnet.ingest.tables.recording.Instruction
+    instruction : gwnet.ingest.tables.instruction.Instruction
         Who records, when and why.
 
     Returns
@@ -70,8 +70,8 @@ def note_disagreements(
                 f"The repeats differ by {s:.3f} m; the site allows {t:.3f} m."
                 for s, t in zip(spread, tolerance, strict=True)
             ],
-            "recorded_at_utc": told.now_utc,
-            "recorded_by": told.by,
+            "recorded_at_utc": instruction.now_utc,
+            "recorded_by": instruction.by,
             "reason": "checked on recording",
         },
         rows.size,
@@ -79,7 +79,7 @@ def note_disagreements(
     return int(rows.size)
 
 
-def retire_verdicts(connection: Connection, event_ids: NDArray[np.int64], told: Instruction) -> None:
+def retire_verdicts(connection: Connection, event_ids: NDArray[np.int64], instruction: Instruction) -> None:
     """Retire the verdicts of events that were corrected, recorded again or withdrawn.
 
     Parameters
@@ -88,13 +88,13 @@ def retire_verdicts(connection: Connection, event_ids: NDArray[np.int64], told: 
         Connection of the loading transaction.
     event_ids : numpy.ndarray of int64
         The events; of withdrawn ones every verdict goes, of others that on disagreeing repeats.
-    told : gwnet.ingest.tables.recording.Instruction
+    instruction : gwnet.ingest.tables.instruction.Instruction
         Who records, when and why.
     """
-    old = _live_verdicts(connection, event_ids, every_rule=told.withdraw)
+    old = _live_verdicts(connection, event_ids, every_rule=instruction.withdraw)
     if old:
-        reason = told.reason or "recorded again"
-        retire(connection, "verdict", old, at_utc=told.now_utc, by=told.by, reason=reason)
+        reason = instruction.reason or "recorded again"
+        retire(connection, "verdict", old, at_utc=instruction.now_utc, by=instruction.by, reason=reason)
 
 
 def _live_verdicts(connection: Connection, event_ids: NDArray[np.int64], *, every_rule: bool) -> list[int]:

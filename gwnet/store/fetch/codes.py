@@ -25,16 +25,14 @@ def check_codes(
 ) -> None:
     """Refuse codes that are not on record.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    known_on : datetime.datetime or None
-        Record as known at this time; the live record for None.
-    site, aquifer, round_code : str, optional
-        Codes.
     wells : sequence of str, optional
         Codes of wells.
+    aquifer, round_code : str, optional
+        Codes.
 
     Raises
     ------

@@ -9,29 +9,18 @@ import pandas as pd
 from sqlalchemy import ColumnElement, Connection, Select, Table, select
 
 from gwnet.clock import zone_of
+from gwnet.store.contract import TABLES
+from gwnet.store.fetch.frames import FRAMES, as_declared
 from gwnet.store.fetch.logger_history import concerned, in_words, series_names
 from gwnet.store.models.levels import LevelEvent, LevelReading
 from gwnet.store.models.schema import METADATA
 from gwnet.store.models.sites import Aquifer, Site, SiteRecord
 from gwnet.store.models.sources import SourceFile
 from gwnet.store.models.wells import Well
+from gwnet.store.recorded import live_key
 
 #: Columns of each recorded table that make a row the same row.
-ROW_KEYS: Final[dict[str, tuple[str, ...]]] = {
-    "site_record": ("site_id",),
-    "aquifer_record": ("aquifer_id",),
-    "well_record": ("well_id",),
-    "construction_part": ("well_id", "part", "top_depth_m"),
-    "measuring_point": ("well_id", "access", "valid_from_utc"),
-    "instrument_record": ("instrument_id",),
-    "tape_check": ("instrument_id", "checked_on", "tape_reading_m"),
-    "deployment": ("instrument_id", "valid_from_utc"),
-    "round_record": ("gauging_round_id",),
-    "threshold": ("well_id", "threshold", "valid_from_utc"),
-    "stage_reading": ("gauge_id", "measured_at_utc"),
-    "context_value": ("context_series_id", "on_date"),
-    "level_record": ("level_event_id",),
-    "register_entry": ("site_id", "code"),
+ROW_KEYS: Final[dict[str, tuple[str, ...]]] = {table.record: live_key(table.record) for table in TABLES} | {
     "download": ("series_id", "source_file_id"),
     "correction": ("series_id", "kind", "valid_from_utc"),
 }
@@ -43,7 +32,7 @@ _BOOKKEEPING: Final = frozenset(
 )
 
 #: Columns of the frame that `changes` gives.
-CHANGE_COLUMNS: Final = ("recorded_at_utc", "recorded_by", "subject", "well", "item", "was", "now", "reason")
+CHANGE_COLUMNS: Final = tuple(column.name for column in FRAMES["changes"])
 
 
 def changes(
@@ -51,10 +40,10 @@ def changes(
 ) -> pd.DataFrame:
     """Return what was corrected or withdrawn in a span of recording time, one row a value.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     since, until : datetime.datetime, optional
         Aware times; retired at or after ``since`` and at or before ``until``.
 
@@ -75,9 +64,8 @@ def changes(
             query = query.where(table.c.retired_at_utc <= until)
         for retired in connection.execute(query).mappings().all():
             rows += _change(connection, table_name, key, dict(retired), names)
-    made = pd.DataFrame(rows, columns=list(CHANGE_COLUMNS))
-    made["recorded_at_utc"] = pd.to_datetime(made["recorded_at_utc"], utc=True).astype("datetime64[us, UTC]")
-    return made.sort_values(["recorded_at_utc", "subject", "well", "item"], kind="stable", ignore_index=True)
+    table = as_declared(pd.DataFrame(rows, columns=list(CHANGE_COLUMNS), dtype=object), "changes")
+    return table.sort_values(["recorded_at_utc", "subject", "well", "item"], kind="stable", ignore_index=True)
 
 
 class _Names:
@@ -209,17 +197,7 @@ _REVIEW_KEYS: Final[dict[str, tuple[str, ...]]] = {
 }
 
 #: Columns of the frame that `happenings` gives.
-HAPPENING_COLUMNS: Final = (
-    "recorded_at_utc",
-    "recorded_by",
-    "subject",
-    "act",
-    "item",
-    "was",
-    "now",
-    "reason",
-    "source",
-)
+HAPPENING_COLUMNS: Final = tuple(column.name for column in FRAMES["happenings"])
 
 #: What a recorded, corrected or withdrawn row of some subjects is called.
 _ACTS: Final = {
@@ -233,10 +211,10 @@ _ACTS: Final = {
 def happenings(connection: Connection, well_id: int, known_on: dt.datetime | None = None) -> pd.DataFrame:
     """Return everything that was recorded of a well, in order of recording, one row a value that changed.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     well_id : int
         The well.
     known_on : datetime.datetime, optional
@@ -253,9 +231,8 @@ def happenings(connection: Connection, well_id: int, known_on: dt.datetime | Non
     rows: list[dict[str, Any]] = []
     for name, subject in _OF_WELL.items():
         rows += told.rows(name, subject, known_on)
-    made = pd.DataFrame(rows, columns=list(HAPPENING_COLUMNS))
-    made["recorded_at_utc"] = pd.to_datetime(made["recorded_at_utc"], utc=True).astype("datetime64[us, UTC]")
-    return made.sort_values("recorded_at_utc", kind="stable", ignore_index=True)
+    table = as_declared(pd.DataFrame(rows, columns=list(HAPPENING_COLUMNS), dtype=object), "happenings")
+    return table.sort_values("recorded_at_utc", kind="stable", ignore_index=True)
 
 
 class _Teller:

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, Select, select
 
 from gwnet.records import Selection
+from gwnet.store.contract import BY_NAME
 from gwnet.store.fetch.frames import frame
-from gwnet.store.fetch.registry import fill_text
 from gwnet.store.models.base import known_on as on_record
 from gwnet.store.models.instruments import Instrument
 from gwnet.store.models.levels import LevelEvent, LevelReading, LevelRecord
@@ -21,6 +21,10 @@ from gwnet.store.models.sites import Aquifer, Site
 from gwnet.store.models.sources import SourceFile
 from gwnet.store.models.verdicts import Review, Verdict
 from gwnet.store.models.wells import Well, WellRecord
+from gwnet.store.recorded import recorded_columns
+
+#: Columns of a level record, the ids of round and instrument among them.
+_RECORDED = recorded_columns(BY_NAME["level_events"])
 
 #: Most ids in one IN condition.
 _IDS_AT_ONCE = 500
@@ -33,23 +37,14 @@ def level_records(
 ) -> pd.DataFrame:
     """Return level events with what was recorded of them, without their readings.
 
+    Parameters as `gwnet.store.fetch`; columns as ``level_records`` in `gwnet.store.fetch.frames.FRAMES`, by site, well,
+    time, access and event.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     selection : gwnet.records.Selection, optional
         Which events; all unless given. Of start and end only aware instants restrict: a local date wants the zone of
         the site.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row an event, by site, well, time, access and event: event_id, record_id, site, well, well_id, aquifer,
-        access, event, measured_at_utc, time_known, local_offset_minutes, round, status, instrument_id (NaN for none),
-        instrument, method, observer, product_relative_density, chosen_reading (NaN for none), discharge_l_s, quality,
-        notes, recorded_at_utc, recorded_by, reason, source, source_row.
     """
     event, record, well_record = LevelEvent, LevelRecord, WellRecord
     statement = (
@@ -66,16 +61,8 @@ def level_records(
             event.time_known,
             record.local_offset_minutes,
             GaugingRound.code.label("round"),
-            record.status,
-            record.instrument_id,
             Instrument.code.label("instrument"),
-            record.method,
-            record.observer,
-            record.product_relative_density,
-            record.chosen_reading,
-            record.discharge_l_s,
-            record.quality,
-            record.notes,
+            *(getattr(record, column.stored_as) for column in _RECORDED),
             record.recorded_at_utc,
             record.recorded_by,
             record.reason,
@@ -94,10 +81,7 @@ def level_records(
         .where(on_record(record, known_on))
         .order_by(Site.code, Well.code, event.measured_at_utc, event.access, event.event)
     )
-    table = frame(connection, _restricted(statement, selection or Selection()))
-    table["instrument_id"] = table["instrument_id"].astype("float64")
-    words = ("aquifer", "round", "instrument", "method", "observer", "quality", "notes", "reason", "source")
-    return fill_text(table, *words)
+    return frame(connection, _restricted(statement, selection or Selection()), "level_records")
 
 
 def _restricted(statement: Select[*tuple[Any, ...]], selection: Selection) -> Select[*tuple[Any, ...]]:
@@ -120,17 +104,12 @@ def _restricted(statement: Select[*tuple[Any, ...]], selection: Selection) -> Se
 def readings(connection: Connection, record_ids: NDArray[np.int64]) -> pd.DataFrame:
     """Return the readings of level records.
 
+    Parameters as `gwnet.store.fetch`; columns as ``readings`` in `gwnet.store.fetch.frames.FRAMES`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     record_ids : numpy.ndarray of int64
         Records whose readings are wanted.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row a reading: record_id, quantity, ordinal, value (in its unit), unit, written (as it stood in the file).
     """
     reading = LevelReading
     statement = select(
@@ -142,69 +121,39 @@ def readings(connection: Connection, record_ids: NDArray[np.int64]) -> pd.DataFr
         reading.written,
     )
     if len(record_ids) <= _IDS_AT_ONCE:
-        return frame(connection, statement.where(reading.level_record_id.in_([int(i) for i in record_ids])))
+        some = reading.level_record_id.in_([int(number) for number in record_ids])
+        return frame(connection, statement.where(some), "readings")
     low, high = int(record_ids.min()), int(record_ids.max())
-    table = frame(connection, statement.where(reading.level_record_id.between(low, high)))
+    table = frame(connection, statement.where(reading.level_record_id.between(low, high)), "readings")
     return table[np.isin(table["record_id"].to_numpy(), record_ids)].reset_index(drop=True)
 
 
 def reviews(connection: Connection, known_on: dt.datetime | None = None) -> pd.DataFrame:
-    """Return the review state of every level event that has one.
+    """Return the review state of every level event that has one, by event.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row a review: event_id, state, remark, recorded_by, recorded_at_utc.
+    Parameters as `gwnet.store.fetch`; columns as ``reviews`` in `gwnet.store.fetch.frames.FRAMES`.
     """
     review = Review
+    columns = (review.state, review.remark, review.recorded_by, review.recorded_at_utc)
     statement = (
-        select(
-            review.level_event_id.label("event_id"),
-            review.state,
-            review.remark,
-            review.recorded_by,
-            review.recorded_at_utc,
-        )
+        select(review.level_event_id.label("event_id"), *columns)
         .where(on_record(review, known_on), review.level_event_id.is_not(None))
         .order_by(review.level_event_id)
     )
-    return fill_text(frame(connection, statement), "remark")
+    return frame(connection, statement, "reviews")
 
 
 def verdicts(connection: Connection, known_on: dt.datetime | None = None) -> pd.DataFrame:
-    """Return the verdicts of checks on level events.
+    """Return the verdicts of checks on level events, by event and rule.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row a verdict: verdict_id, event_id, rule, severity, limits, message, recorded_at_utc.
+    Parameters as `gwnet.store.fetch`; columns as ``verdicts`` in `gwnet.store.fetch.frames.FRAMES`.
     """
     verdict = Verdict
+    ids = (verdict.id.label("verdict_id"), verdict.level_event_id.label("event_id"))
+    columns = (verdict.rule, verdict.severity, verdict.limits, verdict.message, verdict.recorded_at_utc)
     statement = (
-        select(
-            verdict.id.label("verdict_id"),
-            verdict.level_event_id.label("event_id"),
-            verdict.rule,
-            verdict.severity,
-            verdict.limits,
-            verdict.message,
-            verdict.recorded_at_utc,
-        )
+        select(*ids, *columns)
         .where(on_record(verdict, known_on), verdict.level_event_id.is_not(None))
         .order_by(verdict.level_event_id, verdict.rule)
     )
-    return frame(connection, statement)
+    return frame(connection, statement, "verdicts")

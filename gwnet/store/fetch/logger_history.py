@@ -29,10 +29,10 @@ _COUNTS = (
 def concerned(connection: Connection, well_id: int) -> dict[str, list[int]]:
     """Return the downloads and corrections of instruments and barometers while they hung for a well.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     well_id : int
         The well.
 
@@ -110,10 +110,10 @@ def _value(value: Any) -> str:
 def series_names(connection: Connection, instruments: dict[int, str]) -> dict[int, str]:
     """Return what each series is called: instrument, quantity, and segment where there are several.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     instruments : dict of int to str
         Codes of instruments by id.
 

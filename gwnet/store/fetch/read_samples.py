@@ -78,16 +78,14 @@ def packed(
 ) -> tuple[Times, Values] | None:
     """Return the samples of a series from its packs.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     series_id : int
         The series.
     start_ms, end_ms : int, optional
         Half-open span; milliseconds since 1970-01-01 UTC.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------
@@ -137,10 +135,10 @@ def rows(
 ) -> tuple[Times, Values]:
     """Return all samples of a series from their rows, whether their downloads are on record or not.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     series_id : int
         The series.
     start_ms, end_ms : int, optional
@@ -170,10 +168,10 @@ def windows(
 ) -> Iterator[tuple[Times, Values]]:
     """Yield all samples of a series within a span, in order, a bounded number at a time.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     series_id : int
         The series.
     first_ms, last_ms : int
@@ -233,10 +231,10 @@ def _rows_postgresql(connection: Connection, tail: str) -> tuple[Times, Values]:
 def at(connection: Connection, keys: Sequence[tuple[int, int]]) -> list[tuple[int, int, float | None]]:
     """Return samples by their keys.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     keys : sequence of tuple of int
         Series and time in milliseconds.
 
@@ -260,10 +258,10 @@ def at(connection: Connection, keys: Sequence[tuple[int, int]]) -> list[tuple[in
 def last(connection: Connection, series_ids: Sequence[int]) -> list[tuple[int, int, float | None]]:
     """Return the last sample of each series, whether its download is on record or not: one seek in the key each.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     series_ids : sequence of int
         The series.
 

@@ -27,10 +27,10 @@ def recorded_reasons(
 ) -> dict[tuple[Any, ...], list[str]]:
     """Return why rows that can move levels were recorded or retired.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     since, until : datetime.datetime
         Aware times; recorded or retired after ``since`` and at or before ``until`` (None: no end).
 
@@ -63,10 +63,10 @@ def recorded_reasons(
 def newest_edit(connection: Connection, until: dt.datetime | None = None) -> dt.datetime | None:
     """Return when something was last recorded that can move levels already on record.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     until : datetime.datetime, optional
         Aware time; only what was recorded at or before it.
 

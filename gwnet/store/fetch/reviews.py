@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 import pandas as pd
 from sqlalchemy import Connection, Select, func, select
 
 from gwnet.store.fetch.frames import frame
-from gwnet.store.fetch.registry import fill_text
 from gwnet.store.models.base import known_on as on_record
 from gwnet.store.models.levels import LevelEvent, LevelRecord
 from gwnet.store.models.rounds import GaugingRound
@@ -28,24 +27,11 @@ OPEN: Final = "open"
 def findings_with_decisions(
     connection: Connection, known_on: dt.datetime | None = None, site: str | None = None
 ) -> pd.DataFrame:
-    """Return the findings on record, each with what was decided about it.
+    """Return the findings on record with what was decided about each, by site, well, time, rule and number.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
-    site : str, optional
-        Only this site.
+    Findings of events that were withdrawn are left out.
 
-    Returns
-    -------
-    pandas.DataFrame
-        One row a finding, by site, well, time, rule and number: finding_id, site, well (empty for one of a whole
-        round), event_id (NaN for one of no event), measured_at_utc, local_offset_minutes, round, rule, severity,
-        limits, message, recorded_at_utc, decision (open, accepted, dismissed, on hold), decided_by, decided_at_utc,
-        decision_reason. Findings of events that were withdrawn are left out.
+    Parameters as `gwnet.store.fetch`; columns as ``findings`` in `gwnet.store.fetch.frames.FRAMES`.
     """
     verdict, event, record, review = Verdict, LevelEvent, LevelRecord, Review
     statement = (
@@ -63,7 +49,7 @@ def findings_with_decisions(
             verdict.limits,
             verdict.message,
             verdict.recorded_at_utc,
-            review.state.label("decision"),
+            func.coalesce(review.state, OPEN).label("decision"),
             review.recorded_by.label("decided_by"),
             review.recorded_at_utc.label("decided_at_utc"),
             review.reason.label("decision_reason"),
@@ -81,10 +67,49 @@ def findings_with_decisions(
     )
     if site is not None:
         statement = statement.where(Site.code == site)
-    table = frame(connection, statement)
-    table["event_id"] = table["event_id"].astype("float64")
-    table["decision"] = table["decision"].where(table["decision"].notna(), OPEN)
-    return fill_text(table, "site", "well", "round", "decided_by", "decision_reason")
+    return frame(connection, statement, "findings")
+
+
+def live_findings(
+    connection: Connection, rules: Collection[str], site: str | None = None, round_code: str | None = None
+) -> pd.DataFrame:
+    """Return the live findings of some rules, of one round or of all.
+
+    Parameters as `gwnet.store.fetch`; columns as ``live_findings`` in `gwnet.store.fetch.frames.FRAMES`.
+
+    Parameters
+    ----------
+    rules : collection of str
+        Their rules.
+    round_code : str, optional
+        Code of a round: only findings of its events and of it.
+    """
+    record = LevelRecord
+    of_round = func.coalesce(record.gauging_round_id, Verdict.gauging_round_id)
+    statement = (
+        select(
+            Verdict.id.label("verdict_id"),
+            Verdict.level_event_id.label("event_id"),
+            Site.code.label("site"),
+            Well.code.label("well"),
+            GaugingRound.code.label("round"),
+            Verdict.rule,
+            Verdict.severity,
+        )
+        .select_from(Verdict)
+        .outerjoin(LevelEvent, LevelEvent.id == Verdict.level_event_id)
+        .outerjoin(record, (record.level_event_id == LevelEvent.id) & on_record(record, None))
+        .outerjoin(Well, Well.id == func.coalesce(LevelEvent.well_id, Verdict.well_id))
+        .outerjoin(GaugingRound, GaugingRound.id == of_round)
+        .outerjoin(Site, Site.id == func.coalesce(Well.site_id, GaugingRound.site_id))
+        .where(on_record(Verdict, None), Verdict.rule.in_(list(rules)))
+        .order_by(Verdict.id)
+    )
+    if site is not None:
+        statement = statement.where(Site.code == site)
+    if round_code is not None:
+        statement = statement.where(GaugingRound.code == round_code)
+    return frame(connection, statement, "live_findings")
 
 
 def approved_events(connection: Connection, event_ids: Sequence[int]) -> set[int]:

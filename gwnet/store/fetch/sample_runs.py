@@ -76,10 +76,10 @@ class Runs:
 def runs_of(connection: Connection, series_id: int, known_on: dt.datetime | None = None) -> Runs:
     """Return the runs of one series, those of downloads that were withdrawn among them.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     series_id : int
         The series.
     known_on : datetime.datetime, optional

@@ -30,10 +30,10 @@ _ROWS_A_STATEMENT = 50
 def reserve_ids(connection: Connection, table: str, count: int) -> NDArray[np.int64]:
     """Return ids that no other row of a table has or will get.
 
+    Parameters as `gwnet.store.save`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
     table : str
         Table with an integer ``id``.
     count : int
@@ -55,10 +55,10 @@ def reserve_ids(connection: Connection, table: str, count: int) -> NDArray[np.in
 def insert_columns(connection: Connection, table: str, columns: Mapping[str, ColumnValues], count: int) -> int:
     """Store rows given as columns.
 
+    Parameters as `gwnet.store.save`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
     table : str
         Name of the table.
     columns : mapping of str to array, sequence or scalar
@@ -105,20 +105,14 @@ def retire(
 ) -> int:
     """Retire live rows: from now on they are not on record, and stay for every earlier ``known_on``.
 
+    Parameters as `gwnet.store.save`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
     table : str
         A recorded table.
     ids : sequence of int
         Rows to retire.
-    at_utc : datetime.datetime
-        Aware time of the retirement.
-    by : str
-        Who retires them.
-    reason : str or None
-        Why.
 
     Returns
     -------

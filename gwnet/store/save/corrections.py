@@ -27,10 +27,10 @@ def correct(
 ) -> int:
     """Record one step of a series' processing correction history.
 
+    Parameters as `gwnet.store.save`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
     series_id : int
         The series.
     kind : str
@@ -39,12 +39,6 @@ def correct(
         With what; numbers, texts and lists.
     start, end : datetime.datetime or None
         Aware times of the half-open span; None = open.
-    by : str
-        Who decides.
-    reason : str
-        Why.
-    now : datetime.datetime
-        Aware time of the recording.
 
     Returns
     -------
@@ -85,18 +79,12 @@ def correct(
 def take_back(connection: Connection, correction_id: int, by: str, reason: str, now: dt.datetime) -> None:
     """Retire a correction: from now on it is not applied, and stays for every earlier ``known_on``.
 
+    Parameters as `gwnet.store.save`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
     correction_id : int
         Number of the correction.
-    by : str
-        Who decides.
-    reason : str
-        Why.
-    now : datetime.datetime
-        Aware time.
 
     Raises
     ------

@@ -60,24 +60,18 @@ def add_download(
 ) -> int:
     """Record a download, before its samples; `complete_download` tells what became of them.
 
+    Parameters as `gwnet.store.save`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
     series_id : int
         Series that it goes into.
     layout : str
         Name of the layout.
     zone : str
         Zone in which its times were read.
-    by : str
-        Who records.
-    now_utc : datetime.datetime
-        Aware time of the recording.
     layout_text : str, optional
         The whole layout.
-    reason : str, optional
-        Why, where it is not simply new.
 
     Returns
     -------

@@ -22,20 +22,14 @@ def save_event_reviews(
 ) -> int:
     """Record the review state of level events.
 
+    Parameters as `gwnet.store.save`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
     event_ids : sequence of int
         Level events, each once.
     state : str
         New state.
-    at_utc : datetime.datetime
-        Aware time of the review.
-    by : str
-        Who reviewed.
-    reason : str or None
-        Why.
 
     Returns
     -------
@@ -55,20 +49,14 @@ def save_decisions(
 ) -> int:
     """Record what was decided about findings.
 
+    Parameters as `gwnet.store.save`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
     verdict_ids : sequence of int
         Verdicts, each once.
     state : str
         Decision.
-    at_utc : datetime.datetime
-        Aware time of the decision.
-    by : str
-        Who decided.
-    reason : str or None
-        Why.
 
     Returns
     -------

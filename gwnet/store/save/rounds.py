@@ -3,82 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 from sqlalchemy import Connection, select
 
 from gwnet.errors import SettingsError, StoreError
-from gwnet.store.models.base import known_on
-from gwnet.store.models.rounds import GaugingRound, RoundRecord
+from gwnet.store.fetch.round_values import ROUND_VALUES, RoundValues, live_round
+from gwnet.store.models.rounds import GaugingRound
 from gwnet.store.models.sites import Site
 from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
-
-#: What can be corrected of a round.
-_VALUES: Final = ("starts_on", "ends_on", "purpose", "wells", "crew", "notes")
-
-
-@dataclass(frozen=True)
-class RoundValues:
-    """What is recorded of a gauging round.
-
-    Attributes
-    ----------
-    starts_on, ends_on : datetime.date
-        First and last local day; the last may be None.
-    wells : tuple of str
-        Codes of the wells in the order of the walk; empty for all.
-    purpose, crew, notes : str
-        Texts; empty for none.
-    """
-
-    starts_on: dt.date
-    ends_on: dt.date | None = None
-    wells: tuple[str, ...] = ()
-    purpose: str = ""
-    crew: str = ""
-    notes: str = ""
-
-    def columns(self) -> dict[str, Any]:
-        """Return the values as they are stored."""
-        return {
-            "starts_on": self.starts_on,
-            "ends_on": self.ends_on,
-            "wells": json.dumps(list(self.wells), ensure_ascii=False),
-            "purpose": self.purpose or None,
-            "crew": self.crew or None,
-            "notes": self.notes or None,
-        }
-
-
-def round_on_record(connection: Connection, site: str, code: str) -> RoundValues | None:
-    """Return what is on record of a round now, None where there is no such live round.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site, code : str
-        Codes of the site and the round.
-
-    Returns
-    -------
-    RoundValues or None
-        Its live values.
-    """
-    row = _live(connection, site, code)
-    if row is None:
-        return None
-    return RoundValues(
-        starts_on=row["starts_on"],
-        ends_on=row["ends_on"],
-        wells=tuple(json.loads(row["wells"])),
-        purpose=row["purpose"] or "",
-        crew=row["crew"] or "",
-        notes=row["notes"] or "",
-    )
 
 
 def save_round(
@@ -94,22 +28,16 @@ def save_round(
 ) -> str:
     """Record a round; a live row of it with other values is replaced only where a correction is asked for.
 
+    Parameters as `gwnet.store.save`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
     site, code : str
         Codes of the site, which must be on record, and of the round.
     values : RoundValues
         What to record.
-    now_utc : datetime.datetime
-        Aware time of the recording.
-    by : str
-        Who records.
     correct : bool, optional
         Whether a live row of the round is retired and replaced.
-    reason : str, optional
-        Why; needed to correct.
 
     Returns
     -------
@@ -126,9 +54,9 @@ def save_round(
     if correct and not (reason or "").strip():
         raise SettingsError("A correction needs its reason.", fix="Give it with --reason TEXT.")
     stored = values.columns()
-    live = _live(connection, site, code)
+    live = live_round(connection, site, code)
     if live is not None:
-        differences = [(name, live[name], stored[name]) for name in _VALUES if live[name] != stored[name]]
+        differences = [(name, live[name], stored[name]) for name in ROUND_VALUES if live[name] != stored[name]]
         if not differences:
             return "unchanged"
         if not correct:
@@ -148,18 +76,6 @@ def save_round(
         1,
     )
     return "added" if live is None else "corrected"
-
-
-def _live(connection: Connection, site: str, code: str) -> dict[str, Any] | None:
-    record = RoundRecord
-    query = (
-        select(record.id, *(getattr(record, name) for name in _VALUES))
-        .join(GaugingRound, GaugingRound.id == record.gauging_round_id)
-        .join(Site, Site.id == GaugingRound.site_id)
-        .where(Site.code == site, GaugingRound.code == code, known_on(record, None))
-    )
-    row = connection.execute(query).mappings().one_or_none()
-    return None if row is None else dict(row)
 
 
 def _identity(connection: Connection, site: str, code: str) -> int:

@@ -94,10 +94,10 @@ def append(
 ) -> Appended:
     """Add the samples of a download to a series.
 
+    Parameters as `gwnet.store.save`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
     series_id : int
         The series.
     download_id : int
@@ -130,10 +130,10 @@ def append(
 class Appending:
     """Adds one download to one series, chunk by chunk.
 
+    Parameters as `gwnet.store.save`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
     series_id : int
         The series; on PostgreSQL it is locked until the unit of work ends.
     download_id : int
@@ -160,7 +160,7 @@ class Appending:
         self._runs = np.empty((0, 3), np.int64)
 
     def add(self, time_ms: Times, value: Values, row: Times | None = None) -> Appended:
-        """Add some samples; see `append`."""
+        """Add some samples; see `gwnet.store.save.samples.append`."""
         if time_ms.shape != value.shape or (row is not None and row.shape != time_ms.shape):
             raise ShapeError("Times, values and rows differ in number.")
         if np.isnan(value).any():

@@ -1,4 +1,4 @@
-"""Keeping the bytes of a file however long it is, and writing a kept file again: never more than a piece in memory."""
+"""Keeping the bytes of a file however long it is: never more than a piece in memory."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import datetime as dt
 import hashlib
 import tempfile
 import zlib
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from threading import Event
@@ -14,8 +13,8 @@ from typing import IO, Final
 
 from sqlalchemy import Connection, select
 
-from gwnet.errors import IngestError, NotFoundError
-from gwnet.store.models.sources import SourceFile, SourcePiece
+from gwnet.errors import IngestError
+from gwnet.store.models.sources import SourceFile
 from gwnet.store.save.bulk import insert_columns, reserve_ids
 
 #: Bytes of a file that are read at once.
@@ -124,67 +123,3 @@ def _compress(path: Path, packed: IO[bytes], stopped: Event) -> tuple[int, str]:
             packed.write(squeeze.compress(piece))
     packed.write(squeeze.flush())
     return size, digest.hexdigest()
-
-
-def source_bytes(connection: Connection, source_file_id: int) -> Iterator[bytes]:
-    """Yield the bytes of a kept file as it was loaded, piece by piece.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    source_file_id : int
-        Number of the source file.
-
-    Yields
-    ------
-    bytes
-        Next piece of the file.
-
-    Raises
-    ------
-    NotFoundError
-        If there is no such file on record.
-    """
-    first = connection.execute(select(SourceFile.content).where(SourceFile.id == source_file_id)).scalar_one_or_none()
-    if first is None:
-        message = f"There is no source file {source_file_id} on record."
-        raise NotFoundError(message)
-    loosen = zlib.decompressobj()
-    yield loosen.decompress(first)
-    query = select(SourcePiece.ordinal).where(SourcePiece.source_file_id == source_file_id)
-    for ordinal in connection.execute(query.order_by(SourcePiece.ordinal)).scalars().all():
-        piece = select(SourcePiece.content).where(
-            SourcePiece.source_file_id == source_file_id, SourcePiece.ordinal == ordinal
-        )
-        yield loosen.decompress(connection.execute(piece).scalar_one())
-    yield loosen.flush()
-
-
-def write_source(connection: Connection, source_file_id: int, folder: Path) -> Path:
-    """Write a kept file as it was loaded, under its own name.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    source_file_id : int
-        Number of the source file.
-    folder : pathlib.Path
-        Folder to write into.
-
-    Returns
-    -------
-    pathlib.Path
-        The file.
-
-    Raises
-    ------
-    NotFoundError
-        If there is no such file on record.
-    """
-    name = connection.execute(select(SourceFile.name).where(SourceFile.id == source_file_id)).scalar_one_or_none()
-    path = folder / (Path(name or "").name or "download")
-    with path.open("wb") as file:
-        file.writelines(source_bytes(connection, source_file_id))
-    return path

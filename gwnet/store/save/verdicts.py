@@ -9,14 +9,11 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import Connection, func, select, text
+from sqlalchemy import Connection, select, text
 
-from gwnet.store.fetch.frames import frame
-from gwnet.store.models.base import known_on
-from gwnet.store.models.levels import LevelEvent, LevelRecord
+from gwnet.store.fetch.reviews import live_findings
 from gwnet.store.models.rounds import GaugingRound
 from gwnet.store.models.sites import Site
-from gwnet.store.models.verdicts import Verdict
 from gwnet.store.models.wells import Well
 from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
 
@@ -60,10 +57,10 @@ def save_verdicts(
 ) -> Stored:
     """Record findings as verdicts.
 
+    Parameters as `gwnet.store.save`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
     findings : pandas.DataFrame
         One row a finding: site, well, round, event_id (NaN where it is of no single event), rule, severity, limits
         (JSON), message.
@@ -71,10 +68,6 @@ def save_verdicts(
         Every rule that was checked; verdicts of other rules are left alone.
     site, round_code : str, optional
         What was checked; verdicts of other sites and rounds are left alone.
-    at_utc : datetime.datetime
-        Aware time of the recording.
-    by : str
-        Who ran the checks.
 
     Returns
     -------
@@ -90,7 +83,7 @@ def save_verdicts(
     if connection.dialect.name == "postgresql":
         connection.execute(text("LOCK TABLE verdict IN SHARE ROW EXCLUSIVE MODE"))
     wanted = _keyed(findings[findings["well"] != ""]).drop_duplicates(_KEYS, keep="first")
-    live = _keyed(_live(connection, rules, site, round_code))
+    live = _keyed(live_findings(connection, rules, site, round_code))
     both = wanted.merge(live[[*_KEYS, "severity", "verdict_id"]], on=_KEYS, how="outer", suffixes=("", "_live"))
     same = both["severity"] == both["severity_live"]
     new = both[both["severity"].notna() & ~same]
@@ -112,36 +105,6 @@ def _keyed(table: pd.DataFrame) -> pd.DataFrame:
         for name in ("site", "well", "round")
     }
     return table.assign(event_id=event, **words)
-
-
-def _live(connection: Connection, rules: Collection[str], site: str | None, round_code: str | None) -> pd.DataFrame:
-    """Return the live verdicts of some rules, sites and rounds."""
-    record = LevelRecord
-    of_round = func.coalesce(record.gauging_round_id, Verdict.gauging_round_id)
-    statement = (
-        select(
-            Verdict.id.label("verdict_id"),
-            Verdict.level_event_id.label("event_id"),
-            Site.code.label("site"),
-            Well.code.label("well"),
-            GaugingRound.code.label("round"),
-            Verdict.rule,
-            Verdict.severity,
-        )
-        .select_from(Verdict)
-        .outerjoin(LevelEvent, LevelEvent.id == Verdict.level_event_id)
-        .outerjoin(record, (record.level_event_id == LevelEvent.id) & known_on(record, None))
-        .outerjoin(Well, Well.id == func.coalesce(LevelEvent.well_id, Verdict.well_id))
-        .outerjoin(GaugingRound, GaugingRound.id == of_round)
-        .outerjoin(Site, Site.id == func.coalesce(Well.site_id, GaugingRound.site_id))
-        .where(known_on(Verdict, None), Verdict.rule.in_(list(rules)))
-        .order_by(Verdict.id)
-    )
-    if site is not None:
-        statement = statement.where(Site.code == site)
-    if round_code is not None:
-        statement = statement.where(GaugingRound.code == round_code)
-    return frame(connection, statement)
 
 
 def _add(connection: Connection, new: pd.DataFrame, at_utc: dt.datetime, by: str) -> None:

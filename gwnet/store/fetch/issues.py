@@ -14,9 +14,6 @@ from gwnet.errors import NotFoundError
 from gwnet.store.models.base import known_on as on_record
 from gwnet.store.models.sites import Site
 from gwnet.store.models.sources import ReportIssue
-from gwnet.store.save.bulk import insert_columns, reserve_ids
-
-__all__ = ["Issue", "find_issue", "issues", "save_issue"]
 
 #: Fewest signs of a digest that name an issue.
 _DIGEST_SIGNS = 6
@@ -80,14 +77,12 @@ def issues(
 ) -> list[Issue]:
     """Return the issued reports, oldest first.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    known_on : datetime.datetime, optional
-        Register as known at this time.
-    site, definition : str, optional
-        Only those of this site, of this definition.
+    definition : str, optional
+        Only those of this definition.
     before : datetime.datetime, optional
         Only those whose data cut-off lies before this time: a report of the same cut-off cannot differ from them.
 
@@ -109,14 +104,12 @@ def issues(
 def find_issue(connection: Connection, name: str, known_on: dt.datetime | None = None) -> Issue:
     """Return one issued report.
 
+    Parameters as `gwnet.store.fetch`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     name : str
         Its number, or the first signs (six at least) of the digest of its PDF.
-    known_on : datetime.datetime, optional
-        Register as known at this time.
 
     Returns
     -------
@@ -141,78 +134,6 @@ def find_issue(connection: Connection, name: str, known_on: dt.datetime | None =
     message = f"{what} called {name[:80]!r}."
     fix = f"Give the number of an issue, its PDF, or the first {_DIGEST_SIGNS} signs of its SHA-256. Registered: "
     raise NotFoundError(message, fix=f"{fix}{registered}.")
-
-
-def save_issue(
-    connection: Connection,
-    *,
-    site: str,
-    definition: str,
-    definition_sha256: str,
-    period: str,
-    known_on_utc: dt.datetime,
-    sha256: str,
-    printed: Mapping[str, Any],
-    at_utc: dt.datetime,
-    by: str,
-    remark: str | None = None,
-) -> tuple[Issue, bool]:
-    """Register an issued report; the same bytes of the same period again change nothing.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
-    site, definition, definition_sha256, period : str
-        What the report was made from.
-    known_on_utc : datetime.datetime
-        Its data cut-off.
-    sha256 : str
-        Digest of its PDF.
-    printed : mapping
-        As `Issue.printed`.
-    at_utc : datetime.datetime
-        Aware time of the registration.
-    by : str
-        Who issues it.
-    remark : str, optional
-        Anything that should stand in the register.
-
-    Returns
-    -------
-    Issue
-        As registered.
-    bool
-        Whether it was registered now, not before.
-    """
-    same = [
-        issue
-        for issue in issues(connection, site=site, definition=definition)
-        if issue.sha256 == sha256 and issue.period == period
-    ]
-    if same:
-        return same[0], False
-    number = int(reserve_ids(connection, "report_issue", 1)[0])
-    site_id = connection.execute(select(Site.id).where(Site.code == site)).scalar_one()
-    insert_columns(
-        connection,
-        "report_issue",
-        {
-            "id": number,
-            "site_id": site_id,
-            "definition": definition,
-            "definition_sha256": definition_sha256,
-            "period": period,
-            "known_on_utc": known_on_utc,
-            "sha256": sha256,
-            "printed_values": json.dumps(printed, ensure_ascii=False, sort_keys=True),
-            "recorded_at_utc": at_utc,
-            "recorded_by": by,
-            "reason": remark,
-        },
-        1,
-    )
-    return find_issue(connection, str(number)), True
 
 
 def _statement(known_on: dt.datetime | None) -> Any:

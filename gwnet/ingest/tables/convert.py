@@ -1,0 +1,247 @@
+"""Parsed tables to the columns of their recorded tables, each as its declaration says.
+
+Codes become ids, lengths metres, local times instants, lists JSON; an empty cell takes the default of its column.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gwnet.errors import UnitError
+from gwnet.ingest.tables import lookup
+from gwnet.ingest.tables.lookup import Codes
+from gwnet.ingest.tables.parse import Parsed
+from gwnet.store.columns import Column
+from gwnet.store.contract import QUANTITIES
+from gwnet.store.recorded import OF_SITE, record_of, recorded_columns
+from gwnet.units import length_unit, metres_per
+
+#: Decimals to which lengths in metres are kept: a tenth of a micrometre, so that conversion leaves no dust.
+_DECIMALS = 7
+
+Columns = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Converted:
+    """A parsed table as it is to be stored.
+
+    Attributes
+    ----------
+    columns : dict of str to sequence
+        Columns of the recorded table, one value a row; under the name of an identity that the table makes its codes,
+        or pairs of site and code.
+    sites : numpy.ndarray of int64 or None
+        Site of each row, -1 where it is not on record; None for tables of no site.
+    units : list of str
+        Unit of lengths of each row whose heading names none.
+    """
+
+    columns: Columns
+    sites: NDArray[np.int64] | None
+    units: list[str]
+
+
+def convert(parsed: Parsed, codes: Codes) -> Converted:
+    """Return a parsed table as it is to be stored.
+
+    Parameters
+    ----------
+    parsed : gwnet.ingest.tables.parse.Parsed
+        Parsed table; codes and times that cannot be resolved are added to its problems.
+    codes : gwnet.ingest.tables.lookup.Codes
+        Codes on record.
+
+    Returns
+    -------
+    Converted
+        The columns to store.
+    """
+    table = parsed.table
+    recorded = recorded_columns(table)
+    sites = None if table.identity == "site" or "site" not in table.names else lookup.site_ids(parsed, codes)
+    columns = _identities(parsed, sites)
+    for column in table.columns:
+        if column.of and column.of not in {table.identity, "site"}:
+            columns[column.stored_as] = _none_for_missing(lookup.ids(parsed, codes, column, sites))
+    if sites is not None and "site_id" in record_of(table).c:
+        columns["site_id"] = sites.tolist()
+    units = _units_of_rows(parsed, codes, sites, columns)
+    for column in recorded:
+        if not column.of:
+            columns[column.stored_as] = _values(parsed, column, units, sites, codes)
+    if sites is not None:
+        _add_special(parsed, columns, units, sites, codes)
+    return Converted(columns, sites, units)
+
+
+def _identities(parsed: Parsed, sites: NDArray[np.int64] | None) -> Columns:
+    """Return the codes of the identities that a table makes, with their site where they belong to one."""
+    table = parsed.table
+    if not table.identity:
+        return {}
+    heading = next(column.name for column in table.columns if column.of == table.identity)
+    codes = parsed.values[heading]
+    if table.identity in OF_SITE and sites is not None:
+        return {table.identity: list(zip(sites.tolist(), codes, strict=True))}
+    return {table.identity: codes}
+
+
+def _none_for_missing(ids: NDArray[np.int64]) -> list[int | None]:
+    return [None if number < 0 else number for number in ids.tolist()]
+
+
+def _units_of_rows(parsed: Parsed, codes: Codes, sites: NDArray[np.int64] | None, columns: Columns) -> list[str]:
+    """Return the unit of lengths of each row: the site's, the row's own, or that of its instrument."""
+    if sites is not None:
+        return [codes.units.get(site, "m") for site in sites.tolist()]
+    usual = "m" if parsed.table.identity == "site" else codes.default_unit()
+    if "length_unit" in parsed.table.names:
+        return [_unit_or(unit, usual) for unit in parsed.values["length_unit"]]
+    return [codes.instrument_units.get(number, usual) for number in columns.get("instrument_id", [-1] * parsed.count)]
+
+
+def _unit_or(unit: str | None, usual: str) -> str:
+    """Return a unit of length by its usual name; another where there is none or it is refused elsewhere."""
+    try:
+        return usual if unit is None else length_unit(unit)
+    except UnitError:
+        return usual
+
+
+def _values(parsed: Parsed, column: Column, units: list[str], sites: NDArray[np.int64] | None, codes: Codes) -> Any:
+    values = parsed.values[column.name]
+    match column.kind:
+        case "length":
+            return metres(parsed, column.name, units)
+        case "timestamp":
+            assert sites is not None
+            return _instants(lookup.moments_utc(parsed, column.name, sites, codes))
+        case "date":
+            return [None if np.isnat(day) else day.item() for day in values]
+        case "whole":
+            return [column.default if np.isnan(value) else int(value) for value in values]
+        case "flag":
+            return [None if word is None else word == "yes" for word in values]
+        case "list":
+            return [json.dumps(entries, ensure_ascii=False) for entries in values]
+        case "limits":
+            return [_limits(parsed, column.name, row) for row in range(parsed.count)]
+    if (parsed.table.name, column.name) == ("sites", "length_unit"):
+        return units
+    return values if column.default is None else [column.default if value is None else value for value in values]
+
+
+def metres(parsed: Parsed, name: str, units: list[str]) -> NDArray[np.float64]:
+    """Return a column of lengths in metres.
+
+    Parameters
+    ----------
+    parsed : gwnet.ingest.tables.parse.Parsed
+        Parsed table.
+    name : str
+        Column.
+    units : list of str
+        Unit of each row where the heading names none.
+
+    Returns
+    -------
+    numpy.ndarray of float64
+        Lengths [m], to `_DECIMALS`; NaN for empty cells.
+    """
+    values: NDArray[np.float64] = parsed.values[name]
+    return np.round(values * factors(parsed, name, units), _DECIMALS)
+
+
+def factors(parsed: Parsed, name: str, units: list[str]) -> NDArray[np.float64]:
+    """Return the metres that one unit of each row of a column of lengths is.
+
+    Parameters
+    ----------
+    parsed : gwnet.ingest.tables.parse.Parsed
+        Parsed table.
+    name : str
+        Column.
+    units : list of str
+        Unit of each row where the heading names none.
+
+    Returns
+    -------
+    numpy.ndarray of float64
+        One factor a row.
+    """
+    of_row = units_of(parsed, name, units)
+    known = {unit: metres_per(unit) for unit in set(of_row)}
+    return np.fromiter((known[unit] for unit in of_row), dtype=np.float64, count=len(of_row))
+
+
+def units_of(parsed: Parsed, name: str, units: list[str]) -> list[str]:
+    """Return the unit of each row of a column of lengths: the heading's, the one kept from the record, or the row's.
+
+    Parameters
+    ----------
+    parsed : gwnet.ingest.tables.parse.Parsed
+        Parsed table.
+    name : str
+        Column.
+    units : list of str
+        Unit of each row where the heading names none.
+
+    Returns
+    -------
+    list of str
+        Units.
+    """
+    unit = parsed.raw.units.get(name)
+    if unit:
+        return [unit] * parsed.count
+    return parsed.kept_units[name].tolist() if name in parsed.kept_units else units
+
+
+def _instants(utc: NDArray[np.datetime64]) -> list[dt.datetime | None]:
+    return [None if np.isnat(value) else value.item().replace(tzinfo=dt.UTC) for value in utc]
+
+
+def _limits(parsed: Parsed, name: str, row: int) -> str | None:
+    """Return limits of checks, written as ``name=number; name=number``, as JSON."""
+    limits: dict[str, float] = {}
+    for pair in parsed.values[name][row]:
+        limit, _, number = (part.strip() for part in pair.partition("="))
+        try:
+            limits[limit] = float(number)
+        except ValueError:
+            message = f"{pair!r} is not a limit."
+            fix = "Write name=number, separated by semicolons, with a decimal point."
+            parsed.reject(row, name, "not-a-number", message, fix)
+    return json.dumps(limits, sort_keys=True) if limits else None
+
+
+def _add_special(parsed: Parsed, columns: Columns, units: list[str], sites: NDArray[np.int64], codes: Codes) -> None:
+    """Add what follows from several columns together, and check what needs the record."""
+    if parsed.table.name == "stages":
+        when = lookup.when_measured(parsed, sites, codes)
+        columns["measured_at_utc"], columns["time_known"] = _instants(when.utc), when.time_known.tolist()
+    elif parsed.table.name == "thresholds":
+        limits = {name: metres(parsed, name, units) for name in QUANTITIES}
+        quantity = [
+            next((name for name in QUANTITIES if not np.isnan(limits[name][row])), QUANTITIES[0])
+            for row in range(parsed.count)
+        ]
+        columns["quantity"] = quantity
+        columns["value_m"] = np.array([limits[name][row] for row, name in enumerate(quantity)], dtype=np.float64)
+    elif parsed.table.name == "rounds" and "wells" in parsed.raw.places:
+        _check_wells(parsed, sites, codes)
+
+
+def _check_wells(parsed: Parsed, sites: NDArray[np.int64], codes: Codes) -> None:
+    for row, (site, wells) in enumerate(zip(sites.tolist(), parsed.values["wells"], strict=True)):
+        unknown = [well for well in wells if (site, well) not in codes.standing["well"]]
+        if unknown and site >= 0:
+            message = f"There is no well {', '.join(map(repr, unknown))} on record."
+            parsed.reject(row, "wells", "well-unknown", message, "Correct the list, separated by semicolons.")

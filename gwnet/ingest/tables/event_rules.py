@@ -1,0 +1,115 @@
+"""Rules of level events that need the record: measuring points, ground and depth of their wells."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from sqlalchemy import Connection
+
+from gwnet.hydro.reduction.intervals import in_force
+from gwnet.ingest.tables.parsed_events import Events
+from gwnet.store.fetch import registry as fetch
+
+
+def check_against_wells(connection: Connection, events: Events) -> None:
+    """Check readings against measuring points, ground and depth of their wells, and note their problems.
+
+    Parameters as `gwnet.ingest.tables`.
+    """
+    parsed = events.parsed
+    points = fetch.measuring_points(connection)
+    wells = fetch.wells(connection).set_index("well_id")
+    rows = pd.DataFrame({"well_id": events.well, "access": events.access})
+    keys = pd.concat([points[["well_id", "access"]], rows], ignore_index=True)
+    group = keys.groupby(["well_id", "access"], sort=False).ngroup().to_numpy(dtype=np.int64)
+    held = in_force(
+        group[: len(points)],
+        points["valid_from_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
+        points["valid_until_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
+        group[len(points) :],
+        events.when.utc,
+    )
+    by_point = ~np.isnan(parsed.values["depth_to_water"]) & parsed.good
+    for row in np.flatnonzero(by_point & (held.count != 1)):
+        _refuse_point(events, int(row), int(held.count[row]), points)
+    padded = {
+        name: np.append(points[name].to_numpy(dtype=np.float64), np.nan)
+        for name in ("elevation_m", "height_above_ground_m")
+    }
+    elevation, height = padded["elevation_m"][held.index], padded["height_above_ground_m"][held.index]
+    of_well = {name: _of_well(wells[name], events.well) for name in ("ground_elevation_m", "total_depth_m")}
+    ground = np.where(np.isnan(height), of_well["ground_elevation_m"], elevation - height)
+    below_ground = ~np.isnan(parsed.values["depth_below_ground"])
+    for row in np.flatnonzero(below_ground & np.isnan(ground) & parsed.good):
+        message = "A depth below ground needs the ground's elevation, which is not on record for that time."
+        fix = "Give the well its ground_elevation, or a measuring point with its height above ground."
+        parsed.reject(int(row), "depth_below_ground", "no-ground-elevation", message, fix)
+    _check_above_ground(events, height)
+    _check_plausible(events, ground, of_well["total_depth_m"])
+
+
+def _check_above_ground(events: Events, height: NDArray[np.float64]) -> None:
+    """Refuse water above ground that would stand above the measuring point, too, of a well that does not flow."""
+    parsed = events.parsed
+    depth = events.metres("depth_below_ground")
+    flowing = parsed.values["status"] == "flowing"
+    over = (depth < 0) & ~flowing & ~(depth >= -height - 1e-6)
+    for row in np.flatnonzero(over & parsed.good):
+        message = (
+            f"The depth below ground {depth[row]:.3f} m is negative, and water would stand above the measuring point."
+        )
+        fix = "Check the sign, or give the status 'flowing' if it did."
+        parsed.reject(int(row), "depth_below_ground", "wrong-sign", message, fix)
+    product, water = events.metres("depth_to_product"), events.metres("depth_to_water")
+    for row in np.flatnonzero((product > water) & parsed.good):
+        message = f"Product at {product[row]:.3f} m would lie below water at {water[row]:.3f} m."
+        parsed.reject(int(row), "depth_to_product", "product-below-water", message, "Swap the two depths.")
+
+
+def _of_well(values: Any, well: NDArray[np.int64]) -> NDArray[np.float64]:
+    return np.asarray(values.reindex(well), dtype=np.float64)
+
+
+def _refuse_point(events: Events, row: int, count: int, points: Any) -> None:
+    parsed = events.parsed
+    access, when = events.access[row], str(events.when.utc[row])[:16]
+    if count > 1:
+        message = f"{count} measuring points of access {access!r} are in force at {when} UTC."
+        parsed.reject(row, None, "two-measuring-points", message, "End the earlier one before the later one begins.")
+        return
+    own = points[(points["well_id"] == events.well[row]) & (points["access"] == access)]
+    if own.empty:
+        message = f"The well has no measuring point of access {access!r}."
+        fix = "Load its measuring point first, or correct the access."
+    else:
+        spans = ", ".join(
+            f"{start:%Y-%m-%d} to {'now' if end is None or end != end else format(end, '%Y-%m-%d')}"
+            for start, end in zip(own["valid_from_utc"], own["valid_until_utc"], strict=True)
+        )
+        message = f"No measuring point of access {access!r} is in force at {when} UTC; on record: {spans}."
+        fix = "Load the survey for that time, then load this file again."
+    parsed.reject(row, None, "access-without-point", message, fix)
+
+
+def _check_plausible(events: Events, ground: NDArray[np.float64], total_depth: NDArray[np.float64]) -> None:
+    """Refuse an elevation typed in a depth column, and a depth in the elevation column."""
+    parsed = events.parsed
+    bottom = ground - total_depth
+    for name in ("depth_to_water", "depth_below_ground"):
+        depth = events.metres(name)
+        deeper = (depth > total_depth * 1.05 + 1.0) & (depth > bottom - 1.0) & (depth < ground + 3.0)
+        for row in np.flatnonzero(deeper & parsed.good):
+            deep = f"{total_depth[row]:.2f} m deep"
+            message = f"The depth {depth[row]:.2f} m lies below the well, {deep}; as an elevation it fits."
+            parsed.reject(int(row), name, "elevation-in-depth-column", message, "Put elevations in water_elevation.")
+    head = events.metres("water_elevation")
+    low = (head < bottom - 1.0) & (head >= 0) & (head <= total_depth)
+    for row in np.flatnonzero(low & parsed.good):
+        message = (
+            f"The elevation {head[row]:.2f} m lies below the well's bottom ({bottom[row]:.2f} m); as a depth it fits."
+        )
+        fix = "Put depths in depth_to_water or depth_below_ground."
+        parsed.reject(int(row), "water_elevation", "depth-in-elevation-column", message, fix)

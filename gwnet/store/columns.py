@@ -1,0 +1,157 @@
+"""What is declared of a table that can be loaded and of each of its columns, and what follows from it.
+
+A column is declared once, in `gwnet.store.contract`. Reading its cells, storing its values, selecting them again, the
+name and type that they have in a frame, and its line in the documentation all follow from that declaration.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+#: Kinds whose cells are numbers.
+NUMBER_KINDS: Final[frozenset[str]] = frozenset({"length", "number", "whole", "coordinate"})
+
+#: What each kind of column holds, for the documentation.
+KINDS: Final[dict[str, str]] = {
+    "code": "code",
+    "text": "text",
+    "length": "length",
+    "coordinate": "coordinate",
+    "number": "number",
+    "whole": "whole number",
+    "date": "date",
+    "time": "time of day",
+    "timestamp": "date and time",
+    "choice": "one of a list",
+    "flag": "yes or no",
+    "list": "list separated by `;`",
+    "limits": "list of `name=number` separated by `;`",
+}
+
+#: Ending that the kind of a column gives to its name in the record and in frames.
+_ENDINGS: Final[dict[str, str]] = {"length": "_m", "timestamp": "_utc"}
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table that can be loaded.
+
+    Attributes
+    ----------
+    name : str
+        Heading.
+    kind : str
+        One of `KINDS`.
+    meaning : str
+        One line of documentation.
+    required : bool
+        Whether a cell may not be empty.
+    key : bool
+        Whether its cell helps to say which row is meant.
+    choices : tuple of str
+        Words allowed for a choice.
+    default : str or int or None
+        What an empty cell means, where it does not mean "not known".
+    lowest, highest : float
+        Range of a number, both included.
+    positive : bool
+        Whether a number must be larger than zero.
+    past : bool
+        Whether a date may not lie in the future.
+    unit : str
+        Fixed unit that a heading may name, for columns that are not lengths.
+    former : str
+        Heading that the column had before; files with it still load.
+    of : str
+        Identity table whose codes the cells are.
+    reading : tuple of str and int, or None
+        Quantity and ordinal of the reading of a level event that the cells are; they are stored as readings.
+    stored : str
+        Column of the recorded table, where it does not follow from name, kind and unit.
+    """
+
+    name: str
+    kind: str
+    meaning: str
+    required: bool = False
+    key: bool = False
+    choices: tuple[str, ...] = ()
+    default: str | int | None = None
+    lowest: float = float("-inf")
+    highest: float = float("inf")
+    positive: bool = False
+    past: bool = False
+    unit: str = ""
+    former: str = ""
+    of: str = ""
+    reading: tuple[str, int] | None = None
+    stored: str = ""
+
+    @property
+    def frame_name(self) -> str:
+        """Return the name in frames: lengths end in ``_m``, instants in ``_utc``, others in their fixed unit."""
+        unit = f"_{self.unit.lower().replace('/', '_')}" if self.unit else ""
+        return f"{self.name}{_ENDINGS.get(self.kind, unit)}"
+
+    @property
+    def stored_as(self) -> str:
+        """Return the column of the recorded table; of a code it holds the id of the identity."""
+        return self.stored or (f"{self.of}_id" if self.of else self.frame_name)
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table that can be loaded.
+
+    Attributes
+    ----------
+    name : str
+        Name.
+    record : str
+        Recorded table that its rows go to.
+    meaning : str
+        What one row is.
+    columns : tuple of Column
+        Its columns.
+    identity : str
+        Identity table whose rows the table makes, or empty.
+    one_of : tuple of tuple of tuple of str
+        Groups of alternatives; in each, at least one alternative's columns must be among the headings.
+    ways : tuple of tuple of str
+        Columns that say one thing in several ways: a row fills one way, or one that counts before the others.
+    moves_levels : bool
+        Whether a row can move levels that are on record already.
+    """
+
+    name: str
+    record: str
+    meaning: str
+    columns: tuple[Column, ...]
+    identity: str = ""
+    one_of: tuple[tuple[tuple[str, ...], ...], ...] = ()
+    ways: tuple[tuple[str, ...], ...] = ()
+    moves_levels: bool = False
+
+    def column(self, name: str) -> Column:
+        """Return a column by its name."""
+        return next(column for column in self.columns if column.name == name)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Return the headings in order."""
+        return tuple(column.name for column in self.columns)
+
+    @property
+    def key(self) -> tuple[str, ...]:
+        """Return the headings of the cells that say which row is meant."""
+        return tuple(column.name for column in self.columns if column.key)
+
+    def required(self, *, keys_only: bool = False) -> tuple[tuple[str, ...], tuple[tuple[tuple[str, ...], ...], ...]]:
+        """Return the headings and the groups of alternatives that must be there: all of them, or those of the key."""
+        names = tuple(column.name for column in self.columns if column.required and (column.key or not keys_only))
+        return names, tuple(group for group in self.one_of if not keys_only or group[0][0] in self.key)
+
+    def is_time(self, name: str) -> bool:
+        """Return whether a column is one of those that together say when a row was measured."""
+        return "measured_at" in self.names and name in {"measured_at", "date", "time"}

@@ -1,0 +1,441 @@
+"""The tables that can be loaded, in the order of dependence: every column with its meaning, range and place."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from gwnet.store.columns import Column, Table
+
+STATUSES: Final[tuple[str, ...]] = (
+    "static",
+    "dry",
+    "flowing",
+    "pumping",
+    "recovering",
+    "nearby pumping",
+    "obstructed",
+    "affected by surface water",
+    "frozen",
+    "no access",
+    "not found",
+    "destroyed",
+    "not measured",
+)
+#: Statuses that must, may or may not have a number.
+NUMBER_REQUIRED: Final[frozenset[str]] = frozenset({"static"})
+NUMBER_ALLOWED: Final[frozenset[str]] = frozenset(
+    {"static", "flowing", "pumping", "recovering", "nearby pumping", "affected by surface water"}
+)
+QUALITIES: Final[tuple[str, ...]] = ("good", "suspect", "estimate", "poor", "unchecked")
+QUANTITIES: Final[tuple[str, ...]] = ("depth_to_water", "depth_below_ground", "water_elevation")
+
+_SITE = Column("site", "code", "The site.", required=True, key=True, of="site")
+_WELL = Column("well", "code", "The well, by its code within the site.", required=True, key=True, of="well")
+_AQUIFER = Column("aquifer", "code", "The aquifer that the well taps.", of="aquifer")
+_NOTES = Column("notes", "text", "Anything else.")
+_MEASURED = (
+    Column("measured_at", "timestamp", "When; without an offset in the site's zone.", key=True, past=True),
+    Column("date", "date", "Local day, instead of `measured_at`.", key=True, past=True),
+    Column("time", "time", "Local time of day; empty where it is not known.", key=True),
+)
+_WHEN = (("measured_at",), ("date",))
+_VALID = (
+    Column("valid_from", "timestamp", "Since when it holds; empty: always.", key=True),
+    Column("valid_until", "timestamp", "Until when it holds, not included; empty: still."),
+)
+
+
+def _interval(what: str) -> Column:
+    return Column(f"{what.replace(' ', '_')}_interval_days", "number", f"How often a {what} is due.", positive=True)
+
+
+TABLES: Final[tuple[Table, ...]] = (
+    Table(
+        "sites",
+        "site_record",
+        "A site with its settings.",
+        (
+            Column("site", "code", "Code of the site; it never changes.", required=True, key=True, of="site"),
+            Column("name", "text", "Name of the site."),
+            Column("crs", "code", "Projected coordinate system, for example `EPSG:25832`.", required=True),
+            Column("vertical_datum", "text", "Vertical datum of all elevations.", required=True),
+            Column("length_unit", "code", "Unit of lengths whose heading names none.", required=True),
+            Column("time_zone", "code", "IANA name, or an offset such as `UTC+01:00`.", required=True),
+            Column("repeat_tolerance", "length", "How far repeated readings may differ.", lowest=0.0),
+            Column(
+                "same_day_window_days",
+                "number",
+                "How far apart levels may be and still belong to one day's set.",
+                lowest=0.0,
+                highest=366.0,
+            ),
+            _interval("gauging"),
+            _interval("resurvey"),
+            _interval("tape check"),
+            _interval("sounding"),
+            _interval("logger visit"),
+            Column("self_review", "flag", "Whether observers may review their own levels.", choices=("yes", "no")),
+            Column("check_limits", "limits", "Limits of checks that differ from the project defaults."),
+            Column("operator", "text", "Who operates the network."),
+            _NOTES,
+        ),
+        identity="site",
+        moves_levels=True,
+    ),
+    Table(
+        "aquifers",
+        "aquifer_record",
+        "An aquifer.",
+        (
+            Column("aquifer", "code", "Code of the aquifer.", required=True, key=True, of="aquifer"),
+            Column("name", "text", "Name of the aquifer."),
+            Column(
+                "confinement",
+                "choice",
+                "How it is confined.",
+                choices=("unconfined", "semi-confined", "confined", "perched", "unknown"),
+            ),
+            _NOTES,
+        ),
+        identity="aquifer",
+    ),
+    Table(
+        "wells",
+        "well_record",
+        "A well.",
+        (
+            _SITE,
+            Column("well", "code", "Code of the well within the site.", required=True, key=True, of="well"),
+            Column("easting", "coordinate", "Easting in the site's system."),
+            Column("northing", "coordinate", "Northing in the site's system."),
+            Column(
+                "longitude",
+                "coordinate",
+                "Longitude in degrees, on the geodetic datum of the site's system.",
+                lowest=-180.0,
+                highest=360.0,
+            ),
+            Column(
+                "latitude",
+                "coordinate",
+                "Latitude in degrees, on the geodetic datum of the site's system.",
+                lowest=-90.0,
+                highest=90.0,
+            ),
+            Column("coordinate_accuracy", "length", "Accuracy of the coordinates.", lowest=0.0),
+            _AQUIFER,
+            Column("cluster", "code", "Wells of one code stand together in different depths."),
+            Column("purpose", "text", "What the well is for."),
+            Column("role", "text", "Its part in the network, for example upstream."),
+            Column("ground_elevation", "length", "Elevation of the ground at the well, positive upward."),
+            Column("ground_accuracy", "length", "Accuracy of the ground's elevation.", lowest=0.0),
+            Column("total_depth", "length", "Depth as built, below ground.", positive=True),
+            Column("drilled_on", "date", "Day of drilling.", past=True),
+            Column("decommissioned_on", "date", "Day from which it is no longer a well."),
+            Column("replaced_by", "code", "Well that replaced it."),
+            Column("access_notes", "text", "How to get to the well."),
+            Column("hazards", "text", "What to beware of at the well."),
+            _NOTES,
+        ),
+        identity="well",
+        one_of=((("easting", "northing"), ("longitude", "latitude")),),
+        ways=(("easting", "northing"), ("longitude", "latitude")),
+        moves_levels=True,
+    ),
+    Table(
+        "construction",
+        "construction_part",
+        "A part of a well's construction between two depths.",
+        (
+            _SITE,
+            _WELL,
+            Column(
+                "part",
+                "choice",
+                "What it is.",
+                required=True,
+                key=True,
+                choices=("casing", "screen", "open hole", "sump", "seal", "filter pack", "backfill"),
+            ),
+            Column("top_depth", "length", "Its top, below ground.", required=True, key=True),
+            Column("bottom_depth", "length", "Its bottom, below ground.", required=True),
+            Column("diameter", "number", "Diameter.", positive=True, unit="mm"),
+            Column("material", "text", "What it is made of."),
+            Column("installed_on", "date", "Day of its installation.", past=True),
+            Column("removed_on", "date", "Day of its removal.", past=True),
+            _NOTES,
+        ),
+        moves_levels=True,
+    ),
+    Table(
+        "measuring_points",
+        "measuring_point",
+        "A survey of the point from which depths are read.",
+        (
+            _SITE,
+            _WELL,
+            Column("access", "code", "Which opening of the well.", key=True, default="main"),
+            Column("valid_from", "timestamp", "Since when it holds.", required=True, key=True),
+            Column("valid_until", "timestamp", "Until when it holds, not included; empty: still."),
+            Column("elevation", "length", "Elevation of the point, positive upward.", required=True),
+            Column("height_above_ground", "length", "Height of the point above ground.", lowest=-100.0, highest=100.0),
+            Column("vertical_datum", "text", "Vertical datum, where it is not the site's."),
+            Column("description", "text", "Where the point is, for example the north rim of the casing."),
+            Column("surveyed_on", "date", "Day of the survey.", past=True),
+            Column("surveyed_by", "text", "Who surveyed."),
+            Column("survey_method", "text", "How it was surveyed."),
+            Column("accuracy", "length", "Accuracy of the elevation, 95 % half-width.", lowest=0.0),
+            Column("change", "choice", "What led to the survey.", choices=("installed", "altered", "corrected")),
+            _NOTES,
+        ),
+        moves_levels=True,
+    ),
+    Table(
+        "instruments",
+        "instrument_record",
+        "An instrument.",
+        (
+            Column("instrument", "code", "Code of the instrument.", required=True, key=True, of="instrument"),
+            Column(
+                "kind",
+                "choice",
+                "What it is.",
+                required=True,
+                choices=(
+                    "electric tape",
+                    "steel tape",
+                    "interface probe",
+                    "absolute pressure logger",
+                    "vented pressure logger",
+                    "barometer",
+                    "other",
+                ),
+            ),
+            Column("serial", "code", "Serial number."),
+            Column("length_unit", "code", "Unit of its lengths whose heading names none."),
+            Column(
+                "length_below_sensing_point",
+                "length",
+                "Length of the probe below the point that senses water.",
+                lowest=0.0,
+            ),
+            Column("resolution", "length", "Smallest difference that it shows.", lowest=0.0),
+            Column("accuracy", "length", "Accuracy of its readings.", lowest=0.0),
+            Column("range", "length", "Largest depth or head that it measures.", lowest=0.0),
+            _NOTES,
+        ),
+        identity="instrument",
+        moves_levels=True,
+    ),
+    Table(
+        "tape_checks",
+        "tape_check",
+        "A reading of a tape beside the reference tape.",
+        (
+            Column("instrument", "code", "The tape.", required=True, key=True, of="instrument"),
+            Column("checked_on", "date", "Day of the check.", required=True, key=True, past=True),
+            Column("tape_reading", "length", "What the tape reads.", required=True, key=True, lowest=0.0),
+            Column("reference_reading", "length", "What the reference tape reads.", required=True, lowest=0.0),
+            Column("checked_by", "text", "Who checked."),
+            _NOTES,
+        ),
+        moves_levels=True,
+    ),
+    Table(
+        "deployments",
+        "deployment",
+        "An instrument installed in a well, or a barometer at a site.",
+        (
+            _SITE,
+            Column("well", "code", "The well; empty for a barometer.", key=True, of="well"),
+            Column("instrument", "code", "The instrument.", required=True, key=True, of="instrument"),
+            Column(
+                "installed_at",
+                "timestamp",
+                "When it was installed.",
+                required=True,
+                key=True,
+                past=True,
+                former="hung_at",
+                stored="valid_from_utc",
+            ),
+            Column("removed_at", "timestamp", "When it was removed.", past=True, stored="valid_until_utc"),
+            Column("hanging_depth", "length", "Depth of the sensor below the measuring point."),
+            Column(
+                "barometer",
+                "code",
+                "Barometer that its pressures are compensated with.",
+                of="instrument",
+                stored="barometer_id",
+            ),
+            _NOTES,
+        ),
+    ),
+    Table(
+        "rounds",
+        "round_record",
+        "A gauging round.",
+        (
+            _SITE,
+            Column("round", "code", "Code of the round within the site.", required=True, key=True, of="gauging_round"),
+            Column("starts_on", "date", "First day.", required=True),
+            Column("ends_on", "date", "Last day."),
+            Column("purpose", "text", "What the round is for."),
+            Column("wells", "list", "Its wells in order; empty for all."),
+            Column("crew", "text", "Who measures."),
+            _NOTES,
+        ),
+        identity="gauging_round",
+    ),
+    Table(
+        "level_events",
+        "level_record",
+        "A visit to a well with what was seen and read.",
+        (
+            _SITE,
+            _WELL,
+            *_MEASURED,
+            Column("round", "code", "The gauging round.", of="gauging_round"),
+            Column("status", "choice", "State of the well.", choices=STATUSES, default="static"),
+            Column(
+                "depth_to_water",
+                "length",
+                "Depth to water below the measuring point.",
+                reading=("depth_to_water", 1),
+            ),
+            Column(
+                "depth_below_ground",
+                "length",
+                "Depth to water below ground.",
+                reading=("depth_below_ground", 1),
+            ),
+            Column("water_elevation", "length", "Elevation of the water.", reading=("water_elevation", 1)),
+            Column("depth_to_water_2", "length", "Second reading of the depth.", reading=("depth_to_water", 2)),
+            Column("depth_to_water_3", "length", "Third reading of the depth.", reading=("depth_to_water", 3)),
+            Column("depth_to_product", "length", "Depth to floating product.", reading=("depth_to_product", 1)),
+            Column(
+                "product_relative_density", "number", "Density of the product over water's.", lowest=0.3, highest=1.2
+            ),
+            Column(
+                "sounded_depth",
+                "length",
+                "Tape reading at the bottom of the well.",
+                positive=True,
+                reading=("sounded_depth", 1),
+            ),
+            Column("instrument", "code", "What was read.", of="instrument"),
+            Column("method", "text", "How it was read."),
+            Column("observer", "text", "Who read."),
+            Column("access", "code", "Which opening of the well.", key=True, default="main"),
+            Column("discharge", "number", "Discharge of a flowing or pumped well.", lowest=0.0, unit="L/s"),
+            Column("quality", "choice", "The observer's opinion of the reading.", choices=QUALITIES),
+            Column(
+                "event", "code", "The source's own number; keeps two events of one time apart.", key=True, default=""
+            ),
+            Column("chosen_reading", "whole", "Which of the repeated readings counts.", lowest=1, highest=3),
+            _NOTES,
+        ),
+        one_of=(_WHEN,),
+        ways=tuple((name,) for name in QUANTITIES),
+    ),
+    Table(
+        "thresholds",
+        "threshold",
+        "A level that calls for action when it is passed.",
+        (
+            _SITE,
+            _WELL,
+            Column("threshold", "code", "Code of the threshold.", required=True, key=True),
+            Column(
+                "kind", "choice", "Lower or upper limit of the elevation.", required=True, choices=("lower", "upper")
+            ),
+            Column("water_elevation", "length", "The limit as an elevation."),
+            Column("depth_to_water", "length", "The limit as a depth below the measuring point."),
+            Column("depth_below_ground", "length", "The limit as a depth below ground."),
+            Column(
+                "consecutive",
+                "whole",
+                "How many levels in a row must pass it.",
+                default=1,
+                lowest=1,
+                highest=1000,
+            ),
+            *_VALID,
+            Column("basis", "text", "What it rests on, for example a permit."),
+            Column("action", "text", "What is to be done."),
+        ),
+        one_of=((("water_elevation",), ("depth_to_water",), ("depth_below_ground",)),),
+        ways=tuple((name,) for name in QUANTITIES),
+    ),
+    Table(
+        "stages",
+        "stage_reading",
+        "A water elevation read at a surface-water gauge.",
+        (
+            _SITE,
+            Column("gauge", "code", "Code of the gauge within the site.", required=True, key=True, of="gauge"),
+            *_MEASURED,
+            Column("water_elevation", "length", "Elevation of the water, positive upward.", required=True),
+            Column("easting", "coordinate", "Easting of the gauge."),
+            Column("northing", "coordinate", "Northing of the gauge."),
+            Column("aquifer", "code", "The aquifer that the water is in contact with.", of="aquifer"),
+            _NOTES,
+        ),
+        identity="gauge",
+        one_of=(_WHEN,),
+    ),
+    Table(
+        "context",
+        "context_value",
+        "A daily value of rainfall, abstraction or the like.",
+        (
+            _SITE,
+            Column(
+                "series", "code", "Code of the series within the site.", required=True, key=True, of="context_series"
+            ),
+            Column("quantity", "choice", "What it is.", required=True, choices=("rainfall", "abstraction", "other")),
+            Column("unit", "code", "Unit of the value.", required=True),
+            Column("date", "date", "Local day.", required=True, key=True, past=True, stored="on_date"),
+            Column("value", "number", "The value.", required=True),
+            _NOTES,
+        ),
+        identity="context_series",
+    ),
+    Table(
+        "register",
+        "register_entry",
+        "A comment that was received or a promise that was made.",
+        (
+            _SITE,
+            Column("entry", "code", "Code of the entry.", required=True, key=True, stored="code"),
+            Column("kind", "choice", "What it is.", required=True, choices=("comment", "promise")),
+            Column("raised_on", "date", "Day on which it was received or made.", required=True, past=True),
+            Column("raised_by", "text", "Who commented or promised.", required=True),
+            Column("text", "text", "What was said.", required=True),
+            Column("due_on", "date", "Day by which it is due."),
+            Column("state", "choice", "Where it is.", choices=("open", "answered", "closed"), default="open"),
+            Column("answer", "text", "What was answered or done; needed once it is answered or closed."),
+        ),
+    ),
+)
+
+BY_NAME: Final[dict[str, Table]] = {table.name: table for table in TABLES}
+
+#: Place of each table in the order of dependence.
+ORDER: Final[dict[str, int]] = {table.name: place for place, table in enumerate(TABLES)}
+
+#: Headings that files of earlier versions have, with the names of today.
+FORMER_HEADINGS: Final[dict[str, str]] = {
+    column.former: column.name for table in TABLES for column in table.columns if column.former
+}
+
+#: Readings of a level event in the order in which they are stored: column, quantity and ordinal.
+READINGS: Final[tuple[tuple[str, str, int], ...]] = tuple(
+    sorted(
+        ((column.name, *column.reading) for column in BY_NAME["level_events"].columns if column.reading),
+        key=lambda reading: reading[1:],
+    )
+)
+
+#: A column that rejected rows carry and that is passed over when they are loaded again.
+PROBLEM_COLUMN: Final[str] = "problem"
