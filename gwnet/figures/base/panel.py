@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,25 +15,22 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
-from gwnet.errors import OutputError
 from gwnet.figures.base import style
 from gwnet.figures.base.axes import date_ticks, nice_step, round_ticks
 from gwnet.figures.base.page import Box, Page
 from gwnet.figures.base.text import decimals_of_step, fit, number_text, plain, shown, text_width_pt
 from gwnet.figures.maps.data import known_text
+from gwnet.whole_files import replace_files
 
 __all__ = [
     "LEFT_AXIS_MM",
     "approved_sentence",
-    "band_symbol",
     "centred_limits",
     "common_height",
     "days_of",
     "draw_title",
     "known_sentence",
     "level_axis",
-    "line_symbol",
-    "mark_symbol",
     "save_all",
     "save_pages",
     "site_text",
@@ -196,44 +193,6 @@ def time_axis(axes: Axes, first: float, last: float, width: float, *, named: boo
         axes.grid(visible=True, axis="x", color=style.GRID, linewidth=style.HAIR)
 
 
-def line_symbol(**options: Any) -> Callable[[Page, Box], None]:
-    """Return what draws a level line into the box of a key."""
-
-    def draw(page: Page, box: Box) -> None:
-        y = box.bottom + box.height / 2
-        page.line([box.left, box.right], [y, y], **options)
-
-    return draw
-
-
-def mark_symbol(**options: Any) -> Callable[[Page, Box], None]:
-    """Return what draws a mark into the box of a key."""
-
-    def draw(page: Page, box: Box) -> None:
-        page.line([box.left + box.width / 2], [box.bottom + box.height / 2], linestyle="none", **options)
-
-    return draw
-
-
-def band_symbol(**options: Any) -> Callable[[Page, Box], None]:
-    """Return what draws a filled strip into the box of a key."""
-    from matplotlib.patches import Rectangle
-
-    def draw(page: Page, box: Box) -> None:
-        corner = (page.x_fraction(box.left), page.y_fraction(box.bottom + 0.5))
-        page.patch(
-            Rectangle(
-                corner,
-                page.x_fraction(box.width),
-                page.y_fraction(box.height - 1.0),
-                transform=page.figure.transFigure,
-                **options,
-            )
-        )
-
-    return draw
-
-
 def save_pages(figures: Sequence[Figure], path: str | Path) -> list[Path]:
     """Write figures as the pages of one PDF, or as pictures with the number of the page in their name.
 
@@ -278,19 +237,7 @@ def save_all(wanted: Sequence[tuple[Sequence[Figure], Path]]) -> list[Path]:
     contents: dict[Path, bytes] = {}
     for figures, path in wanted:
         contents |= _contents(figures, path)
-    written: list[Path] = []
-    for name, content in contents.items():
-        new = not name.exists()
-        try:
-            name.write_bytes(content)
-        except OSError as error:
-            for other in written:
-                other.unlink(missing_ok=True)
-            message = f"The figure cannot be written: {error.strerror or error}."
-            fix = "Check that the folder exists and can be written."
-            raise OutputError(message, where=str(name), fix=fix) from error
-        written += [name] if new else []
-    return list(contents)
+    return replace_files(contents, "figure")
 
 
 def _contents(figures: Sequence[Figure], path: Path) -> dict[Path, bytes]:

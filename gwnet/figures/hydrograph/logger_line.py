@@ -12,7 +12,9 @@ from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
 from gwnet.figures.base import style
-from gwnet.figures.base.axes import day_number, thin, to_local_days
+from gwnet.figures.base.axes import day_number, to_local_days
+from gwnet.figures.base.symbols import Hatched, rectangle
+from gwnet.hydro.loggers.dense_series import thin
 
 __all__ = ["LoggerLine", "LoggerSeries", "draw_logger_line", "draw_logger_strip", "logger_line"]
 
@@ -20,8 +22,12 @@ Floats = NDArray[np.float64]
 
 #: Thinning columns per millimetre of axis; finer than print shows.
 _COLUMNS_PER_MM: Final = 12
+_DAY_US: Final = 86_400_000_000.0
 #: Height of the strip that shows where a logger hung [mm].
 STRIP_MM: Final = 1.1
+#: How the time in which a logger was installed looks, and that whose samples are left out.
+INSTALLED: Final[dict[str, Any]] = {"facecolor": style.PAPER, "edgecolor": style.SOFT, "linewidth": style.HAIR}
+LEFT_OUT: Final[dict[str, Any]] = {"facecolor": style.PAPER, "edgecolor": style.LIMIT, "linewidth": style.HAIR}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,8 +151,16 @@ def draw_logger_line(
     for chosen, color in ((~line.approved, style.SERIES_LIGHT), (joined, style.SERIES)):
         if chosen.any():
             values = np.where(chosen, line.elevation_m * factor, np.nan)
-            xs, ys = thin(line.days, values, columns, first=limits[0], last=limits[1])
-            axes.plot(xs, ys, color=color, linewidth=style.THIN, zorder=2.6)
+            kept = _thinned(line.days, values, limits, columns)
+            axes.plot(line.days[kept], values[kept], color=color, linewidth=style.THIN, zorder=2.6)
+
+
+def _thinned(days: Floats, values: Floats, limits: tuple[float, float], columns: int) -> Any:
+    """Return the samples that look the same in so many columns; local days fall where clocks are set back."""
+    if days.size <= 4 * columns:
+        return slice(None)
+    times, (first, last) = ((np.asarray(at) * _DAY_US).astype("M8[us]") for at in (np.maximum.accumulate(days), limits))
+    return thin(times, values, start_utc=first, end_utc=last, columns=columns)
 
 
 def draw_logger_strip(axes: Axes, line: LoggerLine, limits: tuple[float, float], *, height_mm: float) -> None:
@@ -164,22 +178,14 @@ def draw_logger_strip(axes: Axes, line: LoggerLine, limits: tuple[float, float],
         Height of the axes [mm].
     """
     transform = axes.get_xaxis_transform()
-    frame = {"facecolor": style.PAPER, "edgecolor": style.SOFT, "linewidth": style.HAIR, "zorder": 2.2}
-    for spans, options in ((line.hung, frame), (line.left_out, LEFT_OUT)):
+    for spans, left_out in ((line.hung, False), (line.left_out, True)):
         open_end = np.where(np.isnan(spans[:, 1]), limits[1], spans[:, 1])
         since, to = np.maximum(spans[:, 0], limits[0]), np.minimum(open_end, limits[1])
         for left, right in zip(since, to, strict=True):
             if right > left:
-                axes.add_patch(
-                    Rectangle((left, 0.0), right - left, STRIP_MM / height_mm, transform=transform, **options)
-                )
-
-
-#: How what is left out looks.
-LEFT_OUT: Final[dict[str, Any]] = {
-    "facecolor": style.PAPER,
-    "edgecolor": style.LIMIT,
-    "linewidth": style.HAIR,
-    "hatch": "//////",
-    "zorder": 2.3,
-}
+                size = (right - left, STRIP_MM / height_mm)
+                if left_out:
+                    strip = Hatched(rectangle(left, 0.0, *size), "strokes", transform=transform, zorder=2.3, **LEFT_OUT)
+                    axes.add_patch(strip)
+                else:
+                    axes.add_patch(Rectangle((left, 0.0), *size, transform=transform, zorder=2.2, **INSTALLED))

@@ -274,15 +274,25 @@ def _font_face(report: Report) -> str:
     used = "".join(sorted({sign for figure in report.figures() if figure.svg for sign in figure.svg.decode("utf-8")}))
     if not used:
         return ""
-    faces = []
-    for weight in ("normal", "bold"):
-        file, _ = font_files(bold=weight == "bold")
-        content = base64.b64encode(_subset(file, used)).decode("ascii")
-        faces.append(
-            f"@font-face{{font-family:'gwnet Sans';font-weight:{weight};"
-            f"src:url(data:font/woff;base64,{content}) format('woff')}}\n"
-        )
-    return "".join(faces)
+    return "".join(_face(weight, used) for weight in ("normal", "bold"))
+
+
+def _face(weight: str, used: str) -> str:
+    """Return a weight of the typeface, and the letters that it lacks from the second face under the same name."""
+    from fontTools.ttLib import TTFont
+
+    own, spare = font_files(bold=weight == "bold")
+    with TTFont(own) as font:
+        known = font.getBestCmap()
+    lacked = "".join(letter for letter in used if letter.isprintable() and ord(letter) not in known)
+    faces = [(own, used, "")]
+    if lacked:
+        faces.append((spare, lacked, "unicode-range:" + ",".join(f"U+{ord(letter):X}" for letter in lacked) + ";"))
+    return "".join(
+        f"@font-face{{font-family:'gwnet Sans';font-weight:{weight};{reach}"
+        f"src:url(data:font/woff;base64,{base64.b64encode(_subset(file, letters)).decode('ascii')}) format('woff')}}\n"
+        for file, letters, reach in faces
+    )
 
 
 def _subset(file: str, used: str) -> bytes:
@@ -290,6 +300,7 @@ def _subset(file: str, used: str) -> bytes:
     from fontTools.ttLib import TTFont
 
     options = subset.Options(flavor="woff", layout_features=["kern"], notdef_outline=True, recalc_timestamp=False)
+    options.drop_tables += ["FFTM"]  # of the second face: when it was made
     font = TTFont(file, recalcTimestamp=False)
     subsetter = subset.Subsetter(options)
     subsetter.populate(text=used)
