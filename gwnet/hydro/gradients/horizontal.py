@@ -13,14 +13,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from gwnet.constants import NORMAL_95
 from gwnet.errors import AnalysisError, ShapeError
 from gwnet.hydro.surfaces.hull import control_arrays, hull_area, inside
 from gwnet.hydro.surfaces.surface import Surface
 
 Floats = NDArray[np.float64]
-
-#: Standard errors in a 95 % half-width: the normal distribution's 0.975 quantile.
-NORMAL_95: Final = 1.959963984540054
 
 #: The 95 % ellipse of two components: chi-squared with two degrees of freedom, −2 ln 0.05.
 _ELLIPSE_95: Final = 5.991464547107979

@@ -77,7 +77,7 @@ class AnchoredLevels:
         Offset less that of the reading before in the same hanging; NaN for the first [m].
     residual_m : numpy.ndarray, shape (m,)
         Manual reading less the anchored level at that moment [m].
-    left_out_residual_m : numpy.ndarray, shape (m,)
+    leave_one_out_residual_m : numpy.ndarray, shape (m,)
         Manual reading less the level that the other readings of its hanging would give; NaN for the only one [m].
     hangings : Hangings
         Drift of each hanging.
@@ -152,7 +152,7 @@ def anchor_levels(
     from memory) found drift of the zero to be irregular. Readings at one moment count by their mean.
 
     With ``linear`` the anchored level equals the manual reading wherever one stands alone at its moment, so its
-    residual is 0 and tells nothing; ``shift_m`` and ``left_out_residual_m`` show how well the sensor held. A hanging
+    residual is 0 and tells nothing; ``shift_m`` and ``leave_one_out_residual_m`` show how well the sensor held. A hanging
     without a reading keeps NaN: nothing says where its zero is.
 
     Examples

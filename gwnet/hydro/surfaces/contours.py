@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import KDTree
 
+from gwnet.constants import NORMAL_95
 from gwnet.errors import SettingsError
 from gwnet.hydro.surfaces.hull import clip_line, hull_area, inside
 from gwnet.hydro.surfaces.surface import Grid, Surface
@@ -205,7 +206,7 @@ class InferredRule:
             return np.full(x.shape, fill_value=self.everywhere)
         distance, _ = self._tree.query(np.column_stack([x, y]))
         error = self.surface.standard_error(x, y)
-        return (distance > self.farthest_m) | (1.959963984540054 * np.nan_to_num(error) > self.interval_m)
+        return (distance > self.farthest_m) | (NORMAL_95 * np.nan_to_num(error) > self.interval_m)
 
 
 def inferred_rule(surface: Surface, interval_m: float, *, least_wells: int = 5) -> InferredRule:

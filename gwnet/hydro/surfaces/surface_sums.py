@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from gwnet.constants import NORMAL_95
 from gwnet.errors import AnalysisError
-from gwnet.hydro.gradients.horizontal import NORMAL_95
 from gwnet.hydro.surfaces.hull import hull_area
 from gwnet.hydro.surfaces.kriging import KrigedSurface
 from gwnet.hydro.surfaces.kriging_system import kriging_system
