@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -199,7 +200,7 @@ def _limits(values: ArrayLike, bound: ArrayLike) -> tuple[Floats, Floats]:
     return low[here], high[here]
 
 
-def _ranked(ordered: Floats, share: Floats, definition: str) -> Floats:
+def _ranked(ordered: Floats, share: Floats, definition: Any) -> Floats:
     """Return the values at the ranks of shares of a sorted array; infinite where an infinite one counts."""
     finite = np.isfinite(ordered)
     if finite.all():
