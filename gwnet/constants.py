@@ -74,11 +74,6 @@ ZERO_CELSIUS_K: Final[float] = 273.15
 #: restated on the project page of the USGS San Diego hydrogeology study, with the two that follow.
 LOGGER_ACCURACY_M: Final[float] = 0.003048
 
-#: ... or to this share of the range of the levels ...
-LOGGER_ACCURACY_OF_RANGE: Final[float] = 0.001
-
-#: ... or to this share of the depth to water, beyond 100 ft; whichever is the least restrictive.
-LOGGER_ACCURACY_OF_DEPTH: Final[float] = 0.0001
 
 #: Julian year [d]; drift is stated per year of this length.
 DAYS_PER_YEAR: Final[float] = 365.25

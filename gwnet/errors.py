@@ -17,18 +17,14 @@ The tree::
         NotFoundError
         OverlapError
       ReductionError
-        NoMeasuringPointError
         ShapeError
       AnalysisError
         TooFewLevelsError
-        NotSameDayError
       ReviewError
       OutputError
       ReportError
         DefinitionError
     GwnetWarning
-      SparseSeriesWarning
-      ExtrapolatedSurfaceWarning
 """
 
 from __future__ import annotations
@@ -140,10 +136,6 @@ class ReductionError(GwnetError):
     """A reading cannot be turned into an elevation."""
 
 
-class NoMeasuringPointError(ReductionError):
-    """No measuring point, or more than one, is in force at the time of a reading."""
-
-
 class ShapeError(ReductionError):
     """Arrays do not fit together."""
 
@@ -154,10 +146,6 @@ class AnalysisError(GwnetError):
 
 class TooFewLevelsError(AnalysisError):
     """Fewer levels than the method needs."""
-
-
-class NotSameDayError(AnalysisError):
-    """Levels were not taken close enough together in time."""
 
 
 class ReviewError(GwnetError):
@@ -178,11 +166,3 @@ class DefinitionError(ReportError):
 
 class GwnetWarning(UserWarning):
     """Base of the project's warnings."""
-
-
-class SparseSeriesWarning(GwnetWarning):
-    """A series has fewer values than its statistic deserves."""
-
-
-class ExtrapolatedSurfaceWarning(GwnetWarning):
-    """A surface was asked for beyond its control."""

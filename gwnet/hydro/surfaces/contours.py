@@ -52,11 +52,6 @@ class ContourLine:
     inferred: bool
     depression: bool
 
-    @property
-    def closed(self) -> bool:
-        """Return whether the piece ends where it begins."""
-        return bool(self.x.size > 3 and self.x[0] == self.x[-1] and self.y[0] == self.y[-1])
-
 
 @dataclass(frozen=True)
 class Unhonoured:

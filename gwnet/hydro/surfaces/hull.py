@@ -257,7 +257,7 @@ def clip_line(hull: Floats, x: Floats, y: Floats) -> list[tuple[Floats, Floats]]
 
 
 def _half_planes(hull: Floats) -> tuple[Floats, Floats]:
-    """Return inward unit normals and offsets of a hull's sides: ``normals @ point - offsets`` is the distance inside."""
+    """Return inward unit normals and offsets of sides; ``normals @ point - offsets`` is the distance inside."""
     edges = np.roll(hull, -1, axis=0) - hull
     normals = np.column_stack([-edges[:, 1], edges[:, 0]]) / np.hypot(edges[:, 0], edges[:, 1])[:, None]
     return normals, np.sum(normals * hull, axis=1)

@@ -100,11 +100,6 @@ class ChangeSums:
     rise_area_m2: float
     fall_area_m2: float
 
-    @property
-    def net_m3(self) -> float:
-        """Return rise less fall [m³ of aquifer]."""
-        return self.rise_m3 - self.fall_m3
-
 
 def change_sums(
     surface: Surface,
