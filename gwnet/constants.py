@@ -1,4 +1,4 @@
-"""Constants of the reduction, each with its source.
+"""Constants of the computations, each with its source.
 
 Half-widths are at 95 %. A value marked "project default" is a default of this project for what is not on record; it is
 printed with every explanation so that a reader can judge it.
@@ -7,6 +7,14 @@ printed with every explanation so that a reader can judge it.
 from __future__ import annotations
 
 from typing import Final
+
+#: Standard errors in a 95 % half-width: the 0.975 quantile of the standard normal distribution; Abramowitz and Stegun
+#: (1964), Handbook of Mathematical Functions, table 26.5 (from memory).
+NORMAL_95: Final[float] = 1.959963984540054
+
+#: Standard deviation of normal values over their median absolute deviation: 1 / (0.75 quantile of the standard normal
+#: distribution); Rousseeuw and Croux (1993), J. American Statistical Association 88, 1273–1283 (from memory).
+MAD_TO_SD: Final[float] = 1.482602218505602
 
 #: Repeats of one visit must agree within this [m]; 0.02 ft, USGS TM 1-A1 (Cunningham and Schalk, 2011), p. 6-8 and 37.
 REPEAT_TOLERANCE_M: Final[float] = 0.006
@@ -66,11 +74,6 @@ ZERO_CELSIUS_K: Final[float] = 273.15
 #: restated on the project page of the USGS San Diego hydrogeology study, with the two that follow.
 LOGGER_ACCURACY_M: Final[float] = 0.003048
 
-#: ... or to this share of the range of the levels ...
-LOGGER_ACCURACY_OF_RANGE: Final[float] = 0.001
-
-#: ... or to this share of the depth to water, beyond 100 ft; whichever is the least restrictive.
-LOGGER_ACCURACY_OF_DEPTH: Final[float] = 0.0001
 
 #: Julian year [d]; drift is stated per year of this length.
 DAYS_PER_YEAR: Final[float] = 365.25

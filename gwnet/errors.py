@@ -17,19 +17,15 @@ The tree::
         NotFoundError
         OverlapError
       ReductionError
-        NoMeasuringPointError
         ShapeError
       AnalysisError
         TooFewLevelsError
-        NotSameDayError
       ReviewError
       OutputError
       ReportError
         DefinitionError
     GwnetWarning
       ArchivalWarning
-      SparseSeriesWarning
-      ExtrapolatedSurfaceWarning
 """
 
 from __future__ import annotations
@@ -141,10 +137,6 @@ class ReductionError(GwnetError):
     """A reading cannot be turned into an elevation."""
 
 
-class NoMeasuringPointError(ReductionError):
-    """No measuring point, or more than one, is in force at the time of a reading."""
-
-
 class ShapeError(ReductionError):
     """Arrays do not fit together."""
 
@@ -155,10 +147,6 @@ class AnalysisError(GwnetError):
 
 class TooFewLevelsError(AnalysisError):
     """Fewer levels than the method needs."""
-
-
-class NotSameDayError(AnalysisError):
-    """Levels were not taken close enough together in time."""
 
 
 class ReviewError(GwnetError):
@@ -183,11 +171,3 @@ class GwnetWarning(UserWarning):
 
 class ArchivalWarning(GwnetWarning):
     """A report could not be written as an archival PDF."""
-
-
-class SparseSeriesWarning(GwnetWarning):
-    """A series has fewer values than its statistic deserves."""
-
-
-class ExtrapolatedSurfaceWarning(GwnetWarning):
-    """A surface was asked for beyond its control."""

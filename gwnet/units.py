@@ -306,32 +306,3 @@ def to_celsius(temperature: Numbers, unit: str) -> Numbers:
     """
     at_zero, per_degree = TEMPERATURE_SCALES[temperature_unit(unit)]
     return (temperature - at_zero) / per_degree
-
-
-def from_celsius(temperature_degc: Numbers, unit: str) -> Numbers:
-    """Return temperatures in another unit; the inverse of `to_celsius`.
-
-    Parameters
-    ----------
-    temperature_degc : float or numpy.ndarray
-        Temperatures; NaN stays NaN [degC].
-    unit : str
-        ``degC`` or ``degF``.
-
-    Returns
-    -------
-    float or numpy.ndarray
-        The temperatures in ``unit``.
-
-    Raises
-    ------
-    UnitError
-        If the unit is not known.
-
-    Examples
-    --------
-    >>> from_celsius(10.0, "degF")
-    50.0
-    """
-    at_zero, per_degree = TEMPERATURE_SCALES[temperature_unit(unit)]
-    return temperature_degc * per_degree + at_zero

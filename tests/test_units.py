@@ -7,8 +7,6 @@ from gwnet.constants import CONVENTIONAL_WATER_DENSITY_KG_M3, STANDARD_GRAVITY_M
 from gwnet.errors import UnitError
 from gwnet.units import (
     PASCALS_PER_UNIT,
-    TEMPERATURE_SCALES,
-    from_celsius,
     from_pascals,
     length_unit,
     metres_per,
@@ -78,11 +76,6 @@ values = st.floats(-1e6, 1e6)
 @given(values, st.sampled_from(sorted(PASCALS_PER_UNIT)))
 def test_pressures_come_back(value, unit):
     assert from_pascals(to_pascals(value, unit), unit) == pytest.approx(value, rel=1e-14, abs=1e-300)
-
-
-@given(values, st.sampled_from(sorted(TEMPERATURE_SCALES)))
-def test_temperatures_come_back(value, unit):
-    assert from_celsius(to_celsius(value, unit), unit) == pytest.approx(value, rel=1e-12, abs=1e-9)
 
 
 @given(values, st.sampled_from(sorted(PASCALS_PER_UNIT)), st.sampled_from(sorted(PASCALS_PER_UNIT)))

@@ -38,15 +38,17 @@ _DECIMALS: Final[dict[str, int]] = {
     "longitude": 6,
     "latitude": 6,
     "var_s": 1,
+    "var_s_corrected": 1,
     "tau": 3,
     "z": 2,
+    "z_corrected": 2,
     "percentile": 1,
     "percentile_lower": 1,
     "percentile_upper": 1,
 }
 
 #: Columns of numbers that may be very small.
-_SIGNIFICANT: Final = ("p", "p_adjusted", "p_wells_differ", "p_seasons_differ")
+_SIGNIFICANT: Final = ("p", "p_independent", "p_adjusted", "p_wells_differ", "p_seasons_differ")
 
 #: Decimals in files: a micrometre, well below any uncertainty, and no binary dust; small numbers, such as gradients,
 #: carry as many significant digits.

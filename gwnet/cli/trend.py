@@ -24,10 +24,10 @@ _OTHERS = {
 @click.option("--aquifer", metavar="AQUIFER", help="Only wells of this aquifer.")
 @click.option(
     "--method",
-    type=click.Choice(["kendall", "seasonal"]),
+    type=click.Choice(["kendall", "seasonal", "all"]),
     default="seasonal",
     show_default=True,
-    help="One value a year, or each season compared with its own kind.",
+    help="One value a year, each season compared with its own kind, or every value (daily means of loggers as well).",
 )
 @click.option(
     "--seasons", type=click.Choice(["12", "4"]), default="4", show_default=True, help="Seasons of a year, from January."

@@ -48,7 +48,7 @@ class TrendFigures:
     settings : pandas.Series
         Site, as a row of `gwnet.store.fetch.registry.sites`.
     method : str
-        ``seasonal`` or ``kendall``.
+        ``seasonal``, ``kendall`` or ``all``.
     seasons : int
         Seasons of a year.
     approved : bool
@@ -132,7 +132,7 @@ class TrendFigures:
         """Return what the panels show, for every well with a level."""
         used, _ = used_levels(self.levels, approved=self.approved)
         with_taken = self.levels.assign(taken=self.levels.index.isin(used.index))
-        records = well_records(used, parts_of_year(self.method, self.seasons))
+        records = well_records(used, 12 if self.method == "all" else parts_of_year(self.method, self.seasons))
         lines = {well: record for (_, well), record in records.items()}
         numbered = self.levels["water_elevation_m"].notna()
         by_well = dict(list(with_taken[numbered].groupby("well")))

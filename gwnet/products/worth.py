@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from gwnet.constants import NORMAL_95
 from gwnet.figures.base import style
-from gwnet.hydro.gradients.horizontal import NORMAL_95
 from gwnet.hydro.surfaces.contours import contour_levels, contour_lines, nice_interval
 from gwnet.hydro.surfaces.surface import Grid, make_grid
 from gwnet.units import metres_per

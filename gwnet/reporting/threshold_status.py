@@ -14,7 +14,6 @@ import pandas as pd
 from gwnet.hydro.reduction.thresholds import (
     CROSSED,
     NO_READING,
-    NOT_CROSSED,
     UNDETERMINED,
     crossing_runs,
     threshold_state,
@@ -171,11 +170,3 @@ def _status(row: Mapping[str, Any], events: pd.DataFrame, period: Period) -> Thr
         basis=str(row["basis"] or ""),
         action=str(row["action"] or ""),
     )
-
-
-def count_states(statuses: tuple[ThresholdStatus, ...]) -> dict[int, int]:
-    """Return how many thresholds are in which state."""
-    counts = dict.fromkeys((CROSSED, NOT_CROSSED, UNDETERMINED, NO_READING), 0)
-    for status in statuses:
-        counts[status.state] += 1
-    return counts

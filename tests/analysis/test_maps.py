@@ -46,7 +46,6 @@ def test_what_a_map_holds(plain):
     assert plain.gradient_sound is None
     assert plain.contours
     assert plain.arrows
-    assert plain.hours_spanned == 3.25
     assert plain.span.days == 1
     assert plain.interval_m == pytest.approx(0.2)
     assert plain.cross_validation.n == 14

@@ -2,7 +2,7 @@
 
 Run: ``python tests/bench/bench_trend.py [small] [COUNT ...]`` (default 120 1000 3650). Prints milliseconds, ratios and
 peaks of one run; ``small`` takes few wells. Counts of 10950 need 3 GB for the other libraries' tables of all pairs.
-pyMannKendall (MIT licence) must be there. Compiled ways (numba) are made ready first, and what that segments is said.
+pyMannKendall (MIT licence) must be there.
 """
 
 from __future__ import annotations
@@ -20,10 +20,9 @@ import numpy as np
 import pymannkendall
 from scipy import stats
 
-from gwnet.hydro.trends import compiled
+from gwnet.hydro.trends.censored_slopes import pair_slopes
 from gwnet.hydro.trends.kendall import mann_kendall
-from gwnet.hydro.trends.many_series import many_trends
-from gwnet.hydro.trends.seasonal_kendall import seasonal_kendall, seasonal_slope
+from gwnet.hydro.trends.seasonal_kendall import seasonal_kendall
 from gwnet.hydro.trends.theil_sen import theil_sen
 from gwnet.network import Network
 from gwnet.store import revision
@@ -66,8 +65,8 @@ def report(name: str, ours: tuple[Any, float], others: dict[str, float], same: b
     print(f"{name:34} {ours[1] * 1e3:9.2f} ms; {ratios}; values {'the same' if same else 'DIFFER'}{memory}")
 
 
-def one_series(random: np.random.Generator, count: int) -> Callable[[str], None]:
-    """Compare test, slope and limits of one series; return what measures ours again."""
+def one_series(random: np.random.Generator, count: int) -> None:
+    """Compare test, slope and limits of one series."""
     values = levels(random, count)
     times = 5 if count <= 1000 else 1
     theirs, seconds = timed(lambda: pymannkendall.original_test(values), times)
@@ -76,42 +75,31 @@ def one_series(random: np.random.Generator, count: int) -> Callable[[str], None]
     def ours() -> Any:
         return mann_kendall(values), theil_sen(values, ranks="rounded")
 
-    def measure(how: str) -> None:
-        mine = timed(ours, 5)
-        test, line = mine[0]
-        same = (test.score, line.slope) == (theirs.s, theirs.slope)
-        same &= (line.slope, line.lower, line.upper) == (other.slope, other.low_slope, other.high_slope)
-        report(f"one series of {count}{how}", mine, {"pyMannKendall": seconds, "SciPy": other_seconds}, same, memory)
-
+    mine = timed(ours, 5)
+    test, line = mine[0]
+    same = (test.score, line.slope) == (theirs.s, theirs.slope)
+    same &= (line.slope, line.lower, line.upper) == (other.slope, other.low_slope, other.high_slope)
     sizes = [
         peak(work) for work in (ours, lambda: pymannkendall.original_test(values), lambda: stats.theilslopes(values))
     ]
     memory = "; peaks {:.1f}, {:.1f}, {:.1f} MB".format(*sizes)
-    measure("")
-    return measure
+    report(f"one series of {count}", mine, {"pyMannKendall": seconds, "SciPy": other_seconds}, same, memory)
 
 
 def many_wells(random: np.random.Generator, count: int) -> None:
-    """Compare tests and slopes of a wellfield, with whole arrays and compiled."""
+    """Compare tests and slopes of a wellfield."""
     wells = np.array([levels(random, MONTHS) for _ in range(count)])
-    plain = timed(lambda: many_trends(wells, ranks="rounded"), 5)
+    tests, lines = (
+        timed(lambda: [mann_kendall(well) for well in wells], 5),
+        timed(lambda: [theil_sen(well, ranks="rounded") for well in wells], 5),
+    )
     theirs, seconds = timed(lambda: [pymannkendall.original_test(well) for well in wells])
     others, other_seconds = timed(lambda: [stats.theilslopes(well) for well in wells])
-    others_are = {"pyMannKendall": seconds, "SciPy": other_seconds}
-
-    def same(found: Any) -> bool:
-        tests = all((s, b) == (t.s, t.slope) for s, b, t in zip(found.score, found.slope, theirs, strict=True))
-        limits = zip(found.lower, found.upper, others, strict=True)
-        return tests and all((low, high) == (o.low_slope, o.high_slope) for low, high, o in limits)
-
-    memory = f"; peak {peak(lambda: many_trends(wells)):.1f} MB"
-    report(f"{count} wells x {MONTHS}, whole arrays", plain, others_are, same(plain[0]), memory)
-    _, making = timed(compiled.prepare)
-    if not compiled.ready():
-        print("no compiled way: numba (extra fast) is not there")
-        return
-    quick = timed(lambda: many_trends(wells, ranks="rounded"), 5)
-    report(f"{count} wells x {MONTHS}, compiled", quick, others_are, same(quick[0]), f"; made in {making:.1f} s")
+    same = all((t.score, one.slope) == (p.s, p.slope) for t, one, p in zip(tests[0], lines[0], theirs, strict=True))
+    same &= all((o.low_slope, o.high_slope) == (one.lower, one.upper) for one, o in zip(lines[0], others, strict=True))
+    both = (None, tests[1] + lines[1])
+    report(f"{count} wells x {MONTHS}, tests and slopes", both, {"pyMannKendall": seconds}, same)
+    report(f"{count} wells x {MONTHS}, slopes", lines, {"SciPy": other_seconds}, same)
 
 
 def from_a_database(wells: int) -> None:
@@ -126,6 +114,7 @@ def from_a_database(wells: int) -> None:
         with Network(Path(folder) / "bench.sqlite") as network:
             _, reading = timed(network.levels)
             _, everything = timed(lambda: network.trends(seasons=12))
+            _, values = timed(lambda: network.trends(method="all"))
             _, pooled = timed(lambda: network.pooled_trends(seasons=12))
     few = min(wells, 20)
     series = [levels(random, YEARS * 12) for _ in range(few)]
@@ -134,7 +123,7 @@ def from_a_database(wells: int) -> None:
     other = (theirs + shared) / few * wells
     print(
         f"net.trends(seasons=12), {wells} wells x {YEARS} years of months from SQLite: {everything:.2f} s, of which levels "
-        f"{reading:.2f} s; pooled {pooled:.2f} s; pyMannKendall's two seasonal tests alone {other:.1f} s "
+        f"{reading:.2f} s; method all {values:.2f} s; pooled {pooled:.2f} s; pyMannKendall's two seasonal tests alone {other:.1f} s "
         f"= {other / everything:.1f} x"
     )
 
@@ -143,11 +132,11 @@ def seasons(random: np.random.Generator) -> None:
     """Compare the seasonal test and slope, and the test with covariance."""
     series = levels(random, YEARS * 12)
     table = series.reshape(YEARS, 12)
-    mine = timed(lambda: (seasonal_kendall(table), seasonal_slope(table)), 5)
+    mine = timed(lambda: (seasonal_kendall(table), pair_slopes(table).limits(1000.0)), 5)
     theirs, seconds = timed(lambda: pymannkendall.seasonal_test(series, period=12), 3)
     both, both_seconds = timed(lambda: pymannkendall.correlated_seasonal_test(series, period=12), 3)
     test, line = mine[0]
-    same = (test.score, line.slope) == (theirs.s, theirs.slope)
+    same = (test.score, line[0]) == (theirs.s, theirs.slope)
     same &= bool(np.isclose(test.variance_correlated, both.var_s, rtol=1e-9))
     report(f"seasons, {YEARS} years x 12", mine, {"pyMannKendall": seconds, "with covariance": both_seconds}, same)
 
@@ -158,12 +147,10 @@ def main() -> None:
     words = sys.argv[1:]
     wells = 8 if "small" in words else WELLS
     counts = [int(word) for word in words if word != "small"] or [120, 1000, 3650]
-    again = [one_series(random, count) for count in counts]
+    for count in counts:
+        one_series(random, count)
     seasons(random)
     many_wells(random, wells)
-    for measure, count in zip(again, counts, strict=True):
-        if compiled.ready() and count > 500:
-            measure(", compiled")
     from_a_database(wells)
 
 

@@ -14,7 +14,7 @@ import pytest
 
 import gwnet.network
 from gwnet.cli import COMMANDS, DONE, STOPPED, WRONG_USAGE, group, main
-from gwnet.errors import NotFoundError, SparseSeriesWarning
+from gwnet.errors import GwnetWarning, NotFoundError
 
 from ..helpers import run_gwnet, surroundings
 
@@ -143,7 +143,7 @@ def test_a_fault_of_the_program_is_not_hidden(fake):
 
 def test_our_warnings_become_notes(fake, capsys):
     def answer():
-        warnings.warn("only two levels", SparseSeriesWarning, stacklevel=1)
+        warnings.warn("only two levels", GwnetWarning, stacklevel=1)
         return WELLS
 
     fake.answer = staticmethod(answer)

@@ -4,6 +4,7 @@ import json
 import re
 
 import pytest
+from gwnet.ingest.tables.declared import TABLES
 
 import gwnet
 import gwnet.constants
@@ -13,7 +14,6 @@ from gwnet.analysis.checks.rules import RULES
 from gwnet.analysis.loggers.correction_history import KINDS
 from gwnet.analysis.loggers.findings import RULES as LOGGER_RULES
 from gwnet.docs.generate import MAKERS, list_pages, notes, regenerate
-from gwnet.ingest.tables.declared import TABLES
 from gwnet.reporting.definition.keys import _KEYS, SECTIONS
 from gwnet.resources import reports_folder
 

@@ -9,7 +9,6 @@ from gwnet.hydro.loggers.barometric import (
     align_air_pressure,
     clark_efficiency,
     regression_efficiency,
-    sealed_reference,
     without_air,
     without_barometric_response,
 )
@@ -54,12 +53,6 @@ def test_up_and_down_again_is_the_same_air(pressure, height, temperature, gravit
 def test_the_same_addition_to_sensor_and_barometer_changes_nothing(pairs, shift):
     absolute, air = np.array(pairs).T
     np.testing.assert_allclose(without_air(absolute + shift, air + shift), without_air(absolute, air), atol=1e-9)
-
-
-@given(st.floats(-1e4, 1e4), st.floats(8e4, 1.1e5), st.floats(0, 2e5))
-def test_a_sealed_sensor_made_absolute_reads_the_air_in_air(reading, air, water):
-    reference = sealed_reference(reading, air)
-    assert float(without_air(reading + water + reference, air)) == pytest.approx(water, abs=1e-9)
 
 
 def test_what_does_not_fit_is_named():

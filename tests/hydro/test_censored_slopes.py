@@ -9,11 +9,10 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from gwnet.errors import ShapeError, TooFewLevelsError
-from gwnet.hydro.trends.censored_slopes import censored_theil_sen, pair_slopes
-from gwnet.hydro.trends.kendall import mann_kendall, score_variance
-from gwnet.hydro.trends.seasonal_kendall import seasonal_slope
-from gwnet.hydro.trends.theil_sen import theil_sen
-from gwnet.hydro.trends.year_signs import year_score, year_signs
+from gwnet.hydro.trends.censored_slopes import pair_slopes
+from gwnet.hydro.trends.kendall import score_variance
+from gwnet.hydro.trends.theil_sen import limit_ranks, theil_sen
+from gwnet.hydro.trends.year_signs import correlated_variance, year_score, year_signs
 
 NUMBERS = st.floats(-50, 50, allow_nan=False).map(lambda value: round(value, 2))
 
@@ -25,26 +24,35 @@ NUMBERS = st.floats(-50, 50, allow_nan=False).map(lambda value: round(value, 2))
 )
 def test_without_bounds_it_is_theil_sen_to_the_last_bit(values, ranks):
     variance = score_variance(values, np.arange(float(values.size)))
-    found = censored_theil_sen(values, variance=variance, ranks=ranks)
+    slopes = pair_slopes(values)
     other = theil_sen(values, ranks=ranks)
-    assert (found.slope, found.lower, found.upper) == (other.slope, other.lower, other.upper)
-    assert (found.slope_count, found.open_count) == (other.slope_count, 0)
+    assert slopes.limits(variance, ranks=ranks) == (other.slope, other.lower, other.upper)
+    assert (slopes.first.size, slopes.open_count) == (other.slope_count, 0)
 
 
-@pytest.mark.parametrize("correlated", [True, False])
-def test_without_bounds_seasons_have_their_slope_and_limits(correlated):
+def test_slopes_of_seasons_are_put_together():
+    """Slopes within each season, all sorted as one; limits stand at the ranks of their number."""
     random = np.random.default_rng(1)
     table = random.normal(size=(12, 4)).round(2)
     table[random.uniform(size=table.shape) < 0.2] = np.nan
-    years = np.arange(2001.0, 2013.0)
-    other = seasonal_slope(table, years, correlated=correlated)
-    if correlated:
-        found = censored_theil_sen(table, years)
-    else:
-        variance = sum(mann_kendall(season[~np.isnan(season)]).variance for season in table.T)
-        found = censored_theil_sen(table, years, variance=variance)
-    assert (found.slope, found.slope_count) == (other.slope, other.slope_count)
-    assert (found.lower, found.upper) == (pytest.approx(other.lower), pytest.approx(other.upper))
+    years = np.cumsum(random.integers(1, 3, 12)).astype(float)
+    own = [
+        (season[b] - season[a]) / (years[b] - years[a])
+        for season in table.T
+        for a in range(12)
+        for b in range(a + 1, 12)
+        if np.isfinite(season[[a, b]]).all()
+    ]
+    slopes = pair_slopes(table, years)
+    assert slopes.first == pytest.approx(np.sort(own))
+    ranks = limit_ranks(len(own), 300.0)
+    limits = [np.interp(rank, np.arange(1, len(own) + 1), np.sort(own)) for rank in ranks]
+    assert slopes.limits(300.0) == pytest.approx((np.median(own), *limits))
+
+
+def test_spacing_of_the_years_counts():
+    assert pair_slopes([[1.0], [2.0], [4.0]], [2000, 2002, 2004]).limits(0.0)[0] == 0.75
+    assert pair_slopes([[1.0], [math.nan], [4.0]]).limits(0.0)[0] == 1.5
 
 
 @settings(deadline=None)
@@ -55,12 +63,13 @@ def test_without_bounds_seasons_have_their_slope_and_limits(correlated):
 )
 def test_the_slope_is_where_the_score_changes_its_sign(series):
     values, bound = series
-    found = censored_theil_sen(values, bound=bound)
-    assume(math.isfinite(found.slope))
+    variance = correlated_variance(year_signs(values, bound=bound))
+    slope, lower, upper = pair_slopes(values, bound=bound).limits(variance)
+    assume(math.isfinite(slope))
     step = 1e-6
-    assert year_score(year_signs(values, bound=bound, slope=found.slope - step)) >= 0
-    assert year_score(year_signs(values, bound=bound, slope=found.slope + step)) <= 0
-    assert found.lower <= found.slope <= found.upper
+    assert year_score(year_signs(values, bound=bound, slope=slope - step)) >= 0
+    assert year_score(year_signs(values, bound=bound, slope=slope + step)) <= 0
+    assert lower <= slope <= upper
 
 
 def test_a_well_that_falls_dry_goes_on_falling():
@@ -71,7 +80,7 @@ def test_a_well_that_falls_dry_goes_on_falling():
         level = 50 - 0.5 * np.arange(12) + random.normal(0, 0.8, 12)
         dry = level < 46.5
         shown = np.where(dry, 46.5, level)
-        censored = censored_theil_sen(shown, bound=np.where(dry, -1, 0)).slope
+        censored = pair_slopes(shown, bound=np.where(dry, -1, 0)).limits(0.0)[0]
         alone = theil_sen(np.where(dry, np.nan, level)).slope
         substituted = theil_sen(shown).slope
         slopes.append((censored, alone, substituted))
@@ -81,11 +90,11 @@ def test_a_well_that_falls_dry_goes_on_falling():
 
 
 def test_many_bounds_leave_slope_and_limits_open():
-    mostly = censored_theil_sen([5.0, 4.0, 4.0, 4.0, 4.0], bound=[0, -1, -1, -1, -1])
+    mostly = pair_slopes([5.0, 4.0, 4.0, 4.0, 4.0], bound=[0, -1, -1, -1, -1])
     assert mostly.open_count == 10
-    assert mostly.lower == -math.inf
-    some = censored_theil_sen([5.0, 4.5, 4.0, 3.5, 3.0, 3.0], bound=[0, 0, 0, 0, -1, -1])
-    assert math.isfinite(some.slope)
+    assert mostly.limits(4.0)[1] == -math.inf
+    some = pair_slopes([5.0, 4.5, 4.0, 3.5, 3.0, 3.0], bound=[0, 0, 0, 0, -1, -1])
+    assert math.isfinite(some.limits(4.0)[0])
 
 
 def test_what_is_no_series_is_refused():

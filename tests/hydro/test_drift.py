@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gwnet.errors import ReductionError, ShapeError
-from gwnet.hydro.loggers.drift import anchor_levels, sensing_tolerance
+from gwnet.hydro.loggers.drift import anchor_levels
 
 NAN = np.nan
 START = np.datetime64("2024-01-01T00:00", "us")
@@ -125,12 +125,6 @@ def test_faulty_input_is_refused():
         anchored(hours(0), [1.0], hours(0), [10.0, 11.0])
     with pytest.raises(ReductionError, match="expected times that rise"):
         anchored(hours(1, 0), [1.0, 2.0], hours(0), [10.0])
-    with pytest.raises(ShapeError, match=r"level_range_m \(3,\)"):
-        sensing_tolerance([1.0, 2.0], [1.0, 2.0, 3.0])
-
-
-def test_the_tolerance_of_the_unknown_is_unknown():
-    np.testing.assert_array_equal(sensing_tolerance([NAN, 10.0, 10.0], [1.0, NAN, 1.0]), [NAN, NAN, 0.003048])
 
 
 metres = st.floats(-50, 50)

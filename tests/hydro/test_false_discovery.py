@@ -18,9 +18,7 @@ SHARES = arrays(float, st.integers(1, 60), elements=st.floats(0, 1) | st.sampled
 @settings(deadline=None)
 @given(SHARES)
 def test_equal_to_scipy(p_values):
-    assert adjusted_p_values(p_values) == pytest.approx(stats.false_discovery_control(p_values), rel=1e-12)
-    by = stats.false_discovery_control(p_values, method="by")
-    assert adjusted_p_values(p_values, dependence="any") == pytest.approx(by, rel=1e-12)
+    assert adjusted_p_values(p_values).tolist() == stats.false_discovery_control(p_values).tolist()
 
 
 @settings(deadline=None)
@@ -46,5 +44,3 @@ def test_tests_that_were_not_made_do_not_count():
 def test_refusals_say_what_was_found():
     with pytest.raises(AnalysisError, match=r"1\.5"):
         adjusted_p_values([0.5, 1.5])
-    with pytest.raises(AnalysisError, match="'none'"):
-        adjusted_p_values([0.5], dependence="none")

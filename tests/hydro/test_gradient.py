@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
-from gwnet.hydro.gradients.horizontal import azimuth, flow_arrows, pair_gradient, plane_gradient
+from gwnet.hydro.gradients.horizontal import azimuth, flow_arrows, plane_gradient
 from gwnet.hydro.surfaces import kriging
 from gwnet.hydro.surfaces.hull import inside
 from gwnet.hydro.surfaces.variogram import Covariance
@@ -159,23 +159,6 @@ def test_moving_and_lifting_change_nothing_and_turning_turns_the_direction(shift
     assert there.magnitude == pytest.approx(here.magnitude, rel=1e-6)
     assert there.magnitude_half_width == pytest.approx(here.magnitude_half_width, rel=1e-5)
     assert (there.azimuth_deg - here.azimuth_deg - turn + 180) % 360 == pytest.approx(180, abs=1e-3)
-
-
-def test_pair_of_wells():
-    found = pair_gradient((10.0, 9.9), 50.0, (0.03, 0.04))
-    assert found.fall_m == pytest.approx(0.1)
-    assert found.fall_half_width_m == pytest.approx(0.05)
-    assert found.gradient_half_width == pytest.approx(0.001)
-    assert found.determined
-    assert found.least_distance_m == pytest.approx(25.0)
-    assert not pair_gradient((10.0, 9.96), 50.0, (0.03, 0.04)).determined
-    assert not pair_gradient((10.0, 9.0), 50.0).determined
-    assert pair_gradient((10.0, 10.0), 50.0).least_distance_m == np.inf
-
-
-def test_a_pair_at_one_place_has_no_gradient():
-    with pytest.raises(AnalysisError, match="needs a distance"):
-        pair_gradient((1.0, 2.0), 0.0)
 
 
 def nowhere(x, y):

@@ -8,7 +8,6 @@ from gwnet.hydro.reduction.elevation import (
     combine_repeats,
     depth_below_ground,
     dry_bound_depth,
-    plumb_depth,
     product_corrected_elevation,
     sounded_depth,
     water_elevation,
@@ -109,7 +108,3 @@ def test_product_raises_the_head_by_its_weight():
 
 def test_sounding_adds_the_length_of_the_probe_and_the_correction():
     assert sounded_depth(20.0, 0.11, tape_correction_m=-0.02) == pytest.approx(20.09)
-
-
-def test_a_displacement_longer_than_the_tape_has_no_depth():
-    assert np.isnan(plumb_depth(1.0, 2.0))

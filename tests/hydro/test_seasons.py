@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gwnet.errors import AnalysisError, ShapeError
-from gwnet.hydro.seasons.months import PERCENTS, daily_envelope, monthly_statistics, records, remove_season
+from gwnet.hydro.seasons.months import PERCENTS, daily_envelope, monthly_statistics, records
 
 SERIES = st.lists(
     st.tuples(st.integers(1, 12), st.integers(0, 400).map(lambda n: n / 100)), min_size=1, max_size=120
@@ -105,31 +105,11 @@ def test_no_records_without_values():
     assert (found.highest_at, found.lowest_at) == (-1, -1)
 
 
-@given(series=SERIES, shift=st.lists(st.integers(-50, 50).map(float), min_size=12, max_size=12))
-def test_without_the_season_no_month_stands_out(series, shift):
-    month, value = series
-    moved = value + np.array(shift)[month - 1]
-    found = remove_season(month, moved)
-    assert found.adjusted.mean() == pytest.approx(moved.mean(), abs=1e-9)
-    for m in np.unique(month):
-        assert found.adjusted[month == m].mean() == pytest.approx(moved.mean(), abs=1e-9)
-    again = remove_season(month, value)
-    assert found.adjusted - moved.mean() == pytest.approx(again.adjusted - value.mean(), abs=1e-9)
-
-
-def test_a_gap_stays_a_gap():
-    found = remove_season([1, 2, 1], [1.0, np.nan, 3.0])
-    assert np.isnan(found.adjusted[1])
-    assert np.isnan(found.monthly_mean[1])
-    assert found.grand_mean == 2.0
-
-
 @pytest.mark.parametrize(
     ("call", "error"),
     [
         (lambda: monthly_statistics([13], [1.0]), AnalysisError),
         (lambda: monthly_statistics([1, 2], [1.0]), ShapeError),
-        (lambda: remove_season([0], [1.0]), AnalysisError),
         (lambda: daily_envelope([2001], [366], [1.0]), AnalysisError),
         (lambda: daily_envelope([2001], [1, 2], [1.0]), ShapeError),
         (lambda: daily_envelope([2001], [1], [1.0], half_window_days=200), AnalysisError),

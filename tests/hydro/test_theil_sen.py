@@ -13,7 +13,7 @@ from scipy import stats
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
 from gwnet.hydro.trends import theil_sen as module
 from gwnet.hydro.trends.slope_ranks import ranked_slopes
-from gwnet.hydro.trends.theil_sen import limit_ranks, pairwise_slopes, ranked_limits, theil_sen
+from gwnet.hydro.trends.theil_sen import limit_ranks, pairwise_slopes, theil_sen
 
 TIED = st.integers(-3, 3).map(float)
 LEVELS = st.floats(-1e3, 1e3, allow_nan=False).map(lambda value: round(value, 2))
@@ -114,18 +114,6 @@ def test_a_line_is_found_and_one_wild_value_does_not_matter():
 def test_too_few_slopes_have_no_limits():
     found = theil_sen([1.0, 2.0, 4.0])
     assert (found.lower, found.upper, found.slope) == (-math.inf, math.inf, 1.5)
-
-
-@pytest.mark.parametrize("every", [2, 7, 14])
-def test_slopes_that_mislead_a_sample_are_sorted_out_all_the_same(every):
-    """Every so many slopes is large: the sample that says where to look sees too many or none of them."""
-    random = np.random.default_rng(every)
-    slopes = random.normal(size=7140)
-    slopes[::every] += 1000.0
-    ordered = np.sort(slopes)
-    for lower, upper in ((3000.0, 4001.0), (1.0, 7140.0), (3569.0, 3572.0)):
-        middle = (ordered[3569] + ordered[3570]) / 2
-        assert ranked_limits(slopes.copy(), lower, upper) == (middle, ordered[int(lower) - 1], ordered[int(upper) - 1])
 
 
 def test_rounded_ranks_are_whole():

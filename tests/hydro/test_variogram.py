@@ -4,20 +4,19 @@ import numpy as np
 import pytest
 from scipy.special import gamma, kv
 
-from gwnet.errors import AnalysisError, SettingsError, ShapeError
+from gwnet.errors import AnalysisError, SettingsError
 from gwnet.hydro.surfaces.variogram import (
     MODELS,
     Covariance,
     drift_columns,
     fit_covariance,
-    semivariogram,
     variogram_of,
 )
 
 
 def test_the_linear_model_rises_without_end():
     covariance = Covariance("linear", 4.0, 100.0, 1.0)
-    assert covariance.semivariance([0.0, 50.0, 100.0, 300.0]) == pytest.approx([0.0, 3.0, 5.0, 13.0])
+    assert covariance.sill_m2 - covariance.at(np.array([50.0, 100.0, 300.0])) == pytest.approx([3.0, 5.0, 13.0])
 
 
 @pytest.mark.parametrize("model", [model for model in MODELS if model != "linear"])
@@ -37,7 +36,7 @@ def test_practical_range(model):
 def test_spherical_by_hand():
     """Half the range: 1.5 · 0.5 − 0.5 · 0.125 = 0.6875 of the partial sill."""
     covariance = Covariance("spherical", 16.0, 100.0, 2.0)
-    assert covariance.semivariance([0.0, 50.0, 100.0, 500.0]).tolist() == [0.0, 2.0 + 11.0, 18.0, 18.0]
+    assert covariance.at(np.array([0.0, 50.0, 100.0, 500.0])).tolist() == [16.0, 5.0, 0.0, 0.0]
 
 
 def test_matern_is_the_general_form_of_order_three_halves():
@@ -61,21 +60,6 @@ def test_matern_is_the_general_form_of_order_three_halves():
 def test_what_is_no_covariance_is_refused(arguments, words):
     with pytest.raises(SettingsError, match=words):
         Covariance(*arguments)
-
-
-def test_semivariogram_by_hand():
-    """Three wells on a line: differences 1, 2 and 3 over distances 10, 20 and 30."""
-    bins = semivariogram([0, 10, 30], [0, 0, 0], [0, 1, 3], [0, 10, 25, 30, 40])
-    assert bins.pairs.tolist() == [1, 1, 1, 0]
-    assert bins.distance_m[:3].tolist() == [10, 20, 30]
-    assert bins.semivariance_m2[:3].tolist() == [0.5, 2.0, 4.5]
-    assert np.isnan(bins.semivariance_m2[3])
-    assert np.isnan(bins.distance_m[3])
-
-
-def test_semivariogram_refuses_arrays_that_do_not_fit():
-    with pytest.raises(ShapeError):
-        semivariogram([0, 1], [0, 1], [0, 1, 2], [0, 1])
 
 
 def test_unknown_drift():

@@ -1,11 +1,9 @@
 import numpy as np
 import pytest
-from hypothesis import given
 from hypothesis import strategies as st
 
 from gwnet.errors import ReductionError, ShapeError
-from gwnet.hydro.reduction.freshwater import freshwater_head
-from gwnet.hydro.reduction.water import hung_depth_to_water, normal_gravity, water_column, water_density, water_pressure
+from gwnet.hydro.reduction.water import hung_depth_to_water, normal_gravity, water_column, water_density
 
 NAN = np.nan
 
@@ -41,8 +39,6 @@ def test_what_does_not_fit_is_named_with_its_shape():
         hung_depth_to_water([1.0, 2.0], [1.0, 2.0, 3.0])
     with pytest.raises(ShapeError, match=r"latitude_deg \(2,\), height_m \(3,\)"):
         normal_gravity([1.0, 2.0], [1.0, 2.0, 3.0])
-    with pytest.raises(ShapeError, match="screen_elevation_m"):
-        freshwater_head([1.0, 2.0], [1.0, 2.0, 3.0], density_kg_m3=1.0, freshwater_density_kg_m3=1.0)
 
 
 def test_a_missing_pressure_stays_missing_and_a_negative_one_is_legal():
@@ -52,23 +48,3 @@ def test_a_missing_pressure_stays_missing_and_a_negative_one_is_legal():
 
 
 densities, gravities = st.floats(990, 1030), st.floats(9.7, 9.9)
-
-
-@given(st.floats(-10, 1000), densities, gravities)
-def test_columns_come_back(column, density, gravity):
-    there = water_pressure(column, density_kg_m3=density, gravity_m_s2=gravity)
-    back = water_column(there, density_kg_m3=density, gravity_m_s2=gravity)
-    assert float(back) == pytest.approx(column, rel=1e-14, abs=1e-300)
-
-
-@given(st.floats(-100, 100), st.floats(-300, 100), densities, st.floats(-1000, 1000))
-def test_freshwater_heads_move_with_the_datum(head, screen, density, shift):
-    told = {"density_kg_m3": density, "freshwater_density_kg_m3": 1000.0}
-    moved = freshwater_head(head + shift, screen + shift, **told)
-    assert float(moved) == pytest.approx(float(freshwater_head(head, screen, **told)) + shift, abs=1e-9)
-
-
-@given(st.floats(-100, 100), st.floats(-300, 100))
-def test_fresh_water_is_its_own_freshwater_head(head, screen):
-    found = freshwater_head(head, screen, density_kg_m3=999.7, freshwater_density_kg_m3=999.7)
-    assert float(found) == pytest.approx(head, abs=1e-10)

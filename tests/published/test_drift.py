@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from gwnet.constants import DRIFT_SHARE_LIMIT, UNCHECKED_SENSOR_M
-from gwnet.hydro.loggers.drift import anchor_levels, sensing_tolerance
+from gwnet.hydro.loggers.drift import anchor_levels
 
 FOOT = 0.3048
 START = np.datetime64("2024-01-01T12:00", "us")
@@ -15,18 +15,6 @@ START = np.datetime64("2024-01-01T12:00", "us")
 
 def days(*numbers):
     return START + np.array(numbers, dtype="timedelta64[D]")
-
-
-@pytest.mark.parametrize(
-    ("depth_ft", "range_ft", "tolerance_ft"), [(50, 3, 0.01), (250, 3, 0.025), (50, 40, 0.04), (100, 1, 0.01)]
-)
-def test_accuracy_of_water_level_sensing(depth_ft, range_ft, tolerance_ft):
-    """0.01 ft, 0.1 % of range or 0.01 % of depth beyond 100 ft, whichever is least restrictive (answers computed).
-
-    Project page of the USGS San Diego hydrogeology study; restates Freeman et al. (2004), USGS TWRI 8-A3 (from memory).
-    """
-    found = float(sensing_tolerance(depth_ft * FOOT, range_ft * FOOT)) / FOOT
-    assert round(found, 6) == tolerance_ft
 
 
 def test_linear_drift_between_two_readings():

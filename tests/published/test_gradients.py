@@ -5,8 +5,8 @@ import pytest
 
 from gwnet.hydro.gradients.directions import directions
 from gwnet.hydro.gradients.seepage import parse_conductivity, parse_share, seepage_velocity
-from gwnet.hydro.gradients.vertical import vertical_flux, vertical_gradients
-from gwnet.hydro.reduction.freshwater import freshwater_head
+from gwnet.hydro.gradients.vertical import vertical_gradients
+from gwnet.hydro.reduction.elevation import water_elevation
 
 
 @pytest.mark.parametrize(
@@ -34,28 +34,11 @@ def test_nested_piezometers():
     414 m; 20 m over 50 m upward between the lower two, 11 m over 50 m downward between the upper two.
     """
     middle = 450.0 - np.array([150.0, 100.0, 50.0])
-    head = 450.0 - np.array([27.0, 47.0, 36.0])
+    head = water_elevation([27.0, 47.0, 36.0], 450.0)
     assert head.tolist() == [423.0, 403.0, 414.0]
-    assert (head - middle).tolist() == [123.0, 53.0, 14.0]
     found = vertical_gradients(middle[1:], middle[:-1], head[1:], head[:-1], upper_half_width_m=1, lower_half_width_m=1)
     assert found.gradient.tolist() == [0.40, -0.22]
     assert found.determined.all()
-
-
-def test_vertical_flow_of_salt_water():
-    """Post and Simmons (2022), Variable-Density Groundwater Flow, The Groundwater Project, exercises 4 and 5.
-
-    Screens at -76.41, -96.44 and -118.93 m, point-water heads -3.13, -3.08 and -3.04 m, density 1004.3 kg/m3, K 20 m/d:
-    36 mm/d from the third to the second screen and 50 mm/d from the second to the first, upward.
-    """
-    screen, head = np.array([-76.41, -96.44, -118.93]), np.array([-3.13, -3.08, -3.04])
-    fresh = freshwater_head(head, screen, density_kg_m3=1004.3, freshwater_density_kg_m3=1000.0)
-    flux = vertical_flux(
-        screen[:-1], screen[1:], fresh[:-1], fresh[1:], conductivity_m_s=20.0 / 86_400, density_kg_m3=1004.3
-    )
-    daily_mm = flux * 86_400 * 1000
-    assert np.round(daily_mm).tolist() == [50.0, 36.0]
-    assert daily_mm == pytest.approx([49.925, 35.571], abs=5e-4)
 
 
 def test_mean_direction_of_the_roulette_data():

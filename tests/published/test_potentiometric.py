@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gwnet.hydro.gradients.horizontal import pair_gradient, plane_gradient
+from gwnet.hydro.gradients.horizontal import plane_gradient
 from gwnet.hydro.surfaces import kriging
-from gwnet.hydro.surfaces.variogram import Covariance, semivariogram
+from gwnet.hydro.surfaces.variogram import Covariance
 
 CASES = Path(__file__).parent / "cases"
 
@@ -62,28 +62,6 @@ def test_three_well_graphical_method(along):
     assert east > 0.0
 
 
-def test_two_well_gradient():
-    """Heath (1983), USGS Water-Supply Paper 2220, p. 10, from memory: (85 m − 80 m) / 780 m."""
-    assert pair_gradient((100.0 - 15.0, 98.0 - 18.0), 780.0).gradient == 5.0 / 780.0
-
-
-def test_gradient_between_contours():
-    """San Joaquin County EHD, document 453869, p. 25: contours 63.30 and 62.70 ft, 110 ft apart, printed 0.0055."""
-    assert round(pair_gradient((63.30, 62.70), 110.0).gradient, 4) == 0.0055
-
-
-def test_least_spacing_of_a_small_gradient():
-    """Rau and others (2019), Hydrol. Earth Syst. Sci. 23, abstract.
-
-    Gradients below 1e-4 need a spacing of at least 170 m: so 17 mm of head is what they could tell between two wells.
-    """
-    each = 0.017 / np.sqrt(2.0)
-    assert pair_gradient((10.0, 10.0 - 180.0 * 1e-4), 180.0, (each, each)).determined
-    near = pair_gradient((10.0, 10.0 - 160.0 * 1e-4), 160.0, (each, each))
-    assert not near.determined
-    assert near.least_distance_m == pytest.approx(170.0, rel=1e-9)
-
-
 def test_ordinary_kriging_of_one_point():
     """Isaaks and Srivastava (1989), An Introduction to Applied Geostatistics, chapter 12, answers from memory.
 
@@ -128,18 +106,6 @@ def test_plane_with_the_other_copy_of_well_49(wolfcamp):
     assert found.slope_x == pytest.approx(-6.749737, abs=1e-5)
     assert found.slope_y == pytest.approx(-6.012545, abs=1e-5)
     assert found.azimuth_deg == pytest.approx(48.30592, abs=1e-4)
-
-
-@pytest.mark.parametrize("values", ["raw", "resid"])
-def test_semivariogram_of_the_wolfcamp_heads(wolfcamp, values):
-    """Harper and Furr (1986) heads; semivariogram written out plainly with numpy [miles, ft²]."""
-    x, y, head = wolfcamp
-    z = head if values == "raw" else plane_gradient(x, y, head).residual_m
-    case = table("wolfcamp_semivariogram.csv")
-    bins = semivariogram(x, y, z, np.append(case["lo_mi"], case["hi_mi"][-1]))
-    assert bins.pairs.tolist() == case["pairs"].tolist()
-    assert np.round(bins.distance_m, 4) == pytest.approx(case["mean_h_mi"], abs=1.1e-4)
-    assert bins.semivariance_m2 == pytest.approx(case[f"gamma_{values}_ft2"], abs=0.0051)
 
 
 WOLFCAMP = Covariance("spherical", 40_000.0, 100.0, 12_000.0)

@@ -12,12 +12,10 @@ from gwnet.hydro.loggers.barometric import (
     air_pressure_at,
     clark_efficiency,
     regression_efficiency,
-    sealed_reference,
     without_air,
     without_barometric_response,
 )
 from gwnet.hydro.reduction.elevation import product_corrected_elevation
-from gwnet.hydro.reduction.freshwater import freshwater_head
 from gwnet.hydro.reduction.water import hung_depth_to_water, normal_gravity, water_column, water_density
 from gwnet.units import from_pascals, pascals_per, to_pascals
 
@@ -163,12 +161,6 @@ def test_an_absolute_sensor_with_its_barometer():
     assert round(float(hung_depth_to_water(60.0, column)), 3) == 54.682
 
 
-def test_a_sealed_sensor():
-    """An instrument application note: -50 mbar in air under 980 mbar, so 1030 mbar are added to its readings."""
-    reference = sealed_reference(to_pascals(-50.0, "mbar"), to_pascals(980.0, "mbar"))
-    assert from_pascals(float(reference), "mbar") == 1030.0
-
-
 def test_ten_metres_of_air():
     """Computed with air of 1.225 kg/m3: about 0.12 kPa, or 12 mm of water."""
     lost = 101_325.0 - float(air_pressure_at(101_325.0, 10.0))
@@ -182,31 +174,6 @@ def test_the_standard_atmosphere(height, hectopascals):
     """ISO 2533:1975 standard atmosphere (from memory); 6.5 K less per 1000 m, so the mean of the layer is used."""
     found = air_pressure_at(101_325.0, height, air_temperature_degc=15.0 - 0.0065 * height / 2)
     assert from_pascals(float(found), "hPa") == pytest.approx(hectopascals, abs=0.02)
-
-
-def test_freshwater_heads_of_two_wells():
-    """Post and Simmons (2022), Groundwater Project, exercise 4: 101 m (computed 101.004) and 101.2 m."""
-    heads = freshwater_head([100.4, 100.0], 40.0, density_kg_m3=[1010.0, 1020.0], freshwater_density_kg_m3=1000.0)
-    np.testing.assert_array_equal(heads.round(3), [101.004, 101.2])
-    assert round(-10 * (101.2 - 101) / 200, 2) == -0.01
-
-
-@pytest.mark.parametrize(
-    ("head", "screen", "printed"), [(-3.13, -76.41, -2.815), (-3.08, -96.44, -2.679), (-3.04, -118.93, -2.542)]
-)
-def test_freshwater_heads_of_a_nest(head, screen, printed):
-    """Post and Simmons (2022), Groundwater Project, exercise 5: water of 1004.3 kg/m3."""
-    found = freshwater_head(head, screen, density_kg_m3=1004.3, freshwater_density_kg_m3=1000.0)
-    assert round(float(found), 3) == printed
-
-
-def test_freshwater_head_in_its_other_form():
-    """h_f = (rho/rho_f) h - ((rho - rho_f)/rho_f) z: course notebook of USGS citing Guo and Langevin (2002)."""
-    rng = np.random.default_rng(4)
-    head, screen, density = rng.uniform(-50, 50, 20), rng.uniform(-200, 0, 20), rng.uniform(1000, 1030, 20)
-    other = density / 1000.0 * head - (density - 1000.0) / 1000.0 * screen
-    found = freshwater_head(head, screen, density_kg_m3=density, freshwater_density_kg_m3=1000.0)
-    np.testing.assert_allclose(found, other, rtol=0, atol=1e-12)
 
 
 @pytest.mark.parametrize(

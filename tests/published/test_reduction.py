@@ -8,13 +8,12 @@ import pytest
 
 from gwnet.hydro.reduction.elevation import (
     depth_below_ground,
-    plumb_depth,
     product_corrected_elevation,
     sounded_depth,
     water_elevation,
 )
 from gwnet.hydro.reduction.tape import tape_correction
-from gwnet.units import METRES_PER_UNIT, metres_per
+from gwnet.units import metres_per
 
 
 @pytest.mark.parametrize(("below_point", "height", "below_ground"), [(5.5, 1.5, 4.0), (5.2, -1.2, 6.4)])
@@ -23,30 +22,20 @@ def test_sign_of_the_measuring_point(below_point, height, below_ground):
     assert depth_below_ground(below_point, height) == pytest.approx(below_ground, abs=1e-9)
 
 
-def test_casing_to_elevation_chain():
-    """Quarterly report of 30 July 2003, San Joaquin County EHD document 471029, p. 7 [ft]."""
-    assert round(float(water_elevation(9.08, 48.22)), 2) == 39.14
-    assert round(float(water_elevation(8.81, 48.22)), 2) == 39.41
-
-
-def test_ground_to_elevation_training_page():
-    """University of Connecticut water-level exercise, well 2: surface 558.58 ft, depth 3.76 ft."""
-    assert round(float(water_elevation(3.76, 558.58)), 2) == 554.82
-
-
-def test_head_and_depth_of_the_contouring_exercise():
-    """Cohen and Cherry (2020), Groundwater Project, problem 4: ground 40 m, head 35 m, depth 5 m."""
-    assert water_elevation(5.0, 40.0) == 35.0
-
-
 @pytest.mark.parametrize(
-    ("depth_to_water", "head", "depth_of_intake", "pressure_head"),
-    [(27.0, 423.0, 150.0, 123.0), (47.0, 403.0, 100.0, 53.0), (36.0, 414.0, 50.0, 14.0)],
+    ("thickness", "interface_depth", "corrected_depth", "elevation"),
+    [(0.32, 9.60, 9.33, None), (0.33, 9.08, 8.81, 39.41)],
 )
-def test_nested_piezometers(depth_to_water, head, depth_of_intake, pressure_head):
-    """Freeze and Cherry (1979), problem 2-1, as quoted in a public notebook; answers computed; surface 450 m."""
-    assert water_elevation(depth_to_water, 450.0) == head
-    assert head - (450.0 - depth_of_intake) == pressure_head
+def test_floating_product(thickness, interface_depth, corrected_depth, elevation):
+    """San Joaquin County EHD documents 471143 p. 7 and 471029 p. 7 (January and July 2003), density 0.83 [ft].
+
+    The July report prints the casing's elevation, 48.22 ft, with it: depth to elevation to corrected elevation.
+    """
+    measured = float(water_elevation(interface_depth, 48.22))
+    assert round(measured, 2) == 39.14 or elevation is None
+    corrected = float(product_corrected_elevation(measured, thickness, 0.83))
+    assert round(48.22 - corrected, 2) == corrected_depth
+    assert elevation is None or round(corrected, 2) == elevation
 
 
 def test_total_depth_sounding():
@@ -67,26 +56,6 @@ def test_held_and_cut_constructed():
     depth = 50.00 - 7.36
     assert round(float(water_elevation(depth, 814.52)), 2) == 771.88
     assert round(812.37 - float(depth_below_ground(depth, 2.15)), 2) == 771.88
-
-
-def test_out_of_plumb_well():
-    """USGS Pacific Islands Water Science Center, archived page on errors of water levels: 100 ft reads 100.005 ft."""
-    taped = float(np.hypot(100.0, 1.0))
-    assert round(taped, 3) == 100.005
-    assert plumb_depth(taped, 1.0) == pytest.approx(100.0, abs=1e-9)
-
-
-@pytest.mark.parametrize(("thickness", "interface_depth", "corrected_depth"), [(0.32, 9.60, 9.33), (0.33, 9.08, 8.81)])
-def test_floating_product(thickness, interface_depth, corrected_depth):
-    """San Joaquin County EHD documents 471143 p. 7 and 471029 p. 7 (January and July 2003), density 0.83 [ft]."""
-    rise = float(product_corrected_elevation(0.0, thickness, 0.83))
-    assert round(rise, 2) == 0.27
-    assert round(interface_depth - rise, 2) == corrected_depth
-
-
-def test_floating_product_elevation():
-    """Same document, 30 July 2003: 39.14 ft becomes 39.41 ft."""
-    assert round(float(product_corrected_elevation(39.14, 0.33, 0.83)), 2) == 39.41
 
 
 def test_tape_against_reference_tape_constructed():
@@ -120,11 +89,19 @@ def test_spliced_tape():
     assert made.correction_m[0] == pytest.approx(-19.15)
 
 
-def test_foot_is_exact():
-    """85 FR 62698 (5 October 2020): 0.3048 m exactly; survey foot 1200/3937 m; ratio 1.000002000004."""
-    assert metres_per("ft") == 0.3048
-    assert metres_per("ftUS") == pytest.approx(0.304800609601, abs=1e-12)
-    assert METRES_PER_UNIT["ftUS"] / METRES_PER_UNIT["ft"] == pytest.approx(1.000002000004, abs=1e-12)
+@pytest.mark.parametrize(
+    ("unit", "numerator", "denominator", "printed"),
+    [("ft", 3048, 10_000, 0.3048), ("ftUS", 1200, 3937, 0.304800609601)],
+)
+def test_both_feet_are_exact(unit, numerator, denominator, printed):
+    """85 FR 62698 (5 October 2020): foot 0.3048 m exactly; survey foot 1200/3937 m, 0.304800609601 m."""
+    assert metres_per(unit) == numerator / denominator
+    assert metres_per(unit) == pytest.approx(printed, abs=5.1e-13)
+
+
+def test_ratio_of_the_feet():
+    """The same: 1.000002000004."""
+    assert metres_per("ftUS") / metres_per("ft") == pytest.approx(1.000002000004, abs=5.1e-13)
 
 
 @pytest.mark.parametrize(
@@ -132,11 +109,12 @@ def test_foot_is_exact():
 )
 def test_survey_feet_read_as_international(feet, difference):
     """National Geodetic Survey notices: a hundredth of a foot in a mile, 2 ft in a million."""
-    made = feet * metres_per("ftUS") / metres_per("ft") - feet
-    assert made == pytest.approx(difference, abs=5e-7 * max(1, feet / 1e6) + 5e-6)
+    too_long = feet * metres_per("ftUS") / metres_per("ft") - feet
+    assert too_long == pytest.approx(difference, rel=3e-6)
 
 
 def test_datum_text_example_in_both_feet():
-    """EPSG method 9658, example: 247.47 m is 811.909 international and 811.908 survey feet."""
-    assert round(247.47 / metres_per("ft"), 3) == 811.909
-    assert round(247.47 / metres_per("ftUS"), 3) == 811.908
+    """EPSG method 9658, example: 247.47 m is 811.9 ft; 811.909 international and 811.908 survey feet (computed)."""
+    for unit, computed in (("ft", 811.909), ("ftUS", 811.908)):
+        assert round(247.47 / metres_per(unit), 1) == 811.9
+        assert round(247.47 / metres_per(unit), 3) == computed

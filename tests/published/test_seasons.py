@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.hydro.seasons.months import monthly_statistics, remove_season
+from gwnet.hydro.seasons.months import monthly_statistics
 from gwnet.hydro.seasons.percentiles import percentiles, standing
 from gwnet.hydro.seasons.smoothing import decompose, lowess
 
@@ -75,16 +75,6 @@ def test_of_twenty_values_a_percentile_below_the_first_rank_is_the_lowest():
     assert percentiles(air, [4.7]).value == air.min()
     assert percentiles(air, [4.8]).value > air.min()
     assert percentiles(air, [4.7], definition="linear").value > air.min()
-
-
-def test_levels_without_their_season():
-    """US EPA (2009), Unified Guidance, EPA 530/R-09-007, Example 14-8, pp. 14-32 to 14-33."""
-    rows = table("seasons_epa_14_8.csv")
-    found = remove_season(rows["month"], rows["value"])
-    assert found.adjusted == close(rows["adjusted"].to_numpy(), 2)
-    printed = [2.05, 2.12, 2.19, 2.16, 2.16, 2.20, 2.25, 2.25, 2.22, 2.14, 2.11, 2.15]
-    assert found.monthly_mean == close(np.array(printed), 2)
-    assert found.grand_mean == close(2.166389, 6)
 
 
 def test_lowess_as_in_r():

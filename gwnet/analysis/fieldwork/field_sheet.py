@@ -27,7 +27,7 @@ from gwnet.analysis.fieldwork.planning import (
     due_text,
     tapes_in_service,
 )
-from gwnet.constants import REPEAT_TOLERANCE_M
+from gwnet.constants import MAD_TO_SD, REPEAT_TOLERANCE_M
 from gwnet.units import METRES_PER_UNIT
 
 #: A level of an earlier year counts for a season within so many days of the calendar day (project default).
@@ -65,8 +65,6 @@ GOVERNS: Final = "These are reminders only. Local rules and the site's own safet
 
 #: How many earlier depths stand on a sheet.
 EARLIER: Final = 3
-
-_MAD_TO_SD: Final = 1.4826
 
 #: Columns of the frame of wells of a sheet.
 WELL_COLUMNS: Final = (
@@ -399,7 +397,7 @@ def expected_range(own: pd.DataFrame, on: dt.date) -> Expected:
     if heads.size < LEAST_IN_SEASON:
         return Expected(math.nan, math.nan, int(heads.size))
     middle = float(np.median(heads))
-    spread = _MAD_TO_SD * float(np.median(np.abs(heads - middle)))
+    spread = MAD_TO_SD * float(np.median(np.abs(heads - middle)))
     reach = max(DEVIATIONS * spread, LEAST_HALF_RANGE_M)
     return Expected(middle - reach, middle + reach, int(heads.size))
 

@@ -66,7 +66,7 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
     if value not in VALUES:
         message = f"A period cannot be given by its {value!r}; expected {' or '.join(VALUES)}."
         raise SettingsError(message)
-    days = _hand_before_logger(used)
+    days = drop_logged_on_reading_days(used)
     if value == "middle":
         days = _one_a_day(days)
     days = days.assign(year=days["day"].dt.year, season=(days["day"].dt.month - 1) * seasons // 12)
@@ -88,8 +88,19 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
     return found[list(COLUMNS)]
 
 
-def _hand_before_logger(used: pd.DataFrame) -> pd.DataFrame:
-    """Leave out logger values of days on which a well has manual readings."""
+def drop_logged_on_reading_days(used: pd.DataFrame) -> pd.DataFrame:
+    """Drop logger values of days on which the same well has manual readings.
+
+    Parameters
+    ----------
+    used : pandas.DataFrame
+        Levels that take part: site, well, day, source and others.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The rows that are left, with a further column n of 1.
+    """
     logged = used["source"] == "logger"
     if not logged.any() or logged.all():
         return used.assign(n=1)

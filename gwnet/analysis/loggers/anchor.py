@@ -23,6 +23,7 @@ from gwnet.constants import (
     LOGGER_ACCURACY_M,
     MANUAL_READING_EDGE_S,
     MANUAL_READING_GAP_S,
+    NORMAL_95,
     SURVEY_ACCURACY_M,
     UNCHECKED_SENSOR_M,
 )
@@ -282,7 +283,7 @@ def _hold(left_out: Floats, method: str) -> float:
     known = left_out[~np.isnan(left_out)]
     if known.size == 0:
         return UNCHECKED_SENSOR_M
-    spread = 1.96 * float(np.sqrt(np.mean(np.square(known))))
+    spread = NORMAL_95 * float(np.sqrt(np.mean(np.square(known))))
     return spread if method == "constant" else spread / 2
 
 

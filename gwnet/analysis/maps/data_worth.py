@@ -15,9 +15,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.maps.result import MapResult
+from gwnet.constants import NORMAL_95
 from gwnet.errors import AnalysisError, SettingsError
 from gwnet.hydro.gradients.directions import turn_deg
-from gwnet.hydro.gradients.horizontal import NORMAL_95, Gradient, plane_gradient
+from gwnet.hydro.gradients.horizontal import Gradient, plane_gradient
 from gwnet.hydro.surfaces.hull import COLLINEAR_SHARE, convex_hull, hull_area, length_and_width
 from gwnet.hydro.surfaces.kriging import KrigedSurface
 from gwnet.hydro.surfaces.kriging_system import Candidate, Worth, places_for_wells, worth_of_wells

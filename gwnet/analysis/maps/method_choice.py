@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gwnet.analysis.maps.result import Control, MethodScore
-from gwnet.hydro.gradients.horizontal import NORMAL_95
+from gwnet.constants import NORMAL_95
 from gwnet.hydro.surfaces import surface as surfaces
 from gwnet.hydro.surfaces.variogram import Covariance
 

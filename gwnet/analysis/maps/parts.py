@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.maps.compartments import Side, SidedSurface
 from gwnet.analysis.maps.result import Control
-from gwnet.hydro.gradients.horizontal import NORMAL_95
+from gwnet.constants import NORMAL_95
 from gwnet.hydro.surfaces import surface as surfaces
 from gwnet.hydro.surfaces.contours import (
     ContourLine,

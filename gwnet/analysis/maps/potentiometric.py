@@ -27,9 +27,9 @@ from gwnet.analysis.maps.texts import (
     method_text,
     parameters_of,
 )
-from gwnet.constants import RIVER_KIND, SURVEY_ACCURACY_M
+from gwnet.constants import NORMAL_95, RIVER_KIND, SURVEY_ACCURACY_M
 from gwnet.errors import SettingsError
-from gwnet.hydro.gradients.horizontal import NORMAL_95, FlowArrow, Gradient, flow_arrows, plane_gradient
+from gwnet.hydro.gradients.horizontal import FlowArrow, Gradient, flow_arrows, plane_gradient
 from gwnet.hydro.surfaces import surface as surfaces
 from gwnet.hydro.surfaces.contours import nice_interval
 from gwnet.hydro.surfaces.hull import length_and_width

@@ -252,11 +252,6 @@ class MapResult:
     set_text: str = ""
 
     @property
-    def hours_spanned(self) -> float:
-        """Return the hours from the first to the last level with a known time; NaN for fewer than two."""
-        return self.span.hours
-
-    @property
     def used(self) -> pd.DataFrame:
         """Return the rows of the control frame that the surface is made from."""
         return self.control[self.control["used"].astype(bool)].reset_index(drop=True)

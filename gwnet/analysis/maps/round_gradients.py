@@ -19,10 +19,10 @@ from threadpoolctl import threadpool_limits
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.maps.potentiometric import gradient_of
 from gwnet.analysis.maps.site_maps import control_of, placed_wells, unit_of_coordinates
-from gwnet.constants import SURVEY_ACCURACY_M
+from gwnet.constants import NORMAL_95, SURVEY_ACCURACY_M
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.hydro.gradients.directions import Turn, turn_between, turn_deg
-from gwnet.hydro.gradients.horizontal import NORMAL_95, Gradient
+from gwnet.hydro.gradients.horizontal import Gradient
 from gwnet.hydro.gradients.local import (
     LocalGradient,
     TriangleGradient,

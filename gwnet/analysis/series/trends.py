@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from gwnet.analysis.levels.used import used_levels
 from gwnet.analysis.series.trend_records import WellRecord, well_records
 from gwnet.analysis.series.trend_tests import ALPHA, Tested, tested
+from gwnet.analysis.series.trend_values import EXTRA_COLUMNS, value_trends
 from gwnet.errors import SettingsError
 from gwnet.hydro.trends.false_discovery import adjusted_p_values
 
@@ -51,9 +52,6 @@ METHODS = ("kendall", "seasonal")
 #: Numbers of seasons that a year may be divided into: months or quarters.
 SEASONS = (12, 4)
 
-#: Columns of numbers.
-_NUMBERS = COLUMNS[6:15]
-
 
 def trends(
     levels: pd.DataFrame,
@@ -71,8 +69,8 @@ def trends(
         Reduced levels, as of `gwnet.analysis.levels.table.levels`.
     wells : pandas.DataFrame
         Columns site and well: one row of the result for each, in this order.
-    method : {"seasonal", "kendall"}
-        Seasons of the years compared each with its own kind, or one value a year.
+    method : {"seasonal", "kendall", "all"}
+        Seasons of the years compared each with its own kind, one value a year, or every value.
     seasons : {4, 12}
         Seasons of a year, from January on: quarters or months.
     approved : bool, optional
@@ -95,6 +93,7 @@ def trends(
 
     Notes
     -----
+    With method ``all`` there are further columns, and p is as `gwnet.analysis.series.trend_values.value_trends` says.
     Usable levels take part, and accepted dry ones as bounds; everything else is counted in ``left_out``. One value a
     period is made as `gwnet.analysis.levels.period_values.period_values` says; which test follows,
     `gwnet.analysis.series.trend_tests.tested`.
@@ -106,14 +105,14 @@ def trends(
     .. [2] Benjamini, Y. and Hochberg, Y. (1995). Controlling the false discovery rate. J. Royal Statistical Society B
        57, 289–300.
     """
-    used, left_out = used_levels(levels, approved=approved)
-    records = well_records(used, parts_of_year(method, seasons))
-    rows = []
-    for key in zip(wells["site"], wells["well"], strict=True):
-        row = _row(key, method, seasons, records.get(key))
-        rows.append({**row, "left_out": left_out.get(key, "")})
-    table = pd.DataFrame(rows, columns=list(COLUMNS))
-    for name in _NUMBERS:
+    columns = list(COLUMNS)
+    if method == "all":
+        columns[columns.index("p") : columns.index("p")] = EXTRA_COLUMNS
+        rows = value_trends(levels, wells, approved=approved)
+    else:
+        rows = _period_rows(levels, wells, method, seasons, approved=approved)
+    table = pd.DataFrame(rows, columns=columns)
+    for name in columns[columns.index("s") : columns.index("direction")]:
         table[name] = table[name].astype(float)
     table["p_adjusted"] = adjusted_p_values(table["p"].to_numpy(dtype=np.float64))
     table["direction"] = directions(table)
@@ -140,6 +139,9 @@ def parts_of_year(method: str, seasons: int) -> int:
     SettingsError
         If the method or the number of seasons is none of these.
     """
+    if method == "all":
+        message = "Method 'all' tests the values of single wells; expected kendall or seasonal here."
+        raise SettingsError(message)
     if method not in METHODS:
         message = f"There is no method {method!r} for trends; expected {' or '.join(METHODS)}."
         raise SettingsError(message)
@@ -166,6 +168,18 @@ def directions(table: pd.DataFrame) -> NDArray[np.object_]:
     step, up = (table["method"] == "step").to_numpy(dtype=bool), (table["s"] > 0).to_numpy(dtype=bool)
     words = np.where(step, np.where(up, "higher after", "lower after"), np.where(up, "rising", "falling"))
     return np.where(told, words, "no trend told").astype(object)
+
+
+def _period_rows(
+    levels: pd.DataFrame, wells: pd.DataFrame, method: str, seasons: int, *, approved: bool
+) -> list[dict[str, object]]:
+    """Return the rows of tests of one value a season or year."""
+    used, left_out = used_levels(levels, approved=approved)
+    records = well_records(used, parts_of_year(method, seasons))
+    return [
+        {**_row(key, method, seasons, records.get(key)), "left_out": left_out.get(key, "")}
+        for key in zip(wells["site"], wells["well"], strict=True)
+    ]
 
 
 def _row(key: tuple[str, str], method: str, seasons: int, record: WellRecord | None) -> dict[str, object]:

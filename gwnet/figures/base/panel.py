@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import io
 import math
 from collections.abc import Mapping, Sequence
@@ -19,7 +18,6 @@ from gwnet.figures.base import style
 from gwnet.figures.base.axes import date_ticks, nice_step, round_ticks
 from gwnet.figures.base.page import Box, Page
 from gwnet.figures.base.text import decimals_of_step, fit, number_text, plain, shown, text_width_pt
-from gwnet.figures.maps.data import known_text
 from gwnet.whole_files import replace_files
 
 __all__ = [
@@ -29,7 +27,6 @@ __all__ = [
     "common_height",
     "days_of",
     "draw_title",
-    "known_sentence",
     "level_axis",
     "save_all",
     "save_pages",
@@ -60,11 +57,6 @@ def site_text(site: Mapping[str, Any] | pd.Series | None) -> str:
     if site is None:
         return ""
     return shown(plain(site.get("name")) or plain(site.get("site")))
-
-
-def known_sentence(known_on: dt.datetime | None) -> str:
-    """Return the sentence that tells as of when the record is shown; empty without a time."""
-    return " ".join(known_text(known_on))
 
 
 def approved_sentence(review: Any) -> str:

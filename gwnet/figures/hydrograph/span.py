@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.constants import MAD_TO_SD
 from gwnet.figures.base.axes import nice_step
 from gwnet.figures.hydrograph.events import event_kinds
 from gwnet.figures.hydrograph.logger_line import LoggerSeries
@@ -115,7 +116,7 @@ def _common(elevation: NDArray[np.float64]) -> NDArray[np.bool_]:
     if elevation.size < _FEWEST_TO_TRIM:
         return np.ones(elevation.shape, dtype=bool)
     off = np.abs(elevation - np.median(elevation))
-    return off <= _FAR_OUTLIER * max(float(np.median(off)) / 0.6745, _LEAST_SPREAD_M)
+    return off <= _FAR_OUTLIER * max(MAD_TO_SD * float(np.median(off)), _LEAST_SPREAD_M)
 
 
 def vertical_limits(

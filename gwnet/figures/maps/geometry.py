@@ -46,11 +46,6 @@ class ContourPath:
     inferred: bool
     depression: bool
 
-    @property
-    def closed(self) -> bool:
-        """Whether the piece ends where it begins."""
-        return len(self.xy) > 3 and bool(np.all(self.xy[0] == self.xy[-1]))
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BaseLayer:

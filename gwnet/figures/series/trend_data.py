@@ -29,6 +29,7 @@ YEAR_DAYS: Final = 365.25
 _METHODS: Final = {
     "seasonal": "each season compared with its own kind",
     "kendall": "one value a year",
+    "all": "every value",
     "step": "levels before and after a gap compared",
 }
 _DECIMALS: Final = {"m": 3, "ft": 2}

@@ -12,14 +12,12 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from gwnet.constants import MAD_TO_SD
 from gwnet.errors import ShapeError
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Places = NDArray[np.int64]
-
-#: Standard deviations in a median absolute deviation: 1 / 0.75 quantile of the normal distribution.
-MAD_TO_SD: Final = 1.482602218505602
 
 
 def equally_long(**arrays: ArrayLike) -> list[NDArray[Any]]:

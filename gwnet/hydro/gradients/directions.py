@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gwnet.hydro.gradients.horizontal import Gradient, azimuth
+from gwnet.hydro.gradients.horizontal import Gradient
 
 
 @dataclass(frozen=True)
@@ -26,18 +26,15 @@ class Directions:
         Direction of the sum of their unit vectors, clockwise from grid north, in [0, 360); NaN for none [degrees].
     concentration : float
         Length of that sum over n: 1 when all are alike, near 0 when they cancel.
-    sd_deg : float
-        Circular standard deviation; infinite when they cancel [degrees].
     """
 
     n: int
     mean_deg: float
     concentration: float
-    sd_deg: float
 
 
 def directions(azimuth_deg: ArrayLike) -> Directions:
-    """Return mean and spread of directions on the circle.
+    """Return the mean of directions on the circle, and how concentrated they are.
 
     Parameters
     ----------
@@ -47,27 +44,27 @@ def directions(azimuth_deg: ArrayLike) -> Directions:
     Returns
     -------
     Directions
-        Mean, concentration and circular standard deviation.
+        Mean and concentration.
 
     Notes
     -----
-    The standard deviation is the root of -2 ln R with R the concentration (Mardia and Jupp, 2000, Directional
-    Statistics, section 2.3, from memory). A mean of directions that turn about is the direction of no round: use it
-    only with its concentration.
+    Mean and concentration as in Mardia and Jupp (2000, Directional Statistics, section 2.2; from memory). A mean of
+    directions that scatter widely is the direction of no round: use it only with its concentration.
 
     Examples
     --------
     >>> round(directions([350.0, 10.0]).mean_deg, 9) % 360
     0.0
     """
+    from scipy.stats import circmean, circvar
+
     turned = np.asarray(azimuth_deg, dtype=np.float64).ravel()
     turned = turned[~np.isnan(turned)]
     if not turned.size:
-        return Directions(0, math.nan, math.nan, math.nan)
-    east, north = float(np.sin(np.radians(turned)).mean()), float(np.cos(np.radians(turned)).mean())
-    length = min(math.hypot(east, north), 1.0)
-    spread = math.degrees(math.sqrt(-2.0 * math.log(length))) if length > 0.0 else math.inf
-    return Directions(int(turned.size), float(azimuth(east, north)), length, spread)
+        return Directions(0, math.nan, math.nan)
+    # the mean of directions just beside north may come out as 360
+    mean = float(circmean(turned, high=360.0)) % 360.0
+    return Directions(int(turned.size), mean, 1.0 - float(circvar(turned, high=360.0)))
 
 
 def turn_deg(first_deg: ArrayLike, second_deg: ArrayLike) -> NDArray[np.float64]:

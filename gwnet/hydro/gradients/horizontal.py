@@ -15,14 +15,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from gwnet.constants import NORMAL_95
 from gwnet.errors import AnalysisError, ShapeError
 from gwnet.hydro.surfaces.hull import control_arrays, hull_area, inside
 from gwnet.hydro.surfaces.surface import Surface
 
 Floats = NDArray[np.float64]
-
-#: Standard errors in a 95 % half-width: the normal distribution's 0.975 quantile.
-NORMAL_95: Final = 1.959963984540054
 
 #: The 95 % ellipse of two components: chi-squared with two degrees of freedom, −2 ln 0.05.
 _ELLIPSE_95: Final = 5.991464547107979
@@ -260,78 +258,6 @@ def _polar(slopes: Floats, covariance: Floats | None) -> tuple[float, float, flo
         beyond = bool(slopes @ np.linalg.solve(covariance, slopes) > _ELLIPSE_95)
         determined = beyond and size > size_width
     return size, size_width, direction, min(float(np.degrees(turn)), 180.0), determined
-
-
-@dataclass(frozen=True)
-class WellPairGradient:
-    """Fall of head from one well to another.
-
-    Attributes
-    ----------
-    fall_m : float
-        Head at the first less head at the second: positive where it falls towards the second [m].
-    fall_half_width_m : float
-        Its 95 % half-width [m].
-    gradient : float
-        Fall per distance along the line between them [m/m].
-    gradient_half_width : float
-        Its 95 % half-width [m/m].
-    determined : bool
-        False when the fall is not greater than its half-width, or that is not known.
-    least_distance_m : float
-        Distance at which this gradient would just be told with this half-width; infinite for no gradient [m].
-    """
-
-    fall_m: float
-    fall_half_width_m: float
-    gradient: float
-    gradient_half_width: float
-    determined: bool
-    least_distance_m: float
-
-
-def pair_gradient(
-    head_m: tuple[float, float], distance_m: float, half_width_m: tuple[float, float] = (np.nan, np.nan)
-) -> WellPairGradient:
-    """Return the gradient between two wells, along the line between them and not the true one.
-
-    Parameters
-    ----------
-    head_m : tuple of float
-        Water elevations, positive upward [m].
-    distance_m : float
-        Distance, greater than 0 [m].
-    half_width_m : tuple of float, optional
-        95 % half-widths of the heads [m].
-
-    Returns
-    -------
-    WellPairGradient
-        Fall and gradient with their uncertainty.
-
-    Raises
-    ------
-    AnalysisError
-        If the distance is not greater than 0.
-
-    Examples
-    --------
-    >>> round(pair_gradient((85.0, 80.0), 780.0).gradient, 8)
-    0.00641026
-    """
-    if not distance_m > 0.0:
-        message = f"A gradient needs a distance between its wells, not {distance_m:g} m."
-        raise AnalysisError(message)
-    fall = head_m[0] - head_m[1]
-    width = float(np.hypot(*half_width_m))
-    return WellPairGradient(
-        fall_m=fall,
-        fall_half_width_m=width,
-        gradient=fall / distance_m,
-        gradient_half_width=width / distance_m,
-        determined=bool(abs(fall) > width),
-        least_distance_m=width * distance_m / abs(fall) if fall else float("inf"),
-    )
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import Delaunay, KDTree
 
+from gwnet.constants import NORMAL_95
 from gwnet.errors import AnalysisError
-from gwnet.hydro.gradients.horizontal import NORMAL_95, Gradient, azimuth, plane_gradient
+from gwnet.hydro.gradients.horizontal import Gradient, azimuth, plane_gradient
 from gwnet.hydro.surfaces.hull import COLLINEAR_SHARE, control_arrays, length_and_width
 from gwnet.hydro.surfaces.kriging import KrigedSurface
 from gwnet.hydro.surfaces.kriging_system import kriging_system

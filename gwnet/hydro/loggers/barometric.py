@@ -148,35 +148,6 @@ def without_air(absolute_pressure_pa: ArrayLike, air_pressure_pa: ArrayLike) -> 
     return absolute - air
 
 
-def sealed_reference(reading_in_air_pa: ArrayLike, air_pressure_pa: ArrayLike) -> Floats:
-    """Return the pressure sealed in behind a sensor that is neither vented nor absolute.
-
-    Parameters
-    ----------
-    reading_in_air_pa : array_like
-        What the sensor read while it hung in air [Pa].
-    air_pressure_pa : array_like
-        Air pressure at that moment [Pa].
-
-    Returns
-    -------
-    numpy.ndarray
-        What to add to its readings to make them absolute [Pa].
-
-    Raises
-    ------
-    ShapeError
-        If the arrays do not broadcast.
-
-    Examples
-    --------
-    >>> float(sealed_reference(-5_000.0, 98_000.0))
-    103000.0
-    """
-    reading, air = broadcast(reading_in_air_pa=reading_in_air_pa, air_pressure_pa=air_pressure_pa)
-    return air - reading
-
-
 @dataclass(frozen=True)
 class ClarkEfficiency:
     """Answer of `clark_efficiency`.

@@ -21,6 +21,7 @@ from gwnet.constants import (
     CLOCK_MARGIN,
     CLOCK_PEAK_HALF_WIDTH_S,
     CLOCK_WINDOW_DAYS,
+    MAD_TO_SD,
 )
 from gwnet.errors import ReductionError
 from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants, series
@@ -421,7 +422,7 @@ def _scale(values: Floats) -> float:
     """Return a robust spread of values, never zero while they differ."""
     if values.size == 0:
         return 0.0
-    robust = float(np.median(np.abs(values))) / 0.6745
+    robust = MAD_TO_SD * float(np.median(np.abs(values)))
     return robust if robust > 0 else float(values.std())
 
 

@@ -18,12 +18,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from gwnet.constants import (
     DAYS_PER_YEAR,
-    LOGGER_ACCURACY_M,
-    LOGGER_ACCURACY_OF_DEPTH,
-    LOGGER_ACCURACY_OF_RANGE,
 )
 from gwnet.errors import ReductionError
-from gwnet.hydro.arrays import Floats, Instants, broadcast, seconds_after, series
+from gwnet.hydro.arrays import Floats, Instants, seconds_after, series
 from gwnet.hydro.loggers.dense_series import interpolate_at
 
 _YEAR_S = DAYS_PER_YEAR * 86_400
@@ -81,7 +78,7 @@ class AnchoredLevels:
         Offset less that of the reading before in the same hanging; NaN for the first [m].
     residual_m : numpy.ndarray, shape (m,)
         Manual reading less the anchored level at that moment [m].
-    left_out_residual_m : numpy.ndarray, shape (m,)
+    leave_one_out_residual_m : numpy.ndarray, shape (m,)
         Manual reading less the level that the other readings of its hanging would give; NaN for the only one [m].
     hangings : Hangings
         Drift of each hanging.
@@ -156,8 +153,8 @@ def anchor_levels(
     from memory) found drift of the zero to be irregular. Readings at one moment count by their mean.
 
     With ``linear`` the anchored level equals the manual reading wherever one stands alone at its moment, so its
-    residual is 0 and tells nothing; ``shift_m`` and ``left_out_residual_m`` show how well the sensor held. A hanging
-    without a reading keeps NaN: nothing says where its zero is.
+    residual is 0 and says nothing; ``shift_m`` and ``leave_one_out_residual_m`` show how well the sensor held. A
+    hanging without a reading keeps NaN: nothing says where its zero is.
 
     Examples
     --------
@@ -198,42 +195,6 @@ def anchor_levels(
     return AnchoredLevels(
         elevation, correction, hanging, hand_hanging, at_hand, offsets, shift, residual, left_out, shown
     )
-
-
-def sensing_tolerance(depth_to_water_m: ArrayLike, level_range_m: ArrayLike) -> Floats:
-    """Return how accurate a sensor's levels must be.
-
-    Parameters
-    ----------
-    depth_to_water_m : array_like
-        Depth to water, positive downward [m].
-    level_range_m : array_like
-        Largest less smallest level [m].
-
-    Returns
-    -------
-    numpy.ndarray
-        Accuracy asked for, the least restrictive of the three rules; NaN where an input is NaN [m].
-
-    Raises
-    ------
-    ShapeError
-        If the arrays do not broadcast.
-
-    Notes
-    -----
-    0.01 ft, or 0.1 % of the range, or 0.01 % of the depth to water beyond 100 ft: project page of the USGS San Diego
-    hydrogeology study, which restates USGS TWRI 8-A3 (Freeman et al., 2004; from memory). At 100 ft,
-    0.01 % of the depth is 0.01 ft, so the rule of depth needs no limit of its own.
-
-    Examples
-    --------
-    >>> round(float(sensing_tolerance(250 * 0.3048, 3 * 0.3048)) / 0.3048, 4)
-    0.025
-    """
-    depth, level_range = broadcast(depth_to_water_m=depth_to_water_m, level_range_m=level_range_m)
-    by_range, by_depth = LOGGER_ACCURACY_OF_RANGE * level_range, LOGGER_ACCURACY_OF_DEPTH * depth
-    return np.maximum(np.maximum(LOGGER_ACCURACY_M, by_range), by_depth)
 
 
 def _level_at(asked: Instants, when: Instants, level: Floats, longest_gap_s: float, edge_s: float) -> Floats:

@@ -296,38 +296,3 @@ def dry_bound_depth(screen_bottom_m: ArrayLike, sounded_depth_m: ArrayLike, tota
     )
     shallower = np.fmin(screen, sounded)
     return np.where(np.isnan(shallower), built, shallower)
-
-
-def plumb_depth(taped_length_m: ArrayLike, displacement_m: ArrayLike) -> Floats:
-    """Return the vertical depth under a tape that hangs along a straight, inclined well.
-
-    Parameters
-    ----------
-    taped_length_m : array_like
-        Length along the well, positive downward [m].
-    displacement_m : array_like
-        Horizontal displacement over that length [m].
-
-    Returns
-    -------
-    numpy.ndarray
-        Vertical depth [m]; NaN where the displacement exceeds the length.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays do not broadcast.
-
-    Notes
-    -----
-    sqrt(L^2 - d^2); a well out of plumb by 1 ft over 100 ft reads 0.005 ft too deep: USGS Pacific Islands Water Science
-    Center, "Possible errors associated with measured water levels" (archived page).
-
-    Examples
-    --------
-    >>> round(float(plumb_depth(100.0049999, 1.0)), 5)
-    100.0
-    """
-    length, offset = broadcast(taped_length_m=taped_length_m, displacement_m=displacement_m)
-    square = length**2 - offset**2
-    return np.sqrt(np.where(square >= 0, square, np.nan))

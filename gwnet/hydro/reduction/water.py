@@ -144,39 +144,6 @@ def water_column(water_pressure_pa: ArrayLike, *, density_kg_m3: ArrayLike, grav
     return pressure / (density * gravity)
 
 
-def water_pressure(water_column_m: ArrayLike, *, density_kg_m3: ArrayLike, gravity_m_s2: ArrayLike) -> Floats:
-    """Return the pressure of a column of water; the inverse of `water_column`.
-
-    Parameters
-    ----------
-    water_column_m : array_like
-        Column, positive upward from the sensor [m].
-    density_kg_m3 : array_like
-        Mean density of the column [kg/m3].
-    gravity_m_s2 : array_like
-        Gravity at the well [m/s2].
-
-    Returns
-    -------
-    numpy.ndarray
-        Pressure of the water alone [Pa].
-
-    Raises
-    ------
-    ShapeError
-        If the arrays do not broadcast.
-
-    Examples
-    --------
-    >>> float(water_pressure(2.0, density_kg_m3=1000.0, gravity_m_s2=9.80665))
-    19613.3
-    """
-    column, density, gravity = broadcast(
-        water_column_m=water_column_m, density_kg_m3=density_kg_m3, gravity_m_s2=gravity_m_s2
-    )
-    return column * density * gravity
-
-
 def hung_depth_to_water(hanging_depth_m: ArrayLike, water_column_m: ArrayLike) -> Floats:
     """Return the depth to water from the depth at which a sensor hangs.
 

@@ -18,11 +18,9 @@ __all__ = [
     "DailyEnvelope",
     "MonthlyStatistics",
     "Records",
-    "WithoutSeason",
     "daily_envelope",
     "monthly_statistics",
     "records",
-    "remove_season",
 ]
 
 Floats = NDArray[np.float64]
@@ -116,25 +114,6 @@ class Records:
     lowest: float
     lowest_at: int
     lowest_bound: int
-
-
-@dataclass(frozen=True, slots=True)
-class WithoutSeason:
-    """Values without the mean course of the year.
-
-    Attributes
-    ----------
-    adjusted : numpy.ndarray of float64, shape (n,)
-        Value less the mean of its month, plus the mean of all values.
-    monthly_mean : numpy.ndarray of float64, shape (12,)
-        Mean of each calendar month; NaN without values.
-    grand_mean : float
-        Mean of all values.
-    """
-
-    adjusted: Floats
-    monthly_mean: Floats
-    grand_mean: float
 
 
 def monthly_statistics(
@@ -366,49 +345,6 @@ def _end(possible: float, sure: float, side: int) -> tuple[float, int]:
 def _first(numbers: Floats, wanted: float) -> int:
     places = np.flatnonzero(numbers == wanted)
     return int(places[0]) if places.size else -1
-
-
-def remove_season(month: ArrayLike, values: ArrayLike) -> WithoutSeason:
-    """Return values without the mean course of the year.
-
-    Parameters
-    ----------
-    month : array_like of int, shape (n,)
-        Calendar month of each value, 1 to 12.
-    values : array_like, shape (n,)
-        Values; NaN where there is none (stays NaN).
-
-    Returns
-    -------
-    WithoutSeason
-        Value less the mean of its month plus the mean of all values, and these means.
-
-    Raises
-    ------
-    AnalysisError
-        If a month is not from 1 to 12.
-    ShapeError
-        If months and values differ in shape.
-
-    Notes
-    -----
-    US EPA (2009), Statistical Analysis of Groundwater Monitoring Data: Unified Guidance, EPA 530/R-09-007, section
-    14.3.3. A bound has no place here: give NaN for it.
-
-    Examples
-    --------
-    >>> remove_season([1, 7, 1, 7], [1.0, 5.0, 2.0, 6.0]).adjusted.tolist()
-    [3.0, 3.0, 4.0, 4.0]
-    """
-    months, numbers = _months(month), np.asarray(values, dtype=np.float64)
-    _refuse_unlike(months.shape, numbers.shape)
-    here = ~np.isnan(numbers)
-    place = months[here] - 1
-    count = np.bincount(place, minlength=MONTHS)
-    total = np.bincount(place, weights=numbers[here], minlength=MONTHS)
-    mean = np.divide(total, count, out=np.full(MONTHS, np.nan), where=count > 0)
-    grand = float(numbers[here].mean()) if here.any() else np.nan
-    return WithoutSeason(numbers - mean[months - 1] + grand, mean, grand)
 
 
 def _months(month: ArrayLike) -> Integers:

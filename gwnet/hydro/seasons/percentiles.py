@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -121,7 +122,8 @@ def percentiles(
     if not low.size:
         return Percentiles(np.full(share.shape, np.nan), np.zeros(share.shape, dtype=np.int64), 0)
     below, above = _ranked(np.sort(low), share, definition), _ranked(np.sort(high), share, definition)
-    side = np.where(below == above, 0, np.where(np.isfinite(above), -1, 1))
+    # both come from one interpolation of different values: equal but for rounding
+    side = np.where(np.isclose(below, above, rtol=0.0, atol=1e-9), 0, np.where(np.isfinite(above), -1, 1))
     value = np.where(np.isfinite(above), above, np.where(np.isfinite(below), below, np.nan))
     return Percentiles(value, side.astype(np.int64), int(low.size))
 
@@ -203,17 +205,13 @@ def _limits(values: ArrayLike, bound: ArrayLike) -> tuple[Floats, Floats]:
     return low[here], high[here]
 
 
-def _ranked(ordered: Floats, share: Floats, definition: str) -> Floats:
-    """Return the values at the ranks of shares of a sorted array; infinite where the rank leans on an infinite one."""
-    count = ordered.size
-    place = (count + 1) * share - 1.0 if definition == "weibull" else (count - 1) * share
-    place = np.clip(place, 0.0, count - 1.0)
-    before = np.floor(place).astype(np.int64)
-    after = np.minimum(before + 1, count - 1)
-    part = place - before
-    start, end = ordered[before], ordered[after]
-    finite = np.isfinite(start) & np.isfinite(end)
-    gap = np.subtract(end, start, out=np.zeros(np.shape(start)), where=finite)
-    between = np.where(part < 0.5, start + gap * part, end - gap * (1.0 - part))
-    leaning = np.where(np.isinf(start) & (part < 1.0), start, end)
-    return np.asarray(np.where(part == 0.0, start, np.where(finite, between, leaning)), dtype=np.float64)
+def _ranked(ordered: Floats, share: Floats, definition: Any) -> Floats:
+    """Return the values at the ranks of shares of a sorted array; infinite where an infinite one counts."""
+    finite = np.isfinite(ordered)
+    if finite.all():
+        return np.asarray(np.quantile(ordered, share, method=definition))
+    known = ordered[finite] if finite.any() else np.zeros(1)
+    value = np.quantile(np.clip(ordered, known[0], known[-1]), share, method=definition)
+    # how much of the result comes from infinite values; less than this is rounding of the rank
+    weight = np.quantile(np.where(finite, 0.0, np.sign(ordered)), share, method=definition)
+    return np.asarray(np.where(np.abs(weight) < 1e-9, value, np.copysign(np.inf, weight)))

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import KDTree
 
+from gwnet.constants import NORMAL_95
 from gwnet.errors import SettingsError
 from gwnet.hydro.surfaces.hull import clip_line, hull_area, inside
 from gwnet.hydro.surfaces.surface import Grid, Surface
@@ -50,11 +51,6 @@ class ContourLine:
     y: Floats
     inferred: bool
     depression: bool
-
-    @property
-    def closed(self) -> bool:
-        """Return whether the piece ends where it begins."""
-        return bool(self.x.size > 3 and self.x[0] == self.x[-1] and self.y[0] == self.y[-1])
 
 
 @dataclass(frozen=True)
@@ -205,7 +201,7 @@ class InferredRule:
             return np.full(x.shape, fill_value=self.everywhere)
         distance, _ = self._tree.query(np.column_stack([x, y]))
         error = self.surface.standard_error(x, y)
-        return (distance > self.farthest_m) | (1.959963984540054 * np.nan_to_num(error) > self.interval_m)
+        return (distance > self.farthest_m) | (NORMAL_95 * np.nan_to_num(error) > self.interval_m)
 
 
 def inferred_rule(surface: Surface, interval_m: float, *, least_wells: int = 5) -> InferredRule:

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
+import shapely
 from numpy.typing import ArrayLike, NDArray
-from scipy.spatial import ConvexHull
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
 
@@ -138,9 +138,8 @@ def convex_hull(x: ArrayLike, y: ArrayLike) -> Floats:
         Corners, anticlockwise, beginning with the westernmost (then southernmost) [m].
     """
     points = np.column_stack([np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)])
-    centre = points.mean(axis=0)
-    corners = ConvexHull(points - centre).vertices
-    ring = points[corners]
+    ring = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(points)))[:-1]
+    ring = ring if hull_area(ring) > 0.0 else ring[::-1]
     first = int(np.lexsort((ring[:, 1], ring[:, 0]))[0])
     return np.roll(ring, -first, axis=0)
 
@@ -168,26 +167,6 @@ def hull_area(hull: Floats) -> float:
     return float(0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
 
 
-def half_planes(hull: Floats) -> tuple[Floats, Floats]:
-    """Return the sides of a convex hull as inward unit normals and offsets.
-
-    Parameters
-    ----------
-    hull : numpy.ndarray, shape (k, 2)
-        Corners, anticlockwise [m].
-
-    Returns
-    -------
-    normals : numpy.ndarray, shape (k, 2)
-        Inward unit normals.
-    offsets : numpy.ndarray, shape (k,)
-        Such that ``normals @ point - offsets`` is the distance inside each side [m].
-    """
-    edges = np.roll(hull, -1, axis=0) - hull
-    normals = np.column_stack([-edges[:, 1], edges[:, 0]]) / np.hypot(edges[:, 0], edges[:, 1])[:, None]
-    return normals, np.sum(normals * hull, axis=1)
-
-
 def inside(hull: Floats, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
     """Return which points lie inside a convex hull or on its edge.
 
@@ -208,14 +187,10 @@ def inside(hull: Floats, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
     >>> inside(np.array([[0.0, 0.0], [2.0, 0.0], [0.0, 2.0]]), [0.5, 2.0], [0.5, 2.0]).tolist()
     [True, False]
     """
-    xs, ys = np.broadcast_arrays(np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64))
-    centre = hull.mean(axis=0)
-    normals, offsets = half_planes(hull - centre)
     tolerance = _EDGE_SHARE * float(np.max(np.ptp(hull, axis=0)))
-    held = np.ones(xs.shape, dtype=np.bool_)
-    for (across, along), offset in zip(normals, offsets, strict=True):
-        held &= across * (xs - centre[0]) + along * (ys - centre[1]) - offset >= -tolerance
-    return held
+    area = shapely.buffer(shapely.Polygon(hull), tolerance, join_style="mitre")
+    shapely.prepare(area)
+    return np.asarray(shapely.intersects_xy(area, x, y))
 
 
 def nearest_on_hull(hull: Floats, x: Floats, y: Floats) -> tuple[Floats, Floats]:
@@ -233,17 +208,10 @@ def nearest_on_hull(hull: Floats, x: Floats, y: Floats) -> tuple[Floats, Floats]
     tuple of numpy.ndarray, shape (m,)
         Coordinates on the outline [m].
     """
-    best = np.full(x.shape, np.inf)
-    near_x, near_y = x.copy(), y.copy()
-    for start, end in zip(hull, np.roll(hull, -1, axis=0), strict=True):
-        edge = end - start
-        share = np.clip(((x - start[0]) * edge[0] + (y - start[1]) * edge[1]) / (edge @ edge), 0.0, 1.0)
-        on_x, on_y = start[0] + share * edge[0], start[1] + share * edge[1]
-        squared = (x - on_x) ** 2 + (y - on_y) ** 2
-        closer = squared < best
-        best = np.where(closer, squared, best)
-        near_x, near_y = np.where(closer, on_x, near_x), np.where(closer, on_y, near_y)
-    return near_x, near_y
+    outline = shapely.linearrings(hull)
+    shapely.prepare(outline)
+    nearest = shapely.get_coordinates(shapely.shortest_line(outline, shapely.points(x, y)))[::2]
+    return nearest[:, 0], nearest[:, 1]
 
 
 def clip_line(hull: Floats, x: Floats, y: Floats) -> list[tuple[Floats, Floats]]:
@@ -268,7 +236,7 @@ def clip_line(hull: Floats, x: Floats, y: Floats) -> list[tuple[Floats, Floats]]
     if inside(hull, x, y).all():
         return [(x, y)]
     centre = hull.mean(axis=0)
-    normals, offsets = half_planes(hull - centre)
+    normals, offsets = _half_planes(hull - centre)
     depth = np.column_stack([x - centre[0], y - centre[1]]) @ normals.T - offsets
     enter, leave = _cut_shares(depth[:-1], depth[1:])
     pieces: list[list[tuple[float, float]]] = []
@@ -286,6 +254,13 @@ def clip_line(hull: Floats, x: Floats, y: Floats) -> list[tuple[Floats, Floats]]
     if len(pieces) > 1 and x[0] == x[-1] and y[0] == y[-1] and joined and pieces[0][0] == (x[0], y[0]):
         pieces[0] = pieces.pop() + pieces[0][1:]
     return [(np.array([px for px, _ in piece]), np.array([py for _, py in piece])) for piece in pieces]
+
+
+def _half_planes(hull: Floats) -> tuple[Floats, Floats]:
+    """Return inward unit normals and offsets of sides; ``normals @ point - offsets`` is the distance inside."""
+    edges = np.roll(hull, -1, axis=0) - hull
+    normals = np.column_stack([-edges[:, 1], edges[:, 0]]) / np.hypot(edges[:, 0], edges[:, 1])[:, None]
+    return normals, np.sum(normals * hull, axis=1)
 
 
 def _cut_shares(start: Floats, end: Floats) -> tuple[Floats, Floats]:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import KDTree
 
+from gwnet.constants import MAD_TO_SD, NORMAL_95
 from gwnet.errors import AnalysisError
 from gwnet.hydro.surfaces import kriging
 from gwnet.hydro.surfaces.hull import control_arrays
@@ -31,8 +32,6 @@ _NEIGHBOURS = 6
 _FIRST_LIMIT = 6.0
 _MOST_TRIPLES = 4000
 _FITS = 3
-#: Standard deviations in a median absolute deviation: 1 / 0.75 quantile of the normal distribution.
-_MAD_TO_SD = 1.482602218505602
 #: Root of t^4 = t + 1, for evenly spread triples.
 _SPREAD = 1.2207440846057596
 
@@ -125,7 +124,7 @@ class _Test:
 
     def __init__(self, x: Floats, y: Floats, z: Floats, half_width: Floats) -> None:
         self.x, self.y, self.z, self.half_width = x, y, z, half_width
-        self.noise = (half_width / 1.959963984540054) ** 2
+        self.noise = (half_width / NORMAL_95) ** 2
         self.covariance: Covariance | None = None
 
     def against(self, sound: Flags, *, fit_anew: bool) -> tuple[Floats, Floats]:
@@ -142,7 +141,7 @@ class _Test:
         aside = ~sound
         residual[aside] = self.z[aside] - surface.predict(self.x[aside], self.y[aside])
         error[aside] = np.sqrt(surface.standard_error(self.x[aside], self.y[aside]) ** 2 + self.noise[aside])
-        usual = _MAD_TO_SD * float(np.nanmedian(np.abs(left_out.residual_m / left_out.standard_error_m)))
+        usual = MAD_TO_SD * float(np.nanmedian(np.abs(left_out.residual_m / left_out.standard_error_m)))
         return residual, np.maximum(STANDARD_ERRORS * max(usual, 1.0) * error, HALF_WIDTHS * self.half_width)
 
 
@@ -155,7 +154,7 @@ def _first_sound(x: Floats, y: Floats, z: Floats, half_width: Floats) -> Flags:
     away = np.median(distance, axis=1)
     contrast = np.abs(residual - np.median(residual[near], axis=1))
     beyond = np.maximum(contrast - HALF_WIDTHS * half_width, 0.0)
-    usual = _MAD_TO_SD * float(np.median(contrast / away))
+    usual = MAD_TO_SD * float(np.median(contrast / away))
     off = beyond / away
     sound = off <= max(_FIRST_LIMIT * usual, 1e-9 * float(np.ptp(z) / np.max(away)))
     least = max(LEAST_SEARCHED - 1, x.size // 2)

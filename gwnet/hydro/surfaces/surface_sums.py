@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from gwnet.constants import NORMAL_95
 from gwnet.errors import AnalysisError
-from gwnet.hydro.gradients.horizontal import NORMAL_95
 from gwnet.hydro.surfaces.hull import hull_area
 from gwnet.hydro.surfaces.kriging import KrigedSurface
 from gwnet.hydro.surfaces.kriging_system import kriging_system
@@ -99,11 +99,6 @@ class ChangeSums:
     fall_m3: float
     rise_area_m2: float
     fall_area_m2: float
-
-    @property
-    def net_m3(self) -> float:
-        """Return rise less fall [m³ of aquifer]."""
-        return self.rise_m3 - self.fall_m3
 
 
 def change_sums(

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import LinAlgError, cholesky, solve_triangular
 from scipy.optimize import minimize
-from scipy.spatial.distance import cdist, pdist
+from scipy.spatial.distance import cdist
 
-from gwnet.errors import AnalysisError, SettingsError, ShapeError
+from gwnet.errors import AnalysisError, SettingsError
 from gwnet.hydro.surfaces.barriers import Barriers
 from gwnet.hydro.surfaces.correlation import LINEAR_AT_ZERO, MODELS, correlate
 
@@ -99,27 +99,6 @@ class Covariance:
         correlation = correlate(self.model, np.atleast_1d(np.asarray(distance_m) / self.range_m) ** 2)
         return self.partial_sill_m2 * correlation.reshape(np.shape(distance_m))
 
-    def semivariance(self, distance_m: ArrayLike) -> Floats:
-        """Return the semivariance over distances; 0 at distance 0.
-
-        Parameters
-        ----------
-        distance_m : array_like
-            Distances, not negative [m].
-
-        Returns
-        -------
-        numpy.ndarray
-            Semivariance [m²].
-
-        Examples
-        --------
-        >>> Covariance("spherical", 4.0, 100.0, 1.0).semivariance([0.0, 50.0, 200.0]).tolist()
-        [0.0, 3.75, 5.0]
-        """
-        distance = np.asarray(distance_m, dtype=np.float64)
-        return np.where(distance == 0.0, 0.0, self.sill_m2 - self.at(distance))
-
 
 def variogram_of(text: str, *, unit_m: float = 1.0) -> Covariance:
     """Return the variogram that a text gives.
@@ -161,68 +140,6 @@ def variogram_of(text: str, *, unit_m: float = 1.0) -> Covariance:
         message = f"The sill of a variogram, {sill:g}, holds its nugget, {nugget:g}, and must be greater."
         raise SettingsError(message, fix=fix)
     return Covariance(parts[0].lower(), (sill - nugget) * unit_m**2, reach * unit_m, nugget * unit_m**2)
-
-
-@dataclass(frozen=True, eq=False)
-class SemivariogramBins:
-    """Empirical semivariogram by classes of distance.
-
-    Attributes
-    ----------
-    pairs : numpy.ndarray of int64
-        Pairs in each class.
-    distance_m : numpy.ndarray
-        Mean distance of the pairs; NaN for an empty class [m].
-    semivariance_m2 : numpy.ndarray
-        Half the mean squared difference; NaN for an empty class [m²].
-    """
-
-    pairs: NDArray[np.int64]
-    distance_m: Floats
-    semivariance_m2: Floats
-
-
-def semivariogram(x: ArrayLike, y: ArrayLike, z: ArrayLike, edges_m: ArrayLike) -> SemivariogramBins:
-    """Return the empirical semivariogram.
-
-    Parameters
-    ----------
-    x, y : array_like, shape (n,)
-        Coordinates [m].
-    z : array_like, shape (n,)
-        Heads, or their residuals from a drift [m].
-    edges_m : array_like, shape (k + 1,)
-        Rising edges of the classes; a class holds lower < h <= upper [m].
-
-    Returns
-    -------
-    SemivariogramBins
-        Arrays of shape (k,).
-
-    Raises
-    ------
-    ShapeError
-        If the coordinates and heads differ in length.
-
-    Notes
-    -----
-    Matheron's estimator: the sum of (z_i − z_j)² over the pairs of a class, divided by twice their number
-    (Matheron, 1963; in Cressie, 1993, section 2.4).
-    """
-    xs, ys, zs = (np.asarray(values, dtype=np.float64) for values in (x, y, z))
-    if xs.ndim != 1 or not xs.shape == ys.shape == zs.shape:
-        message = f"x, y and z must be one-dimensional and of one length, not {xs.shape}, {ys.shape} and {zs.shape}."
-        raise ShapeError(message)
-    edges = np.asarray(edges_m, dtype=np.float64)
-    distance = pdist(np.column_stack([xs, ys]))
-    squared = pdist(zs[:, None]) ** 2
-    place = np.searchsorted(edges, distance, side="left") - 1
-    held = (place >= 0) & (place < edges.size - 1)
-    pairs = np.bincount(place[held], minlength=edges.size - 1)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean_distance = np.bincount(place[held], distance[held], minlength=edges.size - 1) / pairs
-        half_mean = np.bincount(place[held], squared[held], minlength=edges.size - 1) / (2.0 * pairs)
-    return SemivariogramBins(pairs.astype(np.int64), mean_distance, half_mean)
 
 
 def drift_columns(x: Floats, y: Floats, drift: str) -> Floats:

@@ -16,39 +16,13 @@ from numpy.typing import ArrayLike, NDArray
 from gwnet.errors import ShapeError, TooFewLevelsError
 from gwnet.hydro.trends.kendall import value_limits
 from gwnet.hydro.trends.theil_sen import limit_ranks
-from gwnet.hydro.trends.year_signs import correlated_variance, year_signs
 
-__all__ = ["CensoredSlope", "PairSlopes", "censored_theil_sen", "pair_slopes", "slope_between"]
+__all__ = ["PairSlopes", "pair_slopes", "slope_between"]
 
 Floats = NDArray[np.float64]
 
 #: Up to this count the places of pairs are kept for the next series.
 KEPT = 200
-
-
-@dataclass(frozen=True, slots=True)
-class CensoredSlope:
-    """Median slope of a series in which some values are bounds.
-
-    Attributes
-    ----------
-    slope_count : int
-        Pairs at different times.
-    open_count : int
-        Pairs of which only a lowest or highest possible slope, or neither, is known.
-    slope : float
-        Slope at which as many pairs are surely steeper as are surely flatter; infinite or NaN where it stays open.
-    lower : float
-        Lower limit; minus infinity where there is none.
-    upper : float
-        Upper limit; infinity where there is none.
-    """
-
-    slope_count: int
-    open_count: int
-    slope: float
-    lower: float
-    upper: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -158,73 +132,6 @@ def _there(slopes: Floats) -> Floats:
 def _taken_by_two(lowest: Floats, highest: Floats) -> tuple[Floats, Floats]:
     ends = np.sort(np.concatenate([lowest, highest]))
     return ends[0::2], ends[1::2]
-
-
-def censored_theil_sen(
-    values: ArrayLike,
-    times: ArrayLike | None = None,
-    *,
-    bound: ArrayLike = 0,
-    variance: float | None = None,
-    confidence: float = 0.95,
-    ranks: str = "interpolated",
-) -> CensoredSlope:
-    """Return the median slope of a series or of the seasons of one, bounds taken as bounds.
-
-    Parameters
-    ----------
-    values : array_like, shape (n,) or (n, m)
-        A row for each time, a column for each block (season or well), whose slopes are put together; for a bound the
-        bound itself; NaN where there is no value.
-    times : array_like, shape (n,), optional
-        Times of the rows, ascending, none twice; without them 0, 1, 2, ….
-    bound : array_like of int
-        -1 where the true value is at or below the number (dry), +1 where it is at or above it, 0 elsewhere.
-    variance : float, optional
-        Variance of Kendall's S for the limits; without it that with covariance among the blocks.
-    confidence : float
-        Confidence of the two limits together.
-    ranks : {"interpolated", "rounded"}
-        As in `gwnet.hydro.trends.theil_sen.theil_sen`.
-
-    Returns
-    -------
-    CensoredSlope
-        Slope and limits.
-
-    Raises
-    ------
-    ShapeError
-        If the values have neither one nor two dimensions, or the times do not fit them or do not ascend.
-    TooFewLevelsError
-        If no block has values at two times.
-
-    Notes
-    -----
-    The slope b is the one at which the score of y − b t is 0, pairs that a bound leaves open counting as ties
-    (Akritas, Murphy and LaValley, 1995): the middle between where the score stops being positive and where it
-    becomes negative. It and the limits, where the score is ± z √var S, are read from the sorted lowest and highest
-    slopes of all pairs together. Without bounds they are the Theil–Sen slope and Gilbert's limits to the last bit.
-    With many bounds a limit or the slope itself may be open: it is infinite then, or NaN where both sides are.
-
-    References
-    ----------
-    .. [1] Akritas, M. G., Murphy, S. A. and LaValley, M. P. (1995). The Theil–Sen estimator with doubly censored data
-       and applications to astronomy. J. American Statistical Association 90, 170–177.
-    .. [2] Gilbert, R. O. (1987). Statistical Methods for Environmental Pollution Monitoring, section 16.5.
-
-    Examples
-    --------
-    >>> found = censored_theil_sen([5.0, 4.0, 3.0, 2.5], bound=[0, 0, 0, -1])
-    >>> found.slope, found.open_count
-    (-1.0, 3)
-    """
-    slopes = pair_slopes(values, times, bound=bound)
-    if variance is None:
-        variance = correlated_variance(year_signs(values, bound=bound))
-    return CensoredSlope(
-        slopes.first.size, slopes.open_count, *slopes.limits(variance, confidence=confidence, ranks=ranks)
-    )
 
 
 def slope_between(

@@ -9,8 +9,6 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from gwnet.hydro.trends import compiled
-
 __all__ = ["count_inversions", "count_ordered", "list_inversions", "ranks_in_order"]
 
 Floats = NDArray[np.float64]
@@ -64,9 +62,6 @@ def count_inversions(values: Floats) -> int:
     """
     if values.size <= FEW:
         return int(np.count_nonzero((values[:, None] > values) & _upper(values.size)))
-    counted = compiled.inversions(values)
-    if counted is not None:
-        return counted
     return sum(int(part.before[~part.ones].sum()) for part in _parts(ranks_in_order(values)))
 
 

@@ -19,16 +19,12 @@ from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
 from gwnet.hydro.trends.kendall import score_variance
 from gwnet.hydro.trends.slope_ranks import ranked_slopes
 
-__all__ = ["TheilSen", "limit_ranks", "pairwise_slopes", "ranked_limits", "theil_sen"]
+__all__ = ["TheilSen", "limit_ranks", "pairwise_slopes", "theil_sen"]
 
 Floats = NDArray[np.float64]
 
 #: Up to this count all slopes are made and sorted out at once; beyond it they are counted.
 ALL_PAIRS = 500
-
-
-#: Beyond this count only the slopes near to those asked for are sorted out.
-MANY = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +45,6 @@ class TheilSen:
         Upper limit of the slope; infinity where there are too few slopes for one.
     intercept : float
         Median of the values less the slope times the median of the times.
-    confidence : float
-        Confidence of the two limits together.
-    ranks : str
-        ``interpolated`` or ``rounded``: how limits were taken at ranks that are not whole.
     """
 
     count: int
@@ -61,14 +53,13 @@ class TheilSen:
     lower: float
     upper: float
     intercept: float
-    confidence: float
-    ranks: str
 
 
 def theil_sen(
     values: ArrayLike,
     times: ArrayLike | None = None,
     *,
+    variance: float | None = None,
     confidence: float = 0.95,
     ranks: str = "interpolated",
 ) -> TheilSen:
@@ -80,6 +71,8 @@ def theil_sen(
         Values; NaN where there is none (left out).
     times : array_like, shape (n,), optional
         Time of each value, in any unit and order; without it the place in the series, where gaps count as places.
+    variance : float, optional
+        Variance of Kendall's S for the limits; without it that of independent values.
     confidence : float
         Confidence of the limits, between 0 and 1.
     ranks : {"interpolated", "rounded"}
@@ -124,16 +117,19 @@ def theil_sen(
     """
     _refuse_options(confidence, ranks)
     value, when = _present(values, times)
-    variance = score_variance(value, when)
+    variance = score_variance(value, when) if variance is None else variance
     slope_count = _pairs_apart(when)
     if not slope_count:
         message = f"A slope needs values at two times or more; found {value.size} at one time."
         raise TooFewLevelsError(message)
     wanted = limit_ranks(slope_count, variance, confidence=confidence, ranks=ranks)
     if value.size <= ALL_PAIRS:
-        slope, lower, upper = ranked_limits(pairwise_slopes(value, when), *wanted)
+        slopes, places = pairwise_slopes(value, when), _places(slope_count, *wanted)
+        slopes.partition(places)
+        at = {place: float(slopes[place]) for place in places}
     else:
-        slope, lower, upper = _counted_limits(value, when, slope_count, wanted)
+        at = ranked_slopes(value, when, slope_count, _places(slope_count, *wanted))
+    slope, lower, upper = _limits_at(slope_count, *wanted, at)
     return TheilSen(
         count=value.size,
         slope_count=slope_count,
@@ -141,8 +137,6 @@ def theil_sen(
         lower=lower,
         upper=upper,
         intercept=float(np.median(value)) - slope * float(np.median(when)),
-        confidence=confidence,
-        ranks=ranks,
     )
 
 
@@ -209,51 +203,6 @@ def _pairs(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     return np.triu_indices(count, 1)
 
 
-def ranked_limits(slopes: Floats, lower_rank: float, upper_rank: float) -> tuple[float, float, float]:
-    """Return the median of slopes and what stands at two ranks.
-
-    Parameters
-    ----------
-    slopes : ndarray of float64, shape (n,)
-        Slopes in any order; they are sorted in part where they stand.
-    lower_rank : float
-        Rank of the lower limit, counted from 1.
-    upper_rank : float
-        Rank of the upper limit, counted from 1.
-
-    Returns
-    -------
-    tuple of float
-        Median, lower limit (minus infinity below rank 1), upper limit (infinity beyond the last).
-    """
-    places = _places(slopes.size, lower_rank, upper_rank)
-    below, near = _near(slopes, places) if slopes.size > MANY else (0, slopes)
-    near.partition([place - below for place in places])
-    at = {place: float(near[place - below]) for place in places}
-    return _from_places(slopes.size, lower_rank, upper_rank, at)
-
-
-def _near(slopes: Floats, places: list[int]) -> tuple[int, Floats]:
-    """Return slopes among which those at the places are, and how many smaller ones there are."""
-    some = np.sort(slopes[:: max(slopes.size // MANY, 1)])
-    spread = 2.0 * math.sqrt(some.size)
-    first = max(int(places[0] / slopes.size * some.size - spread), 0)
-    last = min(int(places[-1] / slopes.size * some.size + spread), some.size - 1)
-    smaller = slopes < some[first]
-    below = int(np.count_nonzero(smaller))
-    near = slopes[~smaller & (slopes <= some[last])]
-    if below <= places[0] and places[-1] < below + near.size:
-        return below, near
-    return 0, slopes
-
-
-def _counted_limits(
-    value: Floats, when: Floats, slope_count: int, wanted: tuple[float, float]
-) -> tuple[float, float, float]:
-    places = _places(slope_count, *wanted)
-    return _from_places(slope_count, *wanted, ranked_slopes(value, when, slope_count, places))
-
-
 def _places(count: int, lower_rank: float, upper_rank: float) -> list[int]:
     """Return the places, counted from 0, that median and limits are made of."""
     places = {(count - 1) // 2, count // 2}
@@ -263,7 +212,7 @@ def _places(count: int, lower_rank: float, upper_rank: float) -> list[int]:
     return sorted(places)
 
 
-def _from_places(count: int, lower_rank: float, upper_rank: float, at: dict[int, float]) -> tuple[float, float, float]:
+def _limits_at(count: int, lower_rank: float, upper_rank: float, at: dict[int, float]) -> tuple[float, float, float]:
     limits = []
     for rank, beyond in ((lower_rank, -math.inf), (upper_rank, math.inf)):
         if not 1.0 <= rank <= count:

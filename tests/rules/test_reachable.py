@@ -1,0 +1,97 @@
+"""Every public function, class and method of the package is reached from a command, the network or a migration."""
+
+import pytest
+
+from ..helpers import ROOT, package_modules
+from .call_graph import Graph
+
+#: Public definitions that only tests use, each to be moved into the tests or deleted with its next change.
+TESTS_ONLY = {
+    "gwnet.analysis.loggers.heads:levels_at",
+    "gwnet.exchange.feature_files:read_base_layers",
+    "gwnet.figures.base.panel:save_pages",
+    "gwnet.figures.base.placement:overlapping",
+    "gwnet.figures.base.style:figure_pdf_bytes",
+    "gwnet.figures.series.trend_ranked:draw_ranked",
+    "gwnet.reporting.compose:compose",
+    "gwnet.reporting.plain:plain_report",
+    "gwnet.reporting.plain:plain_section",
+    "gwnet.reporting.plain:plain_table",
+    "gwnet.store.fetch.levels:verdicts",
+    "gwnet.store.fetch.sample_runs:Runs.owners",
+    "gwnet.store.save.samples:append",
+}
+
+#: What is called from outside: the package's `open`, and the network with its parts.
+ROOTS = ["gwnet", "gwnet.__main__"]
+NETWORK = ["gwnet.network.core:Network.*", "gwnet.network.core:init", "gwnet.network.core:upgrade"]
+
+MADE_UP = {
+    "pack": "from pack.door import Door\n\ndef open():\n    return Door()\n",
+    "pack.door": (
+        "from pack import tools\n"
+        "from pack.face import helper as assist\n"
+        "from pack.shapes import Round, Square\n\n"
+        "class Door:\n"
+        "    def turn(self):\n        return assist(Round()), tools.oil(), getattr(self, 'lock')()\n"
+        "    def lock(self):\n        from pack.late import lazily\n        return lazily()\n"
+        "    def forgotten(self):\n        return Square()\n"
+    ),
+    "pack.face": "from pack.inner import helper\n",
+    "pack.inner": "def helper(shape):\n    return shape.area()\n\ndef alone():\n    return alone()\n",
+    "pack.shapes": (
+        "class Round:\n    def area(self):\n        return 1\n    def edge(self):\n        return 2\n\n"
+        "class Square:\n    def area(self):\n        return 1\n"
+    ),
+    "pack.tools": (
+        "import functools\n"
+        "from pack.inner import alone\n\n"
+        "TABLE = {'a': listed}\n\n"
+        "def oil():\n    return TABLE['a']()\n\n"
+        "def listed():\n    return 1\n\n"
+        "@functools.lru_cache\ndef kept():\n    return 1\n"
+    ),
+    "pack.late": "def lazily():\n    return 1\n\ndef never():\n    return 2\n",
+    "pack.hooks": "import click\n\nclass Group(click.Group):\n    def list_commands(self):\n        return []\n",
+}
+
+
+def modules(folder):
+    """Return the sources below a folder of the checkout by dotted name."""
+    named = {}
+    for file in package_modules() if folder == "gwnet" else sorted((ROOT / folder).rglob("*.py")):
+        parts = file.relative_to(ROOT).with_suffix("").parts
+        named[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = file.read_text(encoding="utf-8")
+    return named
+
+
+@pytest.fixture(scope="module")
+def unreached():
+    sources = modules("gwnet")
+    migrations = {name.replace("versions.", ""): code for name, code in modules("migrations").items()}
+    commands = [name for name in sources if name.split(".")[:2] == ["gwnet", "cli"]]
+    return set(Graph(sources | migrations).unreached([*ROOTS, *NETWORK, *commands, *migrations]))
+
+
+def test_what_nothing_calls_is_found():
+    roots = ["pack", "pack.door:Door.turn"]
+    assert Graph(MADE_UP).unreached(roots) == [
+        "pack.door:Door.forgotten",
+        "pack.hooks:Group",
+        "pack.hooks:Group.list_commands",
+        "pack.inner:alone",
+        "pack.late:never",
+        "pack.shapes:Round.edge",
+        "pack.shapes:Square",
+        "pack.shapes:Square.area",
+        "pack.tools:kept",
+    ]
+
+
+def test_a_class_that_is_a_root_brings_its_methods_and_those_that_a_framework_calls():
+    left = Graph(MADE_UP).unreached(["pack", "pack.door:Door.*", "pack.hooks:Group"])
+    assert left == ["pack.inner:alone", "pack.late:never", "pack.shapes:Round.edge", "pack.tools:kept"]
+
+
+def test_every_public_definition_is_reached(unreached):
+    assert sorted(unreached - TESTS_ONLY) == []
