@@ -290,7 +290,7 @@ class Trending:
         Returns
         -------
         pandas.DataFrame
-            As `gwnet.analysis.levels.used.left_out_levels`.
+            As `gwnet.analysis.levels.serving.left_out_levels`.
 
         Raises
         ------
@@ -299,7 +299,7 @@ class Trending:
         SettingsError
             If the unit is not known.
         """
-        from gwnet.analysis.levels.used import left_out_levels
+        from gwnet.analysis.levels.serving import left_out_levels
 
         levels, _ = self._trend_inputs(wells, aquifer, start, end, site, known_on)
         return in_unit(left_out_levels(levels, approved=approved), unit)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 from sqlalchemy import Connection
 
-from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.decomposition import WellDecomposition
 from gwnet.analysis.series.seasons import season_summary, seasons
 from gwnet.errors import TooFewLevelsError

@@ -17,7 +17,7 @@ import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
 from gwnet.analysis.levels.places import located
-from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
 from gwnet.analysis.series.trend_records import WellRecord, level_of_line, well_records
 from gwnet.analysis.series.trends import parts_of_year

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from gwnet.analysis.levels.period_values import period_values
-from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.daily_seasons import COLUMNS as DAILY_COLUMNS
 from gwnet.analysis.series.daily_seasons import daily_seasons
 from gwnet.analysis.series.decomposition import COLUMNS, well_decomposition
@@ -193,7 +193,7 @@ def test_manual_readings_stand_in_place_of_logger_values_of_their_day():
     assert found["value"] == pytest.approx(np.median([40.1, 41.0, 43.0, 40.3]))
     assert (found["n"], found["source"], found["day"]) == (4, "both", pd.Timestamp("2020-05-02"))
     assert values_of(record(*logged)).iloc[0]["source"] == "logger"
-    assert values_of(record(("A", "2020-05-02", 41.0))).iloc[0]["source"] == "hand"
+    assert values_of(record(("A", "2020-05-02", 41.0))).iloc[0]["source"] == "manual"
 
 
 def test_a_period_by_the_day_nearest_to_its_middle():

@@ -12,7 +12,7 @@ import pymannkendall
 import pytest
 from scipy import stats
 
-from gwnet.analysis.levels.used import left_out_levels
+from gwnet.analysis.levels.serving import left_out_levels
 from gwnet.analysis.series.trends import COLUMNS, trends
 from gwnet.errors import SettingsError
 from gwnet.hydro.trends.kendall import normal_probabilities

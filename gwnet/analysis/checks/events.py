@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from gwnet.analysis.levels.inputs import Floats, LevelInputs
 from gwnet.analysis.levels.places import located
 from gwnet.analysis.levels.reduce import Reduction, taken
-from gwnet.analysis.levels.table import USABLE_STATUSES, levels_frame
+from gwnet.analysis.levels.serving import USABLE_STATUSES
+from gwnet.analysis.levels.table import levels_frame
 from gwnet.hydro.checks.neighbours import nearest_wells
 from gwnet.hydro.checks.robust_limits import Flags, Places
 from gwnet.units import METRES_PER_UNIT

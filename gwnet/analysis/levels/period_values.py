@@ -35,7 +35,7 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
     Parameters
     ----------
     used : pandas.DataFrame
-        Levels that take part, as of `gwnet.analysis.levels.used.used_levels`: site, well, day, low, high, source.
+        Levels that take part, as of `gwnet.analysis.levels.serving.used_levels`: site, well, day, low, high, source.
     seasons : {12, 4, 1}
         Parts of a year, from January on.
     value : {"median", "middle"}
@@ -46,7 +46,7 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
     pandas.DataFrame
         Columns of `COLUMNS`, sorted by site, well, year and season: season from 0, value (for a bound the bound
         itself) [m], bound (-1 at or below, 0 a number), day (mean of the days that it was made from), n (levels behind
-        it), and source: ``hand``, ``logger`` or ``both``.
+        it), and source: ``manual``, ``logger`` or ``both``.
 
     Raises
     ------
@@ -84,7 +84,7 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
     found["bound"] = np.where(found["low"] < found["value"], -1, 0)
     found["day"] = pd.to_datetime(np.floor(found["number"]), unit="D")
     share = found["logged"]
-    found["source"] = np.where(share == 0, "hand", np.where(share == 1, "logger", "both"))
+    found["source"] = np.where(share == 0, "manual", np.where(share == 1, "logger", "both"))
     return found[list(COLUMNS)]
 
 

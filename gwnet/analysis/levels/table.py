@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.levels.inputs import LevelInputs, gather
 from gwnet.analysis.levels.reduce import Reduction, reduce_levels
+from gwnet.analysis.levels.serving import Purpose, judge_levels, unusable_reasons
 from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
@@ -33,12 +34,6 @@ PRINTED_COLUMNS = (
     "review",
     "finding",
 )
-
-#: Statuses whose levels may enter maps and trends.
-USABLE_STATUSES = ("static", "flowing")
-
-#: Qualities whose levels may not.
-UNUSABLE_QUALITIES = ("suspect", "poor")
 
 
 def levels(record: Snapshot, selection: Selection | None = None) -> pd.DataFrame:
@@ -66,6 +61,31 @@ def _reduced_frame(record: Snapshot, selection: Selection | None) -> pd.DataFram
     inputs = gather(record, selection)
     table = levels_frame(inputs, reduce_levels(inputs))
     return table if selection is None else select_rows(table, selection)
+
+
+def serving_levels(
+    record: Snapshot, purpose: Purpose, selection: Selection | None = None, *, approved: bool = False
+) -> pd.DataFrame:
+    """Return reduced levels with whether each serves a purpose.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record.
+    purpose : gwnet.analysis.levels.serving.Purpose
+        What they are asked for.
+    selection : gwnet.records.Selection, optional
+        Which events; all unless given.
+    approved : bool, optional
+        Whether only levels that a review approved serve.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `levels`, then serves, reason and source of `gwnet.analysis.levels.serving.judge_levels`.
+    """
+    table = levels(record, selection)
+    return table.join(judge_levels(table, purpose, approved=approved).drop(columns="bound"))
 
 
 def select_rows(table: pd.DataFrame, selection: Selection) -> pd.DataFrame:
@@ -114,8 +134,7 @@ def levels_frame(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
     records = inputs.records
     review = records["event_id"].map(inputs.reviews.set_index("event_id")["state"]).astype(object).fillna("provisional")
     quality = records["quality"].replace("", "unchecked")
-    reasons = _unusable(inputs, reduced, quality.to_numpy(dtype=object), review.to_numpy(dtype=object))
-    return pd.DataFrame(
+    table = pd.DataFrame(
         {
             "site": records["site"],
             "well": records["well"],
@@ -137,8 +156,6 @@ def levels_frame(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
             "aquifer": records["aquifer"],
             "measured_at_utc": records["measured_at_utc"],
             "time_known": records["time_known"],
-            "usable": reasons == "",
-            "unusable_reason": reasons,
             "water_elevation_uncorrected_m": reduced.uncorrected_elevation_m,
             "product_thickness_m": reduced.product_thickness_m,
             "sounded_depth_m": reduced.sounded_depth_m,
@@ -148,6 +165,11 @@ def levels_frame(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
             "notes": records["notes"],
         }
     )
+    reasons = unusable_reasons(table)
+    place = table.columns.get_loc("water_elevation_uncorrected_m")
+    table.insert(place, "usable", reasons == "")
+    table.insert(place + 1, "unusable_reason", reasons)
+    return table
 
 
 def measured_at_text(inputs: LevelInputs) -> NDArray[np.object_]:
@@ -178,29 +200,3 @@ def _finding_text(reduced: Reduction) -> NDArray[np.object_]:
     for phrase, where in reduced.findings.items():
         text[where] = np.where(text[where] == "", phrase, text[where] + "; " + phrase)
     return text
-
-
-def _unusable(
-    inputs: LevelInputs, reduced: Reduction, quality: NDArray[np.object_], review: NDArray[np.object_]
-) -> NDArray[np.object_]:
-    """Return why a level may not enter maps and trends; the first reason that holds."""
-    status = inputs.records["status"].to_numpy(dtype=object)
-    no_number = np.isnan(reduced.water_elevation_m)
-    reason = np.full(len(inputs), "", dtype=object)
-    rules: list[tuple[NDArray[np.bool_], NDArray[np.object_] | str]] = [
-        (no_number, "no water elevation"),
-        (reduced.bound == ">=", "flowing, head not measured"),
-        (np.isin(quality, UNUSABLE_QUALITIES), "quality " + quality),
-        (review == "on hold", "on hold"),
-        (review == "rejected", "rejected on review"),
-        (reduced.findings["product without density"], "floating product not corrected"),
-        (reduced.findings["measuring point in another datum"], "measuring point in another datum"),
-        (reduced.findings["two measuring points in force"], "two measuring points in force"),
-        (reduced.findings["no measuring point in force"], "no measuring point in force"),
-        (reduced.findings["repeats disagree"], "repeats disagree"),
-        (reduced.findings["water below the screen"], "water below the screen"),
-        (~np.isin(status, USABLE_STATUSES), status),
-    ]
-    for where, words in rules:
-        reason = np.where(where, words, reason)
-    return reason

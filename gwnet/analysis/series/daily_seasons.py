@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.levels.serving import used_levels
 from gwnet.errors import SettingsError
 from gwnet.hydro.seasons.months import LEAST_YEARS, PERCENTS, daily_envelope
 from gwnet.hydro.seasons.percentiles import DEFINITIONS

@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.period_values import period_values
-from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.levels.serving import used_levels
 from gwnet.errors import SettingsError, TooFewLevelsError
 from gwnet.hydro.seasons.smoothing import LEAST_DECOMPOSED_YEARS, Decomposition, decompose, longest_stretch
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from gwnet.analysis.levels.period_values import period_values
-from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.levels.serving import used_levels
 from gwnet.constants import MONTH_NAMES
 from gwnet.errors import SettingsError, TooFewLevelsError
 from gwnet.hydro.seasons.annual_cycle import AnnualCycle, annual_cycle

@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import chdtrc
 
-from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_records import WellRecord, longest_gap, stacked, well_records
 from gwnet.analysis.series.trend_tests import ALPHA, LEAST_YEARS, p_text, residual_persistence
 from gwnet.analysis.series.trends import directions, parts_of_year

@@ -92,7 +92,7 @@ def well_records(used: pd.DataFrame, seasons: int) -> dict[tuple[str, str], Well
     Parameters
     ----------
     used : pandas.DataFrame
-        Levels that take part, as of `gwnet.analysis.levels.used.used_levels`.
+        Levels that take part, as of `gwnet.analysis.levels.serving.used_levels`.
     seasons : {1, 4, 12}
         Seasons of a year, from January on.
 

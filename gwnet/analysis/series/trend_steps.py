@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_records import WellRecord, longest_gap, well_records
 from gwnet.analysis.series.trend_tests import Tested, segments_of
 from gwnet.analysis.series.trends import parts_of_year

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_records import YEAR_DAYS, WellRecord, level_of_line, well_records
 from gwnet.analysis.series.trend_tests import ALPHA, Tested, p_text, tested
 from gwnet.analysis.series.trends import parts_of_year

@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_records import WellRecord, well_records
 from gwnet.analysis.series.trend_tests import ALPHA, Tested, tested
 from gwnet.analysis.series.trend_values import EXTRA_COLUMNS, value_trends

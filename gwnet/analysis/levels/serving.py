@@ -1,0 +1,328 @@
+"""Which levels serve a purpose: as numbers, as bounds, or left out with the reason.
+
+The rules are in one table, `RULES`. A level to which no rule applies serves every purpose as a number. A bound (a dry
+or a flowing well) is no number; whether it serves all the same is for the purpose: no map takes bounds, statistics take
+those of dry wells, thresholds take all that are not held back by review.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+Mask = NDArray[np.bool_]
+
+#: Statuses whose levels may serve as numbers.
+USABLE_STATUSES: Final = ("static", "flowing")
+
+#: Qualities whose levels may not.
+UNUSABLE_QUALITIES: Final = ("suspect", "poor")
+
+#: Where a level comes from.
+SOURCES: Final = ("manual", "logger", "gauge")
+
+#: Statuses that say nothing of the water; at any other but ``static`` the water itself bars the level.
+_UNREAD_STATUSES: Final = ("no access", "not found", "obstructed", "not measured", "frozen")
+
+#: Columns of levels that are judged.
+JUDGED_COLUMNS: Final = ("serves", "bound", "reason", "source")
+
+#: Columns of levels that take part in statistics.
+USED_COLUMNS: Final = ("site", "well", "day", "low", "high", "source")
+
+#: Columns of levels that take no part.
+LEFT_OUT_COLUMNS: Final = ("site", "well", "measured_at", "status", "water_elevation_m", "quality", "review", "reason")
+
+
+class Purpose(StrEnum):
+    """What levels are asked for.
+
+    ``STATISTICS`` are trends, seasons, steps and decompositions; ``MAP`` is the control of maps, gradients and changes;
+    ``THRESHOLD`` is the state of thresholds.
+    """
+
+    STATISTICS = "statistics"
+    MAP = "map"
+    THRESHOLD = "threshold"
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One reason for which a level does not serve as a number.
+
+    Attributes
+    ----------
+    applies : callable
+        Takes a levels frame, returns where the rule applies.
+    reason : callable
+        Takes a levels frame, returns the reason of each row in words.
+    bars_bounds : frozenset of Purpose
+        Purposes that do not take the level as a bound either.
+    is_of_reading : bool
+        Whether the reading and not the water is at fault, so that a logger may tell the level instead.
+    """
+
+    applies: Callable[[pd.DataFrame], Mask]
+    reason: Callable[[pd.DataFrame], NDArray[np.object_]]
+    bars_bounds: frozenset[Purpose]
+    is_of_reading: bool = False
+
+
+def _phrase(words: str) -> Callable[[pd.DataFrame], NDArray[np.object_]]:
+    return lambda levels: np.full(len(levels), words, dtype=object)
+
+
+def _finding(phrase: str) -> Callable[[pd.DataFrame], Mask]:
+    """Return a predicate: whether the reduction noticed something."""
+
+    def is_noticed(levels: pd.DataFrame) -> Mask:
+        texts = [text for text in levels["finding"].unique() if phrase in text.split("; ")]
+        return np.asarray(levels["finding"].isin(texts), dtype=bool)
+
+    return is_noticed
+
+
+def _review(state: str) -> Callable[[pd.DataFrame], Mask]:
+    return lambda levels: (levels["review"] == state).to_numpy(dtype=bool)
+
+
+_MAP: Final = frozenset({Purpose.MAP})
+_MAP_AND_STATISTICS: Final = frozenset({Purpose.MAP, Purpose.STATISTICS})
+_ALL: Final = frozenset(Purpose)
+
+#: Every rule; of those that apply the first one gives the reason.
+RULES: Final = (
+    Rule(
+        lambda levels: ~levels["status"].isin(USABLE_STATUSES).to_numpy(dtype=bool),
+        lambda levels: levels["status"].to_numpy(dtype=object),
+        _MAP,
+    ),
+    Rule(_finding("water below the screen"), _phrase("water below the screen"), _MAP_AND_STATISTICS),
+    Rule(_finding("repeats disagree"), _phrase("repeats disagree"), _MAP, is_of_reading=True),
+    Rule(_finding("no measuring point in force"), _phrase("no measuring point in force"), _MAP),
+    Rule(_finding("two measuring points in force"), _phrase("two measuring points in force"), _MAP_AND_STATISTICS),
+    Rule(_finding("measuring point in another datum"), _phrase("measuring point in another datum"), _MAP),
+    Rule(_finding("product without density"), _phrase("floating product not corrected"), _MAP),
+    Rule(_review("rejected"), _phrase("rejected on review"), _ALL, is_of_reading=True),
+    Rule(_review("on hold"), _phrase("on hold"), _ALL, is_of_reading=True),
+    Rule(
+        lambda levels: levels["quality"].isin(UNUSABLE_QUALITIES).to_numpy(dtype=bool),
+        lambda levels: ("quality " + levels["quality"]).to_numpy(dtype=object),
+        _MAP_AND_STATISTICS,
+        is_of_reading=True,
+    ),
+    Rule(
+        lambda levels: (levels["bound"] == ">=").to_numpy(dtype=bool),
+        _phrase("flowing, head not measured"),
+        _MAP_AND_STATISTICS,
+    ),
+    Rule(
+        lambda levels: levels["water_elevation_m"].isna().to_numpy(dtype=bool),
+        _phrase("no water elevation"),
+        _MAP,
+        is_of_reading=True,
+    ),
+)
+
+#: Reasons that a reader of a map needs in more words.
+_ON_MAP: Final = {
+    "dry": "dry: the level is only a bound",
+    "water below the screen": "water below the screen: the level is only a bound",
+    "flowing, head not measured": "flowing, head not measured: the level is only a bound",
+    "on hold": "on hold in review",
+    "": "may not be used",
+}
+
+
+def unusable_reasons(levels: pd.DataFrame) -> NDArray[np.object_]:
+    """Return why levels do not serve as numbers.
+
+    Parameters
+    ----------
+    levels : pandas.DataFrame
+        With status, bound, quality, review, finding and water_elevation_m.
+
+    Returns
+    -------
+    numpy.ndarray of str
+        The reason of the first rule that applies; empty for a level that is usable.
+    """
+    return _first_reason(levels, RULES)
+
+
+def _first_reason(levels: pd.DataFrame, rules: tuple[Rule, ...]) -> NDArray[np.object_]:
+    reasons = [rule.reason(levels) for rule in rules]
+    return np.select([rule.applies(levels) for rule in rules], reasons, default="").astype(object)
+
+
+def judge_levels(levels: pd.DataFrame, purpose: Purpose, *, approved: bool = False) -> pd.DataFrame:
+    """Return which levels serve a purpose.
+
+    Parameters
+    ----------
+    levels : pandas.DataFrame
+        Reduced levels, as `gwnet.analysis.levels.table.levels`, rows of loggers among them or not.
+    purpose : Purpose
+        What they are asked for.
+    approved : bool, optional
+        Whether only levels that a review approved serve; provisional ones do as well unless given.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `JUDGED_COLUMNS`, with the index of ``levels``: serves; bound (``<=``, ``>=``, empty for a number);
+        reason in words (empty where it serves); and source, one of `SOURCES`.
+    """
+    serves = levels["usable"].to_numpy(dtype=bool)
+    reasons = levels["unusable_reason"].to_numpy(dtype=object)
+    waiting = (
+        (levels["review"] == "provisional").to_numpy(dtype=bool) if approved else np.zeros(len(levels), dtype=bool)
+    )
+    is_bound = _candidate_bounds(levels, purpose)
+    if is_bound.any():
+        objection = _first_reason(levels, tuple(rule for rule in RULES if purpose in rule.bars_bounds))
+        objection = np.where((objection == "") & waiting, "provisional", objection)
+        reasons = np.where(is_bound & (levels["status"] == "dry"), "dry, " + objection, reasons)
+        is_bound = is_bound & (objection == "")
+    reasons = np.where(serves & waiting, "provisional", reasons)
+    serves = (serves & ~waiting) | is_bound
+    if purpose is Purpose.MAP:
+        reasons = np.array([_ON_MAP.get(str(reason), reason) for reason in reasons], dtype=object)
+    return pd.DataFrame(
+        {
+            "serves": serves,
+            "bound": levels["bound"],
+            "reason": np.where(serves, "", reasons),
+            "source": source_of(levels),
+        },
+        index=levels.index,
+    )
+
+
+def _candidate_bounds(levels: pd.DataFrame, purpose: Purpose) -> Mask:
+    """Return which levels could serve as bounds if no rule bars them."""
+    if purpose is Purpose.MAP:
+        return np.zeros(len(levels), dtype=bool)
+    if purpose is Purpose.THRESHOLD:
+        return np.asarray(levels["bound"] != "", dtype=bool)
+    dry = (levels["status"] == "dry") & (levels["bound"] == "<=") & levels["water_elevation_m"].notna()
+    return np.asarray(dry, dtype=bool)
+
+
+def source_of(levels: pd.DataFrame) -> NDArray[np.object_]:
+    """Return where levels come from.
+
+    Parameters
+    ----------
+    levels : pandas.DataFrame
+        Reduced levels; ``method`` says where a row is of a logger.
+
+    Returns
+    -------
+    numpy.ndarray of str
+        ``logger`` or ``manual``.
+    """
+    if "method" not in levels:
+        return np.full(len(levels), "manual", dtype=object)
+    return np.where(levels["method"] == "logger", "logger", "manual").astype(object)
+
+
+def count_by_source(judged: pd.DataFrame) -> dict[str, int]:
+    """Return how many levels serve, by where they come from.
+
+    Parameters
+    ----------
+    judged : pandas.DataFrame
+        With serves and source.
+
+    Returns
+    -------
+    dict of str to int
+        A count for each of `SOURCES`.
+    """
+    counts = judged.loc[judged["serves"].astype(bool), "source"].value_counts()
+    return {source: int(counts.get(source, 0)) for source in SOURCES}
+
+
+def is_reading_at_fault(status: str, reason: str) -> bool:
+    """Return whether a level is barred by its reading and not by the water, so that a logger may tell it instead.
+
+    Parameters
+    ----------
+    status : str
+        Status of the level event.
+    reason : str
+        Its ``unusable_reason``.
+
+    Returns
+    -------
+    bool
+        Whether nobody could read, or the reading of a static level is what is wrong.
+    """
+    return status in _UNREAD_STATUSES or (status == "static" and reason in _REASONS_OF_READING)
+
+
+_REASONS_OF_READING: Final = frozenset(
+    str(reason)
+    for rule in RULES
+    if rule.is_of_reading
+    for reason in rule.reason(pd.DataFrame({"quality": UNUSABLE_QUALITIES}))
+)
+
+
+def used_levels(levels: pd.DataFrame, *, approved: bool = False) -> tuple[pd.DataFrame, dict[tuple[str, str], str]]:
+    """Return the levels that take part in statistics, and for each well how many others there are and why.
+
+    Parameters
+    ----------
+    levels : pandas.DataFrame
+        Reduced levels, as `gwnet.analysis.levels.table.levels`.
+    approved : bool, optional
+        Whether only levels that a review approved take part; provisional ones do as well unless given.
+
+    Returns
+    -------
+    used : pandas.DataFrame
+        Columns of `USED_COLUMNS`, with the index of ``levels``: day (local date), low and high (lowest and highest
+        possible water elevation, equal for a number; low is −infinity for a bound) [m], and source.
+    left_out : dict
+        For each (site, well) with others: counts with reasons, such as ``2 pumping; 1 quality poor``.
+    """
+    judged = judge_levels(levels, Purpose.STATISTICS, approved=approved)
+    serves = judged["serves"]
+    kept = levels[serves]
+    high = kept["water_elevation_m"]
+    used = kept[["site", "well", "day"]].assign(
+        low=high.mask(~kept["usable"].astype(bool), -np.inf), high=high, source=judged.loc[serves, "source"]
+    )
+    rest = levels.loc[~serves, ["site", "well"]].assign(reason=judged["reason"])
+    reasons: dict[tuple[str, str], list[str]] = {}
+    for (site, well, reason), count in rest.groupby(["site", "well", "reason"]).size().items():
+        reasons.setdefault((site, well), []).append(f"{count} {reason}")
+    return used, {key: "; ".join(counted) for key, counted in reasons.items()}
+
+
+def left_out_levels(levels: pd.DataFrame, *, approved: bool = False) -> pd.DataFrame:
+    """Return the levels that take no part in statistics, each with its reason.
+
+    Parameters
+    ----------
+    levels : pandas.DataFrame
+        Reduced levels, as `gwnet.analysis.levels.table.levels`.
+    approved : bool, optional
+        Whether provisional levels are among them.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `LEFT_OUT_COLUMNS`, in the order of ``levels``.
+    """
+    judged = judge_levels(levels, Purpose.STATISTICS, approved=approved)
+    rest = levels.assign(reason=judged["reason"])[~judged["serves"]]
+    return rest[list(LEFT_OUT_COLUMNS)].reset_index(drop=True)

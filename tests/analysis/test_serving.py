@@ -1,0 +1,101 @@
+"""Which levels serve which purpose: a table of cases, constructed."""
+
+import numpy as np
+import pytest
+
+from gwnet.analysis.levels.serving import (
+    RULES,
+    Purpose,
+    count_by_source,
+    is_reading_at_fault,
+    judge_levels,
+    unusable_reasons,
+)
+
+from .trend_rows import dry, record
+
+DRY = {"status": "dry", "bound": "<="}
+SUMP = {"bound": "<=", "finding": "water below the screen"}
+FLOWING = {"status": "flowing", "bound": ">="}
+DATUM = {"finding": "beyond the tape check; measuring point in another datum"}
+TWO_POINTS = {"finding": "two measuring points in force"}
+
+
+def judged(given, purpose, **options):
+    """Return whether one level serves, and the reason; ``usable`` is worked out by the rules."""
+    frame = record(("A", "2026-03-17", given.pop("head", 40.0), given))
+    reasons = unusable_reasons(frame)
+    frame = frame.assign(unusable_reason=reasons, usable=reasons == "")
+    row = judge_levels(frame, purpose, **options).iloc[0]
+    return bool(row["serves"]), row["reason"]
+
+
+@pytest.mark.parametrize(
+    ("given", "statistics", "on_map", "threshold"),
+    [
+        ({}, "", "", ""),
+        ({"status": "flowing"}, "", "", ""),
+        ({"status": "pumping"}, "pumping", "pumping", "pumping"),
+        ({"head": np.nan}, "no water elevation", "no water elevation", "no water elevation"),
+        ({"quality": "poor"}, "quality poor", "quality poor", "quality poor"),
+        ({"review": "on hold"}, "on hold", "on hold in review", "on hold"),
+        (TWO_POINTS, "two measuring points in force", "two measuring points in force", "two measuring points in force"),
+        ({**DATUM, "quality": "poor"}, *["measuring point in another datum"] * 3),
+        (SUMP, "water below the screen", "water below the screen: the level is only a bound", ""),
+        (FLOWING, "flowing, head not measured", "flowing, head not measured: the level is only a bound", ""),
+        (DRY, "", "dry: the level is only a bound", ""),
+        ({**DRY, "quality": "poor"}, "dry, quality poor", "dry: the level is only a bound", ""),
+        ({**DRY, **TWO_POINTS}, "dry, two measuring points in force", "dry: the level is only a bound", ""),
+        ({**DRY, **DATUM}, "", "dry: the level is only a bound", ""),
+        (
+            {**DRY, "review": "rejected"},
+            "dry, rejected on review",
+            "dry: the level is only a bound",
+            "dry, rejected on review",
+        ),
+        ({"status": "dry", "head": np.nan}, "dry", "dry: the level is only a bound", "dry"),
+    ],
+)
+def test_each_purpose_takes_numbers_and_its_own_bounds(given, statistics, on_map, threshold):
+    expected = {Purpose.STATISTICS: statistics, Purpose.MAP: on_map, Purpose.THRESHOLD: threshold}
+    assert {purpose: judged(dict(given), purpose) for purpose in Purpose} == {
+        purpose: (reason == "", reason) for purpose, reason in expected.items()
+    }
+
+
+def test_provisional_levels_serve_unless_only_approved_ones_may():
+    waiting = {"review": "provisional"}
+    assert judged(dict(waiting), Purpose.STATISTICS) == (True, "")
+    assert judged(dict(waiting), Purpose.STATISTICS, approved=True) == (False, "provisional")
+    bound = {"status": "dry", "bound": "<=", **waiting}
+    assert judged(dict(bound), Purpose.STATISTICS, approved=True) == (False, "dry, provisional")
+
+
+def test_levels_that_serve_are_counted_by_their_source():
+    frame = record(
+        ("A", "2026-03-17", 40.0, {"method": "logger"}),
+        ("B", "2026-03-17", 40.0),
+        ("C", "2026-03-17", 40.0, {"unusable_reason": "pumping"}),
+        dry("D", "2026-03-17", 39.0),
+    )
+    assert count_by_source(judge_levels(frame, Purpose.STATISTICS)) == {"manual": 2, "logger": 1, "gauge": 0}
+    assert count_by_source(judge_levels(frame, Purpose.MAP)) == {"manual": 1, "logger": 1, "gauge": 0}
+
+
+@pytest.mark.parametrize(
+    ("status", "reason", "at_fault"),
+    [
+        ("no access", "no access", True),
+        ("static", "quality suspect", True),
+        ("static", "repeats disagree", True),
+        ("static", "water below the screen", False),
+        ("pumping", "quality suspect", False),
+        ("dry", "dry", False),
+    ],
+)
+def test_a_reading_is_at_fault_only_where_the_water_is_not(status, reason, at_fault):
+    assert is_reading_at_fault(status, reason) == at_fault
+
+
+def test_every_rule_keeps_a_bound_off_maps():
+    assert all(Purpose.MAP in rule.bars_bounds for rule in RULES)
