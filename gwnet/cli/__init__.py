@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from importlib import import_module
 from typing import Any, Final
 
 import click
 
 from gwnet import __version__
+from gwnet.cli.lazy import LazyGroup
 from gwnet.errors import GwnetError, GwnetWarning
 
 DONE: Final = 0
@@ -48,41 +48,12 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
 }
 
 
-class LazyGroup(click.Group):
-    """Group whose commands are imported only when they run; its help needs none of them."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        """Return the names of the commands, in the order of use."""
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """Return a command, importing its module."""
-        if cmd_name not in COMMANDS:
-            return None
-        module = import_module(f"gwnet.cli.{COMMANDS[cmd_name][0]}")
-        command: click.Command = module.command
-        return command
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Find the command, or say which ones come close."""
-        if args[0] not in COMMANDS and not args[0].startswith("-"):
-            from difflib import get_close_matches
-
-            near = get_close_matches(args[0], COMMANDS, n=3, cutoff=0.5)
-            hint = f" Did you mean {' or '.join(near)}?" if near else " See 'gwnet --help'."
-            message = f"There is no command {args[0]!r}.{hint}"
-            raise click.UsageError(message, ctx)
-        return super().resolve_command(ctx, args)
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """Write the list of commands from the table."""
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
-
-
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(
+    cls=LazyGroup,
+    package="gwnet.cli",
+    table=COMMANDS,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
 @click.version_option(__version__, prog_name="gwnet", message="%(prog)s %(version)s")
 def group() -> None:
     """Keep a groundwater monitoring network: levels, hydrographs, maps, reports.

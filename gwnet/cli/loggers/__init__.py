@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from importlib import import_module
 from typing import Final
 
 import click
+
+from gwnet.cli.lazy import LazyGroup
 
 #: Every command: its module below this package, and its line in the help.
 COMMANDS: Final[dict[str, tuple[str, str]]] = {
@@ -25,26 +26,6 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
 }
 
 
-class LoggerGroup(click.Group):
-    """Group whose commands are imported only when they run."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 (click gives it)
-        """Return the names of the commands, in the order of use."""
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002 (click gives it)
-        """Return a command, importing its module."""
-        if cmd_name not in COMMANDS:
-            return None
-        command: click.Command = import_module(f"gwnet.cli.loggers.{COMMANDS[cmd_name][0]}").command
-        return command
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
-        """Write the list of commands from the table."""
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
-
-
-@click.group("logger", cls=LoggerGroup)
+@click.group("logger", cls=LazyGroup, package="gwnet.cli.loggers", table=COMMANDS)
 def command() -> None:
     """Load the files of loggers and work with them."""
