@@ -19,10 +19,6 @@ from gwnet.resources import docs_folder, reports_folder
 
 _BLOCK: Final = re.compile(r"(<!-- generated: ([\w-]+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
 
-#: Kinds of columns whose cells need a word of explanation.
-_KIND_WORDS: Final = {"date": "date", "time": "time of day", "timestamp": "date and time", "whole": "whole number"}
-
-
 def list_pages(checkout: Path) -> list[Path]:
     """Return the pages that may have generated parts: README.md of a checkout and the pages of the program."""
     return [checkout / "README.md", *sorted(docs_folder().glob("*.md"))]
@@ -46,45 +42,15 @@ def _table(headings: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
 
 
 def _tables() -> str:
-    from gwnet.ingest.tables.declared import KEY_CELLS, TABLES
+    from gwnet.ingest.tables.documented import describe_tables
 
-    parts = []
-    for table in TABLES:
-        needed = [_column(table.name, column) for column in table.columns if column.required]
-        groups = [" or ".join(" and ".join(f"`{name}`" for name in way) for way in group) for group in table.one_of]
-        others = [_column(table.name, column) for column in table.columns if not column.required]
-        about = notes()["tables"][table.name]
-        parts.append(
-            f"### {table.name}\n\n{about} A row is identified by {_and(KEY_CELLS[table.name])}.\n\n"
-            f"- Required: {', '.join([*needed, *groups])}.\n- Optional: {', '.join(others)}."
-        )
-    return "\n\n".join(parts)
-
-
-def _and(names: Iterable[str]) -> str:
-    *before, last = [f"`{name}`" for name in names]
-    return f"{', '.join(before)} and {last}" if before else last
-
-
-def _column(table: str, column: Any) -> str:
-    """Return a column with its unit and, in brackets, its words, its range and what it means."""
-    unit = f" [{column.unit}]" if column.unit else ""
-    said = [_KIND_WORDS[column.kind]] if column.kind in _KIND_WORDS else []
-    said += [", ".join(column.choices)] if column.choices else []
-    lowest, highest = column.lowest, column.highest
-    if lowest > float("-inf") and highest < float("inf"):
-        said.append(f"{lowest:g} to {highest:g}")
-    elif column.positive:
-        said.append("above 0")
-    note = notes()["columns"].get(table, {}).get(column.name)
-    said += [note] if note else []
-    return f"`{column.name}`{unit}" + (f" ({'; '.join(said)})" if said else "")
+    return describe_tables()
 
 
 def _rejections() -> str:
-    from gwnet.ingest.tables.problems import PROBLEMS
+    from gwnet.ingest.tables.documented import describe_rejections
 
-    return _table(["code", "meaning"], [(f"`{code}`", meaning) for code, meaning in PROBLEMS.items()])
+    return describe_rejections()
 
 
 def _checks() -> str:
@@ -122,9 +88,9 @@ def _corrections() -> str:
 
 
 def _sections() -> str:
-    from gwnet.reporting.definition.keys import SECTIONS
+    from gwnet.reporting.registry import describe_sections
 
-    return _table(["section", "content"], [(f"`{name}`", notes()["sections"][name]) for name in SECTIONS])
+    return describe_sections()
 
 
 def _definition() -> str:

@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.period_values import DECIMALS, drop_logged_on_reading_days
-from gwnet.analysis.levels.used import used_levels
+from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_records import WellRecord, longest_gap, well_records
 from gwnet.analysis.series.trend_tests import LEAST_VALUES, p_text
 from gwnet.constants import DAYS_PER_YEAR
