@@ -6,6 +6,8 @@ import pytest
 
 from gwnet.cli import DONE, WRONG_USAGE, main, pages
 
+from ..helpers import run_python
+
 PAGE = """# A page
 
 <!-- generated: nothing -->
@@ -97,3 +99,12 @@ def test_an_unknown_topic_names_the_nearest(words, told, capsys):
     assert code == WRONG_USAGE
     assert told in printed.err
     assert printed.out == ""
+
+
+def test_a_page_is_read_without_heavy_libraries(tmp_path):
+    code = "import sys\nfrom gwnet.cli import main\nassert main(['help', 'trends']) == 0\nprint(sorted(sys.modules))"
+    ran = run_python("-c", code, cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    loaded = set(re.findall(r"'(\w+)'", ran.out.splitlines()[-1]))
+    assert loaded & {"numpy", "pandas", "sqlalchemy", "matplotlib", "scipy"} == set()
+    assert "click" in loaded
