@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 
 from gwnet.analysis.maps.change import ChangeResult
-from gwnet.exchange.geopackage import Layer, write_layers
+from gwnet.exchange.geopackage import Layer, geopackage_of
 
 _WELL_COLUMNS = (
     "well",
@@ -25,25 +23,23 @@ _WELL_COLUMNS = (
 )
 
 
-def write_change_geopackage(path: Path | str, result: ChangeResult) -> Path:
-    """Write a map of changes as a GeoPackage; the same map gives the same bytes.
+def change_geopackage(result: ChangeResult) -> bytes:
+    """Return a map of changes as the bytes of a GeoPackage; the same map gives the same bytes.
 
     Parameters
     ----------
-    path : pathlib.Path or str
-        File to write; an existing one is replaced, but only when the new one is complete.
     result : gwnet.analysis.maps.change.ChangeResult
         The changes.
 
     Returns
     -------
-    pathlib.Path
+    bytes
         The file.
 
     Raises
     ------
     OutputError
-        If the file cannot be written.
+        If the geo library cannot write it.
     SettingsError
         If the coordinate system is not known or not projected.
 
@@ -61,7 +57,7 @@ def write_change_geopackage(path: Path | str, result: ChangeResult) -> Path:
         Layer("contours", "LineString", *_contours(result)),
         Layer("boundary", "Polygon", *_boundary(result)),
     )
-    return write_layers(path, layers, drawn.crs, result.date)
+    return geopackage_of(layers, drawn.crs, result.date)
 
 
 def _changes(result: ChangeResult) -> tuple[pd.DataFrame, list[object]]:

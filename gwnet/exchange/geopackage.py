@@ -31,25 +31,23 @@ _CONTROL = {
 }
 
 
-def write_map_geopackage(path: Path | str, result: MapResult) -> Path:
-    """Write a map as a GeoPackage; the same map gives the same bytes.
+def map_geopackage(result: MapResult) -> bytes:
+    """Return a map as the bytes of a GeoPackage; the same map gives the same bytes.
 
     Parameters
     ----------
-    path : pathlib.Path or str
-        File to write; an existing one is replaced, but only when the new one is complete.
     result : gwnet.analysis.maps.result.MapResult
         The map; its ``crs`` must be given.
 
     Returns
     -------
-    pathlib.Path
+    bytes
         The file.
 
     Raises
     ------
     OutputError
-        If the file cannot be written.
+        If the geo library cannot write it.
     SettingsError
         If the map has no coordinate system, or one that is not known or not projected.
 
@@ -73,7 +71,7 @@ def write_map_geopackage(path: Path | str, result: MapResult) -> Path:
     )
     if result.above_ground is not None:
         layers = (*layers, Layer("above_ground", "Polygon", *_above_ground(result)))
-    return write_layers(path, layers, result.crs, result.date)
+    return geopackage_of(layers, result.crs, result.date)
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,60 +96,39 @@ class Layer:
     shapes: Sequence[Any]
 
 
-def write_layers(path: Path | str, layers: Sequence[Layer], crs: str, date: dt.date) -> Path:
-    """Write layers as a GeoPackage; the same layers give the same bytes.
+def geopackage_of(layers: Sequence[Layer], crs: str, date: dt.date) -> bytes:
+    """Return layers as the bytes of a GeoPackage; the same layers give the same bytes.
 
     Parameters
     ----------
-    path : pathlib.Path or str
-        File to write; an existing one is replaced, but only when the new one is complete.
     layers : sequence of Layer
         Layers, in order.
     crs : str
         Coordinate system of all of them.
     date : datetime.date
-        Its start stands as the time of the last change, which the format asks for.
+        Its start is given as the time of the last change, which the format asks for.
 
     Returns
     -------
-    pathlib.Path
+    bytes
         The file.
 
     Raises
     ------
     OutputError
-        If the file cannot be written.
+        If the geo library cannot write it.
     SettingsError
         If the coordinate system is not known or not projected.
     """
-    target = Path(path)
     projected(crs)
     try:
-        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".gpkg-") as folder:
-            made = Path(folder) / "map.gpkg"
-            _write_layers(made, layers, crs, date)
-            made.replace(target)
+        with tempfile.TemporaryDirectory(prefix="gwnet-") as folder:
+            path = Path(folder) / "map.gpkg"
+            _write_layers(path, layers, crs, date)
+            return path.read_bytes()
     except (OSError, RuntimeError) as error:  # the geo library's own errors are RuntimeErrors
         message = f"The GeoPackage cannot be written: {getattr(error, 'strerror', None) or error}."
-        raise OutputError(message, where=str(target)) from error
-    return target
-
-
-def map_geopackage(result: MapResult) -> bytes:
-    """Return a map as the bytes of a GeoPackage, as `write_map_geopackage` writes it.
-
-    Parameters
-    ----------
-    result : gwnet.analysis.maps.result.MapResult
-        The map.
-
-    Returns
-    -------
-    bytes
-        Content of the file.
-    """
-    with tempfile.TemporaryDirectory(prefix="gwnet-") as folder:
-        return write_map_geopackage(Path(folder) / "map.gpkg", result).read_bytes()
+        raise OutputError(message) from error
 
 
 def _write_layers(path: Path, layers: Sequence[Layer], crs: str, date: dt.date) -> None:

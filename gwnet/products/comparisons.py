@@ -14,8 +14,8 @@ import pandas as pd
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
 from gwnet.figures.base import style
 from gwnet.products.maps import gradient_row
-from gwnet.products.together import write_together
 from gwnet.units import metres_per
+from gwnet.whole_files import write_files
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -155,17 +155,10 @@ class ChangeMap:
         OutputError
             If the folder cannot be made or written.
         """
-        from gwnet.exchange.change_geopackage import write_change_geopackage
+        from gwnet.exchange.change_geopackage import change_geopackage
 
-        sheet = self.figure()
-        return write_together(
-            out,
-            {
-                "change.pdf": lambda path: style.save(sheet, path),
-                "change.png": lambda path: style.save(sheet, path),
-                "change.gpkg": lambda path: write_change_geopackage(path, self.result),
-            },
-        )
+        files = {**style.sheet_files("change", self.figure()), "change.gpkg": change_geopackage(self.result)}
+        return list(write_files(out, files, "map of change").values())
 
     def summary(self) -> pd.DataFrame:
         """Return what the map says in one row.
@@ -292,19 +285,10 @@ class MapPair:
         OutputError
             If the folder cannot be made or written.
         """
-        from gwnet.exchange.geopackage import write_map_geopackage
+        from gwnet.exchange.geopackage import map_geopackage
 
-        sheet = self.figure()
-        first, second = self.result.maps
-        return write_together(
-            out,
-            {
-                "pair.pdf": lambda path: style.save(sheet, path),
-                "pair.png": lambda path: style.save(sheet, path),
-                f"map_{first.date.isoformat()}.gpkg": lambda path: write_map_geopackage(path, first),
-                f"map_{second.date.isoformat()}.gpkg": lambda path: write_map_geopackage(path, second),
-            },
-        )
+        packages = {f"map_{drawn.date.isoformat()}.gpkg": map_geopackage(drawn) for drawn in self.result.maps}
+        return list(write_files(out, {**style.sheet_files("pair", self.figure()), **packages}, "maps").values())
 
     def summary(self) -> pd.DataFrame:
         """Return both maps, one row each, and how the second's direction differs from the first's.

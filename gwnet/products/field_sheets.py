@@ -15,9 +15,9 @@ from gwnet.exchange.field_workbook import field_workbook
 from gwnet.ingest.tables.declared import STATUSES
 from gwnet.reporting.definition.parse import safe_name
 from gwnet.reporting.pdf.field_sheet import field_sheet_pdf
-from gwnet.reporting.write import write_files
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
+from gwnet.whole_files import write_files
 
 
 def gather(
@@ -113,5 +113,4 @@ def write_field_sheets(sheet: FieldSheet, out: Path, *, page: str = "A4") -> lis
         f"{stem}_field_sheet.pdf": field_sheet_pdf(sheet, page=page),
         f"{stem}_field_sheet.xlsx": field_workbook(sheet),
     }
-    paths = write_files(files, out)
-    return [paths[name] for name in files]
+    return list(write_files(out, files, "field sheets").values())

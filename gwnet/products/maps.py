@@ -11,12 +11,12 @@ import pandas as pd
 from sqlalchemy import Connection
 
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
-from gwnet.exchange.geopackage import write_map_geopackage
+from gwnet.exchange.geopackage import map_geopackage
 from gwnet.figures.base import style
 from gwnet.figures.maps.data import map_plot_data_of
 from gwnet.figures.maps.surface_map import draw_surface_map
-from gwnet.products.together import write_together
 from gwnet.store.fetch import registry as fetch
+from gwnet.whole_files import write_files
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -112,16 +112,8 @@ class SiteMap:
         OutputError
             If the folder cannot be made or written.
         """
-        drawn = self.figure()
-        return write_together(
-            out,
-            {
-                "map.pdf": lambda path: style.save(drawn, path),
-                "map.png": lambda path: style.save(drawn, path),
-                "map.gpkg": lambda path: write_map_geopackage(path, self.result),
-            },
-            what="map",
-        )
+        files = {**style.sheet_files("map", self.figure()), "map.gpkg": map_geopackage(self.result)}
+        return list(write_files(out, files, "map").values())
 
     def summary(self) -> pd.DataFrame:
         """Return what the map says in one row.

@@ -13,8 +13,8 @@ from gwnet.figures.base import style
 from gwnet.hydro.gradients.horizontal import NORMAL_95
 from gwnet.hydro.surfaces.contours import contour_levels, contour_lines, nice_interval
 from gwnet.hydro.surfaces.surface import Grid, make_grid
-from gwnet.products.together import write_together
 from gwnet.units import metres_per
+from gwnet.whole_files import write_files
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -138,16 +138,9 @@ class NetworkWorth:
         OutputError
             If the folder cannot be made or written.
         """
-        sheet = self.figure()
-        return write_together(
-            out,
-            {
-                "worth.pdf": lambda path: style.save(sheet, path),
-                "worth.png": lambda path: style.save(sheet, path),
-                "worth.csv": lambda path: self.rows().to_csv(path, index=False, lineterminator="\n"),
-                "places.csv": lambda path: self.places().to_csv(path, index=False, lineterminator="\n"),
-            },
-        )
+        tables = {"worth.csv": self.rows(), "places.csv": self.places()}
+        texts = {name: table.to_csv(index=False, lineterminator="\n").encode() for name, table in tables.items()}
+        return list(write_files(out, {**style.sheet_files("worth", self.figure()), **texts}, "data worth").values())
 
 
 def _letter(number: int) -> str:

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import errno
 import hashlib
-import os
-import shutil
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from gwnet.errors import OutputError
 from gwnet.reporting.annex.files import LONG_FILE, annex_files
 from gwnet.reporting.annex.manifest import manifest_json, printed_values
 from gwnet.reporting.annex.package import data_package
@@ -24,17 +20,9 @@ from gwnet.reporting.drawn_together import with_figures
 from gwnet.reporting.pdf.render import render_pdf
 from gwnet.reporting.view import look
 from gwnet.reporting.web.page import render_page
+from gwnet.whole_files import write_files
 
-__all__ = ["WrittenReport", "write_files", "write_report"]
-
-_HELP = {
-    errno.ENOSPC: "Free some room on the disk, or name another folder.",
-    errno.EDQUOT: "Free some room in your quota, or name another folder.",
-    errno.EACCES: "Name a folder that may be written to.",
-    errno.EROFS: "Name a folder that may be written to.",
-    errno.ENOTDIR: "Name a folder, not a file.",
-    errno.EEXIST: "Name a folder, not a file.",
-}
+__all__ = ["WrittenReport", "write_report"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +120,7 @@ def write_report(
         rendered=rendered,
         files=files,
     )
-    paths = write_files({**files, manifest_name: manifest}, out_dir)
+    paths = write_files(out_dir, {**files, manifest_name: manifest}, "report")
     return WrittenReport(
         pdf=paths[pdf_name],
         manifest=paths[manifest_name],
@@ -141,88 +129,3 @@ def write_report(
         values=printed_values(report),
         sha256=hashlib.sha256(rendered.content).hexdigest(),
     )
-
-
-def write_files(files: Mapping[str, bytes], out_dir: str | Path) -> dict[str, Path]:
-    """Write files into a folder, all of them or none.
-
-    Parameters
-    ----------
-    files : mapping of str to bytes
-        Content by plain file name.
-    out_dir : str or Path
-        Folder to write into; made when it does not exist.
-
-    Returns
-    -------
-    dict of str to Path
-        Where each file is.
-
-    Raises
-    ------
-    OutputError
-        If a name has path parts, or the folder cannot be written to. Files that stood there before are left as they
-        were, and nothing new remains.
-    """
-    folder = Path(out_dir)
-    for name in files:
-        if Path(name).name != name or name in ("", ".", "..") or "\\" in name or "\0" in name:
-            message = f"The file name {name!r} would leave the output folder."
-            raise OutputError(message, where=str(folder))
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        return _replace_all(files, folder)
-    except OSError as error:
-        message = f"The report cannot be written: {error.strerror or error}."
-        raise OutputError(message, where=str(folder), fix=_HELP.get(error.errno or 0)) from error
-
-
-def _replace_all(files: Mapping[str, bytes], folder: Path) -> dict[str, Path]:
-    mark = f".{os.getpid()}"
-    new = {name: folder / f".{name}{mark}.new" for name in files}
-    old = {name: folder / f".{name}{mark}.old" for name in files}
-    done: list[str] = []
-    try:
-        for name, content in files.items():
-            if (folder / name).is_dir():
-                raise IsADirectoryError(errno.EISDIR, f"{name} is a folder there", name)
-            _write_whole(new[name], content)
-        for name in files:
-            done.append(name)
-            _keep(folder / name, old[name])
-            new[name].replace(folder / name)
-    except BaseException:
-        for name in done:
-            _put_back(folder / name, old[name], new[name])
-        raise
-    finally:
-        for path in (*new.values(), *old.values()):
-            path.unlink(missing_ok=True)
-    return {name: folder / name for name in files}
-
-
-def _keep(target: Path, old: Path) -> None:
-    """Give what stands at a name a second name, so that it can be put back; it never goes missing meanwhile."""
-    old.unlink(missing_ok=True)
-    try:
-        os.link(target, old, follow_symlinks=False)
-    except FileNotFoundError:
-        return
-    except OSError:  # a file system without second names
-        shutil.copy2(target, old, follow_symlinks=False)
-
-
-def _put_back(target: Path, old: Path, new: Path) -> None:
-    """Undo one replacement: the old file again, or none where there was none."""
-    if old.exists():
-        old.replace(target)
-    elif not new.exists():
-        target.unlink(missing_ok=True)
-
-
-def _write_whole(path: Path, content: bytes) -> None:
-    path.unlink(missing_ok=True)
-    with path.open("xb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())

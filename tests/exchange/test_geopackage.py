@@ -18,7 +18,7 @@ from gwnet.analysis.maps.features import MapFeatures
 from gwnet.analysis.maps.potentiometric import make_map
 from gwnet.analysis.maps.same_day import same_day_set
 from gwnet.errors import OutputError, SettingsError
-from gwnet.exchange.geopackage import write_map_geopackage
+from gwnet.exchange.geopackage import map_geopackage
 
 from ..analysis.frames import field, wells
 
@@ -44,7 +44,12 @@ def drawn():
 
 @pytest.fixture(scope="module")
 def package(drawn, tmp_path_factory):
-    return write_map_geopackage(tmp_path_factory.mktemp("gpkg") / "map.gpkg", drawn)
+    return written(tmp_path_factory.mktemp("gpkg") / "map.gpkg", drawn)
+
+
+def written(path, result):
+    path.write_bytes(map_geopackage(result))
+    return path
 
 
 def test_layers_and_their_columns(package):
@@ -115,7 +120,7 @@ def test_sides_and_ground_below_heads_are_polygons(tmp_path):
         features=MapFeatures(barriers=(wall,)),
         check_ground=True,
     )
-    file = write_map_geopackage(tmp_path / "map.gpkg", result)
+    file = written(tmp_path / "map.gpkg", result)
     boundary = pyogrio.read_dataframe(file, layer="boundary")
     assert len(boundary) == 2
     assert not boundary.intersects(wall).any()
@@ -135,19 +140,20 @@ def test_the_format_s_version(package):
 
 def test_same_map_same_bytes(drawn, package, tmp_path):
     """Also from other processes, with another order of hashing and another number of threads."""
-    again = write_map_geopackage(tmp_path / "again.gpkg", drawn)
+    again = written(tmp_path / "again.gpkg", drawn)
     assert digest(again) == digest(package)
     program = (
         "import sys; sys.path.insert(0, sys.argv[2]); import datetime as dt; "
         "from frames import field; from gwnet.analysis.maps.potentiometric import make_map; "
-        "from gwnet.analysis.maps.same_day import same_day_set; from gwnet.exchange.geopackage import write_map_geopackage; "
+        "from gwnet.analysis.maps.same_day import same_day_set; from gwnet.exchange.geopackage import map_geopackage; "
         "site, taken = field(); day = dt.date(2026, 3, 17); "
         "control = same_day_set(taken, site, aquifer='upper', date=day, time_zone='UTC+01:00'); "
-        "write_map_geopackage(sys.argv[1], make_map(control, aquifer='upper', date=day, crs='EPSG:25832'))"
+        "result = make_map(control, aquifer='upper', date=day, crs='EPSG:25832'); "
+        "open(sys.argv[1], 'wb').write(map_geopackage(result))"
     )
     frames = Path(__file__).resolve().parents[1] / "analysis"
     root = frames.parents[1]
-    written = []
+    digests = []
     for seed in ("1", "2"):
         target = tmp_path / f"{seed}.gpkg"
         subprocess.run(
@@ -156,8 +162,8 @@ def test_same_map_same_bytes(drawn, package, tmp_path):
             cwd=root,
             env={"PYTHONHASHSEED": seed, "OPENBLAS_NUM_THREADS": seed, "PYTHONPATH": str(root), "PATH": ""},
         )
-        written.append(digest(target))
-    assert written[0] == written[1]
+        digests.append(digest(target))
+    assert digests[0] == digests[1]
 
 
 def digest(path):
@@ -184,7 +190,7 @@ def test_validator_accepts_it(package):
 
 def test_validator_accepts_empty_layers(tmp_path):
     """An interval larger than the range gives no contour; the layer is there all the same."""
-    path = write_map_geopackage(tmp_path / "empty.gpkg", made_map(interval_m=1000.0))
+    path = written(tmp_path / "empty.gpkg", made_map(interval_m=1000.0))
     assert pyogrio.read_info(path, layer="contours")["features"] == 0
     done = validated(path)
     assert done.returncode == 0, done.stdout + done.stderr
@@ -211,34 +217,20 @@ def test_another_reader_lists_it(package):
     assert "Warning" not in done.stderr
 
 
-def test_an_existing_file_is_replaced_only_when_the_new_one_is_complete(drawn, tmp_path, monkeypatch):
-    target = tmp_path / "map.gpkg"
-    target.write_bytes(b"what was there")
-
+def test_a_geopackage_that_cannot_be_made_is_an_error_of_output(drawn, monkeypatch):
     def fails(*args, **kwargs):
         raise OSError(28, "No space left on device")
 
-    with monkeypatch.context() as patched:
-        patched.setattr(pyogrio, "write_dataframe", fails)
-        with pytest.raises(OutputError, match="cannot be written: No space left on device"):
-            write_map_geopackage(target, drawn)
-    assert target.read_bytes() == b"what was there"
-    assert [path.name for path in tmp_path.iterdir()] == ["map.gpkg"]
-    write_map_geopackage(target, drawn)
-    assert len(pyogrio.list_layers(target)) == 4
+    monkeypatch.setattr(pyogrio, "write_dataframe", fails)
+    with pytest.raises(OutputError, match="cannot be written: No space left on device"):
+        map_geopackage(drawn)
 
 
-def test_a_folder_that_is_not_there(drawn, tmp_path):
-    with pytest.raises(OutputError, match="cannot be written"):
-        write_map_geopackage(tmp_path / "none" / "map.gpkg", drawn)
-
-
-def test_a_map_without_coordinate_system_is_refused(tmp_path):
+def test_a_map_without_coordinate_system_is_refused():
     with pytest.raises(SettingsError, match="no coordinate system"):
-        write_map_geopackage(tmp_path / "map.gpkg", made_map(crs=""))
+        map_geopackage(made_map(crs=""))
 
 
-def test_an_unknown_coordinate_system_is_refused(tmp_path):
+def test_an_unknown_coordinate_system_is_refused():
     with pytest.raises(SettingsError, match="'EPSG:1' is not known"):
-        write_map_geopackage(tmp_path / "map.gpkg", made_map(crs="EPSG:1"))
-    assert list(tmp_path.iterdir()) == []
+        map_geopackage(made_map(crs="EPSG:1"))

@@ -2,27 +2,17 @@
 
 import csv
 import dataclasses
-import errno
 import hashlib
 import io
 import json
-import os
-import resource
-import signal
-import subprocess
-import sys
-from pathlib import Path
 
 import pandas as pd
 import pytest
 
-import gwnet.reporting.write as writing
-from gwnet.errors import OutputError, ReportError
+from gwnet.errors import ReportError
 from gwnet.reporting.annex.files import annex_files, frame_csv
 from gwnet.reporting.annex.manifest import printed_values
-from gwnet.reporting.write import write_files, write_report
-
-ROOT = Path(__file__).resolve().parents[2]
+from gwnet.reporting.write import write_report
 
 
 def write(constructed, quarterly, folder, data=None, period="2026-Q1"):
@@ -162,13 +152,6 @@ def test_printed_values_name_table_row_and_column(report24):
     assert not [key for key in keys if key[0] in {"findings", "corrections"}]
 
 
-@pytest.mark.parametrize("name", ["../x.pdf", "a/b.pdf", "..", ".", "", "a\\b", "/etc/x", "a\0b"])
-def test_no_name_leaves_the_folder(tmp_path, name):
-    with pytest.raises(OutputError, match="would leave the output folder"):
-        write_files({name: b"x"}, tmp_path / "out")
-    assert not (tmp_path / "out").exists()
-
-
 def test_names_of_definition_site_and_aquifer_cannot_leave_the_folder(constructed, quarterly, tmp_path):
     data = constructed.record(3)
     data = dataclasses.replace(
@@ -198,109 +181,3 @@ def test_a_report_that_cannot_be_made_writes_nothing(constructed, quarterly, tmp
             schema_revision="1",
         )
     assert not (tmp_path / "out").exists()
-
-
-def test_old_files_stay_when_the_disk_is_full(tmp_path, monkeypatch):
-    write_files({"a": b"old a", "b": b"old b"}, tmp_path)
-    calls = []
-
-    def full(descriptor):
-        calls.append(descriptor)
-        if len(calls) == 2:
-            raise OSError(errno.ENOSPC, "No space left on device")
-
-    monkeypatch.setattr(writing.os, "fsync", full)
-    with pytest.raises(OutputError, match=r"No space left on device\. Free some room"):
-        write_files({"a": b"new a", "b": b"new b"}, tmp_path)
-    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"a": b"old a", "b": b"old b"}
-
-
-@pytest.mark.parametrize("failing", [1, 2, 3])
-def test_all_or_nothing_when_a_replacement_fails(tmp_path, monkeypatch, failing):
-    write_files({"a": b"old a", "c": b"old c"}, tmp_path)
-    replace, calls = Path.replace, []
-
-    def refuse(self, target):
-        calls.append(target)
-        if len(calls) == failing:
-            raise PermissionError(errno.EACCES, "Permission denied")
-        return replace(self, target)
-
-    monkeypatch.setattr(Path, "replace", refuse)
-    with pytest.raises(OutputError, match=r"Permission denied\. Name a folder"):
-        write_files({"a": b"new a", "b": b"new b", "c": b"new c"}, tmp_path)
-    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"a": b"old a", "c": b"old c"}
-
-
-def test_a_real_limit_of_the_system_leaves_nothing_behind(tmp_path):
-    """A child process that may write 4 kB a file: the second file is too long, and neither remains."""
-    script = (
-        "from gwnet.errors import OutputError\n"
-        "from gwnet.reporting.write import write_files\n"
-        "try:\n"
-        "    write_files({'small': b'x' * 100, 'large': b'x' * 100_000}, 'out')\n"
-        "except OutputError as error:\n"
-        "    print(error)\n"
-    )
-
-    def limit():
-        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-        resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096))
-
-    environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONDONTWRITEBYTECODE": "1"}
-    done = subprocess.run(
-        [sys.executable, "-c", script],
-        cwd=tmp_path,
-        env=environment,
-        preexec_fn=limit,
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    assert "The report cannot be written: File too large" in done.stdout
-    assert list((tmp_path / "out").iterdir()) == []
-
-
-def test_folder_that_is_a_file(tmp_path):
-    (tmp_path / "out").write_text("here")
-    with pytest.raises(OutputError, match="Name a folder, not a file"):
-        write_files({"a": b"x"}, tmp_path / "out")
-    assert (tmp_path / "out").read_text() == "here"
-
-
-def test_folder_that_stands_where_a_file_should(tmp_path):
-    (tmp_path / "b").mkdir()
-    with pytest.raises(OutputError, match="b is a folder there"):
-        write_files({"a": b"x", "b": b"y"}, tmp_path)
-    assert [path.name for path in tmp_path.iterdir()] == ["b"]
-
-
-def test_folder_that_may_not_be_written_to(tmp_path):
-    """In a child process without the rights of the superuser, whom no folder refuses."""
-    tmp_path.chmod(0o500)
-    script = (
-        "import os\n"
-        "from gwnet.errors import OutputError\n"
-        "from gwnet.reporting.write import write_files\n"
-        "if os.geteuid() == 0:\n"
-        "    os.setuid(65534)\n"
-        "try:\n"
-        f"    write_files({{'a': b'x'}}, {str(tmp_path)!r})\n"
-        "except OutputError as error:\n"
-        "    print(error)\n"
-    )
-    environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONDONTWRITEBYTECODE": "1"}
-    done = subprocess.run([sys.executable, "-c", script], env=environment, capture_output=True, text=True, check=True)
-    assert "Permission denied. Name a folder that may be written to" in done.stdout
-
-
-def test_a_link_in_the_folder_is_replaced_and_not_followed(tmp_path):
-    outside = tmp_path / "outside"
-    outside.write_bytes(b"precious")
-    folder = tmp_path / "out"
-    folder.mkdir()
-    (folder / "a").symlink_to(outside)
-    write_files({"a": b"new"}, folder)
-    assert outside.read_bytes() == b"precious"
-    assert (folder / "a").read_bytes() == b"new"
-    assert not (folder / "a").is_symlink()

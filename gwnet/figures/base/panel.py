@@ -15,12 +15,12 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
-from gwnet.errors import OutputError
 from gwnet.figures.base import style
 from gwnet.figures.base.axes import date_ticks, nice_step, round_ticks
 from gwnet.figures.base.page import Box, Page
 from gwnet.figures.base.text import decimals_of_step, fit, number_text, plain, shown, text_width_pt
 from gwnet.figures.maps.data import known_text
+from gwnet.whole_files import replace_files
 
 __all__ = [
     "LEFT_AXIS_MM",
@@ -278,19 +278,7 @@ def save_all(wanted: Sequence[tuple[Sequence[Figure], Path]]) -> list[Path]:
     contents: dict[Path, bytes] = {}
     for figures, path in wanted:
         contents |= _contents(figures, path)
-    written: list[Path] = []
-    for name, content in contents.items():
-        new = not name.exists()
-        try:
-            name.write_bytes(content)
-        except OSError as error:
-            for other in written:
-                other.unlink(missing_ok=True)
-            message = f"The figure cannot be written: {error.strerror or error}."
-            fix = "Check that the folder exists and can be written."
-            raise OutputError(message, where=str(name), fix=fix) from error
-        written += [name] if new else []
-    return list(contents)
+    return replace_files(contents, "figure")
 
 
 def _contents(figures: Sequence[Figure], path: Path) -> dict[Path, bytes]:

@@ -22,6 +22,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from gwnet.errors import OutputError
+from gwnet.whole_files import replace_files
 
 __all__ = [
     "FAMILY",
@@ -31,6 +32,7 @@ __all__ = [
     "new_figure",
     "register_fonts",
     "save",
+    "sheet_files",
     "style_context",
 ]
 
@@ -209,6 +211,11 @@ def figure_pdf_bytes(figure: Figure) -> bytes:
     return figure_bytes(figure, "pdf")
 
 
+def sheet_files(name: str, figure: Figure) -> dict[str, bytes]:
+    """Return a sheet as the files of a product: PDF and PNG by file name."""
+    return {f"{name}.{kind}": figure_bytes(figure, kind) for kind in ("pdf", "png")}
+
+
 def check_ending(path: Path) -> None:
     """Refuse a file that no figure can be saved as.
 
@@ -251,9 +258,5 @@ def save(figure: Figure, path: str | Path) -> Path:
     target = Path(path)
     check_ending(target)
     content = figure_bytes(figure, target.suffix.lower()[1:])
-    try:
-        target.write_bytes(content)
-    except OSError as error:
-        message = f"The figure cannot be written: {error.strerror or error}."
-        raise OutputError(message, where=str(target), fix="Check that the folder exists and can be written.") from error
-    return target
+    (written,) = replace_files({target: content}, "figure")
+    return written
