@@ -16,7 +16,6 @@ from gwnet.figures.base.axes import (
     local_days,
     nice_step,
     round_ticks,
-    thin,
     to_local_days,
 )
 
@@ -73,30 +72,3 @@ def test_there_are_never_more_labels_than_room(first, span, most):
     labels = [tick for tick in date_ticks(first, first + span, most) if tick.label]
     assert len(labels) <= most + 1
     assert all(first <= tick.days <= first + span for tick in labels)
-
-
-def test_thinning_keeps_every_column_s_extremes_and_the_gaps():
-    generator = np.random.default_rng(7)
-    x = np.sort(generator.uniform(0, 1000, 50_000))
-    y = np.cumsum(generator.normal(size=x.size))
-    y[20_000:20_400] = np.nan
-    columns = 300
-    kept_x, kept_y = thin(x, y, columns)
-    assert kept_x.size <= 5 * columns
-    assert np.all(np.diff(kept_x) >= 0)
-    which = np.clip(((x - x[0]) / (x[-1] - x[0]) * columns).astype(int), 0, columns - 1)
-    kept = np.clip(((kept_x - x[0]) / (x[-1] - x[0]) * columns).astype(int), 0, columns - 1)
-    for column in range(columns):
-        before, after = y[which == column], kept_y[kept == column]
-        if np.isnan(before).all():
-            assert np.isnan(after).all()
-            continue
-        assert np.nanmin(before) == np.nanmin(after)
-        assert np.nanmax(before) == np.nanmax(after)
-        assert np.isnan(before).any() == np.isnan(after).any()
-
-
-def test_a_short_series_is_not_thinned():
-    x, y = thin([0.0, 1.0, 2.0], [3.0, np.nan, 5.0], 10)
-    assert x.tolist() == [0.0, 1.0, 2.0]
-    assert y[2] == 5.0

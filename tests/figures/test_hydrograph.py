@@ -8,9 +8,10 @@ import pandas as pd
 import pytest
 
 from gwnet.figures.base import style
+from gwnet.figures.base.style import new_figure
 from gwnet.figures.hydrograph.draw import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
 from gwnet.figures.hydrograph.gutter import gutter_labels
-from gwnet.figures.hydrograph.logger_line import LoggerSeries
+from gwnet.figures.hydrograph.logger_line import LoggerLine, LoggerSeries, draw_logger_line
 
 from . import frames
 from .frames import KNOWN_ON, SITE
@@ -292,6 +293,19 @@ def test_a_strip_shows_where_the_logger_hung_and_what_is_left_out():
     assert open_end == pytest.approx(data.last)
     assert len(strip) == 3
     assert "its samples left out" in words_of(figure)
+
+
+def test_a_long_logger_line_is_thinned_without_losing_an_extreme_of_the_hour_that_clocks_repeat():
+    days = 17_000.0 + np.arange(40_000) / 96.0
+    days[20_000:] -= 1.0 / 24.0
+    values = np.sin(np.arange(days.size) / 500.0)
+    values[20_001] = 9.0
+    axes = new_figure((100.0, 60.0)).add_axes((0, 0, 1, 1))
+    line = LoggerLine(days=days, elevation_m=values, approved=np.ones(days.size, dtype=bool))
+    draw_logger_line(axes, line, (days[0], days[-1]), width_mm=10.0, factor=1.0)
+    (drawn,) = axes.lines
+    assert len(drawn.get_xdata()) <= 4 * 120
+    assert drawn.get_ydata().max() == 9.0
 
 
 def test_the_line_is_broken_at_the_gap():

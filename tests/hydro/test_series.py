@@ -108,6 +108,14 @@ def test_thinning_keeps_the_sample_beyond_each_edge():
     assert none_inside.tolist() == [0, 1]
 
 
+def test_thinning_keeps_the_extremes_of_equal_times_and_refuses_falling_ones():
+    values = [1.0, 9.0, -4.0, 2.0, 2.0]
+    at = hours(0, 1, 1, 2, 3)
+    assert thin(at, values, start_utc=START, end_utc=START + 3 * HOUR, columns=1).tolist() == [0, 1, 2, 4]
+    with pytest.raises(ReductionError, match="fall"):
+        thin(hours(1, 0), [1.0, 2.0], start_utc=START, end_utc=START + HOUR, columns=1)
+
+
 @pytest.mark.parametrize(("end", "columns"), [(START, 10), (START - HOUR, 10), (START + HOUR, 0)])
 def test_a_figure_without_width_is_refused(end, columns):
     with pytest.raises(ReductionError, match="cannot be drawn on"):

@@ -1,4 +1,4 @@
-"""Axes: round steps, ticks of dates, local time as numbers, and thinning of long series."""
+"""Axes: round steps, ticks of dates and local time as numbers."""
 
 from __future__ import annotations
 
@@ -9,13 +9,12 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.clock import zone_of
 
-__all__ = ["DateTick", "date_ticks", "day_number", "local_days", "nice_step", "round_ticks", "thin", "to_local_days"]
+__all__ = ["DateTick", "date_ticks", "day_number", "local_days", "nice_step", "round_ticks", "to_local_days"]
 
 MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _DAY_US: Final = 86_400_000_000.0
@@ -200,46 +199,3 @@ def _day_ticks(first: float, last: float, most: int) -> list[DateTick]:
                 seen_month = (day.year, day.month)
         ticks.append(DateTick(float(number), label))
     return ticks
-
-
-def thin(
-    x: npt.ArrayLike, y: npt.ArrayLike, columns: int, *, first: float | None = None, last: float | None = None
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Thin a series so that its drawing stays the same: of each pixel column the first, lowest, highest and last value.
-
-    Parameters
-    ----------
-    x : array_like, shape (n,)
-        Positions, ascending.
-    y : array_like, shape (n,)
-        Values; a NaN breaks the line and is kept.
-    columns : int
-        Pixel columns from first to last.
-    first, last : float, optional
-        Ends of the axis; those of x unless given.
-
-    Returns
-    -------
-    tuple of numpy.ndarray
-        Positions and values that are left, in their order, never more than five a column; every column keeps its
-        smallest and its largest value.
-    """
-    xs, ys = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
-    if xs.size <= 4 * columns:
-        return xs, ys
-    low = xs[0] if first is None else first
-    high = xs[-1] if last is None else last
-    width = (high - low) or 1.0
-    column = np.clip(((xs - low) / width * columns).astype(np.int64), 0, columns - 1)
-    starts = np.flatnonzero(np.concatenate([[True], column[1:] != column[:-1]]))
-    ends = np.append(starts[1:], xs.size) - 1
-    keep = np.zeros(xs.size, dtype=bool)
-    keep[starts] = keep[ends] = True
-    group = np.repeat(np.arange(starts.size), np.diff(np.append(starts, xs.size)))
-    for extreme in (np.fmin.reduceat(ys, starts), np.fmax.reduceat(ys, starts)):
-        hits = np.flatnonzero(ys == extreme[group])
-        keep[hits[np.concatenate([[True], group[hits][1:] != group[hits][:-1]])] if hits.size else hits] = True
-    breaks = np.flatnonzero(np.isnan(ys))
-    if breaks.size:
-        keep[breaks[np.concatenate([[True], group[breaks][1:] != group[breaks][:-1]])]] = True
-    return xs[keep], ys[keep]

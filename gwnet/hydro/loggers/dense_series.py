@@ -181,7 +181,7 @@ def thin(
     Parameters
     ----------
     time_utc : array_like of datetime64, shape (n,)
-        Times of the samples, rising.
+        Times of the samples, never falling; equal ones are drawn above each other.
     values : array_like, shape (n,)
         Samples; NaN breaks the line.
     start_utc, end_utc : numpy.datetime64
@@ -200,7 +200,7 @@ def thin(
     ShapeError
         If times and values differ in shape.
     ReductionError
-        If the times do not rise, the edges are not in order or there is no column.
+        If the times fall, the edges are not in order or there is no column.
 
     Notes
     -----
@@ -216,7 +216,9 @@ def thin(
     >>> thin(at, [5, 1, 2, 9, 3, 3, 3, 3], start_utc=at[0], end_utc=at[-1], columns=1).tolist()
     [0, 1, 3, 7]
     """
-    when, numbers = series(time_utc, values, "series")
+    when, numbers = series(time_utc, values, "series", rising=False)
+    if (when[1:] < when[:-1]).any():
+        raise ReductionError("The times of a line to be drawn fall.", fix="Sort the samples by time.")
     start, end = np.asarray([start_utc, end_utc], dtype="datetime64[us]")
     if columns < 1 or not end > start:
         message = f"A figure of {columns} columns from {start} to {end} cannot be drawn on."
