@@ -27,6 +27,7 @@ The tree::
       ReportError
         DefinitionError
     GwnetWarning
+      ArchivalWarning
       SparseSeriesWarning
       ExtrapolatedSurfaceWarning
 """
@@ -178,6 +179,10 @@ class DefinitionError(ReportError):
 
 class GwnetWarning(UserWarning):
     """Base of the project's warnings."""
+
+
+class ArchivalWarning(GwnetWarning):
+    """A report could not be written as an archival PDF."""
 
 
 class SparseSeriesWarning(GwnetWarning):

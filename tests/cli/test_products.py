@@ -17,6 +17,8 @@ import gwnet
 from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, WRONG_USAGE
 from gwnet.errors import SettingsError
 
+from ..glyphs import missing_glyphs
+
 DAY = "2026-02-17"
 
 
@@ -235,6 +237,10 @@ def test_the_demo_is_built_in_an_empty_folder_and_never_over_another(gwnet_here,
     assert there == set(listed)
     assert {"gwnet.sqlite", "map.gpkg"} <= {name.rsplit("/", 1)[-1] for name in listed}
     assert list(tmp_path.iterdir()) == [tmp_path / "gwnet-demo"]
+    for path in (tmp_path / "gwnet-demo").rglob("*.pdf"):
+        missing, count = missing_glyphs(path.read_bytes())
+        assert missing == [], path.name
+        assert count > 1000
     before = (tmp_path / "gwnet-demo" / "gwnet.sqlite").read_bytes()
     again = gwnet_here("demo")
     assert again.code == STOPPED

@@ -120,7 +120,7 @@ def test_a_gap_of_one_hour_in_ten_years_is_a_pixel_that_is_not_blue():
 
 def test_what_is_left_out_is_told_without_colour():
     figure = draw_coverage(coverage_plot_data(HUNG, RUNS, READ, site=SITE))
-    assert [patch.get_hatch() for patch in figure.axes[0].patches] == ["//////"]
+    assert [patch.hatching for patch in figure.axes[0].patches] == ["strokes"]
 
 
 @pytest.mark.parametrize("count", [1, 7, 90])

@@ -129,6 +129,24 @@ def test_printed_state_of_levels_after_the_period_is_not_drawn(view24):
     assert "2026-05-10" not in text
 
 
+def test_hatched_strips_and_dotted_areas_keep_the_report_archival(constructed, quarterly):
+    record = constructed.record(24)
+    times = np.arange("2025-10-01", "2026-07-01", dtype="datetime64[h]")
+    heads = 40.0 + 0.1 * np.sin(np.arange(times.size) / 50.0)
+    series = LoggerSeries(
+        times, heads, np.zeros(times.size, bool), (("S-1", times[0], None),), ((times[9], times[900]),)
+    )
+    control = control_of(record, "U").assign(ground_elevation_m=39.0)
+    flowing = make_map(control, aquifer="U", date=DAY, unit="m", crs=CRS, check_ground=True)
+    assert flowing.above_ground is not None
+    record = dataclasses.replace(record, maps=(map_facts(flowing),), logger_lines={"HW-001": series})
+    rendered = render_pdf(compose(quarterly, record, period="2026-Q1", drawing=ReportDrawing()))
+    assert rendered.archival
+    words = " ".join(texts(rendered))
+    assert "its samples left out" in words
+    assert "head above ground" in words
+
+
 def test_heads_of_a_logger_are_drawn_to_the_end_of_the_period(view24):
     times = np.arange("2025-10-01", "2026-07-01", dtype="datetime64[h]")
     heads = 40.0 + 0.1 * np.sin(np.arange(times.size) / 50.0)

@@ -13,8 +13,11 @@ from pathlib import Path
 import pikepdf
 import pypdf
 import pytest
+from matplotlib.patches import Rectangle
+from reportlab.pdfgen.canvas import Canvas
 
-from gwnet.errors import ReportError
+from gwnet.errors import ArchivalWarning, ReportError
+from gwnet.figures.base.style import figure_bytes, new_figure
 from gwnet.reporting.compose import compose
 from gwnet.reporting.content import (
     Bullets,
@@ -35,8 +38,10 @@ from gwnet.reporting.content import (
 )
 from gwnet.reporting.drawing import FigureFrame
 from gwnet.reporting.pdf.build import build_pages
-from gwnet.reporting.pdf.fonts import register_fonts
+from gwnet.reporting.pdf.fonts import BOLD, register_fonts
 from gwnet.reporting.pdf.render import render_pdf
+
+from ..glyphs import missing_glyphs
 
 ROOT = Path(__file__).resolve().parents[2]
 MOMENT = dt.datetime(2026, 4, 10, 12, tzinfo=dt.UTC)
@@ -111,6 +116,33 @@ def test_same_bytes_in_two_fresh_processes(tmp_path):
         )
         digests.add(done.stdout.strip())
     assert len(digests) == 1
+
+
+#: What reports print beyond letters and digits.
+SIGNS = "−≤≥→↓↑≈±×°·–—“”…²³†≠∆"
+
+
+def test_bold_text_takes_the_signs_that_its_face_lacks_from_the_second_one():
+    cells = (Cell(SIGNS, strong=True), Cell(-1.5, prefix="≤", strong=True))
+    table = Table("t", SIGNS, (Column(SIGNS, group=SIGNS), Column("Level", "m", 2, "right")), (cells, Group(SIGNS)))
+    blocks = (Heading(SIGNS), Paragraph(SIGNS, lead_in=SIGNS), Caution(SIGNS, (SIGNS,)), table)
+    rendered = render_pdf(make(Section("a", SIGNS, blocks), title=SIGNS))
+    missing, count = missing_glyphs(rendered.content)
+    assert missing == []
+    assert count > 12 * len(SIGNS)
+    assert "[U+" not in "".join(page_texts(rendered))
+
+
+def test_a_letter_without_a_glyph_is_noticed():
+    """So that the silence above means something: the same letters in the bold face alone."""
+    target = io.BytesIO()
+    register_fonts()
+    page = Canvas(target)
+    page.setFont(BOLD, 12)
+    page.drawString(50, 50, "a−")
+    page.save()
+    missing, count = missing_glyphs(target.getvalue())
+    assert (len(missing), count) == (1, 2)
 
 
 def test_another_cut_off_gives_other_bytes(report24, rendered24):
@@ -321,6 +353,17 @@ def test_attachments_travel_inside(report24):
     rendered = render_pdf(make(Section("a", "A", (Paragraph("text"),))), attachments={"levels.csv": b"well\r\nA\r\n"})
     assert reader(rendered).attachments["levels.csv"] == [b"well\r\nA\r\n"]
     assert rendered.archival
+
+
+def test_a_report_that_is_not_archival_says_so():
+    """A fill pattern is what the validator does not look into."""
+    figure = new_figure((60.0, 40.0))
+    figure.add_artist(Rectangle((0.1, 0.1), 0.5, 0.5, hatch="//", transform=figure.transFigure))
+    slot = FigureSlot("f", "Figure", "Figure", figure_bytes(figure, "pdf"))
+    with pytest.warns(ArchivalWarning, match=r"plain PDF, not as PDF/A-3b: \S+"):
+        rendered = render_pdf(make(Section("a", "A", (slot,))))
+    assert not rendered.archival
+    assert len(reader(rendered).pages) >= 2
 
 
 def test_report_without_sections_is_a_cover():

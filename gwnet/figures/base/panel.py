@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -25,15 +25,12 @@ from gwnet.whole_files import replace_files
 __all__ = [
     "LEFT_AXIS_MM",
     "approved_sentence",
-    "band_symbol",
     "centred_limits",
     "common_height",
     "days_of",
     "draw_title",
     "known_sentence",
     "level_axis",
-    "line_symbol",
-    "mark_symbol",
     "save_all",
     "save_pages",
     "site_text",
@@ -194,44 +191,6 @@ def time_axis(axes: Axes, first: float, last: float, width: float, *, named: boo
     axes.tick_params(axis="x", which="minor", length=1.4, width=style.HAIR)
     if grid:
         axes.grid(visible=True, axis="x", color=style.GRID, linewidth=style.HAIR)
-
-
-def line_symbol(**options: Any) -> Callable[[Page, Box], None]:
-    """Return what draws a level line into the box of a key."""
-
-    def draw(page: Page, box: Box) -> None:
-        y = box.bottom + box.height / 2
-        page.line([box.left, box.right], [y, y], **options)
-
-    return draw
-
-
-def mark_symbol(**options: Any) -> Callable[[Page, Box], None]:
-    """Return what draws a mark into the box of a key."""
-
-    def draw(page: Page, box: Box) -> None:
-        page.line([box.left + box.width / 2], [box.bottom + box.height / 2], linestyle="none", **options)
-
-    return draw
-
-
-def band_symbol(**options: Any) -> Callable[[Page, Box], None]:
-    """Return what draws a filled strip into the box of a key."""
-    from matplotlib.patches import Rectangle
-
-    def draw(page: Page, box: Box) -> None:
-        corner = (page.x_fraction(box.left), page.y_fraction(box.bottom + 0.5))
-        page.patch(
-            Rectangle(
-                corner,
-                page.x_fraction(box.width),
-                page.y_fraction(box.height - 1.0),
-                transform=page.figure.transFigure,
-                **options,
-            )
-        )
-
-    return draw
 
 
 def save_pages(figures: Sequence[Figure], path: str | Path) -> list[Path]:

@@ -105,8 +105,6 @@ _SETTINGS: Final[dict[str, Any]] = {
     "ytick.color": INK,
     "xtick.labelsize": TICK_PT,
     "ytick.labelsize": TICK_PT,
-    "hatch.linewidth": HAIR,
-    "hatch.color": EARTH,
     "lines.solid_capstyle": "round",
     "lines.dash_capstyle": "butt",
     "path.simplify": True,

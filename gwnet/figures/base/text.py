@@ -36,12 +36,11 @@ _UNIT: Final = re.compile(r"(m|ft|km|mi|m/m|mm|days?|hours?)[²³]?[.,;:)]*")
 _MEASURE_PT: Final = 100.0
 
 
-@lru_cache(maxsize=4)
-def _letters(bold: bool) -> frozenset[int]:
-    codes: set[int] = set()
-    for path in font_files(bold=bold):
-        codes.update(ft2font.FT2Font(path).get_charmap())
-    return frozenset(codes)
+@lru_cache(maxsize=1)
+def _letters() -> frozenset[int]:
+    """Return the letters that can be drawn both upright and bold, by the typeface or the one that lends to it."""
+    either = [[set(ft2font.FT2Font(path).get_charmap()) for path in font_files(bold=bold)] for bold in (False, True)]
+    return frozenset(set.union(*either[0]) & set.union(*either[1]))
 
 
 def shown(value: Any) -> str:
@@ -65,7 +64,7 @@ def shown(value: Any) -> str:
     """
     if value is None or (isinstance(value, float) and math.isnan(value)):
         return ""
-    letters = _letters(bold=False)
+    letters = _letters()
     pieces = []
     for character in str(value):
         if unicodedata.category(character) in {"Cc", "Zl", "Zp"}:

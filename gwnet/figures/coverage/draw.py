@@ -14,8 +14,10 @@ from matplotlib.patches import Rectangle
 from gwnet.figures.base import style
 from gwnet.figures.base.axes import DateTick, date_ticks
 from gwnet.figures.base.page import Box, KeyEntry, Page, Words, block_height_mm, key_height_mm
+from gwnet.figures.base.symbols import Hatched, band_symbol, rectangle
 from gwnet.figures.base.text import fit, text_width_pt
 from gwnet.figures.coverage.data import CoveragePlotData, CoverageRow, coverage_plot_data, drawn_runs
+from gwnet.figures.hydrograph.logger_line import INSTALLED, LEFT_OUT
 
 __all__ = ["CoveragePlotData", "CoverageRow", "coverage_plot_data", "draw_coverage"]
 
@@ -32,6 +34,9 @@ _TITLE_MM: Final = 6.2
 _AXIS_MM: Final = 7.9
 #: Heights within a row, as shares of it: bars, frames of deployments, ticks of manual readings above the frame.
 _BAR, _FRAME, _TICK = 0.36, 0.56, 0.20
+_IN_USE: Final[dict[str, Any]] = {"facecolor": style.SERIES, "edgecolor": "none", "linewidth": 0.0}
+#: Height of a bar in the key [mm].
+_KEY_MM: Final = 1.7
 
 
 def draw_coverage(data: CoveragePlotData, *, width_mm: float = COVERAGE_WIDTH_MM, caption: bool = True) -> Figure:
@@ -103,17 +108,14 @@ def _rows(page: Page, axes: Axes, data: CoveragePlotData, box: Box, pitch: float
         middle = place + 0.5 + 0.5 * _TICK
         frames += _rectangles(row.hung, middle, _FRAME)
         bars += _rectangles(drawn_runs(row.runs, least), middle, _BAR)
-        left_out += _rectangles(drawn_runs(row.left_out, least), middle, _BAR)
+        left_out += [(since, middle - _BAR / 2, to - since, _BAR) for since, to in drawn_runs(row.left_out, least)]
         edge = middle - _FRAME / 2
         low, high = (edge, edge - _TICK) if row.instrument else (middle + _BAR / 2, middle - _BAR / 2)
         ticks += [[(day, low), (day, high)] for day in row.hands]
-    _patches(axes, frames, facecolor=style.PAPER, edgecolor=style.SOFT, linewidth=style.HAIR, zorder=1.5)
-    _patches(axes, bars, facecolor=style.SERIES, edgecolor="none", linewidth=0.0, zorder=2.0)
-    hatched = {"facecolor": style.PAPER, "edgecolor": style.LIMIT, "linewidth": style.HAIR, "hatch": "//////"}
-    for patch in left_out:
-        patch.set(**hatched)
-        patch.set_zorder(2.1)
-        axes.add_patch(patch)
+    _patches(axes, frames, zorder=1.5, **INSTALLED)
+    _patches(axes, bars, zorder=2.0, **_IN_USE)
+    for sides in left_out:
+        axes.add_patch(Hatched(rectangle(*sides), "strokes", zorder=2.1, **LEFT_OUT))
     axes.add_collection(LineCollection(ticks, colors=style.INK, linewidths=style.THIN, zorder=2.4), autolim=False)
     _names(page, data.rows, box, pitch)
 
@@ -167,33 +169,14 @@ def _key_entries(rows: Sequence[CoverageRow]) -> list[KeyEntry]:
     """Return the key of what the chart shows, and of nothing else."""
     entries = []
     if any(len(row.runs) for row in rows):
-        entries.append(KeyEntry("samples in use", _bar_drawer(facecolor=style.SERIES, edgecolor="none"), 6.0))
+        entries.append(KeyEntry("samples in use", band_symbol(_KEY_MM, **_IN_USE), 6.0))
     if any(len(row.left_out) for row in rows):
-        look = {"facecolor": style.PAPER, "edgecolor": style.LIMIT, "linewidth": style.HAIR, "hatch": "//////"}
-        entries.append(KeyEntry("samples left out", _bar_drawer(**look), 6.0))
+        entries.append(KeyEntry("samples left out", band_symbol(_KEY_MM, hatching="strokes", **LEFT_OUT), 6.0))
     if any(len(row.hung) for row in rows):
-        frame = {"facecolor": "none", "edgecolor": style.SOFT, "linewidth": style.HAIR}
-        entries.append(KeyEntry("logger hung", _bar_drawer(**frame), 6.0))
+        entries.append(KeyEntry("logger hung", band_symbol(_KEY_MM, **INSTALLED), 6.0))
     if any(row.hands.size for row in rows):
         entries.append(KeyEntry("manual reading", _tick_drawer, 1.0))
     return entries
-
-
-def _bar_drawer(**look: Any) -> Any:
-    def draw(page: Page, box: Box) -> None:
-        height = 1.7
-        corner = (page.x_fraction(box.left), page.y_fraction(box.bottom + (box.height - height) / 2))
-        page.patch(
-            Rectangle(
-                corner,
-                page.x_fraction(box.width),
-                page.y_fraction(height),
-                transform=page.figure.transFigure,
-                **{"linewidth": 0.0, **look},
-            )
-        )
-
-    return draw
 
 
 def _tick_drawer(page: Page, box: Box) -> None:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from gwnet.figures.base import style
 from gwnet.figures.base.axes import day_number, to_local_days
+from gwnet.figures.base.symbols import Hatched, rectangle
 from gwnet.hydro.loggers.dense_series import thin
 
 __all__ = ["LoggerLine", "LoggerSeries", "draw_logger_line", "draw_logger_strip", "logger_line"]
@@ -24,6 +25,9 @@ _COLUMNS_PER_MM: Final = 12
 _DAY_US: Final = 86_400_000_000.0
 #: Height of the strip that shows where a logger hung [mm].
 STRIP_MM: Final = 1.1
+#: How the time in which a logger was installed looks, and that whose samples are left out.
+INSTALLED: Final[dict[str, Any]] = {"facecolor": style.PAPER, "edgecolor": style.SOFT, "linewidth": style.HAIR}
+LEFT_OUT: Final[dict[str, Any]] = {"facecolor": style.PAPER, "edgecolor": style.LIMIT, "linewidth": style.HAIR}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -174,22 +178,14 @@ def draw_logger_strip(axes: Axes, line: LoggerLine, limits: tuple[float, float],
         Height of the axes [mm].
     """
     transform = axes.get_xaxis_transform()
-    frame = {"facecolor": style.PAPER, "edgecolor": style.SOFT, "linewidth": style.HAIR, "zorder": 2.2}
-    for spans, options in ((line.hung, frame), (line.left_out, LEFT_OUT)):
+    for spans, left_out in ((line.hung, False), (line.left_out, True)):
         open_end = np.where(np.isnan(spans[:, 1]), limits[1], spans[:, 1])
         since, to = np.maximum(spans[:, 0], limits[0]), np.minimum(open_end, limits[1])
         for left, right in zip(since, to, strict=True):
             if right > left:
-                axes.add_patch(
-                    Rectangle((left, 0.0), right - left, STRIP_MM / height_mm, transform=transform, **options)
-                )
-
-
-#: How what is left out looks.
-LEFT_OUT: Final[dict[str, Any]] = {
-    "facecolor": style.PAPER,
-    "edgecolor": style.LIMIT,
-    "linewidth": style.HAIR,
-    "hatch": "//////",
-    "zorder": 2.3,
-}
+                size = (right - left, STRIP_MM / height_mm)
+                if left_out:
+                    strip = Hatched(rectangle(left, 0.0, *size), "strokes", transform=transform, zorder=2.3, **LEFT_OUT)
+                    axes.add_patch(strip)
+                else:
+                    axes.add_patch(Rectangle((left, 0.0), *size, transform=transform, zorder=2.2, **INSTALLED))

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from matplotlib.patches import Rectangle
 from matplotlib.path import Path as MplPath
 
 from gwnet.figures.base import style
 from gwnet.figures.base.page import Box, KeyEntry, Page
+from gwnet.figures.base.symbols import band_symbol, line_symbol, mark_symbol
 from gwnet.figures.hydrograph.data import HydrographPlotData
-from gwnet.figures.hydrograph.logger_line import LEFT_OUT, STRIP_MM
+from gwnet.figures.hydrograph.logger_line import INSTALLED, LEFT_OUT, STRIP_MM
 
 __all__ = ["MARKS", "Mark", "key_entries"]
 
@@ -75,7 +75,7 @@ def key_entries(wells: Sequence[HydrographPlotData]) -> list[KeyEntry]:
     entries = [KeyEntry(mark.label, _mark_drawer(mark, kinds[kind])) for kind, mark in MARKS.items() if kind in kinds]
     if not all(well.approved.all() for well in wells):
         words = "lighter: not approved" if any(kinds.values()) else "none approved yet: all lighter"
-        entries.append(KeyEntry(words, _line_drawer(style.WATER_LIGHT, 0.9, "o"), 5.0))
+        entries.append(KeyEntry(words, _draw_provisional, 5.0))
     entries += _logger_entries(wells)
     if any(well.changes for well in wells):
         entries.append(KeyEntry("measuring point changed", _change_drawer))
@@ -88,25 +88,15 @@ def _logger_entries(wells: Sequence[HydrographPlotData]) -> list[KeyEntry]:
     loose = any((~well.logger.approved & np.isfinite(well.logger.elevation_m)).any() for well in wells)
     entries = []
     if held:
-        entries.append(KeyEntry("logger", _line_drawer(style.SERIES, style.THIN, ""), 5.0))
+        entries.append(KeyEntry("logger", line_symbol(color=style.SERIES, linewidth=style.THIN), 5.0))
     if loose:
         words = "logger, not between approved readings" if held else "logger, no approved readings yet"
-        entries.append(KeyEntry(words, _line_drawer(style.SERIES_LIGHT, style.THIN, ""), 5.0))
+        entries.append(KeyEntry(words, line_symbol(color=style.SERIES_LIGHT, linewidth=style.THIN), 5.0))
     if any(len(well.logger.hung) for well in wells):
-        frame = {"facecolor": style.PAPER, "edgecolor": style.SOFT, "linewidth": style.HAIR}
-        entries.append(KeyEntry("logger hung", _strip_drawer(frame), 5.0))
+        entries.append(KeyEntry("logger hung", band_symbol(STRIP_MM, **INSTALLED), 5.0))
     if any(len(well.logger.left_out) for well in wells):
-        entries.append(KeyEntry("its samples left out", _strip_drawer(LEFT_OUT), 5.0))
+        entries.append(KeyEntry("its samples left out", band_symbol(STRIP_MM, hatching="strokes", **LEFT_OUT), 5.0))
     return entries
-
-
-def _strip_drawer(look: dict[str, Any]) -> Any:
-    def draw(page: Page, box: Box) -> None:
-        corner = (page.x_fraction(box.left), page.y_fraction(box.bottom + (box.height - STRIP_MM) / 2))
-        width, height = page.x_fraction(box.width), page.y_fraction(STRIP_MM)
-        page.patch(Rectangle(corner, width, height, transform=page.figure.transFigure, **look))
-
-    return draw
 
 
 def _mark_drawer(mark: Mark, approved: bool) -> Any:
@@ -121,15 +111,9 @@ def _mark_drawer(mark: Mark, approved: bool) -> Any:
     return draw
 
 
-def _line_drawer(color: str, width: float, marker: str) -> Any:
-    def draw(page: Page, box: Box) -> None:
-        y = box.bottom + box.height / 2
-        page.line([box.left, box.right], [y, y], color=color, linewidth=width)
-        if marker:
-            look = MARKS["level"].options(approved=False)
-            page.line([box.left + box.width / 2], [y], linestyle="none", **look)
-
-    return draw
+def _draw_provisional(page: Page, box: Box) -> None:
+    line_symbol(color=style.WATER_LIGHT, linewidth=0.9)(page, box)
+    mark_symbol(**MARKS["level"].options(approved=False))(page, box)
 
 
 def _change_drawer(page: Page, box: Box) -> None:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import Final
+from collections.abc import Sequence
+from typing import Any, Final
 
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection, PathCollection
@@ -11,6 +11,7 @@ from matplotlib.path import Path as MplPath
 
 from gwnet.figures.base import style
 from gwnet.figures.base.page import Box, KeyEntry, Page
+from gwnet.figures.base.symbols import Hatched, band_symbol, line_symbol, mark_symbol
 from gwnet.figures.base.text import fit, shown
 from gwnet.figures.maps.frame import MapFrame
 from gwnet.figures.maps.geometry import BaseLayer
@@ -21,9 +22,11 @@ __all__ = ["draw_above_ground", "draw_layers", "layer_entries"]
 _BARRIER_PT: Final = 2.6
 _CORE_PT: Final = 1.1
 _RIVER_PT: Final = 1.7
-#: Hatch of the area where heads stand above the ground, and its colour.
-_HATCH: Final = "...."
-_HATCH_INK: Final = style.EARTH
+_RIVER: Final[dict[str, Any]] = {"color": style.RIVER, "linewidth": _RIVER_PT, "alpha": 0.6}
+#: Area where heads are above the ground.
+_DOTTED: Final[dict[str, Any]] = {"facecolor": "none", "edgecolor": style.EARTH, "linewidth": style.HAIR}
+#: Points of base layers.
+_DOT: Final[dict[str, Any]] = {"marker": ".", "markersize": 2.5, "color": style.SOFT}
 #: Most base layers named in the key, and room for a name [mm].
 _MOST_NAMED: Final = 5
 _NAME_MM: Final = 34.0
@@ -67,11 +70,11 @@ def _draw_base(axes: Axes, frame: MapFrame, layer: BaseLayer) -> None:
         axes.add_collection(LineCollection(lines, colors=style.RULE, linewidths=style.LINE, zorder=0.6), autolim=False)
     if len(layer.points):
         xy = frame.to_mm(layer.points)
-        axes.plot(xy[:, 0], xy[:, 1], linestyle="none", marker=".", markersize=2.5, color=style.SOFT, zorder=0.7)
+        axes.plot(xy[:, 0], xy[:, 1], linestyle="none", zorder=0.7, **_DOT)
 
 
 def draw_above_ground(axes: Axes, frame: MapFrame, layers: Sequence[BaseLayer]) -> None:
-    """Hatch where heads stand above the ground.
+    """Dot the area where heads are above the ground.
 
     Parameters
     ----------
@@ -85,9 +88,7 @@ def draw_above_ground(axes: Axes, frame: MapFrame, layers: Sequence[BaseLayer]) 
     rings = [frame.to_mm(ring) for layer in layers if layer.kind == "above ground" for ring in layer.rings]
     if rings:
         paths = MplPath.make_compound_path(*(MplPath(ring, closed=True) for ring in rings))
-        area = PathCollection([paths], facecolors="none", edgecolors=_HATCH_INK, linewidths=style.HAIR, hatch=_HATCH)
-        area.set_zorder(1.0)
-        axes.add_collection(area, autolim=False)
+        axes.add_artist(Hatched(paths, "dots", zorder=1.0, **_DOTTED))
 
 
 def layer_entries(layers: Sequence[BaseLayer]) -> list[KeyEntry]:
@@ -108,58 +109,28 @@ def layer_entries(layers: Sequence[BaseLayer]) -> list[KeyEntry]:
     if "barrier" in kinds:
         entries.append(KeyEntry("barrier", _barrier_drawer, 7.0))
     if "river" in kinds:
-        entries.append(KeyEntry("river, its heads are control", _line_drawer(style.RIVER, _RIVER_PT, 0.6), 7.0))
+        entries.append(KeyEntry("river, its heads are control", line_symbol(**_RIVER), 7.0))
     if "above ground" in kinds:
-        entries.append(KeyEntry("head above ground", _hatch_drawer, 7.0))
+        entries.append(
+            KeyEntry(
+                "head above ground",
+                band_symbol(hatching="dots", **_DOTTED),
+                7.0,
+            )
+        )
     for layer in [layer for layer in layers if layer.kind == "base"][:_MOST_NAMED]:
         name = fit(shown(layer.name), _NAME_MM * style.PT_PER_MM, style.NOTE_PT)
-        drawer: Callable[[Page, Box], None] = _line_drawer(style.RULE, style.LINE, 1.0)
         if layer.rings:
-            drawer = _area_drawer
-        elif not layer.lines:
-            drawer = _dot_drawer
+            drawer = band_symbol(facecolor=style.TINT, edgecolor=style.RULE, linewidth=style.HAIR)
+        elif layer.lines:
+            drawer = line_symbol(color=style.RULE, linewidth=style.LINE)
+        else:
+            drawer = mark_symbol(**_DOT)
         entries.append(KeyEntry(name, drawer, 7.0))
     return entries
-
-
-def _line_drawer(color: str, width: float, alpha: float) -> Callable[[Page, Box], None]:
-    def draw(page: Page, box: Box) -> None:
-        y = box.bottom + box.height / 2
-        page.line([box.left, box.right], [y, y], color=color, linewidth=width, alpha=alpha)
-
-    return draw
 
 
 def _barrier_drawer(page: Page, box: Box) -> None:
     y = box.bottom + box.height / 2
     page.line([box.left, box.right], [y, y], color=style.INK, linewidth=_BARRIER_PT, solid_capstyle="butt")
     page.line([box.left, box.right], [y, y], color=style.PAPER, linewidth=_CORE_PT, solid_capstyle="butt")
-
-
-def _dot_drawer(page: Page, box: Box) -> None:
-    y = box.bottom + box.height / 2
-    page.line([box.left + box.width / 2], [y], linestyle="none", marker=".", markersize=2.5, color=style.SOFT)
-
-
-def _area_drawer(page: Page, box: Box) -> None:
-    _patch(page, box, facecolor=style.TINT, edgecolor=style.RULE)
-
-
-def _hatch_drawer(page: Page, box: Box) -> None:
-    _patch(page, box, facecolor="none", edgecolor=_HATCH_INK, hatch=_HATCH)
-
-
-def _patch(page: Page, box: Box, **look: str) -> None:
-    from matplotlib.patches import Rectangle
-
-    low = box.bottom + 0.15 * box.height
-    page.patch(
-        Rectangle(
-            (page.x_fraction(box.left), page.y_fraction(low)),
-            page.x_fraction(box.width),
-            page.y_fraction(0.7 * box.height),
-            linewidth=style.HAIR,
-            transform=page.figure.transFigure,
-            **look,  # type: ignore[arg-type]
-        )
-    )

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any, Final
 
 from gwnet.figures.base import style
 from gwnet.figures.base.page import Box, KeyEntry, Page
+from gwnet.figures.base.symbols import line_symbol, mark_symbol
 from gwnet.figures.maps.data import MapPlotData, MapPoint
 from gwnet.figures.maps.layers import layer_entries
 
-__all__ = ["CROSS", "DASHED", "RADIUS_MM", "RING_MM", "TICK_MM", "key_entries", "look", "symbol"]
+__all__ = ["BOUNDARY", "CROSS", "DASHED", "RADIUS_MM", "RING_MM", "TICK_MM", "key_entries", "look"]
 
 #: Half the size of a point's symbol, and of the ring around one with a finding [mm].
 RADIUS_MM: Final = 1.15
@@ -28,6 +28,15 @@ CROSS: Final[dict[str, Any]] = {
 }
 
 
+_RING: Final[dict[str, Any]] = {
+    "marker": "o",
+    "markersize": 8.4,
+    "markerfacecolor": "none",
+    "markeredgecolor": style.LIMIT,
+}
+#: Edge of the control.
+BOUNDARY: Final[dict[str, Any]] = {"color": style.SOFT, "linewidth": style.HAIR, "dashes": (0.8, 2.0)}
+_CONTOUR: Final[dict[str, Any]] = {"color": style.WATER, "linewidth": 0.85}
 #: Marks of used points that are no manual reading: a logger's level; what changed by how much; what a well is worth.
 _OTHER_LOOKS: Final[dict[str, dict[str, Any]]] = {
     "logger": {"marker": "D", "markersize": 5.2, "markerfacecolor": style.INK, "markeredgecolor": style.PAPER},
@@ -47,15 +56,6 @@ _OTHER_WORDS: Final[dict[str, str]] = {
     "least": "well whose removal changes the map least",
     "candidate": "place where the error is largest",
 }
-
-
-def symbol(options: dict[str, Any]) -> Callable[[Page, Box], None]:
-    """Return what draws a mark into the box of a key."""
-
-    def draw(page: Page, box: Box) -> None:
-        page.line([box.left + box.width / 2], [box.bottom + box.height / 2], linestyle="none", **options)
-
-    return draw
 
 
 def look(point: MapPoint) -> dict[str, Any]:
@@ -93,38 +93,25 @@ def key_entries(data: MapPlotData) -> list[KeyEntry]:
             KeyEntry("well not measured", _point_drawer(MapPoint("", "well", 0.0, 0.0, "", False, quiet=True)))
         )
     if any(point.finding for point in data.points):
-        entries.append(KeyEntry("finding, see text (†)", _ring_drawer, 3.4))
+        entries.append(KeyEntry("finding, see text (†)", mark_symbol(**_RING), 3.4))
     if any(not contour.inferred for contour in data.contours):
-        entries.append(KeyEntry("contour", _line_drawer("solid"), 7.0))
+        entries.append(KeyEntry("contour", line_symbol(**_CONTOUR), 7.0))
     if any(contour.inferred for contour in data.contours):
-        entries.append(KeyEntry("inferred", _line_drawer(DASHED), 7.0))
+        entries.append(KeyEntry("inferred", line_symbol(**_CONTOUR, linestyle=DASHED), 7.0))
     if any(contour.depression for contour in data.contours):
         entries.append(KeyEntry("closed low", _low_drawer, 7.0))
     if len(data.arrows):
         entries.append(KeyEntry("direction of flow", _arrow_drawer, 6.0))
     if data.boundary:
-        entries.append(KeyEntry("boundary of control", _boundary_drawer, 7.0))
+        entries.append(KeyEntry("boundary of control", line_symbol(**BOUNDARY), 7.0))
     return [*entries, *layer_entries(data.layers)]
 
 
 def _point_drawer(point: MapPoint) -> Any:
     def draw(page: Page, box: Box) -> None:
-        symbol(look(point))(page, box)
+        mark_symbol(**look(point))(page, box)
         if not point.used and not point.quiet:
-            symbol(CROSS)(page, box)
-
-    return draw
-
-
-def _ring_drawer(page: Page, box: Box) -> None:
-    ring = {"marker": "o", "markersize": 8.4, "markerfacecolor": "none", "markeredgecolor": style.LIMIT}
-    symbol(ring)(page, box)
-
-
-def _line_drawer(dash: Any) -> Any:
-    def draw(page: Page, box: Box) -> None:
-        y = box.bottom + box.height / 2
-        page.line([box.left, box.right], [y, y], color=style.WATER, linewidth=0.85, linestyle=dash)
+            mark_symbol(**CROSS)(page, box)
 
     return draw
 
@@ -141,8 +128,3 @@ def _arrow_drawer(page: Page, box: Box) -> None:
     y = box.bottom + box.height / 2
     page.line([box.left, box.right - 1.2], [y, y], color=style.FLOW, linewidth=style.THIN)
     page.line([box.right - 0.9], [y], linestyle="none", marker=">", markersize=3.0, color=style.FLOW, markeredgewidth=0)
-
-
-def _boundary_drawer(page: Page, box: Box) -> None:
-    y = box.bottom + box.height / 2
-    page.line([box.left, box.right], [y, y], color=style.SOFT, linewidth=style.HAIR, dashes=(0.8, 2.0))

@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 from gwnet.figures.base import style
 from gwnet.figures.base.page import Box, KeyEntry, Page
 from gwnet.figures.base.placement import Anchor, PlacedLabel, place_labels
+from gwnet.figures.base.symbols import mark_symbol
 from gwnet.figures.base.text import fit, text_width_pt
 from gwnet.figures.maps.data import Note
 from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_text, lay_out, with_notes
 from gwnet.figures.maps.layers import draw_layers
-from gwnet.figures.maps.marks import symbol
 from gwnet.figures.maps.network_data import NetworkPlotData, NetworkWell, network_plot_data
 
 __all__ = ["NetworkPlotData", "draw_network_map", "network_plot_data"]
@@ -194,11 +194,11 @@ def _draw_label(axes: Axes, place: _Place, label: PlacedLabel) -> None:
 
 def _key(data: NetworkPlotData, looks: dict[str, dict[str, Any]]) -> list[KeyEntry]:
     counts = {code: sum(well.group == code for well in data.wells) for code, _ in data.groups}
-    entries = [KeyEntry(f"{name}: {counts[code]}", symbol(looks[code])) for code, name in data.groups]
+    entries = [KeyEntry(f"{name}: {counts[code]}", mark_symbol(**looks[code])) for code, name in data.groups]
     if any(not well.active for well in data.wells):
-        entries.append(KeyEntry("given up (hollow)", symbol(_given_up(_look(0)))))
+        entries.append(KeyEntry("given up (hollow)", mark_symbol(**_given_up(_look(0)))))
     if data.gauges:
-        entries.append(KeyEntry(f"gauge: {len(data.gauges)}", symbol(_GAUGE)))
+        entries.append(KeyEntry(f"gauge: {len(data.gauges)}", mark_symbol(**_GAUGE)))
     return entries
 
 

@@ -30,7 +30,7 @@ from gwnet.figures.maps.data import (
 from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_text, lay_out, with_notes
 from gwnet.figures.maps.geometry import LineLabel, cut_out, hachures, label_spots, spot_beside
 from gwnet.figures.maps.layers import draw_above_ground, draw_layers
-from gwnet.figures.maps.marks import CROSS, DASHED, RADIUS_MM, RING_MM, TICK_MM, key_entries, look
+from gwnet.figures.maps.marks import BOUNDARY, CROSS, DASHED, RADIUS_MM, RING_MM, TICK_MM, key_entries, look
 
 __all__ = [
     "MAP_SIZE_MM",
@@ -177,7 +177,7 @@ def _dense(xy: Points, step: float = 1.0) -> Points:
 def _draw_boundary(axes: Axes, frame: MapFrame, rings: Sequence[Points]) -> None:
     for ring in rings:
         xy = frame.to_mm(ring)
-        axes.plot(xy[:, 0], xy[:, 1], color=style.SOFT, linewidth=style.HAIR, dashes=(0.8, 2.0), zorder=1.2)
+        axes.plot(xy[:, 0], xy[:, 1], zorder=1.2, **BOUNDARY)
 
 
 def _draw_contours(

@@ -18,8 +18,8 @@ from gwnet.errors import AnalysisError
 from gwnet.figures.base import style
 from gwnet.figures.base.axes import nice_step
 from gwnet.figures.base.page import Box, KeyEntry, Page
-from gwnet.figures.base.panel import mark_symbol
 from gwnet.figures.base.placement import Anchor, PlacedLabel, place_labels
+from gwnet.figures.base.symbols import mark_symbol
 from gwnet.figures.base.text import decimals_of_step, fit, number_text, plain, shown, text_width_pt
 from gwnet.figures.maps.data import Note, check_unit, known_text, subtitle_of
 from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_text, lay_out, with_notes

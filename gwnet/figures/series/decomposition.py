@@ -20,13 +20,12 @@ from gwnet.figures.base.panel import (
     LEFT_AXIS_MM,
     days_of,
     draw_title,
-    line_symbol,
-    mark_symbol,
     site_text,
     time_axis,
     time_axis_mm,
     upright_label,
 )
+from gwnet.figures.base.symbols import line_symbol, mark_symbol
 from gwnet.figures.base.text import decimals_of_step, number_text, plain, shown, text_width_pt
 from gwnet.figures.maps.data import check_unit, known_text
 from gwnet.units import metres_per

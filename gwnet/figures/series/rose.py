@@ -15,9 +15,9 @@ from matplotlib.figure import Figure
 from gwnet.figures.base import style
 from gwnet.figures.base.axes import date_ticks, day_number, nice_step, round_ticks
 from gwnet.figures.base.page import Box, KeyEntry, Page, Words, block_height_mm, key_height_mm
+from gwnet.figures.base.symbols import mark_symbol
 from gwnet.figures.base.text import decimals_of_step, fit, number_text, shown
 from gwnet.figures.maps.data import Note
-from gwnet.figures.maps.marks import symbol
 
 __all__ = ["ROSE_SIZE_MM", "RosePlotData", "RosePoint", "draw_rose", "rose_plot_data"]
 
@@ -224,10 +224,10 @@ def _look(point: RosePoint) -> dict[str, Any]:
 def _key(data: RosePlotData) -> list[KeyEntry]:
     """Return the key of what is shown, and of nothing else."""
     quarters = sorted({one.quarter for one in data.points})
-    entries = [KeyEntry(QUARTERS[q], symbol(_LOOKS[q] | {"markeredgewidth": _EDGE})) for q in quarters]
+    entries = [KeyEntry(QUARTERS[q], mark_symbol(**_LOOKS[q] | {"markeredgewidth": _EDGE})) for q in quarters]
     if any(not one.told for one in data.points):
         hollow = _LOOKS[quarters[0]] | {"markerfacecolor": style.PAPER, "markeredgecolor": style.SOFT}
-        entries.append(KeyEntry("cannot be told (hollow)", symbol(hollow | {"markeredgewidth": _EDGE})))
+        entries.append(KeyEntry("cannot be told (hollow)", mark_symbol(**hollow | {"markeredgewidth": _EDGE})))
     return entries
 
 

@@ -16,15 +16,13 @@ from gwnet.figures.base.axes import MONTHS
 from gwnet.figures.base.page import Box, KeyEntry, Page, Words, block_height_mm
 from gwnet.figures.base.panel import (
     LEFT_AXIS_MM,
-    band_symbol,
     centred_limits,
     common_height,
     draw_title,
     level_axis,
-    line_symbol,
-    mark_symbol,
     times_height,
 )
+from gwnet.figures.base.symbols import band_symbol, line_symbol, mark_symbol
 from gwnet.figures.hydrograph.marks import MARKS
 from gwnet.figures.series.seasons_data import (
     BANDS,
@@ -237,7 +235,7 @@ def _newest_entry(data: SeasonsPlotData) -> KeyEntry:
 
 
 def _key(data: SeasonsPlotData) -> list[KeyEntry]:
-    edge = {"edgecolor": _EDGE, "linewidth": 0.35}
+    edge: dict[str, Any] = {"edgecolor": _EDGE, "linewidth": 0.35}
     newest = line_symbol(color=style.LIMIT, linewidth=style.HEAVY, marker="o", markersize=3.8)
     entries = [KeyEntry("year of the newest level", newest, 6.0)]
     if data.year_before is not None:

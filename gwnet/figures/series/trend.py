@@ -18,17 +18,15 @@ from gwnet.figures.base import style
 from gwnet.figures.base.page import Box, KeyEntry, Page, Words, block_height_mm
 from gwnet.figures.base.panel import (
     LEFT_AXIS_MM,
-    band_symbol,
     centred_limits,
     common_height,
     draw_title,
     level_axis,
-    line_symbol,
-    mark_symbol,
     time_axis,
     time_axis_mm,
     times_height,
 )
+from gwnet.figures.base.symbols import band_symbol, line_symbol, mark_symbol
 from gwnet.figures.base.text import fit, number_text
 from gwnet.figures.hydrograph.marks import MARKS
 from gwnet.figures.series.trend_data import TrendPlotData, trend_plot_data

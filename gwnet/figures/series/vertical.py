@@ -14,9 +14,9 @@ from matplotlib.figure import Figure
 from gwnet.figures.base import style
 from gwnet.figures.base.axes import date_ticks, day_number, nice_step, round_ticks
 from gwnet.figures.base.page import Box, KeyEntry, Page, Words, block_height_mm, key_row_mm
+from gwnet.figures.base.symbols import mark_symbol
 from gwnet.figures.base.text import decimals_of_step, fit, number_text
 from gwnet.figures.maps.data import Note
-from gwnet.figures.maps.marks import symbol
 
 __all__ = ["VerticalPair", "VerticalPlotData", "VerticalPoint", "draw_vertical"]
 
@@ -111,11 +111,11 @@ def _key(points: Sequence[VerticalPoint]) -> list[KeyEntry]:
     """Return the key of what is shown, and of nothing else."""
     entries = []
     if any(one.told and one.gradient > 0.0 for one in points):
-        entries.append(KeyEntry("upward", symbol(_UP | _EDGE)))
+        entries.append(KeyEntry("upward", mark_symbol(**_UP | _EDGE)))
     if any(one.told and one.gradient <= 0.0 for one in points):
-        entries.append(KeyEntry("downward", symbol(_DOWN | _EDGE)))
+        entries.append(KeyEntry("downward", mark_symbol(**_DOWN | _EDGE)))
     if any(not one.told for one in points):
-        entries.append(KeyEntry("direction cannot be told", symbol(_OPEN | _EDGE)))
+        entries.append(KeyEntry("direction cannot be told", mark_symbol(**_OPEN | _EDGE)))
     return entries
 
 

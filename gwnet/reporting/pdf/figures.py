@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import io
+import warnings
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
@@ -12,7 +13,7 @@ from typing import Any, Final
 import pikepdf
 from pikepdf import Name, pdfa
 
-from gwnet.errors import ReportError
+from gwnet.errors import ArchivalWarning, ReportError
 from gwnet.reporting.pdf.tags import Element, write_structure
 
 __all__ = ["Finished", "Placement", "figure_size", "finish"]
@@ -115,7 +116,7 @@ def finish(
     -------
     Finished
         The PDF; the same input gives the same bytes. It is PDF/A-3b (ISO 19005-3) where it passes validation, and
-        plain PDF where a figure holds what that standard does not allow.
+        plain PDF, with an `ArchivalWarning`, where a figure holds what that standard does not allow.
     """
     places = sorted(placements, key=lambda item: (item.page, -item.y, item.x))
 
@@ -136,7 +137,9 @@ def finish(
 
     try:
         return Finished(written(archival=True), archival=True)
-    except pdfa.PdfaError:
+    except pdfa.PdfaError as error:
+        message = f"The report is written as plain PDF, not as PDF/A-3b: {error}"
+        warnings.warn(message, ArchivalWarning, stacklevel=2)
         return Finished(written(archival=False), archival=False)
 
 

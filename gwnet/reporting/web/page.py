@@ -269,15 +269,24 @@ def _font_face(report: Report) -> str:
     used = "".join(sorted({sign for figure in report.figures() if figure.svg for sign in figure.svg.decode("utf-8")}))
     if not used:
         return ""
-    faces = []
-    for weight in ("normal", "bold"):
-        file, _ = font_files(bold=weight == "bold")
-        content = base64.b64encode(_subset(file, used)).decode("ascii")
-        faces.append(
-            f"@font-face{{font-family:'gwnet Sans';font-weight:{weight};"
-            f"src:url(data:font/woff;base64,{content}) format('woff')}}\n"
-        )
-    return "".join(faces)
+    return "".join(_face(weight, used) for weight in ("normal", "bold"))
+
+
+def _face(weight: str, used: str) -> str:
+    """Return a weight of the typeface, and the letters that it lacks from the second face under the same name."""
+    from fontTools.ttLib import TTFont
+
+    own, spare = font_files(bold=weight == "bold")
+    known = TTFont(own, lazy=True).getBestCmap()
+    lacked = "".join(letter for letter in used if letter.isprintable() and ord(letter) not in known)
+    faces = [(own, used, "")]
+    if lacked:
+        faces.append((spare, lacked, "unicode-range:" + ",".join(f"U+{ord(letter):X}" for letter in lacked) + ";"))
+    return "".join(
+        f"@font-face{{font-family:'gwnet Sans';font-weight:{weight};{reach}"
+        f"src:url(data:font/woff;base64,{base64.b64encode(_subset(file, letters)).decode('ascii')}) format('woff')}}\n"
+        for file, letters, reach in faces
+    )
 
 
 def _subset(file: str, used: str) -> bytes:
