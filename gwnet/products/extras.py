@@ -121,10 +121,6 @@ def gather_extras(
     return extras
 
 
-def _with_pictures(extras: Extras, section: str, pictures: list[Picture]) -> Extras:
-    return replace(extras, pictures={**extras.pictures, section: tuple(pictures)})
-
-
 def _drawn(asked: _Asked, make: Callable[[], Figure]) -> Callable[[], DrawnFigure]:
     return lambda: drawn_figure(make(), svg=asked.definition.web_page)
 
@@ -161,8 +157,8 @@ def _gradients(asked: _Asked, extras: Extras) -> Extras:
     vertical = vertical_table(
         asked.levels, asked.wells, window_days=SAME_DAY_WINDOW_DAYS if pd.isna(window) else float(window)
     )
-    gradients = pd.concat(tables, ignore_index=True) if tables else extras.gradients
-    return _with_pictures(replace(extras, gradients=gradients, vertical=vertical), "gradients", pictures)
+    gradients = pd.concat(tables, ignore_index=True) if tables else extras.frame("gradients")
+    return extras.with_section("gradients", pictures, gradients=gradients, vertical=vertical)
 
 
 def _changes(asked: _Asked, extras: Extras) -> Extras:
@@ -198,7 +194,7 @@ def _earlier_days(day: dt.date, days: list[dt.date]) -> list[tuple[dt.date, str]
 
 
 def _change(asked: _Asked, aquifer: str, day: dt.date, since: dt.date, what: str) -> AquiferChange:
-    storage = asked.definition.maps.storage.get(aquifer)
+    storage = asked.definition.storage.get(aquifer)
     interval = None if storage is None else Interval(storage, storage, f"{storage:g}")
     try:
         result = change_of(
@@ -234,7 +230,7 @@ def _seasons(asked: _Asked, extras: Extras) -> Extras:
     named = list(summary.loc[summary["n"] > 0, "well"])
     sheets = [named[start : start + _ENVELOPES_A_PAGE] for start in range(0, len(named), _ENVELOPES_A_PAGE)]
     pictures = [_envelopes(asked, number, sheet, approved) for number, sheet in enumerate(sheets, start=1)]
-    return _with_pictures(replace(extras, seasons=summary), "seasons", pictures)
+    return extras.with_section("seasons", pictures, seasons=summary)
 
 
 def _envelopes(asked: _Asked, number: int, names: list[str], approved: bool) -> Picture:
@@ -281,13 +277,14 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
         unit=asked.unit,
         known_on=asked.data.known_on_utc,
     )
-    return replace(
-        _with_pictures(extras, "trends", _trend_pictures(asked, figures)),
+    extras = extras.with_section(
+        "trends",
+        _trend_pictures(asked, figures),
         trends=table,
         pooled=pooled_trends(levels, asked.wells, **how),
         threshold_dates=threshold_dates(levels, limits, **how),
-        trend_text=f"Kendall's test {words}{since}, with {which}",
     )
+    return replace(extras, trend_text=f"Kendall's test {words}{since}, with {which}")
 
 
 def _trend_pictures(asked: _Asked, figures: TrendFigures) -> list[Picture]:
@@ -340,7 +337,7 @@ def _loggers(asked: _Asked, extras: Extras) -> Extras:
         )
         for number, sheet in enumerate(sheets, start=1)
     ]
-    return _with_pictures(replace(extras, loggers=found.table), "loggers", pictures)
+    return extras.with_section("loggers", pictures, loggers=found.table)
 
 
 _GATHERERS: Final[dict[str, Callable[[_Asked, Extras], Extras]]] = {

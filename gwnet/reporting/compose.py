@@ -2,64 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Final
-
 from gwnet.reporting.content import Report, Section
 from gwnet.reporting.data import ReportData
 from gwnet.reporting.definition.parse import Definition
 from gwnet.reporting.definition.period import Period, parse_period
 from gwnet.reporting.drawing import Drawing
-from gwnet.reporting.sections import (
-    closing,
-    comparison,
-    earlier,
-    exclusions,
-    hydrographs,
-    levels,
-    loggers,
-    maps,
-    network,
-    programme,
-    quality,
-    soundings,
-    statistics,
-)
-from gwnet.reporting.sections import levels_to_date as to_date
-from gwnet.reporting.sections import summary as summaries
-from gwnet.reporting.sections import thresholds as limits
+from gwnet.reporting.registry import report_sections
 from gwnet.reporting.sections.cover import cover
 from gwnet.reporting.view import ReportView, look
 
 __all__ = ["compose", "compose_view"]
-
-_MAKERS: Final[Mapping[str, Callable[[ReportView, Drawing], Section]]] = {
-    "summary": summaries.summary,
-    "network_map": maps.network_map,
-    "network_changes": programme.network_changes,
-    "planned_and_done": programme.planned_and_done,
-    "field_conditions": programme.field_conditions,
-    "levels_to_date": to_date.levels_to_date,
-    "construction": network.construction,
-    "measuring_points": network.measuring_points,
-    "levels": levels.levels,
-    "gradients": comparison.gradients,
-    "maps": maps.maps,
-    "changes": comparison.changes,
-    "seasons": statistics.seasons,
-    "trends": statistics.trends,
-    "loggers": loggers.loggers,
-    "hydrographs": hydrographs.hydrographs,
-    "thresholds": limits.thresholds,
-    "exclusions": exclusions.exclusions,
-    "sounded_depths": soundings.sounded_depths,
-    "data_quality": quality.data_quality,
-    "earlier_reports": earlier.earlier_reports,
-    "register": earlier.register,
-    "methods": closing.methods,
-    "cautions": closing.cautions,
-    "sign_off": closing.sign_off,
-}
 
 
 def compose(definition: Definition, data: ReportData, *, period: Period | str, drawing: Drawing) -> Report:
@@ -95,6 +47,7 @@ def compose(definition: Definition, data: ReportData, *, period: Period | str, d
 def compose_view(view: ReportView, drawing: Drawing) -> Report:
     """Compose a report from a look at the record, as `compose` does."""
     site, definition = view.data.site, view.definition
+    kinds = [report_sections()[name] for name in definition.sections]
     name = f"{site.name} ({site.code})" if site.name and site.name != site.code else site.code
     return Report(
         title=definition.title,
@@ -103,7 +56,7 @@ def compose_view(view: ReportView, drawing: Drawing) -> Report:
         state=view.reviews.state,
         known_on_utc=view.data.known_on_utc,
         cover=cover(view),
-        sections=tuple(_MAKERS[kind](view, drawing) for kind in definition.sections),
+        sections=tuple(Section(kind.name, kind.title, tuple(kind.compose(view, drawing))) for kind in kinds),
         author=definition.prepared.firm or definition.prepared.by or site.operator,
         subject=f"Groundwater levels of {name}, {view.period.title()}",
         keywords=("groundwater", "water levels", site.code, view.period.label, view.reviews.state.lower()),

@@ -3,122 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from typing import Final
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
 from gwnet.errors import ReportError
 from gwnet.reporting.content import DrawnFigure
+from gwnet.reporting.registry import frame_columns
 
-__all__ = ["EXTRA_COLUMNS", "AquiferChange", "Extras", "Picture"]
-
-#: Columns that each frame must have; more are welcome.
-EXTRA_COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
-    "gradients": (
-        "aquifer",
-        "round",
-        "date",
-        "gradient",
-        "gradient_uncertainty",
-        "azimuth_degrees",
-        "azimuth_uncertainty_degrees",
-        "determined",
-        "wells",
-        "triangles",
-        "turn",
-        "finding",
-        "note",
-    ),
-    "vertical": (
-        "cluster",
-        "upper_well",
-        "lower_well",
-        "round",
-        "date",
-        "screen_distance_m",
-        "head_difference_m",
-        "head_difference_uncertainty_m",
-        "vertical_gradient",
-        "vertical_gradient_uncertainty",
-        "direction",
-        "note",
-    ),
-    "seasons": (
-        "well",
-        "n",
-        "first",
-        "last",
-        "newest",
-        "newest_bound",
-        "newest_m",
-        "percentile",
-        "percentile_years",
-        "amplitude_m",
-        "highest_in_year",
-        "highest",
-        "highest_m",
-        "lowest",
-        "lowest_m",
-        "note",
-    ),
-    "trends": (
-        "well",
-        "n",
-        "first",
-        "last",
-        "n_bounds",
-        "p",
-        "p_adjusted",
-        "slope_m_per_year",
-        "slope_lower_m_per_year",
-        "slope_upper_m_per_year",
-        "direction",
-        "note",
-    ),
-    "pooled": (
-        "aquifer",
-        "wells",
-        "p",
-        "slope_m_per_year",
-        "slope_lower_m_per_year",
-        "slope_upper_m_per_year",
-        "direction",
-        "wells_rising",
-        "wells_falling",
-        "p_wells_differ",
-        "note",
-    ),
-    "threshold_dates": (
-        "well",
-        "threshold",
-        "kind",
-        "threshold_elevation_m",
-        "state",
-        "reached_on",
-        "earliest",
-        "latest",
-    ),
-    "loggers": (
-        "well",
-        "instrument",
-        "first_utc",
-        "last_utc",
-        "samples",
-        "coverage_percent",
-        "gaps",
-        "manual_readings",
-        "last_manual_reading",
-        "residual_m",
-        "leave_one_out_residual_m",
-        "drift_m_per_year",
-        "drift_share_percent",
-        "uncertainty_m",
-        "findings",
-        "warnings",
-    ),
-}
+__all__ = ["AquiferChange", "Extras", "Picture"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -174,19 +68,14 @@ class AquiferChange:
     refused: str = ""
 
 
-def _empty(name: str) -> pd.DataFrame:
-    return pd.DataFrame({column: pd.Series(dtype=object) for column in EXTRA_COLUMNS[name]})
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Extras:
     """What further sections are made from; empty where the definition does not ask for it.
 
     Parameters
     ----------
-    gradients, vertical, seasons, trends, pooled, threshold_dates, loggers : DataFrame
-        Horizontal gradients by round, vertical ones by pair and round, seasons and trends of wells, pooled trends of
-        aquifers, dates at which thresholds would be reached, and loggers, with the columns of `EXTRA_COLUMNS`.
+    frames : mapping of str to DataFrame
+        Frames by name, with the columns of `gwnet.reporting.registry.frame_columns`; more are welcome.
     changes : tuple of AquiferChange
         Changes since the last round and since a year before.
     pictures : mapping of str to tuple of Picture
@@ -195,20 +84,25 @@ class Extras:
         How trends were tested, in a sentence.
     """
 
-    gradients: pd.DataFrame = field(default_factory=lambda: _empty("gradients"))
-    vertical: pd.DataFrame = field(default_factory=lambda: _empty("vertical"))
-    seasons: pd.DataFrame = field(default_factory=lambda: _empty("seasons"))
-    trends: pd.DataFrame = field(default_factory=lambda: _empty("trends"))
-    pooled: pd.DataFrame = field(default_factory=lambda: _empty("pooled"))
-    threshold_dates: pd.DataFrame = field(default_factory=lambda: _empty("threshold_dates"))
-    loggers: pd.DataFrame = field(default_factory=lambda: _empty("loggers"))
+    frames: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     changes: tuple[AquiferChange, ...] = ()
     pictures: Mapping[str, tuple[Picture, ...]] = field(default_factory=dict)
     trend_text: str = ""
 
     def __post_init__(self) -> None:
-        for name, columns in EXTRA_COLUMNS.items():
-            missing = [column for column in columns if column not in getattr(self, name).columns]
+        known = frame_columns()
+        for name, frame in self.frames.items():
+            missing = [column for column in known[name] if column not in frame.columns]
             if missing:
                 message = f"Columns are missing: {', '.join(missing)}."
                 raise ReportError(message, where=f"frame {name!r}")
+
+    def frame(self, name: str) -> pd.DataFrame:
+        """Return a frame by name, without rows where it was not gathered."""
+        if name in self.frames:
+            return self.frames[name]
+        return pd.DataFrame({column: pd.Series(dtype=object) for column in frame_columns()[name]})
+
+    def with_section(self, section: str, pictures: Sequence[Picture] = (), **frames: pd.DataFrame) -> Extras:
+        """Return the same with the pictures and frames of a section."""
+        return replace(self, frames={**self.frames, **frames}, pictures={**self.pictures, section: tuple(pictures)})

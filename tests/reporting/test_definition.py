@@ -7,7 +7,8 @@ import io
 import pytest
 
 from gwnet.errors import DefinitionError
-from gwnet.reporting.definition.parse import SECTIONS, load_definition, safe_name
+from gwnet.reporting.definition.parse import load_definition, safe_name
+from gwnet.reporting.registry import report_sections
 
 HEAD = 'title = "A"\nsections = ["summary"]\n'
 
@@ -19,7 +20,7 @@ def write(tmp_path, text, name="own.toml"):
 
 
 def test_quarterly_holds_every_kind_of_section(quarterly):
-    assert set(quarterly.sections) <= set(SECTIONS)
+    assert set(quarterly.sections) <= set(report_sections())
     assert quarterly.name == "quarterly"
     assert len(quarterly.sha256) == 64
 
@@ -137,7 +138,7 @@ def test_layers_and_storage_and_trends_are_read(tmp_path):
     )
     got = load_definition(write(tmp_path, text))
     assert got.maps.base_layers == (tmp_path / "rivers.geojson",)
-    assert (got.maps.barriers, got.maps.boundary, got.maps.storage) == (
+    assert (got.maps.barriers, got.maps.boundary, got.storage) == (
         tmp_path / "rivers.geojson",
         None,
         {"upper": 0.12},

@@ -9,10 +9,9 @@ import pytest
 
 from gwnet.errors import DefinitionError, ReportError
 from gwnet.reporting.changes import Change, change_between
-from gwnet.reporting.definition.parse import HydrographSettings
 from gwnet.reporting.definition.period import parse_period
 from gwnet.reporting.measures import compass, fitting_decimals, joined, local_day, moment_text
-from gwnet.reporting.sections.hydrographs import well_groups
+from gwnet.reporting.sections.hydrographs import HydrographSettings, well_groups
 from gwnet.reporting.view import look
 
 
@@ -163,11 +162,11 @@ def test_selection_of_what_is_not_there(quarterly, record24, changes, message):
 def test_groups_of_hydrographs(view24):
     by_aquifer = dict(well_groups(view24))
     assert list(by_aquifer) == ["Upper sand (U)", "Lower gravel (L)"]
-    definition = dataclasses.replace(view24.definition, hydrographs=HydrographSettings("cluster"))
+    definition = dataclasses.replace(view24.definition, settings={"hydrographs": HydrographSettings("cluster")})
     clusters = dict(well_groups(dataclasses.replace(view24, definition=definition)))
     assert clusters["Cluster C01"] == ("HW-002", "HW-003")
     assert list(clusters)[-1] == "Wells of no cluster"
-    definition = dataclasses.replace(view24.definition, hydrographs=HydrographSettings("none"))
+    definition = dataclasses.replace(view24.definition, settings={"hydrographs": HydrographSettings("none")})
     assert [len(wells) for _, wells in well_groups(dataclasses.replace(view24, definition=definition))] == [24]
 
 

@@ -10,9 +10,9 @@ import pytest
 from gwnet.reporting.compose import compose
 from gwnet.reporting.content import Caution, Group, Table
 from gwnet.reporting.data import COLUMNS, MapFacts
-from gwnet.reporting.definition.parse import SECTIONS
 from gwnet.reporting.definition.wording import wording
 from gwnet.reporting.plain import plain_report, plain_section, plain_table
+from gwnet.reporting.registry import report_sections
 
 
 @pytest.fixture(scope="module")
@@ -192,7 +192,7 @@ def test_every_row_of_every_table_fits_its_columns(report24):
 
 
 @pytest.mark.parametrize("count", [1, 3, 24])
-@pytest.mark.parametrize("kind", SECTIONS)
+@pytest.mark.parametrize("kind", list(report_sections()))
 def test_each_section_alone(constructed, quarterly, kind, count):
     own = dataclasses.replace(quarterly, sections=(kind,))
     report = compose(own, constructed.record(count), period="2026-Q1", drawing=constructed.PlainDrawing())

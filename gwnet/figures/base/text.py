@@ -39,8 +39,11 @@ _MEASURE_PT: Final = 100.0
 @lru_cache(maxsize=1)
 def _letters() -> frozenset[int]:
     """Return the letters that can be drawn both upright and bold, by the typeface or the one that lends to it."""
-    either = [[set(ft2font.FT2Font(path).get_charmap()) for path in font_files(bold=bold)] for bold in (False, True)]
-    return frozenset(set.union(*either[0]) & set.union(*either[1]))
+
+    def of(bold: bool) -> set[int]:
+        return {code for path in font_files(bold=bold) for code in ft2font.FT2Font(path).get_charmap()}
+
+    return frozenset(of(bold=False) & of(bold=True))
 
 
 def shown(value: Any) -> str:

@@ -1,184 +1,46 @@
-"""What may stand in a report definition, key by key, and how a wrong value is told."""
+"""What a report definition may hold, table by table and key by key, and where in the file a wrong value is."""
 
 from __future__ import annotations
 
-import datetime as dt
-import difflib
 import re
-from collections.abc import Callable
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from gwnet.errors import DefinitionError
+from gwnet.reporting.definition.checks import DECIMALS, FLAG, TEXT, TEXTS, Check, WrongValueError, nearest, one_of
+from gwnet.reporting.registry import key_tables, report_sections
 
-__all__ = ["SECTIONS", "Checks", "nearest"]
-
-#: Every kind of section, in the order of the quarterly report.
-SECTIONS: Final = (
-    "summary",
-    "network_map",
-    "network_changes",
-    "planned_and_done",
-    "field_conditions",
-    "construction",
-    "measuring_points",
-    "levels",
-    "levels_to_date",
-    "gradients",
-    "maps",
-    "changes",
-    "hydrographs",
-    "seasons",
-    "trends",
-    "thresholds",
-    "loggers",
-    "exclusions",
-    "sounded_depths",
-    "data_quality",
-    "earlier_reports",
-    "register",
-    "methods",
-    "cautions",
-    "sign_off",
-)
+__all__ = ["Checks"]
 
 
-class _WrongValueError(Exception):
-    """What a value should have been."""
-
-
-def _text(value: Any) -> str:
-    if not isinstance(value, str):
-        raise _WrongValueError("a text in quotation marks")
-    return value
-
-
-def _flag(value: Any) -> bool:
-    if not isinstance(value, bool):
-        raise _WrongValueError("true or false")
-    return value
-
-
-def _texts(value: Any) -> tuple[str, ...]:
-    if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
-        raise _WrongValueError('a list of texts, for example ["A", "B"]')
-    return tuple(value)
-
-
-def _section_names(value: Any) -> tuple[str, ...]:
-    names = _texts(value)
+def _check_sections(value: Any) -> tuple[str, ...]:
+    names: tuple[str, ...] = TEXTS(value)
+    known = list(report_sections())
     for name in names:
-        if name not in SECTIONS:
-            expected = f"sections of these kinds: {', '.join(SECTIONS)}; {nearest(name, SECTIONS)}"
-            raise _WrongValueError(expected)
+        if name not in known:
+            expected = f"sections of these kinds: {', '.join(known)}; {nearest(name, known)}"
+            raise WrongValueError(expected)
     if not names or len(set(names)) < len(names):
-        raise _WrongValueError("at least one section, and none twice")
+        raise WrongValueError("at least one section, and none twice")
     return names
 
 
-def _one_of(*choices: str) -> Callable[[Any], str]:
-    def check(value: Any) -> str:
-        if value not in choices:
-            expected = f"one of {', '.join(choices)}"
-            raise _WrongValueError(expected)
-        return str(value)
-
-    return check
-
-
-def _decimals(value: Any) -> int | None:
-    if value == "auto":
-        return None
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 4:
-        raise _WrongValueError('a whole number from 0 to 4, or "auto"')
-    return value
-
-
-def _positive(word: str) -> Callable[[Any], float | None]:
-    def check(value: Any) -> float | None:
-        if value == word:
-            return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value < 1e6:
-            expected = f'a number above 0, or "{word}"'
-            raise _WrongValueError(expected)
-        return float(value)
-
-    return check
-
-
-def _day(value: Any) -> dt.date | None:
-    if value == "record":
-        return None
-    if isinstance(value, dt.datetime) or not isinstance(value, dt.date):
-        raise _WrongValueError('a day without quotation marks, for example 2015-01-01, or "record"')
-    return value
-
-
-def _seasons(value: Any) -> int:
-    if isinstance(value, bool) or value not in (4, 12):
-        raise _WrongValueError("4 or 12")
-    return int(value)
-
-
-def _storage(value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value < 1:
-        raise _WrongValueError("a storage coefficient between 0 and 1, for example 0.12")
-    return float(value)
-
-
-_Checker = Callable[[Any], Any]
-_KEYS: Final[dict[str, dict[str, _Checker]]] = {
+#: Tables that concern every report; those of sections are declared beside the sections.
+_GENERAL: Final[dict[str, dict[str, Check]]] = {
     "": {
-        "title": _text,
-        "sections": _section_names,
-        "units": _one_of("site", "m", "ft"),
-        "page": _one_of("A4", "Letter"),
-        "decimals": _decimals,
-        "contents": _flag,
-        "web_page": _flag,
+        "title": TEXT,
+        "sections": Check("sections", lambda _value: True, _check_sections),
+        "units": one_of("site", "m", "ft"),
+        "page": one_of("A4", "Letter"),
+        "decimals": DECIMALS,
+        "contents": FLAG,
+        "web_page": FLAG,
     },
-    "select": {"wells": _texts, "aquifers": _texts, "rounds": _texts, "thresholds": _texts},
-    "prepared": {"by": _text, "licence": _text, "firm": _text, "for": _text, "address": _texts, "logo": _text},
-    "map": {
-        "method": _one_of("kriging", "triangulation", "spline", "auto"),
-        "interval_m": _positive("auto"),
-        "interval_ft": _positive("auto"),
-        "window_days": _positive("site"),
-        "rounds": _one_of("newest", "all"),
-        "base_layers": _texts,
-        "boundary": _text,
-        "barriers": _text,
-        "rivers": _text,
-    },
-    "storage": {},
-    "trends": {
-        "method": _one_of("seasonal", "kendall"),
-        "seasons": _seasons,
-        "from": _day,
-        "approved_only": _flag,
-    },
-    "hydrographs": {"group_by": _one_of("aquifer", "cluster", "none"), "from": _day},
-    "text": {"discussion": _texts, "cautions": _texts, "wording": _text},
+    "select": {"wells": TEXTS, "aquifers": TEXTS, "rounds": TEXTS, "thresholds": TEXTS},
+    "prepared": {"by": TEXT, "licence": TEXT, "firm": TEXT, "for": TEXT, "address": TEXTS, "logo": TEXT},
+    "text": {"discussion": TEXTS, "cautions": TEXTS, "wording": TEXT},
 }
-
-
-def nearest(word: str, known: tuple[str, ...] | list[str]) -> str:
-    """Return which known word a wrong one may have been meant for, as a sentence without its full stop.
-
-    Parameters
-    ----------
-    word : str
-        What was written.
-    known : sequence of str
-        What may be written.
-
-    Returns
-    -------
-    str
-        The nearest of them, or that it is none of them.
-    """
-    close = difflib.get_close_matches(word, known, n=1, cutoff=0.5)
-    return f"did you mean {close[0]!r} instead of {word!r}?" if close else f"{word!r} is none of them"
 
 
 class Checks:
@@ -187,12 +49,16 @@ class Checks:
     def __init__(self, path: Path, text: str) -> None:
         self.path = path
         self.lines = text.splitlines()
+        self.keys: Mapping[str, Mapping[str, Check]] = {
+            **_GENERAL,
+            **{name: table.keys for name, table in key_tables().items()},
+        }
 
     def run(self, values: dict[str, Any]) -> dict[str, dict[str, Any]]:
         """Return the checked values of each table; see `gwnet.reporting.definition.parse.load_definition`."""
-        checked: dict[str, dict[str, Any]] = {table: {} for table in _KEYS}
+        checked: dict[str, dict[str, Any]] = {table: {} for table in self.keys}
         for key, value in values.items():
-            if key in _KEYS and key:
+            if key in self.keys and key:
                 checked[key] = self._table(key, value)
             else:
                 checked[""][key] = self._value("", key, value)
@@ -209,12 +75,12 @@ class Checks:
         return {key: self._value(table, key, item) for key, item in value.items()}
 
     def _value(self, table: str, key: str, value: Any) -> Any:
-        check = _storage if table == "storage" else _KEYS[table].get(key)
+        check = self.keys[table].get("*") or self.keys[table].get(key)
         if check is None:
             raise self._unknown(table, key)
         try:
             return check(value)
-        except _WrongValueError as error:
+        except WrongValueError as error:
             shown = repr(value)
             shown = shown if len(shown) <= 80 else shown[:77] + "..."
             mark = "" if str(error).endswith("?") else "."
@@ -222,9 +88,9 @@ class Checks:
             raise DefinitionError(message, where=self._where(table, key)) from None
 
     def _unknown(self, table: str, key: str) -> DefinitionError:
-        known = [*_KEYS[table], *(name for name in _KEYS if name and not table)]
+        known = [*self.keys[table], *(name for name in self.keys if name and not table)]
         place = f" in [{table}]" if table else ""
-        elsewhere = [name for name, keys in _KEYS.items() if key in keys and name]
+        elsewhere = [name for name, keys in self.keys.items() if key in keys and name]
         hint = nearest(key, known)
         if elsewhere and not table:
             hint = f"It belongs in [{elsewhere[0]}]."

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
 import re
 import tomllib
@@ -12,25 +11,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal, cast
 
 from gwnet.errors import DefinitionError
-from gwnet.reporting.definition.files import find_layers, read_logo, read_wording
-from gwnet.reporting.definition.keys import SECTIONS, Checks, nearest
+from gwnet.reporting.definition.checks import DefinitionFile, nearest
+from gwnet.reporting.definition.files import read_logo, read_wording
+from gwnet.reporting.definition.keys import Checks
+from gwnet.reporting.registry import key_tables
 from gwnet.resources import reports_folder
-from gwnet.units import metres_per
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = [
-    "SECTIONS",
-    "Definition",
-    "HydrographSettings",
-    "MapSettings",
-    "Prepared",
-    "TrendSettings",
-    "load_definition",
-    "parse_definition",
-    "safe_name",
-]
+    from gwnet.reporting.sections.hydrographs import HydrographSettings
+    from gwnet.reporting.sections.maps import MapSettings
+    from gwnet.reporting.sections.statistics import TrendSettings
+
+__all__ = ["Definition", "Prepared", "load_definition", "parse_definition", "safe_name"]
 
 _MOST_BYTES: Final = 1_000_000
 
@@ -48,44 +42,6 @@ class Prepared:
     recipient: str = ""
     address: tuple[str, ...] = ()
     logo: bytes | None = field(default=None, repr=False)
-
-
-@dataclass(frozen=True, slots=True)
-class MapSettings:
-    """How potentiometric maps are made; None leaves the choice to the site or the method.
-
-    ``base_layers`` are files drawn under the contours; ``boundary``, ``barriers`` and ``rivers`` files that the surface
-    obeys. ``rounds`` is ``newest`` (of the period) or ``all``; ``storage`` holds the storage coefficient of each
-    aquifer for volumes of change.
-    """
-
-    method: str = "kriging"
-    interval_m: float | None = None
-    window_days: float | None = None
-    base_layers: tuple[Path, ...] = ()
-    boundary: Path | None = None
-    barriers: Path | None = None
-    rivers: Path | None = None
-    rounds: str = "newest"
-    storage: Mapping[str, float] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class TrendSettings:
-    """How trends are tested, and from when."""
-
-    method: str = "seasonal"
-    seasons: int = 4
-    start: dt.date | None = None
-    approved_only: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class HydrographSettings:
-    """How hydrographs are grouped and from when they are drawn."""
-
-    group_by: str = "aquifer"
-    start: dt.date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,12 +70,8 @@ class Definition:
         Wells, aquifers, gauging rounds and names of thresholds of the report; empty: all.
     prepared : Prepared
         Who prepares it.
-    maps : MapSettings
-        How maps are made.
-    hydrographs : HydrographSettings
-        How hydrographs are grouped.
-    trends : TrendSettings
-        How trends are tested.
+    settings : mapping of str to object
+        What the sections obey, by the name of its table; see `gwnet.reporting.registry.key_tables`.
     discussion : tuple of str
         Paragraphs of the preparer's own, printed in the summary and marked as such.
     cautions : tuple of str
@@ -147,15 +99,33 @@ class Definition:
     rounds: tuple[str, ...] = ()
     thresholds: tuple[str, ...] = ()
     prepared: Prepared = Prepared()
-    maps: MapSettings = field(default_factory=MapSettings)
-    hydrographs: HydrographSettings = HydrographSettings()
-    trends: TrendSettings = TrendSettings()
+    settings: Mapping[str, Any] = field(default_factory=dict)
     discussion: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     wording: Mapping[str, str] = field(default_factory=dict)
     inputs: Mapping[str, str] = field(default_factory=dict)
     sha256: str = ""
     source: str = field(default="", repr=False, compare=False)
+
+    @property
+    def maps(self) -> MapSettings:
+        """How potentiometric maps are made."""
+        return cast("MapSettings", self.settings["map"])
+
+    @property
+    def storage(self) -> Mapping[str, float]:
+        """Storage coefficient of each aquifer, for volumes of change."""
+        return cast("Mapping[str, float]", self.settings["storage"])
+
+    @property
+    def trends(self) -> TrendSettings:
+        """How trends are tested, and from when."""
+        return cast("TrendSettings", self.settings["trends"])
+
+    @property
+    def hydrographs(self) -> HydrographSettings:
+        """How hydrographs are grouped and from when they are drawn."""
+        return cast("HydrographSettings", self.settings["hydrographs"])
 
     def members(self, wells: pd.DataFrame) -> pd.DataFrame:
         """Return the wells of a site that are named, of the aquifers that are named; all where none is."""
@@ -251,63 +221,24 @@ def _find(name: str | Path) -> Path:
 
 
 def _definition(path: Path, checked: dict[str, dict[str, Any]], digest: str) -> Definition:
-    top, select, text = checked[""], checked["select"], checked["text"]
-    hydrographs, trends = checked["hydrographs"], checked["trends"]
-    inputs: dict[str, str] = {}
+    top, text, file = checked[""], checked["text"], DefinitionFile(path)
     return Definition(
         name=safe_name(path.stem),
-        title=top["title"],
-        sections=top["sections"],
-        units=cast("Literal['site', 'm', 'ft']", top.get("units", "site")),
-        page=cast("Literal['A4', 'Letter']", top.get("page", "A4")),
-        decimals=top.get("decimals"),
-        contents=top.get("contents", True),
-        web_page=top.get("web_page", True),
-        **{name: select.get(name, ()) for name in ("wells", "aquifers", "rounds", "thresholds")},
-        prepared=_prepared(path, checked["prepared"], inputs),
-        maps=_maps(path, checked["map"], checked["storage"], inputs),
-        hydrographs=HydrographSettings(hydrographs.get("group_by", "aquifer"), hydrographs.get("from")),
-        trends=TrendSettings(
-            trends.get("method", "seasonal"),
-            trends.get("seasons", 4),
-            trends.get("from"),
-            trends.get("approved_only", False),
-        ),
+        **top,
+        **checked["select"],
+        prepared=_prepared(checked["prepared"], file),
+        settings={name: table.make(checked[name], file) for name, table in key_tables().items()},
         discussion=text.get("discussion", ()),
         cautions=text.get("cautions", ()),
-        wording=read_wording(path, text.get("wording", ""), inputs),
-        inputs=inputs,
+        wording=read_wording(path, text.get("wording", ""), file.inputs),
+        inputs=file.inputs,
         sha256=digest,
     )
 
 
-def _prepared(path: Path, given: Mapping[str, Any], inputs: dict[str, str]) -> Prepared:
-    return Prepared(
-        by=given.get("by", ""),
-        licence=given.get("licence", ""),
-        firm=given.get("firm", ""),
-        recipient=given.get("for", ""),
-        address=given.get("address", ()),
-        logo=read_logo(path, given.get("logo", ""), inputs),
-    )
-
-
-def _maps(path: Path, given: Mapping[str, Any], storage: Mapping[str, float], inputs: dict[str, str]) -> MapSettings:
-    if given.get("interval_m") and given.get("interval_ft"):
-        raise DefinitionError("Both interval_m and interval_ft are given.", where=str(path), fix="Keep one of them.")
-    feet = given.get("interval_ft")
-    one_each = {
-        name: find_layers(path, name, [given.get(name, "")], inputs) for name in ("boundary", "barriers", "rivers")
-    }
-    return MapSettings(
-        method=given.get("method", "kriging"),
-        interval_m=feet * metres_per("ft") if feet else given.get("interval_m"),
-        window_days=given.get("window_days"),
-        base_layers=find_layers(path, "base_layers", given.get("base_layers", ()), inputs),
-        **{name: found[0] if found else None for name, found in one_each.items()},
-        rounds=given.get("rounds", "newest"),
-        storage=dict(storage),
-    )
+def _prepared(given: Mapping[str, Any], file: DefinitionFile) -> Prepared:
+    logo = read_logo(file.path, given.get("logo", ""), file.inputs)
+    return Prepared(**{{"for": "recipient"}.get(key, key): value for key, value in given.items()} | {"logo": logo})
 
 
 def safe_name(text: str) -> str:

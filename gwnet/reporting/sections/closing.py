@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from gwnet.reporting.content import Block, Caution, Paragraph, Section, SignOff
+from gwnet.reporting.content import Block, Caution, Paragraph, SignOff
 from gwnet.reporting.definition.wording import wording, wording_items
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import stamp_text
+from gwnet.reporting.registry import register_section, report_sections
 from gwnet.reporting.view import ReportView
 
-__all__ = ["cautions", "methods", "sign_off"]
+__all__ = ["compose_cautions", "compose_methods", "compose_sign_off"]
 
 
-def methods(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "methods",
+    "How levels, maps and comparisons were worked out",
+    "the method notes of what the report holds",
+    place=230,
+)
+def compose_methods(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the method notes that the report needs."""
     site, measures, extras = view.data.site, view.measures, view.data.extras
     tolerance = site.repeat_tolerance_m
@@ -28,42 +36,30 @@ def methods(view: ReportView, _drawing: Drawing) -> Section:
     }
     values["trend_test"] = extras.trend_text[:1].lower() + extras.trend_text[1:]
     blocks: list[Block] = []
-    for name in _note_names(view):
+    for name in _list_notes(view):
         blocks.extend(wording(name, values, view.definition.wording))
-    return Section("methods", "How levels, maps and comparisons were worked out", tuple(blocks))
+    return blocks
 
 
-def _note_names(view: ReportView) -> list[str]:
-    """Return the names of the notes that the report needs, in order."""
-    sections, extras = view.definition.sections, view.data.extras
-    mapped = "maps" in sections and bool(view.maps())
-    gradients = "gradients" in sections and len(extras.gradients) > 0
-    wanted = {
-        "reduction": True,
-        "bounds": True,
-        "product": bool((view.levels["product_thickness_m"] > 0).any()),
-        "uncertainty": True,
-        "comparison": True,
-        view.definition.maps.method: mapped,
-        "gradient": mapped or gradients,
-        "vertical": "gradients" in sections and len(extras.vertical) > 0,
-        "changes": "changes" in sections and bool(extras.changes),
-        "seasons": "seasons" in sections and len(extras.seasons) > 0,
-        "trends": "trends" in sections and len(extras.trends) > 0,
-        "thresholds": "thresholds" in sections and bool(view.thresholds),
-        "loggers": len(extras.loggers) > 0,
-        "hydrographs": "hydrographs" in sections,
-    }
-    return [name for name, needed in wanted.items() if needed]
+def _list_notes(view: ReportView) -> list[str]:
+    """Return the names of the notes that the report needs, in order: those of every report, then of its sections."""
+    product = bool((view.levels["product_thickness_m"] > 0).any())
+    names = ["reduction", "bounds", *(["product"] if product else []), "uncertainty", "comparison"]
+    for kind in report_sections().values():
+        if kind.name in view.definition.sections:
+            names += kind.notes(view)
+    return list(dict.fromkeys(names))
 
 
-def cautions(view: ReportView, _drawing: Drawing) -> Section:
+@register_section("cautions", "Cautions", "the cautions", place=240)
+def compose_cautions(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the cautions: the usual ones, then the site's own."""
     items = (*wording_items("cautions", own=view.definition.wording), *view.definition.cautions)
-    return Section("cautions", "Cautions", (Caution("Limits of this report", items),))
+    return [Caution("Limits of this report", items)]
 
 
-def sign_off(view: ReportView, _drawing: Drawing) -> Section:
+@register_section("sign_off", "Sign-off", "the lines for signatures", place=250)
+def compose_sign_off(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the block for the signatures."""
     prepared = view.definition.prepared
     statement = " ".join(
@@ -79,4 +75,4 @@ def sign_off(view: ReportView, _drawing: Drawing) -> Section:
     )
     approver = (("Name", ""), ("Licence number", prepared.licence), ("Date", ""), ("Signature and seal", ""))
     block = SignOff(statement, (("Prepared by", preparer), ("Reviewed by a licensed professional", approver)))
-    return Section("sign_off", "Sign-off", (block,))
+    return [block]

@@ -3,22 +3,63 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any, Final
 
 import pandas as pd
 
-from gwnet.reporting.content import Block, Bullets, Cell, Column, FigureSlot, Heading, Paragraph, Row, Section, Table
+from gwnet.reporting.content import Block, Bullets, Cell, Column, FigureSlot, Heading, Paragraph, Row, Table
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.extras import AquiferChange, Picture
 from gwnet.reporting.measures import compass
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import NOT_TOLD_APART, length_column, number_cell, number_of, text_cell, text_of
+from gwnet.reporting.sections.maps import MAP, STORAGE
 from gwnet.reporting.view import ReportView
 
-__all__ = ["changes", "gradients", "picture_slot"]
+__all__ = ["compose_changes", "compose_gradients", "picture_slot"]
 
 _UNTOLD: Final = "cannot be told apart from no gradient"
 _NOT_KNOWN: Final = "not known"
+
+
+_FRAMES: Final = {
+    "gradients": (
+        "aquifer",
+        "round",
+        "date",
+        "gradient",
+        "gradient_uncertainty",
+        "azimuth_degrees",
+        "azimuth_uncertainty_degrees",
+        "determined",
+        "wells",
+        "triangles",
+        "turn",
+        "finding",
+        "note",
+    ),
+    "vertical": (
+        "cluster",
+        "upper_well",
+        "lower_well",
+        "round",
+        "date",
+        "screen_distance_m",
+        "head_difference_m",
+        "head_difference_uncertainty_m",
+        "vertical_gradient",
+        "vertical_gradient_uncertainty",
+        "direction",
+        "note",
+    ),
+}
+
+
+def _list_notes(view: ReportView) -> list[str]:
+    extras = view.data.extras
+    return [name for name, frame in (("gradient", "gradients"), ("vertical", "vertical")) if len(extras.frame(frame))]
 
 
 def picture_slot(picture: Picture) -> FigureSlot:
@@ -26,13 +67,23 @@ def picture_slot(picture: Picture) -> FigureSlot:
     return FigureSlot(picture.key, picture.caption, picture.alt, picture.draw, bookmarks=picture.bookmarks)
 
 
-def gradients(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "gradients",
+    "Gradients by round",
+    "the gradients of every round, and those between wells of clusters",
+    place=110,
+    tables=(MAP,),
+    frames=_FRAMES,
+    notes=_list_notes,
+)
+def compose_gradients(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section with the gradients of every round to date, and those between wells of clusters."""
     extras = view.data.extras
+    gradients, vertical = extras.frame("gradients"), extras.frame("vertical")
     blocks: list[Block] = []
     pictures = {picture.key: picture for picture in extras.pictures.get("gradients", ())}
     for code, _ in view.by_aquifer():
-        rows = extras.gradients[extras.gradients["aquifer"] == code]
+        rows = gradients[gradients["aquifer"] == code]
         if rows.empty:
             continue
         blocks.append(Heading(view.aquifer_name(code)))
@@ -43,13 +94,13 @@ def gradients(view: ReportView, _drawing: Drawing) -> Section:
         if picture := pictures.get(f"rose-{code}"):
             blocks.append(picture_slot(picture))
         blocks.append(_horizontal(view, code, rows))
-    vertical = extras.vertical[extras.vertical["date"] >= view.period.first.isoformat()]
+    vertical = vertical[vertical["date"] >= view.period.first.isoformat()]
     if len(vertical):
         blocks.append(Heading("Vertical gradients in clusters"))
         blocks.append(_vertical(view, vertical))
     if not blocks:
         blocks.append(Paragraph("No gradient can be worked out from the levels on record."))
-    return Section("gradients", "Gradients by round", tuple(blocks))
+    return blocks
 
 
 def _horizontal(view: ReportView, aquifer: str, table: pd.DataFrame) -> Table:
@@ -125,7 +176,15 @@ def _vertical(view: ReportView, table: pd.DataFrame) -> Table:
     return Table("vertical-gradients", caption, columns, tuple(rows), identified_by=4)
 
 
-def changes(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "changes",
+    "Changes of the potentiometric surface",
+    "the change of levels since the round before and since a year before",
+    place=120,
+    tables=(MAP, STORAGE),
+    notes=lambda view: ["changes"] if view.data.extras.changes else [],
+)
+def compose_changes(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section with the change of levels since the round before and since a year before."""
     blocks: list[Block] = []
     wanted = set(view.wells["aquifer"])
@@ -144,7 +203,7 @@ def changes(view: ReportView, _drawing: Drawing) -> Section:
         blocks.append(_change_table(view, change))
     if not blocks:
         blocks.append(Paragraph("There is no earlier round to compare this period's levels with."))
-    return Section("changes", "Changes of the potentiometric surface", tuple(blocks))
+    return blocks
 
 
 def _change_table(view: ReportView, change: AquiferChange) -> Table:

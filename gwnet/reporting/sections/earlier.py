@@ -2,28 +2,36 @@
 
 from __future__ import annotations
 
-from gwnet.reporting.content import Block, Cell, Column, Group, Paragraph, Row, Section, Table
+from collections.abc import Sequence
+
+from gwnet.reporting.content import Block, Cell, Column, Group, Paragraph, Row, Table
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.errata import ChangedValue, EarlierIssue
 from gwnet.reporting.measures import date_of, stamp_text
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import text_cell, text_of
 from gwnet.reporting.view import ReportView
 
-__all__ = ["earlier_reports", "register"]
+__all__ = ["compose_earlier_reports", "compose_register"]
 
 
-def earlier_reports(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "earlier_reports",
+    "Values of earlier reports that have changed",
+    "values of earlier reports that have changed since",
+    place=210,
+)
+def compose_earlier_reports(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section on values of earlier reports that have changed since."""
-    title = "Values of earlier reports that have changed"
     earlier = view.data.earlier
     if not earlier:
         text = "No earlier report of this kind is registered for this site; there is nothing to compare with."
-        return Section("earlier_reports", title, (Paragraph(text),))
+        return [Paragraph(text)]
     blocks: list[Block] = [Paragraph(_sentence(earlier))]
     changed = [issue for issue in earlier if issue.changes]
     if changed:
         blocks.append(_table(changed))
-    return Section("earlier_reports", title, tuple(blocks))
+    return blocks
 
 
 def _sentence(earlier: tuple[EarlierIssue, ...]) -> str:
@@ -74,12 +82,14 @@ def _table_name(key: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def register(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "register", "Comments and promises", "comments received and promises made, until each is done", place=220
+)
+def compose_register(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section with comments received and promises made, until each is done."""
-    title = "Comments and promises"
     entries = view.data.register
     if entries.empty:
-        return Section("register", title, (Paragraph("No comment or promise is on record."),))
+        return [Paragraph("No comment or promise is on record.")]
     columns = (
         Column("No."),
         Column("Kind"),
@@ -92,7 +102,7 @@ def register(view: ReportView, _drawing: Drawing) -> Section:
     )
     rows = tuple(_entry(row, view) for row in entries.to_dict("records"))
     caption = "Comments received and promises made in earlier reports and replies, followed until they are done."
-    return Section("register", title, (Table("register", caption, columns, rows, compared=False),))
+    return [Table("register", caption, columns, rows, compared=False)]
 
 
 def _entry(row: dict[str, object], view: ReportView) -> tuple[Cell, ...]:

@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from gwnet.reporting.changes import why_no_number
-from gwnet.reporting.content import Block, Cell, Column, Paragraph, Row, Section, Table
+from gwnet.reporting.content import Block, Cell, Column, Paragraph, Row, Table
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import moment_text
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.rounds import RoundView
 from gwnet.reporting.sections.common import event_well, text_cell, text_of
 from gwnet.reporting.sections.levels import NO_REASON
 from gwnet.reporting.view import ReportView
 
-__all__ = ["exclusions"]
+__all__ = ["compose_exclusions"]
 
 #: More wells without any event than this are listed in a sentence, not in rows.
 _MOST_ROWS = 12
 
 
-def exclusions(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "exclusions",
+    "Missing readings and exclusions",
+    "what is missing and what was left out, each with its reason",
+    place=180,
+)
+def compose_exclusions(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section with missing readings and levels that were left out."""
     blocks: list[Block] = []
     for gauging in reversed(view.in_period):
@@ -41,7 +50,7 @@ def exclusions(view: ReportView, _drawing: Drawing) -> Section:
             blocks.append(Paragraph(f"Every planned well of {gauging.label} gave a level that can be compared."))
     if not view.in_period:
         blocks.append(Paragraph("No round was measured in this period."))
-    return Section("exclusions", "Missing readings and exclusions", tuple(blocks))
+    return blocks
 
 
 def _rows(gauging: RoundView, *, with_missing: bool) -> tuple[Row, ...]:

@@ -2,15 +2,36 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import functools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
 
-from gwnet.reporting.content import Block, FigureSlot, Heading, Paragraph, Section
+from gwnet.reporting.content import Block, FigureSlot, Heading, Paragraph
+from gwnet.reporting.definition.checks import DAY, KeyTable, one_of
 from gwnet.reporting.drawing import HYDROGRAPH_HEIGHT_MM, HYDROGRAPHS_A_PAGE, TEXT_WIDTH_MM, Drawing, FigureFrame
 from gwnet.reporting.measures import joined
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import text_of
 from gwnet.reporting.view import ReportView
 
-__all__ = ["hydrographs", "well_groups"]
+__all__ = ["HYDROGRAPHS", "HydrographSettings", "compose_hydrographs", "well_groups"]
+
+
+@dataclass(frozen=True, slots=True)
+class HydrographSettings:
+    """How hydrographs are grouped and from when they are drawn."""
+
+    group_by: str = "aquifer"
+    start: dt.date | None = None
+
+
+HYDROGRAPHS: Final = KeyTable(
+    "hydrographs",
+    {"group_by": one_of("aquifer", "cluster", "none"), "from": DAY},
+    lambda given, _file: HydrographSettings(given.get("group_by", "aquifer"), given.get("from")),
+)
 
 
 def well_groups(view: ReportView) -> list[tuple[str, tuple[str, ...]]]:
@@ -27,7 +48,15 @@ def well_groups(view: ReportView) -> list[tuple[str, tuple[str, ...]]]:
     return [(f"Cluster {name}" if name else "Wells of no cluster", tuple(clusters[name])) for name in names]
 
 
-def hydrographs(view: ReportView, drawing: Drawing) -> Section:
+@register_section(
+    "hydrographs",
+    "Hydrographs",
+    "the hydrograph of every well",
+    place=170,
+    tables=(HYDROGRAPHS,),
+    notes=lambda _view: ["hydrographs"],
+)
+def compose_hydrographs(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     """Return the section with the hydrographs."""
     counts = view.levels["well"].value_counts()
     blocks: list[Block] = []
@@ -44,7 +73,7 @@ def hydrographs(view: ReportView, drawing: Drawing) -> Section:
         unmeasured = sorted(set(wells) - set(group))
         if group and unmeasured:
             blocks.append(Paragraph(f"No level is on record at {', '.join(unmeasured)}.", "small"))
-    return Section("hydrographs", "Hydrographs", tuple(blocks))
+    return blocks
 
 
 def _sheets(group: tuple[str, ...]) -> list[tuple[str, ...]]:

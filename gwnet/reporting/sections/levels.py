@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from gwnet.reporting.content import Block, Cell, Column, Group, Paragraph, Row, Section, Table
+from gwnet.reporting.content import Block, Cell, Column, Group, Paragraph, Row, Table
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import joined, moment_text
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.rounds import Event, RoundView
 from gwnet.reporting.sections.common import (
     change_cell,
@@ -18,12 +20,18 @@ from gwnet.reporting.sections.common import (
 )
 from gwnet.reporting.view import ReportView
 
-__all__ = ["NO_REASON", "levels"]
+__all__ = ["NO_REASON", "compose_levels"]
 
 NO_REASON = "no reading and no reason on record"
 
 
-def levels(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "levels",
+    "Levels of this period",
+    "the levels of each round, with the change since the round before and in a year",
+    place=80,
+)
+def compose_levels(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section with the levels of the period."""
     blocks: list[Block] = []
     if not view.in_period:
@@ -32,7 +40,7 @@ def levels(view: ReportView, _drawing: Drawing) -> Section:
         blocks.append(_table(view, gauging))
         if product := _product_table(view, gauging):
             blocks.append(product)
-    return Section("levels", "Levels of this period", tuple(blocks))
+    return blocks
 
 
 def _columns(view: ReportView) -> tuple[Column, ...]:

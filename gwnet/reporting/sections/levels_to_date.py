@@ -3,32 +3,32 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 
 from gwnet.reporting.changes import why_no_number
-from gwnet.reporting.content import Block, Cell, Column, Heading, Paragraph, Row, Section, Table
+from gwnet.reporting.content import Block, Cell, Column, Heading, Paragraph, Row, Table
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import date_of
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.rounds import Event, best_events
 from gwnet.reporting.sections.common import bound_sign, text_of
 from gwnet.reporting.view import ReportView
 
-__all__ = ["levels_to_date"]
+__all__ = ["compose_levels_to_date"]
 
 #: Wells that stand beside each other in one table.
 _WELLS_A_TABLE: Final = 8
 
 
-def levels_to_date(view: ReportView, _drawing: Drawing) -> Section:
+@register_section("levels_to_date", "Water elevations to date", "the water elevation of every well and round", place=90)
+def compose_levels_to_date(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section with the water elevations of every round to the end of the period."""
-    title = "Water elevations to date"
     rounds = _rounds(view)
     if not rounds:
-        return Section(
-            "levels_to_date", title, (Paragraph("No round is on record; the data annex lists every level."),)
-        )
+        return [Paragraph("No round is on record; the data annex lists every level.")]
     blocks: list[Block] = [
         Paragraph(
             "One level stands for a well and round: one that may be mapped before a bound, a bound before a level that "
@@ -43,7 +43,7 @@ def levels_to_date(view: ReportView, _drawing: Drawing) -> Section:
         blocks.append(Heading(view.aquifer_name(code)))
         parts = enumerate(_parts(measured), start=1)
         blocks.extend(_table(view, code, part, number, rounds) for number, part in parts)
-    return Section("levels_to_date", title, tuple(blocks))
+    return blocks
 
 
 def _parts(wells: list[str]) -> list[list[str]]:

@@ -3,34 +3,65 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any, Final
 
 import pandas as pd
 
-from gwnet.reporting.content import Block, Cell, Column, Paragraph, Row, Section, Table
+from gwnet.reporting.content import Block, Cell, Column, Paragraph, Row, Table
 from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import day_text, number_of, text_cell, text_of
 from gwnet.reporting.sections.comparison import picture_slot
 from gwnet.reporting.view import ReportView
 
-__all__ = ["loggers"]
+__all__ = ["compose_loggers"]
 
 _NO_HEAD: Final = "no water elevation is worked out"
 _TOO_FEW: Final = "too few manual readings"
 
 
-def loggers(view: ReportView, _drawing: Drawing) -> Section:
+_FRAMES: Final = {
+    "loggers": (
+        "well",
+        "instrument",
+        "first_utc",
+        "last_utc",
+        "samples",
+        "coverage_percent",
+        "gaps",
+        "manual_readings",
+        "last_manual_reading",
+        "residual_m",
+        "leave_one_out_residual_m",
+        "drift_m_per_year",
+        "drift_share_percent",
+        "uncertainty_m",
+        "findings",
+        "warnings",
+    ),
+}
+
+
+@register_section(
+    "loggers",
+    "Loggers",
+    "the loggers: samples, coverage, residuals at manual readings and drift",
+    place=160,
+    frames=_FRAMES,
+    notes=lambda view: ["loggers"] if len(view.data.extras.frame("loggers")) else [],
+)
+def compose_loggers(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section on loggers."""
-    title = "Loggers"
-    table = view.data.extras.loggers
+    table = view.data.extras.frame("loggers")
     if table.empty:
-        return Section("loggers", title, (Paragraph("No logger hangs in a well of this report."),))
+        return [Paragraph("No logger hangs in a well of this report.")]
     blocks: list[Block] = [picture_slot(picture) for picture in view.data.extras.pictures.get("loggers", ())]
     blocks.append(_coverage(table))
     heads = table[table["well"] != ""]
     if len(heads):
         blocks.append(_residuals(view, heads))
-    return Section("loggers", title, tuple(blocks))
+    return blocks
 
 
 def _coverage(table: pd.DataFrame) -> Table:

@@ -3,47 +3,109 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
 
 import pandas as pd
 
 from gwnet.constants import OTHER_AQUIFER
-from gwnet.reporting.content import (
-    Block,
-    Caution,
-    Cell,
-    Column,
-    FigureSlot,
-    Heading,
-    Paragraph,
-    Section,
-    Table,
-)
+from gwnet.errors import DefinitionError
+from gwnet.reporting.content import Block, Caution, Cell, Column, FigureSlot, Heading, Paragraph, Table
 from gwnet.reporting.data import MapFacts
+from gwnet.reporting.definition.checks import SHARE, TEXT, TEXTS, DefinitionFile, KeyTable, one_of, positive_or
+from gwnet.reporting.definition.files import find_layers
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import MAP_HEIGHT_MM, NETWORK_HEIGHT_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
 from gwnet.reporting.measures import compass, moment_text
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import bound_sign, length_cell, length_column, text_cell, text_of
 from gwnet.reporting.view import ReportView
+from gwnet.units import metres_per
 
-__all__ = ["maps", "network_map"]
+__all__ = ["MAP", "STORAGE", "MapSettings", "compose_maps", "compose_network_map"]
 
 
-def network_map(view: ReportView, drawing: Drawing) -> Section:
+@dataclass(frozen=True, slots=True)
+class MapSettings:
+    """How potentiometric maps are made; None leaves the choice to the site or the method.
+
+    ``base_layers`` are files drawn under the contours; ``boundary``, ``barriers`` and ``rivers`` files that the surface
+    obeys. ``rounds`` is ``newest`` (of the period) or ``all``.
+    """
+
+    method: str = "kriging"
+    interval_m: float | None = None
+    window_days: float | None = None
+    base_layers: tuple[Path, ...] = ()
+    boundary: Path | None = None
+    barriers: Path | None = None
+    rivers: Path | None = None
+    rounds: str = "newest"
+
+
+def _read_settings(given: Mapping[str, Any], file: DefinitionFile) -> MapSettings:
+    values = dict(given)
+    feet = values.pop("interval_ft", None)
+    if feet and values.get("interval_m"):
+        raise DefinitionError("Both interval_m and interval_ft are given.", where=str(file.path), fix="Keep one.")
+    if feet:
+        values["interval_m"] = feet * metres_per("ft")
+    for name in ("boundary", "barriers", "rivers"):
+        layers = find_layers(file.path, name, [values.get(name, "")], file.inputs)
+        values[name] = layers[0] if layers else None
+    values["base_layers"] = find_layers(file.path, "base_layers", values.get("base_layers", ()), file.inputs)
+    return MapSettings(**values)
+
+
+MAP: Final = KeyTable(
+    "map",
+    {
+        "method": one_of("kriging", "triangulation", "spline", "auto"),
+        "interval_m": positive_or("auto"),
+        "interval_ft": positive_or("auto"),
+        "window_days": positive_or("site"),
+        "rounds": one_of("newest", "all"),
+        "base_layers": TEXTS,
+        "boundary": TEXT,
+        "barriers": TEXT,
+        "rivers": TEXT,
+    },
+    _read_settings,
+)
+#: Storage coefficient of each aquifer, for volumes of change.
+STORAGE: Final = KeyTable("storage", {"*": SHARE}, lambda given, _file: dict(given))
+
+
+def _list_notes(view: ReportView) -> list[str]:
+    return [view.definition.maps.method, "gradient"] if view.maps() else []
+
+
+@register_section("network_map", "Network", "the map of the wells", place=20)
+def compose_network_map(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     """Return the section with the map of the network."""
     frame = FigureFrame(TEXT_WIDTH_MM, NETWORK_HEIGHT_MM, view.measures.unit)
     placed = view.wells[view.wells["easting"].notna() & view.wells["northing"].notna()]
     unplaced = sorted(set(view.wells["well"]) - set(placed["well"]))
     if placed.empty:
-        return Section("network_map", "Network", (Paragraph("No well has coordinates on record."),))
+        return [Paragraph("No well has coordinates on record.")]
     caption = f"Monitoring network: {len(placed)} wells. Coordinates in {view.data.site.crs}."
     if unplaced:
         caption += f" Without coordinates on record: {', '.join(unplaced[:12])}."
     figure = FigureSlot("network", caption, caption, lambda: drawing.network_map(view, frame))
-    return Section("network_map", "Network", (figure,))
+    return [figure]
 
 
-def maps(view: ReportView, drawing: Drawing) -> Section:
+@register_section(
+    "maps",
+    "Potentiometric maps",
+    "the potentiometric maps of the period with their gradients and exclusions",
+    place=100,
+    tables=(MAP,),
+    notes=_list_notes,
+)
+def compose_maps(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     """Return the section with the potentiometric maps."""
     found = view.maps()
     blocks: list[Block] = []
@@ -54,7 +116,7 @@ def maps(view: ReportView, drawing: Drawing) -> Section:
     for number, facts in enumerate(found, start=1):
         blocks.append(Heading(f"{view.aquifer_name(facts.aquifer)}, {date_text(facts.day)}"))
         blocks.extend(_one_map(view, facts, drawing, number))
-    return Section("maps", "Potentiometric maps", tuple(blocks))
+    return blocks
 
 
 def _one_map(view: ReportView, facts: MapFacts, drawing: Drawing, number: int) -> list[Block]:

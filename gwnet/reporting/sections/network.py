@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -10,9 +11,10 @@ import pandas as pd
 
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
 from gwnet.errors import SettingsError
-from gwnet.reporting.content import Block, Cell, Column, Group, Paragraph, Row, Section, Table
+from gwnet.reporting.content import Block, Cell, Column, Group, Paragraph, Row, Table
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import Measures, date_of, local_day
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import (
     NOT_ON_RECORD,
     length_cell,
@@ -24,19 +26,20 @@ from gwnet.reporting.sections.common import (
 from gwnet.reporting.view import ReportView
 from gwnet.units import METRES_PER_UNIT
 
-__all__ = ["construction", "measuring_points"]
+__all__ = ["compose_construction", "compose_measuring_points"]
 
 _NOT_SURVEYED = "ground not surveyed"
 
 
-def construction(view: ReportView, _drawing: Drawing) -> Section:
+@register_section("construction", "Wells and their construction", "position and construction of the wells", place=60)
+def compose_construction(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section with position and construction of the wells."""
     known = view.wells[["screen_top_m", "screen_bottom_m"]].notna().to_numpy().any()
     if _standing_parts(view)["well"].isin(view.wells["well"]).any() or known:
         parts: Block = _parts_table(view)
     else:
         parts = Paragraph("No casing, screen, seal or filter pack is on record for these wells.")
-    return Section("construction", "Wells and their construction", (_position_table(view), parts))
+    return [_position_table(view), parts]
 
 
 def _position_table(view: ReportView) -> Table:
@@ -159,12 +162,13 @@ def _elevation(ground: float, depth: float, measures: Measures) -> Cell:
     return length_cell(ground - depth, measures, _NOT_SURVEYED)
 
 
-def measuring_points(view: ReportView, _drawing: Drawing) -> Section:
+@register_section("measuring_points", "Measuring points", "the measuring points with their history", place=70)
+def compose_measuring_points(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section with the measuring points and their history."""
     points = view.data.measuring_points
     points = points[points["well"].isin(view.wells["well"])]
     if points.empty:
-        return Section("measuring_points", "Measuring points", (Paragraph("No measuring point is on record."),))
+        return [Paragraph("No measuring point is on record.")]
     measures = view.measures
     columns = (
         Column("Well"),
@@ -190,7 +194,7 @@ def measuring_points(view: ReportView, _drawing: Drawing) -> Section:
     caption = "Measuring points and their history; a corrected survey is listed beside the one it replaced."
     notes = _datum_notes(view, points)
     table = Table("measuring-points", caption, columns, tuple(rows), notes, identified_by=2)
-    return Section("measuring_points", "Measuring points", (without_empty_columns(table),))
+    return [without_empty_columns(table)]
 
 
 def _datum_notes(view: ReportView, points: pd.DataFrame) -> tuple[str, ...]:

@@ -3,41 +3,47 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
 import pandas as pd
 
 from gwnet.reporting.changes import why_no_number
-from gwnet.reporting.content import Block, Cell, Column, Group, Heading, Paragraph, Row, Section, Table
+from gwnet.reporting.content import Block, Cell, Column, Group, Heading, Paragraph, Row, Table
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import date_of, joined, local_day, moment_text
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.rounds import RoundView
 from gwnet.reporting.sections.common import event_well, text_cell, text_of
 from gwnet.reporting.sections.levels import NO_REASON
 from gwnet.reporting.view import ReportView
 
-__all__ = ["field_conditions", "network_changes", "planned_and_done"]
+__all__ = ["compose_field_conditions", "compose_network_changes", "compose_planned_and_done"]
 
 #: Statuses that need no word of their own.
 _PLAIN: Final = frozenset({"static"})
 
 
-def network_changes(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "network_changes",
+    "Changes of the network",
+    "what was added to the network, altered or ended in the period",
+    place=30,
+)
+def compose_network_changes(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section on what was added to the network, altered or taken from it in the period."""
-    title = "Changes of the network"
     changes = sorted(_changes(view), key=lambda row: (row[0], row[1], row[2]))
     if not changes:
         text = "No well, measuring point, instrument or threshold was added, altered or ended in this period."
-        return Section("network_changes", title, (Paragraph(text),))
+        return [Paragraph(text)]
     columns = (Column("Day"), Column("Well"), Column("What changed"), Column("Remarks"))
     rows = tuple(
         (Cell(day.isoformat()), text_cell(well, "concerns no single well"), Cell(what), text_cell(why, "no remarks"))
         for day, well, what, why in changes
     )
     table = Table("network-changes", "Changes of the network in the period.", columns, rows, identified_by=3)
-    return Section("network_changes", title, (table,))
+    return [table]
 
 
 _Change = tuple[dt.date, str, str, str]
@@ -93,11 +99,13 @@ def _local(moment: Any, view: ReportView) -> dt.date | None:
     return None if pd.isna(moment) else local_day(moment, view.data.site.time_zone)
 
 
-def planned_and_done(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "planned_and_done", "Planned and done", "what was planned in each round and what was done, with reasons", place=40
+)
+def compose_planned_and_done(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section on what was planned in each round of the period and what was done, with reasons."""
-    title = "Planned and done"
     if not view.in_period:
-        return Section("planned_and_done", title, (Paragraph("No round was measured in this period."),))
+        return [Paragraph("No round was measured in this period.")]
     columns = (
         Column("Round"),
         Column("Days"),
@@ -107,7 +115,7 @@ def planned_and_done(view: ReportView, _drawing: Drawing) -> Section:
     )
     rows = tuple(_round_row(gauging) for gauging in view.in_period)
     caption = "Rounds of the period: wells planned, visited, with a level that can be compared, and measured besides."
-    return Section("planned_and_done", title, (Table("planned-and-done", caption, columns, rows),))
+    return [Table("planned-and-done", caption, columns, rows)]
 
 
 def _round_row(gauging: RoundView) -> tuple[Cell, ...]:
@@ -141,9 +149,11 @@ def _not_done(gauging: RoundView) -> str:
     return "; ".join(f"{joined(wells)}: {why}" for why, wells in reasons.items()) or "every planned well gave a level"
 
 
-def field_conditions(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "field_conditions", "Field conditions and deviations", "what was met at the wells in each round", place=50
+)
+def compose_field_conditions(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section on what was met at the wells: every status but a plain level, and every remark."""
-    title = "Field conditions and deviations"
     blocks: list[Block] = []
     for gauging in reversed(view.in_period):
         if len(view.in_period) > 1:
@@ -151,7 +161,7 @@ def field_conditions(view: ReportView, _drawing: Drawing) -> Section:
         blocks.append(_conditions(view, gauging))
     if not blocks:
         blocks.append(Paragraph("No round was measured in this period."))
-    return Section("field_conditions", title, tuple(blocks))
+    return blocks
 
 
 def _conditions(view: ReportView, gauging: RoundView) -> Block:

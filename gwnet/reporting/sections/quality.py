@@ -3,20 +3,28 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 import pandas as pd
 
-from gwnet.reporting.content import Block, Cell, Column, Heading, Paragraph, Section, Table
+from gwnet.reporting.content import Block, Cell, Column, Heading, Paragraph, Table
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import date_of, moment_text, stamp_text
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import NOT_ON_RECORD, length_cell, text_cell, text_of
 from gwnet.reporting.sections.summary import period_findings
 from gwnet.reporting.view import ReportView
 
-__all__ = ["data_quality"]
+__all__ = ["compose_data_quality"]
 
 
-def data_quality(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "data_quality",
+    "Data quality",
+    "findings of the checks, corrections to the record, and tape checks in force",
+    place=200,
+)
+def compose_data_quality(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section on data quality."""
     blocks: list[Block] = [
         Heading("Findings of the checks"),
@@ -26,7 +34,7 @@ def data_quality(view: ReportView, _drawing: Drawing) -> Section:
         Heading("Tape checks in force"),
         _tape_checks(view),
     ]
-    return Section("data_quality", "Data quality", tuple(blocks))
+    return blocks
 
 
 def _findings(view: ReportView) -> Block:

@@ -3,25 +3,30 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
 
-from gwnet.reporting.content import Cell, Column, Paragraph, Section, Table
+from gwnet.reporting.content import Block, Cell, Column, Paragraph, Table
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import day_of
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import NOT_ON_RECORD, length_cell, length_column
 from gwnet.reporting.view import ReportView
 
-__all__ = ["sounded_depths"]
+__all__ = ["compose_sounded_depths"]
 
 
-def sounded_depths(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "sounded_depths", "Sounded depths", "the newest sounded depth of each well against its depth as built", place=190
+)
+def compose_sounded_depths(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section with the newest sounding of each well."""
     sounded = view.levels[view.levels["sounded_depth_m"].notna()]
     if sounded.empty:
         text = "No sounded depth is on record at the selected wells."
-        return Section("sounded_depths", "Sounded depths", (Paragraph(text),))
+        return [Paragraph(text)]
     newest = sounded.sort_values(["measured_at_utc", "event_id"], kind="stable").drop_duplicates("well", keep="last")
     soundings = {str(row["well"]): row for row in newest.to_dict("records")}
     measures = view.measures
@@ -40,7 +45,7 @@ def sounded_depths(view: ReportView, _drawing: Drawing) -> Section:
     never = sorted(set(view.wells["well"]) - set(soundings))
     notes = (f"Never sounded on record: {', '.join(never)}.",) if never else ()
     table = Table("sounded-depths", caption, columns, tuple(rows), notes)
-    return Section("sounded_depths", "Sounded depths", (table,))
+    return [table]
 
 
 def _row(view: ReportView, well: dict[str, Any], sounding: dict[str, Any]) -> tuple[Cell, ...]:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import pandas as pd
 
-from gwnet.reporting.content import Block, Cell, Column, Group, Heading, Paragraph, Row, Section, Table
+from gwnet.reporting.content import Block, Cell, Column, Group, Heading, Paragraph, Row, Table
+from gwnet.reporting.definition.checks import DAY, FLAG, KeyTable, one_of
 from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import (
     bound_sign,
     day_text,
@@ -22,23 +26,107 @@ from gwnet.reporting.sections.common import (
 from gwnet.reporting.sections.comparison import picture_slot
 from gwnet.reporting.view import ReportView
 
-__all__ = ["seasons", "trends"]
+__all__ = ["TRENDS", "TrendSettings", "compose_seasons", "compose_trends"]
 
 _TOO_FEW: Final = "too few values"
 #: Places of a probability.
 _P_DECIMALS: Final = 3
 
 
-def seasons(view: ReportView, _drawing: Drawing) -> Section:
+@dataclass(frozen=True, slots=True)
+class TrendSettings:
+    """How trends are tested, and from when."""
+
+    method: str = "seasonal"
+    seasons: int = 4
+    start: dt.date | None = None
+    approved_only: bool = False
+
+
+TRENDS: Final = KeyTable(
+    "trends",
+    {"method": one_of("seasonal", "kendall"), "seasons": one_of(4, 12), "from": DAY, "approved_only": FLAG},
+    lambda given, _file: TrendSettings(**{{"from": "start"}.get(key, key): value for key, value in given.items()}),
+)
+_SEASON_FRAMES: Final = {
+    "seasons": (
+        "well",
+        "n",
+        "first",
+        "last",
+        "newest",
+        "newest_bound",
+        "newest_m",
+        "percentile",
+        "percentile_years",
+        "amplitude_m",
+        "highest_in_year",
+        "highest",
+        "highest_m",
+        "lowest",
+        "lowest_m",
+        "note",
+    ),
+}
+_TREND_FRAMES: Final = {
+    "trends": (
+        "well",
+        "n",
+        "first",
+        "last",
+        "n_bounds",
+        "p",
+        "p_adjusted",
+        "slope_m_per_year",
+        "slope_lower_m_per_year",
+        "slope_upper_m_per_year",
+        "direction",
+        "note",
+    ),
+    "pooled": (
+        "aquifer",
+        "wells",
+        "p",
+        "slope_m_per_year",
+        "slope_lower_m_per_year",
+        "slope_upper_m_per_year",
+        "direction",
+        "wells_rising",
+        "wells_falling",
+        "p_wells_differ",
+        "note",
+    ),
+    "threshold_dates": (
+        "well",
+        "threshold",
+        "kind",
+        "threshold_elevation_m",
+        "state",
+        "reached_on",
+        "earliest",
+        "latest",
+    ),
+}
+
+
+@register_section(
+    "seasons",
+    "Seasons",
+    "the newest level of each well in its season, and its yearly cycle",
+    place=130,
+    tables=(TRENDS,),
+    frames=_SEASON_FRAMES,
+    notes=lambda view: ["seasons"] if len(view.data.extras.frame("seasons")) else [],
+)
+def compose_seasons(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section on how the newest levels stand in their season."""
-    title = "Seasons"
-    table = view.data.extras.seasons
+    table = view.data.extras.frame("seasons")
     table = table[table["well"].isin(view.wells["well"]) & (table["n"] > 0)] if len(table) else table
     if table.empty:
-        return Section("seasons", title, (Paragraph("No well has a level from which seasons could be worked out."),))
+        return [Paragraph("No well has a level from which seasons could be worked out.")]
     blocks: list[Block] = [_season_table(view, table)]
     blocks.extend(picture_slot(picture) for picture in view.data.extras.pictures.get("seasons", ()))
-    return Section("seasons", title, tuple(blocks))
+    return blocks
 
 
 def _season_table(view: ReportView, table: pd.DataFrame) -> Table:
@@ -97,12 +185,22 @@ def _season_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
     )
 
 
-def trends(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "trends",
+    "Trends",
+    "trends of wells and aquifers, and when thresholds would be reached on them",
+    place=140,
+    tables=(TRENDS,),
+    frames=_TREND_FRAMES,
+    notes=lambda view: ["trends"] if len(view.data.extras.frame("trends")) else [],
+)
+def compose_trends(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section on trends of wells and aquifers, and when thresholds would be reached on them."""
     extras = view.data.extras
-    table = extras.trends[extras.trends["well"].isin(view.wells["well"])] if len(extras.trends) else extras.trends
+    table = extras.frame("trends")
+    table = table[table["well"].isin(view.wells["well"])]
     if table.empty:
-        return Section("trends", "Trends", (Paragraph("No well has levels that could be tested for a trend."),))
+        return [Paragraph("No well has levels that could be tested for a trend.")]
     blocks: list[Block] = [
         Paragraph(
             f"{extras.trend_text}. A trend is told where the probability, adjusted for the number of wells tested, is "
@@ -112,15 +210,16 @@ def trends(view: ReportView, _drawing: Drawing) -> Section:
     ]
     blocks.extend(picture_slot(picture) for picture in extras.pictures.get("trends", ()))
     blocks.append(_trend_table(view, table))
-    if len(extras.pooled):
+    pooled = extras.frame("pooled")
+    if len(pooled):
         blocks.append(Heading("Aquifers as a whole"))
-        blocks.append(_pooled_table(view, extras.pooled))
-    dates = extras.threshold_dates
-    dates = dates[dates["well"].isin(view.wells["well"])] if len(dates) else dates
+        blocks.append(_pooled_table(view, pooled))
+    dates = extras.frame("threshold_dates")
+    dates = dates[dates["well"].isin(view.wells["well"])]
     if len(dates):
         blocks.append(Heading("Thresholds on these trends"))
         blocks.append(_threshold_table(view, dates))
-    return Section("trends", "Trends", tuple(blocks))
+    return blocks
 
 
 def _slope_columns(view: ReportView) -> tuple[Column, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -10,18 +11,19 @@ import numpy as np
 from gwnet.analysis.review.decisions import decision_text
 from gwnet.hydro.reduction.thresholds import CROSSED, NO_READING, NOT_CROSSED, UNDETERMINED
 from gwnet.reporting.changes import Change
-from gwnet.reporting.content import Block, Bullets, Heading, Paragraph, Section
+from gwnet.reporting.content import Block, Bullets, Heading, Paragraph
 from gwnet.reporting.data import GradientFacts
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import compass, joined
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.rounds import RoundView
 from gwnet.reporting.sections.common import bound_sign
 from gwnet.reporting.sections.cover import review_sentence
 from gwnet.reporting.threshold_status import ThresholdStatus
 from gwnet.reporting.view import ReportView
 
-__all__ = ["gradient_sentence", "period_findings", "summary"]
+__all__ = ["compose_summary", "gradient_sentence", "period_findings"]
 
 _MOST_ITEMS = 8
 _STATES = {
@@ -33,7 +35,10 @@ _STATES = {
 }
 
 
-def summary(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "summary", "Summary", "what was measured, how levels changed, flow, thresholds and findings of the period", place=10
+)
+def compose_summary(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the summary of a report."""
     blocks: list[Block] = []
     current = view.current
@@ -49,7 +54,7 @@ def summary(view: ReportView, _drawing: Drawing) -> Section:
     if view.definition.discussion:
         blocks.append(Heading("Discussion by the preparer"))
         blocks.extend(Paragraph(text) for text in view.definition.discussion)
-    return Section("summary", "Summary", tuple(blocks))
+    return blocks
 
 
 def _days(view: RoundView) -> str:

@@ -2,24 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from gwnet.hydro.reduction.thresholds import CROSSED, NO_READING
-from gwnet.reporting.content import Block, Cell, Column, Paragraph, Section, Table
+from gwnet.reporting.content import Block, Cell, Column, Paragraph, Table
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import day_of, moment_text
+from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import elevation_cell, length_cell, length_column, text_cell
 from gwnet.reporting.threshold_status import ThresholdStatus
 from gwnet.reporting.view import ReportView
 
-__all__ = ["thresholds"]
+__all__ = ["compose_thresholds"]
 
 _NO_READING = "no reading in the period that the threshold can be held against"
 
 
-def thresholds(view: ReportView, _drawing: Drawing) -> Section:
+@register_section(
+    "thresholds",
+    "Thresholds",
+    "the thresholds in force and their state at the end of the period",
+    place=150,
+    notes=lambda view: ["thresholds"] if view.thresholds else [],
+)
+def compose_thresholds(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section with the thresholds."""
     if not view.thresholds:
         text = "No threshold is in force at the selected wells in this period."
-        return Section("thresholds", "Thresholds", (Paragraph(text),))
+        return [Paragraph(text)]
     measures = view.measures
     columns = (
         Column("Well"),
@@ -45,7 +55,7 @@ def thresholds(view: ReportView, _drawing: Drawing) -> Section:
     blocks: list[Block] = [Table("thresholds", caption, columns, rows, notes, identified_by=2)]
     if acting := _actions(view):
         blocks.append(acting)
-    return Section("thresholds", "Thresholds", tuple(blocks))
+    return blocks
 
 
 def _row(view: ReportView, status: ThresholdStatus) -> tuple[Cell, ...]:

@@ -277,7 +277,8 @@ def _face(weight: str, used: str) -> str:
     from fontTools.ttLib import TTFont
 
     own, spare = font_files(bold=weight == "bold")
-    known = TTFont(own, lazy=True).getBestCmap()
+    with TTFont(own) as font:
+        known = font.getBestCmap()
     lacked = "".join(letter for letter in used if letter.isprintable() and ord(letter) not in known)
     faces = [(own, used, "")]
     if lacked:
@@ -294,6 +295,7 @@ def _subset(file: str, used: str) -> bytes:
     from fontTools.ttLib import TTFont
 
     options = subset.Options(flavor="woff", layout_features=["kern"], notdef_outline=True, recalc_timestamp=False)
+    options.drop_tables += ["FFTM"]  # of the second face: when it was made
     font = TTFont(file, recalcTimestamp=False)
     subsetter = subset.Subsetter(options)
     subsetter.populate(text=used)
