@@ -29,7 +29,7 @@ def ink(figure):
     return np.asarray(picture)[::-1] < 200
 
 
-@pytest.mark.parametrize(("hatching", "least", "most"), [("strokes", 0.1, 0.5), ("dots", 0.01, 0.2)])
+@pytest.mark.parametrize(("hatching", "least", "most"), [("strokes", 0.05, 0.4), ("dots", 0.02, 0.3)])
 def test_strokes_fill_the_outline_and_nothing_beyond_it(hatching, least, most):
     dark = ink(drawn(hatching))
     per_mm = dark.shape[1] / 80.0

@@ -22,13 +22,13 @@ __all__ = ["Hatched", "band_symbol", "line_symbol", "mark_symbol", "rectangle"]
 Symbol = Callable[[Page, Box], None]
 
 #: Distance from stroke to stroke, measured across the page, from dot to dot, and across a dot [mm].
-_STROKES_MM: Final = 0.7
+_STROKES_MM: Final = 1.41
 _DOTS_MM: Final = 1.06
-_DOT_MM: Final = 0.24
+_DOT_MM: Final = 0.36
 
 
 class Hatched(PathPatch):
-    """An area with strokes that rise to the right, or with dots, in the colour of its edge.
+    """An area with strokes that rise to the right, or with dots, in brown.
 
     Parameters
     ----------
@@ -56,7 +56,7 @@ class Hatched(PathPatch):
             return
         mm = float(np.real(renderer.points_to_pixels(1.0))) * style.PT_PER_MM
         context = renderer.new_gc()
-        context.set_foreground(self.get_edgecolor(), isRGBA=True)
+        context.set_foreground(style.EARTH)
         context.set_linewidth(style.HAIR)
         if clip is not None:
             context.set_clip_rectangle(clip)
