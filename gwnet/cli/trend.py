@@ -40,6 +40,7 @@ _OTHERS = {
 @options.drawing("--figure", "Draw one well with its trend, or the slopes of several ranked, into this file.")
 @options.drawing("--map", "Draw the slopes on a map into this file.")
 @options.drawing("--multiples", "Draw every well as a small panel on pages into this file.")
+@click.option("--smooth", is_flag=True, help="Add a smooth line (LOWESS) to the levels of --figure and --multiples.")
 @options.span
 @options.site
 @options.known_on
@@ -63,8 +64,11 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
     else:
         chosen["seasons"] = int(seasons)
     files = {name: chosen.pop(name) for name in ("figure", "map", "multiples")}
+    smooth = chosen.pop("smooth")
+    if smooth and not (files["figure"] or files["multiples"]):
+        raise click.UsageError("--smooth draws into --figure and --multiples. Name a file for one of them.")
     with options.opened(db) as net:
-        found = net.trend_figures(wells or None, **chosen) if any(files.values()) else None
+        found = net.trend_figures(wells or None, smooth=smooth, **chosen) if any(files.values()) else None
         made = [] if found is None else _drawn(found, files)
         if found is not None and method == "trends":
             table = found.shown()

@@ -19,6 +19,7 @@ from gwnet.resources import docs_folder, reports_folder
 
 _BLOCK: Final = re.compile(r"(<!-- generated: ([\w-]+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
 
+
 def list_pages(checkout: Path) -> list[Path]:
     """Return the pages that may have generated parts: README.md of a checkout and the pages of the program."""
     return [checkout / "README.md", *sorted(docs_folder().glob("*.md"))]

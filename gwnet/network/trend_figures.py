@@ -40,6 +40,7 @@ class TrendDrawing:
         known_on: dt.datetime | None = None,
         unit: str = "m",
         approved: bool = False,
+        smooth: bool = False,
     ) -> TrendFigures:
         """Test wells of one site for trends and keep what their figures are drawn from.
 
@@ -50,7 +51,7 @@ class TrendDrawing:
         aquifer : str, optional
             Only wells of this aquifer.
         method : str, optional
-            ``seasonal`` (each season with its own kind) or ``kendall`` (one value a year).
+            ``seasonal`` (each season with its own kind), ``kendall`` (one value a year) or ``all`` (every value).
         seasons : int, optional
             Seasons of a year, 4 or 12.
         start, end : date, datetime or str, optional
@@ -63,6 +64,8 @@ class TrendDrawing:
             Unit of the figures, m or ft.
         approved : bool, optional
             Whether only approved levels take part; provisional ones do as well unless said.
+        smooth : bool, optional
+            Whether the levels of each well are drawn with a smooth line (LOWESS).
 
         Returns
         -------
@@ -85,4 +88,4 @@ class TrendDrawing:
             known = known_on or fetch.cut_off(connection)
         levels, asked = self._trend_inputs(wells, aquifer, start, end, str(settings["site"]), known_on)
         table = trends(levels, asked, method=method, seasons=seasons, approved=approved)
-        return TrendFigures(table, levels, asked, settings, method, seasons, approved, unit, known)
+        return TrendFigures(table, levels, asked, settings, method, seasons, approved, unit, known, smooth)

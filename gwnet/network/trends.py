@@ -53,7 +53,8 @@ class Trending:
         aquifer : str, optional
             Only wells of this aquifer.
         method : str, optional
-            ``seasonal`` (each season with its own kind) or ``kendall`` (one value a year).
+            ``seasonal`` (each season with its own kind), ``kendall`` (one value a year) or ``all`` (every value, with
+            the variance corrected for autocorrelation).
         seasons : int, optional
             Seasons of a year, 4 or 12.
         start, end : date, datetime or str, optional

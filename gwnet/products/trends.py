@@ -19,7 +19,7 @@ from gwnet.analysis.levels.display_unit import in_unit
 from gwnet.analysis.levels.places import located
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
-from gwnet.analysis.series.trend_records import WellRecord, level_of_line, well_records
+from gwnet.analysis.series.trend_records import WellRecord, level_of_line, smooth_line, well_records
 from gwnet.analysis.series.trends import parts_of_year
 from gwnet.errors import TooFewLevelsError
 from gwnet.figures.base.panel import approved_sentence, site_text
@@ -57,6 +57,8 @@ class TrendFigures:
         Unit of the figures, m or ft.
     known_on : datetime.datetime or None
         Record as known at this time.
+    smooth : bool
+        Whether levels of single wells have a smooth line.
     """
 
     table: pd.DataFrame
@@ -68,6 +70,7 @@ class TrendFigures:
     approved: bool
     unit: str
     known_on: dt.datetime | None
+    smooth: bool = False
 
     def shown(self) -> pd.DataFrame:
         """Return the trends in the unit of the figures."""
@@ -142,6 +145,7 @@ class TrendFigures:
                 str(row["well"]),
                 trend=row,
                 middle=_middle(lines.get(row["well"]), float(row["slope_m_per_year"])),
+                smooth=smooth_line(lines[row["well"]]) if self.smooth and row["well"] in lines else None,
                 site=self.settings,
                 unit=self.unit,
                 known_on=self.known_on,

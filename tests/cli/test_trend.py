@@ -102,6 +102,24 @@ def test_other_methods_and_seasons_are_wrong_usage(gwnet_here, option):
     assert gwnet_here("trend", *option).code == WRONG_USAGE
 
 
+def test_every_value_with_its_correction(record):
+    """Eighteen values that fall by 0.1 m a year and stay within one: S = −(153 − 9) (pairs of one year are tied)."""
+    row = rows(record("trend", "--well", "MW-1", "--method", "all", "--format", "csv"))[0]
+    assert (row["method"], row["n"], row["s"]) == ("all", "18", "-144")
+    assert float(row["p_independent"]) < 1e-6
+    assert float(row["slope_m_per_year"]) == pytest.approx(-0.1, abs=0.005)
+    assert record("trend", "--pooled", "--method", "all").code == STOPPED
+
+
+def test_a_smooth_line_needs_a_figure(record, tmp_path):
+    wrong = record("trend", "--smooth", "--map", "m.png")
+    assert wrong.code == WRONG_USAGE
+    assert "--figure and --multiples" in wrong.err
+    done = record("trend", "--well", "MW-1", "--smooth", "--figure", "a.svg")
+    assert done.code == DONE
+    assert "LOWESS" in (tmp_path / "a.svg").read_text(encoding="utf-8")
+
+
 def test_pooled_trends_thresholds_steps_and_levels_left_out(record):
     pooled = rows(record("trend", "--pooled", "--format", "csv"))
     assert [(row["aquifer"], row["wells"]) for row in pooled] == [("lower", "0"), ("upper", "2")]

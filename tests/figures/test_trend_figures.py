@@ -80,6 +80,18 @@ def test_without_a_slope_there_is_no_line():
     assert data_of(trend=row(**NO_SLOPE, p=math.nan, p_adjusted=math.nan)).brief == "no test"
 
 
+def test_a_smooth_line_is_drawn_and_named():
+    days = np.arange(16_500.0, 20_000.0, 90.0)
+    smooth = days, 47.0 + 1e-4 * (days - days[0])
+    data = data_of(smooth=smooth)
+    figure = draw_trend(data)
+    assert "smooth line" in words_of(figure)
+    assert "LOWESS" in data.notes[-1]
+    drawn = [line for axes in figure.axes for line in axes.lines if np.array_equal(line.get_xdata(), days)]
+    assert [line.get_ydata().tolist() for line in drawn] == [smooth[1].tolist()]
+    assert "smooth line" not in words_of(draw_trend(data_of()))
+
+
 def test_across_a_gap_the_medians_before_and_after_are_drawn():
     frame = levels(count=40).drop(index=list(range(10, 30)))
     frame.loc[frame.index >= 30, "water_elevation_m"] += 2.0

@@ -124,3 +124,9 @@ def test_too_little_is_refused(when, words):
 def test_shapes_must_fit():
     with pytest.raises(ShapeError):
         annual_cycle(days(), [1.0])
+
+
+@pytest.mark.parametrize("highest", [1.0, 100.0, 200.0, 300.0, 360.0])
+def test_the_highest_day_is_a_day_of_one_year(highest):
+    when = days()
+    assert annual_cycle(when, wave(when, 0.4, highest)).highest_day == pytest.approx(highest, abs=1e-3)

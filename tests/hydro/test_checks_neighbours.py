@@ -106,3 +106,15 @@ def test_a_network_without_events_gives_nothing():
     none, whole = np.empty(0), np.empty(0, int)
     found = fit_around(whole, none, whole, none, none.astype(bool), np.full((0, 8), -1))
     assert found.residual_m.size == 0
+
+
+def test_what_all_wells_do_since_a_year_is_no_move():
+    """All rise by 1 m a year; one well rises by 0.2 m more from its 22nd round on."""
+    well, time, season, level, near = network(noise=0.0)
+    level = 50.0 + time / 365.25
+    level[4 * ROUNDS + 22 : 5 * ROUNDS] += 0.2
+    moves = moves_against_neighbours(well, time, season, level, np.ones(well.size, bool), near)
+    since = moves.since_year_m[4 * ROUNDS : 5 * ROUNDS]
+    assert since[6:22] == pytest.approx(np.zeros(16), abs=0.02)
+    assert since[22:26] == pytest.approx(np.full(4, 0.2), abs=0.02)
+    assert since[28:32] == pytest.approx(np.zeros(4), abs=0.02)

@@ -77,3 +77,12 @@ def test_pairs_are_the_nearest_within_days():
     assert first.tolist() == [0, 1]
     assert second.tolist() == [0, 1]
     assert visits.pairs_within([], [1.0], 1.0)[0].size == 0
+
+
+def test_what_has_no_order_does_not_count_for_one():
+    """Eight of eight pairs with an order go up; those within their uncertainty make neither 9 nor a smaller share."""
+    difference = np.array([0.2] * 8 + [-0.02] * 4)
+    order = visits.order_in_cluster(np.zeros(12, int), difference, np.full(12, 0.05))
+    assert order.count.tolist() == [8] * 12
+    assert order.share.tolist() == [1.0] * 12
+    assert order.usual.tolist() == [1] * 12

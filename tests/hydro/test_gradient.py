@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
-from gwnet.hydro.gradients.horizontal import azimuth, flow_arrows, plane_gradient
+from gwnet.hydro.gradients.horizontal import azimuth, flow_arrows, plane_gradient, size_and_direction
 from gwnet.hydro.surfaces import kriging
 from gwnet.hydro.surfaces.hull import inside
 from gwnet.hydro.surfaces.variogram import Covariance
@@ -198,3 +198,12 @@ def test_arrows_tell_where_they_are_inferred():
     arrows = flow_arrows(surface, lambda x, y: x > 250)
     assert {arrow.inferred for arrow in arrows} == {True, False}
     assert all(arrow.inferred == (arrow.x > 250) for arrow in arrows)
+
+
+@pytest.mark.parametrize(("size", "determined"), [(1.9, False), (2.2, False), (2.5, True)])
+def test_a_direction_needs_the_ellipse_of_both_components(size, determined):
+    """With one standard error either way the 95 % ellipse ends at 2.448 = √(−2 ln 0.05), the half-width at 1.960."""
+    found = size_and_direction(np.array([0.0, -size]), np.eye(2))
+    assert found[:2] == pytest.approx((size, 1.959964))
+    assert found[2:4] == pytest.approx((0.0, min(np.degrees(1.959964 / size), 180.0)))
+    assert found[4] == determined

@@ -174,3 +174,10 @@ def test_refusals_say_what_was_found():
         mann_kendall([1, 2, 3], method="quick")
     with pytest.raises(AnalysisError, match="both tied"):
         mann_kendall([1, 1, 2, 3], [0, 0, 1, 2], method="exact")
+
+
+def test_pairs_in_order_are_counted_one_by_one():
+    """Of limits 1, 2, 3 against 1, 0, 3 at times 0, 1, 1: only the first is below the last of a later time."""
+    pairs = inversions.count_ordered(np.array([1.0, 2.0, 3.0]), np.array([1.0, 0.0, 3.0]), np.array([0.0, 1.0, 1.0]))
+    assert pairs == 1
+    assert inversions.count_ordered(np.array([2.0, 1.0]), np.array([2.0, 1.0]), np.array([0.0, 1.0])) == 0

@@ -60,3 +60,16 @@ def test_it_knows_no_standard_error():
 def test_wells_on_one_line_are_refused():
     with pytest.raises(AnalysisError, match="on one line"):
         triangulation.fit([0, 1, 2], [0, 1, 2], [1, 2, 3])
+
+
+def test_all_around_control_in_grid_coordinates_heads_are_those_of_the_outline():
+    """Coordinates of a map grid; a square with heads that rise eastward."""
+    x, y = (
+        451_000.0 + np.array([0.0, 400.0, 0.0, 400.0, 200.0]),
+        5_400_000.0 + np.array([0.0, 0.0, 400.0, 400.0, 200.0]),
+    )
+    surface = triangulation.fit(x, y, (x - 451_000.0) / 100.0)
+    angle = np.arange(0.0, 2.0 * np.pi, 0.1)
+    around_x, around_y = 451_200.0 + 900.0 * np.cos(angle), 5_400_200.0 + 900.0 * np.sin(angle)
+    expected = np.clip(around_x - 451_000.0, 0.0, 400.0) / 100.0
+    assert surface.predict(around_x, around_y) == pytest.approx(expected, abs=1e-6)

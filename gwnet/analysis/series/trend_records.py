@@ -9,8 +9,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.period_values import period_values
+from gwnet.constants import DAYS_PER_YEAR
+from gwnet.hydro.seasons.smoothing import lowess
 
-__all__ = ["Gap", "WellRecord", "level_of_line", "longest_gap", "stacked", "well_records"]
+__all__ = ["Gap", "WellRecord", "level_of_line", "longest_gap", "smooth_line", "stacked", "well_records"]
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -20,8 +22,8 @@ Integers = NDArray[np.int64]
 GAP_SHARE = 1.0 / 3.0
 GAP_YEARS = 1.5
 
-#: Days in a year, on average.
-YEAR_DAYS = 365.25
+#: Fewest values that have a smooth line (project default).
+LEAST_SMOOTHED = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,7 +66,7 @@ class WellRecord:
     @property
     def length_years(self) -> float:
         """Return the time from the first to the last level [years]."""
-        return float((self.days[-1] - self.days[0]).astype(np.int64)) / YEAR_DAYS
+        return float((self.days[-1] - self.days[0]).astype(np.int64)) / DAYS_PER_YEAR
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,8 +149,35 @@ def level_of_line(record: WellRecord, slope: float, day: np.datetime64) -> float
     lowest, highest = float(np.median(low)), float(np.median(straight))
     level = (lowest + highest) / 2.0 if np.isfinite(lowest) else highest
     first = day.astype("datetime64[Y]")
-    share = float((day.astype("datetime64[D]") - first.astype("datetime64[D]")).astype(np.int64)) / YEAR_DAYS
+    share = float((day.astype("datetime64[D]") - first.astype("datetime64[D]")).astype(np.int64)) / DAYS_PER_YEAR
     return level + slope * (float(first.astype(np.int64)) + 1970.0 + share)
+
+
+def smooth_line(record: WellRecord) -> tuple[Floats, Floats] | None:
+    """Return a smooth line through the values of a record that are numbers.
+
+    Parameters
+    ----------
+    record : WellRecord
+        Values of one well.
+
+    Returns
+    -------
+    tuple of ndarray or None
+        Days since 1970-01-01, ascending, each the middle of the season of a value, and the line [m]; None for fewer
+        than eight values (project default).
+
+    Notes
+    -----
+    LOWESS with two thirds of the values in each fit, see `gwnet.hydro.seasons.smoothing.lowess`.
+    """
+    seasons = record.values.shape[1]
+    when = record.years[:, None] + (np.arange(seasons) + 0.5) / seasons
+    known = (record.bound == 0) & ~np.isnan(record.values)
+    if known.sum() < LEAST_SMOOTHED:
+        return None
+    years = when[known]
+    return (years - 1970.0) * DAYS_PER_YEAR, lowess(years, record.values[known])
 
 
 def _days_of_wells(used: pd.DataFrame) -> dict[tuple[str, str], NDArray[np.datetime64]]:
@@ -176,7 +205,7 @@ def longest_gap(record: WellRecord) -> Gap | None:
         return None
     at = int(np.argmax(steps))
     whole = int((record.days[-1] - record.days[0]).astype(np.int64))
-    if steps[at] <= GAP_SHARE * whole or steps[at] <= GAP_YEARS * YEAR_DAYS:
+    if steps[at] <= GAP_SHARE * whole or steps[at] <= GAP_YEARS * DAYS_PER_YEAR:
         return None
     end = record.days[at + 1]
     year = int(end.astype("datetime64[Y]").astype(np.int64)) + 1970

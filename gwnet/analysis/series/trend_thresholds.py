@@ -15,9 +15,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.serving import used_levels
-from gwnet.analysis.series.trend_records import YEAR_DAYS, WellRecord, level_of_line, well_records
+from gwnet.analysis.series.trend_records import WellRecord, level_of_line, well_records
 from gwnet.analysis.series.trend_tests import ALPHA, Tested, p_text, tested
 from gwnet.analysis.series.trends import parts_of_year
+from gwnet.constants import DAYS_PER_YEAR
 
 __all__ = ["COLUMNS", "threshold_dates"]
 
@@ -201,4 +202,4 @@ def _date(last: dt.date, ahead: float, rate: float) -> str:
     if not rate > 0.0:
         return ""
     years = ahead / rate
-    return (last + dt.timedelta(days=round(years * YEAR_DAYS))).isoformat() if years <= FARTHEST_YEARS else ""
+    return (last + dt.timedelta(days=round(years * DAYS_PER_YEAR))).isoformat() if years <= FARTHEST_YEARS else ""

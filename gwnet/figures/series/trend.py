@@ -49,6 +49,7 @@ _LOGGED_GAP_DAYS: Final = 2.5
 _AXIS_MM: Final = 3.2
 _BAND: Final = "#F1D9C8"
 _LINE: Final[dict[str, Any]] = {"color": style.LIMIT, "linewidth": style.HEAVY}
+_SMOOTH: Final[dict[str, Any]] = {"color": style.INK, "linewidth": style.LINE, "linestyle": (0, (1.0, 1.2))}
 _NOT_TOLD: Final[dict[str, Any]] = {**_LINE, "dashes": (4.0, 2.0)}
 
 
@@ -198,15 +199,7 @@ def _small(page: Page, box: Box, data: TrendPlotData, shared: tuple[float, float
 def _draw(axes: Axes, data: TrendPlotData, view: _View) -> None:
     """Draw levels, line and interval into axes whose limits are set."""
     ys = data.elevation_m * view.factor
-    if data.trend is not None:
-        days = np.array([data.trend.first, data.trend.last, data.trend.day])
-        days.sort()
-        line, lower, upper = (values * view.factor for values in data.trend.at(days))
-        if np.isfinite(lower).all() and np.isfinite(upper).all():
-            axes.fill_between(days, lower, upper, color=_BAND, linewidth=0, zorder=1.2)
-        axes.plot(days, line, zorder=3.8, **_line_look(data, view))
-    for start, end, level in data.steps:
-        axes.plot([start, end], [level * view.factor] * 2, zorder=3.8, **_line_look(data, view))
+    _draw_lines(axes, data, view)
     segments = [[(data.days[a], ys[a]), (data.days[b], ys[b])] for piece in data.lines for a, b in pairwise(piece)]
     if segments:
         color = style.SERIES if len(segments) <= 300 else style.WATER_LIGHT
@@ -229,6 +222,21 @@ def _draw(axes: Axes, data: TrendPlotData, view: _View) -> None:
                 look = _look(kind, taken=taken, size=size)
                 axes.plot(data.days[chosen], ys[chosen], linestyle="none", zorder=3.4 if taken else 3.0, **look)
     _beyond(axes, data, view, ys)
+
+
+def _draw_lines(axes: Axes, data: TrendPlotData, view: _View) -> None:
+    """Draw the trend line with its interval, the smooth line, or the medians beside a gap."""
+    if data.trend is not None:
+        days = np.array([data.trend.first, data.trend.last, data.trend.day])
+        days.sort()
+        line, lower, upper = (values * view.factor for values in data.trend.at(days))
+        if np.isfinite(lower).all() and np.isfinite(upper).all():
+            axes.fill_between(days, lower, upper, color=_BAND, linewidth=0, zorder=1.2)
+        axes.plot(days, line, zorder=3.8, **_line_look(data, view))
+    if data.smooth is not None:
+        axes.plot(data.smooth[0], data.smooth[1] * view.factor, zorder=3.7, **_SMOOTH)
+    for start, end, level in data.steps:
+        axes.plot([start, end], [level * view.factor] * 2, zorder=3.8, **_line_look(data, view))
 
 
 def _line_look(data: TrendPlotData, view: _View) -> dict[str, Any]:
@@ -320,6 +328,8 @@ def _line_entries(wells: Sequence[TrendPlotData]) -> list[KeyEntry]:
         (f"{between}, no step told", _NOT_TOLD, any(one.direction not in _TOLD for one in stepped)),
     ]
     entries = [KeyEntry(words, line_symbol(**look), 6.0) for words, look, there in shown if there]
+    if any(one.smooth is not None for one in wells):
+        entries.append(KeyEntry("smooth line", line_symbol(**_SMOOTH), 6.0))
     if any(one.trend is not None and math.isfinite(one.trend.lower) for one in lines):
         entries.append(KeyEntry("its limits at 95 %", band_symbol(facecolor=_BAND, edgecolor="none"), 4.5))
     return entries

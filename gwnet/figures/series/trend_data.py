@@ -32,6 +32,7 @@ _METHODS: Final = {
     "all": "every value",
     "step": "levels before and after a gap compared",
 }
+_SMOOTH_NOTE: Final = "Smooth line: LOWESS of the medians of years, seasons or months, two thirds of them in each fit."
 _DECIMALS: Final = {"m": 3, "ft": 2}
 
 
@@ -80,6 +81,8 @@ class TrendPlotData:
         Pieces of the line through manual readings that take part, broken at gaps, bounds and logged days.
     trend : TrendLine or None
         The line, where there is a slope.
+    smooth : tuple of numpy.ndarray or None
+        A smooth line: local days since 1970-01-01 and level [m].
     steps : tuple of tuple of float
         Where levels before and after a gap are compared instead: first day, last day and median level [m] of each side.
     direction : str
@@ -106,6 +109,7 @@ class TrendPlotData:
     logged: NDArray[np.bool_]
     lines: tuple[tuple[int, ...], ...]
     trend: TrendLine | None
+    smooth: tuple[Floats, Floats] | None
     steps: tuple[tuple[float, float, float], ...]
     direction: str
     brief: str
@@ -148,6 +152,7 @@ def trend_plot_data(
     *,
     trend: Mapping[str, Any] | pd.Series,
     middle: tuple[dt.date, float] | None = None,
+    smooth: tuple[Floats, Floats] | None = None,
     site: Mapping[str, Any] | pd.Series | None = None,
     unit: str = "m",
     known_on: dt.datetime | None = None,
@@ -165,6 +170,8 @@ def trend_plot_data(
         Row of the trends frame, in metres.
     middle : tuple, optional
         A day in the middle of the record and where the line stands then [m].
+    smooth : tuple of numpy.ndarray, optional
+        Days since 1970-01-01 and levels of a smooth line [m].
     site : mapping or pandas.Series, optional
         Row of the sites frame.
     unit : {"m", "ft"}
@@ -218,6 +225,7 @@ def trend_plot_data(
         logged=logged,
         lines=pieces,
         trend=line,
+        smooth=smooth,
         steps=_sides(days[taken & (kind != "dry")], elevation[taken & (kind != "dry")]) if stepped else (),
         direction=plain(trend["direction"]),
         brief=_brief(trend, unit),
@@ -225,7 +233,10 @@ def trend_plot_data(
         last=last,
         low_m=low,
         high_m=high,
-        notes=_notes(trend, unit, approved_sentence(own.loc[own["taken"].astype(bool), "review"]), known_on),
+        notes=(
+            *_notes(trend, unit, approved_sentence(own.loc[own["taken"].astype(bool), "review"]), known_on),
+            *([_SMOOTH_NOTE] if smooth is not None else []),
+        ),
     )
 
 

@@ -190,7 +190,7 @@ def plane_gradient(
     elif variance is not None and free:
         scale = _birge(residual, variance)
     covariance = None if variance is None else (solver[1:] * variance) @ solver[1:].T * (scale / extent) ** 2
-    size, size_width, direction, direction_width, determined = _polar(slopes, covariance)
+    size, size_width, direction, direction_width, determined = size_and_direction(slopes, covariance)
     if variance is not None and not determined:
         cause = "the uncertainty of the levels" if scale == 1.0 else "what the levels' misfit to a plane leaves open"
         note = "; ".join(part for part in (note, f"the fall of head is within {cause}") if part)
@@ -239,8 +239,22 @@ def _birge(residual: Floats, variance: Floats) -> float:
     return max(1.0, float(np.sqrt(np.sum(residual**2 / variance) / (residual.size - 3))))
 
 
-def _polar(slopes: Floats, covariance: Floats | None) -> tuple[float, float, float, float, bool]:
-    """Return size and direction of a gradient, each with its half-width, and whether they can be told."""
+def size_and_direction(slopes: Floats, covariance: Floats | None) -> tuple[float, float, float, float, bool]:
+    """Return size and direction of a gradient, each with its half-width, and whether they are determined.
+
+    Parameters
+    ----------
+    slopes : numpy.ndarray, shape (2,)
+        Change of head per distance eastward and northward [m/m].
+    covariance : numpy.ndarray, shape (2, 2), or None
+        Their covariance; None where it is not known [m2/m2].
+
+    Returns
+    -------
+    tuple of float and bool
+        Size [m/m], its half-width [m/m], azimuth down the gradient [degrees], its half-width [degrees], and whether
+        both are determined: no gradient of 0 within the 95 % ellipse, nor within the half-width of the size.
+    """
     size = float(np.hypot(slopes[0], slopes[1]))
     direction = float(azimuth(-slopes[0], -slopes[1]))
     if covariance is None:

@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import Delaunay, KDTree
 
-from gwnet.constants import NORMAL_95
 from gwnet.errors import AnalysisError
-from gwnet.hydro.gradients.horizontal import Gradient, azimuth, plane_gradient
+from gwnet.hydro.gradients.horizontal import Gradient, azimuth, plane_gradient, size_and_direction
 from gwnet.hydro.surfaces.hull import COLLINEAR_SHARE, control_arrays, length_and_width
 from gwnet.hydro.surfaces.kriging import KrigedSurface
 from gwnet.hydro.surfaces.kriging_system import kriging_system
@@ -172,24 +171,9 @@ def surface_slopes(surface: KrigedSurface, x: ArrayLike, y: ArrayLike, *, over_m
         around_x = np.array([at_x - half, at_x + half, at_x, at_x])
         around_y = np.array([at_y, at_y, at_y - half, at_y + half])
         slopes = contrast @ surface.predict(around_x, around_y)
-        made.append(_told(slopes, contrast @ system.error_covariance(around_x, around_y) @ contrast.T))
+        made.append(size_and_direction(slopes, contrast @ system.error_covariance(around_x, around_y) @ contrast.T))
     columns = np.array(made, dtype=np.float64).reshape(-1, 5).T
     return SurfaceSlopes(columns[0], columns[1], columns[2], columns[3], columns[4] > 0.5)
-
-
-def _told(slopes: Floats, covariance: Floats) -> tuple[float, float, float, float, bool]:
-    """Return size and direction with half-widths, and whether they are determined; as for planes."""
-    size = float(np.hypot(slopes[0], slopes[1]))
-    direction = float(azimuth(-slopes[0], -slopes[1]))
-    if size == 0.0:
-        return 0.0, NORMAL_95 * float(np.sqrt(np.trace(covariance))), direction, 180.0, False
-    along = slopes / size
-    across = np.array([-along[1], along[0]])
-    width = NORMAL_95 * float(np.sqrt(max(0.0, float(along @ covariance @ along))))
-    turn = np.degrees(NORMAL_95 * float(np.sqrt(max(0.0, float(across @ covariance @ across)))) / size)
-    beyond = bool(slopes @ np.linalg.pinv(covariance) @ slopes > -2.0 * np.log(0.05)) if width > 0.0 else True
-    told = beyond and size > width
-    return size, width, direction, min(float(turn), 180.0), told
 
 
 @dataclass(frozen=True)
