@@ -2,7 +2,7 @@
 
 A zone is an IANA name (``Europe/Vienna``) or a fixed offset (``UTC+01:00``). Times are numpy ``datetime64[us]``
 arrays: local ones without a zone, and UTC. Clock changes leave local times that never were and times that were twice;
-both are told, never guessed.
+both are reported, never guessed.
 """
 
 from __future__ import annotations
@@ -10,10 +10,10 @@ from __future__ import annotations
 import datetime as dt
 import re
 from dataclasses import dataclass
-from functools import lru_cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.errors import ClockError, SettingsError
@@ -21,7 +21,6 @@ from gwnet.errors import ClockError, SettingsError
 Times = NDArray[np.datetime64]
 
 _FIXED = re.compile(r"UTC(?:([+-])(\d{1,2})(?::?([0-5]\d))?)?", re.IGNORECASE)
-_EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 _MINUTE = np.timedelta64(60_000_000, "us")
 
 
@@ -37,23 +36,20 @@ class LocalTimes:
         Offset of local time from UTC, positive east [min].
     skipped : numpy.ndarray of bool
         Whether the local time never was (clocks had been put forward).
-    twice : numpy.ndarray of bool
-        Whether the local time was twice (clocks had been put back).
+    put_back_minutes : numpy.ndarray of int64
+        Where the local time was twice, by how much the clocks were put back; 0 elsewhere. The offset is then that of
+        the first of the two [min].
     """
 
     utc: Times
     offset_minutes: NDArray[np.int64]
     skipped: NDArray[np.bool_]
-    twice: NDArray[np.bool_]
+    put_back_minutes: NDArray[np.int64]
 
-
-@dataclass(frozen=True)
-class _Changes:
-    """Moments in UTC at which the offset changes, and the offsets before and after them in minutes."""
-
-    at: Times
-    before: NDArray[np.int64]
-    after: NDArray[np.int64]
+    @property
+    def twice(self) -> NDArray[np.bool_]:
+        """Return whether each local time was twice (clocks had been put back)."""
+        return self.put_back_minutes > 0
 
 
 def local_day(date: dt.date | str) -> dt.date:
@@ -151,25 +147,16 @@ def to_utc(local: Times, zone: str) -> LocalTimes:
     '2024-07-01T10:00:00.000000'
     """
     times = np.asarray(local, dtype="datetime64[us]")
-    missing = np.isnat(times)
-    if missing.all():
-        zone_of(zone)
-        return LocalTimes(times.copy(), np.zeros(times.shape, np.int64), missing & False, missing & False)
-    changes = _changes_around(zone, times[~missing])
-    if changes.at.size == 1:
-        minutes = np.full(times.shape, changes.after[0], dtype=np.int64)
-        return LocalTimes(_shifted(times, minutes), minutes, missing & False, missing & False)
-    old_clock = changes.at + changes.before * _MINUTE
-    new_clock = changes.at + changes.after * _MINUTE
-    place = np.clip(np.searchsorted(old_clock, times, side="right") - 1, 0, None)
-    place[missing] = 0
-    minutes = changes.after[place]
-    skipped = (times >= old_clock[place]) & (times < new_clock[place]) & ~missing
-    following = np.minimum(place + 1, changes.at.size - 1)
-    twice = (following > place) & (times >= new_clock[following]) & (times < old_clock[following]) & ~missing
-    utc = _shifted(times, minutes)
-    utc[skipped | twice] = np.datetime64("NaT")
-    return LocalTimes(utc, minutes, skipped, twice)
+    rule = zone_of(zone)
+    first, second = (_localized(times, rule, is_first=is_first) for is_first in (True, False))
+    skipped = np.isnat(first) & ~np.isnat(times)
+    minutes, put_back = _minutes(times - first), _minutes(second - first)
+    if skipped.any():  # the offset after the gap, by the next day; "shift_forward" of pandas misses gaps of two hours
+        minutes[skipped] = to_utc(times[skipped] + np.timedelta64(1, "D"), zone).offset_minutes
+    # not `first` itself: the offset before a zone had whole minutes is rounded, so that local time follows from both
+    utc = np.asarray(times - minutes * _MINUTE, dtype="datetime64[us]")
+    utc[skipped | (put_back > 0)] = np.datetime64("NaT")
+    return LocalTimes(utc, minutes, skipped, put_back)
 
 
 def offset_minutes(utc: Times, zone: str) -> NDArray[np.int64]:
@@ -193,61 +180,18 @@ def offset_minutes(utc: Times, zone: str) -> NDArray[np.int64]:
         If the zone is not known.
     """
     times = np.asarray(utc, dtype="datetime64[us]")
-    missing = np.isnat(times)
-    minutes = np.zeros(times.shape, dtype=np.int64)
-    if missing.all():
-        zone_of(zone)
-        return minutes
-    changes = _changes_around(zone, times[~missing])
-    place = np.clip(np.searchsorted(changes.at, times[~missing], side="right") - 1, 0, None)
-    minutes[~missing] = changes.after[place]
-    return minutes
+    local = pd.DatetimeIndex(times).tz_localize("UTC").tz_convert(zone_of(zone)).tz_localize(None)
+    return _minutes(local.to_numpy() - times)
 
 
-def _shifted(times: Times, minutes: NDArray[np.int64]) -> Times:
-    """Return local times less their offset."""
-    return np.asarray(times - minutes * _MINUTE, dtype="datetime64[us]")
+def _localized(times: Times, rule: dt.tzinfo, *, is_first: bool) -> Times:
+    """Return local times in UTC, NaT where one never was; those that were twice as the first or second of the two."""
+    ambiguous = np.full(times.shape, is_first)
+    index = pd.DatetimeIndex(times).tz_localize(rule, ambiguous=ambiguous, nonexistent="NaT")
+    return index.tz_convert("UTC").tz_localize(None).to_numpy()
 
 
-def _changes_around(zone: str, times: Times) -> _Changes:
-    years = times.astype("datetime64[Y]").astype(np.int64) + 1970
-    return _changes(zone, max(int(years.min()) - 1, 2), min(int(years.max()) + 2, 9998))
-
-
-@lru_cache(maxsize=64)
-def _changes(zone: str, first_year: int, last_year: int) -> _Changes:
-    """Return the changes of offset of a zone in a span of years; the first entry is the start of the span."""
-    rule = zone_of(zone)
-    start = dt.datetime(first_year, 1, 1, tzinfo=dt.UTC)
-    end = dt.datetime(last_year, 1, 1, tzinfo=dt.UTC)
-
-    def offset(moment: dt.datetime) -> int:
-        span = moment.astimezone(rule).utcoffset()
-        return round((span or dt.timedelta()).total_seconds() / 60)
-
-    found = [(start, offset(start), offset(start))]
-    if isinstance(rule, ZoneInfo):
-        step = dt.timedelta(days=7)
-        low, low_offset = start, found[0][2]
-        while low < end:
-            high = low + step
-            high_offset = offset(high)
-            if high_offset != low_offset:
-                moment = _first_with(offset, low, high, high_offset)
-                found.append((moment, low_offset, high_offset))
-            low, low_offset = high, high_offset
-    at = np.array([(moment - _EPOCH) // dt.timedelta(microseconds=1) for moment, _, _ in found], dtype="datetime64[us]")
-    return _Changes(at, np.array([b for _, b, _ in found], np.int64), np.array([a for _, _, a in found], np.int64))
-
-
-def _first_with(offset, low: dt.datetime, high: dt.datetime, wanted: int) -> dt.datetime:  # type: ignore[no-untyped-def]
-    """Return the first minute after ``low`` with the wanted offset."""
-    span = int((high - low).total_seconds() // 60)
-    below, above = 0, span
-    while above - below > 1:
-        middle = (below + above) // 2
-        if offset(low + dt.timedelta(minutes=middle)) == wanted:
-            above = middle
-        else:
-            below = middle
-    return low + dt.timedelta(minutes=above)
+def _minutes(spans: NDArray[np.timedelta64]) -> NDArray[np.int64]:
+    """Return spans of time in whole minutes; NaT as 0."""
+    whole = np.rint(np.where(np.isnat(spans), 0, spans.astype(np.int64)) / 60_000_000)
+    return np.asarray(whole, dtype=np.int64)

@@ -1,8 +1,8 @@
-"""From the clock of a logger to UTC, block by block; hours that were twice are told apart by the order of the rows."""
+"""From the clock of a logger to UTC, block by block; the order of the rows decides between hours that were twice."""
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,8 +11,6 @@ from gwnet.clock import to_utc, zone_of
 
 Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-
-_ASIDE_MS: Final = 3 * 3_600_000
 
 
 class Converted(NamedTuple):
@@ -27,7 +25,7 @@ class Converted(NamedTuple):
     unordered : numpy.ndarray of bool
         Whether it was twice and stands among rows that do not rise.
     unclear : numpy.ndarray of bool
-        Whether it was twice and nothing tells which it is.
+        Whether it was twice and nothing says which it is.
     """
 
     utc: Whole
@@ -40,9 +38,10 @@ class ToUtc:
     """Turns local times of one zone, in the order of the file, into UTC.
 
     Where the clock was put back, an hour of local time was twice. Its rows are of the first time until the clock
-    turns back, and of the second after that. Where it never turns back, one of the two is missing, and nothing tells
+    turns back, and of the second after that. Where it never turns back, one of the two is missing, and nothing says
     which, except at the beginning and the end of a file, by the usual step to the row beside it. Where the rows around
-    do not rise, nothing tells either.
+    do not rise, nothing says which either. pandas infers the same in one array where both hours are whole and raises
+    otherwise; here an hour may be cut by the end of a block, and rows may fall.
 
     Parameters
     ----------
@@ -87,19 +86,20 @@ class ToUtc:
         if made.twice.any():
             self.repeated += int(np.count_nonzero(made.twice))
             order = slice(None, None, -1) if self._falling else slice(None)
-            settled = self._settled(local_ms[order], utc[order], made.twice[order])
+            settled = self._settled(local_ms[order], utc[order], made.put_back_minutes[order] * 60_000)
             utc, unordered, unclear = (settled.utc[order], settled.unordered[order], settled.unclear[order])
         if local_ms.size:
             self._last = (int(local_ms[-1]), int(utc[-1]), bool(made.twice[-1]))
         return Converted(utc, made.skipped, unordered, unclear)
 
-    def _settled(self, local: Whole, first: Whole, twice: Flags) -> Converted:
-        """Return rising rows in UTC, the repeated hours in their order; ``first`` takes them all as the first."""
-        utc = first.copy()
+    def _settled(self, local: Whole, first: Whole, back: Whole) -> Converted:
+        """Return rising rows in UTC, the repeated hours in their order.
+
+        ``first`` takes them all as the first, ``back`` is by how much the clock was put back there, 0 elsewhere [ms].
+        """
+        utc, twice = first.copy(), back > 0
         unordered = np.zeros(local.shape, dtype=bool)
         unclear = unordered.copy()
-        back = np.zeros(local.shape, dtype=np.int64)
-        back[twice] = self._put_back(local[twice])
         edges = np.flatnonzero(np.diff(np.concatenate(([False], twice, [False])).astype(np.int8)))
         for start, end in zip(edges[::2], edges[1::2], strict=True):
             unordered[start:end] = self._is_unordered(local, int(start), int(end))
@@ -125,12 +125,6 @@ class ToUtc:
         return bool(
             (before is not None and before > inside[0]) or (after is not None and after < inside[-1]) or turns > 1
         )
-
-    def _put_back(self, local: Whole) -> Whole:
-        """Return by how much the clock was put back around each local time [ms]."""
-        before = to_utc(_times(local - _ASIDE_MS), self.zone).offset_minutes
-        after = to_utc(_times(local + _ASIDE_MS), self.zone).offset_minutes
-        return np.asarray((before - after) * 60_000, dtype=np.int64)
 
     def _second(self, local: Whole, utc: Whole, back: Whole, start: int, end: int) -> Flags | None:
         """Return which rows of a run of repeated times are of the second time; None where nothing tells."""
