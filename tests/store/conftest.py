@@ -1,4 +1,6 @@
 import datetime as dt
+import sqlite3
+from pathlib import Path
 
 import pytest
 
@@ -30,3 +32,28 @@ def add(store, table, rows=1, **columns):
 def well_id(store):
     site = add(store, "site", code=["S"])
     return int(add(store, "well", site_id=int(site[0]), code=["MW-1"])[0])
+
+
+RELEASED = Path(__file__).parent / "released"
+
+
+def load_dump(url, name):
+    """Load the dump of a released revision into an empty database."""
+    if "://" not in url:
+        with sqlite3.connect(url) as connection:
+            connection.executescript((RELEASED / f"revision_{name}.sqlite.sql").read_text(encoding="utf-8"))
+        connection.close()
+        return
+    import psycopg
+
+    with psycopg.connect(url) as connection:
+        connection.execute((RELEASED / f"revision_{name}.postgresql.sql").read_text(encoding="utf-8"))
+
+
+@pytest.fixture
+def filled(store_url):
+    """Give a record with rows in every table."""
+    load_dump(store_url, revision.HEAD)
+    opened = open_store(store_url)
+    yield opened
+    opened.close()

@@ -1,8 +1,6 @@
 """A database of each released revision keeps every row when it is upgraded, and is read as one made today."""
 
 import datetime as dt
-import sqlite3
-from pathlib import Path
 
 import pytest
 from alembic.autogenerate import compare_metadata
@@ -17,30 +15,14 @@ from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.models.schema import METADATA
 from gwnet.store.session import open_store
 
+from .conftest import RELEASED, load_dump
 from .released.rows import FIRST, RECORDED, ROWS
-
-RELEASED = Path(__file__).parent / "released"
 
 #: Tables that have another name today.
 RENAMED = {"adjustment": "correction"}
 
 #: Columns that have another name today, or none: a series of the first revision belonged to a deployment.
 NEW_NAMES = {"take": "segment", "deployment_id": None}
-
-
-def load_dump(url, name):
-    """Load the dump of a revision into an empty database."""
-    if "://" not in url:
-        dump = (RELEASED / f"revision_{name}.sqlite.sql").read_text(encoding="utf-8")
-        with sqlite3.connect(url) as connection:
-            connection.executescript(dump)
-        connection.close()
-        return
-    import psycopg
-
-    dump = (RELEASED / f"revision_{name}.postgresql.sql").read_text(encoding="utf-8")
-    with psycopg.connect(url) as connection:
-        connection.execute(dump)
 
 
 @pytest.fixture
