@@ -51,17 +51,7 @@ class Converted:
 def convert(parsed: Parsed, codes: Codes) -> Converted:
     """Return a parsed table as it is to be stored.
 
-    Parameters
-    ----------
-    parsed : gwnet.ingest.tables.parse.Parsed
-        Parsed table; codes and times that cannot be resolved are added to its problems.
-    codes : gwnet.ingest.tables.lookup.Codes
-        Codes on record.
-
-    Returns
-    -------
-    Converted
-        The columns to store.
+    Parameters as `gwnet.ingest.tables`.
     """
     table = parsed.table
     recorded = recorded_columns(table)
@@ -141,19 +131,12 @@ def _values(parsed: Parsed, column: Column, units: list[str], sites: NDArray[np.
 def metres(parsed: Parsed, name: str, units: list[str]) -> NDArray[np.float64]:
     """Return a column of lengths in metres.
 
+    Parameters as `gwnet.ingest.tables`.
+
     Parameters
     ----------
-    parsed : gwnet.ingest.tables.parse.Parsed
-        Parsed table.
     name : str
         Column.
-    units : list of str
-        Unit of each row where the heading names none.
-
-    Returns
-    -------
-    numpy.ndarray of float64
-        Lengths [m], to `_DECIMALS`; NaN for empty cells.
     """
     values: NDArray[np.float64] = parsed.values[name]
     return np.round(values * factors(parsed, name, units), _DECIMALS)
@@ -162,19 +145,12 @@ def metres(parsed: Parsed, name: str, units: list[str]) -> NDArray[np.float64]:
 def factors(parsed: Parsed, name: str, units: list[str]) -> NDArray[np.float64]:
     """Return the metres that one unit of each row of a column of lengths is.
 
+    Parameters as `gwnet.ingest.tables`.
+
     Parameters
     ----------
-    parsed : gwnet.ingest.tables.parse.Parsed
-        Parsed table.
     name : str
         Column.
-    units : list of str
-        Unit of each row where the heading names none.
-
-    Returns
-    -------
-    numpy.ndarray of float64
-        One factor a row.
     """
     of_row = units_of(parsed, name, units)
     known = {unit: metres_per(unit) for unit in set(of_row)}
@@ -184,19 +160,12 @@ def factors(parsed: Parsed, name: str, units: list[str]) -> NDArray[np.float64]:
 def units_of(parsed: Parsed, name: str, units: list[str]) -> list[str]:
     """Return the unit of each row of a column of lengths: the heading's, the one kept from the record, or the row's.
 
+    Parameters as `gwnet.ingest.tables`.
+
     Parameters
     ----------
-    parsed : gwnet.ingest.tables.parse.Parsed
-        Parsed table.
     name : str
         Column.
-    units : list of str
-        Unit of each row where the heading names none.
-
-    Returns
-    -------
-    list of str
-        Units.
     """
     unit = parsed.raw.units.get(name)
     if unit:

@@ -30,14 +30,7 @@ _Live = dict[int, Mapping[str, Any]]
 def keep_absent(connection: Connection, parsed: Parsed, codes: Codes) -> None:
     """Give the columns that a correction's file lacks their values on record.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection of the loading transaction.
-    parsed : gwnet.ingest.tables.parse.Parsed
-        Parsed table; its values are filled in. A row that is not on record and lacks a required column is rejected.
-    codes : gwnet.ingest.tables.lookup.Codes
-        Codes on record.
+    Parameters as `gwnet.ingest.tables`.
     """
     absent = [column for column in parsed.table.columns if _may_be_kept(parsed, column)]
     if not absent or not parsed.count:

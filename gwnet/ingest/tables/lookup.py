@@ -156,19 +156,7 @@ class When:
 def when_measured(parsed: Parsed, sites: NDArray[np.int64], codes: Codes) -> When:
     """Return when each row was measured, from ``measured_at`` or from ``date`` and ``time``.
 
-    Parameters
-    ----------
-    parsed : gwnet.ingest.tables.parse.Parsed
-        Level events or stages.
-    sites : numpy.ndarray of int64
-        Site of each row; -1 for none.
-    codes : Codes
-        Codes on record, with the zones of sites.
-
-    Returns
-    -------
-    When
-        Instants; local times that never were or were twice are noted as problems.
+    Parameters as `gwnet.ingest.tables`.
     """
     stamp: Moments = parsed.values["measured_at"]
     by_stamp = ~np.isnat(stamp.local)
@@ -187,21 +175,12 @@ def when_measured(parsed: Parsed, sites: NDArray[np.int64], codes: Codes) -> Whe
 def moments_utc(parsed: Parsed, name: str, sites: NDArray[np.int64], codes: Codes) -> NDArray[np.datetime64]:
     """Return the instants of a timestamp column; a date without a time is the start of that local day.
 
+    Parameters as `gwnet.ingest.tables`.
+
     Parameters
     ----------
-    parsed : gwnet.ingest.tables.parse.Parsed
-        Parsed table.
     name : str
         Column.
-    sites : numpy.ndarray of int64
-        Site of each row; -1 for none.
-    codes : Codes
-        Codes on record, with the zones of sites.
-
-    Returns
-    -------
-    numpy.ndarray of datetime64[us]
-        Instants in UTC; NaT for empty cells.
     """
     stamp: Moments = parsed.values[name]
     column = np.full(parsed.count, name, dtype=object)
@@ -218,25 +197,16 @@ def to_utc(
 ) -> tuple[NDArray[np.datetime64], NDArray[np.int64]]:
     """Return instants and offsets of local times, each by its site's zone or by the offset written with it.
 
+    Parameters as `gwnet.ingest.tables`.
+
     Parameters
     ----------
-    parsed : gwnet.ingest.tables.parse.Parsed
-        Parsed table; problems are added to it.
     local : numpy.ndarray of datetime64[us]
         Wall-clock times.
     written_offset : numpy.ndarray of float
         Minutes from UTC where written, else NaN.
-    sites : numpy.ndarray of int64
-        Site of each row; -1 for none.
-    codes : Codes
-        Codes on record.
     column : numpy.ndarray of str
         Column to name in a problem.
-
-    Returns
-    -------
-    tuple of numpy.ndarray
-        Instants (NaT where missing or refused) and the zone's offsets in minutes.
     """
     utc = np.full(local.shape, np.datetime64("NaT"), dtype="datetime64[us]")
     offset = np.zeros(local.shape, dtype=np.int64)

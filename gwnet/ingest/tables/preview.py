@@ -79,21 +79,7 @@ def describe_correction(
 ) -> list[RowChange]:
     """Return what a correction changes in one row.
 
-    Parameters
-    ----------
-    parsed : gwnet.ingest.tables.parse.Parsed
-        Parsed table.
-    row : int
-        Position of the row.
-    differences : iterable of tuple
-        Name, value on record and new value.
-    codes : gwnet.ingest.tables.lookup.Codes, optional
-        Codes on record, to show ids by.
-
-    Returns
-    -------
-    list of RowChange
-        One a value.
+    Parameters as `gwnet.ingest.tables`.
     """
     return [
         _change(
@@ -111,17 +97,7 @@ def describe_correction(
 def describe_withdrawal(parsed: Parsed, row: int) -> RowChange:
     """Return that a row is withdrawn.
 
-    Parameters
-    ----------
-    parsed : gwnet.ingest.tables.parse.Parsed
-        Parsed table.
-    row : int
-        Position of the row.
-
-    Returns
-    -------
-    RowChange
-        The withdrawal.
+    Parameters as `gwnet.ingest.tables`.
     """
     return _change(parsed, row, "whole row", "on record", "")
 
@@ -171,19 +147,14 @@ def _heading(parsed: Parsed, name: str) -> str:
 def describe_value(name: str, value: Any, codes: Codes | None = None) -> str:
     """Return a value as a person reads it.
 
+    Parameters as `gwnet.ingest.tables`.
+
     Parameters
     ----------
     name : str
         Column of the record.
     value : object
         Its value.
-    codes : gwnet.ingest.tables.lookup.Codes, optional
-        Codes on record, to show ids by.
-
-    Returns
-    -------
-    str
-        Text; ``nothing`` where there is no value.
     """
     if is_missing(value):
         return NOTHING

@@ -14,10 +14,7 @@ from gwnet.units import length_unit
 def check_rows(parsed: Parsed) -> None:
     """Check the rows of a parsed table by themselves and note their problems.
 
-    Parameters
-    ----------
-    parsed : gwnet.ingest.tables.parse.Parsed
-        Table with typed cells; problems are added to it.
+    Parameters as `gwnet.ingest.tables`.
     """
     rules = {
         "sites": _check_sites,

@@ -29,10 +29,10 @@ def note_disagreements(
 ) -> int:
     """Write a verdict for each event whose repeats disagree.
 
+    Parameters as `gwnet.ingest.tables`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of the loading transaction.
     event_ids : numpy.ndarray of int64, shape (n,)
         Events just recorded.
     repeats_m : numpy.ndarray, shape (n, 3)
@@ -41,8 +41,6 @@ def note_disagreements(
         Tolerance of their sites [m].
     chosen : numpy.ndarray of int64, shape (n,)
         Chosen reading, 0 for none.
-    instruction : gwnet.ingest.tables.instruction.Instruction
-        Who records, when and why.
 
     Returns
     -------
@@ -82,14 +80,12 @@ def note_disagreements(
 def retire_verdicts(connection: Connection, event_ids: NDArray[np.int64], instruction: Instruction) -> None:
     """Retire the verdicts of events that were corrected, recorded again or withdrawn.
 
+    Parameters as `gwnet.ingest.tables`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of the loading transaction.
     event_ids : numpy.ndarray of int64
         The events; of withdrawn ones every verdict goes, of others that on disagreeing repeats.
-    instruction : gwnet.ingest.tables.instruction.Instruction
-        Who records, when and why.
     """
     old = _live_verdicts(connection, event_ids, every_rule=instruction.withdraw)
     if old:

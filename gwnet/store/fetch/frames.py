@@ -7,15 +7,13 @@ columns from `gwnet.store.contract`, so that a column that is declared there is 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import pandas as pd
 from sqlalchemy import Connection, Select, Text, type_coerce
 
-from gwnet.store.columns import Column
-from gwnet.store.contract import BY_NAME
+from gwnet.store.contract import BY_NAME, READINGS
 from gwnet.store.models.base import SQLITE_TIME_FORMAT, UtcDateTime
 
 #: Kinds of columns in frames, with their type: text (missing: empty), numbers (missing: NaN), whole numbers and truth
@@ -85,223 +83,124 @@ class FrameColumn:
 FrameColumns = tuple[FrameColumn, ...]
 
 
-def declare(**kinds: str) -> FrameColumns:
-    """Return columns of a frame.
+def declare(text: str) -> FrameColumns:
+    """Return the columns that a text declares.
 
     Parameters
     ----------
-    **kinds : str
-        Kind of each column by its name, in order.
+    text : str
+        Names separated by blanks, each with its kind after a colon; without one it is text.
 
     Returns
     -------
     tuple of FrameColumn
         The columns.
+
+    Examples
+    --------
+    >>> [column.dtype for column in declare("well depth_m:number")]
+    ['object', 'float64']
     """
-    return tuple(FrameColumn(name, kind) for name, kind in kinds.items())
+    parts = (word.partition(":") for word in text.split())
+    return tuple(FrameColumn(name, kind or "text") for name, _, kind in parts)
 
 
-def _same(kind: str, names: str) -> FrameColumns:
-    return tuple(FrameColumn(name, kind) for name in names.split())
+def _of_table(name: str, *, ids: str = "", first: str = "", without: str = "", last: str = "", **before: str) -> str:
+    """Return the columns of the frame of a table: ids, some of its own and others in an order, and the rest of its own.
+
+    ``before`` puts further columns before some of its own.
+    """
+    own = {}
+    for column in BY_NAME[name].columns:
+        kind = _KIND_IN_FRAME.get(column.kind, "text")
+        if column.kind == "whole":
+            kind = "number" if column.default is None and not column.required else "whole"
+        own[column.name] = f"{column.name if column.of else column.frame_name}:{kind}"
+    words = [f"{number}:whole" for number in ids.split()]
+    words += [own.pop(heading, heading) for heading in first.split()]
+    for heading, column_text in own.items():
+        if heading not in without.split():
+            words += [before.get(heading, ""), column_text]
+    return " ".join([*words, last])
 
 
-def _text(names: str) -> FrameColumns:
-    return _same("text", names)
-
-
-def _number(names: str) -> FrameColumns:
-    return _same("number", names)
-
-
-def _whole(names: str) -> FrameColumns:
-    return _same("whole", names)
-
-
-def _instant(names: str) -> FrameColumns:
-    return _same("instant", names)
-
-
-def _in_frame(column: Column) -> FrameColumn:
-    kind = _KIND_IN_FRAME.get(column.kind, "text")
-    if column.kind == "whole":
-        kind = "number" if column.default is None and not column.required else "whole"
-    return FrameColumn(column.name if column.of else column.frame_name, kind)
-
-
-def _of_table(
-    name: str,
-    *,
-    ids: str = "",
-    first: str = "",
-    without: Sequence[str] = (),
-    before: Mapping[str, FrameColumns] | None = None,
-    last: FrameColumns = (),
-) -> FrameColumns:
-    """Return the columns of the frame of a table: ids, then its own, some of them first, with others put in between."""
-    own = {column.name: _in_frame(column) for column in BY_NAME[name].columns if column.name not in without}
-    columns = [*_whole(ids), *(own.pop(heading) for heading in first.split())]
-    for heading, column in own.items():
-        columns += [*(before or {}).get(heading, ()), column]
-    return (*columns, *last)
-
-
-_TIMED: Final = ("measured_at", "date", "time")
-_SOURCE: Final = (*_text("source"), *_number("source_row"))
+_RECORDED: Final = "recorded_at_utc:instant recorded_by reason"
+_SOURCE: Final = "source source_row:number"
 
 #: Frames by the name of what they hold; ``_id`` ends names of numbers of rows.
 FRAMES: Final[dict[str, FrameColumns]] = {
-    "sites": _of_table("sites", ids="site_id"),
-    "aquifers": _of_table("aquifers", ids="aquifer_id"),
-    # the screens span all open parts that are not removed
-    "wells": _of_table(
-        "wells",
-        ids="well_id",
-        first="site well aquifer cluster purpose role",
-        before={"drilled_on": _number("screen_top_m screen_bottom_m")},
-    ),
-    "construction": _of_table("construction", ids="well_id"),
-    "measuring_points": _of_table(
-        "measuring_points",
-        ids="measuring_point_id well_id",
-        last=(
-            *_instant("recorded_at_utc"),
-            *_text("recorded_by reason"),
-            *_instant("retired_at_utc"),
-            *_text("retired_reason"),
-            *_SOURCE,
+    name: declare(text)
+    for name, text in {
+        "sites": _of_table("sites", ids="site_id"),
+        "aquifers": _of_table("aquifers", ids="aquifer_id"),
+        # the screens span all open parts that are not removed
+        "wells": _of_table(
+            "wells",
+            ids="well_id",
+            first="site well aquifer cluster purpose role",
+            drilled_on="screen_top_m:number screen_bottom_m:number",
         ),
-    ),
-    "sources": (
-        *_whole("source_file_id"),
-        *_text("name sha256"),
-        *_whole("size_bytes"),
-        *_text("layout"),
-        *_whole("row_count"),
-        *_instant("loaded_at_utc"),
-        *_text("loaded_by"),
-    ),
-    "instruments": _of_table("instruments", ids="instrument_id"),
-    "tape_checks": _of_table("tape_checks", ids="instrument_id", last=_SOURCE),
-    # the wells of a round are a list of codes in order, empty for all
-    "rounds": _of_table("rounds", ids="round_id"),
-    # the value is in terms of the quantity: an elevation or a depth
-    "thresholds": _of_table(
-        "thresholds",
-        ids="well_id",
-        without=("water_elevation", "depth_to_water", "depth_below_ground"),
-        before={"consecutive": (*_text("quantity"), *_number("value_m"))},
-    ),
-    "stages": _of_table(
-        "stages",
-        without=_TIMED,
-        before={"water_elevation": (*_instant("measured_at_utc"), *_same("flag", "time_known"))},
-    ),
-    "context": _of_table("context"),
-    "register_entries": _of_table("register"),
-    # the access is that of the measuring point from which the hanging depth is read; a barometer has no well
-    "deployments": _of_table(
-        "deployments",
-        ids="deployment_id",
-        before={"instrument": _text("access"), "installed_at": _text("kind")},
-    ),
-    "deployments_at": (
-        *_whole("deployment_id"),
-        *_text("site well instrument"),
-        *_instant("installed_at_utc last_sample_utc"),
-    ),
-    "level_records": (
-        *_whole("event_id record_id"),
-        *_text("site well"),
-        *_whole("well_id"),
-        *_text("aquifer access event"),
-        *_instant("measured_at_utc"),
-        *_same("flag", "time_known"),
-        *_whole("local_offset_minutes"),
-        *_text("round status"),
-        *_number("instrument_id"),
-        *_text("instrument method observer"),
-        *_number("product_relative_density chosen_reading discharge_l_s"),
-        *_text("quality notes"),
-        *_instant("recorded_at_utc"),
-        *_text("recorded_by reason"),
-        *_SOURCE,
-    ),
-    # the value is in the unit of its row; written is the text of the cell
-    "readings": (
-        *_whole("record_id"),
-        *_text("quantity"),
-        *_whole("ordinal"),
-        *_number("value"),
-        *_text("unit written"),
-    ),
-    "reviews": (*_whole("event_id"), *_text("state remark recorded_by"), *_instant("recorded_at_utc")),
-    "verdicts": (
-        *_whole("verdict_id event_id"),
-        *_text("rule severity limits message"),
-        *_instant("recorded_at_utc"),
-    ),
-    # a finding of a whole round has no well and no event
-    "findings": (
-        *_whole("finding_id"),
-        *_text("site well"),
-        *_number("event_id"),
-        *_instant("measured_at_utc"),
-        *_same("maybe", "time_known"),
-        *_number("local_offset_minutes"),
-        *_text("round rule severity limits message"),
-        *_instant("recorded_at_utc"),
-        *_text("decision decided_by"),
-        *_instant("decided_at_utc"),
-        *_text("decision_reason"),
-    ),
-    "live_findings": (
-        *_whole("verdict_id"),
-        *_number("event_id"),
-        *_text("site well round rule severity"),
-    ),
-    "series": (
-        *_whole("series_id"),
-        *_text("instrument quantity unit"),
-        *_whole("segment"),
-        *_instant("first_utc last_utc"),
-        *_whole("sample_count"),
-    ),
-    "latest": (*_whole("series_id time_ms"), *_number("value")),
-    "downloads": (
-        *_whole("download_id"),
-        *_number("source_file_id"),
-        *_whole("series_id"),
-        *_text("file sha256 layout layout_text zone instrument quantity unit"),
-        *_instant("first_utc"),
-        *_number("first_ms"),
-        *_instant("last_utc"),
-        *_number("last_ms"),
-        *_whole("rows added same repeated conflicts missing events"),
-        *_instant("recorded_at_utc"),
-        *_text("recorded_by"),
-    ),
-    "conflicts": (
-        *_whole("series_id"),
-        *_text("instrument quantity"),
-        *_instant("time_utc"),
-        *_number("stored"),
-        *_text("stored_unit"),
-        *_number("given"),
-        *_text("unit file"),
-        *_number("row"),
-    ),
-    # the parameters are a dict
-    "corrections": (
-        *_whole("correction_id series_id"),
-        *_text("instrument quantity kind"),
-        *_instant("start_utc end_utc"),
-        *_same("json", "parameters"),
-        *_text("reason recorded_by"),
-        *_instant("recorded_at_utc"),
-    ),
-    # what was corrected or withdrawn; the new value is empty for a withdrawal
-    "changes": (*_instant("recorded_at_utc"), *_text("recorded_by subject well item was now reason")),
-    "happenings": (*_instant("recorded_at_utc"), *_text("recorded_by subject act item was now reason source")),
+        "construction": _of_table("construction", ids="well_id"),
+        "measuring_points": _of_table(
+            "measuring_points",
+            ids="measuring_point_id well_id",
+            last=f"{_RECORDED} retired_at_utc:instant retired_reason {_SOURCE}",
+        ),
+        "sources": "source_file_id:whole name sha256 size_bytes:whole layout row_count:whole loaded_at_utc:instant "
+        "loaded_by",
+        "instruments": _of_table("instruments", ids="instrument_id"),
+        "tape_checks": _of_table("tape_checks", ids="instrument_id", last=_SOURCE),
+        # the wells of a round are a list of codes in order, empty for all
+        "rounds": _of_table("rounds", ids="round_id"),
+        # the value is in terms of the quantity: an elevation or a depth
+        "thresholds": _of_table(
+            "thresholds",
+            ids="well_id",
+            without="water_elevation depth_to_water depth_below_ground",
+            consecutive="quantity value_m:number",
+        ),
+        "stages": _of_table(
+            "stages", without="measured_at date time", water_elevation="measured_at_utc:instant time_known:flag"
+        ),
+        "context": _of_table("context"),
+        "register_entries": _of_table("register"),
+        # the access is that of the measuring point from which the hanging depth is read; a barometer has no well
+        "deployments": _of_table("deployments", ids="deployment_id", instrument="access", installed_at="kind"),
+        "deployments_at": "deployment_id:whole site well instrument installed_at_utc:instant last_sample_utc:instant",
+        "level_records": _of_table(
+            "level_events",
+            ids="event_id record_id",
+            without=f"measured_at date time {' '.join(column for column, _, _ in READINGS)}",
+            first="site well well_id:whole aquifer access event measured_at_utc:instant time_known:flag "
+            "local_offset_minutes:whole round status instrument_id:number instrument method observer "
+            "product_relative_density chosen_reading",
+            last=f"{_RECORDED} {_SOURCE}",
+        ),
+        # the value is in the unit of its row; written is the text of the cell
+        "readings": "record_id:whole quantity ordinal:whole value:number unit written",
+        "reviews": "event_id:whole state remark recorded_by recorded_at_utc:instant",
+        "verdicts": "verdict_id:whole event_id:whole rule severity limits message recorded_at_utc:instant",
+        # a finding of a whole round has no well and no event
+        "findings": "finding_id:whole site well event_id:number measured_at_utc:instant time_known:maybe "
+        "local_offset_minutes:number round rule severity limits message recorded_at_utc:instant decision decided_by "
+        "decided_at_utc:instant decision_reason",
+        "live_findings": "verdict_id:whole event_id:number site well round rule severity",
+        "series": "series_id:whole instrument quantity unit segment:whole first_utc:instant last_utc:instant "
+        "sample_count:whole",
+        "latest": "series_id:whole time_ms:whole value:number",
+        "downloads": "download_id:whole source_file_id:number series_id:whole file sha256 layout layout_text zone "
+        "instrument quantity unit first_utc:instant first_ms:number last_utc:instant last_ms:number rows:whole "
+        "added:whole same:whole repeated:whole conflicts:whole missing:whole events:whole recorded_at_utc:instant "
+        "recorded_by",
+        "conflicts": "series_id:whole instrument quantity time_utc:instant stored:number stored_unit given:number unit "
+        "file row:number",
+        # the parameters are a dict
+        "corrections": "correction_id:whole series_id:whole instrument quantity kind start_utc:instant end_utc:instant "
+        "parameters:json reason recorded_by recorded_at_utc:instant",
+        # what was corrected or withdrawn; the new value is empty for a withdrawal
+        "changes": "recorded_at_utc:instant recorded_by subject well item was now reason",
+        "happenings": "recorded_at_utc:instant recorded_by subject act item was now reason source",
+    }.items()
 }
 
 

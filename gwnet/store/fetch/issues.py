@@ -85,11 +85,6 @@ def issues(
         Only those of this definition.
     before : datetime.datetime, optional
         Only those whose data cut-off lies before this time: a report of the same cut-off cannot differ from them.
-
-    Returns
-    -------
-    list of Issue
-        By number.
     """
     statement = _statement(known_on)
     if site is not None:
@@ -110,11 +105,6 @@ def find_issue(connection: Connection, name: str, known_on: dt.datetime | None =
     ----------
     name : str
         Its number, or the first signs (six at least) of the digest of its PDF.
-
-    Returns
-    -------
-    Issue
-        The one that is meant.
 
     Raises
     ------

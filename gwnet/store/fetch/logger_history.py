@@ -35,11 +35,6 @@ def concerned(connection: Connection, well_id: int) -> dict[str, list[int]]:
     ----------
     well_id : int
         The well.
-
-    Returns
-    -------
-    dict of str to list of int
-        Ids of rows of ``download`` and ``correction``, those retired among them.
     """
     hung = Deployment
     columns = (hung.instrument_id, hung.barometer_id, hung.valid_from_utc, hung.valid_until_utc)
@@ -116,11 +111,6 @@ def series_names(connection: Connection, instruments: dict[int, str]) -> dict[in
     ----------
     instruments : dict of int to str
         Codes of instruments by id.
-
-    Returns
-    -------
-    dict of int to str
-        Names by series id.
     """
     names, kept = {}, LoggerSeries
     for one in connection.execute(select(kept.id, kept.instrument_id, kept.quantity, kept.segment)):

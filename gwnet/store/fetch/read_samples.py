@@ -86,11 +86,6 @@ def packed(
         The series.
     start_ms, end_ms : int, optional
         Half-open span; milliseconds since 1970-01-01 UTC.
-
-    Returns
-    -------
-    tuple of numpy.ndarray or None
-        Ascending times (int64) and values (float64), shape (n,); None where the packs are not whole.
     """
     held = select(func.coalesce(func.sum(SamplePack.sample_count), 0)).join_from(SamplePack, Download)
     run = select(func.coalesce(func.sum(SampleRun.sample_count), 0)).join_from(SampleRun, Download)
@@ -237,11 +232,6 @@ def at(connection: Connection, keys: Sequence[tuple[int, int]]) -> list[tuple[in
     ----------
     keys : sequence of tuple of int
         Series and time in milliseconds.
-
-    Returns
-    -------
-    list of tuple
-        Series, time and value of those that exist.
     """
     found: list[tuple[int, int, float | None]] = []
     for start in range(0, len(keys), _SERIES_AT_ONCE):
@@ -264,11 +254,6 @@ def last(connection: Connection, series_ids: Sequence[int]) -> list[tuple[int, i
     ----------
     series_ids : sequence of int
         The series.
-
-    Returns
-    -------
-    list of tuple
-        Series, time and value of those that have samples.
     """
     found: list[tuple[int, int, float | None]] = []
     one_each = _LAST_SQLITE if connection.dialect.name == "sqlite" else _LAST_POSTGRESQL

@@ -160,14 +160,9 @@ def sources(connection: Connection, known_on: dt.datetime | None = None) -> pd.D
 
 
 def newest_recording(connection: Connection) -> dt.datetime | None:
-    """Return when the record last changed.
+    """Return the newest time at which any row was recorded or retired; None for an empty record.
 
     Parameters as `gwnet.store.fetch`.
-
-    Returns
-    -------
-    datetime.datetime or None
-        Newest time at which any row was recorded or retired; None for an empty record.
     """
     newest: dt.datetime | None = None
     for name in RECORDED_TABLES:
@@ -180,14 +175,11 @@ def newest_recording(connection: Connection) -> dt.datetime | None:
 
 
 def cut_off(connection: Connection) -> dt.datetime | None:
-    """Return the whole minute at or after which the record last changed.
+    """Return the whole minute at or after which the record last changed; None for an empty record.
+
+    It is printed as "known on" when no time was asked for: asked for again, it gives the same record.
 
     Parameters as `gwnet.store.fetch`.
-
-    Returns
-    -------
-    datetime.datetime or None
-        What is printed as "known on" when no time was asked for: asked for again, it gives the same record.
     """
     newest = newest_recording(connection)
     if newest is None:

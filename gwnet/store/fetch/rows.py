@@ -42,11 +42,6 @@ def fetch_rows(
         Frame, where it has another name than the table.
     history : bool, optional
         Whether to give retired rows as well, as far as they were recorded at or before ``known_on``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The declared columns that the record holds; a computed one is for the caller to add.
     """
     table = BY_NAME[name]
     record = record_of(table).alias("record")

@@ -84,11 +84,6 @@ def runs_of(connection: Connection, series_id: int, known_on: dt.datetime | None
         The series.
     known_on : datetime.datetime, optional
         Moment for which to say whether their downloads are on record.
-
-    Returns
-    -------
-    Runs
-        The runs.
     """
     rows = connection.execute(
         select(

@@ -22,11 +22,6 @@ def source_bytes(connection: Connection, source_file_id: int) -> Iterator[bytes]
     source_file_id : int
         Number of the source file.
 
-    Yields
-    ------
-    bytes
-        Next piece of the file.
-
     Raises
     ------
     NotFoundError
@@ -58,11 +53,6 @@ def write_source(connection: Connection, source_file_id: int, folder: Path) -> P
         Number of the source file.
     folder : pathlib.Path
         Folder to write into.
-
-    Returns
-    -------
-    pathlib.Path
-        The file.
 
     Raises
     ------

@@ -38,11 +38,6 @@ def reserve_ids(connection: Connection, table: str, count: int) -> NDArray[np.in
         Table with an integer ``id``.
     count : int
         How many.
-
-    Returns
-    -------
-    numpy.ndarray of int64
-        Ascending ids, shape (count,).
     """
     if connection.dialect.name == "sqlite":
         last = connection.exec_driver_sql(f"SELECT coalesce(max(id), 0) FROM {_table(table).name}").scalar_one()
