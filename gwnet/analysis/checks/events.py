@@ -143,7 +143,7 @@ class Events:
 
     @cached_property
     def read_level_m(self) -> Floats:
-        """Return water elevations as read: also where water stands below the screen, which is then only a bound."""
+        """Return water elevations as read: also where water is below the screen, which is then only a bound."""
         depth = self.reduced.repeats.depth_m + self.reduced.tape.correction_m
         below, given = self.inputs.depth_below_ground_m, self.inputs.water_elevation_m
         level = np.where(
@@ -154,7 +154,7 @@ class Events:
 
     @cached_property
     def checked(self) -> Flags:
-        """Return which events hold a level that is held against the record: static or flowing, with a number."""
+        """Return which events hold a level that is compared with the record: static or flowing, with a number."""
         return np.asarray(np.isin(self.words("status"), USABLE_STATUSES) & ~np.isnan(self.read_level_m))
 
     @cached_property
@@ -164,7 +164,7 @@ class Events:
 
     @cached_property
     def level_m(self) -> Floats:
-        """Return water elevations, NaN where an event is not held against the record."""
+        """Return water elevations, NaN where an event is not compared with the record."""
         return np.where(self.checked, self.read_level_m, np.nan)
 
     @cached_property

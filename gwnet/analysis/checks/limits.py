@@ -29,7 +29,13 @@ LIMITS: Final[Mapping[str, Limit]] = {
 
 
 def describe_limits() -> str:
-    """Return a Markdown table of the limits: name, default, what it limits, where the default comes from."""
+    """Return the limits for the documentation.
+
+    Returns
+    -------
+    str
+        Markdown table: name, default, what it limits, where the default comes from.
+    """
     return markdown_table(
         ("limit", "default", "what it limits", "source"),
         [(f"`{limit.name}`", f"{limit.default:g}", limit.meaning, limit.source) for limit in LIMITS.values()],

@@ -57,7 +57,7 @@ def describe_amount(amount_m: float, error_m: float = 0.0) -> str:
     Limit("apart_m", 0.2, "differences from the neighbours smaller than this are never reported [m]"),
     Limit("least_rounds", 3.0, "fewest quarters of a year with levels before a well is compared with its neighbours"),
 )
-def find_wells_apart(events: Events) -> Iterator[Finding]:
+def _find_wells_apart(events: Events) -> Iterator[Finding]:
     """Find wells whose levels stand apart from those of their neighbours over several quarters."""
     limits = events.limits
     aquifers = events.wells["aquifer"].where(events.wells["aquifer"].notna(), "").to_numpy(dtype=object)
@@ -100,7 +100,7 @@ def find_wells_apart(events: Events) -> Iterator[Finding]:
     "an elevation less its height that is not the elevation of the ground",
     Limit("survey_ground_m", 0.1, "measuring point less its height may differ from the ground by this [m]"),
 )
-def find_off_ground(events: Events) -> Iterator[Finding]:
+def _find_off_ground(events: Events) -> Iterator[Finding]:
     """Find measuring points whose elevation less their height is not the elevation of the ground."""
     points = events.points[events.points["site"] == events.site].reset_index(drop=True)
     wells = events.inputs.wells.set_index("well_id")
@@ -142,7 +142,7 @@ def find_off_ground(events: Events) -> Iterator[Finding]:
     Limit("cluster_days", 3.0, "days within which two levels of a cluster make a pair [d]"),
     Limit("least_pairs", 8.0, "fewest pairs of levels that show a cluster's order"),
 )
-def find_reversed_order(events: Events) -> Iterator[Finding]:
+def _find_reversed_order(events: Events) -> Iterator[Finding]:
     """Find pairs of levels of a cluster whose order is not the usual one."""
     pairs = _cluster_pairs(events)
     if not pairs:
@@ -197,7 +197,7 @@ def _cluster_pairs(events: Events) -> list[tuple[np.ndarray, np.ndarray]]:
 
 
 @CHECKS.add(COPIED, WARNING, "a reading that fits a neighbour and not its own well", HINT_SPREADS)
-def find_copied(events: Events) -> Iterator[Finding]:
+def _find_copied(events: Events) -> Iterator[Finding]:
     """Find wells with the same readings as another well on the same day that do not fit their own record."""
     records = events.inputs.depth_to_water_m[events.order]
     several = (~np.isnan(records)).sum(axis=1) >= 2
@@ -232,7 +232,7 @@ def find_copied(events: Events) -> Iterator[Finding]:
     HINT_FIT_SPREADS,
     LEAST_MISFIT,
 )
-def find_exchanged(events: Events) -> Iterator[Finding]:
+def _find_exchanged(events: Events) -> Iterator[Finding]:
     """Find pairs of wells of one day that both fit with the depth of the other."""
     limits, fit = events.limits, events.fit
     off = np.abs(fit.residual_m) > np.maximum(limits["least_misfit_m"], limits["hint_spreads"] * fit.spread_m)

@@ -15,7 +15,7 @@ MISSING: Final = "no reading and no reason"
 
 
 @CHECKS.add(MISSING, SERIOUS, "a well planned in a round with nothing on record", is_of_events=False)
-def find_missing_readings(events: Events) -> Iterator[Finding]:
+def _find_missing_readings(events: Events) -> Iterator[Finding]:
     """Find wells that a round planned, or all that existed on its first day, without an event in it."""
     read = set(zip(events.records["round"], events.records["well"], strict=True))
     for planned in events.rounds.itertuples():

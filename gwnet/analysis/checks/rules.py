@@ -17,7 +17,13 @@ RULES: Final[tuple[str, ...]] = tuple(check.rule for check in CHECKS)
 
 
 def describe_checks() -> str:
-    """Return a Markdown table of the checks: rule, what it looks for, severity."""
+    """Return the checks for the documentation.
+
+    Returns
+    -------
+    str
+        Markdown table: rule, what it looks for, severity.
+    """
     return markdown_table(
         ("rule", "looks for", "severity"), [(check.rule, check.looks_for, check.severities) for check in CHECKS]
     )

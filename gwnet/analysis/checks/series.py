@@ -40,7 +40,7 @@ _SEASONS: Final = ("January to March", "April to June", "July to September", "Oc
     LEAST_CHANGES,
     LEAST_MISFIT,
 )
-def find_jumps(events: Events) -> Iterator[Finding]:
+def _find_jumps(events: Events) -> Iterator[Finding]:
     """Find levels that changed more since the last reading than the well usually does."""
     limits = events.limits
     changes = jumps(
@@ -78,7 +78,7 @@ def _floor(events: Events) -> Floats:
     Limit("least_in_season", 8.0, "fewest levels of a season that show its limits"),
     LEAST_MISFIT,
 )
-def find_unusual(events: Events) -> Iterator[Finding]:
+def _find_unusual(events: Events) -> Iterator[Finding]:
     """Find levels outside what those of the same quarter of the year suggest."""
     limits = events.limits
     band = season_band(
@@ -127,7 +127,7 @@ class _Kind:
     LEAST_MISFIT,
     others=(NOTE,),
 )
-def find_misfits(events: Events) -> Iterator[Finding]:
+def _find_misfits(events: Events) -> Iterator[Finding]:
     """Find levels that do not fit what is around them: as what may explain them, else as misfits."""
     limits, fit = events.limits, events.fit
     size, spread = np.abs(fit.residual_m), fit.spread_m

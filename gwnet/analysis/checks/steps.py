@@ -38,7 +38,7 @@ def _changed(events: Events, what: Places) -> tuple[Places, Places]:
     Limit("least_step_m", 0.03, "steps at a new measuring point smaller than this are never reported [m]"),
     LEAST_CHANGES,
 )
-def find_steps_at_points(events: Events) -> Iterator[Finding]:
+def _find_steps_at_points(events: Events) -> Iterator[Finding]:
     """Find steps of levels against the neighbours where the measuring point changed."""
     rows, before = _changed(events, events.point)
     same_access = events.words("access")[rows] == events.words("access")[before]
@@ -84,7 +84,7 @@ def find_steps_at_points(events: Events) -> Iterator[Finding]:
     Limit("least_tape_wells", 5.0, "fewest wells that show a step with another tape"),
     LEAST_CHANGES,
 )
-def find_steps_with_tapes(events: Events) -> Iterator[Finding]:
+def _find_steps_with_tapes(events: Events) -> Iterator[Finding]:
     """Find steps shared by the wells of a round that were read with another tape."""
     tape = events.records["instrument_id"].fillna(-1).to_numpy(dtype=np.int64)
     rows, before = _changed(events, tape)

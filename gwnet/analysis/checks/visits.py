@@ -73,7 +73,7 @@ def _reported_to_flow(events: Events) -> NDArray[np.bool_]:
 
 
 @CHECKS.add(ABOVE_POINT, SERIOUS, "a negative depth, and no status `flowing`")
-def find_above_point(events: Events) -> Iterator[Finding]:
+def _find_above_point(events: Events) -> Iterator[Finding]:
     """Find water above the measuring point of wells that are not reported to flow."""
     depth = events.column("depth_to_water_m")
     for row in np.flatnonzero(~_reported_to_flow(events) & (depth < 0.0)).tolist():
@@ -84,7 +84,7 @@ def find_above_point(events: Events) -> Iterator[Finding]:
 
 
 @CHECKS.add(ABOVE_GROUND, NOTE, "water above ground inside the casing, and no status `flowing`")
-def find_above_ground(events: Events) -> Iterator[Finding]:
+def _find_above_ground(events: Events) -> Iterator[Finding]:
     """Find water above ground and below the measuring point, of wells that are not reported to flow."""
     depth, below = events.column("depth_to_water_m"), events.column("depth_below_ground_m")
     for row in np.flatnonzero(~_reported_to_flow(events) & (below < 0.0) & ~(depth < 0.0)).tolist():
@@ -105,7 +105,7 @@ def find_above_ground(events: Events) -> Iterator[Finding]:
         "0.5 ft, USGS SJ-600027 p. 16 (accuracy of soundings)",
     ),
 )
-def find_below_bottom(events: Events) -> Iterator[Finding]:
+def _find_below_bottom(events: Events) -> Iterator[Finding]:
     """Find water below the bottom as last sounded, or as built."""
     below = events.column("depth_below_ground_m")
     sounded = checks_visits.last_known(events.well, events.column("sounded_depth_m"))
@@ -136,7 +136,7 @@ def find_below_bottom(events: Events) -> Iterator[Finding]:
         "US EPA RCRA guidance of 1992, p. 7-4",
     ),
 )
-def find_unrecovered(events: Events) -> Iterator[Finding]:
+def _find_unrecovered(events: Events) -> Iterator[Finding]:
     """Find static levels too soon after pumping."""
     status = events.words("status")
     since = checks_visits.hours_since(events.well, events.time_d, np.isin(status, ("pumping", "recovering")))
@@ -158,7 +158,7 @@ def find_unrecovered(events: Events) -> Iterator[Finding]:
     Limit("covered_share", 0.2, "share of the screen covered that makes silting serious"),
     others=(NOTE, WARNING),
 )
-def find_silting(events: Events) -> Iterator[Finding]:
+def _find_silting(events: Events) -> Iterator[Finding]:
     """Find soundings above the depth as built: the first, and each that lost as much again."""
     limits = events.limits
     sounded, built = events.column("sounded_depth_m"), events.of_well("total_depth_m")
@@ -186,7 +186,7 @@ def find_silting(events: Events) -> Iterator[Finding]:
     "a sounding below the depth as built",
     Limit("deeper_m", 0.3, "sounded depth may exceed the depth as built by this [m]"),
 )
-def find_deeper(events: Events) -> Iterator[Finding]:
+def _find_deeper(events: Events) -> Iterator[Finding]:
     """Find soundings below the depth as built."""
     sounded, built = events.column("sounded_depth_m"), events.of_well("total_depth_m")
     limit = events.limits["deeper_m"]
@@ -212,7 +212,7 @@ def _covered_share(events: Events, sounded: Floats) -> Floats:
     "a level before the first or after the last day of its round",
     Limit("window_days", 0.0, "days outside a round's dates in which its levels may still be measured [d]"),
 )
-def find_outside_window(events: Events) -> Iterator[Finding]:
+def _find_outside_window(events: Events) -> Iterator[Finding]:
     """Find levels outside the dates of their round."""
     rounds = events.rounds.set_index("round")
     codes = events.frame["round"]
@@ -249,7 +249,7 @@ def _count(number: float, word: str) -> str:
     ),
     others=(NOTE,),
 )
-def find_tapes_due(events: Events) -> Iterator[Finding]:
+def _find_tapes_due(events: Events) -> Iterator[Finding]:
     """Find tapes used without a check for too long: reported once a round or day, with its first reading."""
     instruments = events.inputs.instruments.set_index("instrument_id")
     kind = events.records["instrument_id"].map(instruments["kind"]).to_numpy(dtype=object)
@@ -292,7 +292,7 @@ def _last_checked(events: Events) -> tuple[NDArray[np.datetime64], NDArray[np.bo
     "several wells of a round that repeat their last reading exactly",
     Limit("least_same_readings", 3.0, "fewest wells of a round with their last readings again that are reported"),
 )
-def find_repeated_readings(events: Events) -> Iterator[Finding]:
+def _find_repeated_readings(events: Events) -> Iterator[Finding]:
     """Find rounds in which more wells repeat their last reading than chance allows."""
     booked = events.booked
     metres = np.where(events.checked, booked.value * booked.metres, np.nan)

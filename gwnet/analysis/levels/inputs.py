@@ -111,6 +111,8 @@ def gather(record: Snapshot, selection: Selection | None = None) -> LevelInputs:
     LevelInputs
         Events in the order of `gwnet.store.fetch.levels.level_records`; made once for a selection.
     """
+    if selection is not None and selection.is_everything:
+        selection = None
     return record.once(("level inputs", selection), lambda: _gather(record, selection))
 
 
