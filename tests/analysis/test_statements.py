@@ -21,7 +21,7 @@ def counted():
     """Count the statements that run, by their text and parameters."""
     statements = Counter()
 
-    def count(connection, cursor, statement, parameters, context, executemany):  # noqa: ARG001
+    def count(connection, cursor, statement, parameters, context, executemany):
         if not statement.startswith(("BEGIN", "PRAGMA")):
             statements[statement, repr(parameters)] += 1
 

@@ -181,7 +181,7 @@ def _tested(records: list[WellRecord]) -> dict[str, object]:
     notes = [f"p with covariance among wells and seasons, with none {p_text(_independent_p(score, independent))}"]
     if widening > 1.0:
         notes.append(
-            f"serial correlation ( {correlation:.2f}): p and limits with {widening:.2f} times the variance, "
+            f"serial correlation {correlation:.2f}: p and limits with {widening:.2f} times the variance, "
             f"without it {p_text(without)}"
         )
     seasons = records[0].values.shape[1]

@@ -194,7 +194,7 @@ def _widen(made: Tested, record: WellRecord, held: Persistence) -> None:
     made.p = max(normal_probabilities(score, made.variance, continuity=record.values.shape[1] == 1)[1], before)
     basis = "assumed, too few years to estimate it" if held.assumed else f"lag 1 in the record {held.lag1:.2f}"
     words = (
-        f"serial correlation ( {held.corrected:.2f}, {basis}): p and limits with "
+        f"serial correlation {held.corrected:.2f} ({basis}): p and limits with "
         f"{held.variance_ratio:.2f} times the variance, without it {p_text(before)}"
     )
     made.notes.append(words)
@@ -256,7 +256,7 @@ def segments_of(record: WellRecord, first_after: int) -> tuple[Tested, str | Non
     made.widening = held.variance_ratio
     if ratio > 1.0:
         made.notes.append(
-            f"serial correlation ( {held.corrected:.2f}{', assumed' if held.assumed else ''}): p and limits "
+            f"serial correlation {held.corrected:.2f}{' (assumed)' if held.assumed else ''}: p and limits "
             f"with {ratio:.2f} times the variance, without it {p_text(plain.p_value)}"
         )
     return made, _shift_text(found)
