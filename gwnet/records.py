@@ -13,25 +13,32 @@ class Selection:
 
     Attributes
     ----------
-    wells : tuple of str, optional
-        Codes of wells.
+    wells : sequence of str, optional
+        Codes of wells; kept as a tuple.
     aquifer, round : str, optional
         Codes.
     start, end : datetime.date or datetime.datetime, optional
         First and last local date, both included; or aware instants, both included.
-    events : tuple of int, optional
-        Numbers of level events.
+    events : sequence of int, optional
+        Numbers of level events; kept as a tuple.
     site : str, optional
         Code; that of the snapshot unless given.
     """
 
-    wells: tuple[str, ...] | None = None
+    wells: Sequence[str] | None = None
     aquifer: str | None = None
     round: str | None = None
     start: dt.date | dt.datetime | None = None
     end: dt.date | dt.datetime | None = None
-    events: tuple[int, ...] | None = None
+    events: Sequence[int] | None = None
     site: str | None = None
+
+    def __post_init__(self) -> None:
+        """Keep sequences as tuples, so that a selection is hashable."""
+        for name in ("wells", "events"):
+            values = getattr(self, name)
+            if values is not None:
+                object.__setattr__(self, name, tuple(values))
 
     @property
     def is_everything(self) -> bool:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from gwnet.errors import SettingsError
-from gwnet.store.fetch.codes import check_codes
+from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from gwnet.store.session import Store
@@ -54,8 +54,8 @@ class Checking:
         -------
         pandas.DataFrame
             As `gwnet.analysis.checks.quality.findings`, with what was decided
-            (`gwnet.analysis.review.decisions.decided`). Where findings were recorded, ``attrs["stored"]`` tells how
-            many were added, kept and retired (`gwnet.store.save.verdicts.Stored`).
+            (`gwnet.analysis.review.decisions.join_decisions`). Where findings were recorded, ``attrs["stored"]`` has
+            how many were added, kept and retired (`gwnet.store.save.verdicts.Stored`).
 
         Raises
         ------
@@ -65,21 +65,22 @@ class Checking:
             If a name is given together with ``known_on``: an earlier state of the record takes no verdicts.
         """
         from gwnet.analysis.checks.quality import findings, record_findings
-        from gwnet.analysis.review.decisions import decided
+        from gwnet.analysis.review.decisions import join_decisions
 
         if by is None:
             with self.store.reading() as connection:
-                check_codes(connection, known_on, site=site, round_code=round)
-                found = findings(connection, round_code=round, site=site, known_on=known_on)
-                return decided(connection, found, known_on)
+                record = Snapshot(connection, known_on, site)
+                record.require(round_code=round)
+                return join_decisions(record, findings(record, round))
         if known_on is not None:
             message = "Findings of an earlier state of the record cannot be recorded."
             raise SettingsError(message, fix="Leave out the name, or the time.")
         at_utc = now_utc or dt.datetime.now(dt.UTC)
         with self.store.writing() as connection:
-            check_codes(connection, None, site=site, round_code=round)
-            found = findings(connection, round_code=round, site=site)
-            found.attrs["stored"] = record_findings(
-                connection, found, round_code=round, site=site, at_utc=at_utc, by=by
-            )
-            return decided(connection, found)
+            record = Snapshot(connection, site=site)
+            record.require(round_code=round)
+            noticed = findings(record, round)
+            stored = record_findings(record, noticed, round_code=round, at_utc=at_utc, by=by)
+            table = join_decisions(record, noticed)
+        table.attrs["stored"] = stored
+        return table

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from gwnet.store.fetch.codes import check_codes
+from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from gwnet.analysis.review.decide import Changed
@@ -76,8 +77,9 @@ class Reviewing:
 
         chosen = Selection.of(wells, round=round, start=start, end=end, site=site)
         with self.store.reading() as connection:
-            check_codes(connection, known_on, site=site, wells=wells, round_code=round)
-            return review_queue(connection, chosen, known_on)
+            record = Snapshot(connection, known_on, site)
+            record.require(wells=wells, round_code=round)
+            return review_queue(record, chosen)
 
     def approve(
         self,
@@ -189,7 +191,7 @@ class Reviewing:
         from gwnet.analysis.review.history import well_history
 
         with self.store.reading() as connection:
-            return well_history(connection, well, site=site, known_on=known_on, each=each)
+            return well_history(Snapshot(connection, known_on, site), well, each=each)
 
     def effects(
         self,
@@ -213,7 +215,7 @@ class Reviewing:
         Returns
         -------
         pandas.DataFrame
-            As `gwnet.analysis.review.effects.effects`.
+            As `gwnet.analysis.review.effects.find_effects`.
 
         Raises
         ------
@@ -222,8 +224,9 @@ class Reviewing:
         SettingsError
             If ``until`` lies before ``since``.
         """
-        from gwnet.analysis.review.effects import effects
+        from gwnet.analysis.review.effects import find_effects
+        from gwnet.records import Selection
 
         with self.store.reading() as connection:
-            check_codes(connection, None, site=site, wells=wells)
-            return effects(connection, site=site, wells=wells, since=since, until=until)
+            Snapshot(connection, site=site).require(wells=wells)
+            return find_effects(Snapshot(connection, until, site), Selection.of(wells), since)

@@ -11,6 +11,7 @@ import pandas as pd
 from gwnet.analysis.levels.display_unit import in_unit
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
+from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from gwnet.store.session import Store
@@ -249,12 +250,12 @@ class Trending:
         SettingsError
             If the method, number of seasons or unit is not known.
         """
-        from gwnet.analysis.series.trend_moments import known_moments
+        from gwnet.analysis.series.trend_moments import find_moments
         from gwnet.analysis.series.trend_steps import trend_steps
 
         levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
         with self.store.reading() as connection:
-            moments = known_moments(connection, known_on, site)
+            moments = find_moments(Snapshot(connection, known_on, site))
         return in_unit(trend_steps(levels, asked, moments, method=method, seasons=seasons, approved=approved), unit)
 
     def trend_left_out(

@@ -16,7 +16,7 @@ from gwnet.analysis.levels.table import levels
 from gwnet.analysis.levels.thresholds import with_elevations
 from gwnet.analysis.maps.same_day import CONTROL_COLUMNS
 from gwnet.analysis.maps.site_maps import control_of, map_of
-from gwnet.analysis.review.decisions import decided
+from gwnet.analysis.review.decisions import join_decisions
 from gwnet.clock import to_utc
 from gwnet.constants import REPEAT_TOLERANCE_M, SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
@@ -75,7 +75,8 @@ def collect(
     """
     settings = fetch.one_site(connection, site, known_on)
     code = str(settings["site"])
-    table = levels(Snapshot(connection, known_on, code))
+    record = Snapshot(connection, known_on, code)
+    table = levels(record)
     wells = located(fetch.wells(connection, known_on, code), settings["crs"])
     points = fetch.measuring_points(connection, known_on, code, history=True)
     since = _start_of(period.first, str(settings["time_zone"]))
@@ -100,7 +101,7 @@ def collect(
         rounds=rounds,
         thresholds=with_elevations(thresholds, wells, points),
         stages=fetch_programme.stages(connection, known_on, code),
-        findings=decided(connection, findings(connection, site=code, known_on=known_on, table=table), known_on),
+        findings=join_decisions(record, findings(record)),
         corrections=history.changes(connection, since=since, until=known_on),
         deployments=hung[hung["site"] == code].reset_index(drop=True),
         tape_checks=fetch_programme.tape_checks(connection, known_on),

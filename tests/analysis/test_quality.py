@@ -7,9 +7,11 @@ import numpy as np
 import pytest
 
 from gwnet.analysis.checks import places, series, steps, visits
-from gwnet.analysis.checks.limits import LIMITS
-from gwnet.analysis.checks.quality import FINDING_COLUMNS, MISSING, findings
-from gwnet.analysis.checks.rules import RULES
+from gwnet.analysis.checks.limits import LIMITS, describe_limits
+from gwnet.analysis.checks.programme import MISSING
+from gwnet.analysis.checks.quality import FINDING_COLUMNS, findings
+from gwnet.analysis.checks.rules import CHECKS, RULES, describe_checks
+from gwnet.store.snapshot import Snapshot
 
 from .record import Record
 
@@ -27,9 +29,9 @@ def made(tmp_path):
     return make
 
 
-def found_in(record, **wanted):
+def found_in(record, round_code=None, **wanted):
     with record.store.reading() as connection:
-        return findings(connection, **wanted)
+        return findings(Snapshot(connection, **wanted), round_code)
 
 
 def rules_of(record, **wanted):
@@ -48,6 +50,21 @@ def quarterly(record, code, depths, start=2018, **more):
 def test_every_rule_is_a_plain_phrase_and_listed_once():
     assert len(set(RULES)) == len(RULES)
     assert all(rule == rule.strip() and rule[0].islower() and "_" not in rule for rule in RULES)
+
+
+def test_every_check_stands_in_the_tables_with_its_words_and_limits():
+    table = describe_checks().splitlines()
+    assert table[:2] == ["| rule | looks for | severity |", "| --- | --- | --- |"]
+    assert [line.split(" | ")[0] for line in table[2:]] == [f"| {rule}" for rule in RULES]
+    assert "| silting | each further loss of depth, with the share of the screen that is covered | note, " in table[14]
+    assert "| `apart_m` | 0.2 |" in describe_limits()
+    assert {limit.name for check in CHECKS for limit in check.limits} < set(LIMITS)
+    assert all(check.looks_for for check in CHECKS)
+
+
+def test_a_limit_has_one_default_in_all_checks():
+    limits = {limit for check in CHECKS for limit in check.limits}
+    assert len({limit.name for limit in limits}) == len(limits)
 
 
 def test_an_empty_record_has_no_findings(made):

@@ -143,7 +143,7 @@ def test_what_cannot_be_told_is_said():
     flat = [("A", f"{2000 + k // 12}-{k % 12 + 1:02d}-15", 40.0 + 0.1 * ((7 * k * k) % 11)) for k in range(120)]
     found = summary(record(*flat, ("B", "2001-01-05", 40.0), ("C", "2001-01-05", 40.0, {"unusable_reason": "frozen"})))
     assert found.loc["A", "highest_in_year"] == ""
-    assert "no annual cycle can be told" in found.loc["A", "note"]
+    assert "annual cycle not significant" in found.loc["A", "note"]
     assert "too few for an annual cycle" in found.loc["B", "note"]
     assert (found.loc["C", "n"], found.loc["C", "note"]) == (0, "no level that can be used")
     assert found.loc["C", "left_out"] == "1 frozen"

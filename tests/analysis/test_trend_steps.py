@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.series.trend_moments import known_moments
+from gwnet.analysis.series.trend_moments import find_moments
 from gwnet.analysis.series.trend_steps import COLUMNS, trend_steps
 from gwnet.network import Network
+from gwnet.store.snapshot import Snapshot
 
 from .trend_rows import quarterly, record, wells_of, yearly
 
@@ -85,7 +86,7 @@ def test_p_is_adjusted_for_all_rows():
 def test_the_demo_has_moments_of_new_measuring_points(demo_record):
     with Network(demo_record) as net:
         with net.store.reading() as connection:
-            moments = known_moments(connection)
+            moments = find_moments(Snapshot(connection))
         found, feet = net.trend_steps(), net.trend_steps(["W-04"], unit="ft")
     assert (moments["moment"] == "new measuring point").any()
     day = moments.loc[(moments["well"] == "W-04") & (moments["moment"] == "new measuring point"), "day"].iloc[0]

@@ -40,7 +40,7 @@ from gwnet import demo  # noqa: E402
 from gwnet.analysis.checks import places, series, steps  # noqa: E402
 from gwnet.analysis.checks.events import Events  # noqa: E402
 from gwnet.analysis.checks.limits import limits_of  # noqa: E402
-from gwnet.analysis.checks.run import all_findings, as_frame  # noqa: E402
+from gwnet.analysis.checks.quality import run_checks, tabulate  # noqa: E402
 from gwnet.analysis.levels.inputs import gather  # noqa: E402
 from gwnet.analysis.levels.reduce import reduce_levels  # noqa: E402
 from gwnet.network import Network, init  # noqa: E402
@@ -89,7 +89,7 @@ class Case:
 
     def findings(self, inputs):
         events = self.events_of(inputs)
-        return as_frame(events, all_findings(events))
+        return tabulate(events, run_checks(events))
 
     def new(self, inputs):
         found = self.findings(inputs)

@@ -173,10 +173,11 @@ def test_another_severity_is_recorded_anew(database):
     with Network("gwnet.sqlite") as net:
         found = net.check(by="Ben", now_utc=FIRST)
         from gwnet.analysis.checks.quality import record_findings
+        from gwnet.store.snapshot import Snapshot
 
         milder = found.assign(severity=found["severity"].where(found["rule"] != "deeper than the bottom", "note"))
         with net.store.writing() as connection:
-            stored = record_findings(connection, milder, at_utc=LATER, by="Ben")
+            stored = record_findings(Snapshot(connection), milder, at_utc=LATER, by="Ben")
     assert (stored.added, stored.kept, stored.retired) == (1, 2, 1)
     table = verdicts().set_index("rule")
     assert table.loc["deeper than the bottom", "severity"] == "note"

@@ -1,9 +1,9 @@
-"""The level events of one site as arrays for the checks, and the findings that the checks give."""
+"""The level events of one site as arrays for the checks."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
 
@@ -11,47 +11,23 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.analysis.checks.check import Limit
 from gwnet.analysis.levels.inputs import Floats, LevelInputs
 from gwnet.analysis.levels.places import located
 from gwnet.analysis.levels.reduce import Reduction, taken
 from gwnet.analysis.levels.serving import USABLE_STATUSES
 from gwnet.analysis.levels.table import levels_frame
-from gwnet.hydro.checks.neighbours import nearest_wells
+from gwnet.hydro.checks.neighbours import Fit, fit_around, nearest_wells
 from gwnet.hydro.checks.robust_limits import Flags, Places
 from gwnet.units import METRES_PER_UNIT
 
-NOTE: Final = "note"
-WARNING: Final = "warning"
-SERIOUS: Final = "serious"
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One thing that a check noticed.
-
-    Attributes
-    ----------
-    rule : str
-        The rule, as a plain phrase.
-    severity : str
-        ``note``, ``warning`` or ``serious``.
-    message : str
-        One sentence.
-    limits : mapping
-        Limits and values that the finding rests on.
-    row : int
-        Position of the event in the events of the site; -1 where it is of no single event.
-    well, round : str
-        Codes, where it is of no single event.
-    """
-
-    rule: str
-    severity: str
-    message: str
-    limits: Mapping[str, Any] = field(default_factory=dict)
-    row: int = -1
-    well: str = ""
-    round: str = ""
+#: Limits that several checks use.
+HINT_SPREADS: Final = Limit(
+    "hint_spreads", 5.0, "robust standard deviations of misfit from which an explanation is looked for"
+)
+HINT_FIT_SPREADS: Final = Limit("hint_fit_spreads", 2.0, "robust standard deviations within which an explanation fits")
+LEAST_CHANGES: Final = Limit("least_changes", 8.0, "fewest changes or misfits of a well that show what is usual")
+LEAST_MISFIT: Final = Limit("least_misfit_m", 0.05, "jumps and misfits smaller than this are never reported [m]")
 
 
 class Events:
@@ -167,7 +143,7 @@ class Events:
 
     @cached_property
     def read_level_m(self) -> Floats:
-        """Return water elevations as read: also where water stands below the screen, which is then only a bound."""
+        """Return water elevations as read: also where water is below the screen, which is then only a bound."""
         depth = self.reduced.repeats.depth_m + self.reduced.tape.correction_m
         below, given = self.inputs.depth_below_ground_m, self.inputs.water_elevation_m
         level = np.where(
@@ -178,7 +154,7 @@ class Events:
 
     @cached_property
     def checked(self) -> Flags:
-        """Return which events hold a level that is held against the record: static or flowing, with a number."""
+        """Return which events hold a level that is compared with the record: static or flowing, with a number."""
         return np.asarray(np.isin(self.words("status"), USABLE_STATUSES) & ~np.isnan(self.read_level_m))
 
     @cached_property
@@ -188,7 +164,7 @@ class Events:
 
     @cached_property
     def level_m(self) -> Floats:
-        """Return water elevations, NaN where an event is not held against the record."""
+        """Return water elevations, NaN where an event is not compared with the record."""
         return np.where(self.checked, self.read_level_m, np.nan)
 
     @cached_property
@@ -199,6 +175,20 @@ class Events:
         groups = np.where(names == "", -1, groups)
         place = self.wells[["easting", "northing"]].to_numpy(dtype=np.float64)
         return nearest_wells(groups, place[:, 0], place[:, 1])
+
+    @cached_property
+    def fit(self) -> Fit:
+        """Return how each level fits the readings around it and the neighbours."""
+        return fit_around(
+            self.well,
+            self.time_d,
+            self.season,
+            self.level_m,
+            self.sound,
+            self.neighbours,
+            spreads=self.limits["hint_spreads"],
+            least=self.limits["least_changes"],
+        )
 
     @cached_property
     def points(self) -> pd.DataFrame:

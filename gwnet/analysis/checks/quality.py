@@ -1,85 +1,133 @@
-"""Findings on the levels of a record: every check of every site, and readings that are missing."""
+"""Findings on the levels of a record: every check of every site.
+
+Findings are worked out afresh from the live record and only then compared with the verdicts on file: same event (or
+well and round), same rule and same severity is the same finding, and keeps its first sentence and its review. Rejected
+and held levels are still checked, or the next run would retire the finding that the decision rests on; they only stop
+serving as a reference for others.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+import json
+from collections.abc import Iterable
+from typing import Final
 
+import numpy as np
 import pandas as pd
-from sqlalchemy import Connection
 
-from gwnet.analysis.checks.programme import MISSING, missing_readings
-from gwnet.analysis.checks.rules import RULES
-from gwnet.analysis.checks.run import FINDING_COLUMNS, PRINTED, site_findings
-from gwnet.records import Selection
-from gwnet.store.fetch import registry as fetch
+from gwnet.analysis.checks.check import SERIOUS, Finding
+from gwnet.analysis.checks.events import Events
+from gwnet.analysis.checks.limits import limits_of, unknown_limit_message
+from gwnet.analysis.checks.rules import CHECKS, RULES
+from gwnet.analysis.levels.inputs import gather
+from gwnet.analysis.levels.reduce import reduce_levels
 from gwnet.store.save.verdicts import Stored, save_verdicts
 from gwnet.store.snapshot import Snapshot
 
-__all__ = ["FINDING_COLUMNS", "MISSING", "PRINTED", "findings", "missing_readings", "record_findings"]
+#: Columns of the frame of findings: those that are printed, then what the store needs.
+PRINTED: Final = ("site", "well", "measured_at", "round", "rule", "severity", "message")
+FINDING_COLUMNS: Final = (*PRINTED, "limits", "event_id")
+
+UNKNOWN_LIMIT: Final = "unknown limit"
 
 
-def findings(
-    connection: Connection,
-    *,
-    round_code: str | None = None,
-    site: str | None = None,
-    known_on: dt.datetime | None = None,
-    table: pd.DataFrame | None = None,
-) -> pd.DataFrame:
+def findings(record: Snapshot, round_code: str | None = None) -> pd.DataFrame:
     """Return what the checks notice in the levels on record.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        The record.
     round_code : str, optional
-        Only findings of this gauging round; its levels are held against the whole record all the same.
-    site : str, optional
-        Only this site.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
-    table : pandas.DataFrame, optional
-        Reduced levels, where the caller has them already: only findings of their events, and of no single event.
+        Only findings of this gauging round; its levels are compared with the whole record all the same.
 
     Returns
     -------
     pandas.DataFrame
-        One row a finding, by site, well, time and rule: columns of `FINDING_COLUMNS`.
+        One row a finding, by site, well, time and rule: columns of `FINDING_COLUMNS`. ``limits`` is JSON; ``event_id``
+        is NaN for a finding of no single event.
     """
-    sites = fetch.sites(connection, known_on)
-    if site is not None:
-        sites = sites[sites["site"] == site]
-    made = [site_findings(connection, settings, known_on) for _, settings in sites.iterrows()]
-    if table is None:
-        table = Snapshot(connection, known_on, site).level_records(Selection(round=round_code))
-    made.append(missing_readings(connection, table, round_code=round_code, site=site, known_on=known_on))
-    filled = [one for one in made if len(one)]
-    both = pd.concat(filled, ignore_index=True) if filled else made[-1]
-    both = both[both["event_id"].isna() | both["event_id"].isin(table["event_id"])]
-    if round_code is not None:
-        both = both[both["round"] == round_code]
-    return both.sort_values(["site", "well", "measured_at", "rule"], kind="stable", ignore_index=True)
+    table = record.once("findings", lambda: _find_all(record))
+    return table if round_code is None else table[table["round"] == round_code].reset_index(drop=True)
+
+
+def _find_all(record: Snapshot) -> pd.DataFrame:
+    tables = [_site_findings(record.of_site(site)) for site in record.sites["site"]]
+    filled = [table for table in tables if len(table)]
+    if not filled:
+        return pd.DataFrame(columns=list(FINDING_COLUMNS)).astype({"event_id": "float64"})
+    together = pd.concat(filled, ignore_index=True)
+    return together.sort_values(["site", "well", "measured_at", "rule"], kind="stable", ignore_index=True)
+
+
+def _site_findings(record: Snapshot) -> pd.DataFrame:
+    limits, unknown = limits_of(record.settings)
+    inputs = gather(record)
+    events = Events(inputs, reduce_levels(inputs), record.settings, limits, record.rounds)
+    of_limits = [
+        Finding(unknown_limit_message(name), {name: value}, rule=UNKNOWN_LIMIT, severity=SERIOUS)
+        for name, value in unknown.items()
+    ]
+    return tabulate(events, [*of_limits, *run_checks(events)])
+
+
+def run_checks(events: Events) -> list[Finding]:
+    """Run every check on the level events of one site.
+
+    Parameters
+    ----------
+    events : gwnet.analysis.checks.events.Events
+        Level events of one site.
+
+    Returns
+    -------
+    list of Finding
+        Every finding.
+    """
+    return [finding for check in CHECKS for finding in check.run(events)]
+
+
+def tabulate(events: Events, noticed: Iterable[Finding]) -> pd.DataFrame:
+    """Return findings as a frame.
+
+    Parameters
+    ----------
+    events : gwnet.analysis.checks.events.Events
+        Level events of one site.
+    noticed : iterable of Finding
+        Findings.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `findings`, in the order given.
+    """
+    columns = {name: events.frame[name].to_numpy(dtype=object) for name in ("well", "measured_at", "round")}
+    event_ids = events.frame["event_id"].to_numpy(dtype=np.float64)
+    rows = []
+    for finding in noticed:
+        is_of_event = finding.row >= 0
+        where = [column[finding.row] if is_of_event else getattr(finding, name) for name, column in columns.items()]
+        event = float(event_ids[finding.row]) if is_of_event else np.nan
+        limits = json.dumps(finding.limits, sort_keys=True, ensure_ascii=False)
+        rows.append((events.site, *where, finding.rule, finding.severity, finding.message, limits, event))
+    return pd.DataFrame(rows, columns=list(FINDING_COLUMNS)).astype({"event_id": "float64"})
 
 
 def record_findings(
-    connection: Connection,
-    found: pd.DataFrame,
-    *,
-    round_code: str | None = None,
-    site: str | None = None,
-    at_utc: dt.datetime,
-    by: str,
+    record: Snapshot, noticed: pd.DataFrame, *, round_code: str | None = None, at_utc: dt.datetime, by: str
 ) -> Stored:
     """Record findings as verdicts, and retire those that no longer hold.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work, in which the findings were worked out.
-    found : pandas.DataFrame
-        Findings of the live record, as `findings` gives them.
-    round_code, site : str, optional
-        What was checked.
+    record : gwnet.store.snapshot.Snapshot
+        The live record, in a writing unit of work in which the findings were worked out.
+    noticed : pandas.DataFrame
+        Findings, as `findings` returns them.
+    round_code : str, optional
+        Round that was checked.
     at_utc : datetime.datetime
         Aware time of the recording.
     by : str
@@ -90,4 +138,6 @@ def record_findings(
     gwnet.store.save.verdicts.Stored
         How many were added, on record already, and retired.
     """
-    return save_verdicts(connection, found, RULES, site=site, round_code=round_code, at_utc=at_utc, by=by)
+    return save_verdicts(
+        record.connection, noticed, RULES, site=record.site, round_code=round_code, at_utc=at_utc, by=by
+    )

@@ -1,38 +1,47 @@
-"""Every rule that `gwnet check` looks at, in the order of the page for users."""
+"""Every check of levels, in the order of the run and of the documentation."""
 
 from __future__ import annotations
 
 from typing import Final
 
 from gwnet.analysis.checks import places, programme, series, steps, visits
-from gwnet.analysis.levels.reduce import FINDINGS
+from gwnet.analysis.checks.check import Check
+
+#: Every check.
+CHECKS: Final[tuple[Check, ...]] = tuple(
+    check for module in (visits, series, places, steps, programme) for check in module.CHECKS.checks
+)
 
 #: Every rule whose findings are stored; verdicts of other rules are never touched.
-RULES: Final[tuple[str, ...]] = (
-    *FINDINGS,
-    visits.ABOVE_POINT,
-    visits.ABOVE_GROUND,
-    visits.BELOW_BOTTOM,
-    visits.RECOVERY,
-    visits.SILTING,
-    visits.DEEPER,
-    visits.WINDOW,
-    visits.TAPE_DUE,
-    visits.LAST_AGAIN,
-    series.JUMP,
-    series.SEASON,
-    series.MISFIT,
-    series.UNIT,
-    series.SIGN,
-    series.DIGITS,
-    series.AMOUNT,
-    series.POINT,
-    places.APART,
-    places.GROUND,
-    places.ORDER,
-    places.COPIED,
-    places.EXCHANGED,
-    steps.AT_POINT,
-    steps.WITH_TAPE,
-    programme.MISSING,
-)
+RULES: Final[tuple[str, ...]] = tuple(check.rule for check in CHECKS)
+
+
+def describe_checks() -> str:
+    """Return the checks for the documentation.
+
+    Returns
+    -------
+    str
+        Markdown table: rule, what it looks for, severity.
+    """
+    return markdown_table(
+        ("rule", "looks for", "severity"), [(check.rule, check.looks_for, check.severities) for check in CHECKS]
+    )
+
+
+def markdown_table(headings: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
+    """Return rows as a Markdown table.
+
+    Parameters
+    ----------
+    headings : tuple of str
+        Headings.
+    rows : list of tuple of str
+        Cells.
+
+    Returns
+    -------
+    str
+        Lines.
+    """
+    return "\n".join(f"| {' | '.join(cells)} |" for cells in (headings, ("---",) * len(headings), *rows))

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gwnet.analysis.checks.events import NOTE, SERIOUS, WARNING, Events, Finding
+from gwnet.analysis.checks.check import NOTE, SERIOUS, WARNING, CheckList, Finding, Limit
+from gwnet.analysis.checks.events import HINT_FIT_SPREADS, HINT_SPREADS, LEAST_CHANGES, LEAST_MISFIT, Events
 from gwnet.hydro.checks import alternatives
-from gwnet.hydro.checks.neighbours import Fit, fit_around
 from gwnet.hydro.checks.robust_limits import Floats, Places, jumps, season_band
 from gwnet.hydro.reduction.intervals import in_force
+
+CHECKS: Final = CheckList()
 
 JUMP: Final = "jump since the last reading"
 SEASON: Final = "outside the record for the season"
@@ -29,52 +32,18 @@ _FAR: Final = 8.0
 _SEASONS: Final = ("January to March", "April to June", "July to September", "October to December")
 
 
-def fit_of(events: Events) -> Fit:
-    """Return how each level fits the readings around it and the neighbours.
-
-    Parameters
-    ----------
-    events : Events
-        Level events of one site.
-
-    Returns
-    -------
-    gwnet.hydro.checks.neighbours.Fit
-        Residuals and spreads.
-    """
-    return fit_around(
-        events.well,
-        events.time_d,
-        events.season,
-        events.level_m,
-        events.sound,
-        events.neighbours,
-        spreads=events.limits["hint_spreads"],
-        least=events.limits["least_changes"],
-    )
-
-
-def series_findings(events: Events, fit: Fit) -> list[Finding]:
-    """Return jumps, unusual levels, misfits and their explanations.
-
-    Parameters
-    ----------
-    events : Events
-        Level events of one site.
-    fit : gwnet.hydro.checks.neighbours.Fit
-        How each level fits what is around it.
-
-    Returns
-    -------
-    list of Finding
-        Findings of the rules of this module.
-    """
-    return [*_jumps(events), *_unusual(events), *_misfits(events, fit)]
-
-
-def _jumps(events: Events) -> list[Finding]:
+@CHECKS.add(
+    JUMP,
+    WARNING,
+    "more change than the well usually has in such a time, and into this season",
+    Limit("jump_spreads", 6.0, "robust standard deviations of a well's changes that make a jump"),
+    LEAST_CHANGES,
+    LEAST_MISFIT,
+)
+def _find_jumps(events: Events) -> Iterator[Finding]:
+    """Find levels that changed more since the last reading than the well usually does."""
     limits = events.limits
-    found = jumps(
+    changes = jumps(
         events.well,
         events.time_d,
         events.season,
@@ -84,19 +53,16 @@ def _jumps(events: Events) -> list[Finding]:
         least=limits["least_changes"],
         floor_m=_floor(events),
     )
-    made = []
-    for row in np.flatnonzero(found.jump).tolist():
-        change, lower, upper = found.change_m[row], found.lower_m[row], found.upper_m[row]
-        before = str(events.frame["measured_at"].iat[found.before[row]])[:10]
+    for row in np.flatnonzero(changes.jump).tolist():
+        change, lower, upper = changes.change_m[row], changes.lower_m[row], changes.upper_m[row]
         message = (
-            f"The level changed by {events.length(change, signed=True)} since {before}; over such a time it usually "
-            f"changes by {events.length(lower, signed=True)} to {events.length(upper, signed=True)} "
-            f"({found.count[row]} changes)."
+            f"The level changed by {events.length(change, signed=True)} since {events.day[changes.before[row]]}; over "
+            f"such a time it usually changes by {events.length(lower, signed=True)} to "
+            f"{events.length(upper, signed=True)} ({changes.count[row]} changes)."
         )
         values = _rounded(change_m=change, lower_m=lower, upper_m=upper)
-        values |= {"changes": int(found.count[row]), "jump_spreads": limits["jump_spreads"]}
-        made.append(Finding(JUMP, WARNING, message, values, row))
-    return made
+        values |= {"changes": int(changes.count[row]), "jump_spreads": limits["jump_spreads"]}
+        yield Finding(message, values, row)
 
 
 def _floor(events: Events) -> Floats:
@@ -104,9 +70,18 @@ def _floor(events: Events) -> Floats:
     return np.maximum(events.limits["least_misfit_m"], np.nan_to_num(events.column("uncertainty_m")))
 
 
-def _unusual(events: Events) -> list[Finding]:
+@CHECKS.add(
+    SEASON,
+    NOTE,
+    "a level outside what levels of the same quarter of the year suggest; reported at its first level",
+    Limit("season_spreads", 6.0, "robust standard deviations of a season's levels that make a level unusual"),
+    Limit("least_in_season", 8.0, "fewest levels of a season that show its limits"),
+    LEAST_MISFIT,
+)
+def _find_unusual(events: Events) -> Iterator[Finding]:
+    """Find levels outside what those of the same quarter of the year suggest."""
     limits = events.limits
-    found = season_band(
+    band = season_band(
         events.well,
         events.season,
         events.level_m,
@@ -115,18 +90,16 @@ def _unusual(events: Events) -> list[Finding]:
         least=limits["least_in_season"],
         floor_m=_floor(events),
     )
-    made = []
-    for row in np.flatnonzero(found.outside).tolist():
-        level, lower, upper = events.level_m[row], found.lower_m[row], found.upper_m[row]
+    for row in np.flatnonzero(band.outside).tolist():
+        level, lower, upper = events.level_m[row], band.lower_m[row], band.upper_m[row]
         message = (
             f"The level of {events.length(level)} lies {'above' if level > upper else 'below'} the range of "
-            f"{events.length(lower)} to {events.length(upper)} that {found.count[row]} levels from "
+            f"{events.length(lower)} to {events.length(upper)} that {band.count[row]} levels from "
             f"{_SEASONS[events.season[row]]} suggest."
         )
         values = _rounded(water_elevation_m=level, lower_m=lower, upper_m=upper)
-        values |= {"levels": int(found.count[row]), "season_spreads": limits["season_spreads"]}
-        made.append(Finding(SEASON, NOTE, message, values, row))
-    return made
+        values |= {"levels": int(band.count[row]), "season_spreads": limits["season_spreads"]}
+        yield Finding(message, values, row)
 
 
 def _rounded(**values: float) -> dict[str, Any]:
@@ -143,27 +116,53 @@ class _Kind:
     words: Any
 
 
-def _misfits(events: Events, fit: Fit) -> list[Finding]:
-    limits = events.limits
+@CHECKS.add(
+    MISFIT,
+    WARNING,
+    "a level off the line between the readings before and after, moved by what neighbours of the aquifer did; a note "
+    "where neighbours are off as well",
+    Limit("fit_spreads", 7.0, "robust standard deviations by which a level may miss what is around it"),
+    Limit("least_shared", 2.0, "neighbours off in the same direction that make a misfit a natural one"),
+    LEAST_CHANGES,
+    LEAST_MISFIT,
+    others=(NOTE,),
+)
+def _find_misfits(events: Events) -> Iterator[Finding]:
+    """Find levels that do not fit what is around them: as what may explain them, else as misfits."""
+    limits, fit = events.limits, events.fit
     size, spread = np.abs(fit.residual_m), fit.spread_m
-    told = events.checked & (size > limits["least_misfit_m"])
-    suspect = told & (size > limits["hint_spreads"] * spread)
+    is_off = events.checked & (size > limits["least_misfit_m"])
+    suspect = is_off & (size > limits["hint_spreads"] * spread)
     own_size = np.abs(fit.own_residual_m)
     own = events.checked & (own_size > np.maximum(limits["least_misfit_m"], limits["hint_spreads"] * fit.own_spread_m))
     rows = np.flatnonzero(suspect | own)
     alone = fit.shared < limits["least_shared"]
-    explained = _explained(events, fit, rows, suspect & alone, own)
-    made = []
-    for row in np.flatnonzero(told & (size > limits["fit_spreads"] * spread)).tolist():
+    explained = _explain(events, rows, suspect & alone, own)
+    yield from explained.values()
+    for row in np.flatnonzero(is_off & (size > limits["fit_spreads"] * spread)).tolist():
         if row not in explained:
             shared = "" if alone[row] else f"; so do {fit.shared[row]} of its neighbours"
-            message = f"{_off(events, fit, row)}{shared}."
-            severity = WARNING if alone[row] else NOTE
-            made.append(Finding(MISFIT, severity, message, _values(events, fit, row), row))
-    return [*explained.values(), *made]
+            message = f"{_describe_misfit(events, row)}{shared}."
+            yield Finding(message, _values(events, row), row, severity="" if alone[row] else NOTE)
 
 
-def _off(events: Events, fit: Fit, row: int) -> str:
+_HINT_LIMITS: Final = (HINT_SPREADS, HINT_FIT_SPREADS)
+CHECKS.add_rule(
+    UNIT, SERIOUS, "such a misfit explained by feet booked as metres, or the other way round", *_HINT_LIMITS
+)
+CHECKS.add_rule(SIGN, SERIOUS, "such a misfit explained by a sign", *_HINT_LIMITS)
+CHECKS.add_rule(DIGITS, WARNING, "such a misfit explained by two neighbouring digits", *_HINT_LIMITS)
+CHECKS.add_rule(AMOUNT, WARNING, "such a misfit of exactly 1 m, 1 ft or 0.1 m", *_HINT_LIMITS)
+CHECKS.add_rule(
+    POINT,
+    WARNING,
+    "such a misfit explained by the measuring point before or after, another access, or the ground",
+    *_HINT_LIMITS,
+)
+
+
+def _describe_misfit(events: Events, row: int) -> str:
+    fit = events.fit
     where = "above" if fit.residual_m[row] > 0 else "below"
     what = "the readings before and after and its neighbours" if fit.by_neighbours[row] else "its own readings around"
     limit = events.limits["fit_spreads"] * fit.spread_m[row]
@@ -173,16 +172,18 @@ def _off(events: Events, fit: Fit, row: int) -> str:
     )
 
 
-def _values(events: Events, fit: Fit, row: int) -> dict[str, Any]:
-    made = _rounded(misfit_m=fit.residual_m[row], spread_m=fit.spread_m[row])
-    made |= {name: events.limits[name] for name in ("fit_spreads", "hint_spreads", "hint_fit_spreads")}
-    return made | {"neighbours": bool(fit.by_neighbours[row]), "off_as_well": int(fit.shared[row])}
+def _values(events: Events, row: int) -> dict[str, Any]:
+    fit = events.fit
+    values = _rounded(misfit_m=fit.residual_m[row], spread_m=fit.spread_m[row])
+    values |= {name: events.limits[name] for name in ("fit_spreads", "hint_spreads", "hint_fit_spreads")}
+    return values | {"neighbours": bool(fit.by_neighbours[row]), "off_as_well": int(fit.shared[row])}
 
 
-def _explained(
-    events: Events, fit: Fit, rows: NDArray[np.intp], suspect: NDArray[np.bool_], own: NDArray[np.bool_]
+def _explain(
+    events: Events, rows: NDArray[np.intp], suspect: NDArray[np.bool_], own: NDArray[np.bool_]
 ) -> dict[int, Finding]:
     """Return for each misfit the explanation that fits best."""
+    fit = events.fit
     kinds = [_unit(events), _sign(events), _digits(events), _amount(events), *_points(events)]
     shifts = np.concatenate([kind.shift_m[rows] for kind in kinds], axis=1)
     # another unit or sign moves a level far; a small shift by one of them is chance
@@ -201,17 +202,17 @@ def _explained(
     )
     which = np.where(best.which >= 0, best.which, alone.which)
     left = np.where(best.which >= 0, best.misfit_m, alone.misfit_m)
-    made = {}
+    explained = {}
     ends = np.cumsum([kind.shift_m.shape[1] for kind in kinds])
     for place in np.flatnonzero(which >= 0).tolist():
         row, column = int(rows[place]), int(which[place])
         number = int(np.searchsorted(ends, column, side="right"))
         kind = kinds[number]
         alternative = column - (int(ends[number - 1]) if number else 0)
-        message = f"{_off(events, fit, row)}; {kind.words(row, alternative)}."
-        values = _values(events, fit, row) | _rounded(left_m=left[place], moved_m=shifts[place, column])
-        made[row] = Finding(kind.rule, kind.severity, message, values, row)
-    return made
+        message = f"{_describe_misfit(events, row)}; {kind.words(row, alternative)}."
+        values = _values(events, row) | _rounded(left_m=left[place], moved_m=shifts[place, column])
+        explained[row] = Finding(message, values, row, kind.rule, kind.severity)
+    return explained
 
 
 def _unit(events: Events) -> _Kind:

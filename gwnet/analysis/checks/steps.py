@@ -2,38 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from gwnet.analysis.checks.events import WARNING, Events, Finding
-from gwnet.analysis.checks.places import about
+from gwnet.analysis.checks.check import WARNING, CheckList, Finding, Limit
+from gwnet.analysis.checks.events import LEAST_CHANGES, Events
+from gwnet.analysis.checks.places import describe_amount
 from gwnet.hydro.checks.neighbours import nearest_wells
 from gwnet.hydro.checks.places import Shift, common_shift
 from gwnet.hydro.checks.robust_limits import Floats, Places, readings_around
 from gwnet.hydro.checks.steps import Moves, moves_against_neighbours, steps_at
 
+CHECKS: Final = CheckList()
+
 AT_POINT: Final = "step at a new measuring point"
 WITH_TAPE: Final = "step with another tape"
-
-
-def step_findings(events: Events) -> list[Finding]:
-    """Return steps that coincide with a new measuring point or another tape.
-
-    Parameters
-    ----------
-    events : Events
-        Level events of one site.
-
-    Returns
-    -------
-    list of Finding
-        Findings of the rules of this module.
-    """
-    if not len(events):
-        return []
-    return [*_at_points(events), *_with_tapes(events)]
 
 
 def _changed(events: Events, what: Places) -> tuple[Places, Places]:
@@ -44,12 +30,21 @@ def _changed(events: Events, what: Places) -> tuple[Places, Places]:
     return rows.astype(np.int64), before[rows]
 
 
-def _at_points(events: Events) -> list[Finding]:
+@CHECKS.add(
+    AT_POINT,
+    WARNING,
+    "a step against wells where nothing changed, at a new survey",
+    Limit("step_spreads", 4.0, "standard errors of a step at a new measuring point that make it count"),
+    Limit("least_step_m", 0.03, "steps at a new measuring point smaller than this are never reported [m]"),
+    LEAST_CHANGES,
+)
+def _find_steps_at_points(events: Events) -> Iterator[Finding]:
+    """Find steps of levels against the neighbours where the measuring point changed."""
     rows, before = _changed(events, events.point)
     same_access = events.words("access")[rows] == events.words("access")[before]
     rows = rows[same_access]
     if not rows.size:
-        return []
+        return
     moves = moves_against_neighbours(
         events.well,
         events.time_d,
@@ -59,46 +54,57 @@ def _at_points(events: Events) -> list[Finding]:
         events.neighbours,
         least=events.limits["least_changes"],
     )
-    found = steps_at(rows, events.well, events.time_d, moves, events.sound, events.point)
+    steps = steps_at(rows, events.well, events.time_d, moves, events.sound, events.point)
     limits = events.limits
-    counts = np.abs(found.step_m) > np.maximum(limits["least_step_m"], limits["step_spreads"] * found.error_m)
-    made = []
+    counts = np.abs(steps.step_m) > np.maximum(limits["least_step_m"], limits["step_spreads"] * steps.error_m)
     for place in np.flatnonzero(counts).tolist():
-        row, step = int(rows[place]), float(found.step_m[place])
+        row, step, error = int(rows[place]), float(steps.step_m[place]), float(steps.error_m[place])
         since = events.points["valid_from_utc"].iat[events.point[row]]
         message = (
             f"Since the measuring point of {since:%Y-%m-%d} the well stands {events.length(abs(step))} "
             f"{'higher' if step > 0 else 'lower'} against its neighbours than before "
-            f"(standard error {events.length(float(found.error_m[place]))}){about(step, float(found.error_m[place]))}."
+            f"(standard error {events.length(error)}){describe_amount(step, error)}."
         )
-        values = {"step_m": round(step, 4), "standard_error_m": round(float(found.error_m[place]), 4)}
+        values = {"step_m": round(step, 4), "standard_error_m": round(error, 4)}
         values |= {"step_spreads": limits["step_spreads"], "least_step_m": limits["least_step_m"]}
-        made.append(Finding(AT_POINT, WARNING, message, values, row))
-    return made
+        yield Finding(message, values, row)
 
 
-def _with_tapes(events: Events) -> list[Finding]:
+@CHECKS.add(
+    WITH_TAPE,
+    WARNING,
+    "a step of many wells in a round read with another tape",
+    Limit("tape_spreads", 3.5, "standard errors of a step with another tape that make it count"),
+    Limit(
+        "tape_step_m",
+        0.006,
+        "steps with another tape smaller than this are never reported [m]",
+        "0.02 ft, USGS TM 1-A1, p. 6-8 and 37",
+    ),
+    Limit("least_tape_wells", 5.0, "fewest wells that show a step with another tape"),
+    LEAST_CHANGES,
+)
+def _find_steps_with_tapes(events: Events) -> Iterator[Finding]:
+    """Find steps shared by the wells of a round that were read with another tape."""
     tape = events.records["instrument_id"].fillna(-1).to_numpy(dtype=np.int64)
     rows, before = _changed(events, tape)
     if not rows.size:
-        return []
+        return
     table = pd.DataFrame({"row": rows, "before": before, "old": tape[before], "new": tape[rows]})
     table["when"] = events.frame["round"].to_numpy(dtype=object)[rows]
     table["when"] = table["when"].where(table["when"] != "", events.quarter[rows].astype(str))
-    made = []
     for _, group in table.groupby(["when", "old", "new"], sort=True):
         if group["row"].nunique() >= events.limits["least_tape_wells"]:
-            made += _tape_change(events, group, tape)
-    return made
+            yield from _judge_tape_change(events, group, tape)
 
 
-def _tape_change(events: Events, group: pd.DataFrame, tape: Places) -> list[Finding]:
+def _judge_tape_change(events: Events, group: pd.DataFrame, tape: Places) -> Iterator[Finding]:
     """Judge one change of tape: the wells that had it against wells that kept theirs."""
     rows = group["row"].to_numpy(dtype=np.int64)
     shift = _shift(events, rows, tape)
     limits = events.limits
     if shift is None or not shift.counts(limits["tape_spreads"], limits["tape_step_m"]):
-        return []
+        return
     first = int(rows[np.argmin(events.time_d[rows])])
     old, new = (str(events.frame["instrument"].iat[int(row)]) for row in (group["before"].iloc[0], rows[0]))
     message = (
@@ -114,7 +120,7 @@ def _tape_change(events: Events, group: pd.DataFrame, tape: Places) -> list[Find
         "tape_spreads": limits["tape_spreads"],
         "tape_step_m": limits["tape_step_m"],
     }
-    return [Finding(WITH_TAPE, WARNING, message, values, first)]
+    yield Finding(message, values, first)
 
 
 def _shift(events: Events, rows: Places, tape: Places) -> Shift | None:
@@ -143,10 +149,10 @@ def _neighbours_that_kept(aquifer: Places, place: Floats, part: Places, nowhere:
     """Return for each well of a change of tape its neighbours that had none."""
     wells = aquifer.size
     others = ~np.isin(np.arange(wells), part)
-    made = np.full((wells, 8), -1, dtype=np.int64)
+    kept = np.full((wells, 8), -1, dtype=np.int64)
     group = np.where(nowhere, -1, aquifer)
     for well in part.tolist():
         asked = others.copy()
         asked[well] = True
-        made[well] = nearest_wells(np.where(asked, group, -1), place[:, 0], place[:, 1])[well]
-    return made
+        kept[well] = nearest_wells(np.where(asked, group, -1), place[:, 0], place[:, 1])[well]
+    return kept

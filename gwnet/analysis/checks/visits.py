@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from functools import partial
 from typing import Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.analysis.checks.events import NOTE, SERIOUS, WARNING, Events, Finding
+from gwnet.analysis.checks.check import NOTE, SERIOUS, WARNING, CheckList, Finding, Limit
+from gwnet.analysis.checks.events import Events
 from gwnet.analysis.levels.reduce import FINDINGS
+from gwnet.constants import TAPE_CHECK_INTERVAL_DAYS
 from gwnet.hydro.checks import visits as checks_visits
 from gwnet.hydro.checks.robust_limits import Floats, readings_around
+
+CHECKS: Final = CheckList()
 
 ABOVE_POINT: Final = "water above the measuring point"
 ABOVE_GROUND: Final = "water above ground"
@@ -23,92 +29,89 @@ WINDOW: Final = "outside the round's window"
 TAPE_DUE: Final = "tape check overdue"
 LAST_AGAIN: Final = "last readings again"
 
-#: Findings of the reduction that keep no level out of maps.
+#: What the rules of the reduction look for; all but the mild one keep a level out of maps.
+_REDUCTION: Final = {
+    "repeats disagree": "a spread of the readings beyond the site's tolerance; the level is not used until somebody "
+    "chooses",
+    "no measuring point in force": "a depth that nothing turns into an elevation",
+    "two measuring points in force": "two points of one access in force at that time",
+    "measuring point in another datum": "another vertical datum than the site's; no shift is made",
+    "beyond the tape check": "a reading beyond the depths of the tape's last check",
+    "product without density": "floating product whose relative density is not on record",
+    "water below the screen": "a static level below the bottom of the screen; it counts as a bound",
+    "dry without a depth": "a dry well with neither screen nor sounding on record",
+}
 _MILD: Final = ("beyond the tape check",)
 
 #: Kinds of instrument that are checked against a reference tape.
 _TAPES: Final = ("electric tape", "steel tape", "interface probe")
 
 
-def visit_findings(events: Events) -> list[Finding]:
-    """Return what is noticed about single visits.
-
-    Parameters
-    ----------
-    events : Events
-        Level events of one site.
-
-    Returns
-    -------
-    list of Finding
-        Findings of the reduction and of the rules of this module.
-    """
-    return [
-        *_reduction(events),
-        *_too_high(events),
-        *_below_bottom(events),
-        *_recovery(events),
-        *_silting(events),
-        *_window(events),
-        *_tape_due(events),
-        *_last_again(events),
-    ]
+def _find_reduced(rule: str, events: Events) -> Iterator[Finding]:
+    for row in np.flatnonzero(events.sorted(events.reduced.findings[rule])).tolist():
+        if rule == "repeats disagree":
+            yield _disagreeing(events, row)
+        else:
+            yield Finding(FINDINGS[rule], row=row)
 
 
-def _reduction(events: Events) -> list[Finding]:
-    made = []
-    for rule, where in events.reduced.findings.items():
-        severity = NOTE if rule in _MILD else SERIOUS
-        for row in np.flatnonzero(events.sorted(where)).tolist():
-            if rule == "repeats disagree":
-                made.append(_disagreeing(events, row))
-            else:
-                made.append(Finding(rule, severity, FINDINGS[rule], {}, row))
-    return made
+for _rule, _looks_for in _REDUCTION.items():
+    CHECKS.add(_rule, NOTE if _rule in _MILD else SERIOUS, _looks_for)(partial(_find_reduced, _rule))
 
 
 def _disagreeing(events: Events, row: int) -> Finding:
     spread = float(events.reduced.repeats.spread_m[events.order[row]])
     tolerance = float(events.inputs.tolerance_m[events.order[row]])
     message = f"The repeats differ by {events.length(spread)}; the site allows {events.length(tolerance)}."
-    limits = {"tolerance_m": round(tolerance, 6), "spread_m": round(spread, 6)}
-    return Finding("repeats disagree", SERIOUS, message, limits, row)
+    return Finding(message, {"tolerance_m": round(tolerance, 6), "spread_m": round(spread, 6)}, row)
 
 
-def _too_high(events: Events) -> list[Finding]:
-    """Find water above the measuring point, or above ground, where nobody says that the well flows."""
-    status, depth, below = (
-        events.words("status"),
-        events.column("depth_to_water_m"),
-        events.column("depth_below_ground_m"),
-    )
+def _reported_to_flow(events: Events) -> NDArray[np.bool_]:
+    """Return which levels are bounds, or of wells that are reported to flow or to be affected by surface water."""
     number = ~np.isnan(events.column("water_elevation_m")) & (events.words("bound") == "")
-    said = number & (status != "flowing") & (status != "affected by surface water")
-    above_point = said & (depth < 0.0)
-    above_ground = said & (below < 0.0) & ~above_point
-    made = []
-    for row in np.flatnonzero(above_point).tolist():
+    return np.asarray(~number | np.isin(events.words("status"), ("flowing", "affected by surface water")))
+
+
+@CHECKS.add(ABOVE_POINT, SERIOUS, "a negative depth, and no status `flowing`")
+def _find_above_point(events: Events) -> Iterator[Finding]:
+    """Find water above the measuring point of wells that are not reported to flow."""
+    depth = events.column("depth_to_water_m")
+    for row in np.flatnonzero(~_reported_to_flow(events) & (depth < 0.0)).tolist():
         message = (
             f"Water stands {events.length(-depth[row])} above the measuring point and the well is not said to flow."
         )
-        made.append(Finding(ABOVE_POINT, SERIOUS, message, {"depth_to_water_m": round(float(depth[row]), 6)}, row))
-    for row in np.flatnonzero(above_ground).tolist():
+        yield Finding(message, {"depth_to_water_m": round(float(depth[row]), 6)}, row)
+
+
+@CHECKS.add(ABOVE_GROUND, NOTE, "water above ground inside the casing, and no status `flowing`")
+def _find_above_ground(events: Events) -> Iterator[Finding]:
+    """Find water above ground and below the measuring point, of wells that are not reported to flow."""
+    depth, below = events.column("depth_to_water_m"), events.column("depth_below_ground_m")
+    for row in np.flatnonzero(~_reported_to_flow(events) & (below < 0.0) & ~(depth < 0.0)).tolist():
         message = (
             f"Water stands {events.length(-below[row])} above ground, inside the casing; nobody says that it flows."
         )
-        made.append(Finding(ABOVE_GROUND, NOTE, message, {"depth_below_ground_m": round(float(below[row]), 6)}, row))
-    return made
+        yield Finding(message, {"depth_below_ground_m": round(float(below[row]), 6)}, row)
 
 
-def _below_bottom(events: Events) -> list[Finding]:
+@CHECKS.add(
+    BELOW_BOTTOM,
+    SERIOUS,
+    "water below the last sounding, or below the depth as built",
+    Limit(
+        "bottom_tolerance_m",
+        0.15,
+        "water may be read this far below the bottom [m]",
+        "0.5 ft, USGS SJ-600027 p. 16 (accuracy of soundings)",
+    ),
+)
+def _find_below_bottom(events: Events) -> Iterator[Finding]:
+    """Find water below the bottom as last sounded, or as built."""
     below = events.column("depth_below_ground_m")
     sounded = checks_visits.last_known(events.well, events.column("sounded_depth_m"))
-    built = events.of_well("total_depth_m")
-    bottom = np.where(np.isnan(sounded), built, sounded)
+    bottom = np.where(np.isnan(sounded), events.of_well("total_depth_m"), sounded)
     tolerance = events.limits["bottom_tolerance_m"]
-    made: list[Finding] = []
-    number = events.words("bound") == ""
-    for row in np.flatnonzero(number & (below > bottom + tolerance)).tolist():
+    for row in np.flatnonzero((events.words("bound") == "") & (below > bottom + tolerance)).tolist():
         how = "as sounded" if not np.isnan(sounded[row]) else "as built"
         message = (
             f"Water was read at {events.length(below[row])} below ground, and the bottom lies at "
@@ -119,36 +122,50 @@ def _below_bottom(events: Events) -> list[Finding]:
             "bottom_m": round(float(bottom[row]), 6),
             "bottom_tolerance_m": tolerance,
         }
-        made.append(Finding(BELOW_BOTTOM, SERIOUS, message, limits, row))
-    return made
+        yield Finding(message, limits, row)
 
 
-def _recovery(events: Events) -> list[Finding]:
+@CHECKS.add(
+    RECOVERY,
+    WARNING,
+    "a static level too soon after pumping",
+    Limit(
+        "recovery_hours",
+        24.0,
+        "hours after pumping in which a level cannot be static",
+        "US EPA RCRA guidance of 1992, p. 7-4",
+    ),
+)
+def _find_unrecovered(events: Events) -> Iterator[Finding]:
+    """Find static levels too soon after pumping."""
     status = events.words("status")
     since = checks_visits.hours_since(events.well, events.time_d, np.isin(status, ("pumping", "recovering")))
     limit = events.limits["recovery_hours"]
     timed = events.frame["time_known"].to_numpy(dtype=bool)
-    made = []
     for row in np.flatnonzero((status == "static") & timed & (since < limit)).tolist():
         message = (
             f"The well was pumped or recovering {since[row]:.1f} h before; a level is taken as static after "
             f"{limit:g} h."
         )
-        made.append(
-            Finding(RECOVERY, WARNING, message, {"hours": round(float(since[row]), 2), "recovery_hours": limit}, row)
-        )
-    return made
+        yield Finding(message, {"hours": round(float(since[row]), 2), "recovery_hours": limit}, row)
 
 
-def _silting(events: Events) -> list[Finding]:
+@CHECKS.add(
+    SILTING,
+    SERIOUS,
+    "each further loss of depth, with the share of the screen that is covered",
+    Limit("silting_m", 0.5, "loss of depth that is reported, and each further one [m]"),
+    Limit("covered_share", 0.2, "share of the screen covered that makes silting serious"),
+    others=(NOTE, WARNING),
+)
+def _find_silting(events: Events) -> Iterator[Finding]:
+    """Find soundings above the depth as built: the first, and each that lost as much again."""
     limits = events.limits
     sounded, built = events.column("sounded_depth_m"), events.of_well("total_depth_m")
-    loss = built - sounded
-    covered = _covered(events, sounded)
-    made = []
+    loss, covered = built - sounded, _covered_share(events, sounded)
     for row in np.flatnonzero(checks_visits.further_loss(events.well, loss, limits["silting_m"])).tolist():
-        on_screen = covered[row] > 0.0
-        tail = f"; {covered[row]:.0%} of the screen is covered" if on_screen else "; the screen is free"
+        is_on_screen = covered[row] > 0.0
+        tail = f"; {covered[row]:.0%} of the screen is covered" if is_on_screen else "; the screen is free"
         message = (
             f"The bottom was sounded at {events.length(sounded[row])} below ground, {events.length(loss[row])} above "
             f"the depth as built{tail}."
@@ -159,27 +176,44 @@ def _silting(events: Events) -> list[Finding]:
             "covered_share": round(float(np.nan_to_num(covered[row])), 4),
             "silting_m": limits["silting_m"],
         }
-        serious = covered[row] >= limits["covered_share"]
-        severity = SERIOUS if serious else (WARNING if on_screen else NOTE)
-        made.append(Finding(SILTING, severity, message, values, row))
-    for row in np.flatnonzero(loss < -limits["deeper_m"]).tolist():
+        milder = WARNING if is_on_screen else NOTE
+        yield Finding(message, values, row, severity="" if covered[row] >= limits["covered_share"] else milder)
+
+
+@CHECKS.add(
+    DEEPER,
+    WARNING,
+    "a sounding below the depth as built",
+    Limit("deeper_m", 0.3, "sounded depth may exceed the depth as built by this [m]"),
+)
+def _find_deeper(events: Events) -> Iterator[Finding]:
+    """Find soundings below the depth as built."""
+    sounded, built = events.column("sounded_depth_m"), events.of_well("total_depth_m")
+    limit = events.limits["deeper_m"]
+    for row in np.flatnonzero(built - sounded < -limit).tolist():
         message = (
-            f"The bottom was sounded at {events.length(sounded[row])} below ground, {events.length(-loss[row])} below "
-            "the depth as built."
+            f"The bottom was sounded at {events.length(sounded[row])} below ground, "
+            f"{events.length(sounded[row] - built[row])} below the depth as built."
         )
         values = {"sounded_depth_m": round(float(sounded[row]), 6), "total_depth_m": round(float(built[row]), 6)}
-        made.append(Finding(DEEPER, WARNING, message, values | {"deeper_m": limits["deeper_m"]}, row))
-    return made
+        yield Finding(message, values | {"deeper_m": limit}, row)
 
 
-def _covered(events: Events, sounded: Floats) -> Floats:
+def _covered_share(events: Events, sounded: Floats) -> Floats:
     """Return the share of the screen that lies below the sounded bottom."""
     top, bottom = events.of_well("screen_top_m"), events.of_well("screen_bottom_m")
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.clip((bottom - sounded) / (bottom - top), 0.0, 1.0)
 
 
-def _window(events: Events) -> list[Finding]:
+@CHECKS.add(
+    WINDOW,
+    NOTE,
+    "a level before the first or after the last day of its round",
+    Limit("window_days", 0.0, "days outside a round's dates in which its levels may still be measured [d]"),
+)
+def _find_outside_window(events: Events) -> Iterator[Finding]:
+    """Find levels outside the dates of their round."""
     rounds = events.rounds.set_index("round")
     codes = events.frame["round"]
     starts = _days(codes.map(rounds["starts_on"]))
@@ -187,13 +221,11 @@ def _window(events: Events) -> list[Finding]:
     early = (starts - events.day).astype("timedelta64[D]").astype(np.float64)
     late = (events.day - ends).astype("timedelta64[D]").astype(np.float64)
     limit = events.limits["window_days"]
-    made = []
     for row in np.flatnonzero((early > limit) | (late > limit)).tolist():
         days = early[row] if early[row] > limit else late[row]
         where = "before the first" if early[row] > limit else "after the last"
         message = f"Taken {_count(days, 'day')} {where} day of round {codes.iat[row]} ({starts[row]} to {ends[row]})."
-        made.append(Finding(WINDOW, NOTE, message, {"days": float(days), "window_days": limit}, row))
-    return made
+        yield Finding(message, {"days": float(days), "window_days": limit}, row)
 
 
 def _days(values: pd.Series) -> NDArray[np.datetime64]:
@@ -205,37 +237,45 @@ def _count(number: float, word: str) -> str:
     return f"{number:g} {word}{'' if number == 1 else 's'}"
 
 
-def _tape_due(events: Events) -> list[Finding]:
-    """Find tapes that were used without a check for too long: told once a round or day, with its first reading."""
+@CHECKS.add(
+    TAPE_DUE,
+    WARNING,
+    "a tape used too long after its last check, once a round and tape; a note where it was never checked",
+    Limit(
+        "tape_check_days",
+        TAPE_CHECK_INTERVAL_DAYS,
+        "days between checks of a tape, where the site's tape_check_interval_days says nothing",
+        "twelve months, USGS TM 1-A1 (Cunningham and Schalk, 2011), p. 8 and 35",
+    ),
+    others=(NOTE,),
+)
+def _find_tapes_due(events: Events) -> Iterator[Finding]:
+    """Find tapes used without a check for too long: reported once a round or day, with its first reading."""
     instruments = events.inputs.instruments.set_index("instrument_id")
     kind = events.records["instrument_id"].map(instruments["kind"]).to_numpy(dtype=object)
     by_tape = np.isin(kind, _TAPES) & ~np.isnan(events.booked.value)
     last, checked = _last_checked(events)
     age = (events.day - last).astype("timedelta64[D]").astype(np.float64)
     limit = events.limits["tape_check_days"]
-    due = by_tape & (~checked | (age > limit))
-    rows = np.flatnonzero(due)
+    rows = np.flatnonzero(by_tape & (~checked | (age > limit)))
     if not rows.size:
-        return []
-    of = events.frame.loc[rows, ["round", "instrument"]].assign(row=rows, at=events.time_d[rows])
-    of["when"] = of["round"].where(of["round"] != "", events.day[rows].astype(str))
-    made = []
-    for (_, instrument), used in of.sort_values(["at", "row"], kind="stable").groupby(
-        ["when", "instrument"], sort=False
-    ):
+        return
+    uses = events.frame.loc[rows, ["round", "instrument"]].assign(row=rows, at=events.time_d[rows])
+    uses["when"] = uses["round"].where(uses["round"] != "", events.day[rows].astype(str))
+    in_order = uses.sort_values(["at", "row"], kind="stable")
+    for (_, instrument), used in in_order.groupby(["when", "instrument"], sort=False):
         row = int(used["row"].iloc[0])
-        told = (
+        state = (
             f"was last checked on {last[row]}, {age[row]:.0f} days before" if checked[row] else "has no check on record"
         )
         message = (
-            f"Tape {instrument} {told}; a check is due every {limit:g} days "
+            f"Tape {instrument} {state}; a check is due every {limit:g} days "
             f"({_count(len(used), 'reading')} of this round or day)."
         )
         values = {"instrument": instrument, "readings": len(used), "tape_check_days": limit}
         if checked[row]:
             values |= {"last_check": str(last[row]), "age_days": float(age[row])}
-        made.append(Finding(TAPE_DUE, WARNING if checked[row] else NOTE, message, values, row))
-    return made
+        yield Finding(message, values, row, severity="" if checked[row] else NOTE)
 
 
 def _last_checked(events: Events) -> tuple[NDArray[np.datetime64], NDArray[np.bool_]]:
@@ -246,33 +286,42 @@ def _last_checked(events: Events) -> tuple[NDArray[np.datetime64], NDArray[np.bo
     return days[used], used >= 0
 
 
-def _last_again(events: Events) -> list[Finding]:
+@CHECKS.add(
+    LAST_AGAIN,
+    WARNING,
+    "several wells of a round that repeat their last reading exactly",
+    Limit("least_same_readings", 3.0, "fewest wells of a round with their last readings again that are reported"),
+)
+def _find_repeated_readings(events: Events) -> Iterator[Finding]:
     """Find rounds in which more wells repeat their last reading than chance allows."""
     booked = events.booked
     metres = np.where(events.checked, booked.value * booked.metres, np.nan)
     before = readings_around(events.well, ~np.isnan(metres)).before
-    codes, of = np.unique(events.words("round").astype(str), return_inverse=True)
+    codes, of_round = np.unique(events.words("round").astype(str), return_inverse=True)
     compared = (before >= 0) & ~np.isnan(metres) & (events.words("round") != "")
     compared &= booked.quantity == booked.quantity[before]
     compared &= events.words("access") == events.words("access")[before]
     same = compared & (np.abs(metres - metres[before]) < 1e-6)
     if not compared.any():
-        return []
-    found = checks_visits.repeated_readings(
-        of[compared], codes.size, events.well[compared], same[compared], least=events.limits["least_same_readings"]
+        return
+    counts = checks_visits.repeated_readings(
+        of_round[compared],
+        codes.size,
+        events.well[compared],
+        same[compared],
+        least=events.limits["least_same_readings"],
     )
-    made: list[Finding] = []
-    for number in np.flatnonzero(found.same > found.limit).tolist():
-        rows = np.flatnonzero(same & (of == number))
+    for number in np.flatnonzero(counts.same > counts.limit).tolist():
+        rows = np.flatnonzero(same & (of_round == number))
         wells = ", ".join(events.code(int(row)) for row in rows)
         message = (
-            f"{found.same[number]} of {found.read[number]} wells of round {codes[number]} repeat their last reading "
-            f"exactly; by chance at most {int(found.limit[number])} would ({wells})."
+            f"{counts.same[number]} of {counts.read[number]} wells of round {codes[number]} repeat their last reading "
+            f"exactly; by chance at most {int(counts.limit[number])} would ({wells})."
         )
         values = {
-            "same": int(found.same[number]),
-            "read": int(found.read[number]),
-            "chance": round(float(found.limit[number]), 2),
+            "same": int(counts.same[number]),
+            "read": int(counts.read[number]),
+            "chance": round(float(counts.limit[number]), 2),
         }
-        made.extend(Finding(LAST_AGAIN, WARNING, message, values, int(row)) for row in rows)
-    return made
+        for row in rows:
+            yield Finding(message, values, int(row))

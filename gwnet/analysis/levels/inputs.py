@@ -111,17 +111,17 @@ def gather(record: Snapshot, selection: Selection | None = None) -> LevelInputs:
     LevelInputs
         Events in the order of `gwnet.store.fetch.levels.level_records`; made once for a selection.
     """
-    return record.once(("level inputs", selection), lambda: _gathered(record, selection))
+    if selection is not None and selection.is_everything:
+        selection = None
+    return record.once(("level inputs", selection), lambda: _gather(record, selection))
 
 
-def _gathered(record: Snapshot, selection: Selection | None) -> LevelInputs:
+def _gather(record: Snapshot, selection: Selection | None) -> LevelInputs:
     records = record.level_records(selection)
     record_ids = records["record_id"].to_numpy(dtype=np.int64)
     readings = fetch_levels.readings(record.connection, record_ids)
     table = _pivot(readings, record_ids)
     tolerance = record.all_sites.set_index("site")["repeat_tolerance_m"].fillna(REPEAT_TOLERANCE_M)
-    utc = records["measured_at_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
-    offset = records["local_offset_minutes"].to_numpy(dtype="timedelta64[m]")
     return LevelInputs(
         records=records,
         readings=readings,
@@ -130,7 +130,7 @@ def _gathered(record: Snapshot, selection: Selection | None) -> LevelInputs:
         water_elevation_m=table("water_elevation", 1),
         depth_to_product_m=table("depth_to_product", 1),
         sounded_m=table("sounded_depth", 1),
-        local_time=utc + offset,
+        local_time=local_times(records),
         tolerance_m=records["site"].map(tolerance).to_numpy(dtype=np.float64),
         wells=record.wells,
         measuring_points=record.measuring_points,
@@ -139,6 +139,24 @@ def _gathered(record: Snapshot, selection: Selection | None) -> LevelInputs:
         sites=record.all_sites,
         reviews=record.reviews,
     )
+
+
+def local_times(records: pd.DataFrame) -> NDArray[np.datetime64]:
+    """Return the wall-clock time of level events at the site.
+
+    Parameters
+    ----------
+    records : pandas.DataFrame
+        With measured_at_utc and local_offset_minutes.
+
+    Returns
+    -------
+    numpy.ndarray of datetime64[us], shape (n,)
+        Local times without zone.
+    """
+    utc = records["measured_at_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
+    local: NDArray[np.datetime64] = utc + records["local_offset_minutes"].to_numpy(dtype="timedelta64[m]")
+    return local
 
 
 def _pivot(readings: pd.DataFrame, record_ids: NDArray[np.int64]) -> Any:

@@ -1,4 +1,4 @@
-"""Where wells stand in the site's coordinate system, whichever way their coordinates were given."""
+"""Where wells are in the site's coordinate system, whichever way their coordinates were given."""
 
 from __future__ import annotations
 

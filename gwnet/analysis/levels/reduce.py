@@ -23,7 +23,7 @@ FINDINGS = {
     "measuring point in another datum": "The measuring point's vertical datum is not the site's; no shift is made.",
     "beyond the tape check": "The reading lies beyond the depths of the last tape check; its end value was used.",
     "product without density": "Product floats on the water and its relative density is not on record.",
-    "water below the screen": "Water stands below the bottom of the screen: it is in the sump and not aquifer head.",
+    "water below the screen": "Water is below the bottom of the screen: it is in the sump and not aquifer head.",
     "dry without a depth": "The well was dry, and neither screen, sounding nor depth as built is on record.",
 }
 
@@ -41,7 +41,7 @@ class Reduction:
     point : gwnet.hydro.reduction.intervals.InForce
         Measuring point in force, as a position in ``LevelInputs.measuring_points``.
     point_elevation_m, height_above_ground_m, ground_elevation_m : numpy.ndarray
-        Of that measuring point; ground also from the well where the point does not tell [m].
+        Of that measuring point; ground also from the well where the point does not give it [m].
     depth_to_water_m, depth_below_ground_m : numpy.ndarray
         Corrected depths, positive downward; NaN where the level is only a bound [m].
     uncorrected_elevation_m, water_elevation_m : numpy.ndarray

@@ -65,7 +65,7 @@ class Rule:
     bars_bounds : frozenset of Purpose
         Purposes that do not take the level as a bound either.
     is_of_reading : bool
-        Whether the reading and not the water is at fault, so that a logger may tell the level instead.
+        Whether the reading and not the water is at fault, so that a logger may give the level instead.
     """
 
     applies: Callable[[pd.DataFrame], Mask]
@@ -251,7 +251,7 @@ def count_by_source(judged: pd.DataFrame) -> dict[str, int]:
 
 
 def is_reading_at_fault(status: str, reason: str) -> bool:
-    """Return whether a level is barred by its reading and not by the water, so that a logger may tell it instead.
+    """Return whether a level is barred by its reading and not by the water, so that a logger may give it instead.
 
     Parameters
     ----------

@@ -54,10 +54,12 @@ def levels(record: Snapshot, selection: Selection | None = None) -> pd.DataFrame
         sounded_depth_m, method, instrument, observer, notes. Depths positive downward, elevations positive upward.
         Made once for a selection: take a copy before changing it in place.
     """
-    return record.once(("levels", selection), lambda: _reduced_frame(record, selection))
+    if selection is not None and selection.is_everything:
+        selection = None
+    return record.once(("levels", selection), lambda: _reduce_frame(record, selection))
 
 
-def _reduced_frame(record: Snapshot, selection: Selection | None) -> pd.DataFrame:
+def _reduce_frame(record: Snapshot, selection: Selection | None) -> pd.DataFrame:
     inputs = gather(record, selection)
     table = levels_frame(inputs, reduce_levels(inputs))
     return table if selection is None else select_rows(table, selection)

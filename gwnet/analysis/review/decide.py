@@ -20,13 +20,14 @@ from typing import Final
 import pandas as pd
 from sqlalchemy import Connection
 
+from gwnet.analysis.levels.inputs import local_times
 from gwnet.analysis.levels.table import select_rows
+from gwnet.analysis.review.decisions import fetch_decisions
 from gwnet.errors import NotFoundError, ReviewError
 from gwnet.records import Selection
-from gwnet.store.fetch import levels as fetch_levels
-from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch.reviews import OPEN, findings_with_decisions, lock_events
+from gwnet.store.fetch.reviews import OPEN, lock_events
 from gwnet.store.save.reviews import save_decisions, save_event_reviews
+from gwnet.store.snapshot import Snapshot
 
 PROVISIONAL: Final = "provisional"
 
@@ -69,17 +70,15 @@ class Changed:
     passed_over: pd.DataFrame
 
 
-def reviewed_events(connection: Connection, chosen: Selection, known_on: dt.datetime | None = None) -> pd.DataFrame:
+def fetch_reviewed(record: Snapshot, chosen: Selection) -> pd.DataFrame:
     """Return level events with their review state and who recorded and read them.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        The record.
     chosen : gwnet.records.Selection
         Which levels.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------
@@ -91,20 +90,18 @@ def reviewed_events(connection: Connection, chosen: Selection, known_on: dt.date
     NotFoundError
         If an event that is named is not on record.
     """
-    records = fetch_levels.level_records(connection, replace(chosen, events=None), known_on)
-    records["measured_at"] = local_texts(
-        records["measured_at_utc"], records["local_offset_minutes"], records["time_known"]
-    )
-    records["day"] = pd.to_datetime(records["measured_at"].str[:10], format="%Y-%m-%d")
-    records = select_rows(records, chosen)
+    records = record.level_records(replace(chosen, events=None))
+    texts = local_texts(records["measured_at_utc"], records["local_offset_minutes"], records["time_known"])
+    day = local_times(records).astype("datetime64[D]").astype("datetime64[us]")
+    records = select_rows(records.assign(measured_at=texts, day=day), chosen)
     missing = sorted(set(chosen.events or ()) - set(records["event_id"].tolist()))
     if missing:
         message = f"There is no level event {', '.join(map(str, missing[:_MOST_NAMED]))} among the levels chosen."
         raise NotFoundError(message, fix="'gwnet review --what levels' lists the numbers.")
-    states = fetch_levels.reviews(connection, known_on).set_index("event_id")["state"]
-    records["review"] = records["event_id"].map(states).astype(object).fillna(PROVISIONAL)
-    kept = ["event_id", "site", "well", "measured_at", "round", "recorded_by", "observer", "review"]
-    return records[kept]
+    states = record.reviews.set_index("event_id")["state"]
+    review = records["event_id"].map(states).astype(object).fillna(PROVISIONAL)
+    kept = ["event_id", "site", "well", "measured_at", "round", "recorded_by", "observer"]
+    return records[kept].assign(review=review)
 
 
 def local_texts(utc: pd.Series, offset_minutes: pd.Series, time_known: pd.Series) -> pd.Series:
@@ -180,15 +177,17 @@ def change_state(
     if chosen.is_everything:
         message = f"It is not said which levels to {verb}."
         raise ReviewError(message, fix="Give --round, --well, --from and --to, --event or --site.")
-    lock_events(connection, reviewed_events(connection, chosen)["event_id"].tolist())
-    events = reviewed_events(connection, chosen)
+    lock_events(connection, fetch_reviewed(Snapshot(connection), chosen)["event_id"].tolist())
+    # another unit of work may have reviewed them before they were locked
+    record = Snapshot(connection)
+    events = fetch_reviewed(record, chosen)
     if events.empty:
         raise NotFoundError("No level on record matches.", fix="'gwnet levels' with the same options lists them.")
     there = events["review"] == state
     reached = (events["review"] != PROVISIONAL) if verb == "reopen" else (events["review"] == PROVISIONAL)
     passed = [_passed(events[~reached & ~there], "reopen it first")]
     if verb == "approve":
-        blocked = _blocked(connection, events[reached], by)
+        blocked = _blocked(record, events[reached], by)
         if len(blocked) and not pass_over:
             raise _not_approvable(blocked)
         passed.append(blocked)
@@ -215,28 +214,23 @@ def _passed(events: pd.DataFrame, why: str) -> pd.DataFrame:
     return events.assign(why=why)[list(PASSED_COLUMNS)]
 
 
-def _blocked(connection: Connection, events: pd.DataFrame, by: str) -> pd.DataFrame:
+def _blocked(record: Snapshot, events: pd.DataFrame, by: str) -> pd.DataFrame:
     """Return the levels that cannot be approved, and why."""
-    findings = findings_with_decisions(connection)
+    findings = fetch_decisions(record)
     undecided = findings[(findings["severity"] == SERIOUS) & ~findings["decision"].isin(SETTLED)]
-    told: dict[int, list[str]] = {}
+    phrases: dict[int, list[str]] = {}
     for finding in undecided[undecided["event_id"].notna()].itertuples():
         phrase = f"finding {finding.finding_id} is {finding.decision}: {finding.rule}"
-        told.setdefault(int(finding.event_id), []).append(phrase)
-    strict = _sites_without_self_review(connection)
+        phrases.setdefault(int(finding.event_id), []).append(phrase)
+    strict = {str(site.site) for site in record.all_sites.itertuples() if not site.self_review}
     rows = []
     for event in events.itertuples():
-        why = list(told.get(int(event.event_id), ()))
+        why = list(phrases.get(int(event.event_id), ()))
         if event.site in strict:
             why += _own_work(by, str(event.recorded_by), str(event.observer))
         if why:
             rows.append((event.event_id, event.site, event.well, event.measured_at, event.review, "; ".join(why)))
     return pd.DataFrame(rows, columns=list(PASSED_COLUMNS))
-
-
-def _sites_without_self_review(connection: Connection) -> set[str]:
-    sites = fetch.sites(connection)
-    return {str(site.site) for site in sites.itertuples() if not site.self_review}
 
 
 def _own_work(by: str, recorded_by: str, observer: str) -> list[str]:
@@ -305,22 +299,23 @@ def decide(
     wanted = list(dict.fromkeys(int(number) for number in finding_ids))
     if not wanted:
         raise ReviewError("No finding is named.", fix="Give their numbers; 'gwnet review --what findings' lists them.")
-    known = findings_with_decisions(connection)
+    known = fetch_decisions(Snapshot(connection))
     events = known.loc[known["finding_id"].isin(wanted) & known["event_id"].notna(), "event_id"]
     lock_events(connection, [int(number) for number in events])
-    found = findings_with_decisions(connection)
-    found = found[found["finding_id"].isin(wanted)]
-    missing = [number for number in wanted if number not in set(found["finding_id"])]
+    # another unit of work may have decided about them before they were locked
+    named = fetch_decisions(Snapshot(connection))
+    named = named[named["finding_id"].isin(wanted)]
+    missing = [number for number in wanted if number not in set(named["finding_id"])]
     if missing:
         message = f"There is no finding {', '.join(map(str, missing))} on record."
         raise NotFoundError(message, fix="'gwnet review --what findings' lists those that are.")
-    there = found["decision"] == decision
-    settled = found[found["decision"].isin(SETTLED) & ~there]
+    there = named["decision"] == decision
+    settled = named[named["decision"].isin(SETTLED) & ~there]
     if len(settled) and verb != "reopen":
-        named = ", ".join(f"{row.finding_id} ({row.decision} by {row.decided_by})" for row in settled.itertuples())
-        message = f"Decided already: finding {named}."
+        listed = ", ".join(f"{row.finding_id} ({row.decision} by {row.decided_by})" for row in settled.itertuples())
+        message = f"Decided already: finding {listed}."
         raise ReviewError(message, fix="Reopen it first: gwnet review reopen FINDING --reason TEXT.")
-    moved = found[~there]
+    moved = named[~there]
     save_decisions(connection, moved["finding_id"].tolist(), decision, at_utc=now_utc, by=by, reason=reason)
     changed = moved.rename(columns={"decision": "was"}).assign(now=decision)
     columns = ["finding_id", "site", "well", "rule", "was", "now"]

@@ -2,29 +2,42 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any, Final
 
 import pandas as pd
-from sqlalchemy import Connection
 
 from gwnet.store.fetch.reviews import OPEN, findings_with_decisions
+from gwnet.store.snapshot import Snapshot
 
-#: Columns that `decided` adds.
+#: Columns that `join_decisions` adds.
 DECISION_COLUMNS: Final = ("finding_id", "decision", "decided_by", "decision_reason")
 
 
-def decided(connection: Connection, findings: pd.DataFrame, known_on: dt.datetime | None = None) -> pd.DataFrame:
+def fetch_decisions(record: Snapshot) -> pd.DataFrame:
+    """Return the findings on record, each with what was decided about it.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `gwnet.store.fetch.reviews.findings_with_decisions`; fetched once.
+    """
+    return record.once("decisions", lambda: findings_with_decisions(record.connection, record.known_on, record.site))
+
+
+def join_decisions(record: Snapshot, findings: pd.DataFrame) -> pd.DataFrame:
     """Return findings with what was decided about them.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        The record.
     findings : pandas.DataFrame
         Rows of `gwnet.analysis.checks.quality.findings`.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------
@@ -32,15 +45,12 @@ def decided(connection: Connection, findings: pd.DataFrame, known_on: dt.datetim
         The findings, with their number (missing for one that is not on record), the decision (open, accepted,
         dismissed, on hold; empty for one that is not on record), who decided, and why.
     """
-    known = findings_with_decisions(connection, known_on)
-    by_key = {_key(row): row for row in known.to_dict("records")}
+    by_key = {_key(row): row for row in fetch_decisions(record).to_dict("records")}
     rows = [by_key.get(_key(row), {}) for row in findings.to_dict("records")]
-    made = findings.assign(
+    return findings.assign(
         finding_id=pd.array([row.get("finding_id") for row in rows], dtype="Int64"),
         **{name: [str(row.get(name, "")) for row in rows] for name in DECISION_COLUMNS[1:]},
     )
-    made.attrs = dict(findings.attrs)
-    return made
 
 
 def _key(row: dict[str, Any]) -> tuple[Any, ...]:
@@ -56,7 +66,7 @@ def decision_text(row: dict[str, Any]) -> str:
     Parameters
     ----------
     row : dict
-        Row of `decided`.
+        Row of `join_decisions`.
 
     Returns
     -------

@@ -7,16 +7,15 @@ with the record as known at two times shows which, by how much, and what did it.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 from sqlalchemy import Connection
 
-from gwnet.analysis.levels.inputs import LevelInputs, gather
-from gwnet.analysis.levels.reduce import Reduction, reduce_levels
+from gwnet.analysis.levels.inputs import gather
+from gwnet.analysis.levels.reduce import reduce_levels
 from gwnet.analysis.levels.table import levels_frame
 from gwnet.errors import SettingsError
 from gwnet.records import Selection
@@ -61,21 +60,8 @@ _CAUSES: Final[dict[str, tuple[str, ...]]] = {
 }
 
 
-@dataclass(frozen=True)
-class ReducedState:
-    """The levels in one state of the record, with what they were worked out from.
-
-    Attributes
-    ----------
-    levels : pandas.DataFrame
-        One row an event, indexed by its number.
-    """
-
-    levels: pd.DataFrame
-
-
-def reduce_state(record: Snapshot, selection: Selection | None = None) -> ReducedState:
-    """Reduce the levels in one state of the record.
+def reduce_state(record: Snapshot, selection: Selection | None = None) -> pd.DataFrame:
+    """Reduce the levels in one state of the record, with what they were worked out from.
 
     Parameters
     ----------
@@ -86,16 +72,12 @@ def reduce_state(record: Snapshot, selection: Selection | None = None) -> Reduce
 
     Returns
     -------
-    ReducedState
-        The levels.
+    pandas.DataFrame
+        One row an event, indexed by its number.
     """
     inputs = gather(record, selection)
-    return ReducedState(_parts(inputs, reduce_levels(inputs)))
-
-
-def _parts(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
-    frame = levels_frame(inputs, reduced)
-    records = inputs.records
+    reduced = reduce_levels(inputs)
+    frame, records = levels_frame(inputs, reduced), inputs.records
     return pd.DataFrame(
         {
             **{name: frame[name] for name in ("site", "well", "measured_at", "access", "status", "bound", "review")},
@@ -111,13 +93,13 @@ def _parts(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
     ).set_index("event_id")
 
 
-def moved(before: ReducedState, after: ReducedState) -> pd.DataFrame:
+def compare_states(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
     """Return the levels that moved from one state of the record to another.
 
     Parameters
     ----------
-    before, after : ReducedState
-        The two states.
+    before, after : pandas.DataFrame
+        The two states, as `reduce_state`.
 
     Returns
     -------
@@ -127,8 +109,7 @@ def moved(before: ReducedState, after: ReducedState) -> pd.DataFrame:
         less before, positive upward, and the sum of its four parts: measuring point, tape correction, reading, and
         whatever else (ground, screen, product). Parts are NaN where either elevation is.
     """
-    old = before.levels
-    new = after.levels.reindex(old.index)
+    old, new = before, after.reindex(before.index)
     gone = new["site"].isna().to_numpy(dtype=bool)
     values = {name: _pair(old[name], new[name]) for name in _NUMBERS}
     head_old, head_new = values["water_elevation_m"]
@@ -141,7 +122,7 @@ def moved(before: ReducedState, after: ReducedState) -> pd.DataFrame:
     parts = {name: np.where(np.isnan(difference), np.nan, np.nan_to_num(part)) for name, part in parts.items()}
     other = difference - sum(parts.values())
     parts["by_other_m"] = np.where(np.abs(other) < LEAST_DIFFERENCE_M, 0.0, other)
-    made = pd.DataFrame(
+    table = pd.DataFrame(
         {
             **{name: old[name] for name in ("site", "well", "measured_at", "access", "well_id", "instrument_id")},
             "water_elevation_before_m": head_old,
@@ -157,7 +138,7 @@ def moved(before: ReducedState, after: ReducedState) -> pd.DataFrame:
         },
         index=old.index,
     )
-    kept = made[changed].reset_index().sort_values(["site", "well", "measured_at", "event_id"], kind="stable")
+    kept = table[changed].reset_index().sort_values(["site", "well", "measured_at", "event_id"], kind="stable")
     return kept[[*EFFECT_COLUMNS, "well_id", "instrument_id"]].reset_index(drop=True)
 
 
@@ -178,11 +159,11 @@ def _attributed(values: dict[str, tuple[Any, Any]]) -> tuple[Any, Any, Any]:
     the three parts.
     """
     by_point = ~np.isnan(values["reading_m"][0]) & ~np.isnan(values["reading_m"][1])
-    made = []
+    parts = []
     for name, sign in (("point_m", 1.0), ("tape_m", -1.0), ("reading_m", -1.0)):
         old, new = values[name]
-        made.append(np.where(by_point, sign * (np.nan_to_num(new) - np.nan_to_num(old)), 0.0) + 0.0)
-    return made[0], made[1], made[2]
+        parts.append(np.where(by_point, sign * (np.nan_to_num(new) - np.nan_to_num(old)), 0.0) + 0.0)
+    return parts[0], parts[1], parts[2]
 
 
 def _causes(
@@ -198,33 +179,24 @@ def _causes(
         "withdrawn": gone,
         "other": (np.nan_to_num(other) != 0) & ~edited & ~gone,
     }
-    told = ["; ".join(name for name in flags if flags[name][row]) for row in range(len(gone))]
-    return [words or "other" for words in told]
+    causes = ["; ".join(name for name in flags if flags[name][row]) for row in range(len(gone))]
+    return [words or "other" for words in causes]
 
 
-def effects(
-    connection: Connection,
-    *,
-    site: str | None = None,
-    wells: Sequence[str] | None = None,
-    since: dt.datetime | None = None,
-    until: dt.datetime | None = None,
+def find_effects(
+    record: Snapshot, selection: Selection | None = None, since: dt.datetime | None = None
 ) -> pd.DataFrame:
     """Return the levels that corrections moved between two times of the record, before and after.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : str, optional
-        Only this site.
-    wells : sequence of str, optional
-        Only these wells.
+    record : gwnet.store.snapshot.Snapshot
+        The record as it is after the corrections.
+    selection : gwnet.records.Selection, optional
+        Which levels; all unless given.
     since : datetime.datetime, optional
-        Aware time; the record as known then is ``before``. Just before the newest edit that can move levels (up to
-        ``until``) unless given.
-    until : datetime.datetime, optional
-        Aware time; the record as known then is ``after``. The live record unless given.
+        Aware time; the record as known then is ``before``. Just before the newest edit that can move levels unless
+        given.
 
     Returns
     -------
@@ -234,50 +206,32 @@ def effects(
     Raises
     ------
     SettingsError
-        If ``until`` lies before ``since``.
+        If the record is known at a time before ``since``.
     """
+    until = record.known_on
     if since is None:
-        newest = newest_edit(connection, until)
+        newest = newest_edit(record.connection, until)
         if newest is None:
             return pd.DataFrame(columns=list(EFFECT_COLUMNS))
         since = newest - dt.timedelta(microseconds=1)
     if until is not None and until < since:
         message = f"{until.isoformat()} lies before {since.isoformat()}."
         raise SettingsError(message, fix="Give the earlier time first.")
-    chosen = Selection.of(wells, site=site)
-    before, after = (reduce_state(Snapshot(connection, moment), chosen) for moment in (since, until))
-    table = moved(before, after)
-    return with_reasons(connection, table, since, until)
+    earlier = Snapshot(record.connection, since, record.site)
+    table = compare_states(reduce_state(earlier, selection), reduce_state(record, selection))
+    return _join_reasons(table, recorded_reasons(record.connection, since, until))
 
 
-def with_reasons(
-    connection: Connection, table: pd.DataFrame, since: dt.datetime, until: dt.datetime | None
-) -> pd.DataFrame:
-    """Return effects with the reasons that were given for what caused them.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    table : pandas.DataFrame
-        Rows of `moved`.
-    since, until : datetime.datetime
-        Aware times after and up to which rows were recorded or retired; ``until`` may be None.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns of `EFFECT_COLUMNS`.
-    """
-    reasons = recorded_reasons(connection, since, until)
-    told = []
+def _join_reasons(table: pd.DataFrame, reasons: Mapping[tuple[Any, ...], Sequence[str]]) -> pd.DataFrame:
+    """Return effects with the reasons that were given for what caused them."""
+    texts = []
     for row in table.itertuples():
         words: list[str] = []
         for cause in str(row.cause).split("; "):
             for name in _CAUSES[cause]:
                 words += reasons.get((name, *_subject(name, row)), ())
-        told.append("; ".join(dict.fromkeys(words)))
-    return table.assign(reason=told)[list(EFFECT_COLUMNS)]
+        texts.append("; ".join(dict.fromkeys(words)))
+    return table.assign(reason=texts)[list(EFFECT_COLUMNS)]
 
 
 def _subject(table_name: str, row: Any) -> tuple[Any, ...]:
@@ -292,10 +246,10 @@ def _subject(table_name: str, row: Any) -> tuple[Any, ...]:
 
 
 class Watch:
-    """Looks at the levels before and after a unit of work that is not ended, to say which it would move."""
+    """Compares the levels before and after a unit of work that is not ended."""
 
     def __init__(self) -> None:
-        self._before: ReducedState | None = None
+        self._before: pd.DataFrame | None = None
         self.moved: pd.DataFrame | None = None
 
     def before(self, connection: Connection) -> None:
@@ -318,4 +272,4 @@ class Watch:
         """
         if self._before is not None:
             columns = [name for name in EFFECT_COLUMNS if name != "reason"]
-            self.moved = moved(self._before, reduce_state(Snapshot(connection)))[columns]
+            self.moved = compare_states(self._before, reduce_state(Snapshot(connection)))[columns]

@@ -45,7 +45,7 @@ def daily_seasons(
     definition : {"weibull", "linear"}
         Definition of percentiles, see `gwnet.hydro.seasons.percentiles.percentiles`.
     approved : bool
-        Whether only approved levels take part; provisional ones do as well unless said.
+        Whether only approved levels take part; provisional ones do as well unless given.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""The levels of a well parted into trend, season and remainder, with what was filled in for it.
+"""The levels of a well decomposed into trend, season and remainder, with what was filled in for it.
 
 Quarters are used rather than fill more than a third of the months, and nothing is filled across a bound.
 """
@@ -81,7 +81,7 @@ def well_decomposition(
     value: str = "median",
     approved: bool = False,
 ) -> WellDecomposition:
-    """Part the levels of one well into trend, season and remainder.
+    """Decompose the levels of one well into trend, season and remainder.
 
     Parameters
     ----------
@@ -94,7 +94,7 @@ def well_decomposition(
     value : {"median", "middle"}
         How the days of a step give one value, see `gwnet.analysis.levels.period_values.period_values`.
     approved : bool
-        Whether only approved levels take part; provisional ones do as well unless said.
+        Whether only approved levels take part; provisional ones do as well unless given.
 
     Returns
     -------
@@ -115,7 +115,7 @@ def well_decomposition(
     shown in no other place.
     """
     if seasons is not None and seasons not in _PARTS:
-        message = f"A year cannot be parted into {seasons!r} steps; expected 12 or 4."
+        message = f"A year cannot be divided into {seasons!r} steps; expected 12 or 4."
         raise SettingsError(message)
     used, _ = used_levels(levels, approved=approved)
     if len(used[["site", "well"]].drop_duplicates()) != 1:
@@ -125,13 +125,13 @@ def well_decomposition(
     site, well = str(used["site"].iloc[0]), str(used["well"].iloc[0])
     if seasons is None:
         try:
-            return _parted(site, well, period_values(used, 12, value=value), 12, robust)
+            return _decompose(site, well, period_values(used, 12, value=value), 12, robust)
         except TooFewLevelsError:
             seasons = 4
-    return _parted(site, well, period_values(used, seasons, value=value), seasons, robust)
+    return _decompose(site, well, period_values(used, seasons, value=value), seasons, robust)
 
 
-def _parted(site: str, well: str, values: pd.DataFrame, steps: int, robust: bool) -> WellDecomposition:
+def _decompose(site: str, well: str, values: pd.DataFrame, steps: int, robust: bool) -> WellDecomposition:
     name, each = _PARTS[steps]
     place = values["year"].to_numpy() * steps + values["season"].to_numpy()
     grid = np.full(int(place.max() - place.min()) + 1, np.nan)

@@ -91,7 +91,7 @@ SUMMARY_COLUMNS: Final = (
     "left_out",
 )
 
-#: Columns of the summary that are text, empty where there is nothing to tell.
+#: Columns of the summary that are text, empty where there is nothing to say.
 _WORDS: Final = (
     "first",
     "last",
@@ -105,7 +105,7 @@ _WORDS: Final = (
     "note",
 )
 
-#: Probability above which no annual cycle is told.
+#: Probability above which an annual cycle is not significant.
 ALPHA: Final = 0.05
 
 _SIGNS: Final = {-1: "<=", 0: "", 1: ">="}
@@ -120,7 +120,7 @@ def seasons(
     value: str = "median",
     approved: bool = False,
 ) -> pd.DataFrame:
-    """Return the statistics of the calendar months of wells, and how the newest level of each stands in it.
+    """Return the statistics of the calendar months of wells, and how the newest level of each ranks in it.
 
     Parameters
     ----------
@@ -129,13 +129,13 @@ def seasons(
     wells : pandas.DataFrame
         Columns site and well: which wells, in this order.
     least_years : int
-        Fewest years with a value for which a month has percentiles; 10 unless said (common practice, no source).
+        Fewest years with a value for which a month has percentiles; 10 unless given (common practice, no source).
     definition : {"weibull", "linear"}
         Definition of percentiles, see `gwnet.hydro.seasons.percentiles.percentiles`.
     value : {"median", "middle"}
         How the days of a month give one value, see `gwnet.analysis.levels.period_values.period_values`.
     approved : bool
-        Whether only approved levels take part; provisional ones do as well unless said.
+        Whether only approved levels take part; provisional ones do as well unless given.
 
     Returns
     -------
@@ -173,7 +173,7 @@ def season_summary(
     value: str = "median",
     approved: bool = False,
 ) -> pd.DataFrame:
-    """Return how the newest level of each well stands in its season, the annual cycle, and the records.
+    """Return how the newest level of each well ranks in its season, the annual cycle, and the records.
 
     Parameters
     ----------
@@ -188,7 +188,7 @@ def season_summary(
     value : {"median", "middle"}
         How the days of a month give one value, see `gwnet.analysis.levels.period_values.period_values`.
     approved : bool
-        Whether only approved levels take part; provisional ones do as well unless said.
+        Whether only approved levels take part; provisional ones do as well unless given.
 
     Returns
     -------
@@ -338,7 +338,7 @@ def _month_note(years: int, least_years: int, definition: str) -> str:
         return f"too few years for percentiles ({least_years} needed)"
     clamped = [f"p{percent:.0f}" for percent in PERCENTS if not 1 <= (years + 1) * percent / 100 <= years]
     if definition == "weibull" and clamped:
-        return f"{' and '.join(clamped)} are the lowest and highest value: {years} years tell no more"
+        return f"{' and '.join(clamped)} are the lowest and highest value: {years} years show no more"
     return ""
 
 
@@ -375,7 +375,7 @@ def _summary_of(own: _Series | None, least_years: int, definition: str) -> dict[
 
 
 def _cycle_of(own: _Series, notes: list[str]) -> dict[str, Any]:
-    """Return the columns of the annual cycle of a well; add to the notes what stands against it."""
+    """Return the columns of the annual cycle of a well; add to the notes what is against it."""
     numbers = own.bound == 0
     try:
         found = annual_cycle(own.middle[numbers], own.value[numbers])
@@ -391,7 +391,7 @@ def _cycle_of(own: _Series, notes: list[str]) -> dict[str, Any]:
         "cycle_p": found.p_value,
     }
     if found.p_value > ALPHA or math.isnan(found.highest_day_half_width):
-        notes.append("no annual cycle can be told")
+        notes.append("annual cycle not significant")
         return row
     return {**row, "highest_in_year": _day(found), "highest_in_year_within_days": found.highest_day_half_width}
 

@@ -1,34 +1,26 @@
-"""Moments on record at which levels may have stepped: new measuring points and sensors hung anew."""
+"""Moments on record at which levels may have stepped: new measuring points and sensors installed anew."""
 
 from __future__ import annotations
 
-import datetime as dt
-
 import numpy as np
 import pandas as pd
-from sqlalchemy import Connection
 
 from gwnet.clock import offset_minutes
-from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.snapshot import Snapshot
 
-__all__ = ["known_moments"]
+__all__ = ["find_moments"]
 
 #: Columns of the moments.
 COLUMNS = ("site", "well", "moment", "day")
 
 
-def known_moments(connection: Connection, known_on: dt.datetime | None = None, site: str | None = None) -> pd.DataFrame:
+def find_moments(record: Snapshot) -> pd.DataFrame:
     """Return when wells got another measuring point or sensor.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
-    site : str, optional
-        Only this site.
+    record : gwnet.store.snapshot.Snapshot
+        The record.
 
     Returns
     -------
@@ -36,26 +28,22 @@ def known_moments(connection: Connection, known_on: dt.datetime | None = None, s
         Columns of `COLUMNS`, by site, well and day (local date): for each access of a well its measuring points after
         the first, and for each well its deployments after the first.
     """
-    points = fetch.measuring_points(connection, known_on, site)
-    hung = fetch_samples.deployments(connection, known_on)
-    hung = hung[hung["well"] != ""]
-    if site is not None:
-        hung = hung[hung["site"] == site]
+    deployments = record.deployments
     parts = [
-        _later(points, "valid_from_utc", ["site", "well", "access"], "new measuring point"),
-        _later(hung, "installed_at_utc", ["site", "well"], "sensor hung"),
+        _list_later(record.measuring_points, "valid_from_utc", ["site", "well", "access"], "new measuring point"),
+        _list_later(deployments[deployments["well"] != ""], "installed_at_utc", ["site", "well"], "sensor installed"),
     ]
-    found = pd.concat(parts, ignore_index=True)
-    zones = fetch.sites(connection, known_on).set_index("site")["time_zone"]
-    found["day"] = pd.Series(dtype=object)
-    for code, some in found.groupby("site"):
+    moments = pd.concat(parts, ignore_index=True)
+    zones = record.sites.set_index("site")["time_zone"]
+    moments["day"] = pd.Series(dtype=object)
+    for code, some in moments.groupby("site"):
         utc = some["utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
         local = utc + offset_minutes(utc, str(zones[code])).astype("timedelta64[m]")
-        found.loc[some.index, "day"] = local.astype("datetime64[D]").astype(object)
-    return found.sort_values(["site", "well", "day", "moment"], kind="stable")[list(COLUMNS)].drop_duplicates()
+        moments.loc[some.index, "day"] = local.astype("datetime64[D]").astype(object)
+    return moments.sort_values(["site", "well", "day", "moment"], kind="stable")[list(COLUMNS)].drop_duplicates()
 
 
-def _later(table: pd.DataFrame, when: str, keys: list[str], moment: str) -> pd.DataFrame:
+def _list_later(table: pd.DataFrame, when: str, keys: list[str], moment: str) -> pd.DataFrame:
     """Return all rows but the first of each key."""
     ordered = table[table[when].notna()].sort_values([*keys, when], kind="stable")
     rest = ordered[ordered.groupby(keys).cumcount() > 0]

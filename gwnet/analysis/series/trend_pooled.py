@@ -60,7 +60,7 @@ COLUMNS = (
 
 _NUMBERS = (*COLUMNS[8:17], "p_wells_differ", "p_seasons_differ")
 
-#: Correlation of scores beyond which differences among them cannot be told.
+#: Correlation of scores beyond which differences among them are not distinguishable.
 ALIKE = 0.98
 
 
@@ -105,7 +105,7 @@ def pooled_trends(
     Notes
     -----
     The test is the regional Kendall test (Helsel and Frans, 2006) with the covariance of Dietz and Killeen (1981).
-    Differences are told by Σ z² − m z̄² over the wells (van Belle and Hughes, 1984), z with the variance that each has
+    Differences are tested by Σ z² − m z̄² over the wells (van Belle and Hughes, 1984), z with the variance that each has
     by itself; it is divided by 1 − ρ, ρ the mean correlation of the z (wells of an aquifer rise and fall together, and
     then differ less by chance), and by the widening. The correlation from year to year is the larger of that of the
     scores of all wells together and the mean of the wells' own.
@@ -139,12 +139,12 @@ def _row(records: list[WellRecord], codes: list[str]) -> dict[str, object]:
     long = [record for record in records if record.years.size >= LEAST_YEARS and _has_pairs(record)]
     enough = [record for record in long if longest_gap(record) is None]
     rest = sorted(set(codes) - {record.well for record in long})
-    parted = sorted({record.well for record in long} - {record.well for record in enough})
+    with_gap = sorted({record.well for record in long} - {record.well for record in enough})
     reasons = [
         f"{why}: {', '.join(wells)}"
         for why, wells in (
             (f"fewer than {LEAST_YEARS} years with values", rest),
-            ("no level for over a third of the record", parted),
+            ("no level for over a third of the record", with_gap),
         )
         if wells
     ]
@@ -181,7 +181,7 @@ def _tested(records: list[WellRecord]) -> dict[str, object]:
     notes = [f"p with covariance among wells and seasons, with none {p_text(_independent_p(score, independent))}"]
     if widening > 1.0:
         notes.append(
-            f"years go together (correlation {correlation:.2f}): p and limits with {widening:.2f} times the variance, "
+            f"serial correlation {correlation:.2f}: p and limits with {widening:.2f} times the variance, "
             f"without it {p_text(without)}"
         )
     seasons = records[0].values.shape[1]
@@ -228,7 +228,7 @@ def _independent_p(score: int, variance: float) -> float:
 
 
 def _differ(parts: list[Floats], widening: float) -> float:
-    """Return the probability of so different trends of wells or seasons; NaN where it cannot be told."""
+    """Return the probability of so different trends of wells or seasons; NaN where they are not distinguishable."""
     variances = np.array([correlated_variance(signs) for signs in parts])
     kept = [signs / math.sqrt(variance) for signs, variance in zip(parts, variances, strict=True) if variance > 0.0]
     m = len(kept)

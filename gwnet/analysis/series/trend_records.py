@@ -120,7 +120,7 @@ def well_records(used: pd.DataFrame, seasons: int) -> dict[tuple[str, str], Well
 
 
 def level_of_line(record: WellRecord, slope: float, day: np.datetime64) -> float:
-    """Return where a line of a slope through the middle of a record stands on a day.
+    """Return the level of a line of a slope through the middle of a record on a day.
 
     Parameters
     ----------

@@ -25,7 +25,7 @@ __all__ = ["ALPHA", "LEAST_YEARS", "Tested", "p_text", "residual_persistence", "
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-#: Level at which directions are told.
+#: Level of significance of directions.
 ALPHA = 0.05
 
 #: Fewest yearly values for the method kendall (common practice, no source).
@@ -100,7 +100,7 @@ def tested(record: WellRecord) -> Tested:
     Notes
     -----
     The rule, in its order: too few years give no test. A gap of over a third of the record gives the comparison of
-    what stands before and after it. Else p starts from the test for independent values (exact for up to ten yearly
+    what is before and after it. Else p starts from the test for independent values (exact for up to ten yearly
     ones) or, with seasons, from the variance with covariance among them (below ten years that of independent seasons
     where it is larger). The correlation from one year to the next is then taken from the scores of the years less the
     slope, corrected for the shortness of the record; where it is above 0 the variance is widened for it
@@ -192,9 +192,9 @@ def _widen(made: Tested, record: WellRecord, held: Persistence) -> None:
     before, score = made.p, int(made.s)
     made.variance *= held.variance_ratio
     made.p = max(normal_probabilities(score, made.variance, continuity=record.values.shape[1] == 1)[1], before)
-    told = "assumed, too few years to tell it" if held.assumed else f"lag 1 in the record {held.lag1:.2f}"
+    basis = "assumed, too few years to estimate it" if held.assumed else f"lag 1 in the record {held.lag1:.2f}"
     words = (
-        f"years go together (correlation {held.corrected:.2f}, {told}): p and limits with "
+        f"serial correlation {held.corrected:.2f} ({basis}): p and limits with "
         f"{held.variance_ratio:.2f} times the variance, without it {p_text(before)}"
     )
     made.notes.append(words)
@@ -256,7 +256,7 @@ def segments_of(record: WellRecord, first_after: int) -> tuple[Tested, str | Non
     made.widening = held.variance_ratio
     if ratio > 1.0:
         made.notes.append(
-            f"years go together (correlation {held.corrected:.2f}{', assumed' if held.assumed else ''}): p and limits "
+            f"serial correlation {held.corrected:.2f}{' (assumed)' if held.assumed else ''}: p and limits "
             f"with {ratio:.2f} times the variance, without it {p_text(plain.p_value)}"
         )
     return made, _shift_text(found)

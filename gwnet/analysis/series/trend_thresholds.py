@@ -52,7 +52,7 @@ FARTHEST_YEARS = 200.0
 
 @dataclass(frozen=True, slots=True)
 class _Line:
-    """Where the fitted line stands at the newest level, and how it goes on [m, m/year]."""
+    """Level of the fitted line at the newest level, and how it goes on [m, m/year]."""
 
     record: WellRecord
     found: Tested
@@ -96,8 +96,8 @@ def threshold_dates(
         of a season's swing, not the newest level itself. state is ``on this trend``, ``not on this trend`` (the line
         goes away from the threshold or nowhere), ``already passed`` (the line is at or beyond it) or ``no trend worked
         out``. reached_on, earliest and latest are dates (text): where the line and the limits of its slope meet the
-        threshold; empty where they never do or not within 200 years. The note tells when a date is farther off than
-        the record is long, when the trend is not told at 5 %, and when the newest level is beyond the threshold.
+        threshold; empty where they never do or not within 200 years. The note says when a date is farther off than
+        the record is long, when the trend is not significant at 5 %, and when the newest level is beyond the threshold.
 
     Raises
     ------
@@ -158,7 +158,7 @@ def _projected(line: _Line, threshold: float, kind: str) -> dict[str, object]:
     ahead = (line.level - threshold) * turn
     slope, lower, upper = (-number * turn for number in line.found.slope)
     toward, steepest, flattest = slope, max(lower, upper), min(lower, upper)
-    notes = [] if line.found.p <= ALPHA else [f"no trend told ({p_text(line.found.p)})"]
+    notes = [] if line.found.p <= ALPHA else [f"no significant trend ({p_text(line.found.p)})"]
     if ahead <= 0.0:
         return {"state": "already passed", "note": "; ".join(["the fitted line is at or beyond the threshold", *notes])}
     newest = _newest(line.record)

@@ -21,7 +21,7 @@ __all__ = ["EXTRA_COLUMNS", "value_trends"]
 
 Floats = NDArray[np.float64]
 
-#: Columns beyond those of the other methods; they stand before p.
+#: Columns beyond those of the other methods; they are before p.
 EXTRA_COLUMNS = ("p_independent", "var_s_corrected", "z_corrected")
 
 
