@@ -16,7 +16,7 @@ from gwnet.analysis.levels.serving import left_out_levels
 from gwnet.analysis.series.trends import COLUMNS, trends
 from gwnet.errors import SettingsError
 from gwnet.hydro.trends.kendall import normal_probabilities
-from gwnet.hydro.trends.serial_correlation import persistence
+from gwnet.hydro.trends.serial_correlation import estimate_serial_correlation
 from gwnet.hydro.trends.theil_sen import theil_sen
 from gwnet.hydro.trends.year_signs import year_scores, year_signs
 from gwnet.network import Network
@@ -63,7 +63,7 @@ def test_values_that_go_together_have_their_p_with_a_wider_variance():
     plain = pymannkendall.original_test(np.array(value))
     line = theil_sen(value)
     scores = year_scores(year_signs(value, slope=line.slope))
-    held = persistence(scores)
+    held = estimate_serial_correlation(scores)
     assert held.variance_ratio > 2.0
     widened = normal_probabilities(plain.s, plain.var_s * held.variance_ratio)[1]
     assert row["p"] == pytest.approx(widened)

@@ -17,7 +17,7 @@ from scipy.special import chdtrc
 
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_records import WellRecord, longest_gap, stacked, well_records
-from gwnet.analysis.series.trend_tests import ALPHA, LEAST_YEARS, p_text, residual_persistence
+from gwnet.analysis.series.trend_tests import ALPHA, LEAST_YEARS, p_text, residual_serial_correlation
 from gwnet.analysis.series.trends import directions, parts_of_year
 from gwnet.hydro.trends.censored_slopes import pair_slopes
 from gwnet.hydro.trends.false_discovery import adjusted_p_values
@@ -170,7 +170,7 @@ def _tested(records: list[WellRecord]) -> dict[str, object]:
     independent = sum(one.variance for one in alone)
     line = pair_slopes(values, when, bound=bound)
     steep = line.limits(variance)[0]
-    together = residual_persistence(values, bound, when, steep)
+    together = residual_serial_correlation(values, bound, when, steep)
     correlation = max(together.corrected, _mean_correlation(records))
     widening = variance_ratio(together.count, correlation)
     without = normal_probabilities(score, variance, continuity=False)[1]
@@ -219,7 +219,7 @@ def _mean_correlation(records: list[WellRecord]) -> float:
     for record in records:
         years = record.years.astype(np.float64)
         steep = pair_slopes(record.values, years, bound=record.bound).limits(0.0)[0]
-        found.append(residual_persistence(record.values, record.bound, years, steep).corrected)
+        found.append(residual_serial_correlation(record.values, record.bound, years, steep).corrected)
     return float(np.mean(found))
 
 

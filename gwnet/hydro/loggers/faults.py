@@ -51,9 +51,9 @@ def usual_change(values: ArrayLike) -> Floats:
     """
     numbers = np.asarray(values, dtype=np.float64)
     here = np.flatnonzero(~np.isnan(numbers))
-    found = np.full(numbers.shape, np.nan)
+    changes = np.full(numbers.shape, np.nan)
     if here.size < 2:
-        return found
+        return changes
     size = np.abs(np.diff(numbers[here]))
     blocks = max(1, size.size // NOISE_BLOCK)
     whole = size[: blocks * NOISE_BLOCK]
@@ -62,8 +62,8 @@ def usual_change(values: ArrayLike) -> Floats:
     local = np.maximum(np.maximum(padded[:-2], padded[1:-1]), padded[2:])
     local = np.maximum(local, np.median(size))
     block = np.minimum(np.arange(here.size) // NOISE_BLOCK, local.size - 1)
-    found[here] = local[block]
-    return found
+    changes[here] = local[block]
+    return changes
 
 
 @dataclass(frozen=True)
@@ -140,8 +140,8 @@ def find_spikes(
         lowest, highest = np.minimum(before, after), np.maximum(before, after)
         above, below = inside.min(axis=1, initial=np.inf) - highest, inside.max(axis=1, initial=-np.inf) - lowest
         away = np.where(above > 0, above, np.minimum(below, 0.0))
-        found = (np.abs(away) > noticed[starts + 1]) & (highest - lowest < SPIKE_NEIGHBOUR_SHARE * np.abs(away))
-        for number in np.flatnonzero(found):
+        is_spike = (np.abs(away) > noticed[starts + 1]) & (highest - lowest < SPIKE_NEIGHBOUR_SHARE * np.abs(away))
+        for number in np.flatnonzero(is_spike):
             place = int(starts[number])
             if taken[place : place + width + 2].any():
                 continue
@@ -267,7 +267,7 @@ def find_steps(
 def confirm_steps(
     step_time_utc: ArrayLike,
     step_m: ArrayLike,
-    hand_time_utc: ArrayLike,
+    reading_time_utc: ArrayLike,
     offset_m: ArrayLike,
     *,
     tolerance_m: float,
@@ -280,8 +280,8 @@ def confirm_steps(
         First sample after each step.
     step_m : array_like, shape (k,)
         Size of each step of the sensor's level, positive upward [m].
-    hand_time_utc : array_like of datetime64, shape (m,)
-        Times of the manual readings of that hanging.
+    reading_time_utc : array_like of datetime64, shape (m,)
+        Times of the manual readings of that installation.
     offset_m : array_like, shape (m,)
         Manual reading less the sensor's level at that moment, without any correction for the steps [m].
     tolerance_m : float
@@ -312,16 +312,16 @@ def confirm_steps(
     ([1], [-0.19])
     """
     when, step = series(step_time_utc, step_m, "series of steps", rising=False)
-    hand_when, offset = series(hand_time_utc, offset_m, "series of manual readings", rising=False)
+    reading_when, offset = series(reading_time_utc, offset_m, "series of manual readings", rising=False)
     known = ~np.isnan(offset)
-    order = np.argsort(hand_when[known], kind="stable")
-    hand_when, offset = hand_when[known][order], offset[known][order]
+    order = np.argsort(reading_when[known], kind="stable")
+    reading_when, offset = reading_when[known][order], offset[known][order]
     verdict, moved = np.zeros(when.size, dtype=np.int64), np.full(when.size, np.nan)
     for place in range(when.size):
-        after = int(np.searchsorted(hand_when, when[place], side="left"))
-        if after in (0, hand_when.size):
+        after = int(np.searchsorted(reading_when, when[place], side="left"))
+        if after in (0, reading_when.size):
             continue
-        between = (when > hand_when[after - 1]) & (when <= hand_when[after]) & (np.arange(when.size) != place)
+        between = (when > reading_when[after - 1]) & (when <= reading_when[after]) & (np.arange(when.size) != place)
         moved[place] = offset[after] - offset[after - 1] + float(step[between].sum())
         allowed = max(tolerance_m, 0.25 * abs(float(step[place])))
         if abs(moved[place] + step[place]) <= allowed:
@@ -347,7 +347,7 @@ def _medians(level: Floats, places: Places) -> Floats:
     """Return the median of the samples at places, those beyond the ends left out."""
     inside = (places >= 0) & (places < level.size)
     taken = np.where(inside, level[np.clip(places, 0, level.size - 1)], np.nan)
-    found = np.full(len(taken), np.nan)
+    medians = np.full(len(taken), np.nan)
     some = inside.any(axis=1)
-    found[some] = np.nanmedian(taken[some], axis=1)
-    return found
+    medians[some] = np.nanmedian(taken[some], axis=1)
+    return medians
