@@ -13,10 +13,9 @@ from gwnet.store.fetch.codes import check_codes
 
 if TYPE_CHECKING:
     import pandas as pd
-    from sqlalchemy import Connection
 
     from gwnet.hydro.surfaces.variogram import Covariance
-    from gwnet.products.comparisons import ChangeMap, Heading, MapPair
+    from gwnet.products.comparisons import ChangeMap, MapPair
     from gwnet.products.gradients import RoundGradients, VerticalGradientTable
     from gwnet.products.worth import NetworkWorth
     from gwnet.store.session import Store
@@ -87,6 +86,7 @@ class Comparing:
         """
         from gwnet.analysis.maps.round_gradients import gradients_by_round
         from gwnet.products.gradients import RoundGradients
+        from gwnet.products.maps import map_context
         from gwnet.products.seepage import seepage_of
 
         seepage = seepage_of(conductivity, porosity)
@@ -105,9 +105,9 @@ class Comparing:
                 exclude=exclude,
                 known_on=known_on,
             )
-            heading = _heading(connection, settings, aquifer, known_on)
+            context = map_context(connection, settings, aquifer, known_on)
         return RoundGradients(
-            heading.site, aquifer, heading.aquifer_name, found, tuple(wells or ()), seepage, heading.known_on_utc
+            dict(context.site), aquifer, context.aquifer_name, found, tuple(wells or ()), seepage, context.known_on
         )
 
     def local_gradients(
@@ -291,6 +291,7 @@ class Comparing:
         from gwnet.exchange.feature_files import read_features
         from gwnet.hydro.gradients.seepage import parse_share
         from gwnet.products.comparisons import ChangeMap
+        from gwnet.products.maps import map_context
 
         given = None if storage is None else parse_share(storage, "storage coefficient")
         with self.store.reading() as connection:
@@ -311,7 +312,7 @@ class Comparing:
                 unit=unit,
                 known_on=known_on,
             )
-            return ChangeMap(result, _heading(connection, settings, aquifer, known_on))
+            return ChangeMap(result, map_context(connection, settings, aquifer, known_on))
 
     def paired_maps(
         self,
@@ -366,6 +367,7 @@ class Comparing:
         from gwnet.analysis.maps.paired import paired_maps_of
         from gwnet.exchange.feature_files import read_features
         from gwnet.products.comparisons import MapPair
+        from gwnet.products.maps import map_context
 
         with self.store.reading() as connection:
             settings = fetch.one_site(connection, site, known_on)
@@ -390,7 +392,7 @@ class Comparing:
                 known_on=known_on,
                 **{"loggers": True, **options},
             )
-            return MapPair(result, _heading(connection, settings, aquifer, known_on))
+            return MapPair(result, map_context(connection, settings, aquifer, known_on))
 
     def worth(
         self,
@@ -436,6 +438,7 @@ class Comparing:
         """
         from gwnet.analysis.maps.data_worth import worth_of
         from gwnet.analysis.maps.site_maps import map_of, unit_of_coordinates
+        from gwnet.products.maps import map_context
         from gwnet.products.worth import NetworkWorth
 
         with self.store.reading() as connection:
@@ -444,12 +447,4 @@ class Comparing:
             more = {"loggers": True, **options}
             drawn = map_of(connection, settings, aquifer, local_day(date), unit=unit, known_on=known_on, **more)
             result = worth_of(drawn, candidates=candidates, coordinate_unit_m=unit_of_coordinates(settings["crs"]))
-            return NetworkWorth(result, _heading(connection, settings, aquifer, known_on))
-
-
-def _heading(connection: Connection, settings: pd.Series, aquifer: str, known_on: dt.datetime | None) -> Heading:
-    """Return what the sheets say of site, aquifer and record."""
-    from gwnet.products.comparisons import Heading
-
-    names = fetch.aquifers(connection, known_on).set_index("aquifer")["name"]
-    return Heading(settings.to_dict(), str(names.get(aquifer, "")), known_on or fetch.cut_off(connection))
+            return NetworkWorth(result, map_context(connection, settings, aquifer, known_on))

@@ -103,7 +103,7 @@ class Mapping:
         """
         from gwnet.analysis.maps.site_maps import map_of
         from gwnet.exchange.feature_files import read_features
-        from gwnet.products.maps import SiteMap
+        from gwnet.products.maps import SiteMap, map_context
 
         with self.store.reading() as connection:
             settings = fetch.one_site(connection, site, known_on)
@@ -131,7 +131,7 @@ class Mapping:
                 exclude=exclude,
                 loggers=loggers,
             )
-            return SiteMap.of(connection, settings, result, known_on)
+            return SiteMap(result, map_context(connection, settings, aquifer, known_on))
 
     def gradient(
         self,

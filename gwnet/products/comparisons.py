@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,7 +10,6 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import pandas as pd
 
-from gwnet.analysis.maps.site_maps import unit_of_coordinates
 from gwnet.figures.base import style
 from gwnet.products.maps import gradient_row
 from gwnet.units import metres_per
@@ -22,6 +20,7 @@ if TYPE_CHECKING:
 
     from gwnet.analysis.maps.change import ChangeResult
     from gwnet.analysis.maps.paired import PairedMaps
+    from gwnet.figures.maps.context import MapContext
 
 #: Cautions of every comparison.
 _VOLUME_CAUTION: Final = (
@@ -32,34 +31,6 @@ _VOLUME_CAUTION: Final = (
 
 
 @dataclass(frozen=True, eq=False)
-class Heading:
-    """What the sheets of one aquifer say above and below the map.
-
-    Attributes
-    ----------
-    site : dict
-        Settings of the site.
-    aquifer_name : str
-        Name of the aquifer.
-    known_on_utc : datetime.datetime or None
-        Record as known at this time.
-    """
-
-    site: dict[str, Any]
-    aquifer_name: str
-    known_on_utc: dt.datetime | None
-
-    def named(self, aquifer: str) -> str:
-        """Return name and code of the aquifer."""
-        return f"{self.aquifer_name} ({aquifer})" if self.aquifer_name else aquifer
-
-    @property
-    def coordinate_unit_m(self) -> float:
-        """Return the metres in one unit of the coordinates."""
-        return unit_of_coordinates(str(self.site["crs"]))
-
-
-@dataclass(frozen=True, eq=False)
 class ChangeMap:
     """Change of levels between two days, as a sheet with its files.
 
@@ -67,12 +38,12 @@ class ChangeMap:
     ----------
     result : gwnet.analysis.maps.change.ChangeResult
         Changes at wells, surface and sums.
-    heading : Heading
+    context : gwnet.figures.maps.context.MapContext
         Site, aquifer and record.
     """
 
     result: ChangeResult
-    heading: Heading
+    context: MapContext
 
     def facts(self) -> list[str]:
         """Return area, mean and volumes in sentences, in the unit of the map."""
@@ -109,32 +80,8 @@ class ChangeMap:
         from gwnet.figures.maps.change_data import change_plot_data
         from gwnet.figures.maps.surface_map import MAP_SIZE_MM, draw_surface_map
 
-        result, drawn = self.result, self.result.surface_map
-        parameters = "; ".join(f"{name} {value}" for name, value in drawn.parameters)
-        cautions = (*drawn.cautions, _VOLUME_CAUTION) if result.storage is not None else drawn.cautions
-        data = change_plot_data(
-            wells=result.wells,
-            aquifer=result.aquifer,
-            date=result.date,
-            since=result.since,
-            contours=drawn.contours,
-            boundary=drawn.boundary if drawn.region is None else drawn.region,
-            interval_m=drawn.interval_m,
-            facts=self.facts(),
-            method=(f"Made from the differences at the wells. {drawn.method_text}", f"Parameters: {parameters}."),
-            findings={
-                **{one.well: one.text for one in drawn.findings},
-                **{one.well: one.text for one in drawn.honour_failures},
-            },
-            cautions=cautions,
-            crs=drawn.crs,
-            coordinate_unit_m=self.heading.coordinate_unit_m,
-            site=self.heading.site,
-            aquifer_name=self.heading.aquifer_name,
-            layers=drawn.features.layers,
-            known_on=self.heading.known_on_utc,
-            unit=drawn.unit,
-        )
+        cautions = [_VOLUME_CAUTION] if self.result.storage is not None else []
+        data = change_plot_data(self.result, self.context, facts=self.facts(), cautions=cautions)
         return draw_surface_map(data, size_mm=size_mm or MAP_SIZE_MM)
 
     def write(self, out: Path | str) -> list[Path]:
@@ -227,29 +174,21 @@ class MapPair:
     ----------
     result : gwnet.analysis.maps.paired.PairedMaps
         Both maps and how they differ.
-    heading : Heading
+    context : gwnet.figures.maps.context.MapContext
         Site, aquifer and record.
     """
 
     result: PairedMaps
-    heading: Heading
+    context: MapContext
 
     def figure(self) -> Figure:
         """Return the sheet as a figure."""
-        from gwnet.figures.maps.data import Note, map_plot_data_of, subtitle_of
+        from gwnet.figures.maps.context import Note
+        from gwnet.figures.maps.data import map_plot_data
         from gwnet.figures.maps.paired import PairPlotData, draw_paired_maps
 
         maps = self.result.maps
-        sheets = [
-            map_plot_data_of(
-                one,
-                site=self.heading.site,
-                aquifer_name=self.heading.aquifer_name,
-                coordinate_unit_m=self.heading.coordinate_unit_m,
-                known_on=self.heading.known_on_utc,
-            )
-            for one in maps
-        ]
+        sheets = [map_plot_data(drawn, self.context) for drawn in maps]
         briefs = [replace(one, notes=tuple(note for note in one.notes if note.brief)) for one in sheets]
         notes = [
             Note("Directions of flow", (self.result.text,)),
@@ -259,8 +198,13 @@ class MapPair:
         heads = [f"{one.date.isoformat()}\nGradient {one.gradient.text}" for one in maps]
         return draw_paired_maps(
             PairPlotData(
-                title=sheets[0].title,
-                subtitle=subtitle_of(self.heading.site, " and ".join(one.date.isoformat() for one in maps)),
+                **self.context.heading(
+                    "Potentiometric surface",
+                    " and ".join(drawn.date.isoformat() for drawn in maps),
+                    maps[0].unit,
+                    aquifer=maps[0].aquifer,
+                    crs=maps[0].crs,
+                ),
                 maps=(briefs[0], briefs[1]),
                 heads=(heads[0], heads[1]),
                 notes=tuple(notes),

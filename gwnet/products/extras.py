@@ -12,6 +12,7 @@ from sqlalchemy import Connection
 
 from gwnet.analysis.maps.change import CHANGE_COLUMNS, change_of
 from gwnet.analysis.maps.round_gradients import days_of_rounds, gradients_by_round
+from gwnet.analysis.maps.site_maps import unit_of_coordinates
 from gwnet.analysis.maps.vertical_pairs import vertical_table
 from gwnet.analysis.series.seasons import season_summary
 from gwnet.analysis.series.trend_pooled import pooled_trends
@@ -21,8 +22,9 @@ from gwnet.constants import SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.figures.coverage.data import coverage_plot_data
 from gwnet.figures.coverage.draw import draw_coverage
+from gwnet.figures.maps.context import MapContext
 from gwnet.hydro.gradients.seepage import Interval
-from gwnet.products.comparisons import ChangeMap, Heading
+from gwnet.products.comparisons import ChangeMap
 from gwnet.products.gradients import RoundGradients
 from gwnet.products.logger_lines import ReportLoggers
 from gwnet.products.logger_series import coverage
@@ -70,10 +72,11 @@ class _Asked:
         held = set(self.wells["aquifer"])
         return [code for code in named if code in held]
 
-    def heading(self, aquifer: str) -> Heading:
-        """Return what the sheets of an aquifer say."""
+    def context(self, aquifer: str) -> MapContext:
+        """Return what the sheets of an aquifer say around their maps."""
         names = self.data.aquifers.set_index("aquifer")["name"]
-        return Heading(self.settings.to_dict(), str(names.get(aquifer, "") or ""), self.data.known_on_utc)
+        unit_m = unit_of_coordinates(str(self.settings["crs"]))
+        return MapContext(self.settings.to_dict(), str(names.get(aquifer, "") or ""), self.data.known_on_utc, unit_m)
 
 
 def gather_extras(
@@ -142,12 +145,12 @@ def _gradients(asked: _Asked, extras: Extras) -> Extras:
         )
         if not found:
             continue
-        heading = asked.heading(aquifer)
-        made = RoundGradients(heading.site, aquifer, heading.aquifer_name, found, (), None, heading.known_on_utc)
+        context = asked.context(aquifer)
+        made = RoundGradients(dict(context.site), aquifer, context.aquifer_name, found, (), None, context.known_on)
         tables.append(made.rows().assign(aquifer=aquifer))
         if any(one.gradient is not None for one in found):
             caption = (
-                f"Horizontal gradients of {heading.named(aquifer)}, a point a round: direction and size, with 95 % "
+                f"Horizontal gradients of {context.named(aquifer)}, a point a round: direction and size, with 95 % "
                 "half-widths. Hollow where direction and size cannot be told."
             )
             pictures.append(
@@ -213,10 +216,10 @@ def _change(asked: _Asked, aquifer: str, day: dt.date, since: dt.date, what: str
         return AquiferChange(
             aquifer, day, since, what, none, refused=" ".join(filter(None, (error.message, error.fix)))
         )
-    sheet = ChangeMap(result, asked.heading(aquifer))
+    sheet = ChangeMap(result, asked.context(aquifer))
     size = (TEXT_WIDTH_MM, MAP_HEIGHT_MM[asked.definition.page])
     caption = (
-        f"Change of water elevation in {asked.heading(aquifer).named(aquifer)} from {since} to {day} "
+        f"Change of water elevation in {asked.context(aquifer).named(aquifer)} from {since} to {day} "
         f"({what}), rise positive; contours of the differences at the wells, inside the control only."
     )
     key = f"change-{aquifer}-{since}"

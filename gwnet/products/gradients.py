@@ -107,7 +107,8 @@ class RoundGradients:
         AnalysisError
             If no round has a gradient.
         """
-        from gwnet.figures.maps.data import known_text, subtitle_of
+        from gwnet.figures.base.text import known_text
+        from gwnet.figures.maps.context import subtitle_of
         from gwnet.figures.series.rose import RosePoint, draw_rose, rose_plot_data
 
         points = [
@@ -239,8 +240,8 @@ class VerticalGradientTable:
         AnalysisError
             If no pair has a gradient.
         """
-        from gwnet.figures.base.text import shown
-        from gwnet.figures.maps.data import Note, known_text, subtitle_of
+        from gwnet.figures.base.text import known_text, shown
+        from gwnet.figures.maps.context import Note, subtitle_of
         from gwnet.figures.series.vertical import VerticalPair, VerticalPlotData, VerticalPoint, draw_vertical
 
         known = self.table[self.table["vertical_gradient"].notna()]

@@ -13,7 +13,8 @@ from sqlalchemy import Connection
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
 from gwnet.exchange.geopackage import map_geopackage
 from gwnet.figures.base import style
-from gwnet.figures.maps.data import map_plot_data_of
+from gwnet.figures.maps.context import MapContext
+from gwnet.figures.maps.data import map_plot_data
 from gwnet.figures.maps.surface_map import draw_surface_map
 from gwnet.store.fetch import registry as fetch
 from gwnet.whole_files import write_files
@@ -26,6 +27,31 @@ if TYPE_CHECKING:
     from gwnet.products.seepage import Seepage
 
 
+def map_context(connection: Connection, settings: pd.Series, aquifer: str, known_on: dt.datetime | None) -> MapContext:
+    """Return what the sheets of an aquifer say around their maps.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    settings : pandas.Series
+        Site, as a row of `gwnet.store.fetch.registry.sites`.
+    aquifer : str
+        Code of the aquifer.
+    known_on : datetime.datetime or None
+        Record as known at this time; None for the live record.
+
+    Returns
+    -------
+    gwnet.figures.maps.context.MapContext
+        Site, name of the aquifer and record.
+    """
+    names = fetch.aquifers(connection, known_on).set_index("aquifer")["name"]
+    moment = known_on or fetch.cut_off(connection)
+    unit_m = unit_of_coordinates(str(settings["crs"]))
+    return MapContext(settings.to_dict(), str(names.get(aquifer, "")), moment, unit_m)
+
+
 @dataclass(frozen=True, eq=False)
 class SiteMap:
     """A potentiometric map of a site.
@@ -34,44 +60,12 @@ class SiteMap:
     ----------
     result : gwnet.analysis.maps.result.MapResult
         Control, surface, contours, arrows, gradient and findings.
-    site : dict
-        Settings of the site.
-    aquifer_name : str
-        Name of the aquifer.
-    known_on_utc : datetime.datetime or None
-        Record as known at this time.
+    context : gwnet.figures.maps.context.MapContext
+        Site, name of the aquifer and record.
     """
 
     result: MapResult
-    site: dict[str, Any]
-    aquifer_name: str
-    known_on_utc: dt.datetime | None
-
-    @classmethod
-    def of(
-        cls, connection: Connection, settings: pd.Series, result: MapResult, known_on: dt.datetime | None
-    ) -> SiteMap:
-        """Put a map together with what its sheet says of site, aquifer and record.
-
-        Parameters
-        ----------
-        connection : sqlalchemy.Connection
-            Connection to read from.
-        settings : pandas.Series
-            Site, as a row of `gwnet.store.fetch.registry.sites`.
-        result : gwnet.analysis.maps.result.MapResult
-            The map.
-        known_on : datetime.datetime or None
-            Record as known at this time; None for the live record.
-
-        Returns
-        -------
-        SiteMap
-            The map of the site.
-        """
-        names = fetch.aquifers(connection, known_on).set_index("aquifer")["name"]
-        moment = known_on or fetch.cut_off(connection)
-        return cls(result, settings.to_dict(), str(names.get(result.aquifer, "")), moment)
+    context: MapContext
 
     @property
     def control(self) -> pd.DataFrame:
@@ -85,14 +79,7 @@ class SiteMap:
 
     def figure(self) -> Figure:
         """Return the map sheet as a figure."""
-        data = map_plot_data_of(
-            self.result,
-            site=self.site,
-            aquifer_name=self.aquifer_name,
-            coordinate_unit_m=unit_of_coordinates(str(self.site["crs"])),
-            known_on=self.known_on_utc,
-        )
-        return draw_surface_map(data)
+        return draw_surface_map(map_plot_data(self.result, self.context))
 
     def write(self, out: Path | str) -> list[Path]:
         """Write map.pdf, map.png and map.gpkg into a folder, all of them or none.

@@ -23,7 +23,8 @@ from gwnet.analysis.series.trend_records import WellRecord, level_of_line, smoot
 from gwnet.analysis.series.trends import parts_of_year
 from gwnet.errors import TooFewLevelsError
 from gwnet.figures.base.panel import approved_sentence, site_text
-from gwnet.figures.maps.data import known_text
+from gwnet.figures.base.text import known_text
+from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.trend_map import draw_slope_map, slope_map_plot_data
 from gwnet.figures.series.trend import draw_trend, trend_multiples
 from gwnet.figures.series.trend_data import TrendPlotData, trend_plot_data
@@ -107,11 +108,9 @@ class TrendFigures:
         data = slope_map_plot_data(
             self.table,
             located(self.wells, crs),
-            site=self.settings,
-            coordinate_unit_m=unit_of_coordinates(crs),
+            MapContext(self.settings, known_on=self.known_on, coordinate_unit_m=unit_of_coordinates(crs)),
             unit=self.unit,
             notes=self._states(),
-            known_on=self.known_on,
         )
         return draw_slope_map(data)
 

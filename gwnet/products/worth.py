@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from gwnet.analysis.maps.data_worth import WorthResult
+    from gwnet.figures.maps.context import MapContext
     from gwnet.hydro.surfaces.surface import Surface
-    from gwnet.products.comparisons import Heading
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,12 +33,12 @@ class NetworkWorth:
     ----------
     result : gwnet.analysis.maps.data_worth.WorthResult
         Table, error and places for further wells.
-    heading : Heading
+    context : gwnet.figures.maps.context.MapContext
         Site, aquifer and record.
     """
 
     result: WorthResult
-    heading: Heading
+    context: MapContext
 
     def rows(self) -> pd.DataFrame:
         """Return the wells by rank; columns of `gwnet.analysis.maps.data_worth.WORTH_COLUMNS`."""
@@ -78,18 +78,15 @@ class NetworkWorth:
         from gwnet.figures.maps.surface_map import draw_surface_map
 
         drawn = self.result.drawn
-        used = drawn.used[["well", "easting", "northing"]]
         contours, interval = _error_contours(drawn.surface, drawn.unit)
         data = worth_plot_data(
-            wells=self.result.wells.merge(used, on="well"),
+            self.result,
+            self.context,
             candidates=[
                 (_letter(i), one.x, one.y, NORMAL_95 * one.error_m) for i, one in enumerate(self.result.candidates)
             ],
             least=self.least,
-            aquifer=drawn.aquifer,
-            date=drawn.date,
             contours=contours,
-            boundary=drawn.boundary,
             interval_m=interval,
             facts=self._facts(),
             cautions=(
@@ -98,12 +95,6 @@ class NetworkWorth:
                 "A well whose level does not fit its neighbours moves the map most: look at its level first.",
                 *drawn.cautions[-1:],
             ),
-            crs=drawn.crs,
-            coordinate_unit_m=self.heading.coordinate_unit_m,
-            site=self.heading.site,
-            aquifer_name=self.heading.aquifer_name,
-            known_on=self.heading.known_on_utc,
-            unit=drawn.unit,
         )
         return draw_surface_map(data)
 

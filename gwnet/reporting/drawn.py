@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
 from gwnet.figures.base.style import figure_bytes
 from gwnet.figures.hydrograph.draw import Span, common_span, hydrograph_plot_data, hydrograph_sheet
-from gwnet.figures.maps.data import map_plot_data_of
-from gwnet.figures.maps.network_map import draw_network_map, network_plot_data
+from gwnet.figures.maps.context import MapContext
+from gwnet.figures.maps.data import map_plot_data
+from gwnet.figures.maps.network_data import network_plot_data
+from gwnet.figures.maps.network_map import draw_network_map
 from gwnet.figures.maps.surface_map import draw_surface_map
 from gwnet.reporting.content import DrawnFigure
 
@@ -54,13 +56,7 @@ class ReportDrawing:
             One page of PDF, and SVG where a page is made.
         """
         data = network_plot_data(
-            view.wells,
-            site=_site(view),
-            aquifers=view.data.aquifers,
-            stages=view.data.stages,
-            coordinate_unit_m=unit_of_coordinates(view.data.site.crs),
-            known_on=view.data.known_on_utc,
-            unit=frame.unit,
+            view.wells, _context(view), aquifers=view.data.aquifers, stages=view.data.stages, unit=frame.unit
         )
         return drawn_figure(draw_network_map(data, size_mm=(frame.width_mm, frame.height_mm)), svg=self._pages)
 
@@ -81,13 +77,7 @@ class ReportDrawing:
         DrawnFigure
             One page of PDF, and SVG where a page is made.
         """
-        data = map_plot_data_of(
-            facts.result,
-            site=_site(view),
-            aquifer_name=_names(view).get(facts.aquifer, ""),
-            coordinate_unit_m=unit_of_coordinates(view.data.site.crs),
-            known_on=view.data.known_on_utc,
-        )
+        data = map_plot_data(facts.result, _context(view, facts.aquifer))
         return drawn_figure(draw_surface_map(data, size_mm=(frame.width_mm, frame.height_mm)), svg=self._pages)
 
     def hydrographs(
@@ -175,6 +165,11 @@ def _site(view: ReportView) -> dict[str, Any]:
         "vertical_datum": site.vertical_datum,
         "time_zone": site.time_zone,
     }
+
+
+def _context(view: ReportView, aquifer: str = "") -> MapContext:
+    unit_m = unit_of_coordinates(view.data.site.crs)
+    return MapContext(_site(view), _names(view).get(aquifer, ""), view.data.known_on_utc, unit_m)
 
 
 def _names(view: ReportView) -> dict[str, str]:

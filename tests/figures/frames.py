@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
+
+from gwnet.figures.maps.context import MapContext
+from gwnet.figures.maps.data import map_plot_data
 
 SITE = {
     "site": "SAND",
@@ -149,3 +153,46 @@ def scattered(count, seed, extent=2000.0):
         numbers.append(state / 2**31)
     places = np.array(numbers).reshape(-1, 2) * extent
     return 412_000 + places[:, 0], 5_333_000 + places[:, 1]
+
+
+def map_result(**changes):
+    """Return what a map is drawn from: a result of the analysis without anything but its control."""
+    plain = {
+        "aquifer": "A1",
+        "date": dt.date(2026, 2, 11),
+        "contours": (),
+        "arrows": (),
+        "boundary": None,
+        "region": None,
+        "interval_m": float("nan"),
+        "method_text": "",
+        "parameters": (),
+        "cross_validation": SimpleNamespace(rmse_m=float("nan")),
+        "gradient": SimpleNamespace(text=""),
+        "findings": (),
+        "honour_failures": (),
+        "cautions": (),
+        "span": SimpleNamespace(text=""),
+        "crs": "",
+        "vertical_datum": "",
+        "features": SimpleNamespace(layers=(), barriers=(), rivers=()),
+        "above_ground": None,
+        "set_text": "",
+        "unit": "m",
+    }
+    return SimpleNamespace(**plain | changes)
+
+
+def map_data(control, **options):
+    """Return what a map shows: options are attributes of the result, and what its sheet says around it."""
+    names = {"cross_validation_m": "rmse_m", "gradient_text": "text", "span_text": "text"}
+    whole = {"cross_validation_m": "cross_validation", "gradient_text": "gradient", "span_text": "span"}
+    for name, attribute in whole.items():
+        if name in options:
+            options[attribute] = SimpleNamespace(**{names[name]: options.pop(name)})
+    rivers = [SimpleNamespace(line=line) for line in options.pop("rivers", ())]
+    options["features"] = SimpleNamespace(layers=(), barriers=options.pop("barriers", ()), rivers=rivers)
+    around = {name: options.pop(name) for name in ("aquifer_name", "known_on", "coordinate_unit_m") if name in options}
+    layers = options.pop("layers", ())
+    context = MapContext(options.pop("site", {}), **around)
+    return map_plot_data(map_result(control=control, **options), context, layers=layers)

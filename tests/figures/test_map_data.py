@@ -9,7 +9,7 @@ import pytest
 import shapely
 
 from gwnet.errors import AnalysisError, SettingsError
-from gwnet.figures.maps.data import surface_map_plot_data
+from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.marks import look
 from gwnet.figures.maps.network_data import network_plot_data
 
@@ -25,7 +25,7 @@ def three(**columns):
 
 def data_of(control, **options):
     options = {"aquifer": "A1", "date": DAY, "site": SITE} | options
-    return surface_map_plot_data(control=control, **options)
+    return frames.map_data(control=control, **options)
 
 
 def text_of(data, title):
@@ -188,7 +188,7 @@ def test_a_network_map_groups_by_aquifer_in_the_order_of_the_record():
             "measured_at_utc": pd.to_datetime(["2020-01-01", "2021-01-01"], utc=True),
         }
     )
-    data = network_plot_data(network(), site=SITE, aquifers=aquifers, stages=stages)
+    data = network_plot_data(network(), MapContext(SITE), aquifers=aquifers, stages=stages)
     assert data.groups == (("A1", "Upper gravel (A1)"), ("A2", "Lower gravel (A2)"), ("", "aquifer not on record"))
     assert [well.active for well in data.wells] == [True, True, False]
     assert [(gauge.name, gauge.x) for gauge in data.gauges] == [("R1", 412_050.0)]
@@ -198,4 +198,4 @@ def test_a_network_map_groups_by_aquifer_in_the_order_of_the_record():
 
 def test_a_network_without_coordinates_is_refused():
     with pytest.raises(AnalysisError, match="coordinates"):
-        network_plot_data(network(easting=np.nan), site=SITE)
+        network_plot_data(network(easting=np.nan), MapContext(SITE))

@@ -8,8 +8,9 @@ import pytest
 
 from gwnet.figures.hydrograph.events import LONGEST_BRIDGE_DAYS, longest_gap
 from gwnet.figures.hydrograph.span import Span, common_span, vertical_limits
-from gwnet.figures.maps.data import surface_map_plot_data
 from gwnet.figures.maps.surface_map import draw_surface_map
+
+from . import frames
 
 
 def control(unmeasured):
@@ -31,13 +32,13 @@ def control(unmeasured):
 
 @pytest.mark.parametrize(("unmeasured", "quiet"), [(3, 0), (40, 40)])
 def test_many_unmeasured_wells_are_quiet(unmeasured, quiet):
-    data = surface_map_plot_data(control=control(unmeasured), aquifer="upper", date=dt.date(2026, 2, 17))
+    data = frames.map_data(control=control(unmeasured), aquifer="upper", date=dt.date(2026, 2, 17))
     assert sum(point.quiet for point in data.points) == quiet
     assert not any(point.quiet and point.used for point in data.points)
 
 
 def test_quiet_wells_are_told_in_the_text_but_not_labelled():
-    data = surface_map_plot_data(control=control(40), aquifer="upper", date=dt.date(2026, 2, 17))
+    data = frames.map_data(control=control(40), aquifer="upper", date=dt.date(2026, 2, 17))
     figure = draw_surface_map(data)
     texts = [text.get_text() for text in figure.findobj() if hasattr(text, "get_text")]
     assert "U3" in texts

@@ -12,11 +12,12 @@ import shapely.affinity
 from gwnet.figures.base.page import Box, Page
 from gwnet.figures.base.placement import overlapping
 from gwnet.figures.base.style import new_figure
+from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.frame import lay_out, scale_bar_length
 from gwnet.figures.maps.geometry import cut_out, distances_along, hachures, label_spots, spot_beside
 from gwnet.figures.maps.marks import RADIUS_MM, key_entries
 from gwnet.figures.maps.network_map import draw_network_map, network_plot_data
-from gwnet.figures.maps.surface_map import draw_surface_map, place_map_labels, surface_map_plot_data
+from gwnet.figures.maps.surface_map import draw_surface_map, place_map_labels
 
 from . import frames
 from .frames import KNOWN_ON, SITE
@@ -50,7 +51,7 @@ def plot_data(count=34, seed=3, extent=2000.0, unit="m", **options):
         for i in (-3, -2, 2, 3)
     ]
     hull = shapely.MultiPoint(np.column_stack([x, y])).convex_hull
-    return surface_map_plot_data(
+    return frames.map_data(
         control=control,
         aquifer="A1",
         date=dt.date(2026, 2, 11),
@@ -178,7 +179,7 @@ def test_the_brief_text_leaves_method_and_cautions_to_the_page():
 def test_names_with_markup_are_shown_as_text_and_long_ones_in_full_below():
     x, y = frames.scattered(4, 1)
     names = ["$x_1$ <b>b</b>", "GW_3^a & \\alpha", "A very long name of a well near the mill by the river", "E"]
-    data = surface_map_plot_data(
+    data = frames.map_data(
         control=frames.control(x, y, [47.0, 47.5, 48.0, 48.2], well=names), aquifer="$A$", date=dt.date(2026, 2, 11)
     )
     figure = draw_surface_map(data)
@@ -195,7 +196,7 @@ def test_a_list_too_long_for_the_page_is_cut_and_says_so():
     control.loc[4:, "used"] = False
     control["reason"] = [f"reason number {i} that is a little longer than others" for i in range(150)]
     figure = draw_surface_map(
-        surface_map_plot_data(control=control, aquifer="A1", date=dt.date(2026, 2, 11)), size_mm=(170.0, 165.0)
+        frames.map_data(control=control, aquifer="A1", date=dt.date(2026, 2, 11)), size_mm=(170.0, 165.0)
     )
     assert any("there is no room for them here" in word for word in words_of(figure))
     assert beyond_page(figure) == []
@@ -300,7 +301,7 @@ def network():
 @pytest.mark.parametrize("size", [(170.0, 145.0), (180.0, 240.0), (267.0, 180.0)])
 def test_a_network_map_names_every_well_without_collision(size):
     wells = network()
-    figure = draw_network_map(network_plot_data(wells, site=SITE), size_mm=size)
+    figure = draw_network_map(network_plot_data(wells, MapContext(SITE)), size_mm=size)
     words = words_of(figure)
     assert set(wells["well"]) <= set(words)
     assert collisions(figure) == []

@@ -11,6 +11,7 @@ from pypdf import PdfReader
 from gwnet.errors import AnalysisError, OutputError, SettingsError, TooFewLevelsError
 from gwnet.figures.base.panel import save_all, save_pages
 from gwnet.figures.base.style import new_figure
+from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.trend_map import draw_slope_map, slope_map_plot_data
 from gwnet.figures.series.trend import COLUMNS, ROWS, draw_trend, trend_multiples
 from gwnet.figures.series.trend_data import p_text, slope_text, trend_plot_data
@@ -267,7 +268,7 @@ def places(count, extent=2000.0):
 def test_a_map_of_slopes_places_sizes_and_tells():
     wells = places(30)
     wells.loc[5, "easting"] = np.nan
-    data = slope_map_plot_data(table(), wells, site=SITE, known_on=KNOWN_ON)
+    data = slope_map_plot_data(table(), wells, MapContext(SITE, known_on=KNOWN_ON))
     assert len(data.points) == 29
     assert sum(point.told for point in data.points) == 10
     assert data.largest == pytest.approx(0.1, rel=0.05)
@@ -283,7 +284,7 @@ def test_a_map_of_slopes_places_sizes_and_tells():
 
 
 def test_on_a_map_of_many_wells_only_trends_are_named():
-    data = slope_map_plot_data(table(200), places(200), site=SITE, unit="ft")
+    data = slope_map_plot_data(table(200), places(200), MapContext(SITE), unit="ft")
     figure = draw_slope_map(data)
     words = words_of(figure)
     assert "GW-001" not in words
@@ -295,9 +296,9 @@ def test_on_a_map_of_many_wells_only_trends_are_named():
 
 def test_a_map_needs_slopes_and_coordinates():
     with pytest.raises(AnalysisError):
-        slope_map_plot_data(table(), places(30).assign(easting=np.nan), site=SITE)
+        slope_map_plot_data(table(), places(30).assign(easting=np.nan), MapContext(SITE))
     with pytest.raises(AnalysisError):
-        slope_map_plot_data(table().tail(1), places(30), site=SITE)
+        slope_map_plot_data(table().tail(1), places(30), MapContext(SITE))
 
 
 def pages(count):

@@ -19,7 +19,8 @@ from gwnet.reporting.content import (
     number_text,
     numbered,
 )
-from gwnet.reporting.plain import plain_report, plain_table
+
+from .plain import plain_report, plain_table
 
 
 def report(*sections):

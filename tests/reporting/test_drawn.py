@@ -17,7 +17,8 @@ from gwnet.reporting.drawing import FigureFrame
 from gwnet.reporting.drawn import ReportDrawing
 from gwnet.reporting.mapped import map_facts, refused_map
 from gwnet.reporting.pdf.render import render_pdf
-from gwnet.reporting.plain import plain_report
+
+from .plain import plain_report
 
 DAY = dt.date(2026, 2, 10)
 CRS = "EPSG:25832"

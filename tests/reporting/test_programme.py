@@ -9,9 +9,9 @@ import pytest
 from gwnet.reporting.compose import compose
 from gwnet.reporting.content import Group, Table, cell_text
 from gwnet.reporting.data import COLUMNS
-from gwnet.reporting.plain import plain_section
 
 from . import constructed
+from .plain import plain_section
 
 
 def section_of(data, quarterly, kind, period="2026-Q1", **changes):

@@ -11,8 +11,9 @@ from gwnet.reporting.compose import compose
 from gwnet.reporting.content import Caution, Group, Table
 from gwnet.reporting.data import COLUMNS, MapFacts
 from gwnet.reporting.definition.wording import wording
-from gwnet.reporting.plain import plain_report, plain_section, plain_table
 from gwnet.reporting.registry import report_sections
+
+from .plain import plain_report, plain_section, plain_table
 
 
 @pytest.fixture(scope="module")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import re
 import unicodedata
@@ -20,6 +21,7 @@ __all__ = [
     "decimals_for",
     "decimals_of_step",
     "fit",
+    "known_text",
     "number_text",
     "plain",
     "short_number",
@@ -85,6 +87,11 @@ def plain(value: Any) -> str:
         return ""
     text = str(value)
     return "" if text in {"NaT", "<NA>"} else text
+
+
+def known_text(known_on: dt.datetime | None) -> tuple[str, ...]:
+    """Return the sentence that says as of when the record is shown; none without a time."""
+    return () if known_on is None else (f"Record as known on {known_on.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC.",)
 
 
 @lru_cache(maxsize=20_000)

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from gwnet.figures.base import style
 from gwnet.figures.base.axes import nice_step, round_ticks
 from gwnet.figures.base.page import Box, KeyEntry, Page, Words, block_height_mm, key_height_mm
+from gwnet.figures.base.placement import PlacedLabel
 from gwnet.figures.base.text import decimals_of_step, fit, text_width_pt
-from gwnet.figures.maps.data import Note
+from gwnet.figures.maps.context import MapHeading, Note
 from gwnet.units import metres_per
 
 __all__ = [
@@ -25,12 +26,14 @@ __all__ = [
     "Sheet",
     "draw_bar",
     "draw_frame",
+    "draw_label_box",
     "draw_text",
     "fill_panel",
     "lay_out",
     "panel_axes",
     "scale_bar_length",
     "with_notes",
+    "write_heading",
 ]
 
 Points = NDArray[np.float64]
@@ -229,23 +232,33 @@ def _cut(words: Sequence[Words], width: float, height: float, size: float) -> tu
     return ()
 
 
-def draw_frame(
-    page: Page, sheet: Sheet, *, title: str, subtitle: str, crs: str, unit: str, coordinate_unit_m: float
-) -> Axes:
+def draw_frame(page: Page, sheet: Sheet, heading: MapHeading) -> Axes:
     """Draw title, panel with coordinate ticks, scale bar and north arrow; return axes in millimetres of the page."""
-    room = (page.width - _TICKS_LEFT_MM) * style.PT_PER_MM
-    page.text(
-        _TICKS_LEFT_MM,
-        page.height - 4.2,
-        fit(title, room, style.TITLE_PT, bold=True),
-        size=style.TITLE_PT,
-        weight="bold",
-    )
-    second = fit(subtitle, room, style.LABEL_PT)
-    page.text(_TICKS_LEFT_MM, page.height - 8.4, second, size=style.LABEL_PT, color=style.SOFT)
+    write_heading(page, heading, _TICKS_LEFT_MM, page.width - _TICKS_LEFT_MM)
     axes = panel_axes(page, sheet.frame)
-    draw_bar(page, sheet.bar, sheet.frame, crs=crs, unit=unit, coordinate_unit_m=coordinate_unit_m)
+    draw_bar(page, sheet.bar, sheet.frame, heading)
     return axes
+
+
+def write_heading(page: Page, heading: MapHeading, left: float, width: float) -> None:
+    """Write the two lines of a heading at the top of a page."""
+    room = width * style.PT_PER_MM
+    title, second = fit(heading.title, room, style.TITLE_PT, bold=True), fit(heading.subtitle, room, style.LABEL_PT)
+    page.text(left, page.height - 4.2, title, size=style.TITLE_PT, weight="bold")
+    page.text(left, page.height - 8.4, second, size=style.LABEL_PT, color=style.SOFT)
+
+
+def draw_label_box(axes: Axes, label: PlacedLabel, x_point: float, pad: float) -> tuple[str, float]:
+    """Draw the line to a label and the paper behind it; return how its lines are aligned, and where [mm]."""
+    if label.leader:
+        (x0, y0), (x1, y1) = label.leader
+        axes.plot([x0, x1], [y0, y1], color=style.SOFT, linewidth=style.HAIR, zorder=2.9)
+    box = label.box
+    behind = Rectangle((box.left, box.bottom), box.width, box.height, zorder=2.8, alpha=0.72)
+    behind.set(facecolor=style.PAPER, edgecolor="none")
+    axes.add_patch(behind)
+    left_of_point = box.left + box.width / 2 < x_point - 0.5
+    return ("right", box.right - pad) if left_of_point else ("left", box.left + pad)
 
 
 def panel_axes(page: Page, frame: MapFrame) -> Axes:
@@ -321,12 +334,12 @@ def scale_bar_length(metres_per_mm: float, unit: str, room_mm: float) -> tuple[f
     return length, name, length * one / metres_per_mm
 
 
-def draw_bar(page: Page, box: Box, frame: MapFrame, *, crs: str, unit: str, coordinate_unit_m: float) -> None:
+def draw_bar(page: Page, box: Box, frame: MapFrame, heading: MapHeading) -> None:
     """Draw scale bar and north arrow side by side, with the names of the coordinate system and of its unit."""
     _north(page, box.left + 2.4, box.bottom + 0.6, 7.2)
     left = box.left + 8.5
-    per_mm = coordinate_unit_m / frame.mm_per_unit
-    length, name, size = scale_bar_length(per_mm, unit, min(box.right - left - 8.0, 36.0))
+    per_mm = heading.coordinate_unit_m / frame.mm_per_unit
+    length, name, size = scale_bar_length(per_mm, heading.unit, min(box.right - left - 8.0, 36.0))
     base = box.bottom + 4.2
     for i in range(2):
         rectangle = Rectangle(
@@ -343,7 +356,8 @@ def draw_bar(page: Page, box: Box, frame: MapFrame, *, crs: str, unit: str, coor
         ha = "left" if part == 1.0 else "center"
         shift = -text_width_pt(f"{length:g}", style.NOTE_PT) / style.PT_PER_MM / 2 if part == 1.0 else 0.0
         page.text(left + part * size + shift, base + 1.7, text, ha=ha)
-    words = f"{crs or 'coordinate system not on record'}, {_unit_name(coordinate_unit_m)}; north is grid north"
+    crs = heading.crs or "coordinate system not on record"
+    words = f"{crs}, {_unit_name(heading.coordinate_unit_m)}; north is grid north"
     size_pt = 5.8
     while text_width_pt(words, size_pt) / style.PT_PER_MM > box.right - left and size_pt > 4.4:
         size_pt -= 0.2

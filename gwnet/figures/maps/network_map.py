@@ -9,7 +9,6 @@ from typing import Any, Final
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
 from gwnet.figures.base import style
@@ -17,9 +16,8 @@ from gwnet.figures.base.page import Box, KeyEntry, Page
 from gwnet.figures.base.placement import Anchor, PlacedLabel, place_labels
 from gwnet.figures.base.symbols import mark_symbol
 from gwnet.figures.base.text import fit, text_width_pt
-from gwnet.figures.maps.data import Note
-from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_text, lay_out, with_notes
-from gwnet.figures.maps.layers import draw_layers
+from gwnet.figures.maps.context import Note
+from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_label_box, draw_text, lay_out, with_notes
 from gwnet.figures.maps.network_data import NetworkPlotData, NetworkWell, network_plot_data
 
 __all__ = ["NetworkPlotData", "draw_network_map", "network_plot_data"]
@@ -86,16 +84,7 @@ def draw_network_map(
         entries = _key(data, looks)
         everything = np.array([(one.x, one.y) for one in (*data.wells, *data.gauges)])
         sheet = lay_out(page, everything, data.notes, entries)
-        axes = draw_frame(
-            page,
-            sheet,
-            title=data.title,
-            subtitle=data.subtitle,
-            crs=data.crs,
-            unit=data.unit,
-            coordinate_unit_m=data.coordinate_unit_m,
-        )
-        draw_layers(axes, sheet.frame, data.layers)
+        axes = draw_frame(page, sheet, data)
         places = _places(data, sheet.frame)
         labels = _labels(places, sheet.frame.panel)
         for place, label in zip(places, labels, strict=True):
@@ -177,18 +166,10 @@ def _draw_place(axes: Axes, place: _Place, looks: dict[str, dict[str, Any]]) -> 
 
 
 def _draw_label(axes: Axes, place: _Place, label: PlacedLabel) -> None:
-    if label.leader:
-        (x0, y0), (x1, y1) = label.leader
-        axes.plot([x0, x1], [y0, y1], color=style.SOFT, linewidth=style.HAIR, zorder=2.9)
-    box = label.box
-    behind = Rectangle((box.left, box.bottom), box.width, box.height, zorder=2.8, alpha=0.72)
-    behind.set(facecolor=style.PAPER, edgecolor="none")
-    axes.add_patch(behind)
-    left_of_point = box.left + box.width / 2 < place.x - 0.5
-    ha, x = ("right", box.right - _PAD_MM) if left_of_point else ("left", box.left + _PAD_MM)
+    ha, x = draw_label_box(axes, label, place.x, _PAD_MM)
     color = style.RIVER if place.gauge else style.INK
     for i, line in enumerate(place.lines):
-        y = box.top - (i + 1) * _NAME_MM + 0.55
+        y = label.box.top - (i + 1) * _NAME_MM + 0.55
         axes.text(x, y, line, fontsize=_NAME_PT, color=color, ha=ha, va="baseline", zorder=3.8)
 
 

@@ -12,8 +12,9 @@ from matplotlib.figure import Figure
 from gwnet.figures.base import style
 from gwnet.figures.base.page import Box, KeyEntry, Page, Words, block_height_mm, key_height_mm
 from gwnet.figures.base.text import fit
-from gwnet.figures.maps.data import MapPlotData, Note
-from gwnet.figures.maps.frame import MapFrame, draw_bar, fill_panel, panel_axes
+from gwnet.figures.maps.context import MapHeading, Note
+from gwnet.figures.maps.data import MapPlotData
+from gwnet.figures.maps.frame import MapFrame, draw_bar, fill_panel, panel_axes, write_heading
 from gwnet.figures.maps.marks import key_entries
 from gwnet.figures.maps.surface_map import draw_panel, extent_of
 
@@ -32,14 +33,12 @@ _TEXT_PT: Final = (6.3, 5.8, 5.2, 4.8)
 _MOST_TEXT: Final = 0.34
 
 
-@dataclass(frozen=True, slots=True)
-class PairPlotData:
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class PairPlotData(MapHeading):
     """Maps of two days as plain numbers and sentences.
 
     Parameters
     ----------
-    title, subtitle : str
-        Heading of the sheet.
     maps : tuple of MapPlotData
         The earlier and the later map.
     heads : tuple of str
@@ -48,8 +47,6 @@ class PairPlotData:
         What is said of both: how the directions differ.
     """
 
-    title: str
-    subtitle: str
     maps: tuple[MapPlotData, MapPlotData]
     heads: tuple[str, str]
     notes: tuple[Note, ...]
@@ -76,12 +73,7 @@ def draw_paired_maps(
     """
     with style.style_context():
         page = Page(figure if figure is not None else style.new_figure(size_mm))
-        room = (page.width - 2.0) * style.PT_PER_MM
-        title = fit(data.title, room, style.TITLE_PT, bold=True)
-        page.text(1.0, page.height - 4.2, title, size=style.TITLE_PT, weight="bold")
-        page.text(
-            1.0, page.height - 8.4, fit(data.subtitle, room, style.LABEL_PT), size=style.LABEL_PT, color=style.SOFT
-        )
+        write_heading(page, data, 1.0, page.width - 2.0)
         entries = _entries(data)
         columns, size, texts = _text(page, data)
         bar_width = 58.0
@@ -96,9 +88,8 @@ def draw_paired_maps(
             frame = fill_panel(Box(left, bottom, width, top - bottom), extent)
             _head(page, frame, data.heads[i])
             missing += draw_panel(panel_axes(page, frame), frame, one)
-        first = data.maps[0]
         bar = Box(1.0, strip_top - _BAR_MM, bar_width, _BAR_MM)
-        draw_bar(page, bar, frame, crs=first.crs, unit=first.unit, coordinate_unit_m=first.coordinate_unit_m)
+        draw_bar(page, bar, frame, data)
         page.key(entries, bar_width + 8.0, strip_top, page.width - bar_width - 12.0)
         if missing:
             columns, size, texts = _text(page, data, missing)

@@ -12,35 +12,26 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
-from matplotlib.patches import Circle, FancyArrowPatch, Rectangle
+from matplotlib.patches import Circle, FancyArrowPatch
 from numpy.typing import NDArray
 
 from gwnet.figures.base import style
 from gwnet.figures.base.page import Box, Page
 from gwnet.figures.base.placement import Anchor, PlacedLabel, place_labels
 from gwnet.figures.base.text import fit, text_width_pt
-from gwnet.figures.maps.data import (
-    ContourPath,
-    MapPlotData,
-    MapPoint,
-    Note,
-    map_plot_data_of,
-    surface_map_plot_data,
-)
-from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_text, lay_out, with_notes
-from gwnet.figures.maps.geometry import LineLabel, cut_out, hachures, label_spots, spot_beside
+from gwnet.figures.maps.context import Note
+from gwnet.figures.maps.data import MapPlotData, MapPoint
+from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_label_box, draw_text, lay_out, with_notes
+from gwnet.figures.maps.geometry import ContourPath, LineLabel, cut_out, hachures, label_spots, spot_beside
 from gwnet.figures.maps.layers import draw_above_ground, draw_layers
 from gwnet.figures.maps.marks import BOUNDARY, CROSS, DASHED, RADIUS_MM, RING_MM, TICK_MM, key_entries, look
 
 __all__ = [
     "MAP_SIZE_MM",
-    "MapPlotData",
     "draw_panel",
     "draw_surface_map",
     "extent_of",
-    "map_plot_data_of",
     "place_map_labels",
-    "surface_map_plot_data",
 ]
 
 #: Size of a map of its own: A4 upright less margins [mm].
@@ -101,15 +92,7 @@ def draw_surface_map(
         page = Page(figure if figure is not None else style.new_figure(size_mm))
         notes = [note for note in data.notes if full_text or note.brief]
         sheet = lay_out(page, extent_of(data), notes, key_entries(data))
-        axes = draw_frame(
-            page,
-            sheet,
-            title=data.title,
-            subtitle=data.subtitle,
-            crs=data.crs,
-            unit=data.unit,
-            coordinate_unit_m=data.coordinate_unit_m,
-        )
+        axes = draw_frame(page, sheet, data)
         missing = draw_panel(axes, sheet.frame, data)
         page.key(key_entries(data), sheet.key.left, sheet.key.top, sheet.key.width)
         draw_text(page, with_notes(sheet, [*missing, *notes]))
@@ -345,25 +328,8 @@ def _draw_labels(axes: Axes, posted: Sequence[_Posted]) -> None:
     for one in posted:
         if one.label is None:
             continue
-        if one.label.leader:
-            (x0, y0), (x1, y1) = one.label.leader
-            axes.plot([x0, x1], [y0, y1], color=style.SOFT, linewidth=style.HAIR, zorder=2.9)
-        box = one.label.box
-        axes.add_patch(
-            Rectangle(
-                (box.left, box.bottom),
-                box.width,
-                box.height,
-                facecolor=style.PAPER,
-                alpha=0.72,
-                edgecolor="none",
-                zorder=2.8,
-            )
-        )
-        used = one.point.used
-        top = box.top - _NAME_MM
-        left_of_point = box.left + box.width / 2 < one.x - 0.5
-        ha, x = ("right", box.right - _PAD_MM) if left_of_point else ("left", box.left + _PAD_MM)
+        ha, x = draw_label_box(axes, one.label, one.x, _PAD_MM)
+        used, top = one.point.used, one.label.box.top - _NAME_MM
         name_color = style.LIMIT if one.point.finding else style.INK if used else style.SOFT
         axes.text(x, top + 0.65, one.name, fontsize=_NAME_PT, color=name_color, ha=ha, va="baseline", zorder=3.8)
         if one.point.value:

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -12,7 +11,6 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
 
 from gwnet.errors import AnalysisError
 from gwnet.figures.base import style
@@ -21,10 +19,8 @@ from gwnet.figures.base.page import Box, KeyEntry, Page
 from gwnet.figures.base.placement import Anchor, PlacedLabel, place_labels
 from gwnet.figures.base.symbols import mark_symbol
 from gwnet.figures.base.text import decimals_of_step, fit, number_text, plain, shown, text_width_pt
-from gwnet.figures.maps.data import Note, check_unit, known_text, subtitle_of
-from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_text, lay_out, with_notes
-from gwnet.figures.maps.geometry import BaseLayer, base_layers
-from gwnet.figures.maps.layers import draw_layers
+from gwnet.figures.maps.context import MapContext, MapHeading, Note
+from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_label_box, draw_text, lay_out, with_notes
 from gwnet.units import metres_per
 
 __all__ = ["SlopeMapPlotData", "SlopePoint", "draw_slope_map", "slope_map_plot_data"]
@@ -62,49 +58,27 @@ class SlopePoint:
         return math.isfinite(self.slope) and self.direction in ("rising", "falling")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class SlopeMapPlotData:
-    """A map of slopes as plain numbers and sentences; coordinates in the site's system.
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class SlopeMapPlotData(MapHeading):
+    """A map of slopes as plain numbers and sentences; coordinates in the site's system, slopes in the unit a year.
 
     Parameters
     ----------
-    title, subtitle, crs : str
-        Heading and system of the coordinates.
-    unit : {"m", "ft"}
-        Unit of slopes (a year) and of the scale bar.
-    coordinate_unit_m : float
-        Metres in one unit of the coordinates.
     points : tuple of SlopePoint
         Wells with coordinates.
     largest : float
         Slope of the largest triangle, in the unit a year.
-    layers : tuple of BaseLayer
-        The user's own geometry.
     notes : tuple of Note
         Text of the map.
     """
 
-    title: str
-    subtitle: str
-    crs: str
-    unit: str
-    coordinate_unit_m: float
     points: tuple[SlopePoint, ...]
     largest: float
-    layers: tuple[BaseLayer, ...]
     notes: tuple[Note, ...]
 
 
 def slope_map_plot_data(
-    table: pd.DataFrame,
-    wells: pd.DataFrame,
-    *,
-    site: Mapping[str, Any] | pd.Series,
-    coordinate_unit_m: float = 1.0,
-    layers: Sequence[tuple[str, Any]] = (),
-    unit: str = "m",
-    notes: Sequence[str] = (),
-    known_on: dt.datetime | None = None,
+    table: pd.DataFrame, wells: pd.DataFrame, context: MapContext, *, unit: str = "m", notes: Sequence[str] = ()
 ) -> SlopeMapPlotData:
     """Work out what a map of slopes shows.
 
@@ -114,18 +88,12 @@ def slope_map_plot_data(
         Trends frame in metres: well, slope_m_per_year, direction, n, first, last.
     wells : pandas.DataFrame
         Wells frame: well, easting, northing.
-    site : mapping or pandas.Series
-        Row of the sites frame.
-    coordinate_unit_m : float, optional
-        Metres in one unit of the coordinates.
-    layers : sequence of tuple, optional
-        Names and geometries of the user's own.
+    context : MapContext
+        Site and record.
     unit : {"m", "ft"}
         Unit of the slopes.
     notes : sequence of str, optional
         Further sentences of the text.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------
@@ -139,7 +107,7 @@ def slope_map_plot_data(
     AnalysisError
         If no well has both a slope and coordinates.
     """
-    check_unit(unit)
+    heading = context.heading("Slopes of water levels", "", unit)
     places = wells.drop_duplicates("well").set_index("well")[["easting", "northing"]].astype(float)
     made = [
         SlopePoint(
@@ -157,15 +125,10 @@ def slope_map_plot_data(
         message = "No well has both a slope and coordinates, so no map of slopes can be drawn."
         raise AnalysisError(message, fix="Record coordinates, or take wells with longer records.")
     return SlopeMapPlotData(
-        title="Slopes of water levels",
-        subtitle=subtitle_of(site, ""),
-        crs=shown(plain(site.get("crs"))),
-        unit=unit,
-        coordinate_unit_m=coordinate_unit_m,
+        **heading,
         points=placed,
         largest=max(float(np.quantile(slopes, 0.98)), 1e-4),
-        layers=base_layers(layers),
-        notes=_notes(table, made, unit, (*notes, *known_text(known_on))),
+        notes=_notes(table, made, unit, (*notes, *context.known)),
     )
 
 
@@ -211,16 +174,7 @@ def draw_slope_map(data: SlopeMapPlotData, *, size_mm: tuple[float, float] = (18
         names = [Note("Names", (_ROOM_FOR_NAMES,))] if len(data.points) > _MOST_LABELS else []
         extent = np.array([(point.x, point.y) for point in data.points])
         sheet = lay_out(page, extent, [*data.notes, *names], entries)
-        axes = draw_frame(
-            page,
-            sheet,
-            title=data.title,
-            subtitle=data.subtitle,
-            crs=data.crs,
-            unit=data.unit,
-            coordinate_unit_m=data.coordinate_unit_m,
-        )
-        draw_layers(axes, sheet.frame, data.layers)
+        axes = draw_frame(page, sheet, data)
         labels = _labels(data, sheet.frame)
         for point in sorted(data.points, key=lambda one: (one.told, -abs(one.slope))):
             x, y = sheet.frame.to_mm(np.array([[point.x, point.y]]))[0]
@@ -300,18 +254,10 @@ def _label_notes(data: SlopeMapPlotData, labels: Sequence[tuple[SlopePoint, Plac
 
 
 def _draw_label(axes: Axes, frame: MapFrame, point: SlopePoint, label: PlacedLabel, unit: str) -> None:
-    if label.leader:
-        (x0, y0), (x1, y1) = label.leader
-        axes.plot([x0, x1], [y0, y1], color=style.SOFT, linewidth=style.HAIR, zorder=2.9)
-    box = label.box
-    behind = Rectangle((box.left, box.bottom), box.width, box.height, zorder=2.8, alpha=0.72)
-    behind.set(facecolor=style.PAPER, edgecolor="none")
-    axes.add_patch(behind)
     x_point = float(frame.to_mm(np.array([[point.x, point.y]]))[0][0])
-    left_of_point = box.left + box.width / 2 < x_point - 0.5
-    ha, x = ("right", box.right - _PAD_MM) if left_of_point else ("left", box.left + _PAD_MM)
+    ha, x = draw_label_box(axes, label, x_point, _PAD_MM)
     for i, line in enumerate(_lines(point, unit)):
-        y = box.top - (i + 1) * _LINE_MM + 0.5
+        y = label.box.top - (i + 1) * _LINE_MM + 0.5
         weight, color = ("bold" if point.told else "normal"), (style.INK if i == 0 else style.SOFT)
         axes.text(x, y, line, fontsize=_NAME_PT, color=color, weight=weight, ha=ha, va="baseline", zorder=3.8)
 

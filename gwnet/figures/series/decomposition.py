@@ -26,8 +26,8 @@ from gwnet.figures.base.panel import (
     upright_label,
 )
 from gwnet.figures.base.symbols import line_symbol, mark_symbol
-from gwnet.figures.base.text import decimals_of_step, number_text, plain, shown, text_width_pt
-from gwnet.figures.maps.data import check_unit, known_text
+from gwnet.figures.base.text import decimals_of_step, known_text, number_text, plain, shown, text_width_pt
+from gwnet.figures.maps.context import check_unit
 from gwnet.units import metres_per
 
 __all__ = ["DecompositionPlotData", "decomposition_plot_data", "draw_decomposition", "panel_heights_mm"]

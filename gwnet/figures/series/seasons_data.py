@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from gwnet.errors import AnalysisError
 from gwnet.figures.base.axes import MONTHS
 from gwnet.figures.base.panel import approved_sentence, site_text
-from gwnet.figures.base.text import number_text, plain, shown
-from gwnet.figures.maps.data import check_unit, known_text
+from gwnet.figures.base.text import known_text, number_text, plain, shown
+from gwnet.figures.maps.context import check_unit
 from gwnet.units import metres_per
 
 __all__ = ["BANDS", "YEAR_DAYS", "SeasonsPlotData", "YearLine", "seasons_plot_data"]

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from gwnet.errors import AnalysisError
 from gwnet.figures.base.axes import local_days
 from gwnet.figures.base.panel import approved_sentence, site_text
-from gwnet.figures.base.text import number_text, plain, shown
+from gwnet.figures.base.text import known_text, number_text, plain, shown
 from gwnet.figures.hydrograph.events import event_kinds, longest_gap, own_rows, static_lines, time_limits
-from gwnet.figures.maps.data import check_unit, known_text
+from gwnet.figures.maps.context import check_unit
 from gwnet.units import metres_per
 
 __all__ = ["TrendLine", "TrendPlotData", "p_text", "slope_text", "trend_plot_data"]

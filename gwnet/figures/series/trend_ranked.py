@@ -19,8 +19,8 @@ from gwnet.figures.base.axes import nice_step, round_ticks
 from gwnet.figures.base.page import Box, KeyEntry, Page, Words, block_height_mm
 from gwnet.figures.base.panel import site_text
 from gwnet.figures.base.symbols import line_symbol, mark_symbol
-from gwnet.figures.base.text import decimals_of_step, fit, number_text, plain, shown, text_width_pt
-from gwnet.figures.maps.data import check_unit, known_text
+from gwnet.figures.base.text import decimals_of_step, fit, known_text, number_text, plain, shown, text_width_pt
+from gwnet.figures.maps.context import check_unit
 from gwnet.units import metres_per
 
 __all__ = [

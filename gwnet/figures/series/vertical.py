@@ -16,7 +16,7 @@ from gwnet.figures.base.axes import date_ticks, day_number, nice_step, round_tic
 from gwnet.figures.base.page import Box, KeyEntry, Page, Words, block_height_mm, key_row_mm
 from gwnet.figures.base.symbols import mark_symbol
 from gwnet.figures.base.text import decimals_of_step, fit, number_text
-from gwnet.figures.maps.data import Note
+from gwnet.figures.maps.context import Note
 
 __all__ = ["VerticalPair", "VerticalPlotData", "VerticalPoint", "draw_vertical"]
 

@@ -1,4 +1,4 @@
-"""The content of a report as plain text: what the tests read, and what anyone can compare line by line."""
+"""The content of a report as plain text, for tests to read line by line."""
 
 from __future__ import annotations
 
