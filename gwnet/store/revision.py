@@ -17,8 +17,10 @@ if TYPE_CHECKING:
 
     from gwnet.store.session import Store
 
-#: Every released revision, oldest first; the last is what this version of the program works with.
-REVISIONS: Final[tuple[str, ...]] = ("0001", "0002", "0003")
+#: Every revision, oldest first, by the names of their files; the last is what this version of the program works with.
+REVISIONS: Final[tuple[str, ...]] = tuple(
+    sorted(file.name.partition("_")[0] for file in (migrations_folder() / "versions").glob("[0-9]*.py"))
+)
 HEAD: Final[str] = REVISIONS[-1]
 
 

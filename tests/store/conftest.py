@@ -8,6 +8,8 @@ from gwnet.store import revision
 from gwnet.store.save.bulk import insert_columns, reserve_ids
 from gwnet.store.session import open_store
 
+from .released.rows import ROWS
+
 MONDAY = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
 
 
@@ -53,7 +55,8 @@ def load_dump(url, name):
 @pytest.fixture
 def filled(store_url):
     """Give a record with rows in every table."""
-    load_dump(store_url, revision.HEAD)
+    load_dump(store_url, max(ROWS))
     opened = open_store(store_url)
+    revision.upgrade(opened)
     yield opened
     opened.close()

@@ -196,7 +196,7 @@ def test_foreign_keys_hold_after_the_upgrade(old, store_url):
 
 
 def test_there_is_a_dump_of_every_released_revision():
-    assert set(ROWS) == set(revision.REVISIONS)
+    assert set(revision.REVISIONS[:-1]) <= set(ROWS) <= set(revision.REVISIONS), "the newest may not be released yet"
     sizes = {path.name: path.stat().st_size for path in RELEASED.glob("*.sql")}
     assert len(sizes) == 2 * len(ROWS)
     assert max(sizes.values()) < 80_000, "a dump is to stay small"
