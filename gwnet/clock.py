@@ -188,10 +188,88 @@ def _localized(times: Times, rule: dt.tzinfo, *, is_first: bool) -> Times:
     """Return local times in UTC, NaT where one never was; those that were twice as the first or second of the two."""
     ambiguous = np.full(times.shape, is_first)
     index = pd.DatetimeIndex(times).tz_localize(rule, ambiguous=ambiguous, nonexistent="NaT")
-    return index.tz_convert("UTC").tz_localize(None).to_numpy()
+    return np.asarray(index.tz_convert("UTC").tz_localize(None), dtype="datetime64[us]")
 
 
 def _minutes(spans: NDArray[np.timedelta64]) -> NDArray[np.int64]:
     """Return spans of time in whole minutes; NaT as 0."""
     whole = np.rint(np.where(np.isnat(spans), 0, spans.astype(np.int64)) / 60_000_000)
     return np.asarray(whole, dtype=np.int64)
+
+
+def to_instant(moment: object) -> np.datetime64:
+    """Return a moment as a UTC instant without a zone.
+
+    Parameters
+    ----------
+    moment : pandas.Timestamp, datetime.datetime, None or NaT
+        Aware time; None or NaT for none.
+
+    Returns
+    -------
+    numpy.datetime64
+        To the microsecond; NaT for none.
+
+    Examples
+    --------
+    >>> to_instant(dt.datetime(2024, 7, 1, 12, tzinfo=zone_of("UTC+02:00")))
+    np.datetime64('2024-07-01T10:00:00.000000')
+    """
+    stamp = pd.Timestamp(moment)
+    if stamp is pd.NaT:
+        return np.datetime64("NaT", "us")
+    return np.datetime64(stamp.tz_convert("UTC").tz_localize(None).to_datetime64(), "us")
+
+
+def to_instants(times: pd.Series) -> Times:
+    """Return aware times as UTC instants without a zone.
+
+    Parameters
+    ----------
+    times : pandas.Series of datetime64 with a zone, shape (n,)
+        Aware times; NaT for none.
+
+    Returns
+    -------
+    numpy.ndarray of datetime64[us], shape (n,)
+        The instants.
+    """
+    return np.asarray(pd.DatetimeIndex(times).tz_convert("UTC").tz_localize(None), dtype="datetime64[us]")
+
+
+def local_text(when: Times, zone: str) -> NDArray[np.object_]:
+    """Return instants as local text in ISO 8601 with offset, without seconds where none has any.
+
+    Parameters
+    ----------
+    when : numpy.ndarray of datetime64[us], shape (n,)
+        Instants in UTC.
+    zone : str
+        Name of the zone.
+
+    Returns
+    -------
+    numpy.ndarray of str, shape (n,)
+        For example ``2026-01-12T10:40+01:00``.
+    """
+    minutes = offset_minutes(when, zone)
+    to_minute = bool(np.all(when == when.astype("datetime64[m]")))
+    local = np.datetime_as_string(when + minutes * _MINUTE, unit="m" if to_minute else "s").astype(object)
+    suffixes = {offset: offset_text(offset) for offset in np.unique(minutes).tolist()}
+    return np.asarray(local + np.array([suffixes[offset] for offset in minutes.tolist()], dtype=object), dtype=object)
+
+
+def offset_text(minutes: int) -> str:
+    """Return an offset from UTC as in ISO 8601.
+
+    Parameters
+    ----------
+    minutes : int
+        Offset, positive east [min].
+
+    Returns
+    -------
+    str
+        For example ``+01:00``.
+    """
+    return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"

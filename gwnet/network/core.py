@@ -263,7 +263,7 @@ class Network(
         Returns
         -------
         pandas.DataFrame
-            As `gwnet.analysis.levels.table.levels`; rows of loggers as `gwnet.analysis.loggers.levels.with_loggers`.
+            As `gwnet.analysis.levels.table.levels`; rows of loggers as `gwnet.analysis.loggers.levels.add_loggers`.
 
         Raises
         ------
@@ -273,13 +273,13 @@ class Network(
             If loggers are asked for in another way.
         """
         from gwnet.analysis.levels.table import levels
-        from gwnet.analysis.loggers.levels import with_loggers
+        from gwnet.analysis.loggers.levels import add_loggers
 
         with self.store.reading() as connection:
             self._check_codes(connection, known_on, site=site, wells=wells, aquifer=aquifer, round_code=round)
             record = Snapshot(connection, known_on, site)
             chosen = Selection.of(wells, aquifer=aquifer, round=round)
-            table = with_loggers(record, levels(record, chosen), chosen, loggers)
+            table = add_loggers(record, levels(record, chosen), chosen, loggers)
         return in_unit(_between(table, start, end), unit)
 
     def explain(
@@ -296,7 +296,7 @@ class Network(
 
         with self.store.reading() as connection:
             self._check_codes(connection, known_on, site=site, wells=[well])
-            return explain_level(connection, well, time, site=site, known_on=known_on, unit=unit)
+            return explain_level(Snapshot(connection, known_on, site), well, time, unit=unit)
 
     def hydrograph(
         self,

@@ -1,4 +1,4 @@
-"""The part of the face for programs that turns samples of loggers into heads, and adjusts them."""
+"""The part of the face for programs that turns samples of loggers into heads, and corrects them."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from gwnet.store.fetch.codes import check_codes
+from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -61,7 +62,7 @@ class LoggerHeading:
         unit : str, optional
             Unit of the elevations, m or ft.
         excluded : bool, optional
-            Whether samples that give no head are listed as well, with the reason in ``out``.
+            Whether samples that have no head are listed as well, with the reason in ``unusable_reason``.
 
         Returns
         -------
@@ -119,9 +120,9 @@ class LoggerHeading:
             If a date or the unit cannot be used.
         """
         from gwnet.analysis.levels.display_unit import in_unit
-        from gwnet.analysis.loggers.daily import daily
+        from gwnet.analysis.loggers.daily import daily_values
 
-        return in_unit(daily(*self._heads_between(wells, site, start, end, known_on)), unit)
+        return in_unit(daily_values(*self._heads_between(wells, site, start, end, known_on)), unit)
 
     def logger_status(
         self,
@@ -132,7 +133,7 @@ class LoggerHeading:
         known_on: dt.datetime | None = None,
         unit: str = "m",
     ) -> pd.DataFrame:
-        """Return how each logger stands: coverage, gaps, last visit, residuals, drift, battery and findings.
+        """Return the state of each logger: coverage, gaps, last visit, residuals, drift, battery and findings.
 
         Parameters
         ----------
@@ -141,7 +142,7 @@ class LoggerHeading:
         site : str, optional
             Only this site.
         at_utc : datetime.datetime, optional
-            Until when a logger that still hangs should have samples; until its last sample unless given.
+            Until when a logger that is still installed should have samples; until its last sample unless given.
         known_on : datetime.datetime, optional
             Record as known at this time.
         unit : str, optional
@@ -158,11 +159,11 @@ class LoggerHeading:
             If a site or well is not on record.
         """
         from gwnet.analysis.levels.display_unit import in_unit
-        from gwnet.analysis.loggers.status import status
+        from gwnet.analysis.loggers.status import summarize_status
 
         with self.store.reading() as connection:
             check_codes(connection, known_on, site=site, wells=wells)
-            return in_unit(status(connection, wells, site, at_utc=at_utc, known_on=known_on), unit)
+            return in_unit(summarize_status(Snapshot(connection, known_on, site), wells, at_utc=at_utc), unit)
 
     def logger_findings(
         self, wells: Sequence[str] | None = None, *, site: str | None = None, known_on: dt.datetime | None = None
@@ -188,11 +189,11 @@ class LoggerHeading:
         NotFoundError
             If a site or well is not on record.
         """
-        from gwnet.analysis.loggers.findings import findings
+        from gwnet.analysis.loggers.findings import list_findings
 
         with self.store.reading() as connection:
             check_codes(connection, known_on, site=site, wells=wells)
-            return findings(connection, wells, site, known_on)
+            return list_findings(Snapshot(connection, known_on, site), wells)
 
     def correct_logger(
         self,
@@ -215,7 +216,7 @@ class LoggerHeading:
         instrument : str
             Code of the instrument.
         kind : str
-            Kind of correction: `gwnet.analysis.loggers.correction_history.KINDS`.
+            Kind of correction: `gwnet.analysis.loggers.correction_kinds.KINDS`.
         reason : str
             Why.
         by : str
@@ -233,7 +234,7 @@ class LoggerHeading:
 
         Returns
         -------
-        gwnet.analysis.loggers.corrections.Adjusted
+        gwnet.analysis.loggers.corrections.Corrected
             Its number and what it moves.
 
         Raises
@@ -252,28 +253,27 @@ class LoggerHeading:
         with self._deciding(dry_run=dry_run) as connection:
             return correct(connection, wanted, by=by, reason=reason, now_utc=now)
 
-    def accept_logger_finding(
+    def accept_logger_findings(
         self,
-        finding: str,
-        *,
+        *findings: str,
         reason: str,
         by: str,
         instrument: str | None = None,
         now_utc: dt.datetime | None = None,
         dry_run: bool = False,
     ) -> Corrected:
-        """Record the correction that a finding about a logger suggests.
+        """Record the corrections that findings about loggers suggest: all of them or none.
 
         Parameters
         ----------
-        finding : str
-            Name of the finding: `logger_findings`.
+        *findings : str
+            Names of the findings: `logger_findings`.
         reason : str
             Why.
         by : str
             Who decides.
         instrument : str, optional
-            Only a finding about this instrument.
+            Only findings about this instrument.
         now_utc : datetime.datetime, optional
             Aware time of the recording; the clock's unless given.
         dry_run : bool, optional
@@ -281,34 +281,34 @@ class LoggerHeading:
 
         Returns
         -------
-        gwnet.analysis.loggers.corrections.Adjusted
-            Its number and what it moves.
+        gwnet.analysis.loggers.corrections.Corrected
+            Their numbers and what they change together.
 
         Raises
         ------
         NotFoundError
             If there is no such finding any more.
         AnalysisError
-            If it suggests no correction.
+            If one suggests no correction.
         SettingsError
             If the reason or the name is missing.
         """
-        from gwnet.analysis.loggers.corrections import correct, suggested
+        from gwnet.analysis.loggers.corrections import correct, suggested_corrections
 
         now = now_utc or dt.datetime.now(dt.UTC)
         with self._deciding(dry_run=dry_run) as connection:
-            wanted = suggested(connection, finding, instrument)
-            return correct(connection, wanted, by=by, reason=reason, now_utc=now)
+            wanted = suggested_corrections(Snapshot(connection), *findings, instrument=instrument)
+            return correct(connection, *wanted, by=by, reason=reason, now_utc=now)
 
-    def take_back_correction(
-        self, number: int, *, reason: str, by: str, now_utc: dt.datetime | None = None, dry_run: bool = False
+    def withdraw_corrections(
+        self, *numbers: int, reason: str, by: str, now_utc: dt.datetime | None = None, dry_run: bool = False
     ) -> Corrected:
-        """Take a correction of a logger back; it stays for the record of every earlier time.
+        """Withdraw corrections of loggers; they stay for the record of every earlier time.
 
         Parameters
         ----------
-        number : int
-            Number of the correction.
+        *numbers : int
+            Numbers of the corrections; all of them are withdrawn or none.
         reason : str
             Why.
         by : str
@@ -316,12 +316,12 @@ class LoggerHeading:
         now_utc : datetime.datetime, optional
             Aware time; the clock's unless given.
         dry_run : bool, optional
-            Whether only to work out what it would move.
+            Whether only to work out what it would change.
 
         Returns
         -------
-        gwnet.analysis.loggers.corrections.Adjusted
-            What was taken back and what that moves.
+        gwnet.analysis.loggers.corrections.Corrected
+            What was withdrawn and what that changes.
 
         Raises
         ------
@@ -330,11 +330,11 @@ class LoggerHeading:
         SettingsError
             If the reason or the name is missing.
         """
-        from gwnet.analysis.loggers.corrections import take_back
+        from gwnet.analysis.loggers.corrections import withdraw_corrections
 
         now = now_utc or dt.datetime.now(dt.UTC)
         with self._deciding(dry_run=dry_run) as connection:
-            return take_back(connection, number, by=by, reason=reason, now_utc=now)
+            return withdraw_corrections(connection, *numbers, by=by, reason=reason, now_utc=now)
 
     def logger_corrections(self, instrument: str | None = None, *, known_on: dt.datetime | None = None) -> pd.DataFrame:
         """Return the corrections of loggers on record.
@@ -351,10 +351,10 @@ class LoggerHeading:
         pandas.DataFrame
             Columns of `gwnet.analysis.loggers.corrections.CORRECTION_COLUMNS`.
         """
-        from gwnet.analysis.loggers.corrections import corrections
+        from gwnet.analysis.loggers.corrections import list_corrections
 
         with self.store.reading() as connection:
-            return corrections(connection, instrument, known_on)
+            return list_corrections(Snapshot(connection, known_on), instrument)
 
     def logger_efficiencies(
         self,
@@ -387,11 +387,11 @@ class LoggerHeading:
         NotFoundError
             If a site or well is not on record.
         """
-        from gwnet.analysis.loggers.efficiency import efficiencies
+        from gwnet.analysis.loggers.efficiency import estimate_efficiencies
 
         with self.store.reading() as connection:
             check_codes(connection, known_on, site=site, wells=wells)
-            return efficiencies(connection, wells, site, every_hours=every_hours, known_on=known_on)
+            return estimate_efficiencies(Snapshot(connection, known_on, site), wells, every_hours=every_hours)
 
     def explain_head(
         self,
@@ -430,7 +430,7 @@ class LoggerHeading:
         from gwnet.analysis.loggers.explain import explain_head
 
         with self.store.reading() as connection:
-            return explain_head(connection, well, time, site=site, known_on=known_on, unit=unit)
+            return explain_head(Snapshot(connection, known_on, site), well, time, unit=unit)
 
     @contextmanager
     def _deciding(self, *, dry_run: bool) -> Iterator[Connection]:
@@ -452,16 +452,14 @@ class LoggerHeading:
         known_on: dt.datetime | None,
     ) -> tuple[list[LoggerHeads], dict[str, str]]:
         """Return heads over a span, and the time zone of each site."""
-        from gwnet.analysis.loggers.heads import heads
+        from gwnet.analysis.loggers.heads import work_out_heads
         from gwnet.analysis.loggers.tables import span_of
-        from gwnet.store.fetch import registry as fetch
 
         with self.store.reading() as connection:
             check_codes(connection, known_on, site=site, wells=wells)
-            sites = fetch.sites(connection, known_on)
-            zones = {str(code): str(zone) for code, zone in zip(sites["site"], sites["time_zone"], strict=True)}
-            found = []
-            for code in zones if site is None else [site]:
-                first, last = span_of(start, end, zones[code])
-                found += heads(connection, wells, code, first, last, known_on)
-        return found, zones
+            record = Snapshot(connection, known_on, site)
+            zones = {str(row["site"]): str(row["time_zone"]) for _, row in record.sites.iterrows()}
+            heads = []
+            for code, zone in zones.items():
+                heads += work_out_heads(record.of_site(code), wells, *span_of(start, end, zone))
+        return heads, zones

@@ -16,14 +16,15 @@ import pandas as pd
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
-from gwnet.analysis.loggers.channels import gather_loggers
-from gwnet.analysis.loggers.heads import LoggerHeads, each_head
-from gwnet.analysis.loggers.status import status
+from gwnet.analysis.loggers.channels import deployments_in
+from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
+from gwnet.analysis.loggers.status import summarize_status
 from gwnet.figures.hydrograph.logger_line import LoggerSeries
 from gwnet.hydro.loggers.dense_series import thin
 from gwnet.products.logger_series import Run, line_of_well, runs_of
 from gwnet.store.fetch import levels as fetch_levels
 from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.snapshot import Snapshot
 
 #: Columns to which lines are thinned, over the whole line and over the time that is drawn: more than print or screen
 #: can show.
@@ -41,7 +42,7 @@ class ReportLoggers:
     runs : list of Run
         Unbroken runs of samples.
     table : pandas.DataFrame or None
-        How each deployment stands, from `gwnet.analysis.loggers.status.status`; None unless asked for.
+        How each deployment stands, from `gwnet.analysis.loggers.status.summarize_status`; None unless asked for.
     """
 
     lines: dict[str, LoggerSeries]
@@ -85,11 +86,12 @@ def report_loggers(
     The samples of one well are held at a time: those of all wells of a large network would not fit into a computer.
     """
     made = _Lines(connection, known_on, shown_from)
+    record = Snapshot(connection, known_on, site)
     if with_status:
-        table = status(connection, wells, site, known_on=known_on, seen=made.see)
+        table = summarize_status(record, wells, seen=made.see)
     else:
         table = None
-        for one in each_head(gather_loggers(connection, wells=list(wells), site=site, known_on=known_on)):
+        for one in iterate_heads(record, deployments_in(record, wells)):
             made.see(one)
     return ReportLoggers(made.lines(), made.runs, table)
 

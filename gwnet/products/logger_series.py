@@ -12,22 +12,23 @@ import pandas as pd
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
-from gwnet.analysis.loggers.channels import gather_loggers
-from gwnet.analysis.loggers.heads import LoggerHeads, each_head, heads
-from gwnet.analysis.loggers.levels import approved_at
+from gwnet.analysis.loggers.channels import deployments_in
+from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads, work_out_heads
+from gwnet.analysis.loggers.levels import is_approved_at
 from gwnet.constants import GAP_TIMES_INTERVAL
 from gwnet.figures.base.text import number_text
 from gwnet.figures.hydrograph.logger_line import LoggerSeries
 from gwnet.hydro.loggers.dense_series import usual_interval_s
 from gwnet.store.fetch import levels as fetch_levels
 from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.snapshot import Snapshot
 
 #: A run of samples: well, instrument, first and last sample, whether it is left out.
 Run = tuple[str, str, Any, Any, bool]
 
 _SECOND = np.timedelta64(1, "s")
-#: Spells of samples that are left out are marked in hydrographs from this length on; coverage charts show all of them.
-_SHOWN_SPELL = pd.Timedelta(days=1)
+#: Runs of samples that are left out are marked in hydrographs from this length on; coverage charts show all of them.
+_SHOWN_RUN = pd.Timedelta(days=1)
 
 
 def logger_series(
@@ -54,9 +55,9 @@ def logger_series(
     dict of str to LoggerSeries
         By well; those without a logger have none. The line is broken where samples are further apart than usual, where
         they are left out, and between deployments; a head is approved between two approved manual readings of one
-        hanging.
+        installation.
     """
-    found = heads(connection, list(wells), site, known_on=known_on)
+    found = work_out_heads(Snapshot(connection, known_on, site), wells)
     if not found:
         return {}
     states = fetch_levels.reviews(connection, known_on).set_index("event_id")["state"]
@@ -99,7 +100,7 @@ def line_of_well(members: Sequence[LoggerHeads], states: pd.Series, hung: pd.Dat
         approved=approved[order].astype(bool),
         hung=tuple(spans),
         left_out=tuple(
-            (since, to) for one in ordered for since, to in _spells(one, left_out=True) if to - since >= _SHOWN_SPELL
+            (since, to) for one in ordered for since, to in _runs(one, left_out=True) if to - since >= _SHOWN_RUN
         ),
         notes=tuple(_note(one) for one in ordered),
     )
@@ -112,7 +113,7 @@ def _pieces(one: LoggerHeads, states: pd.Series) -> tuple[Any, Any, Any]:
     breaks = when[ends] + _SECOND
     times = np.insert(when, ends + 1, breaks)
     values = np.insert(one.water_elevation_m, ends + 1, np.nan)
-    approved = np.insert(approved_at(one, states, when), ends + 1, values=False)
+    approved = np.insert(is_approved_at(one, states, when), ends + 1, values=False)
     return times, values, approved
 
 
@@ -125,7 +126,7 @@ def _gaps(one: LoggerHeads) -> NDArray[np.int64]:
     return np.flatnonzero(np.diff(one.time_utc) > longest).astype(np.int64)
 
 
-def _spells(one: LoggerHeads, *, left_out: bool) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
+def _runs(one: LoggerHeads, *, left_out: bool) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
     """Return the unbroken runs of samples that are left out, or of those that are used."""
     state = one.out != 0
     changes = np.flatnonzero(np.diff(state.astype(np.int8)) != 0)
@@ -139,16 +140,16 @@ def _spells(one: LoggerHeads, *, left_out: bool) -> list[tuple[pd.Timestamp, pd.
 
 
 def _note(one: LoggerHeads) -> str:
-    """Return a sentence on how a logger is tied: its manual readings, how well they agree, its drift."""
-    used = one.hand[one.hand["used"].astype(bool) & one.hand["offset_m"].notna()]
+    """Return a sentence on how a logger is anchored: its manual readings, how well they agree, its drift."""
+    used = one.manual[one.manual["used"].astype(bool) & one.manual["offset_m"].notna()]
     if used.empty:
         return f"Logger {one.instrument}: by its hanging depth alone, no manual reading holds it."
     words = f"Logger {one.instrument}: held by {len(used)} manual reading{'s' if len(used) > 1 else ''}"
     checks = used["leave_one_out_residual_m"].dropna().abs()
     if len(checks):
         words += f", each within {1000.0 * float(checks.max()):.0f} mm of what the others give"
-    rates = one.hangings.drift_m_per_year
-    counted = one.hangings.readings >= 3
+    rates = one.installations.drift_m_per_year
+    counted = one.installations.readings >= 3
     told = rates[counted & ~np.isnan(rates)]
     if told.size:
         kept = "taken out" if any("linear between" in step for step in one.steps) else "left in"
@@ -199,7 +200,6 @@ def coverage(
     """
     from gwnet.analysis.levels.table import levels
     from gwnet.records import Selection
-    from gwnet.store.snapshot import Snapshot
 
     hung = fetch_samples.deployments(connection, known_on)
     hung = hung[hung["site"] == site]
@@ -211,8 +211,8 @@ def coverage(
         read = read[read["well"].isin(hung["well"])]
     rows: list[Run] = _barometer_runs(connection, hung[(hung["well"] == "") | (hung["kind"] == "barometer")], known_on)
     if runs is None:
-        record = gather_loggers(connection, wells=None if wells is None else list(wells), site=site, known_on=known_on)
-        runs = [run for one in each_head(record) for run in runs_of(one)]
+        record = Snapshot(connection, known_on, site)
+        runs = [run for one in iterate_heads(record, deployments_in(record, wells)) for run in runs_of(one)]
     table = pd.DataFrame([*rows, *runs], columns=["well", "instrument", "start_utc", "end_utc", "left_out"])
     return Coverage(hung, table.astype({"start_utc": "datetime64[us, UTC]", "end_utc": "datetime64[us, UTC]"}), read)
 
@@ -233,7 +233,7 @@ def runs_of(one: LoggerHeads) -> list[Run]:
     return [
         (one.well, one.instrument, since, to, left_out)
         for left_out in (False, True)
-        for since, to in _spells(one, left_out=left_out)
+        for since, to in _runs(one, left_out=left_out)
     ]
 
 

@@ -90,6 +90,10 @@ class Snapshot:
             return self
         return self.once(("site", code), lambda: self._narrowed(code))
 
+    def of_all_sites(self) -> Snapshot:
+        """Return the snapshot of all sites, sharing every frame that was fetched."""
+        return self._all
+
     def _narrowed(self, code: str) -> Snapshot:
         narrow = Snapshot(self.connection, self.known_on, code)
         narrow._all = self._all

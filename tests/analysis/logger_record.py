@@ -1,14 +1,16 @@
-"""Loggers in a small record: instruments hung in wells, their samples and corrections, stored as loading stores them."""
+"""Loggers in a small record: instruments installed in wells, their samples and corrections, stored as loading stores them."""
 
 from __future__ import annotations
 
 import datetime as dt
 import hashlib
+from contextlib import contextmanager
 
 import numpy as np
 
 from gwnet.store.save import samples as save_samples
 from gwnet.store.save.bulk import insert_columns, reserve_ids
+from gwnet.store.snapshot import Snapshot
 
 from .record import RECORDED_ON, moment
 
@@ -30,8 +32,14 @@ class Loggers:
         self.record.add("instrument_record", instrument_id=number, kind=kind, **columns)
         return number
 
-    def hang(self, code, well, start="2024-01-01", end=None, *, depth=None, barometer=None, **columns):
-        """Hang an instrument in a well, or a barometer at the site (no well)."""
+    @contextmanager
+    def snapshot(self, known_on=None, site=None):
+        """Give a snapshot of the record."""
+        with self.reading() as connection:
+            yield Snapshot(connection, known_on, site)
+
+    def install(self, code, well, start="2024-01-01", end=None, *, depth=None, barometer=None, **columns):
+        """Install an instrument in a well, or a barometer at the site (no well)."""
         return self.record.add(
             "deployment",
             site_id=self.record.site_id,
@@ -44,7 +52,7 @@ class Loggers:
             **columns,
         )
 
-    def new_take(self, code, quantity, unit, segment=1):
+    def new_segment(self, code, quantity, unit, segment=1):
         """Add a series, to which the samples that follow go."""
         with self.record.store.writing() as connection:
             number = int(reserve_ids(connection, "logger_series", 1)[0])
@@ -57,7 +65,7 @@ class Loggers:
         name = file or f"{code} {quantity}.csv"
         key = (code, quantity)
         if key not in self.series:
-            self.new_take(code, quantity, unit)
+            self.new_segment(code, quantity, unit)
         with self.record.store.writing() as connection:
             source = _source(connection, name, recorded)
             download = int(reserve_ids(connection, "download", 1)[0])

@@ -3,36 +3,44 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from gwnet.analysis.loggers.correction_history import KINDS, OUT_REASONS, checked_parameters
-from gwnet.analysis.loggers.corrections import Correction, correct, corrections, suggested, take_back
-from gwnet.analysis.loggers.findings import RULES, findings
-from gwnet.analysis.loggers.status import STATUS_COLUMNS, status
+from gwnet.analysis.loggers.correction_history import OUT_REASONS
+from gwnet.analysis.loggers.correction_kinds import KINDS, PARAMETERS, check_parameters, describe_corrections
+from gwnet.analysis.loggers.corrections import (
+    Correction,
+    correct,
+    list_corrections,
+    suggested_corrections,
+    withdraw_corrections,
+)
+from gwnet.analysis.loggers.finding_rules import RULES, describe_logger_findings
+from gwnet.analysis.loggers.findings import list_findings
+from gwnet.analysis.loggers.status import STATUS_COLUMNS, summarize_status
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError
 
 from .logger_record import HOUR
 from .record import RECORDED_ON
-from .test_logger_heads import G, Hung
+from .test_logger_heads import G, Installed
 
 NOW = RECORDED_ON + dt.timedelta(days=1)
 
 
 @pytest.fixture
-def hung(tmp_path):
-    made = Hung(tmp_path / "a.sqlite")
+def installed(tmp_path):
+    made = Installed(tmp_path / "a.sqlite")
     yield made
     made.record.store.close()
 
 
 @pytest.fixture(scope="module")
 def untouched(tmp_path_factory):
-    made = Hung(tmp_path_factory.mktemp("untouched") / "a.sqlite").hang()
+    made = Installed(tmp_path_factory.mktemp("untouched") / "a.sqlite").install()
     yield made
     made.record.store.close()
 
 
 @pytest.fixture
 def anywhere(store_url):
-    made = Hung(store_url)
+    made = Installed(store_url)
     yield made
     made.record.store.close()
 
@@ -44,19 +52,19 @@ def noisy(made):
 
 
 def found(made, **asked):
-    with made.loggers.reading() as connection:
-        return findings(connection, **asked)
+    with made.loggers.snapshot(**asked) as record:
+        return list_findings(record)
 
 
-def decide(made, wanted, act=correct, **told):
+def decide(made, *wanted, act=correct):
     with made.record.store.writing() as connection:
-        return act(connection, wanted, by="Ben", reason="as seen", now_utc=NOW, **told)
+        return act(connection, *wanted, by="Ben", reason="as seen", now_utc=NOW)
 
 
-def accept(made, name):
-    with made.loggers.reading() as connection:
-        wanted = suggested(connection, name)
-    return decide(made, wanted)
+def accept(made, *names):
+    with made.loggers.snapshot() as record:
+        wanted = suggested_corrections(record, *names)
+    return decide(made, *wanted)
 
 
 def one_of(table, rule):
@@ -65,60 +73,64 @@ def one_of(table, rule):
     return rows.iloc[0]
 
 
-def test_a_sound_logger_has_no_finding(hung):
-    noisy(hung).hang()
-    hung.read(100, 700, 1400)
-    assert found(hung).empty
+def test_a_sound_logger_has_no_finding(installed):
+    noisy(installed).install()
+    installed.read(100, 700, 1400)
+    assert found(installed).empty
 
 
-def test_a_wrong_zone_is_found_applied_and_gone(hung):
-    noisy(hung).hang(clock=hung.when - 2 * HOUR)
-    hung.read(100, 700, 1400)
-    row = one_of(found(hung), "clock")
+def test_a_wrong_zone_is_found_applied_and_gone(installed):
+    noisy(installed).install(clock=installed.when - 2 * HOUR)
+    installed.read(100, 700, 1400)
+    row = one_of(found(installed), "clock")
     assert "only when moved by +2 h" in row["message"]
     assert "--seconds 7200" in row["suggestion"]
-    done = accept(hung, row["finding"])
+    done = accept(installed, row["finding"])
     assert done.moved["moved"].tolist()[0] > 1000
-    assert found(hung).empty
+    assert found(installed).empty
 
 
-def test_a_barometer_that_all_sensors_disagree_with_is_told_instead_of_them(hung):
-    noisy(hung)
-    hung.record.well("V", point=(100.0, 0.5))
-    hung.loggers.instrument("L2")
+def test_a_barometer_that_all_sensors_disagree_with_is_reported_instead_of_them(installed):
+    noisy(installed)
+    installed.record.well("V", point=(100.0, 0.5))
+    installed.loggers.instrument("L2")
     for code, well in (("L", "W"), ("L2", "V")):
-        hung.loggers.hang(code, well, depth=12.0, barometer="B")
-        hung.loggers.samples(code, "absolute pressure", "Pa", hung.when, hung.air + (hung.water - 88.0) * 1000 * G)
-    hung.loggers.samples("B", "air pressure", "Pa", hung.when - HOUR, hung.air)
-    row = one_of(found(hung), "clock")
+        installed.loggers.install(code, well, depth=12.0, barometer="B")
+        installed.loggers.samples(
+            code, "absolute pressure", "Pa", installed.when, installed.air + (installed.water - 88.0) * 1000 * G
+        )
+    installed.loggers.samples("B", "air pressure", "Pa", installed.when - HOUR, installed.air)
+    row = one_of(found(installed), "clock")
     assert (row["instrument"], row["well"]) == ("B", "")
     assert "--seconds 3600" in row["suggestion"]
-    accept(hung, row["finding"])
-    assert "clock" not in set(found(hung)["rule"])
+    accept(installed, row["finding"])
+    assert "clock" not in set(found(installed)["rule"])
 
 
-def test_a_new_file_on_another_clock_is_found_from_its_first_sample(hung):
-    noisy(hung)
-    hung.loggers.hang("L", "W", depth=12.1, barometer="B")
-    hung.loggers.hang("B", None)
-    pressure = hung.air + (hung.water - 88.0) * 1000 * G
-    hung.loggers.samples("L", "absolute pressure", "Pa", hung.when[:700], pressure[:700], file="one.csv")
-    hung.loggers.samples("L", "absolute pressure", "Pa", hung.when[700:] + HOUR, pressure[700:], file="two.csv")
-    hung.loggers.samples("B", "air pressure", "Pa", hung.when, hung.air)
-    hung.read(100, 600, 1400)
-    row = one_of(found(hung), "clock")
-    assert row["start_utc"].to_numpy() == hung.when[700] + HOUR
+def test_a_new_file_on_another_clock_is_found_from_its_first_sample(installed):
+    noisy(installed)
+    installed.loggers.install("L", "W", depth=12.1, barometer="B")
+    installed.loggers.install("B", None)
+    pressure = installed.air + (installed.water - 88.0) * 1000 * G
+    installed.loggers.samples("L", "absolute pressure", "Pa", installed.when[:700], pressure[:700], file="one.csv")
+    installed.loggers.samples(
+        "L", "absolute pressure", "Pa", installed.when[700:] + HOUR, pressure[700:], file="two.csv"
+    )
+    installed.loggers.samples("B", "air pressure", "Pa", installed.when, installed.air)
+    installed.read(100, 600, 1400)
+    row = one_of(found(installed), "clock")
+    assert row["start_utc"].to_numpy() == installed.when[700] + HOUR
     assert "a new file starts there" in row["message"]
     assert "--seconds -3600" in row["suggestion"]
     assert "--to" not in row["suggestion"]
-    accept(hung, row["finding"])
-    assert found(hung).empty
+    accept(installed, row["finding"])
+    assert found(installed).empty
 
 
 def test_a_clock_that_followed_summer_time_is_found_from_that_day(tmp_path):
-    made = noisy(Hung(tmp_path / "a.sqlite", count=3000, zone="Europe/Vienna"))
+    made = noisy(Installed(tmp_path / "a.sqlite", count=3000, zone="Europe/Vienna"))
     change = int(np.searchsorted(made.when, np.datetime64("2024-03-31T01:00")))
-    made.hang(clock=np.where(np.arange(3000) >= change, made.when + HOUR, made.when))
+    made.install(clock=np.where(np.arange(3000) >= change, made.when + HOUR, made.when))
     made.read(100, 1400, 2900)
     row = one_of(found(made), "clock")
     assert "the day on which local clocks change" in row["message"]
@@ -129,41 +141,41 @@ def test_a_clock_that_followed_summer_time_is_found_from_that_day(tmp_path):
     made.record.store.close()
 
 
-def test_a_slipped_cable_is_told_by_manual_readings_and_mended_by_a_step(hung):
-    noisy(hung)
-    true = hung.water.copy()
-    hung.water = np.where(np.arange(1500) < 900, true, true + 0.21)
-    hung.hang()
-    hung.water = true
-    hung.read(100, 800, 1000, 1400)
-    row = one_of(found(hung), "slipped cable")
-    assert row["start_utc"].to_numpy() == hung.when[900]
-    done = accept(hung, row["finding"])
+def test_a_slipped_cable_is_found_by_manual_readings_and_fixed_by_a_step(installed):
+    noisy(installed)
+    true = installed.water.copy()
+    installed.water = np.where(np.arange(1500) < 900, true, true + 0.21)
+    installed.install()
+    installed.water = true
+    installed.read(100, 800, 1000, 1400)
+    row = one_of(found(installed), "slipped cable")
+    assert row["start_utc"].to_numpy() == installed.when[900]
+    done = accept(installed, row["finding"])
     before, after = done.moved[["residual_before_m", "residual_after_m"]].iloc[0]
     assert before > 0.05
     assert after < 0.005
-    assert found(hung).empty
-    (one,) = hung.heads()
+    assert found(installed).empty
+    (one,) = installed.heads()
     np.testing.assert_allclose(one.water_elevation_m, true, atol=0.005)
 
 
-def test_a_step_of_the_water_itself_is_no_finding(hung):
-    noisy(hung)
-    hung.water = np.where(np.arange(1500) < 900, hung.water, hung.water + 0.4)
-    hung.hang()
-    hung.read(100, 800, 1000, 1400)
-    assert found(hung).empty
+def test_a_step_of_the_water_itself_is_no_finding(installed):
+    noisy(installed)
+    installed.water = np.where(np.arange(1500) < 900, installed.water, installed.water + 0.4)
+    installed.install()
+    installed.read(100, 800, 1000, 1400)
+    assert found(installed).empty
 
 
-def test_a_step_that_nobody_can_judge_is_told_as_such(hung):
-    noisy(hung)
-    hung.water = np.where(np.arange(1500) < 900, hung.water, hung.water + 0.4)
-    hung.hang()
-    hung.read(100, 400)
-    row = one_of(found(hung), "step")
+def test_a_step_that_nobody_can_judge_is_reported_as_such(installed):
+    noisy(installed)
+    installed.water = np.where(np.arange(1500) < 900, installed.water, installed.water + 0.4)
+    installed.install()
+    installed.read(100, 400)
+    row = one_of(found(installed), "step")
     assert "no manual readings on both sides" in row["message"]
-    hung.loggers.correct("L", "absolute pressure", "restart", str(hung.when[900])[:19])
-    assert "step" not in set(found(hung)["rule"])
+    installed.loggers.correct("L", "absolute pressure", "restart", str(installed.when[900])[:19])
+    assert "step" not in set(found(installed)["rule"])
 
 
 @pytest.mark.parametrize(
@@ -177,10 +189,10 @@ def test_a_step_that_nobody_can_judge_is_told_as_such(hung):
     ],
 )
 def test_samples_that_did_not_measure_the_water_are_found_and_leave_when_accepted(tmp_path, rule, places, change):
-    made = noisy(Hung(tmp_path / "a.sqlite"))
+    made = noisy(Installed(tmp_path / "a.sqlite"))
     made.loggers.instrument("L3", range_m=5.0)
-    made.loggers.hang("L3", "W", depth=12.1, barometer="B")
-    made.loggers.hang("B", None)
+    made.loggers.install("L3", "W", depth=12.1, barometer="B")
+    made.loggers.install("B", None)
     pressure = made.air + (made.water - 88.0) * 1000 * G
     pressure[places] = change(pressure[places], made.air[places])
     made.loggers.samples("L3", "absolute pressure", "Pa", made.when, pressure.round(1))
@@ -197,116 +209,150 @@ def test_samples_that_did_not_measure_the_water_are_found_and_leave_when_accepte
     np.testing.assert_allclose(one.water_elevation_m[kept], made.water[kept], atol=0.003)
 
 
-def test_frozen_water_gaps_intervals_batteries_and_missing_air_are_told(hung):
-    noisy(hung)
-    hung.loggers.hang("L", "W", depth=12.1, barometer="B")
-    hung.loggers.hang("B", None)
-    pressure = hung.air + (hung.water - 88.0) * 1000 * G
+def test_frozen_water_gaps_intervals_batteries_and_missing_air_are_found(installed):
+    noisy(installed)
+    installed.loggers.install("L", "W", depth=12.1, barometer="B")
+    installed.loggers.install("B", None)
+    pressure = installed.air + (installed.water - 88.0) * 1000 * G
     keep = np.ones(1500, dtype=bool)
     keep[300:340] = False
     keep[800:1001] = np.arange(201) % 4 == 0
-    hung.loggers.samples("L", "absolute pressure", "Pa", hung.when[keep], pressure[keep])
+    installed.loggers.samples("L", "absolute pressure", "Pa", installed.when[keep], pressure[keep])
     temperature = np.where((np.arange(1500) > 1200) & (np.arange(1500) < 1230), 0.0, 6.0)
-    hung.loggers.samples("L", "water temperature", "degC", hung.when, temperature)
-    hung.loggers.samples("L", "battery", "%", hung.when, np.linspace(90, 11, 1500))
-    hung.loggers.samples("B", "air pressure", "Pa", hung.when[:1400], hung.air[:1400])
-    hung.read(100, 1300)
-    table = found(hung)
-    assert one_of(table, "frozen")["start_utc"].to_numpy() == hung.when[1201]
-    assert one_of(table, "interval")["start_utc"].to_numpy() == hung.when[800]
+    installed.loggers.samples("L", "water temperature", "degC", installed.when, temperature)
+    installed.loggers.samples("L", "battery", "%", installed.when, np.linspace(90, 11, 1500))
+    installed.loggers.samples("B", "air pressure", "Pa", installed.when[:1400], installed.air[:1400])
+    installed.read(100, 1300)
+    table = found(installed)
+    assert one_of(table, "frozen")["start_utc"].to_numpy() == installed.when[1201]
+    assert one_of(table, "interval")["start_utc"].to_numpy() == installed.when[800]
     assert "240 min apart instead of 60 min" in one_of(table, "interval")["message"]
-    assert one_of(table, "battery")["message"].startswith("The battery stood at 11 %")
-    assert one_of(table, "no air pressure")["start_utc"].to_numpy() == hung.when[1400]
-    assert one_of(table, "gap")["start_utc"].to_numpy() == hung.when[299]
-    with hung.loggers.reading() as connection:
-        row = status(connection).iloc[0]
+    assert one_of(table, "battery")["message"].startswith("The battery was at 11 %")
+    assert one_of(table, "no air pressure")["start_utc"].to_numpy() == installed.when[1400]
+    assert one_of(table, "gap")["start_utc"].to_numpy() == installed.when[299]
+    with installed.loggers.snapshot() as record:
+        row = summarize_status(record).iloc[0]
     assert row["battery"] == "11 %, low"
     assert row["findings"] == len(table)
     assert "frozen" in row["warnings"]
 
 
-def test_a_manual_reading_off_the_others_is_found_and_can_be_left_out(hung):
-    noisy(hung).hang()
-    hung.read(100, 400, 1100, 1400)
-    hung.read(700, off=0.12)
-    row = one_of(found(hung), "manual reading")
+def test_a_manual_reading_off_the_others_is_found_and_can_be_left_out(installed):
+    noisy(installed).install()
+    installed.read(100, 400, 1100, 1400)
+    installed.read(700, off=0.12)
+    row = one_of(found(installed), "manual reading")
     assert "-0.12" in row["message"]
-    accept(hung, row["finding"])
-    assert found(hung).empty
+    accept(installed, row["finding"])
+    assert found(installed).empty
 
 
 def test_a_site_sets_its_own_limits(tmp_path):
-    made = noisy(Hung(tmp_path / "a.sqlite", site={"check_limits": '{"logger_residual_m": 0.2}'})).hang()
+    made = noisy(Installed(tmp_path / "a.sqlite", site={"check_limits": '{"logger_residual_m": 0.2}'})).install()
     made.read(100, 400, 1100, 1400)
     made.read(700, off=0.12)
     assert found(made).empty
     made.record.store.close()
 
 
-def test_drift_that_is_large_beside_the_water_is_told(hung):
-    noisy(hung)
-    true = 91.0 + (hung.water - 91.0) * 0.3
-    hung.water = true + np.linspace(0, 0.2, 1500)
-    hung.hang()
-    hung.water = true
-    hung.read(0, 400, 800, 1100, 1499)
-    row = one_of(found(hung), "drift")
+def test_drift_that_is_large_beside_the_water_is_found(installed):
+    noisy(installed)
+    true = 91.0 + (installed.water - 91.0) * 0.3
+    installed.water = true + np.linspace(0, 0.2, 1500)
+    installed.install()
+    installed.water = true
+    installed.read(0, 400, 800, 1100, 1499)
+    row = one_of(found(installed), "drift")
     assert "%" in row["message"]
     assert row["suggestion"] == ""
-    with hung.loggers.reading() as connection:
-        assert status(connection).iloc[0]["drift_share_percent"] > 25
+    with installed.loggers.snapshot() as record:
+        assert summarize_status(record).iloc[0]["drift_share_percent"] > 25
 
 
-def test_findings_name_themselves_and_every_rule_is_described(hung):
-    noisy(hung).hang(clock=hung.when - 2 * HOUR)
-    first, again = found(hung), found(hung)
+def test_findings_name_themselves_and_every_rule_is_described(installed):
+    noisy(installed).install(clock=installed.when - 2 * HOUR)
+    first, again = found(installed), found(installed)
     assert first["finding"].tolist() == again["finding"].tolist()
     assert set(first["rule"]) <= set(RULES)
-    with hung.loggers.reading() as connection:
+    with installed.loggers.snapshot() as record:
         with pytest.raises(NotFoundError, match="no finding"):
-            suggested(connection, "ffffffff")
+            suggested_corrections(record, "ffffffff")
         with pytest.raises(AnalysisError, match="suggests no correction"):
-            suggested(connection, first[first["suggestion"] == ""]["finding"].iloc[0])
+            suggested_corrections(record, first[first["suggestion"] == ""]["finding"].iloc[0])
 
 
-def test_a_correction_is_recorded_listed_and_taken_back_on_both_databases(anywhere):
-    made = noisy(anywhere).hang()
+def test_several_findings_are_accepted_together_or_not_at_all(installed):
+    noisy(installed)
+    installed.water[700] += 0.5
+    installed.water[1000] += 0.5
+    installed.install()
+    installed.read(100, 1400)
+    spikes = found(installed)
+    assert spikes["rule"].tolist() == ["spike", "spike"]
+    first, second = spikes["finding"]
+    with pytest.raises(NotFoundError, match="no finding"):
+        accept(installed, first, "ffffffff")
+    with installed.loggers.snapshot() as record:
+        assert list_corrections(record).empty
+    done = accept(installed, first, second, first[:7])
+    assert len(done.numbers) == 2
+    assert done.description.count("exclusion spike") == 2
+    assert done.moved["lost"].tolist() == [2]
+    assert found(installed).empty
+    with pytest.raises(NotFoundError, match="no correction 99"):
+        decide(installed, done.numbers[0], 99, act=withdraw_corrections)
+    assert found(installed).empty
+    decide(installed, *done.numbers, act=withdraw_corrections)
+    assert found(installed)["finding"].tolist() == [first, second]
+
+
+def test_corrections_that_cannot_all_be_recorded_leave_none(installed):
+    installed.install()
+    shift, nothing = (Correction("L", "clock shift", {"seconds": seconds}) for seconds in (60, None))
+    with pytest.raises(AnalysisError, match="needs seconds"):
+        decide(installed, shift, nothing)
+    with pytest.raises(AnalysisError, match="would count twice"):
+        decide(installed, shift, shift)
+    with installed.loggers.snapshot() as record:
+        assert list_corrections(record).empty
+
+
+def test_a_correction_is_recorded_listed_and_withdrawn_on_both_databases(anywhere):
+    made = noisy(anywhere).install()
     made.read(100, 1400)
     before = made.heads()[0].water_elevation_m
     done = decide(made, Correction("L", "step", {"amount_m": 0.5}, start=dt.datetime(2024, 2, 1, tzinfo=dt.UTC)))
-    assert done.says == "step +0.5 m from 2024-02-01 00:00 UTC"
+    assert done.description == "step +0.5 m from 2024-02-01 00:00 UTC"
     assert done.moved.iloc[0][["well", "heads"]].tolist() == ["W", 1500]
     assert abs(done.moved.iloc[0]["largest_m"]) == pytest.approx(0.25, abs=0.02)
-    with made.loggers.reading() as connection:
-        (row,) = corrections(connection, "L").itertuples()
-        assert corrections(connection, "B").empty
+    with made.loggers.snapshot() as record:
+        (row,) = list_corrections(record, "L").itertuples()
+        assert list_corrections(record, "B").empty
     assert (row.correction, row.kind, row.reason, row.recorded_by) == (done.numbers[0], "step", "as seen", "Ben")
-    decide(made, done.numbers[0], take_back)
+    decide(made, done.numbers[0], act=withdraw_corrections)
     np.testing.assert_array_equal(made.heads()[0].water_elevation_m, before)
-    with made.loggers.reading() as connection:
-        assert corrections(connection).empty
-        assert len(corrections(connection, known_on=NOW)) == 0
-        assert len(corrections(connection, known_on=NOW - dt.timedelta(seconds=1))) == 0
+    with made.loggers.snapshot() as record:
+        assert list_corrections(record).empty
     with pytest.raises(NotFoundError, match="no correction"):
-        decide(made, done.numbers[0], take_back)
+        decide(made, done.numbers[0], act=withdraw_corrections)
 
 
-def test_the_same_correction_twice_is_refused_and_nothing_is_half_done(hung):
-    hung.hang()
+def test_the_same_correction_twice_is_refused_and_nothing_is_half_done(installed):
+    installed.install()
     wanted = Correction("L", "clock shift", {"seconds": 3600})
-    decide(hung, wanted)
+    decide(installed, wanted)
     with pytest.raises(AnalysisError, match="would count twice"):
-        decide(hung, wanted)
-    with hung.loggers.reading() as connection:
-        assert len(corrections(connection)) == 1
+        decide(installed, wanted)
+    with installed.loggers.snapshot() as record:
+        assert len(list_corrections(record)) == 1
 
 
-def test_a_clock_correction_holds_for_every_take_and_another_for_one(hung):
-    hung.hang()
-    hung.loggers.new_take("L", "absolute pressure", "hPa", 2)
-    hung.loggers.samples("L", "absolute pressure", "hPa", hung.when + 3000 * HOUR, hung.air / 100)
-    assert len(decide(hung, Correction("L", "clock shift", {"seconds": 60})).numbers) == 2
-    assert len(decide(hung, Correction("L", "density", {"kg_m3": 1001.0})).numbers) == 1
+def test_a_clock_correction_holds_for_every_segment_and_another_for_one(installed):
+    installed.install()
+    installed.loggers.new_segment("L", "absolute pressure", "hPa", 2)
+    installed.loggers.samples("L", "absolute pressure", "hPa", installed.when + 3000 * HOUR, installed.air / 100)
+    assert len(decide(installed, Correction("L", "clock shift", {"seconds": 60})).numbers) == 2
+    assert len(decide(installed, Correction("L", "density", {"kg_m3": 1001.0})).numbers) == 1
 
 
 @pytest.mark.parametrize(
@@ -316,10 +362,10 @@ def test_a_clock_correction_holds_for_every_take_and_another_for_one(hung):
         (Correction("L", "clock shift", {"seconds": 1}, "conductivity"), NotFoundError, "has no series"),
         (Correction("L", "tilt", {}), AnalysisError, "no correction 'tilt'"),
         (Correction("L", "clock shift", {}), AnalysisError, "needs seconds"),
-        (Correction("L", "clock shift", {"seconds": float("nan")}), AnalysisError, "does not serve"),
+        (Correction("L", "clock shift", {"seconds": float("nan")}), AnalysisError, "cannot be the"),
         (Correction("L", "scale", {"factor": 0}), AnalysisError, "above zero"),
         (Correction("L", "step", {"amount_m": 1.0}), AnalysisError, "needs a start"),
-        (Correction("L", "exclusion", {"cause": "spike"}), AnalysisError, "leave out everything"),
+        (Correction("L", "exclusion", {"cause": "spike"}), AnalysisError, "a start, an end or both"),
         (Correction("L", "exclusion", {"cause": "boredom"}), AnalysisError, "One of: spike"),
         (Correction("L", "density", {"kg_m3": 1000, "temperature": 5}), AnalysisError, "not both"),
         (Correction("L", "density", {"kg_m3": 1}), AnalysisError, "from 900 to 1400"),
@@ -329,11 +375,11 @@ def test_a_clock_correction_holds_for_every_take_and_another_for_one(hung):
         (Correction("L", "anchoring", {"method": "cubic"}), AnalysisError, "linear, constant, none"),
     ],
 )
-def test_what_cannot_be_adjusted_is_refused_with_a_mend(untouched, wanted, error, words):
+def test_what_cannot_be_corrected_is_refused_with_a_fix(untouched, wanted, error, words):
     with pytest.raises(error, match=words):
         decide(untouched, wanted)
-    with untouched.loggers.reading() as connection:
-        assert corrections(connection).empty
+    with untouched.loggers.snapshot() as record:
+        assert list_corrections(record).empty
 
 
 def test_a_correction_without_a_reason_or_with_a_span_backwards_is_refused(untouched):
@@ -351,7 +397,7 @@ def test_a_correction_without_a_reason_or_with_a_span_backwards_is_refused(untou
         decide(untouched, backwards)
 
 
-def test_every_kind_takes_what_it_says_it_takes():
+def test_every_kind_accepts_what_it_declares():
     given = {
         "seconds": 60,
         "factor": 2,
@@ -364,27 +410,38 @@ def test_every_kind_takes_what_it_says_it_takes():
     }
     for kind in KINDS.values():
         mine = {name: given[name] for name in kind.parameters if name in given}
-        stored = checked_parameters(kind.name, mine, start="a start", end="an end")
+        stored = check_parameters(kind.name, mine, start="a start", end="an end")
         assert set(stored) == set(mine)
-    assert checked_parameters("anchoring", {"leave_out": [3, 1, 3]}, start=None, end=None) == {"leave_out": [1, 3]}
+    assert check_parameters("anchoring", {"leave_out": [3, 1, 3]}, start=None, end=None) == {"leave_out": [1, 3]}
 
 
-def test_status_tells_coverage_gaps_and_the_last_visit(hung):
-    noisy(hung)
-    hung.loggers.hang("L", "W", depth=12.1, barometer="B")
-    hung.loggers.hang("B", None)
+def test_the_documentation_has_every_kind_option_and_rule():
+    kinds = describe_corrections()
+    assert kinds.count("\n") == 2 + len(KINDS)
+    assert all(f"| {name} | {kind.description} |" in kinds for name, kind in KINDS.items())
+    assert all(f"`{parameter.option} " in kinds for parameter in PARAMETERS.values())
+    rules = describe_logger_findings()
+    assert rules.count("\n") == 2 + len(RULES)
+    assert "| flat | one value for longer than resolution and noise allow | exclusion |" in rules
+    assert {rule.suggests for rule in RULES.values()} - {""} <= set(KINDS)
+
+
+def test_status_lists_coverage_gaps_and_the_last_visit(installed):
+    noisy(installed)
+    installed.loggers.install("L", "W", depth=12.1, barometer="B")
+    installed.loggers.install("B", None)
     keep = (np.arange(1500) < 500) | (np.arange(1500) >= 600)
-    pressure = hung.air + (hung.water - 88.0) * 1000 * G
-    hung.loggers.samples("L", "absolute pressure", "Pa", hung.when[keep], pressure[keep])
-    hung.loggers.samples("B", "air pressure", "Pa", hung.when, hung.air)
-    hung.read(100, 700, 1400)
-    hung.loggers.instrument("SPARE")
-    hung.record.well("V", point=(100.0, 0.5))
-    hung.loggers.hang("SPARE", "V")
-    with hung.loggers.reading() as connection:
-        table = status(connection)
-        late = status(connection, at_utc=dt.datetime(2024, 5, 1, tzinfo=dt.UTC))
-        assert status(connection, wells=["W"])["instrument"].tolist() == ["L"]
+    pressure = installed.air + (installed.water - 88.0) * 1000 * G
+    installed.loggers.samples("L", "absolute pressure", "Pa", installed.when[keep], pressure[keep])
+    installed.loggers.samples("B", "air pressure", "Pa", installed.when, installed.air)
+    installed.read(100, 700, 1400)
+    installed.loggers.instrument("SPARE")
+    installed.record.well("V", point=(100.0, 0.5))
+    installed.loggers.install("SPARE", "V")
+    with installed.loggers.snapshot() as record:
+        table = summarize_status(record)
+        late = summarize_status(record, at_utc=dt.datetime(2024, 5, 1, tzinfo=dt.UTC))
+        assert summarize_status(record, wells=["W"])["instrument"].tolist() == ["L"]
     assert tuple(table.columns) == STATUS_COLUMNS
     assert table["instrument"].tolist() == ["SPARE", "L", "B"]
     spare, sensor, barometer = (table.iloc[place] for place in range(3))
@@ -400,11 +457,11 @@ def test_status_tells_coverage_gaps_and_the_last_visit(hung):
     assert (barometer["quantity"], barometer["coverage_percent"]) == ("air pressure", 100.0)
 
 
-def test_a_barometer_that_hangs_in_a_well_is_a_barometer_all_the_same(hung):
-    hung.record.well("V", point=(100.0, 0.5))
-    hung.loggers.hang("B", "V")
-    hung.loggers.samples("B", "absolute pressure", "Pa", hung.when, hung.air)
-    with hung.loggers.reading() as connection:
-        (row,) = status(connection).itertuples()
-        assert findings(connection).empty
+def test_a_barometer_installed_in_a_well_is_a_barometer_all_the_same(installed):
+    installed.record.well("V", point=(100.0, 0.5))
+    installed.loggers.install("B", "V")
+    installed.loggers.samples("B", "absolute pressure", "Pa", installed.when, installed.air)
+    with installed.loggers.snapshot() as record:
+        (row,) = summarize_status(record).itertuples()
+        assert list_findings(record).empty
     assert (row.well, row.quantity, row.samples, row.coverage_percent) == ("V", "absolute pressure", 1500, 100.0)

@@ -3,8 +3,10 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from gwnet.analysis.loggers.efficiency import efficiencies
-from gwnet.analysis.loggers.heads import OUT_REASONS, at_moments, heads, levels_at
+from gwnet.analysis.loggers.channels import Held, loggers_of
+from gwnet.analysis.loggers.correction_history import OUT_REASONS
+from gwnet.analysis.loggers.efficiency import estimate_efficiencies
+from gwnet.analysis.loggers.heads import interpolate_heads, work_out_heads
 from gwnet.hydro.reduction.water import normal_gravity, water_density
 from gwnet.store.save import samples as save_samples
 
@@ -20,7 +22,7 @@ def air_of(count, seed=1):
     return 101_000 + np.cumsum(np.random.default_rng(seed).normal(size=count)) * 15
 
 
-class Hung:
+class Installed:
     """A well with an absolute sensor and a barometer, and water that stands as it is told."""
 
     def __init__(self, address, count=1500, zone="UTC+01:00", site=None, **well):
@@ -34,10 +36,10 @@ class Hung:
         self.loggers.instrument("L", accuracy_m=0.005)
         self.loggers.instrument("B", "barometer")
 
-    def hang(self, *, sensor=88.0, depth=12.1, barometer="B", density=1000.0, gravity=G, clock=None, **columns):
+    def install(self, *, sensor=88.0, depth=12.1, barometer="B", density=1000.0, gravity=G, clock=None, **columns):
         """Hang the sensor at an elevation, and store what it and the barometer would read."""
-        self.loggers.hang("L", "W", depth=depth, barometer=barometer, **columns)
-        self.loggers.hang("B", None)
+        self.loggers.install("L", "W", depth=depth, barometer=barometer, **columns)
+        self.loggers.install("B", None)
         pressure = self.air + (self.water - sensor) * density * gravity
         self.loggers.samples("L", "absolute pressure", "kPa", self.when if clock is None else clock, pressure / 1000)
         self.loggers.samples("B", "air pressure", "hPa", self.when, self.air / 100)
@@ -55,27 +57,27 @@ class Hung:
             for place in places
         ]
 
-    def heads(self, **asked):
-        with self.loggers.reading() as connection:
-            return heads(connection, **asked)
+    def heads(self, wells=None, start=None, end=None, **asked):
+        with self.loggers.snapshot(**asked) as record:
+            return work_out_heads(record, wells, start, end)
 
 
 @pytest.fixture
-def hung(tmp_path):
-    made = Hung(tmp_path / "a.sqlite")
+def installed(tmp_path):
+    made = Installed(tmp_path / "a.sqlite")
     yield made
     made.record.store.close()
 
 
 @pytest.fixture
 def anywhere(store_url):
-    made = Hung(store_url)
+    made = Installed(store_url)
     yield made
     made.record.store.close()
 
 
 def test_an_absolute_sensor_gives_the_water_on_both_databases(anywhere):
-    made = anywhere.hang()
+    made = anywhere.install()
     made.read(100, 800, 1400)
     (one,) = made.heads()
     assert (one.site, one.well, one.access, one.instrument, one.barometer) == ("S", "W", "main", "L", "B")
@@ -83,15 +85,15 @@ def test_an_absolute_sensor_gives_the_water_on_both_databases(anywhere):
     np.testing.assert_allclose(one.water_elevation_m, made.water, atol=2e-6)
     np.testing.assert_allclose(one.sensor_level_m, made.water - 88.0, atol=2e-6)
     assert not one.out.any()
-    assert one.hand["offset_m"].round(5).tolist() == [88.0] * 3
+    assert one.manual["offset_m"].round(5).tolist() == [88.0] * 3
     assert one.downloads == ("L absolute pressure.csv",)
     assert any("less the air pressure of B" in step for step in one.steps)
 
 
 def test_density_goes_by_the_temperature_and_gravity_by_the_place(tmp_path):
-    made = Hung(tmp_path / "a.sqlite", latitude=52.0, longitude=10.0, ground_elevation_m=400.0)
+    made = Installed(tmp_path / "a.sqlite", latitude=52.0, longitude=10.0, ground_elevation_m=400.0)
     density, gravity = float(water_density(14.0)), float(normal_gravity(52.0, 400.0))
-    made.hang(density=density, gravity=gravity)
+    made.install(density=density, gravity=gravity)
     made.loggers.samples("L", "water temperature", "degF", made.when[::24], np.full(made.when[::24].size, 57.2))
     (one,) = made.heads()
     np.testing.assert_allclose(one.sensor_level_m, made.water - 88.0, atol=2e-6)
@@ -99,53 +101,53 @@ def test_density_goes_by_the_temperature_and_gravity_by_the_place(tmp_path):
 
 
 def test_gravity_of_projected_coordinates_is_that_of_their_latitude(tmp_path):
-    made = Hung(tmp_path / "a.sqlite", easting=500_000.0, northing=5_761_000.0).hang()
+    made = Installed(tmp_path / "a.sqlite", easting=500_000.0, northing=5_761_000.0).install()
     assert made.heads()[0].level.gravity_m_s2 == pytest.approx(float(normal_gravity(52.0)), abs=1e-5)
 
 
-def test_a_temperature_that_water_cannot_have_gives_no_level(hung):
-    hung.hang()
+def test_a_temperature_that_water_cannot_have_gives_no_level(installed):
+    installed.install()
     temperature = np.full(1500, 8.0)
     temperature[700:720] = -0.2
-    hung.loggers.samples("L", "water temperature", "degC", hung.when, temperature)
-    (one,) = hung.heads()
+    installed.loggers.samples("L", "water temperature", "degC", installed.when, temperature)
+    (one,) = installed.heads()
     assert set(one.out[700:720]) == {OUT_REASONS.index("no density")}
     assert np.isnan(one.water_elevation_m[700:720]).all()
     assert np.isfinite(one.water_elevation_m[:700]).all()
 
 
-def test_a_chosen_density_stands_over_the_temperature(hung):
-    hung.hang(density=1025.0)
-    hung.loggers.samples("L", "water temperature", "degC", hung.when, np.full(1500, 8.0))
-    hung.loggers.correct("L", "absolute pressure", "density", kg_m3=1025.0)
-    np.testing.assert_allclose(hung.heads()[0].sensor_level_m, hung.water - 88.0, atol=2e-6)
+def test_a_chosen_density_precedes_the_temperature(installed):
+    installed.install(density=1025.0)
+    installed.loggers.samples("L", "water temperature", "degC", installed.when, np.full(1500, 8.0))
+    installed.loggers.correct("L", "absolute pressure", "density", kg_m3=1025.0)
+    np.testing.assert_allclose(installed.heads()[0].sensor_level_m, installed.water - 88.0, atol=2e-6)
 
 
-def test_a_gap_of_the_barometer_leaves_a_gap_and_no_guess(hung):
-    hung.loggers.hang("L", "W", depth=12.1, barometer="B")
-    hung.loggers.hang("B", None)
-    pressure = hung.air + (hung.water - 88.0) * 1000 * G
+def test_a_gap_of_the_barometer_leaves_a_gap_and_no_guess(installed):
+    installed.loggers.install("L", "W", depth=12.1, barometer="B")
+    installed.loggers.install("B", None)
+    pressure = installed.air + (installed.water - 88.0) * 1000 * G
     keep = (np.arange(1500) < 600) | (np.arange(1500) > 640)
-    hung.loggers.samples("L", "absolute pressure", "Pa", hung.when, pressure)
-    hung.loggers.samples("B", "air pressure", "Pa", hung.when[keep], hung.air[keep])
-    (one,) = hung.heads()
+    installed.loggers.samples("L", "absolute pressure", "Pa", installed.when, pressure)
+    installed.loggers.samples("B", "air pressure", "Pa", installed.when[keep], installed.air[keep])
+    (one,) = installed.heads()
     assert set(one.out[600:641]) == {OUT_REASONS.index("no air pressure")}
     assert (one.out[~((np.arange(1500) >= 600) & (np.arange(1500) <= 640))] == 0).all()
 
 
-def test_without_a_barometer_an_absolute_sensor_has_no_level(hung):
-    hung.hang(barometer=None)
-    (one,) = hung.heads()
+def test_without_a_barometer_an_absolute_sensor_has_no_level(installed):
+    installed.install(barometer=None)
+    (one,) = installed.heads()
     assert set(one.out) == {OUT_REASONS.index("no air pressure")}
     assert np.isnan(one.water_elevation_m).all()
     assert any("no barometer is named" in step for step in one.steps)
 
 
 def test_a_barometer_higher_up_is_brought_to_the_well(tmp_path):
-    made = Hung(tmp_path / "a.sqlite", ground_elevation_m=100.0)
+    made = Installed(tmp_path / "a.sqlite", ground_elevation_m=100.0)
     made.record.well("HILL", ground_elevation_m=150.0)
-    made.loggers.hang("L", "W", depth=12.1, barometer="B")
-    made.loggers.hang("B", "HILL")
+    made.loggers.install("L", "W", depth=12.1, barometer="B")
+    made.loggers.install("B", "HILL")
     at_well = made.air * np.exp(50.0 * G / (287.05287 * 288.15))
     made.loggers.samples("L", "absolute pressure", "Pa", made.when, at_well + (made.water - 88.0) * 1000 * G)
     made.loggers.samples("B", "air pressure", "Pa", made.when, made.air)
@@ -155,179 +157,181 @@ def test_a_barometer_higher_up_is_brought_to_the_well(tmp_path):
     np.testing.assert_allclose(one.level.air_pa, at_well, rtol=1e-12)
 
 
-def test_vented_sensors_and_those_that_tell_a_column_or_a_depth_need_no_air(hung):
+def test_vented_sensors_and_those_that_record_a_column_or_a_depth_need_no_air(installed):
     for quantity, unit, value in (
-        ("water pressure", "hPa", (hung.water - 88.0) * 1000 * G / 100),
-        ("water column", "cm", (hung.water - 88.0) * 100),
-        ("depth to water", "ft", (POINT - hung.water) / 0.3048),
-        ("water elevation", "m", hung.water),
+        ("water pressure", "hPa", (installed.water - 88.0) * 1000 * G / 100),
+        ("water column", "cm", (installed.water - 88.0) * 100),
+        ("depth to water", "ft", (POINT - installed.water) / 0.3048),
+        ("water elevation", "m", installed.water),
     ):
         code = quantity.upper()
-        hung.loggers.instrument(code, "vented pressure logger")
-        hung.loggers.hang(code, "W", depth=12.0)
-        hung.loggers.samples(code, quantity, unit, hung.when, value)
-    hung.read(50, 1400)
-    found = hung.heads()
+        installed.loggers.instrument(code, "vented pressure logger")
+        installed.loggers.install(code, "W", depth=12.0)
+        installed.loggers.samples(code, quantity, unit, installed.when, value)
+    installed.read(50, 1400)
+    found = installed.heads()
     assert len(found) == 4
     for one in found:
-        np.testing.assert_allclose(one.water_elevation_m, hung.water, atol=2e-6, err_msg=one.quantity)
+        np.testing.assert_allclose(one.water_elevation_m, installed.water, atol=2e-6, err_msg=one.quantity)
 
 
-def test_drift_is_taken_out_between_manual_readings_and_told(hung):
+def test_drift_is_removed_between_manual_readings_and_reported(installed):
     drift = 0.05 * np.arange(1500) / (365.25 * 24)
-    hung.hang()
-    hung.read(0, 500, 1000, 1499)
-    made = Hung(hung.record.store.name.replace("a.sqlite", "b.sqlite"))
-    made.water = hung.water + drift
-    made.hang()
-    made.water = hung.water
+    installed.install()
+    installed.read(0, 500, 1000, 1499)
+    made = Installed(installed.record.store.name.replace("a.sqlite", "b.sqlite"))
+    made.water = installed.water + drift
+    made.install()
+    made.water = installed.water
     made.read(0, 500, 1000, 1499)
     (one,) = made.heads()
-    np.testing.assert_allclose(one.water_elevation_m, hung.water, atol=2e-5)
-    assert one.hangings.drift_m_per_year[0] == pytest.approx(0.05, rel=1e-3)
+    np.testing.assert_allclose(one.water_elevation_m, installed.water, atol=2e-5)
+    assert one.installations.drift_m_per_year[0] == pytest.approx(0.05, rel=1e-3)
     made.loggers.correct("L", "absolute pressure", "anchoring", method="constant")
     (held,) = made.heads()
-    assert np.ptp(held.water_elevation_m - hung.water) == pytest.approx(np.ptp(drift), abs=1e-4)
-    assert held.hand["residual_m"].abs().max() > 0.003
+    assert np.ptp(held.water_elevation_m - installed.water) == pytest.approx(np.ptp(drift), abs=1e-4)
+    assert held.manual["residual_m"].abs().max() > 0.003
 
 
-def test_a_manual_reading_left_out_anchors_nothing_and_is_still_compared(hung):
-    hung.hang()
-    hung.read(100, 1400)
-    (wrong,) = hung.read(700, off=0.3)
-    assert np.abs(hung.heads()[0].water_elevation_m - hung.water).max() > 0.29
-    hung.loggers.correct("L", "absolute pressure", "anchoring", leave_out=[wrong])
-    (one,) = hung.heads()
-    np.testing.assert_allclose(one.water_elevation_m, hung.water, atol=2e-6)
-    assert one.hand["used"].tolist() == [True, False, True]
+def test_a_manual_reading_left_out_anchors_nothing_and_is_still_compared(installed):
+    installed.install()
+    installed.read(100, 1400)
+    (wrong,) = installed.read(700, off=0.3)
+    assert np.abs(installed.heads()[0].water_elevation_m - installed.water).max() > 0.29
+    installed.loggers.correct("L", "absolute pressure", "anchoring", leave_out=[wrong])
+    (one,) = installed.heads()
+    np.testing.assert_allclose(one.water_elevation_m, installed.water, atol=2e-6)
+    assert one.manual["used"].tolist() == [True, False, True]
 
 
 @pytest.mark.parametrize(
     "columns",
     [{"status": "dry"}, {"status": "obstructed"}, {"quality": "suspect"}, {"time_known": False}, {"access": "other"}],
 )
-def test_readings_that_do_not_tell_the_water_anchor_nothing(hung, columns):
-    hung.hang(depth=None)
-    hung.read(700, **columns)
-    (one,) = hung.heads()
+def test_readings_not_of_the_water_anchor_nothing(installed, columns):
+    installed.install(depth=None)
+    installed.read(700, **columns)
+    (one,) = installed.heads()
     assert set(one.out) == {OUT_REASONS.index("not anchored")}
 
 
-def test_a_rejected_reading_anchors_nothing(hung):
-    hung.hang(depth=None)
-    (event,) = hung.read(700)
-    assert not hung.heads()[0].out.any()
-    hung.record.add("review", level_event_id=event, state="rejected", reason="wrong well")
-    assert set(hung.heads()[0].out) == {OUT_REASONS.index("not anchored")}
+def test_a_rejected_reading_anchors_nothing(installed):
+    installed.install(depth=None)
+    (event,) = installed.read(700)
+    assert not installed.heads()[0].out.any()
+    installed.record.add("review", level_event_id=event, state="rejected", reason="wrong well")
+    assert set(installed.heads()[0].out) == {OUT_REASONS.index("not anchored")}
 
 
-def test_the_hanging_depth_serves_where_no_manual_reading_does_and_is_less_certain(hung):
-    hung.hang(depth=12.1, sensor=88.0)
-    (alone,) = hung.heads()
-    np.testing.assert_allclose(alone.water_elevation_m, hung.water - 0.1, atol=2e-6)  # cable 0.1 m longer than so
-    assert alone.tied.by_hanging_depth.all()
+def test_the_hanging_depth_serves_where_no_manual_reading_does_and_is_less_certain(installed):
+    installed.install(depth=12.1, sensor=88.0)
+    (alone,) = installed.heads()
+    np.testing.assert_allclose(alone.water_elevation_m, installed.water - 0.1, atol=2e-6)  # cable 0.1 m longer than so
+    assert alone.anchored.by_hanging_depth.all()
     assert any("hanging depth of 12.1 m alone" in step for step in alone.steps)
-    hung.read(100, 1400)
-    (tied,) = hung.heads()
-    assert not tied.tied.by_hanging_depth.any()
-    assert tied.uncertainty_m.max() < alone.uncertainty_m.min()
+    installed.read(100, 1400)
+    (anchored,) = installed.heads()
+    assert not anchored.anchored.by_hanging_depth.any()
+    assert anchored.uncertainty_m.max() < alone.uncertainty_m.min()
 
 
-def test_the_uncertainty_is_the_root_sum_of_squares_of_its_parts_and_grows_after_the_last_reading(hung):
-    hung.hang()
-    hung.read(100, 500, off=0.0)
-    hung.read(900, off=-0.02)
-    (one,) = hung.heads()
-    total = np.sqrt(sum(np.square(part) for part in one.tied.parts.values()))
+def test_the_uncertainty_is_the_root_sum_of_squares_of_its_parts_and_grows_after_the_last_reading(installed):
+    installed.install()
+    installed.read(100, 500, off=0.0)
+    installed.read(900, off=-0.02)
+    (one,) = installed.heads()
+    total = np.sqrt(sum(np.square(part) for part in one.anchored.parts.values()))
     np.testing.assert_allclose(one.uncertainty_m, total)
-    assert (one.tied.parts["sensor_m"] == 0.005).all()
-    assert one.tied.parts["hand_m"].min() > 0.005
-    since = one.tied.parts["since_m"]
+    assert (one.anchored.parts["sensor_m"] == 0.005).all()
+    assert one.anchored.parts["manual_m"].min() > 0.005
+    since = one.anchored.parts["since_m"]
     assert (since[100:901] == 0).all()
     assert (np.diff(since[901:]) > 0).all()
-    rate = abs(one.hangings.drift_m_per_year[0]) / (365.25 * 24)
+    rate = abs(one.installations.drift_m_per_year[0]) / (365.25 * 24)
     assert since[1400] == pytest.approx(500 * rate)
-    left = one.hand["leave_one_out_residual_m"].to_numpy()
-    assert one.tied.parts["hold_m"][0] == pytest.approx(0.98 * np.sqrt(np.mean(left**2)))
+    left = one.manual["leave_one_out_residual_m"].to_numpy()
+    assert one.anchored.parts["hold_m"][0] == pytest.approx(0.98 * np.sqrt(np.mean(left**2)))
 
 
-def test_air_between_samples_of_the_barometer_adds_to_the_uncertainty(hung):
-    hung.loggers.hang("L", "W", depth=12.1, barometer="B")
-    half = hung.when + HOUR // 2
-    hung.loggers.samples("L", "absolute pressure", "Pa", half, hung.air + 30_000)
-    hung.loggers.samples("B", "air pressure", "Pa", hung.when, hung.air)
-    (one,) = hung.heads()
-    assert one.tied.parts["air_m"][5] == pytest.approx(50.0 / 9806.65)
+def test_air_between_samples_of_the_barometer_adds_to_the_uncertainty(installed):
+    installed.loggers.install("L", "W", depth=12.1, barometer="B")
+    half = installed.when + HOUR // 2
+    installed.loggers.samples("L", "absolute pressure", "Pa", half, installed.air + 30_000)
+    installed.loggers.samples("B", "air pressure", "Pa", installed.when, installed.air)
+    (one,) = installed.heads()
+    assert one.anchored.parts["air_m"][5] == pytest.approx(50.0 / 9806.65)
 
 
-def test_a_deployment_has_its_own_samples_and_a_corrected_one_moves_them(hung):
-    hung.record.well("V", point=(50.0, 0.5))
-    first = hung.loggers.hang("L", "W", end="2024-01-20", depth=12.0, barometer="B")
-    hung.loggers.hang("L", "V", start="2024-01-20", depth=12.0, barometer="B")
-    hung.loggers.samples("L", "absolute pressure", "Pa", hung.when, hung.air + 30_000)
-    hung.loggers.samples("B", "air pressure", "Pa", hung.when, hung.air)
+def test_a_deployment_has_its_own_samples_and_a_corrected_one_moves_them(installed):
+    installed.record.well("V", point=(50.0, 0.5))
+    first = installed.loggers.install("L", "W", end="2024-01-20", depth=12.0, barometer="B")
+    installed.loggers.install("L", "V", start="2024-01-20", depth=12.0, barometer="B")
+    installed.loggers.samples("L", "absolute pressure", "Pa", installed.when, installed.air + 30_000)
+    installed.loggers.samples("B", "air pressure", "Pa", installed.when, installed.air)
     changed = np.datetime64("2024-01-20", "us")
-    by_well = {one.well: one for one in hung.heads()}
+    by_well = {one.well: one for one in installed.heads()}
     assert by_well["W"].time_utc[-1] < changed <= by_well["V"].time_utc[0]
     assert len(by_well["W"]) + len(by_well["V"]) == 1500
-    hung.record.retire("deployment", first, LATER)
-    hung.record.add(
+    installed.record.retire("deployment", first, LATER)
+    installed.record.add(
         "deployment",
-        site_id=hung.record.site_id,
-        well_id=hung.record.wells["W"],
-        instrument_id=hung.record.instruments["L"],
+        site_id=installed.record.site_id,
+        well_id=installed.record.wells["W"],
+        instrument_id=installed.record.instruments["L"],
         valid_from_utc=moment("2024-01-01"),
         valid_until_utc=moment("2024-01-15"),
-        barometer_id=hung.record.instruments["B"],
+        barometer_id=installed.record.instruments["B"],
         hanging_depth_m=12.0,
         recorded_at_utc=LATER,
     )
-    assert {one.well: len(one) for one in hung.heads()}["W"] == 14 * 24
-    before = {one.well: len(one) for one in hung.heads(known_on=RECORDED_ON + dt.timedelta(days=1))}
+    assert {one.well: len(one) for one in installed.heads()}["W"] == 14 * 24
+    before = {one.well: len(one) for one in installed.heads(known_on=RECORDED_ON + dt.timedelta(days=1))}
     assert before["W"] == 19 * 24
 
 
-def test_a_clock_shift_brings_the_samples_to_true_time(hung):
-    hung.hang(clock=hung.when - 2 * HOUR)
-    hung.read(100, 1400)
-    assert np.abs(hung.heads()[0].water_elevation_m[:1000] - hung.water[:1000]).max() > 0.001
-    hung.loggers.correct("L", "absolute pressure", "clock shift", seconds=7200)
-    (one,) = hung.heads()
-    np.testing.assert_array_equal(one.time_utc, hung.when)
-    np.testing.assert_allclose(one.water_elevation_m, hung.water, atol=2e-6)
+def test_a_clock_shift_brings_the_samples_to_true_time(installed):
+    installed.install(clock=installed.when - 2 * HOUR)
+    installed.read(100, 1400)
+    assert np.abs(installed.heads()[0].water_elevation_m[:1000] - installed.water[:1000]).max() > 0.001
+    installed.loggers.correct("L", "absolute pressure", "clock shift", seconds=7200)
+    (one,) = installed.heads()
+    np.testing.assert_array_equal(one.time_utc, installed.when)
+    np.testing.assert_allclose(one.water_elevation_m, installed.water, atol=2e-6)
 
 
-def test_a_clock_set_by_years_is_found_again(hung):
-    hung.hang(clock=hung.when - np.timedelta64(3652, "D"))
-    assert hung.heads() == []
-    hung.loggers.correct("L", "absolute pressure", "clock shift", seconds=3652 * 86_400.0)
-    np.testing.assert_array_equal(hung.heads()[0].time_utc, hung.when)
+def test_a_clock_set_by_years_is_found_again(installed):
+    installed.install(clock=installed.when - np.timedelta64(3652, "D"))
+    assert installed.heads() == []
+    installed.loggers.correct("L", "absolute pressure", "clock shift", seconds=3652 * 86_400.0)
+    np.testing.assert_array_equal(installed.heads()[0].time_utc, installed.when)
 
 
-def test_a_clock_of_the_barometer_is_put_right_too(hung):
-    hung.loggers.hang("L", "W", depth=12.1, barometer="B")
-    hung.loggers.samples("L", "absolute pressure", "Pa", hung.when, hung.air + (hung.water - 88.0) * 1000 * G)
-    hung.loggers.samples("B", "air pressure", "Pa", hung.when + 3 * HOUR, hung.air)
-    hung.loggers.correct("B", "air pressure", "clock shift", seconds=-3 * 3600)
-    np.testing.assert_allclose(hung.heads()[0].sensor_level_m, hung.water - 88.0, atol=2e-6)
+def test_a_clock_of_the_barometer_is_corrected_too(installed):
+    installed.loggers.install("L", "W", depth=12.1, barometer="B")
+    installed.loggers.samples(
+        "L", "absolute pressure", "Pa", installed.when, installed.air + (installed.water - 88.0) * 1000 * G
+    )
+    installed.loggers.samples("B", "air pressure", "Pa", installed.when + 3 * HOUR, installed.air)
+    installed.loggers.correct("B", "air pressure", "clock shift", seconds=-3 * 3600)
+    np.testing.assert_allclose(installed.heads()[0].sensor_level_m, installed.water - 88.0, atol=2e-6)
 
 
-def test_samples_that_a_clock_brings_onto_others_are_left_out_and_counted(hung):
-    hung.hang()
-    hung.loggers.correct("L", "absolute pressure", "clock shift", "2024-01-10", "2024-01-11", seconds=-7200)
-    (one,) = hung.heads()
+def test_samples_that_a_clock_brings_onto_others_are_left_out_and_counted(installed):
+    installed.install()
+    installed.loggers.correct("L", "absolute pressure", "clock shift", "2024-01-10", "2024-01-11", seconds=-7200)
+    (one,) = installed.heads()
     assert len(one) == 1500 - 2
     assert (np.diff(one.time_utc) > np.timedelta64(0)).all()
     assert any("2 samples left out" in step for step in one.steps)
 
 
-def test_steps_exclusions_and_factors_do_what_they_say(hung):
-    hung.hang()
-    hung.read(100, 400)
-    before = hung.heads()[0].water_elevation_m
-    hung.loggers.correct("L", "absolute pressure", "step", "2024-02-01", "2024-02-11", amount_m=0.25)
-    hung.loggers.correct("L", "absolute pressure", "exclusion", "2024-02-20", "2024-02-21", cause="flat")
-    (one,) = hung.heads()
+def test_steps_exclusions_and_factors_do_what_they_say(installed):
+    installed.install()
+    installed.read(100, 400)
+    before = installed.heads()[0].water_elevation_m
+    installed.loggers.correct("L", "absolute pressure", "step", "2024-02-01", "2024-02-11", amount_m=0.25)
+    installed.loggers.correct("L", "absolute pressure", "exclusion", "2024-02-20", "2024-02-21", cause="flat")
+    (one,) = installed.heads()
     inside = (one.time_utc >= np.datetime64("2024-02-01")) & (one.time_utc < np.datetime64("2024-02-11"))
     gone = (one.time_utc >= np.datetime64("2024-02-20")) & (one.time_utc < np.datetime64("2024-02-21"))
     np.testing.assert_allclose(one.water_elevation_m[inside], before[inside] + 0.25)
@@ -335,73 +339,73 @@ def test_steps_exclusions_and_factors_do_what_they_say(hung):
     assert gone.sum() == 24
     assert set(one.out[gone]) == {OUT_REASONS.index("flat")}
     assert np.isfinite(one.sensor_level_m[gone]).all()
-    hung.loggers.correct("L", "absolute pressure", "scale", factor=0.5)
-    assert hung.heads()[0].level.channel.value[0] == pytest.approx(one.level.channel.value[0] / 2)
+    installed.loggers.correct("L", "absolute pressure", "scale", factor=0.5)
+    assert installed.heads()[0].level.channel.value[0] == pytest.approx(one.level.channel.value[0] / 2)
 
 
-def test_an_excluded_sample_anchors_nothing(hung):
-    hung.hang(depth=None)
-    hung.read(700)
-    day = str(hung.when[700])[:10]
-    next_day = str(hung.when[724])[:10]
-    hung.loggers.correct("L", "absolute pressure", "exclusion", day, next_day, cause="frozen")
-    assert set(hung.heads()[0].out) == {OUT_REASONS.index("not anchored"), OUT_REASONS.index("frozen")}
+def test_an_excluded_sample_anchors_nothing(installed):
+    installed.install(depth=None)
+    installed.read(700)
+    day = str(installed.when[700])[:10]
+    next_day = str(installed.when[724])[:10]
+    installed.loggers.correct("L", "absolute pressure", "exclusion", day, next_day, cause="frozen")
+    assert set(installed.heads()[0].out) == {OUT_REASONS.index("not anchored"), OUT_REASONS.index("frozen")}
 
 
-def test_a_restart_anchors_anew_on_either_side(hung):
+def test_a_restart_anchors_anew_on_either_side(installed):
     moved = 700
-    level = hung.water.copy()
+    level = installed.water.copy()
     level[moved:] += 0.4
-    hung.water, true = level, hung.water
-    hung.hang()
-    hung.water = true
-    hung.read(100, 600, 800, 1400)
-    hung.loggers.correct("L", "absolute pressure", "restart", str(hung.when[moved])[:19])
-    (one,) = hung.heads()
+    installed.water, true = level, installed.water
+    installed.install()
+    installed.water = true
+    installed.read(100, 600, 800, 1400)
+    installed.loggers.correct("L", "absolute pressure", "restart", str(installed.when[moved])[:19])
+    (one,) = installed.heads()
     np.testing.assert_allclose(one.water_elevation_m, true, atol=2e-6)
-    assert one.hangings.readings.tolist() == [2, 2]
-    assert one.hand["hanging"].tolist() == [0, 0, 1, 1]
+    assert one.installations.readings.tolist() == [2, 2]
+    assert one.manual["installation"].tolist() == [0, 0, 1, 1]
 
 
-def test_the_answer_to_the_air_stays_in_unless_it_is_taken_out_on_purpose(hung):
-    true = hung.water.copy()
-    air_m = hung.air / (1000 * G)
-    hung.water = true - 0.4 * (air_m - air_m.mean())
-    hung.hang()
-    hung.read(100, 1400)
-    assert np.abs(hung.heads()[0].water_elevation_m - hung.water).max() < 1e-5
-    with hung.loggers.reading() as connection:
-        (row,) = efficiencies(connection).itertuples()
+def test_the_response_to_air_pressure_stays_unless_it_is_removed_on_purpose(installed):
+    true = installed.water.copy()
+    air_m = installed.air / (1000 * G)
+    installed.water = true - 0.4 * (air_m - air_m.mean())
+    installed.install()
+    installed.read(100, 1400)
+    assert np.abs(installed.heads()[0].water_elevation_m - installed.water).max() < 1e-5
+    with installed.loggers.snapshot() as record:
+        (row,) = estimate_efficiencies(record).itertuples()
     assert (row.pairs, row.every_hours) == (1499, 1.0)
     assert row.clark == pytest.approx(0.4, abs=0.02)
     assert row.regression_of_changes == pytest.approx(0.4, abs=0.02)
-    assert np.isnan(row.taken_out)
-    hung.loggers.correct("L", "absolute pressure", "efficiency", value=0.4)
-    np.testing.assert_allclose(hung.heads()[0].water_elevation_m, true, atol=2e-5)
-    with hung.loggers.reading() as connection:
-        (again,) = efficiencies(connection).itertuples()
-    assert again.taken_out == 0.4
+    assert np.isnan(row.applied_efficiency)
+    installed.loggers.correct("L", "absolute pressure", "efficiency", value=0.4)
+    np.testing.assert_allclose(installed.heads()[0].water_elevation_m, true, atol=2e-5)
+    with installed.loggers.snapshot() as record:
+        (again,) = estimate_efficiencies(record).itertuples()
+    assert again.applied_efficiency == 0.4
     assert again.clark == row.clark  # of the levels before it was taken out
 
 
-def test_a_vented_sensor_is_compared_with_the_barometer_of_its_deployment(hung):
-    air_m = hung.air / (1000 * G)
-    hung.water = hung.water - 0.6 * (air_m - air_m.mean())
-    hung.loggers.instrument("V", "vented pressure logger")
-    hung.loggers.hang("V", "W", depth=12.0, barometer="B")
-    hung.loggers.instrument("D", "vented pressure logger")
-    hung.loggers.hang("D", "W", depth=12.0)
+def test_a_vented_sensor_is_compared_with_the_barometer_of_its_deployment(installed):
+    air_m = installed.air / (1000 * G)
+    installed.water = installed.water - 0.6 * (air_m - air_m.mean())
+    installed.loggers.instrument("V", "vented pressure logger")
+    installed.loggers.install("V", "W", depth=12.0, barometer="B")
+    installed.loggers.instrument("D", "vented pressure logger")
+    installed.loggers.install("D", "W", depth=12.0)
     for code in ("V", "D"):
-        hung.loggers.samples(code, "water pressure", "Pa", hung.when, (hung.water - 88.0) * 1000 * G)
-    hung.loggers.samples("B", "air pressure", "Pa", hung.when, hung.air)
-    with hung.loggers.reading() as connection:
-        (row,) = efficiencies(connection).itertuples()
+        installed.loggers.samples(code, "water pressure", "Pa", installed.when, (installed.water - 88.0) * 1000 * G)
+    installed.loggers.samples("B", "air pressure", "Pa", installed.when, installed.air)
+    with installed.loggers.snapshot() as record:
+        (row,) = estimate_efficiencies(record).itertuples()
     assert (row.instrument, row.barometer) == ("V", "B")
     assert row.clark == pytest.approx(0.6, abs=0.02)
 
 
 def test_an_earlier_known_on_gives_the_earlier_heads(anywhere):
-    made = anywhere.hang()
+    made = anywhere.install()
     made.read(100, 1400)
     before = made.heads()[0].water_elevation_m
     number = made.loggers.correct("L", "absolute pressure", "step", "2024-02-01", amount_m=0.5, now=LATER)
@@ -413,53 +417,74 @@ def test_an_earlier_known_on_gives_the_earlier_heads(anywhere):
     assert np.abs(made.heads(known_on=LATER)[0].water_elevation_m - before).max() > 0.2
 
 
-def test_a_download_that_was_recorded_later_is_not_known_before(hung):
-    half = hung.when < hung.when[800]
-    hung.loggers.hang("L", "W", depth=12.1, barometer="B")
+def test_a_download_that_was_recorded_later_is_not_known_before(installed):
+    half = installed.when < installed.when[800]
+    installed.loggers.install("L", "W", depth=12.1, barometer="B")
     for keep, recorded, name in ((half, RECORDED_ON, "one"), (~half, LATER, "two")):
-        pressure = (hung.air + 30_000)[keep]
-        hung.loggers.samples("L", "absolute pressure", "Pa", hung.when[keep], pressure, file=name, recorded=recorded)
-    hung.loggers.samples("B", "air pressure", "Pa", hung.when, hung.air)
-    assert len(hung.heads()[0]) == 1500
-    (then,) = hung.heads(known_on=LATER - dt.timedelta(seconds=1))
+        pressure = (installed.air + 30_000)[keep]
+        installed.loggers.samples(
+            "L", "absolute pressure", "Pa", installed.when[keep], pressure, file=name, recorded=recorded
+        )
+    installed.loggers.samples("B", "air pressure", "Pa", installed.when, installed.air)
+    assert len(installed.heads()[0]) == 1500
+    (then,) = installed.heads(known_on=LATER - dt.timedelta(seconds=1))
     assert len(then) == 800
     assert then.downloads == ("one",)
 
 
-def test_the_span_asked_for_changes_no_number(hung):
-    hung.hang()
-    hung.read(100, 1400)
-    (whole,) = hung.heads()
-    (part,) = hung.heads(start=utc(hung.when[300]), end=utc(hung.when[400]))
-    np.testing.assert_array_equal(part.time_utc, hung.when[300:400])
+def test_the_span_asked_for_changes_no_number(installed):
+    installed.install()
+    installed.read(100, 1400)
+    (whole,) = installed.heads()
+    (part,) = installed.heads(start=utc(installed.when[300]), end=utc(installed.when[400]))
+    np.testing.assert_array_equal(part.time_utc, installed.when[300:400])
     np.testing.assert_array_equal(part.water_elevation_m, whole.water_elevation_m[300:400])
-    assert hung.heads(end=utc(hung.when[0])) == []
+    assert installed.heads(end=utc(installed.when[0])) == []
 
 
-def test_heads_at_moments_lie_between_samples_and_never_beyond(hung):
-    hung.hang()
-    hung.read(100, 1400)
-    (one,) = hung.heads()
-    asked = [hung.when[0] - HOUR, hung.when[5], hung.when[5] + HOUR // 4, hung.when[-1] + HOUR]
-    found = at_moments([one], asked)
+def test_heads_are_worked_out_once_for_a_snapshot(installed):
+    installed.install()
+    installed.read(100, 1400)
+    with installed.loggers.snapshot() as record:
+        (whole,) = work_out_heads(record)
+        assert work_out_heads(record.of_site("S"), ["W"])[0] is whole
+        (part,) = work_out_heads(record, ["W"], start=utc(installed.when[300]))
+        assert part.anchored is whole.anchored
+        assert loggers_of(record.of_site("S")) is loggers_of(record)
+
+
+def test_the_oldest_results_are_let_go_when_they_hold_too_many_samples():
+    held = Held(5)
+    first = held.once("first", lambda: [1, 2, 3])
+    assert held.once("first", list) is first
+    held.once("none", lambda: None)
+    held.once("second", lambda: [4, 5, 6])
+    assert held.once("second", list) == [4, 5, 6]
+    assert held.once("first", lambda: [7]) == [7]
+    assert held.once("long", lambda: list(range(9))) == list(range(9))
+
+
+def test_heads_at_moments_lie_between_samples_and_never_beyond(installed):
+    installed.install()
+    installed.read(100, 1400)
+    (one,) = installed.heads()
+    asked = [installed.when[0] - HOUR, installed.when[5], installed.when[5] + HOUR // 4, installed.when[-1] + HOUR]
+    found = interpolate_heads([one], asked)
     assert len(found) == 2
     between = 0.75 * one.water_elevation_m[5] + 0.25 * one.water_elevation_m[6]
     np.testing.assert_allclose(found["water_elevation_m"], [one.water_elevation_m[5], between])
     assert found["nearest_s"].tolist() == [0.0, 900.0]
-    with hung.loggers.reading() as connection:
-        assert levels_at(connection, asked, wells=["W"]).equals(found)
-        assert levels_at(connection, asked, wells=["V"]).empty
-    assert at_moments([], asked).empty
+    assert interpolate_heads([], asked).empty
 
 
-def test_several_takes_of_one_quantity_are_one_series(hung):
-    hung.loggers.hang("L", "W", depth=12.1, barometer="B")
-    hung.loggers.samples("B", "air pressure", "Pa", hung.when, hung.air)
-    pressure = hung.air + 30_000
-    hung.loggers.samples("L", "absolute pressure", "Pa", hung.when[:700] - HOUR, pressure[:700])
-    hung.loggers.correct("L", "absolute pressure", "clock shift", seconds=3600)
-    hung.loggers.new_take("L", "absolute pressure", "hPa", 2)
-    hung.loggers.samples("L", "absolute pressure", "hPa", hung.when[700:], pressure[700:] / 100)
-    (one,) = hung.heads()
-    np.testing.assert_array_equal(one.time_utc, hung.when)
+def test_several_segments_of_one_quantity_are_one_series(installed):
+    installed.loggers.install("L", "W", depth=12.1, barometer="B")
+    installed.loggers.samples("B", "air pressure", "Pa", installed.when, installed.air)
+    pressure = installed.air + 30_000
+    installed.loggers.samples("L", "absolute pressure", "Pa", installed.when[:700] - HOUR, pressure[:700])
+    installed.loggers.correct("L", "absolute pressure", "clock shift", seconds=3600)
+    installed.loggers.new_segment("L", "absolute pressure", "hPa", 2)
+    installed.loggers.samples("L", "absolute pressure", "hPa", installed.when[700:], pressure[700:] / 100)
+    (one,) = installed.heads()
+    np.testing.assert_array_equal(one.time_utc, installed.when)
     np.testing.assert_allclose(one.level.channel.value, pressure)

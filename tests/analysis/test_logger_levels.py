@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 from gwnet.analysis.levels.table import levels
-from gwnet.analysis.loggers.heads import heads
-from gwnet.analysis.loggers.levels import approved_at, levels_for_map, with_loggers
+from gwnet.analysis.loggers.heads import work_out_heads
+from gwnet.analysis.loggers.levels import add_loggers, is_approved_at, levels_for_map
 from gwnet.analysis.maps.site_maps import control_of
 from gwnet.errors import SettingsError
 from gwnet.records import Selection
@@ -39,8 +39,8 @@ def record(tmp_path_factory):
     loggers = Loggers(made)
     loggers.instrument("L-A", kind="vented pressure logger")
     loggers.instrument("L-B", kind="vented pressure logger")
-    loggers.hang("L-A", "A")
-    loggers.hang("L-B", "B", end="2024-01-09T06:00")
+    loggers.install("L-A", "A")
+    loggers.install("L-B", "B", end="2024-01-09T06:00")
     column = 5.0 + SLOPE_M_PER_H * np.arange(300)
     loggers.samples("L-A", "water column", "m", hours(300), column)
     loggers.samples("L-B", "water column", "m", hours(300), column + 1.0)
@@ -65,7 +65,7 @@ def record(tmp_path_factory):
 def asked(record, how, **wanted):
     with record.loggers.reading() as connection:
         record, chosen = Snapshot(connection), Selection.of(**wanted)
-        table = with_loggers(record, levels(record, chosen), chosen, how)
+        table = add_loggers(record, levels(record, chosen), chosen, how)
     return table[table["method"] == "logger"].reset_index(drop=True), table
 
 
@@ -73,9 +73,9 @@ def test_without_loggers_the_levels_are_as_they_were(record):
     with record.loggers.reading() as connection:
         snapshot = Snapshot(connection)
         table = levels(snapshot)
-        pd.testing.assert_frame_equal(with_loggers(snapshot, table, Selection(), "none"), table)
+        pd.testing.assert_frame_equal(add_loggers(snapshot, table, Selection(), "none"), table)
         with pytest.raises(SettingsError, match="not as 'hourly'"):
-            with_loggers(snapshot, table, Selection(), "hourly")
+            add_loggers(snapshot, table, Selection(), "hourly")
 
 
 def test_at_each_round_the_head_at_the_median_time_of_its_readings(record):
@@ -122,14 +122,14 @@ def test_aquifer_and_well_restrict(record):
 
 def test_heads_are_approved_between_two_approved_readings_only(record):
     with record.loggers.reading() as connection:
-        (one,) = heads(connection, ["A"])
+        (one,) = work_out_heads(Snapshot(connection), ["A"])
     when = hours(300)
     first, second = record.events["A", "2024-01-02T09:00"], record.events["A", "2024-01-09T09:00"]
     both = pd.Series({first: "approved", second: "approved"})
-    state = approved_at(one, both, when)
+    state = is_approved_at(one, both, when)
     assert np.flatnonzero(state)[[0, -1]].tolist() == [33, 201]
     assert state[33:202].all()
-    assert not approved_at(one, pd.Series({first: "approved", second: "provisional"}), when)[34:].any()
+    assert not is_approved_at(one, pd.Series({first: "approved", second: "provisional"}), when)[34:].any()
 
 
 def test_a_map_takes_the_logger_s_head_and_its_uncertainty(record):
@@ -151,7 +151,9 @@ def test_beyond_the_window_a_logger_tells_nothing(record):
         site = fetch.one_site(connection, None)
         moment = pd.Timestamp("2024-01-20T10:00Z")
         day = pd.Timedelta(days=1)
-        none = levels_for_map(connection, site, ["A", "B"], moment, first=moment - day, last=moment + day)
+        none = levels_for_map(
+            Snapshot(connection, site=site["site"]), ["A", "B"], moment, first=moment - day, last=moment + day
+        )
         assert len(none) == 0
         assert len(fetch_levels.reviews(connection)) == 0
 
@@ -172,7 +174,7 @@ def unread(tmp_path):
     for place, well in enumerate(("A", "B")):
         made.well(well, point=(100.0 + place, 0.5), ground_elevation_m=99.5 + place)
         made.loggers.instrument(f"L-{well}", kind="vented pressure logger")
-        made.loggers.hang(f"L-{well}", well, depth=15.0)
+        made.loggers.install(f"L-{well}", well, depth=15.0)
         made.loggers.samples(f"L-{well}", "water column", "m", hours(300), 5.0 + SLOPE_M_PER_H * np.arange(300))
     return made
 
@@ -222,7 +224,7 @@ def test_without_rounds_there_are_daily_means_and_nothing_at_rounds(unread):
 def test_daily_means_of_a_round_of_which_no_day_has_enough_samples(unread):
     unread.well("C", point=(100.0, 0.5), ground_elevation_m=99.5)
     unread.loggers.instrument("L-C", kind="vented pressure logger")
-    unread.loggers.hang("L-C", "C", depth=15.0)
+    unread.loggers.install("L-C", "C", depth=15.0)
     unread.loggers.samples("L-C", "water column", "m", hours(5), np.full(5, 5.0))
     planned(unread, [("R1", "2024-01-01", "2024-01-02")])
     assert len(asked(unread, "daily", wells=["C"], round="R1")[1]) == 0

@@ -23,7 +23,7 @@ from sqlalchemy import text
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from gwnet.analysis.loggers.heads import heads
+from gwnet.analysis.loggers.heads import work_out_heads
 from gwnet.hydro.loggers.clock_shift import find_clock_shift
 from gwnet.hydro.loggers.faults import find_spikes, find_steps
 from gwnet.hydro.loggers.unusable_intervals import (
@@ -33,6 +33,7 @@ from gwnet.hydro.loggers.unusable_intervals import (
     find_out_of_water,
     find_pinned,
 )
+from gwnet.store.snapshot import Snapshot
 from tests.analysis.logger_record import Loggers, hours
 from tests.analysis.record import Record
 
@@ -62,7 +63,7 @@ def record_of(folder: str, count: int) -> tuple[Loggers, np.ndarray, np.ndarray,
     record.tape("T")
     made.instrument("L")
     made.instrument("B", "barometer")
-    made.hang("L", "W", depth=12.0, barometer="B")
+    made.install("L", "W", depth=12.0, barometer="B")
     made.samples("L", "absolute pressure", "Pa", when, pressure)
     made.samples("L", "water temperature", "degC", when, np.round(10 + random.normal(size=count) * 0.02, 2))
     made.samples("B", "air pressure", "Pa", when, np.round(air, 1))
@@ -115,7 +116,7 @@ def main(count: int) -> None:
 
         def ours() -> Any:
             with made.reading() as connection:
-                return heads(connection)
+                return work_out_heads(Snapshot(connection))
 
         took, (one,) = timed(ours)
         plain, _ = timed(lambda: by_pandas(made), 2)

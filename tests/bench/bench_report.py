@@ -140,7 +140,7 @@ def make_record(path: str, wells: int, count: int) -> None:
         place = {"easting": float(east), "northing": float(north)}
         record.well(code, screen=(10.0, 20.0), point=(50.0, 0.5), ground_elevation_m=49.5, **place)
         made.instrument(f"L{number:03d}", kind="vented pressure logger")
-        made.hang(f"L{number:03d}", code, start=str(when[0])[:10], depth=15.0)
+        made.install(f"L{number:03d}", code, start=str(when[0])[:10], depth=15.0)
         made.samples(f"L{number:03d}", "water column", "m", when, np.round(head - 35.0, 4))
         for share in np.linspace(0.01, 0.9, 5):
             at = int(share * (count - 1))

@@ -46,7 +46,7 @@ def test_levels_of_loggers_as_known_before_they_were_loaded(gwnet_here, demo_rec
     assert {row["method"] for row in rows} == {"electric tape"}
 
 
-def test_a_hydrograph_shows_loggers_unless_told_not_to(gwnet_here, demo_record, tmp_path):
+def test_a_hydrograph_shows_loggers_unless_asked_not_to(gwnet_here, demo_record, tmp_path):
     sizes = {}
     for option in ("--loggers", "--no-loggers"):
         ran = gwnet_here("hydrograph", "N1-U", "--out", f"h{option}.svg", option, "--db", demo_record)
@@ -69,7 +69,7 @@ def test_the_chart_of_coverage_refuses_a_well_that_is_not_there(gwnet_here, demo
     assert not (tmp_path / "who.png").exists()
 
 
-def test_a_map_takes_loggers_marks_them_and_leaves_them_out_when_told(gwnet_here, demo_record, tmp_path):
+def test_a_map_uses_loggers_marks_them_and_leaves_them_out_when_asked(gwnet_here, demo_record, tmp_path):
     (row,) = rows_of_map(gwnet_here, demo_record, "with")
     assert (row["used"], row["by_logger"]) == ("17", "W-02, W-14")
     control = pyogrio.read_dataframe(tmp_path / "with" / "map.gpkg", layer="control").set_index("well")

@@ -31,7 +31,7 @@ def here(gwnet_here, tmp_path):
     return gwnet_here
 
 
-def test_a_file_is_told_in_a_few_lines(here):
+def test_a_file_is_reported_in_a_few_lines(here):
     ran = here("logger", "load", "a.csv", "--layout", "both.toml", *BY)
     assert ran.code == DONE
     assert ran.out.splitlines() == [

@@ -15,14 +15,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.loggers.findings import findings
-from gwnet.analysis.loggers.heads import heads
-from gwnet.analysis.loggers.status import status
+from gwnet.analysis.loggers.findings import list_findings
+from gwnet.analysis.loggers.heads import work_out_heads
+from gwnet.analysis.loggers.status import summarize_status
 from gwnet.analysis.maps.site_maps import control_of, map_of
 from gwnet.hydro.loggers.barometric import clark_efficiency
 from gwnet.network import Network
 from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.snapshot import Snapshot
 
 from .reading import FOLDER
 
@@ -45,19 +46,19 @@ def network(demo_record):
 @pytest.fixture(scope="module")
 def adjusted(network):
     with network.store.reading() as connection:
-        return {one.instrument: one for one in heads(connection)}
+        return {one.instrument: one for one in work_out_heads(Snapshot(connection))}
 
 
 @pytest.fixture(scope="module")
 def unadjusted(network):
     with network.store.reading() as connection:
-        return {one.instrument: one for one in heads(connection, known_on=BEFORE)}
+        return {one.instrument: one for one in work_out_heads(Snapshot(connection, BEFORE))}
 
 
 @pytest.fixture(scope="module")
 def found(network):
     with network.store.reading() as connection:
-        return findings(connection, known_on=BEFORE)
+        return list_findings(Snapshot(connection, BEFORE))
 
 
 def naive(moment):
@@ -230,7 +231,7 @@ def test_nothing_is_noticed_where_nothing_is_wrong(found):
 def test_the_drift_is_told_in_the_status(network):
     truth = FAULTS["drift"]
     with network.store.reading() as connection:
-        table = status(connection, known_on=BEFORE).set_index("instrument")
+        table = summarize_status(Snapshot(connection, BEFORE)).set_index("instrument")
     assert table.loc[truth["instrument"], "drift_m_per_year"] == pytest.approx(
         truth["m_per_year"], abs=truth["tolerance_m_per_year"]
     )
@@ -257,7 +258,7 @@ def test_without_the_corrections_they_are_not(unadjusted, instrument):
 
 def test_no_residual_is_left_that_the_stated_uncertainty_does_not_cover(adjusted):
     for one in adjusted.values():
-        used = one.hand[one.hand["used"].astype(bool) & one.hand["residual_m"].notna()]
+        used = one.manual[one.manual["used"].astype(bool) & one.hand["residual_m"].notna()]
         assert len(used) >= 3
         assert used["leave_one_out_residual_m"].abs().max() <= 0.008
         assert used["residual_m"].abs().max() <= 0.003

@@ -54,7 +54,7 @@ def test_where_nothing_tells_the_order_of_dates_there_is_a_doubt(form, minutes, 
 
 
 @pytest.mark.parametrize("form", ["%d/%m/%Y", "%m/%d/%Y"])
-def test_the_order_of_dates_beside_a_column_of_times_is_told_from_one_day_to_the_next(form, tmp_path):
+def test_the_order_of_dates_beside_a_column_of_times_follows_from_one_day_to_the_next(form, tmp_path):
     made = proposed(
         tmp_path, "Date,Time,water column [m]\n" + rows(f"{{t:{form}}},{{t:%H:%M}},{{v:.2f}}", 24 * 6), zone="UTC"
     )

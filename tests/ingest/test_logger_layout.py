@@ -116,7 +116,7 @@ def test_a_built_in_layout_is_complete_and_says_what_it_is(layout):
         ),
     ],
 )
-def test_what_is_wrong_is_told_with_its_place_and_mend(text, message):
+def test_what_is_wrong_is_reported_with_its_place_and_fix(text, message):
     with pytest.raises(LayoutError) as refused:
         parse_layout(text, where="mine.toml")
     assert message in refused.value.message

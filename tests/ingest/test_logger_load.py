@@ -210,7 +210,7 @@ def test_out_of_order_and_a_clock_set_back(on_sqlite):
     assert on_sqlite.samples() == {float(hour): hour / 10 for hour in range(6)}
 
 
-def test_conflicts_are_told_and_the_value_on_record_stays(loggers):
+def test_conflicts_are_reported_and_the_value_on_record_stays(loggers):
     loggers.one(loggers.file("a.csv", [1.0, 1.1]))
     path = loggers.file("b.csv", [1.0, 1.5, 1.2, f"{_hour(2)},1.3,9"])
     result = loggers.load(path, now=LATER)
@@ -281,7 +281,7 @@ def test_a_file_of_another_serial_number_is_a_finding(on_sqlite):
     assert on_sqlite.one(on_sqlite.file("b.csv", [2.0], serial="78"), instrument="B1").findings == ()
 
 
-def test_two_instruments_of_one_serial_number_are_not_told_apart(on_sqlite):
+def test_two_instruments_of_one_serial_number_are_refused(on_sqlite):
     path = on_sqlite.write("instruments.csv", "instrument,kind,serial\nL9,vented pressure logger,77\n")
     on_sqlite.net.load([path], by="Ana", now_utc=NOW)
     with pytest.raises(IngestError, match="Several instruments have the serial number 77: L1, L9"):
@@ -336,24 +336,24 @@ def test_a_withdrawal_names_its_file_without_doubt(on_sqlite):
     on_sqlite.one(one)
     on_sqlite.one(other)
     other.rename(on_sqlite.folder / "c.csv")
-    net, told = on_sqlite.net, {"reason": "wrong", "by": "Ben", "now_utc": LATER}
+    net, given = on_sqlite.net, {"reason": "wrong", "by": "Ben", "now_utc": LATER}
     for named in ("missing.csv", "abc", "zzzzzzz"):
         with pytest.raises(NotFoundError, match="No download of"):
-            net.withdraw_download(named, **told)
+            net.withdraw_download(named, **given)
     with pytest.raises(NotFoundError):
-        net.withdraw_download("a.csv", instrument="L2", **told)
+        net.withdraw_download("a.csv", instrument="L2", **given)
     with pytest.raises(SettingsError, match="needs its reason"):
         net.withdraw_download("a.csv", reason=" ", by="Ben")
     sha256 = net.downloads()["sha256"].iloc[1]
-    assert net.withdraw_download(sha256[:8].upper(), **told).downloads["file"].tolist() == ["b.csv"]
-    assert net.withdraw_download(one, **told).downloads["file"].tolist() == ["a.csv"]
+    assert net.withdraw_download(sha256[:8].upper(), **given).downloads["file"].tolist() == ["b.csv"]
+    assert net.withdraw_download(one, **given).downloads["file"].tolist() == ["a.csv"]
     assert net.downloads().empty
     assert len(net.downloads("L1", known_on=NOW)) == 2
     on_sqlite.one(on_sqlite.file("d.csv", [2.0]), now=LATEST)
     on_sqlite.one(on_sqlite.file("d.csv", [2.1], start=1), now=LATEST)
     (on_sqlite.folder / "d.csv").unlink()
     with pytest.raises(IngestError, match=r"2 files are on record as 'd\.csv'"):
-        net.withdraw_download("d.csv", **{**told, "now_utc": LATEST})
+        net.withdraw_download("d.csv", **{**given, "now_utc": LATEST})
 
 
 def test_what_was_given_beside_the_layout_goes_on_record_with_it(on_sqlite):

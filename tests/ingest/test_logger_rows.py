@@ -149,7 +149,7 @@ BACK = dt.datetime(2025, 10, 25, 20, tzinfo=dt.UTC)
 
 @pytest.mark.parametrize("minutes", [10, 30, 60])
 @pytest.mark.parametrize(("falling", "block"), [(False, 1_000), (False, 3), (True, 1_000)])
-def test_the_hour_that_was_twice_is_told_by_its_order(minutes, falling, block):
+def test_the_hour_that_was_twice_follows_from_its_order(minutes, falling, block):
     local, utc = local_and_utc(BACK, 12 * 60 // minutes, minutes)
     if falling:
         local, utc = local[::-1], utc[::-1]
@@ -165,7 +165,7 @@ def test_a_file_that_begins_in_the_second_of_the_hours_is_read_from_what_follows
     assert np.array_equal(ToUtc("Europe/Vienna").convert(local)[0], utc)
 
 
-def test_a_daily_reading_in_the_hour_that_was_twice_is_passed_over_and_told(path):
+def test_a_daily_reading_in_the_hour_that_was_twice_is_passed_over_and_reported(path):
     rows = "".join(f"2025-10-{day} 02:30,{day}\n" for day in range(24, 29))
     file, samples = read(path, f"time,level\n{rows}", layout(zone="Europe/Vienna"))
     file.require_good()
@@ -191,7 +191,7 @@ def test_a_time_over_which_the_clocks_were_put_forward_is_a_bad_row(path):
     assert [one.row for one in why.value.rejections] == [3]
 
 
-def test_rows_in_the_hour_that_was_twice_are_told(path):
+def test_rows_in_the_hour_that_was_twice_are_reported(path):
     rows = "time,level\n2025-10-26 02:30,1.0\n2025-10-26 02:30,1.1\n2025-10-26 03:30,1.2\n"
     file, samples = read(path, rows, layout(zone="Europe/Vienna"))
     assert [time[11:] for time, _, _ in samples] == ["00:30", "01:30", "02:30"]
@@ -260,7 +260,7 @@ def test_chunks_and_blocks_of_any_size_give_the_same(path, rows, block, monkeypa
     assert [one.row for one in file.odd()] == [303]
 
 
-def test_an_odd_row_is_told_by_its_line_and_its_kind(path):
+def test_an_odd_row_is_reported_by_its_line_and_its_kind(path):
     content = (
         "time,level,temp,note\n2026-04-07 00:00,1.0,9.1,\n\n2026-04-07 00:10,,,battery low\n"
         '2026-04-07 00:20,1.1,,"two\nlines"\n2026-04-07 00:30,,,\ntime,level,temp,note\n2026-04-07 00:40,-9999.0,9.2,\n'
@@ -389,7 +389,7 @@ def test_a_quantity_that_is_asked_for_limits_or_names_the_column(path):
         open_logger_file(path, chosen, zone="UTC", quantity="depth")
 
 
-def test_a_heading_that_is_not_there_is_told_with_those_that_are(path):
+def test_a_heading_that_is_not_there_is_reported_with_those_that_are(path):
     with pytest.raises(LayoutError, match="Did you mean 'levels'") as refused:
         read(path, "time,levels\n2026-04-07 00:00,1.0\n", layout())
     assert "'time', 'levels'" in refused.value.fix

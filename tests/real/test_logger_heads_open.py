@@ -16,8 +16,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.loggers.heads import heads
+from gwnet.analysis.loggers.heads import work_out_heads
 from gwnet.network import Network, init
+from gwnet.store.snapshot import Snapshot
 from gwnet.units import from_pascals, metres_per, pascals_per
 
 from ..analysis.logger_record import Loggers
@@ -113,7 +114,7 @@ def reference(open_data):
 def test_water_above_the_meadow_sensors(meadow, reference, well, instrument):
     """Rows without a stamp of the barometer's own are left out, as the reference did."""
     with meadow.store.reading() as connection:
-        (one,) = [found for found in heads(connection, [well]) if found.instrument == instrument]
+        (one,) = [found for found in work_out_heads(Snapshot(connection), [well]) if found.instrument == instrument]
     matched = (one.level.air_away_s == 0) & ~np.isnan(one.sensor_level_m)
     assert matched.sum() == reference[well, "matched readings"]
     for statistic, worked_out in (("mean", np.mean), ("min", np.min), ("max", np.max)):
@@ -172,7 +173,7 @@ def two_minutes(open_data, tmp_path_factory):
     made.instrument("L")
     made.instrument("B", "barometer")
     made.instrument("B60", "barometer")
-    made.hang("L", "W", "2016-08-01", barometer="B")
+    made.install("L", "W", "2016-08-01", barometer="B")
     when = table["datetime_utc"].to_numpy().astype("datetime64[us]")
     made.samples("L", "absolute pressure", "dbar", when, table["pressure_abs_dbar"])
     made.samples("B", "air pressure", "dbar", when, table["barometric_dbar"])
@@ -184,7 +185,7 @@ def two_minutes(open_data, tmp_path_factory):
 def test_the_two_minute_logger_less_its_barometer(two_minutes):
     made, table = two_minutes
     with made.reading() as connection:
-        (one,) = heads(connection)
+        (one,) = work_out_heads(Snapshot(connection))
     expected = from_pascals((table["pressure_abs_dbar"] - table["barometric_dbar"]).to_numpy() * 1e4, "mH2O")
     np.testing.assert_allclose(one.sensor_level_m, expected, rtol=0, atol=1e-9)
     assert len(one) == 36_721
@@ -218,17 +219,17 @@ def test_heads_of_the_multilevel_wells(open_data, tmp_path):
         code = f"P{port}"
         made.instrument(code)
         hung = (rows["inlet_elev_ft_navd88"] - rows["transducer_to_inlet_ft"]).iloc[0] * foot
-        made.hang(code, "W", "2007-01-01", depth=point - hung, barometer="B")
+        made.install(code, "W", "2007-01-01", depth=point - hung, barometer="B")
         made.samples(code, "absolute pressure", "psi", rows["when"].to_numpy(), rows["fluid_pressure_abs_psi"])
         made.samples(code, "water temperature", "degC", rows["when"].to_numpy(), rows["fluid_temp_degC"])
         made.correct(code, "absolute pressure", "density", temperature="series", gravity_m_s2=9.80665)
         expected.append(rows)
     with made.reading() as connection:
-        found = {one.instrument: one for one in heads(connection)}
+        found = {one.instrument: one for one in work_out_heads(Snapshot(connection))}
     compared = 0
     for rows in expected:
         one = found[f"P{rows['port'].iloc[0]}"]
-        assert one.tied.by_hanging_depth.all()
+        assert one.anchored.by_hanging_depth.all()
         np.testing.assert_allclose(
             one.water_elevation_m / foot, rows["total_head_ft_navd88"], rtol=0, atol=0.08, err_msg=one.instrument
         )

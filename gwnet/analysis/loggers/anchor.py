@@ -1,4 +1,4 @@
-"""Levels at a sensor tied to manual readings, or to its hanging depth where there are none, with their uncertainty.
+"""Levels at a sensor anchored to manual readings, or to its hanging depth where there are none, with uncertainty.
 
 Anchoring is linear unless chosen: that sensors drift is known, that an offset is constant is an assumption.
 """
@@ -13,8 +13,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.loggers.channels import LoggerRecord
-from gwnet.analysis.loggers.correction_history import OUT_REASONS, instant
+from gwnet.analysis.loggers.correction_history import OUT_REASONS
 from gwnet.analysis.loggers.sensor_level import SensorLevel
+from gwnet.clock import to_instant, to_instants
 from gwnet.constants import (
     AIR_PRESSURE_RATE_PA_S,
     DAYS_PER_YEAR,
@@ -35,15 +36,15 @@ from gwnet.hydro.reduction.uncertainty import combined_half_width
 from gwnet.hydro.reduction.water import sensor_depth_to_water
 
 #: Columns of the frame of manual readings.
-HAND_COLUMNS: Final = (
+MANUAL_COLUMNS: Final = (
     "event_id",
     "measured_at",
     "measured_at_utc",
     "water_elevation_m",
     "uncertainty_m",
-    "hanging",
+    "installation",
     "used",
-    "sensor_at_hand_m",
+    "sensor_at_reading_m",
     "offset_m",
     "shift_m",
     "residual_m",
@@ -52,7 +53,7 @@ HAND_COLUMNS: Final = (
 
 #: Parts of the uncertainty of a logger's level, and what they are called.
 PARTS: Final = {
-    "hand_m": "manual readings",
+    "manual_m": "manual readings",
     "hold_m": "how well the sensor held between them",
     "sensor_m": "sensor",
     "air_m": "air pressure between samples of the barometer",
@@ -60,7 +61,7 @@ PARTS: Final = {
     "hanging_m": "hanging depth and measuring point",
 }
 
-#: Statuses at which a manual reading tells where the water stood.
+#: Statuses at which a manual reading is of the water level that the sensor measures.
 _ANCHOR_STATUSES: Final = ("static", "flowing", "pumping", "recovering", "nearby pumping", "affected by surface water")
 
 #: Findings that make a manual reading unfit to anchor a sensor.
@@ -77,7 +78,7 @@ _NOT_ANCHORED: Final = OUT_REASONS.index("not anchored")
 
 
 @dataclass(frozen=True)
-class Tied:
+class Anchored:
     """Water elevations of one deployment.
 
     Attributes
@@ -92,10 +93,10 @@ class Tied:
         0, or the place in `gwnet.analysis.loggers.correction_history.OUT_REASONS`.
     by_hanging_depth : numpy.ndarray of bool, shape (n,)
         Where the elevation comes from the hanging depth alone.
-    hand : pandas.DataFrame
-        Manual readings with the columns of `HAND_COLUMNS`.
-    hangings : gwnet.hydro.loggers.drift.Installations
-        What each hanging shows.
+    manual : pandas.DataFrame
+        Manual readings with the columns of `MANUAL_COLUMNS`.
+    installations : gwnet.hydro.loggers.drift.Installations
+        What each installation shows.
     steps : tuple of str
         What was done, in words.
     """
@@ -106,80 +107,97 @@ class Tied:
     parts: dict[str, Floats]
     out: NDArray[np.uint8]
     by_hanging_depth: NDArray[np.bool_]
-    hand: pd.DataFrame
-    hangings: Installations
+    manual: pd.DataFrame
+    installations: Installations
     steps: tuple[str, ...]
 
 
-def tie(record: LoggerRecord, deployment: Any, level: SensorLevel) -> Tied:
-    """Tie the levels of a sensor to the manual readings of its well.
+def anchor(loggers: LoggerRecord, deployment: Any, level: SensorLevel, levels: pd.DataFrame) -> Anchored:
+    """Anchor the levels of a sensor to the manual readings of its well.
 
     Parameters
     ----------
-    record : gwnet.analysis.loggers.channels.LoggerRecord
+    loggers : gwnet.analysis.loggers.channels.LoggerRecord
         What is on record.
     deployment : named tuple
-        Row of ``record.deployments``.
+        Row of `gwnet.store.fetch.samples.deployments`.
     level : gwnet.analysis.loggers.sensor_level.SensorLevel
         Level at the sensor.
+    levels : pandas.DataFrame
+        Levels of `gwnet.analysis.levels.table.levels` that hold those of the well.
 
     Returns
     -------
-    Tied
+    Anchored
         Water elevations and what they rest on.
 
     Notes
     -----
     Manual readings of the same well and access count whose time of day is known, that give a number, were not rejected
-    or held on review, are neither suspect nor poor, and met the water itself. Linear unless chosen otherwise. A hanging
-    without one goes by its hanging depth and the measuring point in force; without these its samples stay untied. The
+    or held on review, are neither suspect nor poor, and met the water itself. Linear unless chosen otherwise. An
+    installation without one goes by its hanging depth and the measuring point in force; without these its samples are
+    not anchored. The
     uncertainty is the root sum of squares of its parts: the manual readings' own, linear between them; how well the
     sensor held, 1.96 times the root mean square of the leave-one-out residuals, half of that for linear anchoring
     (leaving a reading out doubles the time that is interpolated over), `gwnet.constants.UNCHECKED_SENSOR_M` for a
-    hanging with one reading; the sensor's accuracy; air pressure that was interpolated; the drift of the hanging
-    times the time since its last manual reading. These rules are our project default.
+    installation with one reading; the sensor's accuracy; air pressure that was interpolated; the drift of the
+    installation times the time since its last manual reading. These rules are our project default.
     """
     channel = level.channel
     settings = channel.correction_history.settings("anchoring", deployment.installed_at_utc, deployment.removed_at_utc)
     method = str(settings.get("method", "linear"))
-    hand = _manual_readings(record, deployment, channel.time_utc, settings.get("leave_out", []))
+    manual = _manual_readings(levels, deployment, channel.time_utc, settings.get("leave_out", []))
     used_level = np.where(level.out == 0, level.level_m, np.nan)
     interval = usual_interval_s(channel.time_utc)
     anchored = anchor_levels(
         channel.time_utc,
         used_level,
-        _naive(hand["measured_at_utc"]),
-        np.where(hand["used"] & (method != "none"), hand["water_elevation_m"], np.nan),
+        to_instants(manual["measured_at_utc"]),
+        np.where(manual["used"] & (method != "none"), manual["water_elevation_m"], np.nan),
         method="constant" if method == "constant" else "linear",
         longest_gap_s=max(MANUAL_READING_GAP_S, GAP_TIMES_INTERVAL * interval if interval == interval else 0.0),
         restart_utc=channel.correction_history.restarts(),
         edge_s=MANUAL_READING_EDGE_S,
     )
-    hand = _with_answers(hand, anchored)
-    hung, hung_accuracy = _hung_elevation(record, deployment, level)
-    by_hanging = np.isnan(anchored.correction_m) & ~np.isnan(hung)
-    correction = np.where(by_hanging, hung - level.level_m, anchored.correction_m)
-    parts = _parts(record, deployment, level, anchored, hand, by_hanging, hung_accuracy, method)
-    elevation = _without_response(deployment, level, used_level + correction)
+    manual = manual.assign(
+        installation=anchored.reading_installation,
+        sensor_at_reading_m=anchored.sensor_at_reading_m,
+        offset_m=anchored.offset_m,
+        shift_m=anchored.shift_m,
+        residual_m=anchored.residual_m,
+        leave_one_out_residual_m=anchored.leave_one_out_residual_m,
+    )[list(MANUAL_COLUMNS)]
+    by_depth_m, by_depth_accuracy = _elevation_by_depth(loggers, deployment, level)
+    by_hanging = np.isnan(anchored.correction_m) & ~np.isnan(by_depth_m)
+    correction = np.where(by_hanging, by_depth_m - level.level_m, anchored.correction_m)
+    parts = _parts(loggers, deployment, level, anchored, manual, by_hanging, by_depth_accuracy, method)
+    efficiency = channel.correction_history.settings(
+        "efficiency", deployment.installed_at_utc, deployment.removed_at_utc
+    ).get("value")
+    elevation = used_level + correction
+    if efficiency is not None and not np.isnan(level.air_pa).all():
+        air_m = level.air_pa * level.metres_per_pascal()
+        elevation = without_barometric_response(
+            elevation, air_m, efficiency=float(efficiency), reference_air_pressure_m=float(np.nanmean(air_m))
+        )
     out = level.out.copy()
     out[(out == 0) & np.isnan(elevation)] = _NOT_ANCHORED
     combined = np.where(np.isnan(elevation), np.nan, combined_half_width(*parts.values()))
-    return Tied(
+    return Anchored(
         water_elevation_m=elevation,
         uncertainty_m=combined,
         correction_m=correction,
         parts=parts,
         out=out,
         by_hanging_depth=by_hanging,
-        hand=hand,
-        hangings=anchored.installations,
-        steps=_said(deployment, level, anchored, hand, by_hanging, method),
+        manual=manual,
+        installations=anchored.installations,
+        steps=_describe(deployment, anchored, manual, by_hanging, method, efficiency),
     )
 
 
-def _manual_readings(record: LoggerRecord, deployment: Any, when: Instants, leave_out: list[int]) -> pd.DataFrame:
+def _manual_readings(table: pd.DataFrame, deployment: Any, when: Instants, leave_out: list[int]) -> pd.DataFrame:
     """Return the manual readings of a deployment's well and access while the sensor recorded."""
-    table = record.levels
     rows = table[
         (table["site"] == deployment.site)
         & (table["well"] == deployment.well)
@@ -190,7 +208,7 @@ def _manual_readings(record: LoggerRecord, deployment: Any, when: Instants, leav
         & table["status"].isin(_ANCHOR_STATUSES)
     ]
     edge = np.timedelta64(int(MANUAL_READING_EDGE_S * MICROSECONDS), "us")
-    times = _naive(rows["measured_at_utc"])
+    times = to_instants(rows["measured_at_utc"])
     rows = rows[(times >= when[0] - edge) & (times <= when[-1] + edge)]
     fit = ~rows["quality"].isin(["suspect", "poor"]) & ~rows["review"].isin(["rejected", "on hold"])
     unfit = rows["finding"].map(lambda text: any(phrase in text for phrase in _UNFIT)).astype(bool)
@@ -200,20 +218,7 @@ def _manual_readings(record: LoggerRecord, deployment: Any, when: Instants, leav
     return kept.sort_values("measured_at_utc", kind="stable", ignore_index=True)
 
 
-def _with_answers(hand: pd.DataFrame, anchored: AnchoredLevels) -> pd.DataFrame:
-    """Return the manual readings with what each shows of the sensor."""
-    made = hand.assign(
-        hanging=anchored.reading_installation,
-        sensor_at_hand_m=anchored.sensor_at_reading_m,
-        offset_m=anchored.offset_m,
-        shift_m=anchored.shift_m,
-        residual_m=anchored.residual_m,
-        leave_one_out_residual_m=anchored.leave_one_out_residual_m,
-    )
-    return made[list(HAND_COLUMNS)]
-
-
-def _hung_elevation(record: LoggerRecord, deployment: Any, level: SensorLevel) -> tuple[Floats, Floats]:
+def _elevation_by_depth(loggers: LoggerRecord, deployment: Any, level: SensorLevel) -> tuple[Floats, Floats]:
     """Return the water elevation by hanging depth and measuring point, and the accuracy of the latter."""
     when = level.channel.time_utc
     nothing = np.full(when.size, np.nan)
@@ -226,7 +231,7 @@ def _hung_elevation(record: LoggerRecord, deployment: Any, level: SensorLevel) -
         return nothing, nothing
     else:
         depth = sensor_depth_to_water(float(deployment.hanging_depth_m), level.level_m)
-    points = record.measuring_points
+    points = loggers.record.measuring_points
     points = points[
         (points["site"] == deployment.site)
         & (points["well"] == deployment.well)
@@ -234,7 +239,7 @@ def _hung_elevation(record: LoggerRecord, deployment: Any, level: SensorLevel) -
     ]
     elevation, accuracy, count = nothing.copy(), nothing.copy(), np.zeros(when.size, dtype=np.int64)
     for point in points.itertuples():
-        start, end = instant(point.valid_from_utc), instant(point.valid_until_utc)
+        start, end = to_instant(point.valid_from_utc), to_instant(point.valid_until_utc)
         here = (when >= start) & (np.isnat(end) | (when < end))
         elevation[here] = point.elevation_m
         accuracy[here] = SURVEY_ACCURACY_M if pd.isna(point.accuracy_m) else point.accuracy_m
@@ -243,101 +248,79 @@ def _hung_elevation(record: LoggerRecord, deployment: Any, level: SensorLevel) -
 
 
 def _parts(
-    record: LoggerRecord,
+    loggers: LoggerRecord,
     deployment: Any,
     level: SensorLevel,
     anchored: AnchoredLevels,
-    hand: pd.DataFrame,
+    manual: pd.DataFrame,
     by_hanging: NDArray[np.bool_],
-    hung_accuracy: Floats,
+    by_depth_accuracy: Floats,
     method: str,
 ) -> dict[str, Floats]:
     """Return the parts of the uncertainty, each a 95 % half-width."""
     count = level.level_m.size
     parts = {name: np.zeros(count) for name in PARTS}
     seconds = level.channel.time_utc.astype(np.int64) / MICROSECONDS
-    hand_seconds = _naive(hand["measured_at_utc"]).astype(np.int64) / MICROSECONDS
+    read_seconds = to_instants(manual["measured_at_utc"]).astype(np.int64) / MICROSECONDS
     for number in range(anchored.installations.readings.size):
         mine = anchored.installation == number
-        served = ((hand["hanging"] == number) & hand["offset_m"].notna()).to_numpy()
+        served = ((manual["installation"] == number) & manual["offset_m"].notna()).to_numpy()
         if not mine.any() or not served.any():
             continue
-        at = hand_seconds[served]
-        parts["hand_m"][mine] = np.interp(seconds[mine], at, hand["uncertainty_m"].to_numpy()[served])
-        parts["hold_m"][mine] = _hold(hand["leave_one_out_residual_m"].to_numpy()[served], method)
+        at = read_seconds[served]
+        parts["manual_m"][mine] = np.interp(seconds[mine], at, manual["uncertainty_m"].to_numpy()[served])
+        parts["hold_m"][mine] = _hold(manual["leave_one_out_residual_m"].to_numpy()[served], method)
         drift = anchored.installations.drift_m_per_year[number]
         beyond_s = np.maximum(np.maximum(seconds[mine] - at[-1], at[0] - seconds[mine]), 0.0)
         rate = 0.0 if np.isnan(drift) else abs(float(drift)) / (DAYS_PER_YEAR * 86_400)
         parts["since_m"][mine] = rate * beyond_s
-    parts["hanging_m"][by_hanging] = np.hypot(hung_accuracy[by_hanging], HANGING_DEPTH_ACCURACY_M)
+    parts["hanging_m"][by_hanging] = np.hypot(by_depth_accuracy[by_hanging], HANGING_DEPTH_ACCURACY_M)
     parts["hold_m"][by_hanging] = UNCHECKED_SENSOR_M
-    parts["sensor_m"][:] = _sensor_accuracy(record, deployment.instrument)
+    parts["sensor_m"][:] = _sensor_accuracy(loggers, deployment.instrument)
     if level.barometer:
         away = np.minimum(level.air_away_s, level.air_gap_s)
         parts["air_m"] = AIR_PRESSURE_RATE_PA_S * away * level.metres_per_pascal()
     return parts
 
 
-def _hold(left_out: Floats, method: str) -> float:
-    """Return how well a sensor held between the manual readings of one hanging."""
-    known = left_out[~np.isnan(left_out)]
+def _hold(residual_m: Floats, method: str) -> float:
+    """Return how well a sensor held between the manual readings of one installation."""
+    known = residual_m[~np.isnan(residual_m)]
     if known.size == 0:
         return UNCHECKED_SENSOR_M
     spread = NORMAL_95 * float(np.sqrt(np.mean(np.square(known))))
     return spread if method == "constant" else spread / 2
 
 
-def _sensor_accuracy(record: LoggerRecord, instrument: str) -> float:
+def _sensor_accuracy(loggers: LoggerRecord, instrument: str) -> float:
     """Return the accuracy on record of an instrument, else its resolution, else what is asked of one."""
-    rows = record.instruments[record.instruments["instrument"] == instrument]
-    for column in ("accuracy_m", "resolution_m"):
-        if len(rows) and not pd.isna(rows[column].iloc[0]):
-            return float(rows[column].iloc[0])
-    return LOGGER_ACCURACY_M
+    numbers = (loggers.instrument_number(instrument, column) for column in ("accuracy_m", "resolution_m"))
+    return next((number for number in numbers if number == number), LOGGER_ACCURACY_M)
 
 
-def _without_response(deployment: Any, level: SensorLevel, elevation: Floats) -> Floats:
-    """Return elevations with the aquifer's answer to the air taken out, where a person chose so."""
-    share = level.channel.correction_history.settings(
-        "efficiency", deployment.installed_at_utc, deployment.removed_at_utc
-    ).get("value")
-    if share is None or np.isnan(level.air_pa).all():
-        return elevation
-    air_m = level.air_pa * level.metres_per_pascal()
-    return without_barometric_response(
-        elevation, air_m, efficiency=float(share), reference_air_pressure_m=float(np.nanmean(air_m))
-    )
-
-
-def _said(
+def _describe(
     deployment: Any,
-    level: SensorLevel,
     anchored: AnchoredLevels,
-    hand: pd.DataFrame,
+    manual: pd.DataFrame,
     by_hanging: NDArray[np.bool_],
     method: str,
+    efficiency: float | None,
 ) -> tuple[str, ...]:
-    """Return how levels were tied, in words."""
+    """Return how levels were anchored, in words."""
     lines = []
-    served = hand["offset_m"].notna()
+    served = manual["offset_m"].notna()
     if served.any():
         word = "linear between" if method == "linear" else "the mean offset of"
-        hangings = int((anchored.installations.readings > 0).sum())
-        span = f" in {hangings} hangings" if hangings > 1 else ""
-        lines.append(f"tied to manual readings: {word} {int(served.sum())}{span}")
-    if (~hand["used"]).any():
-        lines.append(f"{int((~hand['used']).sum())} manual readings not used: left out, unfit or rejected")
+        installations = int((anchored.installations.readings > 0).sum())
+        span = f" in {installations} installations" if installations > 1 else ""
+        lines.append(f"anchored to manual readings: {word} {int(served.sum())}{span}")
+    if (~manual["used"]).any():
+        lines.append(f"{int((~manual['used']).sum())} manual readings not used: left out, unfit or rejected")
     if by_hanging.any():
         depth = "" if pd.isna(deployment.hanging_depth_m) else f" of {deployment.hanging_depth_m:g} m"
-        lines.append(f"{int(by_hanging.sum())} samples by the hanging depth{depth} alone: no manual reading ties them")
-    settings = level.channel.correction_history.settings(
-        "efficiency", deployment.installed_at_utc, deployment.removed_at_utc
-    )
-    if "value" in settings:
-        lines.append(f"answer to the air taken out with a barometric efficiency of {settings['value']:g}")
+        lines.append(
+            f"{int(by_hanging.sum())} samples by the hanging depth{depth} alone: no manual reading anchors them"
+        )
+    if efficiency is not None:
+        lines.append(f"response to air pressure removed with a barometric efficiency of {efficiency:g}")
     return tuple(lines)
-
-
-def _naive(times: pd.Series) -> Instants:
-    """Return aware times as UTC instants without a zone."""
-    return np.asarray(times.dt.tz_localize(None).to_numpy(dtype="datetime64[us]"))

@@ -9,21 +9,18 @@ readings that they leave out added up.
 
 from __future__ import annotations
 
-import datetime as dt
-from dataclasses import dataclass, field
-from typing import Any, Final
+from collections.abc import Callable, Hashable, Sequence, Sized
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Final, Generic, TypeVar
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import Connection
 
-from gwnet.analysis.levels.table import levels
-from gwnet.analysis.loggers.correction_history import CorrectionHistory, instant
+from gwnet.analysis.loggers.correction_history import CorrectionHistory
+from gwnet.clock import to_instant
 from gwnet.hydro.arrays import Floats, Instants
 from gwnet.hydro.loggers.clock_shift import correct_times
-from gwnet.records import Selection
-from gwnet.store.fetch import programme as fetch_programme
-from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.snapshot import Snapshot
 from gwnet.units import metres_per, to_celsius, to_pascals
@@ -37,6 +34,11 @@ _TEMPERATURES: Final = ("water temperature", "air temperature")
 
 #: Samples of channels that are kept for being asked for again; beyond them the oldest are let go, and fetched anew.
 _MOST_HELD: Final = 4_000_000
+
+#: Samples of heads that are kept; each needs about five times the memory of one of a channel.
+_MOST_HEADS: Final = 1_000_000
+
+Result = TypeVar("Result", bound=Sized | None)
 
 #: How far beyond a span samples are fetched, so that a corrected clock may bring them into it.
 _MARGIN: Final = pd.Timedelta(days=3)
@@ -79,32 +81,146 @@ class Channel:
         return int(self.time_utc.size)
 
 
-@dataclass
+class Held(Generic[Result]):
+    """Results with samples that are kept for being asked for again, the oldest let go when they become too many.
+
+    Parameters
+    ----------
+    most : int
+        Samples of all results together; the newest stays however many it has.
+    """
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._kept: dict[Hashable, Result] = {}
+
+    def once(self, key: Hashable, make: Callable[[], Result]) -> Result:
+        """Return what is kept under a key, or make and keep it.
+
+        Parameters
+        ----------
+        key : hashable
+            Name of the result.
+        make : callable
+            Called without arguments where nothing is kept.
+
+        Returns
+        -------
+        object
+            The result.
+        """
+        if key not in self._kept:
+            self._kept[key] = make()
+            held = sum(0 if result is None else len(result) for result in self._kept.values())
+            for oldest in list(self._kept)[:-1]:
+                if held <= self._most:
+                    break
+                gone = self._kept.pop(oldest)
+                held -= 0 if gone is None else len(gone)
+        return self._kept[key]
+
+
 class LoggerRecord:
-    """What is on record of loggers and what hangs on them; samples are fetched as they are asked for.
+    """What is on record of loggers; samples are fetched as they are asked for.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record of all sites, since an instrument may have been at several.
 
     Attributes
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    known_on : datetime.datetime or None
-        Record as known at this time.
-    deployments, series, corrections, downloads, instruments, wells, measuring_points, sites, levels : pandas.DataFrame
-        Rows on record; levels are those of the wells in which a logger hung.
+    record : gwnet.store.snapshot.Snapshot
+        The record.
+    heads : Held of gwnet.analysis.loggers.heads.LoggerHeads
+        Heads of deployments that were worked out, by the number of the deployment.
     """
 
-    connection: Connection
-    known_on: dt.datetime | None
-    deployments: pd.DataFrame
-    series: pd.DataFrame
-    corrections: pd.DataFrame
-    downloads: pd.DataFrame
-    instruments: pd.DataFrame
-    wells: pd.DataFrame
-    measuring_points: pd.DataFrame
-    sites: pd.DataFrame
-    levels: pd.DataFrame
-    _cache: dict[tuple[str, str, int, int], Channel | None] = field(default_factory=dict, repr=False)
+    def __init__(self, record: Snapshot) -> None:
+        self.record = record
+        self.heads: Held[Any] = Held(_MOST_HEADS)
+        self._channels: Held[Channel | None] = Held(_MOST_HELD)
+
+    @cached_property
+    def series(self) -> pd.DataFrame:
+        """Return the series; see `gwnet.store.fetch.samples.series`."""
+        return fetch_samples.series(self.record.connection, self.record.known_on)
+
+    @cached_property
+    def corrections(self) -> pd.DataFrame:
+        """Return the corrections; see `gwnet.store.fetch.samples.corrections`."""
+        return fetch_samples.corrections(self.record.connection, self.record.known_on)
+
+    @cached_property
+    def downloads(self) -> pd.DataFrame:
+        """Return the downloads; see `gwnet.store.fetch.samples.downloads`."""
+        return fetch_samples.downloads(self.record.connection, self.record.known_on)
+
+    def deployments_of(self, instrument: str) -> pd.DataFrame:
+        """Return the deployments of an instrument at any site.
+
+        Parameters
+        ----------
+        instrument : str
+            Code of the instrument.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Its rows of `gwnet.store.fetch.samples.deployments`.
+        """
+        table = self.record.deployments
+        return table[table["instrument"] == instrument]
+
+    def downloads_of(self, channel: Channel) -> pd.DataFrame:
+        """Return the downloads that samples of a channel may have come from.
+
+        Parameters
+        ----------
+        channel : Channel
+            The channel.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Rows of `gwnet.store.fetch.samples.downloads` of the same instrument and quantity.
+        """
+        table = self.downloads
+        return table[(table["instrument"] == channel.instrument) & (table["quantity"] == channel.quantity)]
+
+    def instrument_number(self, instrument: str, column: str) -> float:
+        """Return a number on record of an instrument.
+
+        Parameters
+        ----------
+        instrument : str
+            Code of the instrument.
+        column : str
+            Column of `gwnet.store.fetch.programme.instruments`.
+
+        Returns
+        -------
+        float
+            The number; NaN where none is on record.
+        """
+        table = self.record.instruments
+        values = table.loc[table["instrument"] == instrument, column]
+        return float("nan") if values.empty or pd.isna(values.iloc[0]) else float(values.iloc[0])
+
+    def zone_of(self, site: str) -> str:
+        """Return the time zone of a site.
+
+        Parameters
+        ----------
+        site : str
+            Code of the site.
+
+        Returns
+        -------
+        str
+            Name of the zone.
+        """
+        return str(self.record.of_site(site).settings["time_zone"])
 
     def level_quantity(self, instrument: str) -> str:
         """Return which quantity of an instrument gives its level.
@@ -165,21 +281,9 @@ class LoggerRecord:
         A clock belongs to the instrument: where no clock operation is on record for the quantity itself, those of the
         quantity that gives its level hold.
         """
-        low, high = instant(start), instant(end)
+        low, high = to_instant(start), to_instant(end)
         key = (instrument, quantity, int(low.astype(np.int64)), int(high.astype(np.int64)))
-        if key not in self._cache:
-            self._cache[key] = self._fetched(instrument, quantity, low, high)
-            self._let_go()
-        return self._cache[key]
-
-    def _let_go(self) -> None:
-        """Forget the oldest channels while more samples are held than should be; the newest stays."""
-        held = sum(len(channel) for channel in self._cache.values() if channel is not None)
-        for key in list(self._cache)[:-1]:
-            if held <= _MOST_HELD:
-                return
-            gone = self._cache.pop(key)
-            held -= 0 if gone is None else len(gone)
+        return self._channels.once(key, lambda: self._fetched(instrument, quantity, low, high))
 
     def _fetched(self, instrument: str, quantity: str, low: np.datetime64, high: np.datetime64) -> Channel | None:
         rows = self.series[(self.series["instrument"] == instrument) & (self.series["quantity"] == quantity)]
@@ -222,18 +326,22 @@ class LoggerRecord:
             clock = self.correction_history(row.instrument, level).clock()
         reach = np.timedelta64(int(_MARGIN.total_seconds() + sum(abs(one.seconds) for one in clock)), "s")
         time_ms, value = fetch_samples.samples(
-            self.connection, int(row.series_id), _ms(low, -reach), _ms(high, reach), known_on=self.known_on
+            self.record.connection,
+            int(row.series_id),
+            _ms(low, -reach),
+            _ms(high, reach),
+            known_on=self.record.known_on,
         )
         if time_ms.size == 0:
             return None
         when = time_ms.astype("datetime64[ms]").astype("datetime64[us]")
         value = in_si(value, str(row.quantity), str(row.unit))
         if not clock:
-            return _Segment(when, own.scaled(when, value), when, value, 0)
+            return _Segment(when, own.apply_scales(when, value), when, value, 0)
         corrected = correct_times(when, clock)
         kept = ~corrected.overlaps
         true, when, value = corrected.time_utc[kept], when[kept], value[kept]
-        return _Segment(true, own.scaled(true, value), when, value, int(corrected.overlaps.sum()))
+        return _Segment(true, own.apply_scales(true, value), when, value, int(corrected.overlaps.sum()))
 
 
 @dataclass(frozen=True)
@@ -288,49 +396,40 @@ def _ms(edge: np.datetime64, reach: np.timedelta64) -> int | None:
     return None if np.isnat(edge) else int((edge + reach).astype("datetime64[ms]").astype(np.int64))
 
 
-def gather_loggers(
-    connection: Connection,
-    *,
-    wells: list[str] | None = None,
-    site: str | None = None,
-    known_on: dt.datetime | None = None,
-) -> LoggerRecord:
-    """Gather what is on record of loggers, without their samples.
+def loggers_of(record: Snapshot) -> LoggerRecord:
+    """Return what is on record of loggers, gathered once for a snapshot.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    wells : list of str, optional
-        Only deployments in these wells; all unless given.
-    site : str, optional
-        Only deployments at this site.
-    known_on : datetime.datetime, optional
-        Record as known at this time; the live record unless given.
+    record : gwnet.store.snapshot.Snapshot
+        The record.
 
     Returns
     -------
     LoggerRecord
-        Deployments in wells and of barometers, and what hangs on them.
+        Of all sites, whichever is looked at.
     """
-    deployments = fetch_samples.deployments(connection, known_on)
-    wanted = deployments["well"] != ""
+    everywhere = record.of_all_sites()
+    return everywhere.once("loggers", lambda: LoggerRecord(everywhere))
+
+
+def deployments_in(record: Snapshot, wells: Sequence[str] | None = None) -> pd.DataFrame:
+    """Return the deployments in wells.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record, of one site or of all.
+    wells : sequence of str, optional
+        Only these wells; all unless given.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Rows of `gwnet.store.fetch.samples.deployments`.
+    """
+    table = record.deployments
+    chosen = table["well"] != ""
     if wells is not None:
-        wanted &= deployments["well"].isin(wells)
-    if site is not None:
-        wanted &= deployments["site"] == site
-    hung = deployments[wanted]
-    codes = sorted(set(hung["well"]))
-    return LoggerRecord(
-        connection=connection,
-        known_on=known_on,
-        deployments=deployments.assign(wanted=wanted),
-        series=fetch_samples.series(connection, known_on),
-        corrections=fetch_samples.corrections(connection, known_on),
-        downloads=fetch_samples.downloads(connection, known_on),
-        instruments=fetch_programme.instruments(connection, known_on),
-        wells=fetch.wells(connection, known_on),
-        measuring_points=fetch.measuring_points(connection, known_on),
-        sites=fetch.sites(connection, known_on),
-        levels=levels(Snapshot(connection, known_on, site), Selection.of(codes)),
-    )
+        chosen &= table["well"].isin(list(wells))
+    return table[chosen]

@@ -1,23 +1,25 @@
-"""Corrections of loggers: recorded by a person with a reason, taken back, listed, and what they move."""
+"""Corrections of loggers: recorded by a person with a reason, withdrawn, listed, and what they change."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 from sqlalchemy import Connection
 
-from gwnet.analysis.loggers.channels import LEVEL_QUANTITIES, LoggerRecord, gather_loggers
-from gwnet.analysis.loggers.correction_history import checked_parameters, said
+from gwnet.analysis.loggers.channels import LEVEL_QUANTITIES, deployments_in, loggers_of
+from gwnet.analysis.loggers.correction_history import describe_correction
+from gwnet.analysis.loggers.correction_kinds import KINDS, check_parameters
 from gwnet.analysis.loggers.findings import findings_of
-from gwnet.analysis.loggers.heads import LoggerHeads, each_head, heads_of
+from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.save import samples as save_samples
+from gwnet.store.snapshot import Snapshot
 
 #: Columns of the list of corrections.
 CORRECTION_COLUMNS: Final = (
@@ -27,26 +29,23 @@ CORRECTION_COLUMNS: Final = (
     "kind",
     "start_utc",
     "end_utc",
-    "says",
+    "description",
     "reason",
     "recorded_by",
     "recorded_at_utc",
 )
 
-#: Kinds that fix how the samples of one segment were read; they are recorded for every segment that has samples.
-_OF_TAKES: Final = ("clock shift", "clock drift", "scale")
-
 
 @dataclass(frozen=True)
 class Correction:
-    """What a person wants adjusted.
+    """A correction that a person wants.
 
     Attributes
     ----------
     instrument : str
         Code of the instrument.
     kind : str
-        Kind of correction: `gwnet.analysis.loggers.correction_history.KINDS`.
+        Kind of correction: `gwnet.analysis.loggers.correction_kinds.KINDS`.
     parameters : mapping
         Its parameters.
     quantity : str or None
@@ -65,35 +64,35 @@ class Correction:
 
 @dataclass(frozen=True)
 class Corrected:
-    """What was adjusted or taken back, and what it moves.
+    """What was recorded or withdrawn, and what it changes.
 
     Attributes
     ----------
     numbers : tuple of int
         Numbers of the corrections.
-    says : str
-        The correction in words.
+    description : str
+        The corrections in words.
     moved : pandas.DataFrame
-        One row a deployment that it moves: site, well, instrument, heads (samples that are used afterwards), moved
+        One row a deployment that it changes: site, well, instrument, heads (samples that are used afterwards), moved
         (those whose head changed), gained, lost (samples that came into or fell out of use), largest_m (largest change
         of a head, with its sign), residual_before_m, residual_after_m (root mean square of the leave-one-out
         residuals).
     """
 
     numbers: tuple[int, ...]
-    says: str
+    description: str
     moved: pd.DataFrame
 
 
-def correct(connection: Connection, wanted: Correction, *, by: str, reason: str, now_utc: dt.datetime) -> Corrected:
-    """Record a correction of a logger.
+def correct(connection: Connection, *wanted: Correction, by: str, reason: str, now_utc: dt.datetime) -> Corrected:
+    """Record corrections of loggers.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
         Connection of a writing unit of work; whatever is raised leaves the record as it was.
-    wanted : Correction
-        What is to be adjusted.
+    *wanted : Correction
+        The corrections; all of them are recorded or none.
     by : str
         Who decides.
     reason : str
@@ -104,40 +103,48 @@ def correct(connection: Connection, wanted: Correction, *, by: str, reason: str,
     Returns
     -------
     Corrected
-        Its number and what it moves.
+        Their numbers and what they change together.
 
     Raises
     ------
     NotFoundError
-        If the instrument has no such series.
+        If an instrument has no such series.
     AnalysisError
-        If the parameters do not serve, or the same correction is on record.
+        If parameters do not serve, or the same correction is on record.
     SettingsError
-        If the reason or the name is missing, or the span does not run forward.
+        If the reason or the name is missing, or a span does not run forward.
     ReductionError
-        If the heads cannot be worked out with it.
+        If the heads cannot be worked out with them.
     """
-    parameters = checked_parameters(wanted.kind, wanted.parameters, start=wanted.start, end=wanted.end)
-    quantity, series_ids = _series_of(connection, wanted)
-    _refuse_twice(connection, wanted, quantity, parameters)
-    before = _affected(connection, wanted.instrument)
-    numbers = tuple(
-        save_samples.correct(connection, number, wanted.kind, parameters, wanted.start, wanted.end, by, reason, now_utc)
-        for number in (series_ids if wanted.kind in _OF_TAKES else series_ids[-1:])
-    )
-    words = said(wanted.kind, parameters, wanted.start, wanted.end)
-    return Corrected(numbers, words, _moved(before, _affected(connection, wanted.instrument)))
+    instruments = {each.instrument for each in wanted}
+    checked = []
+    for each in wanted:
+        parameters = check_parameters(each.kind, each.parameters, start=each.start, end=each.end)
+        checked.append((each, parameters, *_series_of(connection, each)))
+    before = _affected_heads(connection, instruments)
+    numbers: list[int] = []
+    for each, parameters, quantity, series_ids in checked:
+        _refuse_twice(connection, each, quantity, parameters)
+        numbers += [
+            save_samples.correct(connection, number, each.kind, parameters, each.start, each.end, by, reason, now_utc)
+            for number in (series_ids if KINDS[each.kind].per_segment else series_ids[-1:])
+        ]
+    words = [describe_correction(each.kind, parameters, each.start, each.end) for each, parameters, *_ in checked]
+    after = _affected_heads(connection, instruments)
+    return Corrected(tuple(numbers), "; ".join(words), _compare_heads(before, after))
 
 
-def take_back(connection: Connection, number: int, *, by: str, reason: str, now_utc: dt.datetime) -> Corrected:
-    """Take a correction back: it is no longer applied, and stays for every earlier record.
+def withdraw_corrections(
+    connection: Connection, *numbers: int, by: str, reason: str, now_utc: dt.datetime
+) -> Corrected:
+    """Withdraw corrections: they are no longer applied, and stay for every earlier record.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
-    number : int
-        Number of the correction.
+        Connection of a writing unit of work; whatever is raised leaves the record as it was.
+    *numbers : int
+        Numbers of the corrections; all of them are withdrawn or none.
     by : str
         Who decides.
     reason : str
@@ -148,7 +155,7 @@ def take_back(connection: Connection, number: int, *, by: str, reason: str, now_
     Returns
     -------
     Corrected
-        What was taken back and what that moves.
+        What was withdrawn and what that changes.
 
     Raises
     ------
@@ -157,84 +164,100 @@ def take_back(connection: Connection, number: int, *, by: str, reason: str, now_
     SettingsError
         If the reason or the name is missing.
     """
-    table = fetch_samples.corrections(connection)
-    rows = table[table["correction_id"] == number]
-    if rows.empty:
-        message = f"There is no correction {number} on record."
-        raise NotFoundError(message, fix="'gwnet logger correct --list' lists those that are.")
-    row = next(rows.itertuples())
-    before = _affected(connection, row.instrument)
-    save_samples.take_back(connection, number, by, reason, now_utc)
-    words = said(row.kind, row.parameters, row.start_utc, row.end_utc)
-    return Corrected((number,), words, _moved(before, _affected(connection, row.instrument)))
+    table = fetch_samples.corrections(connection).set_index("correction_id")
+    for number in numbers:
+        if number not in table.index:
+            message = f"There is no correction {number} on record."
+            raise NotFoundError(message, fix="'gwnet logger correct --list' lists those that are.")
+    rows = table.loc[list(dict.fromkeys(numbers))]
+    instruments = set(rows["instrument"])
+    before = _affected_heads(connection, instruments)
+    for number in rows.index:
+        save_samples.take_back(connection, int(number), by, reason, now_utc)
+    after = _affected_heads(connection, instruments)
+    description = "; ".join(_describe_rows(rows))
+    return Corrected(tuple(int(number) for number in rows.index), description, _compare_heads(before, after))
 
 
-def suggested(connection: Connection, finding: str, instrument: str | None = None) -> Correction:
-    """Return the correction that a finding suggests.
+def _describe_rows(rows: pd.DataFrame) -> list[str]:
+    return [describe_correction(row.kind, row.parameters, row.start_utc, row.end_utc) for row in rows.itertuples()]
+
+
+def suggested_corrections(record: Snapshot, *names: str, instrument: str | None = None) -> list[Correction]:
+    """Return the corrections that findings suggest.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    finding : str
-        Name of the finding, or the first letters of it.
+    record : gwnet.store.snapshot.Snapshot
+        The record.
+    *names : str
+        Names of the findings, or the first letters of them.
     instrument : str, optional
         Only findings about this instrument.
 
     Returns
     -------
-    Correction
-        What it suggests.
+    list of Correction
+        What each of them suggests; of a finding that is named twice only once.
 
     Raises
     ------
     NotFoundError
         If there is no such finding any more, or several begin so.
     AnalysisError
-        If it suggests nothing.
+        If one suggests nothing.
     """
-    record = gather_loggers(connection)
-    found = [
-        one
-        for one in findings_of(record, each_head(record))
-        if one.key().startswith(finding.strip().lower()) and instrument in (None, one.instrument)
+    by_key = {
+        finding.key(): finding
+        for finding in findings_of(record, iterate_heads(record, deployments_in(record)))
+        if instrument in (None, finding.instrument)
+    }
+    wanted = {key: by_key[key] for key in (_complete_key(name, by_key) for name in names)}
+    for key, finding in wanted.items():
+        if not finding.kind:
+            message = f"Finding {key!r} ({finding.rule}) suggests no correction: {finding.message}"
+            raise AnalysisError(message, fix="Decide which one serves, and give it in full.")
+    return [
+        Correction(
+            finding.instrument,
+            finding.kind,
+            dict(finding.parameters),
+            finding.quantity,
+            _aware(finding.from_utc),
+            _aware(finding.to_utc),
+        )
+        for finding in wanted.values()
     ]
-    if len({one.key() for one in found}) != 1:
-        message = f"There {'is no finding' if not found else 'are several findings'} {finding!r} about a logger."
+
+
+def _complete_key(name: str, keys: Iterable[str]) -> str:
+    """Return the one name of a finding that begins so."""
+    matching = [key for key in keys if key.startswith(name.strip().lower())]
+    if len(matching) != 1:
+        message = f"There {'is no finding' if not matching else 'are several findings'} {name!r} about a logger."
         raise NotFoundError(message, fix="'gwnet logger findings' lists them; one that was acted on is gone.")
-    one = found[0]
-    if not one.kind:
-        message = f"Finding {finding!r} ({one.rule}) suggests no correction: {one.message}"
-        raise AnalysisError(message, fix="Decide which one serves, and give it in full.")
-    return Correction(
-        one.instrument, one.kind, dict(one.parameters), one.quantity, _aware(one.from_utc), _aware(one.to_utc)
-    )
+    return matching[0]
 
 
-def corrections(
-    connection: Connection, instrument: str | None = None, known_on: dt.datetime | None = None
-) -> pd.DataFrame:
+def list_corrections(record: Snapshot, instrument: str | None = None) -> pd.DataFrame:
     """Return the corrections on record.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        The record.
     instrument : str, optional
         Only of this instrument.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------
     pandas.DataFrame
         Columns of `CORRECTION_COLUMNS`, in order of recording.
     """
-    table = fetch_samples.corrections(connection, known_on).rename(columns={"correction_id": "correction"})
+    table = loggers_of(record).corrections.rename(columns={"correction_id": "correction"})
     if instrument is not None:
         table = table[table["instrument"] == instrument]
-    words = [said(row.kind, row.parameters, row.start_utc, row.end_utc) for row in table.itertuples()]
-    return table.assign(says=words)[list(CORRECTION_COLUMNS)].reset_index(drop=True)
+    return table.assign(description=_describe_rows(table))[list(CORRECTION_COLUMNS)].reset_index(drop=True)
 
 
 def _series_of(connection: Connection, wanted: Correction) -> tuple[str, list[int]]:
@@ -266,18 +289,15 @@ def _refuse_twice(connection: Connection, wanted: Correction, quantity: str, par
         start, end = (None if pd.isna(edge) else edge.to_pydatetime() for edge in (row.start_utc, row.end_utc))
         if (start, end, row.parameters) == (wanted.start, wanted.end, dict(parameters)):
             message = f"That correction is on record as number {row.correction_id}; it would count twice."
-            raise AnalysisError(message, fix="Take that one back first, or adjust something else.")
+            raise AnalysisError(message, fix="Withdraw that one first, or correct something else.")
 
 
-def _affected(connection: Connection, instrument: str) -> dict[int, LoggerHeads]:
-    """Return the heads of the deployments that an instrument takes part in, as sensor or as barometer."""
-    hung = fetch_samples.deployments(connection)
-    touched = hung[(hung["instrument"] == instrument) | (hung["barometer"] == instrument)]
-    record = gather_loggers(connection, wells=sorted({well for well in touched["well"] if well}))
-    table = record.deployments
-    mine = (table["instrument"] == instrument) | (table["barometer"] == instrument)
-    narrowed: LoggerRecord = replace(record, deployments=table.assign(wanted=table["wanted"] & mine))
-    return {one.deployment_id: one for one in heads_of(narrowed)}
+def _affected_heads(connection: Connection, instruments: Collection[str]) -> dict[int, LoggerHeads]:
+    """Return the heads of the deployments that instruments take part in, as sensor or as barometer."""
+    record = Snapshot(connection)  # one of its own, since the record is about to change or has just changed
+    table = deployments_in(record)
+    affected = table["instrument"].isin(list(instruments)) | table["barometer"].isin(list(instruments))
+    return {heads.deployment_id: heads for heads in iterate_heads(record, table[affected])}
 
 
 _MOVED: Final = (
@@ -294,47 +314,45 @@ _MOVED: Final = (
 )
 
 
-def _moved(before: Mapping[int, LoggerHeads], after: Mapping[int, LoggerHeads]) -> pd.DataFrame:
-    """Return what changed from the heads before to those after, sample by sample as they stand in the files."""
+def _compare_heads(before: Mapping[int, LoggerHeads], after: Mapping[int, LoggerHeads]) -> pd.DataFrame:
+    """Return what changed from the heads before to those after, sample by sample as they are in the files."""
     rows = []
     for number in sorted({*before, *after}):
         old, new = before.get(number), after.get(number)
-        one = new or old
-        if one is None:
+        either = new or old
+        if either is None:
             continue
-        told = pd.concat([_by_file_time(old, "old"), _by_file_time(new, "new")], axis=1, sort=True)
-        change = (told["new"] - told["old"]).to_numpy(dtype=np.float64)
+        pairs = pd.concat([_by_file_time(old, "old"), _by_file_time(new, "new")], axis=1, sort=True)
+        change = (pairs["new"] - pairs["old"]).to_numpy(dtype=np.float64)
         moved = np.abs(np.nan_to_num(change)) > 1e-9
-        gained = int((told["old"].isna() & told["new"].notna()).sum())
-        lost = int((told["old"].notna() & told["new"].isna()).sum())
+        gained = int((pairs["old"].isna() & pairs["new"].notna()).sum())
+        lost = int((pairs["old"].notna() & pairs["new"].isna()).sum())
         largest = float(change[int(np.nanargmax(np.abs(change)))]) if moved.any() else 0.0
-        residuals = [_residual(each) for each in (old, new)]
-        if moved.any() or gained or lost or not _same(*residuals) or not _same_times(old, new):
-            used = int(told["new"].notna().sum())
-            rows.append((one.site, one.well, one.instrument, used, int(moved.sum()), gained, lost, largest, *residuals))
+        residuals = [_residual(heads) for heads in (old, new)]
+        same = np.array_equal(residuals[0], residuals[1], equal_nan=True) and _same_times(old, new)
+        if moved.any() or gained or lost or not same:
+            place = (either.site, either.well, either.instrument)
+            used = int(pairs["new"].notna().sum())
+            rows.append((*place, used, int(moved.sum()), gained, lost, largest, *residuals))
     return pd.DataFrame(rows, columns=list(_MOVED))
 
 
-def _by_file_time(one: LoggerHeads | None, name: str) -> pd.Series:
-    if one is None:
+def _by_file_time(heads: LoggerHeads | None, name: str) -> pd.Series:
+    if heads is None:
         return pd.Series(dtype="float64", name=name)
-    made = pd.Series(one.water_elevation_m, index=one.level.channel.file_time_utc, name=name)
-    return made[~made.index.duplicated()]
+    values = pd.Series(heads.water_elevation_m, index=heads.level.channel.file_time_utc, name=name)
+    return values[~values.index.duplicated()]
 
 
 def _same_times(old: LoggerHeads | None, new: LoggerHeads | None) -> bool:
     return old is not None and new is not None and bool(np.array_equal(old.time_utc, new.time_utc))
 
 
-def _same(first: float, second: float) -> bool:
-    return first == second or (np.isnan(first) and np.isnan(second))
-
-
-def _residual(one: LoggerHeads | None) -> float:
+def _residual(heads: LoggerHeads | None) -> float:
     """Return the root mean square of the leave-one-out residuals; NaN for none."""
-    if one is None:
+    if heads is None:
         return float("nan")
-    known = one.hand["leave_one_out_residual_m"].dropna().to_numpy(dtype=np.float64)
+    known = heads.manual["leave_one_out_residual_m"].dropna().to_numpy(dtype=np.float64)
     return float(np.sqrt(np.mean(np.square(known)))) if known.size else float("nan")
 
 

@@ -11,10 +11,10 @@ import pandas as pd
 from gwnet.analysis.loggers.heads import LoggerHeads
 from gwnet.clock import offset_minutes
 from gwnet.constants import DAY_SHARE
-from gwnet.hydro.arrays import Floats, Instants
+from gwnet.hydro.arrays import Instants
 from gwnet.hydro.loggers.dense_series import daily_statistics, usual_interval_s
 
-#: Columns of `daily`.
+#: Columns of `daily_values`.
 DAILY_COLUMNS: Final = (
     "site",
     "well",
@@ -30,12 +30,12 @@ DAILY_COLUMNS: Final = (
 _DAY_S = 86_400.0
 
 
-def daily(found: Sequence[LoggerHeads], zone: str | Mapping[str, str]) -> pd.DataFrame:
+def daily_values(deployments: Sequence[LoggerHeads], zone: str | Mapping[str, str]) -> pd.DataFrame:
     """Return the daily values of each well with loggers.
 
     Parameters
     ----------
-    found : sequence of LoggerHeads
+    deployments : sequence of LoggerHeads
         Heads of deployments.
     zone : str or mapping
         Time zone whose days are meant, or that of each site.
@@ -54,12 +54,12 @@ def daily(found: Sequence[LoggerHeads], zone: str | Mapping[str, str]) -> pd.Dat
     daily mean.
     """
     groups: dict[tuple[str, str, str], list[LoggerHeads]] = {}
-    for one in found:
-        groups.setdefault((one.site, one.well, one.access), []).append(one)
+    for heads in deployments:
+        groups.setdefault((heads.site, heads.well, heads.access), []).append(heads)
     frames = []
     for (site, well, access), together in sorted(groups.items()):
-        made = _days(together, zone if isinstance(zone, str) else zone[site])
-        frames.append(made.assign(site=site, well=well, access=access))
+        days = _days(together, zone if isinstance(zone, str) else zone[site])
+        frames.append(days.assign(site=site, well=well, access=access))
     if not frames:
         return pd.DataFrame(columns=list(DAILY_COLUMNS)).astype({"water_elevation_m": "float64", "samples": "int64"})
     return pd.concat(frames, ignore_index=True)[list(DAILY_COLUMNS)]
@@ -67,34 +67,28 @@ def daily(found: Sequence[LoggerHeads], zone: str | Mapping[str, str]) -> pd.Dat
 
 def _days(together: Sequence[LoggerHeads], zone: str) -> pd.DataFrame:
     """Return the days of one well."""
-    when, level, uncertainty = _joined(together)
-    here = ~np.isnan(level)
-    when, level, uncertainty = when[here], level[here], uncertainty[here]
+    when, level, uncertainty = (
+        np.concatenate([getattr(heads, name) for heads in together])
+        for name in ("time_utc", "water_elevation_m", "uncertainty_m")
+    )
+    known = ~np.isnan(level)
+    when, level, uncertainty = when[known], level[known], uncertainty[known]
     day = local_days(when, zone)
-    interval = min((usual_interval_s(one.time_utc) for one in together), default=float("nan"))
+    interval = min((usual_interval_s(heads.time_utc) for heads in together), default=float("nan"))
     usual = _DAY_S / interval if interval == interval and interval > 0 else 1.0
     least = max(1, int(np.floor(DAY_SHARE * usual)))
-    told = daily_statistics(day, level, least_count=least)
-    spread = daily_statistics(day, uncertainty, least_count=least)
-    kept = ~np.isnan(told.mean)
+    of_level = daily_statistics(day, level, least_count=least)
+    of_uncertainty = daily_statistics(day, uncertainty, least_count=least)
+    kept = ~np.isnan(of_level.mean)
     return pd.DataFrame(
         {
-            "day": [str(one) for one in told.day[kept]],
-            "water_elevation_m": told.mean[kept],
-            "uncertainty_m": spread.mean[kept],
-            "minimum_m": told.minimum[kept],
-            "maximum_m": told.maximum[kept],
-            "samples": told.count[kept],
+            "day": of_level.day[kept].astype(str).tolist(),
+            "water_elevation_m": of_level.mean[kept],
+            "uncertainty_m": of_uncertainty.mean[kept],
+            "minimum_m": of_level.minimum[kept],
+            "maximum_m": of_level.maximum[kept],
+            "samples": of_level.count[kept],
         }
-    )
-
-
-def _joined(together: Sequence[LoggerHeads]) -> tuple[Instants, Floats, Floats]:
-    """Return the samples of several deployments."""
-    return (
-        np.concatenate([one.time_utc for one in together]),
-        np.concatenate([one.water_elevation_m for one in together]),
-        np.concatenate([one.uncertainty_m for one in together]),
     )
 
 
@@ -113,6 +107,4 @@ def local_days(when: Instants, zone: str) -> Instants:
     numpy.ndarray of datetime64[D], shape (n,)
         The days.
     """
-    if when.size == 0:
-        return when.astype("datetime64[D]")
     return np.asarray((when + offset_minutes(when, zone).astype("timedelta64[m]")).astype("datetime64[D]"))

@@ -6,14 +6,13 @@ import datetime as dt
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import Connection
 
 from gwnet.analysis.levels.explain import Explanation, Step, explain
 from gwnet.analysis.loggers.anchor import PARTS
-from gwnet.analysis.loggers.channels import LoggerRecord, gather_loggers
-from gwnet.analysis.loggers.correction_history import said
-from gwnet.analysis.loggers.heads import OUT_REASONS, LoggerHeads, heads_of
-from gwnet.clock import offset_minutes, zone_of
+from gwnet.analysis.loggers.channels import LoggerRecord, deployments_in, loggers_of
+from gwnet.analysis.loggers.correction_history import OUT_REASONS, describe_correction
+from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
+from gwnet.clock import offset_minutes, to_instant, to_instants, zone_of
 from gwnet.errors import ClockError, NotFoundError
 from gwnet.hydro.arrays import MICROSECONDS
 from gwnet.store.snapshot import Snapshot
@@ -23,29 +22,17 @@ from gwnet.units import from_pascals, metres_per
 _NEAREST_S = 86_400.0
 
 
-def explain_head(
-    connection: Connection,
-    well: str,
-    time: str,
-    *,
-    site: str | None = None,
-    known_on: dt.datetime | None = None,
-    unit: str = "m",
-) -> list[Explanation]:
+def explain_head(record: Snapshot, well: str, time: str, *, unit: str = "m") -> list[Explanation]:
     """Explain the head of the logger sample nearest to a time.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        The record, of one site or of all.
     well : str
         Code of the well.
     time : str
         Local date (noon is meant) or local time in ISO 8601, with offset or without.
-    site : str, optional
-        Code of the site, where several have a well of that code.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
     unit : str, optional
         Unit of the printed lengths, m unless given.
 
@@ -59,43 +46,30 @@ def explain_head(
     NotFoundError
         If no logger of that well has a sample within a day of that time.
     """
-    record = gather_loggers(connection, wells=[well], site=site, known_on=known_on)
-    found = []
-    for one in heads_of(record):
-        moment = _moment(time, _zone(record, one.site))
-        away_s = np.abs((one.time_utc - moment).astype(np.int64)) / MICROSECONDS
+    explanations = []
+    for heads in iterate_heads(record, deployments_in(record, [well])):
+        moment = _moment(time, loggers_of(record).zone_of(heads.site))
+        away_s = np.abs((heads.time_utc - moment).astype(np.int64)) / MICROSECONDS
         place = int(np.argmin(away_s))
         if away_s[place] <= _NEAREST_S:
-            found.append(_explanation(record, one, place, unit))
-    if not found:
+            explanations.append(_explanation(loggers_of(record), heads, place, unit))
+    if not explanations:
         message = f"No logger of well {well!r} has a sample within a day of {time!r}."
-        raise NotFoundError(message, fix="'gwnet logger status' tells what each covers.")
-    return found
+        raise NotFoundError(message, fix="'gwnet logger status' lists what each covers.")
+    return explanations
 
 
-def explain_level(
-    connection: Connection,
-    well: str,
-    time: str,
-    *,
-    site: str | None = None,
-    known_on: dt.datetime | None = None,
-    unit: str = "m",
-) -> list[Explanation]:
-    """Explain the levels of a well at a time: those read by hand, else the head of the nearest logger sample.
+def explain_level(record: Snapshot, well: str, time: str, *, unit: str = "m") -> list[Explanation]:
+    """Explain the levels of a well at a time: manual readings, else the head of the nearest logger sample.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        The record, of one site or of all.
     well : str
         Code of the well.
     time : str
-        Local date, or local time in ISO 8601, with offset or without.
-    site : str, optional
-        Code of the site, where several have a well of that code.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
+        Local date (noon is meant) or local time in ISO 8601, with offset or without.
     unit : str, optional
         Unit of the printed lengths, m unless given.
 
@@ -110,16 +84,12 @@ def explain_level(
         If neither an event nor a logger's sample is there; the nearest events are named.
     """
     try:
-        return explain(Snapshot(connection, known_on, site), well, time, unit=unit)
-    except NotFoundError as by_hand:
+        return explain(record, well, time, unit=unit)
+    except NotFoundError as no_reading:
         try:
-            return explain_head(connection, well, time, site=site, known_on=known_on, unit=unit)
+            return explain_head(record, well, time, unit=unit)
         except (NotFoundError, ClockError):
-            raise by_hand from None
-
-
-def _zone(record: LoggerRecord, site: str) -> str:
-    return str(record.sites.set_index("site")["time_zone"][site])
+            raise no_reading from None
 
 
 def _moment(time: str, zone: str) -> np.datetime64:
@@ -132,34 +102,31 @@ def _moment(time: str, zone: str) -> np.datetime64:
         raise ClockError(message, fix="Write YYYY-MM-DD, or YYYY-MM-DDTHH:MM.") from None
     if given.tzinfo is None:
         given = given.replace(tzinfo=zone_of(zone))
-    return np.datetime64(given.astimezone(dt.UTC).replace(tzinfo=None), "us")
+    return to_instant(given)
 
 
-def _explanation(record: LoggerRecord, one: LoggerHeads, place: int, unit: str) -> Explanation:
-    zone = _zone(record, one.site)
-    local = one.time_utc[place] + offset_minutes(one.time_utc[place : place + 1], zone).astype("timedelta64[m]")[0]
-    title = f"{one.site} {one.well}, logger {one.instrument} at {np.datetime_as_string(local, unit='s')} ({zone})"
+def _explanation(loggers: LoggerRecord, heads: LoggerHeads, place: int, unit: str) -> Explanation:
+    zone = loggers.zone_of(heads.site)
+    local = heads.time_utc[place] + offset_minutes(heads.time_utc[place : place + 1], zone).astype("timedelta64[m]")[0]
+    title = f"{heads.site} {heads.well}, logger {heads.instrument} at {np.datetime_as_string(local, unit='s')} ({zone})"
     steps = [
-        *_sample_steps(record, one, place),
-        *_pressure_steps(one, place),
-        *_level_steps(one, place, unit),
-        *_uncertainty_steps(one, place, unit),
+        *_sample_steps(loggers, heads, place),
+        *_pressure_steps(heads, place),
+        *_level_steps(heads, place, unit),
+        *_uncertainty_steps(heads, place, unit),
     ]
-    reason = OUT_REASONS[int(one.out[place])]
-    steps.append(Step("serves as a level", f"no: {reason}" if reason else "yes", _rows_said(one, ("exclusion",))))
-    steps += [Step(f"correction history {number}", text, "") for number, text in enumerate(one.steps, 1)]
+    reason = OUT_REASONS[int(heads.out[place])]
+    steps.append(Step("used as a level", f"no: {reason}" if reason else "yes", _describe_rows(heads, ("exclusion",))))
+    steps += [Step(f"correction history {number}", text, "") for number, text in enumerate(heads.steps, 1)]
     return Explanation(title, tuple(steps))
 
 
-def _sample_steps(record: LoggerRecord, one: LoggerHeads, place: int) -> list[Step]:
-    channel = one.level.channel
+def _sample_steps(loggers: LoggerRecord, heads: LoggerHeads, place: int) -> list[Step]:
+    channel = heads.level.channel
     stamp = channel.file_time_utc[place]
-    rows = record.downloads
-    rows = rows[
-        (rows["instrument"] == channel.instrument) & (rows["quantity"] == channel.quantity) & (rows["added"] > 0)
-    ]
+    rows = loggers.downloads_of(channel)
     moment = pd.Timestamp(stamp, tz="UTC")
-    rows = rows[(rows["first_utc"] <= moment) & (rows["last_utc"] >= moment)]
+    rows = rows[(rows["added"] > 0) & (rows["first_utc"] <= moment) & (rows["last_utc"] >= moment)]
     files = "; ".join(
         f"{row.file}, layout {row.layout}, zone {row.zone}, recorded {row.recorded_at_utc:%Y-%m-%d %H:%M} UTC by "
         f"{row.recorded_by}"
@@ -171,11 +138,11 @@ def _sample_steps(record: LoggerRecord, one: LoggerHeads, place: int) -> list[St
         Step("sample", f"{in_unit} {channel.unit} of {channel.quantity}", files),
         Step("time in the file", f"{np.datetime_as_string(stamp, unit='s')} UTC", "as the layout reads it"),
     ]
-    if stamp != one.time_utc[place]:
-        true = f"{np.datetime_as_string(one.time_utc[place], unit='s')} UTC"
-        steps.append(Step("time put right", true, _rows_said(one, ("clock shift", "clock drift"))))
+    if stamp != heads.time_utc[place]:
+        true = f"{np.datetime_as_string(heads.time_utc[place], unit='s')} UTC"
+        steps.append(Step("time corrected", true, _describe_rows(heads, ("clock shift", "clock drift"))))
     if channel.value[place] != value and not np.isnan(value):
-        steps.append(Step("scaled", f"{channel.value[place]:.6g}", _rows_said(one, ("scale",))))
+        steps.append(Step("scaled", f"{channel.value[place]:.6g}", _describe_rows(heads, ("scale",))))
     return steps
 
 
@@ -187,25 +154,26 @@ def _in_file_unit(value: float, quantity: str, unit: str) -> str:
     return f"{value / metres_per(unit):.6g}"
 
 
-def _rows_said(one: LoggerHeads, kinds: tuple[str, ...]) -> str:
-    rows = one.level.channel.correction_history.rows
+def _describe_rows(heads: LoggerHeads, kinds: tuple[str, ...]) -> str:
+    rows = heads.level.channel.correction_history.rows
     return "; ".join(
-        f"{said(row.kind, row.parameters, row.start_utc, row.end_utc)}, by {row.recorded_by}: {row.reason}"
+        f"{describe_correction(row.kind, row.parameters, row.start_utc, row.end_utc)}, "
+        f"by {row.recorded_by}: {row.reason}"
         for row in rows[rows["kind"].isin(kinds)].itertuples()
     )
 
 
-def _pressure_steps(one: LoggerHeads, place: int) -> list[Step]:
-    level = one.level
-    if not one.quantity.endswith("pressure"):
+def _pressure_steps(heads: LoggerHeads, place: int) -> list[Step]:
+    level = heads.level
+    if not heads.quantity.endswith("pressure"):
         return []
     steps = [Step("pressure", f"{level.channel.value[place]:.1f} Pa", "")]
-    if one.quantity == "absolute pressure":
+    if heads.quantity == "absolute pressure":
         air = float(level.air_pa[place])
         away = float(level.air_away_s[place])
         near = "at that very moment" if away == 0 else f"nearest sample {away / 60:.4g} min away"
-        said_of = f"of {one.barometer or 'no barometer'}, {near}" if not np.isnan(air) else "none near enough in time"
-        steps.append(Step("less air pressure", "not known" if np.isnan(air) else f"{air:.1f} Pa", said_of))
+        source = f"of {heads.barometer or 'no barometer'}, {near}" if not np.isnan(air) else "none near enough in time"
+        steps.append(Step("less air pressure", "not known" if np.isnan(air) else f"{air:.1f} Pa", source))
     density, temperature = float(level.density_kg_m3[place]), float(level.temperature_degc[place])
     by = "" if np.isnan(temperature) else f"at {temperature:.2f} degC"
     steps.append(Step("density of the water", f"{density:.3f} kg/m3", by))
@@ -213,49 +181,49 @@ def _pressure_steps(one: LoggerHeads, place: int) -> list[Step]:
     return steps
 
 
-def _level_steps(one: LoggerHeads, place: int, unit: str) -> list[Step]:
+def _level_steps(heads: LoggerHeads, place: int, unit: str) -> list[Step]:
     per = metres_per(unit)
-    level, correction = one.sensor_level_m[place] / per, one.tied.correction_m[place] / per
-    word = "column above the sensor" if one.quantity.endswith("pressure") else "level at the sensor"
-    steps = [Step(word, _shown(level, unit), _rows_said(one, ("step",)))]
-    by = _ties(one, place, unit)
+    level, correction = heads.sensor_level_m[place] / per, heads.anchored.correction_m[place] / per
+    word = "column above the sensor" if heads.quantity.endswith("pressure") else "level at the sensor"
+    steps = [Step(word, _shown(level, unit), _describe_rows(heads, ("step",)))]
+    by = _anchors(heads, place, unit)
     if not np.isnan(correction):
         steps.append(Step("added", _shown(correction, unit, sign=True), by))
-    final = one.tied.water_elevation_m[place] / per
+    final = heads.anchored.water_elevation_m[place] / per
     rule = "" if np.isnan(final) else "level plus what was added"
-    if one.level.channel.correction_history.of("efficiency").shape[0]:
-        rule += ", the answer to the air taken out"
+    if heads.level.channel.correction_history.of("efficiency").shape[0]:
+        rule += ", the response to air pressure removed"
     steps.append(Step("water elevation", _shown(final, unit), rule))
     return steps
 
 
-def _ties(one: LoggerHeads, place: int, unit: str) -> str:
-    """Return what ties a sample: the manual readings on either side, or the hanging depth."""
-    if one.tied.by_hanging_depth[place]:
-        return "hanging depth and measuring point alone; no manual reading ties it"
-    hand = one.hand[one.hand["offset_m"].notna()]
-    if hand.empty:
+def _anchors(heads: LoggerHeads, place: int, unit: str) -> str:
+    """Return what anchors a sample: the manual readings on either side, or the hanging depth."""
+    if heads.anchored.by_hanging_depth[place]:
+        return "hanging depth and measuring point alone; no manual reading anchors it"
+    manual = heads.manual[heads.manual["offset_m"].notna()]
+    if manual.empty:
         return ""
     per = metres_per(unit)
-    when = hand["measured_at_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
-    after = int(np.searchsorted(when, one.time_utc[place]))
-    sides = sorted({min(max(number, 0), len(hand) - 1) for number in (after - 1, after)})
+    when = to_instants(manual["measured_at_utc"])
+    after = int(np.searchsorted(when, heads.time_utc[place]))
+    sides = sorted({min(max(number, 0), len(manual) - 1) for number in (after - 1, after)})
     return "manual readings of " + " and ".join(
-        f"{hand['measured_at'].iloc[number]} ({_shown(hand['water_elevation_m'].iloc[number] / per, unit)}, offset "
-        f"{_shown(hand['offset_m'].iloc[number] / per, unit)})"
+        f"{manual['measured_at'].iloc[number]} ({_shown(manual['water_elevation_m'].iloc[number] / per, unit)}, offset "
+        f"{_shown(manual['offset_m'].iloc[number] / per, unit)})"
         for number in sides
     )
 
 
-def _uncertainty_steps(one: LoggerHeads, place: int, unit: str) -> list[Step]:
-    total = float(one.uncertainty_m[place])
+def _uncertainty_steps(heads: LoggerHeads, place: int, unit: str) -> list[Step]:
+    total = float(heads.uncertainty_m[place])
     if np.isnan(total):
         return []
     per = metres_per(unit)
     parts = [
-        f"{name} {_shown(float(one.tied.parts[key][place]) / per, unit)}"
+        f"{name} {_shown(float(heads.anchored.parts[key][place]) / per, unit)}"
         for key, name in PARTS.items()
-        if one.tied.parts[key][place] > 0
+        if heads.anchored.parts[key][place] > 0
     ]
     return [Step("uncertainty (95 %)", f"± {_shown(total / per, unit)}", "; ".join(parts))]
 

@@ -10,37 +10,29 @@ excluded sample keeps its level at the sensor and has no elevation, so that nobo
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from sqlalchemy import Connection
 
-from gwnet.analysis.loggers.anchor import Tied, tie
-from gwnet.analysis.loggers.channels import LoggerRecord, gather_loggers
-from gwnet.analysis.loggers.correction_history import OUT_REASONS, within
+from gwnet.analysis.levels.table import levels
+from gwnet.analysis.loggers.anchor import Anchored, anchor
+from gwnet.analysis.loggers.channels import LoggerRecord, deployments_in, loggers_of
+from gwnet.analysis.loggers.correction_history import within
 from gwnet.analysis.loggers.sensor_level import SensorLevel, download_files, sensor_level
 from gwnet.constants import GAP_TIMES_INTERVAL, MANUAL_READING_GAP_S
 from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
 from gwnet.hydro.loggers.dense_series import interpolate_at, usual_interval_s
 from gwnet.hydro.loggers.drift import Installations
+from gwnet.records import Selection
+from gwnet.store.snapshot import Snapshot
 
-__all__ = [
-    "LEVELS_AT_COLUMNS",
-    "OUT_REASONS",
-    "LoggerHeads",
-    "at_moments",
-    "each_head",
-    "heads",
-    "heads_of",
-    "levels_at",
-]
-
-#: Columns of `levels_at`.
-LEVELS_AT_COLUMNS: Final = (
+#: Columns of `interpolate_heads`.
+HEADS_AT_COLUMNS: Final = (
     "site",
     "well",
     "access",
@@ -61,28 +53,28 @@ class LoggerHeads:
     Attributes
     ----------
     site, well, access, instrument, barometer : str
-        What hung where; barometer is empty where no air was taken off.
+        What was installed where; barometer is empty where no air pressure was subtracted.
     deployment_id : int
         Row of the deployment.
     quantity : str
         What the heads come from.
     time_utc : numpy.ndarray of datetime64[us], shape (n,)
-        Times of the samples, the clock put right.
+        Times of the samples, clock corrections applied.
     water_elevation_m, uncertainty_m : numpy.ndarray, shape (n,)
         Water elevation and its 95 % half-width; NaN where ``out`` is not 0 [m].
     sensor_level_m : numpy.ndarray, shape (n,)
-        Level at the sensor before it was tied; it keeps its number where the sample is excluded [m].
+        Level at the sensor before it was anchored; it keeps its number where the sample is excluded [m].
     out : numpy.ndarray of uint8, shape (n,)
         0 for a sample that is used, else the place of the reason in `OUT_REASONS`.
-    hand : pandas.DataFrame
-        Manual readings in that time: `gwnet.analysis.loggers.anchor.HAND_COLUMNS`.
-    hangings : gwnet.hydro.loggers.drift.Installations
-        Drift and range of each hanging, from one restart to the next.
+    manual : pandas.DataFrame
+        Manual readings in that time: `gwnet.analysis.loggers.anchor.MANUAL_COLUMNS`.
+    installations : gwnet.hydro.loggers.drift.Installations
+        Drift and range of each installation, from one restart to the next.
     steps : tuple of str
         The correction history in words.
     downloads : tuple of str
         Files that the samples came from.
-    level, tied : SensorLevel, Tied
+    level, anchored : SensorLevel, Anchored
         Everything that was worked out on the way, over the whole deployment.
     """
 
@@ -98,94 +90,73 @@ class LoggerHeads:
     uncertainty_m: Floats
     sensor_level_m: Floats
     out: NDArray[np.uint8]
-    hand: pd.DataFrame
-    hangings: Installations
+    manual: pd.DataFrame
+    installations: Installations
     steps: tuple[str, ...]
     downloads: tuple[str, ...]
     level: SensorLevel = field(repr=False)
-    tied: Tied = field(repr=False)
+    anchored: Anchored = field(repr=False)
 
     def __len__(self) -> int:
         """Return the number of samples."""
         return int(self.time_utc.size)
 
 
-def heads(
-    connection: Connection,
+def work_out_heads(
+    record: Snapshot,
     wells: Sequence[str] | None = None,
-    site: str | None = None,
     start: dt.datetime | None = None,
     end: dt.datetime | None = None,
-    known_on: dt.datetime | None = None,
 ) -> list[LoggerHeads]:
-    """Return the heads of the loggers that hung in wells.
+    """Return the heads of the loggers that were installed in wells.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        The record, of one site or of all.
     wells : sequence of str, optional
         Only these wells; all unless given.
-    site : str, optional
-        Only this site.
     start, end : datetime.datetime, optional
         Aware times; samples at or after start and before end. Everything is worked out over the whole deployment first,
         so that the span asked for changes no number.
-    known_on : datetime.datetime, optional
-        Record as known at this time; the live record unless given.
 
     Returns
     -------
     list of LoggerHeads
         One for each deployment with samples of a level in the span, by site, well, instrument and time.
     """
-    record = gather_loggers(connection, wells=None if wells is None else list(wells), site=site, known_on=known_on)
-    return heads_of(record, start, end)
+    return list(iterate_heads(record, deployments_in(record, wells), start, end))
 
 
-def heads_of(
-    record: LoggerRecord, start: dt.datetime | None = None, end: dt.datetime | None = None
-) -> list[LoggerHeads]:
-    """Return the heads of the deployments wanted of a gathered record.
-
-    Parameters
-    ----------
-    record : gwnet.analysis.loggers.channels.LoggerRecord
-        What is on record.
-    start, end : datetime.datetime, optional
-        As `heads`.
-
-    Returns
-    -------
-    list of LoggerHeads
-        As `heads`.
-    """
-    return list(each_head(record, start, end))
-
-
-def each_head(
-    record: LoggerRecord, start: dt.datetime | None = None, end: dt.datetime | None = None
+def iterate_heads(
+    record: Snapshot, deployments: pd.DataFrame, start: dt.datetime | None = None, end: dt.datetime | None = None
 ) -> Iterator[LoggerHeads]:
-    """Yield the heads of the deployments wanted of a gathered record, one after the other, so that none need be kept.
+    """Yield the heads of deployments, one after the other, so that a caller need not keep them all.
 
     Parameters
     ----------
-    record : gwnet.analysis.loggers.channels.LoggerRecord
-        What is on record.
+    record : gwnet.store.snapshot.Snapshot
+        The record; it keeps the newest heads, so that they are worked out once however many ask for them.
+    deployments : pandas.DataFrame
+        Rows of `gwnet.analysis.loggers.channels.deployments_in`; barometers have no heads.
     start, end : datetime.datetime, optional
-        As `heads`.
+        As `work_out_heads`.
 
     Yields
     ------
     LoggerHeads
-        As `heads`, in the same order.
+        As `work_out_heads`, in the order of the rows.
     """
-    hung = record.deployments[record.deployments["wanted"] & (record.deployments["kind"] != "barometer")]
-    for row in hung.itertuples():
+    loggers = loggers_of(record)
+    in_water = deployments[deployments["kind"] != "barometer"]
+    selection = Selection.of(sorted(set(in_water["well"])))
+    for row in in_water.itertuples():
         if _meets(row, start, end):
-            one = _deployment_heads(record, row, start, end)
-            if one is not None and len(one):
-                yield one
+            work_out = partial(_deployment_heads, loggers, row, partial(levels, record, selection))
+            whole: LoggerHeads | None = loggers.heads.once(int(row.deployment_id), work_out)
+            part = None if whole is None else _between(whole, start, end)
+            if part is not None and len(part):
+                yield part
 
 
 def _meets(row: Any, start: dt.datetime | None, end: dt.datetime | None) -> bool:
@@ -195,15 +166,13 @@ def _meets(row: Any, start: dt.datetime | None, end: dt.datetime | None) -> bool
     return not (ends_before or begins_after)
 
 
-def _deployment_heads(
-    record: LoggerRecord, row: Any, start: dt.datetime | None, end: dt.datetime | None
-) -> LoggerHeads | None:
-    level = sensor_level(record, row)
+def _deployment_heads(loggers: LoggerRecord, row: Any, manual_levels: Callable[[], pd.DataFrame]) -> LoggerHeads | None:
+    """Return the heads of a whole deployment; None where no sample of a level is on record."""
+    level = sensor_level(loggers, row)
     if level is None:
         return None
-    tied = tie(record, row, level)
-    span = within(level.channel.time_utc, start, end)
-    out = tied.out[span]
+    anchored = anchor(loggers, row, level, manual_levels())
+    used = anchored.out == 0
     return LoggerHeads(
         site=row.site,
         well=row.well,
@@ -212,57 +181,35 @@ def _deployment_heads(
         barometer=level.barometer,
         deployment_id=int(row.deployment_id),
         quantity=level.channel.quantity,
-        time_utc=level.channel.time_utc[span],
-        water_elevation_m=np.where(out == 0, tied.water_elevation_m[span], np.nan),
-        uncertainty_m=np.where(out == 0, tied.uncertainty_m[span], np.nan),
-        sensor_level_m=level.level_m[span],
-        out=out,
-        hand=tied.hand,
-        hangings=tied.hangings,
-        steps=(*level.steps, *tied.steps),
-        downloads=download_files(record, level.channel),
+        time_utc=level.channel.time_utc,
+        water_elevation_m=np.where(used, anchored.water_elevation_m, np.nan),
+        uncertainty_m=np.where(used, anchored.uncertainty_m, np.nan),
+        sensor_level_m=level.level_m,
+        out=anchored.out,
+        manual=anchored.manual,
+        installations=anchored.installations,
+        steps=(*level.steps, *anchored.steps),
+        downloads=download_files(loggers, level.channel),
         level=level,
-        tied=tied,
+        anchored=anchored,
     )
 
 
-def levels_at(
-    connection: Connection,
-    moments: ArrayLike,
-    *,
-    wells: Sequence[str] | None = None,
-    site: str | None = None,
-    known_on: dt.datetime | None = None,
-) -> pd.DataFrame:
-    """Return the heads of loggers at given moments.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    moments : array_like of datetime64, shape (k,)
-        UTC instants.
-    wells : sequence of str, optional
-        Only these wells.
-    site : str, optional
-        Only this site.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
-
-    Returns
-    -------
-    pandas.DataFrame
-        As `at_moments`.
-    """
-    return at_moments(heads(connection, wells, site, known_on=known_on), moments)
+def _between(whole: LoggerHeads, start: dt.datetime | None, end: dt.datetime | None) -> LoggerHeads:
+    """Return the heads at or after a start and before an end."""
+    if start is None and end is None:
+        return whole
+    span = within(whole.time_utc, start, end)
+    names = ("time_utc", "water_elevation_m", "uncertainty_m", "sensor_level_m", "out")
+    return replace(whole, **{name: getattr(whole, name)[span] for name in names})
 
 
-def at_moments(found: Iterable[LoggerHeads], moments: ArrayLike) -> pd.DataFrame:
+def interpolate_heads(deployments: Iterable[LoggerHeads], moments: ArrayLike) -> pd.DataFrame:
     """Return heads at given moments, linear between the samples on either side.
 
     Parameters
     ----------
-    found : iterable of LoggerHeads
+    deployments : iterable of LoggerHeads
         Heads of deployments.
     moments : array_like of datetime64, shape (k,)
         UTC instants.
@@ -270,7 +217,7 @@ def at_moments(found: Iterable[LoggerHeads], moments: ArrayLike) -> pd.DataFrame
     Returns
     -------
     pandas.DataFrame
-        Columns of `LEVELS_AT_COLUMNS`, one row for each deployment and moment at which it has a head: the moment, water
+        Columns of `HEADS_AT_COLUMNS`, one row for each deployment and moment at which it has a head: the moment, water
         elevation and uncertainty (the larger of the two samples'), and the nearest sample with how far it is away [s].
 
     Notes
@@ -279,10 +226,10 @@ def at_moments(found: Iterable[LoggerHeads], moments: ArrayLike) -> pd.DataFrame
     beyond the first or last sample.
     """
     wanted = np.atleast_1d(np.asarray(moments, dtype="datetime64[us]"))
-    frames = [_at(one, wanted) for one in found]
+    frames = [_at(one, wanted) for one in deployments]
     kept = [frame for frame in frames if len(frame)]
     if not kept:
-        nothing = pd.DataFrame(columns=list(LEVELS_AT_COLUMNS))
+        nothing = pd.DataFrame(columns=list(HEADS_AT_COLUMNS))
         return nothing.astype({"moment_utc": "datetime64[us, UTC]", "nearest_utc": "datetime64[us, UTC]"})
     made = pd.concat(kept, ignore_index=True)
     return made.sort_values(["moment_utc", "site", "well", "deployment_id"], kind="stable", ignore_index=True)

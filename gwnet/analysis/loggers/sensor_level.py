@@ -1,4 +1,4 @@
-"""From samples to the level at a sensor: unit, air, density and gravity, then what persons adjusted."""
+"""From samples to the level at a sensor: unit, air, density and gravity, then the corrections on record."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.levels.places import latitude_of
 from gwnet.analysis.loggers.channels import LEVEL_QUANTITIES, Channel, LoggerRecord
-from gwnet.analysis.loggers.correction_history import OUT_REASONS, instant, said
+from gwnet.analysis.loggers.correction_history import OUT_REASONS, describe_correction, within
+from gwnet.analysis.loggers.correction_kinds import KINDS
 from gwnet.constants import (
     BAROMETER_GAP_S,
     CONVENTIONAL_WATER_DENSITY_KG_M3,
@@ -31,7 +32,7 @@ _NO_VALUE, _NO_AIR, _NO_DENSITY = (
 
 @dataclass(frozen=True)
 class SensorLevel:
-    """Level at one sensor in one deployment, not yet tied to anything.
+    """Level at one sensor in one deployment, not yet anchored.
 
     Attributes
     ----------
@@ -44,7 +45,7 @@ class SensorLevel:
     air_pa : numpy.ndarray, shape (n,)
         Air pressure at the well; NaN where there is none [Pa].
     air_away_s : numpy.ndarray, shape (n,)
-        Time to the nearest sample of the barometer; 0 where no air is taken off [s].
+        Time to the nearest sample of the barometer; 0 where no air pressure is subtracted [s].
     air_gap_s : float
         Longest time between two samples of the barometer that is interpolated over [s].
     barometer : str
@@ -76,15 +77,15 @@ class SensorLevel:
         return np.asarray(1.0 / (self.density_kg_m3 * self.gravity_m_s2), dtype=np.float64)
 
 
-def sensor_level(record: LoggerRecord, deployment: Any) -> SensorLevel | None:
+def sensor_level(loggers: LoggerRecord, deployment: Any) -> SensorLevel | None:
     """Work out the level at a sensor over one deployment.
 
     Parameters
     ----------
-    record : gwnet.analysis.loggers.channels.LoggerRecord
+    loggers : gwnet.analysis.loggers.channels.LoggerRecord
         What is on record.
     deployment : named tuple
-        Row of ``record.deployments``.
+        Row of `gwnet.store.fetch.samples.deployments`.
 
     Returns
     -------
@@ -98,7 +99,7 @@ def sensor_level(record: LoggerRecord, deployment: Any) -> SensorLevel | None:
     gravity by latitude and height where the well has coordinates, else the standard one; steps added; exclusions
     marked. An absolute sensor without air pressure at a moment has no level there.
     """
-    channel = _level_channel(record, deployment)
+    channel = _level_channel(loggers, deployment)
     if channel is None:
         return None
     count = len(channel)
@@ -114,26 +115,26 @@ def sensor_level(record: LoggerRecord, deployment: Any) -> SensorLevel | None:
         temperature_degc=nothing,
         density_kg_m3=np.full(count, CONVENTIONAL_WATER_DENSITY_KG_M3),
         gravity_m_s2=STANDARD_GRAVITY_M_S2,
-        steps=_samples_said(record, channel),
+        steps=_describe_samples(loggers, channel),
     )
     if channel.quantity.endswith("pressure"):
-        level = _column(record, deployment, level)
+        level = _column(loggers, deployment, level)
     elif channel.quantity == "depth to water":
         level = replace(level, level_m=-level.level_m, steps=(*level.steps, "level: less the depth to water"))
     return _corrected(level)
 
 
 def air_pressure(
-    record: LoggerRecord, deployment: Any, when: Instants
+    loggers: LoggerRecord, deployment: Any, when: Instants
 ) -> tuple[Floats, Floats, float, tuple[str, ...]]:
     """Return the air pressure at a well at some moments.
 
     Parameters
     ----------
-    record : gwnet.analysis.loggers.channels.LoggerRecord
+    loggers : gwnet.analysis.loggers.channels.LoggerRecord
         What is on record.
     deployment : named tuple
-        Row of ``record.deployments``; its barometer is the one that counts.
+        Row of `gwnet.store.fetch.samples.deployments`; its barometer is the one that counts.
     when : numpy.ndarray of datetime64[us], shape (n,)
         Moments, rising.
 
@@ -146,31 +147,31 @@ def air_pressure(
     nothing, far = np.full(when.size, np.nan), np.full(when.size, np.inf)
     if not deployment.barometer:
         return nothing, far, BAROMETER_GAP_S, ("no barometer is named in the deployment",)
-    channel = barometer_channel(record, deployment.barometer, when)
+    channel = barometer_channel(loggers, deployment.barometer, when)
     if channel is None:
         return nothing, far, BAROMETER_GAP_S, (f"no air pressure of {deployment.barometer} is on record in that time",)
-    here = ~np.isnan(channel.value) & (channel.correction_history.excluded(channel.time_utc) == 0)
+    here = ~np.isnan(channel.value) & (channel.correction_history.find_exclusions(channel.time_utc) == 0)
     air_when, air = channel.time_utc[here], channel.value[here]
     interval = usual_interval_s(air_when)
     gap = max(BAROMETER_GAP_S, GAP_TIMES_INTERVAL * interval) if interval == interval else BAROMETER_GAP_S
-    found = align_air_pressure(when, air_when, air, longest_gap_s=gap)
-    said_of = [f"less the air pressure of {deployment.barometer}, linear between samples up to {gap / 3600:g} h apart"]
-    said_of += _corrections_said(channel)
-    height = _height_above_barometer(record, deployment)
+    pressure = align_air_pressure(when, air_when, air, longest_gap_s=gap)
+    steps = [f"less the air pressure of {deployment.barometer}, linear between samples up to {gap / 3600:g} h apart"]
+    steps += _describe_corrections(channel)
+    height = _height_above_barometer(loggers, deployment)
     if height is not None:
-        found = air_pressure_at(found, height)
-        said_of.append(f"air pressure brought to the well, {height:+.1f} m above the barometer")
+        pressure = air_pressure_at(pressure, height)
+        steps.append(f"air pressure brought to the well, {height:+.1f} m above the barometer")
     else:
-        said_of.append("air pressure as at the barometer: the ground elevation there is not on record")
-    return found, _seconds_to_nearest(when, air_when), gap, tuple(said_of)
+        steps.append("air pressure as at the barometer: the ground elevation there is not on record")
+    return pressure, _seconds_to_nearest(when, air_when), gap, tuple(steps)
 
 
-def barometer_channel(record: LoggerRecord, barometer: str, when: Instants) -> Channel | None:
-    """Return what a barometer recorded around some moments, while it hung as one.
+def barometer_channel(loggers: LoggerRecord, barometer: str, when: Instants) -> Channel | None:
+    """Return what a barometer recorded around some moments, while it was installed as one.
 
     Parameters
     ----------
-    record : gwnet.analysis.loggers.channels.LoggerRecord
+    loggers : gwnet.analysis.loggers.channels.LoggerRecord
         What is on record.
     barometer : str
         Code of the instrument.
@@ -180,29 +181,28 @@ def barometer_channel(record: LoggerRecord, barometer: str, when: Instants) -> C
     Returns
     -------
     gwnet.analysis.loggers.channels.Channel or None
-        Air pressure, or absolute pressure of an instrument that hung in air; None without a sample.
+        Air pressure, or absolute pressure of an instrument installed in air; None without a sample.
     """
     if when.size == 0:
         return None
     margin = pd.Timedelta(days=2)
     start, end = (pd.Timestamp(edge, tz="UTC") for edge in (when[0], when[-1]))
     for quantity in ("air pressure", "absolute pressure"):
-        found = record.channel(barometer, quantity, start - margin, end + margin)
-        if found is not None:
-            return _while_hung(record, found)
+        channel = loggers.channel(barometer, quantity, start - margin, end + margin)
+        if channel is not None:
+            return _while_in_air(loggers, channel)
     return None
 
 
-def _while_hung(record: LoggerRecord, channel: Channel) -> Channel | None:
-    """Return the samples that a barometer took while it hung in air; all where no deployment is on record."""
-    rows = record.deployments[record.deployments["instrument"] == channel.instrument]
+def _while_in_air(loggers: LoggerRecord, channel: Channel) -> Channel | None:
+    """Return the samples that a barometer recorded while installed in air; all where no deployment is on record."""
+    rows = loggers.deployments_of(channel.instrument)
     in_air = rows[(rows["well"] == "") | (rows["kind"] == "barometer")]
     if in_air.empty:
         return channel
     keep = np.zeros(len(channel), dtype=bool)
     for row in in_air.itertuples():
-        start, end = instant(row.installed_at_utc), instant(row.removed_at_utc)
-        keep |= (channel.time_utc >= start) & (np.isnat(end) | (channel.time_utc < end))
+        keep[within(channel.time_utc, row.installed_at_utc, row.removed_at_utc)] = True
     if not keep.any():
         return None
     if keep.all():
@@ -211,35 +211,37 @@ def _while_hung(record: LoggerRecord, channel: Channel) -> Channel | None:
     return replace(channel, **arrays)
 
 
-def _level_channel(record: LoggerRecord, deployment: Any) -> Channel | None:
+def _level_channel(loggers: LoggerRecord, deployment: Any) -> Channel | None:
     """Return the best quantity that gives a level in that time."""
     for quantity in LEVEL_QUANTITIES:
-        found = record.channel(deployment.instrument, quantity, deployment.installed_at_utc, deployment.removed_at_utc)
-        if found is not None:
-            return found
+        channel = loggers.channel(
+            deployment.instrument, quantity, deployment.installed_at_utc, deployment.removed_at_utc
+        )
+        if channel is not None:
+            return channel
     return None
 
 
-def _column(record: LoggerRecord, deployment: Any, level: SensorLevel) -> SensorLevel:
+def _column(loggers: LoggerRecord, deployment: Any, level: SensorLevel) -> SensorLevel:
     """Return the level as a column of water from a pressure."""
     channel, out = level.channel, level.out.copy()
     steps = list(level.steps)
     pressure = channel.value
     if channel.quantity == "absolute pressure":
-        air, away, gap, said_of = air_pressure(record, deployment, channel.time_utc)
+        air, away, gap, air_steps = air_pressure(loggers, deployment, channel.time_utc)
         pressure = without_air(pressure, air)
         out[(out == 0) & np.isnan(air)] = _NO_AIR
-        steps += said_of
+        steps += air_steps
         without = int((out == _NO_AIR).sum())
         if without:
             steps.append(f"{without} samples without an air pressure have no level")
         level = replace(level, air_pa=air, air_away_s=away, air_gap_s=gap, barometer=deployment.barometer)
     settings = channel.correction_history.settings("density", deployment.installed_at_utc, deployment.removed_at_utc)
-    gravity, gravity_said = _gravity(record, deployment, settings)
-    temperature, density, density_said = _density(record, channel, settings)
+    gravity, gravity_step = _gravity(loggers, deployment, settings)
+    temperature, density, density_step = _density(loggers, channel, settings)
     out[(out == 0) & np.isnan(density)] = _NO_DENSITY
     column = water_column(pressure, density_kg_m3=density, gravity_m_s2=gravity)
-    steps += [density_said, gravity_said]
+    steps += [density_step, gravity_step]
     return replace(
         level,
         level_m=column,
@@ -251,7 +253,7 @@ def _column(record: LoggerRecord, deployment: Any, level: SensorLevel) -> Sensor
     )
 
 
-def _density(record: LoggerRecord, channel: Channel, settings: dict[str, Any]) -> tuple[Floats, Floats, str]:
+def _density(loggers: LoggerRecord, channel: Channel, settings: dict[str, Any]) -> tuple[Floats, Floats, str]:
     """Return the temperature and density of the water at the samples."""
     count = len(channel)
     if "kg_m3" in settings:
@@ -260,94 +262,96 @@ def _density(record: LoggerRecord, channel: Channel, settings: dict[str, Any]) -
     wanted = settings.get("temperature", "series")
     if wanted != "series":
         density = water_density(float(wanted))
-        said_of = f"density {float(density):.2f} kg/m3 at {float(wanted):g} degC, as chosen"
-        return np.full(count, float(wanted)), np.full(count, float(density)), said_of
+        description = f"density {float(density):.2f} kg/m3 at {float(wanted):g} degC, as chosen"
+        return np.full(count, float(wanted)), np.full(count, float(density)), description
     span = (pd.Timestamp(channel.time_utc[0], tz="UTC"), pd.Timestamp(channel.time_utc[-1], tz="UTC"))
-    water = record.channel(channel.instrument, "water temperature", span[0], span[1] + pd.Timedelta(microseconds=1))
+    water = loggers.channel(channel.instrument, "water temperature", span[0], span[1] + pd.Timedelta(microseconds=1))
     if water is None or np.isnan(water.value).all():
         usual = CONVENTIONAL_WATER_DENSITY_KG_M3
-        said_of = f"density {usual:g} kg/m3, conventional: no water temperature is on record"
-        return np.full(count, np.nan), np.full(count, usual), said_of
+        description = f"density {usual:g} kg/m3, conventional: no water temperature is on record"
+        return np.full(count, np.nan), np.full(count, usual), description
     temperature = interpolate_at(channel.time_utc, water.time_utc, water.value, longest_gap_s=TEMPERATURE_GAP_S)
     middle = float(np.nanmedian(water.value))
     missing = np.isnan(temperature)
     temperature = np.where(missing, middle, temperature)
-    made = water_density(temperature)
-    said_of = f"density by the water temperature (median {middle:.1f} degC: {float(water_density(middle)):.2f} kg/m3)"
+    density = water_density(temperature)
+    description = (
+        f"density by the water temperature (median {middle:.1f} degC: {float(water_density(middle)):.2f} kg/m3)"
+    )
     if missing.any():
-        said_of += f"; the median for {int(missing.sum())} samples without a temperature within a day"
-    return temperature, made, said_of
+        description += f"; the median for {int(missing.sum())} samples without a temperature within a day"
+    return temperature, density, description
 
 
-def _gravity(record: LoggerRecord, deployment: Any, settings: dict[str, Any]) -> tuple[float, str]:
+def _gravity(loggers: LoggerRecord, deployment: Any, settings: dict[str, Any]) -> tuple[float, str]:
     """Return gravity at the well."""
     if "gravity_m_s2" in settings:
         return float(settings["gravity_m_s2"]), f"gravity {float(settings['gravity_m_s2']):g} m/s2, as chosen"
-    well = _well(record, deployment.site, deployment.well)
-    crs = record.sites.set_index("site")["crs"].get(deployment.site)
+    well = _well(loggers, deployment.site, deployment.well)
+    crs = loggers.record.of_site(deployment.site).settings["crs"]
     latitude = float("nan") if well is None or crs is None else latitude_of(well, str(crs))
     if well is None or np.isnan(latitude):
         return STANDARD_GRAVITY_M_S2, f"gravity {STANDARD_GRAVITY_M_S2:g} m/s2, the standard one: no coordinates"
     height = 0.0 if pd.isna(well["ground_elevation_m"]) else float(well["ground_elevation_m"])
-    found = float(normal_gravity(latitude, height))
-    return found, f"gravity {found:.5f} m/s2 at latitude {latitude:.3f} and {height:.0f} m"
+    gravity = float(normal_gravity(latitude, height))
+    return gravity, f"gravity {gravity:.5f} m/s2 at latitude {latitude:.3f} and {height:.0f} m"
 
 
-def _height_above_barometer(record: LoggerRecord, deployment: Any) -> float | None:
-    """Return how much higher the ground is at the well than where its barometer hung; None where not known."""
-    rows = record.deployments[
-        (record.deployments["instrument"] == deployment.barometer) & (record.deployments["well"] != "")
-    ]
+def _height_above_barometer(loggers: LoggerRecord, deployment: Any) -> float | None:
+    """Return how much higher the ground is at the well than where its barometer was; None where not known."""
+    rows = loggers.deployments_of(deployment.barometer)
+    rows = rows[rows["well"] != ""]
     if rows.empty:
         return None
-    here = _well(record, deployment.site, deployment.well)
-    there = _well(record, rows["site"].iloc[-1], rows["well"].iloc[-1])
+    here = _well(loggers, deployment.site, deployment.well)
+    there = _well(loggers, rows["site"].iloc[-1], rows["well"].iloc[-1])
     if here is None or there is None:
         return None
     height = float(here["ground_elevation_m"]) - float(there["ground_elevation_m"])
     return height if np.isfinite(height) else None
 
 
-def _well(record: LoggerRecord, site: str, well: str) -> pd.Series | None:
-    rows = record.wells[(record.wells["site"] == site) & (record.wells["well"] == well)]
+def _well(loggers: LoggerRecord, site: str, well: str) -> pd.Series | None:
+    wells = loggers.record.wells
+    rows = wells[(wells["site"] == site) & (wells["well"] == well)]
     return rows.iloc[0] if len(rows) else None
 
 
 def _corrected(level: SensorLevel) -> SensorLevel:
     """Return the level with the steps on record added and the exclusions marked."""
     channel = level.channel
-    stepped = channel.correction_history.stepped(channel.time_utc, level.level_m)
-    excluded = channel.correction_history.excluded(channel.time_utc)
+    stepped = channel.correction_history.apply_steps(channel.time_utc, level.level_m)
+    excluded = channel.correction_history.find_exclusions(channel.time_utc)
     out = np.where(excluded > 0, excluded, level.out).astype(np.uint8)
     steps = (
         *level.steps,
-        *(_row_said(row) for row in channel.correction_history.rows.itertuples() if row.kind in _AFTER),
+        *(
+            _describe_row(row)
+            for row in channel.correction_history.rows.itertuples()
+            if row.kind in {"step", "exclusion", "restart"}
+        ),
     )
     return replace(level, level_m=stepped, out=out, steps=steps)
 
 
-_BEFORE = ("clock shift", "clock drift", "scale")
-_AFTER = ("step", "exclusion", "restart")
-
-
-def _samples_said(record: LoggerRecord, channel: Channel) -> tuple[str, ...]:
+def _describe_samples(loggers: LoggerRecord, channel: Channel) -> tuple[str, ...]:
     """Return what the samples are and where they come from, in words."""
     first, last = (np.datetime_as_string(edge, unit="m").replace("T", " ") for edge in channel.time_utc[[0, -1]])
-    files = ", ".join(download_files(record, channel))
-    said_of = f"{len(channel)} samples of {channel.quantity} [{channel.unit}], {first} to {last} UTC"
-    lines = [said_of + (f", from {files}" if files else "")]
-    lines += _corrections_said(channel)
+    files = ", ".join(download_files(loggers, channel))
+    description = f"{len(channel)} samples of {channel.quantity} [{channel.unit}], {first} to {last} UTC"
+    lines = [description + (f", from {files}" if files else "")]
+    lines += _describe_corrections(channel)
     if channel.overlapping:
         lines.append(f"{channel.overlapping} samples left out: the corrected clock brings them onto others")
     return tuple(lines)
 
 
-def download_files(record: LoggerRecord, channel: Channel) -> tuple[str, ...]:
+def download_files(loggers: LoggerRecord, channel: Channel) -> tuple[str, ...]:
     """Return the files that a channel's samples came from.
 
     Parameters
     ----------
-    record : gwnet.analysis.loggers.channels.LoggerRecord
+    loggers : gwnet.analysis.loggers.channels.LoggerRecord
         What is on record.
     channel : gwnet.analysis.loggers.channels.Channel
         The channel.
@@ -357,21 +361,19 @@ def download_files(record: LoggerRecord, channel: Channel) -> tuple[str, ...]:
     tuple of str
         Names of the files, in order of recording.
     """
-    rows = record.downloads
-    rows = rows[
-        (rows["instrument"] == channel.instrument) & (rows["quantity"] == channel.quantity) & (rows["added"] > 0)
-    ]
+    rows = loggers.downloads_of(channel)
+    rows = rows[rows["added"] > 0]
     first, last = (pd.Timestamp(edge, tz="UTC") for edge in channel.file_time_utc[[0, -1]])
     rows = rows[(rows["first_utc"] <= last) & (rows["last_utc"] >= first)]
     return tuple(dict.fromkeys(str(file) for file in rows["file"] if file))
 
 
-def _corrections_said(channel: Channel) -> list[str]:
-    return [_row_said(row) for row in channel.correction_history.rows.itertuples() if row.kind in _BEFORE]
+def _describe_corrections(channel: Channel) -> list[str]:
+    return [_describe_row(row) for row in channel.correction_history.rows.itertuples() if KINDS[row.kind].per_segment]
 
 
-def _row_said(row: Any) -> str:
-    words = said(row.kind, row.parameters, row.start_utc, row.end_utc)
+def _describe_row(row: Any) -> str:
+    words = describe_correction(row.kind, row.parameters, row.start_utc, row.end_utc)
     return f"{words} (correction {row.correction_id} by {row.recorded_by}: {row.reason})"
 
 

@@ -1,4 +1,4 @@
-"""How each logger stands: what it covers, when it was last seen, how well it held, and what waits for a decision."""
+"""State of each logger: what it covers, when it was last seen, how well it held, and what is pending review."""
 
 from __future__ import annotations
 
@@ -8,18 +8,19 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import Connection
 
-from gwnet.analysis.loggers.channels import LoggerRecord, gather_loggers
-from gwnet.analysis.loggers.correction_history import instant
-from gwnet.analysis.loggers.findings import BY_PERSON, battery, findings_of
-from gwnet.analysis.loggers.heads import LoggerHeads, each_head
+from gwnet.analysis.loggers.channels import LoggerRecord, deployments_in, loggers_of
+from gwnet.analysis.loggers.finding_rules import BY_PERSON, battery
+from gwnet.analysis.loggers.findings import findings_of
+from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
 from gwnet.analysis.loggers.sensor_level import barometer_channel
+from gwnet.clock import to_instant
 from gwnet.constants import GAP_TIMES_INTERVAL
 from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
 from gwnet.hydro.loggers.dense_series import find_gaps, usual_interval_s
+from gwnet.store.snapshot import Snapshot
 
-#: Columns of `status`.
+#: Columns of `summarize_status`.
 STATUS_COLUMNS: Final = (
     "site",
     "well",
@@ -50,29 +51,23 @@ STATUS_COLUMNS: Final = (
 )
 
 
-def status(
-    connection: Connection,
+def summarize_status(
+    record: Snapshot,
     wells: Sequence[str] | None = None,
-    site: str | None = None,
     *,
     at_utc: dt.datetime | None = None,
-    known_on: dt.datetime | None = None,
     seen: Callable[[LoggerHeads], object] | None = None,
 ) -> pd.DataFrame:
-    """Return how each deployment stands.
+    """Return the state of each deployment.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        The record, of one site or of all.
     wells : sequence of str, optional
         Only these wells (and no barometers); all unless given.
-    site : str, optional
-        Only this site.
     at_utc : datetime.datetime, optional
-        Until when a sensor that still hangs should have samples; until its last sample unless given.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
+        Until when a sensor that is still installed should have samples; until its last sample unless given.
     seen : callable, optional
         Called with the heads of each deployment, for what else is made of them while they are at hand; all of them at
         once would be more than a computer holds.
@@ -81,62 +76,64 @@ def status(
     -------
     pandas.DataFrame
         Columns of `STATUS_COLUMNS`, one row a deployment, wells before barometers. Coverage is the share of the time
-        from hanging to removal that lies in no gap; excluded are samples that a person left out, without a level those
-        that have no air pressure, no density or nothing that ties them; the residuals are the largest of the anchored
-        level and of the level that the other manual readings would give; drift is of the last hanging with two readings
-        or more; the uncertainty is that of the last head. Findings counts what waits for a decision; warnings names it.
+        from installation to removal that lies in no gap; excluded are samples that a person left out, without a level
+        those that have no air pressure, no density or nothing that anchors them; the residuals are the largest of the
+        anchored level and of the level that the other manual readings would give; drift is of the last installation
+        with two readings or more; the uncertainty is that of the last head. Findings counts what is pending review;
+        warnings names it.
     """
-    record = gather_loggers(connection, wells=None if wells is None else list(wells), site=site, known_on=known_on)
-    wanted = _wanted(record, wells, site)
+    loggers = loggers_of(record)
+    in_wells = deployments_in(record, wells)
+    deployments = _in_order(record.deployments if wells is None else in_wells)
     of_sensors: dict[int, dict[str, Any]] = {}
 
     def one_by_one() -> Iterator[LoggerHeads]:
-        hung = {int(row.deployment_id): row for row in wanted.itertuples()}
-        for one in each_head(record):
-            of_sensors[one.deployment_id] = _of_sensor(hung[one.deployment_id], one, at_utc)
+        rows = {int(row.deployment_id): row for row in deployments.itertuples()}
+        for heads in iterate_heads(record, in_wells):
+            of_sensors[heads.deployment_id] = _of_sensor(rows[heads.deployment_id], heads, at_utc)
             if seen is not None:
-                seen(one)
-            yield one
+                seen(heads)
+            yield heads
 
-    told = findings_of(record, one_by_one())
+    findings = findings_of(record, one_by_one())
     rows = []
-    for row in wanted.itertuples():
+    for row in deployments.itertuples():
+        place = (row.site, row.well, row.instrument)
         mine = [
-            each for each in told if (each.site, each.well, each.instrument) == (row.site, row.well, row.instrument)
+            each
+            for each in findings
+            if (each.site, each.well, each.instrument) == place and _is_within(row, each.start_utc)
         ]
-        mine = [each for each in mine if _within(row, each.start_utc)]
-        told_of = of_sensors.get(int(row.deployment_id), _nothing())
-        facts = _of_barometer(record, row, at_utc) if _in_air(row) else told_of
+        of_samples = (
+            _of_barometer(loggers, row, at_utc) if _in_air(row) else of_sensors.get(int(row.deployment_id), _NOTHING)
+        )
         counts = pd.Series([each.rule for each in mine], dtype=object).value_counts(sort=False)
         warned = ", ".join(f"{rule} {count}" if count > 1 else rule for rule, count in counts.items())
-        rows.append({**_of_deployment(record, row), **facts, "findings": len(mine), "warnings": warned})
+        rows.append({**_of_deployment(loggers, row), **of_samples, "findings": len(mine), "warnings": warned})
     return pd.DataFrame(rows, columns=list(STATUS_COLUMNS))
 
 
 def _in_air(row: Any) -> bool:
-    """Return whether an instrument measures the air: a barometer, also one that hangs in a well."""
+    """Return whether an instrument measures the air: a barometer, also one that is installed in a well."""
     return not row.well or row.kind == "barometer"
 
 
-def _wanted(record: LoggerRecord, wells: Sequence[str] | None, site: str | None) -> pd.DataFrame:
-    table = record.deployments
-    keep = table["wanted"]
-    if wells is None:
-        barometers = table["well"] == ""
-        keep = keep | (barometers if site is None else barometers & (table["site"] == site))
-    rows = table[keep].assign(last=(table["well"] == "") | (table["kind"] == "barometer"))
-    return rows.sort_values(["site", "last", "well", "installed_at_utc", "instrument"], kind="stable")
+def _in_order(deployments: pd.DataFrame) -> pd.DataFrame:
+    """Return deployments by site, those in water before those in air, by well and time."""
+    in_air = (deployments["well"] == "") | (deployments["kind"] == "barometer")
+    order = ["site", "in_air", "well", "installed_at_utc", "instrument"]
+    return deployments.assign(in_air=in_air).sort_values(order, kind="stable")
 
 
-def _within(row: Any, moment: np.datetime64) -> bool:
+def _is_within(row: Any, moment: np.datetime64) -> bool:
     """Return whether something happened during a deployment; what has no time of its own did."""
-    start, end = instant(row.installed_at_utc), instant(row.removed_at_utc)
+    start, end = to_instant(row.installed_at_utc), to_instant(row.removed_at_utc)
     return bool(np.isnat(moment) or (moment >= start - np.timedelta64(3, "D") and (np.isnat(end) or moment < end)))
 
 
-def _of_deployment(record: LoggerRecord, row: Any) -> dict[str, Any]:
-    downloads = record.downloads[record.downloads["instrument"] == row.instrument]
-    charge = battery(record, row.instrument, row.installed_at_utc, row.removed_at_utc)
+def _of_deployment(loggers: LoggerRecord, row: Any) -> dict[str, Any]:
+    downloads = loggers.downloads[loggers.downloads["instrument"] == row.instrument]
+    charge = battery(loggers, row.instrument, row.installed_at_utc, row.removed_at_utc)
     return {
         "site": row.site,
         "well": row.well,
@@ -148,60 +145,48 @@ def _of_deployment(record: LoggerRecord, row: Any) -> dict[str, Any]:
     }
 
 
-def _of_sensor(row: Any, one: LoggerHeads, at_utc: dt.datetime | None) -> dict[str, Any]:
-    used = one.hand[one.hand["offset_m"].notna()]
-    known = np.flatnonzero(~np.isnan(one.hangings.drift_m_per_year))
+def _of_sensor(row: Any, heads: LoggerHeads, at_utc: dt.datetime | None) -> dict[str, Any]:
+    used = heads.manual[heads.manual["offset_m"].notna()]
+    drift, share = heads.installations.drift_m_per_year, heads.installations.drift_share
+    known = np.flatnonzero(~np.isnan(drift))
     last = int(known[-1]) if known.size else -1
-    heads = np.flatnonzero(~np.isnan(one.uncertainty_m))
+    certain = heads.uncertainty_m[~np.isnan(heads.uncertainty_m)]
     return {
-        **_of_times(row, one.time_utc, one.level.channel.value, at_utc),
-        "quantity": one.quantity,
-        "excluded": int(BY_PERSON[one.out].sum()),
-        "without_level": int(((one.out > 0) & ~BY_PERSON[one.out]).sum()),
+        **_of_times(row, heads.time_utc, heads.level.channel.value, at_utc),
+        "quantity": heads.quantity,
+        "excluded": int(BY_PERSON[heads.out].sum()),
+        "without_level": int(((heads.out > 0) & ~BY_PERSON[heads.out]).sum()),
         "manual_readings": len(used),
-        "last_manual_reading": one.hand["measured_at"].iloc[-1] if len(one.hand) else "",
+        "last_manual_reading": heads.manual["measured_at"].iloc[-1] if len(heads.manual) else "",
         "residual_m": _largest(used["residual_m"]),
         "leave_one_out_residual_m": _largest(used["leave_one_out_residual_m"]),
-        "drift_m_per_year": float(one.hangings.drift_m_per_year[last]) if last >= 0 else np.nan,
-        "drift_share_percent": 100 * float(one.hangings.drift_share[last]) if last >= 0 else np.nan,
-        "uncertainty_m": float(one.uncertainty_m[heads[-1]]) if heads.size else np.nan,
+        "drift_m_per_year": float(drift[last]) if last >= 0 else np.nan,
+        "drift_share_percent": 100 * float(share[last]) if last >= 0 else np.nan,
+        "uncertainty_m": float(certain[-1]) if certain.size else np.nan,
     }
 
 
-def _of_barometer(record: LoggerRecord, row: Any, at_utc: dt.datetime | None) -> dict[str, Any]:
-    edges = [instant(row.installed_at_utc), instant(row.removed_at_utc)]
-    last = record.series[record.series["instrument"] == row.instrument]["last_utc"].max()
+def _of_barometer(loggers: LoggerRecord, row: Any, at_utc: dt.datetime | None) -> dict[str, Any]:
+    edges = [to_instant(row.installed_at_utc), to_instant(row.removed_at_utc)]
     if np.isnat(edges[1]):
-        edges[1] = instant(last)
-    channel = None if np.isnat(edges[1]) else barometer_channel(record, row.instrument, np.array(edges))
+        edges[1] = to_instant(loggers.series.loc[loggers.series["instrument"] == row.instrument, "last_utc"].max())
+    channel = None if np.isnat(edges[1]) else barometer_channel(loggers, row.instrument, np.array(edges))
     if channel is None:
-        return _nothing()
-    excluded = int((channel.correction_history.excluded(channel.time_utc) > 0).sum())
+        return _NOTHING
+    excluded = int((channel.correction_history.find_exclusions(channel.time_utc) > 0).sum())
     times = _of_times(row, channel.time_utc, channel.value, at_utc)
-    return {**_nothing(), **times, "quantity": channel.quantity, "excluded": excluded}
+    return {**_NOTHING, **times, "quantity": channel.quantity, "excluded": excluded}
 
 
-def _nothing() -> dict[str, Any]:
-    """Return the facts of a deployment without samples."""
-    return {
-        "quantity": "",
-        "first_utc": pd.NaT,
-        "last_utc": pd.NaT,
-        "samples": 0,
-        "interval_minutes": np.nan,
-        "coverage_percent": 0.0,
-        "gaps": 0,
-        "longest_gap_hours": np.nan,
-        "excluded": 0,
-        "without_level": 0,
-        "manual_readings": 0,
-        "last_manual_reading": "",
-        "residual_m": np.nan,
-        "leave_one_out_residual_m": np.nan,
-        "drift_m_per_year": np.nan,
-        "drift_share_percent": np.nan,
-        "uncertainty_m": np.nan,
-    }
+#: The facts of a deployment without samples.
+_NOTHING: Final[dict[str, Any]] = {
+    **dict.fromkeys(("quantity", "last_manual_reading"), ""),
+    **dict.fromkeys(("first_utc", "last_utc"), pd.NaT),
+    **dict.fromkeys(("samples", "gaps", "excluded", "without_level", "manual_readings"), 0),
+    **dict.fromkeys(("interval_minutes", "longest_gap_hours", "residual_m", "leave_one_out_residual_m"), np.nan),
+    **dict.fromkeys(("drift_m_per_year", "drift_share_percent", "uncertainty_m"), np.nan),
+    "coverage_percent": 0.0,
+}
 
 
 def _of_times(row: Any, when: Instants, value: Floats, at_utc: dt.datetime | None) -> dict[str, Any]:
@@ -209,10 +194,10 @@ def _of_times(row: Any, when: Instants, value: Floats, at_utc: dt.datetime | Non
     interval = usual_interval_s(when)
     longest = GAP_TIMES_INTERVAL * interval if interval == interval else 0.0
     gaps = find_gaps(when, value, longest_gap_s=longest)
-    start = instant(row.installed_at_utc)
-    end = instant(row.removed_at_utc)
+    start = to_instant(row.installed_at_utc)
+    end = to_instant(row.removed_at_utc)
     if np.isnat(end):
-        end = max(instant(at_utc), when[-1]) if at_utc is not None else when[-1]
+        end = max(to_instant(at_utc), when[-1]) if at_utc is not None else when[-1]
     edges_s = [max(_seconds(start, when[0]) - longest, 0.0), max(_seconds(when[-1], end) - longest, 0.0)]
     lost = float(gaps.duration_s.sum()) + sum(edges_s)
     whole = max(_seconds(start, end), 1.0)

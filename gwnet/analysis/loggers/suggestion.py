@@ -12,6 +12,8 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.loggers.correction_kinds import PARAMETERS
+
 #: Columns of the frame of findings.
 FINDING_COLUMNS: Final = (
     "finding",
@@ -26,20 +28,8 @@ FINDING_COLUMNS: Final = (
     "suggestion",
 )
 
-_OPTIONS: Final = {
-    "seconds": "--seconds",
-    "factor": "--factor",
-    "amount_m": "--amount",
-    "cause": "--cause",
-    "method": "--method",
-    "leave_out": "--leave-out",
-    "temperature": "--temperature",
-    "kg_m3": "--density",
-    "gravity_m_s2": "--gravity",
-    "value": "--value",
-}
-
-_NAT: Final = np.datetime64("NaT", "us")
+#: No moment: an open edge of a span.
+NAT: Final = np.datetime64("NaT", "us")
 
 
 @dataclass(frozen=True)
@@ -74,8 +64,8 @@ class LoggerFinding:
     message: str
     kind: str = ""
     parameters: Mapping[str, Any] = field(default_factory=dict)
-    from_utc: np.datetime64 = _NAT
-    to_utc: np.datetime64 = _NAT
+    from_utc: np.datetime64 = NAT
+    to_utc: np.datetime64 = NAT
 
     def key(self) -> str:
         """Return a short name of the finding: the same as long as rule, place, span and correction are the same."""
@@ -91,14 +81,15 @@ class LoggerFinding:
         words += [f"--series {shlex.quote(self.quantity)}"]
         for word, moment in (("--from", self.from_utc), ("--to", self.to_utc)):
             if not np.isnat(moment):
-                words.append(f"{word} {at(moment)}")
+                words.append(f"{word} {describe_moment(moment)}")
         for name, value in self.parameters.items():
-            for one in value if isinstance(value, list) else [value]:
-                words.append(f"{_OPTIONS[name]} {shlex.quote(f'{one:g}' if isinstance(one, float) else str(one))}")
+            for item in value if isinstance(value, list) else [value]:
+                text = f"{item:g}" if isinstance(item, float) else str(item)
+                words.append(f"{PARAMETERS[name].option} {shlex.quote(text)}")
         return " ".join([*words, "--reason TEXT"])
 
 
-def at(moment: np.datetime64) -> str:
+def describe_moment(moment: np.datetime64) -> str:
     """Return an instant as the command line takes it.
 
     Parameters
@@ -115,7 +106,7 @@ def at(moment: np.datetime64) -> str:
     return text.removesuffix(":00") + "Z"
 
 
-def around(first: np.datetime64, last: np.datetime64) -> tuple[np.datetime64, np.datetime64]:
+def span_around(first: np.datetime64, last: np.datetime64) -> tuple[np.datetime64, np.datetime64]:
     """Return the half-open span, in whole seconds, that holds samples from a first to a last one.
 
     Parameters
@@ -132,12 +123,12 @@ def around(first: np.datetime64, last: np.datetime64) -> tuple[np.datetime64, np
     return start.astype("datetime64[us]"), end.astype("datetime64[us]")
 
 
-def as_frame(found: Sequence[LoggerFinding]) -> pd.DataFrame:
+def findings_frame(findings: Sequence[LoggerFinding]) -> pd.DataFrame:
     """Return findings as a frame.
 
     Parameters
     ----------
-    found : sequence of LoggerFinding
+    findings : sequence of LoggerFinding
         Findings.
 
     Returns
@@ -145,10 +136,8 @@ def as_frame(found: Sequence[LoggerFinding]) -> pd.DataFrame:
     pandas.DataFrame
         Columns of `FINDING_COLUMNS`; ``finding`` is the name by which one is accepted.
     """
-    rows = []
-    for one in found:
-        place = (one.key(), one.site, one.well, one.instrument, one.quantity)
-        rows.append((*place, one.rule, one.start_utc, one.end_utc, one.message, one.command()))
+    names = ("site", "well", "instrument", "quantity", "rule", "start_utc", "end_utc", "message")
+    rows = [(each.key(), *(getattr(each, name) for name in names), each.command()) for each in findings]
     table = pd.DataFrame(rows, columns=list(FINDING_COLUMNS))
     for name in ("start_utc", "end_utc"):
         table[name] = pd.to_datetime(pd.Series(list(table[name]), dtype="datetime64[us]")).dt.tz_localize("UTC")

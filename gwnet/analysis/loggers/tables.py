@@ -8,12 +8,11 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-from gwnet.analysis.loggers.heads import OUT_REASONS, LoggerHeads
-from gwnet.clock import offset_minutes, to_utc
+from gwnet.analysis.loggers.correction_history import OUT_REASONS
+from gwnet.analysis.loggers.heads import LoggerHeads
+from gwnet.clock import local_text, to_utc
 from gwnet.errors import SettingsError
-from gwnet.hydro.arrays import Instants
 
 #: Columns of a table of heads.
 HEAD_COLUMNS: Final = (
@@ -25,77 +24,52 @@ HEAD_COLUMNS: Final = (
     "water_elevation_m",
     "uncertainty_m",
     "sensor_level_m",
-    "out",
+    "unusable_reason",
 )
 
 
-def heads_table(found: Sequence[LoggerHeads], zones: Mapping[str, str], *, excluded: bool) -> pd.DataFrame:
+def heads_table(deployments: Sequence[LoggerHeads], zones: Mapping[str, str], *, excluded: bool) -> pd.DataFrame:
     """Return heads as a table, one row a sample.
 
     Parameters
     ----------
-    found : sequence of LoggerHeads
+    deployments : sequence of LoggerHeads
         Heads of deployments.
     zones : mapping
         Time zone of each site.
     excluded : bool
-        Whether samples that give no head are listed as well.
+        Whether samples that have no head are listed as well.
 
     Returns
     -------
     pandas.DataFrame
-        Columns of `HEAD_COLUMNS`, by site, well and time; ``out`` says why a sample gives no head.
+        Columns of `HEAD_COLUMNS`, by site, well and time; ``unusable_reason`` is why a sample has no head.
     """
-    frames = [_table(one, zones[one.site], excluded=excluded) for one in found]
+    frames = [_table(heads, zones[heads.site], excluded=excluded) for heads in deployments]
     frames = [frame for frame in frames if len(frame)]
     if not frames:
         nothing = pd.DataFrame(columns=list(HEAD_COLUMNS))
         return nothing.astype({"measured_at_utc": "datetime64[us, UTC]", "water_elevation_m": "float64"})
-    made = pd.concat(frames, ignore_index=True)
-    return made.sort_values(["site", "well", "measured_at_utc", "instrument"], kind="stable", ignore_index=True)
+    table = pd.concat(frames, ignore_index=True)
+    return table.sort_values(["site", "well", "measured_at_utc", "instrument"], kind="stable", ignore_index=True)
 
 
-def _table(one: LoggerHeads, zone: str, *, excluded: bool) -> pd.DataFrame:
-    keep = np.ones(len(one), dtype=bool) if excluded else one.out == 0
+def _table(heads: LoggerHeads, zone: str, *, excluded: bool) -> pd.DataFrame:
+    keep = np.ones(len(heads), dtype=bool) if excluded else heads.out == 0
     reasons = np.array(OUT_REASONS, dtype=object)
     return pd.DataFrame(
         {
-            "site": one.site,
-            "well": one.well,
-            "instrument": one.instrument,
-            "measured_at": local_text(one.time_utc[keep], zone),
-            "measured_at_utc": pd.DatetimeIndex(one.time_utc[keep]).tz_localize("UTC"),
-            "water_elevation_m": one.water_elevation_m[keep],
-            "uncertainty_m": one.uncertainty_m[keep],
-            "sensor_level_m": one.sensor_level_m[keep],
-            "out": reasons[one.out[keep]],
+            "site": heads.site,
+            "well": heads.well,
+            "instrument": heads.instrument,
+            "measured_at": local_text(heads.time_utc[keep], zone),
+            "measured_at_utc": pd.DatetimeIndex(heads.time_utc[keep]).tz_localize("UTC"),
+            "water_elevation_m": heads.water_elevation_m[keep],
+            "uncertainty_m": heads.uncertainty_m[keep],
+            "sensor_level_m": heads.sensor_level_m[keep],
+            "unusable_reason": reasons[heads.out[keep]],
         }
     )
-
-
-def local_text(when: Instants, zone: str) -> NDArray[np.object_]:
-    """Return instants as local text in ISO 8601 with offset, without seconds where none has any.
-
-    Parameters
-    ----------
-    when : numpy.ndarray of datetime64[us], shape (n,)
-        Instants in UTC.
-    zone : str
-        Time zone.
-
-    Returns
-    -------
-    numpy.ndarray of str, shape (n,)
-        For example ``2026-01-12T10:40+01:00``.
-    """
-    if when.size == 0:
-        return np.empty(0, dtype=object)
-    minutes = offset_minutes(when, zone)
-    local: Instants = when + minutes.astype("timedelta64[m]")
-    to_minute = bool(np.all(when == when.astype("datetime64[m]")))
-    words = {m: f"{'-' if m < 0 else '+'}{abs(m) // 60:02d}:{abs(m) % 60:02d}" for m in np.unique(minutes).tolist()}
-    suffix = np.array([words[m] for m in minutes.tolist()], dtype=object)
-    return np.asarray(np.datetime_as_string(local, unit="m" if to_minute else "s").astype(object) + suffix)
 
 
 def span_of(
@@ -137,8 +111,8 @@ def _instant(moment: dt.date | dt.datetime, zone: str, *, days: int) -> dt.datet
     utc = to_utc(midnight, zone).utc[0]
     if np.isnat(utc):  # summer time begins or ends at midnight there: an hour later is the first that is there once
         utc = to_utc(np.asarray(midnight + np.timedelta64(3600, "s"), dtype="datetime64[us]"), zone).utc[0]
-    made: dt.datetime = utc.astype("datetime64[us]").item()
-    return made.replace(tzinfo=dt.UTC)
+    instant: dt.datetime = utc.astype("datetime64[us]").item()
+    return instant.replace(tzinfo=dt.UTC)
 
 
 def _parsed(text: str) -> dt.date | dt.datetime:

@@ -109,7 +109,7 @@ def control_of(
         return control
     first, last = _window_utc(site, date, window)
     moment = moment_of(control, date, site["time_zone"])
-    told = levels_for_map(connection, site, missing, moment, first=first, last=last, known_on=known_on)
+    told = levels_for_map(Snapshot(connection, known_on, str(site["site"])), missing, moment, first=first, last=last)
     return same_day_set(table, wells, loggers=told, **given) if len(told) else control
 
 

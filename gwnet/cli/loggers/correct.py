@@ -3,29 +3,32 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import TYPE_CHECKING, Any, Final
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from gwnet.analysis.loggers.correction_kinds import KINDS, PARAMETERS
 from gwnet.cli import options, output
 
 if TYPE_CHECKING:
     from gwnet.analysis.loggers.corrections import Corrected
     from gwnet.network import Network
 
-#: Options that are parameters of a correction, by the names that they have in the record.
-_PARAMETERS: Final = (
-    "seconds",
-    "factor",
-    "amount_m",
-    "cause",
-    "method",
-    "leave_out",
-    "temperature",
-    "kg_m3",
-    "gravity_m_s2",
-    "value",
-)
+
+def _parameter_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add an option for every parameter of a correction."""
+    for parameter in reversed(PARAMETERS.values()):
+        kinds = ", ".join(kind.name for kind in KINDS.values() if parameter.name in kind.parameters)
+        command = click.option(
+            parameter.option,
+            parameter.name,
+            type=parameter.value_type,
+            multiple=parameter.multiple,
+            metavar=parameter.metavar,
+            help=f"{kinds[0].upper()}{kinds[1:]}: {parameter.meaning}.",
+        )(command)
+    return command
 
 
 @click.command("correct")
@@ -33,22 +36,13 @@ _PARAMETERS: Final = (
 @click.argument("kind", required=False)
 @click.option("--from", "start", type=options.Instant(), metavar="TIME", help="Start of the span. Default: open.")
 @click.option("--to", "end", type=options.Instant(), metavar="TIME", help="End of the span, not included.")
-@click.option("--seconds", type=float, metavar="S", help="Clock shift or drift: what is added to the times.")
-@click.option("--amount", "amount", type=float, metavar="LENGTH", help="Step: what is added to the level, in --unit.")
-@click.option("--cause", metavar="CAUSE", help="Exclusion: spike, flat, bottomed out, out of water, frozen, …")
-@click.option("--factor", type=float, metavar="F", help="Scale: factor on the values.")
-@click.option("--method", metavar="METHOD", help="Anchoring: linear, constant, or none for the hanging depth.")
-@click.option("--leave-out", "leave_out", type=int, multiple=True, metavar="EVENT", help="Anchoring: manual reading.")
-@click.option("--temperature", metavar="DEGC", help="Density: degrees Celsius, or 'series' for those measured.")
-@click.option("--density", "kg_m3", type=float, metavar="KG_M3", help="Density: of the water itself.")
-@click.option("--gravity", "gravity_m_s2", type=float, metavar="M_S2", help="Density: gravity to go with it.")
-@click.option("--value", type=float, metavar="BE", help="Efficiency: barometric efficiency, 0 to 1.")
+@_parameter_options
 @click.option("--series", "quantity", metavar="QUANTITY", help="Which series. Default: the one that gives the level.")
-@click.option("--accept", metavar="FINDING", help="Apply what this finding suggests.")
-@click.option("--take-back", type=int, metavar="NUMBER", help="Take a correction back.")
+@click.option("--accept", multiple=True, metavar="FINDING", help="Apply what this finding suggests; of several, all.")
+@click.option("--take-back", type=int, multiple=True, metavar="NUMBER", help="Withdraw a correction; of several, all.")
 @click.option("--list", "listed", is_flag=True, help="List the corrections on record.")
-@click.option("--dry-run", is_flag=True, help="Tell what would move, and record nothing.")
-@click.option("--reason", metavar="TEXT", help="Why; needed to adjust and to take back.")
+@click.option("--dry-run", is_flag=True, help="Show which heads would change, and record nothing.")
+@click.option("--reason", metavar="TEXT", help="Why; needed to correct and to withdraw.")
 @options.by
 @options.known_on
 @options.unit
@@ -56,11 +50,10 @@ _PARAMETERS: Final = (
 @options.db
 @click.pass_context
 def command(ctx: click.Context, /, db: str, **given: Any) -> None:
-    """Adjust the series of a logger, or take a correction back.
+    """Correct the series of a logger, or withdraw a correction.
 
-    KIND is clock shift, clock drift, scale, step, exclusion, restart, anchoring, density or efficiency. The samples
-    stay as they are: the correction is a row of the correction history, with who and why, and the heads are worked
-    out afresh. It tells which heads moved and by how much.
+    KIND is {kinds}. The samples stay as they are: the correction is a row of the correction history, with who and why,
+    and the heads are worked out afresh. Prints which heads change and by how much.
     """
     _refuse_mixtures(ctx, given)
     with options.opened(db) as net:
@@ -72,17 +65,21 @@ def command(ctx: click.Context, /, db: str, **given: Any) -> None:
     _show(done, given)
 
 
+#: The kinds in the help are those that are declared.
+command.help = (command.help or "").replace("{kinds}", f"{', '.join(list(KINDS)[:-1])} or {list(KINDS)[-1]}")
+
+
 def _refuse_mixtures(ctx: click.Context, given: dict[str, Any]) -> None:
     """Refuse what cannot be asked for together, and a correction without a reason."""
-    ways = sum((given["listed"], given["take_back"] is not None, given["accept"] is not None, bool(given["kind"])))
+    ways = sum(map(bool, (given["listed"], given["take_back"], given["accept"], given["kind"])))
     if ways != 1:
         message = "Give one of: INSTRUMENT KIND, --accept FINDING, --take-back NUMBER, --list."
         raise click.UsageError(message, ctx)
     if given["known_on"] is not None and not given["listed"]:
         message = "--known-on serves --list alone; a correction is recorded now."
         raise click.UsageError(message, ctx)
-    if not given["kind"] and any(_parameters(given).values()):
-        message = "Parameters stand with INSTRUMENT KIND; a finding brings its own."
+    if not given["kind"] and _parameters(given):
+        message = "Parameters belong to INSTRUMENT KIND; a finding brings its own."
         raise click.UsageError(message, ctx)
     if not given["listed"] and not (given["reason"] or "").strip():
         message = "Say why with --reason TEXT; it is kept with the correction."
@@ -90,22 +87,25 @@ def _refuse_mixtures(ctx: click.Context, given: dict[str, Any]) -> None:
 
 
 def _parameters(given: dict[str, Any]) -> dict[str, Any]:
+    """Return the parameters that were given, lengths in metres."""
     from gwnet.units import metres_per
 
-    amount = given["amount"]
-    made = {**given, "amount_m": None if amount is None else amount * metres_per(given["unit"])}
-    return {name: list(made[name]) or None if name == "leave_out" else made[name] for name in _PARAMETERS}
+    values = {name: given[name] for name in PARAMETERS if given[name] not in (None, ())}
+    return {
+        name: value * metres_per(given["unit"]) if PARAMETERS[name].is_length else value
+        for name, value in values.items()
+    }
 
 
 def _decide(net: Network, given: dict[str, Any]) -> Corrected:
-    told = {"reason": given["reason"], "by": given["by"], "dry_run": given["dry_run"]}
-    if given["take_back"] is not None:
-        return net.take_back_correction(given["take_back"], **told)
-    if given["accept"] is not None:
-        return net.accept_logger_finding(given["accept"], instrument=given["instrument"], **told)
+    decision = {"reason": given["reason"], "by": given["by"], "dry_run": given["dry_run"]}
+    if given["take_back"]:
+        return net.withdraw_corrections(*given["take_back"], **decision)
+    if given["accept"]:
+        return net.accept_logger_findings(*given["accept"], instrument=given["instrument"], **decision)
     start, end = _span(given)
     chosen = {"quantity": given["quantity"], "start": start, "end": end}
-    return net.correct_logger(given["instrument"], given["kind"], **chosen, **told, **_parameters(given))
+    return net.correct_logger(given["instrument"], given["kind"], **chosen, **decision, **_parameters(given))
 
 
 def _span(given: dict[str, Any]) -> tuple[dt.datetime | None, dt.datetime | None]:
@@ -119,12 +119,14 @@ def _span(given: dict[str, Any]) -> tuple[dt.datetime | None, dt.datetime | None
 def _show(done: Corrected, given: dict[str, Any]) -> None:
     from gwnet.analysis.levels.display_unit import in_unit
 
-    output.rows(in_unit(done.moved, given["unit"]), given["form"], empty="No head moves.")
-    numbers = ", ".join(str(number) for number in done.numbers)
+    output.rows(in_unit(done.moved, given["unit"]), given["form"], empty="No head changes.")
+    several = len(done.numbers) > 1
+    subject = f"Correction{'s' * several} {', '.join(map(str, done.numbers))} {'were' if several else 'was'}"
     if given["dry_run"]:
-        output.say(f"Nothing was recorded; it would be: {done.says}.")
-    elif given["take_back"] is not None:
-        output.say(f"Correction {numbers} was taken back: {done.says}.")
+        output.say(f"Nothing was recorded; it would be: {done.description}.")
+    elif given["take_back"]:
+        output.say(f"{subject} withdrawn: {done.description}.")
     else:
-        output.say(f"Correction {numbers} was recorded: {done.says}.")
-        output.say(f"To undo it: gwnet logger correct --take-back {done.numbers[0]} --reason TEXT")
+        output.say(f"{subject} recorded: {done.description}.")
+        undo = " ".join(f"--take-back {number}" for number in done.numbers)
+        output.say(f"To undo it: gwnet logger correct {undo} --reason TEXT")

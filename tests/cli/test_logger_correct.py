@@ -7,15 +7,15 @@ import numpy as np
 import pytest
 
 from ..analysis.logger_record import HOUR
-from ..analysis.test_logger_heads import Hung
+from ..analysis.test_logger_heads import Installed
 
 
 @pytest.fixture
-def hung(tmp_path, gwnet_here):
+def installed(tmp_path, gwnet_here):
     """Give a record in the current folder whose sensor's clock is two hours late, and the command line."""
-    made = Hung(tmp_path / "gwnet.sqlite")
+    made = Installed(tmp_path / "gwnet.sqlite")
     made.water = made.water + np.random.default_rng(9).normal(size=1500) * 0.001
-    made.hang(clock=made.when - 2 * HOUR)
+    made.install(clock=made.when - 2 * HOUR)
     made.read(100, 1400)
     made.record.store.close()
     return made, gwnet_here
@@ -26,17 +26,17 @@ def rows(ran):
     return list(csv.DictReader(io.StringIO(ran.out)))
 
 
-def test_a_finding_is_listed_tried_accepted_listed_and_taken_back(hung):
-    made, run = hung
+def test_a_finding_is_listed_tried_accepted_listed_and_withdrawn(installed):
+    made, run = installed
     listed = run("logger", "findings", "--format", "csv")
     assert listed.code == 3
     (finding,) = [row for row in rows(listed) if row["rule"] == "clock"]
-    told = ("--reason", "set to summer time", "--by", "Ana")
-    tried = run("logger", "correct", "--accept", finding["finding"], *told, "--dry-run")
+    given = ("--reason", "set to summer time", "--by", "Ana")
+    tried = run("logger", "correct", "--accept", finding["finding"], *given, "--dry-run")
     assert tried.code == 0
     assert "Nothing was recorded" in tried.err
     assert rows(run("logger", "correct", "--list", "--format", "csv")) == []
-    done = run("logger", "correct", "--accept", finding["finding"], *told, "--format", "json")
+    done = run("logger", "correct", "--accept", finding["finding"], *given, "--format", "json")
     assert done.code == 0
     assert json.loads(done.out)[0]["moved"] > 1000
     assert "--take-back 1" in done.err
@@ -47,15 +47,40 @@ def test_a_finding_is_listed_tried_accepted_listed_and_taken_back(hung):
     assert float(head["water_elevation_m"]) == pytest.approx(made.water[50], abs=1e-3)
     back = run("logger", "correct", "--take-back", "1", "--reason", "it was right", "--by", "Ben")
     assert back.code == 0
-    assert "taken back" in back.err
+    assert "withdrawn" in back.err
     assert run("logger", "findings").code == 3
     told = run("history", "W").out
     assert "set to summer time" in told
     assert "it was right" in told
 
 
-def test_a_correction_typed_in_full_does_what_the_suggestion_says(hung):
-    _, run = hung
+def test_all_findings_that_are_named_are_accepted(installed):
+    _, run = installed
+    given = ("--reason", "looked at", "--by", "Ana")
+    names = [row["finding"] for row in rows(run("logger", "findings", "--format", "csv")) if row["suggestion"]]
+    (clock,) = names
+    step = ("L", "step", "--from", "2024-02-01T00:00Z", "--amount", "0.3")
+    assert run("logger", "correct", *step, *given).code == 0
+    names = [row["finding"] for row in rows(run("logger", "findings", "--format", "csv")) if row["suggestion"]]
+    assert len(names) == 2
+    assert clock in names
+    every = [word for name in names for word in ("--accept", name)]
+    tried = run("logger", "correct", *every, *given, "--dry-run", "--format", "csv")
+    assert "; " in tried.err.split("it would be: ")[1]
+    assert len(rows(run("logger", "correct", "--list", "--format", "csv"))) == 1
+    assert run("logger", "correct", *every, "--accept", "ffff", *given).code == 1
+    assert len(rows(run("logger", "correct", "--list", "--format", "csv"))) == 1
+    done = run("logger", "correct", *every, *given)
+    assert "Corrections 2, 3 were recorded" in done.err
+    assert "--take-back 2 --take-back 3" in done.err
+    assert len(rows(run("logger", "correct", "--list", "--format", "csv"))) == 3
+    back = run("logger", "correct", "--take-back", "2", "--take-back", "3", *given)
+    assert "Corrections 2, 3 were withdrawn" in back.err
+    assert len(rows(run("logger", "correct", "--list", "--format", "csv"))) == 1
+
+
+def test_a_correction_typed_in_full_does_what_the_suggestion_says(installed):
+    _, run = installed
     (finding,) = [row for row in rows(run("logger", "findings", "--format", "csv")) if row["rule"] == "clock"]
     words = shlex.split(finding["suggestion"])
     assert words[:3] == ["gwnet", "logger", "correct"]
@@ -67,8 +92,8 @@ def test_a_correction_typed_in_full_does_what_the_suggestion_says(hung):
     assert "would count twice" in again.err
 
 
-def test_an_amount_is_given_in_the_unit_of_the_option(hung):
-    _, run = hung
+def test_an_amount_is_given_in_the_unit_of_the_option(installed):
+    _, run = installed
     step = ("L", "step", "--from", "2024-02-01T00:00Z", "--amount", "1", "--unit", "ft", "--reason", "slip")
     done = run("logger", "correct", *step, "--by", "Ana")
     assert done.code == 0
@@ -88,15 +113,15 @@ def test_an_amount_is_given_in_the_unit_of_the_option(hung):
         (("L", "exclusion", "--from", "2024-02-02T00:00Z", "--to", "2024-02-01T00:00Z", "--reason", "x"), "not after"),
     ],
 )
-def test_what_cannot_be_asked_for_is_wrong_usage(hung, arguments, words):
-    _, run = hung
+def test_what_cannot_be_asked_for_is_wrong_usage(installed, arguments, words):
+    _, run = installed
     ran = run("logger", "correct", *arguments)
     assert ran.code == 2
     assert words in ran.err
 
 
-def test_what_the_record_refuses_stops_and_says_what_to_do(hung):
-    _, run = hung
+def test_what_the_record_refuses_stops_and_says_what_to_do(installed):
+    _, run = installed
     ran = run(
         "logger", "correct", "L", "exclusion", "--from", "2024-02-02T00:00Z", "--cause", "boredom", "--reason", "x"
     )
@@ -106,8 +131,8 @@ def test_what_the_record_refuses_stops_and_says_what_to_do(hung):
     assert "no series of instrument 'X'" in run("logger", "correct", "X", "scale", "--factor", "2", "--reason", "x").err
 
 
-def test_status_and_heads_in_every_form(hung):
-    _, run = hung
+def test_status_and_heads_in_every_form(installed):
+    _, run = installed
     (sensor, barometer) = rows(run("logger", "status", "--format", "csv", "--at", "2024-04-01T00:00Z"))
     assert (sensor["instrument"], barometer["instrument"]) == ("L", "B")
     assert float(sensor["coverage_percent"]) < 70

@@ -1,0 +1,410 @@
+"""The rules by which something looks wrong in the series of one logger, each declared once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields, replace
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from gwnet.analysis.checks.limits import limits_of
+from gwnet.analysis.loggers.channels import LoggerRecord
+from gwnet.analysis.loggers.correction_history import OUT_REASONS
+from gwnet.analysis.loggers.correction_kinds import CAUSES
+from gwnet.analysis.loggers.heads import LoggerHeads
+from gwnet.analysis.loggers.suggestion import NAT, LoggerFinding, span_around
+from gwnet.clock import to_instant, to_instants
+from gwnet.constants import (
+    BATTERY_LOW_PERCENT,
+    BATTERY_LOW_V,
+    FLAT_WITH_AIR_S,
+    FLAT_WITHOUT_AIR_S,
+    GAP_TIMES_INTERVAL,
+)
+from gwnet.hydro.arrays import Floats, Instants
+from gwnet.hydro.loggers.dense_series import find_gaps, usual_interval_s
+from gwnet.hydro.loggers.faults import confirm_steps, find_spikes, find_steps
+from gwnet.hydro.loggers.unusable_intervals import (
+    Intervals,
+    find_flat,
+    find_frozen,
+    find_odd_intervals,
+    find_out_of_water,
+    find_over_range,
+    find_pinned,
+    least_step,
+)
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One rule by which something looks wrong.
+
+    Attributes
+    ----------
+    looks_for : str
+        What it looks for.
+    suggests : str
+        Kind of correction that it suggests; empty for none.
+    message : str
+        Message about an interval of samples, for rules that find such.
+    """
+
+    looks_for: str
+    suggests: str = ""
+    message: str = ""
+
+
+#: Rules of the findings.
+RULES: Final[dict[str, Rule]] = {
+    "clock": Rule(
+        "times that fit those of the barometer only when shifted: wrong zone, summer time, clock set anew",
+        "clock shift",
+    ),
+    "bottomed out": Rule(
+        "rests at the least value that it ever has",
+        "exclusion",
+        "{samples} at the least value ever read, for {hours:.4g} h",
+    ),
+    "flat": Rule(
+        "one value for longer than resolution and noise allow",
+        "exclusion",
+        "{samples} in a row with the same value, for {hours:.4g} h",
+    ),
+    "out of water": Rule(
+        "as much pressure as the air",
+        "exclusion",
+        "{samples} with no water above the sensor (median {value:.3f} m)",
+    ),
+    "frozen": Rule(
+        "water at or below 0 degC", "exclusion", "{samples} of water at or below 0 degC (median {value:.2f} degC)"
+    ),
+    "over range": Rule(
+        "more water than the instrument is made for",
+        "exclusion",
+        "{samples} above the range of the instrument (median {value:.3f} m)",
+    ),
+    "spike": Rule("samples far from both neighbours", "exclusion"),
+    "step": Rule("a change from one sample to the next that stays, and that no manual reading explains", "step"),
+    "slipped cable": Rule("such a change that manual readings show to be the sensor's", "step"),
+    "gap": Rule("no samples for longer than the interval"),
+    "interval": Rule("samples closer together or farther apart than usual"),
+    "no air pressure": Rule("samples of an absolute sensor without an air pressure"),
+    "manual reading": Rule("a manual reading that does not fit the others", "anchoring"),
+    "drift": Rule("drift that is large beside the movement of the water"),
+    "not anchored": Rule("samples that nothing anchors to an elevation, or the hanging depth alone"),
+    "battery": Rule("a battery that runs low"),
+    "conflict": Rule("two downloads that differ at the same instants"),
+}
+
+#: Which of `OUT_REASONS` a person gave.
+BY_PERSON: Final = np.array([reason in CAUSES for reason in OUT_REASONS])
+
+
+def describe_logger_findings() -> str:
+    """Return the rules of the findings as a Markdown table.
+
+    Returns
+    -------
+    str
+        One row a rule: what it looks for, and the kind of correction that it suggests.
+    """
+    lines = ["| Rule | Looks for | Suggests |", "|---|---|---|"]
+    lines += [f"| {name} | {rule.looks_for} | {rule.suggests or 'nothing'} |" for name, rule in RULES.items()]
+    return "\n".join(lines) + "\n"
+
+
+def find_in_deployment(loggers: LoggerRecord, heads: LoggerHeads) -> Iterator[LoggerFinding]:
+    """Yield what looks wrong in one deployment by itself.
+
+    Parameters
+    ----------
+    loggers : gwnet.analysis.loggers.channels.LoggerRecord
+        What is on record.
+    heads : gwnet.analysis.loggers.heads.LoggerHeads
+        Heads over the whole deployment.
+
+    Yields
+    ------
+    LoggerFinding
+        The findings, rule by rule.
+    """
+    channel = heads.level.channel
+    limits = limits_of(loggers.record.of_site(heads.site).settings)[0]
+    excluded = BY_PERSON[heads.anchored.out]
+    raw = np.where(excluded, np.nan, channel.value)
+    level = np.where(excluded | (heads.level.out > 0), np.nan, heads.level.level_m)
+    per_metre = _raw_per_metre(heads)
+    gone = excluded.copy()
+    for rule, intervals in _unusable_intervals(loggers, heads, raw, level):
+        yield from _exclusions(heads, rule, intervals, raw, gone)
+        for first, last in zip(intervals.first, intervals.last, strict=True):
+            gone[first : last + 1] = True
+    jumps = list(_spikes_and_steps(heads, np.where(gone, np.nan, channel.value), per_metre, limits))
+    yield from jumps
+    yield from _intervals(heads)
+    yield from _without_level(heads)
+    yield from _manual_readings(heads, limits, has_stepped=any(each.kind == "step" for each in jumps))
+    yield from _battery(loggers, heads)
+
+
+def _raw_per_metre(heads: LoggerHeads) -> float:
+    """Return how many of the channel's SI units one metre of level is."""
+    if not heads.quantity.endswith("pressure"):
+        return 1.0
+    return 1.0 / float(np.nanmedian(heads.level.metres_per_pascal()))
+
+
+def _unusable_intervals(
+    loggers: LoggerRecord, heads: LoggerHeads, raw: Floats, level: Floats
+) -> Iterator[tuple[str, Intervals]]:
+    """Yield the intervals in which the sensor did not measure the water, the plainest rule first."""
+    when = heads.time_utc
+    step = least_step(raw)
+    yield "bottomed out", find_pinned(when, raw, resolution=step)
+    longest = FLAT_WITH_AIR_S if heads.quantity == "absolute pressure" else FLAT_WITHOUT_AIR_S
+    yield "flat", find_flat(when, raw, least_s=longest, resolution=step)
+    if heads.quantity.endswith("pressure") or heads.quantity == "water column":
+        air = heads.level.air_pa * heads.level.metres_per_pascal()
+        yield "out of water", find_out_of_water(when, level, air).intervals
+        limit = loggers.instrument_number(heads.instrument, "range_m")
+        if limit == limit:
+            yield "over range", find_over_range(when, level, range_m=limit)
+    water = loggers.channel(heads.instrument, "water temperature", _aware(when[0]), _aware(when[-1], 1))
+    if water is not None:
+        cold = find_frozen(water.time_utc, water.value)
+        if cold.first.size:
+            yield "frozen", _find_in(cold, water.time_utc, when)
+
+
+def _aware(moment: np.datetime64, seconds: int = 0) -> pd.Timestamp:
+    return pd.Timestamp(moment, tz="UTC") + pd.Timedelta(seconds=seconds)
+
+
+def _find_in(intervals: Intervals, from_when: Instants, to_when: Instants) -> Intervals:
+    """Return intervals of one series as places in another."""
+    first = np.searchsorted(to_when, from_when[intervals.first], side="left").astype(np.int64)
+    last = (np.searchsorted(to_when, from_when[intervals.last], side="right") - 1).astype(np.int64)
+    places = replace(intervals, first=first, last=last)
+    kept = last >= first
+    return Intervals(*(getattr(places, column.name)[kept] for column in fields(places)))
+
+
+def count_samples(count: int) -> str:
+    """Return a number of samples in words.
+
+    Parameters
+    ----------
+    count : int
+        How many.
+
+    Returns
+    -------
+    str
+        For example ``3 samples``.
+    """
+    return "1 sample" if count == 1 else f"{count} samples"
+
+
+def _exclusions(
+    heads: LoggerHeads, rule: str, intervals: Intervals, raw: Floats, gone: NDArray[np.bool_]
+) -> Iterator[LoggerFinding]:
+    """Yield a finding with an exclusion for each interval that no plainer rule reported already."""
+    for number in range(intervals.first.size):
+        first, last = int(intervals.first[number]), int(intervals.last[number])
+        inside = ~np.isnan(raw[first : last + 1])
+        if not inside.any() or gone[first : last + 1][inside].mean() > 0.5:
+            continue
+        words = RULES[rule].message.format(
+            samples=count_samples(int(intervals.count[number])),
+            hours=float(intervals.duration_s[number]) / 3600,
+            value=float(intervals.value[number]),
+        )
+        yield _finding(heads, rule, first, last, f"{words}.", {"cause": rule})
+
+
+def _finding(
+    heads: LoggerHeads,
+    rule: str,
+    first: int,
+    last: int,
+    message: str,
+    parameters: dict[str, Any] | None = None,
+    *,
+    is_open: bool = False,
+) -> LoggerFinding:
+    """Return a finding about some samples of a deployment, with its correction over just these samples, or open."""
+    start, end = heads.time_utc[first], heads.time_utc[last]
+    begins, ends = span_around(start, end) if parameters else (NAT, NAT)
+    return LoggerFinding(
+        heads.site,
+        heads.well,
+        heads.instrument,
+        heads.quantity,
+        rule,
+        start,
+        end,
+        message,
+        RULES[rule].suggests if parameters else "",
+        parameters or {},
+        begins,
+        NAT if is_open else ends,
+    )
+
+
+def _spikes_and_steps(
+    heads: LoggerHeads, raw: Floats, per_metre: float, limits: Mapping[str, float]
+) -> Iterator[LoggerFinding]:
+    """Yield spikes and steps of the level in metres; air and water do not spike, so the raw series serves."""
+    level = np.where(np.isnan(raw) | (heads.level.out > 0), np.nan, heads.level.level_m)
+    series = level if heads.quantity == "absolute pressure" and not np.isnan(level).all() else raw / per_metre
+    spikes = find_spikes(series)
+    cleaned = series.copy()
+    for number in range(spikes.first.size):
+        first, last = int(spikes.first[number]), int(spikes.last[number])
+        cleaned[first : last + 1] = np.nan
+        size = float(spikes.size[number])
+        if abs(size) >= limits["logger_fault_m"]:
+            perhaps = "taken out of the water?" if size < 0 else "a bad value?"
+            message = f"{count_samples(last - first + 1)} {size:+.3f} m off both neighbours: {perhaps}"
+            yield _finding(heads, "spike", first, last, message, {"cause": "spike"})
+    interval = usual_interval_s(heads.time_utc)
+    steps = find_steps(heads.time_utc, cleaned, longest_gap_s=3 * interval if interval == interval else 0.0)
+    big = np.flatnonzero(np.abs(steps.size) >= limits["logger_fault_m"])
+    verdict, moved = confirm_steps(
+        heads.time_utc[steps.place[big]],
+        steps.size[big],
+        to_instants(heads.manual["measured_at_utc"]),
+        heads.manual["offset_m"].to_numpy(dtype=np.float64),
+        tolerance_m=limits["logger_residual_m"],
+    )
+    for number, place in enumerate(steps.place[big].tolist()):
+        size = float(steps.size[big][number])
+        if verdict[number] < 0 or _is_restarted(heads, place):
+            continue  # the water moved, or the move is on record
+        rule = "slipped cable" if verdict[number] > 0 else "step"
+        evidence = (
+            f"manual readings on both sides moved by {float(moved[number]):+.3f} m against it: the sensor moved"
+            if verdict[number] > 0
+            else "no manual readings on both sides show whether sensor or water moved"
+        )
+        message = f"The level steps by {size:+.3f} m and stays; {evidence}."
+        yield _finding(heads, rule, place, place, message, {"amount_m": round(-size, 4)}, is_open=True)
+
+
+def _is_restarted(heads: LoggerHeads, place: int) -> bool:
+    """Return whether anchoring starts anew at a sample or between it and the one before."""
+    restarts = heads.level.channel.correction_history.restarts()
+    before = heads.time_utc[max(place - 1, 0)]
+    return bool(((restarts > before) & (restarts <= heads.time_utc[place])).any())
+
+
+def _intervals(heads: LoggerHeads) -> Iterator[LoggerFinding]:
+    """Yield gaps and runs of another interval."""
+    interval = usual_interval_s(heads.time_utc)
+    if interval != interval:
+        return
+    odd = find_odd_intervals(heads.time_utc)
+    in_run = np.zeros(len(heads), dtype=bool)
+    for number in range(odd.first.size):
+        first, last = int(odd.first[number]), int(odd.last[number])
+        in_run[first:last] = True
+        message = (
+            f"{int(odd.count[number])} samples {odd.value[number] / 60:g} min apart instead of {interval / 60:g} min."
+        )
+        yield _finding(heads, "interval", first, last, message)
+    gaps = find_gaps(heads.time_utc, heads.level.channel.value, longest_gap_s=GAP_TIMES_INTERVAL * interval)
+    for number in np.flatnonzero(~in_run[gaps.before]).tolist():
+        hours = float(gaps.duration_s[number]) / 3600
+        message = f"No sample for {hours:.4g} h, where one is due every {interval / 60:g} min."
+        yield _finding(heads, "gap", int(gaps.before[number]), int(gaps.after[number]), message)
+
+
+def _without_level(heads: LoggerHeads) -> Iterator[LoggerFinding]:
+    """Yield where an absolute sensor has no air pressure, and what nothing anchors to an elevation."""
+    out = heads.anchored.out
+    for rule, fix in (
+        ("no air pressure", "load the barometer's files, or name one in the deployment"),
+        ("not anchored", "a manual reading, or hanging depth and measuring point, would anchor them"),
+    ):
+        places = np.flatnonzero(out == OUT_REASONS.index(rule))
+        if places.size:
+            message = f"{count_samples(places.size)} without a level: {rule}; {fix}."
+            yield _finding(heads, rule, int(places[0]), int(places[-1]), message)
+    by_depth = np.flatnonzero(heads.anchored.by_hanging_depth & (out == 0))
+    if by_depth.size and heads.quantity != "water elevation":
+        message = f"{count_samples(by_depth.size)} by the hanging depth alone: no manual reading anchors them."
+        yield _finding(heads, "not anchored", int(by_depth[0]), int(by_depth[-1]), message)
+
+
+def _manual_readings(heads: LoggerHeads, limits: Mapping[str, float], *, has_stepped: bool) -> Iterator[LoggerFinding]:
+    """Yield manual readings that do not fit the others of their installation, and drift that is large.
+
+    Where the sensor stepped the step comes first: readings on its two sides cannot agree until it is dealt with.
+    """
+    manual = heads.manual
+    place = (heads.site, heads.well, heads.instrument, heads.quantity)
+    residual = np.abs(manual["leave_one_out_residual_m"].to_numpy(dtype=np.float64))
+    allowed = np.maximum(limits["logger_residual_m"], 1.5 * manual["uncertainty_m"].to_numpy(dtype=np.float64))
+    for number in np.unique(manual["installation"].to_numpy(dtype=np.int64)):
+        mine = np.flatnonzero((manual["installation"] == number).to_numpy() & ~np.isnan(residual))
+        if mine.size < 3 or not (residual[mine] > allowed[mine]).any():
+            continue
+        row = manual.iloc[int(mine[np.argmax(residual[mine])])]
+        message = (
+            f"The manual reading of {row['measured_at']} (event {row['event_id']}) is "
+            f"{row['leave_one_out_residual_m']:+.3f} m off what the others give: slip, drift, clock, barometer, itself."
+        )
+        moment = to_instant(row["measured_at_utc"])
+        correction = ("", {}) if has_stepped else ("anchoring", {"leave_out": [int(row["event_id"])]})
+        yield LoggerFinding(*place, "manual reading", moment, moment, message, *correction)
+    drifts = heads.installations
+    for number in np.flatnonzero(np.nan_to_num(drifts.drift_share) >= limits["logger_drift_share"]):
+        spread = float(drifts.offset_spread_m[number])
+        message = (
+            f"The offsets of the manual readings spread over {spread:.3f} m, {drifts.drift_share[number]:.0%} of the "
+            f"movement of the water ({float(drifts.drift_m_per_year[number]):+.3f} m/year): too much to rely on?"
+        )
+        if spread >= limits["logger_residual_m"]:
+            yield LoggerFinding(*place, "drift", drifts.start_utc[number], drifts.end_utc[number], message)
+
+
+def _battery(loggers: LoggerRecord, heads: LoggerHeads) -> Iterator[LoggerFinding]:
+    """Yield a battery that was low at its last sample."""
+    charge = battery(loggers, heads.instrument, _aware(heads.time_utc[0]), _aware(heads.time_utc[-1], 1))
+    if charge is not None and charge[2]:
+        message = f"The battery was at {charge[0]:g} {charge[1]} at the last sample: change it at the next visit."
+        last = len(heads) - 1
+        yield _finding(heads, "battery", last, last, message)
+
+
+def battery(
+    loggers: LoggerRecord, instrument: str, start: pd.Timestamp | None, end: pd.Timestamp | None
+) -> tuple[float, str, bool] | None:
+    """Return the last battery value of an instrument over a span.
+
+    Parameters
+    ----------
+    loggers : gwnet.analysis.loggers.channels.LoggerRecord
+        What is on record.
+    instrument : str
+        Code of the instrument.
+    start, end : pandas.Timestamp or None
+        Half-open span; None for open.
+
+    Returns
+    -------
+    tuple or None
+        Value, unit and whether it is low (at or below 20 %, or 3 V; project default); None where none is on record.
+    """
+    channel = loggers.channel(instrument, "battery", start, end)
+    if channel is None:
+        return None
+    known = channel.value[~np.isnan(channel.value)]
+    if known.size == 0:
+        return None
+    limit = BATTERY_LOW_PERCENT if channel.unit == "%" else BATTERY_LOW_V
+    return float(known[-1]), channel.unit, bool(known[-1] <= limit)
