@@ -9,13 +9,13 @@ import pytest
 from pypdf import PdfReader
 
 from gwnet.errors import AnalysisError, OutputError, SettingsError, TooFewLevelsError
-from gwnet.figures.base.panel import save_all, save_pages
+from gwnet.figures.base.panel import save_all
 from gwnet.figures.base.style import new_figure
 from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.trend_map import draw_slope_map, slope_map_plot_data
 from gwnet.figures.series.trend import COLUMNS, ROWS, draw_trend, trend_multiples
 from gwnet.figures.series.trend_data import p_text, slope_text, trend_plot_data
-from gwnet.figures.series.trend_ranked import draw_ranked, ranked_plot_data
+from gwnet.figures.series.trend_ranked import draw_ranked_page, ranked_pages, ranked_plot_data
 
 from . import frames
 from .frames import KNOWN_ON, SITE
@@ -103,8 +103,8 @@ def test_across_a_gap_the_medians_before_and_after_are_drawn():
     assert after - before == pytest.approx(2.0, abs=0.5)
     assert "median before and after the gap" in words_of(draw_trend(data))
     assert "Median shift −2.00 m." in " ".join(data.notes)
-    unsure = data_of(frame, told | {"direction": "no step told"})
-    assert "median before and after the gap, no step told" in words_of(draw_trend(unsure))
+    unsure = data_of(frame, told | {"direction": "no significant step"})
+    assert "median before and after the gap, no significant step" in words_of(draw_trend(unsure))
     assert data_of().steps == ()
 
 
@@ -176,10 +176,10 @@ def test_a_level_far_off_that_is_left_out_does_not_stretch_the_axis():
     assert taken.low_m == 30.0
 
 
-def test_a_trend_that_is_not_told_is_dashed():
-    told, not_told = data_of(), data_of(trend=row(direction="no trend told"))
+def test_a_trend_that_is_not_significant_is_dashed():
+    told, not_significant = data_of(), data_of(trend=row(direction="no significant trend"))
     assert "trend" in words_of(draw_trend(told))
-    assert "slope, no trend told" in words_of(draw_trend(not_told))
+    assert "slope, no significant trend" in words_of(draw_trend(not_significant))
 
 
 def test_nothing_collides_or_leaves_the_page():
@@ -215,7 +215,7 @@ def table(count=30):
     for i in range(count):
         slope = -0.1 + 0.2 * i / max(count - 1, 1)
         way = "falling" if slope < 0 else "rising"
-        rows.append(row(f"GW-{i:03d}", slope, direction=way if i % 3 == 0 else "no trend told"))
+        rows.append(row(f"GW-{i:03d}", slope, direction=way if i % 3 == 0 else "no significant trend"))
     return pd.DataFrame([*rows, row("NONE", **NO_SLOPE, n=0, first="", last="")])
 
 
@@ -234,7 +234,8 @@ def test_slopes_are_ranked_from_the_fastest_rise_to_the_fastest_fall():
 
 @pytest.mark.parametrize(("count", "pages"), [(3, 1), (40, 1), (200, 4)])
 def test_ranked_slopes_on_pages(count, pages):
-    figures = draw_ranked(ranked_plot_data(table(count), site=SITE))
+    data = ranked_plot_data(table(count), site=SITE)
+    figures = [draw_ranked_page(data, number) for number in range(ranked_pages(data))]
     assert len(figures) == pages
     words = [text for figure in figures for text in words_of(figure)]
     assert {f"GW-{i:03d}" for i in range(count)} <= set(words)
@@ -249,7 +250,7 @@ def test_a_limit_far_off_is_cut_and_told():
     slopes.loc[4, "slope_upper_m_per_year"] = 9.0
     data = ranked_plot_data(slopes, site=SITE)
     assert data.high < 1.0
-    assert "limit beyond the axis" in words_of(draw_ranked(data)[0])
+    assert "limit beyond the axis" in words_of(draw_ranked_page(data, 0))
 
 
 def test_without_any_slope_nothing_is_ranked():
@@ -273,13 +274,13 @@ def test_a_map_of_slopes_places_sizes_and_tells():
     assert sum(point.told for point in data.points) == 10
     assert data.largest == pytest.approx(0.1, rel=0.05)
     text = " ".join(line for note in data.notes for line in note.lines)
-    assert "5 rising, 5 falling, 20 no trend told" in text
+    assert "5 rising, 5 falling, 20 no significant trend" in text
     assert "GW-005" in text
     figure = draw_slope_map(data)
     assert collisions(figure) == []
     assert beyond_page(figure) == []
     words = words_of(figure)
-    assert {"rising", "falling", "rising, no trend told", "falling, no trend told"} <= set(words)
+    assert {"rising", "falling", "rising, no significant trend", "falling, no significant trend"} <= set(words)
     assert "−0.100" in words
 
 
@@ -306,14 +307,14 @@ def pages(count):
 
 
 def test_pages_become_one_document_or_numbered_pictures(tmp_path):
-    assert save_pages(pages(3), tmp_path / "a.pdf") == [tmp_path / "a.pdf"]
+    assert save_all([(pages(3), tmp_path / "a.pdf")]) == [tmp_path / "a.pdf"]
     assert len(PdfReader(tmp_path / "a.pdf").pages) == 3
     first = (tmp_path / "a.pdf").read_bytes()
-    save_pages(pages(3), tmp_path / "a.pdf")
+    save_all([(pages(3), tmp_path / "a.pdf")])
     assert (tmp_path / "a.pdf").read_bytes() == first
-    names = [path.name for path in save_pages(pages(3), tmp_path / "b.png")]
+    names = [path.name for path in save_all([(pages(3), tmp_path / "b.png")])]
     assert names == ["b.png", "b-2.png", "b-3.png"]
-    assert save_pages(pages(1), tmp_path / "c.svg") == [tmp_path / "c.svg"]
+    assert save_all([(pages(1), tmp_path / "c.svg")]) == [tmp_path / "c.svg"]
 
 
 def test_figures_are_written_all_or_none(tmp_path):
