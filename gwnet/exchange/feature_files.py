@@ -36,7 +36,7 @@ def read_features(
     base_layers: Sequence[str | Path] = (),
     base_m: float | None = None,
 ) -> MapFeatures:
-    """Read what a map is told beside its levels.
+    """Read what a map obeys beside its levels.
 
     Parameters
     ----------
@@ -81,29 +81,6 @@ def read_features(
         layers=layers,
         sources=tuple(sources),
     )
-
-
-def read_base_layers(files: Sequence[str | Path], crs: str) -> tuple[tuple[str, Any], ...]:
-    """Read layers that are only drawn.
-
-    Parameters
-    ----------
-    files : sequence of str or path
-        Files, or ``FILE:LAYER``; all layers of a file unless one is named.
-    crs : str
-        The site's coordinate system.
-
-    Returns
-    -------
-    tuple of tuple
-        Name and geometries of each layer, in the site's system.
-
-    Raises
-    ------
-    UnreadableFileError
-        As `read_features`.
-    """
-    return read_features(crs, base_layers=files).layers
 
 
 def _base_layers(file: str | Path, crs: str) -> list[tuple[str, Any]]:

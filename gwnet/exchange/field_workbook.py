@@ -108,7 +108,7 @@ _HELP: Final = frozenset(
 
 
 def heading(column: SheetColumn, unit: str) -> str:
-    """Return the heading of a column as it stands in the sheet.
+    """Return the heading of a column as it is in the sheet.
 
     Parameters
     ----------
@@ -274,7 +274,7 @@ class _Page:
 
 
 def _shown_values(sheet: FieldSheet, well: Mapping[str, Any], earlier: pd.DataFrame | None) -> dict[str, Any]:
-    """Return what stands in the row of a well before it is filled in; lengths in the unit of the sheet."""
+    """Return the content of the row of a well before it is filled in; lengths in the unit of the sheet."""
     read = None if earlier is None else earlier[earlier["depth_to_water_m"].notna()]
     last = None if read is None or read.empty else read.iloc[0]
     others = f"(other accesses: {well['other_accesses']})" if well["other_accesses"] else ""

@@ -85,7 +85,7 @@ class Layer:
     kind : str
         ``Point``, ``LineString`` or ``Polygon``.
     columns : pandas.DataFrame
-        What stands beside each geometry.
+        Columns beside each geometry.
     shapes : sequence
         Geometries, None where a row has none.
     """

@@ -300,7 +300,7 @@ class Seasoning:
         Returns
         -------
         list of matplotlib.figure.Figure
-            Pages; `gwnet.figures.base.panel.save_pages` writes them.
+            Pages; `gwnet.figures.base.panel.save_all` writes them.
 
         Raises
         ------

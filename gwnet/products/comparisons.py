@@ -57,7 +57,7 @@ class ChangeMap:
         ]
         if not np.isnan(sums.rise_area_m2):
             risen, fallen = (share / sums.area_m2 for share in (sums.rise_area_m2, sums.fall_area_m2))
-            facts.append(f"A rise is told over {risen:.0%} of the control, a fall over {fallen:.0%}.")
+            facts.append(f"A rise is significant over {risen:.0%} of the control, a fall over {fallen:.0%}.")
         water = self.result.water_m3
         if water is not None and self.result.storage is not None:
             middle, lowest, highest = (_volume(value, unit, signed=True) for value in water)

@@ -151,7 +151,7 @@ def _gradients(asked: _Asked, extras: Extras) -> Extras:
         if any(one.gradient is not None for one in found):
             caption = (
                 f"Horizontal gradients of {context.named(aquifer)}, a point a round: direction and size, with 95 % "
-                "half-widths. Hollow where direction and size cannot be told."
+                "half-widths. Hollow where direction and size are not determined."
             )
             pictures.append(
                 Picture(f"rose-{aquifer}", caption, f"Rose of gradients. {caption}", _drawn(asked, made.figure))
@@ -295,9 +295,10 @@ def _trend_pictures(asked: _Asked, figures: TrendFigures) -> list[Picture]:
     if figures.table["slope_m_per_year"].notna().sum() == 0:
         return []
     ranked = (
-        "Slopes of the wells in order of size with 95 % limits; filled where a trend is told for all wells together."
+        "Slopes of the wells in order of size with 95 % limits; filled where a trend is significant for all wells "
+        "together."
     )
-    mapped = "Slopes of the wells where they stand; filled where a trend is told for all wells together."
+    mapped = "Slopes of the wells on the map; filled where a trend is significant for all wells together."
     pictures = [
         Picture(f"slopes-{page + 1}", ranked, ranked, _drawn(asked, lambda page=page: figures.page(page)))  # type: ignore[misc]
         for page in range(figures.pages())

@@ -119,7 +119,7 @@ class RoundGradients:
                 half_width=one.gradient.magnitude_half_width,
                 azimuth_deg=one.gradient.azimuth_deg,
                 azimuth_half_width_deg=one.gradient.azimuth_half_width_deg,
-                told=one.told,
+                determined=one.told,
                 finding=bool(one.suspects),
             )
             for one in self.found
@@ -129,7 +129,7 @@ class RoundGradients:
             reason = self.found[0].reason if self.found else "there is no round"
             message = f"No round has a gradient: {reason.rstrip('.')}."
             raise AnalysisError(message, fix="Name other rounds, days or wells.")
-        spread = directions([one.azimuth_deg for one in points if one.told])
+        spread = directions([one.azimuth_deg for one in points if one.determined])
         name = f"{self.aquifer_name} ({self.aquifer})" if self.aquifer_name else self.aquifer
         first, last = points[0].date.isoformat(), points[-1].date.isoformat()
         return draw_rose(
@@ -258,7 +258,7 @@ class VerticalGradientTable:
                     date=dt.date.fromisoformat(row["date"]),
                     gradient=float(row["vertical_gradient"]),
                     half_width=float(row["vertical_gradient_uncertainty"]),
-                    told=row["direction"] in ("upward", "downward"),
+                    determined=row["direction"] in ("upward", "downward"),
                 )
                 for row in rows.to_dict("records")
             )

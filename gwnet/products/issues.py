@@ -23,7 +23,7 @@ from gwnet.reporting.compose import compose_view
 from gwnet.reporting.definition.parse import Definition, parse_definition
 from gwnet.reporting.definition.period import Period, parse_period
 from gwnet.reporting.drawn import ReportDrawing
-from gwnet.reporting.errata import ChangedValue, EarlierIssue, Reason, changed_values, with_told
+from gwnet.reporting.errata import ChangedValue, EarlierIssue, Reason, changed_values, with_listed
 from gwnet.reporting.view import ReportView, look
 from gwnet.store.fetch import history
 from gwnet.store.fetch import registry as fetch
@@ -165,7 +165,7 @@ def with_earlier_issues(
     newest = {issue.period: issue for issue in on_record}
     told = []
     for issue in sorted(newest.values(), key=lambda one: (parse_period(one.period).first, one.number)):
-        printed = with_told(issue.values, _told_of(issue, on_record))
+        printed = with_listed(issue.values, _told_of(issue, on_record))
         now = _printed_now(connection, definition, data, settings, issue, known_on)
         changes, reviewed = changed_values(printed, now, _reasons(connection, issue.known_on_utc, data.known_on_utc))
         told.append(

@@ -98,7 +98,7 @@ def line_of_well(members: Sequence[LoggerHeads], states: pd.Series, hung: pd.Dat
         time_utc=times[order],
         water_elevation_m=values[order],
         approved=approved[order].astype(bool),
-        hung=tuple(spans),
+        installed=tuple(spans),
         left_out=tuple(
             (since, to) for one in ordered for since, to in _runs(one, left_out=True) if to - since >= _SHOWN_RUN
         ),

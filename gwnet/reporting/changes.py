@@ -34,7 +34,7 @@ class Change:
         return not self.reason
 
     @property
-    def told_apart(self) -> bool:
+    def is_significant(self) -> bool:
         """Whether the change exceeds its uncertainty; an unknown uncertainty proves nothing."""
         return self.known and math.isfinite(self.uncertainty_m) and abs(self.value_m) > self.uncertainty_m
 

@@ -18,7 +18,7 @@ from gwnet.errors import ReportError
 Align = Literal["left", "right", "centre"]
 Tone = Literal["body", "lead", "small"]
 
-#: What stands in a cell that has no value; the reason follows as a lettered note.
+#: What is printed in a cell that has no value; the reason follows as a lettered note.
 EMPTY_MARK = "—"
 _MINUS = "−"
 
@@ -32,7 +32,7 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Paragraph:
-    """Running text; ``lead_in`` stands before it in bold."""
+    """Running text; ``lead_in`` is printed before it in bold."""
 
     text: str
     tone: Tone = "body"
@@ -96,7 +96,7 @@ class Cell:
     Parameters
     ----------
     value : str, int, float or None
-        What stands in the cell; None when there is nothing to print.
+        Content of the cell; None when there is nothing to print.
     reason : str
         Why the cell is empty, or a remark on the value; printed as a lettered note under the table.
     prefix : str
@@ -288,7 +288,7 @@ class Report:
     state : str
         ``PROVISIONAL`` or ``APPROVED``.
     known_on_utc : datetime
-        Data cut-off, zone-aware; stands for the date of the document.
+        Data cut-off, zone-aware; is given as the date of the document.
     cover : Cover
         First page.
     sections : tuple of Section

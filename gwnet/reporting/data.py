@@ -18,123 +18,42 @@ if TYPE_CHECKING:
 
 __all__ = ["COLUMNS", "GradientFacts", "MapFacts", "ReportData", "SiteFacts", "empty_frame"]
 
-#: Columns that each frame must have. More are welcome.
-COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
+#: Columns that each frame must have, separated by blanks. More are welcome.
+_COLUMN_NAMES: Final = {
     "wells": (
-        "well",
-        "aquifer",
-        "cluster",
-        "purpose",
-        "role",
-        "easting",
-        "northing",
-        "coordinate_accuracy_m",
-        "ground_elevation_m",
-        "ground_accuracy_m",
-        "total_depth_m",
-        "screen_top_m",
-        "screen_bottom_m",
-        "drilled_on",
-        "decommissioned_on",
-        "replaced_by",
-        "notes",
+        "well aquifer cluster purpose role easting northing coordinate_accuracy_m ground_elevation_m "
+        "ground_accuracy_m total_depth_m screen_top_m screen_bottom_m drilled_on decommissioned_on "
+        "replaced_by notes"
     ),
-    "aquifers": ("aquifer", "name", "confinement"),
-    "construction": (
-        "well",
-        "part",
-        "top_depth_m",
-        "bottom_depth_m",
-        "diameter_mm",
-        "material",
-        "installed_on",
-        "removed_on",
-        "notes",
-    ),
+    "aquifers": "aquifer name confinement",
+    "construction": "well part top_depth_m bottom_depth_m diameter_mm material installed_on removed_on notes",
     "measuring_points": (
-        "well",
-        "access",
-        "valid_from_utc",
-        "valid_until_utc",
-        "elevation_m",
-        "height_above_ground_m",
-        "vertical_datum",
-        "description",
-        "surveyed_on",
-        "surveyed_by",
-        "survey_method",
-        "accuracy_m",
-        "change",
-        "notes",
-        "recorded_at_utc",
-        "recorded_by",
-        "retired_at_utc",
+        "well access valid_from_utc valid_until_utc elevation_m height_above_ground_m vertical_datum "
+        "description surveyed_on surveyed_by survey_method accuracy_m change notes recorded_at_utc "
+        "recorded_by retired_at_utc"
     ),
     "levels": (
-        "well",
-        "measured_at",
-        "round",
-        "status",
-        "bound",
-        "depth_to_water_m",
-        "depth_below_ground_m",
-        "measuring_point_elevation_m",
-        "water_elevation_m",
-        "uncertainty_m",
-        "quality",
-        "review",
-        "finding",
-        "event_id",
-        "access",
-        "aquifer",
-        "measured_at_utc",
-        "time_known",
-        "usable",
-        "unusable_reason",
-        "water_elevation_uncorrected_m",
-        "product_thickness_m",
-        "sounded_depth_m",
-        "method",
-        "instrument",
-        "observer",
-        "notes",
+        "well measured_at round status bound depth_to_water_m depth_below_ground_m "
+        "measuring_point_elevation_m water_elevation_m uncertainty_m quality review finding event_id access "
+        "aquifer measured_at_utc time_known usable unusable_reason water_elevation_uncorrected_m "
+        "product_thickness_m sounded_depth_m method instrument observer notes"
     ),
-    "rounds": ("round", "starts_on", "ends_on", "purpose", "wells", "notes"),
-    "thresholds": (
-        "well",
-        "threshold",
-        "kind",
-        "quantity",
-        "elevation_m",
-        "consecutive",
-        "valid_from_utc",
-        "valid_until_utc",
-        "basis",
-        "action",
-    ),
-    "stages": ("gauge", "measured_at_utc", "water_elevation_m", "easting", "northing", "aquifer"),
-    "findings": ("well", "measured_at", "round", "rule", "severity", "message"),
-    "corrections": ("recorded_at_utc", "recorded_by", "subject", "well", "item", "was", "now", "reason"),
-    "deployments": ("well", "instrument", "kind", "installed_at_utc", "removed_at_utc", "hanging_depth_m", "barometer"),
-    "tape_checks": ("instrument", "checked_on", "tape_reading_m", "reference_reading_m", "checked_by", "notes"),
-    "sources": ("name", "sha256", "layout", "rows", "recorded_at_utc"),
-    "register": ("entry", "kind", "raised_on", "raised_by", "text", "due_on", "state", "answer"),
+    "rounds": "round starts_on ends_on purpose wells notes",
+    "thresholds": "well threshold kind quantity elevation_m consecutive valid_from_utc valid_until_utc basis action",
+    "stages": "gauge measured_at_utc water_elevation_m easting northing aquifer",
+    "findings": "well measured_at round rule severity message",
+    "corrections": "recorded_at_utc recorded_by subject well item was now reason",
+    "deployments": "well instrument kind installed_at_utc removed_at_utc hanging_depth_m barometer",
+    "tape_checks": "instrument checked_on tape_reading_m reference_reading_m checked_by notes",
+    "sources": "name sha256 layout rows recorded_at_utc",
+    "register": "entry kind raised_on raised_by text due_on state answer",
 }
 
+COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {name: tuple(text.split()) for name, text in _COLUMN_NAMES.items()}
+
 #: Columns of the control frame of a map.
-CONTROL_COLUMNS: Final = (
-    "well",
-    "kind",
-    "easting",
-    "northing",
-    "measured_at",
-    "water_elevation_m",
-    "uncertainty_m",
-    "status",
-    "used",
-    "reason",
-    "source",
-)
+_CONTROL: Final = "well kind easting northing measured_at water_elevation_m uncertainty_m status used reason source"
+CONTROL_COLUMNS: Final = tuple(_CONTROL.split())
 
 
 def empty_frame(name: str) -> pd.DataFrame:
@@ -187,7 +106,7 @@ class GradientFacts:
     azimuth_deg, azimuth_uncertainty_deg : float
         Direction of flow clockwise from grid north, and its 95 % half-width [degrees].
     determined : bool
-        False when the gradient cannot be told from none.
+        False when the gradient is not distinguishable from zero.
     n_wells : int
         Wells in the fit.
     without : tuple of str
@@ -267,7 +186,7 @@ class ReportData:
     corrections : DataFrame
         What was recorded anew or retired since the report before: ``was`` and ``now`` as printed text.
     deployments : DataFrame
-        What hung where, and when.
+        What was installed where, and when.
     tape_checks : DataFrame
         Checks of the tapes that were used.
     sources : DataFrame

@@ -19,7 +19,7 @@ TEXT_WIDTH_MM = 170.0
 MAP_HEIGHT_MM = {"A4": 178.0, "Letter": 162.0}
 NETWORK_HEIGHT_MM = 145.0
 HYDROGRAPH_HEIGHT_MM = {"A4": 75.0, "Letter": 69.0}
-#: Hydrographs that stand on one page.
+#: Hydrographs that fit on one page.
 HYDROGRAPHS_A_PAGE = 3
 
 

@@ -18,9 +18,9 @@ from typing import Final
 
 from gwnet.reporting.content import EMPTY_MARK
 
-__all__ = ["NEW_ROW", "NO_ROW", "ChangedValue", "EarlierIssue", "Reason", "changed_values", "with_told"]
+__all__ = ["NEW_ROW", "NO_ROW", "ChangedValue", "EarlierIssue", "Reason", "changed_values", "with_listed"]
 
-#: What stands for the old value of a row that was not printed, and for the new one of a row that no longer is.
+#: What is printed for the old value of a row that was not printed, and for the new one of a row that no longer is.
 NEW_ROW: Final = "not printed"
 NO_ROW: Final = "no longer printed"
 #: Columns that say who looked at a value, not what it is.
@@ -151,23 +151,23 @@ def changed_values(
     return found, len(reviewed - {(change.table, change.row) for change in found})
 
 
-def with_told(printed: Iterable[Value], told: Iterable[Mapping[str, str]]) -> list[dict[str, str]]:
-    """Return an earlier report's values with what later reports have told of them already.
+def with_listed(printed: Iterable[Value], listed: Iterable[Mapping[str, str]]) -> list[dict[str, str]]:
+    """Return an earlier report's values with what later reports have listed of them already.
 
     Parameters
     ----------
     printed : iterable of mapping
         Values as printed.
-    told : iterable of mapping
+    listed : iterable of mapping
         Changes that later issues listed, oldest first: table, row, column, unit and ``now``.
 
     Returns
     -------
     list of dict
-        Values as last told to the reader, so that no change is listed twice.
+        Values as last printed, so that no change is listed twice.
     """
     values = {key: dict(value) for key, value in _by_key(printed).items()}
-    for change in told:
+    for change in listed:
         key = (change["table"], change["row"], change["column"])
         if change["now"] == NO_ROW:
             values = {other: value for other, value in values.items() if other[:2] != key[:2]}

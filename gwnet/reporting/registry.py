@@ -44,8 +44,8 @@ class ReportSection:
         Gives its blocks from the report's look at the record and whoever draws the figures.
     tables : tuple of KeyTable
         Tables of the definition that it obeys.
-    frames : mapping of str to tuple of str
-        Columns of each frame that must be gathered for it.
+    frames : mapping of str to str
+        Columns of each frame that must be gathered for it, separated by blanks.
     notes : callable
         Gives the method notes that it needs in a report: names of files in ``reports/wording``.
     """
@@ -56,7 +56,7 @@ class ReportSection:
     place: int
     compose: Compose
     tables: tuple[KeyTable, ...] = ()
-    frames: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    frames: Mapping[str, str] = field(default_factory=dict)
     notes: Callable[[ReportView], Sequence[str]] = _no_notes
 
 
@@ -70,7 +70,7 @@ def register_section(
     *,
     place: int,
     tables: tuple[KeyTable, ...] = (),
-    frames: Mapping[str, tuple[str, ...]] | None = None,
+    frames: Mapping[str, str] | None = None,
     notes: Callable[[ReportView], Sequence[str]] = _no_notes,
 ) -> Callable[[Compose], Compose]:
     """Return a decorator that makes a function compose a kind of section; see `ReportSection`."""
@@ -102,7 +102,9 @@ def key_tables() -> dict[str, KeyTable]:
 
 def frame_columns() -> dict[str, tuple[str, ...]]:
     """Return the columns of every frame that sections need beyond the record, by its name."""
-    return {name: columns for kind in report_sections().values() for name, columns in kind.frames.items()}
+    return {
+        name: tuple(columns.split()) for kind in report_sections().values() for name, columns in kind.frames.items()
+    }
 
 
 def describe_sections() -> str:

@@ -1,4 +1,4 @@
-"""Gauging rounds of a report: which events belong to which round, and which event stands for a well."""
+"""Gauging rounds of a report: which events belong to which round, and which event is used for a well."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class RoundView:
     events : DataFrame
         Every event of the round, in the order of wells and times.
     best : mapping of str to Event
-        The event that stands for each well.
+        The event that is used for each well.
     purpose : str
         What the round was for.
     """
@@ -64,7 +64,7 @@ class RoundView:
 
 
 def best_events(events: pd.DataFrame) -> dict[str, Event]:
-    """Return the event that stands for each well: usable before bounds before numbers before none, then the newest."""
+    """Return the event that is used for each well: usable before bounds before numbers before none, then the newest."""
     if events.empty:
         return {}
     rank = np.select(

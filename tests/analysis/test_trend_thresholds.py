@@ -84,7 +84,7 @@ def test_dates_beyond_the_length_of_the_record_are_told():
     assert "not within 200 years" in farthest["note"]
 
 
-def test_a_trend_that_is_not_told_has_open_dates_and_says_so():
+def test_a_trend_that_is_not_significant_has_open_dates_and_says_so():
     row = date(falling(slope=-0.01, noise=0.4), limit(38.0))
     assert "no significant trend" in row["note"]
     assert row["latest"] == ""

@@ -10,7 +10,7 @@ import shapely
 
 from gwnet.errors import SettingsError, UnreadableFileError
 from gwnet.exchange import feature_files
-from gwnet.exchange.feature_files import read_base_layers, read_features
+from gwnet.exchange.feature_files import read_features
 
 UTM = "EPSG:25832"
 LINE = shapely.LineString([(500_000, 5_400_000), (501_000, 5_400_500)])
@@ -89,8 +89,8 @@ def test_a_head_that_is_no_number(tmp_path):
 def test_all_base_layers_of_a_file_unless_one_is_named(tmp_path):
     file = saved(tmp_path / "base.gpkg", shapely.box(0, 0, 1, 1), layer="buildings")
     saved(file, LINE, layer="roads")
-    assert [name for name, _ in read_base_layers([file], UTM)] == ["buildings", "roads"]
-    (only,) = read_base_layers([f"{file}:roads"], UTM)
+    assert [name for name, _ in read_features(UTM, base_layers=[file]).layers] == ["buildings", "roads"]
+    (only,) = read_features(UTM, base_layers=[f"{file}:roads"]).layers
     assert only[0] == "roads"
     assert only[1][0].equals(LINE)
 

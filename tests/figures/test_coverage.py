@@ -135,10 +135,10 @@ def test_no_text_meets_another_or_leaves_the_page_with_few_and_many_wells(count)
 
 def test_the_key_names_what_is_drawn_and_nothing_else():
     words = words_of(draw_coverage(coverage_plot_data(HUNG, RUNS, READ, site=SITE)))
-    assert {"samples in use", "samples left out", "logger hung", "manual reading"} <= set(words)
+    assert {"samples in use", "samples left out", "sensor installed", "manual reading"} <= set(words)
     bare = words_of(draw_coverage(coverage_plot_data(HUNG.iloc[:0], RUNS.iloc[:0], READ, site=SITE)))
     assert "manual reading" in bare
-    assert "logger hung" not in bare
+    assert "sensor installed" not in bare
 
 
 def test_an_empty_record_says_so():

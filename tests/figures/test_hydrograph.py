@@ -250,7 +250,7 @@ def logged(*, approved=True, left_out=()):
         ("S-1", pd.Timestamp("2016-01-01", tz="UTC"), pd.Timestamp("2017-01-01", tz="UTC")),
         ("S-2", times[-900], None),
     )
-    return LoggerSeries(times, values, states, hung=hung, left_out=left_out, notes=("Logger S-1 says so.",))
+    return LoggerSeries(times, values, states, installed=hung, left_out=left_out, notes=("Logger S-1 says so.",))
 
 
 def drawn_with(series, **options):
@@ -273,7 +273,7 @@ def test_the_logger_line_is_lighter_where_no_approved_readings_hold_it():
         data.logger.days[9000]
     )
     words = words_of(figure)
-    assert {"logger", "logger, not between approved readings", "logger hung"} <= set(words)
+    assert {"logger", "logger, not between approved readings", "sensor installed"} <= set(words)
     assert any("Logger S-1 says so." in word for word in " ".join(words).splitlines())
     assert collisions(figure) == []
 
@@ -294,7 +294,7 @@ def test_a_strip_shows_where_the_logger_hung_and_what_is_left_out():
     assert left_out.y0 == 0.0
     assert max(p.get_x() + p.get_width() for p in installed) == pytest.approx(data.last)
     assert len(installed) == 2
-    assert "its samples left out" in words_of(figure)
+    assert "samples left out" in words_of(figure)
 
 
 def test_a_long_logger_line_is_thinned_without_losing_an_extreme_of_the_hour_that_clocks_repeat():

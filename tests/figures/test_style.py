@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 
 from gwnet.errors import OutputError
 from gwnet.figures.base import style
-from gwnet.figures.base.style import figure_bytes, figure_pdf_bytes, font_files, save, style_context
+from gwnet.figures.base.style import figure_bytes, font_files, save, style_context
 from gwnet.figures.hydrograph.draw import draw_hydrograph
 
 from ..helpers import ROOT, run_python
@@ -41,16 +41,16 @@ def test_fresh_processes_write_the_same_bytes_whatever_the_hash_seed():
 
 
 def test_drawing_twice_in_one_process_gives_the_same_bytes():
-    digests = {hashlib.sha256(figure_pdf_bytes(draw_hydrograph(rich()))).hexdigest() for _ in range(2)}
+    digests = {hashlib.sha256(figure_bytes(draw_hydrograph(rich()), "pdf")).hexdigest() for _ in range(2)}
     assert len(digests) == 1
 
 
 def test_the_user_s_settings_neither_change_a_figure_nor_are_changed():
-    plain = figure_pdf_bytes(draw_hydrograph(rich()))
+    plain = figure_bytes(draw_hydrograph(rich()), "pdf")
     mine = {"lines.linewidth": 9.0, "font.family": ["serif"], "axes.facecolor": "red", "text.parse_math": True}
     with mpl.rc_context(mine):
         before = dict(mpl.rcParams)
-        assert figure_pdf_bytes(draw_hydrograph(rich())) == plain
+        assert figure_bytes(draw_hydrograph(rich()), "pdf") == plain
         assert dict(mpl.rcParams) == before
 
 
@@ -68,7 +68,7 @@ def test_settings_come_back_after_an_error():
 
 
 def test_pdf_embeds_our_typeface_as_truetype_and_carries_no_time():
-    with pikepdf.open(io.BytesIO(figure_pdf_bytes(draw_hydrograph(rich())))) as document:
+    with pikepdf.open(io.BytesIO(figure_bytes(draw_hydrograph(rich()), "pdf"))) as document:
         fonts = [one for one in document.objects if isinstance(one, pikepdf.Dictionary) and one.get("/FontFile2")]
         names = {str(one["/FontName"]) for one in fonts}
         assert any("gwnetSans" in name for name in names), names

@@ -9,13 +9,13 @@ import pytest
 from pypdf import PdfReader
 
 from gwnet.errors import AnalysisError, OutputError, SettingsError, TooFewLevelsError
-from gwnet.figures.base.panel import save_all, save_pages
+from gwnet.figures.base.panel import save_all
 from gwnet.figures.base.style import new_figure
 from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.trend_map import draw_slope_map, slope_map_plot_data
 from gwnet.figures.series.trend import COLUMNS, ROWS, draw_trend, trend_multiples
 from gwnet.figures.series.trend_data import p_text, slope_text, trend_plot_data
-from gwnet.figures.series.trend_ranked import draw_ranked, ranked_plot_data
+from gwnet.figures.series.trend_ranked import draw_ranked_page, ranked_pages, ranked_plot_data
 
 from . import frames
 from .frames import KNOWN_ON, SITE
@@ -176,10 +176,10 @@ def test_a_level_far_off_that_is_left_out_does_not_stretch_the_axis():
     assert taken.low_m == 30.0
 
 
-def test_a_trend_that_is_not_told_is_dashed():
-    told, not_told = data_of(), data_of(trend=row(direction="no significant trend"))
+def test_a_trend_that_is_not_significant_is_dashed():
+    told, not_significant = data_of(), data_of(trend=row(direction="no significant trend"))
     assert "trend" in words_of(draw_trend(told))
-    assert "slope, no significant trend" in words_of(draw_trend(not_told))
+    assert "slope, no significant trend" in words_of(draw_trend(not_significant))
 
 
 def test_nothing_collides_or_leaves_the_page():
@@ -234,7 +234,8 @@ def test_slopes_are_ranked_from_the_fastest_rise_to_the_fastest_fall():
 
 @pytest.mark.parametrize(("count", "pages"), [(3, 1), (40, 1), (200, 4)])
 def test_ranked_slopes_on_pages(count, pages):
-    figures = draw_ranked(ranked_plot_data(table(count), site=SITE))
+    data = ranked_plot_data(table(count), site=SITE)
+    figures = [draw_ranked_page(data, number) for number in range(ranked_pages(data))]
     assert len(figures) == pages
     words = [text for figure in figures for text in words_of(figure)]
     assert {f"GW-{i:03d}" for i in range(count)} <= set(words)
@@ -249,7 +250,7 @@ def test_a_limit_far_off_is_cut_and_told():
     slopes.loc[4, "slope_upper_m_per_year"] = 9.0
     data = ranked_plot_data(slopes, site=SITE)
     assert data.high < 1.0
-    assert "limit beyond the axis" in words_of(draw_ranked(data)[0])
+    assert "limit beyond the axis" in words_of(draw_ranked_page(data, 0))
 
 
 def test_without_any_slope_nothing_is_ranked():
@@ -306,14 +307,14 @@ def pages(count):
 
 
 def test_pages_become_one_document_or_numbered_pictures(tmp_path):
-    assert save_pages(pages(3), tmp_path / "a.pdf") == [tmp_path / "a.pdf"]
+    assert save_all([(pages(3), tmp_path / "a.pdf")]) == [tmp_path / "a.pdf"]
     assert len(PdfReader(tmp_path / "a.pdf").pages) == 3
     first = (tmp_path / "a.pdf").read_bytes()
-    save_pages(pages(3), tmp_path / "a.pdf")
+    save_all([(pages(3), tmp_path / "a.pdf")])
     assert (tmp_path / "a.pdf").read_bytes() == first
-    names = [path.name for path in save_pages(pages(3), tmp_path / "b.png")]
+    names = [path.name for path in save_all([(pages(3), tmp_path / "b.png")])]
     assert names == ["b.png", "b-2.png", "b-3.png"]
-    assert save_pages(pages(1), tmp_path / "c.svg") == [tmp_path / "c.svg"]
+    assert save_all([(pages(1), tmp_path / "c.svg")]) == [tmp_path / "c.svg"]
 
 
 def test_figures_are_written_all_or_none(tmp_path):

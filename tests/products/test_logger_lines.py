@@ -23,7 +23,7 @@ def line_of(count=40_000, seed=3):
     values = np.cumsum(random.normal(size=count)) * 0.01
     values[random.integers(1, count - 1, 10)] = np.nan
     approved = (np.arange(count) // (count // 6)) % 2 == 0
-    return LoggerSeries(times, values, approved, hung=(("L", times[0], None),), notes=("held",))
+    return LoggerSeries(times, values, approved, installed=(("L", times[0], None),), notes=("held",))
 
 
 def columns_of(line, columns, start, end):
@@ -44,7 +44,7 @@ def test_every_column_keeps_its_extremes_of_both_states_and_few_samples_are_left
     for edge in filter(None, (line.time_utc[0], start)):
         wanted, got = (columns_of(one, 200, edge, line.time_utc[-1]) for one in (line, thin))
         pd.testing.assert_frame_equal(got, wanted)
-    assert (thin.hung, thin.notes) == (line.hung, line.notes)
+    assert (thin.installed, thin.notes) == (line.installed, line.notes)
 
 
 def test_a_line_stays_broken_where_it_was_and_nowhere_else():

@@ -70,7 +70,7 @@ def test_heads_are_approved_between_the_approved_readings_of_one_logger(series):
 
 def test_spells_of_a_day_or_more_are_marked_shorter_ones_are_not(series):
     assert series.left_out == ((pd.Timestamp("2024-01-10", tz="UTC"), pd.Timestamp("2024-01-11T23:00", tz="UTC")),)
-    assert [(code, until is None) for code, _, until in series.hung] == [("S-1", False), ("S-2", True)]
+    assert [(code, until is None) for code, _, until in series.installed] == [("S-1", False), ("S-2", True)]
 
 
 def test_the_caption_tells_what_holds_each_logger(series):

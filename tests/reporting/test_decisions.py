@@ -26,6 +26,6 @@ def test_an_open_finding_is_told_as_it_was_noticed(view24):
     assert told(view24, decision="open", decided_by="", decision_reason="") == period_findings(view24)
 
 
-def test_what_a_check_told_is_not_told_again_by_its_rule(view24):
+def test_what_a_check_told_is_not_significant_again_by_its_rule(view24):
     rules = {(row["well"], row["measured_at"], row["rule"]) for row in view24.data.findings.to_dict("records")}
     assert not rules & set(period_findings(view24))

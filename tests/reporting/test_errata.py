@@ -2,7 +2,7 @@
 
 import pytest
 
-from gwnet.reporting.errata import NEW_ROW, NO_ROW, Reason, changed_values, with_told
+from gwnet.reporting.errata import NEW_ROW, NO_ROW, Reason, changed_values, with_listed
 
 
 def value(row, printed, *, column="Water elevation", table="levels-2025-Q4", unit="m"):
@@ -65,7 +65,7 @@ def test_a_change_names_the_corrections_of_its_own_well():
     assert "no correction" in none.why
 
 
-def test_what_was_told_before_is_not_told_again():
+def test_what_was_told_before_is_not_significant_again():
     printed = [value("A", "1.0"), value("B", "2.0"), value("C", "3.0")]
     earlier = [
         value("A", "") | {"was": "1.0", "now": "1.1"},
@@ -73,7 +73,7 @@ def test_what_was_told_before_is_not_told_again():
         value("D", "") | {"was": NEW_ROW, "now": "4.0"},
     ]
     now = [value("A", "1.1"), value("C", "3.0"), value("D", "4.0")]
-    assert told(with_told(printed, earlier), now) == ([], 0)
-    assert told(with_told(printed, earlier), [value("A", "1.2"), *now[1:]])[0] == [
+    assert told(with_listed(printed, earlier), now) == ([], 0)
+    assert told(with_listed(printed, earlier), [value("A", "1.2"), *now[1:]])[0] == [
         ("A", "Water elevation", "1.1", "1.2")
     ]

@@ -26,7 +26,7 @@ def extra_section(monkeypatch):
     wells = KeyTable("wells_count", {"twice": FLAG}, lambda given, _file: given.get("twice", False))
 
     @register_section(
-        "wells_count", "Count", "how many wells", place=85, tables=(wells,), frames={"counts": ("well", "count")}
+        "wells_count", "Count", "how many wells", place=85, tables=(wells,), frames={"counts": "well count"}
     )
     def count(view, _drawing):
         factor = 2 if view.definition.settings["wells_count"] else 1

@@ -31,12 +31,12 @@ def test_change_carries_the_root_of_the_squares():
     change = change_between(event(water_elevation_m=10.12), event(uncertainty_m=0.04), "none")
     assert change.value_m == pytest.approx(0.12)
     assert change.uncertainty_m == pytest.approx(0.05)
-    assert change.told_apart
+    assert change.is_significant
 
 
-def test_a_small_change_cannot_be_told_apart():
-    assert not change_between(event(water_elevation_m=10.04), event(uncertainty_m=0.04), "none").told_apart
-    assert not Change(0.5, math.nan).told_apart
+def test_a_small_change_cannot_be_is_significant():
+    assert not change_between(event(water_elevation_m=10.04), event(uncertainty_m=0.04), "none").is_significant
+    assert not Change(0.5, math.nan).is_significant
 
 
 @pytest.mark.parametrize(

@@ -54,7 +54,7 @@ def test_summary_tells_gradients_or_that_they_cannot_be_told(text):
         "Upper sand (U), 10 February 2026: gradient 0.0018 ± 0.0002, flow towards 84° ± 7° (east), from 12 wells."
         in text
     )
-    assert "Lower gravel (L), 10 February 2026: a gradient cannot be told apart from none with 8 wells." in text
+    assert "Lower gravel (L), 10 February 2026: no gradient is distinguishable from zero with 8 wells." in text
 
 
 def test_summary_lists_thresholds(text):
@@ -76,14 +76,14 @@ def test_levels_table_prints_a_bound_a_pumped_well_and_a_missing_one(report24):
     assert "no reading and no reason on record" in notes
 
 
-def test_change_that_cannot_be_told_apart_is_marked(constructed, quarterly):
+def test_change_that_cannot_be_is_significant_is_marked(constructed, quarterly):
     data = constructed.record(3)
     data = dataclasses.replace(data, levels=data.levels.assign(uncertainty_m=0.5))
     report = compose(
         dataclasses.replace(quarterly, decimals=3), data, period="2026-Q1", drawing=constructed.PlainDrawing()
     )
     assert "+0.393 (a) | −0.030 (a)" in line(report, "levels-2026-Q1", "HW-001")
-    assert "cannot be told apart from unchanged at 3" in plain_report(report)
+    assert "was unchanged within the uncertainty at 3" in plain_report(report)
 
 
 def test_exclusions_give_every_reason(report24):
@@ -234,7 +234,7 @@ def test_well_without_screen_ground_or_aquifer(constructed, quarterly):
     assert "-- Aquifer not on record" in text
 
 
-def test_two_accesses_of_one_well_are_told_apart(constructed, quarterly):
+def test_two_accesses_of_one_well_are_is_significant(constructed, quarterly):
     data = constructed.record(3)
     other = data.levels[(data.levels["well"] == "HW-001") & (data.levels["round"] == "2026-Q1")].copy()
     other["access"], other["event_id"] = "north", 990_002
@@ -243,7 +243,7 @@ def test_two_accesses_of_one_well_are_told_apart(constructed, quarterly):
     report = compose(quarterly, data, period="2026-Q1", drawing=constructed.PlainDrawing())
     rows = plain_table(table(report, "levels-2026-Q1"))
     assert "HW-001 (north) |" in rows
-    assert "another event of the round stands for the well" in rows
+    assert "another event of the round is used for the well" in rows
 
 
 def test_placeholders_of_standing_texts_must_be_filled():

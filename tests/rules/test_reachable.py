@@ -8,15 +8,8 @@ from .call_graph import Graph
 #: Public definitions that only tests use, each to be moved into the tests or deleted with its next change.
 TESTS_ONLY = {
     "gwnet.analysis.loggers.heads:levels_at",
-    "gwnet.exchange.feature_files:read_base_layers",
-    "gwnet.figures.base.panel:save_pages",
     "gwnet.figures.base.placement:overlapping",
-    "gwnet.figures.base.style:figure_pdf_bytes",
-    "gwnet.figures.series.trend_ranked:draw_ranked",
     "gwnet.reporting.compose:compose",
-    "gwnet.reporting.plain:plain_report",
-    "gwnet.reporting.plain:plain_section",
-    "gwnet.reporting.plain:plain_table",
     "gwnet.store.fetch.levels:verdicts",
     "gwnet.store.fetch.sample_runs:Runs.owners",
     "gwnet.store.save.samples:append",

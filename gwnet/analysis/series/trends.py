@@ -152,7 +152,7 @@ def parts_of_year(method: str, seasons: int) -> int:
 
 
 def directions(table: pd.DataFrame) -> NDArray[np.object_]:
-    """Return which way levels go, where significant at 5 % of the adjusted probability.
+    """Return which way levels go, significant at 5 % of the adjusted probability.
 
     Parameters
     ----------
@@ -162,12 +162,14 @@ def directions(table: pd.DataFrame) -> NDArray[np.object_]:
     Returns
     -------
     ndarray of str
-        ``rising``, ``falling``, after a step ``higher after`` or ``lower after``, or ``no significant trend``.
+        ``rising``, ``falling``, after a step ``higher after`` or ``lower after``, ``no significant trend``; or
+        ``insufficient data`` where nothing could be tested.
     """
-    is_significant = (table["p_adjusted"] <= ALPHA).to_numpy(dtype=bool)
+    p = table["p_adjusted"].to_numpy(dtype=np.float64)
     step, up = (table["method"] == "step").to_numpy(dtype=bool), (table["s"] > 0).to_numpy(dtype=bool)
     words = np.where(step, np.where(up, "higher after", "lower after"), np.where(up, "rising", "falling"))
-    return np.where(is_significant, words, "no significant trend").astype(object)
+    weak = np.where(np.isnan(p), "insufficient data", "no significant trend")
+    return np.where(p <= ALPHA, words, weak).astype(object)
 
 
 def _period_rows(

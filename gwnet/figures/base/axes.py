@@ -57,7 +57,7 @@ def round_ticks(low: float, high: float, step: float) -> list[float]:
 
 
 def day_number(day: dt.date) -> float:
-    """Return the days from 1970-01-01 to a date, which is how time stands on every axis."""
+    """Return the days from 1970-01-01 to a date, which is the unit of time of every axis."""
     return float((day - dt.date(1970, 1, 1)).days)
 
 
@@ -77,7 +77,7 @@ def local_days(measured_at: Any) -> NDArray[np.float64]:
     Returns
     -------
     numpy.ndarray of float64
-        Days on the local clock; a date alone stands at noon.
+        Days on the local clock; a date alone is taken as noon.
 
     Notes
     -----

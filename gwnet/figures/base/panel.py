@@ -29,7 +29,6 @@ __all__ = [
     "draw_title",
     "level_axis",
     "save_all",
-    "save_pages",
     "site_text",
     "time_axis",
     "time_axis_mm",
@@ -185,36 +184,13 @@ def time_axis(axes: Axes, first: float, last: float, width: float, *, named: boo
         axes.grid(visible=True, axis="x", color=style.GRID, linewidth=style.HAIR)
 
 
-def save_pages(figures: Sequence[Figure], path: str | Path) -> list[Path]:
-    """Write figures as the pages of one PDF, or as pictures with the number of the page in their name.
-
-    Parameters
-    ----------
-    figures : sequence of matplotlib.figure.Figure
-        Pages, at least one.
-    path : str or pathlib.Path
-        File with the suffix .png, .pdf or .svg; ``name-2.png`` and so on are its further pages.
-
-    Returns
-    -------
-    list of pathlib.Path
-        Files written, in order.
-
-    Raises
-    ------
-    OutputError
-        If the suffix is another, or a file cannot be written; nothing is left behind then.
-    """
-    return save_all([(figures, Path(path))])
-
-
 def save_all(wanted: Sequence[tuple[Sequence[Figure], Path]]) -> list[Path]:
     """Write several figures, each with its pages: all of them or none.
 
     Parameters
     ----------
     wanted : sequence of tuple
-        Pages and file of each, as for `save_pages`.
+        Pages and file of each: the pages of one PDF, or pictures, further ones as ``name-2.png`` and so on.
 
     Returns
     -------

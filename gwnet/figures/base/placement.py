@@ -73,7 +73,7 @@ class Anchor:
 
 @dataclass(frozen=True, slots=True)
 class PlacedLabel:
-    """Where a label stands, and the line that leads to it: empty when it stands beside its point."""
+    """Where a label is, and the line that leads to it: empty when it is beside its point."""
 
     box: Box
     leader: tuple[tuple[float, float], ...] = ()
@@ -220,7 +220,7 @@ def _candidates(
 
 
 def _nearer_to_others(boxes: Boxes, own: NDArray[np.float64], others: Boxes) -> NDArray[np.bool_]:
-    """Return whether a label stands about as near to another point as to its own, so that a line must tell."""
+    """Return whether a label is about as near to another point as to its own, so that a line must show which."""
     if not others.size:
         return np.zeros(len(boxes), dtype=bool)
     mine = _gaps(boxes, own[None, :])[:, 0]

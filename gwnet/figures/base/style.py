@@ -30,7 +30,6 @@ __all__ = [
     "FAMILY",
     "FILE_TYPES",
     "figure_bytes",
-    "figure_pdf_bytes",
     "new_figure",
     "register_fonts",
     "save",
@@ -204,11 +203,6 @@ def _without_shaping() -> Iterator[None]:
         yield
     finally:
         setattr(Options, _DROPPED, usual)
-
-
-def figure_pdf_bytes(figure: Figure) -> bytes:
-    """Return a figure as one page of vector PDF, the same bytes for the same figure."""
-    return figure_bytes(figure, "pdf")
 
 
 def sheet_files(name: str, figure: Figure) -> dict[str, bytes]:

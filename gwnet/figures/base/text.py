@@ -159,10 +159,10 @@ def _words(text: str) -> list[str]:
     """Split a text at blanks, but not between a number and its unit or around ±."""
     words: list[str] = []
     for word in text.split(" "):
-        tied = words and (
+        joined = words and (
             (_UNIT.fullmatch(word) and words[-1][-1:].isdigit()) or word == "±" or words[-1].endswith((" ±", "≤", "≥"))
         )
-        if tied:
+        if joined:
             words[-1] = f"{words[-1]} {word}"
         else:
             words.append(word)

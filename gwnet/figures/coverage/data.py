@@ -21,7 +21,7 @@ __all__ = ["CoveragePlotData", "CoverageRow", "coverage_plot_data", "drawn_runs"
 Floats = NDArray[np.float64]
 
 #: Columns that the frames must have.
-_HUNG: Final = ("well", "instrument", "installed_at_utc", "removed_at_utc")
+_INSTALLED: Final = ("well", "instrument", "installed_at_utc", "removed_at_utc")
 _RUNS: Final = ("well", "instrument", "start_utc", "end_utc", "left_out")
 
 
@@ -33,8 +33,8 @@ class CoverageRow:
     ----------
     well, instrument : str
         As printed; a barometer has no well, a well without a logger no instrument.
-    hung : numpy.ndarray, shape (k, 2)
-        From when to when it hung there; the end of the axis where it still does.
+    installed : numpy.ndarray, shape (k, 2)
+        From when to when it was installed there; the end of the axis where it still is.
     runs : numpy.ndarray, shape (m, 2)
         First and last sample of each unbroken run whose samples are used.
     left_out : numpy.ndarray, shape (n, 2)
@@ -42,12 +42,12 @@ class CoverageRow:
     hands : numpy.ndarray, shape (h,)
         Manual readings.
     share : float
-        Share of the time in which it hung and the axis shows that has used samples; NaN where it never hung.
+        Share of the time in which it was installed and the axis shows that has used samples; NaN where it never was.
     """
 
     well: str
     instrument: str
-    hung: Floats
+    installed: Floats
     runs: Floats
     left_out: Floats
     hands: Floats
@@ -102,7 +102,8 @@ def coverage_plot_data(
     Parameters
     ----------
     deployments : pandas.DataFrame
-        Deployments: well (empty for a barometer), instrument, installed_at_utc, removed_at_utc (NaT while it hangs).
+        Deployments: well (empty for a barometer), instrument, installed_at_utc, removed_at_utc (NaT while
+        it is installed).
     runs : pandas.DataFrame
         Unbroken runs of samples: well, instrument, start_utc, end_utc, left_out (bool).
     hands : pandas.DataFrame, optional
@@ -126,20 +127,20 @@ def coverage_plot_data(
 
     Notes
     -----
-    What still hangs counts until the newest sample of all, so that the chart does not depend on the day on which it is
-    drawn.
+    What is still installed counts until the newest sample of all, so that the chart does not depend on the day on which
+    it is drawn.
     """
     if start is not None and end is not None and end < start:
         message = f"The figure would end on {end.isoformat()}, before its start on {start.isoformat()}."
         raise SettingsError(message, fix="Exchange the two dates.")
     zone = plain(site.get("time_zone")) or "UTC"
-    hung = _spans(deployments[list(_HUNG)], ("installed_at_utc", "removed_at_utc"), zone)
+    installed = _spans(deployments[list(_INSTALLED)], ("installed_at_utc", "removed_at_utc"), zone)
     sampled = _spans(runs[list(_RUNS)], ("start_utc", "end_utc"), zone)
     read = _hands(hands, zone)
-    first, last = _limits(hung, sampled, read, start, end)
+    first, last = _limits(installed, sampled, read, start, end)
     newest = float(sampled["to"].max()) if len(sampled) else last
-    every = [_row(key, hung, sampled, read, (first, last), newest) for key in _keys(hung, sampled, read)]
-    rows = tuple(row for row in every if any(len(part) for part in (row.hung, row.runs, row.left_out, row.hands)))
+    every = [_row(key, installed, sampled, read, (first, last), newest) for key in _keys(installed, sampled, read)]
+    rows = tuple(row for row in every if any(len(part) for part in (row.installed, row.runs, row.left_out, row.hands)))
     return CoveragePlotData(
         site=shown(plain(site.get("name")) or plain(site.get("site"))),
         rows=rows,
@@ -193,11 +194,15 @@ def _hands(hands: pd.DataFrame | None, zone: str) -> pd.DataFrame:
 
 
 def _limits(
-    hung: pd.DataFrame, sampled: pd.DataFrame, read: pd.DataFrame, start: dt.date | None, end: dt.date | None
+    installed: pd.DataFrame, sampled: pd.DataFrame, read: pd.DataFrame, start: dt.date | None, end: dt.date | None
 ) -> tuple[float, float]:
     """Return the ends of the axis: those wanted, else from the first logger (or reading) on, with a little room."""
-    begins = np.concatenate([hung["since"], sampled["since"]]) if len(hung) + len(sampled) else read["day"].to_numpy()
-    ends = np.concatenate([hung["to"], hung["since"], sampled["to"], read["day"]])
+    begins = (
+        np.concatenate([installed["since"], sampled["since"]])
+        if len(installed) + len(sampled)
+        else read["day"].to_numpy()
+    )
+    ends = np.concatenate([installed["to"], installed["since"], sampled["to"], read["day"]])
     low = float(np.nanmin(begins)) if begins.size else 0.0
     high = max(float(np.nanmax(ends)), low) if ends.size else low + 365.0
     room = max(0.01 * (high - low), 2.0)
@@ -206,10 +211,10 @@ def _limits(
     return float(first), float(max(last, first + 1))
 
 
-def _keys(hung: pd.DataFrame, sampled: pd.DataFrame, read: pd.DataFrame) -> list[tuple[str, str]]:
+def _keys(installed: pd.DataFrame, sampled: pd.DataFrame, read: pd.DataFrame) -> list[tuple[str, str]]:
     """Return wells and instruments in the order of the chart: barometers, then by well and by time."""
     columns = ["well", "instrument", "since"]
-    known = pd.concat([hung[columns], sampled[columns]], ignore_index=True)
+    known = pd.concat([installed[columns], sampled[columns]], ignore_index=True)
     starts = known.groupby(["well", "instrument"], sort=True)["since"].min()
     logged = {well for well, _ in starts.index}
     keys = [(well != "", well, float(since), instrument) for (well, instrument), since in starts.items()]
@@ -219,29 +224,33 @@ def _keys(hung: pd.DataFrame, sampled: pd.DataFrame, read: pd.DataFrame) -> list
 
 def _row(
     key: tuple[str, str],
-    hung: pd.DataFrame,
+    installed: pd.DataFrame,
     sampled: pd.DataFrame,
     read: pd.DataFrame,
     limits: tuple[float, float],
     newest: float,
 ) -> CoverageRow:
     well, instrument = key
-    own = hung[(hung["well"] == well) & (hung["instrument"] == instrument)].sort_values("since")
+    own = installed[(installed["well"] == well) & (installed["instrument"] == instrument)].sort_values("since")
     ours = sampled[(sampled["well"] == well) & (sampled["instrument"] == instrument)].sort_values("since")
-    spells = own[["since", "to"]].to_numpy(dtype=np.float64)
-    until = np.where(np.isnan(spells[:, 1]), max(newest, limits[0]), spells[:, 1]) if len(spells) else np.empty(0)
+    intervals = own[["since", "to"]].to_numpy(dtype=np.float64)
+    until = (
+        np.where(np.isnan(intervals[:, 1]), max(newest, limits[0]), intervals[:, 1]) if len(intervals) else np.empty(0)
+    )
     out = ours["left_out"].astype(bool).to_numpy() if len(ours) else np.empty(0, dtype=bool)
     runs = ours[["since", "to"]].to_numpy(dtype=np.float64)
     days = np.sort(read.loc[read["well"] == well, "day"].to_numpy(dtype=np.float64)) if well else np.empty(0)
-    shown_hung = np.column_stack([spells[:, 0], np.where(np.isnan(spells[:, 1]), limits[1], spells[:, 1])])
+    shown_installed = np.column_stack(
+        [intervals[:, 0], np.where(np.isnan(intervals[:, 1]), limits[1], intervals[:, 1])]
+    )
     return CoverageRow(
         well=shown(well),
         instrument=shown(instrument),
-        hung=_inside(shown_hung, limits),
+        installed=_inside(shown_installed, limits),
         runs=_inside(runs[~out], limits),
         left_out=_inside(runs[out], limits),
         hands=days[(days >= limits[0]) & (days <= limits[1])],
-        share=_share(_inside(np.column_stack([spells[:, 0], until]), limits), _inside(runs[~out], limits)),
+        share=_share(_inside(np.column_stack([intervals[:, 0], until]), limits), _inside(runs[~out], limits)),
     )
 
 
@@ -251,13 +260,13 @@ def _inside(spans: Floats, limits: tuple[float, float]) -> Floats:
     return np.clip(kept, *limits)
 
 
-def _share(hung: Floats, runs: Floats) -> float:
-    """Return which share of the time in which it hung lies within runs."""
-    whole = float((hung[:, 1] - hung[:, 0]).sum())
+def _share(installed: Floats, runs: Floats) -> float:
+    """Return which share of the time in which it was installed lies within runs."""
+    whole = float((installed[:, 1] - installed[:, 0]).sum())
     if not whole > 0:
         return math.nan
     within = 0.0
-    for since, to in hung:
+    for since, to in installed:
         within += float(np.clip(np.minimum(runs[:, 1], to) - np.maximum(runs[:, 0], since), 0, None).sum())
     return min(within / whole, 1.0)
 
@@ -267,7 +276,7 @@ def _notes(rows: tuple[CoverageRow, ...], known_on: dt.datetime | None) -> tuple
     if not rows:
         notes.append("No logger and no reading on record.")
     if any(row.instrument for row in rows):
-        notes.append("At the right the share of the time in which each logger hung that has samples in use.")
+        notes.append("At the right the share of the time in which each logger was installed that has samples in use.")
     if known_on is not None:
         notes.append(f"Record as known on {known_on.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC.")
     return tuple(notes)

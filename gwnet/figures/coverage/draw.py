@@ -106,7 +106,7 @@ def _rows(page: Page, axes: Axes, data: CoveragePlotData, box: Box, pitch: float
     frames, bars, left_out, ticks = [], [], [], []
     for place, row in enumerate(data.rows):
         middle = place + 0.5 + 0.5 * _TICK
-        frames += _rectangles(row.hung, middle, _FRAME)
+        frames += _rectangles(row.installed, middle, _FRAME)
         bars += _rectangles(drawn_runs(row.runs, least), middle, _BAR)
         left_out += [(since, middle - _BAR / 2, to - since, _BAR) for since, to in drawn_runs(row.left_out, least)]
         edge = middle - _FRAME / 2
@@ -172,8 +172,8 @@ def _key_entries(rows: Sequence[CoverageRow]) -> list[KeyEntry]:
         entries.append(KeyEntry("samples in use", band_symbol(_KEY_MM, **_IN_USE), 6.0))
     if any(len(row.left_out) for row in rows):
         entries.append(KeyEntry("samples left out", band_symbol(_KEY_MM, hatching="strokes", **LEFT_OUT), 6.0))
-    if any(len(row.hung) for row in rows):
-        entries.append(KeyEntry("logger hung", band_symbol(_KEY_MM, **INSTALLED), 6.0))
+    if any(len(row.installed) for row in rows):
+        entries.append(KeyEntry("sensor installed", band_symbol(_KEY_MM, **INSTALLED), 6.0))
     if any(row.hands.size for row in rows):
         entries.append(KeyEntry("manual reading", _tick_drawer, 1.0))
     return entries

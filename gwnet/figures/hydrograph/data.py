@@ -85,7 +85,7 @@ class HydrographPlotData:
     context : tuple of ContextBars
         Series of the second panel.
     logger : LoggerLine
-        Logger line, and where the logger hung.
+        Logger line, and when the logger was installed.
     max_gap_days : float
         Longest interval that the static line bridges [d]; NaN with fewer than two static levels.
     decimals : int

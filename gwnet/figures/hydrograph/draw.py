@@ -43,7 +43,7 @@ _LEFT_MM: Final = 16.0
 _RIGHT_MM: Final = 16.0
 _PLAIN_RIGHT_MM: Final = 4.0
 _TITLE_MM: Final = 5.4
-#: Where a bound is nearer to the edge than this, its sign stands beside the mark [mm].
+#: Where a bound is nearer to the edge than this, its sign is printed beside the mark [mm].
 _SIGN_ROOM_MM: Final = 5.0
 
 

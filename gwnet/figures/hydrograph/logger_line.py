@@ -1,4 +1,4 @@
-"""The logger line of a hydrograph: thin, broken at gaps, lighter without approved readings; and where it hung."""
+"""The logger line of a hydrograph: thin, broken at gaps, lighter without approved readings; when it was installed."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 #: Thinning columns per millimetre of axis; finer than print shows.
 _COLUMNS_PER_MM: Final = 12
 _DAY_US: Final = 86_400_000_000.0
-#: Height of the strip that shows where a logger hung [mm].
+#: Height of the strip that shows when a logger was installed [mm].
 STRIP_MM: Final = 1.1
 #: How the time in which a logger was installed looks, and that whose samples are left out.
 INSTALLED: Final[dict[str, Any]] = {"facecolor": style.PAPER, "edgecolor": style.SOFT, "linewidth": style.HAIR}
@@ -42,10 +42,10 @@ class LoggerSeries:
         Water elevation; NaN where the line is broken or nothing is used [m].
     approved : numpy.ndarray of bool, shape (n,)
         Whether the head stands between approved manual readings.
-    hung : tuple of (str, time, time or None)
-        Instrument, and from when to when it hung; None while it hangs.
+    installed : tuple of (str, time, time or None)
+        Instrument, and from when to when it was installed; None while it still is.
     left_out : tuple of (time, time)
-        Spells whose samples are on record and not used.
+        Intervals whose samples are on record and not used.
     notes : tuple of str
         Sentences for the caption.
     """
@@ -53,7 +53,7 @@ class LoggerSeries:
     time_utc: Any
     water_elevation_m: Any
     approved: Any
-    hung: tuple[tuple[str, Any, Any], ...] = ()
+    installed: tuple[tuple[str, Any, Any], ...] = ()
     left_out: tuple[tuple[Any, Any], ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -68,7 +68,7 @@ class LoggerLine:
         The line, NaN where it is broken [d, m].
     approved : numpy.ndarray of bool, shape (n,)
         Whether a head stands between approved manual readings.
-    hung, left_out : numpy.ndarray, shape (k, 2)
+    installed, left_out : numpy.ndarray, shape (k, 2)
         From when to when; an open end is NaN.
     notes : tuple of str
         Sentences for the caption.
@@ -77,7 +77,7 @@ class LoggerLine:
     days: Floats = field(default_factory=lambda: np.empty(0))
     elevation_m: Floats = field(default_factory=lambda: np.empty(0))
     approved: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, dtype=bool))
-    hung: Floats = field(default_factory=lambda: np.empty((0, 2)))
+    installed: Floats = field(default_factory=lambda: np.empty((0, 2)))
     left_out: Floats = field(default_factory=lambda: np.empty((0, 2)))
     notes: tuple[str, ...] = ()
 
@@ -116,7 +116,7 @@ def logger_line(
         days=days[keep],
         elevation_m=np.asarray(series.water_elevation_m, dtype=np.float64)[keep],
         approved=np.asarray(series.approved, dtype=bool)[keep],
-        hung=_spans([(since, to) for _, since, to in series.hung], zone),
+        installed=_spans([(since, to) for _, since, to in series.installed], zone),
         left_out=_spans(series.left_out, zone),
         notes=series.notes,
     )
@@ -164,7 +164,7 @@ def _thinned(days: Floats, values: Floats, limits: tuple[float, float], columns:
 
 
 def draw_logger_strip(axes: Axes, line: LoggerLine, limits: tuple[float, float], *, height_mm: float) -> None:
-    """Draw at the foot of the axes where a logger hung, hatched where its samples are left out.
+    """Draw at the foot of the axes when a logger was installed, hatched where its samples are left out.
 
     Parameters
     ----------
@@ -178,7 +178,7 @@ def draw_logger_strip(axes: Axes, line: LoggerLine, limits: tuple[float, float],
         Height of the axes [mm].
     """
     transform = axes.get_xaxis_transform()
-    for spans, left_out in ((line.hung, False), (line.left_out, True)):
+    for spans, left_out in ((line.installed, False), (line.left_out, True)):
         open_end = np.where(np.isnan(spans[:, 1]), limits[1], spans[:, 1])
         since, to = np.maximum(spans[:, 0], limits[0]), np.minimum(open_end, limits[1])
         for left, right in zip(since, to, strict=True):

@@ -1,4 +1,4 @@
-"""Marks of a hydrograph and their key; shapes of our project default, told apart without colour."""
+"""Marks of a hydrograph and their key; shapes of our project default, distinguishable without colour."""
 
 from __future__ import annotations
 
@@ -92,10 +92,10 @@ def _logger_entries(wells: Sequence[HydrographPlotData]) -> list[KeyEntry]:
     if loose:
         words = "logger, not between approved readings" if held else "logger, no approved readings yet"
         entries.append(KeyEntry(words, line_symbol(color=style.SERIES_LIGHT, linewidth=style.THIN), 5.0))
-    if any(len(well.logger.hung) for well in wells):
-        entries.append(KeyEntry("logger hung", band_symbol(STRIP_MM, **INSTALLED), 5.0))
+    if any(len(well.logger.installed) for well in wells):
+        entries.append(KeyEntry("sensor installed", band_symbol(STRIP_MM, **INSTALLED), 5.0))
     if any(len(well.logger.left_out) for well in wells):
-        entries.append(KeyEntry("its samples left out", band_symbol(STRIP_MM, hatching="strokes", **LEFT_OUT), 5.0))
+        entries.append(KeyEntry("samples left out", band_symbol(STRIP_MM, hatching="strokes", **LEFT_OUT), 5.0))
     return entries
 
 

@@ -68,8 +68,8 @@ def change_plot_data(
     )
     what = (
         f"Change of water level in {unit}, rise positive, between levels of the same wells on both days; contour "
-        f"interval {interval_text(drawn.interval_m, unit)}. Brackets: the change is within its 95 % half-width and "
-        "cannot be told."
+        f"interval {interval_text(drawn.interval_m, unit)}. Brackets: the change is within its 95 % half-"
+        "width and not significant."
     )
     parameters = "; ".join(f"{name} {value}" for name, value in drawn.parameters)
     method = f"Made from the differences at the wells. {drawn.method_text}"
@@ -148,21 +148,21 @@ def worth_plot_data(
         "wells."
     )
     return MapPlotData(
-        **context.heading("Worth of wells", when, unit, aquifer=drawn.aquifer, crs=drawn.crs),
+        **context.heading("Data worth of wells", when, unit, aquifer=drawn.aquifer, crs=drawn.crs),
         points=tuple(points),
         contours=contour_paths(contours, interval_m, unit, size_text, lows=False),
         boundary=rings_of(drawn.boundary),
-        notes=(Note("Worth of wells", (what, *map(shown, facts), *context.known)), *cautions_notes(cautions)),
+        notes=(Note("Data worth of wells", (what, *map(shown, facts), *context.known)), *cautions_notes(cautions)),
     )
 
 
 def _change_point(row: Mapping[str, Any], decimals: int, findings: Mapping[str, str], unit: str) -> MapPoint:
-    change, told = float(row["change_m"]), bool(row["told"])
+    change, significant = float(row["change_m"]), bool(row["told"])
     value, kind = "", "stage" if row["kind"] == "stage" else "well"
     if row["used"]:
-        kind = ("rise" if change > 0.0 else "fall") if told else "even"
+        kind = ("rise" if change > 0.0 else "fall") if significant else "even"
         value = number_text(change / metres_per(unit), decimals, signed=True)
-        value = value if told else f"({value})"
+        value = value if significant else f"({value})"
     return MapPoint(
         name=shown(row["well"]),
         kind=kind,

@@ -233,7 +233,7 @@ def _map_points(control: pd.DataFrame, noticed: Mapping[str, str], unit: str) ->
 
 
 def _kind(row: Mapping[str, Any]) -> str:
-    """Return what a point is; a used well whose level comes from its logger is told apart."""
+    """Return what a point is; a used well whose level comes from its logger has a kind of its own."""
     if row["kind"] == "stage":
         return "stage"
     return "logger" if row["used"] and row.get("source") == "logger" else "well"

@@ -86,7 +86,7 @@ class MapFrame:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """Where everything of a map stands: its frame, the bar with scale and north, the key, the columns of text."""
+    """Where everything of a map is: its frame, the bar with scale and north, the key, the columns of text."""
 
     frame: MapFrame
     bar: Box
@@ -208,14 +208,14 @@ def _fitted(notes: Sequence[Note], columns: tuple[Box, ...]) -> tuple[float, tup
     """Return the largest letters in which the text fits, and the text of each column, cut where even those do not."""
     width, height = columns[0].width, columns[0].height
     for size in _TEXT_PT:
-        texts = _parted(notes, columns, size)
+        texts = _in_columns(notes, columns, size)
         if all(block_height_mm(words, width, size) <= height + 0.1 for words in texts):
             return size, texts
     size = _TEXT_PT[-1]
-    return size, tuple(_cut(words, width, height, size) for words in _parted(notes, columns, size))
+    return size, tuple(_cut(words, width, height, size) for words in _in_columns(notes, columns, size))
 
 
-def _parted(notes: Sequence[Note], columns: tuple[Box, ...], size: float) -> tuple[tuple[Words, ...], ...]:
+def _in_columns(notes: Sequence[Note], columns: tuple[Box, ...], size: float) -> tuple[tuple[Words, ...], ...]:
     if len(columns) == 1:
         return (tuple(word for note in _words(notes) for word in note),)
     return _balanced(notes, columns[0].width, size)

@@ -262,7 +262,7 @@ def spot_beside(
 
 
 def _readable(chord: Points) -> float:
-    """Return the angle of a chord, turned so that text along it stands upright [degrees]."""
+    """Return the angle of a chord, turned so that text along it is upright [degrees]."""
     angle = math.degrees(math.atan2(chord[1], chord[0]))
     return angle - 180 if angle > 90 else angle + 180 if angle <= -90 else angle
 

@@ -33,7 +33,7 @@ _NAME_MM: Final = 34.0
 
 
 def draw_layers(axes: Axes, frame: MapFrame, layers: Sequence[BaseLayer]) -> None:
-    """Draw layers under everything: the user's own lightly, rivers with heads and barriers so that they stand out.
+    """Draw layers under everything: the user's own lightly, rivers with heads and barriers so that they are distinct.
 
     Parameters
     ----------

@@ -37,7 +37,7 @@ _RING: Final[dict[str, Any]] = {
 #: Edge of the control.
 BOUNDARY: Final[dict[str, Any]] = {"color": style.SOFT, "linewidth": style.HAIR, "dashes": (0.8, 2.0)}
 _CONTOUR: Final[dict[str, Any]] = {"color": style.WATER, "linewidth": 0.85}
-#: Marks of used points that are no manual reading: a logger's level; what changed by how much; what a well is worth.
+#: Marks of used points that are no manual reading: a logger's level, a change, the data worth of a well.
 _OTHER_LOOKS: Final[dict[str, dict[str, Any]]] = {
     "logger": {"marker": "D", "markersize": 5.2, "markerfacecolor": style.INK, "markeredgecolor": style.PAPER},
     "rise": {"marker": "^", "markersize": 6.2, "markerfacecolor": style.INK, "markeredgecolor": style.PAPER},
@@ -51,7 +51,7 @@ _OTHER_WORDS: Final[dict[str, str]] = {
     "logger": "well used, with its logger's level",
     "rise": "rise",
     "fall": "fall",
-    "even": "change cannot be told",
+    "even": "change within its uncertainty",
     "ranked": "well, with its rank",
     "least": "well whose removal changes the map least",
     "candidate": "place where the error is largest",
@@ -61,7 +61,7 @@ _OTHER_WORDS: Final[dict[str, str]] = {
 def look(point: MapPoint) -> dict[str, Any]:
     """Return the mark of a point: filled disc, hollow disc with a cross when not used, triangle for a gauge.
 
-    Maps of change and of worth have marks of their own for the points that are used.
+    Maps of change and of data worth have marks of their own for the points that are used.
     """
     mark = {"marker": "o", "markersize": 5.2, "markeredgewidth": 0.8, "markerfacecolor": style.PAPER}
     if point.kind in _OTHER_LOOKS and point.used:

@@ -54,7 +54,7 @@ Points = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class _Posted:
-    """A point on the page with its label: place [mm], lines of text, and where the label stands."""
+    """A point on the page with its label: place [mm], lines of text, and where the label is."""
 
     point: MapPoint
     x: float
@@ -77,7 +77,7 @@ def draw_surface_map(
     data : MapPlotData
         What to draw.
     size_mm : tuple of float, optional
-        Width and height [mm]; the text stands beside the map or below it, whichever shows the map larger.
+        Width and height [mm]; the text is beside the map or below it, whichever shows the map larger.
     figure : matplotlib.figure.Figure, optional
         Empty figure to draw on; a new one of the given size unless given.
     full_text : bool, optional
@@ -259,7 +259,7 @@ def _write_level(axes: Axes, level: str, spot: LineLabel) -> None:
 def _draw_arrows(
     axes: Axes, frame: MapFrame, data: MapPlotData, posted: Sequence[_Posted], levels: Sequence[Box]
 ) -> None:
-    """Draw flow arrows of one length where nothing else stands, not closer together than can be read."""
+    """Draw flow arrows of one length where nothing else is drawn, not closer together than can be read."""
     if not len(data.arrows):
         return
     busy = np.vstack([_busy(posted), np.array([(b.left, b.bottom, b.right, b.top) for b in levels]).reshape(-1, 4)])
@@ -298,7 +298,7 @@ def _hits(points: Points, boxes: NDArray[np.float64]) -> bool:
 
 
 def _draw_quiet(axes: Axes, data: MapPlotData, frame: MapFrame) -> None:
-    """Draw the many wells that were not measured, those that stand on the sheet."""
+    """Draw the many wells that were not measured, those that are on the sheet."""
     quiet = [point for point in data.points if point.placed and point.quiet]
     if not quiet:
         return

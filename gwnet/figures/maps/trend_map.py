@@ -1,4 +1,4 @@
-"""Map of slopes: triangles that point the way levels go, sized by how fast, filled where a trend is told."""
+"""Map of slopes: triangles that point the way levels go, sized by how fast, filled where a trend is significant."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ _MOST_MISSING: Final = 15
 
 @dataclass(frozen=True, slots=True)
 class SlopePoint:
-    """A well: where it is, its slope in the unit a year (NaN without one), and the direction that is told."""
+    """A well: where it is, its slope in the unit a year (NaN without one), and its direction."""
 
     name: str
     x: float
@@ -53,8 +53,8 @@ class SlopePoint:
     direction: str
 
     @property
-    def told(self) -> bool:
-        """Whether a trend with a slope is told."""
+    def is_significant(self) -> bool:
+        """Whether the well has a slope and a significant trend."""
         return math.isfinite(self.slope) and self.direction in ("rising", "falling")
 
 
@@ -134,13 +134,13 @@ def slope_map_plot_data(
 
 def _notes(table: pd.DataFrame, made: Sequence[SlopePoint], unit: str, more: Sequence[str]) -> tuple[Note, ...]:
     with_values = table[table["n"] > 0]
-    told = [sum(point.told and point.direction == way for point in made) for way in ("rising", "falling")]
+    counts = [sum(point.is_significant and point.direction == way for point in made) for way in ("rising", "falling")]
     counted = sum(math.isfinite(point.slope) for point in made)
     facts = (
         f"Theil–Sen slopes in {unit} a year, positive upward; levels of {with_values['first'].min()} to "
         f"{with_values['last'].max()}.",
-        f"{counted} wells with a slope: {told[0]} rising, {told[1]} falling, {counted - sum(told)} no significant "
-        "trend at 5 % of the p adjusted for many wells (false-discovery control).",
+        f"{counted} wells with a slope: {counts[0]} rising, {counts[1]} falling, {counted - sum(counts)} no "
+        "significant trend at 5 % of the p adjusted for many wells (false-discovery control).",
         *more,
     )
     notes = [Note("Trends", facts)]
@@ -176,9 +176,11 @@ def draw_slope_map(data: SlopeMapPlotData, *, size_mm: tuple[float, float] = (18
         sheet = lay_out(page, extent, [*data.notes, *names], entries)
         axes = draw_frame(page, sheet, data)
         labels = _labels(data, sheet.frame)
-        for point in sorted(data.points, key=lambda one: (one.told, -abs(one.slope))):
+        for point in sorted(data.points, key=lambda one: (one.is_significant, -abs(one.slope))):
             x, y = sheet.frame.to_mm(np.array([[point.x, point.y]]))[0]
-            axes.plot([x], [y], linestyle="none", zorder=3.6 if point.told else 3.2, **_look(point, data.largest))
+            axes.plot(
+                [x], [y], linestyle="none", zorder=3.6 if point.is_significant else 3.2, **_look(point, data.largest)
+            )
         for point, label in labels:
             if label is not None:
                 _draw_label(axes, sheet.frame, point, label, data.unit)
@@ -199,13 +201,13 @@ def _look(point: SlopePoint, largest: float) -> dict[str, Any]:
     way = "^" if point.slope > 0 else "v" if point.slope < 0 else "o"
     look = {"marker": way, "markersize": _size(point.slope, largest)}
     color = style.WATER if point.slope > 0 else style.LIMIT
-    if point.told:
+    if point.is_significant:
         return look | {"markerfacecolor": color, "markeredgecolor": style.PAPER, "markeredgewidth": 0.5}
     return look | {"markerfacecolor": style.PAPER, "markeredgecolor": color, "markeredgewidth": 0.8}
 
 
 def _lines(point: SlopePoint, unit: str) -> tuple[str, ...]:
-    name = fit(point.name, _LONGEST_MM * style.PT_PER_MM, _NAME_PT, bold=point.told)
+    name = fit(point.name, _LONGEST_MM * style.PT_PER_MM, _NAME_PT, bold=point.is_significant)
     if not math.isfinite(point.slope):
         return (name,)
     return name, number_text(point.slope, 3 if unit == "m" else 2, signed=True)
@@ -214,19 +216,22 @@ def _lines(point: SlopePoint, unit: str) -> tuple[str, ...]:
 def _labels(data: SlopeMapPlotData, frame: MapFrame) -> list[tuple[SlopePoint, PlacedLabel | None]]:
     """Return labels for all wells where they are few, else for those with a trend, which choose first anyway."""
     many = len(data.points) > _MOST_LABELS
-    named = [point for point in data.points if point.told or not many]
+    named = [point for point in data.points if point.is_significant or not many]
     every = frame.to_mm(np.array([(point.x, point.y) for point in data.points]))
     anchors, taken = [], []
     for point, (x, y) in zip(data.points, every, strict=True):
         radius = max(_look(point, data.largest)["markersize"] / 2 / style.PT_PER_MM, 0.5)
-        if many and not point.told:
+        if many and not point.is_significant:
             taken.append(Box(float(x) - radius, float(y) - radius, 2 * radius, 2 * radius))
             continue
         lines = _lines(point, data.unit)
-        width = max(text_width_pt(line, _NAME_PT, bold=point.told) for line in lines) / style.PT_PER_MM + 2 * _PAD_MM
+        width = (
+            max(text_width_pt(line, _NAME_PT, bold=point.is_significant) for line in lines) / style.PT_PER_MM
+            + 2 * _PAD_MM
+        )
         height = len(lines) * _LINE_MM + _PAD_MM
         crowd = int((np.hypot(*(every - (x, y)).T) < _CROWD_MM).sum()) - 1
-        rank = (0 if point.told else 2) + (crowd > _MOST_IN_CROWD)
+        rank = (0 if point.is_significant else 2) + (crowd > _MOST_IN_CROWD)
         anchors.append(Anchor(float(x), float(y), width, height, radius, rank=rank))
     panel = frame.panel
     room = Box(panel.left + 0.6, panel.bottom + 0.6, panel.width - 1.2, panel.height - 1.2)
@@ -235,7 +240,7 @@ def _labels(data: SlopeMapPlotData, frame: MapFrame) -> list[tuple[SlopePoint, P
 
 
 def _far(label: PlacedLabel | None) -> bool:
-    """Return whether a label stands so far from its well that many of its kind would hide the map."""
+    """Return whether a label is so far from its well that many of its kind would hide the map."""
     if label is None or not label.leader:
         return False
     (x0, y0), (x1, y1) = label.leader
@@ -258,17 +263,21 @@ def _draw_label(axes: Axes, frame: MapFrame, point: SlopePoint, label: PlacedLab
     ha, x = draw_label_box(axes, label, x_point, _PAD_MM)
     for i, line in enumerate(_lines(point, unit)):
         y = label.box.top - (i + 1) * _LINE_MM + 0.5
-        weight, color = ("bold" if point.told else "normal"), (style.INK if i == 0 else style.SOFT)
+        weight, color = ("bold" if point.is_significant else "normal"), (style.INK if i == 0 else style.SOFT)
         axes.text(x, y, line, fontsize=_NAME_PT, color=color, weight=weight, ha=ha, va="baseline", zorder=3.8)
 
 
 def _key(data: SlopeMapPlotData) -> list[KeyEntry]:
-    kinds = {(point.slope > 0, point.told) for point in data.points if math.isfinite(point.slope) and point.slope != 0}
+    kinds = {
+        (point.slope > 0, point.is_significant)
+        for point in data.points
+        if math.isfinite(point.slope) and point.slope != 0
+    }
     entries = []
-    for rises, told in ((True, True), (False, True), (True, False), (False, False)):
-        if (rises, told) in kinds:
-            sample = SlopePoint("", 0, 0, 0.6 * data.largest * (1 if rises else -1), "rising" if told else "")
-            words = f"{'rising' if rises else 'falling'}{'' if told else ', no significant trend'}"
+    for rises, significant in ((True, True), (False, True), (True, False), (False, False)):
+        if (rises, significant) in kinds:
+            sample = SlopePoint("", 0, 0, 0.6 * data.largest * (1 if rises else -1), "rising" if significant else "")
+            words = f"{'rising' if rises else 'falling'}{'' if significant else ', no significant trend'}"
             entries.append(KeyEntry(words, mark_symbol(**_look(sample, data.largest)), 3.6))
     if any(not math.isfinite(point.slope) for point in data.points):
         entries.append(KeyEntry("no slope", mark_symbol(**_look(SlopePoint("", 0, 0, math.nan, ""), 1.0))))

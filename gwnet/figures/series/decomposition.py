@@ -1,4 +1,4 @@
-"""Levels parted into trend, season and remainder: four panels on one vertical scale, so that their sizes compare."""
+"""Levels decomposed into trend, season and remainder: four panels on one vertical scale, to compare sizes."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ class DecompositionPlotData:
     Parameters
     ----------
     well, site, heading : str
-        What stands above the panels.
+        Written above the panels.
     unit : {"m", "ft"}
         Unit of the axes.
     datum : str

@@ -53,8 +53,8 @@ class RosePoint:
         Size and its 95 % half-width; NaN for not known [m/m].
     azimuth_deg, azimuth_half_width_deg : float
         Direction of flow, clockwise from grid north, and its 95 % half-width [degrees].
-    told : bool
-        Whether size and direction can be told.
+    determined : bool
+        Whether size and direction are determined.
     finding : bool
         Whether a well of the round does not fit its neighbours.
     """
@@ -65,7 +65,7 @@ class RosePoint:
     half_width: float
     azimuth_deg: float
     azimuth_half_width_deg: float
-    told: bool
+    determined: bool
     finding: bool = False
 
     @property
@@ -116,7 +116,7 @@ def rose_plot_data(
     title, subtitle : str
         Heading.
     middle_deg, concentration : float, optional
-        Circular mean of the directions that can be told, and its concentration [degrees].
+        Circular mean of the directions that are determined, and its concentration [degrees].
     without : sequence of tuple of str, optional
         Rounds without a gradient, each with the reason.
     facts : sequence of str, optional
@@ -127,19 +127,19 @@ def rose_plot_data(
     RosePlotData
         Plain numbers and sentences.
     """
-    told = [one for one in points if one.told]
+    determined = [one for one in points if one.determined]
     what = "days" if all(one.label == one.date.isoformat() for one in points) else "rounds"
-    lines = [f"{len(points)} {what} with a gradient, {len(told)} of them told; bars are 95 % half-widths."]
-    if told and math.isfinite(middle_deg):
-        lines.append(_spread_text(told, middle_deg, concentration))
+    lines = [f"{len(points)} {what} with a gradient, {len(determined)} of them determined; bars are 95 % half-widths."]
+    if determined and math.isfinite(middle_deg):
+        lines.append(_spread_text(determined, middle_deg, concentration))
     lines += [shown(fact) for fact in facts]
     notes = [Note("Gradients", tuple(lines))]
-    untold = [one.label for one in points if not one.told]
-    if untold:
-        lines = [f"{', '.join(map(shown, untold))}."]
-        if any(one.magnitude > _longest(points) for one in points if not one.told):
+    undetermined = [one.label for one in points if not one.determined]
+    if undetermined:
+        lines = [f"{', '.join(map(shown, undetermined))}."]
+        if any(one.magnitude > _longest(points) for one in points if not one.determined):
             lines.append("Those whose size lies beyond the scale stand at its edge.")
-        notes.append(Note("Size and direction cannot be told (hollow)", tuple(lines)))
+        notes.append(Note("Size and not distinguishable from no gradient (hollow)", tuple(lines)))
     flagged = [one.label for one in points if one.finding]
     if flagged:
         names = ", ".join(map(shown, flagged))
@@ -154,13 +154,13 @@ def rose_plot_data(
     return RosePlotData(shown(title), shown(subtitle), tuple(points), centre, tuple(notes))
 
 
-def _spread_text(told: Sequence[RosePoint], middle_deg: float, concentration: float) -> str:
+def _spread_text(determined: Sequence[RosePoint], middle_deg: float, concentration: float) -> str:
     """Return how the directions lie about each other; no mean where they turn about."""
-    sizes = [one.magnitude for one in told]
+    sizes = [one.magnitude for one in determined]
     spread = f"sizes {min(sizes):.2g} to {max(sizes):.2g} m/m"
     if concentration < 0.7:
         return f"Directions are spread all around (concentration {concentration:.2f}), so no mean is given; {spread}."
-    turns = [_from_middle(one.azimuth_deg, middle_deg) for one in told]
+    turns = [_from_middle(one.azimuth_deg, middle_deg) for one in determined]
     low, high = round(middle_deg + min(turns)) % 360, round(middle_deg + max(turns)) % 360
     return (
         f"Directions {low}° to {high}°, clockwise from grid north, about {round(middle_deg) % 360}° "
@@ -218,23 +218,23 @@ def draw_rose(data: RosePlotData, *, figure: Figure | None = None) -> Figure:
 
 def _look(point: RosePoint) -> dict[str, Any]:
     look = _LOOKS[point.quarter] | {"markeredgewidth": _EDGE}
-    return look if point.told else look | {"markerfacecolor": style.PAPER, "markeredgecolor": style.SOFT}
+    return look if point.determined else look | {"markerfacecolor": style.PAPER, "markeredgecolor": style.SOFT}
 
 
 def _key(data: RosePlotData) -> list[KeyEntry]:
     """Return the key of what is shown, and of nothing else."""
     quarters = sorted({one.quarter for one in data.points})
     entries = [KeyEntry(QUARTERS[q], mark_symbol(**_LOOKS[q] | {"markeredgewidth": _EDGE})) for q in quarters]
-    if any(not one.told for one in data.points):
+    if any(not one.determined for one in data.points):
         hollow = _LOOKS[quarters[0]] | {"markerfacecolor": style.PAPER, "markeredgecolor": style.SOFT}
-        entries.append(KeyEntry("cannot be told (hollow)", mark_symbol(**hollow | {"markeredgewidth": _EDGE})))
+        entries.append(KeyEntry("not determined (hollow)", mark_symbol(**hollow | {"markeredgewidth": _EDGE})))
     return entries
 
 
 def _longest(points: Sequence[RosePoint]) -> float:
-    """Return the largest size that is drawn: of what is told, with its bar; of the rest only where nothing is."""
-    told = [one for one in points if one.told]
-    reach = [one.magnitude + (one.half_width if one.told else 0.0) for one in told or points]
+    """Return the largest size that is drawn: of what is determined, with its bar; of the rest only where nothing is."""
+    determined = [one for one in points if one.determined]
+    reach = [one.magnitude + (one.half_width if one.determined else 0.0) for one in determined or points]
     return max([value for value in reach if math.isfinite(value)], default=1e-3) or 1e-3
 
 
@@ -296,16 +296,16 @@ def _ring_labels(axes: Axes, data: RosePlotData, step: float, rings: int) -> Non
 
 
 def _draw_point(axes: Axes, one: RosePoint, bar: dict[str, Any], limit: float) -> None:
-    """Draw a round; one that is not told and lies beyond the scale stands at the rim."""
+    """Draw a round; one that is not determined and lies beyond the scale stands at the rim."""
     east, north = math.sin(math.radians(one.azimuth_deg)), math.cos(math.radians(one.azimuth_deg))
-    if one.told:
+    if one.determined:
         low, high = one.magnitude - one.half_width, one.magnitude + one.half_width
         axes.plot([low * east, high * east], [low * north, high * north], zorder=1.5, **bar)
         width = one.azimuth_half_width_deg
         arc = np.radians(np.linspace(one.azimuth_deg - width, one.azimuth_deg + width, 31))
         axes.plot(one.magnitude * np.sin(arc), one.magnitude * np.cos(arc), zorder=1.5, **bar)
     size = min(one.magnitude, limit)
-    axes.plot([size * east], [size * north], linestyle="none", zorder=3 if one.told else 2.5, **_look(one))
+    axes.plot([size * east], [size * north], linestyle="none", zorder=3 if one.determined else 2.5, **_look(one))
 
 
 def _time_axis(axes: Axes, data: RosePlotData, *, labels: bool) -> None:
@@ -326,15 +326,15 @@ def _time_axis(axes: Axes, data: RosePlotData, *, labels: bool) -> None:
 def _series(
     page: Page, data: RosePlotData, box: Box, value: Callable[[RosePoint], float], width: Callable[[RosePoint], float]
 ) -> Axes:
-    """Draw one value of every round over time, with its bar where it is told."""
+    """Draw one value of every round over time, with its bar where it is determined."""
     axes = page.axes(box)
     for one in data.points:
         day, at = day_number(one.date), value(one)
-        if one.told:
+        if one.determined:
             axes.plot(
                 [day, day], [at - width(one), at + width(one)], color=style.SOFT, linewidth=style.HAIR, zorder=1.5
             )
-        axes.plot([day], [at], linestyle="none", zorder=3 if one.told else 2.5, **_look(one))
+        axes.plot([day], [at], linestyle="none", zorder=3 if one.determined else 2.5, **_look(one))
         if one.finding:
             axes.annotate(
                 "†", (day, at), (2.6, 1.2), textcoords="offset points", fontsize=6, color=style.LIMIT, zorder=4

@@ -53,7 +53,7 @@ class SeasonsPlotData:
     Parameters
     ----------
     well, site, heading : str
-        What stands above the panel.
+        Written above the panel.
     unit : {"m", "ft"}
         Unit of the axis.
     datum : str
@@ -125,7 +125,7 @@ def seasons_plot_data(
     unit : {"m", "ft"}
         Unit of the axis.
     definition, least_years, value : optional
-        With what the statistics were made; told in the caption.
+        With what the statistics were made; named in the caption.
     known_on : datetime.datetime, optional
         Record as known at this time.
 
@@ -222,7 +222,7 @@ def _notes(
     day = "median" if value == "median" else "day nearest to the middle"
     notes = [
         f"Levels of {summary['first']} to {summary['last']}, one value a month of a year ({day}); the number of years "
-        "stands below each month.",
+        "is printed below each month.",
         f"Months with fewer than {least_years} years show their range alone; {_DEFINITIONS[definition]}.",
     ]
     if (own["at_or_below"] != "").any():

@@ -41,8 +41,8 @@ COLUMNS: Final = 3
 ROWS: Final = 8
 #: Least height of a vertical axis [m]; project default.
 _LEAST_SPAN_M: Final = 0.5
-#: What is told of a trend, or of levels before and after a gap.
-_TOLD: Final = ("rising", "falling", "higher after", "lower after")
+#: Directions that are significant: of a trend, or of levels before and after a gap.
+_SIGNIFICANT: Final = ("rising", "falling", "higher after", "lower after")
 #: Longest gap that the line of a logger bridges [d].
 _LOGGED_GAP_DAYS: Final = 2.5
 #: Room for the labels of the time axis of small panels [mm].
@@ -50,7 +50,7 @@ _AXIS_MM: Final = 3.2
 _BAND: Final = "#F1D9C8"
 _LINE: Final[dict[str, Any]] = {"color": style.LIMIT, "linewidth": style.HEAVY}
 _SMOOTH: Final[dict[str, Any]] = {"color": style.INK, "linewidth": style.LINE, "linestyle": (0, (1.0, 1.2))}
-_NOT_TOLD: Final[dict[str, Any]] = {**_LINE, "dashes": (4.0, 2.0)}
+_NOT_SIGNIFICANT: Final[dict[str, Any]] = {**_LINE, "dashes": (4.0, 2.0)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,9 +240,9 @@ def _draw_lines(axes: Axes, data: TrendPlotData, view: _View) -> None:
 
 
 def _line_look(data: TrendPlotData, view: _View) -> dict[str, Any]:
-    """Return the look of a line: dashed where nothing is told."""
+    """Return the look of a line: dashed where nothing is significant."""
     width = style.HEAVY if view.marks == 1 else style.LINE
-    return (_LINE if data.direction in _TOLD else _NOT_TOLD) | {"linewidth": width}
+    return (_LINE if data.direction in _SIGNIFICANT else _NOT_SIGNIFICANT) | {"linewidth": width}
 
 
 def _logged_pieces(data: TrendPlotData, *, taken: bool) -> list[NDArray[np.int64]]:
@@ -322,10 +322,14 @@ def _line_entries(wells: Sequence[TrendPlotData]) -> list[KeyEntry]:
     stepped = [one for one in wells if one.steps]
     between = "median before and after the gap"
     shown = [
-        ("trend", _LINE, any(one.direction in _TOLD for one in lines)),
-        ("slope, no significant trend", _NOT_TOLD, any(one.direction not in _TOLD for one in lines)),
-        (between, _LINE, any(one.direction in _TOLD for one in stepped)),
-        (f"{between}, no significant step", _NOT_TOLD, any(one.direction not in _TOLD for one in stepped)),
+        ("trend", _LINE, any(one.direction in _SIGNIFICANT for one in lines)),
+        ("slope, no significant trend", _NOT_SIGNIFICANT, any(one.direction not in _SIGNIFICANT for one in lines)),
+        (between, _LINE, any(one.direction in _SIGNIFICANT for one in stepped)),
+        (
+            f"{between}, no significant step",
+            _NOT_SIGNIFICANT,
+            any(one.direction not in _SIGNIFICANT for one in stepped),
+        ),
     ]
     entries = [KeyEntry(words, line_symbol(**look), 6.0) for words, look, there in shown if there]
     if any(one.smooth is not None for one in wells):

@@ -62,7 +62,7 @@ class TrendPlotData:
     Parameters
     ----------
     well, site, heading : str
-        What stands above the panel.
+        Written above the panel.
     unit : {"m", "ft"}
         Unit of the axis.
     datum : str
@@ -86,7 +86,7 @@ class TrendPlotData:
     steps : tuple of tuple of float
         Where levels before and after a gap are compared instead: first day, last day and median level [m] of each side.
     direction : str
-        ``rising``, ``falling`` or what else was told.
+        ``rising``, ``falling``, or what else the trends table says.
     brief : str
         The slope with its limits and p, in a few words.
     first, last : float
@@ -169,7 +169,7 @@ def trend_plot_data(
     trend : mapping or pandas.Series
         Row of the trends frame, in metres.
     middle : tuple, optional
-        A day in the middle of the record and where the line stands then [m].
+        A day in the middle of the record and where the line is then [m].
     smooth : tuple of numpy.ndarray, optional
         Days since 1970-01-01 and levels of a smooth line [m].
     site : mapping or pandas.Series, optional

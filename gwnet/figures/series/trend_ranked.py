@@ -26,7 +26,6 @@ from gwnet.units import metres_per
 __all__ = [
     "RankedPlotData",
     "RankedSlope",
-    "draw_ranked",
     "draw_ranked_page",
     "ranked_pages",
     "ranked_plot_data",
@@ -60,8 +59,8 @@ class RankedSlope:
     direction: str
 
     @property
-    def told(self) -> bool:
-        """Whether a trend is told."""
+    def is_significant(self) -> bool:
+        """Whether the trend is significant."""
         return self.direction in ("rising", "falling")
 
 
@@ -146,13 +145,13 @@ def ranked_plot_data(
         message = "No well has a slope, so none can be ranked."
         raise TooFewLevelsError(message, fix="Take wells with longer records, or look at the notes of 'gwnet trend'.")
     low, high = _ends(rows)
-    told = [sum(row.direction == way for row in rows) for way in ("rising", "falling")]
+    counts = [sum(row.direction == way for row in rows) for way in ("rising", "falling")]
     without = [row.well for row in made if not math.isfinite(row.slope)]
     first, last = table.loc[table["n"] > 0, "first"].min(), table.loc[table["n"] > 0, "last"].max()
     sentences = [
         f"Theil–Sen slopes with limits at 95 %, positive upward; {len(rows)} wells, levels of {first} to {last}.",
-        f"{told[0]} rising, {told[1]} falling, the others hollow: no significant trend at 5 % of the p adjusted for "
-        "many wells (false-discovery control).",
+        f"{counts[0]} rising, {counts[1]} falling, the others hollow: no significant trend at 5 % of the p adjusted "
+        "for many wells (false-discovery control).",
     ]
     if without:
         sentences.append(f"Without a slope: {', '.join(without)}.")
@@ -179,29 +178,13 @@ def _ends(rows: list[RankedSlope]) -> tuple[float, float]:
 
 
 def slope_mark(direction: str, size: float = 4.6) -> dict[str, Any]:
-    """Return the mark of a slope: a filled triangle the way of a trend that is told, else a hollow disc."""
+    """Return the mark of a slope: a filled triangle the way of a significant trend, else a hollow disc."""
     if direction == "rising":
         return {"marker": "^", "markersize": size, "markerfacecolor": style.WATER, "markeredgewidth": 0.0}
     if direction == "falling":
         return {"marker": "v", "markersize": size, "markerfacecolor": style.LIMIT, "markeredgewidth": 0.0}
     look = {"markerfacecolor": style.PAPER, "markeredgecolor": style.SOFT, "markeredgewidth": 0.8}
     return {"marker": "o", "markersize": 0.78 * size, **look}
-
-
-def draw_ranked(data: RankedPlotData) -> list[Figure]:
-    """Draw ranked slopes on as many pages as they need, all on one axis.
-
-    Parameters
-    ----------
-    data : RankedPlotData
-        What to draw.
-
-    Returns
-    -------
-    list of matplotlib.figure.Figure
-        Pages.
-    """
-    return [draw_ranked_page(data, number) for number in range(ranked_pages(data))]
 
 
 def ranked_pages(data: RankedPlotData) -> int:
@@ -234,7 +217,7 @@ def draw_ranked_page(data: RankedPlotData, number: int) -> Figure:
     Returns
     -------
     matplotlib.figure.Figure
-        The page, as of `draw_ranked`.
+        The page; all pages are on one axis.
     """
     text, count = _text_mm(data), ranked_pages(data)
     each = math.ceil(len(data.rows) / count)
@@ -318,8 +301,8 @@ def _row(axes: Axes, row: RankedSlope, place: int, data: RankedPlotData) -> None
 
 
 def _texts(page: Page, box: Box, row: RankedSlope, y: float, decimals: int) -> None:
-    weight = "bold" if row.told else "normal"
-    name = fit(row.well, (_NAME_MM - 2.5) * style.PT_PER_MM, _NAME_PT, bold=row.told)
+    weight = "bold" if row.is_significant else "normal"
+    name = fit(row.well, (_NAME_MM - 2.5) * style.PT_PER_MM, _NAME_PT, bold=row.is_significant)
     page.text(box.left - 2.0, y, name, size=_NAME_PT, ha="right", va="center_baseline", weight=weight)
     p = "–" if math.isnan(row.p) else "< 0.0001" if row.p < 1e-4 else f"{row.p:.2g}"
     x = box.right
@@ -331,7 +314,7 @@ def _texts(page: Page, box: Box, row: RankedSlope, y: float, decimals: int) -> N
 
 
 def _key(data: RankedPlotData) -> list[KeyEntry]:
-    ways = {row.direction if row.told else "" for row in data.rows}
+    ways = {row.direction if row.is_significant else "" for row in data.rows}
     words = {"rising": "rising", "falling": "falling", "": "no significant trend"}
     entries = [KeyEntry(text, mark_symbol(**slope_mark(way))) for way, text in words.items() if way in ways]
     if any(math.isfinite(row.lower) for row in data.rows):

@@ -38,7 +38,7 @@ class VerticalPoint:
     date: dt.date
     gradient: float
     half_width: float
-    told: bool
+    determined: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,18 +104,18 @@ def _words(notes: Sequence[Note]) -> list[Words]:
 
 
 def _look(point: VerticalPoint) -> dict[str, Any]:
-    return (_OPEN if not point.told else _UP if point.gradient > 0.0 else _DOWN) | _EDGE
+    return (_OPEN if not point.determined else _UP if point.gradient > 0.0 else _DOWN) | _EDGE
 
 
 def _key(points: Sequence[VerticalPoint]) -> list[KeyEntry]:
     """Return the key of what is shown, and of nothing else."""
     entries = []
-    if any(one.told and one.gradient > 0.0 for one in points):
+    if any(one.determined and one.gradient > 0.0 for one in points):
         entries.append(KeyEntry("upward", mark_symbol(**_UP | _EDGE)))
-    if any(one.told and one.gradient <= 0.0 for one in points):
+    if any(one.determined and one.gradient <= 0.0 for one in points):
         entries.append(KeyEntry("downward", mark_symbol(**_DOWN | _EDGE)))
-    if any(not one.told for one in points):
-        entries.append(KeyEntry("direction cannot be told", mark_symbol(**_OPEN | _EDGE)))
+    if any(not one.determined for one in points):
+        entries.append(KeyEntry("not distinguishable from no gradient", mark_symbol(**_OPEN | _EDGE)))
     return entries
 
 

@@ -105,8 +105,8 @@ def _table_values(table: Table) -> list[dict[str, str]]:
     for row in table.rows:
         if isinstance(row, Group):
             continue
-        told = zip(row[: table.identified_by], table.columns, strict=False)
-        name = ", ".join(_plain(cell, column) for cell, column in told)
+        leading = zip(row[: table.identified_by], table.columns, strict=False)
+        name = ", ".join(_plain(cell, column) for cell, column in leading)
         seen[name] = seen.get(name, 0) + 1
         name = name if seen[name] == 1 else f"{name} #{seen[name]}"
         for cell, column, heading in zip(row, table.columns, headings, strict=True):

@@ -72,7 +72,7 @@ class KeyTable:
     name : str
         Its name in the file.
     keys : mapping of str to Check
-        Its keys; ``*`` stands for keys of any name.
+        Its keys; ``*`` means keys of any name.
     make : callable
         Gives the settings from the checked values that are there.
     """

@@ -102,7 +102,7 @@ class Checks:
         return f"{self.path}, line {line}" if line else str(self.path)
 
     def _line(self, table: str, key: str) -> int:
-        """Return the line that a key stands in, 0 when it is written in another form."""
+        """Return the line that holds a key, 0 when it is written in another form."""
         current = ""
         wanted = re.compile(rf"""\s*["']?{re.escape(key)}["']?\s*=""")
         heading = re.compile(rf"""\s*\[+\s*["']?{re.escape(key)}["']?\s*\]+""")

@@ -185,7 +185,7 @@ def parse_definition(text: str, path: Path, *, sha256: str = "") -> Definition:
     text : str
         TOML.
     path : Path
-        Where it stands or stood, for its name and for messages; it is not read.
+        Where it is or was, for its name and for messages; it is not read.
     sha256 : str, optional
         Digest of the file.
 

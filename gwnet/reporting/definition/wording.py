@@ -25,14 +25,14 @@ def wording(
     name : str
         Name of a file in ``reports/wording``, without its ending.
     values : mapping of str to str, optional
-        What stands for each placeholder such as ``{unit}``.
+        Text for each placeholder such as ``{unit}``.
     own : mapping of str to str, optional
         Texts of the user's own by name, in place of those that travel with the program.
 
     Returns
     -------
     tuple of Block
-        ``# line``: a heading; ``- lines``: a list; anything else: paragraphs, parted by empty lines.
+        ``# line``: a heading; ``- lines``: a list; anything else: paragraphs, separated by empty lines.
 
     Raises
     ------

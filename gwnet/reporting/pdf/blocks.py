@@ -40,7 +40,7 @@ _TALL: Final = 10_000.0
 class Ledger(IndexingFlowable):  # type: ignore[misc]
     """What one pass over the pages learns for the next: pages of headings, number of pages, places of figures.
 
-    It stands in the story as an invisible flowable, and the document is set again until nothing changes.
+    It is in the story as an invisible flowable, and the document is set again until nothing changes.
     """
 
     def __init__(self) -> None:
@@ -188,7 +188,7 @@ class Boxed(Flowable):  # type: ignore[misc]
         return self.width, self.height
 
     def split(self, _available_width: float, available_height: float) -> list[Flowable]:
-        """Cut the box between two of its texts; the title never stands alone."""
+        """Cut the box between two of its texts; the title is never alone."""
         used, count = 2 * self._PAD, 0
         for line in self._lines:
             used += line.height + line.style.spaceAfter
@@ -269,7 +269,7 @@ class FactsFlow(Flowable):  # type: ignore[misc]
 
 
 class FigureFlow(Flowable):  # type: ignore[misc]
-    """A figure and its caption, never parted; the picture is put in place when the document is finished."""
+    """A figure and its caption, kept together; the picture is put in place when the document is finished."""
 
     _GAP = 4.0
 

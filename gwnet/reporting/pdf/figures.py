@@ -24,7 +24,7 @@ _EMPTY_RESOURCES: Final = ("/Pattern", "/Shading", "/XObject", "/ExtGState", "/F
 
 @dataclass(frozen=True, slots=True)
 class Placement:
-    """Where a figure stands: page counted from 0, lower left corner [pt], scale, and its mark in the structure."""
+    """Where a figure is: page counted from 0, lower left corner [pt], scale, and its mark in the structure."""
 
     key: str
     page: int
@@ -100,13 +100,13 @@ def finish(
     base : bytes
         The document without its figures.
     placements : iterable of Placement
-        Where each figure stands.
+        Where each figure is.
     figures : mapping of str to bytes
         PDF of each figure by key.
     information : mapping of str to str
         Title, Author, Subject, Keywords, Creator, Producer.
     moment : datetime
-        Zone-aware time that stands for making and changing the document.
+        Zone-aware time given for making and changing the document.
     attachments : mapping of str to bytes, optional
         Files to carry inside the document, by name.
     structure : Element, optional

@@ -56,7 +56,7 @@ class PageFormat:
 
     @property
     def left(self) -> float:
-        """Left margin; the text stands in the middle of the sheet."""
+        """Left margin; the text is in the middle of the sheet."""
         return (self.width - TEXT_WIDTH) / 2
 
     @property
@@ -107,5 +107,4 @@ FACT_NAME: Final = _style("fact name", 8.6, 12.2, textColor=QUIET)
 FACT_VALUE: Final = _style("fact value", 8.6, 12.2)
 STATEMENT: Final = _style("statement", 9.2, 13.2, spaceAfter=8, fontName=ITALIC)
 
-FACES: Final = {"regular": REGULAR, "bold": BOLD, "italic": ITALIC}
 TONES: Final = {"body": BODY, "lead": LEAD, "small": SMALL}

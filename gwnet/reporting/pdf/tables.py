@@ -48,7 +48,7 @@ def draw_text(canvas: Any, x: float, y: float, text: str, face: str, size: float
 
 
 class TableFlow(Flowable):  # type: ignore[misc]
-    """A table, or the part of it that stands on one page.
+    """A table, or the part of it that is on one page.
 
     Parameters
     ----------
@@ -88,7 +88,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
         self._lead = self._continued_group()
 
     def _continued_group(self) -> RowLayout | None:
-        """Return the group heading that the first row stands under when its table goes on from the page before."""
+        """Return the group heading above the first row when its table goes on from the page before."""
         if self.first == 0 or self.layout.rows[self.first].group:
             return None
         groups = [row for row in self.layout.rows[: self.first] if row.group]
@@ -169,7 +169,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
             note.drawOn(self.canv, 0, y)
 
     def _draw_table(self) -> float:
-        """Draw everything but the notes and return where the table ends; a reader is not told twice what goes on."""
+        """Draw everything but the notes and return where the table ends; that it continues is tagged once."""
         y = self.height - self._caption_height + _CAPTION_GAP
         if self.first:
             with artifact(self.canv):

@@ -50,18 +50,18 @@ class TaggedCanvas(Canvas):  # type: ignore[misc]
         super().__init__(*args, **kwargs)
         self.structure = Element("Document")
         self._open = [self.structure]
-        self._parted: dict[str, Element] = {}
+        self._split: dict[str, Element] = {}
         self._marks: dict[int, int] = {}
         self.quiet = 0
 
     def enter(self, kind: str, key: str = "", **attributes: Any) -> None:
         """Begin an element; one with a key goes on where it was begun before."""
-        found = self._parted.get(key) if key else None
+        found = self._split.get(key) if key else None
         if found is None:
             found = Element(kind, {name: value for name, value in attributes.items() if value})
             self._open[-1].kids.append(found)
             if key:
-                self._parted[key] = found
+                self._split[key] = found
         self._open.append(found)
 
     def leave(self) -> None:

@@ -29,7 +29,7 @@ __all__ = [
 ]
 
 NOT_ON_RECORD = "not on record"
-NOT_TOLD_APART = "smaller than its half-width, cannot be told apart from none"
+WITHIN_UNCERTAINTY = "smaller than its half-width: not distinguishable from no change"
 _SIGNS = {"<=": "≤", ">=": "≥", "": ""}
 
 
@@ -122,8 +122,8 @@ def elevation_cell(event: Event, measures: Measures) -> Cell:
 
 
 def change_cell(change: Change, measures: Measures) -> Cell:
-    """Return a change, marked where it cannot be told apart from none, or the reason why there is none."""
+    """Return a change, marked where it is within its uncertainty, or the reason why there is none."""
     if not change.known:
         return Cell(None, change.reason)
-    told = change.told_apart or not math.isfinite(change.uncertainty_m)
-    return Cell(measures.length(change.value_m), "" if told else NOT_TOLD_APART)
+    is_clear = change.is_significant or not math.isfinite(change.uncertainty_m)
+    return Cell(measures.length(change.value_m), "" if is_clear else WITHIN_UNCERTAINTY)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Any, Final
 
@@ -12,49 +11,36 @@ from gwnet.reporting.content import Block, Bullets, Cell, Column, FigureSlot, He
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.extras import AquiferChange, Picture
-from gwnet.reporting.measures import compass
 from gwnet.reporting.registry import register_section
-from gwnet.reporting.sections.common import NOT_TOLD_APART, length_column, number_cell, number_of, text_cell, text_of
-from gwnet.reporting.sections.maps import MAP, STORAGE
+from gwnet.reporting.sections.common import (
+    WITHIN_UNCERTAINTY,
+    length_column,
+    number_cell,
+    number_of,
+    text_cell,
+    text_of,
+)
+from gwnet.reporting.sections.maps import MAP, STORAGE, gradient_cells, gradient_columns
 from gwnet.reporting.view import ReportView
 
 __all__ = ["compose_changes", "compose_gradients", "picture_slot"]
 
-_UNTOLD: Final = "cannot be told apart from no gradient"
 _NOT_KNOWN: Final = "not known"
 
 
 _FRAMES: Final = {
     "gradients": (
-        "aquifer",
-        "round",
-        "date",
-        "gradient",
-        "gradient_uncertainty",
-        "azimuth_degrees",
-        "azimuth_uncertainty_degrees",
-        "determined",
-        "wells",
-        "triangles",
-        "turn",
-        "finding",
-        "note",
+        "aquifer round date gradient gradient_uncertainty azimuth_degrees azimuth_uncertainty_degrees "
+        "determined wells triangles turn finding note"
     ),
     "vertical": (
-        "cluster",
-        "upper_well",
-        "lower_well",
-        "round",
-        "date",
-        "screen_distance_m",
-        "head_difference_m",
-        "head_difference_uncertainty_m",
-        "vertical_gradient",
-        "vertical_gradient_uncertainty",
-        "direction",
-        "note",
+        "cluster upper_well lower_well round date screen_distance_m head_difference_m "
+        "head_difference_uncertainty_m vertical_gradient vertical_gradient_uncertainty direction note"
     ),
 }
+
+
+_GRADIENT_VALUES: Final = ("gradient", "gradient_uncertainty", "azimuth_degrees", "azimuth_uncertainty_degrees")
 
 
 def _list_notes(view: ReportView) -> list[str]:
@@ -104,19 +90,7 @@ def compose_gradients(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
 
 
 def _horizontal(view: ReportView, aquifer: str, table: pd.DataFrame) -> Table:
-    slope = f"{view.measures.unit}/{view.measures.unit}"
-    columns = (
-        Column("Round"),
-        Column("Day"),
-        Column("Wells", align="right"),
-        Column("Gradient", slope, 5, "right"),
-        Column("±", slope, 5, "right"),
-        Column("Flow towards", "°", 0, "right"),
-        Column("±", "°", 0, "right"),
-        Column("Direction"),
-        Column("Triangles"),
-        Column("Wells that do not fit"),
-    )
+    columns = (*gradient_columns(view, "Round", "Day"), Column("Triangles"), Column("Wells that do not fit"))
     rows = tuple(_horizontal_row(row) for row in table.to_dict("records"))
     notes = (
         "The plane through all levels of the round that can be used. Triangles: whether the median of the triangles "
@@ -127,19 +101,17 @@ def _horizontal(view: ReportView, aquifer: str, table: pd.DataFrame) -> Table:
 
 
 def _horizontal_row(row: dict[str, Any]) -> tuple[Cell, ...]:
-    known = bool(row["determined"])
-    size = number_of(row["gradient"])
-    why = "" if known else text_of(row["note"]) or _UNTOLD
-    towards = number_of(row["azimuth_degrees"])
+    values = [number_of(row[name]) for name in _GRADIENT_VALUES]
     return (
         text_cell(row["round"], "of no round"),
         Cell(str(row["date"])),
-        Cell(int(row["wells"])),
-        Cell(size, why if not math.isfinite(size) else ("" if known else _UNTOLD)),
-        number_cell(number_of(row["gradient_uncertainty"]), _NOT_KNOWN),
-        Cell(towards % 360 if known else None, "" if known else why),
-        Cell(math.ceil(number_of(row["azimuth_uncertainty_degrees"])) if known else None, "" if known else why),
-        Cell(compass(towards) if known else None, "" if known else why),
+        *gradient_cells(
+            int(row["wells"]),
+            (values[0], values[1]),
+            (values[2], values[3]),
+            determined=bool(row["determined"]),
+            why=text_of(row["note"]),
+        ),
         text_cell(row["triangles"], "nothing to compare"),
         Cell(text_of(row["finding"]) or "none"),
     )
@@ -230,7 +202,7 @@ def _change_row(row: dict[str, Any], view: ReportView) -> tuple[Cell, ...]:
     change = view.measures.length(number_of(row["change_m"]))
     return (
         Cell(str(row["well"])),
-        Cell(change, "" if row["told"] else NOT_TOLD_APART),
+        Cell(change, "" if row["told"] else WITHIN_UNCERTAINTY),
         number_cell(view.measures.length(number_of(row["uncertainty_m"])), _NOT_KNOWN),
         Cell("used"),
     )

@@ -88,16 +88,16 @@ def _table(view: ReportView, gauging: RoundView) -> Table:
 
 def _row(view: ReportView, gauging: RoundView, event: Event) -> tuple[Cell, ...]:
     measures, well = view.measures, str(event["well"])
-    stands = gauging.best.get(well, {}).get("event_id") == event["event_id"]
+    is_used = gauging.best.get(well, {}).get("event_id") == event["event_id"]
     status = str(event["status"])
     no_number = f"{status}: no depth" if status != "static" else "no depth on record"
-    if stands:
+    if is_used:
         changes = (
             change_cell(view.change_since_last(gauging, well), measures),
             change_cell(view.change_in_year(gauging, well), measures),
         )
     else:
-        other = Cell(None, "another event of the round stands for the well")
+        other = Cell(None, "another event of the round is used for the well")
         changes = (other, other)
     return (
         Cell(event_well(event)),

@@ -19,7 +19,7 @@ from gwnet.reporting.view import ReportView
 
 __all__ = ["compose_levels_to_date"]
 
-#: Wells that stand beside each other in one table.
+#: Wells beside each other in one table.
 _WELLS_A_TABLE: Final = 8
 
 
@@ -31,9 +31,9 @@ def compose_levels_to_date(view: ReportView, _drawing: Drawing) -> Sequence[Bloc
         return [Paragraph("No round is on record; the data annex lists every level.")]
     blocks: list[Block] = [
         Paragraph(
-            "One level stands for a well and round: one that may be mapped before a bound, a bound before a level that "
-            "is left out, the newest of several. A bound carries its sign. Levels that belong to no round, and every "
-            "single reading, are in the data annex."
+            "One level is printed for each well and round: one that may be mapped before a bound, a bound before a "
+            "level that is left out, the newest of several. A bound carries its sign. Levels that belong to no round, "
+            "and every single reading, are in the data annex."
         )
     ]
     for code, wells in view.by_aquifer():

@@ -23,22 +23,9 @@ _TOO_FEW: Final = "too few manual readings"
 
 _FRAMES: Final = {
     "loggers": (
-        "well",
-        "instrument",
-        "first_utc",
-        "last_utc",
-        "samples",
-        "coverage_percent",
-        "gaps",
-        "manual_readings",
-        "last_manual_reading",
-        "residual_m",
-        "leave_one_out_residual_m",
-        "drift_m_per_year",
-        "drift_share_percent",
-        "uncertainty_m",
-        "findings",
-        "warnings",
+        "well instrument first_utc last_utc samples coverage_percent gaps manual_readings "
+        "last_manual_reading residual_m leave_one_out_residual_m drift_m_per_year drift_share_percent "
+        "uncertainty_m findings warnings"
     ),
 }
 
@@ -55,7 +42,7 @@ def compose_loggers(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section on loggers."""
     table = view.data.extras.frame("loggers")
     if table.empty:
-        return [Paragraph("No logger hangs in a well of this report.")]
+        return [Paragraph("No logger is installed in a well of this report.")]
     blocks: list[Block] = [picture_slot(picture) for picture in view.data.extras.pictures.get("loggers", ())]
     blocks.append(_coverage(table))
     heads = table[table["well"] != ""]
@@ -91,7 +78,9 @@ def _coverage(table: pd.DataFrame) -> Table:
                 text_cell(row["warnings"], "nothing"),
             )
         )
-    caption = "Loggers: samples on record, share of the time hung that they cover, gaps and open findings. Days in UTC."
+    caption = (
+        "Loggers: samples on record, share of the time installed that they cover, gaps and open findings. Days in UTC."
+    )
     return Table("logger-coverage", caption, columns, tuple(rows), identified_by=3)
 
 

@@ -20,11 +20,14 @@ from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import MAP_HEIGHT_MM, NETWORK_HEIGHT_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
 from gwnet.reporting.measures import compass, moment_text
 from gwnet.reporting.registry import register_section
-from gwnet.reporting.sections.common import bound_sign, length_cell, length_column, text_cell, text_of
+from gwnet.reporting.sections.common import bound_sign, length_cell, length_column, number_cell, text_cell, text_of
 from gwnet.reporting.view import ReportView
 from gwnet.units import metres_per
 
 __all__ = ["MAP", "STORAGE", "MapSettings", "compose_maps", "compose_network_map"]
+
+
+NOT_DETERMINED: Final = "not distinguishable from no gradient"
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +149,7 @@ def _caption(view: ReportView, facts: MapFacts) -> str:
         parts.append(f"contour interval {interval:.4g}\u00a0{view.measures.unit}")
     if math.isfinite(facts.cross_validation_m):
         parts.append(f"cross-validation error {view.measures.text(facts.cross_validation_m)} (root mean square)")
-    return f"{'; '.join(parts)}. Dashed contours are inferred; method, datum and times stand on the map."
+    return f"{'; '.join(parts)}. Dashed contours are inferred; method, datum and times are on the map."
 
 
 def _left_out_table(view: ReportView, facts: MapFacts, left_out: pd.DataFrame, number: int) -> Table:
@@ -192,11 +195,11 @@ def _control_name(row: dict[str, Any]) -> str:
     return f"{row['well']} (gauge)" if row["kind"] == "stage" else str(row["well"])
 
 
-def _gradient_table(view: ReportView, found: tuple[MapFacts, ...]) -> Table:
+def gradient_columns(view: ReportView, *leading: str) -> tuple[Column, ...]:
+    """Return the columns of a table of gradients, after those named."""
     slope = f"{view.measures.unit}/{view.measures.unit}"
-    columns = (
-        Column("Aquifer"),
-        Column("Day"),
+    return (
+        *(Column(heading) for heading in leading),
         Column("Wells", align="right"),
         Column("Gradient", slope, 5, "right"),
         Column("±", slope, 5, "right"),
@@ -204,26 +207,40 @@ def _gradient_table(view: ReportView, found: tuple[MapFacts, ...]) -> Table:
         Column("±", "°", 0, "right"),
         Column("Direction"),
     )
-    rows = []
-    for facts in found:
-        gradient = facts.gradient
-        if gradient is None:
-            continue
-        undetermined = "cannot be told apart from no gradient"
-        known = gradient.determined
-        rows.append(
-            (
-                Cell(view.aquifer_name(facts.aquifer)),
-                Cell(facts.day.isoformat()),
-                Cell(gradient.n_wells),
-                Cell(gradient.magnitude, "" if known else undetermined),
-                Cell(
-                    gradient.magnitude_uncertainty, "" if math.isfinite(gradient.magnitude_uncertainty) else "not known"
-                ),
-                Cell(gradient.azimuth_deg % 360 if known else None, "" if known else undetermined),
-                Cell(math.ceil(gradient.azimuth_uncertainty_deg) if known else None, "" if known else undetermined),
-                Cell(compass(gradient.azimuth_deg) if known else None, "" if known else undetermined),
-            )
+
+
+def gradient_cells(
+    wells: int, gradient: tuple[float, float], azimuth: tuple[float, float], *, determined: bool, why: str = ""
+) -> tuple[Cell, ...]:
+    """Return the cells of a gradient and its direction, each with its half-width, and why they are not determined."""
+    size, width = gradient
+    towards, turn = azimuth
+    why = "" if determined else why or NOT_DETERMINED
+    known = "" if math.isfinite(size) and determined else NOT_DETERMINED
+    return (
+        Cell(wells),
+        Cell(size, known if math.isfinite(size) else why or NOT_DETERMINED),
+        number_cell(width, "not known"),
+        Cell(towards % 360 if determined else None, why),
+        Cell(math.ceil(turn) if determined else None, why),
+        Cell(compass(towards) if determined else None, why),
+    )
+
+
+def _gradient_table(view: ReportView, mapped: tuple[MapFacts, ...]) -> Table:
+    rows = tuple(
+        (
+            Cell(view.aquifer_name(facts.aquifer)),
+            Cell(facts.day.isoformat()),
+            *gradient_cells(
+                gradient.n_wells,
+                (gradient.magnitude, gradient.magnitude_uncertainty),
+                (gradient.azimuth_deg, gradient.azimuth_uncertainty_deg),
+                determined=gradient.determined,
+            ),
         )
+        for facts in mapped
+        if (gradient := facts.gradient) is not None
+    )
     caption = "Horizontal gradients; directions clockwise from grid north, ± at 95 %."
-    return Table("gradients", caption, columns, tuple(rows), identified_by=2)
+    return Table("gradients", caption, gradient_columns(view, "Aquifer", "Day"), rows, identified_by=2)

@@ -76,13 +76,13 @@ def _of_points(view: ReportView) -> Iterator[tuple[dt.date | None, str, str, str
 
 
 def _of_instruments(view: ReportView) -> Iterator[tuple[dt.date | None, str, str, str]]:
-    hung = view.data.deployments
+    deployments = view.data.deployments
     known = {*view.wells["well"], ""}
-    for row in hung[hung["well"].isin(known)].to_dict("records"):
+    for row in deployments[deployments["well"].isin(known)].to_dict("records"):
         well, notes = text_of(row["well"]), text_of(row.get("notes"))
         depth = row["hanging_depth_m"]
         where = "" if pd.isna(depth) else f" at {view.measures.text(depth)} below the measuring point"
-        what = f"{row['instrument']} hung{where}" if well else f"{row['instrument']} set up as barometer"
+        what = f"{row['instrument']} installed{where}" if well else f"{row['instrument']} set up as barometer"
         yield _local(row["installed_at_utc"], view), well, what, notes
         yield _local(row["removed_at_utc"], view), well, f"{row['instrument']} removed", notes
 
@@ -166,13 +166,15 @@ def compose_field_conditions(view: ReportView, _drawing: Drawing) -> Sequence[Bl
 
 def _conditions(view: ReportView, gauging: RoundView) -> Block:
     events = gauging.events
-    told = events[~events["status"].isin(_PLAIN) | (events["notes"].fillna("") != "")]
-    if told.empty:
+    remarkable = events[~events["status"].isin(_PLAIN) | (events["notes"].fillna("") != "")]
+    if remarkable.empty:
         return Paragraph(f"Every well of {gauging.label} was met as usual, and nothing was remarked.")
     columns = (Column("Well"), Column("Visited at"), Column("Status"), Column("Remarks"), Column("By"))
     rows: list[Row] = []
     for code, wells in view.by_aquifer():
-        members = told[told["well"].isin(wells["well"])].sort_values(["well", "measured_at_utc"], kind="stable")
+        members = remarkable[remarkable["well"].isin(wells["well"])].sort_values(
+            ["well", "measured_at_utc"], kind="stable"
+        )
         if len(members):
             rows.append(Group(view.aquifer_name(code)))
         rows.extend(

@@ -68,8 +68,8 @@ def _corrections(view: ReportView) -> Block:
     acts: dict[tuple[str, ...], list[str]] = {}
     for row in rows:
         name, key = _item(text_of(row["item"]))
-        told = (text_of(row[column]) for column in ("recorded_by", "subject", "well", "reason"))
-        act = (stamp_text(row["recorded_at_utc"]), *told, key)
+        texts = (text_of(row[column]) for column in ("recorded_by", "subject", "well", "reason"))
+        act = (stamp_text(row["recorded_at_utc"]), *texts, key)
         acts.setdefault(act, []).append(_change(name, text_of(row["was"]), text_of(row["now"])))
     cells = tuple(
         (
@@ -87,7 +87,7 @@ def _corrections(view: ReportView) -> Block:
 
 
 def _item(text: str) -> tuple[str, str]:
-    """Split ``elevation (main, 2018-01-15)`` into what changed and the row that it stands in."""
+    """Split ``elevation (main, 2018-01-15)`` into what changed and the row that holds it."""
     match = re.fullmatch(r"([^()]+) \((.+)\)", text)
     return (match[1], match[2]) if match else (text, "")
 

@@ -50,62 +50,20 @@ TRENDS: Final = KeyTable(
 )
 _SEASON_FRAMES: Final = {
     "seasons": (
-        "well",
-        "n",
-        "first",
-        "last",
-        "newest",
-        "newest_bound",
-        "newest_m",
-        "percentile",
-        "percentile_years",
-        "amplitude_m",
-        "highest_in_year",
-        "highest",
-        "highest_m",
-        "lowest",
-        "lowest_m",
-        "note",
+        "well n first last newest newest_bound newest_m percentile percentile_years amplitude_m "
+        "highest_in_year highest highest_m lowest lowest_m note"
     ),
 }
 _TREND_FRAMES: Final = {
     "trends": (
-        "well",
-        "n",
-        "first",
-        "last",
-        "n_bounds",
-        "p",
-        "p_adjusted",
-        "slope_m_per_year",
-        "slope_lower_m_per_year",
-        "slope_upper_m_per_year",
-        "direction",
-        "note",
+        "well n first last n_bounds p p_adjusted slope_m_per_year slope_lower_m_per_year "
+        "slope_upper_m_per_year direction note"
     ),
     "pooled": (
-        "aquifer",
-        "wells",
-        "p",
-        "slope_m_per_year",
-        "slope_lower_m_per_year",
-        "slope_upper_m_per_year",
-        "direction",
-        "wells_rising",
-        "wells_falling",
-        "p_wells_differ",
-        "note",
+        "aquifer wells p slope_m_per_year slope_lower_m_per_year slope_upper_m_per_year direction "
+        "wells_rising wells_falling p_wells_differ note"
     ),
-    "threshold_dates": (
-        "well",
-        "threshold",
-        "kind",
-        "threshold_elevation_m",
-        "state",
-        "reached_on",
-        "earliest",
-        "latest",
-    ),
+    "threshold_dates": "well threshold kind threshold_elevation_m state reached_on earliest latest",
 }
 
 
@@ -119,7 +77,7 @@ _TREND_FRAMES: Final = {
     notes=lambda view: ["seasons"] if len(view.data.extras.frame("seasons")) else [],
 )
 def compose_seasons(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
-    """Return the section on how the newest levels stand in their season."""
+    """Return the section on the newest levels in their season."""
     table = view.data.extras.frame("seasons")
     table = table[table["well"].isin(view.wells["well"]) & (table["n"] > 0)] if len(table) else table
     if table.empty:
@@ -144,10 +102,10 @@ def _season_table(view: ReportView, table: pd.DataFrame) -> Table:
         Column("on", group="Lowest"),
     )
     notes = (
-        "Percentile: the share of years of the record whose level of the same calendar month stands lower, by the "
+        "Percentile: the share of years of the record whose level of the same calendar month is lower, by the "
         "position of Weibull, rank / (n + 1). It is stated as a number; no word grades it.",
     )
-    caption = "How the newest level of each well stands in its season, the yearly cycle, and the records."
+    caption = "The newest level of each well in its season, the yearly cycle, and the records."
     return Table("seasons", caption, columns, _by_aquifer(view, table, _season_row), notes)
 
 
@@ -203,9 +161,9 @@ def compose_trends(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
         return [Paragraph("No well has levels that could be tested for a trend.")]
     blocks: list[Block] = [
         Paragraph(
-            f"{extras.trend_text}. A trend is told where the probability, adjusted for the number of wells tested, is "
-            "below 0.05; slopes are medians of all slopes with 95 % limits. A trend says what the record shows and "
-            "nothing of its cause or of what comes."
+            f"{extras.trend_text}. A trend is significant where the probability, adjusted for the number of wells "
+            "tested, is below 0.05; slopes are medians of all slopes with 95 % limits. A trend says what the record "
+            "shows and nothing of its cause or of what comes."
         )
     ]
     blocks.extend(picture_slot(picture) for picture in extras.pictures.get("trends", ()))

@@ -131,19 +131,19 @@ def _changes(view: ReportView, current: RoundView) -> list[Block]:
 
 def _change_sentence(changes: dict[str, Change], view: ReportView, since: str) -> str:
     known = {well: change for well, change in changes.items() if change.known}
-    told = {well: change for well, change in known.items() if change.told_apart}
-    rose = [well for well, change in told.items() if change.value_m > 0]
-    fell = [well for well, change in told.items() if change.value_m < 0]
+    significant = {well: change for well, change in known.items() if change.is_significant}
+    rose = [well for well, change in significant.items() if change.value_m > 0]
+    fell = [well for well, change in significant.items() if change.value_m < 0]
     if not known:
         return f"{since}, no well can be compared."
     counts = [f"the water rose at {_count_of(rose)}", f"fell at {len(fell) or 'none'}"]
-    if len(known) > len(told):
-        counts.append(f"cannot be told apart from unchanged at {len(known) - len(told)}")
+    if len(known) > len(significant):
+        counts.append(f"was unchanged within the uncertainty at {len(known) - len(significant)}")
     text = f"{since}, {', '.join(counts[:-1])} and {counts[-1]}."
     if rose:
-        text += f" The greatest rise was {_extreme(rose, told, view, largest=True)}."
+        text += f" The greatest rise was {_extreme(rose, significant, view, largest=True)}."
     if fell:
-        text += f" The greatest fall was {_extreme(fell, told, view, largest=False)}."
+        text += f" The greatest fall was {_extreme(fell, significant, view, largest=False)}."
     left = len(changes) - len(known)
     if left:
         text += f" {left} {_wells(left)} cannot be compared."
@@ -177,12 +177,12 @@ def _gradients(view: ReportView) -> list[Block]:
 
 
 def gradient_sentence(gradient: GradientFacts) -> str:
-    """Return a gradient in words, or that it cannot be told."""
+    """Return a gradient in words, or that it is not determined."""
     note = f" {gradient.note[0].upper()}{gradient.note[1:].rstrip('.')}." if gradient.note else ""
     if gradient.without:
         note = f" Left out of this plane for not fitting the neighbours: {joined(list(gradient.without))}.{note}"
     if not gradient.determined:
-        return f"a gradient cannot be told apart from none with {gradient.n_wells} wells.{note}"
+        return f"no gradient is distinguishable from zero with {gradient.n_wells} wells.{note}"
     decimals = significant_decimals(gradient.magnitude_uncertainty)
     size = f"{gradient.magnitude:.{decimals}f} ± {gradient.magnitude_uncertainty:.{decimals}f}"
     direction = f"{round(gradient.azimuth_deg) % 360}° ± {math.ceil(gradient.azimuth_uncertainty_deg)}°"
@@ -263,12 +263,12 @@ def period_findings(view: ReportView) -> list[tuple[str, str, str]]:
         if row["well"] in wells and first <= str(row["measured_at"])[:10] <= last
     ]
     found = [(str(row["well"]), str(row["measured_at"]), _with_decision(row)) for row in noticed]
-    told = {(str(row["well"]), str(row["measured_at"]), str(row["rule"])) for row in noticed}
+    listed = {(str(row["well"]), str(row["measured_at"]), str(row["rule"])) for row in noticed}
     days = [str(text)[:10] for text in view.levels["measured_at"]]
     inside = view.levels[np.array([first <= day <= last for day in days], dtype=bool)]
     for row in inside[inside["finding"] != ""].to_dict("records"):
         entries = ((str(row["well"]), str(row["measured_at"]), rule) for rule in str(row["finding"]).split("; "))
-        found += [entry for entry in entries if entry not in told and entry not in found]
+        found += [entry for entry in entries if entry not in listed and entry not in found]
     return sorted(found)
 
 

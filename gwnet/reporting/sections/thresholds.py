@@ -1,4 +1,4 @@
-"""Thresholds and their standing at the end of the period."""
+"""Thresholds and their state at the end of the period."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def compose_thresholds(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
         Column("Days", align="right"),
     )
     rows = tuple(_row(view, status) for status in view.thresholds)
-    caption = f"Thresholds in force and their standing; elevations above {view.data.site.vertical_datum}."
+    caption = f"Thresholds in force and their state; elevations above {view.data.site.vertical_datum}."
     notes = (
         "In a row: crossings one after another that the rule asks for. Days: from the first crossing of the row to the "
         "newest reading, both counted.",

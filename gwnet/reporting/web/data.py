@@ -40,7 +40,7 @@ def page_data(view: ReportView) -> str:
     -------
     str
         JSON without the signs ``<``, ``>`` and ``&``, which stand as escapes: no text can end the element that it
-        stands in. Lengths are in the unit of the report, times milliseconds since 1970-01-01 UTC.
+        is in. Lengths are in the unit of the report, times milliseconds since 1970-01-01 UTC.
     """
     by_well = {str(well): events for well, events in view.levels.groupby("well", sort=False)}
     columns = _columns(view)

@@ -136,7 +136,7 @@ def _explorer() -> str:
     return (
         '<section id="explore" aria-label="Explore"><h2>Explore the record</h2>'
         "<noscript><p>The map and the hydrographs that answer to a click need scripts to be allowed; everything else "
-        "of the report stands below.</p></noscript>"
+        "of the report is below.</p></noscript>"
         '<div class="explorer"></div></section>'
     )
 
