@@ -51,8 +51,8 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
     """Test levels for trends, one row a well.
 
     Several levels of a season or year give their median; dry wells take part as bounds. Slopes are positive upward,
-    with limits at 95 %. Direction is told at 5 % of the p adjusted for the number of wells; the note says what the
-    numbers rest on.
+    with limits at 95 %. A direction is significant where p adjusted for the number of wells is at most 5 %; the note
+    says what the numbers rest on.
     """
     asked = [name for name in _OTHERS if chosen.pop(name)]
     if len(asked) > 1:

@@ -77,7 +77,7 @@ class RoundGradients:
             "triangles_azimuth_degrees": None if triangles is None else triangles.azimuth_deg,
             "triangles": one.checked,
             "turn": "" if one.turn is None else one.turn.verdict,
-            "turn_degrees": None if one.turn is None or one.turn.verdict == "cannot be told" else one.turn.angle_deg,
+            "turn_degrees": None if one.turn is None or one.turn.verdict == "not determined" else one.turn.angle_deg,
         }
         sound = one.sound
         row |= {

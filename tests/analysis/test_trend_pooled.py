@@ -30,7 +30,7 @@ def test_scores_and_variances_are_those_of_the_regional_test():
     assert row["var_s"] == pytest.approx(other.variance)
     assert row["tau"] == pytest.approx(other.tau_a)
     assert row["z"] == pytest.approx(other.z)
-    if "go together" not in row["note"]:
+    if "are correlated" not in row["note"]:
         p = normal_probabilities(other.score, other.variance_correlated, continuity=False)[1]
         assert row["p"] == pytest.approx(p)
     assert row["wells_rising"] + row["wells_falling"] <= 3
@@ -88,7 +88,7 @@ def test_an_aquifer_without_enough_years_has_its_row():
     assert (row["wells"], row["n"]) == (0, 0)
     assert pd.isna(row["p"])
     assert "no well has 3 years" in row["note"]
-    assert row["direction"] == "no trend told"
+    assert row["direction"] == "no significant trend"
 
 
 def test_a_well_without_a_level_for_over_a_third_of_its_record_takes_no_part():

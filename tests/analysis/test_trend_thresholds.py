@@ -71,7 +71,7 @@ def test_a_level_line_reaches_nothing():
 def test_the_note_speaks_of_dates_only_where_there_are_some():
     alike = date(record(*yearly("A", [40.0] * 10)), limit(37.0))
     assert (alike["reached_on"], alike["earliest"], alike["latest"]) == ("", "", "")
-    assert alike["note"] == "no trend told (p 1)"
+    assert alike["note"] == "no significant trend (p 1)"
     assert "the dates may be chance" in date(falling(slope=-0.01, noise=0.4), limit(38.0))["note"]
 
 
@@ -86,7 +86,7 @@ def test_dates_beyond_the_length_of_the_record_are_told():
 
 def test_a_trend_that_is_not_told_has_open_dates_and_says_so():
     row = date(falling(slope=-0.01, noise=0.4), limit(38.0))
-    assert "no trend told" in row["note"]
+    assert "no significant trend" in row["note"]
     assert row["latest"] == ""
     assert row["earliest"] != ""
 

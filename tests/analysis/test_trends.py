@@ -16,7 +16,7 @@ from gwnet.analysis.levels.serving import left_out_levels
 from gwnet.analysis.series.trends import COLUMNS, trends
 from gwnet.errors import SettingsError
 from gwnet.hydro.trends.kendall import normal_probabilities
-from gwnet.hydro.trends.serial_correlation import persistence
+from gwnet.hydro.trends.serial_correlation import estimate_serial_correlation
 from gwnet.hydro.trends.theil_sen import theil_sen
 from gwnet.hydro.trends.year_signs import year_scores, year_signs
 from gwnet.network import Network
@@ -50,7 +50,7 @@ def test_yearly_numbers_equal_pymannkendall(seed):
     assert row["z"] == pytest.approx(plain.z)
     assert row["tau"] == pytest.approx(plain.Tau)
     assert row["slope_m_per_year"] == pytest.approx(plain.slope)
-    if "go together" not in row["note"]:
+    if "are correlated" not in row["note"]:
         assert row["p"] == pytest.approx(plain.p)
 
 
@@ -63,7 +63,7 @@ def test_values_that_go_together_have_their_p_with_a_wider_variance():
     plain = pymannkendall.original_test(np.array(value))
     line = theil_sen(value)
     scores = year_scores(year_signs(value, slope=line.slope))
-    held = persistence(scores)
+    held = estimate_serial_correlation(scores)
     assert held.variance_ratio > 2.0
     widened = normal_probabilities(plain.s, plain.var_s * held.variance_ratio)[1]
     assert row["p"] == pytest.approx(widened)
@@ -76,8 +76,8 @@ def test_limits_of_a_slope_are_wider_where_values_go_together():
     frame = record(*yearly("A", wander), *yearly("B", np.random.default_rng(0).permutation(wander)))
     found = test_of(frame, method="kendall")
     width = found["slope_upper_m_per_year"] - found["slope_lower_m_per_year"]
-    assert "go together" in found.loc["A", "note"]
-    assert "go together" not in found.loc["B", "note"]
+    assert "are correlated" in found.loc["A", "note"]
+    assert "are correlated" not in found.loc["B", "note"]
     plain = theil_sen(wander)
     assert width["A"] > plain.upper - plain.lower
 
@@ -93,7 +93,7 @@ def test_seasonal_numbers_equal_pymannkendall(years):
     assert row["slope_m_per_year"] == pytest.approx(plain.slope)
     told = pymannkendall.correlated_seasonal_test(value, period=4)
     variance = told.var_s if years >= 10 else max(told.var_s, plain.var_s)
-    if "go together" not in row["note"]:
+    if "are correlated" not in row["note"]:
         assert row["p"] == pytest.approx(2 * stats.norm.sf(abs(plain.s) / np.sqrt(variance)))
     assert "p with covariance among seasons" in row["note"]
     assert ("among seasons where it widens (6 years" in row["note"]) == (years < 10)
@@ -104,7 +104,7 @@ def test_a_seasonal_cycle_does_not_hide_a_trend_and_is_none():
     fall = cycle - 0.05 * np.repeat(np.arange(8), 4)
     noise = np.random.default_rng(1).normal(0, 0.01, 32)
     found = test_of(record(*quarterly("A", 40 + fall + noise), *quarterly("B", 40 + cycle + noise)))
-    assert found["direction"].to_dict() == {"A": "falling", "B": "no trend told"}
+    assert found["direction"].to_dict() == {"A": "falling", "B": "no significant trend"}
     assert found.loc["A", "slope_m_per_year"] == pytest.approx(-0.05, abs=0.005)
 
 
@@ -173,7 +173,7 @@ def test_only_accepted_levels_take_part_and_the_others_are_counted():
 def test_too_few_values_give_no_numbers_and_a_note(method, rows):
     found = test_of(record(*rows), method=method).loc["A"]
     assert found[NUMBERS].isna().all()
-    assert found["direction"] == "no trend told"
+    assert found["direction"] == "no significant trend"
     assert "too few years" in found["note"]
     assert found["n"] == len(rows)
 
@@ -222,7 +222,7 @@ def test_logger_values_count_on_days_without_a_manual_reading():
 
 def test_years_on_both_sides_of_a_gap_are_needed():
     found = test_of(record(*yearly("A", [1, None, None, None, 4, 5, 6])), method="kendall").loc["A"]
-    assert (found["method"], found["direction"]) == ("step", "no trend told")
+    assert (found["method"], found["direction"]) == ("step", "no significant trend")
     assert pd.isna(found["p"])
     assert "1 year before and 3 after it, 2 of each needed" in found["note"]
 

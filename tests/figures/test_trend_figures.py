@@ -102,8 +102,8 @@ def test_across_a_gap_the_medians_before_and_after_are_drawn():
     assert after - before == pytest.approx(2.0, abs=0.5)
     assert "median before and after the gap" in words_of(draw_trend(data))
     assert "Median shift −2.00 m." in " ".join(data.notes)
-    unsure = data_of(frame, told | {"direction": "no step told"})
-    assert "median before and after the gap, no step told" in words_of(draw_trend(unsure))
+    unsure = data_of(frame, told | {"direction": "no significant step"})
+    assert "median before and after the gap, no significant step" in words_of(draw_trend(unsure))
     assert data_of().steps == ()
 
 
@@ -176,9 +176,9 @@ def test_a_level_far_off_that_is_left_out_does_not_stretch_the_axis():
 
 
 def test_a_trend_that_is_not_told_is_dashed():
-    told, not_told = data_of(), data_of(trend=row(direction="no trend told"))
+    told, not_told = data_of(), data_of(trend=row(direction="no significant trend"))
     assert "trend" in words_of(draw_trend(told))
-    assert "slope, no trend told" in words_of(draw_trend(not_told))
+    assert "slope, no significant trend" in words_of(draw_trend(not_told))
 
 
 def test_nothing_collides_or_leaves_the_page():
@@ -214,7 +214,7 @@ def table(count=30):
     for i in range(count):
         slope = -0.1 + 0.2 * i / max(count - 1, 1)
         way = "falling" if slope < 0 else "rising"
-        rows.append(row(f"GW-{i:03d}", slope, direction=way if i % 3 == 0 else "no trend told"))
+        rows.append(row(f"GW-{i:03d}", slope, direction=way if i % 3 == 0 else "no significant trend"))
     return pd.DataFrame([*rows, row("NONE", **NO_SLOPE, n=0, first="", last="")])
 
 
@@ -272,13 +272,13 @@ def test_a_map_of_slopes_places_sizes_and_tells():
     assert sum(point.told for point in data.points) == 10
     assert data.largest == pytest.approx(0.1, rel=0.05)
     text = " ".join(line for note in data.notes for line in note.lines)
-    assert "5 rising, 5 falling, 20 no trend told" in text
+    assert "5 rising, 5 falling, 20 no significant trend" in text
     assert "GW-005" in text
     figure = draw_slope_map(data)
     assert collisions(figure) == []
     assert beyond_page(figure) == []
     words = words_of(figure)
-    assert {"rising", "falling", "rising, no trend told", "falling, no trend told"} <= set(words)
+    assert {"rising", "falling", "rising, no significant trend", "falling, no significant trend"} <= set(words)
     assert "−0.100" in words
 
 

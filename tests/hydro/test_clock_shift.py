@@ -28,7 +28,7 @@ def test_a_wrong_zone_is_told(hours):
     when, air = weather(3000)
     clock = when - np.timedelta64(int(hours * 3600), "s")
     found = find_clock_shift(clock, air + water(3000), when, air)
-    assert found.told
+    assert found.determined
     assert found.shift_s == hours * 3600
     assert found.correlation - found.next_correlation == pytest.approx(found.sharpness)
     assert (found.unshifted_correlation == found.correlation) == (hours == 0)
@@ -40,7 +40,7 @@ def test_unequal_intervals_and_offset_minutes_are_brought_to_one_grid():
     clock = when[hourly] + np.timedelta64(7 * 60, "s") + 3 * HOUR
     moved = np.interp((when[hourly] + np.timedelta64(7 * 60, "s")).astype(float), when.astype(float), air)
     found = find_clock_shift(clock, moved, when, air, step_s=1800)
-    assert found.told
+    assert found.determined
     assert found.shift_s == -3 * 3600
 
 
@@ -51,7 +51,7 @@ def test_gaps_and_missing_values_are_left_out_and_not_bridged():
     keep = np.ones(3000, dtype=bool)
     keep[1500:2000] = False
     found = find_clock_shift(when[keep] - HOUR, level[keep], when, air)
-    assert (found.told, found.shift_s) == (True, 3600.0)
+    assert (found.determined, found.shift_s) == (True, 3600.0)
     assert found.pairs < 2000
 
 
@@ -65,7 +65,7 @@ def test_one_wild_sample_does_not_decide():
 def test_a_vented_sensor_tells_nothing():
     when, air = weather(3000)
     found = find_clock_shift(when, water(3000), when, air)
-    assert not found.told
+    assert not found.determined
     assert np.isnan(found.shift_s)
     assert "too little" in found.why
 
@@ -74,19 +74,19 @@ def test_what_only_repeats_daily_tells_nothing():
     when = START + np.arange(2000) * HOUR
     daily = np.sin(2 * np.pi * np.arange(2000) / 24)
     found = find_clock_shift(when, daily, when, daily)
-    assert not found.told
+    assert not found.determined
 
 
 def test_a_short_overlap_tells_nothing_and_says_why():
     when, air = weather(3000)
     found = find_clock_shift(when[:250], air[:250], when, air)
-    assert not found.told
+    assert not found.determined
     assert "pairs" in found.why
     nothing_shared = find_clock_shift(when[:100], air[:100], when[2000:], air[2000:])
-    assert not nothing_shared.told
+    assert not nothing_shared.determined
     for few in (when[:1], when[:0]):
-        assert not find_clock_shift(few, air[: few.size], when, air).told
-        assert not find_clock_shift(when, air, few, air[: few.size], step_s=1800).told
+        assert not find_clock_shift(few, air[: few.size], when, air).determined
+        assert not find_clock_shift(when, air, few, air[: few.size], step_s=1800).determined
 
 
 def test_windows_without_the_reference_are_passed_over():
@@ -97,7 +97,7 @@ def test_windows_without_the_reference_are_passed_over():
 def test_a_shift_beyond_those_tried_is_not_guessed():
     when, air = weather(3000)
     found = find_clock_shift(when - 40 * HOUR, air + water(3000), when, air)
-    assert not found.told
+    assert not found.determined
 
 
 def test_a_clock_that_jumps_with_summer_time():

@@ -52,15 +52,15 @@ def test_reversal():
 
 def test_turned_and_not_apart():
     assert turn_between(plane(0.002, 0.0), plane(0.002, 0.001)).verdict == "turned"
-    assert turn_between(plane(0.002, 0.0), plane(0.002, 0.00001)).verdict == "not apart"
+    assert turn_between(plane(0.002, 0.0), plane(0.002, 0.00001)).verdict == "not distinguishable"
     assert "anticlockwise" in turn_between(plane(0.002, 0.0), plane(0.002, 0.001)).text
 
 
 def test_a_direction_that_is_not_determined_is_never_a_reversal():
     turn = turn_between(plane(0.002, 0.0), plane(-1e-6, 0.0))
-    assert turn.verdict == "cannot be told"
+    assert turn.verdict == "not determined"
     assert math.isnan(turn.half_width_deg)
-    assert "cannot be told" in turn.text
+    assert "is not known" in turn.text
 
 
 def test_vertical_gradient_that_cannot_be_told():
@@ -78,7 +78,7 @@ def test_without_half_widths_nothing_vertical_is_determined():
 
 
 def test_upper_screen_must_stand_above():
-    with pytest.raises(AnalysisError, match="does not stand above"):
+    with pytest.raises(AnalysisError, match="is not above"):
         vertical_gradients(40, 40, 1, 2)
 
 

@@ -31,10 +31,10 @@ def anchored(at, level, hand_at, hand, method="linear", gap_h=1.0, restart=(), e
 @pytest.mark.parametrize("method", METHODS)
 def test_a_manual_reading_meets_the_level_of_its_own_moment(method):
     found = anchored(hours(0, 1, 2), [1.0, 3.0, 3.0], hours(0.25), [101.5], method)
-    assert found.sensor_at_hand_m.tolist() == [1.5]
+    assert found.sensor_at_reading_m.tolist() == [1.5]
     np.testing.assert_array_equal(found.water_elevation_m, [101.0, 103.0, 103.0])
     assert np.isnan(found.leave_one_out_residual_m[0])
-    assert np.isnan(found.hangings.drift_m_per_year[0])
+    assert np.isnan(found.installations.drift_m_per_year[0])
 
 
 def test_one_correction_for_all_is_the_mean_and_shows_its_residuals():
@@ -43,7 +43,7 @@ def test_one_correction_for_all_is_the_mean_and_shows_its_residuals():
     np.testing.assert_allclose(found.residual_m, [-0.1, 0.2, -0.1], atol=1e-12)
     np.testing.assert_allclose(found.leave_one_out_residual_m, [-0.15, 0.3, -0.15], atol=1e-12)
     np.testing.assert_allclose(found.shift_m, [NAN, 0.3, -0.3], atol=1e-12)
-    assert found.hangings.offset_spread_m[0] == pytest.approx(0.3)
+    assert found.installations.offset_spread_m[0] == pytest.approx(0.3)
 
 
 def test_a_correction_is_held_outside_the_readings():
@@ -58,48 +58,48 @@ def test_a_restart_parts_the_corrections():
     )
     np.testing.assert_allclose(found.correction_m, [10, 10.1, 10.2, 10.3, 8.3, 8.4, 8.5, 8.6])
     assert found.hanging.tolist() == [0, 0, 0, 0, 1, 1, 1, 1]
-    assert found.hand_hanging.tolist() == [0, 0, 1, 1]
+    assert found.reading_installation.tolist() == [0, 0, 1, 1]
     np.testing.assert_allclose(found.shift_m, [NAN, 0.3, NAN, 0.3])
-    np.testing.assert_array_equal(found.hangings.start_utc, hours(0, 4))
-    np.testing.assert_array_equal(found.hangings.end_utc, hours(3, 7))
-    assert found.hangings.readings.tolist() == [2, 2]
-    np.testing.assert_allclose(found.hangings.level_range_m, [0.3, 0.3])
-    np.testing.assert_allclose(found.hangings.drift_share, [1.0, 1.0])
+    np.testing.assert_array_equal(found.installations.start_utc, hours(0, 4))
+    np.testing.assert_array_equal(found.installations.end_utc, hours(3, 7))
+    assert found.installations.readings.tolist() == [2, 2]
+    np.testing.assert_allclose(found.installations.level_range_m, [0.3, 0.3])
+    np.testing.assert_allclose(found.installations.drift_share, [1.0, 1.0])
 
 
 def test_the_range_of_one_hanging_is_its_own():
     found = anchored(hours(0, 1, 2, 3), [0, 1, 0, 5], hours(0, 2), [10, 20], restart=hours(2))
-    np.testing.assert_array_equal(found.hangings.level_range_m, [1.0, 5.0])
-    assert np.isnan(found.hangings.drift_share).all()
+    np.testing.assert_array_equal(found.installations.level_range_m, [1.0, 5.0])
+    assert np.isnan(found.installations.drift_share).all()
 
 
 def test_a_level_is_never_interpolated_across_a_restart():
     at, level = hours(0, 2), [1.0, 3.0]
-    assert np.isnan(anchored(at, level, hours(1), [10.0], gap_h=9, restart=hours(1.5)).sensor_at_hand_m[0])
+    assert np.isnan(anchored(at, level, hours(1), [10.0], gap_h=9, restart=hours(1.5)).sensor_at_reading_m[0])
     held = anchored(at, level, hours(1, 1.5), [10.0, 10.0], gap_h=9, restart=hours(1.5), edge_h=1.0)
-    np.testing.assert_array_equal(held.sensor_at_hand_m, [1.0, 3.0])
+    np.testing.assert_array_equal(held.sensor_at_reading_m, [1.0, 3.0])
     np.testing.assert_array_equal(held.water_elevation_m, [10.0, 10.0])
     too_far = anchored(at, level, hours(1, 1.5), [10.0, 10.0], gap_h=9, restart=hours(1.5), edge_h=0.9)
-    np.testing.assert_array_equal(too_far.sensor_at_hand_m, [NAN, 3.0])
+    np.testing.assert_array_equal(too_far.sensor_at_reading_m, [NAN, 3.0])
 
 
 def test_the_edge_is_that_of_the_numbers_not_of_the_samples():
     found = anchored(hours(0, 1, 2), [NAN, 5.0, NAN], hours(0.5, 2), [15.0, 15.2], edge_h=1.0)
-    np.testing.assert_array_equal(found.sensor_at_hand_m, [5.0, 5.0])
+    np.testing.assert_array_equal(found.sensor_at_reading_m, [5.0, 5.0])
 
 
 def test_a_hanging_without_a_reading_has_no_elevation():
     found = anchored(hours(0, 1, 2, 3), [1, 2, 3, NAN], hours(0), [11.0], restart=hours(2, 9))
     np.testing.assert_array_equal(found.water_elevation_m, [11.0, 12.0, NAN, NAN])
-    assert found.hangings.readings.tolist() == [1, 0, 0]
-    assert np.isnat(found.hangings.start_utc).tolist() == [False, False, True]
+    assert found.installations.readings.tolist() == [1, 0, 0]
+    assert np.isnat(found.installations.start_utc).tolist() == [False, False, True]
 
 
 def test_a_reading_in_a_gap_or_without_a_number_anchors_nothing():
     found = anchored(hours(0, 1, 5), [1.0, 2.0, 3.0], hours(0, 3, 5), [11.0, 99.0, NAN])
     np.testing.assert_array_equal(found.offset_m, [10.0, NAN, NAN])
     np.testing.assert_array_equal(found.correction_m, [10.0, 10.0, 10.0])
-    assert found.hangings.readings.tolist() == [1]
+    assert found.installations.readings.tolist() == [1]
 
 
 def test_readings_of_one_moment_count_by_their_mean():
@@ -148,7 +148,9 @@ def test_shifting_the_manual_readings_moves_every_level_alike(case, method, shif
     moved = anchored(at, level, at[chosen], hand + shift, method, restart=restart)
     np.testing.assert_allclose(moved.water_elevation_m, found.water_elevation_m + shift, atol=1e-9)
     np.testing.assert_allclose(moved.shift_m, found.shift_m, atol=1e-9)
-    np.testing.assert_allclose(moved.hangings.drift_m_per_year, found.hangings.drift_m_per_year, atol=1e-3, rtol=1e-9)
+    np.testing.assert_allclose(
+        moved.installations.drift_m_per_year, found.installations.drift_m_per_year, atol=1e-3, rtol=1e-9
+    )
 
 
 @given(visits(), st.sampled_from(METHODS), st.floats(-1000, 1000))
@@ -175,4 +177,4 @@ def test_a_planted_drift_is_found_and_taken_off(case, rate, offset):
     between = slice(chosen[0], chosen[-1] + 1)
     np.testing.assert_allclose(found.water_elevation_m[between], water[between], atol=1e-9)
     if len(chosen) > 1:
-        assert found.hangings.drift_m_per_year[0] == pytest.approx(rate, abs=1e-6)
+        assert found.installations.drift_m_per_year[0] == pytest.approx(rate, abs=1e-6)

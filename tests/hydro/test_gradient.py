@@ -83,7 +83,7 @@ def test_a_fall_within_the_uncertainty_cannot_be_told():
     found = plane_gradient([0, 100, 0], [0, 0, 100], [10.0, 10.005, 9.99], 0.02)
     assert not found.determined
     assert "within the uncertainty of the levels" in found.note
-    assert found.text.startswith("cannot be told: the plane falls 0.00011 m/m towards 333°")
+    assert found.text.startswith("not determined: the plane falls 0.00011 m/m towards 333°")
 
 
 def test_text_of_a_told_gradient():

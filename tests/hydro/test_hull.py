@@ -40,7 +40,7 @@ def test_wells_off_the_line_are_taken():
 
 
 def test_two_wells_at_one_place_are_named():
-    with pytest.raises(AnalysisError, match="B and D stand at one place"):
+    with pytest.raises(AnalysisError, match="B and D are at one place"):
         control_arrays([0, 100, 0, 100], [0, 5, 100, 5], [1, 2, 3, 4], names=["A", "B", "C", "D"])
 
 

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import strategies as st
 
 from gwnet.errors import ReductionError, ShapeError
-from gwnet.hydro.reduction.water import hung_depth_to_water, normal_gravity, water_column, water_density
+from gwnet.hydro.reduction.water import normal_gravity, sensor_depth_to_water, water_column, water_density
 
 NAN = np.nan
 
@@ -36,7 +36,7 @@ def test_what_does_not_fit_is_named_with_its_shape():
     with pytest.raises(ShapeError, match=r"water_pressure_pa \(3,\), density_kg_m3 \(2,\)"):
         water_column([1.0, 2.0, 3.0], density_kg_m3=[1000.0, 999.0], gravity_m_s2=9.8)
     with pytest.raises(ShapeError, match=r"hanging_depth_m \(2,\)"):
-        hung_depth_to_water([1.0, 2.0], [1.0, 2.0, 3.0])
+        sensor_depth_to_water([1.0, 2.0], [1.0, 2.0, 3.0])
     with pytest.raises(ShapeError, match=r"latitude_deg \(2,\), height_m \(3,\)"):
         normal_gravity([1.0, 2.0], [1.0, 2.0, 3.0])
 
@@ -44,7 +44,7 @@ def test_what_does_not_fit_is_named_with_its_shape():
 def test_a_missing_pressure_stays_missing_and_a_negative_one_is_legal():
     found = water_column([-9806.65, NAN, 0.0], density_kg_m3=1000.0, gravity_m_s2=9.80665)
     np.testing.assert_array_equal(found, [-1.0, NAN, 0.0])
-    np.testing.assert_array_equal(hung_depth_to_water(1.0, [3.0, NAN]), [-2.0, NAN])
+    np.testing.assert_array_equal(sensor_depth_to_water(1.0, [3.0, NAN]), [-2.0, NAN])
 
 
 densities, gravities = st.floats(990, 1030), st.floats(9.7, 9.9)

@@ -57,9 +57,9 @@ def test_a_record_whose_drift_is_half_its_range():
     logger = water - 90.0 + np.array([0.0, 0.6, 1.2, 1.8])
     found = anchor_levels(at, logger, at[[0, 3]], water[[0, 3]], method="linear", longest_gap_s=1.0)
     np.testing.assert_allclose(found.water_elevation_m, water, atol=1e-9)
-    assert found.hangings.level_range_m[0] == pytest.approx(3.4)
-    assert found.hangings.drift_share[0] == pytest.approx(1.8 / 3.4)
-    assert found.hangings.drift_m_per_year[0] == pytest.approx(1.8 * 365.25 / 300)
+    assert found.installations.level_range_m[0] == pytest.approx(3.4)
+    assert found.installations.drift_share[0] == pytest.approx(1.8 / 3.4)
+    assert found.installations.drift_m_per_year[0] == pytest.approx(1.8 * 365.25 / 300)
 
 
 def test_the_length_of_a_sensor_that_moves():

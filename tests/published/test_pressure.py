@@ -16,7 +16,7 @@ from gwnet.hydro.loggers.barometric import (
     without_barometric_response,
 )
 from gwnet.hydro.reduction.elevation import product_corrected_elevation
-from gwnet.hydro.reduction.water import hung_depth_to_water, normal_gravity, water_column, water_density
+from gwnet.hydro.reduction.water import normal_gravity, sensor_depth_to_water, water_column, water_density
 from gwnet.units import from_pascals, pascals_per, to_pascals
 
 
@@ -158,7 +158,7 @@ def test_an_absolute_sensor_with_its_barometer():
     conventional = water_column(water, density_kg_m3=1000.0, gravity_m_s2=STANDARD_GRAVITY_M_S2)
     assert round(float(conventional), 5) == 5.31578
     assert round(float(column - conventional), 4) == 0.0027
-    assert round(float(hung_depth_to_water(60.0, column)), 3) == 54.682
+    assert round(float(sensor_depth_to_water(60.0, column)), 3) == 54.682
 
 
 def test_ten_metres_of_air():

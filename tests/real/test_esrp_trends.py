@@ -95,7 +95,7 @@ def test_slopes_are_the_same_where_no_year_is_missing(both):
 
 def test_p_allows_for_serial_correlation_and_says_so(both):
     method, _, found = both
-    assert found["note"].str.contains("years go together").all()
+    assert found["note"].str.contains("years are correlated").all()
     if method == "seasonal":
         assert found["note"].str.contains("covariance among seasons, without it").all()
     assert (found["direction"] == "falling").any()

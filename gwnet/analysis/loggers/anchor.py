@@ -30,9 +30,9 @@ from gwnet.constants import (
 from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
 from gwnet.hydro.loggers.barometric import without_barometric_response
 from gwnet.hydro.loggers.dense_series import usual_interval_s
-from gwnet.hydro.loggers.drift import AnchoredLevels, Hangings, anchor_levels
+from gwnet.hydro.loggers.drift import AnchoredLevels, Installations, anchor_levels
 from gwnet.hydro.reduction.uncertainty import combined_half_width
-from gwnet.hydro.reduction.water import hung_depth_to_water
+from gwnet.hydro.reduction.water import sensor_depth_to_water
 
 #: Columns of the frame of manual readings.
 HAND_COLUMNS: Final = (
@@ -94,7 +94,7 @@ class Tied:
         Where the elevation comes from the hanging depth alone.
     hand : pandas.DataFrame
         Manual readings with the columns of `HAND_COLUMNS`.
-    hangings : gwnet.hydro.loggers.drift.Hangings
+    hangings : gwnet.hydro.loggers.drift.Installations
         What each hanging shows.
     steps : tuple of str
         What was done, in words.
@@ -107,7 +107,7 @@ class Tied:
     out: NDArray[np.uint8]
     by_hanging_depth: NDArray[np.bool_]
     hand: pd.DataFrame
-    hangings: Hangings
+    hangings: Installations
     steps: tuple[str, ...]
 
 
@@ -172,7 +172,7 @@ def tie(record: LoggerRecord, deployment: Any, level: SensorLevel) -> Tied:
         out=out,
         by_hanging_depth=by_hanging,
         hand=hand,
-        hangings=anchored.hangings,
+        hangings=anchored.installations,
         steps=_said(deployment, level, anchored, hand, by_hanging, method),
     )
 
@@ -203,8 +203,8 @@ def _manual_readings(record: LoggerRecord, deployment: Any, when: Instants, leav
 def _with_answers(hand: pd.DataFrame, anchored: AnchoredLevels) -> pd.DataFrame:
     """Return the manual readings with what each shows of the sensor."""
     made = hand.assign(
-        hanging=anchored.hand_hanging,
-        sensor_at_hand_m=anchored.sensor_at_hand_m,
+        hanging=anchored.reading_installation,
+        sensor_at_hand_m=anchored.sensor_at_reading_m,
         offset_m=anchored.offset_m,
         shift_m=anchored.shift_m,
         residual_m=anchored.residual_m,
@@ -225,7 +225,7 @@ def _hung_elevation(record: LoggerRecord, deployment: Any, level: SensorLevel) -
     elif pd.isna(deployment.hanging_depth_m):
         return nothing, nothing
     else:
-        depth = hung_depth_to_water(float(deployment.hanging_depth_m), level.level_m)
+        depth = sensor_depth_to_water(float(deployment.hanging_depth_m), level.level_m)
     points = record.measuring_points
     points = points[
         (points["site"] == deployment.site)
@@ -257,15 +257,15 @@ def _parts(
     parts = {name: np.zeros(count) for name in PARTS}
     seconds = level.channel.time_utc.astype(np.int64) / MICROSECONDS
     hand_seconds = _naive(hand["measured_at_utc"]).astype(np.int64) / MICROSECONDS
-    for number in range(anchored.hangings.readings.size):
-        mine = anchored.hanging == number
+    for number in range(anchored.installations.readings.size):
+        mine = anchored.installation == number
         served = ((hand["hanging"] == number) & hand["offset_m"].notna()).to_numpy()
         if not mine.any() or not served.any():
             continue
         at = hand_seconds[served]
         parts["hand_m"][mine] = np.interp(seconds[mine], at, hand["uncertainty_m"].to_numpy()[served])
         parts["hold_m"][mine] = _hold(hand["leave_one_out_residual_m"].to_numpy()[served], method)
-        drift = anchored.hangings.drift_m_per_year[number]
+        drift = anchored.installations.drift_m_per_year[number]
         beyond_s = np.maximum(np.maximum(seconds[mine] - at[-1], at[0] - seconds[mine]), 0.0)
         rate = 0.0 if np.isnan(drift) else abs(float(drift)) / (DAYS_PER_YEAR * 86_400)
         parts["since_m"][mine] = rate * beyond_s
@@ -322,7 +322,7 @@ def _said(
     served = hand["offset_m"].notna()
     if served.any():
         word = "linear between" if method == "linear" else "the mean offset of"
-        hangings = int((anchored.hangings.readings > 0).sum())
+        hangings = int((anchored.installations.readings > 0).sum())
         span = f" in {hangings} hangings" if hangings > 1 else ""
         lines.append(f"tied to manual readings: {word} {int(served.sum())}{span}")
     if (~hand["used"]).any():

@@ -129,12 +129,12 @@ def _included(channel: Channel) -> Floats:
 
 
 def _stands_apart(shift: ClockShift) -> bool:
-    return shift.told and abs(shift.shift_s) >= max(_LEAST_S, shift.step_s)
+    return shift.determined and abs(shift.shift_s) >= max(_LEAST_S, shift.step_s)
 
 
 def _shared_shift(mine: Sequence[Clock]) -> float | None:
     """Return the shift that two or more sensors of one barometer share throughout; None for none."""
-    told = [each.shift for each in mine if each.shift.told and not each.jumped]
+    told = [each.shift for each in mine if each.shift.determined and not each.jumped]
     shifts = {shift.shift_s for shift in told}
     several = len({each.instrument for each in mine}) > 1 and len(told) == len(mine)
     return shifts.pop() if several and len(shifts) == 1 and _stands_apart(told[0]) else None

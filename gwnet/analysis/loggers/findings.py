@@ -38,7 +38,7 @@ from gwnet.hydro.arrays import Floats
 from gwnet.hydro.loggers.dense_series import find_gaps, usual_interval_s
 from gwnet.hydro.loggers.faults import confirm_steps, find_spikes, find_steps
 from gwnet.hydro.loggers.unusable_intervals import (
-    Spells,
+    Intervals,
     find_flat,
     find_frozen,
     find_odd_intervals,
@@ -172,7 +172,7 @@ def _raw_per_metre(one: LoggerHeads) -> float:
     return 1.0 / float(np.nanmedian(one.level.metres_per_pascal()))
 
 
-def _spells(record: LoggerRecord, one: LoggerHeads, raw: Floats, level: Floats) -> Iterator[tuple[str, Spells]]:
+def _spells(record: LoggerRecord, one: LoggerHeads, raw: Floats, level: Floats) -> Iterator[tuple[str, Intervals]]:
     """Yield the spells in which the sensor did not measure the water, the plainest rule first."""
     when = one.time_utc
     step = least_step(raw)
@@ -181,7 +181,7 @@ def _spells(record: LoggerRecord, one: LoggerHeads, raw: Floats, level: Floats) 
     yield "flat", find_flat(when, raw, least_s=longest, resolution=step)
     if one.quantity.endswith("pressure") or one.quantity == "water column":
         air = one.level.air_pa * one.level.metres_per_pascal()
-        yield "out of water", find_out_of_water(when, level, air).spells
+        yield "out of water", find_out_of_water(when, level, air).intervals
         limit = _range_m(record, one.instrument)
         if limit == limit:
             yield "over range", find_over_range(when, level, range_m=limit)
@@ -196,12 +196,12 @@ def _aware(moment: np.datetime64, seconds: int = 0) -> pd.Timestamp:
     return pd.Timestamp(moment, tz="UTC") + pd.Timedelta(seconds=seconds)
 
 
-def _moved(spells: Spells, from_when: NDArray[np.datetime64], to_when: NDArray[np.datetime64]) -> Spells:
+def _moved(spells: Intervals, from_when: NDArray[np.datetime64], to_when: NDArray[np.datetime64]) -> Intervals:
     """Return spells of one series as places in another."""
     first = np.searchsorted(to_when, from_when[spells.first], side="left")
     last = np.searchsorted(to_when, from_when[spells.last], side="right") - 1
     kept = last >= first
-    return Spells(
+    return Intervals(
         first[kept].astype(np.int64),
         last[kept].astype(np.int64),
         spells.count[kept],
@@ -229,7 +229,7 @@ def _samples(count: int) -> str:
 
 
 def _exclusions(
-    one: LoggerHeads, rule: str, spells: Spells, raw: Floats, gone: NDArray[np.bool_]
+    one: LoggerHeads, rule: str, spells: Intervals, raw: Floats, gone: NDArray[np.bool_]
 ) -> Iterator[LoggerFinding]:
     """Yield a finding with an exclusion for each spell that no plainer rule told already."""
     for number in range(spells.first.size):

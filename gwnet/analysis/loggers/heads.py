@@ -26,7 +26,7 @@ from gwnet.analysis.loggers.sensor_level import SensorLevel, download_files, sen
 from gwnet.constants import GAP_TIMES_INTERVAL, MANUAL_READING_GAP_S
 from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
 from gwnet.hydro.loggers.dense_series import interpolate_at, usual_interval_s
-from gwnet.hydro.loggers.drift import Hangings
+from gwnet.hydro.loggers.drift import Installations
 
 __all__ = [
     "LEVELS_AT_COLUMNS",
@@ -76,7 +76,7 @@ class LoggerHeads:
         0 for a sample that is used, else the place of the reason in `OUT_REASONS`.
     hand : pandas.DataFrame
         Manual readings in that time: `gwnet.analysis.loggers.anchor.HAND_COLUMNS`.
-    hangings : gwnet.hydro.loggers.drift.Hangings
+    hangings : gwnet.hydro.loggers.drift.Installations
         Drift and range of each hanging, from one restart to the next.
     steps : tuple of str
         The correction history in words.
@@ -99,7 +99,7 @@ class LoggerHeads:
     sensor_level_m: Floats
     out: NDArray[np.uint8]
     hand: pd.DataFrame
-    hangings: Hangings
+    hangings: Installations
     steps: tuple[str, ...]
     downloads: tuple[str, ...]
     level: SensorLevel = field(repr=False)

@@ -17,7 +17,7 @@ from scipy.special import chdtrc
 
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_records import WellRecord, longest_gap, stacked, well_records
-from gwnet.analysis.series.trend_tests import ALPHA, LEAST_YEARS, p_text, residual_persistence
+from gwnet.analysis.series.trend_tests import ALPHA, LEAST_YEARS, p_text, residual_serial_correlation
 from gwnet.analysis.series.trends import directions, parts_of_year
 from gwnet.hydro.trends.censored_slopes import pair_slopes
 from gwnet.hydro.trends.false_discovery import adjusted_p_values
@@ -60,7 +60,7 @@ COLUMNS = (
 
 _NUMBERS = (*COLUMNS[8:17], "p_wells_differ", "p_seasons_differ")
 
-#: Correlation of scores beyond which differences among them cannot be told.
+#: Correlation of scores beyond which differences among them is not known.
 ALIKE = 0.98
 
 
@@ -105,7 +105,7 @@ def pooled_trends(
     Notes
     -----
     The test is the regional Kendall test (Helsel and Frans, 2006) with the covariance of Dietz and Killeen (1981).
-    Differences are told by Σ z² − m z̄² over the wells (van Belle and Hughes, 1984), z with the variance that each has
+    Differences are tested by Σ z² − m z̄² over the wells (van Belle and Hughes, 1984), z with the variance that each has
     by itself; it is divided by 1 − ρ, ρ the mean correlation of the z (wells of an aquifer rise and fall together, and
     then differ less by chance), and by the widening. The correlation from year to year is the larger of that of the
     scores of all wells together and the mean of the wells' own.
@@ -170,7 +170,7 @@ def _tested(records: list[WellRecord]) -> dict[str, object]:
     independent = sum(one.variance for one in alone)
     line = pair_slopes(values, when, bound=bound)
     steep = line.limits(variance)[0]
-    together = residual_persistence(values, bound, when, steep)
+    together = residual_serial_correlation(values, bound, when, steep)
     correlation = max(together.corrected, _mean_correlation(records))
     widening = variance_ratio(together.count, correlation)
     without = normal_probabilities(score, variance, continuity=False)[1]
@@ -181,8 +181,8 @@ def _tested(records: list[WellRecord]) -> dict[str, object]:
     notes = [f"p with covariance among wells and seasons, with none {p_text(_independent_p(score, independent))}"]
     if widening > 1.0:
         notes.append(
-            f"years go together (correlation {correlation:.2f}): p and limits with {widening:.2f} times the variance, "
-            f"without it {p_text(without)}"
+            f"years are correlated (correlation {correlation:.2f}): p and limits with {widening:.2f} times the "
+            f"variance, without it {p_text(without)}"
         )
     seasons = records[0].values.shape[1]
     own = [slice(k * seasons, (k + 1) * seasons) for k in range(len(records))]
@@ -219,7 +219,7 @@ def _mean_correlation(records: list[WellRecord]) -> float:
     for record in records:
         years = record.years.astype(np.float64)
         steep = pair_slopes(record.values, years, bound=record.bound).limits(0.0)[0]
-        found.append(residual_persistence(record.values, record.bound, years, steep).corrected)
+        found.append(residual_serial_correlation(record.values, record.bound, years, steep).corrected)
     return float(np.mean(found))
 
 
@@ -228,7 +228,7 @@ def _independent_p(score: int, variance: float) -> float:
 
 
 def _differ(parts: list[Floats], widening: float) -> float:
-    """Return the probability of so different trends of wells or seasons; NaN where it cannot be told."""
+    """Return the probability of so different trends of wells or seasons; NaN where it is not known."""
     variances = np.array([correlated_variance(signs) for signs in parts])
     kept = [signs / math.sqrt(variance) for signs, variance in zip(parts, variances, strict=True) if variance > 0.0]
     m = len(kept)

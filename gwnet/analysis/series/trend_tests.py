@@ -16,16 +16,16 @@ from gwnet.analysis.series.trend_records import Gap, WellRecord, longest_gap
 from gwnet.hydro.trends.censored_slopes import pair_slopes
 from gwnet.hydro.trends.kendall import mann_kendall, normal_probabilities
 from gwnet.hydro.trends.seasonal_kendall import seasonal_kendall
-from gwnet.hydro.trends.serial_correlation import Persistence, persistence, segments_ratio
+from gwnet.hydro.trends.serial_correlation import SerialCorrelation, estimate_serial_correlation, segments_ratio
 from gwnet.hydro.trends.step_test import TwoSegments, two_segments
 from gwnet.hydro.trends.year_signs import year_scores, year_signs
 
-__all__ = ["ALPHA", "LEAST_YEARS", "Tested", "p_text", "residual_persistence", "segments_of", "tested"]
+__all__ = ["ALPHA", "LEAST_YEARS", "Tested", "p_text", "residual_serial_correlation", "segments_of", "tested"]
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-#: Level at which directions are told.
+#: Level at which directions are significant.
 ALPHA = 0.05
 
 #: Fewest yearly values for the method kendall (common practice, no source).
@@ -134,7 +134,7 @@ def _trend(record: WellRecord) -> Tested:
     made = _yearly(record) if record.values.shape[1] == 1 else _seasonal(record)
     slopes = pair_slopes(record.values, years, bound=record.bound)
     steep = slopes.limits(made.variance)[0]
-    held = residual_persistence(record.values, record.bound, years, steep)
+    held = residual_serial_correlation(record.values, record.bound, years, steep)
     made.correlation, made.widening = held.corrected, held.variance_ratio
     if held.variance_ratio > 1.0:
         _widen(made, record, held)
@@ -164,8 +164,8 @@ def _seasonal(record: WellRecord) -> Tested:
     return made
 
 
-def residual_persistence(values: Floats, bound: Integers, years: Floats, slope: float) -> Persistence:
-    """Return the persistence of the scores of years once the slope is taken away.
+def residual_serial_correlation(values: Floats, bound: Integers, years: Floats, slope: float) -> SerialCorrelation:
+    """Return the serial correlation of the scores of years once the slope is taken away.
 
     Parameters
     ----------
@@ -180,21 +180,21 @@ def residual_persistence(values: Floats, bound: Integers, years: Floats, slope: 
 
     Returns
     -------
-    Persistence
+    SerialCorrelation
         Correlation and ratio of variances.
     """
     steep = slope if math.isfinite(slope) else 0.0
-    return persistence(year_scores(year_signs(values, bound=bound, years=years, slope=steep)))
+    return estimate_serial_correlation(year_scores(year_signs(values, bound=bound, years=years, slope=steep)))
 
 
-def _widen(made: Tested, record: WellRecord, held: Persistence) -> None:
-    """Widen the variance for persistence."""
+def _widen(made: Tested, record: WellRecord, held: SerialCorrelation) -> None:
+    """Widen the variance for serial correlation."""
     before, score = made.p, int(made.s)
     made.variance *= held.variance_ratio
     made.p = max(normal_probabilities(score, made.variance, continuity=record.values.shape[1] == 1)[1], before)
-    told = "assumed, too few years to tell it" if held.assumed else f"lag 1 in the record {held.lag1:.2f}"
+    told = "assumed, too few years to estimate it" if held.assumed else f"lag 1 in the record {held.lag1:.2f}"
     words = (
-        f"years go together (correlation {held.corrected:.2f}, {told}): p and limits with "
+        f"years are correlated (correlation {held.corrected:.2f}, {told}): p and limits with "
         f"{held.variance_ratio:.2f} times the variance, without it {p_text(before)}"
     )
     made.notes.append(words)
@@ -234,7 +234,7 @@ def segments_of(record: WellRecord, first_after: int) -> tuple[Tested, str | Non
 
     Notes
     -----
-    The variance is widened for persistence as in `tested`; residuals are those from the shift.
+    The variance is widened for serial correlation as in `tested`; residuals are those from the shift.
     """
     values, bound, years = record.values, record.bound, record.years.astype(np.float64)
     both = ~np.isnan(values[:first_after]).all(axis=0) & ~np.isnan(values[first_after:]).all(axis=0)
@@ -244,7 +244,7 @@ def segments_of(record: WellRecord, first_after: int) -> tuple[Tested, str | Non
     plain = two_segments(values, first_after, bound=bound)
     steep = plain.shift if math.isfinite(plain.shift) else 0.0
     moved = values - np.where(np.arange(years.size) < first_after, 0.0, steep)[:, None]
-    held = persistence(year_scores(year_signs(moved, bound=bound)))
+    held = estimate_serial_correlation(year_scores(year_signs(moved, bound=bound)))
     ratio = segments_ratio(years, first_after, held.corrected)
     found = two_segments(values, first_after, bound=bound, widening=ratio)
     here = ~np.isnan(values)
@@ -256,8 +256,8 @@ def segments_of(record: WellRecord, first_after: int) -> tuple[Tested, str | Non
     made.widening = held.variance_ratio
     if ratio > 1.0:
         made.notes.append(
-            f"years go together (correlation {held.corrected:.2f}{', assumed' if held.assumed else ''}): p and limits "
-            f"with {ratio:.2f} times the variance, without it {p_text(plain.p_value)}"
+            f"years are correlated (correlation {held.corrected:.2f}{', assumed' if held.assumed else ''}): p and "
+            f"limits with {ratio:.2f} times the variance, without it {p_text(plain.p_value)}"
         )
     return made, _shift_text(found)
 

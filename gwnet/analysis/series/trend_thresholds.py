@@ -158,7 +158,7 @@ def _projected(line: _Line, threshold: float, kind: str) -> dict[str, object]:
     ahead = (line.level - threshold) * turn
     slope, lower, upper = (-number * turn for number in line.found.slope)
     toward, steepest, flattest = slope, max(lower, upper), min(lower, upper)
-    notes = [] if line.found.p <= ALPHA else [f"no trend told ({p_text(line.found.p)})"]
+    notes = [] if line.found.p <= ALPHA else [f"no significant trend ({p_text(line.found.p)})"]
     if ahead <= 0.0:
         return {"state": "already passed", "note": "; ".join(["the fitted line is at or beyond the threshold", *notes])}
     newest = _newest(line.record)

@@ -152,7 +152,7 @@ def parts_of_year(method: str, seasons: int) -> int:
 
 
 def directions(table: pd.DataFrame) -> NDArray[np.object_]:
-    """Return which way levels go, told at 5 % of the adjusted probability.
+    """Return which way levels go, where that is significant at 5 % of the adjusted probability.
 
     Parameters
     ----------
@@ -162,12 +162,12 @@ def directions(table: pd.DataFrame) -> NDArray[np.object_]:
     Returns
     -------
     ndarray of str
-        ``rising``, ``falling``, after a step ``higher after`` or ``lower after``, or ``no trend told``.
+        ``rising``, ``falling``, after a step ``higher after`` or ``lower after``, or ``no significant trend``.
     """
     told = (table["p_adjusted"] <= ALPHA).to_numpy(dtype=bool)
     step, up = (table["method"] == "step").to_numpy(dtype=bool), (table["s"] > 0).to_numpy(dtype=bool)
     words = np.where(step, np.where(up, "higher after", "lower after"), np.where(up, "rising", "falling"))
-    return np.where(told, words, "no trend told").astype(object)
+    return np.where(told, words, "no significant trend").astype(object)
 
 
 def _period_rows(

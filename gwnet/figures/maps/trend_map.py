@@ -176,8 +176,8 @@ def _notes(table: pd.DataFrame, made: Sequence[SlopePoint], unit: str, more: Seq
     facts = (
         f"Theil–Sen slopes in {unit} a year, positive upward; levels of {with_values['first'].min()} to "
         f"{with_values['last'].max()}.",
-        f"{counted} wells with a slope: {told[0]} rising, {told[1]} falling, {counted - sum(told)} no trend told at "
-        "5 % of the p adjusted for many wells (false-discovery control).",
+        f"{counted} wells with a slope: {told[0]} rising, {told[1]} falling, {counted - sum(told)} no significant trend "
+        "at 5 % of the p adjusted for many wells (false-discovery control).",
         *more,
     )
     notes = [Note("Trends", facts)]
@@ -322,7 +322,7 @@ def _key(data: SlopeMapPlotData) -> list[KeyEntry]:
     for rises, told in ((True, True), (False, True), (True, False), (False, False)):
         if (rises, told) in kinds:
             sample = SlopePoint("", 0, 0, 0.6 * data.largest * (1 if rises else -1), "rising" if told else "")
-            words = f"{'rising' if rises else 'falling'}{'' if told else ', no trend told'}"
+            words = f"{'rising' if rises else 'falling'}{'' if told else ', no significant trend'}"
             entries.append(KeyEntry(words, mark_symbol(**_look(sample, data.largest)), 3.6))
     if any(not math.isfinite(point.slope) for point in data.points):
         entries.append(KeyEntry("no slope", mark_symbol(**_look(SlopePoint("", 0, 0, math.nan, ""), 1.0))))

@@ -155,7 +155,7 @@ def _multiples_page(
                 (
                     f"Water elevation in {unit}{f' above {datum}' if datum else ''}; every panel shows about {height} "
                     f"{unit} unless it says ×2, ×5 …, and the same time. Below each name: Theil–Sen slope and p "
-                    "adjusted for many wells; dashed where no trend is told.",
+                    "adjusted for many wells; dashed where no trend is significant.",
                     *notes,
                 )
             )
@@ -323,9 +323,9 @@ def _line_entries(wells: Sequence[TrendPlotData]) -> list[KeyEntry]:
     between = "median before and after the gap"
     shown = [
         ("trend", _LINE, any(one.direction in _TOLD for one in lines)),
-        ("slope, no trend told", _NOT_TOLD, any(one.direction not in _TOLD for one in lines)),
+        ("slope, no significant trend", _NOT_TOLD, any(one.direction not in _TOLD for one in lines)),
         (between, _LINE, any(one.direction in _TOLD for one in stepped)),
-        (f"{between}, no step told", _NOT_TOLD, any(one.direction not in _TOLD for one in stepped)),
+        (f"{between}, no significant step", _NOT_TOLD, any(one.direction not in _TOLD for one in stepped)),
     ]
     entries = [KeyEntry(words, line_symbol(**look), 6.0) for words, look, there in shown if there]
     if any(one.smooth is not None for one in wells):

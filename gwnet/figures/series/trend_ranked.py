@@ -151,8 +151,8 @@ def ranked_plot_data(
     first, last = table.loc[table["n"] > 0, "first"].min(), table.loc[table["n"] > 0, "last"].max()
     sentences = [
         f"Theil–Sen slopes with limits at 95 %, positive upward; {len(rows)} wells, levels of {first} to {last}.",
-        f"{told[0]} rising, {told[1]} falling, the others hollow: no trend told at 5 % of the p adjusted for many "
-        "wells (false-discovery control).",
+        f"{told[0]} rising, {told[1]} falling, the others hollow: no significant trend at 5 % of the p adjusted for "
+        "many wells (false-discovery control).",
     ]
     if without:
         sentences.append(f"Without a slope: {', '.join(without)}.")
@@ -332,7 +332,7 @@ def _texts(page: Page, box: Box, row: RankedSlope, y: float, decimals: int) -> N
 
 def _key(data: RankedPlotData) -> list[KeyEntry]:
     ways = {row.direction if row.told else "" for row in data.rows}
-    words = {"rising": "rising", "falling": "falling", "": "no trend told"}
+    words = {"rising": "rising", "falling": "falling", "": "no significant trend"}
     entries = [KeyEntry(text, mark_symbol(**slope_mark(way))) for way, text in words.items() if way in ways]
     if any(math.isfinite(row.lower) for row in data.rows):
         entries.append(KeyEntry("limits at 95 %", line_symbol(color=style.SOFT, linewidth=style.LINE, marker="|"), 6.0))

@@ -177,7 +177,7 @@ class Fit:
     residual_m : numpy.ndarray
         Level less what the readings before and after it and the neighbours suggest; NaN where nothing does [m].
     spread_m : numpy.ndarray
-        Robust standard deviation of that residual [m]; NaN where there are too few to tell.
+        Robust standard deviation of that residual [m]; NaN where there are too few.
     by_neighbours : numpy.ndarray of bool
         Whether neighbours had a say.
     own_residual_m, own_spread_m : numpy.ndarray
@@ -229,7 +229,7 @@ def fit_around(
     spreads : float, optional
         A level farther off than this many robust standard deviations serves no other level.
     least : number, optional
-        Fewest residuals that tell their spread.
+        Fewest residuals needed for their spread.
     floor_m : float, optional
         Least standard deviation of a residual [m].
     passes : int, optional

@@ -243,7 +243,7 @@ class Shift:
     standard_error_m : float
         Robust standard error of that median [m].
     slope : float
-        Shift per metre of depth [m/m]; NaN when it cannot be told.
+        Shift per metre of depth [m/m]; NaN when it is not known.
     slope_error : float
         Standard error of it [m/m].
     count : int
@@ -257,7 +257,7 @@ class Shift:
     count: int
 
     def counts(self, errors: float, least_m: float) -> bool:
-        """Return whether the shift is beyond its errors and not too small to tell.
+        """Return whether the shift is beyond its errors and not too small to report.
 
         Parameters
         ----------

@@ -231,7 +231,7 @@ class Jumps:
     change_m : numpy.ndarray
         Elevation less that of the last sound reading; NaN for none [m].
     lower_m, upper_m : numpy.ndarray
-        Limits of the change; NaN where there are too few changes to tell [m].
+        Limits of the change; NaN where there are too few changes [m].
     before : numpy.ndarray of int64
         Position of the last sound reading, -1 for none.
     count : numpy.ndarray of int64
@@ -276,7 +276,7 @@ def jumps(
     spreads : float, optional
         Half-width of the limits in robust standard deviations.
     least : number, optional
-        Fewest changes that tell what is usual; half as many again where they are of one season.
+        Fewest changes needed for what is usual; half as many again where they are of one season.
     floor_m : array_like, optional
         Least half-width of the limits [m].
 
@@ -399,7 +399,7 @@ def season_band(
     spreads : float, optional
         Half-width of the limits in robust standard deviations.
     least : number, optional
-        Fewest readings of a season that tell its limits.
+        Fewest readings of a season needed for its limits.
     floor_m : array_like, optional
         Least half-width of the limits [m].
 

@@ -39,7 +39,7 @@ _NEAR_SHARE: Final = 0.5
 #: by this factor (project default).
 _SHARED_ERROR: Final = 1.2
 
-#: Fewest moves into a season that tell what is usual (project default).
+#: Fewest moves into a season needed for what is usual (project default).
 _LEAST_OF_SEASON: Final = 5
 
 
@@ -94,7 +94,7 @@ def moves_against_neighbours(
     neighbours : numpy.ndarray of int64, shape (w, k)
         Neighbours of each well; -1 for none.
     least : number, optional
-        Fewest moves that tell their spread.
+        Fewest moves needed for their spread.
 
     Returns
     -------
@@ -153,7 +153,7 @@ class Steps:
     Attributes
     ----------
     step_m : numpy.ndarray
-        Step, positive where levels rose; NaN where it cannot be told [m].
+        Step, positive where levels rose; NaN where it is not known [m].
     error_m : numpy.ndarray
         Its robust standard error [m].
     """
@@ -203,7 +203,7 @@ def steps_at(row: Places, well: ArrayLike, time_d: ArrayLike, moves: Moves, soun
 
 
 def _joined(first_m: float, first_error_m: float, second_m: float, second_error_m: float) -> tuple[float, float]:
-    """Return the mean of two estimates weighted by their errors; the one that can be told where the other cannot."""
+    """Return the mean of two estimates weighted by their errors; the one that is known where the other is not."""
     if np.isnan(first_m) or np.isnan(first_error_m):
         return second_m, second_error_m
     if np.isnan(second_error_m):

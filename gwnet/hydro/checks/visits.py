@@ -127,7 +127,7 @@ class Order:
     share : numpy.ndarray
         Share of the pairs of these two wells that have the usual order.
     count : numpy.ndarray of int64
-        Pairs of these two wells that can be told apart.
+        Pairs of these two wells that are distinguishable.
     usual : numpy.ndarray of int64
         +1 where the deeper well usually stands higher, -1 lower, 0 where no order is usual.
     """
@@ -159,7 +159,7 @@ def order_in_cluster(
     share : float, optional
         Share of the pairs in one order that makes the order usual.
     least : number, optional
-        Fewest pairs that tell the order.
+        Fewest pairs needed for the order.
 
     Returns
     -------

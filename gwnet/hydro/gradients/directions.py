@@ -98,10 +98,10 @@ class Turn:
     angle_deg : float
         Turn from the first to the second, clockwise positive, in (-180, 180] [degrees].
     half_width_deg : float
-        Its 95 % half-width; NaN when a direction cannot be told [degrees].
+        Its 95 % half-width; NaN when a direction is not known [degrees].
     verdict : str
-        ``reversal`` (more than 90 degrees apart beyond doubt), ``turned`` (apart beyond doubt), ``not apart``, or
-        ``cannot be told`` when a direction cannot.
+        ``reversal`` (more than 90 degrees apart beyond doubt), ``turned`` (apart beyond doubt), ``not
+        distinguishable``, or ``not determined`` where a direction is not.
     """
 
     angle_deg: float
@@ -111,15 +111,15 @@ class Turn:
     @property
     def text(self) -> str:
         """Return the turn in a sentence."""
-        if self.verdict == "cannot be told":
-            return "Whether the direction of flow differs cannot be told: it is not determined on both days."
+        if self.verdict == "not determined":
+            return "Whether the direction of flow differs is not known: it is not determined on both days."
         way = "clockwise" if self.angle_deg >= 0 else "anticlockwise"
         size = f"{abs(round(self.angle_deg))}° ± {math.ceil(self.half_width_deg)}° {way}"
         if self.verdict == "reversal":
             return f"The direction of flow is reversed: it differs by {size}, more than 90° beyond doubt."
         if self.verdict == "turned":
             return f"The direction of flow is turned by {size}."
-        return f"The directions of flow cannot be told apart: they differ by {size}."
+        return f"The directions of flow are not distinguishable: they differ by {size}."
 
 
 def turn_between(first: Gradient, second: Gradient) -> Turn:
@@ -142,8 +142,8 @@ def turn_between(first: Gradient, second: Gradient) -> Turn:
     """
     angle = float(turn_deg(first.azimuth_deg, second.azimuth_deg))
     if not (first.determined and second.determined):
-        return Turn(angle, math.nan, "cannot be told")
+        return Turn(angle, math.nan, "not determined")
     width = min(math.hypot(first.azimuth_half_width_deg, second.azimuth_half_width_deg), 180.0)
     if abs(angle) - width > 90.0:
         return Turn(angle, width, "reversal")
-    return Turn(angle, width, "turned" if abs(angle) > width else "not apart")
+    return Turn(angle, width, "turned" if abs(angle) > width else "not distinguishable")

@@ -54,7 +54,7 @@ class Gradient:
         95 % half-width of the direction, at most 180; NaN when no uncertainty is known [degrees].
     determined : bool
         False when the 95 % ellipse of the two slopes holds zero or the size is within its half-width, so that neither
-        size nor direction can be told, or when no uncertainty is known.
+        size nor direction is known, or when no uncertainty is known.
     residual_m : numpy.ndarray, shape (n,)
         Head less plane: positive where a well stands above it [m].
     residual_sd_m : float
@@ -88,7 +88,7 @@ class Gradient:
         """Return size and direction in words, with 95 % half-widths; degrees clockwise from grid north."""
         plane = f"{self.magnitude:.2g} m/m towards {round(self.azimuth_deg) % 360}°"
         if not self.determined:
-            return f"cannot be told: the plane falls {plane}, but {self.note}"
+            return f"not determined: the plane falls {plane}, but {self.note}"
         decimals = max(0, -math.floor(math.log10(self.magnitude_half_width))) if self.magnitude_half_width > 0 else 6
         return (
             f"{self.magnitude:.{decimals}f} ± {self.magnitude_half_width:.{decimals}f} m/m towards "

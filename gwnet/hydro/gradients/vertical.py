@@ -73,7 +73,7 @@ def vertical_gradients(
     Raises
     ------
     AnalysisError
-        If an upper screen does not stand above its lower one.
+        If an upper screen is not above its lower one.
     ShapeError
         If the arrays do not fit together.
 
@@ -99,7 +99,7 @@ def vertical_gradients(
     )
     rise = upper - lower
     if np.any(rise <= 0.0):
-        raise AnalysisError("An upper screen does not stand above the lower one of its pair.")
+        raise AnalysisError("An upper screen is not above the lower one of its pair.")
     difference = below - above
     width = np.hypot(wide, other)
     return VerticalGradients(

@@ -215,7 +215,7 @@ class RegressionEfficiency:
     Attributes
     ----------
     efficiency : float
-        Barometric efficiency: less the slope of level on air pressure; NaN where that cannot be told.
+        Barometric efficiency: less the slope of level on air pressure; NaN where that is not known.
     correlation : float
         Coefficient of correlation of level and air pressure, or of their changes; negative for a well that answers.
     count : int

@@ -42,12 +42,12 @@ class ClockShift:
 
     Attributes
     ----------
-    told : bool
-        Whether the shift can be told.
+    determined : bool
+        Whether the shift is known.
     why : str
         Why not, or how well.
     shift_s : float
-        What to add to the times of the series so that they agree with the reference; NaN where it cannot be told [s].
+        What to add to the times of the series so that they agree with the reference; NaN where it is not known [s].
     correlation : float
         Correlation of the changes at the best shift, told or not.
     unshifted_correlation : float
@@ -62,7 +62,7 @@ class ClockShift:
         Step between the shifts that were tried [s].
     """
 
-    told: bool
+    determined: bool
     why: str
     shift_s: float
     correlation: float
@@ -103,7 +103,7 @@ def find_clock_shift(
     Returns
     -------
     ClockShift
-        The shift, or that it cannot be told, with what speaks for and against it.
+        The shift, or that it is not known, with what speaks for and against it.
 
     Raises
     ------
@@ -119,7 +119,7 @@ def find_clock_shift(
     where there is a week or more of data, since what repeats daily agrees nearly as well a day later. The
     correlation of what remains, over the pairs that exist, is worked out for every shift, changes beyond six times
     the usual size cut to that. A
-    shift is told when the best correlation is at least 0.2, stands out from every shift more than 90 minutes away
+    shift is determined when the best correlation is at least 0.2, stands out from every shift more than 90 minutes away
     by at least 0.1 and by four times the spread of a chance correlation, rests on 300 pairs or more and is not at
     the end of the shifts tried (limits: project default). That clocks are to be checked at every visit: USGS TM 1-A1
     (Cunningham and Schalk, 2011), p. 143; finding a shift by correlation is common practice, no source.
@@ -139,11 +139,11 @@ def find_clock_shift(
         message = f"Shifts cannot be tried in steps of {step} s up to {longest_lag_s} s."
         raise ReductionError(message, fix="Give both in seconds, above zero.")
     if when.size < 2 or reference_when.size < 2:
-        return _untold("fewer than two samples in one of the series", step)
+        return _undetermined("fewer than two samples in one of the series", step)
     changes, others, offset = _changes(when, numbers, reference_when, reference, step)
     most = int(longest_lag_s // step)
     if changes.size == 0 or most < 1:
-        return _untold("the two series have no time in common", step)
+        return _undetermined("the two series have no time in common", step)
     correlation, pairs = _correlations(changes, others, offset, most)
     return _judged(correlation, pairs, np.arange(-most, most + 1, dtype=np.float64) * step, step)
 
@@ -155,7 +155,7 @@ class ClockJump:
     Attributes
     ----------
     moment_utc : numpy.datetime64
-        First sample after the jump, by its own clock, as well as that can be told.
+        First sample after the jump, by its own clock, as well as that is known.
     earliest_utc, latest_utc : numpy.datetime64
         Between these the jump lies.
     before, after : ClockShift
@@ -201,7 +201,7 @@ def find_clock_jumps(
     Returns
     -------
     list of ClockJump
-        In order of time; empty where the shift is the same throughout or cannot be told.
+        In order of time; empty where the shift is the same throughout or is not known.
 
     Raises
     ------
@@ -212,7 +212,7 @@ def find_clock_jumps(
 
     Notes
     -----
-    Windows whose shift cannot be told are passed over. Between two windows of different shift the moment is the one
+    Windows whose shift is not known are passed over. Between two windows of different shift the moment is the one
     that leaves the least sum of squared differences from the reference, shifted one way before it and the other way
     after; in quiet weather it may be out by hours, which is why the limits between which it lies are given as well.
     A jump that is taken back within one window is not seen.
@@ -229,7 +229,7 @@ def find_clock_jumps(
         shift = find_clock_shift(
             when[first:last], numbers[first:last], reference_when[near], reference[near], step_s=step_s
         )
-        if shift.told:
+        if shift.determined:
             found.append((first, last, shift))
     jumps = []
     for (start, _, before), (_, end, after) in pairwise(found):
@@ -427,10 +427,10 @@ def _scale(values: Floats) -> float:
 
 
 def _judged(correlation: Floats, pairs: NDArray[np.int64], lags_s: Floats, step: float) -> ClockShift:
-    """Return the best shift where it can be told, and why not where it cannot."""
+    """Return the best shift where it is known, and why not where it cannot."""
     usable = ~np.isnan(correlation) & (pairs >= min(CLOCK_LEAST_PAIRS, int(pairs.max(initial=0))))
     if not usable.any() or pairs.max() < CLOCK_LEAST_PAIRS:
-        return _untold(f"only {int(pairs.max(initial=0))} pairs of changes; {CLOCK_LEAST_PAIRS} are needed", step)
+        return _undetermined(f"only {int(pairs.max(initial=0))} pairs of changes; {CLOCK_LEAST_PAIRS} are needed", step)
     ranked = np.where(usable, correlation, -np.inf)
     best = int(np.argmax(ranked))
     outside = np.where(np.abs(lags_s - lags_s[best]) > max(CLOCK_PEAK_HALF_WIDTH_S, step), ranked, -np.inf)
@@ -445,11 +445,11 @@ def _judged(correlation: Floats, pairs: NDArray[np.int64], lags_s: Floats, step:
         why = f"the changes agree too little at any shift (best correlation {correlation[best]:.2f})"
     elif not sharpness >= margin:
         why = f"another shift agrees nearly as well ({next_best:.2f} against {correlation[best]:.2f})"
-    told = not why
+    determined = not why
     return ClockShift(
-        told=told,
+        determined=determined,
         why=why or f"correlation {correlation[best]:.2f}, next best {next_best:.2f}",
-        shift_s=float(lags_s[best]) if told else float("nan"),
+        shift_s=float(lags_s[best]) if determined else float("nan"),
         correlation=float(correlation[best]),
         unshifted_correlation=float(correlation[lags_s.size // 2]),
         next_shift_s=float(lags_s[second]) if np.isfinite(next_best) else float("nan"),
@@ -460,8 +460,8 @@ def _judged(correlation: Floats, pairs: NDArray[np.int64], lags_s: Floats, step:
     )
 
 
-def _untold(why: str, step: float) -> ClockShift:
-    """Return that a shift cannot be told."""
+def _undetermined(why: str, step: float) -> ClockShift:
+    """Return that a shift is not known."""
     nan = float("nan")
     return ClockShift(False, why, nan, nan, nan, nan, nan, nan, 0, step)
 

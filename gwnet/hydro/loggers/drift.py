@@ -27,13 +27,13 @@ _YEAR_S = DAYS_PER_YEAR * 86_400
 
 
 @dataclass(frozen=True)
-class Hangings:
-    """What each hanging of a sensor shows, from one restart to the next, in order of time.
+class Installations:
+    """What each installation of a sensor shows, from one restart to the next, in order of time.
 
     Attributes
     ----------
     start_utc, end_utc : numpy.ndarray of datetime64[us], shape (s,)
-        First and last sample; NaT where a hanging has none.
+        First and last sample; NaT where an installation has none.
     readings : numpy.ndarray of int64, shape (s,)
         Manual readings that anchor it.
     drift_m_per_year : numpy.ndarray, shape (s,)
@@ -63,44 +63,44 @@ class AnchoredLevels:
     Attributes
     ----------
     water_elevation_m : numpy.ndarray, shape (n,)
-        Level plus correction; NaN where the level is missing or no manual reading anchors its hanging [m].
+        Level plus correction; NaN where the level is missing or no manual reading anchors its installation [m].
     correction_m : numpy.ndarray, shape (n,)
-        What was added; NaN where no manual reading anchors the hanging [m].
-    hanging : numpy.ndarray of int64, shape (n,)
-        Which of ``hangings`` each sample belongs to.
-    hand_hanging : numpy.ndarray of int64, shape (m,)
+        What was added; NaN where no manual reading anchors the installation [m].
+    installation : numpy.ndarray of int64, shape (n,)
+        Which of ``installations`` each sample belongs to.
+    reading_installation : numpy.ndarray of int64, shape (m,)
         The same for each manual reading.
-    sensor_at_hand_m : numpy.ndarray, shape (m,)
-        The sensor's level at the moment of the manual reading; NaN where it cannot be told [m].
+    sensor_at_reading_m : numpy.ndarray, shape (m,)
+        The sensor's level at the moment of the manual reading; NaN where it is not known [m].
     offset_m : numpy.ndarray, shape (m,)
         Manual reading less the sensor's level; NaN where the reading anchors nothing [m].
     shift_m : numpy.ndarray, shape (m,)
-        Offset less that of the reading before in the same hanging; NaN for the first [m].
+        Offset less that of the reading before in the same installation; NaN for the first [m].
     residual_m : numpy.ndarray, shape (m,)
         Manual reading less the anchored level at that moment [m].
     leave_one_out_residual_m : numpy.ndarray, shape (m,)
-        Manual reading less the level that the other readings of its hanging would give; NaN for the only one [m].
-    hangings : Hangings
-        Drift of each hanging.
+        Manual reading less the level that the other readings of its installation would give; NaN for the only one [m].
+    installations : Installations
+        Drift of each installation.
     """
 
     water_elevation_m: Floats
     correction_m: Floats
-    hanging: NDArray[np.int64]
-    hand_hanging: NDArray[np.int64]
-    sensor_at_hand_m: Floats
+    installation: NDArray[np.int64]
+    reading_installation: NDArray[np.int64]
+    sensor_at_reading_m: Floats
     offset_m: Floats
     shift_m: Floats
     residual_m: Floats
     leave_one_out_residual_m: Floats
-    hangings: Hangings
+    installations: Installations
 
 
 def anchor_levels(
     sensor_time_utc: ArrayLike,
     sensor_level_m: ArrayLike,
-    hand_time_utc: ArrayLike,
-    hand_elevation_m: ArrayLike,
+    reading_time_utc: ArrayLike,
+    reading_elevation_m: ArrayLike,
     *,
     method: Literal["constant", "linear"],
     longest_gap_s: float,
@@ -115,26 +115,27 @@ def anchor_levels(
         Times of the samples, rising.
     sensor_level_m : array_like, shape (n,)
         Column of water above the sensor, or any other level positive upward; NaN for a missing one [m].
-    hand_time_utc : array_like of datetime64, shape (m,)
+    reading_time_utc : array_like of datetime64, shape (m,)
         Times of the manual readings, in any order.
-    hand_elevation_m : array_like, shape (m,)
+    reading_elevation_m : array_like, shape (m,)
         Water elevations by hand, positive upward from the vertical datum; NaN counts as no reading [m].
     method : {"constant", "linear"}
-        ``constant``: one correction for a hanging, the mean offset of its readings. ``linear``: the offset itself at
-        each reading, linear in time between readings, and held before the first and after the last of a hanging.
+        ``constant``: one correction for an installation, the mean offset of its readings. ``linear``: the offset itself
+        at each reading, linear in time between readings, and held before the first and after the last of an
+        installation.
     longest_gap_s : float
         Longest time between the two samples on either side of a manual reading that is interpolated over [s].
     restart_utc : array_like of datetime64, optional
         Moments at which the hanging depth or the sensor changed; a sample or reading at that very moment belongs to
         what follows.
     edge_s : float, optional
-        A manual reading before the first or after the last sample of a hanging is compared with that sample where it is
-        no farther away than this; zero unless given, so that it is then not compared at all [s].
+        A manual reading before the first or after the last sample of an installation is compared with that sample
+        where it is no farther away than this; zero unless given, so that it is then not compared at all [s].
 
     Returns
     -------
     AnchoredLevels
-        Water elevations, corrections, what each manual reading shows, and the drift of each hanging.
+        Water elevations, corrections, what each manual reading shows, and the drift of each installation.
 
     Raises
     ------
@@ -154,13 +155,13 @@ def anchor_levels(
 
     With ``linear`` the anchored level equals the manual reading wherever one stands alone at its moment, so its
     residual is 0 and says nothing; ``shift_m`` and ``leave_one_out_residual_m`` show how well the sensor held. A
-    hanging without a reading keeps NaN: nothing says where its zero is.
+    installation without a reading keeps NaN: nothing says where its zero is.
 
     Examples
     --------
     >>> import numpy as np
     >>> day = np.array(["2024-05-01", "2024-05-31", "2024-07-30"], "M8[us]")
-    >>> hand = {"hand_time_utc": day[[0, 2]], "hand_elevation_m": [100.00, 100.06]}
+    >>> hand = {"reading_time_utc": day[[0, 2]], "reading_elevation_m": [100.00, 100.06]}
     >>> anchored = anchor_levels(day, [2.0, 2.0, 2.0], **hand, method="linear", longest_gap_s=1e4)
     >>> anchored.water_elevation_m.round(2).tolist()
     [100.0, 100.02, 100.06]
@@ -169,36 +170,38 @@ def anchor_levels(
         message = f"Unknown method of anchoring {method!r}; expected 'constant' or 'linear'."
         raise ReductionError(message)
     when, level = series(sensor_time_utc, sensor_level_m, "sensor")
-    hand_when, hand = series(hand_time_utc, hand_elevation_m, "series of manual readings", rising=False)
+    reading_when, hand = series(reading_time_utc, reading_elevation_m, "series of manual readings", rising=False)
     restarts = np.unique(np.asarray(restart_utc, dtype="datetime64[us]"))
     if np.isnat(restarts).any():
         raise ReductionError("A restart has no time.", fix="Give the moment at which the hanging depth changed.")
-    hanging = np.searchsorted(restarts, when, side="right").astype(np.int64)
-    hand_hanging = np.searchsorted(restarts, hand_when, side="right").astype(np.int64)
-    at_hand, correction = np.full(hand.shape, np.nan), np.full(level.shape, np.nan)
+    installation = np.searchsorted(restarts, when, side="right").astype(np.int64)
+    reading_installation = np.searchsorted(restarts, reading_when, side="right").astype(np.int64)
+    at_reading, correction = np.full(hand.shape, np.nan), np.full(level.shape, np.nan)
     shift, residual, left_out = (np.full(hand.shape, np.nan) for _ in range(3))
     for number in range(restarts.size + 1):
-        mine, theirs = hanging == number, hand_hanging == number
-        at_hand[theirs] = _level_at(hand_when[theirs], when[mine], level[mine], longest_gap_s, edge_s)
-        anchors = np.flatnonzero(theirs & ~np.isnan(hand - at_hand))
-        anchors = anchors[np.argsort(hand_when[anchors], kind="stable")]
+        mine, theirs = installation == number, reading_installation == number
+        at_reading[theirs] = _level_at(reading_when[theirs], when[mine], level[mine], longest_gap_s, edge_s)
+        anchors = np.flatnonzero(theirs & ~np.isnan(hand - at_reading))
+        anchors = anchors[np.argsort(reading_when[anchors], kind="stable")]
         if anchors.size == 0:
             continue
-        start = hand_when[anchors[0]]
-        at_s, offset = seconds_after(hand_when[anchors], start), (hand - at_hand)[anchors]
+        start = reading_when[anchors[0]]
+        at_s, offset = seconds_after(reading_when[anchors], start), (hand - at_reading)[anchors]
         correction[mine] = _correction(seconds_after(when[mine], start), at_s, offset, method)
         shift[anchors[1:]] = np.diff(offset)
         residual[anchors] = offset - _correction(at_s, at_s, offset, method)
         left_out[anchors] = _left_out(at_s, offset, method)
-    offsets, elevation = hand - at_hand, level + correction
-    shown = _hangings(when, elevation, hanging, hand_when, offsets, hand_hanging, restarts.size + 1)
+    offsets, elevation = hand - at_reading, level + correction
+    shown = _installations(
+        when, elevation, installation, reading_when, offsets, reading_installation, restarts.size + 1
+    )
     return AnchoredLevels(
-        elevation, correction, hanging, hand_hanging, at_hand, offsets, shift, residual, left_out, shown
+        elevation, correction, installation, reading_installation, at_reading, offsets, shift, residual, left_out, shown
     )
 
 
 def _level_at(asked: Instants, when: Instants, level: Floats, longest_gap_s: float, edge_s: float) -> Floats:
-    """Return the sensor's level at the manual readings of one hanging."""
+    """Return the sensor's level at the manual readings of one installation."""
     found = interpolate_at(asked, when, level, longest_gap_s=longest_gap_s)
     numbers = np.flatnonzero(~np.isnan(level))
     if numbers.size == 0 or edge_s <= 0:
@@ -228,31 +231,31 @@ def _left_out(at_s: Floats, offset_m: Floats, method: Literal["constant", "linea
     return found
 
 
-def _hangings(
+def _installations(
     when: Instants,
     elevation: Floats,
-    hanging: NDArray[np.int64],
-    hand_when: Instants,
+    installation: NDArray[np.int64],
+    reading_when: Instants,
     offsets: Floats,
-    hand_hanging: NDArray[np.int64],
+    reading_installation: NDArray[np.int64],
     count: int,
-) -> Hangings:
-    """Return what each hanging shows."""
+) -> Installations:
+    """Return what each installation shows."""
     start, end = (np.full(count, np.datetime64("NaT"), dtype="datetime64[us]") for _ in range(2))
     readings = np.zeros(count, dtype=np.int64)
     drift, spread, levels, share = (np.full(count, np.nan) for _ in range(4))
     for number in range(count):
-        times = when[hanging == number]
+        times = when[installation == number]
         if times.size:
             start[number], end[number] = times[0], times[-1]
-        anchored = (hand_hanging == number) & ~np.isnan(offsets)
+        anchored = (reading_installation == number) & ~np.isnan(offsets)
         readings[number] = anchored.sum()
-        levels[number] = _span(elevation[hanging == number])
+        levels[number] = _span(elevation[installation == number])
         spread[number] = _span(offsets[anchored])
         if readings[number] > 1:
-            drift[number] = -_slope_per_year(hand_when[anchored], offsets[anchored])
+            drift[number] = -_slope_per_year(reading_when[anchored], offsets[anchored])
             share[number] = spread[number] / levels[number] if levels[number] > 0 else np.nan
-    return Hangings(start, end, readings, drift, spread, levels, share)
+    return Installations(start, end, readings, drift, spread, levels, share)
 
 
 def _span(values: Floats) -> float:

@@ -267,7 +267,7 @@ def find_steps(
 def confirm_steps(
     step_time_utc: ArrayLike,
     step_m: ArrayLike,
-    hand_time_utc: ArrayLike,
+    reading_time_utc: ArrayLike,
     offset_m: ArrayLike,
     *,
     tolerance_m: float,
@@ -280,8 +280,8 @@ def confirm_steps(
         First sample after each step.
     step_m : array_like, shape (k,)
         Size of each step of the sensor's level, positive upward [m].
-    hand_time_utc : array_like of datetime64, shape (m,)
-        Times of the manual readings of that hanging.
+    reading_time_utc : array_like of datetime64, shape (m,)
+        Times of the manual readings of that installation.
     offset_m : array_like, shape (m,)
         Manual reading less the sensor's level at that moment, without any correction for the steps [m].
     tolerance_m : float
@@ -312,16 +312,16 @@ def confirm_steps(
     ([1], [-0.19])
     """
     when, step = series(step_time_utc, step_m, "series of steps", rising=False)
-    hand_when, offset = series(hand_time_utc, offset_m, "series of manual readings", rising=False)
+    reading_when, offset = series(reading_time_utc, offset_m, "series of manual readings", rising=False)
     known = ~np.isnan(offset)
-    order = np.argsort(hand_when[known], kind="stable")
-    hand_when, offset = hand_when[known][order], offset[known][order]
+    order = np.argsort(reading_when[known], kind="stable")
+    reading_when, offset = reading_when[known][order], offset[known][order]
     verdict, moved = np.zeros(when.size, dtype=np.int64), np.full(when.size, np.nan)
     for place in range(when.size):
-        after = int(np.searchsorted(hand_when, when[place], side="left"))
-        if after in (0, hand_when.size):
+        after = int(np.searchsorted(reading_when, when[place], side="left"))
+        if after in (0, reading_when.size):
             continue
-        between = (when > hand_when[after - 1]) & (when <= hand_when[after]) & (np.arange(when.size) != place)
+        between = (when > reading_when[after - 1]) & (when <= reading_when[after]) & (np.arange(when.size) != place)
         moved[place] = offset[after] - offset[after - 1] + float(step[between].sum())
         allowed = max(tolerance_m, 0.25 * abs(float(step[place])))
         if abs(moved[place] + step[place]) <= allowed:

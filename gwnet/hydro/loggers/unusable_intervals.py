@@ -1,7 +1,7 @@
-"""Spells in which a sensor did not measure the water: flat, pinned, out of water, frozen, over range, odd interval.
+"""Intervals in which a sensor did not measure the water: flat, pinned, out of water, frozen, over range, odd interval.
 
-Places are positions in the arrays given. A missing number (NaN) ends no spell and belongs to none. Everything found is
-a suggestion to a person.
+Places are positions in the arrays given. A missing number (NaN) ends no interval and belongs to none. Everything found
+is a suggestion to a person.
 """
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ Places = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
-class Spells:
-    """Spells in order of time.
+class Intervals:
+    """Intervals in order of time.
 
     Attributes
     ----------
     first, last : numpy.ndarray of int64, shape (k,)
-        Places of the first and last sample of each spell.
+        Places of the first and last sample of each interval.
     count : numpy.ndarray of int64, shape (k,)
         Samples in it.
     duration_s : numpy.ndarray, shape (k,)
@@ -49,9 +49,9 @@ class Spells:
     value: Floats
 
 
-def spells_where(
+def find_intervals(
     time_utc: ArrayLike, values: ArrayLike, where: ArrayLike, *, least_count: int = 1, least_s: float = 0.0
-) -> Spells:
+) -> Intervals:
     """Return the runs of samples for which something holds.
 
     Parameters
@@ -69,7 +69,7 @@ def spells_where(
 
     Returns
     -------
-    Spells
+    Intervals
         The runs.
 
     Raises
@@ -82,7 +82,7 @@ def spells_where(
     Examples
     --------
     >>> at = ["2024-05-01T00:00", "2024-05-01T01:00", "2024-05-01T02:00"]
-    >>> spells_where(at, [0.1, 0.0, 0.0], [False, True, True]).first.tolist()
+    >>> find_intervals(at, [0.1, 0.0, 0.0], [False, True, True]).first.tolist()
     [1]
     """
     when, numbers = series(time_utc, values, "series")
@@ -92,8 +92,8 @@ def spells_where(
     return _kept(when, numbers, here, edges[::2], edges[1::2] - 1, least_count, least_s)
 
 
-def find_flat(time_utc: ArrayLike, values: ArrayLike, *, least_s: float, resolution: float = 0.0) -> Spells:
-    """Return spells in which a series stays at one value for longer than resolution and noise make likely.
+def find_flat(time_utc: ArrayLike, values: ArrayLike, *, least_s: float, resolution: float = 0.0) -> Intervals:
+    """Return intervals in which a series stays at one value for longer than resolution and noise make likely.
 
     Parameters
     ----------
@@ -102,14 +102,14 @@ def find_flat(time_utc: ArrayLike, values: ArrayLike, *, least_s: float, resolut
     values : array_like, shape (n,)
         Samples; NaN counts as no sample.
     least_s : float
-        Shortest spell that is told [s].
+        Shortest interval that is reported [s].
     resolution : float, optional
         Values nearer to each other than half of this are the same, in the unit of the values.
 
     Returns
     -------
-    Spells
-        The flat spells.
+    Intervals
+        The flat intervals.
 
     Raises
     ------
@@ -121,8 +121,9 @@ def find_flat(time_utc: ArrayLike, values: ArrayLike, *, least_s: float, resolut
     Notes
     -----
     Where successive samples are equal with the share p (the median over blocks of 96, or the share outside the longest
-    run where that is less, so that the flat spell itself does not count), the longest run of equals among n samples is
-    about log n / -log p by chance; a spell must be three times as long as well as long enough in time. Project default.
+    run where that is less, so that the flat interval itself does not count), the longest run of equals among n samples
+    is about log n / -log p by chance; an interval must be three times as long as well as long enough in time. Project
+    default.
 
     Examples
     --------
@@ -148,8 +149,8 @@ def find_flat(time_utc: ArrayLike, values: ArrayLike, *, least_s: float, resolut
 
 def find_pinned(
     time_utc: ArrayLike, values: ArrayLike, *, resolution: float = 0.0, least_s: float = PINNED_LEAST_S
-) -> Spells:
-    """Return spells in which a series rests at the least value that it ever has: a sensor that bottomed out.
+) -> Intervals:
+    """Return intervals in which a series rests at the least value that it ever has: a sensor that bottomed out.
 
     Parameters
     ----------
@@ -160,12 +161,12 @@ def find_pinned(
     resolution : float, optional
         Least step between two values of the sensor, in the unit of the values; found from the values where zero.
     least_s : float, optional
-        Shortest spell that is told [s].
+        Shortest interval that is reported [s].
 
     Returns
     -------
-    Spells
-        The spells at the bottom.
+    Intervals
+        The intervals at the bottom.
 
     Raises
     ------
@@ -198,7 +199,7 @@ def find_pinned(
     at_end = here & (numbers <= lowest + 0.5 * step)
     beside = float((here & (numbers > lowest + 0.5 * step) & (numbers <= lowest + 10.5 * step)).sum()) / 10
     pinned = at_end.sum() > PINNED_TIMES_BESIDE * max(beside, 0.1)
-    return spells_where(when, numbers, at_end & pinned, least_count=3, least_s=least_s)
+    return find_intervals(when, numbers, at_end & pinned, least_count=3, least_s=least_s)
 
 
 def least_step(values: ArrayLike) -> float:
@@ -237,14 +238,14 @@ class OutOfWater:
 
     Attributes
     ----------
-    spells : Spells
+    intervals : Intervals
         When the column was near zero; the value is the column [m].
     follows_air : numpy.ndarray, shape (k,)
-        Spread of the column over that of the air pressure in the spell: near 0 for a sensor that feels the air
+        Spread of the column over that of the air pressure in the interval: near 0 for a sensor that feels the air
         alone; NaN where the air pressure is not known or did not move.
     """
 
-    spells: Spells
+    intervals: Intervals
     follows_air: Floats
 
 
@@ -256,7 +257,7 @@ def find_out_of_water(
     tolerance_m: float = OUT_OF_WATER_M,
     least_count: int = LEAST_SAMPLES,
 ) -> OutOfWater:
-    """Return spells in which a sensor had no water above it: its pressure is that of the air.
+    """Return intervals in which a sensor had no water above it: its pressure is that of the air.
 
     Parameters
     ----------
@@ -274,7 +275,7 @@ def find_out_of_water(
     Returns
     -------
     OutOfWater
-        The spells and how the sensor follows the air in them.
+        The intervals and how the sensor follows the air in them.
 
     Raises
     ------
@@ -292,26 +293,28 @@ def find_out_of_water(
     Examples
     --------
     >>> at = ["2024-05-01T00:00", "2024-05-01T01:00", "2024-05-01T02:00"]
-    >>> find_out_of_water(at, [1.2, 0.01, -0.01]).spells.first.tolist()
+    >>> find_out_of_water(at, [1.2, 0.01, -0.01]).intervals.first.tolist()
     [1]
     """
     when, column = series(time_utc, water_column_m, "series")
     dry = np.less(column, tolerance_m, where=~np.isnan(column), out=np.zeros(column.shape, dtype=bool))
-    spells = spells_where(when, column, dry, least_count=least_count)
-    follows = np.full(spells.first.size, np.nan)
+    intervals = find_intervals(when, column, dry, least_count=least_count)
+    follows = np.full(intervals.first.size, np.nan)
     if air_pressure_m is not None:
         air = series(time_utc, air_pressure_m, "air pressure")[1]
-        for number, (first, last) in enumerate(zip(spells.first, spells.last, strict=True)):
+        for number, (first, last) in enumerate(zip(intervals.first, intervals.last, strict=True)):
             inside = slice(int(first), int(last) + 1)
             both = ~np.isnan(air[inside]) & ~np.isnan(column[inside])
             moved = float(np.std(air[inside][both])) if both.any() else 0.0
             if moved > 0:
                 follows[number] = float(np.std(column[inside][both])) / moved
-    return OutOfWater(spells, follows)
+    return OutOfWater(intervals, follows)
 
 
-def find_frozen(time_utc: ArrayLike, water_temperature_degc: ArrayLike, *, least_count: int = LEAST_SAMPLES) -> Spells:
-    """Return spells in which the water at a sensor was at or below its freezing point.
+def find_frozen(
+    time_utc: ArrayLike, water_temperature_degc: ArrayLike, *, least_count: int = LEAST_SAMPLES
+) -> Intervals:
+    """Return intervals in which the water at a sensor was at or below its freezing point.
 
     Parameters
     ----------
@@ -324,8 +327,8 @@ def find_frozen(time_utc: ArrayLike, water_temperature_degc: ArrayLike, *, least
 
     Returns
     -------
-    Spells
-        The spells.
+    Intervals
+        The intervals.
 
     Raises
     ------
@@ -347,11 +350,13 @@ def find_frozen(time_utc: ArrayLike, water_temperature_degc: ArrayLike, *, least
     """
     when, temperature = series(time_utc, water_temperature_degc, "series")
     cold = np.less_equal(temperature, 0.0, where=~np.isnan(temperature), out=np.zeros(temperature.shape, dtype=bool))
-    return spells_where(when, temperature, cold, least_count=least_count)
+    return find_intervals(when, temperature, cold, least_count=least_count)
 
 
-def find_over_range(time_utc: ArrayLike, water_column_m: ArrayLike, *, range_m: float, least_count: int = 1) -> Spells:
-    """Return spells in which a sensor read more than it is made for.
+def find_over_range(
+    time_utc: ArrayLike, water_column_m: ArrayLike, *, range_m: float, least_count: int = 1
+) -> Intervals:
+    """Return intervals in which a sensor read more than it is made for.
 
     Parameters
     ----------
@@ -366,8 +371,8 @@ def find_over_range(time_utc: ArrayLike, water_column_m: ArrayLike, *, range_m: 
 
     Returns
     -------
-    Spells
-        The spells.
+    Intervals
+        The intervals.
 
     Raises
     ------
@@ -388,11 +393,11 @@ def find_over_range(time_utc: ArrayLike, water_column_m: ArrayLike, *, range_m: 
     when, column = series(time_utc, water_column_m, "series")
     limit = range_m * (1 + OVER_RANGE_SHARE)
     over = np.greater(column, limit, where=~np.isnan(column), out=np.zeros(column.shape, dtype=bool))
-    return spells_where(when, column, over, least_count=least_count)
+    return find_intervals(when, column, over, least_count=least_count)
 
 
-def find_odd_intervals(time_utc: ArrayLike, *, least_count: int = 10) -> Spells:
-    """Return spells in which samples lie closer together or farther apart than they usually do.
+def find_odd_intervals(time_utc: ArrayLike, *, least_count: int = 10) -> Intervals:
+    """Return intervals in which samples lie closer together or farther apart than they usually do.
 
     Parameters
     ----------
@@ -403,8 +408,8 @@ def find_odd_intervals(time_utc: ArrayLike, *, least_count: int = 10) -> Spells:
 
     Returns
     -------
-    Spells
-        The spells; the value is the interval [s].
+    Intervals
+        The intervals; the value is the interval [s].
 
     Raises
     ------
@@ -431,26 +436,26 @@ def find_odd_intervals(time_utc: ArrayLike, *, least_count: int = 10) -> Spells:
     when, _ = series(times, np.zeros(times.shape), "series")
     if when.size < 3:
         nothing = np.empty(0, np.int64)
-        return Spells(nothing, nothing, nothing, np.empty(0), np.empty(0))
+        return Intervals(nothing, nothing, nothing, np.empty(0), np.empty(0))
     interval = np.diff(when).astype(np.int64) / MICROSECONDS
     usual = usual_interval_s(when)
     change = np.flatnonzero(np.concatenate([[True], interval[1:] != interval[:-1], [True]]))
     first, last = change[:-1], change[1:] - 1
     odd = (interval[first] != usual) & (last - first + 1 >= least_count)
     first, last = first[odd].astype(np.int64), last[odd].astype(np.int64) + 1
-    return Spells(first, last, last - first + 1, _seconds(when, first, last), interval[first])
+    return Intervals(first, last, last - first + 1, _seconds(when, first, last), interval[first])
 
 
 def _kept(
     when: Instants, numbers: Floats, here: Places, first: Places, last: Places, least_count: int, least_s: float
-) -> Spells:
+) -> Intervals:
     """Return the runs between places among the samples that are there, where they are long enough."""
     count = (last - first + 1).astype(np.int64)
     starts, ends = here[first].astype(np.int64), here[last].astype(np.int64)
     duration = _seconds(when, starts, ends)
     kept = np.flatnonzero((count >= least_count) & (duration >= least_s))
     value = np.array([np.median(numbers[here[first[n] : last[n] + 1]]) for n in kept], dtype=np.float64)
-    return Spells(starts[kept], ends[kept], count[kept], duration[kept], value)
+    return Intervals(starts[kept], ends[kept], count[kept], duration[kept], value)
 
 
 def _seconds(when: Instants, first: Places, last: Places) -> Floats:

@@ -144,7 +144,7 @@ def water_column(water_pressure_pa: ArrayLike, *, density_kg_m3: ArrayLike, grav
     return pressure / (density * gravity)
 
 
-def hung_depth_to_water(hanging_depth_m: ArrayLike, water_column_m: ArrayLike) -> Floats:
+def sensor_depth_to_water(hanging_depth_m: ArrayLike, water_column_m: ArrayLike) -> Floats:
     """Return the depth to water from the depth at which a sensor hangs.
 
     Parameters
@@ -171,7 +171,7 @@ def hung_depth_to_water(hanging_depth_m: ArrayLike, water_column_m: ArrayLike) -
 
     Examples
     --------
-    >>> round(float(hung_depth_to_water(60.0, 5.318)), 3)
+    >>> round(float(sensor_depth_to_water(60.0, 5.318)), 3)
     54.682
     """
     hanging, column = broadcast(hanging_depth_m=hanging_depth_m, water_column_m=water_column_m)

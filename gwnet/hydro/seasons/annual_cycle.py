@@ -22,12 +22,12 @@ __all__ = ["LEAST_CYCLE_VALUES", "LEAST_CYCLE_YEARS", "AnnualCycle", "annual_cyc
 
 Floats = NDArray[np.float64]
 
-#: Fewest values and fewest calendar years with one that an annual cycle is told from (project default).
+#: Fewest values and fewest calendar years with one that an annual cycle is estimated from (project default).
 LEAST_CYCLE_VALUES = 12
 LEAST_CYCLE_YEARS = 3
 
 #: Longest part of the year without a value in any year: with two visits half a year apart, the day of the highest
-#: level cannot be told.
+#: level cannot be estimated.
 _LONGEST_UNSEEN = 0.45
 
 #: Years between bends of the line under the wave, and fewest values for each (own choices): it follows wet and dry
@@ -41,7 +41,7 @@ _YEAR_DAYS = 365.0
 #: Columns of the fit must not follow from each other more nearly than this.
 _LEAST_RANK = 1e-9
 
-#: Most that neighbouring residuals may go together.
+#: Most that neighbouring residuals may are correlated.
 _MOST_CORRELATION = 0.98
 
 
@@ -60,11 +60,11 @@ class AnnualCycle:
     highest_day : float
         Day of the year on which the wave is highest, from 0.0 (start of 1 January) to 365.0 [d].
     highest_day_half_width : float
-        Half-width of its interval; NaN where it is half a year or more, so that no day can be told [d].
+        Half-width of its interval; NaN where it is half a year or more, so that no day is known [d].
     p_value : float
         Probability of so large a wave where there is no annual cycle.
     correlation : float
-        How much neighbouring residuals go together; 0 where they do not.
+        How much neighbouring residuals are correlated; 0 where they do not.
     confidence : float
         Confidence of the limits.
     """
@@ -179,7 +179,9 @@ def _refuse_too_few(days: NDArray[np.datetime64], part: Floats) -> None:
     places = np.sort(part)
     unseen = float(np.max(np.diff(np.append(places, places[0] + 1.0))))
     if unseen > _LONGEST_UNSEEN:
-        message = f"No year has a value in {12 * unseen:.1f} months of the year, so the annual cycle cannot be told."
+        message = (
+            f"No year has a value in {12 * unseen:.1f} months of the year, so the annual cycle cannot be estimated."
+        )
         raise TooFewLevelsError(message)
 
 
@@ -192,7 +194,7 @@ def _bent_line(when: Floats) -> Floats:
 
 
 def _covariance(design: Floats, inverse: Floats, residual: Floats, when: Floats) -> tuple[Floats, float]:
-    """Return the covariance of the estimates, and how much neighbouring residuals go together."""
+    """Return the covariance of the estimates, and how much neighbouring residuals are correlated."""
     size = float(np.abs(residual).max())
     free = residual.size - design.shape[1]
     if size == 0.0:

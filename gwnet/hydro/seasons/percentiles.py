@@ -32,7 +32,7 @@ class Percentiles:
     Attributes
     ----------
     value : numpy.ndarray of float64
-        The percentiles; a bound itself where ``bound`` says so; NaN where nothing can be told.
+        The percentiles; a bound itself where ``bound`` says so; NaN where nothing is known.
     bound : numpy.ndarray of int64
         -1 where the percentile is at or below the value, +1 where it is at or above it, 0 where it is the value.
     count : int

@@ -17,7 +17,7 @@ __all__ = ["LEAST_DECOMPOSED_YEARS", "Decomposition", "decompose", "fill_gaps", 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-#: Fewest years that are parted into trend and season (project default; two would do for the arithmetic).
+#: Fewest years that are decomposed into trend and season (project default; two would do for the arithmetic).
 LEAST_DECOMPOSED_YEARS = 3
 
 #: Years over which the course of a season is smoothed; odd (project default: a season that changes slowly).
@@ -26,7 +26,7 @@ _SEASONAL_SPAN = 13
 
 @dataclass(frozen=True, slots=True)
 class Decomposition:
-    """A series parted so that observed = trend + seasonal + remainder, at every step of its grid.
+    """A series decomposed so that observed = trend + seasonal + remainder, at every step of its grid.
 
     Attributes
     ----------
@@ -136,8 +136,8 @@ def longest_stretch(values: ArrayLike, longest_gap: int, *, broken: ArrayLike = 
     if not places.size:
         return slice(0, 0)
     stopped = np.cumsum(stops)
-    parted = (np.diff(places) > longest_gap + 1) | (np.diff(stopped[places]) > 0)
-    ends = np.append(np.flatnonzero(parted), places.size - 1)
+    split = (np.diff(places) > longest_gap + 1) | (np.diff(stopped[places]) > 0)
+    ends = np.append(np.flatnonzero(split), places.size - 1)
     starts = np.append(0, ends[:-1] + 1)
     lengths = places[ends] - places[starts]
     best = int(np.flatnonzero(lengths == lengths.max())[-1])
@@ -273,7 +273,7 @@ def decompose(
             low_pass_jump=jumps[2],
         )
     except ValueError as error:
-        message = f"The series cannot be parted with these spans: {error}."
+        message = f"The series cannot be decomposed with these spans: {error}."
         raise SettingsError(message, fix="Give odd spans of 3 or more, and a trend longer than a year.") from error
     found = method.fit(inner_iter=inner_steps, outer_iter=outer_steps)
     return Decomposition(

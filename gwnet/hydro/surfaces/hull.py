@@ -79,7 +79,7 @@ def _refuse_shared_places(x: Floats, y: Floats, labels: Sequence[str]) -> None:
     same = np.flatnonzero((np.diff(x[order]) == 0.0) & (np.diff(y[order]) == 0.0))
     if same.size:
         pair = order[same[0]], order[same[0] + 1]
-        message = f"{labels[pair[0]]} and {labels[pair[1]]} stand at one place ({x[pair[0]]:g}, {y[pair[0]]:g})."
+        message = f"{labels[pair[0]]} and {labels[pair[1]]} are at one place ({x[pair[0]]:g}, {y[pair[0]]:g})."
         raise AnalysisError(message, fix="Keep one of them, or name them as one cluster.")
 
 

@@ -394,6 +394,6 @@ def _factored(covariance: Covariance, distance: Floats, noise: Floats) -> tuple[
             continue
     message = (
         f"The {covariance.model} covariance with range {covariance.range_m:g} m cannot be factored for "
-        f"{distance.shape[0]} wells: some stand too close together for it."
+        f"{distance.shape[0]} wells: some are too close together for it."
     )
     raise AnalysisError(message, fix="Take the spherical or exponential model, or give a nugget.")

@@ -141,7 +141,7 @@ def fit(x: ArrayLike, y: ArrayLike, z: ArrayLike, *, names: Sequence[str] | None
     TooFewLevelsError
         If there are fewer than three wells.
     AnalysisError
-        If the wells lie on one line, two share a place, or stand too close together.
+        If the wells lie on one line, two share a place, or are too close together.
 
     Notes
     -----
@@ -170,7 +170,7 @@ def fit(x: ArrayLike, y: ArrayLike, z: ArrayLike, *, names: Sequence[str] | None
         try:
             lower = cholesky(free.T @ matrix @ free, lower=True)
         except LinAlgError:
-            message = "No spline can be fitted: some wells stand too close together for it."
+            message = "No spline can be fitted: some wells are too close together for it."
             raise AnalysisError(
                 message, fix="Take kriging or triangulation, or name such wells as one cluster."
             ) from None

@@ -1,4 +1,4 @@
-"""Count and list pairs that stand in the wrong order, in O(n log n) with whole arrays."""
+"""Count and list pairs in the wrong order, in O(n log n) with whole arrays."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ FEW = 256
 
 
 def ranks_in_order(values: Floats) -> Indices:
-    """Return ranks 0 to n − 1; equal values are ranked in the order in which they stand.
+    """Return ranks 0 to n − 1; equal values are ranked in the order of their places.
 
     Parameters
     ----------
@@ -51,9 +51,9 @@ def count_inversions(values: Floats) -> int:
 
     Notes
     -----
-    Ranks are parted by their highest bit, then each part by the next bit, and so on, keeping the order within the
+    Ranks are split by their highest bit, then each part by the next bit, and so on, keeping the order within the
     parts: two ranks fall apart at the highest bit in which they differ, and the pair is wrong when the one comes
-    before the nought. log2 n passes over whole arrays.
+    before the zero. log2 n passes over whole arrays.
 
     Examples
     --------
@@ -112,7 +112,7 @@ def count_ordered(earlier: Floats, later: Floats, times: Floats) -> int:
 
 
 def list_inversions(ranks: Indices, chunk: int = 65_536) -> Iterator[tuple[Indices, Indices]]:
-    """Give the pairs of ranks that stand in the wrong order, some at a time.
+    """Yield the pairs of ranks in the wrong order, some at a time.
 
     Parameters
     ----------
@@ -127,27 +127,27 @@ def list_inversions(ranks: Indices, chunk: int = 65_536) -> Iterator[tuple[Indic
         The larger ranks, which come first, and the smaller ones beside them.
     """
     for part in _parts(ranks):
-        noughts = np.flatnonzero(~part.ones & (part.before > 0))
-        if not noughts.size:
+        zeros = np.flatnonzero(~part.ones & (part.before > 0))
+        if not zeros.size:
             continue
         # the ones of a part in their order, all parts one after another
         ones = part.ranks[part.ones]
-        first = (np.cumsum(part.ones) - part.before)[noughts]
-        counts = part.before[noughts]
+        first = (np.cumsum(part.ones) - part.before)[zeros]
+        counts = part.before[zeros]
         ends = np.cumsum(counts)
         begin = 0
-        while begin < noughts.size:
+        while begin < zeros.size:
             done = int(ends[begin - 1]) if begin else 0
             stop = max(int(np.searchsorted(ends, done + chunk, side="right")), begin + 1)
             some = counts[begin:stop]
             step = np.arange(int(ends[stop - 1]) - done) - np.repeat(ends[begin:stop] - some - done, some)
-            yield ones[np.repeat(first[begin:stop], some) + step], np.repeat(part.ranks[noughts[begin:stop]], some)
+            yield ones[np.repeat(first[begin:stop], some) + step], np.repeat(part.ranks[zeros[begin:stop]], some)
             begin = stop
 
 
 @dataclass(frozen=True, slots=True)
 class _Part:
-    """Ranks parted by their higher bits, before they are parted by the next one.
+    """Ranks split by their higher bits, before they are split by the next one.
 
     Attributes
     ----------
@@ -168,7 +168,7 @@ class _Part:
 
 
 def _parts(ranks: Indices) -> Iterator[_Part]:
-    """Give the ranks parted by ever lower bits."""
+    """Yield the ranks split by ever lower bits."""
     n = ranks.size
     place = np.arange(n)
     for bit in range(max(n - 1, 0).bit_length() - 1, -1, -1):
@@ -179,6 +179,6 @@ def _parts(ranks: Indices) -> Iterator[_Part]:
         np.cumsum(ones, out=running[1:])
         before = running[1:] - running[start]
         yield _Part(ranks, start, ones, before)
-        parted = np.empty_like(ranks)
-        parted[np.where(ones, start + (1 << bit) + before - 1, place - before)] = ranks
-        ranks = parted
+        split = np.empty_like(ranks)
+        split[np.where(ones, start + (1 << bit) + before - 1, place - before)] = ranks
+        ranks = split

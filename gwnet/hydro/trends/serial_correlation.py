@@ -1,4 +1,4 @@
-"""Persistence: how far the variance of Kendall's S grows when the values of one year carry over to the next.
+"""Serial correlation: how far the variance of Kendall's S grows when the values of one year carry over to the next.
 
 The correlation is the lag-1 autocorrelation of the years' scores less the slope, corrected for the bias of a short
 record and cut at max(0.6, 1 − 8/n). The variance of S is then that of an autoregressive normal series, widened, never
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from gwnet.errors import AnalysisError
 
-__all__ = ["Persistence", "corrected_lag1", "persistence", "segments_ratio", "variance_ratio"]
+__all__ = ["SerialCorrelation", "corrected_lag1", "estimate_serial_correlation", "segments_ratio", "variance_ratio"]
 
 Floats = NDArray[np.float64]
 
@@ -39,7 +39,7 @@ ASSUMED = 0.4
 
 
 @dataclass(frozen=True, slots=True)
-class Persistence:
+class SerialCorrelation:
     """Serial correlation of a record from one value to the next, and what it does to the variance of S.
 
     Attributes
@@ -63,8 +63,8 @@ class Persistence:
     variance_ratio: float
 
 
-def persistence(residuals: Floats) -> Persistence:
-    """Tell the persistence of values whose slope has been taken away.
+def estimate_serial_correlation(residuals: Floats) -> SerialCorrelation:
+    """Estimate the serial correlation of values whose slope has been taken away.
 
     Parameters
     ----------
@@ -73,7 +73,7 @@ def persistence(residuals: Floats) -> Persistence:
 
     Returns
     -------
-    Persistence
+    SerialCorrelation
         Correlation and ratio of variances.
 
     Notes
@@ -83,7 +83,7 @@ def persistence(residuals: Floats) -> Persistence:
 
     Examples
     --------
-    >>> persistence(np.array([1.0, -1.0] * 6)).variance_ratio
+    >>> estimate_serial_correlation(np.array([1.0, -1.0] * 6)).variance_ratio
     1.0
     """
     n = residuals.size
@@ -94,7 +94,7 @@ def persistence(residuals: Floats) -> Persistence:
     assumed = n < TELLING_YEARS
     if assumed:
         corrected = max(corrected, ASSUMED)
-    return Persistence(n, lag1, corrected, assumed, variance_ratio(n, corrected))
+    return SerialCorrelation(n, lag1, corrected, assumed, variance_ratio(n, corrected))
 
 
 def corrected_lag1(lag1: float, count: int) -> float:

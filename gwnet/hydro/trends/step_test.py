@@ -1,4 +1,4 @@
-"""Steps: Pettitt's test for one at a time not known, and the test by ranks of what stands before and after a time."""
+"""Steps: Pettitt's test for one at a time not known, and the test by ranks of the levels before and after a time."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ EXACT_COUNT = 7
 #: Orders that are drawn beyond it.
 DRAWN = 9_999
 #: Up to this count of rows all ways to part them are gone through.
-PARTED_COUNT = 12
+PERMUTED_COUNT = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +179,7 @@ def _pettitt_p(scores: Floats, largest: float, method: str) -> float:
 
 
 def two_segments(values: ArrayLike, first_after: int, *, bound: ArrayLike = 0, widening: float = 1.0) -> TwoSegments:
-    """Compare what stands before and after a time that is known beforehand.
+    """Compare the levels before and after a time that is known beforehand.
 
     Parameters
     ----------
@@ -208,7 +208,7 @@ def two_segments(values: ArrayLike, first_after: int, *, bound: ArrayLike = 0, w
     -----
     With one block it is the rank-sum test (Mann and Whitney, 1947), which is Kendall's test with two times. With A_i
     the score of a row against all others, summed over the blocks, the score is Σ A_i over the rows after and its
-    variance over all orders of whole rows n_b n_a Σ A_i²/(n (n − 1)): blocks may go together. Up to 12 rows the
+    variance over all orders of whole rows n_b n_a Σ A_i²/(n (n − 1)): blocks may are correlated. Up to 12 rows the
     probability is exact, from all ways to part the rows; with a widening it is the larger of that and the normal one.
     The shift is the median of all differences within blocks (Hodges and Lehmann, 1963); its limits stand at the ranks
     at which the score is ± 1.96 standard deviations.
@@ -243,8 +243,8 @@ def two_segments(values: ArrayLike, first_after: int, *, bound: ArrayLike = 0, w
     score = int(scores[before.size :].sum())
     variance = before.size * after.size * float(scores @ scores) / (n * (n - 1)) * widening
     z, p_value, _, _ = normal_probabilities(score, variance, continuity=False)
-    exact = _parted_p(scores, after.size, score) if n <= PARTED_COUNT else 0.0
-    if n <= PARTED_COUNT and (widening == 1.0 or exact > p_value):
+    exact = _permutation_p(scores, after.size, score) if n <= PERMUTED_COUNT else 0.0
+    if n <= PERMUTED_COUNT and (widening == 1.0 or exact > p_value):
         p_value, method = exact, "exact"
     else:
         method = "normal"
@@ -265,7 +265,7 @@ def _refuse_narrowing(widening: float) -> None:
         raise AnalysisError(message)
 
 
-def _parted_p(scores: Floats, after: int, score: int) -> float:
+def _permutation_p(scores: Floats, after: int, score: int) -> float:
     """Return the share of all ways to part the rows whose score is as far from 0."""
     sums = np.array([scores[list(rows)].sum() for rows in combinations(range(scores.size), after)])
     return float(np.mean(np.abs(sums) >= abs(score)))

@@ -4,12 +4,12 @@ import pytest
 from gwnet.hydro.loggers.unusable_intervals import (
     find_flat,
     find_frozen,
+    find_intervals,
     find_odd_intervals,
     find_out_of_water,
     find_over_range,
     find_pinned,
     least_step,
-    spells_where,
 )
 
 HOUR = np.timedelta64(3_600_000_000, "us")
@@ -75,7 +75,7 @@ def test_a_sensor_out_of_water_follows_the_air():
     column[700:800] = random.normal(size=100) * 0.003
     column[1500] = 0.0
     found = find_out_of_water(times(2000), column, air)
-    assert (found.spells.first.tolist(), found.spells.last.tolist()) == ([700], [799])
+    assert (found.intervals.first.tolist(), found.intervals.last.tolist()) == ([700], [799])
     assert found.follows_air[0] < 0.2
 
 
@@ -108,9 +108,9 @@ def test_spells_need_as_many_samples_and_as_much_time_as_asked():
     where = np.zeros(50, dtype=bool)
     where[[3, 10, 11, 12, 30, 31, 32, 33, 34]] = True
     level = np.arange(50.0)
-    assert spells_where(times(50), level, where).first.tolist() == [3, 10, 30]
-    assert spells_where(times(50), level, where, least_count=3).first.tolist() == [10, 30]
-    assert spells_where(times(50), level, where, least_s=4 * 3600.0).duration_s.tolist() == [4 * 3600.0]
+    assert find_intervals(times(50), level, where).first.tolist() == [3, 10, 30]
+    assert find_intervals(times(50), level, where, least_count=3).first.tolist() == [10, 30]
+    assert find_intervals(times(50), level, where, least_s=4 * 3600.0).duration_s.tolist() == [4 * 3600.0]
 
 
 def test_the_least_step_is_not_the_dust_of_a_conversion():

@@ -1,4 +1,4 @@
-"""Persistence: exact variances of S by simulation and by summing over all pairs of pairs; the correction for bias."""
+"""SerialCorrelation: exact variances of S by simulation and by summing over all pairs of pairs; the correction for bias."""
 
 import math
 
@@ -6,7 +6,12 @@ import numpy as np
 import pytest
 
 from gwnet.errors import AnalysisError
-from gwnet.hydro.trends.serial_correlation import corrected_lag1, persistence, segments_ratio, variance_ratio
+from gwnet.hydro.trends.serial_correlation import (
+    corrected_lag1,
+    estimate_serial_correlation,
+    segments_ratio,
+    variance_ratio,
+)
 
 
 def autoregressive(random, rows, count, correlation):
@@ -81,14 +86,14 @@ def test_the_correction_stays_within_what_a_record_can_show():
 
 
 def test_too_few_years_are_taken_as_persistent_unless_they_do_not_vary():
-    few = persistence(np.array([1.0, -1.0, 1.0, -1.0]))
+    few = estimate_serial_correlation(np.array([1.0, -1.0, 1.0, -1.0]))
     assert few.assumed
     assert few.corrected == 0.4
     assert few.variance_ratio == variance_ratio(4, 0.4)
-    enough = persistence(np.array([1.0, -1.0, 1.0, -1.0, 1.0, -1.0]))
+    enough = estimate_serial_correlation(np.array([1.0, -1.0, 1.0, -1.0, 1.0, -1.0]))
     assert not enough.assumed
     assert enough.variance_ratio == 1.0
-    assert math.isnan(persistence(np.zeros(9)).lag1)
+    assert math.isnan(estimate_serial_correlation(np.zeros(9)).lag1)
 
 
 def test_two_segments_of_simulated_series_vary_as_the_ratio_says():
