@@ -37,11 +37,11 @@ def broadcast(**arrays: ArrayLike) -> list[Floats]:
     >>> [array.tolist() for array in broadcast(level_m=[1, 2], offset_m=0.5)]
     [[1.0, 2.0], [0.5, 0.5]]
     """
-    made = {name: np.asarray(values, dtype=np.float64) for name, values in arrays.items()}
+    floats = {name: np.asarray(values, dtype=np.float64) for name, values in arrays.items()}
     try:
-        return [np.asarray(array) for array in np.broadcast_arrays(*made.values())]
+        return [np.asarray(array) for array in np.broadcast_arrays(*floats.values())]
     except ValueError:
-        shapes = ", ".join(f"{name} {array.shape}" for name, array in made.items())
+        shapes = ", ".join(f"{name} {array.shape}" for name, array in floats.items())
         message = f"These arrays do not fit together: {shapes}."
         raise ShapeError(message) from None
 

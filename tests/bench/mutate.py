@@ -9,16 +9,20 @@ and the share that was noticed. A change that survives is either equivalent or s
 from __future__ import annotations
 
 import ast
+import importlib
 import io
 import os
 import random
 import re
 import shutil
-import subprocess
+import signal
 import sys
 import tempfile
+import time
 import tokenize
 from pathlib import Path
+
+import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDERS = ("gwnet/hydro", "gwnet/analysis")
@@ -53,6 +57,9 @@ SWAPS = {
     "False": "True",
     "is": "is not",
 }
+
+#: Files of tests that are run for a change at most, the module's own first.
+MOST_FILES = 4
 
 #: Longest time that the tests of one change may take [s]; one that hangs is noticed.
 LONGEST_S = 600
@@ -119,7 +126,7 @@ def tests_of(path: Path) -> list[str]:
     near = {test for test in direct if test.parent.name in layers} or set(direct)
     # the module's own tests first: they notice most
     ordered = sorted(near, key=lambda test: (path.stem not in test.stem, test))
-    return [str(test.relative_to(ROOT)) for test in ordered]
+    return [str(test.relative_to(ROOT)) for test in ordered[:MOST_FILES]]
 
 
 def dotted(path: Path) -> str:
@@ -137,31 +144,42 @@ def importing(name: str, files: list[Path]) -> list[Path]:
 
 
 def is_noticed(copy: Path, change: tuple[Path, int, int, str, str]) -> bool:
-    """Return whether a test fails with a change in a copy of the package."""
+    """Return whether a test fails with a change in a copy of the package, in a forked process."""
     path = change[0]
     source, target = path.read_text(encoding="utf-8"), copy / path.relative_to(ROOT)
     target.write_text(with_change(source, *change[1:]), encoding="utf-8")
-    surroundings = {**os.environ, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
-    command = [
-        sys.executable,
-        "-m",
-        "pytest",
-        "-x",
-        "-q",
-        "-p",
-        "no:cacheprovider",
-        "--hypothesis-seed=0",
-        *tests_of(path),
-    ]
+    child = os.fork()
+    if not child:
+        os._exit(run_tests(copy, tests_of(path)))
     try:
-        ran = subprocess.run(
-            command, cwd=copy, env=surroundings, capture_output=True, text=True, timeout=LONGEST_S, check=False
-        )
-        return ran.returncode != 0
-    except subprocess.TimeoutExpired:
+        end = time.monotonic() + LONGEST_S
+        while time.monotonic() < end:
+            done, status = os.waitpid(child, os.WNOHANG)
+            if done:
+                return status != 0
+            time.sleep(0.05)
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
         return True
     finally:
         target.write_text(source, encoding="utf-8")
+
+
+def run_tests(copy: Path, tests: list[str]) -> int:
+    """Run tests on a copy of the package; return 0 where all pass."""
+    quiet = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(quiet, 1)
+    os.dup2(quiet, 2)
+    os.chdir(copy)
+    sys.path.insert(0, str(copy))
+    sys.dont_write_bytecode = True
+    return int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "--hypothesis-seed=0", *tests]))
+
+
+def load_libraries() -> None:
+    """Import what the tests need, so that each forked process has it; nothing of the package."""
+    for name in ("pandas", "scipy.stats", "scipy.spatial", "scipy.optimize", "shapely", "hypothesis.extra.numpy"):
+        importlib.import_module(name)
 
 
 def main(count: int, seed: int, folders: list[str]) -> None:
@@ -169,6 +187,8 @@ def main(count: int, seed: int, folders: list[str]) -> None:
     everything = [one for folder in folders for path in sorted((ROOT / folder).rglob("*.py")) for one in changes(path)]
     sample = random.Random(seed).sample(everything, count)
     noticed = 0
+    load_libraries()
+    sys.path[:] = [place for place in sys.path if Path(place or ".").resolve() != ROOT]
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder)
         for part in ("gwnet", "tests", "migrations", "demo_network", "reports"):

@@ -176,8 +176,8 @@ def _notes(table: pd.DataFrame, made: Sequence[SlopePoint], unit: str, more: Seq
     facts = (
         f"Theil–Sen slopes in {unit} a year, positive upward; levels of {with_values['first'].min()} to "
         f"{with_values['last'].max()}.",
-        f"{counted} wells with a slope: {told[0]} rising, {told[1]} falling, {counted - sum(told)} no significant trend "
-        "at 5 % of the p adjusted for many wells (false-discovery control).",
+        f"{counted} wells with a slope: {told[0]} rising, {told[1]} falling, {counted - sum(told)} no significant "
+        "trend at 5 % of the p adjusted for many wells (false-discovery control).",
         *more,
     )
     notes = [Note("Trends", facts)]

@@ -53,12 +53,12 @@ def exchanged_digits(value: ArrayLike, decimals: ArrayLike) -> Floats:
     number = number.astype(np.float64)
     scale = 10.0 ** places.astype(np.float64)
     whole = np.rint(np.abs(np.nan_to_num(number)) * scale).astype(np.int64)
-    made = np.full((number.size, PLACES), np.nan)
+    additions = np.full((number.size, PLACES), np.nan)
     for place in range(PLACES):
         low, high = (whole // 10**place) % 10, (whole // 10 ** (place + 1)) % 10
         there = (whole >= 10 ** (place + 1)) & (low != high)
-        made[there, place] = ((low - high) * 9 * 10**place)[there]
-    return np.asarray(np.sign(number)[:, None] * made / scale[:, None])
+        additions[there, place] = ((low - high) * 9 * 10**place)[there]
+    return np.asarray(np.sign(number)[:, None] * additions / scale[:, None])
 
 
 def other_unit(value: ArrayLike, metres: ArrayLike) -> Floats:

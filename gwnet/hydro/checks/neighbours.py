@@ -71,18 +71,18 @@ def nearest_wells(group: ArrayLike, x: ArrayLike, y: ArrayLike, most: int = NEIG
         If the arrays differ in length.
     """
     groups, xs, ys = equally_long(group=group, x=x, y=y)
-    made = np.full((groups.size, most), -1, dtype=np.int64)
+    nearest = np.full((groups.size, most), -1, dtype=np.int64)
     placed = np.isfinite(xs.astype(np.float64)) & np.isfinite(ys.astype(np.float64)) & (groups >= 0)
-    for one in np.unique(groups[placed]):
-        members = np.flatnonzero(placed & (groups == one))
+    for aquifer in np.unique(groups[placed]):
+        members = np.flatnonzero(placed & (groups == aquifer))
         if members.size < 2:
             continue
         points = np.column_stack([xs[members], ys[members]]).astype(np.float64)
         near = np.asarray(KDTree(points).query(points, k=min(most + 1, members.size))[1])
         for row, own in enumerate(members):
             others = members[near[row][near[row] != row]][:most]
-            made[own, : others.size] = others
-    return made
+            nearest[own, : others.size] = others
+    return nearest
 
 
 @dataclass(frozen=True, eq=False)
@@ -257,17 +257,17 @@ def fit_around(
     )
     time, level = time.astype(np.float64), level.astype(np.float64)
     serves = serves.astype(np.bool_) & ~np.isnan(level)
-    made = _fitted(wells, time, seasons, level, serves, neighbours, least, floor_m)
+    fit = _fitted(wells, time, seasons, level, serves, neighbours, least, floor_m)
     for _ in range(passes - 1):
-        off = np.nan_to_num(np.abs(made.residual_m) / made.spread_m)
-        around = readings_around(wells, ~np.isnan(made.residual_m))
+        off = np.nan_to_num(np.abs(fit.residual_m) / fit.spread_m)
+        around = readings_around(wells, ~np.isnan(fit.residual_m))
         beside = np.maximum(_taken(off, around.before), _taken(off, around.after))
         aside = serves & (off > spreads) & (off >= beside)
-        kept = (serves & ~aside) & (made.sound | ~(off > spreads))
-        if np.array_equal(kept, made.sound):
+        kept = (serves & ~aside) & (fit.sound | ~(off > spreads))
+        if np.array_equal(kept, fit.sound):
             break
-        made = _fitted(wells, time, seasons, level, kept, neighbours, least, floor_m)
-    return replace(made, shared=_shared(wells, time, made, neighbours))
+        fit = _fitted(wells, time, seasons, level, kept, neighbours, least, floor_m)
+    return replace(fit, shared=_shared(wells, time, fit, neighbours))
 
 
 def _shared(well: NDArray[np.int64], time: Floats, fit: Fit, neighbours: Places) -> Places:
@@ -386,6 +386,6 @@ def _missed_by_neighbours(
         second = np.where(weight > 0.0, series.at(other, after, near), 0.0)
         missed[column] = here - (1.0 - weight) * first - weight * second
     counted = (~np.isnan(missed)).sum(axis=0) >= LEAST_NEIGHBOURS
-    made = np.full(time.shape, np.nan)
-    made[counted] = np.nanmedian(missed[:, counted], axis=0)
-    return made
+    errors = np.full(time.shape, np.nan)
+    errors[counted] = np.nanmedian(missed[:, counted], axis=0)
+    return errors

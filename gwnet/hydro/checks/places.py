@@ -92,18 +92,18 @@ def _cell_medians(row: Places, column: NDArray[np.intp], values: Floats, rows: i
     order = np.lexsort((values, cell))
     labels, first, count = np.unique(cell[order], return_index=True, return_counts=True)
     ordered = values[order]
-    made = np.full(rows * columns, np.nan)
-    made[labels] = 0.5 * (ordered[first + (count - 1) // 2] + ordered[first + count // 2])
-    return made.reshape(rows, columns)
+    medians = np.full(rows * columns, np.nan)
+    medians[labels] = 0.5 * (ordered[first + (count - 1) // 2] + ordered[first + count // 2])
+    return medians.reshape(rows, columns)
 
 
 def _row_medians(table: Floats) -> Floats:
     """Return the median of each row without its NaN; NaN for an empty row."""
-    made = np.full(table.shape[0], np.nan)
+    medians = np.full(table.shape[0], np.nan)
     filled = np.isfinite(table).any(axis=1)
     if filled.any():
-        made[filled] = np.nanmedian(table[filled], axis=1)
-    return made
+        medians[filled] = np.nanmedian(table[filled], axis=1)
+    return medians
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,10 +171,10 @@ def apart_from_neighbours(
     if tested.sum() < LEAST_WELLS:
         return Apart(nothing, nothing.copy(), np.zeros(level.shape, dtype=np.bool_))
     rows = np.flatnonzero(tested)
-    found = _apart(np.column_stack([xs, ys])[rows], level[rows], spreads, least[rows])
-    made = Apart(nothing, nothing.copy(), np.zeros(level.shape, dtype=np.bool_))
-    made.offset_m[rows], made.limit_m[rows], made.apart[rows] = found.offset_m, found.limit_m, found.apart
-    return made
+    own = _apart(np.column_stack([xs, ys])[rows], level[rows], spreads, least[rows])
+    everyone = Apart(nothing, nothing.copy(), np.zeros(level.shape, dtype=np.bool_))
+    everyone.offset_m[rows], everyone.limit_m[rows], everyone.apart[rows] = own.offset_m, own.limit_m, own.apart
+    return everyone
 
 
 def _apart(places: Floats, level: Floats, spreads: float, least: Floats) -> Apart:
@@ -195,7 +195,7 @@ def _contrast(places: Floats, residual: Floats, sound: Flags, spreads: float, le
     """Return each well's residual less the median of its nearest sound neighbours', and its limit."""
     wells = np.flatnonzero(sound)
     count = min(_NEIGHBOURS + 1, wells.size)
-    distance, near = (np.atleast_2d(found) for found in KDTree(places[wells]).query(places, k=count))
+    distance, near = (np.atleast_2d(answer) for answer in KDTree(places[wells]).query(places, k=count))
     near = wells[near]
     own = near == np.arange(len(places))[:, None]
     # a sound well finds itself first; for the others the farthest is left out instead

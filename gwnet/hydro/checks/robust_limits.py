@@ -38,13 +38,13 @@ def equally_long(**arrays: ArrayLike) -> list[NDArray[Any]]:
     ShapeError
         If they differ in length or have more than one dimension.
     """
-    made = {name: np.asarray(values) for name, values in arrays.items()}
-    shapes = {array.shape for array in made.values()}
+    columns = {name: np.asarray(values) for name, values in arrays.items()}
+    shapes = {array.shape for array in columns.values()}
     if len(shapes) > 1 or any(len(shape) != 1 for shape in shapes):
-        told = ", ".join(f"{name} {array.shape}" for name, array in made.items())
-        message = f"Expected arrays of one dimension and one length; got {told}."
+        listing = ", ".join(f"{name} {array.shape}" for name, array in columns.items())
+        message = f"Expected arrays of one dimension and one length; got {listing}."
         raise ShapeError(message)
-    return list(made.values())
+    return list(columns.values())
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,10 +118,10 @@ def _medians(values: Floats, code: NDArray[np.intp], groups: int) -> Floats:
     filled = count > 0
     low = np.where(filled, first + (count - 1) // 2, 0)
     high = np.where(filled, first + count // 2, 0)
-    made = np.full(groups, np.nan)
+    medians = np.full(groups, np.nan)
     if ordered.size:
-        made[filled] = 0.5 * (ordered[low[filled]] + ordered[high[filled]])
-    return made
+        medians[filled] = 0.5 * (ordered[low[filled]] + ordered[high[filled]])
+    return medians
 
 
 def nested_spread(
@@ -151,19 +151,19 @@ def nested_spread(
         If the arrays differ in length.
     """
     x = np.asarray(values, dtype=np.float64)
-    made = GroupSpread(np.full(x.shape, np.nan), np.full(x.shape, np.nan), np.zeros(x.shape, dtype=np.int64))
+    nested = GroupSpread(np.full(x.shape, np.nan), np.full(x.shape, np.nan), np.zeros(x.shape, dtype=np.int64))
     open_yet = np.ones(x.shape, dtype=np.bool_)
     levels = np.asarray(groups)
     for group, fewest in zip(levels, np.broadcast_to(np.asarray(least), levels.shape[:1]), strict=True):
-        found = group_spread(x, group, use=use)
-        here = open_yet & (found.count >= fewest)
-        made.centre[here], made.deviation[here], made.count[here] = (
-            found.centre[here],
-            found.deviation[here],
-            found.count[here],
+        spread = group_spread(x, group, use=use)
+        here = open_yet & (spread.count >= fewest)
+        nested.centre[here], nested.deviation[here], nested.count[here] = (
+            spread.centre[here],
+            spread.deviation[here],
+            spread.count[here],
         )
         open_yet &= ~here
-    return made
+    return nested
 
 
 @dataclass(frozen=True, eq=False)
@@ -302,16 +302,16 @@ def jumps(
     )
     serves = serves.astype(np.bool_) & ~np.isnan(level)
     around = readings_around(wells, serves)
-    found = _changes(wells, time, seasons, level, serves, around.before, spreads, least, floor_m)
-    again = readings_around(wells, serves & ~found.jump).before
-    second = _changes(wells, time, seasons, level, serves & ~found.jump, again, spreads, least, floor_m)
+    changes = _changes(wells, time, seasons, level, serves, around.before, spreads, least, floor_m)
+    again = readings_around(wells, serves & ~changes.jump).before
+    second = _changes(wells, time, seasons, level, serves & ~changes.jump, again, spreads, least, floor_m)
     # where too few changes take as long, those of the shorter interval are the stricter limits
-    lower = np.where(np.isnan(second.lower_m), found.lower_m, second.lower_m)
-    upper = np.where(np.isnan(second.upper_m), found.upper_m, second.upper_m)
+    lower = np.where(np.isnan(second.lower_m), changes.lower_m, second.lower_m)
+    upper = np.where(np.isnan(second.upper_m), changes.upper_m, second.upper_m)
     returned = (again >= 0) & (second.change_m >= lower) & (second.change_m <= upper)
-    after_jump = found.jump & (around.before >= 0) & found.jump[around.before] & returned
-    keep = found.jump & ~after_jump
-    return Jumps(found.change_m, found.lower_m, found.upper_m, around.before, found.count, keep)
+    after_jump = changes.jump & (around.before >= 0) & changes.jump[around.before] & returned
+    keep = changes.jump & ~after_jump
+    return Jumps(changes.change_m, changes.lower_m, changes.upper_m, around.before, changes.count, keep)
 
 
 def _changes(

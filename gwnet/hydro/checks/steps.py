@@ -141,9 +141,9 @@ def _theirs(series: Series, well: Places, neighbours: Places, end: Floats, start
         other = neighbours[well, column]
         changes[column] = series.at(other, end, near) - series.at(other, start, near)
     counted = (~np.isnan(changes)).sum(axis=0) >= LEAST_NEIGHBOURS
-    made = np.full(end.shape, np.nan)
-    made[counted] = np.nanmedian(changes[:, counted], axis=0)
-    return made
+    medians = np.full(end.shape, np.nan)
+    medians[counted] = np.nanmedian(changes[:, counted], axis=0)
+    return medians
 
 
 @dataclass(frozen=True, eq=False)

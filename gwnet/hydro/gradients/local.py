@@ -97,7 +97,7 @@ def local_gradients(
     points = np.column_stack([xs, ys])
     found_at = KDTree(points).query(points, k=min(nearest + 1, xs.size))
     distance, order = np.asarray(found_at[0]), np.asarray(found_at[1])
-    found = []
+    gradients = []
     for position in range(xs.size):
         chosen = order[position]
         length, width = length_and_width(xs[chosen], ys[chosen])
@@ -106,8 +106,8 @@ def local_gradients(
             of_chosen = None if widths is None else widths[chosen]
             plane = plane_gradient(xs[chosen], ys[chosen], heads[chosen], of_chosen)
         others = tuple(int(other) for other in chosen if other != position)
-        found.append(LocalGradient(position, others, float(distance[position, -1]), plane))
-    return tuple(found)
+        gradients.append(LocalGradient(position, others, float(distance[position, -1]), plane))
+    return tuple(gradients)
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,13 +166,13 @@ def surface_slopes(surface: KrigedSurface, x: ArrayLike, y: ArrayLike, *, over_m
     system = kriging_system(surface)
     half = 0.5 * over_m
     contrast = np.array([[-1.0, 1.0, 0.0, 0.0], [0.0, 0.0, -1.0, 1.0]]) / over_m
-    made = []
+    rows = []
     for at_x, at_y in zip(np.atleast_1d(x), np.atleast_1d(y), strict=True):
         around_x = np.array([at_x - half, at_x + half, at_x, at_x])
         around_y = np.array([at_y, at_y, at_y - half, at_y + half])
         slopes = contrast @ surface.predict(around_x, around_y)
-        made.append(size_and_direction(slopes, contrast @ system.error_covariance(around_x, around_y) @ contrast.T))
-    columns = np.array(made, dtype=np.float64).reshape(-1, 5).T
+        rows.append(size_and_direction(slopes, contrast @ system.error_covariance(around_x, around_y) @ contrast.T))
+    columns = np.array(rows, dtype=np.float64).reshape(-1, 5).T
     return SurfaceSlopes(columns[0], columns[1], columns[2], columns[3], columns[4] > 0.5)
 
 

@@ -121,16 +121,16 @@ def parse_share(text: str, what: str) -> Interval:
 
 
 def _bounds(text: str, what: str, example: str) -> tuple[float, float, str]:
-    found = _RANGE.match(text)
-    if found is None:
+    match = _RANGE.match(text)
+    if match is None:
         message = f"{text!r} is not a {what}."
         raise SettingsError(message, fix=f"Write for example {example}.")
-    lowest = float(found[1])
-    highest = float(found[2]) if found[2] else lowest
+    lowest = float(match[1])
+    highest = float(match[2]) if match[2] else lowest
     if not (math.isfinite(lowest) and math.isfinite(highest) and lowest <= highest):
         message = f"The interval {text.strip()!r} does not run from lower to higher."
         raise SettingsError(message, fix=f"Write for example {example}.")
-    return lowest, highest, (found[3] or "").strip()
+    return lowest, highest, (match[3] or "").strip()
 
 
 def _conductivity_unit(unit: str, text: str) -> float:

@@ -223,16 +223,16 @@ def find_clock_jumps(
         return []
     length = np.timedelta64(int(window_days * _DAY_S * MICROSECONDS), "us")
     edges = np.searchsorted(when, np.arange(when[0], when[-1] + length, length))
-    found = []
+    clock_jumps = []
     for first, last in pairwise(edges.tolist()):
         near = _near(reference_when, when[first:last])
         shift = find_clock_shift(
             when[first:last], numbers[first:last], reference_when[near], reference[near], step_s=step_s
         )
         if shift.determined:
-            found.append((first, last, shift))
+            clock_jumps.append((first, last, shift))
     jumps = []
-    for (start, _, before), (_, end, after) in pairwise(found):
+    for (start, _, before), (_, end, after) in pairwise(clock_jumps):
         if before.shift_s != after.shift_s:
             moment = _moment(
                 when[start:end], numbers[start:end], reference_when, reference, (before.shift_s, after.shift_s)
@@ -344,14 +344,14 @@ def _changes(
 ) -> tuple[Floats, Floats, int]:
     """Return the changes of both series on one grid, and how many steps the reference's grid begins earlier."""
     step_us = round(step * MICROSECONDS)
-    made = []
+    changes = []
     for times, values in ((when, numbers), (reference_when, reference)):
         first, last = (int(edge) // step_us for edge in times[[0, -1]].astype(np.int64))
         grid = (np.arange(first, last + 2, dtype=np.int64) * step_us).astype("datetime64[us]")
         gap = max(2.0 * step, 1.5 * usual_interval_s(times))
         regular = interpolate_at(grid, times, values, longest_gap_s=gap)
-        made.append((first, _without_daily_course(np.diff(regular), first, step)))
-    return made[0][1], made[1][1], made[0][0] - made[1][0]
+        changes.append((first, _without_daily_course(np.diff(regular), first, step)))
+    return changes[0][1], changes[1][1], changes[0][0] - changes[1][0]
 
 
 def _without_daily_course(changes: Floats, first: int, step: float) -> Floats:
@@ -364,9 +364,9 @@ def _without_daily_course(changes: Floats, first: int, step: float) -> Floats:
     count = np.bincount(slot[here], minlength=a_day)
     total = np.bincount(slot[here], weights=changes[here], minlength=a_day)
     mean = np.divide(total, count, out=np.zeros(a_day), where=count > 0)
-    made = changes - mean[slot]
-    dust = float(np.std(made[here])) <= 1e-9 * float(np.std(changes[here]))  # it does nothing but repeat itself
-    return np.where(here, 0.0, np.nan) if dust else np.asarray(made)
+    remaining = changes - mean[slot]
+    dust = float(np.std(remaining[here])) <= 1e-9 * float(np.std(changes[here]))  # it does nothing but repeat itself
+    return np.where(here, 0.0, np.nan) if dust else np.asarray(remaining)
 
 
 def _correlations(changes: Floats, others: Floats, offset: int, most: int) -> tuple[Floats, NDArray[np.int64]]:
@@ -398,12 +398,12 @@ def _by_products(masked: list[tuple[Floats, Floats, Floats]], lags: NDArray[np.i
     """Return the sums of products at some lags, one lag after the other: quicker where there are few."""
     left, right = (np.stack(parts) for parts in masked)
     size, length = left.shape[1], right.shape[1]
-    found = np.zeros((lags.size, 3, 3))
+    sums = np.zeros((lags.size, 3, 3))
     for number, lag in enumerate(lags.tolist()):
         first, last = max(0, -lag), min(size, length - lag)
         if last > first:
-            found[number] = left[:, first:last] @ right[:, first + lag : last + lag].T
-    return {(one, other): found[:, one, other] for one, other in _PAIRS}
+            sums[number] = left[:, first:last] @ right[:, first + lag : last + lag].T
+    return {(own, other): sums[:, own, other] for own, other in _PAIRS}
 
 
 def _by_fourier(masked: list[tuple[Floats, Floats, Floats]], lags: NDArray[np.int64]) -> dict[tuple[int, int], Floats]:
@@ -413,8 +413,8 @@ def _by_fourier(masked: list[tuple[Floats, Floats, Floats]], lags: NDArray[np.in
     left, right = ([fft.rfft(part, size) for part in parts] for parts in masked)
     places = lags % size
     return {
-        (one, other): np.asarray(fft.irfft(np.conj(left[one]) * right[other], size)[places], dtype=np.float64)
-        for one, other in _PAIRS
+        (own, other): np.asarray(fft.irfft(np.conj(left[own]) * right[other], size)[places], dtype=np.float64)
+        for own, other in _PAIRS
     }
 
 

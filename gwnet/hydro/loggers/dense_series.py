@@ -255,8 +255,8 @@ def _places_of(extreme: np.ufunc, drawn: Floats, starts: NDArray[np.int64], last
     piece = np.repeat(np.arange(starts.size, dtype=np.int64), np.diff(np.append(starts, last)))
     at = np.flatnonzero(inside[starts[0] :] == best[piece]).astype(np.int64)
     _, firsts = np.unique(piece[at], return_index=True)
-    found: NDArray[np.int64] = at[firsts] + starts[0]
-    return found
+    places: NDArray[np.int64] = at[firsts] + starts[0]
+    return places
 
 
 @dataclass(frozen=True)

@@ -202,14 +202,14 @@ def anchor_levels(
 
 def _level_at(asked: Instants, when: Instants, level: Floats, longest_gap_s: float, edge_s: float) -> Floats:
     """Return the sensor's level at the manual readings of one installation."""
-    found = interpolate_at(asked, when, level, longest_gap_s=longest_gap_s)
+    levels = interpolate_at(asked, when, level, longest_gap_s=longest_gap_s)
     numbers = np.flatnonzero(~np.isnan(level))
     if numbers.size == 0 or edge_s <= 0:
-        return found
+        return levels
     for end, outward in ((numbers[0], -1), (numbers[-1], 1)):
         beyond = outward * seconds_after(asked, when[end])
-        found = np.where(np.isnan(found) & (beyond > 0) & (beyond <= edge_s), level[end], found)
-    return found
+        levels = np.where(np.isnan(levels) & (beyond > 0) & (beyond <= edge_s), level[end], levels)
+    return levels
 
 
 def _correction(wanted_s: Floats, at_s: Floats, offset_m: Floats, method: Literal["constant", "linear"]) -> Floats:
@@ -223,12 +223,12 @@ def _correction(wanted_s: Floats, at_s: Floats, offset_m: Floats, method: Litera
 
 def _left_out(at_s: Floats, offset_m: Floats, method: Literal["constant", "linear"]) -> Floats:
     """Return each offset less what the others would give at its moment."""
-    found = np.full(offset_m.shape, np.nan)
+    residuals = np.full(offset_m.shape, np.nan)
     for place in range(offset_m.size if offset_m.size > 1 else 0):
         others = np.arange(offset_m.size) != place
         given = _correction(at_s[[place]], at_s[others], offset_m[others], method)
-        found[place] = offset_m[place] - given[0]
-    return found
+        residuals[place] = offset_m[place] - given[0]
+    return residuals
 
 
 def _installations(

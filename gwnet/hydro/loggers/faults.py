@@ -51,9 +51,9 @@ def usual_change(values: ArrayLike) -> Floats:
     """
     numbers = np.asarray(values, dtype=np.float64)
     here = np.flatnonzero(~np.isnan(numbers))
-    found = np.full(numbers.shape, np.nan)
+    changes = np.full(numbers.shape, np.nan)
     if here.size < 2:
-        return found
+        return changes
     size = np.abs(np.diff(numbers[here]))
     blocks = max(1, size.size // NOISE_BLOCK)
     whole = size[: blocks * NOISE_BLOCK]
@@ -62,8 +62,8 @@ def usual_change(values: ArrayLike) -> Floats:
     local = np.maximum(np.maximum(padded[:-2], padded[1:-1]), padded[2:])
     local = np.maximum(local, np.median(size))
     block = np.minimum(np.arange(here.size) // NOISE_BLOCK, local.size - 1)
-    found[here] = local[block]
-    return found
+    changes[here] = local[block]
+    return changes
 
 
 @dataclass(frozen=True)
@@ -140,8 +140,8 @@ def find_spikes(
         lowest, highest = np.minimum(before, after), np.maximum(before, after)
         above, below = inside.min(axis=1, initial=np.inf) - highest, inside.max(axis=1, initial=-np.inf) - lowest
         away = np.where(above > 0, above, np.minimum(below, 0.0))
-        found = (np.abs(away) > noticed[starts + 1]) & (highest - lowest < SPIKE_NEIGHBOUR_SHARE * np.abs(away))
-        for number in np.flatnonzero(found):
+        is_spike = (np.abs(away) > noticed[starts + 1]) & (highest - lowest < SPIKE_NEIGHBOUR_SHARE * np.abs(away))
+        for number in np.flatnonzero(is_spike):
             place = int(starts[number])
             if taken[place : place + width + 2].any():
                 continue
@@ -347,7 +347,7 @@ def _medians(level: Floats, places: Places) -> Floats:
     """Return the median of the samples at places, those beyond the ends left out."""
     inside = (places >= 0) & (places < level.size)
     taken = np.where(inside, level[np.clip(places, 0, level.size - 1)], np.nan)
-    found = np.full(len(taken), np.nan)
+    medians = np.full(len(taken), np.nan)
     some = inside.any(axis=1)
-    found[some] = np.nanmedian(taken[some], axis=1)
-    return found
+    medians[some] = np.nanmedian(taken[some], axis=1)
+    return medians

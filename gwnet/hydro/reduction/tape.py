@@ -138,7 +138,7 @@ def _last_check(
     check_key = instruments * span + (day_numbers - low)
     query_key = tape * span + (reading_days - low)
     place = np.searchsorted(check_key, query_key, side="right") - 1
-    found = place >= 0
-    found[found] = instruments[place[found]] == tape[found]
-    used = np.where(found & (tape >= 0), place, -1)
+    has_check = place >= 0
+    has_check[has_check] = instruments[place[has_check]] == tape[has_check]
+    used = np.where(has_check & (tape >= 0), place, -1)
     return used.astype(np.int64), instruments, day_numbers.astype("datetime64[D]")

@@ -162,10 +162,10 @@ def annual_cycle(day: ArrayLike, values: ArrayLike, *, confidence: float = 0.95)
     if sizes.min() < _LEAST_RANK * sizes.max():
         message = "The values stand on too few days of the year for an annual cycle."
         raise TooFewLevelsError(message)
-    found = solve_triangular(upright, across.T @ numbers)
+    estimates = solve_triangular(upright, across.T @ numbers)
     half = solve_triangular(upright, np.eye(upright.shape[0]))
-    covariance, correlation = _covariance(design, half @ half.T, numbers - design @ found, when)
-    return _outcome(found, covariance, numbers.size, correlation, confidence)
+    covariance, correlation = _covariance(design, half @ half.T, numbers - design @ estimates, when)
+    return _outcome(estimates, covariance, numbers.size, correlation, confidence)
 
 
 def _refuse_too_few(days: NDArray[np.datetime64], part: Floats) -> None:

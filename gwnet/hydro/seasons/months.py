@@ -177,8 +177,8 @@ def monthly_statistics(
         ends = percentiles(numbers[own], [0.0, 100.0], bound=side, definition=definition)
         extremes[m], sides[m] = ends.value, ends.bound
         if count[m] >= least_count:
-            found = percentiles(numbers[own], PERCENTS, bound=side, definition=definition)
-            middle[m], middle_sides[m] = found.value, found.bound
+            quantiles = percentiles(numbers[own], PERCENTS, bound=side, definition=definition)
+            middle[m], middle_sides[m] = quantiles.value, quantiles.bound
     return MonthlyStatistics(
         count=count,
         bound_count=bounds,
@@ -258,10 +258,10 @@ def daily_envelope(
     share = np.atleast_1d(np.asarray(percent, dtype=np.float64))
     table = _by_year_and_day(years, days, numbers, half_window_days)
     counted = (~np.isnan(table)).sum(axis=0)
-    found = np.full((_YEAR_DAYS, share.size), np.nan)
+    envelope = np.full((_YEAR_DAYS, share.size), np.nan)
     for day in np.flatnonzero(counted >= max(least_years, 1)):
-        found[day] = percentiles(table[:, day], share, definition=definition).value
-    return DailyEnvelope(counted.astype(np.int64), share, found)
+        envelope[day] = percentiles(table[:, day], share, definition=definition).value
+    return DailyEnvelope(counted.astype(np.int64), share, envelope)
 
 
 def _by_year_and_day(years: Integers, days: Integers, numbers: Floats, half_window: int) -> Floats:
@@ -274,12 +274,12 @@ def _by_year_and_day(years: Integers, days: Integers, numbers: Floats, half_wind
     place = (years[here] - first) * _YEAR_DAYS + days[here] - 1
     order = np.argsort(place, kind="stable")
     place, ordered = place[order], numbers[here][order]
-    found = np.full(count * _YEAR_DAYS, np.nan)
-    starts = np.searchsorted(place, np.arange(found.size) - half_window, side="left")
-    ends = np.searchsorted(place, np.arange(found.size) + half_window, side="right")
+    values = np.full(count * _YEAR_DAYS, np.nan)
+    starts = np.searchsorted(place, np.arange(values.size) - half_window, side="left")
+    ends = np.searchsorted(place, np.arange(values.size) + half_window, side="right")
     for i in np.flatnonzero(ends > starts):
-        found[i] = np.median(ordered[starts[i] : ends[i]])
-    return found.reshape(count, _YEAR_DAYS)
+        values[i] = np.median(ordered[starts[i] : ends[i]])
+    return values.reshape(count, _YEAR_DAYS)
 
 
 def records(values: ArrayLike, *, bound: ArrayLike = 0) -> Records:

@@ -101,10 +101,12 @@ def lowess(x: ArrayLike, y: ArrayLike, *, fraction: float = 2.0 / 3.0, robust_st
         message = f"A share of {fraction} with {robust_steps} robust steps makes no smooth line."
         raise SettingsError(message, fix="Give a share above 0 and up to 1, and 0 or more steps.")
     here = ~(np.isnan(values) | np.isnan(places))
-    found = np.full(values.shape, np.nan)
+    smooth = np.full(values.shape, np.nan)
     if here.any():
-        found[here] = fitted(values[here], places[here], frac=fraction, it=robust_steps, delta=0.0, return_sorted=False)
-    return found
+        smooth[here] = fitted(
+            values[here], places[here], frac=fraction, it=robust_steps, delta=0.0, return_sorted=False
+        )
+    return smooth
 
 
 def longest_stretch(values: ArrayLike, longest_gap: int, *, broken: ArrayLike = False) -> slice:
@@ -275,13 +277,13 @@ def decompose(
     except ValueError as error:
         message = f"The series cannot be decomposed with these spans: {error}."
         raise SettingsError(message, fix="Give odd spans of 3 or more, and a trend longer than a year.") from error
-    found = method.fit(inner_iter=inner_steps, outer_iter=outer_steps)
+    fit = method.fit(inner_iter=inner_steps, outer_iter=outer_steps)
     return Decomposition(
         observed=numbers,
         filled=filled,
-        trend=np.asarray(found.trend, dtype=np.float64),
-        seasonal=np.asarray(found.seasonal, dtype=np.float64),
-        remainder=np.asarray(found.resid, dtype=np.float64),
-        weight=np.asarray(found.weights, dtype=np.float64),
+        trend=np.asarray(fit.trend, dtype=np.float64),
+        seasonal=np.asarray(fit.seasonal, dtype=np.float64),
+        remainder=np.asarray(fit.resid, dtype=np.float64),
+        weight=np.asarray(fit.weights, dtype=np.float64),
         period=period,
     )

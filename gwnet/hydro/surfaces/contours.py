@@ -255,14 +255,14 @@ def contour_lines(
     generator: Any = contourpy.contour_generator(
         grid.x, grid.y, grid.extended_m, name="serial", line_type=contourpy.LineType.Separate
     )
-    found: list[ContourLine] = []
+    pieces: list[ContourLine] = []
     for level in np.asarray(levels_m, dtype=np.float64).tolist():
         for line in generator.lines(level):
             x, y = np.ascontiguousarray(line[:, 0]), np.ascontiguousarray(line[:, 1])
             low = _is_depression(grid, x, y)
             for part_x, part_y in clip_line(grid.hull, x, y):
-                found.extend(_split(level, part_x, part_y, low, inferred_at, _SHORT_PIECE * _extent(grid)))
-    return tuple(found)
+                pieces.extend(_split(level, part_x, part_y, low, inferred_at, _SHORT_PIECE * _extent(grid)))
+    return tuple(pieces)
 
 
 def _extent(grid: Grid) -> float:
@@ -345,7 +345,7 @@ def unhonoured(grid: Grid, x: Floats, y: Floats, z: Floats, levels_m: Floats) ->
         return ()
     drawn = grid.at(x, y)
     interval = float(np.diff(levels_m).min()) if levels_m.size > 1 else math.inf
-    found = []
+    unmet = []
     for position, (posted, shown) in enumerate(zip(z.tolist(), drawn.tolist(), strict=True)):
         on_contour = np.abs(levels_m - posted) <= _ON_CONTOUR_M
         crossed = (levels_m - posted) * (levels_m - shown) < 0.0
@@ -353,5 +353,5 @@ def unhonoured(grid: Grid, x: Floats, y: Floats, z: Floats, levels_m: Floats) ->
         wrong = levels_m[(crossed & ~on_contour) | off]
         if wrong.size:
             nearest = float(wrong[np.argmin(np.abs(wrong - posted))])
-            found.append(Unhonoured(position, posted, shown, nearest))
-    return tuple(found)
+            unmet.append(Unhonoured(position, posted, shown, nearest))
+    return tuple(unmet)

@@ -132,14 +132,14 @@ class KrigedSurface:
         """
         xs, ys = self._nodes(xq, yq)
         shape = np.broadcast_shapes(xs.shape, ys.shape)
-        found = np.empty(int(np.prod(shape)))
+        estimates = np.empty(int(np.prod(shape)))
         if self._is_short(xs, ys):
             for nodes, wells, near in self._tiles(xs, ys):
-                found[nodes] = near @ self._weights[wells]
+                estimates[nodes] = near @ self._weights[wells]
         else:
             for part, near in self._covariances(xs, ys):
-                np.dot(near, self._weights, out=found[part])
-        heads = found.reshape(shape) + self._drift(xs, ys) + self._mean
+                np.dot(near, self._weights, out=estimates[part])
+        heads = estimates.reshape(shape) + self._drift(xs, ys) + self._mean
         return np.where(inside(self.hull, xq, yq), heads, np.nan) if inside_control else heads
 
     def standard_error(self, xq: ArrayLike, yq: ArrayLike) -> Floats:

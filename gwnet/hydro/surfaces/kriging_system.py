@@ -309,7 +309,7 @@ def places_for_wells(
     nodes = _points(x, y)
     shares = np.asarray(area_m2, dtype=np.float64) / float(np.sum(area_m2))
     errors = kriging_system(surface).error_covariance(nodes[:, 0], nodes[:, 1])
-    found = []
+    candidates = []
     for _ in range(min(count, nodes.shape[0])):
         variance = np.maximum(np.diag(errors), 0.0)
         place = int(np.argmax(variance))
@@ -317,5 +317,5 @@ def places_for_wells(
         errors -= np.outer(gain, gain) / (variance[place] + measurement_variance_m2)
         left = float(np.sqrt(max(float(shares @ np.maximum(np.diag(errors), 0.0)), 0.0)))
         at_x, at_y = nodes[place]
-        found.append(Candidate(float(at_x), float(at_y), float(np.sqrt(variance[place])), left))
-    return tuple(found)
+        candidates.append(Candidate(float(at_x), float(at_y), float(np.sqrt(variance[place])), left))
+    return tuple(candidates)

@@ -149,8 +149,8 @@ def _first_sound(x: Floats, y: Floats, z: Floats, half_width: Floats) -> Flags:
     """Return the levels to begin with: those near a robust plane, compared with their neighbours."""
     residual = z - _robust_plane(x, y, z)
     points = np.column_stack([x, y])
-    found = KDTree(points).query(points, k=min(_NEIGHBOURS, x.size - 1) + 1)
-    distance, near = (np.asarray(values)[:, 1:] for values in found)
+    nearest = KDTree(points).query(points, k=min(_NEIGHBOURS, x.size - 1) + 1)
+    distance, near = (np.asarray(values)[:, 1:] for values in nearest)
     away = np.median(distance, axis=1)
     contrast = np.abs(residual - np.median(residual[near], axis=1))
     beyond = np.maximum(contrast - HALF_WIDTHS * half_width, 0.0)

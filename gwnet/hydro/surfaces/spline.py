@@ -71,11 +71,11 @@ class SplinedSurface:
         xs = (np.asarray(xq, dtype=np.float64) - self._centre[0]) / self._scale
         ys = (np.asarray(yq, dtype=np.float64) - self._centre[1]) / self._scale
         shape = np.broadcast_shapes(xs.shape, ys.shape)
-        found = np.empty(int(np.prod(shape)))
+        estimates = np.empty(int(np.prod(shape)))
         for part, squared, scratch in squared_blocks(xs, ys, self._wells):
-            np.dot(_bend(squared, scratch), self._weights, out=found[part])
+            np.dot(_bend(squared, scratch), self._weights, out=estimates[part])
         level, east, north = self._coefficients
-        heads: Floats = found.reshape(shape) + (level + east * xs + north * ys) + self._mean
+        heads: Floats = estimates.reshape(shape) + (level + east * xs + north * ys) + self._mean
         return np.where(inside(self.hull, xq, yq), heads, np.nan) if inside_control else heads
 
     def standard_error(self, xq: ArrayLike, yq: ArrayLike) -> Floats:

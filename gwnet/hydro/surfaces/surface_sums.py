@@ -147,8 +147,8 @@ def change_sums(
         error = kriging_system(surface).combined_error(coarse_x, coarse_y, coarse / coarse.sum())
         width = NORMAL_95 * error
         few_x, few_y, few = _counted(surface.hull, 4 * ERROR_POINTS, held)
-        told, there = NORMAL_95 * surface.standard_error(few_x, few_y), surface.predict(few_x, few_y)
-        rising, falling = float(few[there > told].sum()) * square, float(few[-there > told].sum()) * square
+        half_width, there = NORMAL_95 * surface.standard_error(few_x, few_y), surface.predict(few_x, few_y)
+        rising, falling = float(few[there > half_width].sum()) * square, float(few[-there > half_width].sum()) * square
     return ChangeSums(
         area_m2=whole * square,
         mean_m=float(area @ change) / whole,

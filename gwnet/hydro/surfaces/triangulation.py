@@ -53,14 +53,14 @@ class TriangulatedSurface:
         """
         xs, ys = np.broadcast_arrays(np.asarray(xq, dtype=np.float64), np.asarray(yq, dtype=np.float64))
         flat_x, flat_y = xs.ravel(), ys.ravel()
-        found = self._at(flat_x, flat_y)
+        heads = self._at(flat_x, flat_y)
         held = inside(self.hull, flat_x, flat_y)
-        gaps = np.isnan(found) & (held | (not inside_control))
+        gaps = np.isnan(heads) & (held | (not inside_control))
         if gaps.any():
-            found[gaps] = self._on_outline(flat_x[gaps], flat_y[gaps])
+            heads[gaps] = self._on_outline(flat_x[gaps], flat_y[gaps])
         if inside_control:
-            found[~held] = np.nan
-        return found.reshape(xs.shape)
+            heads[~held] = np.nan
+        return heads.reshape(xs.shape)
 
     def standard_error(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
         """Return NaN: a triangulation knows no error of its own.

@@ -165,8 +165,8 @@ def drift_columns(x: Floats, y: Floats, drift: str) -> Floats:
     if drift not in DRIFTS:
         message = f"Unknown drift {drift!r}; expected one of {', '.join(DRIFTS)}."
         raise SettingsError(message)
-    one = np.ones_like(x)
-    return one[:, None] if drift == "none" else np.column_stack([one, x, y])
+    constant = np.ones_like(x)
+    return constant[:, None] if drift == "none" else np.column_stack([constant, x, y])
 
 
 def fit_covariance(
@@ -246,8 +246,8 @@ def fit_covariance(
     if spread <= floor:
         return Covariance(models[0], floor, longest)
     search = _Search(distance, columns, zs, noise, spread)
-    found = [search.best(model, nugget=nugget) for model in models]
-    return max(found, key=lambda pair: pair[0])[1]
+    fits = [search.best(model, nugget=nugget) for model in models]
+    return max(fits, key=lambda pair: pair[0])[1]
 
 
 def _thinned(*arrays: Floats) -> tuple[Floats, ...]:

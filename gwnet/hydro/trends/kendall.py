@@ -299,20 +299,20 @@ def _orders(groups: tuple[int, ...]) -> tuple[int, ...]:
 def _times_box(orders: list[int], width: int) -> list[int]:
     """Multiply a polynomial by 1 + q + … + q^(width−1)."""
     padded = orders + [0] * (width - 1)
-    running, made = 0, []
+    running, product = 0, []
     for place, coefficient in enumerate(padded):
         running += coefficient - (padded[place - width] if place >= width else 0)
-        made.append(running)
-    return made
+        product.append(running)
+    return product
 
 
 def _over_box(orders: list[int], width: int) -> list[int]:
     """Divide a polynomial by 1 + q + … + q^(width−1), without rest."""
-    made: list[int] = []
+    quotient: list[int] = []
     for place in range(len(orders) - width + 1):
         rest = orders[place] - (orders[place - 1] if place else 0)
-        made.append(rest + (made[place - width] if place >= width else 0))
-    return made
+        quotient.append(rest + (quotient[place - width] if place >= width else 0))
+    return quotient
 
 
 def _present(values: ArrayLike, times: ArrayLike | None, bound: ArrayLike) -> tuple[Floats, Floats, Floats]:

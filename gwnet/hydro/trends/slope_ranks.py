@@ -52,11 +52,11 @@ def ranked_slopes(values: Floats, times: Floats, slope_count: int, places: Seque
     stand clear of both margins is taken again with wider bounds. Slopes of 0 are counted without rounding.
     """
     search = _Search(values, times, slope_count)
-    found: dict[int, float] = {}
+    slopes: dict[int, float] = {}
     for place in sorted(places):
-        if place not in found:
-            search.around(place, [other for other in places if other not in found], found)
-    return found
+        if place not in slopes:
+            search.around(place, [other for other in places if other not in slopes], slopes)
+    return slopes
 
 
 class _Search:
