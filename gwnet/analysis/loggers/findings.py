@@ -180,8 +180,7 @@ def _spells(record: LoggerRecord, one: LoggerHeads, raw: Floats, level: Floats) 
     longest = FLAT_WITH_AIR_S if one.quantity == "absolute pressure" else FLAT_WITHOUT_AIR_S
     yield "flat", find_flat(when, raw, least_s=longest, resolution=step)
     if one.quantity.endswith("pressure") or one.quantity == "water column":
-        air = one.level.air_pa * one.level.metres_per_pascal()
-        yield "out of water", find_out_of_water(when, level, air).intervals
+        yield "out of water", find_out_of_water(when, level)
         limit = _range_m(record, one.instrument)
         if limit == limit:
             yield "over range", find_over_range(when, level, range_m=limit)
