@@ -129,12 +129,11 @@ def main(count: int) -> None:
         plain, looped = timed(lambda: spikes_by_loop(level), 1)
         told = f"{spikes.first.size} and {looped} found"
         print(f"spikes: {took:.3f} s; loop over samples {plain:.3f} s: {plain / took:.0f} x a loop; {told}")
-        air_m = one.level.air_pa / (1000 * G)
         for name, work in (
             ("steps", lambda: find_steps(when, level, longest_gap_s=7200)),
             ("flat", lambda: find_flat(when, pressure, least_s=43_200)),
             ("bottomed out", lambda: find_pinned(when, pressure)),
-            ("out of water", lambda: find_out_of_water(when, level, air_m)),
+            ("out of water", lambda: find_out_of_water(when, level)),
             ("frozen", lambda: find_frozen(when, level)),
             ("intervals", lambda: find_odd_intervals(when)),
         ):

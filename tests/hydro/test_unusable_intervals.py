@@ -68,21 +68,13 @@ def test_a_level_that_falls_and_rises_is_not_pinned():
         assert find_pinned(times(4000), level).first.size == 0
 
 
-def test_a_sensor_out_of_water_follows_the_air():
+def test_a_sensor_out_of_water():
     random = np.random.default_rng(5)
-    air = 10 + np.cumsum(random.normal(size=2000)) * 0.01
     column = 1.0 + 0.1 * np.sin(np.arange(2000) / 90)
     column[700:800] = random.normal(size=100) * 0.003
     column[1500] = 0.0
-    found = find_out_of_water(times(2000), column, air)
-    assert (found.intervals.first.tolist(), found.intervals.last.tolist()) == ([700], [799])
-    assert found.follows_air[0] < 0.2
-
-
-def test_out_of_water_without_a_barometer_or_while_the_air_rests():
-    column = np.where(np.arange(100) > 50, 0.0, 1.0)
-    assert np.isnan(find_out_of_water(times(100), column).follows_air).all()
-    assert np.isnan(find_out_of_water(times(100), column, np.full(100, 10.0)).follows_air).all()
+    found = find_out_of_water(times(2000), column)
+    assert (found.first.tolist(), found.last.tolist()) == ([700], [799])
 
 
 def test_frozen_water_and_too_much_of_it():

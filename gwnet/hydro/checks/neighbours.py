@@ -44,6 +44,12 @@ _OUTLYING: Final = 3.0
 #: A neighbour is off as well beyond this many robust standard deviations (project default).
 _OFF_AS_WELL: Final = 3.0
 
+#: Least standard deviation of a residual [m] (project default).
+_LEAST_DEVIATION_M: Final = 0.01
+
+#: How often neighbours are fitted; levels that do not fit are set aside in between.
+_FITS: Final = 3
+
 #: A well moves at most this many times as much as its neighbours (project default).
 _MOST_RESPONSE: Final = 3.0
 
@@ -207,8 +213,6 @@ def fit_around(
     *,
     spreads: float = 6.0,
     least: int | float = 8,
-    floor_m: float = 0.01,
-    passes: int = 3,
 ) -> Fit:
     """Hold each level against the readings before and after it, moved by what the neighbours did meanwhile.
 
@@ -230,10 +234,6 @@ def fit_around(
         A level farther off than this many robust standard deviations serves no other level.
     least : number, optional
         Fewest residuals needed for their spread.
-    floor_m : float, optional
-        Least standard deviation of a residual [m].
-    passes : int, optional
-        How often levels that do not fit are set aside and the rest looked at again.
 
     Returns
     -------
@@ -257,8 +257,8 @@ def fit_around(
     )
     time, level = time.astype(np.float64), level.astype(np.float64)
     serves = serves.astype(np.bool_) & ~np.isnan(level)
-    fit = _fitted(wells, time, seasons, level, serves, neighbours, least, floor_m)
-    for _ in range(passes - 1):
+    fit = _fitted(wells, time, seasons, level, serves, neighbours, least)
+    for _ in range(_FITS - 1):
         off = np.nan_to_num(np.abs(fit.residual_m) / fit.spread_m)
         around = readings_around(wells, ~np.isnan(fit.residual_m))
         beside = np.maximum(_taken(off, around.before), _taken(off, around.after))
@@ -266,7 +266,7 @@ def fit_around(
         kept = (serves & ~aside) & (fit.sound | ~(off > spreads))
         if np.array_equal(kept, fit.sound):
             break
-        fit = _fitted(wells, time, seasons, level, kept, neighbours, least, floor_m)
+        fit = _fitted(wells, time, seasons, level, kept, neighbours, least)
     return replace(fit, shared=_shared(wells, time, fit, neighbours))
 
 
@@ -294,7 +294,6 @@ def _fitted(
     sound: Flags,
     neighbours: Places,
     least: float,
-    floor_m: float,
 ) -> Fit:
     around = readings_around(well, sound)
     weights = _weights(time, around)
@@ -313,10 +312,10 @@ def _fitted(
     better = ~np.isnan(missed) & (np.nan_to_num(moved_spread, nan=np.inf) < np.nan_to_num(own_spread, nan=np.inf))
     return Fit(
         np.where(better, moved, own),
-        np.maximum(np.where(better, moved_spread, own_spread), floor_m),
+        np.maximum(np.where(better, moved_spread, own_spread), _LEAST_DEVIATION_M),
         better,
         own,
-        np.maximum(own_spread, floor_m),
+        np.maximum(own_spread, _LEAST_DEVIATION_M),
         np.zeros(time.shape, dtype=np.int64),
         sound,
     )

@@ -50,12 +50,6 @@ class ClockShift:
         What to add to the times of the series so that they agree with the reference; NaN where it is not known [s].
     correlation : float
         Correlation of the changes at the best shift, told or not.
-    unshifted_correlation : float
-        Correlation with the times as they are.
-    next_shift_s, next_correlation : float
-        The best shift outside the peak, and its correlation; NaN for none [s].
-    sharpness : float
-        Correlation at the best shift less that at the next best.
     pairs : int
         Pairs of changes compared at the best shift.
     step_s : float
@@ -66,10 +60,6 @@ class ClockShift:
     why: str
     shift_s: float
     correlation: float
-    unshifted_correlation: float
-    next_shift_s: float
-    next_correlation: float
-    sharpness: float
     pairs: int
     step_s: float
 
@@ -434,8 +424,7 @@ def _judged(correlation: Floats, pairs: NDArray[np.int64], lags_s: Floats, step:
     ranked = np.where(usable, correlation, -np.inf)
     best = int(np.argmax(ranked))
     outside = np.where(np.abs(lags_s - lags_s[best]) > max(CLOCK_PEAK_HALF_WIDTH_S, step), ranked, -np.inf)
-    second = int(np.argmax(outside))
-    next_best = float(outside[second]) if np.isfinite(outside[second]) else float("nan")
+    next_best = float(outside.max()) if np.isfinite(outside.max()) else float("nan")
     sharpness = float(correlation[best]) - next_best
     margin = max(CLOCK_MARGIN, 4.0 / float(np.sqrt(pairs[best])))
     why = ""
@@ -451,10 +440,6 @@ def _judged(correlation: Floats, pairs: NDArray[np.int64], lags_s: Floats, step:
         why=why or f"correlation {correlation[best]:.2f}, next best {next_best:.2f}",
         shift_s=float(lags_s[best]) if determined else float("nan"),
         correlation=float(correlation[best]),
-        unshifted_correlation=float(correlation[lags_s.size // 2]),
-        next_shift_s=float(lags_s[second]) if np.isfinite(next_best) else float("nan"),
-        next_correlation=next_best,
-        sharpness=sharpness,
         pairs=int(pairs[best]),
         step_s=step,
     )
@@ -463,7 +448,7 @@ def _judged(correlation: Floats, pairs: NDArray[np.int64], lags_s: Floats, step:
 def _undetermined(why: str, step: float) -> ClockShift:
     """Return that a shift is not known."""
     nan = float("nan")
-    return ClockShift(False, why, nan, nan, nan, nan, nan, nan, 0, step)
+    return ClockShift(False, why, nan, nan, 0, step)
 
 
 def _near(reference_when: Instants, when: Instants) -> slice:

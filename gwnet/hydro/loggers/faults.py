@@ -86,25 +86,13 @@ class Spikes:
     limit: Floats
 
 
-def find_spikes(
-    values: ArrayLike,
-    *,
-    resolution: float = 0.0,
-    times_noise: float = SPIKE_TIMES_NOISE,
-    longest: int = SPIKE_LONGEST,
-) -> Spikes:
+def find_spikes(values: ArrayLike) -> Spikes:
     """Return samples that stand off both of their neighbours while these agree with each other.
 
     Parameters
     ----------
     values : array_like, shape (n,)
         Samples in order of time; NaN counts as no sample.
-    resolution : float, optional
-        Least step between two values of the sensor, in the unit of the values; found from the values where zero.
-    times_noise : float, optional
-        How many times the usual change, at least the resolution, a spike must exceed; 15 unless given.
-    longest : int, optional
-        Most samples of one spike; 3 unless given.
 
     Returns
     -------
@@ -128,12 +116,12 @@ def find_spikes(
     numbers = np.asarray(values, dtype=np.float64)
     here = np.flatnonzero(~np.isnan(numbers))
     level, noise = numbers[here], usual_change(numbers)[here]
-    resolution = resolution if resolution > 0 else least_step(level)
+    resolution = least_step(level)
     firsts, lasts, sizes, limits = [], [], [], []
     taken = np.zeros(level.size, dtype=bool)
-    noticed = times_noise * np.maximum(noise, resolution)  # of the first sample inside
+    noticed = SPIKE_TIMES_NOISE * np.maximum(noise, resolution)  # of the first sample inside
     leaps = np.flatnonzero(np.abs(np.diff(level)) > noticed[1:]) if level.size else np.empty(0, np.int64)
-    for width in range(1, longest + 1):
+    for width in range(1, SPIKE_LONGEST + 1):
         starts = leaps[leaps + width + 1 < level.size]
         before, after = level[starts], level[starts + width + 1]
         inside = level[starts[:, None] + np.arange(1, width + 1)]
@@ -185,9 +173,6 @@ def find_steps(
     values: ArrayLike,
     *,
     longest_gap_s: float,
-    resolution: float = 0.0,
-    times_noise: float = STEP_TIMES_NOISE,
-    window: int = STEP_WINDOW,
 ) -> Steps:
     """Return where a series changes from one sample to the next by more than it ever does, and stays there.
 
@@ -199,12 +184,6 @@ def find_steps(
         Samples, spikes left out (NaN).
     longest_gap_s : float
         A change over a longer time between two samples is no step [s].
-    resolution : float, optional
-        Least step between two values of the sensor, in the unit of the values; found from the values where zero.
-    times_noise : float, optional
-        How many times the usual change, at least the resolution, a step must exceed; 25 unless given.
-    window : int, optional
-        Samples whose median is taken on either side; 12 unless given.
 
     Returns
     -------
@@ -241,10 +220,10 @@ def find_steps(
     if here.size < 4:
         return nothing
     level, noise = numbers[here], usual_change(numbers)[here]
-    resolution = resolution if resolution > 0 else least_step(level)
+    resolution = least_step(level)
     change = np.diff(level)
     size = np.abs(change)
-    limit = times_noise * np.maximum(noise[1:], resolution)
+    limit = STEP_TIMES_NOISE * np.maximum(noise[1:], resolution)
     beside = np.zeros(size.size)
     for away in (1, 2):
         beside[away:] = np.maximum(beside[away:], size[:-away])
@@ -253,10 +232,10 @@ def find_steps(
     candidates = np.flatnonzero((size > limit) & (size > 3.0 * beside) & soon)
     if candidates.size == 0:
         return nothing
-    reach = np.arange(window)
+    reach = np.arange(STEP_WINDOW)
     before = _medians(level, candidates[:, None] - reach)
     after = _medians(level, candidates[:, None] + 1 + reach)
-    lasting = after - before - window * _slope_beside(level, candidates, window)
+    lasting = after - before - STEP_WINDOW * _slope_beside(level, candidates, STEP_WINDOW)
     stays = (np.sign(lasting) == np.sign(change[candidates])) & (
         np.abs(lasting) >= (1 - SPIKE_NEIGHBOUR_SHARE) * size[candidates]
     )

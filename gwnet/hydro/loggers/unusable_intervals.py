@@ -25,6 +25,9 @@ from gwnet.hydro.loggers.dense_series import usual_interval_s
 
 Places = NDArray[np.int64]
 
+#: Fewest samples in a row at another interval than the usual one (project default).
+_LEAST_ODD = 10
+
 
 @dataclass(frozen=True)
 class Intervals:
@@ -147,9 +150,7 @@ def find_flat(time_utc: ArrayLike, values: ArrayLike, *, least_s: float, resolut
     return _kept(when, numbers, here, edges[::2], edges[1::2], least_count, least_s)
 
 
-def find_pinned(
-    time_utc: ArrayLike, values: ArrayLike, *, resolution: float = 0.0, least_s: float = PINNED_LEAST_S
-) -> Intervals:
+def find_pinned(time_utc: ArrayLike, values: ArrayLike, *, resolution: float = 0.0) -> Intervals:
     """Return intervals in which a series rests at the least value that it ever has: a sensor that bottomed out.
 
     Parameters
@@ -160,8 +161,6 @@ def find_pinned(
         Samples as they were read, before air or anything else is taken off; NaN counts as no sample.
     resolution : float, optional
         Least step between two values of the sensor, in the unit of the values; found from the values where zero.
-    least_s : float, optional
-        Shortest interval that is reported [s].
 
     Returns
     -------
@@ -199,7 +198,7 @@ def find_pinned(
     at_end = here & (numbers <= lowest + 0.5 * step)
     beside = float((here & (numbers > lowest + 0.5 * step) & (numbers <= lowest + 10.5 * step)).sum()) / 10
     pinned = at_end.sum() > PINNED_TIMES_BESIDE * max(beside, 0.1)
-    return find_intervals(when, numbers, at_end & pinned, least_count=3, least_s=least_s)
+    return find_intervals(when, numbers, at_end & pinned, least_count=3, least_s=PINNED_LEAST_S)
 
 
 def least_step(values: ArrayLike) -> float:
@@ -232,31 +231,7 @@ def least_step(values: ArrayLike) -> float:
     return float(np.percentile(steps, 10, method="lower")) if steps.size else 0.0
 
 
-@dataclass(frozen=True)
-class OutOfWater:
-    """Answer of `find_out_of_water`.
-
-    Attributes
-    ----------
-    intervals : Intervals
-        When the column was near zero; the value is the column [m].
-    follows_air : numpy.ndarray, shape (k,)
-        Spread of the column over that of the air pressure in the interval: near 0 for a sensor that feels the air
-        alone; NaN where the air pressure is not known or did not move.
-    """
-
-    intervals: Intervals
-    follows_air: Floats
-
-
-def find_out_of_water(
-    time_utc: ArrayLike,
-    water_column_m: ArrayLike,
-    air_pressure_m: ArrayLike | None = None,
-    *,
-    tolerance_m: float = OUT_OF_WATER_M,
-    least_count: int = LEAST_SAMPLES,
-) -> OutOfWater:
+def find_out_of_water(time_utc: ArrayLike, water_column_m: ArrayLike) -> Intervals:
     """Return intervals in which a sensor had no water above it: its pressure is that of the air.
 
     Parameters
@@ -265,17 +240,11 @@ def find_out_of_water(
         Times of the samples, rising.
     water_column_m : array_like, shape (n,)
         Column of water above the sensor, the air taken off; NaN counts as no sample [m].
-    air_pressure_m : array_like, shape (n,), optional
-        Air pressure at the same moments, in metres of water [m].
-    tolerance_m : float, optional
-        A column below this is none; 0.03 unless given [m].
-    least_count : int, optional
-        Fewest samples in a row; 2 unless given.
 
     Returns
     -------
-    OutOfWater
-        The intervals and how the sensor follows the air in them.
+    Intervals
+        When the column was near zero; the value is the column [m].
 
     Raises
     ------
@@ -293,27 +262,15 @@ def find_out_of_water(
     Examples
     --------
     >>> at = ["2024-05-01T00:00", "2024-05-01T01:00", "2024-05-01T02:00"]
-    >>> find_out_of_water(at, [1.2, 0.01, -0.01]).intervals.first.tolist()
+    >>> find_out_of_water(at, [1.2, 0.01, -0.01]).first.tolist()
     [1]
     """
     when, column = series(time_utc, water_column_m, "series")
-    dry = np.less(column, tolerance_m, where=~np.isnan(column), out=np.zeros(column.shape, dtype=bool))
-    intervals = find_intervals(when, column, dry, least_count=least_count)
-    follows = np.full(intervals.first.size, np.nan)
-    if air_pressure_m is not None:
-        air = series(time_utc, air_pressure_m, "air pressure")[1]
-        for number, (first, last) in enumerate(zip(intervals.first, intervals.last, strict=True)):
-            inside = slice(int(first), int(last) + 1)
-            both = ~np.isnan(air[inside]) & ~np.isnan(column[inside])
-            moved = float(np.std(air[inside][both])) if both.any() else 0.0
-            if moved > 0:
-                follows[number] = float(np.std(column[inside][both])) / moved
-    return OutOfWater(intervals, follows)
+    dry = np.less(column, OUT_OF_WATER_M, where=~np.isnan(column), out=np.zeros(column.shape, dtype=bool))
+    return find_intervals(when, column, dry, least_count=LEAST_SAMPLES)
 
 
-def find_frozen(
-    time_utc: ArrayLike, water_temperature_degc: ArrayLike, *, least_count: int = LEAST_SAMPLES
-) -> Intervals:
+def find_frozen(time_utc: ArrayLike, water_temperature_degc: ArrayLike) -> Intervals:
     """Return intervals in which the water at a sensor was at or below its freezing point.
 
     Parameters
@@ -322,8 +279,6 @@ def find_frozen(
         Times of the samples, rising.
     water_temperature_degc : array_like, shape (n,)
         Temperature of the water; NaN counts as no sample [degC].
-    least_count : int, optional
-        Fewest samples in a row; 2 unless given.
 
     Returns
     -------
@@ -350,12 +305,10 @@ def find_frozen(
     """
     when, temperature = series(time_utc, water_temperature_degc, "series")
     cold = np.less_equal(temperature, 0.0, where=~np.isnan(temperature), out=np.zeros(temperature.shape, dtype=bool))
-    return find_intervals(when, temperature, cold, least_count=least_count)
+    return find_intervals(when, temperature, cold, least_count=LEAST_SAMPLES)
 
 
-def find_over_range(
-    time_utc: ArrayLike, water_column_m: ArrayLike, *, range_m: float, least_count: int = 1
-) -> Intervals:
+def find_over_range(time_utc: ArrayLike, water_column_m: ArrayLike, *, range_m: float) -> Intervals:
     """Return intervals in which a sensor read more than it is made for.
 
     Parameters
@@ -366,8 +319,6 @@ def find_over_range(
         Column of water above the sensor; NaN counts as no sample [m].
     range_m : float
         Range of the instrument as a column of water [m].
-    least_count : int, optional
-        Fewest samples in a row.
 
     Returns
     -------
@@ -393,18 +344,16 @@ def find_over_range(
     when, column = series(time_utc, water_column_m, "series")
     limit = range_m * (1 + OVER_RANGE_SHARE)
     over = np.greater(column, limit, where=~np.isnan(column), out=np.zeros(column.shape, dtype=bool))
-    return find_intervals(when, column, over, least_count=least_count)
+    return find_intervals(when, column, over, least_count=1)
 
 
-def find_odd_intervals(time_utc: ArrayLike, *, least_count: int = 10) -> Intervals:
+def find_odd_intervals(time_utc: ArrayLike) -> Intervals:
     """Return intervals in which samples lie closer together or farther apart than they usually do.
 
     Parameters
     ----------
     time_utc : array_like of datetime64, shape (n,)
         Times of the samples, rising.
-    least_count : int, optional
-        Fewest intervals in a row of one and the same odd length; 10 unless given.
 
     Returns
     -------
@@ -441,7 +390,7 @@ def find_odd_intervals(time_utc: ArrayLike, *, least_count: int = 10) -> Interva
     usual = usual_interval_s(when)
     change = np.flatnonzero(np.concatenate([[True], interval[1:] != interval[:-1], [True]]))
     first, last = change[:-1], change[1:] - 1
-    odd = (interval[first] != usual) & (last - first + 1 >= least_count)
+    odd = (interval[first] != usual) & (last - first + 1 >= _LEAST_ODD)
     first, last = first[odd].astype(np.int64), last[odd].astype(np.int64) + 1
     return Intervals(first, last, last - first + 1, _seconds(when, first, last), interval[first])
 

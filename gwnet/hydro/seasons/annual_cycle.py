@@ -65,8 +65,6 @@ class AnnualCycle:
         Probability of so large a wave where there is no annual cycle.
     correlation : float
         How much neighbouring residuals are correlated; 0 where they do not.
-    confidence : float
-        Confidence of the limits.
     """
 
     count: int
@@ -77,7 +75,6 @@ class AnnualCycle:
     highest_day_half_width: float
     p_value: float
     correlation: float
-    confidence: float
 
 
 def year_part(day: ArrayLike) -> Floats:
@@ -104,7 +101,7 @@ def year_part(day: ArrayLike) -> Floats:
     return np.asarray(((days - first).astype(np.int64) + 0.5) / (after - first).astype(np.int64), dtype=np.float64)
 
 
-def annual_cycle(day: ArrayLike, values: ArrayLike, *, confidence: float = 0.95) -> AnnualCycle:
+def annual_cycle(day: ArrayLike, values: ArrayLike) -> AnnualCycle:
     """Return amplitude and timing of the annual cycle, with limits.
 
     Parameters
@@ -113,8 +110,6 @@ def annual_cycle(day: ArrayLike, values: ArrayLike, *, confidence: float = 0.95)
         Date of each value, rising.
     values : array_like, shape (n,)
         Values, as a rule one a month; NaN where there is none or where it is a bound (left out).
-    confidence : float
-        Confidence of the limits, above 0 and below 1.
 
     Returns
     -------
@@ -165,7 +160,7 @@ def annual_cycle(day: ArrayLike, values: ArrayLike, *, confidence: float = 0.95)
     estimates = solve_triangular(upright, across.T @ numbers)
     half = solve_triangular(upright, np.eye(upright.shape[0]))
     covariance, correlation = _covariance(design, half @ half.T, numbers - design @ estimates, when)
-    return _outcome(estimates, covariance, numbers.size, correlation, confidence)
+    return _outcome(estimates, covariance, numbers.size, correlation)
 
 
 def _refuse_too_few(days: NDArray[np.datetime64], part: Floats) -> None:
@@ -215,12 +210,12 @@ def _covariance(design: Floats, inverse: Floats, residual: Floats, when: Floats)
     return inverse @ middle @ inverse * float(residual @ residual) / degrees, correlation
 
 
-def _outcome(found: Floats, covariance: Floats, count: int, correlation: float, confidence: float) -> AnnualCycle:
+def _outcome(found: Floats, covariance: Floats, count: int, correlation: float) -> AnnualCycle:
     cosine, sine = float(found[0]), float(found[1])
     amplitude = math.hypot(cosine, sine)
     wave = covariance[:2, :2]
     free = count - found.size
-    reach = float(t_distribution.ppf(0.5 + confidence / 2.0, free))
+    reach = float(t_distribution.ppf(0.975, free))
     p_value, half, days = 1.0, 0.0, math.nan
     if amplitude > 0.0:
         along = np.array([cosine, sine]) / amplitude
@@ -239,5 +234,4 @@ def _outcome(found: Floats, covariance: Floats, count: int, correlation: float, 
         highest_day_half_width=days if days < _YEAR_DAYS / 2.0 else math.nan,
         p_value=p_value,
         correlation=correlation,
-        confidence=confidence,
     )

@@ -105,7 +105,6 @@ def change_sums(
     surface: Surface,
     *,
     unit_m: float = 1.0,
-    points: int = VOLUME_POINTS,
     held: Callable[[Floats, Floats], NDArray[np.bool_]] | None = None,
 ) -> ChangeSums:
     """Return area, mean and volumes of a surface of changes inside the convex hull of its control.
@@ -116,8 +115,6 @@ def change_sums(
         Surface of changes, positive for rise [m].
     unit_m : float, optional
         Metres in one unit of the coordinates.
-    points : int, optional
-        Points to sum over, roughly.
     held : callable, optional
         Tells of points (x, y) whether they count; all inside the hull unless given.
 
@@ -137,7 +134,7 @@ def change_sums(
     each other are alike (`gwnet.hydro.surfaces.kriging_system.KrigingSystem.combined_error`). It does not count that
     the covariance is itself estimated.
     """
-    x, y, area = _counted(surface.hull, points, held)
+    x, y, area = _counted(surface.hull, VOLUME_POINTS, held)
     change = surface.predict(x, y)
     whole = float(area.sum())
     square = unit_m * unit_m

@@ -134,9 +134,7 @@ def _taken_by_two(lowest: Floats, highest: Floats) -> tuple[Floats, Floats]:
     return ends[0::2], ends[1::2]
 
 
-def slope_between(
-    lowest: Floats, highest: Floats, variance: float, *, confidence: float = 0.95, ranks: str = "interpolated"
-) -> tuple[float, float, float]:
+def slope_between(lowest: Floats, highest: Floats, variance: float) -> tuple[float, float, float]:
     """Return median and limits of slopes of which the lowest and the highest possible one are known.
 
     Parameters
@@ -147,10 +145,6 @@ def slope_between(
         Highest possible slope of each pair, in any order; infinity where there is none.
     variance : float
         Variance of Kendall's S.
-    confidence : float
-        Confidence of the two limits together.
-    ranks : {"interpolated", "rounded"}
-        How limits are taken at ranks that are not whole.
 
     Returns
     -------
@@ -163,7 +157,7 @@ def slope_between(
     0.5
     """
     slopes = PairSlopes(*_taken_by_two(lowest, highest), int(np.count_nonzero(lowest < highest)))
-    return slopes.limits(variance, confidence=confidence, ranks=ranks)
+    return slopes.limits(variance)
 
 
 def _at(slopes: Floats, rank: float) -> float:
