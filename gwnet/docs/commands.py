@@ -9,7 +9,7 @@ from typing import Any, Final
 from gwnet.cli import group
 
 #: An option of at least so many commands, alike in all of them, is described once.
-_COMMON_FROM: Final = 6
+_COMMON_FROM: Final = 3
 
 
 def list_commands(command: Any = group, path: str = "gwnet") -> Iterator[tuple[str, Any]]:
@@ -24,35 +24,27 @@ def list_commands(command: Any = group, path: str = "gwnet") -> Iterator[tuple[s
 
 def describe_commands() -> str:
     """Return every command with its arguments, what it does, and the options that are its own."""
-    common = _common()
+    common = set(_list_common())
     parts = []
     for path, command in list_commands():
         arguments = [_argument(each) for each in command.params if each.param_type_name == "argument"]
-        own = [each for each in _options(command) if _key(each) not in common]
-        lines = [f"### {' '.join([path, *arguments])}", "", _text(command.help.split("\n\n")[0]), ""]
-        lines += [f"- {_describe(each)}" for each in own]
-        parts.append("\n".join(lines))
-    return "\n\n".join(parts)
+        own = [f"- {option}" for option in map(_describe, _options(command)) if option not in common]
+        parts += [f"### {' '.join([path, *arguments])}", _text(command.help.split("\n\n")[0]), "\n".join(own)]
+    return "\n\n".join(filter(None, parts))
 
 
 def describe_common_options() -> str:
-    """Return the options that many commands share."""
-    common = _common()
-    described = {_key(each): _describe(each) for _, command in list_commands() for each in _options(command)}
-    return "\n".join(f"- {described[key]}" for key in common)
+    """Return the options that several commands share."""
+    return "\n".join(f"- {option}" for option in _list_common())
 
 
 def _options(command: Any) -> list[Any]:
     return [each for each in command.params if each.param_type_name == "option"]
 
 
-def _common() -> list[tuple[str, str]]:
-    counted = Counter(_key(each) for _, command in list_commands() for each in _options(command))
-    return [key for key, count in counted.items() if count >= _COMMON_FROM]
-
-
-def _key(option: Any) -> tuple[str, str]:
-    return option.opts[0], option.help
+def _list_common() -> list[str]:
+    counted = Counter(_describe(each) for _, command in list_commands() for each in _options(command))
+    return [option for option, count in counted.most_common() if count >= _COMMON_FROM]
 
 
 def _argument(argument: Any) -> str:

@@ -1,8 +1,7 @@
 """The parts of the pages that come from the code: tables and columns, commands and options, rules, limits, keys.
 
-A page marks such a part with ``<!-- generated: NAME -->`` and ``<!-- end -->`` on lines of their own. What only a
-person can say about a column, a rule or a section is in ``notes.toml`` beside this module; a test holds the notes to
-the code, and the pages to both.
+A page marks such a part with ``<!-- generated: NAME -->`` and ``<!-- end -->`` on lines of their own. What a column, a
+rule or a section means is declared where it is defined. A test holds the pages to the code.
 """
 
 from __future__ import annotations
@@ -14,7 +13,15 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
-from gwnet.docs import commands
+import gwnet.constants
+from gwnet.analysis.checks.limits import describe_limits
+from gwnet.analysis.checks.rules import describe_checks
+from gwnet.analysis.fieldwork.field_sheet import CAUTIONS
+from gwnet.analysis.loggers.correction_kinds import describe_corrections
+from gwnet.analysis.loggers.finding_rules import describe_logger_findings
+from gwnet.docs.commands import describe_commands, describe_common_options
+from gwnet.ingest.tables.documented import describe_rejections, describe_tables
+from gwnet.reporting.registry import describe_sections
 from gwnet.resources import docs_folder, reports_folder
 
 _BLOCK: Final = re.compile(r"(<!-- generated: ([\w-]+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
@@ -42,58 +49,6 @@ def _table(headings: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
     return "\n".join(f"| {' | '.join(cell.replace('|', chr(92) + '|') for cell in line)} |" for line in lines)
 
 
-def _tables() -> str:
-    from gwnet.ingest.tables.documented import describe_tables
-
-    return describe_tables()
-
-
-def _rejections() -> str:
-    from gwnet.ingest.tables.documented import describe_rejections
-
-    return describe_rejections()
-
-
-def _checks() -> str:
-    from gwnet.analysis.checks.rules import RULES
-
-    said = notes()["rules"]
-    return _table(
-        ["rule", "looks for", "severity"], [(rule, said[rule]["looks_for"], said[rule]["severity"]) for rule in RULES]
-    )
-
-
-def _limits() -> str:
-    from gwnet.analysis.checks.limits import LIMITS
-
-    rows = [(f"`{name}`", f"{limit.default:g}", limit.meaning, limit.source) for name, limit in LIMITS.items()]
-    return _table(["limit", "default", "what it limits", "source"], rows)
-
-
-def _logger_findings() -> str:
-    import gwnet.constants
-    from gwnet.analysis.loggers.findings import RULES
-
-    said = notes()["logger_rules"]
-    rows = [(rule, what, said[rule].format_map(vars(gwnet.constants))) for rule, what in RULES.items()]
-    return _table(["rule", "looks for", "limits"], rows)
-
-
-def _corrections() -> str:
-    from gwnet.analysis.loggers.correction_history import KINDS
-
-    said = notes()["corrections"]
-    return _table(
-        ["kind", "options", "effect"], [(f'`"{name}"`', said[name], kind.says) for name, kind in KINDS.items()]
-    )
-
-
-def _sections() -> str:
-    from gwnet.reporting.registry import describe_sections
-
-    return describe_sections()
-
-
 def _definition() -> str:
     text = (reports_folder() / "quarterly.toml").read_text(encoding="utf-8")
     shortened = re.sub(r"^sections = .*?^]", "sections = [ … ]", text, flags=re.DOTALL | re.MULTILINE)
@@ -102,8 +57,6 @@ def _definition() -> str:
 
 def _defaults() -> str:
     """Return the constants that are defaults of the program, from the comments beside them."""
-    import gwnet.constants
-
     wanted = notes()["defaults"]
     text = Path(gwnet.constants.__file__).read_text(encoding="utf-8")
     found = re.findall(r"((?:^#: ?.*\n)+)((?:^[A-Z_0-9]+: Final.*\n)+)", text, re.MULTILINE)
@@ -117,8 +70,6 @@ def _defaults() -> str:
 
 
 def _cautions() -> str:
-    from gwnet.analysis.fieldwork.field_sheet import CAUTIONS
-
     return "\n".join(f"- {caution}" for caution in CAUTIONS)
 
 
@@ -137,17 +88,17 @@ def _topics() -> str:
 
 #: What makes each generated part.
 MAKERS: Final[dict[str, Callable[[], str]]] = {
-    "tables": _tables,
-    "rejections": _rejections,
-    "checks": _checks,
-    "limits": _limits,
-    "logger-findings": _logger_findings,
-    "corrections": _corrections,
-    "sections": _sections,
+    "tables": describe_tables,
+    "rejections": describe_rejections,
+    "checks": describe_checks,
+    "limits": describe_limits,
+    "logger-findings": describe_logger_findings,
+    "corrections": describe_corrections,
+    "sections": describe_sections,
     "definition": _definition,
     "defaults": _defaults,
     "cautions": _cautions,
     "topics": _topics,
-    "commands": commands.describe_commands,
-    "common-options": commands.describe_common_options,
+    "commands": describe_commands,
+    "common-options": describe_common_options,
 }

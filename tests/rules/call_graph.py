@@ -2,7 +2,8 @@
 
 Names are resolved through imports, methods by their name alone: an attribute ``x.fit`` that runs reaches the methods
 ``fit`` of all classes that are reached. So a definition may be called reached although nothing calls it, but what is
-called unreached is not called.
+called unreached is not called. A class that inherits from a class outside the package is reached with its module: it may
+register itself.
 """
 
 import ast
@@ -59,8 +60,10 @@ class Graph:
             self.scopes[module] = scope
         for module, tree in self.trees.items():
             self._collect(module, tree)
-        for known in self.classes.values():
+        for name, known in self.classes.items():
             known.called_by_others = self._has_foreign_base(known, set())
+            if known.called_by_others:
+                self.nodes[f"{name.split(':')[0]}:"].names.add(name)
 
     def unreached(self, roots):
         """Return the public definitions that no root reaches, as ``module:name`` or ``module:Class.method``.
@@ -141,13 +144,13 @@ class Graph:
                 if self._is_handed_on(statement):
                     top.names.add(f"{module}:{statement.name}")
             elif isinstance(statement, ast.ClassDef):
-                self._define_class(module, statement, texts, top)
+                self._define_class(module, statement, texts)
             elif isinstance(statement, ast.Import | ast.ImportFrom):
                 self._note_import(top, module, statement)
             elif not (isinstance(statement, ast.Assign) and "__all__" in {ast.unparse(t) for t in statement.targets}):
                 self._note(top, module, [statement], texts)
 
-    def _define_class(self, module, statement, texts, top):
+    def _define_class(self, module, statement, texts):
         name = f"{module}:{statement.name}"
         node, methods = self._define(module, name, None, texts), {}
         for part in statement.body:
@@ -160,8 +163,6 @@ class Graph:
         self._note(node, module, [*statement.bases, *statement.decorator_list], texts)
         bases = [self._resolve(module, base) or ast.unparse(base).split("[")[0] for base in statement.bases]
         self.classes[name] = Class(methods, bases)
-        if any(base not in PLAIN_BASES and not base.startswith(f"{module.split('.')[0]}") for base in bases):
-            top.names.add(name)
 
     def _define(self, module, name, statement, texts):
         node = self.nodes[name] = Node()
@@ -184,8 +185,17 @@ class Graph:
                     node.names |= {target} if target else set()
                 elif isinstance(found, ast.Import | ast.ImportFrom):
                     self._note_import(node, module, found)
-                elif isinstance(found, ast.Call) and ast.unparse(found.func) == "getattr":
-                    node.attributes |= texts
+                elif isinstance(found, ast.Call):
+                    self._note_call(node, module, found, texts)
+
+    def _note_call(self, node, module, call, texts):
+        """Note what a call looks up by name: attributes, or the modules of a package that are all imported."""
+        function = ast.unparse(call.func)
+        if function == "getattr":
+            node.attributes |= texts
+        elif function == "pkgutil.iter_modules":
+            package = self.scopes[module].get(ast.unparse(call.args[0]).removesuffix(".__path__"))
+            node.names |= {f"{name}:" for name in self.trees if name.startswith(f"{package}.")}
 
     def _note_import(self, node, module, statement):
         """Note that a module is imported; its definitions are reached by name alone."""

@@ -9,14 +9,13 @@ from .call_graph import Graph
 TESTS_ONLY = {
     "gwnet.analysis.loggers.heads:levels_at",
     "gwnet.figures.base.placement:overlapping",
-    "gwnet.reporting.compose:compose",
     "gwnet.store.fetch.levels:verdicts",
     "gwnet.store.fetch.sample_runs:Runs.owners",
     "gwnet.store.save.samples:append",
 }
 
-#: What is called from outside: the package's `open`, and the network with its parts.
-ROOTS = ["gwnet", "gwnet.__main__"]
+#: What is called from outside: the package's `open`, both modules that are run, and the network with its parts.
+ROOTS = ["gwnet", "gwnet.__main__", "gwnet.docs.__main__"]
 NETWORK = ["gwnet.network.core:Network.*", "gwnet.network.core:init", "gwnet.network.core:upgrade"]
 
 MADE_UP = {
@@ -45,7 +44,16 @@ MADE_UP = {
         "@functools.lru_cache\ndef kept():\n    return 1\n"
     ),
     "pack.late": "def lazily():\n    return 1\n\ndef never():\n    return 2\n",
-    "pack.hooks": "import click\n\nclass Group(click.Group):\n    def list_commands(self):\n        return []\n",
+    "pack.hooks": (
+        "import click\n\nclass Group(click.Group):\n    def list_commands(self):\n        return []\n\n"
+        "class Sub(Group):\n    pass\n"
+    ),
+    "pack.parts": "",
+    "pack.parts.first": "from pack.door import register\n\n@register\ndef made():\n    return 1\n",
+    "pack.shelf": (
+        "import pkgutil\nfrom pack import parts\n\n"
+        "def bring():\n    return list(pkgutil.iter_modules(parts.__path__))\n"
+    ),
 }
 
 
@@ -72,17 +80,20 @@ def test_what_nothing_calls_is_found():
         "pack.door:Door.forgotten",
         "pack.hooks:Group",
         "pack.hooks:Group.list_commands",
+        "pack.hooks:Sub",
         "pack.inner:alone",
         "pack.late:never",
+        "pack.parts.first:made",
         "pack.shapes:Round.edge",
         "pack.shapes:Square",
         "pack.shapes:Square.area",
+        "pack.shelf:bring",
         "pack.tools:kept",
     ]
 
 
 def test_a_class_that_is_a_root_brings_its_methods_and_those_that_a_framework_calls():
-    left = Graph(MADE_UP).unreached(["pack", "pack.door:Door.*", "pack.hooks:Group"])
+    left = Graph(MADE_UP).unreached(["pack", "pack.door:Door.*", "pack.hooks:Group", "pack.shelf:bring"])
     assert left == ["pack.inner:alone", "pack.late:never", "pack.shapes:Round.edge", "pack.tools:kept"]
 
 

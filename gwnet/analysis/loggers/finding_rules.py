@@ -168,8 +168,7 @@ def _unusable_intervals(
     longest = FLAT_WITH_AIR_S if heads.quantity == "absolute pressure" else FLAT_WITHOUT_AIR_S
     yield "flat", find_flat(when, raw, least_s=longest, resolution=step)
     if heads.quantity.endswith("pressure") or heads.quantity == "water column":
-        air = heads.level.air_pa * heads.level.metres_per_pascal()
-        yield "out of water", find_out_of_water(when, level, air).intervals
+        yield "out of water", find_out_of_water(when, level)
         limit = loggers.instrument_number(heads.instrument, "range_m")
         if limit == limit:
             yield "over range", find_over_range(when, level, range_m=limit)
