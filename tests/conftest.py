@@ -16,6 +16,10 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+# Several processes of tests share the cores, so each does its linear algebra in one thread; before numpy is loaded.
+for _threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(_threads, "1")
+
 #: How long one example takes says nothing on a busy machine; how many there are is left to each test.
 settings.register_profile("gwnet", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("gwnet")
