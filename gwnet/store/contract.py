@@ -124,7 +124,7 @@ TABLES: Final[tuple[Table, ...]] = (
             ),
             Column("coordinate_accuracy", "length", "Accuracy of the coordinates.", lowest=0.0),
             _AQUIFER,
-            Column("cluster", "code", "Wells of one code stand together in different depths."),
+            Column("cluster", "code", "Wells of one code are side by side, open at different depths."),
             Column("purpose", "text", "What the well is for."),
             Column("role", "text", "Its part in the network, for example upstream."),
             Column("ground_elevation", "length", "Elevation of the ground at the well, positive upward."),

@@ -139,10 +139,10 @@ def config(connection: Connection | None = None) -> Config:
     """
     from alembic.config import Config
 
-    made = Config()
-    made.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
-    made.attributes["connection"] = connection
-    return made
+    settings = Config()
+    settings.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
+    settings.attributes["connection"] = connection
+    return settings
 
 
 def _run_upgrade(connection: Connection) -> None:

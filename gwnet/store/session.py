@@ -160,7 +160,7 @@ def store_error(text: str, name: str) -> StoreError:
 
 
 def store_url(address: str | Path) -> URL:
-    """Return the database URL that an address stands for.
+    """Return the database URL that an address means.
 
     Parameters
     ----------

@@ -22,7 +22,7 @@ import pandas as pd
 from sqlalchemy import insert
 
 from gwnet.network import Network, init
-from gwnet.store.fetch.read_samples import rows as rows_of
+from gwnet.store.fetch.read_samples import read_rows as rows_of
 from gwnet.store.models.loggers import Sample
 from gwnet.store.save.bulk import insert_columns
 

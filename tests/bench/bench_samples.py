@@ -28,7 +28,7 @@ from sqlalchemy.engine import make_url
 
 from gwnet.store import revision
 from gwnet.store.fetch import samples as fetch_samples
-from gwnet.store.fetch.read_samples import rows as sample_rows
+from gwnet.store.fetch.read_samples import read_rows as sample_rows
 from gwnet.store.models.loggers import Sample
 from gwnet.store.save.bulk import insert_columns
 from gwnet.store.save.downloads import add_download

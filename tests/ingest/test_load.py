@@ -375,7 +375,7 @@ def test_the_unit_of_the_site_holds_without_one(empty):
     [
         ("depth_to_water [in]", "decimal feet, never inches"),
         ("depth_to_water [fathom]", "Unknown unit of length"),
-        ("depth_to_water,depth_to_water", "stands twice"),
+        ("depth_to_water,depth_to_water", "occurs twice"),
         ("depth_to_water,discharge [m3/h]", "is in L/s"),
         ("depth_to_water,observer [m]", "has no unit"),
     ],

@@ -99,7 +99,7 @@ def on_record(store, instrument, known_on=None):
         table = fetch_samples.series(connection, known_on)
         for one in table[table["instrument"] == f"L{instrument}"].itertuples():
             times, values = fetch_samples.samples(connection, one.series_id, known_on=known_on)
-            every, held = read_samples.rows(connection, one.series_id)
+            every, held = read_samples.read_rows(connection, one.series_id)
             runs = runs_of(connection, one.series_id, known_on)
             keep = runs.owned_on_record(every)
             assert (every[keep].tolist(), held[keep].tolist()) == (times.tolist(), values.tolist())

@@ -8,7 +8,7 @@ from gwnet.errors import NotFoundError
 from gwnet.store.fetch import history, programme, registry
 from gwnet.store.fetch.codes import check_codes
 from gwnet.store.fetch.issues import find_issue, issues
-from gwnet.store.fetch.logger_history import concerned, in_words, series_names
+from gwnet.store.fetch.logger_history import describe_row, find_concerned, series_names
 from gwnet.store.fetch.recorded_reasons import newest_edit, recorded_reasons
 from gwnet.store.fetch.round_values import RoundValues, live_round, round_on_record
 from gwnet.store.fetch.rows import fetch_rows
@@ -42,15 +42,15 @@ def test_issued_reports_are_found_by_number_or_digest(connection):
 
 
 def test_downloads_and_corrections_concern_the_well_where_the_logger_was_installed(connection):
-    assert concerned(connection, 1) == {"download": [1, 2], "correction": [1]}
-    assert concerned(connection, 2) == {"download": [], "correction": []}
+    assert find_concerned(connection, 1) == {"download": [1, 2], "correction": [1]}
+    assert find_concerned(connection, 2) == {"download": [], "correction": []}
     assert series_names(connection, {1: "L1", 2: "L2"}) == {
         1: "L1 water pressure",
         2: "L1 water pressure, segment 2",
         3: "L2 air pressure",
     }
     row = {"parameters": '{"amount_m": 0.1}', "valid_from_utc": FIRST, "valid_until_utc": None}
-    assert in_words("correction", row, lambda moment: f"{moment:%Y-%m-%d}") == "amount m 0.1, from 2024-03-01"
+    assert describe_row("correction", row, lambda moment: f"{moment:%Y-%m-%d}") == "amount m 0.1, from 2024-03-01"
 
 
 def test_reasons_of_what_can_move_levels_are_told_by_subject(connection):

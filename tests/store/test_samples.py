@@ -17,7 +17,7 @@ from gwnet.store.models.sources import SourceFile, SourcePiece
 from gwnet.store.save import samples as save_samples
 from gwnet.store.save.bulk import insert_columns, retire
 from gwnet.store.save.downloads import Counts, add_download, complete_download
-from gwnet.store.save.segments import OtherSegment, converted, segment_for
+from gwnet.store.save.segments import OtherSegment, convert_values, segment_for
 from gwnet.store.save.sources import PIECE, KeptSource
 
 from .conftest import MONDAY, add
@@ -76,10 +76,10 @@ class Loads:
     def samples(self, series=1, known_on=None, **span):
         """Return samples as a dict, read from packs, and the same from the rows themselves."""
         with self.store.reading() as connection:
-            packed = read_samples.packed(connection, series, known_on=known_on, **span)
+            packed = read_samples.read_packs(connection, series, known_on=known_on, **span)
             times, values = fetch_samples.samples(connection, series, known_on=known_on, **span)
             runs = runs_of(connection, series, known_on)
-            every, held = read_samples.rows(connection, series, **span)
+            every, held = read_samples.read_rows(connection, series, **span)
         keep = runs.owned_on_record(every)
         assert packed is not None
         for one, other in ((times, every[keep]), (values, held[keep]), (packed[0], times), (packed[1], values)):
@@ -215,9 +215,9 @@ def test_units_of_another_kind_are_refused(loads):
     loads.add(days(0), [0], [98.12])
     with pytest.raises(UnitError, match="cannot be compared"):
         loads.add(days(1), [0], [3.0], unit="m")
-    assert converted(floats(32.0, 212.0), "degF", "degC").tolist() == pytest.approx([0.0, 100.0])
-    assert converted(floats(1.0), "ft", "m").tolist() == pytest.approx([0.3048])
-    assert converted(floats(7.0), "uS/cm", "uS/cm").tolist() == [7.0]
+    assert convert_values(floats(32.0, 212.0), "degF", "degC").tolist() == pytest.approx([0.0, 100.0])
+    assert convert_values(floats(1.0), "ft", "m").tolist() == pytest.approx([0.3048])
+    assert convert_values(floats(7.0), "uS/cm", "uS/cm").tolist() == [7.0]
 
 
 def test_a_span_is_half_open(loads):
@@ -243,7 +243,7 @@ def test_without_its_packs_a_series_is_read_from_its_rows(store, loads):
     with store.writing() as connection:
         connection.execute(text("DELETE FROM sample_pack WHERE first_ms = 0"))
     with store.reading() as connection:
-        assert read_samples.packed(connection, series, known_on=days(0)) is None
+        assert read_samples.read_packs(connection, series, known_on=days(0)) is None
         for expected, moment in ((whole, None), (at_first, days(0))):
             times, values = fetch_samples.samples(connection, series, known_on=moment)
             assert dict(zip(times.tolist(), values.tolist(), strict=True)) == expected
@@ -286,7 +286,7 @@ def test_many_samples_on_record_are_looked_at_in_parts(store, loads, monkeypatch
     assert (done.added, done.same) == (100, 100)
     assert loads.samples() == {int(time): time / 10.0 for time in times}
     with store.reading() as connection:
-        parts = list(read_samples.windows(connection, series, 10, 200, 7))
+        parts = list(read_samples.read_windows(connection, series, 10, 200, 7))
         other = OtherSegment(series, "kPa", "kPa")
         found, stored, agrees = other.beside(connection, times + 0, np.where(times % 10, 0.0, times / 10.0))
     assert [part.size for part, _ in parts] == [7, 7, 7, 7, 7, 4]

@@ -56,12 +56,12 @@ def read_workbook(name: str, content: bytes) -> list[RawSheet]:
         message = f"The workbook cannot be read: {type(error).__name__}: {error}."
         fix = "Open it and save it again as .xlsx, or save its sheets as CSV."
         raise UnreadableFileError(message, where=name, fix=fix) from error
-    found = [sheet for sheet in sheets if sheet is not None]
-    if not found:
+    filled_sheets = [sheet for sheet in sheets if sheet is not None]
+    if not filled_sheets:
         raise UnreadableFileError(
             "The workbook has no filled sheet.", where=name, fix="Check that it is the right one."
         )
-    return found
+    return filled_sheets
 
 
 def _refuse_bombs(name: str, content: bytes) -> None:
@@ -115,32 +115,32 @@ def _sheet(name: str, sheet: Any) -> RawSheet | None:
 
 
 def _row(where: str, number: int, cells: Any, headings: list[str], rejections: list[Rejection]) -> list[str]:
-    made = []
+    texts = []
     for place, cell in enumerate(cells):
         value = cell.value
         if place >= len(headings):
             if value is not None and str(value).strip():
-                message = f"Cell {cell.coordinate} stands beyond the last heading."
+                message = f"Cell {cell.coordinate} is beyond the last heading."
                 fix = "Give its column a heading, or empty it."
                 rejections.append(Rejection("", where, number, None, str(value), "row-too-long", message, fix))
             continue
         heading = headings[place].strip()
         if is_help(heading):
-            made.append("")
+            texts.append("")
         elif cell.data_type == "f":
             message = f"Cell {cell.coordinate} holds a formula; a formula is not a reading."
             fix = "Replace it by its value (paste as values)."
             rejections.append(Rejection("", where, number, heading, _text(value)[:100], "formula", message, fix))
-            made.append("")
+            texts.append("")
         elif cell.data_type == "e":
             message = f"Cell {cell.coordinate} holds the error value {value}."
             rejections.append(
                 Rejection("", where, number, heading, str(value), "error-cell", message, "Type the value itself.")
             )
-            made.append("")
+            texts.append("")
         else:
-            made.append(_text(value))
-    return made + [""] * (len(headings) - len(made))
+            texts.append(_text(value))
+    return texts + [""] * (len(headings) - len(texts))
 
 
 def _text(value: Any) -> str:

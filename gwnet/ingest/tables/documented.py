@@ -39,7 +39,7 @@ def _describe_table(table: Table) -> str:
 
 
 def _describe_needs(table: Table) -> str:
-    """Return the sentences that say which columns can stand for each other."""
+    """Return the sentences that say which columns can replace each other."""
     groups = (" or ".join(" and ".join(f"`{name}`" for name in way) for way in group) for group in table.one_of)
     return " ".join(f"Needs {group}." for group in groups)
 

@@ -52,14 +52,14 @@ def check_against_wells(connection: Connection, events: Events) -> None:
 
 
 def _check_above_ground(events: Events, height: NDArray[np.float64]) -> None:
-    """Refuse water above ground that would stand above the measuring point, too, of a well that does not flow."""
+    """Refuse water above ground that would be above the measuring point, too, of a well that does not flow."""
     parsed = events.parsed
     depth = events.metres("depth_below_ground")
     flowing = parsed.values["status"] == "flowing"
     over = (depth < 0) & ~flowing & ~(depth >= -height - 1e-6)
     for row in np.flatnonzero(over & parsed.good):
         message = (
-            f"The depth below ground {depth[row]:.3f} m is negative, and water would stand above the measuring point."
+            f"The depth below ground {depth[row]:.3f} m is negative, and water would be above the measuring point."
         )
         fix = "Check the sign, or give the status 'flowing' if it did."
         parsed.reject(int(row), "depth_below_ground", "wrong-sign", message, fix)

@@ -229,7 +229,7 @@ def _refuse_duplicates(events: Events) -> int:
 def _on_record(connection: Connection, wells: NDArray[np.int64]) -> dict[Any, int]:
     """Return the ids of the events on record of some wells, by key."""
     event = LevelEvent
-    found: dict[Any, int] = {}
+    id_of: dict[Any, int] = {}
     concerned = np.unique(wells).tolist()
     for start in range(0, len(concerned), _WELLS_AT_ONCE):
         query = select(
@@ -237,14 +237,14 @@ def _on_record(connection: Connection, wells: NDArray[np.int64]) -> dict[Any, in
         ).where(event.well_id.in_(concerned[start : start + _WELLS_AT_ONCE]))
         for number, well, access, time, known, code in connection.execute(query):
             text = time.replace(tzinfo=None).isoformat(timespec="microseconds")
-            found[(well, access, text, known, code)] = number
-    return found
+            id_of[(well, access, text, known, code)] = number
+    return id_of
 
 
 def _live_records(connection: Connection, event_ids: list[int]) -> dict[int, dict[str, Any]]:
     """Return what is on record of events, with their readings, by event id."""
     record, reading = LevelRecord, LevelReading
-    found: dict[int, dict[str, Any]] = {}
+    records: dict[int, dict[str, Any]] = {}
     for start in range(0, len(event_ids), _WELLS_AT_ONCE):
         some = event_ids[start : start + _WELLS_AT_ONCE]
         rows = connection.execute(
@@ -259,8 +259,8 @@ def _live_records(connection: Connection, event_ids: list[int]) -> dict[int, dic
             readings.where(reading.level_record_id.in_(list(by_record)))
         ):
             by_record[number]["readings"][(quantity, ordinal)] = (value, unit, written)
-        found |= {row["level_event_id"]: row for row in by_record.values()}
-    return found
+        records |= {row["level_event_id"]: row for row in by_record.values()}
+    return records
 
 
 def _insert_readings(

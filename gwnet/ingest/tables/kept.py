@@ -1,7 +1,7 @@
 """A correction touches only the columns that its file has: the others keep their values on record.
 
 The values are put into the parsed rows before the rules of a row run, so that a row is checked and compared as it would
-stand on record. Lengths are kept in the unit in which they are stored, so that they come back to the last digit.
+be on record. Lengths are kept in the unit in which they are stored, so that they come back to the last digit.
 """
 
 from __future__ import annotations
@@ -138,9 +138,9 @@ def _plain(value: Any) -> Any:
 
 
 def _list_of(text: str) -> list[str]:
-    """Return the entries of a list as they would stand in a cell: names, or limits by name."""
-    found = json.loads(text)
-    return [f"{name}={number!r}" for name, number in found.items()] if isinstance(found, dict) else found
+    """Return the entries of a list as they would be in a cell: names, or limits by name."""
+    stored = json.loads(text)
+    return [f"{name}={number!r}" for name, number in stored.items()] if isinstance(stored, dict) else stored
 
 
 def _moment_filler(values: Moments) -> Callable[[int, dt.datetime], None]:

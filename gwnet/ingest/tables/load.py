@@ -235,14 +235,14 @@ def _all_rejected(rejections: Sequence[Rejection], results: Sequence[FileResult]
 
 
 def _loaded_whole(store: Store, hashes: Collection[str]) -> dict[str, Row[*tuple[Any, ...]]]:
-    """Return which of some files were loaded whole and of which something still stands, by their hash.
+    """Return which of some files were loaded whole and of which something is still on record, by their hash.
 
     A file of which rows were rejected, or whose rows were all withdrawn since, may be loaded again.
     """
     columns = (SourceFile.id, SourceFile.sha256, SourceFile.name, SourceFile.loaded_at_utc, SourceFile.row_count)
     with store.reading() as connection:
-        found = connection.execute(select(*columns).where(SourceFile.sha256.in_(hashes))).all()
-        ids = [row.id for row in found]
+        known_files = connection.execute(select(*columns).where(SourceFile.sha256.in_(hashes))).all()
+        ids = [row.id for row in known_files]
         stored: Counter[int] = Counter()
         standing: Counter[int] = Counter()
         for name in RECORDED_TABLES if ids else ():
@@ -252,7 +252,7 @@ def _loaded_whole(store: Store, hashes: Collection[str]) -> dict[str, Row[*tuple
             for number, every, still in connection.execute(query.where(table.c.source_file_id.in_(ids))):
                 stored[number] += every
                 standing[number] += still
-    return {row.sha256: row for row in found if stored[row.id] >= row.row_count and standing[row.id] > 0}
+    return {row.sha256: row for row in known_files if stored[row.id] >= row.row_count and standing[row.id] > 0}
 
 
 def _expanded(paths: Iterable[Path], notes: list[FileResult]) -> list[Path]:

@@ -1,4 +1,4 @@
-"""Codes on record, and what they stand for, as seen from inside the loading transaction."""
+"""Codes on record with their ids, as seen from inside the loading transaction."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ class Codes:
     instrument_units : dict of int to str
         Unit of length by instrument id.
     standing : dict of str to dict
-        As ``ids``, of identities that have a live row; a withdrawn well takes no more events.
+        As ``ids``, of identities that have a live row; a withdrawn well has no more events.
     refused : dict of str to set
         Codes whose rows were rejected in this load, by identity table; a row that needs one of them says so.
     """
@@ -104,7 +104,7 @@ def site_ids(parsed: Parsed, codes: Codes) -> NDArray[np.int64]:
 
 
 def ids(parsed: Parsed, codes: Codes, column: Column, sites: NDArray[np.int64] | None) -> NDArray[np.int64]:
-    """Return the ids that the codes of a column stand for, -1 where empty or not on record (which is noted).
+    """Return the ids of the codes of a column, -1 where empty or not on record (which is noted).
 
     Parameters as `gwnet.ingest.tables`; ``column`` is a column of codes.
     """

@@ -42,7 +42,7 @@ class Parsed:
     Attributes
     ----------
     raw : gwnet.ingest.tables.raw.RawTable
-        The table as it stood in the file.
+        The table as it is in the file.
     values : dict of str to array or list
         By column: object arrays of text (None for empty), float arrays (NaN), ``datetime64[D]`` (NaT), minutes of the
         day as float (NaN), or `Moments`.
@@ -157,23 +157,23 @@ def _take_reader_rejections(parsed: Parsed) -> None:
     """Take over the problems met while reading the file, but those of cells in columns that are not known."""
     place_of = {number: row for row, number in enumerate(parsed.raw.sheet.numbers)}
     known = {parsed.raw.heading(name) for name in parsed.raw.places}
-    for found in parsed.raw.sheet.rejections:
-        if found.column is not None and found.column not in known:
+    for rejection in parsed.raw.sheet.rejections:
+        if rejection.column is not None and rejection.column not in known:
             continue
         parsed.rejections.append(
             Rejection(
                 parsed.table.name,
-                found.file,
-                found.row,
-                found.column,
-                found.value,
-                found.problem,
-                found.message,
-                found.fix,
+                rejection.file,
+                rejection.row,
+                rejection.column,
+                rejection.value,
+                rejection.problem,
+                rejection.message,
+                rejection.fix,
             )
         )
-        if found.row in place_of:
-            parsed.good[place_of[found.row]] = False
+        if rejection.row in place_of:
+            parsed.good[place_of[rejection.row]] = False
 
 
 def _require(parsed: Parsed, column: Column, cells: list[str]) -> None:
@@ -281,12 +281,12 @@ def _choice_column(parsed: Parsed, column: Column, cells: list[str]) -> NDArray[
         word = cell.strip()
         if not word:
             continue
-        found = known.get(word) or known.get(" ".join(word.lower().replace("_", " ").split()))
-        if found is None:
+        chosen = known.get(word) or known.get(" ".join(word.lower().replace("_", " ").split()))
+        if chosen is None:
             near = get_close_matches(word.lower(), column.choices, n=1)
             hint = f"Did you mean {near[0]!r}?" if near else f"Write one of: {', '.join(column.choices)}."
             parsed.reject(row, column.name, "not-a-choice", f"{word!r} is not one of the words of this column.", hint)
-        values[row] = found
+        values[row] = chosen
     return values
 
 
@@ -300,12 +300,12 @@ def _list_column(parsed: Parsed, column: Column, cells: list[str]) -> NDArray[np
 
 def _date_of(plain: str) -> tuple[np.datetime64, str]:
     """Return the day that a text is, or the code of its problem."""
-    found, order = _ISO_DATE.fullmatch(plain), (1, 2, 3)
-    if found is None:
-        found, order = _DOTTED_DATE.fullmatch(plain), (3, 2, 1)
-    if found is None:
+    parts, order = _ISO_DATE.fullmatch(plain), (1, 2, 3)
+    if parts is None:
+        parts, order = _DOTTED_DATE.fullmatch(plain), (3, 2, 1)
+    if parts is None:
         return NO_DAY, "date-order-unclear" if _SLASHED_DATE.fullmatch(plain) else "not-a-date"
-    year, month, day = (int(found[place]) for place in order)
+    year, month, day = (int(parts[place]) for place in order)
     try:
         return np.datetime64(dt.date(year, month, day), "D"), ""
     except ValueError:
@@ -313,7 +313,7 @@ def _date_of(plain: str) -> tuple[np.datetime64, str]:
 
 
 _DATE_FAULTS: Final[dict[str, tuple[str, str]]] = {
-    "date-order-unclear": ("has an order of day and month that cannot be told", "Write YYYY-MM-DD."),
+    "date-order-unclear": ("does not say which is the day and which the month", "Write YYYY-MM-DD."),
     "not-a-date": ("is not a date", "Write YYYY-MM-DD."),
     "date-impossible": ("is not a day of the calendar", "Check day and month."),
 }
@@ -338,13 +338,13 @@ def _date_column(parsed: Parsed, column: Column, cells: list[str]) -> NDArray[np
 
 def _minutes_of(plain: str) -> float | None:
     """Return the minutes since midnight that a text is, or None."""
-    found = _TIME.fullmatch(plain)
-    if found is None:
+    parts = _TIME.fullmatch(plain)
+    if parts is None:
         return None
-    hour, minute, second = int(found[1]), int(found[2]), int(found[3] or 0)
+    hour, minute, second = int(parts[1]), int(parts[2]), int(parts[3] or 0)
     if hour > 23 or minute > 59 or second > 59:
         return None
-    fraction = float(f"0.{found[4]}") if found[4] else 0.0
+    fraction = float(f"0.{parts[4]}") if parts[4] else 0.0
     return hour * 60 + minute + (second + fraction) / 60
 
 
@@ -398,14 +398,14 @@ def _clock_and_offset(text: str) -> tuple[float | None, float]:
     """Return minutes since midnight and offset in minutes (NaN for none) of the text after a date."""
     if not text:
         return 0.0, np.nan
-    found = re.fullmatch(rf"({_TIME.pattern})\s*({_OFFSET.pattern})?", text, re.IGNORECASE)
-    if found is None:
+    parts = re.fullmatch(rf"({_TIME.pattern})\s*({_OFFSET.pattern})?", text, re.IGNORECASE)
+    if parts is None:
         return None, np.nan
-    minutes = _minutes_of(found[1])
-    if found[6] is None:
+    minutes = _minutes_of(parts[1])
+    if parts[6] is None:
         return minutes, np.nan
-    hours = int(found[8] or 0) * 60 + int(found[9] or 0)
-    return minutes, float(-hours if found[7] == "-" else hours)
+    hours = int(parts[8] or 0) * 60 + int(parts[9] or 0)
+    return minutes, float(-hours if parts[7] == "-" else hours)
 
 
 def _check_days(parsed: Parsed, column: Column, last_day: np.datetime64) -> None:

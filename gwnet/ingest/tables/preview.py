@@ -28,7 +28,7 @@ _IDENTITIES: Final[dict[str, str]] = {
     "site_id": "site",
 }
 
-#: What stands where there was no value.
+#: Word for a missing value.
 NOTHING: Final = "nothing"
 
 Difference = tuple[str, Any, Any]
@@ -36,7 +36,7 @@ Difference = tuple[str, Any, Any]
 
 @dataclass(frozen=True)
 class RowChange:
-    """One value of a row on record that another takes the place of, or a row that is withdrawn.
+    """One value of a row on record that another replaces, or a row that is withdrawn.
 
     Attributes
     ----------

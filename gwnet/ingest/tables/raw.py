@@ -1,4 +1,4 @@
-"""A table as it stands in a file, headings understood, cells still text; and which table it is."""
+"""A table as it is in a file, headings understood, cells still text; and which table it is."""
 
 from __future__ import annotations
 
@@ -99,16 +99,16 @@ def split_heading(heading: str) -> tuple[str, str | None]:
     >>> split_heading("Depth to water [ft]")
     ('depth_to_water', 'ft')
     """
-    found = _HEADING.fullmatch(heading)
-    if found is None:
+    parts = _HEADING.fullmatch(heading)
+    if parts is None:
         return heading.strip().lower(), None
-    name = re.sub(r"[\s_]+", "_", found["name"].strip()).lower()
+    name = re.sub(r"[\s_]+", "_", parts["name"].strip()).lower()
     name = FORMER_HEADINGS.get(name, name)
-    return name, found["unit"].strip() if found["unit"] is not None else None
+    return name, parts["unit"].strip() if parts["unit"] is not None else None
 
 
 def is_help(title: str) -> bool:
-    """Return whether a heading or the name of a sheet only helps a reader: it stands wholly in round brackets.
+    """Return whether a heading or the name of a sheet only helps a reader: it is wholly in round brackets.
 
     Parameters
     ----------
@@ -160,7 +160,7 @@ def recognise(sheet: RawSheet, *, keys_only: bool = False) -> RawTable:
     warnings: list[str] = []
     for place, (name, unit) in enumerate(split):
         if name in places:
-            faults.append(f"column {name!r} stands twice")
+            faults.append(f"column {name!r} occurs twice")
         elif name in table.names:
             places[name] = place
             _note_unit(table, name, unit, units, faults)

@@ -35,7 +35,7 @@ def record_rows(
 
 
 def row_keys(parsed: Parsed, columns: Columns, codes: Codes) -> list[Any]:
-    """Return the key of each row as a tuple; an identity that is not there yet stands by its code.
+    """Return the key of each row as a tuple; an identity that is not there yet is given by its code.
 
     Parameters as `gwnet.ingest.tables`.
     """
@@ -152,7 +152,7 @@ class _Recording:
         return to_add
 
     def _replaces(self, row: int, known: dict[str, Any]) -> bool:
-        """Return whether a row takes the place of the live row of its key."""
+        """Return whether a row replaces the live row of its key."""
         differences = self._differences(row, known)
         if not differences:
             self.tally.unchanged += 1
@@ -171,7 +171,7 @@ class _Recording:
         return [(name, old, new) for name, old, new in values if not is_same(new, old)]
 
     def _refuse_duplicate(self, row: int, earlier: int) -> None:
-        """Pass over a row that stands twice with the same values; refuse one with other values."""
+        """Pass over a row that occurs twice with the same values; refuse one with other values."""
         differ = any(not is_same(values[row], values[earlier]) for values in self.columns.values())
         if not differ or self.instruction.withdraw:
             self.tally.unchanged += 1

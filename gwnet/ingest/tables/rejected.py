@@ -64,10 +64,10 @@ def _free_name(target: Path, parsed: Parsed) -> Path:
 def _write(writer: csv.writer, parsed: Parsed) -> None:  # type: ignore[valid-type]
     sheet = parsed.raw.sheet
     problems: dict[int, list[str]] = defaultdict(list)
-    for found in parsed.rejections:
-        if found.row is not None:
-            column = f"{found.column}: " if found.column else ""
-            problems[found.row].append(f"{column}{found.message} {found.fix}".strip())
+    for problem in parsed.rejections:
+        if problem.row is not None:
+            column = f"{problem.column}: " if problem.column else ""
+            problems[problem.row].append(f"{column}{problem.message} {problem.fix}".strip())
     kept = [place for place, heading in enumerate(sheet.headings) if split_heading(heading)[0] != PROBLEM_COLUMN]
     writer.writerow([*(sheet.headings[place] for place in kept), PROBLEM_COLUMN])  # type: ignore[attr-defined]
     for number, cells in zip(sheet.numbers, sheet.rows, strict=True):

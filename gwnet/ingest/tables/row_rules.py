@@ -165,14 +165,15 @@ _AT_THE_WELL = (
 def _pass_over_unfilled(parsed: Parsed) -> None:
     """Pass over the rows of a round whose wells were not visited: planned, and nothing filled in at the well.
 
-    They are told with the warnings of the table. A day in the future is no problem of theirs: the round may still last.
+    They are reported with the warnings of the table. A day in the future is no problem of theirs: the round may still
+    last.
     """
     values = parsed.values
     maybe = np.isnan(values["depth_to_water"]) & (values["status"] == None) & (values["round"] != None)  # noqa: E711
     if not maybe.any():
         return
     headings = {parsed.raw.heading(name) for name in _AT_THE_WELL if name in parsed.raw.places}
-    spoilt = {found.row for found in parsed.rejections if found.column in headings}
+    spoilt = {rejection.row for rejection in parsed.rejections if rejection.column in headings}
     columns = [parsed.raw.cells(name) or [] for name in _AT_THE_WELL if name in parsed.raw.places]
     unfilled = [
         row
@@ -226,9 +227,9 @@ def _check_repeats(parsed: Parsed, first: np.ndarray) -> None:
             int(row), "depth_to_water_2", "repeats-without-first", message, "Fill the readings from the left."
         )
     chosen = np.nan_to_num(parsed.values["chosen_reading"])
-    taken = first.astype(int) + second + third
-    for row in np.flatnonzero((chosen > taken) & parsed.good):
-        message = f"Reading {int(chosen[row])} is chosen, and there are {int(taken[row])}."
+    given = first.astype(int) + second + third
+    for row in np.flatnonzero((chosen > given) & parsed.good):
+        message = f"Reading {int(chosen[row])} is chosen, and there are {int(given[row])}."
         parsed.reject(int(row), "chosen_reading", "out-of-range", message, "Choose one of the readings.")
 
 
@@ -246,5 +247,5 @@ def _check_signs(parsed: Parsed) -> None:
         values = parsed.values[name]
         for row in np.flatnonzero((values < 0) & ~flowing & parsed.good):
             message = f"The depth {values[row]:g} is negative; depths count downward."
-            fix = "Drop the sign, or give the status 'flowing' if water stood above the measuring point."
+            fix = "Drop the sign, or give the status 'flowing' if water was above the measuring point."
             parsed.reject(int(row), name, "wrong-sign", message, fix)

@@ -94,11 +94,11 @@ def retire_verdicts(connection: Connection, event_ids: NDArray[np.int64], instru
 
 
 def _live_verdicts(connection: Connection, event_ids: NDArray[np.int64], *, every_rule: bool) -> list[int]:
-    found: list[int] = []
+    live_ids: list[int] = []
     for start in range(0, event_ids.size, _IDS_AT_ONCE):
         some = event_ids[start : start + _IDS_AT_ONCE].tolist()
         query = select(Verdict.id).where(Verdict.level_event_id.in_(some), known_on(Verdict, None))
         if not every_rule:
             query = query.where(Verdict.rule == RULE)
-        found += connection.scalars(query)
-    return found
+        live_ids += connection.scalars(query)
+    return live_ids

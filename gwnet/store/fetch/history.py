@@ -11,7 +11,7 @@ from sqlalchemy import ColumnElement, Connection, Select, Table, select
 from gwnet.clock import zone_of
 from gwnet.store.contract import TABLES
 from gwnet.store.fetch.frames import FRAMES, as_declared
-from gwnet.store.fetch.logger_history import concerned, in_words, series_names
+from gwnet.store.fetch.logger_history import describe_row, find_concerned, series_names
 from gwnet.store.models.levels import LevelEvent, LevelReading
 from gwnet.store.models.schema import METADATA
 from gwnet.store.models.sites import Aquifer, Site, SiteRecord
@@ -112,7 +112,7 @@ class _Names:
 def _change(
     connection: Connection, table_name: str, key: tuple[str, ...], retired: dict[str, Any], names: _Names
 ) -> list[dict[str, Any]]:
-    """Return the rows that tell how one retired row differs from its successor."""
+    """Return the rows that say how one retired row differs from its successor."""
     table = METADATA.tables[table_name]
     query = select(table).where(table.c.recorded_at_utc == retired["retired_at_utc"])
     for column in key:
@@ -120,7 +120,7 @@ def _change(
         query = query.where(same)
     successor = connection.execute(query.order_by(table.c.id)).mappings().first()
     well, place = _place(connection, table_name, key, retired, names)
-    told = {
+    common = {
         "recorded_at_utc": retired["retired_at_utc"],
         "recorded_by": retired["retired_by"],
         "subject": table_name.replace("_record", "").replace("_", " "),
@@ -128,11 +128,11 @@ def _change(
         "reason": retired["retired_reason"] or "",
     }
     if successor is None:
-        return [{**told, "item": f"whole row{place}", "was": "on record", "now": ""}]
+        return [{**common, "item": f"whole row{place}", "was": "on record", "now": ""}]
     old, new = _values(connection, table_name, retired), _values(connection, table_name, dict(successor))
     return [
         {
-            **told,
+            **common,
             "item": f"{_words(column)}{place}",
             "was": names.text(column, old.get(column)),
             "now": names.text(column, new.get(column)),
@@ -154,9 +154,9 @@ def _values(connection: Connection, table_name: str, row: dict[str, Any]) -> dic
     if table_name == "level_record":
         reading = LevelReading
         query = select(reading).where(reading.level_record_id == row["id"]).order_by(reading.quantity, reading.ordinal)
-        for found in connection.execute(query).mappings():
-            number = "" if found["ordinal"] == 1 else f" {found['ordinal']}"
-            values[f"{found['quantity']}{number}"] = f"{found['written']} {found['unit']}"
+        for reading_row in connection.execute(query).mappings():
+            number = "" if reading_row["ordinal"] == 1 else f" {reading_row['ordinal']}"
+            values[f"{reading_row['quantity']}{number}"] = f"{reading_row['written']} {reading_row['unit']}"
     return values
 
 
@@ -173,7 +173,7 @@ def _place(
     return well, f" ({', '.join(rest)})" if rest else ""
 
 
-#: Tables whose rows tell the history of a well, and the word for each.
+#: Tables whose rows make the history of a well, and the word for each.
 _OF_WELL: Final[dict[str, str]] = {
     "site_record": "site",
     "well_record": "well",
@@ -227,16 +227,16 @@ def happenings(connection: Connection, well_id: int, known_on: dt.datetime | Non
         finding; reviewed and decided), item in words, old and new value as text, reason, and file with row. Rows of
         the site and of instruments that were used at the well are among them.
     """
-    told = _Teller(connection, _Names(connection), well_id)
+    history = _WellHistory(connection, _Names(connection), well_id)
     rows: list[dict[str, Any]] = []
     for name, subject in _OF_WELL.items():
-        rows += told.rows(name, subject, known_on)
+        rows += history.rows(name, subject, known_on)
     table = as_declared(pd.DataFrame(rows, columns=list(HAPPENING_COLUMNS), dtype=object), "happenings")
     return table.sort_values("recorded_at_utc", kind="stable", ignore_index=True)
 
 
-class _Teller:
-    """Tells the rows of one well in words."""
+class _WellHistory:
+    """Describes the rows of one well in words."""
 
     def __init__(self, connection: Connection, names: _Names, well_id: int) -> None:
         self.connection, self.names, self.well_id = connection, names, well_id
@@ -248,15 +248,15 @@ class _Teller:
         record = METADATA.tables["level_record"]
         self.event_ids = [event.id for event in events]
         query = select(record.c.level_event_id, record.c.local_offset_minutes, record.c.instrument_id)
-        found = connection.execute(query.where(record.c.level_event_id.in_(self._events()))).all()
-        offsets = {row.level_event_id: row.local_offset_minutes for row in found}
-        self.instruments = sorted({row.instrument_id for row in found if row.instrument_id is not None})
+        records = connection.execute(query.where(record.c.level_event_id.in_(self._events()))).all()
+        offsets = {row.level_event_id: row.local_offset_minutes for row in records}
+        self.instruments = sorted({row.instrument_id for row in records if row.instrument_id is not None})
         self.when = {event.id: _local(event, offsets.get(event.id, 0)) for event in events}
         verdict = METADATA.tables["verdict"]
         query = select(verdict).where((verdict.c.well_id == well_id) | verdict.c.level_event_id.in_(self._events()))
         self.verdicts = {row["id"]: dict(row) for row in connection.execute(query).mappings()}
         self.sources = names.of["source_file_id"]
-        self.loggers = concerned(connection, well_id)
+        self.loggers = find_concerned(connection, well_id)
 
     def _events(self) -> Select[int]:
         return select(LevelEvent.id).where(LevelEvent.well_id == self.well_id)
@@ -267,19 +267,19 @@ class _Teller:
         query = select(table).where(self._concerned(table)).order_by(table.c.recorded_at_utc, table.c.id)
         if known_on is not None:
             query = query.where(table.c.recorded_at_utc <= known_on)
-        found = [dict(row) for row in self.connection.execute(query).mappings()]
+        recorded = [dict(row) for row in self.connection.execute(query).mappings()]
         key = _REVIEW_KEYS.get(table_name) or ROW_KEYS[table_name]
-        values = {row["id"]: self._values(table_name, row, key) for row in found}
+        values = {row["id"]: self._values(table_name, row, key) for row in recorded}
         ended: dict[Any, dict[str, Any]] = {}
-        told: list[dict[str, Any]] = []
-        for row in found:
+        described: list[dict[str, Any]] = []
+        for row in recorded:
             before = ended.pop((tuple(row[name] for name in key), row["recorded_at_utc"]), None)
-            told += self._told(table_name, subject, row, before, values)
+            described += self._describe(table_name, subject, row, before, values)
             if row["retired_at_utc"] is not None and (known_on is None or row["retired_at_utc"] <= known_on):
                 ended[(tuple(row[name] for name in key), row["retired_at_utc"])] = row
         for row in ended.values():
-            told.append(self._withdrawn(table_name, subject, row))
-        return told
+            described.append(self._withdrawn(table_name, subject, row))
+        return described
 
     def _concerned(self, table: Table) -> ColumnElement[bool]:
         """Return the condition that keeps the rows of a table that concern the well."""
@@ -306,16 +306,16 @@ class _Teller:
         if table_name == "verdict":
             return {"": row["message"]}
         if table_name in self.loggers:
-            return {"": in_words(table_name, row, lambda moment: self.names.text("", moment))}
-        found = _values(self.connection, table_name, row)
+            return {"": describe_row(table_name, row, lambda moment: self.names.text("", moment))}
+        in_words = _values(self.connection, table_name, row)
         hidden = {*key, "local_offset_minutes"}
         return {
             _words(name): self.names.text(name, value)
-            for name, value in found.items()
+            for name, value in in_words.items()
             if name not in hidden and value is not None
         }
 
-    def _told(
+    def _describe(
         self,
         table_name: str,
         subject: str,
@@ -324,18 +324,18 @@ class _Teller:
         values: dict[int, dict[str, str]],
     ) -> list[dict[str, Any]]:
         item, subject = self._item(table_name, subject, row)
-        told = self._act(row, subject, "recorded" if before is None else "corrected")
+        common = self._act(row, subject, "recorded" if before is None else "corrected")
         new = values[row["id"]]
         if before is None or table_name in _REVIEW_KEYS:
             now = "; ".join(f"{name}: {value}" if name else value for name, value in new.items())
             first = {"review": "provisional", "decision": "open"}.get(subject, "")
             was = first if before is None else next(iter(values[before["id"]].values()), "")
-            return [{**told, "item": item, "was": was, "now": now}]
+            return [{**common, "item": item, "was": was, "now": now}]
         old = values[before["id"]]
         changed = [name for name in dict.fromkeys([*old, *new]) if old.get(name) != new.get(name)]
         place = {name: f"{item}: {name}" if item else name for name in changed}
         return [
-            {**told, "item": place[name], "was": old.get(name, "nothing"), "now": new.get(name, "nothing")}
+            {**common, "item": place[name], "was": old.get(name, "nothing"), "now": new.get(name, "nothing")}
             for name in changed
         ]
 

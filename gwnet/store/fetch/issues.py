@@ -111,16 +111,20 @@ def find_issue(connection: Connection, name: str, known_on: dt.datetime | None =
     NotFoundError
         If there is none, or several.
     """
-    all_of_them = issues(connection, known_on)
+    registered_issues = issues(connection, known_on)
     text = name.strip().lower()
     if text.isdecimal() and len(text) < _DIGEST_SIGNS:
-        found = [issue for issue in all_of_them if issue.number == int(text)]
+        matching = [issue for issue in registered_issues if issue.number == int(text)]
     else:
-        found = [issue for issue in all_of_them if len(text) >= _DIGEST_SIGNS and issue.sha256.startswith(text)]
-    if len(found) == 1:
-        return found[0]
-    registered = ", ".join(f"{issue.number} ({issue.definition} {issue.period})" for issue in all_of_them) or "none"
-    what = "No issued report is" if not found else f"{len(found)} issued reports are"
+        matching = [
+            issue for issue in registered_issues if len(text) >= _DIGEST_SIGNS and issue.sha256.startswith(text)
+        ]
+    if len(matching) == 1:
+        return matching[0]
+    registered = (
+        ", ".join(f"{issue.number} ({issue.definition} {issue.period})" for issue in registered_issues) or "none"
+    )
+    what = "No issued report is" if not matching else f"{len(matching)} issued reports are"
     message = f"{what} called {name[:80]!r}."
     fix = f"Give the number of an issue, its PDF, or the first {_DIGEST_SIGNS} signs of its SHA-256. Registered: "
     raise NotFoundError(message, fix=f"{fix}{registered}.")

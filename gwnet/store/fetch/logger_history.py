@@ -15,7 +15,7 @@ from gwnet.store.models.loggers import Correction, Download, LoggerSeries
 _FIRST = dt.datetime.min.replace(tzinfo=dt.UTC)
 _LAST = dt.datetime.max.replace(tzinfo=dt.UTC)
 
-#: What became of the rows of a download, in the order in which it is told.
+#: What became of the rows of a download, in the order in which it is described.
 _COUNTS = (
     ("added_count", "added"),
     ("same_count", "on record already"),
@@ -26,8 +26,8 @@ _COUNTS = (
 )
 
 
-def concerned(connection: Connection, well_id: int) -> dict[str, list[int]]:
-    """Return the downloads and corrections of instruments and barometers while they hung for a well.
+def find_concerned(connection: Connection, well_id: int) -> dict[str, list[int]]:
+    """Return the downloads and corrections of instruments and barometers while they were installed for a well.
 
     Parameters as `gwnet.store.fetch`.
 
@@ -36,27 +36,27 @@ def concerned(connection: Connection, well_id: int) -> dict[str, list[int]]:
     well_id : int
         The well.
     """
-    hung = Deployment
-    columns = (hung.instrument_id, hung.barometer_id, hung.valid_from_utc, hung.valid_until_utc)
+    deployment = Deployment
+    columns = (deployment.instrument_id, deployment.barometer_id, deployment.valid_from_utc, deployment.valid_until_utc)
     spans: dict[int, list[tuple[dt.datetime, dt.datetime]]] = {}
-    for instrument, barometer, start, end in connection.execute(select(*columns).where(hung.well_id == well_id)):
+    for instrument, barometer, start, end in connection.execute(select(*columns).where(deployment.well_id == well_id)):
         for number in (instrument, barometer):
             if number is not None:
                 spans.setdefault(number, []).append((start or _FIRST, end or _LAST))
-    found: dict[str, list[int]] = {"download": [], "correction": []}
+    rows: dict[str, list[int]] = {"download": [], "correction": []}
     if not spans:
-        return found
+        return rows
     of_them = LoggerSeries.instrument_id.in_(list(spans))
     one, step = Download, Correction
     downloads = select(one.id, LoggerSeries.instrument_id, one.first_ms, one.last_ms).join_from(one, LoggerSeries)
     for number, instrument, first, last in connection.execute(downloads.where(of_them)):
         if first is not None and last is not None and _meets(spans[instrument], _instant(first), _instant(last)):
-            found["download"].append(number)
+            rows["download"].append(number)
     steps = select(step.id, LoggerSeries.instrument_id, step.valid_from_utc, step.valid_until_utc)
     for number, instrument, start, end in connection.execute(steps.join_from(step, LoggerSeries).where(of_them)):
         if _meets(spans[instrument], start or _FIRST, end or _LAST):
-            found["correction"].append(number)
-    return found
+            rows["correction"].append(number)
+    return rows
 
 
 def _instant(time_ms: int) -> dt.datetime:
@@ -67,7 +67,7 @@ def _meets(spans: list[tuple[dt.datetime, dt.datetime]], first: dt.datetime, las
     return any(first < end and last >= start for start, end in spans)
 
 
-def in_words(table_name: str, row: dict[str, Any], moment: Callable[[dt.datetime], str]) -> str:
+def describe_row(table_name: str, row: dict[str, Any], moment: Callable[[dt.datetime], str]) -> str:
     """Return what a download gave, or what a correction does.
 
     Parameters
@@ -85,15 +85,15 @@ def in_words(table_name: str, row: dict[str, Any], moment: Callable[[dt.datetime
         One line.
     """
     if table_name == "download":
-        told = [f"{row[name]:,} {word}" for name, word in _COUNTS if row[name]] or ["nothing new"]
+        parts = [f"{row[name]:,} {word}" for name, word in _COUNTS if row[name]] or ["nothing new"]
         span = f", {moment(_instant(row['first_ms']))} to {moment(_instant(row['last_ms']))}"
         layout = f", layout {row['layout']}" if row["layout"] else ""
-        return f"{', '.join(told)}{span if row['first_ms'] is not None else ''}{layout}"
+        return f"{', '.join(parts)}{span if row['first_ms'] is not None else ''}{layout}"
     parameters = json.loads(row["parameters"])
-    told = [f"{name.replace('_', ' ')} {_value(value)}" for name, value in parameters.items()]
+    parts = [f"{name.replace('_', ' ')} {_value(value)}" for name, value in parameters.items()]
     start, end = row["valid_from_utc"], row["valid_until_utc"]
     ends = (f"from {moment(start)}" if start else "", f"to {moment(end)}" if end else "")
-    return ", ".join([*told, " ".join(part for part in ends if part) or "all through"])
+    return ", ".join([*parts, " ".join(end for end in ends if end) or "all through"])
 
 
 def _value(value: Any) -> str:

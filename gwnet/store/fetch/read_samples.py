@@ -69,7 +69,7 @@ def _unpacked(first_ms: int, step_ms: int | None, count: int, content: bytes) ->
     return first_ms + step_ms * np.arange(count, dtype=np.int64), value
 
 
-def packed(
+def read_packs(
     connection: Connection,
     series_id: int,
     start_ms: int | None = None,
@@ -121,7 +121,7 @@ def packed(
     return time_ms[inside], value[inside]
 
 
-def rows(
+def read_rows(
     connection: Connection,
     series_id: int,
     start_ms: int | None = None,
@@ -158,7 +158,7 @@ def rows(
     return (_rows_sqlite if on_sqlite else _rows_postgresql)(connection, tail)
 
 
-def windows(
+def read_windows(
     connection: Connection, series_id: int, first_ms: int, last_ms: int, most: int = MOST_AT_ONCE
 ) -> Iterator[tuple[Times, Values]]:
     """Yield all samples of a series within a span, in order, a bounded number at a time.
@@ -182,7 +182,7 @@ def windows(
         Values, NaN where there is none, shape (n,).
     """
     while first_ms <= last_ms:
-        times, values = rows(connection, series_id, first_ms, last_ms + 1, most)
+        times, values = read_rows(connection, series_id, first_ms, last_ms + 1, most)
         if times.size:
             yield times, values
         if times.size < most:
@@ -194,8 +194,8 @@ def _rows_sqlite(connection: Connection, tail: str) -> tuple[Times, Values]:
     """Read rows into one flat array; whole milliseconds stay exact in float64 for a quarter of a million years."""
     raw: Any = connection.connection.driver_connection
     try:
-        found = raw.execute(f"SELECT time_ms, ifnull(value, 9e999) FROM sample {tail}")
-        flat = np.fromiter(chain.from_iterable(found), np.float64).reshape(-1, 2)
+        cells = raw.execute(f"SELECT time_ms, ifnull(value, 9e999) FROM sample {tail}")
+        flat = np.fromiter(chain.from_iterable(cells), np.float64).reshape(-1, 2)
     except sqlite3.Error as error:
         raise store_error(str(error).strip(), "sample") from error
     value = flat[:, 1].copy()
@@ -223,7 +223,7 @@ def _rows_postgresql(connection: Connection, tail: str) -> tuple[Times, Values]:
     )
 
 
-def at(connection: Connection, keys: Sequence[tuple[int, int]]) -> list[tuple[int, int, float | None]]:
+def read_at(connection: Connection, keys: Sequence[tuple[int, int]]) -> list[tuple[int, int, float | None]]:
     """Return samples by their keys.
 
     Parameters as `gwnet.store.fetch`.
@@ -233,7 +233,7 @@ def at(connection: Connection, keys: Sequence[tuple[int, int]]) -> list[tuple[in
     keys : sequence of tuple of int
         Series and time in milliseconds.
     """
-    found: list[tuple[int, int, float | None]] = []
+    existing: list[tuple[int, int, float | None]] = []
     for start in range(0, len(keys), _SERIES_AT_ONCE):
         listed = ", ".join(f"({int(number)}, {int(time)})" for number, time in keys[start : start + _SERIES_AT_ONCE])
         query = (
@@ -241,11 +241,11 @@ def at(connection: Connection, keys: Sequence[tuple[int, int]]) -> list[tuple[in
             " SELECT sample.series_id, sample.time_ms, sample.value FROM wanted"
             " JOIN sample ON sample.series_id = wanted.series_id AND sample.time_ms = wanted.time_ms"
         )
-        found += [tuple(row) for row in connection.exec_driver_sql(query)]
-    return found
+        existing += [tuple(row) for row in connection.exec_driver_sql(query)]
+    return existing
 
 
-def last(connection: Connection, series_ids: Sequence[int]) -> list[tuple[int, int, float | None]]:
+def read_last(connection: Connection, series_ids: Sequence[int]) -> list[tuple[int, int, float | None]]:
     """Return the last sample of each series, whether its download is on record or not: one seek in the key each.
 
     Parameters as `gwnet.store.fetch`.
@@ -255,10 +255,10 @@ def last(connection: Connection, series_ids: Sequence[int]) -> list[tuple[int, i
     series_ids : sequence of int
         The series.
     """
-    found: list[tuple[int, int, float | None]] = []
+    samples: list[tuple[int, int, float | None]] = []
     one_each = _LAST_SQLITE if connection.dialect.name == "sqlite" else _LAST_POSTGRESQL
     for start in range(0, len(series_ids), _SERIES_AT_ONCE):
         listed = ", ".join(f"({int(number)})" for number in series_ids[start : start + _SERIES_AT_ONCE])
         query = f"WITH wanted (series_id) AS (VALUES {listed}) {one_each}"
-        found += [tuple(row) for row in connection.exec_driver_sql(query)]
-    return found
+        samples += [tuple(row) for row in connection.exec_driver_sql(query)]
+    return samples

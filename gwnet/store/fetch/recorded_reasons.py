@@ -41,7 +41,7 @@ def recorded_reasons(
         level record, code of the site for its settings, else the id of instrument or well.
     """
     sites = {row.id: row.code for row in connection.execute(select(Site.id, Site.code))}
-    found: dict[tuple[Any, ...], list[str]] = {}
+    reasons_of: dict[tuple[Any, ...], list[str]] = {}
     for name, columns in _SUBJECTS.items():
         table = METADATA.tables[name]
         for when, who, why in (
@@ -54,10 +54,10 @@ def recorded_reasons(
             for *subject, moment, person, reason in connection.execute(query.order_by(when, table.c.id)):
                 key = (name, *(sites[subject[0]],)) if name == "site_record" else (name, *subject)
                 text = f"{reason or 'no reason given'} ({person}, {moment:%Y-%m-%d})"
-                told = found.setdefault(key, [])
-                if text not in told:
-                    told.append(text)
-    return found
+                reasons = reasons_of.setdefault(key, [])
+                if text not in reasons:
+                    reasons.append(text)
+    return reasons_of
 
 
 def newest_edit(connection: Connection, until: dt.datetime | None = None) -> dt.datetime | None:

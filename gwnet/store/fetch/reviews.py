@@ -127,15 +127,15 @@ def approved_events(connection: Connection, event_ids: Sequence[int]) -> set[int
     set of int
         Those whose live review is ``approved``.
     """
-    found: set[int] = set()
+    ids_approved: set[int] = set()
     for start in range(0, len(event_ids), _IDS_AT_ONCE):
         some = [int(number) for number in event_ids[start : start + _IDS_AT_ONCE]]
         connection.execute(_locked(some))
         query = select(Review.level_event_id).where(
             Review.level_event_id.in_(some), Review.state == "approved", on_record(Review, None)
         )
-        found |= {int(number) for number in connection.scalars(query) if number is not None}
-    return found
+        ids_approved |= {int(number) for number in connection.scalars(query) if number is not None}
+    return ids_approved
 
 
 def lock_events(connection: Connection, event_ids: Sequence[int]) -> None:

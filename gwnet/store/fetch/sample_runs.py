@@ -63,14 +63,14 @@ class Runs:
         """
         return self._painted(time_ms, self.download_id, empty=0)
 
-    def _painted(self, time_ms: NDArray[np.int64], colour: NDArray[Any], *, empty: Any) -> NDArray[Any]:
+    def _painted(self, time_ms: NDArray[np.int64], of_run: NDArray[Any], *, empty: Any) -> NDArray[Any]:
         """Give each time the colour of the last run that spans it."""
-        made = np.full(time_ms.size, empty, dtype=colour.dtype)
+        of_time = np.full(time_ms.size, empty, dtype=of_run.dtype)
         starts = np.searchsorted(time_ms, self.first_ms).tolist()
         ends = np.searchsorted(time_ms, self.last_ms, side="right").tolist()
-        for start, end, one in zip(starts, ends, colour.tolist(), strict=True):
-            made[start:end] = one
-        return made
+        for start, end, value in zip(starts, ends, of_run.tolist(), strict=True):
+            of_time[start:end] = value
+        return of_time
 
 
 def runs_of(connection: Connection, series_id: int, known_on: dt.datetime | None = None) -> Runs:

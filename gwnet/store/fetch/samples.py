@@ -89,9 +89,9 @@ def samples(
     time_ms : numpy.ndarray of int64
         Ascending times, each once; milliseconds since 1970-01-01 UTC, shape (n,).
     value : numpy.ndarray of float64
-        Values as they stood in the files, in the unit of the series; NaN where there is none, shape (n,).
+        Values as they are in the files, in the unit of the series; NaN where there is none, shape (n,).
     """
-    packed = read_samples.packed(connection, series_id, start_ms, end_ms, known_on)
+    packed = read_samples.read_packs(connection, series_id, start_ms, end_ms, known_on)
     return _by_rows(connection, series_id, start_ms, end_ms, known_on) if packed is None else packed
 
 
@@ -100,7 +100,7 @@ def _by_rows(
 ) -> tuple[Times, Values]:
     """Return the samples from the rows of the record themselves."""
     runs = runs_of(connection, series_id, known_on)
-    time_ms, value = read_samples.rows(connection, series_id, start_ms, end_ms)
+    time_ms, value = read_samples.read_rows(connection, series_id, start_ms, end_ms)
     keep = runs.owned_on_record(time_ms)
     return time_ms[keep], value[keep]
 
@@ -120,10 +120,10 @@ def latest(
     wanted = list(connection.scalars(select(LoggerSeries.id))) if series_ids is None else [int(i) for i in series_ids]
     if known_on is not None or _any_retired(connection):
         newest = _newest_by_runs(connection, known_on)
-        found = [(number, newest[number]) for number in wanted if number in newest]
-        rows = read_samples.at(connection, found)
+        keys = [(number, newest[number]) for number in wanted if number in newest]
+        rows = read_samples.read_at(connection, keys)
     else:
-        rows = read_samples.last(connection, wanted)
+        rows = read_samples.read_last(connection, wanted)
     table = pd.DataFrame(rows, columns=[column.name for column in FRAMES["latest"]])
     return as_declared(table, "latest").sort_values("series_id", ignore_index=True)
 

@@ -81,7 +81,7 @@ class Recorded:
     ``valid_from_utc`` and ``valid_until_utc`` (half-open, null = unbounded) say when the row holds in the field, for
     subjects whose own columns do not say so already. ``recorded_at_utc`` and ``retired_at_utc`` say when it was on
     record, and by whom. A correction retires a row and adds another; no row is ever altered otherwise or deleted.
-    ``as_written`` keeps the cells of a registry row as they stood in the file, as JSON.
+    ``as_written`` keeps the cells of a registry row as they are in the file, as JSON.
     """
 
     id: Mapped[int] = mapped_column(Integer, primary_key=True)

@@ -23,7 +23,7 @@ class Instrument(Base):
 class InstrumentRecord(Recorded, Base):
     """Kind and properties of an instrument.
 
-    ``length_below_sensing_point_m`` is the length of probe that hangs below the point which senses water.
+    ``length_below_sensing_point_m`` is the length of the probe below the point that senses water.
     """
 
     __tablename__ = "instrument_record"
@@ -58,7 +58,7 @@ class TapeCheck(Recorded, Base):
 
 
 class Deployment(Recorded, Base):
-    """An instrument hung in a well (or a barometer at a site) from ``valid_from_utc`` to ``valid_until_utc``."""
+    """An instrument installed in a well (or a barometer at a site) from ``valid_from_utc`` to ``valid_until_utc``."""
 
     __tablename__ = "deployment"
     __table_args__ = (

@@ -31,7 +31,7 @@ class LevelEvent(Base):
 
 
 class LevelRecord(Recorded, Base):
-    """What was recorded of a level event; its readings hang on it."""
+    """What was recorded of a level event; its readings refer to it."""
 
     __tablename__ = "level_record"
     __table_args__ = (
@@ -56,7 +56,7 @@ class LevelRecord(Recorded, Base):
 
 
 class LevelReading(Base):
-    """One number as it was read: the value in its own unit and the text that stood in the cell.
+    """One number as it was read: the value in its own unit and the text of the cell.
 
     ``quantity`` is depth_to_water, depth_below_ground, water_elevation, depth_to_product or sounded_depth;
     ``ordinal`` counts the repeats from 1.

@@ -26,7 +26,7 @@ class LoggerSeries(Base):
     __tablename__ = "logger_series"
     __table_args__ = (
         Index("uq_logger_series_key", "instrument_id", "quantity", "segment", unique=True),
-        CheckConstraint("take >= 1", name="segment_counts"),
+        CheckConstraint("segment >= 1", name="segment_counts"),
     )
 
     id: Mapped[int] = mapped_column(Integer, primary_key=True)

@@ -20,7 +20,7 @@ from gwnet.store.models import (
 )
 from gwnet.store.models.base import Base, Recorded
 
-__all__ = ["IDENTITY_TABLES", "METADATA", "RECORDED_TABLES"]
+__all__ = ["METADATA", "RECORDED_TABLES"]
 
 #: Importing them is what fills the metadata.
 _SUBJECTS = (
@@ -44,6 +44,3 @@ METADATA: MetaData = Base.metadata
 RECORDED_TABLES: tuple[str, ...] = tuple(
     sorted(str(mapper.local_table) for mapper in Base.registry.mappers if issubclass(mapper.class_, Recorded))
 )
-
-#: Names of the tables that hold only what never changes.
-IDENTITY_TABLES: tuple[str, ...] = tuple(sorted(set(METADATA.tables) - set(RECORDED_TABLES)))

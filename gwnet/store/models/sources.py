@@ -28,7 +28,7 @@ class SourceFile(Base):
 
 
 class SourcePiece(Base):
-    """More of the compressed bytes of a long file, after those that stand with it."""
+    """More of the compressed bytes of a long file, after those that are kept with it."""
 
     __tablename__ = "source_piece"
 

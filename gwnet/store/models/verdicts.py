@@ -32,7 +32,7 @@ class Review(Recorded, Base):
     """What a reviewer decided about a level event or about a verdict, one of the two.
 
     Of an event: approved, rejected, on hold or provisional again. Of a verdict: accepted (it is right), dismissed (the
-    level is sound), on hold or open again. The reason stands in ``reason``.
+    level is sound), on hold or open again. The reason is in ``reason``.
     """
 
     __tablename__ = "review"

@@ -22,7 +22,7 @@ class Well(Base):
 
 
 class WellRecord(Recorded, Base):
-    """Where a well stands, what it taps, how deep it is and when it lived.
+    """Where a well is, what it taps, how deep it is, when it was drilled and decommissioned.
 
     Depths are below ground, positive down; elevations are positive up from the site's vertical datum.
     """

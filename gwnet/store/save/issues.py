@@ -43,7 +43,7 @@ def save_issue(
     printed : mapping
         As `Issue.printed`.
     remark : str, optional
-        Anything that should stand in the register.
+        Anything that the register should say.
 
     Returns
     -------

@@ -99,7 +99,7 @@ def _save(
 
 def _live(connection: Connection, column: str, subjects: list[int], at_utc: dt.datetime) -> list[int]:
     """Return the live reviews of some events or verdicts; none may have been recorded after the time given."""
-    found: list[int] = []
+    live_ids: list[int] = []
     subject = getattr(Review, column)
     for start in range(0, len(subjects), _IDS_AT_ONCE):
         query = select(Review.id, Review.recorded_at_utc).where(
@@ -109,5 +109,5 @@ def _live(connection: Connection, column: str, subjects: list[int], at_utc: dt.d
             if recorded > at_utc:
                 message = f"A review is on record that is later ({recorded.isoformat()}) than {at_utc.isoformat()}."
                 raise StoreError(message, fix="Check the clock of this computer.")
-            found.append(number)
-    return found
+            live_ids.append(number)
+    return live_ids

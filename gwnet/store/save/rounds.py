@@ -82,11 +82,11 @@ def _identity(connection: Connection, site: str, code: str) -> int:
     """Return the id of a round's identity, made where there is none yet."""
     site_id = connection.execute(select(Site.id).where(Site.code == site)).scalar_one()
     known = select(GaugingRound.id).where(GaugingRound.site_id == site_id, GaugingRound.code == code)
-    found = connection.execute(known).scalar_one_or_none()
-    if found is None:
-        found = int(reserve_ids(connection, "gauging_round", 1)[0])
-        insert_columns(connection, "gauging_round", {"id": found, "site_id": site_id, "code": [code]}, 1)
-    return int(found)
+    number = connection.execute(known).scalar_one_or_none()
+    if number is None:
+        number = int(reserve_ids(connection, "gauging_round", 1)[0])
+        insert_columns(connection, "gauging_round", {"id": number, "site_id": site_id, "code": [code]}, 1)
+    return int(number)
 
 
 def _on_record(code: str, differences: Sequence[tuple[str, Any, Any]]) -> StoreError:

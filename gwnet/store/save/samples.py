@@ -1,6 +1,6 @@
 """Storing samples: what is new is added, what is there already is counted, what differs is kept as a conflict.
 
-Nothing is ever overwritten. `Appending` takes a download in chunks and keeps its runs; `append` takes it at once.
+Nothing is ever overwritten. `Appending` takes a download in chunks and keeps its runs; `append` adds it at once.
 
 The value that was recorded first stays, whichever file is right: a person withdraws the wrong download. Equal means
 equal as float64; across units, within half of the last decimals. A row without a number is counted and not stored, so
@@ -138,8 +138,8 @@ class Appending:
         The series; on PostgreSQL it is locked until the unit of work ends.
     download_id : int
         Download on record.
-    others : sequence of gwnet.store.save.segments.OtherTake, optional
-        Other takes of the same instrument and quantity, whose samples on record count as on record here.
+    others : sequence of gwnet.store.save.segments.OtherSegment, optional
+        Other segments of the same instrument and quantity, whose samples on record count as on record here.
 
     Raises
     ------
@@ -187,7 +187,9 @@ class Appending:
 
     def _on_record(self, first: int, last: int) -> tuple[Times, Values, int | None]:
         """Return samples of the series within a span, and up to when where there are too many to look at at once."""
-        times, values = read_samples.rows(self.connection, self.series_id, first, last + 1, read_samples.MOST_AT_ONCE)
+        times, values = read_samples.read_rows(
+            self.connection, self.series_id, first, last + 1, read_samples.MOST_AT_ONCE
+        )
         return times, values, int(times[-1]) if times.size == read_samples.MOST_AT_ONCE else None
 
     def _add_some(self, time_ms: Times, value: Values, row: Times, there: Times, held: Values) -> Appended:
@@ -200,10 +202,14 @@ class Appending:
         agrees = value == stored
         elsewhere = np.zeros(time_ms.size, dtype=bool)
         for other in self.others:
-            found, theirs, alike = other.beside(self.connection, time_ms, value)
-            found &= ~known
-            stored[found], agrees[found], holder[found] = theirs[found], alike[found], other.series_id
-            elsewhere |= found
+            is_theirs, theirs, alike = other.beside(self.connection, time_ms, value)
+            is_theirs &= ~known
+            stored[is_theirs], agrees[is_theirs], holder[is_theirs] = (
+                theirs[is_theirs],
+                alike[is_theirs],
+                other.series_id,
+            )
+            elsewhere |= is_theirs
         own = self._is_own(time_ms) & ~elsewhere
         new = is_first & ~known & ~elsewhere
         repeated = agrees & ~new & (own | ~(known | elsewhere))
@@ -228,8 +234,8 @@ class Appending:
         foreign = there[~self._is_own(there)]
         groups = np.flatnonzero(np.diff(np.searchsorted(foreign, time_ms), prepend=-1))
         ends = np.append(groups[1:], time_ms.size)
-        made = np.column_stack([time_ms[groups], time_ms[ends - 1], ends - groups])
-        self._take_up(made)
+        runs = np.column_stack([time_ms[groups], time_ms[ends - 1], ends - groups])
+        self._take_up(runs)
         insert = _insert_sqlite if self.connection.dialect.name == "sqlite" else _copy_postgresql
         insert(self.connection, self.series_id, time_ms, value)
         step, content = read_samples.pack(time_ms, value)
@@ -237,15 +243,15 @@ class Appending:
         columns |= {"sample_count": time_ms.size, "download_id": self.download_id, "content": [content]}
         insert_columns(self.connection, "sample_pack", columns, 1)
 
-    def _take_up(self, made: NDArray[np.int64]) -> None:
+    def _take_up(self, new_runs: NDArray[np.int64]) -> None:
         """Merge new runs with those before, so that the runs stay apart from one another and as few as can be."""
-        both = np.vstack([self._runs, made])
+        both = np.vstack([self._runs, new_runs])
         both = both[np.argsort(both[:, 0], kind="stable")]
         reach = np.maximum.accumulate(both[:, 1])
         starts = np.flatnonzero(np.append(True, both[1:, 0] > reach[:-1]))
         merged = [both[starts, 0], np.maximum.reduceat(both[:, 1], starts), np.add.reduceat(both[:, 2], starts)]
         runs = np.column_stack(merged)
-        for edge, step in ((made[-1, 1], 0), (made[0, 0], -1)):
+        for edge, step in ((new_runs[-1, 1], 0), (new_runs[0, 0], -1)):
             left = int(np.searchsorted(runs[:, 0], edge, side="right")) - 1 + step
             runs = self._without_gap(runs, left)
         self._runs = runs
@@ -254,24 +260,24 @@ class Appending:
         """Merge a run with the one after it where nothing lies between them."""
         if not 0 <= left < len(runs) - 1:
             return runs
-        between, _ = read_samples.rows(self.connection, self.series_id, runs[left, 1] + 1, runs[left + 1, 0], 1)
+        between, _ = read_samples.read_rows(self.connection, self.series_id, runs[left, 1] + 1, runs[left + 1, 0], 1)
         if between.size:
             return runs
         one = [runs[left, 0], runs[left + 1, 1], runs[left, 2] + runs[left + 1, 2]]
         return np.vstack([runs[:left], [one], runs[left + 2 :]])
 
-    def _keep_conflicts(self, found: Conflicts) -> None:
-        count = found.time_ms.size
+    def _keep_conflicts(self, conflicts: Conflicts) -> None:
+        count = conflicts.time_ms.size
         if not count:
             return
         columns: dict[str, Any] = {
             "id": reserve_ids(self.connection, "sample_conflict", count),
-            "series_id": found.series_id,
-            "time_ms": found.time_ms,
-            "value": found.given,
+            "series_id": conflicts.series_id,
+            "time_ms": conflicts.time_ms,
+            "value": conflicts.given,
             "unit": self.unit,
             "download_id": self.download_id,
-            "source_row": [int(number) or None for number in found.row],
+            "source_row": [int(number) or None for number in conflicts.row],
         }
         insert_columns(self.connection, "sample_conflict", columns, count)
 
@@ -288,17 +294,17 @@ def _together(parts: Sequence[Appended]) -> Appended:
     """Return what became of several parts as one."""
     if len(parts) == 1:
         return parts[0]
-    found = [part.conflicts for part in parts]
+    of_parts = [part.conflicts for part in parts]
     return Appended(
         sum(part.added for part in parts),
         sum(part.same for part in parts),
         sum(part.repeated for part in parts),
         Conflicts(
-            np.concatenate([np.empty(0, np.int64), *(one.time_ms for one in found)]),
-            np.concatenate([np.empty(0), *(one.stored for one in found)]),
-            np.concatenate([np.empty(0), *(one.given for one in found)]),
-            np.concatenate([np.empty(0, np.int64), *(one.row for one in found)]),
-            np.concatenate([np.empty(0, np.int64), *(one.series_id for one in found)]),
+            np.concatenate([np.empty(0, np.int64), *(one.time_ms for one in of_parts)]),
+            np.concatenate([np.empty(0), *(one.stored for one in of_parts)]),
+            np.concatenate([np.empty(0), *(one.given for one in of_parts)]),
+            np.concatenate([np.empty(0, np.int64), *(one.row for one in of_parts)]),
+            np.concatenate([np.empty(0, np.int64), *(one.series_id for one in of_parts)]),
         ),
     )
 
@@ -326,16 +332,16 @@ def _copy_postgresql(connection: Connection, series_id: int, time_ms: Times, val
     import psycopg
 
     raw: Any = connection.connection.driver_connection
-    made = np.empty(time_ms.size, _COPY_ROW)
-    made["n"], made["n1"], made["n2"], made["n3"] = 3, 4, 8, 8
-    made["series"], made["time"], made["value"] = series_id, time_ms, value
+    rows = np.empty(time_ms.size, _COPY_ROW)
+    rows["n"], rows["n1"], rows["n2"], rows["n3"] = 3, 4, 8, 8
+    rows["series"], rows["time"], rows["value"] = series_id, time_ms, value
     try:
         with (
             raw.cursor() as cursor,
             cursor.copy("COPY sample (series_id, time_ms, value) FROM STDIN (FORMAT BINARY)") as copy,
         ):
             copy.write(_COPY_HEAD)
-            copy.write(made.tobytes())
+            copy.write(rows.tobytes())
             copy.write(_COPY_END)
     except psycopg.Error as error:
         raise store_error(str(error).strip(), "sample") from error

@@ -23,7 +23,7 @@ from gwnet.units import METRES_PER_UNIT, PASCALS_PER_UNIT, TEMPERATURE_SCALES
 
 Values = NDArray[np.float64]
 
-#: Most decimals that values are taken to have been written with.
+#: Most decimals that values are assumed to have been written with.
 _MOST_DECIMALS: Final = 9
 
 
@@ -68,14 +68,14 @@ class OtherSegment:
         agrees : numpy.ndarray of bool
             Whether the two are the same value, within half of the last decimals where the units differ, shape (n,).
         """
-        found, agrees = np.zeros(time_ms.size, dtype=bool), np.zeros(time_ms.size, dtype=bool)
+        is_theirs, agrees = np.zeros(time_ms.size, dtype=bool), np.zeros(time_ms.size, dtype=bool)
         stored = np.full(time_ms.size, np.nan)
         runs = runs_of(connection, self.series_id)
-        for times, held in read_samples.windows(connection, self.series_id, int(time_ms[0]), int(time_ms[-1])):
+        for times, held in read_samples.read_windows(connection, self.series_id, int(time_ms[0]), int(time_ms[-1])):
             counts = runs.owned_on_record(times)
             if counts.any():
-                self._compare(times[counts], held[counts], time_ms, value, (found, stored, agrees))
-        return found, stored, agrees
+                self._compare(times[counts], held[counts], time_ms, value, (is_theirs, stored, agrees))
+        return is_theirs, stored, agrees
 
     def _compare(
         self,
@@ -83,18 +83,18 @@ class OtherSegment:
         held: Values,
         time_ms: NDArray[np.int64],
         value: Values,
-        told: tuple[NDArray[np.bool_], Values, NDArray[np.bool_]],
+        compared: tuple[NDArray[np.bool_], Values, NDArray[np.bool_]],
     ) -> None:
         """Enter what some samples of this segment tell."""
         at = np.minimum(np.searchsorted(times, time_ms), times.size - 1)
         here = times[at] == time_ms
-        there = converted(held[at], self.unit, self.unit_here)
+        there = convert_values(held[at], self.unit, self.unit_here)
         alike = there == value
         if self.unit != self.unit_here:
             half = 0.5 * _last_decimal(held)
-            slack = abs(float(np.subtract(*converted(np.array([half, 0.0]), self.unit, self.unit_here))))
+            slack = abs(float(np.subtract(*convert_values(np.array([half, 0.0]), self.unit, self.unit_here))))
             alike = np.abs(there - value) <= 1.01 * (slack + 0.5 * _last_decimal(value))
-        for into, what in zip(told, (here, there, alike), strict=True):
+        for into, what in zip(compared, (here, there, alike), strict=True):
             into[here] = what[here]
 
 
@@ -106,7 +106,7 @@ def _last_decimal(value: Values) -> float:
     return float(10.0**-_MOST_DECIMALS)
 
 
-def converted(value: Values, unit: str, wanted: str) -> Values:
+def convert_values(value: Values, unit: str, wanted: str) -> Values:
     """Return values in another unit of the same kind.
 
     Parameters
@@ -174,7 +174,7 @@ def segment_for(
         .order_by(LoggerSeries.segment)
     ).all()
     for segment in segments:
-        converted(np.zeros(1), segment.unit, unit)
+        convert_values(np.zeros(1), segment.unit, unit)
     fitting = [segment.id for segment in segments if segment.unit == unit and not segment.spoilt]
     if fitting:
         number = int(fitting[-1])

@@ -20,7 +20,7 @@ from gwnet.store.save.bulk import insert_columns, reserve_ids
 #: Bytes of a file that are read at once.
 _READ: Final = 1 << 18
 
-#: Compressed bytes that stand with the file itself, and in each piece of a longer one.
+#: Compressed bytes that are kept with the file itself, and in each piece of a longer one.
 PIECE: Final = 1 << 20
 
 #: How hard to compress: higher takes longer than reading the file.

@@ -78,7 +78,7 @@ def save_verdicts(
     -----
     A finding is the same as one on record when event (or else well and round) and rule are the same and the severity
     is; it keeps the limits and the sentence with which it was first found, and what was decided about it. With another
-    severity it is recorded anew. Findings that hang on no well are not stored.
+    severity it is recorded anew. Findings of no well are not stored.
     """
     if connection.dialect.name == "postgresql":
         connection.execute(text("LOCK TABLE verdict IN SHARE ROW EXCLUSIVE MODE"))
