@@ -67,7 +67,8 @@ def _find_jumps(events: Events) -> Iterator[Finding]:
 
 def _floor(events: Events) -> Floats:
     """Return the least half-width of limits: never inside the uncertainty of the levels."""
-    return np.maximum(events.limits["least_misfit_m"], np.nan_to_num(events.column("uncertainty_m")))
+    uncertainty: Floats = np.nan_to_num(events["uncertainty_m"])
+    return np.maximum(events.limits["least_misfit_m"], uncertainty)
 
 
 @CHECKS.add(
@@ -167,7 +168,7 @@ def _describe_misfit(events: Events, row: int) -> str:
     what = "the readings before and after and its neighbours" if fit.by_neighbours[row] else "its own readings around"
     limit = events.limits["fit_spreads"] * fit.spread_m[row]
     return (
-        f"The level stands {events.length(abs(fit.residual_m[row]))} {where} what {what} suggest "
+        f"The level is {events.length(abs(fit.residual_m[row]))} {where} what {what} suggest "
         f"(usual: within {events.length(limit)})"
     )
 
@@ -272,7 +273,7 @@ def _points(events: Events) -> list[_Kind]:
     ):
         shift = np.where(from_point, events.of_point("elevation_m", index) - used, np.nan)
         made.append(_Kind(POINT, WARNING, shift[:, None], _read_from(what)))
-    height = events.sorted(events.reduced.height_above_ground_m)
+    height = events.reduced.height_above_ground_m[events.order]
     shift = np.where(from_point, -height, np.where(events.booked.quantity == "depth_below_ground", height, np.nan))
     made.append(_Kind(POINT, WARNING, shift[:, None], _ground_words(from_point)))
     for kind in made:

@@ -99,12 +99,7 @@ class LevelInputs:
 def gather(record: Snapshot, selection: Selection | None = None) -> LevelInputs:
     """Gather level events and what their reduction looks up.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record.
-    selection : gwnet.records.Selection, optional
-        Which events; all unless given.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------

@@ -91,10 +91,7 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
 def drop_logged_on_reading_days(used: pd.DataFrame) -> pd.DataFrame:
     """Drop logger values of days on which the same well has manual readings.
 
-    Parameters
-    ----------
-    used : pandas.DataFrame
-        Levels that take part: site, well, day, source and others.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------

@@ -87,10 +87,7 @@ def latitude_of(well: pd.Series, crs: str) -> float:
 def projected(crs: str) -> Any:
     """Return a projected coordinate system in metres or feet.
 
-    Parameters
-    ----------
-    crs : str
-        Name or code.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------

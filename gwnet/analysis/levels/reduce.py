@@ -79,10 +79,7 @@ class Reduction:
 def reduce_levels(inputs: LevelInputs) -> Reduction:
     """Reduce gathered level events, all at once.
 
-    Parameters
-    ----------
-    inputs : gwnet.analysis.levels.inputs.LevelInputs
-        What the reduction needs.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------

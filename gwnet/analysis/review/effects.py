@@ -63,12 +63,7 @@ _CAUSES: Final[dict[str, tuple[str, ...]]] = {
 def reduce_state(record: Snapshot, selection: Selection | None = None) -> pd.DataFrame:
     """Reduce the levels in one state of the record, with what they were worked out from.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record, also within a unit of work that is not ended.
-    selection : gwnet.records.Selection, optional
-        Which events; all unless given.
+    Parameters as `gwnet.analysis.review`.
 
     Returns
     -------
@@ -188,12 +183,10 @@ def find_effects(
 ) -> pd.DataFrame:
     """Return the levels that corrections moved between two times of the record, before and after.
 
+    Parameters as `gwnet.analysis.review`.
+
     Parameters
     ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record as it is after the corrections.
-    selection : gwnet.records.Selection, optional
-        Which levels; all unless given.
     since : datetime.datetime, optional
         Aware time; the record as known then is ``before``. Just before the newest edit that can move levels unless
         given.

@@ -34,18 +34,7 @@ def daily_seasons(
 ) -> pd.DataFrame:
     """Return percentiles of the days of the year of wells.
 
-    Parameters
-    ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`, daily means of loggers among them.
-    wells : pandas.DataFrame
-        Columns site and well: which wells, in this order.
-    least_years : int
-        Fewest years with a level near a day for which it has percentiles.
-    definition : {"weibull", "linear"}
-        Definition of percentiles, see `gwnet.hydro.seasons.percentiles.percentiles`.
-    approved : bool
-        Whether only approved levels take part; provisional ones do as well unless given.
+    Parameters as `gwnet.analysis.series`.
 
     Returns
     -------

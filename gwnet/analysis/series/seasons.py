@@ -122,20 +122,7 @@ def seasons(
 ) -> pd.DataFrame:
     """Return the statistics of the calendar months of wells, and how the newest level of each ranks in it.
 
-    Parameters
-    ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
-    wells : pandas.DataFrame
-        Columns site and well: which wells, in this order.
-    least_years : int
-        Fewest years with a value for which a month has percentiles; 10 unless given (common practice, no source).
-    definition : {"weibull", "linear"}
-        Definition of percentiles, see `gwnet.hydro.seasons.percentiles.percentiles`.
-    value : {"median", "middle"}
-        How the days of a month give one value, see `gwnet.analysis.levels.period_values.period_values`.
-    approved : bool
-        Whether only approved levels take part; provisional ones do as well unless given.
+    Parameters as `gwnet.analysis.series`.
 
     Returns
     -------
@@ -175,20 +162,7 @@ def season_summary(
 ) -> pd.DataFrame:
     """Return how the newest level of each well ranks in its season, the annual cycle, and the records.
 
-    Parameters
-    ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
-    wells : pandas.DataFrame
-        Columns site and well: one row of the result for each, in this order.
-    least_years : int
-        Fewest years with a value of the newest level's month for which its percentile is given.
-    definition : {"weibull", "linear"}
-        Definition of percentiles, see `gwnet.hydro.seasons.percentiles.standing`.
-    value : {"median", "middle"}
-        How the days of a month give one value, see `gwnet.analysis.levels.period_values.period_values`.
-    approved : bool
-        Whether only approved levels take part; provisional ones do as well unless given.
+    Parameters as `gwnet.analysis.series`.
 
     Returns
     -------

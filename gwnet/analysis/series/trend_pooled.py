@@ -74,18 +74,12 @@ def pooled_trends(
 ) -> pd.DataFrame:
     """Test the wells of each aquifer together for one trend.
 
+    Parameters as `gwnet.analysis.series`.
+
     Parameters
     ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
     wells : pandas.DataFrame
         Columns site, well and aquifer; wells without an aquifer take no part.
-    method : {"seasonal", "kendall"}
-        Seasons of the years compared each with its own kind, or one value a year.
-    seasons : {4, 12}
-        Seasons of a year, from January on.
-    approved : bool, optional
-        Whether only approved levels take part.
 
     Returns
     -------

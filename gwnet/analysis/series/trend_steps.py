@@ -53,21 +53,13 @@ def trend_steps(
 ) -> pd.DataFrame:
     """Test the levels of wells for steps.
 
+    Parameters as `gwnet.analysis.series`.
+
     Parameters
     ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
-    wells : pandas.DataFrame
-        Columns site and well.
     moments : pandas.DataFrame
         Columns site, well, moment (what happened, such as ``new measuring point``) and day (local date): what is known
         beforehand.
-    method : {"seasonal", "kendall"}
-        As in `gwnet.analysis.series.trends.trends`.
-    seasons : {4, 12}
-        Seasons of a year, from January on.
-    approved : bool, optional
-        Whether only approved levels take part.
 
     Returns
     -------

@@ -75,19 +75,13 @@ def threshold_dates(
 ) -> pd.DataFrame:
     """Project the trends of wells to their thresholds.
 
+    Parameters as `gwnet.analysis.series`.
+
     Parameters
     ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
     thresholds : pandas.DataFrame
         Columns site, well, threshold, kind (``lower`` or ``upper``) and elevation_m [m]: one row of the result for
         each.
-    method : {"seasonal", "kendall"}
-        As in `gwnet.analysis.series.trends.trends`.
-    seasons : {4, 12}
-        Seasons of a year, from January on.
-    approved : bool, optional
-        Whether only approved levels take part.
 
     Returns
     -------

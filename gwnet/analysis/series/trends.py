@@ -63,18 +63,12 @@ def trends(
 ) -> pd.DataFrame:
     """Test the levels of wells for monotonic trends.
 
+    Parameters as `gwnet.analysis.series`.
+
     Parameters
     ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
-    wells : pandas.DataFrame
-        Columns site and well: one row of the result for each, in this order.
     method : {"seasonal", "kendall", "all"}
         Seasons of the years compared each with its own kind, one value a year, or every value.
-    seasons : {4, 12}
-        Seasons of a year, from January on: quarters or months.
-    approved : bool, optional
-        Whether only approved levels take part; provisional ones do as well unless given.
 
     Returns
     -------
@@ -122,12 +116,7 @@ def trends(
 def parts_of_year(method: str, seasons: int) -> int:
     """Return into how many parts a method divides the year.
 
-    Parameters
-    ----------
-    method : str
-        ``seasonal`` or ``kendall``.
-    seasons : int
-        Seasons of a year, 4 or 12.
+    Parameters as `gwnet.analysis.series`.
 
     Returns
     -------
