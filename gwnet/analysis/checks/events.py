@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from gwnet.analysis.checks.check import Limit
 from gwnet.analysis.levels.inputs import Floats, LevelInputs
 from gwnet.analysis.levels.places import located
-from gwnet.analysis.levels.reduce import Reduction, taken
+from gwnet.analysis.levels.reduce import Reduction, take_values
 from gwnet.analysis.levels.serving import USABLE_STATUSES
 from gwnet.analysis.levels.table import levels_frame
 from gwnet.hydro.checks.neighbours import Fit, fit_around, nearest_wells
@@ -182,7 +182,7 @@ class Events:
         numpy.ndarray
             Numbers; NaN for position -1.
         """
-        return taken(self.points[name].to_numpy(dtype=np.float64), self.point if index is None else index)
+        return take_values(self.points[name].to_numpy(dtype=np.float64), self.point if index is None else index)
 
     def length(self, value_m: float, *, signed: bool = False) -> str:
         """Return a length as text in the site's unit: millimetres for m, hundredths for feet.

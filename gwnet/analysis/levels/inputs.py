@@ -165,9 +165,9 @@ def _pivot(readings: pd.DataFrame, record_ids: NDArray[np.int64]) -> Any:
     ordinal = readings["ordinal"].to_numpy(dtype=np.int64)
 
     def column(name: str, number: int) -> Floats:
-        made = np.full(record_ids.shape, np.nan)
+        column_m = np.full(record_ids.shape, np.nan)
         rows = (quantity == name) & (ordinal == number)
-        made[order[place[rows]]] = values[rows]
-        return made
+        column_m[order[place[rows]]] = values[rows]
+        return column_m
 
     return column

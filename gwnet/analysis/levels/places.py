@@ -47,10 +47,10 @@ def located(wells: pd.DataFrame, crs: str) -> pd.DataFrame:
         wells.loc[angular, "longitude"].to_numpy(dtype=np.float64),
         wells.loc[angular, "latitude"].to_numpy(dtype=np.float64),
     )
-    made = wells.copy()
-    made.loc[angular, "easting"] = easting
-    made.loc[angular, "northing"] = northing
-    return made
+    wells = wells.copy()
+    wells.loc[angular, "easting"] = easting
+    wells.loc[angular, "northing"] = northing
+    return wells
 
 
 def latitude_of(well: pd.Series, crs: str) -> float:

@@ -39,8 +39,8 @@ USED_COLUMNS: Final = ("site", "well", "day", "low", "high", "source")
 LEFT_OUT_COLUMNS: Final = ("site", "well", "measured_at", "status", "water_elevation_m", "quality", "review", "reason")
 
 
-#: What levels are asked for: trends, seasons, steps and decompositions; control of maps, gradients and changes; the state
-#: of thresholds.
+#: What levels are asked for: trends, seasons, steps and decompositions; the control of maps, gradients and changes; the
+#: state of thresholds.
 Purpose = Literal["statistics", "map", "threshold"]
 PURPOSES: Final[tuple[Purpose, ...]] = get_args(Purpose)
 

@@ -141,10 +141,10 @@ def _pair(old: pd.Series, new: pd.Series) -> tuple[Any, Any]:
     return old.to_numpy(dtype=np.float64), new.to_numpy(dtype=np.float64)
 
 
-def _differ(one: Any, other: Any) -> Any:
+def _differ(before: Any, after: Any) -> Any:
     """Return where two arrays differ; two missing numbers do not."""
     with np.errstate(invalid="ignore"):
-        return (np.abs(one - other) > LEAST_DIFFERENCE_M) | (np.isnan(one) != np.isnan(other))
+        return (np.abs(before - after) > LEAST_DIFFERENCE_M) | (np.isnan(before) != np.isnan(after))
 
 
 def _attributed(values: dict[str, tuple[Any, Any]]) -> tuple[Any, Any, Any]:

@@ -9,9 +9,8 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.levels.serving import used_levels
-from gwnet.errors import SettingsError
+from gwnet.analysis.series.seasons import check_options
 from gwnet.hydro.seasons.months import LEAST_YEARS, PERCENTS, daily_envelope
-from gwnet.hydro.seasons.percentiles import DEFINITIONS
 
 __all__ = ["COLUMNS", "daily_seasons"]
 
@@ -48,12 +47,7 @@ def daily_seasons(
     SettingsError
         If the definition or the number of years cannot be used.
     """
-    if definition not in DEFINITIONS:
-        message = f"There is no definition {definition!r} of a percentile; expected {' or '.join(DEFINITIONS)}."
-        raise SettingsError(message)
-    if least_years < 2:
-        message = f"Percentiles of {least_years} year cannot be given; at least 2 are needed."
-        raise SettingsError(message)
+    check_options(least_years, definition)
     used, _ = used_levels(levels, approved=approved)
     numbers = used[np.isfinite(used["low"])]
     leap = numbers["day"].dt.is_leap_year & (numbers["day"].dt.day_of_year >= _FEBRUARY_29)
@@ -64,7 +58,7 @@ def daily_seasons(
         own = groups.get(key)
         if own is None:
             continue
-        found = daily_envelope(
+        envelope = daily_envelope(
             own["day"].dt.year,
             own["number"],
             own["high"],
@@ -72,9 +66,9 @@ def daily_seasons(
             least_years=least_years,
             definition=definition,
         )
-        for day in np.flatnonzero(found.years > 0).tolist():
+        for day in np.flatnonzero(envelope.years > 0).tolist():
             date = dt.date(2001, 1, 1) + dt.timedelta(days=day)
-            row = {"site": key[0], "well": key[1], "day": f"{date:%m-%d}", "years": int(found.years[day])}
-            rows.append(row | dict(zip(COLUMNS[4:], found.percentile[day].tolist(), strict=True)))
+            row = {"site": key[0], "well": key[1], "day": f"{date:%m-%d}", "years": int(envelope.years[day])}
+            rows.append(row | dict(zip(COLUMNS[4:], envelope.percentile[day].tolist(), strict=True)))
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     return table.astype(dict.fromkeys(COLUMNS[4:], float))
