@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.levels.serving import judge_levels
 from gwnet.hydro.reduction.thresholds import (
     CROSSED,
     NO_READING,
@@ -119,7 +120,9 @@ def threshold_statuses(
     rows.sort(key=lambda row: (order[row["well"]], -float(row["elevation_m"]), str(row["threshold"])))
     if not rows:
         return ()
-    evaluable = _evaluable(levels[levels["well"].isin({row["well"] for row in rows})])
+    levels = levels[levels["well"].isin({row["well"] for row in rows})]
+    evaluable = levels[judge_levels(levels, "threshold")["serves"]]
+    evaluable = evaluable.sort_values(["well", "measured_at_utc", "event_id"], kind="stable")
     by_well = {str(well): events for well, events in evaluable.groupby("well", sort=False)}
     none = evaluable.iloc[:0]
     return tuple(_status(row, by_well.get(str(row["well"]), none), period) for row in rows)
@@ -130,13 +133,6 @@ def _in_force(row: Mapping[str, Any], period: Period) -> bool:
     after = not pd.isna(start) and pd.Timestamp(start).date() > period.last
     over = not pd.isna(end) and pd.Timestamp(end).date() <= period.first
     return not (after or over)
-
-
-def _evaluable(levels: pd.DataFrame) -> pd.DataFrame:
-    """Return the events that a threshold may be held against: usable levels, and bounds that nobody rejected."""
-    usable = levels["usable"].to_numpy(dtype=bool)
-    bound = (levels["bound"].to_numpy(dtype=object) != "") & ~levels["review"].isin(["rejected", "on hold"]).to_numpy()
-    return levels[usable | bound].sort_values(["well", "measured_at_utc", "event_id"], kind="stable")
 
 
 def _status(row: Mapping[str, Any], events: pd.DataFrame, period: Period) -> ThresholdStatus:

@@ -4,9 +4,11 @@ import datetime as dt
 
 import pytest
 
+from gwnet.analysis.review.history import MOST_LISTED, well_history
 from gwnet.errors import NotFoundError
 from gwnet.network import Network
 from gwnet.records import Selection
+from gwnet.store.snapshot import Snapshot
 
 from .record import RECORDED_ON, Record
 
@@ -145,3 +147,17 @@ def test_an_unknown_well_and_one_of_several_sites_are_refused(told):
     with pytest.raises(NotFoundError, match="Several sites have a well 'MW-1': S, T"):
         told.net.history("MW-1")
     assert len(told.net.history("MW-1", site="T")) == 2
+
+
+def test_few_rows_of_one_act_are_listed_one_by_one(tmp_path):
+    record = Record(tmp_path / "record.sqlite")
+    for code, count in (("A", MOST_LISTED), ("B", MOST_LISTED + 1)):
+        record.well(code)
+        for month in range(1, count + 1):
+            record.event(code, f"2024-{month:02d}-15T10:00", [(WATER, 3.0)])
+    with record.store.reading() as connection:
+        counts = {}
+        for code in "AB":
+            changes = well_history(Snapshot(connection, site="S"), code)
+            counts[code] = int((changes["subject"] == "level").sum())
+    assert counts == {"A": MOST_LISTED, "B": 1}

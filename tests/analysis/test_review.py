@@ -8,6 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from gwnet.analysis.maps.site_maps import review_text
+from gwnet.analysis.review.decide import change_state, local_texts
 from gwnet.analysis.review.decisions import decision_text
 from gwnet.errors import NotFoundError, ReviewError, StoreError
 from gwnet.network import Network
@@ -350,3 +351,14 @@ def test_a_map_says_how_many_of_its_levels_are_approved(reviewed):
     with reviewed.net.store.reading() as connection:
         assert review_text(connection, control) == "Review: 2 of 2 levels approved."
         assert review_text(connection, control, hours(1)) == "Review: 1 of 2 levels approved, 1 provisional."
+
+
+def test_local_times_show_the_minute_or_the_date_alone():
+    utc = pd.Series(pd.to_datetime(["2024-02-15 23:30", "2024-02-15 23:30", None], utc=True))
+    texts = local_texts(utc, pd.Series([60, 60, 0]), pd.Series([True, False, True]))
+    assert texts.tolist() == ["2024-02-16T00:30+01:00", "2024-02-16", ""]
+
+
+def test_a_review_of_everything_is_refused(reviewed):
+    with reviewed.net.store.writing() as connection, pytest.raises(ReviewError, match="which levels to approve"):
+        change_state(connection, Selection(), "approve", by="Vera", reason=None, now_utc=hours(1))

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from gwnet.analysis.levels.serving import (
+    PURPOSES,
     RULES,
-    Purpose,
     count_by_source,
     is_reading_at_fault,
     judge_levels,
@@ -57,18 +57,18 @@ def judged(given, purpose, **options):
     ],
 )
 def test_each_purpose_takes_numbers_and_its_own_bounds(given, statistics, on_map, threshold):
-    expected = {Purpose.STATISTICS: statistics, Purpose.MAP: on_map, Purpose.THRESHOLD: threshold}
-    assert {purpose: judged(dict(given), purpose) for purpose in Purpose} == {
+    expected = {"statistics": statistics, "map": on_map, "threshold": threshold}
+    assert {purpose: judged(dict(given), purpose) for purpose in PURPOSES} == {
         purpose: (reason == "", reason) for purpose, reason in expected.items()
     }
 
 
 def test_provisional_levels_serve_unless_only_approved_ones_may():
     waiting = {"review": "provisional"}
-    assert judged(dict(waiting), Purpose.STATISTICS) == (True, "")
-    assert judged(dict(waiting), Purpose.STATISTICS, approved=True) == (False, "provisional")
+    assert judged(dict(waiting), "statistics") == (True, "")
+    assert judged(dict(waiting), "statistics", approved=True) == (False, "provisional")
     bound = {"status": "dry", "bound": "<=", **waiting}
-    assert judged(dict(bound), Purpose.STATISTICS, approved=True) == (False, "dry, provisional")
+    assert judged(dict(bound), "statistics", approved=True) == (False, "dry, provisional")
 
 
 def test_levels_that_serve_are_counted_by_their_source():
@@ -78,8 +78,8 @@ def test_levels_that_serve_are_counted_by_their_source():
         ("C", "2026-03-17", 40.0, {"unusable_reason": "pumping"}),
         dry("D", "2026-03-17", 39.0),
     )
-    assert count_by_source(judge_levels(frame, Purpose.STATISTICS)) == {"manual": 2, "logger": 1, "gauge": 0}
-    assert count_by_source(judge_levels(frame, Purpose.MAP)) == {"manual": 1, "logger": 1, "gauge": 0}
+    assert count_by_source(judge_levels(frame, "statistics")) == {"manual": 2, "logger": 1, "gauge": 0}
+    assert count_by_source(judge_levels(frame, "map")) == {"manual": 1, "logger": 1, "gauge": 0}
 
 
 @pytest.mark.parametrize(
@@ -98,4 +98,4 @@ def test_a_reading_is_at_fault_only_where_the_water_is_not(status, reason, at_fa
 
 
 def test_every_rule_keeps_a_bound_off_maps():
-    assert all(Purpose.MAP in rule.bars_bounds for rule in RULES)
+    assert all("map" in rule.bars_bounds for rule in RULES)

@@ -60,8 +60,9 @@ def test_a_question_fetches_each_frame_once(network, ask):
 
 
 def test_questions_of_one_snapshot_share_its_frames(network):
+    site = network.sites()["site"][0]
     with network.store.reading() as connection:
-        record = Snapshot(connection)
+        record = Snapshot(connection, site=site)
         with counted() as statements:
             levels(record)
             join_decisions(record, findings(record))

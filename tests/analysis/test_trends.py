@@ -12,7 +12,9 @@ import pymannkendall
 import pytest
 from scipy import stats
 
-from gwnet.analysis.levels.serving import left_out_levels
+from gwnet.analysis.levels.serving import left_out_levels, used_levels
+from gwnet.analysis.series.trend_records import well_records
+from gwnet.analysis.series.trend_tests import find_trend, p_text
 from gwnet.analysis.series.trends import COLUMNS, trends
 from gwnet.errors import SettingsError
 from gwnet.hydro.trends.kendall import normal_probabilities
@@ -173,7 +175,7 @@ def test_only_accepted_levels_take_part_and_the_others_are_counted():
 def test_too_few_values_give_no_numbers_and_a_note(method, rows):
     found = test_of(record(*rows), method=method).loc["A"]
     assert found[NUMBERS].isna().all()
-    assert found["direction"] == "no significant trend"
+    assert found["direction"] == "insufficient data"
     assert "too few years" in found["note"]
     assert found["n"] == len(rows)
 
@@ -222,7 +224,7 @@ def test_logger_values_count_on_days_without_a_manual_reading():
 
 def test_years_on_both_sides_of_a_gap_are_needed():
     found = test_of(record(*yearly("A", [1, None, None, None, 4, 5, 6])), method="kendall").loc["A"]
-    assert (found["method"], found["direction"]) == ("step", "no significant trend")
+    assert (found["method"], found["direction"]) == ("step", "insufficient data")
     assert pd.isna(found["p"])
     assert "1 year before and 3 after it, 2 of each needed" in found["note"]
 
@@ -331,3 +333,17 @@ def test_slopes_in_feet(demo):
         assert feet[f"{name}_ft_per_year"] == pytest.approx(metres[f"{name}_m_per_year"] / 0.3048)
     with pytest.raises(SettingsError, match="m or ft"):
         demo.trends(["L-02"], unit="yd")
+
+
+def test_a_record_across_a_long_gap_is_compared_before_and_after_it():
+    used, _ = used_levels(record(*yearly("A", [41.0, 41.1, 40.9, *[None] * 8, 38.0, 38.1, 37.9])))
+    result = find_trend(well_records(used, 1)["S", "A"])
+    # every later year is below every earlier one
+    assert (result.step, result.s, result.tau) == (True, -9, -1.0)
+    assert result.slope[0] == pytest.approx(-3.0)
+    assert "compared instead of a trend, median shift -3.00 m" in result.notes[0]
+
+
+@pytest.mark.parametrize(("p", "text"), [(0.04321, "p 0.043"), (1.0, "p 1"), (0.00001, "p below 0.0001")])
+def test_probabilities_are_written_with_two_digits(p, text):
+    assert p_text(p) == text

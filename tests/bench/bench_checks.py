@@ -184,7 +184,7 @@ def inject_survey(case, count, random, error_m=FOOT_M):
             own = np.flatnonzero((case.events.well == well) & case.events.sound)
             number = int(np.searchsorted(own, place))
             point = int(case.events.point[place])
-            access = case.events.words("access")
+            access = case.events["access"]
             if well in wells or number < 8 or number > own.size - 3 or point < 0:
                 continue
             if case.events.point[own[number - 1]] != point or len(set(access[own])) > 1:
@@ -196,7 +196,7 @@ def inject_survey(case, count, random, error_m=FOOT_M):
             row["elevation_m"] += float(random.choice([-1.0, 1.0])) * error_m
             row["valid_from_utc"], row["measuring_point_id"] = moment, -1
             points = pd.concat([points, row.to_frame().T.astype(points.dtypes)], ignore_index=True)
-            told.append((case.events.code(int(place)), int(case.events.frame["event_id"].iat[place])))
+            told.append((case.events.codes[place], int(case.events.frame["event_id"].iat[place])))
         new = case.new(replace(case.inputs, measuring_points=points))
         for well, event in told:
             at_event = set(new.loc[new["event_id"] == event, "rule"])

@@ -24,6 +24,7 @@ def levels(*rows, well="A"):
                 "water_elevation_m": value,
                 "bound": bound,
                 "usable": usable,
+                "unusable_reason": "" if usable else "dry",
                 "uncertainty_m": 0.02,
                 "review": review,
                 "status": "dry" if bound else "static",

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from gwnet.analysis.checks.check import Limit
 from gwnet.analysis.levels.inputs import Floats, LevelInputs
 from gwnet.analysis.levels.places import located
-from gwnet.analysis.levels.reduce import Reduction, taken
+from gwnet.analysis.levels.reduce import Reduction, take_values
 from gwnet.analysis.levels.serving import USABLE_STATUSES
 from gwnet.analysis.levels.table import levels_frame
 from gwnet.hydro.checks.neighbours import Fit, fit_around, nearest_wells
@@ -78,37 +78,14 @@ class Events:
         """Return the number of events."""
         return len(self.frame)
 
-    def column(self, name: str) -> Floats:
-        """Return a column of numbers of the levels frame.
+    def __getitem__(self, name: str) -> NDArray[Any]:
+        """Return a column of the levels frame, shape (n,)."""
+        return np.asarray(self.frame[name])
 
-        Parameters
-        ----------
-        name : str
-            Column.
-
-        Returns
-        -------
-        numpy.ndarray, shape (n,)
-            Numbers of the events.
-        """
-        values: Floats = self.frame[name].to_numpy(dtype=np.float64)
-        return values
-
-    def words(self, name: str) -> NDArray[np.object_]:
-        """Return a column of text of the levels frame.
-
-        Parameters
-        ----------
-        name : str
-            Column.
-
-        Returns
-        -------
-        numpy.ndarray, shape (n,)
-            Text of the events.
-        """
-        values: NDArray[np.object_] = self.frame[name].to_numpy(dtype=object)
-        return values
+    @cached_property
+    def codes(self) -> NDArray[np.object_]:
+        """Return the code of each event's well."""
+        return self["well"]
 
     def of_well(self, name: str) -> Floats:
         """Return a number of each event's well.
@@ -126,21 +103,6 @@ class Events:
         values: Floats = self.wells[name].to_numpy(dtype=np.float64)
         return values[self.well]
 
-    def sorted(self, values: NDArray[Any]) -> NDArray[Any]:
-        """Return values of the inputs or the reduction in the order of these events.
-
-        Parameters
-        ----------
-        values : numpy.ndarray, shape (n,)
-            Values.
-
-        Returns
-        -------
-        numpy.ndarray, shape (n,)
-            Values in order.
-        """
-        return values[self.order]
-
     @cached_property
     def read_level_m(self) -> Floats:
         """Return water elevations as read: also where water is below the screen, which is then only a bound."""
@@ -149,13 +111,13 @@ class Events:
         level = np.where(
             np.isnan(below), self.reduced.point_elevation_m - depth, self.reduced.ground_elevation_m - below
         )
-        level = self.sorted(np.where(np.isnan(given), level, given))
-        return np.where(self.words("bound") == "", self.column("water_elevation_m"), level)
+        level = np.where(np.isnan(given), level, given)[self.order]
+        return np.where(self["bound"] == "", self["water_elevation_m"], level)
 
     @cached_property
     def checked(self) -> Flags:
         """Return which events hold a level that is compared with the record: static or flowing, with a number."""
-        return np.asarray(np.isin(self.words("status"), USABLE_STATUSES) & ~np.isnan(self.read_level_m))
+        return np.asarray(np.isin(self["status"], USABLE_STATUSES) & ~np.isnan(self.read_level_m))
 
     @cached_property
     def sound(self) -> Flags:
@@ -198,7 +160,7 @@ class Events:
     @cached_property
     def point(self) -> Places:
         """Return the measuring point in force at each event, as a position in `points`; -1 for none."""
-        return self.sorted(self.reduced.point.index)
+        return self.reduced.point.index[self.order]
 
     @cached_property
     def booked(self) -> Booked:
@@ -220,22 +182,7 @@ class Events:
         numpy.ndarray
             Numbers; NaN for position -1.
         """
-        return taken(self.points[name].to_numpy(dtype=np.float64), self.point if index is None else index)
-
-    def code(self, row: int) -> str:
-        """Return the well of an event.
-
-        Parameters
-        ----------
-        row : int
-            Position of the event.
-
-        Returns
-        -------
-        str
-            Code of the well.
-        """
-        return str(self.frame["well"].iat[row])
+        return take_values(self.points[name].to_numpy(dtype=np.float64), self.point if index is None else index)
 
     def length(self, value_m: float, *, signed: bool = False) -> str:
         """Return a length as text in the site's unit: millimetres for m, hundredths for feet.

@@ -58,7 +58,7 @@ def describe_amount(amount_m: float, error_m: float = 0.0) -> str:
     Limit("least_rounds", 3.0, "fewest quarters of a year with levels before a well is compared with its neighbours"),
 )
 def _find_wells_apart(events: Events) -> Iterator[Finding]:
-    """Find wells whose levels stand apart from those of their neighbours over several quarters."""
+    """Find wells whose levels differ from those of their neighbours over several quarters."""
     limits = events.limits
     aquifers = events.wells["aquifer"].where(events.wells["aquifer"].notna(), "").to_numpy(dtype=object)
     place = events.wells[["easting", "northing"]].to_numpy(dtype=np.float64)
@@ -79,7 +79,7 @@ def _find_wells_apart(events: Events) -> Iterator[Finding]:
         for number in np.flatnonzero(offsets.apart).tolist():
             offset, limit = float(offsets.offset_m[number]), float(offsets.limit_m[number])
             message = (
-                f"In {typical.periods[number]} quarters the well stands {events.length(abs(offset))} "
+                f"In {typical.periods[number]} quarters the well is {events.length(abs(offset))} "
                 f"{'above' if offset > 0 else 'below'} what its neighbours in aquifer {aquifer} suggest "
                 f"(limit {events.length(limit)}){describe_amount(offset)}: an elevation may be wrong, or the well taps "
                 "other water."
@@ -150,7 +150,7 @@ def _find_reversed_order(events: Events) -> Iterator[Finding]:
     shallow = np.concatenate([pair[0] for pair in pairs])
     deep = np.concatenate([pair[1] for pair in pairs])
     number = np.repeat(np.arange(len(pairs)), [pair[0].size for pair in pairs])
-    uncertainty = np.nan_to_num(events.column("uncertainty_m"))
+    uncertainty = np.nan_to_num(events["uncertainty_m"])
     difference = events.level_m[deep] - events.level_m[shallow]
     order = checks_visits.order_in_cluster(
         number,
@@ -165,9 +165,9 @@ def _find_reversed_order(events: Events) -> Iterator[Finding]:
         low, high = int(deep[place]), int(shallow[place])
         row = low if off[low] >= off[high] else high
         message = (
-            f"{events.code(low)} stands {events.length(abs(difference[place]))} "
-            f"{'above' if difference[place] > 0 else 'below'} {events.code(high)}; in {order.share[place]:.0%} of "
-            f"{order.count[place]} pairs of levels it stands {'above' if order.usual[place] > 0 else 'below'}."
+            f"{events.codes[low]} is {events.length(abs(difference[place]))} "
+            f"{'above' if difference[place] > 0 else 'below'} {events.codes[high]}; in {order.share[place]:.0%} of "
+            f"{order.count[place]} pairs of levels it is {'above' if order.usual[place] > 0 else 'below'}."
         )
         values = {
             "difference_m": round(float(difference[place]), 6),
@@ -216,7 +216,7 @@ def _find_copied(events: Events) -> Iterator[Finding]:
         if worst["off"] <= events.limits["hint_spreads"] / 2.0:
             continue
         row = int(worst["row"])
-        others = sorted({events.code(int(other)) for other in same["row"]} - {events.code(row)})
+        others = sorted({events.codes[other] for other in same["row"]} - {events.codes[row]})
         message = (
             f"All repeats are those of {', '.join(others)} on the same day, and the level does not fit the well's own "
             f"record (off by {worst['off']:.1f} robust standard deviations)."
@@ -253,7 +253,7 @@ def _find_exchanged(events: Events) -> Iterator[Finding]:
 def _describe_exchange(events: Events, row: int, other: int) -> Finding:
     misfit = events.fit.residual_m[row]
     message = (
-        f"The level stands {events.length(abs(misfit))} {'above' if misfit > 0 else 'below'} what is around it, and so "
-        f"does that of {events.code(other)} on the same day; with their depths exchanged both would fit."
+        f"The level is {events.length(abs(misfit))} {'above' if misfit > 0 else 'below'} what is around it, and so "
+        f"does that of {events.codes[other]} on the same day; with their depths exchanged both would fit."
     )
-    return Finding(message, {"misfit_m": round(float(misfit), 6), "other": events.code(other)}, row)
+    return Finding(message, {"misfit_m": round(float(misfit), 6), "other": events.codes[other]}, row)

@@ -67,7 +67,8 @@ def _find_jumps(events: Events) -> Iterator[Finding]:
 
 def _floor(events: Events) -> Floats:
     """Return the least half-width of limits: never inside the uncertainty of the levels."""
-    return np.maximum(events.limits["least_misfit_m"], np.nan_to_num(events.column("uncertainty_m")))
+    uncertainty: Floats = np.nan_to_num(events["uncertainty_m"])
+    return np.maximum(events.limits["least_misfit_m"], uncertainty)
 
 
 @CHECKS.add(
@@ -167,7 +168,7 @@ def _describe_misfit(events: Events, row: int) -> str:
     what = "the readings before and after and its neighbours" if fit.by_neighbours[row] else "its own readings around"
     limit = events.limits["fit_spreads"] * fit.spread_m[row]
     return (
-        f"The level stands {events.length(abs(fit.residual_m[row]))} {where} what {what} suggest "
+        f"The level is {events.length(abs(fit.residual_m[row]))} {where} what {what} suggest "
         f"(usual: within {events.length(limit)})"
     )
 
@@ -264,20 +265,20 @@ def _points(events: Events) -> list[_Kind]:
     """Return the measuring points that the depth may have been read from instead, and the ground."""
     from_point = events.booked.quantity == "depth_to_water"
     used = events.of_point("elevation_m")
-    made = []
+    kinds = []
     for index, what in (
         (_neighbour_point(events, -1), "the measuring point before that one"),
         (_neighbour_point(events, +1), "the measuring point after that one"),
         (_other_access(events), "another access of the well"),
     ):
         shift = np.where(from_point, events.of_point("elevation_m", index) - used, np.nan)
-        made.append(_Kind(POINT, WARNING, shift[:, None], _read_from(what)))
-    height = events.sorted(events.reduced.height_above_ground_m)
+        kinds.append(_Kind(POINT, WARNING, shift[:, None], _read_from(what)))
+    height = events.reduced.height_above_ground_m[events.order]
     shift = np.where(from_point, -height, np.where(events.booked.quantity == "depth_below_ground", height, np.nan))
-    made.append(_Kind(POINT, WARNING, shift[:, None], _ground_words(from_point)))
-    for kind in made:
+    kinds.append(_Kind(POINT, WARNING, shift[:, None], _ground_words(from_point)))
+    for kind in kinds:
         kind.shift_m[np.abs(kind.shift_m) < events.limits["least_misfit_m"]] = np.nan
-    return made
+    return kinds
 
 
 def _read_from(what: str) -> Any:
@@ -310,17 +311,17 @@ def _other_access(events: Events) -> Places:
     """Return the measuring point of another access in force at that time, where there is exactly one."""
     points = events.points
     ids = events.records["well_id"].to_numpy(dtype=np.int64)
-    found = in_force(
+    in_use = in_force(
         points["well_id"].to_numpy(dtype=np.int64),
         points["valid_from_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
         points["valid_until_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
         ids,
         events.utc,
     )
-    several = np.flatnonzero(found.count == 2)
-    made = np.full(len(events), -1, dtype=np.int64)
+    several = np.flatnonzero(in_use.count == 2)
+    others = np.full(len(events), -1, dtype=np.int64)
     if not several.size:
-        return made
+        return others
     starts = points["valid_from_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
     ends = points["valid_until_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
     of_well = points["well_id"].to_numpy(dtype=np.int64)
@@ -330,5 +331,5 @@ def _other_access(events: Events) -> Places:
         & (np.isnat(ends)[None, :] | (ends[None, :] > events.utc[several][:, None]))
         & (np.arange(len(points))[None, :] != events.point[several][:, None])
     )
-    made[several[rows]] = candidates
-    return made
+    others[several[rows]] = candidates
+    return others

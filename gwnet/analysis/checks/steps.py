@@ -41,7 +41,7 @@ def _changed(events: Events, what: Places) -> tuple[Places, Places]:
 def _find_steps_at_points(events: Events) -> Iterator[Finding]:
     """Find steps of levels against the neighbours where the measuring point changed."""
     rows, before = _changed(events, events.point)
-    same_access = events.words("access")[rows] == events.words("access")[before]
+    same_access = events["access"][rows] == events["access"][before]
     rows = rows[same_access]
     if not rows.size:
         return
@@ -61,7 +61,7 @@ def _find_steps_at_points(events: Events) -> Iterator[Finding]:
         row, step, error = int(rows[place]), float(steps.step_m[place]), float(steps.error_m[place])
         since = events.points["valid_from_utc"].iat[events.point[row]]
         message = (
-            f"Since the measuring point of {since:%Y-%m-%d} the well stands {events.length(abs(step))} "
+            f"Since the measuring point of {since:%Y-%m-%d} the well is {events.length(abs(step))} "
             f"{'higher' if step > 0 else 'lower'} against its neighbours than before "
             f"(standard error {events.length(error)}){describe_amount(step, error)}."
         )
@@ -142,7 +142,7 @@ def _shift(events: Events, rows: Places, tape: Places) -> Shift | None:
         least=events.limits["least_changes"],
     )
     steps = steps_at(rows, events.well, events.time_d, moves, events.sound, tape)
-    return common_shift(steps.step_m, events.column("depth_to_water_m")[rows])
+    return common_shift(steps.step_m, events["depth_to_water_m"][rows])
 
 
 def _neighbours_that_kept(aquifer: Places, place: Floats, part: Places, nowhere: np.ndarray) -> Places:

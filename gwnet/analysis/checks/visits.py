@@ -48,7 +48,7 @@ _TAPES: Final = ("electric tape", "steel tape", "interface probe")
 
 
 def _find_reduced(rule: str, events: Events) -> Iterator[Finding]:
-    for row in np.flatnonzero(events.sorted(events.reduced.findings[rule])).tolist():
+    for row in np.flatnonzero(events.reduced.findings[rule][events.order]).tolist():
         if rule == "repeats disagree":
             yield _disagreeing(events, row)
         else:
@@ -68,17 +68,17 @@ def _disagreeing(events: Events, row: int) -> Finding:
 
 def _reported_to_flow(events: Events) -> NDArray[np.bool_]:
     """Return which levels are bounds, or of wells that are reported to flow or to be affected by surface water."""
-    number = ~np.isnan(events.column("water_elevation_m")) & (events.words("bound") == "")
-    return np.asarray(~number | np.isin(events.words("status"), ("flowing", "affected by surface water")))
+    number = ~np.isnan(events["water_elevation_m"]) & (events["bound"] == "")
+    return np.asarray(~number | np.isin(events["status"], ("flowing", "affected by surface water")))
 
 
 @CHECKS.add(ABOVE_POINT, SERIOUS, "a negative depth, and no status `flowing`")
 def _find_above_point(events: Events) -> Iterator[Finding]:
     """Find water above the measuring point of wells that are not reported to flow."""
-    depth = events.column("depth_to_water_m")
+    depth = events["depth_to_water_m"]
     for row in np.flatnonzero(~_reported_to_flow(events) & (depth < 0.0)).tolist():
         message = (
-            f"Water stands {events.length(-depth[row])} above the measuring point and the well is not said to flow."
+            f"Water is {events.length(-depth[row])} above the measuring point, and the well is not reported as flowing."
         )
         yield Finding(message, {"depth_to_water_m": round(float(depth[row]), 6)}, row)
 
@@ -86,10 +86,11 @@ def _find_above_point(events: Events) -> Iterator[Finding]:
 @CHECKS.add(ABOVE_GROUND, NOTE, "water above ground inside the casing, and no status `flowing`")
 def _find_above_ground(events: Events) -> Iterator[Finding]:
     """Find water above ground and below the measuring point, of wells that are not reported to flow."""
-    depth, below = events.column("depth_to_water_m"), events.column("depth_below_ground_m")
+    depth, below = events["depth_to_water_m"], events["depth_below_ground_m"]
     for row in np.flatnonzero(~_reported_to_flow(events) & (below < 0.0) & ~(depth < 0.0)).tolist():
         message = (
-            f"Water stands {events.length(-below[row])} above ground, inside the casing; nobody says that it flows."
+            f"Water is {events.length(-below[row])} above ground, inside the casing, and the well is not reported as "
+            "flowing."
         )
         yield Finding(message, {"depth_below_ground_m": round(float(below[row]), 6)}, row)
 
@@ -107,11 +108,11 @@ def _find_above_ground(events: Events) -> Iterator[Finding]:
 )
 def _find_below_bottom(events: Events) -> Iterator[Finding]:
     """Find water below the bottom as last sounded, or as built."""
-    below = events.column("depth_below_ground_m")
-    sounded = checks_visits.last_known(events.well, events.column("sounded_depth_m"))
+    below = events["depth_below_ground_m"]
+    sounded = checks_visits.last_known(events.well, events["sounded_depth_m"])
     bottom = np.where(np.isnan(sounded), events.of_well("total_depth_m"), sounded)
     tolerance = events.limits["bottom_tolerance_m"]
-    for row in np.flatnonzero((events.words("bound") == "") & (below > bottom + tolerance)).tolist():
+    for row in np.flatnonzero((events["bound"] == "") & (below > bottom + tolerance)).tolist():
         how = "as sounded" if not np.isnan(sounded[row]) else "as built"
         message = (
             f"Water was read at {events.length(below[row])} below ground, and the bottom lies at "
@@ -138,7 +139,7 @@ def _find_below_bottom(events: Events) -> Iterator[Finding]:
 )
 def _find_unrecovered(events: Events) -> Iterator[Finding]:
     """Find static levels too soon after pumping."""
-    status = events.words("status")
+    status = events["status"]
     since = checks_visits.hours_since(events.well, events.time_d, np.isin(status, ("pumping", "recovering")))
     limit = events.limits["recovery_hours"]
     timed = events.frame["time_known"].to_numpy(dtype=bool)
@@ -161,7 +162,7 @@ def _find_unrecovered(events: Events) -> Iterator[Finding]:
 def _find_silting(events: Events) -> Iterator[Finding]:
     """Find soundings above the depth as built: the first, and each that lost as much again."""
     limits = events.limits
-    sounded, built = events.column("sounded_depth_m"), events.of_well("total_depth_m")
+    sounded, built = events["sounded_depth_m"], events.of_well("total_depth_m")
     loss, covered = built - sounded, _covered_share(events, sounded)
     for row in np.flatnonzero(checks_visits.further_loss(events.well, loss, limits["silting_m"])).tolist():
         is_on_screen = covered[row] > 0.0
@@ -188,7 +189,7 @@ def _find_silting(events: Events) -> Iterator[Finding]:
 )
 def _find_deeper(events: Events) -> Iterator[Finding]:
     """Find soundings below the depth as built."""
-    sounded, built = events.column("sounded_depth_m"), events.of_well("total_depth_m")
+    sounded, built = events["sounded_depth_m"], events.of_well("total_depth_m")
     limit = events.limits["deeper_m"]
     for row in np.flatnonzero(built - sounded < -limit).tolist():
         message = (
@@ -224,7 +225,9 @@ def _find_outside_window(events: Events) -> Iterator[Finding]:
     for row in np.flatnonzero((early > limit) | (late > limit)).tolist():
         days = early[row] if early[row] > limit else late[row]
         where = "before the first" if early[row] > limit else "after the last"
-        message = f"Taken {_count(days, 'day')} {where} day of round {codes.iat[row]} ({starts[row]} to {ends[row]})."
+        message = (
+            f"Measured {_count(days, 'day')} {where} day of round {codes.iat[row]} ({starts[row]} to {ends[row]})."
+        )
         yield Finding(message, {"days": float(days), "window_days": limit}, row)
 
 
@@ -281,7 +284,7 @@ def _find_tapes_due(events: Events) -> Iterator[Finding]:
 def _last_checked(events: Events) -> tuple[NDArray[np.datetime64], NDArray[np.bool_]]:
     """Return the day of the last check of the tape before each reading, and whether there was one."""
     tape = events.reduced.tape
-    used = events.sorted(tape.check)
+    used = tape.check[events.order]
     days = np.append(tape.check_day, np.array(["NaT"], dtype="datetime64[D]"))
     return days[used], used >= 0
 
@@ -297,10 +300,10 @@ def _find_repeated_readings(events: Events) -> Iterator[Finding]:
     booked = events.booked
     metres = np.where(events.checked, booked.value * booked.metres, np.nan)
     before = readings_around(events.well, ~np.isnan(metres)).before
-    codes, of_round = np.unique(events.words("round").astype(str), return_inverse=True)
-    compared = (before >= 0) & ~np.isnan(metres) & (events.words("round") != "")
+    codes, of_round = np.unique(events["round"].astype(str), return_inverse=True)
+    compared = (before >= 0) & ~np.isnan(metres) & (events["round"] != "")
     compared &= booked.quantity == booked.quantity[before]
-    compared &= events.words("access") == events.words("access")[before]
+    compared &= events["access"] == events["access"][before]
     same = compared & (np.abs(metres - metres[before]) < 1e-6)
     if not compared.any():
         return
@@ -313,7 +316,7 @@ def _find_repeated_readings(events: Events) -> Iterator[Finding]:
     )
     for number in np.flatnonzero(counts.same > counts.limit).tolist():
         rows = np.flatnonzero(same & (of_round == number))
-        wells = ", ".join(events.code(int(row)) for row in rows)
+        wells = ", ".join(events.codes[row] for row in rows)
         message = (
             f"{counts.same[number]} of {counts.read[number]} wells of round {codes[number]} repeat their last reading "
             f"exactly; by chance at most {int(counts.limit[number])} would ({wells})."

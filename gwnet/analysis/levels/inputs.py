@@ -99,12 +99,7 @@ class LevelInputs:
 def gather(record: Snapshot, selection: Selection | None = None) -> LevelInputs:
     """Gather level events and what their reduction looks up.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record.
-    selection : gwnet.records.Selection, optional
-        Which events; all unless given.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------
@@ -170,9 +165,9 @@ def _pivot(readings: pd.DataFrame, record_ids: NDArray[np.int64]) -> Any:
     ordinal = readings["ordinal"].to_numpy(dtype=np.int64)
 
     def column(name: str, number: int) -> Floats:
-        made = np.full(record_ids.shape, np.nan)
+        column_m = np.full(record_ids.shape, np.nan)
         rows = (quantity == name) & (ordinal == number)
-        made[order[place[rows]]] = values[rows]
-        return made
+        column_m[order[place[rows]]] = values[rows]
+        return column_m
 
     return column

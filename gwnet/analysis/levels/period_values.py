@@ -73,28 +73,25 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
     if value == "middle":
         days = _nearest_to_middle(days, 12 // seasons)
     days = days.assign(number=(days["day"] - pd.Timestamp(0)) / pd.Timedelta(days=1), logged=days["source"] == "logger")
-    found = days.groupby(_KEYS, as_index=False).agg(
+    periods = days.groupby(_KEYS, as_index=False).agg(
         low=("low", "median"),
         value=("high", "median"),
         number=("number", "mean"),
         n=("n", "sum"),
         logged=("logged", "mean"),
     )
-    found[["low", "value"]] = found[["low", "value"]].round(DECIMALS)
-    found["bound"] = np.where(found["low"] < found["value"], -1, 0)
-    found["day"] = pd.to_datetime(np.floor(found["number"]), unit="D")
-    share = found["logged"]
-    found["source"] = np.where(share == 0, "manual", np.where(share == 1, "logger", "both"))
-    return found[list(COLUMNS)]
+    periods[["low", "value"]] = periods[["low", "value"]].round(DECIMALS)
+    periods["bound"] = np.where(periods["low"] < periods["value"], -1, 0)
+    periods["day"] = pd.to_datetime(np.floor(periods["number"]), unit="D")
+    share = periods["logged"]
+    periods["source"] = np.where(share == 0, "manual", np.where(share == 1, "logger", "both"))
+    return periods[list(COLUMNS)]
 
 
 def drop_logged_on_reading_days(used: pd.DataFrame) -> pd.DataFrame:
     """Drop logger values of days on which the same well has manual readings.
 
-    Parameters
-    ----------
-    used : pandas.DataFrame
-        Levels that take part: site, well, day, source and others.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------

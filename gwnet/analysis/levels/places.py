@@ -47,10 +47,10 @@ def located(wells: pd.DataFrame, crs: str) -> pd.DataFrame:
         wells.loc[angular, "longitude"].to_numpy(dtype=np.float64),
         wells.loc[angular, "latitude"].to_numpy(dtype=np.float64),
     )
-    made = wells.copy()
-    made.loc[angular, "easting"] = easting
-    made.loc[angular, "northing"] = northing
-    return made
+    wells = wells.copy()
+    wells.loc[angular, "easting"] = easting
+    wells.loc[angular, "northing"] = northing
+    return wells
 
 
 def latitude_of(well: pd.Series, crs: str) -> float:
@@ -87,10 +87,7 @@ def latitude_of(well: pd.Series, crs: str) -> float:
 def projected(crs: str) -> Any:
     """Return a projected coordinate system in metres or feet.
 
-    Parameters
-    ----------
-    crs : str
-        Name or code.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------

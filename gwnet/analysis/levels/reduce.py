@@ -79,10 +79,7 @@ class Reduction:
 def reduce_levels(inputs: LevelInputs) -> Reduction:
     """Reduce gathered level events, all at once.
 
-    Parameters
-    ----------
-    inputs : gwnet.analysis.levels.inputs.LevelInputs
-        What the reduction needs.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------
@@ -162,7 +159,7 @@ def _measuring_point(inputs: LevelInputs) -> tuple[InForce, Floats, Floats]:
     points, records = inputs.measuring_points, inputs.records
     keys = pd.concat([points[["well_id", "access"]], records[["well_id", "access"]]], ignore_index=True)
     group = keys.groupby(["well_id", "access"], sort=False).ngroup().to_numpy(dtype=np.int64)
-    found = in_force(
+    in_use = in_force(
         group[: len(points)],
         points["valid_from_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
         points["valid_until_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
@@ -170,9 +167,9 @@ def _measuring_point(inputs: LevelInputs) -> tuple[InForce, Floats, Floats]:
         records["measured_at_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
     )
     return (
-        found,
-        taken(points["elevation_m"].to_numpy(dtype=np.float64), found.index),
-        taken(points["height_above_ground_m"].to_numpy(dtype=np.float64), found.index),
+        in_use,
+        take_values(points["elevation_m"].to_numpy(dtype=np.float64), in_use.index),
+        take_values(points["height_above_ground_m"].to_numpy(dtype=np.float64), in_use.index),
     )
 
 
@@ -188,7 +185,7 @@ def _other_datum(inputs: LevelInputs, point: InForce) -> NDArray[np.bool_]:
     return np.asarray((of_point != "") & (of_site != "") & (of_point != of_site), dtype=bool)
 
 
-def taken(values: Floats, index: NDArray[np.int64]) -> Floats:
+def take_values(values: Floats, index: NDArray[np.int64]) -> Floats:
     """Return the values at positions, NaN where the position is -1.
 
     Parameters
@@ -270,8 +267,8 @@ def _parts(
     depth: Floats,
     thickness: Floats,
 ) -> UncertaintyParts:
-    accuracy = taken(inputs.measuring_points["accuracy_m"].to_numpy(dtype=np.float64), point.index)
-    height = taken(inputs.measuring_points["height_above_ground_m"].to_numpy(dtype=np.float64), point.index)
+    accuracy = take_values(inputs.measuring_points["accuracy_m"].to_numpy(dtype=np.float64), point.index)
+    height = take_values(inputs.measuring_points["height_above_ground_m"].to_numpy(dtype=np.float64), point.index)
     from_well = ~np.isnan(inputs.depth_below_ground_m) & np.isnan(height)
     survey = np.where(from_well, inputs.of_well("ground_accuracy_m"), accuracy)
     return uncertainty.uncertainty_parts(

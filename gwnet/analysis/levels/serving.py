@@ -9,8 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from enum import StrEnum
-from typing import Final
+from typing import Final, Literal, get_args
 
 import numpy as np
 import pandas as pd
@@ -40,16 +39,10 @@ USED_COLUMNS: Final = ("site", "well", "day", "low", "high", "source")
 LEFT_OUT_COLUMNS: Final = ("site", "well", "measured_at", "status", "water_elevation_m", "quality", "review", "reason")
 
 
-class Purpose(StrEnum):
-    """What levels are asked for.
-
-    ``STATISTICS`` are trends, seasons, steps and decompositions; ``MAP`` is the control of maps, gradients and changes;
-    ``THRESHOLD`` is the state of thresholds.
-    """
-
-    STATISTICS = "statistics"
-    MAP = "map"
-    THRESHOLD = "threshold"
+#: What levels are asked for: trends, seasons, steps and decompositions; the control of maps, gradients and changes; the
+#: state of thresholds.
+Purpose = Literal["statistics", "map", "threshold"]
+PURPOSES: Final[tuple[Purpose, ...]] = get_args(Purpose)
 
 
 @dataclass(frozen=True)
@@ -92,9 +85,9 @@ def _review(state: str) -> Callable[[pd.DataFrame], Mask]:
     return lambda levels: (levels["review"] == state).to_numpy(dtype=bool)
 
 
-_MAP: Final = frozenset({Purpose.MAP})
-_MAP_AND_STATISTICS: Final = frozenset({Purpose.MAP, Purpose.STATISTICS})
-_ALL: Final = frozenset(Purpose)
+_MAP: Final = frozenset[Purpose]({"map"})
+_MAP_AND_STATISTICS: Final = frozenset[Purpose]({"map", "statistics"})
+_ALL: Final = frozenset(PURPOSES)
 
 #: Every rule; of those that apply the first one gives the reason.
 RULES: Final = (
@@ -143,10 +136,7 @@ _ON_MAP: Final = {
 def unusable_reasons(levels: pd.DataFrame) -> NDArray[np.object_]:
     """Return why levels do not serve as numbers.
 
-    Parameters
-    ----------
-    levels : pandas.DataFrame
-        With status, bound, quality, review, finding and water_elevation_m.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------
@@ -164,14 +154,12 @@ def _first_reason(levels: pd.DataFrame, rules: tuple[Rule, ...]) -> NDArray[np.o
 def judge_levels(levels: pd.DataFrame, purpose: Purpose, *, approved: bool = False) -> pd.DataFrame:
     """Return which levels serve a purpose.
 
+    Parameters as `gwnet.analysis.levels`.
+
     Parameters
     ----------
-    levels : pandas.DataFrame
-        Reduced levels, as `gwnet.analysis.levels.table.levels`, rows of loggers among them or not.
-    purpose : Purpose
+    purpose : {"statistics", "map", "threshold"}
         What they are asked for.
-    approved : bool, optional
-        Whether only levels that a review approved serve; provisional ones do as well unless given.
 
     Returns
     -------
@@ -192,7 +180,7 @@ def judge_levels(levels: pd.DataFrame, purpose: Purpose, *, approved: bool = Fal
         is_bound = is_bound & (objection == "")
     reasons = np.where(serves & waiting, "provisional", reasons)
     serves = (serves & ~waiting) | is_bound
-    if purpose is Purpose.MAP:
+    if purpose == "map":
         reasons = np.array([_ON_MAP.get(str(reason), reason) for reason in reasons], dtype=object)
     return pd.DataFrame(
         {
@@ -207,9 +195,9 @@ def judge_levels(levels: pd.DataFrame, purpose: Purpose, *, approved: bool = Fal
 
 def _candidate_bounds(levels: pd.DataFrame, purpose: Purpose) -> Mask:
     """Return which levels could serve as bounds if no rule bars them."""
-    if purpose is Purpose.MAP:
+    if purpose == "map":
         return np.zeros(len(levels), dtype=bool)
-    if purpose is Purpose.THRESHOLD:
+    if purpose == "threshold":
         return np.asarray(levels["bound"] != "", dtype=bool)
     dry = (levels["status"] == "dry") & (levels["bound"] == "<=") & levels["water_elevation_m"].notna()
     return np.asarray(dry, dtype=bool)
@@ -218,10 +206,7 @@ def _candidate_bounds(levels: pd.DataFrame, purpose: Purpose) -> Mask:
 def source_of(levels: pd.DataFrame) -> NDArray[np.object_]:
     """Return where levels come from.
 
-    Parameters
-    ----------
-    levels : pandas.DataFrame
-        Reduced levels; ``method`` says where a row is of a logger.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------
@@ -279,12 +264,7 @@ _REASONS_OF_READING: Final = frozenset(
 def used_levels(levels: pd.DataFrame, *, approved: bool = False) -> tuple[pd.DataFrame, dict[tuple[str, str], str]]:
     """Return the levels that take part in statistics, and for each well how many others there are and why.
 
-    Parameters
-    ----------
-    levels : pandas.DataFrame
-        Reduced levels, as `gwnet.analysis.levels.table.levels`.
-    approved : bool, optional
-        Whether only levels that a review approved take part; provisional ones do as well unless given.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------
@@ -294,7 +274,7 @@ def used_levels(levels: pd.DataFrame, *, approved: bool = False) -> tuple[pd.Dat
     left_out : dict
         For each (site, well) with others: counts with reasons, such as ``2 pumping; 1 quality poor``.
     """
-    judged = judge_levels(levels, Purpose.STATISTICS, approved=approved)
+    judged = judge_levels(levels, "statistics", approved=approved)
     serves = judged["serves"]
     kept = levels[serves]
     high = kept["water_elevation_m"]
@@ -311,18 +291,13 @@ def used_levels(levels: pd.DataFrame, *, approved: bool = False) -> tuple[pd.Dat
 def left_out_levels(levels: pd.DataFrame, *, approved: bool = False) -> pd.DataFrame:
     """Return the levels that take no part in statistics, each with its reason.
 
-    Parameters
-    ----------
-    levels : pandas.DataFrame
-        Reduced levels, as `gwnet.analysis.levels.table.levels`.
-    approved : bool, optional
-        Whether provisional levels are among them.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------
     pandas.DataFrame
         Columns of `LEFT_OUT_COLUMNS`, in the order of ``levels``.
     """
-    judged = judge_levels(levels, Purpose.STATISTICS, approved=approved)
+    judged = judge_levels(levels, "statistics", approved=approved)
     rest = levels.assign(reason=judged["reason"])[~judged["serves"]]
     return rest[list(LEFT_OUT_COLUMNS)].reset_index(drop=True)

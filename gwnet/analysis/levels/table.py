@@ -39,12 +39,7 @@ PRINTED_COLUMNS = (
 def levels(record: Snapshot, selection: Selection | None = None) -> pd.DataFrame:
     """Return reduced levels, one row an event.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record.
-    selection : gwnet.records.Selection, optional
-        Which events; all unless given.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------
@@ -70,16 +65,12 @@ def serving_levels(
 ) -> pd.DataFrame:
     """Return reduced levels with whether each serves a purpose.
 
+    Parameters as `gwnet.analysis.levels`.
+
     Parameters
     ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record.
-    purpose : gwnet.analysis.levels.serving.Purpose
+    purpose : {"statistics", "map", "threshold"}
         What they are asked for.
-    selection : gwnet.records.Selection, optional
-        Which events; all unless given.
-    approved : bool, optional
-        Whether only levels that a review approved serve.
 
     Returns
     -------
@@ -121,12 +112,7 @@ def select_rows(table: pd.DataFrame, selection: Selection) -> pd.DataFrame:
 def levels_frame(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
     """Return reduced levels as a frame.
 
-    Parameters
-    ----------
-    inputs : gwnet.analysis.levels.inputs.LevelInputs
-        What was reduced.
-    reduced : Reduction
-        Its reduction.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------
@@ -177,10 +163,7 @@ def levels_frame(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
 def measured_at_text(inputs: LevelInputs) -> NDArray[np.object_]:
     """Return when each event was measured, as text in local time.
 
-    Parameters
-    ----------
-    inputs : gwnet.analysis.levels.inputs.LevelInputs
-        Level events.
+    Parameters as `gwnet.analysis.levels`.
 
     Returns
     -------

@@ -70,15 +70,10 @@ class Changed:
     passed_over: pd.DataFrame
 
 
-def fetch_reviewed(record: Snapshot, chosen: Selection) -> pd.DataFrame:
+def fetch_reviewed(record: Snapshot, selection: Selection) -> pd.DataFrame:
     """Return level events with their review state and who recorded and read them.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record.
-    chosen : gwnet.records.Selection
-        Which levels.
+    Parameters as `gwnet.analysis.review`.
 
     Returns
     -------
@@ -90,11 +85,11 @@ def fetch_reviewed(record: Snapshot, chosen: Selection) -> pd.DataFrame:
     NotFoundError
         If an event that is named is not on record.
     """
-    records = record.level_records(replace(chosen, events=None))
+    records = record.level_records(replace(selection, events=None))
     texts = local_texts(records["measured_at_utc"], records["local_offset_minutes"], records["time_known"])
     day = local_times(records).astype("datetime64[D]").astype("datetime64[us]")
-    records = select_rows(records.assign(measured_at=texts, day=day), chosen)
-    missing = sorted(set(chosen.events or ()) - set(records["event_id"].tolist()))
+    records = select_rows(records.assign(measured_at=texts, day=day), selection)
+    missing = sorted(set(selection.events or ()) - set(records["event_id"].tolist()))
     if missing:
         message = f"There is no level event {', '.join(map(str, missing[:_MOST_NAMED]))} among the levels chosen."
         raise NotFoundError(message, fix="'gwnet review --what levels' lists the numbers.")
@@ -133,7 +128,7 @@ def local_texts(utc: pd.Series, offset_minutes: pd.Series, time_known: pd.Series
 
 def change_state(
     connection: Connection,
-    chosen: Selection,
+    selection: Selection,
     verb: str,
     *,
     by: str,
@@ -143,20 +138,12 @@ def change_state(
 ) -> Changed:
     """Approve, reject, hold or reopen levels: all that were chosen, or none.
 
+    Parameters as `gwnet.analysis.review`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
-    chosen : gwnet.records.Selection
-        Which levels; it must restrict something.
     verb : {"approve", "reject", "hold", "reopen"}
         What to do. The first three reach provisional levels only, ``reopen`` all others.
-    by : str
-        Who reviews.
-    reason : str or None
-        Why; needed for all but ``approve``.
-    now_utc : datetime.datetime
-        Aware time of the review.
     pass_over : bool, optional
         Whether levels that cannot be approved are passed over, rather than stop the approval of all.
 
@@ -174,13 +161,13 @@ def change_state(
     """
     state = LEVEL_STATES[verb]
     reason = _reason(reason, by, needed=verb != "approve", verb=verb)
-    if chosen.is_everything:
+    if selection.is_everything:
         message = f"It is not said which levels to {verb}."
         raise ReviewError(message, fix="Give --round, --well, --from and --to, --event or --site.")
-    lock_events(connection, fetch_reviewed(Snapshot(connection), chosen)["event_id"].tolist())
+    lock_events(connection, fetch_reviewed(Snapshot(connection), selection)["event_id"].tolist())
     # another unit of work may have reviewed them before they were locked
     record = Snapshot(connection)
-    events = fetch_reviewed(record, chosen)
+    events = fetch_reviewed(record, selection)
     if events.empty:
         raise NotFoundError("No level on record matches.", fix="'gwnet levels' with the same options lists them.")
     there = events["review"] == state
@@ -267,20 +254,14 @@ def decide(
 ) -> Changed:
     """Accept, dismiss, hold or reopen findings: all that are named, or none.
 
+    Parameters as `gwnet.analysis.review`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
     finding_ids : iterable of int
         Numbers of findings.
     verb : {"accept", "dismiss", "hold", "reopen"}
         What to do. An accepted or dismissed finding changes only by reopening.
-    by : str
-        Who decides.
-    reason : str or None
-        Why; always needed.
-    now_utc : datetime.datetime
-        Aware time of the decision.
 
     Returns
     -------

@@ -16,10 +16,7 @@ DECISION_COLUMNS: Final = ("finding_id", "decision", "decided_by", "decision_rea
 def fetch_decisions(record: Snapshot) -> pd.DataFrame:
     """Return the findings on record, each with what was decided about it.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record.
+    Parameters as `gwnet.analysis.review`.
 
     Returns
     -------

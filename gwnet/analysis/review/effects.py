@@ -63,12 +63,7 @@ _CAUSES: Final[dict[str, tuple[str, ...]]] = {
 def reduce_state(record: Snapshot, selection: Selection | None = None) -> pd.DataFrame:
     """Reduce the levels in one state of the record, with what they were worked out from.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record, also within a unit of work that is not ended.
-    selection : gwnet.records.Selection, optional
-        Which events; all unless given.
+    Parameters as `gwnet.analysis.review`.
 
     Returns
     -------
@@ -146,10 +141,10 @@ def _pair(old: pd.Series, new: pd.Series) -> tuple[Any, Any]:
     return old.to_numpy(dtype=np.float64), new.to_numpy(dtype=np.float64)
 
 
-def _differ(one: Any, other: Any) -> Any:
+def _differ(before: Any, after: Any) -> Any:
     """Return where two arrays differ; two missing numbers do not."""
     with np.errstate(invalid="ignore"):
-        return (np.abs(one - other) > LEAST_DIFFERENCE_M) | (np.isnan(one) != np.isnan(other))
+        return (np.abs(before - after) > LEAST_DIFFERENCE_M) | (np.isnan(before) != np.isnan(after))
 
 
 def _attributed(values: dict[str, tuple[Any, Any]]) -> tuple[Any, Any, Any]:
@@ -188,12 +183,10 @@ def find_effects(
 ) -> pd.DataFrame:
     """Return the levels that corrections moved between two times of the record, before and after.
 
+    Parameters as `gwnet.analysis.review`.
+
     Parameters
     ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record as it is after the corrections.
-    selection : gwnet.records.Selection, optional
-        Which levels; all unless given.
     since : datetime.datetime, optional
         Aware time; the record as known then is ``before``. Just before the newest edit that can move levels unless
         given.

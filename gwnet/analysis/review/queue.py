@@ -80,12 +80,7 @@ class ReviewQueue:
 def review_queue(record: Snapshot, selection: Selection) -> ReviewQueue:
     """Return what waits for a reviewer.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record.
-    selection : gwnet.records.Selection
-        Which levels.
+    Parameters as `gwnet.analysis.review`.
 
     Returns
     -------

@@ -9,9 +9,8 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.levels.serving import used_levels
-from gwnet.errors import SettingsError
+from gwnet.analysis.series.seasons import check_options
 from gwnet.hydro.seasons.months import LEAST_YEARS, PERCENTS, daily_envelope
-from gwnet.hydro.seasons.percentiles import DEFINITIONS
 
 __all__ = ["COLUMNS", "daily_seasons"]
 
@@ -34,18 +33,7 @@ def daily_seasons(
 ) -> pd.DataFrame:
     """Return percentiles of the days of the year of wells.
 
-    Parameters
-    ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`, daily means of loggers among them.
-    wells : pandas.DataFrame
-        Columns site and well: which wells, in this order.
-    least_years : int
-        Fewest years with a level near a day for which it has percentiles.
-    definition : {"weibull", "linear"}
-        Definition of percentiles, see `gwnet.hydro.seasons.percentiles.percentiles`.
-    approved : bool
-        Whether only approved levels take part; provisional ones do as well unless given.
+    Parameters as `gwnet.analysis.series`.
 
     Returns
     -------
@@ -59,12 +47,7 @@ def daily_seasons(
     SettingsError
         If the definition or the number of years cannot be used.
     """
-    if definition not in DEFINITIONS:
-        message = f"There is no definition {definition!r} of a percentile; expected {' or '.join(DEFINITIONS)}."
-        raise SettingsError(message)
-    if least_years < 2:
-        message = f"Percentiles of {least_years} year cannot be given; at least 2 are needed."
-        raise SettingsError(message)
+    check_options(least_years, definition)
     used, _ = used_levels(levels, approved=approved)
     numbers = used[np.isfinite(used["low"])]
     leap = numbers["day"].dt.is_leap_year & (numbers["day"].dt.day_of_year >= _FEBRUARY_29)
@@ -75,7 +58,7 @@ def daily_seasons(
         own = groups.get(key)
         if own is None:
             continue
-        found = daily_envelope(
+        envelope = daily_envelope(
             own["day"].dt.year,
             own["number"],
             own["high"],
@@ -83,9 +66,9 @@ def daily_seasons(
             least_years=least_years,
             definition=definition,
         )
-        for day in np.flatnonzero(found.years > 0).tolist():
+        for day in np.flatnonzero(envelope.years > 0).tolist():
             date = dt.date(2001, 1, 1) + dt.timedelta(days=day)
-            row = {"site": key[0], "well": key[1], "day": f"{date:%m-%d}", "years": int(found.years[day])}
-            rows.append(row | dict(zip(COLUMNS[4:], found.percentile[day].tolist(), strict=True)))
+            row = {"site": key[0], "well": key[1], "day": f"{date:%m-%d}", "years": int(envelope.years[day])}
+            rows.append(row | dict(zip(COLUMNS[4:], envelope.percentile[day].tolist(), strict=True)))
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     return table.astype(dict.fromkeys(COLUMNS[4:], float))

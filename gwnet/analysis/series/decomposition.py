@@ -83,6 +83,8 @@ def well_decomposition(
 ) -> WellDecomposition:
     """Decompose the levels of one well into trend, season and remainder.
 
+    Parameters as `gwnet.analysis.series`.
+
     Parameters
     ----------
     levels : pandas.DataFrame
@@ -91,10 +93,6 @@ def well_decomposition(
         Steps of a year; months unless more than a third of them would have to be filled in, else quarters.
     robust : bool
         Whether values that do not fit lose weight.
-    value : {"median", "middle"}
-        How the days of a step give one value, see `gwnet.analysis.levels.period_values.period_values`.
-    approved : bool
-        Whether only approved levels take part; provisional ones do as well unless given.
 
     Returns
     -------

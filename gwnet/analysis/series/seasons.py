@@ -30,7 +30,7 @@ from gwnet.hydro.seasons.percentiles import DEFINITIONS, Standing, standing
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-__all__ = ["SEASONS_COLUMNS", "SUMMARY_COLUMNS", "season_summary", "seasons"]
+__all__ = ["SEASONS_COLUMNS", "SUMMARY_COLUMNS", "check_options", "season_summary", "seasons"]
 
 #: Statistics of a month, in order, and their columns.
 _STATISTICS: Final = ("minimum", *(f"p{percent:.0f}" for percent in PERCENTS), "maximum")
@@ -122,20 +122,7 @@ def seasons(
 ) -> pd.DataFrame:
     """Return the statistics of the calendar months of wells, and how the newest level of each ranks in it.
 
-    Parameters
-    ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
-    wells : pandas.DataFrame
-        Columns site and well: which wells, in this order.
-    least_years : int
-        Fewest years with a value for which a month has percentiles; 10 unless given (common practice, no source).
-    definition : {"weibull", "linear"}
-        Definition of percentiles, see `gwnet.hydro.seasons.percentiles.percentiles`.
-    value : {"median", "middle"}
-        How the days of a month give one value, see `gwnet.analysis.levels.period_values.period_values`.
-    approved : bool
-        Whether only approved levels take part; provisional ones do as well unless given.
+    Parameters as `gwnet.analysis.series`.
 
     Returns
     -------
@@ -152,7 +139,7 @@ def seasons(
     SettingsError
         If the definition, value or number of years cannot be used.
     """
-    _refuse(least_years, definition)
+    check_options(least_years, definition)
     records_of, _ = _well_series(levels, approved, value)
     rows: list[dict[str, Any]] = []
     for key in zip(wells["site"], wells["well"], strict=True):
@@ -175,20 +162,7 @@ def season_summary(
 ) -> pd.DataFrame:
     """Return how the newest level of each well ranks in its season, the annual cycle, and the records.
 
-    Parameters
-    ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
-    wells : pandas.DataFrame
-        Columns site and well: one row of the result for each, in this order.
-    least_years : int
-        Fewest years with a value of the newest level's month for which its percentile is given.
-    definition : {"weibull", "linear"}
-        Definition of percentiles, see `gwnet.hydro.seasons.percentiles.standing`.
-    value : {"median", "middle"}
-        How the days of a month give one value, see `gwnet.analysis.levels.period_values.period_values`.
-    approved : bool
-        Whether only approved levels take part; provisional ones do as well unless given.
+    Parameters as `gwnet.analysis.series`.
 
     Returns
     -------
@@ -204,7 +178,7 @@ def season_summary(
     SettingsError
         If the definition, value or number of years cannot be used.
     """
-    _refuse(least_years, definition)
+    check_options(least_years, definition)
     records_of, left_out = _well_series(levels, approved, value)
     rows = []
     with threadpool_limits(limits=1, user_api="blas"):  # small matrices are faster in one thread
@@ -250,15 +224,15 @@ def _well_series(
     used, left_out = used_levels(levels, approved=approved)
     used = used.assign(approved=levels.loc[used.index, "review"] == "approved")
     used = used.sort_values("day", kind="stable", ignore_index=True)
-    made = period_values(used, 12, value=value).reset_index(drop=True)
-    values = {name: made[name].to_numpy() for name in ("year", "season", "value", "bound", "day", "n")}
+    periods = period_values(used, 12, value=value).reset_index(drop=True)
+    values = {name: periods[name].to_numpy() for name in ("year", "season", "value", "bound", "day", "n")}
     events = {name: used[name].to_numpy() for name in ("day", "low", "high", "approved")}
     years, months = used["day"].dt.year.to_numpy(), used["day"].dt.month.to_numpy()
     places = used.groupby(["site", "well"]).indices
-    found = {}
-    for key, own in made.groupby(["site", "well"]).indices.items():
+    series = {}
+    for key, own in periods.groupby(["site", "well"]).indices.items():
         rows = places[key]
-        found[key] = _Series(
+        series[key] = _Series(
             year=values["year"][own].astype(np.int64),
             month=values["season"][own].astype(np.int64) + 1,
             value=values["value"][own].astype(np.float64),
@@ -272,10 +246,19 @@ def _well_series(
             high=events["high"][rows].astype(np.float64),
             approved=events["approved"][rows].astype(bool),
         )
-    return found, left_out
+    return series, left_out
 
 
-def _refuse(least_years: int, definition: str) -> None:
+def check_options(least_years: int, definition: str) -> None:
+    """Refuse what percentiles cannot be worked out with.
+
+    Parameters as `gwnet.analysis.series`.
+
+    Raises
+    ------
+    SettingsError
+        If the definition or the number of years cannot be used.
+    """
     if definition not in DEFINITIONS:
         message = f"There is no definition {definition!r} of a percentile; expected {' or '.join(DEFINITIONS)}."
         raise SettingsError(message)
@@ -285,7 +268,9 @@ def _refuse(least_years: int, definition: str) -> None:
 
 
 def _months_of(own: _Series, least_years: int, definition: str) -> list[dict[str, Any]]:
-    found = monthly_statistics(own.month, own.value, bound=own.bound, least_count=least_years, definition=definition)
+    statistics = monthly_statistics(
+        own.month, own.value, bound=own.bound, least_count=least_years, definition=definition
+    )
     rows = []
     for month in range(1, MONTHS + 1):
         here, levels = np.flatnonzero(own.month == month), own.day_month == month
@@ -300,7 +285,7 @@ def _months_of(own: _Series, least_years: int, definition: str) -> list[dict[str
                 "n_bounds": int((own.bound[here] != 0).sum()),
                 "first": int(own.year[here].min()),
                 "last": int(own.year[here].max()),
-                **_statistics(found, month - 1),
+                **_statistics(statistics, month - 1),
                 **_newest(own, int(np.flatnonzero(levels)[-1]), least_years, definition),
                 "note": _month_note(int(here.size), least_years, definition),
             }
@@ -308,28 +293,28 @@ def _months_of(own: _Series, least_years: int, definition: str) -> list[dict[str
     return rows
 
 
-def _statistics(found: MonthlyStatistics, m: int) -> dict[str, Any]:
-    numbers = [found.minimum[m], *found.percentile[m], found.maximum[m]]
-    sides = [found.minimum_bound[m], *found.percentile_bound[m], found.maximum_bound[m]]
+def _statistics(statistics: MonthlyStatistics, m: int) -> dict[str, Any]:
+    numbers = [statistics.minimum[m], *statistics.percentile[m], statistics.maximum[m]]
+    sides = [statistics.minimum_bound[m], *statistics.percentile_bound[m], statistics.maximum_bound[m]]
     named = [name for name, side in zip(_STATISTICS, sides, strict=True) if side]
     columns = {f"{name}_m": number for name, number in zip(_STATISTICS, numbers, strict=True)}
-    return {**columns, "mean_m": found.mean[m], "at_or_below": " ".join(named)}
+    return {**columns, "mean_m": statistics.mean[m], "at_or_below": " ".join(named)}
 
 
 def _newest(own: _Series, last: int, least_years: int, definition: str) -> dict[str, Any]:
     """Return a level by its place, and its percentile among the values of its calendar month in other years."""
     others = (own.month == own.day_month[last]) & (own.year != own.day_year[last])
     side, level = int(own.dry[last]), float(own.high[last])
-    found = standing(level, own.value[others], level_bound=side, bound=own.bound[others], definition=definition)
-    if found.count < least_years:
-        found = Standing(math.nan, math.nan, math.nan, found.count)
+    rank = standing(level, own.value[others], level_bound=side, bound=own.bound[others], definition=definition)
+    if rank.count < least_years:
+        rank = Standing(math.nan, math.nan, math.nan, rank.count)
     return {
         "newest": str(own.day[last]),
         "newest_bound": _SIGNS[side],
         "newest_m": level,
-        "percentile": found.percentile,
-        "percentile_lower": found.lower,
-        "percentile_upper": found.upper,
+        "percentile": rank.percentile,
+        "percentile_lower": rank.lower,
+        "percentile_upper": rank.upper,
     }
 
 
@@ -353,7 +338,7 @@ def _summary_of(own: _Series | None, least_years: int, definition: str) -> dict[
         counted, month = "1 year" if years == 1 else f"{years} years", MONTH_NAMES[own.day_month[last] - 1]
         notes.append(f"{counted} with a level in {month}: no percentile, {least_years} needed")
     newest, cycle = _newest(own, last, least_years, definition), _cycle_of(own, notes)
-    found = records(own.high, bound=own.dry)
+    extremes = records(own.high, bound=own.dry)
     return {
         "n": last + 1,
         "n_approved": int(own.approved.sum()),
@@ -364,12 +349,12 @@ def _summary_of(own: _Series | None, least_years: int, definition: str) -> dict[
         **newest,
         "percentile_years": years,
         **cycle,
-        "highest": str(own.day[found.highest_at]),
-        "highest_bound": _SIGNS[found.highest_bound],
-        "highest_m": found.highest,
-        "lowest": str(own.day[found.lowest_at]),
-        "lowest_bound": _SIGNS[found.lowest_bound],
-        "lowest_m": found.lowest,
+        "highest": str(own.day[extremes.highest_at]),
+        "highest_bound": _SIGNS[extremes.highest_bound],
+        "highest_m": extremes.highest,
+        "lowest": str(own.day[extremes.lowest_at]),
+        "lowest_bound": _SIGNS[extremes.lowest_bound],
+        "lowest_m": extremes.lowest,
         "note": "; ".join(notes),
     }
 
@@ -378,24 +363,24 @@ def _cycle_of(own: _Series, notes: list[str]) -> dict[str, Any]:
     """Return the columns of the annual cycle of a well; add to the notes what is against it."""
     numbers = own.bound == 0
     try:
-        found = annual_cycle(own.middle[numbers], own.value[numbers])
+        cycle = annual_cycle(own.middle[numbers], own.value[numbers])
     except TooFewLevelsError as error:
         notes.append(f"no annual cycle: {error.message[0].lower()}{error.message[1:].rstrip('.')}")
         return {}
     if not numbers.all():
         notes.append(f"annual cycle without the {int((~numbers).sum())} months that are bounds")
     row: dict[str, Any] = {
-        "amplitude_m": found.amplitude,
-        "amplitude_lower_m": found.amplitude_lower,
-        "amplitude_upper_m": found.amplitude_upper,
-        "cycle_p": found.p_value,
+        "amplitude_m": cycle.amplitude,
+        "amplitude_lower_m": cycle.amplitude_lower,
+        "amplitude_upper_m": cycle.amplitude_upper,
+        "cycle_p": cycle.p_value,
     }
-    if found.p_value > ALPHA or math.isnan(found.highest_day_half_width):
+    if cycle.p_value > ALPHA or math.isnan(cycle.highest_day_half_width):
         notes.append("annual cycle not significant")
         return row
-    return {**row, "highest_in_year": _day(found), "highest_in_year_within_days": found.highest_day_half_width}
+    return {**row, "highest_in_year": _day(cycle), "highest_in_year_within_days": cycle.highest_day_half_width}
 
 
-def _day(found: AnnualCycle) -> str:
+def _day(cycle: AnnualCycle) -> str:
     """Return the day of the highest level as month and day."""
-    return f"{dt.date(2001, 1, 1) + dt.timedelta(days=min(math.floor(found.highest_day), 364)):%m-%d}"
+    return f"{dt.date(2001, 1, 1) + dt.timedelta(days=min(math.floor(cycle.highest_day), 364)):%m-%d}"

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import chdtrc
 
 from gwnet.analysis.levels.serving import used_levels
-from gwnet.analysis.series.trend_records import WellRecord, longest_gap, stacked, well_records
+from gwnet.analysis.series.trend_records import WellRecord, longest_gap, stack_records, well_records
 from gwnet.analysis.series.trend_tests import ALPHA, LEAST_YEARS, p_text, residual_serial_correlation
 from gwnet.analysis.series.trends import directions, parts_of_year
 from gwnet.hydro.trends.censored_slopes import pair_slopes
@@ -74,18 +74,12 @@ def pooled_trends(
 ) -> pd.DataFrame:
     """Test the wells of each aquifer together for one trend.
 
+    Parameters as `gwnet.analysis.series`.
+
     Parameters
     ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
     wells : pandas.DataFrame
         Columns site, well and aquifer; wells without an aquifer take no part.
-    method : {"seasonal", "kendall"}
-        Seasons of the years compared each with its own kind, or one value a year.
-    seasons : {4, 12}
-        Seasons of a year, from January on.
-    approved : bool, optional
-        Whether only approved levels take part.
 
     Returns
     -------
@@ -125,8 +119,8 @@ def pooled_trends(
     rows = []
     for (site, aquifer), some in asked.groupby(["site", "aquifer"], sort=True):
         codes = some["well"].tolist()
-        found = [records[site, code] for code in codes if (site, code) in records]
-        rows.append({"site": site, "aquifer": aquifer, "method": method, **_row(found, codes)})
+        of_aquifer = [records[site, code] for code in codes if (site, code) in records]
+        rows.append({"site": site, "aquifer": aquifer, "method": method, **_row(of_aquifer, codes)})
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     for name in _NUMBERS:
         table[name] = table[name].astype(float)
@@ -162,7 +156,7 @@ def _has_pairs(record: WellRecord) -> bool:
 
 def _tested(records: list[WellRecord]) -> dict[str, object]:
     """Test records together."""
-    years, values, bound = stacked(records)
+    years, values, bound = stack_records(records)
     when = years.astype(np.float64)
     signs = year_signs(values, bound=bound)
     score, variance = year_score(signs), correlated_variance(signs)
@@ -215,12 +209,12 @@ def _tested(records: list[WellRecord]) -> dict[str, object]:
 
 def _mean_correlation(records: list[WellRecord]) -> float:
     """Return the mean of the wells' own correlations from one year to the next, corrected for their lengths."""
-    found = []
+    correlations = []
     for record in records:
         years = record.years.astype(np.float64)
         steep = pair_slopes(record.values, years, bound=record.bound).limits(0.0)[0]
-        found.append(residual_serial_correlation(record.values, record.bound, years, steep).corrected)
-    return float(np.mean(found))
+        correlations.append(residual_serial_correlation(record.values, record.bound, years, steep).corrected)
+    return float(np.mean(correlations))
 
 
 def _independent_p(score: int, variance: float) -> float:

@@ -12,7 +12,7 @@ from gwnet.analysis.levels.period_values import period_values
 from gwnet.constants import DAYS_PER_YEAR
 from gwnet.hydro.seasons.smoothing import lowess
 
-__all__ = ["Gap", "WellRecord", "level_of_line", "longest_gap", "smooth_line", "stacked", "well_records"]
+__all__ = ["Gap", "WellRecord", "level_of_line", "longest_gap", "smooth_line", "stack_records", "well_records"]
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -105,18 +105,18 @@ def well_records(used: pd.DataFrame, seasons: int) -> dict[tuple[str, str], Well
     """
     if used.empty:
         return {}
-    made = period_values(used, seasons).sort_values(["site", "well", "year", "season"], kind="stable")
+    values = period_values(used, seasons).sort_values(["site", "well", "year", "season"], kind="stable")
     days = _days_of_wells(used)
-    year, season = made["year"].to_numpy(dtype=np.int64), made["season"].to_numpy(dtype=np.int64)
-    value, bound = made["value"].to_numpy(dtype=np.float64), made["bound"].to_numpy(dtype=np.int64)
-    found = {}
-    for (site, well), places in made.reset_index(drop=True).groupby(["site", "well"]).indices.items():
+    year, season = values["year"].to_numpy(dtype=np.int64), values["season"].to_numpy(dtype=np.int64)
+    value, bound = values["value"].to_numpy(dtype=np.float64), values["bound"].to_numpy(dtype=np.int64)
+    records = {}
+    for (site, well), places in values.reset_index(drop=True).groupby(["site", "well"]).indices.items():
         years, row = np.unique(year[places], return_inverse=True)
         table = np.full((years.size, seasons), np.nan)
         sides = np.zeros((years.size, seasons), dtype=np.int64)
         table[row, season[places]], sides[row, season[places]] = value[places], bound[places]
-        found[site, well] = WellRecord(site, well, years, table, sides, days[site, well])
-    return found
+        records[site, well] = WellRecord(site, well, years, table, sides, days[site, well])
+    return records
 
 
 def level_of_line(record: WellRecord, slope: float, day: np.datetime64) -> float:
@@ -212,7 +212,7 @@ def longest_gap(record: WellRecord) -> Gap | None:
     return Gap(record.days[at], end, int(np.searchsorted(record.years, year)))
 
 
-def stacked(records: list[WellRecord]) -> tuple[Integers, Floats, Integers]:
+def stack_records(records: list[WellRecord]) -> tuple[Integers, Floats, Integers]:
     """Put records of several wells side by side.
 
     Parameters

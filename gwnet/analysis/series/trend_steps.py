@@ -11,7 +11,7 @@ import pandas as pd
 
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_records import WellRecord, longest_gap, well_records
-from gwnet.analysis.series.trend_tests import Tested, segments_of
+from gwnet.analysis.series.trend_tests import TrendResult, segments_of
 from gwnet.analysis.series.trends import parts_of_year
 from gwnet.hydro.trends.false_discovery import adjusted_p_values
 from gwnet.hydro.trends.step_test import pettitt
@@ -53,21 +53,13 @@ def trend_steps(
 ) -> pd.DataFrame:
     """Test the levels of wells for steps.
 
+    Parameters as `gwnet.analysis.series`.
+
     Parameters
     ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
-    wells : pandas.DataFrame
-        Columns site and well.
     moments : pandas.DataFrame
         Columns site, well, moment (what happened, such as ``new measuring point``) and day (local date): what is known
         beforehand.
-    method : {"seasonal", "kendall"}
-        As in `gwnet.analysis.series.trends.trends`.
-    seasons : {4, 12}
-        Seasons of a year, from January on.
-    approved : bool, optional
-        Whether only approved levels take part.
 
     Returns
     -------
@@ -117,17 +109,17 @@ def _most_likely(record: WellRecord) -> dict[str, object]:
         return {"moment": "most likely", "at": "", "note": f"too few years: {years} with a value, {LEAST_YEARS} needed"}
     plain = pettitt(record.values, bound=record.bound, method="approximate")
     first = plain.last_before + 1
-    made, _ = segments_of(record, first)
-    found = pettitt(record.values, bound=record.bound, widening=made.widening)
+    result, _ = segments_of(record, first)
+    step = pettitt(record.values, bound=record.bound, widening=result.widening)
     return {
         "moment": "most likely",
         "at": f"{record.years[first]}-01-01",
         "years_before": first,
         "years_after": years - first,
-        "statistic": found.statistic,
-        "p": found.p_value,
-        **_shift(made),
-        "note": _note(made, record),
+        "statistic": step.statistic,
+        "p": step.p_value,
+        **_shift(result),
+        "note": _note(result, record),
     }
 
 
@@ -155,19 +147,19 @@ def _compared(record: WellRecord, first_after: int, moment: str, at: str) -> dic
     row: dict[str, object] = {"moment": moment, "at": at, "years_before": before, "years_after": after}
     if min(before, after) < LEAST_BESIDE:
         return {**row, "note": f"too few years: {before} before and {after} after, {LEAST_BESIDE} of each needed"}
-    made, words = segments_of(record, first_after)
+    result, words = segments_of(record, first_after)
     if words is None:
         return {**row, "note": "no season has levels before and after it"}
-    return {**row, "statistic": int(made.s), "p": made.p, **_shift(made), "note": _note(made, record)}
+    return {**row, "statistic": int(result.s), "p": result.p, **_shift(result), "note": _note(result, record)}
 
 
-def _note(made: Tested, record: WellRecord) -> str:
-    if all(math.isfinite(number) for number in made.slope):
-        return "; ".join(made.notes)
+def _note(result: TrendResult, record: WellRecord) -> str:
+    if all(math.isfinite(number) for number in result.slope):
+        return "; ".join(result.notes)
     why = "bounds leave" if record.bounds else "too few years leave"
-    return "; ".join([*made.notes, f"{why} the shift or its limits open"])
+    return "; ".join([*result.notes, f"{why} the shift or its limits open"])
 
 
-def _shift(made: Tested) -> dict[str, object]:
-    numbers = [number if math.isfinite(number) else math.nan for number in made.slope]
+def _shift(result: TrendResult) -> dict[str, object]:
+    numbers = [number if math.isfinite(number) else math.nan for number in result.slope]
     return dict(zip(("shift_m", "shift_lower_m", "shift_upper_m"), numbers, strict=True))

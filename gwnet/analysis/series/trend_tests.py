@@ -20,7 +20,7 @@ from gwnet.hydro.trends.serial_correlation import SerialCorrelation, estimate_se
 from gwnet.hydro.trends.step_test import TwoSegments, two_segments
 from gwnet.hydro.trends.year_signs import year_scores, year_signs
 
-__all__ = ["ALPHA", "LEAST_YEARS", "Tested", "p_text", "residual_serial_correlation", "segments_of", "tested"]
+__all__ = ["ALPHA", "LEAST_YEARS", "TrendResult", "find_trend", "p_text", "residual_serial_correlation", "segments_of"]
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -42,7 +42,7 @@ COVARIANCE_YEARS = 10
 
 
 @dataclass(slots=True)
-class Tested:
+class TrendResult:
     """What a test found; NaN where it could not be made.
 
     Attributes
@@ -84,7 +84,7 @@ class Tested:
     notes: list[str] = field(default_factory=list)
 
 
-def tested(record: WellRecord) -> Tested:
+def find_trend(record: WellRecord) -> TrendResult:
     """Test the record of a well for a trend, or across a long gap for a step.
 
     Parameters
@@ -94,7 +94,7 @@ def tested(record: WellRecord) -> Tested:
 
     Returns
     -------
-    Tested
+    TrendResult
         Numbers and notes.
 
     Notes
@@ -110,12 +110,12 @@ def tested(record: WellRecord) -> Tested:
     """
     short = _too_short(record)
     if short:
-        return Tested(notes=[short])
+        return TrendResult(notes=[short])
     gap = longest_gap(record)
-    made = _across(record, gap) if gap is not None else _trend(record)
-    if not math.isnan(made.p):
-        made.notes += _bound_notes(record, made)
-    return made
+    result = _across(record, gap) if gap is not None else _trend(record)
+    if not math.isnan(result.p):
+        result.notes += _bound_notes(record, result)
+    return result
 
 
 def _too_short(record: WellRecord) -> str:
@@ -129,39 +129,41 @@ def _too_short(record: WellRecord) -> str:
     return f"too few years: {words}"
 
 
-def _trend(record: WellRecord) -> Tested:
+def _trend(record: WellRecord) -> TrendResult:
     years = record.years.astype(np.float64)
-    made = _yearly(record) if record.values.shape[1] == 1 else _seasonal(record)
+    result = _yearly(record) if record.values.shape[1] == 1 else _seasonal(record)
     slopes = pair_slopes(record.values, years, bound=record.bound)
-    steep = slopes.limits(made.variance)[0]
+    steep = slopes.limits(result.variance)[0]
     held = residual_serial_correlation(record.values, record.bound, years, steep)
-    made.correlation, made.widening = held.corrected, held.variance_ratio
+    result.correlation, result.widening = held.corrected, held.variance_ratio
     if held.variance_ratio > 1.0:
-        _widen(made, record, held)
-    made.slope = slopes.limits(made.variance)
-    return made
+        _widen(result, record, held)
+    result.slope = slopes.limits(result.variance)
+    return result
 
 
-def _yearly(record: WellRecord) -> Tested:
+def _yearly(record: WellRecord) -> TrendResult:
     plain = mann_kendall(record.values[:, 0], record.years, bound=record.bound[:, 0])
-    return Tested(plain.score, plain.variance, plain.tau_a, plain.z, plain.p_value, variance=plain.variance)
+    return TrendResult(plain.score, plain.variance, plain.tau_a, plain.z, plain.p_value, variance=plain.variance)
 
 
-def _seasonal(record: WellRecord) -> Tested:
-    found = seasonal_kendall(record.values, bound=record.bound)
-    made = Tested(found.score, found.variance, found.tau_a, found.z, found.p_value, variance=found.variance)
-    shared = found.variance_correlated
+def _seasonal(record: WellRecord) -> TrendResult:
+    kendall = seasonal_kendall(record.values, bound=record.bound)
+    result = TrendResult(
+        kendall.score, kendall.variance, kendall.tau_a, kendall.z, kendall.p_value, variance=kendall.variance
+    )
+    shared = kendall.variance_correlated
     few = record.years.size < COVARIANCE_YEARS
     if few:
-        shared = max(shared, found.variance)
+        shared = max(shared, kendall.variance)
     if shared > 0.0:
-        made.variance = shared
-        made.p = normal_probabilities(found.score, shared, continuity=False)[1]
+        result.variance = shared
+        result.p = normal_probabilities(kendall.score, shared, continuity=False)[1]
         words = f" where it widens ({record.years.size} years are few for it)" if few else ""
-        made.notes.append(f"p with covariance among seasons{words}, without it {p_text(found.p_value)}")
-    if found.heterogeneity_p <= ALPHA:
-        made.notes.append(f"seasons differ in their trends ({p_text(found.heterogeneity_p)})")
-    return made
+        result.notes.append(f"p with covariance among seasons{words}, without it {p_text(kendall.p_value)}")
+    if kendall.heterogeneity_p <= ALPHA:
+        result.notes.append(f"seasons differ in their trends ({p_text(kendall.heterogeneity_p)})")
+    return result
 
 
 def residual_serial_correlation(values: Floats, bound: Integers, years: Floats, slope: float) -> SerialCorrelation:
@@ -187,36 +189,36 @@ def residual_serial_correlation(values: Floats, bound: Integers, years: Floats, 
     return estimate_serial_correlation(year_scores(year_signs(values, bound=bound, years=years, slope=steep)))
 
 
-def _widen(made: Tested, record: WellRecord, held: SerialCorrelation) -> None:
+def _widen(result: TrendResult, record: WellRecord, held: SerialCorrelation) -> None:
     """Widen the variance for serial correlation."""
-    before, score = made.p, int(made.s)
-    made.variance *= held.variance_ratio
-    made.p = max(normal_probabilities(score, made.variance, continuity=record.values.shape[1] == 1)[1], before)
+    before, score = result.p, int(result.s)
+    result.variance *= held.variance_ratio
+    result.p = max(normal_probabilities(score, result.variance, continuity=record.values.shape[1] == 1)[1], before)
     basis = "assumed, too few years to estimate it" if held.assumed else f"lag 1 in the record {held.lag1:.2f}"
     words = (
         f"serial correlation {held.corrected:.2f} ({basis}): p and limits with "
         f"{held.variance_ratio:.2f} times the variance, without it {p_text(before)}"
     )
-    made.notes.append(words)
+    result.notes.append(words)
 
 
-def _across(record: WellRecord, gap: Gap) -> Tested:
+def _across(record: WellRecord, gap: Gap) -> TrendResult:
     """Compare the levels before and after a gap."""
     words = f"no level from {gap.start} to {gap.end}, over a third of the record"
     first, after = gap.first_after, record.years.size - gap.first_after
     if min(first, after) < LEAST_BESIDE:
         counts = f"{_count(first, 'year')} before and {after} after it, {LEAST_BESIDE} of each needed"
-        return Tested(
+        return TrendResult(
             step=True, notes=[f"{words}: a test for one trend would be wrong across it; too few years, {counts}"]
         )
-    made, shift = segments_of(record, first)
+    result, shift = segments_of(record, first)
     if shift is None:
-        return Tested(step=True, notes=[f"{words}: no season has levels before and after it"])
-    made.notes.insert(0, f"{words}: levels before and after it compared instead of a trend, {shift}")
-    return made
+        return TrendResult(step=True, notes=[f"{words}: no season has levels before and after it"])
+    result.notes.insert(0, f"{words}: levels before and after it compared instead of a trend, {shift}")
+    return result
 
 
-def segments_of(record: WellRecord, first_after: int) -> tuple[Tested, str | None]:
+def segments_of(record: WellRecord, first_after: int) -> tuple[TrendResult, str | None]:
     """Compare the years before and after a moment.
 
     Parameters
@@ -228,55 +230,60 @@ def segments_of(record: WellRecord, first_after: int) -> tuple[Tested, str | Non
 
     Returns
     -------
-    tuple of Tested and str or None
+    tuple of TrendResult and str or None
         Numbers (``slope`` holds the shift and its limits [m]), and the shift in words; None where no season has levels
         on both sides.
 
     Notes
     -----
-    The variance is widened for serial correlation as in `tested`; residuals are those from the shift.
+    The variance is widened for serial correlation as in `find_trend`; residuals are those from the shift.
     """
     values, bound, years = record.values, record.bound, record.years.astype(np.float64)
     both = ~np.isnan(values[:first_after]).all(axis=0) & ~np.isnan(values[first_after:]).all(axis=0)
     if not both.any():
-        return Tested(step=True), None
+        return TrendResult(step=True), None
     values, bound = values[:, both], bound[:, both]
     plain = two_segments(values, first_after, bound=bound)
     steep = plain.shift if math.isfinite(plain.shift) else 0.0
     moved = values - np.where(np.arange(years.size) < first_after, 0.0, steep)[:, None]
     held = estimate_serial_correlation(year_scores(year_signs(moved, bound=bound)))
     ratio = segments_ratio(years, first_after, held.corrected)
-    found = two_segments(values, first_after, bound=bound, widening=ratio)
+    segments = two_segments(values, first_after, bound=bound, widening=ratio)
     here = ~np.isnan(values)
     pairs = int((here[:first_after].sum(axis=0) * here[first_after:].sum(axis=0)).sum())
-    made = Tested(
-        found.score, plain.variance, found.score / pairs, plain.z, found.p_value, step=True, variance=found.variance
+    result = TrendResult(
+        segments.score,
+        plain.variance,
+        segments.score / pairs,
+        plain.z,
+        segments.p_value,
+        step=True,
+        variance=segments.variance,
     )
-    made.slope, made.correlation = (found.shift, found.lower, found.upper), held.corrected
-    made.widening = held.variance_ratio
+    result.slope, result.correlation = (segments.shift, segments.lower, segments.upper), held.corrected
+    result.widening = held.variance_ratio
     if ratio > 1.0:
-        made.notes.append(
+        result.notes.append(
             f"serial correlation {held.corrected:.2f}{' (assumed)' if held.assumed else ''}: p and limits "
             f"with {ratio:.2f} times the variance, without it {p_text(plain.p_value)}"
         )
-    return made, _shift_text(found)
+    return result, _shift_text(segments)
 
 
-def _shift_text(found: TwoSegments) -> str:
+def _shift_text(segments: TwoSegments) -> str:
     """Return a shift with its limits as words."""
-    if not math.isfinite(found.shift):
+    if not math.isfinite(segments.shift):
         return "median shift open"
-    limits = [f"{limit:+.2f}" for limit in (found.lower, found.upper) if math.isfinite(limit)]
-    return (
-        f"median shift {found.shift:+.2f} m ({f'{limits[0]} to {limits[1]} m' if len(limits) == 2 else 'limits open'})"
-    )
+    limits = [f"{limit:+.2f}" for limit in (segments.lower, segments.upper) if math.isfinite(limit)]
+    interval = f"{limits[0]} to {limits[1]} m" if len(limits) == 2 else "limits open"
+    return f"median shift {segments.shift:+.2f} m ({interval})"
 
 
-def _bound_notes(record: WellRecord, made: Tested) -> list[str]:
+def _bound_notes(record: WellRecord, result: TrendResult) -> list[str]:
     if not record.bounds:
         return []
     words = f"{record.bounds} of {record.count} values are bounds: taken by rank, in test and slope"
-    slope, lower, upper = made.slope
+    slope, lower, upper = result.slope
     if not math.isfinite(slope):
         return [f"{words}; so many that the slope stays open"]
     sides = [name for name, limit in (("lower", lower), ("upper", upper)) if not math.isfinite(limit)]

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_records import WellRecord, level_of_line, well_records
-from gwnet.analysis.series.trend_tests import ALPHA, Tested, p_text, tested
+from gwnet.analysis.series.trend_tests import ALPHA, TrendResult, find_trend, p_text
 from gwnet.analysis.series.trends import parts_of_year
 from gwnet.constants import DAYS_PER_YEAR
 
@@ -55,7 +55,7 @@ class _Line:
     """Level of the fitted line at the newest level, and how it goes on [m, m/year]."""
 
     record: WellRecord
-    found: Tested
+    result: TrendResult
     level: float
 
     @property
@@ -75,19 +75,13 @@ def threshold_dates(
 ) -> pd.DataFrame:
     """Project the trends of wells to their thresholds.
 
+    Parameters as `gwnet.analysis.series`.
+
     Parameters
     ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
     thresholds : pandas.DataFrame
         Columns site, well, threshold, kind (``lower`` or ``upper``) and elevation_m [m]: one row of the result for
         each.
-    method : {"seasonal", "kendall"}
-        As in `gwnet.analysis.series.trends.trends`.
-    seasons : {4, 12}
-        Seasons of a year, from January on.
-    approved : bool, optional
-        Whether only approved levels take part.
 
     Returns
     -------
@@ -129,23 +123,23 @@ def threshold_dates(
 
 def _line(record: WellRecord) -> _Line:
     """Return the fitted line of a record; its level is NaN where there is no slope."""
-    found = tested(record)
-    slope = found.slope[0]
-    if found.step or not math.isfinite(slope):
-        return _Line(record, found, math.nan)
-    return _Line(record, found, level_of_line(record, slope, record.days[-1]))
+    result = find_trend(record)
+    slope = result.slope[0]
+    if result.step or not math.isfinite(slope):
+        return _Line(record, result, math.nan)
+    return _Line(record, result, level_of_line(record, slope, record.days[-1]))
 
 
 def _row(line: _Line | None, threshold: float, kind: str) -> dict[str, object]:
     nothing: dict[str, object] = {"last": "", "reached_on": "", "earliest": "", "latest": ""}
     if line is None:
         return {**nothing, "state": "no trend worked out", "note": "no level that can be used"}
-    found = line.found
-    row = {**nothing, "last": line.last.isoformat(), "p": found.p}
+    result = line.result
+    row = {**nothing, "last": line.last.isoformat(), "p": result.p}
     if math.isnan(line.level) or math.isnan(threshold):
-        why = "the threshold has no elevation" if math.isnan(threshold) else "; ".join(found.notes)
+        why = "the threshold has no elevation" if math.isnan(threshold) else "; ".join(result.notes)
         return {**row, "state": "no trend worked out", "note": why}
-    slopes = [number if math.isfinite(number) else math.nan for number in found.slope]
+    slopes = [number if math.isfinite(number) else math.nan for number in result.slope]
     row |= {"level_m": line.level}
     row |= dict(zip(COLUMNS[7:10], slopes, strict=True))
     return {**row, **_projected(line, threshold, kind)}
@@ -156,16 +150,16 @@ def _projected(line: _Line, threshold: float, kind: str) -> dict[str, object]:
     # turned round, an upper threshold of rising water is a lower one of falling water
     turn = 1.0 if kind == "lower" else -1.0
     ahead = (line.level - threshold) * turn
-    slope, lower, upper = (-number * turn for number in line.found.slope)
+    slope, lower, upper = (-number * turn for number in line.result.slope)
     toward, steepest, flattest = slope, max(lower, upper), min(lower, upper)
-    notes = [] if line.found.p <= ALPHA else [f"no significant trend ({p_text(line.found.p)})"]
+    notes = [] if line.result.p <= ALPHA else [f"no significant trend ({p_text(line.result.p)})"]
     if ahead <= 0.0:
         return {"state": "already passed", "note": "; ".join(["the fitted line is at or beyond the threshold", *notes])}
     newest = _newest(line.record)
     if newest is not None and (newest - threshold) * turn <= 0.0:
         notes.insert(0, "the newest level is beyond the threshold, the fitted line is not")
     dates = [_date(line.last, ahead, rate) for rate in (toward, steepest, flattest)]
-    if line.found.p > ALPHA and any(dates):
+    if line.result.p > ALPHA and any(dates):
         notes[-1] += ": the dates may be chance"
     on = toward > 0.0
     if on:

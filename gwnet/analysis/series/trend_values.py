@@ -28,14 +28,7 @@ EXTRA_COLUMNS = ("p_independent", "var_s_corrected", "z_corrected")
 def value_trends(levels: pd.DataFrame, wells: pd.DataFrame, *, approved: bool = False) -> list[dict[str, object]]:
     """Test all values of wells for monotonic trends.
 
-    Parameters
-    ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`, daily means of loggers among them.
-    wells : pandas.DataFrame
-        Columns site and well: one row of the result for each, in this order.
-    approved : bool, optional
-        Whether only approved levels take part.
+    Parameters as `gwnet.analysis.series`.
 
     Returns
     -------

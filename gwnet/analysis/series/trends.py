@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_records import WellRecord, well_records
-from gwnet.analysis.series.trend_tests import ALPHA, Tested, tested
+from gwnet.analysis.series.trend_tests import ALPHA, TrendResult, find_trend
 from gwnet.analysis.series.trend_values import EXTRA_COLUMNS, value_trends
 from gwnet.errors import SettingsError
 from gwnet.hydro.trends.false_discovery import adjusted_p_values
@@ -63,18 +63,12 @@ def trends(
 ) -> pd.DataFrame:
     """Test the levels of wells for monotonic trends.
 
+    Parameters as `gwnet.analysis.series`.
+
     Parameters
     ----------
-    levels : pandas.DataFrame
-        Reduced levels, as of `gwnet.analysis.levels.table.levels`.
-    wells : pandas.DataFrame
-        Columns site and well: one row of the result for each, in this order.
     method : {"seasonal", "kendall", "all"}
         Seasons of the years compared each with its own kind, one value a year, or every value.
-    seasons : {4, 12}
-        Seasons of a year, from January on: quarters or months.
-    approved : bool, optional
-        Whether only approved levels take part; provisional ones do as well unless given.
 
     Returns
     -------
@@ -96,7 +90,7 @@ def trends(
     With method ``all`` there are further columns, and p is as `gwnet.analysis.series.trend_values.value_trends` says.
     Usable levels take part, and accepted dry ones as bounds; everything else is counted in ``left_out``. One value a
     period is made as `gwnet.analysis.levels.period_values.period_values` says; which test follows,
-    `gwnet.analysis.series.trend_tests.tested`.
+    `gwnet.analysis.series.trend_tests.find_trend`.
 
     References
     ----------
@@ -122,12 +116,7 @@ def trends(
 def parts_of_year(method: str, seasons: int) -> int:
     """Return into how many parts a method divides the year.
 
-    Parameters
-    ----------
-    method : str
-        ``seasonal`` or ``kendall``.
-    seasons : int
-        Seasons of a year, 4 or 12.
+    Parameters as `gwnet.analysis.series`.
 
     Returns
     -------
@@ -188,27 +177,27 @@ def _row(key: tuple[str, str], method: str, seasons: int, record: WellRecord | N
     row: dict[str, object] = {"site": key[0], "well": key[1], "method": method, "n": 0, "first": "", "last": ""}
     if record is None:
         return {**row, "n_bounds": 0, "note": "no level that can be used"}
-    found = tested(record)
-    if method == "kendall" and not math.isnan(found.p) and _seasons_differ(record, seasons):
-        found.notes.append("years have levels of different seasons: see method seasonal as well")
+    result = find_trend(record)
+    if method == "kendall" and not math.isnan(result.p) and _seasons_differ(record, seasons):
+        result.notes.append("years have levels of different seasons: see method seasonal as well")
     return {
         **row,
-        "method": "step" if found.step else method,
+        "method": "step" if result.step else method,
         "n": record.count,
         "first": str(record.days[0]),
         "last": str(record.days[-1]),
         "n_bounds": record.bounds,
-        **numbers(found),
-        "note": "; ".join(found.notes),
+        **numbers(result),
+        "note": "; ".join(result.notes),
     }
 
 
-def numbers(found: Tested) -> dict[str, float]:
+def numbers(result: TrendResult) -> dict[str, float]:
     """Return the numbers of a test by their columns.
 
     Parameters
     ----------
-    found : Tested
+    result : TrendResult
         Outcome of a test.
 
     Returns
@@ -216,13 +205,13 @@ def numbers(found: Tested) -> dict[str, float]:
     dict
         Columns s, var_s, tau, z, p and the slopes, which are NaN where they are open or a step was looked for.
     """
-    slopes = [math.nan if found.step or not math.isfinite(number) else number for number in found.slope]
+    slopes = [math.nan if result.step or not math.isfinite(number) else number for number in result.slope]
     return {
-        "s": found.s,
-        "var_s": found.var_s,
-        "tau": found.tau,
-        "z": found.z + 0.0,
-        "p": found.p,
+        "s": result.s,
+        "var_s": result.var_s,
+        "tau": result.tau,
+        "z": result.z + 0.0,
+        "p": result.p,
         "slope_m_per_year": slopes[0],
         "slope_lower_m_per_year": slopes[1],
         "slope_upper_m_per_year": slopes[2],

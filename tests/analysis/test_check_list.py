@@ -1,0 +1,84 @@
+"""How checks are added and run, and what they look up of the events of a site; constructed."""
+
+import pandas as pd
+import pytest
+
+from gwnet.analysis.checks.check import NOTE, SERIOUS, WARNING, CheckList, Finding, Limit
+from gwnet.analysis.checks.events import Events
+from gwnet.analysis.checks.limits import limits_of
+from gwnet.analysis.levels.inputs import gather
+from gwnet.analysis.levels.reduce import reduce_levels
+from gwnet.store.snapshot import Snapshot
+
+from .record import Record
+
+LIMIT = Limit("most_m", 2.0, "depth that is too deep [m]")
+
+
+def deep_checks():
+    """Return a list with a check of depths, one that needs no events, and a rule that the first one finds."""
+    checks = CheckList()
+
+    @checks.add("too deep", WARNING, "a depth beyond a limit", LIMIT, others=(NOTE, SERIOUS))
+    def find_deep(events):
+        for row, depth in enumerate(events["depth_to_water_m"]):
+            if depth > 2 * LIMIT.default:
+                yield Finding("Far too deep.", row=row, rule="far too deep", severity=SERIOUS)
+            elif depth > LIMIT.default:
+                yield Finding("Too deep.", {"most_m": LIMIT.default}, row)
+
+    checks.add("nothing planned", NOTE, "a site without rounds", is_of_events=False)(
+        lambda events: [Finding("No round.")] if events.rounds.empty else []
+    )
+    checks.add_rule("far too deep", SERIOUS, "a depth beyond twice the limit")
+    return checks.checks
+
+
+def events_of(record):
+    with record.store.reading() as connection:
+        snapshot = Snapshot(connection, site="S")
+        inputs = gather(snapshot)
+        limits = limits_of(snapshot.settings)[0]
+        return Events(inputs, reduce_levels(inputs), snapshot.settings, limits, snapshot.rounds)
+
+
+@pytest.fixture
+def record(tmp_path):
+    made = Record(tmp_path / "record.sqlite", length_unit="ft")
+    made.well("A", point=(100.0, 0.5))
+    return made
+
+
+def test_a_finding_has_rule_and_severity_of_its_check_unless_it_gives_its_own(record):
+    for month, depth in enumerate((1.0, 3.0, 5.0), start=1):
+        record.event("A", f"2024-0{month}-15T10:00", [("depth_to_water", depth)])
+    events = events_of(record)
+    noticed = [finding for check in deep_checks() for finding in check.run(events)]
+    assert [(one.rule, one.severity, one.row) for one in noticed] == [
+        ("too deep", WARNING, 1),
+        ("far too deep", SERIOUS, 2),
+        ("nothing planned", NOTE, -1),
+    ]
+
+
+def test_a_site_without_events_is_checked_only_for_what_needs_none(record):
+    noticed = [finding for check in deep_checks() for finding in check.run(events_of(record))]
+    assert [finding.rule for finding in noticed] == ["nothing planned"]
+
+
+def test_severities_are_listed_mildest_first():
+    assert [check.severities for check in deep_checks()] == ["note, warning or serious", "note", "serious"]
+
+
+def test_events_are_in_order_of_wells_and_time_with_lengths_in_the_unit_of_the_site(record):
+    record.event("A", "2024-05-15T10:00", [("depth_to_water", 2.0)])
+    record.event("A", "2024-02-15T10:00", [("depth_below_ground", 1.25)])
+    events = events_of(record)
+    assert events["measured_at"].tolist() == ["2024-02-15T11:00+01:00", "2024-05-15T11:00+01:00"]
+    assert (events.season.tolist(), events.codes.tolist()) == ([0, 1], ["A", "A"])
+    assert events.read_level_m.tolist() == pytest.approx([98.25, 98.0])
+    assert events.booked.quantity.tolist() == ["depth_below_ground", "depth_to_water"]
+    assert events.booked.decimals.tolist() == [2, 1]
+    assert events.of_point("elevation_m").tolist() == [100.0, 100.0]
+    assert (events.length(0.3048), events.length(-0.3048, signed=True)) == ("1.00 ft", "-1.00 ft")
+    assert pd.isna(events.of_well("total_depth_m")).all()
