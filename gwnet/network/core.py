@@ -339,17 +339,10 @@ class Network(
         from gwnet.products.hydrographs import hydrograph_figure
 
         with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            self._check_codes(connection, known_on, site=settings["site"], wells=wells)
+            record = Snapshot(connection, known_on).of_site(site)
+            record.require(wells=wells)
             return hydrograph_figure(
-                connection,
-                settings,
-                list(dict.fromkeys(wells)),
-                start=start,
-                end=end,
-                known_on=known_on,
-                unit=unit,
-                loggers=loggers,
+                record, list(dict.fromkeys(wells)), start=start, end=end, unit=unit, loggers=loggers
             )
 
     def coverage_figure(
@@ -390,11 +383,9 @@ class Network(
         from gwnet.products.hydrographs import coverage_figure
 
         with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            self._check_codes(connection, known_on, site=settings["site"], wells=wells)
-            return coverage_figure(
-                connection, settings, wells, start=start, end=end, loggers_only=loggers_only, known_on=known_on
-            )
+            record = Snapshot(connection, known_on).of_site(site)
+            record.require(wells=wells)
+            return coverage_figure(record, wells, start=start, end=end, loggers_only=loggers_only)
 
     @staticmethod
     def save_figure(figure: Figure, path: str | Path) -> Path:

@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gwnet.clock import local_day
-from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch.codes import check_codes
+from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from gwnet.analysis.maps.site_maps import SetRule
     from gwnet.hydro.surfaces.variogram import Covariance
     from gwnet.products.comparisons import ChangeMap, MapPair
     from gwnet.products.gradients import RoundGradients, VerticalGradientTable
@@ -85,30 +85,25 @@ class Comparing:
             If only one of conductivity and porosity is given, or one of them cannot be read.
         """
         from gwnet.analysis.maps.round_gradients import gradients_by_round
+        from gwnet.analysis.maps.site_maps import SetRule
         from gwnet.products.gradients import RoundGradients
         from gwnet.products.maps import map_context
         from gwnet.products.seepage import seepage_of
 
         seepage = seepage_of(conductivity, porosity)
         with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            check_codes(connection, known_on, aquifer=aquifer)
+            record = Snapshot(connection, known_on).of_site(site)
+            record.require(aquifer=aquifer)
             found = gradients_by_round(
-                connection,
-                settings,
+                record,
                 aquifer,
                 wells=wells,
                 dates=None if dates is None else [local_day(day) for day in dates],
                 start=None if start is None else local_day(start),
                 end=None if end is None else local_day(end),
-                window_days=window_days,
-                exclude=exclude,
-                known_on=known_on,
+                rule=SetRule(window_days, tuple(exclude)),
             )
-            context = map_context(connection, settings, aquifer, known_on)
-        return RoundGradients(
-            dict(context.site), aquifer, context.aquifer_name, found, tuple(wells or ()), seepage, context.known_on
-        )
+            return RoundGradients(map_context(record, aquifer), aquifer, found, tuple(wells or ()), seepage)
 
     def local_gradients(
         self,
@@ -157,24 +152,16 @@ class Comparing:
             If fewer than three levels can be used.
         """
         from gwnet.analysis.maps.round_gradients import gradients_by_well, surface_by_well
-        from gwnet.analysis.maps.site_maps import control_of, unit_of_coordinates
+        from gwnet.analysis.maps.site_maps import SetRule, control_of, unit_of_coordinates
         from gwnet.products.gradients import local_rows
         from gwnet.products.seepage import seepage_of
 
         seepage = seepage_of(conductivity, porosity)
         with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            check_codes(connection, known_on, aquifer=aquifer)
-            control = control_of(
-                connection,
-                settings,
-                aquifer,
-                local_day(date),
-                window_days=window_days,
-                exclude=exclude,
-                known_on=known_on,
-            )
-        unit_m = unit_of_coordinates(settings["crs"])
+            record = Snapshot(connection, known_on).of_site(site)
+            record.require(aquifer=aquifer)
+            control = control_of(record, aquifer, local_day(date), SetRule(window_days, tuple(exclude)))
+            unit_m = unit_of_coordinates(record.settings["crs"])
         surface = surface_by_well(control, coordinate_unit_m=unit_m)
         return local_rows(gradients_by_well(control, nearest=nearest, coordinate_unit_m=unit_m), surface, seepage)
 
@@ -216,18 +203,17 @@ class Comparing:
         """
         from gwnet.analysis.maps.vertical_pairs import site_vertical_table
         from gwnet.products.gradients import VerticalGradientTable
+        from gwnet.products.maps import map_context
 
         with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            table = site_vertical_table(
-                connection, settings, clusters=clusters, window_days=window_days, known_on=known_on
-            )
-            moment = known_on or fetch.cut_off(connection)
+            record = Snapshot(connection, known_on).of_site(site)
+            table = site_vertical_table(record, clusters=clusters, window_days=window_days)
+            context = map_context(record)
         if start is not None:
             table = table[table["date"] >= local_day(start).isoformat()]
         if end is not None:
             table = table[table["date"] <= local_day(end).isoformat()]
-        return VerticalGradientTable(settings.to_dict(), table.reset_index(drop=True), moment)
+        return VerticalGradientTable(context, table.reset_index(drop=True))
 
     def change_map(
         self,
@@ -288,6 +274,7 @@ class Comparing:
             If fewer than three wells can be used on both days.
         """
         from gwnet.analysis.maps.change import change_of
+        from gwnet.analysis.maps.site_maps import SetRule
         from gwnet.exchange.feature_files import read_features
         from gwnet.hydro.gradients.seepage import parse_share
         from gwnet.products.comparisons import ChangeMap
@@ -295,24 +282,21 @@ class Comparing:
 
         given = None if storage is None else parse_share(storage, "storage coefficient")
         with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            check_codes(connection, known_on, aquifer=aquifer)
+            record = Snapshot(connection, known_on).of_site(site)
+            record.require(aquifer=aquifer)
             result = change_of(
-                connection,
-                settings,
+                record,
                 aquifer,
                 local_day(date),
                 local_day(since),
+                SetRule(window_days, tuple(exclude)),
                 storage=given,
                 method=method,
                 interval_m=interval_m,
-                window_days=window_days,
-                exclude=exclude,
-                features=read_features(settings["crs"], boundary=boundary, base_layers=base_layers),
+                features=read_features(record.settings["crs"], boundary=boundary, base_layers=base_layers),
                 unit=unit,
-                known_on=known_on,
             )
-            return ChangeMap(result, map_context(connection, settings, aquifer, known_on))
+            return ChangeMap(result, map_context(record, aquifer))
 
     def paired_maps(
         self,
@@ -370,10 +354,10 @@ class Comparing:
         from gwnet.products.maps import map_context
 
         with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            check_codes(connection, known_on, aquifer=aquifer)
+            record = Snapshot(connection, known_on).of_site(site)
+            record.require(aquifer=aquifer)
             features = read_features(
-                settings["crs"],
+                record.settings["crs"],
                 barriers=barriers,
                 boundary=boundary,
                 rivers=rivers,
@@ -381,18 +365,17 @@ class Comparing:
                 base_m=base_m,
             )
             result = paired_maps_of(
-                connection,
-                settings,
+                record,
                 aquifer,
                 (local_day(dates[0]), local_day(dates[1])),
+                _rule_of(options),
                 interval_m=interval_m,
                 features=features,
                 covariance=variogram,
                 unit=unit,
-                known_on=known_on,
-                **{"loggers": True, **options},
+                **options,
             )
-            return MapPair(result, map_context(connection, settings, aquifer, known_on))
+            return MapPair(result, map_context(record, aquifer))
 
     def worth(
         self,
@@ -442,9 +425,16 @@ class Comparing:
         from gwnet.products.worth import NetworkWorth
 
         with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            check_codes(connection, known_on, aquifer=aquifer)
-            more = {"loggers": True, **options}
-            drawn = map_of(connection, settings, aquifer, local_day(date), unit=unit, known_on=known_on, **more)
-            result = worth_of(drawn, candidates=candidates, coordinate_unit_m=unit_of_coordinates(settings["crs"]))
-            return NetworkWorth(result, map_context(connection, settings, aquifer, known_on))
+            record = Snapshot(connection, known_on).of_site(site)
+            record.require(aquifer=aquifer)
+            drawn = map_of(record, aquifer, local_day(date), _rule_of(options), unit=unit, **options)
+            unit_m = unit_of_coordinates(record.settings["crs"])
+            result = worth_of(drawn, candidates=candidates, coordinate_unit_m=unit_m)
+            return NetworkWorth(result, map_context(record, aquifer))
+
+
+def _rule_of(options: dict[str, Any]) -> SetRule:
+    """Take the options of the same-day set out of all options; return them as a rule."""
+    from gwnet.analysis.maps.site_maps import SetRule
+
+    return SetRule(options.pop("window_days", None), tuple(options.pop("exclude", ())), options.pop("loggers", True))

@@ -8,8 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gwnet.clock import local_day
-from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch.codes import check_codes
+from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from gwnet.hydro.surfaces.variogram import Covariance
@@ -101,15 +100,15 @@ class Mapping:
         TooFewLevelsError
             If fewer than three levels can be used.
         """
-        from gwnet.analysis.maps.site_maps import map_of
+        from gwnet.analysis.maps.site_maps import SetRule, map_of
         from gwnet.exchange.feature_files import read_features
         from gwnet.products.maps import SiteMap, map_context
 
         with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            check_codes(connection, known_on, aquifer=aquifer)
+            record = Snapshot(connection, known_on).of_site(site)
+            record.require(aquifer=aquifer)
             features = read_features(
-                settings["crs"],
+                record.settings["crs"],
                 barriers=barriers,
                 boundary=boundary,
                 rivers=rivers,
@@ -117,21 +116,17 @@ class Mapping:
                 base_m=base_m,
             )
             result = map_of(
-                connection,
-                settings,
+                record,
                 aquifer,
                 local_day(date),
+                SetRule(window_days, tuple(exclude), loggers),
                 method=method,
                 interval_m=interval_m,
                 unit=unit,
-                known_on=known_on,
                 features=features,
                 covariance=variogram,
-                window_days=window_days,
-                exclude=exclude,
-                loggers=loggers,
             )
-            return SiteMap(result, map_context(connection, settings, aquifer, known_on))
+            return SiteMap(result, map_context(record, aquifer))
 
     def gradient(
         self,
@@ -177,14 +172,12 @@ class Mapping:
         TooFewLevelsError
             If fewer than three wells are named.
         """
-        from gwnet.analysis.maps.site_maps import gradient_between
+        from gwnet.analysis.maps.site_maps import SetRule, gradient_between
         from gwnet.products.maps import WellGradient
         from gwnet.products.seepage import seepage_of
 
         seepage = seepage_of(conductivity, porosity)
         with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            found, control = gradient_between(
-                connection, settings, wells, local_day(date), window_days=window_days, known_on=known_on
-            )
+            record = Snapshot(connection, known_on).of_site(site)
+            found, control = gradient_between(record, wells, local_day(date), SetRule(window_days))
         return WellGradient(found, control, seepage)

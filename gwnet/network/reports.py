@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gwnet.errors import NotFoundError, SettingsError
+from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -140,7 +141,8 @@ class Reporting:
         from gwnet.products.issues import register_of_issues
 
         with self.store.reading() as connection:
-            return register_of_issues(connection, site, known_on)
+            record = Snapshot(connection, known_on)
+            return register_of_issues(record if site is None else record.of_site(site))
 
     def report_differences(
         self,
@@ -174,7 +176,7 @@ class Reporting:
 
         names = [_issue_name(one) for one in (first, second)]
         with self.store.reading() as connection:
-            return differences(connection, names[0], names[1], known_on)
+            return differences(Snapshot(connection, known_on), names[0], names[1])
 
 
 def _cores() -> int:

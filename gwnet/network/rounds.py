@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from gwnet.store.fetch import registry as fetch
+from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from gwnet.products.rounds import RoundPlan
@@ -51,7 +51,7 @@ class Planning:
         Returns
         -------
         pandas.DataFrame
-            As `gwnet.analysis.fieldwork.planning.due`.
+            As `gwnet.analysis.fieldwork.planning.Programme.due`.
 
         Raises
         ------
@@ -61,9 +61,9 @@ class Planning:
         from gwnet.products.rounds import due_at_sites
 
         with self.store.reading() as connection:
-            return due_at_sites(
-                connection, on, now_utc=dt.datetime.now(dt.UTC), site=site, everything=everything, known_on=known_on
-            )
+            record = Snapshot(connection, known_on)
+            record = record if site is None and len(record.all_sites) else record.of_site(site)
+            return due_at_sites(record, on, now_utc=dt.datetime.now(dt.UTC), everything=everything)
 
     def plan_round(
         self,
@@ -142,8 +142,8 @@ class Planning:
         )
         moment = now_utc or dt.datetime.now(dt.UTC)
         with self.store.writing() as connection:
-            settings = fetch.one_site(connection, site)
-            return plan_round(connection, settings, name, wish, now_utc=moment, by=by, correct=correct, reason=reason)
+            record = Snapshot(connection).of_site(site)
+            return plan_round(record, name, wish, now_utc=moment, by=by, correct=correct, reason=reason)
 
     def round_sheet(
         self,
@@ -189,6 +189,5 @@ class Planning:
         from gwnet.products.field_sheets import gather, write_field_sheets
 
         with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            content = gather(connection, settings, name, date=date, known_on=known_on)
+            content = gather(Snapshot(connection, known_on).of_site(site), name, date=date)
         return write_field_sheets(content, Path(out), page=page)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
-from gwnet.store.fetch import registry as fetch
+from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -309,18 +309,19 @@ class Seasoning:
         TooFewLevelsError
             If no well has a level that can be used.
         """
+        from gwnet.products.maps import map_context
         from gwnet.products.seasons import envelope_figures
 
         with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            levels, asked = self._trend_inputs(wells, aquifer, start, end, str(settings["site"]), known_on)
+            record = Snapshot(connection, known_on).of_site(site)
+            levels, asked = self._trend_inputs(wells, aquifer, start, end, record.site, known_on)
             chosen: dict[str, Any] = {
                 "least_years": least_years,
                 "definition": definition,
                 "value": value,
                 "approved": approved,
             }
-            return envelope_figures(connection, settings, levels, asked, known_on=known_on, unit=unit, **chosen)
+            return envelope_figures(map_context(record), levels, asked, unit=unit, **chosen)
 
     def decomposition_figure(
         self,
@@ -367,19 +368,20 @@ class Seasoning:
         TooFewLevelsError
             If no stretch of the record is long and full enough.
         """
+        from gwnet.products.maps import map_context
         from gwnet.products.seasons import decomposition_figure
 
         with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
+            record = Snapshot(connection, known_on).of_site(site)
             found = self.decomposition(
                 well,
                 seasons=seasons,
                 robust=robust,
                 start=start,
                 end=end,
-                site=str(settings["site"]),
+                site=record.site,
                 known_on=known_on,
                 value=value,
                 approved=approved,
             )
-            return decomposition_figure(connection, settings, found, known_on=known_on, unit=unit)
+            return decomposition_figure(map_context(record), found, unit=unit)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from gwnet.store.fetch import registry as fetch
+from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from gwnet.products.trends import TrendFigures
@@ -81,11 +81,11 @@ class TrendDrawing:
             If the method, number of seasons or unit is not known.
         """
         from gwnet.analysis.series.trends import trends
+        from gwnet.products.maps import map_context
         from gwnet.products.trends import TrendFigures
 
         with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            known = known_on or fetch.cut_off(connection)
-        levels, asked = self._trend_inputs(wells, aquifer, start, end, str(settings["site"]), known_on)
+            context = map_context(Snapshot(connection, known_on).of_site(site))
+        levels, asked = self._trend_inputs(wells, aquifer, start, end, str(context.site["site"]), known_on)
         table = trends(levels, asked, method=method, seasons=seasons, approved=approved)
-        return TrendFigures(table, levels, asked, settings, method, seasons, approved, unit, known, smooth)
+        return TrendFigures(table, levels, asked, context, method, seasons, approved, unit, smooth)

@@ -4,134 +4,92 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import Connection
 
 from gwnet.analysis.checks.quality import findings
-from gwnet.analysis.levels.places import located
 from gwnet.analysis.levels.table import levels
-from gwnet.analysis.levels.thresholds import with_elevations
+from gwnet.analysis.maps.round_gradients import days_of_rounds
 from gwnet.analysis.maps.same_day import CONTROL_COLUMNS
-from gwnet.analysis.maps.site_maps import control_of, map_of
+from gwnet.analysis.maps.site_maps import SetRule, controls_of, map_of, placed_wells
 from gwnet.analysis.review.decisions import join_decisions
 from gwnet.clock import to_utc
 from gwnet.constants import REPEAT_TOLERANCE_M, SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.exchange.feature_files import read_features
 from gwnet.products.extras import gather_extras
+from gwnet.products.hydrographs import thresholds_with_elevations
 from gwnet.products.logger_lines import ReportLoggers, report_loggers
+from gwnet.products.maps import cut_off
 from gwnet.reporting.data import MapFacts, ReportData, SiteFacts
 from gwnet.reporting.mapped import map_facts, refused_map
 from gwnet.store.fetch import history
-from gwnet.store.fetch import programme as fetch_programme
-from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.fetch.registry import register_entries
-from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from gwnet.reporting.definition.parse import Definition
     from gwnet.reporting.definition.period import Period
+    from gwnet.store.snapshot import Snapshot
 
 #: Before anything was recorded: what an empty record prints as its cut-off.
 _BEGINNING = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 
 
-def collect(
-    connection: Connection,
-    definition: Definition,
-    period: Period,
-    *,
-    site: str | None = None,
-    known_on: dt.datetime | None = None,
-) -> ReportData:
+def collect(record: Snapshot, definition: Definition, period: Period) -> ReportData:
     """Gather what a report of one site and period is made from.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site. Printed as its state is the time that it was asked for, else that of its newest
+        recording.
     definition : gwnet.reporting.definition.parse.Definition
         What the report holds.
     period : gwnet.reporting.definition.period.Period
         Period of the report.
-    site : str, optional
-        Code of the site; may be left out when the record holds only one.
-    known_on : datetime.datetime, optional
-        Record as known at this time; the live record unless given. Printed is then the time of its newest recording.
 
     Returns
     -------
     gwnet.reporting.data.ReportData
         Frames and facts.
-
-    Raises
-    ------
-    NotFoundError
-        If there is no such site, or several and none was named.
     """
-    settings = fetch.one_site(connection, site, known_on)
-    code = str(settings["site"])
-    record = Snapshot(connection, known_on, code)
-    table = levels(record)
-    wells = located(fetch.wells(connection, known_on, code), settings["crs"])
-    points = fetch.measuring_points(connection, known_on, code, history=True)
-    since = _start_of(period.first, str(settings["time_zone"]))
-    cut_off = known_on or fetch.cut_off(connection) or _BEGINNING
-    unit = definition.unit(str(settings["length_unit"]))
-    used = set(wells["aquifer"]) - {""}
-    aquifers = fetch.aquifers(connection, known_on)
-    aquifers = aquifers[aquifers["aquifer"].isin(used)].reset_index(drop=True)
-    thresholds = fetch_programme.thresholds(connection, known_on, code)
-    sources = fetch.sources(connection, known_on)
-    rounds = fetch_programme.rounds(connection, known_on, code)
-    hung = fetch_samples.deployments(connection, known_on)
-    loggers = _loggers(connection, definition, wells, code, known_on)
+    connection, known_on, settings = record.connection, record.known_on, record.settings
+    wells = placed_wells(record)
     data = ReportData(
         site=_facts(settings),
-        known_on_utc=cut_off,
+        known_on_utc=cut_off(record) or _BEGINNING,
         wells=wells,
-        levels=table,
-        aquifers=aquifers,
-        construction=fetch.construction(connection, known_on, code),
-        measuring_points=points,
-        rounds=rounds,
-        thresholds=with_elevations(thresholds, wells, points),
-        stages=fetch_programme.stages(connection, known_on, code),
+        levels=levels(record),
+        aquifers=record.aquifers[record.aquifers["aquifer"].isin(set(wells["aquifer"]) - {""})].reset_index(drop=True),
+        construction=record.construction,
+        measuring_points=record.measuring_point_history,
+        rounds=record.rounds,
+        thresholds=thresholds_with_elevations(record),
+        stages=record.stages,
         findings=join_decisions(record, findings(record)),
-        corrections=history.changes(connection, since=since, until=known_on),
-        deployments=hung[hung["site"] == code].reset_index(drop=True),
-        tape_checks=fetch_programme.tape_checks(connection, known_on),
-        sources=sources.rename(columns={"row_count": "rows", "loaded_at_utc": "recorded_at_utc"}),
-        register=register_entries(connection, known_on, code),
-        maps=maps_of_period(
-            connection, settings, definition, period, aquifers, rounds, table, unit=unit, known_on=known_on
-        ),
+        corrections=history.changes(connection, since=_start_of(period.first, settings["time_zone"]), until=known_on),
+        deployments=record.deployments,
+        tape_checks=record.tape_checks,
+        sources=record.sources.rename(columns={"row_count": "rows", "loaded_at_utc": "recorded_at_utc"}),
+        register=register_entries(connection, known_on, record.site),
+        maps=maps_of_period(record, definition, period),
         corrected_since_utc=None,
-        logger_lines={} if loggers is None else loggers.lines,
     )
-    return replace(data, extras=gather_extras(connection, settings, definition, period, data, known_on, loggers))
+    loggers = _loggers(record, definition)
+    if loggers is not None:
+        data = replace(data, logger_lines=loggers.lines)
+    return replace(data, extras=gather_extras(record, definition, period, data, loggers))
 
 
-def _loggers(
-    connection: Connection, definition: Definition, wells: pd.DataFrame, site: str, known_on: dt.datetime | None
-) -> ReportLoggers | None:
+def _loggers(record: Snapshot, definition: Definition) -> ReportLoggers | None:
     """Return what the report needs of loggers; None where no section asks for them."""
     with_status = "loggers" in definition.sections
     if not with_status and "hydrographs" not in definition.sections:
         return None
-    names = [str(code) for code in definition.members(wells)["well"]]
-    return report_loggers(
-        connection,
-        site,
-        names,
-        shown_from=definition.hydrographs.start,
-        with_status=with_status,
-        known_on=known_on,
-    )
+    wells = [str(code) for code in definition.members(placed_wells(record))["well"]]
+    return report_loggers(record, wells, shown_from=definition.hydrographs.start, with_status=with_status)
 
 
 def _facts(settings: pd.Series) -> SiteFacts:
@@ -162,126 +120,62 @@ def _start_of(day: dt.date, zone: str) -> dt.datetime:
     return moment.replace(tzinfo=dt.UTC)
 
 
-def maps_of_period(
-    connection: Connection,
-    settings: pd.Series,
-    definition: Definition,
-    period: Period,
-    aquifers: pd.DataFrame,
-    rounds: pd.DataFrame,
-    table: pd.DataFrame,
-    *,
-    unit: str,
-    known_on: dt.datetime | None,
-) -> tuple[MapFacts, ...]:
+def maps_of_period(record: Snapshot, definition: Definition, period: Period) -> tuple[MapFacts, ...]:
     """Map each aquifer on the day of the period's newest round, or of each, that has most of its levels.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    settings : pandas.Series
-        The site, from `gwnet.store.fetch.registry.one_site`.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
     definition : gwnet.reporting.definition.parse.Definition
         What the report holds.
     period : gwnet.reporting.definition.period.Period
         Period of the report.
-    aquifers, rounds : pandas.DataFrame
-        Aquifers and rounds of the site.
-    table : pandas.DataFrame
-        Reduced levels of the site.
-    unit : {"m", "ft"}
-        Unit of printing.
-    known_on : datetime.datetime or None
-        Record as known at this time.
 
     Returns
     -------
     tuple of gwnet.reporting.data.MapFacts
         One an aquifer, drawn or refused with the reason; none where the report has no maps or the period no round.
     """
-    if "maps" not in definition.sections:
-        return ()
-    in_period = rounds[(rounds["starts_on"] <= period.last) & (rounds["starts_on"] >= period.first)]
-    if in_period.empty:
+    rounds = record.rounds
+    rounds = rounds[[period.contains(day) for day in rounds["starts_on"]]]
+    if "maps" not in definition.sections or rounds.empty:
         return ()
     if definition.rounds:
-        in_period = in_period[in_period["round"].isin(definition.rounds)]
-    if definition.maps.rounds == "newest":
-        in_period = in_period.tail(1)
-    wanted = [name for name in aquifers["aquifer"] if not definition.aquifers or name in definition.aquifers]
+        rounds = rounds[rounds["round"].isin(definition.rounds)]
+    codes = rounds["round"].tolist()
     chosen = definition.maps
     features = read_features(
-        settings["crs"],
+        record.settings["crs"],
         barriers=chosen.barriers,
         boundary=chosen.boundary,
         rivers=chosen.rivers,
         base_layers=chosen.base_layers,
     )
-    made = []
-    for aquifer, gauging in ((one, row) for one in wanted for row in in_period.to_dict("records")):
-        day = busiest_day(table, str(gauging["round"]), aquifer) or gauging["starts_on"]
-        try:
-            result = map_of(
-                connection,
-                settings,
-                aquifer,
-                day,
-                method=chosen.method,
-                interval_m=chosen.interval_m,
-                window_days=chosen.window_days,
-                features=features,
-                unit=unit,
-                known_on=known_on,
-                table=table,
-                loggers=True,
-            )
-        except (AnalysisError, NotFoundError) as error:
-            made.append(_refused(connection, settings, aquifer, day, error, chosen.window_days, table, known_on))
-            continue
-        made.append(map_facts(result))
-    return tuple(made)
+    how: dict[str, Any] = {
+        "method": chosen.method,
+        "interval_m": chosen.interval_m,
+        "features": features,
+        "unit": definition.unit(str(record.settings["length_unit"])),
+    }
+    used = set(record.wells["aquifer"])
+    wanted = [code for code in record.aquifers["aquifer"] if code in used and code in (definition.aquifers or used)]
+    return tuple(
+        _facts_of_map(record, aquifer, days[code], SetRule(chosen.window_days), how)
+        for aquifer in wanted
+        for days in [dict(days_of_rounds(record, aquifer))]
+        for code in (codes[-1:] if chosen.rounds == "newest" else codes)
+    )
 
 
-def _refused(
-    connection: Connection,
-    settings: pd.Series,
-    aquifer: str,
-    day: dt.date,
-    error: AnalysisError | NotFoundError,
-    window_days: float | None,
-    table: pd.DataFrame,
-    known_on: dt.datetime | None,
-) -> MapFacts:
-    """Return the facts of a map that cannot be drawn: its set, and why."""
+def _facts_of_map(record: Snapshot, aquifer: str, day: dt.date, rule: SetRule, how: dict[str, Any]) -> MapFacts:
+    """Return the facts of a map; of its set, and why, where it cannot be drawn."""
+    table = levels(record)
     try:
-        control = control_of(
-            connection, settings, aquifer, day, window_days=window_days, known_on=known_on, table=table, loggers=True
-        )
-    except (AnalysisError, NotFoundError):
-        control = pd.DataFrame(columns=list(CONTROL_COLUMNS))
-    return refused_map(aquifer, day, control, error)
-
-
-def busiest_day(table: pd.DataFrame, round_code: str, aquifer: str) -> dt.date | None:
-    """Return the local day of a round on which most usable levels of an aquifer were taken.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Reduced levels.
-    round_code : str
-        Round.
-    aquifer : str
-        Aquifer.
-
-    Returns
-    -------
-    datetime.date or None
-        The day, the earlier one of two with as many; None when there is no usable level.
-    """
-    rows = table[(table["round"] == round_code) & (table["aquifer"] == aquifer) & table["usable"].astype(bool)]
-    if rows.empty:
-        return None
-    counts = rows["measured_at"].str[:10].value_counts()
-    return dt.date.fromisoformat(min(str(day) for day in counts[counts == counts.max()].index))
+        return map_facts(map_of(record, aquifer, day, rule, table=table, **how))
+    except (AnalysisError, NotFoundError) as error:
+        try:
+            (control,) = controls_of(record, aquifer, [day], rule, table)
+        except (AnalysisError, NotFoundError):
+            control = pd.DataFrame(columns=list(CONTROL_COLUMNS))
+        return refused_map(aquifer, day, control, error)

@@ -8,26 +8,24 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
-from sqlalchemy import Connection
 
 from gwnet.analysis.maps.change import CHANGE_COLUMNS, change_of
 from gwnet.analysis.maps.round_gradients import days_of_rounds, gradients_by_round
-from gwnet.analysis.maps.site_maps import unit_of_coordinates
+from gwnet.analysis.maps.site_maps import SetRule
 from gwnet.analysis.maps.vertical_pairs import vertical_table
 from gwnet.analysis.series.seasons import season_summary
 from gwnet.analysis.series.trend_pooled import pooled_trends
 from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import trends
-from gwnet.constants import SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.figures.coverage.data import coverage_plot_data
 from gwnet.figures.coverage.draw import draw_coverage
-from gwnet.figures.maps.context import MapContext
 from gwnet.hydro.gradients.seepage import Interval
 from gwnet.products.comparisons import ChangeMap
 from gwnet.products.gradients import RoundGradients
 from gwnet.products.logger_lines import ReportLoggers
 from gwnet.products.logger_series import coverage
+from gwnet.products.maps import map_context
 from gwnet.products.seasons import envelope_figures
 from gwnet.products.trends import TrendFigures
 from gwnet.reporting.drawing import MAP_HEIGHT_MM, TEXT_WIDTH_MM
@@ -41,6 +39,7 @@ if TYPE_CHECKING:
     from gwnet.reporting.data import ReportData
     from gwnet.reporting.definition.parse import Definition
     from gwnet.reporting.definition.period import Period
+    from gwnet.store.snapshot import Snapshot
 
 #: A day this far from a year before still counts as a year before [days]: half a quarter.
 _YEAR_SLACK_DAYS: Final = 46
@@ -54,56 +53,46 @@ _COVERAGE_ROWS: Final = 33
 class _Asked:
     """What a report asks for, and the part of the record that it may use."""
 
-    connection: Connection
-    settings: pd.Series
+    record: Snapshot
     definition: Definition
     period: Period
     data: ReportData
     wells: pd.DataFrame
     levels: pd.DataFrame
-    known_on: dt.datetime | None
-    unit: str
     loggers: ReportLoggers | None
 
     @property
     def aquifers(self) -> list[str]:
         """Codes of the aquifers of the report, in the order of the record."""
-        named = [str(code) for code in self.data.aquifers["aquifer"]]
         held = set(self.wells["aquifer"])
-        return [code for code in named if code in held]
+        return [str(code) for code in self.data.aquifers["aquifer"] if code in held]
 
-    def context(self, aquifer: str) -> MapContext:
-        """Return what the sheets of an aquifer say around their maps."""
-        names = self.data.aquifers.set_index("aquifer")["name"]
-        unit_m = unit_of_coordinates(str(self.settings["crs"]))
-        return MapContext(self.settings.to_dict(), str(names.get(aquifer, "") or ""), self.data.known_on_utc, unit_m)
+    @property
+    def unit(self) -> str:
+        """Unit of printing."""
+        return self.definition.unit(self.data.site.length_unit)
+
+    @property
+    def rule(self) -> SetRule:
+        """Which levels enter same-day sets: those of the report's maps."""
+        return SetRule(self.definition.maps.window_days)
 
 
 def gather_extras(
-    connection: Connection,
-    settings: pd.Series,
-    definition: Definition,
-    period: Period,
-    data: ReportData,
-    known_on: dt.datetime | None,
-    loggers: ReportLoggers | None = None,
+    record: Snapshot, definition: Definition, period: Period, data: ReportData, loggers: ReportLoggers | None = None
 ) -> Extras:
     """Gather what the further sections of a report need, and only those.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from; pictures draw from what was read, not from it.
-    settings : pandas.Series
-        The site, from `gwnet.store.fetch.registry.one_site`.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site; pictures draw from what was read, not from it.
     definition : gwnet.reporting.definition.parse.Definition
         What the report holds.
     period : gwnet.reporting.definition.period.Period
         Its period; nothing measured after its end is used.
     data : gwnet.reporting.data.ReportData
         What was gathered already.
-    known_on : datetime.datetime or None
-        Record as known at this time.
     loggers : gwnet.products.logger_lines.ReportLoggers, optional
         What was gathered of loggers; their section stays empty without it.
 
@@ -113,10 +102,8 @@ def gather_extras(
         Frames and pictures.
     """
     wells = definition.members(data.wells)
-    days = data.levels["measured_at"].str[:10]
-    levels = data.levels[data.levels["well"].isin(wells["well"]) & (days <= period.last.isoformat())]
-    unit = definition.unit(data.site.length_unit)
-    asked = _Asked(connection, settings, definition, period, data, wells, levels, known_on, unit, loggers)
+    levels = data.levels[data.levels["well"].isin(wells["well"]) & (data.levels["day"] <= pd.Timestamp(period.last))]
+    asked = _Asked(record, definition, period, data, wells, levels, loggers)
     extras = Extras()
     for name, gather in _GATHERERS.items():
         if name in definition.sections:
@@ -130,96 +117,70 @@ def _drawn(asked: _Asked, make: Callable[[], Figure]) -> Callable[[], DrawnFigur
 
 def _gradients(asked: _Asked, extras: Extras) -> Extras:
     tables, pictures = [], []
-    for aquifer in asked.aquifers:
+    for aquifer in asked.aquifers if len(asked.record.rounds) else ():
         own = asked.wells.loc[asked.wells["aquifer"] == aquifer, "well"]
         names = set(own) if asked.definition.wells else None
-        found = gradients_by_round(
-            asked.connection,
-            asked.settings,
-            aquifer,
-            wells=names,
-            end=asked.period.last,
-            window_days=asked.definition.maps.window_days,
-            known_on=asked.known_on,
-            table=asked.data.levels,
-        )
+        found = gradients_by_round(asked.record, aquifer, wells=names, end=asked.period.last, rule=asked.rule)
         if not found:
             continue
-        context = asked.context(aquifer)
-        made = RoundGradients(dict(context.site), aquifer, context.aquifer_name, found, (), None, context.known_on)
-        tables.append(made.rows().assign(aquifer=aquifer))
-        if any(one.gradient is not None for one in found):
+        context = map_context(asked.record, aquifer)
+        rounds = RoundGradients(context, aquifer, tuple(gradient.without_findings() for gradient in found))
+        tables.append(rounds.rows().assign(aquifer=aquifer))
+        if any(gradient.gradient is not None for gradient in found):
             caption = (
                 f"Horizontal gradients of {context.named(aquifer)}, a point a round: direction and size, with 95 % "
                 "half-widths. Hollow where direction and size are not determined."
             )
             pictures.append(
-                Picture(f"rose-{aquifer}", caption, f"Rose of gradients. {caption}", _drawn(asked, made.figure))
+                Picture(f"rose-{aquifer}", caption, f"Rose of gradients. {caption}", _drawn(asked, rounds.figure))
             )
-    window = asked.settings["same_day_window_days"]
-    vertical = vertical_table(
-        asked.levels, asked.wells, window_days=SAME_DAY_WINDOW_DAYS if pd.isna(window) else float(window)
-    )
+    window = asked.rule.for_site(asked.record.settings).window_days or 0.0
+    vertical = vertical_table(asked.levels, asked.wells, window_days=window)
     gradients = pd.concat(tables, ignore_index=True) if tables else extras.frame("gradients")
     return extras.with_section("gradients", pictures, gradients=gradients, vertical=vertical)
 
 
 def _changes(asked: _Asked, extras: Extras) -> Extras:
-    made: list[AquiferChange] = []
+    changes: list[AquiferChange] = []
     for aquifer in asked.aquifers:
-        days = [
-            (code, day)
-            for code, day in days_of_rounds(
-                asked.connection, asked.settings, aquifer, asked.data.levels, asked.known_on
-            )
-            if day <= asked.period.last
-        ]
-        current = [day for _, day in days if asked.period.contains(day)]
+        days = [day for _, day in days_of_rounds(asked.record, aquifer) if day <= asked.period.last]
+        current = [day for day in days if asked.period.contains(day)]
         if not current:
             continue
-        day = max(current)
-        for since, what in _earlier_days(day, [day for _, day in days]):
-            made.append(_change(asked, aquifer, day, since, what))
-    return replace(extras, changes=tuple(made))
+        changes += [
+            _change(asked, aquifer, max(current), since, what) for since, what in _earlier_days(max(current), days)
+        ]
+    return replace(extras, changes=tuple(changes))
 
 
 def _earlier_days(day: dt.date, days: list[dt.date]) -> list[tuple[dt.date, str]]:
     """Return the day of the round before, and the day nearest to a year before."""
-    before = [one for one in days if one < day]
+    before = [other for other in days if other < day]
     if not before:
         return []
-    found = [(max(before), "the round before")]
+    earlier = [(max(before), "the round before")]
     year = day - dt.timedelta(days=365)
-    nearest = min(before, key=lambda one: (abs((one - year).days), one))
-    if abs((nearest - year).days) <= _YEAR_SLACK_DAYS and nearest != found[0][0]:
-        found.append((nearest, "a year before"))
-    return found
+    nearest = min(before, key=lambda other: (abs((other - year).days), other))
+    if abs((nearest - year).days) <= _YEAR_SLACK_DAYS and nearest != max(before):
+        earlier.append((nearest, "a year before"))
+    return earlier
 
 
 def _change(asked: _Asked, aquifer: str, day: dt.date, since: dt.date, what: str) -> AquiferChange:
     storage = asked.definition.storage.get(aquifer)
     interval = None if storage is None else Interval(storage, storage, f"{storage:g}")
     try:
-        result = change_of(
-            asked.connection,
-            asked.settings,
-            aquifer,
-            day,
-            since,
-            storage=interval,
-            window_days=asked.definition.maps.window_days,
-            unit=asked.unit,
-            known_on=asked.known_on,
-        )
+        result = change_of(asked.record, aquifer, day, since, asked.rule, storage=interval, unit=asked.unit)
     except (AnalysisError, NotFoundError) as error:
         none = pd.DataFrame(columns=list(CHANGE_COLUMNS))
         return AquiferChange(
             aquifer, day, since, what, none, refused=" ".join(filter(None, (error.message, error.fix)))
         )
-    sheet = ChangeMap(result, asked.context(aquifer))
+    context = map_context(asked.record, aquifer)
+    sheet = ChangeMap(result, context)
     size = (TEXT_WIDTH_MM, MAP_HEIGHT_MM[asked.definition.page])
     caption = (
-        f"Change of water elevation in {asked.context(aquifer).named(aquifer)} from {since} to {day} "
+        f"Change of water elevation in {context.named(aquifer)} from {since} to {day} "
         f"({what}), rise positive; contours of the differences at the wells, inside the control only."
     )
     key = f"change-{aquifer}-{since}"
@@ -241,17 +202,10 @@ def _envelopes(asked: _Asked, number: int, names: list[str], approved: bool) -> 
     caption = f"The newest year of {named} over the range and the percentiles of each calendar month of the record."
     wells = asked.wells[asked.wells["well"].isin(names)]
     levels = asked.levels[asked.levels["well"].isin(names)]
+    context = map_context(asked.record)
 
     def make() -> Figure:
-        (figure,) = envelope_figures(
-            asked.connection,
-            asked.settings,
-            levels,
-            wells,
-            approved=approved,
-            known_on=asked.data.known_on_utc,
-            unit=asked.unit,
-        )
+        (figure,) = envelope_figures(context, levels, wells, approved=approved, unit=asked.unit)
         return figure
 
     return Picture(f"seasons-{number}", caption, caption, _drawn(asked, make), tuple(names))
@@ -261,7 +215,7 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
     chosen = asked.definition.trends
     levels = asked.levels
     if chosen.start is not None:
-        levels = levels[levels["measured_at"].str[:10] >= chosen.start.isoformat()]
+        levels = levels[levels["day"] >= pd.Timestamp(chosen.start)]
     how: dict[str, Any] = {"method": chosen.method, "seasons": chosen.seasons, "approved": chosen.approved_only}
     limits = asked.data.thresholds
     limits = limits[limits["valid_until_utc"].isna() & limits["well"].isin(asked.wells["well"])]
@@ -273,12 +227,11 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
         table=table,
         levels=levels,
         wells=asked.wells,
-        settings=asked.settings,
+        context=map_context(asked.record),
         method=chosen.method,
         seasons=chosen.seasons,
         approved=chosen.approved_only,
         unit=asked.unit,
-        known_on=asked.data.known_on_utc,
     )
     extras = extras.with_section(
         "trends",
@@ -311,19 +264,12 @@ def _loggers(asked: _Asked, extras: Extras) -> Extras:
     found = asked.loggers
     if found is None or found.table is None or found.table.empty:
         return extras
-    held = coverage(
-        asked.connection,
-        str(asked.settings["site"]),
-        names,
-        loggers_only=True,
-        known_on=asked.known_on,
-        runs=found.runs,
-    )
+    held = coverage(asked.record, names, loggers_only=True, runs=found.runs)
     data = coverage_plot_data(
         held.deployments,
         held.runs,
         held.hands,
-        site=asked.settings,
+        site=asked.record.settings,
         end=asked.period.last,
         known_on=asked.data.known_on_utc,
     )

@@ -5,43 +5,29 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
-import pandas as pd
-from sqlalchemy import Connection
-
 from gwnet.analysis.fieldwork.field_sheet import FieldSheet, RoundFacts, field_sheet
-from gwnet.analysis.fieldwork.planning import planned_wells, programme, standing
+from gwnet.analysis.fieldwork.planning import Programme, planned_wells
 from gwnet.errors import NotFoundError, SettingsError
 from gwnet.exchange.field_workbook import field_workbook
+from gwnet.products.maps import cut_off
 from gwnet.reporting.definition.parse import safe_name
 from gwnet.reporting.pdf.field_sheet import field_sheet_pdf
 from gwnet.store.contract import STATUSES
-from gwnet.store.fetch import programme as fetch_programme
-from gwnet.store.fetch import registry as fetch
+from gwnet.store.snapshot import Snapshot
 from gwnet.whole_files import write_files
 
 
-def gather(
-    connection: Connection,
-    site: pd.Series,
-    round_code: str,
-    *,
-    date: dt.date | None = None,
-    known_on: dt.datetime | None = None,
-) -> FieldSheet:
+def gather(record: Snapshot, round_code: str, *, date: dt.date | None = None) -> FieldSheet:
     """Gather what the field sheets of a round say.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : pandas.Series
-        Settings of the site.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
     round_code : str
         Code of the round.
     date : datetime.date, optional
         Day for which the sheets are made; all days of the round unless given.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------
@@ -53,14 +39,13 @@ def gather(
     NotFoundError
         If the round is not on record.
     SettingsError
-        If none of its wells stands on its first day, or the date is none of its days.
+        If none of its wells is in use on its first day, or the date is none of its days.
     """
-    rounds = fetch_programme.rounds(connection, known_on, str(site["site"]))
-    found = rounds[rounds["round"] == round_code]
-    if found.empty:
-        message = f"There is no round {round_code!r} at site {site['site']}."
+    rounds = record.rounds[record.rounds["round"] == round_code]
+    if rounds.empty:
+        message = f"There is no round {round_code!r} at site {record.site}."
         raise NotFoundError(message, fix="Plan it with 'gwnet round plan', or load it in a table rounds.")
-    row = found.iloc[0]
+    row = rounds.iloc[0]
     starts_on, ends_on = row["starts_on"], row["ends_on"] or row["starts_on"]
     if date is not None and not starts_on <= date <= ends_on:
         message = f"{date} is no day of round {round_code}, {starts_on} to {ends_on}."
@@ -73,15 +58,15 @@ def gather(
         crew=row["crew"],
         notes=row["notes"],
     )
-    made = programme(connection, site, planned.starts_on, known_on)
-    stand, _ = standing(made)
-    order = [code for code in row["wells"] if code in stand] if row["wells"] else planned_wells(made, None)
+    planning = Programme(record, planned.starts_on)
+    usable = planning.wells_in_use
+    order = [code for code in row["wells"] if code in usable] if row["wells"] else planned_wells(planning, None)
     if not order:
-        message = f"None of the wells of round {round_code} stands on {planned.starts_on}."
+        message = f"None of the wells of round {round_code} is in use on {planned.starts_on}."
         raise SettingsError(message, fix="Plan the round anew with 'gwnet round plan'.")
-    moment = known_on or fetch.cut_off(connection)
+    moment = cut_off(record)
     assert moment is not None  # a round is on record
-    return field_sheet(made, planned, order, statuses=STATUSES, known_on_utc=moment)
+    return field_sheet(planning, planned, order, statuses=STATUSES, known_on_utc=moment)
 
 
 def write_field_sheets(sheet: FieldSheet, out: Path, *, page: str = "A4") -> list[Path]:

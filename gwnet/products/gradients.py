@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from gwnet.analysis.maps.round_gradients import RoundGradient
+    from gwnet.figures.maps.context import MapContext
+    from gwnet.hydro.gradients.horizontal import Gradient
     from gwnet.hydro.gradients.local import LocalGradient
     from gwnet.products.seepage import Seepage
 
@@ -28,27 +30,23 @@ class RoundGradients:
 
     Attributes
     ----------
-    site : dict
-        Settings of the site.
-    aquifer, aquifer_name : str
-        Code and name of the aquifer.
-    found : tuple of RoundGradient
+    context : gwnet.figures.maps.context.MapContext
+        Site, aquifer and record.
+    aquifer : str
+        Code of the aquifer.
+    gradients : tuple of RoundGradient
         In order of time.
     wells : tuple of str
         The wells that every plane goes through; empty for all that can be used in each round.
     seepage : Seepage or None
         Conductivity and porosity, where given.
-    known_on_utc : datetime.datetime or None
-        Record as known at this time.
     """
 
-    site: dict[str, Any]
+    context: MapContext
     aquifer: str
-    aquifer_name: str
-    found: tuple[RoundGradient, ...]
-    wells: tuple[str, ...]
-    seepage: Seepage | None
-    known_on_utc: dt.datetime | None
+    gradients: tuple[RoundGradient, ...]
+    wells: tuple[str, ...] = ()
+    seepage: Seepage | None = None
 
     def rows(self) -> pd.DataFrame:
         """Return the gradients, one row a round.
@@ -57,37 +55,36 @@ class RoundGradients:
         -------
         pandas.DataFrame
             round, date, then gradient, gradient_uncertainty, azimuth_degrees, azimuth_uncertainty_degrees,
-            determined, wells (as `gwnet.products.maps.gradient_row`), triangles_gradient,
-            triangles_azimuth_degrees, triangles (``agree`` or ``differ``), turn (how the direction differs from the
-            last that was told), gradient_without_findings, azimuth_degrees_without_findings, finding, the velocity
-            where conductivity and porosity are given [m/d], note.
+            determined (as `gwnet.products.maps.gradient_row`), levels, loggers, gauges (how many of them are of
+            loggers and gauges), triangles_gradient, triangles_azimuth_degrees, triangles (``agree`` or ``differ``),
+            turn (how the direction differs from the last that was determined), gradient_without_findings,
+            azimuth_degrees_without_findings, finding, the velocity where conductivity and porosity are given [m/d],
+            note.
         """
-        return pd.DataFrame([self._row(one) for one in self.found])
+        return pd.DataFrame([self._row(gradient) for gradient in self.gradients])
 
-    def _row(self, one: RoundGradient) -> dict[str, Any]:
-        plane = one.gradient
-        row: dict[str, Any] = {"round": one.round, "date": one.date.isoformat()}
-        names = ("gradient", "gradient_uncertainty", "azimuth_degrees", "azimuth_uncertainty_degrees")
-        values = gradient_row(plane) if plane is not None else dict.fromkeys(names) | {"determined": False, "note": ""}
-        row |= {name: values[name] for name in names}
-        row |= {"determined": values["determined"], "wells": one.wells}
-        triangles = one.triangles if one.triangles is not None and one.triangles.n else None
-        row |= {
+    def _row(self, gradient: RoundGradient) -> dict[str, Any]:
+        turn, sound = gradient.turn, gradient.sound
+        triangles = gradient.triangles if gradient.triangles is not None and gradient.triangles.n else None
+        values = _plane_row(gradient.gradient)
+        return {
+            "round": gradient.round,
+            "date": gradient.date.isoformat(),
+            **{name: values[name] for name in _PLANE_COLUMNS},
+            "levels": gradient.count(),
+            "loggers": gradient.count("logger"),
+            "gauges": gradient.count("stage"),
             "triangles_gradient": None if triangles is None else triangles.magnitude,
             "triangles_azimuth_degrees": None if triangles is None else triangles.azimuth_deg,
-            "triangles": one.checked,
-            "turn": "" if one.turn is None else one.turn.verdict,
-            "turn_degrees": None if one.turn is None or one.turn.verdict == "not determined" else one.turn.angle_deg,
-        }
-        sound = one.sound
-        row |= {
+            "triangles": gradient.agreement,
+            "turn": "" if turn is None else turn.verdict,
+            "turn_degrees": None if turn is None or turn.verdict == "not determined" else turn.angle_deg,
             "gradient_without_findings": None if sound is None else sound.magnitude,
             "azimuth_degrees_without_findings": None if sound is None else sound.azimuth_deg,
-            "finding": ", ".join(one.suspects),
+            "finding": ", ".join(gradient.suspects),
+            **({} if self.seepage is None else self.seepage.row(gradient.gradient)),
+            "note": gradient.reason or values["note"],
         }
-        if self.seepage is not None:
-            row |= self.seepage.row(plane)
-        return row | {"note": one.reason or values["note"]}
 
     def figure(self, unit: str = "m") -> Figure:
         """Return the rose of the rounds, with direction and size over the years.
@@ -107,40 +104,39 @@ class RoundGradients:
         AnalysisError
             If no round has a gradient.
         """
-        from gwnet.figures.base.text import known_text
         from gwnet.figures.maps.context import subtitle_of
         from gwnet.figures.series.rose import RosePoint, draw_rose, rose_plot_data
 
         points = [
             RosePoint(
-                label=one.round or one.date.isoformat(),
-                date=one.date,
-                magnitude=one.gradient.magnitude,
-                half_width=one.gradient.magnitude_half_width,
-                azimuth_deg=one.gradient.azimuth_deg,
-                azimuth_half_width_deg=one.gradient.azimuth_half_width_deg,
-                determined=one.told,
-                finding=bool(one.suspects),
+                label=gradient.round or gradient.date.isoformat(),
+                date=gradient.date,
+                magnitude=plane.magnitude,
+                half_width=plane.magnitude_half_width,
+                azimuth_deg=plane.azimuth_deg,
+                azimuth_half_width_deg=plane.azimuth_half_width_deg,
+                determined=gradient.is_determined,
+                finding=bool(gradient.suspects),
             )
-            for one in self.found
-            if one.gradient is not None
+            for gradient in self.gradients
+            if (plane := gradient.gradient) is not None
         ]
         if not points:
-            reason = self.found[0].reason if self.found else "there is no round"
+            reason = self.gradients[0].reason if self.gradients else "there is no round"
             message = f"No round has a gradient: {reason.rstrip('.')}."
             raise AnalysisError(message, fix="Name other rounds, days or wells.")
-        spread = directions([one.azimuth_deg for one in points if one.determined])
-        name = f"{self.aquifer_name} ({self.aquifer})" if self.aquifer_name else self.aquifer
+        spread = directions([point.azimuth_deg for point in points if point.determined])
         first, last = points[0].date.isoformat(), points[-1].date.isoformat()
+        without = [gradient for gradient in self.gradients if gradient.gradient is None]
         return draw_rose(
             rose_plot_data(
                 points,
-                title=f"Horizontal gradients, {name}",
-                subtitle=subtitle_of(self.site, first if first == last else f"{first} to {last}"),
+                title=f"Horizontal gradients, {self.context.named(self.aquifer)}",
+                subtitle=subtitle_of(self.context.site, first if first == last else f"{first} to {last}"),
                 middle_deg=spread.mean_deg,
                 concentration=spread.concentration,
-                without=[(one.round or one.date.isoformat(), one.reason) for one in self.found if one.gradient is None],
-                facts=[*self._facts(unit), *known_text(self.known_on_utc)],
+                without=[(gradient.round or gradient.date.isoformat(), gradient.reason) for gradient in without],
+                facts=[*self._facts(unit), *self.context.known],
             )
         )
 
@@ -149,16 +145,27 @@ class RoundGradients:
         if self.wells:
             facts.append(f"Every plane goes through {', '.join(self.wells)}.")
         else:
-            counts = [one.wells for one in self.found if one.gradient is not None]
+            counts = [gradient.count() for gradient in self.gradients if gradient.gradient is not None]
             many = f"{min(counts)} to {max(counts)}" if min(counts) < max(counts) else f"{max(counts)}"
             facts.append(f"Planes go through all levels that can be used, {many} a round.")
-        if self.seepage is not None:
-            told = [self.seepage.row(one.gradient) for one in self.found if one.told]
-            if told:
-                lowest = min(float(row["velocity_lowest_m_per_day"]) for row in told) / metres_per(unit)
-                highest = max(float(row["velocity_highest_m_per_day"]) for row in told) / metres_per(unit)
-                facts.append(f"Seepage velocity {lowest:.2g} to {highest:.2g} {unit}/d with {self.seepage.text}.")
+        known = [gradient.gradient for gradient in self.gradients if gradient.is_determined]
+        if self.seepage is not None and known:
+            rows = [self.seepage.row(plane) for plane in known]
+            lowest = min(float(row["velocity_lowest_m_per_day"]) for row in rows) / metres_per(unit)
+            highest = max(float(row["velocity_highest_m_per_day"]) for row in rows) / metres_per(unit)
+            facts.append(f"Seepage velocity {lowest:.2g} to {highest:.2g} {unit}/d with {self.seepage.text}.")
         return facts
+
+
+#: Columns of a plane's gradient in the tables.
+_PLANE_COLUMNS = ("gradient", "gradient_uncertainty", "azimuth_degrees", "azimuth_uncertainty_degrees", "determined")
+
+
+def _plane_row(plane: Gradient | None, why: str = "") -> dict[str, Any]:
+    """Return a gradient as named values; nothing is determined where there is no plane."""
+    if plane is not None:
+        return gradient_row(plane)
+    return dict.fromkeys(_PLANE_COLUMNS) | {"determined": False, "note": why}
 
 
 def local_rows(
@@ -186,16 +193,12 @@ def local_rows(
     """
     slopes = surface.set_index("well").to_dict("index")
     rows = []
-    for well, neighbours, one in found:
-        names = ("gradient", "gradient_uncertainty", "azimuth_degrees", "azimuth_uncertainty_degrees", "determined")
-        if one.plane is None:
-            values = dict.fromkeys(names[:-1]) | {"determined": False, "note": "its nearest wells lie on one line"}
-        else:
-            values = gradient_row(one.plane)
-        row = {"well": well, **{name: values[name] for name in names}}
-        row |= {"reach_m": one.reach, "neighbours": ", ".join(neighbours), **slopes[well]}
+    for well, neighbours, local in found:
+        values = _plane_row(local.plane, "its nearest wells lie on one line")
+        row = {"well": well, **{name: values[name] for name in _PLANE_COLUMNS}}
+        row |= {"reach_m": local.reach, "neighbours": ", ".join(neighbours), **slopes[well]}
         if seepage is not None:
-            row |= seepage.row(one.plane)
+            row |= seepage.row(local.plane)
         rows.append(row | {"note": values["note"]})
     return pd.DataFrame(rows)
 
@@ -206,17 +209,14 @@ class VerticalGradientTable:
 
     Attributes
     ----------
-    site : dict
-        Settings of the site.
+    context : gwnet.figures.maps.context.MapContext
+        Site and record.
     table : pandas.DataFrame
         As `gwnet.analysis.maps.vertical_pairs.vertical_table`.
-    known_on_utc : datetime.datetime or None
-        Record as known at this time.
     """
 
-    site: dict[str, Any]
+    context: MapContext
     table: pd.DataFrame
-    known_on_utc: dt.datetime | None
 
     def rows(self) -> pd.DataFrame:
         """Return the table, one row a pair and round."""
@@ -240,7 +240,7 @@ class VerticalGradientTable:
         AnalysisError
             If no pair has a gradient.
         """
-        from gwnet.figures.base.text import known_text, shown
+        from gwnet.figures.base.text import shown
         from gwnet.figures.maps.context import Note, subtitle_of
         from gwnet.figures.series.vertical import VerticalPair, VerticalPlotData, VerticalPoint, draw_vertical
 
@@ -268,17 +268,17 @@ class VerticalGradientTable:
             f"{row['round'] or row['date']}, {row['cluster']}: {row['note']}" for row in without.to_dict("records")
         ]
         counts = known["direction"].value_counts()
-        told = ", ".join(f"{count} {direction}" for direction, count in counts.sort_index().items())
+        listed = ", ".join(f"{count} {direction}" for direction, count in counts.sort_index().items())
         facts = (
             "Head in the lower well less head in the upper one, over the distance between the middles of their "
-            f"screens: positive upward, m/m. Of {len(known)} gradients: {told}. Bars are 95 % half-widths.",
+            f"screens: positive upward, m/m. Of {len(known)} gradients: {listed}. Bars are 95 % half-widths.",
         )
-        notes = [Note("Vertical gradients", (*facts, *known_text(self.known_on_utc)))]
+        notes = [Note("Vertical gradients", (*facts, *self.context.known))]
         if reasons:
             notes.append(Note("No gradient", tuple(shown(text) for text in reasons)))
         first, last = min(known["date"]), max(known["date"])
         return draw_vertical(
             VerticalPlotData(
-                "Vertical gradients", subtitle_of(self.site, f"{first} to {last}"), tuple(pairs), tuple(notes)
+                "Vertical gradients", subtitle_of(self.context.site, f"{first} to {last}"), tuple(pairs), tuple(notes)
             )
         )

@@ -7,16 +7,14 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import pandas as pd
-from sqlalchemy import Connection
 
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.levels.thresholds import with_elevations
 from gwnet.figures.coverage.draw import coverage_plot_data, draw_coverage
 from gwnet.figures.hydrograph.draw import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
 from gwnet.products.logger_series import coverage, logger_series
+from gwnet.products.maps import cut_off
 from gwnet.records import Selection
-from gwnet.store.fetch import programme as fetch_programme
-from gwnet.store.fetch import registry as fetch
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
@@ -29,13 +27,11 @@ _WIDTH_MM = 180.0
 
 
 def hydrograph_figure(
-    connection: Connection,
-    settings: pd.Series,
+    record: Snapshot,
     wells: list[str],
     *,
     start: dt.date | None = None,
     end: dt.date | None = None,
-    known_on: dt.datetime | None = None,
     unit: str = "m",
     loggers: bool = True,
 ) -> Figure:
@@ -43,16 +39,12 @@ def hydrograph_figure(
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    settings : pandas.Series
-        Site, as a row of `gwnet.store.fetch.registry.sites`.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
     wells : list of str
         Wells, from top to bottom.
     start, end : datetime.date, optional
         First and last local date; the whole record unless given.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
     unit : str, optional
         Unit of the axes, m or ft.
     loggers : bool, optional
@@ -61,36 +53,32 @@ def hydrograph_figure(
     Returns
     -------
     matplotlib.figure.Figure
-        The figure. Rainfall and abstraction stand below it where the site has them and one well is drawn.
+        The figure. Rainfall and abstraction are drawn below it where the site has them and one well is drawn.
     """
-    site = str(settings["site"])
-    table = levels(Snapshot(connection, known_on, site), Selection.of(wells))
-    frame = fetch.wells(connection, known_on, site)
-    points = fetch.measuring_points(connection, known_on, site)
-    limits = with_elevations(fetch_programme.thresholds(connection, known_on, site), frame, points)
+    table = levels(record, Selection.of(wells))
+    limits = thresholds_with_elevations(record)
     limits = limits[limits["well"].isin(wells)]
-    names = fetch.aquifers(connection, known_on).set_index("aquifer")["name"]
-    aquifer_of = frame.set_index("well")["aquifer"]
-    context = fetch_programme.context(connection, known_on, site)
-    series = logger_series(connection, site, wells, known_on) if loggers else {}
+    names = record.aquifers.set_index("aquifer")["name"]
+    aquifer_of = record.wells.set_index("well")["aquifer"]
+    series = logger_series(record, wells) if loggers else {}
     span = common_span([table], thresholds=limits, series=series, unit=unit)
     drawn = [
         hydrograph_plot_data(
             table,
             well,
-            measuring_points=points,
-            construction=fetch.construction(connection, known_on, site),
+            measuring_points=record.measuring_points,
+            construction=record.construction,
             thresholds=limits,
-            site=settings,
-            wells=frame,
+            site=record.settings,
+            wells=record.wells,
             unit=unit,
             span=span,
             start=start,
             end=end,
             series=series.get(well),
-            context=context if len(wells) == 1 and not context.empty else None,
+            context=record.context if len(wells) == 1 and not record.context.empty else None,
             aquifer_name=str(names.get(aquifer_of[well], "")),
-            known_on=known_on or fetch.cut_off(connection),
+            known_on=cut_off(record),
         )
         for well in wells
     ]
@@ -99,47 +87,60 @@ def hydrograph_figure(
     return hydrograph_sheet(drawn, size_mm=(_WIDTH_MM, _AROUND_MM + _EACH_MM * len(drawn)))
 
 
+def thresholds_with_elevations(record: Snapshot) -> pd.DataFrame:
+    """Return the thresholds of a site as water elevations.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `gwnet.analysis.levels.thresholds.with_elevations`; made once, so not to be changed in place.
+    """
+    return record.once(
+        "thresholds with elevations",
+        lambda: with_elevations(record.thresholds, record.wells, record.measuring_points),
+    )
+
+
 def coverage_figure(
-    connection: Connection,
-    settings: pd.Series,
+    record: Snapshot,
     wells: Sequence[str] | None = None,
     *,
     start: dt.date | None = None,
     end: dt.date | None = None,
     loggers_only: bool = False,
-    known_on: dt.datetime | None = None,
 ) -> Figure:
     """Draw which logger has samples when, and which well manual readings.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    settings : pandas.Series
-        Site, as a row of `gwnet.store.fetch.registry.sites`.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
     wells : sequence of str, optional
         Only these wells; barometers stay.
     start, end : datetime.date, optional
         First and last local date; from the first logger on unless given.
     loggers_only : bool, optional
-        Whether wells in which no logger hung are left out.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
+        Whether wells in which no logger was installed are left out.
 
     Returns
     -------
     matplotlib.figure.Figure
         The chart.
     """
-    found = coverage(connection, str(settings["site"]), wells, loggers_only=loggers_only, known_on=known_on)
+    found = coverage(record, wells, loggers_only=loggers_only)
     return draw_coverage(
         coverage_plot_data(
             found.deployments,
             found.runs,
             found.hands,
-            site=settings,
+            site=record.settings,
             start=start,
             end=end,
-            known_on=known_on or fetch.cut_off(connection),
+            known_on=cut_off(record),
         )
     )

@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
-from sqlalchemy import Connection
 
 from gwnet.errors import DefinitionError, ReportError
 from gwnet.products.collect import collect, maps_of_period
@@ -26,21 +25,13 @@ from gwnet.reporting.drawn import ReportDrawing
 from gwnet.reporting.errata import ChangedValue, EarlierIssue, Reason, changed_values, with_listed
 from gwnet.reporting.view import ReportView, look
 from gwnet.store.fetch import history
-from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch.issues import Issue, find_issue, issues
 
 if TYPE_CHECKING:
-    from gwnet.reporting.data import ReportData
+    from sqlalchemy import Connection
 
-__all__ = [
-    "DIFFERENCE_COLUMNS",
-    "Issuing",
-    "differences",
-    "refuse_open",
-    "register_of_issues",
-    "told_changes",
-    "with_earlier_issues",
-]
+    from gwnet.reporting.data import ReportData
+    from gwnet.store.snapshot import Snapshot
 
 #: Sections whose tables are never compared, so that nothing needs to be worked out for them.
 _NOT_COMPARED: Final = frozenset({"earlier_reports", "register", "cautions", "sign_off", "methods"})
@@ -134,41 +125,36 @@ def refuse_open(view: ReportView) -> None:
     raise ReportError(message, where=f"{view.definition.name} {view.period.label}", fix=fix)
 
 
-def with_earlier_issues(
-    connection: Connection, definition: Definition, data: ReportData, settings: pd.Series, known_on: dt.datetime | None
-) -> ReportData:
+def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportData) -> ReportData:
     """Return a report's record with the issues of the same definition and site made from an earlier state of it.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
     definition : gwnet.reporting.definition.parse.Definition
         Definition of the report in the making.
     data : gwnet.reporting.data.ReportData
-        Its record.
-    settings : pandas.Series
-        The site, from `gwnet.store.fetch.registry.one_site`.
-    known_on : datetime.datetime or None
-        Record as known at this time.
+        What it was made from.
 
     Returns
     -------
     gwnet.reporting.data.ReportData
         With the newest issue of each period, oldest period first, and what would be printed otherwise now; what a later
-        issue has told already is not told again. Corrections are those since the cut-off of the last issue, where
+        issue has stated already is not stated again. Corrections are those since the cut-off of the last issue, where
         there is one.
     """
+    connection, known_on = record.connection, record.known_on
     on_record = issues(connection, known_on, site=data.site.code, definition=definition.name, before=data.known_on_utc)
     if not on_record:
         return data
     newest = {issue.period: issue for issue in on_record}
-    told = []
-    for issue in sorted(newest.values(), key=lambda one: (parse_period(one.period).first, one.number)):
+    earlier = []
+    for issue in sorted(newest.values(), key=lambda issue: (parse_period(issue.period).first, issue.number)):
         printed = with_listed(issue.values, _told_of(issue, on_record))
-        now = _printed_now(connection, definition, data, settings, issue, known_on)
+        now = _printed_now(record, definition, data, issue)
         changes, reviewed = changed_values(printed, now, _reasons(connection, issue.known_on_utc, data.known_on_utc))
-        told.append(
+        earlier.append(
             EarlierIssue(
                 number=issue.number,
                 definition=issue.definition,
@@ -183,7 +169,7 @@ def with_earlier_issues(
         )
     since = max(issue.known_on_utc for issue in on_record)
     corrections = history.changes(connection, since=since, until=known_on)
-    return replace(data, earlier=tuple(told), corrections=corrections, corrected_since_utc=since)
+    return replace(data, earlier=tuple(earlier), corrections=corrections, corrected_since_utc=since)
 
 
 def told_changes(data: ReportData) -> list[dict[str, Any]]:
@@ -210,21 +196,11 @@ def _told_of(issue: Issue, others: Sequence[Issue]) -> list[dict[str, Any]]:
     return [change for other in others for change in other.told if change["issue"] == issue.number]
 
 
-def _printed_now(
-    connection: Connection,
-    definition: Definition,
-    data: ReportData,
-    settings: pd.Series,
-    issue: Issue,
-    known_on: dt.datetime | None,
-) -> list[dict[str, str]]:
+def _printed_now(record: Snapshot, definition: Definition, data: ReportData, issue: Issue) -> list[dict[str, str]]:
     """Return what an earlier report would print from the record of a newer one."""
     period = parse_period(issue.period)
     same = _as_issued(issue, definition)
-    unit = same.unit(data.site.length_unit)
-    tables = (data.aquifers, data.rounds, data.levels)
-    made = maps_of_period(connection, settings, same, period, *tables, unit=unit, known_on=known_on)
-    return _values(same, replace(data, maps=made, earlier=()), period)
+    return _values(same, replace(data, maps=maps_of_period(record, same, period), earlier=()), period)
 
 
 def _as_issued(issue: Issue, now: Definition | None = None) -> Definition:
@@ -270,17 +246,15 @@ def _reason(act: tuple[str, ...], changes: list[str]) -> Reason:
     return Reason(well, f"{subject}{of}: {', '.join(changes)} (by {by}, {when}){remark}")
 
 
-def differences(connection: Connection, first: str, second: str, known_on: dt.datetime | None = None) -> pd.DataFrame:
+def differences(record: Snapshot, first: str, second: str) -> pd.DataFrame:
     """Return the printed values in which two issued reports differ, or one differs from the record of now.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        Record and register of all sites.
     first, second : str
         Number of an issue or the first signs of its digest; the second may be ``now``.
-    known_on : datetime.datetime, optional
-        Record and register as known at this time.
 
     Returns
     -------
@@ -294,25 +268,23 @@ def differences(connection: Connection, first: str, second: str, known_on: dt.da
     ReportError
         If the two are of different sites, so that nothing can be compared.
     """
-    one = find_issue(connection, first, known_on)
+    issue = find_issue(record.connection, first, record.known_on)
     if second == "now":
-        values, until = _now(connection, one, known_on)
+        values, until = _now(record.of_site(issue.site), issue)
     else:
-        other = find_issue(connection, second, known_on)
-        if other.site != one.site:
-            message = f"Issue {one.number} is of site {one.site}, issue {other.number} of site {other.site}."
+        other = find_issue(record.connection, second, record.known_on)
+        if other.site != issue.site:
+            message = f"Issue {issue.number} is of site {issue.site}, issue {other.number} of site {other.site}."
             raise ReportError(message, fix="Compare two issues of one site.")
         values, until = other.values, other.known_on_utc
-    since, until = sorted((one.known_on_utc, until))
-    changes, _ = changed_values(one.values, values, _reasons(connection, since, until))
+    since, until = sorted((issue.known_on_utc, until))
+    changes, _ = changed_values(issue.values, values, _reasons(record.connection, since, until))
     return _frame(changes)
 
 
-def _now(
-    connection: Connection, issue: Issue, known_on: dt.datetime | None
-) -> tuple[list[dict[str, str]], dt.datetime]:
+def _now(record: Snapshot, issue: Issue) -> tuple[list[dict[str, str]], dt.datetime]:
     definition, period = _as_issued(issue), parse_period(issue.period)
-    data = collect(connection, definition, period, site=issue.site, known_on=known_on)
+    data = collect(record, definition, period)
     return _values(definition, data, period), data.known_on_utc
 
 
@@ -321,17 +293,13 @@ def _frame(changes: Sequence[ChangedValue]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(DIFFERENCE_COLUMNS))
 
 
-def register_of_issues(connection: Connection, site: str | None, known_on: dt.datetime | None) -> pd.DataFrame:
+def register_of_issues(record: Snapshot) -> pd.DataFrame:
     """Return the register of issued reports.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : str or None
-        Only this site.
-    known_on : datetime.datetime or None
-        Register as known at this time.
+    record : gwnet.store.snapshot.Snapshot
+        The register, of one site or of all.
 
     Returns
     -------
@@ -339,8 +307,6 @@ def register_of_issues(connection: Connection, site: str | None, known_on: dt.da
         One row an issue: number, site, definition, period, when and by whom it was issued, data cut-off, state, printed
         values, changes of earlier issues that it told, digest and remark.
     """
-    if site is not None:
-        fetch.one_site(connection, site, known_on)
     rows = [
         (
             issue.number,
@@ -356,6 +322,6 @@ def register_of_issues(connection: Connection, site: str | None, known_on: dt.da
             issue.sha256,
             issue.remark,
         )
-        for issue in issues(connection, known_on, site=site)
+        for issue in issues(record.connection, record.known_on, site=record.site)
     ]
     return pd.DataFrame(rows, columns=list(_REGISTER_COLUMNS))

@@ -14,7 +14,6 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from sqlalchemy import Connection
 
 from gwnet.analysis.loggers.channels import deployments_in
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
@@ -22,8 +21,6 @@ from gwnet.analysis.loggers.status import summarize_status
 from gwnet.figures.hydrograph.logger_line import LoggerSeries
 from gwnet.hydro.loggers.dense_series import thin
 from gwnet.products.logger_series import Run, line_of_well, runs_of
-from gwnet.store.fetch import levels as fetch_levels
-from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.snapshot import Snapshot
 
 #: Columns to which lines are thinned, over the whole line and over the time that is drawn: more than print or screen
@@ -42,7 +39,7 @@ class ReportLoggers:
     runs : list of Run
         Unbroken runs of samples.
     table : pandas.DataFrame or None
-        How each deployment stands, from `gwnet.analysis.loggers.status.summarize_status`; None unless asked for.
+        The status of each deployment, from `gwnet.analysis.loggers.status.summarize_status`; None unless asked for.
     """
 
     lines: dict[str, LoggerSeries]
@@ -51,30 +48,20 @@ class ReportLoggers:
 
 
 def report_loggers(
-    connection: Connection,
-    site: str,
-    wells: Sequence[str],
-    *,
-    shown_from: dt.date | None = None,
-    with_status: bool = True,
-    known_on: dt.datetime | None = None,
+    record: Snapshot, wells: Sequence[str], *, shown_from: dt.date | None = None, with_status: bool = True
 ) -> ReportLoggers:
     """Return what a report needs of the loggers of its wells.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : str
-        Code of the site.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
     wells : sequence of str
         Wells.
     shown_from : datetime.date, optional
         From when on hydrographs are drawn; the whole record unless given.
     with_status : bool, optional
-        Whether to tell how each deployment stands.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
+        Whether to work out the status of each deployment.
 
     Returns
     -------
@@ -85,23 +72,20 @@ def report_loggers(
     -----
     The samples of one well are held at a time: those of all wells of a large network would not fit into a computer.
     """
-    made = _Lines(connection, known_on, shown_from)
-    record = Snapshot(connection, known_on, site)
+    lines, table = _Lines(record, shown_from), None
     if with_status:
-        table = summarize_status(record, wells, seen=made.see)
+        table = summarize_status(record, wells, seen=lines.see)
     else:
-        table = None
         for one in iterate_heads(record, deployments_in(record, wells)):
-            made.see(one)
-    return ReportLoggers(made.lines(), made.runs, table)
+            lines.see(one)
+    return ReportLoggers(lines.lines(), lines.runs, table)
 
 
 class _Lines:
     """Makes lines of deployments that come one after the other, those of a well together."""
 
-    def __init__(self, connection: Connection, known_on: dt.datetime | None, shown_from: dt.date | None) -> None:
-        self._states = fetch_levels.reviews(connection, known_on).set_index("event_id")["state"]
-        self._hung = fetch_samples.deployments(connection, known_on).set_index("deployment_id")
+    def __init__(self, record: Snapshot, shown_from: dt.date | None) -> None:
+        self._record = record
         self._shown_from = None if shown_from is None else np.datetime64(shown_from, "us") - np.timedelta64(1, "D")
         self._members: list[LoggerHeads] = []
         self._lines: dict[str, LoggerSeries] = {}
@@ -121,7 +105,7 @@ class _Lines:
 
     def _end_well(self) -> None:
         if self._members:
-            line = line_of_well(self._members, self._states, self._hung)
+            line = line_of_well(self._members, self._record)
             self._lines[self._members[0].well] = thinned(line, self._shown_from)
         self._members = []
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -10,8 +9,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from sqlalchemy import Connection
 
+from gwnet.analysis.levels.table import levels
 from gwnet.analysis.loggers.channels import deployments_in
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads, work_out_heads
 from gwnet.analysis.loggers.levels import is_approved_at
@@ -19,7 +18,6 @@ from gwnet.constants import GAP_TIMES_INTERVAL
 from gwnet.figures.base.text import number_text
 from gwnet.figures.hydrograph.logger_line import LoggerSeries
 from gwnet.hydro.loggers.dense_series import usual_interval_s
-from gwnet.store.fetch import levels as fetch_levels
 from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.snapshot import Snapshot
 
@@ -31,24 +29,15 @@ _SECOND = np.timedelta64(1, "s")
 _SHOWN_RUN = pd.Timedelta(days=1)
 
 
-def logger_series(
-    connection: Connection,
-    site: str,
-    wells: Sequence[str],
-    known_on: dt.datetime | None = None,
-) -> dict[str, LoggerSeries]:
+def logger_series(record: Snapshot, wells: Sequence[str]) -> dict[str, LoggerSeries]:
     """Return the heads of loggers of wells, for their hydrographs.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : str
-        Code of the site.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
     wells : sequence of str
         Wells.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------
@@ -57,28 +46,21 @@ def logger_series(
         they are left out, and between deployments; a head is approved between two approved manual readings of one
         installation.
     """
-    found = work_out_heads(Snapshot(connection, known_on, site), wells)
-    if not found:
-        return {}
-    states = fetch_levels.reviews(connection, known_on).set_index("event_id")["state"]
-    hung = fetch_samples.deployments(connection, known_on).set_index("deployment_id")
-    made: dict[str, list[LoggerHeads]] = {}
-    for one in found:
-        made.setdefault(one.well, []).append(one)
-    return {well: line_of_well(members, states, hung) for well, members in made.items()}
+    by_well: dict[str, list[LoggerHeads]] = {}
+    for heads_of_one in work_out_heads(record, wells):
+        by_well.setdefault(heads_of_one.well, []).append(heads_of_one)
+    return {well: line_of_well(members, record) for well, members in by_well.items()}
 
 
-def line_of_well(members: Sequence[LoggerHeads], states: pd.Series, hung: pd.DataFrame) -> LoggerSeries:
+def line_of_well(members: Sequence[LoggerHeads], record: Snapshot) -> LoggerSeries:
     """Return the line of one well, from its deployments in order of time.
 
     Parameters
     ----------
     members : sequence of LoggerHeads
         Heads of the well's deployments.
-    states : pandas.Series
-        Review state by event.
-    hung : pandas.DataFrame
-        Deployments by their number.
+    record : gwnet.store.snapshot.Snapshot
+        The record, for review states and deployments.
 
     Returns
     -------
@@ -86,12 +68,14 @@ def line_of_well(members: Sequence[LoggerHeads], states: pd.Series, hung: pd.Dat
         As of `logger_series`.
     """
     ordered = sorted(members, key=lambda one: (one.time_utc[0], one.deployment_id))
+    states = record.reviews.set_index("event_id")["state"]
+    deployments = record.deployments.set_index("deployment_id")
     pieces = [_pieces(one, states) for one in ordered]
     times, values, approved = (np.concatenate([piece[place] for piece in pieces]) for place in range(3))
     order = np.argsort(times, kind="stable")
     spans = []
     for one in ordered:
-        row = hung.loc[one.deployment_id]
+        row = deployments.loc[one.deployment_id]
         until = row["removed_at_utc"]
         spans.append((one.instrument, row["installed_at_utc"], None if pd.isna(until) else until))
     return LoggerSeries(
@@ -150,10 +134,10 @@ def _note(one: LoggerHeads) -> str:
         words += f", each within {1000.0 * float(checks.max()):.0f} mm of what the others give"
     rates = one.installations.drift_m_per_year
     counted = one.installations.readings >= 3
-    told = rates[counted & ~np.isnan(rates)]
-    if told.size:
+    known = rates[counted & ~np.isnan(rates)]
+    if known.size:
         kept = "taken out" if any("linear between" in step for step in one.steps) else "left in"
-        rates_mm = " and ".join(number_text(1000.0 * float(rate), 0, signed=True) for rate in told)
+        rates_mm = " and ".join(number_text(1000.0 * float(rate), 0, signed=True) for rate in known)
         words += f"; drift {rates_mm} mm a year, {kept}"
     return f"{words}."
 
@@ -168,28 +152,22 @@ class Coverage:
 
 
 def coverage(
-    connection: Connection,
-    site: str,
+    record: Snapshot,
     wells: Sequence[str] | None = None,
     *,
     loggers_only: bool = False,
-    known_on: dt.datetime | None = None,
     runs: Sequence[Run] | None = None,
 ) -> Coverage:
     """Return which logger has samples when, and which well manual readings.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : str
-        Code of the site.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
     wells : sequence of str, optional
         Only these wells; barometers stay.
     loggers_only : bool, optional
-        Whether wells in which no logger hung are left out.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
+        Whether wells in which no logger was installed are left out.
     runs : sequence of Run, optional
         Runs of the loggers in wells, where the caller has them already.
 
@@ -198,23 +176,20 @@ def coverage(
     Coverage
         Deployments, unbroken runs of samples, and manual readings that gave a level or a bound.
     """
-    from gwnet.analysis.levels.table import levels
-    from gwnet.records import Selection
-
-    hung = fetch_samples.deployments(connection, known_on)
-    hung = hung[hung["site"] == site]
-    table = levels(Snapshot(connection, known_on, site), Selection.of(wells))
+    deployments, table = record.deployments, levels(record)
     read = table.loc[table["water_elevation_m"].notna(), ["well", "measured_at_utc"]]
     if wells is not None:
-        hung = hung[hung["well"].isin(list(wells)) | (hung["well"] == "")]
+        deployments = deployments[deployments["well"].isin([*wells, ""])]
+        read = read[read["well"].isin(list(wells))]
     if loggers_only:
-        read = read[read["well"].isin(hung["well"])]
-    rows: list[Run] = _barometer_runs(connection, hung[(hung["well"] == "") | (hung["kind"] == "barometer")], known_on)
+        read = read[read["well"].isin(deployments["well"])]
+    in_air = deployments[(deployments["well"] == "") | (deployments["kind"] == "barometer")]
+    rows = _barometer_runs(record, in_air)
     if runs is None:
-        record = Snapshot(connection, known_on, site)
         runs = [run for one in iterate_heads(record, deployments_in(record, wells)) for run in runs_of(one)]
-    table = pd.DataFrame([*rows, *runs], columns=["well", "instrument", "start_utc", "end_utc", "left_out"])
-    return Coverage(hung, table.astype({"start_utc": "datetime64[us, UTC]", "end_utc": "datetime64[us, UTC]"}), read)
+    spans = pd.DataFrame([*rows, *runs], columns=["well", "instrument", "start_utc", "end_utc", "left_out"])
+    times = {"start_utc": "datetime64[us, UTC]", "end_utc": "datetime64[us, UTC]"}
+    return Coverage(deployments, spans.astype(times), read)
 
 
 def runs_of(one: LoggerHeads) -> list[Run]:
@@ -237,11 +212,12 @@ def runs_of(one: LoggerHeads) -> list[Run]:
     ]
 
 
-def _barometer_runs(connection: Connection, hung: pd.DataFrame, known_on: dt.datetime | None) -> list[Run]:
+def _barometer_runs(record: Snapshot, deployments: pd.DataFrame) -> list[Run]:
     """Return the unbroken runs of samples of the barometers."""
-    series = fetch_samples.series(connection, known_on)
+    connection, known_on = record.connection, record.known_on
+    series = record.once("series", lambda: fetch_samples.series(connection, known_on))
     rows: list[Run] = []
-    for well, code in sorted(set(zip(hung["well"], hung["instrument"], strict=True))):
+    for well, code in sorted(set(zip(deployments["well"], deployments["instrument"], strict=True))):
         own = series[(series["instrument"] == code) & series["quantity"].isin(["air pressure", "absolute pressure"])]
         parts = [fetch_samples.samples(connection, int(number), known_on=known_on) for number in own["series_id"]]
         stamps = np.sort(np.concatenate([when[~np.isnan(value)] for when, value in parts])) if parts else np.empty(0)

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
-from sqlalchemy import Connection
 
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
 from gwnet.exchange.geopackage import map_geopackage
@@ -25,31 +24,44 @@ if TYPE_CHECKING:
     from gwnet.analysis.maps.result import MapResult
     from gwnet.hydro.gradients.horizontal import Gradient
     from gwnet.products.seepage import Seepage
+    from gwnet.store.snapshot import Snapshot
 
 
-def map_context(connection: Connection, settings: pd.Series, aquifer: str, known_on: dt.datetime | None) -> MapContext:
-    """Return what the sheets of an aquifer say around their maps.
+def map_context(record: Snapshot, aquifer: str = "") -> MapContext:
+    """Return what the sheets of a site say around their maps.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    settings : pandas.Series
-        Site, as a row of `gwnet.store.fetch.registry.sites`.
-    aquifer : str
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
+    aquifer : str, optional
         Code of the aquifer.
-    known_on : datetime.datetime or None
-        Record as known at this time; None for the live record.
 
     Returns
     -------
     gwnet.figures.maps.context.MapContext
         Site, name of the aquifer and record.
     """
-    names = fetch.aquifers(connection, known_on).set_index("aquifer")["name"]
-    moment = known_on or fetch.cut_off(connection)
-    unit_m = unit_of_coordinates(str(settings["crs"]))
-    return MapContext(settings.to_dict(), str(names.get(aquifer, "")), moment, unit_m)
+    names, site = record.aquifers.set_index("aquifer")["name"], record.settings
+    unit_m = unit_of_coordinates(str(site["crs"]))
+    return MapContext(site.to_dict(), str(names.get(aquifer, "") or ""), cut_off(record), unit_m)
+
+
+def cut_off(record: Snapshot) -> dt.datetime | None:
+    """Return the time as of which a record is known, as it is printed.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record.
+
+    Returns
+    -------
+    datetime.datetime or None
+        The time that was asked for; else the whole minute at or after which the record last changed, None for an empty
+        one.
+    """
+    return record.known_on or record.once("cut-off", lambda: fetch.cut_off(record.connection))
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,7 +120,7 @@ class SiteMap:
         Returns
         -------
         pandas.DataFrame
-            aquifer, date, used, excluded, by_logger (wells whose logger stood in), span, method, interval_m,
+            aquifer, date, used, excluded, by_logger (wells with the level of a logger), span, method, interval_m,
             cross_validation_error_m, then the gradient's columns as `gradient_row`, finding and exclusions.
         """
         result = self.result
@@ -125,7 +137,7 @@ class SiteMap:
             "cross_validation_error_m": result.cross_validation.rmse_m,
             **gradient_row(result.gradient),
             "finding": " ".join(
-                [*(found.text for found in result.findings), *(failure.text for failure in result.honour_failures)]
+                [*(finding.text for finding in result.findings), *(failure.text for failure in result.honour_failures)]
             ),
             "exclusions": "; ".join(f"{w}: {r}" for w, r in zip(left["well"], left["reason"], strict=True)),
         }
@@ -158,7 +170,7 @@ class WellGradient:
         levels = zip(self.control["well"], self.control["water_elevation_m"], strict=True)
         words = "; ".join(f"{well} {head:.3f} m" for well, head in levels)
         velocity = {} if self.seepage is None else self.seepage.row(self.gradient)
-        return pd.DataFrame([{**gradient_row(self.gradient), **velocity, "levels": words}])
+        return pd.DataFrame([{**gradient_row(self.gradient), **velocity, "heads": words}])
 
 
 def gradient_row(gradient: Gradient) -> dict[str, Any]:
@@ -173,15 +185,16 @@ def gradient_row(gradient: Gradient) -> dict[str, Any]:
     -------
     dict of str to object
         gradient and gradient_uncertainty [m/m, 95 %], azimuth_degrees and azimuth_uncertainty_degrees (direction of
-        flow, clockwise from grid north), determined, wells and note; a direction that cannot be told is left empty.
+        flow, clockwise from grid north), determined, levels (how many the plane goes through) and note; a direction
+        that is not determined is left empty.
     """
-    told = bool(gradient.determined)
+    determined = bool(gradient.determined)
     return {
         "gradient": gradient.magnitude,
         "gradient_uncertainty": gradient.magnitude_half_width,
-        "azimuth_degrees": gradient.azimuth_deg if told else None,
-        "azimuth_uncertainty_degrees": gradient.azimuth_half_width_deg if told else None,
-        "determined": told,
-        "wells": int(gradient.n),
+        "azimuth_degrees": gradient.azimuth_deg if determined else None,
+        "azimuth_uncertainty_degrees": gradient.azimuth_half_width_deg if determined else None,
+        "determined": determined,
+        "levels": int(gradient.n),
         "note": gradient.text,
     }

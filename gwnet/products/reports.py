@@ -14,16 +14,12 @@ from gwnet.errors import ReportError, SettingsError
 from gwnet.exchange.geopackage import map_geopackage
 from gwnet.products.collect import collect
 from gwnet.products.issues import Issuing, refuse_open, told_changes, with_earlier_issues
-from gwnet.records import Selection
 from gwnet.reporting.definition.parse import load_definition, safe_name
 from gwnet.reporting.definition.period import parse_period
 from gwnet.reporting.drawn import ReportDrawing
 from gwnet.reporting.view import look
 from gwnet.reporting.write import write_report
 from gwnet.store import revision
-from gwnet.store.fetch import programme as fetch_programme
-from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch.codes import check_codes
 from gwnet.store.save.issues import save_issue
 from gwnet.store.snapshot import Snapshot
 from gwnet.units import DISPLAY_UNITS
@@ -93,29 +89,29 @@ def make_report(
     OutputError
         If the folder cannot be written.
     """
-    told = load_definition(definition)
+    chosen = load_definition(definition)
     if unit is not None:
         if unit not in DISPLAY_UNITS:
             message = f"A report can be printed in {' or '.join(DISPLAY_UNITS)}, not in {unit!r}."
             raise SettingsError(message)
-        told = replace(told, units=unit)  # type: ignore[arg-type]
-    when = parse_period(period) if round_code is None else _days_of_round(store, round_code, site, known_on)
+        chosen = replace(chosen, units=unit)  # type: ignore[arg-type]
     if round_code is not None:
-        told = replace(told, rounds=(round_code,))
+        chosen = replace(chosen, rounds=(round_code,))
     with store.reading() as connection:
-        data = collect(connection, told, when, site=site, known_on=known_on)
-        if "earlier_reports" in told.sections or issuing is not None:
-            settings = fetch.one_site(connection, data.site.code, known_on)
-            data = with_earlier_issues(connection, told, data, settings, known_on)
+        record = Snapshot(connection, known_on).of_site(site)
+        when = parse_period(period) if round_code is None else _days_of_round(record, round_code)
+        data = collect(record, chosen, when)
+        if "earlier_reports" in chosen.sections or issuing is not None:
+            data = with_earlier_issues(record, chosen, data)
     _refuse_empty(data, when)
     if issuing is not None:
-        refuse_open(look(told, data, when))
+        refuse_open(look(chosen, data, when))
     written = write_report(
-        told,
+        chosen,
         data,
         out,
         period=when,
-        drawing=ReportDrawing(pages=told.web_page),
+        drawing=ReportDrawing(pages=chosen.web_page),
         program_version=__version__,
         schema_revision=revision.HEAD,
         map_files=_map_files(data),
@@ -123,21 +119,16 @@ def make_report(
         progress=progress,
     )
     if issuing is not None:
-        _register(store, told, when, data, written, issuing)
+        _register(store, chosen, when, data, written, issuing)
     return [written.pdf, written.manifest, *written.annex]
 
 
-def _days_of_round(store: Store, code: str, site: str | None, known_on: dt.datetime | None) -> Period:
+def _days_of_round(record: Snapshot, code: str) -> Period:
     """Return the days of a gauging round: those planned, and those on which it was measured."""
-    with store.reading() as connection:
-        settings = fetch.one_site(connection, site, known_on)
-        named = fetch_programme.rounds(connection, known_on, str(settings["site"]))
-        check_codes(connection, known_on, site=str(settings["site"]), round_code=code)
-        record = Snapshot(connection, known_on, str(settings["site"]))
-        measured = levels(record, Selection(round=code))["day"].dt.date
-    (row,) = named[named["round"] == code].to_dict("records")
-    days = [row["starts_on"], row["ends_on"] or row["starts_on"]]
-    days += measured.tolist()
+    record.require(round_code=code)
+    (row,) = record.rounds[record.rounds["round"] == code].to_dict("records")
+    table = levels(record)
+    days = [row["starts_on"], row["ends_on"] or row["starts_on"], *table.loc[table["round"] == code, "day"].dt.date]
     return parse_period(f"{min(days)}..{max(days)}")
 
 
@@ -181,10 +172,8 @@ def _register(
 
 def _refuse_empty(data: ReportData, period: Period) -> None:
     """Refuse a period in which there is neither a level event nor a round."""
-    days = data.levels["measured_at"].str[:10]
-    measured = ((days >= period.first.isoformat()) & (days <= period.last.isoformat())).any()
-    planned = ((data.rounds["starts_on"] >= period.first) & (data.rounds["starts_on"] <= period.last)).any()
-    if measured or planned:
+    days = data.levels["day"].dt.date
+    if days.map(period.contains).any() or data.rounds["starts_on"].map(period.contains).any():
         return
     on_record = f"Levels on record run from {days.min()} to {days.max()}." if len(days) else "No level is on record."
     message = f"There is neither a level nor a round in {period.label}."

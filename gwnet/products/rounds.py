@@ -1,4 +1,4 @@
-"""A planned gauging round: worked out from the record, recorded, and told with what is due."""
+"""A planned gauging round: worked out from the record, recorded, and described with what is due."""
 
 from __future__ import annotations
 
@@ -6,23 +6,13 @@ import datetime as dt
 from dataclasses import dataclass
 
 import pandas as pd
-from sqlalchemy import Connection
 
-from gwnet.analysis.fieldwork.planning import (
-    CHECK,
-    Programme,
-    due,
-    due_by,
-    planned_wells,
-    programme,
-    standing,
-    stops,
-)
+from gwnet.analysis.fieldwork.planning import CHECK, Programme, due_by, planned_wells, stops
 from gwnet.clock import zone_of
 from gwnet.errors import SettingsError
-from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch.round_values import RoundValues, round_on_record
 from gwnet.store.save.rounds import save_round
+from gwnet.store.snapshot import Snapshot
 
 
 @dataclass(frozen=True)
@@ -75,9 +65,9 @@ class RoundPlan:
     stops : pandas.DataFrame
         The wells in order with what is due, as `gwnet.analysis.fieldwork.planning.stops`.
     due : pandas.DataFrame
-        Everything due at the site until the last day, as `gwnet.analysis.fieldwork.planning.due`.
+        Everything due at the site until the last day, as `gwnet.analysis.fieldwork.planning.Programme.due`.
     left_out : dict of str to str
-        Wells of the site that do not stand on the first day, with the reason.
+        Wells of the site that are not in use on the first day, with the reason.
     """
 
     site: str
@@ -94,10 +84,10 @@ class RoundPlan:
         """Return what is to be said beside the stops."""
         span = f"{self.starts_on}" if self.starts_on == self.ends_on else f"{self.starts_on} to {self.ends_on}"
         walk_km = float(self.stops["walk_m"].sum()) / 1000.0
-        told = {"added": "recorded", "unchanged": "is on record as planned", "corrected": "planned anew"}
+        outcomes = {"added": "recorded", "unchanged": "is on record as planned", "corrected": "planned anew"}
         wells = f"{len(self.stops)} well{'' if len(self.stops) == 1 else 's'}"
         lines = [
-            f"Round {self.round} at {self.site}, {span}: {told[self.outcome]}; {wells}, "
+            f"Round {self.round} at {self.site}, {span}: {outcomes[self.outcome]}; {wells}, "
             f"{walk_km:.1f} km in a straight line from well to well."
         ]
         for tape in self.due[self.due["what"] == CHECK].itertuples():
@@ -113,50 +103,37 @@ class RoundPlan:
 
 
 def due_at_sites(
-    connection: Connection,
-    on: dt.date | None,
-    *,
-    now_utc: dt.datetime,
-    site: str | None = None,
-    everything: bool = False,
-    known_on: dt.datetime | None = None,
+    record: Snapshot, on: dt.date | None, *, now_utc: dt.datetime, everything: bool = False
 ) -> pd.DataFrame:
-    """Return what is due at every site, or at one.
+    """Return what is due at every site of a record.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site or of all.
     on : datetime.date or None
         Local day; the site's own day now unless given.
     now_utc : datetime.datetime
         Aware time that counts as now.
-    site : str, optional
-        Only this site.
     everything : bool, optional
-        Whether to give what is not due yet as well.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
+        Whether to return what is not due yet as well.
 
     Returns
     -------
     pandas.DataFrame
-        As `gwnet.analysis.fieldwork.planning.due`.
+        As `gwnet.analysis.fieldwork.planning.Programme.due`.
     """
-    sites = fetch.sites(connection, known_on)
-    if site is not None or sites.empty:
-        sites = fetch.one_site(connection, site, known_on).to_frame().T
     tables = []
-    for _, settings in sites.iterrows():
-        day = on or now_utc.astimezone(zone_of(str(settings["time_zone"]))).date()
-        table = due(programme(connection, settings, day, known_on))
+    for code in record.sites["site"]:
+        site = record.of_site(code)
+        day = on or now_utc.astimezone(zone_of(str(site.settings["time_zone"]))).date()
+        table = Programme(site, day).due
         tables.append(table if everything else due_by(table, day))
     return pd.concat(tables, ignore_index=True)
 
 
 def plan_round(
-    connection: Connection,
-    site: pd.Series,
+    record: Snapshot,
     code: str,
     wish: PlanWish,
     *,
@@ -169,10 +146,8 @@ def plan_round(
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work.
-    site : pandas.Series
-        Settings of the site.
+    record : gwnet.store.snapshot.Snapshot
+        The live record of one site, in a writing unit of work.
     code : str
         Code of the round.
     wish : PlanWish
@@ -194,7 +169,7 @@ def plan_round(
     Raises
     ------
     SettingsError
-        If the round ends before it starts, its code is empty, or a well does not stand.
+        If the round ends before it starts, its code is empty, or a well is not in use.
     NotFoundError
         If a well is not on record.
     StoreError
@@ -206,9 +181,9 @@ def plan_round(
     if ends_on < wish.starts_on:
         message = f"The round would end on {ends_on}, before it starts on {wish.starts_on}."
         raise SettingsError(message, fix="Check --starts-on and --ends-on.")
-    made = programme(connection, site, wish.starts_on)
-    earlier = round_on_record(connection, str(site["site"]), code)
-    order = _order(made, wish, earlier if correct else None)
+    programme, site = Programme(record, wish.starts_on), str(record.site)
+    earlier = round_on_record(record.connection, site, code)
+    order = _order(programme, wish, earlier if correct else None)
     values = RoundValues(
         starts_on=wish.starts_on,
         ends_on=ends_on,
@@ -217,34 +192,31 @@ def plan_round(
         crew=_kept(wish.crew, "" if earlier is None else earlier.crew),
         notes=_kept(wish.notes, "" if earlier is None else earlier.notes),
     )
-    outcome = save_round(
-        connection, str(site["site"]), code, values, now_utc=now_utc, by=by, correct=correct, reason=reason
-    )
-    _, left_out = standing(made)
+    outcome = save_round(record.connection, site, code, values, now_utc=now_utc, by=by, correct=correct, reason=reason)
     return RoundPlan(
-        site=str(site["site"]),
+        site=site,
         round=code,
         outcome=outcome,
         starts_on=wish.starts_on,
         ends_on=ends_on,
         crew=values.crew,
-        stops=stops(made, order, ends_on),
-        due=due_by(due(made), ends_on),
-        left_out=left_out,
+        stops=stops(programme, order, ends_on),
+        due=due_by(programme.due, ends_on),
+        left_out=programme.wells_left_out,
     )
 
 
-def _order(made: Programme, wish: PlanWish, earlier: RoundValues | None) -> list[str]:
-    """Return the wells of a round in order: as wished, or as planned before, as far as they stand."""
+def _order(programme: Programme, wish: PlanWish, earlier: RoundValues | None) -> list[str]:
+    """Return the wells of a round in order: as wished, or as planned before, as far as they are in use."""
     if wish.as_given and not wish.wells:
         raise SettingsError("No wells are given whose order could be kept.", fix="Name them with --wells.")
     again = earlier is not None and wish.wells is None and wish.start is None and not wish.last
     if again and earlier is not None and earlier.wells:
-        stand, _ = standing(made)
-        kept = [code for code in earlier.wells if code in stand]
+        usable = programme.wells_in_use
+        kept = [code for code in earlier.wells if code in usable]
         if kept:
             return kept
-    walk = planned_wells(made, wish.wells, start=wish.start, last=wish.last)
+    walk = planned_wells(programme, wish.wells, start=wish.start, last=wish.last)
     return list(dict.fromkeys(wish.wells)) if wish.as_given and wish.wells else walk
 
 

@@ -1,12 +1,10 @@
-"""Figures of seasons drawn from the record: monthly envelopes, and levels parted into trend, season and remainder."""
+"""Figures of seasons: monthly envelopes, and levels decomposed into trend, season and remainder."""
 
 from __future__ import annotations
 
-import datetime as dt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
-from sqlalchemy import Connection
 
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.decomposition import WellDecomposition
@@ -14,15 +12,15 @@ from gwnet.analysis.series.seasons import season_summary, seasons
 from gwnet.errors import TooFewLevelsError
 from gwnet.figures.series.decomposition import decomposition_plot_data, draw_decomposition
 from gwnet.figures.series.seasons import seasons_pages, seasons_plot_data
-from gwnet.store.fetch import registry as fetch
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from gwnet.figures.maps.context import MapContext
+
 
 def envelope_figures(
-    connection: Connection,
-    settings: pd.Series,
+    context: MapContext,
     levels: pd.DataFrame,
     wells: pd.DataFrame,
     *,
@@ -30,25 +28,20 @@ def envelope_figures(
     definition: str = "weibull",
     value: str = "median",
     approved: bool = False,
-    known_on: dt.datetime | None = None,
     unit: str = "m",
 ) -> list[Figure]:
     """Draw the newest year of wells over the range and percentiles of each calendar month.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    settings : pandas.Series
-        Site, as a row of `gwnet.store.fetch.registry.sites`.
+    context : gwnet.figures.maps.context.MapContext
+        Site and record.
     levels : pandas.DataFrame
         Reduced levels of the wells, in metres.
     wells : pandas.DataFrame
         Columns site and well: which wells, in this order; those without a level that can be used are passed over.
     least_years, definition, value, approved : optional
         As in `gwnet.analysis.series.seasons.seasons`.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
     unit : str, optional
         Unit of the axes, m or ft.
 
@@ -62,10 +55,9 @@ def envelope_figures(
     TooFewLevelsError
         If no well has a level that can be used.
     """
-    statistics = seasons(levels, wells, least_years=least_years, definition=definition, value=value, approved=approved)
-    summary = season_summary(
-        levels, wells, least_years=least_years, definition=definition, value=value, approved=approved
-    )
+    how: dict[str, Any] = {"least_years": least_years, "definition": definition, "value": value}
+    statistics = seasons(levels, wells, approved=approved, **how)
+    summary = season_summary(levels, wells, approved=approved, **how)
     with_levels = summary[summary["n"] > 0]
     if with_levels.empty:
         message = "None of the wells has a level that can be used, so no seasons can be drawn."
@@ -78,38 +70,25 @@ def envelope_figures(
             used,
             str(row["well"]),
             summary=row,
-            site=settings,
+            site=context.site,
             unit=unit,
-            definition=definition,
-            least_years=least_years,
-            value=value,
-            known_on=known_on or fetch.cut_off(connection),
+            **how,
+            known_on=context.known_on,
         )
         for row in with_levels.to_dict("records")
     ]
     return seasons_pages(drawn)
 
 
-def decomposition_figure(
-    connection: Connection,
-    settings: pd.Series,
-    found: WellDecomposition,
-    *,
-    known_on: dt.datetime | None = None,
-    unit: str = "m",
-) -> Figure:
-    """Draw the levels of a well parted into trend, season and remainder.
+def decomposition_figure(context: MapContext, decomposition: WellDecomposition, *, unit: str = "m") -> Figure:
+    """Draw the levels of a well decomposed into trend, season and remainder.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    settings : pandas.Series
-        Site, as a row of `gwnet.store.fetch.registry.sites`.
-    found : gwnet.analysis.series.decomposition.WellDecomposition
+    context : gwnet.figures.maps.context.MapContext
+        Site and record.
+    decomposition : gwnet.analysis.series.decomposition.WellDecomposition
         The parts.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
     unit : str, optional
         Unit of the axes, m or ft.
 
@@ -119,13 +98,13 @@ def decomposition_figure(
         The figure.
     """
     data = decomposition_plot_data(
-        found.frame(),
-        found.well,
-        period=found.parts.period,
-        robust=found.robust,
-        notes=found.notes,
-        site=settings,
+        decomposition.frame(),
+        decomposition.well,
+        period=decomposition.parts.period,
+        robust=decomposition.robust,
+        notes=decomposition.notes,
+        site=context.site,
         unit=unit,
-        known_on=known_on or fetch.cut_off(connection),
+        known_on=context.known_on,
     )
     return draw_decomposition(data)

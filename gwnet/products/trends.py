@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -18,12 +18,10 @@ import pandas as pd
 from gwnet.analysis.levels.display_unit import in_unit
 from gwnet.analysis.levels.places import located
 from gwnet.analysis.levels.serving import used_levels
-from gwnet.analysis.maps.site_maps import unit_of_coordinates
 from gwnet.analysis.series.trend_records import WellRecord, level_of_line, smooth_line, well_records
 from gwnet.analysis.series.trends import parts_of_year
 from gwnet.errors import TooFewLevelsError
 from gwnet.figures.base.panel import approved_sentence, site_text
-from gwnet.figures.base.text import known_text
 from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.trend_map import draw_slope_map, slope_map_plot_data
 from gwnet.figures.series.trend import draw_trend, trend_multiples
@@ -46,8 +44,8 @@ class TrendFigures:
         Reduced levels of the wells, in metres.
     wells : pandas.DataFrame
         Wells on record that were asked for.
-    settings : pandas.Series
-        Site, as a row of `gwnet.store.fetch.registry.sites`.
+    context : gwnet.figures.maps.context.MapContext
+        Site and record.
     method : str
         ``seasonal``, ``kendall`` or ``all``.
     seasons : int
@@ -56,8 +54,6 @@ class TrendFigures:
         Whether only approved levels take part.
     unit : str
         Unit of the figures, m or ft.
-    known_on : datetime.datetime or None
-        Record as known at this time.
     smooth : bool
         Whether levels of single wells have a smooth line.
     """
@@ -65,12 +61,11 @@ class TrendFigures:
     table: pd.DataFrame
     levels: pd.DataFrame
     wells: pd.DataFrame
-    settings: pd.Series
+    context: MapContext
     method: str
     seasons: int
     approved: bool
     unit: str
-    known_on: dt.datetime | None
     smooth: bool = False
 
     def shown(self) -> pd.DataFrame:
@@ -99,16 +94,15 @@ class TrendFigures:
 
     def _ranked(self) -> RankedPlotData:
         return ranked_plot_data(
-            self.table, site=self.settings, unit=self.unit, notes=self._states(), known_on=self.known_on
+            self.table, site=self.context.site, unit=self.unit, notes=self._states(), known_on=self.context.known_on
         )
 
     def map(self) -> Figure:
         """Return the map of slopes."""
-        crs = str(self.settings["crs"])
         data = slope_map_plot_data(
             self.table,
-            located(self.wells, crs),
-            MapContext(self.settings, known_on=self.known_on, coordinate_unit_m=unit_of_coordinates(crs)),
+            located(self.wells, str(self.context.site["crs"])),
+            replace(self.context, aquifer_name=""),
             unit=self.unit,
             notes=self._states(),
         )
@@ -117,11 +111,11 @@ class TrendFigures:
     def multiples(self) -> list[Figure]:
         """Return small panels of all wells on pages."""
         own = self._of_wells()
-        title = site_text(self.settings)
+        title = site_text(self.context.site)
         return trend_multiples(
             own,
             title=f"Trends of water levels, {title}" if title else "Trends of water levels",
-            notes=[*self._states(), *known_text(self.known_on)],
+            notes=[*self._states(), *self.context.known],
         )
 
     def _states(self) -> list[str]:
@@ -145,9 +139,9 @@ class TrendFigures:
                 trend=row,
                 middle=_middle(lines.get(row["well"]), float(row["slope_m_per_year"])),
                 smooth=smooth_line(lines[row["well"]]) if self.smooth and row["well"] in lines else None,
-                site=self.settings,
+                site=self.context.site,
                 unit=self.unit,
-                known_on=self.known_on,
+                known_on=self.context.known_on,
             )
             for row in self.table.to_dict("records")
             if row["well"] in by_well

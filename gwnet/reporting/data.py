@@ -107,8 +107,10 @@ class GradientFacts:
         Direction of flow clockwise from grid north, and its 95 % half-width [degrees].
     determined : bool
         False when the gradient is not distinguishable from zero.
-    n_wells : int
-        Wells in the fit.
+    n_levels : int
+        Levels in the fit.
+    levels_text : str
+        The same by kind: ``13 manual readings, 2 loggers and 2 gauges``.
     without : tuple of str
         Wells left out of the fit because they do not fit their neighbours.
     note : str
@@ -120,7 +122,8 @@ class GradientFacts:
     azimuth_deg: float
     azimuth_uncertainty_deg: float
     determined: bool
-    n_wells: int
+    n_levels: int
+    levels_text: str
     without: tuple[str, ...] = ()
     note: str = ""
 

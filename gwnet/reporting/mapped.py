@@ -7,6 +7,8 @@ import datetime as dt
 import pandas as pd
 
 from gwnet.analysis.maps.result import MapResult
+from gwnet.analysis.maps.same_day_loggers import count_text
+from gwnet.constants import RIVER_KIND
 from gwnet.errors import GwnetError
 from gwnet.hydro.gradients.horizontal import Gradient
 from gwnet.reporting.data import GradientFacts, MapFacts
@@ -30,7 +32,12 @@ def map_facts(result: MapResult) -> MapFacts:
     """
     doubtful = tuple(finding.well for finding in result.findings)
     sound = result.gradient_sound
-    gradient = _gradient(result.gradient, ()) if sound is None else _gradient(sound, doubtful)
+    used = result.used
+    gradient = (
+        _gradient(result.gradient, used, ())
+        if sound is None
+        else _gradient(sound, used[~used["well"].isin(doubtful)], doubtful)
+    )
     return MapFacts(
         aquifer=result.aquifer,
         day=result.date,
@@ -46,14 +53,15 @@ def map_facts(result: MapResult) -> MapFacts:
     )
 
 
-def _gradient(gradient: Gradient, without: tuple[str, ...]) -> GradientFacts:
+def _gradient(gradient: Gradient, used: pd.DataFrame, without: tuple[str, ...]) -> GradientFacts:
     return GradientFacts(
         magnitude=gradient.magnitude,
         magnitude_uncertainty=gradient.magnitude_half_width,
         azimuth_deg=gradient.azimuth_deg,
         azimuth_uncertainty_deg=gradient.azimuth_half_width_deg,
         determined=gradient.determined,
-        n_wells=gradient.n,
+        n_levels=gradient.n,
+        levels_text=count_text(used[used["kind"] != RIVER_KIND]),
         without=without,
         note=gradient.note,
     )

@@ -117,7 +117,7 @@ class TestRounds:
 
     def test_named_wells_make_the_same_plane_every_time(self, net):
         rows = net.gradients("upper", wells=["A", "C", "G"]).rows().set_index("round")
-        assert rows.loc["R1", "wells"] == 3
+        assert rows.loc["R1", "levels"] == 3
         assert rows.loc["R3", "note"].startswith("C: ")
         with pytest.raises(NotFoundError, match="no such well"):
             net.gradients("upper", wells=["A", "Z", "G"])

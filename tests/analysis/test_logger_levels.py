@@ -8,13 +8,12 @@ import pytest
 
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.loggers.heads import work_out_heads
-from gwnet.analysis.loggers.levels import add_loggers, is_approved_at, levels_for_map
-from gwnet.analysis.maps.site_maps import control_of
+from gwnet.analysis.loggers.levels import LevelRequest, add_loggers, is_approved_at, levels_for_sets
+from gwnet.analysis.maps.site_maps import SetRule, control_of
 from gwnet.errors import SettingsError
 from gwnet.records import Selection
 from gwnet.store.fetch import levels as fetch_levels
 from gwnet.store.fetch import programme as fetch_programme
-from gwnet.store.fetch import registry as fetch
 from gwnet.store.snapshot import Snapshot
 
 from .logger_record import Loggers, hours
@@ -135,9 +134,9 @@ def test_heads_are_approved_between_two_approved_readings_only(record):
 def test_a_map_takes_the_logger_s_head_and_its_uncertainty(record):
     day = dt.date(2024, 1, 9)
     with record.loggers.reading() as connection:
-        site = fetch.one_site(connection, None)
-        bare = control_of(connection, site, "upper", day).set_index("well")
-        with_b = control_of(connection, site, "upper", day, loggers=True).set_index("well")
+        site = Snapshot(connection).of_site()
+        bare = control_of(site, "upper", day, SetRule(loggers=False)).set_index("well")
+        with_b = control_of(site, "upper", day).set_index("well")
     assert bare.loc["B", ["used", "source", "reason"]].tolist() == [False, "", "no measurement on the date"]
     assert with_b.loc["B", ["used", "source", "reason"]].tolist() == [True, "logger", ""]
     assert with_b.loc["B", "measured_at"] == "2024-01-09T06:00+01:00"
@@ -148,12 +147,10 @@ def test_a_map_takes_the_logger_s_head_and_its_uncertainty(record):
 
 def test_beyond_the_window_a_logger_tells_nothing(record):
     with record.loggers.reading() as connection:
-        site = fetch.one_site(connection, None)
         moment = pd.Timestamp("2024-01-20T10:00Z")
         day = pd.Timedelta(days=1)
-        none = levels_for_map(
-            Snapshot(connection, site=site["site"]), ["A", "B"], moment, first=moment - day, last=moment + day
-        )
+        request = LevelRequest(("A", "B"), moment, moment - day, moment + day)
+        (none,) = levels_for_sets(Snapshot(connection).of_site(), [request])
         assert len(none) == 0
         assert len(fetch_levels.reviews(connection)) == 0
 

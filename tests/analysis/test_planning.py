@@ -14,10 +14,10 @@ from gwnet.analysis.fieldwork import field_sheet, planning
 from gwnet.analysis.fieldwork.field_sheet import expected_range
 from gwnet.analysis.fieldwork.walking_order import walking_order
 from gwnet.errors import NotFoundError, SettingsError
-from gwnet.store.fetch import registry as fetch
 from gwnet.store.save.downloads import add_download
 from gwnet.store.save.samples import append
 from gwnet.store.save.segments import segment_for
+from gwnet.store.snapshot import Snapshot
 
 from ..products.field_record import field_network, tables
 
@@ -33,7 +33,9 @@ def network(tmp_path):
 
 def programme(net, on=DAY):
     with net.store.reading() as connection:
-        return planning.programme(connection, fetch.one_site(connection, None), on)
+        made = planning.Programme(Snapshot(connection).of_site(), on)
+        assert len(made.due)
+        return made
 
 
 def only(table, what, **keys):
@@ -55,7 +57,7 @@ def test_the_defaults_are_those_of_the_published_practice():
 
 
 def test_each_kind_is_due_an_interval_after_it_was_done_last(network):
-    table = planning.due(programme(network))
+    table = programme(network).due
     gauge = only(table, planning.GAUGE, well="A1")
     assert (gauge["last_on"], gauge["due_on"]) == (dt.date(2025, 11, 12), dt.date(2026, 2, 11))
     assert gauge["overdue_days"] == (DAY - dt.date(2026, 2, 11)).days
@@ -70,14 +72,14 @@ def test_each_kind_is_due_an_interval_after_it_was_done_last(network):
 
 
 def test_each_access_is_surveyed_by_itself(network):
-    table = planning.due(programme(network))
+    table = programme(network).due
     tube = only(table, planning.SURVEY, well="A2", access="dip tube")
     assert (tube["last_on"], tube["due_on"]) == (dt.date(2022, 6, 1), dt.date(2027, 6, 1))
     assert only(table, planning.SURVEY, well="A2", access="main")["due_on"] == dt.date(2023, 6, 1)
 
 
 def test_what_was_never_done_is_due_and_says_so(network):
-    table = planning.due(programme(network))
+    table = programme(network).due
     new = only(table, planning.SOUND, well="NEW")
     assert new["last_on"] is None
     assert new["due_on"] is None
@@ -90,18 +92,18 @@ def test_a_visit_without_a_level_leaves_the_well_to_be_gauged(network, tmp_path)
     more = tmp_path / "level_events.csv"
     more.write_text("site,well,date,status\nF,A1,2026-03-20,no access\nF,A2,2026-03-20,dry\n")
     network.load([more], by="Keeper")
-    table = planning.due(programme(network))
+    table = programme(network).due
     assert only(table, planning.GAUGE, well="A1")["last_on"] == dt.date(2025, 11, 12)
     assert only(table, planning.GAUGE, well="A2")["last_on"] == dt.date(2026, 3, 20)
 
 
 def test_only_tapes_in_service_are_to_be_checked(network):
     """The reference tape is neither used nor checked; a tape that rests for two intervals is out of service."""
-    table = planning.due(programme(network))
+    table = programme(network).due
     assert table[table["what"] == planning.CHECK]["instrument"].tolist() == ["T2", "T1"]
     assert only(table, planning.CHECK, instrument="T1")["due_on"] == dt.date(2026, 6, 1)
     assert only(table, planning.CHECK, instrument="T2")["due_on"] == dt.date(2025, 11, 1)
-    later = planning.due(programme(network, dt.date(2026, 12, 1)))
+    later = programme(network, dt.date(2026, 12, 1)).due
     assert later[later["what"] == planning.CHECK]["instrument"].tolist() == ["T1"]
 
 
@@ -111,14 +113,14 @@ def test_a_logger_is_visited_when_it_is_read_out(network):
         download = add_download(connection, series, layout="plain", zone="UTC", now_utc=LOADED, by="Keeper")
         when = int(dt.datetime(2026, 4, 2, 6, tzinfo=dt.UTC).timestamp() * 1000)
         append(connection, series, download, np.array([when]), np.array([1.0]))
-    assert only(planning.due(programme(network)), planning.VISIT, well="A5")["last_on"] == dt.date(2026, 4, 2)
+    assert only(programme(network).due, planning.VISIT, well="A5")["last_on"] == dt.date(2026, 4, 2)
 
 
 def test_the_site_s_own_intervals_hold_before_the_defaults(tmp_path):
     lines = tables()["sites"].splitlines()
     own = f"{lines[0]},gauging_interval_days,tape_check_interval_days\n{lines[1]},30,182.5\n"
     with field_network(tmp_path, sites=own) as net:
-        table = planning.due(programme(net))
+        table = programme(net).due
     gauge = only(table, planning.GAUGE, well="A1")
     assert gauge["due_on"] == dt.date(2025, 12, 12)
     assert gauge["rule"] == "every 30 d (the site's own interval)"
@@ -126,22 +128,22 @@ def test_the_site_s_own_intervals_hold_before_the_defaults(tmp_path):
 
 
 def test_the_day_asked_for_is_looked_at_as_it_was(network):
-    table = planning.due(programme(network, dt.date(2025, 9, 1)))
+    table = programme(network, dt.date(2025, 9, 1)).due
     assert only(table, planning.GAUGE, well="A1")["last_on"] == dt.date(2025, 8, 12)
 
 
 def test_only_wells_that_stand_are_planned(network):
-    wells, others = planning.standing(programme(network))
+    wells, others = programme(network).wells_in_use, programme(network).wells_left_out
     assert wells == ["A1", "A2", "A3", "A4", "A5", "NEW"]
     assert others == {"OLD": "decommissioned on 2024-01-01"}
-    assert planning.standing(programme(network, dt.date(2023, 12, 31)))[1] == {"NEW": "drilled only on 2026-03-15"}
+    assert programme(network, dt.date(2023, 12, 31)).wells_left_out == {"NEW": "drilled only on 2026-03-15"}
 
 
 def test_a_destroyed_well_is_left_out_until_it_is_seen_again(network, tmp_path):
     more = tmp_path / "level_events.csv"
     more.write_text("site,well,date,status\nF,A1,2026-03-20,destroyed\n")
     network.load([more], by="Keeper")
-    assert planning.standing(programme(network))[1]["A1"] == "found destroyed at the last visit"
+    assert programme(network).wells_left_out["A1"] == "found destroyed at the last visit"
 
 
 # --- the walk ---------------------------------------------------------------------------------------------------

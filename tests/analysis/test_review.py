@@ -13,6 +13,7 @@ from gwnet.analysis.review.decisions import decision_text
 from gwnet.errors import NotFoundError, ReviewError, StoreError
 from gwnet.network import Network
 from gwnet.records import Selection
+from gwnet.store.snapshot import Snapshot
 
 from .record import RECORDED_ON, Record
 
@@ -342,15 +343,15 @@ def test_a_map_says_how_many_of_its_levels_are_approved(reviewed):
         }
     )
     with reviewed.net.store.reading() as connection:
-        assert review_text(connection, control) == "Review: 0 of 2 levels approved, 2 provisional."
+        assert review_text(Snapshot(connection), control) == "Review: 0 of 2 levels approved, 2 provisional."
     reviewed.net.decide_finding([reviewed.finding], "dismiss", by="Vera", reason="It rained", now_utc=hours(0))
     reviewed.net.approve(Selection(wells=["MW-1"]), by="Vera", now_utc=hours(1))
     with reviewed.net.store.reading() as connection:
-        assert review_text(connection, control) == "Review: 1 of 2 levels approved, 1 provisional."
+        assert review_text(Snapshot(connection), control) == "Review: 1 of 2 levels approved, 1 provisional."
     reviewed.net.approve(Selection(wells=["MW-2"]), by="Vera", now_utc=hours(2))
     with reviewed.net.store.reading() as connection:
-        assert review_text(connection, control) == "Review: 2 of 2 levels approved."
-        assert review_text(connection, control, hours(1)) == "Review: 1 of 2 levels approved, 1 provisional."
+        assert review_text(Snapshot(connection), control) == "Review: 2 of 2 levels approved."
+        assert review_text(Snapshot(connection, hours(1)), control) == "Review: 1 of 2 levels approved, 1 provisional."
 
 
 def test_local_times_show_the_minute_or_the_date_alone():

@@ -18,10 +18,9 @@ import pytest
 from gwnet.analysis.loggers.findings import list_findings
 from gwnet.analysis.loggers.heads import work_out_heads
 from gwnet.analysis.loggers.status import summarize_status
-from gwnet.analysis.maps.site_maps import control_of, map_of
+from gwnet.analysis.maps.site_maps import SetRule, control_of, map_of
 from gwnet.hydro.loggers.barometric import clark_efficiency
 from gwnet.network import Network
-from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.snapshot import Snapshot
 
@@ -279,9 +278,9 @@ def test_the_wells_breathe_with_the_air_as_planted(network, adjusted):
 def test_loggers_stand_in_on_the_map_of_the_last_round(network):
     truths = {truth["well"]: truth for truth in TRUTHS["logger_in_last_round"]}
     with network.store.reading() as connection:
-        site = fetch.one_site(connection, None)
-        control = control_of(connection, site, "upper", LAST_DAY, window_days=1, loggers=True).set_index("well")
-        drawn = map_of(connection, site, "upper", LAST_DAY, window_days=1, loggers=True)
+        site = Snapshot(connection).of_site()
+        control = control_of(site, "upper", LAST_DAY, SetRule(1)).set_index("well")
+        drawn = map_of(site, "upper", LAST_DAY, SetRule(1))
     by_logger = control[control["source"] == "logger"]
     assert set(by_logger.index) == set(truths)
     for well, truth in truths.items():

@@ -8,12 +8,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.maps.site_maps import control_of
+from gwnet.analysis.maps.site_maps import SetRule, control_of
 from gwnet.network import Network, init
 from gwnet.products.collect import collect
 from gwnet.reporting.definition.parse import load_definition
 from gwnet.reporting.definition.period import parse_period
-from gwnet.store.fetch import registry as fetch
+from gwnet.store.snapshot import Snapshot
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_network"
 TRUTHS = tomllib.loads((DEMO / "EXPECTED.toml").read_text())
@@ -203,7 +203,7 @@ def test_silting_shows_in_the_soundings(levels):
 @pytest.fixture(scope="module")
 def report_data(network):
     with network.store.reading() as connection:
-        return collect(connection, load_definition("quarterly"), parse_period("2026-Q1"))
+        return collect(Snapshot(connection).of_site(), load_definition("quarterly"), parse_period("2026-Q1"))
 
 
 @pytest.mark.parametrize("truth", TRUTHS["last_round"]["control"], ids=lambda t: t["aquifer"])
@@ -211,8 +211,8 @@ def test_same_day_set_of_the_last_round(network, truth):
     told = TRUTHS["last_round"]
     date = dt.date.fromisoformat(told["date"])
     with network.store.reading() as connection:
-        site = fetch.one_site(connection, None)
-        control = control_of(connection, site, truth["aquifer"], date, window_days=told["window_days"])
+        rule = SetRule(told["window_days"], loggers=False)
+        control = control_of(Snapshot(connection).of_site(), truth["aquifer"], date, rule)
     wells = control[control["kind"] == "well"]
     assert sorted(wells.loc[wells["used"], "well"]) == sorted(truth["used"])
     gauges = control[control["kind"] == "stage"]
@@ -258,7 +258,7 @@ def network_surface(network, aquifer, date):
     from gwnet.analysis.maps.site_maps import map_of
 
     with network.store.reading() as connection:
-        return map_of(connection, fetch.one_site(connection, None), aquifer, date, window_days=1).surface
+        return map_of(Snapshot(connection).of_site(), aquifer, date, SetRule(1, loggers=False)).surface
 
 
 def test_levels_out_of_date_order_and_utc_offsets(levels):

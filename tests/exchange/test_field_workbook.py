@@ -17,7 +17,7 @@ from gwnet.exchange.field_workbook import SPARE_ROWS, field_workbook
 from gwnet.ingest.readers import read_sheets
 from gwnet.ingest.tables.raw import recognise, split_heading
 from gwnet.store.contract import BY_NAME, QUALITIES, STATUSES
-from gwnet.store.fetch import registry as fetch
+from gwnet.store.snapshot import Snapshot
 
 from ..products.conftest import planned
 from ..products.field_books import FieldBook
@@ -31,7 +31,7 @@ def sheet(tmp_path_factory) -> FieldSheet:
     with field_network(tmp_path_factory.mktemp("field")) as net:
         planned(net)
         with net.store.reading() as connection:
-            return gather(connection, fetch.one_site(connection, None), "2026-Q2")
+            return gather(Snapshot(connection).of_site(), "2026-Q2")
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ from gwnet.analysis.fieldwork.field_sheet import CAUTIONS, GOVERNS
 from gwnet.errors import FileRejectedError, NotFoundError, OutputError, SettingsError, StoreError
 from gwnet.products.field_sheets import gather
 from gwnet.store.contract import STATUSES
-from gwnet.store.fetch import registry as fetch
+from gwnet.store.snapshot import Snapshot
 
 from .conftest import NOW, planned
 from .field_books import FieldBook
@@ -24,7 +24,7 @@ AFTER = dt.datetime(2026, 5, 13, 7, 0, tzinfo=dt.UTC)
 
 def sheet_of(net, name="2026-Q2", **more):
     with net.store.reading() as connection:
-        return gather(connection, fetch.one_site(connection, None), name, **more)
+        return gather(Snapshot(connection).of_site(), name, **more)
 
 
 def text_of(path):

@@ -10,6 +10,7 @@ import pytest
 from gwnet.figures.hydrograph.logger_line import LoggerSeries
 from gwnet.products.logger_lines import report_loggers, thinned
 from gwnet.products.logger_series import coverage, logger_series
+from gwnet.store.snapshot import Snapshot
 
 from .test_logger_series import loggers  # noqa: F401  the constructed record of one well with two loggers
 
@@ -72,10 +73,11 @@ def test_no_sample_is_made_and_short_lines_stay_as_they_are():
 
 def test_one_pass_gives_the_lines_the_runs_and_the_status_that_each_way_gives_alone(loggers):  # noqa: F811
     with loggers.reading() as connection:
-        found = report_loggers(connection, "S", ["A", "B"])
-        bare = report_loggers(connection, "S", ["A", "B"], with_status=False)
-        alone = logger_series(connection, "S", ["A", "B"])
-        chart, again = coverage(connection, "S"), coverage(connection, "S", runs=found.runs)
+        record = Snapshot(connection, site="S")
+        found = report_loggers(record, ["A", "B"])
+        bare = report_loggers(record, ["A", "B"], with_status=False)
+        alone = logger_series(record, ["A", "B"])
+        chart, again = coverage(record), coverage(record, runs=found.runs)
     assert set(found.lines) == set(bare.lines) == set(alone) == {"A"}
     for name in ("time_utc", "water_elevation_m", "approved"):
         np.testing.assert_array_equal(getattr(found.lines["A"], name), getattr(alone["A"], name))

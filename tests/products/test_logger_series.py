@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from gwnet.products.logger_series import coverage, logger_series
+from gwnet.store.snapshot import Snapshot
 
 from ..analysis.logger_record import HOUR, START, Loggers, hours
 from ..analysis.record import Record
@@ -45,7 +46,7 @@ def loggers(tmp_path_factory):
 @pytest.fixture(scope="module")
 def series(loggers):
     with loggers.reading() as connection:
-        made = logger_series(connection, "S", ["A", "B"])
+        made = logger_series(Snapshot(connection, site="S"), ["A", "B"])
     assert set(made) == {"A"}
     return made["A"]
 
@@ -54,7 +55,7 @@ def test_times_rise_and_the_line_is_broken_at_gaps_between_loggers_and_where_sam
     assert (np.diff(series.time_utc) > np.timedelta64(0, "s")).all()
     drawn = ~np.isnan(series.water_elevation_m)
     pieces = np.flatnonzero(np.diff(np.concatenate([[False], drawn, [False]]).astype(int)) == 1)
-    # before and after the gap, the frozen spell, the spike; and the second logger
+    # before and after the gap, the frozen run, the spike; and the second logger
     assert len(pieces) == 5
     ends = np.flatnonzero(np.diff(np.concatenate([[False], drawn, [False]]).astype(int)) == -1)
     for start, end in zip(pieces, ends, strict=True):
@@ -68,7 +69,7 @@ def test_heads_are_approved_between_the_approved_readings_of_one_logger(series):
     assert when[-1] == START + 17 * 24 * HOUR
 
 
-def test_spells_of_a_day_or_more_are_marked_shorter_ones_are_not(series):
+def test_runs_of_a_day_or_more_are_marked_shorter_ones_are_not(series):
     assert series.left_out == ((pd.Timestamp("2024-01-10", tz="UTC"), pd.Timestamp("2024-01-11T23:00", tz="UTC")),)
     assert [(code, until is None) for code, _, until in series.installed] == [("S-1", False), ("S-2", True)]
 
@@ -81,9 +82,9 @@ def test_the_caption_tells_what_holds_each_logger(series):
 
 def test_coverage_gives_every_run_and_every_reading(loggers):
     with loggers.reading() as connection:
-        told = coverage(connection, "S")
-        loggers_only = coverage(connection, "S", loggers_only=True)
-        one = coverage(connection, "S", ["B"])
+        told = coverage(Snapshot(connection, site="S"))
+        loggers_only = coverage(Snapshot(connection, site="S"), loggers_only=True)
+        one = coverage(Snapshot(connection, site="S"), ["B"])
     runs = told.runs
     first = runs[runs["instrument"] == "S-1"]
     assert first["left_out"].sum() == 2
@@ -107,7 +108,7 @@ def test_a_barometer_in_a_well_has_its_samples_in_the_row_of_that_well(tmp_path)
     made.install("B-1", "A")
     made.samples("B-1", "absolute pressure", "hPa", hours(50), np.full(50, 1000.0))
     with made.reading() as connection:
-        (run,) = coverage(connection, "S").runs.itertuples()
+        (run,) = coverage(Snapshot(connection, site="S")).runs.itertuples()
     assert (run.well, run.instrument, run.left_out) == ("A", "B-1", False)
     assert run.end_utc == pd.Timestamp(START + 49 * HOUR, tz="UTC")
     record.store.close()

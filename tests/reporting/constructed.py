@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
+from gwnet.analysis.maps.same_day_loggers import count_text
 from gwnet.reporting.data import COLUMNS, GradientFacts, MapFacts, ReportData, SiteFacts
 
 KNOWN_ON = dt.datetime(2026, 4, 10, 12, 0, tzinfo=dt.UTC)
@@ -297,7 +298,9 @@ def map_facts(frame, wells_frame, aquifer, determined=True):
             "cluster": "",
         }
     )
-    gradient = GradientFacts(0.00182, 0.00021, 84.0, 7.0, determined, int(control["used"].sum()))
+    gradient = GradientFacts(
+        0.00182, 0.00021, 84.0, 7.0, determined, int(control["used"].sum()), count_text(control.assign(source="hand"))
+    )
     return MapFacts(
         aquifer=aquifer,
         day=dt.date(2026, 2, 10),

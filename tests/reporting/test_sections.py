@@ -51,10 +51,12 @@ def test_summary_tells_changes_with_their_half_widths(text):
 
 def test_summary_tells_gradients_or_that_they_cannot_be_told(text):
     assert (
-        "Upper sand (U), 10 February 2026: gradient 0.0018 ± 0.0002, flow towards 84° ± 7° (east), from 12 wells."
+        "Upper sand (U), 10 February 2026: gradient 0.0018 ± 0.0002, flow towards 84° ± 7° (east), from 12 manual readings."
         in text
     )
-    assert "Lower gravel (L), 10 February 2026: no gradient is distinguishable from zero with 8 wells." in text
+    assert (
+        "Lower gravel (L), 10 February 2026: no gradient is distinguishable from zero with 8 manual readings." in text
+    )
 
 
 def test_summary_lists_thresholds(text):

@@ -21,8 +21,6 @@ from gwnet.analysis.fieldwork.planning import (
     CHECK,
     GAUGE,
     Programme,
-    contamination,
-    due,
     due_by,
     due_text,
     tapes_in_service,
@@ -132,7 +130,7 @@ class FieldSheet:
     statuses : tuple of str
         Words for what can be met at a well.
     known_on_utc : datetime.datetime
-        State of the record that the sheet was made from.
+        State of the record that the sheet was programme from.
     """
 
     site: str
@@ -226,7 +224,7 @@ class RoundFacts:
 
 
 def field_sheet(
-    made: Programme,
+    programme: Programme,
     planned: RoundFacts,
     order: Sequence[str],
     *,
@@ -237,7 +235,7 @@ def field_sheet(
 
     Parameters
     ----------
-    made : gwnet.analysis.fieldwork.planning.Programme
+    programme : gwnet.analysis.fieldwork.planning.Programme
         Site on the first day of the round.
     planned : RoundFacts
         The round.
@@ -253,34 +251,33 @@ def field_sheet(
     FieldSheet
         The sheets' content.
     """
-    waiting = due_by(due(made), planned.ends_on)
-    unit = str(made.site["length_unit"])
-    tolerance = made.site["repeat_tolerance_m"]
-    earlier = made.levels[made.levels["day"] < planned.starts_on]
+    waiting = due_by(programme.due, planned.ends_on)
+    unit = str(programme.site["length_unit"])
+    tolerance = programme.site["repeat_tolerance_m"]
+    earlier = programme.levels[programme.levels["day"] < planned.starts_on]
     rows, depths = [], []
-    ranks = contamination(made)
     for place, code in enumerate(order, start=1):
         own = earlier[earlier["well"] == code].sort_values("measured_at_utc", kind="stable")
-        point = _point(made, code, own)
-        row = _well_row(made, code, point, own, planned.starts_on, waiting)
-        rows.append({"place": place, **row, "contamination": _CARE[ranks[code]]})
+        point = _point(programme, code, own)
+        row = _well_row(programme, code, point, own, planned.starts_on, waiting)
+        rows.append({"place": place, **row, "contamination": _CARE[programme.contamination[code]]})
         depths += _earlier(code, own, point)
     tapes = waiting[waiting["what"] == CHECK].itertuples()
     return FieldSheet(
-        site=str(made.site["site"]),
-        site_name=str(made.site["name"]),
+        site=str(programme.site["site"]),
+        site_name=str(programme.site["name"]),
         round=planned.code,
         starts_on=planned.starts_on,
         ends_on=planned.ends_on,
         purpose=planned.purpose,
         crew=planned.crew,
         notes=planned.notes,
-        time_zone=str(made.site["time_zone"]),
+        time_zone=str(programme.site["time_zone"]),
         unit=unit,
         tolerance_m=REPEAT_TOLERANCE_M if pd.isna(tolerance) else float(tolerance),
         wells=pd.DataFrame(rows, columns=list(WELL_COLUMNS)),
         earlier=pd.DataFrame(depths, columns=list(EARLIER_COLUMNS)).astype({"depth_to_water_m": "float64"}),
-        tapes=tuple(tapes_in_service(made) or made.tapes["instrument"]),
+        tapes=tuple(tapes_in_service(programme) or programme.tapes["instrument"]),
         tapes_due=tuple(
             f"{item.instrument} ({'never checked' if item.due_on is None else f'check due {item.due_on}'})"
             for item in tapes
@@ -290,9 +287,9 @@ def field_sheet(
     )
 
 
-def _point(made: Programme, code: str, own: pd.DataFrame) -> pd.Series | None:
+def _point(programme: Programme, code: str, own: pd.DataFrame) -> pd.Series | None:
     """Return the measuring point to read from: of the access read last, else ``main``, else the first by name."""
-    points = made.points[made.points["well"] == code].set_index("access", drop=False)
+    points = programme.points[programme.points["well"] == code].set_index("access", drop=False)
     if points.empty:
         return None
     used = [access for access in own["access"][::-1] if access in points.index]
@@ -301,22 +298,22 @@ def _point(made: Programme, code: str, own: pd.DataFrame) -> pd.Series | None:
 
 
 def _well_row(
-    made: Programme,
+    programme: Programme,
     code: str,
     point: pd.Series | None,
     own: pd.DataFrame,
     on: dt.date,
     waiting: pd.DataFrame,
 ) -> dict[str, Any]:
-    well = made.wells.set_index("well").loc[code]
+    well = programme.wells.set_index("well").loc[code]
     access = "main" if point is None else str(point["access"])
-    others = made.points.loc[(made.points["well"] == code) & (made.points["access"] != access), "access"]
+    others = programme.points.loc[(programme.points["well"] == code) & (programme.points["access"] != access), "access"]
     elevation = math.nan if point is None else float(point["elevation_m"])
     height = _height(point, float(well["ground_elevation_m"]))
     expected = expected_range(own, on)
     bottom, source = _bottom(own, float(well["total_depth_m"]))
     return {
-        "site": made.site["site"],
+        "site": programme.site["site"],
         "well": code,
         "access": access,
         "other_accesses": ", ".join(others),

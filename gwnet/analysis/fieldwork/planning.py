@@ -1,26 +1,22 @@
-"""Planning a gauging round: what is due and why, which wells stand, and the order of the walk."""
+"""Planning a gauging round: what is due and why, which wells are in use, and the order of the walk."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import Connection
 
 from gwnet import constants
 from gwnet.analysis.fieldwork.walking_order import NOWHERE, walking_order
-from gwnet.analysis.levels.places import located
 from gwnet.analysis.levels.table import levels
-from gwnet.analysis.maps.site_maps import unit_of_coordinates
-from gwnet.clock import to_utc, zone_of
+from gwnet.analysis.maps.site_maps import placed_wells, unit_of_coordinates
+from gwnet.clock import zone_of
 from gwnet.errors import NotFoundError, SettingsError
-from gwnet.store.fetch import programme as fetch_programme
-from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch import visits as fetch_visits
 from gwnet.store.snapshot import Snapshot
 
@@ -69,16 +65,20 @@ _SETTINGS: Final = {
 }
 
 
-@dataclass(frozen=True)
 class Programme:
     """What the planning of one site on one day looks at.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
+    on : datetime.date
+        Local day.
 
     Attributes
     ----------
     site : pandas.Series
         Settings of the site, as a row of `gwnet.store.fetch.registry.sites`.
-    on : datetime.date
-        Local day.
     wells : pandas.DataFrame
         Wells of the site with easting and northing, as `gwnet.store.fetch.registry.wells`.
     points : pandas.DataFrame
@@ -87,130 +87,74 @@ class Programme:
         Reduced levels up to and with the day, with their local date in ``day``.
     tapes : pandas.DataFrame
         Instruments that are checked beside the reference tape.
-    checks : pandas.DataFrame
-        Tape checks.
-    loggers : pandas.DataFrame
-        Instruments that hang in the wells on the day.
     """
 
-    site: pd.Series
-    on: dt.date
-    wells: pd.DataFrame
-    points: pd.DataFrame
-    levels: pd.DataFrame
-    tapes: pd.DataFrame
-    checks: pd.DataFrame
-    loggers: pd.DataFrame
+    def __init__(self, record: Snapshot, on: dt.date) -> None:
+        self.record, self.on, self.site = record, on, record.settings
+        self.noon = pd.Timestamp(dt.datetime.combine(on, dt.time(12), zone_of(self.zone))).tz_convert("UTC")
+        self.wells = placed_wells(record)
+        points, table, instruments = record.measuring_points, levels(record), record.instruments
+        in_force = points["valid_until_utc"].isna() | (points["valid_until_utc"] > self.noon)
+        self.points = points[in_force & (points["valid_from_utc"] <= self.noon)].reset_index(drop=True)
+        table = table[table["day"] <= pd.Timestamp(on)]
+        self.levels = table.assign(day=table["day"].dt.date).reset_index(drop=True)
+        self.tapes = instruments[instruments["kind"].isin(TAPE_KINDS)]
 
+    @property
+    def zone(self) -> str:
+        """Return the time zone of the site."""
+        return str(self.site["time_zone"])
 
-def programme(connection: Connection, site: pd.Series, on: dt.date, known_on: dt.datetime | None = None) -> Programme:
-    """Gather what the planning of a site on a day looks at.
+    @property
+    def wells_in_use(self) -> list[str]:
+        """Return the codes of the wells that can be gauged on the day."""
+        return [code for code in self.wells["well"] if code not in self.wells_left_out]
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : pandas.Series
-        Settings of the site.
-    on : datetime.date
-        Local day.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
+    @cached_property
+    def wells_left_out(self) -> dict[str, str]:
+        """Return why the other wells cannot be gauged on the day, by well."""
+        status = _last(self.levels, "event_id")["status"].to_dict()
+        reasons: dict[str, str] = {}
+        for well in self.wells.itertuples():
+            if well.drilled_on is not None and well.drilled_on > self.on:
+                reasons[well.well] = f"drilled only on {well.drilled_on}"
+            elif well.decommissioned_on is not None and well.decommissioned_on <= self.on:
+                reasons[well.well] = f"decommissioned on {well.decommissioned_on}"
+            elif status.get(well.well) == "destroyed":
+                reasons[well.well] = "found destroyed at the last visit"
+        return reasons
 
-    Returns
-    -------
-    Programme
-        The frames.
-    """
-    code = str(site["site"])
-    noon = noon_utc(on, str(site["time_zone"]))
-    points = fetch.measuring_points(connection, known_on, code)
-    in_force = (points["valid_from_utc"] <= noon) & (
-        points["valid_until_utc"].isna() | (points["valid_until_utc"] > noon)
-    )
-    table = levels(Snapshot(connection, known_on, code))
-    table = table.assign(day=table["day"].dt.date)
-    instruments = fetch_programme.instruments(connection, known_on)
-    return Programme(
-        site=site,
-        on=on,
-        wells=located(fetch.wells(connection, known_on, code), str(site["crs"])),
-        points=points[in_force].reset_index(drop=True),
-        levels=table[table["day"] <= on].reset_index(drop=True),
-        tapes=instruments[instruments["kind"].isin(TAPE_KINDS)].reset_index(drop=True),
-        checks=fetch_programme.tape_checks(connection, known_on),
-        loggers=fetch_visits.deployments_at(connection, noon, known_on, code),
-    )
+    @cached_property
+    def due(self) -> pd.DataFrame:
+        """Return everything that is done at intervals at the site, with the day on which it is due next.
 
-
-def noon_utc(day: dt.date, zone: str) -> pd.Timestamp:
-    """Return noon of a local day as an instant.
-
-    Parameters
-    ----------
-    day : datetime.date
-        Local day.
-    zone : str
-        Time zone of the site.
-
-    Returns
-    -------
-    pandas.Timestamp
-        Aware time in UTC.
-    """
-    noon = np.array([f"{day.isoformat()}T12:00"], dtype="datetime64[us]")
-    return pd.Timestamp(to_utc(noon, zone).utc[0], tz="UTC")
-
-
-def standing(made: Programme) -> tuple[list[str], dict[str, str]]:
-    """Return the wells that stand on the day, and why the others do not.
-
-    Parameters
-    ----------
-    made : Programme
-        Site and day.
-
-    Returns
-    -------
-    wells : list of str
-        Codes of the standing wells.
-    others : dict of str to str
-        Reason by well.
-    """
-    status = _last(made.levels, "event_id")["status"].to_dict()
-    others: dict[str, str] = {}
-    for well in made.wells.itertuples():
-        if well.drilled_on is not None and well.drilled_on > made.on:
-            others[well.well] = f"drilled only on {well.drilled_on}"
-        elif well.decommissioned_on is not None and well.decommissioned_on <= made.on:
-            others[well.well] = f"decommissioned on {well.decommissioned_on}"
-        elif status.get(well.well) == "destroyed":
-            others[well.well] = "found destroyed at the last visit"
-    return [code for code in made.wells["well"] if code not in others], others
-
-
-def due(made: Programme) -> pd.DataFrame:
-    """Return everything that is done at intervals at a site, with the day on which it is due next.
-
-    Parameters
-    ----------
-    made : Programme
-        Site and day.
-
-    Returns
-    -------
-    pandas.DataFrame
         Columns of `DUE_COLUMNS`: ``last_on`` is None where it was never done and ``due_on`` is None then (it is due);
         ``overdue_days`` counts from the day it was due to the day asked for, negative before it. By kind, then day.
-    """
-    wells, _ = standing(made)
-    rows = [*_gauging(made, wells), *_surveys(made, wells), *_tapes(made), *_soundings(made, wells), *_visits(made)]
-    table = pd.DataFrame(rows, columns=list(DUE_COLUMNS)).astype({"last_on": object, "due_on": object})
-    table["overdue_days"] = table["overdue_days"].astype("Int64")
-    kinds = {what: place for place, what in enumerate(_SETTINGS)}
-    key = table.assign(kind=table["what"].map(kinds), day=[day or dt.date.min for day in table["due_on"]])
-    order = key.sort_values(["kind", "day", "well", "access", "instrument"], kind="stable").index
-    return table.loc[order].reset_index(drop=True)
+        """
+        wells = self.wells_in_use
+        rows = [*_gauging(self, wells), *_surveys(self, wells), *_tapes(self), *_soundings(self, wells), *_visits(self)]
+        table = pd.DataFrame(rows, columns=list(DUE_COLUMNS)).astype({"last_on": object, "due_on": object})
+        table["overdue_days"] = table["overdue_days"].astype("Int64")
+        kinds = {what: place for place, what in enumerate(_SETTINGS)}
+        key = table.assign(kind=table["what"].map(kinds), day=[day or dt.date.min for day in table["due_on"]])
+        order = key.sort_values(["kind", "day", "well", "access", "instrument"], kind="stable").index
+        return table.loc[order].reset_index(drop=True)
+
+    @cached_property
+    def contamination(self) -> dict[str, int]:
+        """Return what is on record of contamination at each well, as a place in `CONTAMINATION`.
+
+        2 where floating product was ever met or the hazards name it, 1 where the hazards name contamination, else 0.
+        """
+        product = set(self.levels.loc[self.levels["product_thickness_m"].notna(), "well"])
+        ranks = {}
+        for well in self.wells.itertuples():
+            words = well.hazards.lower()
+            if well.well in product or "floating product" in words or "free product" in words:
+                ranks[well.well] = 2
+            else:
+                ranks[well.well] = int("contaminat" in words)
+        return ranks
 
 
 def due_by(table: pd.DataFrame, day: dt.date) -> pd.DataFrame:
@@ -219,7 +163,7 @@ def due_by(table: pd.DataFrame, day: dt.date) -> pd.DataFrame:
     Parameters
     ----------
     table : pandas.DataFrame
-        As `due`.
+        As `Programme.due`.
     day : datetime.date
         Local day.
 
@@ -232,29 +176,36 @@ def due_by(table: pd.DataFrame, day: dt.date) -> pd.DataFrame:
     return table[kept].reset_index(drop=True)
 
 
-def _interval(made: Programme, what: str) -> tuple[float, str]:
+def _interval(programme: Programme, what: str) -> tuple[float, str]:
     """Return an interval in days and the sentence that says where it comes from."""
     column, default, source = _SETTINGS[what]
-    own = made.site.get(column)
+    own = programme.site.get(column)
     if own is None or pd.isna(own):
         return default, f"every {default:g} d ({source})"
     return float(own), f"every {float(own):g} d (the site's own interval)"
 
 
 def _item(
-    made: Programme, what: str, last: dt.date | None, never: str, *, well: str = "", access: str = "", tape: str = ""
+    programme: Programme,
+    what: str,
+    last: dt.date | None,
+    never: str,
+    *,
+    well: str = "",
+    access: str = "",
+    tape: str = "",
 ) -> dict[str, Any]:
-    days, rule = _interval(made, what)
+    days, rule = _interval(programme, what)
     when = None if last is None else last + dt.timedelta(days=math.ceil(days))
     return {
-        "site": made.site["site"],
+        "site": programme.site["site"],
         "what": what,
         "well": well,
         "access": access,
         "instrument": tape,
         "last_on": last,
         "due_on": when,
-        "overdue_days": None if when is None else (made.on - when).days,
+        "overdue_days": None if when is None else (programme.on - when).days,
         "rule": rule if last is not None else f"{never}; {rule}",
     }
 
@@ -265,32 +216,32 @@ def _last(table: pd.DataFrame, column: str) -> pd.DataFrame:
     return own.groupby("well").tail(1).set_index("well")
 
 
-def _gauging(made: Programme, wells: Iterable[str]) -> list[dict[str, Any]]:
-    found = made.levels[made.levels["status"].isin(LEVEL_STATUSES)]
-    last = _last(found, "event_id")["day"].to_dict()
-    return [_item(made, GAUGE, last.get(well), "no level on record", well=well) for well in wells]
+def _gauging(programme: Programme, wells: Iterable[str]) -> list[dict[str, Any]]:
+    of_heads = programme.levels[programme.levels["status"].isin(LEVEL_STATUSES)]
+    last = _last(of_heads, "event_id")["day"].to_dict()
+    return [_item(programme, GAUGE, last.get(well), "no level on record", well=well) for well in wells]
 
 
-def _surveys(made: Programme, wells: Iterable[str]) -> list[dict[str, Any]]:
-    zone = zone_of(str(made.site["time_zone"]))
+def _surveys(programme: Programme, wells: Iterable[str]) -> list[dict[str, Any]]:
+    zone = zone_of(programme.zone)
     rows = []
     for well in wells:
-        points = made.points[made.points["well"] == well]
+        points = programme.points[programme.points["well"] == well]
         if points.empty:
-            rows.append(_item(made, SURVEY, None, "no measuring point in force", well=well))
+            rows.append(_item(programme, SURVEY, None, "no measuring point in force", well=well))
         for point in points.itertuples():
             since = point.valid_from_utc.tz_convert(zone).date()
             last = since if point.surveyed_on is None else point.surveyed_on
-            rows.append(_item(made, SURVEY, last, "never surveyed", well=well, access=point.access))
+            rows.append(_item(programme, SURVEY, last, "never surveyed", well=well, access=point.access))
     return rows
 
 
-def tapes_in_service(made: Programme) -> list[str]:
+def tapes_in_service(programme: Programme) -> list[str]:
     """Return the tapes that were used at the site, or checked, within two intervals of checks before the day.
 
     Parameters
     ----------
-    made : Programme
+    programme : Programme
         Site and day.
 
     Returns
@@ -298,83 +249,62 @@ def tapes_in_service(made: Programme) -> list[str]:
     list of str
         Codes; a reference tape, which is neither used nor checked, is not among them.
     """
-    days, _ = _interval(made, CHECK)
-    since = made.on - dt.timedelta(days=math.ceil(2 * days))
-    used = made.levels.groupby("instrument")["day"].max().to_dict()
-    checked = _checked(made)
+    days, _ = _interval(programme, CHECK)
+    since = programme.on - dt.timedelta(days=math.ceil(2 * days))
+    used = programme.levels.groupby("instrument")["day"].max().to_dict()
+    checked = _checked(programme)
     return [
         tape
-        for tape in made.tapes["instrument"]
+        for tape in programme.tapes["instrument"]
         if max(used.get(tape, dt.date.min), checked.get(tape, dt.date.min)) >= since
     ]
 
 
-def _checked(made: Programme) -> dict[str, dt.date]:
+def _checked(programme: Programme) -> dict[str, dt.date]:
     """Return the day of the last check of each tape."""
-    before = made.checks[np.array([day <= made.on for day in made.checks["checked_on"]], dtype=bool)]
-    found: dict[str, dt.date] = before.groupby("instrument")["checked_on"].max().to_dict()
-    return found
+    checks = programme.record.tape_checks
+    before = checks[np.array([day <= programme.on for day in checks["checked_on"]], dtype=bool)]
+    return dict(before.groupby("instrument")["checked_on"].max())
 
 
-def _tapes(made: Programme) -> list[dict[str, Any]]:
-    checked = _checked(made)
-    return [_item(made, CHECK, checked.get(tape), "never checked", tape=tape) for tape in tapes_in_service(made)]
+def _tapes(programme: Programme) -> list[dict[str, Any]]:
+    checked = _checked(programme)
+    return [
+        _item(programme, CHECK, checked.get(tape), "never checked", tape=tape) for tape in tapes_in_service(programme)
+    ]
 
 
-def _soundings(made: Programme, wells: Iterable[str]) -> list[dict[str, Any]]:
-    last = _last(made.levels, "sounded_depth_m")["day"].to_dict()
-    return [_item(made, SOUND, last.get(well), "never sounded", well=well) for well in wells]
+def _soundings(programme: Programme, wells: Iterable[str]) -> list[dict[str, Any]]:
+    last = _last(programme.levels, "sounded_depth_m")["day"].to_dict()
+    return [_item(programme, SOUND, last.get(well), "never sounded", well=well) for well in wells]
 
 
-def _visits(made: Programme) -> list[dict[str, Any]]:
-    """Return the loggers that hang: visited when they were hung, read out, or gauged beside by hand."""
-    zone = zone_of(str(made.site["time_zone"]))
-    gauged = _last(made.levels, "event_id")["day"].to_dict()
+def _visits(programme: Programme) -> list[dict[str, Any]]:
+    """Return the installed loggers: visited when they were installed, read out, or when the well was gauged."""
+    zone, record = zone_of(programme.zone), programme.record
+    installed = fetch_visits.deployments_at(record.connection, programme.noon, record.known_on, record.site)
+    gauged = _last(programme.levels, "event_id")["day"].to_dict()
     rows = []
-    for logger in made.loggers.itertuples():
+    for logger in installed.itertuples():
         last = logger.installed_at_utc.tz_convert(zone).date()
         if not pd.isna(logger.last_sample_utc):
-            last = max(last, min(logger.last_sample_utc.tz_convert(zone).date(), made.on))
+            last = max(last, min(logger.last_sample_utc.tz_convert(zone).date(), programme.on))
         last = max(last, gauged.get(logger.well, last))
-        rows.append(_item(made, VISIT, last, "never visited", well=logger.well, tape=logger.instrument))
+        rows.append(_item(programme, VISIT, last, "never visited", well=logger.well, tape=logger.instrument))
     return rows
 
 
-def contamination(made: Programme) -> dict[str, int]:
-    """Return what is on record of contamination at each well, as a place in `CONTAMINATION`.
-
-    Parameters
-    ----------
-    made : Programme
-        Site and day.
-
-    Returns
-    -------
-    dict of str to int
-        2 where floating product was ever met or the hazards name it, 1 where the hazards name contamination, else 0.
-    """
-    product = set(made.levels.loc[made.levels["product_thickness_m"].notna(), "well"])
-    ranks = {}
-    for well in made.wells.itertuples():
-        words = well.hazards.lower()
-        if well.well in product or "floating product" in words or "free product" in words:
-            ranks[well.well] = 2
-        else:
-            ranks[well.well] = int("contaminat" in words)
-    return ranks
-
-
 def planned_wells(
-    made: Programme, wanted: Sequence[str] | None, *, start: str | None = None, last: Sequence[str] = ()
+    programme: Programme, wanted: Sequence[str] | None, *, start: str | None = None, last: Sequence[str] = ()
 ) -> list[str]:
     """Return the wells of a round in the order of its walk.
 
     Parameters
     ----------
-    made : Programme
+    programme : Programme
         Site and day.
     wanted : sequence of str or None
-        Codes; every well that stands on the day unless given.
+        Codes; every well in use on the day unless given.
     start : str, optional
         Well from which the walk starts.
     last : sequence of str, optional
@@ -390,32 +320,32 @@ def planned_wells(
     NotFoundError
         If a well is not on record at the site.
     SettingsError
-        If a named well does not stand on the day, or none does.
+        If a named well is not in use on the day, or none is.
     """
-    stand, others = standing(made)
-    known = set(made.wells["well"])
+    others = programme.wells_left_out
+    known = set(programme.wells["well"])
     for code in [*(wanted or ()), *last, *([start] if start else ())]:
         if code not in known:
-            message = f"There is no well {code!r} at site {made.site['site']}."
+            message = f"There is no well {code!r} at site {programme.site['site']}."
             raise NotFoundError(message, fix=f"On record: {', '.join(sorted(known)[:8])} …")
         if code in others:
-            message = f"Well {code} cannot be gauged on {made.on}: {others[code]}."
+            message = f"Well {code} cannot be gauged on {programme.on}: {others[code]}."
             raise SettingsError(message, fix="Leave it out, or correct the record of the well.")
-    chosen = list(dict.fromkeys(wanted)) if wanted else stand
+    chosen = list(dict.fromkeys(wanted)) if wanted else programme.wells_in_use
     if not chosen:
-        message = f"No well of site {made.site['site']} stands on {made.on}."
+        message = f"No well of site {programme.site['site']} is in use on {programme.on}."
         raise SettingsError(message, fix="Load the wells first, or give another day.")
-    frame = made.wells[made.wells["well"].isin(chosen)]
-    ranks = contamination(made)
-    return walking_order(frame.assign(contamination=frame["well"].map(ranks)), start=start, last=last)
+    frame = programme.wells[programme.wells["well"].isin(chosen)]
+    ranks = frame["well"].map(programme.contamination)
+    return walking_order(frame.assign(contamination=ranks), start=start, last=last)
 
 
-def stops(made: Programme, order: Sequence[str], by: dt.date) -> pd.DataFrame:
+def stops(programme: Programme, order: Sequence[str], by: dt.date) -> pd.DataFrame:
     """Return the stops of a round with what is due at each.
 
     Parameters
     ----------
-    made : Programme
+    programme : Programme
         Site and day.
     order : sequence of str
         Wells in the order of the walk.
@@ -427,12 +357,11 @@ def stops(made: Programme, order: Sequence[str], by: dt.date) -> pd.DataFrame:
     pandas.DataFrame
         Columns of `STOP_COLUMNS`; ``walk_m`` is the straight distance from the stop before.
     """
-    waiting = due_by(due(made), by)
-    wells = made.wells.set_index("well")
-    ranks = contamination(made)
+    waiting = due_by(programme.due, by)
+    wells = programme.wells.set_index("well")
     rows = []
     before = NOWHERE
-    metres = unit_of_coordinates(str(made.site["crs"]))
+    metres = unit_of_coordinates(str(programme.site["crs"]))
     for place, code in enumerate(order, start=1):
         well = wells.loc[code]
         here = (float(well["easting"]), float(well["northing"]))
@@ -440,7 +369,7 @@ def stops(made: Programme, order: Sequence[str], by: dt.date) -> pd.DataFrame:
             {
                 "place": place,
                 "well": code,
-                "contamination": CONTAMINATION[ranks[code]],
+                "contamination": CONTAMINATION[programme.contamination[code]],
                 "walk_m": round(math.hypot(here[0] - before[0], here[1] - before[1]) * metres, 1),
                 "due": due_text(waiting[waiting["well"] == code]),
                 "access_notes": well["access_notes"],
@@ -457,7 +386,7 @@ def due_text(waiting: pd.DataFrame) -> str:
     Parameters
     ----------
     waiting : pandas.DataFrame
-        Rows of `due` for that well.
+        Rows of `Programme.due` for that well.
 
     Returns
     -------

@@ -7,8 +7,8 @@ readings of one installation: nobody reviews samples one by one.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from typing import Final
+from collections.abc import Sequence
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -132,47 +132,68 @@ def is_approved_at(heads: LoggerHeads, states: pd.Series, when: Instants) -> NDA
     return np.asarray(inside & approved[low] & approved[high] & (installation[low] == installation[high]))
 
 
-def levels_for_map(
-    record: Snapshot, wells: Collection[str], moment: pd.Timestamp, *, first: pd.Timestamp, last: pd.Timestamp
-) -> pd.DataFrame:
-    """Return the level of each logger at one moment, or the nearest one within a window.
+class LevelRequest(NamedTuple):
+    """Levels that are asked for at one moment.
+
+    Attributes
+    ----------
+    wells : tuple of str
+        Wells.
+    moment, first, last : pandas.Timestamp
+        The moment, and the half-open window in which the nearest level is taken where there is none at the moment; UTC.
+    """
+
+    wells: tuple[str, ...]
+    moment: pd.Timestamp
+    first: pd.Timestamp
+    last: pd.Timestamp
+
+
+def levels_for_sets(record: Snapshot, requests: Sequence[LevelRequest]) -> list[pd.DataFrame]:
+    """Return the levels of loggers at moments, or the nearest ones within a window; one pass over the loggers.
 
     Parameters
     ----------
     record : gwnet.store.snapshot.Snapshot
         The record of one site.
-    wells : collection of str
-        Wells that are asked for.
-    moment : pandas.Timestamp
-        The moment in UTC.
-    first, last : pandas.Timestamp
-        Window in UTC, half-open.
+    requests : sequence of LevelRequest
+        Wells and moments.
 
     Returns
     -------
-    pandas.DataFrame
-        One row a well: site, well, measured_at (local time with offset), measured_at_utc, water_elevation_m,
-        uncertainty_m, instrument. Of several loggers in a well the one with the smallest uncertainty, then by name.
+    list of pandas.DataFrame
+        For each request one row a well: site, well, measured_at (local time with offset), measured_at_utc,
+        water_elevation_m, uncertainty_m, instrument. Of several loggers at the access ``main`` one with a level at the
+        moment, then the one with the smallest uncertainty, then by name.
     """
-    instant = to_instant(moment)
-    exact, near = [], []
-    for heads in iterate_heads(record, deployments_in(record, sorted(wells))):
-        at_moment = interpolate_heads([heads], [instant])
-        if len(at_moment):
-            exact.append(at_moment)
-        else:
-            near.append(_nearest(heads, instant, to_instant(first), to_instant(last)))
-    levels = pd.concat(exact, ignore_index=True) if exact else interpolate_heads([], [instant])
-    levels = levels.sort_values("deployment_id", kind="stable").rename(columns={"moment_utc": "measured_at_utc"})
-    rows = pd.DataFrame([row for row in near if row is not None])
-    if len(rows):
-        rows = rows[~rows["well"].isin(levels["well"])]
-        levels = pd.concat([levels, rows], ignore_index=True) if len(levels) else rows
-    levels = levels[levels["access"] == "main"] if len(levels) else levels
-    levels = levels.sort_values(["well", "uncertainty_m", "instrument"], kind="stable").drop_duplicates("well")
-    levels = levels.assign(measured_at=_to_the_minute(levels, str(record.settings["time_zone"])))
+    best: list[dict[str, tuple[Any, dict[str, Any]]]] = [{} for _ in requests]
+    wells = sorted({well for request in requests for well in request.wells} & set(record.deployments["well"]))
+    moments = [to_instant(request.moment) for request in requests]
+    for heads in iterate_heads(record, deployments_in(record, wells)) if wells else ():
+        exact = interpolate_heads([heads], moments).drop_duplicates("moment_utc").set_index("moment_utc", drop=False)
+        for request, moment, chosen in zip(requests, moments, best, strict=True):
+            if heads.well not in request.wells or heads.access != "main":
+                continue
+            is_exact = request.moment in exact.index
+            row = (
+                exact.loc[request.moment].rename({"moment_utc": "measured_at_utc"}).to_dict()
+                if is_exact
+                else _nearest(heads, moment, to_instant(request.first), to_instant(request.last))
+            )
+            if row is None:
+                continue
+            width = float(row["uncertainty_m"])
+            rank = (not is_exact, np.isnan(width), width, heads.instrument, heads.deployment_id)
+            if heads.well not in chosen or rank < chosen[heads.well][0]:
+                chosen[heads.well] = rank, row
+    return [_set_rows(chosen, str(record.settings["time_zone"])) for chosen in best]
+
+
+def _set_rows(chosen: dict[str, tuple[Any, dict[str, Any]]], zone: str) -> pd.DataFrame:
     columns = ["site", "well", "measured_at", "measured_at_utc", "water_elevation_m", "uncertainty_m", "instrument"]
-    return levels[columns].astype({"measured_at_utc": _TIME}).reset_index(drop=True)
+    rows = pd.DataFrame([row for _, (_, row) in sorted(chosen.items())], columns=columns)
+    rows = rows.astype({"measured_at_utc": _TIME})
+    return rows.assign(measured_at=_to_the_minute(rows, zone))
 
 
 def _to_the_minute(levels: pd.DataFrame, zone: str) -> NDArray[np.object_]:
@@ -187,7 +208,7 @@ def _utc(levels: pd.DataFrame) -> Instants:
 
 def _nearest(
     heads: LoggerHeads, moment: np.datetime64, first: np.datetime64, last: np.datetime64
-) -> dict[str, object] | None:
+) -> dict[str, Any] | None:
     """Return the head nearest to a moment within a window."""
     low, high = np.searchsorted(heads.time_utc, [first, last])
     here = low + np.flatnonzero(~np.isnan(heads.water_elevation_m[low:high]))

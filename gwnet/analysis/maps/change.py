@@ -9,22 +9,22 @@ intervals, and are called lowest and highest.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from sqlalchemy import Connection
 
 from gwnet.analysis.levels.inputs import gather
 from gwnet.analysis.levels.reduce import reduce_levels
-from gwnet.analysis.levels.table import levels_frame
-from gwnet.analysis.maps.features import MapFeatures
+from gwnet.analysis.levels.table import levels
 from gwnet.analysis.maps.potentiometric import make_map
 from gwnet.analysis.maps.result import MapResult
-from gwnet.analysis.maps.site_maps import control_of, unit_of_coordinates
+from gwnet.analysis.maps.same_day import leave_out
+from gwnet.analysis.maps.same_day_loggers import logger_text
+from gwnet.analysis.maps.site_maps import USUAL_RULE, SetRule, controls_of, unit_of_coordinates
 from gwnet.constants import SURVEY_ACCURACY_M
 from gwnet.errors import SettingsError
 from gwnet.hydro.gradients.seepage import Interval
@@ -100,49 +100,35 @@ class ChangeResult:
 
 
 def change_of(
-    connection: Connection,
-    site: pd.Series,
+    record: Snapshot,
     aquifer: str,
     date: dt.date,
     since: dt.date,
+    rule: SetRule = USUAL_RULE,
     *,
     storage: Interval | None = None,
-    method: str = "kriging",
-    interval_m: float | None = None,
-    window_days: float | None = None,
-    exclude: Collection[str] = (),
-    features: MapFeatures | None = None,
     unit: str = "m",
-    known_on: dt.datetime | None = None,
+    **how: Any,
 ) -> ChangeResult:
     """Return the change of the levels of an aquifer between two days.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : pandas.Series
-        Row of `gwnet.store.fetch.registry.sites`.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
     aquifer : str
         Code of the aquifer.
     date, since : datetime.date
         Local day of the later and of the earlier set.
+    rule : gwnet.analysis.maps.site_maps.SetRule, optional
+        Which levels enter the sets of both days.
     storage : gwnet.hydro.gradients.seepage.Interval, optional
         Storage coefficient.
-    method : str, optional
-        How the surface of the differences is made, as in `gwnet.analysis.maps.potentiometric.make_map`.
-    interval_m : float, optional
-        Interval of the contours of change; chosen unless given [m].
-    window_days : float, optional
-        Days before and after each day; the site's own unless given.
-    exclude : collection of str, optional
-        Wells and gauges to leave out.
-    features : gwnet.analysis.maps.features.MapFeatures, optional
-        A boundary, beyond which nothing is drawn nor summed, and base layers.
     unit : str, optional
         Unit of the texts, m or ft.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
+    **how : object
+        method, interval_m and features, as in `gwnet.analysis.maps.potentiometric.make_map`: of the surface of the
+        differences, beyond whose boundary nothing is drawn nor summed.
 
     Returns
     -------
@@ -156,94 +142,89 @@ def change_of(
     TooFewLevelsError
         If fewer than three wells can be used on both days.
     NotFoundError
-        If the aquifer has no well and no gauge.
+        If the aquifer has no well and no gauge, or a name to be left out is in neither set.
 
     Notes
     -----
     Differences are taken at wells measured on both days, and the surface is made from them: the difference of two
     surfaces of different wells would show where wells were missing. At a place with several wells the same one is
     taken on both days. The half-width of a difference is the root of the sum of squares of the two levels'; the part
-    for the survey of the measuring point falls away where both levels hang on the same survey, since it moves both
+    for the survey of the measuring point falls away where both levels refer to the same survey, since it moves both
     alike.
     """
     if since >= date:
         message = f"A change runs from an earlier to a later day, not from {since.isoformat()} to {date.isoformat()}."
         raise SettingsError(message)
-    inputs = gather(Snapshot(connection, known_on, str(site["site"])))
+    days, table = (since, date), levels(record)
+    sets = controls_of(record, aquifer, days, replace(rule, exclude=()), table)
+    leave_out(pd.concat(sets), rule.exclude)  # refuses a name that is in neither set
+    refused = _refused(sets, days, rule.exclude)
+    before, after = (
+        controls_of(record, aquifer, [day], replace(rule, exclude=tuple(set(refused) & set(control["well"]))), table)[0]
+        for day, control in zip(days, sets, strict=True)
+    )
+    wells = change_table(before, after, refused, record.once("survey parts", lambda: _survey_parts(record)))
+    control = after.drop(columns=["used", "reason", "uncertainty_m", "water_elevation_m"]).merge(
+        wells[["site", "well", "used", "reason", "uncertainty_m", "change_m"]], on=["site", "well"], how="inner"
+    )
+    crs = str(record.settings["crs"])
+    drawn = make_map(
+        control.rename(columns={"change_m": "water_elevation_m"})[after.columns.tolist()],
+        aquifer=aquifer,
+        date=date,
+        unit=unit,
+        crs=crs,
+        vertical_datum=record.settings["vertical_datum"],
+        coordinate_unit_m=unit_of_coordinates(crs),
+        **how,
+    )
+    texts = (_assumed_text((before, after), wells, unit), *map(logger_text, (before, after)))
+    drawn = replace(drawn, cautions=(*dict.fromkeys(filter(None, texts)), *drawn.cautions))
+    sums = change_sums(drawn.surface, unit_m=unit_of_coordinates(crs), held=_held(drawn))
+    return ChangeResult(aquifer, date, since, wells, drawn, sums, storage)
+
+
+def _survey_parts(record: Snapshot) -> pd.DataFrame:
+    """Return the measuring point that each level refers to, and its part of the uncertainty."""
+    inputs = gather(record)
     reduced = reduce_levels(inputs)
-    survey = pd.DataFrame(
+    return pd.DataFrame(
         {"point": reduced.point.index, "survey_m": reduced.parts.survey_m},
         index=pd.Index(inputs.records["event_id"], name="event_id"),
     )
-    shared: dict[str, Any] = {
-        "window_days": window_days,
-        "known_on": known_on,
-        "table": levels_frame(inputs, reduced),
-    }
-    sets = [control_of(connection, site, aquifer, day, **shared) for day in (since, date)]
-    refused = _refused(sets, (since, date), exclude)
-    again = [
-        control_of(connection, site, aquifer, day, exclude=sorted(set(refused) & set(one["well"])), **shared)
-        for day, one in zip((since, date), sets, strict=True)
-    ]
-    wells = change_table(again[0], again[1], refused, survey)
-    control = again[1].merge(wells[["site", "well", "change_m", "told"]], on=["site", "well"], how="inner")
-    control = control.merge(wells[["well", "used", "reason"]], on="well", suffixes=("_of_day", ""))
-    width = control["well"].map(wells.set_index("well")["uncertainty_m"])
-    made = make_map(
-        control.assign(water_elevation_m=control["change_m"], uncertainty_m=width)[again[1].columns.tolist()],
-        aquifer=aquifer,
-        date=date,
-        method=method,
-        interval_m=interval_m,
-        unit=unit,
-        crs=site["crs"],
-        vertical_datum=site["vertical_datum"],
-        coordinate_unit_m=unit_of_coordinates(site["crs"]),
-        features=features,
-    )
-    made = replace(made, cautions=(*_assumed(again, wells, unit), *made.cautions))
-    sums = change_sums(made.surface, unit_m=unit_of_coordinates(site["crs"]), held=_held(made))
-    return ChangeResult(aquifer, date, since, wells, made, sums, storage)
 
 
-def _held(made: MapResult) -> Callable[[Floats, Floats], NDArray[np.bool_]] | None:
+def _held(drawn: MapResult) -> Callable[[Floats, Floats], NDArray[np.bool_]] | None:
     """Return what tells whether points lie where a map is drawn; None where that is the whole control."""
-    if made.region is None:
+    if drawn.region is None:
         return None
     import shapely
 
-    return lambda x, y: np.asarray(shapely.contains_xy(made.region, x, y), dtype=np.bool_)
+    return lambda x, y: np.asarray(shapely.contains_xy(drawn.region, x, y), dtype=np.bool_)
 
 
-def _assumed(sets: list[pd.DataFrame], wells: pd.DataFrame, unit: str) -> list[str]:
-    """Return a caution where the uncertainty of a level had to be taken from what is usual."""
+def _assumed_text(sets: Sequence[pd.DataFrame], wells: pd.DataFrame, unit: str) -> str:
+    """Return a caution where the uncertainty of a level had to be taken from what is usual; empty for none."""
     used = set(wells.loc[wells["used"], "well"])
-    missing = {well for one in sets for well in one.loc[one["uncertainty_m"].isna(), "well"] if well in used}
+    missing = {well for control in sets for well in control.loc[control["uncertainty_m"].isna(), "well"]} & used
     if not missing:
-        return []
+        return ""
     taken = f"{SURVEY_ACCURACY_M / metres_per(unit):.2f} {unit}"
-    return [f"No uncertainty is on record for levels of {', '.join(sorted(missing))}; ± {taken} was taken for each."]
+    return f"No uncertainty is on record for levels of {', '.join(sorted(missing))}; ± {taken} was taken for each."
 
 
-def _refused(sets: list[pd.DataFrame], days: tuple[dt.date, dt.date], exclude: Collection[str]) -> dict[str, str]:
-    """Return the wells that cannot be used on both days, for other reasons than that another stands for them."""
+def _refused(sets: Sequence[pd.DataFrame], days: Sequence[dt.date], exclude: Collection[str]) -> dict[str, str]:
+    """Return the wells that cannot be used on both days, for other reasons than that another well of the place is."""
     found: list[dict[str, str]] = []
-    for one in sets:
-        others = one["reason"].str.startswith("one well a place")
-        left = one[~one["used"].astype(bool) & ~others]
-        found.append(dict(zip(left["well"], left["reason"], strict=True)))
-    names = [set(one["well"]) for one in sets]
-    for i in (0, 1):
-        found[i] |= dict.fromkeys(sorted(names[1 - i] - names[i]), "no measurement")
+    for control, other in zip(sets, reversed(sets), strict=True):
+        left = control[~control["used"].astype(bool) & ~control["reason"].str.startswith("one well a place")]
+        absent = set(other["well"]) - set(control["well"])
+        found.append(dict(zip(left["well"], left["reason"], strict=True)) | dict.fromkeys(absent, "no measurement"))
     reasons = {}
     for well in sorted(set(found[0]) | set(found[1])):
-        why = [one.get(well, "") for one in found]
-        if why[0] == why[1]:
-            reasons[well] = why[0]
-        else:
-            told = (f"on {day.isoformat()}: {reason}" for day, reason in zip(days, why, strict=True) if reason)
-            reasons[well] = "; ".join(told)
+        first, second = (by_well.get(well, "") for by_well in found)
+        words = (f"on {day.isoformat()}: {why}" for day, why in zip(days, (first, second), strict=True) if why)
+        reasons[well] = first if first == second else "; ".join(words)
     return reasons | dict.fromkeys(exclude, "left out by request")
 
 
@@ -259,7 +240,7 @@ def change_table(
     refused : dict of str to str
         Wells that are not used on both days, with the reason.
     survey : pandas.DataFrame
-        By event_id: point (the measuring point that the level hangs on) and survey_m (its 95 % half-width).
+        By event_id: point (the measuring point that the level refers to) and survey_m (its 95 % half-width).
 
     Returns
     -------
@@ -283,7 +264,7 @@ def change_table(
     width = np.sqrt(np.maximum(squares, 0.0))
     reason = both["reason_after"].fillna("").where(both["reason_after"].fillna("") != "", both["reason_before"])
     reason = reason.where(~both["well"].isin(list(refused)), both["well"].map(refused)).fillna("")
-    made = both.assign(
+    table = both.assign(
         measured_before=both["measured_at_before"].fillna(""),
         measured_after=both["measured_at_after"].fillna(""),
         water_elevation_before_m=both["water_elevation_m_before"],
@@ -294,5 +275,5 @@ def change_table(
         used=used.astype(bool),
         reason=reason.where(~used, ""),
     )
-    order = made["kind"].map({"well": 0, "stage": 1})
-    return made.assign(order=order).sort_values(["order", "well"], ignore_index=True)[list(CHANGE_COLUMNS)]
+    order = table["kind"].map({"well": 0, "stage": 1})
+    return table.assign(order=order).sort_values(["order", "well"], ignore_index=True)[list(CHANGE_COLUMNS)]

@@ -8,11 +8,10 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import Connection
 
 from gwnet.analysis.maps.potentiometric import gradient_of
 from gwnet.analysis.maps.result import MapResult
-from gwnet.analysis.maps.site_maps import map_of, unit_of_coordinates
+from gwnet.analysis.maps.site_maps import USUAL_RULE, SetRule, map_of, unit_of_coordinates
 from gwnet.errors import AnalysisError, SettingsError
 from gwnet.hydro.gradients.directions import Turn, turn_between, turn_deg
 from gwnet.hydro.gradients.horizontal import Gradient
@@ -21,6 +20,7 @@ from gwnet.hydro.surfaces.hull import inside
 from gwnet.hydro.surfaces.kriging import KrigedSurface
 from gwnet.hydro.surfaces.surface import Surface
 from gwnet.hydro.surfaces.surface_sums import hull_nodes
+from gwnet.store.snapshot import Snapshot
 
 #: Places at which directions are compared, roughly, and the distance that slopes are taken over, as a share of the
 #: control's extent (project default).
@@ -72,10 +72,10 @@ class PairedMaps:
 
 
 def paired_maps_of(
-    connection: Connection,
-    site: pd.Series,
+    record: Snapshot,
     aquifer: str,
     dates: tuple[dt.date, dt.date],
+    rule: SetRule = USUAL_RULE,
     *,
     interval_m: float | None = None,
     **options: Any,
@@ -84,12 +84,8 @@ def paired_maps_of(
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : pandas.Series
-        Row of `gwnet.store.fetch.registry.sites`.
-    aquifer : str
-        Code of the aquifer.
+    record, aquifer, rule : object
+        As in `gwnet.analysis.maps.site_maps.control_of`.
     dates : tuple of datetime.date
         Two local days.
     interval_m : float, optional
@@ -119,29 +115,29 @@ def paired_maps_of(
     if first == second:
         message = f"Paired maps are of two days; {first.isoformat()} was given twice."
         raise SettingsError(message)
-    made = [map_of(connection, site, aquifer, day, interval_m=interval_m, **options) for day in (first, second)]
-    interval = max(one.interval_m for one in made)
-    made = [
-        one
-        if one.interval_m == interval
-        else map_of(connection, site, aquifer, one.date, interval_m=interval, **options)
-        for one in made
+    maps = [map_of(record, aquifer, day, rule, interval_m=interval_m, **options) for day in (first, second)]
+    interval = max(drawn.interval_m for drawn in maps)
+    maps = [
+        drawn
+        if drawn.interval_m == interval
+        else map_of(record, aquifer, drawn.date, rule, interval_m=interval, **options)
+        for drawn in maps
     ]
-    used = [one.used.set_index("well") for one in made]
+    used = [drawn.used.set_index("well") for drawn in maps]
     common = tuple(well for well in used[0].index if well in used[1].index)
-    gradients = _gradients(used, common, unit_of_coordinates(site["crs"]))
+    gradients = _gradients(used, common, unit_of_coordinates(record.settings["crs"]))
     return PairedMaps(
-        maps=(made[0], made[1]),
+        maps=(maps[0], maps[1]),
         common=common,
         gradients=gradients,
         turn=None if gradients is None else turn_between(*gradients),
-        reversed_share=_reversed_share(made[0].surface, made[1].surface),
+        reversed_share=_reversed_share(maps[0].surface, maps[1].surface),
     )
 
 
 def _gradients(used: list[pd.DataFrame], common: tuple[str, ...], unit_m: float) -> tuple[Gradient, Gradient] | None:
     try:
-        planes = [gradient_of(one.loc[list(common)].reset_index(), coordinate_unit_m=unit_m) for one in used]
+        planes = [gradient_of(control.loc[list(common)].reset_index(), coordinate_unit_m=unit_m) for control in used]
     except AnalysisError:
         return None
     return planes[0], planes[1]

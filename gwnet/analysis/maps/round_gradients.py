@@ -8,17 +8,16 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from sqlalchemy import Connection
 from threadpoolctl import threadpool_limits
 
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.maps.potentiometric import gradient_of
-from gwnet.analysis.maps.site_maps import control_of, placed_wells, unit_of_coordinates
+from gwnet.analysis.maps.site_maps import USUAL_RULE, SetRule, check_wells, controls_of, unit_of_coordinates
 from gwnet.constants import NORMAL_95, SURVEY_ACCURACY_M
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.hydro.gradients.directions import Turn, turn_between, turn_deg
@@ -33,8 +32,6 @@ from gwnet.hydro.gradients.local import (
 from gwnet.hydro.surfaces import kriging
 from gwnet.hydro.surfaces.hull import control_arrays, hull_area, inside
 from gwnet.hydro.surfaces.outliers import neighbour_test
-from gwnet.store.fetch import programme as fetch_programme
-from gwnet.store.fetch import registry as fetch
 from gwnet.store.snapshot import Snapshot
 
 Floats = NDArray[np.float64]
@@ -53,8 +50,8 @@ class RoundGradient:
         Code of the round; empty for a day without one.
     date : datetime.date
         Local day of the same-day set.
-    wells : int
-        Levels used.
+    used : pandas.DataFrame
+        Levels used: well, kind, source and used of the control frame.
     gradient : Gradient or None
         Plane through all used levels; None where there is none.
     sound : Gradient or None
@@ -64,14 +61,14 @@ class RoundGradient:
     triangles : TriangleGradient or None
         Median of the triangles between the wells.
     turn : Turn or None
-        Turn of the direction from the last round whose direction can be told; None where there is none before.
+        Turn of the direction from the last round whose direction is determined; None where there is none before.
     reason : str
         Why there is no gradient; empty where there is one.
     """
 
     round: str
     date: dt.date
-    wells: int
+    used: pd.DataFrame
     gradient: Gradient | None
     sound: Gradient | None
     suspects: tuple[str, ...]
@@ -79,15 +76,36 @@ class RoundGradient:
     turn: Turn | None
     reason: str
 
+    def count(self, source: str | None = None) -> int:
+        """Return how many levels were used.
+
+        Parameters
+        ----------
+        source : str, optional
+            Only those from hand, logger or stage.
+
+        Returns
+        -------
+        int
+            Their number.
+        """
+        return len(self.used) if source is None else int((self.used["source"] == source).sum())
+
+    def without_findings(self) -> RoundGradient:
+        """Return the gradient by the wells that fit their neighbours alone, as it is stated of a map."""
+        if self.sound is None:
+            return self
+        return replace(self, gradient=self.sound, used=self.used[~self.used["well"].isin(self.suspects)])
+
     @property
-    def told(self) -> bool:
-        """Return whether size and direction can be told."""
+    def is_determined(self) -> bool:
+        """Return whether size and direction are distinguishable from none within their uncertainty."""
         return self.gradient is not None and self.gradient.determined
 
     @property
-    def checked(self) -> str:
+    def agreement(self) -> str:
         """Return how plane and triangles compare: ``agree``, ``differ``, or empty where one of them says nothing."""
-        if not self.told or self.gradient is None or self.triangles is None or not self.triangles.n:
+        if not self.is_determined or self.gradient is None or self.triangles is None or not self.triangles.n:
             return ""
         angle = abs(float(turn_deg(self.gradient.azimuth_deg, self.triangles.azimuth_deg)))
         size = abs(self.gradient.magnitude - self.triangles.magnitude)
@@ -96,27 +114,15 @@ class RoundGradient:
         return "agree" if near and alike else "differ"
 
 
-def days_of_rounds(
-    connection: Connection,
-    site: pd.Series,
-    aquifer: str,
-    table: pd.DataFrame,
-    known_on: dt.datetime | None = None,
-) -> list[tuple[str, dt.date]]:
+def days_of_rounds(record: Snapshot, aquifer: str) -> list[tuple[str, dt.date]]:
     """Return the rounds of a site, each with the day on which most levels of an aquifer were taken that can be used.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : pandas.Series
-        Row of `gwnet.store.fetch.registry.sites`.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
     aquifer : str
         Code of the aquifer.
-    table : pandas.DataFrame
-        Reduced levels of the site.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------
@@ -124,55 +130,36 @@ def days_of_rounds(
         Code and local date; the first day of the round where nothing of the aquifer was measured in it, the earlier
         of days with as many levels.
     """
+    table = levels(record)
     own = table[(table["aquifer"] == aquifer) & (table["round"] != "")]
-    counted = own.assign(day=own["day"].dt.strftime("%Y-%m-%d")).groupby(["round", "day"])["usable"].sum()
-    found = []
-    for row in fetch_programme.rounds(connection, known_on, str(site["site"])).to_dict("records"):
-        day = row["starts_on"]
-        if row["round"] in counted.index.get_level_values(0):
-            day = dt.date.fromisoformat(str(counted[row["round"]].idxmax()))
-        found.append((str(row["round"]), day if type(day) is dt.date else pd.Timestamp(day).date()))
-    return found
+    counted = own.groupby(["round", "day"])["usable"].sum()
+    busiest = {code: counts.idxmax()[1].date() for code, counts in counted.groupby(level="round")}
+    rounds = record.rounds
+    return [(code, busiest.get(code, day)) for code, day in zip(rounds["round"], rounds["starts_on"], strict=True)]
 
 
 def gradients_by_round(
-    connection: Connection,
-    site: pd.Series,
+    record: Snapshot,
     aquifer: str,
     *,
     wells: Collection[str] | None = None,
     dates: Sequence[dt.date] | None = None,
     start: dt.date | None = None,
     end: dt.date | None = None,
-    window_days: float | None = None,
-    exclude: Collection[str] = (),
-    known_on: dt.datetime | None = None,
-    table: pd.DataFrame | None = None,
+    rule: SetRule = USUAL_RULE,
 ) -> tuple[RoundGradient, ...]:
     """Return the gradient of an aquifer in each round.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : pandas.Series
-        Row of `gwnet.store.fetch.registry.sites`.
-    aquifer : str
-        Code of the aquifer.
+    record, aquifer, rule : object
+        As in `gwnet.analysis.maps.site_maps.control_of`.
     wells : collection of str, optional
         Only these wells, and no gradient in rounds in which one of them cannot be used: the same plane every time.
     dates : sequence of datetime.date, optional
         These days instead of the rounds on record.
     start, end : datetime.date, optional
         First and last local day.
-    window_days : float, optional
-        Days before and after the day; the site's own unless given.
-    exclude : collection of str, optional
-        Wells and gauges to leave out.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
-    table : pandas.DataFrame, optional
-        Reduced levels of the site, where the caller has them already.
 
     Returns
     -------
@@ -184,50 +171,22 @@ def gradients_by_round(
     NotFoundError
         If a well is not one of the aquifer's, or there is neither a round nor a date.
     """
-    if table is None:
-        table = levels(Snapshot(connection, known_on, str(site["site"])))
-    _check_wells(connection, site, aquifer, wells, known_on)
-    if dates is None:
-        days = days_of_rounds(connection, site, aquifer, table, known_on)
-        if not days:
-            message = f"No gauging round of site {site['site']!r} is on record."
-            raise NotFoundError(message, fix="Record rounds, or name the days.")
-    else:
-        days = [("", day) for day in sorted(set(dates))]
-    given = {
-        "table": table,
-        "wells": placed_wells(connection, site, known_on),
-        "stages": fetch_programme.stages(connection, known_on, str(site["site"])),
-    }
-    unit_m = unit_of_coordinates(site["crs"])
-    found: list[RoundGradient] = []
-    told: Gradient | None = None
-    for code, day in days:
-        if (start is not None and day < start) or (end is not None and day > end):
-            continue
-        control = control_of(connection, site, aquifer, day, window_days=window_days, known_on=known_on, **given)
-        control["used"] &= ~control["well"].isin(list(exclude))
-        with threadpool_limits(limits=1, user_api="blas"):  # small matrices are faster in one thread
-            found.append(_of_round(code, day, control, unit_m, wells=wells, before=told))
-        told = found[-1].gradient if found[-1].told else told
-    return tuple(sorted(found, key=lambda one: one.date))
-
-
-def _check_wells(
-    connection: Connection,
-    site: pd.Series,
-    aquifer: str,
-    wells: Collection[str] | None,
-    known_on: dt.datetime | None,
-) -> None:
-    if wells is None:
-        return
-    known = fetch.wells(connection, known_on, str(site["site"]))
-    of_aquifer = set(known.loc[known["aquifer"] == aquifer, "well"])
-    missing = [well for well in wells if well not in of_aquifer]
-    if missing:
-        message = f"{', '.join(missing)}: no such well of aquifer {aquifer!r} at site {site['site']!r}."
-        raise NotFoundError(message, fix="See 'gwnet wells' for the wells on record.")
+    if wells is not None:
+        check_wells(record, wells, aquifer)
+    days = days_of_rounds(record, aquifer) if dates is None else [("", day) for day in sorted(set(dates))]
+    if not days:
+        message = f"No gauging round of site {record.site!r} is on record."
+        raise NotFoundError(message, fix="Record rounds, or name the days.")
+    days = [(code, day) for code, day in days if (start is None or day >= start) and (end is None or day <= end)]
+    controls = controls_of(record, aquifer, [day for _, day in days], rule, levels(record))
+    unit_m = unit_of_coordinates(record.settings["crs"])
+    gradients: list[RoundGradient] = []
+    before: Gradient | None = None
+    with threadpool_limits(limits=1, user_api="blas"):  # small matrices are faster in one thread
+        for (code, day), control in zip(days, controls, strict=True):
+            gradients.append(_of_round(code, day, control, unit_m, wells=wells, before=before))
+            before = gradients[-1].gradient if gradients[-1].is_determined else before
+    return tuple(sorted(gradients, key=lambda gradient: gradient.date))
 
 
 def _of_round(
@@ -244,27 +203,19 @@ def _of_round(
         control = control[control["well"].isin(list(wells)) & (control["kind"] == "well")]
     used = control[control["used"].astype(bool)]
     reason = _missing(control, wells)
+    kinds = used[["well", "kind", "source", "used"]]
     try:
         gradient = None if reason else gradient_of(control, coordinate_unit_m=unit_m)
     except AnalysisError as error:
         gradient, reason = None, error.message
     if gradient is None:
-        return RoundGradient(code, day, len(used), None, None, (), None, None, reason)
+        return RoundGradient(code, day, kinds, None, None, (), None, None, reason)
     x, y = (used[name].to_numpy(dtype=np.float64) * unit_m for name in ("easting", "northing"))
     heads = used["water_elevation_m"].to_numpy(dtype=np.float64)
     off = neighbour_test(x, y, heads, _half_widths(used)).outlier
     turn = None if before is None else turn_between(before, gradient)
-    return RoundGradient(
-        round=code,
-        date=day,
-        wells=len(used),
-        gradient=gradient,
-        sound=_without(used, off, unit_m),
-        suspects=tuple(used["well"][off]),
-        triangles=triangle_gradient(x, y, heads),
-        turn=turn,
-        reason="",
-    )
+    sound, suspects = _without(used, off, unit_m), tuple(used["well"][off])
+    return RoundGradient(code, day, kinds, gradient, sound, suspects, triangle_gradient(x, y, heads), turn, "")
 
 
 def _missing(control: pd.DataFrame, wells: Collection[str] | None) -> str:
@@ -325,8 +276,10 @@ def gradients_by_well(
         used["water_elevation_m"],
         names=names,
     )
-    found = local_gradients(x, y, heads, _half_widths(used), nearest=nearest)
-    return [(names[one.position], tuple(names[other] for other in one.neighbours), one) for one in found]
+    return [
+        (names[local.position], tuple(names[other] for other in local.neighbours), local)
+        for local in local_gradients(x, y, heads, _half_widths(used), nearest=nearest)
+    ]
 
 
 def surface_by_well(control: pd.DataFrame, *, coordinate_unit_m: float = 1.0) -> pd.DataFrame:
@@ -343,7 +296,7 @@ def surface_by_well(control: pd.DataFrame, *, coordinate_unit_m: float = 1.0) ->
     -------
     pandas.DataFrame
         One row a used well or gauge: well, surface_gradient, surface_gradient_uncertainty, surface_azimuth_degrees
-        (NaN where it cannot be told) and surface_over_m, the distance that heads are differenced over: the mean
+        (NaN where it is not determined) and surface_over_m, the distance that heads are differenced over: the mean
         spacing of the wells. NaN where that reaches beyond the control.
 
     Raises
@@ -365,7 +318,7 @@ def surface_by_well(control: pd.DataFrame, *, coordinate_unit_m: float = 1.0) ->
             names=names,
         )
         over = float(np.sqrt(hull_area(surface.hull) / x.size))
-        found = surface_slopes(surface, x, y, over_m=over)
+        slopes = surface_slopes(surface, x, y, over_m=over)
     half = 0.5 * over
     held = np.ones(x.shape, dtype=np.bool_)
     for east, north in ((half, 0.0), (-half, 0.0), (0.0, half), (0.0, -half)):
@@ -373,9 +326,9 @@ def surface_by_well(control: pd.DataFrame, *, coordinate_unit_m: float = 1.0) ->
     return pd.DataFrame(
         {
             "well": names,
-            "surface_gradient": np.where(held, found.magnitude, np.nan),
-            "surface_gradient_uncertainty": np.where(held, found.magnitude_half_width, np.nan),
-            "surface_azimuth_degrees": np.where(held & found.determined, found.azimuth_deg, np.nan),
+            "surface_gradient": np.where(held, slopes.magnitude, np.nan),
+            "surface_gradient_uncertainty": np.where(held, slopes.magnitude_half_width, np.nan),
+            "surface_azimuth_degrees": np.where(held & slopes.determined, slopes.azimuth_deg, np.nan),
             "surface_over_m": over,
         }
     )

@@ -115,8 +115,8 @@ def same_day_set(
     exclude : collection of str, optional
         Wells and gauges to be left out by request.
     loggers : pandas.DataFrame, optional
-        Levels of loggers, as `gwnet.analysis.loggers.levels.levels_for_map`; they stand in where no usable reading was
-        made (`gwnet.analysis.maps.same_day_loggers.may_stand_in`).
+        Levels of loggers, as `gwnet.analysis.loggers.levels.levels_for_sets`; they are used where no usable reading was
+        made (`gwnet.analysis.maps.same_day_loggers.may_replace_reading`).
 
     Returns
     -------
@@ -198,12 +198,11 @@ def leave_out(control: pd.DataFrame, names: Collection[str]) -> pd.DataFrame:
     if unknown:
         message = f"Not in the set, so it cannot be left out: {', '.join(unknown)}."
         raise NotFoundError(message, fix="Check the names against the wells and gauges of the aquifer.")
-    chosen = control["well"].isin(list(names)) & (control["reason"] == "")
-    made = control.copy()
-    made.loc[chosen, "reason"] = "left out by request"
-    if "used" in made:
-        made["used"] = made["reason"] == ""
-    return made
+    asked = control["well"].isin(list(names)) & (control["reason"] == "")
+    left = control.assign(reason=control["reason"].mask(asked, "left out by request"))
+    if "used" in left:
+        left["used"] = left["reason"] == ""
+    return left
 
 
 def span_of(control: pd.DataFrame) -> Span:
@@ -323,14 +322,19 @@ def _reason(row: dict[str, Any], aquifer: str, date: dt.date, window_days: float
     if not row["has_level"]:
         if _day(row["drilled_on"]) is not None and _day(row["drilled_on"]) > date:
             return f"drilled after the date, on {_day(row['drilled_on'])}"
-        days = "day" if window_days == 1 else "days"
-        return "no measurement on the date" if window_days == 0 else f"no measurement within {window_days:g} {days}"
+        return _missing_text(window_days)
     if not row["usable"]:
         words = str(row["unusable_reason"]) or "may not be used"
         return _WORDS.get(words, words)
     if pd.isna(row["easting"]) or pd.isna(row["northing"]):
         return "no coordinates on record"
     return ""
+
+
+def _missing_text(window_days: float) -> str:
+    """Return that nothing was measured in the window."""
+    days = "day" if window_days == 1 else "days"
+    return "no measurement on the date" if window_days == 0 else f"no measurement within {window_days:g} {days}"
 
 
 def _day(value: Any) -> Any:
@@ -405,8 +409,7 @@ def _stage_rows(
     when = (clock + offset).where(rows["time_known"].astype(bool), clock).where(rows["measured_at_utc"].notna(), "")
     missing = rows["measured_at_utc"].isna()
     unplaced = rows["easting"].isna() | rows["northing"].isna()
-    words = "no measurement on the date" if window_days == 0 else f"no measurement within {window_days:g} days"
-    reason = np.where(missing, words, np.where(unplaced, "no coordinates on record", ""))
+    reason = np.where(missing, _missing_text(window_days), np.where(unplaced, "no coordinates on record", ""))
     return pd.DataFrame(
         {
             "site": rows["site"].to_numpy(),

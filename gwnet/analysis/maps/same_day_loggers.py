@@ -12,9 +12,13 @@ import numpy as np
 import pandas as pd
 
 from gwnet.clock import zone_of
+from gwnet.constants import RIVER_KIND
 
 #: Where a level of a control frame comes from; empty where there is none.
 SOURCES: Final = ("hand", "logger", "stage")
+
+#: What levels of each source or kind are counted as.
+_COUNTED: Final = {"hand": "manual reading", "logger": "logger", "stage": "gauge", RIVER_KIND: "river point"}
 
 #: What a crew met that says nothing of the water; at any other status the water itself stood in the way.
 _SILENT: Final = ("no access", "not found", "obstructed", "not measured", "frozen")
@@ -29,11 +33,20 @@ _OF_THE_READING: Final = (
     "repeats disagree",
 )
 
+#: What a control frame says of a level of a logger.
+_BY_LOGGER: Final[dict[str, Any]] = {
+    "status": "static",
+    "reason": "",
+    "source": "logger",
+    "time_known": True,
+    "event_id": -1,
+}
+
 #: Words in a well's purpose or role that tell that it is pumped: a logger does not say when.
 _PUMPED: Final = ("supply", "abstraction", "extraction", "production", "irrigation", "pumping", "pumped")
 
 
-def may_stand_in(row: dict[str, Any]) -> bool:
+def may_replace_reading(row: dict[str, Any]) -> bool:
     """Return whether a logger may give the level of a well in a same-day set.
 
     Parameters
@@ -47,8 +60,8 @@ def may_stand_in(row: dict[str, Any]) -> bool:
         Whether nothing was read, or the reading and not the state of the water stands in the way: not where the well
         was dry, pumped, recovering or under another influence, nor in a well that is pumped for supply.
     """
-    told = f"{row.get('purpose') or ''} {row.get('role') or ''}".lower().split()
-    if any(word in _PUMPED for word in told):
+    purposes = f"{row.get('purpose') or ''} {row.get('role') or ''}".lower().split()
+    if any(word in _PUMPED for word in purposes):
         return False
     if not row["has_level"]:
         return True
@@ -60,7 +73,7 @@ def may_stand_in(row: dict[str, Any]) -> bool:
 
 
 def with_logger_levels(control: pd.DataFrame, loggers: pd.DataFrame | None) -> pd.DataFrame:
-    """Return a control frame that is being made with the levels of loggers where they may stand in.
+    """Return a control frame that is being made with the levels of loggers where they may replace a reading.
 
     Parameters
     ----------
@@ -73,28 +86,22 @@ def with_logger_levels(control: pd.DataFrame, loggers: pd.DataFrame | None) -> p
     Returns
     -------
     pandas.DataFrame
-        With column ``source``, and ``stood_in``: why there is no reading, where a logger stands in.
+        With column ``source``.
     """
-    made = control.copy()
-    made["source"] = np.where(made["has_level"] & made["water_elevation_m"].notna(), "hand", "")
+    read = control["has_level"] & control["water_elevation_m"].notna()
+    filled = control.assign(source=np.where(read, "hand", ""))
     if loggers is None or loggers.empty:
-        return made
-    levels = loggers.set_index("well")
-    for place, row in zip(made.index, made.to_dict("records"), strict=True):
-        of_level = not row["has_level"] or not row["usable"]
+        return filled
+    numbers = ["measured_at", "measured_at_utc", "water_elevation_m", "uncertainty_m"]
+    levels = loggers.set_index("well")[numbers].assign(**_BY_LOGGER)
+    for place, row in zip(filled.index, filled.to_dict("records"), strict=True):
         placed = pd.notna(row["easting"]) and pd.notna(row["northing"])
-        if row["well"] not in levels.index or not of_level or not placed or not _stands(row) or not may_stand_in(row):
-            continue
-        level = levels.loc[row["well"]]
-        made.loc[place, ["measured_at", "status", "reason", "source"]] = [level["measured_at"], "static", "", "logger"]
-        made.loc[place, "measured_at_utc"] = level["measured_at_utc"]
-        made.loc[place, ["water_elevation_m", "uncertainty_m"]] = [level["water_elevation_m"], level["uncertainty_m"]]
-        made.loc[place, "time_known"] = True
-        made.loc[place, "event_id"] = -1
-    return made
+        if row["well"] in levels.index and placed and _is_of_level(row) and may_replace_reading(row):
+            filled.loc[place, list(levels.columns)] = levels.loc[row["well"]]
+    return filled
 
 
-def _stands(row: dict[str, Any]) -> bool:
+def _is_of_level(row: dict[str, Any]) -> bool:
     """Return whether the well's reason is of its level, not of the well itself."""
     words = str(row["reason"])
     return not words.startswith(("no aquifer", "taps another", "composite", "decommissioned", "drilled", "left out"))
@@ -123,6 +130,27 @@ def moment_of(control: pd.DataFrame, date: dt.date, time_zone: str) -> pd.Timest
         noon = dt.datetime.combine(date, dt.time(12), tzinfo=zone_of(time_zone))
         return pd.Timestamp(noon).tz_convert("UTC")
     return pd.Timestamp(when.median()).floor("s")
+
+
+def count_text(control: pd.DataFrame) -> str:
+    """Return how many levels of each kind a control frame uses.
+
+    Parameters
+    ----------
+    control : pandas.DataFrame
+        Control frame.
+
+    Returns
+    -------
+    str
+        For example ``13 manual readings, 2 loggers and 2 gauges``; kinds without a level are passed over.
+    """
+    used = control.loc[control["used"].astype(bool), ["kind", "source"]]
+    kinds = used["source"].where(used["kind"] == "well", used["kind"]).value_counts()
+    parts = [
+        f"{kinds[kind]} {word}{'' if kinds[kind] == 1 else 's'}" for kind, word in _COUNTED.items() if kind in kinds
+    ]
+    return " and ".join(filter(None, (", ".join(parts[:-1]), *parts[-1:]))) or "no level"
 
 
 def logger_text(control: pd.DataFrame) -> str:

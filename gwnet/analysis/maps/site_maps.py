@@ -1,205 +1,228 @@
-"""Same-day maps and gradients of a site, straight from the record."""
+"""Same-day sets, maps and gradients of a site, straight from the record."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection
-from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
-from sqlalchemy import Connection
 
 from gwnet.analysis.levels.places import located, projected
 from gwnet.analysis.levels.table import levels
-from gwnet.analysis.loggers.levels import levels_for_map
+from gwnet.analysis.loggers.levels import LevelRequest, levels_for_sets
 from gwnet.analysis.maps.potentiometric import gradient_of, make_map
-from gwnet.analysis.maps.same_day import same_day_set
+from gwnet.analysis.maps.same_day import leave_out, same_day_set
 from gwnet.analysis.maps.same_day_loggers import logger_text, moment_of
 from gwnet.analysis.maps.set_pace import RATE_DAYS, moving_text, rates_of, set_text
 from gwnet.clock import zone_of
 from gwnet.constants import OTHER_AQUIFER, SAME_DAY_WINDOW_DAYS
 from gwnet.errors import NotFoundError
 from gwnet.records import Selection
-from gwnet.store.fetch import levels as fetch_levels
-from gwnet.store.fetch import programme as fetch_programme
-from gwnet.store.fetch import registry as fetch
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
-    from gwnet.analysis.maps.features import MapFeatures
     from gwnet.analysis.maps.result import MapResult
     from gwnet.hydro.gradients.horizontal import Gradient
     from gwnet.hydro.surfaces.variogram import Covariance
 
 #: Days about the date whose levels are fetched beside the window, for wells' reasons and rates.
-_MARGIN_DAYS = RATE_DAYS + 1
+_MARGIN_DAYS: Final = RATE_DAYS + 1
 
 
-def control_of(
-    connection: Connection,
-    site: pd.Series,
-    aquifer: str,
-    date: dt.date,
-    *,
-    window_days: float | None = None,
-    exclude: Collection[str] = (),
-    known_on: dt.datetime | None = None,
-    table: pd.DataFrame | None = None,
-    loggers: bool = False,
-    wells: pd.DataFrame | None = None,
-    stages: pd.DataFrame | None = None,
-) -> pd.DataFrame:
-    """Return the same-day set of one aquifer of a site.
+@dataclass(frozen=True)
+class SetRule:
+    """Which levels enter same-day sets, wherever a map, a gradient or a change is made from them.
+
+    Attributes
+    ----------
+    window_days : float, optional
+        Days before and after the date; the site's own unless given.
+    exclude : tuple of str
+        Wells and gauges to leave out by request.
+    loggers : bool
+        Whether the level of a well's logger is used where no usable reading was made: that at the median time of the
+        usable readings, else the one nearest to it within the window.
+    """
+
+    window_days: float | None = None
+    exclude: tuple[str, ...] = ()
+    loggers: bool = True
+
+    def for_site(self, site: pd.Series) -> SetRule:
+        """Return the rule with its window and its names in order.
+
+        Parameters
+        ----------
+        site : pandas.Series
+            Settings of the site.
+
+        Returns
+        -------
+        SetRule
+            With the window that was asked for, else the site's own, else the usual one.
+        """
+        own = site["same_day_window_days"]
+        window = self.window_days if self.window_days is not None else (SAME_DAY_WINDOW_DAYS if pd.isna(own) else own)
+        return SetRule(float(window), tuple(sorted(set(self.exclude))), self.loggers)
+
+
+#: The rule where nobody asks for another.
+USUAL_RULE: Final = SetRule()
+
+
+def control_of(record: Snapshot, aquifer: str, date: dt.date, rule: SetRule = USUAL_RULE) -> pd.DataFrame:
+    """Return the same-day set of one aquifer of a site: the only way to the control of maps, gradients and changes.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : pandas.Series
-        Row of `gwnet.store.fetch.registry.sites`.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
     aquifer : str
         Code of the aquifer.
     date : datetime.date
         Local date.
-    window_days : float, optional
-        Days before and after the date; the site's own unless given.
-    exclude : collection of str, optional
-        Wells and gauges to leave out by request.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
-    table : pandas.DataFrame, optional
-        Reduced levels of the site, where the caller has them already.
-    loggers : bool, optional
-        Whether loggers stand in where no usable reading was made: with their head at the median time of the used
-        readings, else the one nearest to it within the window.
-    wells, stages : pandas.DataFrame, optional
-        Wells with their places, from `placed_wells`, and stages, where the caller has them already.
+    rule : SetRule, optional
+        Which levels enter.
 
     Returns
     -------
     pandas.DataFrame
-        Control frame, as `gwnet.analysis.maps.same_day.same_day_set`.
+        Control frame, as `gwnet.analysis.maps.same_day.same_day_set`; made once, so not to be changed in place.
 
     Raises
     ------
     NotFoundError
-        If the aquifer has no well and no gauge.
+        If the aquifer has no well and no gauge, or a name to be left out is not in the set.
     """
-    window = _window(site, window_days)
-    if table is None:
-        table = _levels_about(connection, site, date, window, known_on)
-    if wells is None:
-        wells = placed_wells(connection, site, known_on)
-    if stages is None:
-        stages = fetch_programme.stages(connection, known_on, site["site"])
-    given: dict[str, Any] = {
-        "aquifer": aquifer,
-        "date": date,
-        "time_zone": site["time_zone"],
-        "window_days": window,
-        "stages": stages,
-        "site": site["site"],
-        "exclude": exclude,
-    }
-    control = same_day_set(table, wells, **given)
-    elsewhere = control["reason"].str.startswith(OTHER_AQUIFER)
-    missing = control.loc[~control["used"].astype(bool) & (control["kind"] == "well") & ~elsewhere, "well"].tolist()
-    if not loggers or not missing:
-        return control
-    first, last = _window_utc(site, date, window)
-    moment = moment_of(control, date, site["time_zone"])
-    told = levels_for_map(Snapshot(connection, known_on, str(site["site"])), missing, moment, first=first, last=last)
-    return same_day_set(table, wells, loggers=told, **given) if len(told) else control
+    return controls_of(record, aquifer, [date], rule)[0]
 
 
-def placed_wells(connection: Connection, site: pd.Series, known_on: dt.datetime | None = None) -> pd.DataFrame:
+def controls_of(
+    record: Snapshot,
+    aquifer: str,
+    dates: Sequence[dt.date],
+    rule: SetRule = USUAL_RULE,
+    table: pd.DataFrame | None = None,
+) -> list[pd.DataFrame]:
+    """Return the same-day sets of one aquifer on several dates, with one pass over the loggers.
+
+    Parameters
+    ----------
+    record, aquifer, rule : object
+        As in `control_of`.
+    dates : sequence of datetime.date
+        Local dates.
+    table : pandas.DataFrame, optional
+        Reduced levels of the site, where they are at hand.
+
+    Returns
+    -------
+    list of pandas.DataFrame
+        As `control_of`, one a date.
+    """
+    site = record.settings
+    rule = rule.for_site(site)
+
+    def chosen(date: dt.date, loggers: pd.DataFrame | None, exclude: Collection[str] = ()) -> pd.DataFrame:
+        return same_day_set(
+            _levels_about(record, date, rule) if table is None else table,
+            placed_wells(record),
+            aquifer=aquifer,
+            date=date,
+            time_zone=site["time_zone"],
+            window_days=float(rule.window_days or 0.0),
+            stages=record.stages,
+            site=site["site"],
+            exclude=exclude,
+            loggers=loggers,
+        )
+
+    def once(date: dt.date, other: SetRule, loggers: pd.DataFrame | None = None) -> pd.DataFrame:
+        return record.once(("control", aquifer, date, other), lambda: chosen(date, loggers, other.exclude))
+
+    read = [once(date, SetRule(rule.window_days, (), loggers=False)) for date in dates]
+    found = _logger_levels(record, aquifer, dates, rule, read) if rule.loggers else [None for _ in dates]
+    if rule.exclude:
+        leave_out(pd.concat(read), rule.exclude)  # refuses a name that is in none of the sets
+    return [
+        once(date, replace(rule, exclude=tuple(name for name in rule.exclude if name in set(bare["well"]))), loggers)
+        if rule.exclude or (loggers is not None and len(loggers))
+        else bare
+        for date, bare, loggers in zip(dates, read, found, strict=True)
+    ]
+
+
+def _logger_levels(
+    record: Snapshot, aquifer: str, dates: Sequence[dt.date], rule: SetRule, read: Sequence[pd.DataFrame]
+) -> list[pd.DataFrame | None]:
+    """Return the levels of loggers in the wells that have no usable reading on each date; each is looked up once."""
+    kept: dict[dt.date, pd.DataFrame | None] = record.once(("set loggers", aquifer, rule.window_days), dict)
+    requests = {}
+    for date, control in zip(dates, read, strict=True):
+        elsewhere = control["reason"].str.startswith(OTHER_AQUIFER)
+        missing = control.loc[~control["used"].astype(bool) & (control["kind"] == "well") & ~elsewhere, "well"]
+        if date not in kept:
+            moment = moment_of(control, date, str(record.settings["time_zone"]))
+            requests[date] = LevelRequest(tuple(missing), moment, *_window_utc(record, date, rule))
+    kept.update(zip(requests, levels_for_sets(record, list(requests.values())), strict=True))
+    return [kept[date] for date in dates]
+
+
+def placed_wells(record: Snapshot) -> pd.DataFrame:
     """Return the wells of a site with their places in its coordinates.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : pandas.Series
-        Row of `gwnet.store.fetch.registry.sites`.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
 
     Returns
     -------
     pandas.DataFrame
-        Wells frame.
+        Wells frame; made once, so not to be changed in place.
     """
-    return located(fetch.wells(connection, known_on, site["site"]), site["crs"])
+    return record.once("placed wells", lambda: located(record.wells, str(record.settings["crs"])))
 
 
-def _window_utc(site: pd.Series, date: dt.date, window: float) -> tuple[pd.Timestamp, pd.Timestamp]:
+def _window_utc(record: Snapshot, date: dt.date, rule: SetRule) -> tuple[pd.Timestamp, pd.Timestamp]:
     """Return the window about a date in UTC: from its start less the half-width to its end plus it."""
-    midnight = dt.datetime.combine(date, dt.time(), tzinfo=zone_of(site["time_zone"]))
-    reach, day = pd.Timedelta(days=window), pd.Timedelta(days=1)
+    midnight = dt.datetime.combine(date, dt.time(), tzinfo=zone_of(record.settings["time_zone"]))
+    reach, day = pd.Timedelta(days=float(rule.window_days or 0.0)), pd.Timedelta(days=1)
     start = pd.Timestamp(midnight).tz_convert("UTC")
     return start - reach, start + day + reach
 
 
-def _window(site: pd.Series, window_days: float | None) -> float:
-    """Return the half-width of the window in days: as asked, else the site's own, else the usual."""
-    own = site["same_day_window_days"]
-    return float(window_days) if window_days is not None else (SAME_DAY_WINDOW_DAYS if pd.isna(own) else float(own))
-
-
-def _levels_about(
-    connection: Connection, site: pd.Series, date: dt.date, window: float, known_on: dt.datetime | None
-) -> pd.DataFrame:
-    """Return the levels of a site in the window and the days beside it."""
-    margin = dt.timedelta(days=window + _MARGIN_DAYS)
+def _levels_about(record: Snapshot, date: dt.date, rule: SetRule) -> pd.DataFrame:
+    """Return the levels of a site in the window about a date and the days beside it."""
+    margin = dt.timedelta(days=float(rule.window_days or 0.0) + _MARGIN_DAYS)
     noon = dt.datetime.combine(date, dt.time(12), tzinfo=dt.UTC)
-    about = Selection(start=noon - margin, end=noon + margin)
-    return levels(Snapshot(connection, known_on, site["site"]), about)
+    return levels(record, Selection(start=noon - margin, end=noon + margin))
 
 
 def map_of(
-    connection: Connection,
-    site: pd.Series,
+    record: Snapshot,
     aquifer: str,
     date: dt.date,
+    rule: SetRule = USUAL_RULE,
     *,
-    method: str = "kriging",
-    interval_m: float | None = None,
-    unit: str = "m",
-    known_on: dt.datetime | None = None,
-    features: MapFeatures | None = None,
     covariance: Covariance | None = None,
-    window_days: float | None = None,
-    exclude: Collection[str] = (),
     table: pd.DataFrame | None = None,
-    loggers: bool = False,
+    **how: Any,
 ) -> MapResult:
     """Return the potentiometric map of one aquifer of a site on a date.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : pandas.Series
-        Row of `gwnet.store.fetch.registry.sites`.
-    aquifer : str
-        Code of the aquifer.
-    date : datetime.date
-        Local date.
-    method : str, optional
-        ``kriging``, ``spline``, ``triangulation`` or ``auto``.
-    interval_m : float, optional
-        Contour interval; chosen unless given [m].
-    unit : str, optional
-        Unit of the map's texts, m or ft.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
-    features : gwnet.analysis.maps.features.MapFeatures, optional
-        Barriers, boundary, rivers, base of the unit and base layers.
+    record, aquifer, date, rule : object
+        As in `control_of`.
     covariance : gwnet.hydro.surfaces.variogram.Covariance, optional
         Covariance for kriging, its range in metres; fitted unless given.
-    window_days, exclude, table, loggers : optional
-        As in `control_of`.
+    table : pandas.DataFrame, optional
+        Reduced levels of the site, where they are at hand.
+    **how : object
+        method, interval_m, unit and features, as in `gwnet.analysis.maps.potentiometric.make_map`.
 
     Returns
     -------
@@ -213,51 +236,40 @@ def map_of(
     TooFewLevelsError
         If fewer than three levels can be used.
     """
-    window = _window(site, window_days)
-    if table is None:
-        table = _levels_about(connection, site, date, window, known_on)
-    control = control_of(
-        connection,
-        site,
-        aquifer,
-        date,
-        window_days=window,
-        exclude=exclude,
-        known_on=known_on,
-        table=table,
-        loggers=loggers,
-    )
+    site = record.settings
+    rule = rule.for_site(site)
+    near = _levels_about(record, date, rule) if table is None else table
+    (control,) = controls_of(record, aquifer, [date], rule, near)
     unit_m = unit_of_coordinates(site["crs"])
-    made = make_map(
+    drawn = make_map(
         control,
         aquifer=aquifer,
         date=date,
-        method=method,
-        interval_m=interval_m,
         covariance=None if covariance is None else replace(covariance, range_m=covariance.range_m / unit_m),
-        unit=unit,
         crs=site["crs"],
         vertical_datum=site["vertical_datum"],
         coordinate_unit_m=unit_m,
-        features=features,
         check_ground=True,
+        **how,
     )
-    moving = moving_text(rates_of(table, control, date), made.span, made.interval_m, unit)
-    first = [review_text(connection, made.control, known_on), logger_text(made.control), moving]
-    return replace(made, cautions=(*filter(None, first), *made.cautions), set_text=set_text(date, window))
+    moving = moving_text(rates_of(near, control, date), drawn.span, drawn.interval_m, drawn.unit)
+    first = [review_text(record, drawn.control), logger_text(drawn.control), moving]
+    return replace(
+        drawn,
+        cautions=(*filter(None, first), *drawn.cautions),
+        set_text=set_text(date, float(rule.window_days or 0.0)),
+    )
 
 
-def review_text(connection: Connection, control: pd.DataFrame, known_on: dt.datetime | None = None) -> str:
+def review_text(record: Snapshot, control: pd.DataFrame) -> str:
     """Return in which review state the levels of a map are.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    record : gwnet.store.snapshot.Snapshot
+        The record.
     control : pandas.DataFrame
         Control frame.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------
@@ -267,7 +279,7 @@ def review_text(connection: Connection, control: pd.DataFrame, known_on: dt.date
     """
     used = control[control["used"].astype(bool) & (control["kind"] == "well")]
     used = used[used["source"] != "logger"] if "source" in used else used
-    states = fetch_levels.reviews(connection, known_on).set_index("event_id")["state"]
+    states = record.reviews.set_index("event_id")["state"]
     approved = int((used["event_id"].map(states) == "approved").sum())
     rest = f", {len(used) - approved} provisional" if approved < len(used) else ""
     return f"Review: {approved} of {len(used)} levels approved{rest}."
@@ -289,31 +301,59 @@ def unit_of_coordinates(crs: str) -> float:
     return float(projected(crs).axis_info[0].unit_conversion_factor)
 
 
+def check_wells(record: Snapshot, wells: Collection[str], aquifer: str | None = None) -> str:
+    """Refuse wells that are not at the site or not all of one aquifer.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
+    wells : collection of str
+        Wells.
+    aquifer : str, optional
+        The aquifer that they must tap.
+
+    Returns
+    -------
+    str
+        The aquifer.
+
+    Raises
+    ------
+    NotFoundError
+        If a well is not on record or not of the aquifer, or the wells tap several.
+    """
+    aquifer_of = record.wells.set_index("well")["aquifer"]
+    if aquifer is not None:
+        aquifer_of = aquifer_of[aquifer_of == aquifer]
+    missing = [well for well in wells if well not in aquifer_of.index]
+    if missing:
+        of = "" if aquifer is None else f" of aquifer {aquifer!r}"
+        message = f"{', '.join(missing)}: no such well{of} at site {record.site!r}."
+        raise NotFoundError(message, fix="See 'gwnet wells' for the wells on record.")
+    aquifers = sorted(set(aquifer_of[list(wells)]))
+    if len(aquifers) > 1 or not aquifers[0]:
+        words = ", ".join(name or "none" for name in aquifers)
+        message = f"The wells tap more than one aquifer ({words}); a gradient is of one."
+        raise NotFoundError(message, fix="Name wells of one aquifer.")
+    return str(aquifers[0])
+
+
 def gradient_between(
-    connection: Connection,
-    site: pd.Series,
-    wells: Collection[str],
-    date: dt.date,
-    *,
-    window_days: float | None = None,
-    known_on: dt.datetime | None = None,
+    record: Snapshot, wells: Collection[str], date: dt.date, rule: SetRule = USUAL_RULE
 ) -> tuple[Gradient, pd.DataFrame]:
     """Return the gradient of the plane through the levels of named wells on a date.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : pandas.Series
-        Row of `gwnet.store.fetch.registry.sites`.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
     wells : collection of str
         Three wells or more, of one aquifer.
     date : datetime.date
         Local date.
-    window_days : float, optional
-        Days before and after the date; the site's own unless given.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
+    rule : SetRule, optional
+        Which levels enter.
 
     Returns
     -------
@@ -329,21 +369,11 @@ def gradient_between(
     AnalysisError
         If they lie on one line.
     """
-    known = fetch.wells(connection, known_on, site["site"]).set_index("well")
-    missing = [well for well in wells if well not in known.index]
-    if missing:
-        message = f"There is no well {', '.join(map(repr, missing))} at site {site['site']!r}."
-        raise NotFoundError(message, fix="See 'gwnet wells' for the wells on record.")
-    aquifers = sorted({str(known.loc[well, "aquifer"]) for well in wells})
-    if len(aquifers) > 1 or not aquifers[0]:
-        words = ", ".join(name or "none" for name in aquifers)
-        message = f"The wells tap more than one aquifer ({words}); a gradient is of one."
-        raise NotFoundError(message, fix="Name wells of one aquifer.")
-    control = control_of(connection, site, aquifers[0], date, window_days=window_days, known_on=known_on)
+    control = control_of(record, check_wells(record, wells), date, rule)
     named = control[control["well"].isin(list(wells)) & (control["kind"] == "well")].copy()
     refused = named[~named["used"].astype(bool)]
     if not refused.empty:
-        words = "; ".join(f"{w}: {r}" for w, r in zip(refused["well"], refused["reason"], strict=True))
+        words = "; ".join(f"{well}: {reason}" for well, reason in zip(refused["well"], refused["reason"], strict=True))
         message = f"Not every well has a level of {date.isoformat()} that can be used: {words}."
         raise NotFoundError(message, fix="Name other wells, another date or a wider window.")
-    return gradient_of(named, coordinate_unit_m=unit_of_coordinates(site["crs"])), named
+    return gradient_of(named, coordinate_unit_m=unit_of_coordinates(record.settings["crs"])), named

@@ -9,14 +9,12 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import Connection
 
 from gwnet.analysis.levels.table import levels as levels_of
-from gwnet.constants import SAME_DAY_WINDOW_DAYS
+from gwnet.analysis.maps.site_maps import SetRule
 from gwnet.errors import NotFoundError
 from gwnet.hydro.gradients.vertical import vertical_gradients
 from gwnet.records import Selection
-from gwnet.store.fetch import registry as fetch
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of the table of vertical gradients, in order.
@@ -44,27 +42,18 @@ _CANNOT: Final = "cannot be told"
 
 
 def site_vertical_table(
-    connection: Connection,
-    site: pd.Series,
-    *,
-    clusters: Collection[str] | None = None,
-    window_days: float | None = None,
-    known_on: dt.datetime | None = None,
+    record: Snapshot, *, clusters: Collection[str] | None = None, window_days: float | None = None
 ) -> pd.DataFrame:
     """Return the vertical gradients of the clusters of a site, straight from the record.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
-    site : pandas.Series
-        Row of `gwnet.store.fetch.registry.sites`.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
     clusters : collection of str, optional
         Only these clusters.
     window_days : float, optional
         Most days between the two levels of a pair; the site's own same-day window unless given.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------
@@ -76,16 +65,14 @@ def site_vertical_table(
     NotFoundError
         If a cluster is not on record, or none is.
     """
-    wells = fetch.wells(connection, known_on, str(site["site"]))
+    wells = record.wells
     known = sorted(set(wells["cluster"].dropna()) - {""})
     missing = [code for code in clusters or () if code not in known]
     if missing or not known:
         message = f"No cluster {', '.join(missing)} is on record." if missing else "No cluster of wells is on record."
         raise NotFoundError(message, fix=f"On record: {', '.join(known)}." if known else "Name clusters in wells.")
-    own = site["same_day_window_days"]
-    window = window_days if window_days is not None else (SAME_DAY_WINDOW_DAYS if pd.isna(own) else float(own))
     named = wells[wells["cluster"].isin(list(clusters) if clusters else known)]
-    record = Snapshot(connection, known_on, str(site["site"]))
+    window = SetRule(window_days).for_site(record.settings).window_days or 0.0
     return vertical_table(levels_of(record, Selection.of(named["well"].tolist())), named, window_days=window)
 
 
@@ -94,7 +81,6 @@ def vertical_table(
     wells: pd.DataFrame,
     *,
     window_days: float = 0.0,
-    clusters: Collection[str] | None = None,
 ) -> pd.DataFrame:
     """Return the vertical gradient of each pair of a cluster in each round.
 
@@ -106,8 +92,6 @@ def vertical_table(
         Wells of the site, as `gwnet.store.fetch.registry.wells`.
     window_days : float, optional
         Most days between the two levels of a pair; 0 for the same local date.
-    clusters : collection of str, optional
-        Only these clusters.
 
     Returns
     -------
@@ -126,24 +110,17 @@ def vertical_table(
     overflowing without a head) gives no gradient.
     """
     named = wells[wells["cluster"].fillna("") != ""]
-    if clusters is not None:
-        named = named[named["cluster"].isin(list(clusters))]
     middle = 0.5 * (named["screen_top_m"].astype(float) + named["screen_bottom_m"].astype(float))
     named = named.assign(middle=named["ground_elevation_m"].astype(float) - middle)
     rows: list[dict[str, Any]] = []
     for (site, cluster), group in named.groupby(["site", "cluster"], sort=True):
         own = levels[(levels["site"] == site) & levels["well"].isin(group["well"])]
-        own = own.assign(key=_keys(own))
+        own = own.assign(key=own["round"].where(own["round"] != "", own["day"].dt.strftime("%Y-%m-%d")))
         for upper, lower in _pairs(group):
             where = {"site": site, "cluster": cluster, "upper_well": upper["well"], "lower_well": lower["well"]}
-            rows += [where | one for one in _of_pair(own, upper, lower, window_days)]
+            rows += [where | row for row in _of_pair(own, upper, lower, window_days)]
     table = pd.DataFrame(rows, columns=list(VERTICAL_COLUMNS))
     return table.sort_values(["site", "cluster", "upper_well", "lower_well", "date", "round"], ignore_index=True)
-
-
-def _keys(own: pd.DataFrame) -> pd.Series:
-    """Return what levels are paired by: the round, or the local date of those outside rounds."""
-    return own["round"].where(own["round"] != "", own["measured_at"].str[:10])
 
 
 def _pairs(group: pd.DataFrame) -> list[tuple[dict[str, Any], dict[str, Any]]]:
@@ -162,36 +139,35 @@ def _of_pair(
     own: pd.DataFrame, upper: dict[str, Any], lower: dict[str, Any], window_days: float
 ) -> list[dict[str, Any]]:
     """Return a row for each round in which one of a pair was measured and both existed."""
-    above, below = (own[own["well"] == one["well"]] for one in (upper, lower))
-    by_key = [dict(list(side.groupby("key"))) for side in (above, below)]
+    by_key = [dict(list(own[own["well"] == well["well"]].groupby("key"))) for well in (upper, lower)]
     none = own.iloc[:0]
     rows = []
-    for key in sorted(set(above["key"]) | set(below["key"])):
-        sides = by_key[0].get(key, none), by_key[1].get(key, none)
-        day = min(str(one)[:10] for side in sides for one in side["measured_at"])
-        existed = [len(side) or _exists(well, day) for side, well in zip(sides, (upper, lower), strict=True)]
-        if all(existed):
-            rows.append(_row(sides[0], sides[1], (upper, lower), window_days))
+    for key in sorted(set(by_key[0]) | set(by_key[1])):
+        above, below = (levels.get(key, none) for levels in by_key)
+        day = pd.concat([above["day"], below["day"]]).min().date()
+        if all(len(levels) or _exists(well, day) for levels, well in zip((above, below), (upper, lower), strict=True)):
+            rows.append(_row(above, below, (upper, lower), day, window_days))
     return rows
 
 
-def _exists(well: dict[str, Any], day: str) -> bool:
-    """Return whether a well stood on a day, as far as its dates are on record."""
-    drilled, given_up = (str(well.get(name) or "")[:10] for name in ("drilled_on", "decommissioned_on"))
-    return not (drilled[:1].isdigit() and drilled > day) and not (given_up[:1].isdigit() and given_up < day)
+def _exists(well: dict[str, Any], day: dt.date) -> bool:
+    """Return whether a well existed on a day, as far as its dates are on record."""
+    drilled, given_up = (well.get(name) for name in ("drilled_on", "decommissioned_on"))
+    is_drilled = not isinstance(drilled, dt.date) or drilled <= day
+    return is_drilled and (not isinstance(given_up, dt.date) or given_up >= day)
 
 
 def _row(
     above: pd.DataFrame,
     below: pd.DataFrame,
     pair: tuple[dict[str, Any], dict[str, Any]],
+    day: dt.date,
     window_days: float,
 ) -> dict[str, Any]:
     both = [side[side["usable"].astype(bool)] for side in (above, below)]
-    some = pd.concat([above, below])
     row: dict[str, Any] = {
-        "round": str(some["round"].iloc[0]),
-        "date": min(some["measured_at"].str[:10]),
+        "round": str((above if len(above) else below)["round"].iloc[0]),
+        "date": day.isoformat(),
         **dict.fromkeys((*VERTICAL_COLUMNS[6:11], "hours_apart"), np.nan),
         "direction": "",
     }
@@ -223,7 +199,7 @@ def _gradient(
 ) -> dict[str, Any]:
     """Return the gradient between two levels, or that they were not taken on one day."""
     above, below = levels
-    days = [dt.date.fromisoformat(str(one["measured_at"])[:10]) for one in levels]
+    days = [level["day"].date() for level in levels]
     apart = abs((days[0] - days[1]).days)
     hours = abs(above["measured_at_utc"] - below["measured_at_utc"]) / pd.Timedelta(hours=1)
     timed = bool(above["time_known"]) and bool(below["time_known"])

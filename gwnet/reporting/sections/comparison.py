@@ -31,7 +31,7 @@ _NOT_KNOWN: Final = "not known"
 _FRAMES: Final = {
     "gradients": (
         "aquifer round date gradient gradient_uncertainty azimuth_degrees azimuth_uncertainty_degrees "
-        "determined wells triangles turn finding note"
+        "determined levels triangles turn finding note"
     ),
     "vertical": (
         "cluster upper_well lower_well round date screen_distance_m head_difference_m "
@@ -68,6 +68,8 @@ def compose_gradients(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     gradients, vertical = extras.frame("gradients"), extras.frame("vertical")
     blocks: list[Block] = []
     pictures = {picture.key: picture for picture in extras.pictures.get("gradients", ())}
+    if view.data.rounds.empty:
+        blocks.append(Paragraph("No gauging round is on record, so there is no gradient by round."))
     for code, _ in view.by_aquifer():
         rows = gradients[gradients["aquifer"] == code]
         if rows.empty:
@@ -93,8 +95,8 @@ def _horizontal(view: ReportView, aquifer: str, table: pd.DataFrame) -> Table:
     columns = (*gradient_columns(view, "Round", "Day"), Column("Triangles"), Column("Wells that do not fit"))
     rows = tuple(_horizontal_row(row) for row in table.to_dict("records"))
     notes = (
-        "The plane through all levels of the round that can be used. Triangles: whether the median of the triangles "
-        "between the wells agrees with it.",
+        "The plane through all levels of the round that can be used and fit their neighbours. Triangles: whether the "
+        "median of the triangles between the wells agrees with it.",
     )
     caption = f"Horizontal gradients of {view.aquifer_name(aquifer)}, directions clockwise from grid north, ± at 95 %."
     return Table(f"gradients-{aquifer}", caption, columns, rows, notes, identified_by=2)
@@ -106,7 +108,7 @@ def _horizontal_row(row: dict[str, Any]) -> tuple[Cell, ...]:
         text_cell(row["round"], "of no round"),
         Cell(str(row["date"])),
         *gradient_cells(
-            int(row["wells"]),
+            int(row["levels"]),
             (values[0], values[1]),
             (values[2], values[3]),
             determined=bool(row["determined"]),

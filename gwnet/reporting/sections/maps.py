@@ -200,7 +200,7 @@ def gradient_columns(view: ReportView, *leading: str) -> tuple[Column, ...]:
     slope = f"{view.measures.unit}/{view.measures.unit}"
     return (
         *(Column(heading) for heading in leading),
-        Column("Wells", align="right"),
+        Column("Levels", align="right"),
         Column("Gradient", slope, 5, "right"),
         Column("±", slope, 5, "right"),
         Column("Flow towards", "°", 0, "right"),
@@ -210,7 +210,7 @@ def gradient_columns(view: ReportView, *leading: str) -> tuple[Column, ...]:
 
 
 def gradient_cells(
-    wells: int, gradient: tuple[float, float], azimuth: tuple[float, float], *, determined: bool, why: str = ""
+    levels: int, gradient: tuple[float, float], azimuth: tuple[float, float], *, determined: bool, why: str = ""
 ) -> tuple[Cell, ...]:
     """Return the cells of a gradient and its direction, each with its half-width, and why they are not determined."""
     size, width = gradient
@@ -218,7 +218,7 @@ def gradient_cells(
     why = "" if determined else why or NOT_DETERMINED
     known = "" if math.isfinite(size) and determined else NOT_DETERMINED
     return (
-        Cell(wells),
+        Cell(levels),
         Cell(size, known if math.isfinite(size) else why or NOT_DETERMINED),
         number_cell(width, "not known"),
         Cell(towards % 360 if determined else None, why),
@@ -233,7 +233,7 @@ def _gradient_table(view: ReportView, mapped: tuple[MapFacts, ...]) -> Table:
             Cell(view.aquifer_name(facts.aquifer)),
             Cell(facts.day.isoformat()),
             *gradient_cells(
-                gradient.n_wells,
+                gradient.n_levels,
                 (gradient.magnitude, gradient.magnitude_uncertainty),
                 (gradient.azimuth_deg, gradient.azimuth_uncertainty_deg),
                 determined=gradient.determined,

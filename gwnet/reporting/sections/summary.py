@@ -182,12 +182,12 @@ def gradient_sentence(gradient: GradientFacts) -> str:
     if gradient.without:
         note = f" Left out of this plane for not fitting the neighbours: {joined(list(gradient.without))}.{note}"
     if not gradient.determined:
-        return f"no gradient is distinguishable from zero with {gradient.n_wells} wells.{note}"
+        return f"no gradient is distinguishable from zero with {gradient.levels_text}.{note}"
     decimals = significant_decimals(gradient.magnitude_uncertainty)
     size = f"{gradient.magnitude:.{decimals}f} ± {gradient.magnitude_uncertainty:.{decimals}f}"
     direction = f"{round(gradient.azimuth_deg) % 360}° ± {math.ceil(gradient.azimuth_uncertainty_deg)}°"
     towards = f"{direction} ({compass(gradient.azimuth_deg)})"
-    return f"gradient {size}, flow towards {towards}, from {gradient.n_wells} wells.{note}"
+    return f"gradient {size}, flow towards {towards}, from {gradient.levels_text}.{note}"
 
 
 def significant_decimals(uncertainty: float) -> int:
