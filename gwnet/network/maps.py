@@ -1,34 +1,31 @@
-"""The part of the face for programs that draws potentiometric maps and works out gradients."""
+"""Potentiometric maps: of one day, of the change between two, of two side by side, and the data worth of wells."""
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from gwnet.clock import local_day
-from gwnet.store.fetch import registry as fetch
-from gwnet.store.fetch.codes import check_codes
+from gwnet.network.base import Group, Instant
 
 if TYPE_CHECKING:
+    import datetime as dt
+
+    from gwnet.figures.maps.context import MapContext
     from gwnet.hydro.surfaces.variogram import Covariance
-    from gwnet.products.maps import SiteMap, WellGradient
-    from gwnet.store.session import Store
+    from gwnet.products.comparisons import ChangeMap, MapPair
+    from gwnet.products.maps import SiteMap
+    from gwnet.products.worth import NetworkWorth
+    from gwnet.store.snapshot import Snapshot
 
 
-class Mapping:
-    """Potentiometric maps and gradients; `gwnet.network.Network` has these methods.
+class Maps(Group):
+    """Potentiometric maps of an aquifer."""
 
-    Attributes
-    ----------
-    store : gwnet.store.session.Store
-        Open database.
-    """
+    _path = "net.map"
 
-    store: Store
-
-    def map(
+    def __call__(
         self,
         aquifer: str,
         date: dt.date | str,
@@ -44,11 +41,13 @@ class Mapping:
         rivers: str | Path | None = None,
         base_m: float | None = None,
         base_layers: Sequence[str | Path] = (),
-        known_on: dt.datetime | None = None,
+        known_on: Instant = None,
         unit: str = "m",
         loggers: bool = True,
     ) -> SiteMap:
         """Make the potentiometric map of one aquifer on a date.
+
+        Parameters as `gwnet.network`.
 
         Parameters
         ----------
@@ -56,18 +55,12 @@ class Mapping:
             Code of the aquifer.
         date : datetime.date or str
             Local date of the levels; a text is YYYY-MM-DD.
-        site : str, optional
-            Code of the site; may be left out when the record holds only one.
-        window_days : float, optional
-            Days before and after the date that count as the same day; the site's own unless given.
         method : str, optional
-            ``kriging``, ``spline``, ``triangulation``, or ``auto``: the one that estimates left-out levels best.
+            ``kriging``, ``spline``, ``triangulation``, or ``auto``: the one with the smallest leave-one-out error.
         variogram : gwnet.hydro.surfaces.variogram.Covariance, optional
             Variogram of the heads for kriging, in metres; fitted unless given.
         interval_m : float, optional
             Contour interval; chosen unless given [m].
-        exclude : sequence of str, optional
-            Wells and gauges to leave out.
         barriers : str or pathlib.Path, optional
             GeoPackage or GeoJSON, or ``FILE:LAYER``, of lines that heads do not reach across, for example faults.
         boundary : str or pathlib.Path, optional
@@ -78,17 +71,11 @@ class Mapping:
             Elevation of the base of the unit; nothing is drawn at heads below it [m].
         base_layers : sequence of str or pathlib.Path, optional
             The same of geometry that is only drawn, under the map; all layers of a file unless one is named.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-        unit : str, optional
-            Unit of the labels, m or ft.
-        loggers : bool, optional
-            Whether the level of a well's logger stands in where no usable reading was made.
 
         Returns
         -------
         gwnet.products.maps.SiteMap
-            The map, with its figure, files and summary.
+            The map: ``table`` is its control, ``figure()`` its sheet, ``write(folder)`` its files.
 
         Raises
         ------
@@ -96,20 +83,16 @@ class Mapping:
             If the date is not one, or an option or a feature cannot be used.
         UnreadableFileError
             If a file of features cannot be read.
-        NotFoundError
-            If the aquifer is not on record.
         TooFewLevelsError
             If fewer than three levels can be used.
         """
         from gwnet.analysis.maps.site_maps import map_of
         from gwnet.exchange.feature_files import read_features
-        from gwnet.products.maps import SiteMap, map_context
+        from gwnet.products.maps import SiteMap
 
-        with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            check_codes(connection, known_on, aquifer=aquifer)
+        with self._record(site, known_on, one_site=True, aquifer=aquifer) as record:
             features = read_features(
-                settings["crs"],
+                record.settings["crs"],
                 barriers=barriers,
                 boundary=boundary,
                 rivers=rivers,
@@ -117,74 +100,222 @@ class Mapping:
                 base_m=base_m,
             )
             result = map_of(
-                connection,
-                settings,
+                record.connection,
+                record.settings,
                 aquifer,
                 local_day(date),
                 method=method,
                 interval_m=interval_m,
                 unit=unit,
-                known_on=known_on,
+                known_on=record.known_on,
                 features=features,
                 covariance=variogram,
                 window_days=window_days,
                 exclude=exclude,
                 loggers=loggers,
             )
-            return SiteMap(result, map_context(connection, settings, aquifer, known_on))
+            return SiteMap(result, context_of(record, aquifer))
 
-    def gradient(
+    def change(
         self,
-        wells: Sequence[str],
+        aquifer: str,
         date: dt.date | str,
+        since: dt.date | str,
         *,
-        conductivity: str | None = None,
-        porosity: str | None = None,
+        storage: str | None = None,
         site: str | None = None,
         window_days: float | None = None,
-        known_on: dt.datetime | None = None,
-    ) -> WellGradient:
-        """Work out the gradient of the plane through the levels of three wells or more.
+        method: str = "kriging",
+        interval_m: float | None = None,
+        exclude: Sequence[str] = (),
+        boundary: str | Path | None = None,
+        base_layers: Sequence[str | Path] = (),
+        known_on: Instant = None,
+        unit: str = "m",
+    ) -> ChangeMap:
+        """Map the change of levels between two days, with its volume.
+
+        Parameters as `gwnet.network` and `gwnet.network.maps.Maps.__call__`.
 
         Parameters
         ----------
-        wells : sequence of str
-            Codes of wells of one aquifer.
-        date : datetime.date or str
-            Local date of the levels; a text is YYYY-MM-DD.
-        conductivity : str, optional
-            Hydraulic conductivity with its unit, for the seepage velocity: ``12 m/d`` or ``5..20 m/d``.
-        porosity : str, optional
-            Effective porosity, together with the conductivity: ``0.22`` or ``0.15..0.25``.
-        site : str, optional
-            Code of the site; may be left out when the record holds only one.
-        window_days : float, optional
-            Days before and after the date that count as the same day; the site's own unless given.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
+        since : datetime.date or str
+            Earlier local date.
+        storage : str, optional
+            Storage coefficient, for a volume of water: ``0.12`` or ``0.08..0.15``.
 
         Returns
         -------
-        gwnet.products.maps.WellGradient
-            The gradient and the levels it was made from.
+        gwnet.products.comparisons.ChangeMap
+            The map: ``table`` has the changes at wells.
 
         Raises
         ------
         SettingsError
-            If the date is not one, or only one of conductivity and porosity is given or cannot be read.
-        NotFoundError
-            If a well is not on record or has no level that can be used.
+            If the earlier date is not before the later, or the storage coefficient cannot be read.
         TooFewLevelsError
-            If fewer than three wells are named.
+            If fewer than three wells can be used on both days.
         """
-        from gwnet.analysis.maps.site_maps import gradient_between
-        from gwnet.products.maps import WellGradient
-        from gwnet.products.seepage import seepage_of
+        from gwnet.analysis.maps.change import change_of
+        from gwnet.exchange.feature_files import read_features
+        from gwnet.hydro.gradients.seepage import parse_share
+        from gwnet.products.comparisons import ChangeMap
 
-        seepage = seepage_of(conductivity, porosity)
-        with self.store.reading() as connection:
-            settings = fetch.one_site(connection, site, known_on)
-            found, control = gradient_between(
-                connection, settings, wells, local_day(date), window_days=window_days, known_on=known_on
+        coefficient = None if storage is None else parse_share(storage, "storage coefficient")
+        with self._record(site, known_on, one_site=True, aquifer=aquifer) as record:
+            result = change_of(
+                record.connection,
+                record.settings,
+                aquifer,
+                local_day(date),
+                local_day(since),
+                storage=coefficient,
+                method=method,
+                interval_m=interval_m,
+                window_days=window_days,
+                exclude=exclude,
+                features=read_features(record.settings["crs"], boundary=boundary, base_layers=base_layers),
+                unit=unit,
+                known_on=record.known_on,
             )
-        return WellGradient(found, control, seepage)
+            return ChangeMap(result, context_of(record, aquifer))
+
+    def pair(
+        self,
+        aquifer: str,
+        dates: tuple[dt.date | str, dt.date | str],
+        *,
+        site: str | None = None,
+        interval_m: float | None = None,
+        variogram: Covariance | None = None,
+        barriers: str | Path | None = None,
+        boundary: str | Path | None = None,
+        rivers: str | Path | None = None,
+        base_m: float | None = None,
+        base_layers: Sequence[str | Path] = (),
+        known_on: Instant = None,
+        unit: str = "m",
+        **options: Any,
+    ) -> MapPair:
+        """Make the maps of two days side by side, and test whether the direction of flow differs.
+
+        Parameters as `gwnet.network` and `gwnet.network.maps.Maps.__call__`.
+
+        Parameters
+        ----------
+        dates : tuple of date or str
+            Two local dates.
+        **options : object
+            ``window_days``, ``method``, ``exclude`` and ``loggers`` as of a map.
+
+        Returns
+        -------
+        gwnet.products.comparisons.MapPair
+            The maps: ``table`` has a row for each.
+
+        Raises
+        ------
+        SettingsError
+            If the two dates are one.
+        TooFewLevelsError
+            If fewer than three levels can be used on one of them.
+        """
+        from gwnet.analysis.maps.paired import paired_maps_of
+        from gwnet.exchange.feature_files import read_features
+        from gwnet.products.comparisons import MapPair
+
+        with self._record(site, known_on, one_site=True, aquifer=aquifer) as record:
+            features = read_features(
+                record.settings["crs"],
+                barriers=barriers,
+                boundary=boundary,
+                rivers=rivers,
+                base_layers=base_layers,
+                base_m=base_m,
+            )
+            result = paired_maps_of(
+                record.connection,
+                record.settings,
+                aquifer,
+                (local_day(dates[0]), local_day(dates[1])),
+                interval_m=interval_m,
+                features=features,
+                covariance=variogram,
+                unit=unit,
+                known_on=record.known_on,
+                **{"loggers": True, **options},
+            )
+            return MapPair(result, context_of(record, aquifer))
+
+    def data_worth(
+        self,
+        aquifer: str,
+        date: dt.date | str,
+        *,
+        candidates: int = 3,
+        site: str | None = None,
+        known_on: Instant = None,
+        unit: str = "m",
+        **options: Any,
+    ) -> NetworkWorth:
+        """Rank wells by their data worth for the map of a day, and list places for further ones.
+
+        Parameters as `gwnet.network` and `gwnet.network.maps.Maps.__call__`.
+
+        Parameters
+        ----------
+        candidates : int, optional
+            Places for further wells.
+        **options : object
+            ``window_days``, ``exclude`` and ``loggers`` as of a map.
+
+        Returns
+        -------
+        gwnet.products.worth.NetworkWorth
+            ``table`` ranks the wells, ``places()`` lists places for further ones, ``write()`` makes tables and a map.
+
+        Raises
+        ------
+        AnalysisError
+            If there are only three wells.
+        TooFewLevelsError
+            If fewer than three levels can be used.
+        """
+        from gwnet.analysis.maps.data_worth import worth_of
+        from gwnet.analysis.maps.site_maps import map_of, unit_of_coordinates
+        from gwnet.products.worth import NetworkWorth
+
+        with self._record(site, known_on, one_site=True, aquifer=aquifer) as record:
+            options = {"loggers": True, **options}
+            drawn = map_of(
+                record.connection,
+                record.settings,
+                aquifer,
+                local_day(date),
+                unit=unit,
+                known_on=record.known_on,
+                **options,
+            )
+            unit_m = unit_of_coordinates(record.settings["crs"])
+            result = worth_of(drawn, candidates=candidates, coordinate_unit_m=unit_m)
+            return NetworkWorth(result, context_of(record, aquifer))
+
+
+def context_of(record: Snapshot, aquifer: str) -> MapContext:
+    """Return what the sheets of an aquifer say around their maps.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
+    aquifer : str
+        Code of the aquifer.
+
+    Returns
+    -------
+    gwnet.figures.maps.context.MapContext
+        Site, name of the aquifer and record.
+    """
+    from gwnet.products.maps import map_context
+
+    return map_context(record.connection, record.settings, aquifer, record.known_on)

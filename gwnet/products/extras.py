@@ -147,7 +147,7 @@ def _gradients(asked: _Asked, extras: Extras) -> Extras:
             continue
         context = asked.context(aquifer)
         made = RoundGradients(dict(context.site), aquifer, context.aquifer_name, found, (), None, context.known_on)
-        tables.append(made.rows().assign(aquifer=aquifer))
+        tables.append(made.table.assign(aquifer=aquifer))
         if any(one.gradient is not None for one in found):
             caption = (
                 f"Horizontal gradients of {context.named(aquifer)}, a point a round: direction and size, with 95 % "
@@ -270,7 +270,7 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
     which = "approved levels" if chosen.approved_only else "levels that may be used, provisional ones among them"
     table = trends(levels, asked.wells, **how)
     figures = TrendFigures(
-        table=table,
+        trends=table,
         levels=levels,
         wells=asked.wells,
         settings=asked.settings,
@@ -292,7 +292,7 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
 
 def _trend_pictures(asked: _Asked, figures: TrendFigures) -> list[Picture]:
     """Return the ranked slopes on as many pages as they take, and their map; nothing where no slope is known."""
-    if figures.table["slope_m_per_year"].notna().sum() == 0:
+    if figures.trends["slope_m_per_year"].notna().sum() == 0:
         return []
     ranked = (
         "Slopes of the wells in order of size with 95 % limits; filled where a trend is significant for all wells "

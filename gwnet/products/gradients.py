@@ -12,6 +12,7 @@ import pandas as pd
 from gwnet.errors import AnalysisError
 from gwnet.hydro.gradients.directions import directions
 from gwnet.products.maps import gradient_row
+from gwnet.products.product import Product
 from gwnet.units import metres_per
 
 if TYPE_CHECKING:
@@ -22,8 +23,8 @@ if TYPE_CHECKING:
     from gwnet.products.seepage import Seepage
 
 
-@dataclass(frozen=True, eq=False)
-class RoundGradients:
+@dataclass(frozen=True, eq=False, repr=False)
+class RoundGradients(Product):
     """The gradient of an aquifer in each round.
 
     Attributes
@@ -50,7 +51,8 @@ class RoundGradients:
     seepage: Seepage | None
     known_on_utc: dt.datetime | None
 
-    def rows(self) -> pd.DataFrame:
+    @property
+    def table(self) -> pd.DataFrame:
         """Return the gradients, one row a round.
 
         Returns
@@ -200,8 +202,8 @@ def local_rows(
     return pd.DataFrame(rows)
 
 
-@dataclass(frozen=True, eq=False)
-class VerticalGradientTable:
+@dataclass(frozen=True, eq=False, repr=False)
+class VerticalGradientTable(Product):
     """Vertical gradients of the clusters of a site.
 
     Attributes
@@ -217,10 +219,6 @@ class VerticalGradientTable:
     site: dict[str, Any]
     table: pd.DataFrame
     known_on_utc: dt.datetime | None
-
-    def rows(self) -> pd.DataFrame:
-        """Return the table, one row a pair and round."""
-        return self.table
 
     def figure(self, unit: str = "m") -> Figure:
         """Return the gradients over the years, a panel for each pair.

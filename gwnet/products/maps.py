@@ -16,6 +16,7 @@ from gwnet.figures.base import style
 from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.data import map_plot_data
 from gwnet.figures.maps.surface_map import draw_surface_map
+from gwnet.products.product import Product
 from gwnet.store.fetch import registry as fetch
 from gwnet.whole_files import write_files
 
@@ -52,8 +53,8 @@ def map_context(connection: Connection, settings: pd.Series, aquifer: str, known
     return MapContext(settings.to_dict(), str(names.get(aquifer, "")), moment, unit_m)
 
 
-@dataclass(frozen=True, eq=False)
-class SiteMap:
+@dataclass(frozen=True, eq=False, repr=False)
+class SiteMap(Product):
     """A potentiometric map of a site.
 
     Attributes
@@ -76,6 +77,11 @@ class SiteMap:
     def gradient(self) -> Gradient:
         """Return the gradient of the plane through the used levels."""
         return self.result.gradient
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Return the levels that the map is made from and those left out, one row a well: its control."""
+        return self.control
 
     def figure(self) -> Figure:
         """Return the map sheet as a figure."""

@@ -257,3 +257,18 @@ def test_a_terminal_without_our_signs_is_no_reason_to_fail(tmp_path):
     ran = run_gwnet("explain", "MW−1", "2026-03-10", cwd=tmp_path, env={"PYTHONIOENCODING": "ascii", "LC_ALL": "C"})
     assert ran.code == STOPPED
     assert "Traceback" not in ran.err
+
+
+def test_a_reader_that_stops_early_is_no_failure(demo_record):
+    command = [sys.executable, "-m", "gwnet", "logger", "heads", "--format", "csv", "--db", str(demo_record)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        assert process.stdout.readline().startswith(b"site,well")
+        process.stdout.close()
+        assert process.stderr.read() == b""
+        assert process.wait() == 0
+
+
+def test_a_word_that_no_option_takes_is_wrong_usage(demo_record, capsys):
+    asked = ["gradient", "--wells", "W-01,W-05,W-07", "--date", "2026-02-17", "--porosity", "0.2"]
+    assert main([*asked, "--db", str(demo_record)]) == 2
+    assert "only one was given" in capsys.readouterr().err

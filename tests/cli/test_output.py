@@ -37,9 +37,9 @@ def test_progress_of_nothing_is_whole(monkeypatch):
 
 
 def test_a_list_of_problems_is_cut_at_its_limit(capsys):
-    output.some(["a", "b", "c"], most=2)
+    output.say_some(["a", "b", "c"], most=2)
     assert capsys.readouterr().err == "a\nb\nand 1 more; --format csv or json prints them all.\n"
-    output.some(["a", "b"], most=2)
+    output.say_some(["a", "b"], most=2)
     assert capsys.readouterr().err == "a\nb\n"
 
 
