@@ -126,7 +126,7 @@ def _steps(plan: dict[str, Any], folder: Path) -> Iterator[list[Made]]:
         if "comparison" in plan:
             yield _comparisons(net, plan["comparison"], folder / "comparisons")
         chart = folder / "coverage.png"
-        net.save_figure(net.coverage_figure(), chart)
+        net.save_figure(net.loggers.coverage(), chart)
         yield [Made("chart of who has data when", chart)]
 
 
@@ -134,15 +134,15 @@ def _comparisons(net: network.Network, wanted: dict[str, str], folder: Path) -> 
     """Draw gradients over the years, the change between two days, two days side by side, and the worth of wells."""
     folder.mkdir()
     aquifer, date = wanted["aquifer"], wanted["date"]
-    rose = net.gradients(aquifer, conductivity=wanted["conductivity"], porosity=wanted["porosity"])
+    rose = net.gradients.by_round(aquifer, conductivity=wanted["conductivity"], porosity=wanted["porosity"])
     made = [Made("gradients of all rounds", net.save_figure(rose.figure(), folder / "gradients.png"))]
-    pairs = net.vertical_gradients()
+    pairs = net.gradients.vertical()
     made.append(Made("vertical gradients", net.save_figure(pairs.figure(), folder / "vertical_gradients.png")))
-    change = net.change_map(aquifer, date, wanted["since"], storage=wanted["storage"])
+    change = net.map.change(aquifer, date, wanted["since"], storage=wanted["storage"])
     made += [Made(f"change from {wanted['since']} to {date}", path) for path in change.write(folder)]
-    beside = net.paired_maps(aquifer, (wanted["beside"], date))
+    beside = net.map.pair(aquifer, (wanted["beside"], date))
     made += [Made(f"maps of {wanted['beside']} and {date}", path) for path in beside.write(folder)]
-    worth = net.worth(aquifer, wanted["beside"])
+    worth = net.map.data_worth(aquifer, wanted["beside"])
     made += [Made(f"worth of wells on {wanted['beside']}", path) for path in worth.write(folder)]
     return made
 
@@ -175,7 +175,7 @@ def _load_loggers(net: network.Network, plan: dict[str, Any]) -> None:
     for one in plan.get("loggers", []):
         files = [demo_folder() / name for name in one["files"]]
         layout = demo_folder() / one["layout"]
-        result = net.load_loggers(files, layout, by=plan["by"], now_utc=one.get("recorded_at"))
+        result = net.loggers.load(files, layout, by=plan["by"], now_utc=one.get("recorded_at"))
         for file in result.files:
             if file.error is not None:
                 raise file.error
@@ -185,7 +185,7 @@ def _load_loggers(net: network.Network, plan: dict[str, Any]) -> None:
             levels = net.levels([one["well"]])
             left_out = levels["measured_at"].str[:16].isin(one["leave_out"])
             parameters["leave_out"] = levels.loc[left_out, "event_id"].tolist()
-        net.correct_logger(
+        net.loggers.correct(
             one["instrument"],
             one["kind"],
             reason=one["reason"],

@@ -14,7 +14,7 @@ import click
 
 from gwnet import __version__
 from gwnet.cli.lazy import LazyGroup
-from gwnet.errors import GwnetError, GwnetWarning
+from gwnet.errors import GwnetError, GwnetWarning, SettingsError
 
 DONE: Final = 0
 STOPPED: Final = 1
@@ -36,14 +36,14 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "explain": ("explain", "Explain how one level was worked out."),
     "check": ("check", "Run the checks and print their findings."),
     "review": ("review", "List what waits for review, or decide about it."),
-    "history": ("history", "Tell what changed at a well: when, by whom and why."),
+    "history": ("history", "Show what changed at a well: when, by whom and why."),
     "effects": ("effects", "List the levels that corrections moved, before and after."),
     "hydrograph": ("hydrograph", "Draw the hydrograph of one or more wells."),
     "trend": ("trend", "Test levels for trends, one row a well."),
-    "seasons": ("seasons", "Tell the seasons of wells: monthly statistics and the newest level's percentile."),
+    "seasons": ("seasons", "Print monthly statistics of wells and the percentile of the newest level."),
     "map": ("map", "Draw the potentiometric map of one aquifer and day."),
     "gradient": ("gradient", "Work out horizontal and vertical gradients, on one day or round by round."),
-    "worth": ("worth", "Rank wells by what the map loses without them."),
+    "worth": ("worth", "Rank wells by their data worth: what the map loses without them."),
     "report": ("report", "Make a report from its definition."),
 }
 
@@ -94,14 +94,18 @@ def _run(args: Sequence[str] | None) -> int:
         sys.stdout.flush()
     except click.ClickException as error:
         return _wrong_usage(error)
+    except SettingsError as error:
+        _say(str(error))
+        return WRONG_USAGE
     except GwnetError as error:
         _say(str(error))
     except (click.Abort, KeyboardInterrupt):
         _say("stopped by the keyboard.")
-    except BrokenPipeError:
+    except (BrokenPipeError, SystemExit):  # click exits where the reader of standard output has gone
         _silence_output()
+        return DONE
     except OSError as error:
-        _say(_told(error))
+        _say(_describe_refusal(error))
     else:
         return code if isinstance(code, int) else DONE
     return STOPPED
@@ -126,7 +130,7 @@ def _say(text: str) -> None:
     click.echo(f"gwnet: {safe(text)}", err=True)
 
 
-def _told(error: OSError) -> str:
+def _describe_refusal(error: OSError) -> str:
     """Return what the operating system refused, with the file it was about."""
     what = error.strerror or str(error)
     return f"{error.filename}: {what}." if error.filename else f"{what}."

@@ -18,8 +18,8 @@ NOTHING: Final = "–"
 
 #: Unit suffixes of column names: how the heading shows the unit, and the decimals of a number in it.
 _SUFFIXES: Final[dict[str, tuple[str, int]]] = {
-    "_m_per_year": ("m/year", 4),
-    "_ft_per_year": ("ft/year", 3),
+    "_m_per_year": ("m/year", 3),
+    "_ft_per_year": ("ft/year", 2),
     "_m": ("m", 3),
     "_ft": ("ft", 2),
     "_mm": ("mm", 0),
@@ -90,7 +90,7 @@ def cell_text(value: Any, name: str) -> str:
     value : object
         Value of a frame.
     name : str
-        Name of its column, which tells the decimals.
+        Name of its column, which decides the decimals.
 
     Returns
     -------
@@ -117,7 +117,9 @@ def _number(value: float, name: str) -> str:
             return f"{value:.{decimals}f}"
     if name in _DECIMALS:
         return f"{value:.{_DECIMALS[name]}f}"
-    return f"{value:.3g}" if "gradient" in name or name in _SIGNIFICANT else f"{value:.6g}"
+    if "gradient" in name or name in _SIGNIFICANT or name.endswith("_p"):
+        return f"{value:#.3g}".rstrip(".")
+    return f"{value:.6g}"
 
 
 def file_value(value: Any) -> Any:

@@ -7,6 +7,9 @@ import click
 
 from gwnet.cli import DONE, DONE_WITH_FINDINGS, options, output
 
+#: Columns on a terminal.
+_COLUMNS = ("finding_id", "well", "measured_at", "round", "rule", "severity", "decision", "message")
+
 
 @click.command("check")
 @click.option("--round", "round", metavar="ROUND", help="Only findings of this gauging round.")
@@ -22,13 +25,14 @@ def command(form: str, db: str, by: str, dry_run: bool, known_on: dt.datetime | 
     Findings are recorded for review: new ones are added, those that no longer hold are retired. With --dry-run or
     --known-on they are only printed. Exit code 3 when there are findings.
     """
-    recorded = not dry_run and known_on is None
-    with options.opened(db) as net:
-        findings = net.check(by=by if recorded else None, known_on=known_on, **chosen)
-    hidden = ["event_id", "limits", "decided_by", "decision_reason"] if form == "table" else ["event_id"]
-    shown = findings[["finding_id", *findings.columns.drop("finding_id")]].drop(columns=hidden)
-    output.rows(shown, form, empty="No findings.")
-    if recorded:
-        stored = findings.attrs["stored"]
+    with options.open_record(db) as net:
+        if dry_run or known_on is not None:
+            findings, stored = net.checks(known_on=known_on, **chosen), None
+        else:
+            recorded = net.checks.record(by=by, **chosen)
+            findings, stored = recorded.findings, recorded.stored
+    table = findings[["finding_id", *findings.columns.drop(["finding_id", "event_id"])]]
+    output.rows(table, form, empty="No findings.", columns=_COLUMNS)
+    if stored is not None:
         output.say(f"{stored.added} recorded, {stored.kept} on record already, {stored.retired} no longer found.")
     return DONE if findings.empty else DONE_WITH_FINDINGS

@@ -36,8 +36,8 @@ def command(
     from gwnet.analysis.levels.display_unit import in_unit
 
     since, until = between or (None, None)
-    with options.opened(db) as net:
-        table = in_unit(net.effects(wells or None, site=site, since=since, until=until), unit)
+    with options.open_record(db) as net:
+        table = in_unit(net.levels.effects(wells or None, site=site, since=since, until=until), unit)
     if form == "table":
-        table = reviewed.without_idle_columns(table)
+        table = reviewed.drop_idle_columns(table)
     output.rows(table, form, empty="No level moved.")

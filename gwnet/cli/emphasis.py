@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import click
 
-#: Cells that stand out, and how. The word itself tells; the emphasis only draws the eye.
+#: Cells that stand out, and how. The word itself says it; the emphasis only draws the eye.
 STYLES: Final[dict[str, dict[str, Any]]] = {
     "serious": {"bold": True, "fg": "red"},
     "rejected": {"bold": True, "fg": "red"},

@@ -21,5 +21,5 @@ def command(well: str, time: str, form: str, db: str, **chosen: Any) -> None:
     From the readings through tape check and survey to the elevation, each with its file and row. TIME is a local date
     or time in ISO 8601, as 'gwnet levels' prints it; a date explains every level of that day.
     """
-    with options.opened(db) as net:
-        output.explanations(net.explain(well, time, **chosen), form)
+    with options.open_record(db) as net:
+        output.explanations(net.levels.explain(well, time, **chosen), form)

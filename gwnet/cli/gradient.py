@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 @click.option("--porosity", metavar="N", help="Effective porosity, with --conductivity: 0.22 or 0.15..0.25.")
 @click.option("--rose", type=click.Path(path_type=Path), metavar="FILE", help="Draw the rounds as a rose.")
 @click.option("--figure", type=click.Path(path_type=Path), metavar="FILE", help="Draw the vertical gradients.")
-@click.option("--exclude", multiple=True, metavar="WELL", help="Leave this well or gauge out; several times.")
+@options.exclude
 @options.span
 @options.window
 @options.site
@@ -40,23 +40,40 @@ if TYPE_CHECKING:
 def command(form: str, unit: str, db: str, rose: Path | None, figure: Path | None, **chosen: Any) -> None:
     """Work out horizontal and vertical gradients, on one day or round by round.
 
-    Three wells of --wells give the plane through them, more a fitted plane. The azimuth is that of flow, clockwise
-    from grid north. Vertical gradients are between the middles of screens, positive upward. Where levels cannot be
-    told apart within their uncertainty, that is the answer. Nothing is averaged over rounds.
+    Three wells of --wells define the plane through them, more a fitted plane. The azimuth is that of flow, clockwise
+    from grid north. Vertical gradients are between the middles of screens, positive upward. Where levels are
+    not distinguishable within their uncertainty, the answer says so. Nothing is averaged over rounds.
     """
     from gwnet.analysis.levels.display_unit import in_unit
 
     mode = _mode(chosen, rose, figure)
-    with options.opened(db) as net:
+    with options.open_record(db) as net:
         table, drawn = _WORK[mode](net, chosen)
         for path in (rose, figure):
             if path is not None:
-                output.made([net.save_figure(drawn.figure(unit), path)])
-    printed = output.record if mode == "wells" else output.rows
-    printed(in_unit(table, unit), form)
+                output.say_written([net.save_figure(drawn.figure(unit), path)])
+    if mode == "wells":
+        output.record(in_unit(table, unit), form)
+    else:
+        if form == "table" and "determined" in table:
+            # the note of a significant gradient repeats its numbers
+            table = table.assign(note=table["note"].mask(table["determined"].astype(bool), ""))
+        output.rows(in_unit(table, unit), form, columns=_COLUMNS[mode])
 
 
-#: Options that each way of asking takes beside those that all take.
+#: Columns on a terminal, of each way of asking.
+_FLOW = ("gradient", "gradient_uncertainty", "azimuth_degrees", "azimuth_uncertainty_degrees")
+_VELOCITY = ("velocity_lowest_m_per_day", "velocity_m_per_day", "velocity_highest_m_per_day")
+_COLUMNS = {
+    "rounds": ("round", "date", *_FLOW, "wells", "triangles", "turn", "turn_degrees", "finding", *_VELOCITY, "note"),
+    "local": ("well", *_FLOW, "reach_m", *_VELOCITY, "neighbours", "note"),
+    "vertical": (
+        *("cluster", "upper_well", "lower_well", "round", "date", "head_difference_m", "vertical_gradient"),
+        *("vertical_gradient_uncertainty", "direction", "note"),
+    ),
+}
+
+#: Options of each way of asking beside those that all have.
 _TAKES = {
     "rounds": {"aquifer", "wells", "rounds", "dates", "start", "end", "exclude", "conductivity", "porosity", "rose"},
     "local": {"aquifer", "date", "local", "exclude", "conductivity", "porosity"},
@@ -88,28 +105,28 @@ def _mode(chosen: dict[str, Any], rose: Path | None, figure: Path | None) -> str
 
 
 def _of_wells(net: Network, chosen: dict[str, Any]) -> tuple[pd.DataFrame, Any]:
-    found = net.gradient(chosen["wells"], chosen["date"], **_picked(chosen, "conductivity", "porosity"))
+    found = net.gradients(chosen["wells"], chosen["date"], **_picked(chosen, "conductivity", "porosity"))
     return found.summary(), found
 
 
 def _of_rounds(net: Network, chosen: dict[str, Any]) -> tuple[pd.DataFrame, Any]:
     more = _picked(chosen, "wells", "dates", "start", "end", "exclude", "conductivity", "porosity")
-    found = net.gradients(chosen["aquifer"], **more)
-    return found.rows(), found
+    found = net.gradients.by_round(chosen["aquifer"], **more)
+    return found.table, found
 
 
 def _of_places(net: Network, chosen: dict[str, Any]) -> tuple[pd.DataFrame, Any]:
     more = _picked(chosen, "nearest", "exclude", "conductivity", "porosity")
-    return net.local_gradients(chosen["aquifer"], chosen["date"], **more), None
+    return net.gradients.local(chosen["aquifer"], chosen["date"], **more), None
 
 
 def _of_clusters(net: Network, chosen: dict[str, Any]) -> tuple[pd.DataFrame, Any]:
-    found = net.vertical_gradients(chosen["clusters"] or None, **_picked(chosen, "start", "end"))
-    return found.rows(), found
+    found = net.gradients.vertical(chosen["clusters"] or None, **_picked(chosen, "start", "end"))
+    return found.table, found
 
 
 def _picked(chosen: dict[str, Any], *names: str) -> dict[str, Any]:
-    """Return the options of those names and those that every way takes."""
+    """Return the options of those names and those that every way has."""
     return {name: chosen[name] for name in (*names, "site", "known_on", "window_days")}
 
 

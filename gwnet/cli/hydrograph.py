@@ -19,6 +19,6 @@ from gwnet.cli import options, output
 @options.db
 def command(wells: tuple[str, ...], out: Path, db: str, **chosen: Any) -> None:
     """Draw the hydrograph of one or more wells."""
-    with options.opened(db) as net:
+    with options.open_record(db) as net:
         figure = net.hydrograph(wells, **chosen)
         output.files([net.save_figure(figure, out)])

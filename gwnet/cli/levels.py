@@ -10,14 +10,14 @@ from gwnet.cli import options, output
 
 @click.command("levels")
 @options.wells
-@click.option("--aquifer", metavar="AQUIFER", help="Only wells of this aquifer.")
+@options.aquifer
 @click.option("--round", "round", metavar="ROUND", help="Only this gauging round.")
 @click.option(
     "--loggers",
     type=click.Choice(["none", "round", "daily"]),
     default="none",
     show_default=True,
-    help="Add rows of loggers: heads at the moment of each round, or daily means; they bear the method logger.",
+    help="Add rows of loggers: heads at the moment of each round, or daily means; their method is logger.",
 )
 @options.span
 @options.site
@@ -29,12 +29,12 @@ def command(wells: tuple[str, ...], known_on: dt.datetime | None, unit: str, for
     """Print reduced levels, one row an event.
 
     Depths are positive downward, elevations positive upward; uncertainty is the 95 % half-width; bound is <= for a
-    dry well. With --loggers a last column gives the method.
+    dry well. With --loggers a last column has the method.
     """
     from gwnet.analysis.levels.display_unit import in_unit
     from gwnet.analysis.levels.table import PRINTED_COLUMNS
 
-    with options.opened(db) as net:
+    with options.open_record(db) as net:
         table = net.levels(wells or None, known_on=known_on, **chosen)
     columns = [*PRINTED_COLUMNS, *(["method"] if chosen["loggers"] != "none" else [])]
     output.rows(in_unit(table[columns], unit), form, empty="No level is on record that matches.")

@@ -18,7 +18,7 @@ from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, loaded, options, output
     help="Replace rows on record, never lost; a column that the file lacks keeps its value, an empty cell empties it.",
 )
 @click.option("--withdraw", is_flag=True, help="Retire the rows of the same keys without a successor.")
-@click.option("--reason", metavar="TEXT", help="Why; needed to correct and to withdraw.")
+@options.reason("needed to correct and to withdraw")
 @click.option(
     "--rejected",
     "rejected_dir",
@@ -45,11 +45,11 @@ def command(paths: tuple[Path, ...], show: str, form: str, db: str, **chosen: An
     empty asks first.
     """
     if chosen["correct"] and not chosen["dry_run"] and loaded.can_ask():
-        with options.opened(db) as net, loaded.rejections_shown(form):
+        with options.open_record(db) as net, loaded.rejections_shown(form):
             preview = net.load(paths, **chosen | {"dry_run": True})
         if preview.emptied and not loaded.is_confirmed(preview):
             return STOPPED
-    with options.opened(db) as net, loaded.rejections_shown(form), output.progress("loading") as progress:
+    with options.open_record(db) as net, loaded.rejections_shown(form), output.progress("loading") as progress:
         result = net.load(paths, progress=progress, **chosen)
     loaded.show(result, form, show)
     return DONE_WITH_FINDINGS if result.rejections else DONE

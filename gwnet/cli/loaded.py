@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from gwnet.cli import output
-from gwnet.cli.reviewed import without_idle_columns
+from gwnet.cli.reviewed import drop_idle_columns
 from gwnet.errors import FileRejectedError
 from gwnet.plain_text import without_control_signs as safe
 
@@ -72,7 +72,7 @@ def show(result: LoadResult, form: str, listed: str = "rejections") -> None:
         output.rows(_changes(result) if listed == "changes" else _moved(result), form)
     if result.emptied:
         output.say(_emptied(result))
-    output.made(result.rejected_files)
+    output.say_written(result.rejected_files)
     if result.dry_run:
         output.say("Dry run: nothing was written.")
     elif not result.written:
@@ -103,7 +103,7 @@ def is_confirmed(preview: LoadResult) -> bool:
     bool
         Whether the person said yes.
     """
-    output.some([f"{one.table}, {one.key}: {one.column} is {one.was} on record" for one in preview.emptied])
+    output.say_some([f"{one.table}, {one.key}: {one.column} is {one.was} on record" for one in preview.emptied])
     if click.confirm(f"{_emptied(preview)} Record the correction?", default=False, err=True):
         return True
     output.say("Nothing was written. A column that the file lacks keeps its values on record.")
@@ -140,7 +140,7 @@ def _preview(result: LoadResult) -> None:
         _first_rows(changes.drop(columns="file" if changes["file"].nunique() == 1 else []), "changes")
     if len(moved):
         click.echo(f"\nLevels that would move: {_how_far(moved)}\n")
-        _first_rows(without_idle_columns(moved), "levels")
+        _first_rows(drop_idle_columns(moved), "levels")
     elif len(changes):
         click.echo("\nNo level would move.")
 
@@ -165,7 +165,7 @@ def _how_far(moved: pd.DataFrame) -> str:
 def rejections(found: Sequence[Rejection], form: str) -> None:
     """Print rejections: the first ones as messages, or all of them as data."""
     if form == "table":
-        output.some([_problem(rejection) for rejection in found])
+        output.say_some([_problem(rejection) for rejection in found])
         return
     import pandas as pd
 

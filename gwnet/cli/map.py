@@ -30,15 +30,15 @@ def _variogram(ctx: click.Context, _param: click.Parameter, value: str | None) -
 
 
 @click.command("map")
-@click.option("--aquifer", required=True, metavar="AQUIFER", help="Aquifer to map.")
-@click.option("--date", required=True, type=options.Day(), metavar="DATE", help="Local date of the levels.")
+@options.mapped_aquifer
+@options.day
 @options.window
 @click.option(
     "--method",
     type=click.Choice(["auto", "kriging", "spline", "triangulation"]),
     default="kriging",
     show_default=True,
-    help="How the surface is fitted; auto takes the one that estimates left-out levels best.",
+    help="How the surface is fitted; auto is the one with the smallest leave-one-out error.",
 )
 @click.option(
     "--variogram",
@@ -48,9 +48,7 @@ def _variogram(ctx: click.Context, _param: click.Parameter, value: str | None) -
     "nugget in the square of --unit, range in --unit. Default: fitted.",
 )
 @options.interval
-@click.option(
-    "--exclude", multiple=True, metavar="WELL", help="Leave this well or gauge out; may be given several times."
-)
+@options.exclude
 @click.option("--barriers", metavar="FILE[:LAYER]", help="Lines that heads do not reach across, for example faults.")
 @click.option("--boundary", metavar="FILE[:LAYER]", help="Polygon beyond which nothing is drawn.")
 @click.option(
@@ -82,7 +80,7 @@ def _variogram(ctx: click.Context, _param: click.Parameter, value: str | None) -
 )
 @click.option("--storage", metavar="S", help="Storage coefficient, with --change-from: 0.12 or 0.08..0.15.")
 @click.option("--paired-with", "other", type=options.Day(), metavar="DATE", help="Set the map of this day beside it.")
-@options.loggers("Let the level of a well's logger stand in where no usable reading was made; not for changes.")
+@options.loggers("Use the level of a well's logger where there is no usable manual reading; not for changes.")
 @options.out_folder
 @options.site
 @options.known_on
@@ -111,18 +109,28 @@ def command(
 
     _refuse(since, storage, other, chosen)
     drawn: ChangeMap | MapPair | SiteMap
-    with options.opened(db) as net:
+    with options.open_record(db) as net:
         if since is not None:
             kept = {name: value for name, value in chosen.items() if name not in _NOT_OF_CHANGES}
-            drawn = net.change_map(since=since, storage=storage, unit=unit, **kept)
+            drawn = net.map.change(since=since, storage=storage, unit=unit, **kept)
         elif other is not None:
-            drawn = net.paired_maps(dates=(chosen.pop("date"), other), unit=unit, loggers=loggers, **chosen)
+            drawn = net.map.pair(dates=(chosen.pop("date"), other), unit=unit, loggers=loggers, **chosen)
         else:
             drawn = net.map(unit=unit, loggers=loggers, **chosen)
         made = drawn.write(out)
-    printed = output.record if other is None else output.rows
-    printed(in_unit(drawn.summary(), unit), form)
-    output.made(made)
+    table = in_unit(drawn.summary(), unit)
+    if other is not None:
+        output.rows(table, form)
+    else:
+        output.record(table.assign(exclusions=_first(table["exclusions"][0])) if form == "table" else table, form)
+    output.say_written(made)
+
+
+def _first(exclusions: str, most: int = 6) -> str:
+    """Return the first of the wells that are left out, and how many more there are."""
+    wells = exclusions.split("; ")
+    more = len(wells) - most
+    return exclusions if more <= 0 else f"{'; '.join(wells[:most])}; and {more} more (layer control of the GeoPackage)"
 
 
 #: Options of a map of levels that mean nothing for one of changes.

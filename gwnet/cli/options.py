@@ -20,8 +20,8 @@ DEFAULT_DATABASE = "gwnet.sqlite"
 
 
 @contextmanager
-def opened(address: str) -> Iterator[Network]:
-    """Open the record for one command and close it afterwards; a missing database is an error, never made."""
+def open_record(address: str) -> Iterator[Network]:
+    """Open the record for one command and close it afterwards; a missing database is an error."""
     from gwnet.network import Network
 
     net = Network(address)
@@ -31,7 +31,7 @@ def opened(address: str) -> Iterator[Network]:
         net.close()
 
 
-def shown(address: str) -> str:
+def hide_password(address: str) -> str:
     """Return a database address as it may be printed: without its password."""
     if "://" not in address:
         return address
@@ -109,94 +109,12 @@ def _named(_ctx: click.Context, _param: click.Parameter, value: str) -> str:
     return value.strip()
 
 
-def db(command: Command) -> Command:
-    """Add ``--db``."""
-    return click.option(
-        "--db",
-        envvar="GWNET_DB",
-        default=DEFAULT_DATABASE,
-        show_default=True,
-        show_envvar=True,
-        metavar="URL",
-        help="Database: a file path or an SQLAlchemy URL.",
-    )(command)
-
-
-def form(command: Command) -> Command:
-    """Add ``--format``; the command gets it as ``form``."""
-    return click.option(
-        "--format",
-        "form",
-        type=click.Choice(["table", "csv", "json"]),
-        default="table",
-        show_default=True,
-        help="How rows are printed.",
-    )(command)
-
-
-def unit(command: Command) -> Command:
-    """Add ``--unit``."""
-    return click.option(
-        "--unit",
-        type=click.Choice(["m", "ft"]),
-        is_eager=True,
-        default="m",
-        show_default=True,
-        help="Unit of depths and elevations; ft is the international foot.",
-    )(command)
-
-
 def _not_in_the_future(ctx: click.Context, param: click.Parameter, value: dt.datetime | None) -> dt.datetime | None:
     """Refuse a time that has not come: what will be known then can still change."""
     if value is not None and value > dt.datetime.now(dt.UTC) + dt.timedelta(minutes=1):
         message = f"{value:%Y-%m-%dT%H:%MZ} has not come yet; the record of that time can still change."
         raise click.BadParameter(message, ctx=ctx, param=param)
     return value
-
-
-def known_on(command: Command) -> Command:
-    """Add ``--known-on``."""
-    return click.option(
-        "--known-on",
-        type=Instant(),
-        callback=_not_in_the_future,
-        metavar="TIME",
-        help="Record as it was known at this time, for example 2026-04-07T12:00Z. Default: all that is recorded.",
-    )(command)
-
-
-def by(command: Command) -> Command:
-    """Add ``--by``."""
-    return click.option(
-        "--by",
-        default=_login_name,
-        show_default="login name",
-        callback=_named,
-        metavar="NAME",
-        help="Who records.",
-    )(command)
-
-
-def site(command: Command) -> Command:
-    """Add ``--site``."""
-    return click.option("--site", metavar="SITE", help="Site, where the record holds several.")(command)
-
-
-def wells(command: Command) -> Command:
-    """Add ``--well``, which may be given several times; the command gets ``wells``."""
-    return click.option(
-        "--well", "wells", multiple=True, metavar="WELL", help="Only this well; may be given several times."
-    )(command)
-
-
-def span(command: Command) -> Command:
-    """Add ``--from`` and ``--to``; the command gets ``start`` and ``end``."""
-    command = click.option(
-        "--to", "end", type=Day(), callback=_not_before_start, metavar="DATE", help="Last local date, included."
-    )(command)
-    return click.option(
-        "--from", "start", type=Day(), is_eager=True, metavar="DATE", help="First local date, included."
-    )(command)
 
 
 def _not_before_start(ctx: click.Context, _param: click.Parameter, value: dt.date | None) -> dt.date | None:
@@ -208,72 +126,114 @@ def _not_before_start(ctx: click.Context, _param: click.Parameter, value: dt.dat
     return value
 
 
-def out_folder(command: Command) -> Command:
-    """Add ``--out`` for a folder."""
-    return click.option(
-        "--out",
-        required=True,
-        type=click.Path(file_okay=False, path_type=Path),
-        metavar="DIR",
-        help="Folder to write into; made when it is not there.",
-    )(command)
-
-
-def figure_file(command: Command) -> Command:
-    """Add ``--out`` for a figure."""
-    return click.option(
-        "--out",
-        required=True,
-        type=click.Path(dir_okay=False, path_type=Path),
-        metavar="FILE",
-        help="File to draw into; its ending says how: .png, .pdf or .svg.",
-    )(command)
-
-
-def drawing(name: str, words: str) -> Callable[[Command], Command]:
-    """Return what adds an option for a file to draw into beside the rows that are printed."""
-
-    def add(command: Command) -> Command:
-        kind = click.Path(dir_okay=False, path_type=Path)
-        return click.option(name, type=kind, metavar="FILE", help=f"{words} Ending .png, .pdf or .svg.")(command)
-
-    return add
-
-
-def loggers(what: str) -> Callable[[Command], Command]:
-    """Add ``--loggers/--no-loggers``, with what the loggers do there."""
-
-    def add(command: Command) -> Command:
-        return click.option("--loggers/--no-loggers", default=True, show_default=True, help=what)(command)
-
-    return add
-
-
-def window(command: Command) -> Command:
-    """Add ``--window``; the command gets ``window_days``."""
-    return click.option(
-        "--window",
-        "window_days",
-        type=click.FloatRange(min=0),
-        metavar="DAYS",
-        help="Days before and after the date that count as the same day. Default: the site's.",
-    )(command)
-
-
-def interval(command: Command) -> Command:
-    """Add ``--interval``; the command gets ``interval_m`` in metres, whatever the display unit."""
-    return click.option(
-        "--interval",
-        "interval_m",
-        type=click.FloatRange(min=0, min_open=True),
-        callback=in_metres,
-        metavar="LENGTH",
-        help="Contour interval in the unit of --unit. Default: chosen from the range and the uncertainty.",
-    )(command)
-
-
 def in_metres(ctx: click.Context, _param: click.Parameter, value: float | None) -> float | None:
     """Convert a length from the display unit, which is eager and so is parsed before it."""
     from gwnet.units import metres_per
 
     return None if value is None else value * metres_per(ctx.params.get("unit", "m"))
+
+
+# Options without arguments of their own, each to be put above a command.
+
+db = click.option(
+    "--db",
+    envvar="GWNET_DB",
+    default=DEFAULT_DATABASE,
+    show_default=True,
+    show_envvar=True,
+    metavar="URL",
+    help="Database: a file path or an SQLAlchemy URL.",
+)
+form = click.option(
+    "--format",
+    "form",
+    type=click.Choice(["table", "csv", "json"]),
+    default="table",
+    show_default=True,
+    help="How rows are printed.",
+)
+unit = click.option(
+    "--unit",
+    type=click.Choice(["m", "ft"]),
+    is_eager=True,
+    default="m",
+    show_default=True,
+    help="Unit of depths and elevations; ft is the international foot.",
+)
+known_on = click.option(
+    "--known-on",
+    type=Instant(),
+    callback=_not_in_the_future,
+    metavar="TIME",
+    help="Record as it was known at this time, for example 2026-04-07T12:00Z. Default: all that is recorded.",
+)
+by = click.option(
+    "--by", default=_login_name, show_default="login name", callback=_named, metavar="NAME", help="Who records."
+)
+site = click.option("--site", metavar="SITE", help="Site, where the record holds several.")
+aquifer = click.option("--aquifer", metavar="AQUIFER", help="Only wells of this aquifer.")
+mapped_aquifer = click.option("--aquifer", required=True, metavar="AQUIFER", help="Aquifer to map.")
+wells = click.option(
+    "--well", "wells", multiple=True, metavar="WELL", help="Only this well; may be given several times."
+)
+exclude = click.option(
+    "--exclude", multiple=True, metavar="WELL", help="Leave this well or gauge out; may be given several times."
+)
+approved = click.option("--approved", is_flag=True, help="Leave out levels that no review approved.")
+day = click.option("--date", required=True, type=Day(), metavar="DATE", help="Local date of the levels.")
+window = click.option(
+    "--window",
+    "window_days",
+    type=click.FloatRange(min=0),
+    metavar="DAYS",
+    help="Days before and after the date that count as the same day. Default: the site's.",
+)
+interval = click.option(
+    "--interval",
+    "interval_m",
+    type=click.FloatRange(min=0, min_open=True),
+    callback=in_metres,
+    metavar="LENGTH",
+    help="Contour interval in the unit of --unit. Default: chosen from the range and the uncertainty.",
+)
+out_folder = click.option(
+    "--out",
+    required=True,
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="DIR",
+    help="Folder to write into; made when it is not there.",
+)
+figure_file = click.option(
+    "--out",
+    required=True,
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="File to draw into; its ending says how: .png, .pdf or .svg.",
+)
+
+
+def span(command: Command) -> Command:
+    """Add ``--from`` and ``--to``; the command gets ``start`` and ``end``."""
+    start = click.option(
+        "--from", "start", type=Day(), is_eager=True, metavar="DATE", help="First local date, included."
+    )
+    end = click.option(
+        "--to", "end", type=Day(), callback=_not_before_start, metavar="DATE", help="Last local date, included."
+    )
+    return start(end(command))
+
+
+def reason(what: str, *, required: bool = False) -> Callable[[Command], Command]:
+    """Return what adds ``--reason``, with what it is needed for."""
+    return click.option("--reason", metavar="TEXT", required=required, help=f"Why; {what}.")
+
+
+def drawing(name: str, words: str) -> Callable[[Command], Command]:
+    """Return what adds an option for a file to draw into beside the rows that are printed."""
+    kind = click.Path(dir_okay=False, path_type=Path)
+    return click.option(name, type=kind, metavar="FILE", help=f"{words} Ending .png, .pdf or .svg.")
+
+
+def loggers(what: str) -> Callable[[Command], Command]:
+    """Return what adds ``--loggers/--no-loggers``, with what the loggers do there."""
+    return click.option("--loggers/--no-loggers", default=True, show_default=True, help=what)

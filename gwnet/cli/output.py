@@ -30,7 +30,13 @@ def say(text: str) -> None:
     click.echo(safe(text), err=True)
 
 
-def rows(table: pd.DataFrame, form: str, *, empty: str = "Nothing on record matches.") -> None:
+def rows(
+    table: pd.DataFrame,
+    form: str,
+    *,
+    empty: str = "Nothing on record matches.",
+    columns: Sequence[str] | None = None,
+) -> None:
     """Print rows to standard output.
 
     Parameters
@@ -41,7 +47,11 @@ def rows(table: pd.DataFrame, form: str, *, empty: str = "Nothing on record matc
         As aligned text, CSV, or a JSON list of records, one a line.
     empty : str, optional
         Message where there are no rows.
+    columns : sequence of str, optional
+        Columns of the aligned text, in order of use, with their names in metres; all unless given. Files have all.
     """
+    if columns is not None and form == "table":
+        table = _chosen(table, columns)
     if table.empty and form == "table":
         say(empty)
     elif form == "table":
@@ -55,6 +65,13 @@ def rows(table: pd.DataFrame, form: str, *, empty: str = "Nothing on record matc
         records = (dict(zip(keys, map(file_value, row), strict=True)) for row in _values(table))
         lines = (json.dumps(record, ensure_ascii=False, allow_nan=False) for record in records)
         click.echo("[\n" + ",\n".join(lines) + "\n]" if len(table) else "[]")
+
+
+def _chosen(table: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
+    """Return the columns of those names, in the unit that the table has; the site as well where there are several."""
+    present = {name.replace("_ft", "_m") if "_ft" in name else name: name for name in map(str, table.columns)}
+    several = "site" in present and table["site"].nunique() > 1
+    return table[[present[name] for name in (*(["site"] if several else []), *columns) if name in present]]
 
 
 def record(table: pd.DataFrame, form: str) -> None:
@@ -91,8 +108,8 @@ def grouped(lines: Iterable[tuple[str, str]]) -> None:
         above = heading
 
 
-def made(paths: Iterable[Path | str]) -> None:
-    """Say which files were made, beside the rows that a command prints."""
+def say_written(paths: Iterable[Path | str]) -> None:
+    """Say which files were written, beside the rows that a command prints."""
     for path in paths:
         say(f"wrote {path}")
 
@@ -126,7 +143,7 @@ def _wrapped(text: str, one: Explanation) -> str:
     return "\n".join("\n".join(line) for line in lines)
 
 
-def some(lines: Sequence[str], most: int = 50) -> None:
+def say_some(lines: Sequence[str], most: int = 50) -> None:
     """Print the first lines of a list of problems as messages, and how many more there are."""
     for line in lines[:most]:
         say(line)

@@ -1,4 +1,4 @@
-"""``gwnet report``: make a report, list the issued ones, tell how two differ."""
+"""``gwnet report``: make a report, list the issued ones, compare two."""
 
 from pathlib import Path
 from typing import Any
@@ -50,7 +50,7 @@ def make(definition: str, period: str | None, out: Path, db: str, **chosen: Any)
     if (period is None) == (chosen["round"] is None):
         message = "Give either --period or --round."
         raise click.UsageError(message)
-    with options.opened(db) as net, output.progress("report") as progress:
+    with options.open_record(db) as net, output.progress("report") as progress:
         made = net.report(definition, period or "", out, progress=progress, **chosen)
     output.files(made)
 
@@ -62,8 +62,8 @@ def make(definition: str, period: str | None, out: Path, db: str, **chosen: Any)
 @options.db
 def issues(form: str, db: str, **chosen: Any) -> None:
     """List the issued reports: what, when, by whom, from which state of the record."""
-    with options.opened(db) as net:
-        table = net.issues(**chosen)
+    with options.open_record(db) as net:
+        table = net.report.issues(**chosen)
     output.rows(table, form, empty="No report was issued.")
 
 
@@ -74,11 +74,11 @@ def issues(form: str, db: str, **chosen: Any) -> None:
 @options.form
 @options.db
 def diff(first: str, second: str, form: str, db: str, **chosen: Any) -> None:
-    """Tell in which printed values two issued reports differ: old, new and why.
+    """List the printed values in which two issued reports differ: old, new and why.
 
     A and B are numbers from 'gwnet report issues', PDF files of issued reports, or the first six or more signs of
     their SHA-256. B may be the word now, and is unless given: the same report from the record as it is now.
     """
-    with options.opened(db) as net:
-        table = net.report_differences(first, second, **chosen)
+    with options.open_record(db) as net:
+        table = net.report.diff(first, second, **chosen)
     output.rows(table, form, empty="No printed value differs.")

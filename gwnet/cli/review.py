@@ -1,36 +1,43 @@
 """``gwnet review``: what waits, and the verbs that change it."""
 
 import datetime as dt
-from collections.abc import Callable
-from typing import Any, TypeVar
+from collections.abc import Callable, Sequence
+from typing import Any, Final
 
 import click
 from click.core import ParameterSource
 
 from gwnet.cli import DONE, DONE_WITH_FINDINGS, options, reviewed
 
-Command = TypeVar("Command", bound=Callable[..., Any])
+#: The verbs: what each can be said of, and its help.
+VERBS: Final[dict[str, tuple[tuple[str, ...], str]]] = {
+    "approve": (
+        ("levels",),
+        """Approve provisional levels, all that are chosen or none.
 
+        Refused for levels with an undecided serious finding, and for those that the reviewer read or recorded, unless
+        the site allows it (self_review). Exit code 3 when levels were passed over.
+        """,
+    ),
+    "reject": (("levels",), "Reject provisional levels: they stay on record and enter no map, trend or statistic."),
+    "hold": (("levels", "findings"), "Put levels (by options) or findings (by their numbers) on hold."),
+    "reopen": (("levels", "findings"), "Reopen reviewed levels (by options) or decided findings (by their numbers)."),
+    "accept": (("findings",), "Accept findings: they are right, and the reason says what follows."),
+    "dismiss": (("findings",), "Dismiss findings: the level is sound, and the reason says why."),
+}
 
-def _selection(command: Command) -> Command:
-    """Add the options that say which levels are meant."""
-    command = click.option(
-        "--event",
-        "events",
-        type=int,
-        multiple=True,
-        metavar="NUMBER",
-        help="This level event; may be repeated.",
-    )(command)
-    command = options.span(options.site(options.wells(command)))
-    return click.option("--round", "round", metavar="ROUND", help="Levels of this gauging round.")(command)
-
-
-def _reason(*, required: bool) -> Callable[[Command], Command]:
-    return click.option("--reason", metavar="TEXT", required=required, help="Why; kept with the decision.")
-
-
-_findings = click.argument("findings", nargs=-1, type=int, metavar="[FINDING]...")
+#: Options that say which levels are meant, and the argument that says which findings.
+_LEVELS: Final = (
+    click.option("--round", "round", metavar="ROUND", help="Levels of this gauging round."),
+    options.span,
+    options.site,
+    options.wells,
+    click.option("--event", "events", type=int, multiple=True, metavar="N", help="This level event; several times."),
+)
+_FINDINGS: Final = (click.argument("findings", nargs=-1, type=int, metavar="[FINDING]..."),)
+_PASS_OVER: Final = click.option(
+    "--pass-over", is_flag=True, help="Pass over levels that cannot be approved, rather than approve none."
+)
 
 
 @click.group("review", invoke_without_command=True)
@@ -67,8 +74,8 @@ def command(
     if context.invoked_subcommand is not None:
         _refuse_before_verb(context)
         return
-    with options.opened(db) as net:
-        queue = net.review_queue(wells=wells or None, known_on=known_on, **chosen)
+    with options.open_record(db) as net:
+        queue = net.review.queue(wells=wells or None, known_on=known_on, **chosen)
     reviewed.queue(queue, what, form, unit, restricted=bool(wells or any(chosen.values())))
 
 
@@ -80,105 +87,38 @@ def _refuse_before_verb(context: click.Context) -> None:
         raise click.UsageError(message, context)
 
 
-@command.command("approve")
-@_selection
-@click.option("--pass-over", is_flag=True, help="Pass over levels that cannot be approved, rather than approve none.")
-@_reason(required=False)
-@options.by
-@options.form
-@options.db
-def approve(by: str, reason: str | None, form: str, db: str, pass_over: bool, **chosen: Any) -> int:
-    """Approve provisional levels, all that are chosen or none.
+def _verb_command(verb: str, said_of: Sequence[str], text: str) -> click.Command:
+    """Return the command of a verb."""
 
-    Refused for levels with an undecided serious finding, and for those that the reviewer read or recorded, unless the
-    site allows it (self_review). Exit code 3 when levels were passed over.
-    """
-    with options.opened(db) as net:
-        done = net.approve(reviewed.selection(**chosen), by=by, reason=reason, pass_over=pass_over)
-    reviewed.changed(done, form)
-    return DONE_WITH_FINDINGS if len(done.passed_over) else DONE
+    def run(form: str, db: str, findings: tuple[int, ...] = (), **given: Any) -> int:
+        decision = {name: given.pop(name) for name in ("by", "reason", "pass_over") if name in given}
+        if findings and any(given.values()):
+            raise click.UsageError("Findings are named by their numbers, levels by options; give one of the two.")
+        if not findings and "levels" not in said_of:
+            message = f"No finding is named. Give their numbers: gwnet review {verb} 12 14 --reason TEXT."
+            raise click.UsageError(message)
+        with options.open_record(db) as net:
+            if findings:
+                done = net.review.decide(findings, verb, **decision)
+            else:
+                done = getattr(net.review, verb)(reviewed.selection(**given), **decision)
+        reviewed.changed(done, form)
+        return DONE_WITH_FINDINGS if len(done.passed_over) else DONE
 
-
-@command.command("reject")
-@_selection
-@_reason(required=True)
-@options.by
-@options.form
-@options.db
-def reject(by: str, reason: str, form: str, db: str, **chosen: Any) -> int:
-    """Reject provisional levels: they stay on record and enter no map, trend or statistic."""
-    with options.opened(db) as net:
-        done = net.reject(reviewed.selection(**chosen), by=by, reason=reason)
-    reviewed.changed(done, form)
-    return DONE_WITH_FINDINGS if len(done.passed_over) else DONE
-
-
-@command.command("hold")
-@_findings
-@_selection
-@_reason(required=True)
-@options.by
-@options.form
-@options.db
-def hold(findings: tuple[int, ...], by: str, reason: str, form: str, db: str, **chosen: Any) -> int:
-    """Put levels (by options) or findings (by their numbers) on hold."""
-    return _either("hold", findings, by, reason, form, db, chosen)
+    added: list[Callable[[Any], Any]] = [
+        *(_FINDINGS if "findings" in said_of else ()),
+        *(_LEVELS if "levels" in said_of else ()),
+        *([_PASS_OVER] if verb == "approve" else []),
+        options.reason("kept with the decision", required=verb != "approve"),
+        options.by,
+        options.form,
+        options.db,
+    ]
+    decorated: Any = run
+    for add in reversed(added):
+        decorated = add(decorated)
+    return click.command(verb, help=text)(decorated)
 
 
-@command.command("reopen")
-@_findings
-@_selection
-@_reason(required=True)
-@options.by
-@options.form
-@options.db
-def reopen(findings: tuple[int, ...], by: str, reason: str, form: str, db: str, **chosen: Any) -> int:
-    """Reopen reviewed levels (by options) or decided findings (by their numbers)."""
-    return _either("reopen", findings, by, reason, form, db, chosen)
-
-
-@command.command("accept")
-@_findings
-@_reason(required=True)
-@options.by
-@options.form
-@options.db
-def accept(findings: tuple[int, ...], by: str, reason: str, form: str, db: str) -> None:
-    """Accept findings: they are right, and the reason says what follows."""
-    _decide("accept", findings, by, reason, form, db)
-
-
-@command.command("dismiss")
-@_findings
-@_reason(required=True)
-@options.by
-@options.form
-@options.db
-def dismiss(findings: tuple[int, ...], by: str, reason: str, form: str, db: str) -> None:
-    """Dismiss findings: the level is sound, and the reason says why."""
-    _decide("dismiss", findings, by, reason, form, db)
-
-
-def _decide(verb: str, findings: tuple[int, ...], by: str, reason: str, form: str, db: str) -> None:
-    if not findings:
-        message = f"No finding is named. Give their numbers: gwnet review {verb} 12 14 --reason TEXT."
-        raise click.UsageError(message)
-    with options.opened(db) as net:
-        done = net.decide_finding(findings, verb, by=by, reason=reason)
-    reviewed.changed(done, form)
-
-
-def _either(
-    verb: str, findings: tuple[int, ...], by: str, reason: str, form: str, db: str, chosen: dict[str, Any]
-) -> int:
-    if findings and any(chosen.values()):
-        message = "Findings are named by their numbers, levels by options; give one of the two."
-        raise click.UsageError(message)
-    if findings:
-        _decide(verb, findings, by, reason, form, db)
-        return DONE
-    with options.opened(db) as net:
-        act = net.hold if verb == "hold" else net.reopen
-        done = act(reviewed.selection(**chosen), by=by, reason=reason)
-    reviewed.changed(done, form)
-    return DONE_WITH_FINDINGS if len(done.passed_over) else DONE
+for _verb, (_said_of, _text) in VERBS.items():
+    command.add_command(_verb_command(_verb, _said_of, _text))

@@ -73,7 +73,7 @@ def changed(done: Changed, form: str) -> None:
     output.rows(done.changed, form, empty="Nothing changed.")
     if done.unchanged:
         output.say(f"{done.unchanged} {'was' if done.unchanged == 1 else 'were'} {done.state} already.")
-    output.some(
+    output.say_some(
         [
             f"passed over: {row.site} {row.well} {row.measured_at}, {row.review}: {row.why}"
             for row in done.passed_over.itertuples()
@@ -81,7 +81,7 @@ def changed(done: Changed, form: str) -> None:
     )
 
 
-def told(table: pd.DataFrame) -> list[tuple[str, str]]:
+def describe_history(table: pd.DataFrame) -> list[tuple[str, str]]:
     """Return the history of a well as headings (when, by whom, why) and lines below them.
 
     Parameters
@@ -114,7 +114,7 @@ def _line(row: Any) -> str:
     return f"{subject} {row.act}{said}{source}"
 
 
-def without_idle_columns(table: pd.DataFrame) -> pd.DataFrame:
+def drop_idle_columns(table: pd.DataFrame) -> pd.DataFrame:
     """Return effects without the columns that tell nothing: parts that are zero, states that did not change."""
     idle = [name for name in table.columns if name.startswith("by_") and not table[name].fillna(0).any()]
     for name in ("bound", "status"):

@@ -25,8 +25,8 @@ def due(form: str, db: str, **chosen: Any) -> None:
     Each line says when it was done last, when it is due, and the rule behind it. The intervals are those of the sites
     table, or else defaults with their source.
     """
-    with options.opened(db) as net:
-        table = net.due(**chosen)
+    with options.open_record(db) as net:
+        table = net.rounds.due(**chosen)
     output.rows(table, form, empty="Nothing is due.")
 
 
@@ -47,7 +47,7 @@ def due(form: str, db: str, **chosen: Any) -> None:
 @click.option("--purpose", metavar="TEXT", help="What the round is for.")
 @click.option("--notes", metavar="TEXT", help="Notes of the round.")
 @click.option("--correct", is_flag=True, help="Plan a round anew that is on record; the old plan is kept as history.")
-@click.option("--reason", metavar="TEXT", help="Why; needed to correct.")
+@options.reason("needed to correct")
 @options.site
 @options.by
 @options.form
@@ -58,8 +58,8 @@ def plan(name: str, form: str, db: str, **chosen: Any) -> None:
     The least contaminated wells come first, wells with floating product last; among equals the walk goes to the nearest
     well next. Only wells that stand on the first day are planned. With --correct, what is not given stays as it was.
     """
-    with options.opened(db) as net:
-        made = net.plan_round(name, **chosen)
+    with options.open_record(db) as net:
+        made = net.rounds.plan(name, **chosen)
     output.rows(made.stops, form)
     for line in made.sentences():
         output.say(line)
@@ -76,9 +76,9 @@ def plan(name: str, form: str, db: str, **chosen: Any) -> None:
 def sheet(name: str, db: str, **chosen: Any) -> None:
     """Make the field sheets of a round: a PDF to print and a workbook to fill in.
 
-    Both give each well's access, measuring point, hazards, last depths, the range expected for the season, bottom and
+    Both list each well's access, measuring point, hazards, last depths, the range expected for the season, bottom and
     screen. The workbook checks what is typed and goes back in with 'gwnet load' as it is.
     """
-    with options.opened(db) as net:
-        made = net.round_sheet(name, **chosen)
+    with options.open_record(db) as net:
+        made = net.rounds.sheet(name, **chosen)
     output.files(made)

@@ -17,6 +17,6 @@ def command(site: str | None, known_on: dt.datetime | None, form: str, db: str) 
 
     A round without a list of wells is planned for all of the site's wells.
     """
-    with options.opened(db) as net:
+    with options.open_record(db) as net:
         table = net.rounds(site, known_on).drop(columns="round_id", errors="ignore")
     output.rows(table, form, empty="No gauging round is on record.")

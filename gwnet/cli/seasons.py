@@ -14,13 +14,20 @@ if TYPE_CHECKING:
     from gwnet.network import Network
 
 
+#: Columns of the summary on a terminal.
+_SUMMARY = (
+    *("well", "newest", "newest_bound", "newest_m", "percentile", "percentile_years", "amplitude_m", "highest_in_year"),
+    *("highest", "highest_m", "lowest", "lowest_bound", "lowest_m", "note"),
+)
+
+
 @click.command("seasons")
 @options.wells
-@click.option("--aquifer", metavar="AQUIFER", help="Only wells of this aquifer.")
+@options.aquifer
 @click.option("--summary", is_flag=True, help="One row a well: newest level, annual cycle, records.")
 @click.option("--daily", is_flag=True, help="One row a well and day of the year, each with the week around it.")
 @options.drawing("--figure", "Draw the newest year over the range and percentiles of each month into this file.")
-@options.drawing("--stl", "Draw the levels of one well parted into trend, season and remainder into this file.")
+@options.drawing("--stl", "Draw the levels of one well decomposed into trend, season and remainder into this file.")
 @click.option(
     "--least-years",
     type=click.IntRange(min=2),
@@ -41,9 +48,9 @@ if TYPE_CHECKING:
     type=click.Choice(["median", "middle"]),
     default="median",
     show_default=True,
-    help="How the days of a month give one value: their median, or the day nearest to its middle.",
+    help="How the days of a month become one value: their median, or the day nearest to its middle.",
 )
-@click.option("--approved", is_flag=True, help="Leave out levels that no review approved.")
+@options.approved
 @options.span
 @options.site
 @options.known_on
@@ -60,7 +67,7 @@ def command(
     db: str,
     **chosen: Any,
 ) -> None:
-    """Tell the seasons of wells: monthly statistics and the newest level's percentile.
+    """Print monthly statistics of wells and the percentile of the newest level.
 
     One row a well and calendar month: statistics of one value a year, and the percentile of the month's newest level
     among them, from 0 (lowest) to 100. Dry months are bounds: they are ranked, and statistics that they leave open are
@@ -72,11 +79,11 @@ def command(
     if stl is not None and len(wells) != 1:
         message = "--stl draws one well. Name it with --well WELL."
         raise click.UsageError(message)
-    with options.opened(db) as net:
+    with options.open_record(db) as net:
         table = _table(net, wells, summary, daily, chosen)
         made = _drawn(net, wells, figure, stl, chosen)
-    output.rows(table, form, empty="No level is on record that matches.")
-    output.made(made)
+    output.rows(table, form, empty="No level is on record that matches.", columns=_SUMMARY if summary else None)
+    output.say_written(made)
 
 
 def _table(
@@ -84,8 +91,8 @@ def _table(
 ) -> "pd.DataFrame":
     """Return the rows that were asked for."""
     if daily:
-        return net.daily_seasons(wells or None, **{name: chosen[name] for name in chosen if name != "value"})
-    return (net.season_summary if summary else net.seasons)(wells or None, **chosen)
+        return net.seasons.daily(wells or None, **{name: chosen[name] for name in chosen if name != "value"})
+    return (net.seasons.summary if summary else net.seasons)(wells or None, **chosen)
 
 
 def _drawn(
@@ -96,8 +103,8 @@ def _drawn(
 
     pages: list[tuple[list[Figure], Path]] = []
     if figure is not None:
-        pages.append((net.seasons_figures(wells or None, **chosen), figure))
+        pages.append((net.seasons.figure(wells or None, **chosen).figures(), figure))
     if stl is not None:
         others = {name: chosen[name] for name in ("start", "end", "site", "known_on", "unit", "value", "approved")}
-        pages.append(([net.decomposition_figure(wells[0], **others)], stl))
+        pages.append((net.seasons.decomposition(wells[0], **others).figures(), stl))
     return save_all(pages)

@@ -1,8 +1,8 @@
 """Plain aligned tables for reading on a terminal.
 
-Headings carry the unit and wrap over several lines, numbers stand right with the decimals of their unit, and a table
-that is wider than the terminal first says what all its rows share above it, then wraps its longer texts, then goes on
-below with its leading columns repeated. Nothing is cut.
+Headings have the unit and wrap over several lines, numbers are aligned right with the decimals of their unit. A table
+that is wider than the terminal says above it what all its rows share, moves its longer remarks below it and numbers
+them, wraps its other texts, and goes on below with its leading columns repeated. Nothing is cut.
 """
 
 from __future__ import annotations
@@ -18,7 +18,11 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _GAP: Final = "  "
-_NARROWEST_TEXT: Final = 16
+_NARROWEST_TEXT: Final = 14
+
+#: Columns of sentences; longer ones are printed below the table where room is short.
+_REMARKS: Final = ("note", "notes", "finding", "text", "fix", "why", "reason", "message", "action")
+_SHORT_REMARK: Final = 24
 
 #: Columns that say which row a line is about; repeated where a table goes on below.
 _KEYS: Final = ("site", "well", "round", "aquifer", "measured_at", "file")
@@ -83,10 +87,13 @@ def text_table(table: pd.DataFrame, width: int | None = None, emphasis: Callable
         column.emphasis = None if column.right else emphasis
     if width is None or _total(columns) <= width:
         return "\n".join(_lines(columns))
-    columns, above = _lift_shared(columns)
+    columns, shared = _lift_shared(columns)
+    remarks = _move_remarks(columns) if _total(columns) > width else []
     _wrap_texts(columns, width)
-    told = [line for text in above for line in textwrap.wrap(text, width)]
-    return "\n\n".join(["\n".join(told)] * bool(told) + ["\n".join(_lines(part)) for part in _parts(columns, width)])
+    above = [line for text in shared for line in textwrap.wrap(text, width)]
+    below = [line for text in remarks for line in textwrap.wrap(text, width, subsequent_indent=" " * 4)]
+    blocks = [above, *(_lines(part) for part in _parts(columns, width)), below]
+    return "\n\n".join("\n".join(block) for block in blocks if block)
 
 
 def text_record(table: pd.DataFrame, width: int | None = None) -> str:
@@ -139,6 +146,20 @@ def _lift_shared(columns: list[_Column]) -> tuple[list[_Column], list[str]]:
     said = [f"{column.title}: {column.cells[0]}" for column in shared if column.cells[0] not in {"", NOTHING}]
     lines = [f"In all rows: {'; '.join(said)}"] if said else []
     return left, lines + ([f"Empty in all rows: {', '.join(empty)}"] if empty else [])
+
+
+def _move_remarks(columns: Sequence[_Column]) -> list[str]:
+    """Put numbers in the place of long sentences, one for each text; return the numbered sentences."""
+    remarks: list[str] = []
+    for column in columns:
+        if column.name not in _REMARKS or max(len(cell) for cell in column.cells) <= _SHORT_REMARK:
+            continue
+        texts = [cell for cell in dict.fromkeys(column.cells) if cell not in {"", NOTHING}]
+        numbers = {text: str(number) for number, text in enumerate(texts, start=1)}
+        column.cells = [numbers.get(cell, cell) for cell in column.cells]
+        column.width = max(len(word) for word in [*column.title.split(), *column.cells])
+        remarks += [f"{column.title} {number}: {text}" for text, number in numbers.items()]
+    return remarks
 
 
 def _wrap_texts(columns: Sequence[_Column], width: int) -> None:

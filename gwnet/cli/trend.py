@@ -8,20 +8,22 @@ import click
 from gwnet.cli import options, output
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from gwnet.products.trends import TrendFigures
 
-#: What may be printed instead of one row a well: option, method of the network, message where there is nothing.
+#: What may be printed instead of one row a well, and the message where there is nothing.
 _OTHERS = {
-    "pooled": ("pooled_trends", "No well of an aquifer is on record that matches."),
-    "thresholds": ("threshold_dates", "No threshold is in force at a well that matches."),
-    "steps": ("trend_steps", "No well is on record that matches."),
-    "left_out": ("trend_left_out", "Every level that matches takes part."),
+    "pooled": "No well of an aquifer is on record that matches.",
+    "thresholds": "No threshold is in force at a well that matches.",
+    "steps": "No well is on record that matches.",
+    "left_out": "Every level that matches takes part.",
 }
 
 
 @click.command("trend")
 @options.wells
-@click.option("--aquifer", metavar="AQUIFER", help="Only wells of this aquifer.")
+@options.aquifer
 @click.option(
     "--method",
     type=click.Choice(["kendall", "seasonal", "all"]),
@@ -32,7 +34,7 @@ _OTHERS = {
 @click.option(
     "--seasons", type=click.Choice(["12", "4"]), default="4", show_default=True, help="Seasons of a year, from January."
 )
-@click.option("--approved", is_flag=True, help="Leave out levels that no review approved.")
+@options.approved
 @click.option("--pooled", is_flag=True, help="One row an aquifer: all its wells in one test.")
 @click.option("--thresholds", is_flag=True, help="One row a threshold: when the trend would reach it.")
 @click.option("--steps", is_flag=True, help="Test for steps: the most likely one, gaps, new measuring points, sensors.")
@@ -50,7 +52,7 @@ _OTHERS = {
 def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: Any) -> None:
     """Test levels for trends, one row a well.
 
-    Several levels of a season or year give their median; dry wells take part as bounds. Slopes are positive upward,
+    Several levels of a season or year count as their median; dry wells take part as bounds. Slopes are positive upward,
     with limits at 95 %. A direction is significant where p adjusted for the number of wells is at most 5 %; the note
     says what the numbers rest on.
     """
@@ -58,24 +60,38 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
     if len(asked) > 1:
         message = "--pooled, --thresholds, --steps and --left-out are tables of their own. Ask for one at a time."
         raise click.UsageError(message)
-    method, empty = _OTHERS[asked[0]] if asked else ("trends", "No well is on record that matches.")
-    if method == "trend_left_out":
-        chosen.pop("method")
-    else:
-        chosen["seasons"] = int(seasons)
     files = {name: chosen.pop(name) for name in ("figure", "map", "multiples")}
     smooth = chosen.pop("smooth")
     if smooth and not (files["figure"] or files["multiples"]):
         raise click.UsageError("--smooth draws into --figure and --multiples. Name a file for one of them.")
-    with options.opened(db) as net:
-        found = net.trend_figures(wells or None, smooth=smooth, **chosen) if any(files.values()) else None
-        made = [] if found is None else _drawn(found, files)
-        if found is not None and method == "trends":
-            table = found.shown()
+    chosen["seasons"] = int(seasons)
+    with options.open_record(db) as net:
+        drawn = net.trends.figure(wells or None, smooth=smooth, **chosen) if any(files.values()) else None
+        made = [] if drawn is None else _drawn(drawn, files)
+        if asked == ["left_out"]:
+            chosen = {name: value for name, value in chosen.items() if name not in ("method", "seasons")}
+        if drawn is not None and not asked:
+            table = drawn.table
         else:
-            table = getattr(net, method)(wells or None, **chosen)
-    output.rows(table, form, empty=empty)
-    output.made(made)
+            ask = getattr(net.trends, asked[0]) if asked else net.trends
+            table = ask(wells or None, **chosen)
+    if form == "table" and not asked:
+        table = _overview(table)
+    output.rows(table, form, empty=_OTHERS[asked[0]] if asked else "No well is on record that matches.")
+    output.say_written(made)
+
+
+def _overview(table: "pd.DataFrame") -> "pd.DataFrame":
+    """Return what a reader of a terminal needs of the trends; files have every column."""
+    slope, lower, upper = (name for name in table.columns if name.startswith("slope_"))
+    limits = [
+        f"{low:.3f} to {high:.3f}" if low == low else ""  # NaN is not itself
+        for low, high in zip(table[lower], table[upper], strict=True)
+    ]
+    first, last = table["first"].str[:4], table["last"].str[:4]
+    view = table.assign(span=first.where(first == last, first + "–" + last), **{f"limits{slope[5:]}": limits})
+    several = ["site"] if table["site"].nunique() > 1 else []
+    return view[[*several, "well", "n", "span", slope, f"limits{slope[5:]}", "p_adjusted", "direction", "note"]]
 
 
 def _drawn(found: "TrendFigures", files: dict[str, Path | None]) -> list[Path]:

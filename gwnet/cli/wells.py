@@ -6,6 +6,12 @@ import click
 
 from gwnet.cli import options, output
 
+#: Columns on a terminal.
+_COLUMNS = (
+    *("well", "aquifer", "cluster", "role", "ground_elevation_m", "total_depth_m", "screen_top_m", "screen_bottom_m"),
+    *("easting", "northing", "purpose", "drilled_on", "decommissioned_on", "replaced_by"),
+)
+
 
 @click.command("wells")
 @options.site
@@ -20,6 +26,6 @@ def command(site: str | None, known_on: dt.datetime | None, unit: str, form: str
     """
     from gwnet.analysis.levels.display_unit import in_unit
 
-    with options.opened(db) as net:
+    with options.open_record(db) as net:
         table = net.wells(site, known_on).drop(columns="well_id", errors="ignore")
-    output.rows(in_unit(table, unit), form, empty="No well is on record.")
+    output.rows(in_unit(table, unit), form, empty="No well is on record.", columns=_COLUMNS)

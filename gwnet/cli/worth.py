@@ -11,14 +11,12 @@ from gwnet.cli import options, output
 
 
 @click.command("worth")
-@click.option("--aquifer", required=True, metavar="AQUIFER", help="Aquifer to map.")
-@click.option("--date", required=True, type=options.Day(), metavar="DATE", help="Local date of the levels.")
+@options.mapped_aquifer
+@options.day
 @options.window
 @click.option("--places", "candidates", type=click.IntRange(1, 20), default=3, show_default=True, help="Further wells.")
-@click.option(
-    "--exclude", multiple=True, metavar="WELL", help="Leave this well or gauge out; may be given several times."
-)
-@options.loggers("Let the level of a well's logger stand in where no usable reading was made.")
+@options.exclude
+@options.loggers("Use the level of a well's logger where there is no usable manual reading.")
 @options.out_folder
 @options.site
 @options.known_on
@@ -26,18 +24,18 @@ from gwnet.cli import options, output
 @options.form
 @options.db
 def command(out: Path, unit: str, form: str, db: str, **chosen: Any) -> None:
-    """Rank wells by what the map loses without them.
+    """Rank wells by their data worth: what the map loses without them.
 
     Prints the wells, the one whose removal changes the map of that day least first, and writes worth.pdf, worth.png
     (with the places where the error of the map is largest), worth.csv and places.csv into the folder.
     """
     from gwnet.analysis.levels.display_unit import in_unit
 
-    with options.opened(db) as net:
-        found = net.worth(unit=unit, **chosen)
+    with options.open_record(db) as net:
+        found = net.map.data_worth(unit=unit, **chosen)
         made = found.write(out)
-    output.rows(in_unit(found.rows(), unit), form)
+    output.rows(in_unit(found.table, unit), form)
     for row in in_unit(found.places(), unit).to_dict("records"):
         where = f"{row['easting']:.0f}, {row['northing']:.0f}"
         output.say(f"error largest at {row['place']}, {where}: ± {row[f'uncertainty_{unit}']:.2f} {unit}")
-    output.made(made)
+    output.say_written(made)

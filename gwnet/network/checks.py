@@ -1,86 +1,86 @@
-"""The part of the face for programs that runs the checks and records what they find."""
+"""Checks of the record and the findings that they record."""
 
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from gwnet.errors import SettingsError
+from gwnet.network.base import Group, Instant, now_or
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
-    from gwnet.store.session import Store
+    from gwnet.store.save.verdicts import Stored
 
 
-class Checking:
-    """Checks and their verdicts; `gwnet.network.Network` has these methods.
+@dataclass(frozen=True, eq=False)
+class Recorded:
+    """Findings that were recorded.
 
     Attributes
     ----------
-    store : gwnet.store.session.Store
-        Open database.
+    findings : pandas.DataFrame
+        As of `Checks.__call__`.
+    stored : gwnet.store.save.verdicts.Stored
+        How many were added, kept and retired.
     """
 
-    store: Store
+    findings: pd.DataFrame
+    stored: Stored
 
-    def check(
-        self,
-        *,
-        round: str | None = None,
-        site: str | None = None,
-        known_on: dt.datetime | None = None,
-        by: str | None = None,
-        now_utc: dt.datetime | None = None,
-    ) -> pd.DataFrame:
-        """Return what the checks notice, and record it where it is said who checks.
+
+class Checks(Group):
+    """Checks of the record."""
+
+    _path = "net.checks"
+
+    def __call__(self, *, round: str | None = None, site: str | None = None, known_on: Instant = None) -> pd.DataFrame:
+        """Return what the checks notice, with what was decided about it; nothing is recorded.
+
+        Parameters as `gwnet.network`.
 
         Parameters
         ----------
         round : str, optional
             Only findings of this gauging round.
-        site : str, optional
-            Only this site.
-        known_on : datetime.datetime, optional
-            Record as known at this time; nothing is recorded then.
-        by : str, optional
-            Who checks: new findings are recorded as verdicts, and those that no longer hold are retired. Nothing is
-            recorded unless given.
-        now_utc : datetime.datetime, optional
-            Aware time of the recording; the clock's unless given.
 
         Returns
         -------
         pandas.DataFrame
-            As `gwnet.analysis.checks.quality.findings`, with what was decided
-            (`gwnet.analysis.review.decisions.join_decisions`). Where findings were recorded, ``attrs["stored"]`` has
-            how many were added, kept and retired (`gwnet.store.save.verdicts.Stored`).
+            As `gwnet.analysis.checks.quality.findings`, with the columns of
+            `gwnet.analysis.review.decisions.join_decisions`.
+        """
+        from gwnet.analysis.checks.quality import findings
+        from gwnet.analysis.review.decisions import join_decisions
 
-        Raises
-        ------
-        NotFoundError
-            If a site or round is not on record.
-        SettingsError
-            If a name is given together with ``known_on``: an earlier state of the record takes no verdicts.
+        with self._record(site, known_on, round=round) as record:
+            return join_decisions(record, findings(record, round))
+
+    def record(
+        self, *, by: str, round: str | None = None, site: str | None = None, now_utc: dt.datetime | None = None
+    ) -> Recorded:
+        """Run the checks and record their findings as verdicts; retire those that no longer hold.
+
+        Parameters as `gwnet.network`.
+
+        Parameters
+        ----------
+        round : str, optional
+            Only findings of this gauging round.
+
+        Returns
+        -------
+        Recorded
+            The findings, and how many were added, kept and retired.
         """
         from gwnet.analysis.checks.quality import findings, record_findings
         from gwnet.analysis.review.decisions import join_decisions
 
-        if by is None:
-            with self.store.reading() as connection:
-                record = Snapshot(connection, known_on, site)
-                record.require(round_code=round)
-                return join_decisions(record, findings(record, round))
-        if known_on is not None:
-            message = "Findings of an earlier state of the record cannot be recorded."
-            raise SettingsError(message, fix="Leave out the name, or the time.")
-        at_utc = now_utc or dt.datetime.now(dt.UTC)
-        with self.store.writing() as connection:
+        with self._writing() as connection:
             record = Snapshot(connection, site=site)
             record.require(round_code=round)
             noticed = findings(record, round)
-            stored = record_findings(record, noticed, round_code=round, at_utc=at_utc, by=by)
-            table = join_decisions(record, noticed)
-        table.attrs["stored"] = stored
-        return table
+            stored = record_findings(record, noticed, round_code=round, at_utc=now_or(now_utc), by=by)
+            return Recorded(join_decisions(record, noticed), stored)

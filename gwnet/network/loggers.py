@@ -1,33 +1,324 @@
-"""The part of the face for programs that loads the files of loggers."""
+"""Loggers: their files, heads, findings, corrections and coverage."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from gwnet.analysis.levels.display_unit import in_unit
+from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_of, instant_of, now_or
+from gwnet.store.snapshot import Snapshot
+
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from gwnet.analysis.levels.explain import Explanation
+    from gwnet.analysis.loggers.corrections import Corrected
+    from gwnet.analysis.loggers.heads import LoggerHeads
     from gwnet.ingest.loggers.layout import Layout
     from gwnet.ingest.loggers.result import LoggersResult
+    from gwnet.ingest.loggers.trial import Trial
     from gwnet.ingest.loggers.withdraw import Withdrawn
-    from gwnet.store.session import Store
 
 
-class Logging:
-    """Loading of loggers; `gwnet.network.Network` has these methods.
+class Loggers(Group):
+    """Loggers and their series."""
 
-    Attributes
-    ----------
-    store : gwnet.store.session.Store
-        Open database.
-    """
+    _path = "net.loggers"
 
-    store: Store
+    def heads(
+        self,
+        wells: Wells = None,
+        *,
+        start: Moment = None,
+        end: Moment = None,
+        site: str | None = None,
+        known_on: Instant = None,
+        unit: str = "m",
+        excluded: bool = False,
+    ) -> pd.DataFrame:
+        """Return the heads of loggers, one row a sample.
 
-    def load_loggers(
+        Parameters as `gwnet.network`; columns of `gwnet.analysis.loggers.tables.HEAD_COLUMNS`.
+
+        Parameters
+        ----------
+        excluded : bool, optional
+            Whether samples without a head are listed as well, with the reason in ``unusable_reason``.
+        """
+        from gwnet.analysis.loggers.tables import heads_table
+
+        with self._record(site, known_on, wells=codes_of(wells)) as record:
+            return in_unit(heads_table(*_heads(record, wells, start, end), excluded=excluded), unit)
+
+    def daily(
+        self,
+        wells: Wells = None,
+        *,
+        start: Moment = None,
+        end: Moment = None,
+        site: str | None = None,
+        known_on: Instant = None,
+        unit: str = "m",
+    ) -> pd.DataFrame:
+        """Return the daily values of loggers: mean, lowest and highest head of each local day.
+
+        Parameters as `gwnet.network`; columns of `gwnet.analysis.loggers.daily.DAILY_COLUMNS`.
+        """
+        from gwnet.analysis.loggers.daily import daily_values
+
+        with self._record(site, known_on, wells=codes_of(wells)) as record:
+            return in_unit(daily_values(*_heads(record, wells, start, end)), unit)
+
+    def status(
+        self,
+        wells: Wells = None,
+        *,
+        at_utc: Instant = None,
+        site: str | None = None,
+        known_on: Instant = None,
+        unit: str = "m",
+    ) -> pd.DataFrame:
+        """Return the state of each logger: coverage, gaps, last visit, residuals, drift, battery and findings.
+
+        Parameters as `gwnet.network`; columns of `gwnet.analysis.loggers.status.STATUS_COLUMNS`, one row a
+        deployment. Barometers are left out where wells are named.
+
+        Parameters
+        ----------
+        at_utc : datetime or str, optional
+            Until when an installed logger should have samples; until its last sample unless given.
+        """
+        from gwnet.analysis.loggers.status import summarize_status
+
+        codes = codes_of(wells)
+        with self._record(site, known_on, wells=codes) as record:
+            return in_unit(summarize_status(record, codes, at_utc=instant_of(at_utc)), unit)
+
+    def findings(self, wells: Wells = None, *, site: str | None = None, known_on: Instant = None) -> pd.DataFrame:
+        """Return what looks wrong in the series of loggers, with the command that would fix it.
+
+        Parameters as `gwnet.network`; columns of `gwnet.analysis.loggers.suggestion.FINDING_COLUMNS`.
+        """
+        from gwnet.analysis.loggers.findings import list_findings
+
+        codes = codes_of(wells)
+        with self._record(site, known_on, wells=codes) as record:
+            return list_findings(record, codes)
+
+    def efficiencies(
+        self, wells: Wells = None, *, every_hours: float = 1.0, site: str | None = None, known_on: Instant = None
+    ) -> pd.DataFrame:
+        """Return the barometric efficiency of each deployment, by Clark's signs and by regression.
+
+        Parameters as `gwnet.network`; columns of `gwnet.analysis.loggers.efficiency.EFFICIENCY_COLUMNS`.
+
+        Parameters
+        ----------
+        every_hours : float, optional
+            Step at which levels and air pressure are compared [h].
+        """
+        from gwnet.analysis.loggers.efficiency import estimate_efficiencies
+
+        codes = codes_of(wells)
+        with self._record(site, known_on, wells=codes) as record:
+            return estimate_efficiencies(record, codes, every_hours=every_hours)
+
+    def explain(
+        self, well: str, time: str, *, site: str | None = None, known_on: Instant = None, unit: str = "m"
+    ) -> list[Explanation]:
+        """Explain the heads of the loggers of a well at a time.
+
+        Parameters as `gwnet.network`.
+
+        Parameters
+        ----------
+        well : str
+            Code of the well.
+        time : str
+            Local date (noon is meant) or time in ISO 8601; the nearest sample within a day is explained.
+
+        Returns
+        -------
+        list of gwnet.analysis.levels.explain.Explanation
+            One for each logger.
+
+        Raises
+        ------
+        NotFoundError
+            If no logger of that well has a sample within a day.
+        """
+        from gwnet.analysis.loggers.explain import explain_head
+
+        with self._record(site, known_on) as record:
+            return explain_head(record, well, time, unit=unit)
+
+    def coverage(
+        self,
+        wells: Wells = None,
+        *,
+        start: Moment = None,
+        end: Moment = None,
+        loggers_only: bool = False,
+        site: str | None = None,
+        known_on: Instant = None,
+    ) -> Figure:
+        """Draw who has data when: a row a logger and well, bars where there are samples, manual readings as ticks.
+
+        Parameters as `gwnet.network`. Barometers are drawn whichever wells are named.
+
+        Parameters
+        ----------
+        loggers_only : bool, optional
+            Whether wells without a logger are left out.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            The figure; `net.save_figure` writes it.
+        """
+        from gwnet.products.hydrographs import coverage_figure
+
+        codes = codes_of(wells)
+        with self._record(site, known_on, one_site=True, wells=codes) as record:
+            return coverage_figure(record, codes, start=day_of(start), end=day_of(end), loggers_only=loggers_only)
+
+    def correct(
+        self,
+        instrument: str,
+        kind: str,
+        *,
+        reason: str,
+        by: str,
+        quantity: str | None = None,
+        start: dt.datetime | None = None,
+        end: dt.datetime | None = None,
+        now_utc: dt.datetime | None = None,
+        dry_run: bool = False,
+        **parameters: Any,
+    ) -> Corrected:
+        """Record a correction of a logger.
+
+        Parameters as `gwnet.network`.
+
+        Parameters
+        ----------
+        instrument : str
+            Code of the instrument.
+        kind : str
+            Kind of correction: `gwnet.analysis.loggers.correction_kinds.KINDS`.
+        quantity : str, optional
+            Which series; that of the level unless given.
+        start, end : datetime.datetime, optional
+            Aware times of the half-open span; open unless given.
+        **parameters : object
+            Its parameters, such as ``seconds`` or ``cause``; None counts as not given.
+
+        Returns
+        -------
+        gwnet.analysis.loggers.corrections.Corrected
+            Its number and what it moves.
+
+        Raises
+        ------
+        NotFoundError
+            If the instrument has no such series.
+        AnalysisError
+            If the parameters do not serve.
+        SettingsError
+            If the reason or the name is missing, or the span does not run forward.
+        """
+        from gwnet.analysis.loggers.corrections import Correction, correct
+
+        wanted = Correction(instrument, kind, parameters, quantity, start, end)
+        with self._writing(dry_run=dry_run) as connection:
+            return correct(connection, wanted, by=by, reason=reason, now_utc=now_or(now_utc))
+
+    def accept(
+        self,
+        *findings: str,
+        reason: str,
+        by: str,
+        instrument: str | None = None,
+        now_utc: dt.datetime | None = None,
+        dry_run: bool = False,
+    ) -> Corrected:
+        """Record the corrections that findings about loggers suggest: all of them or none.
+
+        Parameters as `gwnet.network`.
+
+        Parameters
+        ----------
+        *findings : str
+            Names of the findings, from `net.loggers.findings()`.
+        instrument : str, optional
+            Only findings about this instrument.
+
+        Returns
+        -------
+        gwnet.analysis.loggers.corrections.Corrected
+            Their numbers and what they change together.
+
+        Raises
+        ------
+        NotFoundError
+            If there is no such finding any more.
+        AnalysisError
+            If one suggests no correction.
+        """
+        from gwnet.analysis.loggers.corrections import correct, suggested_corrections
+
+        with self._writing(dry_run=dry_run) as connection:
+            wanted = suggested_corrections(Snapshot(connection), *findings, instrument=instrument)
+            return correct(connection, *wanted, by=by, reason=reason, now_utc=now_or(now_utc))
+
+    def withdraw_corrections(
+        self, *numbers: int, reason: str, by: str, now_utc: dt.datetime | None = None, dry_run: bool = False
+    ) -> Corrected:
+        """Withdraw corrections of loggers, all of them or none; they stay for the record of every earlier time.
+
+        Parameters as `gwnet.network`.
+
+        Parameters
+        ----------
+        *numbers : int
+            Numbers of the corrections.
+
+        Returns
+        -------
+        gwnet.analysis.loggers.corrections.Corrected
+            What was withdrawn and what that changes.
+
+        Raises
+        ------
+        NotFoundError
+            If there is no such correction on record.
+        """
+        from gwnet.analysis.loggers.corrections import withdraw_corrections
+
+        with self._writing(dry_run=dry_run) as connection:
+            return withdraw_corrections(connection, *numbers, by=by, reason=reason, now_utc=now_or(now_utc))
+
+    def corrections(self, instrument: str | None = None, *, known_on: Instant = None) -> pd.DataFrame:
+        """Return the corrections of loggers on record.
+
+        Parameters as `gwnet.network`; columns of `gwnet.analysis.loggers.corrections.CORRECTION_COLUMNS`.
+
+        Parameters
+        ----------
+        instrument : str, optional
+            Only of this instrument.
+        """
+        from gwnet.analysis.loggers.corrections import list_corrections
+
+        with self._record(None, known_on) as record:
+            return list_corrections(record, instrument)
+
+    def load(
         self,
         paths: Sequence[str | Path],
         layout: str | Path | Layout = "auto",
@@ -43,24 +334,16 @@ class Logging:
     ) -> LoggersResult:
         """Load files of loggers, each whole or nothing of it.
 
+        Parameters as `gwnet.network` and `gwnet.network.loggers.Loggers.try_file`.
+
         Parameters
         ----------
         paths : sequence of str or pathlib.Path
-            The files; of several, each lands by itself.
+            The files; each is loaded by itself.
         layout : str, pathlib.Path or Layout, optional
             Layout, its name, or its TOML file; ``auto`` for what looking at each file proposes.
         instrument : str, optional
             Code of the instrument; found by the serial number in the file unless given.
-        quantity : str, optional
-            Read this quantity alone; a single column of values is taken to be this.
-        zone : str, optional
-            Zone of the times, where neither the layout nor the file says one.
-        only : str, optional
-            Which well or instrument to read, where the file has a column that says it.
-        by : str
-            Who records.
-        now_utc : datetime.datetime, optional
-            Aware time of the recording; the clock's unless given.
         progress : callable, optional
             Called with lines done and lines in all.
         say : callable, optional
@@ -69,7 +352,7 @@ class Logging:
         Returns
         -------
         gwnet.ingest.loggers.result.LoggersResult
-            What happened to each file; those that were refused carry their error.
+            What happened to each file; a refused one has its error.
 
         Raises
         ------
@@ -84,10 +367,10 @@ class Logging:
 
         chosen = layout if isinstance(layout, Layout) or layout == AUTO else load_layout(layout)
         opening = Opening(chosen, zone or "", only or "", quantity or "", say)
-        told = LoggerInstruction(now_utc or dt.datetime.now(dt.UTC), by, instrument)
-        return load_logger_files(self.store, [Path(path) for path in paths], opening, told, progress=progress)
+        instruction = LoggerInstruction(now_or(now_utc), by, instrument)
+        return load_logger_files(self._store, [Path(path) for path in paths], opening, instruction, progress=progress)
 
-    def withdraw_download(
+    def withdraw(
         self,
         file: str | Path,
         *,
@@ -97,27 +380,23 @@ class Logging:
         quantity: str | None = None,
         now_utc: dt.datetime | None = None,
     ) -> Withdrawn:
-        """Withdraw what a file of a logger gave; its samples count no more, and nothing is deleted.
+        """Withdraw the samples of a logger file; they count no more, and nothing is deleted.
+
+        Parameters as `gwnet.network`.
 
         Parameters
         ----------
         file : str or pathlib.Path
             Path of the file, its name as it was loaded, or the first letters of its SHA-256.
-        reason : str
-            Why.
-        by : str
-            Who decides.
         instrument : str, optional
-            Only what it gave to this instrument.
+            Only the samples of this instrument.
         quantity : str, optional
-            Only what it gave of this quantity.
-        now_utc : datetime.datetime, optional
-            Aware time; the clock's unless given.
+            Only the samples of this quantity.
 
         Returns
         -------
         gwnet.ingest.loggers.withdraw.Withdrawn
-            What was withdrawn, and what other files gave at the same instants, which counts now.
+            What was withdrawn, and the samples of other files at the same instants, which count now.
 
         Raises
         ------
@@ -125,54 +404,138 @@ class Logging:
             If no such download is on record.
         IngestError
             If several files have that name.
-        SettingsError
-            If the reason or the name is missing.
         """
         from gwnet.ingest.loggers.load import LoggerInstruction
         from gwnet.ingest.loggers.open import open_kept
         from gwnet.ingest.loggers.withdraw import withdraw
 
-        told = LoggerInstruction(now_utc or dt.datetime.now(dt.UTC), by, instrument, reason)
-        return withdraw(self.store, file, told, open_kept, quantity=quantity)
+        instruction = LoggerInstruction(now_or(now_utc), by, instrument, reason)
+        return withdraw(self._store, file, instruction, open_kept, quantity=quantity)
 
-    def downloads(self, instrument: str | None = None, *, known_on: dt.datetime | None = None) -> pd.DataFrame:
+    def downloads(self, instrument: str | None = None, *, known_on: Instant = None) -> pd.DataFrame:
         """Return the downloads on record, one row a file and series.
 
-        Parameters
-        ----------
-        instrument : str, optional
-            Only of this instrument.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-
-        Returns
-        -------
-        pandas.DataFrame
-            As `gwnet.store.fetch.samples.downloads`.
-        """
-        from gwnet.store.fetch import samples as fetch_samples
-
-        with self.store.reading() as connection:
-            table = fetch_samples.downloads(connection, known_on)
-        return table if instrument is None else table[table["instrument"] == instrument].reset_index(drop=True)
-
-    def conflicts(self, instrument: str | None = None, *, known_on: dt.datetime | None = None) -> pd.DataFrame:
-        """Return values that a download gave for instants at which another value is on record, which stays.
+        Parameters as `gwnet.network`; rows as `gwnet.store.fetch.samples.downloads`.
 
         Parameters
         ----------
         instrument : str, optional
             Only of this instrument.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
+        """
+        from gwnet.store.fetch.samples import downloads
+
+        with self._record(None, known_on) as record:
+            return _of_instrument(downloads(record.connection, record.known_on), instrument)
+
+    def conflicts(self, instrument: str | None = None, *, known_on: Instant = None) -> pd.DataFrame:
+        """Return values of downloads at instants at which another value is on record, which stays.
+
+        Parameters as `gwnet.network`; rows as `gwnet.store.fetch.samples.conflicts`.
+
+        Parameters
+        ----------
+        instrument : str, optional
+            Only of this instrument.
+        """
+        from gwnet.store.fetch.samples import conflicts
+
+        with self._record(None, known_on) as record:
+            return _of_instrument(conflicts(record.connection, record.known_on), instrument)
+
+    @staticmethod
+    def try_file(
+        path: str | Path,
+        layout: str | Path | Layout | None = None,
+        *,
+        zone: str | None = None,
+        only: str | None = None,
+        quantity: str | None = None,
+        shown: int = 5,
+    ) -> Trial:
+        """Read a file of a logger and store nothing.
+
+        Parameters
+        ----------
+        path : str or pathlib.Path
+            The file.
+        layout : str, pathlib.Path or Layout, optional
+            Layout, its name, or its TOML file; one is proposed unless given.
+        zone : str, optional
+            Zone of the times, where neither the layout nor the file says one.
+        only : str, optional
+            Which well or instrument to read, where the file has a column that says it.
+        quantity : str, optional
+            Read this quantity alone; the one column in such a unit is taken to be it.
+        shown : int, optional
+            How many of the first and of the last rows to return.
+
+        Returns
+        -------
+        gwnet.ingest.loggers.trial.Trial
+            Columns, first and last rows, span, gaps, odd rows; the proposal, where no layout was given.
+
+        Raises
+        ------
+        LayoutError
+            If there is no such layout, it is wrong, does not fit, or none can be proposed.
+        UnreadableFileError
+            If the file cannot be read, is empty or no text.
+        """
+        from gwnet.ingest.loggers.layout import Layout, load_layout
+        from gwnet.ingest.loggers.trial import try_file
+
+        chosen = layout if layout is None or isinstance(layout, Layout) else load_layout(layout)
+        return try_file(path, chosen, zone=zone or "", only=only or "", quantity=quantity or "", shown=shown)
+
+    @staticmethod
+    def layouts() -> pd.DataFrame:
+        """Return the layouts that are part of the program: their names, and what each is for.
 
         Returns
         -------
         pandas.DataFrame
-            As `gwnet.store.fetch.samples.conflicts`.
+            One row a layout: layout, about.
         """
-        from gwnet.store.fetch import samples as fetch_samples
+        from gwnet.ingest.loggers.layout import layouts
 
-        with self.store.reading() as connection:
-            table = fetch_samples.conflicts(connection, known_on)
-        return table if instrument is None else table[table["instrument"] == instrument].reset_index(drop=True)
+        return pd.DataFrame([(layout.name, layout.about) for layout in layouts()], columns=["layout", "about"])
+
+    @staticmethod
+    def layout(layout: str | Path) -> Layout:
+        """Return a layout; its ``toml()`` is its text.
+
+        Parameters
+        ----------
+        layout : str or pathlib.Path
+            Its name, or its TOML file.
+
+        Returns
+        -------
+        gwnet.ingest.loggers.layout.Layout
+            The layout.
+
+        Raises
+        ------
+        LayoutError
+            If there is no such layout, or it is wrong.
+        """
+        from gwnet.ingest.loggers.layout import load_layout
+
+        return load_layout(layout)
+
+
+def _heads(record: Snapshot, wells: Wells, start: Moment, end: Moment) -> tuple[list[LoggerHeads], dict[str, str]]:
+    """Return heads over a span, and the time zone of each site."""
+    from gwnet.analysis.loggers.heads import work_out_heads
+    from gwnet.analysis.loggers.tables import span_of
+
+    zones = {str(row["site"]): str(row["time_zone"]) for _, row in record.sites.iterrows()}
+    heads = []
+    for code, zone in zones.items():
+        heads += work_out_heads(record.of_site(code), codes_of(wells), *span_of(start, end, zone))
+    return heads, zones
+
+
+def _of_instrument(table: pd.DataFrame, instrument: str | None) -> pd.DataFrame:
+    """Return the rows of one instrument, or all."""
+    return table if instrument is None else table[table["instrument"] == instrument].reset_index(drop=True)

@@ -1,33 +1,30 @@
-"""The part of the face for programs that draws potentiometric maps and works out gradients."""
+"""Potentiometric maps: of one day, of the change between two, of two side by side, and the data worth of wells."""
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from gwnet.clock import local_day
-from gwnet.store.snapshot import Snapshot
+from gwnet.network.base import Group, Instant
 
 if TYPE_CHECKING:
+    import datetime as dt
+
+    from gwnet.analysis.maps.site_maps import SetRule
     from gwnet.hydro.surfaces.variogram import Covariance
-    from gwnet.products.maps import SiteMap, WellGradient
-    from gwnet.store.session import Store
+    from gwnet.products.comparisons import ChangeMap, MapPair
+    from gwnet.products.maps import SiteMap
+    from gwnet.products.worth import NetworkWorth
 
 
-class Mapping:
-    """Potentiometric maps and gradients; `gwnet.network.Network` has these methods.
+class Maps(Group):
+    """Potentiometric maps of an aquifer."""
 
-    Attributes
-    ----------
-    store : gwnet.store.session.Store
-        Open database.
-    """
+    _path = "net.map"
 
-    store: Store
-
-    def map(
+    def __call__(
         self,
         aquifer: str,
         date: dt.date | str,
@@ -43,11 +40,13 @@ class Mapping:
         rivers: str | Path | None = None,
         base_m: float | None = None,
         base_layers: Sequence[str | Path] = (),
-        known_on: dt.datetime | None = None,
+        known_on: Instant = None,
         unit: str = "m",
         loggers: bool = True,
     ) -> SiteMap:
         """Make the potentiometric map of one aquifer on a date.
+
+        Parameters as `gwnet.network`.
 
         Parameters
         ----------
@@ -55,18 +54,12 @@ class Mapping:
             Code of the aquifer.
         date : datetime.date or str
             Local date of the levels; a text is YYYY-MM-DD.
-        site : str, optional
-            Code of the site; may be left out when the record holds only one.
-        window_days : float, optional
-            Days before and after the date that count as the same day; the site's own unless given.
         method : str, optional
-            ``kriging``, ``spline``, ``triangulation``, or ``auto``: the one that estimates left-out levels best.
+            ``kriging``, ``spline``, ``triangulation``, or ``auto``: the one with the smallest leave-one-out error.
         variogram : gwnet.hydro.surfaces.variogram.Covariance, optional
             Variogram of the heads for kriging, in metres; fitted unless given.
         interval_m : float, optional
             Contour interval; chosen unless given [m].
-        exclude : sequence of str, optional
-            Wells and gauges to leave out.
         barriers : str or pathlib.Path, optional
             GeoPackage or GeoJSON, or ``FILE:LAYER``, of lines that heads do not reach across, for example faults.
         boundary : str or pathlib.Path, optional
@@ -77,17 +70,11 @@ class Mapping:
             Elevation of the base of the unit; nothing is drawn at heads below it [m].
         base_layers : sequence of str or pathlib.Path, optional
             The same of geometry that is only drawn, under the map; all layers of a file unless one is named.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-        unit : str, optional
-            Unit of the labels, m or ft.
-        loggers : bool, optional
-            Whether the level of a well's logger stands in where no usable reading was made.
 
         Returns
         -------
         gwnet.products.maps.SiteMap
-            The map, with its figure, files and summary.
+            The map: ``table`` is its control, ``figure()`` its sheet, ``write(folder)`` its files.
 
         Raises
         ------
@@ -95,8 +82,6 @@ class Mapping:
             If the date is not one, or an option or a feature cannot be used.
         UnreadableFileError
             If a file of features cannot be read.
-        NotFoundError
-            If the aquifer is not on record.
         TooFewLevelsError
             If fewer than three levels can be used.
         """
@@ -104,9 +89,7 @@ class Mapping:
         from gwnet.exchange.feature_files import read_features
         from gwnet.products.maps import SiteMap, map_context
 
-        with self.store.reading() as connection:
-            record = Snapshot(connection, known_on).of_site(site)
-            record.require(aquifer=aquifer)
+        with self._record(site, known_on, one_site=True, aquifer=aquifer) as record:
             features = read_features(
                 record.settings["crs"],
                 barriers=barriers,
@@ -128,56 +111,184 @@ class Mapping:
             )
             return SiteMap(result, map_context(record, aquifer))
 
-    def gradient(
+    def change(
         self,
-        wells: Sequence[str],
+        aquifer: str,
         date: dt.date | str,
+        since: dt.date | str,
         *,
-        conductivity: str | None = None,
-        porosity: str | None = None,
+        storage: str | None = None,
         site: str | None = None,
         window_days: float | None = None,
-        known_on: dt.datetime | None = None,
-    ) -> WellGradient:
-        """Work out the gradient of the plane through the levels of three wells or more.
+        method: str = "kriging",
+        interval_m: float | None = None,
+        exclude: Sequence[str] = (),
+        boundary: str | Path | None = None,
+        base_layers: Sequence[str | Path] = (),
+        known_on: Instant = None,
+        unit: str = "m",
+    ) -> ChangeMap:
+        """Map the change of levels between two days, with its volume.
+
+        Parameters as `gwnet.network` and `gwnet.network.maps.Maps.__call__`.
 
         Parameters
         ----------
-        wells : sequence of str
-            Codes of wells of one aquifer.
-        date : datetime.date or str
-            Local date of the levels; a text is YYYY-MM-DD.
-        conductivity : str, optional
-            Hydraulic conductivity with its unit, for the seepage velocity: ``12 m/d`` or ``5..20 m/d``.
-        porosity : str, optional
-            Effective porosity, together with the conductivity: ``0.22`` or ``0.15..0.25``.
-        site : str, optional
-            Code of the site; may be left out when the record holds only one.
-        window_days : float, optional
-            Days before and after the date that count as the same day; the site's own unless given.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
+        since : datetime.date or str
+            Earlier local date.
+        storage : str, optional
+            Storage coefficient, for a volume of water: ``0.12`` or ``0.08..0.15``.
 
         Returns
         -------
-        gwnet.products.maps.WellGradient
-            The gradient and the levels it was made from.
+        gwnet.products.comparisons.ChangeMap
+            The map: ``table`` has the changes at wells.
 
         Raises
         ------
         SettingsError
-            If the date is not one, or only one of conductivity and porosity is given or cannot be read.
-        NotFoundError
-            If a well is not on record or has no level that can be used.
+            If the earlier date is not before the later, or the storage coefficient cannot be read.
         TooFewLevelsError
-            If fewer than three wells are named.
+            If fewer than three wells can be used on both days.
         """
-        from gwnet.analysis.maps.site_maps import SetRule, gradient_between
-        from gwnet.products.maps import WellGradient
-        from gwnet.products.seepage import seepage_of
+        from gwnet.analysis.maps.change import change_of
+        from gwnet.analysis.maps.site_maps import SetRule
+        from gwnet.exchange.feature_files import read_features
+        from gwnet.hydro.gradients.seepage import parse_share
+        from gwnet.products.comparisons import ChangeMap
+        from gwnet.products.maps import map_context
 
-        seepage = seepage_of(conductivity, porosity)
-        with self.store.reading() as connection:
-            record = Snapshot(connection, known_on).of_site(site)
-            found, control = gradient_between(record, wells, local_day(date), SetRule(window_days))
-        return WellGradient(found, control, seepage)
+        coefficient = None if storage is None else parse_share(storage, "storage coefficient")
+        with self._record(site, known_on, one_site=True, aquifer=aquifer) as record:
+            result = change_of(
+                record,
+                aquifer,
+                local_day(date),
+                local_day(since),
+                SetRule(window_days, tuple(exclude)),
+                storage=coefficient,
+                method=method,
+                interval_m=interval_m,
+                features=read_features(record.settings["crs"], boundary=boundary, base_layers=base_layers),
+                unit=unit,
+            )
+            return ChangeMap(result, map_context(record, aquifer))
+
+    def pair(
+        self,
+        aquifer: str,
+        dates: tuple[dt.date | str, dt.date | str],
+        *,
+        site: str | None = None,
+        interval_m: float | None = None,
+        variogram: Covariance | None = None,
+        barriers: str | Path | None = None,
+        boundary: str | Path | None = None,
+        rivers: str | Path | None = None,
+        base_m: float | None = None,
+        base_layers: Sequence[str | Path] = (),
+        known_on: Instant = None,
+        unit: str = "m",
+        **options: Any,
+    ) -> MapPair:
+        """Make the maps of two days side by side, and test whether the direction of flow differs.
+
+        Parameters as `gwnet.network` and `gwnet.network.maps.Maps.__call__`.
+
+        Parameters
+        ----------
+        dates : tuple of date or str
+            Two local dates.
+        **options : object
+            ``window_days``, ``method``, ``exclude`` and ``loggers`` as of a map.
+
+        Returns
+        -------
+        gwnet.products.comparisons.MapPair
+            The maps: ``table`` has a row for each.
+
+        Raises
+        ------
+        SettingsError
+            If the two dates are one.
+        TooFewLevelsError
+            If fewer than three levels can be used on one of them.
+        """
+        from gwnet.analysis.maps.paired import paired_maps_of
+        from gwnet.exchange.feature_files import read_features
+        from gwnet.products.comparisons import MapPair
+        from gwnet.products.maps import map_context
+
+        with self._record(site, known_on, one_site=True, aquifer=aquifer) as record:
+            features = read_features(
+                record.settings["crs"],
+                barriers=barriers,
+                boundary=boundary,
+                rivers=rivers,
+                base_layers=base_layers,
+                base_m=base_m,
+            )
+            result = paired_maps_of(
+                record,
+                aquifer,
+                (local_day(dates[0]), local_day(dates[1])),
+                _rule_of(options),
+                interval_m=interval_m,
+                features=features,
+                covariance=variogram,
+                unit=unit,
+                **options,
+            )
+            return MapPair(result, map_context(record, aquifer))
+
+    def data_worth(
+        self,
+        aquifer: str,
+        date: dt.date | str,
+        *,
+        candidates: int = 3,
+        site: str | None = None,
+        known_on: Instant = None,
+        unit: str = "m",
+        **options: Any,
+    ) -> NetworkWorth:
+        """Rank wells by their data worth for the map of a day, and list places for further ones.
+
+        Parameters as `gwnet.network` and `gwnet.network.maps.Maps.__call__`.
+
+        Parameters
+        ----------
+        candidates : int, optional
+            Places for further wells.
+        **options : object
+            ``window_days``, ``exclude`` and ``loggers`` as of a map.
+
+        Returns
+        -------
+        gwnet.products.worth.NetworkWorth
+            ``table`` ranks the wells, ``places()`` lists places for further ones, ``write()`` makes tables and a map.
+
+        Raises
+        ------
+        AnalysisError
+            If there are only three wells.
+        TooFewLevelsError
+            If fewer than three levels can be used.
+        """
+        from gwnet.analysis.maps.data_worth import worth_of
+        from gwnet.analysis.maps.site_maps import map_of, unit_of_coordinates
+        from gwnet.products.maps import map_context
+        from gwnet.products.worth import NetworkWorth
+
+        with self._record(site, known_on, one_site=True, aquifer=aquifer) as record:
+            drawn = map_of(record, aquifer, local_day(date), _rule_of(options), unit=unit, **options)
+            unit_m = unit_of_coordinates(record.settings["crs"])
+            result = worth_of(drawn, candidates=candidates, coordinate_unit_m=unit_m)
+            return NetworkWorth(result, map_context(record, aquifer))
+
+
+def _rule_of(options: dict[str, Any]) -> SetRule:
+    """Take the options of the same-day set out of all options; return them as a rule."""
+    from gwnet.analysis.maps.site_maps import SetRule
+
+    return SetRule(options.pop("window_days", None), tuple(options.pop("exclude", ())), options.pop("loggers", True))

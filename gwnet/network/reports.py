@@ -1,4 +1,4 @@
-"""The part of the face for programs that makes and issues reports."""
+"""Reports and the register of issued ones."""
 
 from __future__ import annotations
 
@@ -10,26 +10,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gwnet.errors import NotFoundError, SettingsError
-from gwnet.store.snapshot import Snapshot
+from gwnet.network.base import Group, Instant, instant_of, now_or
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from gwnet.store.session import Store
 
+class Reports(Group):
+    """Reports and their issues."""
 
-class Reporting:
-    """Reports and the register of issues; `gwnet.network.Network` has these methods.
+    _path = "net.report"
 
-    Attributes
-    ----------
-    store : gwnet.store.session.Store
-        Open database.
-    """
-
-    store: Store
-
-    def report(
+    def __call__(
         self,
         definition: str | Path,
         period: str,
@@ -37,7 +29,7 @@ class Reporting:
         *,
         round: str | None = None,
         site: str | None = None,
-        known_on: dt.datetime | None = None,
+        known_on: Instant = None,
         unit: str | None = None,
         issue: bool = False,
         by: str | None = None,
@@ -48,21 +40,18 @@ class Reporting:
     ) -> list[Path]:
         """Make a report: PDF, manifest and data annex.
 
+        Parameters as `gwnet.network`. The same record, definition and ``known_on`` give the same bytes.
+
         Parameters
         ----------
         definition : str or pathlib.Path
-            Name of a definition that travels with the program, or the path of a TOML file.
+            Name of a definition that is part of the program, or the path of a TOML file.
         period : str
             For example 2026-Q1, 2026, 2026-03 or 2026-01-15..2026-04-14; not looked at where a round is given.
         out : str or pathlib.Path
             Folder to write into.
         round : str, optional
             Gauging round whose days are the period and which alone is reported.
-        site : str, optional
-            Code of the site; may be left out when the record holds only one.
-        known_on : datetime.datetime, optional
-            Record as known at this time; the live record unless given. The same record, definition and time give the
-            same bytes.
         unit : str, optional
             Unit of printing, m or ft; the definition's unless given.
         issue : bool, optional
@@ -71,9 +60,7 @@ class Reporting:
         by : str, optional
             Who issues it; needed to issue.
         remark : str, optional
-            Anything that should stand in the register.
-        now_utc : datetime.datetime, optional
-            Aware time of the registration; the clock's unless given.
+            Remark for the register.
         processes : int, optional
             How many processes draw figures at once; as many as there are cores unless given. The bytes do not depend
             on it.
@@ -103,62 +90,40 @@ class Reporting:
         if issue:
             if not (by or "").strip():
                 raise SettingsError("Nobody is named who issues the report.", fix="Say who with by.")
-            issuing = Issuing(str(by).strip(), now_utc or dt.datetime.now(dt.UTC), remark)
+            issuing = Issuing(str(by).strip(), now_or(now_utc), remark)
         return make_report(
-            self.store,
+            self._store,
             definition,
             period,
             Path(out),
             round_code=round,
             site=site,
-            known_on=known_on,
+            known_on=instant_of(known_on),
             unit=unit,
             issuing=issuing,
             processes=processes or _cores(),
             progress=progress,
         )
 
-    def issues(self, site: str | None = None, known_on: dt.datetime | None = None) -> pd.DataFrame:
+    def issues(self, site: str | None = None, known_on: Instant = None) -> pd.DataFrame:
         """Return the register of issued reports, one row an issue.
 
-        Parameters
-        ----------
-        site : str, optional
-            Only this site.
-        known_on : datetime.datetime, optional
-            Register as known at this time.
-
-        Returns
-        -------
-        pandas.DataFrame
-            As `gwnet.products.issues.register_of_issues`.
-
-        Raises
-        ------
-        NotFoundError
-            If the site is not on record.
+        Parameters as `gwnet.network`; rows as `gwnet.products.issues.register_of_issues`.
         """
         from gwnet.products.issues import register_of_issues
 
-        with self.store.reading() as connection:
-            record = Snapshot(connection, known_on)
+        with self._record(None, known_on) as record:
             return register_of_issues(record if site is None else record.of_site(site))
 
-    def report_differences(
-        self,
-        first: str | Path,
-        second: str | Path = "now",
-        *,
-        known_on: dt.datetime | None = None,
-    ) -> pd.DataFrame:
+    def diff(self, first: str | Path, second: str | Path = "now", *, known_on: Instant = None) -> pd.DataFrame:
         """Return the printed values in which two issued reports differ, or one differs from the record of now.
+
+        Parameters as `gwnet.network`.
 
         Parameters
         ----------
         first, second : str or pathlib.Path
             Number of an issue, the first signs of the SHA-256 of its PDF, or the PDF itself; the second may be ``now``.
-        known_on : datetime.datetime, optional
-            Record and register as known at this time.
 
         Returns
         -------
@@ -174,9 +139,8 @@ class Reporting:
         """
         from gwnet.products.issues import differences
 
-        names = [_issue_name(one) for one in (first, second)]
-        with self.store.reading() as connection:
-            return differences(Snapshot(connection, known_on), names[0], names[1])
+        with self._record(None, known_on) as record:
+            return differences(record, _issue_name(first), _issue_name(second))
 
 
 def _cores() -> int:

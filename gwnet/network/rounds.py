@@ -1,4 +1,4 @@
-"""The part of the face for programs that plans gauging rounds and makes their field sheets."""
+"""Gauging rounds: what is on record, what is due, plans and field sheets."""
 
 from __future__ import annotations
 
@@ -9,69 +9,54 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from gwnet.network.base import Group, Instant, Wells, codes_of, now_or
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from gwnet.products.rounds import RoundPlan
-    from gwnet.store.session import Store
 
 
-class Planning:
-    """Planning of rounds and field sheets; `gwnet.network.Network` has these methods.
+class Rounds(Group):
+    """Gauging rounds."""
 
-    Attributes
-    ----------
-    store : gwnet.store.session.Store
-        Open database.
-    """
+    _path = "net.rounds"
 
-    store: Store
+    def __call__(self, site: str | None = None, known_on: Instant = None) -> pd.DataFrame:
+        """Return the gauging rounds; see `gwnet.store.fetch.programme.rounds`."""
+        with self._record(site, known_on) as record:
+            return record.rounds
 
     def due(
         self,
         *,
         on: dt.date | None = None,
-        site: str | None = None,
         everything: bool = False,
-        known_on: dt.datetime | None = None,
+        site: str | None = None,
+        known_on: Instant = None,
     ) -> pd.DataFrame:
         """Return what is due at the sites: gauging, surveys, tape checks, soundings and visits of loggers.
+
+        Parameters as `gwnet.network`; rows as `gwnet.analysis.fieldwork.planning.due`.
 
         Parameters
         ----------
         on : datetime.date, optional
             Local day to look from; today unless given.
-        site : str, optional
-            Only this site.
         everything : bool, optional
-            Whether to give what is not due yet as well.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-
-        Returns
-        -------
-        pandas.DataFrame
-            As `gwnet.analysis.fieldwork.planning.Programme.due`.
-
-        Raises
-        ------
-        NotFoundError
-            If the site is not on record.
+            Whether to list what is not due yet as well.
         """
         from gwnet.products.rounds import due_at_sites
 
-        with self.store.reading() as connection:
-            record = Snapshot(connection, known_on)
-            record = record if site is None and len(record.all_sites) else record.of_site(site)
-            return due_at_sites(record, on, now_utc=dt.datetime.now(dt.UTC), everything=everything)
+        with self._record(site, known_on) as record:
+            return due_at_sites(record, on, now_utc=now_or(None), everything=everything)
 
-    def plan_round(
+    def plan(
         self,
         name: str,
         *,
         starts_on: dt.date,
         ends_on: dt.date | None = None,
-        wells: Sequence[str] | None = None,
+        wells: Wells = None,
         as_given: bool = False,
         start: str | None = None,
         last: Sequence[str] | None = None,
@@ -86,6 +71,8 @@ class Planning:
     ) -> RoundPlan:
         """Plan a gauging round and record it.
 
+        Parameters as `gwnet.network`.
+
         Parameters
         ----------
         name : str
@@ -93,7 +80,7 @@ class Planning:
         starts_on, ends_on : datetime.date
             First and last local day; the last is the first unless given.
         wells : sequence of str, optional
-            Codes of wells; every well that stands on the first day unless given.
+            Codes of wells; every well that exists on the first day unless given.
         as_given : bool, optional
             Whether the wells keep their order instead of the walk's.
         start : str, optional
@@ -102,16 +89,8 @@ class Planning:
             Wells to be gauged after all others.
         crew, purpose, notes : str, optional
             Texts; with ``correct``, what is not given stays as it was.
-        site : str, optional
-            Code of the site; may be left out when the record holds only one.
-        by : str
-            Who records.
-        now_utc : datetime.datetime, optional
-            Aware time of the recording; the clock's unless given.
         correct : bool, optional
-            Whether a round on record is planned anew.
-        reason : str, optional
-            Why; needed to correct.
+            Whether a round on record is planned anew; this needs a reason.
 
         Returns
         -------
@@ -120,19 +99,18 @@ class Planning:
 
         Raises
         ------
-        NotFoundError
-            If the site or a well is not on record.
         SettingsError
-            If a well does not stand on the first day, the round ends before it starts, or a reason is missing.
+            If a well does not exist on the first day, the round ends before it starts, or a reason is missing.
         StoreError
             If the round is on record with other values and ``correct`` was not asked for.
         """
         from gwnet.products.rounds import PlanWish, plan_round
 
+        codes = codes_of(wells)
         wish = PlanWish(
             starts_on=starts_on,
             ends_on=ends_on,
-            wells=None if wells is None else tuple(wells),
+            wells=None if codes is None else tuple(codes),
             as_given=as_given,
             start=start,
             last=tuple(last or ()),
@@ -140,12 +118,11 @@ class Planning:
             purpose=purpose,
             notes=notes,
         )
-        moment = now_utc or dt.datetime.now(dt.UTC)
-        with self.store.writing() as connection:
+        with self._writing() as connection:
             record = Snapshot(connection).of_site(site)
-            return plan_round(record, name, wish, now_utc=moment, by=by, correct=correct, reason=reason)
+            return plan_round(record, name, wish, now_utc=now_or(now_utc), by=by, correct=correct, reason=reason)
 
-    def round_sheet(
+    def sheet(
         self,
         name: str,
         out: str | Path,
@@ -153,9 +130,11 @@ class Planning:
         date: dt.date | None = None,
         page: str = "A4",
         site: str | None = None,
-        known_on: dt.datetime | None = None,
+        known_on: Instant = None,
     ) -> list[Path]:
         """Write the field sheets of a gauging round: a PDF to print and a workbook to fill in.
+
+        Parameters as `gwnet.network`.
 
         Parameters
         ----------
@@ -167,27 +146,21 @@ class Planning:
             Only this day of a round of several days.
         page : str, optional
             Paper of the PDF, ``A4`` or ``Letter``.
-        site : str, optional
-            Code of the site; may be left out when the record holds only one.
-        known_on : datetime.datetime, optional
-            Record as known at this time; the same record gives the same bytes.
 
         Returns
         -------
         list of pathlib.Path
-            The PDF and the workbook.
+            The PDF and the workbook; the same record gives the same bytes.
 
         Raises
         ------
-        NotFoundError
-            If the round is not on record.
         SettingsError
-            If the date is none of the round's, or none of its wells stands.
+            If the date is none of the round's, or none of its wells exists.
         OutputError
             If the folder cannot be written.
         """
         from gwnet.products.field_sheets import gather, write_field_sheets
 
-        with self.store.reading() as connection:
-            content = gather(Snapshot(connection, known_on).of_site(site), name, date=date)
+        with self._record(site, known_on, one_site=True) as record:
+            content = gather(record, name, date=date)
         return write_field_sheets(content, Path(out), page=page)

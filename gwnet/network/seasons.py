@@ -1,47 +1,35 @@
-"""The part of the face for programs that tells the seasons of wells."""
+"""Seasons of wells: statistics of months and days, the newest level's percentile, decomposition, figures."""
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
-from gwnet.store.snapshot import Snapshot
+from gwnet.network.base import Instant, Moment, Wells, day_or_instant, same_parameters
+from gwnet.network.levels import levels_of
+from gwnet.network.trends import WellStatistics
+from gwnet.records import Selection
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-    from gwnet.analysis.series.decomposition import WellDecomposition
-    from gwnet.store.session import Store
+    from gwnet.products.seasons import Decomposition, SeasonFigures
 
 
-class Seasoning:
-    """Seasons of wells; `gwnet.network.Network` has these methods.
+class Seasons(WellStatistics):
+    """Seasons of the levels of wells."""
 
-    Attributes
-    ----------
-    store : gwnet.store.session.Store
-        Open database.
-    levels : callable
-        The network's own levels.
-    """
+    _path = "net.seasons"
 
-    store: Store
-    levels: Callable[..., pd.DataFrame]
-    _trend_inputs: Callable[..., tuple[pd.DataFrame, pd.DataFrame]]
-
-    def seasons(
+    def __call__(
         self,
-        wells: Sequence[str] | None = None,
+        wells: Wells = None,
         *,
         aquifer: str | None = None,
-        start: dt.date | dt.datetime | str | None = None,
-        end: dt.date | dt.datetime | str | None = None,
+        start: Moment = None,
+        end: Moment = None,
         site: str | None = None,
-        known_on: dt.datetime | None = None,
+        known_on: Instant = None,
         unit: str = "m",
         least_years: int = 10,
         definition: str = "weibull",
@@ -50,116 +38,47 @@ class Seasoning:
     ) -> pd.DataFrame:
         """Return the statistics of the calendar months, one row a well and month, with the newest level of each month.
 
+        Parameters as `gwnet.network`; rows as `gwnet.analysis.series.seasons.seasons`.
+
         Parameters
         ----------
-        wells : sequence of str, optional
-            Codes of wells; all unless given.
-        aquifer : str, optional
-            Only wells of this aquifer.
-        start, end : date, datetime or str, optional
-            First and last local date (both included), or instants.
-        site : str, optional
-            Only this site.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-        unit : str, optional
-            Unit of the levels: m (columns end in ``_m``) or ft (``_ft``).
         least_years : int, optional
             Fewest years with a value for which a month has percentiles.
         definition : str, optional
             Definition of percentiles: ``weibull`` (rank over n + 1) or ``linear``.
         value : str, optional
             How the days of a month give one value: ``median`` or ``middle`` (the day nearest to the month's middle).
-        approved : bool, optional
-            Whether only approved levels take part; provisional ones do as well unless said.
-
-        Returns
-        -------
-        pandas.DataFrame
-            As `gwnet.analysis.series.seasons.seasons`.
-
-        Raises
-        ------
-        NotFoundError
-            If a site, well or aquifer is not on record.
-        SettingsError
-            If the unit, definition, value or number of years cannot be used.
         """
         from gwnet.analysis.series.seasons import seasons
 
-        levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
-        table = seasons(levels, asked, least_years=least_years, definition=definition, value=value, approved=approved)
-        return in_unit(table, unit)
+        with self._inputs(wells, aquifer, start, end, site, known_on) as given:
+            how: Any = {"least_years": least_years, "definition": definition, "value": value, "approved": approved}
+            return in_unit(seasons(given.levels, given.wells, **how), unit)
 
-    def season_summary(
-        self,
-        wells: Sequence[str] | None = None,
-        *,
-        aquifer: str | None = None,
-        start: dt.date | dt.datetime | str | None = None,
-        end: dt.date | dt.datetime | str | None = None,
-        site: str | None = None,
-        known_on: dt.datetime | None = None,
-        unit: str = "m",
-        least_years: int = 10,
-        definition: str = "weibull",
-        value: str = "median",
-        approved: bool = False,
+    @same_parameters(__call__)
+    def summary(
+        self, *, unit: str, least_years: int, definition: str, value: str, approved: bool, **asked: Any
     ) -> pd.DataFrame:
         """Return newest level with its percentile, annual cycle and records, one row a well.
 
-        Parameters
-        ----------
-        wells : sequence of str, optional
-            Codes of wells; all unless given.
-        aquifer : str, optional
-            Only wells of this aquifer.
-        start, end : date, datetime or str, optional
-            First and last local date (both included), or instants.
-        site : str, optional
-            Only this site.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-        unit : str, optional
-            Unit of the levels: m (columns end in ``_m``) or ft (``_ft``).
-        least_years : int, optional
-            Fewest years with a value of the newest level's month for which its percentile is given.
-        definition : str, optional
-            Definition of percentiles: ``weibull`` (rank over n + 1) or ``linear``.
-        value : str, optional
-            How the days of a month give one value: ``median`` or ``middle``.
-        approved : bool, optional
-            Whether only approved levels take part; provisional ones do as well unless said.
-
-        Returns
-        -------
-        pandas.DataFrame
-            As `gwnet.analysis.series.seasons.season_summary`.
-
-        Raises
-        ------
-        NotFoundError
-            If a site, well or aquifer is not on record.
-        SettingsError
-            If the unit, definition, value or number of years cannot be used.
+        Parameters as `gwnet.network` and `gwnet.network.seasons.Seasons.__call__`; rows as
+        `gwnet.analysis.series.seasons.season_summary`.
         """
         from gwnet.analysis.series.seasons import season_summary
 
-        levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
-        table = season_summary(
-            levels, asked, least_years=least_years, definition=definition, value=value, approved=approved
-        )
-        return in_unit(table, unit)
+        with self._inputs(**asked) as given:
+            how: Any = {"least_years": least_years, "definition": definition, "value": value, "approved": approved}
+            return in_unit(season_summary(given.levels, given.wells, **how), unit)
 
-    def daily_seasons(
+    def daily(
         self,
-        wells: Sequence[str] | None = None,
+        wells: Wells = None,
         *,
         aquifer: str | None = None,
-        start: dt.date | dt.datetime | str | None = None,
-        end: dt.date | dt.datetime | str | None = None,
+        start: Moment = None,
+        end: Moment = None,
         site: str | None = None,
-        known_on: dt.datetime | None = None,
+        known_on: Instant = None,
         unit: str = "m",
         least_years: int = 10,
         definition: str = "weibull",
@@ -167,44 +86,14 @@ class Seasoning:
     ) -> pd.DataFrame:
         """Return percentiles of the days of the year, one row a well and day.
 
-        Parameters
-        ----------
-        wells : sequence of str, optional
-            Codes of wells; all unless given.
-        aquifer : str, optional
-            Only wells of this aquifer.
-        start, end : date, datetime or str, optional
-            First and last local date (both included), or instants.
-        site : str, optional
-            Only this site.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-        unit : str, optional
-            Unit of the levels: m (columns end in ``_m``) or ft (``_ft``).
-        least_years : int, optional
-            Fewest years with a level near a day for which it has percentiles.
-        definition : str, optional
-            Definition of percentiles: ``weibull`` or ``linear``.
-        approved : bool, optional
-            Whether only approved levels take part; provisional ones do as well unless said.
-
-        Returns
-        -------
-        pandas.DataFrame
-            As `gwnet.analysis.series.daily_seasons.daily_seasons`.
-
-        Raises
-        ------
-        NotFoundError
-            If a site, well or aquifer is not on record.
-        SettingsError
-            If the unit, definition or number of years cannot be used.
+        Parameters as `gwnet.network` and `gwnet.network.seasons.Seasons.__call__`; rows as
+        `gwnet.analysis.series.daily_seasons.daily_seasons`.
         """
         from gwnet.analysis.series.daily_seasons import daily_seasons
 
-        levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
-        table = daily_seasons(levels, asked, least_years=least_years, definition=definition, approved=approved)
-        return in_unit(table, unit)
+        with self._inputs(wells, aquifer, start, end, site, known_on) as given:
+            how: Any = {"least_years": least_years, "definition": definition, "approved": approved}
+            return in_unit(daily_seasons(given.levels, given.wells, **how), unit)
 
     def decomposition(
         self,
@@ -212,14 +101,17 @@ class Seasoning:
         *,
         seasons: int | None = None,
         robust: bool = True,
-        start: dt.date | dt.datetime | str | None = None,
-        end: dt.date | dt.datetime | str | None = None,
+        start: Moment = None,
+        end: Moment = None,
         site: str | None = None,
-        known_on: dt.datetime | None = None,
+        known_on: Instant = None,
+        unit: str = "m",
         value: str = "median",
         approved: bool = False,
-    ) -> WellDecomposition:
-        """Part the levels of a well into trend, season and remainder.
+    ) -> Decomposition:
+        """Decompose the levels of a well into trend, season and remainder.
+
+        Parameters as `gwnet.network`.
 
         Parameters
         ----------
@@ -229,159 +121,52 @@ class Seasoning:
             Steps of a year, 12 or 4; months unless too many of them have no level.
         robust : bool, optional
             Whether values that do not fit lose weight.
-        start, end : date, datetime or str, optional
-            First and last local date (both included), or instants.
-        site : str, optional
-            Code of the site, where several have a well of this code.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
         value : str, optional
             How the days of a step give one value: ``median`` or ``middle``.
-        approved : bool, optional
-            Whether only approved levels take part; provisional ones do as well unless said.
 
         Returns
         -------
-        gwnet.analysis.series.decomposition.WellDecomposition
-            Parts in metres, and notes; its ``frame()`` gives them as rows.
+        gwnet.products.seasons.Decomposition
+            ``table`` has the components; ``result`` their notes and lengths.
 
         Raises
         ------
-        NotFoundError
-            If the site or well is not on record.
         TooFewLevelsError
             If no stretch of the record is long and full enough.
         """
         from gwnet.analysis.series.decomposition import well_decomposition
+        from gwnet.products.maps import map_context
+        from gwnet.products.seasons import Decomposition
 
-        levels = self.levels([well], site=site, start=start, end=end, known_on=known_on)
-        return well_decomposition(levels, seasons=seasons, robust=robust, value=value, approved=approved)
+        chosen = Selection.of([well], start=day_or_instant(start), end=day_or_instant(end))
+        with self._record(site, known_on, one_site=True, wells=[well]) as record:
+            levels = levels_of(record, chosen)
+            result = well_decomposition(levels, seasons=seasons, robust=robust, value=value, approved=approved)
+            return Decomposition(result, map_context(record), unit)
 
-    def seasons_figures(
-        self,
-        wells: Sequence[str] | None = None,
-        *,
-        aquifer: str | None = None,
-        start: dt.date | dt.datetime | str | None = None,
-        end: dt.date | dt.datetime | str | None = None,
-        site: str | None = None,
-        known_on: dt.datetime | None = None,
-        unit: str = "m",
-        least_years: int = 10,
-        definition: str = "weibull",
-        value: str = "median",
-        approved: bool = False,
-    ) -> list[Figure]:
+    @same_parameters(__call__)
+    def figure(
+        self, *, unit: str, least_years: int, definition: str, value: str, approved: bool, **asked: Any
+    ) -> SeasonFigures:
         """Draw the newest year of wells over the range and percentiles of each calendar month.
 
-        Parameters
-        ----------
-        wells : sequence of str, optional
-            Codes of wells of one site; all unless given.
-        aquifer : str, optional
-            Only wells of this aquifer.
-        start, end : date, datetime or str, optional
-            First and last local date (both included), or instants.
-        site : str, optional
-            Code of the site; may be left out when the record holds only one.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-        unit : str, optional
-            Unit of the axes, m or ft.
-        least_years : int, optional
-            Fewest years with a value for which a month has percentiles.
-        definition : str, optional
-            Definition of percentiles: ``weibull`` or ``linear``.
-        value : str, optional
-            How the days of a month give one value: ``median`` or ``middle``.
-        approved : bool, optional
-            Whether only approved levels take part; provisional ones do as well unless said.
+        Parameters as `gwnet.network` and `gwnet.network.seasons.Seasons.__call__`.
 
         Returns
         -------
-        list of matplotlib.figure.Figure
-            Pages; `gwnet.figures.base.panel.save_all` writes them.
+        gwnet.products.seasons.SeasonFigures
+            ``table`` has the statistics of the months; ``figures()`` are pages of three wells.
 
         Raises
         ------
-        NotFoundError
-            If a site, well or aquifer is not on record, or the record holds several sites and none is named.
         TooFewLevelsError
             If no well has a level that can be used.
         """
+        from gwnet.analysis.series.seasons import seasons
         from gwnet.products.maps import map_context
-        from gwnet.products.seasons import envelope_figures
+        from gwnet.products.seasons import SeasonFigures, envelope_figures
 
-        with self.store.reading() as connection:
-            record = Snapshot(connection, known_on).of_site(site)
-            levels, asked = self._trend_inputs(wells, aquifer, start, end, record.site, known_on)
-            chosen: dict[str, Any] = {
-                "least_years": least_years,
-                "definition": definition,
-                "value": value,
-                "approved": approved,
-            }
-            return envelope_figures(map_context(record), levels, asked, unit=unit, **chosen)
-
-    def decomposition_figure(
-        self,
-        well: str,
-        *,
-        seasons: int | None = None,
-        robust: bool = True,
-        start: dt.date | dt.datetime | str | None = None,
-        end: dt.date | dt.datetime | str | None = None,
-        site: str | None = None,
-        known_on: dt.datetime | None = None,
-        unit: str = "m",
-        value: str = "median",
-        approved: bool = False,
-    ) -> Figure:
-        """Draw the levels of a well parted into trend, season and remainder.
-
-        Parameters
-        ----------
-        well : str
-            Code of the well.
-        seasons, robust, start, end : optional
-            As in `decomposition`.
-        site : str, optional
-            Code of the site; may be left out when the record holds only one.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-        unit : str, optional
-            Unit of the axes, m or ft.
-        value : str, optional
-            How the days of a step give one value: ``median`` or ``middle``.
-        approved : bool, optional
-            Whether only approved levels take part; provisional ones do as well unless said.
-
-        Returns
-        -------
-        matplotlib.figure.Figure
-            The figure; `save_figure` writes it.
-
-        Raises
-        ------
-        NotFoundError
-            If the site or well is not on record.
-        TooFewLevelsError
-            If no stretch of the record is long and full enough.
-        """
-        from gwnet.products.maps import map_context
-        from gwnet.products.seasons import decomposition_figure
-
-        with self.store.reading() as connection:
-            record = Snapshot(connection, known_on).of_site(site)
-            found = self.decomposition(
-                well,
-                seasons=seasons,
-                robust=robust,
-                start=start,
-                end=end,
-                site=record.site,
-                known_on=known_on,
-                value=value,
-                approved=approved,
-            )
-            return decomposition_figure(map_context(record), found, unit=unit)
+        with self._inputs(**asked, one_site=True) as given:
+            how: Any = {"least_years": least_years, "definition": definition, "value": value, "approved": approved}
+            pages = envelope_figures(map_context(given.record), given.levels, given.wells, unit=unit, **how)
+            return SeasonFigures(in_unit(seasons(given.levels, given.wells, **how), unit), pages)

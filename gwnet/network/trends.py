@@ -1,328 +1,242 @@
-"""The part of the face for programs that tests levels for trends."""
+"""Trends of levels: tests of wells and aquifers, steps, dates of thresholds, figures."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
-from gwnet.store.fetch import programme as fetch_programme
-from gwnet.store.fetch import registry as fetch
+from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_or_instant, same_parameters
+from gwnet.network.levels import levels_of
+from gwnet.records import Selection
+from gwnet.store.fetch.registry import cut_off
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
-    from gwnet.store.session import Store
+    from gwnet.products.trends import TrendFigures
 
 
-class Trending:
-    """Trends of levels; `gwnet.network.Network` has these methods.
+@dataclass(frozen=True, eq=False)
+class Inputs:
+    """What statistics of wells are worked out from.
 
     Attributes
     ----------
-    store : gwnet.store.session.Store
-        Open database.
-    levels : callable
-        The network's own levels.
+    record : gwnet.store.snapshot.Snapshot
+        The record.
+    levels : pandas.DataFrame
+        As `gwnet.analysis.levels.table.levels`, daily means of loggers among them.
+    wells : pandas.DataFrame
+        As `gwnet.store.fetch.registry.wells`: which wells are asked for.
     """
 
-    store: Store
-    levels: Callable[..., pd.DataFrame]
+    record: Snapshot
+    levels: pd.DataFrame
+    wells: pd.DataFrame
 
-    def trends(
+    @property
+    def known_on(self) -> dt.datetime | None:
+        """Return the moment of the record that is printed."""
+        return self.record.known_on or cut_off(self.record.connection)
+
+
+class WellStatistics(Group):
+    """Statistics of the levels of wells."""
+
+    @contextmanager
+    def _inputs(
         self,
-        wells: Sequence[str] | None = None,
+        wells: Wells,
+        aquifer: str | None,
+        start: Moment,
+        end: Moment,
+        site: str | None,
+        known_on: Instant,
+        *,
+        one_site: bool = False,
+    ) -> Iterator[Inputs]:
+        """Give the levels and wells that are asked for."""
+        codes = codes_of(wells)
+        chosen = Selection.of(codes, aquifer=aquifer, start=day_or_instant(start), end=day_or_instant(end))
+        with self._record(site, known_on, one_site=one_site, wells=codes, aquifer=aquifer) as record:
+            frame = record.wells
+            if codes is not None:
+                frame = frame[frame["well"].isin(codes)]
+            if aquifer is not None:
+                frame = frame[frame["aquifer"] == aquifer]
+            yield Inputs(record, levels_of(record, chosen, "daily"), frame)
+
+
+class Trends(WellStatistics):
+    """Trends of the levels of wells."""
+
+    _path = "net.trends"
+
+    def __call__(
+        self,
+        wells: Wells = None,
         *,
         aquifer: str | None = None,
         method: str = "seasonal",
         seasons: int = 4,
-        start: dt.date | dt.datetime | str | None = None,
-        end: dt.date | dt.datetime | str | None = None,
+        start: Moment = None,
+        end: Moment = None,
         site: str | None = None,
-        known_on: dt.datetime | None = None,
+        known_on: Instant = None,
         unit: str = "m",
         approved: bool = False,
     ) -> pd.DataFrame:
         """Test the levels of wells for monotonic trends, one row a well.
 
+        Parameters as `gwnet.network`.
+
         Parameters
         ----------
-        wells : sequence of str, optional
-            Codes of wells; all unless given. They are also what ``p_adjusted`` is for.
-        aquifer : str, optional
-            Only wells of this aquifer.
         method : str, optional
             ``seasonal`` (each season with its own kind), ``kendall`` (one value a year) or ``all`` (every value, with
             the variance corrected for autocorrelation).
         seasons : int, optional
             Seasons of a year, 4 or 12.
-        start, end : date, datetime or str, optional
-            First and last local date (both included), or instants.
-        site : str, optional
-            Only this site.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-        unit : str, optional
-            Unit of lengths and slopes: m (columns end in ``_m``, ``_m_per_year``) or ft (``_ft``, ``_ft_per_year``).
-        approved : bool, optional
-            Whether only approved levels take part; provisional ones do as well unless said.
 
         Returns
         -------
         pandas.DataFrame
-            As `gwnet.analysis.series.trends.trends`.
-
-        Raises
-        ------
-        NotFoundError
-            If a site, well or aquifer is not on record.
-        SettingsError
-            If the method, number of seasons or unit is not known.
+            As `gwnet.analysis.series.trends.trends`; ``p_adjusted`` is for the wells that are tested together.
         """
         from gwnet.analysis.series.trends import trends
 
-        levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
-        return in_unit(trends(levels, asked, method=method, seasons=seasons, approved=approved), unit)
+        with self._inputs(wells, aquifer, start, end, site, known_on) as given:
+            table = trends(given.levels, given.wells, method=method, seasons=seasons, approved=approved)
+            return in_unit(table, unit)
 
-    def pooled_trends(
-        self,
-        wells: Sequence[str] | None = None,
-        *,
-        aquifer: str | None = None,
-        method: str = "seasonal",
-        seasons: int = 4,
-        start: dt.date | dt.datetime | str | None = None,
-        end: dt.date | dt.datetime | str | None = None,
-        site: str | None = None,
-        known_on: dt.datetime | None = None,
-        unit: str = "m",
-        approved: bool = False,
-    ) -> pd.DataFrame:
+    @same_parameters(__call__)
+    def pooled(self, *, unit: str, method: str, seasons: int, approved: bool, **asked: Any) -> pd.DataFrame:
         """Test the wells of each aquifer together for one trend, one row an aquifer.
 
-        Parameters
-        ----------
-        wells : sequence of str, optional
-            Codes of wells; all unless given.
-        aquifer : str, optional
-            Only wells of this aquifer.
-        method : str, optional
-            ``seasonal`` (each season with its own kind) or ``kendall`` (one value a year).
-        seasons : int, optional
-            Seasons of a year, 4 or 12.
-        start, end : date, datetime or str, optional
-            First and last local date (both included), or instants.
-        site : str, optional
-            Only this site.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-        unit : str, optional
-            Unit of lengths and slopes: m (columns end in ``_m``, ``_m_per_year``) or ft (``_ft``, ``_ft_per_year``).
-        approved : bool, optional
-            Whether only approved levels take part; provisional ones do as well unless said.
+        Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
 
         Returns
         -------
         pandas.DataFrame
             As `gwnet.analysis.series.trend_pooled.pooled_trends`.
-
-        Raises
-        ------
-        NotFoundError
-            If a site, well or aquifer is not on record.
-        SettingsError
-            If the method, number of seasons or unit is not known.
         """
         from gwnet.analysis.series.trend_pooled import pooled_trends
 
-        levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
-        return in_unit(pooled_trends(levels, asked, method=method, seasons=seasons, approved=approved), unit)
+        with self._inputs(**asked) as given:
+            table = pooled_trends(given.levels, given.wells, method=method, seasons=seasons, approved=approved)
+            return in_unit(table, unit)
 
-    def threshold_dates(
-        self,
-        wells: Sequence[str] | None = None,
-        *,
-        aquifer: str | None = None,
-        method: str = "seasonal",
-        seasons: int = 4,
-        start: dt.date | dt.datetime | str | None = None,
-        end: dt.date | dt.datetime | str | None = None,
-        site: str | None = None,
-        known_on: dt.datetime | None = None,
-        unit: str = "m",
-        approved: bool = False,
-    ) -> pd.DataFrame:
+    @same_parameters(__call__)
+    def thresholds(self, *, unit: str, method: str, seasons: int, approved: bool, **asked: Any) -> pd.DataFrame:
         """Project the trends of wells to their thresholds in force, one row a well and threshold.
 
-        Parameters
-        ----------
-        wells : sequence of str, optional
-            Codes of wells; all unless given.
-        aquifer : str, optional
-            Only wells of this aquifer.
-        method : str, optional
-            ``seasonal`` (each season with its own kind) or ``kendall`` (one value a year).
-        seasons : int, optional
-            Seasons of a year, 4 or 12.
-        start, end : date, datetime or str, optional
-            First and last local date (both included), or instants.
-        site : str, optional
-            Only this site.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-        unit : str, optional
-            Unit of lengths and slopes: m (columns end in ``_m``, ``_m_per_year``) or ft (``_ft``, ``_ft_per_year``).
-        approved : bool, optional
-            Whether only approved levels take part; provisional ones do as well unless said.
+        Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
 
         Returns
         -------
         pandas.DataFrame
             As `gwnet.analysis.series.trend_thresholds.threshold_dates`.
-
-        Raises
-        ------
-        NotFoundError
-            If a site, well or aquifer is not on record.
-        SettingsError
-            If the method, number of seasons or unit is not known.
         """
         from gwnet.analysis.levels.thresholds import with_elevations
         from gwnet.analysis.series.trend_thresholds import threshold_dates
 
-        levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
-        with self.store.reading() as connection:
-            limits = fetch_programme.thresholds(connection, known_on, site)
-            points = fetch.measuring_points(connection, known_on, site)
-            everything = fetch.wells(connection, known_on, site)
-        limits = limits[limits["valid_until_utc"].isna() & limits["well_id"].isin(asked["well_id"])]
-        limits = with_elevations(limits, everything, points)
-        return in_unit(threshold_dates(levels, limits, method=method, seasons=seasons, approved=approved), unit)
+        with self._inputs(**asked) as given:
+            limits = given.record.thresholds
+            limits = limits[limits["valid_until_utc"].isna() & limits["well_id"].isin(given.wells["well_id"])]
+            limits = with_elevations(limits, given.record.wells, given.record.measuring_points)
+            table = threshold_dates(given.levels, limits, method=method, seasons=seasons, approved=approved)
+            return in_unit(table, unit)
 
-    def trend_steps(
-        self,
-        wells: Sequence[str] | None = None,
-        *,
-        aquifer: str | None = None,
-        method: str = "seasonal",
-        seasons: int = 4,
-        start: dt.date | dt.datetime | str | None = None,
-        end: dt.date | dt.datetime | str | None = None,
-        site: str | None = None,
-        known_on: dt.datetime | None = None,
-        unit: str = "m",
-        approved: bool = False,
-    ) -> pd.DataFrame:
+    @same_parameters(__call__)
+    def steps(self, *, unit: str, method: str, seasons: int, approved: bool, **asked: Any) -> pd.DataFrame:
         """Test the levels of wells for steps: the most likely one, and those at moments on record.
 
-        Parameters
-        ----------
-        wells : sequence of str, optional
-            Codes of wells; all unless given.
-        aquifer : str, optional
-            Only wells of this aquifer.
-        method : str, optional
-            ``seasonal`` (each season with its own kind) or ``kendall`` (one value a year).
-        seasons : int, optional
-            Seasons of a year, 4 or 12.
-        start, end : date, datetime or str, optional
-            First and last local date (both included), or instants.
-        site : str, optional
-            Only this site.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-        unit : str, optional
-            Unit of lengths and slopes: m (columns end in ``_m``, ``_m_per_year``) or ft (``_ft``, ``_ft_per_year``).
-        approved : bool, optional
-            Whether only approved levels take part; provisional ones do as well unless said.
+        Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
 
         Returns
         -------
         pandas.DataFrame
             As `gwnet.analysis.series.trend_steps.trend_steps`.
-
-        Raises
-        ------
-        NotFoundError
-            If a site, well or aquifer is not on record.
-        SettingsError
-            If the method, number of seasons or unit is not known.
         """
         from gwnet.analysis.series.trend_moments import find_moments
         from gwnet.analysis.series.trend_steps import trend_steps
 
-        levels, asked = self._trend_inputs(wells, aquifer, start, end, site, known_on)
-        with self.store.reading() as connection:
-            moments = find_moments(Snapshot(connection, known_on, site))
-        return in_unit(trend_steps(levels, asked, moments, method=method, seasons=seasons, approved=approved), unit)
+        with self._inputs(**asked) as given:
+            moments = find_moments(given.record)
+            how: Any = {"method": method, "seasons": seasons, "approved": approved}
+            return in_unit(trend_steps(given.levels, given.wells, moments, **how), unit)
 
-    def trend_left_out(
+    def left_out(
         self,
-        wells: Sequence[str] | None = None,
+        wells: Wells = None,
         *,
         aquifer: str | None = None,
-        start: dt.date | dt.datetime | str | None = None,
-        end: dt.date | dt.datetime | str | None = None,
+        start: Moment = None,
+        end: Moment = None,
         site: str | None = None,
-        known_on: dt.datetime | None = None,
+        known_on: Instant = None,
         unit: str = "m",
         approved: bool = False,
     ) -> pd.DataFrame:
         """List the levels that take no part in trends, each with its reason.
 
-        Parameters
-        ----------
-        wells : sequence of str, optional
-            Codes of wells; all unless given.
-        aquifer : str, optional
-            Only wells of this aquifer.
-        start, end : date, datetime or str, optional
-            First and last local date (both included), or instants.
-        site : str, optional
-            Only this site.
-        known_on : datetime.datetime, optional
-            Record as known at this time.
-        unit : str, optional
-            Unit of the levels: m (columns end in ``_m``) or ft (``_ft``).
-        approved : bool, optional
-            Whether provisional levels are among them.
+        Parameters as `gwnet.network`.
 
         Returns
         -------
         pandas.DataFrame
-            As `gwnet.analysis.levels.serving.left_out_levels`.
+            As `gwnet.analysis.levels.serving.left_out_levels`; provisional levels are among them with ``approved``.
+        """
+        from gwnet.analysis.levels.serving import left_out_levels
+
+        with self._inputs(wells, aquifer, start, end, site, known_on) as given:
+            return in_unit(left_out_levels(given.levels, approved=approved), unit)
+
+    def figure(
+        self,
+        wells: Wells = None,
+        *,
+        aquifer: str | None = None,
+        method: str = "seasonal",
+        seasons: int = 4,
+        start: Moment = None,
+        end: Moment = None,
+        site: str | None = None,
+        known_on: Instant = None,
+        unit: str = "m",
+        approved: bool = False,
+        smooth: bool = False,
+    ) -> TrendFigures:
+        """Test wells of one site for trends and draw them.
+
+        Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
+
+        Parameters
+        ----------
+        smooth : bool, optional
+            Whether the levels of each well are drawn with a smooth line (LOWESS).
+
+        Returns
+        -------
+        gwnet.products.trends.TrendFigures
+            ``table`` in the unit of the figures; ``figure()`` draws one well or the ranked slopes of several, ``map()``
+            the slopes on a map, ``multiples()`` small panels of all wells.
 
         Raises
         ------
         NotFoundError
-            If a site, well or aquifer is not on record.
-        SettingsError
-            If the unit is not known.
+            If a site, well or aquifer is not on record, or the record holds several sites and none is named.
         """
-        from gwnet.analysis.levels.serving import left_out_levels
+        from gwnet.analysis.series.trends import trends
+        from gwnet.products.maps import map_context
+        from gwnet.products.trends import TrendFigures
 
-        levels, _ = self._trend_inputs(wells, aquifer, start, end, site, known_on)
-        return in_unit(left_out_levels(levels, approved=approved), unit)
-
-    def _trend_inputs(
-        self,
-        wells: Sequence[str] | None,
-        aquifer: str | None,
-        start: dt.date | dt.datetime | str | None,
-        end: dt.date | dt.datetime | str | None,
-        site: str | None,
-        known_on: dt.datetime | None,
-    ) -> tuple[pd.DataFrame, pd.DataFrame]:
-        """Return the levels and wells that were asked for, daily means of loggers among the levels."""
-        codes = None if wells is None else list(wells)
-        chosen = {"site": site, "aquifer": aquifer, "start": start, "end": end, "known_on": known_on}
-        levels = self.levels(codes, loggers="daily", **chosen)
-        with self.store.reading() as connection:
-            asked = fetch.wells(connection, known_on, site)
-        if codes is not None:
-            asked = asked[asked["well"].isin(codes)]
-        if aquifer is not None:
-            asked = asked[asked["aquifer"] == aquifer]
-        return levels, asked
+        with self._inputs(wells, aquifer, start, end, site, known_on, one_site=True) as given:
+            table = trends(given.levels, given.wells, method=method, seasons=seasons, approved=approved)
+            context = map_context(given.record)
+            return TrendFigures(table, given.levels, given.wells, context, method, seasons, approved, unit, smooth)

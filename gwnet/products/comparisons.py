@@ -12,6 +12,7 @@ import pandas as pd
 
 from gwnet.figures.base import style
 from gwnet.products.maps import gradient_row
+from gwnet.products.product import Product
 from gwnet.units import metres_per
 from gwnet.whole_files import write_files
 
@@ -30,8 +31,8 @@ _VOLUME_CAUTION: Final = (
 )
 
 
-@dataclass(frozen=True, eq=False)
-class ChangeMap:
+@dataclass(frozen=True, eq=False, repr=False)
+class ChangeMap(Product):
     """Change of levels between two days, as a sheet with its files.
 
     Attributes
@@ -44,6 +45,11 @@ class ChangeMap:
 
     result: ChangeResult
     context: MapContext
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Return the changes at wells, those left out among them."""
+        return self.result.wells
 
     def facts(self) -> list[str]:
         """Return area, mean and volumes in sentences, in the unit of the map."""
@@ -166,8 +172,8 @@ def _volume(cubic_m: float, unit: str, *, signed: bool = False) -> str:
     return f"{text} {name}"
 
 
-@dataclass(frozen=True, eq=False)
-class MapPair:
+@dataclass(frozen=True, eq=False, repr=False)
+class MapPair(Product):
     """Maps of two days on one sheet, with its files.
 
     Attributes
@@ -180,6 +186,11 @@ class MapPair:
 
     result: PairedMaps
     context: MapContext
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Return both maps, one row each; see `summary`."""
+        return self.summary()
 
     def figure(self) -> Figure:
         """Return the sheet as a figure."""

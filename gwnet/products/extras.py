@@ -125,7 +125,7 @@ def _gradients(asked: _Asked, extras: Extras) -> Extras:
             continue
         context = map_context(asked.record, aquifer)
         rounds = RoundGradients(context, aquifer, tuple(gradient.without_findings() for gradient in found))
-        tables.append(rounds.rows().assign(aquifer=aquifer))
+        tables.append(rounds.table.assign(aquifer=aquifer))
         if any(gradient.gradient is not None for gradient in found):
             caption = (
                 f"Horizontal gradients of {context.named(aquifer)}, a point a round: direction and size, with 95 % "
@@ -224,7 +224,7 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
     which = "approved levels" if chosen.approved_only else "levels that may be used, provisional ones among them"
     table = trends(levels, asked.wells, **how)
     figures = TrendFigures(
-        table=table,
+        trends=table,
         levels=levels,
         wells=asked.wells,
         context=map_context(asked.record),
@@ -245,7 +245,7 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
 
 def _trend_pictures(asked: _Asked, figures: TrendFigures) -> list[Picture]:
     """Return the ranked slopes on as many pages as they take, and their map; nothing where no slope is known."""
-    if figures.table["slope_m_per_year"].notna().sum() == 0:
+    if figures.trends["slope_m_per_year"].notna().sum() == 0:
         return []
     ranked = (
         "Slopes of the wells in order of size with 95 % limits; filled where a trend is significant for all wells "

@@ -12,6 +12,7 @@ import pandas as pd
 from gwnet.errors import AnalysisError
 from gwnet.hydro.gradients.directions import directions
 from gwnet.products.maps import gradient_row
+from gwnet.products.product import Product
 from gwnet.units import metres_per
 
 if TYPE_CHECKING:
@@ -24,8 +25,8 @@ if TYPE_CHECKING:
     from gwnet.products.seepage import Seepage
 
 
-@dataclass(frozen=True, eq=False)
-class RoundGradients:
+@dataclass(frozen=True, eq=False, repr=False)
+class RoundGradients(Product):
     """The gradient of an aquifer in each round.
 
     Attributes
@@ -48,7 +49,8 @@ class RoundGradients:
     wells: tuple[str, ...] = ()
     seepage: Seepage | None = None
 
-    def rows(self) -> pd.DataFrame:
+    @property
+    def table(self) -> pd.DataFrame:
         """Return the gradients, one row a round.
 
         Returns
@@ -203,8 +205,8 @@ def local_rows(
     return pd.DataFrame(rows)
 
 
-@dataclass(frozen=True, eq=False)
-class VerticalGradientTable:
+@dataclass(frozen=True, eq=False, repr=False)
+class VerticalGradientTable(Product):
     """Vertical gradients of the clusters of a site.
 
     Attributes
@@ -217,10 +219,6 @@ class VerticalGradientTable:
 
     context: MapContext
     table: pd.DataFrame
-
-    def rows(self) -> pd.DataFrame:
-        """Return the table, one row a pair and round."""
-        return self.table
 
     def figure(self, unit: str = "m") -> Figure:
         """Return the gradients over the years, a panel for each pair.

@@ -15,6 +15,7 @@ from gwnet.figures.base import style
 from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.data import map_plot_data
 from gwnet.figures.maps.surface_map import draw_surface_map
+from gwnet.products.product import Product
 from gwnet.store.fetch import registry as fetch
 from gwnet.whole_files import write_files
 
@@ -64,8 +65,8 @@ def cut_off(record: Snapshot) -> dt.datetime | None:
     return record.known_on or record.once("cut-off", lambda: fetch.cut_off(record.connection))
 
 
-@dataclass(frozen=True, eq=False)
-class SiteMap:
+@dataclass(frozen=True, eq=False, repr=False)
+class SiteMap(Product):
     """A potentiometric map of a site.
 
     Attributes
@@ -88,6 +89,11 @@ class SiteMap:
     def gradient(self) -> Gradient:
         """Return the gradient of the plane through the used levels."""
         return self.result.gradient
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Return the levels that the map is made from and those left out, one row a well: its control."""
+        return self.control
 
     def figure(self) -> Figure:
         """Return the map sheet as a figure."""

@@ -2,21 +2,86 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from gwnet.analysis.levels.display_unit import in_unit
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.decomposition import WellDecomposition
 from gwnet.analysis.series.seasons import season_summary, seasons
 from gwnet.errors import TooFewLevelsError
 from gwnet.figures.series.decomposition import decomposition_plot_data, draw_decomposition
 from gwnet.figures.series.seasons import seasons_pages, seasons_plot_data
+from gwnet.products.product import Product
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from gwnet.figures.maps.context import MapContext
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class SeasonFigures(Product):
+    """Statistics of the months of wells with what is drawn of them.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        As `gwnet.analysis.series.seasons.seasons`, in the unit of the figures.
+    pages : list of matplotlib.figure.Figure
+        One well alone, or three a page.
+    """
+
+    table: pd.DataFrame
+    pages: list[Figure]
+
+    def figure(self) -> Figure:
+        """Return the first page."""
+        return self.pages[0]
+
+    def figures(self) -> list[Figure]:
+        """Return the pages."""
+        return self.pages
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Decomposition(Product):
+    """Levels of a well decomposed into trend, season and remainder.
+
+    Attributes
+    ----------
+    result : gwnet.analysis.series.decomposition.WellDecomposition
+        Components in metres, and notes.
+    context : gwnet.figures.maps.context.MapContext
+        Site and record.
+    unit : str
+        Unit of table and figure, m or ft.
+    """
+
+    result: WellDecomposition
+    context: MapContext
+    unit: str = "m"
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Return the components, one row a step of time."""
+        return in_unit(self.result.frame(), self.unit)
+
+    def figure(self) -> Figure:
+        """Return the levels and their components as a figure."""
+        data = decomposition_plot_data(
+            self.result.frame(),
+            self.result.well,
+            period=self.result.parts.period,
+            robust=self.result.robust,
+            notes=self.result.notes,
+            site=self.context.site,
+            unit=self.unit,
+            known_on=self.context.known_on,
+        )
+        return draw_decomposition(data)
 
 
 def envelope_figures(
@@ -78,33 +143,3 @@ def envelope_figures(
         for row in with_levels.to_dict("records")
     ]
     return seasons_pages(drawn)
-
-
-def decomposition_figure(context: MapContext, decomposition: WellDecomposition, *, unit: str = "m") -> Figure:
-    """Draw the levels of a well decomposed into trend, season and remainder.
-
-    Parameters
-    ----------
-    context : gwnet.figures.maps.context.MapContext
-        Site and record.
-    decomposition : gwnet.analysis.series.decomposition.WellDecomposition
-        The parts.
-    unit : str, optional
-        Unit of the axes, m or ft.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure.
-    """
-    data = decomposition_plot_data(
-        decomposition.frame(),
-        decomposition.well,
-        period=decomposition.parts.period,
-        robust=decomposition.robust,
-        notes=decomposition.notes,
-        site=context.site,
-        unit=unit,
-        known_on=context.known_on,
-    )
-    return draw_decomposition(data)

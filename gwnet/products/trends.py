@@ -27,18 +27,19 @@ from gwnet.figures.maps.trend_map import draw_slope_map, slope_map_plot_data
 from gwnet.figures.series.trend import draw_trend, trend_multiples
 from gwnet.figures.series.trend_data import TrendPlotData, trend_plot_data
 from gwnet.figures.series.trend_ranked import RankedPlotData, draw_ranked_page, ranked_pages, ranked_plot_data
+from gwnet.products.product import Product
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-@dataclass(frozen=True, eq=False)
-class TrendFigures:
+@dataclass(frozen=True, eq=False, repr=False)
+class TrendFigures(Product):
     """Trends of wells of one site with what their figures are drawn from.
 
     Attributes
     ----------
-    table : pandas.DataFrame
+    trends : pandas.DataFrame
         Trends in metres, as of `gwnet.analysis.series.trends.trends`.
     levels : pandas.DataFrame
         Reduced levels of the wells, in metres.
@@ -58,7 +59,7 @@ class TrendFigures:
         Whether levels of single wells have a smooth line.
     """
 
-    table: pd.DataFrame
+    trends: pd.DataFrame
     levels: pd.DataFrame
     wells: pd.DataFrame
     context: MapContext
@@ -68,17 +69,22 @@ class TrendFigures:
     unit: str
     smooth: bool = False
 
-    def shown(self) -> pd.DataFrame:
+    @property
+    def table(self) -> pd.DataFrame:
         """Return the trends in the unit of the figures."""
-        return in_unit(self.table, self.unit)
+        return in_unit(self.trends, self.unit)
 
     def figures(self) -> list[Figure]:
         """Return the trend figure of a single well, or the ranked slopes of several on pages."""
         return [self.page(number) for number in range(self.pages())]
 
+    def figure(self) -> Figure:
+        """Return the first page of `figures`."""
+        return self.page(0)
+
     def pages(self) -> int:
         """Return of how many pages `figures` is, without drawing them."""
-        return 1 if len(self.table) == 1 else ranked_pages(self._ranked())
+        return 1 if len(self.trends) == 1 else ranked_pages(self._ranked())
 
     def page(self, number: int) -> Figure:
         """Return one page of `figures`.
@@ -88,19 +94,19 @@ class TrendFigures:
         number : int
             Which, from 0 on.
         """
-        if len(self.table) == 1:
+        if len(self.trends) == 1:
             return draw_trend(self._of_wells()[0])
         return draw_ranked_page(self._ranked(), number)
 
     def _ranked(self) -> RankedPlotData:
         return ranked_plot_data(
-            self.table, site=self.context.site, unit=self.unit, notes=self._states(), known_on=self.context.known_on
+            self.trends, site=self.context.site, unit=self.unit, notes=self._states(), known_on=self.context.known_on
         )
 
     def map(self) -> Figure:
         """Return the map of slopes."""
         data = slope_map_plot_data(
-            self.table,
+            self.trends,
             located(self.wells, str(self.context.site["crs"])),
             replace(self.context, aquifer_name=""),
             unit=self.unit,
@@ -143,7 +149,7 @@ class TrendFigures:
                 unit=self.unit,
                 known_on=self.context.known_on,
             )
-            for row in self.table.to_dict("records")
+            for row in self.trends.to_dict("records")
             if row["well"] in by_well
         ]
         if not drawn:

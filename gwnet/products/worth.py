@@ -13,6 +13,7 @@ from gwnet.constants import NORMAL_95
 from gwnet.figures.base import style
 from gwnet.hydro.surfaces.contours import contour_levels, contour_lines, nice_interval
 from gwnet.hydro.surfaces.surface import Grid, make_grid
+from gwnet.products.product import Product
 from gwnet.units import metres_per
 from gwnet.whole_files import write_files
 
@@ -25,8 +26,8 @@ if TYPE_CHECKING:
     from gwnet.hydro.surfaces.surface import Surface
 
 
-@dataclass(frozen=True, eq=False)
-class NetworkWorth:
+@dataclass(frozen=True, eq=False, repr=False)
+class NetworkWorth(Product):
     """What the wells of one map are worth, as a table and a sheet.
 
     Attributes
@@ -40,7 +41,8 @@ class NetworkWorth:
     result: WorthResult
     context: MapContext
 
-    def rows(self) -> pd.DataFrame:
+    @property
+    def table(self) -> pd.DataFrame:
         """Return the wells by rank; columns of `gwnet.analysis.maps.data_worth.WORTH_COLUMNS`."""
         return self.result.wells
 
@@ -129,7 +131,7 @@ class NetworkWorth:
         OutputError
             If the folder cannot be made or written.
         """
-        tables = {"worth.csv": self.rows(), "places.csv": self.places()}
+        tables = {"worth.csv": self.table, "places.csv": self.places()}
         texts = {name: table.to_csv(index=False, lineterminator="\n").encode() for name, table in tables.items()}
         return list(write_files(out, {**style.sheet_files("worth", self.figure()), **texts}, "data worth").values())
 

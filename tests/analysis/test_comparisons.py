@@ -82,23 +82,23 @@ def _event(made, well, when, depth, day, status="static"):
 
 @pytest.fixture(scope="module")
 def change(net):
-    return net.change_map("upper", AUTUMN, SPRING, storage="0.1..0.2")
+    return net.map.change("upper", AUTUMN, SPRING, storage="0.1..0.2")
 
 
 @pytest.fixture(scope="module")
 def pair(net):
-    return net.paired_maps("upper", (AUTUMN, SPRING))
+    return net.map.pair("upper", (AUTUMN, SPRING))
 
 
 @pytest.fixture(scope="module")
 def worth(net):
-    return net.worth("upper", SPRING, candidates=2)
+    return net.map.data_worth("upper", SPRING, candidates=2)
 
 
 class TestRounds:
     def test_one_row_a_round_with_the_plane_of_its_day(self, net):
-        found = net.gradients("upper")
-        rows = found.rows().set_index("round")
+        found = net.gradients.by_round("upper")
+        rows = found.table.set_index("round")
         assert rows.index.tolist() == ["R1", "R2", "R3"]
         for code, day in (("R1", SPRING), ("R2", AUTUMN)):
             x, y = np.array(list(PLACES.values()), dtype=float).T
@@ -110,32 +110,32 @@ class TestRounds:
         assert rows.loc["R2", "turn"] == "reversal"
 
     def test_a_round_without_a_plane_says_why(self, net):
-        row = net.gradients("upper").rows().set_index("round").loc["R3"]
+        row = net.gradients.by_round("upper").table.set_index("round").loc["R3"]
         assert not row["determined"]
         assert np.isnan(row["gradient"])
         assert "at least 3 wells" in row["note"]
 
     def test_named_wells_make_the_same_plane_every_time(self, net):
-        rows = net.gradients("upper", wells=["A", "C", "G"]).rows().set_index("round")
+        rows = net.gradients.by_round("upper", wells=["A", "C", "G"]).table.set_index("round")
         assert rows.loc["R1", "levels"] == 3
         assert rows.loc["R3", "note"].startswith("C: ")
         with pytest.raises(NotFoundError, match="no such well"):
-            net.gradients("upper", wells=["A", "Z", "G"])
+            net.gradients.by_round("upper", wells=["A", "Z", "G"])
 
     def test_days_instead_of_rounds_and_a_span(self, net):
-        assert net.gradients("upper", dates=[AUTUMN, SPRING]).rows()["date"].tolist() == [SPRING, AUTUMN]
-        assert net.gradients("upper", start=AUTUMN, end=AUTUMN).rows()["date"].tolist() == [AUTUMN]
+        assert net.gradients.by_round("upper", dates=[AUTUMN, SPRING]).table["date"].tolist() == [SPRING, AUTUMN]
+        assert net.gradients.by_round("upper", start=AUTUMN, end=AUTUMN).table["date"].tolist() == [AUTUMN]
 
     def test_velocity_with_what_was_put_in(self, net):
-        row = net.gradients("upper", conductivity="86.4 m/d", porosity="0.2").rows().iloc[0]
+        row = net.gradients.by_round("upper", conductivity="86.4 m/d", porosity="0.2").table.iloc[0]
         assert row["velocity_m_per_day"] == pytest.approx(86.4 * row["gradient"] / 0.2)
         assert row["velocity_lowest_m_per_day"] < row["velocity_m_per_day"] < row["velocity_highest_m_per_day"]
         assert "86.4 m/d" in row["velocity_from"]
         with pytest.raises(SettingsError, match="only one was given"):
-            net.gradients("upper", porosity="0.2")
+            net.gradients.by_round("upper", porosity="0.2")
 
     def test_local_gradients_of_a_plane_are_alike(self, net):
-        rows = net.local_gradients("upper", SPRING, nearest=4)
+        rows = net.gradients.local("upper", SPRING, nearest=4)
         assert rows["well"].tolist() == sorted(PLACES)
         assert rows["gradient"].tolist() == pytest.approx(np.full(9, np.hypot(0.002, 0.0002)), rel=0.02)
         assert rows["neighbours"].str.count(",").tolist() == [3] * 9
@@ -146,15 +146,15 @@ class TestRounds:
     def test_the_rose_tells_rounds_and_reversal(self, net):
         from ..figures.measure import beyond_page, collisions, words_of
 
-        figure = net.gradients("upper").figure()
+        figure = net.gradients.by_round("upper").figure()
         text = " ".join(words_of(figure))
         assert "2 rounds with a gradient, 2 of them told" in text
         assert "no mean is given" in text
         assert "R3: " in text
         assert "January to March" in text
         assert "October to December" not in text
-        row = net.gradients("upper", start=SPRING, end=SPRING, conductivity="10 ft/d", porosity="0.2")
-        fastest = row.rows().iloc[0]["velocity_highest_m_per_day"] / 0.3048
+        row = net.gradients.by_round("upper", start=SPRING, end=SPRING, conductivity="10 ft/d", porosity="0.2")
+        fastest = row.table.iloc[0]["velocity_highest_m_per_day"] / 0.3048
         assert f"to {fastest:.2g} ft/d with" in " ".join(words_of(row.figure("ft")))
         assert collisions(figure) == []
         assert beyond_page(figure) == []
@@ -162,7 +162,7 @@ class TestRounds:
 
 class TestVertical:
     def test_rows_of_the_pairs(self, net):
-        rows = net.vertical_gradients().rows()
+        rows = net.gradients.vertical().table
         pair = rows[rows["lower_well"] == "E2"].set_index("round")
         assert pair["screen_distance_m"].tolist() == [20.0, 20.0, 20.0]
         assert pair.loc["R1", "vertical_gradient"] == pytest.approx(0.1 / 20, abs=1e-5)
@@ -173,7 +173,7 @@ class TestVertical:
         assert pair.loc["R2", "direction"] == "cannot be told"
 
     def test_what_is_refused_says_why(self, net):
-        rows = net.vertical_gradients().rows()
+        rows = net.gradients.vertical().table
         dry = rows[(rows["lower_well"] == "E2") & (rows["round"] == "R3")].iloc[0]
         assert dry["direction"] == ""
         assert dry["note"] == "E: dry"
@@ -184,11 +184,11 @@ class TestVertical:
         from ..figures.measure import beyond_page, collisions, words_of
 
         with pytest.raises(NotFoundError, match="No cluster X"):
-            net.vertical_gradients(["X"])
-        figure = net.vertical_gradients(["K"]).figure()
+            net.gradients.vertical(["X"])
+        figure = net.gradients.vertical(["K"]).figure()
         text = " ".join(words_of(figure))
         assert "K: E above E2, 20.00 m between the middles of the screens" in text
-        feet = " ".join(words_of(net.vertical_gradients(["K"]).figure("ft")))
+        feet = " ".join(words_of(net.gradients.vertical(["K"]).figure("ft")))
         assert "K: E above E2, 65.62 ft between the middles of the screens" in feet
         assert "direction cannot be told" in text
         assert collisions(figure) == []
@@ -196,7 +196,7 @@ class TestVertical:
 
     def test_no_gradient_no_figure(self, net):
         with pytest.raises(AnalysisError, match="No pair has a vertical gradient"):
-            net.vertical_gradients(start=DRY).figure()
+            net.gradients.vertical(start=DRY).figure()
 
 
 class TestChange:
@@ -251,7 +251,7 @@ class TestChange:
     def test_the_sheet_reads(self, net, unit):
         from ..figures.measure import beyond_page, collisions, words_of
 
-        figure = net.change_map("upper", AUTUMN, SPRING, storage="0.15", unit=unit).figure()
+        figure = net.map.change("upper", AUTUMN, SPRING, storage="0.15", unit=unit).figure()
         text = " ".join(words_of(figure))
         assert "+2.00" in text if unit == "m" else "+6.56" in text
         assert "rise 1.0" in text if unit == "m" else "rise 4" in text
@@ -267,17 +267,17 @@ class TestChange:
         crs = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::25832"}}
         feature = {"type": "Feature", "properties": {}, "geometry": json.loads(shapely.to_geojson(square))}
         file.write_text(json.dumps({"type": "FeatureCollection", "crs": crs, "features": [feature]}))
-        sums = net.change_map("upper", AUTUMN, SPRING, boundary=file).result.sums
+        sums = net.map.change("upper", AUTUMN, SPRING, boundary=file).result.sums
         assert sums.area_m2 == pytest.approx(300 * 400, rel=0.02)
         assert sums.mean_m == pytest.approx(0.004 * 150, rel=0.03)
 
     def test_refusals(self, net):
         with pytest.raises(SettingsError, match="earlier to a later"):
-            net.change_map("upper", SPRING, AUTUMN)
+            net.map.change("upper", SPRING, AUTUMN)
         with pytest.raises(TooFewLevelsError):
-            net.change_map("upper", DRY, SPRING)
+            net.map.change("upper", DRY, SPRING)
         with pytest.raises(SettingsError, match="storage coefficient"):
-            net.change_map("upper", AUTUMN, SPRING, storage="12 %")
+            net.map.change("upper", AUTUMN, SPRING, storage="12 %")
 
 
 class TestPair:
@@ -314,12 +314,12 @@ class TestPair:
 
     def test_one_day_is_no_pair(self, net):
         with pytest.raises(SettingsError, match="two days"):
-            net.paired_maps("upper", (SPRING, SPRING))
+            net.map.pair("upper", (SPRING, SPRING))
 
 
 class TestWorth:
     def test_ranks(self, worth):
-        rows = worth.rows()
+        rows = worth.table
         assert rows["rank"].tolist() == list(range(1, 10))
         assert rows["mean_change_m"].is_monotonic_increasing
         assert (rows["error_increase_percent"] > 0).all()
@@ -329,7 +329,7 @@ class TestWorth:
 
     def test_gradient_without_a_well_equals_fitting_again(self, worth, net):
         used = net.map("upper", SPRING).result.used
-        rows = worth.rows().set_index("well")
+        rows = worth.table.set_index("well")
         kept = used[used["well"] != "C"]
         whole, plane = (
             plane_gradient(one["easting"], one["northing"], one["water_elevation_m"]) for one in (used, kept)
@@ -344,7 +344,7 @@ class TestWorth:
         assert places["error_falls_percent"].is_monotonic_increasing
         written = worth.write(tmp_path)
         assert [path.name for path in written] == ["worth.pdf", "worth.png", "worth.csv", "places.csv"]
-        assert pd.read_csv(tmp_path / "worth.csv")["well"].tolist() == worth.rows()["well"].tolist()
+        assert pd.read_csv(tmp_path / "worth.csv")["well"].tolist() == worth.table["well"].tolist()
 
     def test_the_sheet_reads(self, worth):
         from ..figures.measure import beyond_page, collisions, words_of
@@ -359,6 +359,6 @@ class TestWorth:
     def test_three_wells_cannot_be_spared(self, net):
         others = [*(name for name in PLACES if name not in "ACG"), "E2"]
         with pytest.raises(AnalysisError, match="none can be spared"):
-            net.worth("upper", SPRING, exclude=others)
+            net.map.data_worth("upper", SPRING, exclude=others)
         with pytest.raises(SettingsError, match="kriged"):
-            net.worth("upper", SPRING, method="triangulation")
+            net.map.data_worth("upper", SPRING, method="triangulation")

@@ -69,15 +69,15 @@ def corrected(store_url):
 
 
 def test_nothing_moved_where_nothing_was_corrected(corrected):
-    table = corrected.net.effects()
+    table = corrected.net.levels.effects()
     assert table.empty
     assert tuple(table.columns) == EFFECT_COLUMNS
-    assert corrected.net.effects(since=FIRST, until=SECOND).empty
+    assert corrected.net.levels.effects(since=FIRST, until=SECOND).empty
 
 
 def test_a_survey_moves_every_level_that_rests_on_it(corrected):
     corrected.survey(100.88, SECOND)
-    table = corrected.net.effects(since=FIRST, until=SECOND)
+    table = corrected.net.levels.effects(since=FIRST, until=SECOND)
     assert table["event_id"].tolist() == corrected.events[:2]
     assert table["water_elevation_before_m"].tolist() == pytest.approx([98.0, 97.0])
     assert table["water_elevation_after_m"].tolist() == pytest.approx([97.88, 96.88])
@@ -85,7 +85,7 @@ def test_a_survey_moves_every_level_that_rests_on_it(corrected):
     assert table[PARTS].to_numpy() == pytest.approx(np.array([[-0.12, 0, 0, 0]] * 2))
     assert set(table["cause"]) == {"survey"}
     assert set(table["reason"]) == {"levelled again (Ben, 2026-04-07); corrected (Ben, 2026-04-07)"}
-    newest = corrected.net.effects()
+    newest = corrected.net.levels.effects()
     assert newest.equals(table)
 
 
@@ -100,7 +100,7 @@ def test_a_later_tape_check_moves_the_levels_read_with_that_tape(corrected):
         recorded_by="Ben",
         reason="found in the drawer",
     )
-    table = corrected.net.effects(since=FIRST, until=SECOND)
+    table = corrected.net.levels.effects(since=FIRST, until=SECOND)
     assert table["event_id"].tolist() == corrected.events[:1]
     assert table[PARTS].to_numpy() == pytest.approx(np.array([[0, -0.004, 0, 0]]))
     assert table[["cause", "reason"]].to_numpy().tolist() == [["tape check", "found in the drawer (Ben, 2026-04-07)"]]
@@ -109,14 +109,14 @@ def test_a_later_tape_check_moves_the_levels_read_with_that_tape(corrected):
 def test_a_corrected_reading_and_a_survey_are_told_apart(corrected):
     corrected.survey(100.88, SECOND)
     corrected.correct(corrected.events[0], 3.1, THIRD)
-    table = corrected.net.effects(["MW-1"], since=FIRST)
+    table = corrected.net.levels.effects(["MW-1"], since=FIRST)
     row = table.iloc[0]
     assert row["difference_m"] == pytest.approx(-0.22)
     assert row[PARTS].tolist() == pytest.approx([-0.12, 0, -0.1, 0])
     assert row["cause"] == "survey; reading"
     assert "misread (Ana, 2026-04-08)" in row["reason"]
     assert table["difference_m"].iloc[1] == pytest.approx(-0.12)
-    only = corrected.net.effects(since=SECOND)
+    only = corrected.net.levels.effects(since=SECOND)
     assert only["event_id"].tolist() == corrected.events[:1]
     assert only["difference_m"].tolist() == pytest.approx([-0.1])
 
@@ -124,13 +124,13 @@ def test_a_corrected_reading_and_a_survey_are_told_apart(corrected):
 def test_the_way_there_and_back_moves_nothing(corrected):
     corrected.survey(100.88, SECOND)
     corrected.survey(101.0, THIRD)
-    assert corrected.net.effects(since=FIRST).empty
-    assert corrected.net.effects(since=SECOND)["difference_m"].tolist() == pytest.approx([0.12, 0.12])
+    assert corrected.net.levels.effects(since=FIRST).empty
+    assert corrected.net.levels.effects(since=SECOND)["difference_m"].tolist() == pytest.approx([0.12, 0.12])
 
 
 def test_a_level_that_became_dry_is_listed_with_its_bound(corrected):
     corrected.correct(corrected.events[2], None, SECOND, status="dry")
-    table = corrected.net.effects(since=FIRST)
+    table = corrected.net.levels.effects(since=FIRST)
     row = table.iloc[0]
     assert (row["status_before"], row["status_after"]) == ("static", "dry")
     assert (row["bound_before"], row["bound_after"]) == ("", "<=")
@@ -145,7 +145,7 @@ def test_a_withdrawn_level_is_listed_and_a_new_one_is_not(corrected):
         old = connection.exec_driver_sql(query).scalar_one()
     corrected.record.retire("level_record", old, SECOND)
     corrected.record.event("MW-2", "2024-09-12T10:40", [(WATER, 2.0)])
-    table = corrected.net.effects(since=FIRST)
+    table = corrected.net.levels.effects(since=FIRST)
     assert table["event_id"].tolist() == [corrected.events[2]]
     row = table.iloc[0]
     assert (row["status_after"], row["cause"], row["reason"]) == (
@@ -168,7 +168,7 @@ def test_a_new_ground_elevation_moves_the_levels_given_below_ground(store_url):
     record.add("well_record", well_id=well, aquifer_id=record.aquifer_id, ground_elevation_m=50.3, **told)
     record.store.close()
     with Network(store_url) as net:
-        table = net.effects(since=FIRST)
+        table = net.levels.effects(since=FIRST)
     assert table[PARTS].to_numpy() == pytest.approx(np.array([[0, 0, 0, 0.3]]))
     assert table["cause"].tolist() == ["other"]
     assert "new ground survey (Ben, 2026-04-07)" in table["reason"].iloc[0]
@@ -178,12 +178,12 @@ def test_the_parts_add_up_to_the_difference(corrected):
     corrected.survey(100.5, SECOND)
     corrected.correct(corrected.events[0], 3.25, SECOND, instrument_id=None)
     corrected.record.check("T1", "2024-03-01", 3.0, 3.01)
-    table = corrected.net.effects(since=FIRST)
+    table = corrected.net.levels.effects(since=FIRST)
     assert table[PARTS].sum(axis=1).to_numpy() == pytest.approx(table["difference_m"].to_numpy())
 
 
 def test_times_the_wrong_way_round_and_unknown_wells_are_refused(corrected):
     with pytest.raises(SettingsError, match="lies before"):
-        corrected.net.effects(since=SECOND, until=FIRST)
+        corrected.net.levels.effects(since=SECOND, until=FIRST)
     with pytest.raises(NotFoundError, match="MW-9"):
-        corrected.net.effects(["MW-9"])
+        corrected.net.levels.effects(["MW-9"])

@@ -36,7 +36,7 @@ class Told:
 
     def rows(self, **options):
         """Return the history without its first columns as texts."""
-        table = self.net.history("MW-1", **options)
+        table = self.net.wells.history("MW-1", **options)
         return [
             " | ".join(row)
             for row in table[["recorded_by", "subject", "act", "item", "was", "now", "reason"]].to_numpy()
@@ -95,9 +95,9 @@ def test_reviews_findings_and_decisions_are_told_in_order(told):
         recorded_by="checker",
         reason="checked",
     )
-    told.net.decide_finding([finding], "dismiss", by="Vera", reason="It rained", now_utc=hours(1))
-    told.net.approve(Selection(wells=["MW-1"]), by="Vera", now_utc=hours(2))
-    told.net.reopen(Selection(events=told.events[:1]), by="Wim", reason="New log", now_utc=hours(3))
+    told.net.review.decide([finding], "dismiss", by="Vera", reason="It rained", now_utc=hours(1))
+    told.net.review.approve(Selection(wells=["MW-1"]), by="Vera", now_utc=hours(2))
+    told.net.review.reopen(Selection(events=told.events[:1]), by="Wim", reason="New log", now_utc=hours(3))
     told.record.retire("verdict", finding, hours(4))
     at = "2024-03-12T10:40+01:00"
     assert told.rows()[-6:] == [
@@ -118,7 +118,7 @@ def test_many_levels_of_one_load_are_told_as_one_unless_each_is_asked_for(told):
     assert "8 rows, 2024-03-12T10:40+01:00 to 2025-06-12T10:40+01:00" in levels[0]
     each = [row for row in told.rows(each=True) if "| level |" in row]
     assert len(each) == 8
-    told.net.approve(Selection(wells=["MW-1"]), by="Vera", now_utc=hours(2))
+    told.net.review.approve(Selection(wells=["MW-1"]), by="Vera", now_utc=hours(2))
     assert (
         told.rows()[-1]
         == "Vera | review | reviewed | 8 rows, 2024-03-12T10:40+01:00 to 2025-06-12T10:40+01:00 | provisional | approved | "
@@ -138,15 +138,15 @@ def test_tapes_that_were_used_at_the_well_are_told_and_others_are_not(told):
 
 def test_an_unknown_well_and_one_of_several_sites_are_refused(told):
     with pytest.raises(NotFoundError, match="no well 'MW-9'"):
-        told.net.history("MW-9")
+        told.net.wells.history("MW-9")
     other = told.record.add("site", code="T")
     settings = {"crs": "EPSG:25832", "vertical_datum": "local", "length_unit": "m", "time_zone": "UTC+01:00"}
     told.record.add("site_record", site_id=other, **settings)
     well = told.record.add("well", site_id=other, code="MW-1")
     told.record.add("well_record", well_id=well)
     with pytest.raises(NotFoundError, match="Several sites have a well 'MW-1': S, T"):
-        told.net.history("MW-1")
-    assert len(told.net.history("MW-1", site="T")) == 2
+        told.net.wells.history("MW-1")
+    assert len(told.net.wells.history("MW-1", site="T")) == 2
 
 
 def test_few_rows_of_one_act_are_listed_one_by_one(tmp_path):

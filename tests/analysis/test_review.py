@@ -66,8 +66,8 @@ def reviewed(store_url):
 
 
 def test_levels_are_approved_together_and_known_on_tells_the_earlier_state(reviewed):
-    reviewed.net.decide_finding([reviewed.finding], "dismiss", by="Vera", reason="It rained", now_utc=hours(0))
-    done = reviewed.net.approve(Selection(round="2024-Q1"), by="Vera", now_utc=hours(1))
+    reviewed.net.review.decide([reviewed.finding], "dismiss", by="Vera", reason="It rained", now_utc=hours(0))
+    done = reviewed.net.review.approve(Selection(round="2024-Q1"), by="Vera", now_utc=hours(1))
     assert done.changed["now"].tolist() == ["approved"] * 3
     assert reviewed.states() == ["approved"] * 3
     assert reviewed.states(known_on=hours(0)) == ["provisional"] * 3
@@ -76,24 +76,24 @@ def test_levels_are_approved_together_and_known_on_tells_the_earlier_state(revie
 
 def test_a_serious_finding_must_be_decided_first_and_then_nothing_is_half_done(reviewed):
     with pytest.raises(ReviewError, match=f"finding {reviewed.finding} is open: jump since the last reading"):
-        reviewed.net.approve(Selection(round="2024-Q1"), by="Vera", now_utc=hours(1))
+        reviewed.net.review.approve(Selection(round="2024-Q1"), by="Vera", now_utc=hours(1))
     assert reviewed.rows() == []
-    reviewed.net.decide_finding([reviewed.finding], "hold", by="Vera", reason="Ask the crew", now_utc=hours(1))
+    reviewed.net.review.decide([reviewed.finding], "hold", by="Vera", reason="Ask the crew", now_utc=hours(1))
     with pytest.raises(ReviewError, match="is on hold"):
-        reviewed.net.approve(Selection(wells=["MW-2"]), by="Vera", now_utc=hours(2))
-    reviewed.net.decide_finding([reviewed.finding], "accept", by="Vera", reason="Pump ran", now_utc=hours(3))
-    reviewed.net.approve(Selection(wells=["MW-2"]), by="Vera", now_utc=hours(4))
+        reviewed.net.review.approve(Selection(wells=["MW-2"]), by="Vera", now_utc=hours(2))
+    reviewed.net.review.decide([reviewed.finding], "accept", by="Vera", reason="Pump ran", now_utc=hours(3))
+    reviewed.net.review.approve(Selection(wells=["MW-2"]), by="Vera", now_utc=hours(4))
     assert reviewed.states() == ["provisional", "approved", "approved"]
 
 
 def test_a_note_does_not_stand_in_the_way(reviewed):
     reviewed.verdict(reviewed.events[0], "silting", severity="note")
-    reviewed.net.approve(Selection(wells=["MW-1"]), by="Vera", now_utc=hours(1))
+    reviewed.net.review.approve(Selection(wells=["MW-1"]), by="Vera", now_utc=hours(1))
     assert reviewed.states()[0] == "approved"
 
 
 def test_levels_that_cannot_be_approved_can_be_passed_over(reviewed):
-    done = reviewed.net.approve(Selection(round="2024-Q1"), by="Vera", now_utc=hours(1), pass_over=True)
+    done = reviewed.net.review.approve(Selection(round="2024-Q1"), by="Vera", now_utc=hours(1), pass_over=True)
     assert reviewed.states() == ["approved", "provisional", "approved"]
     assert done.passed_over["event_id"].tolist() == [reviewed.events[1]]
     assert "is open" in done.passed_over["why"].iloc[0]
@@ -102,7 +102,7 @@ def test_levels_that_cannot_be_approved_can_be_passed_over(reviewed):
 @pytest.mark.parametrize("name", ["Ana", " ana ", "Rea Reader", "REA  READER"])
 def test_nobody_approves_own_work(reviewed, name):
     with pytest.raises(ReviewError, match=r"(recorded|read) it"):
-        reviewed.net.approve(Selection(wells=["MW-1"]), by=name, now_utc=hours(1))
+        reviewed.net.review.approve(Selection(wells=["MW-1"]), by=name, now_utc=hours(1))
     assert reviewed.rows() == []
 
 
@@ -112,15 +112,15 @@ def test_a_site_may_allow_self_review(tmp_path):
     record.event("MW-1", "2024-03-12T09:40", [(WATER, 3.0)])
     record.store.close()
     with Network(tmp_path / "record.sqlite") as net:
-        net.approve(Selection(wells=["MW-1"]), by="Ana", now_utc=hours(1))
+        net.review.approve(Selection(wells=["MW-1"]), by="Ana", now_utc=hours(1))
         assert net.levels()["review"].tolist() == ["approved"]
 
 
 def test_own_work_may_be_held_rejected_and_reopened(reviewed):
     first = Selection(events=[reviewed.events[0]])
-    reviewed.net.hold(first, by="Ana", reason="Ask", now_utc=hours(1))
-    reviewed.net.reopen(first, by="Ana", reason="Answered", now_utc=hours(2))
-    reviewed.net.reject(first, by="Ana", reason="Wrong well", now_utc=hours(3))
+    reviewed.net.review.hold(first, by="Ana", reason="Ask", now_utc=hours(1))
+    reviewed.net.review.reopen(first, by="Ana", reason="Answered", now_utc=hours(2))
+    reviewed.net.review.reject(first, by="Ana", reason="Wrong well", now_utc=hours(3))
     assert [reviewed.states(known_on=hours(n))[0] for n in range(4)] == [
         "provisional",
         "on hold",
@@ -142,7 +142,7 @@ def test_a_reviewed_level_changes_by_reopening_alone(reviewed, verb, state):
         assert done.passed_over[["review", "why"]].to_numpy().tolist() == [[state, "reopen it first"]]
     assert act(first, by="Vera", reason="Looked", now_utc=hours(2)).unchanged == 1
     assert reviewed.states()[0] == state
-    reviewed.net.reopen(first, by="Vera", reason="New survey", now_utc=hours(3))
+    reviewed.net.review.reopen(first, by="Vera", reason="New survey", now_utc=hours(3))
     assert reviewed.states()[0] == "provisional"
 
 
@@ -155,12 +155,12 @@ def test_all_but_approving_needs_a_reason(reviewed, verb, reason):
 
 def test_a_reviewer_needs_a_name(reviewed):
     with pytest.raises(ReviewError, match="who reviews"):
-        reviewed.net.approve(Selection(wells=["MW-1"]), by=" ", now_utc=hours(1))
+        reviewed.net.review.approve(Selection(wells=["MW-1"]), by=" ", now_utc=hours(1))
 
 
 def test_it_must_be_said_which_levels(reviewed):
     with pytest.raises(ReviewError, match="which levels to approve"):
-        reviewed.net.approve(Selection(), by="Vera", now_utc=hours(1))
+        reviewed.net.review.approve(Selection(), by="Vera", now_utc=hours(1))
 
 
 @pytest.mark.parametrize(
@@ -174,42 +174,42 @@ def test_it_must_be_said_which_levels(reviewed):
 )
 def test_what_is_not_on_record_is_named(reviewed, chosen, message):
     with pytest.raises(NotFoundError, match=message):
-        reviewed.net.approve(Selection(**chosen), by="Vera", now_utc=hours(1))
+        reviewed.net.review.approve(Selection(**chosen), by="Vera", now_utc=hours(1))
 
 
 def test_dates_are_local(reviewed):
     """The third level was read at 23:30 UTC, which is half past midnight of the next day at the site."""
     day = dt.date(2024, 3, 14)
-    done = reviewed.net.approve(Selection(start=day, end=day), by="Vera", now_utc=hours(1))
+    done = reviewed.net.review.approve(Selection(start=day, end=day), by="Vera", now_utc=hours(1))
     assert done.changed["measured_at"].tolist() == ["2024-03-14T00:30+01:00"]
 
 
 def test_a_review_cannot_be_older_than_the_one_it_replaces(reviewed):
     first = Selection(events=[reviewed.events[0]])
-    reviewed.net.hold(first, by="Vera", reason="Ask", now_utc=hours(2))
+    reviewed.net.review.hold(first, by="Vera", reason="Ask", now_utc=hours(2))
     before = reviewed.rows()
     with pytest.raises(StoreError, match="later"):
-        reviewed.net.reopen(first, by="Vera", reason="Answered", now_utc=hours(1))
+        reviewed.net.review.reopen(first, by="Vera", reason="Answered", now_utc=hours(1))
     assert reviewed.rows() == before
 
 
 def test_a_decision_changes_by_reopening_alone(reviewed):
-    reviewed.net.decide_finding([reviewed.finding], "dismiss", by="Vera", reason="Rain", now_utc=hours(1))
+    reviewed.net.review.decide([reviewed.finding], "dismiss", by="Vera", reason="Rain", now_utc=hours(1))
     with pytest.raises(ReviewError, match="Decided already: finding 1 \\(dismissed by Vera\\)"):
-        reviewed.net.decide_finding([reviewed.finding], "accept", by="Ben", reason="Pump", now_utc=hours(2))
-    reviewed.net.decide_finding([reviewed.finding], "reopen", by="Ben", reason="Pump log", now_utc=hours(3))
+        reviewed.net.review.decide([reviewed.finding], "accept", by="Ben", reason="Pump", now_utc=hours(2))
+    reviewed.net.review.decide([reviewed.finding], "reopen", by="Ben", reason="Pump log", now_utc=hours(3))
     with pytest.raises(ReviewError, match="is open"):
-        reviewed.net.approve(Selection(wells=["MW-2"]), by="Vera", now_utc=hours(4))
-    done = reviewed.net.decide_finding([reviewed.finding], "accept", by="Ben", reason="Pump", now_utc=hours(5))
+        reviewed.net.review.approve(Selection(wells=["MW-2"]), by="Vera", now_utc=hours(4))
+    done = reviewed.net.review.decide([reviewed.finding], "accept", by="Ben", reason="Pump", now_utc=hours(5))
     assert done.changed[["was", "now"]].to_numpy().tolist() == [["open", "accepted"]]
 
 
 def test_findings_are_decided_together_or_not_at_all(reviewed):
     with pytest.raises(NotFoundError, match="no finding 77"):
-        reviewed.net.decide_finding([reviewed.finding, 77], "accept", by="Vera", reason="x", now_utc=hours(1))
+        reviewed.net.review.decide([reviewed.finding, 77], "accept", by="Vera", reason="x", now_utc=hours(1))
     assert reviewed.rows() == []
     with pytest.raises(ReviewError, match="No finding is named"):
-        reviewed.net.decide_finding([], "accept", by="Vera", reason="x", now_utc=hours(1))
+        reviewed.net.review.decide([], "accept", by="Vera", reason="x", now_utc=hours(1))
 
 
 def test_the_queue_lists_what_waits(reviewed):
@@ -222,7 +222,7 @@ def test_the_queue_lists_what_waits(reviewed):
         limits="{}",
         message="Not read.",
     )
-    queue = reviewed.net.review_queue()
+    queue = reviewed.net.review.queue()
     assert queue.rounds.to_dict("records") == [
         {
             "site": "S",
@@ -241,20 +241,20 @@ def test_the_queue_lists_what_waits(reviewed):
     assert queue.levels["open_findings"].tolist()[1] == f"{reviewed.finding} jump since the last reading (serious)"
     assert queue.findings["finding_id"].tolist() == [of_round, reviewed.finding]
     assert queue.findings["measured_at"].tolist() == ["", "2024-03-12T11:10+01:00"]
-    reviewed.net.decide_finding([reviewed.finding], "dismiss", by="Vera", reason="Rain", now_utc=hours(1))
-    reviewed.net.approve(Selection(round="2024-Q1"), by="Vera", now_utc=hours(2))
-    queue = reviewed.net.review_queue(round="2024-Q1")
+    reviewed.net.review.decide([reviewed.finding], "dismiss", by="Vera", reason="Rain", now_utc=hours(1))
+    reviewed.net.review.approve(Selection(round="2024-Q1"), by="Vera", now_utc=hours(2))
+    queue = reviewed.net.review.queue(round="2024-Q1")
     assert queue.levels.empty
     assert queue.findings["finding_id"].tolist() == [of_round]
-    earlier = reviewed.net.review_queue(known_on=hours(0))
+    earlier = reviewed.net.review.queue(known_on=hours(0))
     assert len(earlier.levels) == 3
-    assert reviewed.net.review_queue(wells=["MW-2"]).findings.empty
+    assert reviewed.net.review.queue(wells=["MW-2"]).findings.empty
 
 
 def test_an_approved_level_with_a_new_serious_finding_waits_again(reviewed):
-    reviewed.net.approve(Selection(wells=["MW-1"]), by="Vera", now_utc=hours(1))
+    reviewed.net.review.approve(Selection(wells=["MW-1"]), by="Vera", now_utc=hours(1))
     number = reviewed.verdict(reviewed.events[0], "water below the screen")
-    levels = reviewed.net.review_queue(wells=["MW-1"]).levels
+    levels = reviewed.net.review.queue(wells=["MW-1"]).levels
     assert levels[["review", "open_findings"]].to_numpy().tolist() == [
         ["approved", f"{number} water below the screen (serious)"]
     ]
@@ -265,8 +265,8 @@ def test_a_finding_of_a_withdrawn_level_does_not_wait(reviewed):
         query = f"SELECT id FROM level_record WHERE level_event_id = {reviewed.events[1]}"
         record_id = connection.exec_driver_sql(query).scalar_one()
     reviewed.record.retire("level_record", record_id, hours(1))
-    assert reviewed.net.review_queue().findings.empty
-    assert len(reviewed.net.review_queue(known_on=hours(0)).findings) == 1
+    assert reviewed.net.review.queue().findings.empty
+    assert len(reviewed.net.review.queue(known_on=hours(0)).findings) == 1
 
 
 verbs = st.sampled_from(["approve", "reject", "hold", "reopen", "accept", "dismiss", "hold finding", "reopen finding"])
@@ -290,11 +290,11 @@ def test_no_sequence_of_reviews_loses_a_row(steps, tmp_path_factory):
             events = Selection(events=[reviewed.events[place] for place in places])
             try:
                 if verb in {"accept", "dismiss"} or verb.endswith("finding"):
-                    reviewed.net.decide_finding(
+                    reviewed.net.review.decide(
                         [reviewed.finding], verb.split()[0], by=by, reason="r", now_utc=hours(number)
                     )
                 elif verb == "approve":
-                    reviewed.net.approve(events, by=by, now_utc=hours(number), pass_over=pass_over)
+                    reviewed.net.review.approve(events, by=by, now_utc=hours(number), pass_over=pass_over)
                 else:
                     getattr(reviewed.net, verb)(events, by=by, reason="r", now_utc=hours(number))
             except ReviewError:
@@ -314,16 +314,16 @@ def test_no_sequence_of_reviews_loses_a_row(steps, tmp_path_factory):
 def test_findings_of_the_checks_carry_what_was_decided(reviewed):
     """The repeats of a new level disagree; the checks say so, and remember the decision when they run again."""
     event = reviewed.record.event("MW-1", "2024-09-12T09:40", [(WATER, 3.0), (WATER, 3.5)])
-    found = reviewed.net.check(by="Carl", now_utc=hours(1))
+    found = reviewed.net.checks.record(by="Carl", now_utc=hours(1)).findings
     [number] = found.loc[(found["event_id"] == event) & (found["rule"] == "repeats disagree"), "finding_id"]
     assert set(found["decision"]) == {"open"}
-    reviewed.net.decide_finding([number], "accept", by="Vera", reason="Misread", now_utc=hours(2))
-    again = reviewed.net.check(by="Carl", now_utc=hours(3)).set_index("finding_id")
+    reviewed.net.review.decide([number], "accept", by="Vera", reason="Misread", now_utc=hours(2))
+    again = reviewed.net.checks.record(by="Carl", now_utc=hours(3)).findings.set_index("finding_id")
     columns = ["decision", "decided_by", "decision_reason"]
     assert again.loc[number, columns].tolist() == ["accepted", "Vera", "Misread"]
-    before = reviewed.net.check(known_on=hours(1)).set_index("finding_id")
+    before = reviewed.net.checks(known_on=hours(1)).set_index("finding_id")
     assert before.loc[number, columns].tolist() == ["open", "", ""]
-    unrecorded = reviewed.net.check(known_on=RECORDED_ON)
+    unrecorded = reviewed.net.checks(known_on=RECORDED_ON)
     assert unrecorded.loc[unrecorded["rule"] == "repeats disagree", "finding_id"].isna().all()
     assert set(unrecorded.loc[unrecorded["rule"] == "repeats disagree", "decision"]) == {""}
 
@@ -344,11 +344,11 @@ def test_a_map_says_how_many_of_its_levels_are_approved(reviewed):
     )
     with reviewed.net.store.reading() as connection:
         assert review_text(Snapshot(connection), control) == "Review: 0 of 2 levels approved, 2 provisional."
-    reviewed.net.decide_finding([reviewed.finding], "dismiss", by="Vera", reason="It rained", now_utc=hours(0))
-    reviewed.net.approve(Selection(wells=["MW-1"]), by="Vera", now_utc=hours(1))
+    reviewed.net.review.decide([reviewed.finding], "dismiss", by="Vera", reason="It rained", now_utc=hours(0))
+    reviewed.net.review.approve(Selection(wells=["MW-1"]), by="Vera", now_utc=hours(1))
     with reviewed.net.store.reading() as connection:
         assert review_text(Snapshot(connection), control) == "Review: 1 of 2 levels approved, 1 provisional."
-    reviewed.net.approve(Selection(wells=["MW-2"]), by="Vera", now_utc=hours(2))
+    reviewed.net.review.approve(Selection(wells=["MW-2"]), by="Vera", now_utc=hours(2))
     with reviewed.net.store.reading() as connection:
         assert review_text(Snapshot(connection), control) == "Review: 2 of 2 levels approved."
         assert review_text(Snapshot(connection, hours(1)), control) == "Review: 1 of 2 levels approved, 1 provisional."

@@ -44,10 +44,10 @@ def network(demo_record):
 
 QUESTIONS = {
     "levels": lambda net: net.levels(),
-    "check": lambda net: net.check(),
-    "check --round": lambda net: net.check(round="2024-Q1"),
-    "review": lambda net: net.review_queue(),
-    "review --well": lambda net: net.review_queue(wells=["W-04"]),
+    "check": lambda net: net.checks(),
+    "check --round": lambda net: net.checks(round="2024-Q1"),
+    "review": lambda net: net.review.queue(),
+    "review --well": lambda net: net.review.queue(wells=["W-04"]),
 }
 
 

@@ -113,6 +113,6 @@ def test_methods_that_are_not_known_are_refused():
 
 def test_the_network_pools_the_aquifers_of_the_demo(demo_record):
     with Network(demo_record) as net:
-        found, feet = net.pooled_trends(), net.pooled_trends(aquifer="upper", unit="ft")
+        found, feet = net.trends.pooled(), net.trends.pooled(aquifer="upper", unit="ft")
     assert found["aquifer"].tolist() == ["lower", "upper"]
     assert feet["slope_ft_per_year"].iloc[0] == pytest.approx(found["slope_m_per_year"].iloc[1] / 0.3048)

@@ -87,7 +87,7 @@ def test_the_demo_has_moments_of_new_measuring_points(demo_record):
     with Network(demo_record) as net:
         with net.store.reading() as connection:
             moments = find_moments(Snapshot(connection))
-        found, feet = net.trend_steps(), net.trend_steps(["W-04"], unit="ft")
+        found, feet = net.trends.steps(), net.trends.steps(["W-04"], unit="ft")
     assert (moments["moment"] == "new measuring point").any()
     day = moments.loc[(moments["well"] == "W-04") & (moments["moment"] == "new measuring point"), "day"].iloc[0]
     row = found[(found["well"] == "W-04") & (found["moment"] == "new measuring point")].iloc[0]

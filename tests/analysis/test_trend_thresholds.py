@@ -121,7 +121,7 @@ def test_a_well_that_falls_dry_is_projected_from_its_bounds():
 
 def test_the_network_projects_the_thresholds_in_force(demo_record):
     with Network(demo_record) as net:
-        found, feet = net.threshold_dates(), net.threshold_dates(["W-03"], unit="ft")
+        found, feet = net.trends.thresholds(), net.trends.thresholds(["W-03"], unit="ft")
     assert {"W-03", "W-08"} <= set(found["well"])
     first = found[found["well"] == "W-03"].iloc[0]
     assert feet["threshold_elevation_ft"].iloc[0] == pytest.approx(first["threshold_elevation_m"] / 0.3048)

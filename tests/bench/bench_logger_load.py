@@ -54,9 +54,9 @@ from gwnet.network import Network
 import gwnet.ingest.loggers.open, gwnet.ingest.loggers.load, pandas, pyarrow, pyarrow.csv, gwnet.ingest.loggers.fast
 peak = lambda: int(re.search(r"VmHWM:\\s+(\\d+)", open("/proc/self/status").read())[1])
 with Network(sys.argv[1]) as network:
-    network.downloads()
+    network.loggers.downloads()
     before = peak()
-    result = network.load_loggers([sys.argv[2]], sys.argv[3], instrument="L1", by="bench")
+    result = network.loggers.load([sys.argv[2]], sys.argv[3], instrument="L1", by="bench")
     assert not result.refused, result.refused[0].error
 print(before, peak())
 """
@@ -107,7 +107,7 @@ def usual(database: Path, path: Path) -> None:
 def ours(database: Path, path: Path, layout: Path) -> None:
     """Load with the program."""
     with Network(database) as network:
-        result = network.load_loggers([path], layout, instrument="L1", by="bench", now_utc=NOW)
+        result = network.loggers.load([path], layout, instrument="L1", by="bench", now_utc=NOW)
         assert not result.refused, result.refused[0].error
 
 

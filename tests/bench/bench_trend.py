@@ -115,7 +115,7 @@ def from_a_database(wells: int) -> None:
             _, reading = timed(network.levels)
             _, everything = timed(lambda: network.trends(seasons=12))
             _, values = timed(lambda: network.trends(method="all"))
-            _, pooled = timed(lambda: network.pooled_trends(seasons=12))
+            _, pooled = timed(lambda: network.trends.pooled(seasons=12))
     few = min(wells, 20)
     series = [levels(random, YEARS * 12) for _ in range(few)]
     _, theirs = timed(lambda: [pymannkendall.seasonal_test(one, period=12) for one in series])

@@ -144,16 +144,16 @@ def test_verdicts_on_either_database(store_url, tmp_path):
     init(store_url)
     with Network(store_url) as net:
         net.load([folder], by="Ana", now_utc=FIRST)
-        first = net.check(by="Ben", now_utc=FIRST).attrs["stored"]
-        second = net.check(by="Ben", now_utc=FIRST).attrs["stored"]
+        first = net.checks.record(by="Ben", now_utc=FIRST).stored
+        second = net.checks.record(by="Ben", now_utc=FIRST).stored
         assert (first.added, first.kept, first.retired) == (2, 1, 0)
         assert (second.added, second.kept, second.retired) == (0, 3, 0)
         fixed = TABLES["rounds"].replace("MW-1;MW-2", "MW-1")
         (folder / "rounds.csv").write_text(fixed)
         net.load([folder / "rounds.csv"], by="Ana", now_utc=LATER, correct=True, reason="Never planned")
-        third = net.check(by="Ben", now_utc=LATER).attrs["stored"]
+        third = net.checks.record(by="Ben", now_utc=LATER).stored
         assert (third.added, third.kept, third.retired) == (0, 2, 1)
-        assert "no reading and no reason" in set(net.check(known_on=FIRST)["rule"])
+        assert "no reading and no reason" in set(net.checks(known_on=FIRST)["rule"])
 
 
 def test_checks_of_one_site_leave_verdicts_of_others_alone(database, tmp_path):
@@ -171,7 +171,7 @@ def test_checks_of_one_site_leave_verdicts_of_others_alone(database, tmp_path):
 
 def test_another_severity_is_recorded_anew(database):
     with Network("gwnet.sqlite") as net:
-        found = net.check(by="Ben", now_utc=FIRST)
+        found = net.checks.record(by="Ben", now_utc=FIRST).findings
         from gwnet.analysis.checks.quality import record_findings
         from gwnet.store.snapshot import Snapshot
 
@@ -191,10 +191,3 @@ def test_verdicts_of_other_rules_are_left_alone(database):
         )
     database("check", "--by", "Ben")
     assert "a rule of somebody else" in set(verdicts()["rule"])
-
-
-def test_known_on_and_a_name_do_not_go_together(database):
-    from gwnet.errors import SettingsError
-
-    with Network("gwnet.sqlite") as net, pytest.raises(SettingsError, match="earlier state"):
-        net.check(by="Ben", known_on=FIRST)

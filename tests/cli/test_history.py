@@ -69,7 +69,7 @@ def test_effects_tell_what_the_last_edit_moved(surveyed):
     [
         (("effects", "MW-9"), STOPPED),
         (("effects", "--between", "2026-01-01", "2026-02-01"), WRONG_USAGE),
-        (("effects", "--between", "2026-02-01T00:00Z", "2026-01-01T00:00Z"), STOPPED),
+        (("effects", "--between", "2026-02-01T00:00Z", "2026-01-01T00:00Z"), WRONG_USAGE),
         (("history", "MW-9"), STOPPED),
         (("history",), WRONG_USAGE),
     ],

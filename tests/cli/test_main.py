@@ -249,7 +249,7 @@ def test_a_reader_that_leaves_early_gets_no_traceback(tmp_path):
     started.stdout.close()
     _, told = started.communicate(timeout=60)
     assert told == b""
-    assert started.returncode == STOPPED
+    assert started.returncode == DONE
 
 
 def test_a_terminal_without_our_signs_is_no_reason_to_fail(tmp_path):
@@ -257,3 +257,9 @@ def test_a_terminal_without_our_signs_is_no_reason_to_fail(tmp_path):
     ran = run_gwnet("explain", "MW−1", "2026-03-10", cwd=tmp_path, env={"PYTHONIOENCODING": "ascii", "LC_ALL": "C"})
     assert ran.code == STOPPED
     assert "Traceback" not in ran.err
+
+
+def test_a_word_that_no_option_takes_is_wrong_usage(demo_record, capsys):
+    asked = ["gradient", "--wells", "W-01,W-05,W-07", "--date", "2026-02-17", "--porosity", "0.2"]
+    assert main([*asked, "--db", str(demo_record)]) == 2
+    assert "only one was given" in capsys.readouterr().err

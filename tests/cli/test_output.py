@@ -37,9 +37,9 @@ def test_progress_of_nothing_is_whole(monkeypatch):
 
 
 def test_a_list_of_problems_is_cut_at_its_limit(capsys):
-    output.some(["a", "b", "c"], most=2)
+    output.say_some(["a", "b", "c"], most=2)
     assert capsys.readouterr().err == "a\nb\nand 1 more; --format csv or json prints them all.\n"
-    output.some(["a", "b"], most=2)
+    output.say_some(["a", "b"], most=2)
     assert capsys.readouterr().err == "a\nb\n"
 
 
@@ -68,3 +68,13 @@ def test_an_explanation_is_wrapped_on_a_terminal_and_whole_elsewhere(monkeypatch
 def test_signs_of_other_scripts_survive(form, capsys):
     output.rows(pd.DataFrame({"well": ["Brünnchen − 3", 'a "b", c']}), form)
     assert "Brünnchen − 3" in capsys.readouterr().out
+
+
+def test_a_terminal_shows_chosen_columns_in_their_order_and_files_show_all(capsys):
+    table = pd.DataFrame({"site": ["T"], "well": ["A"], "depth_ft": [1.0], "depth_uncertainty_ft": [0.1], "id": [7]})
+    output.rows(table, "table", columns=("well", "depth_uncertainty_m", "depth_m", "stage_m"))
+    assert capsys.readouterr().out.splitlines()[-1].split() == ["A", "0.10", "1.00"]
+    output.rows(table, "csv", columns=("well",))
+    assert capsys.readouterr().out.splitlines()[0] == "site,well,depth_ft,depth_uncertainty_ft,id"
+    output.rows(pd.concat([table, table.assign(site="U")]), "table", columns=("well",))
+    assert capsys.readouterr().out.split() == ["site", "well", "----", "----", "T", "A", "U", "A"]

@@ -51,7 +51,7 @@ def test_a_summary_has_a_row_for_every_well(demo, demo_store):
     assert tuple(found[0]) == SUMMARY_COLUMNS
     with gwnet.open(demo_store) as net:
         assert [row["well"] for row in found] == net.wells()["well"].tolist()
-        api = net.season_summary(["W-12"], unit="ft")
+        api = net.seasons.summary(["W-12"], unit="ft")
     feet = rows(demo("seasons", "--summary", "--well", "W-12", "--unit", "ft", "--format", "csv"))[0]
     assert float(feet["newest_ft"]) == pytest.approx(api["newest_ft"].iloc[0], abs=1e-6)
     assert feet["highest_in_year"] == api["highest_in_year"].iloc[0] != ""

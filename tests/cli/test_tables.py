@@ -66,3 +66,19 @@ def test_a_long_value_of_a_record_goes_on_below():
     lines = text_record(LEVELS.iloc[[1]].assign(notes="word " * 30), 60).splitlines()
     assert max(len(line) for line in lines) <= 60
     assert " ".join(" ".join(lines).split()).endswith("word " * 29 + "word")
+
+
+def test_long_remarks_are_numbered_below_the_table():
+    same = "too few years: 2 with a value, 3 needed"
+    table = pd.DataFrame({"well": ["A", "B", "C", "D"], "note": [same, "", "the record has a gap of four years", same]})
+    lines = text_table(table, 40).splitlines()
+    assert lines[:6] == ["well  note", "----  ----", "A     1", "B", "C     2", "D     1"]
+    assert lines[6:] == [
+        "",
+        f"note 1: {same[:32]}",
+        f"    {same[33:]}",
+        "note 2: the record has a gap of four",
+        "    years",
+    ]
+    assert same in text_table(table, 80)
+    assert "note 1" not in text_table(table)

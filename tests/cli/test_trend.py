@@ -108,7 +108,7 @@ def test_every_value_with_its_correction(record):
     assert (row["method"], row["n"], row["s"]) == ("all", "18", "-144")
     assert float(row["p_independent"]) < 1e-6
     assert float(row["slope_m_per_year"]) == pytest.approx(-0.1, abs=0.005)
-    assert record("trend", "--pooled", "--method", "all").code == STOPPED
+    assert record("trend", "--pooled", "--method", "all").code == WRONG_USAGE
 
 
 def test_a_smooth_line_needs_a_figure(record, tmp_path):

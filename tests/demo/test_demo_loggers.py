@@ -146,8 +146,8 @@ def test_the_exports_show_the_ways_in_which_loggers_write():
 
 
 def test_every_sample_of_the_exports_is_on_record_once(network):
-    table = network.downloads()
-    assert len(network.conflicts()) == 0
+    table = network.loggers.downloads()
+    assert len(network.loggers.conflicts()) == 0
     assert {f"loggers/{name}" for name in table["file"]} == {d["file"] for t in TRUTHS["logger"] for d in t["download"]}
     levels = table[table["quantity"].isin(["absolute pressure", "water column", "air pressure"])].set_index("file")
     for truth in TRUTHS["logger"]:

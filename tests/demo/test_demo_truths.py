@@ -120,7 +120,7 @@ def test_readings_beyond_the_tape_check_are_noticed(levels, truth):
 
 @pytest.fixture(scope="module")
 def found(network):
-    return network.check()
+    return network.checks()
 
 
 @pytest.mark.parametrize("truth", TRUTHS["fault"], ids=lambda t: f"{t['fault']}, {t['well']} {t['measured_at']}")
@@ -153,7 +153,7 @@ def test_silting_is_told_with_each_further_half_metre(found):
 
 def test_the_wrong_survey_does_not_fit_the_ground_until_it_is_corrected(network, found):
     rule = "measuring point does not fit the ground"
-    before = network.check(known_on=FIRST)
+    before = network.checks(known_on=FIRST)
     assert set(before.loc[before["rule"] == rule, "well"]) == {TRUTHS["corrected_survey"]["well"]}
     assert (found["rule"] != rule).all()
 
@@ -231,7 +231,7 @@ def test_thresholds_of_the_last_round(network, report_data):
 
 @pytest.mark.parametrize("truth", [t for t in TRUTHS["gradient"] if t["method"] == "plane through the used wells"])
 def test_gradient_of_the_used_wells(network, truth):
-    found = network.gradient(truth["wells"], dt.date.fromisoformat(TRUTHS["last_round"]["date"])).gradient
+    found = network.gradients(truth["wells"], dt.date.fromisoformat(TRUTHS["last_round"]["date"])).gradient
     assert found.determined
     assert abs(found.magnitude - truth["magnitude"]) <= max(found.magnitude_half_width, 1e-5)
     turn = (found.azimuth_deg - truth["azimuth_deg"] + 180.0) % 360.0 - 180.0

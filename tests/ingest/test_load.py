@@ -360,7 +360,7 @@ def test_units_in_headings(loader):
     loader.text("site,well,date,Depth to water [ft],depth_to_water_2 [cm]\nS,MW-1,2024-03-12,10.00,304.8\n")
     level = loader.net.levels().iloc[0]
     assert level["depth_to_water_m"] == pytest.approx(3.048)
-    assert "10.00 ft" in loader.net.explain("MW-1", "2024-03-12")[0].text()
+    assert "10.00 ft" in loader.net.levels.explain("MW-1", "2024-03-12")[0].text()
 
 
 def test_the_unit_of_the_site_holds_without_one(empty):

@@ -89,7 +89,7 @@ class Loggers:
     def load(self, *paths, layout=None, now=NOW, **options):
         """Load files; the first result."""
         chosen = {"layout": layout or self.plain, "by": "Ana", "now_utc": now, **options}
-        return self.net.load_loggers(paths, **chosen)
+        return self.net.loggers.load(paths, **chosen)
 
     def one(self, path, **options):
         """Load one file and return what happened to it; raise what stopped it."""
@@ -152,7 +152,7 @@ def test_a_file_lands_whole_with_its_bytes(loggers):
     assert counts(made) == (3, 3, 0, 0, 0, 0)
     assert loggers.samples() == {0: 1.5, 1: 1.6, 2: 1.7}
     assert loggers.samples("water temperature") == {0: 10.0, 1: 10.1, 2: 10.2}
-    table = loggers.net.downloads()
+    table = loggers.net.loggers.downloads()
     assert table["sha256"].tolist() == [hashlib.sha256(path.read_bytes()).hexdigest()] * 2
     assert table[["added", "events", "zone", "recorded_by"]].to_numpy().tolist() == [[3, 1, "UTC+01:00", "Ana"]] * 2
     assert table["first_utc"].iloc[0] == dt.datetime(2024, 1, 1, 1, tzinfo=dt.UTC)
@@ -183,7 +183,7 @@ def test_the_same_bytes_again_change_nothing(on_sqlite):
     assert not result.files[0].landed
     other = on_sqlite.load(path, layout=on_sqlite.write("other.toml", PLAIN.replace("+01:00", "+02:00"))).files[0]
     assert "with layout 'plain'; nothing changed; to load it with another layout, withdraw it first" in other.notes[0]
-    assert len(on_sqlite.net.downloads()) == 1
+    assert len(on_sqlite.net.loggers.downloads()) == 1
 
 
 def test_a_quantity_that_was_left_out_can_be_loaded_later(on_sqlite):
@@ -192,7 +192,7 @@ def test_a_quantity_that_was_left_out_can_be_loaded_later(on_sqlite):
     assert [one.quantity for one in made.series] == ["water pressure"]
     made = on_sqlite.one(path, layout=on_sqlite.layout, now=LATER)
     assert [one.quantity for one in made.series] == ["water temperature"]
-    assert len(on_sqlite.net.downloads()) == 2
+    assert len(on_sqlite.net.loggers.downloads()) == 2
 
 
 def test_a_lone_column_can_be_said_to_be_something_else(on_sqlite):
@@ -219,12 +219,12 @@ def test_conflicts_are_reported_and_the_value_on_record_stays(loggers):
     assert [(one.row, one.stored, one.given) for one in made.conflicts] == [(4, 1.1, 1.5), (6, 1.2, 1.3)]
     assert result.has_findings
     assert loggers.samples() == {0: 1.0, 1: 1.1, 2: 1.2}
-    table = loggers.net.conflicts()
+    table = loggers.net.loggers.conflicts()
     assert table[["file", "row", "stored", "given"]].to_numpy().tolist() == [
         ["b.csv", 4.0, 1.1, 1.5],
         ["b.csv", 6.0, 1.2, 1.3],
     ]
-    assert loggers.net.conflicts("L2").empty
+    assert loggers.net.loggers.conflicts("L2").empty
 
 
 def test_rows_without_a_number_are_counted_and_not_stored(on_sqlite):
@@ -243,7 +243,7 @@ def test_a_row_that_cannot_be_read_refuses_the_whole_file(loggers, at):
     path = loggers.write("b.csv", "\n".join(["Serial: 77", "Time,Pressure,Temperature", *rows, f"{_hour(9)},x,9"]))
     with pytest.raises(IngestError, match=f"row {at + 3}: .*'x'"):
         loggers.one(path, now=LATER)
-    assert (loggers.count(), len(loggers.net.downloads()), len(loggers.net.conflicts())) == (1, 1, 0)
+    assert (loggers.count(), len(loggers.net.loggers.downloads()), len(loggers.net.loggers.conflicts())) == (1, 1, 0)
 
 
 def test_each_of_several_files_stands_by_itself(loggers):
@@ -298,7 +298,7 @@ def test_rows_outside_every_deployment_are_counted(on_sqlite):
 def test_a_download_is_withdrawn_and_loaded_with_another_layout(loggers):
     path = loggers.file("a.csv", [1.0, 1.1, 1.2])
     loggers.one(path)
-    done = loggers.net.withdraw_download(path, reason="wrong zone", by="Ben", now_utc=LATER)
+    done = loggers.net.loggers.withdraw(path, reason="wrong zone", by="Ben", now_utc=LATER)
     assert done.downloads["file"].tolist() == ["a.csv"]
     assert (done.laid_down, done.notes) == ((), ())
     assert loggers.samples() == {}
@@ -316,7 +316,7 @@ def test_what_others_gave_at_the_same_instants_counts_after_a_withdrawal(loggers
     first = loggers.file("a.csv", [1.0, 1.1, 1.2])
     loggers.one(first, layout=loggers.layout)
     loggers.one(loggers.file("b.csv", [1.1, 1.25, 1.3], start=1), layout=loggers.layout, now=LATER)
-    done = loggers.net.withdraw_download("a.csv", reason="not ours", by="Ben", now_utc=LATEST)
+    done = loggers.net.loggers.withdraw("a.csv", reason="not ours", by="Ben", now_utc=LATEST)
     assert len(done.downloads) == 2
     assert [(one.file, counts(one)) for one in done.laid_down] == [
         ("b.csv", (3, 2, 1, 0, 0, 0)),
@@ -325,8 +325,8 @@ def test_what_others_gave_at_the_same_instants_counts_after_a_withdrawal(loggers
     assert loggers.samples() == {1: 1.1, 2: 1.25, 3: 1.3}
     assert loggers.samples("water temperature") == {1: 10.0, 2: 10.1, 3: 10.2}
     assert loggers.samples(known_on=LATER) == {0: 1.0, 1: 1.1, 2: 1.2, 3: 1.3}
-    assert loggers.net.conflicts().empty
-    assert len(loggers.net.conflicts(known_on=LATER)) == 3
+    assert loggers.net.loggers.conflicts().empty
+    assert len(loggers.net.loggers.conflicts(known_on=LATER)) == 3
     again = loggers.one(first, now=LATEST)
     assert counts(again) == (3, 1, 1, 0, 1, 0)
 
@@ -339,21 +339,21 @@ def test_a_withdrawal_names_its_file_without_doubt(on_sqlite):
     net, given = on_sqlite.net, {"reason": "wrong", "by": "Ben", "now_utc": LATER}
     for named in ("missing.csv", "abc", "zzzzzzz"):
         with pytest.raises(NotFoundError, match="No download of"):
-            net.withdraw_download(named, **given)
+            net.loggers.withdraw(named, **given)
     with pytest.raises(NotFoundError):
-        net.withdraw_download("a.csv", instrument="L2", **given)
+        net.loggers.withdraw("a.csv", instrument="L2", **given)
     with pytest.raises(SettingsError, match="needs its reason"):
-        net.withdraw_download("a.csv", reason=" ", by="Ben")
-    sha256 = net.downloads()["sha256"].iloc[1]
-    assert net.withdraw_download(sha256[:8].upper(), **given).downloads["file"].tolist() == ["b.csv"]
-    assert net.withdraw_download(one, **given).downloads["file"].tolist() == ["a.csv"]
-    assert net.downloads().empty
-    assert len(net.downloads("L1", known_on=NOW)) == 2
+        net.loggers.withdraw("a.csv", reason=" ", by="Ben")
+    sha256 = net.loggers.downloads()["sha256"].iloc[1]
+    assert net.loggers.withdraw(sha256[:8].upper(), **given).downloads["file"].tolist() == ["b.csv"]
+    assert net.loggers.withdraw(one, **given).downloads["file"].tolist() == ["a.csv"]
+    assert net.loggers.downloads().empty
+    assert len(net.loggers.downloads("L1", known_on=NOW)) == 2
     on_sqlite.one(on_sqlite.file("d.csv", [2.0]), now=LATEST)
     on_sqlite.one(on_sqlite.file("d.csv", [2.1], start=1), now=LATEST)
     (on_sqlite.folder / "d.csv").unlink()
     with pytest.raises(IngestError, match=r"2 files are on record as 'd\.csv'"):
-        net.withdraw_download("d.csv", **{**given, "now_utc": LATEST})
+        net.loggers.withdraw("d.csv", **{**given, "now_utc": LATEST})
 
 
 def test_what_was_given_beside_the_layout_goes_on_record_with_it(on_sqlite):
@@ -363,7 +363,7 @@ def test_what_was_given_beside_the_layout_goes_on_record_with_it(on_sqlite):
         on_sqlite.one(path, layout=layout)
     assert on_sqlite.one(path, layout=layout, zone="UTC+01:00").zone == "UTC+01:00"
     on_sqlite.one(on_sqlite.file("b.csv", [1.1, 1.2], start=1), layout=layout, zone="UTC+01:00", now=LATER)
-    on_sqlite.net.withdraw_download("a.csv", reason="wrong", by="Ben", now_utc=LATEST)
+    on_sqlite.net.loggers.withdraw("a.csv", reason="wrong", by="Ben", now_utc=LATEST)
     assert on_sqlite.samples() == {1: 1.1, 2: 1.2}
 
 
@@ -401,7 +401,7 @@ def test_a_file_without_samples_is_refused(on_sqlite):
     path = on_sqlite.file("a.csv", ["Battery low", "Logger stopped"])
     with pytest.raises(IngestError):
         on_sqlite.one(path)
-    assert on_sqlite.net.downloads().empty
+    assert on_sqlite.net.loggers.downloads().empty
 
 
 def test_two_columns_of_one_quantity_are_refused(on_sqlite):
@@ -421,8 +421,8 @@ def test_downloads_and_corrections_stand_in_the_history_of_their_well(loggers):
         number = save_samples.correct(connection, 1, "step", parameters, None, None, "Cy", "slipped", LATER)
     with loggers.net.store.writing() as connection:
         save_samples.take_back(connection, number, "Di", "it had not", LATEST)
-    loggers.net.withdraw_download("a.csv", reason="wrong zone", by="Ben", now_utc=LATEST)
-    table = loggers.net.history("MW-1")
+    loggers.net.loggers.withdraw("a.csv", reason="wrong zone", by="Ben", now_utc=LATEST)
+    table = loggers.net.wells.history("MW-1")
     told = table[table["subject"].isin(["download", "correction"])]
     columns = ["subject", "act", "item", "now", "recorded_by", "reason", "source"]
     span = "2024-01-01 02:00+01:00 to 2024-01-01 04:00+01:00"
@@ -432,7 +432,7 @@ def test_downloads_and_corrections_stand_in_the_history_of_their_well(loggers):
         ["download", "withdrawn", "L1 water pressure", "", "Ben", "wrong zone", "a.csv"],
         ["correction", "withdrawn", "L1 water pressure, step", "", "Di", "it had not", ""],
     ]
-    early = loggers.net.history("MW-1", known_on=NOW)
+    early = loggers.net.wells.history("MW-1", known_on=NOW)
     assert early["subject"].tolist().count("download") == 1
     assert "correction" not in early["subject"].tolist()
 

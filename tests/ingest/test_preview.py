@@ -75,7 +75,7 @@ def test_the_preview_tells_what_then_happens(stored):
     assert moved.index.tolist() == told.index.tolist()
     assert told["water_elevation_before_m"].to_dict() == pytest.approx(before[told.index].to_dict())
     assert told["water_elevation_after_m"].to_dict() == pytest.approx(after[told.index].to_dict())
-    effects = stored.net.effects().set_index("event_id")
+    effects = stored.net.levels.effects().set_index("event_id")
     assert effects["difference_m"].to_dict() == pytest.approx(told["difference_m"].to_dict())
     assert set(effects["reason"]) == {"checked again (Ana, 2026-04-07)"}
 
@@ -140,7 +140,7 @@ def test_a_refused_row_shows_codes_and_not_numbers(stored):
 
 def test_an_approved_level_is_neither_corrected_nor_withdrawn_until_it_is_reopened(stored):
     march = Selection(start=dt.date(2024, 3, 12), end=dt.date(2024, 3, 12))
-    stored.net.approve(march, by="Vera", now_utc=LATER)
+    stored.net.review.approve(march, by="Vera", now_utc=LATER)
     text = LEVELS.replace("3.5,T1", "3.45,T1").replace(",3.6,", ",3.65,")
     [found] = stored.rejected(text, correct=True, reason="misread", now=LATER)
     assert (found.row, found.problem) == (2, "level-approved")
@@ -149,7 +149,7 @@ def test_an_approved_level_is_neither_corrected_nor_withdrawn_until_it_is_reopen
     assert [found.row for found in withdrawn] == [2, 3]
     unchanged = stored.text(LEVELS, correct=True, reason="again", now=LATER)
     assert not unchanged.written, "the same values are no correction"
-    stored.net.reopen(march, by="Vera", reason="misread", now_utc=LAST)
+    stored.net.review.reopen(march, by="Vera", reason="misread", now_utc=LAST)
     stored.text(text, correct=True, reason="misread", now=LAST)
     levels = stored.net.levels().set_index("measured_at")
     assert levels.loc["2024-03-12T09:40+01:00", ["depth_to_water_m", "review"]].tolist() == [3.45, "provisional"]
@@ -157,7 +157,7 @@ def test_an_approved_level_is_neither_corrected_nor_withdrawn_until_it_is_reopen
 
 
 def test_a_survey_still_moves_an_approved_level_and_says_so(stored):
-    stored.net.approve(Selection(round="2024-Q1"), by="Vera", now_utc=LATER)
+    stored.net.review.approve(Selection(round="2024-Q1"), by="Vera", now_utc=LATER)
     result = dry(stored, POINTS.replace("100.7,0.7", "100.58,0.58"), "measuring_points.csv", **CORRECT)
     assert result.moved["review"].tolist() == ["approved", "provisional"]
 

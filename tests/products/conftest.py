@@ -16,7 +16,7 @@ def network(tmp_path):
 def planned(net, name="2026-Q2", starts_on=dt.date(2026, 5, 12), **more):
     """Plan a round."""
     chosen = {"crew": "A. Walker", "purpose": "quarterly levels", "by": "Keeper", "now_utc": NOW, **more}
-    return net.plan_round(name, starts_on=starts_on, **chosen)
+    return net.rounds.plan(name, starts_on=starts_on, **chosen)
 
 
 NOW = dt.datetime(2026, 5, 4, 9, 0, tzinfo=dt.UTC)

@@ -58,7 +58,7 @@ def test_another_plan_is_refused_unless_it_is_a_correction_with_a_reason(network
 def test_planned_anew_what_is_not_given_stays_and_the_old_plan_is_history(network):
     planned(network, wells=["A3", "A1"], as_given=True, correct=True, reason="Two wells only", now_utc=AFTER)
     later = dt.datetime(2026, 5, 14, tzinfo=dt.UTC)
-    made = network.plan_round(
+    made = network.rounds.plan(
         "2026-Q2", starts_on=dt.date(2026, 5, 19), by="Keeper", correct=True, reason="Storm", now_utc=later
     )
     assert made.outcome == "corrected"
@@ -88,8 +88,8 @@ def test_rounds_are_planned_and_sheets_made_on_either_database(store_url, tmp_pa
         assert planned(net).outcome == "unchanged"
         assert planned(net, wells=["A1"], correct=True, reason="One well").outcome == "corrected"
         assert net.rounds()["wells"].tolist() == [["A1"]]
-        assert not net.due(on=dt.date(2026, 4, 20)).empty
-        assert [path.suffix for path in net.round_sheet("2026-Q2", tmp_path / "out")] == [".pdf", ".xlsx"]
+        assert not net.rounds.due(on=dt.date(2026, 4, 20)).empty
+        assert [path.suffix for path in net.rounds.sheet("2026-Q2", tmp_path / "out")] == [".pdf", ".xlsx"]
 
 
 # --- what the sheets say ----------------------------------------------------------------------------------------
@@ -168,7 +168,7 @@ def test_a_round_for_all_wells_gets_them_in_the_order_of_the_walk(network, tmp_p
 
 
 def test_the_printed_sheet_holds_what_the_person_at_the_well_needs(network, tmp_path):
-    pdf, _ = network.round_sheet("2026-Q2", tmp_path / "out")
+    pdf, _ = network.rounds.sheet("2026-Q2", tmp_path / "out")
     text = text_of(pdf)
     for words in (
         *CAUTIONS,
@@ -196,7 +196,7 @@ def test_the_printed_sheet_holds_what_the_person_at_the_well_needs(network, tmp_
 
 @pytest.mark.parametrize("page", ["A4", "Letter"])
 def test_pages_have_the_size_that_was_asked_for(network, tmp_path, page):
-    pdf, _ = network.round_sheet("2026-Q2", tmp_path / "out", page=page)
+    pdf, _ = network.rounds.sheet("2026-Q2", tmp_path / "out", page=page)
     box = PdfReader(pdf).pages[0].mediabox
     assert (round(float(box.width)), round(float(box.height))) == {"A4": (595, 842), "Letter": (612, 792)}[page]
 
@@ -206,7 +206,7 @@ def test_nothing_is_lost_of_texts_as_long_as_the_record_allows(tmp_path):
     text = tables()["wells"].replace("Key at the mill", long)
     with field_network(tmp_path, wells=text) as net:
         planned(net)
-        pdf, book = net.round_sheet("2026-Q2", tmp_path / "out")
+        pdf, book = net.rounds.sheet("2026-Q2", tmp_path / "out")
         assert text_of(pdf).count("<b>ditch</b>") == 180
         assert str(FieldBook(book).cell("A2", "(hazards and access)").value).count("barn") == 180
 
@@ -215,7 +215,7 @@ def test_no_block_reaches_beyond_its_page(network, tmp_path):
     """Every word lies inside the margins of its page, as the page's own text boxes say."""
     if shutil.which("pdftotext") is None:
         pytest.skip("pdftotext is not installed (Debian: poppler-utils)")
-    pdf, _ = network.round_sheet("2026-Q2", tmp_path / "out")
+    pdf, _ = network.rounds.sheet("2026-Q2", tmp_path / "out")
     boxes = tmp_path / "boxes.html"
     subprocess.run(["pdftotext", "-bbox", str(pdf), str(boxes)], check=True)
     found = re.findall(r'<word xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)"', boxes.read_text())
@@ -226,8 +226,8 @@ def test_no_block_reaches_beyond_its_page(network, tmp_path):
 
 
 def test_the_same_record_gives_the_same_bytes(network, tmp_path):
-    one = network.round_sheet("2026-Q2", tmp_path / "one")
-    other = network.round_sheet("2026-Q2", tmp_path / "other")
+    one = network.rounds.sheet("2026-Q2", tmp_path / "one")
+    other = network.rounds.sheet("2026-Q2", tmp_path / "other")
     assert [path.read_bytes() for path in one] == [path.read_bytes() for path in other]
     assert [path.name for path in one] == [
         "F_2026-Q2_2026-05-12_field_sheet.pdf",
@@ -238,7 +238,7 @@ def test_the_same_record_gives_the_same_bytes(network, tmp_path):
 def test_a_folder_that_cannot_be_written_leaves_nothing(network, tmp_path):
     (tmp_path / "file").write_text("a file, no folder")
     with pytest.raises(OutputError):
-        network.round_sheet("2026-Q2", tmp_path / "file")
+        network.rounds.sheet("2026-Q2", tmp_path / "file")
     assert (tmp_path / "file").read_text() == "a file, no folder"
 
 
@@ -247,7 +247,7 @@ def test_a_folder_that_cannot_be_written_leaves_nothing(network, tmp_path):
 
 def filled(network, tmp_path):
     """Return a workbook that a crew filled in: four wells visited, two not."""
-    _, path = network.round_sheet("2026-Q2", tmp_path / "out")
+    _, path = network.rounds.sheet("2026-Q2", tmp_path / "out")
     book = FieldBook(path)
     common = {"instrument": "T1", "observer": "A. Walker", "method": "electric tape"}
     book.fill("A1", time=dt.time(8, 40), status="static", depth_to_water=3.241, depth_to_water_2=3.243, **common)
@@ -354,7 +354,7 @@ def test_spare_rows_take_second_visits(network, tmp_path):
 
 def test_a_sheet_loaded_before_its_day_is_over_passes_over_the_rest(network, tmp_path):
     """Wells planned for a day that is still to come are not filled in, and their date is no fault."""
-    _, path = network.round_sheet("2026-Q2", tmp_path / "out")
+    _, path = network.rounds.sheet("2026-Q2", tmp_path / "out")
     early = dt.datetime(2026, 5, 5, tzinfo=dt.UTC)
     [file] = network.load([path], by="Keeper", now_utc=early).files
     assert (file.rows, file.added, file.rejected) == (6, 0, 0)
@@ -364,7 +364,7 @@ def test_a_sheet_loaded_before_its_day_is_over_passes_over_the_rest(network, tmp
 def test_feet_are_read_written_and_loaded_as_feet(tmp_path):
     with field_network(tmp_path, unit="ft") as net:
         planned(net)
-        pdf, path = net.round_sheet("2026-Q2", tmp_path / "out", page="Letter")
+        pdf, path = net.rounds.sheet("2026-Q2", tmp_path / "out", page="Letter")
         assert "readings must agree within 0.02 ft" in text_of(pdf), "0.02 ft: USGS TM 1-A1 p. 6-8"
         book = FieldBook(path)
         assert book.cell("A1", "(expected from").value == pytest.approx(3.111 / 0.3048, abs=0.006)
@@ -378,10 +378,10 @@ def test_the_demo_network_gets_sheets_of_all_its_wells(demo_store, tmp_path):
     from gwnet.network import Network
 
     with Network(demo_store) as net:
-        made = net.plan_round("2026-Q2", starts_on=dt.date(2026, 5, 19), by="Keeper", now_utc=NOW)
+        made = net.rounds.plan("2026-Q2", starts_on=dt.date(2026, 5, 19), by="Keeper", now_utc=NOW)
         assert len(made.stops) == 26
         assert made.stops["well"].iloc[-1] == "W-09", "floating product was met there"
-        pdf, path = net.round_sheet("2026-Q2", tmp_path / "out")
+        pdf, path = net.rounds.sheet("2026-Q2", tmp_path / "out")
     assert text_of(pdf).count("Reading 1 [m]") == 27
     book = FieldBook(path)
     assert list(book.rows) == made.stops["well"].tolist()

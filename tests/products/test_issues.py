@@ -42,10 +42,10 @@ def later(hours):
 
 def decide(net, at):
     """Record the findings and accept all of them."""
-    net.check(by="C. Hecker", now_utc=at)
-    waiting = net.review_queue().findings
+    net.checks.record(by="C. Hecker", now_utc=at)
+    waiting = net.review.queue().findings
     ids = [int(number) for number in waiting[waiting.columns[0]]]
-    net.decide_finding(ids, "accept", reason="Looked at", by="R. Viewer", now_utc=at)
+    net.review.decide(ids, "accept", reason="Looked at", by="R. Viewer", now_utc=at)
 
 
 def issue(net, definition, period, out, at, **more):
@@ -64,7 +64,7 @@ def test_a_report_with_an_open_finding_is_not_issued_and_nothing_is_written(net,
     assert "W-12" in str(refused.value)
     assert "gwnet review" in str(refused.value)
     assert not (tmp_path / "out").exists()
-    assert net.issues().empty
+    assert net.report.issues().empty
 
 
 def test_a_report_with_an_open_promise_is_not_issued_until_it_is_answered(net, levels_report, tmp_path):
@@ -75,7 +75,7 @@ def test_a_report_with_an_open_promise_is_not_issued_until_it_is_answered(net, l
         issue(net, levels_report, "2026-Q1", tmp_path / "out", later(2))
     load(net, tmp_path, "register.csv", ENTRY + row + "open,Booked for May\n", later(3), correct=True, reason="Planned")
     issue(net, levels_report, "2026-Q1", tmp_path / "out", later(4))
-    assert net.issues()["period"].tolist() == ["2026-Q1"]
+    assert net.report.issues()["period"].tolist() == ["2026-Q1"]
 
 
 def test_an_answered_entry_needs_its_answer(net, tmp_path):
@@ -86,7 +86,7 @@ def test_an_answered_entry_needs_its_answer(net, tmp_path):
 def test_an_issue_keeps_every_printed_value_and_gives_the_same_bytes_again(net, levels_report, tmp_path):
     decide(net, AT)
     pdf, manifest, *_ = issue(net, levels_report, "2026-Q1", tmp_path / "one", later(1), remark="First")
-    (told,) = net.issues().to_dict("records")
+    (told,) = net.report.issues().to_dict("records")
     assert told["sha256"] == hashlib.sha256(pdf.read_bytes()).hexdigest()
     assert (told["issued_by"], told["remark"], told["site"]) == ("I. Ssuer", "First", "ORLEVA")
     known_on = dt.datetime.fromisoformat(told["known_on"])
@@ -94,7 +94,7 @@ def test_an_issue_keeps_every_printed_value_and_gives_the_same_bytes_again(net, 
     again, *_ = net.report(levels_report, "2026-Q1", tmp_path / "two", known_on=known_on)
     assert again.read_bytes() == pdf.read_bytes()
     issue(net, levels_report, "2026-Q1", tmp_path / "two", later(2), known_on=known_on)
-    assert len(net.issues()) == 1  # the same bytes are registered once
+    assert len(net.report.issues()) == 1  # the same bytes are registered once
 
 
 def test_the_next_report_lists_what_changed_since_and_the_one_after_does_not(net, levels_report, tmp_path):
@@ -102,7 +102,7 @@ def test_the_next_report_lists_what_changed_since_and_the_one_after_does_not(net
     first, *_ = issue(net, levels_report, "2025-Q4", tmp_path / "one", later(1))
     (old,) = net.levels(["W-04"], round="2025-Q4")["water_elevation_m"]
     load(net, tmp_path, "measuring_points.csv", CORRECTED, later(2), correct=True, reason="Booked 40 mm too high")
-    differences = net.report_differences(first)
+    differences = net.report.diff(first)
     level = differences[(differences["column"] == "Water elevation")]
     assert level[["row", "was", "now"]].values.tolist() == [
         ["W-04, 2025-11-19 09:11", f"{old:.3f}", f"{old - 0.040:.3f}"]
@@ -114,11 +114,11 @@ def test_the_next_report_lists_what_changed_since_and_the_one_after_does_not(net
     text = text_of(second)
     assert f"{old:.3f} {old - 0.040:.3f}" in text
     assert "Booked 40 mm too high" in text
-    assert net.issues()["told_changes"].tolist() == [0, len(differences)]
+    assert net.report.issues()["told_changes"].tolist() == [0, len(differences)]
 
     third, *_ = net.report(levels_report, "2026-Q1", tmp_path / "three")
     assert "No printed value has changed" in text_of(third)
-    assert set(net.report_differences("1", "2")["table"]) == {"sounded-depths"}  # the table that both print
+    assert set(net.report.diff("1", "2")["table"]) == {"sounded-depths"}  # the table that both print
 
 
 def text_of(pdf):
@@ -131,8 +131,8 @@ def test_an_issue_of_later_record_is_unknown_to_an_earlier_known_on(net, levels_
     decide(net, AT)
     before = net.newest_recording()
     issue(net, levels_report, "2025-Q4", tmp_path / "one", later(1))
-    assert len(net.issues(known_on=later(2))) == 1
-    assert net.issues(known_on=before).empty
+    assert len(net.report.issues(known_on=later(2))) == 1
+    assert net.report.issues(known_on=before).empty
 
 
 def test_who_issues_must_be_named(net, levels_report, tmp_path):
@@ -143,7 +143,7 @@ def test_who_issues_must_be_named(net, levels_report, tmp_path):
 @pytest.mark.parametrize("name", ["7", "abcdef0", "nothing.pdf", ""])
 def test_an_issue_that_is_not_registered_is_said_so(net, name):
     with pytest.raises(NotFoundError):
-        net.report_differences(name)
+        net.report.diff(name)
 
 
 def test_an_issue_is_never_deleted(net, levels_report, tmp_path):

@@ -53,7 +53,7 @@ def test_a_mutated_export_lands_right_or_not_at_all(record, mutation, tmp_path):
         path.write_bytes(mutation(export, random.Random(f"{mutation.__name__} {number} 0")))
         code = f"{mutation.__name__}-{name}"
         try:
-            loaded = record.load_loggers([path], parse_layout(export.layout), instrument=code, by="Ana", now_utc=NOW)
+            loaded = record.loggers.load([path], parse_layout(export.layout), instrument=code, by="Ana", now_utc=NOW)
             (made,) = loaded.files
             error = made.error
         except GwnetError as stopped:

@@ -18,7 +18,7 @@ PERCHED = ("TRA A 13", "TRA A 77", "USGS 74")
 
 @pytest.fixture(scope="module")
 def found(esrp):
-    return esrp[0].check()
+    return esrp[0].checks()
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +59,7 @@ def test_a_jump_of_seventeen_feet_is_found(found):
 
 
 def test_a_second_run_records_nothing_new(esrp):
-    first = esrp[0].check(by="test").attrs["stored"]
-    again = esrp[0].check(by="test").attrs["stored"]
+    first = esrp[0].checks.record(by="test").stored
+    again = esrp[0].checks.record(by="test").stored
     assert first.added + first.kept > 0
     assert (again.added, again.kept, again.retired) == (0, first.added + first.kept, 0)

@@ -24,7 +24,7 @@ def reference_planes(folder):
 @pytest.fixture(scope="module")
 def found(esrp):
     days = sorted(reference_planes(esrp[1].parent))
-    return esrp[0].gradients(AQUIFER, dates=days, window_days=0)
+    return esrp[0].gradients.by_round(AQUIFER, dates=days, window_days=0)
 
 
 def test_planes_equal_the_reference_planes(esrp, found):
@@ -41,7 +41,7 @@ def test_planes_equal_the_reference_planes(esrp, found):
 
 def test_with_the_bad_wells_nothing_is_told_and_the_table_leads_to_the_plane_without(found):
     """Open data: 8.2 m/km with the four bad or perched wells, 0.61 m/km without."""
-    row = found.rows().set_index("date").loc["1971-07-30"]
+    row = found.table.set_index("date").loc["1971-07-30"]
     assert row["gradient"] * 1000 == pytest.approx(8.2, abs=0.05)
     assert not row["determined"]
     assert set(row["finding"].split(", ")) == set(BAD)
@@ -50,7 +50,7 @@ def test_with_the_bad_wells_nothing_is_told_and_the_table_leads_to_the_plane_wit
 
 
 def test_left_out_by_request_the_day_is_told(esrp):
-    row = esrp[0].gradients(AQUIFER, dates=["1971-07-30"], window_days=0, exclude=BAD).rows().iloc[0]
+    row = esrp[0].gradients.by_round(AQUIFER, dates=["1971-07-30"], window_days=0, exclude=BAD).table.iloc[0]
     assert row["determined"]
     assert row["gradient"] * 1000 == pytest.approx(0.61, abs=0.03)
     assert row["triangles_gradient"] * 1000 < 1.0

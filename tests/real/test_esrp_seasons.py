@@ -63,7 +63,7 @@ def test_the_newest_level_is_ranked_among_the_months_of_the_source(esrp):
         value=levels["water_elev_ft_navd88"].astype(float),
     )
     compared = 0
-    found = network.season_summary().set_index("well")
+    found = network.seasons.summary().set_index("well")
     for well, own in levels.groupby("well"):
         row = found.loc[well]
         last = own.sort_values("day").iloc[-1]
@@ -80,7 +80,7 @@ def test_the_newest_level_is_ranked_among_the_months_of_the_source(esrp):
 
 
 def test_a_decomposition_is_that_of_statsmodels(esrp):
-    found = esrp[0].decomposition("HIGHWAY 1C")
+    found = esrp[0].seasons.decomposition("HIGHWAY 1C").result
     other = STL(found.parts.observed, period=found.parts.period, seasonal=13, robust=True).fit()
     assert np.array_equal(found.parts.seasonal, other.seasonal)
     assert np.array_equal(found.parts.trend, other.trend)

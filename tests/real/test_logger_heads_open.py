@@ -86,7 +86,7 @@ def meadow(open_data, tmp_path_factory):
         gauge = [raw / f"CM4W_download_{month}.txt" for month in ("2019-07", "2019-09", "2019-12", "2020-04")]
         load(net, gauge, "CM4W-1", quantity="water pressure", zone="UTC-07:00")
         for instrument in ("CM0W-2", "CM3W-1"):
-            net.correct_logger(
+            net.loggers.correct(
                 instrument,
                 "density",
                 kg_m3=1000.0,
@@ -99,7 +99,7 @@ def meadow(open_data, tmp_path_factory):
 
 
 def load(net, files, instrument, **said):
-    result = net.load_loggers(files, instrument=instrument, by="test", now_utc=NOW, **said)
+    result = net.loggers.load(files, instrument=instrument, by="test", now_utc=NOW, **said)
     assert [file.error for file in result.files if file.error is not None] == []
 
 
@@ -132,7 +132,7 @@ def test_water_above_the_meadow_sensors(meadow, reference, well, instrument):
 
 
 def test_the_zone_that_does_not_fit_the_barometer_is_found_and_the_one_that_does_is_not(meadow):
-    table = meadow.logger_findings()
+    table = meadow.loggers.findings()
     clocks = table[table["rule"] == "clock"]
     assert clocks["instrument"].tolist() == ["CM3W-2"]
     assert "only when moved by +1 h" in clocks["message"].iloc[0]
@@ -141,7 +141,7 @@ def test_the_zone_that_does_not_fit_the_barometer_is_found_and_the_one_that_does
 
 def test_the_jump_of_1_8_psi_is_found_and_is_back_at_the_next_sample(meadow):
     """It drops by 1.8138 psi and rises by 1.8192 psi half an hour later: the sensor was out of the water."""
-    table = meadow.logger_findings(["CM3W"])
+    table = meadow.loggers.findings(["CM3W"])
     row = table[(table["rule"] == "spike") & (table["instrument"] == "CM3W-1")]
     assert row["start_utc"].tolist() == [pd.Timestamp("2020-04-26T18:00Z")]
     size = float(re.search(r"([+-][\d.]+) m off", row["message"].iloc[0])[1])
@@ -151,9 +151,9 @@ def test_the_jump_of_1_8_psi_is_found_and_is_back_at_the_next_sample(meadow):
 
 
 def test_the_sensor_that_bottomed_out_is_found_in_all_its_spells(meadow):
-    table = meadow.logger_findings(["CM4W"])
+    table = meadow.loggers.findings(["CM4W"])
     rows = table[(table["rule"] == "bottomed out") & (table["instrument"] == "CM4W-1")]
-    series = meadow.logger_heads(["CM4W"], excluded=True)
+    series = meadow.loggers.heads(["CM4W"], excluded=True)
     mine = series[series["instrument"] == "CM4W-1"]
     at_end = np.isclose(mine["sensor_level_m"], mine["sensor_level_m"].min(), atol=1e-6)
     assert at_end.sum() == 1821 + 2151 + 4394 + 6709 - 2  # the last two files share an hour

@@ -123,7 +123,7 @@ def lines_of(path):
 def test_rows_events_and_overlaps_of_the_meadow_are_counted_as_in_its_inventory(record, open_data):
     with (open_data / "raw" / "inventory.csv").open() as file:
         inventory = {row["file"].rpartition("/")[2]: row for row in csv.DictReader(file)}
-    table = record.downloads()
+    table = record.loggers.downloads()
     table = table[table["quantity"].str.endswith("pressure") & table["file"].str.contains("_download_")]
     assert len(table) == 15
     seen: dict[str, set] = {}
@@ -141,12 +141,12 @@ def test_rows_events_and_overlaps_of_the_meadow_are_counted_as_in_its_inventory(
 
 @pytest.mark.parametrize(("well", "instrument"), [("CM0W", "CM0W-2"), ("CM3W", "CM3W-1")])
 def test_water_columns_of_the_meadow_are_those_of_the_reference(record, open_data, well, instrument):
-    record.correct_logger(
+    record.loggers.correct(
         instrument, "density", kg_m3=1000.0, gravity_m_s2=REFERENCE_GRAVITY, reason="reference", by="Ana"
     )
     reference = pd.read_csv(open_data / "reference_results.csv")
     reference = reference[reference["series"] == well].set_index("statistic")["value"].astype(float)
-    heads = record.logger_heads([well], excluded=True)
+    heads = record.loggers.heads([well], excluded=True)
     heads = heads[(heads["instrument"] == instrument) & heads["sensor_level_m"].notna()]
     column = heads.set_index("measured_at_utc")["sensor_level_m"]
     moments = [name for name in reference.index if name.startswith("water column at ")]
@@ -159,7 +159,7 @@ def test_water_columns_of_the_meadow_are_those_of_the_reference(record, open_dat
 
 
 def test_the_flat_spans_and_the_jump_are_found_and_no_clock_is_blamed(record):
-    table = record.logger_findings(["CM3W", "CM4W"])
+    table = record.loggers.findings(["CM3W", "CM4W"])
     assert "clock" not in set(table["rule"])
     flat = table[(table["instrument"] == "CM4W-1") & (table["rule"] == "bottomed out")]
     assert flat["end_utc"].max() == pd.Timestamp("2020-04-26T15:30Z")
@@ -174,18 +174,18 @@ def test_response_of_the_two_minute_logger_to_the_air_is_that_of_the_reference(r
         (reference["series"] == "2-minute absolute logger") & reference["definition"].str.contains("hourly")
     ]
     reference = reference.set_index("statistic")["value"].astype(float)
-    (row,) = record.logger_efficiencies(["W2"]).itertuples()
+    (row,) = record.loggers.efficiencies(["W2"]).itertuples()
     slopes = reference[reference.index.str.startswith("slope")]
     assert 1 - row.regression_of_changes == pytest.approx(slopes.filter(like="d(level)").iloc[0], abs=1e-6)
     assert 1 - row.regression_of_levels == pytest.approx(slopes.filter(like="as they are").iloc[0], abs=1e-6)
 
 
 def test_daily_files_of_two_states_give_their_own_elevations(record, open_data):
-    berlin = record.logger_heads(["S1"])
+    berlin = record.loggers.heads(["S1"])
     assert (len(berlin), berlin["water_elevation_m"].min(), berlin["water_elevation_m"].max()) == (43, 33.41, 33.5)
     given = pd.read_csv(open_data / "raw" / "nrw_two_wells_sample.csv", sep=";", decimal=",", dtype={1: str})
     for well, code in (("N1", "279576511"), ("N2", "070167217")):
         own = given[given["messstelle_id"] == code]
-        heads = record.logger_heads([well])["water_elevation_m"].to_numpy()
+        heads = record.loggers.heads([well])["water_elevation_m"].to_numpy()
         told = own["wasserstd_m"].notna().to_numpy()
         np.testing.assert_allclose(heads[told], own["wasserstd_m"][told], rtol=0, atol=1e-9)

@@ -42,7 +42,7 @@ def _parameter_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.option("--take-back", type=int, multiple=True, metavar="NUMBER", help="Withdraw a correction; of several, all.")
 @click.option("--list", "listed", is_flag=True, help="List the corrections on record.")
 @click.option("--dry-run", is_flag=True, help="Show which heads would change, and record nothing.")
-@click.option("--reason", metavar="TEXT", help="Why; needed to correct and to withdraw.")
+@options.reason("needed to correct and to withdraw")
 @options.by
 @options.known_on
 @options.unit
@@ -56,9 +56,9 @@ def command(ctx: click.Context, /, db: str, **given: Any) -> None:
     and the heads are worked out afresh. Prints which heads change and by how much.
     """
     _refuse_mixtures(ctx, given)
-    with options.opened(db) as net:
+    with options.open_record(db) as net:
         if given["listed"]:
-            table = net.logger_corrections(given["instrument"], known_on=given["known_on"])
+            table = net.loggers.corrections(given["instrument"], known_on=given["known_on"])
             output.rows(table, given["form"], empty="No correction of a logger is on record that matches.")
             return
         done = _decide(net, given)
@@ -100,12 +100,12 @@ def _parameters(given: dict[str, Any]) -> dict[str, Any]:
 def _decide(net: Network, given: dict[str, Any]) -> Corrected:
     decision = {"reason": given["reason"], "by": given["by"], "dry_run": given["dry_run"]}
     if given["take_back"]:
-        return net.withdraw_corrections(*given["take_back"], **decision)
+        return net.loggers.withdraw_corrections(*given["take_back"], **decision)
     if given["accept"]:
-        return net.accept_logger_findings(*given["accept"], instrument=given["instrument"], **decision)
+        return net.loggers.accept(*given["accept"], instrument=given["instrument"], **decision)
     start, end = _span(given)
     chosen = {"quantity": given["quantity"], "start": start, "end": end}
-    return net.correct_logger(given["instrument"], given["kind"], **chosen, **decision, **_parameters(given))
+    return net.loggers.correct(given["instrument"], given["kind"], **chosen, **decision, **_parameters(given))
 
 
 def _span(given: dict[str, Any]) -> tuple[dt.datetime | None, dt.datetime | None]:

@@ -20,6 +20,6 @@ from gwnet.cli import options, output
 @options.db
 def command(out: Path, db: str, wells: tuple[str, ...], **chosen: Any) -> None:
     """Draw who has data when: samples in use and left out, deployments, manual readings."""
-    with options.opened(db) as net:
-        figure = net.coverage_figure(wells or None, **chosen)
+    with options.open_record(db) as net:
+        figure = net.loggers.coverage(wells or None, **chosen)
         output.files([net.save_figure(figure, out)])

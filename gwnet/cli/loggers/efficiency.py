@@ -28,6 +28,6 @@ def command(wells: tuple[str, ...], form: str, db: str, **chosen: Any) -> None:
     By Clark's signs of changes, and by regression of changes and of levels; they differ, and none is applied. To take
     the answer to the air out of the heads: gwnet logger correct ID efficiency --value BE --reason TEXT.
     """
-    with options.opened(db) as net:
-        table = net.logger_efficiencies(wells or None, **chosen)
+    with options.open_record(db) as net:
+        table = net.loggers.efficiencies(wells or None, **chosen)
     output.rows(table, form, empty="No logger with an air pressure is on record that matches.")

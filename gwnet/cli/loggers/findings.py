@@ -21,7 +21,7 @@ def command(wells: tuple[str, ...], form: str, db: str, **chosen: Any) -> int:
     a suggestion, with a reason, by its command or by 'gwnet logger correct --accept FINDING'. Exit code 3 when there is
     any.
     """
-    with options.opened(db) as net:
-        table = net.logger_findings(wells or None, **chosen)
+    with options.open_record(db) as net:
+        table = net.loggers.findings(wells or None, **chosen)
     output.rows(table, form, empty="Nothing looks wrong in the series of the loggers.")
     return DONE_WITH_FINDINGS if len(table) else DONE

@@ -26,9 +26,9 @@ def command(wells: tuple[str, ...], daily: bool, excluded: bool, form: str, db: 
     if daily and excluded:
         message = "Days are made of the samples that serve; give --daily or --excluded."
         raise click.UsageError(message)
-    with options.opened(db) as net:
+    with options.open_record(db) as net:
         if daily:
-            table = net.logger_daily(wells or None, **chosen)
+            table = net.loggers.daily(wells or None, **chosen)
         else:
-            table = net.logger_heads(wells or None, excluded=excluded, **chosen)
+            table = net.loggers.heads(wells or None, excluded=excluded, **chosen)
     output.rows(table, form, empty="No head of a logger is on record that matches.")

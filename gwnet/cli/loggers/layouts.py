@@ -10,9 +10,9 @@ from gwnet.cli import options, output
 @options.form
 def command(name: str | None, form: str) -> None:
     """List the layouts that travel with the program, or print one."""
-    from gwnet.network.logger_files import LoggerFiles
+    from gwnet.network.loggers import Loggers
 
     if name is None:
-        output.rows(LoggerFiles.logger_layouts(), form)
+        output.rows(Loggers.layouts(), form)
     else:
-        click.echo(LoggerFiles.logger_layout(name).toml(), nl=False)
+        click.echo(Loggers.layout(name).toml(), nl=False)

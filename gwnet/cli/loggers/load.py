@@ -35,8 +35,8 @@ def command(paths: tuple[Path, ...], form: str, db: str, **chosen: Any) -> int:
     Each file lands whole or not at all, and by itself. What is on record already is passed over and counted; another
     value at the same time is a finding, and the one on record stays. A file that is loaded already changes nothing.
     """
-    with options.opened(db) as net, output.progress("loading") as progress:
-        result = net.load_loggers(paths, progress=progress, say=output.say, **chosen)
+    with options.open_record(db) as net, output.progress("loading") as progress:
+        result = net.loggers.load(paths, progress=progress, say=output.say, **chosen)
     logger_loaded.show(result, form)
     if len(result.refused) == len(result.files):
         return STOPPED

@@ -7,6 +7,12 @@ import click
 
 from gwnet.cli import options, output
 
+#: Columns on a terminal.
+_COLUMNS = (
+    *("well", "instrument", "last_utc", "coverage_percent", "gaps", "last_manual_reading", "residual_m"),
+    *("drift_m_per_year", "uncertainty_m", "battery", "findings", "warnings"),
+)
+
 
 @click.command("status")
 @options.wells
@@ -24,6 +30,6 @@ def command(wells: tuple[str, ...], at_utc: dt.datetime | None, form: str, db: s
     and what waits for a decision: 'gwnet logger findings' tells each in full.
     """
     moment = at_utc or chosen["known_on"] or dt.datetime.now(dt.UTC)
-    with options.opened(db) as net:
-        table = net.logger_status(wells or None, at_utc=moment, **chosen)
-    output.rows(table, form, empty="No logger is on record that matches.")
+    with options.open_record(db) as net:
+        table = net.loggers.status(wells or None, at_utc=moment, **chosen)
+    output.rows(table, form, empty="No logger is on record that matches.", columns=_COLUMNS)

@@ -135,4 +135,4 @@ def save(trial: Trial, path: Path) -> None:
     except OSError as error:
         message = f"The layout cannot be written: {error.strerror or error}."
         raise OutputError(message, where=str(path), fix="Check the folder.") from None
-    output.made([path])
+    output.say_written([path])

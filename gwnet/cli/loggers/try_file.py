@@ -31,9 +31,9 @@ def command(path: Path, save: Path | None, form: str, **chosen: Any) -> int:
     Without a layout one is proposed: it is printed what was inferred and why, and what is in doubt. Then come the first
     and last rows as read, the span in local time and UTC, gaps, and the rows that are no plain samples.
     """
-    from gwnet.network.logger_files import LoggerFiles
+    from gwnet.network.loggers import Loggers
 
-    trial = LoggerFiles.logger_try(path, **chosen)
+    trial = Loggers.try_file(path, **chosen)
     logger_tried.show(trial, form)
     if save is not None:
         logger_tried.save(trial, save)

@@ -21,6 +21,6 @@ def command(file: str, db: str, **chosen: Any) -> None:
     The file is named by its path, its name as it was loaded, or the first letters of its SHA-256. Nothing is deleted:
     the record of an earlier time still has its samples. The same file may then be loaded again, with another layout.
     """
-    with options.opened(db) as net:
-        done = net.withdraw_download(file, **chosen)
+    with options.open_record(db) as net:
+        done = net.loggers.withdraw(file, **chosen)
     logger_loaded.show_withdrawn(done)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from sqlalchemy import Connection, Select, select
+from sqlalchemy import Connection, Select, func, select
 
 from gwnet.records import Selection
 from gwnet.store.contract import BY_NAME
@@ -157,3 +157,27 @@ def verdicts(connection: Connection, known_on: dt.datetime | None = None) -> pd.
         .order_by(verdict.level_event_id, verdict.rule)
     )
     return frame(connection, statement, "verdicts")
+
+
+def extent(connection: Connection) -> tuple[int, dt.datetime | None, dt.datetime | None]:
+    """Return how many level events are on record now, and over which time.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+
+    Returns
+    -------
+    tuple
+        Number of events, first and last time in UTC; None for both without events.
+    """
+    when = LevelEvent.measured_at_utc
+    statement = (
+        select(func.count(), func.min(when), func.max(when))
+        .select_from(LevelEvent)
+        .join(LevelRecord, LevelRecord.level_event_id == LevelEvent.id)
+        .where(on_record(LevelRecord, None))
+    )
+    count, first, last = connection.execute(statement).one()
+    return int(count), first, last

@@ -1,0 +1,241 @@
+"""What every group of methods shares: one way to read the record, one to write to it, and a list of what it offers."""
+
+from __future__ import annotations
+
+import datetime as dt
+import functools
+import inspect
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeAlias, TypeVar
+
+from gwnet.clock import local_day
+from gwnet.errors import SettingsError
+from gwnet.store.snapshot import Snapshot
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+    from gwnet.store.session import Store
+
+#: Codes of wells: one, several, or None for all.
+Wells: TypeAlias = Sequence[str] | None
+#: A local date, or an instant with its zone; as text in ISO 8601 as well.
+Moment: TypeAlias = dt.date | dt.datetime | str | None
+#: An instant with its zone; as text in ISO 8601 as well.
+Instant: TypeAlias = dt.datetime | str | None
+
+
+Parameters = ParamSpec("Parameters")
+Result = TypeVar("Result")
+
+
+class _DryRun(Exception):  # noqa: N818 (not an error)
+    """Rolls back what a dry run wrote."""
+
+
+class Group:
+    """Methods of one subject; some groups can be called themselves.
+
+    Parameters
+    ----------
+    store : gwnet.store.session.Store
+        Open database.
+    """
+
+    #: How the group is reached from an open record.
+    _path = ""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    def __repr__(self) -> str:
+        """Return the methods of the group, a line each."""
+        rows = [(f"{self._path}.{name}", doc) for name, doc in _methods(type(self))]
+        if callable(self):
+            rows.insert(0, (self._path, _summary(type(self).__call__)))
+        width = max(len(name) for name, _ in rows) + 4
+        return "\n".join(f"{name + '(…)':<{width}} {doc}" for name, doc in rows)
+
+    @contextmanager
+    def _record(
+        self,
+        site: str | None = None,
+        known_on: Instant = None,
+        *,
+        one_site: bool = False,
+        wells: Wells = None,
+        aquifer: str | None = None,
+        round: str | None = None,
+    ) -> Iterator[Snapshot]:
+        """Give a snapshot of the record, of one site where it must be one; refuse codes that are not on record."""
+        with self._store.reading() as connection:
+            record = Snapshot(connection, instant_of(known_on), site)
+            if one_site:
+                record = record.of_site()
+            record.require(wells=wells, aquifer=aquifer, round_code=round)
+            yield record
+
+    @contextmanager
+    def _writing(self, *, dry_run: bool = False) -> Iterator[Connection]:
+        """Give a connection to write with; a dry run leaves the record as it was."""
+        try:
+            with self._store.writing() as connection:
+                yield connection
+                if dry_run:
+                    raise _DryRun
+        except _DryRun:
+            return
+
+
+def _methods(group: type) -> list[tuple[str, str]]:
+    """Return the public methods of a class in their order, with their summaries."""
+    members = [(name, inspect.unwrap(getattr(group, name))) for name in vars(group) if not name.startswith("_")]
+    return [(name, _summary(member)) for name, member in members if inspect.isfunction(member)]
+
+
+def _summary(member: object) -> str:
+    """Return the first sentence of a docstring."""
+    text = (inspect.getdoc(member) or "").split("\n")[0]
+    return text.split("; see `")[0].rstrip(".") + "."
+
+
+def same_parameters(
+    other: Callable[Concatenate[Any, Parameters], Any],
+) -> Callable[[Callable[..., Result]], Callable[Concatenate[Any, Parameters], Result]]:
+    """Return what gives a method the parameters of another, which it gets by their names.
+
+    Parameters
+    ----------
+    other : callable
+        Method whose parameters and defaults are taken.
+
+    Returns
+    -------
+    callable
+        Decorator of a method that takes everything by name.
+    """
+    signature = inspect.signature(other)
+
+    def decorate(method: Callable[..., Result]) -> Callable[Concatenate[Any, Parameters], Result]:
+        @functools.wraps(method)
+        def call(*args: Any, **named: Any) -> Result:
+            bound = signature.bind(*args, **named)
+            bound.apply_defaults()
+            return method(**bound.arguments)
+
+        result = inspect.signature(method).return_annotation
+        call.__signature__ = signature.replace(return_annotation=result)  # type: ignore[attr-defined]
+        return call
+
+    return decorate
+
+
+def codes_of(wells: Wells) -> list[str] | None:
+    """Return codes of wells, each once; a single one may be given as text.
+
+    Parameters
+    ----------
+    wells : str or sequence of str, optional
+        Codes.
+
+    Returns
+    -------
+    list of str or None
+        The codes; None for all.
+    """
+    if wells is None:
+        return None
+    return [wells] if isinstance(wells, str) else list(dict.fromkeys(wells))
+
+
+def now_or(moment: dt.datetime | None) -> dt.datetime:
+    """Return a moment, or the clock's where none is given.
+
+    Parameters
+    ----------
+    moment : datetime.datetime, optional
+        Aware time.
+
+    Returns
+    -------
+    datetime.datetime
+        Aware time.
+    """
+    return moment or dt.datetime.now(dt.UTC)
+
+
+def day_or_instant(moment: Moment) -> dt.date | dt.datetime | None:
+    """Return a local date or an instant, which may be given as text.
+
+    Parameters
+    ----------
+    moment : date, datetime or str, optional
+        Date, time with its zone, or one of the two in ISO 8601.
+
+    Returns
+    -------
+    datetime.date, datetime.datetime or None
+        The same; None where nothing is given.
+
+    Raises
+    ------
+    SettingsError
+        If the text is neither, or a time has no zone.
+    """
+    if isinstance(moment, str):
+        try:
+            moment = dt.date.fromisoformat(moment) if len(moment) <= 10 else dt.datetime.fromisoformat(moment)
+        except ValueError:
+            message = f"Not a date or time: {moment!r}."
+            raise SettingsError(message, fix="Write YYYY-MM-DD, or YYYY-MM-DDTHH:MM with an offset.") from None
+    if isinstance(moment, dt.datetime) and moment.tzinfo is None:
+        message = f"The time {moment.isoformat()} has no zone."
+        raise SettingsError(message, fix="Give a date, or a time with an offset.")
+    return moment
+
+
+def day_of(moment: Moment) -> dt.date | None:
+    """Return a local date, which may be given as text.
+
+    Parameters
+    ----------
+    moment : date or str, optional
+        Date, or text as YYYY-MM-DD.
+
+    Returns
+    -------
+    datetime.date or None
+        The date; None where nothing is given.
+
+    Raises
+    ------
+    SettingsError
+        If it is no date.
+    """
+    return None if moment is None else local_day(moment)
+
+
+def instant_of(moment: Instant) -> dt.datetime | None:
+    """Return an instant, which may be given as text.
+
+    Parameters
+    ----------
+    moment : datetime or str, optional
+        Time with its zone, for example ``2026-04-07T12:00Z``.
+
+    Returns
+    -------
+    datetime.datetime or None
+        The same; None where nothing is given.
+
+    Raises
+    ------
+    SettingsError
+        If it is no time, or has no zone.
+    """
+    instant = day_or_instant(moment)
+    if instant is None or isinstance(instant, dt.datetime):
+        return instant
+    message = f"A time with its zone is expected, not the date {instant.isoformat()}."
+    raise SettingsError(message, fix="Write for example 2026-04-07T12:00Z.")
