@@ -71,21 +71,15 @@ def _limits() -> str:
 
 
 def _logger_findings() -> str:
-    import gwnet.constants
-    from gwnet.analysis.loggers.findings import RULES
+    from gwnet.analysis.loggers.finding_rules import describe_logger_findings
 
-    said = notes()["logger_rules"]
-    rows = [(rule, what, said[rule].format_map(vars(gwnet.constants))) for rule, what in RULES.items()]
-    return _table(["rule", "looks for", "limits"], rows)
+    return describe_logger_findings()
 
 
 def _corrections() -> str:
-    from gwnet.analysis.loggers.correction_history import KINDS
+    from gwnet.analysis.loggers.correction_kinds import describe_corrections
 
-    said = notes()["corrections"]
-    return _table(
-        ["kind", "options", "effect"], [(f'`"{name}"`', said[name], kind.says) for name, kind in KINDS.items()]
-    )
+    return describe_corrections()
 
 
 def _sections() -> str:

@@ -11,8 +11,7 @@ import gwnet.constants
 from gwnet.analysis.checks.limits import LIMITS
 from gwnet.analysis.checks.quality import findings
 from gwnet.analysis.checks.rules import RULES
-from gwnet.analysis.loggers.correction_history import KINDS
-from gwnet.analysis.loggers.findings import RULES as LOGGER_RULES
+from gwnet.analysis.loggers.finding_rules import RULES as LOGGER_RULES
 from gwnet.docs.generate import MAKERS, list_pages, notes, regenerate
 from gwnet.reporting.definition.keys import _KEYS, SECTIONS
 from gwnet.resources import reports_folder
@@ -57,8 +56,6 @@ def test_there_is_a_note_for_everything_and_none_for_anything_else():
     said = notes()
     assert set(said["tables"]) == {table.name for table in TABLES}
     assert set(said["rules"]) == set(RULES)
-    assert set(said["logger_rules"]) == set(LOGGER_RULES)
-    assert set(said["corrections"]) == set(KINDS)
     assert set(said["sections"]) == set(SECTIONS)
     assert [name for name in said["defaults"] if not hasattr(gwnet.constants, name)] == []
 
