@@ -129,11 +129,10 @@ class Logging:
             If the reason or the name is missing.
         """
         from gwnet.ingest.loggers.load import LoggerInstruction
-        from gwnet.ingest.loggers.open import open_kept
         from gwnet.ingest.loggers.withdraw import withdraw
 
         told = LoggerInstruction(now_utc or dt.datetime.now(dt.UTC), by, instrument, reason)
-        return withdraw(self.store, file, told, open_kept, quantity=quantity)
+        return withdraw(self.store, file, told, quantity=quantity)
 
     def downloads(self, instrument: str | None = None, *, known_on: dt.datetime | None = None) -> pd.DataFrame:
         """Return the downloads on record, one row a file and series.
