@@ -406,11 +406,10 @@ class Loggers(Group):
             If several files have that name.
         """
         from gwnet.ingest.loggers.load import LoggerInstruction
-        from gwnet.ingest.loggers.open import open_kept
         from gwnet.ingest.loggers.withdraw import withdraw
 
         instruction = LoggerInstruction(now_or(now_utc), by, instrument, reason)
-        return withdraw(self._store, file, instruction, open_kept, quantity=quantity)
+        return withdraw(self._store, file, instruction, quantity=quantity)
 
     def downloads(self, instrument: str | None = None, *, known_on: Instant = None) -> pd.DataFrame:
         """Return the downloads on record, one row a file and series.

@@ -40,7 +40,7 @@ def test_a_file_is_reported_in_a_few_lines(here):
         "  water temperature [degC]: 3 rows, 3 added",
         "  2024-01-01 01:00Z to 2024-01-01 03:00Z; every 1 h; no gap",
     ]
-    assert ran.err == "a.csv: 1 row is of a time when L1 hung nowhere.\n"
+    assert ran.err == "a.csv: 1 row is of a time when L1 was not installed.\n"
 
 
 def test_the_same_file_again_says_so(here):

@@ -257,7 +257,7 @@ def test_without_the_corrections_they_are_not(unadjusted, instrument):
 
 def test_no_residual_is_left_that_the_stated_uncertainty_does_not_cover(adjusted):
     for one in adjusted.values():
-        used = one.manual[one.manual["used"].astype(bool) & one.hand["residual_m"].notna()]
+        used = one.manual[one.manual["used"].astype(bool) & one.manual["residual_m"].notna()]
         assert len(used) >= 3
         assert used["leave_one_out_residual_m"].abs().max() <= 0.008
         assert used["residual_m"].abs().max() <= 0.003

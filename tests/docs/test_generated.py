@@ -11,8 +11,7 @@ import gwnet.constants
 from gwnet.analysis.checks.limits import LIMITS
 from gwnet.analysis.checks.quality import findings
 from gwnet.analysis.checks.rules import RULES
-from gwnet.analysis.loggers.correction_history import KINDS
-from gwnet.analysis.loggers.findings import RULES as LOGGER_RULES
+from gwnet.analysis.loggers.finding_rules import RULES as LOGGER_RULES
 from gwnet.docs.generate import MAKERS, list_pages, notes, regenerate
 from gwnet.reporting.definition.keys import Checks
 from gwnet.reporting.registry import report_sections

@@ -300,7 +300,7 @@ def test_a_download_is_withdrawn_and_loaded_with_another_layout(loggers):
     loggers.one(path)
     done = loggers.net.loggers.withdraw(path, reason="wrong zone", by="Ben", now_utc=LATER)
     assert done.downloads["file"].tolist() == ["a.csv"]
-    assert (done.laid_down, done.notes) == ((), ())
+    assert (done.stored_again, done.notes) == ((), ())
     assert loggers.samples() == {}
     moved = loggers.write("moved.toml", PLAIN.replace("+01:00", "+00:00"))
     made = loggers.one(path, layout=moved, now=LATEST)
@@ -318,7 +318,7 @@ def test_what_others_gave_at_the_same_instants_counts_after_a_withdrawal(loggers
     loggers.one(loggers.file("b.csv", [1.1, 1.25, 1.3], start=1), layout=loggers.layout, now=LATER)
     done = loggers.net.loggers.withdraw("a.csv", reason="not ours", by="Ben", now_utc=LATEST)
     assert len(done.downloads) == 2
-    assert [(one.file, counts(one)) for one in done.laid_down] == [
+    assert [(one.file, counts(one)) for one in done.stored_again] == [
         ("b.csv", (3, 2, 1, 0, 0, 0)),
         ("b.csv", (3, 2, 1, 0, 0, 0)),
     ]

@@ -360,13 +360,13 @@ def describe_corrections() -> str:
     Returns
     -------
     str
-        One row a kind: what it does, its options, what its span must have.
+        One row a kind: its effect, its options, what its span must have.
     """
-    lines = ["| Kind | What it does | Options | Span |", "|---|---|---|---|"]
+    lines = ["| kind | effect | options | span |", "| --- | --- | --- | --- |"]
     for kind in KINDS.values():
         options = "; ".join(
             f"`{PARAMETERS[name].option} {PARAMETERS[name].metavar}` {PARAMETERS[name].meaning}"
             for name in kind.parameters
         )
-        lines.append(f"| {kind.name} | {kind.description} | {options or 'none'} | {SPANS[kind.span]} |")
-    return "\n".join(lines) + "\n"
+        lines.append(f'| `"{kind.name}"` | {kind.description} | {options or "none"} | {SPANS[kind.span]} |')
+    return "\n".join(lines)

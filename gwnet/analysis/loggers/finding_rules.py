@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet import constants
 from gwnet.analysis.checks.limits import limits_of
 from gwnet.analysis.loggers.channels import LoggerRecord
 from gwnet.analysis.loggers.correction_history import OUT_REASONS
@@ -45,8 +46,8 @@ class Rule:
 
     Attributes
     ----------
-    looks_for : str
-        What it looks for.
+    looks_for, limits : str
+        What it looks for, and from when on.
     suggests : str
         Kind of correction that it suggests; empty for none.
     message : str
@@ -54,6 +55,7 @@ class Rule:
     """
 
     looks_for: str
+    limits: str
     suggests: str = ""
     message: str = ""
 
@@ -62,42 +64,74 @@ class Rule:
 RULES: Final[dict[str, Rule]] = {
     "clock": Rule(
         "times that fit those of the barometer only when shifted: wrong zone, summer time, clock set anew",
+        f"correlation of changes over ±26 h at least {constants.CLOCK_LEAST_CORRELATION:g}, and "
+        f"{constants.CLOCK_MARGIN:g} above any other shift; {constants.CLOCK_LEAST_PAIRS:g} pairs; "
+        f"{constants.CLOCK_WINDOW_DAYS:g}-day windows for jumps; a quarter of an hour or more",
         "clock shift",
     ),
     "bottomed out": Rule(
         "rests at the least value that it ever has",
+        f"{constants.PINNED_TIMES_BESIDE:g} times more samples than right above it; 2 hours",
         "exclusion",
         "{samples} at the least value ever read, for {hours:.4g} h",
     ),
     "flat": Rule(
         "one value for longer than resolution and noise allow",
+        "half a day with air pressure in the value, a week without; "
+        f"{constants.FLAT_TIMES_CHANCE:g} times the longest run by chance",
         "exclusion",
         "{samples} in a row with the same value, for {hours:.4g} h",
     ),
     "out of water": Rule(
         "as much pressure as the air",
+        f"{constants.OUT_OF_WATER_M:g} m; {constants.LEAST_SAMPLES:g} samples",
         "exclusion",
         "{samples} with no water above the sensor (median {value:.3f} m)",
     ),
     "frozen": Rule(
-        "water at or below 0 degC", "exclusion", "{samples} of water at or below 0 degC (median {value:.2f} degC)"
+        "water at or below 0 degC",
+        f"{constants.LEAST_SAMPLES:g} samples",
+        "exclusion",
+        "{samples} of water at or below 0 degC (median {value:.2f} degC)",
     ),
     "over range": Rule(
         "more water than the instrument is made for",
+        "the instrument's `range`; 1 sample",
         "exclusion",
         "{samples} above the range of the instrument (median {value:.3f} m)",
     ),
-    "spike": Rule("samples far from both neighbours", "exclusion"),
-    "step": Rule("a change from one sample to the next that stays, and that no manual reading explains", "step"),
-    "slipped cable": Rule("such a change that manual readings show to be the sensor's", "step"),
-    "gap": Rule("no samples for longer than the interval"),
-    "interval": Rule("samples closer together or farther apart than usual"),
-    "no air pressure": Rule("samples of an absolute sensor without an air pressure"),
-    "manual reading": Rule("a manual reading that does not fit the others", "anchoring"),
-    "drift": Rule("drift that is large beside the movement of the water"),
-    "not anchored": Rule("samples that nothing anchors to an elevation, or the hanging depth alone"),
-    "battery": Rule("a battery that runs low"),
-    "conflict": Rule("two downloads that differ at the same instants"),
+    "spike": Rule(
+        "samples far from both neighbours",
+        f"{constants.SPIKE_TIMES_NOISE:g} times the usual change, {constants.LEAST_FAULT_M:g} m; "
+        f"at most {constants.SPIKE_LONGEST:g} samples",
+        "exclusion",
+    ),
+    "step": Rule(
+        "a change from one sample to the next that stays, and that no manual reading explains",
+        f"{constants.STEP_TIMES_NOISE:g} times the usual change, 3 times those beside it, "
+        f"{constants.LEAST_FAULT_M:g} m",
+        "step",
+    ),
+    "slipped cable": Rule(
+        "such a change that manual readings show to be the sensor's",
+        "as step, within 0.05 m or a quarter of it",
+        "step",
+    ),
+    "gap": Rule("no samples for longer than the interval", f"{GAP_TIMES_INTERVAL:g} intervals"),
+    "interval": Rule("samples closer together or farther apart than usual", "10 samples"),
+    "no air pressure": Rule("samples of an absolute sensor without an air pressure", "any sample"),
+    "manual reading": Rule(
+        "a manual reading that does not fit the others",
+        f"{constants.RESIDUAL_LIMIT_M:g} m or 1.5 half-widths",
+        "anchoring",
+    ),
+    "drift": Rule(
+        "drift that is large beside the movement of the water",
+        f"{constants.DRIFT_SHARE_LIMIT:g} of the movement of the water",
+    ),
+    "not anchored": Rule("samples that nothing anchors to an elevation, or the hanging depth alone", "any sample"),
+    "battery": Rule("a battery that runs low", f"{BATTERY_LOW_PERCENT:g} % or {BATTERY_LOW_V:g} V"),
+    "conflict": Rule("two downloads that differ at the same instants", "any instant"),
 }
 
 #: Which of `OUT_REASONS` a person gave.
@@ -110,11 +144,13 @@ def describe_logger_findings() -> str:
     Returns
     -------
     str
-        One row a rule: what it looks for, and the kind of correction that it suggests.
+        One row a rule: what it looks for, its limits, and the kind of correction that it suggests.
     """
-    lines = ["| Rule | Looks for | Suggests |", "|---|---|---|"]
-    lines += [f"| {name} | {rule.looks_for} | {rule.suggests or 'nothing'} |" for name, rule in RULES.items()]
-    return "\n".join(lines) + "\n"
+    lines = ["| rule | looks for | limits | suggests |", "| --- | --- | --- | --- |"]
+    lines += [
+        f"| {name} | {rule.looks_for} | {rule.limits} | {rule.suggests or 'nothing'} |" for name, rule in RULES.items()
+    ]
+    return "\n".join(lines)
 
 
 def find_in_deployment(loggers: LoggerRecord, heads: LoggerHeads) -> Iterator[LoggerFinding]:

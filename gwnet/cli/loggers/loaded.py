@@ -56,11 +56,11 @@ def _lines(file: LoggerFileResult) -> Iterator[str]:
         zone = "its own offset at each time" if file.zone == "in each stamp" else f"times in {file.zone}"
         yield f"{file.file}: {file.instrument}, layout {file.layout}, {zone}"
         for one in file.series:
-            yield f"  {one.quantity} [{one.unit}]: {_told(one)}"
+            yield f"  {one.quantity} [{one.unit}]: {_describe_series(one)}"
         yield f"  {_rhythm(file)}"
 
 
-def _told(one: SeriesResult) -> str:
+def _describe_series(one: SeriesResult) -> str:
     counts = one.counts
     told = [f"{getattr(counts, name):,} {word}" for name, word in _COUNTS if getattr(counts, name) or name == "added"]
     segment = f" (segment {one.segment})" if one.segment > 1 else ""
@@ -106,7 +106,7 @@ def _say(file: LoggerFileResult) -> None:
         output.say(f"{file.file}: no deployment of {file.instrument} is on record; load one for its samples to count.")
     elif file.outside:
         rows = "1 row is of a time" if file.outside == 1 else f"{file.outside:,} rows are of times"
-        output.say(f"{file.file}: {rows} when {file.instrument} hung nowhere.")
+        output.say(f"{file.file}: {rows} when {file.instrument} was not installed.")
     if file.rhythm.backward:
         output.say(f"{file.file}: the time runs backward at {file.rhythm.backward:,} rows.")
     for one in file.conflicts:
@@ -133,7 +133,7 @@ def show_withdrawn(done: Withdrawn) -> None:
     for one in done.downloads.itertuples():
         line = f"{one.file}: {one.instrument} {one.quantity}: {one.added:,} samples count no more"
         click.echo(safe(line))
-    for file in done.laid_down:
+    for file in done.stored_again:
         for made in file.series:
             if made.counts.added:
                 line = f"  {made.counts.added:,} of {made.quantity} are taken from {file.file} now"

@@ -7,13 +7,15 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import Final
 
 import pandas as pd
 from sqlalchemy import Connection, select
 
 from gwnet.errors import IngestError, NotFoundError, SettingsError, StoreError
+from gwnet.ingest.loggers.columns import Column
 from gwnet.ingest.loggers.result import LoggerFileResult, LoggersResult, SeriesResult
+from gwnet.ingest.loggers.rows import LoggerFile
 from gwnet.ingest.loggers.tally import DeploymentTally, RhythmTally, SeriesTally
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import samples as fetch_samples
@@ -23,11 +25,6 @@ from gwnet.store.save.samples import Appending
 from gwnet.store.save.segments import segment_for
 from gwnet.store.save.sources import KeptSource
 from gwnet.store.session import Store, small_cache
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from gwnet.ingest.loggers.rows import Chunk, Column
 
 #: Called with rows done and rows in all.
 Progress = Callable[[int, int], None]
@@ -41,55 +38,8 @@ _PIECE: Final = 1 << 18
 _ROWS_AT_ONCE: Final = 32_768
 
 
-class ReadableLayout(Protocol):
-    """What is needed of a layout here."""
-
-    @property
-    def name(self) -> str:
-        """Return its name."""
-
-    def toml(self) -> str:
-        """Return its whole text."""
-
-
-class ReadableFile(Protocol):
-    """What is needed of an opened logger file here; `gwnet.ingest.loggers.rows.LoggerFile` is one."""
-
-    path: Path
-    name: str
-    sha256: str
-
-    @property
-    def layout(self) -> ReadableLayout:
-        """Return the layout."""
-
-    @property
-    def columns(self) -> Sequence[Column]:
-        """Return the columns of values."""
-
-    @property
-    def zone(self) -> str:
-        """Return the zone of the times."""
-
-    @property
-    def serial(self) -> str | None:
-        """Return the serial number that the file gives."""
-
-    def chunks(self, rows: int = ...) -> Iterator[Chunk]:
-        """Yield the samples."""
-
-    def odd_counts(self) -> dict[str, int]:
-        """Return how many odd rows there were."""
-
-    def notes(self) -> list[str]:
-        """Return what was decided without being asked."""
-
-    def require_good(self) -> None:
-        """Refuse the file if one of its rows could not be read."""
-
-
 #: Opens a file: inspected, not yet read.
-Opener = Callable[[Path], ReadableFile]
+Opener = Callable[[Path], LoggerFile]
 
 
 @dataclass(frozen=True)
@@ -105,7 +55,7 @@ class LoggerInstruction:
     instrument : str or None
         Instrument that the files are of; found by the serial number in them unless given.
     reason : str or None
-        Why, where a file is laid down once more.
+        Why, where a file is stored once more.
     """
 
     now_utc: dt.datetime
@@ -118,7 +68,7 @@ def load_logger_files(
     store: Store,
     paths: Sequence[Path],
     opener: Opener,
-    told: LoggerInstruction,
+    request: LoggerInstruction,
     *,
     progress: Progress | None = None,
 ) -> LoggersResult:
@@ -132,7 +82,7 @@ def load_logger_files(
         The files.
     opener : callable
         Opens a file with its layout.
-    told : LoggerInstruction
+    request : LoggerInstruction
         Who records, when, and of which instrument.
     progress : callable, optional
         Called with lines done and lines in all.
@@ -147,13 +97,13 @@ def load_logger_files(
     SettingsError
         If it is not said who records.
     """
-    if not told.by.strip():
+    if not request.by.strip():
         raise SettingsError("It is not said who records.", fix="Give a name with --by.")
     counted = _Lines(paths, progress)
     files = []
     for path in paths:
         try:
-            files.append(_load_one(store, path, opener, told, counted))
+            files.append(_load_one(store, path, opener, request, counted))
         except (IngestError, StoreError, SettingsError) as error:
             files.append(LoggerFileResult(path.name, error=error))
         counted.file_done(path)
@@ -161,7 +111,7 @@ def load_logger_files(
 
 
 class _Lines:
-    """Tells progress in lines over all files."""
+    """Reports progress in lines over all files."""
 
     def __init__(self, paths: Sequence[Path], progress: Progress | None) -> None:
         self._progress = progress
@@ -186,48 +136,24 @@ def _count_lines(path: Path) -> int:
         return 0
 
 
-def _load_one(store: Store, path: Path, opener: Opener, told: LoggerInstruction, counted: _Lines) -> LoggerFileResult:
+def _load_one(
+    store: Store, path: Path, opener: Opener, request: LoggerInstruction, counted: _Lines
+) -> LoggerFileResult:
     file = opener(path)
     with store.reading() as connection:
         instruments = fetch_programme.instruments(connection)
-    instrument_id, code, findings = find_instrument(instruments, file, told.instrument)
+    instrument_id, code, findings = _find_instrument(instruments, file, request.instrument)
     with store.writing() as connection:
         wanted, loaded = _not_loaded_yet(connection, file, code)
         if not wanted:
             return LoggerFileResult(file.name, file.sha256, code, notes=(loaded,))
-        return lay_down(connection, file, wanted, instrument_id, code, told, findings=findings, at_line=counted.at)
+        return store_file(connection, file, wanted, instrument_id, code, request, findings=findings, at_line=counted.at)
 
 
-def find_instrument(
-    instruments: pd.DataFrame, file: ReadableFile, wanted: str | None
+def _find_instrument(
+    instruments: pd.DataFrame, file: LoggerFile, wanted: str | None
 ) -> tuple[int, str, tuple[str, ...]]:
-    """Return the instrument that a file is of.
-
-    Parameters
-    ----------
-    instruments : pandas.DataFrame
-        As `gwnet.store.fetch.programme.instruments`.
-    file : ReadableFile
-        The file, with its serial number where it gives one.
-    wanted : str or None
-        Code of the instrument; found by the serial number unless given.
-
-    Returns
-    -------
-    instrument_id : int
-        The instrument.
-    code : str
-        Its code.
-    findings : tuple of str
-        What does not fit together.
-
-    Raises
-    ------
-    NotFoundError
-        If it is not on record.
-    IngestError
-        If the file does not tell it, or several instruments have its serial number.
-    """
+    """Return number and code of the instrument that a file is of, and what does not fit together."""
     serial = _plain(file.serial)
     serials = instruments["serial"].map(_plain)
     if wanted is not None:
@@ -245,14 +171,14 @@ def find_instrument(
     found = instruments[serials == serial] if serial else instruments[:0]
     if len(found) == 1:
         return int(found["instrument_id"].iloc[0]), str(found["instrument"].iloc[0]), ()
-    raise IngestError(_untold(file, serial, found), where=file.name, fix=_known_loggers(instruments))
+    raise IngestError(_describe_unknown(file, serial, found), where=file.name, fix=_known_loggers(instruments))
 
 
 def _plain(serial: object) -> str:
     return str(serial or "").strip().casefold()
 
 
-def _untold(file: ReadableFile, serial: str, found: pd.DataFrame) -> str:
+def _describe_unknown(file: LoggerFile, serial: str, found: pd.DataFrame) -> str:
     if not serial:
         return "The file gives no serial number, so that its instrument is not known."
     if found.empty:
@@ -271,7 +197,7 @@ def _known_loggers(instruments: pd.DataFrame) -> str:
     return f"Say which it is with --instrument. On record: {'; '.join(listed[:12])}{more}."
 
 
-def _not_loaded_yet(connection: Connection, file: ReadableFile, code: str) -> tuple[list[int], str]:
+def _not_loaded_yet(connection: Connection, file: LoggerFile, code: str) -> tuple[list[int], str]:
     """Return which columns of a file are not on record for an instrument; or else when they were loaded."""
     quantities = [column.quantity for column in file.columns]
     twice = sorted({name for name in quantities if quantities.count(name) > 1})
@@ -291,13 +217,13 @@ def _not_loaded_yet(connection: Connection, file: ReadableFile, code: str) -> tu
     return [], f"already loaded on {when} as {first['file']}{other}; nothing changed{again}"
 
 
-def lay_down(
+def store_file(
     connection: Connection,
-    file: ReadableFile,
+    file: LoggerFile,
     wanted: Collection[int],
     instrument_id: int,
     code: str,
-    told: LoggerInstruction,
+    request: LoggerInstruction,
     *,
     findings: tuple[str, ...] = (),
     at_line: Callable[[int], None] | None = None,
@@ -308,7 +234,7 @@ def lay_down(
     ----------
     connection : sqlalchemy.Connection
         Connection of a writing unit of work.
-    file : ReadableFile
+    file : LoggerFile
         The file, not yet read.
     wanted : collection of int
         Places of the columns to store.
@@ -316,12 +242,12 @@ def lay_down(
         Instrument that it is of.
     code : str
         Its code.
-    told : LoggerInstruction
+    request : LoggerInstruction
         Who records and when.
     findings : tuple of str, optional
         What was noticed before.
     at_line : callable, optional
-        Told how many lines are done.
+        Called with how many lines are done.
 
     Returns
     -------
@@ -335,14 +261,14 @@ def lay_down(
     IngestError
         If the file holds no samples or changed while it was read.
     """
-    rhythm, hung = RhythmTally(), DeploymentTally(_spans(connection, code))
+    rhythm, installed = RhythmTally(), DeploymentTally(_spans(connection, code))
     rows = 0
     with small_cache(connection), KeptSource(file.path) as packing:
-        tallies = {place: _begin(connection, file, file.columns[place], instrument_id, told) for place in wanted}
+        tallies = {place: _begin(connection, file, file.columns[place], instrument_id, request) for place in wanted}
         for chunk in file.chunks(_ROWS_AT_ONCE):
             rows += int(chunk.time_ms.size)
             rhythm.add(chunk.time_ms)
-            hung.add(chunk.time_ms)
+            installed.add(chunk.time_ms)
             for place, tally in tallies.items():
                 tally.add(chunk.time_ms, chunk.values[place], chunk.row)
             if at_line is not None and chunk.row.size:
@@ -353,7 +279,12 @@ def lay_down(
             raise IngestError(message, where=file.name, fix="See what is read with 'gwnet logger try'.")
         layout = file.layout.name
         source = packing.keep(
-            connection, sha256=file.sha256, layout=layout, row_count=rows, by=told.by, now_utc=told.now_utc
+            connection,
+            sha256=file.sha256,
+            layout=layout,
+            row_count=rows,
+            by=request.by,
+            now_utc=request.now_utc,
         )
     events = file.odd_counts().get("event", 0)
     series = tuple(
@@ -368,8 +299,8 @@ def lay_down(
         series=series,
         events=events,
         rhythm=rhythm.result(),
-        outside=hung.outside,
-        deployed=bool(hung.spans),
+        outside=installed.outside,
+        deployed=bool(installed.spans),
         conflicts=tuple(one for tally in tallies.values() for one in tally.shown),
         notes=tuple(file.notes()),
         findings=findings,
@@ -377,7 +308,7 @@ def lay_down(
 
 
 def _begin(
-    connection: Connection, file: ReadableFile, column: Column, instrument_id: int, told: LoggerInstruction
+    connection: Connection, file: LoggerFile, column: Column, instrument_id: int, request: LoggerInstruction
 ) -> SeriesTally:
     series_id, others = segment_for(connection, instrument_id, column.quantity, column.unit)
     download_id = add_download(
@@ -386,9 +317,9 @@ def _begin(
         layout=file.layout.name,
         layout_text=file.layout.toml(),
         zone=file.zone,
-        by=told.by,
-        now_utc=told.now_utc,
-        reason=told.reason,
+        by=request.by,
+        now_utc=request.now_utc,
+        reason=request.reason,
     )
     return SeriesTally(Appending(connection, series_id, download_id, others), column.quantity, column.unit)
 
@@ -405,13 +336,12 @@ def _finish(connection: Connection, tally: SeriesTally, column: str, events: int
 
 
 def _spans(connection: Connection, code: str) -> list[tuple[float, float]]:
-    """Return when an instrument hung, in milliseconds."""
-    hung = fetch_samples.deployments(connection)
-    hung = hung[hung["instrument"] == code]
-    return [
-        (
-            row.installed_at_utc.timestamp() * 1000.0,
-            float("inf") if pd.isna(row.removed_at_utc) else row.removed_at_utc.timestamp() * 1000.0,
-        )
-        for row in hung.itertuples()
-    ]
+    """Return when an instrument was installed, in milliseconds."""
+    table = fetch_samples.deployments(connection)
+    rows = table[table["instrument"] == code]
+    starts, ends = (rows[name].map(_ms).tolist() for name in ("installed_at_utc", "removed_at_utc"))
+    return list(zip(starts, ends, strict=True))
+
+
+def _ms(moment: pd.Timestamp) -> float:
+    return float("inf") if pd.isna(moment) else moment.timestamp() * 1000.0

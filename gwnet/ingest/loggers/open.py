@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from gwnet.errors import LayoutError
-from gwnet.ingest.loggers.layout import Layout, load_layout, parse_layout
+from gwnet.ingest.loggers.layout import Layout, load_layout
 from gwnet.ingest.loggers.rows import LoggerFile, open_logger_file
 
 #: What stands for the layout that looking at the file proposes.
@@ -30,7 +30,7 @@ class Opening:
     quantity : str
         Read this quantity alone; empty for all.
     say : callable or None
-        Told what was proposed.
+        Called with what was proposed.
     """
 
     layout: str | Path | Layout = AUTO
@@ -45,7 +45,7 @@ class Opening:
         chosen = layout if isinstance(layout, Layout) else load_layout(layout)
         file = open_logger_file(path, chosen, zone=self.zone, only=self.only, quantity=self.quantity)
         if self.layout == AUTO and self.say is not None:
-            self.say(_told(file))
+            self.say(_describe(file))
         return self._with_what_was_given(file)
 
     def _with_what_was_given(self, file: LoggerFile) -> LoggerFile:
@@ -64,7 +64,7 @@ class Opening:
 
         proposal = propose_layout(path, zone=self.zone, only=self.only, quantity=self.quantity)
         if proposal.doubts:
-            doubts = "; ".join(str(one).rstrip(".") for one in proposal.doubts)
+            doubts = "; ".join(doubt.rstrip(".") for doubt in proposal.doubts)
             message = f"Looking at the file leaves doubts about its layout: {doubts}."
             fix = "See 'gwnet logger try FILE', save the layout it proposes, and load with --layout LAYOUT.toml."
             raise LayoutError(message, where=path.name, fix=fix)
@@ -72,29 +72,9 @@ class Opening:
         return layout
 
 
-def _told(file: LoggerFile) -> str:
+def _describe(file: LoggerFile) -> str:
     """Return what looking at a file gave, in one line."""
-    columns = ", ".join(f"{one.quantity} [{one.unit}]" for one in file.columns)
+    columns = ", ".join(f"{column.quantity} [{column.unit}]" for column in file.columns)
     zone = "with their offsets" if file.zone == "in each stamp" else f"in {file.zone}"
     formats = " ".join((*file.layout.formats, *file.layout.clock_formats))
     return f"{file.name}: looking at it gives times {formats} {zone}; {columns}. 'gwnet logger try' says why."
-
-
-def open_kept(path: Path, text: str, quantity: str) -> LoggerFile:
-    """Open a file of the record with the layout that it was read with.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file.
-    text : str
-        Text of the layout.
-    quantity : str
-        Quantity to read.
-
-    Returns
-    -------
-    LoggerFile
-        The file, not yet read.
-    """
-    return open_logger_file(path, parse_layout(text, where="layout on record"), quantity=quantity)

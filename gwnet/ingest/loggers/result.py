@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import pandas as pd
@@ -13,7 +13,7 @@ from gwnet.store.save.downloads import Counts
 
 @dataclass(frozen=True)
 class SeriesResult:
-    """What one file gave to one series.
+    """What one file added to one series.
 
     Attributes
     ----------
@@ -22,7 +22,7 @@ class SeriesResult:
     column : str
         Heading of the column in the file.
     segment : int
-        Take of the series; more than 1 after a withdrawal or a change of unit.
+        Segment of the series; more than 1 after a withdrawal or a change of unit.
     counts : gwnet.store.save.downloads.Counts
         What became of its rows.
     """
@@ -93,13 +93,13 @@ class LoggerFileResult:
     instrument, layout, zone : str
         Instrument, layout and zone that it was read with; empty where it was not read.
     series : tuple of SeriesResult
-        What it gave to each series.
+        What it added to each series.
     events : int
-        Rows that tell an event of the logger.
+        Rows that hold an event of the logger.
     rhythm : Rhythm
         Interval, gaps, steps back.
     outside : int
-        Rows at times when the instrument hung nowhere.
+        Rows at times when the instrument was not installed.
     deployed : bool
         Whether any deployment of the instrument is on record.
     conflicts : tuple of ConflictShown
@@ -130,7 +130,7 @@ class LoggerFileResult:
     @property
     def conflict_count(self) -> int:
         """Return how many values differ from those on record."""
-        return sum(one.counts.conflicts for one in self.series)
+        return sum(series.counts.conflicts for series in self.series)
 
     @property
     def landed(self) -> bool:
@@ -140,7 +140,7 @@ class LoggerFileResult:
 
 @dataclass(frozen=True)
 class LoggersResult:
-    """What a load of logger files did; each file stands by itself.
+    """What a load of logger files did; each file by itself.
 
     Attributes
     ----------
@@ -153,12 +153,12 @@ class LoggersResult:
     @property
     def refused(self) -> tuple[LoggerFileResult, ...]:
         """Return the files of which nothing was stored because of an error."""
-        return tuple(one for one in self.files if one.error is not None)
+        return tuple(file for file in self.files if file.error is not None)
 
     @property
     def has_findings(self) -> bool:
         """Return whether there is something to look at: conflicts, findings, or files refused beside others."""
-        return bool(self.refused) or any(one.conflict_count or one.findings for one in self.files)
+        return bool(self.refused) or any(file.conflict_count or file.findings for file in self.files)
 
     def frame(self) -> pd.DataFrame:
         """Return the result as rows.
@@ -170,50 +170,36 @@ class LoggersResult:
             layout, zone, rows, added, same, repeated, conflicts, missing, events, first_utc, last_utc, interval_s,
             gaps, longest_gap_s, backward, outside, note.
         """
-        rows = [row for one in self.files for row in _rows(one)]
+        rows = [row for file in self.files for row in _rows(file)]
         table = pd.DataFrame(rows, columns=list(_COLUMNS))
         for name in ("first_utc", "last_utc"):
             table[name] = pd.to_datetime(table[name].astype("Int64"), unit="ms", utc=True).astype("datetime64[us, UTC]")
         return table
 
 
+_COUNTED = ("rows", "added", "same", "repeated", "conflicts", "missing", "events")
 _COLUMNS = (
-    *("file", "instrument", "quantity", "unit", "segment", "layout", "zone"),
-    *("rows", "added", "same", "repeated", "conflicts", "missing", "events"),
+    *("file", "instrument", "quantity", "unit", "segment", "layout", "zone", *_COUNTED),
     *("first_utc", "last_utc", "interval_s", "gaps", "longest_gap_s", "backward", "outside", "note"),
 )
 
 
-def _rows(one: LoggerFileResult) -> list[dict[str, Any]]:
-    note = "; ".join([*one.findings, *one.notes, *([str(one.error)] if one.error else [])])
-    shared: dict[str, Any] = {
-        "file": one.file,
-        "instrument": one.instrument,
-        "layout": one.layout,
-        "zone": one.zone,
+def _rows(file: LoggerFileResult) -> list[dict[str, Any]]:
+    note = "; ".join([*file.findings, *file.notes, *([str(file.error)] if file.error else [])])
+    shared = {
+        **{name: getattr(file, name) for name in ("file", "instrument", "layout", "zone", "events", "outside")},
+        **asdict(file.rhythm),
         "note": note,
     }
-    if not one.series:
-        zeros = dict.fromkeys(("rows", "added", "same", "repeated", "conflicts", "missing", "events"), 0)
-        none = {"quantity": "", "unit": "", "segment": 0, "first_utc": None, "last_utc": None, "interval_s": None}
-        return [{**shared, **zeros, **none, "gaps": 0, "longest_gap_s": 0.0, "backward": 0, "outside": 0}]
-    rhythm = one.rhythm
-    shared |= {"interval_s": rhythm.interval_s, "gaps": rhythm.gaps, "longest_gap_s": rhythm.longest_gap_s}
-    shared |= {"backward": rhythm.backward, "outside": one.outside, "events": one.events}
+    if not file.series:
+        return [{**dict.fromkeys(_COUNTED, 0), **shared, "quantity": "", "unit": "", "segment": 0}]
     return [
         {
+            **{name: getattr(series.counts, name) for name in _COUNTED},
             **shared,
-            "quantity": made.quantity,
-            "unit": made.unit,
-            "segment": made.segment,
-            "rows": made.counts.rows,
-            "added": made.counts.added,
-            "same": made.counts.same,
-            "repeated": made.counts.repeated,
-            "conflicts": made.counts.conflicts,
-            "missing": made.counts.missing,
-            "first_utc": made.counts.first_ms,
-            "last_utc": made.counts.last_ms,
+            **{name: getattr(series, name) for name in ("quantity", "unit", "segment")},
+            "first_utc": series.counts.first_ms,
+            "last_utc": series.counts.last_ms,
         }
-        for made in one.series
+        for series in file.series
     ]

@@ -16,10 +16,10 @@ Times = NDArray[np.int64]
 #: Steps longer than this many usual intervals are gaps.
 _GAP: Final = 1.5
 
-#: Conflicts told one by one.
+#: Conflicts listed one by one.
 _SHOWN: Final = 20
 
-#: Steps of a chunk from which its usual interval is told.
+#: Steps of a chunk from which its usual interval follows.
 _FEWEST_STEPS: Final = 3
 
 
@@ -63,7 +63,7 @@ class RhythmTally:
 
 
 class DeploymentTally:
-    """Counts the times at which an instrument hung nowhere.
+    """Counts the times at which an instrument was not installed.
 
     Parameters
     ----------

@@ -1,11 +1,9 @@
-"""Withdrawing downloads: their samples count no more, and what other files gave at the same instants is laid down."""
+"""Withdrawing downloads: their samples count no more, and what other files have at the same instants is stored."""
 
 from __future__ import annotations
 
-import hashlib
 import re
 import tempfile
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -15,16 +13,16 @@ import pandas as pd
 from sqlalchemy import Connection, select
 
 from gwnet.errors import IngestError, NotFoundError, SettingsError
-from gwnet.ingest.loggers.load import LoggerInstruction, ReadableFile, lay_down
+from gwnet.ingest.loggers.layout import parse_layout
+from gwnet.ingest.loggers.load import LoggerInstruction, store_file
 from gwnet.ingest.loggers.result import LoggerFileResult
+from gwnet.ingest.loggers.rows import open_logger_file
+from gwnet.ingest.loggers.text import file_hash
 from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.fetch.sources import write_source
 from gwnet.store.models.instruments import Instrument
 from gwnet.store.save.bulk import retire
 from gwnet.store.session import Store
-
-#: Opens a kept file with the text of the layout that it was read with, to read one quantity.
-KeptOpener = Callable[[Path, str, str], ReadableFile]
 
 #: Fewest letters of a hash that name a file.
 _FEWEST_LETTERS: Final = 6
@@ -38,20 +36,18 @@ class Withdrawn:
     ----------
     downloads : pandas.DataFrame
         The downloads that were withdrawn, as `gwnet.store.fetch.samples.downloads`.
-    laid_down : tuple of gwnet.ingest.loggers.result.LoggerFileResult
+    stored_again : tuple of gwnet.ingest.loggers.result.LoggerFileResult
         Files on record that gave samples at the same instants, which are theirs from now on.
     notes : tuple of str
-        What could not be laid down.
+        What could not be stored again.
     """
 
     downloads: pd.DataFrame
-    laid_down: tuple[LoggerFileResult, ...]
+    stored_again: tuple[LoggerFileResult, ...]
     notes: tuple[str, ...] = ()
 
 
-def withdraw(
-    store: Store, named: str | Path, told: LoggerInstruction, opener: KeptOpener, *, quantity: str | None = None
-) -> Withdrawn:
+def withdraw(store: Store, named: str | Path, request: LoggerInstruction, *, quantity: str | None = None) -> Withdrawn:
     """Withdraw what a file gave.
 
     Parameters
@@ -60,17 +56,15 @@ def withdraw(
         Open database.
     named : str or pathlib.Path
         The file: its path, its name on record, or the first letters of its hash.
-    told : LoggerInstruction
+    request : LoggerInstruction
         Who, when, why; of which instrument, where the file was loaded for several.
-    opener : callable
-        Opens a kept file with the text of a layout, to read one quantity.
     quantity : str, optional
         Only this quantity.
 
     Returns
     -------
     Withdrawn
-        What was withdrawn and laid down instead.
+        What was withdrawn and stored instead.
 
     Raises
     ------
@@ -81,21 +75,21 @@ def withdraw(
     SettingsError
         If the reason or the name is missing.
     """
-    if not (told.reason or "").strip() or not told.by.strip():
+    if not (request.reason or "").strip() or not request.by.strip():
         raise SettingsError("A withdrawal needs its reason and who decides.", fix="Give --reason TEXT and --by NAME.")
     with store.writing() as connection:
         live = fetch_samples.downloads(connection)
-        chosen = _chosen(live, named, told.instrument, quantity)
+        chosen = _chosen(live, named, request.instrument, quantity)
         ids = chosen["download_id"].to_numpy(np.int64)
-        retire(connection, "download", ids, at_utc=told.now_utc, by=told.by, reason=told.reason)
-        laid, notes = _lay_down_others(connection, live, chosen, told, opener)
-    return Withdrawn(chosen, laid, notes)
+        retire(connection, "download", ids, at_utc=request.now_utc, by=request.by, reason=request.reason)
+        stored, notes = _store_others(connection, live, chosen, request)
+    return Withdrawn(chosen, stored, notes)
 
 
 def _chosen(live: pd.DataFrame, named: str | Path, instrument: str | None, quantity: str | None) -> pd.DataFrame:
     """Return the downloads of one file."""
     text = str(named)
-    found = live[live["sha256"] == _hash_of(Path(named))]
+    found = live[live["sha256"] == (file_hash(Path(named)) if Path(named).is_file() else "")]
     if found.empty:
         found = live[(live["file"] == text) & (live["file"] != "")]
     if found.empty and re.fullmatch(rf"[0-9a-fA-F]{{{_FEWEST_LETTERS},64}}", text):
@@ -115,15 +109,8 @@ def _chosen(live: pd.DataFrame, named: str | Path, instrument: str | None, quant
     return found.reset_index(drop=True)
 
 
-def _hash_of(path: Path) -> str:
-    if not path.is_file():
-        return ""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
-
-
-def _lay_down_others(
-    connection: Connection, live: pd.DataFrame, chosen: pd.DataFrame, told: LoggerInstruction, opener: KeptOpener
+def _store_others(
+    connection: Connection, live: pd.DataFrame, chosen: pd.DataFrame, request: LoggerInstruction
 ) -> tuple[tuple[LoggerFileResult, ...], tuple[str, ...]]:
     """Read the files once more whose samples were passed over because the withdrawn ones were there."""
     others = live[~live["download_id"].isin(chosen["download_id"])]
@@ -143,17 +130,16 @@ def _lay_down_others(
         if not first["layout_text"]:
             notes.append(f"{first['file']} shares samples with it, and the layout that it was read with is not known")
             continue
-        results.append(_lay_down_again(connection, first, told, opener))
+        results.append(_store_again(connection, first, request))
     return tuple(results), tuple(notes)
 
 
-def _lay_down_again(
-    connection: Connection, download: pd.Series, told: LoggerInstruction, opener: KeptOpener
-) -> LoggerFileResult:
+def _store_again(connection: Connection, download: pd.Series, request: LoggerInstruction) -> LoggerFileResult:
     code = str(download["instrument"])
     instrument_id = connection.execute(select(Instrument.id).where(Instrument.code == code)).scalar_one()
-    again = LoggerInstruction(told.now_utc, told.by, code, "what another download gave before it was withdrawn")
+    again = LoggerInstruction(request.now_utc, request.by, code, "what another download gave before it was withdrawn")
     with tempfile.TemporaryDirectory() as folder:
         path = write_source(connection, int(download["source_file_id"]), Path(folder))
-        file = opener(path, str(download["layout_text"]), str(download["quantity"]))
-        return lay_down(connection, file, range(len(file.columns)), int(instrument_id), code, again)
+        layout = parse_layout(str(download["layout_text"]), where="layout on record")
+        file = open_logger_file(path, layout, quantity=str(download["quantity"]))
+        return store_file(connection, file, range(len(file.columns)), int(instrument_id), code, again)
