@@ -59,8 +59,10 @@ class Graph:
             self.scopes[module] = scope
         for module, tree in self.trees.items():
             self._collect(module, tree)
-        for known in self.classes.values():
+        for name, known in self.classes.items():
             known.called_by_others = self._has_foreign_base(known, set())
+            if known.called_by_others:  # its base has it as soon as the module is imported
+                self.nodes[f"{name.split(':')[0]}:"].names.add(name)
 
     def unreached(self, roots):
         """Return the public definitions that no root reaches, as ``module:name`` or ``module:Class.method``.
@@ -141,13 +143,13 @@ class Graph:
                 if self._is_handed_on(statement):
                     top.names.add(f"{module}:{statement.name}")
             elif isinstance(statement, ast.ClassDef):
-                self._define_class(module, statement, texts, top)
+                self._define_class(module, statement, texts)
             elif isinstance(statement, ast.Import | ast.ImportFrom):
                 self._note_import(top, module, statement)
             elif not (isinstance(statement, ast.Assign) and "__all__" in {ast.unparse(t) for t in statement.targets}):
                 self._note(top, module, [statement], texts)
 
-    def _define_class(self, module, statement, texts, top):
+    def _define_class(self, module, statement, texts):
         name = f"{module}:{statement.name}"
         node, methods = self._define(module, name, None, texts), {}
         for part in statement.body:
@@ -160,8 +162,6 @@ class Graph:
         self._note(node, module, [*statement.bases, *statement.decorator_list], texts)
         bases = [self._resolve(module, base) or ast.unparse(base).split("[")[0] for base in statement.bases]
         self.classes[name] = Class(methods, bases)
-        if any(base not in PLAIN_BASES and not base.startswith(f"{module.split('.')[0]}") for base in bases):
-            top.names.add(name)
 
     def _define(self, module, name, statement, texts):
         node = self.nodes[name] = Node()
@@ -186,6 +186,13 @@ class Graph:
                     self._note_import(node, module, found)
                 elif isinstance(found, ast.Call) and ast.unparse(found.func) == "getattr":
                     node.attributes |= texts
+                if isinstance(found, ast.Call) and ast.unparse(found.func).split(".")[-1] == "iter_modules":
+                    node.names |= self._submodules(module, found.args[0])
+
+    def _submodules(self, module, path):
+        """Return the modules below a package that code imports one and all, from its ``__path__``."""
+        package = self._resolve(module, path.value) if isinstance(path, ast.Attribute) else None
+        return {f"{name}:" for name in self.trees if package and name.startswith(f"{package}.")}
 
     def _note_import(self, node, module, statement):
         """Note that a module is imported; its definitions are reached by name alone."""

@@ -22,8 +22,18 @@ TESTS_ONLY = {
     "gwnet.store.save.samples:append",
 }
 
+#: Public definitions that are to be called from further places; a release has none.
+NOT_YET_CALLED = {
+    "gwnet.analysis.levels.serving:count_by_source",
+    "gwnet.analysis.levels.serving:is_reading_at_fault",
+    "gwnet.analysis.levels.table:serving_levels",
+    "gwnet.store.fetch.frames:declare",
+    "gwnet.store.snapshot:Snapshot.measuring_point_history",
+    "gwnet.store.snapshot:Snapshot.require",
+}
+
 #: What is called from outside: the package's `open`, and the network with its parts.
-ROOTS = ["gwnet", "gwnet.__main__"]
+ROOTS = ["gwnet", "gwnet.__main__", "gwnet.docs.__main__"]
 NETWORK = ["gwnet.network.core:Network.*", "gwnet.network.core:init", "gwnet.network.core:upgrade"]
 
 MADE_UP = {
@@ -52,6 +62,9 @@ MADE_UP = {
         "@functools.lru_cache\ndef kept():\n    return 1\n"
     ),
     "pack.late": "def lazily():\n    return 1\n\ndef never():\n    return 2\n",
+    "pack.plugins": "import pkgutil\nfrom pack import more\n\ndef load():\n    pkgutil.iter_modules(more.__path__)\n",
+    "pack.more": "",
+    "pack.more.first": "from pack.more import register\n\n@register('a')\ndef plug():\n    return 1\n\ndef loose():\n    return 2\n",
     "pack.hooks": "import click\n\nclass Group(click.Group):\n    def list_commands(self):\n        return []\n",
 }
 
@@ -81,6 +94,9 @@ def test_what_nothing_calls_is_found():
         "pack.hooks:Group.list_commands",
         "pack.inner:alone",
         "pack.late:never",
+        "pack.more.first:loose",
+        "pack.more.first:plug",
+        "pack.plugins:load",
         "pack.shapes:Round.edge",
         "pack.shapes:Square",
         "pack.shapes:Square.area",
@@ -89,9 +105,15 @@ def test_what_nothing_calls_is_found():
 
 
 def test_a_class_that_is_a_root_brings_its_methods_and_those_that_a_framework_calls():
-    left = Graph(MADE_UP).unreached(["pack", "pack.door:Door.*", "pack.hooks:Group"])
-    assert left == ["pack.inner:alone", "pack.late:never", "pack.shapes:Round.edge", "pack.tools:kept"]
+    left = Graph(MADE_UP).unreached(["pack", "pack.door:Door.*", "pack.hooks:Group", "pack.plugins"])
+    assert left == [
+        "pack.inner:alone",
+        "pack.late:never",
+        "pack.more.first:loose",
+        "pack.shapes:Round.edge",
+        "pack.tools:kept",
+    ]
 
 
 def test_every_public_definition_is_reached(unreached):
-    assert sorted(unreached - TESTS_ONLY) == []
+    assert sorted(unreached - TESTS_ONLY - NOT_YET_CALLED) == []
