@@ -163,6 +163,13 @@ def test_a_spell_outside_the_season_is_told_with_its_first_level():
     assert np.flatnonzero(found.outside).tolist() == [20]
 
 
+def test_a_level_that_is_missing_does_not_end_what_is_outside():
+    level = RANDOM.normal(10.0, 0.05, 40)
+    level[20:24] = [8.0, np.nan, 8.0, 8.0]
+    band = season_band(np.zeros(40, int), np.zeros(40, int), level, np.ones(40, bool))
+    assert np.flatnonzero(band.outside).tolist() == [20]
+
+
 def test_nothing_is_nothing():
     none = np.empty(0)
     whole = none.astype(int)

@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 
 from gwnet.errors import ReductionError, ShapeError
+from gwnet.hydro.loggers import clock_shift
 from gwnet.hydro.loggers.clock_shift import ClockOperation, correct_times, find_clock_jumps, find_clock_shift
 
 HOUR = np.timedelta64(3_600_000_000, "us")
@@ -69,11 +70,28 @@ def test_a_vented_sensor_tells_nothing():
     assert "too little" in found.why
 
 
-def test_what_only_repeats_daily_tells_nothing():
+@pytest.mark.parametrize("amplitude", [1e-3, 1.0, 1e6])
+def test_what_only_repeats_daily_says_nothing(amplitude):
     when = START + np.arange(2000) * HOUR
-    daily = np.sin(2 * np.pi * np.arange(2000) / 24)
+    daily = amplitude * np.sin(2 * np.pi * np.arange(2000) / 24)
     found = find_clock_shift(when, daily, when, daily)
     assert not found.determined
+
+
+@pytest.mark.parametrize("most", [20, 400])
+def test_correlations_at_all_shifts_are_those_of_the_pairs(most):
+    """Few shifts are summed one by one, many by Fourier transform; gaps and a mean that is not 0 on both sides."""
+    random = np.random.default_rng(9)
+    own, other = 3.0 + random.normal(size=900), 2.0 - random.normal(size=900)
+    own[100:120] = other[40:45] = np.nan
+    correlation, pairs = clock_shift._correlations(own, other, 0, most)
+    for lag in (-most, -7, 0, 3, most):
+        first, second = (own[: 900 - lag], other[lag:]) if lag >= 0 else (own[-lag:], other[: 900 + lag])
+        known = ~np.isnan(first) & ~np.isnan(second)
+        expected = np.corrcoef(first[known], second[known])[0, 1]
+        places = [most + lag, most - lag]
+        assert pairs[places].tolist().count(known.sum()) >= 1
+        assert np.isclose(correlation[places], expected, atol=1e-9).any()
 
 
 def test_a_short_overlap_tells_nothing_and_says_why():
@@ -171,3 +189,11 @@ def test_bad_input_is_refused():
         find_clock_shift(when[::-1], air, when, air)
     with pytest.raises(ReductionError, match="steps"):
         find_clock_shift(when, air, when, air, step_s=0)
+
+
+def test_two_samples_that_change_places_overlap():
+    """The first is put an hour later, so that the second no longer comes after it."""
+    when = START + np.arange(2) * HALF
+    back = ClockOperation(NAT, when[1], 3600.0, grows=False)
+    assert correct_times(when, [back]).overlaps.tolist() == [False, True]
+    assert correct_times(when[:1], [back]).overlaps.tolist() == [False]

@@ -57,7 +57,7 @@ def test_a_restart_parts_the_corrections():
         hours(*range(8)), [1, 1, 1, 1, 3, 3, 3, 3], hours(0, 3, 4, 7), [11, 11.3, 11.3, 11.6], restart=hours(4)
     )
     np.testing.assert_allclose(found.correction_m, [10, 10.1, 10.2, 10.3, 8.3, 8.4, 8.5, 8.6])
-    assert found.hanging.tolist() == [0, 0, 0, 0, 1, 1, 1, 1]
+    assert found.installation.tolist() == [0, 0, 0, 0, 1, 1, 1, 1]
     assert found.reading_installation.tolist() == [0, 0, 1, 1]
     np.testing.assert_allclose(found.shift_m, [NAN, 0.3, NAN, 0.3])
     np.testing.assert_array_equal(found.installations.start_utc, hours(0, 4))

@@ -114,3 +114,10 @@ def test_what_cannot_be_compared_is_refused():
         pettitt(np.arange(9.0), method="exact")
     with pytest.raises(ShapeError, match="row for each time"):
         pettitt(np.zeros((2, 2, 2)))
+
+
+def test_all_orders_of_seven_rows_are_gone_through_and_of_eight_some_are_drawn():
+    assert pettitt(np.arange(7.0)).method == "exact"
+    assert pettitt(np.arange(8.0)).method == "drawn"
+    with pytest.raises(AnalysisError, match="8 rows are too many; expected 7"):
+        pettitt(np.arange(8.0), method="exact")

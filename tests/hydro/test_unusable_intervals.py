@@ -13,6 +13,7 @@ from gwnet.hydro.loggers.unusable_intervals import (
 )
 
 HOUR = np.timedelta64(3_600_000_000, "us")
+NAN = float("nan")
 START = np.datetime64("2024-02-01T00:00", "us")
 HALF_A_DAY = 43_200.0
 
@@ -94,6 +95,18 @@ def test_another_interval_and_no_other():
     assert (found.first.tolist(), found.last.tolist(), found.value.tolist()) == ([99], [199], [900.0])
     assert find_odd_intervals(times(50)).first.size == 0
     assert find_odd_intervals(times(2)).first.size == 0
+
+
+@pytest.mark.parametrize(("shorter", "expected"), [(9, []), (10, [99])])
+def test_another_interval_lasts_for_ten_steps_at_least(shorter, expected):
+    when = np.concatenate([times(100), times(100)[-1] + np.arange(1, shorter + 1) * (HOUR // 4)])
+    when = np.concatenate([when, when[-1] + np.arange(1, 201) * HOUR])
+    assert find_odd_intervals(when).first.tolist() == expected
+
+
+@pytest.mark.parametrize("values", [[], [NAN, NAN], [NAN, 1.0]])
+def test_fewer_than_two_samples_are_not_flat(values):
+    assert find_flat(times(len(values)), values, least_s=0.0).first.size == 0
 
 
 def test_spells_need_as_many_samples_and_as_much_time_as_asked():
