@@ -1,4 +1,4 @@
-"""The generated parts of the pages are as the code has them, and what people say about it is complete."""
+"""The generated parts of the pages are as the code has them."""
 
 import json
 import re
@@ -11,9 +11,8 @@ import gwnet.constants
 from gwnet.analysis.checks.limits import LIMITS
 from gwnet.analysis.checks.quality import findings
 from gwnet.analysis.checks.rules import CHECKS, RULES
-from gwnet.analysis.loggers.correction_history import KINDS
-from gwnet.analysis.loggers.findings import RULES as LOGGER_RULES
-from gwnet.docs.generate import MAKERS, list_pages, notes, regenerate
+from gwnet.analysis.loggers.finding_rules import RULES as LOGGER_RULES
+from gwnet.docs.generate import DEFAULTS, MAKERS, list_pages, regenerate
 from gwnet.reporting.definition.keys import Checks
 from gwnet.reporting.registry import report_sections
 from gwnet.resources import reports_folder
@@ -54,13 +53,6 @@ def test_the_module_rewrites_the_pages_of_a_checkout(tmp_path):
     ran = run_python("-m", "gwnet.docs", cwd=tmp_path)
     assert (ran.code, ran.out.strip()) == (0, str(tmp_path / "README.md")), ran.err
     assert "(gwnet/docs/tables.md)" in (tmp_path / "README.md").read_text()
-
-
-def test_there_is_a_note_for_everything_and_none_for_anything_else():
-    said = notes()
-    assert set(said["logger_rules"]) == set(LOGGER_RULES)
-    assert set(said["corrections"]) == set(KINDS)
-    assert [name for name in said["defaults"] if not hasattr(gwnet.constants, name)] == []
 
 
 @pytest.mark.parametrize("table", TABLES, ids=lambda table: table.name)
@@ -106,6 +98,6 @@ def test_the_definition_on_the_page_is_the_one_that_comes_with_the_program():
 
 def test_defaults_are_printed_with_their_values_and_sources():
     text = page("accuracy")
-    for name in notes()["defaults"]:
+    for name in DEFAULTS:
         row = next(line for line in text.splitlines() if line.startswith(f"| {getattr(gwnet.constants, name):g} |"))
         assert len(json.dumps(row)) > 40, name

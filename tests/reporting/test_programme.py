@@ -6,11 +6,11 @@ import datetime as dt
 import pandas as pd
 import pytest
 
-from gwnet.reporting.compose import compose
 from gwnet.reporting.content import Group, Table, cell_text
 from gwnet.reporting.data import COLUMNS
 
 from . import constructed
+from .constructed import compose
 from .plain import plain_section
 
 
