@@ -86,13 +86,13 @@ CLOCK_LONGEST_LAG_S: Final[float] = 93_600.0
 #: Least correlation of changes at which two clocks are compared (project default).
 CLOCK_LEAST_CORRELATION: Final[float] = 0.2
 
-#: How far the best shift's correlation must stand above every other's outside its peak (project default).
+#: How far the best shift's correlation must exceed every other's outside its peak (project default).
 CLOCK_MARGIN: Final[float] = 0.1
 
-#: Fewest pairs of changes from which a shift is told (project default).
+#: Fewest pairs of changes from which a shift is determined (project default).
 CLOCK_LEAST_PAIRS: Final[int] = 300
 
-#: Half-width of the peak of a correlation [s] (project default): 90 minutes, so that one hour is told from two.
+#: Half-width of the peak of a correlation [s] (project default): 90 minutes, so that one hour and two differ.
 CLOCK_PEAK_HALF_WIDTH_S: Final[float] = 5_400.0
 
 #: Windows in which a clock's shift is worked out to find jumps [d] (project default).
@@ -100,8 +100,8 @@ CLOCK_WINDOW_DAYS: Final[float] = 14.0
 
 # Loggers: faults of a series. Limits of what is suggested to a person, never applied by itself.
 
-#: A sample is a spike when it stands so many times the usual change from sample to sample off both neighbours
-#: (project default).
+#: A sample is a spike when it differs from both neighbours by so many times the usual change from sample to
+#: sample (project default).
 SPIKE_TIMES_NOISE: Final[float] = 15.0
 
 #: ... and a series steps when a change is so many times the usual one ... (project default).
@@ -126,23 +126,23 @@ FLAT_WITH_AIR_S: Final[float] = 43_200.0
 #: ... and where it is not [s] (project default): levels of a quiet aquifer may rest for days.
 FLAT_WITHOUT_AIR_S: Final[float] = 604_800.0
 
-#: A flat spell must be so many times longer than chance makes the longest one (project default).
+#: A flat interval must be so many times longer than chance makes the longest one (project default).
 FLAT_TIMES_CHANCE: Final[float] = 3.0
 
-#: A series is pinned at its end when so many times more samples stand there than right beside it (project default).
+#: A series is pinned at its end when so many times more samples are there than right beside it (project default).
 PINNED_TIMES_BESIDE: Final[float] = 10.0
 
 #: ... and it rests there for at least this long [s] (project default).
 PINNED_LEAST_S: Final[float] = 7_200.0
 
-#: A sensor hangs in air when its column of water is less than this [m] (project default): accuracy of sensor and
+#: A sensor is in air when its column of water is less than this [m] (project default): accuracy of sensor and
 #: barometer.
 OUT_OF_WATER_M: Final[float] = 0.03
 
-#: Fewest samples in a row that are told as out of water, frozen or over range (project default).
+#: Fewest samples in a row that are reported as out of water, frozen or over range (project default).
 LEAST_SAMPLES: Final[int] = 2
 
-#: Share of an instrument's range by which a sample may pass it before it is told (project default).
+#: Share of an instrument's range by which a sample may exceed it before that is reported (project default).
 OVER_RANGE_SHARE: Final[float] = 0.0
 
 # Loggers: from samples to heads.
@@ -154,8 +154,8 @@ BAROMETER_GAP_S: Final[float] = 7_200.0
 #: Longest time between two samples of a sensor that is interpolated over at a manual reading [s] (project default).
 MANUAL_READING_GAP_S: Final[float] = 7_200.0
 
-#: A manual reading this long before the first or after the last sample of a hanging is compared with that sample [s]
-#: (project default): a sensor is hung and taken out within the visit.
+#: A manual reading this long before the first or after the last sample of an installation is compared with that
+#: sample [s] (project default): a sensor is installed and taken out within the visit.
 MANUAL_READING_EDGE_S: Final[float] = 7_200.0
 
 #: A gap is longer than so many usual intervals (project default).
@@ -172,22 +172,22 @@ AIR_PRESSURE_RATE_PA_S: Final[float] = 100.0 / 3_600.0
 #: 95 % half-width (project default).
 UNCHECKED_SENSOR_M: Final[float] = 0.06
 
-#: What a hanging depth may be out by where no manual reading tells [m] (project default): cables are seldom known
+#: What a hanging depth may be out by where there is no manual reading [m] (project default): cables are seldom known
 #: better.
 HANGING_DEPTH_ACCURACY_M: Final[float] = 0.05
 
-#: Drift over the range of the levels at and above which a hanging is told as doubtful (project default); a record of
-#: 1.8 ft drift against 3.4 ft range, 0.53, was rejected by its owners (CWCB document 123788, p. 12).
+#: Drift over the range of the levels at and above which an installation is reported as doubtful (project default); a
+#: record of 1.8 ft drift against 3.4 ft range, 0.53, was rejected by its owners (CWCB document 123788, p. 12).
 DRIFT_SHARE_LIMIT: Final[float] = 0.25
 
-#: Faults smaller than this are not told [m] (project default).
+#: Faults smaller than this are not reported [m] (project default).
 LEAST_FAULT_M: Final[float] = 0.03
 
-#: Manual reading and sensor may differ by this before a residual is told [m] (project default; no authority gives a
-#: number).
+#: Manual reading and sensor may differ by this before a residual is reported [m] (project default; no authority states
+#: a number).
 RESIDUAL_LIMIT_M: Final[float] = 0.05
 
-#: Battery at or below this share of its charge is told [%], and at or below this voltage [V] (project default).
+#: Battery at or below this share of its charge is reported [%], and at or below this voltage [V] (project default).
 BATTERY_LOW_PERCENT: Final[float] = 20.0
 BATTERY_LOW_V: Final[float] = 3.0
 

@@ -7,11 +7,9 @@ rule or a section means is declared where it is defined. A test holds the pages 
 from __future__ import annotations
 
 import re
-import tomllib
-from collections.abc import Callable, Iterable
-from functools import cache
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import gwnet.constants
 from gwnet.analysis.checks.limits import describe_limits
@@ -23,6 +21,32 @@ from gwnet.docs.commands import describe_commands, describe_common_options
 from gwnet.ingest.tables.documented import describe_rejections, describe_tables
 from gwnet.reporting.registry import describe_sections
 from gwnet.resources import docs_folder, reports_folder
+
+#: Constants that are defaults of users, in the order of the page `accuracy`.
+DEFAULTS: Final = (
+    "REPEAT_TOLERANCE_M",
+    "TAPE_ACCURACY_M",
+    "TAPE_ACCURACY_DEPTH_M",
+    "REFERENCE_TAPE_ACCURACY_M",
+    "UNCHECKED_TAPE_SLOPE",
+    "SURVEY_ACCURACY_M",
+    "PRODUCT_DENSITY_HALF_WIDTH",
+    "SAME_DAY_WINDOW_DAYS",
+    "GAUGING_INTERVAL_DAYS",
+    "RESURVEY_INTERVAL_DAYS",
+    "TAPE_CHECK_INTERVAL_DAYS",
+    "SOUNDING_INTERVAL_DAYS",
+    "LOGGER_VISIT_INTERVAL_DAYS",
+    "LOGGER_ACCURACY_M",
+    "UNCHECKED_SENSOR_M",
+    "HANGING_DEPTH_ACCURACY_M",
+    "AIR_PRESSURE_RATE_PA_S",
+    "BAROMETER_GAP_S",
+    "MANUAL_READING_GAP_S",
+    "MANUAL_READING_EDGE_S",
+    "TEMPERATURE_GAP_S",
+    "DAY_SHARE",
+)
 
 _BLOCK: Final = re.compile(r"(<!-- generated: ([\w-]+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
 
@@ -37,18 +61,6 @@ def regenerate(page: str) -> str:
     return _BLOCK.sub(lambda part: f"{part[1]}{MAKERS[part[2]]().strip()}\n{part[4]}", page)
 
 
-@cache
-def notes() -> dict[str, Any]:
-    """Return what people say about columns, rules, sections and topics."""
-    return tomllib.loads((Path(__file__).parent / "notes.toml").read_text(encoding="utf-8"))
-
-
-def _table(headings: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
-    headings = list(headings)
-    lines = [headings, ["---"] * len(headings), *(list(map(str, row)) for row in rows)]
-    return "\n".join(f"| {' | '.join(cell.replace('|', chr(92) + '|') for cell in line)} |" for line in lines)
-
-
 def _definition() -> str:
     text = (reports_folder() / "quarterly.toml").read_text(encoding="utf-8")
     shortened = re.sub(r"^sections = .*?^]", "sections = [ … ]", text, flags=re.DOTALL | re.MULTILINE)
@@ -57,7 +69,6 @@ def _definition() -> str:
 
 def _defaults() -> str:
     """Return the constants that are defaults of the program, from the comments beside them."""
-    wanted = notes()["defaults"]
     text = Path(gwnet.constants.__file__).read_text(encoding="utf-8")
     found = re.findall(r"((?:^#: ?.*\n)+)((?:^[A-Z_0-9]+: Final.*\n)+)", text, re.MULTILINE)
     comments = {
@@ -65,8 +76,8 @@ def _defaults() -> str:
         for comment, lines in found
         for name in re.findall(r"^([A-Z_0-9]+):", lines, re.MULTILINE)
     }
-    rows = [(f"{getattr(gwnet.constants, name):g}", comments[name]) for name in wanted]
-    return _table(["value", "what it is, and its source"], rows)
+    rows = [f"| {getattr(gwnet.constants, name):g} | {comments[name]} |" for name in DEFAULTS]
+    return "\n".join(["| value | what it is, and its source |", "|---|---|", *rows])
 
 
 def _cautions() -> str:

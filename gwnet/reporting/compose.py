@@ -1,30 +1,23 @@
-"""Composes a report: definition and record to content, section by section."""
+"""Composes a report: a view of the record to content, section by section."""
 
 from __future__ import annotations
 
 from gwnet.reporting.content import Report, Section
-from gwnet.reporting.data import ReportData
-from gwnet.reporting.definition.parse import Definition
-from gwnet.reporting.definition.period import Period, parse_period
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.registry import report_sections
 from gwnet.reporting.sections.cover import cover
-from gwnet.reporting.view import ReportView, look
+from gwnet.reporting.view import ReportView
 
-__all__ = ["compose", "compose_view"]
+__all__ = ["compose_view"]
 
 
-def compose(definition: Definition, data: ReportData, *, period: Period | str, drawing: Drawing) -> Report:
+def compose_view(view: ReportView, drawing: Drawing) -> Report:
     """Compose a report.
 
     Parameters
     ----------
-    definition : Definition
-        What the report holds and how it is printed.
-    data : ReportData
-        The record of the site.
-    period : Period or str
-        Period of the report, for example ``2026-Q1``.
+    view : ReportView
+        Definition, record and period of the report, as of `gwnet.reporting.view.look`.
     drawing : Drawing
         Makes the figures; each is made when the report is rendered.
 
@@ -32,20 +25,7 @@ def compose(definition: Definition, data: ReportData, *, period: Period | str, d
     -------
     Report
         Content, ready to be rendered.
-
-    Raises
-    ------
-    ReportError
-        If the period cannot be used.
-    DefinitionError
-        If the definition selects what is not on record.
     """
-    when = parse_period(period) if isinstance(period, str) else period
-    return compose_view(look(definition, data, when), drawing)
-
-
-def compose_view(view: ReportView, drawing: Drawing) -> Report:
-    """Compose a report from a look at the record, as `compose` does."""
     site, definition = view.data.site, view.definition
     kinds = [report_sections()[name] for name in definition.sections]
     name = f"{site.name} ({site.code})" if site.name and site.name != site.code else site.code

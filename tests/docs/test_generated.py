@@ -1,4 +1,4 @@
-"""The generated parts of the pages are as the code has them, and what people say about it is complete."""
+"""The generated parts of the pages are as the code has them."""
 
 import json
 import re
@@ -10,13 +10,14 @@ import gwnet
 import gwnet.constants
 from gwnet.analysis.checks.limits import LIMITS
 from gwnet.analysis.checks.quality import findings
-from gwnet.analysis.checks.rules import RULES
+from gwnet.analysis.checks.rules import CHECKS, RULES
 from gwnet.analysis.loggers.finding_rules import RULES as LOGGER_RULES
-from gwnet.docs.generate import MAKERS, list_pages, notes, regenerate
+from gwnet.docs.generate import DEFAULTS, MAKERS, list_pages, regenerate
 from gwnet.reporting.definition.keys import Checks
 from gwnet.reporting.registry import report_sections
 from gwnet.resources import reports_folder
 from gwnet.store.contract import TABLES
+from gwnet.store.snapshot import Snapshot
 
 from ..helpers import ROOT, run_python
 
@@ -54,14 +55,6 @@ def test_the_module_rewrites_the_pages_of_a_checkout(tmp_path):
     assert "(gwnet/docs/tables.md)" in (tmp_path / "README.md").read_text()
 
 
-def test_there_is_a_note_for_everything_and_none_for_anything_else():
-    said = notes()
-    assert set(said["rules"]) == set(RULES)
-    assert set(said["logger_rules"]) == set(LOGGER_RULES)
-    assert set(said["corrections"]) == set(KINDS)
-    assert [name for name in said["defaults"] if not hasattr(gwnet.constants, name)] == []
-
-
 @pytest.mark.parametrize("table", TABLES, ids=lambda table: table.name)
 def test_every_column_is_documented(table):
     part = page("tables").split(f"### {table.name}\n")[1].split("\n### ")[0]
@@ -78,10 +71,11 @@ def test_every_rule_and_limit_is_documented():
 
 def test_severities_are_those_that_findings_of_the_demo_have(demo_record):
     with gwnet.open(demo_record) as net, net.store.reading() as connection:
-        severities = findings(connection)[["rule", "severity"]].drop_duplicates()
+        severities = findings(Snapshot(connection))[["rule", "severity"]].drop_duplicates()
     found = [tuple(row) for row in severities.to_numpy().tolist()]
     assert len(found) >= 10
-    assert [(rule, word) for rule, word in found if word not in notes()["rules"][rule]["severity"]] == []
+    stated = {check.rule: check.severities for check in CHECKS}
+    assert [(rule, word) for rule, word in found if word not in stated[rule]] == []
 
 
 def test_every_section_and_key_of_a_definition_is_documented():
@@ -104,6 +98,6 @@ def test_the_definition_on_the_page_is_the_one_that_comes_with_the_program():
 
 def test_defaults_are_printed_with_their_values_and_sources():
     text = page("accuracy")
-    for name in notes()["defaults"]:
+    for name in DEFAULTS:
         row = next(line for line in text.splitlines() if line.startswith(f"| {getattr(gwnet.constants, name):g} |"))
         assert len(json.dumps(row)) > 40, name

@@ -12,7 +12,10 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from gwnet.analysis.maps.same_day_loggers import count_text
+from gwnet.reporting.compose import compose_view
 from gwnet.reporting.data import COLUMNS, GradientFacts, MapFacts, ReportData, SiteFacts
+from gwnet.reporting.definition.period import parse_period
+from gwnet.reporting.view import look
 
 KNOWN_ON = dt.datetime(2026, 4, 10, 12, 0, tzinfo=dt.UTC)
 ZONE = "UTC+01:00"
@@ -375,3 +378,9 @@ class PlainDrawing:
         with matplotlib.rc_context({"pdf.fonttype": 42}):
             figure.savefig(target, format="pdf", metadata={"CreationDate": None})
         return target.getvalue()
+
+
+def compose(definition, data, *, period, drawing):
+    """Compose the report of a definition and a record in one step."""
+    when = parse_period(period) if isinstance(period, str) else period
+    return compose_view(look(definition, data, when), drawing)

@@ -12,12 +12,12 @@ import pytest
 from gwnet.analysis.maps.potentiometric import make_map
 from gwnet.errors import TooFewLevelsError
 from gwnet.figures.hydrograph.logger_line import LoggerSeries
-from gwnet.reporting.compose import compose
 from gwnet.reporting.drawing import FigureFrame
 from gwnet.reporting.drawn import ReportDrawing
 from gwnet.reporting.mapped import map_facts, refused_map
 from gwnet.reporting.pdf.render import render_pdf
 
+from .constructed import compose
 from .plain import plain_report
 
 DAY = dt.date(2026, 2, 10)

@@ -18,7 +18,6 @@ from reportlab.pdfgen.canvas import Canvas
 
 from gwnet.errors import ArchivalWarning, ReportError
 from gwnet.figures.base.style import figure_bytes, new_figure
-from gwnet.reporting.compose import compose
 from gwnet.reporting.content import (
     Bullets,
     Caution,
@@ -42,6 +41,7 @@ from gwnet.reporting.pdf.fonts import BOLD, register_fonts
 from gwnet.reporting.pdf.render import render_pdf
 
 from ..glyphs import missing_glyphs
+from .constructed import compose
 
 ROOT = Path(__file__).resolve().parents[2]
 MOMENT = dt.datetime(2026, 4, 10, 12, tzinfo=dt.UTC)
@@ -101,10 +101,9 @@ def test_same_bytes_in_two_fresh_processes(tmp_path):
         "import sys, dataclasses, hashlib, importlib.util\n"
         f"spec = importlib.util.spec_from_file_location('constructed', {str(ROOT / 'tests/reporting/constructed.py')!r})\n"
         "constructed = importlib.util.module_from_spec(spec); spec.loader.exec_module(constructed)\n"
-        "from gwnet.reporting.compose import compose\n"
         "from gwnet.reporting.definition.parse import load_definition\n"
         "from gwnet.reporting.pdf.render import render_pdf\n"
-        "report = compose(load_definition('quarterly'), constructed.record(5), period='2026-Q1',\n"
+        "report = constructed.compose(load_definition('quarterly'), constructed.record(5), period='2026-Q1',\n"
         "                 drawing=constructed.PlainDrawing())\n"
         "print(hashlib.sha256(render_pdf(report, attachments={'a.csv': b'a\\r\\n'}).content).hexdigest())\n"
     )

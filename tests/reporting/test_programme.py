@@ -6,11 +6,11 @@ import datetime as dt
 import pandas as pd
 import pytest
 
-from gwnet.reporting.compose import compose
 from gwnet.reporting.content import Group, Table, cell_text
 from gwnet.reporting.data import COLUMNS
 
 from . import constructed
+from .constructed import compose
 from .plain import plain_section
 
 
@@ -29,7 +29,7 @@ def table_of(section, key):
     ]
 
 
-def test_what_was_drilled_ended_altered_and_hung_in_the_period_is_listed_by_day(quarterly):
+def test_what_was_drilled_ended_altered_and_installed_in_the_period_is_listed_by_day(quarterly):
     data = constructed.record(12)
     hung = pd.Timestamp("2025-03-31 22:30", tz="UTC")  # 1 April at the site, UTC+1 is 23:30 of 31 March
     deployments = pd.DataFrame(
@@ -39,7 +39,7 @@ def test_what_was_drilled_ended_altered_and_hung_in_the_period_is_listed_by_day(
     data = dataclasses.replace(data, deployments=deployments)
     rows = table_of(section_of(data, quarterly, "network_changes", "2025"), "network-changes")
     assert [row[:3] for row in rows] == [
-        ["2025-03-31", "HW-001", "L-1 hung at 9.500\u00a0m below the measuring point"],
+        ["2025-03-31", "HW-001", "L-1 installed at 9.500\u00a0m below the measuring point"],
         ["2025-08-01", "HW-001", "L-1 removed"],
         ["2025-09-01", "HW-010", "decommissioned, replaced by HW-011"],
     ]

@@ -8,7 +8,6 @@ import pytest
 
 from gwnet.errors import DefinitionError, ReportError
 from gwnet.reporting import registry
-from gwnet.reporting.compose import compose
 from gwnet.reporting.content import Paragraph
 from gwnet.reporting.definition.checks import DAY, FLAG, KeyTable, one_of, positive_or
 from gwnet.reporting.definition.parse import load_definition
@@ -16,6 +15,8 @@ from gwnet.reporting.extras import Extras
 from gwnet.reporting.registry import describe_sections, frame_columns, key_tables, register_section, report_sections
 from gwnet.reporting.sections import exclusions
 from gwnet.resources import reports_folder
+
+from .constructed import compose
 
 
 @pytest.fixture

@@ -7,12 +7,12 @@ import re
 import pandas as pd
 import pytest
 
-from gwnet.reporting.compose import compose
 from gwnet.reporting.content import Caution, Group, Table
 from gwnet.reporting.data import COLUMNS, MapFacts
 from gwnet.reporting.definition.wording import wording
 from gwnet.reporting.registry import report_sections
 
+from .constructed import compose
 from .plain import plain_report, plain_section, plain_table
 
 
