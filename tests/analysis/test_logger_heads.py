@@ -5,6 +5,7 @@ import pytest
 
 from gwnet.analysis.loggers.efficiency import efficiencies
 from gwnet.analysis.loggers.heads import OUT_REASONS, at_moments, heads, levels_at
+from gwnet.constants import NORMAL_95
 from gwnet.hydro.reduction.water import normal_gravity, water_density
 from gwnet.store.save import samples as save_samples
 
@@ -248,7 +249,7 @@ def test_the_uncertainty_is_the_root_sum_of_squares_of_its_parts_and_grows_after
     rate = abs(one.hangings.drift_m_per_year[0]) / (365.25 * 24)
     assert since[1400] == pytest.approx(500 * rate)
     left = one.hand["leave_one_out_residual_m"].to_numpy()
-    assert one.tied.parts["hold_m"][0] == pytest.approx(0.98 * np.sqrt(np.mean(left**2)))
+    assert one.tied.parts["hold_m"][0] == pytest.approx(NORMAL_95 / 2 * np.sqrt(np.mean(left**2)))
 
 
 def test_air_between_samples_of_the_barometer_adds_to_the_uncertainty(hung):
