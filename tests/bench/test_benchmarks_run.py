@@ -63,3 +63,9 @@ def test_a_small_run_of_reports_prints_its_ratios_and_peak_memory(tmp_path):
     assert ran.code == 0, ran.err
     assert ran.out.count(" x plain matplotlib") == 2
     assert ran.out.count("peak memory") == 4
+
+
+def test_a_small_run_of_changes_says_how_many_were_noticed(tmp_path):
+    ran = run_python(str(ROOT / "tests" / "bench" / "mutate.py"), "1", "2", "gwnet/hydro/reduction", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert "1 of 1 changes noticed" in ran.out or "SURVIVED" in ran.out

@@ -65,3 +65,11 @@ def test_columns_of_different_length_are_refused():
         tape_correction([1.0], [1], day("2021-01-01"), **{**CHECKS, "check_tape_m": [1.0]})
     with pytest.raises(ShapeError, match="expected equal shapes"):
         tape_correction([1.0, 2.0], [1], day("2021-01-01"), **CHECKS)
+
+
+def test_an_instrument_numbered_0_has_its_checks_and_minus_1_has_none():
+    day = np.array(["2024-05-01"], "datetime64[D]")
+    checks = {"check_instrument": [0], "check_day": day, "check_tape_m": [10.0], "check_reference_m": [9.9]}
+    corrections = tape_correction([10.0, 10.0], [0, -1], np.repeat(day, 2), **checks).correction_m
+    assert corrections[0] == pytest.approx(-0.1)
+    assert corrections[1] != pytest.approx(-0.1)
