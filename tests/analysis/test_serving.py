@@ -6,13 +6,12 @@ import pytest
 from gwnet.analysis.levels.serving import (
     PURPOSES,
     RULES,
-    count_by_source,
     is_reading_at_fault,
     judge_levels,
     unusable_reasons,
 )
 
-from .trend_rows import dry, record
+from .trend_rows import record
 
 DRY = {"status": "dry", "bound": "<="}
 SUMP = {"bound": "<=", "finding": "water below the screen"}
@@ -71,15 +70,10 @@ def test_provisional_levels_serve_unless_only_approved_ones_may():
     assert judged(dict(bound), "statistics", approved=True) == (False, "dry, provisional")
 
 
-def test_levels_that_serve_are_counted_by_their_source():
-    frame = record(
-        ("A", "2026-03-17", 40.0, {"method": "logger"}),
-        ("B", "2026-03-17", 40.0),
-        ("C", "2026-03-17", 40.0, {"unusable_reason": "pumping"}),
-        dry("D", "2026-03-17", 39.0),
-    )
-    assert count_by_source(judge_levels(frame, "statistics")) == {"manual": 2, "logger": 1, "gauge": 0}
-    assert count_by_source(judge_levels(frame, "map")) == {"manual": 1, "logger": 1, "gauge": 0}
+def test_a_level_has_the_source_that_its_method_says():
+    frame = record(("A", "2026-03-17", 40.0, {"method": "logger"}), ("B", "2026-03-17", 40.0))
+    assert judge_levels(frame, "map")["source"].tolist() == ["logger", "manual"]
+    assert judge_levels(frame.drop(columns="method"), "map")["source"].tolist() == ["manual", "manual"]
 
 
 @pytest.mark.parametrize(

@@ -181,7 +181,7 @@ def judge_levels(levels: pd.DataFrame, purpose: Purpose, *, approved: bool = Fal
     reasons = np.where(serves & waiting, "provisional", reasons)
     serves = (serves & ~waiting) | is_bound
     if purpose == "map":
-        reasons = np.array([_ON_MAP.get(str(reason), reason) for reason in reasons], dtype=object)
+        reasons = np.array([describe_on_map(str(reason)) for reason in reasons], dtype=object)
     return pd.DataFrame(
         {
             "serves": serves,
@@ -218,21 +218,20 @@ def source_of(levels: pd.DataFrame) -> NDArray[np.object_]:
     return np.where(levels["method"] == "logger", "logger", "manual").astype(object)
 
 
-def count_by_source(judged: pd.DataFrame) -> dict[str, int]:
-    """Return how many levels serve, by where they come from.
+def describe_on_map(reason: str) -> str:
+    """Return why a level is not on a map, in the words that a reader of the map needs.
 
     Parameters
     ----------
-    judged : pandas.DataFrame
-        With serves and source.
+    reason : str
+        ``unusable_reason`` of the level.
 
     Returns
     -------
-    dict of str to int
-        A count for each of `SOURCES`.
+    str
+        The reason, for a bound that it is one.
     """
-    counts = judged.loc[judged["serves"].astype(bool), "source"].value_counts()
-    return {source: int(counts.get(source, 0)) for source in SOURCES}
+    return _ON_MAP.get(reason, reason)
 
 
 def is_reading_at_fault(status: str, reason: str) -> bool:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.levels.inputs import LevelInputs, gather
 from gwnet.analysis.levels.reduce import Reduction, reduce_levels
-from gwnet.analysis.levels.serving import Purpose, judge_levels, unusable_reasons
+from gwnet.analysis.levels.serving import unusable_reasons
 from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
@@ -58,27 +58,6 @@ def _reduce_frame(record: Snapshot, selection: Selection | None) -> pd.DataFrame
     inputs = gather(record, selection)
     table = levels_frame(inputs, reduce_levels(inputs))
     return table if selection is None else select_rows(table, selection)
-
-
-def serving_levels(
-    record: Snapshot, purpose: Purpose, selection: Selection | None = None, *, approved: bool = False
-) -> pd.DataFrame:
-    """Return reduced levels with whether each serves a purpose.
-
-    Parameters as `gwnet.analysis.levels`.
-
-    Parameters
-    ----------
-    purpose : {"statistics", "map", "threshold"}
-        What they are asked for.
-
-    Returns
-    -------
-    pandas.DataFrame
-        As `levels`, then serves, reason and source of `gwnet.analysis.levels.serving.judge_levels`.
-    """
-    table = levels(record, selection)
-    return table.join(judge_levels(table, purpose, approved=approved).drop(columns="bound"))
 
 
 def select_rows(table: pd.DataFrame, selection: Selection) -> pd.DataFrame:

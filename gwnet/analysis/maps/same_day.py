@@ -10,6 +10,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.levels.serving import describe_on_map
 from gwnet.analysis.maps.same_day_loggers import with_logger_levels
 from gwnet.clock import zone_of
 from gwnet.constants import OTHER_AQUIFER
@@ -46,15 +47,6 @@ NO_AQUIFER: Final = "no aquifer on record"
 
 #: Wells nearer to each other than this stand at one place [m] (project default).
 ONE_PLACE_M: Final = 0.5
-
-#: The words that stand where a level's own words would not tell a reader enough.
-_WORDS: Final = {
-    "dry": "dry: the level is only a bound",
-    "water below the screen": "water below the screen: the level is only a bound",
-    "flowing, head not measured": "flowing, head not measured: the level is only a bound",
-    "not measured": "not measured",
-    "on hold": "on hold in review",
-}
 
 
 @dataclass(frozen=True)
@@ -324,8 +316,7 @@ def _reason(row: dict[str, Any], aquifer: str, date: dt.date, window_days: float
             return f"drilled after the date, on {_day(row['drilled_on'])}"
         return _missing_text(window_days)
     if not row["usable"]:
-        words = str(row["unusable_reason"]) or "may not be used"
-        return _WORDS.get(words, words)
+        return describe_on_map(str(row["unusable_reason"]))
     if pd.isna(row["easting"]) or pd.isna(row["northing"]):
         return "no coordinates on record"
     return ""

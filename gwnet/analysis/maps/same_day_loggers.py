@@ -11,6 +11,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.levels.serving import is_reading_at_fault
 from gwnet.clock import zone_of
 from gwnet.constants import RIVER_KIND
 
@@ -19,19 +20,6 @@ SOURCES: Final = ("hand", "logger", "stage")
 
 #: What levels of each source or kind are counted as.
 _COUNTED: Final = {"hand": "manual reading", "logger": "logger", "stage": "gauge", RIVER_KIND: "river point"}
-
-#: What a crew met that says nothing of the water; at any other status the water itself stood in the way.
-_SILENT: Final = ("no access", "not found", "obstructed", "not measured", "frozen")
-
-#: Reasons that lie with the reading and not with the water.
-_OF_THE_READING: Final = (
-    "no water elevation",
-    "quality suspect",
-    "quality poor",
-    "on hold",
-    "rejected on review",
-    "repeats disagree",
-)
 
 #: What a control frame says of a level of a logger.
 _BY_LOGGER: Final[dict[str, Any]] = {
@@ -67,9 +55,7 @@ def may_replace_reading(row: dict[str, Any]) -> bool:
         return True
     if row["usable"]:
         return False
-    if row["status"] in _SILENT:
-        return True
-    return row["status"] == "static" and str(row["unusable_reason"]) in _OF_THE_READING
+    return is_reading_at_fault(str(row["status"]), str(row["unusable_reason"]))
 
 
 def with_logger_levels(control: pd.DataFrame, loggers: pd.DataFrame | None) -> pd.DataFrame:
