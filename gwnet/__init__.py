@@ -6,7 +6,10 @@ Examples
 --------
 >>> import gwnet
 >>> net = gwnet.open("gwnet.sqlite")  # doctest: +SKIP
->>> net.levels(wells=["MW-1"])  # doctest: +SKIP
+>>> net  # what is on record, and what to ask for  # doctest: +SKIP
+>>> net.levels("MW-1", start="2024-01-01")  # doctest: +SKIP
+>>> net.levels.series("MW-1").resample("MS").median()  # doctest: +SKIP
+>>> net.trends.figure("MW-1")  # doctest: +SKIP
 """
 
 from __future__ import annotations

@@ -33,6 +33,8 @@ _SUFFIXES: Final[dict[str, tuple[str, int]]] = {
 
 #: Columns whose decimals do not follow from a suffix.
 _DECIMALS: Final[dict[str, int]] = {
+    "drift_m_per_year": 4,
+    "drift_ft_per_year": 3,
     "easting": 2,
     "northing": 2,
     "longitude": 6,
@@ -112,11 +114,11 @@ def cell_text(value: Any, name: str) -> str:
 
 
 def _number(value: float, name: str) -> str:
+    if name in _DECIMALS:
+        return f"{value:.{_DECIMALS[name]}f}"
     for suffix, (_, decimals) in _SUFFIXES.items():
         if name.endswith(suffix):
             return f"{value:.{decimals}f}"
-    if name in _DECIMALS:
-        return f"{value:.{_DECIMALS[name]}f}"
     if "gradient" in name or name in _SIGNIFICANT or name.endswith("_p"):
         return f"{value:#.3g}".rstrip(".")
     return f"{value:.6g}"

@@ -42,6 +42,11 @@ class _Column:
         longest_word = max(len(word) for word in self.title.split())
         self.width = max(longest_word, *(len(cell) for cell in self.cells), 1)
 
+    @property
+    def is_wrappable(self) -> bool:
+        """Return whether the cells are texts of several words, and no times."""
+        return not self.right and not self.name.endswith("_utc") and " " in max(self.cells, key=len)
+
     def widen(self, most: int) -> None:
         """Take the room that the cells need, but not more than there is."""
         needed = max((len(cell) for cell in self.cells), default=1)
@@ -165,7 +170,7 @@ def _move_remarks(columns: Sequence[_Column]) -> list[str]:
 def _wrap_texts(columns: Sequence[_Column], width: int) -> None:
     """Narrow the widest texts until the table fits, but none below what can be read."""
     while (excess := _total(columns) - width) > 0:
-        texts = [c for c in columns if not c.right and " " in max(c.cells, key=len) and c.width > _NARROWEST_TEXT]
+        texts = [c for c in columns if c.is_wrappable and c.width > _NARROWEST_TEXT]
         if not texts:
             return
         widest = max(texts, key=lambda column: column.width)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from gwnet.products.comparisons import ChangeMap, MapPair
     from gwnet.products.maps import SiteMap
     from gwnet.products.worth import NetworkWorth
+    from gwnet.store.snapshot import Snapshot
 
 
 class Maps(Group):
@@ -85,31 +87,27 @@ class Maps(Group):
         TooFewLevelsError
             If fewer than three levels can be used.
         """
-        from gwnet.analysis.maps.site_maps import SetRule, map_of
-        from gwnet.exchange.feature_files import read_features
+        from gwnet.analysis.maps.site_maps import map_of
         from gwnet.products.maps import SiteMap, map_context
 
-        with self._record(site, known_on, one_site=True, aquifer=aquifer) as record:
-            features = read_features(
-                record.settings["crs"],
-                barriers=barriers,
-                boundary=boundary,
-                rivers=rivers,
-                base_layers=base_layers,
-                base_m=base_m,
-            )
-            result = map_of(
-                record,
-                aquifer,
-                local_day(date),
-                SetRule(window_days, tuple(exclude), loggers),
-                method=method,
-                interval_m=interval_m,
-                unit=unit,
-                features=features,
-                covariance=variogram,
-            )
-            return SiteMap(result, map_context(record, aquifer))
+        with self._mapped(
+            aquifer,
+            site=site,
+            known_on=known_on,
+            window_days=window_days,
+            method=method,
+            variogram=variogram,
+            interval_m=interval_m,
+            exclude=exclude,
+            barriers=barriers,
+            boundary=boundary,
+            rivers=rivers,
+            base_m=base_m,
+            base_layers=base_layers,
+            unit=unit,
+            loggers=loggers,
+        ) as (record, rule, how):
+            return SiteMap(map_of(record, aquifer, local_day(date), rule, **how), map_context(record, aquifer))
 
     def change(
         self,
@@ -174,33 +172,17 @@ class Maps(Group):
             )
             return ChangeMap(result, map_context(record, aquifer))
 
-    def pair(
-        self,
-        aquifer: str,
-        dates: tuple[dt.date | str, dt.date | str],
-        *,
-        site: str | None = None,
-        interval_m: float | None = None,
-        variogram: Covariance | None = None,
-        barriers: str | Path | None = None,
-        boundary: str | Path | None = None,
-        rivers: str | Path | None = None,
-        base_m: float | None = None,
-        base_layers: Sequence[str | Path] = (),
-        known_on: Instant = None,
-        unit: str = "m",
-        **options: Any,
-    ) -> MapPair:
+    def pair(self, aquifer: str, dates: tuple[dt.date | str, dt.date | str], **options: Any) -> MapPair:
         """Make the maps of two days side by side, and test whether the direction of flow differs.
 
-        Parameters as `gwnet.network` and `gwnet.network.maps.Maps.__call__`.
+        Parameters as `gwnet.network.maps.Maps.__call__`.
 
         Parameters
         ----------
         dates : tuple of date or str
             Two local dates.
         **options : object
-            ``window_days``, ``method``, ``exclude`` and ``loggers`` as of a map.
+            Everything else as of ``net.map``.
 
         Returns
         -------
@@ -215,53 +197,24 @@ class Maps(Group):
             If fewer than three levels can be used on one of them.
         """
         from gwnet.analysis.maps.paired import paired_maps_of
-        from gwnet.exchange.feature_files import read_features
         from gwnet.products.comparisons import MapPair
         from gwnet.products.maps import map_context
 
-        with self._record(site, known_on, one_site=True, aquifer=aquifer) as record:
-            features = read_features(
-                record.settings["crs"],
-                barriers=barriers,
-                boundary=boundary,
-                rivers=rivers,
-                base_layers=base_layers,
-                base_m=base_m,
-            )
-            result = paired_maps_of(
-                record,
-                aquifer,
-                (local_day(dates[0]), local_day(dates[1])),
-                _rule_of(options),
-                interval_m=interval_m,
-                features=features,
-                covariance=variogram,
-                unit=unit,
-                **options,
-            )
-            return MapPair(result, map_context(record, aquifer))
+        days = (local_day(dates[0]), local_day(dates[1]))
+        with self._mapped(aquifer, **options) as (record, rule, how):
+            return MapPair(paired_maps_of(record, aquifer, days, rule, **how), map_context(record, aquifer))
 
-    def data_worth(
-        self,
-        aquifer: str,
-        date: dt.date | str,
-        *,
-        candidates: int = 3,
-        site: str | None = None,
-        known_on: Instant = None,
-        unit: str = "m",
-        **options: Any,
-    ) -> NetworkWorth:
+    def data_worth(self, aquifer: str, date: dt.date | str, *, candidates: int = 3, **options: Any) -> NetworkWorth:
         """Rank wells by their data worth for the map of a day, and list places for further ones.
 
-        Parameters as `gwnet.network` and `gwnet.network.maps.Maps.__call__`.
+        Parameters as `gwnet.network.maps.Maps.__call__`.
 
         Parameters
         ----------
         candidates : int, optional
             Places for further wells.
         **options : object
-            ``window_days``, ``exclude`` and ``loggers`` as of a map.
+            Everything else as of ``net.map``.
 
         Returns
         -------
@@ -280,15 +233,42 @@ class Maps(Group):
         from gwnet.products.maps import map_context
         from gwnet.products.worth import NetworkWorth
 
-        with self._record(site, known_on, one_site=True, aquifer=aquifer) as record:
-            drawn = map_of(record, aquifer, local_day(date), _rule_of(options), unit=unit, **options)
+        with self._mapped(aquifer, **options) as (record, rule, how):
+            drawn = map_of(record, aquifer, local_day(date), rule, **how)
             unit_m = unit_of_coordinates(record.settings["crs"])
             result = worth_of(drawn, candidates=candidates, coordinate_unit_m=unit_m)
             return NetworkWorth(result, map_context(record, aquifer))
 
+    @contextmanager
+    def _mapped(
+        self,
+        aquifer: str,
+        *,
+        site: str | None = None,
+        known_on: Instant = None,
+        variogram: Covariance | None = None,
+        barriers: str | Path | None = None,
+        boundary: str | Path | None = None,
+        rivers: str | Path | None = None,
+        base_m: float | None = None,
+        base_layers: Sequence[str | Path] = (),
+        window_days: float | None = None,
+        exclude: Sequence[str] = (),
+        loggers: bool = True,
+        **options: Any,
+    ) -> Iterator[tuple[Snapshot, SetRule, dict[str, Any]]]:
+        """Give the record of one site, the rule of a same-day set, and the other options of a map with its features."""
+        from gwnet.analysis.maps.site_maps import SetRule
+        from gwnet.exchange.feature_files import read_features
 
-def _rule_of(options: dict[str, Any]) -> SetRule:
-    """Take the options of the same-day set out of all options; return them as a rule."""
-    from gwnet.analysis.maps.site_maps import SetRule
-
-    return SetRule(options.pop("window_days", None), tuple(options.pop("exclude", ())), options.pop("loggers", True))
+        with self._record(site, known_on, one_site=True, aquifer=aquifer) as record:
+            features = read_features(
+                record.settings["crs"],
+                barriers=barriers,
+                boundary=boundary,
+                rivers=rivers,
+                base_layers=base_layers,
+                base_m=base_m,
+            )
+            rule = SetRule(window_days, tuple(exclude), loggers)
+            yield record, rule, {**options, "features": features, "covariance": variogram}

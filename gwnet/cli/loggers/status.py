@@ -10,7 +10,7 @@ from gwnet.cli import options, output
 #: Columns on a terminal.
 _COLUMNS = (
     *("well", "instrument", "last_utc", "coverage_percent", "gaps", "last_manual_reading", "residual_m"),
-    *("drift_m_per_year", "uncertainty_m", "battery", "findings", "warnings"),
+    *("drift_m_per_year", "battery", "findings", "warnings"),
 )
 
 
