@@ -366,7 +366,7 @@ def test_a_clock_correction_holds_for_every_segment_and_another_for_one(installe
         (Correction("L", "scale", {"factor": 0}), AnalysisError, "above zero"),
         (Correction("L", "step", {"amount_m": 1.0}), AnalysisError, "needs a start"),
         (Correction("L", "exclusion", {"cause": "spike"}), AnalysisError, "a start, an end or both"),
-        (Correction("L", "exclusion", {"cause": "boredom"}), AnalysisError, "One of: spike"),
+        (Correction("L", "exclusion", {"cause": "boredom"}), AnalysisError, "one of: spike"),
         (Correction("L", "density", {"kg_m3": 1000, "temperature": 5}), AnalysisError, "not both"),
         (Correction("L", "density", {"kg_m3": 1}), AnalysisError, "from 900 to 1400"),
         (Correction("L", "density", {"temperature": 283.15}), AnalysisError, "Celsius from 0 to 40"),

@@ -24,7 +24,7 @@ def air_of(count, seed=1):
 
 
 class Installed:
-    """A well with an absolute sensor and a barometer, and water that stands as it is told."""
+    """A well with an absolute sensor and a barometer, and water at a known level."""
 
     def __init__(self, address, count=1500, zone="UTC+01:00", site=None, **well):
         self.record = Record(address, time_zone=zone, **(site or {}))
@@ -38,7 +38,7 @@ class Installed:
         self.loggers.instrument("B", "barometer")
 
     def install(self, *, sensor=88.0, depth=12.1, barometer="B", density=1000.0, gravity=G, clock=None, **columns):
-        """Hang the sensor at an elevation, and store what it and the barometer would read."""
+        """Install the sensor at an elevation, and store what it and the barometer would read."""
         self.loggers.install("L", "W", depth=depth, barometer=barometer, **columns)
         self.loggers.install("B", None)
         pressure = self.air + (self.water - sensor) * density * gravity

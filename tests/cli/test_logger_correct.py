@@ -126,7 +126,7 @@ def test_what_the_record_refuses_stops_and_says_what_to_do(installed):
         "logger", "correct", "L", "exclusion", "--from", "2024-02-02T00:00Z", "--cause", "boredom", "--reason", "x"
     )
     assert ran.code == 1
-    assert "One of: spike" in ran.err
+    assert "one of: spike" in ran.err
     assert run("logger", "correct", "--take-back", "77", "--reason", "x").code == 1
     assert "no series of instrument 'X'" in run("logger", "correct", "X", "scale", "--factor", "2", "--reason", "x").err
 

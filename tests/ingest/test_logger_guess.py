@@ -7,6 +7,7 @@ import pytest
 
 from gwnet.errors import GwnetError, IngestError, LayoutError, UnreadableFileError
 from gwnet.ingest.loggers.guess import propose_layout
+from gwnet.ingest.loggers.guess_notes import Notes
 from gwnet.ingest.loggers.guess_times import StampSurvey
 from gwnet.ingest.loggers.layout import parse_layout
 from gwnet.ingest.loggers.rows import open_logger_file
@@ -17,12 +18,17 @@ from .logger_exports import all_exports
 START = dt.datetime(2026, 6, 1)  # noqa: DTZ001 (wall clock)
 
 
-def told(form, minutes, count, start=START):
-    """Return what the stamps of a regular series tell."""
-    survey = StampSurvey()
-    for n in range(count):
-        survey.add((start + dt.timedelta(minutes=minutes * n)).strftime(form))
-    return survey.told()
+def infer(stamps):
+    """Return how stamps are written, with the reasons and doubts."""
+    survey, notes = StampSurvey(), Notes()
+    for stamp in stamps:
+        survey.add(stamp)
+    return survey.infer_form(notes), notes
+
+
+def regular(form, minutes, count):
+    """Return the stamps of a regular series."""
+    return [(START + dt.timedelta(minutes=minutes * n)).strftime(form) for n in range(count)]
 
 
 @pytest.mark.parametrize(
@@ -41,16 +47,17 @@ def told(form, minutes, count, start=START):
     ],
 )
 def test_the_order_of_dates_is_decided_by_what_the_column_holds(form, minutes, count, reason):
-    made = told(form, minutes, count)
-    assert made.formats == [form.replace(".000Z", ".%f%z")]
-    assert made.doubts == []
-    assert any(reason in one for one in made.reasons)
+    inferred, notes = infer(regular(form, minutes, count))
+    assert inferred.formats == [form.replace(".000Z", ".%f%z")]
+    assert inferred.has_offset == form.endswith("Z")
+    assert notes.doubts == []
+    assert any(reason in each for each in notes.reasons)
 
 
 @pytest.mark.parametrize(("form", "minutes", "count"), [("%d.%m.%Y", 1440, 9), ("%d/%m/%Y %H:%M", 10, 40)])
 def test_where_nothing_tells_the_order_of_dates_there_is_a_doubt(form, minutes, count):
-    made = told(form, minutes, count)
-    assert "could be day, month, year or month, day, year" in made.doubts[0]
+    _, notes = infer(regular(form, minutes, count))
+    assert "could be day, month, year or month, day, year" in notes.doubts[0]
 
 
 @pytest.mark.parametrize("form", ["%d/%m/%Y", "%m/%d/%Y"])
@@ -79,7 +86,7 @@ def test_a_column_that_says_which_well_a_row_is_of_is_no_event_column(tmp_path):
 @pytest.mark.parametrize("heading", ["time,water column [m],x,y", "time,water column [m]"])
 def test_rows_that_do_not_fit_the_headings_are_a_doubt(heading, tmp_path):
     made = proposed(tmp_path, f"{heading}\n" + rows(ISO + ",a"), zone="UTC")
-    assert "what stands under a heading may not be of it" in made.doubts[0]
+    assert "what is under a heading may not be of it" in made.doubts[0]
 
 
 def test_lines_below_the_table_are_its_footer_and_no_words_for_no_value(tmp_path):
@@ -88,20 +95,15 @@ def test_lines_below_the_table_are_its_footer_and_no_words_for_no_value(tmp_path
 
 
 def test_an_order_that_no_dates_share_is_a_doubt():
-    survey = StampSurvey()
-    for text in ("13/06/2026 00:00", "06/13/2026 01:00", "14/06/2026 00:00"):
-        survey.add(text)
-    assert "no order of day, month and year fits all dates" in survey.told().doubts[0]
+    _, notes = infer(("13/06/2026 00:00", "06/13/2026 01:00", "14/06/2026 00:00"))
+    assert "no order of day, month and year fits all dates" in notes.doubts[0]
 
 
 def test_a_clock_of_twelve_hours_is_known_by_its_words_and_doubted_without():
-    assert "AM or PM" in " ".join(told("%m/%d/%y %I:%M:%S %p", 60, 24 * 20).reasons)
-    survey = StampSurvey()
-    for n in range(200):
-        survey.add((START + dt.timedelta(hours=n)).strftime("%Y-%m-%d %I:%M"))
-    assert "no hour goes beyond 12" in survey.told().doubts[0]
-    survey.add("2026-07-01 00:00")
-    assert not survey.told().doubts
+    assert "AM or PM" in " ".join(infer(regular("%m/%d/%y %I:%M:%S %p", 60, 24 * 20))[1].reasons)
+    stamps = regular("%Y-%m-%d %I:%M", 60, 200)
+    assert "no hour goes beyond 12" in infer(stamps)[1].doubts[0]
+    assert not infer([*stamps, "2026-07-01 00:00"])[1].doubts
 
 
 @pytest.mark.parametrize("export", all_exports(), ids=lambda one: one.name)
@@ -216,7 +218,7 @@ def test_a_row_of_units_below_the_headings(tmp_path):
         ("time,level [m]\n", UnreadableFileError, "no readings below"),
         ("just words\nand more words\n", LayoutError, "No rows were found"),
         (rows(ISO), LayoutError, "has no headings"),
-        ("time,water column [m]\n" + rows("{t:%d.%m.%Y},{n},{n}"), IngestError, "decimal comma stand between commas"),
+        ("time,water column [m]\n" + rows("{t:%d.%m.%Y},{n},{n}"), IngestError, "decimal comma are between commas"),
         ("", UnreadableFileError, "is empty"),
     ],
 )

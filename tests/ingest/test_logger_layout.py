@@ -1,11 +1,20 @@
 """Layouts: what a TOML file may say, what is refused, and that a layout written out reads the same."""
 
 import re
+from dataclasses import fields
 
 import pytest
 
 from gwnet.errors import LayoutError
-from gwnet.ingest.loggers.layout import layouts, load_layout, parse_layout
+from gwnet.ingest.loggers.layout import (
+    KEYS,
+    Layout,
+    ValueRule,
+    describe_layout_keys,
+    layouts,
+    load_layout,
+    parse_layout,
+)
 from gwnet.ingest.loggers.words import QUANTITIES, absolute_or_not, heading_unit, names_time, read_heading, unit_of
 
 from ..helpers import ROOT
@@ -104,7 +113,7 @@ def test_a_built_in_layout_is_complete_and_says_what_it_is(layout):
         (MINIMAL + '[[columns]]\nquantity = "water column"\n', "'column' is missing"),
         (MINIMAL + '[[columns]]\nquantity = "depth"\ncolumn = 2\n', "'depth' is not known"),
         (MINIMAL + '[[columns]]\nquantity = "water column"\ncolumn = 2\nunit = "psi"\n', "'psi' is no unit"),
-        (MINIMAL + 2 * '[[columns]]\nquantity = "battery"\ncolumn = 2\n', "stands twice"),
+        (MINIMAL + 2 * '[[columns]]\nquantity = "battery"\ncolumn = 2\n', "occurs twice"),
         (MINIMAL + '[[columns]]\nquantity = "battery"\ncolumn = "/(/"\n', "must be a column"),
         (MINIMAL + "columns = 3\n", "'columns' is not known"),
         ("columns = 3\n" + MINIMAL, "under [[columns]]"),
@@ -214,3 +223,12 @@ def test_the_example_of_the_documentation_is_a_layout_that_is_read():
     assert len(blocks) == 1
     layout = parse_layout(blocks[0])
     assert (layout.columns[0].quantity, layout.select_value, layout.zone) == ("absolute pressure", "N-3", "UTC+01:00")
+
+
+def test_every_key_is_documented_and_is_an_attribute():
+    text = describe_layout_keys()
+    assert text.count("\n") == 1 + sum(map(len, KEYS.values()))
+    assert "| `[time]` | `zone` | a text in quotes | IANA name or fixed offset of the times |" in text
+    attributes = {key.attribute for table, keys in KEYS.items() for key in keys.values() if table != "columns"}
+    assert attributes == {field.name for field in fields(Layout)} - {"columns", "where"}
+    assert {key.attribute for key in KEYS["columns"].values()} == {field.name for field in fields(ValueRule)}

@@ -7,6 +7,7 @@ from .call_graph import Graph
 
 #: Public definitions that only tests use, each to be moved into the tests or deleted with its next change.
 TESTS_ONLY = {
+    "gwnet.ingest.loggers.layout:describe_layout_keys",
     "gwnet.analysis.levels.serving:count_by_source",
     "gwnet.analysis.levels.serving:is_reading_at_fault",
     "gwnet.analysis.levels.table:serving_levels",

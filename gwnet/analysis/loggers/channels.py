@@ -335,7 +335,7 @@ class LoggerRecord:
         if time_ms.size == 0:
             return None
         when = time_ms.astype("datetime64[ms]").astype("datetime64[us]")
-        value = in_si(value, str(row.quantity), str(row.unit))
+        value = _in_si(value, str(row.quantity), str(row.unit))
         if not clock:
             return _Segment(when, own.apply_scales(when, value), when, value, 0)
         corrected = correct_times(when, clock)
@@ -367,21 +367,8 @@ def _joined(segments: list[_Segment]) -> _Segment:
     return _Segment(true[kept], value[kept], file_time[kept], as_read[kept], overlapping)
 
 
-def in_si(value: Floats, quantity: str, unit: str) -> Floats:
-    """Return values in pascals, metres or degrees Celsius.
-
-    Parameters
-    ----------
-    value : numpy.ndarray
-        Values as they stood in a file.
-    quantity, unit : str
-        What they are.
-
-    Returns
-    -------
-    numpy.ndarray
-        Pa, m or degC; other quantities as they are.
-    """
+def _in_si(value: Floats, quantity: str, unit: str) -> Floats:
+    """Return values in pascals, metres or degrees Celsius; other quantities as they are."""
     if quantity in _PRESSURES:
         return np.asarray(to_pascals(value, unit), dtype=np.float64)
     if quantity in _LENGTHS:

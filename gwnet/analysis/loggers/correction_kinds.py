@@ -79,18 +79,14 @@ class Parameter:
         Its name in the record.
     option, metavar : str
         How the command line calls it and its value.
+    meaning, expected : str
+        What it is, and what may be given.
+    words : str
+        Template of a stored value in words.
     read : callable
         Turns what was given into what is stored; ValueError or TypeError where that cannot be.
-    meaning : str
-        What it is.
-    expected : str
-        What may be given, for messages.
-    describe : callable
-        Returns a stored value in words.
     value_type : type
         What the command line reads: float, int or str.
-    multiple : bool
-        Whether it may be given several times.
     is_length : bool
         Whether the command line takes it in the unit asked for and the record holds metres.
     """
@@ -98,114 +94,78 @@ class Parameter:
     name: str
     option: str
     metavar: str
-    read: Callable[[Any], Any]
     meaning: str
     expected: str
-    describe: Callable[[Any], str]
+    words: str
+    read: Callable[[Any], Any]
     value_type: type = float
-    multiple: bool = False
     is_length: bool = False
 
+    @property
+    def is_list(self) -> bool:
+        """Return whether it holds several numbers, so that the option may be given several times."""
+        return self.value_type is int
+
+    def describe(self, value: Any) -> str:
+        """Return a stored value in words.
+
+        Parameters
+        ----------
+        value : object
+            The value as it is stored.
+
+        Returns
+        -------
+        str
+            For example ``+3600 s``.
+        """
+        if self.name == "temperature":
+            return "by the temperature series" if value == "series" else f"at {value:g} degC"
+        return self.words.format(", ".join(map(str, value)) if self.is_list else value)
+
+
+_ONE_CAUSE, _ONE_METHOD = (f"one of: {', '.join(words)}" for words in (CAUSES, METHODS))
+_WATER_TEMPERATURE: Final = "water temperature in degrees Celsius, or 'series' for those measured"
+_METHOD: Final = "linear or constant between manual readings, or none for the hanging depth"
 
 #: The parameters of corrections by their names.
 PARAMETERS: Final[dict[str, Parameter]] = {
-    parameter.name: parameter
-    for parameter in (
-        Parameter(
-            "seconds",
-            "--seconds",
-            "S",
-            _number(),
-            "added to the times",
-            "Give a number.",
-            lambda value: f"{value:+g} s",
-        ),
-        Parameter(
+    row[0]: Parameter(*row)
+    for row in (
+        ("seconds", "--seconds", "S", "added to the times", "a number", "{:+g} s", _number()),
+        (
             "amount_m",
             "--amount",
             "LENGTH",
-            _number(),
             "added to the level, in --unit",
-            "Give a number.",
-            lambda value: f"{value:+.4g} m",
-            is_length=True,
+            "a number",
+            "{:+.4g} m",
+            _number(),
+            float,
+            True,
         ),
-        Parameter(
-            "cause",
-            "--cause",
-            "CAUSE",
-            _word(CAUSES),
-            f"the reason, one of {', '.join(CAUSES)}",
-            f"One of: {', '.join(CAUSES)}.",
-            str,
-            value_type=str,
+        ("cause", "--cause", "CAUSE", f"the reason, {_ONE_CAUSE}", _ONE_CAUSE, "{}", _word(CAUSES), str),
+        ("factor", "--factor", "F", "factor on the values", "a number above zero", "x {:g}", _positive),
+        ("method", "--method", "METHOD", _METHOD, _ONE_METHOD, "{}", _word(METHODS), str),
+        (
+            *("leave_out", "--leave-out", "EVENT", "manual reading that is not used, by its event number"),
+            *("numbers of level events", "without event {}", _events, int),
         ),
-        Parameter(
-            "factor",
-            "--factor",
-            "F",
-            _positive,
-            "factor on the values",
-            "Give a number above zero.",
-            lambda value: f"x {value:g}",
+        (
+            *("temperature", "--temperature", "DEGC", _WATER_TEMPERATURE),
+            *("'series', or degrees Celsius from 0 to 40", "", _temperature, str),
         ),
-        Parameter(
-            "method",
-            "--method",
-            "METHOD",
-            _word(METHODS),
-            "linear or constant between manual readings, or none for the hanging depth",
-            f"One of: {', '.join(METHODS)}.",
-            str,
-            value_type=str,
+        (
+            *("kg_m3", "--density", "KG_M3", "density of the water itself"),
+            *("kilograms a cubic metre, from 900 to 1400", "{:g} kg/m3", _number(900, 1400)),
         ),
-        Parameter(
-            "leave_out",
-            "--leave-out",
-            "EVENT",
-            _events,
-            "manual reading that is not used, by its event number",
-            "Give numbers of level events.",
-            lambda value: "without event " + ", ".join(str(number) for number in value),
-            value_type=int,
-            multiple=True,
+        (
+            *("gravity_m_s2", "--gravity", "M_S2", "gravity to go with it"),
+            *("metres a second squared, from 9.7 to 9.9", "gravity {:g} m/s2", _number(9.7, 9.9)),
         ),
-        Parameter(
-            "temperature",
-            "--temperature",
-            "DEGC",
-            _temperature,
-            "water temperature in degrees Celsius, or 'series' for those measured",
-            "Give 'series', or degrees Celsius from 0 to 40.",
-            lambda value: "by the temperature series" if value == "series" else f"at {value:g} degC",
-            value_type=str,
-        ),
-        Parameter(
-            "kg_m3",
-            "--density",
-            "KG_M3",
-            _number(900, 1400),
-            "density of the water itself",
-            "Give kilograms a cubic metre, from 900 to 1400.",
-            lambda value: f"{value:g} kg/m3",
-        ),
-        Parameter(
-            "gravity_m_s2",
-            "--gravity",
-            "M_S2",
-            _number(9.7, 9.9),
-            "gravity to go with it",
-            "Give metres a second squared, from 9.7 to 9.9.",
-            lambda value: f"gravity {value:g} m/s2",
-        ),
-        Parameter(
-            "value",
-            "--value",
-            "BE",
-            _number(0, 1),
-            "barometric efficiency, 0 to 1",
-            "Give a barometric efficiency from 0 to 1.",
-            lambda value: f"{value:g}",
+        (
+            *("value", "--value", "BE", "barometric efficiency, 0 to 1"),
+            *("a barometric efficiency from 0 to 1", "{:g}", _number(0, 1)),
         ),
     )
 }
@@ -324,7 +284,7 @@ def _read(kind: str, parameter: Parameter, value: Any) -> Any:
         return parameter.read(value)
     except (TypeError, ValueError):
         message = f"{value!r} cannot be the {parameter.name} of {kind!r}."
-        raise AnalysisError(message, fix=parameter.expected) from None
+        raise AnalysisError(message, fix=f"Give {parameter.expected}.") from None
 
 
 def _check_span(kind: Kind, start: object, end: object) -> None:

@@ -11,18 +11,18 @@ from gwnet.cli.lazy import LazyGroup
 #: Every command: its module below this package, and its line in the help.
 COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "layouts": ("layouts", "List the layouts that travel with the program, or print one."),
-    "try": ("try_file", "Show what a file of a logger would give, and store nothing."),
+    "try": ("try_file", "Show what is read from a file of a logger, and store nothing."),
     "load": ("load", "Load files of loggers."),
-    "coverage": ("coverage", "Draw who has data when."),
-    "status": ("status", "Tell how each logger stands, one row a deployment."),
+    "coverage": ("coverage", "Draw when each logger has samples and each well manual readings."),
+    "status": ("status", "Summarize the state of each logger, one row a deployment."),
     "findings": (
         "findings",
         "List what looks wrong in the series of loggers, and the correction that would fix it.",
     ),
-    "correct": ("correct", "Adjust the series of a logger, or take a correction back."),
+    "correct": ("correct", "Correct the series of a logger, or withdraw a correction."),
     "efficiency": ("efficiency", "Work out the barometric efficiency of wells with loggers, three ways."),
     "heads": ("heads", "Print the heads of loggers, one row a sample or a day."),
-    "withdraw": ("withdraw", "Withdraw what a file of a logger gave."),
+    "withdraw": ("withdraw", "Withdraw the samples of a file of a logger."),
 }
 
 

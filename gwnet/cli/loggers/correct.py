@@ -24,7 +24,7 @@ def _parameter_options(command: Callable[..., Any]) -> Callable[..., Any]:
             parameter.option,
             parameter.name,
             type=parameter.value_type,
-            multiple=parameter.multiple,
+            multiple=parameter.is_list,
             metavar=parameter.metavar,
             help=f"{kinds[0].upper()}{kinds[1:]}: {parameter.meaning}.",
         )(command)

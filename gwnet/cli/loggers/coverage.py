@@ -13,13 +13,16 @@ from gwnet.cli import options, output
 @click.command("coverage")
 @options.figure_file
 @options.wells
-@click.option("--loggers-only", is_flag=True, help="Leave out wells in which no logger hung.")
+@click.option("--loggers-only", is_flag=True, help="Leave out wells in which no logger was installed.")
 @options.span
 @options.site
 @options.known_on
 @options.db
 def command(out: Path, db: str, wells: tuple[str, ...], **chosen: Any) -> None:
-    """Draw who has data when: samples in use and left out, deployments, manual readings."""
+    """Draw when each logger has samples and each well manual readings.
+
+    Samples in use and left out, deployments, and manual readings, on one axis of time.
+    """
     with options.open_record(db) as net:
         figure = net.loggers.coverage(wells or None, **chosen)
         output.files([net.save_figure(figure, out)])

@@ -25,8 +25,8 @@ from gwnet.cli import options, output
 def command(wells: tuple[str, ...], form: str, db: str, **chosen: Any) -> None:
     """Work out the barometric efficiency of wells with loggers, three ways.
 
-    By Clark's signs of changes, and by regression of changes and of levels; they differ, and none is applied. To take
-    the answer to the air out of the heads: gwnet logger correct ID efficiency --value BE --reason TEXT.
+    By Clark's signs of changes, and by regression of changes and of levels; they differ, and none is applied. To remove
+    the response to air pressure from the heads: gwnet logger correct ID efficiency --value BE --reason TEXT.
     """
     with options.open_record(db) as net:
         table = net.loggers.efficiencies(wells or None, **chosen)

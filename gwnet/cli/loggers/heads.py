@@ -10,7 +10,7 @@ from gwnet.cli import options, output
 @click.command("heads")
 @options.wells
 @click.option("--daily", is_flag=True, help="Mean, lowest and highest head of each local day.")
-@click.option("--excluded", is_flag=True, help="List samples that give no head as well, with the reason.")
+@click.option("--excluded", is_flag=True, help="List samples that have no head as well, with the reason.")
 @options.span
 @options.site
 @options.known_on
@@ -24,7 +24,7 @@ def command(wells: tuple[str, ...], daily: bool, excluded: bool, form: str, db: 
     one. The uncertainty is the 95 % half-width.
     """
     if daily and excluded:
-        message = "Days are made of the samples that serve; give --daily or --excluded."
+        message = "Days are made of the samples that are used; give --daily or --excluded."
         raise click.UsageError(message)
     with options.open_record(db) as net:
         if daily:

@@ -23,11 +23,11 @@ _COLUMNS = (
 @options.form
 @options.db
 def command(wells: tuple[str, ...], at_utc: dt.datetime | None, form: str, db: str, **chosen: Any) -> None:
-    """Tell how each logger stands, one row a deployment.
+    """Summarize the state of each logger, one row a deployment.
 
-    Coverage and gaps, last manual reading and last download, residuals at the manual readings (as anchored, and left
-    out one by one), drift and its share of the movement of the water, the uncertainty of the last head, the battery,
-    and what waits for a decision: 'gwnet logger findings' tells each in full.
+    Coverage and gaps, last manual reading and last download, residuals at the manual readings (as anchored, and
+    leave-one-out), drift and its share of the movement of the water, the uncertainty of the last head, the battery, and
+    what is pending review: 'gwnet logger findings' lists each in full.
     """
     moment = at_utc or chosen["known_on"] or dt.datetime.now(dt.UTC)
     with options.open_record(db) as net:

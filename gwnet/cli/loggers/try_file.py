@@ -26,9 +26,9 @@ from gwnet.cli.loggers import tried as logger_tried
 @click.option("--save", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE", help="Write the layout there.")
 @options.form
 def command(path: Path, save: Path | None, form: str, **chosen: Any) -> int:
-    """Show what a file of a logger would give, and store nothing.
+    """Show what is read from a file of a logger, and store nothing.
 
-    Without a layout one is proposed: it is printed what was inferred and why, and what is in doubt. Then come the first
+    Without a layout one is proposed: what was inferred, why, and what is in doubt is printed. Then come the first
     and last rows as read, the span in local time and UTC, gaps, and the rows that are no plain samples.
     """
     from gwnet.network.loggers import Loggers

@@ -11,12 +11,12 @@ from gwnet.cli.loggers import loaded as logger_loaded
 @click.command("withdraw")
 @click.argument("file", metavar="FILE|SHA")
 @click.option("--reason", required=True, metavar="TEXT", help="Why; kept with the record.")
-@click.option("--instrument", metavar="ID", help="Only what it gave to this instrument.")
-@click.option("--series", "quantity", metavar="QUANTITY", help="Only what it gave of this quantity.")
+@click.option("--instrument", metavar="ID", help="Only its samples of this instrument.")
+@click.option("--series", "quantity", metavar="QUANTITY", help="Only its samples of this quantity.")
 @options.by
 @options.db
 def command(file: str, db: str, **chosen: Any) -> None:
-    """Withdraw what a file of a logger gave.
+    """Withdraw the samples of a file of a logger.
 
     The file is named by its path, its name as it was loaded, or the first letters of its SHA-256. Nothing is deleted:
     the record of an earlier time still has its samples. The same file may then be loaded again, with another layout.

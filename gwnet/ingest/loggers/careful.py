@@ -126,28 +126,8 @@ class BadRowError(ValueError):
     """A row cannot be read: the message says why."""
 
 
-def number(cell: str, plan: Plan, column: int) -> float:
-    """Return the number in a cell, NaN for no value.
-
-    Parameters
-    ----------
-    cell : str
-        The cell.
-    plan : gwnet.ingest.loggers.plan.Plan
-        How the file is read.
-    column : int
-        Which of its columns.
-
-    Returns
-    -------
-    float
-        The number.
-
-    Raises
-    ------
-    BadRowError
-        If it is neither a number nor a word for no value.
-    """
+def _read_number(cell: str, plan: Plan, column: int) -> float:
+    """Return the number in a cell of one of the columns, NaN for no value; BadRowError for anything else."""
     plain = cell.strip()
     if plain in plan.missing[column]:
         return np.nan
@@ -163,11 +143,7 @@ def number(cell: str, plan: Plan, column: int) -> float:
     if not np.isfinite(value):
         message = f"column {plan.columns[column].name!r} has {_short(cell)}, which no instrument reads"
         raise BadRowError(message)
-    return np.nan if value in _numeric(plan, column) else value
-
-
-def _numeric(plan: Plan, column: int) -> frozenset[float]:
-    return numeric_words(plan.missing[column])
+    return np.nan if value in numeric_words(plan.missing[column]) else value
 
 
 def numeric_words(words: frozenset[str]) -> frozenset[float]:
@@ -351,7 +327,7 @@ class Careful:
             return None
         time, offset = self._time(cells)
         values = [
-            number(cells[place], plan, column) if place < len(cells) else np.nan
+            _read_number(cells[place], plan, column) if place < len(cells) else np.nan
             for column, place in enumerate(plan.places)
         ]
         noted = [f"{plan.names[n]}: {cells[n]}" for n in plan.events if n < len(cells) and cells[n] not in {"", "-"}]

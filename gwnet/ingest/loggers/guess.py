@@ -9,15 +9,16 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from gwnet.clock import zone_of
 from gwnet.errors import ClockError, LayoutError
-from gwnet.ingest.loggers.guess_columns import Guessed, values_of
-from gwnet.ingest.loggers.guess_shape import Shape, decimal_of, footer_of, reference, shape_of
-from gwnet.ingest.loggers.guess_times import StampSurvey, Told, looks_like_clock, looks_like_count, looks_like_stamp
+from gwnet.ingest.loggers.guess_columns import Guessed, find_values
+from gwnet.ingest.loggers.guess_notes import Notes
+from gwnet.ingest.loggers.guess_shape import Shape, decimal_of, find_table, footer_of, reference
+from gwnet.ingest.loggers.guess_times import Form, StampSurvey, looks_like_clock, looks_like_count, looks_like_stamp
 from gwnet.ingest.loggers.layout import Layout, Reference
 from gwnet.ingest.loggers.text import blocks
 from gwnet.ingest.loggers.words import QUANTITIES, names_serial, names_time
@@ -74,10 +75,8 @@ def _one_line(text: str) -> str:
 @dataclass
 class _Times:
     places: tuple[int, ...]
-    told: Told
-    clock: Told | None = None
-    reasons: list[str] = field(default_factory=list)
-    doubts: list[str] = field(default_factory=list)
+    form: Form
+    clock: Form | None = None
 
 
 def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity: str = "") -> Proposal:
@@ -104,26 +103,25 @@ def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity
     gwnet.errors.UnreadableFileError
         If the file cannot be read, is empty or no text, or holds no readings.
     gwnet.errors.LayoutError
-        If no table of readings can be told in it.
+        If no table of readings is found in it.
     """
     path = Path(path)
     if quantity and quantity not in QUANTITIES:
         message = f"{quantity!r} is no quantity."
         raise LayoutError(message, where=str(path), fix=f"Take one of: {', '.join(QUANTITIES)}.")
-    shape = shape_of(path)
+    notes = Notes()
+    shape = find_table(path, notes)
     if not shape.names:
-        message = "The table has no headings, so its columns cannot be told."
+        message = "The table has no headings, so its columns are not known."
         fix = "Write a layout with first_row, and the quantity, column and unit of each under [[columns]]."
         raise LayoutError(message, where=f"{path}, row {shape.first_line}", fix=fix)
-    times = _times(shape)
+    times = _times(shape, notes)
     comment = _comment(shape)
     shape.rows = [row for row in shape.rows if len(row) > times.places[0] and _is_time(row[times.places[0]])]
-    decimal, thousands, why, doubt = decimal_of(_value_cells(shape, times.places), shape.delimiter)
-    guessed = values_of(shape, times.places, (decimal, thousands), quantity)
-    reasons = [*shape.reasons, *times.reasons, *([why] if why else []), *guessed.reasons]
-    doubts = [*shape.doubts, *times.doubts, *([doubt] if doubt else []), *guessed.doubts]
-    found_zone, pattern = _zone(shape, times, zone, reasons, doubts)
-    serial_pattern, serial_column = _serial(shape, reasons, doubts)
+    decimal, thousands = decimal_of(_value_cells(shape, times.places), shape.delimiter, notes)
+    guessed = find_values(shape, times.places, (decimal, thousands), notes, quantity)
+    found_zone, pattern = _zone(shape, times, zone, notes)
+    serial_pattern, serial_column = _serial(shape, notes)
     layout = Layout(
         name=re.sub(r"\W+", "-", path.stem).strip("-").lower() or "layout",
         about=f"Proposed from {_one_line(path.name)}",
@@ -135,11 +133,11 @@ def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity
         heading_pattern=_heading_pattern(shape, times.places[0]),
         rows_between=shape.first_line - shape.heading_line - 1 - shape.units_below,
         units_below=shape.units_below,
-        footer_pattern=_footer(shape, reasons),
+        footer_pattern=_footer(shape, notes),
         time_column=reference(shape, times.places[0]) if times.clock is None else None,
         date_column=reference(shape, times.places[0]) if times.clock is not None else None,
         clock_column=reference(shape, times.places[1]) if times.clock is not None else None,
-        formats=tuple(times.told.formats),
+        formats=tuple(times.form.formats),
         clock_formats=tuple(times.clock.formats) if times.clock is not None else (),
         zone=found_zone,
         zone_pattern=pattern,
@@ -148,20 +146,20 @@ def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity
         missing=guessed.missing,
         serial_pattern=serial_pattern,
         serial_column=serial_column,
-        title_pattern=_title(shape, times, reasons),
+        title_pattern=_title(shape, times, notes),
         select_column=None if guessed.select is None else reference(shape, guessed.select),
         select_value=only,
     )
     if guessed.select is not None and not only:
-        doubts.append("say with --only which of the wells or instruments to read")
-    return Proposal(layout, tuple(dict.fromkeys(reasons)), tuple(dict.fromkeys(doubts)))
+        notes.add(doubt="say with --only which of the wells or instruments to read")
+    return Proposal(layout, tuple(dict.fromkeys(notes.reasons)), tuple(dict.fromkeys(notes.doubts)))
 
 
 def _column(shape: Shape, place: int, rows: int = 400) -> list[str]:
     return [row[place] for row in shape.rows[:rows] if len(row) > place and row[place]]
 
 
-def _times(shape: Shape) -> _Times:
+def _times(shape: Shape, notes: Notes) -> _Times:
     """Find the columns of the time and how their cells are written."""
     kinds = {place: _kind(name, _column(shape, place)) for place, name in enumerate(shape.names)}
     places = [n for n, kind in kinds.items() if kind == "stamp"] or [n for n, kind in kinds.items() if kind == "count"]
@@ -179,20 +177,16 @@ def _times(shape: Shape) -> _Times:
         for survey, place in zip(surveys, pair, strict=False):
             if len(cells) > place:
                 survey.add(cells[place].strip())
-    made = _Times(pair, surveys[0].told())
-    made.reasons.append(f"the time stands in column {' and '.join(repr(shape.names[n]) for n in pair)}")
-    made.reasons += made.told.reasons
-    made.doubts += made.told.doubts
+    notes.add(f"the time is in column {' and '.join(repr(shape.names[n]) for n in pair)}")
+    times = _Times(pair, surveys[0].infer_form(notes))
     if len(pair) == 2:
-        made.clock = surveys[1].told()
-        made.reasons += made.clock.reasons
-        made.doubts += made.clock.doubts
-    elif made.told.formats and not any(re.search("%[HI]|epoch", form) for form in made.told.formats):
-        made.reasons.append("days without a time of day stand at their beginning, 0:00")
+        times.clock = surveys[1].infer_form(notes)
+    elif times.form.formats and not any(re.search("%[HI]|epoch", text) for text in times.form.formats):
+        notes.add("days without a time of day count as their beginning, 0:00")
     others = [shape.names[n] for n in places if n != chosen]
     if others:
-        made.doubts.append(f"{', '.join(map(repr, others))} holds times as well and was passed over")
-    return made
+        notes.add(doubt=f"{', '.join(map(repr, others))} holds times as well and was passed over")
+    return times
 
 
 def _kind(name: str, cells: list[str]) -> str:
@@ -242,43 +236,43 @@ def _value_cells(shape: Shape, times: tuple[int, ...]) -> list[str]:
     ]
 
 
-def _zone(shape: Shape, times: _Times, given: str, reasons: list[str], doubts: list[str]) -> tuple[str, str]:
+def _zone(shape: Shape, times: _Times, given: str, notes: Notes) -> tuple[str, str]:
     """Return zone and pattern of the zone."""
-    if times.told.offset or (times.clock is not None and times.clock.offset):
-        reasons.append("each time says its own offset from UTC")
+    if times.form.has_offset or (times.clock is not None and times.clock.has_offset):
+        notes.add("each time says its own offset from UTC")
         return "", ""
     heading = [shape.names[place] for place in times.places]
     above = shape.above()
     for lines in (heading, above[-1:], above):
         found = list(dict.fromkeys(one for line in lines for one in re.findall(ZONE_PATTERN, line)))
         if found:
-            reasons.append(f"the zone is the offset {found[0]} that stands above the table; it has no summer time")
+            notes.add(f"the zone is the offset {found[0]} that is above the table; it has no summer time")
             if len(found) > 1:
-                doubts.append(f"several offsets stand above the table: {', '.join(found)}; the first was taken")
+                notes.add(doubt=f"several offsets are above the table: {', '.join(found)}; the first was taken")
             return "", ZONE_PATTERN
     for line in [*heading, *above]:
         name = next((word for word in re.findall(r"\b[A-Z][a-z]+/[A-Z][A-Za-z_]+\b", line) if _is_zone(word)), "")
         if name:
-            reasons.append(f"the zone is {name}, which stands above the table")
+            notes.add(f"the zone is {name}, which is above the table")
             return name, ""
     if given:
-        reasons.append(f"the zone {given} was given; the file does not say one")
+        notes.add(f"the zone {given} was given; the file does not say one")
         return given, ""
-    return _zone_of_word([*heading, *above], reasons, doubts), ""
+    return _zone_of_word([*heading, *above], notes), ""
 
 
-def _zone_of_word(lines: list[str], reasons: list[str], doubts: list[str]) -> str:
+def _zone_of_word(lines: list[str], notes: Notes) -> str:
     """Return the zone that an abbreviation above the table stands for, empty where there is none."""
     for line in lines:
         short = re.search(rf"\b({'|'.join(_STANDARD_ZONES)})\b", line)
         if short:
             zone = _STANDARD_ZONES[short[1]]
-            doubts.append(f"{short[1]!r} above the table was read as {zone}, without summer time")
+            notes.add(doubt=f"{short[1]!r} above the table was read as {zone}, without summer time")
             return zone
         if re.search(r"(?<![a-z])(?:UTC|GMT)(?![a-z]|\s*[+-])", line, re.IGNORECASE):
-            reasons.append("the times are UTC, as said above the table")
+            notes.add("the times are UTC, as said above the table")
             return "UTC"
-    doubts.append("nothing says in which zone the times are: give zone under [time], or --zone")
+    notes.add(doubt="nothing says in which zone the times are: give zone under [time], or --zone")
     return ""
 
 
@@ -290,33 +284,33 @@ def _is_zone(name: str) -> bool:
     return True
 
 
-def _serial(shape: Shape, reasons: list[str], doubts: list[str]) -> tuple[str, Reference | None]:
+def _serial(shape: Shape, notes: Notes) -> tuple[str, Reference | None]:
     found = list(dict.fromkeys(one for line in shape.above() for one in re.findall(SERIAL_PATTERN, line)))
     if found:
-        reasons.append(f"the serial number {found[0]} stands above the table")
+        notes.add(f"the serial number {found[0]} is above the table")
         if len(found) > 1:
-            doubts.append(f"several serial numbers stand above the table: {', '.join(found[:4])}; the first was taken")
+            notes.add(doubt=f"several serial numbers are above the table: {', '.join(found[:4])}; the first was taken")
         return SERIAL_PATTERN, None
     for place, name in enumerate(shape.names):
         cells = _column(shape, place) if names_serial(name) else []
         if cells:
-            reasons.append(f"the serial number {cells[0]} stands in column {name!r}")
+            notes.add(f"the serial number {cells[0]} is in column {name!r}")
             return "", reference(shape, place)
     return "", None
 
 
-def _title(shape: Shape, times: _Times, reasons: list[str]) -> str:
+def _title(shape: Shape, times: _Times, notes: Notes) -> str:
     """Return the pattern of the file's own title."""
     for line in shape.above()[: max(shape.heading_line - 1, 0)]:
         found = re.search(TITLE_PATTERN, line)
         if found:
-            reasons.append(f"the title {found[1].strip()!r} stands above the table")
+            notes.add(f"the title {found[1].strip()!r} is above the table")
             return TITLE_PATTERN
     first = [int(cell) for cell in _column(shape, 0, 20) if cell.isdecimal()]
     numbered = len(first) > 2 and first == list(range(first[0], first[0] + len(first)))
     plain = re.fullmatch(r"#|no\.?|nr\.?|row|record|index|id|number|nummer|sample|n|", shape.names[0], re.IGNORECASE)
     if numbered and plain is None and 0 not in times.places and not names_time(shape.names[0]):
-        reasons.append(f"the title {shape.names[0]!r} stands above the running numbers")
+        notes.add(f"the title {shape.names[0]!r} is above the running numbers")
         return rf'^"?([^"{re.escape(shape.delimiter)}]+)"?{re.escape(shape.delimiter)}'
     return ""
 
@@ -339,7 +333,7 @@ def _events(shape: Shape, times: _Times, guessed: Guessed) -> tuple[Reference, .
     return tuple(reference(shape, place) for place in found)
 
 
-def _footer(shape: Shape, reasons: list[str]) -> str:
+def _footer(shape: Shape, notes: Notes) -> str:
     last: list[str] = []
     encoding = "utf-8" if shape.encoding == "utf-16" else shape.encoding
     for block in blocks(shape.head, 1 << 22):
@@ -347,7 +341,7 @@ def _footer(shape: Shape, reasons: list[str]) -> str:
     found = footer_of(last, shape.delimiter)
     if not found:
         return ""
-    reasons.append(f"the table ends before the line {found[:60]!r}")
+    notes.add(f"the table ends before the line {found[:60]!r}")
     start = re.split(r"\d", found.strip())[0].strip()
     return f"^{re.escape(start or found.strip())}".replace(r"\ ", " ")
 

@@ -1,4 +1,4 @@
-"""Which columns of an unknown logger file hold which quantity, told from their headings and their numbers."""
+"""Which columns of an unknown logger file hold which quantity, by their headings and their numbers."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from gwnet.ingest.loggers.columns import numbers_of
+from gwnet.ingest.loggers.guess_notes import Notes
 from gwnet.ingest.loggers.guess_shape import Shape, reference
 from gwnet.ingest.loggers.layout import MISSING, ValueRule
 from gwnet.ingest.loggers.words import (
@@ -28,7 +29,7 @@ _SENTINELS: Final = re.compile(r"-(?:9{3,6}|6999|7999)(?:[.,]9*0*)?|9{5,6}(?:[.,
 
 @dataclass
 class Guessed:
-    """What was found.
+    """Columns of values as they were inferred.
 
     Attributes
     ----------
@@ -44,9 +45,11 @@ class Guessed:
         Words for no value.
     wanted : str
         Quantity that is asked for.
-    reasons, doubts : list of str
-        Sentences.
+    notes : Notes
+        Takes reasons and doubts.
     """
+
+    notes: Notes
 
     rules: tuple[ValueRule, ...] = ()
     places: list[int] = field(default_factory=list)
@@ -54,12 +57,12 @@ class Guessed:
     select: int | None = None
     missing: tuple[str, ...] = ()
     wanted: str = ""
-    reasons: list[str] = field(default_factory=list)
-    doubts: list[str] = field(default_factory=list)
 
 
-def values_of(shape: Shape, times: tuple[int, ...], marks: tuple[str, str], wanted: str = "") -> Guessed:
-    """Tell the columns of values.
+def find_values(
+    shape: Shape, times: tuple[int, ...], marks: tuple[str, str], notes: Notes, wanted: str = ""
+) -> Guessed:
+    """Find the columns of values.
 
     Parameters
     ----------
@@ -69,15 +72,17 @@ def values_of(shape: Shape, times: tuple[int, ...], marks: tuple[str, str], want
         Places of the time.
     marks : tuple of str
         Decimal mark and mark of thousands of its numbers.
+    notes : Notes
+        Takes reasons and doubts.
     wanted : str, optional
         Quantity that is asked for; the one column of such a unit is taken to be this.
 
     Returns
     -------
     Guessed
-        Columns, words for no value, reasons and doubts.
+        Columns and words for no value.
     """
-    made = Guessed(wanted=wanted)
+    guessed = Guessed(notes, wanted=wanted)
     decimal, thousands = marks
     rules: dict[str, ValueRule] = {}
     for place, name in enumerate(shape.names):
@@ -85,114 +90,118 @@ def values_of(shape: Shape, times: tuple[int, ...], marks: tuple[str, str], want
             continue
         cells = [row[place] for row in shape.rows if len(row) > place]
         numbers = numbers_of((cell.replace(thousands, "") if thousands else cell for cell in cells), decimal)
-        _select(made, shape, place, cells)
-        if not numbers or place == made.select:
+        _select(guessed, shape, place, cells)
+        if not numbers or place == guessed.select:
             continue
         named = read_heading(name, shape.units[place])
-        rule = _rule(made, shape, place, named, numbers)
+        rule = _rule(guessed, shape, place, named, numbers)
         if rule is None:
-            made.passed.append(place)
+            guessed.passed.append(place)
         elif rule.quantity in rules:
-            made.passed.append(place)
-            made.doubts.append(f"column {name!r} gives the {rule.quantity} once more and was passed over")
+            guessed.passed.append(place)
+            guessed.notes.add(doubt=f"column {name!r} gives the {rule.quantity} once more and was passed over")
         else:
             rules[rule.quantity] = rule
-            made.places.append(place)
-            _missing(made, name, cells, decimal)
-    made.rules = tuple(_as_wanted(made, list(rules.values())))
+            guessed.places.append(place)
+            _missing(guessed, name, cells, decimal)
+    guessed.rules = tuple(_as_wanted(guessed, list(rules.values())))
     if not rules:
-        made.doubts.append("no column could be told to be a quantity: name the columns under [[columns]]")
-    return made
+        guessed.notes.add(doubt="no column could be recognized as a quantity: name the columns under [[columns]]")
+    return guessed
 
 
-def _as_wanted(made: Guessed, rules: list[ValueRule]) -> list[ValueRule]:
+def _as_wanted(guessed: Guessed, rules: list[ValueRule]) -> list[ValueRule]:
     """Return the columns, the only one of the kind that is asked for named so."""
-    if not made.wanted or made.wanted in {rule.quantity for rule in rules}:
+    if not guessed.wanted or guessed.wanted in {rule.quantity for rule in rules}:
         return rules
-    same = [rule for rule in rules if QUANTITIES[rule.quantity] == QUANTITIES[made.wanted]]
+    same = [rule for rule in rules if QUANTITIES[rule.quantity] == QUANTITIES[guessed.wanted]]
     if len(same) != 1:
         return rules
-    made.reasons.append(f"column {same[0].column!r} was taken as {made.wanted}, as asked for")
-    return [replace(rule, quantity=made.wanted) if rule is same[0] else rule for rule in rules]
+    guessed.notes.add(f"column {same[0].column!r} was taken as {guessed.wanted}, as asked for")
+    return [replace(rule, quantity=guessed.wanted) if rule is same[0] else rule for rule in rules]
 
 
-def _rule(made: Guessed, shape: Shape, place: int, named: Named, numbers: list[float]) -> ValueRule | None:
+def _rule(guessed: Guessed, shape: Shape, place: int, named: Named, numbers: list[float]) -> ValueRule | None:
     """Return what a column of numbers is, None where its heading names nothing."""
     name = shape.names[place]
     quantity = named.quantity
     if not quantity and named.vague and named.unit:
-        quantity = _vague(made, name, named.unit, numbers)
+        quantity = _vague(guessed, name, named.unit, numbers)
     if not quantity:
         if named.vague:
-            made.doubts.append(f"column {name!r} was passed over: its heading says neither of what it is nor its unit")
+            guessed.notes.add(
+                doubt=f"column {name!r} was passed over: its heading says neither of what it is nor its unit"
+            )
         else:
-            made.reasons.append(f"column {name!r} was passed over: its heading names no quantity with its unit")
+            guessed.notes.add(f"column {name!r} was passed over: its heading names no quantity with its unit")
         return None
     if not named.unit:
-        made.doubts.append(f"column {name!r} is {quantity}, and its unit is not said: give it under [[columns]]")
+        guessed.notes.add(doubt=f"column {name!r} is {quantity}, and its unit is not said: give it under [[columns]]")
     else:
-        made.reasons.append(f"column {name!r} is {quantity} in {named.unit}, by its heading")
-        _plausible(made, name, quantity, named.unit, numbers)
+        guessed.notes.add(f"column {name!r} is {quantity} in {named.unit}, by its heading")
+        _plausible(guessed, name, quantity, named.unit, numbers)
     own = heading_unit(name, quantity, shape.units[place] if shape.units_below else "")
     return ValueRule(quantity, reference(shape, place), "" if own else named.unit)
 
 
-def _vague(made: Guessed, name: str, unit: str, numbers: list[float]) -> str:
+def _vague(guessed: Guessed, name: str, unit: str, numbers: list[float]) -> str:
     """Return what a column is whose heading does not say it."""
-    if made.wanted and unit_of(unit, made.wanted):
-        return made.wanted
+    if guessed.wanted and unit_of(unit, guessed.wanted):
+        return guessed.wanted
     if unit_of(unit, "water pressure") is None:
-        made.doubts.append(
-            f"column {name!r} does not say of what it is; it was taken as water column, the height of water over the "
-            "sensor: check that it is no depth to water and no elevation"
+        guessed.notes.add(
+            doubt=f"column {name!r} does not say of what it is; it was taken as water column, the height of water over "
+            "the sensor: check that it is no depth to water and no elevation"
         )
         return "water column"
     found, why = absolute_or_not(*(to_pascals(edge, unit) for edge in (min(numbers), max(numbers))))
     if found:
-        made.reasons.append(f"column {name!r} was taken as {found}: {why}")
+        guessed.notes.add(f"column {name!r} was taken as {found}: {why}")
     quantity = found or "absolute pressure"
-    made.doubts.append(
-        f"the heading {name!r} does not say whether the pressure is absolute or of the water alone: "
+    guessed.notes.add(
+        doubt=f"the heading {name!r} does not say whether the pressure is absolute or of the water alone: "
         "--series 'absolute pressure' or 'water pressure' says it"
     )
     return quantity
 
 
-def _plausible(made: Guessed, name: str, quantity: str, unit: str, numbers: list[float]) -> None:
-    """Doubt a quantity that its numbers speak against, unless it was asked for."""
-    if made.wanted and QUANTITIES[made.wanted] == QUANTITIES[quantity]:
+def _plausible(guessed: Guessed, name: str, quantity: str, unit: str, numbers: list[float]) -> None:
+    """Doubt a quantity that its numbers contradict, unless it was asked for."""
+    if guessed.wanted and QUANTITIES[guessed.wanted] == QUANTITIES[quantity]:
         return
     if quantity == "absolute pressure":
         lowest, highest = (to_pascals(edge, unit) for edge in (min(numbers), max(numbers)))
         if lowest < 50_000.0:
-            made.doubts.append(f"column {name!r} goes down to {min(numbers):g} {unit}, less than air pressure can be")
+            guessed.notes.add(
+                doubt=f"column {name!r} goes down to {min(numbers):g} {unit}, less than air pressure can be"
+            )
         elif highest < 109_000.0:
-            made.reasons.append(
+            guessed.notes.add(
                 f"column {name!r} never leaves the range of air pressure; if it is of a barometer, "
                 "--series 'air pressure' says so"
             )
     elif QUANTITIES[quantity] == "temperature" and not -60.0 < min(numbers) <= max(numbers) < 140.0:
-        made.doubts.append(f"column {name!r} holds {min(numbers):g} to {max(numbers):g} {unit}")
+        guessed.notes.add(doubt=f"column {name!r} holds {min(numbers):g} to {max(numbers):g} {unit}")
 
 
-def _select(made: Guessed, shape: Shape, place: int, cells: list[str]) -> None:
+def _select(guessed: Guessed, shape: Shape, place: int, cells: list[str]) -> None:
     """Note a column that says which well or instrument a row is of, where it has several."""
     name = shape.names[place]
     distinct = Counter(cell for cell in cells if cell)
     several = 1 < len(distinct) <= max(2, len(cells) // 3)
-    if made.select is None and several and names_well(name) and not re.search(r"_?nr$|row", name):
-        made.select = place
+    if guessed.select is None and several and names_well(name) and not re.search(r"_?nr$|row", name):
+        guessed.select = place
         shown = ", ".join(list(distinct)[:6])
-        made.reasons.append(f"the file is of several wells or instruments: column {name!r} has {shown}")
+        guessed.notes.add(f"the file is of several wells or instruments: column {name!r} has {shown}")
 
 
-def _missing(made: Guessed, name: str, cells: list[str], decimal: str) -> None:
+def _missing(guessed: Guessed, name: str, cells: list[str], decimal: str) -> None:
     """Note words in a column of numbers that stand for no value."""
     words = Counter(cell for cell in cells if cell and cell not in MISSING and not numbers_of([cell], decimal))
     found = [word for word, count in words.most_common(5) if re.search(r"[^\W\d_]|[*?#-]", word) and len(word) <= 20]
     found = [word for word in found if words[word] > 1 or len(cells) > 20]
     sentinels = [word for word in dict.fromkeys(cells) if _SENTINELS.fullmatch(word)]
-    new = [word for word in (*found, *sentinels) if word not in made.missing]
+    new = [word for word in (*found, *sentinels) if word not in guessed.missing]
     if new:
-        made.missing = (*made.missing, *new)
-        made.doubts.append(f"{', '.join(map(repr, new))} in column {name!r} was taken as no value")
+        guessed.missing = (*guessed.missing, *new)
+        guessed.notes.add(doubt=f"{', '.join(map(repr, new))} in column {name!r} was taken as no value")

@@ -1,4 +1,4 @@
-"""Where the table of an unknown logger file stands: encoding, delimiter, headings, first row, footer, decimal mark."""
+"""Where the table of an unknown logger file is: encoding, delimiter, headings, first row, footer, decimal mark."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from gwnet.errors import IngestError, LayoutError, UnreadableFileError
+from gwnet.ingest.loggers.guess_notes import Notes
 from gwnet.ingest.loggers.guess_times import looks_like_clock, looks_like_count, looks_like_stamp
 from gwnet.ingest.loggers.layout import Reference
 from gwnet.ingest.loggers.plan import split_line
@@ -23,7 +24,7 @@ _NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)*|[.,]\d+)(?:[eE][+-]?\d+)?"
 
 @dataclass
 class Shape:
-    """What was found.
+    """Where a table is and how it is written.
 
     Attributes
     ----------
@@ -36,15 +37,13 @@ class Shape:
     first_line : int
         First line of the table.
     units_below : bool
-        Whether a line of units stands below the headings.
+        Whether a line of units is below the headings.
     names : list of str
         Headings.
     units : list of str
         Units below them, empty where there are none.
     rows : list of list of str
         The first rows.
-    reasons, doubts : list of str
-        Sentences.
     """
 
     head: Head
@@ -56,26 +55,26 @@ class Shape:
     names: list[str] = field(default_factory=list)
     units: list[str] = field(default_factory=list)
     rows: list[list[str]] = field(default_factory=list)
-    reasons: list[str] = field(default_factory=list)
-    doubts: list[str] = field(default_factory=list)
 
     def above(self) -> list[str]:
         """Return the lines down to the headings."""
         return list(self.head.lines[: self.heading_line or self.first_line - 1])
 
 
-def shape_of(path: Path) -> Shape:
+def find_table(path: Path, notes: Notes) -> Shape:
     """Find the table of a file.
 
     Parameters
     ----------
     path : pathlib.Path
         The file.
+    notes : Notes
+        Takes reasons and doubts.
 
     Returns
     -------
     Shape
-        Where and how it stands.
+        Where it is and how it is written.
 
     Raises
     ------
@@ -84,22 +83,25 @@ def shape_of(path: Path) -> Shape:
     gwnet.errors.LayoutError
         If no rows with a time are found, or the cells of rows and headings do not fit together.
     """
-    encoding, reason, doubt = _encoding(path)
+    encoding, *why = _encoding(path)
+    notes.add(*why)
     head = read_head(path, encoding)
     delimiter, count, first = _table(head)
-    made = Shape(head, "utf-8" if head.mark and encoding == "utf-8" else encoding, delimiter, 0, first)
-    made.reasons = [reason] if reason else []
-    made.doubts = [doubt] if doubt else []
-    made.rows = [cells for cells in (split_line(x, delimiter) for x in head.lines[first - 1 :]) if any(cells)]
-    _headings(made, count)
-    made.reasons.append(f"cells are parted by a {_DELIMITERS[delimiter]}")
-    _refuse_loose_decimals(made, count)
-    longest = max(map(len, made.rows), default=0)
-    extra = any(cell for row in made.rows for cell in row[len(made.names) :])
-    if made.names and (extra or longest < len(made.names)):
-        said = f"rows have {longest} cells at most and the headings {len(made.names)}"
-        made.doubts.append(f"{said}: what stands under a heading may not be of it")
-    return made
+    shape = Shape(head, "utf-8" if head.mark and encoding == "utf-8" else encoding, delimiter, 0, first)
+    shape.rows = [cells for cells in (split_line(x, delimiter) for x in head.lines[first - 1 :]) if any(cells)]
+    _headings(shape, count)
+    if shape.heading_line:
+        preamble = shape.heading_line - 1
+        lead = f", after {preamble} line{'s' * (preamble > 1)} of preamble" if preamble else ""
+        notes.add(f"headings are in line {shape.heading_line}{lead}; the table begins in {shape.first_line}")
+    notes.add(f"cells are separated by a {_DELIMITERS[delimiter]}")
+    _refuse_loose_decimals(shape, count)
+    longest = max(map(len, shape.rows), default=0)
+    extra = any(cell for row in shape.rows for cell in row[len(shape.names) :])
+    if shape.names and (extra or longest < len(shape.names)):
+        lengths = f"rows have {longest} cells at most and the headings {len(shape.names)}"
+        notes.add(doubt=f"{lengths}: what is under a heading may not be of it")
+    return shape
 
 
 def _encoding(path: Path) -> tuple[str, str, str]:
@@ -120,7 +122,7 @@ def _encoding(path: Path) -> tuple[str, str, str]:
                 piece = file.read(1 << 20)
             decoder.decode(b"", final=True)
     except OSError:
-        return "utf-8", "", ""  # read_head tells what is wrong
+        return "utf-8", "", ""  # read_head reports what is wrong
     except UnicodeDecodeError:
         return _one_byte(path)
     if start.startswith(codecs.BOM_UTF8):
@@ -138,7 +140,7 @@ def _one_byte(path: Path) -> tuple[str, str, str]:
     try:
         content.decode("cp1252")
     except UnicodeDecodeError:
-        return "latin-1", "the bytes are not UTF-8", "some signs are garbled; the numbers are read as they stand"
+        return "latin-1", "the bytes are not UTF-8", "some signs are garbled; the numbers are read as they are"
     return "cp1252", "the bytes are not UTF-8, and all have a sign in Windows-1252", ""
 
 
@@ -178,37 +180,34 @@ def _refuse_no_rows(head: Head) -> None:
             message = f"The file has headings in line {headings[0]} and no readings below them."
             raise UnreadableFileError(message, where=where, fix="Download it again; nothing was recorded in it.")
     message = (
-        "No rows were found that hold a date and a number, parted by commas, semicolons, tabs, bars or blanks "
+        "No rows were found that hold a date and a number, separated by commas, semicolons, tabs, bars or blanks "
         f"(the file begins with {head.lines[0][:60]!r})."
     )
     fix = "Check that it is an export of readings; if it is, write a layout by hand and give it with --layout."
     raise LayoutError(message, where=where, fix=fix)
 
 
-def _headings(made: Shape, count: int) -> None:
+def _headings(shape: Shape, count: int) -> None:
     """Find the headings above the table, and a line of units between."""
-    lines = made.head.lines
-    above = [n for n in range(made.first_line - 1, 0, -1) if lines[n - 1].strip(f" {made.delimiter}")]
+    lines = shape.head.lines
+    above = [n for n in range(shape.first_line - 1, 0, -1) if lines[n - 1].strip(f" {shape.delimiter}")]
     for step, line in enumerate(above[:3]):
-        cells = split_line(lines[line - 1], made.delimiter)
+        cells = split_line(lines[line - 1], shape.delimiter)
         if len(cells) < 2 or not any(names_time(cell) for cell in cells) or any(map(looks_like_stamp, cells)):
             continue
-        made.heading_line = line
-        made.names = [" ".join(cell.split()) for cell in cells]
-        if step == 1 and above[0] == line + 1 and _are_units(lines[above[0] - 1], made.delimiter):
-            made.units_below = True
-            made.units = split_line(lines[above[0] - 1], made.delimiter)
+        shape.heading_line = line
+        shape.names = [" ".join(cell.split()) for cell in cells]
+        if step == 1 and above[0] == line + 1 and _are_units(lines[above[0] - 1], shape.delimiter):
+            shape.units_below = True
+            shape.units = split_line(lines[above[0] - 1], shape.delimiter)
         break
-    if not made.names and above and above[0] == made.first_line - 1:
-        cells = split_line(lines[above[0] - 1], made.delimiter)
+    if not shape.names and above and above[0] == shape.first_line - 1:
+        cells = split_line(lines[above[0] - 1], shape.delimiter)
         if len(cells) >= max(2, count - 1) and not any(_NUMBER.fullmatch(cell) for cell in cells):
-            made.heading_line = above[0]
-            made.names = [" ".join(cell.split()) for cell in cells]
-    if made.heading_line:
-        preamble = made.heading_line - 1
-        lead = f", after {preamble} line{'s' * (preamble > 1)} of preamble" if preamble else ""
-        made.reasons.append(f"headings stand in line {made.heading_line}{lead}; the table begins in {made.first_line}")
-        made.units += [""] * (len(made.names) - len(made.units))
+            shape.heading_line = above[0]
+            shape.names = [" ".join(cell.split()) for cell in cells]
+    if shape.heading_line:
+        shape.units += [""] * (len(shape.names) - len(shape.units))
 
 
 def _are_units(line: str, delimiter: str) -> bool:
@@ -217,17 +216,17 @@ def _are_units(line: str, delimiter: str) -> bool:
     return any(unit_of(cell, kind) for cell in cells for kind in kinds)
 
 
-def _refuse_loose_decimals(made: Shape, count: int) -> None:
+def _refuse_loose_decimals(shape: Shape, count: int) -> None:
     """Refuse rows that have more cells than headings because of decimal commas between commas."""
-    if made.delimiter != "," or not made.names or count <= len(made.names):
+    if shape.delimiter != "," or not shape.names or count <= len(shape.names):
         return
-    extra = [cell for row in made.rows[:50] for cell in row[len(made.names) :] if cell]
+    extra = [cell for row in shape.rows[:50] for cell in row[len(shape.names) :] if cell]
     if extra and all(cell.isdigit() for cell in extra):
         message = (
-            f"The headings have {len(made.names)} cells and the rows {count}: numbers with a decimal comma stand "
-            "between commas, so cells and decimals cannot be told apart."
+            f"The headings have {len(shape.names)} cells and the rows {count}: numbers with a decimal comma are "
+            "between commas, so cells and decimals cannot be distinguished."
         )
-        place = f"{made.head.path}, row {made.first_line}"
+        place = f"{shape.head.path}, row {shape.first_line}"
         fix = "Export again with semicolons or tabs between the cells, or with decimal points."
         raise IngestError(message, where=place, fix=fix)
 
@@ -246,7 +245,7 @@ def reference(shape: Shape, place: int) -> Reference:
     -------
     int or str
         Its heading; a pattern of its beginning, where an offset or a number that could be a serial number follows; its
-        number, where the heading does not tell it from others.
+        number, where another has the same heading.
     """
     names = shape.names
     name = names[place]
@@ -287,8 +286,8 @@ def footer_of(lines: Sequence[str], delimiter: str) -> str:
     return found
 
 
-def decimal_of(cells: Sequence[str], delimiter: str) -> tuple[str, str, str, str]:
-    """Return the decimal mark and the mark of thousands of numbers, with reason and doubt.
+def decimal_of(cells: Sequence[str], delimiter: str, notes: Notes) -> tuple[str, str]:
+    """Return the decimal mark and the mark of thousands of numbers.
 
     Parameters
     ----------
@@ -296,11 +295,13 @@ def decimal_of(cells: Sequence[str], delimiter: str) -> tuple[str, str, str, str
         Cells of columns of values.
     delimiter : str
         Sign between cells.
+    notes : Notes
+        Takes reasons and doubts.
 
     Returns
     -------
     tuple of str
-        Decimal mark, mark of thousands, reason, doubt; empty where there is none.
+        Decimal mark; mark of thousands, empty where there is none.
     """
     points = [cell for cell in cells if re.fullmatch(r"[+-]?\d*\.\d+(?:[eE][+-]?\d+)?", cell)]
     commas = [cell for cell in cells if re.fullmatch(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?", cell)]
@@ -308,15 +309,15 @@ def decimal_of(cells: Sequence[str], delimiter: str) -> tuple[str, str, str, str
         both = rf"[+-]?\d{{1,3}}(?:{re.escape(thousands)}\d{{3}})+{re.escape(decimal)}\d+"
         example = next((cell for cell in cells if re.fullmatch(both, cell)), None)
         if example is not None:
-            return decimal, thousands, f"numbers have {thousands!r} between thousands, as in {example!r}", ""
+            notes.add(f"numbers have {thousands!r} between thousands, as in {example!r}")
+            return decimal, thousands
     if commas and len(commas) >= len(points):
-        reason = f"numbers have a decimal comma, as in {commas[0]!r}"
-        doubt = ""
+        notes.add(f"numbers have a decimal comma, as in {commas[0]!r}")
         if points:
-            doubt = f"{len(points)} numbers have a point, such as {points[0]!r}"
+            notes.add(doubt=f"{len(points)} numbers have a point, such as {points[0]!r}")
         elif all(re.fullmatch(r"[+-]?\d{1,3},\d{3}", cell) for cell in commas) and delimiter != ";":
-            doubt = f"the comma in {commas[0]!r} could also stand between thousands"
-        return ",", "", reason, doubt
+            notes.add(doubt=f"the comma in {commas[0]!r} could also be between thousands")
+        return ",", ""
     if commas:
-        return ".", "", "", f"{len(commas)} numbers have a comma, such as {commas[0]!r}"
-    return ".", "", "", ""
+        notes.add(doubt=f"{len(commas)} numbers have a comma, such as {commas[0]!r}")
+    return ".", ""

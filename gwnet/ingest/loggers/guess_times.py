@@ -1,4 +1,4 @@
-"""How the dates and times of a column are written, told from all of its cells."""
+"""How the dates and times of a column are written, inferred from all of its cells."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 
+from gwnet.ingest.loggers.guess_notes import Notes
 from gwnet.ingest.loggers.stamps import StampError, compile_formats, read_stamp
 
 _DATE: Final = (
@@ -86,23 +87,19 @@ def looks_like_count(cell: str) -> bool:
 
 
 @dataclass
-class Told:
-    """What the cells of a column of times tell.
+class Form:
+    """How the cells of a column of times are written.
 
     Attributes
     ----------
     formats : list of str
         Formats, the most frequent first.
-    reasons, doubts : list of str
-        Sentences.
-    offset : bool
+    has_offset : bool
         Whether the cells say their offset from UTC.
     """
 
     formats: list[str] = field(default_factory=list)
-    reasons: list[str] = field(default_factory=list)
-    doubts: list[str] = field(default_factory=list)
-    offset: bool = False
+    has_offset: bool = False
 
 
 @dataclass
@@ -151,45 +148,47 @@ class StampSurvey:
             self.hours.add(int(found["hour"]))
         return _form(found)
 
-    def told(self) -> Told:
-        """Return what all cells together tell."""
-        made = Told()
+    def infer_form(self, notes: Notes) -> Form:
+        """Return how all cells are written, by them together.
+
+        Parameters
+        ----------
+        notes : Notes
+            Takes reasons and doubts.
+
+        Returns
+        -------
+        Form
+            Their formats; none where no cell is a time.
+        """
+        if not self.forms and self.counts:
+            unit, text = ("milliseconds", "epoch ms") if self.longest >= 13 else ("seconds", "epoch s")
+            notes.add(f"times are counts of {unit} since 1970-01-01 UTC, by their size")
+            return Form([text], has_offset=True)
         if not self.forms:
-            if self.counts:
-                self._epoch(made)
-            return made
-        self._clocks(made)
-        order = self._order(made)
-        for form, _ in self.forms.most_common(6):
-            text = _format(form, order)
-            if text not in made.formats:
-                made.formats.append(text)
-        made.offset = any(form[3] for form in self.forms)
-        shown = " or ".join(made.formats)
-        made.reasons.insert(0, f"times are written {shown}, as in {self.first[0]!r}" if self.first else "")
-        return made
+            return Form()
+        place = len(notes.reasons)
+        self._clocks(notes)
+        order = self._order(notes)
+        formats = list(dict.fromkeys(_format(form, order) for form, _ in self.forms.most_common(6)))
+        notes.reasons.insert(place, f"times are written {' or '.join(formats)}, as in {self.first[0]!r}")
+        return Form(formats, has_offset=any(form[3] for form in self.forms))
 
-    def _epoch(self, made: Told) -> None:
-        unit = "milliseconds" if self.longest >= 13 else "seconds"
-        made.formats = ["epoch ms" if self.longest >= 13 else "epoch s"]
-        made.offset = True
-        made.reasons.append(f"times are counts of {unit} since 1970-01-01 UTC, by their size")
-
-    def _clocks(self, made: Told) -> None:
+    def _clocks(self, notes: Notes) -> None:
         halves = sum(count for form, count in self.forms.items() if "%p" in form[2])
         total = sum(self.forms.values())
         if halves and halves == total:
-            made.reasons.append("the clock has 12 hours: every time says AM or PM")
+            notes.add("the clock has 12 hours: every time says AM or PM")
         elif halves:
-            made.doubts.append(f"{halves:,} of {total:,} times say AM or PM and the others do not")
+            notes.add(doubt=f"{halves:,} of {total:,} times say AM or PM and the others do not")
         elif len(self.hours) > 4 and 0 not in self.hours and max(self.hours) <= 12 and total > 48:
-            made.doubts.append("no hour goes beyond 12 and none says AM or PM; the second half of the days may be lost")
+            notes.add(doubt="no hour goes beyond 12 and none says AM or PM; the second half of the days may be lost")
         if 24 in self.hours:
-            made.reasons.append("24:00 is read as the end of its day")
+            notes.add("24:00 is read as the end of its day")
         if 0 in self.hours and halves:
-            made.doubts.append("some hours are 0, which a 12-hour clock does not have")
+            notes.add(doubt="some hours are 0, which a 12-hour clock does not have")
 
-    def _order(self, made: Told) -> str:
+    def _order(self, notes: Notes) -> str:
         """Return the order of day, month and year of dates that are three numbers."""
         numeric = [date for date in self.dates if re.fullmatch(r"\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}", date)]
         if not numeric:
@@ -202,19 +201,20 @@ class StampSurvey:
         fitting = [order for order in candidates if wrong[order] == 0]
         if not fitting:
             best = min(candidates, key=lambda order: wrong[order])
-            made.doubts.append(
-                f"no order of day, month and year fits all dates; {_ORDERS[best]} misses the fewest ({wrong[best]})"
+            notes.add(
+                doubt=f"no order of day, month and year fits all dates; {_ORDERS[best]} misses the fewest "
+                f"({wrong[best]})"
             )
             return best
         if len(fitting) == 1:
             first, second = parts[:, 0].max(), parts[:, 1].max()
-            made.reasons.append(
+            notes.add(
                 f"dates are {_ORDERS[fitting[0]]}: their first number goes up to {first}, their second up to {second}"
             )
             return fitting[0]
-        return self._by_steps(fitting, numeric[0], made)
+        return self._by_steps(fitting, numeric[0], notes)
 
-    def _by_steps(self, fitting: list[str], example: str, made: Told) -> str:
+    def _by_steps(self, fitting: list[str], example: str, notes: Notes) -> str:
         """Choose among orders that all fit by the steps from row to row."""
         shares = {order: self._evenness(order) for order in fitting}
         ranked = sorted(fitting, key=lambda order: -shares[order])
@@ -222,7 +222,7 @@ class StampSurvey:
         clear = min(3.0 / max(len(self._ordered()), 1), 0.4 if self._has_clock() else 0.2)
         within_days = self._has_clock() or self._within_days()
         if within_days and shares[best] > 0.9 and shares[best] - shares[other] > clear:
-            made.reasons.append(
+            notes.add(
                 f"dates are {_ORDERS[best]}: only so do the rows follow one another in even steps "
                 f"({shares[best]:.1%} of them, against {shares[other]:.1%} as {_ORDERS[other]})"
             )
@@ -230,9 +230,9 @@ class StampSurvey:
         usual = "dmy" if "." in example or not any("%p" in form[2] for form in self.forms) else "mdy"
         usual = usual if usual in fitting else best
         either = " or ".join(_ORDERS[order] for order in fitting)
-        made.doubts.append(
-            f"dates such as {example!r} could be {either}, and nothing in the file tells; they were taken as "
-            f"{_ORDERS[usual]}: check it, and change formats if it is not so"
+        notes.add(
+            doubt=f"dates such as {example!r} could be {either}, and nothing in the file says which; they were taken "
+            f"as {_ORDERS[usual]}: check it, and change formats if it is not so"
         )
         return usual
 

@@ -54,66 +54,12 @@ class ValueRule:
 
 @dataclass(frozen=True)
 class Layout:
-    """Description of one kind of logger file; see ``gwnet/docs/layouts.md`` for the meaning of each part.
+    """Description of one kind of logger file, with an attribute for each of `KEYS`.
 
     Attributes
     ----------
-    name : str
-        Name by which it is asked for.
-    about : str
-        One sentence for people.
-    encoding : str
-        utf-8, utf-16, latin-1 or cp1252; a byte-order mark in the file goes before it.
-    delimiter : str
-        One sign between cells.
-    decimal : str
-        Decimal mark.
-    thousands : str
-        Mark between thousands; empty for none.
-    comment : str
-        What begins a line that is passed over; empty for none.
-    heading_row : int or None
-        Line of the headings, from 1.
-    heading_pattern : str or None
-        Pattern found in the line of the headings; the first such line is it.
-    first_row : int or None
-        First line of the table, where there are no headings.
-    rows_between : int
-        Lines between headings and table.
-    units_below : bool
-        Whether the line below the headings holds the units.
-    footer_pattern : str
-        Pattern of the line that ends the table; empty for none.
-    time_column, date_column, clock_column : int, str or None
-        Either one column of date and time, or two.
-    formats : tuple of str
-        Formats of the time or date column, tried in order.
-    clock_formats : tuple of str
-        Formats of the clock column.
-    zone : str
-        IANA name or fixed offset; empty where it comes from the file.
-    zone_pattern : str
-        Pattern whose first group is the offset (``-07:00``), searched in the lines down to the headings.
-    columns : tuple of ValueRule
-        The values; empty to take what the headings name.
-    events : tuple of int or str
-        Columns in which the instrument notes events.
-    event_rows : str
-        Pattern of lines that note an event and hold no values; empty for none.
-    missing : tuple of str
-        Words that stand for no value, beside `MISSING`.
-    serial_pattern : str
-        Pattern whose first group is the serial number, searched in the lines down to the headings.
-    serial_column : int, str or None
-        Column whose first filled cell is the serial number.
-    title_pattern : str
-        Pattern whose first group is the file's own title, searched likewise.
-    select_column : int, str or None
-        Column that says which well or instrument a row is of, where a file holds several.
-    select_value : str
-        The cell of that column whose rows are read; empty to be asked for.
     where : str
-        Where it was read from, for errors.
+        Where it comes from, for errors.
     """
 
     name: str
@@ -160,43 +106,75 @@ class Layout:
         return _written(self)
 
 
-#: Keys of each table of the file: the attribute and what it must be.
-_KEYS: Final[dict[str, dict[str, tuple[str, str]]]] = {
-    "": {"name": ("name", "text"), "about": ("about", "text"), "missing": ("missing", "texts")},
+@dataclass(frozen=True)
+class Key:
+    """One key of a layout file.
+
+    Attributes
+    ----------
+    attribute : str
+        Attribute of `Layout`, or of `ValueRule` under ``[[columns]]``.
+    kind : str
+        What it must be.
+    meaning : str
+        What it says.
+    """
+
+    attribute: str
+    kind: str
+    meaning: str
+
+
+#: Keys of each table of the file.
+KEYS: Final[dict[str, dict[str, Key]]] = {
+    "": {
+        "name": Key("name", "text", "name by which it is asked for; that of the file unless given"),
+        "about": Key("about", "text", "one sentence for people"),
+        "missing": Key("missing", "texts", f"words for no value, beside {', '.join(MISSING[1:])}"),
+    },
     "text": {
-        "encoding": ("encoding", "text"),
-        "delimiter": ("delimiter", "text"),
-        "decimal": ("decimal", "text"),
-        "thousands": ("thousands", "text"),
-        "comment": ("comment", "text"),
+        "encoding": Key("encoding", "text", "utf-8, utf-16, latin-1 or cp1252; a byte-order mark precedes it"),
+        "delimiter": Key("delimiter", "text", "one sign between cells"),
+        "decimal": Key("decimal", "text", "decimal mark, . or ,"),
+        "thousands": Key("thousands", "text", "mark between thousands"),
+        "comment": Key("comment", "text", "lines that begin so are passed over"),
     },
     "table": {
-        "heading_row": ("heading_row", "count"),
-        "heading_pattern": ("heading_pattern", "pattern"),
-        "first_row": ("first_row", "count"),
-        "rows_between": ("rows_between", "number"),
-        "units_below": ("units_below", "yes"),
-        "footer_pattern": ("footer_pattern", "pattern"),
+        "heading_row": Key("heading_row", "count", "line of the headings"),
+        "heading_pattern": Key("heading_pattern", "pattern", "found in the line of the headings; the first such line"),
+        "first_row": Key("first_row", "count", "first line of a table without headings"),
+        "rows_between": Key("rows_between", "number", "lines between headings and table"),
+        "units_below": Key("units_below", "yes", "whether the line below the headings holds the units"),
+        "footer_pattern": Key("footer_pattern", "pattern", "found in the line that ends the table"),
     },
     "time": {
-        "column": ("time_column", "reference"),
-        "date": ("date_column", "reference"),
-        "clock": ("clock_column", "reference"),
-        "formats": ("formats", "texts"),
-        "clock_formats": ("clock_formats", "texts"),
-        "zone": ("zone", "text"),
-        "zone_pattern": ("zone_pattern", "group"),
+        "column": Key("time_column", "reference", "column of date and time"),
+        "date": Key("date_column", "reference", "column of the date, with clock, instead of column"),
+        "clock": Key("clock_column", "reference", "column of the time of day"),
+        "formats": Key("formats", "texts", "formats of the time or date, tried in order"),
+        "clock_formats": Key("clock_formats", "texts", "formats of the time of day"),
+        "zone": Key("zone", "text", "IANA name or fixed offset of the times"),
+        "zone_pattern": Key("zone_pattern", "group", "offset or zone, in a line above the table"),
     },
     "columns": {
-        "quantity": ("quantity", "text"),
-        "column": ("column", "reference"),
-        "unit": ("unit", "text"),
-        "missing": ("missing", "texts"),
+        "quantity": Key("quantity", "text", f"one of {', '.join(QUANTITIES)}"),
+        "column": Key("column", "reference", "its column"),
+        "unit": Key("unit", "text", "its unit, where the heading does not say it"),
+        "missing": Key("missing", "texts", "words for no value in this column alone"),
     },
-    "events": {"columns": ("events", "references"), "rows": ("event_rows", "pattern")},
-    "serial": {"pattern": ("serial_pattern", "group"), "column": ("serial_column", "reference")},
-    "title": {"pattern": ("title_pattern", "group")},
-    "select": {"column": ("select_column", "reference"), "value": ("select_value", "text")},
+    "events": {
+        "columns": Key("events", "references", "rows with something here and no value are events"),
+        "rows": Key("event_rows", "pattern", "lines in which it is found are events"),
+    },
+    "serial": {
+        "pattern": Key("serial_pattern", "group", "serial number, in a line down to the headings"),
+        "column": Key("serial_column", "reference", "column of the serial number"),
+    },
+    "title": {"pattern": Key("title_pattern", "group", "title, in a line down to the headings")},
+    "select": {
+        "column": Key("select_column", "reference", "column of the well or instrument, in a file of several"),
+        "value": Key("select_value", "text", "which of them to read; --only precedes it"),
+    },
 }
 
 _KINDS: Final[dict[str, str]] = {
@@ -210,6 +188,21 @@ _KINDS: Final[dict[str, str]] = {
     "reference": "a column: its number from 1, its heading, or /pattern/",
     "references": "a list of columns: numbers, headings or /patterns/",
 }
+
+
+def describe_layout_keys() -> str:
+    """Return the keys of a layout file as a Markdown table.
+
+    Returns
+    -------
+    str
+        One row a key: its table, what it must be, what it says.
+    """
+    lines = ["| table | key | value | meaning |", "| --- | --- | --- | --- |"]
+    for table, keys in KEYS.items():
+        heading = {"": "", "columns": "`[[columns]]`"}.get(table, f"`[{table}]`")
+        lines += [f"| {heading} | `{name}` | {_KINDS[key.kind]} | {key.meaning} |" for name, key in keys.items()]
+    return "\n".join(lines)
 
 
 def layouts() -> list[Layout]:
@@ -291,13 +284,13 @@ def parse_layout(text: str, *, where: str = "layout", name: str = "layout") -> L
     for key, value in content.items():
         if key == "columns":
             rules = _rules(value, where)
-        elif key in _KEYS and key:
+        elif key in KEYS and key:
             if not isinstance(value, dict):
                 message = f"[{key}] must be a table of keys, and is {value!r}."
                 raise LayoutError(message, where=where, fix=f"Write it as [{key}] with its keys below.")
-            found.update(_taken(key, value, where))
+            found.update(_read_keys(key, value, where))
         else:
-            found.update(_taken("", {key: value}, where))
+            found.update(_read_keys("", {key: value}, where))
     layout = Layout(columns=tuple(rules), **found)
     _check(layout, where)
     return layout
@@ -305,35 +298,35 @@ def parse_layout(text: str, *, where: str = "layout", name: str = "layout") -> L
 
 def _rules(value: Any, where: str) -> list[ValueRule]:
     if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
-        raise LayoutError("The columns must each stand under [[columns]].", where=where, fix="Use double brackets.")
+        raise LayoutError("The columns must each be under [[columns]].", where=where, fix="Use double brackets.")
     rules = []
     for place, one in enumerate(value, 1):
-        taken = _taken("columns", one, f"{where}, [[columns]] {place}")
+        taken = _read_keys("columns", one, f"{where}, [[columns]] {place}")
         lacking = [key for key in ("quantity", "column") if key not in taken]
         if lacking:
             message = f"The key {lacking[0]!r} is missing."
             raise LayoutError(
-                message, where=f"{where}, [[columns]] {place}", fix=f"Keys: {', '.join(_KEYS['columns'])}."
+                message, where=f"{where}, [[columns]] {place}", fix=f"Keys: {', '.join(KEYS['columns'])}."
             )
         rules.append(ValueRule(**taken))
     return rules
 
 
-def _taken(table: str, value: dict[str, Any], where: str) -> dict[str, Any]:
-    keys = _KEYS[table]
+def _read_keys(table: str, value: dict[str, Any], where: str) -> dict[str, Any]:
+    keys = KEYS[table]
     place = f"[{table}] " if table and table != "columns" else ""
-    made: dict[str, Any] = {}
+    values: dict[str, Any] = {}
     for key, given in value.items():
         if key not in keys:
-            known = ", ".join([*(k for k in keys), *([f"[{k}]" for k in _KEYS if k] if not table else [])])
+            known = ", ".join([*(k for k in keys), *([f"[{k}]" for k in KEYS if k] if not table else [])])
             message = f"The key {place}{key!r} is not known."
             raise LayoutError(message, where=where, fix=f"Known here: {known}.")
-        attribute, kind = keys[key]
-        if not _fits(given, kind):
-            message = f"{place}{key} must be {_KINDS[kind]}, and is {given!r}."
+        declared = keys[key]
+        if not _fits(given, declared.kind):
+            message = f"{place}{key} must be {_KINDS[declared.kind]}, and is {given!r}."
             raise LayoutError(message, where=where, fix="Change it.")
-        made[attribute] = tuple(given) if isinstance(given, list) else given
-    return made
+        values[declared.attribute] = tuple(given) if isinstance(given, list) else given
+    return values
 
 
 def _fits(value: Any, kind: str) -> bool:
@@ -355,7 +348,7 @@ def _fits(value: Any, kind: str) -> bool:
 
 
 def is_pattern(reference: str) -> str | None:
-    """Return the pattern of a reference that stands between slashes, None for a heading.
+    """Return the pattern of a reference between slashes, None for a heading.
 
     Parameters
     ----------
@@ -432,7 +425,7 @@ def _check_columns(layout: Layout, where: str) -> None:
             message = f"[[columns]] quantity {rule.quantity!r} is not known."
             raise LayoutError(message, where=where, fix=f"Write one of: {', '.join(QUANTITIES)}.")
         if rule.quantity in seen:
-            message = f"[[columns]] {rule.quantity!r} stands twice; a file gives each quantity of an instrument once."
+            message = f"[[columns]] {rule.quantity!r} occurs twice; a file has each quantity of an instrument once."
             raise LayoutError(message, where=where, fix="Take one of the columns out.")
         seen.add(rule.quantity)
         if rule.unit and unit_of(rule.unit, rule.quantity) is None:
@@ -453,17 +446,16 @@ def _written(layout: Layout) -> str:
     plain = Layout("")
     shown = {"encoding", "delimiter", "decimal", "formats"}
     lines: list[str] = []
-    for table, keys in _KEYS.items():
+    for table, keys in KEYS.items():
         if table == "columns":
             for rule in layout.columns:
-                lines += ["", "[[columns]]", f"quantity = {_toml(rule.quantity)}", f"column = {_toml(rule.column)}"]
-                lines += [f"unit = {_toml(rule.unit)}"] if rule.unit else []
-                lines += [f"missing = {_toml(rule.missing)}"] if rule.missing else []
+                values = {name: getattr(rule, key.attribute) for name, key in keys.items()}
+                lines += ["", "[[columns]]", *(f"{name} = {_toml(value)}" for name, value in values.items() if value)]
             continue
         kept = [
-            f"{key} = {_toml(getattr(layout, attribute))}"
-            for key, (attribute, _) in keys.items()
-            if attribute in shown or getattr(layout, attribute) != getattr(plain, attribute)
+            f"{name} = {_toml(getattr(layout, key.attribute))}"
+            for name, key in keys.items()
+            if key.attribute in shown or getattr(layout, key.attribute) != getattr(plain, key.attribute)
         ]
         if kept:
             lines += ["", f"[{table}]", *kept] if table else kept

@@ -132,22 +132,13 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
         If the file ends before its table begins.
     """
     where = str(head.path)
-    heading_line, names = _heading(layout, head)
-    first = layout.first_row or heading_line + 1 + layout.rows_between + layout.units_below
-    rows = [split_line(line, layout.delimiter) for line in head.lines[first - 1 : first - 1 + SAMPLE]]
-    rows = [cells for cells in rows if any(cells)]
-    if not rows and head.whole:
+    heading_line, first, table = _table(layout, head)
+    if not table.rows and head.whole:
         message = f"The file ends at line {len(head.lines)}, where its readings should begin."
         raise UnreadableFileError(message, where=where, fix="Download it again; nothing was recorded in it.")
-    if not names:
-        names = tuple(f"column {n}" for n in range(1, 1 + max(map(len, rows), default=1)))
     notes: list[str] = []
-    times = _times(layout, names, where)
+    times = _times(layout, table.names, where)
     formats = (layout.time_formats(), layout.day_formats())[: len(times)]
-    units = (
-        split_line("".join(head.lines[heading_line : heading_line + 1]), layout.delimiter) if layout.units_below else []
-    )
-    table = Table(layout, names, (*units, *[""] * len(names)), tuple(rows), where)
     found = values_in(table, times, notes, quantity)
     select = selection(table, only)
     choosing = {select[0]} if select is not None else set()
@@ -158,7 +149,7 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
         layout=layout,
         heading_line=heading_line,
         heading=head.lines[heading_line - 1] if heading_line else "",
-        names=names,
+        names=table.names,
         first_line=first,
         times=times,
         formats=formats,
@@ -167,11 +158,24 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
         missing=tuple(frozenset((*MISSING, *layout.missing, *words)) for _, _, words in found),
         events=events,
         select=select,
-        zone=_zone(layout, above, zone, rows, times, formats, where),
+        zone=_zone(layout, above, zone, table.rows, times, formats, where),
         serial=_serial(table, above),
         title=_group(layout.title_pattern, above),
         notes=tuple(notes),
     )
+
+
+def _table(layout: Layout, head: Head) -> tuple[int, int, Table]:
+    """Return the line of the headings, the first line of the table, and the table with its first rows."""
+    heading_line, names = _heading(layout, head)
+    first = layout.first_row or heading_line + 1 + layout.rows_between + layout.units_below
+    cells = (split_line(line, layout.delimiter) for line in head.lines[first - 1 : first - 1 + SAMPLE])
+    rows = tuple(row for row in cells if any(row))
+    if not names:
+        names = tuple(f"column {n}" for n in range(1, 1 + max(map(len, rows), default=1)))
+    below = "".join(head.lines[heading_line : heading_line + 1]) if layout.units_below else ""
+    units = split_line(below, layout.delimiter) if below else []
+    return heading_line, first, Table(layout, names, (*units, *[""] * len(names)), rows, str(head.path))
 
 
 def _heading(layout: Layout, head: Head) -> tuple[int, tuple[str, ...]]:
@@ -244,11 +248,8 @@ def first_selected(layout: Layout, head: Head) -> str:
     str
         The cell; empty where there is none.
     """
-    heading_line, names = _heading(layout, head)
-    place = place_of(layout.select_column or 1, names, "the well or instrument", str(head.path))
-    first = layout.first_row or heading_line + 1 + layout.rows_between + layout.units_below
-    rows = (split_line(line, layout.delimiter) for line in head.lines[first - 1 :])
-    return next((cells[place] for cells in rows if len(cells) > place and cells[place]), "")
+    _, _, table = _table(layout, head)
+    return next(iter(table.cells(table.place(layout.select_column or 1, "the well or instrument"))), "")
 
 
 def lacking_units(layout: Layout, head: Head) -> list[ValueRule]:
@@ -268,12 +269,12 @@ def lacking_units(layout: Layout, head: Head) -> list[ValueRule]:
     """
     if layout.first_row is not None:
         return []
-    heading_line, names = _heading(layout, head)
-    units = split_line(head.lines[heading_line], layout.delimiter) if layout.units_below else []
-    units += [""] * len(names)
-    places = [(rule, place_of(rule.column, names, f"the {rule.quantity}", str(head.path))) for rule in layout.columns]
+    _, _, table = _table(layout, head)
+    places = [(rule, table.place(rule.column, f"the {rule.quantity}")) for rule in layout.columns]
     return [
-        rule for rule, place in places if not rule.unit and not heading_unit(names[place], rule.quantity, units[place])
+        rule
+        for rule, place in places
+        if not rule.unit and not heading_unit(table.names[place], rule.quantity, table.units[place])
     ]
 
 

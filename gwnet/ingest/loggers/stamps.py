@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from gwnet.errors import LayoutError
 
-#: Pattern of each letter; two-digit minutes and seconds tell a stamp that was cut.
+#: Pattern of each letter; with two digits of minutes and seconds a stamp that was cut is noticed.
 _FIELDS: Final[dict[str, str]] = {
     "Y": r"\d{4}",
     "y": r"\d{2}",
@@ -313,7 +313,7 @@ def read_column(cells: Any, formats: Sequence[StampFormat]) -> Stamps | None:
     ends = np.frombuffer(cells.buffers()[1], dtype=np.int32, count=count + 1, offset=4 * cells.offset)
     width = int(ends[1] - ends[0])
     if width == 0 or width > 64 or int(ends[-1]) - int(ends[0]) != width * count or np.any(np.diff(ends) != width):
-        return read_distinct(cells, formats)
+        return _read_distinct(cells, formats)
     signs = np.frombuffer(cells.buffers()[2], dtype=np.uint8, count=width * count, offset=int(ends[0]))
     try:
         first = signs[:width].tobytes().decode("ascii")
@@ -326,24 +326,11 @@ def read_column(cells: Any, formats: Sequence[StampFormat]) -> Stamps | None:
             made = _FixedWidth(columns, found, one).read()
             if made is not None:
                 return made
-    return read_distinct(cells, formats)
+    return _read_distinct(cells, formats)
 
 
-def read_distinct(cells: Any, formats: Sequence[StampFormat]) -> Stamps | None:
-    """Read a column of stamps by its distinct days and distinct times of day, or else its distinct cells.
-
-    Parameters
-    ----------
-    cells : pyarrow.BinaryArray
-        Cells as bytes.
-    formats : sequence of StampFormat
-        Formats, tried in order on each cell.
-
-    Returns
-    -------
-    Stamps or None
-        The times; None where a cell is no time.
-    """
+def _read_distinct(cells: Any, formats: Sequence[StampFormat]) -> Stamps | None:
+    """Read a column of stamps by its distinct days and distinct times of day, or else its distinct cells."""
     split = _split_formats(tuple(formats))
     if split is not None:
         made = _read_split(cells, *split)

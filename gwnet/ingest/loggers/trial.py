@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gwnet.clock import offset_minutes
+from gwnet.clock import offset_minutes, offset_text
 from gwnet.errors import LayoutError
 from gwnet.ingest.loggers.columns import Column
 from gwnet.ingest.loggers.guess import Proposal, propose_layout
@@ -98,11 +98,8 @@ class Trial:
         zone = "UTC" if self.zone == "in each stamp" else self.zone
         minutes = offset_minutes(times.astype("datetime64[us]"), zone)
         local = _texts((times.astype(np.int64) + minutes * 60_000).astype("datetime64[ms]"))
-        shown = [
-            f"{text}{'-' if shift < 0 else '+'}{abs(shift) // 60:02d}:{abs(shift) % 60:02d}"
-            for text, shift in zip(local, minutes.tolist(), strict=True)
-        ]
-        return shown[0], shown[1]
+        first, last = (f"{text}{offset_text(shift)}" for text, shift in zip(local, minutes.tolist(), strict=True))
+        return first, last
 
     def utc_text(self, time: np.datetime64) -> str:
         """Return a time of the file as text.
