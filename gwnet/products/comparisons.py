@@ -125,7 +125,7 @@ class ChangeMap(Product):
         """
         result, sums = self.result, self.result.sums
         left = result.wells[~result.wells["used"]]
-        untold = result.wells[result.wells["used"] & ~result.wells["told"]]
+        insignificant = result.wells[result.wells["used"] & ~result.wells["told"]]
         water = result.water_m3 or (None, None, None)
         row = {
             "aquifer": result.aquifer,
@@ -146,7 +146,7 @@ class ChangeMap(Product):
             "water_m3": water[0],
             "water_lowest_m3": water[1],
             "water_highest_m3": water[2],
-            "cannot_be_told": ", ".join(untold["well"]),
+            "cannot_be_told": ", ".join(insignificant["well"]),
             "exclusions": "; ".join(f"{w}: {r}" for w, r in zip(left["well"], left["reason"], strict=True)),
         }
         return pd.DataFrame([row])
@@ -256,7 +256,6 @@ class MapPair(Product):
             days) and reversed_percent; empty in the first row.
         """
         rows = []
-        turn = self.result.turn
         for i, one in enumerate(self.result.maps):
             row = {
                 "aquifer": one.aquifer,
@@ -265,11 +264,11 @@ class MapPair(Product):
                 "interval_m": one.interval_m,
                 **gradient_row(one.gradient),
             }
-            told = i == 1 and turn is not None
+            turn = self.result.turn if i == 1 else None
             row |= {
-                "turn": turn.verdict if told and turn is not None else "",
-                "turn_degrees": turn.angle_deg if told and turn is not None else None,
-                "turn_uncertainty_degrees": turn.half_width_deg if told and turn is not None else None,
+                "turn": "" if turn is None else turn.verdict,
+                "turn_degrees": None if turn is None else turn.angle_deg,
+                "turn_uncertainty_degrees": None if turn is None else turn.half_width_deg,
                 "reversed_percent": 100.0 * self.result.reversed_share if i == 1 else None,
             }
             rows.append(row)

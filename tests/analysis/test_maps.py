@@ -129,7 +129,7 @@ def test_one_gross_error_is_a_finding_and_stays_in_the_map():
     (finding,) = made.findings
     assert finding.well == "MW-07"
     assert finding.residual_m == pytest.approx(-143.2, abs=0.5)
-    assert finding.text.startswith(f"MW-07 stands {abs(finding.residual_m):.1f} m below what its neighbours suggest")
+    assert finding.text.startswith(f"MW-07 is {abs(finding.residual_m):.1f} m below what its neighbours suggest")
     assert "check its surveyed elevation" in finding.text
     assert "MW-07" in made.used["well"].tolist()
     assert made.gradient_sound is not None
@@ -187,7 +187,7 @@ def test_too_few_usable_wells():
 @pytest.mark.parametrize("count", [3, 4])
 def test_below_five_wells_there_is_a_caution(count):
     made = mapped(*field(count, seed=2))
-    assert f"Only {count} wells: contours are inferred throughout." in made.cautions
+    assert f"Only {count} levels: contours are inferred throughout." in made.cautions
     assert all(line.inferred for line in made.contours)
     assert any("takes 6" in text for text in made.cautions)
 

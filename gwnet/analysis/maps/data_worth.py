@@ -1,4 +1,4 @@
-"""What each well is worth to the map of a day, and where a further one would tell most: for a network's review.
+"""The data worth of each well to the map of a day, and of further ones: for a network's review.
 
 Data worth has a closed form: leaving a well out lowers the surface by its weight times its leave-one-out residual, and
 raises the variance by the weight squared over the diagonal of the inverse. The covariance is kept, since a refit would

@@ -1,4 +1,4 @@
-"""What a map is told beside its levels: barriers, a boundary, rivers with heads, bounds of heads, base layers.
+"""What a map is made from beside its levels: barriers, a boundary, rivers with heads, bounds of heads, base layers.
 
 Points of rivers are control rows of kind `river`: they shape the surface and are no measurements, so they stay out of
 gradient, cross-validation, findings, span and labels.
@@ -54,7 +54,7 @@ class River:
 
 @dataclass(frozen=True, eq=False)
 class MapFeatures:
-    """What a map is told beside its levels; geometry in the site's coordinate system.
+    """What a map is made from beside its levels; geometry in the site's coordinate system.
 
     Attributes
     ----------

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gwnet.analysis.maps.compartments import Side, main_surface
+from gwnet.analysis.maps.compartments import Compartment, main_surface
 from gwnet.analysis.maps.features import MapFeatures
 from gwnet.analysis.maps.result import Control, CrossValidation, HonourFailure, MapFinding, MethodScore
 from gwnet.analysis.maps.same_day import Span
@@ -78,10 +78,10 @@ def findings_of(levels: Control, test: NeighbourTest, unit: str) -> tuple[MapFin
     found = []
     for position in np.flatnonzero(test.outlier).tolist():
         residual, limit = float(test.residual_m[position]), float(test.limit_m[position])
-        side = "above" if residual > 0 else "below"
+        where = "above" if residual > 0 else "below"
         amount = length_text(abs(residual), unit, 1 if abs(residual) >= 10 else 2)
         text = (
-            f"{levels.names[position]} stands {amount} {side} what its neighbours suggest (leave-one-out); check its "
+            f"{levels.names[position]} is {amount} {where} what its neighbours suggest (leave-one-out); check its "
             "surveyed elevation, its reading and its aquifer before using this map."
         )
         found.append(MapFinding(levels.names[position], residual, limit, text))
@@ -210,11 +210,11 @@ def parameters_of(
         found.append(("difference from triangulation (rms)", length_text(against, unit)))
     if checked.n:
         found += [
-            ("leave-one-out error (rms)", f"{length_text(checked.rmse_m, unit)} at {checked.n} wells"),
+            ("leave-one-out error (rms)", f"{length_text(checked.rmse_m, unit)} at {checked.n} levels"),
             ("leave-one-out mean error", length_text(checked.mean_error_m, unit)),
         ]
     else:
-        found.append(("leave-one-out error (rms)", "none: no well can be estimated from the others"))
+        found.append(("leave-one-out error (rms)", "none: no level can be estimated from the others"))
     found += [
         ("inferred beyond", f"{length_text(rule.farthest_m * coordinate_m, unit, 0)} from the nearest well"),
     ]
@@ -258,11 +258,9 @@ def cautions_of(
     count = int(levels.measured.sum())
     texts: list[str] = []
     if count < FEW_WELLS:
-        texts.append(f"Only {count} wells: contours are inferred throughout.")
+        texts.append(f"Only {count} levels: contours are inferred throughout.")
     if count < LEAST_SEARCHED:
-        texts.append(
-            f"Too few wells to tell whether one of them does not fit its neighbours; it takes {LEAST_SEARCHED}."
-        )
+        texts.append(f"Too few levels to find one that does not fit its neighbours; {LEAST_SEARCHED} are needed.")
     if span.days > 1:
         texts.append(f"The levels were not taken on one day but over {span.days} days; heads may have moved meanwhile.")
     if span.untimed:
@@ -279,12 +277,12 @@ def cautions_of(
     return (*texts, *(text for text in more if text), _STANDING_CAUTION)
 
 
-def feature_cautions(sides: Sequence[Side], features: MapFeatures, levels: Control) -> list[str]:
+def feature_cautions(compartments: Sequence[Compartment], features: MapFeatures, levels: Control) -> list[str]:
     """Return what a reader must know of barriers, rivers and boundary.
 
     Parameters
     ----------
-    sides : sequence of Side
+    compartments : sequence of Compartment
         Sides of the map.
     features : MapFeatures
         Features of the map.
@@ -297,13 +295,13 @@ def feature_cautions(sides: Sequence[Side], features: MapFeatures, levels: Contr
         Sentences.
     """
     texts = []
-    if len(sides) > 1:
-        counts = " and ".join(str(side.positions.size) for side in sides)
+    if len(compartments) > 1:
+        counts = " and ".join(str(compartment.positions.size) for compartment in compartments)
         texts.append(
-            f"Barriers part the control into {len(sides)} sides with {counts} levels, each contoured by itself; the "
-            "gradient is that of one plane over all of them."
+            f"Barriers divide the control into {len(compartments)} compartments with {counts} levels, each contoured "
+            "by itself; the gradient is that of one plane over all of them."
         )
-    if any(side.barriers is not None for side in sides):
+    if any(compartment.barriers is not None for compartment in compartments):
         texts.append("Where a barrier ends inside the control, distances go around its end.")
     points = int((~levels.measured).sum())
     if points:

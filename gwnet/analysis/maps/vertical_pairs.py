@@ -38,7 +38,7 @@ VERTICAL_COLUMNS: Final = (
 #: Screens whose middles lie nearer in elevation than this stand at one depth [m] (project default).
 ONE_DEPTH_M: Final = 0.5
 
-_CANNOT: Final = "cannot be told"
+_NOT_DETERMINED: Final = "not determined"
 
 
 def site_vertical_table(
@@ -99,7 +99,7 @@ def vertical_table(
         Columns of `VERTICAL_COLUMNS`; one row a pair and round (or day, for levels outside rounds), sorted by site,
         cluster, pair and date. The screen distance is from the middle of the lower to the middle of the upper
         screen. The head difference is lower less upper, so that it and the gradient are positive upward; ``direction``
-        is ``upward``, ``downward`` or ``cannot be told``, and empty where there is no gradient, with the reason in
+        is ``upward``, ``downward`` or ``not determined``, and empty where there is no gradient, with the reason in
         ``note``.
 
     Notes
@@ -214,14 +214,13 @@ def _gradient(
         upper_half_width_m=above["uncertainty_m"],
         lower_half_width_m=below["uncertainty_m"],
     )
-    told = bool(found.determined)
     way = "upward" if float(found.gradient) > 0.0 else "downward"
     return made | {
         "head_difference_m": float(found.head_difference_m),
         "head_difference_uncertainty_m": float(found.half_width_m),
         "vertical_gradient": float(found.gradient),
         "vertical_gradient_uncertainty": float(found.gradient_half_width),
-        "direction": way if told else _CANNOT,
+        "direction": way if bool(found.determined) else _NOT_DETERMINED,
         "note": "; ".join(_notes(levels, pair, apart)),
     }
 
