@@ -121,7 +121,8 @@ def test_vertical_gradients_are_of_clusters_on_record(record):
 
 def test_nothing_is_drawn_below_the_base_and_a_part_shows_arrows_within_its_region():
     heads = np.array([[1.0, 2.0], [3.0, 4.0]])
-    grid = Grid(x=np.array([0.0, 1.0]), y=np.array([0.0, 1.0]), water_elevation_m=heads)
+    lines = np.array([0.0, 1.0])
+    grid = Grid(lines, lines, heads, heads, np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0]]))
     above, _, text = bounds.above_base(grid, (), 2.0, "m")
     assert np.isnan(above.water_elevation_m).tolist() == [[True, True], [False, False]]
     assert "over 50% of the control" in text

@@ -21,8 +21,6 @@ QUESTIONS = {
 def test_a_product_fetches_each_frame_once(demo_record, tmp_path, ask):
     with Network(demo_record) as net, counted() as statements:
         ask(net, tmp_path / "out")
-    frames = [
-        text for text in repeated(statements) if " FROM sample_" not in text
-    ]  # samples are let go and asked again
+    frames = [text for text in repeated(statements) if "FROM sample_" not in text]  # samples are let go and asked again
     assert sum(statements.values()) > 10
     assert frames == []

@@ -231,8 +231,11 @@ class CompartmentSurface:
         """
         residual, error = np.full(self.z.shape, np.nan), np.full(self.z.shape, np.nan)
         for compartment, surface in zip(self.compartments, self.surfaces, strict=True):
-            found = surface.leave_one_out()
-            residual[compartment.positions], error[compartment.positions] = found.residual_m, found.standard_error_m
+            left_out = surface.leave_one_out()
+            residual[compartment.positions], error[compartment.positions] = (
+                left_out.residual_m,
+                left_out.standard_error_m,
+            )
         return LeaveOneOut(residual, error)
 
     def _from_sides(self, xq: ArrayLike, yq: ArrayLike, what: str) -> tuple[Floats, NDArray[np.bool_]]:
@@ -243,12 +246,12 @@ class CompartmentSurface:
         points = shapely.points(flat_x, flat_y)
         away = np.array([shapely.distance(compartment.region, points) for compartment in self.compartments])
         nearest = np.argmin(away, axis=0)
-        found = np.full(flat_x.shape, np.nan)
+        values = np.full(flat_x.shape, np.nan)
         for number, surface in enumerate(self.surfaces):
             own = nearest == number
             if own.any():
-                found[own] = getattr(surface, what)(flat_x[own], flat_y[own])
-        return found.reshape(xs.shape), (away.min(axis=0) == 0.0).reshape(xs.shape)
+                values[own] = getattr(surface, what)(flat_x[own], flat_y[own])
+        return values.reshape(xs.shape), (away.min(axis=0) == 0.0).reshape(xs.shape)
 
 
 def main_surface(surface: Surface) -> Surface:

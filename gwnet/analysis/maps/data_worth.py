@@ -106,7 +106,7 @@ def worth_of(drawn: MapResult, *, candidates: int = 3, coordinate_unit_m: float 
     if len(used) < 4:
         raise AnalysisError("With three wells none can be spared.", fix="Take a day with more levels.")
     x, y, area = hull_nodes(surface.hull)
-    found = worth_of_wells(surface, x, y, area)
+    worth = worth_of_wells(surface, x, y, area)
     places = places_for_wells(
         surface,
         x,
@@ -115,11 +115,11 @@ def worth_of(drawn: MapResult, *, candidates: int = 3, coordinate_unit_m: float 
         count=candidates,
         measurement_variance_m2=float(np.median(used["uncertainty_m"].fillna(0.0)) / NORMAL_95) ** 2,
     )
-    table = _table(drawn, found, surface, coordinate_unit_m)
-    return WorthResult(drawn, table, found.error_m, places)
+    table = _table(drawn, worth, surface, coordinate_unit_m)
+    return WorthResult(drawn, table, worth.error_m, places)
 
 
-def _table(drawn: MapResult, found: Worth, surface: KrigedSurface, unit_m: float) -> pd.DataFrame:
+def _table(drawn: MapResult, worth: Worth, surface: KrigedSurface, unit_m: float) -> pd.DataFrame:
     names = drawn.used["well"].astype(str).tolist()
     flagged = {finding.well for finding in drawn.findings}
     rows = []
@@ -130,10 +130,10 @@ def _table(drawn: MapResult, found: Worth, surface: KrigedSurface, unit_m: float
             {
                 "well": name,
                 "kind": drawn.used["kind"].iloc[position],
-                "mean_change_m": found.mean_change_m[position],
-                "largest_change_m": found.largest_change_m[position],
-                "error_increase_percent": 100.0 * (found.error_without_m[position] / found.error_m - 1.0)
-                if found.error_m > 0.0
+                "mean_change_m": worth.mean_change_m[position],
+                "largest_change_m": worth.largest_change_m[position],
+                "error_increase_percent": 100.0 * (worth.error_without_m[position] / worth.error_m - 1.0)
+                if worth.error_m > 0.0
                 else np.nan,
                 "control_lost_percent": 100.0 * _lost(surface, kept),
                 "gradient_change_percent": size,

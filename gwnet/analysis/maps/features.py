@@ -142,20 +142,20 @@ def _heads(river: River, used: pd.DataFrame, coordinate_unit_m: float) -> tuple[
     gauges = used[used["kind"] == "stage"]
     places = [shapely.Point(x, y) for x, y in zip(gauges["easting"], gauges["northing"], strict=True)]
     reach = GAUGE_REACH_M / coordinate_unit_m
-    found = sorted(
+    heads = sorted(
         (float(river.line.project(place)), float(head))
         for place, head in zip(places, gauges["water_elevation_m"], strict=True)
         if river.line.distance(place) <= reach
     )
-    if len(found) < 2:
+    if len(heads) < 2:
         message = (
-            f"The head of {river.name} is not known: its line has no heads, and {len(found)} used "
-            f"{'gauge stands' if len(found) == 1 else 'gauges stand'} within {GAUGE_REACH_M:g} m of it; two are needed."
+            f"The head of {river.name} is not known: its line has no heads, and {len(heads)} used "
+            f"{'gauge is' if len(heads) == 1 else 'gauges are'} within {GAUGE_REACH_M:g} m of it; two are needed."
         )
         raise SettingsError(
             message, fix="Give the line head_m, or head_start_m and head_end_m, or measure stages on the day."
         )
-    return np.array([at for at, _ in found]), np.array([head for _, head in found])
+    return np.array([at for at, _ in heads]), np.array([head for _, head in heads])
 
 
 def _points(

@@ -61,7 +61,9 @@ class PairedMaps:
         if self.turn is None or self.gradients is None:
             return "The wells used on both days make no plane, so the directions cannot be compared."
         parts = [self.turn.text, f"By the {len(self.common)} wells and gauges used on both days:"]
-        words = (f"{one.date.isoformat()} {g.text}" for one, g in zip(self.maps, self.gradients, strict=True))
+        words = (
+            f"{drawn.date.isoformat()} {plane.text}" for drawn, plane in zip(self.maps, self.gradients, strict=True)
+        )
         parts.append("; ".join(words) + ".")
         if np.isfinite(self.reversed_share):
             parts.append(

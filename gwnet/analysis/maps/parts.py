@@ -154,7 +154,7 @@ def _part(levels: Control, compartment: Compartment, making: Making) -> Part:
         rule=rule,
         contour_m=contour_m,
         contours=contours if plain else _cut(contours, compartment, _OFF_BARRIER * grid.spacing_m),
-        failures=tuple(replace(one, position=int(compartment.positions[one.position])) for one in failures),
+        failures=tuple(replace(failure, position=int(compartment.positions[failure.position])) for failure in failures),
         exact=exact,
     )
 
@@ -167,18 +167,18 @@ def _cut(contours: tuple[ContourLine, ...], compartment: Compartment, off_m: flo
     if compartment.lines:
         area = area.difference(shapely.unary_union([line.buffer(off_m) for line in compartment.lines]))
     shapely.prepare(area)
-    found = []
+    kept = []
     for contour in contours:
         line = shapely.LineString(np.column_stack([contour.x, contour.y]))
         if area.covers(line):
-            found.append(contour)
+            kept.append(contour)
             continue
         cut: Any = line.intersection(area)
         for part in getattr(cut, "geoms", [cut]):
             if part.geom_type == "LineString" and part.length > 0.0:
                 corners = np.asarray(part.coords, dtype=np.float64)
-                found.append(replace(contour, x=corners[:, 0], y=corners[:, 1], depression=False))
-    return tuple(found)
+                kept.append(replace(contour, x=corners[:, 0], y=corners[:, 1], depression=False))
+    return tuple(kept)
 
 
 def joined(levels: Control, parts: tuple[Part, ...], grid_lines: int) -> tuple[Surface, Grid]:

@@ -215,9 +215,9 @@ def _test_neighbours(levels: Control, compartments: tuple[Compartment, ...]) -> 
     outlier = np.zeros(levels.z.shape, dtype=np.bool_)
     for compartment in compartments:
         own = levels.of(compartment.positions)
-        found = neighbour_test(own.x, own.y, own.z, own.half_width)
-        residual[compartment.positions], limit[compartment.positions] = found.residual_m, found.limit_m
-        outlier[compartment.positions] = found.outlier & own.measured
+        test = neighbour_test(own.x, own.y, own.z, own.half_width)
+        residual[compartment.positions], limit[compartment.positions] = test.residual_m, test.limit_m
+        outlier[compartment.positions] = test.outlier & own.measured
     return NeighbourTest(residual, limit, outlier)
 
 
@@ -289,7 +289,7 @@ def _covariance(
     """Return the covariance of the sound levels, and how many they are."""
     if not _spans(levels, sound):
         sound = np.ones(sound.shape, dtype=np.bool_)
-    found = fit_covariance(
+    covariance = fit_covariance(
         levels.x[sound],
         levels.y[sound],
         levels.z[sound],
@@ -297,7 +297,7 @@ def _covariance(
         measurement_variance_m2=(levels.half_width[sound] / NORMAL_95) ** 2,
         barriers=compartment.barriers,
     )
-    return found, int(np.count_nonzero(sound))
+    return covariance, int(np.count_nonzero(sound))
 
 
 def _spans(levels: Control, chosen: NDArray[np.bool_]) -> bool:
@@ -323,13 +323,13 @@ def _scaled(levels: Control, chosen: NDArray[np.bool_], coordinate_unit_m: float
 def _arrows(parts: tuple[Part, ...], levels: Control, coordinate_unit_m: float, base_m: float) -> tuple[FlowArrow, ...]:
     """Return flow arrows where the surface falls by more than the levels' uncertainty from one to the next."""
     least = float(np.median(levels.half_width))
-    found = [
+    arrows = [
         arrow
         for part in parts
         for arrow in flow_arrows(part.surface, part.rule, least_fall_m=least)
         if part.shows(arrow.ends) and not float(part.surface.predict(arrow.x, arrow.y)) <= base_m
     ]
-    return tuple(replace(arrow, gradient=arrow.gradient / coordinate_unit_m) for arrow in found)
+    return tuple(replace(arrow, gradient=arrow.gradient / coordinate_unit_m) for arrow in arrows)
 
 
 def _cross_validation(levels: Control, surface: Surface, counted: NDArray[np.bool_]) -> CrossValidation:

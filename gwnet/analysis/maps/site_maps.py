@@ -143,14 +143,14 @@ def controls_of(
         return record.once(("control", aquifer, date, other), lambda: chosen(date, loggers, other.exclude))
 
     read = [once(date, SetRule(rule.window_days, (), loggers=False)) for date in dates]
-    found = _logger_levels(record, aquifer, dates, rule, read) if rule.loggers else [None for _ in dates]
+    of_loggers = _logger_levels(record, aquifer, dates, rule, read) if rule.loggers else [None for _ in dates]
     if rule.exclude:
         leave_out(pd.concat(read), rule.exclude)  # refuses a name that is in none of the sets
     return [
         once(date, replace(rule, exclude=tuple(name for name in rule.exclude if name in set(bare["well"]))), loggers)
         if rule.exclude or (loggers is not None and len(loggers))
         else bare
-        for date, bare, loggers in zip(dates, read, found, strict=True)
+        for date, bare, loggers in zip(dates, read, of_loggers, strict=True)
     ]
 
 

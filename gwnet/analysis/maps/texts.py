@@ -75,7 +75,7 @@ def findings_of(levels: Control, test: NeighbourTest, unit: str) -> tuple[MapFin
     tuple of MapFinding
         One for each such well.
     """
-    found = []
+    findings = []
     for position in np.flatnonzero(test.outlier).tolist():
         residual, limit = float(test.residual_m[position]), float(test.limit_m[position])
         where = "above" if residual > 0 else "below"
@@ -84,8 +84,8 @@ def findings_of(levels: Control, test: NeighbourTest, unit: str) -> tuple[MapFin
             f"{levels.names[position]} is {amount} {where} what its neighbours suggest (leave-one-out); check its "
             "surveyed elevation, its reading and its aquifer before using this map."
         )
-        found.append(MapFinding(levels.names[position], residual, limit, text))
-    return tuple(sorted(found, key=lambda finding: -abs(finding.residual_m)))
+        findings.append(MapFinding(levels.names[position], residual, limit, text))
+    return tuple(sorted(findings, key=lambda finding: -abs(finding.residual_m)))
 
 
 def failures_of(levels: Control, failures: Sequence[Unhonoured], unit: str) -> tuple[HonourFailure, ...]:
@@ -105,7 +105,7 @@ def failures_of(levels: Control, failures: Sequence[Unhonoured], unit: str) -> t
     tuple of HonourFailure
         One for each such well, in the order given.
     """
-    made = []
+    texts = []
     for failure in failures:
         name = levels.names[failure.position]
         text = (
@@ -113,8 +113,8 @@ def failures_of(levels: Control, failures: Sequence[Unhonoured], unit: str) -> t
             f"{length_text(failure.drawn_m, unit)}, on the wrong side of the "
             f"{length_text(failure.contour_m, unit)} contour."
         )
-        made.append(HonourFailure(name, failure.posted_m, failure.drawn_m, failure.contour_m, text))
-    return tuple(made)
+        texts.append(HonourFailure(name, failure.posted_m, failure.drawn_m, failure.contour_m, text))
+    return tuple(texts)
 
 
 def method_text(
@@ -140,23 +140,23 @@ def method_text(
     str
         The sentences.
     """
-    made = _made_text(main_surface(surface), n_fitted, exact)
+    basis = _surface_text(main_surface(surface), n_fitted, exact)
     if not scores:
-        return made
+        return basis
     listed = ", ".join(f"{score.method} {length_text(score.rmse_m, unit, 3)}" for score in scores)
-    return f"{made} Chosen by leave-one-out error (rms over {scores[0].n} levels): {listed}."
+    return f"{basis} Chosen by leave-one-out error (rms over {scores[0].n} levels): {listed}."
 
 
-def _made_text(surface: Surface, n_fitted: int, exact: int) -> str:
+def _surface_text(surface: Surface, n_fitted: int, exact: int) -> str:
     if isinstance(surface, SplinedSurface):
         return "Thin-plate spline; levels taken as exact."
     if not isinstance(surface, KrigedSurface):
         return "Linear interpolation on the triangles of Delaunay; levels taken as exact."
     kind = "Universal kriging with a linear drift" if surface.drift == "linear" else "Ordinary kriging"
-    basis = f"fitted to {n_fitted} levels" if n_fitted else "as given"
+    fit = f"fitted to {n_fitted} levels" if n_fitted else "as given"
     met = f" ({exact} met exactly so that the contours honour them)" if exact else ""
     return (
-        f"{kind} and {surface.covariance.model} covariance, {basis}; the measurement error of each level is taken into "
+        f"{kind} and {surface.covariance.model} covariance, {fit}; the measurement error of each level is taken into "
         f"account{met}."
     )
 
@@ -195,10 +195,10 @@ def parameters_of(
     unit, coordinate_m = units
     unit_m = metres_per(unit)
     surface = main_surface(surface)
-    found: list[tuple[str, str]] = []
+    parameters: list[tuple[str, str]] = []
     if isinstance(surface, KrigedSurface):
         covariance = surface.covariance
-        found += [
+        parameters += [
             ("drift", surface.drift),
             ("covariance", covariance.model),
             ("partial sill", f"{covariance.partial_sill_m2 / unit_m**2:.3g} {unit}²"),
@@ -207,18 +207,18 @@ def parameters_of(
             ("levels met exactly", str(exact)),
         ]
     if against > 0.0:
-        found.append(("difference from triangulation (rms)", length_text(against, unit)))
+        parameters.append(("difference from triangulation (rms)", length_text(against, unit)))
     if checked.n:
-        found += [
+        parameters += [
             ("leave-one-out error (rms)", f"{length_text(checked.rmse_m, unit)} at {checked.n} levels"),
             ("leave-one-out mean error", length_text(checked.mean_error_m, unit)),
         ]
     else:
-        found.append(("leave-one-out error (rms)", "none: no level can be estimated from the others"))
-    found += [
+        parameters.append(("leave-one-out error (rms)", "none: no level can be estimated from the others"))
+    parameters += [
         ("inferred beyond", f"{length_text(rule.farthest_m * coordinate_m, unit, 0)} from the nearest well"),
     ]
-    return tuple(found)
+    return tuple(parameters)
 
 
 def cautions_of(
