@@ -60,7 +60,7 @@ def test_method_and_parameters_are_told(plain):
     names = [name for name, _ in plain.parameters]
     assert names[:5] == ["drift", "covariance", "partial sill", "range", "nugget"]
     shown = dict(plain.parameters)
-    assert shown["leave-one-out error (rms)"] == f"{plain.cross_validation.rmse_m:.2f} m at 14 wells"
+    assert shown["leave-one-out error (rms)"] == f"{plain.cross_validation.rmse_m:.2f} m at 14 levels"
 
 
 def test_nothing_is_drawn_beyond_control(plain):
@@ -189,7 +189,7 @@ def test_below_five_wells_there_is_a_caution(count):
     made = mapped(*field(count, seed=2))
     assert f"Only {count} levels: contours are inferred throughout." in made.cautions
     assert all(line.inferred for line in made.contours)
-    assert any("takes 6" in text for text in made.cautions)
+    assert any("6 are needed" in text for text in made.cautions)
 
 
 def test_three_wells_give_the_plane_through_them():

@@ -127,7 +127,7 @@ def change_of(
     unit : str, optional
         Unit of the texts, m or ft.
     **how : object
-        method, interval_m and features, as in `gwnet.analysis.maps.potentiometric.make_map`: of the surface of the
+        Method, interval_m and features, as in `gwnet.analysis.maps.potentiometric.make_map`: of the surface of the
         differences, beyond whose boundary nothing is drawn nor summed.
 
     Returns

@@ -86,10 +86,12 @@ def paired_maps_of(
 
     Parameters
     ----------
-    record, aquifer, rule : object
+    record, aquifer : object
         As in `gwnet.analysis.maps.site_maps.control_of`.
     dates : tuple of datetime.date
         Two local days.
+    rule : gwnet.analysis.maps.site_maps.SetRule, optional
+        Which levels enter.
     interval_m : float, optional
         Contour interval of both; the wider of the two that would be chosen unless given [m].
     **options : object

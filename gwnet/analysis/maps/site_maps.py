@@ -110,10 +110,12 @@ def controls_of(
 
     Parameters
     ----------
-    record, aquifer, rule : object
+    record, aquifer : object
         As in `control_of`.
     dates : sequence of datetime.date
         Local dates.
+    rule : SetRule, optional
+        Which levels enter.
     table : pandas.DataFrame, optional
         Reduced levels of the site, where they are at hand.
 
@@ -222,7 +224,7 @@ def map_of(
     table : pandas.DataFrame, optional
         Reduced levels of the site, where they are at hand.
     **how : object
-        method, interval_m, unit and features, as in `gwnet.analysis.maps.potentiometric.make_map`.
+        Method, interval_m, unit and features, as in `gwnet.analysis.maps.potentiometric.make_map`.
 
     Returns
     -------
