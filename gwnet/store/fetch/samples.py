@@ -224,8 +224,12 @@ def deployments(
 ) -> pd.DataFrame:
     """Return the deployments, what was installed where and when, by site, well, instrument and time.
 
-    ``instruments`` are those on record, where the caller has them already. Other parameters as `gwnet.store.fetch`;
-    columns as ``deployments`` in `gwnet.store.fetch.frames.FRAMES`.
+    Parameters as `gwnet.store.fetch`; columns as ``deployments`` in `gwnet.store.fetch.frames.FRAMES`.
+
+    Parameters
+    ----------
+    instruments : pandas.DataFrame, optional
+        Instruments on record, where the caller has them already.
     """
     table = fetch_rows(connection, "deployments", known_on, order="site well instrument installed_at_utc")
     if instruments is None:
