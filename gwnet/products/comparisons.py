@@ -54,10 +54,10 @@ class ChangeMap(Product):
     def facts(self) -> list[str]:
         """Return area, mean and volumes in sentences, in the unit of the map."""
         sums, unit = self.result.sums, self.result.surface_map.unit
-        one = metres_per(unit)
-        width = "" if np.isnan(sums.mean_half_width_m) else f" ± {sums.mean_half_width_m / one:.2f}"
+        unit_m = metres_per(unit)
+        width = "" if np.isnan(sums.mean_half_width_m) else f" ± {sums.mean_half_width_m / unit_m:.2f}"
         facts = [
-            f"Control {_area(sums.area_m2, unit)}; mean change {_signed(sums.mean_m / one)}{width} {unit} (95 %).",
+            f"Control {_area(sums.area_m2, unit)}; mean change {_signed(sums.mean_m / unit_m)}{width} {unit} (95 %).",
             f"Volume of aquifer that rose through {_volume(sums.rise_m3, unit)} and fell through "
             f"{_volume(sums.fall_m3, unit)}.",
         ]
@@ -125,7 +125,7 @@ class ChangeMap(Product):
         """
         result, sums = self.result, self.result.sums
         left = result.wells[~result.wells["used"]]
-        untold = result.wells[result.wells["used"] & ~result.wells["told"]]
+        insignificant = result.wells[result.wells["used"] & ~result.wells["told"]]
         water = result.water_m3 or (None, None, None)
         row = {
             "aquifer": result.aquifer,
@@ -146,7 +146,7 @@ class ChangeMap(Product):
             "water_m3": water[0],
             "water_lowest_m3": water[1],
             "water_highest_m3": water[2],
-            "cannot_be_told": ", ".join(untold["well"]),
+            "cannot_be_told": ", ".join(insignificant["well"]),
             "exclusions": "; ".join(f"{w}: {r}" for w, r in zip(left["well"], left["reason"], strict=True)),
         }
         return pd.DataFrame([row])
@@ -200,13 +200,13 @@ class MapPair(Product):
 
         maps = self.result.maps
         sheets = [map_plot_data(drawn, self.context) for drawn in maps]
-        briefs = [replace(one, notes=tuple(note for note in one.notes if note.brief)) for one in sheets]
+        briefs = [replace(sheet, notes=tuple(note for note in sheet.notes if note.brief)) for sheet in sheets]
         notes = [
             Note("Directions of flow", (self.result.text,)),
-            Note("Surfaces", tuple(f"{one.date.isoformat()}: {one.method_text}" for one in maps)),
+            Note("Surfaces", tuple(f"{drawn.date.isoformat()}: {drawn.method_text}" for drawn in maps)),
             Note("Cautions", ("Two maps, never averaged: each shows its own day.", *_common_cautions(maps))),
         ]
-        heads = [f"{one.date.isoformat()}\nGradient {one.gradient.text}" for one in maps]
+        heads = [f"{drawn.date.isoformat()}\nGradient {drawn.gradient.text}" for drawn in maps]
         return draw_paired_maps(
             PairPlotData(
                 **self.context.heading(
@@ -256,20 +256,19 @@ class MapPair(Product):
             days) and reversed_percent; empty in the first row.
         """
         rows = []
-        turn = self.result.turn
-        for i, one in enumerate(self.result.maps):
+        for i, drawn in enumerate(self.result.maps):
             row = {
-                "aquifer": one.aquifer,
-                "date": one.date.isoformat(),
-                "used": len(one.used),
-                "interval_m": one.interval_m,
-                **gradient_row(one.gradient),
+                "aquifer": drawn.aquifer,
+                "date": drawn.date.isoformat(),
+                "used": len(drawn.used),
+                "interval_m": drawn.interval_m,
+                **gradient_row(drawn.gradient),
             }
-            told = i == 1 and turn is not None
+            turn = self.result.turn if i == 1 else None
             row |= {
-                "turn": turn.verdict if told and turn is not None else "",
-                "turn_degrees": turn.angle_deg if told and turn is not None else None,
-                "turn_uncertainty_degrees": turn.half_width_deg if told and turn is not None else None,
+                "turn": "" if turn is None else turn.verdict,
+                "turn_degrees": None if turn is None else turn.angle_deg,
+                "turn_uncertainty_degrees": None if turn is None else turn.half_width_deg,
                 "reversed_percent": 100.0 * self.result.reversed_share if i == 1 else None,
             }
             rows.append(row)
@@ -279,5 +278,5 @@ class MapPair(Product):
 def _common_cautions(maps: tuple[Any, Any]) -> list[str]:
     """Return the cautions that both maps share once, and the others with their day."""
     shared = [text for text in maps[0].cautions if text in maps[1].cautions]
-    own = [f"{one.date.isoformat()}: {text}" for one in maps for text in one.cautions if text not in shared]
+    own = [f"{drawn.date.isoformat()}: {text}" for drawn in maps for text in drawn.cautions if text not in shared]
     return [*own, *shared]

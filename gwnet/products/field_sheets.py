@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
-from gwnet.analysis.fieldwork.field_sheet import FieldSheet, RoundFacts, field_sheet
+from gwnet.analysis.fieldwork.field_sheet import FieldSheet, field_sheet
 from gwnet.analysis.fieldwork.planning import Programme, planned_wells
 from gwnet.errors import NotFoundError, SettingsError
 from gwnet.exchange.field_workbook import field_workbook
@@ -13,6 +13,7 @@ from gwnet.products.maps import cut_off
 from gwnet.reporting.definition.parse import safe_name
 from gwnet.reporting.pdf.field_sheet import field_sheet_pdf
 from gwnet.store.contract import STATUSES
+from gwnet.store.fetch.round_values import RoundValues
 from gwnet.store.snapshot import Snapshot
 from gwnet.whole_files import write_files
 
@@ -50,23 +51,17 @@ def gather(record: Snapshot, round_code: str, *, date: dt.date | None = None) ->
     if date is not None and not starts_on <= date <= ends_on:
         message = f"{date} is no day of round {round_code}, {starts_on} to {ends_on}."
         raise SettingsError(message, fix="Give one of its days, or plan the round anew.")
-    planned = RoundFacts(
-        code=round_code,
-        starts_on=date or starts_on,
-        ends_on=date or ends_on,
-        purpose=row["purpose"],
-        crew=row["crew"],
-        notes=row["notes"],
-    )
-    planning = Programme(record, planned.starts_on)
+    planning = Programme(record, date or starts_on)
     usable = planning.wells_in_use
     order = [code for code in row["wells"] if code in usable] if row["wells"] else planned_wells(planning, None)
     if not order:
-        message = f"None of the wells of round {round_code} is in use on {planned.starts_on}."
+        message = f"None of the wells of round {round_code} is in use on {planning.on}."
         raise SettingsError(message, fix="Plan the round anew with 'gwnet round plan'.")
     moment = cut_off(record)
     assert moment is not None  # a round is on record
-    return field_sheet(planning, planned, order, statuses=STATUSES, known_on_utc=moment)
+    texts = {name: row[name] for name in ("purpose", "crew", "notes")}
+    planned = RoundValues(planning.on, date or ends_on, tuple(order), **texts)
+    return field_sheet(planning, round_code, planned, statuses=STATUSES, known_on_utc=moment)
 
 
 def write_field_sheets(sheet: FieldSheet, out: Path, *, page: str = "A4") -> list[Path]:

@@ -55,7 +55,7 @@ def hydrograph_figure(
     matplotlib.figure.Figure
         The figure. Rainfall and abstraction are drawn below it where the site has them and one well is drawn.
     """
-    table = levels(record, Selection.of(wells))
+    table = levels(record, Selection.of(sorted(wells)))
     limits = thresholds_with_elevations(record)
     limits = limits[limits["well"].isin(wells)]
     names = record.aquifers.set_index("aquifer")["name"]

@@ -305,7 +305,7 @@ def register_of_issues(record: Snapshot) -> pd.DataFrame:
     -------
     pandas.DataFrame
         One row an issue: number, site, definition, period, when and by whom it was issued, data cut-off, state, printed
-        values, changes of earlier issues that it told, digest and remark.
+        values, changes of earlier issues that it listed, digest and remark.
     """
     rows = [
         (

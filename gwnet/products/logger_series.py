@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.table import levels
-from gwnet.analysis.loggers.channels import deployments_in
+from gwnet.analysis.loggers.channels import deployments_in, loggers_of
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads, work_out_heads
 from gwnet.analysis.loggers.levels import is_approved_at
 from gwnet.constants import GAP_TIMES_INTERVAL
@@ -215,7 +215,7 @@ def runs_of(one: LoggerHeads) -> list[Run]:
 def _barometer_runs(record: Snapshot, deployments: pd.DataFrame) -> list[Run]:
     """Return the unbroken runs of samples of the barometers."""
     connection, known_on = record.connection, record.known_on
-    series = record.once("series", lambda: fetch_samples.series(connection, known_on))
+    series = loggers_of(record).series
     rows: list[Run] = []
     for well, code in sorted(set(zip(deployments["well"], deployments["instrument"], strict=True))):
         own = series[(series["instrument"] == code) & series["quantity"].isin(["air pressure", "absolute pressure"])]

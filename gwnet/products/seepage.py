@@ -46,7 +46,7 @@ class Seepage:
         Returns
         -------
         dict of str to object
-            velocity_m_per_day and its lowest and highest, NaN where the gradient cannot be told [m/d];
+            velocity_m_per_day and its lowest and highest, NaN where the gradient is not determined [m/d];
             velocity_from, what was put in.
         """
         values = (math.nan, math.nan, math.nan)

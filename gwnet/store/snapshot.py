@@ -195,7 +195,8 @@ class Snapshot:
     @property
     def deployments(self) -> pd.DataFrame:
         """Return the deployments of loggers; see `gwnet.store.fetch.samples.deployments`."""
-        return self._frame("deployments", fetch_samples.deployments)
+        instruments = self._all.instruments
+        return self._frame("deployments", lambda *key: fetch_samples.deployments(*key, instruments=instruments))
 
     def level_records(self, selection: Selection | None = None) -> pd.DataFrame:
         """Return level events without their readings; see `gwnet.store.fetch.levels.level_records`.

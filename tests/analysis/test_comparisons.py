@@ -148,7 +148,7 @@ class TestRounds:
 
         figure = net.gradients.by_round("upper").figure()
         text = " ".join(words_of(figure))
-        assert "2 rounds with a gradient, 2 of them told" in text
+        assert "2 rounds with a gradient, 2 of them determined" in text
         assert "no mean is given" in text
         assert "R3: " in text
         assert "January to March" in text
@@ -170,7 +170,7 @@ class TestVertical:
         assert pair.loc["R1", "vertical_gradient_uncertainty"] == pytest.approx(
             pair.loc["R1", "head_difference_uncertainty_m"] / 20
         )
-        assert pair.loc["R2", "direction"] == "cannot be told"
+        assert pair.loc["R2", "direction"] == "not determined"
 
     def test_what_is_refused_says_why(self, net):
         rows = net.gradients.vertical().table

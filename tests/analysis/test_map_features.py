@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 import shapely
 
-from gwnet.analysis.maps.compartments import SidedSurface
+from gwnet.analysis.maps.compartments import CompartmentSurface
 from gwnet.analysis.maps.features import MapFeatures, River
 from gwnet.analysis.maps.potentiometric import make_map
 from gwnet.analysis.maps.same_day import same_day_set
@@ -51,20 +51,20 @@ def parted():
     return mapped(STEPPED, MapFeatures(barriers=(FAULT,)))
 
 
-def test_a_fault_parts_the_map_into_sides(parted):
-    assert isinstance(parted.surface, SidedSurface)
-    assert [side.positions.size for side in parted.surface.sides] == [18, 18]
+def test_a_fault_divides_the_map_into_compartments(parted):
+    assert isinstance(parted.surface, CompartmentSurface)
+    assert [part.positions.size for part in parted.surface.compartments] == [18, 18]
     assert not parted.region.intersects(FAULT)
     assert parted.honour_failures == ()
     for line in parted.contours:
         assert parted.region.buffer(1e-6).covers(shapely.LineString(np.column_stack([line.x, line.y])))
     for arrow in parted.arrows:
         assert not shapely.LineString(arrow.ends).intersects(FAULT)
-    assert any("part the control into 2 sides with 18 and 18 levels" in text for text in parted.cautions)
+    assert any("divide the control into 2 compartments with 18 and 18 levels" in text for text in parted.cautions)
 
 
-def test_each_side_is_made_from_its_own_wells_alone(parted):
-    """Each side is a plane, so both are met everywhere and leave-one-out errors are nothing; as one surface they are not."""
+def test_each_compartment_is_made_from_its_own_wells_alone(parted):
+    """Each compartment is a plane, so both are met everywhere and leave-one-out errors are nothing; as one surface they are not."""
     inside = np.array([[250.0, 500.0], [750.0, 500.0]])
     plane = 40.0 - 0.002 * inside[:, 0] + 0.001 * inside[:, 1]
     assert parted.surface.predict(*inside.T) == pytest.approx(plane + np.array([5.0, 0.0]), abs=1e-3)
@@ -72,25 +72,25 @@ def test_each_side_is_made_from_its_own_wells_alone(parted):
     assert mapped(STEPPED).cross_validation.rmse_m > 0.3
 
 
-def test_between_the_sides_nothing_is_drawn(parted):
+def test_between_the_compartments_nothing_is_drawn(parted):
     at = int(np.argmin(np.abs(parted.grid.x - 502)))
     assert np.isnan(parted.grid.water_elevation_m[:, at]).all()
     assert np.isnan(parted.surface.predict([502.0], [500.0], inside_control=True)).all()
 
 
-def test_a_side_with_too_few_wells_is_left_out_with_the_reason():
+def test_a_compartment_with_too_few_wells_is_left_out_with_the_reason():
     fault = shapely.LineString([(-100, 60), (1100, 60)])
     places = np.array([[0, 0], [600, 10], [0, 400], [500, 420], [900, 500], [450, 900]], dtype=float)
     heads = 30 - 0.002 * places[:, 0]
     made = mapped(control=control_at(places, heads), features=MapFeatures(barriers=(fault,)))
     reasons = dict(zip(made.left_out["well"], made.left_out["reason"], strict=True))
-    assert reasons == dict.fromkeys(["W01", "W02"], "no surface: only 2 of its side of a barrier can be used")
+    assert reasons == dict.fromkeys(["W01", "W02"], "no surface: only 2 levels of its compartment can be used")
     assert len(made.used) == 4
 
 
-def test_no_side_with_enough_wells_is_refused():
+def test_no_compartment_with_enough_wells_is_refused():
     places = np.array([[0, 0], [600, 10], [0, 400], [500, 420]], dtype=float)
-    with pytest.raises(TooFewLevelsError, match="No side of the barriers has three levels"):
+    with pytest.raises(TooFewLevelsError, match="No compartment between the barriers has three levels"):
         mapped(
             control=control_at(places, [1.0, 2.0, 3.0, 4.0]),
             features=MapFeatures(barriers=(shapely.LineString([(-100, 200), (1000, 200)]),)),
@@ -193,7 +193,7 @@ def test_heads_above_the_ground_are_marked():
     corner = made.above_ground.representative_point()
     assert made.surface.predict([corner.x], [corner.y])[0] > 39.6
     assert not made.above_ground.covers(shapely.Point(900, 100))
-    text = next(text for text in made.cautions if text.startswith("Heads stand up to"))
+    text = next(text for text in made.cautions if text.startswith("Heads are up to"))
     assert "above the ground as interpolated between wells" in text
     assert mapped(control=control_at(PLACES, PLANE, ground=60.0), check_ground=True).above_ground is None
     assert mapped(control=control_at(PLACES, PLANE, ground=np.nan), check_ground=True).above_ground is None

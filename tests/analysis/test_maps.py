@@ -60,7 +60,7 @@ def test_method_and_parameters_are_told(plain):
     names = [name for name, _ in plain.parameters]
     assert names[:5] == ["drift", "covariance", "partial sill", "range", "nugget"]
     shown = dict(plain.parameters)
-    assert shown["leave-one-out error (rms)"] == f"{plain.cross_validation.rmse_m:.2f} m at 14 wells"
+    assert shown["leave-one-out error (rms)"] == f"{plain.cross_validation.rmse_m:.2f} m at 14 levels"
 
 
 def test_nothing_is_drawn_beyond_control(plain):
@@ -129,7 +129,7 @@ def test_one_gross_error_is_a_finding_and_stays_in_the_map():
     (finding,) = made.findings
     assert finding.well == "MW-07"
     assert finding.residual_m == pytest.approx(-143.2, abs=0.5)
-    assert finding.text.startswith(f"MW-07 stands {abs(finding.residual_m):.1f} m below what its neighbours suggest")
+    assert finding.text.startswith(f"MW-07 is {abs(finding.residual_m):.1f} m below what its neighbours suggest")
     assert "check its surveyed elevation" in finding.text
     assert "MW-07" in made.used["well"].tolist()
     assert made.gradient_sound is not None
@@ -187,9 +187,9 @@ def test_too_few_usable_wells():
 @pytest.mark.parametrize("count", [3, 4])
 def test_below_five_wells_there_is_a_caution(count):
     made = mapped(*field(count, seed=2))
-    assert f"Only {count} wells: contours are inferred throughout." in made.cautions
+    assert f"Only {count} levels: contours are inferred throughout." in made.cautions
     assert all(line.inferred for line in made.contours)
-    assert any("takes 6" in text for text in made.cautions)
+    assert any("6 are needed" in text for text in made.cautions)
 
 
 def test_three_wells_give_the_plane_through_them():

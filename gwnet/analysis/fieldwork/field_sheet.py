@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -26,6 +26,7 @@ from gwnet.analysis.fieldwork.planning import (
     tapes_in_service,
 )
 from gwnet.constants import MAD_TO_SD, REPEAT_TOLERANCE_M
+from gwnet.store.fetch.round_values import RoundValues
 from gwnet.units import METRES_PER_UNIT
 
 #: A level of an earlier year counts for a season within so many days of the calendar day (project default).
@@ -201,32 +202,10 @@ class FieldSheet:
         return f"No expectation: fewer than {LEAST_IN_SEASON} levels of this season ({count})."
 
 
-@dataclass(frozen=True)
-class RoundFacts:
-    """A round as it is on record; `gwnet.store.fetch.programme.rounds` gives its values.
-
-    Attributes
-    ----------
-    code : str
-        Code of the round.
-    starts_on, ends_on : datetime.date
-        First and last day.
-    purpose, crew, notes : str
-        Texts.
-    """
-
-    code: str
-    starts_on: dt.date
-    ends_on: dt.date
-    purpose: str = ""
-    crew: str = ""
-    notes: str = ""
-
-
 def field_sheet(
     programme: Programme,
-    planned: RoundFacts,
-    order: Sequence[str],
+    code: str,
+    planned: RoundValues,
     *,
     statuses: tuple[str, ...],
     known_on_utc: dt.datetime,
@@ -237,10 +216,10 @@ def field_sheet(
     ----------
     programme : gwnet.analysis.fieldwork.planning.Programme
         Site on the first day of the round.
-    planned : RoundFacts
-        The round.
-    order : sequence of str
-        Wells in the order of the walk.
+    code : str
+        Code of the round.
+    planned : gwnet.store.fetch.round_values.RoundValues
+        The round, its wells in the order of the walk.
     statuses : tuple of str
         Words for what can be met at a well.
     known_on_utc : datetime.datetime
@@ -251,24 +230,25 @@ def field_sheet(
     FieldSheet
         The sheets' content.
     """
-    waiting = due_by(programme.due, planned.ends_on)
+    ends_on = planned.ends_on or planned.starts_on
+    waiting = due_by(programme.due, ends_on)
     unit = str(programme.site["length_unit"])
     tolerance = programme.site["repeat_tolerance_m"]
     earlier = programme.levels[programme.levels["day"] < planned.starts_on]
     rows, depths = [], []
-    for place, code in enumerate(order, start=1):
-        own = earlier[earlier["well"] == code].sort_values("measured_at_utc", kind="stable")
-        point = _point(programme, code, own)
-        row = _well_row(programme, code, point, own, planned.starts_on, waiting)
-        rows.append({"place": place, **row, "contamination": _CARE[programme.contamination[code]]})
-        depths += _earlier(code, own, point)
+    for place, well in enumerate(planned.wells, start=1):
+        own = earlier[earlier["well"] == well].sort_values("measured_at_utc", kind="stable")
+        point = _point(programme, well, own)
+        row = _well_row(programme, well, point, own, planned.starts_on, waiting)
+        rows.append({"place": place, **row, "contamination": _CARE[programme.contamination[well]]})
+        depths += _earlier(well, own, point)
     tapes = waiting[waiting["what"] == CHECK].itertuples()
     return FieldSheet(
         site=str(programme.site["site"]),
         site_name=str(programme.site["name"]),
-        round=planned.code,
+        round=code,
         starts_on=planned.starts_on,
-        ends_on=planned.ends_on,
+        ends_on=ends_on,
         purpose=planned.purpose,
         crew=planned.crew,
         notes=planned.notes,

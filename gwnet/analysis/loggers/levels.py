@@ -8,7 +8,8 @@ readings of one installation: nobody reviews samples one by one.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, Final, NamedTuple
+from dataclasses import dataclass
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -132,7 +133,8 @@ def is_approved_at(heads: LoggerHeads, states: pd.Series, when: Instants) -> NDA
     return np.asarray(inside & approved[low] & approved[high] & (installation[low] == installation[high]))
 
 
-class LevelRequest(NamedTuple):
+@dataclass(frozen=True)
+class LevelRequest:
     """Levels that are asked for at one moment.
 
     Attributes

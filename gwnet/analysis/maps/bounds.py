@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 
 
 def above_ground(control: pd.DataFrame, grid: Grid, unit: str) -> tuple[Any | None, str]:
-    """Return where heads stand above the ground, and the sentence that says so.
+    """Return where heads are above the ground, and the sentence that says so.
 
     Parameters
     ----------
@@ -35,7 +35,7 @@ def above_ground(control: pd.DataFrame, grid: Grid, unit: str) -> tuple[Any | No
     Returns
     -------
     tuple
-        Area (shapely), or None where heads nowhere stand above the ground or the ground is not known; and the
+        Area (shapely), or None where heads are nowhere above the ground or the ground is not known; and the
         sentence, empty then.
 
     Notes
@@ -71,7 +71,7 @@ def above_ground(control: pd.DataFrame, grid: Grid, unit: str) -> tuple[Any | No
         return None, ""
     share = float(np.count_nonzero(over > 0.0) / np.count_nonzero(np.isfinite(over)))
     text = (
-        f"Heads stand up to {length_text(float(np.nanmax(over)), unit)} above the ground as interpolated between "
+        f"Heads are up to {length_text(float(np.nanmax(over)), unit)} above the ground as interpolated between "
         f"wells, over {max(share, 0.01):.0%} of the control (marked): wells there would flow, or the ground is "
         "higher than between the wells."
     )

@@ -127,7 +127,7 @@ def change_of(
     unit : str, optional
         Unit of the texts, m or ft.
     **how : object
-        method, interval_m and features, as in `gwnet.analysis.maps.potentiometric.make_map`: of the surface of the
+        Method, interval_m and features, as in `gwnet.analysis.maps.potentiometric.make_map`: of the surface of the
         differences, beyond whose boundary nothing is drawn nor summed.
 
     Returns
@@ -215,14 +215,14 @@ def _assumed_text(sets: Sequence[pd.DataFrame], wells: pd.DataFrame, unit: str) 
 
 def _refused(sets: Sequence[pd.DataFrame], days: Sequence[dt.date], exclude: Collection[str]) -> dict[str, str]:
     """Return the wells that cannot be used on both days, for other reasons than that another well of the place is."""
-    found: list[dict[str, str]] = []
+    by_day: list[dict[str, str]] = []
     for control, other in zip(sets, reversed(sets), strict=True):
         left = control[~control["used"].astype(bool) & ~control["reason"].str.startswith("one well a place")]
         absent = set(other["well"]) - set(control["well"])
-        found.append(dict(zip(left["well"], left["reason"], strict=True)) | dict.fromkeys(absent, "no measurement"))
+        by_day.append(dict(zip(left["well"], left["reason"], strict=True)) | dict.fromkeys(absent, "no measurement"))
     reasons = {}
-    for well in sorted(set(found[0]) | set(found[1])):
-        first, second = (by_well.get(well, "") for by_well in found)
+    for well in sorted(set(by_day[0]) | set(by_day[1])):
+        first, second = (by_well.get(well, "") for by_well in by_day)
         words = (f"on {day.isoformat()}: {why}" for day, why in zip(days, (first, second), strict=True) if why)
         reasons[well] = first if first == second else "; ".join(words)
     return reasons | dict.fromkeys(exclude, "left out by request")

@@ -1,4 +1,4 @@
-"""Parts of a map that barriers keep apart, each with a surface of its own, and the area that may be drawn."""
+"""Compartments of a map that barriers keep apart, each with a surface of its own, and the area that may be drawn."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ _SHORT: Final = 0.005
 
 
 @dataclass(frozen=True, eq=False)
-class Side:
+class Compartment:
     """A part of the control that has a surface of its own.
 
     Attributes
@@ -48,8 +48,8 @@ class Side:
     lines: tuple[Any, ...]
 
 
-def sides_of(levels: Control, features: MapFeatures) -> tuple[tuple[Side, ...], dict[int, str]]:
-    """Return the sides that barriers part the control into, and the levels on sides with too few of them.
+def compartments_of(levels: Control, features: MapFeatures) -> tuple[tuple[Compartment, ...], dict[int, str]]:
+    """Return the compartments that barriers divide the control into, and the levels of those with too few of them.
 
     Parameters
     ----------
@@ -61,19 +61,19 @@ def sides_of(levels: Control, features: MapFeatures) -> tuple[tuple[Side, ...], 
     Returns
     -------
     tuple
-        Sides, the one with most levels first; and by position of a level why it is on no side.
+        Compartments, the one with most levels first; and by position of a level why it is in none.
 
     Raises
     ------
     TooFewLevelsError
-        If no side has three levels that are not on one line.
+        If no compartment has three levels that are not on one line.
     SettingsError
         If the boundary holds nothing of the control.
 
     Notes
     -----
-    The hull of the control is cut where barriers run right through it. Each side is drawn within the hull of its own
-    levels, and within the boundary; what of a barrier ends inside a side is gone around.
+    The hull of the control is cut where barriers run right through it. Each compartment is drawn within the hull of its
+    own levels, and within the boundary; distances go around what of a barrier ends inside a compartment.
     """
     import shapely
     from shapely.ops import polygonize
@@ -86,7 +86,7 @@ def sides_of(levels: Control, features: MapFeatures) -> tuple[tuple[Side, ...], 
     pieces = [piece for piece in pieces if hull.buffer(1e-6 * extent).covers(piece.representative_point())]
     points = [shapely.Point(x, y) for x, y in zip(levels.x, levels.y, strict=True)]
     place = np.array([int(np.argmin([piece.distance(point) for piece in pieces])) for point in points])
-    sides: list[Side] = []
+    compartments: list[Compartment] = []
     alone: dict[int, str] = {}
     for number, piece in enumerate(pieces):
         positions = np.flatnonzero(place == number)
@@ -94,33 +94,35 @@ def sides_of(levels: Control, features: MapFeatures) -> tuple[tuple[Side, ...], 
             control_arrays(levels.x[positions], levels.y[positions], levels.z[positions])
         except AnalysisError:
             words = (
-                f"only {positions.size} of its side of a barrier can be used" if positions.size < LEAST_WELLS else ""
+                f"only {positions.size} levels of its compartment can be used" if positions.size < LEAST_WELLS else ""
             )
-            why = words or "the levels on its side of a barrier lie on one line"
+            why = words or "the levels of its compartment lie on one line"
             alone |= dict.fromkeys(positions.tolist(), f"no surface: {why}")
             continue
-        sides.append(_side(levels, positions, piece, barriers, features, extent))
-    if not sides:
-        message = "No side of the barriers has three levels that are not on one line."
-        raise TooFewLevelsError(message, fix="Map without the barriers, or measure more wells on each side.")
-    shown = [side for side in sides if not side.region.is_empty]
+        compartments.append(_compartment(levels, positions, piece, barriers, features, extent))
+    if not compartments:
+        message = "No compartment between the barriers has three levels that are not on one line."
+        raise TooFewLevelsError(message, fix="Map without the barriers, or measure more wells in each compartment.")
+    shown = [compartment for compartment in compartments if not compartment.region.is_empty]
     if not shown:
         message = "The boundary holds nothing of the control."
         raise SettingsError(message, fix="Check the boundary and its coordinate system.")
-    for side in sides:
-        if side.region.is_empty:
-            alone |= dict.fromkeys(side.positions.tolist(), "no surface: its side lies beyond the boundary")
-    return tuple(sorted(shown, key=lambda side: -side.positions.size)), alone
+    for compartment in compartments:
+        if compartment.region.is_empty:
+            alone |= dict.fromkeys(
+                compartment.positions.tolist(), "no surface: its compartment lies beyond the boundary"
+            )
+    return tuple(sorted(shown, key=lambda compartment: -compartment.positions.size)), alone
 
 
-def _side(
+def _compartment(
     levels: Control,
     positions: NDArray[np.int64],
     piece: Any,
     barriers: Sequence[Any],
     features: MapFeatures,
     extent: float,
-) -> Side:
+) -> Compartment:
     import shapely
 
     own = shapely.Polygon(convex_hull(levels.x[positions], levels.y[positions]))
@@ -130,7 +132,7 @@ def _side(
     inner = piece.buffer(-1e-6 * extent)
     ending = [part for line in barriers for part in _lines(line.intersection(inner)) if part.length > _SHORT * extent]
     around = Barriers([np.asarray(line.coords)[:, :2] for line in ending]) if ending else None
-    return Side(positions, polygons(region), around, tuple(ending))
+    return Compartment(positions, polygons(region), around, tuple(ending))
 
 
 def polygons(shape: Any) -> Any:
@@ -164,17 +166,17 @@ def _lines(shape: Any) -> list[Any]:
 
 
 @dataclass(frozen=True, eq=False)
-class SidedSurface:
-    """Surfaces side by side, as one.
+class CompartmentSurface:
+    """Surfaces compartment by compartment, as one.
 
     Attributes
     ----------
     x, y, z : numpy.ndarray, shape (n,)
-        Control of all sides, in the order of the map's control [m].
+        Control of all compartments, in the order of the map's control [m].
     hull : numpy.ndarray, shape (k, 2)
         Corners of the hull of all of it, anticlockwise [m].
-    sides : tuple of Side
-        The sides.
+    compartments : tuple of Compartment
+        The compartments.
     surfaces : tuple of Surface
         The surface of each.
     """
@@ -183,18 +185,18 @@ class SidedSurface:
     y: Floats
     z: Floats
     hull: Floats
-    sides: tuple[Side, ...]
+    compartments: tuple[Compartment, ...]
     surfaces: tuple[Surface, ...]
 
     def predict(self, xq: ArrayLike, yq: ArrayLike, *, inside_control: bool = False) -> Floats:
-        """Return the heads, each from the surface of the side that it is on or nearest to.
+        """Return the heads, each from the surface of the compartment that it is in or nearest to.
 
         Parameters
         ----------
         xq, yq : array_like
             Coordinates, of shapes that broadcast [m].
         inside_control : bool, optional
-            Give NaN outside every side.
+            Give NaN outside every compartment.
 
         Returns
         -------
@@ -220,17 +222,20 @@ class SidedSurface:
         return self._from_sides(xq, yq, "standard_error")[0]
 
     def leave_one_out(self) -> LeaveOneOut:
-        """Return what each level differs by from the surface of the others of its side.
+        """Return what each level differs by from the surface of the others of its compartment.
 
         Returns
         -------
         LeaveOneOut
-            Residuals and standard errors, shape (n,); NaN for levels of no side.
+            Residuals and standard errors, shape (n,); NaN for levels of no compartment.
         """
         residual, error = np.full(self.z.shape, np.nan), np.full(self.z.shape, np.nan)
-        for side, surface in zip(self.sides, self.surfaces, strict=True):
-            found = surface.leave_one_out()
-            residual[side.positions], error[side.positions] = found.residual_m, found.standard_error_m
+        for compartment, surface in zip(self.compartments, self.surfaces, strict=True):
+            left_out = surface.leave_one_out()
+            residual[compartment.positions], error[compartment.positions] = (
+                left_out.residual_m,
+                left_out.standard_error_m,
+            )
         return LeaveOneOut(residual, error)
 
     def _from_sides(self, xq: ArrayLike, yq: ArrayLike, what: str) -> tuple[Floats, NDArray[np.bool_]]:
@@ -239,27 +244,27 @@ class SidedSurface:
         xs, ys = np.broadcast_arrays(np.asarray(xq, dtype=np.float64), np.asarray(yq, dtype=np.float64))
         flat_x, flat_y = xs.ravel(), ys.ravel()
         points = shapely.points(flat_x, flat_y)
-        away = np.array([shapely.distance(side.region, points) for side in self.sides])
+        away = np.array([shapely.distance(compartment.region, points) for compartment in self.compartments])
         nearest = np.argmin(away, axis=0)
-        found = np.full(flat_x.shape, np.nan)
+        values = np.full(flat_x.shape, np.nan)
         for number, surface in enumerate(self.surfaces):
             own = nearest == number
             if own.any():
-                found[own] = getattr(surface, what)(flat_x[own], flat_y[own])
-        return found.reshape(xs.shape), (away.min(axis=0) == 0.0).reshape(xs.shape)
+                values[own] = getattr(surface, what)(flat_x[own], flat_y[own])
+        return values.reshape(xs.shape), (away.min(axis=0) == 0.0).reshape(xs.shape)
 
 
 def main_surface(surface: Surface) -> Surface:
-    """Return the surface of the side with most levels.
+    """Return the surface of the compartment with most levels.
 
     Parameters
     ----------
     surface : gwnet.hydro.surfaces.surface.Surface
-        A surface; one without sides is its own.
+        A surface; one without compartments is its own.
 
     Returns
     -------
     gwnet.hydro.surfaces.surface.Surface
-        Surface of one side.
+        Surface of one compartment.
     """
-    return surface.surfaces[0] if isinstance(surface, SidedSurface) else surface
+    return surface.surfaces[0] if isinstance(surface, CompartmentSurface) else surface

@@ -1,4 +1,4 @@
-"""What each well is worth to the map of a day, and where a further one would tell most: for a network's review.
+"""The data worth of each well to the map of a day, and of further ones: for a network's review.
 
 Data worth has a closed form: leaving a well out lowers the surface by its weight times its leave-one-out residual, and
 raises the variance by the weight squared over the diagonal of the inverse. The covariance is kept, since a refit would
@@ -106,7 +106,7 @@ def worth_of(drawn: MapResult, *, candidates: int = 3, coordinate_unit_m: float 
     if len(used) < 4:
         raise AnalysisError("With three wells none can be spared.", fix="Take a day with more levels.")
     x, y, area = hull_nodes(surface.hull)
-    found = worth_of_wells(surface, x, y, area)
+    worth = worth_of_wells(surface, x, y, area)
     places = places_for_wells(
         surface,
         x,
@@ -115,11 +115,11 @@ def worth_of(drawn: MapResult, *, candidates: int = 3, coordinate_unit_m: float 
         count=candidates,
         measurement_variance_m2=float(np.median(used["uncertainty_m"].fillna(0.0)) / NORMAL_95) ** 2,
     )
-    table = _table(drawn, found, surface, coordinate_unit_m)
-    return WorthResult(drawn, table, found.error_m, places)
+    table = _table(drawn, worth, surface, coordinate_unit_m)
+    return WorthResult(drawn, table, worth.error_m, places)
 
 
-def _table(drawn: MapResult, found: Worth, surface: KrigedSurface, unit_m: float) -> pd.DataFrame:
+def _table(drawn: MapResult, worth: Worth, surface: KrigedSurface, unit_m: float) -> pd.DataFrame:
     names = drawn.used["well"].astype(str).tolist()
     flagged = {finding.well for finding in drawn.findings}
     rows = []
@@ -130,10 +130,10 @@ def _table(drawn: MapResult, found: Worth, surface: KrigedSurface, unit_m: float
             {
                 "well": name,
                 "kind": drawn.used["kind"].iloc[position],
-                "mean_change_m": found.mean_change_m[position],
-                "largest_change_m": found.largest_change_m[position],
-                "error_increase_percent": 100.0 * (found.error_without_m[position] / found.error_m - 1.0)
-                if found.error_m > 0.0
+                "mean_change_m": worth.mean_change_m[position],
+                "largest_change_m": worth.largest_change_m[position],
+                "error_increase_percent": 100.0 * (worth.error_without_m[position] / worth.error_m - 1.0)
+                if worth.error_m > 0.0
                 else np.nan,
                 "control_lost_percent": 100.0 * _lost(surface, kept),
                 "gradient_change_percent": size,

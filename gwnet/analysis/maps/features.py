@@ -1,4 +1,4 @@
-"""What a map is told beside its levels: barriers, a boundary, rivers with heads, bounds of heads, base layers.
+"""What a map is made from beside its levels: barriers, a boundary, rivers with heads, bounds of heads, base layers.
 
 Points of rivers are control rows of kind `river`: they shape the surface and are no measurements, so they stay out of
 gradient, cross-validation, findings, span and labels.
@@ -54,7 +54,7 @@ class River:
 
 @dataclass(frozen=True, eq=False)
 class MapFeatures:
-    """What a map is told beside its levels; geometry in the site's coordinate system.
+    """What a map is made from beside its levels; geometry in the site's coordinate system.
 
     Attributes
     ----------
@@ -142,20 +142,20 @@ def _heads(river: River, used: pd.DataFrame, coordinate_unit_m: float) -> tuple[
     gauges = used[used["kind"] == "stage"]
     places = [shapely.Point(x, y) for x, y in zip(gauges["easting"], gauges["northing"], strict=True)]
     reach = GAUGE_REACH_M / coordinate_unit_m
-    found = sorted(
+    heads = sorted(
         (float(river.line.project(place)), float(head))
         for place, head in zip(places, gauges["water_elevation_m"], strict=True)
         if river.line.distance(place) <= reach
     )
-    if len(found) < 2:
+    if len(heads) < 2:
         message = (
-            f"The head of {river.name} is not known: its line has no heads, and {len(found)} used "
-            f"{'gauge stands' if len(found) == 1 else 'gauges stand'} within {GAUGE_REACH_M:g} m of it; two are needed."
+            f"The head of {river.name} is not known: its line has no heads, and {len(heads)} used "
+            f"{'gauge is' if len(heads) == 1 else 'gauges are'} within {GAUGE_REACH_M:g} m of it; two are needed."
         )
         raise SettingsError(
             message, fix="Give the line head_m, or head_start_m and head_end_m, or measure stages on the day."
         )
-    return np.array([at for at, _ in found]), np.array([head for _, head in found])
+    return np.array([at for at, _ in heads]), np.array([head for _, head in heads])
 
 
 def _points(

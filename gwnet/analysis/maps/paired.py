@@ -61,7 +61,9 @@ class PairedMaps:
         if self.turn is None or self.gradients is None:
             return "The wells used on both days make no plane, so the directions cannot be compared."
         parts = [self.turn.text, f"By the {len(self.common)} wells and gauges used on both days:"]
-        words = (f"{one.date.isoformat()} {g.text}" for one, g in zip(self.maps, self.gradients, strict=True))
+        words = (
+            f"{drawn.date.isoformat()} {plane.text}" for drawn, plane in zip(self.maps, self.gradients, strict=True)
+        )
         parts.append("; ".join(words) + ".")
         if np.isfinite(self.reversed_share):
             parts.append(
@@ -84,10 +86,12 @@ def paired_maps_of(
 
     Parameters
     ----------
-    record, aquifer, rule : object
+    record, aquifer : object
         As in `gwnet.analysis.maps.site_maps.control_of`.
     dates : tuple of datetime.date
         Two local days.
+    rule : gwnet.analysis.maps.site_maps.SetRule, optional
+        Which levels enter.
     interval_m : float, optional
         Contour interval of both; the wider of the two that would be chosen unless given [m].
     **options : object

@@ -1,4 +1,4 @@
-"""The surface of each side of a map with its grid and contours, and all of them put together."""
+"""The surface of each compartment of a map with its grid and contours, and all of them put together."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gwnet.analysis.maps.compartments import Side, SidedSurface
+from gwnet.analysis.maps.compartments import Compartment, CompartmentSurface
 from gwnet.analysis.maps.result import Control
 from gwnet.constants import NORMAL_95
 from gwnet.hydro.surfaces import surface as surfaces
@@ -66,12 +66,12 @@ class Making:
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """The surface of one side.
+    """The surface of one compartment.
 
     Attributes
     ----------
-    side : Side
-        The side.
+    compartment : Compartment
+        The compartment.
     plain : bool
         Whether it is the whole hull of the control, with nothing to cut at.
     surface, grid, rule
@@ -86,7 +86,7 @@ class Part:
         Levels that were met exactly so that the contours honour them.
     """
 
-    side: Side
+    compartment: Compartment
     plain: bool
     surface: Surface
     grid: Grid
@@ -114,17 +114,18 @@ class Part:
         import shapely
 
         line = shapely.LineString(ends)
-        return bool(self.side.region.covers(line)) and not any(line.intersects(wall) for wall in self.side.lines)
+        region, walls = self.compartment.region, self.compartment.lines
+        return bool(region.covers(line)) and not any(line.intersects(wall) for wall in walls)
 
 
-def made_parts(levels: Control, sides: tuple[Side, ...], making: Making) -> tuple[Part, ...]:
-    """Return the surface of each side.
+def make_parts(levels: Control, compartments: tuple[Compartment, ...], making: Making) -> tuple[Part, ...]:
+    """Return the surface of each compartment.
 
     Parameters
     ----------
     levels : gwnet.analysis.maps.result.Control
         Control of the map.
-    sides : tuple of Side
+    compartments : tuple of Compartment
         Sides.
     making : Making
         How surfaces are made.
@@ -132,63 +133,63 @@ def made_parts(levels: Control, sides: tuple[Side, ...], making: Making) -> tupl
     Returns
     -------
     tuple of Part
-        In the order of the sides.
+        In the order of the compartments.
     """
-    return tuple(_part(levels, side, making) for side in sides)
+    return tuple(_part(levels, compartment, making) for compartment in compartments)
 
 
-def _part(levels: Control, side: Side, making: Making) -> Part:
+def _part(levels: Control, compartment: Compartment, making: Making) -> Part:
     import shapely
 
-    own = levels.of(side.positions)
-    surface, grid, contour_m, failures, exact = _honouring(own, side, making)
+    own = levels.of(compartment.positions)
+    surface, grid, contour_m, failures, exact = _honouring(own, compartment, making)
     rule = inferred_rule(surface, making.interval_m, least_wells=making.few_wells)
     contours = contour_lines(grid, contour_m, rule)
-    plain = not side.lines and bool(side.region.equals(shapely.Polygon(surface.hull)))
+    plain = not compartment.lines and bool(compartment.region.equals(shapely.Polygon(surface.hull)))
     return Part(
-        side=side,
+        compartment=compartment,
         plain=plain,
         surface=surface,
         grid=grid,
         rule=rule,
         contour_m=contour_m,
-        contours=contours if plain else _cut(contours, side, _OFF_BARRIER * grid.spacing_m),
-        failures=tuple(replace(one, position=int(side.positions[one.position])) for one in failures),
+        contours=contours if plain else _cut(contours, compartment, _OFF_BARRIER * grid.spacing_m),
+        failures=tuple(replace(failure, position=int(compartment.positions[failure.position])) for failure in failures),
         exact=exact,
     )
 
 
-def _cut(contours: tuple[ContourLine, ...], side: Side, off_m: float) -> tuple[ContourLine, ...]:
-    """Return contours within a side's region and off the barriers that end in it."""
+def _cut(contours: tuple[ContourLine, ...], compartment: Compartment, off_m: float) -> tuple[ContourLine, ...]:
+    """Return contours within a compartment's region and off the barriers that end in it."""
     import shapely
 
-    area = side.region
-    if side.lines:
-        area = area.difference(shapely.unary_union([line.buffer(off_m) for line in side.lines]))
+    area = compartment.region
+    if compartment.lines:
+        area = area.difference(shapely.unary_union([line.buffer(off_m) for line in compartment.lines]))
     shapely.prepare(area)
-    found = []
+    kept = []
     for contour in contours:
         line = shapely.LineString(np.column_stack([contour.x, contour.y]))
         if area.covers(line):
-            found.append(contour)
+            kept.append(contour)
             continue
         cut: Any = line.intersection(area)
         for part in getattr(cut, "geoms", [cut]):
             if part.geom_type == "LineString" and part.length > 0.0:
                 corners = np.asarray(part.coords, dtype=np.float64)
-                found.append(replace(contour, x=corners[:, 0], y=corners[:, 1], depression=False))
-    return tuple(found)
+                kept.append(replace(contour, x=corners[:, 0], y=corners[:, 1], depression=False))
+    return tuple(kept)
 
 
 def joined(levels: Control, parts: tuple[Part, ...], grid_lines: int) -> tuple[Surface, Grid]:
-    """Return one surface and one grid for all sides.
+    """Return one surface and one grid for all compartments.
 
     Parameters
     ----------
     levels : gwnet.analysis.maps.result.Control
         Control of the map.
     parts : tuple of Part
-        Surfaces of the sides.
+        Surfaces of the compartments.
     grid_lines : int
         Lines of the grid along its longer side.
 
@@ -199,12 +200,12 @@ def joined(levels: Control, parts: tuple[Part, ...], grid_lines: int) -> tuple[S
     """
     if parts[0].plain and len(parts) == 1:
         return parts[0].surface, parts[0].grid
-    sided = SidedSurface(
+    sided = CompartmentSurface(
         x=levels.x,
         y=levels.y,
         z=levels.z,
         hull=convex_hull(levels.x, levels.y),
-        sides=tuple(part.side for part in parts),
+        compartments=tuple(part.compartment for part in parts),
         surfaces=tuple(part.surface for part in parts),
     )
     surface: Surface = sided if len(parts) > 1 else parts[0].surface
@@ -214,7 +215,7 @@ def joined(levels: Control, parts: tuple[Part, ...], grid_lines: int) -> tuple[S
 
 
 def _honouring(
-    levels: Control, side: Side, making: Making
+    levels: Control, compartment: Compartment, making: Making
 ) -> tuple[Surface, Grid, Floats, tuple[Unhonoured, ...], int]:
     """Return a surface whose contours honour the levels, as far as can be, and how many are met exactly for it."""
     noise = (levels.half_width / NORMAL_95) ** 2
@@ -229,7 +230,7 @@ def _honouring(
             covariance=making.covariance,
             drift=making.drift,
             measurement_variance_m2=np.where(exact, 0.0, noise),
-            barriers=side.barriers,
+            barriers=compartment.barriers,
             names=levels.names,
         )
         grid = surfaces.make_grid(surface, lines=making.grid_lines, through=(levels.x[through], levels.y[through]))

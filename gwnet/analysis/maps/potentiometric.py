@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from gwnet.analysis.maps.bounds import above_base, above_ground
-from gwnet.analysis.maps.compartments import Side, sides_of
+from gwnet.analysis.maps.compartments import Compartment, compartments_of
 from gwnet.analysis.maps.features import MapFeatures, with_rivers
 from gwnet.analysis.maps.method_choice import AUTO, choose_method
-from gwnet.analysis.maps.parts import Making, Part, joined, made_parts
+from gwnet.analysis.maps.parts import Making, Part, joined, make_parts
 from gwnet.analysis.maps.result import Control, CrossValidation, MapResult, MethodScore
 from gwnet.analysis.maps.same_day import leave_out, span_of
 from gwnet.analysis.maps.texts import (
@@ -90,7 +90,7 @@ def make_map(
     features : MapFeatures, optional
         Barriers, boundary, rivers, base of the unit and base layers.
     check_ground : bool, optional
-        Whether to mark where heads stand above the ground of the control's wells.
+        Whether to mark where heads are above the ground of the control's wells.
 
     Returns
     -------
@@ -122,17 +122,17 @@ def make_map(
         raise SettingsError(message)
     features = MapFeatures() if features is None else features
     control = with_rivers(leave_out(control, exclude), features, coordinate_unit_m=coordinate_unit_m)
-    control, levels, sides = _parted(control, features)
+    control, levels, compartments = _divide(control, features)
     with threadpool_limits(limits=1, user_api="blas"):
-        test = _tested(levels, sides)
+        test = _test_neighbours(levels, compartments)
         counted = ~test.outlier & levels.measured
-        main = sides[0].positions
+        main = compartments[0].positions
         n_fitted = 0
         if covariance is None and method in ("kriging", AUTO):
-            covariance, n_fitted = _covariance(levels.of(main), ~test.outlier[main], drift, sides[0])
+            covariance, n_fitted = _covariance(levels.of(main), ~test.outlier[main], drift, compartments[0])
         scores: tuple[MethodScore, ...] = ()
         if method == AUTO and covariance is not None:
-            _refuse_auto(sides)
+            _refuse_auto(compartments)
             method, scores = choose_method(levels.of(main), counted[main], covariance, drift)
         least = 2.0 * float(np.median(levels.half_width[levels.measured]))
         lowest, highest = float(levels.z.min()), float(levels.z.max())
@@ -140,7 +140,7 @@ def make_map(
             nice_interval(lowest, highest, unit_m=metres_per(unit), least_m=least) if interval_m is None else interval_m
         )
         making = Making(method, covariance, drift, float(chosen), grid_lines, FEW_WELLS)
-        parts = made_parts(levels, sides, making)
+        parts = make_parts(levels, compartments, making)
         surface, grid = joined(levels, parts, grid_lines)
         grid, contours, base_text = above_base(
             grid, tuple(line for part in parts for line in part.contours), features.base_m, unit
@@ -186,7 +186,7 @@ def make_map(
                 gradients=(gradient, sound),
                 unit=unit,
                 screen_lengths_m=_screen_lengths(control),
-                more=[*feature_cautions(sides, features, levels), base_text, ground_text],
+                more=[*feature_cautions(compartments, features, levels), base_text, ground_text],
             ),
             scores=scores,
             region=None if len(parts) == 1 and parts[0].plain else _region(parts),
@@ -195,13 +195,13 @@ def make_map(
         )
 
 
-def _parted(control: pd.DataFrame, features: MapFeatures) -> tuple[pd.DataFrame, Control, tuple[Side, ...]]:
-    """Return control, levels and sides; levels on a side with too few of them are left out with that reason."""
+def _divide(control: pd.DataFrame, features: MapFeatures) -> tuple[pd.DataFrame, Control, tuple[Compartment, ...]]:
+    """Return control, levels and compartments; levels of one with too few of them are left out with that reason."""
     while True:
         levels = _levels_of(control)
-        sides, alone = sides_of(levels, features)
+        compartments, alone = compartments_of(levels, features)
         if not alone:
-            return control, levels, sides
+            return control, levels, compartments
         reasons = {levels.names[position]: reason for position, reason in alone.items()}
         left = control["well"].isin(list(reasons)) & control["used"].astype(bool)
         control = control.copy()
@@ -209,20 +209,20 @@ def _parted(control: pd.DataFrame, features: MapFeatures) -> tuple[pd.DataFrame,
         control.loc[left, "used"] = False
 
 
-def _tested(levels: Control, sides: tuple[Side, ...]) -> NeighbourTest:
-    """Return the neighbour test of each side, put together; points of rivers are never outliers."""
+def _test_neighbours(levels: Control, compartments: tuple[Compartment, ...]) -> NeighbourTest:
+    """Return the neighbour test of each compartment, put together; points of rivers are never outliers."""
     residual, limit = np.full(levels.z.shape, np.nan), np.full(levels.z.shape, np.nan)
     outlier = np.zeros(levels.z.shape, dtype=np.bool_)
-    for side in sides:
-        own = levels.of(side.positions)
-        found = neighbour_test(own.x, own.y, own.z, own.half_width)
-        residual[side.positions], limit[side.positions] = found.residual_m, found.limit_m
-        outlier[side.positions] = found.outlier & own.measured
+    for compartment in compartments:
+        own = levels.of(compartment.positions)
+        test = neighbour_test(own.x, own.y, own.z, own.half_width)
+        residual[compartment.positions], limit[compartment.positions] = test.residual_m, test.limit_m
+        outlier[compartment.positions] = test.outlier & own.measured
     return NeighbourTest(residual, limit, outlier)
 
 
-def _refuse_auto(sides: tuple[Side, ...]) -> None:
-    if any(side.barriers is not None for side in sides):
+def _refuse_auto(compartments: tuple[Compartment, ...]) -> None:
+    if any(compartment.barriers is not None for compartment in compartments):
         message = (
             "A barrier ends inside the control; only kriging can go around its end, so there is nothing to choose."
         )
@@ -232,7 +232,7 @@ def _refuse_auto(sides: tuple[Side, ...]) -> None:
 def _region(parts: tuple[Part, ...]) -> object:
     import shapely
 
-    return shapely.unary_union([part.side.region for part in parts])
+    return shapely.unary_union([part.compartment.region for part in parts])
 
 
 def gradient_of(control: pd.DataFrame, *, coordinate_unit_m: float = 1.0) -> Gradient:
@@ -283,19 +283,21 @@ def _levels_of(control: pd.DataFrame) -> Control:
     )
 
 
-def _covariance(levels: Control, sound: NDArray[np.bool_], drift: str, side: Side) -> tuple[Covariance, int]:
+def _covariance(
+    levels: Control, sound: NDArray[np.bool_], drift: str, compartment: Compartment
+) -> tuple[Covariance, int]:
     """Return the covariance of the sound levels, and how many they are."""
     if not _spans(levels, sound):
         sound = np.ones(sound.shape, dtype=np.bool_)
-    found = fit_covariance(
+    covariance = fit_covariance(
         levels.x[sound],
         levels.y[sound],
         levels.z[sound],
         drift=drift,
         measurement_variance_m2=(levels.half_width[sound] / NORMAL_95) ** 2,
-        barriers=side.barriers,
+        barriers=compartment.barriers,
     )
-    return found, int(np.count_nonzero(sound))
+    return covariance, int(np.count_nonzero(sound))
 
 
 def _spans(levels: Control, chosen: NDArray[np.bool_]) -> bool:
@@ -321,13 +323,13 @@ def _scaled(levels: Control, chosen: NDArray[np.bool_], coordinate_unit_m: float
 def _arrows(parts: tuple[Part, ...], levels: Control, coordinate_unit_m: float, base_m: float) -> tuple[FlowArrow, ...]:
     """Return flow arrows where the surface falls by more than the levels' uncertainty from one to the next."""
     least = float(np.median(levels.half_width))
-    found = [
+    arrows = [
         arrow
         for part in parts
         for arrow in flow_arrows(part.surface, part.rule, least_fall_m=least)
         if part.shows(arrow.ends) and not float(part.surface.predict(arrow.x, arrow.y)) <= base_m
     ]
-    return tuple(replace(arrow, gradient=arrow.gradient / coordinate_unit_m) for arrow in found)
+    return tuple(replace(arrow, gradient=arrow.gradient / coordinate_unit_m) for arrow in arrows)
 
 
 def _cross_validation(levels: Control, surface: Surface, counted: NDArray[np.bool_]) -> CrossValidation:

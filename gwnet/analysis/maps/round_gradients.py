@@ -152,7 +152,7 @@ def gradients_by_round(
 
     Parameters
     ----------
-    record, aquifer, rule : object
+    record, aquifer : object
         As in `gwnet.analysis.maps.site_maps.control_of`.
     wells : collection of str, optional
         Only these wells, and no gradient in rounds in which one of them cannot be used: the same plane every time.
@@ -160,6 +160,8 @@ def gradients_by_round(
         These days instead of the rounds on record.
     start, end : datetime.date, optional
         First and last local day.
+    rule : gwnet.analysis.maps.site_maps.SetRule, optional
+        Which levels enter.
 
     Returns
     -------

@@ -1,6 +1,6 @@
-"""Loggers in a same-day set: where no usable reading was made, a logger tells the level at the moment of the others.
+"""Loggers in a same-day set: where no usable reading was made, the level of a logger at the moment of the others.
 
-A logger stands in where the reading failed, never where the water was the reason.
+A logger replaces a reading that failed, never one where the water was the reason.
 """
 
 from __future__ import annotations
@@ -15,9 +15,6 @@ from gwnet.analysis.levels.serving import is_reading_at_fault
 from gwnet.clock import zone_of
 from gwnet.constants import RIVER_KIND
 
-#: Where a level of a control frame comes from; empty where there is none.
-SOURCES: Final = ("hand", "logger", "stage")
-
 #: What levels of each source or kind are counted as.
 _COUNTED: Final = {"hand": "manual reading", "logger": "logger", "stage": "gauge", RIVER_KIND: "river point"}
 
@@ -30,7 +27,7 @@ _BY_LOGGER: Final[dict[str, Any]] = {
     "event_id": -1,
 }
 
-#: Words in a well's purpose or role that tell that it is pumped: a logger does not say when.
+#: Words in a well's purpose or role by which it is pumped: a logger does not show when.
 _PUMPED: Final = ("supply", "abstraction", "extraction", "production", "irrigation", "pumping", "pumped")
 
 

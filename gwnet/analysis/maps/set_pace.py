@@ -11,7 +11,7 @@ import pandas as pd
 from gwnet.analysis.maps.same_day import Span
 from gwnet.units import metres_per
 
-#: Levels this many days about the date tell how fast heads move.
+#: How fast heads move is taken from the levels this many days about the date.
 RATE_DAYS: Final = 30
 
 
@@ -64,8 +64,8 @@ def rates_of(levels: pd.DataFrame, control: pd.DataFrame, date: dt.date) -> pd.S
     table = table[table["site"].isin(used["site"])].sort_values(["well", "measured_at_utc"], kind="stable")
     same = table["well"].eq(table["well"].shift())
     gap = table["measured_at_utc"].diff() / pd.Timedelta(days=1)
-    told = np.hypot(table["uncertainty_m"].fillna(0.0), table["uncertainty_m"].shift().fillna(0.0))
-    change = (table["water_elevation_m"].diff().abs() - told).clip(lower=0.0)
+    uncertain_m = np.hypot(table["uncertainty_m"].fillna(0.0), table["uncertainty_m"].shift().fillna(0.0))
+    change = (table["water_elevation_m"].diff().abs() - uncertain_m).clip(lower=0.0)
     kept = same & (gap >= 1.0 / 24.0) & change.notna()
     rates = (change[kept] / gap[kept]).groupby(table.loc[kept, "well"]).max()
     return rates.sort_values(ascending=False, kind="stable")
@@ -88,8 +88,8 @@ def moving_text(rates: pd.Series, span: Span, interval_m: float, unit: str) -> s
     Returns
     -------
     str
-        A sentence naming the fastest well where it moved by more than half a contour interval in that time (own
-        choice).
+        A sentence naming the fastest well where it moved by more than half a contour interval in that time
+        (project default).
     """
     days = float(span.days) if span.untimed or not np.isfinite(span.hours) else span.hours / 24.0
     if rates.empty or not days > 0.0 or not rates.iloc[0] * days > 0.5 * interval_m:

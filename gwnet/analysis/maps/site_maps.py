@@ -110,10 +110,12 @@ def controls_of(
 
     Parameters
     ----------
-    record, aquifer, rule : object
+    record, aquifer : object
         As in `control_of`.
     dates : sequence of datetime.date
         Local dates.
+    rule : SetRule, optional
+        Which levels enter.
     table : pandas.DataFrame, optional
         Reduced levels of the site, where they are at hand.
 
@@ -143,14 +145,14 @@ def controls_of(
         return record.once(("control", aquifer, date, other), lambda: chosen(date, loggers, other.exclude))
 
     read = [once(date, SetRule(rule.window_days, (), loggers=False)) for date in dates]
-    found = _logger_levels(record, aquifer, dates, rule, read) if rule.loggers else [None for _ in dates]
+    of_loggers = _logger_levels(record, aquifer, dates, rule, read) if rule.loggers else [None for _ in dates]
     if rule.exclude:
         leave_out(pd.concat(read), rule.exclude)  # refuses a name that is in none of the sets
     return [
         once(date, replace(rule, exclude=tuple(name for name in rule.exclude if name in set(bare["well"]))), loggers)
         if rule.exclude or (loggers is not None and len(loggers))
         else bare
-        for date, bare, loggers in zip(dates, read, found, strict=True)
+        for date, bare, loggers in zip(dates, read, of_loggers, strict=True)
     ]
 
 
@@ -222,7 +224,7 @@ def map_of(
     table : pandas.DataFrame, optional
         Reduced levels of the site, where they are at hand.
     **how : object
-        method, interval_m, unit and features, as in `gwnet.analysis.maps.potentiometric.make_map`.
+        Method, interval_m, unit and features, as in `gwnet.analysis.maps.potentiometric.make_map`.
 
     Returns
     -------

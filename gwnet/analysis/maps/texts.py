@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gwnet.analysis.maps.compartments import Side, main_surface
+from gwnet.analysis.maps.compartments import Compartment, main_surface
 from gwnet.analysis.maps.features import MapFeatures
 from gwnet.analysis.maps.result import Control, CrossValidation, HonourFailure, MapFinding, MethodScore
 from gwnet.analysis.maps.same_day import Span
@@ -75,17 +75,17 @@ def findings_of(levels: Control, test: NeighbourTest, unit: str) -> tuple[MapFin
     tuple of MapFinding
         One for each such well.
     """
-    found = []
+    findings = []
     for position in np.flatnonzero(test.outlier).tolist():
         residual, limit = float(test.residual_m[position]), float(test.limit_m[position])
-        side = "above" if residual > 0 else "below"
+        where = "above" if residual > 0 else "below"
         amount = length_text(abs(residual), unit, 1 if abs(residual) >= 10 else 2)
         text = (
-            f"{levels.names[position]} stands {amount} {side} what its neighbours suggest (leave-one-out); check its "
+            f"{levels.names[position]} is {amount} {where} what its neighbours suggest (leave-one-out); check its "
             "surveyed elevation, its reading and its aquifer before using this map."
         )
-        found.append(MapFinding(levels.names[position], residual, limit, text))
-    return tuple(sorted(found, key=lambda finding: -abs(finding.residual_m)))
+        findings.append(MapFinding(levels.names[position], residual, limit, text))
+    return tuple(sorted(findings, key=lambda finding: -abs(finding.residual_m)))
 
 
 def failures_of(levels: Control, failures: Sequence[Unhonoured], unit: str) -> tuple[HonourFailure, ...]:
@@ -105,7 +105,7 @@ def failures_of(levels: Control, failures: Sequence[Unhonoured], unit: str) -> t
     tuple of HonourFailure
         One for each such well, in the order given.
     """
-    made = []
+    texts = []
     for failure in failures:
         name = levels.names[failure.position]
         text = (
@@ -113,8 +113,8 @@ def failures_of(levels: Control, failures: Sequence[Unhonoured], unit: str) -> t
             f"{length_text(failure.drawn_m, unit)}, on the wrong side of the "
             f"{length_text(failure.contour_m, unit)} contour."
         )
-        made.append(HonourFailure(name, failure.posted_m, failure.drawn_m, failure.contour_m, text))
-    return tuple(made)
+        texts.append(HonourFailure(name, failure.posted_m, failure.drawn_m, failure.contour_m, text))
+    return tuple(texts)
 
 
 def method_text(
@@ -140,23 +140,23 @@ def method_text(
     str
         The sentences.
     """
-    made = _made_text(main_surface(surface), n_fitted, exact)
+    basis = _surface_text(main_surface(surface), n_fitted, exact)
     if not scores:
-        return made
+        return basis
     listed = ", ".join(f"{score.method} {length_text(score.rmse_m, unit, 3)}" for score in scores)
-    return f"{made} Chosen by leave-one-out error (rms over {scores[0].n} levels): {listed}."
+    return f"{basis} Chosen by leave-one-out error (rms over {scores[0].n} levels): {listed}."
 
 
-def _made_text(surface: Surface, n_fitted: int, exact: int) -> str:
+def _surface_text(surface: Surface, n_fitted: int, exact: int) -> str:
     if isinstance(surface, SplinedSurface):
         return "Thin-plate spline; levels taken as exact."
     if not isinstance(surface, KrigedSurface):
         return "Linear interpolation on the triangles of Delaunay; levels taken as exact."
     kind = "Universal kriging with a linear drift" if surface.drift == "linear" else "Ordinary kriging"
-    basis = f"fitted to {n_fitted} levels" if n_fitted else "as given"
+    fit = f"fitted to {n_fitted} levels" if n_fitted else "as given"
     met = f" ({exact} met exactly so that the contours honour them)" if exact else ""
     return (
-        f"{kind} and {surface.covariance.model} covariance, {basis}; the measurement error of each level is taken into "
+        f"{kind} and {surface.covariance.model} covariance, {fit}; the measurement error of each level is taken into "
         f"account{met}."
     )
 
@@ -195,10 +195,10 @@ def parameters_of(
     unit, coordinate_m = units
     unit_m = metres_per(unit)
     surface = main_surface(surface)
-    found: list[tuple[str, str]] = []
+    parameters: list[tuple[str, str]] = []
     if isinstance(surface, KrigedSurface):
         covariance = surface.covariance
-        found += [
+        parameters += [
             ("drift", surface.drift),
             ("covariance", covariance.model),
             ("partial sill", f"{covariance.partial_sill_m2 / unit_m**2:.3g} {unit}²"),
@@ -207,18 +207,18 @@ def parameters_of(
             ("levels met exactly", str(exact)),
         ]
     if against > 0.0:
-        found.append(("difference from triangulation (rms)", length_text(against, unit)))
+        parameters.append(("difference from triangulation (rms)", length_text(against, unit)))
     if checked.n:
-        found += [
-            ("leave-one-out error (rms)", f"{length_text(checked.rmse_m, unit)} at {checked.n} wells"),
+        parameters += [
+            ("leave-one-out error (rms)", f"{length_text(checked.rmse_m, unit)} at {checked.n} levels"),
             ("leave-one-out mean error", length_text(checked.mean_error_m, unit)),
         ]
     else:
-        found.append(("leave-one-out error (rms)", "none: no well can be estimated from the others"))
-    found += [
+        parameters.append(("leave-one-out error (rms)", "none: no level can be estimated from the others"))
+    parameters += [
         ("inferred beyond", f"{length_text(rule.farthest_m * coordinate_m, unit, 0)} from the nearest well"),
     ]
-    return tuple(found)
+    return tuple(parameters)
 
 
 def cautions_of(
@@ -258,11 +258,9 @@ def cautions_of(
     count = int(levels.measured.sum())
     texts: list[str] = []
     if count < FEW_WELLS:
-        texts.append(f"Only {count} wells: contours are inferred throughout.")
+        texts.append(f"Only {count} levels: contours are inferred throughout.")
     if count < LEAST_SEARCHED:
-        texts.append(
-            f"Too few wells to tell whether one of them does not fit its neighbours; it takes {LEAST_SEARCHED}."
-        )
+        texts.append(f"Too few levels to find one that does not fit its neighbours; {LEAST_SEARCHED} are needed.")
     if span.days > 1:
         texts.append(f"The levels were not taken on one day but over {span.days} days; heads may have moved meanwhile.")
     if span.untimed:
@@ -279,12 +277,12 @@ def cautions_of(
     return (*texts, *(text for text in more if text), _STANDING_CAUTION)
 
 
-def feature_cautions(sides: Sequence[Side], features: MapFeatures, levels: Control) -> list[str]:
+def feature_cautions(compartments: Sequence[Compartment], features: MapFeatures, levels: Control) -> list[str]:
     """Return what a reader must know of barriers, rivers and boundary.
 
     Parameters
     ----------
-    sides : sequence of Side
+    compartments : sequence of Compartment
         Sides of the map.
     features : MapFeatures
         Features of the map.
@@ -297,13 +295,13 @@ def feature_cautions(sides: Sequence[Side], features: MapFeatures, levels: Contr
         Sentences.
     """
     texts = []
-    if len(sides) > 1:
-        counts = " and ".join(str(side.positions.size) for side in sides)
+    if len(compartments) > 1:
+        counts = " and ".join(str(compartment.positions.size) for compartment in compartments)
         texts.append(
-            f"Barriers part the control into {len(sides)} sides with {counts} levels, each contoured by itself; the "
-            "gradient is that of one plane over all of them."
+            f"Barriers divide the control into {len(compartments)} compartments with {counts} levels, each contoured "
+            "by itself; the gradient is that of one plane over all of them."
         )
-    if any(side.barriers is not None for side in sides):
+    if any(compartment.barriers is not None for compartment in compartments):
         texts.append("Where a barrier ends inside the control, distances go around its end.")
     points = int((~levels.measured).sum())
     if points:

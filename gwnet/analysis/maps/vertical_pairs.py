@@ -38,7 +38,7 @@ VERTICAL_COLUMNS: Final = (
 #: Screens whose middles lie nearer in elevation than this stand at one depth [m] (project default).
 ONE_DEPTH_M: Final = 0.5
 
-_CANNOT: Final = "cannot be told"
+_NOT_DETERMINED: Final = "not determined"
 
 
 def site_vertical_table(
@@ -99,7 +99,7 @@ def vertical_table(
         Columns of `VERTICAL_COLUMNS`; one row a pair and round (or day, for levels outside rounds), sorted by site,
         cluster, pair and date. The screen distance is from the middle of the lower to the middle of the upper
         screen. The head difference is lower less upper, so that it and the gradient are positive upward; ``direction``
-        is ``upward``, ``downward`` or ``cannot be told``, and empty where there is no gradient, with the reason in
+        is ``upward``, ``downward`` or ``not determined``, and empty where there is no gradient, with the reason in
         ``note``.
 
     Notes
@@ -203,10 +203,10 @@ def _gradient(
     apart = abs((days[0] - days[1]).days)
     hours = abs(above["measured_at_utc"] - below["measured_at_utc"]) / pd.Timedelta(hours=1)
     timed = bool(above["time_known"]) and bool(below["time_known"])
-    made = {"date": min(days).isoformat(), "hours_apart": round(float(hours), 2) if timed else np.nan}
+    row = {"date": min(days).isoformat(), "hours_apart": round(float(hours), 2) if timed else np.nan}
     if apart > window_days:
-        return made | {"note": f"not on one day: {days[0].isoformat()} and {days[1].isoformat()}"}
-    found = vertical_gradients(
+        return row | {"note": f"not on one day: {days[0].isoformat()} and {days[1].isoformat()}"}
+    vertical = vertical_gradients(
         pair[0]["middle"],
         pair[1]["middle"],
         above["water_elevation_m"],
@@ -214,14 +214,13 @@ def _gradient(
         upper_half_width_m=above["uncertainty_m"],
         lower_half_width_m=below["uncertainty_m"],
     )
-    told = bool(found.determined)
-    way = "upward" if float(found.gradient) > 0.0 else "downward"
-    return made | {
-        "head_difference_m": float(found.head_difference_m),
-        "head_difference_uncertainty_m": float(found.half_width_m),
-        "vertical_gradient": float(found.gradient),
-        "vertical_gradient_uncertainty": float(found.gradient_half_width),
-        "direction": way if told else _CANNOT,
+    way = "upward" if float(vertical.gradient) > 0.0 else "downward"
+    return row | {
+        "head_difference_m": float(vertical.head_difference_m),
+        "head_difference_uncertainty_m": float(vertical.half_width_m),
+        "vertical_gradient": float(vertical.gradient),
+        "vertical_gradient_uncertainty": float(vertical.gradient_half_width),
+        "direction": way if bool(vertical.determined) else _NOT_DETERMINED,
         "note": "; ".join(_notes(levels, pair, apart)),
     }
 
@@ -240,6 +239,6 @@ def _notes(
     lower_top = float(pair[1]["ground_elevation_m"]) - float(pair[1]["screen_top_m"])
     if bottom < lower_top:
         notes.append("the screens overlap")
-    if any(np.isnan(one["uncertainty_m"]) for one in levels):
+    if any(np.isnan(level["uncertainty_m"]) for level in levels):
         notes.append("no uncertainty of a level is known")
     return notes

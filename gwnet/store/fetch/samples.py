@@ -219,13 +219,22 @@ def conflicts(connection: Connection, known_on: dt.datetime | None = None) -> pd
     return table[keep].reset_index(drop=True)
 
 
-def deployments(connection: Connection, known_on: dt.datetime | None = None) -> pd.DataFrame:
+def deployments(
+    connection: Connection, known_on: dt.datetime | None = None, *, instruments: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """Return the deployments, what was installed where and when, by site, well, instrument and time.
 
     Parameters as `gwnet.store.fetch`; columns as ``deployments`` in `gwnet.store.fetch.frames.FRAMES`.
+
+    Parameters
+    ----------
+    instruments : pandas.DataFrame, optional
+        Instruments on record, where the caller has them already.
     """
     table = fetch_rows(connection, "deployments", known_on, order="site well instrument installed_at_utc")
-    kinds = fetch_rows(connection, "instruments", known_on, order="instrument").set_index("instrument")["kind"]
+    if instruments is None:
+        instruments = fetch_rows(connection, "instruments", known_on, order="instrument")
+    kinds = instruments.set_index("instrument")["kind"]
     table["access"] = np.where(table["well"] == "", "", "main")
     table["kind"] = table["instrument"].map(kinds).fillna("")
     return as_declared(table, "deployments")
