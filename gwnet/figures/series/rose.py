@@ -139,7 +139,7 @@ def rose_plot_data(
         lines = [f"{', '.join(map(shown, undetermined))}."]
         if any(one.magnitude > _longest(points) for one in points if not one.determined):
             lines.append("Those whose size lies beyond the scale stand at its edge.")
-        notes.append(Note("Size and not distinguishable from no gradient (hollow)", tuple(lines)))
+        notes.append(Note("Size and direction not determined (hollow)", tuple(lines)))
     flagged = [one.label for one in points if one.finding]
     if flagged:
         names = ", ".join(map(shown, flagged))
