@@ -88,7 +88,7 @@ def test_an_aquifer_without_enough_years_has_its_row():
     assert (row["wells"], row["n"]) == (0, 0)
     assert pd.isna(row["p"])
     assert "no well has 3 years" in row["note"]
-    assert row["direction"] == "no significant trend"
+    assert row["direction"] == "insufficient data"
 
 
 def test_a_well_without_a_level_for_over_a_third_of_its_record_takes_no_part():

@@ -173,7 +173,7 @@ def test_only_accepted_levels_take_part_and_the_others_are_counted():
 def test_too_few_values_give_no_numbers_and_a_note(method, rows):
     found = test_of(record(*rows), method=method).loc["A"]
     assert found[NUMBERS].isna().all()
-    assert found["direction"] == "no significant trend"
+    assert found["direction"] == "insufficient data"
     assert "too few years" in found["note"]
     assert found["n"] == len(rows)
 
@@ -222,7 +222,7 @@ def test_logger_values_count_on_days_without_a_manual_reading():
 
 def test_years_on_both_sides_of_a_gap_are_needed():
     found = test_of(record(*yearly("A", [1, None, None, None, 4, 5, 6])), method="kendall").loc["A"]
-    assert (found["method"], found["direction"]) == ("step", "no significant trend")
+    assert (found["method"], found["direction"]) == ("step", "insufficient data")
     assert pd.isna(found["p"])
     assert "1 year before and 3 after it, 2 of each needed" in found["note"]
 

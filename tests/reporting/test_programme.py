@@ -29,17 +29,17 @@ def table_of(section, key):
     ]
 
 
-def test_what_was_drilled_ended_altered_and_hung_in_the_period_is_listed_by_day(quarterly):
+def test_what_was_drilled_ended_altered_and_installed_in_the_period_is_listed_by_day(quarterly):
     data = constructed.record(12)
-    hung = pd.Timestamp("2025-03-31 22:30", tz="UTC")  # 1 April at the site, UTC+1 is 23:30 of 31 March
+    installed = pd.Timestamp("2025-03-31 22:30", tz="UTC")  # 1 April at the site, UTC+1 is 23:30 of 31 March
     deployments = pd.DataFrame(
-        [("HW-001", "L-1", "vented pressure logger", hung, pd.Timestamp("2025-08-01", tz="UTC"), 9.5, "")],
+        [("HW-001", "L-1", "vented pressure logger", installed, pd.Timestamp("2025-08-01", tz="UTC"), 9.5, "")],
         columns=list(COLUMNS["deployments"]),
     )
     data = dataclasses.replace(data, deployments=deployments)
     rows = table_of(section_of(data, quarterly, "network_changes", "2025"), "network-changes")
     assert [row[:3] for row in rows] == [
-        ["2025-03-31", "HW-001", "L-1 hung at 9.500\u00a0m below the measuring point"],
+        ["2025-03-31", "HW-001", "L-1 installed at 9.500\u00a0m below the measuring point"],
         ["2025-08-01", "HW-001", "L-1 removed"],
         ["2025-09-01", "HW-010", "decommissioned, replaced by HW-011"],
     ]
