@@ -271,7 +271,7 @@ def test_a_map_of_slopes_places_sizes_and_tells():
     wells.loc[5, "easting"] = np.nan
     data = slope_map_plot_data(table(), wells, MapContext(SITE, known_on=KNOWN_ON))
     assert len(data.points) == 29
-    assert sum(point.told for point in data.points) == 10
+    assert sum(point.is_significant for point in data.points) == 10
     assert data.largest == pytest.approx(0.1, rel=0.05)
     text = " ".join(line for note in data.notes for line in note.lines)
     assert "5 rising, 5 falling, 20 no significant trend" in text

@@ -31,9 +31,9 @@ def table_of(section, key):
 
 def test_what_was_drilled_ended_altered_and_installed_in_the_period_is_listed_by_day(quarterly):
     data = constructed.record(12)
-    hung = pd.Timestamp("2025-03-31 22:30", tz="UTC")  # 1 April at the site, UTC+1 is 23:30 of 31 March
+    installed = pd.Timestamp("2025-03-31 22:30", tz="UTC")  # 1 April at the site, UTC+1 is 23:30 of 31 March
     deployments = pd.DataFrame(
-        [("HW-001", "L-1", "vented pressure logger", hung, pd.Timestamp("2025-08-01", tz="UTC"), 9.5, "")],
+        [("HW-001", "L-1", "vented pressure logger", installed, pd.Timestamp("2025-08-01", tz="UTC"), 9.5, "")],
         columns=list(COLUMNS["deployments"]),
     )
     data = dataclasses.replace(data, deployments=deployments)
