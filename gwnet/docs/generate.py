@@ -18,6 +18,7 @@ from gwnet.analysis.fieldwork.field_sheet import CAUTIONS
 from gwnet.analysis.loggers.correction_kinds import describe_corrections
 from gwnet.analysis.loggers.finding_rules import describe_logger_findings
 from gwnet.docs.commands import describe_commands, describe_common_options
+from gwnet.docs.methods import describe_methods
 from gwnet.ingest.tables.documented import describe_rejections, describe_tables
 from gwnet.reporting.registry import describe_sections
 from gwnet.resources import docs_folder, reports_folder
@@ -110,6 +111,7 @@ MAKERS: Final[dict[str, Callable[[], str]]] = {
     "defaults": _defaults,
     "cautions": _cautions,
     "topics": _topics,
+    "methods": describe_methods,
     "commands": describe_commands,
     "common-options": describe_common_options,
 }

@@ -1,5 +1,6 @@
 """README.md, DEVELOPERS.md and the pages of ``gwnet help`` say what is there, and what they show works."""
 
+import inspect
 import re
 import shutil
 import subprocess
@@ -10,6 +11,7 @@ import pytest
 
 from gwnet.cli import COMMANDS
 from gwnet.docs.commands import list_commands
+from gwnet.docs.methods import list_methods
 from gwnet.ingest.tables.problems import PROBLEMS
 from gwnet.network import Network
 
@@ -119,8 +121,12 @@ def test_every_problem_of_a_row_is_documented(code, pages):
 
 def test_every_method_of_the_network_is_documented():
     page = read(ROOT / "gwnet" / "docs" / "python.md")
-    methods = [name for name in dir(Network) if not name.startswith("_")]
-    assert [name for name in methods if not re.search(rf"`{name}[`(]", page)] == []
+    methods = [name for name, _ in list_methods()]
+    assert {f"net.{name}" for name in dir(Network) if inspect.isfunction(getattr(Network, name)) and name[0] != "_"} < {
+        *methods
+    }
+    assert {"net.levels", "net.trends.pooled", "net.review.approve", "net.seasons.summary"} < {*methods}
+    assert [name for name in methods if f"| `{name}` |" not in page] == []
 
 
 def test_every_variable_of_the_environment_is_documented(pages):
