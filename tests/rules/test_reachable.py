@@ -7,19 +7,12 @@ from .call_graph import Graph
 
 #: Public definitions that only tests use, each to be moved into the tests or deleted with its next change.
 TESTS_ONLY = {
-    "gwnet.ingest.loggers.layout:describe_layout_keys",
-    "gwnet.analysis.levels.serving:count_by_source",
-    "gwnet.analysis.levels.serving:is_reading_at_fault",
-    "gwnet.analysis.levels.table:serving_levels",
-    "gwnet.exchange.feature_files:read_base_layers",
-    "gwnet.figures.base.panel:save_pages",
     "gwnet.figures.base.placement:overlapping",
-    "gwnet.figures.base.style:figure_pdf_bytes",
-    "gwnet.figures.series.trend_ranked:draw_ranked",
+    "gwnet.store.fetch.codes:check_codes",
     "gwnet.store.fetch.levels:verdicts",
+    "gwnet.store.fetch.registry:one_site",
     "gwnet.store.fetch.sample_runs:Runs.owners",
     "gwnet.store.save.samples:append",
-    "gwnet.store.snapshot:Snapshot.measuring_point_history",
 }
 
 #: What is called from outside: the package's `open`, both modules that are run, and the network with its parts.
