@@ -20,7 +20,8 @@ def list_groups(group: type[Group] = Group) -> Iterator[type[Group]]:
 def list_methods() -> list[tuple[str, str]]:
     """Return every method of an open record ``net`` as it is called, with what it does."""
     # What a group offers does not depend on its database, so that none is opened.
-    offers = [Group.__repr__(object.__new__(group)) for group in (Network, *list_groups())]
+    groups: list[type[Group]] = [Network, *list_groups()]
+    offers = [Group.__repr__(group.__new__(group)) for group in groups]
     found = re.findall(r"^(\S*)\(…\) +(.*)$", "\n".join(offers), re.MULTILINE)
     return [(f"net{name.removeprefix('net')}", summary) for name, summary in found]
 
