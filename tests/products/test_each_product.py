@@ -55,9 +55,9 @@ def test_a_context_names_the_aquifer_and_the_state_of_the_record(record):
 
 
 def test_a_gradient_has_its_levels_counted_by_kind(net):
-    found = net.gradients("upper", dates=[DAY])
+    found = net.gradients.by_round("upper", dates=[DAY])
     assert isinstance(found, gradients.RoundGradients)
-    (row,) = found.rows().to_dict("records")
+    (row,) = found.table.to_dict("records")
     assert row["levels"] > row["loggers"] + row["gauges"]
     assert row["loggers"] > 0
     summary = net.map("upper", DAY).summary().iloc[0]
@@ -65,7 +65,7 @@ def test_a_gradient_has_its_levels_counted_by_kind(net):
 
 
 def test_named_wells_give_heads_and_a_velocity(net):
-    between = net.gradient(["W-01", "W-04", "W-05"], DAY, conductivity="10 m/d", porosity="0.2")
+    between = net.gradients(["W-01", "W-04", "W-05"], DAY, conductivity="10 m/d", porosity="0.2")
     assert isinstance(between, maps.WellGradient)
     row = between.summary().iloc[0]
     assert row["heads"].count(" m") == 3
@@ -75,8 +75,8 @@ def test_named_wells_give_heads_and_a_velocity(net):
 
 
 def test_comparisons_and_data_worth_are_tables_of_their_sets(net):
-    assert isinstance(net.paired_maps("upper", ("2025-08-19", DAY)), comparisons.MapPair)
-    ranked = net.worth("upper", "2025-08-19", candidates=1)
+    assert isinstance(net.map.pair("upper", ("2025-08-19", DAY)), comparisons.MapPair)
+    ranked = net.map.data_worth("upper", "2025-08-19", candidates=1)
     assert isinstance(ranked, worth.NetworkWorth)
     assert ranked.places()["place"].tolist() == ["A"]
 
@@ -86,8 +86,9 @@ def test_figures_are_drawn_from_a_snapshot(record, net):
     context = maps.map_context(record)
     (page,) = seasons.envelope_figures(context, net.levels(["W-04"]), record.wells.query("well == 'W-04'"))
     assert page.axes
-    assert seasons.decomposition_figure(context, well_decomposition(net.levels(["W-04"]))).axes
-    figures = net.trend_figures(["W-04", "W-14"])
+    decomposed = seasons.Decomposition(well_decomposition(net.levels(["W-04"])), context)
+    assert decomposed.figure().axes
+    figures = net.trends.figure(["W-04", "W-14"])
     assert isinstance(figures, trends.TrendFigures)
     assert figures.pages() == 1
 

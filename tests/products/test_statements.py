@@ -10,9 +10,9 @@ DAY = "2026-02-17"
 QUESTIONS = {
     "map": lambda net, out: net.map("upper", DAY),
     "hydrograph": lambda net, out: net.hydrograph(["N1-U", "N1-L"]),
-    "gradient": lambda net, out: net.gradient(["W-01", "W-04", "W-05"], DAY),
-    "gradients": lambda net, out: net.gradients("lower"),
-    "change": lambda net, out: net.change_map("upper", DAY, "2025-11-18"),
+    "gradient": lambda net, out: net.gradients(["W-01", "W-04", "W-05"], DAY),
+    "gradients": lambda net, out: net.gradients.by_round("lower"),
+    "change": lambda net, out: net.map.change("upper", DAY, "2025-11-18"),
     "report": lambda net, out: net.report("quarterly", "2026-Q1", out, processes=1),
 }
 
