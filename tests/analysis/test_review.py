@@ -134,10 +134,10 @@ def test_own_work_may_be_held_rejected_and_reopened(reviewed):
 @pytest.mark.parametrize(("verb", "state"), [("approve", "approved"), ("reject", "rejected"), ("hold", "on hold")])
 def test_a_reviewed_level_changes_by_reopening_alone(reviewed, verb, state):
     first = Selection(events=[reviewed.events[0]])
-    act = getattr(reviewed.net, verb)
+    act = getattr(reviewed.net.review, verb)
     act(first, by="Vera", reason="Looked", now_utc=hours(1))
     for other in {"approve", "reject", "hold"} - {verb}:
-        done = getattr(reviewed.net, other)(first, by="Vera", reason="Again", now_utc=hours(2))
+        done = getattr(reviewed.net.review, other)(first, by="Vera", reason="Again", now_utc=hours(2))
         assert done.changed.empty
         assert done.passed_over[["review", "why"]].to_numpy().tolist() == [[state, "reopen it first"]]
     assert act(first, by="Vera", reason="Looked", now_utc=hours(2)).unchanged == 1
@@ -150,7 +150,7 @@ def test_a_reviewed_level_changes_by_reopening_alone(reviewed, verb, state):
 @pytest.mark.parametrize("reason", [None, "", "  "])
 def test_all_but_approving_needs_a_reason(reviewed, verb, reason):
     with pytest.raises(ReviewError, match="needs a reason"):
-        getattr(reviewed.net, verb)(Selection(round="2024-Q1"), by="Vera", reason=reason, now_utc=hours(1))
+        getattr(reviewed.net.review, verb)(Selection(round="2024-Q1"), by="Vera", reason=reason, now_utc=hours(1))
 
 
 def test_a_reviewer_needs_a_name(reviewed):
@@ -296,7 +296,7 @@ def test_no_sequence_of_reviews_loses_a_row(steps, tmp_path_factory):
                 elif verb == "approve":
                     reviewed.net.review.approve(events, by=by, now_utc=hours(number), pass_over=pass_over)
                 else:
-                    getattr(reviewed.net, verb)(events, by=by, reason="r", now_utc=hours(number))
+                    getattr(reviewed.net.review, verb)(events, by=by, reason="r", now_utc=hours(number))
             except ReviewError:
                 assert reviewed.rows() == before
             assert reviewed.rows()[: len(before)] == before

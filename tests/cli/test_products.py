@@ -252,7 +252,7 @@ def test_a_demo_that_is_stopped_leaves_nothing(gwnet_here, tmp_path, monkeypatch
     def stop(*_arguments, **_options):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("gwnet.network.Network.report", stop)
+    monkeypatch.setattr("gwnet.network.reports.Reports.__call__", stop)
     assert gwnet_here("demo", "here/deep").code == STOPPED
     assert list((tmp_path / "here").iterdir()) == []
 

@@ -84,22 +84,22 @@ def test_a_round_on_record_is_planned_anew_only_with_a_reason(run):
     assert "on record with other values" in ran.err
     assert "--correct --reason" in ran.err
     again = ("round", "plan", "2026-Q2", "--starts-on", "2026-05-19", "--by", "Keeper", "--correct")
-    assert run(*again).code == STOPPED
+    assert run(*again).code == WRONG_USAGE
     assert run(*again, "--reason", "Storm").code == DONE
 
 
 @pytest.mark.parametrize(
-    ("arguments", "words"),
+    ("arguments", "words", "code"),
     [
-        (("--wells", "B9"), "no well 'B9'"),
-        (("--wells", "OLD"), "decommissioned on 2024-01-01"),
-        (("--ends-on", "2026-05-01"), "before it starts"),
-        (("--as-given",), "No wells are given"),
+        (("--wells", "B9"), "no well 'B9'", STOPPED),
+        (("--wells", "OLD"), "decommissioned on 2024-01-01", WRONG_USAGE),
+        (("--ends-on", "2026-05-01"), "before it starts", WRONG_USAGE),
+        (("--as-given",), "No wells are given", WRONG_USAGE),
     ],
 )
-def test_a_plan_that_cannot_be_says_why(run, arguments, words):
+def test_a_plan_that_cannot_be_says_why(run, arguments, words, code):
     ran = plan(run, *arguments)
-    assert ran.code == STOPPED
+    assert ran.code == code
     assert words in ran.err
     assert json.loads(run("rounds", "--format", "json").out) == []
 
