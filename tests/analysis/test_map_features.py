@@ -173,7 +173,7 @@ def test_a_river_without_heads_takes_those_between_its_gauges():
     points = made.control[made.control["kind"] == "river"]
     assert points["easting"].between(200, 800).all()
     assert points["water_elevation_m"].to_numpy() == pytest.approx(39.0 - (points["easting"] - 200) / 600, abs=1e-9)
-    with pytest.raises(SettingsError, match=r"head of Orle is not known: .* 0 used gauges stand within 50 m"):
+    with pytest.raises(SettingsError, match=r"head of Orle is not known: .* 0 used gauges are within 50 m"):
         mapped(features=features)
 
 
