@@ -80,7 +80,7 @@ def _variogram(ctx: click.Context, _param: click.Parameter, value: str | None) -
 )
 @click.option("--storage", metavar="S", help="Storage coefficient, with --change-from: 0.12 or 0.08..0.15.")
 @click.option("--paired-with", "other", type=options.Day(), metavar="DATE", help="Set the map of this day beside it.")
-@options.loggers("Use the level of a well's logger where there is no usable manual reading; not for changes.")
+@options.loggers("Use the level of a well's logger where there is no usable manual reading.")
 @options.out_folder
 @options.site
 @options.known_on
@@ -112,7 +112,7 @@ def command(
     with options.open_record(db) as net:
         if since is not None:
             kept = {name: value for name, value in chosen.items() if name not in _NOT_OF_CHANGES}
-            drawn = net.map.change(since=since, storage=storage, unit=unit, **kept)
+            drawn = net.map.change(since=since, storage=storage, unit=unit, loggers=loggers, **kept)
         elif other is not None:
             drawn = net.map.pair(dates=(chosen.pop("date"), other), unit=unit, loggers=loggers, **chosen)
         else:

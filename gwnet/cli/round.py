@@ -38,7 +38,7 @@ def due(form: str, db: str, **chosen: Any) -> None:
     "--wells",
     type=options.Codes(),
     metavar="A,B,C",
-    help="Wells of the round. Default: all that stand on its first day.",
+    help="Wells of the round. Default: all that exist on its first day.",
 )
 @click.option("--as-given", is_flag=True, help="Keep the wells in the order of --wells.")
 @click.option("--start", metavar="WELL", help="Well from which the walk starts.")

@@ -125,6 +125,7 @@ class Maps(Group):
         base_layers: Sequence[str | Path] = (),
         known_on: Instant = None,
         unit: str = "m",
+        loggers: bool = True,
     ) -> ChangeMap:
         """Map the change of levels between two days, with its volume.
 
@@ -163,7 +164,7 @@ class Maps(Group):
                 aquifer,
                 local_day(date),
                 local_day(since),
-                SetRule(window_days, tuple(exclude)),
+                SetRule(window_days, tuple(exclude), loggers),
                 storage=coefficient,
                 method=method,
                 interval_m=interval_m,

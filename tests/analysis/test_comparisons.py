@@ -190,7 +190,7 @@ class TestVertical:
         assert "K: E above E2, 20.00 m between the middles of the screens" in text
         feet = " ".join(words_of(net.gradients.vertical(["K"]).figure("ft")))
         assert "K: E above E2, 65.62 ft between the middles of the screens" in feet
-        assert "direction not determined" in text
+        assert "not distinguishable from no gradient" in text
         assert collisions(figure) == []
         assert beyond_page(figure) == []
 

@@ -29,10 +29,10 @@ def found(esrp):
 
 def test_planes_equal_the_reference_planes(esrp, found):
     planes = reference_planes(esrp[1].parent)
-    assert len(found.found) == len(planes) >= 5
-    for one in found.found:
+    assert len(found.gradients) == len(planes) >= 5
+    for one in found.gradients:
         plane = planes[one.date.isoformat()]
-        assert one.wells == plane["n points"]
+        assert one.count() == plane["n points"]
         assert one.gradient.magnitude * 1000 == pytest.approx(plane["hydraulic gradient magnitude"], rel=2e-4)
         direction = plane["flow direction (down gradient), degrees clockwise from +y"]
         assert one.gradient.azimuth_deg == pytest.approx(direction, abs=1e-3)
