@@ -98,7 +98,7 @@ def test_well_that_does_not_fit_is_named_and_left_out_of_the_gradient(constructe
     record = dataclasses.replace(record, maps=(facts,))
     text = plain_report(compose(quarterly, record, period="2026-Q1", drawing=ReportDrawing()))
     assert "! Levels that do not fit" in text
-    assert "HW-011 stands" in text
+    assert "HW-011 is" in text
     assert "Left out of this plane for not fitting the neighbours: HW-011." in text
 
 
