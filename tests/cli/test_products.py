@@ -280,7 +280,7 @@ def test_vertical_gradients_one_row_a_pair_and_round(demo, tmp_path):
     ran = demo(*asked, "--format", "csv")
     assert ran.code == DONE, ran.err
     rows = list(csv.DictReader(io.StringIO(ran.out)))
-    assert [row["direction"] for row in rows] == ["downward", "downward", "upward", "cannot be told", "downward"]
+    assert [row["direction"] for row in rows] == ["downward", "downward", "upward", "not determined", "downward"]
     assert {(row["upper_well"], row["lower_well"]) for row in rows} == {("N1-U", "N1-L")}
     assert (tmp_path / "v.pdf").stat().st_size > 5_000
 

@@ -63,7 +63,7 @@ def test_a_direction_that_is_not_determined_is_never_a_reversal():
     assert "is not known" in turn.text
 
 
-def test_vertical_gradient_that_cannot_be_told():
+def test_vertical_gradient_that_is_not_distinguishable_from_none():
     found = vertical_gradients(
         50, 40, [20.0, 20.0], [20.004, 20.02], upper_half_width_m=0.006, lower_half_width_m=0.008
     )

@@ -79,7 +79,7 @@ def test_no_gradient_is_rarely_told():
     assert np.mean(called) < 0.06
 
 
-def test_a_fall_within_the_uncertainty_cannot_be_told():
+def test_a_fall_within_the_uncertainty_is_not_determined():
     found = plane_gradient([0, 100, 0], [0, 0, 100], [10.0, 10.005, 9.99], 0.02)
     assert not found.determined
     assert "within the uncertainty of the levels" in found.note
@@ -96,7 +96,7 @@ def test_flat_water_has_no_direction():
     assert (found.magnitude, found.azimuth_half_width_deg, found.determined) == (0.0, 180.0, False)
 
 
-def test_without_uncertainty_three_points_cannot_be_told():
+def test_without_uncertainty_three_points_determine_nothing():
     found = plane_gradient([0, 100, 0], [0, 0, 100], [10, 9, 8])
     assert not found.determined
     assert np.isnan(found.magnitude_half_width)

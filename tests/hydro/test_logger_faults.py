@@ -115,7 +115,7 @@ def test_what_manual_readings_tell_of_a_step(offsets, verdict):
     assert moved.tolist() == [verdict]
 
 
-def test_a_step_outside_the_manual_readings_cannot_be_told():
+def test_a_step_outside_the_manual_readings_cannot_be_judged():
     moved, by = confirm_steps(["2024-07-15"], [0.2], ["2024-05-01", "2024-06-01"], [10.0, 10.0], tolerance_m=0.03)
     assert moved.tolist() == [0]
     assert np.isnan(by).all()

@@ -39,7 +39,7 @@ def test_planes_equal_the_reference_planes(esrp, found):
         assert one.gradient.residual_sd_m == pytest.approx(plane["residual standard deviation (n-3)"], rel=1e-4)
 
 
-def test_with_the_bad_wells_nothing_is_told_and_the_table_leads_to_the_plane_without(found):
+def test_with_the_bad_wells_nothing_is_determined_and_the_table_leads_to_the_plane_without(found):
     """Open data: 8.2 m/km with the four bad or perched wells, 0.61 m/km without."""
     row = found.table.set_index("date").loc["1971-07-30"]
     assert row["gradient"] * 1000 == pytest.approx(8.2, abs=0.05)
@@ -49,14 +49,14 @@ def test_with_the_bad_wells_nothing_is_told_and_the_table_leads_to_the_plane_wit
     assert row["triangles_gradient"] * 1000 < 1.0
 
 
-def test_left_out_by_request_the_day_is_told(esrp):
+def test_left_out_by_request_the_day_is_determined(esrp):
     row = esrp[0].gradients.by_round(AQUIFER, dates=["1971-07-30"], window_days=0, exclude=BAD).table.iloc[0]
     assert row["determined"]
     assert row["gradient"] * 1000 == pytest.approx(0.61, abs=0.03)
     assert row["triangles_gradient"] * 1000 < 1.0
 
 
-def test_the_rose_lists_the_days_that_cannot_be_told(found):
+def test_the_rose_lists_the_days_without_a_determined_gradient(found):
     from ..figures.measure import beyond_page, collisions, words_of
 
     figure = found.figure()

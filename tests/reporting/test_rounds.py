@@ -34,7 +34,7 @@ def test_change_carries_the_root_of_the_squares():
     assert change.is_significant
 
 
-def test_a_small_change_cannot_be_is_significant():
+def test_a_small_change_is_not_significant():
     assert not change_between(event(water_elevation_m=10.04), event(uncertainty_m=0.04), "none").is_significant
     assert not Change(0.5, math.nan).is_significant
 

@@ -49,7 +49,7 @@ def test_summary_tells_changes_with_their_half_widths(text):
     assert "Since the same period a year before, the water rose at no well and fell at 20." in text
 
 
-def test_summary_tells_gradients_or_that_they_cannot_be_told(text):
+def test_summary_states_gradients_or_that_they_are_not_determined(text):
     assert (
         "Upper sand (U), 10 February 2026: gradient 0.0018 ± 0.0002, flow towards 84° ± 7° (east), from 12 manual readings."
         in text
@@ -78,7 +78,7 @@ def test_levels_table_prints_a_bound_a_pumped_well_and_a_missing_one(report24):
     assert "no reading and no reason on record" in notes
 
 
-def test_change_that_cannot_be_is_significant_is_marked(constructed, quarterly):
+def test_change_that_is_not_significant_is_marked(constructed, quarterly):
     data = constructed.record(3)
     data = dataclasses.replace(data, levels=data.levels.assign(uncertainty_m=0.5))
     report = compose(
