@@ -176,6 +176,7 @@ def test_the_least_contaminated_wells_come_first_and_product_last(network):
     assert order[-2] == "A3", "its hazards name contamination"
 
 
+@pytest.mark.slow
 def test_a_walk_of_a_few_wells_is_close_to_the_shortest_one():
     """Every order of seven wells is tried: the walk may be a tenth longer than the best from the same start."""
     rng = np.random.default_rng(7)

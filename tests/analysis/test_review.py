@@ -278,6 +278,7 @@ steps = st.lists(
 )
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(steps=steps)
 def test_no_sequence_of_reviews_loses_a_row(steps, tmp_path_factory):

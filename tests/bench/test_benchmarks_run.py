@@ -4,6 +4,8 @@ import pytest
 
 from ..helpers import ROOT, run_python
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.parametrize(("script", "arguments"), [("bench_load.py", ["600"]), ("bench_levels.py", ["600"])])
 def test_a_small_run_prints_its_ratios(script, arguments, tmp_path):

@@ -193,6 +193,7 @@ def test_checks_exit_3_with_findings_and_0_without(demo):
     assert (quiet.code, json.loads(quiet.out)) == (DONE, [])
 
 
+@pytest.mark.slow
 def test_a_report_names_its_files_the_pdf_first(demo, tmp_path):
     ran = demo("report", "quarterly", "--period", "2025-Q4", "--out", tmp_path / "r")
     assert ran.code == DONE, ran.err
@@ -228,6 +229,7 @@ def test_a_level_as_known_before_its_survey_was_corrected(demo, demo_store):
     assert "Re-levelling" in demo("explain", "L-02", after["measured_at"]).out
 
 
+@pytest.mark.slow
 def test_the_demo_is_built_in_an_empty_folder_and_never_over_another(gwnet_here, tmp_path):
     ran = gwnet_here("demo")
     assert ran.code == DONE, ran.err
@@ -248,6 +250,7 @@ def test_the_demo_is_built_in_an_empty_folder_and_never_over_another(gwnet_here,
     assert (tmp_path / "gwnet-demo" / "gwnet.sqlite").read_bytes() == before
 
 
+@pytest.mark.slow
 def test_a_demo_that_is_stopped_leaves_nothing(gwnet_here, tmp_path, monkeypatch):
     def stop(*_arguments, **_options):
         raise KeyboardInterrupt

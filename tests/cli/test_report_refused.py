@@ -2,6 +2,8 @@
 
 import json
 
+import pytest
+
 from ..helpers import run_gwnet
 
 
@@ -36,6 +38,7 @@ def test_a_definition_cannot_lead_out_of_the_folder(demo_store, tmp_path):
     assert sorted(path.name for path in tmp_path.iterdir() if path.suffix != ".sqlite") == ["own.toml"]
 
 
+@pytest.mark.slow
 def test_the_same_record_gives_the_same_bytes_in_fresh_processes(demo_store, tmp_path):
     """Once as it stands, once known on the time that the first run printed."""
     own = tmp_path / "own.toml"

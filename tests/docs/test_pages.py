@@ -73,6 +73,7 @@ def test_the_readme_makes_a_network_in_about_ten_commands(network_of_the_readme)
     assert (network_of_the_readme / "report" / "quarterly_MILL_2024-Q1.pdf").stat().st_size > 10_000
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("page", [page for page in TOPICS if examples(read(page))], ids=lambda page: page.stem)
 def test_what_a_page_shows_works(page, network_of_the_readme, tmp_path):
     """Run the marked blocks of a page in a copy of the folder that README.md leaves behind."""

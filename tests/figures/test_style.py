@@ -30,6 +30,7 @@ for make in (lambda: draw_hydrograph(rich()), lambda: draw_surface_map(plot_data
 """
 
 
+@pytest.mark.slow
 def test_fresh_processes_write_the_same_bytes_whatever_the_hash_seed():
     runs = [
         run_python("-W", "error", "-c", SCRIPT, cwd=ROOT, env={"PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT)})

@@ -49,6 +49,7 @@ def test_kendalltau(count, kind, seed, gaps):
     assert found.p_value == pytest.approx(other.pvalue, rel=1e-9)
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(COUNTS, KINDS, SEEDS, st.booleans())
 def test_original_test(count, kind, seed, gaps):

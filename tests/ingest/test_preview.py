@@ -165,6 +165,7 @@ def test_a_survey_still_moves_an_approved_level_and_says_so(stored):
 elevations = st.integers(90_000, 110_000).map(lambda n: n / 1000)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(elevation=elevations, depth=st.integers(0, 15_000).map(lambda n: n / 1000))
 def test_a_preview_is_what_the_load_does(loader, elevation, depth):

@@ -102,6 +102,7 @@ print("done", flush=True)
 """
 
 
+@pytest.mark.slow
 def test_a_kill_at_any_moment_leaves_all_of_the_file_or_none(loader, tmp_path):
     path = many_events(loader.folder / "level_events.csv")
     before = counts(tmp_path / "record.sqlite")

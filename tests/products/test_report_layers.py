@@ -27,6 +27,7 @@ def layers(demo_store, tmp_path):
     return path
 
 
+@pytest.mark.slow
 def test_a_map_on_own_layers_is_drawn_and_the_layers_are_told_by_digest(demo_store, layers, tmp_path):
     plain, own = tmp_path / "plain.toml", tmp_path / "own.toml"
     plain.write_text(HEAD)

@@ -17,7 +17,13 @@ QUESTIONS = {
 }
 
 
-@pytest.mark.parametrize("ask", QUESTIONS.values(), ids=QUESTIONS.keys())
+@pytest.mark.parametrize(
+    "ask",
+    [
+        pytest.param(ask, id=name, marks=[pytest.mark.slow] if name == "report" else [])
+        for name, ask in QUESTIONS.items()
+    ],
+)
 def test_a_product_fetches_each_frame_once(demo_record, tmp_path, ask):
     with Network(demo_record) as net, counted() as statements:
         ask(net, tmp_path / "out")

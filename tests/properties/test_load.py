@@ -13,6 +13,8 @@ from gwnet.errors import GwnetError
 from gwnet.network import Network, init
 from gwnet.units import metres_per
 
+pytestmark = pytest.mark.slow
+
 NOW = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
 RELAXED = settings(deadline=None, max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
 

@@ -19,6 +19,8 @@ from gwnet.ingest.loggers.rows import open_logger_file
 
 from ..ingest.logger_exports import Export, all_exports
 
+pytestmark = pytest.mark.slow
+
 EXPORTS = {export.name: export for export in all_exports()}
 
 #: Signs that cannot turn one number, time or word into another that could be.

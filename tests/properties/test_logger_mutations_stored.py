@@ -15,6 +15,8 @@ from gwnet.store.fetch import samples as fetch_samples
 
 from .test_logger_mutations import EXPORTS, MUTATIONS
 
+pytestmark = pytest.mark.slow
+
 NOW = dt.datetime(2026, 4, 7, 9, 30, tzinfo=dt.UTC)
 
 

@@ -17,6 +17,8 @@ from gwnet.store.save.downloads import add_download
 from gwnet.store.save.segments import segment_for
 from gwnet.store.session import open_store
 
+pytestmark = pytest.mark.slow
+
 START = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
 
 #: A download: times and values in any order, perhaps repeated, and how many are added at once.

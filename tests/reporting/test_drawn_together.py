@@ -61,6 +61,7 @@ def test_what_stops_one_figure_stops_the_report(processes):
         with_figures(report_of(slots(9, fail)), processes=processes)
 
 
+@pytest.mark.slow
 def test_the_report_has_the_same_bytes_whatever_the_number_of_processes(constructed, quarterly, tmp_path):
     from gwnet.reporting.write import write_report
 

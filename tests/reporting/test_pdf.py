@@ -95,6 +95,7 @@ def body_lines(page):
     return [line for line in page.splitlines() if line.strip()]
 
 
+@pytest.mark.slow
 def test_same_bytes_in_two_fresh_processes(tmp_path):
     """Principle: same record, same definition, same cut-off, same bytes; other hash seeds, zones and clocks."""
     script = (
