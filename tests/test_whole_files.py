@@ -101,15 +101,18 @@ def test_folder_that_stands_where_a_file_should(tmp_path):
 
 def test_folder_that_may_not_be_written_to(tmp_path):
     """In a child process without the rights of the superuser, whom no folder refuses."""
-    tmp_path.chmod(0o500)
+    folder, first = tmp_path / "closed", tmp_path / "open"
+    folder.mkdir(mode=0o500)
     script = (
         "import os\n"
         "from gwnet.errors import OutputError\n"
         "from gwnet.whole_files import write_files\n"
+        # loads every module that writing needs, which the interpreter may keep where only the superuser reads
+        f"write_files({str(first)!r}, {{'a': b'x'}}, 'report')\n"
         "if os.geteuid() == 0:\n"
         "    os.setuid(65534)\n"
         "try:\n"
-        f"    write_files({str(tmp_path)!r}, {{'a': b'x'}}, 'report')\n"
+        f"    write_files({str(folder)!r}, {{'a': b'x'}}, 'report')\n"
         "except OutputError as error:\n"
         "    print(error)\n"
     )
