@@ -70,7 +70,7 @@ class Case:
     def __init__(self, name, network, at_once):
         self.name, self.at_once = name, at_once
         with network.store.reading() as connection:
-            self.settings = fetch.one_site(connection, None)
+            self.settings = fetch.choose_site(fetch.sites(connection), None)
             self.rounds = fetch_programme.rounds(connection, None, str(self.settings["site"]))
             self.inputs = gather(Snapshot(connection))
         self.limits = limits_of(self.settings)[0]

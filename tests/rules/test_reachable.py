@@ -8,9 +8,7 @@ from .call_graph import Graph
 #: Public definitions that only tests use, each to be moved into the tests or deleted with its next change.
 TESTS_ONLY = {
     "gwnet.figures.base.placement:overlapping",
-    "gwnet.store.fetch.codes:check_codes",
     "gwnet.store.fetch.levels:verdicts",
-    "gwnet.store.fetch.registry:one_site",
     "gwnet.store.fetch.sample_runs:Runs.owners",
     "gwnet.store.save.samples:append",
 }

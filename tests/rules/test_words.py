@@ -26,9 +26,6 @@ LEFT: set[str] = {
     "gwnet/figures/base/panel.py",
     "gwnet/figures/hydrograph/span.py",
     "gwnet/figures/maps/trend_map.py",
-    "gwnet/hydro/checks/robust_limits.py",
-    "gwnet/hydro/seasons/annual_cycle.py",
-    "gwnet/hydro/trends/serial_correlation.py",
     "gwnet/ingest/loggers/columns.py",
 }
 

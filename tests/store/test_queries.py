@@ -2,11 +2,12 @@
 
 import datetime as dt
 
+import pandas as pd
 import pytest
 
 from gwnet.errors import NotFoundError
 from gwnet.store.fetch import history, programme, registry
-from gwnet.store.fetch.codes import check_codes
+from gwnet.store.fetch.codes import require_code
 from gwnet.store.fetch.issues import find_issue, issues
 from gwnet.store.fetch.logger_history import describe_row, find_concerned, series_names
 from gwnet.store.fetch.recorded_reasons import newest_edit, recorded_reasons
@@ -24,12 +25,12 @@ def connection(filled):
 
 
 def test_codes_that_are_not_on_record_are_refused_with_the_nearest(connection):
-    check_codes(connection, None, site="S", wells=["MW-1"], aquifer="upper", round_code="2024-Q1")
+    Snapshot(connection, site="S").require(wells=["MW-1"], aquifer="upper", round_code="2024-Q1")
     with pytest.raises(NotFoundError, match="no well 'MW-3'") as caught:
-        check_codes(connection, None, wells=["MW-3"])
+        Snapshot(connection).require(wells=["MW-3"])
     assert "MW-2" in caught.value.fix
     with pytest.raises(NotFoundError, match="no site 'T'"):
-        check_codes(connection, None, site="T")
+        Snapshot(connection, site="T").require()
 
 
 def test_issued_reports_are_found_by_number_or_digest(connection):
@@ -96,6 +97,13 @@ def test_a_snapshot_fetches_each_frame_once(connection):
     assert snapshot.wells is snapshot.wells
     of_site = snapshot.of_site("S")
     assert of_site.rounds["round"].tolist() == programme.rounds(connection, site="S")["round"].tolist()
-    assert of_site.settings["name"] == registry.one_site(connection, "S")["name"]
+    assert of_site.settings["name"] == registry.choose_site(registry.sites(connection), "S")["name"]
     with pytest.raises(NotFoundError, match="no well 'MW-7'"):
         of_site.require(wells=["MW-7"])
+
+
+def test_a_code_that_is_not_on_record_is_refused_with_the_nearest():
+    known = pd.Series(["MW-1", "MW-2", "P-9"])
+    require_code("well", "MW-2", known)
+    with pytest.raises(NotFoundError, match=r"no well 'MW-3' on record.*Did you mean MW-[12], MW-[12]\?"):
+        require_code("well", "MW-3", known)

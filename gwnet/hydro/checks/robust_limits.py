@@ -406,8 +406,8 @@ def season_band(
     Returns
     -------
     Band
-        Limits: median plus and minus `spreads` times 1.4826 MAD of the season. A spell outside them is told with its
-        first level.
+        Limits: median plus and minus `spreads` times 1.4826 MAD of the season. An interval outside them is reported
+        with its first level.
 
     Raises
     ------

@@ -30,7 +30,7 @@ LEAST_CYCLE_YEARS = 3
 #: level cannot be estimated.
 _LONGEST_UNSEEN = 0.45
 
-#: Years between bends of the line under the wave, and fewest values for each (own choices): it follows wet and dry
+#: Years between bends of the line under the wave, and fewest values for each (project defaults): it follows wet and dry
 #: spells and leaves the course of the year to the wave.
 _BEND_YEARS = 3.0
 _BEND_VALUES = 10
@@ -128,9 +128,9 @@ def annual_cycle(day: ArrayLike, values: ArrayLike) -> AnnualCycle:
     value = L(t) + A cos(2 pi (u - u0)), with u the part of the calendar year that has passed and L a line that may bend
     every three years or ten values, whichever is longer. The covariance of the estimates allows for residuals that go
     together over time as in a first-order autoregressive process, whose correlation is found from neighbouring
-    residuals (never below 0). Limits of A and of u0 follow by linearisation; whether there is a cycle at all is told by
-    an F test of both parts of the wave. One wave a year says nothing of a course that rises fast and falls slowly; see
-    the monthly statistics for that.
+    residuals (never below 0). Limits of A and of u0 follow by linearisation; whether there is a cycle at all is decided
+    by an F test of both parts of the wave. One wave a year says nothing of a course that rises fast and falls slowly;
+    see the monthly statistics for that.
 
     Examples
     --------

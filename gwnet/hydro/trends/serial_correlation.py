@@ -53,7 +53,7 @@ class SerialCorrelation:
     assumed : bool
         Whether the record is too short to tell, so that ``corrected`` is 0.4 at least.
     variance_ratio : float
-        Variance of S for such a correlation over that of independent values; 1 where none is told.
+        Variance of S for such a correlation over that of independent values; 1 where none is found.
     """
 
     count: int

@@ -24,19 +24,6 @@ def sites(connection: Connection, known_on: dt.datetime | None = None) -> pd.Dat
     return fetch_rows(connection, "sites", known_on, order="site")
 
 
-def one_site(connection: Connection, site: str | None, known_on: dt.datetime | None = None) -> pd.Series:
-    """Return one site's settings: a row of `sites`.
-
-    Parameters as `gwnet.store.fetch`, but that ``site`` may be left out only when the record holds one site.
-
-    Raises
-    ------
-    NotFoundError
-        If there is no such site, or several and none was named.
-    """
-    return choose_site(sites(connection, known_on), site)
-
-
 def choose_site(table: pd.DataFrame, site: str | None) -> pd.Series:
     """Return one site's settings out of those on record.
 
