@@ -6,6 +6,7 @@ A command parses, calls one method of `gwnet.network`, prints, and returns its e
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from typing import Any, Final
@@ -77,6 +78,11 @@ def main(args: Sequence[str] | None = None) -> int:
     """
     import warnings
 
+    if sys.stderr is None:
+        sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115, PTH123 (stays open to the end)
+    if sys.stdout is None:
+        _say("Standard output is closed; nothing was done. Send it to a file, or to /dev/null.")
+        return STOPPED
     _let_print_anything()
     with warnings.catch_warnings():
         warnings.simplefilter("always", GwnetWarning)
@@ -125,9 +131,9 @@ def _wrong_usage(error: click.ClickException) -> int:
 
 
 def _say(text: str) -> None:
-    from gwnet.plain_text import without_control_signs as safe
+    from gwnet.plain_text import hide_passwords, without_control_signs
 
-    click.echo(f"gwnet: {safe(text)}", err=True)
+    click.echo(f"gwnet: {without_control_signs(hide_passwords(text))}", err=True)
 
 
 def _describe_refusal(error: OSError) -> str:
@@ -146,6 +152,4 @@ def _let_print_anything() -> None:
 
 def _silence_output() -> None:
     """Point standard output nowhere after its reader has gone, so that closing it says nothing more."""
-    import os
-
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

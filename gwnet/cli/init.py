@@ -15,7 +15,7 @@ def command(db: str) -> None:
     from gwnet import network
 
     before, after = network.init(db)
-    name = options.hide_password(db)
+    name = options.database_name(db)
     if before == after:
         output.say(f"The database {name} is there already, at revision {after}.")
     else:

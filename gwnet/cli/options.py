@@ -31,13 +31,11 @@ def open_record(address: str) -> Iterator[Network]:
         net.close()
 
 
-def hide_password(address: str) -> str:
-    """Return a database address as it may be printed: without its password."""
-    if "://" not in address:
-        return address
-    from sqlalchemy.engine import make_url
+def database_name(address: str) -> str:
+    """Return how a database is called in messages: without password and parameters."""
+    from gwnet.store.address import address_name, store_url
 
-    return make_url(address).render_as_string(hide_password=True)
+    return address_name(store_url(address))
 
 
 class Instant(click.ParamType[dt.datetime]):

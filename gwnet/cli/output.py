@@ -17,6 +17,7 @@ import click
 from gwnet.cli import emphasis
 from gwnet.cli.cells import csv_value, file_value
 from gwnet.cli.tables import text_record, text_table
+from gwnet.plain_text import hide_passwords
 from gwnet.plain_text import without_control_signs as safe
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 
 def say(text: str) -> None:
     """Print a message for the person at the terminal."""
-    click.echo(safe(text), err=True)
+    click.echo(safe(hide_passwords(text)), err=True)
 
 
 def rows(

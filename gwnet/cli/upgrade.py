@@ -16,7 +16,7 @@ def command(db: str) -> None:
 
     before, after = network.upgrade(db)
     output.say(
-        f"The database {options.hide_password(db)} is up to date, at revision {after}."
+        f"The database {options.database_name(db)} is up to date, at revision {after}."
         if before == after
-        else f"Migrated the database {options.hide_password(db)} from revision {before} to {after}."
+        else f"Migrated the database {options.database_name(db)} from revision {before} to {after}."
     )

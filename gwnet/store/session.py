@@ -7,17 +7,16 @@ work takes the write lock at once (``BEGIN IMMEDIATE`` on SQLite), and either co
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event
-from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import DBAPIError, NoSuchModuleError, SQLAlchemyError
+from sqlalchemy import URL, Connection, Engine, create_engine, event
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from gwnet.errors import OverlapError, StoreError
+from gwnet.store.address import address_name, secrets_of, split_parameters, store_url, without_secrets
 
 _BUSY_TIMEOUT_S = 10.0
 
@@ -55,11 +54,14 @@ class Store:
     engine : sqlalchemy.Engine
         Engine with the pragmas of SQLite set.
     name : str
-        How the database is called in messages: a file path, or a URL without its password.
+        How the database is called in messages: a file path, or a URL without password and parameters.
+    secrets : tuple of str
+        Texts of the address that no message may hold.
     """
 
     engine: Engine
     name: str
+    secrets: tuple[str, ...] = field(default=(), repr=False)
 
     @property
     def is_sqlite(self) -> bool:
@@ -69,7 +71,7 @@ class Store:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """Give a connection for reading, all of it from one state of the database."""
-        with translated(self.name), self.engine.connect() as connection:
+        with translated(self.name, self.secrets), self.engine.connect() as connection:
             if not self.is_sqlite:
                 connection = connection.execution_options(isolation_level="REPEATABLE READ")
             yield connection
@@ -77,7 +79,7 @@ class Store:
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """Give a connection that holds the write lock; commit at the end, roll back on any exception."""
-        with translated(self.name), self.engine.connect() as connection:
+        with translated(self.name, self.secrets), self.engine.connect() as connection:
             connection.execution_options(gwnet_immediate=True)
             with connection.begin():
                 yield connection
@@ -107,13 +109,15 @@ def small_cache(connection: Connection) -> Iterator[None]:
 
 
 @contextmanager
-def translated(name: str) -> Iterator[None]:
+def translated(name: str, secrets: Sequence[str] = ()) -> Iterator[None]:
     """Turn the driver's errors into the project's own.
 
     Parameters
     ----------
     name : str
         Name of the database for the message.
+    secrets : sequence of str, optional
+        Texts that the message may not hold; an error of the driver that holds one is not kept as the cause.
 
     Raises
     ------
@@ -124,11 +128,14 @@ def translated(name: str) -> Iterator[None]:
     """
     try:
         yield
-    except DBAPIError as error:
-        raise store_error(str(error.orig).strip(), name) from error
     except SQLAlchemyError as error:
-        message = f"The database cannot be used: {error}"
-        raise StoreError(message, where=name) from error
+        said = str(error.orig).strip() if isinstance(error, DBAPIError) else str(error)
+        safe = without_secrets(said, secrets)
+        if isinstance(error, DBAPIError):
+            refused = store_error(safe, name)
+        else:
+            refused = StoreError(f"The database cannot be used: {safe}", where=name)
+        raise refused from (error if safe == said else None)
 
 
 def store_error(text: str, name: str) -> StoreError:
@@ -159,41 +166,6 @@ def store_error(text: str, name: str) -> StoreError:
     return StoreError(f"The database refused: {text}", where=name)
 
 
-def store_url(address: str | Path) -> URL:
-    """Return the database URL that an address means.
-
-    Parameters
-    ----------
-    address : str or pathlib.Path
-        A SQLAlchemy URL, or the path of an SQLite file.
-
-    Returns
-    -------
-    sqlalchemy.engine.URL
-        URL with the driver that this project uses.
-
-    Raises
-    ------
-    StoreError
-        If the address names a kind of database that is not supported.
-    """
-    text = str(address)
-    if "://" not in text:
-        return URL.create("sqlite", database=text)
-    try:
-        url = make_url(text)
-    except SQLAlchemyError as error:
-        message = f"Not a database address: {text!r}."
-        raise StoreError(message, fix="Give a file path or a URL such as postgresql://user@host/name.") from error
-    backend = url.get_backend_name()
-    if backend == "sqlite":
-        return url
-    if backend in {"postgresql", "postgres"}:
-        return url.set(drivername="postgresql+psycopg")
-    message = f"Databases of the kind {backend!r} are not supported."
-    raise StoreError(message, fix="Use an SQLite file or PostgreSQL.")
-
-
 def open_store(address: str | Path, *, create: bool = False) -> Store:
     """Open a database.
 
@@ -217,25 +189,28 @@ def open_store(address: str | Path, *, create: bool = False) -> Store:
     """
     url = store_url(address)
     is_sqlite = url.get_backend_name() == "sqlite"
-    database = url.database or ""
-    if is_sqlite and not create and database not in {"", ":memory:"} and not Path(database).exists():
-        message = f"There is no database {database!r}."
+    name = address_name(url)
+    if is_sqlite and not create and name not in {"", ":memory:"} and not Path(name).exists():
+        message = f"There is no database {name!r}."
         raise StoreError(message, fix="Make one with 'gwnet init', or name another with --db.")
-    try:
-        engine = create_engine(url, **_engine_options(is_sqlite=is_sqlite))
-    except (NoSuchModuleError, ModuleNotFoundError) as error:
-        message = "The driver for PostgreSQL is not installed."
-        raise StoreError(message, fix="Install it with: pip install 'gwnet[postgres]'") from error
-    if is_sqlite:
+    return Store(_engine(url, name), name, () if is_sqlite else secrets_of(url))
+
+
+def _engine(url: URL, name: str) -> Engine:
+    """Return an engine; what stands in the address as a parameter is handed to the driver alone."""
+    if url.get_backend_name() == "sqlite":
+        with translated(name):
+            engine = create_engine(url, connect_args={"timeout": _BUSY_TIMEOUT_S})
         event.listen(engine, "connect", _on_sqlite_connect)
         event.listen(engine, "begin", _on_sqlite_begin)
-    return Store(engine, database if is_sqlite else url.render_as_string(hide_password=True))
-
-
-def _engine_options(*, is_sqlite: bool) -> dict[str, Any]:
-    if is_sqlite:
-        return {"connect_args": {"timeout": _BUSY_TIMEOUT_S}}
-    return {"pool_pre_ping": True}
+        return engine
+    shown, parameters = split_parameters(url)
+    try:
+        with translated(name, secrets_of(url)):
+            return create_engine(shown, pool_pre_ping=True, connect_args=parameters)
+    except ModuleNotFoundError as error:
+        message = "The driver for PostgreSQL is not installed."
+        raise StoreError(message, fix="Install it with: pip install 'gwnet[postgres]'") from error
 
 
 def _on_sqlite_connect(connection: sqlite3.Connection, _record: object) -> None:

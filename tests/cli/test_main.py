@@ -252,6 +252,42 @@ def test_a_reader_that_leaves_early_gets_no_traceback(tmp_path):
     assert started.returncode == DONE
 
 
+def run_shell(line, cwd):
+    """Run a line of the shell in which $gwnet is the program."""
+    command = f"{sys.executable} -m gwnet"
+    return subprocess.run(
+        ["/bin/sh", "-c", line.replace("$gwnet", command)],
+        cwd=cwd,
+        env=surroundings(),
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+
+
+@pytest.mark.parametrize("command", ["levels", "wells --format csv", "--help", "init"])
+def test_closed_standard_output_is_said_and_nothing_is_done(command, tmp_path):
+    ran = run_shell(f"$gwnet {command} >&-", tmp_path)
+    assert ran.returncode == STOPPED
+    assert ran.stderr.startswith("gwnet: Standard output is closed; nothing was done.")
+    assert ran.stderr.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_closed_standard_error_stops_nothing(tmp_path):
+    assert run_shell("$gwnet init 2>&-", tmp_path).returncode == DONE
+    ran = run_shell("$gwnet wells --format csv 2>&-", tmp_path)
+    assert (ran.returncode, ran.stdout.splitlines()[0].startswith("site,well,")) == (DONE, True)
+    assert run_shell("$gwnet levels --well none 2>&-", tmp_path).returncode == STOPPED
+
+
+def test_a_full_disk_under_standard_output_is_said(tmp_path):
+    run_gwnet("init", cwd=tmp_path)
+    ran = run_shell("$gwnet wells --format csv >/dev/full", tmp_path)
+    assert (ran.returncode, ran.stderr) == (STOPPED, "gwnet: No space left on device.\n")
+
+
 def test_a_terminal_without_our_signs_is_no_reason_to_fail(tmp_path):
     run_gwnet("init", cwd=tmp_path)
     ran = run_gwnet("explain", "MW−1", "2026-03-10", cwd=tmp_path, env={"PYTHONIOENCODING": "ascii", "LC_ALL": "C"})

@@ -14,7 +14,7 @@ from gwnet.store.models.base import known_on
 from gwnet.store.models.measuring_points import MeasuringPoint
 from gwnet.store.models.schema import METADATA, RECORDED_TABLES
 from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
-from gwnet.store.session import open_store, store_url
+from gwnet.store.session import open_store
 
 from .conftest import MONDAY, add
 
@@ -266,13 +266,6 @@ def test_a_file_that_is_no_database(tmp_path):
         revision.guard(opened)
 
 
-def test_kinds_of_database():
-    assert store_url("postgresql://u@h/d").drivername == "postgresql+psycopg"
-    assert store_url("some/file.sqlite").drivername == "sqlite"
-    with pytest.raises(StoreError, match="not supported"):
-        store_url("mysql://u@h/d")
-
-
 def test_sqlite_keeps_a_write_ahead_log_and_foreign_keys(tmp_path):
     opened = open_store(tmp_path / "a.sqlite", create=True)
     revision.upgrade(opened)
@@ -290,3 +283,10 @@ def test_one_value_may_hold_for_all_rows(store, well_id):
         frame = fetch.measuring_points(connection)
     assert frame["elevation_m"].tolist() == [1.5, 1.5]
     assert frame["valid_until_utc"].isna().all()
+
+
+def test_several_rows_of_the_revision_are_said(store):
+    with store.writing() as connection:
+        connection.execute(text("INSERT INTO alembic_version VALUES ('0001')"))
+    with pytest.raises(StoreError, match=rf"at 2 revisions at once: 0001, {revision.HEAD}\. Its table alembic_version"):
+        revision.guard(store)
