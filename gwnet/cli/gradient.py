@@ -62,7 +62,7 @@ def command(form: str, unit: str, db: str, rose: Path | None, figure: Path | Non
 
 
 #: Columns on a terminal, of each way of asking.
-_FLOW = ("gradient", "gradient_uncertainty", "azimuth_degrees", "azimuth_uncertainty_degrees")
+_FLOW = ("gradient", "gradient_uncertainty", "gradient_upper_limit", "azimuth_degrees", "azimuth_uncertainty_degrees")
 _VELOCITY = ("velocity_lowest_m_per_day", "velocity_m_per_day", "velocity_highest_m_per_day")
 _COLUMNS = {
     "rounds": ("round", "date", *_FLOW, "wells", "triangles", "turn", "turn_degrees", "finding", *_VELOCITY, "note"),

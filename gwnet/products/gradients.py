@@ -56,12 +56,11 @@ class RoundGradients(Product):
         Returns
         -------
         pandas.DataFrame
-            round, date, then gradient, gradient_uncertainty, azimuth_degrees, azimuth_uncertainty_degrees,
-            determined (as `gwnet.products.maps.gradient_row`), levels, loggers, gauges (how many of them are of
-            loggers and gauges), triangles_gradient, triangles_azimuth_degrees, triangles (``agree`` or ``differ``),
-            turn (how the direction differs from the last that was determined), gradient_without_findings,
-            azimuth_degrees_without_findings, finding, the velocity where conductivity and porosity are given [m/d],
-            note.
+            round, date, then the columns of a plane (as `gwnet.products.maps.gradient_row`), levels, loggers, gauges
+            (how many of them are of loggers and gauges), triangles_gradient, triangles_azimuth_degrees, triangles
+            (``agree`` or ``differ``), turn (how the direction differs from the last that was determined),
+            gradient_without_findings, azimuth_degrees_without_findings, finding, the velocity where conductivity and
+            porosity are given [m/d], note.
         """
         return pd.DataFrame([self._row(gradient) for gradient in self.gradients])
 
@@ -160,7 +159,10 @@ class RoundGradients(Product):
 
 
 #: Columns of a plane's gradient in the tables.
-_PLANE_COLUMNS = ("gradient", "gradient_uncertainty", "azimuth_degrees", "azimuth_uncertainty_degrees", "determined")
+_PLANE_COLUMNS = (
+    *("gradient", "gradient_uncertainty", "gradient_upper_limit", "azimuth_degrees", "azimuth_uncertainty_degrees"),
+    *("azimuth_from_degrees", "azimuth_to_degrees", "determined"),
+)
 
 
 def _plane_row(plane: Gradient | None, why: str = "") -> dict[str, Any]:
@@ -189,9 +191,9 @@ def local_rows(
     Returns
     -------
     pandas.DataFrame
-        One row a well: well, then gradient, gradient_uncertainty, azimuth_degrees, azimuth_uncertainty_degrees,
-        determined, reach_m (distance to the farthest neighbour), neighbours, the columns of the surface's slope, the
-        velocity where asked for [m/d], note.
+        One row a well: well, then the columns of a plane (as `gwnet.products.maps.gradient_row`), reach_m (distance to
+        the farthest neighbour), neighbours, the columns of the surface's slope, the velocity where asked for [m/d],
+        note.
     """
     slopes = surface.set_index("well").to_dict("index")
     rows = []

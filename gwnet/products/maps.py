@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -190,16 +191,22 @@ def gradient_row(gradient: Gradient) -> dict[str, Any]:
     Returns
     -------
     dict of str to object
-        gradient and gradient_uncertainty [m/m, 95 %], azimuth_degrees and azimuth_uncertainty_degrees (direction of
-        flow, clockwise from grid north), determined, levels (how many the plane goes through) and note; a direction
-        that is not determined is left empty.
+        gradient and gradient_uncertainty [m/m, 95 %], gradient_upper_limit [m/m, 95 %], azimuth_degrees (direction of
+        flow, clockwise from grid north), azimuth_uncertainty_degrees (the larger reach of its arc),
+        azimuth_from_degrees and azimuth_to_degrees (the 95 % arc, clockwise), determined, levels (how many the plane
+        goes through) and note. Where the gradient is not significant only its upper limit is stated.
     """
     determined = bool(gradient.determined)
+    stated = determined or math.isnan(gradient.magnitude_half_width)
+    azimuth, low, high = gradient.azimuth_deg, gradient.anticlockwise_deg, gradient.clockwise_deg
     return {
-        "gradient": gradient.magnitude,
-        "gradient_uncertainty": gradient.magnitude_half_width,
-        "azimuth_degrees": gradient.azimuth_deg if determined else None,
+        "gradient": gradient.magnitude if stated else None,
+        "gradient_uncertainty": gradient.magnitude_half_width if determined else None,
+        "gradient_upper_limit": gradient.upper_limit,
+        "azimuth_degrees": azimuth if determined else None,
         "azimuth_uncertainty_degrees": gradient.azimuth_half_width_deg if determined else None,
+        "azimuth_from_degrees": (azimuth - low) % 360.0 if determined else None,
+        "azimuth_to_degrees": (azimuth + high) % 360.0 if determined else None,
         "determined": determined,
         "levels": int(gradient.n),
         "note": gradient.text,

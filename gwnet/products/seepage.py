@@ -7,7 +7,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gwnet.errors import SettingsError
-from gwnet.hydro.gradients.seepage import SECONDS_PER_DAY, Interval, parse_conductivity, parse_share, velocity_of
+from gwnet.hydro.gradients.seepage import (
+    SECONDS_PER_DAY,
+    Interval,
+    parse_conductivity,
+    parse_share,
+    seepage_velocity,
+    velocity_of,
+)
 
 if TYPE_CHECKING:
     from gwnet.hydro.gradients.horizontal import Gradient
@@ -46,13 +53,17 @@ class Seepage:
         Returns
         -------
         dict of str to object
-            velocity_m_per_day and its lowest and highest, NaN where the gradient is not determined [m/d];
+            velocity_m_per_day and its lowest and highest [m/d]; only the highest, from the upper limit of the
+            gradient, where that is not determined;
             velocity_from, what was put in.
         """
         values = (math.nan, math.nan, math.nan)
         if gradient is not None and gradient.determined:
             found = velocity_of(gradient, self.conductivity, self.porosity)
             values = (found.velocity_m_s, found.lowest_m_s, found.highest_m_s)
+        elif gradient is not None and math.isfinite(gradient.upper_limit):
+            fastest = seepage_velocity(gradient.upper_limit, self.conductivity, self.porosity)
+            values = (math.nan, math.nan, fastest.highest_m_s)
         daily = {name: value * SECONDS_PER_DAY for name, value in zip(_COLUMNS, values, strict=True)}
         return {**daily, "velocity_from": self.text}
 

@@ -104,7 +104,7 @@ class GradientFacts:
     magnitude, magnitude_uncertainty : float
         Fall of head per horizontal distance, and its 95 % half-width [m/m].
     azimuth_deg, azimuth_uncertainty_deg : float
-        Direction of flow clockwise from grid north, and its 95 % half-width [degrees].
+        Direction of flow clockwise from grid north, and the larger reach of its 95 % arc [degrees].
     determined : bool
         False when the gradient is not distinguishable from zero.
     n_levels : int
@@ -126,6 +126,11 @@ class GradientFacts:
     levels_text: str
     without: tuple[str, ...] = ()
     note: str = ""
+
+    @property
+    def upper_limit(self) -> float:
+        """Return the 95 % upper limit of the magnitude, all that is known where it is not determined [m/m]."""
+        return self.magnitude + self.magnitude_uncertainty
 
 
 @dataclass(frozen=True, slots=True, eq=False)

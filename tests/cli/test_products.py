@@ -272,10 +272,19 @@ def test_gradients_by_round_with_their_rose(demo, tmp_path):
 
 
 def test_a_velocity_states_what_was_put_in(demo):
-    asked = ("gradient", "--wells", "W-01,W-04,N1-U", "--date", DAY, "--format", "json")
-    told = one(demo(*asked, "--conductivity", "20..60 m/d", "--porosity", "0.22", "--unit", "ft"))
-    assert told["velocity_lowest_ft_per_day"] < told["velocity_ft_per_day"] < told["velocity_highest_ft_per_day"]
-    assert "20..60 m/d" in told["velocity_from"]
+    asked = ("gradient", "--date", DAY, "--format", "json", "--conductivity", "20..60 m/d", "--porosity", "0.22")
+    row = one(demo(*asked, "--wells", "W-01,W-02,W-04,W-06R,W-11,W-12,N1-U", "--unit", "ft"))
+    assert row["velocity_lowest_ft_per_day"] < row["velocity_ft_per_day"] < row["velocity_highest_ft_per_day"]
+    assert "20..60 m/d" in row["velocity_from"]
+
+
+def test_of_three_wells_whose_gradient_is_not_significant_only_upper_limits_are_stated(demo):
+    asked = ("gradient", "--date", DAY, "--format", "json", "--conductivity", "20..60 m/d", "--porosity", "0.22")
+    row = one(demo(*asked, "--wells", "W-01,W-04,N1-U"))
+    assert row["gradient"] is None
+    assert row["velocity_m_per_day"] is None
+    assert row["velocity_highest_m_per_day"] == pytest.approx(60 * row["gradient_upper_limit"] / 0.22, rel=1e-4)
+    assert "taken from the 17 levels of 2026-02-17" in row["note"]
 
 
 def test_vertical_gradients_one_row_a_pair_and_round(demo, tmp_path):

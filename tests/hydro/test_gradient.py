@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
-from gwnet.hydro.gradients.horizontal import azimuth, flow_arrows, plane_gradient, size_and_direction
+from gwnet.hydro.gradients.horizontal import Departure, azimuth, flow_arrows, plane_gradient
+from gwnet.hydro.gradients.limits import slope_limits
 from gwnet.hydro.surfaces import kriging
 from gwnet.hydro.surfaces.hull import inside
 from gwnet.hydro.surfaces.variogram import Covariance
@@ -41,12 +42,14 @@ def test_three_points_by_hand():
 
 
 def test_half_width_by_hand():
-    """A fall eastward between two pairs of wells 100 m apart, each ± 0.02 m: slope ± 0.02 / 100."""
+    """A fall eastward between two pairs of wells 100 m apart, each ± 0.02 m and exactly on a plane: ± 0.02 / 100."""
     found = plane_gradient([0, 0, 100, 100], [0, 100, 0, 100], [10, 10, 9, 9], 0.02)
     assert found.magnitude == pytest.approx(0.01)
     assert found.magnitude_half_width == pytest.approx(0.02 / 100)
-    assert found.azimuth_half_width_deg == pytest.approx(np.degrees(0.02))
-    assert found.scale == 1.0
+    # Fieller's arc: tan d = t s / sqrt(size² - t² s²) with t s = 0.0002, the same to either side
+    arc = np.degrees(np.arctan(0.0002 / np.sqrt(0.01**2 - 0.0002**2)))
+    assert (found.anticlockwise_deg, found.clockwise_deg) == pytest.approx((arc, arc))
+    assert found.basis == "reading errors"
 
 
 def test_half_width_covers_as_often_as_it_says():
@@ -72,23 +75,23 @@ def test_half_width_covers_as_often_as_it_says():
     assert share[2] == 1.0
 
 
-def test_no_gradient_is_rarely_told():
-    """Flat water: at most about 5 % of sets may call a gradient."""
+def test_flat_water_rarely_has_a_significant_gradient():
+    """Flat water: at most about 5 % of sets have a significant gradient."""
     random = np.random.default_rng(13)
-    called = [plane_gradient(X, Y, random.normal(0, 0.01, 12), 0.0196).determined for _ in range(2000)]
-    assert np.mean(called) < 0.06
+    significant = [plane_gradient(X, Y, random.normal(0, 0.01, 12), 0.0196).determined for _ in range(2000)]
+    assert np.mean(significant) < 0.06
 
 
 def test_a_fall_within_the_uncertainty_is_not_determined():
     found = plane_gradient([0, 100, 0], [0, 0, 100], [10.0, 10.005, 9.99], 0.02)
     assert not found.determined
     assert "within the uncertainty of the levels" in found.note
-    assert found.text.startswith("not determined: the plane falls 0.00011 m/m towards 333°")
+    assert found.text.startswith("no significant gradient: at most 0.0003")
 
 
-def test_text_of_a_told_gradient():
+def test_text_of_a_significant_gradient():
     found = plane_gradient([0, 100, 0], [0, 0, 100], [10.0, 10.0, 9.9], 0.01)
-    assert found.text == "0.0010 ± 0.0001 m/m towards 0° ± 9°"
+    assert found.text.startswith("0.0010 ± 0.0001 m/m towards 0° (351° to 8°); only the reading errors are known")
 
 
 def test_flat_water_has_no_direction():
@@ -107,26 +110,30 @@ def test_without_uncertainty_the_misfit_stands_for_it():
     noisy = 10 - 0.002 * X + np.tile([0.01, -0.01], 6)
     found = plane_gradient(X, Y, noisy)
     assert found.determined
-    assert "misfit" in found.note
+    assert found.basis == "residuals"
 
 
-def test_misfit_beyond_the_uncertainty_widens_it():
+def test_limits_come_from_the_misfit_by_students_t():
+    """Against ordinary least squares by hand: s² (XᵀX)⁻¹ with n - 3 = 9 degrees of freedom, t = 2.262."""
     curved = 10 - 0.002 * X + 1e-5 * (Y - 250) ** 2
     tight, loose = plane_gradient(X, Y, curved, 0.001), plane_gradient(X, Y, curved, 5.0)
-    assert tight.scale > 10.0
-    assert loose.scale == 1.0
-    spread = tight.scale * 0.001 / 1.959963984540054
-    assert spread == pytest.approx(tight.residual_sd_m, rel=1e-6)
+    assert (tight.basis, loose.basis) == ("residuals", "reading errors")
+    design = np.column_stack([np.ones(12), X, Y])
+    slopes, square_sum, *_ = np.linalg.lstsq(design, curved)
+    covariance = np.linalg.inv(design.T @ design)[1:, 1:] * float(square_sum[0]) / 9
+    down = -slopes[1:] / np.hypot(*slopes[1:])
+    assert tight.magnitude_half_width == pytest.approx(2.262157 * np.sqrt(down @ covariance @ down), rel=1e-6)
+    assert tight.degrees == 9
 
 
 def test_unknown_half_widths_take_the_median():
     widths = np.where(np.arange(12) < 2, np.nan, 0.02)
     found = plane_gradient(X, Y, 10 - 0.002 * X, widths)
-    assert found.note == "uncertainty not known at 2 of 12 wells"
+    assert found.note.startswith("uncertainty not known at 2 of 12 wells")
     assert found.magnitude_half_width == plane_gradient(X, Y, 10 - 0.002 * X, 0.02).magnitude_half_width
 
 
-def test_exact_levels_are_told():
+def test_exact_levels_have_a_significant_gradient():
     found = plane_gradient([0, 100, 0], [0, 0, 100], [10, 9, 8], 0.0)
     assert found.determined
     assert found.magnitude_half_width == 0.0
@@ -203,7 +210,29 @@ def test_arrows_tell_where_they_are_inferred():
 @pytest.mark.parametrize(("size", "determined"), [(1.9, False), (2.2, False), (2.5, True)])
 def test_a_direction_needs_the_ellipse_of_both_components(size, determined):
     """With one standard error either way the 95 % ellipse ends at 2.448 = √(−2 ln 0.05), the half-width at 1.960."""
-    found = size_and_direction(np.array([0.0, -size]), np.eye(2))
-    assert found[:2] == pytest.approx((size, 1.959964))
-    assert found[2:4] == pytest.approx((0.0, min(np.degrees(1.959964 / size), 180.0)))
-    assert found[4] == determined
+    limits = slope_limits(np.array([0.0, -size]), np.eye(2))
+    assert (limits.size, limits.half_width) == pytest.approx((size, 1.959964))
+    assert limits.azimuth_deg == pytest.approx(0.0)
+    arc = np.degrees(np.arcsin(1.959964 / size)) if determined else 180.0
+    assert (limits.anticlockwise_deg, limits.clockwise_deg) == pytest.approx((arc, arc), rel=1e-6)
+    assert limits.is_significant == determined
+
+
+def test_four_wells_on_a_square_have_no_significant_gradient():
+    """50.10, 49.98, 50.00 and 49.90 m at the corners of a 400 m square, ± 5 mm each: F(2, 1) by hand is 101, p 0.07."""
+    square = plane_gradient([0, 400, 0, 400], [0, 0, 400, 400], [50.10, 49.98, 50.00, 49.90], 0.005)
+    # slopes (-0.11, -0.09) m over 400 m; one residual of ± 0.005 m at every corner, s = 0.01 m, standard error s/400
+    assert square.residual_sd_m == pytest.approx(0.01)
+    assert square.magnitude_half_width == pytest.approx(12.7062 * 0.01 / 400, rel=1e-5)
+    assert not square.determined
+    assert square.text.startswith("no significant gradient: at most 0.00067 m/m")
+
+
+def test_three_wells_borrow_the_scale_of_more():
+    corner = ([0, 100, 0], [0, 0, 100], [10.0, 10.0, 9.9])
+    alone = plane_gradient(*corner, 0.01)
+    with_others = plane_gradient(*corner, 0.01, departure=Departure(0.03, 7, "12 levels of 2024-05-03"))
+    assert (alone.basis, with_others.basis) == ("reading errors", "borrowed")
+    # the fall is the difference of two heads over 100 m: √2 sd/100, t with 7 degrees of freedom 2.3646
+    assert with_others.magnitude_half_width == pytest.approx(2.364624 * np.sqrt(2) * 0.03 / 100, rel=1e-6)
+    assert "12 levels of 2024-05-03" in with_others.note

@@ -29,7 +29,7 @@ from gwnet.analysis.maps.texts import (
 )
 from gwnet.constants import NORMAL_95, RIVER_KIND, SURVEY_ACCURACY_M
 from gwnet.errors import SettingsError
-from gwnet.hydro.gradients.horizontal import FlowArrow, Gradient, flow_arrows, plane_gradient
+from gwnet.hydro.gradients.horizontal import Departure, FlowArrow, Gradient, flow_arrows, plane_gradient
 from gwnet.hydro.surfaces import surface as surfaces
 from gwnet.hydro.surfaces.contours import nice_interval
 from gwnet.hydro.surfaces.hull import length_and_width
@@ -58,6 +58,7 @@ def make_map(
     grid_lines: int = surfaces.GRID_LINES,
     features: MapFeatures | None = None,
     check_ground: bool = False,
+    departure: Departure | None = None,
 ) -> MapResult:
     """Make a potentiometric map from a same-day set.
 
@@ -91,6 +92,8 @@ def make_map(
         Barriers, boundary, rivers, base of the unit and base layers.
     check_ground : bool, optional
         Whether to mark where heads are above the ground of the control's wells.
+    departure : gwnet.hydro.gradients.horizontal.Departure, optional
+        How far heads lie off a plane in a set with more wells, for the gradient of three.
 
     Returns
     -------
@@ -147,8 +150,10 @@ def make_map(
         )
         over, ground_text = above_ground(control, grid, unit) if check_ground else (None, "")
         findings = findings_of(levels, test, unit)
-        gradient = _scaled(levels, levels.measured, coordinate_unit_m)
-        sound = _scaled(levels, counted, coordinate_unit_m) if findings and _spans(levels, counted) else None
+        gradient = _scaled(levels, levels.measured, coordinate_unit_m, departure)
+        sound = None
+        if findings and _spans(levels, counted):
+            sound = _scaled(levels, counted, coordinate_unit_m, gradient.departure)
         checked = _cross_validation(levels, surface, counted)
         against = _against_triangulation(levels, grid, method)
         span = span_of(control[control["kind"] != RIVER_KIND])
@@ -235,7 +240,9 @@ def _region(parts: tuple[Part, ...]) -> object:
     return shapely.unary_union([part.compartment.region for part in parts])
 
 
-def gradient_of(control: pd.DataFrame, *, coordinate_unit_m: float = 1.0) -> Gradient:
+def gradient_of(
+    control: pd.DataFrame, *, coordinate_unit_m: float = 1.0, departure: Departure | None = None
+) -> Gradient:
     """Return the gradient of the plane through the used levels of a control frame.
 
     Parameters
@@ -244,6 +251,8 @@ def gradient_of(control: pd.DataFrame, *, coordinate_unit_m: float = 1.0) -> Gra
         Control frame, as `gwnet.analysis.maps.same_day.same_day_set`.
     coordinate_unit_m : float, optional
         Metres in one unit of the coordinates.
+    departure : gwnet.hydro.gradients.horizontal.Departure, optional
+        How far heads lie off a plane in a set with more wells; used for three wells alone.
 
     Returns
     -------
@@ -258,7 +267,7 @@ def gradient_of(control: pd.DataFrame, *, coordinate_unit_m: float = 1.0) -> Gra
         If the wells lie on one line.
     """
     levels = _levels_of(control)
-    return _scaled(levels, np.ones(levels.z.shape, dtype=np.bool_), coordinate_unit_m)
+    return _scaled(levels, np.ones(levels.z.shape, dtype=np.bool_), coordinate_unit_m, departure)
 
 
 def _screen_lengths(control: pd.DataFrame) -> Floats:
@@ -308,7 +317,9 @@ def _spans(levels: Control, chosen: NDArray[np.bool_]) -> bool:
     return width > 1e-3 * length
 
 
-def _scaled(levels: Control, chosen: NDArray[np.bool_], coordinate_unit_m: float) -> Gradient:
+def _scaled(
+    levels: Control, chosen: NDArray[np.bool_], coordinate_unit_m: float, departure: Departure | None
+) -> Gradient:
     """Return the gradient of the chosen levels, with coordinates turned into metres."""
     names = [name for name, keep in zip(levels.names, chosen, strict=True) if keep]
     return plane_gradient(
@@ -317,6 +328,7 @@ def _scaled(levels: Control, chosen: NDArray[np.bool_], coordinate_unit_m: float
         levels.z[chosen],
         levels.half_width[chosen],
         names=names,
+        departure=departure,
     )
 
 

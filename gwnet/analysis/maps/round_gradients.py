@@ -17,11 +17,19 @@ from threadpoolctl import threadpool_limits
 
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.maps.potentiometric import gradient_of
-from gwnet.analysis.maps.site_maps import USUAL_RULE, SetRule, check_wells, controls_of, unit_of_coordinates
+from gwnet.analysis.maps.site_maps import (
+    USUAL_RULE,
+    SetRule,
+    check_wells,
+    controls_of,
+    departure_of,
+    known_departure,
+    unit_of_coordinates,
+)
 from gwnet.constants import NORMAL_95, SURVEY_ACCURACY_M
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.hydro.gradients.directions import Turn, turn_between, turn_deg
-from gwnet.hydro.gradients.horizontal import Gradient
+from gwnet.hydro.gradients.horizontal import Departure, Gradient
 from gwnet.hydro.gradients.local import (
     LocalGradient,
     TriangleGradient,
@@ -184,9 +192,12 @@ def gradients_by_round(
     unit_m = unit_of_coordinates(record.settings["crs"])
     gradients: list[RoundGradient] = []
     before: Gradient | None = None
+    few = any(int(control["used"].sum()) == _LEAST_SOUND for control in controls)
+    fallback = known_departure(record, aquifer, rule) if few else None
     with threadpool_limits(limits=1, user_api="blas"):  # small matrices are faster in one thread
         for (code, day), control in zip(days, controls, strict=True):
-            gradients.append(_of_round(code, day, control, unit_m, wells=wells, before=before))
+            departure = departure_of(record, control, day.isoformat()) or fallback
+            gradients.append(_of_round(code, day, control, unit_m, wells=wells, before=before, departure=departure))
             before = gradients[-1].gradient if gradients[-1].is_determined else before
     return tuple(sorted(gradients, key=lambda gradient: gradient.date))
 
@@ -199,6 +210,7 @@ def _of_round(
     *,
     wells: Collection[str] | None,
     before: Gradient | None,
+    departure: Departure | None,
 ) -> RoundGradient:
     """Return the gradient of one same-day set, or why there is none."""
     if wells is not None:
@@ -207,7 +219,7 @@ def _of_round(
     reason = _missing(control, wells)
     kinds = used[["well", "kind", "source", "used"]]
     try:
-        gradient = None if reason else gradient_of(control, coordinate_unit_m=unit_m)
+        gradient = None if reason else gradient_of(control, coordinate_unit_m=unit_m, departure=departure)
     except AnalysisError as error:
         gradient, reason = None, error.message
     if gradient is None:
@@ -216,7 +228,7 @@ def _of_round(
     heads = used["water_elevation_m"].to_numpy(dtype=np.float64)
     off = neighbour_test(x, y, heads, _half_widths(used)).outlier
     turn = None if before is None else turn_between(before, gradient)
-    sound, suspects = _without(used, off, unit_m), tuple(used["well"][off])
+    sound, suspects = _without(used, off, unit_m, departure), tuple(used["well"][off])
     return RoundGradient(code, day, kinds, gradient, sound, suspects, triangle_gradient(x, y, heads), turn, "")
 
 
@@ -229,12 +241,12 @@ def _missing(control: pd.DataFrame, wells: Collection[str] | None) -> str:
     return "; ".join(f"{well}: {reasons.get(well, 'no level')}" for well in wells if well not in used)
 
 
-def _without(used: pd.DataFrame, off: NDArray[np.bool_], unit_m: float) -> Gradient | None:
+def _without(used: pd.DataFrame, off: NDArray[np.bool_], unit_m: float, departure: Departure | None) -> Gradient | None:
     """Return the plane without the wells that do not fit; None where all fit or too few are left."""
     if not off.any() or np.count_nonzero(~off) < _LEAST_SOUND:
         return None
     try:
-        return gradient_of(used[~off], coordinate_unit_m=unit_m)
+        return gradient_of(used[~off], coordinate_unit_m=unit_m, departure=departure)
     except AnalysisError:
         return None
 

@@ -18,13 +18,13 @@ from gwnet.analysis.maps.same_day_loggers import logger_text, moment_of
 from gwnet.analysis.maps.set_pace import RATE_DAYS, moving_text, rates_of, set_text
 from gwnet.clock import zone_of
 from gwnet.constants import OTHER_AQUIFER, SAME_DAY_WINDOW_DAYS
-from gwnet.errors import NotFoundError
+from gwnet.errors import AnalysisError, NotFoundError
+from gwnet.hydro.gradients.horizontal import Departure, Gradient
 from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from gwnet.analysis.maps.result import MapResult
-    from gwnet.hydro.gradients.horizontal import Gradient
     from gwnet.hydro.surfaces.variogram import Covariance
 
 #: Days about the date whose levels are fetched beside the window, for wells' reasons and rates.
@@ -67,6 +67,9 @@ class SetRule:
         window = self.window_days if self.window_days is not None else (SAME_DAY_WINDOW_DAYS if pd.isna(own) else own)
         return SetRule(float(window), tuple(sorted(set(self.exclude))), self.loggers)
 
+
+#: Wells that make a plane and leave no residual.
+_PLANE_WELLS: Final = 3
 
 #: The rule where nobody asks for another.
 USUAL_RULE: Final = SetRule()
@@ -243,8 +246,10 @@ def map_of(
     near = _levels_about(record, date, rule) if table is None else table
     (control,) = controls_of(record, aquifer, [date], rule, near)
     unit_m = unit_of_coordinates(site["crs"])
+    few = int(control["used"].astype(bool).sum()) == _PLANE_WELLS
     drawn = make_map(
         control,
+        departure=known_departure(record, aquifer, rule) if few else None,
         aquifer=aquifer,
         date=date,
         covariance=None if covariance is None else replace(covariance, range_m=covariance.range_m / unit_m),
@@ -371,11 +376,75 @@ def gradient_between(
     AnalysisError
         If they lie on one line.
     """
-    control = control_of(record, check_wells(record, wells), date, rule)
+    aquifer = check_wells(record, wells)
+    control = control_of(record, aquifer, date, rule)
     named = control[control["well"].isin(list(wells)) & (control["kind"] == "well")].copy()
     refused = named[~named["used"].astype(bool)]
     if not refused.empty:
         words = "; ".join(f"{well}: {reason}" for well, reason in zip(refused["well"], refused["reason"], strict=True))
         message = f"Not every well has a level of {date.isoformat()} that can be used: {words}."
         raise NotFoundError(message, fix="Name other wells, another date or a wider window.")
-    return gradient_of(named, coordinate_unit_m=unit_of_coordinates(record.settings["crs"])), named
+    unit_m = unit_of_coordinates(record.settings["crs"])
+    few = len(named) == _PLANE_WELLS
+    departure = known_departure(record, aquifer, rule, date=date) if few else None
+    return gradient_of(named, coordinate_unit_m=unit_m, departure=departure), named
+
+
+def known_departure(
+    record: Snapshot, aquifer: str, rule: SetRule = USUAL_RULE, *, date: dt.date | None = None
+) -> Departure | None:
+    """Return how far heads lie off a plane in an aquifer: of the set of a date, else of the day with most levels.
+
+    One set is taken: the same wells depart from a plane alike in every round, so that further rounds would look like
+    degrees of freedom and be none.
+
+    Parameters
+    ----------
+    record, aquifer, rule : object
+        As in `control_of`.
+    date : datetime.date, optional
+        Day whose own set is taken where it has four levels or more.
+
+    Returns
+    -------
+    gwnet.hydro.gradients.horizontal.Departure or None
+        None where neither day has four levels that are not on one line.
+    """
+    table = levels(record)
+    usable = table[(table["aquifer"] == aquifer) & table["usable"].astype(bool)]
+    counts = usable.groupby("day")["well"].nunique()
+    days = [] if date is None else [date]
+    if not counts.empty:
+        days.append(counts.idxmax().date())
+    for day in days:
+        departure = departure_of(record, control_of(record, aquifer, day, rule), day.isoformat())
+        if departure is not None:
+            return departure
+    return None
+
+
+def departure_of(record: Snapshot, control: pd.DataFrame, source: str) -> Departure | None:
+    """Return how far the heads of a same-day set lie off their plane.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
+    control : pandas.DataFrame
+        Control frame, as `gwnet.analysis.maps.same_day.same_day_set`.
+    source : str
+        What the set is called in notes.
+
+    Returns
+    -------
+    gwnet.hydro.gradients.horizontal.Departure or None
+        None where fewer than four levels are used or they lie on one line.
+    """
+    used = control[control["used"].astype(bool)]
+    if len(used) <= _PLANE_WELLS:
+        return None
+    try:
+        plane = gradient_of(used, coordinate_unit_m=unit_of_coordinates(record.settings["crs"]))
+    except AnalysisError:
+        return None
+    return Departure(plane.residual_sd_m, plane.n - _PLANE_WELLS, f"the {plane.n} levels of {source}")

@@ -137,13 +137,19 @@ def turn_between(first: Gradient, second: Gradient) -> Turn:
 
     Notes
     -----
-    The half-widths of the two directions are taken as independent. Levels of the same wells share the errors of their
-    survey, so the true half-width is as a rule smaller.
+    The reaches of the two arcs towards each other are taken as independent. Levels of the same wells share the errors
+    of their survey, so the true half-width is as a rule smaller.
     """
     angle = float(turn_deg(first.azimuth_deg, second.azimuth_deg))
     if not (first.determined and second.determined):
         return Turn(angle, math.nan, "not determined")
-    width = min(math.hypot(first.azimuth_half_width_deg, second.azimuth_half_width_deg), 180.0)
+    # the ends of the two arcs that face each other decide whether they meet
+    facing = (
+        (first.clockwise_deg, second.anticlockwise_deg)
+        if angle >= 0.0
+        else (first.anticlockwise_deg, second.clockwise_deg)
+    )
+    width = min(math.hypot(*facing), 180.0)
     if abs(angle) - width > 90.0:
         return Turn(angle, width, "reversal")
     return Turn(angle, width, "turned" if abs(angle) > width else "not distinguishable")

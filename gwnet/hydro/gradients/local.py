@@ -10,7 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import Delaunay, KDTree
 
 from gwnet.errors import AnalysisError
-from gwnet.hydro.gradients.horizontal import Gradient, azimuth, plane_gradient, size_and_direction
+from gwnet.hydro.gradients.horizontal import Gradient, azimuth, plane_gradient
+from gwnet.hydro.gradients.limits import slope_limits
 from gwnet.hydro.surfaces.hull import COLLINEAR_SHARE, control_arrays, length_and_width
 from gwnet.hydro.surfaces.kriging import KrigedSurface
 from gwnet.hydro.surfaces.kriging_system import kriging_system
@@ -97,6 +98,7 @@ def local_gradients(
     points = np.column_stack([xs, ys])
     found_at = KDTree(points).query(points, k=min(nearest + 1, xs.size))
     distance, order = np.asarray(found_at[0]), np.asarray(found_at[1])
+    whole = plane_gradient(xs, ys, heads, widths).departure
     gradients = []
     for position in range(xs.size):
         chosen = order[position]
@@ -104,7 +106,7 @@ def local_gradients(
         plane = None
         if width > COLLINEAR_SHARE * length:
             of_chosen = None if widths is None else widths[chosen]
-            plane = plane_gradient(xs[chosen], ys[chosen], heads[chosen], of_chosen)
+            plane = plane_gradient(xs[chosen], ys[chosen], heads[chosen], of_chosen, departure=whole)
         others = tuple(int(other) for other in chosen if other != position)
         gradients.append(LocalGradient(position, others, float(distance[position, -1]), plane))
     return tuple(gradients)
@@ -171,9 +173,14 @@ def surface_slopes(surface: KrigedSurface, x: ArrayLike, y: ArrayLike, *, over_m
         around_x = np.array([at_x - half, at_x + half, at_x, at_x])
         around_y = np.array([at_y, at_y, at_y - half, at_y + half])
         slopes = contrast @ surface.predict(around_x, around_y)
-        rows.append(size_and_direction(slopes, contrast @ system.error_covariance(around_x, around_y) @ contrast.T))
-    columns = np.array(rows, dtype=np.float64).reshape(-1, 5).T
-    return SurfaceSlopes(columns[0], columns[1], columns[2], columns[3], columns[4] > 0.5)
+        rows.append(slope_limits(slopes, contrast @ system.error_covariance(around_x, around_y) @ contrast.T))
+    return SurfaceSlopes(
+        magnitude=np.array([limits.size for limits in rows]),
+        magnitude_half_width=np.array([limits.half_width for limits in rows]),
+        azimuth_deg=np.array([limits.azimuth_deg for limits in rows]),
+        azimuth_half_width_deg=np.array([max(limits.anticlockwise_deg, limits.clockwise_deg) for limits in rows]),
+        determined=np.array([limits.is_significant for limits in rows], dtype=np.bool_),
+    )
 
 
 @dataclass(frozen=True)

@@ -30,7 +30,8 @@ _NOT_KNOWN: Final = "not known"
 
 _FRAMES: Final = {
     "gradients": (
-        "aquifer round date gradient gradient_uncertainty azimuth_degrees azimuth_uncertainty_degrees "
+        "aquifer round date gradient gradient_uncertainty gradient_upper_limit azimuth_degrees "
+        "azimuth_uncertainty_degrees "
         "determined levels triangles turn finding note"
     ),
     "vertical": (
@@ -109,7 +110,7 @@ def _horizontal_row(row: dict[str, Any]) -> tuple[Cell, ...]:
         Cell(str(row["date"])),
         *gradient_cells(
             int(row["levels"]),
-            (values[0], values[1]),
+            (values[0], values[1], number_of(row["gradient_upper_limit"])),
             (values[2], values[3]),
             determined=bool(row["determined"]),
             why=text_of(row["note"]),

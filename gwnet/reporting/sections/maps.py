@@ -210,17 +210,25 @@ def gradient_columns(view: ReportView, *leading: str) -> tuple[Column, ...]:
 
 
 def gradient_cells(
-    levels: int, gradient: tuple[float, float], azimuth: tuple[float, float], *, determined: bool, why: str = ""
+    levels: int,
+    gradient: tuple[float, float, float],
+    azimuth: tuple[float, float],
+    *,
+    determined: bool,
+    why: str = "",
 ) -> tuple[Cell, ...]:
-    """Return the cells of a gradient and its direction, each with its half-width, and why they are not determined."""
-    size, width = gradient
+    """Return the cells of a gradient and its direction, each with its half-width, and why they are not determined.
+
+    Size, half-width and upper limit are given; only the limit is printed of a gradient that is not significant.
+    """
+    size, width, upper = gradient
     towards, turn = azimuth
     why = "" if determined else why or NOT_DETERMINED
-    known = "" if math.isfinite(size) and determined else NOT_DETERMINED
+    at_most = f"at most {upper:.5f}" if math.isfinite(upper) else why
     return (
         Cell(levels),
-        Cell(size, known if math.isfinite(size) else why or NOT_DETERMINED),
-        number_cell(width, "not known"),
+        Cell(size) if determined else Cell(None, at_most),
+        number_cell(width, "not known") if determined else Cell(None, NOT_DETERMINED),
         Cell(towards % 360 if determined else None, why),
         Cell(math.ceil(turn) if determined else None, why),
         Cell(compass(towards) if determined else None, why),
@@ -234,7 +242,7 @@ def _gradient_table(view: ReportView, mapped: tuple[MapFacts, ...]) -> Table:
             Cell(facts.day.isoformat()),
             *gradient_cells(
                 gradient.n_levels,
-                (gradient.magnitude, gradient.magnitude_uncertainty),
+                (gradient.magnitude, gradient.magnitude_uncertainty, gradient.upper_limit),
                 (gradient.azimuth_deg, gradient.azimuth_uncertainty_deg),
                 determined=gradient.determined,
             ),

@@ -182,7 +182,8 @@ def gradient_sentence(gradient: GradientFacts) -> str:
     if gradient.without:
         note = f" Left out of this plane for not fitting the neighbours: {joined(list(gradient.without))}.{note}"
     if not gradient.determined:
-        return f"no gradient is distinguishable from zero with {gradient.levels_text}.{note}"
+        limit = f": at most {gradient.upper_limit:.2g}" if math.isfinite(gradient.upper_limit) else ""
+        return f"no gradient is distinguishable from zero with {gradient.levels_text}{limit}.{note}"
     decimals = significant_decimals(gradient.magnitude_uncertainty)
     size = f"{gradient.magnitude:.{decimals}f} ± {gradient.magnitude_uncertainty:.{decimals}f}"
     direction = f"{round(gradient.azimuth_deg) % 360}° ± {math.ceil(gradient.azimuth_uncertainty_deg)}°"
