@@ -219,7 +219,12 @@ def _barometer_runs(record: Snapshot, deployments: pd.DataFrame) -> list[Run]:
     rows: list[Run] = []
     for well, code in sorted(set(zip(deployments["well"], deployments["instrument"], strict=True))):
         own = series[(series["instrument"] == code) & series["quantity"].isin(["air pressure", "absolute pressure"])]
-        parts = [fetch_samples.samples(connection, int(number), known_on=known_on) for number in own["series_id"]]
+        parts = [
+            fetch_samples.samples(
+                connection, row.series_id, known_on=known_on, is_packed=row.packed_count == row.sample_count
+            )
+            for row in own.itertuples()
+        ]
         stamps = np.sort(np.concatenate([when[~np.isnan(value)] for when, value in parts])) if parts else np.empty(0)
         if not stamps.size:
             continue

@@ -331,6 +331,7 @@ class LoggerRecord:
             _ms(low, -reach),
             _ms(high, reach),
             known_on=self.record.known_on,
+            is_packed=row.packed_count == row.sample_count,
         )
         if time_ms.size == 0:
             return None

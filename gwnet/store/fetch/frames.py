@@ -186,7 +186,7 @@ FRAMES: Final[dict[str, FrameColumns]] = {
         "decided_at_utc:instant decision_reason",
         "live_findings": "verdict_id:whole event_id:number site well round rule severity",
         "series": "series_id:whole instrument quantity unit segment:whole first_utc:instant last_utc:instant "
-        "sample_count:whole",
+        "sample_count:whole packed_count:whole",
         "latest": "series_id:whole time_ms:whole value:number",
         "downloads": "download_id:whole source_file_id:number series_id:whole file sha256 layout layout_text zone "
         "instrument quantity unit first_utc:instant first_ms:number last_utc:instant last_ms:number rows:whole "
