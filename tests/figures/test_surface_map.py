@@ -10,7 +10,6 @@ import shapely
 import shapely.affinity
 
 from gwnet.figures.base.page import Box, Page
-from gwnet.figures.base.placement import overlapping
 from gwnet.figures.base.style import new_figure
 from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.frame import lay_out, scale_bar_length
@@ -21,7 +20,7 @@ from gwnet.figures.maps.surface_map import draw_surface_map, place_map_labels
 
 from . import frames
 from .frames import KNOWN_ON, SITE
-from .measure import beyond_page, collisions, texts_of, words_of
+from .measure import beyond_page, collisions, overlapping, texts_of, words_of
 
 
 def ring(radius, middle, level, *, depression=True, inferred=False):

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from gwnet.figures.base.page import Box
 
-__all__ = ["Anchor", "PlacedLabel", "overlapping", "place_labels", "spread"]
+__all__ = ["Anchor", "PlacedLabel", "place_labels", "spread"]
 
 #: Distances of a label from its point [mm] and directions that are tried, the best first.
 _DISTANCES: Final = (0.3, 1.2, 2.4, 4.0, 6.0, 8.5, 11.5)
@@ -350,15 +350,6 @@ def _placed(table: _Candidates, choice: int) -> PlacedLabel | None:
         return PlacedLabel(box)
     x0, y0, x1, y1 = (float(value) for value in table.leaders[choice])
     return PlacedLabel(box, ((x0, y0), (x1, y1)))
-
-
-def overlapping(boxes: Sequence[Box], clear: float = 0.0) -> list[tuple[int, int]]:
-    """Return the pairs of boxes that overlap or come closer than a clear distance [mm]."""
-    if len(boxes) < 2:
-        return []
-    edges = np.array([(b.left, b.bottom, b.right, b.top) for b in boxes])
-    first, second = np.nonzero(np.triu(_meets(edges, edges, clear - 1e-9), k=1))
-    return [(int(i), int(j)) for i, j in zip(first, second, strict=True)]
 
 
 def spread(wanted: Sequence[float], heights: Sequence[float], low: float, high: float) -> list[float]:

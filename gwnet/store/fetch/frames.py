@@ -179,7 +179,6 @@ FRAMES: Final[dict[str, FrameColumns]] = {
         # the value is in the unit of its row; written is the text of the cell
         "readings": "record_id:whole quantity ordinal:whole value:number unit written",
         "reviews": "event_id:whole state remark recorded_by recorded_at_utc:instant",
-        "verdicts": "verdict_id:whole event_id:whole rule severity limits message recorded_at_utc:instant",
         # a finding of a whole round has no well and no event
         "findings": "finding_id:whole site well event_id:number measured_at_utc:instant time_known:maybe "
         "local_offset_minutes:number round rule severity limits message recorded_at_utc:instant decision decided_by "

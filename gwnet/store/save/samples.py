@@ -1,6 +1,6 @@
 """Storing samples: what is new is added, what is there already is counted, what differs is kept as a conflict.
 
-Nothing is ever overwritten. `Appending` takes a download in chunks and keeps its runs; `append` adds it at once.
+Nothing is ever overwritten. `Appending` takes a download in chunks and keeps its runs.
 
 The value that was recorded first stays, whichever file is right: a person withdraws the wrong download. Equal means
 equal as float64; across units, within half of the last decimals. A row without a number is counted and not stored, so
@@ -27,7 +27,7 @@ from gwnet.store.save.corrections import correct, take_back
 from gwnet.store.save.segments import OtherSegment
 from gwnet.store.session import store_error
 
-__all__ = ["Appended", "Appending", "Conflicts", "append", "correct", "take_back"]
+__all__ = ["Appended", "Appending", "Conflicts", "correct", "take_back"]
 
 Times = NDArray[np.int64]
 Values = NDArray[np.float64]
@@ -89,44 +89,6 @@ class Appended:
     conflicts: Conflicts
 
 
-def append(
-    connection: Connection, series_id: int, download_id: int, time_ms: Times, value: Values, row: Times | None = None
-) -> Appended:
-    """Add the samples of a download to a series.
-
-    Parameters as `gwnet.store.save`.
-
-    Parameters
-    ----------
-    series_id : int
-        The series.
-    download_id : int
-        Download on record, which the samples came with.
-    time_ms : numpy.ndarray of int64
-        Times in any order; milliseconds since 1970-01-01 UTC, shape (n,).
-    value : numpy.ndarray of float64
-        Values in the unit of the series, none of them NaN, shape (n,).
-    row : numpy.ndarray of int64, optional
-        Rows of the file, shape (n,).
-
-    Returns
-    -------
-    Appended
-        What became of them; where a time occurs twice, the first value stays.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays do not fit together or a value is missing.
-    StoreError
-        If there is no such series.
-    """
-    appending = Appending(connection, series_id, download_id)
-    done = appending.add(time_ms, value, row)
-    appending.finish()
-    return done
-
-
 class Appending:
     """Adds one download to one series, chunk by chunk.
 
@@ -160,7 +122,27 @@ class Appending:
         self._runs = np.empty((0, 3), np.int64)
 
     def add(self, time_ms: Times, value: Values, row: Times | None = None) -> Appended:
-        """Add some samples; see `gwnet.store.save.samples.append`."""
+        """Add some samples.
+
+        Parameters
+        ----------
+        time_ms : numpy.ndarray of int64
+            Times in any order; milliseconds since 1970-01-01 UTC, shape (n,).
+        value : numpy.ndarray of float64
+            Values in the unit of the series, none of them NaN, shape (n,).
+        row : numpy.ndarray of int64, optional
+            Rows of the file, shape (n,).
+
+        Returns
+        -------
+        Appended
+            What became of them; where a time occurs twice, the first value stays.
+
+        Raises
+        ------
+        ShapeError
+            If the arrays do not fit together or a value is missing.
+        """
         if time_ms.shape != value.shape or (row is not None and row.shape != time_ms.shape):
             raise ShapeError("Times, values and rows differ in number.")
         if np.isnan(value).any():
