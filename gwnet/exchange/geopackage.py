@@ -164,7 +164,7 @@ def _control(result: MapResult) -> tuple[pd.DataFrame, list[Any]]:
 
     control = result.control
     if "source" not in control:
-        control = control.assign(source=control["kind"].map({"well": "hand", "stage": "stage"}))
+        control = control.assign(source=control["kind"].map({"well": "manual", "stage": "stage"}))
     columns = pd.DataFrame({name: control[source].to_numpy() for name, source in _CONTROL.items()})
     columns["measured_at_utc"] = control["measured_at_utc"].dt.tz_convert("UTC").astype("datetime64[ms, UTC]").array
     columns["used"] = control["used"].astype(bool).to_numpy()

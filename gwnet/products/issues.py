@@ -51,7 +51,7 @@ _REGISTER_COLUMNS: Final = (
     "known_on",
     "state",
     "values",
-    "told_changes",
+    "changes_stated",
     "sha256",
     "remark",
 )
@@ -90,13 +90,12 @@ def refuse_open(view: ReportView) -> None:
         If a finding of the period has no decision, or an entry of the register that is due has no answer.
     """
     wells = {*view.wells["well"], ""}
-    first, last = view.period.first.isoformat(), view.period.last.isoformat()
     rounds = {gauging.code for gauging in view.in_period} - {""}
     found = [
         f"{row['well']} {row['measured_at']}: {row['message']}"
         for row in view.data.findings.to_dict("records")
         if row["well"] in wells
-        and (first <= str(row["measured_at"])[:10] <= last or (not row["measured_at"] and row["round"] in rounds))
+        and (view.period.contains_time(row["measured_at"]) or (not row["measured_at"] and row["round"] in rounds))
         and str(row.get("decision") or "") in ("", "open")
     ]
     promised = [
@@ -151,7 +150,7 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
     newest = {issue.period: issue for issue in on_record}
     earlier = []
     for issue in sorted(newest.values(), key=lambda issue: (parse_period(issue.period).first, issue.number)):
-        printed = with_listed(issue.values, _told_of(issue, on_record))
+        printed = with_listed(issue.values, _stated_of(issue, on_record))
         now = _printed_now(record, definition, data, issue)
         changes, reviewed = changed_values(printed, now, _reasons(connection, issue.known_on_utc, data.known_on_utc))
         earlier.append(
@@ -172,7 +171,7 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
     return replace(data, earlier=tuple(earlier), corrections=corrections, corrected_since_utc=since)
 
 
-def told_changes(data: ReportData) -> list[dict[str, Any]]:
+def list_stated_changes(data: ReportData) -> list[dict[str, Any]]:
     """Return the changes that a report lists, as they are kept with its issue.
 
     Parameters
@@ -192,8 +191,8 @@ def told_changes(data: ReportData) -> list[dict[str, Any]]:
     ]
 
 
-def _told_of(issue: Issue, others: Sequence[Issue]) -> list[dict[str, Any]]:
-    return [change for other in others for change in other.told if change["issue"] == issue.number]
+def _stated_of(issue: Issue, others: Sequence[Issue]) -> list[dict[str, Any]]:
+    return [change for other in others for change in other.stated if change["issue"] == issue.number]
 
 
 def _printed_now(record: Snapshot, definition: Definition, data: ReportData, issue: Issue) -> list[dict[str, str]]:
@@ -318,7 +317,7 @@ def register_of_issues(record: Snapshot) -> pd.DataFrame:
             issue.known_on_utc.isoformat(timespec="seconds"),
             issue.printed["state"],
             len(issue.values),
-            len(issue.told),
+            len(issue.stated),
             issue.sha256,
             issue.remark,
         )

@@ -49,7 +49,7 @@ class AquiferChange:
     since_what : str
         What the earlier day is, for example ``the last round``.
     wells : DataFrame
-        Change at each well: well, change_m, uncertainty_m, told, used, reason.
+        Change at each well: well, change_m, uncertainty_m, is_significant, used, reason.
     facts : tuple of str
         Area, mean change and volumes in sentences.
     picture : Picture or None

@@ -160,8 +160,7 @@ def look(definition: Definition, data: ReportData, period: Period) -> ReportView
     """
     wells = _selected_wells(definition, data)
     levels = data.levels[data.levels["well"].isin(wells["well"])]
-    days = np.array([str(text)[:10] for text in levels["measured_at"]], dtype=object)
-    levels = levels[days <= period.last.isoformat()] if len(days) else levels
+    levels = levels[levels["day"] <= pd.Timestamp(period.last)]
     rounds = rounds_of(data, levels, wells, period)
     _known(definition.rounds, {str(code) for code in data.rounds["round"]}, "round")
     in_period = tuple(

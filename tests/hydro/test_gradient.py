@@ -72,7 +72,7 @@ def test_half_width_covers_as_often_as_it_says():
     assert share[2] == 1.0
 
 
-def test_no_gradient_is_rarely_told():
+def test_no_gradient_is_rarely_significant():
     """Flat water: at most about 5 % of sets may call a gradient."""
     random = np.random.default_rng(13)
     called = [plane_gradient(X, Y, random.normal(0, 0.01, 12), 0.0196).determined for _ in range(2000)]
@@ -86,7 +86,7 @@ def test_a_fall_within_the_uncertainty_is_not_determined():
     assert found.text.startswith("not determined: the plane falls 0.00011 m/m towards 333°")
 
 
-def test_text_of_a_told_gradient():
+def test_text_of_a_significant_gradient():
     found = plane_gradient([0, 100, 0], [0, 0, 100], [10.0, 10.0, 9.9], 0.01)
     assert found.text == "0.0010 ± 0.0001 m/m towards 0° ± 9°"
 
@@ -126,7 +126,7 @@ def test_unknown_half_widths_take_the_median():
     assert found.magnitude_half_width == plane_gradient(X, Y, 10 - 0.002 * X, 0.02).magnitude_half_width
 
 
-def test_exact_levels_are_told():
+def test_exact_levels_are_significant():
     found = plane_gradient([0, 100, 0], [0, 0, 100], [10, 9, 8], 0.0)
     assert found.determined
     assert found.magnitude_half_width == 0.0

@@ -47,7 +47,7 @@ CHANGE_COLUMNS: Final = (
     "water_elevation_after_m",
     "change_m",
     "uncertainty_m",
-    "told",
+    "is_significant",
     "used",
     "reason",
 )
@@ -64,8 +64,8 @@ class ChangeResult:
     date, since : datetime.date
         Local day of the later and of the earlier set.
     wells : pandas.DataFrame
-        Columns of `CHANGE_COLUMNS`; one row a well or gauge of either set. ``told`` where the change is greater than
-        its 95 % half-width; ``reason`` where it is not used.
+        Columns of `CHANGE_COLUMNS`; one row a well or gauge of either set. ``is_significant`` where the change is
+        greater than its 95 % half-width; ``reason`` where it is not used.
     surface_map : MapResult
         Surface of the differences, its contours and checks: everything that reads "level" there is a change.
     sums : ChangeSums
@@ -271,7 +271,7 @@ def change_table(
         water_elevation_after_m=both["water_elevation_m_after"],
         change_m=change.where(used),
         uncertainty_m=width.where(used),
-        told=(used & (change.abs() > width)).astype(bool),
+        is_significant=(used & (change.abs() > width)).astype(bool),
         used=used.astype(bool),
         reason=reason.where(~used, ""),
     )

@@ -82,7 +82,7 @@ class RoundGradient:
         Parameters
         ----------
         source : str, optional
-            Only those from hand, logger or stage.
+            Only those of source manual, logger or stage.
 
         Returns
         -------

@@ -115,7 +115,7 @@ def same_day_set(
     pandas.DataFrame
         Columns of `CONTROL_COLUMNS`; one row a well or gauge, sorted by kind and name. Elevations positive upward [m].
         ``reason`` is empty where ``used``; ``screen_middle_m`` is the elevation of the screen's midpoint; ``source`` is
-        hand, logger or stage, and empty without a level.
+        manual, logger or stage, and empty without a level.
 
     Raises
     ------

@@ -39,7 +39,7 @@ __all__ = [
 #: Room left of a panel for the ticks and label of its level axis [mm].
 LEFT_AXIS_MM: Final = 16.0
 _TITLE_MM: Final = 5.4
-#: Part of a group's panels that its common height holds, and by what a panel may exceed it. Own choices.
+#: Part of a group's panels that its common height holds, and by what a panel may exceed it. Project defaults.
 _COMMON_PART: Final = 0.9
 _LITTLE_LARGER: Final = 1.1
 #: Room for a label of the time axis [mm].

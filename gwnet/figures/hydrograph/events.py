@@ -62,12 +62,11 @@ def own_rows(levels: pd.DataFrame, well: str) -> pd.DataFrame:
 
 def in_time(own: pd.DataFrame, start: dt.date | None, end: dt.date | None) -> pd.DataFrame:
     """Return the events from one local date to another, both included."""
-    dates = own["measured_at"].astype(str).str[:10]
     keep = pd.Series(data=True, index=own.index)
     if start is not None:
-        keep &= dates >= start.isoformat()
+        keep &= own["day"] >= pd.Timestamp(start)
     if end is not None:
-        keep &= dates <= end.isoformat()
+        keep &= own["day"] <= pd.Timestamp(end)
     return own[keep]
 
 

@@ -30,7 +30,7 @@ _UNDISTURBED: Final = ("level", "estimate", "dry", "flowing")
 #: A well of whose marks more than this part would stand beyond the group's span gets one of its own. Project default.
 _MOST_BEYOND: Final = 0.1
 #: Levels this many robust standard deviations from their well's median do not stretch the span of a group, in wells
-#: with enough levels to tell; at least this spread is taken for one [m]. Own choices.
+#: with enough levels to tell; at least this spread is taken for one [m]. Project defaults.
 _FAR_OUTLIER: Final = 8.0
 _FEWEST_TO_TRIM: Final = 8
 _LEAST_SPREAD_M: Final = 0.02

@@ -157,7 +157,7 @@ def worth_plot_data(
 
 
 def _change_point(row: Mapping[str, Any], decimals: int, findings: Mapping[str, str], unit: str) -> MapPoint:
-    change, significant = float(row["change_m"]), bool(row["told"])
+    change, significant = float(row["change_m"]), bool(row["is_significant"])
     value, kind = "", "stage" if row["kind"] == "stage" else "well"
     if row["used"]:
         kind = ("rise" if change > 0.0 else "fall") if significant else "even"

@@ -33,7 +33,7 @@ _LONGEST_MM: Final = 24.0
 _SIZES_PT: Final = (3.4, 12.5)
 #: With more wells than this, only those with a trend are labelled. Project default.
 _MOST_LABELS: Final = 70
-#: Longest line to a label among many wells [mm], and most unnamed wells that are listed. Own choices.
+#: Longest line to a label among many wells [mm], and most unnamed wells that are listed. Project defaults.
 _LONGEST_LEADER_MM: Final = 9.0
 #: Wells with more than so many others this near choose a place for their label after those that stand alone. [mm]
 _CROWD_MM: Final = 7.0

@@ -220,7 +220,7 @@ def _by_size(table: Table, vague: Found, notes: list[str], quantity: str) -> Fou
         if found:
             notes.append(f"column {column.name!r} was taken as {found}: {why}")
             return place, replace(column, quantity=found), ()
-    message = f"It cannot be told of what the column {column.name!r} is: {why}."
+    message = f"What the column {column.name!r} holds is not known: {why}."
     fix = "Say it with --series, or under [[columns]] of a layout."
     raise LayoutError(message, where=table.where, fix=fix)
 

@@ -44,6 +44,10 @@ class Period:
         """Tell whether a day lies in the period."""
         return self.first <= day <= self.last
 
+    def contains_time(self, measured_at: str) -> bool:
+        """Tell whether a local time or day in ISO text lies in the period; empty text does not."""
+        return bool(measured_at) and self.contains(dt.date.fromisoformat(measured_at[:10]))
+
     def overlaps(self, first: dt.date, last: dt.date) -> bool:
         """Tell whether a span of days, both ends inside, shares a day with the period."""
         return first <= self.last and last >= self.first

@@ -204,7 +204,7 @@ def _change_row(row: dict[str, Any], view: ReportView) -> tuple[Cell, ...]:
     change = view.measures.length(number_of(row["change_m"]))
     return (
         Cell(str(row["well"])),
-        Cell(change, "" if row["told"] else WITHIN_UNCERTAINTY),
+        Cell(change, "" if row["is_significant"] else WITHIN_UNCERTAINTY),
         number_cell(view.measures.length(number_of(row["uncertainty_m"])), _NOT_KNOWN),
         Cell("used"),
     )
