@@ -131,7 +131,7 @@ def rounds_of(data: ReportData, levels: pd.DataFrame, wells: pd.DataFrame, perio
 
 def _are_within(levels: pd.DataFrame, first: dt.date, last: dt.date) -> NDArray[np.bool_]:
     """Return which levels are of local days from a first to a last one, both included."""
-    return levels["day"].between(pd.Timestamp(first), pd.Timestamp(last)).to_numpy(dtype=bool)
+    return np.asarray(levels["day"].between(pd.Timestamp(first), pd.Timestamp(last)), dtype=np.bool_)
 
 
 def _ends_on(row: Mapping[str, Any]) -> dt.date:

@@ -277,9 +277,9 @@ def _leader_meets(leaders: NDArray[np.float64], boxes: Boxes, clear: float) -> N
         low, high = boxes[None, :, axis] - clear, boxes[None, :, axis + 2] + clear
         still = way == 0
         step = np.where(still, 1.0, way)
-        one, two = (low - start) / step, (high - start) / step
-        enter = np.maximum(enter, np.where(still, 0.0, np.minimum(one, two)))
-        leave = np.minimum(leave, np.where(still, 1.0, np.maximum(one, two)))
+        first, second = (low - start) / step, (high - start) / step
+        enter = np.maximum(enter, np.where(still, 0.0, np.minimum(first, second)))
+        leave = np.minimum(leave, np.where(still, 1.0, np.maximum(first, second)))
         apart |= still & ((start <= low) | (start >= high))
     met = (enter < leave) & ~apart
     return np.asarray(met, dtype=bool)
@@ -295,9 +295,9 @@ def _crossings(leaders: NDArray[np.float64], others: NDArray[np.float64]) -> NDA
         second = dx * (q[..., 3] - p[..., 1]) - dy * (q[..., 2] - p[..., 0])
         return first, second
 
-    one, two = side(a, b)
+    near, far = side(a, b)
     three, four = side(b, a)
-    crossed: NDArray[np.float64] = ((one * two < 0) & (three * four < 0)).sum(axis=1).astype(np.float64)
+    crossed: NDArray[np.float64] = ((near * far < 0) & (three * four < 0)).sum(axis=1).astype(np.float64)
     return crossed
 
 

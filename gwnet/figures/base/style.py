@@ -224,8 +224,8 @@ def check_ending(path: Path) -> None:
         If its suffix is not .png, .pdf or .svg.
     """
     if path.suffix.lower() not in FILE_TYPES:
-        found = f"ends in {path.suffix!r}" if path.suffix else "has no ending"
-        message = f"A figure can be saved as {', '.join(FILE_TYPES)}; the name {found}."
+        ending = f"ends in {path.suffix!r}" if path.suffix else "has no ending"
+        message = f"A figure can be saved as {', '.join(FILE_TYPES)}; the name {ending}."
         raise OutputError(message, where=str(path), fix="Give the file one of these endings.")
 
 

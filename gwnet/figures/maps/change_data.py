@@ -55,7 +55,7 @@ def change_plot_data(
     wells, drawn = result.wells, result.surface_map
     unit, when = drawn.unit, f"{result.since.isoformat()} to {result.date.isoformat()}"
     heading = context.heading("Change of water level", when, unit, aquifer=result.aquifer, crs=drawn.crs)
-    findings = {str(one.well): one.text for one in (*drawn.findings, *drawn.honour_failures)}
+    findings = {str(finding.well): finding.text for finding in (*drawn.findings, *drawn.honour_failures)}
     elsewhere = ~wells["used"].astype(bool) & wells["reason"].map(plain).str.startswith(OTHER_AQUIFER)
     others, wells = wells[elsewhere], wells[~elsewhere]
     used = wells["used"].astype(bool)

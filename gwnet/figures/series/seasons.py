@@ -121,7 +121,7 @@ def seasons_pages(data: Sequence[SeasonsPlotData]) -> list[Figure]:
 
 def _height(data: Sequence[SeasonsPlotData]) -> float:
     """Return the height of the axis that the wells share [m]."""
-    return common_height([1.16 * (one.high_m - one.low_m) for one in data], _LEAST_SPAN_M)
+    return common_height([1.16 * (well.high_m - well.low_m) for well in data], _LEAST_SPAN_M)
 
 
 def _panel(page: Page, box: Box, data: SeasonsPlotData, height_m: float, *, key: bool) -> None:

@@ -128,7 +128,7 @@ def ranked_plot_data(
     """
     check_unit(unit)
     factor = 1.0 / metres_per(unit)
-    made = [
+    wells = [
         RankedSlope(
             well=shown(row["well"]),
             slope=float(row["slope_m_per_year"]) * factor,
@@ -140,13 +140,13 @@ def ranked_plot_data(
         )
         for row in table.to_dict("records")
     ]
-    rows = sorted((row for row in made if math.isfinite(row.slope)), key=lambda row: (-row.slope, row.well))
+    rows = sorted((row for row in wells if math.isfinite(row.slope)), key=lambda row: (-row.slope, row.well))
     if not rows:
         message = "No well has a slope, so none can be ranked."
         raise TooFewLevelsError(message, fix="Take wells with longer records, or look at the notes of 'gwnet trend'.")
     low, high = _ends(rows)
     counts = [sum(row.direction == way for row in rows) for way in ("rising", "falling")]
-    without = [row.well for row in made if not math.isfinite(row.slope)]
+    without = [row.well for row in wells if not math.isfinite(row.slope)]
     first, last = table.loc[table["n"] > 0, "first"].min(), table.loc[table["n"] > 0, "last"].max()
     sentences = [
         f"Theil–Sen slopes with limits at 95 %, positive upward; {len(rows)} wells, levels of {first} to {last}.",

@@ -234,8 +234,8 @@ class Careful:
 
     def _rows(self, times: list[int], offsets: list[int | None], values: list[list[float]], rows: list[int]) -> Rows:
         offset = None
-        if any(one is not None for one in offsets):
-            offset = np.array([NO_OFFSET if one is None else one for one in offsets], dtype=np.int64)
+        if any(minutes is not None for minutes in offsets):
+            offset = np.array([NO_OFFSET if minutes is None else minutes for minutes in offsets], dtype=np.int64)
         table = np.array(values, dtype=np.float64).reshape(len(rows), len(self.plan.columns))
         return Rows(
             np.array(times, dtype=np.int64),
@@ -298,10 +298,10 @@ class Careful:
     def _refuse_cut(self, cells: list[str], lines: list[str]) -> None:
         """Refuse a last row without a line end that is shorter than the rows before it: the file was cut there."""
         near = [*self.before, *lines[:-1]][-50:]
-        before = [one for _, _, one, fault in self._split(near) if not fault and any(one)]
+        before = [row for _, _, row, fault in self._split(near) if not fault and any(row)]
         needed = min(self.plan.width, min(map(len, before), default=0))
         at = len(cells) - 1
-        shapes = {self._shape(one[at], at) for one in before if len(one) > at}
+        shapes = {self._shape(row[at], at) for row in before if len(row) > at}
         shapes.discard(-1)
         used = at in self.plan.places or at in self.plan.times
         if len(cells) < needed or (used and len(shapes) == 1 and self._shape(cells[at], at) not in shapes):
@@ -356,12 +356,12 @@ class Careful:
                 message = f"the row has {len(cells)} cells; the time stands in the cell {place + 1}"
                 raise BadRowError(message)
             try:
-                time, found = read_stamp(cells[place], formats)
+                time, form = read_stamp(cells[place], formats)
             except StampError as error:
                 message = f"column {plan.names[place]!r}: {error}"
                 raise BadRowError(message) from None
             total += time
-            offset = found if found is not None else offset
+            offset = form if form is not None else offset
         if offset is None and not plan.zone:
             message = (
                 f"column {plan.names[plan.times[-1]]!r}: {cells[plan.times[-1]]!r} does not say its offset from UTC"

@@ -155,22 +155,22 @@ class BlockReader:
 
     def _stamps(self, table: Any) -> Stamps | None:
         plan = self.plan
-        made = None
+        stamps = None
         for place, formats in zip(plan.times, plan.formats, strict=True):
             part = read_column(self._column(table, place), formats)
             if part is None:
                 return None
-            if made is None:
-                made = part
+            if stamps is None:
+                stamps = part
             else:
-                offset = part.offset_minutes if part.offset_minutes is not None else made.offset_minutes
-                made = Stamps(made.time_ms + part.time_ms, offset)
-        if made is not None and made.offset_minutes is None and not plan.zone:
+                offset = part.offset_minutes if part.offset_minutes is not None else stamps.offset_minutes
+                stamps = Stamps(stamps.time_ms + part.time_ms, offset)
+        if stamps is not None and stamps.offset_minutes is None and not plan.zone:
             return None
-        return made
+        return stamps
 
     def _values(self, table: Any) -> list[NDArray[np.float64]] | None:
-        made = []
+        columns = []
         for place, words in zip(self.plan.places, self.plan.missing, strict=True):
             column = self._column(table, place)
             value = column.to_numpy(zero_copy_only=False)
@@ -180,8 +180,8 @@ class BlockReader:
             for number in numeric_words(words):
                 if (value == number).any():
                     value = np.where(value == number, np.nan, value)
-            made.append(value)
-        return made
+            columns.append(value)
+        return columns
 
     def _selected(self, table: Any) -> Flags | None:
         """Return which rows are of the well or instrument that was asked for; None for all."""
@@ -208,14 +208,14 @@ class BlockReader:
         if not some.any() and noted is None and (chosen is None or chosen.all()):
             return None
         none = np.logical_and.reduce(empty)
-        told = np.zeros(none.shape, dtype=bool) if noted is None else noted
+        is_noted = np.zeros(none.shape, dtype=bool) if noted is None else noted
         own = np.ones(none.shape, dtype=bool) if chosen is None else chosen
         return {
             "other": ~own,
-            "event": own & none & told,
-            "no value": own & none & ~told,
+            "event": own & none & is_noted,
+            "no value": own & none & ~is_noted,
             "missing": own & some & ~none,
-            "remark": own & ~none & told,
+            "remark": own & ~none & is_noted,
         }
 
     def _tell(self, kinds: _Kinds, text: bytes, first_line: int) -> Flags:
@@ -238,8 +238,8 @@ def _matching(cells: Any, pattern: str) -> Flags:
     """Return which cells match a pattern; a cell that is not there does not."""
     import pyarrow.compute as pc
 
-    found = pc.match_substring_regex(cells, pattern.encode("utf-8"))
-    return np.asarray(pc.fill_null(found, fill_value=False).to_numpy(zero_copy_only=False), dtype=bool)
+    matches = pc.match_substring_regex(cells, pattern.encode("utf-8"))
+    return np.asarray(pc.fill_null(matches, fill_value=False).to_numpy(zero_copy_only=False), dtype=bool)
 
 
 def _lines(text: bytes, places: NDArray[np.int64], encoding: str) -> list[str]:

@@ -139,10 +139,10 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
     notes: list[str] = []
     times = _times(layout, table.names, where)
     formats = (layout.time_formats(), layout.day_formats())[: len(times)]
-    found = values_in(table, times, notes, quantity)
+    values = values_in(table, times, notes, quantity)
     select = selection(table, only)
     choosing = {select[0]} if select is not None else set()
-    events = events_in(table, {*times, *choosing, *(place for place, _, _ in found)})
+    events = events_in(table, {*times, *choosing, *(place for place, _, _ in values)})
     notes += absent_events(table)
     above = head.lines[: heading_line or first - 1]
     return Plan(
@@ -153,9 +153,9 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
         first_line=first,
         times=times,
         formats=formats,
-        columns=tuple(column for _, column, _ in found),
-        places=tuple(place for place, _, _ in found),
-        missing=tuple(frozenset((*MISSING, *layout.missing, *words)) for _, _, words in found),
+        columns=tuple(column for _, column, _ in values),
+        places=tuple(place for place, _, _ in values),
+        missing=tuple(frozenset((*MISSING, *layout.missing, *words)) for _, _, words in values),
         events=events,
         select=select,
         zone=_zone(layout, above, zone, table.rows, times, formats, where),
@@ -211,7 +211,7 @@ def _leads_a_table(layout: Layout, head: Head, line: int) -> bool:
         place = _times(layout, names, "")[0]
     except LayoutError:
         return False
-    below = [one for one in head.lines[line + layout.rows_between + layout.units_below :] if one.strip()]
+    below = [text for text in head.lines[line + layout.rows_between + layout.units_below :] if text.strip()]
     cells = split_line(below[0], layout.delimiter) if below else []
     if len(cells) <= place:
         return False
@@ -290,9 +290,9 @@ def _zone(
     if layout.zone:
         return layout.zone
     if layout.zone_pattern:
-        found = _group(layout.zone_pattern, above)
-        if found:
-            return _offset_zone(found, where)
+        zone = _group(layout.zone_pattern, above)
+        if zone:
+            return _offset_zone(zone, where)
     if _says_offset(rows, times, formats):
         return ""
     if given:
@@ -340,16 +340,16 @@ def _group(pattern: str, lines: Iterable[str]) -> str | None:
         return None
     ready = re.compile(pattern)
     for line in lines:
-        found = ready.search(line)
-        if found is not None and found[1]:
-            return found[1].strip().strip('"').strip() or None
+        match = ready.search(line)
+        if match is not None and match[1]:
+            return match[1].strip().strip('"').strip() or None
     return None
 
 
 def _serial(table: Table, above: Sequence[str]) -> str | None:
-    found = _group(table.layout.serial_pattern, above)
-    if found is not None:
-        return found
+    serial = _group(table.layout.serial_pattern, above)
+    if serial is not None:
+        return serial
     if table.layout.serial_column is not None:
         place = table.place(table.layout.serial_column, "the serial number")
     elif table.layout.columns:

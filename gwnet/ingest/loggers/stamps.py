@@ -117,16 +117,16 @@ def compile_formats(formats: Sequence[str], where: str | None = None) -> tuple[S
     >>> read_stamp("04/24/19 04:00:00 PM", compile_formats(["%m/%d/%y %I:%M:%S %p"]))[0]
     1556121600000
     """
-    made: list[StampFormat] = []
+    forms: list[StampFormat] = []
     for text in formats:
-        for one in ISO if text == "iso" else (text,):
+        for form in ISO if text == "iso" else (text,):
             try:
-                made.append(_compiled(one))
+                forms.append(_compiled(form))
             except StampError as error:
                 fix = "Letters: %Y %y %m %d %j %b %H %I %M %S %f %p %z, optional parts in [brackets]; or iso, epoch s."
                 message = f"The time format {text!r} {error}."
                 raise LayoutError(message, where=where, fix=fix) from None
-    return tuple(made)
+    return tuple(forms)
 
 
 @lru_cache(maxsize=256)
@@ -193,31 +193,31 @@ def read_stamp(text: str, formats: Sequence[StampFormat]) -> tuple[int, int | No
     """
     plain = text.strip()
     fault: StampError | None = None
-    for one in formats:
-        found = one.pattern.fullmatch(plain)
-        if found is not None:
+    for form in formats:
+        match = form.pattern.fullmatch(plain)
+        if match is not None:
             try:
-                return _value(found, one)
+                return _value(match, form)
             except StampError as error:
                 fault = fault or error
     if fault is not None:
         raise fault
-    expected = " or ".join(dict.fromkeys("in ISO 8601" if one.text in ISO else one.text for one in formats))
+    expected = " or ".join(dict.fromkeys("in ISO 8601" if form.text in ISO else form.text for form in formats))
     message = f"{plain!r} is not a time written {expected}"
     raise StampError(message)
 
 
-def _value(found: re.Match[str], form: StampFormat) -> tuple[int, int | None]:
+def _value(match: re.Match[str], form: StampFormat) -> tuple[int, int | None]:
     if form.unit_ms:
-        count = float(found[1]) * form.unit_ms
+        count = float(match[1]) * form.unit_ms
         if not 0 <= count < 5.7e12:
-            message = f"{found[0]!r} counts to a day outside {_FIRST_YEAR} to {_LAST_YEAR}"
+            message = f"{match[0]!r} counts to a day outside {_FIRST_YEAR} to {_LAST_YEAR}"
             raise StampError(message)
         return round(count), 0
-    groups = {letter: text for letter, text in zip(form.letters, found.groups(), strict=True) if text is not None}
+    groups = {letter: text for letter, text in zip(form.letters, match.groups(), strict=True) if text is not None}
     offset = _offset(groups["z"]) if "z" in groups else None
-    day = _day(groups, found[0]) if {"Y", "y"} & set(groups) else 0
-    return day * _DAY_MS + _clock(groups, found[0]), offset
+    day = _day(groups, match[0]) if {"Y", "y"} & set(groups) else 0
+    return day * _DAY_MS + _clock(groups, match[0]), offset
 
 
 def _offset(text: str) -> int:
@@ -320,10 +320,10 @@ def read_column(cells: Any, formats: Sequence[StampFormat]) -> Stamps | None:
     except UnicodeDecodeError:
         return None
     columns = np.ascontiguousarray(signs.reshape(count, width).T)
-    for one in formats:
-        found = one.pattern.fullmatch(first)
-        if found is not None and not one.unit_ms and "b" not in one.letters:
-            made = _FixedWidth(columns, found, one).read()
+    for form in formats:
+        match = form.pattern.fullmatch(first)
+        if match is not None and not form.unit_ms and "b" not in form.letters:
+            made = _FixedWidth(columns, match, form).read()
             if made is not None:
                 return made
     return _read_distinct(cells, formats)
@@ -333,9 +333,9 @@ def _read_distinct(cells: Any, formats: Sequence[StampFormat]) -> Stamps | None:
     """Read a column of stamps by its distinct days and distinct times of day, or else its distinct cells."""
     split = _split_formats(tuple(formats))
     if split is not None:
-        made = _read_split(cells, *split)
-        if made is not None:
-            return made
+        stamps = _read_split(cells, *split)
+        if stamps is not None:
+            return stamps
     return _read_dictionary(cells, formats)
 
 

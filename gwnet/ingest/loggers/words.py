@@ -76,8 +76,8 @@ def unit_of(word: str, quantity: str) -> str | None:
     kind = QUANTITIES[quantity]
     try:
         if kind == "temperature":
-            found = _DEGREES.fullmatch(plain)
-            return temperature_unit(found[1] if found else plain)
+            match = _DEGREES.fullmatch(plain)
+            return temperature_unit(match[1] if match else plain)
         if kind == "pressure":
             return pressure_unit(_PRESSURES.get(plain.lower(), plain))
         if kind == "length":

@@ -79,18 +79,18 @@ class ToUtc:
         unclear = unordered.copy()
         if self._fixed is not None:
             return Converted(local_ms - self._fixed, unordered, unordered, unordered)
-        made = to_utc(_times(local_ms), self.zone)
-        utc = np.asarray(local_ms - made.offset_minutes * 60_000, dtype=np.int64)
+        converted = to_utc(_times(local_ms), self.zone)
+        utc = np.asarray(local_ms - converted.offset_minutes * 60_000, dtype=np.int64)
         if self._falling is None and local_ms.size > 2:
             self._falling = bool(np.median(np.diff(local_ms)) < 0)
-        if made.twice.any():
-            self.repeated += int(np.count_nonzero(made.twice))
+        if converted.twice.any():
+            self.repeated += int(np.count_nonzero(converted.twice))
             order = slice(None, None, -1) if self._falling else slice(None)
-            settled = self._settled(local_ms[order], utc[order], made.put_back_minutes[order] * 60_000)
+            settled = self._settled(local_ms[order], utc[order], converted.put_back_minutes[order] * 60_000)
             utc, unordered, unclear = (settled.utc[order], settled.unordered[order], settled.unclear[order])
         if local_ms.size:
-            self._last = (int(local_ms[-1]), int(utc[-1]), bool(made.twice[-1]))
-        return Converted(utc, made.skipped, unordered, unclear)
+            self._last = (int(local_ms[-1]), int(utc[-1]), bool(converted.twice[-1]))
+        return Converted(utc, converted.skipped, unordered, unclear)
 
     def _settled(self, local: Whole, first: Whole, back: Whole) -> Converted:
         """Return rising rows in UTC, the repeated hours in their order.
