@@ -26,16 +26,6 @@ _WELL_COLUMNS = (
 def change_geopackage(result: ChangeResult) -> bytes:
     """Return a map of changes as the bytes of a GeoPackage; the same map gives the same bytes.
 
-    Parameters
-    ----------
-    result : gwnet.analysis.maps.change.ChangeResult
-        The changes.
-
-    Returns
-    -------
-    bytes
-        The file.
-
     Raises
     ------
     OutputError

@@ -104,11 +104,6 @@ def state_formula(cells: Mapping[str, str]) -> str:
     ----------
     cells : mapping of str to str
         Address of each column's cell in the row.
-
-    Returns
-    -------
-    str
-        Formula.
     """
     return f'=IF({_nothing(cells)},"",IF({cells["check"]}="","complete","look again"))'
 

@@ -39,11 +39,6 @@ def map_geopackage(result: MapResult) -> bytes:
     result : gwnet.analysis.maps.result.MapResult
         The map; its ``crs`` must be given.
 
-    Returns
-    -------
-    bytes
-        The file.
-
     Raises
     ------
     OutputError
@@ -107,11 +102,6 @@ def geopackage_of(layers: Sequence[Layer], crs: str, date: dt.date) -> bytes:
         Coordinate system of all of them.
     date : datetime.date
         Its start is given as the time of the last change, which the format asks for.
-
-    Returns
-    -------
-    bytes
-        The file.
 
     Raises
     ------

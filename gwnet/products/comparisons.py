@@ -93,20 +93,12 @@ class ChangeMap(Product):
     def write(self, out: Path | str) -> list[Path]:
         """Write change.pdf, change.png and change.gpkg into a folder, all of them or none.
 
-        Parameters
-        ----------
-        out : pathlib.Path or str
-            Folder; made when it does not exist.
+        Parameters as `gwnet.products`.
 
         Returns
         -------
         list of pathlib.Path
             The three files.
-
-        Raises
-        ------
-        OutputError
-            If the folder cannot be made or written.
         """
         from gwnet.exchange.change_geopackage import change_geopackage
 
@@ -226,20 +218,12 @@ class MapPair(Product):
     def write(self, out: Path | str) -> list[Path]:
         """Write pair.pdf and pair.png, and a GeoPackage of each map, into a folder, all of them or none.
 
-        Parameters
-        ----------
-        out : pathlib.Path or str
-            Folder; made when it does not exist.
+        Parameters as `gwnet.products`.
 
         Returns
         -------
         list of pathlib.Path
             The files.
-
-        Raises
-        ------
-        OutputError
-            If the folder cannot be made or written.
         """
         from gwnet.exchange.geopackage import map_geopackage
 

@@ -96,11 +96,6 @@ class RoundGradients(Product):
         unit : str, optional
             Unit of lengths in texts, m or ft.
 
-        Returns
-        -------
-        matplotlib.figure.Figure
-            The figure.
-
         Raises
         ------
         AnalysisError
@@ -227,11 +222,6 @@ class VerticalGradientTable(Product):
         ----------
         unit : str, optional
             Unit of lengths in texts, m or ft.
-
-        Returns
-        -------
-        matplotlib.figure.Figure
-            The figure.
 
         Raises
         ------

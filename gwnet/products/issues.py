@@ -127,15 +127,6 @@ def refuse_open(view: ReportView) -> None:
 def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportData) -> ReportData:
     """Return a report's record with the issues of the same definition and site made from an earlier state of it.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record of one site.
-    definition : gwnet.reporting.definition.parse.Definition
-        Definition of the report in the making.
-    data : gwnet.reporting.data.ReportData
-        What it was made from.
-
     Returns
     -------
     gwnet.reporting.data.ReportData
@@ -173,11 +164,6 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
 
 def list_stated_changes(data: ReportData) -> list[dict[str, Any]]:
     """Return the changes that a report lists, as they are kept with its issue.
-
-    Parameters
-    ----------
-    data : gwnet.reporting.data.ReportData
-        Record of the report.
 
     Returns
     -------
@@ -294,11 +280,6 @@ def _frame(changes: Sequence[ChangedValue]) -> pd.DataFrame:
 
 def register_of_issues(record: Snapshot) -> pd.DataFrame:
     """Return the register of issued reports.
-
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The register, of one site or of all.
 
     Returns
     -------

@@ -32,13 +32,6 @@ _SHOWN_RUN = pd.Timedelta(days=1)
 def logger_series(record: Snapshot, wells: Sequence[str]) -> dict[str, LoggerSeries]:
     """Return the heads of loggers of wells, for their hydrographs.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record of one site.
-    wells : sequence of str
-        Wells.
-
     Returns
     -------
     dict of str to LoggerSeries
@@ -194,11 +187,6 @@ def coverage(
 
 def runs_of(one: LoggerHeads) -> list[Run]:
     """Return the unbroken runs of samples of one deployment: those that are used, then those that are left out.
-
-    Parameters
-    ----------
-    one : LoggerHeads
-        Heads of the deployment.
 
     Returns
     -------

@@ -38,11 +38,6 @@ def with_figures(report: Report, *, processes: int = 1, progress: Callable[[int,
         How many processes draw at once. One is used where the system cannot copy a process.
     progress : callable, optional
         Called with figures drawn and figures in all.
-
-    Returns
-    -------
-    Report
-        The same content with every figure as bytes.
     """
     waiting = [figure for figure in report.figures() if not isinstance(figure.pdf, bytes)]
     drawn: dict[str, DrawnFigure] = {}

@@ -95,11 +95,6 @@ def rounds_of(data: ReportData, levels: pd.DataFrame, wells: pd.DataFrame, perio
         The selected wells.
     period : Period
         Period of the report; when no round touches it but levels were taken, they stand as one round of their own.
-
-    Returns
-    -------
-    tuple of RoundView
-        Rounds by their first day.
     """
     unnamed = (levels["round"] == "").to_numpy(dtype=bool)
     planned = [

@@ -139,15 +139,6 @@ class ReportView:
 def look(definition: Definition, data: ReportData, period: Period) -> ReportView:
     """Select and work out what the sections need.
 
-    Parameters
-    ----------
-    definition : Definition
-        What the report holds.
-    data : ReportData
-        The record.
-    period : Period
-        Its period.
-
     Returns
     -------
     ReportView

@@ -193,11 +193,6 @@ class Events:
             Length [m].
         signed : bool, optional
             Whether to write a plus sign.
-
-        Returns
-        -------
-        str
-            Number and unit.
         """
         unit = str(self.settings["length_unit"])
         in_feet = unit.startswith("ft")

@@ -174,11 +174,6 @@ class FieldSheet:
         ----------
         value_m : float
             Length [m].
-
-        Returns
-        -------
-        str
-            Number with the decimals of a reading.
         """
         return "" if math.isnan(value_m) else f"{value_m / self.metres:.{self.decimals}f}"
 
@@ -189,11 +184,6 @@ class FieldSheet:
         ----------
         well : mapping
             Row of `wells`.
-
-        Returns
-        -------
-        str
-            One sentence.
         """
         low, high = self.number(well["expected_from_m"]), self.number(well["expected_to_m"])
         count = int(well["expected_levels"])

@@ -310,11 +310,6 @@ def planned_wells(
     last : sequence of str, optional
         Wells to be gauged after all others.
 
-    Returns
-    -------
-    list of str
-        Codes in order.
-
     Raises
     ------
     NotFoundError
@@ -387,11 +382,6 @@ def due_text(waiting: pd.DataFrame) -> str:
     ----------
     waiting : pandas.DataFrame
         Rows of `Programme.due` for that well.
-
-    Returns
-    -------
-    str
-        Phrases, '; ' between them.
     """
     phrases = []
     for item in waiting.itertuples():

@@ -70,11 +70,6 @@ class LevelInputs:
         ----------
         column : str
             Column of `wells`.
-
-        Returns
-        -------
-        numpy.ndarray
-            One number an event.
         """
         values = self.wells.set_index("well_id")[column]
         return np.asarray(self.records["well_id"].map(values), dtype=np.float64)
@@ -86,11 +81,6 @@ class LevelInputs:
         ----------
         column : str
             Column of `instruments`.
-
-        Returns
-        -------
-        numpy.ndarray
-            One number an event.
         """
         values = self.instruments.set_index("instrument_id")[column]
         return np.asarray(self.records["instrument_id"].map(values), dtype=np.float64)

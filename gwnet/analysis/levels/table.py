@@ -69,11 +69,6 @@ def select_rows(table: pd.DataFrame, selection: Selection) -> pd.DataFrame:
         With day (local date), measured_at_utc and event_id.
     selection : gwnet.records.Selection
         Whose start, end and events are looked at: local dates or instants, both included.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Its rows in their order.
     """
     keep = np.ones(len(table), dtype=bool)
     for moment, is_start in ((selection.start, True), (selection.end, False)):

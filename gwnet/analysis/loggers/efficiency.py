@@ -38,12 +38,10 @@ def estimate_efficiencies(
 ) -> pd.DataFrame:
     """Return the barometric efficiency of each deployment, by Clark's signs and by regression.
 
+    Parameters as `gwnet.analysis.loggers`.
+
     Parameters
     ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record, of one site or of all.
-    wells : sequence of str, optional
-        Only these wells; all unless given.
     every_hours : float, optional
         Step at which levels and air pressure are compared, an hour unless given; never less than the interval [h].
 

@@ -110,12 +110,10 @@ def work_out_heads(
 ) -> list[LoggerHeads]:
     """Return the heads of the loggers that were installed in wells.
 
+    Parameters as `gwnet.analysis.loggers`.
+
     Parameters
     ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record, of one site or of all.
-    wells : sequence of str, optional
-        Only these wells; all unless given.
     start, end : datetime.datetime, optional
         Aware times; samples at or after start and before end. Everything is worked out over the whole deployment first,
         so that the span asked for changes no number.

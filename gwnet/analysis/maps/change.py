@@ -112,12 +112,10 @@ def change_of(
 ) -> ChangeResult:
     """Return the change of the levels of an aquifer between two days.
 
+    Parameters as `gwnet.analysis.maps`.
+
     Parameters
     ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record of one site.
-    aquifer : str
-        Code of the aquifer.
     date, since : datetime.date
         Local day of the later and of the earlier set.
     rule : gwnet.analysis.maps.site_maps.SetRule, optional
@@ -129,11 +127,6 @@ def change_of(
     **how : object
         Method, interval_m and features, as in `gwnet.analysis.maps.potentiometric.make_map`: of the surface of the
         differences, beyond whose boundary nothing is drawn nor summed.
-
-    Returns
-    -------
-    ChangeResult
-        Changes at wells, surface and sums.
 
     Raises
     ------

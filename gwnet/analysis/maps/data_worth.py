@@ -78,11 +78,6 @@ def worth_of(drawn: MapResult, *, candidates: int = 3, coordinate_unit_m: float 
     coordinate_unit_m : float, optional
         Metres in one unit of the coordinates.
 
-    Returns
-    -------
-    WorthResult
-        Table and places.
-
     Raises
     ------
     SettingsError

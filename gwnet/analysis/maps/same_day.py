@@ -200,10 +200,7 @@ def leave_out(control: pd.DataFrame, names: Collection[str]) -> pd.DataFrame:
 def span_of(control: pd.DataFrame) -> Span:
     """Return how long the used levels of a control frame took.
 
-    Parameters
-    ----------
-    control : pandas.DataFrame
-        Control frame.
+    Parameters as `gwnet.analysis.maps`.
 
     Returns
     -------

@@ -118,10 +118,7 @@ def moment_of(control: pd.DataFrame, date: dt.date, time_zone: str) -> pd.Timest
 def count_text(control: pd.DataFrame) -> str:
     """Return how many levels of each kind a control frame uses.
 
-    Parameters
-    ----------
-    control : pandas.DataFrame
-        Control frame.
+    Parameters as `gwnet.analysis.maps`.
 
     Returns
     -------
@@ -139,15 +136,7 @@ def count_text(control: pd.DataFrame) -> str:
 def logger_text(control: pd.DataFrame) -> str:
     """Return which levels of a control frame come from loggers; empty for none.
 
-    Parameters
-    ----------
-    control : pandas.DataFrame
-        Control frame.
-
-    Returns
-    -------
-    str
-        A sentence.
+    Parameters as `gwnet.analysis.maps`.
     """
     if "source" not in control:
         return ""

@@ -97,11 +97,6 @@ def well_records(used: pd.DataFrame, seasons: int) -> dict[tuple[str, str], Well
         Levels that take part, as of `gwnet.analysis.levels.serving.used_levels`.
     seasons : {1, 4, 12}
         Seasons of a year, from January on.
-
-    Returns
-    -------
-    dict
-        Records by site and well.
     """
     if used.empty:
         return {}

@@ -179,11 +179,6 @@ def residual_serial_correlation(values: Floats, bound: Integers, years: Floats, 
         The years.
     slope : float
         Slope to take away; none where it is not finite [m/year].
-
-    Returns
-    -------
-    SerialCorrelation
-        Correlation and ratio of variances.
     """
     steep = slope if math.isfinite(slope) else 0.0
     return estimate_serial_correlation(year_scores(year_signs(values, bound=bound, years=years, slope=steep)))

@@ -126,13 +126,7 @@ def _differs(conflict: ConflictShown) -> str:
 
 
 def show_withdrawn(done: Withdrawn) -> None:
-    """Print what a withdrawal did.
-
-    Parameters
-    ----------
-    done : gwnet.ingest.loggers.withdraw.Withdrawn
-        Result of the withdrawal.
-    """
+    """Print what a withdrawal did."""
     for download in done.downloads.itertuples():
         line = f"{download.file}: {download.instrument} {download.quantity}: {download.added:,} samples count no more"
         click.echo(safe(line))

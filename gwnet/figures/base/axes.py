@@ -31,11 +31,6 @@ def nice_step(span: float, most: int) -> float:
     most : int
         Most steps.
 
-    Returns
-    -------
-    float
-        The step.
-
     Examples
     --------
     >>> nice_step(7.3, 5)

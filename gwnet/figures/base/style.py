@@ -213,11 +213,6 @@ def sheet_files(name: str, figure: Figure) -> dict[str, bytes]:
 def check_ending(path: Path) -> None:
     """Refuse a file that no figure can be saved as.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        File.
-
     Raises
     ------
     OutputError

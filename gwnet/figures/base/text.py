@@ -137,11 +137,6 @@ def wrap(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> t
         Size of the letters [pt].
     bold : bool, optional
         Whether the letters are bold.
-
-    Returns
-    -------
-    tuple of str
-        Lines; none for an empty text.
     """
     lines: list[str] = []
     current = ""

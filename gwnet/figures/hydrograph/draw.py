@@ -56,14 +56,12 @@ def draw_hydrograph(
 ) -> Figure:
     """Draw one hydrograph.
 
+    Parameters as `gwnet.figures`.
+
     Parameters
     ----------
     data : HydrographPlotData
         What to draw.
-    size_mm : tuple of float, optional
-        Width and height [mm].
-    figure : matplotlib.figure.Figure, optional
-        Empty figure to draw on; a new one of the given size unless given.
     caption : bool, optional
         Whether to write the caption under the axes; a report writes its own.
 

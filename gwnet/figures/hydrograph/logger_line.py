@@ -95,11 +95,6 @@ def logger_line(
         Time zone of the site.
     start, end : datetime.date or None
         First and last local date.
-
-    Returns
-    -------
-    LoggerLine
-        The line.
     """
     if series is None:
         return LoggerLine()

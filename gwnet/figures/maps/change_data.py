@@ -46,11 +46,6 @@ def change_plot_data(
     -------
     MapPlotData
         Plain numbers and sentences.
-
-    Raises
-    ------
-    SettingsError
-        If the unit is not a display unit.
     """
     wells, drawn = result.wells, result.surface_map
     unit, when = drawn.unit, f"{result.since.isoformat()} to {result.date.isoformat()}"
@@ -126,11 +121,6 @@ def worth_plot_data(
     -------
     MapPlotData
         Plain numbers and sentences.
-
-    Raises
-    ------
-    SettingsError
-        If the unit is not a display unit.
     """
     drawn = result.drawn
     unit = drawn.unit

@@ -149,11 +149,6 @@ def contour_paths(
         Gives the text of a level in the unit, with at least so many decimals.
     lows : bool, optional
         Whether closed lows are marked.
-
-    Returns
-    -------
-    tuple of ContourPath
-        The same pieces, to be drawn.
     """
     decimals = _interval_decimals(interval_m, unit)
     known = math.isfinite(interval_m) and interval_m > 0

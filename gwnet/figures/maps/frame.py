@@ -109,11 +109,6 @@ def lay_out(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence
         Text.
     entries : sequence of KeyEntry
         Key.
-
-    Returns
-    -------
-    Sheet
-        The layout.
     """
     beside = _beside(page, extent, notes, entries)
     below = _below(page, extent, notes, entries)

@@ -94,11 +94,6 @@ def draw_above_ground(axes: Axes, frame: MapFrame, layers: Sequence[BaseLayer]) 
 def layer_entries(layers: Sequence[BaseLayer]) -> list[KeyEntry]:
     """Return the key of the layers.
 
-    Parameters
-    ----------
-    layers : sequence of BaseLayer
-        Layers.
-
     Returns
     -------
     list of KeyEntry

@@ -64,14 +64,12 @@ def draw_network_map(
 ) -> Figure:
     """Draw where the wells and gauges of the network are.
 
+    Parameters as `gwnet.figures`.
+
     Parameters
     ----------
     data : NetworkPlotData
         What to draw.
-    size_mm : tuple of float, optional
-        Width and height [mm].
-    figure : matplotlib.figure.Figure, optional
-        Empty figure to draw on; a new one of the given size unless given.
 
     Returns
     -------

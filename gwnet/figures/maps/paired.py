@@ -57,14 +57,12 @@ def draw_paired_maps(
 ) -> Figure:
     """Draw maps of two days side by side.
 
+    Parameters as `gwnet.figures`.
+
     Parameters
     ----------
     data : PairPlotData
         What to draw.
-    size_mm : tuple of float, optional
-        Width and height [mm].
-    figure : matplotlib.figure.Figure, optional
-        Empty figure to draw on; a new one of the given size unless given.
 
     Returns
     -------

@@ -94,11 +94,6 @@ def draw_seasons(data: SeasonsPlotData, *, size_mm: tuple[float, float] = ONE_SI
 def seasons_pages(data: Sequence[SeasonsPlotData]) -> list[Figure]:
     """Draw the seasonal envelopes of wells, one alone or three a page, on one height of the vertical axis.
 
-    Parameters
-    ----------
-    data : sequence of SeasonsPlotData
-        Wells, in order.
-
     Returns
     -------
     list of matplotlib.figure.Figure

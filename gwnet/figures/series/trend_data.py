@@ -159,25 +159,21 @@ def trend_plot_data(
 ) -> TrendPlotData:
     """Work out what the trend figure of a well shows.
 
+    Parameters as `gwnet.figures`.
+
     Parameters
     ----------
     levels : pandas.DataFrame
         Levels frame with a further column taken: whether a level takes part in the test [m]; where the method is
         ``logger``, the daily mean of one.
-    well : str
-        Code of the well.
     trend : mapping or pandas.Series
         Row of the trends frame, in metres.
     middle : tuple, optional
         A day in the middle of the record and where the line is then [m].
     smooth : tuple of numpy.ndarray, optional
         Days since 1970-01-01 and levels of a smooth line [m].
-    site : mapping or pandas.Series, optional
-        Row of the sites frame.
     unit : {"m", "ft"}
         Unit of the axis.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------

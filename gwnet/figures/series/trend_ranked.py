@@ -101,18 +101,16 @@ def ranked_plot_data(
 ) -> RankedPlotData:
     """Work out what a figure of ranked slopes shows.
 
+    Parameters as `gwnet.figures`.
+
     Parameters
     ----------
     table : pandas.DataFrame
         Trends frame in metres, as of `gwnet.network.Network.trends`.
-    site : mapping or pandas.Series, optional
-        Row of the sites frame.
     unit : {"m", "ft"}
         Unit of the slopes.
     notes : sequence of str, optional
         Further sentences of the caption.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------
@@ -189,11 +187,6 @@ def slope_mark(direction: str, size: float = 4.6) -> dict[str, Any]:
 
 def ranked_pages(data: RankedPlotData) -> int:
     """Return how many pages ranked slopes need.
-
-    Parameters
-    ----------
-    data : RankedPlotData
-        What to draw.
 
     Returns
     -------

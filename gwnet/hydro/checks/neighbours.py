@@ -70,11 +70,6 @@ def nearest_wells(group: ArrayLike, x: ArrayLike, y: ArrayLike, most: int = NEIG
     -------
     numpy.ndarray of int64, shape (w, most)
         Positions of the neighbours, nearest first; -1 where there are fewer.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
     """
     groups, xs, ys = equally_long(group=group, x=x, y=y)
     nearest = np.full((groups.size, most), -1, dtype=np.int64)
@@ -162,11 +157,6 @@ def series_of(well: Places, time_d: Floats, level_m: Floats, sound: Flags) -> Se
         Time [d] and water elevation [m].
     sound : numpy.ndarray of bool, shape (n,)
         Which levels are taken.
-
-    Returns
-    -------
-    Series
-        The levels.
     """
     start = float(np.min(time_d, initial=0.0)) if time_d.size else 0.0
     span = (float(np.max(time_d)) - start if time_d.size else 0.0) + 2.0
@@ -216,16 +206,14 @@ def fit_around(
 ) -> Fit:
     """Hold each level against the readings before and after it, moved by what the neighbours did meanwhile.
 
+    Parameters as `gwnet.hydro.checks`.
+
     Parameters
     ----------
     well : array_like of int, shape (n,)
         Well of each event, as its row in `neighbours`; events sorted by well and time.
-    time_d : array_like, shape (n,)
-        Time [d].
     season : array_like of int, shape (n,)
         Season of each event.
-    elevation_m : array_like, shape (n,)
-        Water elevation, positive upward; NaN where there is none [m].
     sound : array_like of bool, shape (n,)
         Which events may serve others as a reference.
     neighbours : numpy.ndarray of int64, shape (w, k)
@@ -239,11 +227,6 @@ def fit_around(
     -------
     Fit
         Residuals and spreads.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
 
     Notes
     -----

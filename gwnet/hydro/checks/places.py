@@ -60,16 +60,6 @@ def typical_levels(well: ArrayLike, period: ArrayLike, elevation_m: ArrayLike, w
     wells : int
         Number of wells.
 
-    Returns
-    -------
-    Typical
-        Levels, spreads and numbers of periods.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
-
     Notes
     -----
     Median of each well and period; then the median polish of Tukey (1977), Exploratory Data Analysis (from memory):
@@ -150,11 +140,6 @@ def apart_from_neighbours(
     -------
     Apart
         Offsets and limits; with fewer than six wells nothing is tested.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
 
     Notes
     -----
@@ -265,11 +250,6 @@ class Shift:
             Standard errors that a shift must exceed.
         least_m : float
             Smallest shift that counts [m].
-
-        Returns
-        -------
-        bool
-            Whether it counts, as a shift of all wells or one in proportion to depth.
         """
         if self.count < 2 or abs(self.shift_m) <= least_m:
             return False
@@ -291,11 +271,6 @@ def common_shift(shift_m: ArrayLike, depth_m: ArrayLike) -> Shift:
     -------
     Shift
         Median with standard error 1.2533 x 1.4826 MAD / sqrt(n), and the ratio to depth in the same way.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
 
     Notes
     -----

@@ -28,11 +28,6 @@ def equally_long(**arrays: ArrayLike) -> list[NDArray[Any]]:
     **arrays : array_like
         Arrays by name.
 
-    Returns
-    -------
-    list of numpy.ndarray
-        The arrays, in the order given.
-
     Raises
     ------
     ShapeError
@@ -77,16 +72,6 @@ def group_spread(values: ArrayLike, group: ArrayLike, *, use: ArrayLike | None =
         Group of each value.
     use : array_like of bool, shape (n,), optional
         Which values the medians are taken of; all unless given. The others get the limits of their group too.
-
-    Returns
-    -------
-    GroupSpread
-        Centre, spread and count for each value.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
 
     Notes
     -----
@@ -144,11 +129,6 @@ def nested_spread(
     -------
     GroupSpread
         Of the first group with at least `least` values; NaN where none is.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
     """
     x = np.asarray(values, dtype=np.float64)
     nested = GroupSpread(np.full(x.shape, np.nan), np.full(x.shape, np.nan), np.zeros(x.shape, dtype=np.int64))
@@ -194,11 +174,6 @@ def readings_around(well: ArrayLike, sound: ArrayLike) -> Around:
     -------
     Around
         Positions before and after; the event itself never counts.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
 
     Examples
     --------
@@ -261,16 +236,12 @@ def jumps(
 ) -> Jumps:
     """Compare each change since the last reading with the changes that the well usually makes.
 
+    Parameters as `gwnet.hydro.checks`.
+
     Parameters
     ----------
-    well : array_like of int, shape (n,)
-        Well of each event; events sorted by well and time.
-    time_d : array_like, shape (n,)
-        Time [d].
     season : array_like of int, shape (n,)
         Season of each event, for example the quarter of the year.
-    elevation_m : array_like, shape (n,)
-        Water elevation, positive upward; NaN where there is none [m].
     sound : array_like of bool, shape (n,)
         Which events may serve as the last reading and in the history.
     spreads : float, optional
@@ -284,11 +255,6 @@ def jumps(
     -------
     Jumps
         Changes and limits.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
 
     Notes
     -----
@@ -408,11 +374,6 @@ def season_band(
     Band
         Limits: median plus and minus `spreads` times 1.4826 MAD of the season. An interval outside them is reported
         with its first level.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
 
     Examples
     --------

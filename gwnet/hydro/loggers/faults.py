@@ -28,10 +28,7 @@ Places = NDArray[np.int64]
 def usual_change(values: ArrayLike) -> Floats:
     """Return how much a series usually changes from sample to sample around each of its samples.
 
-    Parameters
-    ----------
-    values : array_like, shape (n,)
-        Samples in order of time; NaN counts as no sample.
+    Parameters as `gwnet.hydro.loggers`.
 
     Returns
     -------
@@ -89,15 +86,7 @@ class Spikes:
 def find_spikes(values: ArrayLike) -> Spikes:
     """Return samples that stand off both of their neighbours while these agree with each other.
 
-    Parameters
-    ----------
-    values : array_like, shape (n,)
-        Samples in order of time; NaN counts as no sample.
-
-    Returns
-    -------
-    Spikes
-        The spikes; none overlap.
+    Parameters as `gwnet.hydro.loggers`.
 
     Notes
     -----
@@ -184,18 +173,6 @@ def find_steps(
         Samples, spikes left out (NaN).
     longest_gap_s : float
         A change over a longer time between two samples is no step [s].
-
-    Returns
-    -------
-    Steps
-        The steps.
-
-    Raises
-    ------
-    ShapeError
-        If times and values differ in shape.
-    ReductionError
-        If the times do not rise.
 
     Notes
     -----

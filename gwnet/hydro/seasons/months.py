@@ -292,11 +292,6 @@ def records(values: ArrayLike, *, bound: ArrayLike = 0) -> Records:
     bound : array_like of int
         -1 where the true value is at or below the number (dry), +1 where it is at or above it, 0 elsewhere.
 
-    Returns
-    -------
-    Records
-        Values with their places.
-
     Raises
     ------
     ShapeError

@@ -215,11 +215,6 @@ def inferred_rule(surface: Surface, interval_m: float, *, least_wells: int = 5) 
         Contour interval [m].
     least_wells : int, optional
         Below this many wells everything is inferred.
-
-    Returns
-    -------
-    InferredRule
-        The rule.
     """
     count = surface.z.size
     return InferredRule(
@@ -244,11 +239,6 @@ def contour_lines(
         Levels [m].
     inferred_at : callable, optional
         Tells of points (x, y) whether they are inferred; nothing is unless given.
-
-    Returns
-    -------
-    tuple of ContourLine
-        By level, lowest first.
     """
     import contourpy
 

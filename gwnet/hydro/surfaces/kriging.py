@@ -145,10 +145,7 @@ class KrigedSurface:
     def standard_error(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
         """Return the standard errors of the estimates.
 
-        Parameters
-        ----------
-        xq, yq : array_like
-            Coordinates, of shapes that broadcast [m].
+        Parameters as `gwnet.hydro.surfaces`.
 
         Returns
         -------
@@ -287,22 +284,14 @@ def fit(
 ) -> KrigedSurface:
     """Fit a kriged surface to heads.
 
+    Parameters as `gwnet.hydro.surfaces`.
+
     Parameters
     ----------
-    x, y : array_like, shape (n,)
-        Easting and northing of at least three wells that are not on one line [m].
-    z : array_like, shape (n,)
-        Water elevation, positive upward [m].
     covariance : gwnet.hydro.surfaces.variogram.Covariance, optional
         Covariance of the heads; `gwnet.hydro.surfaces.variogram.fit_covariance` unless given.
-    drift : str, optional
-        ``linear`` for universal kriging with a plane, ``none`` for ordinary kriging.
-    measurement_variance_m2 : array_like, optional
-        Variance of each level as measured, one number or shape (n,); a well with 0 is met exactly [m²].
     barriers : gwnet.hydro.surfaces.barriers.Barriers, optional
         Lines around which distances are taken, so that wells on the other side are far neighbours or none.
-    names : sequence of str, optional
-        Names of the wells for messages.
 
     Returns
     -------

@@ -182,27 +182,20 @@ def fit_covariance(
 ) -> Covariance:
     """Return the covariance that explains the heads best.
 
+    Parameters as `gwnet.hydro.surfaces`.
+
     Parameters
     ----------
     x, y : array_like, shape (n,)
         Coordinates, no two points at one place [m].
     z : array_like, shape (n,)
         Heads [m].
-    drift : str, optional
-        ``none`` or ``linear``.
-    measurement_variance_m2 : array_like, optional
-        Variance of each head as measured, one number or shape (n,) [m²].
     models : sequence of str, optional
         Models to try; the one of the largest likelihood is taken, the first in a tie.
     nugget : bool, optional
         Whether to fit a nugget as well.
     barriers : gwnet.hydro.surfaces.barriers.Barriers, optional
         Lines around which distances are taken; of the models only spherical and exponential are tried then.
-
-    Returns
-    -------
-    Covariance
-        The covariance.
 
     Raises
     ------

@@ -81,11 +81,6 @@ def pair_slopes(values: ArrayLike, times: ArrayLike | None = None, *, bound: Arr
     bound : array_like of int
         -1 where the true value is at or below the number (dry), +1 where it is at or above it, 0 elsewhere.
 
-    Returns
-    -------
-    PairSlopes
-        Slopes, sorted.
-
     Raises
     ------
     ShapeError
@@ -145,11 +140,6 @@ def slope_between(lowest: Floats, highest: Floats, variance: float) -> tuple[flo
         Highest possible slope of each pair, in any order; infinity where there is none.
     variance : float
         Variance of Kendall's S.
-
-    Returns
-    -------
-    tuple of float
-        Median, lower and upper limit.
 
     Examples
     --------

@@ -78,11 +78,6 @@ def theil_sen(
     ranks : {"interpolated", "rounded"}
         Whether limits at ranks that are not whole are interpolated, or taken at the nearest whole rank.
 
-    Returns
-    -------
-    TheilSen
-        Slope, limits and intercept.
-
     Raises
     ------
     AnalysisError

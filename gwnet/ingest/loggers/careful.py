@@ -94,18 +94,7 @@ class Rows:
 
 
 def joined(parts: Sequence[Rows]) -> Rows | None:
-    """Return the samples of several parts as one.
-
-    Parameters
-    ----------
-    parts : sequence of Rows
-        The parts, in order.
-
-    Returns
-    -------
-    Rows or None
-        Their samples; None where there are none.
-    """
+    """Return the samples of several parts as one."""
     filled = [part for part in parts if part.row.size]
     if len(filled) < 2:
         return filled[0] if filled else None
@@ -147,18 +136,7 @@ def _read_number(cell: str, plan: Plan, column: int) -> float:
 
 
 def numeric_words(words: frozenset[str]) -> frozenset[float]:
-    """Return the words for no value that are numbers, such as -9999.
-
-    Parameters
-    ----------
-    words : frozenset of str
-        Words for no value.
-
-    Returns
-    -------
-    frozenset of float
-        The numbers among them.
-    """
+    """Return the words for no value that are numbers, such as -9999."""
     return frozenset(float(word) for word in words if _NUMBER.fullmatch(word))
 
 

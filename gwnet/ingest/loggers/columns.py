@@ -117,18 +117,7 @@ class Table:
         return place_of(reference, self.names, what, self.where)
 
     def cells(self, place: int) -> list[str]:
-        """Return the filled cells of a column.
-
-        Parameters
-        ----------
-        place : int
-            Its place.
-
-        Returns
-        -------
-        list of str
-            The cells of the first rows.
-        """
+        """Return the filled cells of a column."""
         return [row[place] for row in self.rows if len(row) > place and row[place]]
 
     def listed(self) -> str:
@@ -149,11 +138,6 @@ def values_in(table: Table, times: Sequence[int], notes: list[str], quantity: st
         Takes sentences about what was decided.
     quantity : str, optional
         Quantity that is asked for.
-
-    Returns
-    -------
-    list of Found
-        The columns of that quantity, or of all.
 
     Raises
     ------
@@ -228,20 +212,7 @@ def _by_size(table: Table, vague: Found, notes: list[str], quantity: str) -> Fou
 
 
 def numbers_of(cells: Iterable[str], decimal: str) -> list[float]:
-    """Return the cells that are numbers.
-
-    Parameters
-    ----------
-    cells : iterable of str
-        Cells.
-    decimal : str
-        Decimal mark.
-
-    Returns
-    -------
-    list of float
-        The numbers, in order.
-    """
+    """Return the cells that are numbers."""
     lines = []
     for cell in cells:
         plain = cell.strip()
@@ -280,11 +251,6 @@ def events_in(table: Table, taken: set[int]) -> tuple[int, ...]:
         The table.
     taken : set of int
         Places that hold the time or values.
-
-    Returns
-    -------
-    tuple of int
-        Their places.
     """
     if table.layout.events:
         places = {n for ref in table.layout.events for n, name in enumerate(table.names) if _refers(ref, n, name)}
@@ -309,18 +275,7 @@ def _refers(reference: Reference, place: int, name: str) -> bool:
 
 
 def absent_events(table: Table) -> list[str]:
-    """Return sentences about event columns of the layout that the file does not have.
-
-    Parameters
-    ----------
-    table : Table
-        The table.
-
-    Returns
-    -------
-    list of str
-        The sentences.
-    """
+    """Return sentences about event columns of the layout that the file does not have."""
     return [
         f"the file has no event column {reference!r}, which the layout names"
         for reference in table.layout.events

@@ -41,11 +41,6 @@ def looks_like_stamp(cell: str) -> bool:
     cell : str
         Cell without blanks around it.
 
-    Returns
-    -------
-    bool
-        Whether it does.
-
     Examples
     --------
     >>> looks_like_stamp("04/24/19 04:00:00 PM"), looks_like_stamp("12.3965")
@@ -61,11 +56,6 @@ def looks_like_clock(cell: str) -> bool:
     ----------
     cell : str
         Cell without blanks around it.
-
-    Returns
-    -------
-    bool
-        Whether it does.
     """
     return _CLOCK_ALONE.fullmatch(cell) is not None
 
@@ -77,11 +67,6 @@ def looks_like_count(cell: str) -> bool:
     ----------
     cell : str
         Cell without blanks around it.
-
-    Returns
-    -------
-    bool
-        Whether it could.
     """
     return _EPOCH.fullmatch(cell) is not None
 

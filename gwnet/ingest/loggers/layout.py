@@ -218,11 +218,6 @@ def load_layout(name_or_path: str | Path) -> Layout:
     name_or_path : str or pathlib.Path
         Name of a built-in layout, or path of a TOML file.
 
-    Returns
-    -------
-    Layout
-        The layout, checked.
-
     Raises
     ------
     LayoutError
@@ -263,11 +258,6 @@ def parse_layout(text: str, *, where: str = "layout", name: str = "layout") -> L
         What to call its source in errors.
     name : str, optional
         Name of the layout, where the text gives none.
-
-    Returns
-    -------
-    Layout
-        The layout, checked.
 
     Raises
     ------
@@ -349,16 +339,6 @@ def _fits(value: Any, kind: str) -> bool:
 
 def is_pattern(reference: str) -> str | None:
     """Return the pattern of a reference between slashes, None for a heading.
-
-    Parameters
-    ----------
-    reference : str
-        Reference to a column.
-
-    Returns
-    -------
-    str or None
-        The pattern.
 
     Examples
     --------

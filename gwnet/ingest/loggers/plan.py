@@ -90,11 +90,6 @@ def split_line(line: str, delimiter: str) -> list[str]:
         The line.
     delimiter : str
         Sign between its cells.
-
-    Returns
-    -------
-    list of str
-        The cells; quotes taken off.
     """
     try:
         cells = next(csv.reader([line], delimiter=delimiter), [])
@@ -236,13 +231,6 @@ def _times(layout: Layout, names: Sequence[str], where: str) -> tuple[int, ...]:
 def first_selected(layout: Layout, head: Head) -> str:
     """Return the first cell of the column that says which well or instrument a row is of.
 
-    Parameters
-    ----------
-    layout : gwnet.ingest.loggers.layout.Layout
-        A layout with such a column.
-    head : gwnet.ingest.loggers.text.Head
-        Beginning of the file.
-
     Returns
     -------
     str
@@ -253,20 +241,7 @@ def first_selected(layout: Layout, head: Head) -> str:
 
 
 def lacking_units(layout: Layout, head: Head) -> list[ValueRule]:
-    """Return the columns of a layout whose unit neither it nor the headings of a file say.
-
-    Parameters
-    ----------
-    layout : gwnet.ingest.loggers.layout.Layout
-        The layout.
-    head : gwnet.ingest.loggers.text.Head
-        Beginning of the file.
-
-    Returns
-    -------
-    list of gwnet.ingest.loggers.layout.ValueRule
-        Those columns.
-    """
+    """Return the columns of a layout whose unit neither it nor the headings of a file say."""
     if layout.first_row is not None:
         return []
     _, _, table = _table(layout, head)

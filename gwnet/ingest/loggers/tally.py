@@ -149,10 +149,5 @@ class SeriesTally:
         ----------
         **more : int
             Counts that are of the whole file.
-
-        Returns
-        -------
-        gwnet.store.save.downloads.Counts
-            The counts.
         """
         return Counts(**self._counts, first_ms=self._first, last_ms=self._last, **more)

@@ -108,11 +108,6 @@ class Trial:
         ----------
         time : numpy.datetime64
             Time in UTC.
-
-        Returns
-        -------
-        str
-            The time, with Z.
         """
         return f"{_texts(np.array([time], dtype='datetime64[ms]'))[0]}Z"
 

@@ -80,11 +80,6 @@ def _digest(content: bytes) -> str:
 def printed_values(report: Report) -> list[dict[str, str]]:
     """Return every value that the tables of a report print, so that a later report can tell what has changed.
 
-    Parameters
-    ----------
-    report : Report
-        Content.
-
     Returns
     -------
     list of dict

@@ -92,11 +92,6 @@ def fields_of(content: bytes, unit: str) -> list[Field]:
         CSV, from `gwnet.reporting.annex.files.annex_files`.
     unit : {"m", "ft"}
         Unit of its lengths.
-
-    Returns
-    -------
-    list of Field
-        In order.
     """
     headings = next(csv.reader(io.StringIO(content[:20_000].decode("utf-8"), newline="")))
     return [_field(name, unit) for name in headings]

@@ -139,11 +139,6 @@ def nearest(word: str, known: Sequence[str]) -> str:
         What was written.
     known : sequence of str
         What may be written.
-
-    Returns
-    -------
-    str
-        The nearest of them, or that it is none of them.
     """
     close = difflib.get_close_matches(word, known, n=1, cutoff=0.5)
     return f"did you mean {close[0]!r} instead of {word!r}?" if close else f"{word!r} is none of them"

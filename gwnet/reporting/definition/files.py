@@ -76,11 +76,6 @@ def read_wording(definition: Path, name: str, inputs: dict[str, str]) -> dict[st
     inputs : dict of str to str
         Gets the digest of each file by its name.
 
-    Returns
-    -------
-    dict of str to str
-        Text by name.
-
     Raises
     ------
     DefinitionError
@@ -120,11 +115,6 @@ def find_layers(definition: Path, key: str, names: Sequence[str], inputs: dict[s
         Paths of GeoPackage or GeoJSON files, relative to the definition; empty ones are passed over.
     inputs : dict of str to str
         Gets the digest of each file by its name.
-
-    Returns
-    -------
-    tuple of Path
-        The files.
 
     Raises
     ------

@@ -37,18 +37,6 @@ class Placement:
 def figure_size(content: bytes, key: str) -> tuple[float, float]:
     """Return width and height [pt] of a figure's only page.
 
-    Parameters
-    ----------
-    content : bytes
-        A PDF of one page.
-    key : str
-        Name of the figure, for the message.
-
-    Returns
-    -------
-    tuple of float
-        Width and height of the page.
-
     Raises
     ------
     ReportError

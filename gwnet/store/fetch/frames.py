@@ -91,11 +91,6 @@ def declare(text: str) -> FrameColumns:
     text : str
         Names separated by blanks, each with its kind after a colon; without one it is text.
 
-    Returns
-    -------
-    tuple of FrameColumn
-        The columns.
-
     Examples
     --------
     >>> [column.dtype for column in declare("well depth_m:number")]
@@ -243,11 +238,6 @@ def as_declared(table: pd.DataFrame, name: str) -> pd.DataFrame:
         Frame that has all of them.
     name : str
         Name of the frame in `FRAMES`.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The declared columns.
     """
     dtypes = {column.name: column.dtype for column in FRAMES[name]}
     return table[list(dtypes)].astype(dtypes)

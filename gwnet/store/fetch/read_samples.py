@@ -70,7 +70,15 @@ def _unpacked(first_ms: int, step_ms: int | None, count: int, content: bytes) ->
 
 
 def is_packed(connection: Connection, series_id: int, known_on: dt.datetime | None = None) -> bool:
-    """Return whether the packs of a series hold all its samples on record; parameters as `gwnet.store.fetch`."""
+    """Return whether the packs of a series hold all its samples on record.
+
+    Parameters as `gwnet.store.fetch`.
+
+    Parameters
+    ----------
+    series_id : int
+        The series.
+    """
     packed, run = (
         connection.execute(
             select(func.coalesce(func.sum(table.sample_count), 0))
