@@ -7,7 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,9 @@ MOST_JOINED: Final[int] = 10
 NO_OFFSET: Final[int] = -(1 << 40)
 
 _TEXT: Final[int] = 200
+
+#: One row or many.
+Flags = TypeVar("Flags", bool, NDArray[np.bool_])
 _NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?")
 
 
@@ -142,6 +145,25 @@ def numeric_words(words: frozenset[str]) -> frozenset[float]:
 
 def _short(text: str) -> str:
     return repr(text if len(text) <= 40 else text[:37] + "...")
+
+
+def odd_kinds(some: Flags, none: Flags, noted: Flags) -> dict[str, Flags]:
+    """Return for each kind of odd row whether a row, or each of many, is of it.
+
+    Parameters
+    ----------
+    some, none : bool or numpy.ndarray of bool
+        Whether some value is lacking, and whether all are.
+    noted : bool or numpy.ndarray of bool
+        Whether an event column has something.
+    """
+    # exclusive or with True, since "not" is for one row and "~" for arrays
+    return {
+        "event": none & noted,
+        "no value": none & (noted ^ True),
+        "missing": some & (none ^ True),
+        "remark": noted & (none ^ True),
+    }
 
 
 class Careful:
@@ -350,13 +372,13 @@ class Careful:
     def _note(self, row: int, line: str, values: list[float], noted: list[str]) -> bool:
         """Note what is odd about a row that can be read; return whether it is an event and no sample."""
         lacking = [column.name for column, value in zip(self.plan.columns, values, strict=True) if value != value]
-        if len(lacking) == len(values):
-            if noted:
-                self.odd.add(row, line, "event", "; ".join(noted))
-                return True
-            self.odd.add(row, line, "no value", "a time without any value")
-        elif lacking:
-            self.odd.add(row, line, "missing", f"no value of {', '.join(lacking)}")
-        if noted:
-            self.odd.add(row, line, "remark", "; ".join(noted))
-        return False
+        reasons = {
+            "event": "; ".join(noted),
+            "no value": "a time without any value",
+            "missing": f"no value of {', '.join(lacking)}",
+            "remark": "; ".join(noted),
+        }
+        kinds = odd_kinds(some=bool(lacking), none=len(lacking) == len(values), noted=bool(noted))
+        for kind in (kind for kind, is_so in kinds.items() if is_so):
+            self.odd.add(row, line, kind, reasons[kind])
+        return kinds["event"]

@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gwnet.ingest.loggers.careful import Careful, Oddities, Rows, numeric_words
+from gwnet.ingest.loggers.careful import Careful, Oddities, Rows, numeric_words, odd_kinds
 from gwnet.ingest.loggers.plan import Plan, split_line
 from gwnet.ingest.loggers.stamps import Stamps, read_column
 
@@ -207,16 +207,10 @@ class BlockReader:
         some = np.logical_or.reduce(empty)
         if not some.any() and noted is None and (chosen is None or chosen.all()):
             return None
-        none = np.logical_and.reduce(empty)
-        is_noted = np.zeros(none.shape, dtype=bool) if noted is None else noted
-        own = np.ones(none.shape, dtype=bool) if chosen is None else chosen
-        return {
-            "other": ~own,
-            "event": own & none & is_noted,
-            "no value": own & none & ~is_noted,
-            "missing": own & some & ~none,
-            "remark": own & ~none & is_noted,
-        }
+        own = np.ones(some.shape, dtype=bool) if chosen is None else chosen
+        is_noted = np.zeros(some.shape, dtype=bool) if noted is None else noted
+        kinds = odd_kinds(some, np.logical_and.reduce(empty), is_noted)
+        return {"other": ~own, **{kind: own & flags for kind, flags in kinds.items()}}
 
     def _tell(self, kinds: _Kinds, text: bytes, first_line: int) -> Flags:
         """Note odd rows, the first of each kind with their text; return which rows are samples."""

@@ -7,10 +7,13 @@ columns from `gwnet.store.contract`, so that a column that is declared there is 
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from sqlalchemy import Connection, Select, Text, type_coerce
 
 from gwnet.store.contract import BY_NAME, READINGS
@@ -241,6 +244,23 @@ def as_declared(table: pd.DataFrame, name: str) -> pd.DataFrame:
     """
     dtypes = {column.name: column.dtype for column in FRAMES[name]}
     return table[list(dtypes)].astype(dtypes)
+
+
+def number_groups(
+    first: pd.DataFrame, second: pd.DataFrame, columns: Sequence[str]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return for the rows of two frames the number of their group: rows that agree in some columns have the same.
+
+    Parameters
+    ----------
+    first, second : pandas.DataFrame
+        For example measuring points and the events that were read from them.
+    columns : sequence of str
+        Columns that both have.
+    """
+    keys = pd.concat([first[list(columns)], second[list(columns)]], ignore_index=True)
+    number = keys.groupby(list(columns), sort=False).ngroup().to_numpy(dtype=np.int64)
+    return number[: len(first)], number[len(first) :]
 
 
 def _series(values: list[Any], column: FrameColumn) -> pd.Series[Any]:
