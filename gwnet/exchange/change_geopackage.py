@@ -8,18 +8,11 @@ import pandas as pd
 from gwnet.analysis.maps.change import ChangeResult
 from gwnet.exchange.geopackage import Layer, geopackage_of
 
-_WELL_COLUMNS = (
-    "well",
-    "kind",
-    "measured_before",
-    "measured_after",
-    "water_elevation_before_m",
-    "water_elevation_after_m",
-    "change_m",
-    "uncertainty_m",
-    "is_significant",
-    "used",
-    "reason",
+_WELL_COLUMNS = tuple(
+    (
+        "well kind measured_before measured_after water_elevation_before_m water_elevation_after_m change_m "
+        "uncertainty_m is_significant used reason"
+    ).split()
 )
 
 

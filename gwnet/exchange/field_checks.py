@@ -12,16 +12,8 @@ from gwnet.exchange.field_validation import Lists
 _DUST: Final = 1e-7
 
 #: Cells that show that somebody filled the row in.
-_FILLED: Final = (
-    "time",
-    "status",
-    "depth_to_water",
-    "depth_to_water_2",
-    "depth_to_water_3",
-    "sounded_depth",
-    "depth_to_product",
-    "quality",
-    "notes",
+_FILLED: Final = tuple(
+    "time status depth_to_water depth_to_water_2 depth_to_water_3 sounded_depth depth_to_product quality notes".split()
 )
 
 

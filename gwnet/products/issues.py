@@ -41,19 +41,8 @@ _WORDS_ONLY: Final = frozenset({"notes", "description", "surveyed by", "survey m
 _LISTED: Final = 8
 
 DIFFERENCE_COLUMNS: Final = ("table", "row", "column", "unit", "was", "now", "why")
-_REGISTER_COLUMNS: Final = (
-    "issue",
-    "site",
-    "definition",
-    "period",
-    "issued_at",
-    "issued_by",
-    "known_on",
-    "state",
-    "values",
-    "changes_stated",
-    "sha256",
-    "remark",
+_REGISTER_COLUMNS: Final = tuple(
+    "issue site definition period issued_at issued_by known_on state values changes_stated sha256 remark".split()
 )
 
 

@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from gwnet.reporting.drawing import FigureFrame
     from gwnet.reporting.view import ReportView
 
-__all__ = ["ReportDrawing", "drawn_figure"]
-
 
 class ReportDrawing:
     """Draws maps and hydrographs for reports; every figure is one page of vector PDF with reproducible bytes.

@@ -18,8 +18,6 @@ from typing import Final
 
 from gwnet.reporting.content import Block, Cover, DrawnFigure, FigureSlot, Report
 
-__all__ = ["with_figures"]
-
 #: Fewer figures than this are drawn one after another: starting processes would cost more.
 _LEAST_FIGURES: Final = 4
 

@@ -12,8 +12,6 @@ from gwnet.errors import ReportError
 from gwnet.reporting.content import DrawnFigure
 from gwnet.reporting.registry import frame_columns
 
-__all__ = ["AquiferChange", "Extras", "Picture"]
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Picture:

@@ -13,8 +13,6 @@ from gwnet.errors import GwnetError
 from gwnet.hydro.gradients.horizontal import Gradient
 from gwnet.reporting.data import GradientFacts, MapFacts
 
-__all__ = ["map_facts", "refused_map"]
-
 
 def map_facts(result: MapResult) -> MapFacts:
     """Return the facts of a map.

@@ -15,8 +15,6 @@ from gwnet.reporting.data import ReportData
 from gwnet.reporting.definition.period import Period
 from gwnet.reporting.measures import date_of
 
-__all__ = ["Event", "RoundView", "best_events", "rounds_of", "year_before"]
-
 #: One level event: a row of the levels frame by column.
 Event = Mapping[str, Any]
 

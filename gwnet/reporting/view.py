@@ -19,8 +19,6 @@ from gwnet.reporting.measures import Measures, fitting_decimals
 from gwnet.reporting.rounds import Event, RoundView, rounds_of, year_before
 from gwnet.reporting.threshold_status import ThresholdStatus, threshold_statuses
 
-__all__ = ["ReportView", "ReviewCount", "look"]
-
 
 @dataclass(frozen=True, slots=True)
 class ReviewCount:

@@ -66,26 +66,12 @@ GOVERNS: Final = "These are reminders only. Local rules and the site's own safet
 EARLIER: Final = 3
 
 #: Columns of the frame of wells of a sheet.
-WELL_COLUMNS: Final = (
-    "place",
-    "site",
-    "well",
-    "access",
-    "other_accesses",
-    "measuring_point",
-    "height_above_ground_m",
-    "expected_from_m",
-    "expected_to_m",
-    "expected_levels",
-    "bottom_m",
-    "bottom_source",
-    "screen_top_m",
-    "screen_bottom_m",
-    "due",
-    "access_notes",
-    "hazards",
-    "contamination",
-    "notes",
+WELL_COLUMNS: Final = tuple(
+    (
+        "place site well access other_accesses measuring_point height_above_ground_m expected_from_m expected_to_m "
+        "expected_levels bottom_m bottom_source screen_top_m screen_bottom_m due access_notes hazards contamination "
+        "notes"
+    ).split()
 )
 
 #: What is said of the contamination of a well, by its place in `gwnet.analysis.fieldwork.planning.CONTAMINATION`.

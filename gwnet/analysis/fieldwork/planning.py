@@ -21,17 +21,7 @@ from gwnet.store.fetch import visits as fetch_visits
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of the frame of what is due.
-DUE_COLUMNS: Final = (
-    "site",
-    "what",
-    "well",
-    "access",
-    "instrument",
-    "last_on",
-    "due_on",
-    "overdue_days",
-    "rule",
-)
+DUE_COLUMNS: Final = ("site", "what", "well", "access", "instrument", "last_on", "due_on", "overdue_days", "rule")
 
 #: Columns of the frame of a plan's stops.
 STOP_COLUMNS: Final = ("place", "well", "contamination", "walk_m", "due", "access_notes", "hazards")

@@ -18,21 +18,11 @@ from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of the levels frame that the command line prints, in order.
-PRINTED_COLUMNS = (
-    "site",
-    "well",
-    "measured_at",
-    "round",
-    "status",
-    "bound",
-    "depth_to_water_m",
-    "depth_below_ground_m",
-    "measuring_point_elevation_m",
-    "water_elevation_m",
-    "uncertainty_m",
-    "quality",
-    "review",
-    "finding",
+PRINTED_COLUMNS = tuple(
+    (
+        "site well measured_at round status bound depth_to_water_m depth_below_ground_m measuring_point_elevation_m "
+        "water_elevation_m uncertainty_m quality review finding"
+    ).split()
 )
 
 

@@ -18,18 +18,11 @@ from gwnet.hydro.loggers.dense_series import interpolate_at, usual_interval_s
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of `estimate_efficiencies`.
-EFFICIENCY_COLUMNS: Final = (
-    "site",
-    "well",
-    "instrument",
-    "barometer",
-    "every_hours",
-    "pairs",
-    "clark",
-    "regression_of_changes",
-    "regression_of_levels",
-    "correlation_of_changes",
-    "applied_efficiency",
+EFFICIENCY_COLUMNS: Final = tuple(
+    (
+        "site well instrument barometer every_hours pairs clark regression_of_changes regression_of_levels "
+        "correlation_of_changes applied_efficiency"
+    ).split()
 )
 
 

@@ -32,17 +32,8 @@ from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of `interpolate_heads`.
-HEADS_AT_COLUMNS: Final = (
-    "site",
-    "well",
-    "access",
-    "instrument",
-    "deployment_id",
-    "moment_utc",
-    "water_elevation_m",
-    "uncertainty_m",
-    "nearest_utc",
-    "nearest_s",
+HEADS_AT_COLUMNS: Final = tuple(
+    "site well access instrument deployment_id moment_utc water_elevation_m uncertainty_m nearest_utc nearest_s".split()
 )
 
 

@@ -35,21 +35,11 @@ from gwnet.units import metres_per
 Floats = NDArray[np.float64]
 
 #: Columns of the table of changes, in order.
-CHANGE_COLUMNS: Final = (
-    "site",
-    "well",
-    "kind",
-    "easting",
-    "northing",
-    "measured_before",
-    "measured_after",
-    "water_elevation_before_m",
-    "water_elevation_after_m",
-    "change_m",
-    "uncertainty_m",
-    "is_significant",
-    "used",
-    "reason",
+CHANGE_COLUMNS: Final = tuple(
+    (
+        "site well kind easting northing measured_before measured_after water_elevation_before_m "
+        "water_elevation_after_m change_m uncertainty_m is_significant used reason"
+    ).split()
 )
 
 

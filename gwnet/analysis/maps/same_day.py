@@ -17,26 +17,11 @@ from gwnet.constants import OTHER_AQUIFER
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError
 
 #: Columns of the control frame, in order.
-CONTROL_COLUMNS: Final = (
-    "site",
-    "well",
-    "kind",
-    "easting",
-    "northing",
-    "measured_at",
-    "measured_at_utc",
-    "water_elevation_m",
-    "uncertainty_m",
-    "status",
-    "used",
-    "reason",
-    "time_known",
-    "cluster",
-    "event_id",
-    "screen_length_m",
-    "screen_middle_m",
-    "ground_elevation_m",
-    "source",
+CONTROL_COLUMNS: Final = tuple(
+    (
+        "site well kind easting northing measured_at measured_at_utc water_elevation_m uncertainty_m status used "
+        "reason time_known cluster event_id screen_length_m screen_middle_m ground_elevation_m source"
+    ).split()
 )
 
 #: Joins the codes of the aquifers that a composite well is open to.

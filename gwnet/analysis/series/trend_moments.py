@@ -8,8 +8,6 @@ import pandas as pd
 from gwnet.clock import offset_minutes, to_instants
 from gwnet.store.snapshot import Snapshot
 
-__all__ = ["find_moments"]
-
 #: Columns of the moments.
 COLUMNS = ("site", "well", "moment", "day")
 

@@ -12,8 +12,6 @@ from gwnet.analysis.levels.period_values import period_values
 from gwnet.constants import DAYS_PER_YEAR
 from gwnet.hydro.seasons.smoothing import lowess
 
-__all__ = ["Gap", "WellRecord", "level_of_line", "longest_gap", "smooth_line", "stack_records", "well_records"]
-
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 

@@ -11,8 +11,6 @@ from numpy.typing import NDArray
 
 from gwnet.figures.base.page import Box
 
-__all__ = ["Anchor", "PlacedLabel", "place_labels", "spread"]
-
 #: Distances of a label from its point [mm] and directions that are tried, the best first.
 _DISTANCES: Final = (0.3, 1.2, 2.4, 4.0, 6.0, 8.5, 11.5)
 _FAR_DISTANCES: Final = (15.0, 19.0, 24.0, 30.0, 36.0, 43.0, 51.0, 60.0, 72.0)

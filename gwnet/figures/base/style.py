@@ -26,17 +26,6 @@ from matplotlib.figure import Figure
 from gwnet.errors import OutputError
 from gwnet.whole_files import replace_files
 
-__all__ = [
-    "FAMILY",
-    "FILE_TYPES",
-    "figure_bytes",
-    "new_figure",
-    "register_fonts",
-    "save",
-    "sheet_files",
-    "style_context",
-]
-
 #: Typeface, and the one that lends letters which the first lacks.
 FAMILY: Final[tuple[str, str]] = ("gwnet Sans", "DejaVu Sans")
 

@@ -17,19 +17,6 @@ from matplotlib import font_manager, ft2font
 from gwnet.figures.base.style import font_files
 from gwnet.units import metres_per
 
-__all__ = [
-    "decimals_for",
-    "decimals_of_step",
-    "fit",
-    "known_text",
-    "number_text",
-    "plain",
-    "short_number",
-    "shown",
-    "text_width_pt",
-    "wrap",
-]
-
 _MOST_DECIMALS: Final[dict[str, int]] = {"m": 3, "ft": 2}
 _LINE_HEIGHT: Final = 1.32
 #: Words that stay on the line of the number before them.

@@ -16,8 +16,6 @@ from gwnet.errors import SettingsError
 from gwnet.figures.base.axes import day_number, to_local_days
 from gwnet.figures.base.text import plain, shown
 
-__all__ = ["CoveragePlotData", "CoverageRow", "coverage_plot_data", "drawn_runs"]
-
 Floats = NDArray[np.float64]
 
 #: Columns that the frames must have.

@@ -18,8 +18,6 @@ from gwnet.figures.base.text import fit, number_text, short_number, text_width_p
 from gwnet.figures.hydrograph.data import HydrographPlotData
 from gwnet.units import metres_per
 
-__all__ = ["GutterLabel", "Scale", "draw_gutter", "draw_screens", "gutter_labels", "gutter_width_mm"]
-
 #: Widest text of a label [mm].
 _MOST_LABEL_MM: Final = 32.0
 #: Room for the leader before a label and for the edge after it [mm].

@@ -18,8 +18,6 @@ from gwnet.figures.hydrograph.logger_line import LoggerSeries
 from gwnet.figures.hydrograph.surroundings import LevelLine, threshold_lines
 from gwnet.units import metres_per
 
-__all__ = ["LEAST_SPAN_M", "Span", "common_span", "vertical_limits"]
-
 #: Least height of a vertical axis [m]; project default, so that a few millimetres never look like a flood.
 LEAST_SPAN_M: Final = 1.0
 #: Wells whose levels together fill at most this many times the range of the liveliest one share their limits;

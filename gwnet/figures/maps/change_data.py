@@ -23,8 +23,6 @@ from gwnet.figures.maps.data import (
 from gwnet.figures.maps.geometry import base_layers, rings_of
 from gwnet.units import metres_per
 
-__all__ = ["change_plot_data", "worth_plot_data"]
-
 
 def change_plot_data(
     result: Any, context: MapContext, *, facts: Sequence[str], cautions: Sequence[str] = ()

@@ -16,21 +16,6 @@ from gwnet.figures.base.text import known_text, number_text, plain, short_number
 from gwnet.figures.maps.geometry import ContourPath
 from gwnet.units import DISPLAY_UNITS, metres_per
 
-__all__ = [
-    "DRAWN",
-    "MapContext",
-    "MapHeading",
-    "Note",
-    "check_unit",
-    "contour_paths",
-    "coordinates_of",
-    "group_by_reason",
-    "interval_text",
-    "named",
-    "size_text",
-    "subtitle_of",
-]
-
 #: What every surface says of its lines.
 DRAWN: Final = "Dashed contours are inferred; nothing is drawn beyond the dotted boundary of control."
 

@@ -27,8 +27,6 @@ from gwnet.figures.maps.context import (
 from gwnet.figures.maps.geometry import BaseLayer, ContourPath, base_layers, rings_of
 from gwnet.units import metres_per
 
-__all__ = ["MapPlotData", "MapPoint", "cautions_notes", "findings_notes", "left_out_note", "map_plot_data"]
-
 #: More wells without a measurement than this are drawn as dots without labels, so that they do not hide the others;
 #: project default.
 MOST_UNMEASURED: Final = 12

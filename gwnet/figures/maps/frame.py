@@ -21,21 +21,6 @@ from gwnet.figures.base.text import decimals_of_step, fit, text_width_pt
 from gwnet.figures.maps.context import MapHeading, Note
 from gwnet.units import metres_per
 
-__all__ = [
-    "MapFrame",
-    "Sheet",
-    "draw_bar",
-    "draw_frame",
-    "draw_label_box",
-    "draw_text",
-    "fill_panel",
-    "lay_out",
-    "panel_axes",
-    "scale_bar_length",
-    "with_notes",
-    "write_heading",
-]
-
 Points = NDArray[np.float64]
 
 _TITLE_MM: Final = 11.0

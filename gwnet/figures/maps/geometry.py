@@ -12,19 +12,6 @@ from numpy.typing import NDArray
 
 from gwnet.figures.base.page import Box
 
-__all__ = [
-    "BaseLayer",
-    "ContourPath",
-    "LineLabel",
-    "base_layers",
-    "cut_out",
-    "distances_along",
-    "hachures",
-    "label_spots",
-    "rings_of",
-    "spot_beside",
-]
-
 Points = NDArray[np.float64]
 
 #: A line may bend this much under its label: chord over arc.

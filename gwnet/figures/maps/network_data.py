@@ -13,8 +13,6 @@ from gwnet.errors import AnalysisError
 from gwnet.figures.base.text import plain, shown
 from gwnet.figures.maps.context import MapContext, MapHeading, Note, coordinates_of, named
 
-__all__ = ["NetworkPlotData", "NetworkWell", "network_plot_data"]
-
 
 @dataclass(frozen=True, slots=True)
 class NetworkWell:

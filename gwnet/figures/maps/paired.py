@@ -18,8 +18,6 @@ from gwnet.figures.maps.frame import MapFrame, draw_bar, fill_panel, panel_axes,
 from gwnet.figures.maps.marks import key_entries
 from gwnet.figures.maps.surface_map import draw_panel, extent_of
 
-__all__ = ["PAIR_SIZE_MM", "PairPlotData", "draw_paired_maps"]
-
 #: Size of the sheet: A4 on its side less margins [mm].
 PAIR_SIZE_MM: Final = (267.0, 180.0)
 

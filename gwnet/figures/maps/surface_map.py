@@ -26,14 +26,6 @@ from gwnet.figures.maps.geometry import ContourPath, LineLabel, cut_out, hachure
 from gwnet.figures.maps.layers import draw_above_ground, draw_layers
 from gwnet.figures.maps.marks import BOUNDARY, CROSS, DASHED, RADIUS_MM, RING_MM, TICK_MM, key_entries, look
 
-__all__ = [
-    "MAP_SIZE_MM",
-    "draw_panel",
-    "draw_surface_map",
-    "extent_of",
-    "place_map_labels",
-]
-
 #: Size of a map of its own: A4 upright less margins [mm].
 MAP_SIZE_MM: Final = (180.0, 240.0)
 

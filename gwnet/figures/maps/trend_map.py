@@ -23,8 +23,6 @@ from gwnet.figures.maps.context import MapContext, MapHeading, Note
 from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_label_box, draw_text, lay_out, with_notes
 from gwnet.units import metres_per
 
-__all__ = ["SlopeMapPlotData", "SlopePoint", "draw_slope_map", "slope_map_plot_data"]
-
 _NAME_PT: Final = 5.9
 _LINE_MM: Final = 2.5
 _PAD_MM: Final = 0.3

@@ -30,8 +30,6 @@ from gwnet.figures.base.text import decimals_of_step, known_text, number_text, p
 from gwnet.figures.maps.context import check_unit
 from gwnet.units import metres_per
 
-__all__ = ["DecompositionPlotData", "decomposition_plot_data", "draw_decomposition", "panel_heights_mm"]
-
 Floats = NDArray[np.float64]
 
 _SIZE_MM: Final = (180.0, 150.0)

@@ -19,8 +19,6 @@ from gwnet.figures.base.symbols import mark_symbol
 from gwnet.figures.base.text import decimals_of_step, fit, number_text, shown
 from gwnet.figures.maps.context import Note
 
-__all__ = ["ROSE_SIZE_MM", "RosePlotData", "RosePoint", "draw_rose", "rose_plot_data"]
-
 #: Width of the figure, and its height without notes [mm].
 ROSE_SIZE_MM: Final = (180.0, 104.0)
 

@@ -19,8 +19,6 @@ from gwnet.figures.base.text import known_text, number_text, plain, shown
 from gwnet.figures.maps.context import check_unit
 from gwnet.units import metres_per
 
-__all__ = ["BANDS", "YEAR_DAYS", "SeasonsPlotData", "YearLine", "seasons_plot_data"]
-
 Floats = NDArray[np.float64]
 
 #: Statistics that a month is drawn with, from the lowest to the highest.

@@ -21,8 +21,6 @@ from gwnet.figures.hydrograph.events import event_kinds, longest_gap, own_rows, 
 from gwnet.figures.maps.context import check_unit
 from gwnet.units import metres_per
 
-__all__ = ["TrendLine", "TrendPlotData", "p_text", "slope_text", "trend_plot_data"]
-
 Floats = NDArray[np.float64]
 
 YEAR_DAYS: Final = 365.25

@@ -23,15 +23,6 @@ from gwnet.figures.base.text import decimals_of_step, fit, known_text, number_te
 from gwnet.figures.maps.context import check_unit
 from gwnet.units import metres_per
 
-__all__ = [
-    "RankedPlotData",
-    "RankedSlope",
-    "draw_ranked_page",
-    "ranked_pages",
-    "ranked_plot_data",
-    "slope_mark",
-]
-
 #: Width of a page and its greatest height [mm].
 _WIDTH_MM: Final = 180.0
 _HEIGHT_MM: Final = 247.0

@@ -18,8 +18,6 @@ from gwnet.figures.base.symbols import mark_symbol
 from gwnet.figures.base.text import decimals_of_step, fit, number_text
 from gwnet.figures.maps.context import Note
 
-__all__ = ["VerticalPair", "VerticalPlotData", "VerticalPoint", "draw_vertical"]
-
 _WIDTH_MM: Final = 180.0
 _PANEL_MM: Final = 30.0
 _TITLE_MM: Final = 12.0

@@ -11,18 +11,6 @@ from gwnet.errors import AnalysisError, ShapeError
 from gwnet.hydro.seasons.percentiles import percentiles
 from gwnet.hydro.trends.kendall import value_limits
 
-__all__ = [
-    "LEAST_YEARS",
-    "MONTHS",
-    "PERCENTS",
-    "DailyEnvelope",
-    "MonthlyStatistics",
-    "Records",
-    "daily_envelope",
-    "monthly_statistics",
-    "records",
-]
-
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 

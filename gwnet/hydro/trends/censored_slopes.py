@@ -17,8 +17,6 @@ from gwnet.errors import ShapeError, TooFewLevelsError
 from gwnet.hydro.trends.kendall import value_limits
 from gwnet.hydro.trends.theil_sen import limit_ranks
 
-__all__ = ["PairSlopes", "pair_slopes", "slope_between"]
-
 Floats = NDArray[np.float64]
 
 #: Up to this count the places of pairs are kept for the next series.

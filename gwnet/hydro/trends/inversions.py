@@ -9,8 +9,6 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["count_inversions", "count_ordered", "list_inversions", "ranks_in_order"]
-
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 

@@ -19,8 +19,6 @@ from scipy.special import ndtr
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
 from gwnet.hydro.trends.inversions import count_inversions, count_ordered
 
-__all__ = ["MannKendall", "exact_upper_tail", "mann_kendall", "normal_probabilities", "score_variance", "value_limits"]
-
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 

@@ -10,8 +10,6 @@ from numpy.typing import NDArray
 
 from gwnet.hydro.trends.inversions import Indices, count_inversions, list_inversions, ranks_in_order
 
-__all__ = ["ranked_slopes"]
-
 Floats = NDArray[np.float64]
 
 #: Pairs drawn to guess where a rank may lie.

@@ -19,8 +19,6 @@ from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
 from gwnet.hydro.trends.kendall import score_variance
 from gwnet.hydro.trends.slope_ranks import ranked_slopes
 
-__all__ = ["TheilSen", "limit_ranks", "pairwise_slopes", "theil_sen"]
-
 Floats = NDArray[np.float64]
 
 #: Up to this count all slopes are made and sorted out at once; beyond it they are counted.

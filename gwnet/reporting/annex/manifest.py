@@ -11,8 +11,6 @@ from gwnet.reporting.content import Cell, Column, Group, Report, Table, cell_tex
 from gwnet.reporting.pdf.render import RenderedReport
 from gwnet.reporting.view import ReportView
 
-__all__ = ["manifest_json", "printed_values"]
-
 
 def manifest_json(
     view: ReportView,

@@ -13,8 +13,6 @@ from typing import Any, Final
 from gwnet.reporting.definition.parse import safe_name
 from gwnet.reporting.view import ReportView
 
-__all__ = ["Field", "data_package", "fields_of"]
-
 _PROFILE: Final = "https://datapackage.org/profiles/2.0/datapackage.json"
 _KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     "integer": ("consecutive", "crossings_in_a_row"),

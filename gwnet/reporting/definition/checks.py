@@ -9,22 +9,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-__all__ = [
-    "DAY",
-    "DECIMALS",
-    "FLAG",
-    "SHARE",
-    "TEXT",
-    "TEXTS",
-    "Check",
-    "DefinitionFile",
-    "KeyTable",
-    "WrongValueError",
-    "nearest",
-    "one_of",
-    "positive_or",
-]
-
 
 class WrongValueError(Exception):
     """What a value should have been."""

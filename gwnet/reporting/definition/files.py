@@ -11,8 +11,6 @@ from typing import Final
 from gwnet.errors import DefinitionError
 from gwnet.resources import reports_folder
 
-__all__ = ["find_layers", "read_logo", "read_wording"]
-
 _LOGO_BYTES: Final = 2_000_000
 _LOGO_SIDE: Final = 4_000
 _TEXT_BYTES: Final = 200_000

@@ -11,8 +11,6 @@ from typing import Final
 from gwnet.constants import MONTH_NAMES
 from gwnet.errors import ReportError
 
-__all__ = ["Period", "date_text", "parse_period"]
-
 _QUARTERS: Final = ("First", "Second", "Third", "Fourth")
 _QUARTER = re.compile(r"(\d{4})-?[Qq]([1-4])", re.ASCII)
 _YEAR = re.compile(r"(\d{4})", re.ASCII)

@@ -16,8 +16,6 @@ from pikepdf import Name, pdfa
 from gwnet.errors import ArchivalWarning, ReportError
 from gwnet.reporting.pdf.tags import Element, write_structure
 
-__all__ = ["Finished", "Placement", "figure_size", "finish"]
-
 _MIME_TYPES: Final = {"csv": "text/csv", "gpkg": "application/geopackage+sqlite3"}
 _EMPTY_RESOURCES: Final = ("/Pattern", "/Shading", "/XObject", "/ExtGState", "/Font")
 

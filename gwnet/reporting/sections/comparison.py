@@ -23,8 +23,6 @@ from gwnet.reporting.sections.common import (
 from gwnet.reporting.sections.maps import MAP, STORAGE, gradient_cells, gradient_columns
 from gwnet.reporting.view import ReportView
 
-__all__ = ["compose_changes", "compose_gradients", "picture_slot"]
-
 _NOT_KNOWN: Final = "not known"
 
 

@@ -23,8 +23,6 @@ from gwnet.reporting.sections.cover import review_sentence
 from gwnet.reporting.threshold_status import ThresholdStatus
 from gwnet.reporting.view import ReportView
 
-__all__ = ["compose_summary", "gradient_sentence", "period_findings"]
-
 _MOST_ITEMS = 8
 _STATES = {
     "no access": "could not be reached",
