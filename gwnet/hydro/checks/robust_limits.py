@@ -96,6 +96,7 @@ def group_spread(values: ArrayLike, group: ArrayLike, *, use: ArrayLike | None =
 
 def _medians(values: Floats, code: NDArray[np.intp], groups: int) -> Floats:
     """Return the median of each group, NaN for an empty one."""
+    # sorted once for all groups, instead of a median of each
     order = np.lexsort((values, code))
     ordered = values[order]
     count = np.bincount(code, minlength=groups)
@@ -136,6 +137,7 @@ def nested_spread(
     levels = np.asarray(groups)
     for group, fewest in zip(levels, np.broadcast_to(np.asarray(least), levels.shape[:1]), strict=True):
         spread = group_spread(x, group, use=use)
+        # the narrowest group says most, if it holds enough values
         here = open_yet & (spread.count >= fewest)
         nested.centre[here], nested.deviation[here], nested.count[here] = (
             spread.centre[here],
@@ -184,9 +186,11 @@ def readings_around(well: ArrayLike, sound: ArrayLike) -> Around:
     n = wells.size
     place = np.arange(n)
     last = np.maximum.accumulate(np.where(serves, place, -1)) if n else place
+    # running maxima and minima of places stand for a loop over events
     following = np.minimum.accumulate(np.where(serves, place, n)[::-1])[::-1] if n else place
     before = np.concatenate([[-1], last[:-1]]) if n else place
     after = np.concatenate([following[1:], [n]]) if n else place
+    # the reading before may be of the well before
     before = np.where((before >= 0) & (wells[before] == wells), before, -1)
     inside = np.minimum(after, max(n - 1, 0))
     after = np.where((after < n) & (wells[inside] == wells), after, -1)
@@ -268,7 +272,9 @@ def jumps(
     )
     serves = serves.astype(np.bool_) & ~np.isnan(level)
     around = readings_around(wells, serves)
+    # twice: an outlier makes a jump away and one back, and only the first is its own
     changes = _changes(wells, time, seasons, level, serves, around.before, spreads, least, floor_m)
+    # past the jumps, so that the return is held against the last sound level
     again = readings_around(wells, serves & ~changes.jump).before
     second = _changes(wells, time, seasons, level, serves & ~changes.jump, again, spreads, least, floor_m)
     # where too few changes take as long, those of the shorter interval are the stricter limits
@@ -295,6 +301,7 @@ def _changes(
     change = np.where(has, level - level[before], np.nan)
     interval = np.where(has, time - time[before], np.nan)
     groups = interval_groups(well, season, interval)
+    # a group by season must be larger to be preferred: it has fewer readings of the same state
     usual = nested_spread(change, groups, use=serves, least=[1.5 * least, least])
     half = np.maximum(spreads * usual.deviation, floor_m)
     lower, upper = usual.centre - half, usual.centre + half
@@ -317,6 +324,7 @@ def interval_groups(well: NDArray[Any], season: NDArray[Any], interval_d: Floats
         Groups for `nested_spread`, the narrower first.
     """
     classes = np.searchsorted(INTERVAL_EDGES_D, np.nan_to_num(interval_d))
+    # a change over a year is larger than one over a week
     wide = well.astype(np.int64) * (len(INTERVAL_EDGES_D) + 1) + classes
     seasons = int(season.max(initial=0)) + 1
     return np.stack([wide * seasons + season, wide])
@@ -388,5 +396,6 @@ def season_band(
     lower, upper = usual.centre - half, usual.centre + half
     side = (level > upper).astype(np.int64) - (level < lower).astype(np.int64)
     before = readings_around(wells, serves.astype(np.bool_) & ~np.isnan(level)).before
-    spell = (before >= 0) & (side[before] == side)
-    return Band(lower, upper, usual.count, (side != 0) & ~spell)
+    # a long drought is one finding, at its first level
+    goes_on = (before >= 0) & (side[before] == side)
+    return Band(lower, upper, usual.count, (side != 0) & ~goes_on)

@@ -66,6 +66,7 @@ class Oddities:
     def add(self, row: int, text: str, kind: str, why: str) -> None:
         """Note an odd row."""
         self.counts[kind] += 1
+        # a file of a million odd rows must not fill the memory with their text
         if self.counts[kind] <= KEPT:
             self.kept.append(OddRow(row, text if len(text) <= _TEXT else text[: _TEXT - 3] + "...", kind, why))
 
@@ -126,12 +127,14 @@ def _read_number(cell: str, plan: Plan, column: int) -> float:
     layout = plan.layout
     if layout.thousands:
         plain = re.sub(rf"(?<=\d){re.escape(layout.thousands)}(?=\d{{3}})", "", plain)
+    # a point beside a decimal comma is refused below, since it may be a mark of thousands
     written = plain.replace(",", ".") if layout.decimal == "," and "." not in plain else plain
     if (layout.decimal == "," and "." in plain) or not _NUMBER.fullmatch(written):
         mark = " with a decimal comma" if layout.decimal == "," else ""
         message = f"column {plan.columns[column].name!r} has {_short(cell)}; a number{mark} was expected"
         raise BadRowError(message)
     value = float(written)
+    # 1e999 is a number by its form
     if not np.isfinite(value):
         message = f"column {plan.columns[column].name!r} has {_short(cell)}, which no instrument reads"
         raise BadRowError(message)
@@ -211,6 +214,7 @@ class Careful:
         rows: list[int] = []
         for place, line, cells, fault in self._split(lines):
             row = numbers[place]
+            # rows below the footer mean that files were joined; a few words below it mean nothing
             if self.ended:
                 self._after_the_end(row, line, cells)
                 continue
@@ -219,6 +223,7 @@ class Careful:
             try:
                 if fault:
                     raise BadRowError(fault)
+                # before the row is taken: half a number is a number, too
                 if last and place == len(lines) - 1:
                     self._refuse_cut(cells, lines)
                 taken = self._sample(row, line, cells)
@@ -251,6 +256,7 @@ class Careful:
         while place < len(lines):
             start, line = place, lines[place]
             place += 1
+            # the usual line, without the cost of a parser
             if '"' not in line:
                 yield start, line, line.split(delimiter), ""
                 continue
@@ -258,6 +264,7 @@ class Careful:
                 line = f"{line}\n{lines[place]}"
                 place += 1
             if line.count('"') % 2:
+                # the quote is a sign like another: go on with the line after it
                 place = start + 1
                 yield start, lines[start], [lines[start]], "a quote is opened and not closed"
                 continue
@@ -271,6 +278,7 @@ class Careful:
     def _aside(self, row: int, line: str, cells: list[str]) -> bool:
         """Return whether a line is no row: blank, a comment, the headings once more, a footer or an event."""
         plain = line.strip()
+        # lines of delimiters alone stand below many spreadsheets
         if not plain or not any(cell.strip() for cell in cells):
             return True
         layout = self.plan.layout
@@ -297,11 +305,13 @@ class Careful:
 
     def _refuse_cut(self, cells: list[str], lines: list[str]) -> None:
         """Refuse a last row without a line end that is shorter than the rows before it: the file was cut there."""
+        # what a whole row looks like is seen from those before it
         near = [*self.before, *lines[:-1]][-50:]
         before = [row for _, _, row, fault in self._split(near) if not fault and any(row)]
         needed = min(self.plan.width, min(map(len, before), default=0))
         at = len(cells) - 1
         shapes = {self._shape(row[at], at) for row in before if len(row) > at}
+        # rows without a value say nothing of how many decimals a whole one has
         shapes.discard(-1)
         used = at in self.plan.places or at in self.plan.times
         if len(cells) < needed or (used and len(shapes) == 1 and self._shape(cells[at], at) not in shapes):
@@ -317,8 +327,10 @@ class Careful:
 
     def _sample(self, row: int, line: str, cells: list[str]) -> tuple[int, int | None, list[float]] | None:
         plan = self.plan
+        # unquoted decimal commas part a number in two, and each half would be read as one
         if self._cells and len(cells) > self._cells:
             self._refuse_too_many(cells)
+        # left where a logger lost power while it wrote
         if "\x00" in line:
             raise BadRowError("the row holds zero bytes")
         cells = [cell.strip() for cell in cells]
@@ -338,6 +350,7 @@ class Careful:
     def _refuse_too_many(self, cells: list[str]) -> None:
         """Refuse a row with more cells than headings, unless they are empty and no decimal commas made them."""
         layout = self.plan.layout
+        # a whole number in every value may be the half before a decimal comma
         whole = layout.delimiter == "," and any(
             cell.strip() and layout.decimal not in cell for cell in (cells[place] for place in self.plan.places)
         )
@@ -360,7 +373,9 @@ class Careful:
             except StampError as error:
                 message = f"column {plan.names[place]!r}: {error}"
                 raise BadRowError(message) from None
+            # date and time of day in cells of their own add up
             total += time
+            # only one of the two cells bears the offset
             offset = form if form is not None else offset
         if offset is None and not plan.zone:
             message = (
