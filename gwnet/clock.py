@@ -60,11 +60,6 @@ def local_day(date: dt.date | str) -> dt.date:
     date : datetime.date or str
         Date, or text as YYYY-MM-DD.
 
-    Returns
-    -------
-    datetime.date
-        The date.
-
     Raises
     ------
     SettingsError
@@ -89,11 +84,6 @@ def zone_of(name: str) -> dt.tzinfo:
     ----------
     name : str
         IANA name, or a fixed offset such as ``UTC``, ``UTC+01:00`` or ``UTC-7``.
-
-    Returns
-    -------
-    datetime.tzinfo
-        The zone.
 
     Raises
     ------

@@ -201,17 +201,6 @@ OTHER_AQUIFER: Final = "taps another aquifer"
 RIVER_KIND: Final = "river"
 
 #: Names of the calendar months.
-MONTH_NAMES: Final[tuple[str, ...]] = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
+MONTH_NAMES: Final[tuple[str, ...]] = tuple(
+    "January February March April May June July August September October November December".split()
 )

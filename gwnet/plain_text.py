@@ -50,11 +50,6 @@ def without_control_signs(text: str) -> str:
     text : str
         Any text; line breaks stay.
 
-    Returns
-    -------
-    str
-        The text with each control sign as its escape.
-
     Examples
     --------
     >>> without_control_signs("\x1b[31mred")
@@ -67,11 +62,6 @@ def without_control_signs(text: str) -> str:
 
 def neutralised(text: str) -> str:
     """Return a text that a spreadsheet program shows and does not run.
-
-    Parameters
-    ----------
-    text : str
-        Text of a cell.
 
     Returns
     -------

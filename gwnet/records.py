@@ -65,11 +65,6 @@ class Selection:
             Codes of wells, numbers of level events; None or empty for all.
         aquifer, round, start, end, site : optional
             As the attributes.
-
-        Returns
-        -------
-        Selection
-            The selection.
         """
         return cls(tuple(wells or ()) or None, aquifer, round, start, end, tuple(events or ()) or None, site)
 

@@ -11,8 +11,6 @@ from typing import Final
 
 from gwnet.errors import OutputError
 
-__all__ = ["replace_files", "write_files"]
-
 _FIXES: Final = {
     errno.ENOENT: "Check that the folder exists and can be written.",
     errno.ENOSPC: "Free some room on the disk, or name another folder.",

@@ -8,6 +8,9 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+import pandas as pd
+from sqlalchemy import text
+
 import gwnet
 
 #: Top of the checkout that these tests belong to.
@@ -62,3 +65,18 @@ def tracked_files():
     except (OSError, subprocess.CalledProcessError):
         return None
     return [ROOT / name for name in listed.decode().split("\0") if name and (ROOT / name).is_file()]
+
+
+def owners_of(runs, times):
+    """Return the download that each sample came with: that of the newest run around it."""
+    spans = list(zip(runs.first_ms.tolist(), runs.last_ms.tolist(), runs.download_id.tolist(), strict=True))
+    return [[download for first, last, download in spans if first <= time <= last][-1] for time in times.tolist()]
+
+
+def fetch_verdicts(connection):
+    """Return the verdicts of checks on level events that are on record now, by event and rule."""
+    query = (
+        "SELECT id AS verdict_id, level_event_id AS event_id, rule, severity, limits, message, recorded_at_utc"
+        " FROM verdict WHERE retired_at_utc IS NULL AND level_event_id IS NOT NULL ORDER BY event_id, rule"
+    )
+    return pd.read_sql_query(text(query), connection)

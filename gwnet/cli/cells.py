@@ -61,11 +61,6 @@ _SMALL: Final = 0.01
 def heading(name: str) -> str:
     """Return the heading of a column: words, then the unit in square brackets.
 
-    Parameters
-    ----------
-    name : str
-        Column name as in files.
-
     Returns
     -------
     str
@@ -127,11 +122,6 @@ def _number(value: float, name: str) -> str:
 def file_value(value: Any) -> Any:
     """Return a value of a frame as a plain one for files: text, number, truth value, list or None.
 
-    Parameters
-    ----------
-    value : object
-        Value of a frame.
-
     Returns
     -------
     object
@@ -151,18 +141,7 @@ def file_value(value: Any) -> Any:
 
 
 def csv_value(value: Any) -> Any:
-    """Return a value for a CSV cell; text that a spreadsheet would run as a formula is led by an apostrophe.
-
-    Parameters
-    ----------
-    value : object
-        Value of a frame.
-
-    Returns
-    -------
-    object
-        Text or number; the empty text for what is missing.
-    """
+    """Return a value for a CSV cell; text that a spreadsheet would run as a formula is led by an apostrophe."""
     plain = file_value(value)
     if plain is None:
         return ""

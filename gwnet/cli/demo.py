@@ -18,6 +18,6 @@ def command(folder: Path) -> None:
     from gwnet import demo
 
     with output.progress("building the demo network") as progress:
-        made = demo.build(folder, progress=progress)
-    output.grouped((one.what, str(one.path)) for one in made)
-    output.say(f"Ask it something, for example: gwnet wells --db {made[0].path}")
+        products = demo.build(folder, progress=progress)
+    output.grouped((product.what, str(product.path)) for product in products)
+    output.say(f"Ask it something, for example: gwnet wells --db {products[0].path}")

@@ -105,14 +105,14 @@ def _mode(chosen: dict[str, Any], rose: Path | None, figure: Path | None) -> str
 
 
 def _of_wells(net: Network, chosen: dict[str, Any]) -> tuple[pd.DataFrame, Any]:
-    found = net.gradients(chosen["wells"], chosen["date"], **_picked(chosen, "conductivity", "porosity"))
-    return found.summary(), found
+    gradients = net.gradients(chosen["wells"], chosen["date"], **_picked(chosen, "conductivity", "porosity"))
+    return gradients.summary(), gradients
 
 
 def _of_rounds(net: Network, chosen: dict[str, Any]) -> tuple[pd.DataFrame, Any]:
     more = _picked(chosen, "wells", "dates", "start", "end", "exclude", "conductivity", "porosity")
-    found = net.gradients.by_round(chosen["aquifer"], **more)
-    return found.table, found
+    gradients = net.gradients.by_round(chosen["aquifer"], **more)
+    return gradients.table, gradients
 
 
 def _of_places(net: Network, chosen: dict[str, Any]) -> tuple[pd.DataFrame, Any]:
@@ -121,8 +121,8 @@ def _of_places(net: Network, chosen: dict[str, Any]) -> tuple[pd.DataFrame, Any]
 
 
 def _of_clusters(net: Network, chosen: dict[str, Any]) -> tuple[pd.DataFrame, Any]:
-    found = net.gradients.vertical(chosen["clusters"] or None, **_picked(chosen, "start", "end"))
-    return found.table, found
+    gradients = net.gradients.vertical(chosen["clusters"] or None, **_picked(chosen, "start", "end"))
+    return gradients.table, gradients
 
 
 def _picked(chosen: dict[str, Any], *names: str) -> dict[str, Any]:

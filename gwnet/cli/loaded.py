@@ -103,7 +103,7 @@ def is_confirmed(preview: LoadResult) -> bool:
     bool
         Whether the person said yes.
     """
-    output.say_some([f"{one.table}, {one.key}: {one.column} is {one.was} on record" for one in preview.emptied])
+    output.say_some([f"{cell.table}, {cell.key}: {cell.column} is {cell.was} on record" for cell in preview.emptied])
     if click.confirm(f"{_emptied(preview)} Record the correction?", default=False, err=True):
         return True
     output.say("Nothing was written. A column that the file lacks keeps its values on record.")
@@ -162,14 +162,14 @@ def _how_far(moved: pd.DataFrame) -> str:
     return ", ".join([*said, *([f"the farthest by {farthest:.3f} m"] if farthest > 0 else [])])
 
 
-def rejections(found: Sequence[Rejection], form: str) -> None:
+def rejections(rejected: Sequence[Rejection], form: str) -> None:
     """Print rejections: the first ones as messages, or all of them as data."""
     if form == "table":
-        output.say_some([_problem(rejection) for rejection in found])
+        output.say_some([_problem(rejection) for rejection in rejected])
         return
     import pandas as pd
 
-    table = pd.DataFrame([asdict(rejection) for rejection in found], columns=list(REJECTION_COLUMNS))
+    table = pd.DataFrame([asdict(rejection) for rejection in rejected], columns=list(REJECTION_COLUMNS))
     output.rows(table.astype({"row": "Int64"}), form)
 
 

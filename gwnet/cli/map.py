@@ -117,13 +117,13 @@ def command(
             drawn = net.map.pair(dates=(chosen.pop("date"), other), unit=unit, loggers=loggers, **chosen)
         else:
             drawn = net.map(unit=unit, loggers=loggers, **chosen)
-        made = drawn.write(out)
+        written = drawn.write(out)
     table = in_unit(drawn.summary(), unit)
     if other is not None:
         output.rows(table, form)
     else:
         output.record(table.assign(exclusions=_first(table["exclusions"][0])) if form == "table" else table, form)
-    output.say_written(made)
+    output.say_written(written)
 
 
 def _first(exclusions: str, most: int = 6) -> str:

@@ -115,31 +115,31 @@ def say_written(paths: Iterable[Path | str]) -> None:
         say(f"wrote {path}")
 
 
-def explanations(found: Sequence[Explanation], form: str) -> None:
+def explanations(explained: Sequence[Explanation], form: str) -> None:
     """Print explanations: as text with a blank line between, or one row a step.
 
     Parameters
     ----------
-    found : sequence of gwnet.analysis.levels.explain.Explanation
+    explained : sequence of gwnet.analysis.levels.explain.Explanation
         Explanations in order.
     form : {"table", "csv", "json"}
         As `rows`.
     """
     if form == "table":
-        click.echo("\n\n".join(_wrapped(safe(one.text()), one) for one in found))
+        click.echo("\n\n".join(_wrapped(safe(level.text()), level) for level in explained))
         return
     import pandas as pd
 
-    steps = [(one.title, step.what, step.value, step.source) for one in found for step in one.steps]
+    steps = [(level.title, step.what, step.value, step.source) for level in explained for step in level.steps]
     rows(pd.DataFrame(steps, columns=["level", "step", "value", "source"]), form)
 
 
-def _wrapped(text: str, one: Explanation) -> str:
+def _wrapped(text: str, explanation: Explanation) -> str:
     """Wrap the long lines of an explanation to the terminal, under the column of their values."""
     width = _terminal_width()
     if width is None:
         return text
-    indent = " " * min(4 + max(len(step.what) for step in one.steps), width // 2)
+    indent = " " * min(4 + max(len(step.what) for step in explanation.steps), width // 2)
     lines = (textwrap.wrap(line, width, subsequent_indent=indent, drop_whitespace=True) for line in text.splitlines())
     return "\n".join("\n".join(line) for line in lines)
 

@@ -75,11 +75,6 @@ def render_page(page: str, width: int | None = None, *, styled: bool | None = No
         Signs in a line; those of the terminal unless given, within bounds that can be read.
     styled : bool, optional
         Whether headings and code stand out; on a terminal that can, unless given.
-
-    Returns
-    -------
-    str
-        Lines.
     """
     columns = shutil.get_terminal_size().columns if width is None else width
     text = _Text(max(_NARROWEST, min(columns, _WIDEST)), styled=emphasis.wanted() if styled is None else styled)

@@ -51,8 +51,8 @@ def make(definition: str, period: str | None, out: Path, db: str, **chosen: Any)
         message = "Give either --period or --round."
         raise click.UsageError(message)
     with options.open_record(db) as net, output.progress("report") as progress:
-        made = net.report(definition, period or "", out, progress=progress, **chosen)
-    output.files(made)
+        written = net.report(definition, period or "", out, progress=progress, **chosen)
+    output.files(written)
 
 
 @command.command("issues")

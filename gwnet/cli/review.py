@@ -87,25 +87,18 @@ def _refuse_before_verb(context: click.Context) -> None:
         raise click.UsageError(message, context)
 
 
-def _verb_command(verb: str, said_of: Sequence[str], text: str) -> click.Command:
-    """Return the command of a verb."""
+def _refuse_mixed(verb: str, said_of: Sequence[str], findings: tuple[int, ...], restrictions: dict[str, Any]) -> None:
+    """Refuse findings together with options that name levels, and neither where the verb is of findings alone."""
+    if findings and any(restrictions.values()):
+        raise click.UsageError("Findings are named by their numbers, levels by options; give one of the two.")
+    if not findings and "levels" not in said_of:
+        message = f"No finding is named. Give their numbers: gwnet review {verb} 12 14 --reason TEXT."
+        raise click.UsageError(message)
 
-    def run(form: str, db: str, findings: tuple[int, ...] = (), **given: Any) -> int:
-        decision = {name: given.pop(name) for name in ("by", "reason", "pass_over") if name in given}
-        if findings and any(given.values()):
-            raise click.UsageError("Findings are named by their numbers, levels by options; give one of the two.")
-        if not findings and "levels" not in said_of:
-            message = f"No finding is named. Give their numbers: gwnet review {verb} 12 14 --reason TEXT."
-            raise click.UsageError(message)
-        with options.open_record(db) as net:
-            if findings:
-                done = net.review.decide(findings, verb, **decision)
-            else:
-                done = getattr(net.review, verb)(reviewed.selection(**given), **decision)
-        reviewed.changed(done, form)
-        return DONE_WITH_FINDINGS if len(done.passed_over) else DONE
 
-    added: list[Callable[[Any], Any]] = [
+def _options_of(verb: str, said_of: Sequence[str]) -> list[Callable[[Any], Any]]:
+    """Return the arguments and options of a verb, in the order of its help."""
+    return [
         *(_FINDINGS if "findings" in said_of else ()),
         *(_LEVELS if "levels" in said_of else ()),
         *([_PASS_OVER] if verb == "approve" else []),
@@ -114,8 +107,24 @@ def _verb_command(verb: str, said_of: Sequence[str], text: str) -> click.Command
         options.form,
         options.db,
     ]
+
+
+def _verb_command(verb: str, said_of: Sequence[str], text: str) -> click.Command:
+    """Return the command of a verb."""
+
+    def run(form: str, db: str, findings: tuple[int, ...] = (), **given: Any) -> int:
+        decision = {name: given.pop(name) for name in ("by", "reason", "pass_over") if name in given}
+        _refuse_mixed(verb, said_of, findings, given)
+        with options.open_record(db) as net:
+            if findings:
+                done = net.review.decide(findings, verb, **decision)
+            else:
+                done = getattr(net.review, verb)(reviewed.selection(**given), **decision)
+        reviewed.changed(done, form)
+        return DONE_WITH_FINDINGS if len(done.passed_over) else DONE
+
     decorated: Any = run
-    for add in reversed(added):
+    for add in reversed(_options_of(verb, said_of)):
         decorated = add(decorated)
     return click.command(verb, help=text)(decorated)
 

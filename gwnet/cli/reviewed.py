@@ -88,11 +88,6 @@ def describe_history(table: pd.DataFrame) -> list[tuple[str, str]]:
     ----------
     table : pandas.DataFrame
         Rows of `gwnet.analysis.review.history.well_history`.
-
-    Returns
-    -------
-    list of tuple of str
-        Heading and line.
     """
     lines = []
     for row in table.itertuples():

@@ -59,9 +59,9 @@ def plan(name: str, form: str, db: str, **chosen: Any) -> None:
     well next. Only wells that stand on the first day are planned. With --correct, what is not given stays as it was.
     """
     with options.open_record(db) as net:
-        made = net.rounds.plan(name, **chosen)
-    output.rows(made.stops, form)
-    for line in made.sentences():
+        planned = net.rounds.plan(name, **chosen)
+    output.rows(planned.stops, form)
+    for line in planned.sentences():
         output.say(line)
 
 
@@ -80,5 +80,5 @@ def sheet(name: str, db: str, **chosen: Any) -> None:
     screen. The workbook checks what is typed and goes back in with 'gwnet load' as it is.
     """
     with options.open_record(db) as net:
-        made = net.rounds.sheet(name, **chosen)
-    output.files(made)
+        sheets = net.rounds.sheet(name, **chosen)
+    output.files(sheets)

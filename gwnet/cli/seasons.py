@@ -81,9 +81,9 @@ def command(
         raise click.UsageError(message)
     with options.open_record(db) as net:
         table = _table(net, wells, summary, daily, chosen)
-        made = _drawn(net, wells, figure, stl, chosen)
+        written = _drawn(net, wells, figure, stl, chosen)
     output.rows(table, form, empty="No level is on record that matches.", columns=_SUMMARY if summary else None)
-    output.say_written(made)
+    output.say_written(written)
 
 
 def _table(

@@ -81,11 +81,6 @@ def text_table(table: pd.DataFrame, width: int | None = None, emphasis: Callable
         Signs in a line of the terminal; any width unless given.
     emphasis : callable, optional
         Makes the cells of text stand out that should, without changing what they say.
-
-    Returns
-    -------
-    str
-        Lines of text.
     """
     columns = _columns(table)
     for column in columns:
@@ -110,11 +105,6 @@ def text_record(table: pd.DataFrame, width: int | None = None) -> str:
         One row; columns are named as in files.
     width : int, optional
         Signs in a line of the terminal; longer texts go on below, any width unless given.
-
-    Returns
-    -------
-    str
-        Lines of text: heading, value.
     """
     columns = _columns(table)
     wide = max(len(column.title) for column in columns) + len(_GAP)

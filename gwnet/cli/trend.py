@@ -67,7 +67,7 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
     chosen["seasons"] = int(seasons)
     with options.open_record(db) as net:
         drawn = net.trends.figure(wells or None, smooth=smooth, **chosen) if any(files.values()) else None
-        made = [] if drawn is None else _drawn(drawn, files)
+        written = [] if drawn is None else _drawn(drawn, files)
         if asked == ["left_out"]:
             chosen = {name: value for name, value in chosen.items() if name not in ("method", "seasons")}
         if drawn is not None and not asked:
@@ -78,7 +78,7 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
     if form == "table" and not asked:
         table = _overview(table)
     output.rows(table, form, empty=_OTHERS[asked[0]] if asked else "No well is on record that matches.")
-    output.say_written(made)
+    output.say_written(written)
 
 
 def _overview(table: "pd.DataFrame") -> "pd.DataFrame":
@@ -94,9 +94,9 @@ def _overview(table: "pd.DataFrame") -> "pd.DataFrame":
     return view[[*several, "well", "n", "span", slope, f"limits{slope[5:]}", "p_adjusted", "direction", "note"]]
 
 
-def _drawn(found: "TrendFigures", files: dict[str, Path | None]) -> list[Path]:
+def _drawn(figures: "TrendFigures", files: dict[str, Path | None]) -> list[Path]:
     """Draw the figures that were asked for; return their files."""
     from gwnet.figures.base.panel import save_all
 
-    pages = {"figure": found.figures, "map": lambda: [found.map()], "multiples": found.multiples}
+    pages = {"figure": figures.figures, "map": lambda: [figures.map()], "multiples": figures.multiples}
     return save_all([(pages[name](), path) for name, path in files.items() if path is not None])

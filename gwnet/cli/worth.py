@@ -32,10 +32,10 @@ def command(out: Path, unit: str, form: str, db: str, **chosen: Any) -> None:
     from gwnet.analysis.levels.display_unit import in_unit
 
     with options.open_record(db) as net:
-        found = net.map.data_worth(unit=unit, **chosen)
-        made = found.write(out)
-    output.rows(in_unit(found.table, unit), form)
-    for row in in_unit(found.places(), unit).to_dict("records"):
+        data_worth = net.map.data_worth(unit=unit, **chosen)
+        written = data_worth.write(out)
+    output.rows(in_unit(data_worth.table, unit), form)
+    for row in in_unit(data_worth.places(), unit).to_dict("records"):
         where = f"{row['easting']:.0f}, {row['northing']:.0f}"
         output.say(f"error largest at {row['place']}, {where}: ± {row[f'uncertainty_{unit}']:.2f} {unit}")
-    output.say_written(made)
+    output.say_written(written)

@@ -8,33 +8,16 @@ import pandas as pd
 from gwnet.analysis.maps.change import ChangeResult
 from gwnet.exchange.geopackage import Layer, geopackage_of
 
-_WELL_COLUMNS = (
-    "well",
-    "kind",
-    "measured_before",
-    "measured_after",
-    "water_elevation_before_m",
-    "water_elevation_after_m",
-    "change_m",
-    "uncertainty_m",
-    "told",
-    "used",
-    "reason",
+_WELL_COLUMNS = tuple(
+    (
+        "well kind measured_before measured_after water_elevation_before_m water_elevation_after_m change_m "
+        "uncertainty_m is_significant used reason"
+    ).split()
 )
 
 
 def change_geopackage(result: ChangeResult) -> bytes:
     """Return a map of changes as the bytes of a GeoPackage; the same map gives the same bytes.
-
-    Parameters
-    ----------
-    result : gwnet.analysis.maps.change.ChangeResult
-        The changes.
-
-    Returns
-    -------
-    bytes
-        The file.
 
     Raises
     ------
@@ -46,9 +29,9 @@ def change_geopackage(result: ChangeResult) -> bytes:
     Notes
     -----
     Layers: ``changes`` (points: well, kind, measured_before, measured_after, water_elevation_before_m,
-    water_elevation_after_m, change_m, uncertainty_m, told, used, reason), ``contours`` (lines: change_m, inferred),
-    ``boundary`` (polygon beyond which nothing is drawn, several where a boundary parts it: aquifer, since, date,
-    method, interval_m, area_m2, mean_change_m, mean_change_uncertainty_m, rise_m3, fall_m3 of aquifer,
+    water_elevation_after_m, change_m, uncertainty_m, is_significant, used, reason), ``contours`` (lines: change_m,
+    inferred), ``boundary`` (polygon beyond which nothing is drawn, several where a boundary parts it: aquifer, since,
+    date, method, interval_m, area_m2, mean_change_m, mean_change_uncertainty_m, rise_m3, fall_m3 of aquifer,
     storage_coefficient as given, and water_m3, water_lowest_m3, water_highest_m3). Rise is positive.
     """
     drawn = result.surface_map

@@ -12,16 +12,8 @@ from gwnet.exchange.field_validation import Lists
 _DUST: Final = 1e-7
 
 #: Cells that show that somebody filled the row in.
-_FILLED: Final = (
-    "time",
-    "status",
-    "depth_to_water",
-    "depth_to_water_2",
-    "depth_to_water_3",
-    "sounded_depth",
-    "depth_to_product",
-    "quality",
-    "notes",
+_FILLED: Final = tuple(
+    "time status depth_to_water depth_to_water_2 depth_to_water_3 sounded_depth depth_to_product quality notes".split()
 )
 
 
@@ -104,11 +96,6 @@ def state_formula(cells: Mapping[str, str]) -> str:
     ----------
     cells : mapping of str to str
         Address of each column's cell in the row.
-
-    Returns
-    -------
-    str
-        Formula.
     """
     return f'=IF({_nothing(cells)},"",IF({cells["check"]}="","complete","look again"))'
 

@@ -42,13 +42,6 @@ class Lists:
     def written(cls, book: Workbook, tapes: Sequence[str]) -> Lists:
         """Write the words to a hidden sheet.
 
-        Parameters
-        ----------
-        book : xlsxwriter.Workbook
-            The workbook.
-        tapes : sequence of str
-            Codes of tapes.
-
         Returns
         -------
         Lists

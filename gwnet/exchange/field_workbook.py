@@ -110,13 +110,6 @@ _HELP: Final = frozenset(
 def heading(column: SheetColumn, unit: str) -> str:
     """Return the heading of a column as it is in the sheet.
 
-    Parameters
-    ----------
-    column : SheetColumn
-        The column.
-    unit : str
-        Unit of the site.
-
     Returns
     -------
     str

@@ -39,11 +39,6 @@ def map_geopackage(result: MapResult) -> bytes:
     result : gwnet.analysis.maps.result.MapResult
         The map; its ``crs`` must be given.
 
-    Returns
-    -------
-    bytes
-        The file.
-
     Raises
     ------
     OutputError
@@ -108,11 +103,6 @@ def geopackage_of(layers: Sequence[Layer], crs: str, date: dt.date) -> bytes:
     date : datetime.date
         Its start is given as the time of the last change, which the format asks for.
 
-    Returns
-    -------
-    bytes
-        The file.
-
     Raises
     ------
     OutputError
@@ -164,7 +154,7 @@ def _control(result: MapResult) -> tuple[pd.DataFrame, list[Any]]:
 
     control = result.control
     if "source" not in control:
-        control = control.assign(source=control["kind"].map({"well": "hand", "stage": "stage"}))
+        control = control.assign(source=control["kind"].map({"well": "manual", "stage": "stage"}))
     columns = pd.DataFrame({name: control[source].to_numpy() for name, source in _CONTROL.items()})
     columns["measured_at_utc"] = control["measured_at_utc"].dt.tz_convert("UTC").astype("datetime64[ms, UTC]").array
     columns["used"] = control["used"].astype(bool).to_numpy()

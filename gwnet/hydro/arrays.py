@@ -22,11 +22,6 @@ def broadcast(**arrays: ArrayLike) -> list[Floats]:
     **arrays : array_like
         Arrays by the names that the message shall use.
 
-    Returns
-    -------
-    list of numpy.ndarray
-        The arrays, broadcast against each other.
-
     Raises
     ------
     ShapeError

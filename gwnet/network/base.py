@@ -138,11 +138,6 @@ def codes_of(wells: Wells) -> list[str] | None:
     ----------
     wells : str or sequence of str, optional
         Codes.
-
-    Returns
-    -------
-    list of str or None
-        The codes; None for all.
     """
     if wells is None:
         return None
@@ -155,11 +150,6 @@ def now_or(moment: dt.datetime | None) -> dt.datetime:
     Parameters
     ----------
     moment : datetime.datetime, optional
-        Aware time.
-
-    Returns
-    -------
-    datetime.datetime
         Aware time.
     """
     return moment or dt.datetime.now(dt.UTC)

@@ -488,13 +488,7 @@ class Loggers(Group):
 
     @staticmethod
     def layouts() -> pd.DataFrame:
-        """Return the layouts that are part of the program: their names, and what each is for.
-
-        Returns
-        -------
-        pandas.DataFrame
-            One row a layout: layout, about.
-        """
+        """Return the layouts that are part of the program: their names, and what each is for."""
         from gwnet.ingest.loggers.layout import layouts
 
         return pd.DataFrame([(layout.name, layout.about) for layout in layouts()], columns=["layout", "about"])
@@ -507,11 +501,6 @@ class Loggers(Group):
         ----------
         layout : str or pathlib.Path
             Its name, or its TOML file.
-
-        Returns
-        -------
-        gwnet.ingest.loggers.layout.Layout
-            The layout.
 
         Raises
         ------

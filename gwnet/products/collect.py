@@ -123,12 +123,10 @@ def _start_of(day: dt.date, zone: str) -> dt.datetime:
 def maps_of_period(record: Snapshot, definition: Definition, period: Period) -> tuple[MapFacts, ...]:
     """Map each aquifer on the day of the period's newest round, or of each, that has most of its levels.
 
+    Parameters as `gwnet.products`.
+
     Parameters
     ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record of one site.
-    definition : gwnet.reporting.definition.parse.Definition
-        What the report holds.
     period : gwnet.reporting.definition.period.Period
         Period of the report.
 

@@ -93,20 +93,12 @@ class ChangeMap(Product):
     def write(self, out: Path | str) -> list[Path]:
         """Write change.pdf, change.png and change.gpkg into a folder, all of them or none.
 
-        Parameters
-        ----------
-        out : pathlib.Path or str
-            Folder; made when it does not exist.
+        Parameters as `gwnet.products`.
 
         Returns
         -------
         list of pathlib.Path
             The three files.
-
-        Raises
-        ------
-        OutputError
-            If the folder cannot be made or written.
         """
         from gwnet.exchange.change_geopackage import change_geopackage
 
@@ -120,12 +112,13 @@ class ChangeMap(Product):
         -------
         pandas.DataFrame
             aquifer, since, date, used, excluded, method, interval_m, area_m2, mean_change_m,
-            mean_change_uncertainty_m, rise_m3 and fall_m3 (of aquifer), told_rise_percent, told_fall_percent,
-            storage_coefficient, water_m3, water_lowest_m3, water_highest_m3, cannot_be_told, exclusions.
+            mean_change_uncertainty_m, rise_m3 and fall_m3 (of aquifer), significant_rise_percent,
+            significant_fall_percent, storage_coefficient, water_m3, water_lowest_m3, water_highest_m3,
+            not_significant, exclusions.
         """
         result, sums = self.result, self.result.sums
         left = result.wells[~result.wells["used"]]
-        insignificant = result.wells[result.wells["used"] & ~result.wells["told"]]
+        insignificant = result.wells[result.wells["used"] & ~result.wells["is_significant"]]
         water = result.water_m3 or (None, None, None)
         row = {
             "aquifer": result.aquifer,
@@ -140,13 +133,13 @@ class ChangeMap(Product):
             "mean_change_uncertainty_m": sums.mean_half_width_m,
             "rise_m3": sums.rise_m3,
             "fall_m3": sums.fall_m3,
-            "told_rise_percent": 100.0 * sums.rise_area_m2 / sums.area_m2,
-            "told_fall_percent": 100.0 * sums.fall_area_m2 / sums.area_m2,
+            "significant_rise_percent": 100.0 * sums.rise_area_m2 / sums.area_m2,
+            "significant_fall_percent": 100.0 * sums.fall_area_m2 / sums.area_m2,
             "storage_coefficient": "" if result.storage is None else result.storage.text,
             "water_m3": water[0],
             "water_lowest_m3": water[1],
             "water_highest_m3": water[2],
-            "cannot_be_told": ", ".join(insignificant["well"]),
+            "not_significant": ", ".join(insignificant["well"]),
             "exclusions": "; ".join(f"{w}: {r}" for w, r in zip(left["well"], left["reason"], strict=True)),
         }
         return pd.DataFrame([row])
@@ -225,20 +218,12 @@ class MapPair(Product):
     def write(self, out: Path | str) -> list[Path]:
         """Write pair.pdf and pair.png, and a GeoPackage of each map, into a folder, all of them or none.
 
-        Parameters
-        ----------
-        out : pathlib.Path or str
-            Folder; made when it does not exist.
+        Parameters as `gwnet.products`.
 
         Returns
         -------
         list of pathlib.Path
             The files.
-
-        Raises
-        ------
-        OutputError
-            If the folder cannot be made or written.
         """
         from gwnet.exchange.geopackage import map_geopackage
 

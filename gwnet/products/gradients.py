@@ -95,11 +95,6 @@ class RoundGradients(Product):
         unit : str, optional
             Unit of lengths in texts, m or ft.
 
-        Returns
-        -------
-        matplotlib.figure.Figure
-            The figure.
-
         Raises
         ------
         AnalysisError
@@ -229,11 +224,6 @@ class VerticalGradientTable(Product):
         ----------
         unit : str, optional
             Unit of lengths in texts, m or ft.
-
-        Returns
-        -------
-        matplotlib.figure.Figure
-            The figure.
 
         Raises
         ------

@@ -90,11 +90,6 @@ def hydrograph_figure(
 def thresholds_with_elevations(record: Snapshot) -> pd.DataFrame:
     """Return the thresholds of a site as water elevations.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record of one site.
-
     Returns
     -------
     pandas.DataFrame

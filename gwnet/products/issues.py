@@ -41,19 +41,8 @@ _WORDS_ONLY: Final = frozenset({"notes", "description", "surveyed by", "survey m
 _LISTED: Final = 8
 
 DIFFERENCE_COLUMNS: Final = ("table", "row", "column", "unit", "was", "now", "why")
-_REGISTER_COLUMNS: Final = (
-    "issue",
-    "site",
-    "definition",
-    "period",
-    "issued_at",
-    "issued_by",
-    "known_on",
-    "state",
-    "values",
-    "told_changes",
-    "sha256",
-    "remark",
+_REGISTER_COLUMNS: Final = tuple(
+    "issue site definition period issued_at issued_by known_on state values changes_stated sha256 remark".split()
 )
 
 
@@ -90,13 +79,12 @@ def refuse_open(view: ReportView) -> None:
         If a finding of the period has no decision, or an entry of the register that is due has no answer.
     """
     wells = {*view.wells["well"], ""}
-    first, last = view.period.first.isoformat(), view.period.last.isoformat()
     rounds = {gauging.code for gauging in view.in_period} - {""}
     found = [
         f"{row['well']} {row['measured_at']}: {row['message']}"
         for row in view.data.findings.to_dict("records")
         if row["well"] in wells
-        and (first <= str(row["measured_at"])[:10] <= last or (not row["measured_at"] and row["round"] in rounds))
+        and (view.period.contains_time(row["measured_at"]) or (not row["measured_at"] and row["round"] in rounds))
         and str(row.get("decision") or "") in ("", "open")
     ]
     promised = [
@@ -128,15 +116,6 @@ def refuse_open(view: ReportView) -> None:
 def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportData) -> ReportData:
     """Return a report's record with the issues of the same definition and site made from an earlier state of it.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record of one site.
-    definition : gwnet.reporting.definition.parse.Definition
-        Definition of the report in the making.
-    data : gwnet.reporting.data.ReportData
-        What it was made from.
-
     Returns
     -------
     gwnet.reporting.data.ReportData
@@ -151,7 +130,7 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
     newest = {issue.period: issue for issue in on_record}
     earlier = []
     for issue in sorted(newest.values(), key=lambda issue: (parse_period(issue.period).first, issue.number)):
-        printed = with_listed(issue.values, _told_of(issue, on_record))
+        printed = with_listed(issue.values, _stated_of(issue, on_record))
         now = _printed_now(record, definition, data, issue)
         changes, reviewed = changed_values(printed, now, _reasons(connection, issue.known_on_utc, data.known_on_utc))
         earlier.append(
@@ -172,13 +151,8 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
     return replace(data, earlier=tuple(earlier), corrections=corrections, corrected_since_utc=since)
 
 
-def told_changes(data: ReportData) -> list[dict[str, Any]]:
+def list_stated_changes(data: ReportData) -> list[dict[str, Any]]:
     """Return the changes that a report lists, as they are kept with its issue.
-
-    Parameters
-    ----------
-    data : gwnet.reporting.data.ReportData
-        Record of the report.
 
     Returns
     -------
@@ -192,8 +166,8 @@ def told_changes(data: ReportData) -> list[dict[str, Any]]:
     ]
 
 
-def _told_of(issue: Issue, others: Sequence[Issue]) -> list[dict[str, Any]]:
-    return [change for other in others for change in other.told if change["issue"] == issue.number]
+def _stated_of(issue: Issue, others: Sequence[Issue]) -> list[dict[str, Any]]:
+    return [change for other in others for change in other.stated if change["issue"] == issue.number]
 
 
 def _printed_now(record: Snapshot, definition: Definition, data: ReportData, issue: Issue) -> list[dict[str, str]]:
@@ -296,11 +270,6 @@ def _frame(changes: Sequence[ChangedValue]) -> pd.DataFrame:
 def register_of_issues(record: Snapshot) -> pd.DataFrame:
     """Return the register of issued reports.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The register, of one site or of all.
-
     Returns
     -------
     pandas.DataFrame
@@ -318,7 +287,7 @@ def register_of_issues(record: Snapshot) -> pd.DataFrame:
             issue.known_on_utc.isoformat(timespec="seconds"),
             issue.printed["state"],
             len(issue.values),
-            len(issue.told),
+            len(issue.stated),
             issue.sha256,
             issue.remark,
         )

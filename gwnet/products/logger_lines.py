@@ -63,11 +63,6 @@ def report_loggers(
     with_status : bool, optional
         Whether to work out the status of each deployment.
 
-    Returns
-    -------
-    ReportLoggers
-        Lines, runs and status.
-
     Notes
     -----
     The samples of one well are held at a time: those of all wells of a large network would not fit into a computer.

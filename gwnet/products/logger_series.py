@@ -32,13 +32,6 @@ _SHOWN_RUN = pd.Timedelta(days=1)
 def logger_series(record: Snapshot, wells: Sequence[str]) -> dict[str, LoggerSeries]:
     """Return the heads of loggers of wells, for their hydrographs.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record of one site.
-    wells : sequence of str
-        Wells.
-
     Returns
     -------
     dict of str to LoggerSeries
@@ -195,11 +188,6 @@ def coverage(
 def runs_of(one: LoggerHeads) -> list[Run]:
     """Return the unbroken runs of samples of one deployment: those that are used, then those that are left out.
 
-    Parameters
-    ----------
-    one : LoggerHeads
-        Heads of the deployment.
-
     Returns
     -------
     list of Run
@@ -219,7 +207,12 @@ def _barometer_runs(record: Snapshot, deployments: pd.DataFrame) -> list[Run]:
     rows: list[Run] = []
     for well, code in sorted(set(zip(deployments["well"], deployments["instrument"], strict=True))):
         own = series[(series["instrument"] == code) & series["quantity"].isin(["air pressure", "absolute pressure"])]
-        parts = [fetch_samples.samples(connection, int(number), known_on=known_on) for number in own["series_id"]]
+        parts = [
+            fetch_samples.samples(
+                connection, row.series_id, known_on=known_on, is_packed=row.packed_count == row.sample_count
+            )
+            for row in own.itertuples()
+        ]
         stamps = np.sort(np.concatenate([when[~np.isnan(value)] for when, value in parts])) if parts else np.empty(0)
         if not stamps.size:
             continue

@@ -30,20 +30,7 @@ if TYPE_CHECKING:
 
 
 def map_context(record: Snapshot, aquifer: str = "") -> MapContext:
-    """Return what the sheets of a site say around their maps.
-
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record of one site.
-    aquifer : str, optional
-        Code of the aquifer.
-
-    Returns
-    -------
-    gwnet.figures.maps.context.MapContext
-        Site, name of the aquifer and record.
-    """
+    """Return what the sheets of a site say around their maps."""
     names, site = record.aquifers.set_index("aquifer")["name"], record.settings
     unit_m = unit_of_coordinates(str(site["crs"]))
     return MapContext(site.to_dict(), str(names.get(aquifer, "") or ""), cut_off(record), unit_m)
@@ -51,11 +38,6 @@ def map_context(record: Snapshot, aquifer: str = "") -> MapContext:
 
 def cut_off(record: Snapshot) -> dt.datetime | None:
     """Return the time as of which a record is known, as it is printed.
-
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record.
 
     Returns
     -------
@@ -103,20 +85,12 @@ class SiteMap(Product):
     def write(self, out: Path | str) -> list[Path]:
         """Write map.pdf, map.png and map.gpkg into a folder, all of them or none.
 
-        Parameters
-        ----------
-        out : pathlib.Path or str
-            Folder; made when it does not exist.
+        Parameters as `gwnet.products`.
 
         Returns
         -------
         list of pathlib.Path
             The three files.
-
-        Raises
-        ------
-        OutputError
-            If the folder cannot be made or written.
         """
         files = {**style.sheet_files("map", self.figure()), "map.gpkg": map_geopackage(self.result)}
         return list(write_files(out, files, "map").values())
@@ -182,11 +156,6 @@ class WellGradient:
 
 def gradient_row(gradient: Gradient) -> dict[str, Any]:
     """Return a gradient as named values.
-
-    Parameters
-    ----------
-    gradient : gwnet.hydro.gradients.horizontal.Gradient
-        The gradient.
 
     Returns
     -------

@@ -13,7 +13,7 @@ from gwnet.analysis.levels.table import levels
 from gwnet.errors import ReportError, SettingsError
 from gwnet.exchange.geopackage import map_geopackage
 from gwnet.products.collect import collect
-from gwnet.products.issues import Issuing, refuse_open, told_changes, with_earlier_issues
+from gwnet.products.issues import Issuing, list_stated_changes, refuse_open, with_earlier_issues
 from gwnet.reporting.definition.parse import load_definition, safe_name
 from gwnet.reporting.definition.period import parse_period
 from gwnet.reporting.drawn import ReportDrawing
@@ -152,7 +152,7 @@ def _register(
         "pdf": written.pdf.name,
         "state": written.state,
         "values": written.values,
-        "told": told_changes(data),
+        "told": list_stated_changes(data),
     }
     with store.writing() as connection:
         save_issue(

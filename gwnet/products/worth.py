@@ -116,20 +116,12 @@ class NetworkWorth(Product):
     def write(self, out: Path | str) -> list[Path]:
         """Write worth.pdf, worth.png, worth.csv and places.csv into a folder, all of them or none.
 
-        Parameters
-        ----------
-        out : pathlib.Path or str
-            Folder; made when it does not exist.
+        Parameters as `gwnet.products`.
 
         Returns
         -------
         list of pathlib.Path
             The four files.
-
-        Raises
-        ------
-        OutputError
-            If the folder cannot be made or written.
         """
         tables = {"worth.csv": self.table, "places.csv": self.places()}
         texts = {name: table.to_csv(index=False, lineterminator="\n").encode() for name, table in tables.items()}

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 
 from gwnet.reporting.rounds import Event
 
-__all__ = ["Change", "change_between", "why_no_number"]
-
 
 @dataclass(frozen=True, slots=True)
 class Change:

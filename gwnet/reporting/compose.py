@@ -8,8 +8,6 @@ from gwnet.reporting.registry import report_sections
 from gwnet.reporting.sections.cover import cover
 from gwnet.reporting.view import ReportView
 
-__all__ = ["compose_view"]
-
 
 def compose_view(view: ReportView, drawing: Drawing) -> Report:
     """Compose a report.

@@ -350,11 +350,6 @@ def number_text(value: float, decimals: int | None, *, signed: bool = False) -> 
     signed : bool
         Whether a positive number carries a plus sign.
 
-    Returns
-    -------
-    str
-        The number as text.
-
     Examples
     --------
     >>> number_text(-0.0004, 3, signed=True)
@@ -404,16 +399,6 @@ def _letter(index: int) -> str:
 
 def numbered(report: Report) -> Report:
     """Return the report with its tables and figures numbered from 1 in the order of reading.
-
-    Parameters
-    ----------
-    report : Report
-        Any report.
-
-    Returns
-    -------
-    Report
-        The same content with numbers.
 
     Raises
     ------

@@ -16,8 +16,6 @@ from gwnet.reporting.extras import Extras
 if TYPE_CHECKING:
     from gwnet.figures.hydrograph.logger_line import LoggerSeries
 
-__all__ = ["COLUMNS", "GradientFacts", "MapFacts", "ReportData", "SiteFacts", "empty_frame"]
-
 #: Columns that each frame must have, separated by blanks. More are welcome.
 _COLUMN_NAMES: Final = {
     "wells": (

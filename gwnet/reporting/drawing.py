@@ -11,8 +11,6 @@ if TYPE_CHECKING:
     from gwnet.reporting.data import MapFacts
     from gwnet.reporting.view import ReportView
 
-__all__ = ["Drawing", "FigureFrame"]
-
 #: Width of the text on the page [mm].
 TEXT_WIDTH_MM = 170.0
 #: Heights of figures that leave room for heading and caption on either page format [mm].

@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from gwnet.reporting.drawing import FigureFrame
     from gwnet.reporting.view import ReportView
 
-__all__ = ["ReportDrawing", "drawn_figure"]
-
 
 class ReportDrawing:
     """Draws maps and hydrographs for reports; every figure is one page of vector PDF with reproducible bytes.
@@ -139,20 +137,7 @@ class ReportDrawing:
 
 
 def drawn_figure(figure: Figure, *, svg: bool = False) -> DrawnFigure:
-    """Return a figure as one page of vector PDF, and as SVG where asked for.
-
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-        The figure.
-    svg : bool, optional
-        Whether to give SVG too.
-
-    Returns
-    -------
-    DrawnFigure
-        The same bytes for the same figure.
-    """
+    """Return a figure as one page of vector PDF, and as SVG where asked for."""
     return DrawnFigure(figure_bytes(figure, "pdf"), figure_bytes(figure, "svg", letters=True) if svg else b"")
 
 

@@ -18,8 +18,6 @@ from typing import Final
 
 from gwnet.reporting.content import Block, Cover, DrawnFigure, FigureSlot, Report
 
-__all__ = ["with_figures"]
-
 #: Fewer figures than this are drawn one after another: starting processes would cost more.
 _LEAST_FIGURES: Final = 4
 
@@ -38,11 +36,6 @@ def with_figures(report: Report, *, processes: int = 1, progress: Callable[[int,
         How many processes draw at once. One is used where the system cannot copy a process.
     progress : callable, optional
         Called with figures drawn and figures in all.
-
-    Returns
-    -------
-    Report
-        The same content with every figure as bytes.
     """
     waiting = [figure for figure in report.figures() if not isinstance(figure.pdf, bytes)]
     drawn: dict[str, DrawnFigure] = {}

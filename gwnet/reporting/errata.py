@@ -18,8 +18,6 @@ from typing import Final
 
 from gwnet.reporting.content import EMPTY_MARK
 
-__all__ = ["NEW_ROW", "NO_ROW", "ChangedValue", "EarlierIssue", "Reason", "changed_values", "with_listed"]
-
 #: What is printed for the old value of a row that was not printed, and for the new one of a row that no longer is.
 NEW_ROW: Final = "not printed"
 NO_ROW: Final = "no longer printed"

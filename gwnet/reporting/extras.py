@@ -12,8 +12,6 @@ from gwnet.errors import ReportError
 from gwnet.reporting.content import DrawnFigure
 from gwnet.reporting.registry import frame_columns
 
-__all__ = ["AquiferChange", "Extras", "Picture"]
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Picture:
@@ -49,7 +47,7 @@ class AquiferChange:
     since_what : str
         What the earlier day is, for example ``the last round``.
     wells : DataFrame
-        Change at each well: well, change_m, uncertainty_m, told, used, reason.
+        Change at each well: well, change_m, uncertainty_m, is_significant, used, reason.
     facts : tuple of str
         Area, mean change and volumes in sentences.
     picture : Picture or None

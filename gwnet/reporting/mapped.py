@@ -13,16 +13,9 @@ from gwnet.errors import GwnetError
 from gwnet.hydro.gradients.horizontal import Gradient
 from gwnet.reporting.data import GradientFacts, MapFacts
 
-__all__ = ["map_facts", "refused_map"]
-
 
 def map_facts(result: MapResult) -> MapFacts:
     """Return the facts of a map.
-
-    Parameters
-    ----------
-    result : gwnet.analysis.maps.result.MapResult
-        The map.
 
     Returns
     -------
@@ -80,11 +73,6 @@ def refused_map(aquifer: str, day: dt.date, control: pd.DataFrame, error: GwnetE
         The same-day set as far as it goes.
     error : GwnetError
         What the analysis refused, and what to do.
-
-    Returns
-    -------
-    MapFacts
-        A map without a drawing.
     """
     return MapFacts(
         aquifer=aquifer, day=day, control=control, refused=" ".join(filter(None, (error.message, error.fix)))

@@ -15,18 +15,6 @@ from gwnet.clock import zone_of
 from gwnet.reporting.content import number_text
 from gwnet.units import metres_per
 
-__all__ = [
-    "Measures",
-    "compass",
-    "date_of",
-    "day_of",
-    "fitting_decimals",
-    "joined",
-    "local_day",
-    "moment_text",
-    "stamp_text",
-]
-
 _NO_BREAK: Final = "\u00a0"
 _POINTS: Final = (
     "north",

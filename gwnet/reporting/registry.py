@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from gwnet.reporting.drawing import Drawing
     from gwnet.reporting.view import ReportView
 
-__all__ = ["ReportSection", "describe_sections", "frame_columns", "key_tables", "register_section", "report_sections"]
-
 Compose = Callable[["ReportView", "Drawing"], "Sequence[Block]"]
 
 

@@ -9,12 +9,11 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from gwnet.reporting.data import ReportData
 from gwnet.reporting.definition.period import Period
 from gwnet.reporting.measures import date_of
-
-__all__ = ["Event", "RoundView", "best_events", "rounds_of", "year_before"]
 
 #: One level event: a row of the levels frame by column.
 Event = Mapping[str, Any]
@@ -94,39 +93,38 @@ def rounds_of(data: ReportData, levels: pd.DataFrame, wells: pd.DataFrame, perio
         The selected wells.
     period : Period
         Period of the report; when no round touches it but levels were taken, they stand as one round of their own.
-
-    Returns
-    -------
-    tuple of RoundView
-        Rounds by their first day.
     """
-    days = np.array([str(text)[:10] for text in levels["measured_at"]], dtype=object)
     unnamed = (levels["round"] == "").to_numpy(dtype=bool)
     planned = [
         row for row in data.rounds.to_dict("records") if (date_of(row["starts_on"]) or dt.date.max) <= period.last
     ]
     planned.sort(key=lambda row: (date_of(row["starts_on"]), str(row["round"])))
 
-    def made(row: Mapping[str, Any]) -> RoundView:
+    def view_of(row: Mapping[str, Any]) -> RoundView:
         start = date_of(row["starts_on"]) or dt.date.max
         end = date_of(row["ends_on"]) or start
         named = (levels["round"] == row["round"]).to_numpy(dtype=bool)
-        of_day = unnamed & (days >= start.isoformat()) & (days <= end.isoformat())
+        of_day = unnamed & _are_within(levels, start, end)
         asked = planned_wells(row["wells"], wells, start, end)
         return _view(str(row["round"]), levels[named | of_day], asked, (start, end), str(row["purpose"] or ""))
 
-    found = [made(row) for row in planned if _ends_on(row) >= period.first]
+    found = [view_of(row) for row in planned if _ends_on(row) >= period.first]
     if not found:
-        inside = levels[(days >= period.first.isoformat()) & (days <= period.last.isoformat())]
+        inside = levels[_are_within(levels, period.first, period.last)]
         if not inside.empty:
             asked = planned_wells([], wells, period.first, period.last)
             found.append(_view("", inside, asked, (period.first, period.last), ""))
     for row in reversed([row for row in planned if _ends_on(row) < period.first]):
-        earlier = made(row)
+        earlier = view_of(row)
         if earlier.best:
             found.append(earlier)
             break
     return tuple(sorted(found, key=lambda view: (view.first, view.code)))
+
+
+def _are_within(levels: pd.DataFrame, first: dt.date, last: dt.date) -> NDArray[np.bool_]:
+    """Return which levels are of local days from a first to a last one, both included."""
+    return np.asarray(levels["day"].between(pd.Timestamp(first), pd.Timestamp(last)), dtype=np.bool_)
 
 
 def _ends_on(row: Mapping[str, Any]) -> dt.date:
@@ -137,9 +135,8 @@ def _view(
     code: str, events: pd.DataFrame, planned: tuple[str, ...], days: tuple[dt.date, dt.date], purpose: str
 ) -> RoundView:
     best = best_events(events)
-    measured = sorted(str(text)[:10] for text in events["measured_at"])
-    if measured:
-        days = dt.date.fromisoformat(measured[0]), dt.date.fromisoformat(measured[-1])
+    if not events.empty:
+        days = events["day"].min().date(), events["day"].max().date()
     if not code:
         events = events[events["event_id"].isin([event["event_id"] for event in best.values()])]
     return RoundView(code, days[0], days[1], planned, events, best, purpose)
@@ -163,8 +160,7 @@ def planned_wells(named: Iterable[str] | None, wells: pd.DataFrame, first: dt.da
 def year_before(levels: pd.DataFrame, period: Period, current: RoundView) -> dict[str, Event]:
     """Return for each well the event of the same period a year earlier that lies nearest to a year before."""
     before = period.a_year_before()
-    days = np.array([str(text)[:10] for text in levels["measured_at"]], dtype=object)
-    inside = levels[(days >= before.first.isoformat()) & (days <= before.last.isoformat())]
+    inside = levels[_are_within(levels, before.first, before.last)]
     if inside.empty:
         return {}
     usable = inside[inside["usable"].to_numpy(dtype=bool)]

@@ -23,8 +23,6 @@ from gwnet.reporting.definition.period import Period
 from gwnet.reporting.measures import day_of
 from gwnet.reporting.rounds import Event
 
-__all__ = ["ThresholdStatus", "threshold_statuses"]
-
 _BOUND_SIGN = {"<=": -1, ">=": 1, "": 0}
 
 

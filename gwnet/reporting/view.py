@@ -19,8 +19,6 @@ from gwnet.reporting.measures import Measures, fitting_decimals
 from gwnet.reporting.rounds import Event, RoundView, rounds_of, year_before
 from gwnet.reporting.threshold_status import ThresholdStatus, threshold_statuses
 
-__all__ = ["ReportView", "ReviewCount", "look"]
-
 
 @dataclass(frozen=True, slots=True)
 class ReviewCount:
@@ -139,15 +137,6 @@ class ReportView:
 def look(definition: Definition, data: ReportData, period: Period) -> ReportView:
     """Select and work out what the sections need.
 
-    Parameters
-    ----------
-    definition : Definition
-        What the report holds.
-    data : ReportData
-        The record.
-    period : Period
-        Its period.
-
     Returns
     -------
     ReportView
@@ -160,8 +149,7 @@ def look(definition: Definition, data: ReportData, period: Period) -> ReportView
     """
     wells = _selected_wells(definition, data)
     levels = data.levels[data.levels["well"].isin(wells["well"])]
-    days = np.array([str(text)[:10] for text in levels["measured_at"]], dtype=object)
-    levels = levels[days <= period.last.isoformat()] if len(days) else levels
+    levels = levels[levels["day"] <= pd.Timestamp(period.last)]
     rounds = rounds_of(data, levels, wells, period)
     _known(definition.rounds, {str(code) for code in data.rounds["round"]}, "round")
     in_period = tuple(

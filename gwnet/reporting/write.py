@@ -22,8 +22,6 @@ from gwnet.reporting.view import look
 from gwnet.reporting.web.page import render_page
 from gwnet.whole_files import write_files
 
-__all__ = ["WrittenReport", "write_report"]
-
 
 @dataclass(frozen=True, slots=True)
 class WrittenReport:

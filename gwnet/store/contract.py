@@ -31,7 +31,9 @@ QUANTITIES: Final[tuple[str, ...]] = ("depth_to_water", "depth_below_ground", "w
 
 _SITE = Column("site", "code", "The site.", required=True, key=True, of="site")
 _WELL = Column("well", "code", "The well, by its code within the site.", required=True, key=True, of="well")
-_AQUIFER = Column("aquifer", "code", "The aquifer that the well taps.", of="aquifer")
+_AQUIFER = Column(
+    "aquifer", "code", "The aquifer that the well taps; `upper+lower` where it is open to both.", of="aquifer"
+)
 _NOTES = Column("notes", "text", "Anything else.")
 _MEASURED = (
     Column("measured_at", "timestamp", "When; without an offset in the site's zone.", key=True, past=True),
@@ -59,7 +61,12 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("name", "text", "Name of the site."),
             Column("crs", "code", "Projected coordinate system, for example `EPSG:25832`.", required=True),
             Column("vertical_datum", "text", "Vertical datum of all elevations.", required=True),
-            Column("length_unit", "code", "Unit of lengths whose heading names none.", required=True),
+            Column(
+                "length_unit",
+                "code",
+                "Unit of lengths whose heading names none: m, cm, mm, ft (international) or ftUS (survey foot).",
+                required=True,
+            ),
             Column("time_zone", "code", "IANA name, or an offset such as `UTC+01:00`.", required=True),
             Column("repeat_tolerance", "length", "How far repeated readings may differ.", lowest=0.0),
             Column(
@@ -87,7 +94,14 @@ TABLES: Final[tuple[Table, ...]] = (
         "aquifer_record",
         "An aquifer.",
         (
-            Column("aquifer", "code", "Code of the aquifer.", required=True, key=True, of="aquifer"),
+            Column(
+                "aquifer",
+                "code",
+                "Code of the aquifer; `upper+lower` is a row of its own, for wells open to both.",
+                required=True,
+                key=True,
+                of="aquifer",
+            ),
             Column("name", "text", "Name of the aquifer."),
             Column(
                 "confinement",
@@ -122,19 +136,23 @@ TABLES: Final[tuple[Table, ...]] = (
                 lowest=-90.0,
                 highest=90.0,
             ),
-            Column("coordinate_accuracy", "length", "Accuracy of the coordinates.", lowest=0.0),
+            Column("coordinate_accuracy", "length", "Accuracy of the coordinates, 95 % half-width.", lowest=0.0),
             _AQUIFER,
             Column("cluster", "code", "Wells of one code are side by side, open at different depths."),
             Column("purpose", "text", "What the well is for."),
             Column("role", "text", "Its part in the network, for example upstream."),
             Column("ground_elevation", "length", "Elevation of the ground at the well, positive upward."),
-            Column("ground_accuracy", "length", "Accuracy of the ground's elevation.", lowest=0.0),
+            Column("ground_accuracy", "length", "Accuracy of the ground's elevation, 95 % half-width.", lowest=0.0),
             Column("total_depth", "length", "Depth as built, below ground.", positive=True),
             Column("drilled_on", "date", "Day of drilling.", past=True),
             Column("decommissioned_on", "date", "Day from which it is no longer a well."),
-            Column("replaced_by", "code", "Well that replaced it."),
+            Column("replaced_by", "code", "Code of the well that replaced it."),
             Column("access_notes", "text", "How to get to the well."),
-            Column("hazards", "text", "What to beware of at the well."),
+            Column(
+                "hazards",
+                "text",
+                "What to beware of. “Contaminated” or “floating product” in it puts the well late in the walk.",
+            ),
             _NOTES,
         ),
         identity="well",
@@ -212,7 +230,7 @@ TABLES: Final[tuple[Table, ...]] = (
                 ),
             ),
             Column("serial", "code", "Serial number."),
-            Column("length_unit", "code", "Unit of its lengths whose heading names none."),
+            Column("length_unit", "code", "Unit of its lengths and tape checks whose heading names none."),
             Column(
                 "length_below_sensing_point",
                 "length",
@@ -220,7 +238,7 @@ TABLES: Final[tuple[Table, ...]] = (
                 lowest=0.0,
             ),
             Column("resolution", "length", "Smallest difference that it shows.", lowest=0.0),
-            Column("accuracy", "length", "Accuracy of its readings.", lowest=0.0),
+            Column("accuracy", "length", "Accuracy of its readings, 95 % half-width.", lowest=0.0),
             Column("range", "length", "Largest depth or head that it measures.", lowest=0.0),
             _NOTES,
         ),
@@ -315,7 +333,12 @@ TABLES: Final[tuple[Table, ...]] = (
                 positive=True,
                 reading=("sounded_depth", 1),
             ),
-            Column("instrument", "code", "What was read.", of="instrument"),
+            Column(
+                "instrument",
+                "code",
+                "Tape or probe that was read; its checks correct the reading.",
+                of="instrument",
+            ),
             Column("method", "text", "How it was read."),
             Column("observer", "text", "Who read."),
             Column("access", "code", "Which opening of the well.", key=True, default="main"),

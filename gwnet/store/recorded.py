@@ -25,11 +25,6 @@ def record_of(table: Table) -> RecordTable:
     ----------
     table : gwnet.store.columns.Table
         The table.
-
-    Returns
-    -------
-    sqlalchemy.Table
-        Its recorded table.
     """
     return METADATA.tables[table.record]
 
@@ -59,11 +54,6 @@ def live_key(record: str) -> tuple[str, ...]:
     ----------
     record : str
         A recorded table with a unique index over its live rows.
-
-    Returns
-    -------
-    tuple of str
-        Columns of that index.
     """
     index = next(index for index in METADATA.tables[record].indexes if index.name == f"uq_{record}_live")
     return tuple(column.name for column in index.columns)

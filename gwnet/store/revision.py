@@ -27,11 +27,6 @@ HEAD: Final[str] = REVISIONS[-1]
 def current(store: Store) -> str | None:
     """Return the revision of a database.
 
-    Parameters
-    ----------
-    store : gwnet.store.session.Store
-        Open database.
-
     Returns
     -------
     str or None
@@ -55,11 +50,6 @@ def current(store: Store) -> str | None:
 
 def guard(store: Store) -> None:
     """Refuse a database whose schema is not the one that this version works with.
-
-    Parameters
-    ----------
-    store : gwnet.store.session.Store
-        Open database.
 
     Raises
     ------
@@ -135,18 +125,7 @@ def _set_wal(store: Store) -> None:
 
 
 def config(connection: Connection | None = None) -> Config:
-    """Return Alembic's configuration for the project's revisions.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection, optional
-        Connection that the revisions run on.
-
-    Returns
-    -------
-    alembic.config.Config
-        Configuration that needs no file.
-    """
+    """Return Alembic's configuration for the project's revisions."""
     from alembic.config import Config
 
     settings = Config()

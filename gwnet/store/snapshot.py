@@ -205,11 +205,6 @@ class Snapshot:
         ----------
         selection : gwnet.records.Selection, optional
             Which events; all of the site unless given. Dates do not restrict here, aware instants do.
-
-        Returns
-        -------
-        pandas.DataFrame
-            One row an event.
         """
         return self.once(
             ("level records", selection),
@@ -225,13 +220,6 @@ class Snapshot:
         self, *, wells: Sequence[str] | None = None, aquifer: str | None = None, round_code: str | None = None
     ) -> None:
         """Refuse codes that are not on record.
-
-        Parameters
-        ----------
-        wells : sequence of str, optional
-            Codes of wells.
-        aquifer, round_code : str, optional
-            Codes.
 
         Raises
         ------

@@ -89,7 +89,9 @@ class Loggers:
                 },
                 1,
             )
-            save_samples.append(connection, self.series[key], download, ms, np.asarray(value, dtype=np.float64))
+            appending = save_samples.Appending(connection, self.series[key], download)
+            appending.add(ms, np.asarray(value, dtype=np.float64))
+            appending.finish()
         return download
 
     def correct(self, code, quantity, kind, start=None, end=None, *, now=RECORDED_ON, **parameters):

@@ -281,7 +281,7 @@ class TestChange:
 
 
 class TestPair:
-    def test_a_reversal_is_told_and_nothing_averaged(self, pair):
+    def test_a_reversal_is_stated_and_nothing_averaged(self, pair):
         result = pair.result
         assert [one.date.isoformat() for one in result.maps] == [SPRING, AUTUMN]
         assert result.turn.verdict == "reversal"

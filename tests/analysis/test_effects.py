@@ -106,7 +106,7 @@ def test_a_later_tape_check_moves_the_levels_read_with_that_tape(corrected):
     assert table[["cause", "reason"]].to_numpy().tolist() == [["tape check", "found in the drawer (Ben, 2026-04-07)"]]
 
 
-def test_a_corrected_reading_and_a_survey_are_told_apart(corrected):
+def test_a_corrected_reading_and_a_survey_are_kept_apart(corrected):
     corrected.survey(100.88, SECOND)
     corrected.correct(corrected.events[0], 3.1, THIRD)
     table = corrected.net.levels.effects(["MW-1"], since=FIRST)

@@ -54,7 +54,7 @@ def told(store_url):
     made.close()
 
 
-def test_what_was_recorded_first_is_told_with_its_values(told):
+def test_what_was_recorded_first_is_stated_with_its_values(told):
     rows = told.rows()
     assert any(
         row.startswith("Ana | measuring point | recorded | main, 2018-01-01 01:00+01:00 |  | elevation: 101.000 m; ")
@@ -83,7 +83,7 @@ def test_a_correction_tells_old_and_new_and_a_withdrawal_its_reason(told):
     assert told.rows(known_on=RECORDED_ON) == told.rows()[:-3]
 
 
-def test_reviews_findings_and_decisions_are_told_in_order(told):
+def test_reviews_findings_and_decisions_are_stated_in_order(told):
     finding = told.record.add(
         "verdict",
         level_event_id=told.events[0],
@@ -110,7 +110,7 @@ def test_reviews_findings_and_decisions_are_told_in_order(told):
     ]
 
 
-def test_many_levels_of_one_load_are_told_as_one_unless_each_is_asked_for(told):
+def test_many_levels_of_one_load_are_stated_as_one_unless_each_is_asked_for(told):
     for month in range(1, 7):
         told.record.event("MW-1", f"2025-{month:02d}-12T09:40", [(WATER, 3.0)])
     levels = [row for row in told.rows() if "| level |" in row]
@@ -125,7 +125,7 @@ def test_many_levels_of_one_load_are_told_as_one_unless_each_is_asked_for(told):
     )
 
 
-def test_tapes_that_were_used_at_the_well_are_told_and_others_are_not(told):
+def test_tapes_that_were_used_at_the_well_are_stated_and_others_are_not(told):
     for code in ("T1", "T2"):
         told.record.tape(code)
         told.record.check(code, "2024-03-01", 3.0, 3.004)

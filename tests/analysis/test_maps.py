@@ -54,7 +54,7 @@ def test_what_a_map_holds(plain):
     assert "licensed professional" in plain.cautions[-1]
 
 
-def test_method_and_parameters_are_told(plain):
+def test_method_and_parameters_are_stated(plain):
     assert plain.method_text.startswith("Universal kriging with a linear drift and ")
     assert "fitted to 14 levels" in plain.method_text
     names = [name for name, _ in plain.parameters]

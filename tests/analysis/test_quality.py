@@ -169,7 +169,7 @@ def test_a_site_sets_limits_of_its_own(made):
         assert (visits.BELOW_BOTTOM in rules_of(record)) == told
 
 
-def test_a_limit_that_does_not_exist_is_told_with_the_nearest(made):
+def test_a_limit_that_does_not_exist_is_stated_with_the_nearest(made):
     record = made(check_limits=json.dumps({"jump_spread": 4.0}))
     row = found_in(record).iloc[0]
     assert (row["rule"], row["severity"]) == ("unknown limit", "serious")
@@ -243,7 +243,7 @@ def test_a_measuring_point_typed_a_foot_too_high_makes_a_step(made):
     assert told["measured_at"].iloc[0].startswith("2023-02-15")
 
 
-def test_a_survey_that_does_not_fit_the_ground_is_told(made):
+def test_a_survey_that_does_not_fit_the_ground_is_stated(made):
     record = made()
     record.well("A", point=(100.3, 0.5), ground_elevation_m=99.5, ground_accuracy_m=0.02)
     record.well("B", point=(100.0, 0.5), ground_elevation_m=99.5, ground_accuracy_m=0.02)
@@ -278,7 +278,7 @@ def test_a_planned_well_without_a_reading_is_missing(made):
     assert np.isnan(found["event_id"].iloc[0])
 
 
-def test_a_level_outside_its_rounds_dates_is_told(made):
+def test_a_level_outside_its_rounds_dates_is_stated(made):
     record = made()
     record.well("A", point=(100.0, 0.5))
     number = record.add("gauging_round", site_id=record.site_id, code="R1")

@@ -53,7 +53,7 @@ def test_levels_are_counted_by_kind_and_gauges_never_as_wells():
     control = pd.DataFrame(
         {
             "kind": ["well", "well", "well", "stage", "river", "well"],
-            "source": ["hand", "hand", "logger", "stage", "", "hand"],
+            "source": ["manual", "manual", "logger", "stage", "", "manual"],
             "used": [True, True, True, True, True, False],
         }
     )

@@ -139,7 +139,7 @@ def test_amplitude_timing_and_records():
     assert row["lowest"] == "2001-10-15"
 
 
-def test_what_cannot_be_told_is_said():
+def test_what_is_not_known_is_said():
     flat = [("A", f"{2000 + k // 12}-{k % 12 + 1:02d}-15", 40.0 + 0.1 * ((7 * k * k) % 11)) for k in range(120)]
     found = summary(record(*flat, ("B", "2001-01-05", 40.0), ("C", "2001-01-05", 40.0, {"unusable_reason": "frozen"})))
     assert found.loc["A", "highest_in_year"] == ""

@@ -44,6 +44,11 @@ def network(demo_record):
 
 QUESTIONS = {
     "levels": lambda net: net.levels(),
+    "levels --loggers daily": lambda net: net.levels(loggers="daily"),
+    "trend --well": lambda net: net.trends(wells=["W-04"]),
+    "map": lambda net: net.map("upper", "2026-02-17"),
+    "map --change-from": lambda net: net.map.change("upper", "2026-02-17", since="2025-02-17"),
+    "hydrograph": lambda net: net.hydrograph(["W-04"]),
     "check": lambda net: net.checks(),
     "check --round": lambda net: net.checks(round="2024-Q1"),
     "review": lambda net: net.review.queue(),

@@ -324,7 +324,7 @@ def test_a_logger_stands_in_where_nothing_was_read_and_never_for_a_reading():
         ("B", "2026-03-17T09:30", np.nan, {"status": "no access", "unusable_reason": "no access"}),
     )
     control = chosen(read, loggers=logger_levels(*AT_TEN[:3])).set_index("well")
-    assert control["source"].to_dict() == {"A": "hand", "B": "logger", "C": "logger", "D": ""}
+    assert control["source"].to_dict() == {"A": "manual", "B": "logger", "C": "logger", "D": ""}
     assert control["water_elevation_m"].to_dict() == pytest.approx(
         {"A": 40.0, "B": 48.0, "C": 49.0, "D": np.nan}, nan_ok=True
     )

@@ -75,7 +75,7 @@ def test_the_note_speaks_of_dates_only_where_there_are_some():
     assert "the dates may be chance" in date(falling(slope=-0.01, noise=0.4), limit(38.0))["note"]
 
 
-def test_dates_beyond_the_length_of_the_record_are_told():
+def test_dates_beyond_the_length_of_the_record_are_stated():
     near, far, farthest = (date(falling(), limit(elevation)) for elevation in (37.0, 34.0, -40.0))
     assert "farther off" not in near["note"]
     assert "farther off than the record is long (10.0 years)" in far["note"]
@@ -91,7 +91,7 @@ def test_a_trend_that_is_not_significant_has_open_dates_and_says_so():
     assert row["earliest"] != ""
 
 
-def test_the_newest_level_beyond_a_threshold_is_told():
+def test_the_newest_level_beyond_a_threshold_is_stated():
     levels = [40 - 0.1 * k for k in range(10)]
     row = date(record(*yearly("A", [*levels, 37.0])), limit(38.5))
     assert "newest level is beyond the threshold" in row["note"]

@@ -141,7 +141,7 @@ def test_a_bound_that_levels_stand_below_of_is_ordered_with_none():
     assert test_of(record(*rows), method="kendall").loc["A", "s"] == -4
 
 
-def test_the_median_of_a_season_with_a_bound_is_a_number_where_it_can_be_told():
+def test_the_median_of_a_season_with_a_bound_is_a_number_where_it_is_known():
     number = [("A", "2001-06-01", 40.0), ("A", "2001-06-02", 41.0), dry("A", "2001-06-03", 39.0)]
     bound = [("A", "2002-06-01", 40.0), dry("A", "2002-06-03", 39.0)]
     rest = yearly("A", [40.5, 40.6, 40.7], first=2003)
@@ -229,14 +229,14 @@ def test_years_on_both_sides_of_a_gap_are_needed():
     assert "1 year before and 3 after it, 2 of each needed" in found["note"]
 
 
-def test_levels_after_a_gap_are_told_to_be_higher_or_lower():
+def test_levels_after_a_gap_are_stated_to_be_higher_or_lower():
     value = [40.0, 40.1, 39.9, 40.0, *[None] * 7, 37.0, 37.1, 36.9, 37.0]
     found = test_of(record(*yearly("A", value)), method="kendall").loc["A"]
     assert found["direction"] == "lower after"
     assert found["s"] == -16
 
 
-def test_a_gap_of_over_a_third_is_told():
+def test_a_gap_of_over_a_third_is_stated():
     gap = test_of(record(*yearly("A", [1, 2, 3, None, None, None, None, 4, 5, 6])), method="kendall").loc["A"]
     assert "no level from 2003-06-15 to 2008-06-15" in gap["note"]
     # all nine pairs of one before and one after rise
@@ -248,13 +248,13 @@ def test_a_gap_of_over_a_third_is_told():
         assert "no level from" not in found["note"]
 
 
-def test_seasons_that_go_opposite_ways_are_told():
+def test_seasons_that_go_opposite_ways_are_stated():
     rising = np.arange(9)
     value = np.column_stack([rising, rising, -rising, -rising]).ravel() * 0.1 + 40
     assert "seasons differ" in test_of(record(*quarterly("A", value))).loc["A", "note"]
 
 
-def test_years_of_different_seasons_are_told():
+def test_years_of_different_seasons_are_stated():
     value = np.arange(20) * 0.1
     assert "different seasons" not in test_of(record(*quarterly("A", value)), method="kendall").loc["A", "note"]
     assert "different seasons" in test_of(record(*quarterly("A", value[:-1])), method="kendall").loc["A", "note"]
@@ -301,7 +301,7 @@ def test_the_planted_declines_are_found_against_the_other_wells(demo):
     assert found.loc["W-03", "n_bounds"] == 6
 
 
-def test_no_planted_decline_is_told_as_a_rise(demo):
+def test_no_planted_decline_is_stated_as_a_rise(demo):
     for method in ("seasonal", "kendall"):
         found = demo.trends([truth["well"] for truth in TRUTHS["trend"]], method=method)
         assert "rising" not in set(found["direction"])

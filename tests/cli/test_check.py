@@ -9,7 +9,8 @@ import pytest
 
 from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, WRONG_USAGE
 from gwnet.network import Network, init
-from gwnet.store.fetch import levels as fetch_levels
+
+from ..helpers import fetch_verdicts
 
 FIRST = dt.datetime(2026, 3, 20, 8, 0, tzinfo=dt.UTC)
 LATER = dt.datetime(2026, 3, 27, 8, 0, tzinfo=dt.UTC)
@@ -46,7 +47,7 @@ def database(tmp_path, gwnet_here):
 
 def verdicts(path="gwnet.sqlite"):
     with Network(path) as net, net.store.reading() as connection:
-        return fetch_levels.verdicts(connection)
+        return fetch_verdicts(connection)
 
 
 def test_findings_are_printed_and_recorded(database):

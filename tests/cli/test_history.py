@@ -74,11 +74,11 @@ def test_effects_tell_what_the_last_edit_moved(surveyed):
         (("history",), WRONG_USAGE),
     ],
 )
-def test_what_cannot_be_told_is_refused(surveyed, arguments, code):
+def test_what_is_not_known_is_refused(surveyed, arguments, code):
     assert surveyed(*arguments).code == code
 
 
-def test_a_history_is_told_under_who_when_and_why(surveyed):
+def test_a_history_is_stated_under_who_when_and_why(surveyed):
     surveyed("load", "measuring_points.csv", *TOLD)
     surveyed("review", "approve", "--event", 1, "--by", "Vera")
     lines = surveyed("history", "MW-1").out.splitlines()

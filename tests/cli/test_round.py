@@ -130,7 +130,7 @@ def test_a_round_that_is_not_there_says_how_to_plan_it(run):
     assert "gwnet round plan" in ran.err
 
 
-def test_each_part_has_its_help_and_wrong_usage_is_told(run):
+def test_each_part_has_its_help_and_wrong_usage_is_stated(run):
     assert list(group.get_command(None, "round").commands) == ["due", "plan", "sheet"]
     for part in ("due", "plan", "sheet"):
         shown = run("round", part, "--help")

@@ -227,7 +227,7 @@ def test_nothing_is_noticed_where_nothing_is_wrong(found):
     assert len(found) <= 16
 
 
-def test_the_drift_is_told_in_the_status(network):
+def test_the_drift_is_stated_in_the_status(network):
     truth = FAULTS["drift"]
     with network.store.reading() as connection:
         table = summarize_status(Snapshot(connection, BEFORE)).set_index("instrument")
@@ -289,7 +289,7 @@ def test_loggers_stand_in_on_the_map_of_the_last_round(network):
             truth["water_elevation_m"], abs=truth["tolerance_m"]
         )
     assert sum("by the logger" in text or "level of the logger" in text for text in drawn.cautions) == 1
-    kept = control[control["source"].isin(["hand", ""])]
+    kept = control[control["source"].isin(["manual", ""])]
     bare = TRUTHS["last_round"]["control"][0]
     assert sorted(kept.index[kept["used"] & (kept["kind"] == "well")]) == sorted(bare["used"])
 

@@ -142,7 +142,7 @@ def test_the_findings_of_the_reduction_are_those_planted(found):
     assert {rule: int(counts.get(rule, 0)) for rule in told} == told
 
 
-def test_silting_is_told_with_each_further_half_metre(found):
+def test_silting_is_stated_with_each_further_half_metre(found):
     told = found[(found["rule"] == "silting") & (found["well"] == TRUTHS["silting"]["well"])]
     assert len(told) == int(
         (TRUTHS["silting"]["total_depth_m"] - TRUTHS["silting"]["sounding"][-1]["sounded_depth_m"]) / 0.5

@@ -75,7 +75,7 @@ def test_control_read_back(package, drawn):
     assert read.loc["MW-99", "reason"] == "no measurement on the date"
     assert read.loc["MW-99", "geometry"] is None or read.loc["MW-99", "geometry"].is_empty
     used = drawn.used.set_index("well")
-    assert set(read.loc[used.index, "source"]) == {"hand"}
+    assert set(read.loc[used.index, "source"]) == {"manual"}
     for well in used.index:
         assert read.loc[well, "water_elevation_m"] == used.loc[well, "water_elevation_m"]
         assert read.loc[well, "used"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import combinations
+
 from matplotlib.text import Text
 
 from gwnet.figures.base.page import Box
@@ -28,6 +30,15 @@ def _measured(figure):
         box = Box(extent.x0 * scale, extent.y0 * scale, extent.width * scale, extent.height * scale)
         found.append((text, box))
     return found
+
+
+def overlapping(boxes):
+    """Return the pairs of boxes that overlap, by their places."""
+    return [
+        (first, second)
+        for (first, a), (second, b) in combinations(enumerate(boxes), 2)
+        if min(a.right, b.right) - max(a.left, b.left) > 1e-9 and min(a.top, b.top) - max(a.bottom, b.bottom) > 1e-9
+    ]
 
 
 def words_of(figure):

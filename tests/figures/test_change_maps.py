@@ -34,9 +34,13 @@ def drawn(**changes):
 def change():
     control = drawn().control
     wells = control[["well", "kind", "easting", "northing", "used", "reason"]].assign(
-        change_m=np.linspace(-0.4, 0.4, 9), uncertainty_m=0.02, told=True, measured_before="a", measured_after="b"
+        change_m=np.linspace(-0.4, 0.4, 9),
+        uncertainty_m=0.02,
+        is_significant=True,
+        measured_before="a",
+        measured_after="b",
     )
-    wells.loc[4, "told"] = False
+    wells.loc[4, "is_significant"] = False
     wells.loc[8, ["used", "reason"]] = [False, "pumping"]
     return SimpleNamespace(
         wells=wells, surface_map=drawn(), aquifer="A1", date=dt.date(2026, 2, 11), since=dt.date(2025, 11, 12)

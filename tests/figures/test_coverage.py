@@ -118,7 +118,7 @@ def test_a_gap_of_one_hour_in_ten_years_is_a_pixel_that_is_not_blue():
     assert bright[1] >= 1
 
 
-def test_what_is_left_out_is_told_without_colour():
+def test_what_is_left_out_is_stated_without_colour():
     figure = draw_coverage(coverage_plot_data(HUNG, RUNS, READ, site=SITE))
     assert [patch.hatching for patch in figure.axes[0].patches] == ["strokes"]
 

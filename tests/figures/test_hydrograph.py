@@ -134,7 +134,7 @@ def test_the_key_names_what_is_drawn_and_nothing_else():
     )
 
 
-def test_bounds_carry_their_sign_and_readings_off_the_axis_are_told():
+def test_bounds_carry_their_sign_and_readings_off_the_axis_are_stated():
     words = words_of(draw_hydrograph(rich()))
     assert "≤" in words
     assert "≥" in words

@@ -98,7 +98,7 @@ def test_logged_values_between_two_manual_readings_take_the_place_of_the_line():
     assert data.logger.days.size == len(times)
 
 
-def test_depths_refer_to_the_newest_main_point_and_every_change_is_told():
+def test_depths_refer_to_the_newest_main_point_and_every_change_is_stated():
     dates, elevations = frames.quarterly(40)
     rows = frames.points(
         "GW-01",
@@ -163,7 +163,7 @@ def test_a_few_millimetres_never_look_like_a_flood():
     assert data.low_m < 47.0 < data.high_m
 
 
-def test_a_rejected_reading_far_off_does_not_stretch_the_axis_but_is_told():
+def test_a_rejected_reading_far_off_does_not_stretch_the_axis_but_is_stated():
     dates, elevations = frames.quarterly(8)
     elevations = elevations.copy()
     elevations[3], elevations[5] = 12.0, 99.0

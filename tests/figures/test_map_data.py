@@ -45,7 +45,7 @@ def test_excluded_wells_keep_their_reason_and_say_what_kind_of_number_they_have(
     assert text_of(data, "Left out") == ["GW-02: pumping", "GW-03: no reason given"]
 
 
-def test_wells_with_the_same_reason_are_listed_together_and_undrawn_ones_are_told():
+def test_wells_with_the_same_reason_are_listed_together_and_undrawn_ones_are_stated():
     control = three(used=[True, False, False], reason=["", "no measurement", "no measurement"])
     assert text_of(data_of(control), "Left out") == ["GW-02, GW-03: no measurement"]
     control.loc[2, "easting"] = np.nan
@@ -81,7 +81,7 @@ def test_the_caption_tells_day_hours_counts_datum_interval_method_and_moment():
 
 
 def test_levels_of_loggers_have_a_kind_of_their_own_and_are_counted():
-    data = data_of(three(source=["hand", "logger", "logger"], used=[True, True, False], reason=["", "", "on hold"]))
+    data = data_of(three(source=["manual", "logger", "logger"], used=[True, True, False], reason=["", "", "on hold"]))
     assert [point.kind for point in data.points] == ["well", "logger", "well"]
     assert "2 wells (1 by the logger: GW-02) used, 1 left out." in " ".join(text_of(data, "Levels"))
     marks = [tuple(look(point)[name] for name in ("marker", "markerfacecolor")) for point in data.points]

@@ -8,9 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gwnet.figures.base.page import Box
-from gwnet.figures.base.placement import Anchor, overlapping, place_labels, spread
+from gwnet.figures.base.placement import Anchor, place_labels, spread
 
 from .frames import scattered
+from .measure import overlapping
 
 
 def symbols(anchors):

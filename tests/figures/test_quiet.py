@@ -37,7 +37,7 @@ def test_many_unmeasured_wells_are_quiet(unmeasured, quiet):
     assert not any(point.quiet and point.used for point in data.points)
 
 
-def test_quiet_wells_are_told_in_the_text_but_not_labelled():
+def test_quiet_wells_are_stated_in_the_text_but_not_labelled():
     data = frames.map_data(control=control(40), aquifer="upper", date=dt.date(2026, 2, 17))
     figure = draw_surface_map(data)
     texts = [text.get_text() for text in figure.findobj() if hasattr(text, "get_text")]

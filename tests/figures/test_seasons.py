@@ -65,7 +65,7 @@ def test_the_newest_year_and_the_one_before_are_drawn_by_their_days():
     assert data_of(level=levels(days=["2025-08-20"])).year_before is None
 
 
-def test_the_newest_level_is_told_with_its_percentile():
+def test_the_newest_level_is_stated_with_its_percentile():
     assert data_of().newest_text == "2025-08-20: 47.250 m, percentile 30 of 12 years in Aug"
     assert data_of(unit="ft").newest_text.startswith("2025-08-20: 155.02 ft, percentile 30")
     none = data_of(summary={"percentile": math.nan, "percentile_years": 1})

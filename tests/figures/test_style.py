@@ -93,7 +93,7 @@ def test_another_ending_is_refused_and_the_allowed_ones_are_named(tmp_path, name
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_folder_that_is_not_there_is_told(tmp_path):
+def test_a_folder_that_is_not_there_is_stated(tmp_path):
     with pytest.raises(OutputError, match="cannot be written"):
         save(draw_hydrograph(rich()), tmp_path / "nowhere" / "level.pdf")
 

@@ -10,7 +10,6 @@ import shapely
 import shapely.affinity
 
 from gwnet.figures.base.page import Box, Page
-from gwnet.figures.base.placement import overlapping
 from gwnet.figures.base.style import new_figure
 from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.frame import lay_out, scale_bar_length
@@ -21,7 +20,7 @@ from gwnet.figures.maps.surface_map import draw_surface_map, place_map_labels
 
 from . import frames
 from .frames import KNOWN_ON, SITE
-from .measure import beyond_page, collisions, texts_of, words_of
+from .measure import beyond_page, collisions, overlapping, texts_of, words_of
 
 
 def ring(radius, middle, level, *, depression=True, inferred=False):
@@ -61,7 +60,7 @@ def plot_data(count=34, seed=3, extent=2000.0, unit="m", **options):
         interval_m=0.5,
         method_text="Linear interpolation on triangles.",
         cross_validation_m=0.04,
-        gradient_text="cannot be told",
+        gradient_text="is not significant",
         findings=[SimpleNamespace(well="GW-07", text="GW-07 stands 0.9 m above what its neighbours suggest.")],
         cautions=["Interpolated from levels at wells."],
         site=SITE,
@@ -126,7 +125,7 @@ def test_every_fact_that_a_map_must_carry_is_on_it():
         "EPSG:25833",
         "Linear interpolation on triangles.",
         "root mean square error 0.04 m",
-        "Gradient cannot be told.",
+        "Gradient is not significant.",
         "GW-02: pumping",
         "GW-03: dry",
         "GW-07 stands 0.9 m above",

@@ -245,7 +245,7 @@ def test_ranked_slopes_on_pages(count, pages):
         assert beyond_page(figure) == []
 
 
-def test_a_limit_far_off_is_cut_and_told():
+def test_a_limit_far_off_is_cut_and_stated():
     slopes = table(20)
     slopes.loc[4, "slope_upper_m_per_year"] = 9.0
     data = ranked_plot_data(slopes, site=SITE)

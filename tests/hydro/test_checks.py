@@ -156,7 +156,7 @@ def test_a_level_usual_in_winter_is_unusual_in_summer():
     assert np.flatnonzero(found.outside).tolist() == [11]
 
 
-def test_a_spell_outside_the_season_is_told_with_its_first_level():
+def test_a_spell_outside_the_season_is_stated_with_its_first_level():
     level = RANDOM.normal(10.0, 0.05, 40)
     level[20:24] = 8.0
     found = season_band(np.zeros(40, int), np.zeros(40, int), level, np.ones(40, bool))

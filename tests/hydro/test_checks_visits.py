@@ -12,7 +12,7 @@ def test_hours_since_pumping_count_within_the_well():
     assert np.isnan(found[[0, 3]]).all()
 
 
-def test_each_further_step_of_silting_is_told_once():
+def test_each_further_step_of_silting_is_stated_once():
     loss = [np.nan, 0.2, 0.6, 0.4, 0.9, 1.1, 1.0, 1.6]
     assert np.flatnonzero(visits.further_loss([1] * 8, loss, 0.5)).tolist() == [2, 5, 7]
 
@@ -64,7 +64,7 @@ def test_repetition_by_chance_is_no_wonder():
     assert told <= 8
 
 
-def test_a_copied_round_is_told():
+def test_a_copied_round_is_stated():
     group, well, same = repeated(40, 25, 0.002, 4)
     same[group == 17] = np.arange(25) < 4
     found = visits.repeated_readings(group, 40, well, same)

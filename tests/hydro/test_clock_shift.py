@@ -25,7 +25,7 @@ def water(count, seed=2):
 
 
 @pytest.mark.parametrize("hours", [-25, -8, -1, 0, 1, 2, 5.5, 11, 24])
-def test_a_wrong_zone_is_told(hours):
+def test_a_wrong_zone_is_stated(hours):
     when, air = weather(3000)
     clock = when - np.timedelta64(int(hours * 3600), "s")
     found = find_clock_shift(clock, air + water(3000), when, air)

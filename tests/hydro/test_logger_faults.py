@@ -99,7 +99,7 @@ def test_a_change_over_a_gap_is_no_step():
     assert find_steps(times(1000), level, longest_gap_s=86_400).place.tolist() == [600]
 
 
-def test_two_steps_between_the_same_manual_readings_are_told_apart():
+def test_two_steps_between_the_same_manual_readings_are_kept_apart():
     steps = ["2024-05-10", "2024-05-20"]
     moved, by = confirm_steps(steps, [0.20, -0.05], ["2024-05-01", "2024-06-01"], [10.0, 9.85], tolerance_m=0.02)
     assert moved.tolist() == [1, 1]

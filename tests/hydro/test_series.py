@@ -174,7 +174,7 @@ def test_thinning_keeps_first_last_and_extremes_of_every_column(case):
         assert np.isnan(values[before:after]).any() == np.isnan(values[kept[(kept > before) & (kept < after)]]).any()
 
 
-def test_days_are_told_in_full_and_thin_ones_have_no_mean():
+def test_days_are_stated_in_full_and_thin_ones_have_no_mean():
     day = np.array(["2024-05-03", "2024-05-01", "2024-05-01", "2024-05-01"], "M8[D]")
     found = daily_statistics(day, [9.0, 1.0, NAN, 4.0], least_count=2)
     assert found.day.astype(str).tolist() == ["2024-05-01", "2024-05-02", "2024-05-03"]

@@ -95,7 +95,7 @@ def test_half_width_of_the_mean_covers_as_often_as_it_says():
     assert 0.92 <= np.mean(held) <= 0.98
 
 
-def test_told_areas_shrink_with_uncertainty():
+def test_significant_areas_shrink_with_uncertainty():
     x, y = RANDOM.uniform(0, 1000, (2, 20))
     change = 0.3 - 0.0006 * x
     sharp = change_sums(kriging.fit(x, y, change, covariance=COVARIANCE))

@@ -8,7 +8,7 @@ from gwnet.hydro.reduction.water import normal_gravity, sensor_depth_to_water, w
 NAN = np.nan
 
 
-def test_density_is_told_only_where_the_formula_holds():
+def test_density_is_stated_only_where_the_formula_holds():
     found = water_density([[-0.001, 0.0], [40.0, 40.001]])
     assert np.isnan(found).tolist() == [[True, False], [False, True]]
     assert np.isnan(water_density(NAN))

@@ -29,7 +29,7 @@ def test_every_column_has_one_line_with_its_meaning(table):
         assert column.meaning.endswith(".")
 
 
-def test_ranges_defaults_and_former_headings_are_told():
+def test_ranges_defaults_and_former_headings_are_stated():
     text = describe_tables()
     assert (
         "| consecutive |  | whole number | How many levels in a row must pass it. From 1 to 1000. Default: 1. |" in text

@@ -11,7 +11,7 @@ from .test_workbook import workbook
 PLANNED = "site,well,round,date,time,status,depth_to_water,depth_to_water_2,instrument,observer,notes\n"
 
 
-def test_a_planned_row_that_is_not_filled_in_is_passed_over_and_told(loader):
+def test_a_planned_row_that_is_not_filled_in_is_passed_over_and_stated(loader):
     text = PLANNED + "S,MW-1,2024-Q1,2024-03-12,09:40,,3.474,3.475,T1,Ana,\nS,MW-2,2024-Q1,2024-03-12,,,,,T1,Ana,\n"
     [file] = loader.text(text).files
     assert (file.rows, file.added, file.rejected) == (2, 1, 0)

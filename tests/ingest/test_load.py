@@ -74,7 +74,7 @@ def test_original_bytes_are_kept(loader):
     assert row.sha256 == hashlib.sha256(content).hexdigest()
 
 
-def test_every_problem_of_a_file_is_told_at_once(loader):
+def test_every_problem_of_a_file_is_stated_at_once(loader):
     found = loader.rejected(
         EVENTS
         + "S,MW-9,2024-03-12,09:40,3.474,\n"
@@ -475,7 +475,7 @@ def test_files_and_folders_that_are_not_there(loader):
         loader.text("x", "letter.docx")
 
 
-def test_other_files_of_a_folder_are_told(loader):
+def test_other_files_of_a_folder_are_stated(loader):
     folder = loader.folder / "mixed"
     folder.mkdir()
     (folder / "readme.md").write_text("hello")
@@ -580,7 +580,7 @@ def test_rejections_name_only_known_problems(loader):
     assert {r.problem for r in source} <= set(PROBLEMS)
 
 
-def test_progress_is_told(loader):
+def test_progress_is_stated(loader):
     told = []
     loader.text(EVENTS + "S,MW-1,2024-03-12,09:40,3.4,\n", progress=lambda done, total: told.append((done, total)))
     assert told == [(1, 1)]
@@ -666,6 +666,6 @@ def test_a_site_with_rounds_is_not_withdrawn(empty):
     assert "round record" in found.message
 
 
-def test_a_decimal_comma_in_a_comma_separated_file_is_told(loader):
+def test_a_decimal_comma_in_a_comma_separated_file_is_stated(loader):
     result = loader.text('site,well,easting,northing,ground_elevation\nS,MW-9,1,2,"4,812"\n', "wells_c.csv")
     assert "decimal comma" in result.files[0].warnings[0]

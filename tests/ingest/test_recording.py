@@ -185,7 +185,7 @@ def test_readings_are_checked_against_their_wells(connection, codes):
     ]
 
 
-def test_events_are_told_apart_by_time_access_and_number(codes):
+def test_events_are_kept_apart_by_time_access_and_number(codes):
     events = convert_events(events_table("S,MW-1,2024-03-12,09:40,3.25,\nS,MW-1,2024-03-12,,3.3,\n"), codes)
     assert events.key(0) != events.key(1)
     assert events.key(0)[1:] == ("main", "2024-03-12T08:40:00.000000", True, "")

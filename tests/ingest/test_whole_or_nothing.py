@@ -183,7 +183,7 @@ except StoreError as error:
     assert not database.exists()
 
 
-def test_another_writer_is_waited_for_and_then_told(loader, tmp_path, monkeypatch):
+def test_another_writer_is_waited_for_and_then_stated(loader, tmp_path, monkeypatch):
     other = sqlite3.connect(tmp_path / "record.sqlite", isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     monkeypatch.setattr("gwnet.store.session._BUSY_TIMEOUT_S", 0.2)

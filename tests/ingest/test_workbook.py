@@ -64,12 +64,12 @@ def test_a_formula_is_not_a_reading(loader):
     assert "Cell E2" in found.message
 
 
-def test_an_error_value_is_told(loader):
+def test_an_error_value_is_stated(loader):
     rows = [HEADING, ["S", "MW-1", dt.date(2024, 3, 12), None, "#DIV/0!", None]]
     assert "error-cell" in {r.problem for r in loader.rejected(workbook(level_events=rows), "round.xlsx")}
 
 
-def test_a_cell_beyond_the_headings_is_told(loader):
+def test_a_cell_beyond_the_headings_is_stated(loader):
     rows = [HEADING, ["S", "MW-1", dt.date(2024, 3, 12), None, 3.4, None, "what is this"]]
     assert {r.problem for r in loader.rejected(workbook(level_events=rows), "round.xlsx")} == {"row-too-long"}
 

@@ -140,7 +140,7 @@ def test_a_well_that_was_dry_shows_it_and_one_without_record_says_so(network):
     assert (sheet.earlier["well"] == "NEW").sum() == 0
 
 
-def test_product_and_contamination_are_told(network):
+def test_product_and_contamination_are_stated(network):
     care = sheet_of(network).wells.set_index("well")["contamination"]
     assert care["A4"].startswith("Floating product on record")
     assert care["A3"].startswith("Contamination on record")

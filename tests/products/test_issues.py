@@ -114,7 +114,7 @@ def test_the_next_report_lists_what_changed_since_and_the_one_after_does_not(net
     text = text_of(second)
     assert f"{old:.3f} {old - 0.040:.3f}" in text
     assert "Booked 40 mm too high" in text
-    assert net.report.issues()["told_changes"].tolist() == [0, len(differences)]
+    assert net.report.issues()["changes_stated"].tolist() == [0, len(differences)]
 
     third, *_ = net.report(levels_report, "2026-Q1", tmp_path / "three")
     assert "No printed value has changed" in text_of(third)

@@ -28,7 +28,7 @@ def layers(demo_store, tmp_path):
 
 
 @pytest.mark.slow
-def test_a_map_on_own_layers_is_drawn_and_the_layers_are_told_by_digest(demo_store, layers, tmp_path):
+def test_a_map_on_own_layers_is_drawn_and_the_layers_are_stated_by_digest(demo_store, layers, tmp_path):
     plain, own = tmp_path / "plain.toml", tmp_path / "own.toml"
     plain.write_text(HEAD)
     own.write_text(HEAD + '[map]\nbase_layers = ["own.gpkg"]\n[storage]\nupper = 0.12\n')

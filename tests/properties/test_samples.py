@@ -17,6 +17,8 @@ from gwnet.store.save.downloads import add_download
 from gwnet.store.save.segments import segment_for
 from gwnet.store.session import open_store
 
+from ..helpers import owners_of
+
 pytestmark = pytest.mark.slow
 
 START = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
@@ -108,7 +110,7 @@ def on_record(store, instrument, known_on=None):
             assert one.sample_count == times.size
             assert not samples.keys() & set(times.tolist()), "no time stands in two segments"
             samples |= dict(zip(times.tolist(), values.tolist(), strict=True))
-            owners |= dict(zip(every[keep].tolist(), runs.owners(every)[keep].tolist(), strict=True))
+            owners |= dict(zip(every[keep].tolist(), owners_of(runs, every[keep]), strict=True))
             last = fetch_samples.latest(connection, [one.series_id], known_on)
             assert last["time_ms"].tolist() == times[-1:].tolist()
             assert last["value"].tolist() == values[-1:].tolist()

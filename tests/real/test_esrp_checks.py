@@ -40,7 +40,7 @@ def test_few_other_wells_stand_apart(apart):
     assert len(apart) <= 10
 
 
-def test_a_typed_elevation_is_told_once_for_the_well(found):
+def test_a_typed_elevation_is_stated_once_for_the_well(found):
     rows = found[(found["well"] == "USGS 42") & (found["rule"] == places.APART)]
     assert len(rows) == 1
     assert rows.iloc[0]["severity"] == "serious"

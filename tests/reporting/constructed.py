@@ -295,14 +295,14 @@ def map_facts(frame, wells_frame, aquifer, determined=True):
             "status": now["status"],
             "used": now["usable"],
             "reason": now["unusable_reason"],
-            "source": "hand",
+            "source": "manual",
             "event_id": now["event_id"],
             "time_known": now["time_known"],
             "cluster": "",
         }
     )
     gradient = GradientFacts(
-        0.00182, 0.00021, 84.0, 7.0, determined, int(control["used"].sum()), count_text(control.assign(source="hand"))
+        0.00182, 0.00021, 84.0, 7.0, determined, int(control["used"].sum()), count_text(control.assign(source="manual"))
     )
     return MapFacts(
         aquifer=aquifer,

@@ -11,7 +11,7 @@ def told(view, **columns):
     return period_findings(dataclasses.replace(view, data=dataclasses.replace(view.data, findings=found)))
 
 
-def test_a_decision_is_told_with_its_reason(view24):
+def test_a_decision_is_stated_with_its_reason(view24):
     plain = period_findings(view24)
     assert plain
     decided = told(view24, decision="dismissed", decided_by="V. Iewer", decision_reason="it rained")
@@ -22,10 +22,10 @@ def test_a_decision_is_told_with_its_reason(view24):
         assert f"{message} (dismissed by V. Iewer: it rained)" in [text for *_, text in decided]
 
 
-def test_an_open_finding_is_told_as_it_was_noticed(view24):
+def test_an_open_finding_is_stated_as_it_was_noticed(view24):
     assert told(view24, decision="open", decided_by="", decision_reason="") == period_findings(view24)
 
 
-def test_what_a_check_told_is_not_significant_again_by_its_rule(view24):
+def test_what_a_check_noticed_is_not_repeated_by_its_rule(view24):
     rules = {(row["well"], row["measured_at"], row["rule"]) for row in view24.data.findings.to_dict("records")}
     assert not rules & set(period_findings(view24))

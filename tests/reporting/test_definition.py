@@ -44,7 +44,7 @@ def test_reads_every_key(tmp_path):
     assert (got.discussion, got.cautions) == (("d",), ("c",))
 
 
-def test_unit_follows_the_site_unless_told(quarterly):
+def test_unit_follows_the_site_unless_given(quarterly):
     assert quarterly.unit("ftUS") == "ft"
     assert quarterly.unit("cm") == "m"
 
@@ -163,7 +163,7 @@ def test_layers_and_storage_and_trends_are_read(tmp_path):
         ("[trends]\nseasons = 5", "expected 4 or 12"),
     ],
 )
-def test_wrong_files_beside_the_definition_are_told(tmp_path, text, message):
+def test_wrong_files_beside_the_definition_are_stated(tmp_path, text, message):
     folder = tmp_path / "own"
     (folder / "texts").mkdir(parents=True)
     (folder / "texts" / "cautoins.md").write_text("- x\n")

@@ -37,7 +37,7 @@ def test_two_printed_numbers_are_compared_to_the_decimals_of_the_coarser(was, no
     assert found == ([("A", "Water elevation", was, now)] if changed else [])
 
 
-def test_a_row_that_went_and_a_row_that_came_are_told_once_each():
+def test_a_row_that_went_and_a_row_that_came_are_listed_once_each():
     before = [value("A", "A", column="Well", unit=""), value("A", "1.0"), value("B", "2.0")]
     now = [value("B", "2.0"), value("C", "C", column="Well", unit=""), value("C", "3.0"), value("C", "0.1", column="±")]
     found, _ = told(before, now)
@@ -65,7 +65,7 @@ def test_a_change_names_the_corrections_of_its_own_well():
     assert "no correction" in none.why
 
 
-def test_what_was_told_before_is_not_significant_again():
+def test_what_was_stated_before_is_not_repeated():
     printed = [value("A", "1.0"), value("B", "2.0"), value("C", "3.0")]
     earlier = [
         value("A", "") | {"was": "1.0", "now": "1.1"},

@@ -89,6 +89,7 @@ def test_year_before_takes_the_event_nearest_to_a_year_earlier(constructed, quar
     near = data.levels[(data.levels["well"] == "HW-001") & (data.levels["round"] == "2025-Q1")].iloc[0].copy()
     near["measured_at"], near["event_id"] = "2025-03-20T09:00+01:00", 990_001
     near["measured_at_utc"] = pd.Timestamp("2025-03-20 08:00", tz="UTC")
+    near["day"] = pd.Timestamp("2025-03-20")
     near["water_elevation_m"], near["round"] = 1.0, ""
     levels = pd.concat([data.levels, near.to_frame().T.astype(data.levels.dtypes.to_dict())], ignore_index=True)
     view = look(quarterly, dataclasses.replace(data, levels=levels), parse_period("2026-Q1"))

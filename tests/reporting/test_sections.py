@@ -236,7 +236,7 @@ def test_well_without_screen_ground_or_aquifer(constructed, quarterly):
     assert "-- Aquifer not on record" in text
 
 
-def test_two_accesses_of_one_well_are_is_significant(constructed, quarterly):
+def test_two_accesses_of_one_well_are_listed(constructed, quarterly):
     data = constructed.record(3)
     other = data.levels[(data.levels["well"] == "HW-001") & (data.levels["round"] == "2026-Q1")].copy()
     other["access"], other["event_id"] = "north", 990_002

@@ -1,10 +1,11 @@
 """Public functions are documented in the numpydoc form, held to by its own validator.
 
 The checks are those of ``[tool.numpydoc_validation]`` in pyproject.toml. Short forms are enough: a dataclass that
-lists its fields under Attributes; a class that takes the arguments of its base; a property or a method without arguments whose summary says what it returns; a
-method of one line that says "see `gwnet.x.y`", when that function exists and is documented itself; and "Parameters as
-`gwnet.x`" (or two places), when that package documents under Parameters every parameter that the function does not document itself (what
-it returns may then stand in the summary). A protocol is documented by the classes that fulfil it.
+lists its fields under Attributes; a class that takes the arguments of its base; a summary that begins with "Return" and
+says all there is to say beside the annotated type; a method of one line that says "see `gwnet.x.y`", when that function
+exists and is documented itself; and "Parameters as `gwnet.x`" (or two places), when that package documents under
+Parameters every parameter that the function does not document itself. A protocol is documented by the classes that
+fulfil it.
 """
 
 import dataclasses
@@ -82,9 +83,8 @@ def excused(value, text):
         return {"PR01"}
     if inspect.isclass(value) and "__init__" not in vars(value) and not dataclasses.is_dataclass(value):
         return {"PR01"}  # the base class documents what it is made from
-    is_property = isinstance(value, property)
-    takes_nothing = inspect.isfunction(value) and list(inspect.signature(value).parameters) == ["self"]
-    return {"RT01"} if (is_property or takes_nothing) and text.startswith("Return ") else set()
+    says_what = isinstance(value, property) or "return" in inspect.get_annotations(value)
+    return {"RT01"} if says_what and text.startswith("Return ") else set()
 
 
 def parameters_in(text):

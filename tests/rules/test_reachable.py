@@ -5,14 +5,6 @@ import pytest
 from ..helpers import ROOT, package_modules
 from .call_graph import Graph
 
-#: Public definitions that only tests use, each to be moved into the tests or deleted with its next change.
-TESTS_ONLY = {
-    "gwnet.figures.base.placement:overlapping",
-    "gwnet.store.fetch.levels:verdicts",
-    "gwnet.store.fetch.sample_runs:Runs.owners",
-    "gwnet.store.save.samples:append",
-}
-
 #: What is called from outside: the package's `open`, both modules that are run, and the network with its parts.
 ROOTS = ["gwnet", "gwnet.__main__", "gwnet.docs.__main__"]
 NETWORK = ["gwnet.network.core:Network.*", "gwnet.network.core:init", "gwnet.network.core:upgrade"]
@@ -98,4 +90,4 @@ def test_a_class_that_is_a_root_brings_its_methods_and_those_that_a_framework_ca
 
 
 def test_every_public_definition_is_reached(unreached):
-    assert sorted(unreached - TESTS_ONLY) == []
+    assert sorted(unreached) == []

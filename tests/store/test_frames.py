@@ -22,7 +22,7 @@ FETCH = {
         name: getattr(programme, name)
         for name in ("instruments", "tape_checks", "rounds", "thresholds", "stages", "context")
     },
-    **{name: getattr(levels, name) for name in ("level_records", "reviews", "verdicts")},
+    **{name: getattr(levels, name) for name in ("level_records", "reviews")},
     **{name: getattr(samples, name) for name in ("series", "latest", "downloads", "conflicts", "corrections")},
     "deployments": samples.deployments,
     "deployments_at": lambda connection: visits.deployments_at(connection, WINTER),

@@ -54,7 +54,7 @@ def test_downloads_and_corrections_concern_the_well_where_the_logger_was_install
     assert describe_row("correction", row, lambda moment: f"{moment:%Y-%m-%d}") == "amount m 0.1, from 2024-03-01"
 
 
-def test_reasons_of_what_can_move_levels_are_told_by_subject(connection):
+def test_reasons_of_what_can_move_levels_are_stated_by_subject(connection):
     reasons = recorded_reasons(connection, RECORDED)
     assert reasons[("well_record", 1)] == ["misread (Ben, 2024-04-02)"]
     assert reasons[("level_record", 2)] == ["misread (Ben, 2024-04-02)"]
@@ -83,7 +83,7 @@ def test_a_barometer_comes_first_where_wells_are_in_order(connection):
     assert deployments["well"].tolist() == ["", "MW-1", "MW-1"]
 
 
-def test_what_happened_to_a_well_is_told_in_order(connection):
+def test_what_happened_to_a_well_is_stated_in_order(connection):
     told = history.happenings(connection, 1)
     assert told["recorded_at_utc"].is_monotonic_increasing
     corrected = told[told["act"] == "corrected"]

@@ -20,6 +20,7 @@ from gwnet.store.save.downloads import Counts, add_download, complete_download
 from gwnet.store.save.segments import OtherSegment, convert_values, segment_for
 from gwnet.store.save.sources import PIECE, KeptSource
 
+from ..helpers import owners_of
 from .conftest import MONDAY, add
 
 PRESSURE = "water pressure"
@@ -76,12 +77,12 @@ class Loads:
     def samples(self, series=1, known_on=None, **span):
         """Return samples as a dict, read from packs, and the same from the rows themselves."""
         with self.store.reading() as connection:
+            assert read_samples.is_packed(connection, series, known_on)
             packed = read_samples.read_packs(connection, series, known_on=known_on, **span)
             times, values = fetch_samples.samples(connection, series, known_on=known_on, **span)
             runs = runs_of(connection, series, known_on)
             every, held = read_samples.read_rows(connection, series, **span)
         keep = runs.owned_on_record(every)
-        assert packed is not None
         for one, other in ((times, every[keep]), (values, held[keep]), (packed[0], times), (packed[1], values)):
             np.testing.assert_array_equal(one, other)
         assert times.dtype == np.int64
@@ -166,8 +167,8 @@ def test_every_sample_leads_to_its_download(store, loads):
     third, _, _ = loads.add(days(2), [7, 30, 45], [3, 3, 3])
     with store.reading() as connection:
         times, _ = fetch_samples.samples(connection, series)
-        owners = runs_of(connection, series).owners(times)
-    assert dict(zip(times.tolist(), owners.tolist(), strict=True)) == {
+        owners = owners_of(runs_of(connection, series), times)
+    assert dict(zip(times.tolist(), owners, strict=True)) == {
         **dict.fromkeys((0, 10, 40), first),
         **dict.fromkeys((5, 20, 50), second),
         **dict.fromkeys((7, 30, 45), third),
@@ -243,7 +244,7 @@ def test_without_its_packs_a_series_is_read_from_its_rows(store, loads):
     with store.writing() as connection:
         connection.execute(text("DELETE FROM sample_pack WHERE first_ms = 0"))
     with store.reading() as connection:
-        assert read_samples.read_packs(connection, series, known_on=days(0)) is None
+        assert not read_samples.is_packed(connection, series, days(0))
         for expected, moment in ((whole, None), (at_first, days(0))):
             times, values = fetch_samples.samples(connection, series, known_on=moment)
             assert dict(zip(times.tolist(), values.tolist(), strict=True)) == expected
@@ -308,9 +309,9 @@ def test_samples_without_value_or_of_unequal_number_are_refused(store, loads):
     with pytest.raises(ShapeError, match="without a value"):
         loads.add(days(0), [0, 10], [1.0, np.nan])
     with pytest.raises(ShapeError, match="differ in number"), store.writing() as connection:
-        save_samples.append(connection, _series(connection), 1, ints(1, 2), floats(1.0))
+        save_samples.Appending(connection, _series(connection), 1).add(ints(1, 2), floats(1.0))
     with pytest.raises(StoreError, match="no logger series 99"), store.writing() as connection:
-        save_samples.append(connection, 99, 1, ints(1), floats(1.0))
+        save_samples.Appending(connection, 99, 1)
     with store.reading() as connection:
         assert connection.execute(select(func.count()).select_from(Sample)).scalar_one() == 0
 
@@ -326,7 +327,7 @@ def test_nothing_of_a_download_stays_when_it_is_interrupted(store, loads):
         with store.writing() as connection:
             series, _ = segment_for(connection, 1, PRESSURE, "kPa")
             number = add_download(connection, series, layout="plain", zone="UTC", by="Ana", now_utc=days(1))
-            save_samples.append(connection, series, number, ints(10, 20), floats(9.0, 3.0))
+            save_samples.Appending(connection, series, number).add(ints(10, 20), floats(9.0, 3.0))
             raise ZeroDivisionError
 
     with pytest.raises(ZeroDivisionError):

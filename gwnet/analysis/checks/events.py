@@ -17,6 +17,7 @@ from gwnet.analysis.levels.places import located
 from gwnet.analysis.levels.reduce import Reduction, take_values
 from gwnet.analysis.levels.serving import USABLE_STATUSES
 from gwnet.analysis.levels.table import levels_frame
+from gwnet.clock import to_instants
 from gwnet.hydro.checks.neighbours import Fit, fit_around, nearest_wells
 from gwnet.hydro.checks.robust_limits import Flags, Places
 from gwnet.units import METRES_PER_UNIT
@@ -61,7 +62,7 @@ class Events:
         codes, wells = np.unique(inputs.records["well_id"].to_numpy(dtype=np.int64), return_inverse=True)
         known = inputs.wells[inputs.wells["site"] == self.site].set_index("well_id")
         self.wells = located(known, str(settings["crs"])).reindex(codes)
-        utc = inputs.records["measured_at_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
+        utc = to_instants(inputs.records["measured_at_utc"])
         self.order: Places = np.lexsort((inputs.records["event_id"].to_numpy(), utc, wells)).astype(np.int64)
         self.frame = levels_frame(inputs, reduced).iloc[self.order].reset_index(drop=True)
         self.records = inputs.records.iloc[self.order].reset_index(drop=True)
@@ -193,11 +194,6 @@ class Events:
             Length [m].
         signed : bool, optional
             Whether to write a plus sign.
-
-        Returns
-        -------
-        str
-            Number and unit.
         """
         unit = str(self.settings["length_unit"])
         in_feet = unit.startswith("ft")

@@ -71,11 +71,6 @@ def unknown_limit_message(name: str) -> str:
     ----------
     name : str
         Name as given.
-
-    Returns
-    -------
-    str
-        The sentence.
     """
     near = get_close_matches(name, LIMITS, n=3, cutoff=0.5)
     hint = f" Did you mean {' or '.join(near)}?" if near else ""

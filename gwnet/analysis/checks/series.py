@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.checks.check import NOTE, SERIOUS, WARNING, CheckList, Finding, Limit
 from gwnet.analysis.checks.events import HINT_FIT_SPREADS, HINT_SPREADS, LEAST_CHANGES, LEAST_MISFIT, Events
+from gwnet.clock import to_instants
 from gwnet.hydro.checks import alternatives
 from gwnet.hydro.checks.robust_limits import Floats, Places, jumps, season_band
 from gwnet.hydro.reduction.intervals import in_force
@@ -310,21 +311,13 @@ def _neighbour_point(events: Events, step: int) -> Places:
 def _other_access(events: Events) -> Places:
     """Return the measuring point of another access in force at that time, where there is exactly one."""
     points = events.points
-    ids = events.records["well_id"].to_numpy(dtype=np.int64)
-    in_use = in_force(
-        points["well_id"].to_numpy(dtype=np.int64),
-        points["valid_from_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
-        points["valid_until_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
-        ids,
-        events.utc,
-    )
+    ids, of_well = (frame["well_id"].to_numpy(dtype=np.int64) for frame in (events.records, points))
+    starts, ends = (to_instants(points[name]) for name in ("valid_from_utc", "valid_until_utc"))
+    in_use = in_force(of_well, starts, ends, ids, events.utc)
     several = np.flatnonzero(in_use.count == 2)
     others = np.full(len(events), -1, dtype=np.int64)
     if not several.size:
         return others
-    starts = points["valid_from_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
-    ends = points["valid_until_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
-    of_well = points["well_id"].to_numpy(dtype=np.int64)
     rows, candidates = np.nonzero(
         (ids[several][:, None] == of_well[None, :])
         & (starts[None, :] <= events.utc[several][:, None])

@@ -66,26 +66,12 @@ GOVERNS: Final = "These are reminders only. Local rules and the site's own safet
 EARLIER: Final = 3
 
 #: Columns of the frame of wells of a sheet.
-WELL_COLUMNS: Final = (
-    "place",
-    "site",
-    "well",
-    "access",
-    "other_accesses",
-    "measuring_point",
-    "height_above_ground_m",
-    "expected_from_m",
-    "expected_to_m",
-    "expected_levels",
-    "bottom_m",
-    "bottom_source",
-    "screen_top_m",
-    "screen_bottom_m",
-    "due",
-    "access_notes",
-    "hazards",
-    "contamination",
-    "notes",
+WELL_COLUMNS: Final = tuple(
+    (
+        "place site well access other_accesses measuring_point height_above_ground_m expected_from_m expected_to_m "
+        "expected_levels bottom_m bottom_source screen_top_m screen_bottom_m due access_notes hazards contamination "
+        "notes"
+    ).split()
 )
 
 #: What is said of the contamination of a well, by its place in `gwnet.analysis.fieldwork.planning.CONTAMINATION`.
@@ -174,11 +160,6 @@ class FieldSheet:
         ----------
         value_m : float
             Length [m].
-
-        Returns
-        -------
-        str
-            Number with the decimals of a reading.
         """
         return "" if math.isnan(value_m) else f"{value_m / self.metres:.{self.decimals}f}"
 
@@ -189,11 +170,6 @@ class FieldSheet:
         ----------
         well : mapping
             Row of `wells`.
-
-        Returns
-        -------
-        str
-            One sentence.
         """
         low, high = self.number(well["expected_from_m"]), self.number(well["expected_to_m"])
         count = int(well["expected_levels"])

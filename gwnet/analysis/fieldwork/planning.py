@@ -21,17 +21,7 @@ from gwnet.store.fetch import visits as fetch_visits
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of the frame of what is due.
-DUE_COLUMNS: Final = (
-    "site",
-    "what",
-    "well",
-    "access",
-    "instrument",
-    "last_on",
-    "due_on",
-    "overdue_days",
-    "rule",
-)
+DUE_COLUMNS: Final = ("site", "what", "well", "access", "instrument", "last_on", "due_on", "overdue_days", "rule")
 
 #: Columns of the frame of a plan's stops.
 STOP_COLUMNS: Final = ("place", "well", "contamination", "walk_m", "due", "access_notes", "hazards")
@@ -310,11 +300,6 @@ def planned_wells(
     last : sequence of str, optional
         Wells to be gauged after all others.
 
-    Returns
-    -------
-    list of str
-        Codes in order.
-
     Raises
     ------
     NotFoundError
@@ -387,11 +372,6 @@ def due_text(waiting: pd.DataFrame) -> str:
     ----------
     waiting : pandas.DataFrame
         Rows of `Programme.due` for that well.
-
-    Returns
-    -------
-    str
-        Phrases, '; ' between them.
     """
     phrases = []
     for item in waiting.itertuples():

@@ -11,8 +11,6 @@ from gwnet.units import DISPLAY_UNITS, metres_per
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["in_unit"]
-
 #: Names of columns that hold metres, metres a year or metres a day.
 _METRES = re.compile(r"_m(?P<each>_per_year|_per_day|)$")
 

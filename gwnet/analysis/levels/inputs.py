@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.clock import to_instants
 from gwnet.constants import REPEAT_TOLERANCE_M
 from gwnet.records import Selection
 from gwnet.store.fetch import levels as fetch_levels
@@ -70,11 +71,6 @@ class LevelInputs:
         ----------
         column : str
             Column of `wells`.
-
-        Returns
-        -------
-        numpy.ndarray
-            One number an event.
         """
         values = self.wells.set_index("well_id")[column]
         return np.asarray(self.records["well_id"].map(values), dtype=np.float64)
@@ -86,11 +82,6 @@ class LevelInputs:
         ----------
         column : str
             Column of `instruments`.
-
-        Returns
-        -------
-        numpy.ndarray
-            One number an event.
         """
         values = self.instruments.set_index("instrument_id")[column]
         return np.asarray(self.records["instrument_id"].map(values), dtype=np.float64)
@@ -149,7 +140,7 @@ def local_times(records: pd.DataFrame) -> NDArray[np.datetime64]:
     numpy.ndarray of datetime64[us], shape (n,)
         Local times without zone.
     """
-    utc = records["measured_at_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
+    utc = to_instants(records["measured_at_utc"])
     local: NDArray[np.datetime64] = utc + records["local_offset_minutes"].to_numpy(dtype="timedelta64[m]")
     return local
 

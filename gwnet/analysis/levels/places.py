@@ -89,11 +89,6 @@ def projected(crs: str) -> Any:
 
     Parameters as `gwnet.analysis.levels`.
 
-    Returns
-    -------
-    pyproj.CRS
-        The system.
-
     Raises
     ------
     SettingsError

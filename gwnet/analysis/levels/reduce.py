@@ -5,15 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.inputs import Floats, LevelInputs
+from gwnet.clock import to_instants
 from gwnet.hydro.reduction import elevation as reduction
 from gwnet.hydro.reduction import uncertainty
 from gwnet.hydro.reduction.intervals import InForce, in_force
 from gwnet.hydro.reduction.tape import TapeCorrection, tape_correction
 from gwnet.hydro.reduction.uncertainty import UncertaintyParts
+from gwnet.store.fetch.frames import number_groups
 
 #: What the reduction can notice, and what it means (the phrases in column ``finding``).
 FINDINGS = {
@@ -157,15 +158,9 @@ def _tape(inputs: LevelInputs, reading_m: Floats) -> TapeCorrection:
 def _measuring_point(inputs: LevelInputs) -> tuple[InForce, Floats, Floats]:
     """Return the measuring point in force at each event, its elevation and its height above ground."""
     points, records = inputs.measuring_points, inputs.records
-    keys = pd.concat([points[["well_id", "access"]], records[["well_id", "access"]]], ignore_index=True)
-    group = keys.groupby(["well_id", "access"], sort=False).ngroup().to_numpy(dtype=np.int64)
-    in_use = in_force(
-        group[: len(points)],
-        points["valid_from_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
-        points["valid_until_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
-        group[len(points) :],
-        records["measured_at_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
-    )
+    of_point, of_event = number_groups(points, records, ("well_id", "access"))
+    starts, ends = (to_instants(points[name]) for name in ("valid_from_utc", "valid_until_utc"))
+    in_use = in_force(of_point, starts, ends, of_event, to_instants(records["measured_at_utc"]))
     return (
         in_use,
         take_values(points["elevation_m"].to_numpy(dtype=np.float64), in_use.index),

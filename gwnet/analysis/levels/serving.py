@@ -225,11 +225,6 @@ def describe_on_map(reason: str) -> str:
     ----------
     reason : str
         ``unusable_reason`` of the level.
-
-    Returns
-    -------
-    str
-        The reason, for a bound that it is one.
     """
     return _ON_MAP.get(reason, reason)
 

@@ -18,21 +18,11 @@ from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of the levels frame that the command line prints, in order.
-PRINTED_COLUMNS = (
-    "site",
-    "well",
-    "measured_at",
-    "round",
-    "status",
-    "bound",
-    "depth_to_water_m",
-    "depth_below_ground_m",
-    "measuring_point_elevation_m",
-    "water_elevation_m",
-    "uncertainty_m",
-    "quality",
-    "review",
-    "finding",
+PRINTED_COLUMNS = tuple(
+    (
+        "site well measured_at round status bound depth_to_water_m depth_below_ground_m measuring_point_elevation_m "
+        "water_elevation_m uncertainty_m quality review finding"
+    ).split()
 )
 
 
@@ -69,11 +59,6 @@ def select_rows(table: pd.DataFrame, selection: Selection) -> pd.DataFrame:
         With day (local date), measured_at_utc and event_id.
     selection : gwnet.records.Selection
         Whose start, end and events are looked at: local dates or instants, both included.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Its rows in their order.
     """
     keep = np.ones(len(table), dtype=bool)
     for moment, is_start in ((selection.start, True), (selection.end, False)):

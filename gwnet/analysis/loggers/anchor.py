@@ -36,19 +36,11 @@ from gwnet.hydro.reduction.uncertainty import combined_half_width
 from gwnet.hydro.reduction.water import sensor_depth_to_water
 
 #: Columns of the frame of manual readings.
-MANUAL_COLUMNS: Final = (
-    "event_id",
-    "measured_at",
-    "measured_at_utc",
-    "water_elevation_m",
-    "uncertainty_m",
-    "installation",
-    "used",
-    "sensor_at_reading_m",
-    "offset_m",
-    "shift_m",
-    "residual_m",
-    "leave_one_out_residual_m",
+MANUAL_COLUMNS: Final = tuple(
+    (
+        "event_id measured_at measured_at_utc water_elevation_m uncertainty_m installation used sensor_at_reading_m "
+        "offset_m shift_m residual_m leave_one_out_residual_m"
+    ).split()
 )
 
 #: Parts of the uncertainty of a logger's level, and what they are called.

@@ -159,10 +159,7 @@ class LoggerRecord:
     def deployments_of(self, instrument: str) -> pd.DataFrame:
         """Return the deployments of an instrument at any site.
 
-        Parameters
-        ----------
-        instrument : str
-            Code of the instrument.
+        Parameters as `gwnet.analysis.loggers`.
 
         Returns
         -------
@@ -214,21 +211,13 @@ class LoggerRecord:
         ----------
         site : str
             Code of the site.
-
-        Returns
-        -------
-        str
-            Name of the zone.
         """
         return str(self.record.of_site(site).settings["time_zone"])
 
     def level_quantity(self, instrument: str) -> str:
         """Return which quantity of an instrument gives its level.
 
-        Parameters
-        ----------
-        instrument : str
-            Code of the instrument.
+        Parameters as `gwnet.analysis.loggers`.
 
         Returns
         -------
@@ -331,6 +320,7 @@ class LoggerRecord:
             _ms(low, -reach),
             _ms(high, reach),
             known_on=self.record.known_on,
+            is_packed=row.packed_count == row.sample_count,
         )
         if time_ms.size == 0:
             return None
@@ -403,12 +393,7 @@ def loggers_of(record: Snapshot) -> LoggerRecord:
 def deployments_in(record: Snapshot, wells: Sequence[str] | None = None) -> pd.DataFrame:
     """Return the deployments in wells.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record, of one site or of all.
-    wells : sequence of str, optional
-        Only these wells; all unless given.
+    Parameters as `gwnet.analysis.loggers`.
 
     Returns
     -------

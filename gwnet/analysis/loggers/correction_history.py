@@ -42,11 +42,6 @@ class CorrectionHistory:
         ----------
         kind : str
             Word of the kind.
-
-        Returns
-        -------
-        pandas.DataFrame
-            Its rows, in order of recording.
         """
         return self.rows[self.rows["kind"] == kind]
 
@@ -58,11 +53,6 @@ class CorrectionHistory:
         series_id : int
             One segment of the quantity. Clock and factor fix how the samples of a segment were read, and hold for it
             alone.
-
-        Returns
-        -------
-        CorrectionHistory
-            Its corrections.
         """
         return CorrectionHistory(self.rows[self.rows["series_id"] == series_id])
 

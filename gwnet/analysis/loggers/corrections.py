@@ -22,17 +22,8 @@ from gwnet.store.save import samples as save_samples
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of the list of corrections.
-CORRECTION_COLUMNS: Final = (
-    "correction",
-    "instrument",
-    "quantity",
-    "kind",
-    "start_utc",
-    "end_utc",
-    "description",
-    "reason",
-    "recorded_by",
-    "recorded_at_utc",
+CORRECTION_COLUMNS: Final = tuple(
+    "correction instrument quantity kind start_utc end_utc description reason recorded_by recorded_at_utc".split()
 )
 
 
@@ -300,17 +291,8 @@ def _affected_heads(connection: Connection, instruments: Collection[str]) -> dic
     return {heads.deployment_id: heads for heads in iterate_heads(record, table[affected])}
 
 
-_MOVED: Final = (
-    "site",
-    "well",
-    "instrument",
-    "heads",
-    "moved",
-    "gained",
-    "lost",
-    "largest_m",
-    "residual_before_m",
-    "residual_after_m",
+_MOVED: Final = tuple(
+    "site well instrument heads moved gained lost largest_m residual_before_m residual_after_m".split()
 )
 
 

@@ -15,17 +15,7 @@ from gwnet.hydro.arrays import Instants
 from gwnet.hydro.loggers.dense_series import daily_statistics, usual_interval_s
 
 #: Columns of `daily_values`.
-DAILY_COLUMNS: Final = (
-    "site",
-    "well",
-    "access",
-    "day",
-    "water_elevation_m",
-    "uncertainty_m",
-    "minimum_m",
-    "maximum_m",
-    "samples",
-)
+DAILY_COLUMNS: Final = tuple("site well access day water_elevation_m uncertainty_m minimum_m maximum_m samples".split())
 
 _DAY_S = 86_400.0
 

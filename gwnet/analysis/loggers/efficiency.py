@@ -18,18 +18,11 @@ from gwnet.hydro.loggers.dense_series import interpolate_at, usual_interval_s
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of `estimate_efficiencies`.
-EFFICIENCY_COLUMNS: Final = (
-    "site",
-    "well",
-    "instrument",
-    "barometer",
-    "every_hours",
-    "pairs",
-    "clark",
-    "regression_of_changes",
-    "regression_of_levels",
-    "correlation_of_changes",
-    "applied_efficiency",
+EFFICIENCY_COLUMNS: Final = tuple(
+    (
+        "site well instrument barometer every_hours pairs clark regression_of_changes regression_of_levels "
+        "correlation_of_changes applied_efficiency"
+    ).split()
 )
 
 
@@ -38,12 +31,10 @@ def estimate_efficiencies(
 ) -> pd.DataFrame:
     """Return the barometric efficiency of each deployment, by Clark's signs and by regression.
 
+    Parameters as `gwnet.analysis.loggers`.
+
     Parameters
     ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record, of one site or of all.
-    wells : sequence of str, optional
-        Only these wells; all unless given.
     every_hours : float, optional
         Step at which levels and air pressure are compared, an hour unless given; never less than the interval [h].
 

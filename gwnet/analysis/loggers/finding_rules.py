@@ -421,12 +421,10 @@ def battery(
 ) -> tuple[float, str, bool] | None:
     """Return the last battery value of an instrument over a span.
 
+    Parameters as `gwnet.analysis.loggers`.
+
     Parameters
     ----------
-    loggers : gwnet.analysis.loggers.channels.LoggerRecord
-        What is on record.
-    instrument : str
-        Code of the instrument.
     start, end : pandas.Timestamp or None
         Half-open span; None for open.
 

@@ -30,12 +30,7 @@ from gwnet.store.snapshot import Snapshot
 def list_findings(record: Snapshot, wells: Sequence[str] | None = None) -> pd.DataFrame:
     """Return what looks wrong in the series of the loggers.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record, of one site or of all.
-    wells : sequence of str, optional
-        Only these wells; all unless given.
+    Parameters as `gwnet.analysis.loggers`.
 
     Returns
     -------

@@ -32,17 +32,8 @@ from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of `interpolate_heads`.
-HEADS_AT_COLUMNS: Final = (
-    "site",
-    "well",
-    "access",
-    "instrument",
-    "deployment_id",
-    "moment_utc",
-    "water_elevation_m",
-    "uncertainty_m",
-    "nearest_utc",
-    "nearest_s",
+HEADS_AT_COLUMNS: Final = tuple(
+    "site well access instrument deployment_id moment_utc water_elevation_m uncertainty_m nearest_utc nearest_s".split()
 )
 
 
@@ -110,12 +101,10 @@ def work_out_heads(
 ) -> list[LoggerHeads]:
     """Return the heads of the loggers that were installed in wells.
 
+    Parameters as `gwnet.analysis.loggers`.
+
     Parameters
     ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record, of one site or of all.
-    wells : sequence of str, optional
-        Only these wells; all unless given.
     start, end : datetime.datetime, optional
         Aware times; samples at or after start and before end. Everything is worked out over the whole deployment first,
         so that the span asked for changes no number.

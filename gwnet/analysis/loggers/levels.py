@@ -23,6 +23,7 @@ from gwnet.errors import SettingsError
 from gwnet.hydro.arrays import Instants
 from gwnet.hydro.reduction.intervals import in_force
 from gwnet.records import Selection
+from gwnet.store.fetch.frames import number_groups
 from gwnet.store.snapshot import Snapshot
 
 #: What can be asked for: nothing, the heads at the moment of each round, or the mean of each day.
@@ -353,10 +354,9 @@ def _points_in_force(
     points: pd.DataFrame, levels: pd.DataFrame, when: Instants
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return elevation and height above ground of the measuring point in force; NaN for none or two [m]."""
-    keys = pd.concat([points[["well", "access"]], levels[["well", "access"]]], ignore_index=True)
-    codes = keys.groupby(["well", "access"], sort=True).ngroup().to_numpy()
+    of_point, of_level = number_groups(points, levels, ("well", "access"))
     starts, ends = (to_instants(points[name]) for name in ("valid_from_utc", "valid_until_utc"))
-    held = in_force(codes[: len(points)], starts, ends, codes[len(points) :], when).index
+    held = in_force(of_point, starts, ends, of_level, when).index
     elevation, height = (
         np.append(points[name].to_numpy(dtype=np.float64), np.nan)[held]
         for name in ("elevation_m", "height_above_ground_m")

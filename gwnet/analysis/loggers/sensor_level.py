@@ -355,11 +355,6 @@ def download_files(loggers: LoggerRecord, channel: Channel) -> tuple[str, ...]:
         What is on record.
     channel : gwnet.analysis.loggers.channels.Channel
         The channel.
-
-    Returns
-    -------
-    tuple of str
-        Names of the files, in order of recording.
     """
     rows = loggers.downloads_of(channel)
     rows = rows[rows["added"] > 0]

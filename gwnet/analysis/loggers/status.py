@@ -21,33 +21,13 @@ from gwnet.hydro.loggers.dense_series import find_gaps, usual_interval_s
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of `summarize_status`.
-STATUS_COLUMNS: Final = (
-    "site",
-    "well",
-    "instrument",
-    "quantity",
-    "installed_at_utc",
-    "removed_at_utc",
-    "first_utc",
-    "last_utc",
-    "samples",
-    "interval_minutes",
-    "coverage_percent",
-    "gaps",
-    "longest_gap_hours",
-    "excluded",
-    "without_level",
-    "manual_readings",
-    "last_manual_reading",
-    "last_download_utc",
-    "residual_m",
-    "leave_one_out_residual_m",
-    "drift_m_per_year",
-    "drift_share_percent",
-    "uncertainty_m",
-    "battery",
-    "findings",
-    "warnings",
+STATUS_COLUMNS: Final = tuple(
+    (
+        "site well instrument quantity installed_at_utc removed_at_utc first_utc last_utc samples interval_minutes "
+        "coverage_percent gaps longest_gap_hours excluded without_level manual_readings last_manual_reading "
+        "last_download_utc residual_m leave_one_out_residual_m drift_m_per_year drift_share_percent uncertainty_m "
+        "battery findings warnings"
+    ).split()
 )
 
 

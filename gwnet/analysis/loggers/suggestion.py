@@ -15,17 +15,8 @@ import pandas as pd
 from gwnet.analysis.loggers.correction_kinds import PARAMETERS
 
 #: Columns of the frame of findings.
-FINDING_COLUMNS: Final = (
-    "finding",
-    "site",
-    "well",
-    "instrument",
-    "quantity",
-    "rule",
-    "start_utc",
-    "end_utc",
-    "message",
-    "suggestion",
+FINDING_COLUMNS: Final = tuple(
+    "finding site well instrument quantity rule start_utc end_utc message suggestion".split()
 )
 
 #: No moment: an open edge of a span.

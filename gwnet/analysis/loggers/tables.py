@@ -15,16 +15,11 @@ from gwnet.clock import local_text, to_utc
 from gwnet.errors import SettingsError
 
 #: Columns of a table of heads.
-HEAD_COLUMNS: Final = (
-    "site",
-    "well",
-    "instrument",
-    "measured_at",
-    "measured_at_utc",
-    "water_elevation_m",
-    "uncertainty_m",
-    "sensor_level_m",
-    "unusable_reason",
+HEAD_COLUMNS: Final = tuple(
+    (
+        "site well instrument measured_at measured_at_utc water_elevation_m uncertainty_m sensor_level_m "
+        "unusable_reason"
+    ).split()
 )
 
 

@@ -35,21 +35,11 @@ from gwnet.units import metres_per
 Floats = NDArray[np.float64]
 
 #: Columns of the table of changes, in order.
-CHANGE_COLUMNS: Final = (
-    "site",
-    "well",
-    "kind",
-    "easting",
-    "northing",
-    "measured_before",
-    "measured_after",
-    "water_elevation_before_m",
-    "water_elevation_after_m",
-    "change_m",
-    "uncertainty_m",
-    "told",
-    "used",
-    "reason",
+CHANGE_COLUMNS: Final = tuple(
+    (
+        "site well kind easting northing measured_before measured_after water_elevation_before_m "
+        "water_elevation_after_m change_m uncertainty_m is_significant used reason"
+    ).split()
 )
 
 
@@ -64,8 +54,8 @@ class ChangeResult:
     date, since : datetime.date
         Local day of the later and of the earlier set.
     wells : pandas.DataFrame
-        Columns of `CHANGE_COLUMNS`; one row a well or gauge of either set. ``told`` where the change is greater than
-        its 95 % half-width; ``reason`` where it is not used.
+        Columns of `CHANGE_COLUMNS`; one row a well or gauge of either set. ``is_significant`` where the change is
+        greater than its 95 % half-width; ``reason`` where it is not used.
     surface_map : MapResult
         Surface of the differences, its contours and checks: everything that reads "level" there is a change.
     sums : ChangeSums
@@ -112,12 +102,10 @@ def change_of(
 ) -> ChangeResult:
     """Return the change of the levels of an aquifer between two days.
 
+    Parameters as `gwnet.analysis.maps`.
+
     Parameters
     ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record of one site.
-    aquifer : str
-        Code of the aquifer.
     date, since : datetime.date
         Local day of the later and of the earlier set.
     rule : gwnet.analysis.maps.site_maps.SetRule, optional
@@ -129,11 +117,6 @@ def change_of(
     **how : object
         Method, interval_m and features, as in `gwnet.analysis.maps.potentiometric.make_map`: of the surface of the
         differences, beyond whose boundary nothing is drawn nor summed.
-
-    Returns
-    -------
-    ChangeResult
-        Changes at wells, surface and sums.
 
     Raises
     ------
@@ -271,7 +254,7 @@ def change_table(
         water_elevation_after_m=both["water_elevation_m_after"],
         change_m=change.where(used),
         uncertainty_m=width.where(used),
-        told=(used & (change.abs() > width)).astype(bool),
+        is_significant=(used & (change.abs() > width)).astype(bool),
         used=used.astype(bool),
         reason=reason.where(~used, ""),
     )

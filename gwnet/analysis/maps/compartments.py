@@ -261,10 +261,5 @@ def main_surface(surface: Surface) -> Surface:
     ----------
     surface : gwnet.hydro.surfaces.surface.Surface
         A surface; one without compartments is its own.
-
-    Returns
-    -------
-    gwnet.hydro.surfaces.surface.Surface
-        Surface of one compartment.
     """
     return surface.surfaces[0] if isinstance(surface, CompartmentSurface) else surface

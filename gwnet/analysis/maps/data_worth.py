@@ -27,17 +27,11 @@ from gwnet.hydro.surfaces.surface_sums import hull_nodes
 Floats = NDArray[np.float64]
 
 #: Columns of the table of worth, in order.
-WORTH_COLUMNS: Final = (
-    "rank",
-    "well",
-    "kind",
-    "mean_change_m",
-    "largest_change_m",
-    "error_increase_percent",
-    "control_lost_percent",
-    "gradient_change_percent",
-    "direction_turn_degrees",
-    "note",
+WORTH_COLUMNS: Final = tuple(
+    (
+        "rank well kind mean_change_m largest_change_m error_increase_percent control_lost_percent "
+        "gradient_change_percent direction_turn_degrees note"
+    ).split()
 )
 
 
@@ -77,11 +71,6 @@ def worth_of(drawn: MapResult, *, candidates: int = 3, coordinate_unit_m: float 
         Places for further wells.
     coordinate_unit_m : float, optional
         Metres in one unit of the coordinates.
-
-    Returns
-    -------
-    WorthResult
-        Table and places.
 
     Raises
     ------

@@ -129,11 +129,6 @@ def make_parts(levels: Control, compartments: tuple[Compartment, ...], making: M
         Sides.
     making : Making
         How surfaces are made.
-
-    Returns
-    -------
-    tuple of Part
-        In the order of the compartments.
     """
     return tuple(_part(levels, compartment, making) for compartment in compartments)
 

@@ -54,11 +54,6 @@ class Control:
         ----------
         positions : numpy.ndarray of int
             Which, in this order.
-
-        Returns
-        -------
-        Control
-            Those levels.
         """
         return Control(
             names=[self.names[position] for position in positions.tolist()],

@@ -90,12 +90,7 @@ class RoundGradient:
         Parameters
         ----------
         source : str, optional
-            Only those from hand, logger or stage.
-
-        Returns
-        -------
-        int
-            Their number.
+            Only those of source manual, logger or stage.
         """
         return len(self.used) if source is None else int((self.used["source"] == source).sum())
 
@@ -125,12 +120,7 @@ class RoundGradient:
 def days_of_rounds(record: Snapshot, aquifer: str) -> list[tuple[str, dt.date]]:
     """Return the rounds of a site, each with the day on which most levels of an aquifer were taken that can be used.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record of one site.
-    aquifer : str
-        Code of the aquifer.
+    Parameters as `gwnet.analysis.maps`.
 
     Returns
     -------

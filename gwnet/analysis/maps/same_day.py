@@ -17,26 +17,11 @@ from gwnet.constants import OTHER_AQUIFER
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError
 
 #: Columns of the control frame, in order.
-CONTROL_COLUMNS: Final = (
-    "site",
-    "well",
-    "kind",
-    "easting",
-    "northing",
-    "measured_at",
-    "measured_at_utc",
-    "water_elevation_m",
-    "uncertainty_m",
-    "status",
-    "used",
-    "reason",
-    "time_known",
-    "cluster",
-    "event_id",
-    "screen_length_m",
-    "screen_middle_m",
-    "ground_elevation_m",
-    "source",
+CONTROL_COLUMNS: Final = tuple(
+    (
+        "site well kind easting northing measured_at measured_at_utc water_elevation_m uncertainty_m status used "
+        "reason time_known cluster event_id screen_length_m screen_middle_m ground_elevation_m source"
+    ).split()
 )
 
 #: Joins the codes of the aquifers that a composite well is open to.
@@ -115,7 +100,7 @@ def same_day_set(
     pandas.DataFrame
         Columns of `CONTROL_COLUMNS`; one row a well or gauge, sorted by kind and name. Elevations positive upward [m].
         ``reason`` is empty where ``used``; ``screen_middle_m`` is the elevation of the screen's midpoint; ``source`` is
-        hand, logger or stage, and empty without a level.
+        manual, logger or stage, and empty without a level.
 
     Raises
     ------
@@ -200,10 +185,7 @@ def leave_out(control: pd.DataFrame, names: Collection[str]) -> pd.DataFrame:
 def span_of(control: pd.DataFrame) -> Span:
     """Return how long the used levels of a control frame took.
 
-    Parameters
-    ----------
-    control : pandas.DataFrame
-        Control frame.
+    Parameters as `gwnet.analysis.maps`.
 
     Returns
     -------

@@ -16,7 +16,7 @@ from gwnet.clock import zone_of
 from gwnet.constants import RIVER_KIND
 
 #: What levels of each source or kind are counted as.
-_COUNTED: Final = {"hand": "manual reading", "logger": "logger", "stage": "gauge", RIVER_KIND: "river point"}
+_COUNTED: Final = {"manual": "manual reading", "logger": "logger", "stage": "gauge", RIVER_KIND: "river point"}
 
 #: What a control frame says of a level of a logger.
 _BY_LOGGER: Final[dict[str, Any]] = {
@@ -72,7 +72,7 @@ def with_logger_levels(control: pd.DataFrame, loggers: pd.DataFrame | None) -> p
         With column ``source``.
     """
     read = control["has_level"] & control["water_elevation_m"].notna()
-    filled = control.assign(source=np.where(read, "hand", ""))
+    filled = control.assign(source=np.where(read, "manual", ""))
     if loggers is None or loggers.empty:
         return filled
     numbers = ["measured_at", "measured_at_utc", "water_elevation_m", "uncertainty_m"]
@@ -118,10 +118,7 @@ def moment_of(control: pd.DataFrame, date: dt.date, time_zone: str) -> pd.Timest
 def count_text(control: pd.DataFrame) -> str:
     """Return how many levels of each kind a control frame uses.
 
-    Parameters
-    ----------
-    control : pandas.DataFrame
-        Control frame.
+    Parameters as `gwnet.analysis.maps`.
 
     Returns
     -------
@@ -139,15 +136,7 @@ def count_text(control: pd.DataFrame) -> str:
 def logger_text(control: pd.DataFrame) -> str:
     """Return which levels of a control frame come from loggers; empty for none.
 
-    Parameters
-    ----------
-    control : pandas.DataFrame
-        Control frame.
-
-    Returns
-    -------
-    str
-        A sentence.
+    Parameters as `gwnet.analysis.maps`.
     """
     if "source" not in control:
         return ""
@@ -157,4 +146,4 @@ def logger_text(control: pd.DataFrame) -> str:
     named = ", ".join(
         f"{well} at {when[:16].replace('T', ' ')}" for well, when in zip(used["well"], used["measured_at"], strict=True)
     )
-    return f"No usable reading by hand, so the level of the logger at the moment of the others: {named}."
+    return f"No usable manual reading, so the level of the logger at the moment of the others: {named}."

@@ -24,11 +24,6 @@ def set_text(date: dt.date, window_days: float) -> str:
         Local date.
     window_days : float
         Half-width of the window about it.
-
-    Returns
-    -------
-    str
-        A sentence.
     """
     days = "day" if window_days == 1 else "days"
     within = f"on {date.isoformat()}" if window_days == 0 else f"within {window_days:g} {days} of {date.isoformat()}"

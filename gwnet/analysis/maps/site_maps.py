@@ -78,12 +78,10 @@ USUAL_RULE: Final = SetRule()
 def control_of(record: Snapshot, aquifer: str, date: dt.date, rule: SetRule = USUAL_RULE) -> pd.DataFrame:
     """Return the same-day set of one aquifer of a site: the only way to the control of maps, gradients and changes.
 
+    Parameters as `gwnet.analysis.maps`.
+
     Parameters
     ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record of one site.
-    aquifer : str
-        Code of the aquifer.
     date : datetime.date
         Local date.
     rule : SetRule, optional
@@ -178,10 +176,7 @@ def _logger_levels(
 def placed_wells(record: Snapshot) -> pd.DataFrame:
     """Return the wells of a site with their places in its coordinates.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record of one site.
+    Parameters as `gwnet.analysis.maps`.
 
     Returns
     -------
@@ -228,11 +223,6 @@ def map_of(
         Reduced levels of the site, where they are at hand.
     **how : object
         Method, interval_m, unit and features, as in `gwnet.analysis.maps.potentiometric.make_map`.
-
-    Returns
-    -------
-    gwnet.analysis.maps.result.MapResult
-        The map.
 
     Raises
     ------

@@ -69,11 +69,6 @@ def findings_of(levels: Control, test: NeighbourTest, unit: str) -> tuple[MapFin
         Leave-one-out test of the control.
     unit : str
         Unit of the text, ``m`` or ``ft``.
-
-    Returns
-    -------
-    tuple of MapFinding
-        One for each such well.
     """
     findings = []
     for position in np.flatnonzero(test.outlier).tolist():
@@ -99,11 +94,6 @@ def failures_of(levels: Control, failures: Sequence[Unhonoured], unit: str) -> t
         What the contours were found to miss.
     unit : str
         Unit of the text, ``m`` or ``ft``.
-
-    Returns
-    -------
-    tuple of HonourFailure
-        One for each such well, in the order given.
     """
     texts = []
     for failure in failures:
@@ -134,11 +124,6 @@ def method_text(
         Scores of all methods where one was chosen by them.
     unit : str, optional
         Unit of the scores, ``m`` or ``ft``.
-
-    Returns
-    -------
-    str
-        The sentences.
     """
     basis = _surface_text(main_surface(surface), n_fitted, exact)
     if not scores:
@@ -186,11 +171,6 @@ def parameters_of(
         Difference from the triangulation, root mean square [m].
     exact : int
         Levels that were met exactly.
-
-    Returns
-    -------
-    tuple of tuple of str
-        Name and value of each parameter.
     """
     unit, coordinate_m = units
     unit_m = metres_per(unit)
@@ -249,11 +229,6 @@ def cautions_of(
         Lengths of the used wells' screens, NaN where not known [m].
     more : sequence of str, optional
         Further sentences; empty ones are passed over.
-
-    Returns
-    -------
-    tuple of str
-        Sentences.
     """
     count = int(levels.measured.sum())
     texts: list[str] = []
@@ -288,11 +263,6 @@ def feature_cautions(compartments: Sequence[Compartment], features: MapFeatures,
         Features of the map.
     levels : Control
         Control of the map.
-
-    Returns
-    -------
-    list of str
-        Sentences.
     """
     texts = []
     if len(compartments) > 1:

@@ -18,21 +18,11 @@ from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of the table of vertical gradients, in order.
-VERTICAL_COLUMNS: Final = (
-    "site",
-    "cluster",
-    "upper_well",
-    "lower_well",
-    "round",
-    "date",
-    "screen_distance_m",
-    "head_difference_m",
-    "head_difference_uncertainty_m",
-    "vertical_gradient",
-    "vertical_gradient_uncertainty",
-    "direction",
-    "hours_apart",
-    "note",
+VERTICAL_COLUMNS: Final = tuple(
+    (
+        "site cluster upper_well lower_well round date screen_distance_m head_difference_m "
+        "head_difference_uncertainty_m vertical_gradient vertical_gradient_uncertainty direction hours_apart note"
+    ).split()
 )
 
 #: Screens whose middles lie nearer in elevation than this stand at one depth [m] (project default).

@@ -23,26 +23,12 @@ from gwnet.store.fetch.recorded_reasons import newest_edit, recorded_reasons
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of the frame of effects.
-EFFECT_COLUMNS: Final = (
-    "site",
-    "well",
-    "measured_at",
-    "event_id",
-    "access",
-    "water_elevation_before_m",
-    "water_elevation_after_m",
-    "difference_m",
-    "by_survey_m",
-    "by_tape_m",
-    "by_reading_m",
-    "by_other_m",
-    "bound_before",
-    "bound_after",
-    "status_before",
-    "status_after",
-    "review",
-    "cause",
-    "reason",
+EFFECT_COLUMNS: Final = tuple(
+    (
+        "site well measured_at event_id access water_elevation_before_m water_elevation_after_m difference_m "
+        "by_survey_m by_tape_m by_reading_m by_other_m bound_before bound_after status_before status_after review "
+        "cause reason"
+    ).split()
 )
 
 #: Differences below this are rounding [m].

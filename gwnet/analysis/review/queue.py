@@ -14,45 +14,16 @@ from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of the frames of a `ReviewQueue`.
-ROUND_COLUMNS: Final = (
-    "site",
-    "round",
-    "first_measured",
-    "levels",
-    "approved",
-    "rejected",
-    "on_hold",
-    "provisional",
-    "open_findings",
-    "serious",
+ROUND_COLUMNS: Final = tuple(
+    "site round first_measured levels approved rejected on_hold provisional open_findings serious".split()
 )
-LEVEL_COLUMNS: Final = (
-    "event_id",
-    "site",
-    "well",
-    "measured_at",
-    "round",
-    "status",
-    "bound",
-    "depth_to_water_m",
-    "water_elevation_m",
-    "uncertainty_m",
-    "quality",
-    "review",
-    "open_findings",
+LEVEL_COLUMNS: Final = tuple(
+    (
+        "event_id site well measured_at round status bound depth_to_water_m water_elevation_m uncertainty_m quality "
+        "review open_findings"
+    ).split()
 )
-FINDING_COLUMNS: Final = (
-    "finding_id",
-    "site",
-    "well",
-    "measured_at",
-    "round",
-    "event_id",
-    "rule",
-    "severity",
-    "message",
-    "decision",
-)
+FINDING_COLUMNS: Final = tuple("finding_id site well measured_at round event_id rule severity message decision".split())
 
 #: States of levels that wait.
 WAITING: Final = (PROVISIONAL, "on hold")

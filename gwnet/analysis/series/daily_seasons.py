@@ -12,8 +12,6 @@ from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.seasons import check_options
 from gwnet.hydro.seasons.months import LEAST_YEARS, PERCENTS, daily_envelope
 
-__all__ = ["COLUMNS", "daily_seasons"]
-
 #: Columns of the frame, in order.
 COLUMNS: Final = ("site", "well", "day", "years", *(f"p{percent:.0f}_m" for percent in PERCENTS))
 

@@ -17,8 +17,6 @@ from gwnet.analysis.levels.serving import used_levels
 from gwnet.errors import SettingsError, TooFewLevelsError
 from gwnet.hydro.seasons.smoothing import LEAST_DECOMPOSED_YEARS, Decomposition, decompose, longest_stretch
 
-__all__ = ["COLUMNS", "WellDecomposition", "well_decomposition"]
-
 #: Columns of the frame of a decomposition, in order.
 COLUMNS: Final = ("month", "observed_m", "filled", "trend_m", "seasonal_m", "remainder_m", "weight")
 

@@ -30,8 +30,6 @@ from gwnet.hydro.seasons.percentiles import DEFINITIONS, Standing, standing
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-__all__ = ["SEASONS_COLUMNS", "SUMMARY_COLUMNS", "check_options", "season_summary", "seasons"]
-
 #: Statistics of a month, in order, and their columns.
 _STATISTICS: Final = ("minimum", *(f"p{percent:.0f}" for percent in PERCENTS), "maximum")
 
@@ -59,50 +57,18 @@ SEASONS_COLUMNS: Final = (
 )
 
 #: Columns of the summary, in order.
-SUMMARY_COLUMNS: Final = (
-    "site",
-    "well",
-    "n",
-    "n_approved",
-    "n_bounds",
-    "months",
-    "first",
-    "last",
-    "newest",
-    "newest_bound",
-    "newest_m",
-    "percentile",
-    "percentile_lower",
-    "percentile_upper",
-    "percentile_years",
-    "amplitude_m",
-    "amplitude_lower_m",
-    "amplitude_upper_m",
-    "highest_in_year",
-    "highest_in_year_within_days",
-    "cycle_p",
-    "highest",
-    "highest_bound",
-    "highest_m",
-    "lowest",
-    "lowest_bound",
-    "lowest_m",
-    "note",
-    "left_out",
+SUMMARY_COLUMNS: Final = tuple(
+    (
+        "site well n n_approved n_bounds months first last newest newest_bound newest_m percentile percentile_lower "
+        "percentile_upper percentile_years amplitude_m amplitude_lower_m amplitude_upper_m highest_in_year "
+        "highest_in_year_within_days cycle_p highest highest_bound highest_m lowest lowest_bound lowest_m note "
+        "left_out"
+    ).split()
 )
 
 #: Columns of the summary that are text, empty where there is nothing to say.
-_WORDS: Final = (
-    "first",
-    "last",
-    "newest",
-    "newest_bound",
-    "highest_in_year",
-    "highest",
-    "highest_bound",
-    "lowest",
-    "lowest_bound",
-    "note",
+_WORDS: Final = tuple(
+    "first last newest newest_bound highest_in_year highest highest_bound lowest lowest_bound note".split()
 )
 
 #: Probability above which an annual cycle is not significant.

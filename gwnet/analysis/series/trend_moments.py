@@ -5,10 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from gwnet.clock import offset_minutes
+from gwnet.clock import offset_minutes, to_instants
 from gwnet.store.snapshot import Snapshot
-
-__all__ = ["find_moments"]
 
 #: Columns of the moments.
 COLUMNS = ("site", "well", "moment", "day")
@@ -37,7 +35,7 @@ def find_moments(record: Snapshot) -> pd.DataFrame:
     zones = record.sites.set_index("site")["time_zone"]
     moments["day"] = pd.Series(dtype=object)
     for code, some in moments.groupby("site"):
-        utc = some["utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
+        utc = to_instants(some["utc"])
         local = utc + offset_minutes(utc, str(zones[code])).astype("timedelta64[m]")
         moments.loc[some.index, "day"] = local.astype("datetime64[D]").astype(object)
     return moments.sort_values(["site", "well", "day", "moment"], kind="stable")[list(COLUMNS)].drop_duplicates()

@@ -26,36 +26,15 @@ from gwnet.hydro.trends.seasonal_kendall import seasonal_kendall
 from gwnet.hydro.trends.serial_correlation import variance_ratio
 from gwnet.hydro.trends.year_signs import correlated_variance, year_score, year_signs
 
-__all__ = ["COLUMNS", "pooled_trends"]
-
 Floats = NDArray[np.float64]
 
 #: Columns of the pooled trends, in order.
-COLUMNS = (
-    "site",
-    "aquifer",
-    "method",
-    "wells",
-    "n",
-    "first",
-    "last",
-    "n_bounds",
-    "s",
-    "var_s",
-    "tau",
-    "z",
-    "p",
-    "p_adjusted",
-    "slope_m_per_year",
-    "slope_lower_m_per_year",
-    "slope_upper_m_per_year",
-    "direction",
-    "wells_rising",
-    "wells_falling",
-    "p_wells_differ",
-    "p_seasons_differ",
-    "note",
-    "left_out",
+COLUMNS = tuple(
+    (
+        "site aquifer method wells n first last n_bounds s var_s tau z p p_adjusted slope_m_per_year "
+        "slope_lower_m_per_year slope_upper_m_per_year direction wells_rising wells_falling p_wells_differ "
+        "p_seasons_differ note left_out"
+    ).split()
 )
 
 _NUMBERS = (*COLUMNS[8:17], "p_wells_differ", "p_seasons_differ")

@@ -12,8 +12,6 @@ from gwnet.analysis.levels.period_values import period_values
 from gwnet.constants import DAYS_PER_YEAR
 from gwnet.hydro.seasons.smoothing import lowess
 
-__all__ = ["Gap", "WellRecord", "level_of_line", "longest_gap", "smooth_line", "stack_records", "well_records"]
-
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
@@ -97,11 +95,6 @@ def well_records(used: pd.DataFrame, seasons: int) -> dict[tuple[str, str], Well
         Levels that take part, as of `gwnet.analysis.levels.serving.used_levels`.
     seasons : {1, 4, 12}
         Seasons of a year, from January on.
-
-    Returns
-    -------
-    dict
-        Records by site and well.
     """
     if used.empty:
         return {}

@@ -16,23 +16,11 @@ from gwnet.analysis.series.trends import parts_of_year
 from gwnet.hydro.trends.false_discovery import adjusted_p_values
 from gwnet.hydro.trends.step_test import pettitt
 
-__all__ = ["COLUMNS", "trend_steps"]
-
 #: Columns of the steps, in order.
-COLUMNS = (
-    "site",
-    "well",
-    "moment",
-    "at",
-    "years_before",
-    "years_after",
-    "statistic",
-    "p",
-    "p_adjusted",
-    "shift_m",
-    "shift_lower_m",
-    "shift_upper_m",
-    "note",
+COLUMNS = tuple(
+    (
+        "site well moment at years_before years_after statistic p p_adjusted shift_m shift_lower_m shift_upper_m note"
+    ).split()
 )
 
 _NUMBERS = ("p", "p_adjusted", "shift_m", "shift_lower_m", "shift_upper_m")

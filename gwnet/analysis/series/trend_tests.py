@@ -20,8 +20,6 @@ from gwnet.hydro.trends.serial_correlation import SerialCorrelation, estimate_se
 from gwnet.hydro.trends.step_test import TwoSegments, two_segments
 from gwnet.hydro.trends.year_signs import year_scores, year_signs
 
-__all__ = ["ALPHA", "LEAST_YEARS", "TrendResult", "find_trend", "p_text", "residual_serial_correlation", "segments_of"]
-
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
@@ -179,11 +177,6 @@ def residual_serial_correlation(values: Floats, bound: Integers, years: Floats, 
         The years.
     slope : float
         Slope to take away; none where it is not finite [m/year].
-
-    Returns
-    -------
-    SerialCorrelation
-        Correlation and ratio of variances.
     """
     steep = slope if math.isfinite(slope) else 0.0
     return estimate_serial_correlation(year_scores(year_signs(values, bound=bound, years=years, slope=steep)))

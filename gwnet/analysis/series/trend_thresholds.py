@@ -20,28 +20,14 @@ from gwnet.analysis.series.trend_tests import ALPHA, TrendResult, find_trend, p_
 from gwnet.analysis.series.trends import parts_of_year
 from gwnet.constants import DAYS_PER_YEAR
 
-__all__ = ["COLUMNS", "threshold_dates"]
-
 Floats = NDArray[np.float64]
 
 #: Columns of the projected dates, in order.
-COLUMNS = (
-    "site",
-    "well",
-    "threshold",
-    "kind",
-    "threshold_elevation_m",
-    "last",
-    "level_m",
-    "slope_m_per_year",
-    "slope_lower_m_per_year",
-    "slope_upper_m_per_year",
-    "p",
-    "state",
-    "reached_on",
-    "earliest",
-    "latest",
-    "note",
+COLUMNS = tuple(
+    (
+        "site well threshold kind threshold_elevation_m last level_m slope_m_per_year slope_lower_m_per_year "
+        "slope_upper_m_per_year p state reached_on earliest latest note"
+    ).split()
 )
 
 _NUMBERS = ("threshold_elevation_m", "level_m", *COLUMNS[7:11])

@@ -17,8 +17,6 @@ from gwnet.hydro.trends.hamed_rao import CorrectedVariance, hamed_rao
 from gwnet.hydro.trends.kendall import mann_kendall
 from gwnet.hydro.trends.theil_sen import theil_sen
 
-__all__ = ["EXTRA_COLUMNS", "value_trends"]
-
 Floats = NDArray[np.float64]
 
 #: Columns beyond those of the other methods; they are before p.

@@ -25,26 +25,11 @@ from gwnet.errors import SettingsError
 from gwnet.hydro.trends.false_discovery import adjusted_p_values
 
 #: Columns of the trends frame, in order.
-COLUMNS = (
-    "well",
-    "method",
-    "n",
-    "first",
-    "last",
-    "n_bounds",
-    "s",
-    "var_s",
-    "tau",
-    "z",
-    "p",
-    "p_adjusted",
-    "slope_m_per_year",
-    "slope_lower_m_per_year",
-    "slope_upper_m_per_year",
-    "direction",
-    "note",
-    "site",
-    "left_out",
+COLUMNS = tuple(
+    (
+        "well method n first last n_bounds s var_s tau z p p_adjusted slope_m_per_year slope_lower_m_per_year "
+        "slope_upper_m_per_year direction note site left_out"
+    ).split()
 )
 
 METHODS = ("kendall", "seasonal")

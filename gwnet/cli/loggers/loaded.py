@@ -43,7 +43,7 @@ def show(result: LoggersResult, form: str) -> None:
     for file in result.files:
         _say(file)
     if len(result.files) > 1 and result.refused:
-        landed = sum(one.landed for one in result.files)
+        landed = sum(loaded.landed for loaded in result.files)
         output.say(f"{landed} of {len(result.files)} files landed, {len(result.refused)} refused; nothing of these.")
 
 
@@ -55,21 +55,23 @@ def _lines(file: LoggerFileResult) -> Iterator[str]:
     else:
         zone = "its own offset at each time" if file.zone == "in each stamp" else f"times in {file.zone}"
         yield f"{file.file}: {file.instrument}, layout {file.layout}, {zone}"
-        for one in file.series:
-            yield f"  {one.quantity} [{one.unit}]: {_describe_series(one)}"
+        for series in file.series:
+            yield f"  {series.quantity} [{series.unit}]: {_describe_series(series)}"
         yield f"  {_rhythm(file)}"
 
 
-def _describe_series(one: SeriesResult) -> str:
-    counts = one.counts
-    told = [f"{getattr(counts, name):,} {word}" for name, word in _COUNTS if getattr(counts, name) or name == "added"]
-    segment = f" (segment {one.segment})" if one.segment > 1 else ""
-    return f"{counts.rows:,} rows, {', '.join(told)}{segment}"
+def _describe_series(series: SeriesResult) -> str:
+    counts = series.counts
+    numbers = [
+        f"{getattr(counts, name):,} {word}" for name, word in _COUNTS if getattr(counts, name) or name == "added"
+    ]
+    segment = f" (segment {series.segment})" if series.segment > 1 else ""
+    return f"{counts.rows:,} rows, {', '.join(numbers)}{segment}"
 
 
 def _rhythm(file: LoggerFileResult) -> str:
-    firsts = [one.counts.first_ms for one in file.series if one.counts.first_ms is not None]
-    lasts = [one.counts.last_ms for one in file.series if one.counts.last_ms is not None]
+    firsts = [series.counts.first_ms for series in file.series if series.counts.first_ms is not None]
+    lasts = [series.counts.last_ms for series in file.series if series.counts.last_ms is not None]
     parts = [f"{_time(min(firsts))} to {_time(max(lasts))}"] if firsts else []
     rhythm = file.rhythm
     if rhythm.interval_s:
@@ -109,34 +111,29 @@ def _say(file: LoggerFileResult) -> None:
         output.say(f"{file.file}: {rows} when {file.instrument} was not installed.")
     if file.rhythm.backward:
         output.say(f"{file.file}: the time runs backward at {file.rhythm.backward:,} rows.")
-    for one in file.conflicts:
-        output.say(f"{file.file}, row {one.row}: {_differs(one)}")
+    for conflict in file.conflicts:
+        output.say(f"{file.file}, row {conflict.row}: {_differs(conflict)}")
     more = file.conflict_count - len(file.conflicts)
     if more > 0:
         output.say(f"{file.file}: and {more:,} more values that differ from those on record, which stay.")
 
 
-def _differs(one: ConflictShown) -> str:
+def _differs(conflict: ConflictShown) -> str:
     return (
-        f"{one.quantity} at {_time(one.time_ms)} is {one.given:g} {one.unit}; on record is {one.stored:g}, which stays."
+        f"{conflict.quantity} at {_time(conflict.time_ms)} is {conflict.given:g} {conflict.unit}; "
+        f"on record is {conflict.stored:g}, which stays."
     )
 
 
 def show_withdrawn(done: Withdrawn) -> None:
-    """Print what a withdrawal did.
-
-    Parameters
-    ----------
-    done : gwnet.ingest.loggers.withdraw.Withdrawn
-        Result of the withdrawal.
-    """
-    for one in done.downloads.itertuples():
-        line = f"{one.file}: {one.instrument} {one.quantity}: {one.added:,} samples count no more"
+    """Print what a withdrawal did."""
+    for download in done.downloads.itertuples():
+        line = f"{download.file}: {download.instrument} {download.quantity}: {download.added:,} samples count no more"
         click.echo(safe(line))
     for file in done.stored_again:
-        for made in file.series:
-            if made.counts.added:
-                line = f"  {made.counts.added:,} of {made.quantity} are taken from {file.file} now"
+        for series in file.series:
+            if series.counts.added:
+                line = f"  {series.counts.added:,} of {series.quantity} are taken from {file.file} now"
                 click.echo(safe(line))
     for note in done.notes:
         output.say(note)

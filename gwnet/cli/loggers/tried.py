@@ -52,8 +52,8 @@ def _inferred(trial: Trial) -> list[str]:
 
 
 def _summary(trial: Trial) -> list[str]:
-    told = [f"title {trial.title}" if trial.title else "", f"serial number {trial.serial}" if trial.serial else ""]
-    lines = ["; ".join(part for part in told if part)]
+    titles = [f"title {trial.title}" if trial.title else "", f"serial number {trial.serial}" if trial.serial else ""]
+    lines = ["; ".join(part for part in titles if part)]
     columns = ", ".join(
         f"{column.quantity} [{column.unit}]" + (f" ({missing:,} without a value)" if missing else "")
         for column, missing in zip(trial.columns, trial.missing, strict=True)
@@ -81,8 +81,8 @@ def _span(seconds: float) -> str:
 
 def _gaps(trial: Trial) -> list[str]:
     lines = [
-        f"  gap after {one.after_utc} until {one.before_utc}: {one.hours:.1f} h, {one.lacking:,} samples lacking"
-        for one in trial.gaps.head(_GAPS).itertuples()
+        f"  gap after {gap.after_utc} until {gap.before_utc}: {gap.hours:.1f} h, {gap.lacking:,} samples lacking"
+        for gap in trial.gaps.head(_GAPS).itertuples()
     ]
     more = trial.gap_count - len(lines)
     return lines + ([f"  and {more:,} more gaps"] if more > 0 else [])
@@ -90,10 +90,10 @@ def _gaps(trial: Trial) -> list[str]:
 
 def _odd(trial: Trial) -> list[str]:
     lines: list[str] = []
-    for kind, count in sorted(trial.odd_counts.items(), key=lambda one: (one[0] != "bad", one[0])):
+    for kind, count in sorted(trial.odd_counts.items(), key=lambda row: (row[0] != "bad", row[0])):
         lines.append(f"{count:,} row{'s' * (count != 1)}: {_KINDS.get(kind, kind)}")
-        shown = [one for one in trial.odd if one.kind == kind][:_ODD]
-        lines += [f"  row {one.row}: {one.why}" for one in shown]
+        shown = [row for row in trial.odd if row.kind == kind][:_ODD]
+        lines += [f"  row {row.row}: {row.why}" for row in shown]
     return lines
 
 

@@ -14,8 +14,6 @@ from numpy.typing import NDArray
 
 from gwnet.clock import zone_of
 
-__all__ = ["DateTick", "date_ticks", "day_number", "local_days", "nice_step", "round_ticks", "to_local_days"]
-
 MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _DAY_US: Final = 86_400_000_000.0
 _YEAR_DAYS: Final = 365.25
@@ -30,11 +28,6 @@ def nice_step(span: float, most: int) -> float:
         Length to be divided, above zero.
     most : int
         Most steps.
-
-    Returns
-    -------
-    float
-        The step.
 
     Examples
     --------

@@ -14,8 +14,6 @@ from matplotlib.patches import Patch
 from gwnet.figures.base import style
 from gwnet.figures.base.text import line_height_pt, text_width_pt, wrap
 
-__all__ = ["NOTE_MM", "Box", "KeyEntry", "Page", "Words", "block_height_mm", "key_height_mm", "key_row_mm"]
-
 #: Height of a line of notes [mm].
 NOTE_MM: Final = line_height_pt(style.NOTE_PT) / style.PT_PER_MM
 

@@ -20,26 +20,10 @@ from gwnet.figures.base.page import Box, Page
 from gwnet.figures.base.text import decimals_of_step, fit, number_text, plain, shown, text_width_pt
 from gwnet.whole_files import replace_files
 
-__all__ = [
-    "LEFT_AXIS_MM",
-    "approved_sentence",
-    "centred_limits",
-    "common_height",
-    "days_of",
-    "draw_title",
-    "level_axis",
-    "save_all",
-    "site_text",
-    "time_axis",
-    "time_axis_mm",
-    "times_height",
-    "upright_label",
-]
-
 #: Room left of a panel for the ticks and label of its level axis [mm].
 LEFT_AXIS_MM: Final = 16.0
 _TITLE_MM: Final = 5.4
-#: Part of a group's panels that its common height holds, and by what a panel may exceed it. Own choices.
+#: Part of a group's panels that its common height holds, and by what a panel may exceed it. Project defaults.
 _COMMON_PART: Final = 0.9
 _LITTLE_LARGER: Final = 1.1
 #: Room for a label of the time axis [mm].

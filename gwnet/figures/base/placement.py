@@ -11,8 +11,6 @@ from numpy.typing import NDArray
 
 from gwnet.figures.base.page import Box
 
-__all__ = ["Anchor", "PlacedLabel", "overlapping", "place_labels", "spread"]
-
 #: Distances of a label from its point [mm] and directions that are tried, the best first.
 _DISTANCES: Final = (0.3, 1.2, 2.4, 4.0, 6.0, 8.5, 11.5)
 _FAR_DISTANCES: Final = (15.0, 19.0, 24.0, 30.0, 36.0, 43.0, 51.0, 60.0, 72.0)
@@ -277,9 +275,9 @@ def _leader_meets(leaders: NDArray[np.float64], boxes: Boxes, clear: float) -> N
         low, high = boxes[None, :, axis] - clear, boxes[None, :, axis + 2] + clear
         still = way == 0
         step = np.where(still, 1.0, way)
-        one, two = (low - start) / step, (high - start) / step
-        enter = np.maximum(enter, np.where(still, 0.0, np.minimum(one, two)))
-        leave = np.minimum(leave, np.where(still, 1.0, np.maximum(one, two)))
+        first, second = (low - start) / step, (high - start) / step
+        enter = np.maximum(enter, np.where(still, 0.0, np.minimum(first, second)))
+        leave = np.minimum(leave, np.where(still, 1.0, np.maximum(first, second)))
         apart |= still & ((start <= low) | (start >= high))
     met = (enter < leave) & ~apart
     return np.asarray(met, dtype=bool)
@@ -295,9 +293,9 @@ def _crossings(leaders: NDArray[np.float64], others: NDArray[np.float64]) -> NDA
         second = dx * (q[..., 3] - p[..., 1]) - dy * (q[..., 2] - p[..., 0])
         return first, second
 
-    one, two = side(a, b)
+    near, far = side(a, b)
     three, four = side(b, a)
-    crossed: NDArray[np.float64] = ((one * two < 0) & (three * four < 0)).sum(axis=1).astype(np.float64)
+    crossed: NDArray[np.float64] = ((near * far < 0) & (three * four < 0)).sum(axis=1).astype(np.float64)
     return crossed
 
 
@@ -350,15 +348,6 @@ def _placed(table: _Candidates, choice: int) -> PlacedLabel | None:
         return PlacedLabel(box)
     x0, y0, x1, y1 = (float(value) for value in table.leaders[choice])
     return PlacedLabel(box, ((x0, y0), (x1, y1)))
-
-
-def overlapping(boxes: Sequence[Box], clear: float = 0.0) -> list[tuple[int, int]]:
-    """Return the pairs of boxes that overlap or come closer than a clear distance [mm]."""
-    if len(boxes) < 2:
-        return []
-    edges = np.array([(b.left, b.bottom, b.right, b.top) for b in boxes])
-    first, second = np.nonzero(np.triu(_meets(edges, edges, clear - 1e-9), k=1))
-    return [(int(i), int(j)) for i, j in zip(first, second, strict=True)]
 
 
 def spread(wanted: Sequence[float], heights: Sequence[float], low: float, high: float) -> list[float]:

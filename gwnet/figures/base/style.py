@@ -26,17 +26,6 @@ from matplotlib.figure import Figure
 from gwnet.errors import OutputError
 from gwnet.whole_files import replace_files
 
-__all__ = [
-    "FAMILY",
-    "FILE_TYPES",
-    "figure_bytes",
-    "new_figure",
-    "register_fonts",
-    "save",
-    "sheet_files",
-    "style_context",
-]
-
 #: Typeface, and the one that lends letters which the first lacks.
 FAMILY: Final[tuple[str, str]] = ("gwnet Sans", "DejaVu Sans")
 
@@ -213,19 +202,14 @@ def sheet_files(name: str, figure: Figure) -> dict[str, bytes]:
 def check_ending(path: Path) -> None:
     """Refuse a file that no figure can be saved as.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        File.
-
     Raises
     ------
     OutputError
         If its suffix is not .png, .pdf or .svg.
     """
     if path.suffix.lower() not in FILE_TYPES:
-        found = f"ends in {path.suffix!r}" if path.suffix else "has no ending"
-        message = f"A figure can be saved as {', '.join(FILE_TYPES)}; the name {found}."
+        ending = f"ends in {path.suffix!r}" if path.suffix else "has no ending"
+        message = f"A figure can be saved as {', '.join(FILE_TYPES)}; the name {ending}."
         raise OutputError(message, where=str(path), fix="Give the file one of these endings.")
 
 

@@ -17,8 +17,6 @@ from matplotlib.transforms import Bbox, IdentityTransform, TransformedPath
 from gwnet.figures.base import style
 from gwnet.figures.base.page import Box, Page
 
-__all__ = ["Hatched", "band_symbol", "line_symbol", "mark_symbol", "rectangle"]
-
 Symbol = Callable[[Page, Box], None]
 
 #: Distance from stroke to stroke, measured across the page, from dot to dot, and across a dot [mm].

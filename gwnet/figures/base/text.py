@@ -17,19 +17,6 @@ from matplotlib import font_manager, ft2font
 from gwnet.figures.base.style import font_files
 from gwnet.units import metres_per
 
-__all__ = [
-    "decimals_for",
-    "decimals_of_step",
-    "fit",
-    "known_text",
-    "number_text",
-    "plain",
-    "short_number",
-    "shown",
-    "text_width_pt",
-    "wrap",
-]
-
 _MOST_DECIMALS: Final[dict[str, int]] = {"m": 3, "ft": 2}
 _LINE_HEIGHT: Final = 1.32
 #: Words that stay on the line of the number before them.
@@ -137,11 +124,6 @@ def wrap(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> t
         Size of the letters [pt].
     bold : bool, optional
         Whether the letters are bold.
-
-    Returns
-    -------
-    tuple of str
-        Lines; none for an empty text.
     """
     lines: list[str] = []
     current = ""

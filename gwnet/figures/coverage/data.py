@@ -16,8 +16,6 @@ from gwnet.errors import SettingsError
 from gwnet.figures.base.axes import day_number, to_local_days
 from gwnet.figures.base.text import plain, shown
 
-__all__ = ["CoveragePlotData", "CoverageRow", "coverage_plot_data", "drawn_runs"]
-
 Floats = NDArray[np.float64]
 
 #: Columns that the frames must have.
@@ -166,24 +164,24 @@ def drawn_runs(runs: Floats, least: float) -> Floats:
         Where a gap is narrower than that, the run before it ends earlier, but never takes less than half of the time
         until the next one, if it lasted so long; a run of one sample gets a quarter of the narrowest width.
     """
-    made = np.array(runs, dtype=np.float64).reshape(-1, 2)
-    if not len(made):
-        return made
-    room = np.append(np.diff(made[:, 0]), np.inf)
+    spans = np.array(runs, dtype=np.float64).reshape(-1, 2)
+    if not len(spans):
+        return spans
+    room = np.append(np.diff(spans[:, 0]), np.inf)
     half = 0.5 * room
-    length = np.minimum(np.maximum(made[:, 1] - made[:, 0], 0.25 * least), np.maximum(room - least, half))
-    made[:, 1] = made[:, 0] + length
-    return made
+    length = np.minimum(np.maximum(spans[:, 1] - spans[:, 0], 0.25 * least), np.maximum(room - least, half))
+    spans[:, 1] = spans[:, 0] + length
+    return spans
 
 
 def _spans(table: pd.DataFrame, names: tuple[str, str], zone: str) -> pd.DataFrame:
     """Return a table with its two times as local days, ``since`` and ``to``; an open end is NaN."""
-    made = table.drop(columns=list(names)).reset_index(drop=True)
-    made["well"] = made["well"].fillna("").astype(str)
-    made["instrument"] = made["instrument"].astype(str)
+    spans = table.drop(columns=list(names)).reset_index(drop=True)
+    spans["well"] = spans["well"].fillna("").astype(str)
+    spans["instrument"] = spans["instrument"].astype(str)
     for name, days in zip(names, ("since", "to"), strict=True):
-        made[days] = to_local_days(table[name].tolist(), zone) if len(table) else np.empty(0)
-    return made
+        spans[days] = to_local_days(table[name].tolist(), zone) if len(table) else np.empty(0)
+    return spans
 
 
 def _hands(hands: pd.DataFrame | None, zone: str) -> pd.DataFrame:

@@ -126,9 +126,9 @@ def _rectangles(spans: Any, middle: float, height: float) -> list[Rectangle]:
 
 def _patches(axes: Axes, patches: list[Rectangle], *, zorder: float, **options: Any) -> None:
     if patches:
-        made = PatchCollection(patches, **options)
-        made.set_zorder(zorder)
-        axes.add_collection(made, autolim=False)
+        patch_set = PatchCollection(patches, **options)
+        patch_set.set_zorder(zorder)
+        axes.add_collection(patch_set, autolim=False)
 
 
 def _names(page: Page, rows: Sequence[CoverageRow], box: Box, pitch: float) -> None:

@@ -286,8 +286,7 @@ def _notes(
     notes = [f"Elevations above {shown(datum) or 'a datum that is not on record'}."]
     if not len(own):
         return (*notes, "No event on record in this time.")
-    dates = own["measured_at"].astype(str).str[:10]
-    first, last = dates.min(), dates.max()
+    first, last = (day.date() for day in (own["day"].min(), own["day"].max()))
     when = f"on {first}" if first == last else f"from {first} to {last}"
     parts = [_counted(len(own), "event", "events") + f" {when} (local dates)"]
     without = int((kinds == "").sum())

@@ -56,14 +56,12 @@ def draw_hydrograph(
 ) -> Figure:
     """Draw one hydrograph.
 
+    Parameters as `gwnet.figures`.
+
     Parameters
     ----------
     data : HydrographPlotData
         What to draw.
-    size_mm : tuple of float, optional
-        Width and height [mm].
-    figure : matplotlib.figure.Figure, optional
-        Empty figure to draw on; a new one of the given size unless given.
     caption : bool, optional
         Whether to write the caption under the axes; a report writes its own.
 
@@ -152,7 +150,7 @@ def _panel(
     group: Sequence[HydrographPlotData] = (),
 ) -> None:
     """Draw one hydrograph into a box of the page, with room for what any of its group has beside the axes."""
-    with_depth = any(_has_depth(one) for one in (data, *group))
+    with_depth = any(_has_depth(member) for member in (data, *group))
     left = box.left + _LEFT_MM
     width = box.width - _LEFT_MM - (_RIGHT_MM if with_depth else _PLAIN_RIGHT_MM)
     top = box.top - _title(page, box, data)
@@ -164,7 +162,7 @@ def _panel(
     bottom = box.bottom + block_height_mm(notes, text_width, style.NOTE_PT) + (0.8 if notes else 0.3)
     page.block(notes, left, bottom - 0.4, text_width, style.NOTE_PT)
     labels = gutter_labels(data)
-    gutter = max(gutter_width_mm(gutter_labels(one), width) for one in (data, *group))
+    gutter = max(gutter_width_mm(gutter_labels(member), width) for member in (data, *group))
     ticks = date_ticks(data.first, data.last, max(int((width - gutter) / 14.0), 2))
     bottom += 7.9 if any("\n" in tick.label for tick in ticks) else 4.6
     rows = _change_rows(data, left, width - gutter)

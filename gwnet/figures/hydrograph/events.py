@@ -13,34 +13,13 @@ from numpy.typing import NDArray
 from gwnet.errors import AnalysisError
 from gwnet.figures.base.axes import day_number
 
-__all__ = [
-    "GAP_FACTOR",
-    "KINDS",
-    "LONGEST_BRIDGE_DAYS",
-    "event_kinds",
-    "in_time",
-    "longest_gap",
-    "own_rows",
-    "static_lines",
-    "time_limits",
-]
-
 #: The line is broken where readings are further apart than this many median intervals; project default.
 GAP_FACTOR: Final = 3.5
 #: A static line never bridges more than this, however seldom a well was measured: two years and a half [d].
 LONGEST_BRIDGE_DAYS: Final = 913.0
 
 #: What a mark can stand for, in the order of the key.
-KINDS: Final[tuple[str, ...]] = (
-    "level",
-    "estimate",
-    "dry",
-    "flowing",
-    "pumping",
-    "recovering",
-    "disturbed",
-    "unusable",
-)
+KINDS: Final[tuple[str, ...]] = tuple("level estimate dry flowing pumping recovering disturbed unusable".split())
 _DISTURBED: Final = {
     "pumping": "pumping",
     "recovering": "recovering",
@@ -62,12 +41,11 @@ def own_rows(levels: pd.DataFrame, well: str) -> pd.DataFrame:
 
 def in_time(own: pd.DataFrame, start: dt.date | None, end: dt.date | None) -> pd.DataFrame:
     """Return the events from one local date to another, both included."""
-    dates = own["measured_at"].astype(str).str[:10]
     keep = pd.Series(data=True, index=own.index)
     if start is not None:
-        keep &= dates >= start.isoformat()
+        keep &= own["day"] >= pd.Timestamp(start)
     if end is not None:
-        keep &= dates <= end.isoformat()
+        keep &= own["day"] <= pd.Timestamp(end)
     return own[keep]
 
 

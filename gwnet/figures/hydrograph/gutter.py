@@ -18,8 +18,6 @@ from gwnet.figures.base.text import fit, number_text, short_number, text_width_p
 from gwnet.figures.hydrograph.data import HydrographPlotData
 from gwnet.units import metres_per
 
-__all__ = ["GutterLabel", "Scale", "draw_gutter", "draw_screens", "gutter_labels", "gutter_width_mm"]
-
 #: Widest text of a label [mm].
 _MOST_LABEL_MM: Final = 32.0
 #: Room for the leader before a label and for the edge after it [mm].
@@ -104,7 +102,9 @@ def draw_gutter(page: Page, data: HydrographPlotData, scale: Scale, labels: Sequ
     left = box.left + box.width * (data.last - data.first) / (scale.last - data.first)
     room_pt = (box.right - left - _LEADER_MM - _EDGE_MM + 0.2) * style.PT_PER_MM
     texts = [_lines(label.words, room_pt) for label in labels]
-    wanted = [box.bottom + (min(max(one.elevation_m, data.low_m), data.high_m) - data.low_m) * per_m for one in labels]
+    wanted = [
+        box.bottom + (min(max(entry.elevation_m, data.low_m), data.high_m) - data.low_m) * per_m for entry in labels
+    ]
     heights = [NOTE_MM * len(lines) + 0.3 for lines in texts]
     centres = spread(wanted, heights, box.bottom + 0.4, box.top - 0.4)
     for label, lines, y0, y1 in zip(labels, texts, wanted, centres, strict=True):

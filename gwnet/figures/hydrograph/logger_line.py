@@ -16,8 +16,6 @@ from gwnet.figures.base.axes import day_number, to_local_days
 from gwnet.figures.base.symbols import Hatched, rectangle
 from gwnet.hydro.loggers.dense_series import thin
 
-__all__ = ["LoggerLine", "LoggerSeries", "draw_logger_line", "draw_logger_strip", "logger_line"]
-
 Floats = NDArray[np.float64]
 
 #: Thinning columns per millimetre of axis; finer than print shows.
@@ -95,11 +93,6 @@ def logger_line(
         Time zone of the site.
     start, end : datetime.date or None
         First and last local date.
-
-    Returns
-    -------
-    LoggerLine
-        The line.
     """
     if series is None:
         return LoggerLine()

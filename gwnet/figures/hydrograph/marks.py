@@ -15,8 +15,6 @@ from gwnet.figures.base.symbols import band_symbol, line_symbol, mark_symbol
 from gwnet.figures.hydrograph.data import HydrographPlotData
 from gwnet.figures.hydrograph.logger_line import INSTALLED, LEFT_OUT, STRIP_MM
 
-__all__ = ["MARKS", "Mark", "key_entries"]
-
 _MOVE, _LINE = MplPath.MOVETO, MplPath.LINETO
 #: A bar at the bound with an arrow away from it.
 _ARROW: Final = np.array([(-0.55, 0), (0.55, 0), (0, 0), (0, -1), (-0.34, -0.6), (0, -1), (0.34, -0.6)])

@@ -18,8 +18,6 @@ from gwnet.figures.hydrograph.logger_line import LoggerSeries
 from gwnet.figures.hydrograph.surroundings import LevelLine, threshold_lines
 from gwnet.units import metres_per
 
-__all__ = ["LEAST_SPAN_M", "Span", "common_span", "vertical_limits"]
-
 #: Least height of a vertical axis [m]; project default, so that a few millimetres never look like a flood.
 LEAST_SPAN_M: Final = 1.0
 #: Wells whose levels together fill at most this many times the range of the liveliest one share their limits;
@@ -30,7 +28,7 @@ _UNDISTURBED: Final = ("level", "estimate", "dry", "flowing")
 #: A well of whose marks more than this part would stand beyond the group's span gets one of its own. Project default.
 _MOST_BEYOND: Final = 0.1
 #: Levels this many robust standard deviations from their well's median do not stretch the span of a group, in wells
-#: with enough levels to tell; at least this spread is taken for one [m]. Own choices.
+#: with enough levels to tell; at least this spread is taken for one [m]. Project defaults.
 _FAR_OUTLIER: Final = 8.0
 _FEWEST_TO_TRIM: Final = 8
 _LEAST_SPREAD_M: Final = 0.02
@@ -98,9 +96,9 @@ def common_span(
             limits = threshold_lines(thresholds, str(well), "UTC", -math.inf, math.inf)
             logged = (series or {}).get(str(well))
             heads = np.empty(0) if logged is None else np.asarray(logged.water_elevation_m, dtype=np.float64)
-            found = _range(elevation[common], kinds[kept][common], heads, limits)
-            if found is not None:
-                ranges.append(found)
+            extent = _range(elevation[common], kinds[kept][common], heads, limits)
+            if extent is not None:
+                ranges.append(extent)
     if not ranges:
         return Span(_round_height(least_m, unit))
     tallest = max(max(high - low for low, high in ranges), least_m / (1 + 2 * _MARGIN))
@@ -131,17 +129,17 @@ def vertical_limits(
 
     A well much of whose record would stand beyond the group's span, such as a pumped one, gets its own.
     """
-    found = _range(elevation, kind, series_m, limits) or (0.0, 0.0)
+    extent = _range(elevation, kind, series_m, limits) or (0.0, 0.0)
     if span is not None:
         low = span.low_m
         if low is None:
             step = _limit_step(span.height_m, unit)
-            low = math.floor((sum(found) / 2 - span.height_m / 2) / step + 0.5) * step
+            low = math.floor((sum(extent) / 2 - span.height_m / 2) / step + 0.5) * step
         trusted = elevation[kind != "unusable"]
         beyond = (trusted < low) | (trusted > low + span.height_m)
         if not trusted.size or beyond.mean() <= _MOST_BEYOND:
             return low, low + span.height_m
-    return _rounded_limits(*found, found[1] - found[0], LEAST_SPAN_M, unit)
+    return _rounded_limits(*extent, extent[1] - extent[0], LEAST_SPAN_M, unit)
 
 
 def _range(

@@ -16,20 +16,6 @@ from gwnet.clock import zone_of
 from gwnet.figures.base.axes import to_local_days
 from gwnet.figures.base.text import plain, shown
 
-__all__ = [
-    "ContextBars",
-    "LevelLine",
-    "PointChange",
-    "context_bars",
-    "ground_elevation",
-    "newest_point",
-    "point_changes",
-    "points_of",
-    "row_of",
-    "screens_of",
-    "threshold_lines",
-]
-
 #: Records longer than this [years] show rainfall and abstraction by the year.
 _YEARLY_BARS_FROM: Final = 30
 

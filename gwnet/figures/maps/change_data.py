@@ -23,8 +23,6 @@ from gwnet.figures.maps.data import (
 from gwnet.figures.maps.geometry import base_layers, rings_of
 from gwnet.units import metres_per
 
-__all__ = ["change_plot_data", "worth_plot_data"]
-
 
 def change_plot_data(
     result: Any, context: MapContext, *, facts: Sequence[str], cautions: Sequence[str] = ()
@@ -46,16 +44,11 @@ def change_plot_data(
     -------
     MapPlotData
         Plain numbers and sentences.
-
-    Raises
-    ------
-    SettingsError
-        If the unit is not a display unit.
     """
     wells, drawn = result.wells, result.surface_map
     unit, when = drawn.unit, f"{result.since.isoformat()} to {result.date.isoformat()}"
     heading = context.heading("Change of water level", when, unit, aquifer=result.aquifer, crs=drawn.crs)
-    findings = {str(one.well): one.text for one in (*drawn.findings, *drawn.honour_failures)}
+    findings = {str(finding.well): finding.text for finding in (*drawn.findings, *drawn.honour_failures)}
     elsewhere = ~wells["used"].astype(bool) & wells["reason"].map(plain).str.startswith(OTHER_AQUIFER)
     others, wells = wells[elsewhere], wells[~elsewhere]
     used = wells["used"].astype(bool)
@@ -126,11 +119,6 @@ def worth_plot_data(
     -------
     MapPlotData
         Plain numbers and sentences.
-
-    Raises
-    ------
-    SettingsError
-        If the unit is not a display unit.
     """
     drawn = result.drawn
     unit = drawn.unit
@@ -157,7 +145,7 @@ def worth_plot_data(
 
 
 def _change_point(row: Mapping[str, Any], decimals: int, findings: Mapping[str, str], unit: str) -> MapPoint:
-    change, significant = float(row["change_m"]), bool(row["told"])
+    change, significant = float(row["change_m"]), bool(row["is_significant"])
     value, kind = "", "stage" if row["kind"] == "stage" else "well"
     if row["used"]:
         kind = ("rise" if change > 0.0 else "fall") if significant else "even"

@@ -16,21 +16,6 @@ from gwnet.figures.base.text import known_text, number_text, plain, short_number
 from gwnet.figures.maps.geometry import ContourPath
 from gwnet.units import DISPLAY_UNITS, metres_per
 
-__all__ = [
-    "DRAWN",
-    "MapContext",
-    "MapHeading",
-    "Note",
-    "check_unit",
-    "contour_paths",
-    "coordinates_of",
-    "group_by_reason",
-    "interval_text",
-    "named",
-    "size_text",
-    "subtitle_of",
-]
-
 #: What every surface says of its lines.
 DRAWN: Final = "Dashed contours are inferred; nothing is drawn beyond the dotted boundary of control."
 
@@ -149,11 +134,6 @@ def contour_paths(
         Gives the text of a level in the unit, with at least so many decimals.
     lows : bool, optional
         Whether closed lows are marked.
-
-    Returns
-    -------
-    tuple of ContourPath
-        The same pieces, to be drawn.
     """
     decimals = _interval_decimals(interval_m, unit)
     known = math.isfinite(interval_m) and interval_m > 0

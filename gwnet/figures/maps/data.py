@@ -27,8 +27,6 @@ from gwnet.figures.maps.context import (
 from gwnet.figures.maps.geometry import BaseLayer, ContourPath, base_layers, rings_of
 from gwnet.units import metres_per
 
-__all__ = ["MapPlotData", "MapPoint", "cautions_notes", "findings_notes", "left_out_note", "map_plot_data"]
-
 #: More wells without a measurement than this are drawn as dots without labels, so that they do not hide the others;
 #: project default.
 MOST_UNMEASURED: Final = 12
@@ -138,7 +136,7 @@ def map_plot_data(
     context, unit, control = context or MapContext(), result.unit, result.control
     when = result.date.isoformat()
     heading = context.heading("Potentiometric surface", when, unit, aquifer=result.aquifer, crs=result.crs)
-    noticed = {str(one.well): shown(one.text) for one in (*result.findings, *result.honour_failures)}
+    noticed = {str(finding.well): shown(finding.text) for finding in (*result.findings, *result.honour_failures)}
     others = control[~control["used"].astype(bool) & control["reason"].map(plain).str.startswith(OTHER_AQUIFER)]
     along = int((control["kind"] == RIVER_KIND).sum())
     control = control[~control.index.isin(others.index) & (control["kind"] != RIVER_KIND)]
@@ -149,10 +147,10 @@ def map_plot_data(
     datum = _datum_sentence(result.vertical_datum or plain(context.site.get("vertical_datum")), result.interval_m, unit)
     facts = [_fact(control, points, when, result.span.text, along=along), datum]
     facts += [shown(result.set_text)] if result.set_text else []
-    made = _method_lines(result)
+    lines = _method_lines(result)
     notes = [
         Note("Levels", (*facts, *context.known)),
-        *([Note("Surface", (*made, DRAWN), brief=False)] if made else []),
+        *([Note("Surface", (*lines, DRAWN), brief=False)] if lines else []),
         left_out_note(points, _others(others)),
         *findings_notes(points),
         *cautions_notes(result.cautions),
@@ -248,12 +246,12 @@ def _datum_sentence(datum: str, interval_m: float, unit: str) -> str:
 
 def _others(table: pd.DataFrame) -> tuple[str, ...]:
     """Return the sentences that list measured wells of other aquifers, which are not drawn."""
-    made = []
+    notes = []
     for reason, rows in table.groupby(table["reason"].astype(str), sort=True):
         names = [shown(name) for name in rows["well"]]
         more = f" and {len(names) - _MOST_OTHERS} more" if len(names) > _MOST_OTHERS else ""
-        made.append(f"{', '.join(names[:_MOST_OTHERS])}{more}: {shown(str(reason))} (not drawn)")
-    return tuple(made)
+        notes.append(f"{', '.join(names[:_MOST_OTHERS])}{more}: {shown(str(reason))} (not drawn)")
+    return tuple(notes)
 
 
 def _fact(control: pd.DataFrame, points: Sequence[MapPoint], when: str, span_text: str, *, along: int) -> str:

@@ -21,21 +21,6 @@ from gwnet.figures.base.text import decimals_of_step, fit, text_width_pt
 from gwnet.figures.maps.context import MapHeading, Note
 from gwnet.units import metres_per
 
-__all__ = [
-    "MapFrame",
-    "Sheet",
-    "draw_bar",
-    "draw_frame",
-    "draw_label_box",
-    "draw_text",
-    "fill_panel",
-    "lay_out",
-    "panel_axes",
-    "scale_bar_length",
-    "with_notes",
-    "write_heading",
-]
-
 Points = NDArray[np.float64]
 
 _TITLE_MM: Final = 11.0
@@ -109,11 +94,6 @@ def lay_out(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence
         Text.
     entries : sequence of KeyEntry
         Key.
-
-    Returns
-    -------
-    Sheet
-        The layout.
     """
     beside = _beside(page, extent, notes, entries)
     below = _below(page, extent, notes, entries)
@@ -327,11 +307,11 @@ def scale_bar_length(metres_per_mm: float, unit: str, room_mm: float) -> tuple[f
         ("km", 1000.0, 1.0) if unit == "m" else ("mi", metres_per("ft") * _FEET_PER_MILE, 0.95)
     )
     most_m = metres_per_mm * room_mm
-    name, one = (long_unit, long_m) if most_m >= from_short * long_m else (unit, metres_per(unit))
-    most = most_m / one
+    name, metres = (long_unit, long_m) if most_m >= from_short * long_m else (unit, metres_per(unit))
+    most = most_m / metres
     power = 10.0 ** math.floor(math.log10(most))
     length = next(factor * power for factor in (5.0, 2.0, 1.0) if factor * power <= most * (1 + 1e-9))
-    return length, name, length * one / metres_per_mm
+    return length, name, length * metres / metres_per_mm
 
 
 def draw_bar(page: Page, box: Box, frame: MapFrame, heading: MapHeading) -> None:

@@ -12,19 +12,6 @@ from numpy.typing import NDArray
 
 from gwnet.figures.base.page import Box
 
-__all__ = [
-    "BaseLayer",
-    "ContourPath",
-    "LineLabel",
-    "base_layers",
-    "cut_out",
-    "distances_along",
-    "hachures",
-    "label_spots",
-    "rings_of",
-    "spot_beside",
-]
-
 Points = NDArray[np.float64]
 
 #: A line may bend this much under its label: chord over arc.
@@ -88,11 +75,11 @@ def rings_of(boundary: Any) -> tuple[Points, ...]:
 
 def base_layers(layers: Sequence[tuple[str, Any]], *, kind: str = "base") -> tuple[BaseLayer, ...]:
     """Return the user's layers as arrays; each geometry is one, a sequence or a frame of geometries."""
-    made = []
+    pieces = []
     for name, geometry in layers:
         shapes = getattr(geometry, "geometry", geometry)
         parts = [part for shape in ([shapes] if hasattr(shapes, "geom_type") else shapes) for part in _parts(shape)]
-        made.append(
+        pieces.append(
             BaseLayer(
                 name=name,
                 rings=tuple(points for what, points in parts if what == "ring"),
@@ -101,15 +88,15 @@ def base_layers(layers: Sequence[tuple[str, Any]], *, kind: str = "base") -> tup
                 kind=kind,
             )
         )
-    return tuple(made)
+    return tuple(pieces)
 
 
 def _parts(shape: Any) -> Iterator[tuple[str, Points]]:
     if shape is None or shape.is_empty:
         return
     if hasattr(shape, "geoms"):
-        for one in shape.geoms:
-            yield from _parts(one)
+        for piece in shape.geoms:
+            yield from _parts(piece)
     elif hasattr(shape, "exterior"):
         for ring in (shape.exterior, *shape.interiors):
             yield "ring", np.asarray(ring.coords, dtype=np.float64)[:, :2]
@@ -215,7 +202,7 @@ def label_spots(
     for i in np.argsort(np.where(free, score, np.inf), kind="stable"):
         if not free[i] or len(chosen) >= most:
             break
-        if any(abs(where[i] - (one.start + one.end) / 2) < _NEXT_LABEL_MM for one in chosen):
+        if any(abs(where[i] - (spot.start + spot.end) / 2) < _NEXT_LABEL_MM for spot in chosen):
             continue
         chosen.append(
             LineLabel(

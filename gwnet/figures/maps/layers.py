@@ -16,8 +16,6 @@ from gwnet.figures.base.text import fit, shown
 from gwnet.figures.maps.frame import MapFrame
 from gwnet.figures.maps.geometry import BaseLayer
 
-__all__ = ["draw_above_ground", "draw_layers", "layer_entries"]
-
 #: Width of a barrier and of the light line within it [pt].
 _BARRIER_PT: Final = 2.6
 _CORE_PT: Final = 1.1
@@ -93,11 +91,6 @@ def draw_above_ground(axes: Axes, frame: MapFrame, layers: Sequence[BaseLayer]) 
 
 def layer_entries(layers: Sequence[BaseLayer]) -> list[KeyEntry]:
     """Return the key of the layers.
-
-    Parameters
-    ----------
-    layers : sequence of BaseLayer
-        Layers.
 
     Returns
     -------

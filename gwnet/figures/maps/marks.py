@@ -10,8 +10,6 @@ from gwnet.figures.base.symbols import line_symbol, mark_symbol
 from gwnet.figures.maps.data import MapPlotData, MapPoint
 from gwnet.figures.maps.layers import layer_entries
 
-__all__ = ["BOUNDARY", "CROSS", "DASHED", "RADIUS_MM", "RING_MM", "TICK_MM", "key_entries", "look"]
-
 #: Half the size of a point's symbol, and of the ring around one with a finding [mm].
 RADIUS_MM: Final = 1.15
 RING_MM: Final = 2.1

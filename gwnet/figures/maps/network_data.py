@@ -13,8 +13,6 @@ from gwnet.errors import AnalysisError
 from gwnet.figures.base.text import plain, shown
 from gwnet.figures.maps.context import MapContext, MapHeading, Note, coordinates_of, named
 
-__all__ = ["NetworkPlotData", "NetworkWell", "network_plot_data"]
-
 
 @dataclass(frozen=True, slots=True)
 class NetworkWell:
@@ -90,8 +88,8 @@ def network_plot_data(
         message = "No well has coordinates, so no map can be drawn."
         raise AnalysisError(message, fix="Record coordinates for the wells.")
     names = {} if aquifers is None else dict(zip(aquifers["aquifer"], aquifers["name"], strict=True))
-    found = {well.group for well in placed}
-    order = [code for code in names if code in found] + sorted(found - set(names) - {""}) + [""] * ("" in found)
+    present = {well.group for well in placed}
+    order = [code for code in names if code in present] + sorted(present - set(names) - {""}) + [""] * ("" in present)
     groups = tuple((code, _group_name(code, plain(names.get(code)))) for code in order)
     unplaced = [well.name for well in rows if not (math.isfinite(well.x) and math.isfinite(well.y))]
     counts = [f"{len(placed)} wells" if len(placed) != 1 else "1 well"]

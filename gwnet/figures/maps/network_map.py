@@ -64,14 +64,12 @@ def draw_network_map(
 ) -> Figure:
     """Draw where the wells and gauges of the network are.
 
+    Parameters as `gwnet.figures`.
+
     Parameters
     ----------
     data : NetworkPlotData
         What to draw.
-    size_mm : tuple of float, optional
-        Width and height [mm].
-    figure : matplotlib.figure.Figure, optional
-        Empty figure to draw on; a new one of the given size unless given.
 
     Returns
     -------
@@ -82,7 +80,7 @@ def draw_network_map(
         page = Page(figure if figure is not None else style.new_figure(size_mm))
         looks = {code: _look(i) for i, (code, _) in enumerate(data.groups)}
         entries = _key(data, looks)
-        everything = np.array([(one.x, one.y) for one in (*data.wells, *data.gauges)])
+        everything = np.array([(symbol.x, symbol.y) for symbol in (*data.wells, *data.gauges)])
         sheet = lay_out(page, everything, data.notes, entries)
         axes = draw_frame(page, sheet, data)
         places = _places(data, sheet.frame)
@@ -124,6 +122,10 @@ def _given_up(look: dict[str, Any]) -> dict[str, Any]:
 def _places(data: NetworkPlotData, frame: MapFrame) -> list[_Place]:
     """Gather wells that would cover each other on paper."""
     order = {code: i for i, (code, _) in enumerate(data.groups)}
+
+    def rank(well: NetworkWell) -> tuple[int, str]:
+        return order[well.group], well.name
+
     gathered: list[tuple[list[NetworkWell], NDArray[np.float64]]] = []
     for well in data.wells:
         xy = frame.to_mm(np.array([[well.x, well.y]]))[0]
@@ -132,10 +134,7 @@ def _places(data: NetworkPlotData, frame: MapFrame) -> list[_Place]:
             gathered.append(([well], xy))
         else:
             near.append(well)
-    places = [
-        _Place(tuple(sorted(wells, key=lambda one: (order[one.group], one.name))), float(at[0]), float(at[1]), False)
-        for wells, at in gathered
-    ]
+    places = [_Place(tuple(sorted(wells, key=rank)), float(at[0]), float(at[1]), False) for wells, at in gathered]
     for gauge in data.gauges:
         x, y = frame.to_mm(np.array([[gauge.x, gauge.y]]))[0]
         places.append(_Place((gauge,), float(x), float(y), True))

@@ -18,8 +18,6 @@ from gwnet.figures.maps.frame import MapFrame, draw_bar, fill_panel, panel_axes,
 from gwnet.figures.maps.marks import key_entries
 from gwnet.figures.maps.surface_map import draw_panel, extent_of
 
-__all__ = ["PAIR_SIZE_MM", "PairPlotData", "draw_paired_maps"]
-
 #: Size of the sheet: A4 on its side less margins [mm].
 PAIR_SIZE_MM: Final = (267.0, 180.0)
 
@@ -57,14 +55,12 @@ def draw_paired_maps(
 ) -> Figure:
     """Draw maps of two days side by side.
 
+    Parameters as `gwnet.figures`.
+
     Parameters
     ----------
     data : PairPlotData
         What to draw.
-    size_mm : tuple of float, optional
-        Width and height [mm].
-    figure : matplotlib.figure.Figure, optional
-        Empty figure to draw on; a new one of the given size unless given.
 
     Returns
     -------
@@ -81,13 +77,13 @@ def draw_paired_maps(
         strip_top = columns[0].top + 2.5 + strip
         bottom, top = strip_top + _TICKS_MM, page.height - _TITLE_MM - _HEAD_MM
         width = (page.width - _GAP_MM - 2 * _TICKS_MM - 1.0) / 2
-        extent = np.vstack([extent_of(one) for one in data.maps])
+        extent = np.vstack([extent_of(sheet) for sheet in data.maps])
         missing: list[Note] = []
-        for i, one in enumerate(data.maps):
+        for i, sheet in enumerate(data.maps):
             left = _TICKS_MM + i * (width + _GAP_MM + _TICKS_MM - 1.0)
             frame = fill_panel(Box(left, bottom, width, top - bottom), extent)
             _head(page, frame, data.heads[i])
-            missing += draw_panel(panel_axes(page, frame), frame, one)
+            missing += draw_panel(panel_axes(page, frame), frame, sheet)
         bar = Box(1.0, strip_top - _BAR_MM, bar_width, _BAR_MM)
         draw_bar(page, bar, frame, data)
         page.key(entries, bar_width + 8.0, strip_top, page.width - bar_width - 12.0)
@@ -110,11 +106,11 @@ def _head(page: Page, frame: MapFrame, text: str) -> None:
 
 def _entries(data: PairPlotData) -> list[KeyEntry]:
     """Return the key of both maps, each entry once."""
-    found: dict[str, KeyEntry] = {}
-    for one in data.maps:
-        for entry in key_entries(one):
-            found.setdefault(entry.label, entry)
-    return list(found.values())
+    entries: dict[str, KeyEntry] = {}
+    for sheet in data.maps:
+        for entry in key_entries(sheet):
+            entries.setdefault(entry.label, entry)
+    return list(entries.values())
 
 
 def _text(
@@ -123,7 +119,7 @@ def _text(
     """Return three columns of text, what is said of both maps, of the first and of the second, in letters that fit."""
     width = (page.width - 2.0 - 2 * 5.0) / 3
     parts: list[Sequence[Note]] = [(*data.notes, *missing)]
-    parts += [one.notes for one in data.maps]
+    parts += [sheet.notes for sheet in data.maps]
     heads = ("", *(head.partition("\n")[0] for head in data.heads))
     most = _MOST_TEXT * page.height
     for size in _TEXT_PT:

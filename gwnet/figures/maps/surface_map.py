@@ -26,14 +26,6 @@ from gwnet.figures.maps.geometry import ContourPath, LineLabel, cut_out, hachure
 from gwnet.figures.maps.layers import draw_above_ground, draw_layers
 from gwnet.figures.maps.marks import BOUNDARY, CROSS, DASHED, RADIUS_MM, RING_MM, TICK_MM, key_entries, look
 
-__all__ = [
-    "MAP_SIZE_MM",
-    "draw_panel",
-    "draw_surface_map",
-    "extent_of",
-    "place_map_labels",
-]
-
 #: Size of a map of its own: A4 upright less margins [mm].
 MAP_SIZE_MM: Final = (180.0, 240.0)
 
@@ -209,12 +201,12 @@ def _level_spots(frame: MapFrame, contours: Sequence[ContourPath], posted: Seque
             everywhere = np.array(standing).reshape(-1, 2)
             if beside:
                 spot = None if level in levels else spot_beside(xy, _level_width(level), 2.0, room, busy, everywhere)
-                found = [] if spot is None else [spot]
+                spots = [] if spot is None else [spot]
             else:
                 same = np.array(levels.get(level, [])).reshape(-1, 2)
-                found = label_spots(xy, _level_width(level), 2.0, room, busy, everywhere, same=same)
-            chosen[i] += found
-            places = [(spot.x, spot.y) for spot in found]
+                spots = label_spots(xy, _level_width(level), 2.0, room, busy, everywhere, same=same)
+            chosen[i] += spots
+            places = [(spot.x, spot.y) for spot in spots]
             standing += places
             if places:
                 levels.setdefault(level, []).extend(places)
@@ -314,29 +306,29 @@ def _draw_quiet(axes: Axes, data: MapPlotData, frame: MapFrame) -> None:
 
 
 def _draw_points(axes: Axes, posted: Sequence[_Posted]) -> None:
-    for one in posted:
-        axes.plot([one.x], [one.y], linestyle="none", zorder=3.5, **look(one.point))
-        if not one.point.used:
-            axes.plot([one.x], [one.y], linestyle="none", zorder=3.6, **CROSS)
-        if one.point.finding:
-            place, radius = (one.x, one.y), RING_MM - 0.2
+    for posting in posted:
+        axes.plot([posting.x], [posting.y], linestyle="none", zorder=3.5, **look(posting.point))
+        if not posting.point.used:
+            axes.plot([posting.x], [posting.y], linestyle="none", zorder=3.6, **CROSS)
+        if posting.point.finding:
+            place, radius = (posting.x, posting.y), RING_MM - 0.2
             ring = Circle(place, radius, facecolor="none", edgecolor=style.LIMIT, linewidth=style.LINE, zorder=3.4)
             axes.add_patch(ring)
 
 
 def _draw_labels(axes: Axes, posted: Sequence[_Posted]) -> None:
-    for one in posted:
-        if one.label is None:
+    for posting in posted:
+        if posting.label is None:
             continue
-        ha, x = draw_label_box(axes, one.label, one.x, _PAD_MM)
-        used, top = one.point.used, one.label.box.top - _NAME_MM
-        name_color = style.LIMIT if one.point.finding else style.INK if used else style.SOFT
-        axes.text(x, top + 0.65, one.name, fontsize=_NAME_PT, color=name_color, ha=ha, va="baseline", zorder=3.8)
-        if one.point.value:
+        ha, x = draw_label_box(axes, posting.label, posting.x, _PAD_MM)
+        used, top = posting.point.used, posting.label.box.top - _NAME_MM
+        name_color = style.LIMIT if posting.point.finding else style.INK if used else style.SOFT
+        axes.text(x, top + 0.65, posting.name, fontsize=_NAME_PT, color=name_color, ha=ha, va="baseline", zorder=3.8)
+        if posting.point.value:
             axes.text(
                 x,
                 top - _VALUE_MM + 0.75,
-                one.point.value,
+                posting.point.value,
                 fontsize=_VALUE_PT,
                 weight="bold" if used else "normal",
                 color=style.INK if used else style.SOFT,
@@ -348,11 +340,11 @@ def _draw_labels(axes: Axes, posted: Sequence[_Posted]) -> None:
 
 def _label_notes(posted: Sequence[_Posted]) -> list[Note]:
     """Return notes on labels that found no room or had to be shortened."""
-    missing = [one for one in posted if one.label is None]
-    shortened = [one.point.name for one in posted if "…" in one.name and one.label is not None]
+    missing = [posting for posting in posted if posting.label is None]
+    shortened = [posting.point.name for posting in posted if "…" in posting.name and posting.label is not None]
     notes = []
     if missing:
-        listed = ", ".join(f"{one.point.name} {one.point.value}".strip() for one in missing)
+        listed = ", ".join(f"{posting.point.name} {posting.point.value}".strip() for posting in missing)
         notes.append(Note("No room on the map for the labels of", (f"{listed}.",)))
     if shortened:
         notes.append(Note("Names in full", tuple(shortened)))

@@ -23,8 +23,6 @@ from gwnet.figures.maps.context import MapContext, MapHeading, Note
 from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_label_box, draw_text, lay_out, with_notes
 from gwnet.units import metres_per
 
-__all__ = ["SlopeMapPlotData", "SlopePoint", "draw_slope_map", "slope_map_plot_data"]
-
 _NAME_PT: Final = 5.9
 _LINE_MM: Final = 2.5
 _PAD_MM: Final = 0.3
@@ -33,7 +31,7 @@ _LONGEST_MM: Final = 24.0
 _SIZES_PT: Final = (3.4, 12.5)
 #: With more wells than this, only those with a trend are labelled. Project default.
 _MOST_LABELS: Final = 70
-#: Longest line to a label among many wells [mm], and most unnamed wells that are listed. Own choices.
+#: Longest line to a label among many wells [mm], and most unnamed wells that are listed. Project defaults.
 _LONGEST_LEADER_MM: Final = 9.0
 #: Wells with more than so many others this near choose a place for their label after those that stand alone. [mm]
 _CROWD_MM: Final = 7.0
@@ -109,7 +107,7 @@ def slope_map_plot_data(
     """
     heading = context.heading("Slopes of water levels", "", unit)
     places = wells.drop_duplicates("well").set_index("well")[["easting", "northing"]].astype(float)
-    made = [
+    points = [
         SlopePoint(
             name=shown(row["well"]),
             x=float(places["easting"].get(row["well"], math.nan)),
@@ -119,7 +117,7 @@ def slope_map_plot_data(
         )
         for row in table.to_dict("records")
     ]
-    placed = tuple(point for point in made if math.isfinite(point.x) and math.isfinite(point.y))
+    placed = tuple(point for point in points if math.isfinite(point.x) and math.isfinite(point.y))
     slopes = [abs(point.slope) for point in placed if math.isfinite(point.slope)]
     if not slopes:
         message = "No well has both a slope and coordinates, so no map of slopes can be drawn."
@@ -128,14 +126,14 @@ def slope_map_plot_data(
         **heading,
         points=placed,
         largest=max(float(np.quantile(slopes, 0.98)), 1e-4),
-        notes=_notes(table, made, unit, (*notes, *context.known)),
+        notes=_notes(table, points, unit, (*notes, *context.known)),
     )
 
 
-def _notes(table: pd.DataFrame, made: Sequence[SlopePoint], unit: str, more: Sequence[str]) -> tuple[Note, ...]:
+def _notes(table: pd.DataFrame, points: Sequence[SlopePoint], unit: str, more: Sequence[str]) -> tuple[Note, ...]:
     with_values = table[table["n"] > 0]
-    counts = [sum(point.is_significant and point.direction == way for point in made) for way in ("rising", "falling")]
-    counted = sum(math.isfinite(point.slope) for point in made)
+    counts = [sum(point.is_significant and point.direction == way for point in points) for way in ("rising", "falling")]
+    counted = sum(math.isfinite(point.slope) for point in points)
     facts = (
         f"Theil–Sen slopes in {unit} a year, positive upward; levels of {with_values['first'].min()} to "
         f"{with_values['last'].max()}.",
@@ -144,10 +142,10 @@ def _notes(table: pd.DataFrame, made: Sequence[SlopePoint], unit: str, more: Seq
         *more,
     )
     notes = [Note("Trends", facts)]
-    without = [point.name for point in made if not math.isfinite(point.slope)]
+    without = [point.name for point in points if not math.isfinite(point.slope)]
     if without:
         notes.append(Note("Without a slope (dots)", (f"{', '.join(without)}.",)))
-    unplaced = [point.name for point in made if not (math.isfinite(point.x) and math.isfinite(point.y))]
+    unplaced = [point.name for point in points if not (math.isfinite(point.x) and math.isfinite(point.y))]
     if unplaced:
         notes.append(Note("Without coordinates on record", (f"{', '.join(unplaced)}.",)))
     return tuple(notes)
@@ -176,7 +174,7 @@ def draw_slope_map(data: SlopeMapPlotData, *, size_mm: tuple[float, float] = (18
         sheet = lay_out(page, extent, [*data.notes, *names], entries)
         axes = draw_frame(page, sheet, data)
         labels = _labels(data, sheet.frame)
-        for point in sorted(data.points, key=lambda one: (one.is_significant, -abs(one.slope))):
+        for point in sorted(data.points, key=lambda candidate: (candidate.is_significant, -abs(candidate.slope))):
             x, y = sheet.frame.to_mm(np.array([[point.x, point.y]]))[0]
             axes.plot(
                 [x], [y], linestyle="none", zorder=3.6 if point.is_significant else 3.2, **_look(point, data.largest)

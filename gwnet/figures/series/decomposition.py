@@ -30,8 +30,6 @@ from gwnet.figures.base.text import decimals_of_step, known_text, number_text, p
 from gwnet.figures.maps.context import check_unit
 from gwnet.units import metres_per
 
-__all__ = ["DecompositionPlotData", "decomposition_plot_data", "draw_decomposition", "panel_heights_mm"]
-
 Floats = NDArray[np.float64]
 
 _SIZE_MM: Final = (180.0, 150.0)
@@ -92,34 +90,25 @@ def decomposition_plot_data(
 ) -> DecompositionPlotData:
     """Work out what the figure of a decomposition shows.
 
+    Parameters as `gwnet.figures`.
+
     Parameters
     ----------
     table : pandas.DataFrame
         One row a step: month (YYYY-MM, its first), observed_m, filled, trend_m, seasonal_m, remainder_m, weight.
-    well : str
-        Code of the well.
     period : int
         Steps of a year.
     robust : bool, optional
         Whether values that do not fit lost weight.
     notes : sequence of str, optional
         What was taken and what was filled, in sentences.
-    site : mapping or pandas.Series, optional
-        Row of the sites frame.
     unit : {"m", "ft"}
         Unit of the axes.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------
     DecompositionPlotData
         Plain numbers and sentences.
-
-    Raises
-    ------
-    SettingsError
-        If the unit is not a display unit.
     """
     check_unit(unit)
     parts = {name: table[f"{name}_m"].to_numpy(dtype=np.float64) / metres_per(unit) for name in _PARTS}

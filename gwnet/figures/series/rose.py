@@ -19,8 +19,6 @@ from gwnet.figures.base.symbols import mark_symbol
 from gwnet.figures.base.text import decimals_of_step, fit, number_text, shown
 from gwnet.figures.maps.context import Note
 
-__all__ = ["ROSE_SIZE_MM", "RosePlotData", "RosePoint", "draw_rose", "rose_plot_data"]
-
 #: Width of the figure, and its height without notes [mm].
 ROSE_SIZE_MM: Final = (180.0, 104.0)
 
@@ -127,20 +125,20 @@ def rose_plot_data(
     RosePlotData
         Plain numbers and sentences.
     """
-    determined = [one for one in points if one.determined]
-    what = "days" if all(one.label == one.date.isoformat() for one in points) else "rounds"
+    determined = [point for point in points if point.determined]
+    what = "days" if all(point.label == point.date.isoformat() for point in points) else "rounds"
     lines = [f"{len(points)} {what} with a gradient, {len(determined)} of them determined; bars are 95 % half-widths."]
     if determined and math.isfinite(middle_deg):
         lines.append(_spread_text(determined, middle_deg, concentration))
     lines += [shown(fact) for fact in facts]
     notes = [Note("Gradients", tuple(lines))]
-    undetermined = [one.label for one in points if not one.determined]
+    undetermined = [point.label for point in points if not point.determined]
     if undetermined:
         lines = [f"{', '.join(map(shown, undetermined))}."]
-        if any(one.magnitude > _longest(points) for one in points if not one.determined):
+        if any(point.magnitude > _longest(points) for point in points if not point.determined):
             lines.append("Those whose size lies beyond the scale stand at its edge.")
         notes.append(Note("Size and direction not determined (hollow)", tuple(lines)))
-    flagged = [one.label for one in points if one.finding]
+    flagged = [point.label for point in points if point.finding]
     if flagged:
         names = ", ".join(map(shown, flagged))
         text = f"{names}: a well does not fit its neighbours; the table gives the gradient without it."
@@ -156,11 +154,11 @@ def rose_plot_data(
 
 def _spread_text(determined: Sequence[RosePoint], middle_deg: float, concentration: float) -> str:
     """Return how the directions lie about each other; no mean where they turn about."""
-    sizes = [one.magnitude for one in determined]
+    sizes = [point.magnitude for point in determined]
     spread = f"sizes {min(sizes):.2g} to {max(sizes):.2g} m/m"
     if concentration < 0.7:
         return f"Directions are spread all around (concentration {concentration:.2f}), so no mean is given; {spread}."
-    turns = [_from_middle(one.azimuth_deg, middle_deg) for one in determined]
+    turns = [_from_middle(point.azimuth_deg, middle_deg) for point in determined]
     low, high = round(middle_deg + min(turns)) % 360, round(middle_deg + max(turns)) % 360
     return (
         f"Directions {low}° to {high}°, clockwise from grid north, about {round(middle_deg) % 360}° "
@@ -223,9 +221,9 @@ def _look(point: RosePoint) -> dict[str, Any]:
 
 def _key(data: RosePlotData) -> list[KeyEntry]:
     """Return the key of what is shown, and of nothing else."""
-    quarters = sorted({one.quarter for one in data.points})
+    quarters = sorted({point.quarter for point in data.points})
     entries = [KeyEntry(QUARTERS[q], mark_symbol(**_LOOKS[q] | {"markeredgewidth": _EDGE})) for q in quarters]
-    if any(not one.determined for one in data.points):
+    if any(not point.determined for point in data.points):
         hollow = _LOOKS[quarters[0]] | {"markerfacecolor": style.PAPER, "markeredgecolor": style.SOFT}
         entries.append(KeyEntry("not determined (hollow)", mark_symbol(**hollow | {"markeredgewidth": _EDGE})))
     return entries
@@ -233,8 +231,8 @@ def _key(data: RosePlotData) -> list[KeyEntry]:
 
 def _longest(points: Sequence[RosePoint]) -> float:
     """Return the largest size that is drawn: of what is determined, with its bar; of the rest only where nothing is."""
-    determined = [one for one in points if one.determined]
-    reach = [one.magnitude + (one.half_width if one.determined else 0.0) for one in determined or points]
+    determined = [point for point in points if point.determined]
+    reach = [point.magnitude + (point.half_width if point.determined else 0.0) for point in determined or points]
     return max([value for value in reach if math.isfinite(value)], default=1e-3) or 1e-3
 
 
@@ -269,13 +267,13 @@ def _draw_rose(page: Page, data: RosePlotData, box: Box) -> None:
         )
     _ring_labels(axes, data, step, rings)
     bar = {"color": style.SOFT, "linewidth": style.HAIR, "alpha": 0.55 if len(data.points) > _CROWDED else 0.9}
-    for one in data.points:
-        _draw_point(axes, one, bar, limit)
+    for point in data.points:
+        _draw_point(axes, point, bar, limit)
 
 
 def _ring_labels(axes: Axes, data: RosePlotData, step: float, rings: int) -> None:
     """Write the sizes of the circles along the direction that is farthest from all rounds."""
-    turned = [one.azimuth_deg for one in data.points]
+    turned = [point.azimuth_deg for point in data.points]
     free = max(
         (15, 75, 105, 165, 195, 255, 285, 345), key=lambda d: min(abs(_from_middle(t, d)) for t in [*turned, d - 180])
     )
@@ -295,21 +293,21 @@ def _ring_labels(axes: Axes, data: RosePlotData, step: float, rings: int) -> Non
         )
 
 
-def _draw_point(axes: Axes, one: RosePoint, bar: dict[str, Any], limit: float) -> None:
+def _draw_point(axes: Axes, point: RosePoint, bar: dict[str, Any], limit: float) -> None:
     """Draw a round; one that is not determined and lies beyond the scale stands at the rim."""
-    east, north = math.sin(math.radians(one.azimuth_deg)), math.cos(math.radians(one.azimuth_deg))
-    if one.determined:
-        low, high = one.magnitude - one.half_width, one.magnitude + one.half_width
+    east, north = math.sin(math.radians(point.azimuth_deg)), math.cos(math.radians(point.azimuth_deg))
+    if point.determined:
+        low, high = point.magnitude - point.half_width, point.magnitude + point.half_width
         axes.plot([low * east, high * east], [low * north, high * north], zorder=1.5, **bar)
-        width = one.azimuth_half_width_deg
-        arc = np.radians(np.linspace(one.azimuth_deg - width, one.azimuth_deg + width, 31))
-        axes.plot(one.magnitude * np.sin(arc), one.magnitude * np.cos(arc), zorder=1.5, **bar)
-    size = min(one.magnitude, limit)
-    axes.plot([size * east], [size * north], linestyle="none", zorder=3 if one.determined else 2.5, **_look(one))
+        width = point.azimuth_half_width_deg
+        arc = np.radians(np.linspace(point.azimuth_deg - width, point.azimuth_deg + width, 31))
+        axes.plot(point.magnitude * np.sin(arc), point.magnitude * np.cos(arc), zorder=1.5, **bar)
+    size = min(point.magnitude, limit)
+    axes.plot([size * east], [size * north], linestyle="none", zorder=3 if point.determined else 2.5, **_look(point))
 
 
 def _time_axis(axes: Axes, data: RosePlotData, *, labels: bool) -> None:
-    days = [day_number(one.date) for one in data.points] or [0.0]
+    days = [day_number(point.date) for point in data.points] or [0.0]
     margin = max(0.03 * (max(days) - min(days)), 20.0)
     first, last = min(days) - margin, max(days) + margin
     axes.set_xlim(first, last)
@@ -328,14 +326,14 @@ def _series(
 ) -> Axes:
     """Draw one value of every round over time, with its bar where it is determined."""
     axes = page.axes(box)
-    for one in data.points:
-        day, at = day_number(one.date), value(one)
-        if one.determined:
+    for point in data.points:
+        day, at = day_number(point.date), value(point)
+        if point.determined:
             axes.plot(
-                [day, day], [at - width(one), at + width(one)], color=style.SOFT, linewidth=style.HAIR, zorder=1.5
+                [day, day], [at - width(point), at + width(point)], color=style.SOFT, linewidth=style.HAIR, zorder=1.5
             )
-        axes.plot([day], [at], linestyle="none", zorder=3 if one.determined else 2.5, **_look(one))
-        if one.finding:
+        axes.plot([day], [at], linestyle="none", zorder=3 if point.determined else 2.5, **_look(point))
+        if point.finding:
             axes.annotate(
                 "†", (day, at), (2.6, 1.2), textcoords="offset points", fontsize=6, color=style.LIMIT, zorder=4
             )
@@ -346,10 +344,10 @@ def _draw_directions(page: Page, data: RosePlotData, box: Box) -> None:
     """Draw the direction over time, unwound about its middle so that 359° and 1° stand together."""
     middle = data.middle_deg
 
-    def unwound(one: RosePoint) -> float:
-        return middle + _from_middle(one.azimuth_deg, middle)
+    def unwound(point: RosePoint) -> float:
+        return middle + _from_middle(point.azimuth_deg, middle)
 
-    axes = _series(page, data, box, unwound, lambda one: one.azimuth_half_width_deg)
+    axes = _series(page, data, box, unwound, lambda point: point.azimuth_half_width_deg)
     _time_axis(axes, data, labels=False)
     low, high = axes.get_ylim()
     low, high = max(low, middle - 185.0), min(high, middle + 185.0)
@@ -364,7 +362,7 @@ def _draw_directions(page: Page, data: RosePlotData, box: Box) -> None:
 
 def _draw_sizes(page: Page, data: RosePlotData, box: Box) -> None:
     high = 1.06 * _longest(data.points)
-    axes = _series(page, data, box, lambda one: min(one.magnitude, 0.96 * high), lambda one: one.half_width)
+    axes = _series(page, data, box, lambda point: min(point.magnitude, 0.96 * high), lambda point: point.half_width)
     _time_axis(axes, data, labels=True)
     axes.set_ylim(0.0, high)
     step = nice_step(high, 6)

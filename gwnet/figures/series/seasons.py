@@ -94,11 +94,6 @@ def draw_seasons(data: SeasonsPlotData, *, size_mm: tuple[float, float] = ONE_SI
 def seasons_pages(data: Sequence[SeasonsPlotData]) -> list[Figure]:
     """Draw the seasonal envelopes of wells, one alone or three a page, on one height of the vertical axis.
 
-    Parameters
-    ----------
-    data : sequence of SeasonsPlotData
-        Wells, in order.
-
     Returns
     -------
     list of matplotlib.figure.Figure
@@ -121,7 +116,7 @@ def seasons_pages(data: Sequence[SeasonsPlotData]) -> list[Figure]:
 
 def _height(data: Sequence[SeasonsPlotData]) -> float:
     """Return the height of the axis that the wells share [m]."""
-    return common_height([1.16 * (one.high_m - one.low_m) for one in data], _LEAST_SPAN_M)
+    return common_height([1.16 * (well.high_m - well.low_m) for well in data], _LEAST_SPAN_M)
 
 
 def _panel(page: Page, box: Box, data: SeasonsPlotData, height_m: float, *, key: bool) -> None:

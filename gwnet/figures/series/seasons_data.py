@@ -19,8 +19,6 @@ from gwnet.figures.base.text import known_text, number_text, plain, shown
 from gwnet.figures.maps.context import check_unit
 from gwnet.units import metres_per
 
-__all__ = ["BANDS", "YEAR_DAYS", "SeasonsPlotData", "YearLine", "seasons_plot_data"]
-
 Floats = NDArray[np.float64]
 
 #: Statistics that a month is drawn with, from the lowest to the highest.
@@ -108,6 +106,8 @@ def seasons_plot_data(
 ) -> SeasonsPlotData:
     """Work out what the seasonal envelope of a well shows.
 
+    Parameters as `gwnet.figures`.
+
     Parameters
     ----------
     statistics : pandas.DataFrame
@@ -115,19 +115,13 @@ def seasons_plot_data(
     levels : pandas.DataFrame
         Levels that take part: well, day, low, high [m] and, where they are known, source and review; low is
         minus infinity for a dry one.
-    well : str
-        Code of the well.
     summary : mapping or pandas.Series
         newest, newest_bound, newest_m, percentile, percentile_lower, percentile_upper, percentile_years, first, last,
         left_out of the well.
-    site : mapping or pandas.Series, optional
-        Row of the sites frame.
     unit : {"m", "ft"}
         Unit of the axis.
     definition, least_years, value : optional
         With what the statistics were made; named in the caption.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------

@@ -124,8 +124,8 @@ def trend_multiples(
         Pages. A well whose levels do not fit into the common height has 2, 5, 10 … times that height, said in its
         panel.
     """
-    first, last = min(one.first for one in data), max(one.last for one in data)
-    height = common_height([1.14 * (one.high_m - one.low_m) for one in data], _LEAST_SPAN_M)
+    first, last = min(well.first for well in data), max(well.last for well in data)
+    height = common_height([1.14 * (well.high_m - well.low_m) for well in data], _LEAST_SPAN_M)
     each, pages = COLUMNS * rows, []
     count = math.ceil(len(data) / each)
     for number in range(count):
@@ -301,39 +301,39 @@ def _far(data: TrendPlotData) -> NDArray[np.bool_]:
 def _key(wells: Sequence[TrendPlotData]) -> list[KeyEntry]:
     entries = []
     for taken in (True, False):
-        found = {kind for one in wells for kind in one.kind[(one.taken == taken) & ~one.logged]}
+        kinds = {kind for well in wells for kind in well.kind[(well.taken == taken) & ~well.logged]}
         for kind, mark in MARKS.items():
-            if kind in found:
+            if kind in kinds:
                 label = mark.label.split(":")[0] if not taken or kind != "dry" else mark.label
                 words = f"{label}, left out" if not taken else label
                 entries.append(KeyEntry(words, mark_symbol(**_look(kind, taken=taken))))
     for taken, color in ((True, style.SERIES), (False, style.RULE)):
-        if any((one.logged & (one.taken == taken)).any() for one in wells):
+        if any((well.logged & (well.taken == taken)).any() for well in wells):
             words = "logger, daily means" + ("" if taken else ", left out")
             entries.append(KeyEntry(words, line_symbol(color=color, linewidth=style.LINE), 5.0))
-    if any(_far(one).any() for one in wells):
+    if any(_far(well).any() for well in wells):
         entries.append(KeyEntry("beyond the axis", mark_symbol(**_beyond_look(up=False))))
     return entries + _line_entries(wells)
 
 
 def _line_entries(wells: Sequence[TrendPlotData]) -> list[KeyEntry]:
     """Return the key of the lines that these figures show."""
-    lines = [one for one in wells if one.trend is not None]
-    stepped = [one for one in wells if one.steps]
+    lines = [well for well in wells if well.trend is not None]
+    stepped = [well for well in wells if well.steps]
     between = "median before and after the gap"
     shown = [
-        ("trend", _LINE, any(one.direction in _SIGNIFICANT for one in lines)),
-        ("slope, no significant trend", _NOT_SIGNIFICANT, any(one.direction not in _SIGNIFICANT for one in lines)),
-        (between, _LINE, any(one.direction in _SIGNIFICANT for one in stepped)),
+        ("trend", _LINE, any(well.direction in _SIGNIFICANT for well in lines)),
+        ("slope, no significant trend", _NOT_SIGNIFICANT, any(well.direction not in _SIGNIFICANT for well in lines)),
+        (between, _LINE, any(well.direction in _SIGNIFICANT for well in stepped)),
         (
             f"{between}, no significant step",
             _NOT_SIGNIFICANT,
-            any(one.direction not in _SIGNIFICANT for one in stepped),
+            any(well.direction not in _SIGNIFICANT for well in stepped),
         ),
     ]
     entries = [KeyEntry(words, line_symbol(**look), 6.0) for words, look, there in shown if there]
-    if any(one.smooth is not None for one in wells):
+    if any(well.smooth is not None for well in wells):
         entries.append(KeyEntry("smooth line", line_symbol(**_SMOOTH), 6.0))
-    if any(one.trend is not None and math.isfinite(one.trend.lower) for one in lines):
+    if any(well.trend is not None and math.isfinite(well.trend.lower) for well in lines):
         entries.append(KeyEntry("its limits at 95 %", band_symbol(facecolor=_BAND, edgecolor="none"), 4.5))
     return entries

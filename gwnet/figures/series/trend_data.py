@@ -21,8 +21,6 @@ from gwnet.figures.hydrograph.events import event_kinds, longest_gap, own_rows, 
 from gwnet.figures.maps.context import check_unit
 from gwnet.units import metres_per
 
-__all__ = ["TrendLine", "TrendPlotData", "p_text", "slope_text", "trend_plot_data"]
-
 Floats = NDArray[np.float64]
 
 YEAR_DAYS: Final = 365.25
@@ -159,25 +157,21 @@ def trend_plot_data(
 ) -> TrendPlotData:
     """Work out what the trend figure of a well shows.
 
+    Parameters as `gwnet.figures`.
+
     Parameters
     ----------
     levels : pandas.DataFrame
         Levels frame with a further column taken: whether a level takes part in the test [m]; where the method is
         ``logger``, the daily mean of one.
-    well : str
-        Code of the well.
     trend : mapping or pandas.Series
         Row of the trends frame, in metres.
     middle : tuple, optional
         A day in the middle of the record and where the line is then [m].
     smooth : tuple of numpy.ndarray, optional
         Days since 1970-01-01 and levels of a smooth line [m].
-    site : mapping or pandas.Series, optional
-        Row of the sites frame.
     unit : {"m", "ft"}
         Unit of the axis.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------

@@ -23,15 +23,6 @@ from gwnet.figures.base.text import decimals_of_step, fit, known_text, number_te
 from gwnet.figures.maps.context import check_unit
 from gwnet.units import metres_per
 
-__all__ = [
-    "RankedPlotData",
-    "RankedSlope",
-    "draw_ranked_page",
-    "ranked_pages",
-    "ranked_plot_data",
-    "slope_mark",
-]
-
 #: Width of a page and its greatest height [mm].
 _WIDTH_MM: Final = 180.0
 _HEIGHT_MM: Final = 247.0
@@ -101,18 +92,16 @@ def ranked_plot_data(
 ) -> RankedPlotData:
     """Work out what a figure of ranked slopes shows.
 
+    Parameters as `gwnet.figures`.
+
     Parameters
     ----------
     table : pandas.DataFrame
         Trends frame in metres, as of `gwnet.network.Network.trends`.
-    site : mapping or pandas.Series, optional
-        Row of the sites frame.
     unit : {"m", "ft"}
         Unit of the slopes.
     notes : sequence of str, optional
         Further sentences of the caption.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
 
     Returns
     -------
@@ -128,7 +117,7 @@ def ranked_plot_data(
     """
     check_unit(unit)
     factor = 1.0 / metres_per(unit)
-    made = [
+    wells = [
         RankedSlope(
             well=shown(row["well"]),
             slope=float(row["slope_m_per_year"]) * factor,
@@ -140,13 +129,13 @@ def ranked_plot_data(
         )
         for row in table.to_dict("records")
     ]
-    rows = sorted((row for row in made if math.isfinite(row.slope)), key=lambda row: (-row.slope, row.well))
+    rows = sorted((row for row in wells if math.isfinite(row.slope)), key=lambda row: (-row.slope, row.well))
     if not rows:
         message = "No well has a slope, so none can be ranked."
         raise TooFewLevelsError(message, fix="Take wells with longer records, or look at the notes of 'gwnet trend'.")
     low, high = _ends(rows)
     counts = [sum(row.direction == way for row in rows) for way in ("rising", "falling")]
-    without = [row.well for row in made if not math.isfinite(row.slope)]
+    without = [row.well for row in wells if not math.isfinite(row.slope)]
     first, last = table.loc[table["n"] > 0, "first"].min(), table.loc[table["n"] > 0, "last"].max()
     sentences = [
         f"Theil–Sen slopes with limits at 95 %, positive upward; {len(rows)} wells, levels of {first} to {last}.",
@@ -189,11 +178,6 @@ def slope_mark(direction: str, size: float = 4.6) -> dict[str, Any]:
 
 def ranked_pages(data: RankedPlotData) -> int:
     """Return how many pages ranked slopes need.
-
-    Parameters
-    ----------
-    data : RankedPlotData
-        What to draw.
 
     Returns
     -------

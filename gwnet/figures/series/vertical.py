@@ -18,8 +18,6 @@ from gwnet.figures.base.symbols import mark_symbol
 from gwnet.figures.base.text import decimals_of_step, fit, number_text
 from gwnet.figures.maps.context import Note
 
-__all__ = ["VerticalPair", "VerticalPlotData", "VerticalPoint", "draw_vertical"]
-
 _WIDTH_MM: Final = 180.0
 _PANEL_MM: Final = 30.0
 _TITLE_MM: Final = 12.0
@@ -110,26 +108,26 @@ def _look(point: VerticalPoint) -> dict[str, Any]:
 def _key(points: Sequence[VerticalPoint]) -> list[KeyEntry]:
     """Return the key of what is shown, and of nothing else."""
     entries = []
-    if any(one.determined and one.gradient > 0.0 for one in points):
+    if any(point.determined and point.gradient > 0.0 for point in points):
         entries.append(KeyEntry("upward", mark_symbol(**_UP | _EDGE)))
-    if any(one.determined and one.gradient <= 0.0 for one in points):
+    if any(point.determined and point.gradient <= 0.0 for point in points):
         entries.append(KeyEntry("downward", mark_symbol(**_DOWN | _EDGE)))
-    if any(not one.determined for one in points):
+    if any(not point.determined for point in points):
         entries.append(KeyEntry("not distinguishable from no gradient", mark_symbol(**_OPEN | _EDGE)))
     return entries
 
 
 def _span(points: Sequence[VerticalPoint]) -> tuple[float, float]:
     """Return the span of all panels; it holds zero."""
-    widths = [one.half_width if math.isfinite(one.half_width) else 0.0 for one in points]
-    low = min([0.0, *(one.gradient - width for one, width in zip(points, widths, strict=True))])
-    high = max([0.0, *(one.gradient + width for one, width in zip(points, widths, strict=True))])
+    widths = [point.half_width if math.isfinite(point.half_width) else 0.0 for point in points]
+    low = min([0.0, *(point.gradient - width for point, width in zip(points, widths, strict=True))])
+    high = max([0.0, *(point.gradient + width for point, width in zip(points, widths, strict=True))])
     margin = 0.08 * (high - low) or 1e-3
     return low - margin, high + margin
 
 
 def _days(points: Sequence[VerticalPoint]) -> tuple[float, float]:
-    days = [day_number(one.date) for one in points]
+    days = [day_number(point.date) for point in points]
     margin = max(0.02 * (max(days) - min(days)), 20.0)
     return min(days) - margin, max(days) + margin
 
@@ -142,12 +140,12 @@ def _draw_pair(
     axes.set_xlim(*spans[1])
     _ticks(axes, spans, labels=last)
     axes.axhline(0.0, color=style.SOFT, linewidth=style.THIN, zorder=1.0)
-    for one in pair.points:
-        day = day_number(one.date)
-        if math.isfinite(one.half_width):
-            ends = [one.gradient - one.half_width, one.gradient + one.half_width]
+    for point in pair.points:
+        day = day_number(point.date)
+        if math.isfinite(point.half_width):
+            ends = [point.gradient - point.half_width, point.gradient + point.half_width]
             axes.plot([day, day], ends, color=style.SOFT, linewidth=style.HAIR, zorder=1.5)
-        axes.plot([day], [one.gradient], linestyle="none", zorder=3, **_look(one))
+        axes.plot([day], [point.gradient], linestyle="none", zorder=3, **_look(point))
     page.text(1.0, box.top + 1.6, pair.heading, size=style.LABEL_PT, weight="bold")
 
 

@@ -39,11 +39,6 @@ def exchanged_digits(value: ArrayLike, decimals: ArrayLike) -> Floats:
         What to add, by the place of the later digit counted from the end; NaN where both digits are the same or there
         are none.
 
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
-
     Examples
     --------
     >>> exchanged_digits([3.47], [2])[0, :2].round(2).tolist()
@@ -76,11 +71,6 @@ def other_unit(value: ArrayLike, metres: ArrayLike) -> Floats:
     numpy.ndarray, shape (n, 2)
         Feet for metres, and metres for feet (for any metric unit: as if the feet were of that power of ten); NaN where
         the number was taken in the other kind already.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
 
     Examples
     --------
@@ -122,16 +112,6 @@ def best_alternative(residual_m: ArrayLike, shift_m: NDArray[np.float64], within
         What each alternative would add to the level; NaN where it does not apply [m].
     within_m : array_like, shape (n,)
         Largest misfit with which an alternative fits [m].
-
-    Returns
-    -------
-    Best
-        The best alternative of each event.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
     """
     residual, within = equally_long(residual_m=residual_m, within_m=within_m)
     left = np.abs(residual.astype(np.float64)[:, None] + shift_m)

@@ -70,11 +70,6 @@ def nearest_wells(group: ArrayLike, x: ArrayLike, y: ArrayLike, most: int = NEIG
     -------
     numpy.ndarray of int64, shape (w, most)
         Positions of the neighbours, nearest first; -1 where there are fewer.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
     """
     groups, xs, ys = equally_long(group=group, x=x, y=y)
     nearest = np.full((groups.size, most), -1, dtype=np.int64)
@@ -84,8 +79,10 @@ def nearest_wells(group: ArrayLike, x: ArrayLike, y: ArrayLike, most: int = NEIG
         if members.size < 2:
             continue
         points = np.column_stack([xs[members], ys[members]]).astype(np.float64)
+        # one more, since each well finds itself
         near = np.asarray(KDTree(points).query(points, k=min(most + 1, members.size))[1])
         for row, own in enumerate(members):
+            # of wells at one place a well need not find itself first
             others = members[near[row][near[row] != row]][:most]
             nearest[own, : others.size] = others
     return nearest
@@ -135,16 +132,19 @@ class Series:
         """
         if self.key.size == 0:
             return np.full(time_d.shape, np.nan)
+        # one key of well and time, so that one search serves all wells
         wanted = well * self.span + (time_d - self.start_d)
         right = np.searchsorted(self.key, np.nan_to_num(wanted, nan=-1.0), side="left")
         last = self.key.size - 1
         has_left, has_right = right > 0, right <= last
         left, right = np.clip(right - 1, 0, last), np.clip(right, 0, last)
+        # the place before may be the last of another well
         has_left, has_right = has_left & (self.well[left] == well), has_right & (self.well[right] == well)
         to_left = np.where(has_left, time_d - self.time_d[left], np.inf)
         to_right = np.where(has_right, self.time_d[right] - time_d, np.inf)
         with np.errstate(invalid="ignore", divide="ignore"):
             share = np.where(has_left & has_right, to_left / np.maximum(to_left + to_right, 1e-9), has_right * 1.0)
+        # a neighbour that does not count must not bring in its NaN
         level = np.where(share < 1.0, (1.0 - share) * self.level_m[left], 0.0)
         level = level + np.where(share > 0.0, share * self.level_m[right], 0.0)
         near = np.minimum(np.abs(to_left), np.abs(to_right)) <= near_d
@@ -162,13 +162,9 @@ def series_of(well: Places, time_d: Floats, level_m: Floats, sound: Flags) -> Se
         Time [d] and water elevation [m].
     sound : numpy.ndarray of bool, shape (n,)
         Which levels are taken.
-
-    Returns
-    -------
-    Series
-        The levels.
     """
     start = float(np.min(time_d, initial=0.0)) if time_d.size else 0.0
+    # two days more keep the keys of one well apart from those of the next
     span = (float(np.max(time_d)) - start if time_d.size else 0.0) + 2.0
     w, t = well[sound], time_d[sound]
     return Series(w * span + (t - start), w, t, level_m[sound], span, start)
@@ -216,16 +212,14 @@ def fit_around(
 ) -> Fit:
     """Hold each level against the readings before and after it, moved by what the neighbours did meanwhile.
 
+    Parameters as `gwnet.hydro.checks`.
+
     Parameters
     ----------
     well : array_like of int, shape (n,)
         Well of each event, as its row in `neighbours`; events sorted by well and time.
-    time_d : array_like, shape (n,)
-        Time [d].
     season : array_like of int, shape (n,)
         Season of each event.
-    elevation_m : array_like, shape (n,)
-        Water elevation, positive upward; NaN where there is none [m].
     sound : array_like of bool, shape (n,)
         Which events may serve others as a reference.
     neighbours : numpy.ndarray of int64, shape (w, k)
@@ -239,11 +233,6 @@ def fit_around(
     -------
     Fit
         Residuals and spreads.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
 
     Notes
     -----
@@ -259,11 +248,14 @@ def fit_around(
     serves = serves.astype(np.bool_) & ~np.isnan(level)
     fit = _fitted(wells, time, seasons, level, serves, neighbours, least)
     for _ in range(_FITS - 1):
+        # one wrong level makes those beside it look wrong: only the worst of neighbours is set aside at a time
         off = np.nan_to_num(np.abs(fit.residual_m) / fit.spread_m)
         around = readings_around(wells, ~np.isnan(fit.residual_m))
         beside = np.maximum(_taken(off, around.before), _taken(off, around.after))
         aside = serves & (off > spreads) & (off >= beside)
+        # what was set aside before comes back only where it fits now
         kept = (serves & ~aside) & (fit.sound | ~(off > spreads))
+        # nothing changes any more
         if np.array_equal(kept, fit.sound):
             break
         fit = _fitted(wells, time, seasons, level, kept, neighbours, least)
@@ -306,9 +298,11 @@ def _fitted(
     usable = sound & ~np.isnan(own)
     own_spread = nested_spread(own, groups[1:], use=usable, least=least).deviation
     missed = _missed_by_neighbours(well, time, level, sound, neighbours, around, weights, interval)
+    # a well far from the river moves less than its neighbours beside it
     missed = missed * _response(well, own, missed, usable)
     moved = own - missed
     moved_spread = nested_spread(moved, groups[1:], use=usable, least=least).deviation
+    # neighbours help only where their movement explains part of the well's own
     better = ~np.isnan(missed) & (np.nan_to_num(moved_spread, nan=np.inf) < np.nan_to_num(own_spread, nan=np.inf))
     return Fit(
         np.where(better, moved, own),
@@ -325,12 +319,14 @@ def _response(well: NDArray[np.int64], own: Floats, missed: Floats, use: Flags) 
     """Return how strongly each well moves when its neighbours do: least squares through the origin, outliers cut."""
     both = use & ~np.isnan(own) & ~np.isnan(missed)
     deviation = nested_spread(own, well[None, :], use=both, least=1).deviation
+    # a quiet well has no deviation
     limit = np.maximum(np.nan_to_num(_OUTLYING * deviation), 1e-6)
     x, y = np.where(both, missed, 0.0), np.where(both, np.clip(np.nan_to_num(own), -limit, limit), 0.0)
     x = np.where(np.abs(x) > limit * _MOST_RESPONSE, 0.0, x)
     wells = int(well.max(initial=0)) + 1
     square = np.bincount(well, weights=x * x, minlength=wells)
     product = np.bincount(well, weights=x * y, minlength=wells)
+    # without a common movement the neighbours' is taken as it is
     slope = np.divide(product, square, out=np.ones(wells), where=square > 0)
     return np.asarray(np.clip(slope, 0.0, _MOST_RESPONSE)[well])
 
@@ -344,6 +340,7 @@ def _weights(time: Floats, around: Around) -> Floats:
     has_before, has_after = around.before >= 0, around.after >= 0
     start, end = time[around.before], time[around.after]
     with np.errstate(invalid="ignore", divide="ignore"):
+        # two readings at one moment count alike
         share = np.where(end > start, (time - start) / (end - start), 0.5)
     one_sided = np.where(has_before, 0.0, np.where(has_after, 1.0, np.nan))
     return np.where(has_before & has_after, share, one_sided)
@@ -375,6 +372,7 @@ def _missed_by_neighbours(
 ) -> Floats:
     """Return what the estimate misses in the neighbours: their median, NaN where too few were read."""
     series = series_of(well.astype(np.int64), time, level, sound)
+    # over a quarter, a reading some days off says the same
     near = np.maximum(NEAR_D, NEAR_SHARE * interval)
     missed = np.full((neighbours.shape[1], time.size), np.nan)
     before, after = time[around.before], time[around.after]

@@ -60,16 +60,6 @@ def typical_levels(well: ArrayLike, period: ArrayLike, elevation_m: ArrayLike, w
     wells : int
         Number of wells.
 
-    Returns
-    -------
-    Typical
-        Levels, spreads and numbers of periods.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
-
     Notes
     -----
     Median of each well and period; then the median polish of Tukey (1977), Exploratory Data Analysis (from memory):
@@ -80,7 +70,9 @@ def typical_levels(well: ArrayLike, period: ArrayLike, elevation_m: ArrayLike, w
     cells = _cell_medians(of.astype(np.int64), column, level.astype(np.float64), wells, number.size)
     moves = np.zeros(number.size)
     typical = _row_medians(cells)
+    # rounds and wells in turn (median polish), since no round has all wells
     for _ in range(_SWEEPS):
+        # a round without a reading moves nothing
         moves = np.nan_to_num(_row_medians((cells - typical[:, None]).T))
         typical = _row_medians(cells - moves[None, :])
     rest = cells - moves[None, :] - typical[:, None]
@@ -90,6 +82,7 @@ def typical_levels(well: ArrayLike, period: ArrayLike, elevation_m: ArrayLike, w
 def _cell_medians(row: Places, column: NDArray[np.intp], values: Floats, rows: int, columns: int) -> Floats:
     cell = row * columns + column
     order = np.lexsort((values, cell))
+    # sorted within each cell, so that its median stands at a known place
     labels, first, count = np.unique(cell[order], return_index=True, return_counts=True)
     ordered = values[order]
     medians = np.full(rows * columns, np.nan)
@@ -151,11 +144,6 @@ def apart_from_neighbours(
     Apart
         Offsets and limits; with fewer than six wells nothing is tested.
 
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
-
     Notes
     -----
     Levels are taken relative to the plane through three wells whose median absolute residual is least (least median of
@@ -178,12 +166,15 @@ def apart_from_neighbours(
 
 
 def _apart(places: Floats, level: Floats, spreads: float, least: Floats) -> Apart:
+    # the slope of the water table off, or wells at the edge would always stand apart
     residual = level - _robust_plane(places, level)
     sound = np.ones(level.shape, dtype=np.bool_)
+    # one at a time, the worst first: a wrong well makes its neighbours look wrong
     for _ in range(_MOST_PASSES):
         offset, limit = _contrast(places, residual, sound, spreads, least)
         excess = np.where(sound, np.abs(offset) / limit, 0.0)
         worst = int(np.argmax(excess))
+        # at most half of them can be the ones that are wrong
         if excess[worst] <= 1.0 or sound.sum() <= max(LEAST_WELLS - 1, level.size // 2):
             break
         sound[worst] = False
@@ -203,6 +194,7 @@ def _contrast(places: Floats, residual: Floats, sound: Flags, spreads: float, le
     others = np.where(own, np.nan, residual[near])
     offset = residual - np.nanmedian(others, axis=1)
     away = np.maximum(np.nanmedian(np.where(own, np.nan, distance), axis=1), 1e-6)
+    # by distance: levels of wells farther apart may differ more
     usual = MAD_TO_SD * float(np.median((np.abs(offset) / away)[sound]))
     return offset, np.maximum(spreads * usual * away, least)
 
@@ -212,7 +204,9 @@ def _robust_plane(places: Floats, level: Floats) -> Floats:
     scale = max(float(np.ptp(places)), 1e-9)
     columns = np.column_stack([np.ones(len(places)), (places - places.mean(axis=0)) / scale])
     triples = _triples(len(places))
+    # the plane through three sound wells is met by most others, however wrong a few are
     corners = columns[triples]
+    # wells nearly on one line give a plane that may tilt anywhere
     proper = np.abs(np.linalg.det(corners)) > 1e-4
     middle = float(np.median(level))
     if not proper.any():
@@ -227,6 +221,7 @@ def _triples(count: int) -> NDArray[np.int64]:
     """Return all triples of wells, or 2,000 evenly spread ones."""
     if count * (count - 1) * (count - 2) // 6 <= _MOST_TRIPLES:
         return np.array(list(combinations(range(count), 3)), dtype=np.int64)
+    # an even sequence in place of chance, so that the same wells give the same answer
     shares = np.mod(np.arange(1, _MOST_TRIPLES + 1)[:, None] / _SPREAD ** np.arange(1, 4), 1.0)
     picked = np.sort((shares * count).astype(np.int64), axis=1)
     return np.asarray(picked[np.all(np.diff(picked, axis=1) > 0, axis=1)], dtype=np.int64)
@@ -265,11 +260,6 @@ class Shift:
             Standard errors that a shift must exceed.
         least_m : float
             Smallest shift that counts [m].
-
-        Returns
-        -------
-        bool
-            Whether it counts, as a shift of all wells or one in proportion to depth.
         """
         if self.count < 2 or abs(self.shift_m) <= least_m:
             return False
@@ -292,11 +282,6 @@ def common_shift(shift_m: ArrayLike, depth_m: ArrayLike) -> Shift:
     Shift
         Median with standard error 1.2533 x 1.4826 MAD / sqrt(n), and the ratio to depth in the same way.
 
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
-
     Notes
     -----
     1.2533 = sqrt(pi / 2) is the standard error of a median relative to that of a mean in normal data.
@@ -308,6 +293,7 @@ def common_shift(shift_m: ArrayLike, depth_m: ArrayLike) -> Shift:
     """
     shift, depth = (values.astype(np.float64) for values in equally_long(shift_m=shift_m, depth_m=depth_m))
     there = np.isfinite(shift)
+    # a shift in proportion to depth is a tape's; near the top the ratio says nothing
     ratio = shift[there & (depth > 0.5)] / depth[there & (depth > 0.5)]
     middle, error = _median_and_error(shift[there])
     slope, slope_error = _median_and_error(ratio)
@@ -319,4 +305,5 @@ def _median_and_error(values: Floats) -> tuple[float, float]:
         return (float(values[0]) if values.size else np.nan), np.inf
     middle = float(np.median(values))
     spread = MAD_TO_SD * float(np.median(np.abs(values - middle)))
+    # the median of normal values errs by √(π/2) times as much as their mean
     return middle, float(np.sqrt(np.pi / 2.0) * spread / np.sqrt(values.size))

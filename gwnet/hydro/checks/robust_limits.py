@@ -28,11 +28,6 @@ def equally_long(**arrays: ArrayLike) -> list[NDArray[Any]]:
     **arrays : array_like
         Arrays by name.
 
-    Returns
-    -------
-    list of numpy.ndarray
-        The arrays, in the order given.
-
     Raises
     ------
     ShapeError
@@ -78,16 +73,6 @@ def group_spread(values: ArrayLike, group: ArrayLike, *, use: ArrayLike | None =
     use : array_like of bool, shape (n,), optional
         Which values the medians are taken of; all unless given. The others get the limits of their group too.
 
-    Returns
-    -------
-    GroupSpread
-        Centre, spread and count for each value.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
-
     Notes
     -----
     MAD = median |x - median x|, times 1 / 0.6745 to estimate a standard deviation: Hampel (1974), Journal of the
@@ -111,6 +96,7 @@ def group_spread(values: ArrayLike, group: ArrayLike, *, use: ArrayLike | None =
 
 def _medians(values: Floats, code: NDArray[np.intp], groups: int) -> Floats:
     """Return the median of each group, NaN for an empty one."""
+    # sorted once for all groups, instead of a median of each
     order = np.lexsort((values, code))
     ordered = values[order]
     count = np.bincount(code, minlength=groups)
@@ -144,11 +130,6 @@ def nested_spread(
     -------
     GroupSpread
         Of the first group with at least `least` values; NaN where none is.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
     """
     x = np.asarray(values, dtype=np.float64)
     nested = GroupSpread(np.full(x.shape, np.nan), np.full(x.shape, np.nan), np.zeros(x.shape, dtype=np.int64))
@@ -156,6 +137,7 @@ def nested_spread(
     levels = np.asarray(groups)
     for group, fewest in zip(levels, np.broadcast_to(np.asarray(least), levels.shape[:1]), strict=True):
         spread = group_spread(x, group, use=use)
+        # the narrowest group says most, if it holds enough values
         here = open_yet & (spread.count >= fewest)
         nested.centre[here], nested.deviation[here], nested.count[here] = (
             spread.centre[here],
@@ -195,11 +177,6 @@ def readings_around(well: ArrayLike, sound: ArrayLike) -> Around:
     Around
         Positions before and after; the event itself never counts.
 
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
-
     Examples
     --------
     >>> readings_around([7, 7, 7, 8], [True, False, True, True]).before.tolist()
@@ -209,9 +186,11 @@ def readings_around(well: ArrayLike, sound: ArrayLike) -> Around:
     n = wells.size
     place = np.arange(n)
     last = np.maximum.accumulate(np.where(serves, place, -1)) if n else place
+    # running maxima and minima of places stand for a loop over events
     following = np.minimum.accumulate(np.where(serves, place, n)[::-1])[::-1] if n else place
     before = np.concatenate([[-1], last[:-1]]) if n else place
     after = np.concatenate([following[1:], [n]]) if n else place
+    # the reading before may be of the well before
     before = np.where((before >= 0) & (wells[before] == wells), before, -1)
     inside = np.minimum(after, max(n - 1, 0))
     after = np.where((after < n) & (wells[inside] == wells), after, -1)
@@ -261,16 +240,12 @@ def jumps(
 ) -> Jumps:
     """Compare each change since the last reading with the changes that the well usually makes.
 
+    Parameters as `gwnet.hydro.checks`.
+
     Parameters
     ----------
-    well : array_like of int, shape (n,)
-        Well of each event; events sorted by well and time.
-    time_d : array_like, shape (n,)
-        Time [d].
     season : array_like of int, shape (n,)
         Season of each event, for example the quarter of the year.
-    elevation_m : array_like, shape (n,)
-        Water elevation, positive upward; NaN where there is none [m].
     sound : array_like of bool, shape (n,)
         Which events may serve as the last reading and in the history.
     spreads : float, optional
@@ -285,11 +260,6 @@ def jumps(
     Jumps
         Changes and limits.
 
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
-
     Notes
     -----
     Limits are the median of the well's changes plus and minus `spreads` times 1.4826 MAD, taken over changes of about
@@ -302,7 +272,9 @@ def jumps(
     )
     serves = serves.astype(np.bool_) & ~np.isnan(level)
     around = readings_around(wells, serves)
+    # twice: an outlier makes a jump away and one back, and only the first is its own
     changes = _changes(wells, time, seasons, level, serves, around.before, spreads, least, floor_m)
+    # past the jumps, so that the return is held against the last sound level
     again = readings_around(wells, serves & ~changes.jump).before
     second = _changes(wells, time, seasons, level, serves & ~changes.jump, again, spreads, least, floor_m)
     # where too few changes take as long, those of the shorter interval are the stricter limits
@@ -329,6 +301,7 @@ def _changes(
     change = np.where(has, level - level[before], np.nan)
     interval = np.where(has, time - time[before], np.nan)
     groups = interval_groups(well, season, interval)
+    # a group by season must be larger to be preferred: it has fewer readings of the same state
     usual = nested_spread(change, groups, use=serves, least=[1.5 * least, least])
     half = np.maximum(spreads * usual.deviation, floor_m)
     lower, upper = usual.centre - half, usual.centre + half
@@ -351,6 +324,7 @@ def interval_groups(well: NDArray[Any], season: NDArray[Any], interval_d: Floats
         Groups for `nested_spread`, the narrower first.
     """
     classes = np.searchsorted(INTERVAL_EDGES_D, np.nan_to_num(interval_d))
+    # a change over a year is larger than one over a week
     wide = well.astype(np.int64) * (len(INTERVAL_EDGES_D) + 1) + classes
     seasons = int(season.max(initial=0)) + 1
     return np.stack([wide * seasons + season, wide])
@@ -409,11 +383,6 @@ def season_band(
         Limits: median plus and minus `spreads` times 1.4826 MAD of the season. An interval outside them is reported
         with its first level.
 
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
-
     Examples
     --------
     >>> levels = [10.0, 10.1, 9.9, 10.2, 9.8, 10.0, 10.1, 9.9, 14.0]
@@ -427,5 +396,6 @@ def season_band(
     lower, upper = usual.centre - half, usual.centre + half
     side = (level > upper).astype(np.int64) - (level < lower).astype(np.int64)
     before = readings_around(wells, serves.astype(np.bool_) & ~np.isnan(level)).before
-    spell = (before >= 0) & (side[before] == side)
-    return Band(lower, upper, usual.count, (side != 0) & ~spell)
+    # a long drought is one finding, at its first level
+    goes_on = (before >= 0) & (side[before] == side)
+    return Band(lower, upper, usual.count, (side != 0) & ~goes_on)

@@ -79,32 +79,20 @@ def moves_against_neighbours(
 ) -> Moves:
     """Return how each level moved against the neighbours, since the last reading and since a year before.
 
+    Parameters as `gwnet.hydro.checks`.
+
     Parameters
     ----------
     well : array_like of int, shape (n,)
         Well of each event, as its row in `neighbours`; events sorted by well and time.
-    time_d : array_like, shape (n,)
-        Time [d].
     season : array_like of int, shape (n,)
         Season of each event.
-    elevation_m : array_like, shape (n,)
-        Water elevation, positive upward; NaN where there is none [m].
     sound : array_like of bool, shape (n,)
         Which events may serve as a reference.
     neighbours : numpy.ndarray of int64, shape (w, k)
         Neighbours of each well; -1 for none.
     least : number, optional
         Fewest moves needed for their spread.
-
-    Returns
-    -------
-    Moves
-        Moves and their spreads.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
     """
     wells, time, seasons, level, serves = equally_long(
         well=well, time_d=time_d, season=season, elevation_m=elevation_m, sound=sound
@@ -165,14 +153,12 @@ class Steps:
 def steps_at(row: Places, well: ArrayLike, time_d: ArrayLike, moves: Moves, sound: Flags, what: Places) -> Steps:
     """Return the step of a well's levels at given events.
 
+    Parameters as `gwnet.hydro.checks`.
+
     Parameters
     ----------
     row : numpy.ndarray of int64, shape (c,)
         First event after each change.
-    well : array_like of int, shape (n,)
-        Well of each event; events sorted by well and time.
-    time_d : array_like, shape (n,)
-        Time [d].
     moves : Moves
         Moves of the events.
     sound : numpy.ndarray of bool, shape (n,)

@@ -20,12 +20,10 @@ _PRIOR: Final = 10.0
 def hours_since(well: ArrayLike, time_d: ArrayLike, what: ArrayLike) -> Floats:
     """Return the hours since something was last met in the same well.
 
+    Parameters as `gwnet.hydro.checks`.
+
     Parameters
     ----------
-    well : array_like of int, shape (n,)
-        Well of each event; events sorted by well and time.
-    time_d : array_like, shape (n,)
-        Time [d].
     what : array_like of bool, shape (n,)
         Events at which it was met.
 
@@ -33,11 +31,6 @@ def hours_since(well: ArrayLike, time_d: ArrayLike, what: ArrayLike) -> Floats:
     -------
     numpy.ndarray, shape (n,)
         Hours since the last such event before each; NaN where there is none [h].
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
 
     Examples
     --------
@@ -65,11 +58,6 @@ def further_loss(well: ArrayLike, loss_m: ArrayLike, step_m: float) -> Flags:
     -------
     numpy.ndarray of bool, shape (n,)
         True where the loss, in whole steps, is at least one and more than in any sounding of the well before.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
 
     Examples
     --------
@@ -103,11 +91,6 @@ def last_known(well: ArrayLike, values: ArrayLike) -> Floats:
     -------
     numpy.ndarray, shape (n,)
         The event's own value, or else the last one before; NaN where there is none.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
     """
     wells, numbers = equally_long(well=well, values=values)
     numbers = numbers.astype(np.float64)
@@ -165,11 +148,6 @@ def order_in_cluster(
     -------
     Order
         Which pairs are reversed.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
     """
     which, difference, width = equally_long(pair=pair, difference_m=difference_m, half_width_m=half_width_m)
     _, code = np.unique(which, return_inverse=True)
@@ -224,11 +202,6 @@ def repeated_readings(
     -------
     Repetition
         Counts and limits.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in length.
 
     Notes
     -----

@@ -41,11 +41,6 @@ def directions(azimuth_deg: ArrayLike) -> Directions:
     azimuth_deg : array_like
         Directions, clockwise from grid north; NaN are passed over [degrees].
 
-    Returns
-    -------
-    Directions
-        Mean and concentration.
-
     Notes
     -----
     Mean and concentration as in Mardia and Jupp (2000, Directional Statistics, section 2.2; from memory). A mean of

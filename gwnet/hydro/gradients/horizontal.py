@@ -196,11 +196,6 @@ def plane_gradient(
     names : sequence of str, optional
         Names of the wells for messages.
 
-    Returns
-    -------
-    Gradient
-        Size and direction with their uncertainty.
-
     Raises
     ------
     TooFewLevelsError

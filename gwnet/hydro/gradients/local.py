@@ -71,11 +71,6 @@ def local_gradients(
     names : sequence of str, optional
         Names of the wells for messages.
 
-    Returns
-    -------
-    tuple of LocalGradient
-        One a well, in order.
-
     Raises
     ------
     AnalysisError

@@ -89,11 +89,6 @@ def air_pressure_at(
     numpy.ndarray
         Air pressure there: lower above the barometer, higher below it [Pa].
 
-    Raises
-    ------
-    ShapeError
-        If the arrays do not broadcast.
-
     Notes
     -----
     p exp(-g dz / (R T)), dry air of one temperature, R of ISO 2533 (standard atmosphere). Near sea level 10 m are
@@ -128,11 +123,6 @@ def without_air(absolute_pressure_pa: ArrayLike, air_pressure_pa: ArrayLike) -> 
     -------
     numpy.ndarray
         Pressure of the water; negative where the two instruments disagree by more than the column [Pa].
-
-    Raises
-    ------
-    ShapeError
-        If the arrays do not broadcast.
 
     Notes
     -----
@@ -181,11 +171,6 @@ def clark_efficiency(water_elevation_m: ArrayLike, air_pressure_m: ArrayLike) ->
     -------
     ClarkEfficiency
         Efficiency and both running sums; a step that does not count leaves them as they are.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays are not of one dimension and equal length.
 
     Notes
     -----
@@ -241,16 +226,6 @@ def regression_efficiency(
     of_changes : bool
         Whether changes from sample to sample are compared rather than the levels as they are.
 
-    Returns
-    -------
-    RegressionEfficiency
-        Efficiency, correlation and count.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays are not of one dimension and equal length.
-
     Notes
     -----
     Ordinary least squares with an intercept; BE = -dh/dB, both in metres of water. Levels as they are take every trend
@@ -302,11 +277,6 @@ def without_barometric_response(
     -------
     numpy.ndarray
         Water elevation without the well's answer to air pressure [m].
-
-    Raises
-    ------
-    ShapeError
-        If the arrays do not broadcast.
 
     Notes
     -----

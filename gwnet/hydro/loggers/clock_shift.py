@@ -401,6 +401,7 @@ def _by_fourier(masked: list[tuple[Floats, Floats, Floats]], lags: NDArray[np.in
     reach = int(np.abs(lags).max(initial=0))
     size = int(fft.next_fast_len(masked[0][0].size + masked[1][0].size + 2 * reach, real=True))
     left, right = ([fft.rfft(part, size) for part in parts] for parts in masked)
+    # a transform is circular: negative lags stand at its end
     places = lags % size
     return {
         (own, other): np.asarray(fft.irfft(np.conj(left[own]) * right[other], size)[places], dtype=np.float64)
@@ -418,6 +419,7 @@ def _scale(values: Floats) -> float:
 
 def _judged(correlation: Floats, pairs: NDArray[np.int64], lags_s: Floats, step: float) -> ClockShift:
     """Return the best shift where it is known, and why not where it cannot."""
+    # few pairs agree well by chance at the longest lags
     usable = ~np.isnan(correlation) & (pairs >= min(CLOCK_LEAST_PAIRS, int(pairs.max(initial=0))))
     if not usable.any() or pairs.max() < CLOCK_LEAST_PAIRS:
         return _undetermined(f"only {int(pairs.max(initial=0))} pairs of changes; {CLOCK_LEAST_PAIRS} are needed", step)
@@ -426,12 +428,14 @@ def _judged(correlation: Floats, pairs: NDArray[np.int64], lags_s: Floats, step:
     outside = np.where(np.abs(lags_s - lags_s[best]) > max(CLOCK_PEAK_HALF_WIDTH_S, step), ranked, -np.inf)
     next_best = float(outside.max()) if np.isfinite(outside.max()) else float("nan")
     sharpness = float(correlation[best]) - next_best
+    # the fewer pairs, the larger the best of many chance correlations
     margin = max(CLOCK_MARGIN, 4.0 / float(np.sqrt(pairs[best])))
     why = ""
     if best in (0, lags_s.size - 1):
         why = "the best shift is the longest tried"
     elif correlation[best] < CLOCK_LEAST_CORRELATION:
         why = f"the changes agree too little at any shift (best correlation {correlation[best]:.2f})"
+    # written so that NaN, no other shift to compare with, is not determined either
     elif not sharpness >= margin:
         why = f"another shift agrees nearly as well ({next_best:.2f} against {correlation[best]:.2f})"
     determined = not why
@@ -455,6 +459,7 @@ def _near(reference_when: Instants, when: Instants) -> slice:
     """Return the part of the reference that any shift of these times may meet."""
     if when.size == 0:
         return slice(0, 0)
+    # a day more, for changes over the ends of the longest lag
     reach = np.timedelta64(int(CLOCK_LONGEST_LAG_S + _DAY_S), "s")
     return slice(*np.searchsorted(reference_when, [when[0] - reach, when[-1] + reach]).tolist())
 
@@ -469,6 +474,7 @@ def _moment(
         shifted = when + np.timedelta64(round(shift_s * MICROSECONDS), "us")
         other = np.diff(interpolate_at(shifted, reference_when, reference, longest_gap_s=longest))
         away = np.square(np.diff(numbers) - other)
+        # one spike must not decide where the clock jumped
         costs.append(np.minimum(away, np.nanmedian(away) * 50 if np.isfinite(away).any() else 0.0))
     gain = np.nancumsum(costs[0] - costs[1])  # what the second shift saves up to each sample
     place: np.datetime64 = when[min(int(np.argmin(gain)) + 2, when.size - 1)]

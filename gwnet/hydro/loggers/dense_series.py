@@ -17,14 +17,12 @@ from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants, series
 def interpolate_at(wanted_utc: ArrayLike, time_utc: ArrayLike, values: ArrayLike, *, longest_gap_s: float) -> Floats:
     """Return the value of a series at other moments, linear between the samples on either side.
 
+    Parameters as `gwnet.hydro.loggers`.
+
     Parameters
     ----------
     wanted_utc : array_like of datetime64
         Moments asked for, in any order.
-    time_utc : array_like of datetime64, shape (n,)
-        Times of the samples, rising.
-    values : array_like, shape (n,)
-        Samples; NaN counts as no sample.
     longest_gap_s : float
         Longest time between the two samples on either side that is interpolated over [s].
 
@@ -76,22 +74,12 @@ def interpolate_at(wanted_utc: ArrayLike, time_utc: ArrayLike, values: ArrayLike
 def usual_interval_s(time_utc: ArrayLike) -> float:
     """Return the most frequent time between successive samples.
 
-    Parameters
-    ----------
-    time_utc : array_like of datetime64, shape (n,)
-        Times of the samples, rising.
+    Parameters as `gwnet.hydro.loggers`.
 
     Returns
     -------
     float
         Interval, the shorter one where two are equally frequent; NaN for fewer than two samples [s].
-
-    Raises
-    ------
-    ShapeError
-        If the times are not of one dimension.
-    ReductionError
-        If the times do not rise.
 
     Examples
     --------
@@ -130,12 +118,10 @@ class Gaps:
 def find_gaps(time_utc: ArrayLike, values: ArrayLike, *, longest_gap_s: float) -> Gaps:
     """Return where a series has no number for longer than it may.
 
+    Parameters as `gwnet.hydro.loggers`.
+
     Parameters
     ----------
-    time_utc : array_like of datetime64, shape (n,)
-        Times of the samples, rising.
-    values : array_like, shape (n,)
-        Samples; NaN counts as no sample.
     longest_gap_s : float
         Longest time between two successive samples that is no gap [s].
 

@@ -28,10 +28,7 @@ Places = NDArray[np.int64]
 def usual_change(values: ArrayLike) -> Floats:
     """Return how much a series usually changes from sample to sample around each of its samples.
 
-    Parameters
-    ----------
-    values : array_like, shape (n,)
-        Samples in order of time; NaN counts as no sample.
+    Parameters as `gwnet.hydro.loggers`.
 
     Returns
     -------
@@ -57,9 +54,12 @@ def usual_change(values: ArrayLike) -> Floats:
     size = np.abs(np.diff(numbers[here]))
     blocks = max(1, size.size // NOISE_BLOCK)
     whole = size[: blocks * NOISE_BLOCK]
+    # by blocks: a flood makes large changes usual for a while, not for the whole record
     medians = np.median(whole.reshape(blocks, -1), axis=1) if size.size >= NOISE_BLOCK else np.array([np.median(size)])
+    # with the blocks on both sides, since a flood may begin at the edge of one
     padded = np.pad(medians, 1, mode="edge")
     local = np.maximum(np.maximum(padded[:-2], padded[1:-1]), padded[2:])
+    # a still week must not make a ripple a fault
     local = np.maximum(local, np.median(size))
     block = np.minimum(np.arange(here.size) // NOISE_BLOCK, local.size - 1)
     changes[here] = local[block]
@@ -89,15 +89,7 @@ class Spikes:
 def find_spikes(values: ArrayLike) -> Spikes:
     """Return samples that stand off both of their neighbours while these agree with each other.
 
-    Parameters
-    ----------
-    values : array_like, shape (n,)
-        Samples in order of time; NaN counts as no sample.
-
-    Returns
-    -------
-    Spikes
-        The spikes; none overlap.
+    Parameters as `gwnet.hydro.loggers`.
 
     Notes
     -----
@@ -124,13 +116,16 @@ def find_spikes(values: ArrayLike) -> Spikes:
     for width in range(1, SPIKE_LONGEST + 1):
         starts = leaps[leaps + width + 1 < level.size]
         before, after = level[starts], level[starts + width + 1]
+        # all candidates of a width at once
         inside = level[starts[:, None] + np.arange(1, width + 1)]
         lowest, highest = np.minimum(before, after), np.maximum(before, after)
         above, below = inside.min(axis=1, initial=np.inf) - highest, inside.max(axis=1, initial=-np.inf) - lowest
         away = np.where(above > 0, above, np.minimum(below, 0.0))
+        # neighbours that differ as much as the block are a step or a fast rise
         is_spike = (np.abs(away) > noticed[starts + 1]) & (highest - lowest < SPIKE_NEIGHBOUR_SHARE * np.abs(away))
         for number in np.flatnonzero(is_spike):
             place = int(starts[number])
+            # a narrower spike there explains it already
             if taken[place : place + width + 2].any():
                 continue
             taken[place + 1 : place + width + 1] = True
@@ -185,18 +180,6 @@ def find_steps(
     longest_gap_s : float
         A change over a longer time between two samples is no step [s].
 
-    Returns
-    -------
-    Steps
-        The steps.
-
-    Raises
-    ------
-    ShapeError
-        If times and values differ in shape.
-    ReductionError
-        If the times do not rise.
-
     Notes
     -----
     The change must also be three times that of the samples on either side of it (a rise after rain grows and fades
@@ -226,6 +209,7 @@ def find_steps(
     limit = STEP_TIMES_NOISE * np.maximum(noise[1:], resolution)
     beside = np.zeros(size.size)
     for away in (1, 2):
+        # a flood rises over several samples, a step happens between two
         beside[away:] = np.maximum(beside[away:], size[:-away])
         beside[:-away] = np.maximum(beside[:-away], size[away:])
     soon = np.diff(when[here]) <= np.timedelta64(int(longest_gap_s * 1e6), "us")
@@ -235,6 +219,7 @@ def find_steps(
     reach = np.arange(STEP_WINDOW)
     before = _medians(level, candidates[:, None] - reach)
     after = _medians(level, candidates[:, None] + 1 + reach)
+    # without the trend of the water, which moves the medians apart as well
     lasting = after - before - STEP_WINDOW * _slope_beside(level, candidates, STEP_WINDOW)
     stays = (np.sign(lasting) == np.sign(change[candidates])) & (
         np.abs(lasting) >= (1 - SPIKE_NEIGHBOUR_SHARE) * size[candidates]
@@ -300,10 +285,12 @@ def confirm_steps(
         after = int(np.searchsorted(reading_when, when[place], side="left"))
         if after in (0, reading_when.size):
             continue
+        # other steps between the same readings moved the offset, too
         between = (when > reading_when[after - 1]) & (when <= reading_when[after]) & (np.arange(when.size) != place)
         moved[place] = offset[after] - offset[after - 1] + float(step[between].sum())
         allowed = max(tolerance_m, 0.25 * abs(float(step[place])))
         if abs(moved[place] + step[place]) <= allowed:
+            # the offset jumped by the step and back: the sensor moved, not the water
             verdict[place] = 1
         elif abs(moved[place]) <= allowed:
             verdict[place] = -1
@@ -325,6 +312,7 @@ def _slope_beside(level: Floats, candidates: Places, window: int) -> Floats:
 def _medians(level: Floats, places: Places) -> Floats:
     """Return the median of the samples at places, those beyond the ends left out."""
     inside = (places >= 0) & (places < level.size)
+    # clipped places are masked; the clip only keeps the index legal
     taken = np.where(inside, level[np.clip(places, 0, level.size - 1)], np.nan)
     medians = np.full(len(taken), np.nan)
     some = inside.any(axis=1)

@@ -57,30 +57,16 @@ def find_intervals(
 ) -> Intervals:
     """Return the runs of samples for which something holds.
 
+    Parameters as `gwnet.hydro.loggers`.
+
     Parameters
     ----------
-    time_utc : array_like of datetime64, shape (n,)
-        Times of the samples, rising.
-    values : array_like, shape (n,)
-        Samples; NaN counts as no sample.
     where : array_like of bool, shape (n,)
         For which samples it holds.
     least_count : int, optional
         Fewest samples of a run.
     least_s : float, optional
         Least time from its first to its last sample [s].
-
-    Returns
-    -------
-    Intervals
-        The runs.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in shape.
-    ReductionError
-        If the times do not rise.
 
     Examples
     --------
@@ -98,28 +84,14 @@ def find_intervals(
 def find_flat(time_utc: ArrayLike, values: ArrayLike, *, least_s: float, resolution: float = 0.0) -> Intervals:
     """Return intervals in which a series stays at one value for longer than resolution and noise make likely.
 
+    Parameters as `gwnet.hydro.loggers`.
+
     Parameters
     ----------
-    time_utc : array_like of datetime64, shape (n,)
-        Times of the samples, rising.
-    values : array_like, shape (n,)
-        Samples; NaN counts as no sample.
     least_s : float
         Shortest interval that is reported [s].
     resolution : float, optional
         Values nearer to each other than half of this are the same, in the unit of the values.
-
-    Returns
-    -------
-    Intervals
-        The flat intervals.
-
-    Raises
-    ------
-    ShapeError
-        If times and values differ in shape.
-    ReductionError
-        If the times do not rise.
 
     Notes
     -----
@@ -162,18 +134,6 @@ def find_pinned(time_utc: ArrayLike, values: ArrayLike, *, resolution: float = 0
     resolution : float, optional
         Least step between two values of the sensor, in the unit of the values; found from the values where zero.
 
-    Returns
-    -------
-    Intervals
-        The intervals at the bottom.
-
-    Raises
-    ------
-    ShapeError
-        If times and values differ in shape.
-    ReductionError
-        If the times do not rise.
-
     Notes
     -----
     A falling level rests at its lowest value as long as at the values just above it; a sensor at its end rests there
@@ -204,10 +164,7 @@ def find_pinned(time_utc: ArrayLike, values: ArrayLike, *, resolution: float = 0
 def least_step(values: ArrayLike) -> float:
     """Return the least step that a sensor makes, from the values that it gave.
 
-    Parameters
-    ----------
-    values : array_like, shape (n,)
-        Samples; NaN counts as no sample.
+    Parameters as `gwnet.hydro.loggers`.
 
     Returns
     -------
@@ -246,13 +203,6 @@ def find_out_of_water(time_utc: ArrayLike, water_column_m: ArrayLike) -> Interva
     Intervals
         When the column was near zero; the value is the column [m].
 
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in shape.
-    ReductionError
-        If the times do not rise.
-
     Notes
     -----
     Air-exposed samples are flagged and kept: USGS TM 1-A1 (Cunningham and Schalk, 2011), p. 140, and WMO 168, 9.5.6
@@ -279,18 +229,6 @@ def find_frozen(time_utc: ArrayLike, water_temperature_degc: ArrayLike) -> Inter
         Times of the samples, rising.
     water_temperature_degc : array_like, shape (n,)
         Temperature of the water; NaN counts as no sample [degC].
-
-    Returns
-    -------
-    Intervals
-        The intervals.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in shape.
-    ReductionError
-        If the times do not rise.
 
     Notes
     -----
@@ -320,18 +258,6 @@ def find_over_range(time_utc: ArrayLike, water_column_m: ArrayLike, *, range_m: 
     range_m : float
         Range of the instrument as a column of water [m].
 
-    Returns
-    -------
-    Intervals
-        The intervals.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays differ in shape.
-    ReductionError
-        If the times do not rise.
-
     Notes
     -----
     Choose the range for the whole fluctuation: USGS TM 1-A1 (Cunningham and Schalk, 2011), p. 140.
@@ -350,22 +276,12 @@ def find_over_range(time_utc: ArrayLike, water_column_m: ArrayLike, *, range_m: 
 def find_odd_intervals(time_utc: ArrayLike) -> Intervals:
     """Return intervals in which samples lie closer together or farther apart than they usually do.
 
-    Parameters
-    ----------
-    time_utc : array_like of datetime64, shape (n,)
-        Times of the samples, rising.
+    Parameters as `gwnet.hydro.loggers`.
 
     Returns
     -------
     Intervals
         The intervals; the value is the interval [s].
-
-    Raises
-    ------
-    ShapeError
-        If the times are not of one dimension.
-    ReductionError
-        If the times do not rise.
 
     Notes
     -----

@@ -1,1 +1,4 @@
-"""From readings to elevations: tape, measuring point, water, uncertainty, intervals in force."""
+"""From readings to elevations: tape, measuring point, water, uncertainty, intervals in force.
+
+Arrays that do not broadcast raise `ShapeError`.
+"""

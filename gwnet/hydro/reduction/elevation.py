@@ -118,11 +118,6 @@ def water_elevation(
     numpy.ndarray
         Water elevation, positive upward from the same datum, of the broadcast shape [m].
 
-    Raises
-    ------
-    ShapeError
-        If the arrays do not broadcast.
-
     Notes
     -----
     h = E - (d + c): USGS TM 1-A1 (Cunningham and Schalk, 2011), GWPD 3 p. 19-23 and GWPD 4 p. 33-37.
@@ -154,11 +149,6 @@ def depth_below_ground(depth_below_measuring_point_m: ArrayLike, height_above_gr
     -------
     numpy.ndarray
         Depth below ground, positive downward; negative above ground [m].
-
-    Raises
-    ------
-    ShapeError
-        If the arrays do not broadcast.
 
     Notes
     -----
@@ -196,11 +186,6 @@ def product_corrected_elevation(
     numpy.ndarray
         Corrected water elevation [m].
 
-    Raises
-    ------
-    ShapeError
-        If the arrays do not broadcast.
-
     Notes
     -----
     h = E - D_water + SG (D_water - D_product): San Joaquin County EHD documents 471143 p. 7 and 471029 p. 7 (quarterly
@@ -236,11 +221,6 @@ def sounded_depth(
     numpy.ndarray
         Depth of the bottom below the measuring point, positive downward [m].
 
-    Raises
-    ------
-    ShapeError
-        If the arrays do not broadcast.
-
     Notes
     -----
     USGS TM 1-A1 (Cunningham and Schalk, 2011), GWPD 11 p. 96: 84.30 + 1.20 - 3.40 = 82.10 ft, the last term being the
@@ -275,11 +255,6 @@ def dry_bound_depth(screen_bottom_m: ArrayLike, sounded_depth_m: ArrayLike, tota
     -------
     numpy.ndarray
         Depth below ground, positive downward; NaN when nothing is known [m].
-
-    Raises
-    ------
-    ShapeError
-        If the arrays do not broadcast.
 
     Notes
     -----

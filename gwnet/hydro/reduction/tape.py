@@ -69,11 +69,6 @@ def tape_correction(
     check_tape_m, check_reference_m : array_like, shape (m,)
         What the tape and the reference tape read at the same place [m].
 
-    Returns
-    -------
-    TapeCorrection
-        Corrections and where they come from.
-
     Raises
     ------
     ShapeError

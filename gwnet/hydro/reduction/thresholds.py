@@ -10,8 +10,6 @@ import numpy.typing as npt
 
 from gwnet.errors import AnalysisError, ShapeError
 
-__all__ = ["CROSSED", "NOT_CROSSED", "NO_READING", "UNDETERMINED", "CrossingRuns", "crossing_runs", "threshold_state"]
-
 #: States; `NO_READING` stands where there is neither a number nor a bound.
 CROSSED: Final = 1
 NOT_CROSSED: Final = 0

@@ -121,11 +121,6 @@ def uncertainty_parts(
     product_thickness_m : array_like, shape (n,)
         Thickness of floating product; NaN for none [m].
 
-    Returns
-    -------
-    UncertaintyParts
-        The parts.
-
     Notes
     -----
     Defaults and their sources stand in `gwnet.constants`. Beyond the depths to which a tape's accuracy is stated it

@@ -124,11 +124,6 @@ def water_column(water_pressure_pa: ArrayLike, *, density_kg_m3: ArrayLike, grav
     numpy.ndarray
         Column, positive upward from the sensor; negative where the sensor reads less than the air [m].
 
-    Raises
-    ------
-    ShapeError
-        If the arrays do not broadcast.
-
     Notes
     -----
     p / (rho g), with one density for the whole column.
@@ -158,11 +153,6 @@ def sensor_depth_to_water(hanging_depth_m: ArrayLike, water_column_m: ArrayLike)
     -------
     numpy.ndarray
         Depth to water below the measuring point, positive downward; negative where water stands above it [m].
-
-    Raises
-    ------
-    ShapeError
-        If the arrays do not broadcast.
 
     Notes
     -----

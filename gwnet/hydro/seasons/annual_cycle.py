@@ -18,8 +18,6 @@ from scipy.stats import t as t_distribution
 
 from gwnet.errors import ShapeError, TooFewLevelsError
 
-__all__ = ["LEAST_CYCLE_VALUES", "LEAST_CYCLE_YEARS", "AnnualCycle", "annual_cycle", "year_part"]
-
 Floats = NDArray[np.float64]
 
 #: Fewest values and fewest calendar years with one that an annual cycle is estimated from (project default).

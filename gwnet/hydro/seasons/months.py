@@ -11,18 +11,6 @@ from gwnet.errors import AnalysisError, ShapeError
 from gwnet.hydro.seasons.percentiles import percentiles
 from gwnet.hydro.trends.kendall import value_limits
 
-__all__ = [
-    "LEAST_YEARS",
-    "MONTHS",
-    "PERCENTS",
-    "DailyEnvelope",
-    "MonthlyStatistics",
-    "Records",
-    "daily_envelope",
-    "monthly_statistics",
-    "records",
-]
-
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
@@ -172,10 +160,12 @@ def monthly_statistics(
             continue
         side = np.where(np.isinf(low[own]), -1, np.where(np.isinf(high[own]), 1, 0))
         bounds[m] = (side != 0).sum()
+        # the mean of bounds is no number
         if not bounds[m]:
             mean[m] = numbers[own].mean()
         ends = percentiles(numbers[own], [0.0, 100.0], bound=side, definition=definition)
         extremes[m], sides[m] = ends.value, ends.bound
+        # extremes are facts, percentiles of few years are guesses
         if count[m] >= least_count:
             quantiles = percentiles(numbers[own], PERCENTS, bound=side, definition=definition)
             middle[m], middle_sides[m] = quantiles.value, quantiles.bound
@@ -271,6 +261,7 @@ def _by_year_and_day(years: Integers, days: Integers, numbers: Floats, half_wind
         return np.empty((0, _YEAR_DAYS))
     first = int(years[here].min())
     count = int(years[here].max()) - first + 1
+    # days in a row, so that the window of 1 January reaches into December
     place = (years[here] - first) * _YEAR_DAYS + days[here] - 1
     order = np.argsort(place, kind="stable")
     place, ordered = place[order], numbers[here][order]
@@ -278,6 +269,7 @@ def _by_year_and_day(years: Integers, days: Integers, numbers: Floats, half_wind
     starts = np.searchsorted(place, np.arange(values.size) - half_window, side="left")
     ends = np.searchsorted(place, np.arange(values.size) + half_window, side="right")
     for i in np.flatnonzero(ends > starts):
+        # one value a year, however many samples a logger took in the window
         values[i] = np.median(ordered[starts[i] : ends[i]])
     return values.reshape(count, _YEAR_DAYS)
 
@@ -291,11 +283,6 @@ def records(values: ArrayLike, *, bound: ArrayLike = 0) -> Records:
         Values in order of time; for a bound the bound itself; NaN where there is none (left out).
     bound : array_like of int
         -1 where the true value is at or below the number (dry), +1 where it is at or above it, 0 elsewhere.
-
-    Returns
-    -------
-    Records
-        Values with their places.
 
     Raises
     ------
@@ -339,6 +326,7 @@ def _end(possible: float, sure: float, side: int) -> tuple[float, int]:
         return float(possible), 0
     if np.isfinite(sure):
         return float(sure), side
+    # only bounds: the extreme is beyond the other way
     return (float(possible), -side) if np.isfinite(possible) else (np.nan, 0)
 
 

@@ -17,8 +17,6 @@ from numpy.typing import ArrayLike, NDArray
 from gwnet.errors import SettingsError, ShapeError
 from gwnet.hydro.trends.kendall import value_limits
 
-__all__ = ["DEFINITIONS", "Percentiles", "Standing", "percentiles", "standing"]
-
 Floats = NDArray[np.float64]
 
 #: Definitions of a percentile; the number is that of Hyndman and Fan (1996).

@@ -12,8 +12,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from gwnet.errors import SettingsError, ShapeError, TooFewLevelsError
 
-__all__ = ["LEAST_DECOMPOSED_YEARS", "Decomposition", "decompose", "fill_gaps", "longest_stretch", "lowess"]
-
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 

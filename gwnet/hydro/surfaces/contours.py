@@ -112,10 +112,13 @@ def nice_interval(
     if not (math.isfinite(span) and span >= 0.0 and most >= 1):
         message = f"No contour interval for heads from {lowest_m:g} to {highest_m:g} m and {most} contours."
         raise SettingsError(message)
+    # level heads have no span, and an interval of 0 would never end
     smallest = max(span / most, least_m / unit_m, 1e-3)
+    # the small part keeps a power of ten from falling below itself by rounding
     power = math.floor(math.log10(smallest) + 1e-9)
     steps = (step * 10.0**exponent for exponent in range(power, power + 3) for step in (1, 2, 5))
     interval = next(step for step in steps if step >= smallest * (1.0 - 1e-9))
+    # 0.3 and not 0.30000000000000004, as it is printed
     return float(f"{interval:.12g}") * unit_m
 
 
@@ -150,6 +153,7 @@ def contour_levels(lowest_m: float, highest_m: float, interval_m: float) -> Floa
     if (highest_m - lowest_m) / interval_m > 500:
         message = f"An interval of {interval_m:g} m gives more than 500 contours from {lowest_m:g} to {highest_m:g} m."
         raise SettingsError(message, fix=f"Try {nice_interval(lowest_m, highest_m):g} m.")
+    # a level that is a multiple but for rounding has its contour
     first = math.ceil(lowest_m / interval_m - 1e-9)
     last = math.floor(highest_m / interval_m + 1e-9)
     return np.array([float(f"{number * interval_m:.12g}") for number in range(first, last + 1)])
@@ -201,6 +205,7 @@ class InferredRule:
             return np.full(x.shape, fill_value=self.everywhere)
         distance, _ = self._tree.query(np.column_stack([x, y]))
         error = self.surface.standard_error(x, y)
+        # a surface without an error of its own is judged by distance alone
         return (distance > self.farthest_m) | (NORMAL_95 * np.nan_to_num(error) > self.interval_m)
 
 
@@ -215,16 +220,12 @@ def inferred_rule(surface: Surface, interval_m: float, *, least_wells: int = 5) 
         Contour interval [m].
     least_wells : int, optional
         Below this many wells everything is inferred.
-
-    Returns
-    -------
-    InferredRule
-        The rule.
     """
     count = surface.z.size
     return InferredRule(
         surface=surface,
         interval_m=interval_m,
+        # the side of the square that each well would have if they stood evenly
         farthest_m=math.sqrt(hull_area(surface.hull) / count),
         everywhere=count < least_wells,
         _tree=KDTree(np.column_stack([surface.x, surface.y])),
@@ -244,11 +245,6 @@ def contour_lines(
         Levels [m].
     inferred_at : callable, optional
         Tells of points (x, y) whether they are inferred; nothing is unless given.
-
-    Returns
-    -------
-    tuple of ContourLine
-        By level, lowest first.
     """
     import contourpy
 
@@ -276,6 +272,7 @@ def _is_depression(grid: Grid, x: Floats, y: Floats) -> bool:
     """
     if x[0] != x[-1] or y[0] != y[-1] or not inside(grid.hull, x, y).all():
         return False
+    # the generator keeps higher heads on the left: a line around lower ones runs clockwise
     return hull_area(np.column_stack([x[:-1], y[:-1]])) < 0.0
 
 
@@ -291,12 +288,15 @@ def _split(
         return []
     if inferred_at is None:
         return [ContourLine(level, x, y, False, depression)]
+    # judged at the middle of each stretch, which is solid or dashed as a whole
     dashed = inferred_at(0.5 * (x[:-1] + x[1:]), 0.5 * (y[:-1] + y[1:]))
     lengths = np.hypot(np.diff(x), np.diff(y))
+    # else the arbitrary start of a closed line would cut a piece in two
     x, y, dashed, lengths = _begin_at_change(x, y, dashed, lengths)
     starts = np.concatenate([[0], np.flatnonzero(np.diff(dashed)) + 1, [dashed.size]])
     if dashed.any():
         for first, last in pairwise(starts.tolist()):
+            # a dash of solid line between dashes reads as one of them
             if not dashed[first] and lengths[first:last].sum() < shortest:
                 dashed[first:last] = True
         starts = np.concatenate([[0], np.flatnonzero(np.diff(dashed)) + 1, [dashed.size]])
@@ -347,6 +347,7 @@ def unhonoured(grid: Grid, x: Floats, y: Floats, z: Floats, levels_m: Floats) ->
     interval = float(np.diff(levels_m).min()) if levels_m.size > 1 else math.inf
     unmet = []
     for position, (posted, shown) in enumerate(zip(z.tolist(), drawn.tolist(), strict=True)):
+        # a well on a contour is on neither side of it; then the drawn head must be near it
         on_contour = np.abs(levels_m - posted) <= _ON_CONTOUR_M
         crossed = (levels_m - posted) * (levels_m - shown) < 0.0
         off = on_contour & (abs(shown - posted) > 0.05 * interval)

@@ -28,12 +28,10 @@ def control_arrays(
 ) -> tuple[Floats, Floats, Floats]:
     """Return the control as float arrays after checking that it can carry a surface.
 
+    Parameters as `gwnet.hydro.surfaces`.
+
     Parameters
     ----------
-    x, y : array_like, shape (n,)
-        Easting and northing [m].
-    z : array_like, shape (n,)
-        Water elevation, positive upward [m].
     names : sequence of str, optional
         Names of the wells for messages; their numbers from 1 unless given.
 
@@ -176,11 +174,6 @@ def inside(hull: Floats, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
         Corners, anticlockwise [m].
     x, y : array_like
         Coordinates, of shapes that broadcast [m].
-
-    Returns
-    -------
-    numpy.ndarray of bool
-        True inside and on the edge.
 
     Examples
     --------

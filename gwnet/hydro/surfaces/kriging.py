@@ -145,10 +145,7 @@ class KrigedSurface:
     def standard_error(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
         """Return the standard errors of the estimates.
 
-        Parameters
-        ----------
-        xq, yq : array_like
-            Coordinates, of shapes that broadcast [m].
+        Parameters as `gwnet.hydro.surfaces`.
 
         Returns
         -------
@@ -165,10 +162,12 @@ class KrigedSurface:
         shape = np.broadcast_shapes(xs.shape, ys.shape)
         variance = np.empty(int(np.prod(shape)))
         flat_x, flat_y = (np.broadcast_to(values, shape).ravel() for values in (xs, ys))
+        # most covariances are 0, and the few that are not need no triangular solve of all wells
         if self._is_short(xs, ys) and self._is_well_posed():
             self._variance_by_tiles(xs, ys, (flat_x, flat_y), variance)
             return np.sqrt(np.maximum(variance, 0.0)).reshape(shape)
         for part, near in self._covariances(xs, ys, correlation.SOLVED_BLOCK_VALUES):
+            # in place: the block is as large as memory allows
             white = dtrsm(1.0, self._lower, near.T, lower=1, overwrite_b=1).T
             lack = self._columns(flat_x[part], flat_y[part]).T - self._white_columns.T @ white.T
             along = solve_triangular(self._inner, lack, lower=True, check_finite=False, overwrite_b=True)
@@ -195,23 +194,27 @@ class KrigedSurface:
         along = solve_triangular(self._lower.T, self._white_columns, lower=False, check_finite=False)
         along = solve_triangular(self._inner, along.T, lower=True, check_finite=False)
         block = diagonal - np.einsum("ij,ij->j", along, along)
+        # 0 but for rounding where the others do not give the drift without this well
         carried = block > 1e-10 * diagonal
         block = np.where(carried, block, np.nan)
         return LeaveOneOut(self._weights / block, np.sqrt(1.0 / block))
 
     def _is_short(self, x: Floats, y: Floats) -> bool:
         """Return whether the covariance is nothing between most nodes and wells."""
+        # of the models only the spherical one ends; distances around barriers are no tiles
         ends = self.covariance.model == "spherical" and self.barriers is None
         return ends and reached_share(x, y, self._wells) < _SHORT_SHARE
 
     def _is_well_posed(self) -> bool:
         """Return whether the inverse of the covariance may be used as it stands."""
+        # the ratio of the diagonal is at most that of the condition, and known at once
         diagonal = np.diag(self._lower)
         return bool(diagonal.max() < _WELL_POSED * diagonal.min())
 
     def _tiles(self, x: Floats, y: Floats) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64], Floats]]:
         """Give the covariances of nodes with the wells in reach, tile by tile: nodes, wells, covariances."""
         for nodes, wells, squared in squared_tiles(x, y, self._wells):
+            # before the distances are overwritten by correlations
             at_wells = np.nonzero(squared == 0.0) if self.covariance.nugget_m2 > 0.0 else None
             near = correlate(self.covariance.model, squared)
             near *= self.covariance.partial_sill_m2
@@ -221,6 +224,7 @@ class KrigedSurface:
 
     def _variance_by_tiles(self, x: Floats, y: Floats, flat: tuple[Floats, Floats], variance: Floats) -> None:
         inverse, _ = dpotri(self._lower, lower=1)
+        # the routine fills one half alone
         inverse = np.tril(inverse) + np.tril(inverse, -1).T
         onto_drift = solve_triangular(self._lower.T, self._white_columns, lower=False, check_finite=False)
         inward = solve_triangular(self._inner, np.eye(self._inner.shape[0]), lower=True, check_finite=False)
@@ -270,6 +274,7 @@ class KrigedSurface:
         step = max(1, correlation.BLOCK_VALUES // self.z.size)
         for first in range(0, points.shape[0], step):
             distance = self.barriers.distances(points[first : first + step], wells) / reach
+            # rounding of the way to a well itself would leave out its nugget
             distance[distance < 1e-12] = 0.0
             yield slice(first, first + distance.shape[0]), distance**2, np.empty_like(distance)
 
@@ -287,22 +292,14 @@ def fit(
 ) -> KrigedSurface:
     """Fit a kriged surface to heads.
 
+    Parameters as `gwnet.hydro.surfaces`.
+
     Parameters
     ----------
-    x, y : array_like, shape (n,)
-        Easting and northing of at least three wells that are not on one line [m].
-    z : array_like, shape (n,)
-        Water elevation, positive upward [m].
     covariance : gwnet.hydro.surfaces.variogram.Covariance, optional
         Covariance of the heads; `gwnet.hydro.surfaces.variogram.fit_covariance` unless given.
-    drift : str, optional
-        ``linear`` for universal kriging with a plane, ``none`` for ordinary kriging.
-    measurement_variance_m2 : array_like, optional
-        Variance of each level as measured, one number or shape (n,); a well with 0 is met exactly [m²].
     barriers : gwnet.hydro.surfaces.barriers.Barriers, optional
         Lines around which distances are taken, so that wells on the other side are far neighbours or none.
-    names : sequence of str, optional
-        Names of the wells for messages.
 
     Returns
     -------
@@ -341,6 +338,7 @@ def fit(
     except ValueError:
         message = f"measurement_variance_m2 must be one number or of shape {xs.shape}."
         raise ShapeError(message) from None
+    # written so that NaN is refused, too
     if not np.all(noise >= 0.0):
         raise AnalysisError("A measurement variance is negative or not a number.")
     if barriers is not None and covariance is not None and covariance.model == "linear":
@@ -356,6 +354,7 @@ def fit(
         places = np.column_stack([xs, ys])
         distance = barriers.distances(places, places)
     lower, share = _factored(covariance, distance, noise)
+    # heads far above the datum would lose digits against their differences
     mean = float(zs.mean())
     white_columns = solve_triangular(lower, drift_columns(scaled[:, 0], scaled[:, 1], drift), lower=True)
     white_heads = solve_triangular(lower, zs - mean, lower=True)
@@ -385,6 +384,7 @@ def fit(
 
 
 def _factored(covariance: Covariance, distance: Floats, noise: Floats) -> tuple[Floats, float]:
+    # ever larger parts of the sill on the diagonal, until rounding no longer makes the matrix indefinite
     for share in _JITTERS:
         matrix = covariance.at(distance)
         matrix[np.diag_indices_from(matrix)] += covariance.nugget_m2 + noise + share * covariance.sill_m2

@@ -123,10 +123,7 @@ class KrigingSystem:
 def kriging_system(surface: KrigedSurface) -> KrigingSystem:
     """Return the equations behind a kriged surface.
 
-    Parameters
-    ----------
-    surface : gwnet.hydro.surfaces.kriging.KrigedSurface
-        The surface.
+    Parameters as `gwnet.hydro.surfaces`.
 
     Returns
     -------

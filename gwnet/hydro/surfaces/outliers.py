@@ -59,12 +59,10 @@ class NeighbourTest:
 def neighbour_test(x: ArrayLike, y: ArrayLike, z: ArrayLike, half_width_m: ArrayLike = 0.0) -> NeighbourTest:
     """Test each level against what the others suggest.
 
+    Parameters as `gwnet.hydro.surfaces`.
+
     Parameters
     ----------
-    x, y : array_like, shape (n,)
-        Easting and northing of at least three wells that are not on one line [m].
-    z : array_like, shape (n,)
-        Water elevation, positive upward [m].
     half_width_m : array_like, optional
         95 % half-width of each level, one number or shape (n,) [m].
 
@@ -72,13 +70,6 @@ def neighbour_test(x: ArrayLike, y: ArrayLike, z: ArrayLike, half_width_m: Array
     -------
     NeighbourTest
         Residuals, limits and outliers; nothing is tested with fewer than six wells.
-
-    Raises
-    ------
-    TooFewLevelsError
-        If there are fewer than three wells.
-    AnalysisError
-        If the wells lie on one line or two share a place.
 
     Notes
     -----

@@ -81,10 +81,7 @@ class SplinedSurface:
     def standard_error(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
         """Return NaN: a spline knows no error of its own.
 
-        Parameters
-        ----------
-        xq, yq : array_like
-            Coordinates, of shapes that broadcast [m].
+        Parameters as `gwnet.hydro.surfaces`.
 
         Returns
         -------
@@ -122,14 +119,12 @@ def _bend(squared: Floats, scratch: Floats) -> Floats:
 def fit(x: ArrayLike, y: ArrayLike, z: ArrayLike, *, names: Sequence[str] | None = None) -> SplinedSurface:
     """Fit a thin-plate spline to heads.
 
+    Parameters as `gwnet.hydro.surfaces`.
+
     Parameters
     ----------
-    x, y : array_like, shape (n,)
-        Easting and northing of at least three wells that are not on one line [m].
     z : array_like, shape (n,)
         Water elevation, positive upward; taken as exact [m].
-    names : sequence of str, optional
-        Names of the wells for messages.
 
     Returns
     -------

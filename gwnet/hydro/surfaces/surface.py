@@ -71,25 +71,17 @@ def fit(
 ) -> Surface:
     """Fit a surface to heads.
 
+    Parameters as `gwnet.hydro.surfaces`.
+
     Parameters
     ----------
     method : str
         ``kriging``, ``spline`` or ``triangulation``; the last two use neither covariance, drift nor measurement
         variance.
-    x, y : array_like, shape (n,)
-        Easting and northing [m].
-    z : array_like, shape (n,)
-        Water elevation, positive upward [m].
     covariance : gwnet.hydro.surfaces.variogram.Covariance, optional
         Covariance; fitted unless given.
-    drift : str, optional
-        ``linear`` or ``none``.
-    measurement_variance_m2 : array_like, optional
-        Variance of each level as measured [m²].
     barriers : gwnet.hydro.surfaces.barriers.Barriers, optional
         Lines around which distances are taken; only kriging can.
-    names : sequence of str, optional
-        Names of the wells for messages.
 
     Returns
     -------
@@ -196,11 +188,6 @@ def make_grid(
         Lines along the longer side; cells are about square.
     through : tuple of array_like, optional
         Eastings and northings of wells through which further lines run, so that the grid holds them exactly [m].
-
-    Returns
-    -------
-    Grid
-        The grid.
     """
     lowest, highest = surface.hull.min(axis=0), surface.hull.max(axis=0)
     step = float(np.max(highest - lowest)) / max(lines - 1, 1)

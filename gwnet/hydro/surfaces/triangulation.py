@@ -65,10 +65,7 @@ class TriangulatedSurface:
     def standard_error(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
         """Return NaN: a triangulation knows no error of its own.
 
-        Parameters
-        ----------
-        xq, yq : array_like
-            Coordinates, of shapes that broadcast [m].
+        Parameters as `gwnet.hydro.surfaces`.
 
         Returns
         -------
@@ -110,26 +107,12 @@ class TriangulatedSurface:
 def fit(x: ArrayLike, y: ArrayLike, z: ArrayLike, *, names: Sequence[str] | None = None) -> TriangulatedSurface:
     """Fit a surface of plane triangles to heads.
 
-    Parameters
-    ----------
-    x, y : array_like, shape (n,)
-        Easting and northing of at least three wells that are not on one line [m].
-    z : array_like, shape (n,)
-        Water elevation, positive upward [m].
-    names : sequence of str, optional
-        Names of the wells for messages.
+    Parameters as `gwnet.hydro.surfaces`.
 
     Returns
     -------
     TriangulatedSurface
         The surface.
-
-    Raises
-    ------
-    TooFewLevelsError
-        If there are fewer than three wells.
-    AnalysisError
-        If the wells lie on one line or two share a place.
 
     Examples
     --------

@@ -182,27 +182,20 @@ def fit_covariance(
 ) -> Covariance:
     """Return the covariance that explains the heads best.
 
+    Parameters as `gwnet.hydro.surfaces`.
+
     Parameters
     ----------
     x, y : array_like, shape (n,)
         Coordinates, no two points at one place [m].
     z : array_like, shape (n,)
         Heads [m].
-    drift : str, optional
-        ``none`` or ``linear``.
-    measurement_variance_m2 : array_like, optional
-        Variance of each head as measured, one number or shape (n,) [m²].
     models : sequence of str, optional
         Models to try; the one of the largest likelihood is taken, the first in a tie.
     nugget : bool, optional
         Whether to fit a nugget as well.
     barriers : gwnet.hydro.surfaces.barriers.Barriers, optional
         Lines around which distances are taken; of the models only spherical and exponential are tried then.
-
-    Returns
-    -------
-    Covariance
-        The covariance.
 
     Raises
     ------
@@ -226,23 +219,28 @@ def fit_covariance(
     noise = np.broadcast_to(np.asarray(measurement_variance_m2, dtype=np.float64), xs.shape)
     if not models:
         raise SettingsError("No covariance model was named.")
+    # each step of the search factors the matrix: its time goes with the third power of the wells
     xs, ys, zs, noise = _thinned(xs, ys, zs, noise)
     places = np.column_stack([xs, ys])
     distance = cdist(places, places)
     longest = float(distance.max())
+    # centred and scaled, or the columns of coordinates of kilometres would be nearly parallel
     columns = drift_columns((xs - xs.mean()) / longest, (ys - ys.mean()) / longest, drift)
     free = xs.size - columns.shape[1]
     if free < 0:
         message = f"{xs.size} wells are too few for a {drift} drift."
         raise AnalysisError(message)
+    # the sill is guessed about the drift, not about the mean
     residual = zs - columns @ np.linalg.lstsq(columns, zs, rcond=None)[0]
     spread = float(residual @ residual) / max(free, 1)
+    # heads on a plane leave no spread, and a sill of 0 is no covariance
     floor = max(float(np.median(noise)), (1e-6 * float(np.ptp(zs))) ** 2, 1e-12)
     if barriers is not None:
         models = [model for model in models if model in AROUND_BARRIERS] or AROUND_BARRIERS
         distance = barriers.distances(places, places)
     if xs.size < LEAST_FITTED:
         return Covariance(models[0], max(spread, floor), longest)
+    # what is left about the drift is no more than measurement error: nothing to fit
     if spread <= floor:
         return Covariance(models[0], floor, longest)
     search = _Search(distance, columns, zs, noise, spread)
@@ -255,6 +253,7 @@ def _thinned(*arrays: Floats) -> tuple[Floats, ...]:
     if count <= _MOST_FITTED:
         return arrays
     order = np.lexsort((arrays[1], arrays[0]))
+    # evenly over x, so that the shortest and the longest distances stay
     kept = np.sort(order[np.linspace(0, count - 1, _MOST_FITTED).astype(np.int64)])
     return tuple(values[kept] for values in arrays)
 
@@ -272,13 +271,16 @@ class _Search:
     def best(self, model: str, *, nugget: bool) -> tuple[float, Covariance]:
         """Return the largest log likelihood of a model and where it is."""
         off_diagonal = self.distance[(self.distance > 0.0) & np.isfinite(self.distance)]
+        # a range below the shortest distance or far beyond the longest is not seen in the heads
         limits = np.log([float(off_diagonal.min()), _LONGEST_RANGE * float(off_diagonal.max())])
         ranges = np.linspace(limits[0], limits[1], _RANGES)
         shares = np.log([0.05, 0.5]) if nugget else np.array([-np.inf])
+        # the likelihood has several hills along the range; a simplex climbs one alone
         starts = [self._start(model, at, share, limits) for at in ranges for share in shares]
 
         def cost(values: Floats) -> float:
             beyond = float(max(0.0, limits[0] - values[0], values[0] - limits[1]))
+            # a slope back into the limits, since the covariance is the same all along beyond them
             return -self._terms(self._covariance(model, values, limits))[0] + 1e3 * beyond
 
         first = min(starts, key=cost)
@@ -296,12 +298,14 @@ class _Search:
         unit = self._covariance(model, np.array([reach, 0.0, share]), limits)
         _, quadratic = self._terms(unit, noise=np.zeros_like(self.noise))
         free = self.heads.size - self.columns.shape[1]
+        # without measurement error the best sill has a closed form
         sill = quadratic / free if np.isfinite(quadratic) else self.spread
         return np.array([reach, np.log(max(sill, 1e-30)), share])
 
     @staticmethod
     def _covariance(model: str, values: Floats, limits: Floats) -> Covariance:
         reach = float(np.exp(np.clip(values[0], *limits)))
+        # logarithms keep sill and range positive; the bounds keep their exponentials finite
         sill = float(np.exp(np.clip(values[1], -60.0, 60.0)))
         share = float(np.exp(np.minimum(values[2], 30.0))) if values.size > 2 else 0.0
         return Covariance(model, sill, reach, share * sill)
@@ -309,6 +313,7 @@ class _Search:
     def _terms(self, covariance: Covariance, noise: Floats | None = None) -> tuple[float, float]:
         """Return the restricted log likelihood, without its constant, and its quadratic form."""
         matrix = covariance.at(self.distance)
+        # the last part keeps near wells under a smooth model positive definite
         matrix[np.diag_indices_from(matrix)] += (
             covariance.nugget_m2 + (self.noise if noise is None else noise) + 1e-12 * covariance.partial_sill_m2
         )
@@ -318,9 +323,11 @@ class _Search:
                 lower, np.column_stack([self.columns, self.heads]), lower=True, check_finite=False, overwrite_b=True
             )
             inner = cholesky(white[:, :-1].T @ white[:, :-1], lower=True, check_finite=False)
+        # no covariance for these wells: the search goes elsewhere
         except LinAlgError:
             return -np.inf, np.inf
         along = solve_triangular(inner, white[:, :-1].T @ white[:, -1], lower=True, check_finite=False)
         quadratic = float(white[:, -1] @ white[:, -1] - along @ along)
+        # half the logarithms of the two determinants, from the diagonals of their factors
         size = float(np.sum(np.log(np.diag(lower))) + np.sum(np.log(np.diag(inner))))
         return -size - 0.5 * quadratic, quadratic

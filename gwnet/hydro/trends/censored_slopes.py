@@ -17,8 +17,6 @@ from gwnet.errors import ShapeError, TooFewLevelsError
 from gwnet.hydro.trends.kendall import value_limits
 from gwnet.hydro.trends.theil_sen import limit_ranks
 
-__all__ = ["PairSlopes", "pair_slopes", "slope_between"]
-
 Floats = NDArray[np.float64]
 
 #: Up to this count the places of pairs are kept for the next series.
@@ -81,11 +79,6 @@ def pair_slopes(values: ArrayLike, times: ArrayLike | None = None, *, bound: Arr
     bound : array_like of int
         -1 where the true value is at or below the number (dry), +1 where it is at or above it, 0 elsewhere.
 
-    Returns
-    -------
-    PairSlopes
-        Slopes, sorted.
-
     Raises
     ------
     ShapeError
@@ -145,11 +138,6 @@ def slope_between(lowest: Floats, highest: Floats, variance: float) -> tuple[flo
         Highest possible slope of each pair, in any order; infinity where there is none.
     variance : float
         Variance of Kendall's S.
-
-    Returns
-    -------
-    tuple of float
-        Median, lower and upper limit.
 
     Examples
     --------

@@ -7,8 +7,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from gwnet.errors import AnalysisError
 
-__all__ = ["adjusted_p_values"]
-
 
 def adjusted_p_values(p_values: ArrayLike) -> NDArray[np.float64]:
     """Adjust the probabilities of many tests for their number.

@@ -12,8 +12,6 @@ from scipy.special import ndtri
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
 from gwnet.hydro.trends.kendall import normal_probabilities
 
-__all__ = ["CorrectedVariance", "autocorrelation", "hamed_rao"]
-
 Floats = NDArray[np.float64]
 
 #: Up to so many products they are summed lag by lag; beyond it by Fourier transform.

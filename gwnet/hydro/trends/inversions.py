@@ -9,8 +9,6 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["count_inversions", "count_ordered", "list_inversions", "ranks_in_order"]
-
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
@@ -60,6 +58,7 @@ def count_inversions(values: Floats) -> int:
     >>> count_inversions(np.array([3.0, 1.0, 2.0, 2.0]))
     3
     """
+    # over few values all pairs are compared faster than the passes begin
     if values.size <= FEW:
         return int(np.count_nonzero((values[:, None] > values) & _upper(values.size)))
     return sum(int(part.before[~part.ones].sum()) for part in _parts(ranks_in_order(values)))
@@ -137,9 +136,11 @@ def list_inversions(ranks: Indices, chunk: int = 65_536) -> Iterator[tuple[Indic
         ends = np.cumsum(counts)
         begin = 0
         while begin < zeros.size:
+            # whole zeros at a time, so that a chunk may be larger than asked for by one of them
             done = int(ends[begin - 1]) if begin else 0
             stop = max(int(np.searchsorted(ends, done + chunk, side="right")), begin + 1)
             some = counts[begin:stop]
+            # counts up anew for each zero: the first of its ones, the second, …
             step = np.arange(int(ends[stop - 1]) - done) - np.repeat(ends[begin:stop] - some - done, some)
             yield ones[np.repeat(first[begin:stop], some) + step], np.repeat(part.ranks[zeros[begin:stop]], some)
             begin = stop
@@ -180,5 +181,6 @@ def _parts(ranks: Indices) -> Iterator[_Part]:
         before = running[1:] - running[start]
         yield _Part(ranks, start, ones, before)
         split = np.empty_like(ranks)
+        # zeros first and ones after them, each in their order: the next pass finds its parts side by side
         split[np.where(ones, start + (1 << bit) + before - 1, place - before)] = ranks
         ranks = split

@@ -19,8 +19,6 @@ from scipy.special import ndtr
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
 from gwnet.hydro.trends.inversions import count_inversions, count_ordered
 
-__all__ = ["MannKendall", "exact_upper_tail", "mann_kendall", "normal_probabilities", "score_variance", "value_limits"]
-
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
@@ -104,6 +102,7 @@ def value_limits(values: ArrayLike, bound: ArrayLike = 0) -> tuple[Floats, Float
     except ValueError as error:
         message = f"Shapes do not broadcast: values {number.shape}, bound {side.shape}."
         raise ShapeError(message) from error
+    # the same array twice says that nothing is censored, which saves a second count
     if not side.any():
         return number, number
     missing = np.isnan(number)
@@ -187,6 +186,7 @@ def mann_kendall(
     high = high if censored else low
     rows, columns = _row_sums(low, high), _time_sums(when)
     variance = _variance(n, rows, columns)
+    # always, since Z is reported beside exact probabilities too
     z, both, rise, fall = normal_probabilities(score, variance, continuity=continuity)
     groups = _tie_groups(rows, columns, when) if method == "exact" or n <= EXACT_COUNT else None
     exact = method == "exact" or (method == "auto" and groups is not None)
@@ -195,6 +195,7 @@ def mann_kendall(
             message = "No exact probabilities: values and times are both tied, or censored values cannot be ranked."
             raise AnalysisError(message, fix="Take the method normal.")
         rise, fall = exact_upper_tail(score, groups), exact_upper_tail(-score, groups)
+        # the two tails share the probability of S itself, so twice the smaller may pass 1
         both = min(1.0, 2.0 * min(rise, fall))
     differing = math.sqrt(rows.ordered) * math.sqrt(columns.ordered)
     return MannKendall(
@@ -240,6 +241,7 @@ def normal_probabilities(
     >>> [round(found, 4) for found in normal_probabilities(25, 125.0)]
     [2.1466, 0.0318, 0.0159, 0.99]
     """
+    # all values tied: no order of them says more than another
     if not variance > 0.0:
         return 0.0, 1.0, 1.0, 1.0
     deviation = math.sqrt(variance)
@@ -277,6 +279,7 @@ def exact_upper_tail(score: int, groups: tuple[int, ...]) -> float:
     """
     orders = _orders(tuple(sorted(groups)))
     pairs = len(orders) - 1
+    # S is rising less falling pairs, so that many may fall at most
     most_falls = (pairs - score) // 2
     if most_falls < 0:
         return 0.0
@@ -291,6 +294,7 @@ def _orders(groups: tuple[int, ...]) -> tuple[int, ...]:
     for size in groups:
         for member in range(1, size + 1):
             total += 1
+            # whole numbers of any size: a float would lose the small probabilities of the tails
             orders = _times_box(orders, total)
             orders = _over_box(orders, member)
     return tuple(orders)
@@ -340,11 +344,13 @@ def _present(values: ArrayLike, times: ArrayLike | None, bound: ArrayLike) -> tu
 def _score(low: Floats, high: Floats, when: Floats, *, censored: bool) -> int:
     """Return rising less falling pairs of values in the order of time."""
     if censored:
+        # a pair rises for sure where the highest of the earlier is below the lowest of the later
         return count_ordered(high, low, when) - count_ordered(-low, -high, when)
     n = low.size
     different = n * (n - 1) // 2 - _tied_pairs(np.sort(low))
     if (when[1:] > when[:-1]).all():
         return different - 2 * count_inversions(low)
+    # within one time in ascending order, so that no pair of it is an inversion
     order = np.lexsort((low, when))
     value, when = low[order], when[order]
     return different - _tied_pairs(when) + _tied_pairs(value, when) - 2 * count_inversions(value)
@@ -379,6 +385,7 @@ class _RowSums:
 def _row_sums(low: Floats, high: Floats) -> _RowSums:
     lows = np.sort(low)
     highs = lows if low is high else np.sort(high)
+    # counted by sorting: all pairs of a long daily record would not fit into memory
     below = np.searchsorted(highs, low, side="left")
     above = low.size - np.searchsorted(lows, high, side="right")
     return _RowSums(np.asarray(below - above, dtype=np.int64), 2 * int(below.sum()))

@@ -12,8 +12,6 @@ from scipy.special import chdtrc
 from gwnet.errors import ShapeError, TooFewLevelsError
 from gwnet.hydro.trends.kendall import normal_probabilities, value_limits
 
-__all__ = ["BlockKendall", "score_covariance", "seasonal_kendall"]
-
 Floats = NDArray[np.float64]
 
 #: Signs of pairs that are held at a time.

@@ -18,8 +18,6 @@ from numpy.typing import NDArray
 
 from gwnet.errors import AnalysisError
 
-__all__ = ["SerialCorrelation", "corrected_lag1", "estimate_serial_correlation", "segments_ratio", "variance_ratio"]
-
 Floats = NDArray[np.float64]
 
 #: Largest correlation that a variance is widened for; beyond it no record is long enough.

@@ -10,8 +10,6 @@ from numpy.typing import NDArray
 
 from gwnet.hydro.trends.inversions import Indices, count_inversions, list_inversions, ranks_in_order
 
-__all__ = ["ranked_slopes"]
-
 Floats = NDArray[np.float64]
 
 #: Pairs drawn to guess where a rank may lie.
@@ -53,6 +51,7 @@ def ranked_slopes(values: Floats, times: Floats, slope_count: int, places: Seque
     """
     search = _Search(values, times, slope_count)
     slopes: dict[int, float] = {}
+    # ascending, since one search often settles the places beside it as well
     for place in sorted(places):
         if place not in slopes:
             search.around(place, [other for other in places if other not in slopes], slopes)
@@ -88,14 +87,17 @@ class _Search:
 
     def around(self, place: int, others: Sequence[int], found: dict[int, float]) -> None:
         """Find the slope at a place, and those at others that lie between the same bounds."""
+        # slopes of 0 are known from whole counts, without any rounding
         if self.falling <= place < self.falling + self.level:
             found[place] = 0.0
             return
         low, high = self._bracket(place)
+        # slopes at the edge of the bounds may have been put on the wrong side by rounding: wider bounds settle them
         for _ in range(3):
             if self._settle(place, [place, *others], (low, high), *self._between(low, high), found):
                 return
             low, high = low - 4.0 * self._margin(low), high + 4.0 * self._margin(high)
+        # values so large beside their differences that rounding spoils every bound: compare all pairs
         while place not in found:
             everything = self._all_between(low, high)
             self._settle(place, [place], (-np.inf, np.inf), *everything, found)
@@ -123,6 +125,7 @@ class _Search:
 
     def _margin(self, theta: float) -> float:
         """Return how far from a bound rounding can put a slope on its wrong side."""
+        # what y − θ t may lose: the rounding of its two terms and of the shift of time
         size = self.largest_value + abs(theta) * (self.largest_time + self.farthest)
         return 8.0 * ROUNDING * (size / self.shortest + abs(theta))
 
@@ -131,6 +134,7 @@ class _Search:
 
     def _count(self, theta: float) -> int:
         """Return how many slopes are below a bound, but for rounding."""
+        # several places are looked for, and the same bound must not be counted twice
         at = bisect.bisect_left(self.thetas, theta)
         if at < len(self.thetas) and self.thetas[at] == theta:
             return self.counts[at]
@@ -144,9 +148,11 @@ class _Search:
         low, high = self._guess(place)
         for _ in range(STEPS):
             below, above = self._count(low), self._count(high)
+            # few enough to be made and sorted
             if above - below <= LISTED:
                 break
             middle = self._middle(low, high, below, above, place)
+            # tied slopes fill what is left, and no bound can part them
             if not low + self._margin(low) < middle < high - self._margin(high):
                 break
             if self._count(middle) <= place:
@@ -188,8 +194,10 @@ class _Search:
         inside = last - first
         share = (place - below) / (above - below)
         reach = 1.5 / np.sqrt(max(inside, 1))
+        # too few drawn slopes are left between the bounds to say where the place is
         if reach > 0.25:
             return low + (high - low) / 2.0
+        # beside the place rather than at it, so that the larger part is surely cut away
         cut = share - reach if share > 0.5 else share + reach
         return self._drawn_at((first + cut * inside) / self.drawn.size)
 
@@ -198,11 +206,13 @@ class _Search:
         ranks_low, ranks_high = self._order(low), self._order(high)
         at_high = np.empty_like(ranks_high)
         at_high[ranks_high] = np.arange(ranks_high.size)
+        # order above seen from the order below: each inversion is a slope between the bounds
         turned = np.empty_like(ranks_high)
         turned[ranks_low] = ranks_high
         tally = _Tally()
         for larger, smaller in list_inversions(turned):
             first, second = at_high[larger], at_high[smaller]
+            # rounding may invert a pair at one time, which has no slope
             right = first < second
             if not right.all():
                 first, second = first[right], second[right]
@@ -232,6 +242,7 @@ class _Tally:
         """Take in slopes."""
         self.waiting.append(slopes)
         self.size += slopes.size
+        # only so many wait that their memory stays that of the counts
         if self.size > 2 * LISTED:
             self.result()
 

@@ -15,8 +15,6 @@ from gwnet.hydro.trends.censored_slopes import slope_between
 from gwnet.hydro.trends.kendall import normal_probabilities, value_limits
 from gwnet.hydro.trends.year_signs import signs_between, year_scores
 
-__all__ = ["Pettitt", "TwoSegments", "pettitt", "two_segments"]
-
 Floats = NDArray[np.float64]
 
 #: Up to this count all orders of the values are gone through.

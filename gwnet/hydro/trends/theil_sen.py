@@ -19,8 +19,6 @@ from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
 from gwnet.hydro.trends.kendall import score_variance
 from gwnet.hydro.trends.slope_ranks import ranked_slopes
 
-__all__ = ["TheilSen", "limit_ranks", "pairwise_slopes", "theil_sen"]
-
 Floats = NDArray[np.float64]
 
 #: Up to this count all slopes are made and sorted out at once; beyond it they are counted.
@@ -77,11 +75,6 @@ def theil_sen(
         Confidence of the limits, between 0 and 1.
     ranks : {"interpolated", "rounded"}
         Whether limits at ranks that are not whole are interpolated, or taken at the nearest whole rank.
-
-    Returns
-    -------
-    TheilSen
-        Slope, limits and intercept.
 
     Raises
     ------

@@ -12,8 +12,6 @@ from numpy.typing import ArrayLike, NDArray
 from gwnet.errors import ShapeError
 from gwnet.hydro.trends.kendall import value_limits
 
-__all__ = ["correlated_variance", "signs_between", "year_score", "year_scores", "year_signs"]
-
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 

@@ -7,7 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,9 @@ MOST_JOINED: Final[int] = 10
 NO_OFFSET: Final[int] = -(1 << 40)
 
 _TEXT: Final[int] = 200
+
+#: One row or many.
+Flags = TypeVar("Flags", bool, NDArray[np.bool_])
 _NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?")
 
 
@@ -63,6 +66,7 @@ class Oddities:
     def add(self, row: int, text: str, kind: str, why: str) -> None:
         """Note an odd row."""
         self.counts[kind] += 1
+        # a file of a million odd rows must not fill the memory with their text
         if self.counts[kind] <= KEPT:
             self.kept.append(OddRow(row, text if len(text) <= _TEXT else text[: _TEXT - 3] + "...", kind, why))
 
@@ -94,18 +98,7 @@ class Rows:
 
 
 def joined(parts: Sequence[Rows]) -> Rows | None:
-    """Return the samples of several parts as one.
-
-    Parameters
-    ----------
-    parts : sequence of Rows
-        The parts, in order.
-
-    Returns
-    -------
-    Rows or None
-        Their samples; None where there are none.
-    """
+    """Return the samples of several parts as one."""
     filled = [part for part in parts if part.row.size]
     if len(filled) < 2:
         return filled[0] if filled else None
@@ -134,12 +127,14 @@ def _read_number(cell: str, plan: Plan, column: int) -> float:
     layout = plan.layout
     if layout.thousands:
         plain = re.sub(rf"(?<=\d){re.escape(layout.thousands)}(?=\d{{3}})", "", plain)
+    # a point beside a decimal comma is refused below, since it may be a mark of thousands
     written = plain.replace(",", ".") if layout.decimal == "," and "." not in plain else plain
     if (layout.decimal == "," and "." in plain) or not _NUMBER.fullmatch(written):
         mark = " with a decimal comma" if layout.decimal == "," else ""
         message = f"column {plan.columns[column].name!r} has {_short(cell)}; a number{mark} was expected"
         raise BadRowError(message)
     value = float(written)
+    # 1e999 is a number by its form
     if not np.isfinite(value):
         message = f"column {plan.columns[column].name!r} has {_short(cell)}, which no instrument reads"
         raise BadRowError(message)
@@ -147,23 +142,31 @@ def _read_number(cell: str, plan: Plan, column: int) -> float:
 
 
 def numeric_words(words: frozenset[str]) -> frozenset[float]:
-    """Return the words for no value that are numbers, such as -9999.
-
-    Parameters
-    ----------
-    words : frozenset of str
-        Words for no value.
-
-    Returns
-    -------
-    frozenset of float
-        The numbers among them.
-    """
+    """Return the words for no value that are numbers, such as -9999."""
     return frozenset(float(word) for word in words if _NUMBER.fullmatch(word))
 
 
 def _short(text: str) -> str:
     return repr(text if len(text) <= 40 else text[:37] + "...")
+
+
+def odd_kinds(some: Flags, none: Flags, noted: Flags) -> dict[str, Flags]:
+    """Return for each kind of odd row whether a row, or each of many, is of it.
+
+    Parameters
+    ----------
+    some, none : bool or numpy.ndarray of bool
+        Whether some value is lacking, and whether all are.
+    noted : bool or numpy.ndarray of bool
+        Whether an event column has something.
+    """
+    # exclusive or with True, since "not" is for one row and "~" for arrays
+    return {
+        "event": none & noted,
+        "no value": none & (noted ^ True),
+        "missing": some & (none ^ True),
+        "remark": noted & (none ^ True),
+    }
 
 
 class Careful:
@@ -211,6 +214,7 @@ class Careful:
         rows: list[int] = []
         for place, line, cells, fault in self._split(lines):
             row = numbers[place]
+            # rows below the footer mean that files were joined; a few words below it mean nothing
             if self.ended:
                 self._after_the_end(row, line, cells)
                 continue
@@ -219,6 +223,7 @@ class Careful:
             try:
                 if fault:
                     raise BadRowError(fault)
+                # before the row is taken: half a number is a number, too
                 if last and place == len(lines) - 1:
                     self._refuse_cut(cells, lines)
                 taken = self._sample(row, line, cells)
@@ -234,8 +239,8 @@ class Careful:
 
     def _rows(self, times: list[int], offsets: list[int | None], values: list[list[float]], rows: list[int]) -> Rows:
         offset = None
-        if any(one is not None for one in offsets):
-            offset = np.array([NO_OFFSET if one is None else one for one in offsets], dtype=np.int64)
+        if any(minutes is not None for minutes in offsets):
+            offset = np.array([NO_OFFSET if minutes is None else minutes for minutes in offsets], dtype=np.int64)
         table = np.array(values, dtype=np.float64).reshape(len(rows), len(self.plan.columns))
         return Rows(
             np.array(times, dtype=np.int64),
@@ -251,6 +256,7 @@ class Careful:
         while place < len(lines):
             start, line = place, lines[place]
             place += 1
+            # the usual line, without the cost of a parser
             if '"' not in line:
                 yield start, line, line.split(delimiter), ""
                 continue
@@ -258,6 +264,7 @@ class Careful:
                 line = f"{line}\n{lines[place]}"
                 place += 1
             if line.count('"') % 2:
+                # the quote is a sign like another: go on with the line after it
                 place = start + 1
                 yield start, lines[start], [lines[start]], "a quote is opened and not closed"
                 continue
@@ -271,6 +278,7 @@ class Careful:
     def _aside(self, row: int, line: str, cells: list[str]) -> bool:
         """Return whether a line is no row: blank, a comment, the headings once more, a footer or an event."""
         plain = line.strip()
+        # lines of delimiters alone stand below many spreadsheets
         if not plain or not any(cell.strip() for cell in cells):
             return True
         layout = self.plan.layout
@@ -297,11 +305,13 @@ class Careful:
 
     def _refuse_cut(self, cells: list[str], lines: list[str]) -> None:
         """Refuse a last row without a line end that is shorter than the rows before it: the file was cut there."""
+        # what a whole row looks like is seen from those before it
         near = [*self.before, *lines[:-1]][-50:]
-        before = [one for _, _, one, fault in self._split(near) if not fault and any(one)]
+        before = [row for _, _, row, fault in self._split(near) if not fault and any(row)]
         needed = min(self.plan.width, min(map(len, before), default=0))
         at = len(cells) - 1
-        shapes = {self._shape(one[at], at) for one in before if len(one) > at}
+        shapes = {self._shape(row[at], at) for row in before if len(row) > at}
+        # rows without a value say nothing of how many decimals a whole one has
         shapes.discard(-1)
         used = at in self.plan.places or at in self.plan.times
         if len(cells) < needed or (used and len(shapes) == 1 and self._shape(cells[at], at) not in shapes):
@@ -317,8 +327,10 @@ class Careful:
 
     def _sample(self, row: int, line: str, cells: list[str]) -> tuple[int, int | None, list[float]] | None:
         plan = self.plan
+        # unquoted decimal commas part a number in two, and each half would be read as one
         if self._cells and len(cells) > self._cells:
             self._refuse_too_many(cells)
+        # left where a logger lost power while it wrote
         if "\x00" in line:
             raise BadRowError("the row holds zero bytes")
         cells = [cell.strip() for cell in cells]
@@ -338,6 +350,7 @@ class Careful:
     def _refuse_too_many(self, cells: list[str]) -> None:
         """Refuse a row with more cells than headings, unless they are empty and no decimal commas made them."""
         layout = self.plan.layout
+        # a whole number in every value may be the half before a decimal comma
         whole = layout.delimiter == "," and any(
             cell.strip() and layout.decimal not in cell for cell in (cells[place] for place in self.plan.places)
         )
@@ -356,12 +369,14 @@ class Careful:
                 message = f"the row has {len(cells)} cells; the time stands in the cell {place + 1}"
                 raise BadRowError(message)
             try:
-                time, found = read_stamp(cells[place], formats)
+                time, form = read_stamp(cells[place], formats)
             except StampError as error:
                 message = f"column {plan.names[place]!r}: {error}"
                 raise BadRowError(message) from None
+            # date and time of day in cells of their own add up
             total += time
-            offset = found if found is not None else offset
+            # only one of the two cells bears the offset
+            offset = form if form is not None else offset
         if offset is None and not plan.zone:
             message = (
                 f"column {plan.names[plan.times[-1]]!r}: {cells[plan.times[-1]]!r} does not say its offset from UTC"
@@ -372,13 +387,13 @@ class Careful:
     def _note(self, row: int, line: str, values: list[float], noted: list[str]) -> bool:
         """Note what is odd about a row that can be read; return whether it is an event and no sample."""
         lacking = [column.name for column, value in zip(self.plan.columns, values, strict=True) if value != value]
-        if len(lacking) == len(values):
-            if noted:
-                self.odd.add(row, line, "event", "; ".join(noted))
-                return True
-            self.odd.add(row, line, "no value", "a time without any value")
-        elif lacking:
-            self.odd.add(row, line, "missing", f"no value of {', '.join(lacking)}")
-        if noted:
-            self.odd.add(row, line, "remark", "; ".join(noted))
-        return False
+        reasons = {
+            "event": "; ".join(noted),
+            "no value": "a time without any value",
+            "missing": f"no value of {', '.join(lacking)}",
+            "remark": "; ".join(noted),
+        }
+        kinds = odd_kinds(some=bool(lacking), none=len(lacking) == len(values), noted=bool(noted))
+        for kind in (kind for kind, is_so in kinds.items() if is_so):
+            self.odd.add(row, line, kind, reasons[kind])
+        return kinds["event"]

@@ -71,12 +71,12 @@ def place_of(reference: Reference, names: Sequence[str], what: str, where: str) 
         return reference - 1
     pattern = is_pattern(reference)
     if pattern is not None:
-        found = [n for n, name in enumerate(names) if re.search(pattern, name)]
+        places = [n for n, name in enumerate(names) if re.search(pattern, name)]
     else:
         wanted = " ".join(reference.split()).casefold()
-        found = [n for n, name in enumerate(names) if name.casefold() == wanted]
-    if found:
-        return found[0]
+        places = [n for n, name in enumerate(names) if name.casefold() == wanted]
+    if places:
+        return places[0]
     near = get_close_matches(reference, names, n=1, cutoff=0.5)
     hint = f" Did you mean {near[0]!r}?" if near else ""
     message = f"The layout has {what} in the column {reference!r}, and no heading of the file is that.{hint}"
@@ -117,18 +117,7 @@ class Table:
         return place_of(reference, self.names, what, self.where)
 
     def cells(self, place: int) -> list[str]:
-        """Return the filled cells of a column.
-
-        Parameters
-        ----------
-        place : int
-            Its place.
-
-        Returns
-        -------
-        list of str
-            The cells of the first rows.
-        """
+        """Return the filled cells of a column."""
         return [row[place] for row in self.rows if len(row) > place and row[place]]
 
     def listed(self) -> str:
@@ -150,25 +139,20 @@ def values_in(table: Table, times: Sequence[int], notes: list[str], quantity: st
     quantity : str, optional
         Quantity that is asked for.
 
-    Returns
-    -------
-    list of Found
-        The columns of that quantity, or of all.
-
     Raises
     ------
     LayoutError
         If there is none.
     """
     if table.layout.columns:
-        found = [_by_rule(table, rule) for rule in table.layout.columns]
+        columns = [_by_rule(table, rule) for rule in table.layout.columns]
     else:
-        found = _by_headings(table, times, notes, quantity)
-    for place, column, _ in found:
+        columns = _by_headings(table, times, notes, quantity)
+    for place, column, _ in columns:
         if place in times:
             message = f"The column {column.name!r} cannot be both the time and the {column.quantity}."
             raise LayoutError(message, where=table.where, fix="Change the column of one of them in the layout.")
-    return _chosen(found, quantity, table.where)
+    return _chosen(columns, quantity, table.where)
 
 
 def _by_rule(table: Table, rule: ValueRule) -> Found:
@@ -182,7 +166,7 @@ def _by_rule(table: Table, rule: ValueRule) -> Found:
 
 
 def _by_headings(table: Table, times: Sequence[int], notes: list[str], quantity: str) -> list[Found]:
-    found: dict[str, Found] = {}
+    by_quantity: dict[str, Found] = {}
     vague: list[Found] = []
     for place, name in enumerate(table.names):
         named = read_heading(name, table.units[place])
@@ -190,12 +174,12 @@ def _by_headings(table: Table, times: Sequence[int], notes: list[str], quantity:
             continue
         if not named.quantity:
             vague.append((place, Column("", named.unit, name), ()))
-        elif named.quantity in found:
+        elif named.quantity in by_quantity:
             notes.append(f"column {name!r} was passed over: another one gives the {named.quantity} as well")
         else:
-            found[named.quantity] = (place, Column(named.quantity, named.unit, name), ())
-    if found:
-        return list(found.values())
+            by_quantity[named.quantity] = (place, Column(named.quantity, named.unit, name), ())
+    if by_quantity:
+        return list(by_quantity.values())
     if vague:
         return [_by_size(table, vague[0], notes, quantity)]
     if len(table.names) == 1:
@@ -214,57 +198,46 @@ def _by_size(table: Table, vague: Found, notes: list[str], quantity: str) -> Fou
     why = "its heading does not say whether it is a depth, an elevation or the height of water over the sensor"
     if unit_of(column.unit, "water pressure"):
         numbers = numbers_of(table.cells(place), table.layout.decimal)
-        found, why = "", "it has no values"
+        pressure, why = "", "it has no values"
         if numbers:
-            found, why = absolute_or_not(to_pascals(min(numbers), column.unit), to_pascals(max(numbers), column.unit))
-        if found:
-            notes.append(f"column {column.name!r} was taken as {found}: {why}")
-            return place, replace(column, quantity=found), ()
-    message = f"It cannot be told of what the column {column.name!r} is: {why}."
+            pressure, why = absolute_or_not(
+                to_pascals(min(numbers), column.unit), to_pascals(max(numbers), column.unit)
+            )
+        if pressure:
+            notes.append(f"column {column.name!r} was taken as {pressure}: {why}")
+            return place, replace(column, quantity=pressure), ()
+    message = f"What the column {column.name!r} holds is not known: {why}."
     fix = "Say it with --series, or under [[columns]] of a layout."
     raise LayoutError(message, where=table.where, fix=fix)
 
 
 def numbers_of(cells: Iterable[str], decimal: str) -> list[float]:
-    """Return the cells that are numbers.
-
-    Parameters
-    ----------
-    cells : iterable of str
-        Cells.
-    decimal : str
-        Decimal mark.
-
-    Returns
-    -------
-    list of float
-        The numbers, in order.
-    """
-    made = []
+    """Return the cells that are numbers."""
+    lines = []
     for cell in cells:
         plain = cell.strip()
         if decimal == ",":
             plain = plain.replace(",", ".")
         if re.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", plain):
-            made.append(float(plain))
-    return made
+            lines.append(float(plain))
+    return lines
 
 
-def _chosen(found: list[Found], quantity: str, where: str) -> list[Found]:
+def _chosen(columns: list[Found], quantity: str, where: str) -> list[Found]:
     """Return the columns of the quantity that was asked for."""
     if not quantity:
-        return found
+        return columns
     if quantity not in QUANTITIES:
         message = f"{quantity!r} is no quantity."
         raise LayoutError(message, where=where, fix=f"Take one of: {', '.join(QUANTITIES)}.")
-    matching = [one for one in found if one[1].quantity == quantity]
+    matching = [candidate for candidate in columns if candidate[1].quantity == quantity]
     if matching:
         return matching
-    fitting = [one for one in found if QUANTITIES[one[1].quantity] == QUANTITIES[quantity]]
+    fitting = [candidate for candidate in columns if QUANTITIES[candidate[1].quantity] == QUANTITIES[quantity]]
     if len(fitting) == 1:
         place, column, words = fitting[0]
         return [(place, replace(column, quantity=quantity), words)]
-    given = ", ".join(f"{one.quantity} [{one.unit}]" for _, one, _ in found)
+    given = ", ".join(f"{candidate.quantity} [{candidate.unit}]" for _, candidate, _ in columns)
     message = f"The file gives {given}, and no {quantity}."
     raise LayoutError(message, where=where, fix="Ask for one of those.")
 
@@ -278,11 +251,6 @@ def events_in(table: Table, taken: set[int]) -> tuple[int, ...]:
         The table.
     taken : set of int
         Places that hold the time or values.
-
-    Returns
-    -------
-    tuple of int
-        Their places.
     """
     if table.layout.events:
         places = {n for ref in table.layout.events for n, name in enumerate(table.names) if _refers(ref, n, name)}
@@ -307,18 +275,7 @@ def _refers(reference: Reference, place: int, name: str) -> bool:
 
 
 def absent_events(table: Table) -> list[str]:
-    """Return sentences about event columns of the layout that the file does not have.
-
-    Parameters
-    ----------
-    table : Table
-        The table.
-
-    Returns
-    -------
-    list of str
-        The sentences.
-    """
+    """Return sentences about event columns of the layout that the file does not have."""
     return [
         f"the file has no event column {reference!r}, which the layout names"
         for reference in table.layout.events

@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gwnet.ingest.loggers.careful import Careful, Oddities, Rows, numeric_words
+from gwnet.ingest.loggers.careful import Careful, Oddities, Rows, numeric_words, odd_kinds
 from gwnet.ingest.loggers.plan import Plan, split_line
 from gwnet.ingest.loggers.stamps import Stamps, read_column
 
@@ -47,6 +47,7 @@ class BlockReader:
     def remember(self, text: bytes) -> None:
         """Keep the last lines of a block that was read, by which a row that was cut off is known."""
         if text:
+            # the first piece may begin in the middle of a line, the last is empty
             self.careful.before = text[-8192:].decode(self.encoding, "replace").split("\n")[1:-1]
 
     def read(self, text: bytes, first_line: int, *, last: bool) -> list[Rows]:
@@ -68,8 +69,10 @@ class BlockReader:
         """
         if not text:
             return []
+        # a last line without its end may be half a row, which only a look at it shows
         cut = last and not text.endswith(b"\n")
         count = text.count(b"\n") + cut
+        # the whole block first: most blocks hold nothing but samples
         if not cut and self._may_be_plain(text):
             rows = self._at_once(text, first_line, count)
             if rows is not None:
@@ -79,6 +82,7 @@ class BlockReader:
             if not cut:
                 lines.pop()
             return [self.careful.read(lines, range(first_line, first_line + len(lines)), last=cut)]
+        # halved, so that one odd row costs a small part its speed and not the block
         middle = text.find(b"\n", len(text) // 2) + 1
         if not 0 < middle < len(text):
             middle = text.find(b"\n") + 1
@@ -88,11 +92,13 @@ class BlockReader:
 
     def _may_be_plain(self, text: bytes) -> bool:
         """Return whether nothing in the text asks for a look at each row."""
+        # marks of thousands are more than the parser of columns can read
         if not self._plain_numbers or self.careful.ended or b"\x00" in text:
             return False
         if self._special and any(p.search(text.decode(self.encoding, "replace")) for p in self._special):
             return False
         if b'"' in text:
+            # an odd number of quotes before a line end: a quoted cell runs over it
             signs = np.frombuffer(text, dtype=np.uint8)
             ends = np.flatnonzero(signs == 10)
             quotes = np.searchsorted(np.flatnonzero(signs == 34), ends)
@@ -101,6 +107,7 @@ class BlockReader:
 
     def _at_once(self, text: bytes, first_line: int, count: int) -> Rows | None:
         """Return the samples of a block, None where it holds a row that is no plain one."""
+        # the first line stands for all; a line of another width makes the parser give up
         end = text.find(b"\n")
         width = len(split_line(text[:end].decode(self.encoding, "replace"), self.plan.layout.delimiter))
         if width < self.plan.width or (self.plan.heading_line and width > len(self.plan.names)):
@@ -125,7 +132,9 @@ class BlockReader:
         from pyarrow import csv
 
         plan = self.plan
+        # cells that nobody asked for are not converted
         places = [place for place in self._needed if place < width]
+        # times stay as bytes: their formats are ours to read
         types = {f"c{place}": pa.float64() if place in plan.places else pa.binary() for place in places}
         words = sorted(frozenset.union(*plan.missing))
         try:
@@ -155,33 +164,35 @@ class BlockReader:
 
     def _stamps(self, table: Any) -> Stamps | None:
         plan = self.plan
-        made = None
+        stamps = None
         for place, formats in zip(plan.times, plan.formats, strict=True):
             part = read_column(self._column(table, place), formats)
             if part is None:
                 return None
-            if made is None:
-                made = part
+            if stamps is None:
+                stamps = part
             else:
-                offset = part.offset_minutes if part.offset_minutes is not None else made.offset_minutes
-                made = Stamps(made.time_ms + part.time_ms, offset)
-        if made is not None and made.offset_minutes is None and not plan.zone:
+                offset = part.offset_minutes if part.offset_minutes is not None else stamps.offset_minutes
+                stamps = Stamps(stamps.time_ms + part.time_ms, offset)
+        if stamps is not None and stamps.offset_minutes is None and not plan.zone:
             return None
-        return made
+        return stamps
 
     def _values(self, table: Any) -> list[NDArray[np.float64]] | None:
-        made = []
+        columns = []
         for place, words in zip(self.plan.places, self.plan.missing, strict=True):
             column = self._column(table, place)
             value = column.to_numpy(zero_copy_only=False)
             finite = np.isfinite(value)
+            # the parser takes "inf" and "nan" for numbers, which no instrument reads
             if np.count_nonzero(finite) != len(value) - column.null_count:
                 return None
+            # -9999 may also be written -9999.0, which is no word of the list
             for number in numeric_words(words):
                 if (value == number).any():
                     value = np.where(value == number, np.nan, value)
-            made.append(value)
-        return made
+            columns.append(value)
+        return columns
 
     def _selected(self, table: Any) -> Flags | None:
         """Return which rows are of the well or instrument that was asked for; None for all."""
@@ -196,6 +207,7 @@ class BlockReader:
         for place in self.plan.events:
             if f"c{place}" not in table.column_names:
                 continue
+            # a lone dash is how many exports write nothing
             filled = ~_matching(self._column(table, place), r"^\s*-?\s*$")
             if filled.any():
                 noted = filled if noted is None else noted | filled
@@ -205,24 +217,20 @@ class BlockReader:
         """Return which rows are odd and how; None where all are plain samples."""
         empty = [np.isnan(value) for value in values]
         some = np.logical_or.reduce(empty)
+        # by far the most blocks, for which nothing more need be worked out
         if not some.any() and noted is None and (chosen is None or chosen.all()):
             return None
-        none = np.logical_and.reduce(empty)
-        told = np.zeros(none.shape, dtype=bool) if noted is None else noted
-        own = np.ones(none.shape, dtype=bool) if chosen is None else chosen
-        return {
-            "other": ~own,
-            "event": own & none & told,
-            "no value": own & none & ~told,
-            "missing": own & some & ~none,
-            "remark": own & ~none & told,
-        }
+        own = np.ones(some.shape, dtype=bool) if chosen is None else chosen
+        is_noted = np.zeros(some.shape, dtype=bool) if noted is None else noted
+        kinds = odd_kinds(some, np.logical_and.reduce(empty), is_noted)
+        return {"other": ~own, **{kind: own & flags for kind, flags in kinds.items()}}
 
     def _tell(self, kinds: _Kinds, text: bytes, first_line: int) -> Flags:
         """Note odd rows, the first of each kind with their text; return which rows are samples."""
         samples = ~(kinds["other"] | kinds["event"])
         shown = np.zeros(samples.shape, dtype=bool)
         for kind, flags in kinds.items():
+            # only rows whose text is kept are read again, for their text and reason
             shown[np.flatnonzero(flags)[: self.odd.room(kind)]] = True
         for kind, flags in kinds.items():
             self.odd.counts[kind] += int(np.count_nonzero(flags & ~shown))
@@ -238,8 +246,8 @@ def _matching(cells: Any, pattern: str) -> Flags:
     """Return which cells match a pattern; a cell that is not there does not."""
     import pyarrow.compute as pc
 
-    found = pc.match_substring_regex(cells, pattern.encode("utf-8"))
-    return np.asarray(pc.fill_null(found, fill_value=False).to_numpy(zero_copy_only=False), dtype=bool)
+    matches = pc.match_substring_regex(cells, pattern.encode("utf-8"))
+    return np.asarray(pc.fill_null(matches, fill_value=False).to_numpy(zero_copy_only=False), dtype=bool)
 
 
 def _lines(text: bytes, places: NDArray[np.int64], encoding: str) -> list[str]:

@@ -244,11 +244,11 @@ def _zone(shape: Shape, times: _Times, given: str, notes: Notes) -> tuple[str, s
     heading = [shape.names[place] for place in times.places]
     above = shape.above()
     for lines in (heading, above[-1:], above):
-        found = list(dict.fromkeys(one for line in lines for one in re.findall(ZONE_PATTERN, line)))
-        if found:
-            notes.add(f"the zone is the offset {found[0]} that is above the table; it has no summer time")
-            if len(found) > 1:
-                notes.add(doubt=f"several offsets are above the table: {', '.join(found)}; the first was taken")
+        zones = list(dict.fromkeys(zone for line in lines for zone in re.findall(ZONE_PATTERN, line)))
+        if zones:
+            notes.add(f"the zone is the offset {zones[0]} that is above the table; it has no summer time")
+            if len(zones) > 1:
+                notes.add(doubt=f"several offsets are above the table: {', '.join(zones)}; the first was taken")
             return "", ZONE_PATTERN
     for line in [*heading, *above]:
         name = next((word for word in re.findall(r"\b[A-Z][a-z]+/[A-Z][A-Za-z_]+\b", line) if _is_zone(word)), "")
@@ -285,11 +285,13 @@ def _is_zone(name: str) -> bool:
 
 
 def _serial(shape: Shape, notes: Notes) -> tuple[str, Reference | None]:
-    found = list(dict.fromkeys(one for line in shape.above() for one in re.findall(SERIAL_PATTERN, line)))
-    if found:
-        notes.add(f"the serial number {found[0]} is above the table")
-        if len(found) > 1:
-            notes.add(doubt=f"several serial numbers are above the table: {', '.join(found[:4])}; the first was taken")
+    serials = list(dict.fromkeys(serial for line in shape.above() for serial in re.findall(SERIAL_PATTERN, line)))
+    if serials:
+        notes.add(f"the serial number {serials[0]} is above the table")
+        if len(serials) > 1:
+            notes.add(
+                doubt=f"several serial numbers are above the table: {', '.join(serials[:4])}; the first was taken"
+            )
         return SERIAL_PATTERN, None
     for place, name in enumerate(shape.names):
         cells = _column(shape, place) if names_serial(name) else []
@@ -302,9 +304,9 @@ def _serial(shape: Shape, notes: Notes) -> tuple[str, Reference | None]:
 def _title(shape: Shape, times: _Times, notes: Notes) -> str:
     """Return the pattern of the file's own title."""
     for line in shape.above()[: max(shape.heading_line - 1, 0)]:
-        found = re.search(TITLE_PATTERN, line)
-        if found:
-            notes.add(f"the title {found[1].strip()!r} is above the table")
+        match = re.search(TITLE_PATTERN, line)
+        if match:
+            notes.add(f"the title {match[1].strip()!r} is above the table")
             return TITLE_PATTERN
     first = [int(cell) for cell in _column(shape, 0, 20) if cell.isdecimal()]
     numbered = len(first) > 2 and first == list(range(first[0], first[0] + len(first)))
@@ -323,14 +325,14 @@ def _heading_pattern(shape: Shape, place: int) -> str:
 
 def _events(shape: Shape, times: _Times, guessed: Guessed) -> tuple[Reference, ...]:
     taken = {*times.places, *guessed.places, *guessed.passed, *([guessed.select] if guessed.select is not None else [])}
-    found = []
+    rules = []
     for place, name in enumerate(shape.names):
         if place in taken or names_serial(name) or (place == 0 and name in {"#", ""}):
             continue
         cells = [cell for cell in _column(shape, place, 5_000) if cell != "-"]
         if not any(looks_like_stamp(cell) or re.fullmatch(r"[+-]?[\d.,]+", cell) for cell in cells):
-            found.append(place)
-    return tuple(reference(shape, place) for place in found)
+            rules.append(place)
+    return tuple(reference(shape, place) for place in rules)
 
 
 def _footer(shape: Shape, notes: Notes) -> str:
@@ -338,12 +340,12 @@ def _footer(shape: Shape, notes: Notes) -> str:
     encoding = "utf-8" if shape.encoding == "utf-16" else shape.encoding
     for block in blocks(shape.head, 1 << 22):
         last = [*last, *block.text[-16_384:].decode(encoding, "replace").split("\n")][-60:]
-    found = footer_of(last, shape.delimiter)
-    if not found:
+    footer = footer_of(last, shape.delimiter)
+    if not footer:
         return ""
-    notes.add(f"the table ends before the line {found[:60]!r}")
-    start = re.split(r"\d", found.strip())[0].strip()
-    return f"^{re.escape(start or found.strip())}".replace(r"\ ", " ")
+    notes.add(f"the table ends before the line {footer[:60]!r}")
+    start = re.split(r"\d", footer.strip())[0].strip()
+    return f"^{re.escape(start or footer.strip())}".replace(r"\ ", " ")
 
 
 def _comment(shape: Shape) -> str:

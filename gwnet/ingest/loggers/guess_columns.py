@@ -154,10 +154,10 @@ def _vague(guessed: Guessed, name: str, unit: str, numbers: list[float]) -> str:
             "the sensor: check that it is no depth to water and no elevation"
         )
         return "water column"
-    found, why = absolute_or_not(*(to_pascals(edge, unit) for edge in (min(numbers), max(numbers))))
-    if found:
-        guessed.notes.add(f"column {name!r} was taken as {found}: {why}")
-    quantity = found or "absolute pressure"
+    pressure, why = absolute_or_not(*(to_pascals(edge, unit) for edge in (min(numbers), max(numbers))))
+    if pressure:
+        guessed.notes.add(f"column {name!r} was taken as {pressure}: {why}")
+    quantity = pressure or "absolute pressure"
     guessed.notes.add(
         doubt=f"the heading {name!r} does not say whether the pressure is absolute or of the water alone: "
         "--series 'absolute pressure' or 'water pressure' says it"
@@ -198,10 +198,10 @@ def _select(guessed: Guessed, shape: Shape, place: int, cells: list[str]) -> Non
 def _missing(guessed: Guessed, name: str, cells: list[str], decimal: str) -> None:
     """Note words in a column of numbers that stand for no value."""
     words = Counter(cell for cell in cells if cell and cell not in MISSING and not numbers_of([cell], decimal))
-    found = [word for word, count in words.most_common(5) if re.search(r"[^\W\d_]|[*?#-]", word) and len(word) <= 20]
-    found = [word for word in found if words[word] > 1 or len(cells) > 20]
+    frequent = [word for word, count in words.most_common(5) if re.search(r"[^\W\d_]|[*?#-]", word) and len(word) <= 20]
+    frequent = [word for word in frequent if words[word] > 1 or len(cells) > 20]
     sentinels = [word for word in dict.fromkeys(cells) if _SENTINELS.fullmatch(word)]
-    new = [word for word in (*found, *sentinels) if word not in guessed.missing]
+    new = [word for word in (*frequent, *sentinels) if word not in guessed.missing]
     if new:
         guessed.missing = (*guessed.missing, *new)
         guessed.notes.add(doubt=f"{', '.join(map(repr, new))} in column {name!r} was taken as no value")

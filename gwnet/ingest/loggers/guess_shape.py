@@ -275,15 +275,15 @@ def footer_of(lines: Sequence[str], delimiter: str) -> str:
     str
         The line.
     """
-    found = ""
+    heading = ""
     for line in reversed([line for line in lines if line.strip()]):
         cells = split_line(line, delimiter)
         if any(looks_like_stamp(cell) or looks_like_clock(cell) or looks_like_count(cell) for cell in cells):
             break
         if len(re.findall(r"[^\W\d_]", line)) < 3:
             return ""
-        found = line
-    return found
+        heading = line
+    return heading
 
 
 def decimal_of(cells: Sequence[str], delimiter: str, notes: Notes) -> tuple[str, str]:

@@ -41,11 +41,6 @@ def looks_like_stamp(cell: str) -> bool:
     cell : str
         Cell without blanks around it.
 
-    Returns
-    -------
-    bool
-        Whether it does.
-
     Examples
     --------
     >>> looks_like_stamp("04/24/19 04:00:00 PM"), looks_like_stamp("12.3965")
@@ -61,11 +56,6 @@ def looks_like_clock(cell: str) -> bool:
     ----------
     cell : str
         Cell without blanks around it.
-
-    Returns
-    -------
-    bool
-        Whether it does.
     """
     return _CLOCK_ALONE.fullmatch(cell) is not None
 
@@ -77,11 +67,6 @@ def looks_like_count(cell: str) -> bool:
     ----------
     cell : str
         Cell without blanks around it.
-
-    Returns
-    -------
-    bool
-        Whether it could.
     """
     return _EPOCH.fullmatch(cell) is not None
 
@@ -134,19 +119,19 @@ class StampSurvey:
 
     def _look(self, cell: str) -> tuple[str, ...] | None:
         """Return how a cell is written that was not met before; None where it is no time."""
-        found = _STAMP.fullmatch(cell)
-        if found is None:
-            found = _CLOCK_ALONE.fullmatch(cell)
-            if found is None:
+        match = _STAMP.fullmatch(cell)
+        if match is None:
+            match = _CLOCK_ALONE.fullmatch(cell)
+            if match is None:
                 if looks_like_count(cell):
                     self.counts += 1
                     self.longest = max(self.longest, len(cell.partition(".")[0]))
                 return None
         elif len(self.dates) < _MOST_DATES:
-            self.dates[found["date"]] = None
-        if found["hour"]:
-            self.hours.add(int(found["hour"]))
-        return _form(found)
+            self.dates[match["date"]] = None
+        if match["hour"]:
+            self.hours.add(int(match["hour"]))
+        return _form(match)
 
     def infer_form(self, notes: Notes) -> Form:
         """Return how all cells are written, by them together.
@@ -196,7 +181,7 @@ class StampSurvey:
         split = [re.split(r"[-/.]", date) for date in numeric]
         long_year = any(len(parts[2]) == 4 for parts in split)
         candidates = ["dmy", "mdy"] if long_year else ["dmy", "mdy", "ymd"]
-        parts = np.array([[int(one) for one in three] for three in split])
+        parts = np.array([[int(number) for number in three] for three in split])
         wrong = {order: int(np.count_nonzero(~_can_be(parts, order))) for order in candidates}
         fitting = [order for order in candidates if wrong[order] == 0]
         if not fitting:
@@ -276,9 +261,9 @@ def _can_be(parts: np.ndarray, order: str) -> np.ndarray:
     return np.asarray(good & (day <= length))
 
 
-def _form(found: re.Match[str]) -> tuple[str, ...]:
+def _form(match: re.Match[str]) -> tuple[str, ...]:
     """Return how a cell is written: date, what joins it to the clock, clock, and offset."""
-    groups = found.groupdict()
+    groups = match.groupdict()
     clock = _clock_form(groups)
     offset = ""
     if groups["offset"]:

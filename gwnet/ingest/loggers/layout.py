@@ -218,11 +218,6 @@ def load_layout(name_or_path: str | Path) -> Layout:
     name_or_path : str or pathlib.Path
         Name of a built-in layout, or path of a TOML file.
 
-    Returns
-    -------
-    Layout
-        The layout, checked.
-
     Raises
     ------
     LayoutError
@@ -234,7 +229,7 @@ def load_layout(name_or_path: str | Path) -> Layout:
     built_in = _FOLDER / f"{name_or_path}.toml"
     if re.fullmatch(r"[\w-]+", str(name_or_path)) and built_in.is_file():
         return _from_file(built_in)
-    known = ", ".join(found.stem for found in sorted(_FOLDER.glob("*.toml")))
+    known = ", ".join(file.stem for file in sorted(_FOLDER.glob("*.toml")))
     message = f"There is no layout {str(name_or_path)!r}."
     fix = f"Give a TOML file, or one of: {known}. 'gwnet logger try FILE --save LAYOUT.toml' proposes one."
     raise LayoutError(message, fix=fix)
@@ -264,11 +259,6 @@ def parse_layout(text: str, *, where: str = "layout", name: str = "layout") -> L
     name : str, optional
         Name of the layout, where the text gives none.
 
-    Returns
-    -------
-    Layout
-        The layout, checked.
-
     Raises
     ------
     LayoutError
@@ -279,7 +269,7 @@ def parse_layout(text: str, *, where: str = "layout", name: str = "layout") -> L
     except tomllib.TOMLDecodeError as error:
         message = f"The layout is not well-formed TOML: {error}."
         raise LayoutError(message, where=where, fix="Patterns are easiest in 'single quotes'.") from None
-    found: dict[str, Any] = {"name": name, "where": where}
+    parsed: dict[str, Any] = {"name": name, "where": where}
     rules: list[ValueRule] = []
     for key, value in content.items():
         if key == "columns":
@@ -288,20 +278,20 @@ def parse_layout(text: str, *, where: str = "layout", name: str = "layout") -> L
             if not isinstance(value, dict):
                 message = f"[{key}] must be a table of keys, and is {value!r}."
                 raise LayoutError(message, where=where, fix=f"Write it as [{key}] with its keys below.")
-            found.update(_read_keys(key, value, where))
+            parsed.update(_read_keys(key, value, where))
         else:
-            found.update(_read_keys("", {key: value}, where))
-    layout = Layout(columns=tuple(rules), **found)
+            parsed.update(_read_keys("", {key: value}, where))
+    layout = Layout(columns=tuple(rules), **parsed)
     _check(layout, where)
     return layout
 
 
 def _rules(value: Any, where: str) -> list[ValueRule]:
-    if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
+    if not isinstance(value, list) or not all(isinstance(entry, dict) for entry in value):
         raise LayoutError("The columns must each be under [[columns]].", where=where, fix="Use double brackets.")
     rules = []
-    for place, one in enumerate(value, 1):
-        taken = _read_keys("columns", one, f"{where}, [[columns]] {place}")
+    for place, entry in enumerate(value, 1):
+        taken = _read_keys("columns", entry, f"{where}, [[columns]] {place}")
         lacking = [key for key in ("quantity", "column") if key not in taken]
         if lacking:
             message = f"The key {lacking[0]!r} is missing."
@@ -349,16 +339,6 @@ def _fits(value: Any, kind: str) -> bool:
 
 def is_pattern(reference: str) -> str | None:
     """Return the pattern of a reference between slashes, None for a heading.
-
-    Parameters
-    ----------
-    reference : str
-        Reference to a column.
-
-    Returns
-    -------
-    str or None
-        The pattern.
 
     Examples
     --------
@@ -433,7 +413,7 @@ def _check_columns(layout: Layout, where: str) -> None:
             raise LayoutError(message, where=where, fix="For example m, ft, kPa, psi, degC.")
     if layout.first_row is not None:
         named = [layout.time_column, layout.date_column, layout.clock_column, *(r.column for r in layout.columns)]
-        if any(isinstance(one, str) for one in named) or not layout.columns:
+        if any(isinstance(name, str) for name in named) or not layout.columns:
             message = "A table without headings needs its columns by number, under [[columns]] and in [time]."
             raise LayoutError(message, where=where, fix="Write column = 2, and so on.")
         if any(not rule.unit for rule in layout.columns):

@@ -157,33 +157,33 @@ def _find_instrument(
     serial = _plain(file.serial)
     serials = instruments["serial"].map(_plain)
     if wanted is not None:
-        found = instruments[instruments["instrument"] == wanted]
-        if found.empty:
+        named = instruments[instruments["instrument"] == wanted]
+        if named.empty:
             message = f"There is no instrument {wanted!r} on record."
             near = get_close_matches(wanted, instruments["instrument"].astype(str).tolist(), n=3, cutoff=0.5)
             hint = f"Did you mean {', '.join(near)}?" if near else "Load it with an instruments table first."
             raise NotFoundError(message, fix=hint)
-        recorded = str(serials[found.index[0]])
+        recorded = str(serials[named.index[0]])
         findings: tuple[str, ...] = ()
         if serial and recorded and serial != recorded:
             findings = (f"the file is of serial number {file.serial}, {wanted} on record has {recorded}",)
-        return int(found["instrument_id"].iloc[0]), wanted, findings
-    found = instruments[serials == serial] if serial else instruments[:0]
-    if len(found) == 1:
-        return int(found["instrument_id"].iloc[0]), str(found["instrument"].iloc[0]), ()
-    raise IngestError(_describe_unknown(file, serial, found), where=file.name, fix=_known_loggers(instruments))
+        return int(named["instrument_id"].iloc[0]), wanted, findings
+    named = instruments[serials == serial] if serial else instruments[:0]
+    if len(named) == 1:
+        return int(named["instrument_id"].iloc[0]), str(named["instrument"].iloc[0]), ()
+    raise IngestError(_describe_unknown(file, serial, named), where=file.name, fix=_known_loggers(instruments))
 
 
 def _plain(serial: object) -> str:
     return str(serial or "").strip().casefold()
 
 
-def _describe_unknown(file: LoggerFile, serial: str, found: pd.DataFrame) -> str:
+def _describe_unknown(file: LoggerFile, serial: str, matching: pd.DataFrame) -> str:
     if not serial:
         return "The file gives no serial number, so that its instrument is not known."
-    if found.empty:
+    if matching.empty:
         return f"No instrument on record has the serial number {file.serial} of the file."
-    return f"Several instruments have the serial number {file.serial}: {', '.join(found['instrument'])}."
+    return f"Several instruments have the serial number {file.serial}: {', '.join(matching['instrument'])}."
 
 
 def _known_loggers(instruments: pd.DataFrame) -> str:
@@ -301,7 +301,7 @@ def store_file(
         rhythm=rhythm.result(),
         outside=installed.outside,
         deployed=bool(installed.spans),
-        conflicts=tuple(one for tally in tallies.values() for one in tally.shown),
+        conflicts=tuple(conflict for tally in tallies.values() for conflict in tally.shown),
         notes=tuple(file.notes()),
         findings=findings,
     )

@@ -90,11 +90,6 @@ def split_line(line: str, delimiter: str) -> list[str]:
         The line.
     delimiter : str
         Sign between its cells.
-
-    Returns
-    -------
-    list of str
-        The cells; quotes taken off.
     """
     try:
         cells = next(csv.reader([line], delimiter=delimiter), [])
@@ -139,10 +134,10 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
     notes: list[str] = []
     times = _times(layout, table.names, where)
     formats = (layout.time_formats(), layout.day_formats())[: len(times)]
-    found = values_in(table, times, notes, quantity)
+    values = values_in(table, times, notes, quantity)
     select = selection(table, only)
     choosing = {select[0]} if select is not None else set()
-    events = events_in(table, {*times, *choosing, *(place for place, _, _ in found)})
+    events = events_in(table, {*times, *choosing, *(place for place, _, _ in values)})
     notes += absent_events(table)
     above = head.lines[: heading_line or first - 1]
     return Plan(
@@ -153,9 +148,9 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
         first_line=first,
         times=times,
         formats=formats,
-        columns=tuple(column for _, column, _ in found),
-        places=tuple(place for place, _, _ in found),
-        missing=tuple(frozenset((*MISSING, *layout.missing, *words)) for _, _, words in found),
+        columns=tuple(column for _, column, _ in values),
+        places=tuple(place for place, _, _ in values),
+        missing=tuple(frozenset((*MISSING, *layout.missing, *words)) for _, _, words in values),
         events=events,
         select=select,
         zone=_zone(layout, above, zone, table.rows, times, formats, where),
@@ -211,7 +206,7 @@ def _leads_a_table(layout: Layout, head: Head, line: int) -> bool:
         place = _times(layout, names, "")[0]
     except LayoutError:
         return False
-    below = [one for one in head.lines[line + layout.rows_between + layout.units_below :] if one.strip()]
+    below = [text for text in head.lines[line + layout.rows_between + layout.units_below :] if text.strip()]
     cells = split_line(below[0], layout.delimiter) if below else []
     if len(cells) <= place:
         return False
@@ -236,13 +231,6 @@ def _times(layout: Layout, names: Sequence[str], where: str) -> tuple[int, ...]:
 def first_selected(layout: Layout, head: Head) -> str:
     """Return the first cell of the column that says which well or instrument a row is of.
 
-    Parameters
-    ----------
-    layout : gwnet.ingest.loggers.layout.Layout
-        A layout with such a column.
-    head : gwnet.ingest.loggers.text.Head
-        Beginning of the file.
-
     Returns
     -------
     str
@@ -253,20 +241,7 @@ def first_selected(layout: Layout, head: Head) -> str:
 
 
 def lacking_units(layout: Layout, head: Head) -> list[ValueRule]:
-    """Return the columns of a layout whose unit neither it nor the headings of a file say.
-
-    Parameters
-    ----------
-    layout : gwnet.ingest.loggers.layout.Layout
-        The layout.
-    head : gwnet.ingest.loggers.text.Head
-        Beginning of the file.
-
-    Returns
-    -------
-    list of gwnet.ingest.loggers.layout.ValueRule
-        Those columns.
-    """
+    """Return the columns of a layout whose unit neither it nor the headings of a file say."""
     if layout.first_row is not None:
         return []
     _, _, table = _table(layout, head)
@@ -290,9 +265,9 @@ def _zone(
     if layout.zone:
         return layout.zone
     if layout.zone_pattern:
-        found = _group(layout.zone_pattern, above)
-        if found:
-            return _offset_zone(found, where)
+        zone = _group(layout.zone_pattern, above)
+        if zone:
+            return _offset_zone(zone, where)
     if _says_offset(rows, times, formats):
         return ""
     if given:
@@ -340,16 +315,16 @@ def _group(pattern: str, lines: Iterable[str]) -> str | None:
         return None
     ready = re.compile(pattern)
     for line in lines:
-        found = ready.search(line)
-        if found is not None and found[1]:
-            return found[1].strip().strip('"').strip() or None
+        match = ready.search(line)
+        if match is not None and match[1]:
+            return match[1].strip().strip('"').strip() or None
     return None
 
 
 def _serial(table: Table, above: Sequence[str]) -> str | None:
-    found = _group(table.layout.serial_pattern, above)
-    if found is not None:
-        return found
+    serial = _group(table.layout.serial_pattern, above)
+    if serial is not None:
+        return serial
     if table.layout.serial_column is not None:
         place = table.place(table.layout.serial_column, "the serial number")
     elif table.layout.columns:

@@ -118,7 +118,7 @@ class LoggerFile:
 
     def odd(self) -> Sequence[OddRow]:
         """Return the odd rows in their order, the first thousand of each kind; complete once all chunks were read."""
-        return sorted(self._odd.kept, key=lambda one: one.row)
+        return sorted(self._odd.kept, key=lambda odd: odd.row)
 
     def odd_counts(self) -> dict[str, int]:
         """Return how many odd rows there were of each kind; complete once all chunks were read."""
@@ -126,16 +126,16 @@ class LoggerFile:
 
     def notes(self) -> list[str]:
         """Return what was decided without being asked; complete once all chunks were read."""
-        made = list(self.plan.notes)
+        notes = list(self.plan.notes)
         clock = self._clock
         if clock is not None and clock.repeated:
-            made.append(
+            notes.append(
                 f"{clock.repeated} rows stand in an hour that was twice in {clock.zone}; they were taken in their order"
             )
         unclear = self._odd.counts["unclear"]
         if unclear:
-            made.append(f"of these, {unclear} were passed over, since nothing tells which of the two hours it is")
-        return made
+            notes.append(f"of these, {unclear} were passed over, since nothing tells which of the two hours it is")
+        return notes
 
     def chunks(self, rows: int = 65_536) -> Iterator[Chunk]:
         """Yield the samples in the order of the file; odd rows are gathered on the way.
@@ -181,20 +181,20 @@ class LoggerFile:
             self._refuse("")
 
     def _refuse(self, at_least: str) -> None:
-        bad = [one for one in self.odd() if one.kind == "bad"]
+        bad = [odd for odd in self.odd() if odd.kind == "bad"]
         count = self._odd.counts["bad"]
         rejections = [
-            Rejection("logger file", self.name, one.row, None, one.text, "row-unreadable", one.why, "Fix the row.")
-            for one in bad
+            Rejection("logger file", self.name, odd.row, None, odd.text, "row-unreadable", odd.why, "Fix the row.")
+            for odd in bad
         ]
         rows = "row" if count == 1 else "rows"
-        told = "; ".join(f"row {one.row}: {one.why}" for one in bad[:3])
-        message = f"{at_least}{count:,} {rows} cannot be read under the layout {self.layout.name!r}: {told}."
+        reasons = "; ".join(f"row {odd.row}: {odd.why}" for odd in bad[:3])
+        message = f"{at_least}{count:,} {rows} cannot be read under the layout {self.layout.name!r}: {reasons}."
         fix = (
             "Words for no value go under missing, lines without readings under [events] rows or [table] footer_pattern "
             "of the layout; else correct the rows in a copy. Nothing was taken from the file."
         )
-        if any("in the middle of this row" in one.why for one in bad):
+        if any("in the middle of this row" in odd.why for odd in bad):
             fix = "Download the file again: it was cut off. Nothing was taken from it."
         raise FileRejectedError(message[0].upper() + message[1:], rejections[:MOST_BAD], where=self.name, fix=fix)
 
@@ -213,19 +213,19 @@ class LoggerFile:
             return Chunk(part.time_ms - given * 60_000, tuple(part.values), part.row)
         if self._clock is None:
             raise IngestError("A time without an offset was met.", where=self.name, fix="Give the zone in the layout.")
-        found = self._clock.convert(part.time_ms)
+        clock = self._clock.convert(part.time_ms)
         own = np.zeros(part.row.shape, dtype=bool) if given is None else given != NO_OFFSET
-        utc = found.utc if given is None else np.where(own, part.time_ms - given * 60_000, found.utc)
+        utc = clock.utc if given is None else np.where(own, part.time_ms - given * 60_000, clock.utc)
         zone = self._clock.zone
         good = np.ones(part.row.shape, dtype=bool)
         for wrong, kind, why in (
-            (found.skipped, "bad", f"never was in {zone}: the clocks had been put forward over it"),
+            (clock.skipped, "bad", f"never was in {zone}: the clocks had been put forward over it"),
             (
-                found.unordered,
+                clock.unordered,
                 "bad",
                 f"was twice in {zone}, and the rows around do not rise, so nothing tells which",
             ),
-            (found.unclear, "unclear", f"was twice in {zone}, and nothing tells which of the two it is"),
+            (clock.unclear, "unclear", f"was twice in {zone}, and nothing tells which of the two it is"),
         ):
             lost = wrong & ~own & good
             good &= ~lost

@@ -117,20 +117,22 @@ def compile_formats(formats: Sequence[str], where: str | None = None) -> tuple[S
     >>> read_stamp("04/24/19 04:00:00 PM", compile_formats(["%m/%d/%y %I:%M:%S %p"]))[0]
     1556121600000
     """
-    made: list[StampFormat] = []
+    forms: list[StampFormat] = []
     for text in formats:
-        for one in ISO if text == "iso" else (text,):
+        # ISO 8601 allows several ways of writing, each with a pattern of its own
+        for form in ISO if text == "iso" else (text,):
             try:
-                made.append(_compiled(one))
+                forms.append(_compiled(form))
             except StampError as error:
                 fix = "Letters: %Y %y %m %d %j %b %H %I %M %S %f %p %z, optional parts in [brackets]; or iso, epoch s."
                 message = f"The time format {text!r} {error}."
                 raise LayoutError(message, where=where, fix=fix) from None
-    return tuple(made)
+    return tuple(forms)
 
 
 @lru_cache(maxsize=256)
 def _compiled(text: str) -> StampFormat:
+    # a count of time has no letters and no zone: it counts from 1970 in UTC
     if text in _COUNTS:
         return StampFormat(text, re.compile(r"([+-]?\d+(?:\.\d+)?)"), ("count",), _COUNTS[text])
     letters: list[str] = []
@@ -149,6 +151,7 @@ def _compiled(text: str) -> StampFormat:
         elif sign in "[]":
             parts.append("(?:" if sign == "[" else ")?")
         else:
+            # some loggers pad the hour with a second blank
             parts.append(r"\s+" if sign == " " else re.escape(sign))
         place += 1
     try:
@@ -166,6 +169,7 @@ def _refuse_incomplete(letters: list[str]) -> None:
         raise StampError("names a year and no day")
     if not dated and not have & {"H", "I"}:
         raise StampError("names neither a day nor an hour")
+    # twelve hours without their half of the day would read the afternoon as the morning
     if ("I" in have) != ("p" in have):
         raise StampError("needs %I and %p together")
 
@@ -193,31 +197,33 @@ def read_stamp(text: str, formats: Sequence[StampFormat]) -> tuple[int, int | No
     """
     plain = text.strip()
     fault: StampError | None = None
-    for one in formats:
-        found = one.pattern.fullmatch(plain)
-        if found is not None:
+    for form in formats:
+        match = form.pattern.fullmatch(plain)
+        if match is not None:
             try:
-                return _value(found, one)
+                return _value(match, form)
             except StampError as error:
+                # the first format that fits says best what is wrong, but a later one may still read it
                 fault = fault or error
     if fault is not None:
         raise fault
-    expected = " or ".join(dict.fromkeys("in ISO 8601" if one.text in ISO else one.text for one in formats))
+    expected = " or ".join(dict.fromkeys("in ISO 8601" if form.text in ISO else form.text for form in formats))
     message = f"{plain!r} is not a time written {expected}"
     raise StampError(message)
 
 
-def _value(found: re.Match[str], form: StampFormat) -> tuple[int, int | None]:
+def _value(match: re.Match[str], form: StampFormat) -> tuple[int, int | None]:
     if form.unit_ms:
-        count = float(found[1]) * form.unit_ms
+        count = float(match[1]) * form.unit_ms
+        # a column that is no count at all is mostly out of these years
         if not 0 <= count < 5.7e12:
-            message = f"{found[0]!r} counts to a day outside {_FIRST_YEAR} to {_LAST_YEAR}"
+            message = f"{match[0]!r} counts to a day outside {_FIRST_YEAR} to {_LAST_YEAR}"
             raise StampError(message)
         return round(count), 0
-    groups = {letter: text for letter, text in zip(form.letters, found.groups(), strict=True) if text is not None}
+    groups = {letter: text for letter, text in zip(form.letters, match.groups(), strict=True) if text is not None}
     offset = _offset(groups["z"]) if "z" in groups else None
-    day = _day(groups, found[0]) if {"Y", "y"} & set(groups) else 0
-    return day * _DAY_MS + _clock(groups, found[0]), offset
+    day = _day(groups, match[0]) if {"Y", "y"} & set(groups) else 0
+    return day * _DAY_MS + _clock(groups, match[0]), offset
 
 
 def _offset(text: str) -> int:
@@ -225,6 +231,7 @@ def _offset(text: str) -> int:
         return 0
     digits = text[1:].replace(":", "")
     minutes = int(digits[:2]) * 60 + int(digits[2:] or 0)
+    # no zone is farther from UTC
     if minutes > 14 * 60:
         message = f"{text!r} is no offset from UTC"
         raise StampError(message)
@@ -244,6 +251,7 @@ def _day(groups: dict[str, str], text: str) -> int:
     start = 12 * (year - _FIRST_YEAR)
     if "j" in groups:
         day = int(groups["j"])
+        # 366 in leap years alone
         length = int(_MONTH_STARTS[start + 12] - _MONTH_STARTS[start])
     else:
         month = int(groups["m"]) if "m" in groups else _MONTHS.get(groups["b"][:3].lower(), 0)
@@ -266,9 +274,11 @@ def _clock(groups: dict[str, str], text: str) -> int:
         if not 1 <= hour <= 12:
             message = f"{text!r} has no hour of a 12-hour clock"
             raise StampError(message)
+        # 12 AM is midnight, 12 PM is noon
         hour = hour % 12 + (12 if groups["p"][0] in "Pp" else 0)
     minute, second = int(groups.get("M", 0)), int(groups.get("S", 0))
     milli = int((groups.get("f", "") + "000")[:3])
+    # 24:00:00 is the end of the day in ISO 8601; nothing later is
     if minute > 59 or second > 59 or hour > 24 or (hour == 24 and (minute or second or milli)):
         message = f"there is no such time of day as in {text!r}"
         raise StampError(message)
@@ -308,10 +318,13 @@ def read_column(cells: Any, formats: Sequence[StampFormat]) -> Stamps | None:
         one by one.
     """
     count = len(cells)
+    # a cell that is missing must be named with its row
     if cells.null_count or not count:
         return None
+    # the buffers themselves, so that no cell becomes an object
     ends = np.frombuffer(cells.buffers()[1], dtype=np.int32, count=count + 1, offset=4 * cells.offset)
     width = int(ends[1] - ends[0])
+    # stamps of unequal width have no columns of signs
     if width == 0 or width > 64 or int(ends[-1]) - int(ends[0]) != width * count or np.any(np.diff(ends) != width):
         return _read_distinct(cells, formats)
     signs = np.frombuffer(cells.buffers()[2], dtype=np.uint8, count=width * count, offset=int(ends[0]))
@@ -319,11 +332,13 @@ def read_column(cells: Any, formats: Sequence[StampFormat]) -> Stamps | None:
         first = signs[:width].tobytes().decode("ascii")
     except UnicodeDecodeError:
         return None
+    # one array for each place of a sign, so that digits are read down the column
     columns = np.ascontiguousarray(signs.reshape(count, width).T)
-    for one in formats:
-        found = one.pattern.fullmatch(first)
-        if found is not None and not one.unit_ms and "b" not in one.letters:
-            made = _FixedWidth(columns, found, one).read()
+    for form in formats:
+        match = form.pattern.fullmatch(first)
+        # names of months are words, not digits
+        if match is not None and not form.unit_ms and "b" not in form.letters:
+            made = _FixedWidth(columns, match, form).read()
             if made is not None:
                 return made
     return _read_distinct(cells, formats)
@@ -333,9 +348,9 @@ def _read_distinct(cells: Any, formats: Sequence[StampFormat]) -> Stamps | None:
     """Read a column of stamps by its distinct days and distinct times of day, or else its distinct cells."""
     split = _split_formats(tuple(formats))
     if split is not None:
-        made = _read_split(cells, *split)
-        if made is not None:
-            return made
+        stamps = _read_split(cells, *split)
+        if stamps is not None:
+            return stamps
     return _read_dictionary(cells, formats)
 
 
@@ -343,6 +358,7 @@ def _split_formats(
     formats: tuple[StampFormat, ...],
 ) -> tuple[tuple[StampFormat, ...], tuple[StampFormat, ...]] | None:
     """Return the formats of the day and of the clock, where the one format has them with a blank between."""
+    # optional parts may stand across the blank
     if len(formats) != 1 or "[" in formats[0].text:
         return None
     day, _, clock = formats[0].text.partition(" ")
@@ -359,6 +375,7 @@ def _read_split(cells: Any, days: Sequence[StampFormat], clocks: Sequence[StampF
     import pyarrow as pa
     import pyarrow.compute as pc
 
+    # a long file has few days and few times of day: each is read once
     parts = pc.split_pattern(cells, b" ", max_splits=1)
     parts = parts.combine_chunks() if isinstance(parts, pa.ChunkedArray) else parts
     flat = parts.flatten()
@@ -385,6 +402,7 @@ def _read_dictionary(cells: Any, formats: Sequence[StampFormat]) -> Stamps | Non
         if offset is not None:
             with_offset += 1
             offsets[place] = offset
+    # some with and some without an offset is for a look at each row
     if with_offset not in {0, len(times)}:
         return None
     codes = coded.indices.to_numpy(zero_copy_only=False)
@@ -401,6 +419,7 @@ class _FixedWidth:
         }
         self._wrong = False
         covered = {place for start, end in self.spans.values() for place in range(start, end)}
+        # signs between the numbers must be those of the first stamp all through
         for place in set(range(signs.shape[0])) - covered:
             self._hold((signs[place] == signs[place, 0]).all())
 
@@ -429,6 +448,7 @@ class _FixedWidth:
     def _digits(self, start: int, end: int, highest: int, lowest: int = 0) -> Any:
         value: Any = np.int32(0)
         for place in range(start, end):
+            # unsigned: a sign below "0" wraps round to a large number and is refused
             digit = self.signs[place] - np.uint8(48)
             self._hold(digit.max() <= 9)
             value = value * np.int32(10) + digit
@@ -439,6 +459,7 @@ class _FixedWidth:
         if "Y" in self.spans:
             year = self._number("Y", _LAST_YEAR, _FIRST_YEAR)
         else:
+            # the same turn of the century as in `_year`
             two = self._number("y", 99)
             year = two + np.where(two >= 69, 1900, 2000)
         if self._is_wrong():
@@ -452,6 +473,7 @@ class _FixedWidth:
         if self._is_wrong():
             return np.zeros(1, dtype=np.int64)
         first = _MONTH_STARTS[start]
+        # refuses 31 April and 29 February outside leap years
         self._hold((first + day <= _MONTH_STARTS[following]).all())
         return np.asarray(first + day - 1, dtype=np.int64)
 
@@ -461,6 +483,7 @@ class _FixedWidth:
             hour = self._number("I", 12, 1) % 12 + 12 * self._afternoon()
         minute, second = self._number("M", 59), self._number("S", 59)
         start, end = self.spans.get("f", (0, 0))
+        # milliseconds are kept, finer digits only checked
         kept = min(end, start + 3)
         milli = self._digits(start, kept, 999) * np.int32(10 ** (3 - (kept - start))) if end else np.int32(0)
         if end > kept:
@@ -472,6 +495,7 @@ class _FixedWidth:
     def _afternoon(self) -> NDArray[np.int32]:
         start, end = self.spans["p"]
         self._hold(end - start == 2)
+        # the bit by which small letters differ from capitals is cleared
         half, meridiem = self.signs[start] & 0xDF, self.signs[end - 1] & 0xDF
         self._hold(((half == ord("A")) | (half == ord("P"))).all() and (meridiem == ord("M")).all())
         return np.asarray(half == ord("P"), dtype=np.int32)

@@ -135,10 +135,10 @@ class SeriesTally:
         self._counts["added"] += done.added
         self._counts["same"] += done.same
         self._counts["repeated"] += done.repeated
-        found = done.conflicts
-        self._counts["conflicts"] += int(found.time_ms.size)
+        conflicts = done.conflicts
+        self._counts["conflicts"] += int(conflicts.time_ms.size)
         room = _SHOWN - len(self.shown)
-        columns = (found.row, found.time_ms, found.stored, found.given)
+        columns = (conflicts.row, conflicts.time_ms, conflicts.stored, conflicts.given)
         for row, time, stored, given in zip(*(column[:room].tolist() for column in columns), strict=True):
             self.shown.append(ConflictShown(row, self.quantity, self.unit, time, stored, given))
 
@@ -149,10 +149,5 @@ class SeriesTally:
         ----------
         **more : int
             Counts that are of the whole file.
-
-        Returns
-        -------
-        gwnet.store.save.downloads.Counts
-            The counts.
         """
         return Counts(**self._counts, first_ms=self._first, last_ms=self._last, **more)

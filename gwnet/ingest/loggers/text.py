@@ -93,11 +93,6 @@ def read_head(path: Path, encoding: str = "utf-8") -> Head:
     encoding : str, optional
         Encoding where no byte-order mark says it.
 
-    Returns
-    -------
-    Head
-        Its first lines.
-
     Raises
     ------
     UnreadableFileError
@@ -156,18 +151,7 @@ def _refuse_long(path: Path, line: int) -> None:
 
 
 def file_hash(path: Path) -> str:
-    """Return the SHA-256 of a file as hexadecimal text.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file.
-
-    Returns
-    -------
-    str
-        The hash.
-    """
+    """Return the SHA-256 of a file as hexadecimal text."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 

@@ -108,11 +108,6 @@ class Trial:
         ----------
         time : numpy.datetime64
             Time in UTC.
-
-        Returns
-        -------
-        str
-            The time, with Z.
         """
         return f"{_texts(np.array([time], dtype='datetime64[ms]'))[0]}Z"
 
@@ -219,7 +214,9 @@ def _with_units(path: str | Path, layout: Layout, notes: list[str]) -> Layout:
     from gwnet.ingest.loggers.text import read_head
 
     lacking = lacking_units(layout, read_head(Path(path), layout.encoding))
-    notes += [f"column {one.column!r} is not shown: nothing says the unit of the {one.quantity}" for one in lacking]
+    notes += [
+        f"column {column.column!r} is not shown: nothing says the unit of the {column.quantity}" for column in lacking
+    ]
     kept = tuple(rule for rule in layout.columns if rule not in lacking)
     if kept or not lacking:
         return replace(layout, columns=kept)
@@ -234,9 +231,9 @@ def _first_of_several(path: str | Path, layout: Layout, notes: list[str]) -> str
 
     if layout.select_column is None:
         return ""
-    found = first_selected(layout, read_head(Path(path), layout.encoding))
-    notes.append(f"of several wells or instruments, {found!r} is shown; --only shows another")
-    return found
+    selected = first_selected(layout, read_head(Path(path), layout.encoding))
+    notes.append(f"of several wells or instruments, {selected!r} is shown; --only shows another")
+    return selected
 
 
 Part = tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]
@@ -288,9 +285,9 @@ def _cut(part: Part, keep: slice) -> Part:
     return part[0][keep], part[1][keep], part[2][keep]
 
 
-def _joined(one: Part, two: Part, keep: slice) -> Part:
-    rows, times = np.concatenate((one[0], two[0])), np.concatenate((one[1], two[1]))
-    return _cut((rows, times, np.concatenate((one[2], two[2]))), keep)
+def _joined(first: Part, second: Part, keep: slice) -> Part:
+    rows, times = np.concatenate((first[0], second[0])), np.concatenate((first[1], second[1]))
+    return _cut((rows, times, np.concatenate((first[2], second[2]))), keep)
 
 
 def _gaps(ordered: NDArray[np.int64]) -> tuple[float, pd.DataFrame, int]:
@@ -301,8 +298,8 @@ def _gaps(ordered: NDArray[np.int64]) -> tuple[float, pd.DataFrame, int]:
     steps = np.diff(ordered)
     if not steps.size:
         return float("nan"), pd.DataFrame(columns=names), 0
-    found, often = np.unique(steps, return_counts=True)
-    usual = int(found[often.argmax()])
+    lengths, often = np.unique(steps, return_counts=True)
+    usual = int(lengths[often.argmax()])
     places = np.flatnonzero(steps > 1.5 * usual)
     first = places[:MOST_GAPS]
     frame = pd.DataFrame(

@@ -89,24 +89,24 @@ def withdraw(store: Store, named: str | Path, request: LoggerInstruction, *, qua
 def _chosen(live: pd.DataFrame, named: str | Path, instrument: str | None, quantity: str | None) -> pd.DataFrame:
     """Return the downloads of one file."""
     text = str(named)
-    found = live[live["sha256"] == (file_hash(Path(named)) if Path(named).is_file() else "")]
-    if found.empty:
-        found = live[(live["file"] == text) & (live["file"] != "")]
-    if found.empty and re.fullmatch(rf"[0-9a-fA-F]{{{_FEWEST_LETTERS},64}}", text):
-        found = live[live["sha256"].str.startswith(text.lower())]
+    chosen = live[live["sha256"] == (file_hash(Path(named)) if Path(named).is_file() else "")]
+    if chosen.empty:
+        chosen = live[(live["file"] == text) & (live["file"] != "")]
+    if chosen.empty and re.fullmatch(rf"[0-9a-fA-F]{{{_FEWEST_LETTERS},64}}", text):
+        chosen = live[live["sha256"].str.startswith(text.lower())]
     if instrument is not None:
-        found = found[found["instrument"] == instrument]
+        chosen = chosen[chosen["instrument"] == instrument]
     if quantity is not None:
-        found = found[found["quantity"] == quantity]
-    if found.empty:
+        chosen = chosen[chosen["quantity"] == quantity]
+    if chosen.empty:
         message = f"No download of {text!r} is on record."
         fix = "Give the path of the file, its name as it was loaded, or the first letters of its SHA-256."
         raise NotFoundError(message, fix=fix)
-    hashes = found["sha256"].unique()
+    hashes = chosen["sha256"].unique()
     if len(hashes) > 1:
-        message = f"{len(hashes)} files are on record as {text!r}: {', '.join(one[:12] for one in hashes)}."
+        message = f"{len(hashes)} files are on record as {text!r}: {', '.join(digest[:12] for digest in hashes)}."
         raise IngestError(message, fix="Name the one by the first letters of its SHA-256.")
-    return found.reset_index(drop=True)
+    return chosen.reset_index(drop=True)
 
 
 def _store_others(

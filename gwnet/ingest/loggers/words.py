@@ -76,8 +76,8 @@ def unit_of(word: str, quantity: str) -> str | None:
     kind = QUANTITIES[quantity]
     try:
         if kind == "temperature":
-            found = _DEGREES.fullmatch(plain)
-            return temperature_unit(found[1] if found else plain)
+            match = _DEGREES.fullmatch(plain)
+            return temperature_unit(match[1] if match else plain)
         if kind == "pressure":
             return pressure_unit(_PRESSURES.get(plain.lower(), plain))
         if kind == "length":
@@ -155,11 +155,6 @@ def read_heading(heading: str, unit_cell: str = "") -> Named:
     unit_cell : str, optional
         Cell of the line of units below it.
 
-    Returns
-    -------
-    Named
-        Quantity and unit.
-
     Examples
     --------
     >>> read_heading("Abs Pres, psi (sensor 12)")
@@ -221,16 +216,6 @@ def heading_unit(heading: str, quantity: str, unit_cell: str = "", *, strict: bo
 def names_time(heading: str) -> bool:
     """Return whether a heading names a date or a time.
 
-    Parameters
-    ----------
-    heading : str
-        Heading as written.
-
-    Returns
-    -------
-    bool
-        Whether it does.
-
     Examples
     --------
     >>> names_time("Date Time, GMT-07:00"), names_time("Temp")
@@ -240,18 +225,7 @@ def names_time(heading: str) -> bool:
 
 
 def names_serial(heading: str) -> bool:
-    """Return whether a heading names a serial number; what stands in brackets behind other words does not count.
-
-    Parameters
-    ----------
-    heading : str
-        Heading as written.
-
-    Returns
-    -------
-    bool
-        Whether it does.
-    """
+    """Return whether a heading names a serial number; what stands in brackets behind other words does not count."""
     return bool(_SERIAL_WORDS.search(re.split(r"[(\[]", heading)[0]))
 
 
@@ -290,16 +264,6 @@ _WELL_WORDS: Final = re.compile(
 
 def names_well(heading: str) -> bool:
     """Return whether a heading says that its column names the well or instrument of each row.
-
-    Parameters
-    ----------
-    heading : str
-        Heading as written.
-
-    Returns
-    -------
-    bool
-        Whether it does.
 
     Examples
     --------

@@ -77,20 +77,24 @@ class ToUtc:
         """
         unordered = np.zeros(local_ms.shape, dtype=bool)
         unclear = unordered.copy()
+        # a fixed offset repeats no hour
         if self._fixed is not None:
             return Converted(local_ms - self._fixed, unordered, unordered, unordered)
-        made = to_utc(_times(local_ms), self.zone)
-        utc = np.asarray(local_ms - made.offset_minutes * 60_000, dtype=np.int64)
+        converted = to_utc(_times(local_ms), self.zone)
+        utc = np.asarray(local_ms - converted.offset_minutes * 60_000, dtype=np.int64)
+        # some exports have the newest row first; the middle step says so in spite of a turned clock
         if self._falling is None and local_ms.size > 2:
             self._falling = bool(np.median(np.diff(local_ms)) < 0)
-        if made.twice.any():
-            self.repeated += int(np.count_nonzero(made.twice))
+        if converted.twice.any():
+            self.repeated += int(np.count_nonzero(converted.twice))
+            # the rules are those of rising times
             order = slice(None, None, -1) if self._falling else slice(None)
-            settled = self._settled(local_ms[order], utc[order], made.put_back_minutes[order] * 60_000)
+            settled = self._settled(local_ms[order], utc[order], converted.put_back_minutes[order] * 60_000)
             utc, unordered, unclear = (settled.utc[order], settled.unordered[order], settled.unclear[order])
         if local_ms.size:
-            self._last = (int(local_ms[-1]), int(utc[-1]), bool(made.twice[-1]))
-        return Converted(utc, made.skipped, unordered, unclear)
+            # a block may end within the repeated hour
+            self._last = (int(local_ms[-1]), int(utc[-1]), bool(converted.twice[-1]))
+        return Converted(utc, converted.skipped, unordered, unclear)
 
     def _settled(self, local: Whole, first: Whole, back: Whole) -> Converted:
         """Return rising rows in UTC, the repeated hours in their order.
@@ -100,6 +104,7 @@ class ToUtc:
         utc, twice = first.copy(), back > 0
         unordered = np.zeros(local.shape, dtype=bool)
         unclear = unordered.copy()
+        # starts and ends of the runs of repeated times, in turn
         edges = np.flatnonzero(np.diff(np.concatenate(([False], twice, [False])).astype(np.int8)))
         for start, end in zip(edges[::2], edges[1::2], strict=True):
             unordered[start:end] = self._is_unordered(local, int(start), int(end))
@@ -116,11 +121,13 @@ class ToUtc:
         before = int(local[start - 1]) if start else None
         if not start and self._last is not None and not self._falling:
             if self._last[2]:
+                # the run began in the block before
                 inside = np.concatenate(([self._last[0]], inside))
             else:
                 before = self._last[0]
         after = int(local[end]) if end < local.size else None
         steps = np.diff(inside)
+        # one turn is the clock put back; more of them are rows out of order
         turns = int(np.count_nonzero(steps < 0)) or int(np.count_nonzero(steps == 0))
         return bool(
             (before is not None and before > inside[0]) or (after is not None and after < inside[-1]) or turns > 1
@@ -131,6 +138,7 @@ class ToUtc:
         inside = local[start:end]
         carried = self._last if start == 0 and not self._falling else None
         if carried is not None and carried[2]:
+            # the last row of the block before had the offset of winter time
             was_second = carried[1] != carried[0] - (local[start] - utc[start])
             inside = np.concatenate(([carried[0]], inside))
             return self._after_turn(inside, was_second=was_second)[1:]
@@ -143,6 +151,7 @@ class ToUtc:
         steps = np.diff(inside)
         turns = np.flatnonzero(steps < 0)
         if not turns.size:
+            # hourly rows: the repeated hour shows as the same time twice
             turns = np.flatnonzero(steps == 0)
         passed = np.full(inside.shape, was_second)
         if turns.size:
@@ -156,9 +165,11 @@ class ToUtc:
         carried = self._last is not None
         has_before = start > 0 or (carried and not self._falling)
         has_after = end < local.size or (carried and self._falling)
+        # in the middle of a file either hour may be the missing one
         if has_before == has_after:
             return None
         if has_after:
+            # a file that begins within the hour: of the second time if the next row is one step away
             near = end < local.size and int(first[end] - second[end - 1]) <= usual
             return np.ones(end - start, dtype=bool) if near else None
         before = int(first[start - 1]) if start else self._last[1] if self._last is not None else 0

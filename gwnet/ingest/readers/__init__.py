@@ -19,16 +19,6 @@ LARGEST_FILE: Final[int] = 1 << 30
 def read_bytes(path: Path) -> bytes:
     """Return the bytes of a file.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        File.
-
-    Returns
-    -------
-    bytes
-        Its contents.
-
     Raises
     ------
     UnreadableFileError

@@ -23,13 +23,6 @@ _KNOWN_NAMES = frozenset(name for table in TABLES for name in table.names)
 def read_delimited(name: str, content: bytes) -> RawSheet:
     """Read delimited text.
 
-    Parameters
-    ----------
-    name : str
-        Name of the file.
-    content : bytes
-        Its bytes.
-
     Returns
     -------
     gwnet.ingest.tables.raw.RawSheet

@@ -23,13 +23,6 @@ MOST_COLUMNS: Final[int] = 500
 def read_workbook(name: str, content: bytes) -> list[RawSheet]:
     """Read a workbook.
 
-    Parameters
-    ----------
-    name : str
-        Name of the file.
-    content : bytes
-        Its bytes.
-
     Returns
     -------
     list of gwnet.ingest.tables.raw.RawSheet

@@ -9,9 +9,11 @@ import pandas as pd
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
+from gwnet.clock import to_instants
 from gwnet.hydro.reduction.intervals import in_force
 from gwnet.ingest.tables.parsed_events import Events
 from gwnet.store.fetch import registry as fetch
+from gwnet.store.fetch.frames import number_groups
 
 
 def check_against_wells(connection: Connection, events: Events) -> None:
@@ -23,15 +25,9 @@ def check_against_wells(connection: Connection, events: Events) -> None:
     points = fetch.measuring_points(connection)
     wells = fetch.wells(connection).set_index("well_id")
     rows = pd.DataFrame({"well_id": events.well, "access": events.access})
-    keys = pd.concat([points[["well_id", "access"]], rows], ignore_index=True)
-    group = keys.groupby(["well_id", "access"], sort=False).ngroup().to_numpy(dtype=np.int64)
-    held = in_force(
-        group[: len(points)],
-        points["valid_from_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
-        points["valid_until_utc"].dt.tz_localize(None).to_numpy(dtype="datetime64[us]"),
-        group[len(points) :],
-        events.when.utc,
-    )
+    of_point, of_event = number_groups(points, rows, ("well_id", "access"))
+    starts, ends = (to_instants(points[name]) for name in ("valid_from_utc", "valid_until_utc"))
+    held = in_force(of_point, starts, ends, of_event, events.when.utc)
     by_point = ~np.isnan(parsed.values["depth_to_water"]) & parsed.good
     for row in np.flatnonzero(by_point & (held.count != 1)):
         _refuse_point(events, int(row), int(held.count[row]), points)

@@ -196,7 +196,7 @@ def load(
             )
             if looking is not None:
                 looking.after(connection)
-            rejections = tuple(found for parsed in tables for found in parsed.rejections)
+            rejections = tuple(rejection for parsed in tables for rejection in parsed.rejections)
             if dry_run or (rejections and not keep_good):
                 raise _Undo
     except _Undo:
@@ -367,7 +367,7 @@ def _keep_source(connection: Connection, source: _Source, instruction: Instructi
 
 
 def _result(parsed: Parsed, tally: Tally) -> FileResult:
-    rejected = len({(found.file, found.row) for found in parsed.rejections})
+    rejected = len({(rejection.file, rejection.row) for rejection in parsed.rejections})
     return FileResult(
         file=parsed.raw.sheet.file,
         table=parsed.table.name,

@@ -176,11 +176,6 @@ def moments_utc(parsed: Parsed, name: str, sites: NDArray[np.int64], codes: Code
     """Return the instants of a timestamp column; a date without a time is the start of that local day.
 
     Parameters as `gwnet.ingest.tables`.
-
-    Parameters
-    ----------
-    name : str
-        Column.
     """
     stamp: Moments = parsed.values[name]
     column = np.full(parsed.count, name, dtype=object)

@@ -118,11 +118,6 @@ def is_missing(value: Any) -> bool:
     ----------
     value : object
         Value of a recorded column.
-
-    Returns
-    -------
-    bool
-        Whether there is no value.
     """
     return value is None or (isinstance(value, float) and math.isnan(value))
 
@@ -148,13 +143,6 @@ def describe_value(name: str, value: Any, codes: Codes | None = None) -> str:
     """Return a value as a person reads it.
 
     Parameters as `gwnet.ingest.tables`.
-
-    Parameters
-    ----------
-    name : str
-        Column of the record.
-    value : object
-        Its value.
     """
     if is_missing(value):
         return NOTHING

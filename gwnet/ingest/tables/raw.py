@@ -84,11 +84,6 @@ class RawTable:
 def split_heading(heading: str) -> tuple[str, str | None]:
     """Return the column's name and the unit in brackets.
 
-    Parameters
-    ----------
-    heading : str
-        Heading as written.
-
     Returns
     -------
     tuple of str
@@ -109,16 +104,6 @@ def split_heading(heading: str) -> tuple[str, str | None]:
 
 def is_help(title: str) -> bool:
     """Return whether a heading or the name of a sheet only helps a reader: it is wholly in round brackets.
-
-    Parameters
-    ----------
-    title : str
-        Heading of a column, or name of a sheet.
-
-    Returns
-    -------
-    bool
-        Whether what it names is passed over.
 
     Examples
     --------

@@ -17,13 +17,6 @@ from gwnet.store.contract import PROBLEM_COLUMN
 def write_rejected(tables: Sequence[Parsed], target: Path) -> list[Path]:
     """Write the rejected rows of tables, each to a file of its own with a column ``problem``.
 
-    Parameters
-    ----------
-    tables : sequence of gwnet.ingest.tables.parse.Parsed
-        Tables with rejections.
-    target : pathlib.Path
-        Folder to write to.
-
     Returns
     -------
     list of pathlib.Path

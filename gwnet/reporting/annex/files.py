@@ -17,8 +17,6 @@ from gwnet.reporting.definition.parse import safe_name
 from gwnet.reporting.view import ReportView
 from gwnet.units import metres_per
 
-__all__ = ["LONG_FILE", "annex_files", "frame_csv"]
-
 #: Columns of the level files, in order; lengths carry the unit of the report.
 LEVEL_COLUMNS: Final = (
     "site",

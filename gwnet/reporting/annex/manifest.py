@@ -11,8 +11,6 @@ from gwnet.reporting.content import Cell, Column, Group, Report, Table, cell_tex
 from gwnet.reporting.pdf.render import RenderedReport
 from gwnet.reporting.view import ReportView
 
-__all__ = ["manifest_json", "printed_values"]
-
 
 def manifest_json(
     view: ReportView,
@@ -79,11 +77,6 @@ def _digest(content: bytes) -> str:
 
 def printed_values(report: Report) -> list[dict[str, str]]:
     """Return every value that the tables of a report print, so that a later report can tell what has changed.
-
-    Parameters
-    ----------
-    report : Report
-        Content.
 
     Returns
     -------

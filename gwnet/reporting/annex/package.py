@@ -13,8 +13,6 @@ from typing import Any, Final
 from gwnet.reporting.definition.parse import safe_name
 from gwnet.reporting.view import ReportView
 
-__all__ = ["Field", "data_package", "fields_of"]
-
 _PROFILE: Final = "https://datapackage.org/profiles/2.0/datapackage.json"
 _KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     "integer": ("consecutive", "crossings_in_a_row"),
@@ -92,11 +90,6 @@ def fields_of(content: bytes, unit: str) -> list[Field]:
         CSV, from `gwnet.reporting.annex.files.annex_files`.
     unit : {"m", "ft"}
         Unit of its lengths.
-
-    Returns
-    -------
-    list of Field
-        In order.
     """
     headings = next(csv.reader(io.StringIO(content[:20_000].decode("utf-8"), newline="")))
     return [_field(name, unit) for name in headings]

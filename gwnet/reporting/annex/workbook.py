@@ -14,8 +14,6 @@ from gwnet.reporting.annex.package import Field, fields_of
 from gwnet.reporting.measures import stamp_text
 from gwnet.reporting.view import ReportView
 
-__all__ = ["annex_workbook"]
-
 _OPTIONS: Final = {
     "in_memory": True,
     "strings_to_formulas": False,

@@ -9,22 +9,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-__all__ = [
-    "DAY",
-    "DECIMALS",
-    "FLAG",
-    "SHARE",
-    "TEXT",
-    "TEXTS",
-    "Check",
-    "DefinitionFile",
-    "KeyTable",
-    "WrongValueError",
-    "nearest",
-    "one_of",
-    "positive_or",
-]
-
 
 class WrongValueError(Exception):
     """What a value should have been."""
@@ -139,11 +123,6 @@ def nearest(word: str, known: Sequence[str]) -> str:
         What was written.
     known : sequence of str
         What may be written.
-
-    Returns
-    -------
-    str
-        The nearest of them, or that it is none of them.
     """
     close = difflib.get_close_matches(word, known, n=1, cutoff=0.5)
     return f"did you mean {close[0]!r} instead of {word!r}?" if close else f"{word!r} is none of them"

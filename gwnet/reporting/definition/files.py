@@ -11,8 +11,6 @@ from typing import Final
 from gwnet.errors import DefinitionError
 from gwnet.resources import reports_folder
 
-__all__ = ["find_layers", "read_logo", "read_wording"]
-
 _LOGO_BYTES: Final = 2_000_000
 _LOGO_SIDE: Final = 4_000
 _TEXT_BYTES: Final = 200_000
@@ -76,11 +74,6 @@ def read_wording(definition: Path, name: str, inputs: dict[str, str]) -> dict[st
     inputs : dict of str to str
         Gets the digest of each file by its name.
 
-    Returns
-    -------
-    dict of str to str
-        Text by name.
-
     Raises
     ------
     DefinitionError
@@ -120,11 +113,6 @@ def find_layers(definition: Path, key: str, names: Sequence[str], inputs: dict[s
         Paths of GeoPackage or GeoJSON files, relative to the definition; empty ones are passed over.
     inputs : dict of str to str
         Gets the digest of each file by its name.
-
-    Returns
-    -------
-    tuple of Path
-        The files.
 
     Raises
     ------

@@ -11,8 +11,6 @@ from gwnet.errors import DefinitionError
 from gwnet.reporting.definition.checks import DECIMALS, FLAG, TEXT, TEXTS, Check, WrongValueError, nearest, one_of
 from gwnet.reporting.registry import key_tables, report_sections
 
-__all__ = ["Checks"]
-
 
 def _check_sections(value: Any) -> tuple[str, ...]:
     names: tuple[str, ...] = TEXTS(value)

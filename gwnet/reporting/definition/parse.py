@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     from gwnet.reporting.sections.maps import MapSettings
     from gwnet.reporting.sections.statistics import TrendSettings
 
-__all__ = ["Definition", "Prepared", "load_definition", "parse_definition", "safe_name"]
-
 _MOST_BYTES: Final = 1_000_000
 
 

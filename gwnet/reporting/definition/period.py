@@ -11,8 +11,6 @@ from typing import Final
 from gwnet.constants import MONTH_NAMES
 from gwnet.errors import ReportError
 
-__all__ = ["Period", "date_text", "parse_period"]
-
 _QUARTERS: Final = ("First", "Second", "Third", "Fourth")
 _QUARTER = re.compile(r"(\d{4})-?[Qq]([1-4])", re.ASCII)
 _YEAR = re.compile(r"(\d{4})", re.ASCII)
@@ -43,6 +41,10 @@ class Period:
     def contains(self, day: dt.date) -> bool:
         """Tell whether a day lies in the period."""
         return self.first <= day <= self.last
+
+    def contains_time(self, measured_at: str) -> bool:
+        """Tell whether a local time or day in ISO text lies in the period; empty text does not."""
+        return bool(measured_at) and self.contains(dt.date.fromisoformat(measured_at[:10]))
 
     def overlaps(self, first: dt.date, last: dt.date) -> bool:
         """Tell whether a span of days, both ends inside, shares a day with the period."""

@@ -10,8 +10,6 @@ from gwnet.errors import ReportError
 from gwnet.reporting.content import Block, Bullets, Heading, Paragraph
 from gwnet.resources import reports_folder
 
-__all__ = ["wording", "wording_items"]
-
 _PLACEHOLDER: Final = re.compile(r"\{([a-z_]+)\}")
 
 

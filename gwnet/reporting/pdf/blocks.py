@@ -32,8 +32,6 @@ from gwnet.reporting.pdf.styles import (
 from gwnet.reporting.pdf.tables import caption_paragraph, draw_text
 from gwnet.reporting.pdf.tags import TaggedParagraph, artifact, content, element, reserve
 
-__all__ = ["Boxed", "ContentsFlow", "FactsFlow", "FigureFlow", "HeadingFlow", "Ledger", "SignOffFlow"]
-
 _TALL: Final = 10_000.0
 
 

@@ -66,8 +66,6 @@ from gwnet.reporting.pdf.styles import (
 from gwnet.reporting.pdf.tables import TableFlow, draw_text, table_flowables
 from gwnet.reporting.pdf.tags import Element, ItemParagraph, TaggedCanvas, TaggedParagraph, TitleParagraph, artifact
 
-__all__ = ["BuiltPages", "build_pages"]
-
 _SMALL: Final = 7.4
 _MOST_CONTENTS: Final = 44
 _HEADINGS: Final = 75.0  # room that a figure leaves for the headings above it

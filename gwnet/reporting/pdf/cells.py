@@ -12,8 +12,6 @@ from gwnet.reporting.content import Cell, Column, Group, Table, cell_text, is_em
 from gwnet.reporting.pdf.fonts import BOLD, REGULAR, printable, text_width
 from gwnet.reporting.pdf.styles import CELL_LEADING, CELL_PAD_X, CELL_PAD_Y, CELL_SIZE
 
-__all__ = ["CellLayout", "HeadLayout", "RowLayout", "TableLayout", "lay_out_table", "wrap_text"]
-
 LETTER_SIZE: Final = 5.4
 _MOST_LINES: Final = 24
 _LEAST_TEXT_WIDTH: Final = 24.0

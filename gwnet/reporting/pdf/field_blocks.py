@@ -17,8 +17,6 @@ from gwnet.reporting.pdf.fonts import BOLD, REGULAR, markup, text_width
 from gwnet.reporting.pdf.styles import INK, MM, TEXT_WIDTH
 from gwnet.reporting.pdf.tables import draw_text
 
-__all__ = ["CautionBox", "Facts", "TapeTest", "well_flowables"]
-
 #: Grey of a well's bar: light enough to copy, dark enough to be seen.
 _BAR: Final[Color] = HexColor(0xDADFE2)
 

@@ -15,8 +15,6 @@ from gwnet.reporting.pdf.fonts import BOLD, REGULAR, register_fonts, text_width
 from gwnet.reporting.pdf.styles import INK, MM, TEXT_WIDTH, PageFormat, page_format
 from gwnet.reporting.pdf.tables import draw_text
 
-__all__ = ["field_sheet_pdf"]
-
 _HEAD = 23 * MM
 _FOOT = 13 * MM
 _SIZE = 8.6

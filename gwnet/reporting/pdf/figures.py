@@ -16,8 +16,6 @@ from pikepdf import Name, pdfa
 from gwnet.errors import ArchivalWarning, ReportError
 from gwnet.reporting.pdf.tags import Element, write_structure
 
-__all__ = ["Finished", "Placement", "figure_size", "finish"]
-
 _MIME_TYPES: Final = {"csv": "text/csv", "gpkg": "application/geopackage+sqlite3"}
 _EMPTY_RESOURCES: Final = ("/Pattern", "/Shading", "/XObject", "/ExtGState", "/Font")
 
@@ -36,18 +34,6 @@ class Placement:
 
 def figure_size(content: bytes, key: str) -> tuple[float, float]:
     """Return width and height [pt] of a figure's only page.
-
-    Parameters
-    ----------
-    content : bytes
-        A PDF of one page.
-    key : str
-        Name of the figure, for the message.
-
-    Returns
-    -------
-    tuple of float
-        Width and height of the page.
 
     Raises
     ------

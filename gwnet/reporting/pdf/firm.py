@@ -13,8 +13,6 @@ from gwnet.reporting.pdf.styles import INK, MM, QUIET, RULE, TEXT_WIDTH
 from gwnet.reporting.pdf.tables import draw_text
 from gwnet.reporting.pdf.tags import artifact, content
 
-__all__ = ["FirmFlow"]
-
 _SIZE, _LEADING = 9.0, 12.0
 
 

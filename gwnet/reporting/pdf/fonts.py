@@ -12,8 +12,6 @@ from reportlab.lib.fonts import addMapping
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
-__all__ = ["BOLD", "ITALIC", "REGULAR", "markup", "printable", "register_fonts", "runs", "text_width"]
-
 REGULAR: Final = "GwnetText"
 BOLD: Final = "GwnetText-Bold"
 ITALIC: Final = "GwnetText-Italic"

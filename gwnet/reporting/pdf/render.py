@@ -10,8 +10,6 @@ from gwnet.reporting.pdf.build import build_pages
 from gwnet.reporting.pdf.figures import finish
 from gwnet.reporting.pdf.fonts import register_fonts
 
-__all__ = ["RenderedReport", "render_pdf"]
-
 
 @dataclass(frozen=True, slots=True)
 class RenderedReport:

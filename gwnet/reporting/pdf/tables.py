@@ -29,8 +29,6 @@ from gwnet.reporting.pdf.styles import (
 )
 from gwnet.reporting.pdf.tags import CaptionParagraph, TaggedParagraph, artifact, content, drawn_plainly, element
 
-__all__ = ["TableFlow", "draw_text", "table_flowables"]
-
 _BASELINE: Final = (CELL_LEADING - CELL_SIZE) / 2 + 0.79 * CELL_SIZE
 _LEAST_ROWS: Final = 3
 _LEAST_HEIGHT: Final = 110.0

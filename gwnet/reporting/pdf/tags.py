@@ -20,8 +20,6 @@ from pikepdf import Array, Dictionary, Name
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Paragraph
 
-__all__ = ["Element", "TaggedCanvas", "TaggedParagraph", "artifact", "content", "element", "reserve", "write_structure"]
-
 
 @dataclass(eq=False)
 class Element:

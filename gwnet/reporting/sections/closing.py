@@ -12,8 +12,6 @@ from gwnet.reporting.measures import stamp_text
 from gwnet.reporting.registry import register_section, report_sections
 from gwnet.reporting.view import ReportView
 
-__all__ = ["compose_cautions", "compose_methods", "compose_sign_off"]
-
 
 @register_section(
     "methods",

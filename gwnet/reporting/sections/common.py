@@ -13,21 +13,6 @@ from gwnet.reporting.content import Cell, Column, Group, Table, is_empty
 from gwnet.reporting.measures import Measures, date_of
 from gwnet.reporting.rounds import Event
 
-__all__ = [
-    "bound_sign",
-    "change_cell",
-    "day_text",
-    "elevation_cell",
-    "event_well",
-    "length_cell",
-    "length_column",
-    "number_cell",
-    "number_of",
-    "text_cell",
-    "text_of",
-    "without_empty_columns",
-]
-
 NOT_ON_RECORD = "not on record"
 WITHIN_UNCERTAINTY = "smaller than its half-width: not distinguishable from no change"
 _SIGNS = {"<=": "≤", ">=": "≥", "": ""}

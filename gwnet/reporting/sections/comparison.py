@@ -23,8 +23,6 @@ from gwnet.reporting.sections.common import (
 from gwnet.reporting.sections.maps import MAP, STORAGE, gradient_cells, gradient_columns
 from gwnet.reporting.view import ReportView
 
-__all__ = ["compose_changes", "compose_gradients", "picture_slot"]
-
 _NOT_KNOWN: Final = "not known"
 
 
@@ -205,7 +203,7 @@ def _change_row(row: dict[str, Any], view: ReportView) -> tuple[Cell, ...]:
     change = view.measures.length(number_of(row["change_m"]))
     return (
         Cell(str(row["well"])),
-        Cell(change, "" if row["told"] else WITHIN_UNCERTAINTY),
+        Cell(change, "" if row["is_significant"] else WITHIN_UNCERTAINTY),
         number_cell(view.measures.length(number_of(row["uncertainty_m"])), _NOT_KNOWN),
         Cell("used"),
     )

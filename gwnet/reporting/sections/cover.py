@@ -7,8 +7,6 @@ from gwnet.reporting.definition.wording import wording_items
 from gwnet.reporting.measures import stamp_text
 from gwnet.reporting.view import ReportView, ReviewCount
 
-__all__ = ["cover", "review_sentence"]
-
 _OPEN = "to be filled in"
 
 

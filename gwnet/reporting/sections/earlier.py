@@ -12,8 +12,6 @@ from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import text_cell, text_of
 from gwnet.reporting.view import ReportView
 
-__all__ = ["compose_earlier_reports", "compose_register"]
-
 
 @register_section(
     "earlier_reports",

@@ -14,8 +14,6 @@ from gwnet.reporting.sections.common import event_well, text_cell, text_of
 from gwnet.reporting.sections.levels import NO_REASON
 from gwnet.reporting.view import ReportView
 
-__all__ = ["compose_exclusions"]
-
 #: More wells without any event than this are listed in a sentence, not in rows.
 _MOST_ROWS = 12
 

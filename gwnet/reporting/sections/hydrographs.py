@@ -16,8 +16,6 @@ from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import text_of
 from gwnet.reporting.view import ReportView
 
-__all__ = ["HYDROGRAPHS", "HydrographSettings", "compose_hydrographs", "well_groups"]
-
 
 @dataclass(frozen=True, slots=True)
 class HydrographSettings:

@@ -20,8 +20,6 @@ from gwnet.reporting.sections.common import (
 )
 from gwnet.reporting.view import ReportView
 
-__all__ = ["NO_REASON", "compose_levels"]
-
 NO_REASON = "no reading and no reason on record"
 
 

@@ -17,8 +17,6 @@ from gwnet.reporting.rounds import Event, best_events
 from gwnet.reporting.sections.common import bound_sign, text_of
 from gwnet.reporting.view import ReportView
 
-__all__ = ["compose_levels_to_date"]
-
 #: Wells beside each other in one table.
 _WELLS_A_TABLE: Final = 8
 

@@ -15,8 +15,6 @@ from gwnet.reporting.sections.common import day_text, number_of, text_cell, text
 from gwnet.reporting.sections.comparison import picture_slot
 from gwnet.reporting.view import ReportView
 
-__all__ = ["compose_loggers"]
-
 _NO_HEAD: Final = "no water elevation is worked out"
 _TOO_FEW: Final = "too few manual readings"
 

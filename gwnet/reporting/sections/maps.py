@@ -24,9 +24,6 @@ from gwnet.reporting.sections.common import bound_sign, length_cell, length_colu
 from gwnet.reporting.view import ReportView
 from gwnet.units import metres_per
 
-__all__ = ["MAP", "STORAGE", "MapSettings", "compose_maps", "compose_network_map"]
-
-
 NOT_DETERMINED: Final = "not distinguishable from no gradient"
 
 

@@ -26,8 +26,6 @@ from gwnet.reporting.sections.common import (
 from gwnet.reporting.view import ReportView
 from gwnet.units import METRES_PER_UNIT
 
-__all__ = ["compose_construction", "compose_measuring_points"]
-
 _NOT_SURVEYED = "ground not surveyed"
 
 

@@ -19,8 +19,6 @@ from gwnet.reporting.sections.common import event_well, text_cell, text_of
 from gwnet.reporting.sections.levels import NO_REASON
 from gwnet.reporting.view import ReportView
 
-__all__ = ["compose_field_conditions", "compose_network_changes", "compose_planned_and_done"]
-
 #: Statuses that need no word of their own.
 _PLAIN: Final = frozenset({"static"})
 

@@ -15,8 +15,6 @@ from gwnet.reporting.sections.common import NOT_ON_RECORD, length_cell, text_cel
 from gwnet.reporting.sections.summary import period_findings
 from gwnet.reporting.view import ReportView
 
-__all__ = ["compose_data_quality"]
-
 
 @register_section(
     "data_quality",

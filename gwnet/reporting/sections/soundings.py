@@ -15,8 +15,6 @@ from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import NOT_ON_RECORD, length_cell, length_column
 from gwnet.reporting.view import ReportView
 
-__all__ = ["compose_sounded_depths"]
-
 
 @register_section(
     "sounded_depths", "Sounded depths", "the newest sounded depth of each well against its depth as built", place=190

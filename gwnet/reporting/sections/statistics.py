@@ -26,8 +26,6 @@ from gwnet.reporting.sections.common import (
 from gwnet.reporting.sections.comparison import picture_slot
 from gwnet.reporting.view import ReportView
 
-__all__ = ["TRENDS", "TrendSettings", "compose_seasons", "compose_trends"]
-
 _TOO_FEW: Final = "too few values"
 #: Places of a probability.
 _P_DECIMALS: Final = 3

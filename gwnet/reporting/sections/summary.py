@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
+import pandas as pd
 
 from gwnet.analysis.review.decisions import decision_text
 from gwnet.hydro.reduction.thresholds import CROSSED, NO_READING, NOT_CROSSED, UNDETERMINED
@@ -15,15 +15,13 @@ from gwnet.reporting.content import Block, Bullets, Heading, Paragraph
 from gwnet.reporting.data import GradientFacts
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
-from gwnet.reporting.measures import compass, joined
+from gwnet.reporting.measures import compass, day_of, joined
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.rounds import RoundView
 from gwnet.reporting.sections.common import bound_sign
 from gwnet.reporting.sections.cover import review_sentence
 from gwnet.reporting.threshold_status import ThresholdStatus
 from gwnet.reporting.view import ReportView
-
-__all__ = ["compose_summary", "gradient_sentence", "period_findings"]
 
 _MOST_ITEMS = 8
 _STATES = {
@@ -236,7 +234,7 @@ def _threshold_item(status: ThresholdStatus, view: ReportView) -> str:
         found = f"{event['status']}, water elevation {bound_sign(event)} {measures.text(event['water_elevation_m'])}"
     else:
         found = f"water elevation {measures.plus_minus(event['water_elevation_m'], event['uncertainty_m'])}"
-    text = f"{status.well}, {level}: {status.words()}; {found} on {str(event['measured_at'])[:10]}"
+    text = f"{status.well}, {level}: {status.words()}; {found} on {day_of(event['measured_at'])}"
     if status.within_uncertainty:
         text += ", nearer to the threshold than its half-width"
     if status.state == CROSSED and status.since is not None and status.run > 1:
@@ -257,16 +255,14 @@ def _findings(view: ReportView) -> list[Block]:
 def period_findings(view: ReportView) -> list[tuple[str, str, str]]:
     """Return well, time and message of each finding of the period: those of checks, then those of the reduction."""
     wells = set(view.wells["well"])
-    first, last = view.period.first.isoformat(), view.period.last.isoformat()
     noticed = [
         row
         for row in view.data.findings.to_dict("records")
-        if row["well"] in wells and first <= str(row["measured_at"])[:10] <= last
+        if row["well"] in wells and view.period.contains_time(row["measured_at"])
     ]
     found = [(str(row["well"]), str(row["measured_at"]), _with_decision(row)) for row in noticed]
     listed = {(str(row["well"]), str(row["measured_at"]), str(row["rule"])) for row in noticed}
-    days = [str(text)[:10] for text in view.levels["measured_at"]]
-    inside = view.levels[np.array([first <= day <= last for day in days], dtype=bool)]
+    inside = view.levels[view.levels["day"].between(*map(pd.Timestamp, (view.period.first, view.period.last)))]
     for row in inside[inside["finding"] != ""].to_dict("records"):
         entries = ((str(row["well"]), str(row["measured_at"]), rule) for rule in str(row["finding"]).split("; "))
         found += [entry for entry in entries if entry not in listed and entry not in found]

@@ -13,8 +13,6 @@ from gwnet.reporting.sections.common import elevation_cell, length_cell, length_
 from gwnet.reporting.threshold_status import ThresholdStatus
 from gwnet.reporting.view import ReportView
 
-__all__ = ["compose_thresholds"]
-
 _NO_READING = "no reading in the period that the threshold can be held against"
 
 

@@ -15,8 +15,6 @@ from gwnet.reporting.measures import date_of, moment_text
 from gwnet.reporting.sections.common import number_of, text_of
 from gwnet.reporting.view import ReportView
 
-__all__ = ["page_data"]
-
 #: Samples of logger lines that a page carries in all; more would make it slow to open.
 _MOST_SAMPLES: Final = 400_000
 #: Pixel columns of a logger line at most, and at least.

@@ -40,8 +40,6 @@ from gwnet.reporting.measures import stamp_text
 from gwnet.reporting.view import ReportView
 from gwnet.reporting.web.data import page_data
 
-__all__ = ["render_page"]
-
 _IDENTIFIER: Final = re.compile(r'\b(id|xlink:href|href)="(#?)([^"]+)"|url\(#([^)]+)\)')
 
 

@@ -7,10 +7,13 @@ columns from `gwnet.store.contract`, so that a column that is declared there is 
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from sqlalchemy import Connection, Select, Text, type_coerce
 
 from gwnet.store.contract import BY_NAME, READINGS
@@ -90,11 +93,6 @@ def declare(text: str) -> FrameColumns:
     ----------
     text : str
         Names separated by blanks, each with its kind after a colon; without one it is text.
-
-    Returns
-    -------
-    tuple of FrameColumn
-        The columns.
 
     Examples
     --------
@@ -179,14 +177,13 @@ FRAMES: Final[dict[str, FrameColumns]] = {
         # the value is in the unit of its row; written is the text of the cell
         "readings": "record_id:whole quantity ordinal:whole value:number unit written",
         "reviews": "event_id:whole state remark recorded_by recorded_at_utc:instant",
-        "verdicts": "verdict_id:whole event_id:whole rule severity limits message recorded_at_utc:instant",
         # a finding of a whole round has no well and no event
         "findings": "finding_id:whole site well event_id:number measured_at_utc:instant time_known:maybe "
         "local_offset_minutes:number round rule severity limits message recorded_at_utc:instant decision decided_by "
         "decided_at_utc:instant decision_reason",
         "live_findings": "verdict_id:whole event_id:number site well round rule severity",
         "series": "series_id:whole instrument quantity unit segment:whole first_utc:instant last_utc:instant "
-        "sample_count:whole",
+        "sample_count:whole packed_count:whole",
         "latest": "series_id:whole time_ms:whole value:number",
         "downloads": "download_id:whole source_file_id:number series_id:whole file sha256 layout layout_text zone "
         "instrument quantity unit first_utc:instant first_ms:number last_utc:instant last_ms:number rows:whole "
@@ -244,14 +241,26 @@ def as_declared(table: pd.DataFrame, name: str) -> pd.DataFrame:
         Frame that has all of them.
     name : str
         Name of the frame in `FRAMES`.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The declared columns.
     """
     dtypes = {column.name: column.dtype for column in FRAMES[name]}
     return table[list(dtypes)].astype(dtypes)
+
+
+def number_groups(
+    first: pd.DataFrame, second: pd.DataFrame, columns: Sequence[str]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return for the rows of two frames the number of their group: rows that agree in some columns have the same.
+
+    Parameters
+    ----------
+    first, second : pandas.DataFrame
+        For example measuring points and the events that were read from them.
+    columns : sequence of str
+        Columns that both have.
+    """
+    keys = pd.concat([first[list(columns)], second[list(columns)]], ignore_index=True)
+    number = keys.groupby(list(columns), sort=False).ngroup().to_numpy(dtype=np.int64)
+    return number[: len(first)], number[len(first) :]
 
 
 def _series(values: list[Any], column: FrameColumn) -> pd.Series[Any]:

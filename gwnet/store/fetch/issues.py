@@ -62,8 +62,9 @@ class Issue:
         return list(self.printed["values"])
 
     @property
-    def told(self) -> list[dict[str, Any]]:
+    def stated(self) -> list[dict[str, Any]]:
         """Changes of earlier issues that it listed, each with the number of the ``issue``."""
+        # the key is that of issues on record, which never change
         return list(self.printed["told"])
 
 

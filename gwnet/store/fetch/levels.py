@@ -19,7 +19,7 @@ from gwnet.store.models.levels import LevelEvent, LevelReading, LevelRecord
 from gwnet.store.models.rounds import GaugingRound
 from gwnet.store.models.sites import Aquifer, Site
 from gwnet.store.models.sources import SourceFile
-from gwnet.store.models.verdicts import Review, Verdict
+from gwnet.store.models.verdicts import Review
 from gwnet.store.models.wells import Well, WellRecord
 from gwnet.store.recorded import recorded_columns
 
@@ -141,22 +141,6 @@ def reviews(connection: Connection, known_on: dt.datetime | None = None) -> pd.D
         .order_by(review.level_event_id)
     )
     return frame(connection, statement, "reviews")
-
-
-def verdicts(connection: Connection, known_on: dt.datetime | None = None) -> pd.DataFrame:
-    """Return the verdicts of checks on level events, by event and rule.
-
-    Parameters as `gwnet.store.fetch`; columns as ``verdicts`` in `gwnet.store.fetch.frames.FRAMES`.
-    """
-    verdict = Verdict
-    ids = (verdict.id.label("verdict_id"), verdict.level_event_id.label("event_id"))
-    columns = (verdict.rule, verdict.severity, verdict.limits, verdict.message, verdict.recorded_at_utc)
-    statement = (
-        select(*ids, *columns)
-        .where(on_record(verdict, known_on), verdict.level_event_id.is_not(None))
-        .order_by(verdict.level_event_id, verdict.rule)
-    )
-    return frame(connection, statement, "verdicts")
 
 
 def extent(connection: Connection) -> tuple[int, dt.datetime | None, dt.datetime | None]:

@@ -78,11 +78,6 @@ def describe_row(table_name: str, row: dict[str, Any], moment: Callable[[dt.date
         The row.
     moment : callable
         Gives a time as people read it.
-
-    Returns
-    -------
-    str
-        One line.
     """
     if table_name == "download":
         parts = [f"{row[name]:,} {word}" for name, word in _COUNTS if row[name]] or ["nothing new"]

@@ -69,14 +69,35 @@ def _unpacked(first_ms: int, step_ms: int | None, count: int, content: bytes) ->
     return first_ms + step_ms * np.arange(count, dtype=np.int64), value
 
 
+def is_packed(connection: Connection, series_id: int, known_on: dt.datetime | None = None) -> bool:
+    """Return whether the packs of a series hold all its samples on record.
+
+    Parameters as `gwnet.store.fetch`.
+
+    Parameters
+    ----------
+    series_id : int
+        The series.
+    """
+    packed, run = (
+        connection.execute(
+            select(func.coalesce(func.sum(table.sample_count), 0))
+            .join(Download, Download.id == table.download_id)
+            .where(table.series_id == series_id, on_record(Download, known_on))
+        ).scalar_one()
+        for table in (SamplePack, SampleRun)
+    )
+    return bool(packed == run)
+
+
 def read_packs(
     connection: Connection,
     series_id: int,
     start_ms: int | None = None,
     end_ms: int | None = None,
     known_on: dt.datetime | None = None,
-) -> tuple[Times, Values] | None:
-    """Return the samples of a series from its packs.
+) -> tuple[Times, Values]:
+    """Return the samples of a series from its packs, which must hold all of them.
 
     Parameters as `gwnet.store.fetch`.
 
@@ -87,14 +108,6 @@ def read_packs(
     start_ms, end_ms : int, optional
         Half-open span; milliseconds since 1970-01-01 UTC.
     """
-    held = select(func.coalesce(func.sum(SamplePack.sample_count), 0)).join_from(SamplePack, Download)
-    run = select(func.coalesce(func.sum(SampleRun.sample_count), 0)).join_from(SampleRun, Download)
-    counts = [
-        connection.execute(query.where(table.series_id == series_id, on_record(Download, known_on))).scalar_one()
-        for query, table in ((held, SamplePack), (run, SampleRun))
-    ]
-    if counts[0] != counts[1]:
-        return None
     one = SamplePack
     query = (
         select(one.first_ms, one.step_ms, one.sample_count, one.content)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,31 +45,13 @@ class Runs:
         numpy.ndarray of bool
             Shape (n,).
         """
-        return self._painted(time_ms, self.on_record, empty=False)
-
-    def owners(self, time_ms: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Return the download that each sample came with.
-
-        Parameters
-        ----------
-        time_ms : numpy.ndarray of int64
-            Ascending times of samples, shape (n,).
-
-        Returns
-        -------
-        numpy.ndarray of int64
-            Ids of downloads, shape (n,).
-        """
-        return self._painted(time_ms, self.download_id, empty=0)
-
-    def _painted(self, time_ms: NDArray[np.int64], of_run: NDArray[Any], *, empty: Any) -> NDArray[Any]:
-        """Give each time the colour of the last run that spans it."""
-        of_time = np.full(time_ms.size, empty, dtype=of_run.dtype)
+        owned = np.zeros(time_ms.size, dtype=bool)
         starts = np.searchsorted(time_ms, self.first_ms).tolist()
         ends = np.searchsorted(time_ms, self.last_ms, side="right").tolist()
-        for start, end, value in zip(starts, ends, of_run.tolist(), strict=True):
-            of_time[start:end] = value
-        return of_time
+        for start, end, counts in zip(starts, ends, self.on_record.tolist(), strict=True):
+            # runs come oldest first, so the newest around a sample has the last word
+            owned[start:end] = counts
+        return owned
 
 
 def runs_of(connection: Connection, series_id: int, known_on: dt.datetime | None = None) -> Runs:

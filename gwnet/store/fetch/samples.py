@@ -21,7 +21,7 @@ from gwnet.store.fetch.rows import fetch_rows
 from gwnet.store.fetch.sample_runs import runs_of
 from gwnet.store.models.base import known_on as on_record
 from gwnet.store.models.instruments import Instrument
-from gwnet.store.models.loggers import Correction, Download, LoggerSeries, Sample, SampleConflict, SampleRun
+from gwnet.store.models.loggers import Correction, Download, LoggerSeries, Sample, SampleConflict, SamplePack, SampleRun
 from gwnet.store.models.sources import SourceFile
 
 Times = NDArray[np.int64]
@@ -35,17 +35,18 @@ def series(connection: Connection, known_on: dt.datetime | None = None) -> pd.Da
 
     Parameters as `gwnet.store.fetch`; columns as ``series`` in `gwnet.store.fetch.frames.FRAMES`.
     """
-    run = (
+    run, pack = (
         select(
-            SampleRun.series_id,
-            func.min(SampleRun.first_ms).label("first_ms"),
-            func.max(SampleRun.last_ms).label("last_ms"),
-            func.sum(SampleRun.sample_count).label("sample_count"),
+            table.series_id,
+            func.min(table.first_ms).label("first_ms"),
+            func.max(table.last_ms).label("last_ms"),
+            func.sum(table.sample_count).label("sample_count"),
         )
-        .join(Download, Download.id == SampleRun.download_id)
+        .join(Download, Download.id == table.download_id)
         .where(on_record(Download, known_on))
-        .group_by(SampleRun.series_id)
+        .group_by(table.series_id)
         .subquery()
+        for table in (SampleRun, SamplePack)
     )
     kept = LoggerSeries
     statement = (
@@ -58,9 +59,11 @@ def series(connection: Connection, known_on: dt.datetime | None = None) -> pd.Da
             run.c.first_ms.label("first_utc"),
             run.c.last_ms.label("last_utc"),
             func.coalesce(run.c.sample_count, 0).label("sample_count"),
+            func.coalesce(pack.c.sample_count, 0).label("packed_count"),
         )
         .join(Instrument, Instrument.id == kept.instrument_id)
         .outerjoin(run, run.c.series_id == kept.id)
+        .outerjoin(pack, pack.c.series_id == kept.id)
         .order_by(Instrument.code, kept.quantity, kept.segment)
     )
     return frame(connection, statement, "series")
@@ -72,6 +75,7 @@ def samples(
     start_ms: int | None = None,
     end_ms: int | None = None,
     known_on: dt.datetime | None = None,
+    is_packed: bool | None = None,
 ) -> tuple[Times, Values]:
     """Return the samples of one series as arrays.
 
@@ -83,6 +87,8 @@ def samples(
         The series.
     start_ms, end_ms : int, optional
         Half-open span; milliseconds since 1970-01-01 UTC.
+    is_packed : bool, optional
+        Whether the packs of the series hold all its samples on record; asked of the database unless given.
 
     Returns
     -------
@@ -91,14 +97,10 @@ def samples(
     value : numpy.ndarray of float64
         Values as they are in the files, in the unit of the series; NaN where there is none, shape (n,).
     """
-    packed = read_samples.read_packs(connection, series_id, start_ms, end_ms, known_on)
-    return _by_rows(connection, series_id, start_ms, end_ms, known_on) if packed is None else packed
-
-
-def _by_rows(
-    connection: Connection, series_id: int, start_ms: int | None, end_ms: int | None, known_on: dt.datetime | None
-) -> tuple[Times, Values]:
-    """Return the samples from the rows of the record themselves."""
+    if is_packed is None:
+        is_packed = read_samples.is_packed(connection, series_id, known_on)
+    if is_packed:
+        return read_samples.read_packs(connection, series_id, start_ms, end_ms, known_on)
     runs = runs_of(connection, series_id, known_on)
     time_ms, value = read_samples.read_rows(connection, series_id, start_ms, end_ms)
     keep = runs.owned_on_record(time_ms)

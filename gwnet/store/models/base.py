@@ -127,11 +127,6 @@ def live_index(name: str, *columns: str, where: str | None = None) -> Index:
         Columns that together may occur once among live rows.
     where : str, optional
         Further condition in SQL.
-
-    Returns
-    -------
-    sqlalchemy.Index
-        Partial unique index for both databases.
     """
     condition = "retired_at_utc IS NULL" + (f" AND {where}" if where else "")
     return Index(name, *columns, unique=True, sqlite_where=text(condition), postgresql_where=text(condition))
@@ -146,11 +141,6 @@ def known_on(model: type[Recorded] | Any, moment: dt.datetime | None) -> ColumnE
         A recorded table or an alias of one.
     moment : datetime.datetime or None
         Aware time; the rows recorded at or before it and not yet retired then. None means the live rows.
-
-    Returns
-    -------
-    sqlalchemy.ColumnElement
-        Condition for a WHERE clause.
 
     Raises
     ------

@@ -20,8 +20,6 @@ from gwnet.store.models import (
 )
 from gwnet.store.models.base import Base, Recorded
 
-__all__ = ["METADATA", "RECORDED_TABLES"]
-
 #: Importing them is what fills the metadata.
 _SUBJECTS = (
     sites,

@@ -40,10 +40,12 @@ def reserve_ids(connection: Connection, table: str, count: int) -> NDArray[np.in
         How many.
     """
     if connection.dialect.name == "sqlite":
+        # the writing transaction holds the only write lock, so no other row can get them
         last = connection.exec_driver_sql(f"SELECT coalesce(max(id), 0) FROM {_table(table).name}").scalar_one()
         return np.arange(last + 1, last + 1 + count, dtype=np.int64)
     statement = text("SELECT nextval(pg_get_serial_sequence(:table, 'id')) FROM generate_series(1, :count)")
     rows = connection.execute(statement, {"table": table, "count": count}).scalars()
+    # another session may take numbers between these
     return np.sort(np.fromiter(rows, dtype=np.int64, count=count))
 
 
@@ -122,6 +124,7 @@ def retire(
     target = _table(table)
     statement = (
         target.update()
+        # a row that someone else retired meanwhile is not matched, and the count below shows it
         .where(target.c.id == bindparam("row_id"), target.c.retired_at_utc.is_(None))
         .values(retired_at_utc=at_utc, retired_by=by, retired_reason=reason)
     )

@@ -1,6 +1,6 @@
 """Storing samples: what is new is added, what is there already is counted, what differs is kept as a conflict.
 
-Nothing is ever overwritten. `Appending` takes a download in chunks and keeps its runs; `append` adds it at once.
+Nothing is ever overwritten. `Appending` takes a download in chunks and keeps its runs.
 
 The value that was recorded first stays, whichever file is right: a person withdraws the wrong download. Equal means
 equal as float64; across units, within half of the last decimals. A row without a number is counted and not stored, so
@@ -27,7 +27,7 @@ from gwnet.store.save.corrections import correct, take_back
 from gwnet.store.save.segments import OtherSegment
 from gwnet.store.session import store_error
 
-__all__ = ["Appended", "Appending", "Conflicts", "append", "correct", "take_back"]
+__all__ = ["Appended", "Appending", "Conflicts", "correct", "take_back"]
 
 Times = NDArray[np.int64]
 Values = NDArray[np.float64]
@@ -89,44 +89,6 @@ class Appended:
     conflicts: Conflicts
 
 
-def append(
-    connection: Connection, series_id: int, download_id: int, time_ms: Times, value: Values, row: Times | None = None
-) -> Appended:
-    """Add the samples of a download to a series.
-
-    Parameters as `gwnet.store.save`.
-
-    Parameters
-    ----------
-    series_id : int
-        The series.
-    download_id : int
-        Download on record, which the samples came with.
-    time_ms : numpy.ndarray of int64
-        Times in any order; milliseconds since 1970-01-01 UTC, shape (n,).
-    value : numpy.ndarray of float64
-        Values in the unit of the series, none of them NaN, shape (n,).
-    row : numpy.ndarray of int64, optional
-        Rows of the file, shape (n,).
-
-    Returns
-    -------
-    Appended
-        What became of them; where a time occurs twice, the first value stays.
-
-    Raises
-    ------
-    ShapeError
-        If the arrays do not fit together or a value is missing.
-    StoreError
-        If there is no such series.
-    """
-    appending = Appending(connection, series_id, download_id)
-    done = appending.add(time_ms, value, row)
-    appending.finish()
-    return done
-
-
 class Appending:
     """Adds one download to one series, chunk by chunk.
 
@@ -150,6 +112,7 @@ class Appending:
     def __init__(
         self, connection: Connection, series_id: int, download_id: int, others: Sequence[OtherSegment] = ()
     ) -> None:
+        # two loads of one series at once would each find the other's samples missing
         query = select(LoggerSeries.unit).where(LoggerSeries.id == series_id).with_for_update()
         unit = connection.execute(query).scalar_one_or_none()
         if unit is None:
@@ -160,16 +123,38 @@ class Appending:
         self._runs = np.empty((0, 3), np.int64)
 
     def add(self, time_ms: Times, value: Values, row: Times | None = None) -> Appended:
-        """Add some samples; see `gwnet.store.save.samples.append`."""
+        """Add some samples.
+
+        Parameters
+        ----------
+        time_ms : numpy.ndarray of int64
+            Times in any order; milliseconds since 1970-01-01 UTC, shape (n,).
+        value : numpy.ndarray of float64
+            Values in the unit of the series, none of them NaN, shape (n,).
+        row : numpy.ndarray of int64, optional
+            Rows of the file, shape (n,).
+
+        Returns
+        -------
+        Appended
+            What became of them; where a time occurs twice, the first value stays.
+
+        Raises
+        ------
+        ShapeError
+            If the arrays do not fit together or a value is missing.
+        """
         if time_ms.shape != value.shape or (row is not None and row.shape != time_ms.shape):
             raise ShapeError("Times, values and rows differ in number.")
         if np.isnan(value).any():
             raise ShapeError("A sample without a value cannot be stored; leave it out and count it.")
         rows = np.zeros(time_ms.size, np.int64) if row is None else row
         if time_ms.size and (np.diff(time_ms) <= 0).any():
+            # stable, so that of samples at one instant the first of the file stays the first
             order = np.argsort(time_ms, kind="stable")
             time_ms, value, rows = time_ms[order], value[order], rows[order]
         parts = []
+        # a long download over a long series is compared piece by piece, so that memory stays small
         while time_ms.size:
             times, values, upto = self._on_record(int(time_ms[0]), int(time_ms[-1]))
             end = time_ms.size if upto is None else int(np.searchsorted(time_ms, upto, side="right"))
@@ -193,16 +178,19 @@ class Appending:
         return times, values, int(times[-1]) if times.size == read_samples.MOST_AT_ONCE else None
 
     def _add_some(self, time_ms: Times, value: Values, row: Times, there: Times, held: Values) -> Appended:
+        # within a download the first value of an instant counts, as it does between downloads
         is_first = np.ones(time_ms.size, dtype=bool)
         is_first[1:] = time_ms[1:] != time_ms[:-1]
         stored = value[is_first][np.cumsum(is_first) - 1]
         holder = np.full(time_ms.size, self.series_id)
         known, at = _found(time_ms, there)
+        # what is on record came first and stays, whichever of them is right
         stored[known] = held[at[known]]
         agrees = value == stored
         elsewhere = np.zeros(time_ms.size, dtype=bool)
         for other in self.others:
             is_theirs, theirs, alike = other.beside(self.connection, time_ms, value)
+            # a sample of this segment goes before one of another
             is_theirs &= ~known
             stored[is_theirs], agrees[is_theirs], holder[is_theirs] = (
                 theirs[is_theirs],
@@ -210,10 +198,12 @@ class Appending:
                 other.series_id,
             )
             elsewhere |= is_theirs
+        # the same sample again within this download is no agreement between two files
         own = self._is_own(time_ms) & ~elsewhere
         new = is_first & ~known & ~elsewhere
         repeated = agrees & ~new & (own | ~(known | elsewhere))
         self._store(time_ms[new], value[new], there)
+        # another value is never lost: it is kept beside the one that stays
         wrong = ~agrees
         conflicts = Conflicts(time_ms[wrong], stored[wrong], value[wrong], row[wrong], holder[wrong])
         self._keep_conflicts(conflicts)
@@ -231,7 +221,9 @@ class Appending:
     def _store(self, time_ms: Times, value: Values, there: Times) -> None:
         if not time_ms.size:
             return
+        # a run ends where a sample of another download lies between
         foreign = there[~self._is_own(there)]
+        # samples with the same number of foreign ones before them are one run
         groups = np.flatnonzero(np.diff(np.searchsorted(foreign, time_ms), prepend=-1))
         ends = np.append(groups[1:], time_ms.size)
         runs = np.column_stack([time_ms[groups], time_ms[ends - 1], ends - groups])
@@ -251,6 +243,7 @@ class Appending:
         starts = np.flatnonzero(np.append(True, both[1:, 0] > reach[:-1]))
         merged = [both[starts, 0], np.maximum.reduceat(both[:, 1], starts), np.add.reduceat(both[:, 2], starts)]
         runs = np.column_stack(merged)
+        # only at the edges of what is new may a gap to an older run have closed
         for edge, step in ((new_runs[-1, 1], 0), (new_runs[0, 0], -1)):
             left = int(np.searchsorted(runs[:, 0], edge, side="right")) - 1 + step
             runs = self._without_gap(runs, left)
@@ -261,6 +254,7 @@ class Appending:
         if not 0 <= left < len(runs) - 1:
             return runs
         between, _ = read_samples.read_rows(self.connection, self.series_id, runs[left, 1] + 1, runs[left + 1, 0], 1)
+        # a sample of another download keeps the two runs apart
         if between.size:
             return runs
         one = [runs[left, 0], runs[left + 1, 1], runs[left, 2] + runs[left + 1, 2]]
@@ -277,6 +271,7 @@ class Appending:
             "value": conflicts.given,
             "unit": self.unit,
             "download_id": self.download_id,
+            # rows count from 1, so 0 stands for a row that is not known
             "source_row": [int(number) or None for number in conflicts.row],
         }
         insert_columns(self.connection, "sample_conflict", columns, count)
@@ -319,6 +314,7 @@ def _insert_sqlite(connection: Connection, series_id: int, time_ms: Times, value
     width = 2 * _ROWS_A_STATEMENT
     whole = len(flat) // width * width
     try:
+        # many rows a statement: each execution costs more than each row
         full = head + ",".join([one] * _ROWS_A_STATEMENT)
         raw.executemany(full, (flat[at : at + width] for at in range(0, whole, width)))
         if whole < len(flat):

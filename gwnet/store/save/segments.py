@@ -86,13 +86,16 @@ class OtherSegment:
         compared: tuple[NDArray[np.bool_], Values, NDArray[np.bool_]],
     ) -> None:
         """Enter what some samples of this segment tell."""
+        # the last place stands in for times after all of them, and is no match
         at = np.minimum(np.searchsorted(times, time_ms), times.size - 1)
         here = times[at] == time_ms
         there = convert_values(held[at], self.unit, self.unit_here)
         alike = there == value
         if self.unit != self.unit_here:
+            # each export rounds in its own unit, so the same reading may differ by half a last decimal of either
             half = 0.5 * _last_decimal(held)
             slack = abs(float(np.subtract(*convert_values(np.array([half, 0.0]), self.unit, self.unit_here))))
+            # 1 % more, for the rounding of the conversion
             alike = np.abs(there - value) <= 1.01 * (slack + 0.5 * _last_decimal(value))
         for into, what in zip(compared, (here, there, alike), strict=True):
             into[here] = what[here]
@@ -129,6 +132,7 @@ def convert_values(value: Values, unit: str, wanted: str) -> Values:
     if unit == wanted:
         return value
     for scale in (PASCALS_PER_UNIT, METRES_PER_UNIT):
+        # one factor, so that a unit and back gives the same bits as far as may be
         if unit in scale and wanted in scale:
             return value * (scale[unit] / scale[wanted])
     if unit in TEMPERATURE_SCALES and wanted in TEMPERATURE_SCALES:
