@@ -27,6 +27,11 @@ from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, loaded, options, output
     help="Folder for the rejected rows of --keep-good. Default: the current one.",
 )
 @click.option(
+    "--last-line-complete",
+    is_flag=True,
+    help="A last line without its line end is complete; asked for where its last cell may have been cut.",
+)
+@click.option(
     "--show",
     type=click.Choice(loaded.LISTS),
     default="rejections",
@@ -42,8 +47,9 @@ def command(paths: tuple[Path, ...], show: str, form: str, db: str, **chosen: An
     All that is named lands together, or nothing does. Each table is recognised by its name or its columns. With
     --format csv or json the rejections go to standard output, all of them. A dry run of a correction or withdrawal
     shows the values that would change and the levels that would move. On a terminal a correction that makes values
-    empty asks first.
+    empty asks first, and so does a last line without its line end whose last cell may have been cut.
     """
+    chosen["last_line_complete"] = chosen["last_line_complete"] or loaded.ask_whether_complete()
     if chosen["correct"] and not chosen["dry_run"] and loaded.can_ask():
         with options.open_record(db) as net, loaded.rejections_shown(form):
             preview = net.load(paths, **chosen | {"dry_run": True})

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
 from typing import TYPE_CHECKING
@@ -88,6 +88,26 @@ def _emptied(result: LoadResult) -> str:
 def can_ask() -> bool:
     """Return whether a person sits at the terminal who can answer."""
     return sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def ask_whether_complete() -> Callable[[Rejection], bool]:
+    """Return what asks whether a last line without its line end is complete, each line once.
+
+    Returns
+    -------
+    callable
+        Takes the rejection that it would be; without a terminal to ask on, the line is not taken as complete.
+    """
+    answers: dict[tuple[str, int | None], bool] = {}
+
+    def ask(rejection: Rejection) -> bool:
+        key = (rejection.file, rejection.row)
+        if key not in answers:
+            question = f"{rejection.place()}: {rejection.message} Is the line complete?"
+            answers[key] = can_ask() and click.confirm(safe(question), default=False, err=True)
+        return answers[key]
+
+    return ask
 
 
 def is_confirmed(preview: LoadResult) -> bool:

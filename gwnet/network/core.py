@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from gwnet.ingest.tables.load import LoadResult
+    from gwnet.records import Rejection
 
 
 def init(address: str | Path) -> tuple[str | None, str]:
@@ -173,6 +174,7 @@ class Network(Group):
         withdraw: bool = False,
         reason: str | None = None,
         rejected_dir: str | Path | None = None,
+        last_line_complete: bool | Callable[[Rejection], bool] = False,
         progress: Callable[[int, int], None] | None = None,
     ) -> LoadResult:
         """Load tables from files and folders: all of them or nothing.
@@ -189,6 +191,9 @@ class Network(Group):
             Whether rows already on record are replaced, or retired without a successor; both need a reason.
         rejected_dir : path, optional
             Folder for the rejected rows of ``keep_good``; the current one unless given.
+        last_line_complete : bool or callable, optional
+            Whether a last line without its line end is complete where its last cell may have been cut; or a function
+            that is asked, with the rejection that it would be.
         progress : callable, optional
             Called with rows done and rows in all.
 
@@ -219,6 +224,7 @@ class Network(Group):
             withdraw=withdraw,
             reason=reason,
             rejected_dir=None if rejected_dir is None else Path(rejected_dir),
+            last_line_complete=last_line_complete,
             progress=progress,
             watch=watch,
         )

@@ -29,6 +29,16 @@ KINDS: Final[dict[str, str]] = {
     "limits": "list of `name=number` separated by `;`",
 }
 
+#: What no number of a kind exceeds, whatever its column; one beyond is a slip of the keyboard, and is refused. Lengths
+#: in metres: the deepest trench lies 10.9 km below the sea and the deepest borehole is 12.3 km deep (from memory); no
+#: summit is higher. Coordinates: once around the earth in feet, with the number of a zone before it.
+WIDEST: Final[dict[str, tuple[float, float]]] = {
+    "length": (-12_000.0, 13_000.0),
+    "coordinate": (-2e8, 2e8),
+    "number": (-1e15, 1e15),
+    "whole": (-1e9, 1e9),
+}
+
 #: Ending that the kind of a column gives to its name in the record and in frames.
 _ENDINGS: Final[dict[str, str]] = {"length": "_m", "timestamp": "_utc"}
 
@@ -54,7 +64,7 @@ class Column:
     default : str or int or None
         What an empty cell means, where it does not mean "not known".
     lowest, highest : float
-        Range of a number, both included.
+        Range of a number, both included; of a length in metres, whatever unit it is written in.
     positive : bool
         Whether a number must be larger than zero.
     past : bool
@@ -87,6 +97,12 @@ class Column:
     of: str = ""
     reading: tuple[str, int] | None = None
     stored: str = ""
+
+    @property
+    def limits(self) -> tuple[float, float]:
+        """Return the range of a number, both ends included: as declared, and never wider than its kind allows."""
+        lowest, highest = WIDEST[self.kind]
+        return max(self.lowest, lowest), min(self.highest, highest)
 
     @property
     def frame_name(self) -> str:

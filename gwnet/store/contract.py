@@ -29,6 +29,9 @@ NUMBER_ALLOWED: Final[frozenset[str]] = frozenset(
 QUALITIES: Final[tuple[str, ...]] = ("good", "suspect", "estimate", "poor", "unchecked")
 QUANTITIES: Final[tuple[str, ...]] = ("depth_to_water", "depth_below_ground", "water_elevation")
 
+#: Lowest depth [m]: no water stands a kilometre above the point that its depth counts from.
+_ABOVE: Final[float] = -1_000.0
+
 _SITE = Column("site", "code", "The site.", required=True, key=True, of="site")
 _WELL = Column("well", "code", "The well, by its code within the site.", required=True, key=True, of="well")
 _AQUIFER = Column(
@@ -278,7 +281,7 @@ TABLES: Final[tuple[Table, ...]] = (
                 stored="valid_from_utc",
             ),
             Column("removed_at", "timestamp", "When it was removed.", past=True, stored="valid_until_utc"),
-            Column("hanging_depth", "length", "Depth of the sensor below the measuring point."),
+            Column("hanging_depth", "length", "Depth of the sensor below the measuring point.", lowest=_ABOVE),
             Column(
                 "barometer",
                 "code",
@@ -316,13 +319,41 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("round", "code", "The gauging round.", of="gauging_round"),
             Column("status", "choice", "State of the well.", choices=STATUSES, default="static"),
             Column(
-                "depth_to_water", "length", "Depth to water below the measuring point.", reading=("depth_to_water", 1)
+                "depth_to_water",
+                "length",
+                "Depth to water below the measuring point.",
+                lowest=_ABOVE,
+                reading=("depth_to_water", 1),
             ),
-            Column("depth_below_ground", "length", "Depth to water below ground.", reading=("depth_below_ground", 1)),
+            Column(
+                "depth_below_ground",
+                "length",
+                "Depth to water below ground.",
+                lowest=_ABOVE,
+                reading=("depth_below_ground", 1),
+            ),
             Column("water_elevation", "length", "Elevation of the water.", reading=("water_elevation", 1)),
-            Column("depth_to_water_2", "length", "Second reading of the depth.", reading=("depth_to_water", 2)),
-            Column("depth_to_water_3", "length", "Third reading of the depth.", reading=("depth_to_water", 3)),
-            Column("depth_to_product", "length", "Depth to floating product.", reading=("depth_to_product", 1)),
+            Column(
+                "depth_to_water_2",
+                "length",
+                "Second lowest=_ABOVE, reading of the depth.",
+                lowest=_ABOVE,
+                reading=("depth_to_water", 2),
+            ),
+            Column(
+                "depth_to_water_3",
+                "length",
+                "Third lowest=_ABOVE, reading of the depth.",
+                lowest=_ABOVE,
+                reading=("depth_to_water", 3),
+            ),
+            Column(
+                "depth_to_product",
+                "length",
+                "Depth to floating product.",
+                lowest=_ABOVE,
+                reading=("depth_to_product", 1),
+            ),
             Column(
                 "product_relative_density", "number", "Density of the product over water's.", lowest=0.3, highest=1.2
             ),
@@ -365,8 +396,8 @@ TABLES: Final[tuple[Table, ...]] = (
                 "kind", "choice", "Lower or upper limit of the elevation.", required=True, choices=("lower", "upper")
             ),
             Column("water_elevation", "length", "The limit as an elevation."),
-            Column("depth_to_water", "length", "The limit as a depth below the measuring point."),
-            Column("depth_below_ground", "length", "The limit as a depth below ground."),
+            Column("depth_to_water", "length", "The limit as a depth below the measuring point.", lowest=_ABOVE),
+            Column("depth_below_ground", "length", "The limit as a depth below ground.", lowest=_ABOVE),
             Column("consecutive", "whole", "How many levels in a row must pass it.", default=1, lowest=1, highest=1000),
             *_VALID,
             Column("basis", "text", "What it rests on, for example a permit."),

@@ -178,3 +178,29 @@ def test_on_a_terminal_a_correction_that_empties_nothing_asks_nothing(folder, gw
     monkeypatch.setattr("sys.stdin", io.StringIO(""))
     ran = _corrected(gwnet_here)
     assert (ran.code, ran.err) == (DONE, "")
+
+
+@pytest.mark.parametrize(("answer", "code", "depths"), [("n\n", STOPPED, []), ("y\n", DONE, ["30", "20"])])
+def test_on_a_terminal_a_last_line_without_its_end_is_asked_for_once(
+    folder, gwnet_here, monkeypatch, answer, code, depths
+):
+    gwnet_here("load", *put(folder, sites=SITES))
+    put(folder, wells=WELLS.rstrip("\n"))
+    monkeypatch.setattr("gwnet.cli.loaded.can_ask", lambda: True)
+    monkeypatch.setattr("sys.stdin", io.StringIO(answer))
+    ran = gwnet_here("load", "wells.csv")
+    assert ran.code == code
+    assert ran.err.count("wells.csv, row 3, column total_depth: The last line has no line end") == 2 - (code == DONE)
+    assert ran.err.count("Is the line complete?") == 1
+    assert [depth and f"{float(depth):g}" for depth in _depths(gwnet_here)] == depths
+
+
+def test_without_a_terminal_a_last_line_without_its_end_is_refused_and_easily_accepted(folder, gwnet_here):
+    gwnet_here("load", *put(folder, sites=SITES))
+    put(folder, wells=WELLS.rstrip("\n"))
+    ran = gwnet_here("load", "wells.csv")
+    assert ran.code == STOPPED
+    assert "load with --last-line-complete" in ran.err
+    ran = gwnet_here("load", "wells.csv", "--last-line-complete")
+    assert ran.code == DONE
+    assert ran.err == "wells.csv: row 3, the last line, has no line end; it was taken as complete\n"

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from gwnet.errors import FileRejectedError, LayoutError, UnreadableFileError
 from gwnet.ingest.loggers import rows as logger_rows
+from gwnet.ingest.loggers.columns import Column
 from gwnet.ingest.loggers.layout import load_layout, parse_layout
 from gwnet.ingest.loggers.rows import open_logger_file
 from gwnet.ingest.loggers.stamps import StampError, compile_formats, read_column, read_stamp
@@ -330,6 +331,45 @@ def test_a_file_that_was_cut_in_its_last_row_is_refused(path, end):
     file, samples = read(path, start + (cut if end is not None else "2026-04-07 05:0"), layout())
     assert len(samples) == 300
     with pytest.raises(FileRejectedError, match=r"row 302: the file ends in the middle .* Download the file again"):
+        file.require_good()
+
+
+@pytest.mark.parametrize(
+    "values",
+    [["1013", "998", "1012"], ["3.5", "3.25", "3.125"], ["3", "3.5", "3.25"], ["", "3.5", "3.25"], []],
+)
+def test_a_last_value_that_may_have_been_cut_is_passed_over_and_said(path, values):
+    rows = [f"2026-04-07 0{hour}:00,{value}\n" for hour, value in enumerate(values)]
+    start = "time,level\n" + "".join(rows)
+    for end, kept in (("2026-04-07 08:00,101", len(rows)), ("2026-04-07 08:00,101\n", len(rows) + 1)):
+        file, samples = read(path, start + end, layout())
+        file.require_good()
+        assert len(samples) == kept
+        assert file.odd_counts().get("cut", 0) == len(rows) + 1 - kept
+        assert any("the last row has no line end" in note for note in file.notes()) == (kept == len(rows))
+
+
+@pytest.mark.parametrize("value", ["1e99", "1e308", "-2000", "14000"])
+def test_a_level_that_nothing_has_refuses_the_file(path, value):
+    file, samples = read(path, PLAIN.replace("2026-04-07 05:00,3.00\n", f"2026-04-07 05:00,{value}\n"), layout())
+    assert len(samples) == 999
+    with pytest.raises(FileRejectedError, match=r"row 302: .*; no water column lies outside -1000 to 13000 m"):
+        file.require_good()
+
+
+@pytest.mark.parametrize(
+    ("quantity", "unit", "lowest"),
+    [("absolute pressure", "hPa", 0.0), ("water pressure", "hPa", -1100.0), ("water temperature", "degF", -459.67)],
+)
+def test_limits_hold_in_the_unit_of_the_column(quantity, unit, lowest):
+    assert Column(quantity, unit, "x").limits[0] == pytest.approx(lowest)
+
+
+@pytest.mark.parametrize("row", ["2026-04-07 05:00,٣.٠", "2026-04-07 05:00,３.0", "٢٠٢٦-04-07 05:00,3.00"])
+def test_digits_of_other_scripts_refuse_the_file(path, row):
+    file, samples = read(path, PLAIN.replace("2026-04-07 05:00,3.00\n", f"{row}\n"), layout())
+    assert len(samples) == 999
+    with pytest.raises(FileRejectedError, match="row 302"):
         file.require_good()
 
 

@@ -24,7 +24,36 @@ def test_rows_are_counted_with_blank_ones_and_fitted_to_the_heading():
     sheet = read_delimited("aquifers.csv", b"aquifer,name\n\nupper\nlower,Lower,3\n")
     assert sheet.numbers == [3, 4]
     assert sheet.rows == [["upper", ""], ["lower", "Lower"]]
-    assert [(problem.row, problem.problem) for problem in sheet.rejections] == [(4, "row-too-long")]
+    assert [(problem.row, problem.problem) for problem in sheet.rejections] == [
+        (3, "row-too-short"),
+        (4, "row-too-long"),
+    ]
+
+
+def test_empty_cells_and_headings_at_the_end_count_for_nothing():
+    sheet = read_delimited("aquifers.csv", b"aquifer,name,,\nupper,Upper,,,\nlower,Lower\n")
+    assert (sheet.headings, sheet.rejections) == (["aquifer", "name"], [])
+    assert sheet.rows == [["upper", "Upper"], ["lower", "Lower"]]
+
+
+@pytest.mark.parametrize(
+    ("end", "open_row"),
+    [("\n", None), ("\r\n", None), ("\r", None), ("", 3), ("\n\n", None), ("\n  ", None)],
+)
+def test_a_last_line_without_its_end_is_known(end, open_row):
+    assert read_delimited("a.csv", f"aquifer,name\nupper,Upper\nlower,Lower{end}".encode()).open_row == open_row
+
+
+def test_a_quote_that_closes_the_last_cell_shows_that_the_row_is_whole():
+    assert read_delimited("a.csv", b'aquifer,name\nupper,"Upper"').open_row is None
+    assert read_delimited("a.csv", b"aquifer,name").open_row is None
+
+
+def test_text_that_ends_within_a_sign_is_refused_and_not_read_as_other_text():
+    content = "aquifer,name\nupper,Kiesgrün\nlower,Kiesgrün".encode()
+    with pytest.raises(UnreadableFileError, match="in the middle of a sign"):
+        read_delimited("aquifers.csv", content[: content.rfind(b"\xbc")])
+    assert read_delimited("aquifers.csv", "aquifer,name\nupper,Café".encode("cp1252")).rows == [["upper", "Café"]]
 
 
 @pytest.mark.parametrize(

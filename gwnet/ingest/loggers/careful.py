@@ -28,7 +28,7 @@ _TEXT: Final[int] = 200
 
 #: One row or many.
 Flags = TypeVar("Flags", bool, NDArray[np.bool_])
-_NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?")
+_NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -44,6 +44,7 @@ class OddRow:
     kind : str
         ``event`` (no value, the instrument noted something), ``remark`` (a sample beside which it noted something),
         ``no value`` (a time alone), ``missing`` (some of its values), ``heading`` (the headings once more),
+        ``cut`` (the last row, without its line end, whose last value may have been cut),
         ``other`` (of another well or instrument than asked for), ``unclear`` (its local time was twice),
         ``footer``, ``comment``, or ``bad`` (cannot be read).
     why : str
@@ -138,7 +139,14 @@ def _read_number(cell: str, plan: Plan, column: int) -> float:
     if not np.isfinite(value):
         message = f"column {plan.columns[column].name!r} has {_short(cell)}, which no instrument reads"
         raise BadRowError(message)
-    return np.nan if value in numeric_words(plan.missing[column]) else value
+    if value in numeric_words(plan.missing[column]):
+        return np.nan
+    lowest, highest = plan.columns[column].limits
+    if not lowest <= value <= highest:
+        name, quantity, unit = plan.columns[column].name, plan.columns[column].quantity, plan.columns[column].unit
+        message = f"column {name!r} has {_short(cell)}; no {quantity} lies outside {lowest:.6g} to {highest:.6g} {unit}"
+        raise BadRowError(message)
+    return value
 
 
 def numeric_words(words: frozenset[str]) -> frozenset[float]:
@@ -223,9 +231,9 @@ class Careful:
             try:
                 if fault:
                     raise BadRowError(fault)
-                # before the row is taken: half a number is a number, too
-                if last and place == len(lines) - 1:
-                    self._refuse_cut(cells, lines)
+                if last and place == len(lines) - 1 and self._may_be_cut(cells, lines):
+                    self.odd.add(row, line, "cut", "it has no line end, and its last value may have been longer")
+                    continue
                 taken = self._sample(row, line, cells)
             except BadRowError as error:
                 self.odd.add(row, line, "bad", str(error))
@@ -303,19 +311,23 @@ class Careful:
             return
         self.odd.add(row, line, "bad", "the row stands below the line that ends the table, as if two files were joined")
 
-    def _refuse_cut(self, cells: list[str], lines: list[str]) -> None:
-        """Refuse a last row without a line end that is shorter than the rows before it: the file was cut there."""
-        # what a whole row looks like is seen from those before it
+    def _may_be_cut(self, cells: list[str], lines: list[str]) -> bool:
+        """Refuse a last row without a line end that was cut, and return whether it may have been.
+
+        It was where it is shorter than the rows before it. Numbers of as many decimals as all those before are whole;
+        whole numbers, and those of changing decimals, do not show it.
+        """
         near = [*self.before, *lines[:-1]][-50:]
         before = [row for _, _, row, fault in self._split(near) if not fault and any(row)]
         needed = min(self.plan.width, min(map(len, before), default=0))
         at = len(cells) - 1
-        shapes = {self._shape(row[at], at) for row in before if len(row) > at}
-        # rows without a value say nothing of how many decimals a whole one has
-        shapes.discard(-1)
         used = at in self.plan.places or at in self.plan.times
-        if len(cells) < needed or (used and len(shapes) == 1 and self._shape(cells[at], at) not in shapes):
+        shapes = {self._shape(one[at], at) for one in before if len(one) > at} - {-1}
+        own = self._shape(cells[at], at)
+        if len(cells) < needed or (used and len(shapes) == 1 and own not in shapes):
             raise BadRowError("the file ends in the middle of this row")
+        shows = len(shapes) == 1 and (shapes != {0} or at in self.plan.times)
+        return used and not shows and (own != -1 or bool(shapes))
 
     def _shape(self, cell: str, at: int) -> int:
         """Return the length of a time, or the number of decimals of a value; -1 for no value."""

@@ -13,6 +13,7 @@ from gwnet.ingest.loggers.words import (
     QUANTITIES,
     absolute_or_not,
     heading_unit,
+    limits_of,
     names_serial,
     names_well,
     read_heading,
@@ -38,6 +39,11 @@ class Column:
     quantity: str
     unit: str
     name: str
+
+    @property
+    def limits(self) -> tuple[float, float]:
+        """Return what no value of the quantity exceeds, in the unit of the column."""
+        return limits_of(self.quantity, self.unit)
 
 
 def place_of(reference: Reference, names: Sequence[str], what: str, where: str) -> int:
@@ -218,7 +224,7 @@ def numbers_of(cells: Iterable[str], decimal: str) -> list[float]:
         plain = cell.strip()
         if decimal == ",":
             plain = plain.replace(",", ".")
-        if re.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", plain):
+        if re.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", plain, re.ASCII):
             lines.append(float(plain))
     return lines
 

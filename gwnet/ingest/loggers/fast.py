@@ -180,7 +180,8 @@ class BlockReader:
 
     def _values(self, table: Any) -> list[NDArray[np.float64]] | None:
         columns = []
-        for place, words in zip(self.plan.places, self.plan.missing, strict=True):
+        limits_of = [column.limits for column in self.plan.columns]
+        for place, words, limits in zip(self.plan.places, self.plan.missing, limits_of, strict=True):
             column = self._column(table, place)
             value = column.to_numpy(zero_copy_only=False)
             finite = np.isfinite(value)
@@ -191,6 +192,9 @@ class BlockReader:
             for number in numeric_words(words):
                 if (value == number).any():
                     value = np.where(value == number, np.nan, value)
+            lowest, highest = limits
+            if (value < lowest).any() or (value > highest).any():
+                return None  # row by row, each such value is refused with its place
             columns.append(value)
         return columns
 

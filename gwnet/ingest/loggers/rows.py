@@ -135,6 +135,11 @@ class LoggerFile:
         unclear = self._odd.counts["unclear"]
         if unclear:
             notes.append(f"of these, {unclear} were passed over, since nothing tells which of the two hours it is")
+        if self._odd.counts["cut"]:
+            notes.append(
+                "the last row has no line end and its last value may have been cut; it was passed over: "
+                "the next download adds it, or end the line if it is complete"
+            )
         return notes
 
     def chunks(self, rows: int = 65_536) -> Iterator[Chunk]:

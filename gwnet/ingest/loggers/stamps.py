@@ -19,19 +19,19 @@ from gwnet.errors import LayoutError
 
 #: Pattern of each letter; with two digits of minutes and seconds a stamp that was cut is noticed.
 _FIELDS: Final[dict[str, str]] = {
-    "Y": r"\d{4}",
-    "y": r"\d{2}",
-    "m": r"\d{1,2}",
-    "d": r"\d{1,2}",
-    "j": r"\d{3}",
+    "Y": r"[0-9]{4}",
+    "y": r"[0-9]{2}",
+    "m": r"[0-9]{1,2}",
+    "d": r"[0-9]{1,2}",
+    "j": r"[0-9]{3}",
     "b": r"[^\W\d_]{3,10}\.?",
-    "H": r"\d{1,2}",
-    "I": r"\d{1,2}",
-    "M": r"\d{2}",
-    "S": r"\d{2}",
-    "f": r"\d{1,9}",
+    "H": r"[0-9]{1,2}",
+    "I": r"[0-9]{1,2}",
+    "M": r"[0-9]{2}",
+    "S": r"[0-9]{2}",
+    "f": r"[0-9]{1,9}",
     "p": r"[AaPp]\.?[Mm]\.?",
-    "z": r"Z|[+-]\d{2}:?\d{2}|[+-]\d{2}",
+    "z": r"Z|[+-][0-9]{2}:?[0-9]{2}|[+-][0-9]{2}",
 }
 
 #: Formats that stand for several, or for a count of time.
@@ -134,7 +134,7 @@ def compile_formats(formats: Sequence[str], where: str | None = None) -> tuple[S
 def _compiled(text: str) -> StampFormat:
     # a count of time has no letters and no zone: it counts from 1970 in UTC
     if text in _COUNTS:
-        return StampFormat(text, re.compile(r"([+-]?\d+(?:\.\d+)?)"), ("count",), _COUNTS[text])
+        return StampFormat(text, re.compile(r"([+-]?\d+(?:\.\d+)?)", re.ASCII), ("count",), _COUNTS[text])
     letters: list[str] = []
     parts: list[str] = []
     place = 0

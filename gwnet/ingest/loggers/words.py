@@ -4,10 +4,19 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import cache
 from typing import Final
 
 from gwnet.errors import UnitError
-from gwnet.units import length_unit, pressure_unit, temperature_unit
+from gwnet.store.columns import WIDEST
+from gwnet.units import (
+    TEMPERATURE_SCALES,
+    length_unit,
+    metres_per,
+    pascals_per,
+    pressure_unit,
+    temperature_unit,
+)
 
 #: Quantities that a series can be of, and the kind of their units.
 QUANTITIES: Final[dict[str, str]] = {
@@ -21,6 +30,21 @@ QUANTITIES: Final[dict[str, str]] = {
     "air temperature": "temperature",
     "conductivity": "conductivity",
     "battery": "battery",
+}
+
+#: What no value of a quantity exceeds: Pa, m, degC; the unit of the column for the other kinds. No pressure is below a
+#: vacuum; 2e8 Pa is the weight of 20 km of water. Lengths as in the tables.
+_LIMITS: Final[dict[str, tuple[float, float]]] = {
+    "absolute pressure": (0.0, 2e8),
+    "air pressure": (0.0, 2e8),
+    "water pressure": (-1.1e5, 2e8),
+    "water column": (-1_000.0, 13_000.0),
+    "depth to water": (-1_000.0, 13_000.0),
+    "water elevation": WIDEST["length"],
+    "water temperature": (-273.15, 2_000.0),
+    "air temperature": (-273.15, 2_000.0),
+    "conductivity": (-1e7, 1e7),
+    "battery": (-1e7, 1e7),
 }
 
 _LENGTHS: Final[dict[str, str]] = {
@@ -85,6 +109,36 @@ def unit_of(word: str, quantity: str) -> str | None:
     except UnitError:
         return None
     return _OTHERS[kind].get(plain.lower())
+
+
+@cache
+def limits_of(quantity: str, unit: str) -> tuple[float, float]:
+    """Return what no value of a quantity exceeds.
+
+    Parameters
+    ----------
+    quantity : str
+        One of `QUANTITIES`.
+    unit : str
+        Unit of the values.
+
+    Returns
+    -------
+    tuple of float
+        Lowest and highest value, in that unit.
+
+    Examples
+    --------
+    >>> limits_of("absolute pressure", "kPa"), limits_of("water temperature", "degF")[1]
+    ((0.0, 200000.0), 3632.0)
+    """
+    lowest, highest = _LIMITS[quantity]
+    kind = QUANTITIES[quantity]
+    if kind == "temperature":
+        at_zero, per_degree = TEMPERATURE_SCALES[unit]
+        return lowest * per_degree + at_zero, highest * per_degree + at_zero
+    factor = {"pressure": pascals_per, "length": metres_per}.get(kind, lambda _: 1.0)(unit)
+    return lowest / factor, highest / factor
 
 
 #: Words of a heading and the quantity that they name; the first that fits holds. English and German trade words.

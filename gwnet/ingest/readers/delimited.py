@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
@@ -22,6 +23,8 @@ _KNOWN_NAMES = frozenset(name for table in TABLES for name in table.names)
 
 def read_delimited(name: str, content: bytes) -> RawSheet:
     """Read delimited text.
+
+    A row must have as many cells as the headings; cells beyond the last heading may be there and be empty.
 
     Returns
     -------
@@ -42,20 +45,16 @@ def read_delimited(name: str, content: bytes) -> RawSheet:
     rows: list[list[str]] = []
     numbers: list[int] = []
     rejections: list[Rejection] = []
-    line = 0
+    line = number = 0
     try:
         for cells in reader:
             number, line = line + 1, reader.line_num
             if not any(cell.strip() for cell in cells):
                 continue
             if headings is None:
-                headings = cells
+                headings = _without_empty_end(cells)
                 continue
-            if len(cells) > len(headings):
-                _shorten(name, number, cells, headings, rejections)
-            elif len(cells) < len(headings):
-                cells = cells + [""] * (len(headings) - len(cells))
-            rows.append(cells)
+            rows.append(_fitted(name, number, cells, headings, rejections))
             numbers.append(number)
     except csv.Error as error:
         message = f"The file is not well-formed after row {line}: {error}."
@@ -63,17 +62,36 @@ def read_delimited(name: str, content: bytes) -> RawSheet:
         raise UnreadableFileError(message, where=name, fix=fix) from error
     if headings is None:
         raise UnreadableFileError("The file is empty.", where=name, fix="Save it again, or leave it out.")
-    return RawSheet(name, Path(name).stem, headings, rows, numbers, rejections, delimiter)
+    # A quote that closes the last cell, or a blank line behind the last row, shows that the row is whole.
+    is_open = bool(numbers) and number == numbers[-1] and not text.endswith(("\n", "\r", '"'))
+    open_row = numbers[-1] if is_open else None
+    if rejections and (rejections[-1].row, rejections[-1].problem) == (open_row, "row-too-short"):
+        rejections[-1] = replace(rejections[-1], fix="The file ends in this row: copy or download it again.")
+    return RawSheet(name, Path(name).stem, headings, rows, numbers, rejections, delimiter, open_row=open_row)
 
 
-def _shorten(name: str, number: int, cells: list[str], headings: list[str], rejections: list[Rejection]) -> None:
-    """Cut a row to the heading's length; a filled cell beyond it is a problem."""
-    extra = [cell for cell in cells[len(headings) :] if cell.strip()]
-    del cells[len(headings) :]
+def _without_empty_end(headings: list[str]) -> list[str]:
+    while headings and not headings[-1].strip():
+        headings.pop()
+    return headings
+
+
+def _fitted(name: str, number: int, cells: list[str], headings: list[str], rejections: list[Rejection]) -> list[str]:
+    """Return a row with as many cells as headings; note what it lacks, or holds beyond them."""
+    count = len(headings)
+    if len(cells) < count:
+        have = "1 cell" if len(cells) == 1 else f"{len(cells)} cells"
+        message = f"The row has {have}, the heading {count}; nothing stands under {headings[len(cells)].strip()!r}."
+        fix = "Fill in the cells that the row lacks; where a cell is empty, leave its delimiter."
+        rejections.append(Rejection("", name, number, None, cells[-1], "row-too-short", message, fix))
+        return cells + [""] * (count - len(cells))
+    extra = [cell.strip() for cell in cells[count:] if cell.strip()]
     if extra:
-        message = f"The row has {len(headings) + len(extra)} cells, the heading {len(headings)}."
+        message = f"The row has {len(cells)} cells, the heading {count}; beyond the last, {headings[-1].strip()!r}, is "
+        message += f"{', '.join(repr(cell[:40]) for cell in extra[:3])}{', …' if len(extra) > 3 else ''}."
         fix = "Put cells that hold the delimiter, such as decimal commas, in quotes, or use semicolons."
         rejections.append(Rejection("", name, number, None, extra[0], "row-too-long", message, fix))
+    return cells[:count]
 
 
 def _refuse_long_lines(name: str, content: bytes) -> None:
@@ -100,8 +118,8 @@ def _decoded(name: str, content: bytes) -> str:
             message = "The file holds zero bytes: it is not text."
             raise UnreadableFileError(message, where=name, fix="Save it as CSV or as a workbook (.xlsx).")
         return content.decode("utf-8")
-    except UnicodeDecodeError:
-        pass
+    except UnicodeDecodeError as error:
+        _refuse_cut_sign(name, content, error)
     if content.startswith((codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         message = "The file's byte-order mark promises an encoding that its bytes do not keep."
         raise UnreadableFileError(message, where=name, fix="Save it again as UTF-8.")
@@ -109,6 +127,13 @@ def _decoded(name: str, content: bytes) -> str:
         return content.decode("cp1252")
     except UnicodeDecodeError:
         return content.decode("latin-1")
+
+
+def _refuse_cut_sign(name: str, content: bytes, error: UnicodeDecodeError) -> None:
+    """Refuse UTF-8 that ends within a sign; text in one byte a sign has no whole sign of several bytes before it."""
+    if error.encoding == "utf-8" and error.reason == "unexpected end of data" and not content[: error.start].isascii():
+        message = "The file ends in the middle of a sign: it was cut short."
+        raise UnreadableFileError(message, where=name, fix="Copy or download it again.")
 
 
 def _delimiter(text: str) -> str:

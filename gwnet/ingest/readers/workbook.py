@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
-import io
-import re
-import warnings
-import zipfile
 from typing import Any, Final
 
+from openpyxl.utils import get_column_letter
+
 from gwnet.errors import UnreadableFileError
+from gwnet.ingest.readers.package import Package, SheetPart
+from gwnet.ingest.readers.sheet_cells import Cell, Workbook
 from gwnet.ingest.tables.raw import RawSheet, is_help
 from gwnet.records import Rejection
 
-#: Limits against archives made to be huge.
-LARGEST_UNPACKED: Final[int] = 1 << 29
-LARGEST_RATIO: Final[int] = 300
-MOST_MEMBERS: Final[int] = 5_000
+#: Columns that a table can have at most.
 MOST_COLUMNS: Final[int] = 500
 
 
@@ -32,72 +29,36 @@ def read_workbook(name: str, content: bytes) -> list[RawSheet]:
     Raises
     ------
     UnreadableFileError
-        If it is not a workbook, or unpacks to more than a table could be.
+        If it is not a workbook, is not whole, or unpacks to more than a table could be.
     """
-    _refuse_bombs(name, content)
-    from openpyxl import load_workbook
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            book = load_workbook(io.BytesIO(content), data_only=False, keep_links=False)
-            shown = (sheet for sheet in book.worksheets if sheet.sheet_state == "visible" and not is_help(sheet.title))
-            sheets = [_sheet(name, sheet) for sheet in shown]
-    except UnreadableFileError:
-        raise
-    except Exception as error:
-        message = f"The workbook cannot be read: {type(error).__name__}: {error}."
-        fix = "Open it and save it again as .xlsx, or save its sheets as CSV."
-        raise UnreadableFileError(message, where=name, fix=fix) from error
+    package = Package(name, content)
+    book = Workbook(package)
+    tables = [sheet for sheet in package.sheets if sheet.part and not is_help(sheet.title)]
+    sheets = [_sheet(package, book, sheet) for sheet in tables if sheet.visible]
     filled_sheets = [sheet for sheet in sheets if sheet is not None]
+    hidden = [sheet.title for sheet in tables if not sheet.visible and any(True for _ in book.rows(sheet.part))]
     if not filled_sheets:
-        raise UnreadableFileError(
-            "The workbook has no filled sheet.", where=name, fix="Check that it is the right one."
-        )
+        words = f" but hidden ones ({', '.join(hidden)})" if hidden else ""
+        message = f"The workbook has no filled sheet{words}."
+        raise UnreadableFileError(message, where=name, fix="Check that it is the right one.")
+    filled_sheets[0].warnings.extend(
+        f"sheet {title!r} is hidden and was passed over; show it if it is to be loaded" for title in hidden
+    )
     return filled_sheets
 
 
-def _refuse_bombs(name: str, content: bytes) -> None:
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            members = archive.infolist()
-            unpacked = sum(member.file_size for member in members)
-            if len(members) > MOST_MEMBERS or unpacked > LARGEST_UNPACKED or unpacked > LARGEST_RATIO * len(content):
-                message = (
-                    f"The workbook unpacks to {unpacked / 1e6:,.0f} MB in {len(members)} parts, which is too much."
-                )
-                raise UnreadableFileError(message, where=name, fix="Save its tables as CSV.")
-            for member in members:
-                if member.filename.endswith((".xml", ".rels")) and re.search(
-                    rb"<!(DOCTYPE|ENTITY)", archive.read(member)
-                ):
-                    message = f"Part {member.filename!r} of the workbook defines entities, which no table needs."
-                    raise UnreadableFileError(message, where=name, fix="Save it again with a spreadsheet program.")
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError, ValueError) as error:
-        message = f"The file is not a workbook, though its name says so ({error})."
-        raise UnreadableFileError(message, where=name, fix="Save it again as .xlsx.") from error
-    except UnreadableFileError:
-        raise
-    except Exception as error:
-        message = f"The workbook is damaged ({type(error).__name__}: {error})."
-        raise UnreadableFileError(message, where=name, fix="Save it again as .xlsx.") from error
-
-
-def _sheet(name: str, sheet: Any) -> RawSheet | None:
-    where = f"{name} [{sheet.title}]"
+def _sheet(package: Package, book: Workbook, sheet: SheetPart) -> RawSheet | None:
+    where = f"{package.name} [{sheet.title}]"
     headings: list[str] | None = None
     rows: list[list[str]] = []
     numbers: list[int] = []
     rejections: list[Rejection] = []
     helps: frozenset[int] = frozenset()
-    for number, cells in enumerate(sheet.iter_rows(max_col=min(sheet.max_column or 1, MOST_COLUMNS)), start=1):
-        filled = (place for place, cell in enumerate(cells) if cell.value is not None and str(cell.value).strip())
-        if all(place in helps for place in filled):
+    for number, cells in book.rows(sheet.part):
+        if all(cell.place in helps for cell in cells):
             continue
         if headings is None:
-            headings = [_text(cell.value) for cell in cells]
-            while headings and not headings[-1].strip():
-                headings.pop()
+            headings = _headings(package, sheet, cells)
             helps = frozenset(place for place, heading in enumerate(headings) if is_help(heading))
             continue
         rows.append(_row(where, number, cells, headings, rejections))
@@ -107,33 +68,46 @@ def _sheet(name: str, sheet: Any) -> RawSheet | None:
     return RawSheet(where, sheet.title, headings, rows, numbers, rejections)
 
 
-def _row(where: str, number: int, cells: Any, headings: list[str], rejections: list[Rejection]) -> list[str]:
-    texts = []
-    for place, cell in enumerate(cells):
-        value = cell.value
-        if place >= len(headings):
-            if value is not None and str(value).strip():
-                message = f"Cell {cell.coordinate} is beyond the last heading."
-                fix = "Give its column a heading, or empty it."
-                rejections.append(Rejection("", where, number, None, str(value), "row-too-long", message, fix))
-            continue
-        heading = headings[place].strip()
+def _headings(package: Package, sheet: SheetPart, cells: list[Cell]) -> list[str]:
+    last = cells[-1]
+    if last.place >= MOST_COLUMNS:
+        message = (
+            f"Sheet {sheet.title!r} has a heading in column {get_column_letter(last.place + 1)}; "
+            f"a table has at most {MOST_COLUMNS} columns."
+        )
+        package.refuse(message, "Check that the sheet is a table with its headings in the first filled row.")
+    headings = [""] * (last.place + 1)
+    for cell in cells:
+        headings[cell.place] = _text(cell.value)
+    return headings
+
+
+def _row(where: str, number: int, cells: list[Cell], headings: list[str], rejections: list[Rejection]) -> list[str]:
+    texts = [""] * len(headings)
+    beyond = [cell for cell in cells if cell.place >= len(headings)]
+    for cell in cells[: len(cells) - len(beyond)]:
+        heading = headings[cell.place].strip()
+        at = f"Cell {get_column_letter(cell.place + 1)}{number}"
         if is_help(heading):
-            texts.append("")
-        elif cell.data_type == "f":
-            message = f"Cell {cell.coordinate} holds a formula; a formula is not a reading."
+            continue
+        if cell.kind == "formula":
+            message = f"{at} holds a formula; a formula is not a reading."
             fix = "Replace it by its value (paste as values)."
-            rejections.append(Rejection("", where, number, heading, _text(value)[:100], "formula", message, fix))
-            texts.append("")
-        elif cell.data_type == "e":
-            message = f"Cell {cell.coordinate} holds the error value {value}."
-            rejections.append(
-                Rejection("", where, number, heading, str(value), "error-cell", message, "Type the value itself.")
-            )
-            texts.append("")
+            rejections.append(Rejection("", where, number, heading, _text(cell.value)[:100], "formula", message, fix))
+        elif cell.kind == "error":
+            message = f"{at} holds the error value {cell.value}."
+            fix = "Type the value itself."
+            rejections.append(Rejection("", where, number, heading, str(cell.value), "error-cell", message, fix))
         else:
-            texts.append(_text(value))
-    return texts + [""] * (len(headings) - len(texts))
+            texts[cell.place] = _text(cell.value)
+    if beyond:
+        first = beyond[0]
+        more = f" and {len(beyond) - 1} more are" if len(beyond) > 1 else " is"
+        message = f"Cell {get_column_letter(first.place + 1)}{number}{more} beyond the last heading, {headings[-1]!r}."
+        fix = "Give the column a heading, or empty it."
+        value = _text(first.value)[:100]
+        rejections.append(Rejection("", where, number, None, value, "row-too-long", message, fix))
+    return texts
 
 
 def _text(value: Any) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from gwnet.errors import UnitError
 from gwnet.ingest.tables import lookup
 from gwnet.ingest.tables.lookup import Codes
-from gwnet.ingest.tables.parse import Parsed
+from gwnet.ingest.tables.parse import NUMBER, Parsed
 from gwnet.store.columns import Column
 from gwnet.store.contract import QUANTITIES
 from gwnet.store.recorded import OF_SITE, record_of, recorded_columns
@@ -139,7 +140,29 @@ def metres(parsed: Parsed, name: str, units: list[str]) -> NDArray[np.float64]:
         Column.
     """
     values: NDArray[np.float64] = parsed.values[name]
-    return np.round(values * factors(parsed, name, units), _DECIMALS)
+    with np.errstate(over="ignore"):  # lengths beyond every range belong to rows that are refused
+        return np.round(values * factors(parsed, name, units), _DECIMALS)
+
+
+def check_lengths(parsed: Parsed, units: list[str]) -> None:
+    """Refuse lengths that lie outside the range of their column, which is declared in metres.
+
+    Parameters as `gwnet.ingest.tables`.
+    """
+    for column in parsed.table.columns:
+        if column.kind != "length" or column.name not in parsed.raw.places:
+            continue
+        values: NDArray[np.float64] = parsed.values[column.name]
+        lowest, highest = column.limits
+        with np.errstate(over="ignore"):
+            length_m = values * factors(parsed, column.name, units)
+        outside = np.flatnonzero(np.isfinite(values) & ((length_m < lowest) | (length_m > highest)))
+        of_row = units_of(parsed, column.name, units) if outside.size else []
+        for row in outside.tolist():
+            unit = of_row[row]
+            low, high = (f"{bound / metres_per(unit):.6g}" for bound in (lowest, highest))
+            message = f"{values[row]:.10g} {unit} lies outside {low} to {high} {unit}."
+            parsed.reject(row, column.name, "out-of-range", message, "Check the number, its sign and the unit.")
 
 
 def factors(parsed: Parsed, name: str, units: list[str]) -> NDArray[np.float64]:
@@ -182,9 +205,9 @@ def _limits(parsed: Parsed, name: str, row: int) -> str | None:
     limits: dict[str, float] = {}
     for pair in parsed.values[name][row]:
         limit, _, number = (part.strip() for part in pair.partition("="))
-        try:
+        if NUMBER.fullmatch(number) and math.isfinite(float(number)):
             limits[limit] = float(number)
-        except ValueError:
+        else:
             message = f"{pair!r} is not a limit."
             fix = "Write name=number, separated by semicolons, with a decimal point."
             parsed.reject(row, name, "not-a-number", message, fix)

@@ -55,12 +55,7 @@ def _describe_meaning(column: Column) -> str:
     parts = [column.meaning]
     if column.choices and column.kind == "choice":
         parts.append(f"One of: {', '.join(column.choices)}.")
-    if column.positive:
-        parts.append("Larger than 0.")
-    elif column.highest < float("inf"):
-        parts.append(f"From {column.lowest:g} to {column.highest:g}.")
-    elif column.lowest > float("-inf"):
-        parts.append(f"Not below {column.lowest:g}.")
+    parts += _describe_range(column)
     if column.past:
         parts.append("Not in the future.")
     if column.default not in (None, ""):
@@ -68,3 +63,14 @@ def _describe_meaning(column: Column) -> str:
     if column.former:
         parts.append(f"Files with the former heading `{column.former}` still load.")
     return " ".join(parts)
+
+
+def _describe_range(column: Column) -> list[str]:
+    unit = " m" if column.kind == "length" else ""
+    lowest, highest = column.lowest, column.highest
+    most = f", at most {highest:.10g}{unit}" if highest < float("inf") else ""
+    if column.positive:
+        return [f"Larger than 0{most}."]
+    if most and lowest > float("-inf"):
+        return [f"From {lowest:.10g} to {highest:.10g}{unit}."]
+    return [f"Not below {lowest:.10g}{unit if lowest else ''}."] if lowest > float("-inf") else []

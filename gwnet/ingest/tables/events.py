@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, select
 
+from gwnet.ingest.tables.convert import check_lengths
 from gwnet.ingest.tables.event_rules import check_against_wells
 from gwnet.ingest.tables.instruction import Instruction, Tally
 from gwnet.ingest.tables.lookup import Codes
@@ -44,6 +45,7 @@ def record_events(
     events = convert_events(parsed, codes)
     tally = Tally(unchanged=_refuse_duplicates(events))
     if not instruction.withdraw:
+        check_lengths(parsed, events.units)
         check_against_wells(connection, events)
     recording = _Recording(connection, events, codes, instruction, tally)
     recording.decide()

@@ -18,6 +18,7 @@ from gwnet.ingest.readers import SUFFIXES, read_bytes, read_sheets
 from gwnet.ingest.tables.events import record_events
 from gwnet.ingest.tables.instruction import Instruction, Tally
 from gwnet.ingest.tables.kept import keep_absent
+from gwnet.ingest.tables.last_line import IsComplete, check_last_line
 from gwnet.ingest.tables.lookup import Codes
 from gwnet.ingest.tables.parse import Parsed, parse
 from gwnet.ingest.tables.preview import RowChange, Watch
@@ -128,6 +129,7 @@ def load(
     withdraw: bool = False,
     reason: str | None = None,
     rejected_dir: Path | None = None,
+    last_line_complete: IsComplete = False,
     progress: Progress | None = None,
     watch: Watch | None = None,
 ) -> LoadResult:
@@ -156,6 +158,9 @@ def load(
         Why; needed to correct and to withdraw.
     rejected_dir : pathlib.Path, optional
         Folder for rejected rows; the current one unless given.
+    last_line_complete : bool or callable, optional
+        Whether a last line without its line end is complete where its last cell may have been cut; or a function that
+        is asked, with the rejection that it would be.
     progress : callable, optional
         Called with rows done and rows in all.
     watch : gwnet.ingest.tables.preview.Watch, optional
@@ -177,7 +182,7 @@ def load(
     """
     instruction = Instruction(now_utc, by, correct, withdraw, reason)
     _check_options(instruction, keep_good=keep_good)
-    sources, notes = _read_all(store, paths, instruction)
+    sources, notes = _read_all(store, paths, instruction, last_line_complete)
     tables = _in_order(sources)
     target = rejected_dir or Path()
     try:
@@ -278,7 +283,9 @@ def _is_database(path: Path) -> bool:
     return path.suffix.lower().removesuffix("-wal").removesuffix("-shm").removesuffix("-journal") in {".sqlite", ".db"}
 
 
-def _read_all(store: Store, paths: Iterable[Path], instruction: Instruction) -> tuple[list[_Source], list[FileResult]]:
+def _read_all(
+    store: Store, paths: Iterable[Path], instruction: Instruction, is_complete: IsComplete
+) -> tuple[list[_Source], list[FileResult]]:
     """Read and parse every file, but for those that a plain load has on record whole already."""
     notes: list[FileResult] = []
     sources: dict[str, _Source] = {}
@@ -299,7 +306,9 @@ def _read_all(store: Store, paths: Iterable[Path], instruction: Instruction) -> 
     last_day = (instruction.now_utc + dt.timedelta(hours=14)).date()
     for source in sources.values():
         for sheet in read_sheets(source.path.name, source.content):
-            source.tables.append(parse(recognise(sheet, keys_only=instruction.correct), last_day))
+            parsed = parse(recognise(sheet, keys_only=instruction.correct), last_day)
+            check_last_line(parsed, is_complete)
+            source.tables.append(parsed)
     return list(sources.values()), notes
 
 

@@ -19,15 +19,17 @@ from gwnet.ingest.tables.raw import RawTable
 from gwnet.records import Rejection
 from gwnet.store.columns import NUMBER_KINDS, Column, Table
 
-NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?")
-COMMA_NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:,\d*)?|,\d+)(?:[eE][+-]?\d{1,3})?")
-_THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:(?:,\d{3})+\.\d*|(?:\.\d{3})+,\d*|(?:['\s\u00a0\u202f]\d{3})+(?:[.,]\d*)?)")
+NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
+COMMA_NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:,\d*)?|,\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
+_THOUSANDS = re.compile(
+    r"[+-]?[0-9]{1,3}(?:(?:,[0-9]{3})+\.[0-9]*|(?:\.[0-9]{3})+,[0-9]*|(?:['\s\u00a0\u202f][0-9]{3})+(?:[.,][0-9]*)?)"
+)
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity|#n/?a|#n/v)", re.IGNORECASE)
-_ISO_DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
-_DOTTED_DATE = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})")
-_SLASHED_DATE = re.compile(r"\d{1,4}[/\-]\d{1,2}[/\-]\d{2,4}")
-_TIME = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,6}))?)?")
-_OFFSET = re.compile(r"(?:Z|([+-])(\d{2}):?(\d{2})?)", re.IGNORECASE)
+_ISO_DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})", re.ASCII)
+_DOTTED_DATE = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})", re.ASCII)
+_SLASHED_DATE = re.compile(r"\d{1,4}[/\-]\d{1,2}[/\-]\d{2,4}", re.ASCII)
+_TIME = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,6}))?)?", re.ASCII)
+_OFFSET = re.compile(r"(?:Z|([+-])(\d{2}):?(\d{2})?)", re.IGNORECASE | re.ASCII)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
 LONGEST: Final[dict[str, int]] = {"code": 200, "text": 10_000, "list": 100_000, "limits": 100_000}
@@ -177,10 +179,13 @@ def _take_reader_rejections(parsed: Parsed) -> None:
 
 
 def _require(parsed: Parsed, column: Column, cells: list[str]) -> None:
+    # A row of too few cells is told once, not again for every cell that it lacks.
     reported = {(r.row, r.column) for r in parsed.raw.sheet.rejections}
+    short = {r.row for r in parsed.raw.sheet.rejections if r.problem == "row-too-short"}
     heading = parsed.raw.heading(column.name)
     for row, cell in enumerate(cells):
-        if not cell.strip() and (parsed.raw.sheet.numbers[row], heading) not in reported:
+        number = parsed.raw.sheet.numbers[row]
+        if not cell.strip() and number not in short and (number, heading) not in reported:
             parsed.reject(row, column.name, "required", "The cell is empty; it is required.", "Fill it in.", value="")
 
 
@@ -227,19 +232,40 @@ def _refuse_number(parsed: Parsed, column: Column, row: int, plain: str, *, comm
     elif _THOUSANDS.fullmatch(plain):
         message = f"{plain!r} seems to hold a thousands mark."
         parsed.reject(row, column.name, "thousands-mark", message, "Write the number without it.")
+    elif has_other_digits(plain):
+        message = f"{plain!r} is written in digits of another script."
+        parsed.reject(row, column.name, "other-digits", message, "Write it with the digits 0 to 9.")
     else:
         hint = "Put remarks in the notes and units in the heading." if column.kind == "length" else "Write a number."
         parsed.reject(row, column.name, "not-a-number", f"{plain!r} is not a number.", hint)
 
 
+def has_other_digits(text: str) -> bool:
+    """Return whether a text holds digits other than 0 to 9, such as Arabic-Indic or full-width ones.
+
+    Parameters
+    ----------
+    text : str
+        Text of a cell.
+
+    Returns
+    -------
+    bool
+        Whether it does.
+    """
+    return not text.isascii() and any(sign.isdecimal() and not sign.isascii() for sign in text)
+
+
 def _check_range(parsed: Parsed, column: Column, values: NDArray[np.float64]) -> None:
+    lowest, highest = column.limits
     checks = (
         (~np.isfinite(values) & ~np.isnan(values), "not-finite", "is too large to be a number", "Check the exponent."),
         (column.positive & (values <= 0), "not-positive", "must be larger than zero", "Check the cell."),
         (
-            (values < column.lowest) | (values > column.highest),
+            # Lengths are compared in metres, once the unit of each row is known.
+            ((values < lowest) | (values > highest)) & np.isfinite(values) & (column.kind != "length"),
             "out-of-range",
-            f"lies outside {column.lowest:g} to {column.highest:g}",
+            f"lies outside {lowest:g} to {highest:g}",
             "Check the number and the unit in the heading.",
         ),
         (
@@ -398,7 +424,7 @@ def _clock_and_offset(text: str) -> tuple[float | None, float]:
     """Return minutes since midnight and offset in minutes (NaN for none) of the text after a date."""
     if not text:
         return 0.0, np.nan
-    parts = re.fullmatch(rf"({_TIME.pattern})\s*({_OFFSET.pattern})?", text, re.IGNORECASE)
+    parts = re.fullmatch(rf"({_TIME.pattern})\s*({_OFFSET.pattern})?", text, re.IGNORECASE | re.ASCII)
     if parts is None:
         return None, np.nan
     minutes = _minutes_of(parts[1])

@@ -35,6 +35,10 @@ class RawSheet:
         Problems met while reading, without their table.
     delimiter : str
         Delimiter of delimited text; empty for a workbook.
+    warnings : list of str
+        What was passed over while reading, and the like.
+    open_row : int or None
+        Number of the last row, where the file ends without the end of its line: the row may have been cut.
     """
 
     file: str
@@ -44,6 +48,8 @@ class RawSheet:
     numbers: list[int]
     rejections: list[Rejection] = field(default_factory=list)
     delimiter: str = ""
+    warnings: list[str] = field(default_factory=list)
+    open_row: int | None = None
 
 
 @dataclass(frozen=True)
@@ -142,7 +148,7 @@ def recognise(sheet: RawSheet, *, keys_only: bool = False) -> RawTable:
     faults: list[str] = []
     places: dict[str, int] = {}
     units: dict[str, str] = {}
-    warnings: list[str] = []
+    warnings = list(sheet.warnings)
     for place, (name, unit) in enumerate(split):
         if name in places:
             faults.append(f"column {name!r} occurs twice")

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, func, select
 
-from gwnet.ingest.tables.convert import Columns, Converted, convert
+from gwnet.ingest.tables.convert import Columns, Converted, check_lengths, convert
 from gwnet.ingest.tables.instruction import Instruction, Tally
 from gwnet.ingest.tables.lookup import Codes
 from gwnet.ingest.tables.overlaps import refuse_overlaps
@@ -30,7 +30,10 @@ def record_rows(
 
     Parameters as `gwnet.ingest.tables`.
     """
-    recording = _Recording(connection, parsed, codes, instruction, convert(parsed, codes))
+    converted = convert(parsed, codes)
+    if not instruction.withdraw:
+        check_lengths(parsed, converted.units)
+    recording = _Recording(connection, parsed, codes, instruction, converted)
     return recording.record(source_file_id)
 
 
