@@ -53,6 +53,8 @@ def make(definition: str, period: str | None, out: Path, db: str, **chosen: Any)
     with options.open_record(db) as net, output.progress("report") as progress:
         made = net.report(definition, period or "", out, progress=progress, **chosen)
     output.files(made)
+    if made.issue is not None:
+        output.say(made.describe())
 
 
 @command.command("issues")
