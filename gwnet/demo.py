@@ -109,9 +109,9 @@ def _steps(plan: dict[str, Any], folder: Path) -> Iterator[list[Made]]:
     with network.Network(database) as net:
         yield [Made("the record, an SQLite database", database)]
         wanted = plan["report"]
-        files = net.report(wanted["definition"], wanted["period"], folder / "report")
+        report = net.report(wanted["definition"], wanted["period"], folder / "report")
         what = f"the {wanted['definition']} report of {wanted['period']}, its manifest and its data"
-        yield [Made(what, path) for path in files]
+        yield [Made(what, path) for path in report]
         for one in plan.get("map", []):
             drawn = net.map(**{**one, "date": dt.date.fromisoformat(one["date"])})
             files = drawn.write(folder / "maps" / one["aquifer"])

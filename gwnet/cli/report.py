@@ -53,6 +53,8 @@ def make(definition: str, period: str | None, out: Path, db: str, **chosen: Any)
     with options.open_record(db) as net, output.progress("report") as progress:
         written = net.report(definition, period or "", out, progress=progress, **chosen)
     output.files(written)
+    if written.issue is not None:
+        output.say(written.describe())
 
 
 @command.command("issues")

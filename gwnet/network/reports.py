@@ -15,6 +15,8 @@ from gwnet.network.base import Group, Instant, instant_of, now_or
 if TYPE_CHECKING:
     import pandas as pd
 
+    from gwnet.products.issuing import MadeReport
+
 
 class Reports(Group):
     """Reports and their issues."""
@@ -37,8 +39,8 @@ class Reports(Group):
         now_utc: dt.datetime | None = None,
         processes: int | None = None,
         progress: Callable[[int, int], None] | None = None,
-    ) -> list[Path]:
-        """Make a report: PDF, manifest and data annex.
+    ) -> MadeReport:
+        """Make a report: PDF, manifest and data annex; all of them are written or none.
 
         Parameters as `gwnet.network`. The same record, definition and ``known_on`` give the same bytes.
 
@@ -56,7 +58,8 @@ class Reports(Group):
             Unit of printing, m or ft; the definition's unless given.
         issue : bool, optional
             Whether to issue the report: to register it with every value that it prints. Refused while a finding or a
-            promise is open without a remark.
+            promise is open without a remark. Where nothing but issues was recorded since it was issued before, that
+            issue is returned and no other made.
         by : str, optional
             Who issues it; needed to issue.
         remark : str, optional
@@ -69,8 +72,8 @@ class Reports(Group):
 
         Returns
         -------
-        list of pathlib.Path
-            Files written, the PDF first.
+        gwnet.products.issuing.MadeReport
+            Files of the report, the PDF first, with ``issue`` where it is issued and ``is_new``.
 
         Raises
         ------

@@ -189,7 +189,8 @@ def _as_issued(issue: Issue, now: Definition | None = None) -> Definition:
             raise
         definition = now
     sections = tuple(name for name in definition.sections if name not in _NOT_COMPARED)
-    return replace(definition, units=issue.printed["unit"], sections=sections)
+    rounds = tuple(issue.printed.get("rounds", definition.rounds))
+    return replace(definition, units=issue.printed["unit"], sections=sections, rounds=rounds)
 
 
 def _values(definition: Definition, data: ReportData, period: Period) -> list[dict[str, str]]:

@@ -13,22 +13,30 @@ from gwnet.analysis.levels.table import levels
 from gwnet.errors import ReportError, SettingsError
 from gwnet.exchange.geopackage import map_geopackage
 from gwnet.products.collect import collect
-from gwnet.products.issues import Issuing, list_stated_changes, refuse_open, with_earlier_issues
+from gwnet.products.issues import Issuing, refuse_open, with_earlier_issues
+from gwnet.products.issuing import (
+    MadeReport,
+    complete_begun,
+    find_files,
+    find_registered,
+    find_same_issue,
+    registration_of,
+    require_same,
+)
 from gwnet.reporting.definition.parse import load_definition, safe_name
 from gwnet.reporting.definition.period import parse_period
 from gwnet.reporting.drawn import ReportDrawing
 from gwnet.reporting.view import look
-from gwnet.reporting.write import write_report
+from gwnet.reporting.write import make_files
 from gwnet.store import revision
-from gwnet.store.save.issues import save_issue
 from gwnet.store.snapshot import Snapshot
 from gwnet.units import DISPLAY_UNITS
 
 if TYPE_CHECKING:
     from gwnet.reporting.data import ReportData
-    from gwnet.reporting.definition.parse import Definition
     from gwnet.reporting.definition.period import Period
     from gwnet.reporting.write import WrittenReport
+    from gwnet.store.fetch.issues import Issue
     from gwnet.store.session import Store
 
 
@@ -45,8 +53,11 @@ def make_report(
     issuing: Issuing | None = None,
     processes: int = 1,
     progress: Callable[[int, int], None] | None = None,
-) -> list[Path]:
-    """Make a report and write its files.
+) -> MadeReport:
+    """Make a report and write its files; issuing it writes and registers all of them or does nothing.
+
+    What a killed run left in the folder is completed or removed first. Where nothing but issues was recorded since the
+    report was issued, that issue is named and its own files are written, unless they are there.
 
     Parameters
     ----------
@@ -75,8 +86,8 @@ def make_report(
 
     Returns
     -------
-    list of pathlib.Path
-        Files written, the PDF first.
+    gwnet.products.issuing.MadeReport
+        Files written, the PDF first, and the issue.
 
     Raises
     ------
@@ -97,19 +108,25 @@ def make_report(
         chosen = replace(chosen, units=unit)  # type: ignore[arg-type]
     if round_code is not None:
         chosen = replace(chosen, rounds=(round_code,))
+    complete_begun(store, out)
     with store.reading() as connection:
         record = Snapshot(connection, known_on).of_site(site)
         when = parse_period(period) if round_code is None else _days_of_round(record, round_code)
+        same = None if issuing is None else find_same_issue(record, chosen, when)
+        if same is not None:
+            on_disk = find_files(out, same)
+            if on_disk:
+                return MadeReport(on_disk, same)
+            record = Snapshot(connection, same.known_on_utc).of_site(site)
         data = collect(record, chosen, when)
         if "earlier_reports" in chosen.sections or issuing is not None:
             data = with_earlier_issues(record, chosen, data)
     _refuse_empty(data, when)
-    if issuing is not None:
+    if issuing is not None and same is None:
         refuse_open(look(chosen, data, when))
-    written = write_report(
+    files = make_files(
         chosen,
         data,
-        out,
         period=when,
         drawing=ReportDrawing(pages=chosen.web_page),
         program_version=__version__,
@@ -118,9 +135,17 @@ def make_report(
         processes=processes,
         progress=progress,
     )
-    if issuing is not None:
-        _register(store, chosen, when, data, written, issuing)
-    return [written.pdf, written.manifest, *written.annex]
+    if issuing is None:
+        return _made(files.write(out))
+    if same is not None:
+        require_same(files, same)
+        return _made(files.write(out), same)
+    registration = registration_of(store, chosen, when, data, issuing, files)
+    return _made(files.write(out, registration), find_registered(store, registration), is_new=True)
+
+
+def _made(written: WrittenReport, issue: Issue | None = None, *, is_new: bool = False) -> MadeReport:
+    return MadeReport([written.pdf, written.manifest, *written.annex], issue, is_new=is_new)
 
 
 def _days_of_round(record: Snapshot, code: str) -> Period:
@@ -139,35 +164,6 @@ def _map_files(data: ReportData) -> dict[str, bytes]:
         for facts in data.maps
         if facts.result is not None and facts.result.crs
     }
-
-
-def _register(
-    store: Store, definition: Definition, period: Period, data: ReportData, written: WrittenReport, issuing: Issuing
-) -> None:
-    """Put a report that was written into the register of issues."""
-    printed = {
-        "definition": definition.source,
-        "unit": definition.unit(data.site.length_unit),
-        "program": __version__,
-        "pdf": written.pdf.name,
-        "state": written.state,
-        "values": written.values,
-        "told": list_stated_changes(data),
-    }
-    with store.writing() as connection:
-        save_issue(
-            connection,
-            site=data.site.code,
-            definition=definition.name,
-            definition_sha256=definition.sha256,
-            period=period.label,
-            known_on_utc=data.known_on_utc,
-            sha256=written.sha256,
-            printed=printed,
-            at_utc=issuing.at_utc,
-            by=issuing.by,
-            remark=issuing.remark,
-        )
 
 
 def _refuse_empty(data: ReportData, period: Period) -> None:

@@ -20,7 +20,59 @@ from gwnet.reporting.drawn_together import with_figures
 from gwnet.reporting.pdf.render import render_pdf
 from gwnet.reporting.view import look
 from gwnet.reporting.web.page import render_page
-from gwnet.whole_files import write_files
+from gwnet.whole_files import Registration, write_files
+
+
+@dataclass(frozen=True, slots=True)
+class ReportFiles:
+    """The files of a report, before they are written.
+
+    Parameters
+    ----------
+    pdf, manifest : str
+        Names of the report and its manifest.
+    annex : tuple of str
+        Names of the HTML page where there is one, and of the files of the data annex.
+    contents : dict of str to bytes
+        All of them by name; the manifest is the last.
+    state : str
+        ``PROVISIONAL`` or ``APPROVED``.
+    values : list of dict
+        Every printed value of the tables, from `gwnet.reporting.annex.manifest.printed_values`.
+    sha256 : str
+        Digest of the PDF.
+    """
+
+    pdf: str
+    manifest: str
+    annex: tuple[str, ...]
+    contents: dict[str, bytes]
+    state: str
+    values: list[dict[str, str]]
+    sha256: str
+
+    def write(self, out_dir: str | Path, registration: Registration | None = None) -> WrittenReport:
+        """Write the files into a folder, all of them or none.
+
+        Parameters
+        ----------
+        out_dir : str or Path
+            Folder; made when it does not exist.
+        registration : gwnet.whole_files.Registration, optional
+            Registers the report once its files are staged.
+
+        Returns
+        -------
+        WrittenReport
+            Paths of what was written.
+
+        Raises
+        ------
+        OutputError
+            If the folder cannot be written to; nothing is left half-written.
+        """
+        paths = write_files(out_dir, self.contents, "report", registration)
+        return WrittenReport(paths[self.pdf], paths[self.manifest], tuple(paths[name] for name in self.annex), self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,26 +85,35 @@ class WrittenReport:
         The report and its manifest.
     annex : tuple of Path
         The HTML page where there is one, then the files of the data annex.
-    state : str
-        ``PROVISIONAL`` or ``APPROVED``.
-    values : list of dict
-        Every printed value of the tables, from `gwnet.reporting.annex.manifest.printed_values`.
-    sha256 : str
-        Digest of the PDF.
+    files : ReportFiles
+        Their contents, and what the report says.
     """
 
     pdf: Path
     manifest: Path
     annex: tuple[Path, ...]
-    state: str
-    values: list[dict[str, str]]
-    sha256: str
+    files: ReportFiles
 
 
-def write_report(
+def manifest_name(pdf_name: str) -> str:
+    """Return the name of the manifest beside a report.
+
+    Parameters
+    ----------
+    pdf_name : str
+        Name of the report.
+
+    Returns
+    -------
+    str
+        Name of the manifest.
+    """
+    return f"{pdf_name.removesuffix('.pdf')}.manifest.json"
+
+
+def make_files(
     definition: Definition,
     data: ReportData,
-    out_dir: str | Path,
     *,
     period: Period | str,
     drawing: Drawing,
@@ -61,8 +122,8 @@ def write_report(
     map_files: Mapping[str, bytes] | None = None,
     processes: int = 1,
     progress: Callable[[int, int], None] | None = None,
-) -> WrittenReport:
-    """Make a report and write it.
+) -> ReportFiles:
+    """Make the files of a report.
 
     Parameters
     ----------
@@ -70,8 +131,6 @@ def write_report(
         What the report holds.
     data : ReportData
         The record.
-    out_dir : str or Path
-        Folder to write into; made when it does not exist.
     period : Period or str
         Period of the report.
     drawing : Drawing
@@ -87,21 +146,19 @@ def write_report(
 
     Returns
     -------
-    WrittenReport
-        Paths of what was written.
+    ReportFiles
+        Files to be written.
 
     Raises
     ------
     ReportError
-        If the report cannot be made; nothing is written then.
-    OutputError
-        If the folder cannot be written to; nothing is left half-written.
+        If the report cannot be made.
     """
     when = parse_period(period) if isinstance(period, str) else period
     view = look(definition, data, when)
     report = with_figures(compose_view(view, drawing), processes=processes, progress=progress)
     stem = f"{safe_name(definition.name)}_{safe_name(data.site.code)}_{safe_name(when.label)}"
-    pdf_name, manifest_name = f"{stem}.pdf", f"{stem}.manifest.json"
+    pdf_name = f"{stem}.pdf"
     program = f"gwnet {program_version}"
     annex = {f"{stem}_{name}": file for name, file in (annex_files(view) | dict(map_files or {})).items()}
     carried = {name: file for name, file in annex.items() if not name.endswith(LONG_FILE)}
@@ -118,11 +175,11 @@ def write_report(
         rendered=rendered,
         files=files,
     )
-    paths = write_files(out_dir, {**files, manifest_name: manifest}, "report")
-    return WrittenReport(
-        pdf=paths[pdf_name],
-        manifest=paths[manifest_name],
-        annex=tuple(paths[name] for name in (*page, *annex)),
+    return ReportFiles(
+        pdf=pdf_name,
+        manifest=manifest_name(pdf_name),
+        annex=(*page, *annex),
+        contents={**files, manifest_name(pdf_name): manifest},
         state=report.state,
         values=printed_values(report),
         sha256=hashlib.sha256(rendered.content).hexdigest(),

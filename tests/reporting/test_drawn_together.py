@@ -63,19 +63,18 @@ def test_what_stops_one_figure_stops_the_report(processes):
 
 @pytest.mark.slow
 def test_the_report_has_the_same_bytes_whatever_the_number_of_processes(constructed, quarterly, tmp_path):
-    from gwnet.reporting.write import write_report
+    from gwnet.reporting.write import make_files
 
     made = [
-        write_report(
+        make_files(
             quarterly,
             constructed.record(8),
-            tmp_path / str(processes),
             period="2026-Q1",
             drawing=constructed.PlainDrawing(),
             program_version="9.9",
             schema_revision="0002",
             processes=processes,
-        )
+        ).write(tmp_path / str(processes))
         for processes in (1, 2)
     ]
     assert made[0].pdf.read_bytes() == made[1].pdf.read_bytes()

@@ -12,19 +12,18 @@ import pytest
 from gwnet.errors import ReportError
 from gwnet.reporting.annex.files import annex_files, frame_csv
 from gwnet.reporting.annex.manifest import printed_values
-from gwnet.reporting.write import write_report
+from gwnet.reporting.write import make_files
 
 
 def write(constructed, quarterly, folder, data=None, period="2026-Q1"):
-    return write_report(
+    return make_files(
         quarterly,
         data or constructed.record(4),
-        folder,
         period=period,
         drawing=constructed.PlainDrawing(),
         program_version="9.9",
         schema_revision="0007",
-    )
+    ).write(folder)
 
 
 def rows_of(content):
@@ -56,7 +55,7 @@ def test_files_beside_each_other(written):
             f"{stem}_map_control_U_2026-02-10.csv",
         ]
     )
-    assert written.state == "PROVISIONAL"
+    assert written.files.state == "PROVISIONAL"
 
 
 def test_manifest_tells_what_the_report_was_made_from(written, quarterly):
@@ -171,13 +170,12 @@ def test_a_report_that_cannot_be_made_writes_nothing(constructed, quarterly, tmp
             raise ReportError("no ink")
 
     with pytest.raises(ReportError, match="no ink"):
-        write_report(
+        make_files(
             quarterly,
             constructed.record(3),
-            tmp_path / "out",
             period="2026-Q1",
             drawing=Broken(),
             program_version="1",
             schema_revision="1",
-        )
+        ).write(tmp_path / "out")
     assert not (tmp_path / "out").exists()

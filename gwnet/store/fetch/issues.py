@@ -12,6 +12,7 @@ from sqlalchemy import Connection, select
 
 from gwnet.errors import NotFoundError
 from gwnet.store.models.base import known_on as on_record
+from gwnet.store.models.schema import METADATA, RECORDED_TABLES
 from gwnet.store.models.sites import Site
 from gwnet.store.models.sources import ReportIssue
 
@@ -40,8 +41,8 @@ class Issue:
     issued_by, remark : str
         Who registered it, and with what remark.
     printed : dict
-        ``definition`` (its text), ``unit``, ``program``, ``pdf`` (file name), ``state``, ``values`` and ``told``: every
-        printed value, and the changes of earlier issues that it listed.
+        ``definition`` (its text), ``unit``, ``rounds`` (of a report on rounds alone), ``program``, ``pdf`` (file name),
+        ``state``, ``values`` and ``told``: every printed value, and the changes of earlier issues that it listed.
     """
 
     number: int
@@ -129,6 +130,34 @@ def find_issue(connection: Connection, name: str, known_on: dt.datetime | None =
     message = f"{what} called {name[:80]!r}."
     fix = f"Give the number of an issue, its PDF, or the first {_DIGEST_SIGNS} signs of its SHA-256. Registered: "
     raise NotFoundError(message, fix=f"{fix}{registered}.")
+
+
+def is_recorded_between(connection: Connection, after: dt.datetime, until: dt.datetime | None = None) -> bool:
+    """Return whether anything but an issue was recorded or retired after one moment and up to another.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection.
+    after : datetime.datetime
+        Aware time, itself left out.
+    until : datetime.datetime, optional
+        Aware time, itself included; now unless given.
+
+    Returns
+    -------
+    bool
+        Whether the record is another one.
+    """
+    for name in RECORDED_TABLES:
+        if name == ReportIssue.__tablename__:
+            continue
+        table = METADATA.tables[name]
+        for column in (table.c.recorded_at_utc, table.c.retired_at_utc):
+            within = column > after if until is None else (column > after) & (column <= until)
+            if connection.execute(select(table.c.id).where(within).limit(1)).first() is not None:
+                return True
+    return False
 
 
 def _statement(known_on: dt.datetime | None) -> Any:
