@@ -8,6 +8,27 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
+class RecordState:
+    """A state of the record.
+
+    Attributes
+    ----------
+    serial : int
+        Its number; 0 before the first.
+    recorded_at_utc : datetime.datetime
+        When it was recorded: every row on record then was recorded at this time or before.
+    """
+
+    serial: int
+    recorded_at_utc: dt.datetime
+
+    @property
+    def text(self) -> str:
+        """Return number and time as they are printed; the number is exact where the time is cut to seconds."""
+        return f"state {self.serial} of {self.recorded_at_utc.astimezone(dt.UTC):%Y-%m-%d %H:%M:%S} UTC"
+
+
+@dataclass(frozen=True)
 class Selection:
     """Which levels are meant; what is None or empty does not restrict.
 

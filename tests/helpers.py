@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import gwnet
+from gwnet.store.fetch.states import state_at
 
 #: Top of the checkout that these tests belong to.
 ROOT = Path(__file__).resolve().parents[1]
@@ -62,3 +63,10 @@ def tracked_files():
     except (OSError, subprocess.CalledProcessError):
         return None
     return [ROOT / name for name in listed.decode().split("\0") if name and (ROOT / name).is_file()]
+
+
+def follow(store, earliest):
+    """Return a time for the next state of a record: that of the newest, or the earliest that is wanted."""
+    with store.reading() as connection:
+        newest = state_at(connection)
+    return earliest if newest is None else max(earliest, newest.recorded_at_utc)

@@ -48,7 +48,7 @@ by : str
 reason : str
     Why; kept with the record.
 now_utc : datetime, optional
-    Aware time of the recording; the clock's unless given.
+    Aware time that counts as what the clock says when something is recorded; the database's clock unless given.
 dry_run : bool, optional
     Whether only to work out what would change, and write nothing.
 

@@ -77,10 +77,18 @@ class Group:
             yield record
 
     @contextmanager
-    def _writing(self, *, dry_run: bool = False) -> Iterator[Connection]:
+    def _writing(
+        self,
+        act: str,
+        by: str,
+        *,
+        reason: str | None = None,
+        now_utc: dt.datetime | None = None,
+        dry_run: bool = False,
+    ) -> Iterator[Connection]:
         """Give a connection to write with; a dry run leaves the record as it was."""
         try:
-            with self._store.writing() as connection:
+            with self._store.writing(act, by, reason=reason, now_utc=now_utc) as connection:
                 yield connection
                 if dry_run:
                     raise _DryRun
@@ -147,22 +155,6 @@ def codes_of(wells: Wells) -> list[str] | None:
     if wells is None:
         return None
     return [wells] if isinstance(wells, str) else list(dict.fromkeys(wells))
-
-
-def now_or(moment: dt.datetime | None) -> dt.datetime:
-    """Return a moment, or the clock's where none is given.
-
-    Parameters
-    ----------
-    moment : datetime.datetime, optional
-        Aware time.
-
-    Returns
-    -------
-    datetime.datetime
-        Aware time.
-    """
-    return moment or dt.datetime.now(dt.UTC)
 
 
 def day_or_instant(moment: Moment) -> dt.date | dt.datetime | None:

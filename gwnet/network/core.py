@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from gwnet.network.base import Group, Instant, Moment, codes_of, day_of, now_or
+from gwnet.network.base import Group, Instant, Moment, codes_of, day_of
 from gwnet.network.checks import Checks
 from gwnet.network.gradients import Gradients
 from gwnet.network.levels import Levels
@@ -23,8 +23,8 @@ from gwnet.network.seasons import Seasons
 from gwnet.network.trends import Trends
 from gwnet.network.wells import WellsOnRecord
 from gwnet.store import revision
-from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch.levels import extent
+from gwnet.store.fetch.states import state_at
 from gwnet.store.session import Store, open_store
 from gwnet.store.snapshot import Snapshot
 
@@ -137,14 +137,14 @@ class Network(Group):
             record = Snapshot(connection)
             sites, wells = record.sites["site"].tolist(), len(record.wells)
             levels, first, last = extent(connection)
-            newest = fetch.newest_recording(connection)
+            newest = record.state
         span = f", {first:%Y-%m-%d} to {last:%Y-%m-%d}" if first and last else ""
         lines = [
             f"Groundwater record {self.store.name}",
             f"  sites   {', '.join(sites) or 'none'}",
             f"  wells   {wells:,}",
             f"  levels  {levels:,}{span}",
-            f"  newest recording  {f'{newest:%Y-%m-%d %H:%M} UTC' if newest else 'none'}",
+            f"  newest recording  {f'{newest.text}' if newest else 'none'}",
             "  ask for  wells, levels, hydrograph, trends, seasons, map, gradients, loggers, rounds, checks, …",
         ]
         return "\n".join(lines)
@@ -211,7 +211,7 @@ class Network(Group):
         result = load(
             self.store,
             [Path(path) for path in paths],
-            now_utc=now_or(now_utc),
+            now_utc=now_utc,
             by=by,
             dry_run=dry_run,
             keep_good=keep_good,
@@ -272,4 +272,5 @@ class Network(Group):
     def newest_recording(self) -> dt.datetime | None:
         """Return when the record last changed."""
         with self.store.reading() as connection:
-            return fetch.newest_recording(connection)
+            state = state_at(connection)
+            return None if state is None else state.recorded_at_utc

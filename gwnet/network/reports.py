@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gwnet.errors import NotFoundError, SettingsError
-from gwnet.network.base import Group, Instant, instant_of, now_or
+from gwnet.network.base import Group, Instant, instant_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -90,7 +90,7 @@ class Reports(Group):
         if issue:
             if not (by or "").strip():
                 raise SettingsError("Nobody is named who issues the report.", fix="Say who with by.")
-            issuing = Issuing(str(by).strip(), now_or(now_utc), remark)
+            issuing = Issuing(str(by).strip(), remark, now_utc)
         return make_report(
             self._store,
             definition,

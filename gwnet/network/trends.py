@@ -13,8 +13,8 @@ import pandas as pd
 from gwnet.analysis.levels.display_unit import in_unit
 from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_or_instant, same_parameters
 from gwnet.network.levels import levels_of
+from gwnet.products.maps import cut_off
 from gwnet.records import Selection
-from gwnet.store.fetch.registry import cut_off
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ class Inputs:
     @property
     def known_on(self) -> dt.datetime | None:
         """Return the moment of the record that is printed."""
-        return self.record.known_on or cut_off(self.record.connection)
+        return cut_off(self.record)
 
 
 class WellStatistics(Group):

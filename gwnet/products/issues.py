@@ -65,15 +65,15 @@ class Issuing:
     ----------
     by : str
         Who issues it.
-    at_utc : datetime.datetime
-        Aware time of the registration.
     remark : str or None
         Anything that should stand in the register.
+    now_utc : datetime.datetime or None
+        Aware time that counts as what the clock says; the database's clock unless given.
     """
 
     by: str
-    at_utc: dt.datetime
     remark: str | None = None
+    now_utc: dt.datetime | None = None
 
 
 def refuse_open(view: ReportView) -> None:

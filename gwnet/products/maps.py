@@ -16,7 +16,6 @@ from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.data import map_plot_data
 from gwnet.figures.maps.surface_map import draw_surface_map
 from gwnet.products.product import Product
-from gwnet.store.fetch import registry as fetch
 from gwnet.whole_files import write_files
 
 if TYPE_CHECKING:
@@ -59,10 +58,9 @@ def cut_off(record: Snapshot) -> dt.datetime | None:
     Returns
     -------
     datetime.datetime or None
-        The time that was asked for; else the whole minute at or after which the record last changed, None for an empty
-        one.
+        When its state was recorded; None for an empty one.
     """
-    return record.known_on or record.once("cut-off", lambda: fetch.cut_off(record.connection))
+    return record.known_on if record.state is None else record.state.recorded_at_utc
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -154,7 +154,7 @@ def _register(
         "values": written.values,
         "told": told_changes(data),
     }
-    with store.writing() as connection:
+    with store.writing("issue a report", issuing.by, reason=issuing.remark, now_utc=issuing.now_utc) as connection:
         save_issue(
             connection,
             site=data.site.code,
@@ -164,7 +164,6 @@ def _register(
             known_on_utc=data.known_on_utc,
             sha256=written.sha256,
             printed=printed,
-            at_utc=issuing.at_utc,
             by=issuing.by,
             remark=issuing.remark,
         )
