@@ -22,9 +22,10 @@ from gwnet.network.rounds import Rounds
 from gwnet.network.seasons import Seasons
 from gwnet.network.trends import Trends
 from gwnet.network.wells import WellsOnRecord
+from gwnet.records import RecordState
 from gwnet.store import revision
 from gwnet.store.fetch.levels import extent
-from gwnet.store.fetch.states import state_at
+from gwnet.store.fetch.states import state_at, states
 from gwnet.store.session import Store, open_store
 from gwnet.store.snapshot import Snapshot
 
@@ -144,7 +145,7 @@ class Network(Group):
             f"  sites   {', '.join(sites) or 'none'}",
             f"  wells   {wells:,}",
             f"  levels  {levels:,}{span}",
-            f"  newest recording  {f'{newest.text}' if newest else 'none'}",
+            f"  known on  {f'{newest.text}' if newest else 'none'}",
             "  ask for  wells, levels, hydrograph, trends, seasons, map, gradients, loggers, rounds, checks, …",
         ]
         return "\n".join(lines)
@@ -269,8 +270,21 @@ class Network(Group):
 
         return save(figure, Path(path))
 
+    def state(self, known_on: Instant = None) -> RecordState | None:
+        """Return the state of the record that a question is about; None for a record on which nothing is.
+
+        Parameters as `gwnet.network`.
+        """
+        with self._record(None, known_on) as record:
+            return record.state
+
+    def states(self, known_on: Instant = None) -> pd.DataFrame:
+        """Return the states of the record; see `gwnet.store.fetch.states.states`."""
+        with self._record(None, known_on) as record:
+            return states(record.connection, record.known_on)
+
     def newest_recording(self) -> dt.datetime | None:
         """Return when the record last changed."""
         with self.store.reading() as connection:
-            state = state_at(connection)
-            return None if state is None else state.recorded_at_utc
+            newest = state_at(connection)
+            return None if newest is None else newest.recorded_at_utc

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gwnet.errors import NotFoundError, SettingsError
-from gwnet.network.base import Group, Instant, instant_of
+from gwnet.network.base import Group, Instant, asked_state
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -98,7 +98,7 @@ class Reports(Group):
             Path(out),
             round_code=round,
             site=site,
-            known_on=instant_of(known_on),
+            known_on=asked_state(known_on),
             unit=unit,
             issuing=issuing,
             processes=processes or _cores(),

@@ -145,7 +145,8 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
         there is one.
     """
     connection, known_on = record.connection, record.known_on
-    on_record = issues(connection, known_on, site=data.site.code, definition=definition.name, before=data.known_on_utc)
+    until = data.known_on.recorded_at_utc
+    on_record = issues(connection, known_on, site=data.site.code, definition=definition.name, before=until)
     if not on_record:
         return data
     newest = {issue.period: issue for issue in on_record}
@@ -153,7 +154,7 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
     for issue in sorted(newest.values(), key=lambda issue: (parse_period(issue.period).first, issue.number)):
         printed = with_listed(issue.values, _told_of(issue, on_record))
         now = _printed_now(record, definition, data, issue)
-        changes, reviewed = changed_values(printed, now, _reasons(connection, issue.known_on_utc, data.known_on_utc))
+        changes, reviewed = changed_values(printed, now, _reasons(connection, issue.known_on_utc, until))
         earlier.append(
             EarlierIssue(
                 number=issue.number,
@@ -285,7 +286,7 @@ def differences(record: Snapshot, first: str, second: str) -> pd.DataFrame:
 def _now(record: Snapshot, issue: Issue) -> tuple[list[dict[str, str]], dt.datetime]:
     definition, period = _as_issued(issue), parse_period(issue.period)
     data = collect(record, definition, period)
-    return _values(definition, data, period), data.known_on_utc
+    return _values(definition, data, period), data.known_on.recorded_at_utc
 
 
 def _frame(changes: Sequence[ChangedValue]) -> pd.DataFrame:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -44,23 +43,7 @@ def map_context(record: Snapshot, aquifer: str = "") -> MapContext:
     """
     names, site = record.aquifers.set_index("aquifer")["name"], record.settings
     unit_m = unit_of_coordinates(str(site["crs"]))
-    return MapContext(site.to_dict(), str(names.get(aquifer, "") or ""), cut_off(record), unit_m)
-
-
-def cut_off(record: Snapshot) -> dt.datetime | None:
-    """Return the time as of which a record is known, as it is printed.
-
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record.
-
-    Returns
-    -------
-    datetime.datetime or None
-        When its state was recorded; None for an empty one.
-    """
-    return record.known_on if record.state is None else record.state.recorded_at_utc
+    return MapContext(site.to_dict(), str(names.get(aquifer, "") or ""), record.state, unit_m)
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -20,6 +20,7 @@ from gwnet.reporting.drawn import ReportDrawing
 from gwnet.reporting.view import look
 from gwnet.reporting.write import write_report
 from gwnet.store import revision
+from gwnet.store.fetch.states import known_on_of
 from gwnet.store.save.issues import save_issue
 from gwnet.store.snapshot import Snapshot
 from gwnet.units import DISPLAY_UNITS
@@ -40,7 +41,7 @@ def make_report(
     *,
     round_code: str | None = None,
     site: str | None = None,
-    known_on: dt.datetime | None = None,
+    known_on: dt.datetime | str | None = None,
     unit: str | None = None,
     issuing: Issuing | None = None,
     processes: int = 1,
@@ -62,8 +63,8 @@ def make_report(
         Gauging round whose days are the period and which alone is reported.
     site : str, optional
         Code of the site; may be left out when the record holds only one.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
+    known_on : datetime.datetime or str, optional
+        Record as known at this time, or a state by its number such as ``state:143``.
     unit : str, optional
         Unit of printing, m or ft; the definition's unless given.
     issuing : gwnet.products.issues.Issuing, optional
@@ -98,7 +99,8 @@ def make_report(
     if round_code is not None:
         chosen = replace(chosen, rounds=(round_code,))
     with store.reading() as connection:
-        record = Snapshot(connection, known_on).of_site(site)
+        record = Snapshot(connection, known_on_of(connection, known_on)).of_site(site)
+        store.looked_at = record.state
         when = parse_period(period) if round_code is None else _days_of_round(record, round_code)
         data = collect(record, chosen, when)
         if "earlier_reports" in chosen.sections or issuing is not None:
@@ -161,7 +163,7 @@ def _register(
             definition=definition.name,
             definition_sha256=definition.sha256,
             period=period.label,
-            known_on_utc=data.known_on_utc,
+            known_on_utc=data.known_on.recorded_at_utc,
             sha256=written.sha256,
             printed=printed,
             by=issuing.by,

@@ -20,6 +20,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import DBAPIError, NoSuchModuleError, SQLAlchemyError
 
 from gwnet.errors import OverlapError, StoreError
+from gwnet.records import RecordState
 from gwnet.store.work import clock_of, lock_writers, open_work
 
 _BUSY_TIMEOUT_S = 10.0
@@ -49,7 +50,7 @@ _KNOWN_REFUSALS = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass
 class Store:
     """An open database.
 
@@ -59,10 +60,13 @@ class Store:
         Engine with the pragmas of SQLite set.
     name : str
         How the database is called in messages: a file path, or a URL without its password.
+    looked_at : gwnet.records.RecordState or None
+        State of the record that the last question was about.
     """
 
     engine: Engine
     name: str
+    looked_at: RecordState | None = None
 
     @property
     def is_sqlite(self) -> bool:

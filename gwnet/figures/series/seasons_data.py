@@ -17,6 +17,7 @@ from gwnet.figures.base.axes import MONTHS
 from gwnet.figures.base.panel import approved_sentence, site_text
 from gwnet.figures.base.text import known_text, number_text, plain, shown
 from gwnet.figures.maps.context import check_unit
+from gwnet.records import RecordState
 from gwnet.units import metres_per
 
 __all__ = ["BANDS", "YEAR_DAYS", "SeasonsPlotData", "YearLine", "seasons_plot_data"]
@@ -104,7 +105,7 @@ def seasons_plot_data(
     definition: str = "weibull",
     least_years: int = 10,
     value: str = "median",
-    known_on: dt.datetime | None = None,
+    known_on: RecordState | None = None,
 ) -> SeasonsPlotData:
     """Work out what the seasonal envelope of a well shows.
 
@@ -126,7 +127,7 @@ def seasons_plot_data(
         Unit of the axis.
     definition, least_years, value : optional
         With what the statistics were made; named in the caption.
-    known_on : datetime.datetime, optional
+    known_on : gwnet.records.RecordState, optional
         Record as known at this time.
 
     Returns
@@ -214,7 +215,7 @@ def _notes(
     definition: str,
     least_years: int,
     value: str,
-    known_on: dt.datetime | None,
+    known_on: RecordState | None,
     *,
     logged: bool,
     approved: str,

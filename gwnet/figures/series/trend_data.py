@@ -19,6 +19,7 @@ from gwnet.figures.base.panel import approved_sentence, site_text
 from gwnet.figures.base.text import known_text, number_text, plain, shown
 from gwnet.figures.hydrograph.events import event_kinds, longest_gap, own_rows, static_lines, time_limits
 from gwnet.figures.maps.context import check_unit
+from gwnet.records import RecordState
 from gwnet.units import metres_per
 
 __all__ = ["TrendLine", "TrendPlotData", "p_text", "slope_text", "trend_plot_data"]
@@ -155,7 +156,7 @@ def trend_plot_data(
     smooth: tuple[Floats, Floats] | None = None,
     site: Mapping[str, Any] | pd.Series | None = None,
     unit: str = "m",
-    known_on: dt.datetime | None = None,
+    known_on: RecordState | None = None,
 ) -> TrendPlotData:
     """Work out what the trend figure of a well shows.
 
@@ -176,7 +177,7 @@ def trend_plot_data(
         Row of the sites frame.
     unit : {"m", "ft"}
         Unit of the axis.
-    known_on : datetime.datetime, optional
+    known_on : gwnet.records.RecordState, optional
         Record as known at this time.
 
     Returns
@@ -280,7 +281,7 @@ def _brief(trend: Mapping[str, Any] | pd.Series, unit: str) -> str:
 
 
 def _notes(
-    trend: Mapping[str, Any] | pd.Series, unit: str, approved: str, known_on: dt.datetime | None
+    trend: Mapping[str, Any] | pd.Series, unit: str, approved: str, known_on: RecordState | None
 ) -> tuple[str, ...]:
     notes = []
     slope = slope_text(trend, unit)
