@@ -16,6 +16,7 @@ The tree::
         SchemaAheadError
         NotFoundError
         OverlapError
+        RecordClockError
       ReductionError
         ShapeError
       AnalysisError
@@ -131,6 +132,10 @@ class NotFoundError(StoreError):
 
 class OverlapError(StoreError):
     """Two rows would be in force at the same time."""
+
+
+class RecordClockError(StoreError):
+    """The clock is behind the newest state of the record."""
 
 
 class ReductionError(GwnetError):

@@ -8,6 +8,33 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
+class RecordState:
+    """A state of the record.
+
+    Attributes
+    ----------
+    serial : int
+        Its number; 0 for a time before the first.
+    recorded_at_utc : datetime.datetime
+        When it was recorded: every row on record then was recorded at this time or before.
+    digest : str
+        Its digest; empty for a time before the first.
+    """
+
+    serial: int
+    recorded_at_utc: dt.datetime
+    digest: str = ""
+
+    @property
+    def text(self) -> str:
+        """Return time and number as they are printed; the number is exact where the time is cut to seconds."""
+        moment = self.recorded_at_utc.astimezone(dt.UTC)
+        if self.serial == 0:
+            return f"{moment.replace(tzinfo=None).isoformat(sep=' ')} UTC"
+        return f"{moment:%Y-%m-%d %H:%M:%S} UTC (state {self.serial})"
+
+
+@dataclass(frozen=True)
 class Selection:
     """Which levels are meant; what is None or empty does not restrict.
 

@@ -12,6 +12,7 @@ import pandas as pd
 from sqlalchemy import text
 
 import gwnet
+from gwnet.store.fetch.states import state_at
 
 #: Top of the checkout that these tests belong to.
 ROOT = Path(__file__).resolve().parents[1]
@@ -80,3 +81,10 @@ def fetch_verdicts(connection):
         " FROM verdict WHERE retired_at_utc IS NULL AND level_event_id IS NOT NULL ORDER BY event_id, rule"
     )
     return pd.read_sql_query(text(query), connection)
+
+
+def follow(store, earliest):
+    """Return a time for the next state of a record: that of the newest, or the earliest that is wanted."""
+    with store.reading() as connection:
+        newest = state_at(connection)
+    return earliest if newest is None else max(earliest, newest.recorded_at_utc)

@@ -19,7 +19,7 @@ _COLUMNS = ("finding_id", "well", "measured_at", "round", "rule", "severity", "d
 @options.known_on
 @options.form
 @options.db
-def command(form: str, db: str, by: str, dry_run: bool, known_on: dt.datetime | None, **chosen: Any) -> int:
+def command(form: str, db: str, by: str, dry_run: bool, known_on: dt.datetime | str | None, **chosen: Any) -> int:
     """Run the checks and print their findings.
 
     Findings are recorded for review: new ones are added, those that no longer hold are retired. With --dry-run or

@@ -12,9 +12,9 @@ from gwnet.cli import options, output, reviewed
 @click.option(
     "--between",
     nargs=2,
-    type=options.Instant(),
-    metavar="TIME TIME",
-    help="Record as known at these two times. Default: just before the newest edit, and now.",
+    type=options.KnownOn(),
+    metavar="TIME|state:N TIME|state:N",
+    help="Record as known at these two times or in these two states. Default: just before the newest edit, and now.",
 )
 @options.site
 @options.unit
@@ -22,7 +22,7 @@ from gwnet.cli import options, output, reviewed
 @options.db
 def command(
     wells: tuple[str, ...],
-    between: tuple[dt.datetime, dt.datetime] | None,
+    between: tuple[dt.datetime | str, dt.datetime | str] | None,
     site: str | None,
     unit: str,
     form: str,

@@ -8,21 +8,42 @@ from gwnet.cli import options, output, reviewed
 
 
 @click.command("history")
-@click.argument("well")
+@click.argument("well", required=False)
+@click.option("--states", is_flag=True, help="List the states of the record instead of what changed at a well.")
 @click.option("--each", is_flag=True, help="Show every row by itself, not the rows of one load as one.")
 @options.site
 @options.known_on
 @options.form
 @options.db
-def command(well: str, site: str | None, known_on: dt.datetime | None, form: str, db: str, *, each: bool) -> None:
+def command(
+    well: str | None,
+    site: str | None,
+    known_on: dt.datetime | str | None,
+    form: str,
+    db: str,
+    *,
+    states: bool,
+    each: bool,
+) -> None:
     """Show what changed at a well: when, by whom and why.
 
     In order of recording: site, well, construction, measuring points, instruments and tape checks used, thresholds,
-    levels, findings, reviews and decisions. Times are UTC.
+    levels, findings, reviews and decisions. With --states and no well: the states of the record, by whom and by which
+    act each was recorded. Times are UTC.
     """
+    if (well is None) != states:
+        message = "Give a well, or --states alone."
+        raise click.UsageError(message)
     with options.open_record(db) as net:
+        if well is None:
+            output.rows(net.states(known_on), form, empty="Nothing is on record.", columns=_STATES)
+            return
         table = net.wells.history(well, site=site, known_on=known_on, each=each)
     if form == "table":
         output.grouped(reviewed.describe_history(table))
     else:
         output.rows(table, form)
+
+
+#: Columns of states on a terminal.
+_STATES = ("serial", "recorded_at_utc", "recorded_by", "act", "reason")

@@ -25,7 +25,9 @@ from gwnet.cli import options, output
 @options.unit
 @options.form
 @options.db
-def command(wells: tuple[str, ...], known_on: dt.datetime | None, unit: str, form: str, db: str, **chosen: Any) -> None:
+def command(
+    wells: tuple[str, ...], known_on: dt.datetime | str | None, unit: str, form: str, db: str, **chosen: Any
+) -> None:
     """Print reduced levels, one row an event.
 
     Depths are positive downward, elevations positive upward; uncertainty is the 95 % half-width; bound is <= for a

@@ -27,6 +27,8 @@ def open_record(address: str) -> Iterator[Network]:
     net = Network(address)
     try:
         yield net
+        if net.store.looked_at is not None:
+            click.echo(f"Record as known on {net.store.looked_at.text}.", err=True)
     finally:
         net.close()
 
@@ -56,6 +58,20 @@ class Instant(click.ParamType[dt.datetime]):
         if moment.tzinfo is None:
             self.fail(f"{value!r} has no zone. {_ZONED}", param, ctx)
         return moment.astimezone(dt.UTC)
+
+
+class KnownOn(Instant):
+    """A time with its zone, or a state of the record by its number."""
+
+    name = "time or state"
+
+    def convert(  # type: ignore[override]
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> dt.datetime | str:
+        """Return the time in UTC, or the name of the state."""
+        if isinstance(value, str) and value.strip().lower().startswith("state:"):
+            return value.strip().lower()
+        return super().convert(value, param, ctx)
 
 
 _ZONED = "Write for example 2026-04-07T12:00Z or 2026-04-07T14:00+02:00."
@@ -107,9 +123,11 @@ def _named(_ctx: click.Context, _param: click.Parameter, value: str) -> str:
     return value.strip()
 
 
-def _not_in_the_future(ctx: click.Context, param: click.Parameter, value: dt.datetime | None) -> dt.datetime | None:
+def _not_in_the_future(
+    ctx: click.Context, param: click.Parameter, value: dt.datetime | str | None
+) -> dt.datetime | str | None:
     """Refuse a time that has not come: what will be known then can still change."""
-    if value is not None and value > dt.datetime.now(dt.UTC) + dt.timedelta(minutes=1):
+    if isinstance(value, dt.datetime) and value > dt.datetime.now(dt.UTC) + dt.timedelta(minutes=1):
         message = f"{value:%Y-%m-%dT%H:%MZ} has not come yet; the record of that time can still change."
         raise click.BadParameter(message, ctx=ctx, param=param)
     return value
@@ -160,10 +178,11 @@ unit = click.option(
 )
 known_on = click.option(
     "--known-on",
-    type=Instant(),
+    type=KnownOn(),
     callback=_not_in_the_future,
-    metavar="TIME",
-    help="Record as it was known at this time, for example 2026-04-07T12:00Z. Default: all that is recorded.",
+    metavar="TIME|state:N",
+    help="Record as it was known at this time, for example 2026-04-07T12:00Z, or in this state, for example state:143. "
+    "Default: the newest state.",
 )
 by = click.option(
     "--by", default=_login_name, show_default="login name", callback=_named, metavar="NAME", help="Who records."

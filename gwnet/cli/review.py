@@ -60,7 +60,7 @@ def command(
     /,
     wells: tuple[str, ...],
     what: str | None,
-    known_on: dt.datetime | None,
+    known_on: dt.datetime | str | None,
     unit: str,
     form: str,
     db: str,

@@ -12,7 +12,7 @@ from gwnet.cli import options, output
 @options.known_on
 @options.form
 @options.db
-def command(site: str | None, known_on: dt.datetime | None, form: str, db: str) -> None:
+def command(site: str | None, known_on: dt.datetime | str | None, form: str, db: str) -> None:
     """List the gauging rounds on record.
 
     A round without a list of wells is planned for all of the site's wells.

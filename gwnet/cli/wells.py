@@ -19,7 +19,7 @@ _COLUMNS = (
 @options.unit
 @options.form
 @options.db
-def command(site: str | None, known_on: dt.datetime | None, unit: str, form: str, db: str) -> None:
+def command(site: str | None, known_on: dt.datetime | str | None, unit: str, form: str, db: str) -> None:
     """List the wells on record.
 
     Depths are below ground; coordinates are in the site's reference system.

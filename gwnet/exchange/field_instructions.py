@@ -89,6 +89,6 @@ def _facts(sheet: FieldSheet) -> list[tuple[str, str]]:
         ("Tapes on record", ", ".join(sheet.tapes)),
         ("Tape checks due", "; ".join(sheet.tapes_due)),
         ("Notes of the round", sheet.notes),
-        ("Made from the record", f"as known on {sheet.known_on_utc:%Y-%m-%d %H:%M} UTC"),
+        ("Made from the record", f"as known on {sheet.known_on.text}"),
     ]
     return [(name, value) for name, value in facts if value]

@@ -147,7 +147,7 @@ def field_workbook(sheet: FieldSheet) -> bytes:
     book.set_properties(
         {
             "title": f"Field sheet {sheet.site} {sheet.round}",
-            "created": sheet.known_on_utc.astimezone(dt.UTC).replace(tzinfo=None, microsecond=0),
+            "created": sheet.known_on.recorded_at_utc.astimezone(dt.UTC).replace(tzinfo=None, microsecond=0),
         }
     )
     instructions = book.add_worksheet("(instructions)")

@@ -29,7 +29,7 @@ start, end : date, datetime or str, optional
     First and last local date (both included), or instants with their zone; text is in ISO 8601. Figures, gradients
     and review take dates.
 known_on : datetime or str, optional
-    Record as it was known at this instant; as it is now unless given.
+    Record as it was known at this instant, or a state of it by its number: ``state:143``; as it is now unless given.
 unit : {"m", "ft"}, optional
     Unit of lengths: columns end in ``_m`` or ``_ft``, slopes in ``_m_per_year`` or ``_ft_per_year``.
 approved : bool, optional
@@ -48,7 +48,7 @@ by : str
 reason : str
     Why; kept with the record.
 now_utc : datetime, optional
-    Aware time of the recording; the clock's unless given.
+    Aware time that counts as what the clock says when something is recorded; the database's clock unless given.
 dry_run : bool, optional
     Whether only to work out what would change, and write nothing.
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeAlias, TypeVa
 
 from gwnet.clock import local_day
 from gwnet.errors import SettingsError
+from gwnet.store.fetch.states import known_on_of
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
@@ -22,8 +23,10 @@ if TYPE_CHECKING:
 Wells: TypeAlias = Sequence[str] | None
 #: A local date, or an instant with its zone; as text in ISO 8601 as well.
 Moment: TypeAlias = dt.date | dt.datetime | str | None
-#: An instant with its zone; as text in ISO 8601 as well.
+#: An instant with its zone, as text in ISO 8601 as well; or ``state:143``, a state of the record by its number.
 Instant: TypeAlias = dt.datetime | str | None
+
+_STATE = "state:"
 
 
 Parameters = ParamSpec("Parameters")
@@ -70,17 +73,26 @@ class Group:
     ) -> Iterator[Snapshot]:
         """Give a snapshot of the record, of one site where it must be one; refuse codes that are not on record."""
         with self._store.reading() as connection:
-            record = Snapshot(connection, instant_of(known_on), site)
+            record = Snapshot(connection, known_on_of(connection, asked_state(known_on)), site)
+            self._store.looked_at = record.state
             if one_site:
                 record = record.of_site()
             record.require(wells=wells, aquifer=aquifer, round_code=round)
             yield record
 
     @contextmanager
-    def _writing(self, *, dry_run: bool = False) -> Iterator[Connection]:
+    def _writing(
+        self,
+        act: str,
+        by: str,
+        *,
+        reason: str | None = None,
+        now_utc: dt.datetime | None = None,
+        dry_run: bool = False,
+    ) -> Iterator[Connection]:
         """Give a connection to write with; a dry run leaves the record as it was."""
         try:
-            with self._store.writing() as connection:
+            with self._store.writing(act, by, reason=reason, now_utc=now_utc) as connection:
                 yield connection
                 if dry_run:
                     raise _DryRun
@@ -144,17 +156,6 @@ def codes_of(wells: Wells) -> list[str] | None:
     return [wells] if isinstance(wells, str) else list(dict.fromkeys(wells))
 
 
-def now_or(moment: dt.datetime | None) -> dt.datetime:
-    """Return a moment, or the clock's where none is given.
-
-    Parameters
-    ----------
-    moment : datetime.datetime, optional
-        Aware time.
-    """
-    return moment or dt.datetime.now(dt.UTC)
-
-
 def day_or_instant(moment: Moment) -> dt.date | dt.datetime | None:
     """Return a local date or an instant, which may be given as text.
 
@@ -204,6 +205,29 @@ def day_of(moment: Moment) -> dt.date | None:
         If it is no date.
     """
     return None if moment is None else local_day(moment)
+
+
+def asked_state(known_on: Instant) -> dt.datetime | str | None:
+    """Return an instant or the name of a state; the instant may be given as text.
+
+    Parameters
+    ----------
+    known_on : datetime or str, optional
+        Time with its zone, or ``state:143``.
+
+    Returns
+    -------
+    datetime.datetime, str or None
+        Aware time or name of a state; None where nothing is given.
+
+    Raises
+    ------
+    SettingsError
+        If it is neither.
+    """
+    if isinstance(known_on, str) and known_on.strip().lower().startswith(_STATE):
+        return known_on
+    return instant_of(known_on)
 
 
 def instant_of(moment: Instant) -> dt.datetime | None:

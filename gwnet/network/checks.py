@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from gwnet.network.base import Group, Instant, now_or
+from gwnet.network.base import Group, Instant
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
@@ -78,9 +78,9 @@ class Checks(Group):
         from gwnet.analysis.checks.quality import findings, record_findings
         from gwnet.analysis.review.decisions import join_decisions
 
-        with self._writing() as connection:
+        with self._writing("check", by, now_utc=now_utc) as connection:
             record = Snapshot(connection, site=site)
             record.require(round_code=round)
             noticed = findings(record, round)
-            stored = record_findings(record, noticed, round_code=round, at_utc=now_or(now_utc), by=by)
+            stored = record_findings(record, noticed, round_code=round, by=by)
             return Recorded(join_decisions(record, noticed), stored)

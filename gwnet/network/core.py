@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from gwnet.network.base import Group, Instant, Moment, codes_of, day_of, now_or
+from gwnet.network.base import Group, Instant, Moment, codes_of, day_of
 from gwnet.network.checks import Checks
 from gwnet.network.gradients import Gradients
 from gwnet.network.levels import Levels
@@ -22,9 +22,10 @@ from gwnet.network.rounds import Rounds
 from gwnet.network.seasons import Seasons
 from gwnet.network.trends import Trends
 from gwnet.network.wells import WellsOnRecord
+from gwnet.records import RecordState
 from gwnet.store import revision
-from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch.levels import extent
+from gwnet.store.fetch.states import state_at, states
 from gwnet.store.session import Store, open_store
 from gwnet.store.snapshot import Snapshot
 
@@ -138,14 +139,14 @@ class Network(Group):
             record = Snapshot(connection)
             sites, wells = record.sites["site"].tolist(), len(record.wells)
             levels, first, last = extent(connection)
-            newest = fetch.newest_recording(connection)
+            newest = record.state
         span = f", {first:%Y-%m-%d} to {last:%Y-%m-%d}" if first and last else ""
         lines = [
             f"Groundwater record {self.store.name}",
             f"  sites   {', '.join(sites) or 'none'}",
             f"  wells   {wells:,}",
             f"  levels  {levels:,}{span}",
-            f"  newest recording  {f'{newest:%Y-%m-%d %H:%M} UTC' if newest else 'none'}",
+            f"  known on  {f'{newest.text}' if newest else 'none'}",
             "  ask for  wells, levels, hydrograph, trends, seasons, map, gradients, loggers, rounds, checks, …",
         ]
         return "\n".join(lines)
@@ -216,7 +217,7 @@ class Network(Group):
         result = load(
             self.store,
             [Path(path) for path in paths],
-            now_utc=now_or(now_utc),
+            now_utc=now_utc,
             by=by,
             dry_run=dry_run,
             keep_good=keep_good,
@@ -275,7 +276,21 @@ class Network(Group):
 
         return save(figure, Path(path))
 
+    def state(self, known_on: Instant = None) -> RecordState | None:
+        """Return the state of the record that a question is about; None for a record on which nothing is.
+
+        Parameters as `gwnet.network`.
+        """
+        with self._record(None, known_on) as record:
+            return record.state
+
+    def states(self, known_on: Instant = None) -> pd.DataFrame:
+        """Return the states of the record; see `gwnet.store.fetch.states.states`."""
+        with self._record(None, known_on) as record:
+            return states(record.connection, record.known_on)
+
     def newest_recording(self) -> dt.datetime | None:
         """Return when the record last changed."""
         with self.store.reading() as connection:
-            return fetch.newest_recording(connection)
+            newest = state_at(connection)
+            return None if newest is None else newest.recorded_at_utc

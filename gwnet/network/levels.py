@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
-from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_or_instant, instant_of
+from gwnet.network.base import Group, Instant, Moment, Wells, asked_state, codes_of, day_or_instant
 from gwnet.records import Selection
+from gwnet.store.fetch.states import known_on_of
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
@@ -155,8 +156,8 @@ class Levels(Group):
 
         codes = codes_of(wells)
         with self._record(site, wells=codes) as record:
-            after = Snapshot(record.connection, instant_of(until), site)
-            return find_effects(after, Selection.of(codes), instant_of(since))
+            before, after = (known_on_of(record.connection, asked_state(moment)) for moment in (since, until))
+            return find_effects(Snapshot(record.connection, after, site), Selection.of(codes), before)
 
 
 def levels_of(record: Snapshot, selection: Selection, loggers: str = "none") -> pd.DataFrame:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
-from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_of, instant_of, now_or
+from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_of, instant_of
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
@@ -235,8 +235,8 @@ class Loggers(Group):
         from gwnet.analysis.loggers.corrections import Correction, correct
 
         wanted = Correction(instrument, kind, parameters, quantity, start, end)
-        with self._writing(dry_run=dry_run) as connection:
-            return correct(connection, wanted, by=by, reason=reason, now_utc=now_or(now_utc))
+        with self._writing("logger correct", by, reason=reason, now_utc=now_utc, dry_run=dry_run) as connection:
+            return correct(connection, wanted, by=by, reason=reason)
 
     def accept(
         self,
@@ -272,9 +272,9 @@ class Loggers(Group):
         """
         from gwnet.analysis.loggers.corrections import correct, suggested_corrections
 
-        with self._writing(dry_run=dry_run) as connection:
+        with self._writing("logger correct", by, reason=reason, now_utc=now_utc, dry_run=dry_run) as connection:
             wanted = suggested_corrections(Snapshot(connection), *findings, instrument=instrument)
-            return correct(connection, *wanted, by=by, reason=reason, now_utc=now_or(now_utc))
+            return correct(connection, *wanted, by=by, reason=reason)
 
     def withdraw_corrections(
         self, *numbers: int, reason: str, by: str, now_utc: dt.datetime | None = None, dry_run: bool = False
@@ -300,8 +300,8 @@ class Loggers(Group):
         """
         from gwnet.analysis.loggers.corrections import withdraw_corrections
 
-        with self._writing(dry_run=dry_run) as connection:
-            return withdraw_corrections(connection, *numbers, by=by, reason=reason, now_utc=now_or(now_utc))
+        with self._writing("logger correct", by, reason=reason, now_utc=now_utc, dry_run=dry_run) as connection:
+            return withdraw_corrections(connection, *numbers, by=by, reason=reason)
 
     def corrections(self, instrument: str | None = None, *, known_on: Instant = None) -> pd.DataFrame:
         """Return the corrections of loggers on record.
@@ -367,7 +367,7 @@ class Loggers(Group):
 
         chosen = layout if isinstance(layout, Layout) or layout == AUTO else load_layout(layout)
         opening = Opening(chosen, zone or "", only or "", quantity or "", say)
-        instruction = LoggerInstruction(now_or(now_utc), by, instrument)
+        instruction = LoggerInstruction(by, instrument, now_utc=now_utc)
         return load_logger_files(self._store, [Path(path) for path in paths], opening, instruction, progress=progress)
 
     def withdraw(
@@ -408,7 +408,7 @@ class Loggers(Group):
         from gwnet.ingest.loggers.load import LoggerInstruction
         from gwnet.ingest.loggers.withdraw import withdraw
 
-        instruction = LoggerInstruction(now_or(now_utc), by, instrument, reason)
+        instruction = LoggerInstruction(by, instrument, reason, now_utc)
         return withdraw(self._store, file, instruction, quantity=quantity)
 
     def downloads(self, instrument: str | None = None, *, known_on: Instant = None) -> pd.DataFrame:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gwnet.errors import NotFoundError, SettingsError
-from gwnet.network.base import Group, Instant, instant_of, now_or
+from gwnet.network.base import Group, Instant, asked_state
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -93,7 +93,7 @@ class Reports(Group):
         if issue:
             if not (by or "").strip():
                 raise SettingsError("Nobody is named who issues the report.", fix="Say who with by.")
-            issuing = Issuing(str(by).strip(), now_or(now_utc), remark)
+            issuing = Issuing(str(by).strip(), remark, now_utc)
         return make_report(
             self._store,
             definition,
@@ -101,7 +101,7 @@ class Reports(Group):
             Path(out),
             round_code=round,
             site=site,
-            known_on=instant_of(known_on),
+            known_on=asked_state(known_on),
             unit=unit,
             issuing=issuing,
             processes=processes or _cores(),

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_or_instant, now_or
+from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_or_instant
 from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
@@ -127,8 +127,8 @@ class Review(Group):
         """
         from gwnet.analysis.review.decide import decide
 
-        with self._writing() as connection:
-            return decide(connection, findings, verb, by=by, reason=reason, now_utc=now_or(now_utc))
+        with self._writing(f"review {verb}", by, reason=reason, now_utc=now_utc) as connection:
+            return decide(connection, findings, verb, by=by, reason=reason)
 
     def _change(
         self,
@@ -142,8 +142,6 @@ class Review(Group):
     ) -> Changed:
         from gwnet.analysis.review.decide import change_state
 
-        with self._writing() as connection:
+        with self._writing(f"review {verb}", by, reason=reason, now_utc=now_utc) as connection:
             Snapshot(connection, None, chosen.site).require(wells=chosen.wells, round_code=chosen.round)
-            return change_state(
-                connection, chosen, verb, by=by, reason=reason, now_utc=now_or(now_utc), pass_over=pass_over
-            )
+            return change_state(connection, chosen, verb, by=by, reason=reason, pass_over=pass_over)

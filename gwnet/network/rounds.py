@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from gwnet.network.base import Group, Instant, Wells, codes_of, now_or
+from gwnet.network.base import Group, Instant, Wells, codes_of
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ class Rounds(Group):
         from gwnet.products.rounds import due_at_sites
 
         with self._record(site, known_on) as record:
-            return due_at_sites(record, on, now_utc=now_or(None), everything=everything)
+            return due_at_sites(record, on, now_utc=self._store.now_utc(), everything=everything)
 
     def plan(
         self,
@@ -118,9 +118,9 @@ class Rounds(Group):
             purpose=purpose,
             notes=notes,
         )
-        with self._writing() as connection:
+        with self._writing("round plan", by, reason=reason, now_utc=now_utc) as connection:
             record = Snapshot(connection).of_site(site)
-            return plan_round(record, name, wish, now_utc=now_or(now_utc), by=by, correct=correct, reason=reason)
+            return plan_round(record, name, wish, by=by, correct=correct, reason=reason)
 
     def sheet(
         self,

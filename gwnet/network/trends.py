@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -13,8 +12,7 @@ import pandas as pd
 from gwnet.analysis.levels.display_unit import in_unit
 from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_or_instant, same_parameters
 from gwnet.network.levels import levels_of
-from gwnet.records import Selection
-from gwnet.store.fetch.registry import cut_off
+from gwnet.records import RecordState, Selection
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
@@ -40,9 +38,9 @@ class Inputs:
     wells: pd.DataFrame
 
     @property
-    def known_on(self) -> dt.datetime | None:
+    def known_on(self) -> RecordState | None:
         """Return the moment of the record that is printed."""
-        return self.record.known_on or cut_off(self.record.connection)
+        return self.record.state
 
 
 class WellStatistics(Group):

@@ -22,7 +22,7 @@ from gwnet.exchange.feature_files import read_features
 from gwnet.products.extras import gather_extras
 from gwnet.products.hydrographs import thresholds_with_elevations
 from gwnet.products.logger_lines import ReportLoggers, report_loggers
-from gwnet.products.maps import cut_off
+from gwnet.records import RecordState
 from gwnet.reporting.data import MapFacts, ReportData, SiteFacts
 from gwnet.reporting.mapped import map_facts, refused_map
 from gwnet.store.fetch import history
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from gwnet.store.snapshot import Snapshot
 
 #: Before anything was recorded: what an empty record prints as its cut-off.
-_BEGINNING = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+_BEGINNING = RecordState(0, dt.datetime(1970, 1, 1, tzinfo=dt.UTC))
 
 
 def collect(record: Snapshot, definition: Definition, period: Period) -> ReportData:
@@ -59,7 +59,7 @@ def collect(record: Snapshot, definition: Definition, period: Period) -> ReportD
     wells = placed_wells(record)
     data = ReportData(
         site=_facts(settings),
-        known_on_utc=cut_off(record) or _BEGINNING,
+        known_on=record.state or _BEGINNING,
         wells=wells,
         levels=levels(record),
         aquifers=record.aquifers[record.aquifers["aquifer"].isin(set(wells["aquifer"]) - {""})].reset_index(drop=True),

@@ -271,7 +271,7 @@ def _loggers(asked: _Asked, extras: Extras) -> Extras:
         held.hands,
         site=asked.record.settings,
         end=asked.period.last,
-        known_on=asked.data.known_on_utc,
+        known_on=asked.data.known_on,
     )
     caption = (
         "Who has data when: a row a well and logger, bars where there are samples in use, ticks at manual readings."

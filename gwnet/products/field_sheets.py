@@ -9,7 +9,6 @@ from gwnet.analysis.fieldwork.field_sheet import FieldSheet, field_sheet
 from gwnet.analysis.fieldwork.planning import Programme, planned_wells
 from gwnet.errors import NotFoundError, SettingsError
 from gwnet.exchange.field_workbook import field_workbook
-from gwnet.products.maps import cut_off
 from gwnet.reporting.definition.parse import safe_name
 from gwnet.reporting.pdf.field_sheet import field_sheet_pdf
 from gwnet.store.contract import STATUSES
@@ -57,11 +56,11 @@ def gather(record: Snapshot, round_code: str, *, date: dt.date | None = None) ->
     if not order:
         message = f"None of the wells of round {round_code} is in use on {planning.on}."
         raise SettingsError(message, fix="Plan the round anew with 'gwnet round plan'.")
-    moment = cut_off(record)
-    assert moment is not None  # a round is on record
+    state = record.state
+    assert state is not None  # a round is on record
     texts = {name: row[name] for name in ("purpose", "crew", "notes")}
     planned = RoundValues(planning.on, date or ends_on, tuple(order), **texts)
-    return field_sheet(planning, round_code, planned, statuses=STATUSES, known_on_utc=moment)
+    return field_sheet(planning, round_code, planned, statuses=STATUSES, known_on=state)
 
 
 def write_field_sheets(sheet: FieldSheet, out: Path, *, page: str = "A4") -> list[Path]:

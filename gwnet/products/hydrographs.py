@@ -13,7 +13,6 @@ from gwnet.analysis.levels.thresholds import with_elevations
 from gwnet.figures.coverage.draw import coverage_plot_data, draw_coverage
 from gwnet.figures.hydrograph.draw import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
 from gwnet.products.logger_series import coverage, logger_series
-from gwnet.products.maps import cut_off
 from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
@@ -78,7 +77,7 @@ def hydrograph_figure(
             series=series.get(well),
             context=record.context if len(wells) == 1 and not record.context.empty else None,
             aquifer_name=str(names.get(aquifer_of[well], "")),
-            known_on=cut_off(record),
+            known_on=record.state,
         )
         for well in wells
     ]
@@ -136,6 +135,6 @@ def coverage_figure(
             site=record.settings,
             start=start,
             end=end,
-            known_on=cut_off(record),
+            known_on=record.state,
         )
     )

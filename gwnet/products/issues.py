@@ -54,15 +54,15 @@ class Issuing:
     ----------
     by : str
         Who issues it.
-    at_utc : datetime.datetime
-        Aware time of the registration.
     remark : str or None
         Anything that should stand in the register.
+    now_utc : datetime.datetime or None
+        Aware time that counts as what the clock says; the database's clock unless given.
     """
 
     by: str
-    at_utc: dt.datetime
     remark: str | None = None
+    now_utc: dt.datetime | None = None
 
 
 def refuse_open(view: ReportView) -> None:
@@ -124,7 +124,8 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
         there is one.
     """
     connection, known_on = record.connection, record.known_on
-    on_record = issues(connection, known_on, site=data.site.code, definition=definition.name, before=data.known_on_utc)
+    until = data.known_on.recorded_at_utc
+    on_record = issues(connection, known_on, site=data.site.code, definition=definition.name, before=until)
     if not on_record:
         return data
     newest = {issue.period: issue for issue in on_record}
@@ -132,7 +133,7 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
     for issue in sorted(newest.values(), key=lambda issue: (parse_period(issue.period).first, issue.number)):
         printed = with_listed(issue.values, _stated_of(issue, on_record))
         now = _printed_now(record, definition, data, issue)
-        changes, reviewed = changed_values(printed, now, _reasons(connection, issue.known_on_utc, data.known_on_utc))
+        changes, reviewed = changed_values(printed, now, _reasons(connection, issue.known_on_utc, until))
         earlier.append(
             EarlierIssue(
                 number=issue.number,
@@ -260,7 +261,7 @@ def differences(record: Snapshot, first: str, second: str) -> pd.DataFrame:
 def _now(record: Snapshot, issue: Issue) -> tuple[list[dict[str, str]], dt.datetime]:
     definition, period = _as_issued(issue), parse_period(issue.period)
     data = collect(record, definition, period)
-    return _values(definition, data, period), data.known_on_utc
+    return _values(definition, data, period), data.known_on.recorded_at_utc
 
 
 def _frame(changes: Sequence[ChangedValue]) -> pd.DataFrame:

@@ -185,17 +185,16 @@ def registration_of(
     }
 
     def register() -> None:
-        with store.writing() as connection:
+        with store.writing("issue a report", issuing.by, reason=issuing.remark, now_utc=issuing.now_utc) as connection:
             save_issue(
                 connection,
                 site=data.site.code,
                 definition=definition.name,
                 definition_sha256=definition.sha256,
                 period=period.label,
-                known_on_utc=data.known_on_utc,
+                known_on_utc=data.known_on.recorded_at_utc,
                 sha256=files.sha256,
                 printed=printed,
-                at_utc=issuing.at_utc,
                 by=issuing.by,
                 remark=issuing.remark,
             )

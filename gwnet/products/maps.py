@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,7 +16,6 @@ from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.data import map_plot_data
 from gwnet.figures.maps.surface_map import draw_surface_map
 from gwnet.products.product import Product
-from gwnet.store.fetch import registry as fetch
 from gwnet.whole_files import write_files
 
 if TYPE_CHECKING:
@@ -33,19 +31,7 @@ def map_context(record: Snapshot, aquifer: str = "") -> MapContext:
     """Return what the sheets of a site say around their maps."""
     names, site = record.aquifers.set_index("aquifer")["name"], record.settings
     unit_m = unit_of_coordinates(str(site["crs"]))
-    return MapContext(site.to_dict(), str(names.get(aquifer, "") or ""), cut_off(record), unit_m)
-
-
-def cut_off(record: Snapshot) -> dt.datetime | None:
-    """Return the time as of which a record is known, as it is printed.
-
-    Returns
-    -------
-    datetime.datetime or None
-        The time that was asked for; else the whole minute at or after which the record last changed, None for an empty
-        one.
-    """
-    return record.known_on or record.once("cut-off", lambda: fetch.cut_off(record.connection))
+    return MapContext(site.to_dict(), str(names.get(aquifer, "") or ""), record.state, unit_m)
 
 
 @dataclass(frozen=True, eq=False, repr=False)

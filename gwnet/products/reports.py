@@ -29,6 +29,7 @@ from gwnet.reporting.drawn import ReportDrawing
 from gwnet.reporting.view import look
 from gwnet.reporting.write import make_files
 from gwnet.store import revision
+from gwnet.store.fetch.states import known_on_of
 from gwnet.store.snapshot import Snapshot
 from gwnet.units import DISPLAY_UNITS
 
@@ -48,7 +49,7 @@ def make_report(
     *,
     round_code: str | None = None,
     site: str | None = None,
-    known_on: dt.datetime | None = None,
+    known_on: dt.datetime | str | None = None,
     unit: str | None = None,
     issuing: Issuing | None = None,
     processes: int = 1,
@@ -73,8 +74,8 @@ def make_report(
         Gauging round whose days are the period and which alone is reported.
     site : str, optional
         Code of the site; may be left out when the record holds only one.
-    known_on : datetime.datetime, optional
-        Record as known at this time.
+    known_on : datetime.datetime or str, optional
+        Record as known at this time, or a state by its number such as ``state:143``.
     unit : str, optional
         Unit of printing, m or ft; the definition's unless given.
     issuing : gwnet.products.issues.Issuing, optional
@@ -110,7 +111,8 @@ def make_report(
         chosen = replace(chosen, rounds=(round_code,))
     complete_begun(store, out)
     with store.reading() as connection:
-        record = Snapshot(connection, known_on).of_site(site)
+        record = Snapshot(connection, known_on_of(connection, known_on)).of_site(site)
+        store.looked_at = record.state
         when = parse_period(period) if round_code is None else _days_of_round(record, round_code)
         same = None if issuing is None else find_same_issue(record, chosen, when)
         if same is not None:

@@ -137,7 +137,6 @@ def plan_round(
     code: str,
     wish: PlanWish,
     *,
-    now_utc: dt.datetime,
     by: str,
     correct: bool = False,
     reason: str | None = None,
@@ -152,8 +151,6 @@ def plan_round(
         Code of the round.
     wish : PlanWish
         What is wanted.
-    now_utc : datetime.datetime
-        Aware time of the recording.
     by : str
         Who records.
     correct : bool, optional
@@ -192,7 +189,7 @@ def plan_round(
         crew=_kept(wish.crew, "" if earlier is None else earlier.crew),
         notes=_kept(wish.notes, "" if earlier is None else earlier.notes),
     )
-    outcome = save_round(record.connection, site, code, values, now_utc=now_utc, by=by, correct=correct, reason=reason)
+    outcome = save_round(record.connection, site, code, values, by=by, correct=correct, reason=reason)
     return RoundPlan(
         site=site,
         round=code,

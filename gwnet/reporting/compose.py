@@ -32,7 +32,7 @@ def compose_view(view: ReportView, drawing: Drawing) -> Report:
         site=name,
         period=view.period.title(),
         state=view.reviews.state,
-        known_on_utc=view.data.known_on_utc,
+        known_on=view.data.known_on,
         cover=cover(view),
         sections=tuple(Section(kind.name, kind.title, tuple(kind.compose(view, drawing))) for kind in kinds),
         author=definition.prepared.firm or definition.prepared.by or site.operator,

@@ -7,13 +7,13 @@ column names. A cell without a value carries the reason why it is empty.
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
 from gwnet.errors import ReportError
+from gwnet.records import RecordState
 
 Align = Literal["left", "right", "centre"]
 Tone = Literal["body", "lead", "small"]
@@ -287,8 +287,8 @@ class Report:
         Printed on the cover and in the running header.
     state : str
         ``PROVISIONAL`` or ``APPROVED``.
-    known_on_utc : datetime
-        Data cut-off, zone-aware; is given as the date of the document.
+    known_on : RecordState
+        State of the record from which it is made; its time is given as the date of the document.
     cover : Cover
         First page.
     sections : tuple of Section
@@ -307,7 +307,7 @@ class Report:
     site: str
     period: str
     state: str
-    known_on_utc: dt.datetime
+    known_on: RecordState
     cover: Cover
     sections: tuple[Section, ...]
     author: str = ""

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import pandas as pd
 
 from gwnet.errors import ReportError
+from gwnet.records import RecordState
 from gwnet.reporting.errata import EarlierIssue
 from gwnet.reporting.extras import Extras
 
@@ -182,8 +183,8 @@ class ReportData:
     ----------
     site : SiteFacts
         The site.
-    known_on_utc : datetime
-        Data cut-off, zone-aware: the record as it was known at this time.
+    known_on : RecordState
+        State of the record from which the report is made.
     wells, aquifers, construction, measuring_points, levels, rounds, thresholds, stages : DataFrame
         The record of the site, with the columns of `COLUMNS`. ``levels`` holds every event to date;
         ``measuring_points`` also retired rows, so that the history can be printed.
@@ -212,7 +213,7 @@ class ReportData:
     """
 
     site: SiteFacts
-    known_on_utc: dt.datetime
+    known_on: RecordState
     wells: pd.DataFrame
     levels: pd.DataFrame
     aquifers: pd.DataFrame = field(default_factory=lambda: empty_frame("aquifers"))
@@ -234,7 +235,7 @@ class ReportData:
     logger_lines: Mapping[str, LoggerSeries] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        if self.known_on_utc.tzinfo is None:
+        if self.known_on.recorded_at_utc.tzinfo is None:
             raise ReportError("The data cut-off has no time zone.", fix="Give it in UTC.")
         for name, columns in COLUMNS.items():
             _require(getattr(self, name), columns, f"frame {name!r}")

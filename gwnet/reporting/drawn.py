@@ -118,7 +118,7 @@ class ReportDrawing:
                 start=start,
                 end=view.period.last,
                 aquifer_name=names.get(view.aquifer_of(well), ""),
-                known_on=data.known_on_utc,
+                known_on=data.known_on,
                 series=data.logger_lines.get(well),
             )
             for well in wells
@@ -154,7 +154,7 @@ def _site(view: ReportView) -> dict[str, Any]:
 
 def _context(view: ReportView, aquifer: str = "") -> MapContext:
     unit_m = unit_of_coordinates(view.data.site.crs)
-    return MapContext(_site(view), _names(view).get(aquifer, ""), view.data.known_on_utc, unit_m)
+    return MapContext(_site(view), _names(view).get(aquifer, ""), view.data.known_on, unit_m)
 
 
 def _names(view: ReportView) -> dict[str, str]:

@@ -12,6 +12,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from gwnet.clock import zone_of
+from gwnet.records import RecordState
 from gwnet.reporting.content import number_text
 from gwnet.units import metres_per
 
@@ -96,6 +97,11 @@ def moment_text(measured_at: str) -> str:
 def stamp_text(moment: dt.datetime) -> str:
     """Return a zone-aware time in UTC as text."""
     return moment.astimezone(dt.UTC).strftime("%Y-%m-%d %H:%M UTC").replace(" ", _NO_BREAK)
+
+
+def state_text(state: RecordState) -> str:
+    """Return a state of the record as text."""
+    return state.text.replace(" ", _NO_BREAK)
 
 
 def day_of(measured_at: str) -> dt.date:

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, inspect, text
 
 from gwnet.errors import SchemaAheadError, SchemaBehindError, StoreError
 from gwnet.resources import migrations_folder
+from gwnet.store.work import begin_states
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -94,7 +95,8 @@ def upgrade(store: Store) -> tuple[str | None, str]:
 
     Notes
     -----
-    All revisions run in one transaction together with the note that they ran.
+    All revisions run in one transaction together with the note that they ran. A record from before states gets its
+    first state in it.
     """
     before = current(store)
     if before is not None and before not in REVISIONS:
@@ -108,8 +110,9 @@ def upgrade(store: Store) -> tuple[str | None, str]:
     if before != HEAD:
         if store.is_sqlite:
             _set_wal(store)
-        with store.writing() as connection:
+        with store.altering() as connection:
             _run_upgrade(connection)
+            begin_states(connection, before)
     return before, HEAD
 
 

@@ -1,11 +1,13 @@
 """Opening a database, and units of work.
 
 `open_store` gives a `Store`; `Store.reading` and `Store.writing` are the only ways to a connection. A writing unit of
-work takes the write lock at once (``BEGIN IMMEDIATE`` on SQLite), and either commits whole or rolls back whole.
+work takes the write lock at once (``BEGIN IMMEDIATE`` on SQLite, an advisory lock on PostgreSQL), and either commits
+whole or rolls back whole; what it records makes one state of the record (see `gwnet.store.work`).
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -16,7 +18,9 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from gwnet.errors import OverlapError, StoreError
+from gwnet.records import RecordState
 from gwnet.store.address import address_name, secrets_of, split_parameters, store_url, without_secrets
+from gwnet.store.work import clock_of, lock_writers, open_work
 
 _BUSY_TIMEOUT_S = 10.0
 
@@ -45,7 +49,7 @@ _KNOWN_REFUSALS = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass
 class Store:
     """An open database.
 
@@ -57,11 +61,14 @@ class Store:
         How the database is called in messages: a file path, or a URL without password and parameters.
     secrets : tuple of str
         Texts of the address that no message may hold.
+    looked_at : gwnet.records.RecordState or None
+        State of the record that the last question was about.
     """
 
     engine: Engine
     name: str
     secrets: tuple[str, ...] = field(default=(), repr=False)
+    looked_at: RecordState | None = None
 
     @property
     def is_sqlite(self) -> bool:
@@ -77,12 +84,48 @@ class Store:
             yield connection
 
     @contextmanager
-    def writing(self) -> Iterator[Connection]:
-        """Give a connection that holds the write lock; commit at the end, roll back on any exception."""
+    def writing(
+        self, act: str, by: str, *, reason: str | None = None, now_utc: dt.datetime | None = None
+    ) -> Iterator[Connection]:
+        """Give a connection that records; commit at the end with the state that it makes, roll back on any exception.
+
+        Parameters
+        ----------
+        act, by : str
+            What is done, and who does it.
+        reason : str, optional
+            Why.
+        now_utc : datetime.datetime, optional
+            Aware time that counts as what the clock says; the database's clock unless given.
+
+        Yields
+        ------
+        sqlalchemy.Connection
+            Connection that holds the write lock; rows that it adds or retires carry
+            `gwnet.store.work.recorded_at` of it.
+
+        Raises
+        ------
+        RecordClockError
+            If the clock is behind the newest state of the record.
+        """
+        with self.altering() as connection, open_work(connection, act, by, reason=reason, now_utc=now_utc):
+            yield connection
+
+    @contextmanager
+    def altering(self) -> Iterator[Connection]:
+        """Give a connection that holds the write lock and makes no state, for changes of the schema."""
         with translated(self.name, self.secrets), self.engine.connect() as connection:
             connection.execution_options(gwnet_immediate=True)
             with connection.begin():
+                if not self.is_sqlite:
+                    lock_writers(connection)
                 yield connection
+
+    def now_utc(self) -> dt.datetime:
+        """Return what the clock of the database says."""
+        with self.reading() as connection:
+            return clock_of(connection)
 
     def close(self) -> None:
         """Close every connection."""

@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import pandas as pd
 
-from gwnet.records import Selection
+from gwnet.records import RecordState, Selection
 from gwnet.store.fetch import levels as fetch_levels
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.fetch.codes import require_code
+from gwnet.store.fetch.states import state_at
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -110,6 +111,11 @@ class Snapshot:
         if self.site is None or "site" not in whole.columns:
             return whole
         return self.once((name, "of site"), lambda: whole[whole["site"] == self.site].reset_index(drop=True))
+
+    @property
+    def state(self) -> RecordState | None:
+        """Return the state of the record that is looked at; None for one on which nothing was recorded yet."""
+        return self._all.once("state", lambda: state_at(self.connection, self.known_on))
 
     @property
     def settings(self) -> pd.Series:

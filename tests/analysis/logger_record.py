@@ -12,7 +12,7 @@ from gwnet.store.save import samples as save_samples
 from gwnet.store.save.bulk import insert_columns, reserve_ids
 from gwnet.store.snapshot import Snapshot
 
-from .record import RECORDED_ON, moment
+from .record import moment
 
 START = np.datetime64("2024-01-01T00:00", "us")
 HOUR = np.timedelta64(3_600_000_000, "us")
@@ -54,20 +54,20 @@ class Loggers:
 
     def new_segment(self, code, quantity, unit, segment=1):
         """Add a series, to which the samples that follow go."""
-        with self.record.store.writing() as connection:
+        with self.record.act() as connection:
             number = int(reserve_ids(connection, "logger_series", 1)[0])
             columns = {"id": number, "instrument_id": self.record.instruments[code], "segment": segment}
             insert_columns(connection, "logger_series", {**columns, "quantity": quantity, "unit": unit}, 1)
         self.series[code, quantity] = number
 
-    def samples(self, code, quantity, unit, when, value, *, file="", recorded=RECORDED_ON):
+    def samples(self, code, quantity, unit, when, value, *, file="", recorded=None):
         """Store samples as one download; times are UTC datetime64."""
         name = file or f"{code} {quantity}.csv"
         key = (code, quantity)
         if key not in self.series:
             self.new_segment(code, quantity, unit)
-        with self.record.store.writing() as connection:
-            source = _source(connection, name, recorded)
+        with self.record.act(recorded) as connection:
+            source = _source(connection, name)
             download = int(reserve_ids(connection, "download", 1)[0])
             ms = np.asarray(when, dtype="datetime64[ms]").astype(np.int64)
             insert_columns(
@@ -84,7 +84,6 @@ class Loggers:
                     **dict.fromkeys(_COUNTS, 0),
                     "row_count": ms.size,
                     "added_count": ms.size,
-                    "recorded_at_utc": recorded,
                     "recorded_by": "Ana",
                 },
                 1,
@@ -94,12 +93,12 @@ class Loggers:
             appending.finish()
         return download
 
-    def correct(self, code, quantity, kind, start=None, end=None, *, now=RECORDED_ON, **parameters):
+    def correct(self, code, quantity, kind, start=None, end=None, *, now=None, **parameters):
         """Record a correction."""
         span = [moment(edge) if edge else None for edge in (start, end)]
-        with self.record.store.writing() as connection:
+        with self.record.act(now) as connection:
             return save_samples.correct(
-                connection, self.series[code, quantity], kind, parameters, *span, "Ben", "seen in the field", now
+                connection, self.series[code, quantity], kind, parameters, *span, "Ben", "seen in the field"
             )
 
     def reading(self):
@@ -110,7 +109,7 @@ class Loggers:
 _COUNTS = ("row_count", "added_count", "same_count", "repeated_count", "conflict_count", "missing_count", "event_count")
 
 
-def _source(connection, name, recorded):
+def _source(connection, name):
     number = int(reserve_ids(connection, "source_file", 1)[0])
     columns = {
         "id": number,
@@ -120,7 +119,6 @@ def _source(connection, name, recorded):
         "content": b"",
         "layout": "constructed",
         "row_count": 0,
-        "loaded_at_utc": recorded,
         "loaded_by": "Ana",
     }
     insert_columns(connection, "source_file", columns, 1)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from contextlib import contextmanager
 
 from gwnet.store import revision
 from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
 from gwnet.store.session import open_store
+
+from ..helpers import follow
 
 RECORDED_ON = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
 
@@ -15,7 +18,7 @@ class Record:
     """One site with one aquifer; wells and events are added as a test needs them."""
 
     def __init__(self, path, **site):
-        self.store = open_store(path, create=True)
+        self.store, self.open = open_store(path, create=True), None
         revision.upgrade(self.store)
         self.site_id = self.add("site", code="S")
         settings = {"crs": "EPSG:25832", "vertical_datum": "local", "length_unit": "m", "time_zone": "UTC+01:00"}
@@ -28,16 +31,32 @@ class Record:
     def add(self, table, **columns):
         """Store one row and return its id."""
         identities = {"site", "aquifer", "well", "instrument", "gauging_round", "level_event", "gauge"}
-        recorded = {} if table in identities else {"recorded_at_utc": RECORDED_ON, "recorded_by": "Ana"}
-        with self.store.writing() as connection:
+        recorded = {} if table in identities else {"recorded_by": "Ana"}
+        with self.act(columns.pop("recorded_at_utc", None)) as connection:
             ids = reserve_ids(connection, table, 1)
             insert_columns(connection, table, {"id": ids, **recorded, **columns}, 1)
         return int(ids[0])
 
-    def retire(self, table, row_id, when):
+    def next(self):
+        """Return when the next row is recorded unless a test says so: before the time at which tests look."""
+        return follow(self.store, RECORDED_ON - dt.timedelta(minutes=1))
+
+    @contextmanager
+    def act(self, when=None):
+        """Give a connection to record with; rows added and retired within belong to one state."""
+        if self.open is not None:
+            yield self.open
+            return
+        with self.store.writing("add", "Ana", now_utc=when or self.next()) as self.open:
+            try:
+                yield self.open
+            finally:
+                self.open = None
+
+    def retire(self, table, row_id, when=None):
         """Retire one row."""
-        with self.store.writing() as connection:
-            retire(connection, table, [row_id], at_utc=when, by="Ben", reason="corrected")
+        with self.act(when) as connection:
+            retire(connection, table, [row_id], by="Ben", reason="corrected")
 
     def well(self, code, *, screen=None, point=None, **columns):
         """Add a well, perhaps with a screen (top, bottom) and a measuring point (elevation, height)."""
@@ -92,7 +111,7 @@ class Record:
         for quantity, value, *unit in readings:
             counts[quantity] = counts.get(quantity, 0) + 1
             row = {"level_record_id": record_id, "quantity": quantity, "ordinal": counts[quantity], "value": value}
-            with self.store.writing() as connection:
+            with self.act() as connection:
                 words = {"unit": unit[0] if unit else "m", "written": f"{value}"}
                 insert_columns(connection, "level_reading", {**row, **words}, 1)
         return event_id

@@ -38,23 +38,24 @@ class Corrected:
 
     def survey(self, elevation, when, reason="levelled again"):
         """Replace the survey of MW-1."""
-        self.record.retire("measuring_point", self.point, when)
-        self.point = self.record.point(
-            "MW-1", elevation, height_above_ground_m=0.8, recorded_at_utc=when, recorded_by="Ben", reason=reason
-        )
+        with self.record.act(when):
+            self.record.retire("measuring_point", self.point)
+            self.point = self.record.point(
+                "MW-1", elevation, height_above_ground_m=0.8, recorded_by="Ben", reason=reason
+            )
 
     def correct(self, event, depth, when, **columns):
         """Replace what was recorded of an event, or withdraw it where there is no depth."""
         with self.net.store.reading() as connection:
             query = f"SELECT id FROM level_record WHERE level_event_id = {event} AND retired_at_utc IS NULL"
             old = connection.exec_driver_sql(query).scalar_one()
-        self.record.retire("level_record", old, when)
-        told = {"status": "static", "local_offset_minutes": 60, "recorded_at_utc": when, "reason": "misread", **columns}
-        new = self.record.add("level_record", level_event_id=event, **told)
-        if depth is not None:
-            row = {"level_record_id": new, "quantity": WATER, "ordinal": 1, "value": depth, "unit": "m", "written": "x"}
-            with self.net.store.writing() as connection:
-                insert_columns(connection, "level_reading", row, 1)
+        told = {"status": "static", "local_offset_minutes": 60, "reason": "misread", **columns}
+        with self.record.act(when) as connection:
+            self.record.retire("level_record", old)
+            new = self.record.add("level_record", level_event_id=event, **told)
+            if depth is not None:
+                row = {"level_record_id": new, "quantity": WATER, "ordinal": 1, "value": depth}
+                insert_columns(connection, "level_reading", {**row, "unit": "m", "written": "x"}, 1)
 
     def close(self):
         self.net.close()
@@ -163,9 +164,10 @@ def test_a_new_ground_elevation_moves_the_levels_given_below_ground(store_url):
     record.wells["MW-1"] = well
     old = record.add("well_record", well_id=well, aquifer_id=record.aquifer_id, ground_elevation_m=50.0)
     record.event("MW-1", "2024-03-12T09:40", [("depth_below_ground", 2.0)])
-    record.retire("well_record", old, SECOND)
-    told = {"recorded_at_utc": SECOND, "recorded_by": "Ben", "reason": "new ground survey"}
-    record.add("well_record", well_id=well, aquifer_id=record.aquifer_id, ground_elevation_m=50.3, **told)
+    told = {"recorded_by": "Ben", "reason": "new ground survey"}
+    with record.act(SECOND):
+        record.retire("well_record", old)
+        record.add("well_record", well_id=well, aquifer_id=record.aquifer_id, ground_elevation_m=50.3, **told)
     record.store.close()
     with Network(store_url) as net:
         table = net.levels.effects(since=FIRST)

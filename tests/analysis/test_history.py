@@ -68,10 +68,9 @@ def test_what_was_recorded_first_is_stated_with_its_values(told):
 
 
 def test_a_correction_tells_old_and_new_and_a_withdrawal_its_reason(told):
-    told.record.retire("measuring_point", told.point, hours(0))
-    new = told.record.point(
-        "MW-1", 100.88, height_above_ground_m=0.68, recorded_at_utc=hours(0), recorded_by="Ben", reason="levelled again"
-    )
+    with told.record.act(hours(0)):
+        told.record.retire("measuring_point", told.point)
+        new = told.record.point("MW-1", 100.88, height_above_ground_m=0.68, recorded_by="Ben", reason="levelled again")
     told.record.retire("measuring_point", new, hours(5))
     since = told.rows()[-3:]
     assert since == [
@@ -111,17 +110,18 @@ def test_reviews_findings_and_decisions_are_stated_in_order(told):
 
 
 def test_many_levels_of_one_load_are_stated_as_one_unless_each_is_asked_for(told):
-    for month in range(1, 7):
-        told.record.event("MW-1", f"2025-{month:02d}-12T09:40", [(WATER, 3.0)])
+    with told.record.act(hours(1)):
+        for month in range(1, 9):
+            told.record.event("MW-1", f"2025-{month:02d}-12T09:40", [(WATER, 3.0)])
     levels = [row for row in told.rows() if "| level |" in row]
-    assert len(levels) == 1
-    assert "8 rows, 2024-03-12T10:40+01:00 to 2025-06-12T10:40+01:00" in levels[0]
+    assert len(levels) == 3
+    assert "8 rows, 2025-01-12T10:40+01:00 to 2025-08-12T10:40+01:00" in levels[2]
     each = [row for row in told.rows(each=True) if "| level |" in row]
-    assert len(each) == 8
+    assert len(each) == 10
     told.net.review.approve(Selection(wells=["MW-1"]), by="Vera", now_utc=hours(2))
     assert (
         told.rows()[-1]
-        == "Vera | review | reviewed | 8 rows, 2024-03-12T10:40+01:00 to 2025-06-12T10:40+01:00 | provisional | approved | "
+        == "Vera | review | reviewed | 10 rows, 2024-03-12T10:40+01:00 to 2025-08-12T10:40+01:00 | provisional | approved | "
     )
 
 
@@ -153,8 +153,9 @@ def test_few_rows_of_one_act_are_listed_one_by_one(tmp_path):
     record = Record(tmp_path / "record.sqlite")
     for code, count in (("A", MOST_LISTED), ("B", MOST_LISTED + 1)):
         record.well(code)
-        for month in range(1, count + 1):
-            record.event(code, f"2024-{month:02d}-15T10:00", [(WATER, 3.0)])
+        with record.act():
+            for month in range(1, count + 1):
+                record.event(code, f"2024-{month:02d}-15T10:00", [(WATER, 3.0)])
     with record.store.reading() as connection:
         counts = {}
         for code in "AB":

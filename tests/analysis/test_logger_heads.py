@@ -412,8 +412,8 @@ def test_an_earlier_known_on_gives_the_earlier_heads(anywhere):
     number = made.loggers.correct("L", "absolute pressure", "step", "2024-02-01", amount_m=0.5, now=LATER)
     assert np.abs(made.heads()[0].water_elevation_m - before).max() > 0.2
     np.testing.assert_array_equal(made.heads(known_on=LATER - dt.timedelta(hours=1))[0].water_elevation_m, before)
-    with made.record.store.writing() as connection:
-        save_samples.take_back(connection, number, "Ben", "not so", LATER + dt.timedelta(days=1))
+    with made.record.act(LATER + dt.timedelta(days=1)) as connection:
+        save_samples.take_back(connection, number, "Ben", "not so")
     np.testing.assert_array_equal(made.heads()[0].water_elevation_m, before)
     assert np.abs(made.heads(known_on=LATER)[0].water_elevation_m - before).max() > 0.2
 

@@ -108,9 +108,9 @@ def test_only_tapes_in_service_are_to_be_checked(network):
 
 
 def test_a_logger_is_visited_when_it_is_read_out(network):
-    with network.store.writing() as connection:
+    with network.store.writing("load", "Keeper", now_utc=LOADED) as connection:
         series, _ = segment_for(connection, 4, "water pressure", "kPa")
-        download = add_download(connection, series, layout="plain", zone="UTC", now_utc=LOADED, by="Keeper")
+        download = add_download(connection, series, layout="plain", zone="UTC", by="Keeper")
         when = int(dt.datetime(2026, 4, 2, 6, tzinfo=dt.UTC).timestamp() * 1000)
         append(connection, series, download, np.array([when]), np.array([1.0]))
     assert only(programme(network).due, planning.VISIT, well="A5")["last_on"] == dt.date(2026, 4, 2)

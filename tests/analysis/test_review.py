@@ -362,5 +362,8 @@ def test_local_times_show_the_minute_or_the_date_alone():
 
 
 def test_a_review_of_everything_is_refused(reviewed):
-    with reviewed.net.store.writing() as connection, pytest.raises(ReviewError, match="which levels to approve"):
-        change_state(connection, Selection(), "approve", by="Vera", reason=None, now_utc=hours(1))
+    with (
+        reviewed.net.store.writing("approve", "Vera") as connection,
+        pytest.raises(ReviewError, match="which levels to approve"),
+    ):
+        change_state(connection, Selection(), "approve", by="Vera", reason=None)

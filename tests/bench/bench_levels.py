@@ -27,8 +27,8 @@ WELLS = 200
 def fill(store: Store, count: int) -> None:
     """Store wells, two measuring points each, one tape with checks, and events with two repeats."""
     random = np.random.default_rng(7)
-    now = {"recorded_at_utc": np.datetime64("2026-04-06T08:00", "us"), "recorded_by": "bench"}
-    with store.writing() as connection:
+    now = {"recorded_by": "bench"}
+    with store.writing("bench", "bench") as connection:
 
         def add(table: str, rows: int, **columns: object) -> np.ndarray:
             ids = reserve_ids(connection, table, rows)

@@ -84,10 +84,10 @@ def write_file(path: Path, count: int) -> None:
 def new_database(path: Path) -> Path:
     """Make a database with one instrument."""
     init(path)
-    with Network(path) as network, network.store.writing() as connection:
+    with Network(path) as network, network.store.writing("bench", "bench", now_utc=NOW) as connection:
         insert_columns(connection, "instrument", {"id": [1], "code": ["L1"]}, 1)
         columns = {"id": [1], "instrument_id": 1, "kind": "absolute pressure logger"}
-        insert_columns(connection, "instrument_record", {**columns, "recorded_at_utc": NOW, "recorded_by": "bench"}, 1)
+        insert_columns(connection, "instrument_record", {**columns, "recorded_by": "bench"}, 1)
     return path
 
 
@@ -96,7 +96,7 @@ def usual(database: Path, path: Path) -> None:
     table = pd.read_csv(path, skiprows=3, header=0, names=["time", "pressure", "temperature"])
     times = pd.to_datetime(table["time"], format="%m/%d/%Y %H:%M:%S").dt.tz_localize("Etc/GMT-1").dt.tz_convert("UTC")
     time_ms = times.dt.tz_localize(None).astype("datetime64[ms]").astype("int64").tolist()
-    with Network(database) as network, network.store.writing() as connection:
+    with Network(database) as network, network.store.altering() as connection:
         for series, name in enumerate(("pressure", "temperature"), 1):
             rows = zip(time_ms, table[name].tolist(), strict=True)
             connection.execute(

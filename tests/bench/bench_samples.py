@@ -50,16 +50,16 @@ def new_store(address: str) -> Store:
     """Return an empty store with one instrument."""
     store = open_store(address, create=True)
     revision.upgrade(store)
-    with store.writing() as connection:
+    with store.writing("bench", "bench", now_utc=NOW) as connection:
         insert_columns(connection, "instrument", {"id": [1], "code": ["L1"]}, 1)
     return store
 
 
 def ours(store: Store, time_ms: np.ndarray, value: np.ndarray, quantity: str = "water pressure") -> int:
     """Store samples as a load does, in chunks."""
-    with store.writing() as connection:
+    with store.writing("bench", "bench", now_utc=NOW) as connection:
         series, others = segment_for(connection, 1, quantity, "kPa")
-        download = add_download(connection, series, layout="bench", zone="UTC", by="bench", now_utc=NOW)
+        download = add_download(connection, series, layout="bench", zone="UTC", by="bench")
         appending = Appending(connection, series, download, others)
         for start in range(0, time_ms.size, CHUNK):
             appending.add(time_ms[start : start + CHUNK], value[start : start + CHUNK])
@@ -69,7 +69,7 @@ def ours(store: Store, time_ms: np.ndarray, value: np.ndarray, quantity: str = "
 
 def core(store: Store, time_ms: np.ndarray, value: np.ndarray, **more: object) -> None:
     """Store samples with SQLAlchemy Core's executemany."""
-    with store.writing() as connection:
+    with store.altering() as connection:
         for start in range(0, time_ms.size, CHUNK):
             some = zip(time_ms[start : start + CHUNK].tolist(), value[start : start + CHUNK].tolist(), strict=True)
             connection.execute(

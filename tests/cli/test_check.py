@@ -177,15 +177,15 @@ def test_another_severity_is_recorded_anew(database):
         from gwnet.store.snapshot import Snapshot
 
         milder = found.assign(severity=found["severity"].where(found["rule"] != "deeper than the bottom", "note"))
-        with net.store.writing() as connection:
-            stored = record_findings(Snapshot(connection), milder, at_utc=LATER, by="Ben")
+        with net.store.writing("check", "Ben", now_utc=LATER) as connection:
+            stored = record_findings(Snapshot(connection), milder, by="Ben")
     assert (stored.added, stored.kept, stored.retired) == (1, 2, 1)
     table = verdicts().set_index("rule")
     assert table.loc["deeper than the bottom", "severity"] == "note"
 
 
 def test_verdicts_of_other_rules_are_left_alone(database):
-    with Network("gwnet.sqlite") as net, net.store.writing() as connection:
+    with Network("gwnet.sqlite") as net, net.store.altering() as connection:
         connection.exec_driver_sql(
             "INSERT INTO verdict (level_event_id, rule, severity, limits, message, recorded_at_utc, recorded_by) "
             "VALUES (1, 'a rule of somebody else', 'note', '{}', 'Something.', '2026-01-01 00:00:00.000000', 'Ana')"

@@ -10,6 +10,7 @@ import pandas as pd
 
 from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.data import map_plot_data
+from gwnet.records import RecordState
 
 SITE = {
     "site": "SAND",
@@ -20,7 +21,7 @@ SITE = {
     "length_unit": "m",
 }
 
-KNOWN_ON = dt.datetime(2026, 4, 7, 9, 30, tzinfo=dt.UTC)
+KNOWN_ON = RecordState(3, dt.datetime(2026, 4, 7, 9, 30, tzinfo=dt.UTC))
 
 
 def levels(well, dates, elevations_m, **columns):

@@ -5,6 +5,8 @@ import pytest
 from gwnet.errors import FileRejectedError
 from gwnet.network import Network, init
 
+from ..helpers import follow
+
 NOW = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
 
 TABLES = {
@@ -38,9 +40,11 @@ class Loader:
             path.write_bytes(text.encode(encoding))
         return path
 
-    def load(self, *paths, now=NOW, by="Ana", **options):
+    def load(self, *paths, now=None, by="Ana", **options):
         """Load files."""
-        return self.net.load(paths, by=by, now_utc=now, rejected_dir=self.folder, **options)
+        return self.net.load(
+            paths, by=by, now_utc=now or follow(self.net.store, NOW), rejected_dir=self.folder, **options
+        )
 
     def text(self, text, name="level_events.csv", **options):
         """Write a file and load it."""

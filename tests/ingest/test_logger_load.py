@@ -21,6 +21,7 @@ from gwnet.store.models.loggers import Sample
 from gwnet.store.save import samples as save_samples
 
 NOW = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
+SOON = NOW + dt.timedelta(seconds=1)
 LATER = NOW + dt.timedelta(days=1)
 LATEST = NOW + dt.timedelta(days=2)
 
@@ -169,7 +170,7 @@ def test_overlapping_downloads_add_only_what_is_new(loggers):
     made = loggers.one(loggers.file("c.csv", [0.8, 0.9, 1.0], start=-2), now=LATEST)
     assert counts(made) == (3, 2, 1, 0, 0, 0)
     assert loggers.samples() == {-2: 0.8, -1: 0.9, 0: 1.0, 1: 1.1, 2: 1.2, 3: 1.3, 4: 1.4}
-    assert loggers.samples(known_on=NOW) == {0: 1.0, 1: 1.1, 2: 1.2, 3: 1.3}
+    assert loggers.samples(known_on=SOON) == {0: 1.0, 1: 1.1, 2: 1.2, 3: 1.3}
     assert len(loggers.samples(known_on=LATER)) == 5
 
 
@@ -306,7 +307,7 @@ def test_a_download_is_withdrawn_and_loaded_with_another_layout(loggers):
     made = loggers.one(path, layout=moved, now=LATEST)
     assert (counts(made), made.series[0].segment) == ((3, 3, 0, 0, 0, 0), 2)
     assert loggers.samples() == {1: 1.0, 2: 1.1, 3: 1.2}
-    assert loggers.samples(known_on=NOW) == {0: 1.0, 1: 1.1, 2: 1.2}
+    assert loggers.samples(known_on=SOON) == {0: 1.0, 1: 1.1, 2: 1.2}
     assert loggers.count() == 6, "nothing is ever deleted"
     made = loggers.one(loggers.file("b.csv", [1.2, 1.3], start=2), layout=moved, now=LATEST)
     assert counts(made) == (2, 1, 1, 0, 0, 0)
@@ -348,7 +349,7 @@ def test_a_withdrawal_names_its_file_without_doubt(on_sqlite):
     assert net.loggers.withdraw(sha256[:8].upper(), **given).downloads["file"].tolist() == ["b.csv"]
     assert net.loggers.withdraw(one, **given).downloads["file"].tolist() == ["a.csv"]
     assert net.loggers.downloads().empty
-    assert len(net.loggers.downloads("L1", known_on=NOW)) == 2
+    assert len(net.loggers.downloads("L1", known_on=SOON)) == 2
     on_sqlite.one(on_sqlite.file("d.csv", [2.0]), now=LATEST)
     on_sqlite.one(on_sqlite.file("d.csv", [2.1], start=1), now=LATEST)
     (on_sqlite.folder / "d.csv").unlink()
@@ -407,7 +408,7 @@ def test_a_file_without_samples_is_refused(on_sqlite):
 def test_two_columns_of_one_quantity_are_refused(on_sqlite):
     file = open_logger_file(on_sqlite.file("a.csv", [1.0]), load_layout(on_sqlite.layout))
     file.plan = replace(file.plan, columns=tuple(replace(one, quantity="battery") for one in file.columns))
-    told = logger_load.LoggerInstruction(NOW, "Ana", "L1")
+    told = logger_load.LoggerInstruction("Ana", "L1", now_utc=NOW)
     [made] = logger_load.load_logger_files(on_sqlite.net.store, [file.path], lambda _: file, told).files
     assert "Several columns give battery: 'Pressure', 'Temperature'." in str(made.error)
     assert on_sqlite.count() == 0
@@ -416,11 +417,11 @@ def test_two_columns_of_one_quantity_are_refused(on_sqlite):
 def test_downloads_and_corrections_stand_in_the_history_of_their_well(loggers):
     loggers.one(loggers.file("a.csv", [1.0, 1.1, 1.2]))
     loggers.one(loggers.file("other.csv", [1.0], serial="78"))
-    with loggers.net.store.writing() as connection:
+    with loggers.net.store.writing("correct", "Cy", now_utc=LATER) as connection:
         parameters = {"amount_m": 0.12}
-        number = save_samples.correct(connection, 1, "step", parameters, None, None, "Cy", "slipped", LATER)
-    with loggers.net.store.writing() as connection:
-        save_samples.take_back(connection, number, "Di", "it had not", LATEST)
+        number = save_samples.correct(connection, 1, "step", parameters, None, None, "Cy", "slipped")
+    with loggers.net.store.writing("correct", "Di", now_utc=LATEST) as connection:
+        save_samples.take_back(connection, number, "Di", "it had not")
     loggers.net.loggers.withdraw("a.csv", reason="wrong zone", by="Ben", now_utc=LATEST)
     table = loggers.net.wells.history("MW-1")
     told = table[table["subject"].isin(["download", "correction"])]
@@ -429,10 +430,10 @@ def test_downloads_and_corrections_stand_in_the_history_of_their_well(loggers):
     assert told[columns].to_numpy().tolist() == [
         ["download", "loaded", "L1 water pressure", f"3 added, {span}, layout plain", "Ana", "", "a.csv"],
         ["correction", "recorded", "L1 water pressure, step", "amount m 0.12, all through", "Cy", "slipped", ""],
-        ["download", "withdrawn", "L1 water pressure", "", "Ben", "wrong zone", "a.csv"],
         ["correction", "withdrawn", "L1 water pressure, step", "", "Di", "it had not", ""],
+        ["download", "withdrawn", "L1 water pressure", "", "Ben", "wrong zone", "a.csv"],
     ]
-    early = loggers.net.wells.history("MW-1", known_on=NOW)
+    early = loggers.net.wells.history("MW-1", known_on=SOON)
     assert early["subject"].tolist().count("download") == 1
     assert "correction" not in early["subject"].tolist()
 

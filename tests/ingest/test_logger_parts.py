@@ -1,7 +1,5 @@
 """The parts that read logger files, each by itself."""
 
-import datetime as dt
-
 import numpy as np
 import pytest
 
@@ -113,6 +111,6 @@ def test_a_refused_file_is_a_row_of_zeros_with_its_error():
 
 
 def test_a_withdrawal_needs_a_reason():
-    request = LoggerInstruction(dt.datetime(2024, 1, 1, tzinfo=dt.UTC), "Ana", reason=" ")
+    request = LoggerInstruction("Ana", reason=" ")
     with pytest.raises(SettingsError, match="needs its reason"):
         withdraw(None, "a.csv", request)

@@ -25,8 +25,9 @@ from gwnet.store.models.wells import WellRecord
 from .conftest import NOW, TABLES, Loader
 from .parsing import parsed_table, problems
 
-INSTRUCTION = Instruction(NOW + dt.timedelta(days=1), "Rea")
-CORRECTION = Instruction(NOW + dt.timedelta(days=1), "Rea", correct=True, reason="checked again")
+TOMORROW = NOW + dt.timedelta(days=1)
+INSTRUCTION = Instruction("Rea")
+CORRECTION = Instruction("Rea", correct=True, reason="checked again")
 
 
 @pytest.fixture
@@ -44,7 +45,7 @@ def recorded(tmp_path):
 
 @pytest.fixture
 def connection(recorded):
-    with recorded.writing() as connection:
+    with recorded.writing("load", "Rea", now_utc=TOMORROW) as connection:
         yield connection
 
 
@@ -206,8 +207,8 @@ def test_verdicts_of_repeats_are_retired_with_their_event(connection, codes):
 def test_a_load_lands_whole_and_the_same_file_changes_nothing(recorded, tmp_path):
     path = tmp_path / "level_events.csv"
     path.write_text(f"{EVENTS}S,MW-1,2024-03-12,09:40,3.25,\n")
-    first = load(recorded, [path], now_utc=INSTRUCTION.now_utc, by="Rea")
+    first = load(recorded, [path], now_utc=TOMORROW, by="Rea")
     assert [(done.table, done.added) for done in first.files] == [("level_events", 1)]
-    again = load(recorded, [path], now_utc=INSTRUCTION.now_utc, by="Rea")
+    again = load(recorded, [path], now_utc=TOMORROW, by="Rea")
     assert not again.written
     assert again.files[0].note.startswith("already loaded")

@@ -50,7 +50,7 @@ def test_a_context_names_the_aquifer_and_the_state_of_the_record(record):
     context = maps.map_context(record, "upper")
     assert isinstance(context, MapContext)
     assert context.named("upper").endswith("(upper)")
-    assert context.known_on == maps.cut_off(record)
+    assert context.known_on == record.state
     assert maps.map_context(record).aquifer_name == ""
 
 

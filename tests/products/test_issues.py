@@ -151,5 +151,5 @@ def test_an_issue_is_never_deleted(net, levels_report, tmp_path):
 
     decide(net, AT)
     issue(net, levels_report, "2025-Q4", tmp_path / "one", later(1))
-    with pytest.raises(StoreError, match="never deleted"), net.store.writing() as connection:
+    with pytest.raises(StoreError, match="never deleted"), net.store.altering() as connection:
         connection.execute(text("DELETE FROM report_issue"))

@@ -17,7 +17,7 @@ from gwnet.store.save.downloads import add_download
 from gwnet.store.save.segments import segment_for
 from gwnet.store.session import open_store
 
-from ..helpers import owners_of
+from ..helpers import follow, owners_of
 
 pytestmark = pytest.mark.slow
 
@@ -71,7 +71,7 @@ def store(request, tmp_path_factory):
 
 
 def new_instrument(store):
-    with store.writing() as connection:
+    with store.writing("add", "Ana", now_utc=follow(store, START)) as connection:
         number = reserve_ids(connection, "instrument", 1)
         insert_columns(connection, "instrument", {"id": number, "code": [f"L{number[0]}"]}, 1)
     return int(number[0])
@@ -80,9 +80,9 @@ def new_instrument(store):
 def load(store, instrument, when, pairs, size):
     """Add a download in chunks; return its number and what became of its samples."""
     time_ms, value = (np.array(column) for column in zip(*pairs, strict=True))
-    with store.writing() as connection:
+    with store.writing("load", "Ana", now_utc=when) as connection:
         series, others = segment_for(connection, instrument, "water pressure", "kPa")
-        number = add_download(connection, series, layout="plain", zone="UTC", by="Ana", now_utc=when)
+        number = add_download(connection, series, layout="plain", zone="UTC", by="Ana")
         appending = save_samples.Appending(connection, series, number, others)
         done = [
             appending.add(time_ms[at : at + size], value[at : at + size].astype(float))
@@ -123,14 +123,14 @@ def on_record(store, instrument, known_on=None):
 @example(steps=[([(0, 0), (9, 1)], 8), ([(5, 1), (4, 0), (6, 0)], 2), ([(5, 1), (7, 0), (4, 1)], 1), 1])
 def test_any_sequence_gives_the_record_of_a_dict(store, steps):
     instrument, model, moments = new_instrument(store), Model(), []
-    live = []
+    live, start = [], follow(store, START) + dt.timedelta(minutes=1)
     for place, step in enumerate(steps):
-        when = START + dt.timedelta(minutes=place)
+        when = start + dt.timedelta(minutes=place)
         if isinstance(step, int):
             if live:
                 number = live.pop(step % len(live))
-                with store.writing() as connection:
-                    retire(connection, "download", [number], at_utc=when, by="Ben", reason="wrong")
+                with store.writing("withdraw", "Ben", now_utc=when) as connection:
+                    retire(connection, "download", [number], by="Ben", reason="wrong")
                 model.withdraw(number)
         else:
             number, told = load(store, instrument, when, *step)

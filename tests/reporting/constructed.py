@@ -12,6 +12,7 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from gwnet.analysis.maps.same_day_loggers import count_text
+from gwnet.records import RecordState
 from gwnet.reporting.compose import compose_view
 from gwnet.reporting.data import COLUMNS, GradientFacts, MapFacts, ReportData, SiteFacts
 from gwnet.reporting.definition.period import parse_period
@@ -319,7 +320,7 @@ def record(count=24, unit="m", first_year=2018, **changes):
     wells_frame, levels_frame = wells(count), levels(count, first_year)
     parts = {
         "site": site(unit),
-        "known_on_utc": KNOWN_ON,
+        "known_on": RecordState(24, KNOWN_ON),
         "wells": wells_frame,
         "levels": levels_frame,
         "aquifers": pd.DataFrame(

@@ -5,6 +5,7 @@ import os
 
 import pytest
 
+from gwnet.records import RecordState
 from gwnet.reporting.content import Cover, FigureSlot, Paragraph, Report, Section
 from gwnet.reporting.drawn_together import with_figures
 
@@ -16,7 +17,7 @@ def report_of(figures):
         site="S",
         period="P",
         state="PROVISIONAL",
-        known_on_utc=dt.datetime(2026, 4, 1, tzinfo=dt.UTC),
+        known_on=RecordState(1, dt.datetime(2026, 4, 1, tzinfo=dt.UTC)),
         cover=Cover(()),
         sections=(Section("a", "A", blocks),),
     )

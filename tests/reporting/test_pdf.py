@@ -18,6 +18,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from gwnet.errors import ArchivalWarning, ReportError
 from gwnet.figures.base.style import figure_bytes, new_figure
+from gwnet.records import RecordState
 from gwnet.reporting.content import (
     Bullets,
     Caution,
@@ -54,7 +55,7 @@ def make(*sections, page="A4", **changes):
         "site": "Site",
         "period": "2026-Q1",
         "state": "PROVISIONAL",
-        "known_on_utc": MOMENT,
+        "known_on": RecordState(7, MOMENT),
         "cover": Cover((Facts((("Site", "S"),)),)),
         "sections": tuple(sections),
         "page": page,
@@ -146,7 +147,7 @@ def test_a_letter_without_a_glyph_is_noticed():
 
 
 def test_another_cut_off_gives_other_bytes(report24, rendered24):
-    later = dataclasses.replace(report24, known_on_utc=report24.known_on_utc + dt.timedelta(seconds=1))
+    later = dataclasses.replace(report24, known_on=RecordState(8, report24.known_on.recorded_at_utc))
     other = render_pdf(later, creator="gwnet test")
     assert hashlib.sha256(other.content).digest() != hashlib.sha256(rendered24.content).digest()
 

@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from gwnet.errors import DefinitionError, ReportError
+from gwnet.records import RecordState
 from gwnet.reporting.changes import Change, change_between
 from gwnet.reporting.definition.period import parse_period
 from gwnet.reporting.measures import compass, fitting_decimals, joined, local_day, moment_text
@@ -178,7 +179,7 @@ def test_a_missing_column_is_named(constructed, record24):
 
 def test_cut_off_needs_a_zone(record24):
     with pytest.raises(ReportError, match="no time zone"):
-        dataclasses.replace(record24, known_on_utc=dt.datetime(2026, 1, 1))  # noqa: DTZ001
+        dataclasses.replace(record24, known_on=RecordState(1, dt.datetime(2026, 1, 1)))  # noqa: DTZ001
 
 
 @pytest.mark.parametrize(

@@ -65,6 +65,7 @@ def test_manifest_tells_what_the_report_was_made_from(written, quarterly):
     assert manifest["definition"] == {"name": "quarterly", "sha256": quarterly.sha256}
     assert manifest["period"] == {"label": "2026-Q1", "first": "2026-01-01", "last": "2026-03-31"}
     assert manifest["known_on_utc"] == "2026-04-10T12:00:00+00:00"
+    assert manifest["record_state"]["number"] == 24
     assert manifest["sources"] == [{"name": "levels_2026q1.csv", "sha256": "ab" * 32, "rows": 24}]
     assert manifest["pdf"]["conformance"] == "PDF/A-3b"
     assert len(manifest["figures"]) == 1 + 2 + 2

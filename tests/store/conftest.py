@@ -8,8 +8,10 @@ from gwnet.store import revision
 from gwnet.store.save.bulk import insert_columns, reserve_ids
 from gwnet.store.session import open_store
 
+from ..helpers import follow
 from .released.rows import ROWS
 
+SUNDAY = dt.datetime(2026, 4, 5, 8, 0, tzinfo=dt.UTC)
 MONDAY = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
 
 
@@ -23,8 +25,10 @@ def store(store_url):
 
 def add(store, table, rows=1, **columns):
     """Store rows of a recorded or identity table and return their ids."""
-    recorded = {} if table in {"site", "well", "aquifer"} else {"recorded_at_utc": MONDAY, "recorded_by": "Ana"}
-    with store.writing() as connection:
+    recorded = {} if table in {"site", "well", "aquifer"} else {"recorded_by": "Ana"}
+    with store.writing(
+        "add", "Ana", now_utc=columns.pop("recorded_at_utc", None) or follow(store, SUNDAY)
+    ) as connection:
         ids = reserve_ids(connection, table, rows)
         insert_columns(connection, table, {"id": ids, **recorded, **columns}, rows)
     return ids

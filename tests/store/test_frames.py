@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from gwnet.store.contract import BY_NAME, TABLES
-from gwnet.store.fetch import history, levels, programme, registry, reviews, samples, visits
+from gwnet.store.fetch import history, levels, programme, registry, reviews, samples, states, visits
 from gwnet.store.fetch.frames import DTYPES, FRAMES
 from gwnet.store.session import open_store
 
@@ -32,6 +32,7 @@ FETCH = {
     "findings": reviews.findings_with_decisions,
     "live_findings": lambda connection: reviews.live_findings(connection, ["repeats disagree"]),
     "changes": history.changes,
+    "states": states.states,
     "happenings": lambda connection: history.happenings(connection, 1),
 }
 

@@ -10,6 +10,7 @@ from sqlalchemy import func, select, text
 from gwnet.errors import OverlapError, SchemaAheadError, SchemaBehindError, ShapeError, StoreError
 from gwnet.store import revision
 from gwnet.store.fetch import registry as fetch
+from gwnet.store.fetch.states import state_at
 from gwnet.store.models.base import known_on
 from gwnet.store.models.measuring_points import MeasuringPoint
 from gwnet.store.models.schema import METADATA, RECORDED_TABLES
@@ -72,22 +73,23 @@ def test_another_access_of_the_same_well_may_overlap(store, well_id):
 def test_reopening_an_interval_over_another_is_refused(store, well_id):
     first = point(store, well_id, year(2018), year(2020))
     point(store, well_id, year(2020))
-    with pytest.raises(OverlapError), store.writing() as connection:
+    with pytest.raises(OverlapError), store.altering() as connection:
         connection.execute(text("UPDATE measuring_point SET valid_until_utc = NULL WHERE id = :id"), {"id": first})
 
 
 def test_a_retired_measuring_point_makes_room(store, well_id):
     old = point(store, well_id, year(2018))
-    with store.writing() as connection:
-        retire(connection, "measuring_point", [old], at_utc=TUESDAY, by="Ben", reason="resurveyed")
+    with store.writing("retire", "Ben", now_utc=TUESDAY) as connection:
+        retire(connection, "measuring_point", [old], by="Ben", reason="resurveyed")
     point(store, well_id, year(2018), elevation=100.3, recorded_at_utc=TUESDAY)
 
 
 def test_known_on_gives_the_record_of_that_moment(store, well_id):
-    old = point(store, well_id, year(2018))
-    with store.writing() as connection:
-        retire(connection, "measuring_point", [old], at_utc=TUESDAY, by="Ben", reason="typing error")
-    point(store, well_id, year(2018), elevation=100.3, recorded_at_utc=TUESDAY)
+    old = point(store, well_id, year(2018), recorded_at_utc=MONDAY)
+    columns = {"well_id": well_id, "access": "main", "valid_from_utc": year(2018), "recorded_by": "Ben"}
+    with store.writing("correct", "Ben", now_utc=TUESDAY) as connection:
+        retire(connection, "measuring_point", [old], by="Ben", reason="typing error")
+        insert_columns(connection, "measuring_point", {**columns, "elevation_m": 100.3}, 1)
 
     def elevations(moment):
         with store.reading() as connection:
@@ -109,11 +111,14 @@ def test_retiring_twice_is_refused(store, well_id):
     old = point(store, well_id, year(2018))
     for attempt in range(2):
         if attempt:
-            with pytest.raises(StoreError, match="not live any more"), store.writing() as connection:
-                retire(connection, "measuring_point", [old], at_utc=WEDNESDAY, by="Ben", reason="again")
+            with (
+                pytest.raises(StoreError, match="not live any more"),
+                store.writing("retire", "Ben", now_utc=WEDNESDAY) as connection,
+            ):
+                retire(connection, "measuring_point", [old], by="Ben", reason="again")
         else:
-            with store.writing() as connection:
-                retire(connection, "measuring_point", [old], at_utc=TUESDAY, by="Ben", reason="once")
+            with store.writing("retire", "Ben", now_utc=TUESDAY) as connection:
+                retire(connection, "measuring_point", [old], by="Ben", reason="once")
 
 
 @pytest.mark.parametrize(
@@ -122,7 +127,7 @@ def test_retiring_twice_is_refused(store, well_id):
 def test_nothing_is_ever_deleted(store, well_id, table):
     point(store, well_id, year(2018))
     if table == "measuring_point":
-        with pytest.raises(StoreError, match="never deleted"), store.writing() as connection:
+        with pytest.raises(StoreError, match="never deleted"), store.altering() as connection:
             connection.execute(text("DELETE FROM measuring_point"))
     with store.reading() as connection:
         if store.is_sqlite:
@@ -134,12 +139,12 @@ def test_nothing_is_ever_deleted(store, well_id, table):
 
 def test_a_reading_is_never_altered(store, well_id):
     event = add_event(store, well_id)
-    with pytest.raises(StoreError, match="never altered"), store.writing() as connection:
+    with pytest.raises(StoreError, match="never altered"), store.altering() as connection:
         connection.execute(text("UPDATE level_event SET access = 'other' WHERE id = :id"), {"id": event})
 
 
 def add_event(store, well_id):
-    with store.writing() as connection:
+    with store.writing("add", "Ana", now_utc=MONDAY) as connection:
         ids = reserve_ids(connection, "level_event", 1)
         columns = {"id": ids, "well_id": well_id, "access": "main", "measured_at_utc": MONDAY}
         insert_columns(connection, "level_event", {**columns, "time_known": True, "event": ""}, 1)
@@ -164,7 +169,7 @@ def test_an_interval_runs_forward(store, well_id):
 
 def test_an_exception_rolls_everything_back(store):
     def interrupted():
-        with store.writing() as connection:
+        with store.writing("add", "Ana") as connection:
             insert_columns(connection, "site", {"id": reserve_ids(connection, "site", 1), "code": ["S"]}, 1)
             raise ZeroDivisionError
 
@@ -213,16 +218,16 @@ def test_a_column_of_the_wrong_length_is_refused(store):
         add(store, "well", 2, site_id=1, code=["only one"])
 
 
-def test_newest_recording_is_the_last_change(store, well_id):
+def test_the_newest_state_is_that_of_the_last_change(store, well_id):
     old = point(store, well_id, year(2018))
-    with store.writing() as connection:
-        retire(connection, "measuring_point", [old], at_utc=WEDNESDAY, by="Ben", reason="gone")
+    with store.writing("retire", "Ben", now_utc=WEDNESDAY) as connection:
+        retire(connection, "measuring_point", [old], by="Ben", reason="gone")
     with store.reading() as connection:
-        assert fetch.newest_recording(connection) == WEDNESDAY
+        assert state_at(connection).recorded_at_utc == WEDNESDAY
 
 
 def test_a_database_of_a_newer_program_is_refused_and_left_alone(store):
-    with store.writing() as connection:
+    with store.altering() as connection:
         connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
     with pytest.raises(SchemaAheadError, match="newer than this version"):
         revision.guard(store)
@@ -243,7 +248,7 @@ def test_upgrading_twice_changes_nothing(store):
 
 def test_a_database_of_something_else_is_refused(store_url):
     other = open_store(store_url, create=True)
-    with other.writing() as connection:
+    with other.altering() as connection:
         connection.execute(text("CREATE TABLE something (id INTEGER)"))
     with pytest.raises(StoreError, match="holds no gwnet record"):
         revision.guard(other)

@@ -20,8 +20,8 @@ from gwnet.store.save.downloads import Counts, add_download, complete_download
 from gwnet.store.save.segments import OtherSegment, convert_values, segment_for
 from gwnet.store.save.sources import PIECE, KeptSource
 
-from ..helpers import owners_of
-from .conftest import MONDAY, add
+from ..helpers import follow, owners_of
+from .conftest import MONDAY, SUNDAY, add
 
 PRESSURE = "water pressure"
 
@@ -40,7 +40,7 @@ def floats(*values):
 
 @pytest.fixture
 def instrument(store):
-    with store.writing() as connection:
+    with store.writing("add", "Ana", now_utc=follow(store, SUNDAY)) as connection:
         insert_columns(connection, "instrument", {"id": [1], "code": ["L1"]}, 1)
     add(store, "instrument_record", instrument_id=1, kind="vented pressure logger")
     return 1
@@ -56,9 +56,9 @@ class Loads:
         """Add one download, perhaps in chunks; return its number, series and what became of its samples."""
         time_ms, value = np.asarray(time_ms, np.int64), np.asarray(value, np.float64)
         size = chunk or max(time_ms.size, 1)
-        with self.store.writing() as connection:
+        with self.store.writing("add", "Ana", now_utc=when) as connection:
             series, others = segment_for(connection, self.instrument, quantity, unit)
-            number = add_download(connection, series, layout="plain", zone="UTC", by="Ana", now_utc=when)
+            number = add_download(connection, series, layout="plain", zone="UTC", by="Ana")
             appending = save_samples.Appending(connection, series, number, others)
             done = [
                 appending.add(
@@ -71,8 +71,8 @@ class Loads:
 
     def withdraw(self, number, when):
         """Withdraw a download."""
-        with self.store.writing() as connection:
-            retire(connection, "download", [number], at_utc=when, by="Ben", reason="wrong zone")
+        with self.store.writing("withdraw", "Ben", now_utc=when) as connection:
+            retire(connection, "download", [number], by="Ben", reason="wrong zone")
 
     def samples(self, series=1, known_on=None, **span):
         """Return samples as a dict, read from packs, and the same from the rows themselves."""
@@ -241,7 +241,7 @@ def test_without_its_packs_a_series_is_read_from_its_rows(store, loads):
     loads.add(days(1), range(5, 100, 10), np.arange(10.0))
     loads.withdraw(first, days(2))
     whole, at_first = loads.samples(), loads.samples(known_on=days(0))
-    with store.writing() as connection:
+    with store.altering() as connection:
         connection.execute(text("DELETE FROM sample_pack WHERE first_ms = 0"))
     with store.reading() as connection:
         assert not read_samples.is_packed(connection, series, days(0))
@@ -276,7 +276,7 @@ def test_the_latest_sample_of_each_series(store, loads):
     assert latest() == [(one, 20, 3.0), (other, 7, 9.5)]
     loads.withdraw(first, days(3))
     assert latest() == [(other, 7, 9.5)]
-    assert latest(days(1)) == [(one, 30, 5.0), (other, 7, 9.5)]
+    assert latest(days(1) + dt.timedelta(seconds=1)) == [(one, 30, 5.0), (other, 7, 9.5)]
 
 
 def test_many_samples_on_record_are_looked_at_in_parts(store, loads, monkeypatch):
@@ -308,9 +308,15 @@ def test_sizes_around_a_statement(loads):
 def test_samples_without_value_or_of_unequal_number_are_refused(store, loads):
     with pytest.raises(ShapeError, match="without a value"):
         loads.add(days(0), [0, 10], [1.0, np.nan])
-    with pytest.raises(ShapeError, match="differ in number"), store.writing() as connection:
+    with (
+        pytest.raises(ShapeError, match="differ in number"),
+        store.writing("add", "Ana", now_utc=days(3)) as connection,
+    ):
         save_samples.Appending(connection, _series(connection), 1).add(ints(1, 2), floats(1.0))
-    with pytest.raises(StoreError, match="no logger series 99"), store.writing() as connection:
+    with (
+        pytest.raises(StoreError, match="no logger series 99"),
+        store.writing("add", "Ana", now_utc=days(3)) as connection,
+    ):
         save_samples.Appending(connection, 99, 1)
     with store.reading() as connection:
         assert connection.execute(select(func.count()).select_from(Sample)).scalar_one() == 0
@@ -324,9 +330,9 @@ def test_nothing_of_a_download_stays_when_it_is_interrupted(store, loads):
     loads.add(days(0), [0, 10], [1.0, 2.0])
 
     def interrupted():
-        with store.writing() as connection:
+        with store.writing("add", "Ana", now_utc=days(3)) as connection:
             series, _ = segment_for(connection, 1, PRESSURE, "kPa")
-            number = add_download(connection, series, layout="plain", zone="UTC", by="Ana", now_utc=days(1))
+            number = add_download(connection, series, layout="plain", zone="UTC", by="Ana")
             save_samples.Appending(connection, series, number).add(ints(10, 20), floats(9.0, 3.0))
             raise ZeroDivisionError
 
@@ -343,7 +349,7 @@ def test_downloads_tell_what_became_of_their_rows(store, loads):
     counts = Counts(
         rows=7, added=2, same=1, repeated=1, conflicts=1, missing=2, events=3, first_ms=0, last_ms=3_600_000
     )
-    with store.writing() as connection:
+    with store.writing("add", "Ana", now_utc=days(3)) as connection:
         complete_download(connection, number, counts, None)
     with store.reading() as connection:
         [row] = fetch_samples.downloads(connection).to_dict("records")
@@ -356,7 +362,7 @@ def test_downloads_tell_what_became_of_their_rows(store, loads):
 
 
 def test_deployments_tell_what_hung_where(store, instrument, well_id):
-    with store.writing() as connection:
+    with store.writing("add", "Ana", now_utc=follow(store, SUNDAY)) as connection:
         insert_columns(connection, "instrument", {"id": [2], "code": ["B1"]}, 1)
     hung = {"site_id": 1, "valid_from_utc": MONDAY}
     add(store, "deployment", instrument_id=1, well_id=well_id, hanging_depth_m=12.5, barometer_id=2, **hung)
@@ -374,36 +380,39 @@ def test_deployments_tell_what_hung_where(store, instrument, well_id):
 
 def test_corrections_are_recorded_and_taken_back(store, loads):
     _, series, _ = loads.add(days(0), [0], [1.0])
-    with store.writing() as connection:
+    with store.writing("correct", "Ana", now_utc=days(1)) as connection:
         parameters = {"method": "linear", "leave_out": [3, 4]}
         number = save_samples.correct(
-            connection, series, "anchoring", parameters, days(0), None, "Ana", "two visits were wrong", days(1)
+            connection, series, "anchoring", parameters, days(0), None, "Ana", "two visits were wrong"
         )
     with store.reading() as connection:
         [row] = fetch_samples.corrections(connection).to_dict("records")
         assert fetch_samples.corrections(connection, days(0)).empty
     assert (row["correction_id"], row["kind"], row["parameters"]) == (number, "anchoring", parameters)
     assert (row["start_utc"], row["reason"], row["instrument"]) == (days(0), "two visits were wrong", "L1")
-    with store.writing() as connection:
-        save_samples.take_back(connection, number, "Ben", "they were right", days(2))
+    with store.writing("correct", "Ben", now_utc=days(2)) as connection:
+        save_samples.take_back(connection, number, "Ben", "they were right")
     with store.reading() as connection:
         assert fetch_samples.corrections(connection).empty
         assert len(fetch_samples.corrections(connection, days(1))) == 1
-    with pytest.raises(NotFoundError, match="taken back already"), store.writing() as connection:
-        save_samples.take_back(connection, number, "Ben", "again", days(3))
+    with (
+        pytest.raises(NotFoundError, match="taken back already"),
+        store.writing("add", "Ana", now_utc=days(3)) as connection,
+    ):
+        save_samples.take_back(connection, number, "Ben", "again")
 
 
 def test_a_correction_without_reason_series_or_forward_span_is_refused(store, loads):
     _, series, _ = loads.add(days(0), [0], [1.0])
-    with store.writing() as connection:
+    with store.writing("add", "Ana", now_utc=days(3)) as connection:
         with pytest.raises(SettingsError, match="needs its reason"):
-            save_samples.correct(connection, series, "step", {}, None, None, "Ana", " ", days(1))
+            save_samples.correct(connection, series, "step", {}, None, None, "Ana", " ")
         with pytest.raises(SettingsError, match=r"ends .* before it starts"):
-            save_samples.correct(connection, series, "step", {}, days(1), days(0), "Ana", "why", days(1))
+            save_samples.correct(connection, series, "step", {}, days(1), days(0), "Ana", "why")
         with pytest.raises(NotFoundError, match="no logger series 99"):
-            save_samples.correct(connection, 99, "step", {}, None, None, "Ana", "why", days(1))
+            save_samples.correct(connection, 99, "step", {}, None, None, "Ana", "why")
         with pytest.raises(SettingsError, match="take a correction back needs"):
-            save_samples.take_back(connection, 1, "", "why", days(1))
+            save_samples.take_back(connection, 1, "", "why")
 
 
 @pytest.mark.parametrize("size", [0, 1000, PIECE + 1, 3 * PIECE])
@@ -427,8 +436,8 @@ def test_a_kept_file_comes_back_byte_for_byte(store, tmp_path, size):
 
 def save_source(store, path):
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    with KeptSource(path) as packing, store.writing() as connection:
-        number = packing.keep(connection, sha256=digest, layout="plain", row_count=3, by="Ana", now_utc=MONDAY)
+    with KeptSource(path) as packing, store.writing("add", "Ana", now_utc=MONDAY) as connection:
+        number = packing.keep(connection, sha256=digest, layout="plain", row_count=3, by="Ana")
     assert number == 1
     return digest
 
@@ -439,9 +448,9 @@ def test_a_file_that_changed_while_it_was_read_is_refused(store, tmp_path):
     with (
         pytest.raises(IngestError, match="changed while it was read"),
         KeptSource(path) as packing,
-        store.writing() as connection,
+        store.writing("add", "Ana", now_utc=days(3)) as connection,
     ):
-        packing.keep(connection, sha256="0" * 64, layout="plain", row_count=3, by="Ana", now_utc=MONDAY)
+        packing.keep(connection, sha256="0" * 64, layout="plain", row_count=3, by="Ana")
 
 
 def test_one_series_for_each_quantity_and_take(store, loads):

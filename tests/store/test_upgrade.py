@@ -178,10 +178,10 @@ def test_nothing_can_be_deleted_or_altered_after_the_upgrade(old, store_url):
     store = old("0001")
     upgrade(store_url)
     for table in ("sample", "correction", "logger_series", "sample_run", "download"):
-        with pytest.raises(StoreError, match=f"rows of {table} are never deleted"), store.writing() as connection:
+        with pytest.raises(StoreError, match=f"rows of {table} are never deleted"), store.altering() as connection:
             connection.execute(text(f"DELETE FROM {table}"))
     for change in ("sample SET value = 0", "logger_series SET unit = 'm'", "sample_run SET last_ms = 1"):
-        with pytest.raises(StoreError, match="never altered"), store.writing() as connection:
+        with pytest.raises(StoreError, match="never altered"), store.altering() as connection:
             connection.execute(text(f"UPDATE {change}"))
 
 
@@ -191,7 +191,7 @@ def test_foreign_keys_hold_after_the_upgrade(old, store_url):
     if store.is_sqlite:
         with store.reading() as connection:
             assert connection.execute(text("PRAGMA foreign_key_check")).all() == []
-    with pytest.raises(StoreError, match=r"(?i)foreign key"), store.writing() as connection:
+    with pytest.raises(StoreError, match=r"(?i)foreign key"), store.altering() as connection:
         connection.execute(text("INSERT INTO sample_run VALUES (99, 1, 2, 1, 2)"))
 
 

@@ -8,7 +8,6 @@ serving as a reference for others.
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 from collections.abc import Iterable
 from typing import Final
@@ -115,9 +114,7 @@ def tabulate(events: Events, noticed: Iterable[Finding]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(FINDING_COLUMNS)).astype({"event_id": "float64"})
 
 
-def record_findings(
-    record: Snapshot, noticed: pd.DataFrame, *, round_code: str | None = None, at_utc: dt.datetime, by: str
-) -> Stored:
+def record_findings(record: Snapshot, noticed: pd.DataFrame, *, round_code: str | None = None, by: str) -> Stored:
     """Record findings as verdicts, and retire those that no longer hold.
 
     Parameters
@@ -128,8 +125,6 @@ def record_findings(
         Findings, as `findings` returns them.
     round_code : str, optional
         Round that was checked.
-    at_utc : datetime.datetime
-        Aware time of the recording.
     by : str
         Who ran the checks.
 
@@ -138,6 +133,4 @@ def record_findings(
     gwnet.store.save.verdicts.Stored
         How many were added, on record already, and retired.
     """
-    return save_verdicts(
-        record.connection, noticed, RULES, site=record.site, round_code=round_code, at_utc=at_utc, by=by
-    )
+    return save_verdicts(record.connection, noticed, RULES, site=record.site, round_code=round_code, by=by)

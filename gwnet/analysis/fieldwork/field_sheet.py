@@ -26,6 +26,7 @@ from gwnet.analysis.fieldwork.planning import (
     tapes_in_service,
 )
 from gwnet.constants import MAD_TO_SD, REPEAT_TOLERANCE_M
+from gwnet.records import RecordState
 from gwnet.store.fetch.round_values import RoundValues
 from gwnet.units import METRES_PER_UNIT
 
@@ -116,7 +117,7 @@ class FieldSheet:
         Those whose check is due, in words.
     statuses : tuple of str
         Words for what can be met at a well.
-    known_on_utc : datetime.datetime
+    known_on : gwnet.records.RecordState
         State of the record that the sheet was programme from.
     """
 
@@ -136,7 +137,7 @@ class FieldSheet:
     tapes: tuple[str, ...]
     tapes_due: tuple[str, ...]
     statuses: tuple[str, ...]
-    known_on_utc: dt.datetime
+    known_on: RecordState
 
     @property
     def metres(self) -> float:
@@ -184,7 +185,7 @@ def field_sheet(
     planned: RoundValues,
     *,
     statuses: tuple[str, ...],
-    known_on_utc: dt.datetime,
+    known_on: RecordState,
 ) -> FieldSheet:
     """Put together what the sheets of a round say.
 
@@ -198,7 +199,7 @@ def field_sheet(
         The round, its wells in the order of the walk.
     statuses : tuple of str
         Words for what can be met at a well.
-    known_on_utc : datetime.datetime
+    known_on : gwnet.records.RecordState
         State of the record.
 
     Returns
@@ -239,7 +240,7 @@ def field_sheet(
             for item in tapes
         ),
         statuses=statuses,
-        known_on_utc=known_on_utc,
+        known_on=known_on,
     )
 
 

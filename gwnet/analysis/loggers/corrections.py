@@ -75,7 +75,7 @@ class Corrected:
     moved: pd.DataFrame
 
 
-def correct(connection: Connection, *wanted: Correction, by: str, reason: str, now_utc: dt.datetime) -> Corrected:
+def correct(connection: Connection, *wanted: Correction, by: str, reason: str) -> Corrected:
     """Record corrections of loggers.
 
     Parameters
@@ -88,8 +88,6 @@ def correct(connection: Connection, *wanted: Correction, by: str, reason: str, n
         Who decides.
     reason : str
         Why.
-    now_utc : datetime.datetime
-        Aware time of the recording.
 
     Returns
     -------
@@ -117,7 +115,7 @@ def correct(connection: Connection, *wanted: Correction, by: str, reason: str, n
     for each, parameters, quantity, series_ids in checked:
         _refuse_twice(connection, each, quantity, parameters)
         numbers += [
-            save_samples.correct(connection, number, each.kind, parameters, each.start, each.end, by, reason, now_utc)
+            save_samples.correct(connection, number, each.kind, parameters, each.start, each.end, by, reason)
             for number in (series_ids if KINDS[each.kind].per_segment else series_ids[-1:])
         ]
     words = [describe_correction(each.kind, parameters, each.start, each.end) for each, parameters, *_ in checked]
@@ -125,9 +123,7 @@ def correct(connection: Connection, *wanted: Correction, by: str, reason: str, n
     return Corrected(tuple(numbers), "; ".join(words), _compare_heads(before, after))
 
 
-def withdraw_corrections(
-    connection: Connection, *numbers: int, by: str, reason: str, now_utc: dt.datetime
-) -> Corrected:
+def withdraw_corrections(connection: Connection, *numbers: int, by: str, reason: str) -> Corrected:
     """Withdraw corrections: they are no longer applied, and stay for every earlier record.
 
     Parameters
@@ -164,7 +160,7 @@ def withdraw_corrections(
     instruments = set(rows["instrument"])
     before = _affected_heads(connection, instruments)
     for number in rows.index:
-        save_samples.take_back(connection, int(number), by, reason, now_utc)
+        save_samples.take_back(connection, int(number), by, reason)
     after = _affected_heads(connection, instruments)
     description = "; ".join(_describe_rows(rows))
     return Corrected(tuple(int(number) for number in rows.index), description, _compare_heads(before, after))

@@ -12,6 +12,4 @@ by : str
     Who reviews or decides.
 reason : str or None
     Why; only an approval may do without.
-now_utc : datetime.datetime
-    Aware time of the review or decision.
 """

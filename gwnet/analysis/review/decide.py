@@ -133,7 +133,6 @@ def change_state(
     *,
     by: str,
     reason: str | None,
-    now_utc: dt.datetime,
     pass_over: bool = False,
 ) -> Changed:
     """Approve, reject, hold or reopen levels: all that were chosen, or none.
@@ -180,7 +179,7 @@ def change_state(
         passed.append(blocked)
         reached &= ~events["event_id"].isin(blocked["event_id"])
     moved = events[reached]
-    save_event_reviews(connection, moved["event_id"].tolist(), state, at_utc=now_utc, by=by, reason=reason)
+    save_event_reviews(connection, moved["event_id"].tolist(), state, by=by, reason=reason)
     changed = moved.rename(columns={"review": "was"}).assign(now=state)
     passed_over = pd.concat([part for part in passed if len(part)] or passed[:1], ignore_index=True)
     return Changed(state, changed[list(CHANGED_COLUMNS)].reset_index(drop=True), int(there.sum()), passed_over)
@@ -250,7 +249,6 @@ def decide(
     *,
     by: str,
     reason: str | None,
-    now_utc: dt.datetime,
 ) -> Changed:
     """Accept, dismiss, hold or reopen findings: all that are named, or none.
 
@@ -297,7 +295,7 @@ def decide(
         message = f"Decided already: finding {listed}."
         raise ReviewError(message, fix="Reopen it first: gwnet review reopen FINDING --reason TEXT.")
     moved = named[~there]
-    save_decisions(connection, moved["finding_id"].tolist(), decision, at_utc=now_utc, by=by, reason=reason)
+    save_decisions(connection, moved["finding_id"].tolist(), decision, by=by, reason=reason)
     changed = moved.rename(columns={"decision": "was"}).assign(now=decision)
     columns = ["finding_id", "site", "well", "rule", "was", "now"]
     nothing = pd.DataFrame(columns=list(PASSED_COLUMNS))

@@ -29,7 +29,8 @@ def command(wells: tuple[str, ...], at_utc: dt.datetime | None, form: str, db: s
     leave-one-out), drift and its share of the movement of the water, the uncertainty of the last head, the battery, and
     what is pending review: 'gwnet logger findings' lists each in full.
     """
-    moment = at_utc or chosen["known_on"] or dt.datetime.now(dt.UTC)
     with options.open_record(db) as net:
+        state = net.state(chosen["known_on"]) if chosen["known_on"] else None
+        moment = at_utc or (net.store.now_utc() if state is None else state.recorded_at_utc)
         table = net.loggers.status(wells or None, at_utc=moment, **chosen)
     output.rows(table, form, empty="No logger is on record that matches.", columns=_COLUMNS)

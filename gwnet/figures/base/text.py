@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 import re
 import unicodedata
@@ -15,6 +14,7 @@ import numpy.typing as npt
 from matplotlib import font_manager, ft2font
 
 from gwnet.figures.base.style import font_files
+from gwnet.records import RecordState
 from gwnet.units import metres_per
 
 _MOST_DECIMALS: Final[dict[str, int]] = {"m": 3, "ft": 2}
@@ -76,9 +76,9 @@ def plain(value: Any) -> str:
     return "" if text in {"NaT", "<NA>"} else text
 
 
-def known_text(known_on: dt.datetime | None) -> tuple[str, ...]:
+def known_text(known_on: RecordState | None) -> tuple[str, ...]:
     """Return the sentence that says as of when the record is shown; none without a time."""
-    return () if known_on is None else (f"Record as known on {known_on.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC.",)
+    return () if known_on is None else (f"Record as known on {known_on.text}.",)
 
 
 @lru_cache(maxsize=20_000)

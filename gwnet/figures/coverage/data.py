@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from gwnet.errors import SettingsError
 from gwnet.figures.base.axes import day_number, to_local_days
-from gwnet.figures.base.text import plain, shown
+from gwnet.figures.base.text import known_text, plain, shown
+from gwnet.records import RecordState
 
 Floats = NDArray[np.float64]
 
@@ -93,7 +94,7 @@ def coverage_plot_data(
     site: Mapping[str, Any] | pd.Series,
     start: dt.date | None = None,
     end: dt.date | None = None,
-    known_on: dt.datetime | None = None,
+    known_on: RecordState | None = None,
 ) -> CoveragePlotData:
     """Work out what the chart of coverage of a site shows.
 
@@ -110,7 +111,7 @@ def coverage_plot_data(
         Row of the sites frame: site, name, time_zone.
     start, end : datetime.date, optional
         First and last local date; from the first deployment to the newest sample or reading unless given.
-    known_on : datetime.datetime, optional
+    known_on : gwnet.records.RecordState, optional
         Aware time as of which the record is shown, printed in the caption.
 
     Returns
@@ -269,12 +270,10 @@ def _share(installed: Floats, runs: Floats) -> float:
     return min(within / whole, 1.0)
 
 
-def _notes(rows: tuple[CoverageRow, ...], known_on: dt.datetime | None) -> tuple[str, ...]:
+def _notes(rows: tuple[CoverageRow, ...], known_on: RecordState | None) -> tuple[str, ...]:
     notes = []
     if not rows:
         notes.append("No logger and no reading on record.")
     if any(row.instrument for row in rows):
         notes.append("At the right the share of the time in which each logger was installed that has samples in use.")
-    if known_on is not None:
-        notes.append(f"Record as known on {known_on.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC.")
-    return tuple(notes)
+    return (*notes, *known_text(known_on))

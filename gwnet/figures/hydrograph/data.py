@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from gwnet.errors import SettingsError
 from gwnet.figures.base.axes import local_days
-from gwnet.figures.base.text import decimals_for, plain, shown
+from gwnet.figures.base.text import decimals_for, known_text, plain, shown
 from gwnet.figures.hydrograph.events import (
     event_kinds,
     in_time,
@@ -38,6 +38,7 @@ from gwnet.figures.hydrograph.surroundings import (
     screens_of,
     threshold_lines,
 )
+from gwnet.records import RecordState
 from gwnet.units import DISPLAY_UNITS, metres_per
 
 __all__ = ["HydrographPlotData", "LoggerSeries", "hydrograph_plot_data"]
@@ -139,7 +140,7 @@ def hydrograph_plot_data(
     max_gap_days: float | None = None,
     series: tuple[Any, Any] | LoggerSeries | None = None,
     aquifer_name: str = "",
-    known_on: dt.datetime | None = None,
+    known_on: RecordState | None = None,
 ) -> HydrographPlotData:
     """Work out what the hydrograph of one well shows.
 
@@ -174,7 +175,7 @@ def hydrograph_plot_data(
         Continuous heads, or their times in UTC and elevations alone [m].
     aquifer_name : str, optional
         Name of the aquifer; its code unless given.
-    known_on : datetime.datetime, optional
+    known_on : gwnet.records.RecordState, optional
         Aware time as of which the record is shown, printed in the caption.
 
     Returns
@@ -281,7 +282,7 @@ def _notes(
     gap: float,
     height: float,
     datum: str,
-    known_on: dt.datetime | None,
+    known_on: RecordState | None,
 ) -> tuple[str, ...]:
     notes = [f"Elevations above {shown(datum) or 'a datum that is not on record'}."]
     if not len(own):
@@ -302,9 +303,7 @@ def _notes(
     uncertainty = own["uncertainty_m"].to_numpy(dtype=np.float64)[(kinds != "") & (own["bound"] == "").to_numpy()]
     if (uncertainty > _SEEN * height).any():
         notes.append("Bars through marks: 95 % half-width, where it is wider than the mark.")
-    if known_on is not None:
-        notes.append(f"Record as known on {known_on.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC.")
-    return tuple(notes)
+    return (*notes, *known_text(known_on))
 
 
 def _approval(approved: int, drawn: int) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -14,6 +13,7 @@ import pandas as pd
 from gwnet.errors import SettingsError
 from gwnet.figures.base.text import known_text, number_text, plain, short_number, shown
 from gwnet.figures.maps.geometry import ContourPath
+from gwnet.records import RecordState
 from gwnet.units import DISPLAY_UNITS, metres_per
 
 #: What every surface says of its lines.
@@ -62,15 +62,15 @@ class MapContext:
         Row of the sites frame.
     aquifer_name : str
         Name of the aquifer in words; empty where it has none or the map is of no single one.
-    known_on : datetime.datetime or None
-        Aware time as of which the record is shown.
+    known_on : gwnet.records.RecordState or None
+        State of the record that is shown.
     coordinate_unit_m : float
         Metres in one unit of the coordinates.
     """
 
     site: Mapping[str, Any] | pd.Series = field(default_factory=dict)
     aquifer_name: str = ""
-    known_on: dt.datetime | None = None
+    known_on: RecordState | None = None
     coordinate_unit_m: float = 1.0
 
     def heading(self, what: str, when: str, unit: str, *, aquifer: str | None = None, crs: str = "") -> dict[str, Any]:

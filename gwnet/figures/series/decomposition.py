@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -28,6 +27,7 @@ from gwnet.figures.base.panel import (
 from gwnet.figures.base.symbols import line_symbol, mark_symbol
 from gwnet.figures.base.text import decimals_of_step, known_text, number_text, plain, shown, text_width_pt
 from gwnet.figures.maps.context import check_unit
+from gwnet.records import RecordState
 from gwnet.units import metres_per
 
 Floats = NDArray[np.float64]
@@ -86,7 +86,7 @@ def decomposition_plot_data(
     notes: Sequence[str] = (),
     site: Mapping[str, Any] | pd.Series | None = None,
     unit: str = "m",
-    known_on: dt.datetime | None = None,
+    known_on: RecordState | None = None,
 ) -> DecompositionPlotData:
     """Work out what the figure of a decomposition shows.
 

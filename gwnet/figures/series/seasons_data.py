@@ -17,6 +17,7 @@ from gwnet.figures.base.axes import MONTHS
 from gwnet.figures.base.panel import approved_sentence, site_text
 from gwnet.figures.base.text import known_text, number_text, plain, shown
 from gwnet.figures.maps.context import check_unit
+from gwnet.records import RecordState
 from gwnet.units import metres_per
 
 Floats = NDArray[np.float64]
@@ -102,7 +103,7 @@ def seasons_plot_data(
     definition: str = "weibull",
     least_years: int = 10,
     value: str = "median",
-    known_on: dt.datetime | None = None,
+    known_on: RecordState | None = None,
 ) -> SeasonsPlotData:
     """Work out what the seasonal envelope of a well shows.
 
@@ -208,7 +209,7 @@ def _notes(
     definition: str,
     least_years: int,
     value: str,
-    known_on: dt.datetime | None,
+    known_on: RecordState | None,
     *,
     logged: bool,
     approved: str,

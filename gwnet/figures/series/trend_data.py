@@ -19,6 +19,7 @@ from gwnet.figures.base.panel import approved_sentence, site_text
 from gwnet.figures.base.text import known_text, number_text, plain, shown
 from gwnet.figures.hydrograph.events import event_kinds, longest_gap, own_rows, static_lines, time_limits
 from gwnet.figures.maps.context import check_unit
+from gwnet.records import RecordState
 from gwnet.units import metres_per
 
 Floats = NDArray[np.float64]
@@ -153,7 +154,7 @@ def trend_plot_data(
     smooth: tuple[Floats, Floats] | None = None,
     site: Mapping[str, Any] | pd.Series | None = None,
     unit: str = "m",
-    known_on: dt.datetime | None = None,
+    known_on: RecordState | None = None,
 ) -> TrendPlotData:
     """Work out what the trend figure of a well shows.
 
@@ -274,7 +275,7 @@ def _brief(trend: Mapping[str, Any] | pd.Series, unit: str) -> str:
 
 
 def _notes(
-    trend: Mapping[str, Any] | pd.Series, unit: str, approved: str, known_on: dt.datetime | None
+    trend: Mapping[str, Any] | pd.Series, unit: str, approved: str, known_on: RecordState | None
 ) -> tuple[str, ...]:
     notes = []
     slope = slope_text(trend, unit)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -21,6 +20,7 @@ from gwnet.figures.base.panel import site_text
 from gwnet.figures.base.symbols import line_symbol, mark_symbol
 from gwnet.figures.base.text import decimals_of_step, fit, known_text, number_text, plain, shown, text_width_pt
 from gwnet.figures.maps.context import check_unit
+from gwnet.records import RecordState
 from gwnet.units import metres_per
 
 #: Width of a page and its greatest height [mm].
@@ -88,7 +88,7 @@ def ranked_plot_data(
     site: Mapping[str, Any] | pd.Series | None = None,
     unit: str = "m",
     notes: Sequence[str] = (),
-    known_on: dt.datetime | None = None,
+    known_on: RecordState | None = None,
 ) -> RankedPlotData:
     """Work out what a figure of ranked slopes shows.
 

@@ -48,20 +48,20 @@ class LoggerInstruction:
 
     Attributes
     ----------
-    now_utc : datetime.datetime
-        Aware time of the recording.
     by : str
         Who records.
     instrument : str or None
         Instrument that the files are of; found by the serial number in them unless given.
     reason : str or None
         Why, where a file is stored once more.
+    now_utc : datetime.datetime or None
+        Aware time that counts as what the clock says; the database's clock unless given.
     """
 
-    now_utc: dt.datetime
     by: str
     instrument: str | None = None
     reason: str | None = None
+    now_utc: dt.datetime | None = None
 
 
 def load_logger_files(
@@ -143,7 +143,7 @@ def _load_one(
     with store.reading() as connection:
         instruments = fetch_programme.instruments(connection)
     instrument_id, code, findings = _find_instrument(instruments, file, request.instrument)
-    with store.writing() as connection:
+    with store.writing("logger load", request.by, now_utc=request.now_utc) as connection:
         wanted, loaded = _not_loaded_yet(connection, file, code)
         if not wanted:
             return LoggerFileResult(file.name, file.sha256, code, notes=(loaded,))
@@ -284,7 +284,6 @@ def store_file(
             layout=layout,
             row_count=rows,
             by=request.by,
-            now_utc=request.now_utc,
         )
     events = file.odd_counts().get("event", 0)
     series = tuple(
@@ -318,7 +317,6 @@ def _begin(
         layout_text=file.layout.toml(),
         zone=file.zone,
         by=request.by,
-        now_utc=request.now_utc,
         reason=request.reason,
     )
     return SeriesTally(Appending(connection, series_id, download_id, others), column.quantity, column.unit)

@@ -77,11 +77,11 @@ def withdraw(store: Store, named: str | Path, request: LoggerInstruction, *, qua
     """
     if not (request.reason or "").strip() or not request.by.strip():
         raise SettingsError("A withdrawal needs its reason and who decides.", fix="Give --reason TEXT and --by NAME.")
-    with store.writing() as connection:
+    with store.writing("logger withdraw", request.by, reason=request.reason, now_utc=request.now_utc) as connection:
         live = fetch_samples.downloads(connection)
         chosen = _chosen(live, named, request.instrument, quantity)
         ids = chosen["download_id"].to_numpy(np.int64)
-        retire(connection, "download", ids, at_utc=request.now_utc, by=request.by, reason=request.reason)
+        retire(connection, "download", ids, by=request.by, reason=request.reason)
         stored, notes = _store_others(connection, live, chosen, request)
     return Withdrawn(chosen, stored, notes)
 
@@ -137,7 +137,7 @@ def _store_others(
 def _store_again(connection: Connection, download: pd.Series, request: LoggerInstruction) -> LoggerFileResult:
     code = str(download["instrument"])
     instrument_id = connection.execute(select(Instrument.id).where(Instrument.code == code)).scalar_one()
-    again = LoggerInstruction(request.now_utc, request.by, code, "what another download gave before it was withdrawn")
+    again = LoggerInstruction(request.by, code, "what another download gave before it was withdrawn")
     with tempfile.TemporaryDirectory() as folder:
         path = write_source(connection, int(download["source_file_id"]), Path(folder))
         layout = parse_layout(str(download["layout_text"]), where="layout on record")

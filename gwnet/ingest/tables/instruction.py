@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -18,8 +17,6 @@ class Instruction:
 
     Attributes
     ----------
-    now_utc : datetime.datetime
-        Time of the recording.
     by : str
         Who records.
     correct, withdraw : bool
@@ -28,7 +25,6 @@ class Instruction:
         Why; given with both.
     """
 
-    now_utc: dt.datetime
     by: str
     correct: bool = False
     withdraw: bool = False
@@ -36,8 +32,8 @@ class Instruction:
 
     @property
     def stamp(self) -> dict[str, Any]:
-        """Return the columns of a recorded row that say who recorded it, when and why."""
-        return {"recorded_at_utc": self.now_utc, "recorded_by": self.by, "reason": self.reason}
+        """Return the columns of a recorded row that say who recorded it and why."""
+        return {"recorded_by": self.by, "reason": self.reason}
 
 
 @dataclass
@@ -54,8 +50,7 @@ class Tally:
     def retire(self, connection: Connection, record: str, instruction: Instruction) -> None:
         """Retire the live rows that are replaced or withdrawn."""
         if self.retired_ids:
-            at, by, reason = instruction.now_utc, instruction.by, instruction.reason
-            retire(connection, record, self.retired_ids, at_utc=at, by=by, reason=reason)
+            retire(connection, record, self.retired_ids, by=instruction.by, reason=instruction.reason)
 
     def count(self, stored: int, instruction: Instruction) -> None:
         """Count the rows that were stored, and those that were retired for them."""

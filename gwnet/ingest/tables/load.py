@@ -121,8 +121,8 @@ def load(
     store: Store,
     paths: Sequence[Path],
     *,
-    now_utc: dt.datetime,
     by: str,
+    now_utc: dt.datetime | None = None,
     dry_run: bool = False,
     keep_good: bool = False,
     correct: bool = False,
@@ -141,10 +141,10 @@ def load(
         Open database.
     paths : sequence of pathlib.Path
         Files (CSV, workbook) and folders.
-    now_utc : datetime.datetime
-        Aware time of the recording.
     by : str
         Who records.
+    now_utc : datetime.datetime, optional
+        Aware time that counts as what the clock says; the database's clock unless given.
     dry_run : bool, optional
         Check everything and write nothing.
     keep_good : bool, optional
@@ -180,13 +180,13 @@ def load(
     SettingsError
         If the options do not fit together.
     """
-    instruction = Instruction(now_utc, by, correct, withdraw, reason)
+    instruction = Instruction(by, correct, withdraw, reason)
     _check_options(instruction, keep_good=keep_good)
-    sources, notes = _read_all(store, paths, instruction, last_line_complete)
+    sources, notes = _read_all(store, paths, instruction, now_utc or store.now_utc(), last_line_complete)
     tables = _in_order(sources)
     target = rejected_dir or Path()
     try:
-        with store.writing() as connection:
+        with store.writing(_act(instruction), by, reason=reason, now_utc=now_utc) as connection:
             looking = watch if _can_move_levels(tables, instruction) else None
             if looking is not None:
                 looking.before(connection)
@@ -211,6 +211,11 @@ def load(
     files = (*notes, *results)
     changed = any(r.added or r.corrected or r.withdrawn for r in results)
     return LoadResult(files, rejections, changed and not dry_run, dry_run, tuple(rejected_files))
+
+
+def _act(instruction: Instruction) -> str:
+    """Return what the state is called that a load makes."""
+    return "load --correct" if instruction.correct else "load --withdraw" if instruction.withdraw else "load"
 
 
 def _check_options(instruction: Instruction, *, keep_good: bool) -> None:
@@ -284,7 +289,7 @@ def _is_database(path: Path) -> bool:
 
 
 def _read_all(
-    store: Store, paths: Iterable[Path], instruction: Instruction, is_complete: IsComplete
+    store: Store, paths: Iterable[Path], instruction: Instruction, now_utc: dt.datetime, is_complete: IsComplete
 ) -> tuple[list[_Source], list[FileResult]]:
     """Read and parse every file, but for those that a plain load has on record whole already."""
     notes: list[FileResult] = []
@@ -303,7 +308,7 @@ def _read_all(
             when = f"{earlier.loaded_at_utc:%Y-%m-%d %H:%M} UTC"
             note = f"already loaded on {when} as {earlier.name}; nothing changed"
             notes.append(FileResult(sources.pop(sha256).path.name, note=note))
-    last_day = (instruction.now_utc + dt.timedelta(hours=14)).date()
+    last_day = (now_utc + dt.timedelta(hours=14)).date()
     for source in sources.values():
         for sheet in read_sheets(source.path.name, source.content):
             parsed = parse(recognise(sheet, keys_only=instruction.correct), last_day)
@@ -367,7 +372,6 @@ def _keep_source(connection: Connection, source: _Source, instruction: Instructi
             "content": zlib.compress(source.content, 6),
             "layout": "; ".join(dict.fromkeys(parsed.table.name for parsed in source.tables)),
             "row_count": sum(parsed.count for parsed in source.tables),
-            "loaded_at_utc": instruction.now_utc,
             "loaded_by": instruction.by,
         },
         1,

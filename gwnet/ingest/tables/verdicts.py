@@ -68,7 +68,6 @@ def note_disagreements(
                 f"The repeats differ by {s:.3f} m; the site allows {t:.3f} m."
                 for s, t in zip(spread, tolerance, strict=True)
             ],
-            "recorded_at_utc": instruction.now_utc,
             "recorded_by": instruction.by,
             "reason": "checked on recording",
         },
@@ -90,7 +89,7 @@ def retire_verdicts(connection: Connection, event_ids: NDArray[np.int64], instru
     old = _live_verdicts(connection, event_ids, every_rule=instruction.withdraw)
     if old:
         reason = instruction.reason or "recorded again"
-        retire(connection, "verdict", old, at_utc=instruction.now_utc, by=instruction.by, reason=reason)
+        retire(connection, "verdict", old, by=instruction.by, reason=reason)
 
 
 def _live_verdicts(connection: Connection, event_ids: NDArray[np.int64], *, every_rule: bool) -> list[int]:

@@ -38,7 +38,7 @@ def manifest_json(
     bytes
         JSON in UTF-8 with sorted keys; holds no clock time and no path, so that a second run gives the same bytes.
     """
-    definition, period, reviews = view.definition, view.period, view.reviews
+    definition, period, reviews, known_on = view.definition, view.period, view.reviews, view.data.known_on
     content: dict[str, Any] = {
         "program": {"name": "gwnet", "version": program_version},
         "schema_revision": schema_revision,
@@ -46,7 +46,8 @@ def manifest_json(
         "definition": {"name": definition.name, "sha256": definition.sha256},
         "inputs": dict(definition.inputs),
         "period": {"label": period.label, "first": period.first.isoformat(), "last": period.last.isoformat()},
-        "known_on_utc": view.data.known_on_utc.isoformat(),
+        "known_on_utc": known_on.recorded_at_utc.isoformat(),
+        "record_state": {"number": known_on.serial, "digest": known_on.digest},
         "unit": view.measures.unit,
         "decimals": view.measures.decimals,
         "rounds": [gauging.code for gauging in view.in_period],

@@ -132,10 +132,10 @@ def data_package(view: ReportView, files: Mapping[str, bytes], *, prefix: str, p
             "An empty cell is a missing value. Text that a spreadsheet program would run as a formula starts with an "
             "apostrophe. Levels that nobody has approved are provisional."
         ),
-        "created": view.data.known_on_utc.strftime("%Y-%m-%dT%H:%M:%SZ"),
+        "created": view.data.known_on.recorded_at_utc.strftime("%Y-%m-%dT%H:%M:%SZ"),
         "version": period.label,
         "contributors": [{"title": site.operator, "roles": ["publisher"]}] if site.operator else [],
-        "sources": [{"title": f"Record of site {site.code} as known on {view.data.known_on_utc.isoformat()}"}],
+        "sources": [{"title": f"Record of site {site.code} as known on {view.data.known_on.text}"}],
         "generator": program,
         "resources": [_resource(view, name, content, prefix, files) for name, content in files.items()],
     }

@@ -11,7 +11,7 @@ from xlsxwriter import Workbook
 
 from gwnet.plain_text import as_it_was
 from gwnet.reporting.annex.package import Field, fields_of
-from gwnet.reporting.measures import stamp_text
+from gwnet.reporting.measures import state_text
 from gwnet.reporting.view import ReportView
 
 _OPTIONS: Final = {
@@ -48,7 +48,7 @@ def annex_workbook(view: ReportView, files: Mapping[str, bytes], *, prefix: str,
     """
     target = io.BytesIO()
     book = Workbook(target, dict(_OPTIONS))
-    moment = view.data.known_on_utc.replace(tzinfo=None, microsecond=0)
+    moment = view.data.known_on.recorded_at_utc.replace(tzinfo=None, microsecond=0)
     book.set_properties({"title": view.definition.title, "author": program, "created": moment})
     heading = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
     tables = {
@@ -86,7 +86,7 @@ def _about(book: Workbook, view: ReportView, sheets: Mapping[str, str], program:
         ("Report", f"{view.definition.title}, {view.period.title()}"),
         ("Site", f"{site.name} ({site.code})" if site.name else site.code),
         ("State", view.reviews.state),
-        ("Record as known on", stamp_text(view.data.known_on_utc)),
+        ("Record as known on", state_text(view.data.known_on)),
         ("Vertical datum", site.vertical_datum),
         ("Coordinate system", site.crs),
         ("Unit of lengths", view.measures.unit),

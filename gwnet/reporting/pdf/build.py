@@ -335,8 +335,6 @@ class _Builder:
         counted = f"page {number} of {self.ledger.known_total or number}"
         width = text_width(counted, REGULAR, _SMALL)
         draw_text(canvas, page.left + TEXT_WIDTH - width, y, counted, REGULAR, _SMALL)
-        known = self.report.known_on_utc.strftime("%Y-%m-%d %H:%M UTC")
-        text = shortened(
-            f"{self.report.period}   ·   record as known on {known}", REGULAR, _SMALL, TEXT_WIDTH - width - 12
-        )
+        known = f"record as known on {self.report.known_on.text}"
+        text = shortened(f"{self.report.period}   ·   {known}", REGULAR, _SMALL, TEXT_WIDTH - width - 12)
         draw_text(canvas, page.left, y, text, REGULAR, _SMALL)

@@ -51,7 +51,7 @@ def field_sheet_pdf(sheet: FieldSheet, *, page: str = "A4") -> bytes:
         "Creator": "gwnet",
         "Producer": "gwnet",
     }
-    return finish(content, (), {}, information=information, moment=sheet.known_on_utc).content
+    return finish(content, (), {}, information=information, moment=sheet.known_on.recorded_at_utc).content
 
 
 class _Pages:
@@ -116,7 +116,7 @@ class _Pages:
         page = self.page
         y = 7.5 * MM
         canvas.setFillColor(INK)
-        made = f"record as known on {self.sheet.known_on_utc:%Y-%m-%d %H:%M} UTC"
+        made = f"record as known on {self.sheet.known_on.text}"
         width = text_width(made, REGULAR, 7)
         draw_text(canvas, page.left + TEXT_WIDTH - width, y, made, REGULAR, 7)
         draw_text(canvas, page.left, y, GOVERNS, REGULAR, 7)

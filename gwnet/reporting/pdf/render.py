@@ -72,7 +72,7 @@ def render_pdf(
         pages.placements,
         pages.figures,
         information=information,
-        moment=report.known_on_utc,
+        moment=report.known_on.recorded_at_utc,
         attachments=attachments,
         structure=pages.structure,
     )

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from gwnet.reporting.content import Block, Caution, Paragraph, SignOff
 from gwnet.reporting.definition.wording import wording, wording_items
 from gwnet.reporting.drawing import Drawing
-from gwnet.reporting.measures import stamp_text
+from gwnet.reporting.measures import state_text
 from gwnet.reporting.registry import register_section, report_sections
 from gwnet.reporting.view import ReportView
 
@@ -62,7 +62,7 @@ def compose_sign_off(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     prepared = view.definition.prepared
     statement = " ".join(
         block.text
-        for block in wording("sign_off", {"known_on": stamp_text(view.data.known_on_utc)}, view.definition.wording)
+        for block in wording("sign_off", {"known_on": state_text(view.data.known_on)}, view.definition.wording)
         if isinstance(block, Paragraph)
     )
     preparer = (

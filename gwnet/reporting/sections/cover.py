@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gwnet.reporting.content import Block, Caution, Cover, Facts, FirmBlock
 from gwnet.reporting.definition.wording import wording_items
-from gwnet.reporting.measures import stamp_text
+from gwnet.reporting.measures import state_text
 from gwnet.reporting.view import ReportView, ReviewCount
 
 _OPEN = "to be filled in"
@@ -18,7 +18,7 @@ def cover(view: ReportView) -> Cover:
         ("Site", f"{site.name} ({site.code})" if site.name and site.name != site.code else site.code),
         ("Period", view.period.title()),
         ("Gauging", _gauging(view)),
-        ("Record as known on", stamp_text(view.data.known_on_utc)),
+        ("Record as known on", state_text(view.data.known_on)),
         ("State", review_sentence(view.reviews)),
         ("Prepared for", prepared.recipient or site.operator or _OPEN),
         ("Prepared by", ", ".join(part for part in (prepared.by, prepared.firm) if part) or _OPEN),

@@ -36,7 +36,7 @@ from gwnet.reporting.content import (
     note_letters,
     numbered,
 )
-from gwnet.reporting.measures import stamp_text
+from gwnet.reporting.measures import state_text
 from gwnet.reporting.view import ReportView
 from gwnet.reporting.web.data import page_data
 
@@ -116,9 +116,7 @@ def _head(report: Report) -> str:
 
 
 def _foot(report: Report) -> str:
-    return (
-        f"<footer><p>{_text(report.period)} · record as known on {_text(stamp_text(report.known_on_utc))}</p></footer>"
-    )
+    return f"<footer><p>{_text(report.period)} · record as known on {_text(state_text(report.known_on))}</p></footer>"
 
 
 def _contents(report: Report) -> str:

@@ -194,6 +194,7 @@ FRAMES: Final[dict[str, FrameColumns]] = {
         # the parameters are a dict
         "corrections": "correction_id:whole series_id:whole instrument quantity kind start_utc:instant end_utc:instant "
         "parameters:json reason recorded_by recorded_at_utc:instant",
+        "states": "serial:whole recorded_at_utc:instant recorded_by act reason program digest",
         # what was corrected or withdrawn; the new value is empty for a withdrawal
         "changes": "recorded_at_utc:instant recorded_by subject well item was now reason",
         "happenings": "recorded_at_utc:instant recorded_by subject act item was now reason source",

@@ -5,12 +5,12 @@ from __future__ import annotations
 import datetime as dt
 
 import pandas as pd
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, select
 
 from gwnet.errors import NotFoundError
 from gwnet.store.fetch.frames import FRAMES, as_declared, frame
 from gwnet.store.fetch.rows import fetch_rows
-from gwnet.store.models.schema import METADATA, RECORDED_TABLES
+from gwnet.store.models.schema import METADATA
 
 #: Parts through which water enters a well.
 OPEN_PARTS = ("screen", "open hole")
@@ -144,32 +144,3 @@ def sources(connection: Connection, known_on: dt.datetime | None = None) -> pd.D
     if known_on is not None:
         statement = statement.where(source.loaded_at_utc <= known_on)
     return frame(connection, statement, "sources")
-
-
-def newest_recording(connection: Connection) -> dt.datetime | None:
-    """Return the newest time at which any row was recorded or retired; None for an empty record.
-
-    Parameters as `gwnet.store.fetch`.
-    """
-    newest: dt.datetime | None = None
-    for name in RECORDED_TABLES:
-        table = METADATA.tables[name]
-        for column in (table.c.recorded_at_utc, table.c.retired_at_utc):
-            moment = connection.execute(select(func.max(column))).scalar_one()
-            if moment is not None and (newest is None or moment > newest):
-                newest = moment
-    return newest
-
-
-def cut_off(connection: Connection) -> dt.datetime | None:
-    """Return the whole minute at or after which the record last changed; None for an empty record.
-
-    It is printed as "known on" when no time was asked for: asked for again, it gives the same record.
-
-    Parameters as `gwnet.store.fetch`.
-    """
-    newest = newest_recording(connection)
-    if newest is None:
-        return None
-    whole = newest.replace(second=0, microsecond=0)
-    return whole if whole == newest else whole + dt.timedelta(minutes=1)

@@ -14,6 +14,7 @@ from gwnet.store.models import (
     rounds,
     sites,
     sources,
+    states,
     thresholds,
     verdicts,
     wells,
@@ -34,6 +35,7 @@ _SUBJECTS = (
     context,
     register,
     sources,
+    states,
 )
 
 METADATA: MetaData = Base.metadata

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import chain, islice
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,9 +19,13 @@ from gwnet.errors import ShapeError, StoreError
 from gwnet.store.models.base import SQLITE_TIME_FORMAT, UtcDateTime
 from gwnet.store.models.schema import METADATA
 from gwnet.store.session import store_error
+from gwnet.store.work import recorded_at, work_of
 
 #: One column of many rows: an array, a list, or one value for all rows.
 ColumnValues = Any
+
+#: Columns that hold when a row was recorded: the instant of the open unit of work, which nobody else may give.
+_RECORDED: Final = ("recorded_at_utc", "loaded_at_utc")
 
 _PARAMETERS_A_STATEMENT = 999
 _ROWS_A_STATEMENT = 50
@@ -50,7 +54,7 @@ def reserve_ids(connection: Connection, table: str, count: int) -> NDArray[np.in
 
 
 def insert_columns(connection: Connection, table: str, columns: Mapping[str, ColumnValues], count: int) -> int:
-    """Store rows given as columns.
+    """Store rows given as columns; when they are recorded is the instant of the open unit of work.
 
     Parameters as `gwnet.store.save`.
 
@@ -74,16 +78,18 @@ def insert_columns(connection: Connection, table: str, columns: Mapping[str, Col
     ShapeError
         If a column has another number of values.
     StoreError
-        If the table or a column does not exist, or the database refuses.
+        If the table or a column does not exist, the database refuses, or the columns say when they are recorded.
     """
     target = _table(table)
     on_sqlite = connection.dialect.name == "sqlite"
     if count == 0:
         return 0
+    stamped = {**columns, **_stamp(connection, target, columns)}
     prepared = [
-        _prepared(_column(target, name), values, count, on_sqlite=on_sqlite) for name, values in columns.items()
+        _prepared(_column(target, name), values, count, on_sqlite=on_sqlite) for name, values in stamped.items()
     ]
-    names = list(columns)
+    names = list(stamped)
+    work_of(connection).changed = True
     if on_sqlite:
         _insert_sqlite(connection, target.name, names, prepared)
     else:
@@ -96,7 +102,6 @@ def retire(
     table: str,
     ids: Sequence[int] | NDArray[np.int64],
     *,
-    at_utc: dt.datetime,
     by: str,
     reason: str | None,
 ) -> int:
@@ -126,10 +131,11 @@ def retire(
         target.update()
         # a row that someone else retired meanwhile is not matched, and the count below shows it
         .where(target.c.id == bindparam("row_id"), target.c.retired_at_utc.is_(None))
-        .values(retired_at_utc=at_utc, retired_by=by, retired_reason=reason)
+        .values(retired_at_utc=recorded_at(connection), retired_by=by, retired_reason=reason)
     )
     if len(ids) == 0:
         return 0
+    work_of(connection).changed = True
     done = connection.execute(statement, [{"row_id": int(row_id)} for row_id in ids]).rowcount
     if done != len(ids):
         message = f"{len(ids) - done} of {len(ids)} rows of {table} are not live any more."
@@ -143,6 +149,15 @@ def _table(name: str) -> Table:
     except KeyError:
         message = f"There is no table {name!r} in the schema."
         raise StoreError(message) from None
+
+
+def _stamp(connection: Connection, table: Table, columns: Mapping[str, ColumnValues]) -> dict[str, dt.datetime]:
+    """Return the columns that say when rows are recorded."""
+    names = [name for name in _RECORDED if name in table.c]
+    if given := [name for name in names if name in columns]:
+        message = f"Rows of {table.name} are given with {given[0]}; the unit of work alone says when they are recorded."
+        raise StoreError(message)
+    return dict.fromkeys(names, recorded_at(connection))
 
 
 def _column(table: Table, name: str) -> Column[Any]:

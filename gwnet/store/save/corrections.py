@@ -23,7 +23,6 @@ def correct(
     end: dt.datetime | None,
     by: str,
     reason: str,
-    now: dt.datetime,
 ) -> int:
     """Record one step of a series' processing correction history.
 
@@ -68,7 +67,6 @@ def correct(
         "parameters": json.dumps(dict(parameters), sort_keys=True, ensure_ascii=False),
         "valid_from_utc": start,
         "valid_until_utc": end,
-        "recorded_at_utc": now,
         "recorded_by": by,
         "reason": reason,
     }
@@ -76,7 +74,7 @@ def correct(
     return number
 
 
-def take_back(connection: Connection, correction_id: int, by: str, reason: str, now: dt.datetime) -> None:
+def take_back(connection: Connection, correction_id: int, by: str, reason: str) -> None:
     """Retire a correction: from now on it is not applied, and stays for every earlier ``known_on``.
 
     Parameters as `gwnet.store.save`.
@@ -99,4 +97,4 @@ def take_back(connection: Connection, correction_id: int, by: str, reason: str, 
     if connection.execute(live).first() is None:
         message = f"There is no correction {correction_id} on record."
         raise NotFoundError(message, fix="It may have been taken back already; see 'gwnet history'.")
-    retire(connection, "correction", [correction_id], at_utc=now, by=by, reason=reason)
+    retire(connection, "correction", [correction_id], by=by, reason=reason)

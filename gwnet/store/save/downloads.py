@@ -8,7 +8,6 @@ it was.
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
@@ -54,7 +53,6 @@ def add_download(
     layout: str,
     zone: str,
     by: str,
-    now_utc: dt.datetime,
     layout_text: str | None = None,
     reason: str | None = None,
 ) -> int:
@@ -80,7 +78,7 @@ def add_download(
     """
     number = int(reserve_ids(connection, "download", 1)[0])
     columns: dict[str, Any] = {"id": number, "series_id": series_id, "layout": layout, "layout_text": layout_text}
-    columns |= {"zone": zone, "recorded_at_utc": now_utc, "recorded_by": by, "reason": reason}
+    columns |= {"zone": zone, "recorded_by": by, "reason": reason}
     counts = ("row", "added", "same", "repeated", "conflict", "missing", "event")
     columns |= {f"{name}_count": 0 for name in counts}
     insert_columns(connection, "download", columns, 1)

@@ -24,7 +24,6 @@ def save_issue(
     known_on_utc: dt.datetime,
     sha256: str,
     printed: Mapping[str, Any],
-    at_utc: dt.datetime,
     by: str,
     remark: str | None = None,
 ) -> tuple[Issue, bool]:
@@ -73,7 +72,6 @@ def save_issue(
             "known_on_utc": known_on_utc,
             "sha256": sha256,
             "printed_values": json.dumps(printed, ensure_ascii=False, sort_keys=True),
-            "recorded_at_utc": at_utc,
             "recorded_by": by,
             "reason": remark,
         },

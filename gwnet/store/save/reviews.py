@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from typing import Any, Final
 
 from sqlalchemy import Connection, select
 
-from gwnet.errors import StoreError
 from gwnet.store.models.base import known_on
 from gwnet.store.models.verdicts import Review
 from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
@@ -18,7 +16,7 @@ _IDS_AT_ONCE: Final = 500
 
 
 def save_event_reviews(
-    connection: Connection, event_ids: Sequence[int], state: str, *, at_utc: dt.datetime, by: str, reason: str | None
+    connection: Connection, event_ids: Sequence[int], state: str, *, by: str, reason: str | None
 ) -> int:
     """Record the review state of level events.
 
@@ -35,17 +33,12 @@ def save_event_reviews(
     -------
     int
         Number of reviews recorded.
-
-    Raises
-    ------
-    StoreError
-        If a review recorded later than that time is on record.
     """
-    return _save(connection, "level_event_id", event_ids, state, at_utc=at_utc, by=by, reason=reason)
+    return _save(connection, "level_event_id", event_ids, state, by=by, reason=reason)
 
 
 def save_decisions(
-    connection: Connection, verdict_ids: Sequence[int], state: str, *, at_utc: dt.datetime, by: str, reason: str | None
+    connection: Connection, verdict_ids: Sequence[int], state: str, *, by: str, reason: str | None
 ) -> int:
     """Record what was decided about findings.
 
@@ -62,13 +55,8 @@ def save_decisions(
     -------
     int
         Number of decisions recorded.
-
-    Raises
-    ------
-    StoreError
-        If a decision recorded later than that time is on record.
     """
-    return _save(connection, "verdict_id", verdict_ids, state, at_utc=at_utc, by=by, reason=reason)
+    return _save(connection, "verdict_id", verdict_ids, state, by=by, reason=reason)
 
 
 def _save(
@@ -77,37 +65,29 @@ def _save(
     subject_ids: Sequence[int],
     state: str,
     *,
-    at_utc: dt.datetime,
     by: str,
     reason: str | None,
 ) -> int:
     subjects = [int(number) for number in subject_ids]
     if not subjects:
         return 0
-    old = _live(connection, column, subjects, at_utc)
-    retire(connection, "review", old, at_utc=at_utc, by=by, reason=reason)
+    old = _live(connection, column, subjects)
+    retire(connection, "review", old, by=by, reason=reason)
     stored: dict[str, Any] = {
         "id": reserve_ids(connection, "review", len(subjects)),
         column: subjects,
         "state": state,
-        "recorded_at_utc": at_utc,
         "recorded_by": by,
         "reason": reason,
     }
     return insert_columns(connection, "review", stored, len(subjects))
 
 
-def _live(connection: Connection, column: str, subjects: list[int], at_utc: dt.datetime) -> list[int]:
-    """Return the live reviews of some events or verdicts; none may have been recorded after the time given."""
+def _live(connection: Connection, column: str, subjects: list[int]) -> list[int]:
+    """Return the live reviews of some events or verdicts."""
     live_ids: list[int] = []
     subject = getattr(Review, column)
     for start in range(0, len(subjects), _IDS_AT_ONCE):
-        query = select(Review.id, Review.recorded_at_utc).where(
-            subject.in_(subjects[start : start + _IDS_AT_ONCE]), known_on(Review, None)
-        )
-        for number, recorded in connection.execute(query):
-            if recorded > at_utc:
-                message = f"A review is on record that is later ({recorded.isoformat()}) than {at_utc.isoformat()}."
-                raise StoreError(message, fix="Check the clock of this computer.")
-            live_ids.append(number)
+        some = subjects[start : start + _IDS_AT_ONCE]
+        live_ids += connection.scalars(select(Review.id).where(subject.in_(some), known_on(Review, None)))
     return live_ids

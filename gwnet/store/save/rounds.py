@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from typing import Any
 
@@ -21,7 +20,6 @@ def save_round(
     code: str,
     values: RoundValues,
     *,
-    now_utc: dt.datetime,
     by: str,
     correct: bool = False,
     reason: str | None = None,
@@ -61,7 +59,7 @@ def save_round(
             return "unchanged"
         if not correct:
             raise _on_record(code, differences)
-        retire(connection, "round_record", [live["id"]], at_utc=now_utc, by=by, reason=reason)
+        retire(connection, "round_record", [live["id"]], by=by, reason=reason)
     insert_columns(
         connection,
         "round_record",
@@ -69,7 +67,6 @@ def save_round(
             "id": reserve_ids(connection, "round_record", 1),
             "gauging_round_id": _identity(connection, site, code),
             **stored,
-            "recorded_at_utc": now_utc,
             "recorded_by": by,
             "reason": reason if live is not None else None,
         },

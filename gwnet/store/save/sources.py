@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
 import tempfile
 import zlib
@@ -55,9 +54,7 @@ class KeptSource:
         self._worker.shutdown(wait=True, cancel_futures=True)
         self._packed.close()
 
-    def keep(
-        self, connection: Connection, *, sha256: str, layout: str, row_count: int, by: str, now_utc: dt.datetime
-    ) -> int:
+    def keep(self, connection: Connection, *, sha256: str, layout: str, row_count: int, by: str) -> int:
         """Keep the bytes, once.
 
         Parameters
@@ -72,8 +69,6 @@ class KeptSource:
             Rows that were read.
         by : str
             Who records.
-        now_utc : datetime.datetime
-            Aware time of the recording.
 
         Returns
         -------
@@ -103,7 +98,6 @@ class KeptSource:
             "content": self._packed.read(PIECE),
             "layout": layout,
             "row_count": row_count,
-            "loaded_at_utc": now_utc,
             "loaded_by": by,
         }
         insert_columns(connection, "source_file", columns, 1)

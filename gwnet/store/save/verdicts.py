@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any, Final
@@ -52,7 +51,6 @@ def save_verdicts(
     *,
     site: str | None = None,
     round_code: str | None = None,
-    at_utc: dt.datetime,
     by: str,
 ) -> Stored:
     """Record findings as verdicts.
@@ -91,8 +89,8 @@ def save_verdicts(
     gone = both["verdict_id"].notna() & both["severity"].isna()
     for rows, reason in ((gone, NO_LONGER_FOUND), (changed, "found with another severity")):
         ids = both.loc[rows, "verdict_id"].to_numpy(dtype=np.int64)
-        retire(connection, "verdict", ids, at_utc=at_utc, by=by, reason=reason)
-    _add(connection, new, at_utc, by)
+        retire(connection, "verdict", ids, by=by, reason=reason)
+    _add(connection, new, by)
     return Stored(len(new), int(same.sum()), int(gone.sum() + changed.sum()))
 
 
@@ -107,7 +105,7 @@ def _keyed(table: pd.DataFrame) -> pd.DataFrame:
     return table.assign(event_id=event, **words)
 
 
-def _add(connection: Connection, new: pd.DataFrame, at_utc: dt.datetime, by: str) -> None:
+def _add(connection: Connection, new: pd.DataFrame, by: str) -> None:
     """Record new verdicts."""
     if new.empty:
         return
@@ -121,7 +119,6 @@ def _add(connection: Connection, new: pd.DataFrame, at_utc: dt.datetime, by: str
         "well_id": by_well,
         "gauging_round_id": by_round,
         **{name: new[name].tolist() for name in ("rule", "severity", "limits", "message")},
-        "recorded_at_utc": at_utc,
         "recorded_by": by,
         "reason": FOUND,
     }

@@ -32,9 +32,9 @@ _ASIDE = re.compile(r"(--|SET |SELECT pg_catalog\.set_config|COMMENT ON EXTENSIO
 def fill(url, name):
     """Make a database of a revision with its rows."""
     store = open_store(url, create=True)
-    with store.writing() as connection:
+    with store.altering() as connection:
         command.upgrade(revision.config(connection), name)
-    with store.writing() as connection:
+    with store.altering() as connection:
         metadata = MetaData()
         metadata.reflect(connection)
         rows = ROWS[name]()

@@ -1,0 +1,38 @@
+"""Digests that chain the states of the record."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from gwnet.store.models.base import SQLITE_TIME_FORMAT
+
+#: Columns of a state that its digest covers, in their order.
+COVERED = ("serial", "recorded_at_utc", "clock_utc", "recorded_by", "act", "reason", "program", "previous_digest")
+
+
+def state_digest(state: Mapping[str, Any], parts: Sequence[Mapping[str, Any]]) -> str:
+    """Return the digest of a state.
+
+    Parameters
+    ----------
+    state : mapping
+        Its columns.
+    parts : sequence of mapping
+        Rows that it added or retired, by table.
+
+    Returns
+    -------
+    str
+        SHA-256 in hexadecimal digits.
+    """
+    covered = [_plain(state[name]) for name in COVERED]
+    text = json.dumps([covered, [dict(part) for part in parts]], ensure_ascii=False, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _plain(value: Any) -> Any:
+    return value.astimezone(dt.UTC).strftime(SQLITE_TIME_FORMAT) if isinstance(value, dt.datetime) else value

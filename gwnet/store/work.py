@@ -1,0 +1,296 @@
+"""Writing units of work: each that records something makes a state of the record.
+
+Serial number and instant of a state are allotted while the write lock is held, so states follow one another in time
+as they do in the record. The instant is what the clock of the database says, or the microsecond after the newest
+state where the clock has not passed that yet. Every row that is added or retired carries it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any, Final
+
+from sqlalchemy import Connection, RowMapping, func, select, text
+
+from gwnet import __version__
+from gwnet.errors import RecordClockError, StoreError
+from gwnet.store.integrity.chain import state_digest
+from gwnet.store.models.base import SQLITE_TIME_FORMAT
+from gwnet.store.models.schema import METADATA, RECORDED_TABLES
+from gwnet.store.models.states import State
+
+#: How far a clock may lag behind the one that recorded the newest state: clocks of several computers differ a little.
+CLOCK_SLACK: Final = dt.timedelta(seconds=2)
+
+#: The act that gives a record from before states its first one.
+UPGRADE: Final = "upgrade"
+
+#: The act of going on after instants that are ahead of the clock.
+ACCEPT_CLOCK: Final = "accept clock"
+
+_MICROSECOND: Final = dt.timedelta(microseconds=1)
+
+#: Where the open unit of work is kept with its connection.
+_OPEN: Final = "gwnet_work"
+
+
+@dataclass
+class Work:
+    """One open writing unit of work.
+
+    Attributes
+    ----------
+    act, by : str
+        What is done, and who does it.
+    reason : str or None
+        Why.
+    clock_utc : datetime.datetime
+        What the clock said when the write lock was held.
+    serial : int
+        Number of the state that this unit of work makes if it records something.
+    recorded_at : datetime.datetime
+        Instant that every row carries that it adds or retires.
+    previous_digest : str or None
+        Digest of the state before.
+    changed : bool
+        Whether a row was added or retired.
+    """
+
+    act: str
+    by: str
+    reason: str | None
+    clock_utc: dt.datetime
+    serial: int
+    recorded_at: dt.datetime
+    previous_digest: str | None
+    changed: bool = False
+
+
+def clock_of(connection: Connection) -> dt.datetime:
+    """Return what the clock of the database says: of the server, or of this computer for SQLite.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Any connection.
+
+    Returns
+    -------
+    datetime.datetime
+        Aware time in UTC.
+    """
+    if connection.dialect.name == "sqlite":
+        words = connection.exec_driver_sql("SELECT strftime('%Y-%m-%d %H:%M:%f', 'now')").scalar_one()
+        return dt.datetime.strptime(words, SQLITE_TIME_FORMAT).replace(tzinfo=dt.UTC)
+    moment: dt.datetime = connection.exec_driver_sql("SELECT clock_timestamp()").scalar_one()
+    return moment.astimezone(dt.UTC)
+
+
+def recorded_at(connection: Connection) -> dt.datetime:
+    """Return the instant that rows carry that are added or retired in the open unit of work.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a writing unit of work.
+
+    Returns
+    -------
+    datetime.datetime
+        Aware time in UTC.
+
+    Raises
+    ------
+    StoreError
+        If the connection is not one of a writing unit of work.
+    """
+    return work_of(connection).recorded_at
+
+
+def work_of(connection: Connection) -> Work:
+    """Return the open unit of work of a connection.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a writing unit of work.
+
+    Returns
+    -------
+    Work
+        The unit of work.
+
+    Raises
+    ------
+    StoreError
+        If the connection is not one of a writing unit of work.
+    """
+    work = connection.info.get(_OPEN)
+    if not isinstance(work, Work):
+        raise StoreError("Rows are recorded in a writing unit of work only, which gives them their state.")
+    return work
+
+
+@contextmanager
+def open_work(
+    connection: Connection, act: str, by: str, *, reason: str | None = None, now_utc: dt.datetime | None = None
+) -> Iterator[Work]:
+    """Open a unit of work on a connection that holds the write lock; record its state at the end.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection in a transaction that holds the write lock.
+    act, by : str
+        What is done, and who does it.
+    reason : str, optional
+        Why.
+    now_utc : datetime.datetime, optional
+        Aware time that counts as what the clock says; the database's clock unless given.
+
+    Yields
+    ------
+    Work
+        The unit of work; it makes no state where nothing was added or retired.
+
+    Raises
+    ------
+    RecordClockError
+        If the clock lags behind the one that recorded the newest state.
+    """
+    newest = newest_state(connection)
+    clock = clock_of(connection) if now_utc is None else now_utc.astimezone(dt.UTC)
+    if newest is None:
+        work = Work(act, by, reason, clock, 1, clock, None)
+    else:
+        if act != ACCEPT_CLOCK:
+            _refuse_wrong_clock(clock, newest)
+        instant = max(clock, newest["recorded_at_utc"] + _MICROSECOND)
+        work = Work(act, by, reason, clock, newest["serial"] + 1, instant, newest["digest"])
+    connection.info[_OPEN] = work
+    try:
+        yield work
+        if work.changed:
+            _record_state(connection, work)
+    finally:
+        del connection.info[_OPEN]
+
+
+def newest_state(connection: Connection) -> RowMapping | None:
+    """Return the newest state, a row of the table of states; None for an empty record.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Any connection.
+
+    Returns
+    -------
+    sqlalchemy.RowMapping or None
+        The row.
+    """
+    table = State.__table__
+    return connection.execute(select(table).order_by(table.c.serial.desc()).limit(1)).mappings().first()
+
+
+def _refuse_wrong_clock(clock: dt.datetime, newest: RowMapping) -> None:
+    """Refuse to record by a clock that is behind the one that recorded the newest state."""
+    before = newest["clock_utc"] or newest["recorded_at_utc"]
+    if clock >= before - CLOCK_SLACK:
+        return
+    message = (
+        f"The clock says {clock:%Y-%m-%d %H:%M:%S} UTC, which is before the newest state of the record: state "
+        f"{newest['serial']} ({newest['act']} by {newest['recorded_by']}) was recorded at "
+        f"{newest['recorded_at_utc']:%Y-%m-%d %H:%M:%S.%f} UTC. Nothing was written."
+    )
+    fix = (
+        "Set the clock right and run the command again. If the clock is right and the record is ahead of it, say so "
+        "with 'gwnet doctor --accept-clock --reason TEXT': later states then follow after the newest."
+    )
+    raise RecordClockError(message, fix=fix)
+
+
+def _record_state(connection: Connection, work: Work) -> None:
+    """Store the state of a unit of work that changed something."""
+    columns: dict[str, Any] = {
+        "serial": work.serial,
+        "recorded_at_utc": work.recorded_at,
+        "clock_utc": work.clock_utc,
+        "recorded_by": work.by,
+        "act": work.act,
+        "reason": work.reason,
+        "program": __version__,
+        "previous_digest": work.previous_digest,
+    }
+    _store_state(connection, columns)
+
+
+def _store_state(connection: Connection, columns: dict[str, Any]) -> None:
+    """Store a state with its digest."""
+    statement = METADATA.tables["state"].insert()
+    connection.execute(statement.values(**columns, digest=state_digest(columns, ())))
+
+
+def lock_writers(connection: Connection) -> None:
+    """Let one writing unit of work run at a time on PostgreSQL; SQLite has its own lock.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection at the beginning of its transaction.
+    """
+    connection.execute(text("SELECT pg_advisory_xact_lock(hashtext('gwnet'), hashtext(current_schema()))"))
+
+
+def begin_states(connection: Connection, before: str | None) -> None:
+    """Give a record that was made before there were states its first state, which holds all rows as they were found.
+
+    Its instant is that of the newest recording, so that every earlier question keeps its answer.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of the unit of work that upgraded the schema.
+    before : str or None
+        Revision of the schema before.
+    """
+    if newest_state(connection) is not None:
+        return
+    newest = newest_recording(connection)
+    if newest is None:
+        return
+    columns: dict[str, Any] = {
+        "serial": 1,
+        "recorded_at_utc": newest,
+        "clock_utc": None,
+        "recorded_by": "gwnet",
+        "act": UPGRADE,
+        "reason": f"as found on upgrade from revision {before}",
+        "program": __version__,
+        "previous_digest": None,
+    }
+    _store_state(connection, columns)
+
+
+def newest_recording(connection: Connection) -> dt.datetime | None:
+    """Return the newest instant that any row carries, whatever the states say; None for an empty record.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Any connection.
+
+    Returns
+    -------
+    datetime.datetime or None
+        Aware time in UTC.
+    """
+    columns = [
+        METADATA.tables[name].c[column] for name in RECORDED_TABLES for column in ("recorded_at_utc", "retired_at_utc")
+    ]
+    columns.append(METADATA.tables["source_file"].c.loaded_at_utc)
+    moments = [connection.execute(select(func.max(column))).scalar_one() for column in columns]
+    return max((moment for moment in moments if moment is not None), default=None)
