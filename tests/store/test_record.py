@@ -291,7 +291,7 @@ def test_one_value_may_hold_for_all_rows(store, well_id):
 
 
 def test_several_rows_of_the_revision_are_said(store):
-    with store.writing() as connection:
+    with store.altering() as connection:
         connection.execute(text("INSERT INTO alembic_version VALUES ('0001')"))
     with pytest.raises(StoreError, match=rf"at 2 revisions at once: 0001, {revision.HEAD}\. Its table alembic_version"):
         revision.guard(store)
