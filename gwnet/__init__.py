@@ -16,15 +16,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gwnet.version import VERSION as __version__
+
 if TYPE_CHECKING:
     from pathlib import Path
 
     from gwnet.network import Network
 
 __all__ = ["__version__", "open"]
-
-__version__ = "0.1.0"
-
 
 def open(address: str | Path) -> Network:
     """Open a groundwater record.

@@ -15,7 +15,7 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, RowMapping, func, select, text
 
-from gwnet import __version__
+from gwnet.version import VERSION
 from gwnet.errors import RecordClockError, StoreError
 from gwnet.store.integrity.chain import state_digest
 from gwnet.store.models.base import SQLITE_TIME_FORMAT
@@ -222,7 +222,7 @@ def _record_state(connection: Connection, work: Work) -> None:
         "recorded_by": work.by,
         "act": work.act,
         "reason": work.reason,
-        "program": __version__,
+        "program": VERSION,
         "previous_digest": work.previous_digest,
     }
     _store_state(connection, columns)
@@ -269,7 +269,7 @@ def begin_states(connection: Connection, before: str | None) -> None:
         "recorded_by": "gwnet",
         "act": UPGRADE,
         "reason": f"as found on upgrade from revision {before}",
-        "program": __version__,
+        "program": VERSION,
         "previous_digest": None,
     }
     _store_state(connection, columns)
