@@ -316,7 +316,7 @@ def register_of_issues(record: Snapshot) -> pd.DataFrame:
             issue.period,
             issue.issued_at_utc.isoformat(timespec="seconds"),
             issue.issued_by,
-            issue.known_on_utc.isoformat(timespec="seconds"),
+            issue.known_on_utc.isoformat(),
             issue.printed["state"],
             len(issue.values),
             len(issue.told),
