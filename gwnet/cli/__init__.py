@@ -28,6 +28,8 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "demo": ("demo", "Build the demo network, its figures and its report."),
     "init": ("init", "Make an empty database."),
     "upgrade": ("upgrade", "Migrate a database to this version."),
+    "backup": ("backup", "Copy the record into one file, and verify the copy."),
+    "restore": ("restore", "Make a record from a backup, and verify it."),
     "load": ("load", "Load tables from files, workbooks and folders."),
     "logger": ("loggers", "Load the files of loggers and work with them."),
     "wells": ("wells", "List the wells on record."),

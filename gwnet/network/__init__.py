@@ -14,6 +14,7 @@
     net.checks()      .record
     net.review        .queue, .approve, .reject, .hold, .reopen, .decide
     net.report()      .issues, .diff
+    net.backup()      and Network.restore()
 
 What is computed is in `gwnet.analysis`, what is drawn and written in `gwnet.products`.
 

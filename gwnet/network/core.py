@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
     from gwnet.ingest.tables.load import LoadResult
     from gwnet.records import Rejection
+    from gwnet.store.backup import Copied
 
 
 def init(address: str | Path) -> tuple[str | None, str]:
@@ -230,6 +231,67 @@ class Network(Group):
             watch=watch,
         )
         return result if watch is None else replace(result, moved=watch.moved)
+
+    def backup(
+        self, path: str | Path, *, replace: bool = False, progress: Callable[[int, int], None] | None = None
+    ) -> Copied:
+        """Copy the record, which may be in use, into a file and verify the copy.
+
+        Parameters as `gwnet.network`.
+
+        Parameters
+        ----------
+        path : str or pathlib.Path
+            SQLite file to make, whichever database the record is in.
+        replace : bool, optional
+            Whether a file that is there may be replaced.
+        progress : callable, optional
+            Called with steps done and steps in all.
+
+        Returns
+        -------
+        gwnet.store.backup.Copied
+            What was copied and verified.
+
+        Raises
+        ------
+        OutputError
+            If the file is there already, or cannot be written.
+        StoreError
+            If the record is damaged, or the copy is another; no file is made then.
+        """
+        from gwnet.store.backup import make_backup
+
+        return make_backup(self.store, Path(path), replace=replace, progress=progress)
+
+    @staticmethod
+    def restore(path: str | Path, address: str | Path, *, progress: Callable[[int, int], None] | None = None) -> Copied:
+        """Make a record from a backup, with both times of every row, and verify it.
+
+        Parameters as `gwnet.network`.
+
+        Parameters
+        ----------
+        path : str or pathlib.Path
+            The backup.
+        address : str or pathlib.Path
+            SQLAlchemy URL or path of an SQLite file: a new one, or a database that holds nothing yet.
+        progress : callable, optional
+            Called with steps done and steps in all.
+
+        Returns
+        -------
+        gwnet.store.backup.Copied
+            What was copied and verified.
+
+        Raises
+        ------
+        StoreError
+            If the backup is damaged, or there is a record at the address already; nothing is stored then.
+        """
+        from gwnet.store.backup import restore_backup
+
+        return restore_backup(Path(path), address, progress=progress)
 
     def sites(self, known_on: Instant = None) -> pd.DataFrame:
         """Return the sites; see `gwnet.store.fetch.registry.sites`."""

@@ -40,13 +40,36 @@ def current(store: Store) -> str | None:
         If the database names several revisions.
     """
     with store.reading() as connection:
-        if not inspect(connection).has_table("alembic_version"):
-            return None
-        revisions = connection.execute(text("SELECT version_num FROM alembic_version ORDER BY 1")).scalars().all()
+        return current_of(connection, store.name)
+
+
+def current_of(connection: Connection, name: str | None = None) -> str | None:
+    """Return the revision of the database of a connection; see `current`.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection.
+    name : str, optional
+        Name of the database for messages.
+
+    Returns
+    -------
+    str or None
+        Revision; None when the database has no gwnet schema.
+
+    Raises
+    ------
+    StoreError
+        If the database names several revisions.
+    """
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    revisions = connection.execute(text("SELECT version_num FROM alembic_version ORDER BY 1")).scalars().all()
     if len(revisions) > 1:
         message = f"The database says that it is at {len(revisions)} revisions at once: {', '.join(revisions[:4])}."
         fix = "Its table alembic_version must have one row. Restore a backup, or delete the rows that are wrong."
-        raise StoreError(message, where=store.name, fix=fix)
+        raise StoreError(message, where=name, fix=fix)
     return revisions[0] if revisions else None
 
 
