@@ -80,6 +80,7 @@ class Store:
         """Give a connection for reading, all of it from one state of the database."""
         with translated(self.name, self.secrets), self.engine.connect() as connection:
             if not self.is_sqlite:
+                # the frames of a question are fetched one after another and must be of one state
                 connection = connection.execution_options(isolation_level="REPEATABLE READ")
             yield connection
 
@@ -116,6 +117,7 @@ class Store:
     def altering(self) -> Iterator[Connection]:
         """Give a connection that holds the write lock and makes no state, for changes of the schema."""
         with translated(self.name, self.secrets), self.engine.connect() as connection:
+            # the lock is taken at the first statement: two writers that both read first would deadlock
             connection.execution_options(gwnet_immediate=True)
             with connection.begin():
                 if not self.is_sqlite:
@@ -144,6 +146,7 @@ def small_cache(connection: Connection) -> Iterator[None]:
     if connection.dialect.name != "sqlite":
         yield
         return
+    # pages that are written once and in order are not worth keeping
     connection.exec_driver_sql(f"PRAGMA cache_size = -{_SMALL_CACHE_KIB}")
     try:
         yield
@@ -178,6 +181,7 @@ def translated(name: str, secrets: Sequence[str] = ()) -> Iterator[None]:
             refused = store_error(safe, name)
         else:
             refused = StoreError(f"The database cannot be used: {safe}", where=name)
+        # the chain of causes would print what was just hidden
         raise refused from (error if safe == said else None)
 
 
@@ -233,6 +237,7 @@ def open_store(address: str | Path, *, create: bool = False) -> Store:
     url = store_url(address)
     is_sqlite = url.get_backend_name() == "sqlite"
     name = address_name(url)
+    # SQLite makes a missing file, and an empty record would hide the mistyped name
     if is_sqlite and not create and name not in {"", ":memory:"} and not Path(name).exists():
         message = f"There is no database {name!r}."
         raise StoreError(message, fix="Make one with 'gwnet init', or name another with --db.")
@@ -258,8 +263,10 @@ def _engine(url: URL, name: str) -> Engine:
 
 def _on_sqlite_connect(connection: sqlite3.Connection, _record: object) -> None:
     """Set what every SQLite connection needs; transactions are begun by our own event."""
+    # the driver begins transactions late and never for reading: ours begin when asked
     connection.isolation_level = None
     cursor = connection.cursor()
+    # off by default, for each connection anew
     cursor.execute("PRAGMA foreign_keys = ON")
     cursor.execute(f"PRAGMA cache_size = -{_CACHE_KIB}")
     cursor.execute("PRAGMA temp_store = MEMORY")

@@ -7,10 +7,24 @@ import pytest
 from ..helpers import ROOT
 
 #: Packages, and the folder of tests that imports each of their modules.
-TESTED = {"gwnet/ingest/tables": "ingest", "gwnet/ingest/readers": "ingest", "gwnet/store": "store"}
+TESTED = {
+    "gwnet/analysis": "analysis",
+    "gwnet/exchange": "exchange",
+    "gwnet/hydro": "hydro",
+    "gwnet/ingest/loggers": "ingest",
+    "gwnet/ingest/readers": "ingest",
+    "gwnet/ingest/tables": "ingest",
+    "gwnet/reporting/annex": "reporting",
+    "gwnet/reporting/definition": "reporting",
+    "gwnet/reporting/sections": "reporting",
+    "gwnet/store": "store",
+}
 
-#: Modules that hold no code of their own.
-EMPTY = {"gwnet.ingest.tables", "gwnet.store", "gwnet.store.fetch", "gwnet.store.models", "gwnet.store.save"}
+
+def has_code(file):
+    """Return whether a module holds more than a docstring and imports."""
+    body = ast.parse(file.read_text(encoding="utf-8")).body
+    return not all(isinstance(part, ast.Import | ast.ImportFrom | ast.Expr) for part in body)
 
 
 def imported(folder):
@@ -25,7 +39,7 @@ def imported(folder):
 
 @pytest.mark.parametrize("package", TESTED)
 def test_every_module_is_imported_by_a_test_of_its_layer(package):
-    files = sorted((ROOT / package).rglob("*.py"))
+    files = [file for file in sorted((ROOT / package).rglob("*.py")) if has_code(file)]
     modules = {".".join(file.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__") for file in files}
-    assert len(modules) > 2
-    assert modules - EMPTY - imported(TESTED[package]) == set()
+    assert modules
+    assert modules - imported(TESTED[package]) == set()

@@ -139,6 +139,7 @@ class Gradient:
             return f"the plane falls {plane}; {self.note}"
         if not self.determined:
             return f"no significant gradient: at most {self.upper_limit:.2g} m/m; {self.note}"
+        # to the first figure of the half-width: more would be noise
         decimals = max(0, -math.floor(math.log10(self.magnitude_half_width))) if self.magnitude_half_width > 0 else 6
         size = f"{self.magnitude:.{decimals}f} ± {self.magnitude_half_width:.{decimals}f} m/m"
         return f"{size} towards {self.direction_text}" + (f"; {self.note}" if self.basis == "reading errors" else "")
@@ -169,6 +170,7 @@ def azimuth(east: ArrayLike, north: ArrayLike) -> Floats:
     [0.0, 90.0, 180.0, 270.0]
     """
     turned = np.degrees(np.arctan2(np.asarray(east, dtype=np.float64), np.asarray(north, dtype=np.float64)))
+    # twice, since a tiny negative angle becomes 360 by rounding the first time
     return np.mod(np.mod(turned, _TURN), _TURN)
 
 
@@ -229,6 +231,7 @@ def plane_gradient(
     reading_variance, note = _variances(half_width_m, xs.shape)
     centre_x, centre_y = float(xs.mean()), float(ys.mean())
     extent = float(max(np.ptp(xs), np.ptp(ys)))
+    # centred and scaled: coordinates of hundreds of kilometres would spoil the inverse
     design = np.column_stack([np.ones_like(xs), (xs - centre_x) / extent, (ys - centre_y) / extent])
     solver = np.linalg.pinv(design)
     mean = float(heads.mean())
@@ -317,6 +320,7 @@ def _variances(half_width: ArrayLike | None, shape: tuple[int, ...]) -> tuple[Fl
     if missing.all():
         return None, unknown
     note = f"uncertainty not known at {missing.sum()} of {widths.size} wells" if missing.any() else ""
+    # a well without an uncertainty is taken for a usual one
     return (np.where(missing, np.nanmedian(widths), widths) / NORMAL_95) ** 2, note
 
 

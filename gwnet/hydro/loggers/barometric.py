@@ -238,6 +238,7 @@ def regression_efficiency(
     0.6
     """
     level, air = _paired(water_elevation_m, air_pressure_m)
+    # before the differences, whose rounding is that of the whole numbers
     level_noise, air_noise = _rounding(level), _rounding(air)
     if of_changes:
         level, air = np.diff(level), np.diff(air)
@@ -245,8 +246,10 @@ def regression_efficiency(
     level, air = level[here], air[here]
     if level.size < 2:
         return RegressionEfficiency(float("nan"), float("nan"), int(level.size))
+    # centred first: air pressure is ten metres of water, its changes are centimetres
     level, air = level - level.mean(), air - air.mean()
     air_size, level_size, product = float(np.sqrt(air @ air)), float(np.sqrt(level @ level)), float(air @ level)
+    # a flat series has no slope, and rounding must not make one
     air_moves, level_moves = air_size > air_noise, level_size > level_noise
     slope = product / air_size**2 if air_moves else float("nan")
     correlation = product / (air_size * level_size) if air_moves and level_moves else float("nan")

@@ -58,8 +58,10 @@ def interpolate_at(wanted_utc: ArrayLike, time_utc: ArrayLike, values: ArrayLike
     if when.size == 0:
         return np.full(wanted.shape, np.nan)
     asked = ~np.isnat(wanted)
+    # NaT sorts after everything; any moment will do, since the answer is masked
     moment = np.where(asked, wanted, when[0])
     after = np.searchsorted(when, moment, side="left").clip(0, when.size - 1)
+    # a sample at the very moment is itself, with no rounding and whatever gap follows
     exact = when[after] == moment
     before = np.where(exact, after, after - 1).clip(0)
     apart = (when[after] - when[before]).astype(np.int64) / MICROSECONDS
@@ -90,6 +92,7 @@ def usual_interval_s(time_utc: ArrayLike) -> float:
     when, _ = series(times, np.zeros(times.shape), "series")
     if when.size < 2:
         return float("nan")
+    # the most frequent and not the median: a logger that was set anew has two intervals
     steps, counts = np.unique(np.diff(when).astype(np.int64), return_counts=True)
     return float(steps[int(np.argmax(counts))]) / MICROSECONDS
 
@@ -213,14 +216,18 @@ def thin(
     places = np.flatnonzero(here)
     when, drawn = when[places], numbers[places]
     first, last = int(np.searchsorted(when, start, side="left")), int(np.searchsorted(when, end, side="right"))
+    # the line runs on over both edges of the figure
     beyond = [place for place in (first - 1, last) if 0 <= place < when.size]
     kept = [np.array(beyond, dtype=np.int64)]
     if last > first:
+        # a gap within a column must stay a gap
         breaks = np.flatnonzero(np.diff(places[first:last]) > 1) + 1
         starts = first + np.union1d(_column_starts(when[first:last], start, end, columns), breaks)
+        # first and last of a column join it to those beside it, the extremes give its height
         kept += [starts, np.append(starts[1:], last) - 1]
         kept += [_places_of(extreme, drawn, starts, last) for extreme in (np.minimum, np.maximum)]
     chosen = places[np.unique(np.concatenate(kept))]
+    # one missing sample of each gap, so that the line breaks there
     missing = np.append(np.flatnonzero(~here), numbers.size)
     following = missing[np.searchsorted(missing, chosen[:-1])]
     return np.sort(np.concatenate([chosen, following[following < chosen[1:]]])).astype(np.int64)
@@ -229,6 +236,7 @@ def thin(
 def _column_starts(when: Instants, start: np.datetime64, end: np.datetime64, columns: int) -> NDArray[np.int64]:
     """Return the place of the first sample of every column that has one."""
     span = int((end - start).astype(np.int64))
+    # whole numbers: a sample on an edge must fall into the same column on every machine
     edges = np.array([-(-column * span // columns) for column in range(columns)], dtype=np.int64)
     starts = np.searchsorted((when - start).astype(np.int64), edges, side="left")
     return np.unique(starts[starts < when.size]).astype(np.int64)
@@ -239,6 +247,7 @@ def _places_of(extreme: np.ufunc, drawn: Floats, starts: NDArray[np.int64], last
     inside = drawn[:last]
     best: Floats = extreme.reduceat(inside, starts)
     piece = np.repeat(np.arange(starts.size, dtype=np.int64), np.diff(np.append(starts, last)))
+    # equal extremes may stand several times; the first of each piece is taken
     at = np.flatnonzero(inside[starts[0] :] == best[piece]).astype(np.int64)
     _, firsts = np.unique(piece[at], return_index=True)
     places: NDArray[np.int64] = at[firsts] + starts[0]
@@ -320,6 +329,7 @@ def daily_statistics(day: ArrayLike, values: ArrayLike, *, least_count: int) -> 
     lowest, highest = np.full(size, np.inf), np.full(size, -np.inf)
     np.minimum.at(lowest, number, numbers)
     np.maximum.at(highest, number, numbers)
+    # summed above the lowest, so that a steady day has its value to the last bit
     above = np.bincount(number, weights=numbers - lowest[number], minlength=size)
     enough = count >= least_count
     mean = np.minimum(lowest + np.divide(above, count, out=np.zeros(size), where=count > 0), highest)

@@ -135,11 +135,13 @@ def longest_stretch(values: ArrayLike, longest_gap: int, *, broken: ArrayLike = 
     places = np.flatnonzero(~np.isnan(numbers) & ~stops)
     if not places.size:
         return slice(0, 0)
+    # a stop between two values parts them, however near they are
     stopped = np.cumsum(stops)
     split = (np.diff(places) > longest_gap + 1) | (np.diff(stopped[places]) > 0)
     ends = np.append(np.flatnonzero(split), places.size - 1)
     starts = np.append(0, ends[:-1] + 1)
     lengths = places[ends] - places[starts]
+    # of equally long ones the newest
     best = int(np.flatnonzero(lengths == lengths.max())[-1])
     return slice(int(places[starts[best]]), int(places[ends[best]]) + 1)
 
@@ -188,11 +190,13 @@ def fill_gaps(values: ArrayLike, period: int) -> tuple[Floats, Flags]:
     for s in range(period):
         own = numbers[(season == s) & ~missing]
         if own.size:
+            # the usual level of the season, so that a filled winter is a winter
             middle[s] = np.median(own)
     if np.isnan(middle).any():
         message = f"{int(np.isnan(middle).sum())} of the {period} seasons of the year have no value in any year."
         raise TooFewLevelsError(message, fix="Take fewer seasons, such as quarters.")
     places = np.arange(numbers.size)
+    # wet and dry years run on across the gap
     away = np.interp(places, places[~missing], (numbers - middle[season])[~missing])
     return np.where(missing, middle[season] + away, numbers), missing
 

@@ -147,11 +147,18 @@ def pettitt(values: ArrayLike, *, bound: ArrayLike = 0, method: str = "auto", wi
     n = here.size
     how = _pettitt_method(method, n)
     scores = year_scores(signs_between(low[here], high[here]))
+    # after the last row there is nothing to compare with
     walk = -np.cumsum(scores)[:-1]
     at = int(np.argmax(np.abs(walk)))
     largest = abs(float(walk[at]))
     return Pettitt(
-        n, int(largest), int(walk[at]), int(here[at]), _pettitt_p(scores, largest / math.sqrt(widening), how), how
+        # serial correlation widens the walk; the same walk is then less of a surprise
+        n,
+        int(largest),
+        int(walk[at]),
+        int(here[at]),
+        _pettitt_p(scores, largest / math.sqrt(widening), how),
+        how,
     )
 
 
@@ -172,6 +179,7 @@ def _pettitt_p(scores: Floats, largest: float, method: str) -> float:
     if method == "approximate":
         return min(1.0, 2.0 * math.exp(-6.0 * largest**2 / (n**3 + n**2)))
     orders = np.array(list(permutations(scores))) if method == "exact" else scores[_drawn_orders(n)]
+    # the walk of every order of the same scores is as likely when there is no step
     beyond = int(np.count_nonzero(np.abs(np.cumsum(orders, axis=1)).max(axis=1) >= largest))
     return beyond / len(orders) if method == "exact" else (beyond + 1) / (DRAWN + 1)
 
@@ -229,6 +237,7 @@ def two_segments(values: ArrayLike, first_after: int, *, bound: ArrayLike = 0, w
     here = ~np.isnan(low).all(axis=1)
     before = np.flatnonzero(here & (np.arange(len(low)) < first_after))
     after = np.flatnonzero(here & (np.arange(len(low)) >= first_after))
+    # the least and the most that each pair may differ by, bounds being what they are
     lowest = (low[after][:, None] - high[before][None, :]).ravel()
     highest = (high[after][:, None] - low[before][None, :]).ravel()
     paired = ~np.isnan(lowest)
@@ -241,6 +250,7 @@ def two_segments(values: ArrayLike, first_after: int, *, bound: ArrayLike = 0, w
     score = int(scores[before.size :].sum())
     variance = before.size * after.size * float(scores @ scores) / (n * (n - 1)) * widening
     z, p_value, _, _ = normal_probabilities(score, variance, continuity=False)
+    # exact for independent rows; a wider variance may only raise the probability
     exact = _permutation_p(scores, after.size, score) if n <= PERMUTED_COUNT else 0.0
     if n <= PERMUTED_COUNT and (widening == 1.0 or exact > p_value):
         p_value, method = exact, "exact"
@@ -253,6 +263,7 @@ def two_segments(values: ArrayLike, first_after: int, *, bound: ArrayLike = 0, w
 @lru_cache(maxsize=16)
 def _drawn_orders(count: int) -> NDArray[np.int16]:
     """Return drawn orders of so many rows, the same for all series of that count."""
+    # small whole numbers: ten thousand orders of a long record fill the memory otherwise
     places = np.tile(np.arange(count, dtype=np.int16), (DRAWN, 1))
     return np.asarray(np.random.default_rng(count).permuted(places, axis=1), dtype=np.int16)
 

@@ -125,6 +125,7 @@ def parse(raw: RawTable, today: dt.date) -> Parsed:
     """
     parsed = Parsed(raw, good=np.ones(len(raw.sheet.rows), dtype=bool))
     _take_reader_rejections(parsed)
+    # one mark for the whole file: 3,474 alone does not say whether it is three or three thousand
     comma = _decimal_comma(raw)
     if comma and raw.sheet.delimiter == ",":
         raw.warnings.append('numbers such as "3,474" were read with a decimal comma; write thousands without a mark')
@@ -139,6 +140,7 @@ def parse(raw: RawTable, today: dt.date) -> Parsed:
         "time": _time_column,
         "timestamp": _moment_column,
     }
+    # the caller's day: nothing here reads the clock
     last_day = np.datetime64(today, "D")
     for column in raw.table.columns:
         cells = raw.cells(column.name)
@@ -160,6 +162,7 @@ def _take_reader_rejections(parsed: Parsed) -> None:
     place_of = {number: row for row, number in enumerate(parsed.raw.sheet.numbers)}
     known = {parsed.raw.heading(name) for name in parsed.raw.places}
     for rejection in parsed.raw.sheet.rejections:
+        # nobody reads a column that is not ours, so its faults reject no row
         if rejection.column is not None and rejection.column not in known:
             continue
         parsed.rejections.append(
@@ -200,6 +203,7 @@ def _decimal_comma(raw: RawTable) -> bool:
         if column.kind in NUMBER_KINDS:
             for cell in raw.cells(column.name) or ():
                 has_comma, has_dot = "," in cell, "." in cell
+                # a cell with both has a mark of thousands, and says nothing
                 commas += has_comma and not has_dot
                 dots += has_dot and not has_comma
     return commas > dots
@@ -213,6 +217,7 @@ def _number_column(parsed: Parsed, column: Column, cells: list[str], *, comma: b
             continue
         plain = cell.strip()
         if pattern.fullmatch(plain):
+            # plain marks only: float() alone would take "1_000" and "nan"
             values[row] = float(plain.replace(",", ".") if comma else plain)
         elif plain:
             _refuse_number(parsed, column, row, plain, comma=comma)
@@ -307,6 +312,7 @@ def _choice_column(parsed: Parsed, column: Column, cells: list[str]) -> NDArray[
         word = cell.strip()
         if not word:
             continue
+        # the usual cell needs no cleaning; others may have capitals and low lines
         chosen = known.get(word) or known.get(" ".join(word.lower().replace("_", " ").split()))
         if chosen is None:
             near = get_close_matches(word.lower(), column.choices, n=1)
@@ -331,6 +337,7 @@ def _date_of(plain: str) -> tuple[np.datetime64, str]:
         parts, order = _DOTTED_DATE.fullmatch(plain), (3, 2, 1)
     if parts is None:
         return NO_DAY, "date-order-unclear" if _SLASHED_DATE.fullmatch(plain) else "not-a-date"
+    # the mark between them says which is the day and which the month, never their size
     year, month, day = (int(parts[place]) for place in order)
     try:
         return np.datetime64(dt.date(year, month, day), "D"), ""
@@ -353,7 +360,9 @@ def _date_column(parsed: Parsed, column: Column, cells: list[str]) -> NDArray[np
         if not plain:
             continue
         if plain not in seen:
+            # spreadsheets write midnight behind a date
             bare = plain[:-9] if re.fullmatch(r".*[T ]00:00:00", plain) else plain
+            # a table of years has few dates, each read once
             seen[plain] = _date_of(bare)
         values[row], problem = seen[plain]
         if problem:
@@ -401,6 +410,7 @@ def _moment_column(parsed: Parsed, column: Column, cells: list[str]) -> Moments:
         plain = cell.strip()
         if not plain:
             continue
+        # both ways of ISO 8601 and spreadsheets to write a moment
         day_text, _, rest = plain.replace("T", " ", 1).partition(" ")
         day, problem = _date_of(day_text)
         if problem:
@@ -414,6 +424,7 @@ def _moment_column(parsed: Parsed, column: Column, cells: list[str]) -> Moments:
                 row, column.name, "not-a-time", message, "Write YYYY-MM-DDTHH:MM, with Z or an offset if need be."
             )
             continue
+        # rounded, since minutes with a fraction are no whole microseconds
         local[row] = day.astype("datetime64[us]") + np.timedelta64(round(minutes * 60e6), "us")
         offset[row] = shift
         has_time[row] = bool(rest.strip())

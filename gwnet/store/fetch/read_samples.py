@@ -57,6 +57,7 @@ def pack(time_ms: Times, value: Values) -> tuple[int | None, bytes]:
     """
     steps = np.diff(time_ms)
     values = value.astype("<f8").tobytes()
+    # most loggers keep their interval: half the bytes
     if steps.size == 0 or (steps == steps[0]).all():
         return int(steps[0]) if steps.size else 0, values
     return None, time_ms.astype("<i8").tobytes() + values
@@ -66,6 +67,7 @@ def _unpacked(first_ms: int, step_ms: int | None, count: int, content: bytes) ->
     value = np.frombuffer(content, "<f8", count, 0 if step_ms is not None else 8 * count)
     if step_ms is None:
         return np.frombuffer(content, "<i8", count), value
+    # whole numbers, so that the times are those of the file to the last digit
     return first_ms + step_ms * np.arange(count, dtype=np.int64), value
 
 
@@ -116,6 +118,7 @@ def read_packs(
         .order_by(one.first_ms)
     )
     if start_ms is not None:
+        # whole packs that may overlap the span; it is cut exactly below
         query = query.where(one.last_ms >= start_ms)
     if end_ms is not None:
         query = query.where(one.first_ms < end_ms)
@@ -124,6 +127,7 @@ def read_packs(
         return np.empty(0, np.int64), np.empty(0, np.float64)
     time_ms = np.concatenate([part[0] for part in parts]).astype(np.int64, copy=False)
     value = np.concatenate([part[1] for part in parts]).astype(np.float64, copy=False)
+    # downloads may overlap in time, with samples of both
     if (np.diff(time_ms) <= 0).any():
         order = np.argsort(time_ms, kind="stable")
         time_ms, value = time_ms[order], value[order]
@@ -198,6 +202,7 @@ def read_windows(
         times, values = read_rows(connection, series_id, first_ms, last_ms + 1, most)
         if times.size:
             yield times, values
+        # fewer than asked for: nothing is left
         if times.size < most:
             return
         first_ms = int(times[-1]) + 1
@@ -207,6 +212,7 @@ def _rows_sqlite(connection: Connection, tail: str) -> tuple[Times, Values]:
     """Read rows into one flat array; whole milliseconds stay exact in float64 for a quarter of a million years."""
     raw: Any = connection.connection.driver_connection
     try:
+        # a null is no number for the flat array; infinity is never stored and stands for it
         cells = raw.execute(f"SELECT time_ms, ifnull(value, 9e999) FROM sample {tail}")
         flat = np.fromiter(chain.from_iterable(cells), np.float64).reshape(-1, 2)
     except sqlite3.Error as error:

@@ -1,0 +1,186 @@
+"""Each section composed alone from the constructed record: its rows are counted anew from the frames."""
+
+import dataclasses
+
+import pytest
+
+from gwnet.errors import DefinitionError
+from gwnet.reporting.content import Caution, FigureSlot, Heading, Paragraph, SignOff, Table
+from gwnet.reporting.definition.files import read_wording
+from gwnet.reporting.definition.keys import Checks
+from gwnet.reporting.rounds import planned_wells
+from gwnet.reporting.sections import (
+    closing,
+    common,
+    comparison,
+    cover,
+    earlier,
+    levels,
+    levels_to_date,
+    loggers,
+    maps,
+    network,
+    programme,
+    quality,
+    soundings,
+    statistics,
+    thresholds,
+)
+
+
+@pytest.fixture
+def composed(view24, constructed):
+    """Compose one section."""
+    return lambda compose: list(compose(view24, constructed.PlainDrawing()))
+
+
+def tables(blocks):
+    return {block.key: block for block in blocks if isinstance(block, Table)}
+
+
+def rows(table):
+    """Return the rows of a table without the headings of its groups."""
+    return [row for row in table.rows if isinstance(row, tuple)]
+
+
+def column(table, name):
+    place = next(i for i, one in enumerate(table.columns) if one.heading == name)
+    return [row[place].value for row in rows(table)]
+
+
+def test_each_well_has_one_row_of_position_and_each_part_one_of_construction(composed, view24):
+    found = tables(composed(network.compose_construction))
+    assert sorted(column(found["wells"], "Well")) == sorted(view24.wells["well"])
+    assert set(column(found["construction"], "Well")) == set(view24.wells["well"])
+
+
+def test_each_measuring_point_has_its_row(composed, view24):
+    found = tables(composed(network.compose_measuring_points))["measuring-points"]
+    assert len(rows(found)) == len(view24.data.measuring_points)
+
+
+def test_levels_of_the_round_are_those_of_its_wells_and_product_stands_apart(composed, view24):
+    found = tables(composed(levels.compose_levels))
+    current = view24.current
+    assert set(column(found["levels-2026-Q1"], "Well")) == set(current.events["well"])
+    with_product = [event for event in current.best.values() if event["product_thickness_m"] > 0]
+    assert len(rows(found["product-2026-Q1"])) == len(with_product) == 1
+
+
+def test_levels_to_date_have_a_row_for_every_round(composed, view24):
+    found = tables(composed(levels_to_date.compose_levels_to_date))
+    until = view24.data.rounds[view24.data.rounds["round"] <= "2026-Q1"]
+    assert {len(rows(table)) for table in found.values()} == {len(until)}
+
+
+def test_each_well_that_was_sounded_has_its_newest_sounding(composed, view24):
+    found = tables(composed(soundings.compose_sounded_depths))["sounded-depths"]
+    assert sorted(column(found, "Well")) == sorted(set(view24.levels.dropna(subset=["sounded_depth_m"])["well"]))
+
+
+def test_thresholds_and_what_to_do_about_them(composed, view24):
+    found = tables(composed(thresholds.compose_thresholds))
+    assert len(rows(found["thresholds"])) == len(view24.thresholds)
+    crossed = [status.well for status in view24.thresholds if status.state == thresholds.CROSSED]
+    assert set(crossed) <= set(column(found["threshold-actions"], "Well"))
+
+
+def test_what_was_planned_and_what_was_met(composed, view24):
+    [row] = rows(tables(composed(programme.compose_planned_and_done))["planned-and-done"])
+    assert row[0].value == "2026-Q1"
+    assert [cell.value for cell in row if cell.value == len(view24.current.planned)]
+    met = tables(composed(programme.compose_field_conditions))["conditions-2026-Q1"]
+    events = view24.current.events
+    assert set(column(met, "Well")) == set(events.loc[(events["status"] != "static") | (events["notes"] != ""), "well"])
+
+
+def test_findings_and_corrections_stand_under_their_headings(composed):
+    blocks = composed(quality.compose_data_quality)
+    assert [block.text for block in blocks if isinstance(block, Heading)] == [
+        "Findings of the checks",
+        "Corrections to the record",
+        "Tape checks in force",
+    ]
+
+
+def test_each_mapped_aquifer_has_its_gradient_and_its_map(composed, view24):
+    blocks = composed(maps.compose_maps)
+    found = view24.maps()
+    assert len(rows(tables(blocks)["gradients"])) == len(found) == 2
+    assert len([block for block in blocks if isinstance(block, FigureSlot)]) == len(found)
+    [whole] = composed(maps.compose_network_map)
+    assert whole.key == "network"
+
+
+@pytest.mark.parametrize(
+    ("compose", "words"),
+    [
+        (comparison.compose_gradients, "No gradient can be worked out"),
+        (comparison.compose_changes, "There is no earlier round"),
+        (earlier.compose_earlier_reports, "No earlier report of this kind"),
+        (earlier.compose_register, "No comment or promise is on record"),
+        (loggers.compose_loggers, "No logger is installed"),
+        (statistics.compose_seasons, "No well has a level from which seasons"),
+        (statistics.compose_trends, "No well has levels that could be tested"),
+        (programme.compose_network_changes, "No well, measuring point, instrument or threshold was added"),
+    ],
+)
+def test_a_section_with_nothing_to_say_says_so_in_one_sentence(composed, compose, words):
+    [sentence] = composed(compose)
+    assert isinstance(sentence, Paragraph)
+    assert sentence.text.startswith(words)
+
+
+def test_cautions_end_with_the_sites_own_and_signatures_stand_below(view24, constructed, composed):
+    own = dataclasses.replace(view24.definition, cautions=("Wells of the farm are not fenced.",))
+    [caution] = closing.compose_cautions(dataclasses.replace(view24, definition=own), constructed.PlainDrawing())
+    assert isinstance(caution, Caution)
+    assert caution.items[-1] == "Wells of the farm are not fenced."
+    assert isinstance(composed(closing.compose_sign_off)[0], SignOff)
+
+
+def test_the_cover_counts_approved_and_provisional_levels(view24):
+    events = view24.current.events
+    events = events[events["water_elevation_m"].notna() | (events["bound"] != "")]
+    approved = int((events["review"] == "approved").sum())
+    provisional = int((events["review"] == "provisional").sum())
+    sentence = cover.review_sentence(view24.reviews)
+    assert sentence == f"{approved} of {approved + provisional} levels approved, {provisional} provisional"
+
+
+def test_a_cell_has_a_number_or_a_reason(view24):
+    assert common.length_cell(float("nan"), view24.measures).reason == common.NOT_ON_RECORD
+    assert common.length_cell(1.25, view24.measures).value == 1.25
+    assert common.text_cell("", "none").reason == "none"
+    assert common.day_text("2026-02-10T08:05+01:00") == "2026-02-10"
+    assert common.event_well({"well": "A", "access": "north"}) == "A (north)"
+
+
+def test_a_round_without_named_wells_is_of_those_that_stood(view24):
+    wells = view24.wells.assign(drilled_on="2000-01-01", decommissioned_on=None)
+    first, last = view24.period.first, view24.period.last
+    wells.loc[wells.index[0], "drilled_on"] = last.replace(year=last.year + 1).isoformat()
+    wells.loc[wells.index[1], "decommissioned_on"] = first.isoformat()
+    assert planned_wells([], wells, first, last) == tuple(wells["well"][2:])
+    assert planned_wells([wells["well"].iloc[0], "elsewhere"], wells, first, last) == (wells["well"].iloc[0],)
+
+
+def test_own_wording_beside_the_definition_goes_before_the_programs(tmp_path):
+    folder = tmp_path / "words"
+    folder.mkdir()
+    (folder / "cautions.md").write_text("Ask the keeper first.\n", encoding="utf-8")
+    digests = {}
+    texts = read_wording(tmp_path / "report.toml", "words", digests)
+    assert texts == {"cautions": "Ask the keeper first.\n"}
+    assert list(digests) == ["words/cautions.md"]
+    (folder / "poems.md").write_text("Roses are red.", encoding="utf-8")
+    with pytest.raises(DefinitionError, match="No report asks for a standing text 'poems'"):
+        read_wording(tmp_path / "report.toml", "words", {})
+
+
+def test_an_unknown_key_of_a_definition_is_refused_with_the_nearest_and_a_missing_one_is_named(tmp_path):
+    checks = Checks(tmp_path / "report.toml", 'title = "T"\nsections = ["levels"]\nunit = "m"\n')
+    with pytest.raises(DefinitionError, match="units"):
+        checks.run({"title": "T", "sections": ["levels"], "unit": "m"})
+    with pytest.raises(DefinitionError, match="'sections' is missing"):
+        checks.run({"title": "T"})
