@@ -19,31 +19,21 @@ STRACE = shutil.which("strace")
 
 #: Calls that change a file, a folder or what a server knows.
 CHANGING = frozenset(
-    [
-        "write",
-        "writev",
-        "pwrite64",
-        "pwritev",
-        "ftruncate",
-        "fallocate",
-        "fsync",
-        "fdatasync",
-        "rename",
-        "renameat",
-        "renameat2",
-        "unlink",
-        "unlinkat",
-        "link",
-        "linkat",
-        "symlink",
-        "mkdir",
-        "mkdirat",
-        "rmdir",
-        "sendto",
-        "sendmsg",
-        "copy_file_range",
-        "sendfile",
-    ]
+    {
+        *(
+            "write",
+            "writev",
+            "pwrite64",
+            "pwritev",
+            "ftruncate",
+            "fallocate",
+            "fsync",
+            "fdatasync",
+            "sendto",
+            "sendmsg",
+        ),
+        *("rename", "renameat", "renameat2", "unlink", "unlinkat", "link", "linkat", "mkdir", "mkdirat", "rmdir"),
+    }
 )
 #: Calls that cannot be counted, because the tracer's filter of calls does not see them as they are made.
 _NOT_COUNTED = frozenset({"execve", "exit_group", "exit", "clone", "clone3", "rt_sigreturn", "restart_syscall"})

@@ -84,6 +84,14 @@ TABLES = {
             for at, name in enumerate(WELLS)
         ),
     ),
+    "construction": _lines(
+        "site,well,part,top_depth,bottom_depth,diameter,material",
+        *(
+            f"SILVEN,{name},{part},{top},{bottom},115,PVC"
+            for name in WELLS
+            for part, top, bottom in (("casing", "0.00", "6.50"), ("screen", "6.50", "13.50"))
+        ),
+    ),
     "measuring_points": _lines(
         "site,well,valid_from,elevation,height_above_ground,accuracy",
         *(f"SILVEN,{name},2019-05-01,{313.2 + 0.3 * at:.3f},0.80,0.01" for at, name in enumerate(WELLS)),
@@ -100,6 +108,10 @@ TABLES = {
     "deployments": _lines("site,well,instrument,installed_at,hanging_depth", "SILVEN,MW-2,L-1,2025-11-18 11:00,8.20"),
     "rounds": _lines(
         "site,round,starts_on,ends_on", *(f"SILVEN,{code},{day},{day}" for code, day in zip(ROUNDS, _DAYS, strict=True))
+    ),
+    "stages": _lines(
+        "site,gauge,measured_at,water_elevation,easting,northing,aquifer",
+        *(f"SILVEN,G-1,{day}T08:00,{307.1 + 0.05 * at:.2f},400050,5299980,upper" for at, day in enumerate(_DAYS)),
     ),
     "level_events": _lines(LEVEL_HEADING, *_level_rows()),
 }
