@@ -133,7 +133,7 @@ def _unknown_keys(keys: dict[str, Any]) -> Iterator[str]:
 def _written(keys: dict[str, Any], column: str, text: str) -> tuple[dict[int, set[float]], list[str]]:
     """Return the values of each time in a column of a file, and the rows that say none."""
     zone = _zone(keys["time"].get("zone", "UTC"))
-    formats = keys["time"]["formats"]
+    formats = keys["time"].get("formats", ["%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M"])
     values: dict[int, set[float]] = {}
     odd = []
     headings: list[str] | None = None

@@ -103,7 +103,7 @@ SHAPES: Final = {
         {
             "site": ("s.code", "text"),
             "gauge": ("g.code", "text"),
-            "measured_at": ("r.measured_at_utc", "moment"),
+            "measured_at": ("r.measured_at_utc", "event"),
             "water_elevation": ("r.water_elevation_m", "length"),
             "easting": ("r.easting", "number"),
             "northing": ("r.northing", "number"),
@@ -225,8 +225,12 @@ def _written_readings(cells: dict[str, str], rows: Rows) -> dict[tuple[str, int]
 
 
 def _event_moments(cells: dict[str, str]) -> set[dt.datetime]:
-    if cells.get("measured_at", "").strip():
-        return _moments(cells["measured_at"].strip())
+    """Return the instants that an event can have, or its local day where no time of day is written."""
+    at = cells.get("measured_at", "").strip()
+    if len(at) > len("2025-12-31"):
+        return _moments(at)
+    if at:
+        return {read_again.day(at)}  # type: ignore[arg-type]
     if not cells.get("time", "").strip():  # the time of day is not known: any of that day will do
         return {read_again.day(cells["date"])}  # type: ignore[arg-type]
     return _utc(dt.datetime.combine(read_again.day(cells["date"]), read_again.clock(cells["time"])))

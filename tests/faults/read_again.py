@@ -133,6 +133,9 @@ def _place(written: str, row: str) -> int:
 
 def _cell_text(cell: ElementTree.Element, shared: list[str]) -> str:
     value = cell.find(f"{_MAIN}v")
+    formula = cell.find(f"{_MAIN}f")
+    if formula is not None:
+        return f"={formula.text or ''}"
     if cell.get("t") == "s":
         return shared[int(value.text or "")] if value is not None else ""
     if cell.get("t") == "inlineStr":

@@ -86,10 +86,14 @@ class Tables:
 
 
 def _cut_short(content: bytes, ran: Ran) -> Iterator[str]:
-    """Yield that a last line without an end whose last cell is a number was taken without a word."""
-    text = read_again.decode(content)
-    last = text.rsplit("\n", 1)[-1].rsplit("\r", 1)[-1]
-    if re.search(r"[0-9]\s*$", last) and not re.search(r"\bline\b", ran.err + ran.out):
+    """Yield that a last line without an end was taken without a word, where its last number may have lost digits."""
+    lines = read_again.decode(content).splitlines(keepends=True)
+    last = lines[-1]
+    if not re.search(r"[0-9]\Z", last) or len(lines) < 3 or re.search(r"\bline\b", ran.err + ran.out):
+        return
+    cells = [re.split(r"[,;\t]", line.rstrip())[-1] for line in lines[:-1]]
+    longest = max((len(cell) for cell in cells if re.fullmatch(r"[0-9.]+", cell)), default=0)
+    if len(re.split(r"[,;\t]", last)[-1]) < longest:
         yield f"the last line has no end, {last!r}, and nothing was said of it"
 
 
