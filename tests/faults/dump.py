@@ -16,8 +16,11 @@ from gwnet.store.session import open_store
 
 #: Columns that say when a row was written, or depend on it.
 WHEN_WRITTEN = frozenset({"recorded_at_utc", "retired_at_utc", "loaded_at_utc"})
-#: More of them, by table: an issue holds the cut-off of its record, and bytes that print it.
-DEPENDS_ON_WHEN = {"report_issue": frozenset({"known_on_utc", "sha256", "printed_values"})}
+#: More of them, by table: an issue holds the cut-off of its record, and bytes that print it; a state, digests of rows.
+DEPENDS_ON_WHEN = {
+    "report_issue": frozenset({"known_on_utc", "sha256", "printed_values"}),
+    "state": frozenset({"clock_utc", "digest", "previous_digest"}),
+}
 
 Dump = dict[str, list[tuple[Any, ...]]]
 
