@@ -22,6 +22,9 @@ DEPENDS_ON_WHEN = {
     "state": frozenset({"clock_utc", "digest", "previous_digest"}),
 }
 
+#: What columns refer to where the database does not say so.
+REFERS = {"series_id": "logger_series", "download_id": "download"}
+
 Dump = dict[str, list[tuple[Any, ...]]]
 
 
@@ -49,7 +52,9 @@ def _dump(connection: Connection) -> Dump:
     }
     dumped: Dump = {}
     for table in metadata.sorted_tables:
-        refers = {key.parent.name: key.column.table.name for key in table.foreign_keys if key.column.name == "id"}
+        refers = REFERS | {
+            key.parent.name: key.column.table.name for key in table.foreign_keys if key.column.name == "id"
+        }
         left_out = WHEN_WRITTEN | DEPENDS_ON_WHEN.get(table.name, frozenset())
         columns = [column.name for column in table.columns if column.name not in left_out]
         rows = [

@@ -17,7 +17,7 @@ from gwnet.network import Network
 
 from .dump import Dump, describe_difference, dump
 from .figures import note_figures
-from .kills import STRACE, draw, profile, run_and_kill
+from .kills import STRACE, draw, open_tracer
 from .scale import SCALE, seed, shares
 from .stages import ACTS, run_here
 
@@ -44,14 +44,16 @@ class State:
 class Bench:
     """One act on one database: what it does when nothing disturbs it, and trials in which it is killed."""
 
-    def __init__(self, act, stages, folder):
-        self.act, self.stages, self.folder, self.out = act, stages, folder, folder / "out"
+    def __init__(self, act, stages, tracer):
+        self.act, self.stages, self.tracer, self.out = act, stages, tracer, tracer.folder / "out"
         with self.fresh() as url:
             self.before = self.state(url, DONE)
             self.once = self.state(url, self.run(url).code)
             self.twice = self.state(url, self.run(url).code)
         with self.fresh() as url:
-            self.calls = profile(self.command(url), Path(url).name, folder)
+            tracer.warm(self.command(url))
+        with self.fresh() as url:
+            self.calls = tracer.profile(self.command(url), Path(url).name)
 
     @contextmanager
     def fresh(self):
@@ -77,16 +79,16 @@ class Bench:
 
     def kill(self, url, call):
         """Kill the act at a system call; return what happened and the faults that were found."""
-        killed = run_and_kill(self.command(url), call, self.folder)
+        killed = self.tracer.kill(self.command(url), call)
         faults = [f"a traceback before its end:\n{killed.err}"] if "Traceback" in killed.err else []
         if self.act.stage != "old":
             faults += [f"the record is damaged: {fault}" for fault in faults_of(url)]
-        left = self.state(url, killed.code)
+        left = self.state(url, DONE)
         is_done = left.rows == self.once.rows and self.before.rows != self.once.rows
         if not is_done:
             faults += self.not_whole(left)
         faults += self.not_completed(url, self.twice if is_done else self.once)
-        told = [f"killed at {call.name} {call.number}:", *faults, f"again: {killed.again}"]
+        told = [f"killed at {call.name} {call.number}:", *faults]
         return killed.died, is_done, "\n".join(told) if faults else ""
 
     def not_whole(self, left):
@@ -134,18 +136,20 @@ def test_a_killed_act_is_whole_or_not_begun_and_is_completed_by_the_next_run(dat
     count = KILLS[database][name]
     if not count:
         return  # the short version kills on PostgreSQL some of the acts only
-    bench = Bench(ACTS[name], stages, tmp_path)
-    assert bench.once.code in (DONE, DONE_WITH_FINDINGS)
-    assert (bench.before.rows, bench.before.files) != (bench.once.rows, bench.once.files)
-    rng = random.Random(seed("kill", database, name))
-    trials = died = whole = 0
-    faults = []
-    while died < count and trials < 2 * count + 3:  # a process may end before it comes to the call that was drawn
-        call = draw(bench.calls, rng)
-        with bench.fresh() as url:
-            was_killed, is_done, told = bench.kill(url, call)
-        trials, died, whole = trials + 1, died + was_killed, whole + is_done
-        faults += [told] if told else []
+    with open_tracer(tmp_path) as tracer:
+        bench = Bench(ACTS[name], stages, tracer)
+        assert bench.once.code in (DONE, DONE_WITH_FINDINGS)
+        assert (bench.before.rows, bench.before.files) != (bench.once.rows, bench.once.files)
+        rng = random.Random(seed("kill", database, name))
+        trials = died = whole = 0
+        faults = []
+        while died < count and trials < 2 * count + 3:  # a process may end before it comes to the call that was drawn
+            call = draw(bench.calls, rng)
+            with bench.fresh() as url:
+                was_killed, is_done, told = bench.kill(url, call)
+            trials, died, whole = trials + 1, died + was_killed, whole + is_done
+            faults += [told] if told else []
     note_figures(f"kill -9, {name}, {database}", killed=died, found_whole=whole, faults=len(faults))
-    assert not faults, "\n\n".join(faults)
+    again = f"again: pytest -n 0 -m faults 'tests/faults/test_kills.py' -k '{database}-{name}', the same system calls each time"
+    assert not faults, "\n\n".join([*faults, again])
     assert died == count, f"only {died} of {count} processes came to the system call at which they were to be killed"
