@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from gwnet.cli import DONE, DONE_WITH_FINDINGS, main
+from gwnet.cli import COMMANDS, DONE, DONE_WITH_FINDINGS, main
 
 from ..helpers import Ran
 from ..store.conftest import load_dump
@@ -69,8 +69,13 @@ ISSUE = Act(
         *("--processes", "1", "--by", "Ben"),
     ),
 )
+BACKUP = Act("backup", "logged", ("backup", "{out}/copy.sqlite"))
 
-ACTS = {act.name: act for act in (LOAD, LOGGER_LOAD, CORRECT, CHECK, REVIEW, LOGGER_CORRECT, UPGRADE, ISSUE)}
+ACTS = {
+    act.name: act
+    for act in (LOAD, LOGGER_LOAD, CORRECT, CHECK, REVIEW, LOGGER_CORRECT, UPGRADE, ISSUE, BACKUP)
+    if act.arguments[0] in COMMANDS
+}
 
 #: Each stage: the one before it, and what is done to that.
 STAGES: dict[str, tuple[str, tuple[Act, ...]]] = {
@@ -78,6 +83,7 @@ STAGES: dict[str, tuple[str, tuple[Act, ...]]] = {
     "loaded": ("empty", (LOAD,)),
     "corrected": ("loaded", (CORRECT,)),
     "logged": ("loaded", (LOGGER_LOAD,)),
+    "full": ("corrected", (LOGGER_LOAD, LOGGER_CORRECT, CHECK, REVIEW, ISSUE)),
 }
 
 

@@ -34,11 +34,20 @@ KILLS = {database: shares(count, list(ACTS)) for database, count in SCALE.kills.
 
 @dataclass(frozen=True)
 class State:
-    """A record and a folder of results at one moment, and the exit code of the command that led there."""
+    """A record and a folder of results at one moment, and the exit code of the command that led there.
+
+    Of a copy of a record, what it holds stands beside the name of its file.
+    """
 
     code: int
     rows: Dump
     files: frozenset[str]
+
+    @classmethod
+    def of(cls, code, url, folder):
+        """Return how record and folder are now."""
+        copies = {path.name: hash(str(dump(str(path)))) for path in folder.glob("[!.]*.sqlite")}
+        return cls(code, dump(url), frozenset(f"{path.name}{copies.get(path.name, '')}" for path in folder.glob("*")))
 
 
 class Bench:
@@ -59,6 +68,7 @@ class Bench:
     def fresh(self):
         """Give the address of a copy of the record that the act starts from; leave nothing behind."""
         url = self.stages.copy(self.act.stage)
+        self.out.mkdir()
         try:
             yield url
         finally:
@@ -75,7 +85,7 @@ class Bench:
 
     def state(self, url, code):
         """Return how record and folder are now."""
-        return State(code, dump(url), frozenset(path.name for path in self.out.glob("*")))
+        return State.of(code, url, self.out)
 
     def kill(self, url, call):
         """Kill the act at a system call; return what happened and the faults that were found."""
@@ -83,8 +93,8 @@ class Bench:
         faults = [f"a traceback before its end:\n{killed.err}"] if "Traceback" in killed.err else []
         if self.act.stage != "old":
             faults += [f"the record is damaged: {fault}" for fault in faults_of(url)]
-        left = self.state(url, DONE)
-        is_done = left.rows == self.once.rows and self.before.rows != self.once.rows
+        left = self.state(url, self.once.code)
+        is_done = left.rows == self.once.rows != self.before.rows or left == self.once
         if not is_done:
             faults += self.not_whole(left)
         faults += self.not_completed(url, self.twice if is_done else self.once)
