@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gwnet.version import VERSION as __version__
+from gwnet.version import __version__
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from gwnet.network import Network
 
 __all__ = ["__version__", "open"]
+
 
 def open(address: str | Path) -> Network:
     """Open a groundwater record.

@@ -15,7 +15,6 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, RowMapping, func, select, text
 
-from gwnet.version import VERSION
 from gwnet.errors import RecordClockError, StoreError
 from gwnet.store.integrity.chain import state_digest
 from gwnet.store.integrity.digests import Part
@@ -23,6 +22,7 @@ from gwnet.store.integrity.guards import drop_key_guard, restore_key_guard
 from gwnet.store.models.base import SQLITE_TIME_FORMAT
 from gwnet.store.models.schema import METADATA, RECORDED_TABLES
 from gwnet.store.models.states import State
+from gwnet.version import __version__
 
 #: How far a clock may lag behind the one that recorded the newest state: clocks of several computers differ a little.
 CLOCK_SLACK: Final = dt.timedelta(seconds=2)
@@ -234,7 +234,7 @@ def _record_state(connection: Connection, work: Work) -> None:
         "recorded_by": work.by,
         "act": work.act,
         "reason": work.reason,
-        "program": VERSION,
+        "program": __version__,
         "previous_digest": work.previous_digest,
     }
     parts = [part_on_record(connection, METADATA.tables[name], ids) for name, ids in work.completed.items()]
@@ -305,7 +305,7 @@ def begin_states(connection: Connection, before: str | None) -> None:
         "recorded_by": "gwnet",
         "act": UPGRADE,
         "reason": f"as found on upgrade from revision {before}",
-        "program": VERSION,
+        "program": __version__,
         "previous_digest": None,
     }
     _store_state(connection, columns, list(parts_of_record(connection)))
