@@ -198,7 +198,7 @@ def _fill(
         fix = "Restore it into a new SQLite file, run 'gwnet upgrade' there, make a backup of that and restore it."
         raise StoreError(message, where=target.name, fix=fix)
     revision.upgrade(target)
-    with target.writing() as connection:
+    with target.altering() as connection:
         filled = [name for name, rows in count_rows(connection, list_tables(connection)).items() if rows]
         if filled:
             message = f"The database holds a record already (table {filled[0]})."
@@ -208,7 +208,7 @@ def _fill(
 
 
 def _copy_rows(source: Connection, copy: Store, tables: Sequence[TableShape], steps: _Steps) -> None:
-    with copy.writing() as connection:
+    with copy.altering() as connection:
         _store_all(source, connection, tables, steps)
 
 
