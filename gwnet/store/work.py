@@ -60,7 +60,7 @@ class Work:
     parts : list of gwnet.store.integrity.digests.Part
         Rows that were added or retired.
     completed : dict of str to list of int
-        Rows whose columns are told at the end, by their tables.
+        Rows whose columns are known only at the end, by their tables.
     lifted : set of str
         Tables whose refusal of keys on record is off until the end.
     """

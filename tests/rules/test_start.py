@@ -23,7 +23,7 @@ def test_help_loads_no_heavy_library_and_no_command(tmp_path):
     assert "click" in loaded
     assert loaded & HEAVY == set()
     ours = {name for name in loaded if name.split(".")[0] == "gwnet"}
-    assert ours == {"gwnet", "gwnet.cli", "gwnet.cli.lazy", "gwnet.errors"}
+    assert ours == {"gwnet", "gwnet.cli", "gwnet.cli.lazy", "gwnet.errors", "gwnet.version"}
 
 
 @pytest.mark.parametrize("name", COMMANDS)

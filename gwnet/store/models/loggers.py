@@ -16,7 +16,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from gwnet.store.models.base import Base, Recorded
 
-#: Columns of a download that are told at the end of the unit of work that records it.
+#: Columns of a download that are known only at the end of the unit of work that records it.
 COMPLETED: Final = (
     *("row_count", "added_count", "same_count", "repeated_count", "conflict_count", "missing_count", "event_count"),
     *("first_ms", "last_ms", "source_file_id"),
