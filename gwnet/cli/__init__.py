@@ -29,6 +29,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "init": ("init", "Make an empty database."),
     "upgrade": ("upgrade", "Migrate a database to this version."),
     "load": ("load", "Load tables from files, workbooks and folders."),
+    "import": ("imports", "Import other people's tables by a mapping."),
     "logger": ("loggers", "Load the files of loggers and work with them."),
     "wells": ("wells", "List the wells on record."),
     "rounds": ("rounds", "List the gauging rounds on record."),

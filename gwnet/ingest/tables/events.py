@@ -276,7 +276,7 @@ def _insert_readings(
         given = np.flatnonzero(~np.isnan(numbers))
         if not given.size:
             continue
-        cells = parsed.raw.cells(column) or parsed.kept_cells[column]
+        cells = parsed.raw.written(column) or parsed.kept_cells[column]
         records.append(record_ids[given])
         order.append(np.full(given.size, place))
         quantities += [quantity] * given.size
