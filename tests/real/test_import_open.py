@@ -3,8 +3,7 @@
 Sources: eastern Snake River Plain aquifer (U.S. Geological Survey, R data package inldata 1.2.5, public domain); Land
 Berlin groundwater station 1 (dl-de/by-2-0); Land Nordrhein-Westfalen (dl-de/zero-2-0); Cowdery and others 2008, USGS
 SIR 2007-5200 (R package smwrData); a well of Connecticut (USGS, groundwater time-series modelling challenge, Collenteur
-and others 2024); multilevel wells of the Snake River Plain (R data package mlms 1.0.2, public domain); Harper and Furr
-1986 (R package geoR). Each is read from the folder of open data.
+and others 2024). Each is read from the folder of open data.
 """
 
 import csv
@@ -57,7 +56,7 @@ SETS = {
             **{
                 f'{{ well = "{well}"': f'{{ well = "{well}", easting = {200_000 + n}, northing = 5300000, '
                 f"ground_elevation = {1000 + n} }},"
-                for n, well in enumerate(("G01-R", "G02-W", "G03-W", "G04-R", "G05-W"))
+                for n, well in enumerate(("G01-R", "G12-R", "G20S-R", "G22S-R", "G25-R"))
             },
         },
     ),
@@ -69,10 +68,6 @@ SETS = {
             "time_zone": 'time_zone = { value = "America/New_York" }',
             "{ well =": '{ well = "connecticut_bedrock_daily", easting = 724000, northing = 4632000 },',
         },
-    ),
-    "ports": (
-        ["esrp_multilevel/heads.csv", "esrp_multilevel/ports.csv"],
-        {},
     ),
 }
 
@@ -113,7 +108,7 @@ def come_in(open_data, tmp_path_factory):
         net.close()
 
 
-@pytest.mark.parametrize("name", [name for name in SETS if name != "ports"])
+@pytest.mark.parametrize("name", SETS)
 def test_a_set_comes_in_with_at_most_ten_edited_lines(come_in, name):
     _, result, count = come_in(name)
     assert result.loaded.written
@@ -135,7 +130,8 @@ def test_every_published_elevation_of_the_aquifer_comes_out(come_in, open_data):
         columns=["well", "day", "elevation"],
     ).sort_values(["well", "day", "elevation"], ignore_index=True)
     assert len(mine) == len(theirs) == 61_348
-    assert mine[["well", "day"]].equals(theirs[["well", "day"]])
+    assert mine["well"].tolist() == theirs["well"].tolist()
+    assert mine["day"].tolist() == theirs["day"].tolist()
     assert (mine["elevation"] - theirs["elevation"]).abs().max() <= 0.01 + 1e-9
 
 

@@ -68,7 +68,8 @@ def _has_well_in_preamble(one: Looked) -> bool:
 
 
 def _has_wells(one: Looked) -> bool:
-    return bool(one.having("well", "station", "well name")) or bool(one.source.wide_first)
+    named = one.having("well", "station", "well name", "level", "depth", "water elevation", "depth to water")
+    return bool(named or one.having("depth below ground") or one.source.wide_first)
 
 
 def _origin(one: Looked, *quantities: str) -> tuple[dict[str, Any] | None, str]:

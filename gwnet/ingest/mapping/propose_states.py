@@ -72,9 +72,9 @@ def propose_states(one: Looked, events: DraftTable, notes: Notes) -> None:
 
 
 def _state(word: str, *, with_number: bool) -> str:
-    """Return the status that a word says; of a reading with a number only one that may have one."""
+    """Return the status that a word says; of a reading with a number only one that may have one, or a sounded depth."""
     state = status_of(word)
-    return "" if with_number and state not in NUMBER_ALLOWED else state
+    return "" if with_number and state not in {*NUMBER_ALLOWED, "dry"} else state
 
 
 def _quality(word: str, state: str, *, with_number: bool) -> str:
