@@ -31,6 +31,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "backup": ("backup", "Copy the record into one file, and verify the copy."),
     "restore": ("restore", "Make a record from a backup, and verify it."),
     "load": ("load", "Load tables from files, workbooks and folders."),
+    "import": ("imports", "Import other people's tables by a mapping."),
     "logger": ("loggers", "Load the files of loggers and work with them."),
     "wells": ("wells", "List the wells on record."),
     "rounds": ("rounds", "List the gauging rounds on record."),

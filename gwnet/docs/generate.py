@@ -20,6 +20,7 @@ from gwnet.analysis.loggers.finding_rules import describe_logger_findings
 from gwnet.docs.commands import describe_commands, describe_common_options
 from gwnet.docs.methods import describe_methods
 from gwnet.ingest.loggers.layout import describe_layout_keys
+from gwnet.ingest.mapping.mapping import describe_mapping_keys
 from gwnet.ingest.tables.documented import describe_rejections, describe_tables
 from gwnet.reporting.registry import describe_sections
 from gwnet.resources import docs_folder, reports_folder
@@ -98,6 +99,7 @@ MAKERS: Final[dict[str, Callable[[], str]]] = {
     "cautions": _cautions,
     "topics": _topics,
     "layout-keys": describe_layout_keys,
+    "mapping-keys": describe_mapping_keys,
     "methods": describe_methods,
     "commands": describe_commands,
     "common-options": describe_common_options,

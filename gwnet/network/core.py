@@ -13,6 +13,7 @@ import pandas as pd
 from gwnet.network.base import Group, Instant, Moment, codes_of, day_of
 from gwnet.network.checks import Checks
 from gwnet.network.gradients import Gradients
+from gwnet.network.imports import Imports
 from gwnet.network.levels import Levels
 from gwnet.network.loggers import Loggers
 from gwnet.network.maps import Maps
@@ -103,7 +104,7 @@ class Network(Group):
     ----------
     store : gwnet.store.session.Store
         The open database.
-    wells, levels, trends, seasons, map, gradients, loggers, rounds, checks, review, report : object
+    wells, levels, imports, trends, seasons, map, gradients, loggers, rounds, checks, review, report : object
         Groups of methods; each one prints what it offers.
 
     Raises
@@ -124,6 +125,7 @@ class Network(Group):
             raise
         self.wells = WellsOnRecord(self.store)
         self.levels = Levels(self.store)
+        self.imports = Imports(self.store)
         self.trends = Trends(self.store)
         self.seasons = Seasons(self.store)
         self.map = Maps(self.store)

@@ -28,6 +28,8 @@ NUMBER_ALLOWED: Final[frozenset[str]] = frozenset(
 )
 QUALITIES: Final[tuple[str, ...]] = ("good", "suspect", "estimate", "poor", "unchecked")
 QUANTITIES: Final[tuple[str, ...]] = ("depth_to_water", "depth_below_ground", "water_elevation")
+#: Two readings of a steel tape that together are a depth to water.
+TAPE_READINGS: Final[tuple[str, str]] = ("tape_at_mark", "tape_at_water")
 
 #: Lowest depth [m]: no water stands a kilometre above the point that its depth counts from.
 _ABOVE: Final[float] = -1_000.0
@@ -336,16 +338,30 @@ TABLES: Final[tuple[Table, ...]] = (
             Column(
                 "depth_to_water_2",
                 "length",
-                "Second lowest=_ABOVE, reading of the depth.",
+                "Second reading of the depth.",
                 lowest=_ABOVE,
                 reading=("depth_to_water", 2),
             ),
             Column(
                 "depth_to_water_3",
                 "length",
-                "Third lowest=_ABOVE, reading of the depth.",
+                "Third reading of the depth.",
                 lowest=_ABOVE,
                 reading=("depth_to_water", 3),
+            ),
+            Column(
+                "tape_at_mark",
+                "length",
+                "Steel tape held at the measuring point; with `tape_at_water`, instead of a depth.",
+                lowest=0.0,
+                reading=("tape_at_mark", 1),
+            ),
+            Column(
+                "tape_at_water",
+                "length",
+                "The same tape where the water wetted it; the depth to water is the mark less this.",
+                lowest=0.0,
+                reading=("tape_at_water", 1),
             ),
             Column(
                 "depth_to_product",
@@ -382,7 +398,7 @@ TABLES: Final[tuple[Table, ...]] = (
             _NOTES,
         ),
         one_of=(_WHEN,),
-        ways=tuple((name,) for name in QUANTITIES),
+        ways=(*((name,) for name in QUANTITIES), TAPE_READINGS),
     ),
     Table(
         "thresholds",

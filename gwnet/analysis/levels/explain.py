@@ -14,6 +14,7 @@ from gwnet.analysis.levels.reduce import FINDINGS, Reduction, reduce_levels
 from gwnet.analysis.levels.table import levels_frame
 from gwnet.errors import NotFoundError
 from gwnet.records import Selection
+from gwnet.store.contract import TAPE_READINGS
 from gwnet.store.snapshot import Snapshot
 from gwnet.units import metres_per
 
@@ -196,6 +197,9 @@ def _reading_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Pri
         name = str(reading.quantity).replace("_", " ")
         steps.append(Step(f"reading {reading.ordinal}: {name}", f"{reading.written} {reading.unit}", "as written"))
     count = int(reduced.repeats.count[row])
+    if set(TAPE_READINGS) <= set(readings["quantity"]):
+        depth = show(float(inputs.depth_to_water_m[row, 0]))
+        steps.append(Step("depth by steel tape", depth, "tape at the mark less tape at the water"))
     if count:
         chosen = inputs.records["chosen_reading"].iloc[row]
         if not pd.isna(chosen):

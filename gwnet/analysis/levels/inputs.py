@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from gwnet.clock import to_instants
 from gwnet.constants import REPEAT_TOLERANCE_M
+from gwnet.hydro.reduction.elevation import depth_of_two_readings
 from gwnet.records import Selection
+from gwnet.store.contract import TAPE_READINGS
 from gwnet.store.fetch import levels as fetch_levels
 from gwnet.store.snapshot import Snapshot
 from gwnet.units import METRES_PER_UNIT
@@ -20,6 +22,7 @@ Floats = NDArray[np.float64]
 
 #: Number of repeats that a level event can have.
 REPEATS = 3
+_REPEATED = range(2, REPEATS + 1)
 
 
 @dataclass(frozen=True)
@@ -33,7 +36,7 @@ class LevelInputs:
     readings : pandas.DataFrame
         Readings as they were read.
     depth_to_water_m : numpy.ndarray, shape (n, 3)
-        Repeats of the depth to water [m].
+        Repeats of the depth to water [m]; the first may be of two readings of a steel tape.
     depth_below_ground_m, water_elevation_m, depth_to_product_m, sounded_m : numpy.ndarray, shape (n,)
         Other readings, NaN where not read [m].
     local_time : numpy.ndarray of datetime64[us], shape (n,)
@@ -111,7 +114,7 @@ def _gather(record: Snapshot, selection: Selection | None) -> LevelInputs:
     return LevelInputs(
         records=records,
         readings=readings,
-        depth_to_water_m=np.column_stack([table("depth_to_water", n) for n in range(1, REPEATS + 1)]),
+        depth_to_water_m=np.column_stack([_first_depth(table), *(table("depth_to_water", n) for n in _REPEATED)]),
         depth_below_ground_m=table("depth_below_ground", 1),
         water_elevation_m=table("water_elevation", 1),
         depth_to_product_m=table("depth_to_product", 1),
@@ -125,6 +128,12 @@ def _gather(record: Snapshot, selection: Selection | None) -> LevelInputs:
         sites=record.all_sites,
         reviews=record.reviews,
     )
+
+
+def _first_depth(table: Any) -> Floats:
+    """Return the first depth to water of each record: read as such, or of a tape at the mark and at the water."""
+    depth: Floats = table("depth_to_water", 1)
+    return np.where(np.isnan(depth), depth_of_two_readings(*(table(name, 1) for name in TAPE_READINGS)), depth)
 
 
 def local_times(records: pd.DataFrame) -> NDArray[np.datetime64]:

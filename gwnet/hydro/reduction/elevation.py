@@ -99,6 +99,39 @@ def combine_repeats(repeats_m: ArrayLike, tolerance_m: ArrayLike, *, chosen: Arr
     return Repeats(depth, spread, count.astype(np.int64), disagree)
 
 
+def depth_of_two_readings(tape_at_mark_m: ArrayLike, tape_at_water_m: ArrayLike) -> Floats:
+    """Return the depth to water of a steel tape that is read twice: at the measuring point and where water wetted it.
+
+    Parameters
+    ----------
+    tape_at_mark_m : array_like
+        What the tape reads where it is held at the measuring point ("hold") [m].
+    tape_at_water_m : array_like
+        What it reads at the water line, where the chalk is wet ("cut") [m].
+
+    Returns
+    -------
+    numpy.ndarray
+        Depth below the measuring point, positive downward [m].
+
+    Raises
+    ------
+    ShapeError
+        If the arrays do not broadcast.
+
+    Notes
+    -----
+    Depth = hold - cut: USGS TM 1-A1 (Cunningham and Schalk, 2011), GWPD 1 p. 6-8.
+
+    Examples
+    --------
+    >>> float(depth_of_two_readings(12.0, 1.5))
+    10.5
+    """
+    mark, water = broadcast(tape_at_mark_m=tape_at_mark_m, tape_at_water_m=tape_at_water_m)
+    return mark - water
+
+
 def water_elevation(
     depth_to_water_m: ArrayLike, measuring_point_elevation_m: ArrayLike, *, tape_correction_m: ArrayLike = 0.0
 ) -> Floats:

@@ -12,6 +12,7 @@ from sqlalchemy import Connection
 from gwnet.clock import to_instants
 from gwnet.hydro.reduction.intervals import in_force
 from gwnet.ingest.tables.parsed_events import Events
+from gwnet.store.contract import TAPE_READINGS
 from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch.frames import number_groups
 
@@ -28,7 +29,7 @@ def check_against_wells(connection: Connection, events: Events) -> None:
     of_point, of_event = number_groups(points, rows, ("well_id", "access"))
     starts, ends = (to_instants(points[name]) for name in ("valid_from_utc", "valid_until_utc"))
     held = in_force(of_point, starts, ends, of_event, events.when.utc)
-    by_point = ~np.isnan(parsed.values["depth_to_water"]) & parsed.good
+    by_point = ~np.isnan(events.depth_to_water()) & parsed.good
     for row in np.flatnonzero(by_point & (held.count != 1)):
         _refuse_point(events, int(row), int(held.count[row]), points)
     padded = {
@@ -43,8 +44,20 @@ def check_against_wells(connection: Connection, events: Events) -> None:
         message = "A depth below ground needs the ground's elevation, which is not on record for that time."
         fix = "Give the well its ground_elevation, or a measuring point with its height above ground."
         parsed.reject(int(row), "depth_below_ground", "no-ground-elevation", message, fix)
+    _check_tape_readings(events)
     _check_above_ground(events, height)
     _check_plausible(events, ground, of_well["total_depth_m"])
+
+
+def _check_tape_readings(events: Events) -> None:
+    """Refuse a tape that reads no more at the measuring point than at the water below it."""
+    parsed = events.parsed
+    mark, water = (events.metres(name) for name in TAPE_READINGS)
+    for row in np.flatnonzero((mark <= water) & parsed.good):
+        at_mark, at_water = (parsed.values[name][row] for name in TAPE_READINGS)
+        message = f"The tape reads {at_mark:g} at the measuring point and {at_water:g} at the water below it."
+        fix = "The tape reads more at the measuring point; swap the two, or correct the wrong one."
+        parsed.reject(int(row), "tape_at_water", "wrong-order", message, fix)
 
 
 def _check_above_ground(events: Events, height: NDArray[np.float64]) -> None:
@@ -59,7 +72,7 @@ def _check_above_ground(events: Events, height: NDArray[np.float64]) -> None:
         )
         fix = "Check the sign, or give the status 'flowing' if it did."
         parsed.reject(int(row), "depth_below_ground", "wrong-sign", message, fix)
-    product, water = events.metres("depth_to_product"), events.metres("depth_to_water")
+    product, water = events.metres("depth_to_product"), events.depth_to_water()
     for row in np.flatnonzero((product > water) & parsed.good):
         message = f"Product at {product[row]:.3f} m would lie below water at {water[row]:.3f} m."
         parsed.reject(int(row), "depth_to_product", "product-below-water", message, "Swap the two depths.")
@@ -95,7 +108,7 @@ def _check_plausible(events: Events, ground: NDArray[np.float64], total_depth: N
     parsed = events.parsed
     bottom = ground - total_depth
     for name in ("depth_to_water", "depth_below_ground"):
-        depth = events.metres(name)
+        depth = events.depth_to_water() if name == "depth_to_water" else events.metres(name)
         deeper = (depth > total_depth * 1.05 + 1.0) & (depth > bottom - 1.0) & (depth < ground + 3.0)
         for row in np.flatnonzero(deeper & parsed.good):
             deep = f"{total_depth[row]:.2f} m deep"

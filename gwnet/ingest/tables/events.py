@@ -190,8 +190,8 @@ class _Recording:
         }
         insert_columns(self.connection, "level_record", record, rows.size)
         _insert_readings(self.connection, events, rows, record_ids)
-        names = ("depth_to_water", "depth_to_water_2", "depth_to_water_3")
-        repeats = np.column_stack([events.metres(name)[rows] for name in names])
+        names = ("depth_to_water_2", "depth_to_water_3")
+        repeats = np.column_stack([events.depth_to_water()[rows], *(events.metres(name)[rows] for name in names)])
         chosen = np.nan_to_num(parsed.values["chosen_reading"])[rows].astype(np.int64)
         note_disagreements(self.connection, ids[rows], repeats, events.tolerance_m[rows], chosen, self.instruction)
         return int(rows.size)
@@ -276,7 +276,7 @@ def _insert_readings(
         given = np.flatnonzero(~np.isnan(numbers))
         if not given.size:
             continue
-        cells = parsed.raw.cells(column) or parsed.kept_cells[column]
+        cells = parsed.raw.written(column) or parsed.kept_cells[column]
         records.append(record_ids[given])
         order.append(np.full(given.size, place))
         quantities += [quantity] * given.size

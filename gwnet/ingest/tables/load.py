@@ -22,7 +22,7 @@ from gwnet.ingest.tables.last_line import IsComplete, check_last_line
 from gwnet.ingest.tables.lookup import Codes
 from gwnet.ingest.tables.parse import Parsed, parse
 from gwnet.ingest.tables.preview import RowChange, Watch
-from gwnet.ingest.tables.raw import recognise
+from gwnet.ingest.tables.raw import RawSheet, recognise
 from gwnet.ingest.tables.recording import record_rows
 from gwnet.ingest.tables.rejected import write_rejected
 from gwnet.ingest.tables.row_rules import check_rows
@@ -102,6 +102,32 @@ class LoadResult:
         return tuple(change for done in self.files for change in done.changes if change.empties)
 
 
+@dataclass(frozen=True)
+class MappedFile:
+    """A file of which a mapping made tables.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+        Its name.
+    sha256 : str
+        Hash of its bytes.
+    content : bytes
+        Its bytes.
+    sheets : list of gwnet.ingest.tables.raw.RawSheet
+        The tables that were made of it, each with the headings of a table of the contract.
+    """
+
+    path: Path
+    sha256: str
+    content: bytes
+    sheets: list[RawSheet]
+
+
+#: Called inside the transaction with the numbers of the kept files.
+AfterRecording = Callable[[Connection, list[int]], None]
+
+
 @dataclass
 class _Source:
     """One file that was read."""
@@ -119,7 +145,7 @@ class _Undo(Exception):  # noqa: N818 (not an error: it only ends a transaction)
 
 def load(
     store: Store,
-    paths: Sequence[Path],
+    paths: Sequence[Path] | Sequence[MappedFile],
     *,
     by: str,
     now_utc: dt.datetime | None = None,
@@ -132,6 +158,7 @@ def load(
     last_line_complete: IsComplete = False,
     progress: Progress | None = None,
     watch: Watch | None = None,
+    after_recording: AfterRecording | None = None,
 ) -> LoadResult:
     """Load tables from files and folders.
 
@@ -139,8 +166,8 @@ def load(
     ----------
     store : gwnet.store.session.Store
         Open database.
-    paths : sequence of pathlib.Path
-        Files (CSV, workbook) and folders.
+    paths : sequence of pathlib.Path, or of MappedFile
+        Files (CSV, workbook) and folders, or files of which a mapping made tables.
     by : str
         Who records.
     now_utc : datetime.datetime, optional
@@ -165,6 +192,8 @@ def load(
         Called with rows done and rows in all.
     watch : gwnet.ingest.tables.preview.Watch, optional
         Looks at the record before and after, inside the transaction.
+    after_recording : callable, optional
+        Called inside the transaction with the numbers of the kept files.
 
     Returns
     -------
@@ -199,6 +228,8 @@ def load(
                 target=target,
                 progress=progress,
             )
+            if after_recording is not None:
+                after_recording(connection, [source.id for source in sources if source.id is not None])
             if looking is not None:
                 looking.after(connection)
             rejections = tuple(rejection for parsed in tables for rejection in parsed.rejections)
@@ -244,10 +275,22 @@ def _all_rejected(rejections: Sequence[Rejection], results: Sequence[FileResult]
     return FileRejectedError(message, rejections, fix=fix)
 
 
-def _loaded_whole(store: Store, hashes: Collection[str]) -> dict[str, Row[*tuple[Any, ...]]]:
+def loaded_whole(store: Store, hashes: Collection[str]) -> dict[str, Row[*tuple[Any, ...]]]:
     """Return which of some files were loaded whole and of which something is still on record, by their hash.
 
     A file of which rows were rejected, or whose rows were all withdrawn since, may be loaded again.
+
+    Parameters
+    ----------
+    store : gwnet.store.session.Store
+        Open database.
+    hashes : collection of str
+        Hashes of the files.
+
+    Returns
+    -------
+    dict of str to sqlalchemy.Row
+        Number, hash, name, time and rows of each such file.
     """
     columns = (SourceFile.id, SourceFile.sha256, SourceFile.name, SourceFile.loaded_at_utc, SourceFile.row_count)
     with store.reading() as connection:
@@ -289,12 +332,21 @@ def _is_database(path: Path) -> bool:
 
 
 def _read_all(
-    store: Store, paths: Iterable[Path], instruction: Instruction, now_utc: dt.datetime, is_complete: IsComplete
+    store: Store,
+    paths: Sequence[Path] | Sequence[MappedFile],
+    instruction: Instruction,
+    now_utc: dt.datetime,
+    is_complete: IsComplete,
 ) -> tuple[list[_Source], list[FileResult]]:
     """Read and parse every file, but for those that a plain load has on record whole already."""
+    last_day = (now_utc + dt.timedelta(hours=14)).date()
+    mapped = [path for path in paths if isinstance(path, MappedFile)]
+    if mapped:
+        tables = [[parse(recognise(sheet), last_day) for sheet in file.sheets] for file in mapped]
+        return [_Source(f.path, f.sha256, f.content, made) for f, made in zip(mapped, tables, strict=True)], []
     notes: list[FileResult] = []
     sources: dict[str, _Source] = {}
-    for path in _expanded(paths, notes):
+    for path in _expanded((path for path in paths if isinstance(path, Path)), notes):
         content = read_bytes(path)
         sha256 = hashlib.sha256(content).hexdigest()
         if sha256 in sources:
@@ -302,13 +354,12 @@ def _read_all(
             continue
         sources[sha256] = _Source(path, sha256, content)
     if not (instruction.correct or instruction.withdraw):
-        known = _loaded_whole(store, list(sources))
+        known = loaded_whole(store, list(sources))
         for sha256 in [sha256 for sha256 in sources if sha256 in known]:
             earlier = known[sha256]
             when = f"{earlier.loaded_at_utc:%Y-%m-%d %H:%M} UTC"
             note = f"already loaded on {when} as {earlier.name}; nothing changed"
             notes.append(FileResult(sources.pop(sha256).path.name, note=note))
-    last_day = (now_utc + dt.timedelta(hours=14)).date()
     for source in sources.values():
         for sheet in read_sheets(source.path.name, source.content):
             parsed = parse(recognise(sheet, keys_only=instruction.correct), last_day)

@@ -80,7 +80,7 @@ class Parsed:
     ) -> None:
         """Note a problem of a row, and that the row is not good."""
         if value is None and column is not None and column in self.raw.places:
-            value = self.raw.sheet.rows[row][self.raw.places[column]]
+            value = (self.raw.written(column) or [])[row]
         heading = self.raw.heading(column) if column else None
         number = self.raw.sheet.numbers[row]
         self.rejections.append(

@@ -8,9 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from gwnet.hydro.reduction.elevation import depth_of_two_readings
 from gwnet.ingest.tables.convert import convert, factors, units_of
 from gwnet.ingest.tables.lookup import Codes, When, when_measured
 from gwnet.ingest.tables.parse import Parsed
+from gwnet.store.contract import TAPE_READINGS
 
 
 @dataclass(frozen=True)
@@ -59,6 +61,12 @@ class Events:
         if unit:
             return unit
         return str(self.parsed.kept_units[column][row]) if column in self.parsed.kept_units else self.units[row]
+
+    def depth_to_water(self) -> NDArray[np.float64]:
+        """Return the first depth to water in metres, not rounded: as read, or of two readings of a tape."""
+        mark, water = (self.metres(name) for name in TAPE_READINGS)
+        depth = self.metres("depth_to_water")
+        return np.where(np.isnan(depth), depth_of_two_readings(mark, water), depth)
 
     def metres(self, column: str) -> NDArray[np.float64]:
         """Return a column of readings in metres, not rounded; NaN for empty cells."""

@@ -56,7 +56,7 @@ PROBLEMS: Final[dict[str, str]] = {
     "two-measuring-points": "More than one measuring point of that access is in force at that time.",
     "unit-unknown": "A unit of length is not known.",
     "well-unknown": "The well is not on record.",
-    "wrong-order": "A bottom lies above its top.",
+    "wrong-order": "A bottom lies above its top, or a tape reads more at the water than at the mark.",
     "wrong-sign": "A depth is negative and the well is not said to flow.",
     "zone-unknown": "The time zone is not known.",
 }

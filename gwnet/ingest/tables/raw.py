@@ -7,10 +7,14 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 
 from gwnet.errors import IngestError, UnitError, UnknownTableError
+from gwnet.ingest.headings import nearest_columns
 from gwnet.records import Rejection
 from gwnet.store.columns import Table
 from gwnet.store.contract import BY_NAME, FORMER_HEADINGS, PROBLEM_COLUMN, TABLES
 from gwnet.units import length_unit
+
+#: Most headings of a file that a message names.
+_MOST_HEADINGS = 40
 
 _HEADING = re.compile(r"\s*(?P<name>[^\[\]]*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*")
 
@@ -39,6 +43,8 @@ class RawSheet:
         What was passed over while reading, and the like.
     open_row : int or None
         Number of the last row, where the file ends without the end of its line: the row may have been cut.
+    origins : dict of str to tuple
+        For rows that a mapping made of another table, by column: the heading there, and its cell for each row.
     """
 
     file: str
@@ -50,6 +56,7 @@ class RawSheet:
     delimiter: str = ""
     warnings: list[str] = field(default_factory=list)
     open_row: int | None = None
+    origins: dict[str, tuple[str, list[str]]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -81,8 +88,14 @@ class RawTable:
         place = self.places.get(name)
         return None if place is None else [row[place] for row in self.sheet.rows]
 
+    def written(self, name: str) -> list[str] | None:
+        """Return the cells of a column as they are in the file, None where it has no such column."""
+        return self.sheet.origins[name][1] if name in self.sheet.origins else self.cells(name)
+
     def heading(self, name: str) -> str:
-        """Return the heading of a column as written."""
+        """Return the heading of a column as written in the file."""
+        if name in self.sheet.origins:
+            return self.sheet.origins[name][0]
         place = self.places.get(name)
         return name if place is None else self.sheet.headings[place].strip()
 
@@ -165,7 +178,10 @@ def recognise(sheet: RawSheet, *, keys_only: bool = False) -> RawTable:
             faults.append(f"column {words} is missing")
     if faults:
         message = f"The table {table.name!r} cannot be read: {'; '.join(faults)}."
-        raise IngestError(message, where=sheet.file, fix=f"Its columns are: {', '.join(table.names)}.")
+        fix = f"Its columns are: {', '.join(table.names)}."
+        if warnings:
+            fix = f"{fix} {_describe_headings(sheet)}"
+        raise IngestError(message, where=sheet.file, fix=fix)
     return RawTable(sheet, table, places, units, warnings)
 
 
@@ -185,13 +201,24 @@ def _by_columns(sheet: RawSheet, names: set[str], *, keys_only: bool) -> Table:
     scored = sorted(((len(names & set(table.names)), table.name) for table in fitting), reverse=True)
     if not scored:
         message = "Neither its name nor its columns tell which table this is."
-        fix = f"Name it after one of: {', '.join(BY_NAME)}."
+        fix = f"Name it after one of: {', '.join(BY_NAME)}. {_describe_headings(sheet)}"
         raise UnknownTableError(message, where=sheet.file, fix=fix)
     best = [name for score, name in scored if score == scored[0][0]]
     if len(best) > 1:
         message = f"By its columns this could be any of: {', '.join(sorted(best))}."
         raise UnknownTableError(message, where=sheet.file, fix="Name the file or sheet after the table.")
     return BY_NAME[best[0]]
+
+
+def _describe_headings(sheet: RawSheet) -> str:
+    """Return the headings of a file, each with the column of ours that is nearest, and how to make a mapping."""
+    pairs = nearest_columns(sheet.headings)
+    shown = [f"{heading!r}{f' (nearest: {near})' if near else ''}" for heading, near in pairs[:_MOST_HEADINGS]]
+    more = f" and {len(pairs) - _MOST_HEADINGS} more" if len(pairs) > _MOST_HEADINGS else ""
+    file = sheet.file.partition(" [")[0]
+    return (
+        f"Its headings are: {', '.join(shown)}{more}. To read them as they are: gwnet import try {file} --save M.toml."
+    )
 
 
 def _fits(table: Table, names: set[str], *, keys_only: bool) -> bool:

@@ -108,7 +108,9 @@ def as_written(parsed: Parsed, row: int) -> str:
     Parameters as `gwnet.ingest.tables`.
     """
     sheet = parsed.raw.sheet
-    cells = zip(sheet.headings, sheet.rows[row], strict=True)
+    cells = list(zip(sheet.headings, sheet.rows[row], strict=True))
+    if sheet.origins:
+        cells = [(heading, written[row]) for heading, written in sheet.origins.values()]
     return json.dumps({heading.strip(): cell for heading, cell in cells if cell.strip()}, ensure_ascii=False)
 
 

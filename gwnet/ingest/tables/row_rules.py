@@ -7,7 +7,7 @@ import numpy as np
 from gwnet.clock import zone_of
 from gwnet.errors import ClockError, UnitError
 from gwnet.ingest.tables.parse import Moments, Parsed
-from gwnet.store.contract import NUMBER_ALLOWED, NUMBER_REQUIRED, QUANTITIES
+from gwnet.store.contract import NUMBER_ALLOWED, NUMBER_REQUIRED, QUANTITIES, TAPE_READINGS
 from gwnet.units import length_unit
 
 
@@ -150,6 +150,7 @@ _AT_THE_WELL = (
     "time",
     "status",
     *QUANTITIES,
+    *TAPE_READINGS,
     "depth_to_water_2",
     "depth_to_water_3",
     "depth_to_product",
@@ -198,10 +199,13 @@ def _check_level_events(parsed: Parsed) -> None:
     missing = np.array([word is None for word in status], dtype=bool)
     status[missing & parsed.good] = "static"
     given = {name: ~np.isnan(values[name]) for name in QUANTITIES}
+    taped = {name: ~np.isnan(values[name]) for name in TAPE_READINGS}
+    _check_tape_readings(parsed, taped)
+    given["two tape readings"] = np.logical_and(*taped.values())
     count = sum(flags.astype(int) for flags in given.values())
     allowed = np.isin(status.astype(str), list(NUMBER_ALLOWED))
     wanted = np.isin(status.astype(str), list(NUMBER_REQUIRED))
-    names = ", ".join(QUANTITIES)
+    names = f"{', '.join(QUANTITIES)} and two tape readings"
     for row in np.flatnonzero(wanted & (count != 1) & parsed.good):
         message = f"{int(count[row])} of {names} are filled; a static level needs exactly one."
         parsed.reject(
@@ -214,8 +218,9 @@ def _check_level_events(parsed: Parsed) -> None:
         message = f"A well that is {status[row]!r} has no level, yet a number is given."
         fix = "Empty the number, or correct the status; for a dry well give sounded_depth."
         parsed.reject(int(row), None, "number-not-allowed", message, fix)
-    _check_repeats(parsed, given["depth_to_water"])
-    _check_product(parsed)
+    depth_given = given["depth_to_water"] | given["two tape readings"]
+    _check_repeats(parsed, depth_given)
+    _check_product(parsed, depth_given)
     _check_signs(parsed)
 
 
@@ -233,9 +238,19 @@ def _check_repeats(parsed: Parsed, first: np.ndarray) -> None:
         parsed.reject(int(row), "chosen_reading", "out-of-range", message, "Choose one of the readings.")
 
 
-def _check_product(parsed: Parsed) -> None:
-    product, water = parsed.values["depth_to_product"], parsed.values["depth_to_water"]
-    for row in np.flatnonzero(~np.isnan(product) & np.isnan(water) & parsed.good):
+def _check_tape_readings(parsed: Parsed, taped: dict[str, np.ndarray]) -> None:
+    """Check that a tape that was read at the mark was read at the water, too."""
+    lone = np.logical_xor(*taped.values())
+    for row in np.flatnonzero(lone & parsed.good):
+        given, lacking = TAPE_READINGS if taped[TAPE_READINGS[0]][row] else TAPE_READINGS[::-1]
+        message = f"{given} is given without {lacking}; the depth is the one less the other."
+        fix = "Fill both, or give the depth itself in depth_to_water."
+        parsed.reject(int(row), given, "one-quantity-wanted", message, fix)
+
+
+def _check_product(parsed: Parsed, depth_given: np.ndarray) -> None:
+    product = parsed.values["depth_to_product"]
+    for row in np.flatnonzero(~np.isnan(product) & ~depth_given & parsed.good):
         message = "A depth to product is given without the depth to water below it."
         parsed.reject(int(row), "depth_to_product", "one-quantity-wanted", message, "Fill depth_to_water.")
 

@@ -146,6 +146,7 @@ FRAMES: Final[dict[str, FrameColumns]] = {
         ),
         "sources": "source_file_id:whole name sha256 size_bytes:whole layout row_count:whole loaded_at_utc:instant "
         "loaded_by",
+        "mappings": "name sha256 recorded_at_utc:instant recorded_by files:whole",
         "instruments": _of_table("instruments", ids="instrument_id"),
         "tape_checks": _of_table("tape_checks", ids="instrument_id", last=_SOURCE),
         # the wells of a round are a list of codes in order, empty for all

@@ -58,8 +58,8 @@ class LevelRecord(Recorded, Base):
 class LevelReading(Base):
     """One number as it was read: the value in its own unit and the text of the cell.
 
-    ``quantity`` is depth_to_water, depth_below_ground, water_elevation, depth_to_product or sounded_depth;
-    ``ordinal`` counts the repeats from 1.
+    ``quantity`` is depth_to_water, depth_below_ground, water_elevation, tape_at_mark, tape_at_water,
+    depth_to_product or sounded_depth; ``ordinal`` counts the repeats from 1.
     """
 
     __tablename__ = "level_reading"

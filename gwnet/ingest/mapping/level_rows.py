@@ -1,0 +1,103 @@
+"""Level events of a mapping: one way of saying the level in each row, and a status that goes with it."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from typing import Final
+
+from gwnet.ingest.mapping.mapping import Plan
+from gwnet.ingest.mapping.rows import Rows
+from gwnet.store.contract import NUMBER_ALLOWED, NUMBER_REQUIRED, QUANTITIES, STATUSES, TAPE_READINGS
+
+_NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_TAPE: Final = "two tape readings"
+
+
+def settle_levels(plan: Plan, rows: Rows) -> list[str]:
+    """Leave one way of saying the level in each row, and give rows without a number their status.
+
+    Of several ways that a row fills the first of the mapping counts; two tape readings that cannot be, because the
+    tape reads less at the mark than at the water, give way to the next. The number of a row whose status has none
+    becomes its sounded depth for a dry well, and else a note.
+
+    Parameters as `gwnet.ingest.mapping`.
+
+    Parameters
+    ----------
+    rows : gwnet.ingest.mapping.rows.Rows
+        Rows of level events; they are changed.
+
+    Returns
+    -------
+    list of str
+        What was done to how many rows.
+    """
+    ways = list(dict.fromkeys(_TAPE if name in TAPE_READINGS else name for name in plan.rules if _is_way(name)))
+    status = rows.column("status")
+    tally: Counter[str] = Counter()
+    for row in range(rows.count):
+        chosen = next((way for way in ways if _is_said(rows, way, row)), "")
+        if chosen != _TAPE and _TAPE in ways and all(rows.cells(name)[row] for name in TAPE_READINGS):
+            tally["with two tape readings that contradict each other"] += 1 if chosen else 0
+            _note(rows, row, TAPE_READINGS) if chosen else None
+            chosen = chosen or _TAPE
+        for way in ways:
+            if way != chosen and chosen:
+                for name in _names(way):
+                    rows.columns[name].cells[row] = ""
+        word = status.cells[row]
+        if not chosen:
+            if not word or word in NUMBER_REQUIRED:
+                status.cells[row] = plan.no_level
+                tally[f"without a number got the status {plan.no_level!r}"] += 1
+        elif word and word in STATUSES and word not in NUMBER_ALLOWED:
+            _set_aside(rows, row, chosen, word)
+            kept_as = "sounded depth" if _sounds(chosen, word) else "a note"
+            tally[f"of status {word!r} had a number, which was kept as {kept_as}"] += 1
+    return [f"level_events: {'1 row' if many == 1 else f'{many:,} rows'} {words}" for words, many in tally.items()]
+
+
+def _is_way(name: str) -> bool:
+    return name in QUANTITIES or name in TAPE_READINGS
+
+
+def _names(way: str) -> tuple[str, ...]:
+    return TAPE_READINGS if way == _TAPE else (way,)
+
+
+def _is_said(rows: Rows, way: str, row: int) -> bool:
+    cells = [rows.cells(name)[row] for name in _names(way)]
+    if not all(cells):
+        return False
+    if way != _TAPE:
+        return True
+    if not all(_NUMBER.fullmatch(cell) for cell in cells):
+        return True  # the loader says what is wrong with it
+    mark, water = (float(cell) for cell in cells)
+    return water >= 0 and mark > water
+
+
+def _note(rows: Rows, row: int, names: tuple[str, ...]) -> None:
+    said = []
+    for name in names:
+        made = rows.columns[name]
+        said.append(f"{name.replace('_', ' ')} {made.written[row].strip()} {made.unit}".strip())
+        made.cells[row] = ""
+    notes = rows.column("notes")
+    notes.cells[row] = "; ".join(part for part in (notes.cells[row], ", ".join(said) + " as given") if part)
+
+
+def _sounds(way: str, status: str) -> bool:
+    return status == "dry" and way == "depth_to_water"
+
+
+def _set_aside(rows: Rows, row: int, way: str, status: str) -> None:
+    if not _sounds(way, status) or rows.cells("sounded_depth")[row]:
+        _note(rows, row, _names(way))
+        return
+    made, sounded = rows.columns[way], rows.column("sounded_depth")
+    if not any(sounded.cells):
+        sounded.unit, sounded.heading = made.unit, made.heading
+    sounded.cells[row], sounded.written[row] = made.cells[row], made.written[row]
+    made.cells[row] = ""

@@ -1,0 +1,252 @@
+"""Proposes the tables about places: site, aquifers, wells, construction, measuring points of stations."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, Final
+
+from gwnet.ingest.loggers.guess_notes import Notes
+from gwnet.ingest.loggers.guess_times import StampSurvey
+from gwnet.ingest.mapping.draft import DraftTable
+from gwnet.ingest.mapping.look import Looked
+from gwnet.ingest.mapping.survey import Survey, column_rule, labels_above, length_rule
+
+#: Quantities that are lengths.
+_LENGTHS: Final = frozenset(
+    {"ground elevation", "elevation", "point elevation", "height above ground", "total depth", "hole depth"}
+)
+
+#: Most wells for which rows to be filled in are proposed.
+_MOST_GIVEN: Final = 30
+
+
+def propose_places(survey: Survey, notes: Notes) -> list[DraftTable]:
+    """Propose the tables about places.
+
+    Parameters as `gwnet.ingest.mapping`.
+
+    Parameters
+    ----------
+    survey : gwnet.ingest.mapping.survey.Survey
+        What files say about their places.
+
+    Returns
+    -------
+    list of gwnet.ingest.mapping.draft.DraftTable
+        Site, aquifers, wells, construction and measuring points.
+    """
+    tables = [_site(survey)]
+    of_wells = survey.stations or next((one for one in survey.looked if _has_well_in_preamble(one)), None)
+    if of_wells is None:
+        of_wells = next((one for one in survey.looked if _has_wells(one)), None)
+    if of_wells is not None:
+        tables += _wells(of_wells, survey, notes)
+    for one in survey.looked:
+        tables += _construction(one, survey, notes)
+    return tables
+
+
+def _site(survey: Survey) -> DraftTable:
+    table = DraftTable("sites", "")
+    say = {
+        "crs": (survey.crs.partition("|")[0], "projected coordinate system of the site, for example EPSG:25832"),
+        "vertical_datum": (survey.datum, "vertical datum of all elevations, or local"),
+        "length_unit": (survey.unit, "unit of lengths whose heading names none: m, ft or ftUS"),
+        "time_zone": (survey.zone, "time zone of the site, for example Europe/Vienna or UTC-07:00"),
+    }
+    for column, (value, doubt) in say.items():
+        table.put(column, {"value": value}, "" if value else doubt)
+    open_crs = survey.crs.partition("|")[2]
+    if open_crs:
+        table.columns["crs"].check = open_crs
+    return table
+
+
+def _has_well_in_preamble(one: Looked) -> bool:
+    quantities = {meaning.quantity for _, _, meaning in labels_above(one)}
+    return bool(quantities & {"easting", "latitude"})
+
+
+def _has_wells(one: Looked) -> bool:
+    named = one.having("well", "station", "well name", "level", "depth", "water elevation", "depth to water")
+    return bool(named or one.having("depth below ground") or one.source.wide_first)
+
+
+def _origin(one: Looked, *quantities: str) -> tuple[dict[str, Any] | None, str]:
+    """Return the rule that gives a quantity of a well: of a column, or of a cell above the table; and its heading."""
+    column = one.one(*quantities)
+    if column is not None:
+        rule = length_rule if any(name in _LENGTHS for name in quantities) else column_rule
+        return rule(one, column), column.heading
+    for quantity in quantities:
+        for label, value, meaning in labels_above(one):
+            if meaning.quantity == quantity and value:
+                keys = {"above": label} | ({"unit": meaning.unit} if meaning.unit else {})
+                return keys, label
+    return None, ""
+
+
+_WELL_COLUMNS: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
+    ("easting", ("easting",)),
+    ("northing", ("northing",)),
+    ("longitude", ("longitude",)),
+    ("latitude", ("latitude",)),
+    ("aquifer", ("aquifer",)),
+    ("purpose", ("purpose",)),
+    ("ground_elevation", ("ground elevation",)),
+    ("total_depth", ("total depth", "hole depth")),
+    ("drilled_on", ("drilled on",)),
+    ("decommissioned_on", ("decommissioned on",)),
+)
+
+
+def _wells(one: Looked, survey: Survey, notes: Notes) -> list[DraftTable]:
+    name = one.source.name
+    wells = DraftTable("wells", name)
+    wells.put("well", survey.well_keys[name])
+    geographic = bool(one.having("longitude") and one.having("latitude"))
+    for column, quantities in _WELL_COLUMNS:
+        if column in {"easting", "northing"} and geographic:
+            continue
+        keys, _ = _origin(one, *quantities)
+        if keys is None:
+            continue
+        if column in {"drilled_on", "decommissioned_on"}:
+            keys = _date_keys(one, keys, notes)
+        elif column not in {"ground_elevation", "total_depth"} and keys.get("unit") != "km":
+            keys.pop("unit", None)
+        wells.put(column, keys)
+    if "ground_elevation" not in wells.columns and one is survey.stations and one.one("elevation") is not None:
+        wells.put("ground_elevation", _origin(one, "elevation")[0])
+    _accuracy(one, wells)
+    tables = [wells]
+    _names(one, wells)
+    if "aquifer" in wells.columns:
+        aquifers = DraftTable("aquifers", name)
+        aquifers.put("aquifer", wells.columns["aquifer"].keys)
+        tables.append(aquifers)
+    survey.has_ground = "ground_elevation" in wells.columns
+    placed = geographic or "easting" in wells.columns
+    if not placed:
+        _give_places(one, wells, survey, notes)
+    survey.has_wells = bool(placed or wells.given)
+    if not survey.has_wells:
+        notes.add(
+            doubt="the files do not say where the wells are; load them first (gwnet load wells.csv), or add their table"
+        )
+        tables = []
+    return tables + _station_points(one, wells, survey, notes)
+
+
+def _names(one: Looked, wells: DraftTable) -> None:
+    """Keep the other name of a well in its notes."""
+    named = one.one("well name")
+    if named is not None and named.heading not in str(wells.columns["well"].keys):
+        wells.put("notes", {"column": [named.heading], "label": True})
+
+
+def _give_places(one: Looked, wells: DraftTable, survey: Survey, notes: Notes) -> None:
+    """Propose rows to be filled in with what the files do not say of the wells."""
+    keys = survey.well_keys[one.source.name]
+    column = keys.get("column")
+    codes = [one.table.title] if column is None else list(dict.fromkeys(cell.strip() for cell in _joined(one, keys)))
+    codes = [code for code in codes if code]
+    if "above" in keys:
+        codes = [one.table.labelled(keys["above"])]
+    if not codes or len(codes) > _MOST_GIVEN:
+        return
+    notes.add("no file says where the wells are; easting and northing are to be filled in for each")
+    wells.given = [{"well": code, "easting": "", "northing": ""} for code in codes]
+    level = one.having("depth below ground")
+    if level and not survey.has_ground:
+        wells.given = [row | {"ground_elevation": ""} for row in wells.given]
+    wells.given_check = "fill in what is empty, or delete this table where the wells are on record"
+
+
+def _joined(one: Looked, keys: dict[str, Any]) -> list[str]:
+    columns = keys["column"] if isinstance(keys["column"], list) else [keys["column"]]
+    cells = [one.table.cells(column) for column in columns]
+    texts = [keys.get("join", " ").join(part.strip() for part in row) for row in zip(*cells, strict=True)]
+    if "pattern" in keys:
+        texts = [(found[1] if (found := re.search(keys["pattern"], text)) else "") for text in texts]
+    return texts
+
+
+def _date_keys(one: Looked, keys: dict[str, Any], notes: Notes) -> dict[str, Any]:
+    """Return the rule of a day, with formats where it is not in ISO 8601."""
+    if "column" not in keys:
+        return keys
+    stamps = StampSurvey()
+    for cell in one.table.cells(keys["column"]):
+        if cell.strip():
+            stamps.add(cell.strip())
+    own = Notes()
+    form = stamps.infer_form(own)
+    notes.doubts += [f"{keys['column']}: {doubt}" for doubt in own.doubts]
+    keys.pop("unit", None)
+    return keys | ({} if form.formats in ([], ["%Y-%m-%d"]) else {"formats": form.formats})
+
+
+def _accuracy(one: Looked, wells: DraftTable) -> None:
+    for column in one.having("accuracy"):
+        words = column.meaning.words
+        if "ground_elevation" in wells.columns and re.search(r"elevation|ground|vertical", words):
+            wells.put("ground_accuracy", column_rule(one, column))
+        elif re.search(r"coord|horizontal|position|location", words) and column.meaning.unit in {"m", "ft", "cm"}:
+            wells.put("coordinate_accuracy", column_rule(one, column))
+
+
+def _station_points(one: Looked, wells: DraftTable, survey: Survey, notes: Notes) -> list[DraftTable]:
+    """Propose measuring points of stations that have one elevation, or a height above ground."""
+    elevation, _ = _origin(one, "point elevation")
+    height, _ = _origin(one, "height above ground")
+    dated = any(c.kind == "stamp" and c.meaning.quantity in {"date", "date time"} for c in one.columns)
+    if dated and elevation is not None and "above" not in elevation:
+        return []  # the elevation is repeated on every reading
+    ground = wells.columns.get("ground_elevation")
+    if elevation is None and (height is None or ground is None or not isinstance(ground.keys, dict)):
+        return []
+    points = DraftTable("measuring_points", one.source.name)
+    points.put("well", survey.well_keys[one.source.name])
+    points.put("valid_from", {"value": "1900-01-01"})
+    notes.add("measuring points have no date of survey and are taken to hold since 1900-01-01")
+    if elevation is None:
+        assert height is not None
+        assert ground is not None
+        assert isinstance(ground.keys, dict)
+        elevation = ground.keys | {"plus": height.get("column", "")}
+        notes.add("the elevation of the measuring point is that of the ground with the height above it")
+    points.put("elevation", elevation)
+    if height is not None:
+        points.put("height_above_ground", height)
+    elif ground is not None and isinstance(ground.keys, dict) and "column" in elevation and "column" in ground.keys:
+        points.put("height_above_ground", elevation | {"minus": ground.keys["column"]})
+    survey.has_points = True
+    return [points]
+
+
+def _construction(one: Looked, survey: Survey, notes: Notes) -> list[DraftTable]:
+    """Propose screens: one pair of columns, or several numbered ones."""
+    tops = one.having("screen top") or one.having("interval top")
+    bottoms = one.having("screen bottom") or one.having("interval bottom")
+    tables = []
+    pairs: list[tuple[dict[str, Any], dict[str, Any], str]] = [
+        (length_rule(one, top), length_rule(one, bottom), top.heading)
+        for top, bottom in zip(tops, bottoms, strict=False)
+    ]
+    if not pairs:
+        top, label = _origin(one, "screen top")
+        bottom, _ = _origin(one, "screen bottom")
+        pairs = [(top, bottom, label)] if top is not None and bottom is not None else []
+    for top_keys, bottom_keys, heading in pairs:
+        table = DraftTable("construction", one.source.name)
+        table.put("well", survey.well_keys[one.source.name])
+        table.put("part", {"value": "screen"})
+        table.put("top_depth", top_keys)
+        table.put("bottom_depth", bottom_keys)
+        diameter = one.one("diameter")
+        if diameter is not None and diameter.kind == "number" and diameter.meaning.unit:
+            table.put("diameter", column_rule(one, diameter))
+        notes.add(f"{one.table.file}: screens from {heading!r} on, as depths below ground")
+        tables.append(table)
+    return tables

@@ -1,0 +1,122 @@
+"""Rows with more cells than headings: put together where only one way gives cells like those of the other rows.
+
+A text with an unquoted delimiter is parted into too many cells. Joining neighbours again can be done in several ways;
+it is done only where a single way makes every cell of the kind of its column.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from itertools import combinations_with_replacement
+from typing import TYPE_CHECKING, Final
+
+from gwnet.records import Rejection
+
+if TYPE_CHECKING:
+    from gwnet.ingest.mapping.source_table import SourceTable
+
+_NUMBER: Final = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
+_DATE: Final = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}([T ].*)?")
+#: Most distinct words of a column that has a fixed list of them, and most surplus cells that are put together.
+_MOST_WORDS: Final = 60
+_MOST_SURPLUS: Final = 4
+_SAMPLE: Final = 5_000
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """What the cells of a column are like in the rows that are whole."""
+
+    name: str
+    words: frozenset[str] = frozenset()
+
+    def fits(self, cell: str) -> bool:
+        plain = cell.strip()
+        if not plain or self.name == "text":
+            return True
+        if self.name == "number":
+            return _NUMBER.fullmatch(plain) is not None
+        if self.name == "date":
+            return _DATE.fullmatch(plain) is not None
+        return plain in self.words
+
+
+def repair_rows(table: SourceTable, delimiter: str) -> None:
+    """Bring every row to the length of the headings.
+
+    Parameters
+    ----------
+    table : gwnet.ingest.mapping.source_table.SourceTable
+        The table; its rows, remarks and rejections are changed.
+    delimiter : str
+        Sign between cells; a row with too few cells is a problem where there is one.
+    """
+    width = len(table.headings)
+    whole = [row for row in table.rows if len(row) == width]
+    kinds: list[_Kind] | None = None
+    blanks = any(cell[:1] == " " for row in whole[:_SAMPLE] for cell in row)
+    repaired: list[int] = []
+    kept_rows, kept_numbers = [], []
+    for cells, number in zip(table.rows, table.numbers, strict=True):
+        row = list(cells)
+        while len(row) > width and not row[-1].strip():
+            row.pop()
+        if len(row) > width and delimiter:
+            kinds = kinds or [_kind([other[place] for other in whole[:_SAMPLE]]) for place in range(width)]
+            ways = _ways(row, width, delimiter, kinds, joins_blanks=not blanks)
+            if len(ways) != 1:
+                table.rejections.append(_too_long(table, number, row, width, len(ways)))
+                continue
+            row = ways[0]
+            repaired.append(number)
+        elif len(row) < width:
+            row += [""] * (width - len(row))
+        kept_rows.append(row[:width])
+        kept_numbers.append(number)
+    table.rows, table.numbers = kept_rows, kept_numbers
+    if repaired:
+        lines = ", ".join(map(str, repaired[:10])) + (f" and {len(repaired) - 10} more" if len(repaired) > 10 else "")
+        rows = "1 row" if len(repaired) == 1 else f"{len(repaired):,} rows"
+        table.remarks.append(
+            f"{rows} with an unquoted {delimiter!r} in a text can be read in one way alone, "
+            f"which is taken: line {lines}"
+        )
+
+
+def _kind(cells: list[str]) -> _Kind:
+    filled = [cell.strip() for cell in cells if cell.strip()]
+    if not filled:
+        return _Kind("text")
+    for name, pattern in (("number", _NUMBER), ("date", _DATE)):
+        if all(pattern.fullmatch(cell) for cell in filled):
+            return _Kind(name)
+    words = frozenset(filled)
+    return _Kind("words", words) if len(words) <= min(_MOST_WORDS, len(filled) // 4) else _Kind("text")
+
+
+def _ways(row: list[str], width: int, delimiter: str, kinds: list[_Kind], *, joins_blanks: bool) -> list[list[str]]:
+    """Return the ways to join neighbours so that every cell is of the kind of its column."""
+    surplus = len(row) - width
+    if surplus > _MOST_SURPLUS:
+        return []
+    ways = []
+    for places in combinations_with_replacement(range(width), surplus):
+        cells, at = [], 0
+        for place in range(width):
+            many = 1 + places.count(place)
+            cells.append(delimiter.join(row[at : at + many]))
+            at += many
+        if joins_blanks and any(cell[:1] == " " for cell in cells):
+            continue  # no cell of the other rows begins with a blank: what does goes on with the one before it
+        if all(kind.fits(cell) for kind, cell in zip(kinds, cells, strict=True)):
+            ways.append(cells)
+    return ways
+
+
+def _too_long(table: SourceTable, number: int, row: list[str], width: int, ways: int) -> Rejection:
+    message = f"The row has {len(row)} cells, the heading {width}, and "
+    message += "no way" if not ways else f"{ways} ways"
+    message += " of joining neighbours gives cells like those of the other rows."
+    fix = "Put the text that holds the delimiter in quotes."
+    return Rejection("", table.file, number, None, row[width], "row-too-long", message, fix)

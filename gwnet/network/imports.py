@@ -1,0 +1,134 @@
+"""Importing other people's tables by a mapping."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from gwnet.network.base import Group
+from gwnet.store.fetch import mappings as fetch
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from gwnet.ingest.mapping.load import ImportResult
+    from gwnet.ingest.mapping.trial import Trial
+
+
+class Imports(Group):
+    """Import of other people's tables: try files, load them by a mapping, list the mappings on record."""
+
+    _path = "imports"
+
+    @staticmethod
+    def try_files(
+        paths: Sequence[str | Path],
+        *,
+        mapping: str | Path | None = None,
+        query: str = "",
+        site: str = "",
+        zone: str = "",
+        crs: str = "",
+        datum: str = "",
+        unit: str = "",
+    ) -> Trial:
+        """Look at files with a mapping, or propose one; see `gwnet.ingest.mapping.trial.try_files`.
+
+        Parameters
+        ----------
+        paths : sequence of path
+            Files that belong together, or the address of a database.
+        mapping : path, optional
+            A mapping; one is proposed unless given.
+        query : str, optional
+            The SQL, for a database.
+        site, zone, crs, datum, unit : str, optional
+            What is known of the site, for a proposal: code, time zone, coordinate system, vertical datum, unit.
+
+        Returns
+        -------
+        gwnet.ingest.mapping.trial.Trial
+            The mapping and what the files would give.
+        """
+        from gwnet.ingest.mapping.propose import Known
+        from gwnet.ingest.mapping.trial import try_files
+
+        known = Known(site, zone, crs, datum, unit)
+        return try_files([str(path) for path in paths], mapping=mapping, query=query, known=known)
+
+    def load(
+        self,
+        paths: Sequence[str | Path],
+        *,
+        mapping: str | Path,
+        by: str,
+        query: str = "",
+        now_utc: dt.datetime | None = None,
+        dry_run: bool = False,
+        keep_good: bool = False,
+        correct: bool = False,
+        reason: str | None = None,
+        rejected_dir: str | Path | None = None,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> ImportResult:
+        """Load files by a mapping: all of them or nothing.
+
+        Parameters as `gwnet.network`.
+
+        Parameters
+        ----------
+        paths : sequence of path
+            Files, or the address of a database.
+        mapping : path or str
+            A TOML file, or the name of a mapping on record.
+        query : str, optional
+            The SQL, for a database.
+        keep_good : bool, optional
+            Whether to record the good rows when others are rejected.
+        correct : bool, optional
+            Whether rows already on record are replaced; needs a reason.
+        rejected_dir : path, optional
+            Folder for the rejected rows of ``keep_good``; the current one unless given.
+        progress : callable, optional
+            Called with rows done and rows in all.
+
+        Returns
+        -------
+        gwnet.ingest.mapping.load.ImportResult
+            What happened to each table.
+
+        Raises
+        ------
+        FileRejectedError
+            If rows were rejected and nothing was written.
+        IngestError
+            If a file cannot be read, or the mapping does not fit it.
+        """
+        from gwnet.analysis.review.effects import Watch
+        from gwnet.ingest.mapping.load import find_mapping, import_files
+
+        watch = Watch() if dry_run else None
+        result = import_files(
+            self._store,
+            [str(path) for path in paths],
+            find_mapping(self._store, str(mapping)),
+            now_utc=now_utc,
+            by=by,
+            query=query,
+            dry_run=dry_run,
+            keep_good=keep_good,
+            correct=correct,
+            reason=reason,
+            rejected_dir=None if rejected_dir is None else Path(rejected_dir),
+            progress=progress,
+            watch=watch,
+        )
+        return result if watch is None else replace(result, loaded=replace(result.loaded, moved=watch.moved))
+
+    def mappings(self) -> pd.DataFrame:
+        """Return the mappings on record; see `gwnet.store.fetch.mappings.mappings`."""
+        with self._store.reading() as connection:
+            return fetch.mappings(connection)

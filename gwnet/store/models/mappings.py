@@ -1,0 +1,32 @@
+"""Mappings of other people's tables, and the files that were imported by each."""
+
+from __future__ import annotations
+
+from sqlalchemy import ForeignKey, Integer
+from sqlalchemy.orm import Mapped, mapped_column
+
+from gwnet.store.models.base import Base, Recorded, live_index
+
+
+class ImportMapping(Recorded, Base):
+    """One mapping as it was used (TOML); a changed one of the same name retires it."""
+
+    __tablename__ = "import_mapping"
+    __table_args__ = (*Recorded.recorded_constraints(), live_index("uq_import_mapping_live", "name"))
+
+    name: Mapped[str]
+    sha256: Mapped[str]
+    content: Mapped[str]
+
+
+class MappedSource(Base):
+    """A file whose rows came onto record by a mapping."""
+
+    __tablename__ = "mapped_source"
+
+    source_file_id: Mapped[int] = mapped_column(
+        Integer, ForeignKey("source_file.id"), primary_key=True, autoincrement=False
+    )
+    import_mapping_id: Mapped[int] = mapped_column(
+        Integer, ForeignKey("import_mapping.id"), primary_key=True, autoincrement=False
+    )
