@@ -4,6 +4,8 @@ import warnings
 
 import pytest
 
+from gwnet.ingest.tables.last_line import check_last_line
+
 from .conftest import TABLES
 from .parsing import parsed_table, problems
 
@@ -168,3 +170,12 @@ def test_an_extra_cell_is_named_with_the_last_heading():
     assert parsed.rejections[0].message == (
         "The row has 4 cells, the heading 2; beyond the last, 'name', is 'gravel', 'x'."
     )
+
+
+@pytest.mark.parametrize(("answer", "found"), [(True, []), (False, [(2, "confinement", "line-not-ended")])])
+def test_an_empty_last_choice_may_have_been_filled(answer, found):
+    parsed = parsed_table("aquifers", "aquifer,confinement\nupper,")
+    check_last_line(parsed, answer)
+    assert problems(parsed) == found
+    assert parsed.good.tolist() == [answer]
+    assert len(parsed.raw.warnings) == answer

@@ -8,6 +8,8 @@ import pytest
 from gwnet.errors import UnreadableFileError
 from gwnet.ingest.readers import read_bytes, read_sheets
 from gwnet.ingest.readers.delimited import read_delimited
+from gwnet.ingest.readers.package import Package, plain_text
+from gwnet.ingest.readers.sheet_cells import Cell, Workbook
 from gwnet.ingest.readers.workbook import read_workbook
 
 
@@ -86,6 +88,21 @@ def test_cells_of_a_workbook_become_text_and_formulas_are_problems():
     assert sheet.title == "aquifers"
     assert sheet.rows == [["upper", "3", ""], ["lower", "", ""]]
     assert [(problem.row, problem.column, problem.problem) for problem in sheet.rejections] == [(3, "name", "formula")]
+
+
+def test_the_filled_cells_of_a_sheet_are_read_row_by_row():
+    package = Package("tables.xlsx", workbook(A1="aquifer", C4=" ", B7="Upper", D7=2.5, E9="=B7"))
+    (sheet,) = package.sheets
+    assert (sheet.title, sheet.visible) == ("aquifers", True)
+    assert list(Workbook(package).rows(sheet.part)) == [
+        (1, [Cell(0, "aquifer")]),
+        (7, [Cell(1, "Upper"), Cell(3, 2.5)]),
+        (9, [Cell(4, "=B7", "formula")]),
+    ]
+
+
+def test_escaped_signs_of_a_text_are_read_as_themselves():
+    assert plain_text("a_x000D_b_x005F_x0041_") == "a\rb_x0041_"
 
 
 def test_the_ending_of_a_file_says_how_it_is_read():

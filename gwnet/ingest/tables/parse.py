@@ -179,7 +179,7 @@ def _take_reader_rejections(parsed: Parsed) -> None:
 
 
 def _require(parsed: Parsed, column: Column, cells: list[str]) -> None:
-    # A row of too few cells is told once, not again for every cell that it lacks.
+    # A row of too few cells is one rejection, and not another for every cell that it lacks.
     reported = {(r.row, r.column) for r in parsed.raw.sheet.rejections}
     short = {r.row for r in parsed.raw.sheet.rejections if r.problem == "row-too-short"}
     heading = parsed.raw.heading(column.name)
