@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Final
 
-from sqlalchemy import Connection, RowMapping, func, select, text
+from sqlalchemy import Connection, RowMapping, func, select
 
 from gwnet import __version__
 from gwnet.errors import RecordClockError, StoreError
@@ -232,17 +232,6 @@ def _store_state(connection: Connection, columns: dict[str, Any]) -> None:
     """Store a state with its digest."""
     statement = METADATA.tables["state"].insert()
     connection.execute(statement.values(**columns, digest=state_digest(columns, ())))
-
-
-def lock_writers(connection: Connection) -> None:
-    """Let one writing unit of work run at a time on PostgreSQL; SQLite has its own lock.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection at the beginning of its transaction.
-    """
-    connection.execute(text("SELECT pg_advisory_xact_lock(hashtext('gwnet'), hashtext(current_schema()))"))
 
 
 def begin_states(connection: Connection, before: str | None) -> None:
