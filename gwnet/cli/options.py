@@ -22,9 +22,10 @@ DEFAULT_DATABASE = "gwnet.sqlite"
 @contextmanager
 def open_record(address: str) -> Iterator[Network]:
     """Open the record for one command and close it afterwards; a missing database is an error."""
+    from gwnet.cli.output import say
     from gwnet.network import Network
 
-    net = Network(address)
+    net = Network(address, say=say)
     try:
         yield net
         if net.store.looked_at is not None:

@@ -13,6 +13,7 @@ from gwnet.clock import local_day
 from gwnet.errors import SettingsError
 from gwnet.store.fetch.states import known_on_of
 from gwnet.store.snapshot import Snapshot
+from gwnet.store.waiting import newest_serial
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -31,10 +32,10 @@ _STATE = "state:"
 
 Parameters = ParamSpec("Parameters")
 Result = TypeVar("Result")
+Plan = TypeVar("Plan")
 
-
-class _DryRun(Exception):  # noqa: N818 (not an error)
-    """Rolls back what a dry run wrote."""
+#: How often something is worked out without holding up others, before it is done under the write lock.
+_FREE_TRIES = 2
 
 
 class Group:
@@ -88,16 +89,36 @@ class Group:
         *,
         reason: str | None = None,
         now_utc: dt.datetime | None = None,
-        dry_run: bool = False,
     ) -> Iterator[Connection]:
-        """Give a connection to write with; a dry run leaves the record as it was."""
-        try:
+        """Give a connection to write with."""
+        with self._store.writing(act, by, reason=reason, now_utc=now_utc) as connection:
+            yield connection
+
+    def _planned(
+        self,
+        plan: Callable[[Snapshot], Plan],
+        carry_out: Callable[[Connection, Plan], Result],
+        act: str,
+        by: str,
+        *,
+        site: str | None = None,
+        reason: str | None = None,
+        now_utc: dt.datetime | None = None,
+    ) -> Result:
+        """Work out on a snapshot what is to be recorded, which holds up nobody, and record it if that still holds.
+
+        Where others have recorded something meanwhile, it is worked out anew; at last under the write lock, so that it
+        comes to an end however busy the record is.
+        """
+        for _ in range(_FREE_TRIES):
+            with self._store.reading() as connection:
+                serial = newest_serial(connection)
+                planned = plan(Snapshot(connection, site=site))
             with self._store.writing(act, by, reason=reason, now_utc=now_utc) as connection:
-                yield connection
-                if dry_run:
-                    raise _DryRun
-        except _DryRun:
-            return
+                if newest_serial(connection) == serial:
+                    return carry_out(connection, planned)
+        with self._store.writing(act, by, reason=reason, now_utc=now_utc) as connection:
+            return carry_out(connection, plan(Snapshot(connection, site=site)))
 
 
 def _methods(group: type) -> list[tuple[str, str]]:

@@ -12,6 +12,8 @@ from gwnet.network.base import Group, Instant
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
     from gwnet.store.save.verdicts import Stored
 
 
@@ -78,9 +80,13 @@ class Checks(Group):
         from gwnet.analysis.checks.quality import findings, record_findings
         from gwnet.analysis.review.decisions import join_decisions
 
-        with self._writing("check", by, now_utc=now_utc) as connection:
-            record = Snapshot(connection, site=site)
+        def plan(record: Snapshot) -> pd.DataFrame:
             record.require(round_code=round)
-            noticed = findings(record, round)
+            return findings(record, round)
+
+        def carry_out(connection: Connection, noticed: pd.DataFrame) -> Recorded:
+            record = Snapshot(connection, site=site)
             stored = record_findings(record, noticed, round_code=round, by=by)
             return Recorded(join_decisions(record, noticed), stored)
+
+        return self._planned(plan, carry_out, "check", by, site=site, now_utc=now_utc)

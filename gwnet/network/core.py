@@ -99,6 +99,8 @@ class Network(Group):
     ----------
     address : str or pathlib.Path
         SQLAlchemy URL or path of an SQLite file; its schema must be current.
+    say : callable, optional
+        Takes sentences for the person who waits until another program has written.
 
     Attributes
     ----------
@@ -115,8 +117,8 @@ class Network(Group):
         If it was made by another version of the program.
     """
 
-    def __init__(self, address: str | Path) -> None:
-        super().__init__(open_store(address))
+    def __init__(self, address: str | Path, *, say: Callable[[str], None] | None = None) -> None:
+        super().__init__(open_store(address, say=say))
         self.store: Store = self._store
         try:
             revision.guard(self.store)

@@ -10,14 +10,16 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
+from gwnet.errors import SettingsError
 from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_of, instant_of
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+    from sqlalchemy import Connection
 
     from gwnet.analysis.levels.explain import Explanation
-    from gwnet.analysis.loggers.corrections import Corrected
+    from gwnet.analysis.loggers.corrections import Corrected, PlannedCorrections
     from gwnet.analysis.loggers.heads import LoggerHeads
     from gwnet.ingest.loggers.layout import Layout
     from gwnet.ingest.loggers.result import LoggersResult
@@ -232,11 +234,10 @@ class Loggers(Group):
         SettingsError
             If the reason or the name is missing, or the span does not run forward.
         """
-        from gwnet.analysis.loggers.corrections import Correction, correct
+        from gwnet.analysis.loggers.corrections import Correction, plan_corrections
 
         wanted = Correction(instrument, kind, parameters, quantity, start, end)
-        with self._writing("logger correct", by, reason=reason, now_utc=now_utc, dry_run=dry_run) as connection:
-            return correct(connection, wanted, by=by, reason=reason)
+        return self._decided(lambda record: plan_corrections(record, wanted), by, reason, now_utc, dry_run=dry_run)
 
     def accept(
         self,
@@ -270,11 +271,12 @@ class Loggers(Group):
         AnalysisError
             If one suggests no correction.
         """
-        from gwnet.analysis.loggers.corrections import correct, suggested_corrections
+        from gwnet.analysis.loggers.corrections import plan_corrections, suggested_corrections
 
-        with self._writing("logger correct", by, reason=reason, now_utc=now_utc, dry_run=dry_run) as connection:
-            wanted = suggested_corrections(Snapshot(connection), *findings, instrument=instrument)
-            return correct(connection, *wanted, by=by, reason=reason)
+        def plan(record: Snapshot) -> PlannedCorrections:
+            return plan_corrections(record, *suggested_corrections(record, *findings, instrument=instrument))
+
+        return self._decided(plan, by, reason, now_utc, dry_run=dry_run)
 
     def withdraw_corrections(
         self, *numbers: int, reason: str, by: str, now_utc: dt.datetime | None = None, dry_run: bool = False
@@ -298,10 +300,34 @@ class Loggers(Group):
         NotFoundError
             If there is no such correction on record.
         """
-        from gwnet.analysis.loggers.corrections import withdraw_corrections
+        from gwnet.analysis.loggers.corrections import plan_withdrawal
 
-        with self._writing("logger correct", by, reason=reason, now_utc=now_utc, dry_run=dry_run) as connection:
-            return withdraw_corrections(connection, *numbers, by=by, reason=reason)
+        return self._decided(lambda record: plan_withdrawal(record, *numbers), by, reason, now_utc, dry_run=dry_run)
+
+    def _decided(
+        self,
+        plan: Callable[[Snapshot], PlannedCorrections],
+        by: str,
+        reason: str,
+        now_utc: dt.datetime | None,
+        *,
+        dry_run: bool,
+    ) -> Corrected:
+        """Record or withdraw corrections; a dry run only looks what that would change."""
+        from gwnet.analysis.loggers.corrections import Corrected, record_corrections
+
+        if not (reason or "").strip() or not by.strip():
+            message = "A correction of a logger needs its reason and who decides."
+            raise SettingsError(message, fix="Give --reason TEXT and --by NAME.")
+        if dry_run:
+            with self._record() as record:
+                planned = plan(record)
+                return Corrected((), planned.description, planned.moved)
+
+        def carry_out(connection: Connection, planned: PlannedCorrections) -> Corrected:
+            return record_corrections(connection, planned, by=by, reason=reason)
+
+        return self._planned(plan, carry_out, "logger correct", by, reason=reason, now_utc=now_utc)
 
     def corrections(self, instrument: str | None = None, *, known_on: Instant = None) -> pd.DataFrame:
         """Return the corrections of loggers on record.

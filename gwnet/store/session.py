@@ -20,7 +20,8 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from gwnet.errors import OverlapError, StoreError
 from gwnet.records import RecordState
 from gwnet.store.address import address_name, secrets_of, split_parameters, store_url, without_secrets
-from gwnet.store.work import clock_of, lock_writers, open_work
+from gwnet.store.waiting import Say, begin_writing_sqlite, lock_writing_postgresql
+from gwnet.store.work import clock_of, open_work
 
 _BUSY_TIMEOUT_S = 10.0
 
@@ -33,6 +34,16 @@ _FREE_SPACE = "Free some space, then run the command again."
 
 #: What a driver says, what it means, what to do.
 _KNOWN_REFUSALS = (
+    (
+        "deadlock detected",
+        "Another program changed the same rows outside of gwnet; nothing was written.",
+        "Run the command again.",
+    ),
+    (
+        "could not serialize",
+        "Another program changed the same rows outside of gwnet; nothing was written.",
+        "Run the command again.",
+    ),
     ("database is locked", "Another program is writing to the database.", "Wait until it is done, then try again."),
     ("readonly database", "The database cannot be written.", _MAKE_WRITABLE),
     ("disk is full", "The disk is full; nothing was written.", _FREE_SPACE),
@@ -63,12 +74,15 @@ class Store:
         Texts of the address that no message may hold.
     looked_at : gwnet.records.RecordState or None
         State of the record that the last question was about.
+    say : callable or None
+        Takes sentences for the person who waits until another program has written.
     """
 
     engine: Engine
     name: str
     secrets: tuple[str, ...] = field(default=(), repr=False)
     looked_at: RecordState | None = None
+    say: Say | None = field(default=None, repr=False, compare=False)
 
     @property
     def is_sqlite(self) -> bool:
@@ -117,11 +131,10 @@ class Store:
     def altering(self) -> Iterator[Connection]:
         """Give a connection that holds the write lock and makes no state, for changes of the schema."""
         with translated(self.name, self.secrets), self.engine.connect() as connection:
-            # the lock is taken at the first statement: two writers that both read first would deadlock
-            connection.execution_options(gwnet_immediate=True)
+            connection.execution_options(gwnet_writing=True, gwnet_say=self.say)
             with connection.begin():
                 if not self.is_sqlite:
-                    lock_writers(connection)
+                    lock_writing_postgresql(connection, self.say)
                 yield connection
 
     def now_utc(self) -> dt.datetime:
@@ -213,7 +226,7 @@ def store_error(text: str, name: str) -> StoreError:
     return StoreError(f"The database refused: {text}", where=name)
 
 
-def open_store(address: str | Path, *, create: bool = False) -> Store:
+def open_store(address: str | Path, *, create: bool = False, say: Say | None = None) -> Store:
     """Open a database.
 
     Parameters
@@ -223,6 +236,8 @@ def open_store(address: str | Path, *, create: bool = False) -> Store:
     create : bool, optional
         Whether a missing SQLite file may be made; otherwise it is an error, so that a mistyped name never makes an
         empty database.
+    say : callable, optional
+        Takes sentences for the person who waits until another program has written.
 
     Returns
     -------
@@ -241,7 +256,7 @@ def open_store(address: str | Path, *, create: bool = False) -> Store:
     if is_sqlite and not create and name not in {"", ":memory:"} and not Path(name).exists():
         message = f"There is no database {name!r}."
         raise StoreError(message, fix="Make one with 'gwnet init', or name another with --db.")
-    return Store(_engine(url, name), name, () if is_sqlite else secrets_of(url))
+    return Store(_engine(url, name), name, () if is_sqlite else secrets_of(url), say=say)
 
 
 def _engine(url: URL, name: str) -> Engine:
@@ -274,5 +289,8 @@ def _on_sqlite_connect(connection: sqlite3.Connection, _record: object) -> None:
 
 
 def _on_sqlite_begin(connection: Connection) -> None:
-    immediate = connection.get_execution_options().get("gwnet_immediate", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if immediate else "BEGIN")
+    options = connection.get_execution_options()
+    if options.get("gwnet_writing", False):
+        begin_writing_sqlite(connection, options.get("gwnet_say"), _BUSY_TIMEOUT_S)
+    else:
+        connection.exec_driver_sql("BEGIN")

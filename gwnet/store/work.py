@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
 from typing import Any, Final
 
-from sqlalchemy import Connection, RowMapping, func, select, text
+from sqlalchemy import Connection, RowMapping, func, select
 
 from gwnet.errors import RecordClockError, StoreError
 from gwnet.store.integrity.chain import state_digest
@@ -266,17 +266,6 @@ def lift_key_guard(connection: Connection, table: str) -> None:
     if connection.dialect.name == "sqlite" and table not in work.lifted:
         drop_key_guard(connection, table)
         work.lifted.add(table)
-
-
-def lock_writers(connection: Connection) -> None:
-    """Let one writing unit of work run at a time on PostgreSQL; SQLite has its own lock.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection at the beginning of its transaction.
-    """
-    connection.execute(text("SELECT pg_advisory_xact_lock(hashtext('gwnet'), hashtext(current_schema()))"))
 
 
 def begin_states(connection: Connection, before: str | None) -> None:

@@ -390,6 +390,26 @@ def loggers_of(record: Snapshot) -> LoggerRecord:
     return everywhere.once("loggers", lambda: LoggerRecord(everywhere))
 
 
+def suppose_corrections(record: Snapshot, corrections: pd.DataFrame) -> Snapshot:
+    """Return the same record as if other corrections were on it; nothing is recorded.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record.
+    corrections : pandas.DataFrame
+        Corrections, as `LoggerRecord.corrections`.
+
+    Returns
+    -------
+    gwnet.store.snapshot.Snapshot
+        A snapshot of its own.
+    """
+    supposed = Snapshot(record.connection, record.known_on)
+    vars(loggers_of(supposed))["corrections"] = corrections
+    return supposed
+
+
 def deployments_in(record: Snapshot, wells: Sequence[str] | None = None) -> pd.DataFrame:
     """Return the deployments in wells.
 

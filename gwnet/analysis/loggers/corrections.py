@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Iterable, Mapping
+import json
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -11,13 +12,12 @@ import numpy as np
 import pandas as pd
 from sqlalchemy import Connection
 
-from gwnet.analysis.loggers.channels import LEVEL_QUANTITIES, deployments_in, loggers_of
+from gwnet.analysis.loggers.channels import LEVEL_QUANTITIES, deployments_in, loggers_of, suppose_corrections
 from gwnet.analysis.loggers.correction_history import describe_correction
 from gwnet.analysis.loggers.correction_kinds import KINDS, check_parameters
 from gwnet.analysis.loggers.findings import findings_of
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
 from gwnet.errors import AnalysisError, NotFoundError
-from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.save import samples as save_samples
 from gwnet.store.snapshot import Snapshot
 
@@ -75,15 +75,110 @@ class Corrected:
     moved: pd.DataFrame
 
 
-def correct(connection: Connection, *wanted: Correction, by: str, reason: str) -> Corrected:
-    """Record corrections of loggers.
+@dataclass(frozen=True)
+class PlannedCorrections:
+    """Corrections that were looked at and can be recorded, or withdrawn.
+
+    Attributes
+    ----------
+    steps : tuple of tuple
+        What is to be recorded: the correction, its parameters, and the series that it is of.
+    numbers : tuple of int
+        What is to be withdrawn.
+    description : str
+        The corrections in words.
+    moved : pandas.DataFrame
+        As in `Corrected`.
+    """
+
+    steps: tuple[tuple[Correction, Mapping[str, Any], tuple[int, ...]], ...]
+    numbers: tuple[int, ...]
+    description: str
+    moved: pd.DataFrame
+
+
+def plan_corrections(record: Snapshot, *wanted: Correction) -> PlannedCorrections:
+    """Look what corrections of loggers would change; nothing is recorded.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record.
+    *wanted : Correction
+        The corrections.
+
+    Returns
+    -------
+    PlannedCorrections
+        What `record_corrections` records.
+
+    Raises
+    ------
+    NotFoundError
+        If an instrument has no such series.
+    AnalysisError
+        If parameters do not serve, or the same correction is on record.
+    SettingsError
+        If a span does not run forward.
+    ReductionError
+        If the heads cannot be worked out with them.
+    """
+    on_record = loggers_of(record).corrections
+    supposed = on_record
+    steps = []
+    for each in wanted:
+        parameters = check_parameters(each.kind, each.parameters, start=each.start, end=each.end)
+        quantity, series_ids = _series_of(record, each)
+        _refuse_twice(supposed, each, quantity, parameters)
+        chosen = tuple(series_ids if KINDS[each.kind].per_segment else series_ids[-1:])
+        steps.append((each, parameters, chosen))
+        supposed = _with_correction(supposed, each, quantity, parameters, chosen)
+    words = "; ".join(describe_correction(each.kind, parameters, each.start, each.end) for each, parameters, _ in steps)
+    moved = _what_moves(record, supposed, {each.instrument for each in wanted})
+    return PlannedCorrections(tuple(steps), (), words, moved)
+
+
+def plan_withdrawal(record: Snapshot, *numbers: int) -> PlannedCorrections:
+    """Look what withdrawing corrections would change; nothing is recorded.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record.
+    *numbers : int
+        Numbers of the corrections.
+
+    Returns
+    -------
+    PlannedCorrections
+        What `record_corrections` withdraws.
+
+    Raises
+    ------
+    NotFoundError
+        If there is no such correction on record.
+    """
+    on_record = loggers_of(record).corrections
+    known = set(on_record["correction_id"])
+    for number in numbers:
+        if number not in known:
+            message = f"There is no correction {number} on record."
+            raise NotFoundError(message, fix="'gwnet logger correct --list' lists those that are.")
+    rows = on_record.set_index("correction_id").loc[list(dict.fromkeys(numbers))]
+    left = on_record[~on_record["correction_id"].isin(list(numbers))].reset_index(drop=True)
+    moved = _what_moves(record, left, set(rows["instrument"]))
+    return PlannedCorrections((), tuple(int(number) for number in rows.index), "; ".join(_describe_rows(rows)), moved)
+
+
+def record_corrections(connection: Connection, planned: PlannedCorrections, *, by: str, reason: str) -> Corrected:
+    """Record corrections, or withdraw those that are to be withdrawn: all of them or none.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
-        Connection of a writing unit of work; whatever is raised leaves the record as it was.
-    *wanted : Correction
-        The corrections; all of them are recorded or none.
+        Connection of a writing unit of work, on the state of the record on which they were planned.
+    planned : PlannedCorrections
+        The corrections.
     by : str
         Who decides.
     reason : str
@@ -96,72 +191,17 @@ def correct(connection: Connection, *wanted: Correction, by: str, reason: str) -
 
     Raises
     ------
-    NotFoundError
-        If an instrument has no such series.
-    AnalysisError
-        If parameters do not serve, or the same correction is on record.
-    SettingsError
-        If the reason or the name is missing, or a span does not run forward.
-    ReductionError
-        If the heads cannot be worked out with them.
-    """
-    instruments = {each.instrument for each in wanted}
-    checked = []
-    for each in wanted:
-        parameters = check_parameters(each.kind, each.parameters, start=each.start, end=each.end)
-        checked.append((each, parameters, *_series_of(connection, each)))
-    before = _affected_heads(connection, instruments)
-    numbers: list[int] = []
-    for each, parameters, quantity, series_ids in checked:
-        _refuse_twice(connection, each, quantity, parameters)
-        numbers += [
-            save_samples.correct(connection, number, each.kind, parameters, each.start, each.end, by, reason)
-            for number in (series_ids if KINDS[each.kind].per_segment else series_ids[-1:])
-        ]
-    words = [describe_correction(each.kind, parameters, each.start, each.end) for each, parameters, *_ in checked]
-    after = _affected_heads(connection, instruments)
-    return Corrected(tuple(numbers), "; ".join(words), _compare_heads(before, after))
-
-
-def withdraw_corrections(connection: Connection, *numbers: int, by: str, reason: str) -> Corrected:
-    """Withdraw corrections: they are no longer applied, and stay for every earlier record.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection of a writing unit of work; whatever is raised leaves the record as it was.
-    *numbers : int
-        Numbers of the corrections; all of them are withdrawn or none.
-    by : str
-        Who decides.
-    reason : str
-        Why.
-
-    Returns
-    -------
-    Corrected
-        What was withdrawn and what that changes.
-
-    Raises
-    ------
-    NotFoundError
-        If there is no such correction on record.
     SettingsError
         If the reason or the name is missing.
     """
-    table = fetch_samples.corrections(connection).set_index("correction_id")
-    for number in numbers:
-        if number not in table.index:
-            message = f"There is no correction {number} on record."
-            raise NotFoundError(message, fix="'gwnet logger correct --list' lists those that are.")
-    rows = table.loc[list(dict.fromkeys(numbers))]
-    instruments = set(rows["instrument"])
-    before = _affected_heads(connection, instruments)
-    for number in rows.index:
-        save_samples.take_back(connection, int(number), by, reason)
-    after = _affected_heads(connection, instruments)
-    description = "; ".join(_describe_rows(rows))
-    return Corrected(tuple(int(number) for number in rows.index), description, _compare_heads(before, after))
+    for number in planned.numbers:
+        save_samples.take_back(connection, number, by, reason)
+    recorded = tuple(
+        save_samples.correct(connection, number, each.kind, parameters, each.start, each.end, by, reason)
+        for each, parameters, series_ids in planned.steps
+        for number in series_ids
+    )
+    return Corrected(recorded or planned.numbers, planned.description, planned.moved)
 
 
 def _describe_rows(rows: pd.DataFrame) -> list[str]:
@@ -245,9 +285,9 @@ def list_corrections(record: Snapshot, instrument: str | None = None) -> pd.Data
     return table.assign(description=_describe_rows(table))[list(CORRECTION_COLUMNS)].reset_index(drop=True)
 
 
-def _series_of(connection: Connection, wanted: Correction) -> tuple[str, list[int]]:
+def _series_of(record: Snapshot, wanted: Correction) -> tuple[str, list[int]]:
     """Return the quantity that is meant and the segments of it that have samples, or the newest."""
-    table = fetch_samples.series(connection)
+    table = loggers_of(record).series
     mine = table[table["instrument"] == wanted.instrument]
     if mine.empty:
         message = f"There is no series of instrument {wanted.instrument!r} on record."
@@ -264,9 +304,8 @@ def _series_of(connection: Connection, wanted: Correction) -> tuple[str, list[in
     return quantity, [int(number) for number in chosen["series_id"]]
 
 
-def _refuse_twice(connection: Connection, wanted: Correction, quantity: str, parameters: Mapping[str, Any]) -> None:
-    """Refuse a correction that is on record word for word: it would count twice."""
-    table = fetch_samples.corrections(connection)
+def _refuse_twice(table: pd.DataFrame, wanted: Correction, quantity: str, parameters: Mapping[str, Any]) -> None:
+    """Refuse a correction that is among others word for word: it would count twice."""
     same = table[
         (table["instrument"] == wanted.instrument) & (table["quantity"] == quantity) & (table["kind"] == wanted.kind)
     ]
@@ -277,9 +316,39 @@ def _refuse_twice(connection: Connection, wanted: Correction, quantity: str, par
             raise AnalysisError(message, fix="Withdraw that one first, or correct something else.")
 
 
-def _affected_heads(connection: Connection, instruments: Collection[str]) -> dict[int, LoggerHeads]:
+def _with_correction(
+    table: pd.DataFrame, wanted: Correction, quantity: str, parameters: Mapping[str, Any], series_ids: Sequence[int]
+) -> pd.DataFrame:
+    """Return corrections with one more, which comes after those on record."""
+    number = int(table["correction_id"].max()) if len(table) else 0
+    added = pd.DataFrame(
+        {
+            "correction_id": [number + place + 1 for place in range(len(series_ids))],
+            "series_id": list(series_ids),
+            "instrument": wanted.instrument,
+            "quantity": quantity,
+            "kind": wanted.kind,
+            "start_utc": pd.to_datetime(pd.Series([wanted.start] * len(series_ids)), utc=True),
+            "end_utc": pd.to_datetime(pd.Series([wanted.end] * len(series_ids)), utc=True),
+            # as it comes back from the record
+            "parameters": [json.loads(json.dumps(dict(parameters))) for _ in series_ids],
+            "reason": "",
+            "recorded_by": "",
+            "recorded_at_utc": pd.Timestamp.now(tz="UTC"),
+        }
+    )
+    alike = added[table.columns].astype(table.dtypes)
+    return pd.concat([table, alike], ignore_index=True) if len(table) else alike
+
+
+def _what_moves(record: Snapshot, supposed: pd.DataFrame, instruments: Collection[str]) -> pd.DataFrame:
+    """Return what other corrections change: see `Corrected`."""
+    before = _affected_heads(record, instruments)
+    return _compare_heads(before, _affected_heads(suppose_corrections(record, supposed), instruments))
+
+
+def _affected_heads(record: Snapshot, instruments: Collection[str]) -> dict[int, LoggerHeads]:
     """Return the heads of the deployments that instruments take part in, as sensor or as barometer."""
-    record = Snapshot(connection)  # one of its own, since the record is about to change or has just changed
     table = deployments_in(record)
     affected = table["instrument"].isin(list(instruments)) | table["barometer"].isin(list(instruments))
     return {heads.deployment_id: heads for heads in iterate_heads(record, table[affected])}
