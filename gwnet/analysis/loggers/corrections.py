@@ -334,7 +334,8 @@ def _with_correction(
             "parameters": [json.loads(json.dumps(dict(parameters))) for _ in series_ids],
             "reason": "",
             "recorded_by": "",
-            "recorded_at_utc": pd.Timestamp.now(tz="UTC"),
+            # later than all on record, as it will be
+            "recorded_at_utc": table["recorded_at_utc"].max() if len(table) else pd.Timestamp(0, tz="UTC"),
         }
     )
     alike = added[table.columns].astype(table.dtypes)

