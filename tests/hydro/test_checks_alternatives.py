@@ -48,5 +48,15 @@ def test_the_alternative_that_leaves_least_is_taken_when_it_fits():
     assert np.isnan(found.misfit_m[1])
 
 
+def test_the_likelier_alternative_is_taken_where_both_fit_about_as_well():
+    shifts = np.array([[-1.02, -0.99]])
+    assert best_alternative([1.0], shifts, [0.1], [0.0, 0.5]).which.tolist() == [0]
+    assert best_alternative([1.0], shifts, [0.1]).which.tolist() == [1]
+
+
+def test_an_alternative_that_leaves_much_of_what_it_moves_is_none():
+    assert best_alternative([1.0], np.array([[-0.8]]), [0.5], left_share=0.1).which.tolist() == [-1]
+
+
 def test_no_alternatives_fit_nothing():
     assert best_alternative([1.0], np.empty((1, 0)), [0.1]).which.tolist() == [-1]

@@ -53,6 +53,31 @@ def test_a_wrong_level_stands_out_and_does_not_put_those_beside_it_in_the_wrong(
     assert not found.sound[3 * ROUNDS + 17]
 
 
+def test_two_wrong_levels_in_a_row_do_not_put_those_beside_them_in_the_wrong():
+    well, time, season, level, near = network()
+    wrong = [3 * ROUNDS + 17, 3 * ROUNDS + 18]
+    level[wrong] += [0.5, 0.45]
+    found = fit_around(well, time, season, level, np.ones(well.size, bool), near)
+    off = np.abs(found.residual_m) / found.spread_m
+    assert set(np.flatnonzero(off > 6.0).tolist()) <= set(wrong)
+
+
+def test_a_level_years_from_all_others_is_held_against_none():
+    well, time, season, level, near = network()
+    time[ROUNDS - 1] += 4000.0
+    found = fit_around(well, time, season, level, np.ones(well.size, bool), near)
+    assert np.isnan(found.residual_m[ROUNDS - 1])
+
+
+def test_restless_times_widen_the_spread():
+    random = np.random.default_rng(8)
+    level = np.concatenate([random.normal(0.0, 0.02, 60), random.normal(0.0, 1.0, 20), random.normal(0.0, 0.02, 60)])
+    n = level.size
+    alone = np.full((1, 8), -1)
+    found = fit_around(np.zeros(n, int), np.arange(n) * 30.0, np.zeros(n, int), level, np.ones(n, bool), alone)
+    assert found.spread_m[70] > 5.0 * found.spread_m[20]
+
+
 def test_first_and_last_levels_are_held_against_one_side():
     well, time, season, level, near = network()
     level[ROUNDS - 1] += 1.0

@@ -32,7 +32,10 @@ class Finding:
     limits : mapping
         Limits and values that the finding rests on.
     row : int
-        Position of the event in the events of the site; -1 where it is of no single event.
+        Position of the event in the events of the site; -1 where it is of no single event. A finding with one cause
+        and several events is booked at the first of them.
+    rows : tuple of int
+        Positions of all events that it concerns, where they are several.
     rule, severity : str
         Those of the check unless given.
     well, round, measured_at : str
@@ -42,6 +45,7 @@ class Finding:
     message: str
     limits: Mapping[str, Any] = field(default_factory=dict)
     row: int = -1
+    rows: tuple[int, ...] = ()
     rule: str = ""
     severity: str = ""
     well: str = ""

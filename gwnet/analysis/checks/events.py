@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -15,11 +15,11 @@ from gwnet.analysis.checks.check import Limit
 from gwnet.analysis.levels.inputs import Floats, LevelInputs
 from gwnet.analysis.levels.places import located
 from gwnet.analysis.levels.reduce import Reduction, take_values
-from gwnet.analysis.levels.serving import USABLE_STATUSES
+from gwnet.analysis.levels.serving import UNUSABLE_QUALITIES, USABLE_STATUSES
 from gwnet.analysis.levels.table import levels_frame
 from gwnet.clock import to_instants
 from gwnet.hydro.checks.neighbours import Fit, fit_around, nearest_wells
-from gwnet.hydro.checks.robust_limits import Flags, Places
+from gwnet.hydro.checks.spreads import Flags, Places
 from gwnet.units import METRES_PER_UNIT
 
 #: Limits that several checks use.
@@ -29,6 +29,13 @@ HINT_SPREADS: Final = Limit(
 HINT_FIT_SPREADS: Final = Limit("hint_fit_spreads", 2.0, "robust standard deviations within which an explanation fits")
 LEAST_CHANGES: Final = Limit("least_changes", 8.0, "fewest changes or misfits of a well that show what is usual")
 LEAST_MISFIT: Final = Limit("least_misfit_m", 0.05, "jumps and misfits smaller than this are never reported [m]")
+
+
+_Value = TypeVar("_Value")
+
+#: Words in the note of an event that name a unit other than that in which it was booked.
+_FEET_WORDS: Final = r"\b(?:feet|foot|ft)\b"
+_METRE_WORDS: Final = r"\b(?:metres?|meters?)\b"
 
 
 class Events:
@@ -58,6 +65,7 @@ class Events:
     ) -> None:
         self.limits, self.settings, self.rounds = limits, settings, rounds
         self.inputs, self.reduced = inputs, reduced
+        self._once: dict[str, Any] = {}
         self.site = str(settings["site"])
         codes, wells = np.unique(inputs.records["well_id"].to_numpy(dtype=np.int64), return_inverse=True)
         known = inputs.wells[inputs.wells["site"] == self.site].set_index("well_id")
@@ -82,6 +90,26 @@ class Events:
     def __getitem__(self, name: str) -> NDArray[Any]:
         """Return a column of the levels frame, shape (n,)."""
         return np.asarray(self.frame[name])
+
+    def once(self, name: str, make: Callable[[], _Value]) -> _Value:
+        """Return what several checks need, made once.
+
+        Parameters
+        ----------
+        name : str
+            Its name.
+        make : callable
+            Makes it.
+
+        Returns
+        -------
+        object
+            What was made.
+        """
+        if name not in self._once:
+            self._once[name] = make()
+        value: _Value = self._once[name]
+        return value
 
     @cached_property
     def codes(self) -> NDArray[np.object_]:
@@ -117,8 +145,13 @@ class Events:
 
     @cached_property
     def checked(self) -> Flags:
-        """Return which events hold a level that is compared with the record: static or flowing, with a number."""
-        return np.asarray(np.isin(self["status"], USABLE_STATUSES) & ~np.isnan(self.read_level_m))
+        """Return which events hold a level that is compared with the record: static or flowing, with a number.
+
+        Levels that their source marked as suspect or poor are questioned already: they are not compared, and with
+        nothing but a wrong level around them they would all seem wrong.
+        """
+        is_marked = np.isin(self["quality"], UNUSABLE_QUALITIES)
+        return np.asarray(np.isin(self["status"], USABLE_STATUSES) & ~is_marked & ~np.isnan(self.read_level_m))
 
     @cached_property
     def sound(self) -> Flags:
@@ -149,7 +182,6 @@ class Events:
             self.level_m,
             self.sound,
             self.neighbours,
-            spreads=self.limits["hint_spreads"],
             least=self.limits["least_changes"],
         )
 
@@ -168,6 +200,25 @@ class Events:
         """Return the number that each level rests on, as it was booked."""
         return _booked(self)
 
+    @cached_property
+    def may_be_in_feet(self) -> Flags:
+        """Return which events may have been read in feet: where the record has feet, or the note says so."""
+        return self._may_be_in(_FEET_WORDS, is_feet=True)
+
+    @cached_property
+    def may_be_in_metres(self) -> Flags:
+        """Return which events may have been read in metres: where the record has metric units, or the note says so."""
+        return self._may_be_in(_METRE_WORDS, is_feet=False)
+
+    def _may_be_in(self, words: str, *, is_feet: bool) -> Flags:
+        units = {str(self.settings["length_unit"]), *self.booked.unit[self.booked.unit != ""].tolist()}
+        used = self.inputs.instruments["instrument_id"].isin(self.records["instrument_id"])
+        units |= set(self.inputs.instruments.loc[used, "length_unit"].dropna().astype(str))
+        if any(unit.startswith("ft") == is_feet for unit in units):
+            return np.ones(len(self), dtype=np.bool_)
+        notes = self.frame["notes"].fillna("").astype(str)
+        return np.asarray(notes.str.contains(words, case=False, regex=True), dtype=np.bool_)
+
     def of_point(self, name: str, index: Places | None = None) -> Floats:
         """Return a number of measuring points.
 
@@ -185,6 +236,11 @@ class Events:
         """
         return take_values(self.points[name].to_numpy(dtype=np.float64), self.point if index is None else index)
 
+    @property
+    def in_feet(self) -> bool:
+        """Return whether lengths are written in feet, the site's unit."""
+        return str(self.settings["length_unit"]).startswith("ft")
+
     def length(self, value_m: float, *, signed: bool = False) -> str:
         """Return a length as text in the site's unit: millimetres for m, hundredths for feet.
 
@@ -195,11 +251,9 @@ class Events:
         signed : bool, optional
             Whether to write a plus sign.
         """
-        unit = str(self.settings["length_unit"])
-        in_feet = unit.startswith("ft")
-        value = value_m / METRES_PER_UNIT[unit] if in_feet else value_m
+        value = value_m / METRES_PER_UNIT[str(self.settings["length_unit"])] if self.in_feet else value_m
         sign = "+" if signed else ""
-        return f"{value:{sign}.2f} ft" if in_feet else f"{value:{sign}.3f} m"
+        return f"{value:{sign}.2f} ft" if self.in_feet else f"{value:{sign}.3f} m"
 
 
 @dataclass(frozen=True, eq=False)

@@ -15,6 +15,7 @@ from gwnet.analysis.checks.events import HINT_FIT_SPREADS, HINT_SPREADS, LEAST_M
 from gwnet.constants import SURVEY_ACCURACY_M
 from gwnet.hydro.checks import places as checks_places
 from gwnet.hydro.checks import visits as checks_visits
+from gwnet.hydro.checks.alternatives import FOOT_M
 
 CHECKS: Final = CheckList()
 
@@ -24,15 +25,17 @@ ORDER: Final = "order of heads in the cluster reversed"
 COPIED: Final = "readings of another well"
 EXCHANGED: Final = "readings of two wells exchanged"
 
-#: Amounts that typed elevations are wrong by [m], with their names.
-_TYPED: Final = ((0.3048, "1 ft"), (1.0, "1 m"), (3.048, "10 ft"), (10.0, "10 m"), (100.0, "100 m"), (30.48, "100 ft"))
+#: Amounts that typed elevations are wrong by, in the site's unit.
+_TYPED: Final = (1.0, 10.0, 100.0)
 
 
-def describe_amount(amount_m: float, error_m: float = 0.0) -> str:
+def describe_amount(events: Events, amount_m: float, error_m: float = 0.0) -> str:
     """Return a clause that names the round amount that a difference comes near to; empty for none.
 
     Parameters
     ----------
+    events : gwnet.analysis.checks.events.Events
+        Level events of one site.
     amount_m : float
         Difference [m].
     error_m : float, optional
@@ -43,9 +46,11 @@ def describe_amount(amount_m: float, error_m: float = 0.0) -> str:
     str
         Clause with a leading comma, or nothing.
     """
-    for typed, name in _TYPED:
+    unit, metres = ("ft", FOOT_M) if events.in_feet else ("m", 1.0)
+    for number in _TYPED:
+        typed = number * metres
         if abs(abs(amount_m) - typed) <= max(0.06 * typed, 3.0 * min(error_m, 0.1 * typed)):
-            return f", which is about {name}"
+            return f", which is about {number:g} {unit}"
     return ""
 
 
@@ -81,8 +86,8 @@ def _find_wells_apart(events: Events) -> Iterator[Finding]:
             message = (
                 f"In {typical.periods[number]} quarters the well is {events.length(abs(offset))} "
                 f"{'above' if offset > 0 else 'below'} what its neighbours in aquifer {aquifer} suggest "
-                f"(limit {events.length(limit)}){describe_amount(offset)}: an elevation may be wrong, or the well taps "
-                "other water."
+                f"(limit {events.length(limit)}){describe_amount(events, offset)}: an elevation may be wrong, or the "
+                "well taps other water."
             )
             values = {
                 "offset_m": round(offset, 4),
@@ -118,7 +123,7 @@ def _find_off_ground(events: Events) -> Iterator[Finding]:
         message = (
             f"Measuring point {points['access'].iat[place]} in force from {since:%Y-%m-%d}: its elevation less its "
             f"height above ground lies {events.length(abs(off))} {'above' if off > 0 else 'below'} the ground on "
-            f"record (limit {events.length(limit[place])}){describe_amount(off)}."
+            f"record (limit {events.length(limit[place])}){describe_amount(events, off)}."
         )
         values = {
             "difference_m": round(off, 4),
@@ -197,8 +202,28 @@ def _cluster_pairs(events: Events) -> list[tuple[np.ndarray, np.ndarray]]:
 
 
 @CHECKS.add(COPIED, WARNING, "a reading that fits a neighbour and not its own well", HINT_SPREADS)
-def _find_copied(events: Events) -> Iterator[Finding]:
+def _find_copied_readings(events: Events) -> Iterator[Finding]:
     """Find wells with the same readings as another well on the same day that do not fit their own record."""
+    yield from find_copied(events)
+
+
+def find_copied(events: Events) -> list[Finding]:
+    """Return the findings of readings that are another well's.
+
+    Parameters
+    ----------
+    events : gwnet.analysis.checks.events.Events
+        Level events of one site.
+
+    Returns
+    -------
+    list of Finding
+        One a reading.
+    """
+    return events.once("copied", lambda: list(_copied(events)))
+
+
+def _copied(events: Events) -> Iterator[Finding]:
     records = events.inputs.depth_to_water_m[events.order]
     several = (~np.isnan(records)).sum(axis=1) >= 2
     off = np.nan_to_num(np.abs(events.fit.residual_m) / events.fit.spread_m)
@@ -232,8 +257,28 @@ def _find_copied(events: Events) -> Iterator[Finding]:
     HINT_FIT_SPREADS,
     LEAST_MISFIT,
 )
-def _find_exchanged(events: Events) -> Iterator[Finding]:
+def _find_exchanged_readings(events: Events) -> Iterator[Finding]:
     """Find pairs of wells of one day that both fit with the depth of the other."""
+    yield from find_exchanged(events)
+
+
+def find_exchanged(events: Events) -> list[Finding]:
+    """Return the findings of readings of two wells that were exchanged.
+
+    Parameters
+    ----------
+    events : gwnet.analysis.checks.events.Events
+        Level events of one site.
+
+    Returns
+    -------
+    list of Finding
+        One a pair of readings, booked at the first.
+    """
+    return events.once("exchanged", lambda: list(_exchanged(events)))
+
+
+def _exchanged(events: Events) -> Iterator[Finding]:
     limits, fit = events.limits, events.fit
     off = np.abs(fit.residual_m) > np.maximum(limits["least_misfit_m"], limits["hint_spreads"] * fit.spread_m)
     rows = np.flatnonzero(off & events.checked & (events.booked.quantity == "depth_to_water"))
@@ -247,13 +292,12 @@ def _find_exchanged(events: Events) -> Iterator[Finding]:
             )
             if fits and events.well[row] != events.well[other]:
                 yield _describe_exchange(events, row, other)
-                yield _describe_exchange(events, other, row)
 
 
 def _describe_exchange(events: Events, row: int, other: int) -> Finding:
     misfit = events.fit.residual_m[row]
     message = (
-        f"The level is {events.length(abs(misfit))} {'above' if misfit > 0 else 'below'} what is around it, and so "
-        f"does that of {events.codes[other]} on the same day; with their depths exchanged both would fit."
+        f"The level is {events.length(abs(misfit))} {'above' if misfit > 0 else 'below'} what is around it, and that "
+        f"of {events.codes[other]} on the same day does not fit either; with their depths exchanged both would."
     )
-    return Finding(message, {"misfit_m": round(float(misfit), 6), "other": events.codes[other]}, row)
+    return Finding(message, {"misfit_m": round(float(misfit), 6), "other": events.codes[other]}, row, (row, other))

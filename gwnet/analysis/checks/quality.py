@@ -30,6 +30,9 @@ FINDING_COLUMNS: Final = (*PRINTED, "limits", "event_id")
 
 UNKNOWN_LIMIT: Final = "unknown limit"
 
+#: Name under which ``limits`` keeps the events of a finding that concerns several.
+EVENT_IDS: Final = "event_ids"
+
 
 def findings(record: Snapshot, round_code: str | None = None) -> pd.DataFrame:
     """Return what the checks notice in the levels on record.
@@ -109,7 +112,10 @@ def tabulate(events: Events, noticed: Iterable[Finding]) -> pd.DataFrame:
         is_of_event = finding.row >= 0
         where = [column[finding.row] if is_of_event else getattr(finding, name) for name, column in columns.items()]
         event = float(event_ids[finding.row]) if is_of_event else np.nan
-        limits = json.dumps(finding.limits, sort_keys=True, ensure_ascii=False)
+        values = dict(finding.limits)
+        if len(finding.rows) > 1:
+            values |= {"levels": len(finding.rows), EVENT_IDS: event_ids[list(finding.rows)].astype(int).tolist()}
+        limits = json.dumps(values, sort_keys=True, ensure_ascii=False)
         rows.append((events.site, *where, finding.rule, finding.severity, finding.message, limits, event))
     return pd.DataFrame(rows, columns=list(FINDING_COLUMNS)).astype({"event_id": "float64"})
 

@@ -7,13 +7,15 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from gwnet.analysis.checks.check import WARNING, CheckList, Finding, Limit
 from gwnet.analysis.checks.events import LEAST_CHANGES, Events
 from gwnet.analysis.checks.places import describe_amount
 from gwnet.hydro.checks.neighbours import nearest_wells
 from gwnet.hydro.checks.places import Shift, common_shift
-from gwnet.hydro.checks.robust_limits import Floats, Places, readings_around
+from gwnet.hydro.checks.robust_limits import readings_around
+from gwnet.hydro.checks.spreads import Floats, Places
 from gwnet.hydro.checks.steps import Moves, moves_against_neighbours, steps_at
 
 CHECKS: Final = CheckList()
@@ -63,7 +65,7 @@ def _find_steps_at_points(events: Events) -> Iterator[Finding]:
         message = (
             f"Since the measuring point of {since:%Y-%m-%d} the well is {events.length(abs(step))} "
             f"{'higher' if step > 0 else 'lower'} against its neighbours than before "
-            f"(standard error {events.length(error)}){describe_amount(step, error)}."
+            f"(standard error {events.length(error)}){describe_amount(events, step, error)}."
         )
         values = {"step_m": round(step, 4), "standard_error_m": round(error, 4)}
         values |= {"step_spreads": limits["step_spreads"], "least_step_m": limits["least_step_m"]}
@@ -86,7 +88,7 @@ def _find_steps_at_points(events: Events) -> Iterator[Finding]:
 )
 def _find_steps_with_tapes(events: Events) -> Iterator[Finding]:
     """Find steps shared by the wells of a round that were read with another tape."""
-    tape = events.records["instrument_id"].fillna(-1).to_numpy(dtype=np.int64)
+    tape = np.where(is_named(events), events.records["instrument_id"].fillna(-1), -1).astype(np.int64)
     rows, before = _changed(events, tape)
     if not rows.size:
         return
@@ -96,6 +98,29 @@ def _find_steps_with_tapes(events: Events) -> Iterator[Finding]:
     for _, group in table.groupby(["when", "old", "new"], sort=True):
         if group["row"].nunique() >= events.limits["least_tape_wells"]:
             yield from _judge_tape_change(events, group, tape)
+
+
+#: Words for an instrument that nobody named.
+_UNNAMED: Final = frozenset({"unknown", "not known", "other", "none", "tape", "sounder", "n/a", "-"})
+
+
+def is_named(events: Events) -> NDArray[np.bool_]:
+    """Return where the source named the instrument: a word for its kind or for the method names none.
+
+    Parameters
+    ----------
+    events : gwnet.analysis.checks.events.Events
+        Level events of one site.
+
+    Returns
+    -------
+    numpy.ndarray of bool, shape (n,)
+        Whether the instrument of each event has a name of its own.
+    """
+    words = events.frame["instrument"].fillna("").astype(str).str.casefold()
+    methods = set(events.frame["method"].fillna("").astype(str).str.casefold())
+    kinds = set(events.inputs.instruments["kind"].astype(str).str.casefold())
+    return np.asarray((words != "") & ~words.isin(methods | kinds | _UNNAMED), dtype=bool)
 
 
 def _judge_tape_change(events: Events, group: pd.DataFrame, tape: Places) -> Iterator[Finding]:

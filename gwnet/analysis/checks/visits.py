@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import partial
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -12,10 +12,13 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.checks.check import NOTE, SERIOUS, WARNING, CheckList, Finding, Limit
 from gwnet.analysis.checks.events import Events
+from gwnet.analysis.checks.explanations import COARSE
+from gwnet.analysis.checks.series import explained_rows
 from gwnet.analysis.levels.reduce import FINDINGS
 from gwnet.constants import TAPE_CHECK_INTERVAL_DAYS
 from gwnet.hydro.checks import visits as checks_visits
-from gwnet.hydro.checks.robust_limits import Floats, readings_around
+from gwnet.hydro.checks.robust_limits import readings_around
+from gwnet.hydro.checks.spreads import Floats
 
 CHECKS: Final = CheckList()
 
@@ -43,16 +46,70 @@ _REDUCTION: Final = {
 }
 _MILD: Final = ("beyond the tape check",)
 
+#: Fewest readings below a bottom that put the bottom in doubt (project default).
+_LEAST_AGAINST_BOTTOM: Final = 3
+
 #: Kinds of instrument that are checked against a reference tape.
 _TAPES: Final = ("electric tape", "steel tape", "interface probe")
 
 
 def _find_reduced(rule: str, events: Events) -> Iterator[Finding]:
-    for row in np.flatnonzero(events.reduced.findings[rule][events.order]).tolist():
-        if rule == "repeats disagree":
-            yield _disagreeing(events, row)
-        else:
-            yield Finding(FINDINGS[rule], row=row)
+    noticed = np.flatnonzero(events.reduced.findings[rule][events.order])
+    if rule == "repeats disagree":
+        yield from (_disagreeing(events, row) for row in noticed.tolist())
+        return
+    # what a well lacks, it lacks at each visit: one finding a well, of a tape check one for the tape
+    cause = _tape_checks_used(events) if rule in _MILD else events.well
+    for rows in grouped(noticed, cause):
+        yield Finding(f"{FINDINGS[rule]}{describe_span(events, rows)}", row=rows[0], rows=rows)
+
+
+def grouped(rows: NDArray[np.intp], *causes: NDArray[Any]) -> Iterator[tuple[int, ...]]:
+    """Yield the events that have their causes in common, in the order of the first of each.
+
+    Parameters
+    ----------
+    rows : numpy.ndarray of int, shape (r,)
+        Events.
+    *causes : numpy.ndarray, shape (n,) each
+        What may cause a finding, by event.
+
+    Yields
+    ------
+    tuple of int
+        Events of one finding.
+    """
+    groups: dict[tuple[Any, ...], list[int]] = {}
+    for row in rows.tolist():
+        groups.setdefault(tuple(cause[row] for cause in causes), []).append(row)
+    yield from map(tuple, groups.values())
+
+
+def describe_span(events: Events, rows: tuple[int, ...]) -> str:
+    """Return how many levels a finding concerns and when they were read, as a sentence; empty for one level.
+
+    Parameters
+    ----------
+    events : gwnet.analysis.checks.events.Events
+        Level events of one site.
+    rows : tuple of int
+        Events of the finding.
+
+    Returns
+    -------
+    str
+        Sentence with a leading blank, or nothing.
+    """
+    if len(rows) == 1:
+        return ""
+    days = events.day[list(rows)]
+    return f" This concerns {len(rows)} levels from {days.min()} to {days.max()}."
+
+
+def _tape_checks_used(events: Events) -> NDArray[Any]:
+    """Return a number of the tape check that each reading was corrected by; of the well where there is none."""
+    check = events.reduced.tape.check[events.order]
+    return np.where(check >= 0, check, -1 - events.well)
 
 
 for _rule, _looks_for in _REDUCTION.items():
@@ -76,23 +133,37 @@ def _reported_to_flow(events: Events) -> NDArray[np.bool_]:
 def _find_above_point(events: Events) -> Iterator[Finding]:
     """Find water above the measuring point of wells that are not reported to flow."""
     depth = events["depth_to_water_m"]
-    for row in np.flatnonzero(~_reported_to_flow(events) & (depth < 0.0)).tolist():
+    for rows in grouped(_unexplained(events, ~_reported_to_flow(events) & (depth < 0.0)), events.well):
+        row = min(rows, key=lambda each: float(depth[each]))
         message = (
-            f"Water is {events.length(-depth[row])} above the measuring point, and the well is not reported as flowing."
+            f"Water is {_at_most(rows)}{events.length(-depth[row])} above the measuring point, and the well is not "
+            f"reported as flowing.{describe_span(events, rows)}"
         )
-        yield Finding(message, {"depth_to_water_m": round(float(depth[row]), 6)}, row)
+        yield Finding(message, {"depth_to_water_m": round(float(depth[row]), 6)}, rows[0], rows)
+
+
+def _unexplained(events: Events, found: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Return the positions of events whose level is not explained by a slip: the slip is the finding."""
+    explained = explained_rows(events, *COARSE)
+    return np.array([row for row in np.flatnonzero(found).tolist() if row not in explained], dtype=np.intp)
+
+
+def _at_most(rows: tuple[int, ...]) -> str:
+    return "up to " if len(rows) > 1 else ""
 
 
 @CHECKS.add(ABOVE_GROUND, NOTE, "water above ground inside the casing, and no status `flowing`")
 def _find_above_ground(events: Events) -> Iterator[Finding]:
     """Find water above ground and below the measuring point, of wells that are not reported to flow."""
     depth, below = events["depth_to_water_m"], events["depth_below_ground_m"]
-    for row in np.flatnonzero(~_reported_to_flow(events) & (below < 0.0) & ~(depth < 0.0)).tolist():
+    found = ~_reported_to_flow(events) & (below < 0.0) & ~(depth < 0.0)
+    for rows in grouped(_unexplained(events, found), events.well):
+        row = min(rows, key=lambda each: float(below[each]))
         message = (
-            f"Water is {events.length(-below[row])} above ground, inside the casing, and the well is not reported as "
-            "flowing."
+            f"Water is {_at_most(rows)}{events.length(-below[row])} above ground, inside the casing, and the well is "
+            f"not reported as flowing.{describe_span(events, rows)}"
         )
-        yield Finding(message, {"depth_below_ground_m": round(float(below[row]), 6)}, row)
+        yield Finding(message, {"depth_below_ground_m": round(float(below[row]), 6)}, rows[0], rows)
 
 
 @CHECKS.add(
@@ -112,18 +183,28 @@ def _find_below_bottom(events: Events) -> Iterator[Finding]:
     sounded = checks_visits.last_known(events.well, events["sounded_depth_m"])
     bottom = np.where(np.isnan(sounded), events.of_well("total_depth_m"), sounded)
     tolerance = events.limits["bottom_tolerance_m"]
-    for row in np.flatnonzero((events["bound"] == "") & (below > bottom + tolerance)).tolist():
+    found = _unexplained(events, (events["bound"] == "") & (below > bottom + tolerance))
+    for rows in grouped(found, events.well, np.nan_to_num(bottom)):
+        row = max(rows, key=lambda each: float(below[each]))
         how = "as sounded" if not np.isnan(sounded[row]) else "as built"
         message = (
-            f"Water was read at {events.length(below[row])} below ground, and the bottom lies at "
-            f"{events.length(bottom[row])} {how}."
+            f"Water was read at {_at_most(rows)}{events.length(below[row])} below ground, and the bottom lies at "
+            f"{events.length(bottom[row])} {how}.{describe_span(events, rows)}{_doubt(events, rows)}"
         )
         limits = {
             "depth_below_ground_m": round(float(below[row]), 6),
             "bottom_m": round(float(bottom[row]), 6),
             "bottom_tolerance_m": tolerance,
         }
-        yield Finding(message, limits, row)
+        yield Finding(message, limits, rows[0], rows)
+
+
+def _doubt(events: Events, rows: tuple[int, ...]) -> str:
+    """Return what many readings below the bottom say about the bottom."""
+    of_well = (events.well == events.well[rows[0]]) & events.checked
+    if len(rows) < _LEAST_AGAINST_BOTTOM or len(rows) < 0.5 * of_well.sum():
+        return ""
+    return f" These are {len(rows)} of {of_well.sum()} levels of the well: the depth of the bottom may be wrong."
 
 
 @CHECKS.add(
@@ -222,13 +303,15 @@ def _find_outside_window(events: Events) -> Iterator[Finding]:
     early = (starts - events.day).astype("timedelta64[D]").astype(np.float64)
     late = (events.day - ends).astype("timedelta64[D]").astype(np.float64)
     limit = events.limits["window_days"]
-    for row in np.flatnonzero((early > limit) | (late > limit)).tolist():
-        days = early[row] if early[row] > limit else late[row]
+    off = np.fmax(early, late)
+    for rows in grouped(np.flatnonzero(off > limit), codes.to_numpy(dtype=object)):
+        row = max(rows, key=lambda each: float(off[each]))
         where = "before the first" if early[row] > limit else "after the last"
         message = (
-            f"Measured {_count(days, 'day')} {where} day of round {codes.iat[row]} ({starts[row]} to {ends[row]})."
+            f"Measured {_at_most(rows)}{_count(off[row], 'day')} {where} day of round {codes.iat[row]} "
+            f"({starts[row]} to {ends[row]}).{describe_span(events, rows)}"
         )
-        yield Finding(message, {"days": float(days), "window_days": limit}, row)
+        yield Finding(message, {"days": float(off[row]), "window_days": limit}, rows[0], rows)
 
 
 def _days(values: pd.Series) -> NDArray[np.datetime64]:
@@ -243,7 +326,7 @@ def _count(number: float, word: str) -> str:
 @CHECKS.add(
     TAPE_DUE,
     WARNING,
-    "a tape used too long after its last check, once a round and tape; a note where it was never checked",
+    "a tape used too long after its last check, one finding a tape and check; a note where it was never checked",
     Limit(
         "tape_check_days",
         TAPE_CHECK_INTERVAL_DAYS,
@@ -253,7 +336,7 @@ def _count(number: float, word: str) -> str:
     others=(NOTE,),
 )
 def _find_tapes_due(events: Events) -> Iterator[Finding]:
-    """Find tapes used without a check for too long: reported once a round or day, with its first reading."""
+    """Find tapes used without a check for too long: one finding a tape and last check, booked at the first reading."""
     instruments = events.inputs.instruments.set_index("instrument_id")
     kind = events.records["instrument_id"].map(instruments["kind"]).to_numpy(dtype=object)
     by_tape = np.isin(kind, _TAPES) & ~np.isnan(events.booked.value)
@@ -261,24 +344,20 @@ def _find_tapes_due(events: Events) -> Iterator[Finding]:
     age = (events.day - last).astype("timedelta64[D]").astype(np.float64)
     limit = events.limits["tape_check_days"]
     rows = np.flatnonzero(by_tape & (~checked | (age > limit)))
-    if not rows.size:
-        return
-    uses = events.frame.loc[rows, ["round", "instrument"]].assign(row=rows, at=events.time_d[rows])
-    uses["when"] = uses["round"].where(uses["round"] != "", events.day[rows].astype(str))
-    in_order = uses.sort_values(["at", "row"], kind="stable")
-    for (_, instrument), used in in_order.groupby(["when", "instrument"], sort=False):
-        row = int(used["row"].iloc[0])
-        state = (
-            f"was last checked on {last[row]}, {age[row]:.0f} days before" if checked[row] else "has no check on record"
-        )
+    rows = rows[np.argsort(events.time_d[rows], kind="stable")]
+    for used in grouped(rows, events["instrument"], np.where(checked, last.astype(np.int64), -1)):
+        first, newest = used[0], used[-1]
+        instrument = str(events.frame["instrument"].iat[first])
+        days = f"{age[first]:.0f} days" if len(used) == 1 else f"{age[first]:.0f} to {age[newest]:.0f} days"
+        state = f"was last checked on {last[first]}, {days} before" if checked[first] else "has no check on record"
+        span = f", {events.day[first]} to {events.day[newest]}" if events.day[first] != events.day[newest] else ""
         message = (
-            f"Tape {instrument} {state}; a check is due every {limit:g} days "
-            f"({_count(len(used), 'reading')} of this round or day)."
+            f"Tape {instrument} {state}; a check is due every {limit:g} days ({_count(len(used), 'reading')}{span})."
         )
         values = {"instrument": instrument, "readings": len(used), "tape_check_days": limit}
-        if checked[row]:
-            values |= {"last_check": str(last[row]), "age_days": float(age[row])}
-        yield Finding(message, values, row, severity="" if checked[row] else NOTE)
+        if checked[first]:
+            values |= {"last_check": str(last[first]), "age_days": float(age[newest])}
+        yield Finding(message, values, first, used, severity="" if checked[first] else NOTE)
 
 
 def _last_checked(events: Events) -> tuple[NDArray[np.datetime64], NDArray[np.bool_]]:
@@ -326,5 +405,4 @@ def _find_repeated_readings(events: Events) -> Iterator[Finding]:
             "read": int(counts.read[number]),
             "chance": round(float(counts.limit[number]), 2),
         }
-        for row in rows:
-            yield Finding(message, values, int(row))
+        yield Finding(message, values, int(rows[0]), tuple(rows.tolist()))

@@ -1,4 +1,4 @@
-"""What else a booked number may have been: another unit, another sign, exchanged digits, a round amount more or less.
+"""What else a booked number may have been: another unit or sign, exchanged digits, a round amount more or less.
 
 Alternatives are given as what they would add to the booked number. No loop over events.
 """
@@ -11,13 +11,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gwnet.hydro.checks.robust_limits import Floats, Places, equally_long
+from gwnet.hydro.checks.spreads import Floats, Places, equally_long
 
 #: Metres in an international foot.
 FOOT_M: Final = 0.3048
 
-#: Amounts by which numbers are misread or mistyped [m]: a metre, a foot, a decimetre.
-ROUND_AMOUNTS_M: Final = (1.0, FOOT_M, 0.1)
+#: Amounts by which numbers are misread or mistyped, in metres or feet: one more or less in one digit.
+ROUND_AMOUNTS: Final = (1.0, 10.0, 0.1)
 
 #: Places of a number whose digits are exchanged, counted from the last digit.
 PLACES: Final = 7
@@ -101,7 +101,13 @@ class Best:
     misfit_m: Floats
 
 
-def best_alternative(residual_m: ArrayLike, shift_m: NDArray[np.float64], within_m: ArrayLike) -> Best:
+def best_alternative(
+    residual_m: ArrayLike,
+    shift_m: NDArray[np.float64],
+    within_m: ArrayLike,
+    rank: ArrayLike = 0.0,
+    left_share: float = np.inf,
+) -> Best:
     """Return the alternative that explains a misfit best.
 
     Parameters
@@ -112,13 +118,28 @@ def best_alternative(residual_m: ArrayLike, shift_m: NDArray[np.float64], within
         What each alternative would add to the level; NaN where it does not apply [m].
     within_m : array_like, shape (n,)
         Largest misfit with which an alternative fits [m].
+    rank : array_like, shape (k,), optional
+        How much less likely each alternative is beforehand, as a share of ``within_m`` that its misfit counts more.
+    left_share : float, optional
+        Largest misfit that may be left as a share of the shift.
+
+    Returns
+    -------
+    Best
+        The likeliest alternative of each event: among those that fit, the one with the least misfit and rank together.
+
+    Raises
+    ------
+    ShapeError
+        If the arrays differ in length.
     """
     residual, within = equally_long(residual_m=residual_m, within_m=within_m)
     left = np.abs(residual.astype(np.float64)[:, None] + shift_m)
-    left = np.where(np.isnan(left), np.inf, left)
     if left.shape[1] == 0:
         return Best(np.full(residual.shape, -1, dtype=np.int64), np.full(residual.shape, np.nan))
-    which = np.argmin(left, axis=1)
-    misfit = left[np.arange(residual.size), which]
-    fits = misfit <= within
-    return Best(np.where(fits, which, -1).astype(np.int64), np.where(fits, misfit, np.nan))
+    fits = (left <= within[:, None]) & (left <= left_share * np.abs(shift_m))
+    score = np.where(fits, left + np.broadcast_to(rank, left.shape) * within[:, None], np.inf)
+    which = np.argmin(score, axis=1)
+    rows = np.arange(residual.size)
+    is_explained = fits[rows, which]
+    return Best(np.where(is_explained, which, -1).astype(np.int64), np.where(is_explained, left[rows, which], np.nan))

@@ -15,17 +15,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import KDTree
 
-from gwnet.hydro.checks.robust_limits import (
-    INTERVAL_EDGES_D,
-    Around,
-    Flags,
-    Floats,
-    Places,
-    equally_long,
-    interval_groups,
-    nested_spread,
-    readings_around,
-)
+from gwnet.constants import MAD_TO_SD
+from gwnet.hydro.checks.robust_limits import INTERVAL_EDGES_D, Around, interval_groups, readings_around
+from gwnet.hydro.checks.spreads import Flags, Floats, Places, equally_long, following_spread, nested_spread
 
 #: Neighbours of a well that are asked (project default).
 NEIGHBOURS: Final = 8
@@ -43,6 +35,18 @@ _OUTLYING: Final = 3.0
 
 #: A neighbour is off as well beyond this many robust standard deviations (project default).
 _OFF_AS_WELL: Final = 3.0
+
+#: ... and by at least this share of what the well itself is off (project default).
+_SHARED_PART: Final = 0.3
+
+#: Part of their spread that counts: a median of six is uncertain itself (project default).
+_RESTLESS_PART: Final = 0.6
+
+#: Readings farther away than this are not around a level [d] (project default).
+_MOST_AWAY_D: Final = 1096.0
+
+#: Levels on either side of a level that show how restless the time is (project default).
+_BESIDE: Final = 3
 
 #: Least standard deviation of a residual [m] (project default).
 _LEAST_DEVIATION_M: Final = 0.01
@@ -184,6 +188,10 @@ class Fit:
         Whether neighbours had a say.
     own_residual_m, own_spread_m : numpy.ndarray
         The same from the well's own readings alone [m].
+    between : numpy.ndarray of bool
+        Whether there are sound readings of the well before and after.
+    is_first : numpy.ndarray of bool
+        Whether there is none before.
     shared : numpy.ndarray of int64
         Neighbours that were read at the time and are off to the same side themselves.
     sound : numpy.ndarray of bool
@@ -195,6 +203,8 @@ class Fit:
     by_neighbours: Flags
     own_residual_m: Floats
     own_spread_m: Floats
+    between: Flags
+    is_first: Flags
     shared: Places
     sound: Flags
 
@@ -207,7 +217,7 @@ def fit_around(
     sound: ArrayLike,
     neighbours: Places,
     *,
-    spreads: float = 6.0,
+    spreads: float = 3.5,
     least: int | float = 8,
 ) -> Fit:
     """Hold each level against the readings before and after it, moved by what the neighbours did meanwhile.
@@ -236,7 +246,8 @@ def fit_around(
 
     Notes
     -----
-    Own estimate: linear between the sound readings before and after; at an end of the record, the last one.
+    Own estimate: linear between the sound readings before and after; at an end of the record, the last one, and the
+    residual is held against the changes that the well usually makes in such a time.
     Neighbours: the median, over those that were read at about the same times, of what the same estimate misses in
     them. It is taken off where this makes the well's residuals smaller (median absolute). Of two neighbouring levels
     that do not fit, only the worse is set aside in one pass, as one wrong level spoils the estimates beside it.
@@ -246,7 +257,8 @@ def fit_around(
     )
     time, level = time.astype(np.float64), level.astype(np.float64)
     serves = serves.astype(np.bool_) & ~np.isnan(level)
-    fit = _fitted(wells, time, seasons, level, serves, neighbours, least)
+    since = _since_last(wells, time, seasons, level, serves, neighbours, least)
+    fit = _fitted(wells, time, seasons, level, serves, neighbours, since, least)
     for _ in range(_FITS - 1):
         # one wrong level makes those beside it look wrong: only the worst of neighbours is set aside at a time
         off = np.nan_to_num(np.abs(fit.residual_m) / fit.spread_m)
@@ -258,24 +270,95 @@ def fit_around(
         # nothing changes any more
         if np.array_equal(kept, fit.sound):
             break
-        fit = _fitted(wells, time, seasons, level, kept, neighbours, least)
-    return replace(fit, shared=_shared(wells, time, fit, neighbours))
+        fit = _fitted(wells, time, seasons, level, kept, neighbours, since, least)
+    restless = _restlessness(wells, fit)
+    return replace(
+        fit,
+        spread_m=np.fmax(fit.spread_m, restless),
+        shared=_shared(wells, time, fit, neighbours),
+    )
+
+
+def _restlessness(well: NDArray[np.int64], fit: Fit) -> Floats:
+    """Return the robust standard deviation of the residuals of the three sound levels on either side of each level."""
+    sound = np.flatnonzero(fit.sound & ~np.isnan(fit.residual_m))
+    place = np.searchsorted(sound, np.arange(well.size))
+    is_own = np.zeros(well.size, dtype=np.int64)
+    is_own[sound] = 1
+    beside = np.full((_BESIDE * 2, well.size), np.nan)
+    for column, step in enumerate([*range(-_BESIDE, 0), *range(_BESIDE)]):
+        at = place + step + (is_own if step >= 0 else 0)
+        inside = (at >= 0) & (at < sound.size)
+        other = sound[np.clip(at, 0, max(sound.size - 1, 0))] if sound.size else np.zeros_like(at)
+        same = inside & (well[other] == well)
+        beside[column, same] = np.abs(fit.residual_m[other[same]])
+    beside.sort(axis=0)
+    count = (~np.isnan(beside)).sum(axis=0)
+    low, high = np.maximum(count - 1, 0) // 2, count // 2
+    columns = np.arange(well.size)
+    median = 0.5 * (beside[low, columns] + beside[np.minimum(high, 2 * _BESIDE - 1), columns])
+    return np.where(count >= _BESIDE, _RESTLESS_PART * MAD_TO_SD * median, np.nan)
 
 
 def _shared(well: NDArray[np.int64], time: Floats, fit: Fit, neighbours: Places) -> Places:
-    """Count the neighbours read within days that are off to the same side."""
-    off = fit.residual_m / fit.spread_m
-    series = series_of(well, time, off, ~np.isnan(off))
+    """Count the neighbours read within days that are off to the same side, and not by much less."""
+    known = ~np.isnan(fit.residual_m)
+    residuals = series_of(well, time, fit.residual_m, known)
+    spreads = series_of(well, time, fit.spread_m, known)
     near = np.full(time.shape, NEAR_D)
     count = np.zeros(time.shape, dtype=np.int64)
     for column in range(neighbours.shape[1]):
-        theirs = series.at(neighbours[well, column], time, near)
-        count += np.nan_to_num(theirs * np.sign(off)) > _OFF_AS_WELL
+        other = neighbours[well, column]
+        theirs = np.nan_to_num(residuals.at(other, time, near) * np.sign(fit.residual_m))
+        off = np.maximum(_OFF_AS_WELL * spreads.at(other, time, near), _SHARED_PART * np.abs(fit.residual_m))
+        count += theirs > off
     return count
 
 
 def _taken(values: Floats, place: Places) -> Floats:
     return np.where(place >= 0, values[place], 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class _Since:
+    """What levels usually do since the last reading: centre and spread, alone and less the neighbours' move."""
+
+    own_centre: Floats
+    own_spread: Floats
+    moved_centre: Floats
+    moved_spread: Floats
+
+
+def _since_last(
+    well: NDArray[Any],
+    time: Floats,
+    season: NDArray[Any],
+    level: Floats,
+    sound: Flags,
+    neighbours: Places,
+    least: float,
+) -> _Since:
+    """Return the usual change since the last reading at each event, against which a newest reading is held."""
+    around = readings_around(well, sound)
+    before_only = Around(around.before, np.full(time.shape, -1, dtype=np.int64))
+    weights = _weights(time, before_only)
+    interval = _interval(time, before_only)
+    own = level - _estimate(level, before_only, weights)
+    usable = sound & ~np.isnan(own)
+    missed = _missed_by_neighbours(well, time, level, sound, neighbours, before_only, weights, interval)
+    moved = own - missed * _response(well, own, missed, usable)
+    groups = np.concatenate([interval_groups(well, season, interval), well[None, :].astype(np.int64)])
+    fewest = [1.5 * least, least, least]
+    alone = following_spread(own, groups, use=usable, least=fewest)
+    beside = following_spread(moved, groups, use=usable, least=fewest)
+    return _Since(alone.centre, alone.deviation, beside.centre, beside.deviation)
+
+
+def _near_readings(time: Floats, around: Around) -> Around:
+    """Return the readings before and after that are not years away: those say nothing of a level."""
+    before = np.where(time - time[around.before] <= _MOST_AWAY_D, around.before, -1)
+    after = np.where(time[around.after] - time <= _MOST_AWAY_D, around.after, -1)
+    return Around(before, after)
 
 
 def _fitted(
@@ -285,24 +368,33 @@ def _fitted(
     level: Floats,
     sound: Flags,
     neighbours: Places,
+    since: _Since,
     least: float,
 ) -> Fit:
-    around = readings_around(well, sound)
+    around = _near_readings(time, readings_around(well, sound))
     weights = _weights(time, around)
     own = level - _estimate(level, around, weights)
     interval = _interval(time, around)
-    both = (around.before >= 0) & (around.after >= 0)
-    # an estimate from one side alone is less sure: it has a spread of its own
-    groups = interval_groups(well, season, interval)
-    groups = np.stack([groups[0] * 2 + both, groups[1] * 2 + both, _unsure(well, both), both.astype(np.int64)])
+    between = (around.before >= 0) & (around.after >= 0)
+    # where one side alone is known, what the well usually does since a reading is the measure
+    one_side = np.where(around.before >= 0, 1.0, -1.0)
+    own = np.where(between, own, own - one_side * np.nan_to_num(since.own_centre))
+    groups = np.stack([interval_groups(well, season, interval)[1] * 2 + between, _unsure(well, between)])
     usable = sound & ~np.isnan(own)
-    own_spread = nested_spread(own, groups[1:], use=usable, least=least).deviation
+    of_all = between.astype(np.int64)[None, :]
+
+    def usual(values: Floats, since_spread: Floats) -> Floats:
+        spread = following_spread(values, groups, use=usable, least=least).deviation
+        spread = np.where(between, spread, since_spread)
+        return np.where(np.isnan(spread), nested_spread(values, of_all, use=usable, least=least).deviation, spread)
+
+    own_spread = usual(own, since.own_spread)
     missed = _missed_by_neighbours(well, time, level, sound, neighbours, around, weights, interval)
     # a well far from the river moves less than its neighbours beside it
     missed = missed * _response(well, own, missed, usable)
-    moved = own - missed
-    moved_spread = nested_spread(moved, groups[1:], use=usable, least=least).deviation
-    # neighbours help only where their movement explains part of the well's own
+    moved = level - _estimate(level, around, weights) - missed
+    moved = np.where(between, moved, moved - one_side * np.nan_to_num(since.moved_centre))
+    moved_spread = usual(moved, since.moved_spread)
     better = ~np.isnan(missed) & (np.nan_to_num(moved_spread, nan=np.inf) < np.nan_to_num(own_spread, nan=np.inf))
     return Fit(
         np.where(better, moved, own),
@@ -310,6 +402,8 @@ def _fitted(
         better,
         own,
         np.maximum(own_spread, _LEAST_DEVIATION_M),
+        between,
+        around.before < 0,
         np.zeros(time.shape, dtype=np.int64),
         sound,
     )

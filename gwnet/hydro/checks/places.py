@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import KDTree
 
 from gwnet.constants import MAD_TO_SD
-from gwnet.hydro.checks.robust_limits import Flags, Floats, Places, equally_long
+from gwnet.hydro.checks.spreads import Flags, Floats, Places, equally_long
 
 #: Fewer wells than this are not held against one another (project default).
 LEAST_WELLS: Final = 6

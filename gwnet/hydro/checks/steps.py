@@ -12,16 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from gwnet.hydro.checks.neighbours import LEAST_NEIGHBOURS, Series, series_of
-from gwnet.hydro.checks.robust_limits import (
-    Around,
-    Flags,
-    Floats,
-    Places,
-    equally_long,
-    interval_groups,
-    nested_spread,
-    readings_around,
-)
+from gwnet.hydro.checks.robust_limits import Around, interval_groups, readings_around
+from gwnet.hydro.checks.spreads import Flags, Floats, Places, equally_long, nested_spread
 
 #: A year [d]: levels a year apart stand in the same season.
 YEAR_D: Final = 365.25

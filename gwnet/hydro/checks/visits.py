@@ -11,7 +11,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gwnet.hydro.checks.robust_limits import Flags, Floats, Places, equally_long, readings_around
+from gwnet.hydro.checks.robust_limits import readings_around
+from gwnet.hydro.checks.spreads import Flags, Floats, Places, equally_long
 
 #: Readings that the share of all wells weighs when that of one well is judged (project default).
 _PRIOR: Final = 10.0

@@ -76,11 +76,11 @@ def save_verdicts(
     -----
     A finding is the same as one on record when event (or else well and round) and rule are the same and the severity
     is; it keeps the limits and the sentence with which it was first found, and what was decided about it. With another
-    severity it is recorded anew. Findings of no well are not stored.
+    severity it is recorded anew. Findings of neither a well nor a round are not stored.
     """
     if connection.dialect.name == "postgresql":
         connection.execute(text("LOCK TABLE verdict IN SHARE ROW EXCLUSIVE MODE"))
-    wanted = _keyed(findings[findings["well"] != ""]).drop_duplicates(_KEYS, keep="first")
+    wanted = _keyed(findings[(findings["well"] != "") | (findings["round"] != "")]).drop_duplicates(_KEYS, keep="first")
     live = _keyed(live_findings(connection, rules, site, round_code))
     both = wanted.merge(live[[*_KEYS, "severity", "verdict_id"]], on=_KEYS, how="outer", suffixes=("", "_live"))
     same = both["severity"] == both["severity_live"]

@@ -1,26 +1,38 @@
-"""How many of 1,000 injected faults the checks find, and how often they are wrong about sound levels.
+"""How many injected faults the checks find, how often they are wrong, and how many findings are worth reading.
 
-Run: ``python tests/bench/bench_checks.py [FAULTS [SEED]]``
+Run: ``python tests/bench/bench_findings.py [FAULTS [SEED]]``
 
 Faults are injected into gathered levels, never into a database: of the demo network (`demo_network/`, built afresh) and,
-where the open data lies beside the checkout, of the eastern Snake River Plain aquifer. Kinds:
+where the open data lies beside the checkout or in the folder that ``GWNET_OPEN_DATA`` names, of the eastern Snake River
+Plain aquifer. Kinds, of which the first four are gross:
 
-- unit swapped: the number was read in feet and booked as metres, or the other way round;
+- other unit: the number was read in feet and booked as metres, or the other way round;
 - sign: the number was booked negative;
+- tenfold: the decimal point was moved by one place;
+- one metre or foot: the number is out by exactly one of the unit in which it was booked;
 - digits exchanged: two neighbouring digits of the number as written change places;
-- one foot: the number is out by exactly one foot;
 - survey step: from a date on a new measuring point is in force whose elevation is one foot wrong; that it does not
   fit the ground on record is not counted, which would find every one;
 - stretched tape: from a date on half of the wells are read with another tape that reads 0.5 % short.
 
-For the last two, changes with nothing wrong are made as well: how often they are told is a rate of false alarms.
+For the last two, changes with nothing wrong are made as well: how often they are reported is a rate of false alarms.
 
-``noticed`` counts faults of which any new finding tells at the event (or the well, or the change of tape); ``named``
-those whose kind the finding names.
+``noticed`` counts faults of which any new warning or serious finding reports the event (or the well, or the change of
+tape); ``named`` those whose kind the finding names.
+
+Findings worth reading: of the demo network, those of a fault, a fact or a change that its story planted. Of the aquifer,
+those that `finding_labels.csv` calls worth reading: 200 findings were drawn, 100 each before and after the checks were
+rewritten, and labelled by eye from the five levels before and after without regard to limits: worth reading is a level
+(or several) that stands out alone by clearly more than the scatter of those around, or a step that lasts; not so a turn
+of a smooth curve, a restless well, what the season does every year, the first levels of a new well, a level beside a wrong
+one, or a level with years on either side. Findings of other wells and days are not counted.
 """
 
 from __future__ import annotations
 
+import csv
+import json
+import os
 import sys
 import tempfile
 import time
@@ -51,17 +63,25 @@ from gwnet.store.snapshot import Snapshot  # noqa: E402
 FOOT_M = 0.3048
 STRETCH = 0.005
 KINDS = {
-    "unit swapped": (series.UNIT,),
+    "other unit": (series.UNIT,),
     "sign": (series.SIGN,),
+    "tenfold": (getattr(series, "DECIMAL", ""),),
+    "one metre or foot": (series.AMOUNT,),
     "digits exchanged": (series.DIGITS,),
-    "one foot": (series.AMOUNT,),
     "survey step": (steps.AT_POINT,),
     "stretched tape": (steps.WITH_TAPE,),
 }
-READING_KINDS = tuple(KINDS)[:4]
+GROSS = tuple(KINDS)[:4]
+READING_KINDS = tuple(KINDS)[:5]
 #: Faults of the demo's own story, and what is true of it without being a fault.
 FACTS = ("water below the screen", "beyond the tape check", "silting", "water above ground", "tape check overdue")
 FACTS += ("outside the round's window", "no reading and no reason")
+
+
+def events_of(row):
+    """Return the events that a finding concerns."""
+    several = json.loads(row.limits).get("event_ids")
+    return several or ([] if np.isnan(row.event_id) else [int(row.event_id)])
 
 
 class Case:
@@ -77,10 +97,10 @@ class Case:
         started = time.perf_counter()
         self.before = self.findings(self.inputs)
         self.seconds = time.perf_counter() - started
-        self.known = set(zip(self.before["event_id"].fillna(-1), self.before["well"], self.before["rule"], strict=True))
+        self.known = {key for row in self.before.itertuples() for key in self.keys(row)}
         self.events = self.events_of(self.inputs)
         sound = np.flatnonzero(self.events.sound)
-        told = set(self.before["event_id"].dropna())
+        told = {event for row in self.before.itertuples() for event in events_of(row)}
         ids = self.events.frame["event_id"].to_numpy()
         self.sound = sound[[int(ids[place]) not in told for place in sound]]
 
@@ -92,9 +112,14 @@ class Case:
         return tabulate(events, run_checks(events))
 
     def new(self, inputs):
+        """Return findings that say something of an event or well that was not said before."""
         found = self.findings(inputs)
-        keys = zip(found["event_id"].fillna(-1), found["well"], found["rule"], strict=True)
-        return found[[key not in self.known for key in keys]]
+        return found[[not self.keys(row) <= self.known for row in found.itertuples()]]
+
+    @staticmethod
+    def keys(row):
+        """Return what a finding says: its rule, of each event, or of its well."""
+        return {(event, "", row.rule) for event in events_of(row)} or {(-1, row.well, row.rule)}
 
 
 def with_readings(inputs, changed):
@@ -120,13 +145,16 @@ def with_readings(inputs, changed):
 def fault(kind, value, unit, digits, random):
     """Return what becomes of a number and its repeats, and the shift in metres; None where the kind cannot be had."""
     metres = {"m": 1.0, "cm": 0.01, "ft": FOOT_M}[unit]
-    if kind == "unit swapped":
+    if kind == "other unit":
         factor = FOOT_M if unit == "ft" else 1.0 / FOOT_M
         return (lambda number: number * factor), (factor - 1.0) * value * metres
     if kind == "sign":
         return (lambda number: -number), -2.0 * value * metres
-    if kind == "one foot":
-        shift = float(random.choice([-1.0, 1.0])) * FOOT_M / metres
+    if kind == "tenfold":
+        factor = float(random.choice([0.1, 10.0]))
+        return (lambda number: number * factor), (factor - 1.0) * value * metres
+    if kind == "one metre or foot":
+        shift = float(random.choice([-1.0, 1.0])) * (1.0 if unit == "ft" else 1.0 / metres)
         return (lambda number: number + shift), shift * metres
     text = f"{abs(value):.{digits}f}"
     digit = [n for n in range(len(text)) if text[n] != "."]
@@ -162,8 +190,9 @@ def inject_readings(case, wanted, random):
             told.append((kind, int(case.events.frame["event_id"].iat[place]), made[1]))
         new = case.new(with_readings(case.inputs, changed))
         by_event = defaultdict(set)
-        for row in new.itertuples():
-            by_event[row.event_id].add(row.rule)
+        for row in new[new["severity"] != "note"].itertuples():
+            for event in events_of(row):
+                by_event[event].add(row.rule)
         for kind, event, shift in told:
             rules = by_event.pop(event, set())
             outcomes.append((kind, abs(shift), bool(rules), bool(rules & set(KINDS[kind]))))
@@ -268,9 +297,10 @@ def show(case, outcomes, others, planted, nothing):
                 f"{len(large):>5} {large['noticed'].mean():>8.1%}{large['named'].mean():>8.1%}"
             )
     checked = int(case.events.checked.sum())
-    counted = case.before[
-        ~case.before["rule"].isin(FACTS) & np.array([key not in planted for key in _days(case.before)])
-    ]
+    is_planted = np.array([key in planted for key in _days(case.before)], dtype=bool)
+    counted = case.before[~case.before["rule"].isin(FACTS) & ~is_planted]
+    gross = table[table["kind"].isin(GROSS)]
+    print(f"  gross faults       {len(gross):>6}{gross['noticed'].mean():>9.1%}{gross['named'].mean():>8.1%}")
     for severity in ("serious", "warning", "note"):
         number = int((counted["severity"] == severity).sum())
         print(f"  before any injection: {number:,} {severity} findings, {number / checked:.2%} of {checked:,} levels")
@@ -278,6 +308,22 @@ def show(case, outcomes, others, planted, nothing):
         f"  a new measuring point with nothing wrong: {nothing[0]:.0%} told; another tape, as good: {nothing[1]:.0%} told"
     )
     print(f"  findings on other, sound levels: {others:.2f} for each fault of a reading")
+    worth, known = count_worth_reading(case, planted)
+    print(
+        f"  findings: {len(case.before):,}; worth reading {worth} of {known} that are labelled, {worth / max(known, 1):.0%}"
+    )
+
+
+def count_worth_reading(case, planted):
+    """Return how many findings of a record as it is are worth reading, and of how many that is known."""
+    rows = case.before[case.before["event_id"].notna()]
+    if planted:
+        known = [bool(row.rule in FACTS or (row.well, row.measured_at[:10]) in planted) for row in rows.itertuples()]
+        return sum(known), len(known)
+    with (Path(__file__).parent / "finding_labels.csv").open(encoding="utf-8", newline="") as file:
+        labels = {(row["well"], row["day"]): row["worth_reading"] == "yes" for row in csv.DictReader(file)}
+    known = [labels[key] for key in _days(rows) if key in labels]
+    return sum(known), len(known)
 
 
 def main(arguments):
@@ -289,7 +335,7 @@ def main(arguments):
         demo.load(Path(folder) / "demo.sqlite")
         with Network(Path(folder) / "demo.sqlite") as network:
             cases.append(Case("demo network", network, 3))
-        source = ROOT.parent / "shared" / "open-data" / "esrp"
+        source = Path(os.environ.get("GWNET_OPEN_DATA", ROOT.parent / "shared" / "open-data")) / "esrp"
         if source.is_dir():
             from convert_esrp import convert
 
