@@ -30,7 +30,7 @@ class RecordState:
         """Return time and number as they are printed; the number is exact where the time is cut to seconds."""
         moment = self.recorded_at_utc.astimezone(dt.UTC)
         if self.serial == 0:
-            return f"{moment.replace(tzinfo=None).isoformat(sep=' ')} UTC"
+            return f"{moment.replace(tzinfo=None).isoformat(sep=' ')} UTC (before state 1)"
         return f"{moment:%Y-%m-%d %H:%M:%S} UTC (state {self.serial})"
 
 

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, inspect, text
 
 from gwnet.errors import SchemaAheadError, SchemaBehindError, StoreError
 from gwnet.resources import migrations_folder
+from gwnet.store.integrity.guards import renew_guards
 from gwnet.store.work import begin_states
 
 if TYPE_CHECKING:
@@ -95,8 +96,8 @@ def upgrade(store: Store) -> tuple[str | None, str]:
 
     Notes
     -----
-    All revisions run in one transaction together with the note that they ran. A record from before states gets its
-    first state in it.
+    All revisions run in one transaction together with the note that they ran. The guards of the tables are made anew
+    in it, and a record from before states gets its first state.
     """
     before = current(store)
     if before is not None and before not in REVISIONS:
@@ -112,6 +113,7 @@ def upgrade(store: Store) -> tuple[str | None, str]:
             _set_wal(store)
         with store.altering() as connection:
             _run_upgrade(connection)
+            renew_guards(connection)
             begin_states(connection, before)
     return before, HEAD
 

@@ -8,9 +8,9 @@ state where the clock has not passed that yet. Every row that is added or retire
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, field
 from typing import Any, Final
 
 from sqlalchemy import Connection, RowMapping, func, select, text
@@ -18,6 +18,8 @@ from sqlalchemy import Connection, RowMapping, func, select, text
 from gwnet import __version__
 from gwnet.errors import RecordClockError, StoreError
 from gwnet.store.integrity.chain import state_digest
+from gwnet.store.integrity.digests import Part
+from gwnet.store.integrity.guards import drop_key_guard, restore_key_guard
 from gwnet.store.models.base import SQLITE_TIME_FORMAT
 from gwnet.store.models.schema import METADATA, RECORDED_TABLES
 from gwnet.store.models.states import State
@@ -55,8 +57,12 @@ class Work:
         Instant that every row carries that it adds or retires.
     previous_digest : str or None
         Digest of the state before.
-    changed : bool
-        Whether a row was added or retired.
+    parts : list of gwnet.store.integrity.digests.Part
+        Rows that were added or retired.
+    completed : dict of str to list of int
+        Rows whose columns are told at the end, by their tables.
+    lifted : set of str
+        Tables whose refusal of keys on record is off until the end.
     """
 
     act: str
@@ -66,7 +72,9 @@ class Work:
     serial: int
     recorded_at: dt.datetime
     previous_digest: str | None
-    changed: bool = False
+    parts: list[Part] = field(default_factory=list)
+    completed: dict[str, list[int]] = field(default_factory=dict)
+    lifted: set[str] = field(default_factory=set)
 
 
 def clock_of(connection: Connection) -> dt.datetime:
@@ -173,7 +181,9 @@ def open_work(
     connection.info[_OPEN] = work
     try:
         yield work
-        if work.changed:
+        for table in sorted(work.lifted):
+            restore_key_guard(connection, table)
+        if work.parts or work.completed:
             _record_state(connection, work)
     finally:
         del connection.info[_OPEN]
@@ -215,6 +225,8 @@ def _refuse_wrong_clock(clock: dt.datetime, newest: RowMapping) -> None:
 
 def _record_state(connection: Connection, work: Work) -> None:
     """Store the state of a unit of work that changed something."""
+    from gwnet.store.integrity.stored import part_on_record  # reads with what opens databases, which loads this module
+
     columns: dict[str, Any] = {
         "serial": work.serial,
         "recorded_at_utc": work.recorded_at,
@@ -225,13 +237,35 @@ def _record_state(connection: Connection, work: Work) -> None:
         "program": __version__,
         "previous_digest": work.previous_digest,
     }
-    _store_state(connection, columns)
+    parts = [part_on_record(connection, METADATA.tables[name], ids) for name, ids in work.completed.items()]
+    _store_state(connection, columns, [*work.parts, *parts])
 
 
-def _store_state(connection: Connection, columns: dict[str, Any]) -> None:
-    """Store a state with its digest."""
-    statement = METADATA.tables["state"].insert()
-    connection.execute(statement.values(**columns, digest=state_digest(columns, ())))
+def _store_state(connection: Connection, columns: dict[str, Any], parts: Sequence[Part]) -> None:
+    """Store a state with its digest and its parts."""
+    digest = state_digest(columns, [part.covered for part in parts])
+    connection.execute(METADATA.tables["state"].insert().values(**columns, digest=digest))
+    rows = [
+        {"state_serial": columns["serial"], "ordinal": ordinal, **asdict(part)} for ordinal, part in enumerate(parts)
+    ]
+    if rows:
+        connection.execute(METADATA.tables["state_part"].insert(), rows)
+
+
+def lift_key_guard(connection: Connection, table: str) -> None:
+    """Do without the refusal of keys on record until the open unit of work ends, whose keys were looked up before.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection of a writing unit of work.
+    table : str
+        The table; nothing is done on PostgreSQL, which does not replace rows.
+    """
+    work = work_of(connection)
+    if connection.dialect.name == "sqlite" and table not in work.lifted:
+        drop_key_guard(connection, table)
+        work.lifted.add(table)
 
 
 def lock_writers(connection: Connection) -> None:
@@ -257,6 +291,8 @@ def begin_states(connection: Connection, before: str | None) -> None:
     before : str or None
         Revision of the schema before.
     """
+    from gwnet.store.integrity.stored import parts_of_record
+
     if newest_state(connection) is not None:
         return
     newest = newest_recording(connection)
@@ -272,7 +308,7 @@ def begin_states(connection: Connection, before: str | None) -> None:
         "program": __version__,
         "previous_digest": None,
     }
-    _store_state(connection, columns)
+    _store_state(connection, columns, list(parts_of_record(connection)))
 
 
 def newest_recording(connection: Connection) -> dt.datetime | None:

@@ -1,4 +1,4 @@
-"""States of the record.
+"""States of the record, chained by digests over what each added or retired.
 
 Revision ID: 0004
 Revises: 0003
@@ -17,7 +17,7 @@ depends_on = None
 
 
 def make_states():
-    """Make the table of states."""
+    """Make the tables of states and of their parts."""
     op.create_table(
         "state",
         sa.Column("serial", sa.Integer(), nullable=False, autoincrement=False),
@@ -34,8 +34,23 @@ def make_states():
         sa.PrimaryKeyConstraint("serial", name="pk_state"),
     )
     op.create_index("uq_state_recorded_at", "state", ["recorded_at_utc"], unique=True)
+    op.create_table(
+        "state_part",
+        sa.Column("state_serial", sa.Integer(), nullable=False, autoincrement=False),
+        sa.Column("ordinal", sa.Integer(), nullable=False, autoincrement=False),
+        sa.Column("table_name", sa.Text(), nullable=False),
+        sa.Column("act", sa.Text(), nullable=False),
+        sa.Column("described", sa.Text(), nullable=False),
+        sa.Column("row_count", sa.Integer(), nullable=False),
+        sa.Column("row_keys", sa.LargeBinary(), nullable=False),
+        sa.Column("row_hashes", sa.LargeBinary(), nullable=False),
+        sa.Column("digest", sa.Text(), nullable=False),
+        sa.CheckConstraint("length(digest) = 64", name="ck_state_part_digest_whole"),
+        sa.ForeignKeyConstraint(["state_serial"], ["state.serial"], name="fk_state_part_state_serial_state"),
+        sa.PrimaryKeyConstraint("state_serial", "ordinal", name="pk_state_part"),
+    )
 
 
 def upgrade():
-    """Make the table of states."""
+    """Make the tables of states; their guards, and those of all other tables, are made by the program."""
     make_states()

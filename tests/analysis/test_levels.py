@@ -282,7 +282,7 @@ def test_a_corrected_survey_changes_levels_and_known_on_brings_the_old_ones_back
     record.point("MW-1", 100.3, recorded_at_utc=later)
     assert only(record)["water_elevation_m"] == pytest.approx(95.3)
     assert all_levels(record, known_on=RECORDED_ON)["water_elevation_m"].tolist() == pytest.approx([95.0])
-    assert all_levels(record, known_on=RECORDED_ON - dt.timedelta(seconds=1)).empty
+    assert all_levels(record, known_on=RECORDED_ON - dt.timedelta(minutes=2)).empty
 
 
 def test_filters(record):

@@ -172,12 +172,12 @@ def test_checks_of_one_site_leave_verdicts_of_others_alone(database, tmp_path):
 
 def test_another_severity_is_recorded_anew(database):
     with Network("gwnet.sqlite") as net:
-        found = net.checks.record(by="Ben", now_utc=FIRST).findings
+        found = net.checks.record(by="Ben").findings
         from gwnet.analysis.checks.quality import record_findings
         from gwnet.store.snapshot import Snapshot
 
         milder = found.assign(severity=found["severity"].where(found["rule"] != "deeper than the bottom", "note"))
-        with net.store.writing("check", "Ben", now_utc=LATER) as connection:
+        with net.store.writing("check", "Ben") as connection:
             stored = record_findings(Snapshot(connection), milder, by="Ben")
     assert (stored.added, stored.kept, stored.retired) == (1, 2, 1)
     table = verdicts().set_index("rule")

@@ -1,5 +1,6 @@
 import datetime as dt
 import sqlite3
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -56,11 +57,18 @@ def load_dump(url, name):
         connection.execute((RELEASED / f"revision_{name}.postgresql.sql").read_text(encoding="utf-8"))
 
 
-@pytest.fixture
-def filled(store_url):
-    """Give a record with rows in every table."""
-    load_dump(store_url, max(ROWS))
-    opened = open_store(store_url)
+@contextmanager
+def filled_record(url):
+    """Give a record with rows in every table, in an empty database."""
+    load_dump(url, max(ROWS))
+    opened = open_store(url)
     revision.upgrade(opened)
     yield opened
     opened.close()
+
+
+@pytest.fixture
+def filled(store_url):
+    """Give a record with rows in every table."""
+    with filled_record(store_url) as opened:
+        yield opened

@@ -70,13 +70,6 @@ def test_another_access_of_the_same_well_may_overlap(store, well_id):
     point(store, well_id, year(2018), access="side port")
 
 
-def test_reopening_an_interval_over_another_is_refused(store, well_id):
-    first = point(store, well_id, year(2018), year(2020))
-    point(store, well_id, year(2020))
-    with pytest.raises(OverlapError), store.altering() as connection:
-        connection.execute(text("UPDATE measuring_point SET valid_until_utc = NULL WHERE id = :id"), {"id": first})
-
-
 def test_a_retired_measuring_point_makes_room(store, well_id):
     old = point(store, well_id, year(2018))
     with store.writing("retire", "Ben", now_utc=TUESDAY) as connection:
@@ -119,22 +112,6 @@ def test_retiring_twice_is_refused(store, well_id):
         else:
             with store.writing("retire", "Ben", now_utc=TUESDAY) as connection:
                 retire(connection, "measuring_point", [old], by="Ben", reason="once")
-
-
-@pytest.mark.parametrize(
-    "table", ["measuring_point", "site_record", "level_reading", "sample", "source_file", "verdict"]
-)
-def test_nothing_is_ever_deleted(store, well_id, table):
-    point(store, well_id, year(2018))
-    if table == "measuring_point":
-        with pytest.raises(StoreError, match="never deleted"), store.altering() as connection:
-            connection.execute(text("DELETE FROM measuring_point"))
-    with store.reading() as connection:
-        if store.is_sqlite:
-            query = "SELECT count(*) FROM sqlite_master WHERE type = 'trigger' AND name = :name"
-        else:
-            query = "SELECT count(*) FROM pg_trigger WHERE tgname = :name"
-        assert connection.execute(text(query), {"name": f"tr_{table}_kept"}).scalar_one() == 1
 
 
 def test_a_reading_is_never_altered(store, well_id):

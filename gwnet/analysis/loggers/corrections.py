@@ -136,8 +136,6 @@ def withdraw_corrections(connection: Connection, *numbers: int, by: str, reason:
         Who decides.
     reason : str
         Why.
-    now_utc : datetime.datetime
-        Aware time.
 
     Returns
     -------

@@ -14,15 +14,15 @@ from gwnet.store.models.base import SQLITE_TIME_FORMAT
 COVERED = ("serial", "recorded_at_utc", "clock_utc", "recorded_by", "act", "reason", "program", "previous_digest")
 
 
-def state_digest(state: Mapping[str, Any], parts: Sequence[Mapping[str, Any]]) -> str:
+def state_digest(state: Mapping[str, Any], parts: Sequence[Sequence[Any]]) -> str:
     """Return the digest of a state.
 
     Parameters
     ----------
     state : mapping
         Its columns.
-    parts : sequence of mapping
-        Rows that it added or retired, by table.
+    parts : sequence of sequence
+        What it covers of each part, in their order; see `gwnet.store.integrity.digests.Part`.
 
     Returns
     -------
@@ -30,7 +30,7 @@ def state_digest(state: Mapping[str, Any], parts: Sequence[Mapping[str, Any]]) -
         SHA-256 in hexadecimal digits.
     """
     covered = [_plain(state[name]) for name in COVERED]
-    text = json.dumps([covered, [dict(part) for part in parts]], ensure_ascii=False, separators=(",", ":"))
+    text = json.dumps([covered, [list(part) for part in parts]], ensure_ascii=False, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -9,10 +9,18 @@ its rows where their number is not that of its runs.
 
 from __future__ import annotations
 
+from typing import Final
+
 from sqlalchemy import BigInteger, CheckConstraint, ForeignKey, Index, Integer, LargeBinary
 from sqlalchemy.orm import Mapped, mapped_column
 
 from gwnet.store.models.base import Base, Recorded
+
+#: Columns of a download that are told at the end of the unit of work that records it.
+COMPLETED: Final = (
+    *("row_count", "added_count", "same_count", "repeated_count", "conflict_count", "missing_count", "event_count"),
+    *("first_ms", "last_ms", "source_file_id"),
+)
 
 
 class LoggerSeries(Base):
@@ -63,6 +71,7 @@ class Download(Recorded, Base):
         *Recorded.recorded_constraints(),
         Index("ix_download_series_id", "series_id"),
         Index("ix_download_source_file_id", "source_file_id"),
+        {"info": {"completed": COMPLETED}},
     )
 
     series_id: Mapped[int] = mapped_column(ForeignKey("logger_series.id"))
@@ -110,6 +119,7 @@ class SamplePack(Base):
     """
 
     __tablename__ = "sample_pack"
+    __table_args__ = ({"info": {"guard": "copy"}},)
 
     series_id: Mapped[int] = mapped_column(ForeignKey("logger_series.id"), primary_key=True, autoincrement=False)
     first_ms: Mapped[int] = mapped_column(BigInteger, primary_key=True, autoincrement=False)

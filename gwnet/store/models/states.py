@@ -1,10 +1,10 @@
-"""States of the record: one for each writing unit of work that recorded something."""
+"""States of the record, one for each writing unit of work that recorded something, and what each added or retired."""
 
 from __future__ import annotations
 
 import datetime as dt
 
-from sqlalchemy import CheckConstraint, Index, Integer
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer, LargeBinary
 from sqlalchemy.orm import Mapped, mapped_column
 
 from gwnet.store.models.base import Base, UtcDateTime
@@ -33,4 +33,21 @@ class State(Base):
     reason: Mapped[str | None]
     program: Mapped[str]
     previous_digest: Mapped[str | None]
+    digest: Mapped[str]
+
+
+class StatePart(Base):
+    """Rows of one table that a state added or retired; see `gwnet.store.integrity.digests.Part`."""
+
+    __tablename__ = "state_part"
+    __table_args__ = (CheckConstraint("length(digest) = 64", name="digest_whole"),)
+
+    state_serial: Mapped[int] = mapped_column(ForeignKey("state.serial"), primary_key=True, autoincrement=False)
+    ordinal: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    table_name: Mapped[str]
+    act: Mapped[str]
+    described: Mapped[str]
+    row_count: Mapped[int]
+    row_keys: Mapped[bytes] = mapped_column(LargeBinary)
+    row_hashes: Mapped[bytes] = mapped_column(LargeBinary)
     digest: Mapped[str]

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from sqlalchemy import Boolean, Column, Connection, Date, Table, bindparam, text
 
 from gwnet.errors import ShapeError, StoreError
+from gwnet.store.integrity.digests import added_part, canonical, covered_columns, is_described, retired_part
 from gwnet.store.models.base import SQLITE_TIME_FORMAT, UtcDateTime
 from gwnet.store.models.schema import METADATA
 from gwnet.store.session import store_error
@@ -85,11 +86,13 @@ def insert_columns(connection: Connection, table: str, columns: Mapping[str, Col
     if count == 0:
         return 0
     stamped = {**columns, **_stamp(connection, target, columns)}
+    if "id" in target.c and "id" not in stamped:
+        stamped["id"] = reserve_ids(connection, table, count)
     prepared = [
         _prepared(_column(target, name), values, count, on_sqlite=on_sqlite) for name, values in stamped.items()
     ]
     names = list(stamped)
-    work_of(connection).changed = True
+    _note_added(connection, target, stamped, prepared, count)
     if on_sqlite:
         _insert_sqlite(connection, target.name, names, prepared)
     else:
@@ -135,12 +138,44 @@ def retire(
     )
     if len(ids) == 0:
         return 0
-    work_of(connection).changed = True
+    told = {"retired_at_utc": recorded_at(connection), "retired_by": by, "retired_reason": reason}
+    same = {name: canonical(target.c[name], [value])[0] for name, value in told.items()}
+    work_of(connection).parts.append(retired_part(target, [int(row_id) for row_id in ids], same))
     done = connection.execute(statement, [{"row_id": int(row_id)} for row_id in ids]).rowcount
     if done != len(ids):
         message = f"{len(ids) - done} of {len(ids)} rows of {table} are not live any more."
         raise StoreError(message, fix="Somebody else corrected them; look at the record and try again.")
     return done
+
+
+def _note_added(
+    connection: Connection, table: Table, given: Mapping[str, ColumnValues], prepared: list[Sequence[Any]], count: int
+) -> None:
+    """Describe rows that are added in the state that the open unit of work makes."""
+    work = work_of(connection)
+    if table.info.get("completed"):
+        work.completed.setdefault(table.name, []).extend(int(number) for number in prepared[list(given).index("id")])
+        return
+    if not is_described(table):
+        return
+    covered = {column.name for column in covered_columns(table)}
+    same: dict[str, Any] = {}
+    each: dict[str, Sequence[Any]] = {}
+    for (name, values), cells in zip(given.items(), prepared, strict=True):
+        if name not in covered:
+            continue
+        if _is_scalar(values):
+            same[name] = _canonical(table.c[name], cells[:1])[0]
+        else:
+            each[name] = _canonical(table.c[name], cells)
+    work.parts.append(added_part(table, same, each, count))
+
+
+def _canonical(column: Column[Any], cells: Sequence[Any]) -> list[Any]:
+    """Return values as they are hashed; instants for COPY are text with their offset from UTC."""
+    if isinstance(column.type, UtcDateTime):
+        cells = [cell.removesuffix("+00") if isinstance(cell, str) else cell for cell in cells]
+    return canonical(column, cells)
 
 
 def _table(name: str) -> Table:
@@ -170,7 +205,7 @@ def _column(table: Table, name: str) -> Column[Any]:
 
 def _prepared(column: Column[Any], values: ColumnValues, count: int, *, on_sqlite: bool) -> Sequence[Any]:
     """Return the values in the form that the driver takes, one a row."""
-    if values is None or isinstance(values, str | bytes | int | float | dt.date | np.generic):
+    if _is_scalar(values):
         return [_driver_value(column, values, on_sqlite=on_sqlite)] * count
     if len(values) != count:
         message = f"Column {column.name!r} has {len(values)} values; expected {count}."
@@ -180,6 +215,10 @@ def _prepared(column: Column[Any], values: ColumnValues, count: int, *, on_sqlit
     if isinstance(column.type, UtcDateTime | Date | Boolean):
         return [_driver_value(column, value, on_sqlite=on_sqlite) for value in values]
     return list(values)
+
+
+def _is_scalar(values: ColumnValues) -> bool:
+    return values is None or isinstance(values, str | bytes | int | float | dt.date | np.generic)
 
 
 def _from_array(column: Column[Any], values: NDArray[Any], *, on_sqlite: bool) -> Sequence[Any]:

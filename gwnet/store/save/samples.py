@@ -21,11 +21,13 @@ from sqlalchemy import Connection, select
 
 from gwnet.errors import ShapeError, StoreError
 from gwnet.store.fetch import read_samples
+from gwnet.store.integrity.digests import sample_part
 from gwnet.store.models.loggers import LoggerSeries
 from gwnet.store.save.bulk import insert_columns, reserve_ids
 from gwnet.store.save.corrections import correct, take_back
 from gwnet.store.save.segments import OtherSegment
 from gwnet.store.session import store_error
+from gwnet.store.work import lift_key_guard, work_of
 
 __all__ = ["Appended", "Appending", "Conflicts", "correct", "take_back"]
 
@@ -228,9 +230,11 @@ class Appending:
         ends = np.append(groups[1:], time_ms.size)
         runs = np.column_stack([time_ms[groups], time_ms[ends - 1], ends - groups])
         self._take_up(runs)
+        lift_key_guard(self.connection, "sample")
         insert = _insert_sqlite if self.connection.dialect.name == "sqlite" else _copy_postgresql
         insert(self.connection, self.series_id, time_ms, value)
         step, content = read_samples.pack(time_ms, value)
+        work_of(self.connection).parts.append(sample_part(self.series_id, time_ms, value, step))
         columns = {"series_id": self.series_id, "first_ms": time_ms[:1], "last_ms": time_ms[-1:], "step_ms": step}
         columns |= {"sample_count": time_ms.size, "download_id": self.download_id, "content": [content]}
         insert_columns(self.connection, "sample_pack", columns, 1)

@@ -1,0 +1,298 @@
+"""The canonical form of recorded rows and the digests over it, the same on both databases.
+
+Rows are described in parts: rows of one table that one statement added or retired. A part names the columns that have
+one value for all of its rows, with that value, and those that differ; a row is hashed as the Python ``repr`` of the
+tuple of the latter (`canonical`). Bytes of files are left out: they have a hash of their own, which is a column.
+Samples are hashed as bytes of their columns, chunk by chunk.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Boolean, Column, Date, Float, Integer, LargeBinary, Table
+
+from gwnet.store.integrity.guards import COPY, RETIRED
+from gwnet.store.models.base import SQLITE_TIME_FORMAT, UtcDateTime
+
+#: Column by which the rows of a table are found again that has no number of its own.
+_KEYS: Final = {"level_reading": "level_record_id", "sample_run": "download_id"}
+
+#: Tables that no part describes: pieces of files, whose bytes have the hash of the file, samples, and states.
+_ASIDE: Final = frozenset({"source_piece", "sample", "state", "state_part"})
+
+#: Signs of a row's hash that are kept to find the row that was changed.
+_KEPT_BYTES: Final = 8
+
+ADDED: Final = "added"
+WITHDRAWN: Final = "retired"
+
+
+@dataclass(frozen=True)
+class Part:
+    """Rows of one table that a state added or retired.
+
+    Attributes
+    ----------
+    table_name : str
+        The table.
+    act : {"added", "retired"}
+        What was done.
+    described : str
+        JSON: ``same``, the columns with one value, and ``each``, the names of the others.
+    row_count : int
+        Number of rows.
+    row_keys : bytes
+        Their keys, packed; of samples their series and times.
+    row_hashes : bytes
+        The first eight bytes of each row's hash, in the order of the keys; empty for samples, one for retired rows.
+    digest : str
+        SHA-256 over all of it.
+    """
+
+    table_name: str
+    act: str
+    described: str
+    row_count: int
+    row_keys: bytes
+    row_hashes: bytes
+    digest: str
+
+    @property
+    def covered(self) -> list[Any]:
+        """Return what the digest of the state covers of it."""
+        return [self.table_name, self.act, self.described, self.row_count, self.digest]
+
+
+def is_described(table: Table) -> bool:
+    """Return whether parts describe the rows of a table."""
+    return table.name not in _ASIDE and table.info.get("guard") != COPY
+
+
+def key_of(table: Table) -> str:
+    """Return the column by which the rows of a table are found again."""
+    return _KEYS.get(table.name, "id")
+
+
+def covered_columns(table: Table) -> list[Column[Any]]:
+    """Return the columns of a table that digests cover when a row is added."""
+    return [column for column in table.columns if column.name not in RETIRED and not _is_bytes(column)]
+
+
+def canonical(column: Column[Any], values: Sequence[Any]) -> list[Any]:
+    """Return values in their canonical form.
+
+    Parameters
+    ----------
+    column : sqlalchemy.Column
+        Their column.
+    values : sequence
+        Values as the driver of either database takes or gives them.
+
+    Returns
+    -------
+    list
+        None, int, float or str; instants as text in UTC with microseconds, dates as ISO text, truth values as 0 and 1.
+    """
+    kind = column.type
+    if isinstance(kind, UtcDateTime):
+        return [value if value is None or type(value) is str else _instant(value) for value in values]
+    if isinstance(kind, Date):
+        return [value if value is None or type(value) is str else value.isoformat() for value in values]
+    plain = int if isinstance(kind, Integer | Boolean) else float if isinstance(kind, Float) else str
+    return [value if value is None or type(value) is plain else plain(value) for value in values]
+
+
+def _instant(value: Any) -> str:
+    return str(value.astimezone(dt.UTC).strftime(SQLITE_TIME_FORMAT))
+
+
+def added_part(table: Table, same: Mapping[str, Any], each: Mapping[str, Sequence[Any]], count: int) -> Part:
+    """Return the part of rows that were added.
+
+    Parameters
+    ----------
+    table : sqlalchemy.Table
+        The table.
+    same : mapping
+        Columns with one canonical value for all rows.
+    each : mapping
+        Canonical values of the other columns.
+    count : int
+        Number of rows.
+
+    Returns
+    -------
+    Part
+        The part.
+    """
+    names = [column.name for column in covered_columns(table)]
+    fixed = {name: same[name] for name in names if same.get(name) is not None}
+    varied = [name for name in names if name in each and any(value is not None for value in each[name])]
+    key = key_of(table)
+    keys = np.asarray(each[key] if key in each else [same[key]] * count, np.int64)
+    hashes = hash_rows([each[name] for name in varied], count)
+    return _part(table.name, ADDED, {"same": fixed, "each": varied}, keys, hashes)
+
+
+def retired_part(table: Table, ids: Sequence[int], same: Mapping[str, Any]) -> Part:
+    """Return the part of rows that were retired.
+
+    Parameters
+    ----------
+    table : sqlalchemy.Table
+        The table.
+    ids : sequence of int
+        Numbers of the rows.
+    same : mapping
+        Canonical values of when, by whom and why.
+
+    Returns
+    -------
+    Part
+        The part.
+    """
+    described = {"same": {name: value for name, value in same.items() if value is not None}, "each": []}
+    keys = np.asarray(ids, np.int64)
+    return _part(table.name, WITHDRAWN, described, keys, np.empty((0, 32), np.uint8))
+
+
+def sample_part(series_id: int, time_ms: NDArray[np.int64], value: NDArray[np.float64], step_ms: int | None) -> Part:
+    """Return the part of samples that were added to a series.
+
+    Parameters
+    ----------
+    series_id : int
+        The series.
+    time_ms : numpy.ndarray of int64
+        Ascending times, at least one, shape (n,).
+    value : numpy.ndarray of float64
+        Values, shape (n,).
+    step_ms : int or None
+        How far the times are apart all through; None where they are not.
+
+    Returns
+    -------
+    Part
+        The part; its keys are the series and either 0, first time, step and number, or 1 and every time.
+    """
+    count = time_ms.size
+    times = np.array([0, time_ms[0], step_ms, count]) if step_ms is not None else np.append(1, time_ms)
+    keys = np.append(series_id, times).astype(np.int64)
+    return Part("sample", ADDED, "{}", count, pack_keys(keys), b"", sample_digest(keys, value))
+
+
+def sample_digest(keys: NDArray[np.int64], value: NDArray[np.float64]) -> str:
+    """Return the digest of samples.
+
+    Parameters
+    ----------
+    keys : numpy.ndarray of int64
+        As of `sample_part`.
+    value : numpy.ndarray of float64
+        Values, shape (n,).
+
+    Returns
+    -------
+    str
+        SHA-256 in hexadecimal digits.
+    """
+    digest = hashlib.sha256(keys.astype("<i8").tobytes())
+    digest.update(value.astype("<f8").tobytes())
+    return digest.hexdigest()
+
+
+def sample_times(keys: NDArray[np.int64]) -> tuple[int, NDArray[np.int64]]:
+    """Return the series and the times of samples from the keys of their part."""
+    if keys[1] == 0:
+        first, step, count = keys[2:5].tolist()
+        return int(keys[0]), first + step * np.arange(count, dtype=np.int64)
+    return int(keys[0]), keys[2:]
+
+
+def hash_rows(columns: Sequence[Sequence[Any]], count: int) -> NDArray[np.uint8]:
+    """Return the hash of each row.
+
+    Parameters
+    ----------
+    columns : sequence of sequence
+        Canonical values of the columns that differ.
+    count : int
+        Number of rows.
+
+    Returns
+    -------
+    numpy.ndarray of uint8
+        SHA-256 of each, shape (n, 32).
+    """
+    sha256 = hashlib.sha256
+    rows = zip(*columns, strict=True) if columns else [()] * count
+    joined = b"".join([sha256(repr(row).encode("utf-8", "surrogatepass")).digest() for row in rows])
+    return np.frombuffer(joined, np.uint8).reshape(-1, 32)
+
+
+def _part(table: str, act: str, described: dict[str, Any], keys: NDArray[np.int64], hashes: NDArray[np.uint8]) -> Part:
+    order = order_of(keys, hashes)
+    text = json.dumps(described, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    keys = keys[order]
+    ordered = hashes[order] if len(hashes) else hashes
+    return Part(
+        table, act, text, keys.size, pack_keys(keys), short_hashes(ordered).tobytes(), part_digest(text, keys, ordered)
+    )
+
+
+def order_of(keys: NDArray[np.int64], hashes: NDArray[np.uint8]) -> NDArray[np.intp]:
+    """Return the order of rows by key, and by hash where several have one key."""
+    if not len(hashes):
+        return np.argsort(keys, kind="stable")
+    return np.lexsort((short_hashes(hashes), keys))
+
+
+def part_digest(described: str, keys: NDArray[np.int64], hashes: NDArray[np.uint8]) -> str:
+    """Return the digest of the rows of a part.
+
+    Parameters
+    ----------
+    described : str
+        As of `Part`.
+    keys : numpy.ndarray of int64
+        Keys in order, shape (n,).
+    hashes : numpy.ndarray of uint8
+        Hashes of the rows in that order, shape (n, 32); none for retired rows.
+
+    Returns
+    -------
+    str
+        SHA-256 in hexadecimal digits.
+    """
+    digest = hashlib.sha256(described.encode())
+    digest.update(keys.astype("<i8").tobytes())
+    digest.update(hashes.tobytes())
+    return digest.hexdigest()
+
+
+def short_hashes(hashes: NDArray[np.uint8]) -> NDArray[np.uint64]:
+    """Return the first eight bytes of each hash as a number."""
+    return np.ascontiguousarray(hashes[:, :_KEPT_BYTES]).view("<u8").ravel().astype(np.uint64, copy=False)
+
+
+def pack_keys(keys: NDArray[np.int64]) -> bytes:
+    """Return numbers as bytes, small where they follow one another."""
+    return zlib.compress(np.diff(keys, prepend=np.int64(0)).astype("<i8").tobytes(), 1)
+
+
+def unpack_keys(content: bytes) -> NDArray[np.int64]:
+    """Return the numbers that `pack_keys` packed."""
+    return np.cumsum(np.frombuffer(zlib.decompress(content), "<i8")).astype(np.int64, copy=False)
+
+
+def _is_bytes(column: Column[Any]) -> bool:
+    return isinstance(column.type, LargeBinary)
