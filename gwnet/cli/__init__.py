@@ -28,6 +28,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "demo": ("demo", "Build the demo network, its figures and its report."),
     "init": ("init", "Make an empty database."),
     "upgrade": ("upgrade", "Migrate a database to this version."),
+    "doctor": ("doctor", "Examine the record: file, schema, triggers, states, rows, samples, kept files."),
     "load": ("load", "Load tables from files, workbooks and folders."),
     "logger": ("loggers", "Load the files of loggers and work with them."),
     "wells": ("wells", "List the wells on record."),
