@@ -17,7 +17,7 @@ depends_on = None
 
 
 def upgrade():
-    """Make the two tables and their guards."""
+    """Make the two tables; their guards are made by the program."""
     op.create_table(
         "import_mapping",
         sa.Column("name", sa.Text(), nullable=False),
@@ -57,37 +57,17 @@ def upgrade():
     )
     op.create_table(
         "mapped_source",
-        sa.Column("source_file_id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("import_mapping_id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("source_file_id", sa.Integer(), nullable=False),
+        sa.Column("import_mapping_id", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(
             ["source_file_id"], ["source_file.id"], name="fk_mapped_source_source_file_id_source_file"
         ),
         sa.ForeignKeyConstraint(
             ["import_mapping_id"], ["import_mapping.id"], name="fk_mapped_source_import_mapping_id_import_mapping"
         ),
-        sa.PrimaryKeyConstraint("source_file_id", "import_mapping_id", name="pk_mapped_source"),
+        sa.PrimaryKeyConstraint("id", name="pk_mapped_source"),
     )
-    if op.get_bind().dialect.name == "sqlite":
-        guard_sqlite()
-    else:
-        guard_postgresql()
-
-
-def guard_sqlite():
-    """Refuse deletion on SQLite, and alteration of what never changes."""
-    for table in ("import_mapping", "mapped_source"):
-        op.execute(f"""
-            CREATE TRIGGER tr_{table}_kept BEFORE DELETE ON {table}
-            BEGIN SELECT RAISE(ABORT, 'rows of {table} are never deleted'); END""")
-    op.execute("""
-        CREATE TRIGGER tr_mapped_source_fixed BEFORE UPDATE ON mapped_source
-        BEGIN SELECT RAISE(ABORT, 'rows of mapped_source are never altered'); END""")
-
-
-def guard_postgresql():
-    """Refuse deletion on PostgreSQL, and alteration of what never changes."""
-    for table, event in (("import_mapping", "DELETE"), ("mapped_source", "DELETE"), ("mapped_source", "UPDATE")):
-        name = "kept" if event == "DELETE" else "fixed"
-        op.execute(
-            f"CREATE TRIGGER tr_{table}_{name} BEFORE {event} ON {table} FOR EACH ROW EXECUTE FUNCTION gwnet_kept()"
-        )
+    op.create_index(
+        "uq_mapped_source_file_mapping", "mapped_source", ["source_file_id", "import_mapping_id"], unique=True
+    )

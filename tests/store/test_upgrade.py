@@ -18,6 +18,9 @@ from gwnet.store.session import open_store
 from .conftest import RELEASED, load_dump
 from .released.rows import FIRST, RECORDED, ROWS
 
+#: Revisions of the version that is not released yet.
+NOT_RELEASED = {"0004", "0005"}
+
 #: Tables that have another name today.
 RENAMED = {"adjustment": "correction"}
 
@@ -196,7 +199,8 @@ def test_foreign_keys_hold_after_the_upgrade(old, store_url):
 
 
 def test_there_is_a_dump_of_every_released_revision():
-    assert set(revision.REVISIONS[:-1]) <= set(ROWS) <= set(revision.REVISIONS), "the newest may not be released yet"
+    assert set(revision.REVISIONS) - NOT_RELEASED <= set(ROWS) <= set(revision.REVISIONS)
+    assert set(revision.REVISIONS) >= NOT_RELEASED
     sizes = {path.name: path.stat().st_size for path in RELEASED.glob("*.sql")}
     assert len(sizes) == 2 * len(ROWS)
     assert max(sizes.values()) < 80_000, "a dump is to stay small"

@@ -12,6 +12,7 @@ from gwnet.errors import IngestError, UnreadableFileError
 from gwnet.ingest.mapping.grids import Grid, text_of
 from gwnet.ingest.readers.package import LARGEST_RATIO, LARGEST_UNPACKED, Package, SheetPart
 from gwnet.ingest.readers.sheet_cells import Workbook
+from gwnet.plain_text import MASK, hide_passwords
 
 #: Most blank rows and cells that a repetition in an ODS file may stand for.
 _MOST_REPEATS: Final = 10_000
@@ -238,7 +239,7 @@ def query_grid(address: str, query: str) -> Grid:
         engine.dispose()
     except (SQLAlchemyError, ImportError, ValueError, TypeError) as error:
         reason = str(getattr(error, "orig", None) or type(error).__name__).splitlines()[0]
-        reason = reason.replace(url.password or "\0", "***")
+        reason = hide_passwords(reason).replace(url.password or "\0", MASK)
         message = f"The query could not be run: {reason}."
         raise UnreadableFileError(message, where=shown, fix="Check address, rights and query.") from None
     return Grid(shown, url.database or "query", "", [names, *rows], list(range(1, len(rows) + 2)), headed=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import ForeignKey, Integer
+from sqlalchemy import ForeignKey, Index, Integer
 from sqlalchemy.orm import Mapped, mapped_column
 
 from gwnet.store.models.base import Base, Recorded, live_index
@@ -23,10 +23,8 @@ class MappedSource(Base):
     """A file whose rows came onto record by a mapping."""
 
     __tablename__ = "mapped_source"
+    __table_args__ = (Index("uq_mapped_source_file_mapping", "source_file_id", "import_mapping_id", unique=True),)
 
-    source_file_id: Mapped[int] = mapped_column(
-        Integer, ForeignKey("source_file.id"), primary_key=True, autoincrement=False
-    )
-    import_mapping_id: Mapped[int] = mapped_column(
-        Integer, ForeignKey("import_mapping.id"), primary_key=True, autoincrement=False
-    )
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    source_file_id: Mapped[int] = mapped_column(ForeignKey("source_file.id"))
+    import_mapping_id: Mapped[int] = mapped_column(ForeignKey("import_mapping.id"))

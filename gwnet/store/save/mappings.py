@@ -53,5 +53,6 @@ def link_sources(connection: Connection, mapping_id: int, source_ids: Sequence[i
     known = set(connection.scalars(query))
     fresh = [number for number in dict.fromkeys(source_ids) if number not in known]
     if fresh:
-        columns = {"source_file_id": fresh, "import_mapping_id": [mapping_id] * len(fresh)}
+        ids = reserve_ids(connection, "mapped_source", len(fresh))
+        columns = {"id": ids, "source_file_id": fresh, "import_mapping_id": [mapping_id] * len(fresh)}
         insert_columns(connection, "mapped_source", columns, len(fresh))
