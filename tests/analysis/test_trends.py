@@ -236,6 +236,19 @@ def test_levels_after_a_gap_are_stated_to_be_higher_or_lower():
     assert found["s"] == -16
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_a_step_says_so_wherever_its_variance_was_widened_and_nowhere_else(seed):
+    """However little: p and limits are then not those of independent years."""
+    random = np.random.default_rng(seed)
+    walk = np.convolve(random.normal(0.0, 0.3, 24), [1.0, 0.6, 0.3])[:24] + 40.0
+    value = [*walk[:12], *[None] * 14, *(walk[12:] - 0.5)]
+    frame = record(*yearly("A", value, first=1980))
+    found = test_of(frame, method="kendall").loc["A"]
+    assert found["method"] == "step"
+    widened = found["z"] and normal_probabilities(found["s"], found["var_s"], continuity=False)[1] != found["p"]
+    assert ("times the variance" in found["note"]) == bool(widened)
+
+
 def test_a_gap_of_over_a_third_is_stated():
     gap = test_of(record(*yearly("A", [1, 2, 3, None, None, None, None, 4, 5, 6])), method="kendall").loc["A"]
     assert "no level from 2003-06-15 to 2008-06-15" in gap["note"]

@@ -86,6 +86,15 @@ def test_first_and_last_levels_are_held_against_one_side():
     assert not np.isnan(found.residual_m[[0, ROUNDS - 1]]).any()
 
 
+def test_a_level_held_against_the_one_after_it_asks_nothing_of_a_time_that_is_not_there():
+    """The first level of a well has none before it; that its neighbours ended early must not matter."""
+    well, time, season, level, near = network()
+    kept = (np.arange(well.size) % ROUNDS < ROUNDS - 4) | (well == WELLS - 1)
+    found = fit_around(well[kept], time[kept], season[kept], level[kept], np.ones(kept.sum(), bool), near)
+    firsts = np.searchsorted(well[kept], np.arange(WELLS - 1))
+    assert found.by_neighbours[firsts].all()
+
+
 def test_what_neighbours_do_as_well_is_counted():
     well, time, season, level, near = network()
     flooded = np.isin(well, [0, *near[0, :3]]) & (np.arange(well.size) % ROUNDS == 20)
