@@ -133,7 +133,7 @@ class _Wait:
     told: float = 0.0
 
     def __post_init__(self) -> None:
-        self.first_serial = self.serial = newest_serial(self.connection)
+        self.first_serial = self.serial = self._newest_serial()
         self.moved = self.looked = self.told = self.began
 
     def look(self) -> None:
@@ -142,7 +142,7 @@ class _Wait:
         if now - self.looked < _LOOK_S:
             return
         self.looked = now
-        serial = newest_serial(self.connection)
+        serial = self._newest_serial()
         if serial != self.serial:
             self.serial, self.moved = serial, now
         if now - self.moved > PATIENCE_S:
@@ -154,6 +154,16 @@ class _Wait:
         if self.say is not None and now - self.told >= pause_s:
             self.told = now
             self.say(f"waiting for another program that writes to the record ({now - self.began:.0f} s)")
+
+    def _newest_serial(self) -> int:
+        """Return the number of the newest state, and hold no lock that whoever writes might wait for."""
+        if self.connection.dialect.name == "sqlite":
+            return newest_serial(self.connection)
+        savepoint = self.connection.begin_nested()
+        try:
+            return newest_serial(self.connection)
+        finally:
+            savepoint.rollback()
 
     def end(self) -> None:
         """Say for how long and for what one has waited."""

@@ -74,6 +74,12 @@ class Hands:
             return connection.exec_driver_sql(f"SELECT count(*) FROM {table}{where}").scalar_one()
 
 
+def test_one_record_is_made_by_all(store_url, tmp_path):
+    ran = run_at_once([["init", "--db", store_url]] * HANDS, cwd=tmp_path)
+    assert [one.code for one in ran] == [0] * HANDS, [one.err for one in ran]
+    assert Hands(store_url, tmp_path).count("well") == 8
+
+
 def test_the_same_new_wells_in_other_orders(hands):
     rows = [f"S,N{n},{510000 + n},5300000,upper,20" for n in range(30)]
     random.Random(7).shuffle(rows)

@@ -71,6 +71,25 @@ def test_who_waits_for_a_program_that_hangs_gives_up(pair, monkeypatch):
         assert waiting.newest_serial(connection) == 1
 
 
+def test_who_waits_holds_no_lock_that_the_other_needs(pair, monkeypatch):
+    monkeypatch.setattr(waiting, "_FIRST_WORD_S", 0.1)
+    monkeypatch.setattr(waiting, "_LOOK_S", 0.01)
+    first, second, said = pair
+
+    def wait_for_it():
+        with second.writing("check", "Ana"):
+            said.append("got it")
+
+    hand = threading.Thread(target=wait_for_it)
+    with first.altering() as connection:
+        hand.start()
+        while not said:
+            threading.Event().wait(0.01)
+        connection.exec_driver_sql("ALTER TABLE state ADD COLUMN of_a_later_version INTEGER")
+    hand.join(30)
+    assert said[-1] == "got it"
+
+
 def test_a_lock_that_is_free_is_taken_without_a_word(pair):
     _, second, said = pair
     with second.writing("load", "Ana") as connection:
