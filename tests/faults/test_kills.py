@@ -134,7 +134,7 @@ def faults_of(url):
             return said
     if "doctor" in COMMANDS:
         ran = run_here(["doctor", "--format", "json", "--db", url])
-        return [] if ran.code == DONE else [ran.err, *json.loads(ran.out or "[]")]
+        return [] if ran.code == DONE else [ran.err, *json.loads(ran.out or "{}").get("findings", [])]
     with Network(url) as net:
         net.wells()
     return []

@@ -134,6 +134,16 @@ def test_entities_are_refused_in_every_part_and_encoding(loader, part, encoding)
         loader.text(changed(content, part, define), "round.xlsx")
 
 
+@pytest.mark.parametrize("encoding", ["utf-7", "big5", "nothing"])
+def test_an_encoding_that_no_workbook_has_is_said(loader, encoding):
+    def declare(data):
+        return f'<?xml version="1.0" encoding="{encoding}"?>{data.decode().partition("?>")[2]}'.encode()
+
+    content = workbook(aquifers=[["aquifer", "name"], ["upper", "Upper"]])
+    with pytest.raises(UnreadableFileError, match=r"Part 'xl/styles\.xml' of the workbook is damaged"):
+        loader.text(changed(content, "xl/styles.xml", declare), "round.xlsx")
+
+
 @pytest.mark.parametrize("part", ["xl/worksheets/sheet2.xml", "xl/sharedStrings.xml", "xl/styles.xml"])
 def test_a_part_that_the_workbook_names_and_lacks_is_said(empty, part):
     aquifers = [["aquifer", "name"], ["upper", "Upper"]]

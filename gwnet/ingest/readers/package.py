@@ -208,7 +208,7 @@ class Package:
         """Turn what goes wrong with a damaged archive or part into a sentence."""
         try:
             yield
-        except expat.ExpatError as error:
+        except (expat.ExpatError, ValueError, LookupError) as error:  # the last two: an encoding that is not known
             self.refuse(f"Part {part!r} of the workbook is damaged ({error}).")
         except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError, zlib.error) as error:
             if part:
