@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from urllib.parse import quote
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
@@ -20,6 +21,7 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from gwnet.errors import OverlapError, StoreError
 from gwnet.records import RecordState
 from gwnet.store.address import address_name, secrets_of, split_parameters, store_url, without_secrets
+from gwnet.store.sqlite_files import WHAT_TO_DO, damage, innermost_module, read_only_parameters, unaltered, whole_file
 from gwnet.store.waiting import Say, begin_writing_sqlite, lock_writing_postgresql
 from gwnet.store.work import clock_of, open_work
 
@@ -34,6 +36,10 @@ _FREE_SPACE = "Free some space, then run the command again."
 
 #: What a driver says, what it means, what to do.
 _KNOWN_REFUSALS = (
+    ("malformed", "The database is damaged ({0}).", WHAT_TO_DO),
+    ("could not decode to utf-8", "The database is damaged ({0}).", WHAT_TO_DO),
+    ("orphan index", "The database is damaged ({0}).", WHAT_TO_DO),
+    ("database corruption", "The database is damaged ({0}).", WHAT_TO_DO),
     (
         "deadlock detected",
         "Another program changed the same rows outside of gwnet; nothing was written.",
@@ -76,6 +82,8 @@ class Store:
         State of the record that the last question was about.
     say : callable or None
         Takes sentences for the person who waits until another program has written.
+    is_immutable : bool
+        Whether it is a file on a medium that cannot be written, which is read without locks.
     """
 
     engine: Engine
@@ -83,6 +91,7 @@ class Store:
     secrets: tuple[str, ...] = field(default=(), repr=False)
     looked_at: RecordState | None = None
     say: Say | None = field(default=None, repr=False, compare=False)
+    is_immutable: bool = False
 
     @property
     def is_sqlite(self) -> bool:
@@ -95,8 +104,10 @@ class Store:
         with translated(self.name, self.secrets), self.engine.connect() as connection:
             if not self.is_sqlite:
                 # the frames of a question are fetched one after another and must be of one state
-                connection = connection.execution_options(isolation_level="REPEATABLE READ")
-            yield connection
+                yield connection.execution_options(isolation_level="REPEATABLE READ")
+                return
+            with unaltered(self.name, is_watched=self.is_immutable), whole_file(connection, self.name):
+                yield connection
 
     @contextmanager
     def writing(
@@ -196,6 +207,10 @@ def translated(name: str, secrets: Sequence[str] = ()) -> Iterator[None]:
             refused = StoreError(f"The database cannot be used: {safe}", where=name)
         # the chain of causes would print what was just hidden
         raise refused from (error if safe == said else None)
+    except UnicodeDecodeError as error:  # even the driver's message about a damaged schema may be no text
+        if not innermost_module(error).startswith(("sqlalchemy.", __name__)):
+            raise
+        raise damage("a name in its schema is no text", name) from error
 
 
 def store_error(text: str, name: str) -> StoreError:
@@ -214,15 +229,15 @@ def store_error(text: str, name: str) -> StoreError:
         Error with a place and, for the usual causes, a fix.
     """
     lower = text.lower()
+    for needle, message, fix in _KNOWN_REFUSALS:
+        if needle in lower:
+            return StoreError(message.format(text), where=name, fix=fix)
     if "overlap" in lower or "ex_measuring_point" in lower:
         return OverlapError(
             "Two measuring points of one access would be in force at the same time.",
             where=name,
             fix="End the earlier one (valid_until) before the later one begins.",
         )
-    for needle, message, fix in _KNOWN_REFUSALS:
-        if needle in lower:
-            return StoreError(message, where=name, fix=fix)
     return StoreError(f"The database refused: {text}", where=name)
 
 
@@ -256,7 +271,13 @@ def open_store(address: str | Path, *, create: bool = False, say: Say | None = N
     if is_sqlite and not create and name not in {"", ":memory:"} and not Path(name).exists():
         message = f"There is no database {name!r}."
         raise StoreError(message, fix="Make one with 'gwnet init', or name another with --db.")
-    return Store(_engine(url, name), name, () if is_sqlite else secrets_of(url), say=say)
+    if not is_sqlite:
+        return Store(_engine(url, name), name, secrets_of(url), say=say)
+    parameters = read_only_parameters(Path(name)) if name not in {"", ":memory:"} else {}
+    if parameters:
+        path = quote(str(Path(name).absolute()))
+        url = URL.create("sqlite", database=f"file:{path}", query={**parameters, "uri": "true"})
+    return Store(_engine(url, name), name, is_immutable="immutable" in parameters, say=say)
 
 
 def _engine(url: URL, name: str) -> Engine:
@@ -283,6 +304,7 @@ def _on_sqlite_connect(connection: sqlite3.Connection, _record: object) -> None:
     cursor = connection.cursor()
     # off by default, for each connection anew
     cursor.execute("PRAGMA foreign_keys = ON")
+    cursor.execute("PRAGMA cell_size_check = ON")
     cursor.execute(f"PRAGMA cache_size = -{_CACHE_KIB}")
     cursor.execute("PRAGMA temp_store = MEMORY")
     cursor.close()

@@ -18,6 +18,7 @@ from sqlalchemy import Connection, Select, Text, type_coerce
 
 from gwnet.store.contract import BY_NAME, READINGS
 from gwnet.store.models.base import SQLITE_TIME_FORMAT, UtcDateTime
+from gwnet.store.sqlite_files import damage
 
 #: Kinds of columns in frames, with their type: text (missing: empty), numbers (missing: NaN), whole numbers and truth
 #: values (never missing), instants in UTC (missing: NaT), and objects (missing: None): dates as ``datetime.date``,
@@ -31,6 +32,28 @@ DTYPES: Final[dict[str, str]] = {
     "date": "object",
     "maybe": "object",
     "json": "object",
+}
+
+#: Types that no value of a kind has, and what a value of it is.
+_NEVER_IN: Final[dict[str, set[type]]] = {
+    "number": {str, bytes},
+    "whole": {str, bytes, float},
+    "flag": {str, bytes},
+    "maybe": {str, bytes},
+    "text": {bytes},
+    "json": {bytes},
+    "date": {str, bytes, int, float},
+    "instant": {bytes},
+}
+_MEANT: Final[dict[str, str]] = {
+    "number": "number",
+    "whole": "whole number",
+    "flag": "truth value",
+    "maybe": "truth value",
+    "text": "text",
+    "json": "JSON",
+    "date": "date",
+    "instant": "instant",
 }
 
 #: Units that the ends of names stand for.
@@ -266,6 +289,20 @@ def number_groups(
 
 
 def _series(values: list[Any], column: FrameColumn) -> pd.Series[Any]:
+    """Return a column; refuse values of another type, which a damaged SQLite file may give."""
+    wrong = _NEVER_IN.get(column.kind, set()) & set(map(type, values))
+    if wrong:
+        found = next(value for value in values if type(value) in wrong)
+        what = f"column {column.name} holds {str(found)[:40]!r}, which is no {_MEANT[column.kind]}"
+        raise damage(what)
+    try:
+        return _converted(values, column)
+    except (ValueError, TypeError, OverflowError) as error:
+        what = f"column {column.name} holds a value that is no {_MEANT[column.kind]}"
+        raise damage(what) from error
+
+
+def _converted(values: list[Any], column: FrameColumn) -> pd.Series[Any]:
     if column.kind == "instant":
         return _instants(values).astype(column.dtype)
     if column.kind == "text":
