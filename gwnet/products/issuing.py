@@ -49,7 +49,7 @@ class MadeReport(list[Path]):
         if issue is None:
             return ""
         what = f"{issue.definition} {issue.period} of {issue.site}, {issue.printed['state']}"
-        known_on = f"record as known on {issue.known_on_utc:%Y-%m-%dT%H:%MZ}"
+        known_on = f"record as known on {issue.printed.get('known_on', issue.known_on_utc.isoformat())}"
         if self.is_new:
             return f"Issued as number {issue.number}: {what}, {known_on}."
         by = f"issued {issue.issued_at_utc:%Y-%m-%d} by {issue.issued_by}"
@@ -180,6 +180,7 @@ def registration_of(
         "program": __version__,
         "pdf": files.pdf,
         "state": files.state,
+        "known_on": data.known_on.text,
         "values": files.values,
         "told": list_stated_changes(data),
     }

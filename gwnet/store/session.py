@@ -36,6 +36,10 @@ _FREE_SPACE = "Free some space, then run the command again."
 
 #: What a driver says, what it means, what to do.
 _KNOWN_REFUSALS = (
+    ("malformed", "The database is damaged ({0}).", WHAT_TO_DO),
+    ("could not decode to utf-8", "The database is damaged ({0}).", WHAT_TO_DO),
+    ("orphan index", "The database is damaged ({0}).", WHAT_TO_DO),
+    ("database corruption", "The database is damaged ({0}).", WHAT_TO_DO),
     (
         "deadlock detected",
         "Another program changed the same rows outside of gwnet; nothing was written.",

@@ -10,7 +10,7 @@ import pytest
 
 from gwnet.cli import main
 from gwnet.errors import ReportError, StoreError
-from gwnet.products import issuing, reports
+from gwnet.products import reports
 from gwnet.store import session
 
 from ..helpers import run_python
@@ -144,6 +144,7 @@ from pathlib import Path
 from types import SimpleNamespace
 from gwnet.products.issues import Issuing
 from gwnet.products.issuing import complete_begun, find_files, registration_of
+from gwnet.records import RecordState
 from gwnet.reporting.definition.parse import load_definition
 from gwnet.reporting.write import ReportFiles
 from gwnet.store.fetch.issues import issues
@@ -153,7 +154,7 @@ address, when, at_text = sys.argv[1:]
 store = open_store(address)
 definition, at_utc = load_definition("quarterly"), dt.datetime.fromisoformat(at_text)
 site = SimpleNamespace(code="F", length_unit="m")
-data = SimpleNamespace(site=site, earlier=(), known_on_utc=at_utc)
+data = SimpleNamespace(site=site, earlier=(), known_on=RecordState(1, at_utc, "0" * 64))
 CALLS = ("mkdir", "fsync", "link", "replace", "unlink", "rmdir")
 seen = 0
 
@@ -204,7 +205,7 @@ while True:
             arm(os, call, at)
         arm(store.engine.dialect, "do_commit", at)
         arm(store.engine.dialect, "do_begin", at)
-        issuing = Issuing(by="I. Ssuer", **{sys_argument: at_utc})
+        issuing = Issuing(by="I. Ssuer", now_utc=at_utc)
         files.write(out, registration_of(store, definition, period, data, issuing, files))
         os._exit(0)
     _, status = os.waitpid(child, 0)
@@ -232,9 +233,7 @@ print(json.dumps({"points": at, **outcomes}))
 @pytest.mark.parametrize("when", ["before", "after"])
 def test_a_kill_at_any_call_leaves_no_issue_and_no_file_or_the_whole_issue(when, store_url, tmp_path):
     field_network(tmp_path, address=store_url).close()
-    clock = "now_utc" if "now_utc" in issuing.Issuing.__dataclass_fields__ else "at_utc"
-    driver = DRIVER.replace("sys_argument", repr(clock))
-    ran = run_python("-c", driver, str(store_url), when, AT.isoformat(), cwd=tmp_path)
+    ran = run_python("-c", DRIVER, str(store_url), when, AT.isoformat(), cwd=tmp_path)
     assert ran.code == 0, ran.err
     counted = json.loads(ran.out)
     assert counted["points"] > 20

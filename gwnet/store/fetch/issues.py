@@ -42,7 +42,8 @@ class Issue:
         Who registered it, and with what remark.
     printed : dict
         ``definition`` (its text), ``unit``, ``rounds`` (of a report on rounds alone), ``program``, ``pdf`` (file name),
-        ``state``, ``values`` and ``told``: every printed value, and the changes of earlier issues that it listed.
+        ``state``, ``known_on`` (its state of the record in words), ``values`` and ``told``: every printed value, and
+        the changes of earlier issues that it listed.
     """
 
     number: int
