@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.checks.check import NOTE, SERIOUS, WARNING, CheckList, Finding, Limit
 from gwnet.analysis.checks.events import Events
+from gwnet.analysis.checks.quantities import fits_as_elevation
 from gwnet.analysis.levels.reduce import FINDINGS
-from gwnet.constants import TAPE_CHECK_INTERVAL_DAYS
+from gwnet.constants import BOTTOM_TOLERANCE_M, TAPE_CHECK_INTERVAL_DAYS
 from gwnet.hydro.checks import visits as checks_visits
 from gwnet.hydro.checks.robust_limits import Floats, readings_around
 
@@ -101,7 +102,7 @@ def _find_above_ground(events: Events) -> Iterator[Finding]:
     "water below the last sounding, or below the depth as built",
     Limit(
         "bottom_tolerance_m",
-        0.15,
+        BOTTOM_TOLERANCE_M,
         "water may be read this far below the bottom [m]",
         "0.5 ft, USGS SJ-600027 p. 16 (accuracy of soundings)",
     ),
@@ -112,7 +113,8 @@ def _find_below_bottom(events: Events) -> Iterator[Finding]:
     sounded = checks_visits.last_known(events.well, events["sounded_depth_m"])
     bottom = np.where(np.isnan(sounded), events.of_well("total_depth_m"), sounded)
     tolerance = events.limits["bottom_tolerance_m"]
-    for row in np.flatnonzero((events["bound"] == "") & (below > bottom + tolerance)).tolist():
+    is_read = ~np.isnan(below) & ~fits_as_elevation(events)
+    for row in np.flatnonzero(is_read & (below > bottom + tolerance)).tolist():
         how = "as sounded" if not np.isnan(sounded[row]) else "as built"
         message = (
             f"Water was read at {events.length(below[row])} below ground, and the bottom lies at "
