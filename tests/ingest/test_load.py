@@ -302,7 +302,7 @@ def test_a_later_measuring_point_ends_the_one_on_record_when_no_level_moves(load
     assert any("on record since 2019-01-01 ends on 2021-06-01" in warning for warning in result.files[0].warnings)
     assert points_of(loader, "port") == [("2021-05-31 22:00", 100.5), (None, 100.2)]
     with loader.net.store.reading() as connection:
-        earlier = measuring_points(connection, NOW)
+        earlier = measuring_points(connection, SOON)
     assert earlier.loc[earlier["access"] == "port", "valid_until_utc"].isna().tolist() == [True]
 
 
