@@ -36,6 +36,16 @@ UNCHECKED_TAPE_SLOPE: Final[float] = 0.001
 #: Accuracy of a surveyed measuring point when none is on record [m]; 0.1 ft, N.H. Env-Wq 403.30(b).
 SURVEY_ACCURACY_M: Final[float] = 0.03
 
+#: What a measuring point may move by in a year once its survey is older than the resurvey interval [m/a] (project
+#: default): settlement and frost heave.
+POINT_MOVEMENT_M_PER_YEAR: Final[float] = 0.005
+
+#: Length of closed pipe below a screen that goes unrecorded [m] (project default): end caps and short sumps.
+UNRECORDED_SUMP_M: Final[float] = 1.0
+
+#: Water may be read this far below the bottom of a well [m]; 0.5 ft, USGS SJ-600027 p. 16 (accuracy of soundings).
+BOTTOM_TOLERANCE_M: Final[float] = 0.15
+
 #: Half-width of a product's relative density; half the span of the values in use (0.74 gasoline to 0.84 diesel),
 #: San Joaquin County EHD document 471143 p. 7.
 PRODUCT_DENSITY_HALF_WIDTH: Final[float] = 0.05

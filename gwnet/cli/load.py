@@ -18,7 +18,13 @@ from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, loaded, options, output
     help="Replace rows on record, never lost; a column that the file lacks keeps its value, an empty cell empties it.",
 )
 @click.option("--withdraw", is_flag=True, help="Retire the rows of the same keys without a successor.")
-@options.reason("needed to correct and to withdraw")
+@click.option(
+    "--accept",
+    multiple=True,
+    metavar="RULE",
+    help="Record rows that this rule of 'gwnet help rejections' would refuse; may be given several times.",
+)
+@options.reason("needed to correct, to withdraw and to accept")
 @click.option(
     "--rejected",
     "rejected_dir",

@@ -30,6 +30,14 @@ def command() -> None:
 @click.argument("definition")
 @click.option("--period", metavar="PERIOD", help="Period to report, for example 2026-Q1.")
 @click.option("--round", metavar="ROUND", help="Report this gauging round alone; its days are the period.")
+@click.option(
+    "--days",
+    multiple=True,
+    type=options.Day(),
+    metavar="DATE",
+    help="Day that stands for a round, in place of those on record; may be given several times. Default without "
+    "rounds: the days on which most wells were read.",
+)
 @options.out_folder
 @click.option("--issue", is_flag=True, help="Issue the report: register it with every value that it prints.")
 @click.option("--remark", metavar="TEXT", help="Remark for the register of issues.")

@@ -15,6 +15,7 @@ import gwnet.constants
 from gwnet.analysis.checks.limits import describe_limits
 from gwnet.analysis.checks.rules import describe_checks
 from gwnet.analysis.fieldwork.field_sheet import CAUTIONS
+from gwnet.analysis.levels.default_accuracy import describe_defaults
 from gwnet.analysis.loggers.correction_kinds import describe_corrections
 from gwnet.analysis.loggers.finding_rules import describe_logger_findings
 from gwnet.docs.commands import describe_commands, describe_common_options
@@ -29,7 +30,8 @@ from gwnet.resources import docs_folder, reports_folder
 DEFAULTS: Final = tuple(
     (
         "REPEAT_TOLERANCE_M TAPE_ACCURACY_M TAPE_ACCURACY_DEPTH_M REFERENCE_TAPE_ACCURACY_M UNCHECKED_TAPE_SLOPE "
-        "SURVEY_ACCURACY_M PRODUCT_DENSITY_HALF_WIDTH SAME_DAY_WINDOW_DAYS GAUGING_INTERVAL_DAYS "
+        "SURVEY_ACCURACY_M POINT_MOVEMENT_M_PER_YEAR UNRECORDED_SUMP_M BOTTOM_TOLERANCE_M "
+        "PRODUCT_DENSITY_HALF_WIDTH SAME_DAY_WINDOW_DAYS GAUGING_INTERVAL_DAYS "
         "RESURVEY_INTERVAL_DAYS TAPE_CHECK_INTERVAL_DAYS SOUNDING_INTERVAL_DAYS LOGGER_VISIT_INTERVAL_DAYS "
         "LOGGER_ACCURACY_M UNCHECKED_SENSOR_M HANGING_DEPTH_ACCURACY_M AIR_PRESSURE_RATE_PA_S BAROMETER_GAP_S "
         "MANUAL_READING_GAP_S MANUAL_READING_EDGE_S TEMPERATURE_GAP_S DAY_SHARE"
@@ -96,6 +98,7 @@ MAKERS: Final[dict[str, Callable[[], str]]] = {
     "sections": describe_sections,
     "definition": _definition,
     "defaults": _defaults,
+    "default-accuracies": describe_defaults,
     "cautions": _cautions,
     "topics": _topics,
     "layout-keys": describe_layout_keys,

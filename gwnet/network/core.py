@@ -232,6 +232,7 @@ class Network(Group):
         correct: bool = False,
         withdraw: bool = False,
         reason: str | None = None,
+        accept: Sequence[str] = (),
         rejected_dir: str | Path | None = None,
         last_line_complete: bool | Callable[[Rejection], bool] = False,
         progress: Callable[[int, int], None] | None = None,
@@ -248,6 +249,8 @@ class Network(Group):
             Whether to record the good rows when others are rejected.
         correct, withdraw : bool, optional
             Whether rows already on record are replaced, or retired without a successor; both need a reason.
+        accept : sequence of str, optional
+            Problems of rows that do not stop them from being recorded, such as ``wrong-sign``; needs a reason.
         rejected_dir : path, optional
             Folder for the rejected rows of ``keep_good``; the current one unless given.
         last_line_complete : bool or callable, optional
@@ -282,6 +285,7 @@ class Network(Group):
             correct=correct,
             withdraw=withdraw,
             reason=reason,
+            accept=accept,
             rejected_dir=None if rejected_dir is None else Path(rejected_dir),
             last_line_complete=last_line_complete,
             progress=progress,

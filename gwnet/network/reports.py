@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -30,6 +30,7 @@ class Reports(Group):
         out: str | Path,
         *,
         round: str | None = None,
+        days: Sequence[dt.date] = (),
         site: str | None = None,
         known_on: Instant = None,
         unit: str | None = None,
@@ -54,6 +55,9 @@ class Reports(Group):
             Folder to write into.
         round : str, optional
             Gauging round whose days are the period and which alone is reported.
+        days : sequence of datetime.date, optional
+            Days that stand for the rounds of the period; where no round is on record, those on which most wells were
+            read unless given.
         unit : str, optional
             Unit of printing, m or ft; the definition's unless given.
         issue : bool, optional
@@ -100,6 +104,7 @@ class Reports(Group):
             period,
             Path(out),
             round_code=round,
+            days=days,
             site=site,
             known_on=asked_state(known_on),
             unit=unit,

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.checks.quality import findings
+from gwnet.analysis.levels.proposed_rounds import choose_rounds, levels_by_round, rounds_in_use
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.maps.round_gradients import days_of_rounds
 from gwnet.analysis.maps.same_day import CONTROL_COLUMNS
@@ -55,17 +56,18 @@ def collect(record: Snapshot, definition: Definition, period: Period) -> ReportD
     gwnet.reporting.data.ReportData
         Frames and facts.
     """
+    rounds = choose_rounds(record, period.first, period.last, definition.days)
     connection, known_on, settings = record.connection, record.known_on, record.settings
     wells = placed_wells(record)
     data = ReportData(
         site=_facts(settings),
         known_on=record.state or _BEGINNING,
         wells=wells,
-        levels=levels(record),
+        levels=levels_by_round(record),
         aquifers=record.aquifers[record.aquifers["aquifer"].isin(set(wells["aquifer"]) - {""})].reset_index(drop=True),
         construction=record.construction,
         measuring_points=record.measuring_point_history,
-        rounds=record.rounds,
+        rounds=rounds,
         thresholds=thresholds_with_elevations(record),
         stages=record.stages,
         findings=join_decisions(record, findings(record)),
@@ -135,13 +137,8 @@ def maps_of_period(record: Snapshot, definition: Definition, period: Period) -> 
     tuple of gwnet.reporting.data.MapFacts
         One an aquifer, drawn or refused with the reason; none where the report has no maps or the period no round.
     """
-    rounds = record.rounds
-    rounds = rounds[[period.contains(day) for day in rounds["starts_on"]]]
-    if "maps" not in definition.sections or rounds.empty:
+    if "maps" not in definition.sections or rounds_in_use(record).empty:
         return ()
-    if definition.rounds:
-        rounds = rounds[rounds["round"].isin(definition.rounds)]
-    codes = rounds["round"].tolist()
     chosen = definition.maps
     features = read_features(
         record.settings["crs"],
@@ -159,11 +156,17 @@ def maps_of_period(record: Snapshot, definition: Definition, period: Period) -> 
     used = set(record.wells["aquifer"])
     wanted = [code for code in record.aquifers["aquifer"] if code in used and code in (definition.aquifers or used)]
     return tuple(
-        _facts_of_map(record, aquifer, days[code], SetRule(chosen.window_days), how)
+        _facts_of_map(record, aquifer, day, SetRule(chosen.window_days), how)
         for aquifer in wanted
-        for days in [dict(days_of_rounds(record, aquifer))]
-        for code in (codes[-1:] if chosen.rounds == "newest" else codes)
+        for days in [_days_in(record, aquifer, period, definition.rounds)]
+        for day in (days[-1:] if chosen.rounds == "newest" else days)
     )
+
+
+def _days_in(record: Snapshot, aquifer: str, period: Period, chosen: tuple[str, ...]) -> list[dt.date]:
+    """Return the days of a period that stand for its rounds, or for those chosen of them, in order of time."""
+    days = [day for code, day in days_of_rounds(record, aquifer) if not chosen or code in chosen]
+    return sorted(day for day in days if period.contains(day))
 
 
 def _facts_of_map(record: Snapshot, aquifer: str, day: dt.date, rule: SetRule, how: dict[str, Any]) -> MapFacts:

@@ -117,7 +117,7 @@ def _drawn(asked: _Asked, make: Callable[[], Figure]) -> Callable[[], DrawnFigur
 
 def _gradients(asked: _Asked, extras: Extras) -> Extras:
     tables, pictures = [], []
-    for aquifer in asked.aquifers if len(asked.record.rounds) else ():
+    for aquifer in asked.aquifers if len(asked.data.rounds) else ():
         own = asked.wells.loc[asked.wells["aquifer"] == aquifer, "well"]
         names = set(own) if asked.definition.wells else None
         found = gradients_by_round(asked.record, aquifer, wells=names, end=asked.period.last, rule=asked.rule)

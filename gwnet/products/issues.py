@@ -191,7 +191,8 @@ def _as_issued(issue: Issue, now: Definition | None = None) -> Definition:
         definition = now
     sections = tuple(name for name in definition.sections if name not in _NOT_COMPARED)
     rounds = tuple(issue.printed.get("rounds", definition.rounds))
-    return replace(definition, units=issue.printed["unit"], sections=sections, rounds=rounds)
+    days = tuple(dt.date.fromisoformat(day) for day in issue.printed.get("days", ()))
+    return replace(definition, units=issue.printed["unit"], sections=sections, rounds=rounds, days=days)
 
 
 def _values(definition: Definition, data: ReportData, period: Period) -> list[dict[str, str]]:

@@ -95,6 +95,7 @@ def find_same_issue(record: Snapshot, definition: Definition, period: Period) ->
         and issue.period == period.label
         and issue.printed["unit"] == unit
         and tuple(issue.printed.get("rounds", ())) == definition.rounds
+        and issue.printed.get("days", []) == [day.isoformat() for day in definition.days]
         and (record.known_on is None or issue.known_on_utc <= record.known_on)
     ]
     if not same or is_recorded_between(record.connection, same[-1].known_on_utc, record.known_on):
@@ -177,6 +178,7 @@ def registration_of(
         "definition": definition.source,
         "unit": definition.unit(data.site.length_unit),
         "rounds": list(definition.rounds),
+        **({"days": [day.isoformat() for day in definition.days]} if definition.days else {}),
         "program": __version__,
         "pdf": files.pdf,
         "state": files.state,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -48,6 +48,7 @@ def make_report(
     out: Path,
     *,
     round_code: str | None = None,
+    days: Sequence[dt.date] = (),
     site: str | None = None,
     known_on: dt.datetime | str | None = None,
     unit: str | None = None,
@@ -72,6 +73,9 @@ def make_report(
         Folder to write into.
     round_code : str, optional
         Gauging round whose days are the period and which alone is reported.
+    days : sequence of datetime.date, optional
+        Days that stand for the rounds of the period. A period without a round on record takes the days on which most
+        wells were read unless they are given.
     site : str, optional
         Code of the site; may be left out when the record holds only one.
     known_on : datetime.datetime or str, optional
@@ -101,13 +105,14 @@ def make_report(
     OutputError
         If the folder cannot be written.
     """
-    chosen = load_definition(definition)
+    chosen = replace(load_definition(definition), days=tuple(days))
     if unit is not None:
         if unit not in DISPLAY_UNITS:
             message = f"A report can be printed in {' or '.join(DISPLAY_UNITS)}, not in {unit!r}."
             raise SettingsError(message)
         chosen = replace(chosen, units=unit)  # type: ignore[arg-type]
     if round_code is not None:
+        _refuse_days(days)
         chosen = replace(chosen, rounds=(round_code,))
     complete_begun(store, out)
     with store.reading() as connection:
@@ -148,6 +153,11 @@ def make_report(
 
 def _made(written: WrittenReport, issue: Issue | None = None, *, is_new: bool = False) -> MadeReport:
     return MadeReport([written.pdf, written.manifest, *written.annex], issue, is_new=is_new)
+
+
+def _refuse_days(days: Sequence[dt.date]) -> None:
+    if days:
+        raise SettingsError("A report is of a round or of days, not of both.", fix="Leave out one of the two.")
 
 
 def _days_of_round(record: Snapshot, code: str) -> Period:

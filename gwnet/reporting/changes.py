@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from gwnet.analysis.levels.bounds import BELOW_SCREEN
 from gwnet.reporting.rounds import Event
 
 
@@ -68,10 +69,15 @@ def _none(reason: str) -> Change:
     return Change(math.nan, math.nan, reason)
 
 
+def is_read_below_screen(event: Event) -> bool:
+    """Return whether an event was read in the well below its screen, and is a bound for the aquifer."""
+    return BELOW_SCREEN in str(event.get("finding", "")).split("; ")
+
+
 def why_no_number(event: Event) -> str:
     """Return why an event cannot be compared with others; empty when it can."""
     if event["bound"]:
-        return f"{event['status']}, only a bound"
+        return f"{BELOW_SCREEN if is_read_below_screen(event) else event['status']}, only a bound"
     if not math.isfinite(float(event["water_elevation_m"])):
         return str(event["status"]) if event["status"] != "static" else "without a number"
     if not event["usable"]:

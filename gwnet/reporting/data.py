@@ -33,7 +33,8 @@ _COLUMN_NAMES: Final = {
     ),
     "levels": (
         "well measured_at round status bound depth_to_water_m depth_below_ground_m "
-        "measuring_point_elevation_m water_elevation_m uncertainty_m quality review finding event_id access "
+        "measuring_point_elevation_m water_elevation_m uncertainty_m quality review finding "
+        "bound_elevation_m accuracy_from event_id access "
         "aquifer measured_at_utc time_known usable unusable_reason water_elevation_uncorrected_m "
         "product_thickness_m sounded_depth_m method instrument observer notes"
     ),

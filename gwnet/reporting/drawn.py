@@ -14,6 +14,7 @@ from gwnet.figures.maps.network_data import network_plot_data
 from gwnet.figures.maps.network_map import draw_network_map
 from gwnet.figures.maps.surface_map import draw_surface_map
 from gwnet.reporting.content import DrawnFigure
+from gwnet.reporting.mapped import describe_outside
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -75,7 +76,9 @@ class ReportDrawing:
         DrawnFigure
             One page of PDF, and SVG where a page is made.
         """
-        data = map_plot_data(facts.result, _context(view, facts.aquifer))
+        outside = describe_outside(facts.control, view.period)
+        title = f"Potentiometric surface with {outside}" if outside else "Potentiometric surface"
+        data = map_plot_data(facts.result, _context(view, facts.aquifer), title=title)
         return drawn_figure(draw_surface_map(data, size_mm=(frame.width_mm, frame.height_mm)), svg=self._pages)
 
     def hydrographs(

@@ -12,6 +12,7 @@ from gwnet.constants import RIVER_KIND
 from gwnet.errors import GwnetError
 from gwnet.hydro.gradients.horizontal import Gradient
 from gwnet.reporting.data import GradientFacts, MapFacts
+from gwnet.reporting.definition.period import Period
 
 
 def map_facts(result: MapResult) -> MapFacts:
@@ -58,6 +59,31 @@ def _gradient(gradient: Gradient, used: pd.DataFrame, without: tuple[str, ...]) 
         without=without,
         note=gradient.note,
     )
+
+
+def describe_outside(control: pd.DataFrame, period: Period) -> str:
+    """Return how many levels of a map were read outside the period of its report, and when.
+
+    Parameters
+    ----------
+    control : DataFrame
+        Control of the map.
+    period : Period
+        Period of the report.
+
+    Returns
+    -------
+    str
+        For example ``3 levels of 2019-09-27, outside the period``; empty where all lie in it.
+    """
+    used = control[control["used"].astype(bool) & (control["measured_at"].fillna("") != "")]
+    days = used["measured_at"].str[:10]
+    outside = days[(days < period.first.isoformat()) | (days > period.last.isoformat())]
+    if outside.empty:
+        return ""
+    first, last = outside.min(), outside.max()
+    when = f"of {first}" if first == last else f"of {first} to {last}"
+    return f"{len(outside)} level{'' if len(outside) == 1 else 's'} {when}, outside the period"
 
 
 def refused_map(aquifer: str, day: dt.date, control: pd.DataFrame, error: GwnetError) -> MapFacts:

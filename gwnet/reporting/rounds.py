@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.analysis.levels.proposed_rounds import is_proposed
 from gwnet.reporting.data import ReportData
 from gwnet.reporting.definition.period import Period
 from gwnet.reporting.measures import date_of
@@ -54,7 +55,14 @@ class RoundView:
     @property
     def label(self) -> str:
         """Name of the round in a sentence."""
-        return f"round {self.code}" if self.code else "the levels of the period"
+        if not self.code:
+            return "the levels of the period"
+        return f"the levels of {self.code}" if self.is_proposed else f"round {self.code}"
+
+    @property
+    def is_proposed(self) -> bool:
+        """Whether it is a day that stands for a round, and none on record."""
+        return is_proposed(self.purpose)
 
     def wells(self) -> tuple[str, ...]:
         """Return the planned wells in their order, then those measured besides."""
@@ -94,7 +102,6 @@ def rounds_of(data: ReportData, levels: pd.DataFrame, wells: pd.DataFrame, perio
     period : Period
         Period of the report; when no round touches it but levels were taken, they stand as one round of their own.
     """
-    unnamed = (levels["round"] == "").to_numpy(dtype=bool)
     planned = [
         row for row in data.rounds.to_dict("records") if (date_of(row["starts_on"]) or dt.date.max) <= period.last
     ]
@@ -103,10 +110,10 @@ def rounds_of(data: ReportData, levels: pd.DataFrame, wells: pd.DataFrame, perio
     def view_of(row: Mapping[str, Any]) -> RoundView:
         start = date_of(row["starts_on"]) or dt.date.max
         end = date_of(row["ends_on"]) or start
-        named = (levels["round"] == row["round"]).to_numpy(dtype=bool)
-        of_day = unnamed & _are_within(levels, start, end)
-        asked = planned_wells(row["wells"], wells, start, end)
-        return _view(str(row["round"]), levels[named | of_day], asked, (start, end), str(row["purpose"] or ""))
+        own = levels[(levels["round"] == row["round"]).to_numpy(dtype=bool)]
+        purpose = str(row["purpose"] or "")
+        asked = () if is_proposed(purpose) else planned_wells(row["wells"], wells, start, end)
+        return _view(str(row["round"]), own, asked, (start, end), purpose)
 
     found = [view_of(row) for row in planned if _ends_on(row) >= period.first]
     if not found:
@@ -163,6 +170,8 @@ def year_before(levels: pd.DataFrame, period: Period, current: RoundView) -> dic
     inside = levels[_are_within(levels, before.first, before.last)]
     if inside.empty:
         return {}
+    if not current.best:
+        return best_events(inside)
     usable = inside[inside["usable"].to_numpy(dtype=bool)]
     target = pd.Series(
         {

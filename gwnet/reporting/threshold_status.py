@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.levels.bounds import bound_elevations
 from gwnet.analysis.levels.serving import judge_levels
 from gwnet.hydro.reduction.thresholds import (
     CROSSED,
@@ -143,7 +144,7 @@ def _status(row: Mapping[str, Any], events: pd.DataFrame, period: Period) -> Thr
     events = events[valid]
     level, consecutive = float(row["elevation_m"]), max(int(row["consecutive"] or 1), 1)
     bound = events["bound"].map(_BOUND_SIGN).to_numpy(dtype=np.int64)
-    elevation = events["water_elevation_m"].to_numpy(dtype=np.float64)
+    elevation = bound_elevations(events)
     states = threshold_state(elevation, level, kind=str(row["kind"]), bound=bound)
     runs = crossing_runs(states, consecutive)
     last = len(events) - 1

@@ -79,6 +79,8 @@ class Column:
         Quantity and ordinal of the reading of a level event that the cells are; they are stored as readings.
     stored : str
         Column of the recorded table, where it does not follow from name, kind and unit.
+    converts_to : str
+        Column that says the same in another way; a row fills one of the two.
     """
 
     name: str
@@ -97,6 +99,7 @@ class Column:
     of: str = ""
     reading: tuple[str, int] | None = None
     stored: str = ""
+    converts_to: str = ""
 
     @property
     def limits(self) -> tuple[float, float]:

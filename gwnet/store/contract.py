@@ -56,6 +56,12 @@ def _interval(what: str) -> Column:
     return Column(f"{what.replace(' ', '_')}_interval_days", "number", f"How often a {what} is due.", positive=True)
 
 
+def _one_sd(of: str, reading: tuple[str, int] | None = None) -> Column:
+    """Return the column that states an accuracy as one standard deviation."""
+    meaning = f"One standard deviation, instead of `{of}`; multiplied by 1.96."
+    return Column(f"{of}_1sd", "length", meaning, lowest=0.0, reading=reading, converts_to=of)
+
+
 TABLES: Final[tuple[Table, ...]] = (
     Table(
         "sites",
@@ -208,6 +214,7 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("surveyed_by", "text", "Who surveyed."),
             Column("survey_method", "text", "How it was surveyed."),
             Column("accuracy", "length", "Accuracy of the elevation, 95 % half-width.", lowest=0.0),
+            _one_sd("accuracy"),
             Column("change", "choice", "What led to the survey.", choices=("installed", "altered", "corrected")),
             _NOTES,
         ),
@@ -380,6 +387,15 @@ TABLES: Final[tuple[Table, ...]] = (
                 positive=True,
                 reading=("sounded_depth", 1),
             ),
+            Column(
+                "accuracy",
+                "length",
+                "Accuracy of the reading as the source states it, 95 % half-width; of a water elevation that of the "
+                "elevation.",
+                lowest=0.0,
+                reading=("accuracy", 1),
+            ),
+            _one_sd("accuracy", reading=("accuracy_1sd", 1)),
             Column(
                 "instrument",
                 "code",

@@ -1,9 +1,12 @@
 import datetime as dt
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from gwnet.analysis.levels.explain import explain
+from gwnet.analysis.levels.screen_limits import screen_limits
+from gwnet.analysis.levels.serving import unusable_reasons
 from gwnet.analysis.levels.table import PRINTED_COLUMNS, levels
 from gwnet.errors import NotFoundError
 from gwnet.records import Selection
@@ -225,7 +228,43 @@ def test_water_in_the_sump_is_not_aquifer_head(record):
     record.event("MW-1", "2024-01-01T10:00", [(WATER, 13.0)])
     level = only(record)
     assert (level["bound"], level["finding"]) == ("<=", "water below the screen")
-    assert level["water_elevation_m"] == pytest.approx(88.0)
+    assert level["water_elevation_m"] == pytest.approx(87.7)
+    assert level["depth_to_water_m"] == pytest.approx(13.0)
+    assert level["bound_elevation_m"] == pytest.approx(88.0)
+    assert level["unusable_reason"] == "water below the screen"
+
+
+@pytest.mark.parametrize(
+    ("screens", "total_depth", "closing", "limit"),
+    [
+        ([(8.0, 12.0)], 12.5, None, 12.0),  # a short sump goes unrecorded
+        ([(8.0, 12.0)], None, None, 12.0),
+        ([(8.0, 12.0)], 40.0, None, None),  # a deeper well, open below as far as the record says
+        ([(8.0, 12.0)], 40.0, "seal", 12.0),
+        ([(8.0, 12.0)], 40.0, "casing", 12.0),
+        ([(8.0, 12.0), (20.0, 25.0)], 25.5, None, 25.0),  # the lowest of several intervals
+        ([], 40.0, None, None),
+    ],
+)
+def test_a_well_is_cut_off_at_its_lowest_screen_where_it_is_closed_below(screens, total_depth, closing, limit):
+    parts = [(1, "screen", top, bottom) for top, bottom in screens] + [(1, "casing", 0.0, 8.0)]
+    parts += [(1, closing, 12.0, 40.0)] if closing else []
+    construction = pd.DataFrame(parts, columns=["well_id", "part", "top_depth_m", "bottom_depth_m"])
+    lowest = max((bottom for _, bottom in screens), default=np.nan)
+    wells = pd.DataFrame({"well_id": [1], "screen_bottom_m": [lowest], "total_depth_m": [total_depth or np.nan]})
+    found = screen_limits(wells, construction.assign(removed_on=pd.NaT)).iloc[0]
+    assert found == limit if limit else np.isnan(found)
+
+
+def test_a_level_below_the_well_or_above_its_rim_is_no_control_until_it_is_approved(record):
+    record.well("MW-1", point=(100.7, 0.7), total_depth_m=12.0)
+    record.event("MW-1", "2024-01-01T10:00", [(WATER, 13.0)])
+    record.event("MW-1", "2024-01-02T10:00", [("water_elevation", 101.0)])
+    record.event("MW-1", "2024-01-03T10:00", [("water_elevation", 101.0)], status="flowing")
+    table = all_levels(record)
+    reasons = ["below the bottom of the well", "above the measuring point, not flowing", ""]
+    assert table["unusable_reason"].tolist() == reasons
+    assert unusable_reasons(table.assign(review="approved")).tolist() == ["", "", ""]
 
 
 def test_sounding_counts_the_probe_below_the_sensing_point(record):

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.checks import places, series, steps, visits
+from gwnet.analysis.checks import places, quantities, series, steps, visits
 from gwnet.analysis.checks.limits import LIMITS, describe_limits
 from gwnet.analysis.checks.programme import MISSING
 from gwnet.analysis.checks.quality import FINDING_COLUMNS, findings
@@ -47,6 +47,16 @@ def quarterly(record, code, depths, start=2018, **more):
         when = f"{start + number // 4}-{2 + 3 * (number % 4):02d}-15T10:00"
         ids.append(record.event(code, when, [(DEPTH, float(depth))], **more))
     return ids
+
+
+def test_a_number_that_fits_as_an_elevation_is_named_so_and_only_once(made):
+    record = made()
+    record.well("A", point=(100.7, 0.7), ground_elevation_m=100.0, total_depth_m=12.0)
+    record.event("A", "2024-03-12T10:00", [(DEPTH, 97.2)])
+    record.event("A", "2024-06-12T10:00", [(DEPTH, 40.0)])  # too deep, and no elevation of this well
+    found = found_in(record).set_index("rule")["message"]
+    assert "As an elevation it fits, between 88.000 m and 100.000 m" in found[quantities.ELEVATION_AS_DEPTH]
+    assert "39.300 m below ground" in found[visits.BELOW_BOTTOM]
 
 
 def test_every_rule_is_a_plain_phrase_and_listed_once():

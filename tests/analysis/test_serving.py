@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from gwnet.analysis.levels.bounds import bound_elevations, is_below_screen
 from gwnet.analysis.levels.serving import (
     PURPOSES,
     RULES,
@@ -89,6 +90,13 @@ def test_a_level_has_the_source_that_its_method_says():
 )
 def test_a_reading_is_at_fault_only_where_the_water_is_not(status, reason, at_fault):
     assert is_reading_at_fault(status, reason) == at_fault
+
+
+def test_a_level_read_below_the_screen_is_the_bottom_of_the_screen_to_the_aquifer():
+    frame = record(("A", "2026-03-17", 40.0, SUMP), ("B", "2026-03-17", 41.0))
+    assert is_below_screen(frame).tolist() == [True, False]
+    assert bound_elevations(frame.assign(bound_elevation_m=[42.0, np.nan])).tolist() == [42.0, 41.0]
+    assert bound_elevations(frame).tolist() == [40.0, 41.0]
 
 
 def test_every_rule_keeps_a_bound_off_maps():

@@ -10,6 +10,7 @@ from gwnet.errors import AnalysisError, SettingsError
 from gwnet.figures.base.axes import day_number
 from gwnet.figures.hydrograph.draw import common_span, hydrograph_plot_data
 from gwnet.figures.hydrograph.events import GAP_FACTOR
+from gwnet.figures.hydrograph.marks import MARKS
 from gwnet.figures.hydrograph.span import LEAST_SPAN_M
 
 from . import frames
@@ -31,6 +32,20 @@ def test_the_line_breaks_where_a_gap_is_longer_than_the_stated_number_of_median_
     assert data.max_gap_days == GAP_FACTOR * 91
     assert [len(piece) for piece in data.lines] == [8, 8]
     assert f"more than {GAP_FACTOR * 91:.0f} days" in " ".join(data.notes)
+
+
+def test_water_read_below_the_screen_is_drawn_where_it_was_read_beside_the_bound_for_the_aquifer():
+    dates, elevations = frames.quarterly(6)
+    frame = frames.levels("GW-01", dates, elevations, bound_elevation_m=np.nan)
+    frame.loc[2, ["bound", "usable", "water_elevation_m", "bound_elevation_m"]] = ["<=", False, 40.0, 46.5]
+    data = data_of(frame)
+    assert data.kind.tolist() == ["level", "level", "below the screen", "screen bound", *["level"] * 3]
+    assert data.elevation_m[2:4].tolist() == [40.0, 46.5]
+    assert data.days[2] == data.days[3]
+    assert [len(piece) for piece in data.lines] == [2, 3]
+    assert "6 events" in " ".join(data.notes)
+    assert "All approved." in data.notes
+    assert not any("dry" in MARKS[kind].label for kind in data.kind)
 
 
 def test_a_gap_just_within_the_limit_is_bridged_and_one_just_beyond_is_not():

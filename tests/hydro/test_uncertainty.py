@@ -40,6 +40,12 @@ def test_unknown_survey_takes_the_stated_default():
     assert parts(survey_accuracy_m=[np.nan]).survey_m[0] == SURVEY_ACCURACY_M
 
 
+def test_a_stated_accuracy_of_the_reading_stands_for_tape_check_and_repeats():
+    made = parts(reading_accuracy_m=[0.02], tape_checked=[False])
+    assert (made.tape_m[0], made.check_m[0], made.repeat_m[0]) == (0.02, 0.0, 0.0)
+    assert parts(reading_accuracy_m=[np.nan]) == parts()
+
+
 def test_an_unchecked_tape_is_less_sure_and_more_so_with_depth():
     shallow, deep = parts(tape_checked=[False]), parts(tape_checked=[False], depth_m=[100.0])
     assert shallow.check_m[0] == pytest.approx(0.010)

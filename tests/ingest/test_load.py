@@ -1,6 +1,7 @@
 import datetime as dt
 import zlib
 
+import pandas as pd
 import pytest
 from sqlalchemy import select, text
 
@@ -13,6 +14,7 @@ from gwnet.errors import (
     UnreadableFileError,
 )
 from gwnet.ingest.tables.problems import PROBLEMS
+from gwnet.store.fetch.registry import measuring_points
 from gwnet.store.models.sources import SourceFile
 
 from .conftest import EVENTS, NOW, TABLES
@@ -238,12 +240,117 @@ def test_a_survey_corrected_moves_every_level(loader):
 def test_altering_a_casing_takes_two_rows_and_a_correction(loader):
     heading = TABLES["measuring_points"].splitlines()[0].replace("valid_from,", "valid_from,valid_until,") + "\n"
     only_new = heading + "S,MW-1,2021-06-01,,100.4,0.4,0.005\n"
+    loader.text(EVENTS + "S,MW-1,2024-03-12,09:40,3.4,\n")
     found = only(loader.rejected(only_new, "measuring_points.csv"))
     assert found.problem == "measuring-points-overlap"
-    assert "valid_until" in found.fix
+    assert "--correct" in found.fix  # a level would move
     both = heading + "S,MW-1,2018-01-01,2021-06-01,100.7,0.7,0.005\nS,MW-1,2021-06-01,,100.4,0.4,0.005\n"
     result = loader.text(both, "measuring_points.csv", correct=True, reason="casing cut", now=LATER)
     assert (result.files[0].corrected, result.files[0].added) == (1, 1)
+
+
+def test_an_accuracy_may_be_given_as_one_standard_deviation(loader):
+    heading = "site,well,date,depth_to_water,accuracy_1sd,accuracy\n"
+    found = only(loader.rejected(heading + "S,MW-1,2024-03-12,3.4,0.01,0.02\n"))
+    assert found.problem == "one-quantity-wanted"
+    loader.text(heading + "S,MW-1,2024-03-12,3.4,0.01,\nS,MW-2,2024-03-12,3.4,,0.02\n")
+    loader.text(
+        "site,well,valid_from,elevation,accuracy_1sd\nS,MW-1,2018-01-01,100.7,0.01\n",
+        "measuring_points.csv",
+        correct=True,
+        reason="stated by the surveyor",
+        now=LATER,
+    )
+    widths = dict(zip("12", loader.net.levels()["uncertainty_m"], strict=True))
+    assert widths["1"] == pytest.approx(1.959964 * 0.01 * 2**0.5, rel=1e-5)
+    assert widths["2"] == pytest.approx((0.005**2 + 0.02**2) ** 0.5)
+    rows = "site,well,date,accuracy\nS,MW-1,2024-03-12,0.03\n"
+    loader.text(rows, "level_events_b.csv", correct=True, reason="other way", now=LATER)
+    assert loader.net.levels(["MW-1"])["uncertainty_m"].iloc[0] == pytest.approx(
+        (0.0195996**2 + 0.03**2) ** 0.5, rel=1e-5
+    )
+    again = loader.text("site,well,valid_from,elevation,accuracy_1sd\nS,MW-1,2018-01-01,100.7,0.01\n\n", "points_2.csv")
+    assert again.files[0].unchanged == 1
+
+
+POINTS = "site,well,access,valid_from,valid_until,elevation\n"
+
+
+def points_of(loader, access):
+    """Return the ends of the live measuring points of an access, with their elevations."""
+    with loader.net.store.reading() as connection:
+        table = measuring_points(connection)
+    own = table[table["access"] == access].sort_values("valid_from_utc")
+    ends = [None if end is pd.NaT else f"{end:%Y-%m-%d %H:%M}" for end in own["valid_until_utc"]]
+    return list(zip(ends, own["elevation_m"], strict=True))
+
+
+def test_a_later_measuring_point_of_the_file_ends_the_one_before_it(loader):
+    rows = "S,MW-1,port,2019-01-01,,100.5\nS,MW-1,port,2021-06-01,,100.2\nS,MW-1,port,2020-01-01,,100.4\n"
+    result = loader.text(POINTS + rows, "measuring_points.csv")
+    assert points_of(loader, "port") == [("2019-12-31 23:00", 100.5), ("2021-05-31 22:00", 100.4), (None, 100.2)]
+    said = [warning for warning in result.files[0].warnings if "ends on" in warning]
+    assert said[0].startswith("row 2: the measuring point of MW-1 (port) ends on 2020-01-01")
+    again = loader.text(POINTS + rows + "\n", "measuring_points_again.csv")
+    assert (again.files[0].unchanged, again.files[0].added) == (3, 0)
+
+
+def test_a_later_measuring_point_ends_the_one_on_record_when_no_level_moves(loader):
+    loader.text(POINTS + "S,MW-1,port,2019-01-01,,100.5\n", "measuring_points.csv")
+    result = loader.text(POINTS + "S,MW-1,port,2021-06-01,,100.2\n", "measuring_points_2.csv", now=LATER)
+    assert (result.files[0].added, result.files[0].corrected) == (1, 0)
+    assert any("on record since 2019-01-01 ends on 2021-06-01" in warning for warning in result.files[0].warnings)
+    assert points_of(loader, "port") == [("2021-05-31 22:00", 100.5), (None, 100.2)]
+    with loader.net.store.reading() as connection:
+        earlier = measuring_points(connection, SOON)
+    assert earlier.loc[earlier["access"] == "port", "valid_until_utc"].isna().tolist() == [True]
+
+
+def test_a_point_on_record_is_ended_by_a_correction_when_levels_move(loader):
+    loader.text(EVENTS + "S,MW-1,2024-03-12,09:40,3.4,\n")
+    new = POINTS + "S,MW-1,main,2021-06-01,,100.4\n"
+    loader.text(new, "measuring_points.csv", correct=True, reason="casing cut", now=LATER)
+    assert points_of(loader, "main")[0] == ("2021-05-31 22:00", 100.7)
+    assert loader.net.levels(["MW-1"])["water_elevation_m"].tolist() == pytest.approx([97.0])
+
+
+def test_a_depth_below_the_well_as_built_is_recorded_and_found_by_the_checks(loader):
+    result = loader.text(EVENTS + "S,MW-1,2024-03-12,09:40,97.2,\nS,MW-1,2024-03-13,09:40,3.4,\n")
+    assert any("deeper than the well as built" in warning for warning in result.files[0].warnings)
+    level = loader.net.levels(["MW-1"]).iloc[0]
+    assert level["depth_to_water_m"] == pytest.approx(97.2)
+    assert not level["usable"]
+    assert level["unusable_reason"] == "below the bottom of the well"
+    findings = loader.net.checks()
+    found = findings[findings["rule"] == "elevation in a depth column"]
+    assert found["measured_at"].tolist() == ["2024-03-12T09:40+01:00"]
+    assert "As an elevation it fits" in found["message"].iloc[0]
+
+
+def test_a_negative_depth_is_offered_both_readings_and_may_be_accepted(loader):
+    rows = EVENTS + "S,MW-1,2024-03-12,09:40,-0.061,\n"
+    found = only(loader.rejected(rows))
+    assert "above the measuring point, or a slip" in found.message
+    assert "Drop" not in found.fix
+    with pytest.raises(SettingsError, match="reason"):
+        loader.text(rows, accept=["wrong-sign"])
+    with pytest.raises(SettingsError, match="not-a-number cannot be accepted"):
+        loader.text(rows, accept=["not-a-number"], reason="as written")
+    result = loader.text(rows, accept=["wrong-sign"], reason="casing was extended")
+    assert result.files[0].added == 1
+    assert result.files[0].warnings[-1] == "accepted in spite of wrong-sign: row 2"
+    level = loader.net.levels(["MW-1"]).iloc[0]
+    assert level["water_elevation_m"] == pytest.approx(100.761)
+    assert level["unusable_reason"] == "above the measuring point, not flowing"
+    steps = {step.what: step.source for step in loader.net.levels.explain("MW-1", "2024-03-12")[0].steps}
+    assert "accepted wrong-sign: casing was extended" in steps["read by"]
+
+
+def test_a_level_without_a_measuring_point_can_be_kept_until_the_survey_comes(loader):
+    rows = EVENTS + "S,MW-1,2017-12-31,09:40,3.4,\n"
+    loader.text(rows, accept=["access-without-point"], reason="the survey of that time is looked for")
+    assert loader.net.levels(["MW-1"])["depth_to_water_m"].tolist() == [3.4]
+    assert loader.net.levels(["MW-1"])["finding"].tolist() == ["no measuring point in force"]
 
 
 def test_two_measuring_points_of_one_file_may_not_overlap(loader):
@@ -266,7 +373,6 @@ def test_two_measuring_points_of_one_file_may_not_overlap(loader):
         ("S,MW-1,2024-03-12,09:40,inf,", "not-finite"),
         ("S,MW-1,2024-03-12,09:40,1e400,", "not-finite"),
         ("S,MW-1,2024-03-12,09:40,3.4 m,", "not-a-number"),
-        ("S,MW-1,2024-03-12,09:40,97.2,", "elevation-in-depth-column"),
         ("S,MW-1,2024-03-12,09:40,,", "one-quantity-wanted"),
         ("S,MW-1,2024-03-12,09:40,,3.4", "one-quantity-wanted"),
         ("S,MW-1,,09:40,3.4,", "one-quantity-wanted"),
@@ -594,7 +700,7 @@ def test_a_refused_correction_leaves_what_stood(loader):
     loader.text(both, "measuring_points_a.csv", correct=True, reason="casing cut", now=LATER)
     loader.text(EVENTS + "S,MW-1,2020-03-12,09:40,3.4,\nS,MW-1,2024-03-12,09:40,3.4,\n")
     before = loader.net.levels()["water_elevation_m"].tolist()
-    rows = heading + "S,MW-1,2018-01-01,,100.9,0.7,0.005\nS,MW-2,2018-01-01,,101.3,0.7,0.005\n"
+    rows = heading + "S,MW-1,2018-01-01,2022-01-01,100.9,0.7,0.005\nS,MW-2,2018-01-01,,101.3,0.7,0.005\n"
     result = loader.text(
         rows, "measuring_points_b.csv", correct=True, reason="x", keep_good=True, now=LATER + dt.timedelta(hours=1)
     )

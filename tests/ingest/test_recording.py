@@ -182,8 +182,8 @@ def test_readings_are_checked_against_their_wells(connection, codes):
     check_against_wells(connection, convert_events(parsed, codes))
     assert problems(parsed) == [
         (2, None, "access-without-point"),
-        (3, "depth_to_water", "elevation-in-depth-column"),
     ]
+    assert any("deeper than the well as built" in warning for warning in parsed.raw.warnings)
 
 
 def test_events_are_kept_apart_by_time_access_and_number(codes):

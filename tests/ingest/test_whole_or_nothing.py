@@ -67,7 +67,7 @@ def test_the_whole_route_on_both_databases(on_any_database):
         - loader.net.levels(["MW-1"], known_on=soon)["water_elevation_m"]
     )
     assert shift.round(9).unique().tolist() == [0.2]
-    found = loader.rejected("site,well,valid_from,elevation\nS,MW-1,2020-01-01,5\n", "measuring_points_2.csv")
+    found = loader.rejected("site,well,valid_from,elevation\nS,MW-1,2019-06-01,5\n", "measuring_points_2.csv")
     assert found[0].problem == "measuring-points-overlap"
     result = loader.load(path, withdraw=True, reason="test", now=later)
     assert result.files[0].withdrawn == 600

@@ -108,7 +108,7 @@ def test_a_report_is_collected_once_and_differences_need_no_second_look(record):
     assert empty.frame("loggers").empty
 
 
-def test_a_report_without_rounds_says_that_none_is_on_record(tmp_path):
+def test_a_report_without_rounds_takes_the_day_on_which_most_wells_were_read_and_says_so(tmp_path):
     made = Record(tmp_path / "r.sqlite")
     for number, (code, place) in enumerate({"A": (0, 0), "B": (400, 50), "C": (100, 500)}.items()):
         at = {"easting": 500_000.0 + place[0], "northing": 5_400_000.0 + place[1]}
@@ -122,4 +122,5 @@ def test_a_report_without_rounds_says_that_none_is_on_record(tmp_path):
     from pypdf import PdfReader
 
     text = " ".join(" ".join(page.extract_text() for page in PdfReader(pdf).pages).split())
-    assert "No gauging round is on record, so there is no gradient by round." in text
+    assert "The levels of 2026-02-10 stand for a gauging round: day on which most wells were read (3 wells)." in text
+    assert "Horizontal gradients of upper" in text

@@ -224,6 +224,8 @@ def level(number, gauging, index):
         "time_known": bool((index + number) % 29),
         "usable": usable,
         "unusable_reason": "" if usable else status,
+        "bound_elevation_m": value if bound else NAN,
+        "accuracy_from": "survey: stated; reading: stated",
         "water_elevation_uncorrected_m": value - (0.1 if product == product else 0.0),
         "product_thickness_m": product,
         "sounded_depth_m": (24.5 if index % 3 == 2 else 12.5) - (2.1 if index == 2 else 0.0)

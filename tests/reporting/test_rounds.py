@@ -7,12 +7,15 @@ import math
 import pandas as pd
 import pytest
 
+from gwnet.analysis.levels.proposed_rounds import PROPOSED
 from gwnet.errors import DefinitionError, ReportError
 from gwnet.records import RecordState
 from gwnet.reporting.changes import Change, change_between
 from gwnet.reporting.definition.period import parse_period
+from gwnet.reporting.mapped import describe_outside
 from gwnet.reporting.measures import compass, fitting_decimals, joined, local_day, moment_text
 from gwnet.reporting.sections.hydrographs import HydrographSettings, well_groups
+from gwnet.reporting.sections.summary import _visits
 from gwnet.reporting.view import look
 
 
@@ -106,10 +109,31 @@ def test_levels_without_rounds_stand_as_one_round(constructed, quarterly):
     assert set(view.current.events["measured_at"].str[:10]) == {"2025-11-10"}
 
 
-def test_events_without_a_round_join_the_round_of_their_day(constructed, quarterly):
+def test_a_round_without_a_visit_has_nothing_to_compare(constructed, quarterly):
     data = constructed.record(3)
     view = look(quarterly, dataclasses.replace(data, levels=data.levels.assign(round="")), parse_period("2026-Q1"))
-    assert set(view.current.best) == {"HW-001", "HW-002", "HW-003"}
+    assert view.current.best == {}
+    assert view.current.planned
+
+
+def test_a_proposed_day_has_no_plan_and_says_what_it_is(constructed, quarterly):
+    data = constructed.record(3)
+    rounds = data.rounds.assign(purpose=f"{PROPOSED} (3 wells)")
+    view = look(quarterly, dataclasses.replace(data, rounds=rounds), parse_period("2026-Q1"))
+    assert view.current.planned == ()
+    assert view.current.label == "the levels of 2026-Q1"
+    assert f"The levels of 2026-Q1 stand for a gauging round: {PROPOSED} (3 wells)." in _visits(view.current)
+
+
+def test_a_map_says_which_of_its_levels_were_read_outside_the_period():
+    control = pd.DataFrame(
+        {
+            "used": [True, True, False, True],
+            "measured_at": ["2019-09-27T10:00-06:00", "2019-10-05", "2019-09-01", None],
+        }
+    )
+    assert describe_outside(control, parse_period("2019-Q4")) == "1 level of 2019-09-27, outside the period"
+    assert describe_outside(control, parse_period("2019")) == ""
 
 
 def test_nothing_measured_in_the_period(constructed, quarterly):

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from gwnet.analysis.checks.check import NOTE, SERIOUS, WARNING, CheckList, Finding, Limit
 from gwnet.analysis.checks.events import Events
 from gwnet.analysis.checks.explanations import COARSE
+from gwnet.analysis.checks.quantities import fits_as_elevation
 from gwnet.analysis.checks.series import explained_rows
 from gwnet.analysis.levels.reduce import FINDINGS
-from gwnet.constants import TAPE_CHECK_INTERVAL_DAYS
+from gwnet.constants import BOTTOM_TOLERANCE_M, TAPE_CHECK_INTERVAL_DAYS
 from gwnet.hydro.checks import visits as checks_visits
 from gwnet.hydro.checks.robust_limits import readings_around
 from gwnet.hydro.checks.spreads import Floats
@@ -172,7 +173,7 @@ def _find_above_ground(events: Events) -> Iterator[Finding]:
     "water below the last sounding, or below the depth as built",
     Limit(
         "bottom_tolerance_m",
-        0.15,
+        BOTTOM_TOLERANCE_M,
         "water may be read this far below the bottom [m]",
         "0.5 ft, USGS SJ-600027 p. 16 (accuracy of soundings)",
     ),
@@ -183,7 +184,8 @@ def _find_below_bottom(events: Events) -> Iterator[Finding]:
     sounded = checks_visits.last_known(events.well, events["sounded_depth_m"])
     bottom = np.where(np.isnan(sounded), events.of_well("total_depth_m"), sounded)
     tolerance = events.limits["bottom_tolerance_m"]
-    found = _unexplained(events, (events["bound"] == "") & (below > bottom + tolerance))
+    is_read = ~np.isnan(below) & ~fits_as_elevation(events)
+    found = _unexplained(events, is_read & (below > bottom + tolerance))
     for rows in grouped(found, events.well, np.nan_to_num(bottom)):
         row = max(rows, key=lambda each: float(below[each]))
         how = "as sounded" if not np.isnan(sounded[row]) else "as built"

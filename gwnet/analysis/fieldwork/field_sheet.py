@@ -373,7 +373,7 @@ def _earlier(code: str, own: pd.DataFrame, point: pd.Series | None) -> list[dict
                 "well": code,
                 "measured_on": level.day,
                 "status": level.status,
-                "depth_to_water_m": math.nan if level.bound else depth,
+                "depth_to_water_m": math.nan if math.isnan(level.depth_to_water_m) else depth,
             }
         )
     return rows

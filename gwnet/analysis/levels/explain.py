@@ -21,7 +21,7 @@ from gwnet.units import metres_per
 #: What each part of the uncertainty is called.
 _PART_NAMES = {
     "survey_m": "survey of the measuring point",
-    "tape_m": "reading of the tape",
+    "tape_m": "reading",
     "check_m": "tape correction",
     "repeat_m": "repeats",
     "density_m": "density of the product",
@@ -183,7 +183,8 @@ def _event_steps(record: pd.Series, printed: pd.Series) -> list[Step]:
         Step("event", f"{printed['status']}, access {record['access']}", _place(record["source"], record["source_row"]))
     ]
     if record["round"]:
-        steps.append(Step("round", record["round"], ""))
+        by_day = "by its day, within the dates of the round" if record["round"] != record["round_on_record"] else ""
+        steps.append(Step("round", record["round"], by_day))
     steps.append(Step("read by", by or "not known", recorded))
     if record["notes"]:
         steps.append(Step("remark", record["notes"], ""))
@@ -257,7 +258,8 @@ def _point_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Print
 def _elevation_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Printer) -> list[Step]:
     bound = str(reduced.bound[row])
     head, final = float(reduced.uncorrected_elevation_m[row]), float(reduced.water_elevation_m[row])
-    if bound:
+    below_screen = bound and head != float(reduced.bound_elevation_m[row])
+    if bound and not below_screen:
         rule = "shallower of screen bottom and sounded depth" if bound == "<=" else "water above the measuring point"
         return [Step("water elevation", f"{bound} {show(final)}", f"a bound: {rule}")]
     steps = []
@@ -276,6 +278,9 @@ def _elevation_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _P
         steps.append(Step("water elevation, uncorrected", show(head), rule))
         rule = f"plus {show(thickness)} of product at relative density {density:g}"
     steps.append(Step("water elevation", show(final), rule))
+    if below_screen:
+        limit = show(float(reduced.bound_elevation_m[row]))
+        steps.append(Step("head of the aquifer", f"{bound} {limit}", "a bound: bottom of the lowest screen"))
     return steps
 
 
@@ -287,4 +292,7 @@ def _uncertainty_steps(reduced: Reduction, row: int, show: _Printer) -> list[Ste
         value = float(getattr(reduced.parts, field.name)[row])
         if value > 0:
             parts.append(f"{_PART_NAMES[field.name]} {show(value)}")
-    return [Step("uncertainty (95 %)", f"± {show(float(reduced.uncertainty_m[row]))}", "; ".join(parts))]
+    return [
+        Step("uncertainty (95 %)", f"± {show(float(reduced.uncertainty_m[row]))}", "; ".join(parts)),
+        Step("accuracy", str(reduced.accuracy_from[row]), "see 'gwnet help accuracy'"),
+    ]

@@ -9,8 +9,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.analysis.levels.rounds import assign_rounds
+from gwnet.analysis.levels.screen_limits import screen_limits
 from gwnet.clock import to_instants
-from gwnet.constants import REPEAT_TOLERANCE_M
+from gwnet.constants import NORMAL_95, REPEAT_TOLERANCE_M
 from gwnet.hydro.reduction.elevation import depth_of_two_readings
 from gwnet.records import Selection
 from gwnet.store.contract import TAPE_READINGS
@@ -39,12 +41,14 @@ class LevelInputs:
         Repeats of the depth to water [m]; the first may be of two readings of a steel tape.
     depth_below_ground_m, water_elevation_m, depth_to_product_m, sounded_m : numpy.ndarray, shape (n,)
         Other readings, NaN where not read [m].
+    accuracy_m : numpy.ndarray, shape (n,)
+        95 % half-width of the reading as its source states it, NaN where it states none [m].
     local_time : numpy.ndarray of datetime64[us], shape (n,)
         Wall-clock time at the site.
     tolerance_m : numpy.ndarray, shape (n,)
         Repeat tolerance of the site [m].
     wells, measuring_points, instruments, tape_checks, sites, reviews : pandas.DataFrame
-        Rows on record.
+        Rows on record; wells with screen_limit_m of `gwnet.analysis.levels.screen_limits.screen_limits`.
     """
 
     records: pd.DataFrame
@@ -54,6 +58,7 @@ class LevelInputs:
     water_elevation_m: Floats
     depth_to_product_m: Floats
     sounded_m: Floats
+    accuracy_m: Floats
     local_time: NDArray[np.datetime64]
     tolerance_m: Floats
     wells: pd.DataFrame
@@ -106,7 +111,7 @@ def gather(record: Snapshot, selection: Selection | None = None) -> LevelInputs:
 
 
 def _gather(record: Snapshot, selection: Selection | None) -> LevelInputs:
-    records = record.level_records(selection)
+    records = events_of(record, selection)
     record_ids = records["record_id"].to_numpy(dtype=np.int64)
     readings = fetch_levels.readings(record.connection, record_ids)
     table = _pivot(readings, record_ids)
@@ -119,9 +124,10 @@ def _gather(record: Snapshot, selection: Selection | None) -> LevelInputs:
         water_elevation_m=table("water_elevation", 1),
         depth_to_product_m=table("depth_to_product", 1),
         sounded_m=table("sounded_depth", 1),
+        accuracy_m=np.fmin(table("accuracy", 1), NORMAL_95 * table("accuracy_1sd", 1)),
         local_time=local_times(records),
         tolerance_m=records["site"].map(tolerance).to_numpy(dtype=np.float64),
-        wells=record.wells,
+        wells=record.wells.assign(screen_limit_m=screen_limits(record.wells, record.construction)),
         measuring_points=record.measuring_points,
         instruments=record.instruments,
         tape_checks=record.tape_checks,
@@ -134,6 +140,25 @@ def _first_depth(table: Any) -> Floats:
     """Return the first depth to water of each record: read as such, or of a tape at the mark and at the water."""
     depth: Floats = table("depth_to_water", 1)
     return np.where(np.isnan(depth), depth_of_two_readings(*(table(name, 1) for name in TAPE_READINGS)), depth)
+
+
+def events_of(record: Snapshot, selection: Selection | None = None) -> pd.DataFrame:
+    """Return level events without their readings, each with the round that it belongs to.
+
+    Parameters as `gwnet.analysis.levels`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `gwnet.store.fetch.levels.level_records`, with ``round`` of `gwnet.analysis.levels.rounds.assign_rounds` and
+        ``round_on_record``, the code that was recorded, or empty.
+    """
+    records = record.level_records(selection)
+    codes = assign_rounds(records, local_times(records), record.rounds)
+    records = records.assign(round=codes, round_on_record=records["round"])
+    if selection is not None and selection.round is not None:
+        records = records[records["round"] == selection.round].reset_index(drop=True)
+    return records
 
 
 def local_times(records: pd.DataFrame) -> NDArray[np.datetime64]:

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from gwnet.analysis.levels.default_accuracy import day_of, reading_defaults, survey_defaults
 from gwnet.analysis.levels.inputs import Floats, LevelInputs
 from gwnet.clock import to_instants
+from gwnet.constants import BOTTOM_TOLERANCE_M
 from gwnet.hydro.reduction import elevation as reduction
 from gwnet.hydro.reduction import uncertainty
 from gwnet.hydro.reduction.intervals import InForce, in_force
@@ -24,7 +26,11 @@ FINDINGS = {
     "measuring point in another datum": "The measuring point's vertical datum is not the site's; no shift is made.",
     "beyond the tape check": "The reading lies beyond the depths of the last tape check; its end value was used.",
     "product without density": "Product floats on the water and its relative density is not on record.",
-    "water below the screen": "Water is below the bottom of the screen: it is in the sump and not aquifer head.",
+    "water below the screen": "Water is below the bottom of the screen, in closed pipe: the aquifer's head is at or "
+    "below that bottom.",
+    "below the bottom of the well": "The level lies below the bottom of the well; one of the two is wrong.",
+    "above the measuring point, not flowing": "The level lies above the measuring point of a well that is not said to "
+    "flow.",
     "dry without a depth": "The well was dry, and neither screen, sounding nor depth as built is on record.",
 }
 
@@ -44,17 +50,22 @@ class Reduction:
     point_elevation_m, height_above_ground_m, ground_elevation_m : numpy.ndarray
         Of that measuring point; ground also from the well where the point does not give it [m].
     depth_to_water_m, depth_below_ground_m : numpy.ndarray
-        Corrected depths, positive downward; NaN where the level is only a bound [m].
+        Corrected depths, positive downward; NaN where the well was dry or overflowed [m].
     uncorrected_elevation_m, water_elevation_m : numpy.ndarray
-        Water elevation before and after the correction for floating product; for a bound, the bound [m].
+        Water elevation before and after the correction for floating product; of a well that was dry or overflowed the
+        bound [m].
+    bound_elevation_m : numpy.ndarray
+        Elevation at or below which, or at or above which, the head of the aquifer is; NaN where there is no bound [m].
     product_thickness_m, sounded_depth_m : numpy.ndarray
         Thickness of product; depth of the bottom below ground [m].
     bound : numpy.ndarray of str
-        ``<=`` for a dry well, ``>=`` for a flowing well without a number, else empty.
+        ``<=`` for a dry well and for water below the screen, ``>=`` for a flowing well without a number, else empty.
     parts : gwnet.hydro.reduction.uncertainty.UncertaintyParts
         Parts of the uncertainty.
     uncertainty_m : numpy.ndarray
         95 % half-width of the water elevation [m].
+    accuracy_from : numpy.ndarray of str
+        Where the accuracies of survey and reading come from; empty without a half-width.
     findings : dict of str to numpy.ndarray of bool
         What was noticed, by the phrases of `FINDINGS`.
     """
@@ -69,11 +80,13 @@ class Reduction:
     depth_below_ground_m: Floats
     uncorrected_elevation_m: Floats
     water_elevation_m: Floats
+    bound_elevation_m: Floats
     product_thickness_m: Floats
     sounded_depth_m: Floats
     bound: NDArray[np.object_]
     parts: UncertaintyParts
     uncertainty_m: Floats
+    accuracy_from: NDArray[np.object_]
     findings: dict[str, NDArray[np.bool_]]
 
 
@@ -105,13 +118,15 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
         height,
     )
     bounds = _bounds(inputs, below_ground, sounded, ground, elevation)
-    is_bound = bounds.bound != ""
+    status = records["status"].to_numpy(dtype=object)
+    is_unread = (bounds.bound != "") & ~bounds.below_screen
     by_tape = repeats.count > 0
-    parts = _parts(inputs, repeats, tape, point, depth, thickness)
-    depth = np.where(is_bound, np.nan, depth)
-    below_ground = np.where(is_bound, np.nan, below_ground)
-    head = np.where(is_bound, bounds.elevation_m, head)
-    corrected = np.where(is_bound, bounds.elevation_m, corrected)
+    parts, accuracy_from = _parts(inputs, repeats, tape, point, depth, thickness)
+    depth = np.where(is_unread, np.nan, depth)
+    below_ground = np.where(is_unread, np.nan, below_ground)
+    head = np.where(is_unread, bounds.elevation_m, head)
+    corrected = np.where(is_unread, bounds.elevation_m, corrected)
+    half_width = np.where(np.isnan(corrected), np.nan, parts.combined_m())
     findings = {
         "repeats disagree": repeats.disagree,
         "no measuring point in force": by_tape & (point.count == 0),
@@ -119,8 +134,10 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
         "measuring point in another datum": _other_datum(inputs, point) & np.isnan(inputs.water_elevation_m),
         "beyond the tape check": tape.beyond & by_tape,
         "product without density": undensified,
-        "water below the screen": bounds.in_sump,
-        "dry without a depth": (records["status"].to_numpy(dtype=object) == "dry") & np.isnan(bounds.elevation_m),
+        "water below the screen": bounds.below_screen,
+        "below the bottom of the well": _below_bottom(inputs, below_ground, sounded),
+        "above the measuring point, not flowing": (status == "static") & (depth < -half_width),
+        "dry without a depth": (status == "dry") & np.isnan(bounds.elevation_m),
     }
     return Reduction(
         repeats=repeats,
@@ -133,11 +150,13 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
         depth_below_ground_m=below_ground,
         uncorrected_elevation_m=head,
         water_elevation_m=corrected,
+        bound_elevation_m=np.where(bounds.bound != "", bounds.elevation_m, np.nan),
         product_thickness_m=thickness,
         sounded_depth_m=sounded,
         bound=bounds.bound,
         parts=parts,
-        uncertainty_m=np.where(np.isnan(corrected), np.nan, parts.combined_m()),
+        uncertainty_m=half_width,
+        accuracy_from=np.where(np.isnan(half_width), "", accuracy_from).astype(object),
         findings=findings,
     )
 
@@ -234,24 +253,30 @@ def _product(
 class _Bounds:
     bound: NDArray[np.object_]
     elevation_m: Floats
-    in_sump: NDArray[np.bool_]
+    below_screen: NDArray[np.bool_]
 
 
 def _bounds(inputs: LevelInputs, below_ground: Floats, sounded: Floats, ground: Floats, elevation: Floats) -> _Bounds:
     """Return where a level is only a bound, and that bound as an elevation."""
     status = inputs.records["status"].to_numpy(dtype=object)
-    screen_bottom = inputs.of_well("screen_bottom_m")
-    in_sump = (status == "static") & (below_ground > screen_bottom)
-    dry = (status == "dry") | in_sump
+    screen_limit = inputs.of_well("screen_limit_m")
+    below_screen = (status == "static") & (below_ground > screen_limit)
+    dry = (status == "dry") | below_screen
     depth = reduction.dry_bound_depth(
-        screen_bottom, np.where(status == "dry", sounded, np.nan), inputs.of_well("total_depth_m")
+        screen_limit, np.where(status == "dry", sounded, np.nan), inputs.of_well("total_depth_m")
     )
     lower = np.where(dry, ground - depth, np.nan)
     overflowing = (status == "flowing") & np.isnan(below_ground)
     bound = np.full(len(inputs), "", dtype=object)
     bound[dry & ~np.isnan(lower)] = "<="
     bound[overflowing & ~np.isnan(elevation)] = ">="
-    return _Bounds(bound, np.where(overflowing, elevation, lower), in_sump)
+    return _Bounds(bound, np.where(overflowing, elevation, lower), below_screen)
+
+
+def _below_bottom(inputs: LevelInputs, below_ground: Floats, sounded: Floats) -> NDArray[np.bool_]:
+    """Return where water was read below the bottom of the well, as sounded on the same visit, or else as built."""
+    bottom = np.where(np.isnan(sounded), inputs.of_well("total_depth_m"), sounded)
+    return np.asarray(below_ground > bottom + BOTTOM_TOLERANCE_M, dtype=bool)
 
 
 def _parts(
@@ -261,23 +286,56 @@ def _parts(
     point: InForce,
     depth: Floats,
     thickness: Floats,
-) -> UncertaintyParts:
-    accuracy = take_values(inputs.measuring_points["accuracy_m"].to_numpy(dtype=np.float64), point.index)
-    height = take_values(inputs.measuring_points["height_above_ground_m"].to_numpy(dtype=np.float64), point.index)
-    from_well = ~np.isnan(inputs.depth_below_ground_m) & np.isnan(height)
-    survey = np.where(from_well, inputs.of_well("ground_accuracy_m"), accuracy)
-    return uncertainty.uncertainty_parts(
+) -> tuple[UncertaintyParts, NDArray[np.object_]]:
+    """Return the parts of the uncertainty, and where survey and reading have their accuracy from."""
+    survey, of_survey = _survey_accuracy(inputs, point)
+    reading, of_reading = _reading_accuracy(inputs)
+    is_elevation = ~np.isnan(inputs.water_elevation_m) & ~np.isnan(inputs.accuracy_m)
+    parts = uncertainty.uncertainty_parts(
         depth_m=depth,
         by_tape=repeats.count > 0,
-        survey_accuracy_m=survey,
-        instrument_accuracy_m=inputs.of_instrument("accuracy_m"),
+        survey_accuracy_m=np.where(is_elevation, 0.0, survey),
+        instrument_accuracy_m=reading,
         tape_checked=tape.checked,
         beyond_check_m=_beyond(inputs, repeats.depth_m, tape),
         spread_m=repeats.spread_m,
         repeat_count=repeats.count,
         repeat_tolerance_m=inputs.tolerance_m,
         product_thickness_m=thickness,
+        reading_accuracy_m=inputs.accuracy_m,
     )
+    of_survey = np.where(is_elevation, "not needed", of_survey)
+    return parts, "survey: " + of_survey + "; reading: " + of_reading
+
+
+def _survey_accuracy(inputs: LevelInputs, point: InForce) -> tuple[Floats, NDArray[np.object_]]:
+    """Return the accuracy of the survey that each level rests on, and where it comes from."""
+    points = inputs.measuring_points
+    accuracy = take_values(points["accuracy_m"].to_numpy(dtype=np.float64), point.index)
+    height = take_values(points["height_above_ground_m"].to_numpy(dtype=np.float64), point.index)
+    from_well = ~np.isnan(inputs.depth_below_ground_m) & np.isnan(height)
+    stated = np.where(from_well, inputs.of_well("ground_accuracy_m"), accuracy)
+    surveyed = day_of(points["surveyed_on"].where(points["surveyed_on"].notna(), points["valid_from_utc"]))
+    methods = np.append(points["survey_method"].fillna("").to_numpy(dtype=object), "")
+    taken, origin = survey_defaults(
+        np.where(from_well, "", methods[point.index]),
+        np.append(surveyed, np.datetime64("NaT", "D"))[point.index],
+        inputs.local_time.astype("datetime64[D]"),
+    )
+    is_stated = ~np.isnan(stated)
+    return np.where(is_stated, stated, taken), np.where(is_stated, "stated", origin)
+
+
+def _reading_accuracy(inputs: LevelInputs) -> tuple[Floats, NDArray[np.object_]]:
+    """Return the accuracy of instrument or method of each reading, and where that of the reading comes from."""
+    records, of_instrument = inputs.records, inputs.of_instrument("accuracy_m")
+    kinds = records["instrument_id"].map(inputs.instruments.set_index("instrument_id")["kind"])
+    method = records["method"].fillna("").astype(str)
+    method = method.where(method != "", kinds.astype(object).fillna("").astype(str))
+    taken, origin = reading_defaults(method.to_numpy(dtype=object), inputs.local_time.astype("datetime64[D]"))
+    origin = np.where(np.isnan(of_instrument), origin, "of the instrument")
+    origin = np.where(np.isnan(inputs.accuracy_m), origin, "stated")
+    return np.where(np.isnan(of_instrument), taken, of_instrument), origin
 
 
 def _beyond(inputs: LevelInputs, reading: Floats, tape: TapeCorrection) -> Floats:

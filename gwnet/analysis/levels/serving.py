@@ -15,6 +15,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.analysis.levels.bounds import BELOW_SCREEN, is_below_screen
+
 Mask = NDArray[np.bool_]
 
 #: Statuses whose levels may serve as numbers.
@@ -81,6 +83,12 @@ def _finding(phrase: str) -> Callable[[pd.DataFrame], Mask]:
     return is_noticed
 
 
+def _unapproved(phrase: str) -> Callable[[pd.DataFrame], Mask]:
+    """Return a predicate: whether the reduction noticed something unlikely and nobody has approved the level since."""
+    is_noticed = _finding(phrase)
+    return lambda levels: is_noticed(levels) & (levels["review"] != "approved").to_numpy(dtype=bool)
+
+
 def _review(state: str) -> Callable[[pd.DataFrame], Mask]:
     return lambda levels: (levels["review"] == state).to_numpy(dtype=bool)
 
@@ -96,7 +104,13 @@ RULES: Final = (
         lambda levels: levels["status"].to_numpy(dtype=object),
         _MAP,
     ),
-    Rule(_finding("water below the screen"), _phrase("water below the screen"), _MAP_AND_STATISTICS),
+    Rule(is_below_screen, _phrase(BELOW_SCREEN), _MAP_AND_STATISTICS),
+    Rule(_unapproved("below the bottom of the well"), _phrase("below the bottom of the well"), _MAP_AND_STATISTICS),
+    Rule(
+        _unapproved("above the measuring point, not flowing"),
+        _phrase("above the measuring point, not flowing"),
+        _MAP_AND_STATISTICS,
+    ),
     Rule(_finding("repeats disagree"), _phrase("repeats disagree"), _MAP, is_of_reading=True),
     Rule(_finding("no measuring point in force"), _phrase("no measuring point in force"), _MAP),
     Rule(_finding("two measuring points in force"), _phrase("two measuring points in force"), _MAP_AND_STATISTICS),
@@ -126,7 +140,7 @@ RULES: Final = (
 #: Reasons that a reader of a map needs in more words.
 _ON_MAP: Final = {
     "dry": "dry: the level is only a bound",
-    "water below the screen": "water below the screen: the level is only a bound",
+    BELOW_SCREEN: "water below the screen: the level is only a bound",
     "flowing, head not measured": "flowing, head not measured: the level is only a bound",
     "on hold": "on hold in review",
     "": "may not be used",

@@ -21,7 +21,7 @@ from gwnet.store.snapshot import Snapshot
 PRINTED_COLUMNS = tuple(
     (
         "site well measured_at round status bound depth_to_water_m depth_below_ground_m measuring_point_elevation_m "
-        "water_elevation_m uncertainty_m quality review finding"
+        "water_elevation_m uncertainty_m quality review finding bound_elevation_m accuracy_from"
     ).split()
 )
 
@@ -37,6 +37,9 @@ def levels(record: Snapshot, selection: Selection | None = None) -> pd.DataFrame
         Columns of `PRINTED_COLUMNS`, then day (local date, midnight without zone), event_id, access, aquifer,
         measured_at_utc, time_known, usable, unusable_reason, water_elevation_uncorrected_m, product_thickness_m,
         sounded_depth_m, method, instrument, observer, notes. Depths positive downward, elevations positive upward.
+        Where the well was dry or overflowed, water_elevation_m is the bound; where water was read below the screen, it
+        is as read, and bound_elevation_m is the bound. accuracy_from says whether the accuracies of survey and reading
+        are stated, of the instrument, or a default.
         Made once for a selection: take a copy before changing it in place.
     """
     if selection is not None and selection.is_everything:
@@ -102,6 +105,8 @@ def levels_frame(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
             "quality": quality,
             "review": review,
             "finding": _finding_text(reduced),
+            "bound_elevation_m": reduced.bound_elevation_m,
+            "accuracy_from": reduced.accuracy_from,
             "day": inputs.local_time.astype("datetime64[D]").astype("datetime64[us]"),
             "event_id": records["event_id"],
             "access": records["access"],

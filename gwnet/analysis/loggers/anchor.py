@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.analysis.levels.default_accuracy import day_of, survey_defaults
 from gwnet.analysis.loggers.channels import LoggerRecord
 from gwnet.analysis.loggers.correction_history import OUT_REASONS
 from gwnet.analysis.loggers.sensor_level import SensorLevel
@@ -25,7 +26,6 @@ from gwnet.constants import (
     MANUAL_READING_EDGE_S,
     MANUAL_READING_GAP_S,
     NORMAL_95,
-    SURVEY_ACCURACY_M,
     UNCHECKED_SENSOR_M,
 )
 from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
@@ -234,9 +234,17 @@ def _elevation_by_depth(loggers: LoggerRecord, deployment: Any, level: SensorLev
         start, end = to_instant(point.valid_from_utc), to_instant(point.valid_until_utc)
         here = (when >= start) & (np.isnat(end) | (when < end))
         elevation[here] = point.elevation_m
-        accuracy[here] = SURVEY_ACCURACY_M if pd.isna(point.accuracy_m) else point.accuracy_m
+        accuracy[here] = _survey_accuracy(point, when[here]) if pd.isna(point.accuracy_m) else point.accuracy_m
         count[here] += 1
     return np.where(count == 1, elevation - depth, np.nan), accuracy
+
+
+def _survey_accuracy(point: Any, when: Instants) -> Floats:
+    """Return what the survey of a measuring point is taken to be accurate to at each moment [m]."""
+    known = point.valid_from_utc if pd.isna(point.surveyed_on) else point.surveyed_on
+    method = np.full(when.size, point.survey_method or "", dtype=object)
+    surveyed = np.repeat(day_of(pd.Series([known], dtype=object)), when.size)
+    return survey_defaults(method, surveyed, when.astype("datetime64[D]"))[0]
 
 
 def _parts(

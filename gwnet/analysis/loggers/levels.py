@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.analysis.levels.inputs import events_of
 from gwnet.analysis.loggers.channels import deployments_in
 from gwnet.analysis.loggers.daily import daily_values, local_days
 from gwnet.analysis.loggers.heads import LoggerHeads, interpolate_heads, iterate_heads, work_out_heads
@@ -242,7 +243,7 @@ def _round_moments(record: Snapshot, round_code: str | None) -> pd.DataFrame:
     moments = pd.DataFrame({"round": rounds["round"].to_numpy(dtype=object), "first_day": first, "last_day": last})
     for name, local in (("first_utc", first), ("end_utc", last + 1), ("moment", noon)):
         moments[name] = to_utc(local.astype("datetime64[us]"), zone).utc
-    events = record.level_records(Selection(round=round_code))
+    events = events_of(record, Selection(round=round_code))
     timed = events[events["time_known"].astype(bool)]
     day = local_days(to_instants(timed["measured_at_utc"]), zone)
     medians = []
@@ -331,6 +332,8 @@ def _level_rows(
             "quality": "unchecked",
             "review": np.where(approved, "approved", "provisional"),
             "finding": "",
+            "bound_elevation_m": np.nan,
+            "accuracy_from": "",
             "day": local_days(when, zone).astype(_DAY),
             "event_id": np.full(len(levels), -1, dtype=np.int64),
             "access": levels["access"],

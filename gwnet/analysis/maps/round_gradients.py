@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from gwnet.analysis.levels.proposed_rounds import levels_by_round, rounds_in_use
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.maps.potentiometric import gradient_of
 from gwnet.analysis.maps.site_maps import (
@@ -118,7 +119,7 @@ class RoundGradient:
 
 
 def days_of_rounds(record: Snapshot, aquifer: str) -> list[tuple[str, dt.date]]:
-    """Return the rounds of a site, each with the day on which most levels of an aquifer were taken that can be used.
+    """Return the rounds in use, each with the day on which most levels of an aquifer were taken that can be used.
 
     Parameters as `gwnet.analysis.maps`.
 
@@ -128,11 +129,11 @@ def days_of_rounds(record: Snapshot, aquifer: str) -> list[tuple[str, dt.date]]:
         Code and local date; the first day of the round where nothing of the aquifer was measured in it, the earlier
         of days with as many levels.
     """
-    table = levels(record)
+    table = levels_by_round(record)
     own = table[(table["aquifer"] == aquifer) & (table["round"] != "")]
     counted = own.groupby(["round", "day"])["usable"].sum()
     busiest = {code: counts.idxmax()[1].date() for code, counts in counted.groupby(level="round")}
-    rounds = record.rounds
+    rounds = rounds_in_use(record)
     return [(code, busiest.get(code, day)) for code, day in zip(rounds["round"], rounds["starts_on"], strict=True)]
 
 
@@ -175,8 +176,8 @@ def gradients_by_round(
         check_wells(record, wells, aquifer)
     days = days_of_rounds(record, aquifer) if dates is None else [("", day) for day in sorted(set(dates))]
     if not days:
-        message = f"No gauging round of site {record.site!r} is on record."
-        raise NotFoundError(message, fix="Record rounds, or name the days.")
+        message = f"Neither a gauging round nor a day on which wells were read is on record of site {record.site!r}."
+        raise NotFoundError(message, fix="Load levels first, or name the days.")
     days = [(code, day) for code, day in days if (start is None or day >= start) and (end is None or day <= end)]
     controls = controls_of(record, aquifer, [day for _, day in days], rule, levels(record))
     unit_m = unit_of_coordinates(record.settings["crs"])

@@ -20,7 +20,7 @@ from typing import Final
 import pandas as pd
 from sqlalchemy import Connection
 
-from gwnet.analysis.levels.inputs import local_times
+from gwnet.analysis.levels.inputs import events_of, local_times
 from gwnet.analysis.levels.table import select_rows
 from gwnet.analysis.review.decisions import fetch_decisions
 from gwnet.errors import NotFoundError, ReviewError
@@ -85,7 +85,7 @@ def fetch_reviewed(record: Snapshot, selection: Selection) -> pd.DataFrame:
     NotFoundError
         If an event that is named is not on record.
     """
-    records = record.level_records(replace(selection, events=None))
+    records = events_of(record, replace(selection, events=None))
     texts = local_texts(records["measured_at_utc"], records["local_offset_minutes"], records["time_known"])
     day = local_times(records).astype("datetime64[D]").astype("datetime64[us]")
     records = select_rows(records.assign(measured_at=texts, day=day), selection)

@@ -22,6 +22,7 @@ from gwnet.figures.hydrograph.events import (
     own_rows,
     static_lines,
     time_limits,
+    with_screen_bounds,
 )
 from gwnet.figures.hydrograph.logger_line import LoggerLine, LoggerSeries, logger_line
 from gwnet.figures.hydrograph.span import Span, vertical_limits
@@ -197,9 +198,9 @@ def hydrograph_plot_data(
     own, days = own.iloc[order], days[order]
     kinds = event_kinds(own)
     drawn = kinds != ""
-    placed, place_days = own[drawn], days[drawn]
+    reviewed = (own.loc[drawn, "review"] == "approved").to_numpy(dtype=bool)
+    placed, place_days, kind = with_screen_bounds(own[drawn], days[drawn], kinds[drawn])
     elevation = placed["water_elevation_m"].to_numpy(dtype=np.float64)
-    kind = kinds[drawn]
     approved = (placed["review"] == "approved").to_numpy(dtype=bool)
     line = logger_line(series, zone, start, end)
     gap = longest_gap(place_days, kind, max_gap_days)
@@ -242,7 +243,7 @@ def hydrograph_plot_data(
         max_gap_days=gap,
         decimals=decimals,
         notes=(
-            *_notes(own, kinds, approved, gap, high - low, plain(site.get("vertical_datum")), known_on),
+            *_notes(own, kinds, reviewed, gap, high - low, plain(site.get("vertical_datum")), known_on),
             *line.notes,
             *(("A vertical span of its own.",) if span is not None and not _is_shared(span, low, high) else ()),
         ),

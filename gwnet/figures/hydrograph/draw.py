@@ -18,6 +18,7 @@ from gwnet.figures.base.axes import date_ticks, nice_step, round_ticks
 from gwnet.figures.base.page import NOTE_MM, Box, Page, Words, block_height_mm
 from gwnet.figures.base.text import decimals_of_step, fit, number_text, text_width_pt
 from gwnet.figures.hydrograph.data import HydrographPlotData, hydrograph_plot_data
+from gwnet.figures.hydrograph.events import BOUNDS
 from gwnet.figures.hydrograph.gutter import Scale, draw_gutter, draw_screens, gutter_labels, gutter_width_mm
 from gwnet.figures.hydrograph.logger_line import draw_logger_line, draw_logger_strip
 from gwnet.figures.hydrograph.marks import MARKS, key_entries
@@ -323,7 +324,7 @@ def _series_and_lines(axes: Axes, data: HydrographPlotData, scale: Scale) -> Non
 def _whiskers(axes: Axes, data: HydrographPlotData, scale: Scale) -> None:
     """Draw the 95 % half-width of levels where it is wider than their mark."""
     mm = data.uncertainty_m * scale.box.height / (data.high_m - data.low_m)
-    wide = np.isfinite(mm) & (mm > 0.75) & ~np.isin(data.kind, ("dry", "flowing")) & (data.off_scale == 0)
+    wide = np.isfinite(mm) & (mm > 0.75) & ~np.isin(data.kind, BOUNDS) & (data.off_scale == 0)
     low = (data.elevation_m - data.uncertainty_m) * scale.factor
     high = (data.elevation_m + data.uncertainty_m) * scale.factor
     if wide.any():
@@ -349,14 +350,16 @@ def _marks(axes: Axes, data: HydrographPlotData, scale: Scale) -> None:
                     clip_on=False,
                     **look.options(approved=approved, factor=factor),
                 )
-    for kind, sign in (("dry", "≤"), ("flowing", "≥")):
-        _bound_signs(axes, data, scale, kind, sign)
+    for kind in BOUNDS:
+        _bound_signs(axes, data, scale, kind)
 
 
-def _bound_signs(axes: Axes, data: HydrographPlotData, scale: Scale, kind: str, sign: str) -> None:
+def _bound_signs(axes: Axes, data: HydrographPlotData, scale: Scale, kind: str) -> None:
     """Write the sign of a bound beside its mark, once where marks stand close together."""
     per_day = scale.box.width / (scale.last - data.first)
     per_m = scale.box.height / (data.high_m - data.low_m)
+    is_lower = kind == "flowing"
+    sign = "≥" if is_lower else "≤"
     before = -math.inf
     for days, elevation in zip(
         data.days[(data.kind == kind) & (data.off_scale == 0)],
@@ -367,8 +370,8 @@ def _bound_signs(axes: Axes, data: HydrographPlotData, scale: Scale, kind: str, 
         before = days
         if close:
             continue
-        down = -1.0 if kind == "dry" else 1.0
-        to_edge = (elevation - data.low_m if kind == "dry" else data.high_m - elevation) * per_m
+        down = 1.0 if is_lower else -1.0
+        to_edge = (data.high_m - elevation if is_lower else elevation - data.low_m) * per_m
         beside = to_edge < _SIGN_ROOM_MM
         axes.annotate(
             sign,

@@ -19,7 +19,12 @@ GAP_FACTOR: Final = 3.5
 LONGEST_BRIDGE_DAYS: Final = 913.0
 
 #: What a mark can stand for, in the order of the key.
-KINDS: Final[tuple[str, ...]] = tuple("level estimate dry flowing pumping recovering disturbed unusable".split())
+KINDS: Final[tuple[str, ...]] = (
+    *("level", "estimate", "below the screen", "screen bound", "dry", "flowing", "pumping", "recovering"),
+    *("disturbed", "unusable"),
+)
+#: Marks that stand for a bound and not for a number.
+BOUNDS: Final = ("dry", "flowing", "screen bound")
 _DISTURBED: Final = {
     "pumping": "pumping",
     "recovering": "recovering",
@@ -53,12 +58,16 @@ def event_kinds(own: pd.DataFrame) -> NDArray[np.object_]:
     """Return what each event is drawn as; empty for one without a level and without a bound."""
     kinds = np.full(len(own), "", dtype=object)
     numbers = own["water_elevation_m"].to_numpy(dtype=np.float64)
+    bounds = own["bound_elevation_m"] if "bound_elevation_m" in own else own["water_elevation_m"]
+    below_screen = (bounds > own["water_elevation_m"]).to_numpy(dtype=bool)
     columns = (own["status"], own["bound"], own["usable"], own["quality"], own["review"])
     for i, (status, bound, usable, quality, review) in enumerate(zip(*columns, strict=True)):
         if not math.isfinite(numbers[i]):
             continue
         if review == "rejected":
             kinds[i] = "unusable"
+        elif bound == "<=" and below_screen[i]:  # read in the well, while the aquifer's head is a bound
+            kinds[i] = "below the screen"
         elif bound == "<=":
             kinds[i] = "dry"
         elif bound == ">=":
@@ -70,6 +79,40 @@ def event_kinds(own: pd.DataFrame) -> NDArray[np.object_]:
         else:
             kinds[i] = "estimate" if quality == "estimate" else "level"
     return kinds
+
+
+def with_screen_bounds(
+    placed: pd.DataFrame, days: NDArray[np.float64], kind: NDArray[np.object_]
+) -> tuple[pd.DataFrame, NDArray[np.float64], NDArray[np.object_]]:
+    """Return events in order of time, those read below the screen followed by the bound that they are for the aquifer.
+
+    Parameters
+    ----------
+    placed : pandas.DataFrame
+        Rows of the levels frame, in order of time.
+    days : numpy.ndarray, shape (n,)
+        Their times [d].
+    kind : numpy.ndarray of str, shape (n,)
+        What each is drawn as.
+
+    Returns
+    -------
+    placed : pandas.DataFrame
+        With a row of kind ``screen bound`` for each bound, whose water elevation is the bound [m].
+    days : numpy.ndarray
+        Their times [d].
+    kind : numpy.ndarray of str
+        What each is drawn as.
+    """
+    below = np.flatnonzero(kind == "below the screen")
+    if not below.size:
+        return placed, days, kind
+    bounds = placed.iloc[below]
+    bounds = bounds.assign(water_elevation_m=bounds["bound_elevation_m"])
+    order = np.argsort(np.concatenate([np.arange(len(placed)), below + 0.5]), kind="stable")
+    kinds = np.concatenate([kind, np.full(below.size, "screen bound", dtype=object)])
+    together = pd.concat([placed, bounds], ignore_index=True).iloc[order].reset_index(drop=True)
+    return together, np.concatenate([days, days[below]])[order], kinds[order]
 
 
 def longest_gap(days: NDArray[np.float64], kind: NDArray[np.object_], given: float | None) -> float:
@@ -90,7 +133,7 @@ def static_lines(
     """
     lines: list[list[int]] = [[]]
     for i, what in enumerate(kind):
-        if what in ("dry", "flowing"):
+        if what in BOUNDS:
             lines.append([])
         elif what in ("level", "estimate"):
             piece = lines[-1]

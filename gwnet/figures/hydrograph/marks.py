@@ -55,6 +55,8 @@ class Mark:
 MARKS: Final[dict[str, Mark]] = {
     "level": Mark("static level", "o", 3.7, "full"),
     "estimate": Mark("estimate", "o", 3.9, "half"),
+    "below the screen": Mark("read below the screen", "v", 4.2, "hollow"),
+    "screen bound": Mark("below the screen: head at or below", _DOWN, 8.0, "stroke"),
     "dry": Mark("dry: head at or below", _DOWN, 8.0, "stroke"),
     "flowing": Mark("flowing: head at or above", _UP, 8.0, "stroke"),
     "pumping": Mark("pumping", "D", 3.4, "hollow"),

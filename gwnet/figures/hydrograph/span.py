@@ -24,7 +24,7 @@ LEAST_SPAN_M: Final = 1.0
 #: otherwise they share only the height of the axis. Project default.
 _SHARED_LIMITS: Final = 2.5
 #: Kinds of events that a group's span is made for.
-_UNDISTURBED: Final = ("level", "estimate", "dry", "flowing")
+_UNDISTURBED: Final = ("level", "estimate", "below the screen", "dry", "flowing")
 #: A well of whose marks more than this part would stand beyond the group's span gets one of its own. Project default.
 _MOST_BEYOND: Final = 0.1
 #: Levels this many robust standard deviations from their well's median do not stretch the span of a group, in wells

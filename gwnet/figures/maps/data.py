@@ -108,7 +108,11 @@ class MapPlotData(MapHeading):
 
 
 def map_plot_data(
-    result: Any, context: MapContext | None = None, *, layers: Sequence[tuple[str, Any]] = ()
+    result: Any,
+    context: MapContext | None = None,
+    *,
+    layers: Sequence[tuple[str, Any]] = (),
+    title: str = "Potentiometric surface",
 ) -> MapPlotData:
     """Work out what a potentiometric map shows.
 
@@ -120,6 +124,8 @@ def map_plot_data(
         Site, name of the aquifer and record.
     layers : sequence of tuple, optional
         Name and geometry of each further base layer, drawn under everything.
+    title : str, optional
+        What the map shows, in its heading.
 
     Returns
     -------
@@ -135,7 +141,7 @@ def map_plot_data(
     """
     context, unit, control = context or MapContext(), result.unit, result.control
     when = result.date.isoformat()
-    heading = context.heading("Potentiometric surface", when, unit, aquifer=result.aquifer, crs=result.crs)
+    heading = context.heading(title, when, unit, aquifer=result.aquifer, crs=result.crs)
     noticed = {str(finding.well): shown(finding.text) for finding in (*result.findings, *result.honour_failures)}
     others = control[~control["used"].astype(bool) & control["reason"].map(plain).str.startswith(OTHER_AQUIFER)]
     along = int((control["kind"] == RIVER_KIND).sum())

@@ -94,6 +94,7 @@ def uncertainty_parts(
     repeat_count: ArrayLike,
     repeat_tolerance_m: ArrayLike,
     product_thickness_m: ArrayLike,
+    reading_accuracy_m: ArrayLike | None = None,
 ) -> UncertaintyParts:
     """Return the parts of the uncertainty of each level.
 
@@ -120,6 +121,9 @@ def uncertainty_parts(
         Tolerance of the repeats [m].
     product_thickness_m : array_like, shape (n,)
         Thickness of floating product; NaN for none [m].
+    reading_accuracy_m : array_like, shape (n,), optional
+        Half-width of the reading as its source states it; NaN where it states none [m]. It stands for tape, tape check
+        and repeats together.
 
     Notes
     -----
@@ -138,11 +142,12 @@ def uncertainty_parts(
     single = np.asarray(repeat_count) < 2
     repeat = np.where(single, np.asarray(repeat_tolerance_m), np.asarray(spread_m)) / 2.0
     thickness = np.nan_to_num(np.asarray(product_thickness_m, dtype=np.float64))
-    zero = np.zeros(depth.shape)
+    stated = np.full(depth.shape, np.nan) if reading_accuracy_m is None else np.asarray(reading_accuracy_m, np.float64)
+    is_stated = ~np.isnan(stated)
     return UncertaintyParts(
         survey_m=np.where(np.isnan(survey), SURVEY_ACCURACY_M, survey),
-        tape_m=accuracy * deep,
-        check_m=np.where(tape, check, zero),
-        repeat_m=np.where(tape, repeat, zero),
+        tape_m=np.where(is_stated, stated, accuracy * deep),
+        check_m=np.where(tape & ~is_stated, check, 0.0),
+        repeat_m=np.where(tape & ~is_stated, repeat, 0.0),
         density_m=PRODUCT_DENSITY_HALF_WIDTH * thickness,
     )

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from gwnet.constants import NORMAL_95
 from gwnet.errors import UnitError
 from gwnet.ingest.tables import lookup
 from gwnet.ingest.tables.lookup import Codes
@@ -227,6 +228,10 @@ def _add_special(parsed: Parsed, columns: Columns, units: list[str], sites: NDAr
         ]
         columns["quantity"] = quantity
         columns["value_m"] = np.array([limits[name][row] for row, name in enumerate(quantity)], dtype=np.float64)
+    elif parsed.table.name == "measuring_points":
+        one_sd = metres(parsed, "accuracy_1sd", units)
+        half_width = np.round(NORMAL_95 * one_sd, _DECIMALS)
+        columns["accuracy_m"] = np.where(np.isnan(one_sd), columns["accuracy_m"], half_width)
     elif parsed.table.name == "rounds" and "wells" in parsed.raw.places:
         _check_wells(parsed, sites, codes)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gwnet.ingest.tables.problems import PROBLEMS
+from gwnet.ingest.tables.problems import ACCEPTABLE, PROBLEMS
 from gwnet.store.columns import KINDS, Column, Table
 from gwnet.store.contract import TABLES
 
@@ -25,10 +25,11 @@ def describe_rejections() -> str:
     Returns
     -------
     str
-        One line a problem: code phrase and meaning, in alphabetical order.
+        One line a problem, in alphabetical order: code phrase, meaning, and whether it may be accepted.
     """
-    rows = [f"| `{code}` | {meaning} |" for code, meaning in sorted(PROBLEMS.items())]
-    return "\n".join(["| problem | meaning |", "|---|---|", *rows]) + "\n"
+    may = dict.fromkeys(ACCEPTABLE, "yes")
+    rows = [f"| `{code}` | {meaning} | {may.get(code, '')} |" for code, meaning in sorted(PROBLEMS.items())]
+    return "\n".join(["| problem | meaning | `--accept` |", "|---|---|---|", *rows]) + "\n"
 
 
 def _describe_table(table: Table) -> str:

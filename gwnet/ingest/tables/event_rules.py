@@ -10,8 +10,11 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection
 
 from gwnet.clock import to_instants
+from gwnet.constants import BOTTOM_TOLERANCE_M
 from gwnet.hydro.reduction.intervals import in_force
 from gwnet.ingest.tables.parsed_events import Events
+from gwnet.ingest.tables.problems import name_rows
+from gwnet.ingest.tables.row_rules import NEGATIVE_DEPTH
 from gwnet.store.contract import TAPE_READINGS
 from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch.frames import number_groups
@@ -46,7 +49,7 @@ def check_against_wells(connection: Connection, events: Events) -> None:
         parsed.reject(int(row), "depth_below_ground", "no-ground-elevation", message, fix)
     _check_tape_readings(events)
     _check_above_ground(events, height)
-    _check_plausible(events, ground, of_well["total_depth_m"])
+    _check_plausible(events, ground, elevation - ground, of_well["total_depth_m"])
 
 
 def _check_tape_readings(events: Events) -> None:
@@ -68,13 +71,16 @@ def _check_above_ground(events: Events, height: NDArray[np.float64]) -> None:
     over = (depth < 0) & ~flowing & ~(depth >= -height - 1e-6)
     for row in np.flatnonzero(over & parsed.good):
         message = (
-            f"The depth below ground {depth[row]:.3f} m is negative, and water would be above the measuring point."
+            f"The depth below ground {events.length('depth_below_ground', row)} is negative: water above the measuring "
+            "point, or a slip of the pen."
         )
-        fix = "Check the sign, or give the status 'flowing' if it did."
-        parsed.reject(int(row), "depth_below_ground", "wrong-sign", message, fix)
+        parsed.reject(int(row), "depth_below_ground", "wrong-sign", message, NEGATIVE_DEPTH)
     product, water = events.metres("depth_to_product"), events.depth_to_water()
     for row in np.flatnonzero((product > water) & parsed.good):
-        message = f"Product at {product[row]:.3f} m would lie below water at {water[row]:.3f} m."
+        message = (
+            f"Product at {events.length('depth_to_product', row)} would lie below water at "
+            f"{events.in_unit_of('depth_to_product', row, water[row])}."
+        )
         parsed.reject(int(row), "depth_to_product", "product-below-water", message, "Swap the two depths.")
 
 
@@ -103,22 +109,26 @@ def _refuse_point(events: Events, row: int, count: int, points: Any) -> None:
     parsed.reject(row, None, "access-without-point", message, fix)
 
 
-def _check_plausible(events: Events, ground: NDArray[np.float64], total_depth: NDArray[np.float64]) -> None:
-    """Refuse an elevation typed in a depth column, and a depth in the elevation column."""
+def _check_plausible(
+    events: Events, ground: NDArray[np.float64], height: NDArray[np.float64], total_depth: NDArray[np.float64]
+) -> None:
+    """Refuse a depth in the elevation column; say how many depths lie below the well as built.
+
+    Such a depth is recorded: the depth as built is as likely to be wrong as the reading.
+    """
     parsed = events.parsed
     bottom = ground - total_depth
-    for name in ("depth_to_water", "depth_below_ground"):
-        depth = events.depth_to_water() if name == "depth_to_water" else events.metres(name)
-        deeper = (depth > total_depth * 1.05 + 1.0) & (depth > bottom - 1.0) & (depth < ground + 3.0)
-        for row in np.flatnonzero(deeper & parsed.good):
-            deep = f"{total_depth[row]:.2f} m deep"
-            message = f"The depth {depth[row]:.2f} m lies below the well, {deep}; as an elevation it fits."
-            parsed.reject(int(row), name, "elevation-in-depth-column", message, "Put elevations in water_elevation.")
+    below_ground = np.fmax(events.metres("depth_below_ground"), events.depth_to_water() - height)
+    deeper = np.flatnonzero((below_ground > total_depth + BOTTOM_TOLERANCE_M) & parsed.good)
+    if deeper.size:
+        rows = name_rows([parsed.raw.sheet.numbers[row] for row in deeper.tolist()])
+        parsed.raw.warnings.append(f"deeper than the well as built, recorded and left for 'gwnet check': {rows}")
     head = events.metres("water_elevation")
     low = (head < bottom - 1.0) & (head >= 0) & (head <= total_depth)
     for row in np.flatnonzero(low & parsed.good):
         message = (
-            f"The elevation {head[row]:.2f} m lies below the well's bottom ({bottom[row]:.2f} m); as a depth it fits."
+            f"The elevation {events.length('water_elevation', row)} lies below the well's bottom "
+            f"({events.in_unit_of('water_elevation', row, bottom[row])}); as a depth it fits."
         )
-        fix = "Put depths in depth_to_water or depth_below_ground."
+        fix = "Put depths in depth_to_water or depth_below_ground, or keep it with --accept depth-in-elevation-column."
         parsed.reject(int(row), "water_elevation", "depth-in-elevation-column", message, fix)

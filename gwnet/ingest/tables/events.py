@@ -185,6 +185,7 @@ class _Recording:
                 for name, values in events.columns.items()
             },
             **self.instruction.stamp,
+            "reason": self.instruction.reasons(rows.tolist(), parsed.accepted),
             "source_file_id": source_file_id,
             "source_row": np.array(parsed.raw.sheet.numbers, dtype=np.int64)[rows],
         }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -22,18 +23,27 @@ class Instruction:
     correct, withdraw : bool
         Whether live rows of the same key are replaced, or retired without a successor.
     reason : str or None
-        Why; given with both.
+        Why; given with both, and where problems are accepted.
+    accept : frozenset of str
+        Problems of `gwnet.ingest.tables.problems.ACCEPTABLE` that do not stop a row from being recorded.
     """
 
     by: str
     correct: bool = False
     withdraw: bool = False
     reason: str | None = None
+    accept: frozenset[str] = frozenset()
 
     @property
     def stamp(self) -> dict[str, Any]:
         """Return the columns of a recorded row that say who recorded it and why."""
         return {"recorded_by": self.by, "reason": self.reason}
+
+    def reasons(self, rows: Iterable[int], accepted: Mapping[int, Sequence[str]]) -> list[str | None]:
+        """Return why each of some rows is recorded; of a row with accepted problems that they were, and why."""
+        is_of_accepted = self.accept and not (self.correct or self.withdraw)
+        plain = None if is_of_accepted else self.reason
+        return [f"accepted {', '.join(accepted[row])}: {self.reason}" if row in accepted else plain for row in rows]
 
 
 @dataclass

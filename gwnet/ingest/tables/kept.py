@@ -50,7 +50,7 @@ def keep_absent(connection: Connection, parsed: Parsed, codes: Codes) -> None:
 
 
 def _may_be_kept(parsed: Parsed, column: Column) -> bool:
-    if column.name in parsed.raw.places:
+    if column.name in parsed.raw.places or (column.converts_to and not column.reading):
         return False
     # the record tells deployments apart without their well
     is_deployed_well = (parsed.table.name, column.name) == ("deployments", "well")
@@ -90,6 +90,8 @@ def _said_otherwise(parsed: Parsed, name: str, row: int, known: Mapping[str, Any
     A well whose easting and northing are on record and whose longitude and latitude are corrected lies where the new
     ones say; the old ones would go before them.
     """
+    if _is_converted(parsed, name, row):
+        return True
     ways = parsed.table.ways
     if not any(name in way for way in ways):
         return False
@@ -100,6 +102,13 @@ def _said_otherwise(parsed: Parsed, name: str, row: int, known: Mapping[str, Any
         if not np.isnan(new) and changed:
             return True
     return False
+
+
+def _is_converted(parsed: Parsed, name: str, row: int) -> bool:
+    """Return whether the row fills the other of two columns that say one thing, such as an accuracy."""
+    pairs = [(column.name, column.converts_to) for column in parsed.table.columns if column.converts_to]
+    others = [other for pair in pairs if name in pair for other in pair if other != name]
+    return any(other in parsed.raw.places and not np.isnan(parsed.values[other][row]) for other in others)
 
 
 def _filler(parsed: Parsed, column: Column, code_of: dict[str, dict[int, Any]]) -> Callable[[int, Any], None]:

@@ -22,6 +22,7 @@ from gwnet.ingest.tables.last_line import IsComplete, check_last_line
 from gwnet.ingest.tables.lookup import Codes
 from gwnet.ingest.tables.parse import Parsed, parse
 from gwnet.ingest.tables.preview import RowChange, Watch
+from gwnet.ingest.tables.problems import ACCEPTABLE, name_rows
 from gwnet.ingest.tables.raw import RawSheet, recognise
 from gwnet.ingest.tables.recording import record_rows
 from gwnet.ingest.tables.rejected import write_rejected
@@ -154,6 +155,7 @@ def load(
     correct: bool = False,
     withdraw: bool = False,
     reason: str | None = None,
+    accept: Collection[str] = (),
     rejected_dir: Path | None = None,
     last_line_complete: IsComplete = False,
     progress: Progress | None = None,
@@ -182,7 +184,9 @@ def load(
     withdraw : bool, optional
         Retire the live rows of the same keys without a successor.
     reason : str, optional
-        Why; needed to correct and to withdraw.
+        Why; needed to correct, to withdraw and to accept.
+    accept : collection of str, optional
+        Problems of `gwnet.ingest.tables.problems.ACCEPTABLE` that do not stop a row from being recorded.
     rejected_dir : pathlib.Path, optional
         Folder for rejected rows; the current one unless given.
     last_line_complete : bool or callable, optional
@@ -209,7 +213,7 @@ def load(
     SettingsError
         If the options do not fit together.
     """
-    instruction = Instruction(by, correct, withdraw, reason)
+    instruction = Instruction(by, correct, withdraw, reason, frozenset(accept))
     _check_options(instruction, keep_good=keep_good)
     sources, notes = _read_all(store, paths, instruction, now_utc or store.now_utc(), last_line_complete)
     tables = _in_order(sources)
@@ -254,6 +258,11 @@ def _check_options(instruction: Instruction, *, keep_good: bool) -> None:
         raise SettingsError("A load can correct or withdraw, not both.", fix="Give one of the two.")
     if (instruction.correct or instruction.withdraw) and not (instruction.reason or "").strip():
         raise SettingsError("A correction or withdrawal needs its reason.", fix="Give it with --reason TEXT.")
+    if unknown := sorted(instruction.accept.difference(ACCEPTABLE)):
+        message = f"{', '.join(unknown)} cannot be accepted."
+        raise SettingsError(message, fix=f"These can: {', '.join(ACCEPTABLE)}; the others leave nothing to record.")
+    if instruction.accept and not (instruction.reason or "").strip():
+        raise SettingsError("To accept a problem of rows needs a reason.", fix="Give it with --reason TEXT.")
     if instruction.withdraw and keep_good:
         raise SettingsError("A withdrawal is whole or not at all.", fix="Leave out --keep-good.")
     if not instruction.by.strip():
@@ -395,6 +404,7 @@ def _record_all(
         codes.refresh()
         if instruction.correct:
             keep_absent(connection, parsed, codes)
+        parsed.accept = instruction.accept
         check_rows(parsed)
         record = record_events if parsed.table.name == "level_events" else record_rows
         tally = record(connection, parsed, codes, instruction, source_of[id(parsed)].id)
@@ -432,6 +442,10 @@ def _keep_source(connection: Connection, source: _Source, instruction: Instructi
 
 def _result(parsed: Parsed, tally: Tally) -> FileResult:
     rejected = len({(rejection.file, rejection.row) for rejection in parsed.rejections})
+    kept = {row: noted for row, noted in parsed.accepted.items() if parsed.good[row]}
+    for problem in sorted({problem for noted in kept.values() for problem in noted}):
+        rows = [parsed.raw.sheet.numbers[row] for row, noted in sorted(kept.items()) if problem in noted]
+        parsed.raw.warnings.append(f"accepted in spite of {problem}: {name_rows(rows)}")
     return FileResult(
         file=parsed.raw.sheet.file,
         table=parsed.table.name,

@@ -1,18 +1,120 @@
-"""Measuring points of one access that would be in force at the same time."""
+"""Measuring points of one access in time: a later one ends the one before it, and no two are in force at once."""
 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from typing import Any
 
+from gwnet.clock import zone_of
 from gwnet.ingest.tables.convert import Columns
 from gwnet.ingest.tables.instruction import Tally
+from gwnet.ingest.tables.lookup import Codes
 from gwnet.ingest.tables.parse import Parsed
 
+_Live = dict[Any, dict[str, Any]]
 
-def refuse_overlaps(
-    parsed: Parsed, columns: Columns, to_add: list[int], live: dict[Any, dict[str, Any]], tally: Tally
-) -> list[int]:
+
+@dataclass(frozen=True)
+class Ending:
+    """A measuring point on record that ends since a later one of the same access is recorded.
+
+    Attributes
+    ----------
+    point : dict
+        The live row.
+    until : datetime.datetime
+        When the later one begins.
+    row : int
+        Row of the file that has the later one.
+    """
+
+    point: dict[str, Any]
+    until: dt.datetime
+    row: int
+
+
+def end_earlier_rows(parsed: Parsed, columns: Columns, live: _Live, codes: Codes) -> None:
+    """Give each row without an end that of the next point of its access, in the file or on record, and say so.
+
+    A row whose own point is on record without an end stays as it is: `find_endings` ends that point.
+
+    Parameters as `gwnet.ingest.tables`; ``columns`` are changed in place, ``live`` are the live rows by their key.
+    """
+    starts: dict[Any, set[dt.datetime]] = {}
+    for point in live.values():
+        starts.setdefault((point["well_id"], point["access"]), set()).add(point["valid_from_utc"])
+    rows = [row for row in range(parsed.count) if parsed.good[row]]
+    for row in rows:
+        starts.setdefault(_access(columns, row), set()).add(columns["valid_from_utc"][row])
+    for row in rows:
+        known = live.get((*_access(columns, row), columns["valid_from_utc"][row]))
+        if columns["valid_until_utc"][row] is not None or (known is not None and known["valid_until_utc"] is None):
+            continue
+        later = [start for start in starts[_access(columns, row)] if start > columns["valid_from_utc"][row]]
+        if later:
+            columns["valid_until_utc"][row] = min(later)
+            parsed.raw.warnings.append(
+                f"row {parsed.raw.sheet.numbers[row]}: the measuring point of {_name(parsed, row)} ends on "
+                f"{_day(parsed, row, min(later), codes)}, when the next one begins"
+            )
+
+
+def find_endings(
+    columns: Columns, to_add: Iterable[int], live: _Live, may_end: Callable[[Any, dt.datetime], bool]
+) -> list[Ending]:
+    """Return the points on record without an end that end since a later one of their access is to be recorded.
+
+    Parameters as `gwnet.ingest.tables`; ``to_add`` are the rows to record, ``live`` the live rows by their key,
+    ``may_end`` takes a live row and a time and says whether the point may end then.
+    """
+    open_points = {
+        (point["well_id"], point["access"]): point for point in live.values() if point["valid_until_utc"] is None
+    }
+    first: dict[Any, tuple[dt.datetime, int]] = {}
+    for row in to_add:
+        access, start = _access(columns, row), columns["valid_from_utc"][row]
+        point = open_points.get(access)
+        if point is not None and start > point["valid_from_utc"]:
+            first[access] = min(first.get(access, (start, row)), (start, row))
+    return [
+        Ending(open_points[access], start, row)
+        for access, (start, row) in first.items()
+        if may_end(open_points[access], start)
+    ]
+
+
+def say_endings(parsed: Parsed, endings: Iterable[Ending], codes: Codes) -> None:
+    """Say which points on record end.
+
+    Parameters as `gwnet.ingest.tables`; ``endings`` as `find_endings`.
+    """
+    for ending in endings:
+        row = ending.row
+        since, until = (_day(parsed, row, when, codes) for when in (ending.point["valid_from_utc"], ending.until))
+        parsed.raw.warnings.append(
+            f"row {parsed.raw.sheet.numbers[row]}: the measuring point of {_name(parsed, row)} on record since {since} "
+            f"ends on {until}, when this one begins"
+        )
+
+
+def _access(columns: Columns, row: int) -> tuple[Any, Any]:
+    return columns["well_id"][row], columns["access"][row]
+
+
+def _day(parsed: Parsed, row: int, when: dt.datetime, codes: Codes) -> str:
+    """Return the local day of an instant at the site of a row."""
+    site = codes.ids["site"][parsed.values["site"][row]]
+    return f"{when.astimezone(zone_of(codes.zones[site])):%Y-%m-%d}"
+
+
+def _name(parsed: Parsed, row: int) -> str:
+    well, access = parsed.values["well"][row], parsed.values["access"][row]
+    return f"{well}" if access in (None, "main") else f"{well} ({access})"
+
+
+def refuse_overlaps(parsed: Parsed, columns: Columns, to_add: list[int], live: _Live, tally: Tally) -> list[int]:
     """Refuse measuring points that would be in force together with another of the same access, and return the others.
 
     Parameters as `gwnet.ingest.tables`; ``to_add`` are the rows to record, ``live`` the live rows by their key,
@@ -36,7 +138,10 @@ def refuse_overlaps(
         refused.setdefault(access, row)
         until = "now" if clash[1] is None else f"{clash[1]:%Y-%m-%d}"
         message = f"The measuring point {clash[2]} is in force from {clash[0]:%Y-%m-%d} until {until}: the two overlap."
-        fix = "Give the earlier one its valid_until in the same file, and load it with --correct --reason TEXT."
+        fix = (
+            "Give each its valid_until. A later point ends the one on record by itself, unless levels were read since "
+            "then: these move, so load it with --correct --reason TEXT."
+        )
         parsed.reject(row, "valid_from", "measuring-points-overlap", message, fix)
     replacing = {
         (columns["well_id"][row], columns["access"][row])

@@ -56,6 +56,10 @@ class Parsed:
         Unit of each row's value, for columns of lengths that the file lacks and whose values are those on record.
     kept_cells : dict of str to list of str
         Text of each reading that is kept likewise, as it was written when it was read.
+    accept : frozenset of str
+        Problems that do not stop a row from being recorded.
+    accepted : dict of int to list of str
+        Problems that were accepted, by row.
     """
 
     raw: RawTable
@@ -64,6 +68,8 @@ class Parsed:
     rejections: list[Rejection] = field(default_factory=list)
     kept_units: dict[str, NDArray[np.object_]] = field(default_factory=dict)
     kept_cells: dict[str, list[str]] = field(default_factory=dict)
+    accept: frozenset[str] = frozenset()
+    accepted: dict[int, list[str]] = field(default_factory=dict)
 
     @property
     def table(self) -> Table:
@@ -78,7 +84,11 @@ class Parsed:
     def reject(
         self, row: int, column: str | None, problem: str, message: str, fix: str, *, value: str | None = None
     ) -> None:
-        """Note a problem of a row, and that the row is not good."""
+        """Note a problem of a row, and that the row is not good unless the problem is accepted."""
+        if problem in self.accept:
+            noted = self.accepted.setdefault(row, [])
+            noted += [] if problem in noted else [problem]
+            return
         if value is None and column is not None and column in self.raw.places:
             value = (self.raw.written(column) or [])[row]
         heading = self.raw.heading(column) if column else None

@@ -13,6 +13,7 @@ from gwnet.ingest.tables.convert import convert, factors, units_of
 from gwnet.ingest.tables.lookup import Codes, When, when_measured
 from gwnet.ingest.tables.parse import Parsed
 from gwnet.store.contract import TAPE_READINGS
+from gwnet.units import metres_per
 
 
 @dataclass(frozen=True)
@@ -67,6 +68,15 @@ class Events:
         mark, water = (self.metres(name) for name in TAPE_READINGS)
         depth = self.metres("depth_to_water")
         return np.where(np.isnan(depth), depth_of_two_readings(mark, water), depth)
+
+    def length(self, column: str, row: Any) -> str:
+        """Return a reading as a person reads it: the number and its unit as in the file."""
+        return f"{float(self.parsed.values[column][row]):g} {self.units_at(column, row)}"
+
+    def in_unit_of(self, column: str, row: Any, value_m: float) -> str:
+        """Return a length in the unit of a reading, to hundredths."""
+        unit = self.units_at(column, row)
+        return f"{value_m / metres_per(unit):.2f} {unit}"
 
     def metres(self, column: str) -> NDArray[np.float64]:
         """Return a column of readings in metres, not rounded; NaN for empty cells."""

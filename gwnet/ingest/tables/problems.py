@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 #: Code phrase and what it means.
@@ -18,7 +19,6 @@ PROBLEMS: Final[dict[str, str]] = {
     "date-order-unclear": "It is not clear which is the day and which the month.",
     "depth-in-elevation-column": "A water elevation lies below the well and would be a plausible depth.",
     "duplicate-in-file": "Two rows of the files have the same key and other values.",
-    "elevation-in-depth-column": "A depth lies below the well and would be a plausible elevation.",
     "error-cell": "A workbook cell holds an error value.",
     "formula": "A workbook cell holds a formula; a formula is not a reading.",
     "in-the-future": "Something is said to have happened after now.",
@@ -57,6 +57,36 @@ PROBLEMS: Final[dict[str, str]] = {
     "unit-unknown": "A unit of length is not known.",
     "well-unknown": "The well is not on record.",
     "wrong-order": "A bottom lies above its top, or a tape reads more at the water than at the mark.",
-    "wrong-sign": "A depth is negative and the well is not said to flow.",
+    "wrong-sign": "A depth is negative: water above the measuring point of a well that is not said to flow, or a slip.",
     "zone-unknown": "The time zone is not known.",
 }
+
+#: Problems that `--accept` lets pass: the row says something that can be stored, however unlikely it is.
+ACCEPTABLE: Final[tuple[str, ...]] = (
+    "access-without-point",
+    "depth-in-elevation-column",
+    "no-ground-elevation",
+    "number-not-allowed",
+    "product-below-water",
+    "two-measuring-points",
+    "wrong-sign",
+)
+
+
+def name_rows(numbers: Sequence[int], most: int = 10) -> str:
+    """Return rows of a file in words: the first ones by number, and how many more there are.
+
+    Parameters
+    ----------
+    numbers : sequence of int
+        Their numbers.
+    most : int, optional
+        How many are named.
+
+    Returns
+    -------
+    str
+        For example ``rows 3, 7``.
+    """
+    more = f" and {len(numbers) - most} more" if len(numbers) > most else ""
+    return f"row{'' if len(numbers) == 1 else 's'} {', '.join(map(str, numbers[:most]))}{more}"

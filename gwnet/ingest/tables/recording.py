@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import math
 from typing import Any
@@ -11,7 +12,7 @@ from sqlalchemy import Connection, func, select
 from gwnet.ingest.tables.convert import Columns, Converted, check_lengths, convert
 from gwnet.ingest.tables.instruction import Instruction, Tally
 from gwnet.ingest.tables.lookup import Codes
-from gwnet.ingest.tables.overlaps import refuse_overlaps
+from gwnet.ingest.tables.overlaps import end_earlier_rows, find_endings, refuse_overlaps, say_endings
 from gwnet.ingest.tables.parse import Parsed
 from gwnet.ingest.tables.preview import Difference, describe_correction, describe_withdrawal, is_missing
 from gwnet.store.columns import Table
@@ -20,7 +21,7 @@ from gwnet.store.models.base import known_on
 from gwnet.store.models.levels import LevelEvent, LevelRecord
 from gwnet.store.models.schema import METADATA
 from gwnet.store.recorded import OF_SITE, live_key, record_of
-from gwnet.store.save.bulk import insert_columns, reserve_ids
+from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
 
 
 def record_rows(
@@ -85,7 +86,9 @@ def not_compared(parsed: Parsed, instruction: Instruction) -> set[str]:
     """
     if instruction.correct:
         return set()
-    lacking = (c for c in parsed.table.columns if c.name not in parsed.raw.places and c.default is None)
+    converted = {c.converts_to for c in parsed.table.columns if c.name in parsed.raw.places}
+    given = {*parsed.raw.places, *converted}
+    lacking = (c for c in parsed.table.columns if c.name not in given and c.default is None)
     return {column.stored_as for column in lacking}
 
 
@@ -129,14 +132,44 @@ class _Recording:
 
     def record(self, source_file_id: int | None) -> Tally:
         """Record the good rows."""
+        is_point = self.table.name == "measuring_points" and not self.instruction.withdraw
+        if is_point:
+            end_earlier_rows(self.parsed, self.columns, self.live, self.codes)
         to_add = self._decide()
-        if self.table.name == "measuring_points" and not self.instruction.withdraw:
-            to_add = refuse_overlaps(self.parsed, self.columns, to_add, self.live, self.tally)
+        if is_point:
+            to_add = self._end_points(to_add)
         self.tally.retire(self.connection, self.table.record, self.instruction)
         self._note_refused()
         self._insert(to_add, source_file_id)
         self.tally.count(len(to_add), self.instruction)
         return self.tally
+
+    def _end_points(self, to_add: list[int]) -> list[int]:
+        """End the points on record that later ones of the file follow; return the rows that overlap with no other."""
+        endings = find_endings(self.columns, to_add, self.live, self._may_end)
+        ended = {ending.point["id"]: ending for ending in endings if ending.point["id"] not in self.tally.retired_ids}
+        live = {
+            key: point | {"valid_until_utc": ended[point["id"]].until} if point["id"] in ended else point
+            for key, point in self.live.items()
+        }
+        to_add = refuse_overlaps(self.parsed, self.columns, to_add, live, self.tally)
+        kept = [ending for ending in ended.values() if self.parsed.good[ending.row]]
+        say_endings(self.parsed, kept, self.codes)
+        for ending in kept:
+            reason = self.instruction.reason or f"ended by the measuring point of {ending.until:%Y-%m-%d}"
+            stamp = self.instruction.stamp | {"reason": reason}
+            retire(self.connection, self.table.record, [ending.point["id"]], by=self.instruction.by, reason=reason)
+            kept_columns = [name for name in ending.point if not name.startswith(("retired_", "recorded_"))]
+            new_id = int(reserve_ids(self.connection, self.table.record, 1)[0])
+            row = {name: ending.point[name] for name in kept_columns}
+            row |= stamp | {"id": new_id, "valid_until_utc": ending.until}
+            insert_columns(self.connection, self.table.record, {name: [value] for name, value in row.items()}, 1)
+        return to_add
+
+    def _may_end(self, point: dict[str, Any], until: dt.datetime) -> bool:
+        """Return whether a point may end: always in a correction, else while no level was read from it since."""
+        since = point | {"valid_from_utc": until, "valid_until_utc": None}
+        return self.instruction.correct or not _events_at(self.connection, since)
 
     def _decide(self) -> list[int]:
         """Return the rows to add; those to retire are noted in the tally."""

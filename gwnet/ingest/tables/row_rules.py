@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
 from gwnet.clock import zone_of
@@ -9,6 +11,12 @@ from gwnet.errors import ClockError, UnitError
 from gwnet.ingest.tables.parse import Moments, Parsed
 from gwnet.store.contract import NUMBER_ALLOWED, NUMBER_REQUIRED, QUANTITIES, TAPE_READINGS
 from gwnet.units import length_unit
+
+#: What to do about a negative depth; which of the two it is, only the field notes can say.
+NEGATIVE_DEPTH: Final = (
+    "Look at the field notes. If water was above the measuring point, give the status 'flowing', or keep 'static' with "
+    "--accept wrong-sign --reason TEXT; if it was not, correct the number or its sign there."
+)
 
 
 def check_rows(parsed: Parsed) -> None:
@@ -22,7 +30,7 @@ def check_rows(parsed: Parsed) -> None:
         "register": _check_register,
         "wells": _check_wells,
         "construction": _check_construction,
-        "measuring_points": lambda parsed: _check_interval(parsed, "valid_from", "valid_until"),
+        "measuring_points": _check_points,
         "deployments": lambda parsed: _check_interval(parsed, "installed_at", "removed_at"),
         "rounds": lambda parsed: _check_interval(parsed, "starts_on", "ends_on", same_day=True),
         "thresholds": _check_thresholds,
@@ -106,6 +114,22 @@ def _check_construction(parsed: Parsed) -> None:
     for row in np.flatnonzero(bottom < top):
         message = f"The bottom, {bottom[row]:g}, lies above the top, {top[row]:g}."
         parsed.reject(int(row), "bottom_depth", "wrong-order", message, "Depths count downward from ground; swap them.")
+
+
+def _check_points(parsed: Parsed) -> None:
+    _check_interval(parsed, "valid_from", "valid_until")
+    _check_one_way(parsed)
+
+
+def _check_one_way(parsed: Parsed) -> None:
+    """Check that what can be said in two columns is said in one."""
+    for column in parsed.table.columns:
+        if not column.converts_to:
+            continue
+        both = ~np.isnan(parsed.values[column.name]) & ~np.isnan(parsed.values[column.converts_to])
+        for row in np.flatnonzero(both & parsed.good):
+            message = f"Both {column.converts_to} and {column.name} are filled."
+            parsed.reject(int(row), column.name, "one-quantity-wanted", message, "Fill one of the two.")
 
 
 def _check_interval(parsed: Parsed, start: str, end: str, *, same_day: bool = False) -> None:
@@ -222,6 +246,7 @@ def _check_level_events(parsed: Parsed) -> None:
     _check_repeats(parsed, depth_given)
     _check_product(parsed, depth_given)
     _check_signs(parsed)
+    _check_one_way(parsed)
 
 
 def _check_repeats(parsed: Parsed, first: np.ndarray) -> None:
@@ -261,6 +286,5 @@ def _check_signs(parsed: Parsed) -> None:
     for name in names:
         values = parsed.values[name]
         for row in np.flatnonzero((values < 0) & ~flowing & parsed.good):
-            message = f"The depth {values[row]:g} is negative; depths count downward."
-            fix = "Drop the sign, or give the status 'flowing' if water was above the measuring point."
-            parsed.reject(int(row), name, "wrong-sign", message, fix)
+            message = f"The depth {values[row]:g} is negative: water above the measuring point, or a slip of the pen."
+            parsed.reject(int(row), name, "wrong-sign", message, NEGATIVE_DEPTH)

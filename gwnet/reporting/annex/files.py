@@ -20,7 +20,7 @@ from gwnet.units import metres_per
 #: Columns of the level files, in order; lengths carry the unit of the report.
 LEVEL_COLUMNS: Final = (
     "site",
-    *COLUMNS["levels"][:13],
+    *COLUMNS["levels"][: COLUMNS["levels"].index("event_id")],
     "access",
     "aquifer",
     "usable",

@@ -26,7 +26,10 @@ _UNITS: Final[Mapping[str, str]] = {"diameter_mm": "mm", "longitude": "degree", 
 #: What a column holds, where its name does not say it all; lengths without their unit.
 _MEANINGS: Final[Mapping[str, str]] = {
     "measured_at": "Local time with offset; only the date where the time of day is not known",
-    "bound": "<= where the well was dry: the head is at or below the elevation given; >= where it overflowed",
+    "bound": "<= where the well was dry or water stood below its screen: the head is at or below the bound elevation; "
+    ">= where it overflowed",
+    "bound_elevation": "The head of the aquifer is at or below it, or at or above it, as the bound says",
+    "accuracy_from": "Whether the accuracies of survey and reading are stated or a default",
     "depth_to_water": "Below the measuring point, positive downward",
     "depth_below_ground": "Positive downward",
     "measuring_point_elevation": "In force at the time of the reading, above the vertical datum",

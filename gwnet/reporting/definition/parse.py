@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import re
 import tomllib
@@ -66,6 +67,8 @@ class Definition:
         Whether the report is written as an HTML page too.
     wells, aquifers, rounds, thresholds : tuple of str
         Wells, aquifers, gauging rounds and names of thresholds of the report; empty: all.
+    days : tuple of datetime.date
+        Days that stand for the rounds of the period; no key of the file.
     prepared : Prepared
         Who prepares it.
     settings : mapping of str to object
@@ -96,6 +99,7 @@ class Definition:
     aquifers: tuple[str, ...] = ()
     rounds: tuple[str, ...] = ()
     thresholds: tuple[str, ...] = ()
+    days: tuple[dt.date, ...] = ()
     prepared: Prepared = Prepared()
     settings: Mapping[str, Any] = field(default_factory=dict)
     discussion: tuple[str, ...] = ()

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from gwnet.reporting.changes import Change, why_no_number
+from gwnet.reporting.changes import Change, is_read_below_screen, why_no_number
 from gwnet.reporting.content import Cell, Column, Group, Table, is_empty
 from gwnet.reporting.measures import Measures, date_of
 from gwnet.reporting.rounds import Event
@@ -85,8 +85,13 @@ def day_text(value: Any) -> str:
 
 
 def bound_sign(event: Event) -> str:
-    """Return the sign before the elevation of a bound, empty for a number."""
-    return _SIGNS.get(str(event["bound"]), str(event["bound"]))
+    """Return the sign before the elevation of a bound; empty for a number, also one read below the screen."""
+    return "" if is_read_below_screen(event) else _SIGNS.get(str(event["bound"]), str(event["bound"]))
+
+
+def below_screen_text(event: Event, measures: Measures) -> str:
+    """Return what a level that was read below the screen says of the aquifer."""
+    return f"below the screen; the head of the aquifer is at or below {measures.text(event['bound_elevation_m'])}"
 
 
 def event_well(event: Event) -> str:
@@ -101,6 +106,8 @@ def elevation_cell(event: Event, measures: Measures) -> Cell:
     why = why_no_number(event)
     if not math.isfinite(value):
         return Cell(None, why or NOT_ON_RECORD)
+    if is_read_below_screen(event):
+        return Cell(value, below_screen_text(event, measures))
     if event["bound"]:
         return Cell(value, "only a bound is known", prefix=bound_sign(event))
     return Cell(value, f"left out of maps and trends: {why}" if why else "")

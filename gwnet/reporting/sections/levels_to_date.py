@@ -8,13 +8,13 @@ from typing import Final
 
 import numpy as np
 
-from gwnet.reporting.changes import why_no_number
+from gwnet.reporting.changes import is_read_below_screen, why_no_number
 from gwnet.reporting.content import Block, Cell, Column, Heading, Paragraph, Row, Table
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import date_of
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.rounds import Event, best_events
-from gwnet.reporting.sections.common import bound_sign, text_of
+from gwnet.reporting.sections.common import below_screen_text, bound_sign, text_of
 from gwnet.reporting.view import ReportView
 
 #: Wells beside each other in one table.
@@ -89,6 +89,8 @@ def _cell(event: Event | None, view: ReportView) -> Cell:
     value = view.measures.length(event["water_elevation_m"])
     if not math.isfinite(value):
         return Cell(None, why_no_number(event) or text_of(event["status"]))
+    if is_read_below_screen(event):
+        return Cell(value, below_screen_text(event, view.measures))
     if event["bound"]:
         return Cell(value, prefix=bound_sign(event))
     why = why_no_number(event)

@@ -18,6 +18,7 @@ from gwnet.reporting.definition.checks import SHARE, TEXT, TEXTS, DefinitionFile
 from gwnet.reporting.definition.files import find_layers
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import MAP_HEIGHT_MM, NETWORK_HEIGHT_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
+from gwnet.reporting.mapped import describe_outside
 from gwnet.reporting.measures import compass, moment_text
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import bound_sign, length_cell, length_column, number_cell, text_cell, text_of
@@ -140,7 +141,8 @@ def _one_map(view: ReportView, facts: MapFacts, drawing: Drawing, number: int) -
 
 def _caption(view: ReportView, facts: MapFacts) -> str:
     parts = [f"Potentiometric surface of {view.aquifer_name(facts.aquifer)}, {date_text(facts.day)}"]
-    parts.append(f"{int(facts.control['used'].astype(bool).sum())} levels used")
+    outside = describe_outside(facts.control, view.period)
+    parts.append(f"{int(facts.control['used'].astype(bool).sum())} levels used" + (f", {outside}" if outside else ""))
     if math.isfinite(facts.interval_m):
         interval = view.measures.length(facts.interval_m)
         parts.append(f"contour interval {interval:.4g}\u00a0{view.measures.unit}")

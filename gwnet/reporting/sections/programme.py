@@ -128,12 +128,17 @@ def _round_row(gauging: RoundView) -> tuple[Cell, ...]:
         Cell(gauging.code or "levels without a round"),
         Cell(days),
         text_cell(gauging.purpose, "no purpose on record"),
-        Cell(len(planned)),
-        Cell(len(visited)),
-        Cell(len(measured)),
+        *_planned_cells(gauging, len(planned), len(visited), len(measured)),
         Cell(len(besides)),
-        Cell(_not_done(gauging)),
+        Cell("" if gauging.is_proposed else _not_done(gauging), "nothing was planned" if gauging.is_proposed else ""),
     )
+
+
+def _planned_cells(gauging: RoundView, *counts: int) -> tuple[Cell, ...]:
+    """Return the numbers of planned wells, or why there are none."""
+    if gauging.is_proposed:
+        return tuple(Cell(None, "no round on record") for _ in counts)
+    return tuple(Cell(count) for count in counts)
 
 
 def _not_done(gauging: RoundView) -> str:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from gwnet.analysis.review.decisions import decision_text
 from gwnet.hydro.reduction.thresholds import CROSSED, NO_READING, NOT_CROSSED, UNDETERMINED
-from gwnet.reporting.changes import Change
+from gwnet.reporting.changes import Change, is_read_below_screen
 from gwnet.reporting.content import Block, Bullets, Heading, Paragraph
 from gwnet.reporting.data import GradientFacts
 from gwnet.reporting.definition.period import date_text
@@ -18,7 +18,7 @@ from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import compass, day_of, joined
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.rounds import RoundView
-from gwnet.reporting.sections.common import bound_sign
+from gwnet.reporting.sections.common import below_screen_text, bound_sign
 from gwnet.reporting.sections.cover import review_sentence
 from gwnet.reporting.threshold_status import ThresholdStatus
 from gwnet.reporting.view import ReportView
@@ -62,15 +62,11 @@ def _days(view: RoundView) -> str:
 
 
 def _visits(current: RoundView) -> str:
-    name = (
-        f"Round {current.code} was measured {_days(current)}."
-        if current.code
-        else f"Levels were taken {_days(current)}."
-    )
+    name = _name_of(current)
     good: list[str] = []
     others: dict[str, list[str]] = {}
     missing: list[str] = []
-    for well in current.planned:
+    for well in current.planned or current.best:
         event = current.best.get(well)
         if event is None:
             missing.append(well)
@@ -80,15 +76,28 @@ def _visits(current: RoundView) -> str:
             word = str(event["status"]) if event["status"] != "static" else "not usable"
             others.setdefault(word, []).append(well)
     planned = len(current.planned)
-    parts = [f"Of {planned} planned {_wells(planned)}, {len(good)} gave a level that can be compared and mapped"]
+    of_all = (
+        f"{planned} planned {_wells(planned)}" if planned else f"{len(current.best)} {_wells(len(current.best))} read"
+    )
+    parts = [f"Of {of_all}, {len(good)} gave a level that can be compared and mapped"]
     parts.extend(f"{len(wells)} {_state(word, len(wells))} ({joined(wells)})" for word, wells in sorted(others.items()))
     sentence = f"{name} {'; '.join(parts)}."
     if missing:
         sentence += f" {joined(missing)} {_have(missing)} no reading and no reason on record."
-    besides = [well for well in current.best if well not in set(current.planned)]
+    besides = [well for well in current.best if well not in set(current.planned)] if planned else []
     if besides:
         sentence += f" {joined(besides)} {_were(besides)} measured besides the plan."
     return sentence
+
+
+def _name_of(current: RoundView) -> str:
+    if current.is_proposed:
+        return f"The levels of {current.code} stand for a gauging round: {current.purpose}."
+    return (
+        f"Round {current.code} was measured {_days(current)}."
+        if current.code
+        else f"Levels were taken {_days(current)}."
+    )
 
 
 def _state(status: str, count: int) -> str:
@@ -230,7 +239,9 @@ def _threshold_item(status: ThresholdStatus, view: ReportView) -> str:
     measures, event = view.measures, status.newest
     assert event is not None
     level = f"{status.kind} threshold “{status.threshold}” at {measures.text(status.level_m)}"
-    if event["bound"]:
+    if is_read_below_screen(event):
+        found = f"water elevation {measures.text(event['water_elevation_m'])}, {below_screen_text(event, measures)},"
+    elif event["bound"]:
         found = f"{event['status']}, water elevation {bound_sign(event)} {measures.text(event['water_elevation_m'])}"
     else:
         found = f"water elevation {measures.plus_minus(event['water_elevation_m'], event['uncertainty_m'])}"

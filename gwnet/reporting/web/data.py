@@ -9,7 +9,9 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.levels.bounds import is_below_screen
 from gwnet.hydro.loggers.dense_series import thin
+from gwnet.reporting.changes import is_read_below_screen
 from gwnet.reporting.data import MapFacts
 from gwnet.reporting.measures import date_of, moment_text
 from gwnet.reporting.sections.common import number_of, text_of
@@ -136,6 +138,8 @@ def _printed(view: ReportView, row: dict[str, Any]) -> str:
     value = number_of(row["water_elevation_m"])
     if not math.isfinite(value):
         return "—"
+    if is_read_below_screen(row):
+        return f"{view.measures.text(value)}, below the screen"
     if row["bound"]:
         return f"{'≤' if row['bound'] == '<=' else '≥'} {view.measures.text(value)}"
     return view.measures.plus_minus(value, number_of(row["uncertainty_m"]))
@@ -190,7 +194,7 @@ def _levels(view: ReportView, events: pd.DataFrame | None) -> dict[str, list[Any
         "t": _milliseconds(numbered["measured_at_utc"].dt.tz_convert(None).to_numpy()),
         "e": [_length(view, value) for value in numbered["water_elevation_m"]],
         "u": [_length(view, value) for value in numbered["uncertainty_m"]],
-        "b": [_BOUNDS[str(bound)] for bound in numbered["bound"]],
+        "b": [_BOUNDS[str(bound)] for bound in numbered["bound"].where(~is_below_screen(numbered), "")],
         "s": [str(status) for status in numbered["status"]],
         "r": [str(review) for review in numbered["review"]],
         "ok": [int(bool(usable)) for usable in numbered["usable"]],

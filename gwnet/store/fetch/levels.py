@@ -44,7 +44,7 @@ def level_records(
     ----------
     selection : gwnet.records.Selection, optional
         Which events; all unless given. Of start and end only aware instants restrict: a local date wants the zone of
-        the site.
+        the site. A round restricts to its own events and those of none on record, which may belong to it by their day.
     """
     event, record, well_record = LevelEvent, LevelRecord, WellRecord
     statement = (
@@ -90,7 +90,7 @@ def _restricted(statement: Select[*tuple[Any, ...]], selection: Selection) -> Se
         (selection.site, lambda value: Site.code == value),
         (selection.wells, lambda value: Well.code.in_(value)),
         (selection.aquifer, lambda value: Aquifer.code == value),
-        (selection.round, lambda value: GaugingRound.code == value),
+        (selection.round, lambda value: (GaugingRound.code == value) | LevelRecord.gauging_round_id.is_(None)),
         (selection.events, lambda value: LevelEvent.id.in_(value)),
         (start, lambda value: LevelEvent.measured_at_utc >= value),
         (end, lambda value: LevelEvent.measured_at_utc <= value),

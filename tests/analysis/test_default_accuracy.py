@@ -1,0 +1,125 @@
+"""Accuracies that are taken where none is stated: by method and age; the numbers are those of the table."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from gwnet.analysis.levels.default_accuracy import (
+    READING_METHODS,
+    SURVEY_METHODS,
+    day_of,
+    describe_defaults,
+    find_method,
+    reading_defaults,
+    survey_defaults,
+)
+from gwnet.analysis.levels.explain import explain
+from gwnet.analysis.levels.table import levels
+from gwnet.constants import NORMAL_95
+from gwnet.store.snapshot import Snapshot
+
+from .record import Record
+
+
+def days(*texts):
+    return np.array(texts, dtype="datetime64[D]")
+
+
+def words(*texts):
+    return np.array(texts, dtype=object)
+
+
+@pytest.mark.parametrize(
+    ("text", "methods", "method"),
+    [
+        ("levelled from BM 12", SURVEY_METHODS, "levelling"),
+        ("differential GPS", SURVEY_METHODS, "survey-grade satellite receiver"),
+        ("GPS, hand-held", SURVEY_METHODS, "hand-held satellite receiver"),
+        ("interpolated from topographic map", SURVEY_METHODS, "topographic map"),
+        ("10 m DEM", SURVEY_METHODS, "elevation model"),
+        ("academy", SURVEY_METHODS, None),
+        ("calibrated electric tape", READING_METHODS, "electric tape"),
+        ("Steel tape, chalked", READING_METHODS, "steel tape"),
+        ("air line", READING_METHODS, "air line"),
+        ("graphic recorder", READING_METHODS, "recorder"),
+        ("unknown", READING_METHODS, None),
+    ],
+)
+def test_a_method_is_found_by_the_words_of_the_record(text, methods, method):
+    found = find_method(text, methods)
+    assert (found and found.method) == method
+
+
+def test_surveys_of_no_known_method_are_less_sure_the_older_they_are():
+    surveyed = days("2004-05-01", "1980-05-01", "1962-05-01", "NaT")
+    half_width, origin = survey_defaults(words("", "", "", ""), surveyed, days(*["2004-06-01"] * 4))
+    moved = [0.0, 0.005 * (24.085 - 5), 0.005 * (42.087 - 5), 0.0]
+    assert half_width == pytest.approx(np.hypot([0.03, 0.1, 0.3, 0.03], moved), abs=2e-4)
+    assert origin[2] == "default, method not known, 1962"
+
+
+def test_a_method_counts_before_the_year_and_a_point_may_move_in_the_years_after():
+    half_width, origin = survey_defaults(words("levelling"), days("1962-05-01"), days("1966-05-01"))
+    assert (half_width[0], origin[0]) == (0.03, "default of levelling")
+    later, _ = survey_defaults(words("levelling"), days("1962-05-01"), days("2022-05-01"))
+    assert later[0] == pytest.approx(np.hypot(0.03, 0.005 * 55), abs=1e-3)
+
+
+def test_readings_of_no_known_method_are_less_sure_the_older_they_are():
+    half_width, origin = reading_defaults(
+        words("", "", "", "air line"), days("2024-01-01", "1975-01-01", "1950-01-01", "2024-01-01")
+    )
+    assert half_width.tolist() == [0.003, 0.01, 0.03, 0.3]
+    assert origin[2:].tolist() == ["default, method not known, 1950", "default of air line"]
+
+
+def test_the_documentation_lists_every_default_with_its_source():
+    table = describe_defaults()
+    assert "| survey | topographic map | 3.6 | half of a 20 ft contour interval" in table
+    assert "| reading | not known, before 1970 | 0.03 | 0.1 ft, project default |" in table
+    assert all(len(line.split(" | ")) == 4 for line in table.splitlines()[2:])
+
+
+def test_days_are_taken_from_dates_and_instants_alike():
+    values = pd.Series(
+        [pd.Timestamp("2020-03-01 23:30", tz="UTC"), None, pd.Timestamp("1962-01-01").date()], dtype=object
+    )
+    assert day_of(values).astype(str).tolist() == ["2020-03-01", "NaT", "1962-01-01"]
+
+
+@pytest.fixture
+def record(tmp_path):
+    """Give a record of one well with an old point of unknown survey and a new one with a stated accuracy."""
+    made = Record(tmp_path / "record.sqlite")
+    made.well("A")
+    made.point("A", 100.0, "1960-01-01", "2015-01-01", accuracy_m=None)
+    made.point("A", 100.0, "2015-01-01", accuracy_m=0.02)
+    depth = ("depth_to_water", 10.0)
+    made.event("A", "1962-05-01T10:00", [depth])
+    made.event("A", "2020-05-01T10:00", [depth, ("accuracy", 0.03)], method="air line")
+    made.event("A", "2020-05-02T10:00", [depth, ("accuracy_1sd", 0.1, "ft")])
+    made.event("A", "2020-05-03T10:00", [("water_elevation", 90.0), ("accuracy", 0.05)])
+    made.event("A", "2020-05-04T10:00", [depth], method="air line")
+    return made
+
+
+def test_each_level_says_where_its_accuracy_comes_from(record):
+    with record.store.reading() as connection:
+        table = levels(Snapshot(connection))
+        steps = {step.what: step.value for step in explain(Snapshot(connection), "A", "1962-05-01")[0].steps}
+    assert table["accuracy_from"].tolist() == [
+        "survey: default, method not known, 1960; reading: default, method not known, 1962",
+        "survey: stated; reading: stated",
+        "survey: stated; reading: stated",
+        "survey: not needed; reading: stated",
+        "survey: stated; reading: default of air line",
+    ]
+    expected = [
+        np.sqrt(0.3**2 + 0.03**2 + 0.01**2 + 0.003**2),  # 1 mm a metre of an unchecked tape, half the tolerance
+        np.hypot(0.02, 0.03),
+        np.hypot(0.02, NORMAL_95 * 0.03048),
+        0.05,
+        np.sqrt(0.02**2 + 0.3**2 + 0.01**2 + 0.003**2),
+    ]
+    assert table["uncertainty_m"].tolist() == pytest.approx(expected)
+    assert steps["accuracy"] == table["accuracy_from"].iloc[0]
