@@ -35,8 +35,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "import": ("imports", "Import other people's tables by a mapping."),
     "logger": ("loggers", "Load the files of loggers and work with them."),
     "wells": ("wells", "List the wells on record."),
-    "rounds": ("rounds", "List the gauging rounds on record."),
-    "round": ("round", "Plan a gauging round, list what is due, make field sheets."),
+    "rounds": ("rounds", "List gauging rounds, plan one, list what is due, make field sheets."),
     "levels": ("levels", "Print reduced levels, one row an event."),
     "explain": ("explain", "Explain how one level was worked out."),
     "check": ("check", "Run the checks and print their findings."),
@@ -53,10 +52,28 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
 }
 
 
+#: The commands in the help, by what one wants to do.
+SECTIONS: Final[dict[str, tuple[str, ...]]] = {
+    "Start": ("demo", "init", "help"),
+    "Bring data in": ("load", "import", "logger"),
+    "Plan rounds and go into the field": ("rounds", "worth"),
+    "Look at the record": ("wells", "levels", "hydrograph", "explain", "history"),
+    "Check and review": ("check", "review", "effects"),
+    "Work out": ("trend", "seasons", "map", "gradient", "response", "pumping"),
+    "Report and hand over": ("report", "export", "serve"),
+    "Keep the record safe": ("backup", "restore", "doctor", "upgrade", "move", "grant"),
+}
+
+#: Other spellings of commands, which the help does not list.
+ALIASES: Final = {"round": "rounds", "reports": "report"}
+
+
 @click.group(
     cls=LazyGroup,
     package="gwnet.cli",
     table=COMMANDS,
+    sections=SECTIONS,
+    aliases=ALIASES,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 @click.version_option(__version__, prog_name="gwnet", message="%(prog)s %(version)s")

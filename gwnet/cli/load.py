@@ -28,9 +28,9 @@ from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, loaded, options, output
 @click.option(
     "--rejected",
     "rejected_dir",
-    type=click.Path(file_okay=False, exists=True, path_type=Path),
+    type=click.Path(file_okay=False, path_type=Path),
     metavar="DIR",
-    help="Folder for the rejected rows of --keep-good. Default: the current one.",
+    help="Folder for the rejected rows of --keep-good; made when it is not there. Default: the current one.",
 )
 @click.option(
     "--last-line-complete",

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+from click.core import ParameterSource
 
 if TYPE_CHECKING:
     from gwnet.network import Network
@@ -32,6 +33,14 @@ def open_record(address: str) -> Iterator[Network]:
             click.echo(f"Record as known on {net.store.looked_at.text}.", err=True)
     finally:
         net.close()
+
+
+def refuse_before_verb(context: click.Context) -> None:
+    """Refuse options before the verb of a group, where they would have no effect."""
+    given = [name for name in context.params if context.get_parameter_source(name) is ParameterSource.COMMANDLINE]
+    if given:
+        message = f"Options stand after the verb: {context.command_path} {context.invoked_subcommand} …"
+        raise click.UsageError(message, context)
 
 
 def database_name(address: str) -> str:

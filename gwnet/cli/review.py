@@ -5,7 +5,6 @@ from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 import click
-from click.core import ParameterSource
 
 from gwnet.cli import DONE, DONE_WITH_FINDINGS, options, reviewed
 
@@ -72,19 +71,11 @@ def command(
     reopened; findings accepted (they are right), dismissed (the level is sound), held or reopened.
     """
     if context.invoked_subcommand is not None:
-        _refuse_before_verb(context)
+        options.refuse_before_verb(context)
         return
     with options.open_record(db) as net:
         queue = net.review.queue(wells=wells or None, known_on=known_on, **chosen)
     reviewed.queue(queue, what, form, unit, restricted=bool(wells or any(chosen.values())))
-
-
-def _refuse_before_verb(context: click.Context) -> None:
-    """Refuse options before the verb, where they would have no effect."""
-    given = [name for name in context.params if context.get_parameter_source(name) is ParameterSource.COMMANDLINE]
-    if given:
-        message = f"Options stand after the verb: gwnet review {context.invoked_subcommand} …"
-        raise click.UsageError(message, context)
 
 
 def _refuse_mixed(verb: str, said_of: Sequence[str], findings: tuple[int, ...], restrictions: dict[str, Any]) -> None:

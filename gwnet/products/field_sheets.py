@@ -44,7 +44,7 @@ def gather(record: Snapshot, round_code: str, *, date: dt.date | None = None) ->
     rounds = record.rounds[record.rounds["round"] == round_code]
     if rounds.empty:
         message = f"There is no round {round_code!r} at site {record.site}."
-        raise NotFoundError(message, fix="Plan it with 'gwnet round plan', or load it in a table rounds.")
+        raise NotFoundError(message, fix="Plan it with 'gwnet rounds plan', or load it in a table rounds.")
     row = rounds.iloc[0]
     starts_on, ends_on = row["starts_on"], row["ends_on"] or row["starts_on"]
     if date is not None and not starts_on <= date <= ends_on:
@@ -55,7 +55,7 @@ def gather(record: Snapshot, round_code: str, *, date: dt.date | None = None) ->
     order = [code for code in row["wells"] if code in usable] if row["wells"] else planned_wells(planning, None)
     if not order:
         message = f"None of the wells of round {round_code} is in use on {planning.on}."
-        raise SettingsError(message, fix="Plan the round anew with 'gwnet round plan'.")
+        raise SettingsError(message, fix="Plan the round anew with 'gwnet rounds plan'.")
     state = record.state
     assert state is not None  # a round is on record
     texts = {name: row[name] for name in ("purpose", "crew", "notes")}

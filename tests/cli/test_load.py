@@ -66,6 +66,19 @@ def test_the_good_rows_can_be_kept_and_the_others_mended(folder, gwnet_here):
     assert [row["well"] for row in csv.DictReader(io.StringIO(table))] == ["MW-1", "MW-2"]
 
 
+def test_the_folder_for_rejected_rows_is_made(folder, gwnet_here):
+    files = put(folder, sites=SITES, wells=WELLS.replace("5400100,20", "N5400100,20"))
+    ran = gwnet_here("load", *files, "--keep-good", "--rejected", "to/fix")
+    assert ran.code == DONE_WITH_FINDINGS
+    assert (folder / "to" / "fix" / "wells.rejected.csv").is_file()
+
+
+def test_a_folder_for_rejected_rows_is_not_made_where_there_are_none(folder, gwnet_here):
+    files = put(folder, sites=SITES, wells=WELLS)
+    assert gwnet_here("load", *files, "--keep-good", "--rejected", "fix").code == DONE
+    assert not (folder / "fix").exists()
+
+
 def test_a_dry_run_writes_nothing(folder, gwnet_here):
     files = put(folder, sites=SITES, wells=WELLS)
     ran = gwnet_here("load", *files, "--dry-run")

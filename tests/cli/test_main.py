@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 import gwnet.network
-from gwnet.cli import COMMANDS, DONE, STOPPED, WRONG_USAGE, group, main
+from gwnet.cli import COMMANDS, DONE, SECTIONS, STOPPED, WRONG_USAGE, group, main
 from gwnet.errors import GwnetWarning, NotFoundError
 
 from ..helpers import run_gwnet, surroundings
@@ -111,7 +111,7 @@ def test_wrong_usage_exits_2_with_the_way_to_help(arguments, told, capsys):
 
 def test_without_a_command_the_help_is_shown_as_wrong_usage(capsys):
     assert main([]) == WRONG_USAGE
-    assert "Commands:" in capsys.readouterr().err
+    assert "Bring data in:" in capsys.readouterr().err
 
 
 def test_our_errors_become_one_message_and_exit_1(fake, capsys):
@@ -299,3 +299,31 @@ def test_a_word_that_no_option_takes_is_wrong_usage(demo_record, capsys):
     asked = ["gradient", "--wells", "W-01,W-05,W-07", "--date", "2026-02-17", "--porosity", "0.2"]
     assert main([*asked, "--db", str(demo_record)]) == 2
     assert "only one was given" in capsys.readouterr().err
+
+
+def test_help_lists_every_command_once_under_what_one_wants_to_do(gwnet_here):
+    placed = [name for names in SECTIONS.values() for name in names]
+    assert len(placed) == len(set(placed))
+    assert set(COMMANDS) <= set(placed)
+    shown = gwnet_here("--help").out
+    assert all(f"\n  {name} " in shown for name in COMMANDS)
+    assert shown.index("Bring data in:") < shown.index("\n  load ") < shown.index("Check and review:")
+    assert "More:" not in shown
+
+
+@pytest.mark.parametrize(("old", "new"), [("round", "rounds"), ("reports", "report")])
+def test_old_spellings_run_and_are_not_listed(gwnet_here, old, new):
+    assert gwnet_here(old, "--help").out.splitlines()[2:] == gwnet_here(new, "--help").out.splitlines()[2:]
+    assert f"\n  {old} " not in gwnet_here("--help").out
+
+
+def test_options_of_many_commands_have_headings_of_their_own(gwnet_here):
+    shown = gwnet_here("map", "--help").out
+    places = [shown.index(text) for text in ("Options:", "--variogram", "Which part of the record:", "--site", "--db")]
+    assert places == sorted(places)
+
+
+def test_options_before_the_verb_of_rounds_are_refused(gwnet_here):
+    ran = gwnet_here("rounds", "--db", "x.sqlite", "due")
+    assert ran.code == WRONG_USAGE
+    assert "Options stand after the verb: gwnet rounds due" in ran.err

@@ -1,4 +1,4 @@
-"""``gwnet round`` from the command line: due, plan, sheet, and the way back with ``gwnet load``."""
+"""``gwnet rounds`` from the command line: due, plan, sheet, and the way back with ``gwnet load``."""
 
 import csv
 import io
@@ -127,7 +127,7 @@ def test_a_sheet_is_made_filled_in_and_loaded(run, tmp_path):
 def test_a_round_that_is_not_there_says_how_to_plan_it(run):
     ran = run("round", "sheet", "lost", "--out", "sheets")
     assert ran.code == STOPPED
-    assert "gwnet round plan" in ran.err
+    assert "gwnet rounds plan" in ran.err
 
 
 def test_each_part_has_its_help_and_wrong_usage_is_stated(run):

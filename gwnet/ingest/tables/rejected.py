@@ -15,7 +15,7 @@ from gwnet.store.contract import PROBLEM_COLUMN
 
 
 def write_rejected(tables: Sequence[Parsed], target: Path) -> list[Path]:
-    """Write the rejected rows of tables, each to a file of its own with a column ``problem``.
+    """Write the rejected rows of tables, each to a file of its own with a column ``problem``; the folder is made.
 
     Returns
     -------
@@ -29,6 +29,8 @@ def write_rejected(tables: Sequence[Parsed], target: Path) -> list[Path]:
     """
     written: list[Path] = []
     try:
+        if tables:
+            target.mkdir(parents=True, exist_ok=True)
         for parsed in tables:
             path = _free_name(target, parsed)
             with path.open("x", encoding="utf-8", newline="") as file:
