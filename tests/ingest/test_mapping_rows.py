@@ -82,6 +82,19 @@ def test_two_elevations_on_one_day_are_parted_by_the_time_of_day(tmp_path):
     assert made["valid_from"] == ["2020-01-01", "2020-01-01T12:00"]
 
 
+def test_a_reading_before_the_first_measuring_point_of_its_well_keeps_its_elevation(tmp_path):
+    text = "Well,Date,rp,gs,d,e\nA,2020-01-01,,99,2,98\nA,2020-02-01,100,99,2.5,97.5\nB,2020-02-01,,49,3,46\nC,2020-01-01,,,4,\n"
+    events_of = EVENTS.format(source="", columns='date = "Date"\ndepth_to_water = "d"\nwater_elevation = "e"')
+    mapping = POINTS + events_of[events_of.index("[[table]]") :]
+    result = applied(tmp_path, text, mapping)
+    made = columns(result)
+    assert made["depth_to_water"] == ["", "2.5", "", "4"]
+    assert made["water_elevation"] == ["98", "", "46", ""]
+    assert "2 rows before any measuring point of their well keep another way of saying the level" in "".join(
+        result.tables[-1].remarks
+    )
+
+
 WELLS = """
 name = "wells-of-s"
 site = "S"

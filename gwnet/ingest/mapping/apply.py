@@ -95,12 +95,13 @@ def apply_mapping(mapping: Mapping, files: Sequence[SourceFile]) -> Applied:
     """
     opened = _open(mapping, files)
     rejected: set[int] = set()
-    tables = []
-    for plan in mapping.plans:
+    tables: list[MappedTable] = []
+    for plan in sorted(mapping.plans, key=lambda one: ORDER[one.table]):
         table = MappedTable(plan)
         pairs = opened.get(plan.source, []) if plan.source else [(None, _constants(plan))]
         rows = _rows(plan, pairs, mapping, opened)
-        _settle(plan, rows, table)
+        points = [change for made in tables for change in made.changes]
+        _settle(plan, rows, table, points)
         for number, (file, one) in enumerate(pairs):
             problems = [] if id(one) in rejected else list(one.rejections)
             rejected.add(id(one))
@@ -109,13 +110,13 @@ def apply_mapping(mapping: Mapping, files: Sequence[SourceFile]) -> Applied:
                 f"{one.file}: {remark}" for remark in one.remarks if not problems and plan is _first(mapping, plan)
             ]
         tables.append(table)
-    tables.sort(key=lambda one: ORDER[one.plan.table])
     only_tables = {name: [one for _, one in pairs] for name, pairs in opened.items()}
     return Applied(tables, only_tables, _unused(mapping, only_tables))
 
 
 def _first(mapping: Mapping, plan: Plan) -> Plan:
-    return next(one for one in mapping.plans if one.source == plan.source)
+    plans = sorted(mapping.plans, key=lambda one: ORDER[one.table])
+    return next(one for one in plans if one.source == plan.source)
 
 
 def _open(mapping: Mapping, files: Sequence[SourceFile]) -> dict[str, list[tuple[SourceFile | None, SourceTable]]]:
@@ -169,7 +170,7 @@ def _rows(
     return rows
 
 
-def _settle(plan: Plan, rows: Rows, table: MappedTable) -> None:
+def _settle(plan: Plan, rows: Rows, table: MappedTable, points: list[PointChange]) -> None:
     """Apply what concerns whole rows: empty ones, repeats, levels, changes of measuring points."""
     needed = [name for name in _NEEDED.get(plan.table, ()) if name in rows.columns]
     if needed and plan.source:
@@ -177,7 +178,7 @@ def _settle(plan: Plan, rows: Rows, table: MappedTable) -> None:
         if empty:
             table.remarks.append(f"{plan.table}: {_many(empty)} without {' and '.join(needed)} passed over")
     if plan.table == "level_events":
-        table.remarks += settle_levels(plan, rows)
+        table.remarks += settle_levels(plan, rows, points)
     elif plan.table == "measuring_points" and plan.changes:
         table.changes = keep_changes(rows)
     elif plan.table in _OF_THINGS:

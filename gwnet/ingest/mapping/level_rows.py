@@ -4,21 +4,27 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from gwnet.ingest.mapping.mapping import Plan
+from gwnet.ingest.mapping.point_rows import PointChange
 from gwnet.ingest.mapping.rows import Rows
 from gwnet.store.contract import NUMBER_ALLOWED, NUMBER_REQUIRED, QUANTITIES, STATUSES, TAPE_READINGS
 
 _NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _TAPE: Final = "two tape readings"
 
+#: Ways of saying a level that need a measuring point.
+_OF_POINT: Final = frozenset({_TAPE, "depth_to_water"})
 
-def settle_levels(plan: Plan, rows: Rows) -> list[str]:
+
+def settle_levels(plan: Plan, rows: Rows, points: Sequence[PointChange] = ()) -> list[str]:
     """Leave one way of saying the level in each row, and give rows without a number their status.
 
     Of several ways that a row fills the first of the mapping counts; two tape readings that cannot be, because the
-    tape reads less at the mark than at the water, give way to the next. The number of a row whose status has none
+    tape reads less at the mark than at the water, give way to the next; so do depths below a measuring point before the
+    first one of the well, where readings say the points. The number of a row whose status has none
     becomes its sounded depth for a dry well, and else a note.
 
     Parameters as `gwnet.ingest.mapping`.
@@ -27,6 +33,8 @@ def settle_levels(plan: Plan, rows: Rows) -> list[str]:
     ----------
     rows : gwnet.ingest.mapping.rows.Rows
         Rows of level events; they are changed.
+    points : sequence of gwnet.ingest.mapping.point_rows.PointChange, optional
+        Measuring points that the mapping makes of readings.
 
     Returns
     -------
@@ -35,9 +43,14 @@ def settle_levels(plan: Plan, rows: Rows) -> list[str]:
     """
     ways = list(dict.fromkeys(_TAPE if name in TAPE_READINGS else name for name in plan.rules if _is_way(name)))
     status = rows.column("status")
+    first = {(point.well, point.access): point.valid_from[:10] for point in reversed(points)}
     tally: Counter[str] = Counter()
     for row in range(rows.count):
-        chosen = next((way for way in ways if _is_said(rows, way, row)), "")
+        said = [way for way in ways if _is_said(rows, way, row)]
+        pointed = [way for way in said if way not in _OF_POINT or _has_point(rows, row, first)]
+        if said and pointed[:1] != said[:1]:
+            tally["before any measuring point of their well keep another way of saying the level"] += bool(pointed)
+        chosen = (pointed or said or [""])[0]
         if chosen != _TAPE and _TAPE in ways and all(rows.cells(name)[row] for name in TAPE_READINGS):
             tally["with two tape readings that contradict each other"] += 1 if chosen else 0
             _note(rows, row, TAPE_READINGS) if chosen else None
@@ -56,6 +69,15 @@ def settle_levels(plan: Plan, rows: Rows) -> list[str]:
             kept_as = "sounded depth" if _sounds(chosen, word) else "a note"
             tally[f"of status {word!r} had a number, which was kept as {kept_as}"] += 1
     return [f"level_events: {'1 row' if many == 1 else f'{many:,} rows'} {words}" for words, many in tally.items()]
+
+
+def _has_point(rows: Rows, row: int, first: Mapping[tuple[str, str], str]) -> bool:
+    """Return whether a measuring point of the well is in force; where readings say none, that is left to the loader."""
+    if not first:
+        return True
+    key = (rows.cells("well")[row], rows.cells("access")[row] or "main")
+    day = (rows.cells("measured_at")[row] or rows.cells("date")[row])[:10]
+    return key in first and first[key] <= day
 
 
 def _is_way(name: str) -> bool:
