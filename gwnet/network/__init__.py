@@ -57,6 +57,6 @@ Codes that are not on record raise `gwnet.errors.NotFoundError`, values that can
 `gwnet.errors.SettingsError`.
 """
 
-from gwnet.network.core import Network, init, upgrade
+from gwnet.network.core import Network, doctor, init, renew_guards, upgrade
 
-__all__ = ["Network", "init", "upgrade"]
+__all__ = ["Network", "doctor", "init", "renew_guards", "upgrade"]

@@ -27,6 +27,7 @@ from gwnet.records import RecordState
 from gwnet.store import revision
 from gwnet.store.fetch.levels import extent
 from gwnet.store.fetch.states import state_at, states
+from gwnet.store.integrity import guards
 from gwnet.store.session import Store, open_store
 from gwnet.store.snapshot import Snapshot
 
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from gwnet.ingest.tables.load import LoadResult
     from gwnet.records import Rejection
     from gwnet.store.backup import Copied
+    from gwnet.store.integrity.examine import Examination
 
 
 def init(address: str | Path) -> tuple[str | None, str]:
@@ -88,6 +90,57 @@ def upgrade(address: str | Path) -> tuple[str | None, str]:
         if revision.current(store) is None:
             revision.guard(store)
         return revision.upgrade(store)
+    finally:
+        store.close()
+
+
+def doctor(address: str | Path, progress: Callable[[int, int], None] | None = None) -> Examination:
+    """Examine a database, which may be damaged or of another revision; nothing is written.
+
+    Parameters
+    ----------
+    address : str or pathlib.Path
+        SQLAlchemy URL or path of an SQLite file.
+    progress : callable, optional
+        Called with checks done and checks in all.
+
+    Returns
+    -------
+    gwnet.store.integrity.examine.Examination
+        What was checked and what does not fit.
+
+    Raises
+    ------
+    StoreError
+        If there is no such database.
+    """
+    from gwnet.store.integrity.examine import examine
+
+    store = open_store(address)
+    try:
+        return examine(store, progress)
+    finally:
+        store.close()
+
+
+def renew_guards(address: str | Path) -> None:
+    """Make the triggers of all tables anew.
+
+    Parameters
+    ----------
+    address : str or pathlib.Path
+        SQLAlchemy URL or path of an SQLite file.
+
+    Raises
+    ------
+    StoreError
+        If there is no such database, or it cannot be written.
+    """
+    store = open_store(address)
+    try:
+        revision.guard(store)
+        with store.altering() as connection:
+            guards.renew_guards(connection)
     finally:
         store.close()
 
@@ -354,6 +407,31 @@ class Network(Group):
         """Return the states of the record; see `gwnet.store.fetch.states.states`."""
         with self._record(None, known_on) as record:
             return states(record.connection, record.known_on)
+
+    def doctor(self, progress: Callable[[int, int], None] | None = None) -> Examination:
+        """Examine the record: file, schema, triggers, states, rows, samples; see `gwnet.network.doctor`."""
+        from gwnet.store.integrity.examine import examine
+
+        return examine(self.store, progress)
+
+    def accept_clock(self, *, by: str, reason: str, now_utc: dt.datetime | None = None) -> RecordState:
+        """Record that the record is ahead of the clock, and go on after its newest state.
+
+        Parameters as `gwnet.network`.
+
+        Returns
+        -------
+        gwnet.records.RecordState
+            The state that says so.
+
+        Raises
+        ------
+        SettingsError
+            If the reason is missing, or the clock is not behind the record.
+        """
+        from gwnet.store.work import accept_clock
+
+        return accept_clock(self.store, by=by, reason=reason, now_utc=now_utc)
 
     def newest_recording(self) -> dt.datetime | None:
         """Return when the record last changed."""

@@ -11,11 +11,12 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from sqlalchemy import Connection, RowMapping, func, select
 
-from gwnet.errors import RecordClockError, StoreError
+from gwnet.errors import RecordClockError, SettingsError, StoreError
+from gwnet.records import RecordState
 from gwnet.store.integrity.chain import state_digest
 from gwnet.store.integrity.digests import Part
 from gwnet.store.integrity.guards import drop_key_guard, restore_key_guard
@@ -23,6 +24,9 @@ from gwnet.store.models.base import SQLITE_TIME_FORMAT
 from gwnet.store.models.schema import METADATA, RECORDED_TABLES
 from gwnet.store.models.states import State
 from gwnet.version import __version__
+
+if TYPE_CHECKING:
+    from gwnet.store.session import Store
 
 #: How far a clock may lag behind the one that recorded the newest state: clocks of several computers differ a little.
 CLOCK_SLACK: Final = dt.timedelta(seconds=2)
@@ -183,7 +187,7 @@ def open_work(
         yield work
         for table in sorted(work.lifted):
             restore_key_guard(connection, table)
-        if work.parts or work.completed:
+        if work.parts or work.completed or act == ACCEPT_CLOCK:
             _record_state(connection, work)
     finally:
         del connection.info[_OPEN]
@@ -206,10 +210,14 @@ def newest_state(connection: Connection) -> RowMapping | None:
     return connection.execute(select(table).order_by(table.c.serial.desc()).limit(1)).mappings().first()
 
 
+def _is_behind(clock: dt.datetime, newest: RowMapping) -> bool:
+    """Return whether a clock is behind the one that recorded the newest state."""
+    return bool(clock < (newest["clock_utc"] or newest["recorded_at_utc"]) - CLOCK_SLACK)
+
+
 def _refuse_wrong_clock(clock: dt.datetime, newest: RowMapping) -> None:
     """Refuse to record by a clock that is behind the one that recorded the newest state."""
-    before = newest["clock_utc"] or newest["recorded_at_utc"]
-    if clock >= before - CLOCK_SLACK:
+    if not _is_behind(clock, newest):
         return
     message = (
         f"The clock says {clock:%Y-%m-%d %H:%M:%S} UTC, which is before the newest state of the record: state "
@@ -266,6 +274,39 @@ def lift_key_guard(connection: Connection, table: str) -> None:
     if connection.dialect.name == "sqlite" and table not in work.lifted:
         drop_key_guard(connection, table)
         work.lifted.add(table)
+
+
+def accept_clock(store: Store, *, by: str, reason: str, now_utc: dt.datetime | None = None) -> RecordState:
+    """Record that the record holds instants ahead of the clock, so that later states follow after the newest.
+
+    Parameters
+    ----------
+    store : gwnet.store.session.Store
+        Open database.
+    by : str
+        Who says so.
+    reason : str
+        Why the record is ahead.
+    now_utc : datetime.datetime, optional
+        Aware time that counts as what the clock says; the database's clock unless given.
+
+    Returns
+    -------
+    gwnet.records.RecordState
+        The state that this act makes.
+
+    Raises
+    ------
+    SettingsError
+        If the reason is missing, or the clock is not behind the record.
+    """
+    if not reason.strip():
+        raise SettingsError("Why the record is ahead of the clock is not said.", fix="Give --reason TEXT.")
+    with store.writing(ACCEPT_CLOCK, by, reason=reason, now_utc=now_utc) as connection:
+        work, newest = work_of(connection), newest_state(connection)
+        if newest is None or not _is_behind(work.clock_utc, newest):
+            raise SettingsError("The clock is not behind the record; there is nothing to accept.")
+        return RecordState(work.serial, work.recorded_at)
 
 
 def begin_states(connection: Connection, before: str | None) -> None:

@@ -63,7 +63,27 @@ def pack(time_ms: Times, value: Values) -> tuple[int | None, bytes]:
     return None, time_ms.astype("<i8").tobytes() + values
 
 
-def _unpacked(first_ms: int, step_ms: int | None, count: int, content: bytes) -> tuple[Times, Values]:
+def unpack(first_ms: int, step_ms: int | None, count: int, content: bytes) -> tuple[Times, Values]:
+    """Return the times and values that `pack` made bytes of.
+
+    Parameters
+    ----------
+    first_ms : int
+        First time; milliseconds since 1970-01-01 UTC.
+    step_ms : int or None
+        As of `pack`.
+    count : int
+        Number of samples.
+    content : bytes
+        As of `pack`.
+
+    Returns
+    -------
+    time_ms : numpy.ndarray of int64
+        Ascending times, shape (n,).
+    value : numpy.ndarray of float64
+        Values, shape (n,).
+    """
     value = np.frombuffer(content, "<f8", count, 0 if step_ms is not None else 8 * count)
     if step_ms is None:
         return np.frombuffer(content, "<i8", count), value
@@ -122,7 +142,7 @@ def read_packs(
         query = query.where(one.last_ms >= start_ms)
     if end_ms is not None:
         query = query.where(one.first_ms < end_ms)
-    parts = [_unpacked(*row) for row in connection.execute(query)]
+    parts = [unpack(*row) for row in connection.execute(query)]
     if not parts:
         return np.empty(0, np.int64), np.empty(0, np.float64)
     time_ms = np.concatenate([part[0] for part in parts]).astype(np.int64, copy=False)

@@ -1,0 +1,46 @@
+"""``gwnet doctor``."""
+
+import json
+from dataclasses import asdict
+
+import click
+
+from gwnet.cli import DONE, DONE_WITH_FINDINGS, options, output
+
+
+@click.command("doctor")
+@click.option("--accept-clock", is_flag=True, help="Record that the record is ahead of the clock, and go on after it.")
+@click.option("--renew", is_flag=True, help="Make the triggers of all tables anew before looking.")
+@options.reason("needed with --accept-clock")
+@options.by
+@options.form
+@options.db
+def command(form: str, db: str, by: str, reason: str | None, *, accept_clock: bool, renew: bool) -> int:
+    """Examine the record: file, schema, triggers, states, rows, samples, kept files.
+
+    Every row is compared with the state of the record that added or retired it, and states with one another by their
+    digests; what something else than gwnet changed is named with the first state that does not fit. Nothing is
+    written. Ends with 3 where something was found.
+    """
+    from gwnet import network
+
+    if accept_clock:
+        with options.open_record(db) as net:
+            state = net.accept_clock(by=by, reason=reason or "")
+        output.say(f"Recorded as {state.text}: later states follow after the newest.")
+        return DONE
+    if renew:
+        network.renew_guards(db)
+    with output.progress("doctor") as progress:
+        done = network.doctor(db, progress)
+    if form == "json":
+        rows = {"checks": [asdict(check) for check in done.checks], "findings": [asdict(one) for one in done.findings]}
+        click.echo(json.dumps(rows, ensure_ascii=False, indent=1))
+    else:
+        output.rows(done.table(), form, empty="Nothing was found.")
+        for check in done.checks:
+            if check.outcome.startswith("not checked"):
+                output.say(f"{check.check}: {check.outcome}.")
+    count = len(done.findings)
+    output.say(f"{len(done.checks)} checks, {count} {'finding' if count == 1 else 'findings'}.")
+    return DONE_WITH_FINDINGS if count else DONE

@@ -1,0 +1,170 @@
+"""Samples against the states that added them, copies against samples, kept files against their hashes."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, func, select, text
+
+from gwnet.store.fetch.read_samples import read_rows, unpack
+from gwnet.store.fetch.sources import source_bytes
+from gwnet.store.integrity.chained import parts_of
+from gwnet.store.integrity.digests import ADDED, sample_digest, sample_times
+from gwnet.store.integrity.finding import RESTORE, Finding
+from gwnet.store.models.loggers import Sample, SamplePack
+from gwnet.store.models.sources import SourceFile
+
+Times = NDArray[np.int64]
+Values = NDArray[np.float64]
+
+_SAMPLES: Final = "samples against states"
+_PACKS: Final = "sample packs against samples"
+_ORIGINALS: Final = "kept files against their hashes"
+
+_ANEW: Final = (
+    "The samples themselves are checked against their states. Delete the row of sample_pack: the series is then read "
+    "from its samples."
+)
+
+
+def check_samples(connection: Connection) -> Iterator[Finding]:
+    """Check the samples of every series against the states that added them.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+
+    Yields
+    ------
+    Finding
+        One a chunk of samples that does not fit.
+    """
+    counted: dict[int, int] = {}
+    for part in parts_of(connection, "sample", ADDED):
+        series_id, times = sample_times(part.keys)
+        counted[series_id] = counted.get(series_id, 0) + times.size
+        there, values = read_rows(connection, series_id, int(times[0]), int(times[-1]) + 1)
+        own = np.isin(there, times)
+        if own.sum() == times.size and sample_digest(part.keys, values[own]) == part.digest:
+            continue
+        missing = np.setdiff1d(times, there)
+        when = missing[0] if missing.size else _first_changed(connection, series_id, times, values[own])
+        what = "are missing" if missing.size else "are not as they were recorded"
+        message = (
+            f"Samples of series {series_id} that state {part.state} added {what}, between {_moment(int(times[0]))} and "
+            f"{_moment(int(times[-1]))}, the first at {_moment(int(when))}."
+        )
+        yield Finding(_SAMPLES, message, RESTORE, part.state, "sample", series_id)
+    query = select(Sample.series_id, func.count()).group_by(Sample.series_id).order_by(Sample.series_id)
+    for series_id, count in connection.execute(query).all():
+        if count > counted.get(series_id, 0):
+            message = f"Series {series_id} has {count:,} samples; the states of the record added "
+            message += f"{counted.get(series_id, 0):,}."
+            yield Finding(_SAMPLES, message, RESTORE, None, "sample", series_id)
+    flagged = connection.execute(text("SELECT count(*) FROM sample WHERE flag IS NOT NULL")).scalar_one()
+    if flagged:
+        yield Finding(_SAMPLES, f"{flagged} samples have a flag, which no state gave them.", RESTORE, None, "sample")
+
+
+def _first_changed(connection: Connection, series_id: int, times: Times, values: Values) -> int:
+    """Return the first time at which samples differ from their pack, or else the first of all."""
+    query = select(SamplePack.first_ms, SamplePack.step_ms, SamplePack.sample_count, SamplePack.content)
+    row = connection.execute(
+        query.where(SamplePack.series_id == series_id, SamplePack.first_ms == int(times[0]))
+    ).first()
+    if row is not None and row.sample_count == times.size == values.size:
+        _, packed = unpack(*row)
+        different = np.flatnonzero(packed != values)
+        if different.size:
+            return int(times[different[0]])
+    return int(times[0])
+
+
+def check_packs(connection: Connection) -> Iterator[Finding]:
+    """Check the packs, from which long series are read, against the samples.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+
+    Yields
+    ------
+    Finding
+        One a pack that holds something else.
+    """
+    keys = connection.execute(
+        select(SamplePack.series_id, SamplePack.first_ms).order_by(SamplePack.series_id, SamplePack.first_ms)
+    ).all()
+    columns = (SamplePack.last_ms, SamplePack.step_ms, SamplePack.sample_count, SamplePack.content)
+    for series_id, first_ms in keys:
+        query = select(*columns).where(SamplePack.series_id == series_id, SamplePack.first_ms == first_ms)
+        last_ms, step_ms, count, content = connection.execute(query).one()
+        there, values = read_rows(connection, series_id, first_ms, last_ms + 1)
+        if not _is_copy_of(first_ms, last_ms, step_ms, count, bytes(content), there, values):
+            message = (
+                f"The pack of series {series_id} from {_moment(first_ms)} does not hold what the samples hold; heads "
+                f"are worked out from it."
+            )
+            yield Finding(_PACKS, message, _ANEW, None, "sample_pack", int(series_id))
+
+
+def _is_copy_of(
+    first_ms: int, last_ms: int, step_ms: int | None, count: int, content: bytes, there: Times, values: Values
+) -> bool:
+    """Return whether a pack holds samples exactly as they are on record."""
+    if len(content) != 8 * count * (1 if step_ms is not None else 2):
+        return False
+    times, packed = unpack(first_ms, step_ms, count, content)
+    own = np.isin(there, times)
+    return bool(
+        times.size
+        and times[0] == first_ms
+        and times[-1] == last_ms
+        and own.sum() == times.size
+        and values[own].astype("<f8").tobytes() == packed.astype("<f8").tobytes()
+    )
+
+
+def check_originals(connection: Connection) -> Iterator[Finding]:
+    """Check the bytes of every kept file against its hash.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+
+    Yields
+    ------
+    Finding
+        One a file that is not as it was loaded.
+    """
+    query = select(SourceFile.id, SourceFile.name, SourceFile.sha256, SourceFile.size_bytes).order_by(SourceFile.id)
+    for number, name, sha256, size in connection.execute(query).all():
+        problem = ""
+        digest, length = hashlib.sha256(), 0
+        try:
+            for piece in source_bytes(connection, number):
+                digest.update(piece)
+                length += len(piece)
+        except Exception as error:  # a damaged file may give any error
+            problem = f"cannot be unpacked ({error})"
+        else:
+            if digest.hexdigest() != sha256 or length != size:
+                problem = "is not as it was loaded"
+        if problem:
+            message = f"The kept file {name} (number {number}) {problem}."
+            yield Finding(_ORIGINALS, message, RESTORE, None, "source_file", int(number))
+
+
+#: Copies and what is worked out from the record and kept, each with the check that compares it with what it is from.
+DERIVED: Final[dict[str, Callable[[Connection], Iterator[Finding]]]] = {_PACKS: check_packs}
+
+
+def _moment(time_ms: int) -> str:
+    return f"{np.datetime64(time_ms, 'ms')} UTC".replace("T", " ")
