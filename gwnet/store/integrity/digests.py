@@ -165,7 +165,13 @@ def retired_part(table: Table, ids: Sequence[int], same: Mapping[str, Any]) -> P
     return _part(table.name, WITHDRAWN, described, keys, np.empty((0, 32), np.uint8))
 
 
-def sample_part(series_id: int, time_ms: NDArray[np.int64], value: NDArray[np.float64], step_ms: int | None) -> Part:
+def sample_part(
+    series_id: int,
+    time_ms: NDArray[np.int64],
+    value: NDArray[np.float64],
+    step_ms: int | None,
+    flags: Sequence[Sequence[int]] = (),
+) -> Part:
     """Return the part of samples that were added to a series.
 
     Parameters
@@ -178,6 +184,8 @@ def sample_part(series_id: int, time_ms: NDArray[np.int64], value: NDArray[np.fl
         Values, shape (n,).
     step_ms : int or None
         How far the times are apart all through; None where they are not.
+    flags : sequence of sequence of int, optional
+        Time and flag of each sample that has one.
 
     Returns
     -------
@@ -187,7 +195,8 @@ def sample_part(series_id: int, time_ms: NDArray[np.int64], value: NDArray[np.fl
     count = time_ms.size
     times = np.array([0, time_ms[0], step_ms, count]) if step_ms is not None else np.append(1, time_ms)
     keys = np.append(series_id, times).astype(np.int64)
-    return Part("sample", ADDED, "{}", count, pack_keys(keys), b"", sample_digest(keys, value))
+    described = json.dumps({"flags": [list(flag) for flag in flags]} if flags else {}, separators=(",", ":"))
+    return Part("sample", ADDED, described, count, pack_keys(keys), b"", sample_digest(keys, value))
 
 
 def sample_digest(keys: NDArray[np.int64], value: NDArray[np.float64]) -> str:
