@@ -7,7 +7,7 @@ import zlib
 
 import numpy as np
 import pytest
-from sqlalchemy import text
+from sqlalchemy import Integer, text
 
 from gwnet.errors import SettingsError
 from gwnet.store import revision
@@ -226,6 +226,12 @@ def test_digests_are_the_same_on_both_databases(tmp_path, postgres_url):
             told.append([part.covered for part in stored.parts_of_record(connection)])
             assert newest_recording(connection) == states(connection)["recorded_at_utc"].iloc[-1]
     assert told[0] == told[1]
+
+
+def test_rows_of_every_table_are_found_again_by_a_whole_number():
+    for table in METADATA.tables.values():
+        if digests.is_described(table):
+            assert isinstance(table.c[digests.key_of(table)].type, Integer), table.name
 
 
 def test_keys_are_packed_and_unpacked():

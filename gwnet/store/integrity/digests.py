@@ -23,8 +23,8 @@ from sqlalchemy import Boolean, Column, Date, Float, Integer, LargeBinary, Table
 from gwnet.store.integrity.guards import COPY, RETIRED
 from gwnet.store.models.base import SQLITE_TIME_FORMAT, UtcDateTime
 
-#: Column by which the rows of a table are found again that has no number of its own.
-_KEYS: Final = {"level_reading": "level_record_id", "sample_run": "download_id"}
+#: Column by which the rows of a table are found again, where it is neither their number nor the first of their key.
+_KEYS: Final = {"sample_run": "download_id"}
 
 #: Tables that no part describes: pieces of files, whose bytes have the hash of the file, samples, and states.
 _ASIDE: Final = frozenset({"source_piece", "sample", "state", "state_part"})
@@ -78,8 +78,9 @@ def is_described(table: Table) -> bool:
 
 
 def key_of(table: Table) -> str:
-    """Return the column by which the rows of a table are found again."""
-    return _KEYS.get(table.name, "id")
+    """Return the column by which the rows of a table are found again: a whole number, perhaps of several rows."""
+    own = "id" if "id" in table.c else next(iter(table.primary_key.columns)).name
+    return _KEYS.get(table.name, own)
 
 
 def covered_columns(table: Table) -> list[Column[Any]]:
