@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Callable, Iterator
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, func, select, text
+from sqlalchemy import Connection, func, select
 
 from gwnet.store.fetch.read_samples import read_rows, unpack
 from gwnet.store.fetch.sources import source_bytes
 from gwnet.store.integrity.chained import parts_of
 from gwnet.store.integrity.digests import ADDED, sample_digest, sample_times
 from gwnet.store.integrity.finding import RESTORE, Finding
+from gwnet.store.integrity.stored import read_flags
 from gwnet.store.models.loggers import Sample, SamplePack
 from gwnet.store.models.sources import SourceFile
 
@@ -45,9 +47,12 @@ def check_samples(connection: Connection) -> Iterator[Finding]:
         One a chunk of samples that does not fit.
     """
     counted: dict[int, int] = {}
+    flagged: dict[int, list[list[int]]] = {}
     for part in parts_of(connection, "sample", ADDED):
         series_id, times = sample_times(part.keys)
         counted[series_id] = counted.get(series_id, 0) + times.size
+        if flags := json.loads(part.described).get("flags"):
+            flagged[series_id] = flagged.get(series_id, []) + flags
         there, values = read_rows(connection, series_id, int(times[0]), int(times[-1]) + 1)
         own = np.isin(there, times)
         if own.sum() == times.size and sample_digest(part.keys, values[own]) == part.digest:
@@ -66,9 +71,13 @@ def check_samples(connection: Connection) -> Iterator[Finding]:
             message = f"Series {series_id} has {count:,} samples; the states of the record added "
             message += f"{counted.get(series_id, 0):,}."
             yield Finding(_SAMPLES, message, RESTORE, None, "sample", series_id)
-    flagged = connection.execute(text("SELECT count(*) FROM sample WHERE flag IS NOT NULL")).scalar_one()
-    if flagged:
-        yield Finding(_SAMPLES, f"{flagged} samples have a flag, which no state gave them.", RESTORE, None, "sample")
+    for series_id, flags in read_flags(connection).items():
+        if flags != flagged.pop(series_id, []):
+            message = f"Samples of series {series_id} have other flags than the states of the record say."
+            yield Finding(_SAMPLES, message, RESTORE, None, "sample", series_id)
+    for series_id in flagged:
+        message = f"Samples of series {series_id} have lost their flags."
+        yield Finding(_SAMPLES, message, RESTORE, None, "sample", series_id)
 
 
 def _first_changed(connection: Connection, series_id: int, times: Times, values: Values) -> int:
@@ -167,4 +176,4 @@ DERIVED: Final[dict[str, Callable[[Connection], Iterator[Finding]]]] = {_PACKS: 
 
 
 def _moment(time_ms: int) -> str:
-    return f"{np.datetime64(time_ms, 'ms')} UTC".replace("T", " ")
+    return str(np.datetime64(time_ms, "ms")).replace("T", " ") + " UTC"

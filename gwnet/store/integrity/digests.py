@@ -23,8 +23,8 @@ from sqlalchemy import Boolean, Column, Date, Float, Integer, LargeBinary, Table
 from gwnet.store.integrity.guards import COPY, RETIRED
 from gwnet.store.models.base import SQLITE_TIME_FORMAT, UtcDateTime
 
-#: Column by which the rows of a table are found again that has no number of its own.
-_KEYS: Final = {"level_reading": "level_record_id", "sample_run": "download_id"}
+#: Column by which the rows of a table are found again, where it is neither their number nor the first of their key.
+_KEYS: Final = {"sample_run": "download_id"}
 
 #: Tables that no part describes: pieces of files, whose bytes have the hash of the file, samples, and states.
 _ASIDE: Final = frozenset({"source_piece", "sample", "state", "state_part"})
@@ -78,8 +78,9 @@ def is_described(table: Table) -> bool:
 
 
 def key_of(table: Table) -> str:
-    """Return the column by which the rows of a table are found again."""
-    return _KEYS.get(table.name, "id")
+    """Return the column by which the rows of a table are found again: a whole number, perhaps of several rows."""
+    own = "id" if "id" in table.c else next(iter(table.primary_key.columns)).name
+    return _KEYS.get(table.name, own)
 
 
 def covered_columns(table: Table) -> list[Column[Any]]:
@@ -165,7 +166,13 @@ def retired_part(table: Table, ids: Sequence[int], same: Mapping[str, Any]) -> P
     return _part(table.name, WITHDRAWN, described, keys, np.empty((0, 32), np.uint8))
 
 
-def sample_part(series_id: int, time_ms: NDArray[np.int64], value: NDArray[np.float64], step_ms: int | None) -> Part:
+def sample_part(
+    series_id: int,
+    time_ms: NDArray[np.int64],
+    value: NDArray[np.float64],
+    step_ms: int | None,
+    flags: Sequence[Sequence[int]] = (),
+) -> Part:
     """Return the part of samples that were added to a series.
 
     Parameters
@@ -178,6 +185,8 @@ def sample_part(series_id: int, time_ms: NDArray[np.int64], value: NDArray[np.fl
         Values, shape (n,).
     step_ms : int or None
         How far the times are apart all through; None where they are not.
+    flags : sequence of sequence of int, optional
+        Time and flag of each sample that has one.
 
     Returns
     -------
@@ -187,7 +196,8 @@ def sample_part(series_id: int, time_ms: NDArray[np.int64], value: NDArray[np.fl
     count = time_ms.size
     times = np.array([0, time_ms[0], step_ms, count]) if step_ms is not None else np.append(1, time_ms)
     keys = np.append(series_id, times).astype(np.int64)
-    return Part("sample", ADDED, "{}", count, pack_keys(keys), b"", sample_digest(keys, value))
+    described = json.dumps({"flags": [list(flag) for flag in flags]} if flags else {}, separators=(",", ":"))
+    return Part("sample", ADDED, described, count, pack_keys(keys), b"", sample_digest(keys, value))
 
 
 def sample_digest(keys: NDArray[np.int64], value: NDArray[np.float64]) -> str:

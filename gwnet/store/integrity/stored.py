@@ -111,8 +111,10 @@ def parts_of_record(connection: Connection) -> Iterator[Part]:
             if table.name in RECORDED_TABLES:
                 yield from _retired_parts(connection, table)
     for series_id in connection.scalars(select(Sample.series_id).distinct().order_by(Sample.series_id)).all():
+        flags = read_flags(connection).get(series_id, [])
         for time_ms, value in all_samples(connection, series_id):
-            yield sample_part(series_id, time_ms, value, pack(time_ms, value)[0])
+            here = [flag for flag in flags if time_ms[0] <= flag[0] <= time_ms[-1]]
+            yield sample_part(series_id, time_ms, value, pack(time_ms, value)[0], here)
 
 
 def _retired_parts(connection: Connection, table: Table) -> Iterator[Part]:
@@ -125,6 +127,15 @@ def _retired_parts(connection: Connection, table: Table) -> Iterator[Part]:
     rows.sort(key=lambda row: ([str(value or "") for value in row[0]], row[1]))
     for values, group in groupby(rows, key=lambda row: row[0]):
         yield retired_part(table, [number for _, number in group], dict(zip(RETIRED, values, strict=True)))
+
+
+def read_flags(connection: Connection) -> dict[int, list[list[int]]]:
+    """Return time and flag of every sample that has one, by series; this version of the program gives none."""
+    query = select(Sample.series_id, Sample.time_ms, Sample.flag).where(Sample.flag.is_not(None))
+    flags: dict[int, list[list[int]]] = {}
+    for series_id, time_ms, flag in connection.execute(query.order_by(Sample.series_id, Sample.time_ms)):
+        flags.setdefault(series_id, []).append([int(time_ms), int(flag or 0)])
+    return flags
 
 
 def all_samples(connection: Connection, series_id: int) -> Iterator[tuple[NDArray[np.int64], NDArray[np.float64]]]:
