@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
+from gwnet.errors import SettingsError
 from gwnet.network.base import Group, Instant, Moment, Wells, asked_state, codes_of, day_or_instant
 from gwnet.records import Selection
 from gwnet.store.fetch.states import known_on_of
@@ -156,7 +158,11 @@ class Levels(Group):
 
         codes = codes_of(wells)
         with self._record(site, wells=codes) as record:
-            before, after = (known_on_of(record.connection, asked_state(moment)) for moment in (since, until))
+            asked = [asked_state(moment) for moment in (since, until)]
+            if all(isinstance(moment, dt.datetime) for moment in asked) and asked[1] < asked[0]:  # type: ignore[operator]
+                message = f"{asked[1]} lies before {asked[0]}."
+                raise SettingsError(message, fix="Give the earlier time first.")
+            before, after = (known_on_of(record.connection, moment) for moment in asked)
             return find_effects(Snapshot(record.connection, after, site), Selection.of(codes), before)
 
 

@@ -291,7 +291,8 @@ def test_every_cell_that_was_filled_in_is_on_record_as_it_was_written(network, t
         from gwnet.records import Selection
         from gwnet.store.fetch import levels as fetch_levels
 
-        records = fetch_levels.level_records(connection, Selection(round="2026-Q2")).set_index("well")
+        records = fetch_levels.level_records(connection, Selection(round="2026-Q2"))
+        records = records[records["round"] == "2026-Q2"].set_index("well")
         readings = fetch_levels.readings(connection, records["record_id"].to_numpy())
     quantity = {
         "depth_to_water": ("depth_to_water", 1),

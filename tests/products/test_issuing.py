@@ -11,7 +11,7 @@ import pytest
 from gwnet.cli import main
 from gwnet.errors import ReportError, StoreError
 from gwnet.products import reports
-from gwnet.store import session
+from gwnet.store import waiting
 
 from ..helpers import run_python
 from .field_record import field_network
@@ -107,10 +107,10 @@ def test_an_issue_whose_files_cannot_be_made_again_is_named_and_nothing_is_writt
 
 
 def test_a_locked_database_while_issuing_leaves_nothing_at_all(net, definition, tmp_path, monkeypatch):
-    monkeypatch.setattr(session, "_BUSY_TIMEOUT_S", 0.2)
+    monkeypatch.setattr(waiting, "PATIENCE_S", 0.2)
     before = sorted(path.name for path in tmp_path.iterdir())
     with field_locked(net), gwnet_open(net) as other:
-        with pytest.raises(StoreError, match="Another program is writing to the database"):
+        with pytest.raises(StoreError, match="Another program has been writing to the record"):
             issue(other, definition, tmp_path / "out")
         assert sorted(path.name for path in tmp_path.iterdir()) == before
         assert other.report.issues().empty
