@@ -1,6 +1,7 @@
 """Gradients of the eastern Snake River Plain aquifer day by day: reference planes, and what four bad wells do to them."""
 
 import csv
+import math
 
 import pytest
 
@@ -42,7 +43,9 @@ def test_planes_equal_the_reference_planes(esrp, found):
 def test_with_the_bad_wells_nothing_is_determined_and_the_table_leads_to_the_plane_without(found):
     """Open data: 8.2 m/km with the four bad or perched wells, 0.61 m/km without."""
     row = found.table.set_index("date").loc["1971-07-30"]
-    assert row["gradient"] * 1000 == pytest.approx(8.2, abs=0.05)
+    # the plane with the bad wells falls 8.2 m/km, which nothing but an upper limit is stated of
+    assert math.isnan(row["gradient"])
+    assert row["gradient_upper_limit"] * 1000 > 8.2
     assert not row["determined"]
     assert set(row["finding"].split(", ")) == set(BAD)
     assert row["gradient_without_findings"] * 1000 == pytest.approx(0.61, abs=0.03)
