@@ -9,9 +9,8 @@ from pathlib import Path
 from typing import Final
 
 from sqlalchemy import Connection
-from sqlalchemy.exc import SQLAlchemyError
 
-from gwnet.errors import GwnetError, StoreError
+from gwnet.errors import StoreError
 
 #: What to do about a damaged database.
 WHAT_TO_DO: Final = (
@@ -119,9 +118,7 @@ def whole_file(connection: Connection, name: str) -> Iterator[None]:
     """
     try:
         yield
-    except (GwnetError, SQLAlchemyError, OSError):
-        raise
-    except Exception as error:
+    except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError) as error:
         if isinstance(error, ValueError | TypeError) and innermost_module(error).startswith("sqlalchemy."):
             raise damage(str(error), name) from error
         faults = connection.exec_driver_sql("PRAGMA quick_check(1)").scalars().all()
