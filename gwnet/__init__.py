@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 from gwnet.version import __version__
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from gwnet.network import Network
@@ -26,13 +27,15 @@ if TYPE_CHECKING:
 __all__ = ["__version__", "open"]
 
 
-def open(address: str | Path) -> Network:
+def open(address: str | Path, *, say: Callable[[str], None] | None = None) -> Network:
     """Open a groundwater record.
 
     Parameters
     ----------
     address : str or pathlib.Path
         SQLAlchemy URL, or path of an SQLite file. Use ``gwnet init`` to make one.
+    say : callable, optional
+        Takes sentences for the person who waits until another program has written, for example ``print``.
 
     Returns
     -------
@@ -48,4 +51,4 @@ def open(address: str | Path) -> Network:
     """
     from gwnet.network import Network
 
-    return Network(address)
+    return Network(address, say=say)
