@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeAlias, TypeVa
 from gwnet.clock import local_day
 from gwnet.errors import SettingsError
 from gwnet.store.fetch.states import known_on_of
+from gwnet.store.settled import wait_until_settled
 from gwnet.store.snapshot import Snapshot
 from gwnet.store.waiting import newest_serial
 
@@ -73,8 +74,10 @@ class Group:
         round: str | None = None,
     ) -> Iterator[Snapshot]:
         """Give a snapshot of the record, of one site where it must be one; refuse codes that are not on record."""
+        asked = asked_state(known_on)
+        wait_until_settled(self._store, asked)
         with self._store.reading() as connection:
-            record = Snapshot(connection, known_on_of(connection, asked_state(known_on)), site)
+            record = Snapshot(connection, known_on_of(connection, asked), site)
             self._store.looked_at = record.state
             if one_site:
                 record = record.of_site()

@@ -30,6 +30,7 @@ from gwnet.reporting.view import look
 from gwnet.reporting.write import make_files
 from gwnet.store import revision
 from gwnet.store.fetch.states import known_on_of
+from gwnet.store.settled import wait_until_settled
 from gwnet.store.snapshot import Snapshot
 from gwnet.units import DISPLAY_UNITS
 
@@ -115,6 +116,7 @@ def make_report(
         _refuse_days(days)
         chosen = replace(chosen, rounds=(round_code,))
     complete_begun(store, out)
+    wait_until_settled(store, known_on)
     with store.reading() as connection:
         record = Snapshot(connection, known_on_of(connection, known_on)).of_site(site)
         store.looked_at = record.state
