@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from gwnet.cli import COMMANDS, DONE, DONE_WITH_FINDINGS, main
+from gwnet.cli import DONE, DONE_WITH_FINDINGS, main
 
 from ..helpers import Ran
 from ..store.conftest import load_dump
@@ -71,11 +71,7 @@ ISSUE = Act(
 )
 BACKUP = Act("backup", "logged", ("backup", "{out}/copy.sqlite"))
 
-ACTS = {
-    act.name: act
-    for act in (LOAD, LOGGER_LOAD, CORRECT, CHECK, REVIEW, LOGGER_CORRECT, UPGRADE, ISSUE, BACKUP)
-    if act.arguments[0] in COMMANDS
-}
+ACTS = {act.name: act for act in (LOAD, LOGGER_LOAD, CORRECT, CHECK, REVIEW, LOGGER_CORRECT, UPGRADE, ISSUE, BACKUP)}
 
 #: Each stage: the one before it, and what is done to that.
 STAGES: dict[str, tuple[str, tuple[Act, ...]]] = {
