@@ -49,6 +49,8 @@ def command(form: str, unit: str, db: str, rose: Path | None, figure: Path | Non
     mode = _mode(chosen, rose, figure)
     with options.open_record(db) as net:
         table, drawn = _WORK[mode](net, chosen)
+        if mode == "wells":
+            table = drawn.summary(unit)
         for path in (rose, figure):
             if path is not None:
                 output.say_written([net.save_figure(drawn.figure(unit), path)])

@@ -45,9 +45,10 @@ from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, loaded, options, output
     help="What --format csv or json prints: rejections, values that change, or levels that move (the last: dry run).",
 )
 @options.by
+@options.unit
 @options.form
 @options.db
-def command(paths: tuple[Path, ...], show: str, form: str, db: str, **chosen: Any) -> int:
+def command(paths: tuple[Path, ...], show: str, unit: str, form: str, db: str, **chosen: Any) -> int:
     """Load tables from files, workbooks and folders.
 
     All that is named lands together, or nothing does. Each table is recognised by its name or its columns. With
@@ -63,5 +64,5 @@ def command(paths: tuple[Path, ...], show: str, form: str, db: str, **chosen: An
             return STOPPED
     with options.open_record(db) as net, loaded.rejections_shown(form), output.progress("loading") as progress:
         result = net.load(paths, progress=progress, **chosen)
-    loaded.show(result, form, show)
+    loaded.show(result, form, show, unit)
     return DONE_WITH_FINDINGS if result.rejections else DONE

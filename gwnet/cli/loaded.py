@@ -46,7 +46,7 @@ def rejections_shown(form: str) -> Iterator[None]:
         raise
 
 
-def show(result: LoadResult, form: str, listed: str = "rejections") -> None:
+def show(result: LoadResult, form: str, listed: str = "rejections", unit: str = "m") -> None:
     """Print what a load did.
 
     Parameters
@@ -58,6 +58,8 @@ def show(result: LoadResult, form: str, listed: str = "rejections") -> None:
         standard output and the files to standard error.
     listed : {"rejections", "changes", "levels"}, optional
         What goes to standard output for csv and json.
+    unit : {"m", "ft"}, optional
+        Unit of the levels that would move.
     """
     for done in result.files:
         click.echo(safe(_line(done)), err=form != "table")
@@ -65,11 +67,11 @@ def show(result: LoadResult, form: str, listed: str = "rejections") -> None:
             output.say(f"{done.file}: {warning}")
     if form == "table":
         rejections(result.rejections, form)
-        _preview(result)
+        _preview(result, unit)
     elif listed == "rejections":
         rejections(result.rejections, form)
     else:
-        output.rows(_changes(result) if listed == "changes" else _moved(result), form)
+        output.rows(_changes(result) if listed == "changes" else _moved(result, unit), form)
     if result.emptied:
         output.say(_emptied(result))
     output.say_written(result.rejected_files)
@@ -138,28 +140,28 @@ def _changes(result: LoadResult) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(CHANGE_COLUMNS))
 
 
-def _moved(result: LoadResult) -> pd.DataFrame:
-    """Return the levels that a dry run would move."""
+def _moved(result: LoadResult, unit: str) -> pd.DataFrame:
+    """Return the levels that a dry run would move, with their lengths in a unit."""
+    from gwnet.analysis.levels.display_unit import in_unit
     from gwnet.analysis.review.effects import EFFECT_COLUMNS
 
     if result.moved is not None:
-        moved: pd.DataFrame = result.moved
-        return moved
+        return in_unit(result.moved, unit)
     import pandas as pd
 
-    return pd.DataFrame(columns=[name for name in EFFECT_COLUMNS if name != "reason"])
+    return in_unit(pd.DataFrame(columns=[name for name in EFFECT_COLUMNS if name != "reason"], dtype=object), unit)
 
 
-def _preview(result: LoadResult) -> None:
+def _preview(result: LoadResult, unit: str) -> None:
     """Print what a dry run would change: values before and after, and the levels that would move."""
     if not result.dry_run:
         return
-    changes, moved = _changes(result), _moved(result)
+    changes, moved = _changes(result), _moved(result, unit)
     if len(changes):
         click.echo("\nWhat would change\n")
         _first_rows(changes.drop(columns="file" if changes["file"].nunique() == 1 else []), "changes")
     if len(moved):
-        click.echo(f"\nLevels that would move: {_how_far(moved)}\n")
+        click.echo(f"\nLevels that would move: {_how_far(moved, unit)}\n")
         _first_rows(drop_idle_columns(moved), "levels")
     elif len(changes):
         click.echo("\nNo level would move.")
@@ -172,14 +174,14 @@ def _first_rows(table: pd.DataFrame, listed: str) -> None:
         output.say(f"and {len(table) - _MOST_ROWS} more; --format csv --show {listed} prints them all.")
 
 
-def _how_far(moved: pd.DataFrame) -> str:
+def _how_far(moved: pd.DataFrame, unit: str) -> str:
     """Return how many levels move, how many of them are approved, and how far the farthest."""
     approved = int((moved["review"] == "approved").sum())
     said = [f"{len(moved)}"] + ([f"{approved} of them approved"] if approved else [])
     withdrawn = int((moved["cause"] == "withdrawn").sum())
     said += [f"{withdrawn} of them withdrawn"] if withdrawn else []
-    farthest = moved["difference_m"].abs().max()
-    return ", ".join([*said, *([f"the farthest by {farthest:.3f} m"] if farthest > 0 else [])])
+    farthest = moved[f"difference_{unit}"].abs().max()
+    return ", ".join([*said, *([f"the farthest by {farthest:.3f} {unit}"] if farthest > 0 else [])])
 
 
 def rejections(rejected: Sequence[Rejection], form: str) -> None:

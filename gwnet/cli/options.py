@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -159,10 +160,36 @@ def in_metres(ctx: click.Context, _param: click.Parameter, value: float | None) 
     return None if value is None else value * metres_per(ctx.params.get("unit", "m"))
 
 
+def _unit_or_that_of_record(ctx: click.Context, _param: click.Parameter, value: str | None) -> str | None:
+    """Return the unit that was asked for, else that of the record.
+
+    An address or site that was given is eager and so is parsed before; one that was not has its default.
+    """
+    if value is not None or ctx.resilient_parsing:
+        return value
+    address = ctx.params.get("db") or os.environ.get("GWNET_DB") or DEFAULT_DATABASE
+    return unit_of_record(address, ctx.params.get("site"))
+
+
+def unit_of_record(address: str, site: str | None = None) -> str:
+    """Return the unit that a record is shown in: ft where its sites, or the one named, work in feet, else m."""
+    from gwnet.errors import GwnetError
+    from gwnet.network import Network
+
+    try:
+        with Network(address) as net:
+            sites = net.sites()
+    except GwnetError:  # the command itself says what is wrong with the record
+        return "m"
+    units = sites.loc[sites["site"] == site, "length_unit"] if site else sites["length_unit"]
+    return "ft" if len(units) and units.str.startswith("ft").all() else "m"
+
+
 # Options without arguments of their own, each to be put above a command.
 
 db = click.option(
     "--db",
+    is_eager=True,
     envvar="GWNET_DB",
     default=DEFAULT_DATABASE,
     show_default=True,
@@ -182,9 +209,9 @@ unit = click.option(
     "--unit",
     type=click.Choice(["m", "ft"]),
     is_eager=True,
-    default="m",
-    show_default=True,
-    help="Unit of depths and elevations; ft is the international foot.",
+    callback=_unit_or_that_of_record,
+    help="Unit of depths and elevations; ft is the international foot. Default: ft where the site works in feet, "
+    "else m.",
 )
 known_on = click.option(
     "--known-on",
@@ -197,7 +224,7 @@ known_on = click.option(
 by = click.option(
     "--by", default=_login_name, show_default="login name", callback=_named, metavar="NAME", help="Who records."
 )
-site = click.option("--site", metavar="SITE", help="Site, where the record holds several.")
+site = click.option("--site", is_eager=True, metavar="SITE", help="Site, where the record holds several.")
 aquifer = click.option("--aquifer", metavar="AQUIFER", help="Only wells of this aquifer.")
 mapped_aquifer = click.option("--aquifer", required=True, metavar="AQUIFER", help="Aquifer to map.")
 wells = click.option(

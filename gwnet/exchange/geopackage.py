@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import tempfile
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.levels.display_unit import in_unit
 from gwnet.analysis.levels.places import projected
 from gwnet.analysis.maps.result import MapResult
 from gwnet.errors import OutputError, SettingsError
@@ -52,7 +53,9 @@ def map_geopackage(result: MapResult) -> bytes:
     used, reason), ``contours`` (lines: elevation_m, inferred, depression), ``arrows`` (lines from tail to tip:
     azimuth_deg clockwise from grid north, gradient in m/m, inferred), ``boundary`` (polygon beyond which nothing is
     drawn, several where barriers or a boundary part it: aquifer, date, method, interval_m, vertical_datum); where heads
-    stand above the ground also ``above_ground`` (polygons: aquifer, date). Elevations are positive upward [m]. Wells
+    stand above the ground also ``above_ground`` (polygons: aquifer, date). Elevations are positive upward [m];
+    of a map in feet lengths are in feet and
+    their columns end in ``_ft``. Wells
     without coordinates have no geometry. The time of the last change, which the format asks for, is the start of the
     map's date, not the clock.
     """
@@ -66,6 +69,7 @@ def map_geopackage(result: MapResult) -> bytes:
     )
     if result.above_ground is not None:
         layers = (*layers, Layer("above_ground", "Polygon", *_above_ground(result)))
+    layers = tuple(replace(layer, columns=in_unit(layer.columns, result.unit)) for layer in layers)
     return geopackage_of(layers, result.crs, result.date)
 
 

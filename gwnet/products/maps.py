@@ -16,6 +16,7 @@ from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.data import map_plot_data
 from gwnet.figures.maps.surface_map import draw_surface_map
 from gwnet.products.product import Product
+from gwnet.units import metres_per
 from gwnet.whole_files import write_files
 
 if TYPE_CHECKING:
@@ -132,10 +133,16 @@ class WellGradient:
     control: pd.DataFrame
     seepage: Seepage | None = None
 
-    def summary(self) -> pd.DataFrame:
-        """Return the gradient in one row; see `gradient_row`, and `gwnet.products.seepage.Seepage.row` with seepage."""
-        levels = zip(self.control["well"], self.control["water_elevation_m"], strict=True)
-        words = "; ".join(f"{well} {head:.3f} m" for well, head in levels)
+    def summary(self, unit: str = "m") -> pd.DataFrame:
+        """Return the gradient in one row; see `gradient_row`, and `gwnet.products.seepage.Seepage.row` with seepage.
+
+        Parameters
+        ----------
+        unit : str, optional
+            Unit of the heads that are listed, m or ft; millimetres or hundredths of a foot.
+        """
+        levels = zip(self.control["well"], self.control["water_elevation_m"] / metres_per(unit), strict=True)
+        words = "; ".join(f"{well} {head:.{2 if unit == 'ft' else 3}f} {unit}" for well, head in levels)
         velocity = {} if self.seepage is None else self.seepage.row(self.gradient)
         return pd.DataFrame([{**gradient_row(self.gradient), **velocity, "heads": words}])
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from gwnet.analysis.levels.inputs import LevelInputs, gather
 from gwnet.analysis.levels.reduce import FINDINGS, Reduction, reduce_levels
 from gwnet.analysis.levels.table import levels_frame
+from gwnet.clock import zone_of
 from gwnet.errors import NotFoundError
 from gwnet.records import Selection
 from gwnet.store.contract import TAPE_READINGS
@@ -148,14 +149,15 @@ class _Printer:
         """Return a length with its unit."""
         if np.isnan(metres):
             return "not known"
-        return f"{metres / self.per:{'+' if sign else ''}.3f} {self.unit}"
+        decimals = 2 if self.unit == "ft" and not sign else 3
+        return f"{metres / self.per:{'+' if sign else ''}.{decimals}f} {self.unit}"
 
 
 def _explanation(inputs: LevelInputs, reduced: Reduction, frame: pd.DataFrame, row: int, unit: str) -> Explanation:
     show = _Printer(unit)
     record, printed = inputs.records.iloc[row], frame.iloc[row]
     steps = [
-        *_event_steps(record, printed),
+        *_event_steps(record, printed, zone_of(str(inputs.sites.set_index("site")["time_zone"][record["site"]]))),
         *_reading_steps(inputs, reduced, row, show),
         *_correction_steps(inputs, reduced, row, show),
         *_point_steps(inputs, reduced, row, show),
@@ -174,9 +176,9 @@ def _place(source: str, source_row: float) -> str:
     return f"{source}, row {int(source_row)}" if not pd.isna(source_row) else source
 
 
-def _event_steps(record: pd.Series, printed: pd.Series) -> list[Step]:
+def _event_steps(record: pd.Series, printed: pd.Series, zone: dt.tzinfo) -> list[Step]:
     by = ", ".join(text for text in (record["observer"], record["instrument"], record["method"]) if text)
-    recorded = f"recorded {record['recorded_at_utc']:%Y-%m-%d %H:%M} UTC by {record['recorded_by']}"
+    recorded = f"recorded {_local(record['recorded_at_utc'], zone)} by {record['recorded_by']}"
     if record["reason"]:
         recorded += f": {record['reason']}"
     steps = [
@@ -235,15 +237,16 @@ def _point_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Print
         count = int(reduced.point.count[row])
         return [Step("measuring point", "none" if count == 0 else f"{count} in force", "expected exactly one")]
     point = inputs.measuring_points.iloc[index]
-    until = "" if pd.isna(point["valid_until_utc"]) else f" until {point['valid_until_utc']:%Y-%m-%d %H:%M}"
+    zone = zone_of(str(inputs.sites.set_index("site")["time_zone"][point["site"]]))
+    since, until = (_local(point[f"valid_{name}_utc"], zone) for name in ("from", "until"))
     survey = ", ".join(str(v) for v in (point["survey_method"], point["surveyed_by"], point["surveyed_on"]) if v)
     place = _place(point["source"], point["source_row"])
     datum = f" above {point['vertical_datum']}" if point["vertical_datum"] else ""
-    recorded = f"recorded {point['recorded_at_utc']:%Y-%m-%d %H:%M} UTC by {point['recorded_by']}"
+    recorded = f"recorded {_local(point['recorded_at_utc'], zone)} by {point['recorded_by']}"
     if point["reason"]:
         recorded += f": {point['reason']}"
     steps = [
-        Step("measuring point", f"in force from {point['valid_from_utc']:%Y-%m-%d %H:%M}{until} UTC", place),
+        Step("measuring point", f"in force from {since}{f' until {until}' if until else ''}", place),
         Step(
             "measuring point elevation",
             f"{show(float(point['elevation_m']))}{datum}",
@@ -253,6 +256,11 @@ def _point_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Print
     if not np.isnan(reduced.height_above_ground_m[row]):
         steps.append(Step("height above ground", show(float(reduced.height_above_ground_m[row]), sign=True), ""))
     return steps
+
+
+def _local(moment: pd.Timestamp, zone: dt.tzinfo) -> str:
+    """Return an instant as local time to the minute; empty for none."""
+    return "" if pd.isna(moment) else f"{moment.tz_convert(zone):%Y-%m-%d %H:%M}"
 
 
 def _elevation_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Printer) -> list[Step]:

@@ -90,9 +90,10 @@ def _of_well(values: Any, well: NDArray[np.int64]) -> NDArray[np.float64]:
 
 def _refuse_point(events: Events, row: int, count: int, points: Any) -> None:
     parsed = events.parsed
-    access, when = events.access[row], str(events.when.utc[row])[:16]
+    access, offset = events.access[row], events.when.offset_minutes[row].astype("timedelta64[m]")
+    when = str(events.when.utc[row] + offset)[:16].replace("T", " ")
     if count > 1:
-        message = f"{count} measuring points of access {access!r} are in force at {when} UTC."
+        message = f"{count} measuring points of access {access!r} are in force at {when}."
         parsed.reject(row, None, "two-measuring-points", message, "End the earlier one before the later one begins.")
         return
     own = points[(points["well_id"] == events.well[row]) & (points["access"] == access)]
@@ -100,11 +101,11 @@ def _refuse_point(events: Events, row: int, count: int, points: Any) -> None:
         message = f"The well has no measuring point of access {access!r}."
         fix = "Load its measuring point first, or correct the access."
     else:
+        ends = [(own[f"valid_{name}_utc"] + pd.Timedelta(offset)).dt.strftime("%Y-%m-%d") for name in ("from", "until")]
         spans = ", ".join(
-            f"{start:%Y-%m-%d} to {'now' if end is None or end != end else format(end, '%Y-%m-%d')}"
-            for start, end in zip(own["valid_from_utc"], own["valid_until_utc"], strict=True)
+            f"{start} to {end if isinstance(end, str) else 'now'}" for start, end in zip(*ends, strict=True)
         )
-        message = f"No measuring point of access {access!r} is in force at {when} UTC; on record: {spans}."
+        message = f"No measuring point of access {access!r} is in force at {when}; on record: {spans}."
         fix = "Load the survey for that time, then load this file again."
     parsed.reject(row, None, "access-without-point", message, fix)
 

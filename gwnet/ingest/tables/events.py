@@ -194,7 +194,9 @@ class _Recording:
         names = ("depth_to_water_2", "depth_to_water_3")
         repeats = np.column_stack([events.depth_to_water()[rows], *(events.metres(name)[rows] for name in names)])
         chosen = np.nan_to_num(parsed.values["chosen_reading"])[rows].astype(np.int64)
-        note_disagreements(self.connection, ids[rows], repeats, events.tolerance_m[rows], chosen, self.instruction)
+        units = [events.units[row] for row in rows.tolist()]
+        tolerance = events.tolerance_m[rows]
+        note_disagreements(self.connection, ids[rows], repeats, tolerance, chosen, units, self.instruction)
         return int(rows.size)
 
 

@@ -17,6 +17,7 @@ from sqlalchemy import Connection
 
 from gwnet.ingest.tables.lookup import Codes
 from gwnet.ingest.tables.parse import Parsed
+from gwnet.units import metres_per
 
 #: Columns that hold ids, and the identity that each is of.
 _IDENTITIES: Final[dict[str, str]] = {
@@ -81,17 +82,12 @@ def describe_correction(
 
     Parameters as `gwnet.ingest.tables`.
     """
-    return [
-        _change(
-            parsed,
-            row,
-            _heading(parsed, name),
-            describe_value(name, old, codes),
-            describe_value(name, new, codes),
-            _is_empty(name, new),
-        )
-        for name, old, new in differences
-    ]
+    changes = []
+    for name, old, new in differences:
+        unit = _unit_of(parsed, row, name, codes)
+        was, now = (describe_value(name, value, codes, unit=unit) for value in (old, new))
+        changes.append(_change(parsed, row, _heading(parsed, name, unit), was, now, _is_empty(name, new)))
+    return changes
 
 
 def describe_withdrawal(parsed: Parsed, row: int) -> RowChange:
@@ -127,25 +123,36 @@ def _key(parsed: Parsed, row: int) -> str:
     return " ".join(column[row].strip() for column in cells if column is not None and column[row].strip())
 
 
-def _heading(parsed: Parsed, name: str) -> str:
+def _unit_of(parsed: Parsed, row: int, name: str, codes: Codes | None) -> str:
+    """Return the unit that a recorded length is shown in: that of the file's heading, else of the site."""
+    heading = parsed.raw.units.get(name.removesuffix("_m"))
+    if heading or codes is None:
+        return heading or "m"
+    site = parsed.values["site"][row] if "site" in parsed.values else None
+    return codes.units.get(codes.ids["site"].get(site, -1), codes.default_unit())
+
+
+def _heading(parsed: Parsed, name: str, unit: str) -> str:
     """Return the name of a column in words, with the unit of its values."""
     if name in _IDENTITIES:
         return _IDENTITIES[name].replace("gauging_", "")
     if name.endswith("_utc"):
         return f"{name.removesuffix('_utc').replace('_', ' ')} [UTC]"
     if name.endswith("_m"):
-        return f"{name.removesuffix('_m').replace('_', ' ')} [m]"
-    unit = parsed.raw.units.get(name)
-    return f"{name.replace('_', ' ')} [{unit}]" if unit else name.replace("_", " ")
+        return f"{name.removesuffix('_m').replace('_', ' ')} [{unit}]"
+    in_heading = parsed.raw.units.get(name)
+    return f"{name.replace('_', ' ')} [{in_heading}]" if in_heading else name.replace("_", " ")
 
 
-def describe_value(name: str, value: Any, codes: Codes | None = None) -> str:
+def describe_value(name: str, value: Any, codes: Codes | None = None, *, unit: str = "m") -> str:
     """Return a value as a person reads it.
 
     Parameters as `gwnet.ingest.tables`.
     """
     if is_missing(value):
         return NOTHING
+    if name.endswith("_m") and isinstance(value, float):
+        value = value / metres_per(unit)
     if name in _IDENTITIES and codes is not None:
         return _code(codes, _IDENTITIES[name], value)
     if isinstance(value, dt.datetime):

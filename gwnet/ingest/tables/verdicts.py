@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ from gwnet.ingest.tables.instruction import Instruction
 from gwnet.store.models.base import known_on
 from gwnet.store.models.verdicts import Verdict
 from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
+from gwnet.units import metres_per
 
 RULE = "repeats disagree"
 
@@ -25,6 +27,7 @@ def note_disagreements(
     repeats_m: NDArray[np.float64],
     tolerance_m: NDArray[np.float64],
     chosen: NDArray[np.int64],
+    units: Sequence[str],
     instruction: Instruction,
 ) -> int:
     """Write a verdict for each event whose repeats disagree.
@@ -41,6 +44,8 @@ def note_disagreements(
         Tolerance of their sites [m].
     chosen : numpy.ndarray of int64, shape (n,)
         Chosen reading, 0 for none.
+    units : sequence of str
+        Units of their sites.
 
     Returns
     -------
@@ -65,8 +70,8 @@ def note_disagreements(
                 for s, t in zip(spread, tolerance, strict=True)
             ],
             "message": [
-                f"The repeats differ by {s:.3f} m; the site allows {t:.3f} m."
-                for s, t in zip(spread, tolerance, strict=True)
+                f"The repeats differ by {_length(s, units[row])}; the site allows {_length(t, units[row])}."
+                for s, t, row in zip(spread, tolerance, rows.tolist(), strict=True)
             ],
             "recorded_by": instruction.by,
             "reason": "checked on recording",
@@ -74,6 +79,12 @@ def note_disagreements(
         rows.size,
     )
     return int(rows.size)
+
+
+def _length(value_m: float, unit: str) -> str:
+    """Return a length as the checks write it: hundredths of a foot, or millimetres."""
+    in_feet = unit.startswith("ft")
+    return f"{value_m / metres_per(unit):.2f} ft" if in_feet else f"{value_m:.3f} m"
 
 
 def retire_verdicts(connection: Connection, event_ids: NDArray[np.int64], instruction: Instruction) -> None:

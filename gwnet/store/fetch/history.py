@@ -18,6 +18,7 @@ from gwnet.store.models.sites import Aquifer, Site, SiteRecord
 from gwnet.store.models.sources import SourceFile
 from gwnet.store.models.wells import Well
 from gwnet.store.recorded import live_key
+from gwnet.units import METRES_PER_UNIT
 
 #: Columns of each recorded table that make a row the same row.
 ROW_KEYS: Final[dict[str, tuple[str, ...]]] = {table.record: live_key(table.record) for table in TABLES} | {
@@ -90,6 +91,8 @@ class _Names:
         self.of["source_file_id"] = {
             row.id: row.name for row in connection.execute(select(SourceFile.id, SourceFile.name))
         }
+        units = set(connection.scalars(select(SiteRecord.length_unit).where(SiteRecord.retired_at_utc.is_(None))))
+        self.unit = "ft" if units and all(unit.startswith("ft") for unit in units) else "m"
         zones = set(connection.scalars(select(SiteRecord.time_zone)))
         self.zone = zone_of(zones.pop()) if len(zones) == 1 else dt.UTC
 
@@ -105,7 +108,8 @@ class _Names:
                 return local.date().isoformat()
             return local.isoformat(sep=" ", timespec="minutes")
         if isinstance(value, float):
-            return f"{value:.3f} m" if column.endswith("_m") else f"{value:.12g}"
+            length = f"{value / METRES_PER_UNIT[self.unit]:.3f} {self.unit}"
+            return length if column.endswith("_m") else f"{value:.12g}"
         return str(value)
 
 
