@@ -194,7 +194,7 @@ def test_every_page_says_which_of_how_many_and_in_what_state(rendered24):
     assert rendered24.pages == len(texts)
     for number, text in enumerate(texts, start=1):
         assert f"page {number} of {len(texts)}" in text
-        assert "record as known on 2026-04-10 12:00 UTC" in text
+        assert "record as known on 2026-04-10 12:00:00 UTC (state 24)" in text
         assert "PROVISIONAL" in text
 
 
