@@ -173,13 +173,13 @@ def _unit_or_that_of_record(ctx: click.Context, _param: click.Parameter, value: 
 
 def unit_of_record(address: str, site: str | None = None) -> str:
     """Return the unit that a record is shown in: ft where its sites, or the one named, work in feet, else m."""
-    from gwnet.errors import GwnetError
+    from gwnet.errors import StoreError
     from gwnet.network import Network
 
     try:
         with Network(address) as net:
             sites = net.sites()
-    except GwnetError:  # the command itself says what is wrong with the record
+    except StoreError:  # the command itself says what is wrong with the record
         return "m"
     units = sites.loc[sites["site"] == site, "length_unit"] if site else sites["length_unit"]
     return "ft" if len(units) and units.str.startswith("ft").all() else "m"

@@ -39,6 +39,8 @@ COLUMNS = [
     "quality",
     "review",
     "finding",
+    "bound_elevation_m",
+    "accuracy_from",
 ]
 
 
@@ -127,7 +129,7 @@ def test_a_level_is_explained_to_file_and_row(record):
     assert ran.code == DONE
     for said in ("97.775 m", "101.250 m", "level_events.csv, row 2", "measuring_points.csv, row 2"):
         assert said in ran.out
-    assert "320.784 ft" in record("explain", "MW-1", "2026-03-10T09:15", "--unit", "ft").out
+    assert "320.78 ft" in record("explain", "MW-1", "2026-03-10T09:15", "--unit", "ft").out
     steps = json.loads(record("explain", "MW-1", "2026-03-10", "--format", "json").out)
     assert {"level", "step", "value", "source"} == set(steps[0])
 

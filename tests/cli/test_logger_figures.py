@@ -12,7 +12,7 @@ MAP = ("map", "--aquifer", "upper", "--date", "2026-02-17", "--window", "1")
 
 
 def rows_of(ran):
-    assert (ran.code, ran.err) == (0, "")
+    assert (ran.code, len(ran.err.splitlines())) == (0, 1), ran.err
     return list(csv.DictReader(io.StringIO(ran.out)))
 
 

@@ -36,12 +36,21 @@ class FakeNetwork:
     answer = WELLS
     asked: ClassVar[list] = []
 
-    def __init__(self, address):
+    def __init__(self, address, say=None):
         self.asked.clear()
         self.asked.append(address)
 
     def close(self):
         self.asked.append("closed")
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        pass
+
+    def sites(self):
+        return pd.DataFrame({"site": ["M"], "length_unit": ["m"]})
 
     def wells(self, site, known_on):
         if isinstance(self.answer, BaseException):

@@ -57,7 +57,7 @@ def test_rows_stand_in_order_and_only_where_there_is_something_to_show():
         ("GW-02", ""),
     ]
     assert [len(row.hands) for row in data.rows] == [0, 1, 1, 1]
-    assert "as known on 2026-04-07 09:30 UTC" in data.notes[-1]
+    assert "as known on 2026-04-07 09:30:00 UTC (state 3)" in data.notes[-1]
 
 
 def test_the_share_is_of_the_time_hung_and_of_used_samples():

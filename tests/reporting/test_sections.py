@@ -55,7 +55,8 @@ def test_summary_states_gradients_or_that_they_are_not_determined(text):
         in text
     )
     assert (
-        "Lower gravel (L), 10 February 2026: no gradient is distinguishable from zero with 8 manual readings." in text
+        "Lower gravel (L), 10 February 2026: no gradient is distinguishable from zero with 8 manual readings: at most 0.002."
+        in text
     )
 
 

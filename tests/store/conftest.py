@@ -7,10 +7,11 @@ import pytest
 
 from gwnet.store import revision
 from gwnet.store.save.bulk import insert_columns, reserve_ids
+from gwnet.store.save.mappings import keep_mapping, link_sources
 from gwnet.store.session import open_store
 
 from ..helpers import follow
-from .released.rows import ROWS
+from .released.rows import CORRECTED, DAY, ROWS
 
 SUNDAY = dt.datetime(2026, 4, 5, 8, 0, tzinfo=dt.UTC)
 MONDAY = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
@@ -63,6 +64,9 @@ def filled_record(url):
     load_dump(url, max(ROWS))
     opened = open_store(url)
     revision.upgrade(opened)
+    # tables that came after the newest dump
+    with opened.writing("import", "Ana", now_utc=CORRECTED + 80 * DAY) as connection:
+        link_sources(connection, keep_mapping(connection, "field book", "[file]\n", by="Ana"), [1])
     yield opened
     opened.close()
 

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from gwnet.store.contract import BY_NAME, TABLES
-from gwnet.store.fetch import history, levels, programme, registry, reviews, samples, states, visits
+from gwnet.store.fetch import history, levels, mappings, programme, registry, reviews, samples, states, visits
 from gwnet.store.fetch.frames import DTYPES, FRAMES
 from gwnet.store.session import open_store
 
@@ -33,11 +33,12 @@ FETCH = {
     "live_findings": lambda connection: reviews.live_findings(connection, ["repeats disagree"]),
     "changes": history.changes,
     "states": states.states,
+    "mappings": mappings.mappings,
     "happenings": lambda connection: history.happenings(connection, 1),
 }
 
 #: Frames that the demo network leaves empty.
-EMPTY_IN_DEMO = {"reviews", "conflicts", "register_entries"}
+EMPTY_IN_DEMO = {"reviews", "conflicts", "register_entries", "mappings"}
 
 
 def check(table, name):

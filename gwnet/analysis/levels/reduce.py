@@ -262,8 +262,9 @@ def _bounds(inputs: LevelInputs, below_ground: Floats, sounded: Floats, ground: 
     screen_limit = inputs.of_well("screen_limit_m")
     below_screen = (status == "static") & (below_ground > screen_limit)
     dry = (status == "dry") | below_screen
+    # a dry well has no head above its screen, whether or not it is open below
     depth = reduction.dry_bound_depth(
-        screen_limit, np.where(status == "dry", sounded, np.nan), inputs.of_well("total_depth_m")
+        inputs.of_well("screen_bottom_m"), np.where(status == "dry", sounded, np.nan), inputs.of_well("total_depth_m")
     )
     lower = np.where(dry, ground - depth, np.nan)
     overflowing = (status == "flowing") & np.isnan(below_ground)

@@ -133,6 +133,8 @@ def _of_table(name: str, *, ids: str = "", first: str = "", without: str = "", l
     """
     own = {}
     for column in BY_NAME[name].columns:
+        if column.converts_to and not column.reading:
+            continue  # read as another column, so there is nothing of its own on record
         kind = _KIND_IN_FRAME.get(column.kind, "text")
         if column.kind == "whole":
             kind = "number" if column.default is None and not column.required else "whole"
