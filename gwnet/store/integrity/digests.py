@@ -104,11 +104,15 @@ def canonical(column: Column[Any], values: Sequence[Any]) -> list[Any]:
         None, int, float or str; instants as text in UTC with microseconds, dates as ISO text, truth values as 0 and 1.
     """
     kind = column.type
+    if isinstance(kind, UtcDateTime | Date) and set(map(type, values)) <= {str, type(None)}:
+        return list(values)
     if isinstance(kind, UtcDateTime):
         return [value if value is None or type(value) is str else _instant(value) for value in values]
     if isinstance(kind, Date):
         return [value if value is None or type(value) is str else value.isoformat() for value in values]
     plain = int if isinstance(kind, Integer | Boolean) else float if isinstance(kind, Float) else str
+    if set(map(type, values)) <= {plain, type(None)}:
+        return list(values)
     return [value if value is None or type(value) is plain else plain(value) for value in values]
 
 
@@ -245,7 +249,7 @@ def hash_rows(columns: Sequence[Sequence[Any]], count: int) -> NDArray[np.uint8]
     """
     sha256 = hashlib.sha256
     rows = zip(*columns, strict=True) if columns else [()] * count
-    joined = b"".join([sha256(repr(row).encode("utf-8", "surrogatepass")).digest() for row in rows])
+    joined = b"".join([sha256(words.encode("utf-8", "surrogatepass")).digest() for words in map(repr, rows)])
     return np.frombuffer(joined, np.uint8).reshape(-1, 32)
 
 
