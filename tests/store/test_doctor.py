@@ -234,6 +234,19 @@ def test_rows_of_every_table_are_found_again_by_a_whole_number():
             assert isinstance(table.c[digests.key_of(table)].type, Integer), table.name
 
 
+def test_a_negative_zero_is_what_it_is_read_as(store):
+    with store.writing("load", "Ana") as connection:
+        insert_columns(connection, "instrument", {"id": [1], "code": ["L1"]}, 1)
+        series, others = segment_for(connection, 1, "water pressure", "kPa")
+        number = add_download(connection, series, layout="plain", zone="UTC", by="Ana")
+        appending = save_samples.Appending(connection, series, number, others)
+        appending.add(np.array([0, 60_000]), np.array([-0.0, 1.0]))
+        appending.finish()
+        columns = {"instrument_id": 1, "checked_on": [dt.date(2024, 1, 1)], "recorded_by": "Ana"}
+        insert_columns(connection, "tape_check", {**columns, "tape_reading_m": [-0.0], "reference_reading_m": [0.5]}, 1)
+    assert findings(store) == ()
+
+
 def test_keys_are_packed_and_unpacked():
     keys = np.array([5, 6, 7, 100, 2], np.int64)
     np.testing.assert_array_equal(digests.unpack_keys(digests.pack_keys(keys)), keys)

@@ -16,6 +16,7 @@ from sqlalchemy import Connection, Table, text
 from gwnet.store.integrity.chain import COVERED, state_digest
 from gwnet.store.integrity.digests import (
     ADDED,
+    NO_ROWS,
     WITHDRAWN,
     canonical,
     covered_columns,
@@ -224,7 +225,7 @@ def _sort_rows(
 def _compare_part(table: Table, one: _Expected) -> Iterator[Finding]:
     """Compare the rows that were found of a part with what it says of them."""
     keys = np.concatenate([np.empty(0, np.int64), *one.keys])
-    hashes = np.concatenate([np.empty((0, 32), np.uint8), *one.hashes])
+    hashes = np.concatenate(one.hashes) if one.hashes else NO_ROWS
     order = order_of(keys, hashes) if keys.size else np.empty(0, np.intp)
     keys, hashes = keys[order], hashes[order]
     part = one.part
@@ -255,7 +256,7 @@ def _check_retired(connection: Connection, table: Table) -> list[Finding]:
     found = []
     expected: dict[int, tuple[int, list[Any]]] = {}
     for part in parts_of(connection, table.name, WITHDRAWN):
-        if part_digest(part.described, part.keys, np.empty((0, 32), np.uint8)) != part.digest:
+        if part_digest(part.described, part.keys, NO_ROWS) != part.digest:
             message = f"What state {part.state} says of rows of {table.name} that it retired was changed."
             found.append(Finding(_ROWS, message, RESTORE, part.state, "state_part", part.state))
         same = json.loads(part.described)["same"]

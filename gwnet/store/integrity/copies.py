@@ -136,7 +136,7 @@ def _is_copy_of(
         and times[0] == first_ms
         and times[-1] == last_ms
         and own.sum() == times.size
-        and values[own].astype("<f8").tobytes() == packed.astype("<f8").tobytes()
+        and np.array_equal(values[own], packed)
     )
 
 

@@ -20,13 +20,16 @@ from gwnet.store.integrity.digests import added_part, canonical, covered_columns
 from gwnet.store.models.base import SQLITE_TIME_FORMAT, UtcDateTime
 from gwnet.store.models.schema import METADATA
 from gwnet.store.session import store_error
-from gwnet.store.work import recorded_at, work_of
+from gwnet.store.work import lift_key_guard, recorded_at, work_of
 
 #: One column of many rows: an array, a list, or one value for all rows.
 ColumnValues = Any
 
 #: Columns that hold when a row was recorded: the instant of the open unit of work, which nobody else may give.
 _RECORDED: Final = ("recorded_at_utc", "loaded_at_utc")
+
+#: Rows from which on the refusal of keys on record costs more than it takes to do without it.
+_MANY: Final = 1_000
 
 _PARAMETERS_A_STATEMENT = 999
 _ROWS_A_STATEMENT = 50
@@ -94,6 +97,8 @@ def insert_columns(connection: Connection, table: str, columns: Mapping[str, Col
     names = list(stamped)
     _note_added(connection, target, stamped, prepared, count)
     if on_sqlite:
+        if count >= _MANY:  # a plain INSERT refuses a key that is on record by itself, as the guard does for others
+            lift_key_guard(connection, target.name)
         _insert_sqlite(connection, target.name, names, prepared)
     else:
         _copy_postgresql(connection, target.name, names, prepared)
