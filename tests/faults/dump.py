@@ -20,6 +20,7 @@ WHEN_WRITTEN = frozenset({"recorded_at_utc", "retired_at_utc", "loaded_at_utc"})
 DEPENDS_ON_WHEN = {
     "report_issue": frozenset({"known_on_utc", "sha256", "printed_values"}),
     "state": frozenset({"clock_utc", "digest", "previous_digest"}),
+    "state_part": frozenset({"described", "digest", "row_hashes", "row_keys"}),
 }
 
 #: What columns refer to where the database does not say so.
