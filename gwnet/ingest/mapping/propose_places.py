@@ -141,6 +141,7 @@ def _wells(one: Looked, survey: Survey, notes: Notes) -> list[DraftTable]:
         wells.put(column, keys)
     if "ground_elevation" not in wells.columns and one is survey.stations and one.one("elevation") is not None:
         wells.put("ground_elevation", _origin(one, "elevation")[0])
+    _ground_of_readings(one, wells, survey, notes)
     _accuracy(one, wells)
     tables = [wells]
     _names(one, wells)
@@ -159,6 +160,20 @@ def _wells(one: Looked, survey: Survey, notes: Notes) -> list[DraftTable]:
         )
         tables = []
     return tables + _station_points(one, wells, survey, notes)
+
+
+def _ground_of_readings(one: Looked, wells: DraftTable, survey: Survey, notes: Notes) -> None:
+    """Let the ground's elevation of stations be the last one that the readings of another table say."""
+    own = survey.well_keys[one.source.name]
+    for other in survey.looked if "ground_elevation" not in wells.columns else ():
+        ground, keys = other.one("ground elevation"), survey.well_keys[other.source.name]
+        if other is one or ground is None or set(keys) != {"column"} or set(own) != {"column"}:
+            continue
+        found = {"from": other.source.name, "key": keys["column"], "value": ground.heading}
+        wells.put("ground_elevation", {**length_rule(other, ground), "column": own["column"], "lookup": found})
+        survey.looked_up.add(other.source.name)
+        notes.add(f"the ground's elevation of a well is the last {ground.heading!r} of its readings")
+        return
 
 
 def _names(one: Looked, wells: DraftTable) -> None:
