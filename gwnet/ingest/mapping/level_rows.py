@@ -56,10 +56,7 @@ def settle_levels(plan: Plan, rows: Rows, points: Sequence[PointChange] = ()) ->
                 tally["with two tape readings that contradict each other"] += _TAPE not in said
                 _note(rows, row, TAPE_READINGS)
             chosen = chosen or _TAPE
-        for way in ways:
-            if way != chosen and chosen:
-                for name in _names(way):
-                    rows.columns[name].cells[row] = ""
+        _empty_others(rows, row, ways, chosen)
         word = status.cells[row]
         if not chosen:
             if not word or word in NUMBER_REQUIRED:
@@ -72,6 +69,13 @@ def settle_levels(plan: Plan, rows: Rows, points: Sequence[PointChange] = ()) ->
     return [
         f"level_events: {'1 row' if many == 1 else f'{many:,} rows'} {words}" for words, many in tally.items() if many
     ]
+
+
+def _empty_others(rows: Rows, row: int, ways: Sequence[str], chosen: str) -> None:
+    """Empty the cells of the ways of saying the level that do not count."""
+    for way in ways if chosen else ():
+        for name in _names(way) if way != chosen else ():
+            rows.columns[name].cells[row] = ""
 
 
 def _has_point(rows: Rows, row: int, first: Mapping[tuple[str, str], str]) -> bool:
