@@ -38,8 +38,8 @@ _REFERENCES: Final[tuple[tuple[str, str], ...]] = (
 
 #: Vertical datums by the words of headings.
 DATUMS: Final[tuple[tuple[str, str], ...]] = (
-    (r"navd ?_?19?88", "NAVD 88"),
-    (r"ngvd ?_?19?29", "NGVD 29"),
+    (r"navd ?(19)?88", "NAVD 88"),
+    (r"ngvd ?(19)?29", "NGVD 29"),
     (r"\bnhn\b", "NHN"),
     (r"ahd\b", "AHD"),
     (r"\bnap\b", "NAP"),

@@ -117,6 +117,25 @@ def test_each_inference_is_a_reason_and_the_z_of_days_without_a_time_says_nothin
     assert "UTM zone 33" in "\n".join(proposed(tmp_path, Known("S", "UTC"), readings=READINGS, stations=WELLS).reasons)
 
 
+def test_a_z_beside_midnights_that_stand_for_no_time_is_in_doubt_and_the_zone_is_put_there(tmp_path):
+    rows = "".join(f"A,2020-01-{n:02d}T{'00:00' if n % 2 else '09:30'}:00Z,3.{n}\n" for n in range(10, 28))
+    made = proposed(tmp_path, levels="Well,Date,DTW (m)\n" + rows)
+    rule = next(plan for plan in made.mapping.plans if plan.table == "level_events").rules["measured_at"][0]
+    assert (rule.zone, rule.time_unknown) == ("Europe/Vienna", ("00:00",))
+    assert any("local times in this zone, or UTC?" in doubt for doubt in made.doubts)
+
+
+def test_the_ground_of_stations_without_it_is_that_of_their_readings(empty):
+    stations = "Station,Latitude,Longitude\nA,48.1,16.1\nB,48.2,16.2\n"
+    readings = (
+        "Station,Date,Ground (m),GS to water (m)\nA,2020-01-01,100,3\nA,2020-02-01,100.5,3.5\nB,2020-01-01,90,2\n"
+    )
+    made = proposed(empty.folder, readings=readings, stations=stations)
+    assert made.doubts == ()
+    imported(empty.net, empty.folder, made.text, readings=readings, stations=stations)
+    assert empty.net.wells()["ground_elevation_m"].tolist() == [100.5, 90.0]
+
+
 def test_what_files_do_not_say_is_marked_on_its_line(tmp_path):
     made = proposed(tmp_path, Known(), levels="Well,Date,Depth (m)\nA,2020-01-01,3\nA,2020-01-02,3.1\nB,2020-01-02,4\n")
     open_lines = "\n".join(made.doubts)

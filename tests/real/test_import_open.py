@@ -3,7 +3,8 @@
 Sources: eastern Snake River Plain aquifer (U.S. Geological Survey, R data package inldata 1.2.5, public domain); Land
 Berlin groundwater station 1 (dl-de/by-2-0); Land Nordrhein-Westfalen (dl-de/zero-2-0); Cowdery and others 2008, USGS
 SIR 2007-5200 (R package smwrData); a well of Connecticut (USGS, groundwater time-series modelling challenge, Collenteur
-and others 2024). Each is read from the folder of open data.
+and others 2024); multilevel wells of the Snake River Plain (USGS, R data package mlms 1.0.2, public domain). Each is
+read from the folder of open data.
 """
 
 import csv
@@ -68,6 +69,10 @@ SETS = {
             "time_zone": 'time_zone = { value = "America/New_York" }',
             "{ well =": '{ well = "connecticut_bedrock_daily", easting = 724000, northing = 4632000 },',
         },
+    ),
+    "ports": (
+        ["esrp_multilevel/heads.csv", "esrp_multilevel/wells.csv"],
+        {"time_zone": 'time_zone = { value = "America/Denver" }'},
     ),
 }
 
@@ -175,6 +180,19 @@ def test_every_head_of_the_one_well_comes_out(come_in, open_data):
     known = both[both["head_m"].notna()]
     assert len(both) == len(table)
     assert (known["head_m"] - known["water_elevation_m"]).abs().max() < 1e-9
+
+
+def test_every_total_head_of_the_ports_comes_out(come_in, open_data):
+    net, _, _ = come_in("ports")
+    table = pd.read_csv(open_data / "esrp_multilevel" / "heads.csv")
+    table["code"] = table["well"] + "-" + table["port"].astype(str)
+    levels = net.levels(unit="ft")
+    levels["at"] = levels["measured_at_utc"].dt.strftime("%Y-%m-%dT%H:%MZ")
+    both = table.merge(levels, left_on=["code", "measured_utc"], right_on=["well", "at"], validate="one_to_one")
+    assert len(both) == len(table) == 6_058
+    known = both[both["total_head_ft_navd88"].notna()]
+    assert (known["total_head_ft_navd88"] - known["water_elevation_ft"]).abs().max() < 1e-6
+    assert net.wells()["well"].nunique() == 189
 
 
 def test_a_table_of_wells_with_units_in_its_cells(open_data):

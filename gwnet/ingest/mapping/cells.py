@@ -128,7 +128,7 @@ def _looked_up(rule: Rule, cells: list[str], tables_of: Other) -> list[str]:
     values: dict[str, str] = {}
     for table in tables_of(rule.lookup.source):
         pairs = zip(table.cells(rule.lookup.key), table.cells(rule.lookup.value), strict=True)
-        values |= {key.strip(): value.strip() for key, value in pairs}
+        values |= {key.strip(): value.strip() for key, value in pairs if value.strip() not in MISSING}
     return [values.get(cell, "") for cell in cells]
 
 

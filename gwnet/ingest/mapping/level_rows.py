@@ -52,13 +52,11 @@ def settle_levels(plan: Plan, rows: Rows, points: Sequence[PointChange] = ()) ->
             tally["before any measuring point of their well keep another way of saying the level"] += bool(pointed)
         chosen = (pointed or said or [""])[0]
         if chosen != _TAPE and _TAPE in ways and all(rows.cells(name)[row] for name in TAPE_READINGS):
-            tally["with two tape readings that contradict each other"] += 1 if chosen else 0
-            _note(rows, row, TAPE_READINGS) if chosen else None
+            if chosen:
+                tally["with two tape readings that contradict each other"] += _TAPE not in said
+                _note(rows, row, TAPE_READINGS)
             chosen = chosen or _TAPE
-        for way in ways:
-            if way != chosen and chosen:
-                for name in _names(way):
-                    rows.columns[name].cells[row] = ""
+        _empty_others(rows, row, ways, chosen)
         word = status.cells[row]
         if not chosen:
             if not word or word in NUMBER_REQUIRED:
@@ -68,7 +66,16 @@ def settle_levels(plan: Plan, rows: Rows, points: Sequence[PointChange] = ()) ->
             _set_aside(rows, row, chosen, word)
             kept_as = "sounded depth" if _sounds(chosen, word) else "a note"
             tally[f"of status {word!r} had a number, which was kept as {kept_as}"] += 1
-    return [f"level_events: {'1 row' if many == 1 else f'{many:,} rows'} {words}" for words, many in tally.items()]
+    return [
+        f"level_events: {'1 row' if many == 1 else f'{many:,} rows'} {words}" for words, many in tally.items() if many
+    ]
+
+
+def _empty_others(rows: Rows, row: int, ways: Sequence[str], chosen: str) -> None:
+    """Empty the cells of the ways of saying the level that do not count."""
+    for way in ways if chosen else ():
+        for name in _names(way) if way != chosen else ():
+            rows.columns[name].cells[row] = ""
 
 
 def _has_point(rows: Rows, row: int, first: Mapping[tuple[str, str], str]) -> bool:

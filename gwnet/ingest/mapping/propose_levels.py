@@ -48,7 +48,7 @@ def propose_levels(one: Looked, survey: Survey, notes: Notes) -> list[DraftTable
         Tables; none where it has no levels.
     """
     levels = _levels(one, survey, notes)
-    when = _when(one, notes)
+    when = _when(one, survey, notes)
     if not levels or when is None:
         return []
     events = DraftTable("level_events", one.source.name)
@@ -291,7 +291,7 @@ def _sign(column: LookedColumn, relations: list[Relation], values: dict[int, np.
     return -1 if known.size and float(np.mean(known < 0)) > 0.95 else 1
 
 
-def _when(one: Looked, notes: Notes) -> tuple[Any, str] | None:
+def _when(one: Looked, survey: Survey, notes: Notes) -> tuple[Any, str] | None:
     """Return the rule that says when a row was measured, and what is in doubt."""
     stamps = [c for c in one.having("date time", "date", "time") if c.kind == "stamp"]
     stamps += [c for c in one.columns if c.kind == "stamp" and not c.meaning.quantity]
@@ -308,7 +308,7 @@ def _when(one: Looked, notes: Notes) -> tuple[Any, str] | None:
     best = days[0] if clock is not None and days else stamps[0]
     if clock is None:
         best = next((c for c in stamps if any(":" in cell for cell in _some(one, c))), stamps[0])
-    keys, check = _stamp_keys(one, best, clock, notes)
+    keys, check = _stamp_keys(one, best, clock, survey.zone, notes)
     known = one.one("time quality")
     day = next((c for c in days if c is not best), None)
     if known is not None and known.words and day is not None:
@@ -324,7 +324,7 @@ def _when(one: Looked, notes: Notes) -> tuple[Any, str] | None:
             keys.pop("time_unknown", None)
             return [
                 keys | {"only": {"column": known.heading, "is": sure}},
-                _stamp_keys(one, day, None, Notes())[0],
+                _stamp_keys(one, day, None, survey.zone, Notes())[0],
             ], check
     others = [c.heading for c in stamps if c is not best]
     if others:
@@ -340,7 +340,7 @@ def _some(one: Looked, column: LookedColumn) -> list[str]:
 
 
 def _stamp_keys(
-    one: Looked, column: LookedColumn, clock: LookedColumn | None, notes: Notes
+    one: Looked, column: LookedColumn, clock: LookedColumn | None, zone: str, notes: Notes
 ) -> tuple[dict[str, Any], str]:
     """Return the rule of a date and time, with its formats, and what is in doubt."""
     columns = [column] if clock is None else [column, clock]
@@ -369,8 +369,13 @@ def _stamp_keys(
         notes.add(f"{share:.0%} of the times are {' or '.join(fillers)}; they stand for an unknown time of day")
     if form.has_offset and fillers == ["00:00"] and clocks["00:00"] == timed:
         notes.add("the Z or offset says nothing, as no row has a time of day; the days are local ones")
+    elif form.has_offset and "00:00" in fillers and all(text.endswith(("Z", "+00:00", "")) for text in texts):
+        keys["zone"] = zone or "UTC"
+        own.add(
+            doubt="local times in this zone, or UTC? Midnights stand for no time of day, which speaks against the Z"
+        )
     elif form.has_offset:
         notes.add(
-            'each time says its own offset; where that is wrong, give zone = "…" in measured_at, which goes before it'
+            'each time says its own offset; where it is wrong, give zone = "…" in measured_at, which goes before it'
         )
     return keys, "; ".join(own.doubts)

@@ -41,9 +41,32 @@ def propose_places(survey: Survey, notes: Notes) -> list[DraftTable]:
         of_wells = next((one for one in survey.looked if _has_wells(one)), None)
     if of_wells is not None:
         tables += _wells(of_wells, survey, notes)
+    if survey.ported is not None and survey.stations is not None:
+        return [table for table in (_of_ports(table, survey) for table in tables) if table is not None]
     for one in survey.looked:
         tables += _construction(one, survey, notes)
     return tables
+
+
+def _of_ports(table: DraftTable, survey: Survey) -> DraftTable | None:
+    """Return a table of stations as one of their openings: what is said of a well is looked up for each of them."""
+    ported, stations = survey.ported, survey.stations
+    assert ported is not None
+    assert stations is not None
+    if table.source != stations.source.name or table.name == "aquifers":
+        return table
+    if table.name != "wells":
+        return None
+    wells = DraftTable("wells", ported.looked.source.name)
+    wells.put("well", survey.well_keys[ported.looked.source.name])
+    wells.put("cluster", {"column": ported.well})
+    survey.looked_up.add(stations.source.name)
+    for name, rule in table.columns.items():
+        if name == "well" or not isinstance(rule.keys, dict) or not isinstance(rule.keys.get("column"), str | int):
+            continue
+        found = {"from": stations.source.name, "key": ported.station_well, "value": rule.keys["column"]}
+        wells.put(name, {**rule.keys, "column": ported.well, "lookup": found})
+    return wells
 
 
 def _site(survey: Survey) -> DraftTable:
@@ -118,6 +141,7 @@ def _wells(one: Looked, survey: Survey, notes: Notes) -> list[DraftTable]:
         wells.put(column, keys)
     if "ground_elevation" not in wells.columns and one is survey.stations and one.one("elevation") is not None:
         wells.put("ground_elevation", _origin(one, "elevation")[0])
+    _ground_of_readings(one, wells, survey, notes)
     _accuracy(one, wells)
     tables = [wells]
     _names(one, wells)
@@ -136,6 +160,20 @@ def _wells(one: Looked, survey: Survey, notes: Notes) -> list[DraftTable]:
         )
         tables = []
     return tables + _station_points(one, wells, survey, notes)
+
+
+def _ground_of_readings(one: Looked, wells: DraftTable, survey: Survey, notes: Notes) -> None:
+    """Let the ground's elevation of stations be the last one that the readings of another table say."""
+    own = survey.well_keys[one.source.name]
+    for other in survey.looked if "ground_elevation" not in wells.columns else ():
+        ground, keys = other.one("ground elevation"), survey.well_keys[other.source.name]
+        if other is one or ground is None or set(keys) != {"column"} or set(own) != {"column"}:
+            continue
+        found = {"from": other.source.name, "key": keys["column"], "value": ground.heading}
+        wells.put("ground_elevation", {**length_rule(other, ground), "column": own["column"], "lookup": found})
+        survey.looked_up.add(other.source.name)
+        notes.add(f"the ground's elevation of a well is the last {ground.heading!r} of its readings")
+        return
 
 
 def _names(one: Looked, wells: DraftTable) -> None:

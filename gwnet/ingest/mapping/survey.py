@@ -33,6 +33,25 @@ _PLACES: Final = frozenset({"point", "location", "borehole", "plot", "observatio
 _LEAST_SHARED: Final = 0.8
 
 
+@dataclass(frozen=True)
+class Ported:
+    """Readings of wells that are open at several depths, each opening a well of its own.
+
+    Attributes
+    ----------
+    looked : gwnet.ingest.mapping.look.Looked
+        The readings.
+    well : str
+        Their heading of the well.
+    station_well : str
+        That of the stations.
+    """
+
+    looked: Looked
+    well: str
+    station_well: str
+
+
 @dataclass
 class Survey:
     """What files say about their places.
@@ -51,6 +70,8 @@ class Survey:
         Rule of the well for each source.
     looked_up : set of str
         Sources that rules look values up in.
+    ported : Ported or None
+        Readings of wells that are open at several depths.
     has_ground, has_points : bool
         Whether the elevation of the ground, and of measuring points, come with the stations.
     """
@@ -64,6 +85,7 @@ class Survey:
     stations: Looked | None = None
     well_keys: dict[str, Any] = field(default_factory=dict)
     looked_up: set[str] = field(default_factory=set)
+    ported: Ported | None = None
     has_ground: bool = False
     has_points: bool = False
     has_wells: bool = False
@@ -233,8 +255,13 @@ def _well_keys(looked: list[Looked], survey: Survey, notes: Notes) -> None:
         mine, theirs = pair
         shared = shared or theirs.heading
         keys = _without_unit(column_rule(one, mine))
+        port = _port(one, mine)
+        if port is not None:
+            survey.ported = survey.ported or Ported(one, mine.heading, theirs.heading)
+            keys = {"column": [keys["column"], port.heading], "join": "-"}
+            notes.add(f"{one.table.file}: each {port.heading!r} of {mine.heading!r} is a well, open at its own depth")
         said = f"{one.table.file}: {mine.heading!r} says the well, by {theirs.heading!r} of {stations.table.file}"
-        if theirs.heading != shared:
+        if theirs.heading != shared and port is None:
             keys["lookup"] = {"from": stations.source.name, "key": theirs.heading, "value": shared}
             survey.looked_up.add(stations.source.name)
         notes.add(said)
@@ -243,6 +270,15 @@ def _well_keys(looked: list[Looked], survey: Survey, notes: Notes) -> None:
         key = _own_key(stations, Notes()) if not shared else {"column": shared}
         survey.well_keys[stations.source.name] = key
         notes.add(f"{stations.table.file}: {key.get('column', 'the file')!r} is the code of the well")
+
+
+def _port(one: Looked, well: LookedColumn) -> LookedColumn | None:
+    """Return the column that parts a well into openings at several depths, None where there is none."""
+    port = one.one("port")
+    if port is None or port.place == well.place or port.filled < well.filled:
+        return None
+    pairs = {(row[well.place], row[port.place]) for row in one.table.rows}
+    return port if len(pairs) > 1.5 * len({name for name, _ in pairs}) else None
 
 
 def _without_unit(keys: dict[str, Any]) -> dict[str, Any]:
