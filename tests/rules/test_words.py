@@ -12,6 +12,11 @@ PRIVATE = {
     "own choices?": "project default",
     "left-out residual": "leave-one-out residual",
     "hung_at": "installed_at",
+    "(?:as|is|are|was|were|been|be|no logger|sensor) hung": "installed",
+    "(?:dry|wet|cold|long) spells?": "period, interval",
+    "mend(?:s|ed|ing)?": "fix",
+    "tied to manual readings": "anchored to manual readings",
+    "recipes?": "correction history",
     "(?:can|could|cannot|can not|may|is|are|was|were|been|being|be) told": "significant, distinguishable, known, stated",
 }
 
@@ -43,6 +48,7 @@ def files():
         ("# It is\n    # told.", ["is told"]),
         ("He told us that nothing is retold by hand. Manual readings; its own.", []),
         ("hung_at_given, hung_at", ["hung_at"]),
+        ("Depth of a sensor as\n    hung; no dry spell was mended, but recommended.", ["as hung", "dry spell", "mended"]),
     ],
 )
 def test_private_words_are_found(text, words):

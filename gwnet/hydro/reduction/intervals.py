@@ -86,7 +86,7 @@ def in_force(
     index = np.full(wanted.size, -1, dtype=np.int64)
     single = count == 1
     index[single] = order[np.maximum(started[single] - 1, 0)]
-    _mend_nested(index, single, groups, starts, ends, open_end, wanted, times)
+    _settle_nested(index, single, groups, starts, ends, open_end, wanted, times)
     return InForce(index, count.astype(np.int64))
 
 
@@ -111,7 +111,7 @@ def _keys(
     return start_key, end_key, query_code * span + rank[m + closed :], query_code * span
 
 
-def _mend_nested(
+def _settle_nested(
     index: NDArray[np.int64],
     single: NDArray[np.bool_],
     groups: NDArray[Any],

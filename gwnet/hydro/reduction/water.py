@@ -1,4 +1,4 @@
-"""Pressure to column of water: density by temperature, gravity by place, and depth to water from a hung sensor.
+"""Pressure to column of water: density by temperature, gravity by place, and depth to water from an installed sensor.
 
 Pressures are in pascals; a water pressure is what the water alone exerts, the air's share taken off. Columns are
 positive upward from the sensor.
@@ -140,7 +140,7 @@ def water_column(water_pressure_pa: ArrayLike, *, density_kg_m3: ArrayLike, grav
 
 
 def sensor_depth_to_water(hanging_depth_m: ArrayLike, water_column_m: ArrayLike) -> Floats:
-    """Return the depth to water from the depth at which a sensor hangs.
+    """Return the depth to water from the hanging depth of a sensor.
 
     Parameters
     ----------
@@ -156,7 +156,7 @@ def sensor_depth_to_water(hanging_depth_m: ArrayLike, water_column_m: ArrayLike)
 
     Notes
     -----
-    The cable's length as hung is seldom known to the centimetre; anchor to manual readings with
+    The cable's length as installed is seldom known to the centimetre; anchor to manual readings with
     `gwnet.hydro.loggers.drift.anchor_levels`.
 
     Examples

@@ -29,7 +29,7 @@ LEAST_CYCLE_YEARS = 3
 _LONGEST_UNSEEN = 0.45
 
 #: Years between bends of the line under the wave, and fewest values for each (project defaults): it follows wet and dry
-#: spells and leaves the course of the year to the wave.
+#: periods and leaves the course of the year to the wave.
 _BEND_YEARS = 3.0
 _BEND_VALUES = 10
 

@@ -1,7 +1,7 @@
 """A last line without its line end: many programs write files so, and a copy that stopped early looks the same.
 
 A cut number is still a number (13.551, 13.55, 13.5), and so are dates and codes. Where the last cell could be such a
-rest, somebody has to say that the line is complete; a cut text is only told.
+rest, somebody has to say that the line is complete; a cut text is only reported.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What an examination of the record finds, and how it is told."""
+"""What an examination of the record finds, and how it is said."""
 
 from __future__ import annotations
 
