@@ -48,7 +48,10 @@ def files():
         ("# It is\n    # told.", ["is told"]),
         ("He told us that nothing is retold by hand. Manual readings; its own.", []),
         ("hung_at_given, hung_at", ["hung_at"]),
-        ("Depth of a sensor as\n    hung; no dry spell was mended, but recommended.", ["as hung", "dry spell", "mended"]),
+        (
+            "Depth of a sensor as\n    hung; no dry spell was mended, but recommended.",
+            ["as hung", "dry spell", "mended"],
+        ),
     ],
 )
 def test_private_words_are_found(text, words):
