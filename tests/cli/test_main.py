@@ -36,7 +36,7 @@ class FakeNetwork:
     answer = WELLS
     asked: ClassVar[list] = []
 
-    def __init__(self, address, say=None):
+    def __init__(self, address, **_):
         self.asked.clear()
         self.asked.append(address)
 
