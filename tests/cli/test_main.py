@@ -7,6 +7,7 @@ import math
 import subprocess
 import sys
 import warnings
+from types import SimpleNamespace
 from typing import ClassVar
 
 import pandas as pd
@@ -37,6 +38,7 @@ class FakeNetwork:
     asked: ClassVar[list] = []
 
     def __init__(self, address, **_):
+        self.store = SimpleNamespace(looked_at=None, say=None)
         self.asked.clear()
         self.asked.append(address)
 
@@ -239,10 +241,15 @@ def test_a_file_that_is_no_database_is_refused_and_left_alone(tmp_path):
 def test_a_reader_that_leaves_early_gets_no_traceback(tmp_path):
     code = (
         "import pandas as pd, gwnet.network\n"
+        "from types import SimpleNamespace\n"
         "from gwnet.cli import main\n"
         "class N:\n"
-        "    def __init__(self, a): pass\n"
+        "    store = SimpleNamespace(looked_at=None, say=None)\n"
+        "    def __init__(self, a, **_): pass\n"
+        "    def __enter__(self): return self\n"
+        "    def __exit__(self, *_): pass\n"
         "    def close(self): pass\n"
+        "    def sites(self): return pd.DataFrame({'site': ['M'], 'length_unit': ['m']})\n"
         "    def wells(self, s, k): return pd.DataFrame({'well': ['MW-1'] * 200_000})\n"
         "gwnet.network.Network = N\n"
         "raise SystemExit(main(['wells', '--format', 'csv']))\n"

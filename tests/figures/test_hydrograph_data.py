@@ -275,7 +275,7 @@ def test_captions_say_datum_period_states_and_the_moment_of_the_record():
     assert "Elevations above local datum 1987." in text
     assert "8 events from 2015-02-10 to 2016-11-08" in text
     assert "5 of 8 approved" in text
-    assert "Record as known on 2026-04-07 09:30 UTC." in text
+    assert "Record as known on 2026-04-07 09:30:00 UTC (state 3)." in text
     assert (data.well, data.heading, data.site) == ("GW-01", "Upper gravel (A1)", "Sandhaven gravel plain")
 
 

@@ -71,7 +71,7 @@ def test_the_caption_tells_day_hours_counts_datum_interval_method_and_moment():
     assert text_of(data, "Levels") == [
         "Levels of 2026-02-11 08:00 to 08:10, local time; 2 wells and 1 gauge used, 0 left out.",
         "Water elevations in m above local datum 1987; contour interval 0.5 m.",
-        "Record as known on 2026-04-07 09:30 UTC.",
+        "Record as known on 2026-04-07 09:30:00 UTC (state 3).",
     ]
     surface = " ".join(text_of(data, "Surface"))
     assert "Linear interpolation." in surface

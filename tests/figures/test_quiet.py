@@ -97,6 +97,7 @@ def test_only_the_lowest_panel_names_the_years():
     table = levels("W", np.linspace(50.0, 51.0, 12), ["static"] * 12)
     table["measured_at"] = days.strftime("%Y-%m-%dT%H:%M+00:00")
     table["measured_at_utc"], table["time_known"] = days, True
+    table["day"] = days.tz_localize(None).normalize()
     table["uncertainty_m"], table["finding"], table["aquifer"] = 0.01, "", "upper"
     context = pd.concat(
         pd.DataFrame(

@@ -88,7 +88,7 @@ def test_the_caption_says_period_definition_and_what_was_left_out():
     assert "interpolated from the lowest value" in text
     assert "fewer than 8 years" in text
     assert "Left out: 2 pumping." in text
-    assert "Record as known on 2026-04-07 09:30 UTC." in text
+    assert "Record as known on 2026-04-07 09:30:00 UTC (state 3)." in text
 
 
 def test_the_axis_says_unit_and_datum_and_months_their_years():

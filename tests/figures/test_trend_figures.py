@@ -114,7 +114,7 @@ def test_the_caption_says_slope_test_period_and_what_was_left_out():
     assert "each season compared with its own kind: p 0.0021, 0.0042 adjusted for many wells; falling." in text
     assert "40 values, 3 of them bounds (dry), 2015-02-10 to 2024-10-28." in text
     assert "Seasons differ. Left out: 2 pumping." in text
-    assert "Record as known on 2026-04-07 09:30 UTC." in text
+    assert "Record as known on 2026-04-07 09:30:00 UTC (state 3)." in text
 
 
 def test_feet():

@@ -187,10 +187,10 @@ except StoreError as error:
 def test_another_writer_is_waited_for_and_then_stated(loader, tmp_path, monkeypatch):
     other = sqlite3.connect(tmp_path / "record.sqlite", isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
-    monkeypatch.setattr("gwnet.store.session._BUSY_TIMEOUT_S", 0.2)
+    monkeypatch.setattr("gwnet.store.waiting.PATIENCE_S", 0.2)
     hasty = Network(tmp_path / "record.sqlite")
     path = loader.write("level_events.csv", EVENTS + "S,MW-1,2024-03-12,09:40,3.4,\n")
-    with pytest.raises(StoreError, match="Another program is writing"):
+    with pytest.raises(StoreError, match="Another program has been writing"):
         hasty.load([path], by="Ana")
     other.execute("ROLLBACK")
     other.close()

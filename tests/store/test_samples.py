@@ -344,15 +344,19 @@ def test_nothing_of_a_download_stays_when_it_is_interrupted(store, loads):
         assert len(fetch_samples.downloads(connection)) == 1
 
 
-def test_downloads_tell_what_became_of_their_rows(store, loads):
-    number, _, _ = loads.add(days(0), [0, 3_600_000], [1.0, 2.0])
+def test_downloads_say_what_became_of_their_rows(store, loads):
+    loads.add(days(0), [0, 3_600_000], [1.0, 2.0])
     counts = Counts(
         rows=7, added=2, same=1, repeated=1, conflicts=1, missing=2, events=3, first_ms=0, last_ms=3_600_000
     )
     with store.writing("add", "Ana", now_utc=days(3)) as connection:
+        # a download is completed in the unit of work that records it, and never later
+        number = add_download(connection, _series(connection), layout="plain", zone="UTC", by="Ana")
+        complete_download(connection, number, counts, None)
+    with pytest.raises(StoreError, match="never altered"), store.writing("add", "Ana", now_utc=days(4)) as connection:
         complete_download(connection, number, counts, None)
     with store.reading() as connection:
-        [row] = fetch_samples.downloads(connection).to_dict("records")
+        _, row = fetch_samples.downloads(connection).to_dict("records")
         assert fetch_samples.downloads(connection, sha256="none").empty
         assert fetch_samples.downloads(connection, days(-1)).empty
     names = ("rows", "added", "same", "repeated", "conflicts", "missing", "events")
