@@ -9,10 +9,10 @@ import pytest
 import shapely
 import shapely.affinity
 
-from gwnet.figures.base.page import Box, Page
+from gwnet.figures.base.page import Box, Page, Words
 from gwnet.figures.base.style import new_figure
 from gwnet.figures.maps.context import MapContext
-from gwnet.figures.maps.frame import lay_out, scale_bar_length
+from gwnet.figures.maps.frame import cut_words, lay_out, scale_bar_length
 from gwnet.figures.maps.geometry import cut_out, distances_along, hachures, label_spots, spot_beside
 from gwnet.figures.maps.marks import RADIUS_MM, key_entries
 from gwnet.figures.maps.network_map import draw_network_map, network_plot_data
@@ -197,8 +197,20 @@ def test_a_list_too_long_for_the_page_is_cut_and_says_so():
     figure = draw_surface_map(
         frames.map_data(control=control, aquifer="A1", date=dt.date(2026, 2, 11)), size_mm=(170.0, 165.0)
     )
-    assert any("there is no room for them here" in word for word in words_of(figure))
+    words = words_of(figure)
+    assert any("there is no room for them here" in word for word in words)
     assert beyond_page(figure) == []
+    listed = sum("reason number" in word for word in words)
+    more = next(word for word in words if word.startswith("… and "))
+    assert int(more.split()[2]) == 146 - listed
+
+
+def test_what_found_no_room_is_counted_in_wells_and_not_in_pieces_of_text():
+    """104 wells without a slope were "4 more"."""
+    names = tuple(f"GW-{number:03}" for number in range(104))
+    words = [Words("Facts"), Words("Without a slope (dots)", bold=True), Words(", ".join(names), wells=104)]
+    assert cut_words(words, 80.0, 12.0, 6.0)[-1].text.startswith("… and 104 more wells: there is no room")
+    assert cut_words([Words("Facts. " * 200)], 80.0, 12.0, 6.0)[-1].text.startswith("… and more: ")
 
 
 def test_coordinates_are_written_in_full():

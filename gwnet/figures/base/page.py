@@ -57,11 +57,12 @@ class KeyEntry:
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """A paragraph of a text block."""
+    """A paragraph of a text block; ``wells`` is how many it lists."""
 
     text: str
     bold: bool = False
     gap_mm: float = 0.0
+    wells: int = 0
 
 
 class Page:

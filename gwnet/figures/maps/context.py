@@ -22,11 +22,15 @@ DRAWN: Final = "Dashed contours are inferred; nothing is drawn beyond the dotted
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """A titled paragraph of a map's text; ``brief`` ones are on the map even where a report says the rest."""
+    """A titled paragraph of a map's text; ``brief`` ones are on the map even where a report says the rest.
+
+    ``wells`` is how many wells each line lists, where the lines are such lists.
+    """
 
     title: str
     lines: tuple[str, ...]
     brief: bool = True
+    wells: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

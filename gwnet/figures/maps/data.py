@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -189,7 +190,8 @@ def left_out_note(points: Sequence[MapPoint], further: Sequence[str] = ()) -> No
         if not point.used:
             undrawn = "" if point.placed or "coordinates" in point.reason else " (not drawn: no coordinates)"
             pairs.append((point.name, f"{point.reason}{undrawn}"))
-    return Note("Left out", (*group_by_reason(pairs), *further) or ("None.",))
+    counts = tuple(Counter(reason for _, reason in pairs).values())
+    return Note("Left out", (*group_by_reason(pairs), *further) or ("None.",), wells=counts)
 
 
 def findings_notes(points: Sequence[MapPoint]) -> list[Note]:

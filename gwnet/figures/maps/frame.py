@@ -161,7 +161,10 @@ def fill_panel(panel: Box, extent: Points) -> MapFrame:
 def _words(notes: Sequence[Note]) -> list[list[Words]]:
     """Return the paragraphs of each note, title first."""
     return [
-        [Words(note.title, bold=True, gap_mm=0.0 if i == 0 else 1.3), *(Words(line) for line in note.lines)]
+        [
+            Words(note.title, bold=True, gap_mm=0.0 if i == 0 else 1.3),
+            *(Words(line, wells=note.wells[n] if n < len(note.wells) else 0) for n, line in enumerate(note.lines)),
+        ]
         for i, note in enumerate(notes)
     ]
 
@@ -192,7 +195,7 @@ def _fitted(notes: Sequence[Note], columns: tuple[Box, ...]) -> tuple[float, tup
         if all(block_height_mm(words, width, size) <= height + 0.1 for words in texts):
             return size, texts
     size = _TEXT_PT[-1]
-    return size, tuple(_cut(words, width, height, size) for words in _in_columns(notes, columns, size))
+    return size, tuple(cut_words(words, width, height, size) for words in _in_columns(notes, columns, size))
 
 
 def _in_columns(notes: Sequence[Note], columns: tuple[Box, ...], size: float) -> tuple[tuple[Words, ...], ...]:
@@ -201,12 +204,15 @@ def _in_columns(notes: Sequence[Note], columns: tuple[Box, ...], size: float) ->
     return _balanced(notes, columns[0].width, size)
 
 
-def _cut(words: Sequence[Words], width: float, height: float, size: float) -> tuple[Words, ...]:
+def cut_words(words: Sequence[Words], width: float, height: float, size: float) -> tuple[Words, ...]:
+    """Return the paragraphs that fit into a height [mm], and how many wells the others list."""
     if block_height_mm(words, width, size) <= height + 0.1:
         return tuple(words)
     above = [0.0, *accumulate(block_height_mm([word], width, size) for word in words)]
     for kept in range(len(words) - 1, -1, -1):
-        ending = Words(f"… and {len(words) - kept} more: there is no room for them here; see the tables.", bold=True)
+        wells = sum(word.wells for word in words[kept:])
+        more = f"{wells} more {'well' if wells == 1 else 'wells'}" if wells else "more"
+        ending = Words(f"… and {more}: there is no room for them here; see the tables.", bold=True)
         if above[kept] + block_height_mm([ending], width, size) <= height:
             return (*words[:kept], ending)
     return ()

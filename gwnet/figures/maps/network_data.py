@@ -98,7 +98,7 @@ def network_plot_data(
         counts.append(f"{clusters} clusters" if clusters != 1 else "1 cluster")
     notes = [Note("Network", (", ".join(counts) + ".", *context.known))]
     if unplaced:
-        notes.append(Note("Without coordinates on record", (", ".join(unplaced) + ".",)))
+        notes.append(Note("Without coordinates on record", (", ".join(unplaced) + ".",), wells=(len(unplaced),)))
     return NetworkPlotData(**heading, groups=groups, wells=placed, gauges=_gauges(stages), notes=tuple(notes))
 
 

@@ -185,4 +185,6 @@ def _key(data: NetworkPlotData, looks: dict[str, dict[str, Any]]) -> list[KeyEnt
 def _missing(places: Sequence[_Place], labels: Sequence[PlacedLabel | None]) -> list[Note]:
     """Return a note that names the wells whose label found no room."""
     names = [well.name for place, label in zip(places, labels, strict=True) if label is None for well in place.wells]
-    return [Note("No room on the map for the labels of", (f"{', '.join(names)}.",))] if names else []
+    return (
+        [Note("No room on the map for the labels of", (f"{', '.join(names)}.",), wells=(len(names),))] if names else []
+    )

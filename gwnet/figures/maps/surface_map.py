@@ -345,7 +345,7 @@ def _label_notes(posted: Sequence[_Posted]) -> list[Note]:
     notes = []
     if missing:
         listed = ", ".join(f"{posting.point.name} {posting.point.value}".strip() for posting in missing)
-        notes.append(Note("No room on the map for the labels of", (f"{listed}.",)))
+        notes.append(Note("No room on the map for the labels of", (f"{listed}.",), wells=(len(missing),)))
     if shortened:
         notes.append(Note("Names in full", tuple(shortened)))
     return notes

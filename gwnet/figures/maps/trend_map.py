@@ -144,10 +144,10 @@ def _notes(table: pd.DataFrame, points: Sequence[SlopePoint], unit: str, more: S
     notes = [Note("Trends", facts)]
     without = [point.name for point in points if not math.isfinite(point.slope)]
     if without:
-        notes.append(Note("Without a slope (dots)", (f"{', '.join(without)}.",)))
+        notes.append(Note("Without a slope (dots)", (f"{', '.join(without)}.",), wells=(len(without),)))
     unplaced = [point.name for point in points if not (math.isfinite(point.x) and math.isfinite(point.y))]
     if unplaced:
-        notes.append(Note("Without coordinates on record", (f"{', '.join(unplaced)}.",)))
+        notes.append(Note("Without coordinates on record", (f"{', '.join(unplaced)}.",), wells=(len(unplaced),)))
     return tuple(notes)
 
 
