@@ -379,7 +379,7 @@ def test_explanation_names_every_step(record):
 def test_explanation_in_feet(record):
     record.well("MW-1", point=(30.48, 0.0))
     record.event("MW-1", "2024-01-01T10:00", [(WATER, 10.0, "ft")])
-    assert "90.000 ft" in explained(record, "MW-1", "2024-01-01 11:00", unit="ft")[0].text()
+    assert "90.00 ft" in explained(record, "MW-1", "2024-01-01 11:00", unit="ft")[0].text()
 
 
 def test_explanation_of_an_unknown_time_names_the_nearest(record):

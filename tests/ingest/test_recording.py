@@ -198,8 +198,8 @@ def test_verdicts_of_repeats_are_retired_with_their_event(connection, codes):
     record_events(connection, events_table("S,MW-1,2024-03-12,09:40,3.25,\n"), codes, INSTRUCTION, None)
     event = np.array([1])
     repeats = np.array([[3.25, 3.5, np.nan]])
-    assert note_disagreements(connection, event, repeats, np.array([0.01]), np.array([0]), INSTRUCTION) == 1
-    assert note_disagreements(connection, event, repeats, np.array([0.5]), np.array([0]), INSTRUCTION) == 0
+    assert note_disagreements(connection, event, repeats, np.array([0.01]), np.array([0]), ["m"], INSTRUCTION) == 1
+    assert note_disagreements(connection, event, repeats, np.array([0.5]), np.array([0]), ["m"], INSTRUCTION) == 0
     retire_verdicts(connection, event, CORRECTION)
     assert connection.scalars(select(Verdict.retired_by)).all() == ["Rea"]
 
