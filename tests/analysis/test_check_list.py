@@ -5,7 +5,9 @@ import pytest
 
 from gwnet.analysis.checks.check import NOTE, SERIOUS, WARNING, CheckList, Finding, Limit
 from gwnet.analysis.checks.events import Events
+from gwnet.analysis.checks.explanations import AMOUNT, COARSE, DECIMAL, DIGITS, POINT, SIGN, UNIT
 from gwnet.analysis.checks.limits import limits_of
+from gwnet.analysis.checks.rules import RULES
 from gwnet.analysis.levels.inputs import gather
 from gwnet.analysis.levels.reduce import reduce_levels
 from gwnet.store.snapshot import Snapshot
@@ -82,3 +84,10 @@ def test_events_are_in_order_of_wells_and_time_with_lengths_in_the_unit_of_the_s
     assert events.of_point("elevation_m").tolist() == [100.0, 100.0]
     assert (events.length(0.3048), events.length(-0.3048, signed=True)) == ("1.00 ft", "-1.00 ft")
     assert pd.isna(events.of_well("total_depth_m")).all()
+
+
+def test_what_may_explain_a_misfit_is_a_rule_each():
+    kinds = {UNIT, SIGN, DIGITS, DECIMAL, AMOUNT, POINT}
+    assert len(kinds) == 6
+    assert kinds <= set(RULES)
+    assert set(COARSE) <= kinds

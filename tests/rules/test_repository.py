@@ -97,6 +97,8 @@ def test_only_the_command_line_s_door_catches_our_errors():
         where = file.relative_to(ROOT / "gwnet")
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if isinstance(node, ast.ExceptHandler) and node.type is not None and str(where) != "cli/__init__.py":
+                if isinstance(node.body[0], ast.Raise) and node.body[0].exc is None:
+                    continue  # lets it pass, before a handler of every other exception
                 caught = {name.id for name in ast.walk(node.type) if isinstance(name, ast.Name)}
                 assert "GwnetError" not in caught, f"{where}, line {node.lineno}"
 
