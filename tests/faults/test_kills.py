@@ -57,6 +57,7 @@ class Bench:
         with self.fresh() as url:
             self.before = self.state(url, DONE)
             self.once = self.state(url, self.run(url).code)
+            self.expected = faults_of(url)  # the rows of an old revision's dump are made up, and the doctor says so
             self.twice = self.state(url, self.run(url).code)
         with self.fresh() as url:
             tracer.warm(self.command(url))
@@ -119,7 +120,8 @@ class Bench:
         if now.files != wanted.files:
             yield f"after the next run there are these files: {sorted(now.files)}, not {sorted(wanted.files)}"
         for fault in faults_of(url):
-            yield f"after the next run the record is damaged: {fault}"
+            if fault not in self.expected:
+                yield f"after the next run the record is damaged: {fault}"
 
 
 def faults_of(url):
@@ -145,6 +147,7 @@ def test_a_killed_act_is_whole_or_not_begun_and_is_completed_by_the_next_run(dat
         bench = Bench(ACTS[name], stages, tracer)
         assert bench.once.code in (DONE, DONE_WITH_FINDINGS)
         assert (bench.before.rows, bench.before.files) != (bench.once.rows, bench.once.files)
+        assert ACTS[name].stage == "old" or bench.expected == []
         rng = random.Random(seed("kill", database, name))
         trials = died = whole = 0
         faults = []
