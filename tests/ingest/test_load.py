@@ -141,8 +141,9 @@ def test_keep_good_never_overwrites_earlier_rejected_rows(loader):
 def test_keep_good_without_a_place_for_the_rest_writes_nothing(loader):
     path = loader.write("level_events.csv", EVENTS + "S,MW-1,2024-03-12,09:40,3.4,\nS,MW-1,2024-03-13,09:40,x,\n")
     before = loader.counts()
+    (loader.folder / "taken").write_text("a file, so no folder of that name can be made")
     with pytest.raises(OutputError, match="Nothing was recorded"):
-        loader.net.load([path], by="Ana", now_utc=NOW, keep_good=True, rejected_dir=loader.folder / "missing")
+        loader.net.load([path], by="Ana", now_utc=NOW, keep_good=True, rejected_dir=loader.folder / "taken")
     assert loader.counts() == before
 
 
