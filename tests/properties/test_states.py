@@ -2,6 +2,7 @@
 
 import datetime as dt
 import threading
+import time
 
 import numpy as np
 import pytest
@@ -140,12 +141,18 @@ def quietly(writers, hand):
 def test_a_state_is_not_seen_before_it_is_whole_and_never_slips_into_an_earlier_one(writers):
     reader, recorder = writers.nets
     before = answers(reader, None)
+    answered = []
     with writers.nets[0].store.altering():
         loading = threading.Thread(target=quietly, args=(writers, 1))
         loading.start()
         moment = dt.datetime.now(dt.UTC)
-        assert answers(reader, moment) == before
+        # a question about the present instant waits for whoever holds the lock, and here that is this thread
+        asking = threading.Thread(target=lambda: answered.append(answers(reader, moment)))
+        asking.start()
+        time.sleep(0.2)
+    asking.join()
     loading.join()
+    assert answered == [before]
     assert answers(reader, moment) == before, "what waited for the lock was recorded after the question"
     assert answers(recorder, "state:1") == before
 
