@@ -112,12 +112,12 @@ def test_features_that_cannot_be_used_say_so(demo, tmp_path, arguments, code, to
 
 
 def test_a_map_in_feet_takes_its_interval_in_feet(demo, tmp_path):
-    """2 ft is 0.6096 m (international foot, 85 FR 62698, 2020); the file stays in metres."""
+    """Every contour is a multiple of 2 ft, and the file says so in feet."""
     asked = ("map", "--aquifer", "upper", "--date", DAY, "--out", tmp_path, "--format", "json")
     told = one(demo(*asked, "--interval", "2", "--unit", "ft"))
     assert told["interval_ft"] == pytest.approx(2)
     contours = pyogrio.read_dataframe(tmp_path / "map.gpkg", layer="contours", read_geometry=False)
-    steps = contours["elevation_m"] / 0.6096
+    steps = contours["elevation_ft"] / 2.0
     assert (steps - steps.round()).abs().max() < 1e-6
 
 
