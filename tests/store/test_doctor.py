@@ -35,7 +35,7 @@ def add_site(store, code, when):
 
 @pytest.fixture
 def record(filled):
-    """Give a record from before states to which four acts were added: a site, a retired row, samples, another site."""
+    """Give a record from before states to which an import and four acts were added: a site, a retired row, samples, another site."""
     add_site(filled, "NEW-1", LATER)
     content = b"site,well\nS,MW-1\n"
     with filled.writing("load", "Ana", now_utc=LATER + dt.timedelta(minutes=1)) as connection:
@@ -91,23 +91,23 @@ def test_a_record_that_only_the_program_wrote_is_clean(record):
 @pytest.mark.parametrize(
     ("change", "state", "table", "words"),
     [
-        ("UPDATE site SET code = 'OTHER' WHERE code = 'NEW-1'", 2, "site", "not as it was recorded"),
+        ("UPDATE site SET code = 'OTHER' WHERE code = 'NEW-1'", 3, "site", "not as it was recorded"),
         ("UPDATE measuring_point SET elevation_m = elevation_m + 0.5 WHERE id = 1", 1, "measuring_point", "Row 1 "),
         ("UPDATE well_record SET hazards = 'none' WHERE id = 1", 1, "well_record", "not as it was recorded"),
-        ("UPDATE well_record SET retired_by = 'Eve' WHERE retired_reason = 'test'", 4, "well_record", "otherwise"),
+        ("UPDATE well_record SET retired_by = 'Eve' WHERE retired_reason = 'test'", 5, "well_record", "otherwise"),
         (
             "UPDATE well_record SET retired_at_utc = NULL, retired_by = NULL WHERE retired_reason = 'test'",
-            4,
+            5,
             "well_record",
             "on record again",
         ),
-        ("UPDATE download SET row_count = 7 WHERE id = (SELECT max(id) FROM download)", 5, "download", "not as it"),
-        ("UPDATE sample SET value = value + 0.5 WHERE time_ms = 120000", 5, "sample", "00:02:00.000 UTC"),
-        ("DELETE FROM sample WHERE time_ms = 4000500", 5, "sample", "first at 1970-01-01 01:06:40.500 UTC"),
+        ("UPDATE download SET row_count = 7 WHERE id = (SELECT max(id) FROM download)", 6, "download", "not as it"),
+        ("UPDATE sample SET value = value + 0.5 WHERE time_ms = 120000", 6, "sample", "00:02:00.000 UTC"),
+        ("DELETE FROM sample WHERE time_ms = 4000500", 6, "sample", "first at 1970-01-01 01:06:40.500 UTC"),
         ("UPDATE sample SET flag = 3 WHERE time_ms = 0", None, "sample", "other flags"),
         ("UPDATE sample SET flag = NULL", None, "sample", "lost their flags"),
         ("DELETE FROM level_reading WHERE level_record_id = 1", 1, "level_reading", "is missing"),
-        ("UPDATE source_file SET name = 'x' WHERE name = 'real.csv'", 3, "source_file", "not as it was"),
+        ("UPDATE source_file SET name = 'x' WHERE name = 'real.csv'", 4, "source_file", "not as it was"),
         ("UPDATE state SET recorded_by = 'Eve' WHERE serial = 3", 3, "state", "its digest is not"),
         ("UPDATE state SET recorded_at_utc = '2020-01-01 00:00:00+00' WHERE serial = 3", 3, "state", "is not after"),
         ("UPDATE state SET previous_digest = digest WHERE serial = 3", 3, "state", "digest of the state before"),
@@ -138,7 +138,7 @@ def test_a_row_that_no_state_added_is_found(record):
 def test_a_state_that_is_missing_is_found(record):
     tamper(record, "DELETE FROM state_part WHERE state_serial = 3", "DELETE FROM state WHERE serial = 3")
     words = [one.message for one in findings(record) if one.table == "state"]
-    assert words[0].startswith("State 4 (correct by Ben) does not fit: it follows state 2;")
+    assert words[0].startswith("State 4 (load by Ana) does not fit: it follows state 2;")
 
 
 def test_a_garbled_pack_is_found(record):
