@@ -96,7 +96,8 @@ def test_a_record_that_only_the_program_wrote_is_clean(record):
         ("UPDATE well_record SET hazards = 'none' WHERE id = 1", 1, "well_record", "not as it was recorded"),
         ("UPDATE well_record SET retired_by = 'Eve' WHERE retired_reason = 'test'", 5, "well_record", "otherwise"),
         (
-            "UPDATE well_record SET retired_at_utc = NULL, retired_by = NULL WHERE retired_reason = 'test'",
+            "UPDATE well_record SET retired_at_utc = NULL, retired_by = NULL, retired_reason = NULL"
+            " WHERE retired_reason = 'test'",
             5,
             "well_record",
             "on record again",
