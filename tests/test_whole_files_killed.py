@@ -8,9 +8,12 @@ import json
 import pytest
 
 from .helpers import run_python
+from .killing import ARM
 
-DRIVER = r"""
-import json, os, shutil, signal, sys
+DRIVER = (
+    ARM
+    + r"""
+import json, os, shutil, sys
 from pathlib import Path
 from gwnet.whole_files import Registration, finish_begun, replace_files, write_files
 
@@ -19,25 +22,6 @@ kind, when = sys.argv[1:]
 OLD = {"a": b"old a", "c": b"old c"}
 NEW = {"a": b"new a", "b": b"new b", "c": b"new c"}
 MARK = Path("register").resolve()
-seen = 0
-
-
-def arm(call):
-    original = getattr(os, call)
-
-    def counted(*args, **more):
-        global seen
-        seen += 1
-        is_last = seen == at
-        if is_last and when == "before":
-            os.kill(os.getpid(), signal.SIGKILL)
-        try:
-            return original(*args, **more)
-        finally:
-            if is_last:
-                os.kill(os.getpid(), signal.SIGKILL)
-
-    setattr(os, call, counted)
 
 
 def register():
@@ -84,7 +68,7 @@ while True:
     if child == 0:
         seen = 0
         for call in CALLS:
-            arm(call)
+            arm(os, call, at, when)
         write()
         os._exit(0)
     _, status = os.waitpid(child, 0)
@@ -109,6 +93,7 @@ while True:
         break
 print(json.dumps({"points": at, **outcomes}))
 """
+)
 
 
 @pytest.mark.parametrize("when", ["before", "after"])

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gwnet.cli import output
+from gwnet.cli import DONE_WITH_FINDINGS, output
 
 if TYPE_CHECKING:
     from gwnet.store.backup import Copied
-
-_DONE_WITH_FINDINGS = 3
 
 
 def report(made: Copied, done: str) -> int | None:
@@ -21,4 +19,4 @@ def report(made: Copied, done: str) -> int | None:
         output.say(f"It is at revision {made.revision}; run 'gwnet upgrade' before you use it.")
     for name in made.damaged:
         output.say(f"The kept file {name} is not what was loaded, in the record as in the copy: run 'gwnet doctor'.")
-    return _DONE_WITH_FINDINGS if made.damaged else None
+    return DONE_WITH_FINDINGS if made.damaged else None

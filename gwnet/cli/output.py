@@ -17,6 +17,7 @@ import click
 from gwnet.cli import emphasis
 from gwnet.cli.cells import csv_value, file_value
 from gwnet.cli.tables import text_record, text_table
+from gwnet.errors import OutputError
 from gwnet.plain_text import hide_passwords
 from gwnet.plain_text import without_control_signs as safe
 
@@ -113,6 +114,35 @@ def say_written(paths: Iterable[Path | str]) -> None:
     """Say which files were written, beside the rows that a command prints."""
     for path in paths:
         say(f"wrote {path}")
+
+
+def write_new(path: Path, text: str, what: str) -> None:
+    """Write a text to a file that is not there yet, and say so.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Where to write; a file that is there already is not overwritten.
+    text : str
+        What to write.
+    what : str
+        What it is, for the message: ``layout``, ``mapping``.
+
+    Raises
+    ------
+    OutputError
+        If the file is there already or cannot be written.
+    """
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError:
+        message = "There is such a file already; it was not replaced."
+        raise OutputError(message, where=str(path), fix="Give another name, or delete it.") from None
+    except OSError as error:
+        message = f"The {what} cannot be written: {error.strerror or error}."
+        raise OutputError(message, where=str(path), fix="Check the folder.") from None
+    say_written([path])
 
 
 def explanations(explained: Sequence[Explanation], form: str) -> None:

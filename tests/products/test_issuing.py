@@ -14,6 +14,7 @@ from gwnet.products import reports
 from gwnet.store import waiting
 
 from ..helpers import run_python
+from ..killing import ARM
 from .field_record import field_network
 
 AT = dt.datetime(2026, 4, 2, 8, 0, tzinfo=dt.UTC)
@@ -138,8 +139,10 @@ class field_locked:  # noqa: N801 (used as a context)
 
 
 #: Registers one set of files after another, each in a process that is killed at another call.
-DRIVER = r"""
-import datetime as dt, hashlib, json, os, shutil, signal, sys
+DRIVER = (
+    ARM
+    + r"""
+import datetime as dt, hashlib, json, os, shutil, sys
 from pathlib import Path
 from types import SimpleNamespace
 from gwnet.products.issues import Issuing
@@ -156,25 +159,6 @@ definition, at_utc = load_definition("quarterly"), dt.datetime.fromisoformat(at_
 site = SimpleNamespace(code="F", length_unit="m")
 data = SimpleNamespace(site=site, earlier=(), known_on=RecordState(1, at_utc, "0" * 64))
 CALLS = ("mkdir", "fsync", "link", "replace", "unlink", "rmdir")
-seen = 0
-
-
-def arm(owner, call, at):
-    original = getattr(owner, call)
-
-    def counted(*args, **more):
-        global seen
-        seen += 1
-        is_last = seen == at
-        if is_last and when == "before":
-            os.kill(os.getpid(), signal.SIGKILL)
-        try:
-            return original(*args, **more)
-        finally:
-            if is_last:
-                os.kill(os.getpid(), signal.SIGKILL)
-
-    setattr(owner, call, counted)
 
 
 def made(number):
@@ -202,9 +186,9 @@ while True:
     if child == 0:
         store.engine.dispose(close=False)
         for call in CALLS:
-            arm(os, call, at)
-        arm(store.engine.dialect, "do_commit", at)
-        arm(store.engine.dialect, "do_begin", at)
+            arm(os, call, at, when)
+        arm(store.engine.dialect, "do_commit", at, when)
+        arm(store.engine.dialect, "do_begin", at, when)
         issuing = Issuing(by="I. Ssuer", now_utc=at_utc)
         files.write(out, registration_of(store, definition, period, data, issuing, files))
         os._exit(0)
@@ -228,6 +212,7 @@ while True:
         break
 print(json.dumps({"points": at, **outcomes}))
 """
+)
 
 
 @pytest.mark.parametrize("when", ["before", "after"])

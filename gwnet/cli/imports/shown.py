@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from gwnet.cli import output
-from gwnet.errors import OutputError
 from gwnet.plain_text import without_control_signs as safe
 
 if TYPE_CHECKING:
@@ -100,30 +98,3 @@ def _changes(changes: list[PointChange], say: Callable[[str], None]) -> None:
         say(safe(f"  {change.well} on {change.valid_from}: {what}, {change.readings:,} readings, line {change.row}"))
     if len(moved) > _MOST_CHANGES:
         say(f"  and {len(moved) - _MOST_CHANGES:,} more")
-
-
-def save(trial: Trial, path: Path) -> None:
-    """Write the mapping of a trial; a file that is there is not replaced.
-
-    Parameters
-    ----------
-    trial : gwnet.ingest.mapping.trial.Trial
-        What was looked at.
-    path : pathlib.Path
-        The file.
-
-    Raises
-    ------
-    OutputError
-        If the file is there, or cannot be written.
-    """
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(trial.mapping.text)
-    except FileExistsError:
-        message = "There is such a file already; it was not replaced."
-        raise OutputError(message, where=str(path), fix="Give another name with --save.") from None
-    except OSError as error:
-        message = f"The mapping cannot be written: {error.strerror or error}."
-        raise OutputError(message, where=str(path), fix="Give a folder that you can write.") from error
-    output.say(f"wrote {path}")

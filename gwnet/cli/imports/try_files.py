@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from gwnet.cli import DONE, DONE_WITH_FINDINGS, options
+from gwnet.cli import DONE, DONE_WITH_FINDINGS, options, output
 from gwnet.cli.imports import shown
 
 
@@ -38,5 +38,5 @@ def command(paths: tuple[str, ...], save: Path | None, form: str, **chosen: Any)
     trial = Imports.try_files(list(paths), **chosen)
     shown.show_trial(trial, form)
     if save is not None:
-        shown.save(trial, save)
+        output.write_new(save, trial.mapping.text, "mapping")
     return DONE_WITH_FINDINGS if trial.checks or trial.missing else DONE

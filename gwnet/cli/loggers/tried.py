@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from gwnet.cli import output
-from gwnet.errors import OutputError
 from gwnet.plain_text import without_control_signs as safe
 
 if TYPE_CHECKING:
@@ -110,30 +108,3 @@ _KINDS = {
     "footer": "the end of the table",
     "comment": "a comment; passed over",
 }
-
-
-def save(trial: Trial, path: Path) -> None:
-    """Write the layout that a file was read with.
-
-    Parameters
-    ----------
-    trial : gwnet.ingest.loggers.trial.Trial
-        What was read.
-    path : pathlib.Path
-        Where to write; a file that is there already is not overwritten.
-
-    Raises
-    ------
-    OutputError
-        If the file is there already or cannot be written.
-    """
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(trial.toml())
-    except FileExistsError:
-        message = "There is a file of that name already."
-        raise OutputError(message, where=str(path), fix="Give another name, or delete it.") from None
-    except OSError as error:
-        message = f"The layout cannot be written: {error.strerror or error}."
-        raise OutputError(message, where=str(path), fix="Check the folder.") from None
-    output.say_written([path])

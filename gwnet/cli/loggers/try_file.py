@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from gwnet.cli import DONE, DONE_WITH_FINDINGS, options
+from gwnet.cli import DONE, DONE_WITH_FINDINGS, options, output
 from gwnet.cli.loggers import tried as logger_tried
 
 
@@ -36,5 +36,5 @@ def command(path: Path, save: Path | None, form: str, **chosen: Any) -> int:
     trial = Loggers.try_file(path, **chosen)
     logger_tried.show(trial, form)
     if save is not None:
-        logger_tried.save(trial, save)
+        output.write_new(save, trial.toml(), "layout")
     return DONE_WITH_FINDINGS if trial.bad or (trial.proposal is not None and trial.proposal.doubts) else DONE

@@ -67,10 +67,7 @@ class StoredPart:
 def check_chain(connection: Connection) -> Iterator[Finding]:
     """Check that states follow one another in number, time and digest.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    Parameters as `gwnet.store.integrity`.
 
     Yields
     ------
@@ -119,10 +116,10 @@ def _covered_parts(connection: Connection) -> dict[int, list[list[Any]]]:
 def parts_of(connection: Connection, table: str, act: str) -> list[StoredPart]:
     """Return the parts of one table.
 
+    Parameters as `gwnet.store.integrity`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     table : str
         Name of the table.
     act : {"added", "retired"}
@@ -157,10 +154,10 @@ class _Expected:
 def check_rows(connection: Connection, table: Table) -> Iterator[Finding]:
     """Check the rows of a table against the states that added and retired them.
 
+    Parameters as `gwnet.store.integrity`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     table : sqlalchemy.Table
         The table.
 
@@ -184,8 +181,9 @@ def _check_added(connection: Connection, table: Table) -> Iterator[Finding]:
     for part in parts_of(connection, table.name, ADDED):
         described = json.loads(part.described)
         expected.append(_Expected(part, described["same"], described["each"]))
-    keys = np.concatenate([np.empty(0, np.int64), *(np.unique(one.part.keys) for one in expected)])
-    owner = np.repeat(np.arange(len(expected)), [np.unique(one.part.keys).size for one in expected])
+    keys_of = [np.unique(one.part.keys) for one in expected]
+    keys = np.concatenate([np.empty(0, np.int64), *keys_of])
+    owner = np.repeat(np.arange(len(expected)), [own.size for own in keys_of])
     order = np.argsort(keys, kind="stable")
     keys, owner = keys[order], owner[order]
     names = [column.name for column in covered_columns(table)]
@@ -277,10 +275,10 @@ def _check_retired(connection: Connection, table: Table) -> list[Finding]:
 def check_clock(connection: Connection, clock: dt.datetime, slack: dt.timedelta) -> Iterator[Finding]:
     """Check that no state lies ahead of the clock.
 
+    Parameters as `gwnet.store.integrity`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     clock : datetime.datetime
         What the clock says.
     slack : datetime.timedelta

@@ -36,10 +36,7 @@ _ANEW: Final = (
 def check_samples(connection: Connection) -> Iterator[Finding]:
     """Check the samples of every series against the states that added them.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    Parameters as `gwnet.store.integrity`.
 
     Yields
     ------
@@ -97,10 +94,7 @@ def _first_changed(connection: Connection, series_id: int, times: Times, values:
 def check_packs(connection: Connection) -> Iterator[Finding]:
     """Check the packs, from which long series are read, against the samples.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    Parameters as `gwnet.store.integrity`.
 
     Yields
     ------
@@ -143,10 +137,7 @@ def _is_copy_of(
 def check_originals(connection: Connection) -> Iterator[Finding]:
     """Check the bytes of every kept file against its hash.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    Parameters as `gwnet.store.integrity`.
 
     Yields
     ------

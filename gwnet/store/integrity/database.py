@@ -35,10 +35,7 @@ class NotChecked(Exception):  # noqa: N818 (not an error: it only says why a che
 def check_database(connection: Connection) -> Iterator[Finding]:
     """Let the database check its file, or its indexes where the server has the extension for it.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    Parameters as `gwnet.store.integrity`.
 
     Yields
     ------
@@ -75,10 +72,7 @@ def check_database(connection: Connection) -> Iterator[Finding]:
 def check_foreign_keys(connection: Connection) -> Iterator[Finding]:
     """Check that what rows refer to is there; on PostgreSQL, that every constraint for it stands and was checked.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    Parameters as `gwnet.store.integrity`.
 
     Yields
     ------
@@ -102,10 +96,7 @@ def check_foreign_keys(connection: Connection) -> Iterator[Finding]:
 def check_guards(connection: Connection) -> Iterator[Finding]:
     """Check that every table has its triggers, as this version of the program makes them, and that they are on.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    Parameters as `gwnet.store.integrity`.
 
     Yields
     ------
@@ -140,10 +131,7 @@ def check_guards(connection: Connection) -> Iterator[Finding]:
 def check_schema(connection: Connection) -> Iterator[Finding]:
     """Check tables and indexes against those of a new database.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    Parameters as `gwnet.store.integrity`.
 
     Yields
     ------
@@ -183,10 +171,7 @@ def _new_sqlite_schema() -> dict[str, str]:
 def check_revision(connection: Connection) -> Iterator[Finding]:
     """Check that the database says one revision, the one that this version works with.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    Parameters as `gwnet.store.integrity`.
 
     Yields
     ------

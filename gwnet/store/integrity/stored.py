@@ -36,10 +36,10 @@ def read_rows(
 ) -> Iterator[dict[str, list[Any]]]:
     """Yield canonical values of the rows of a table in the order of their keys, some at a time.
 
+    Parameters as `gwnet.store.integrity`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     table : sqlalchemy.Table
         The table.
     names : sequence of str
@@ -66,10 +66,10 @@ def read_rows(
 def part_on_record(connection: Connection, table: Table, ids: Sequence[int]) -> Part:
     """Return the part of rows that were added, as they are on record.
 
+    Parameters as `gwnet.store.integrity`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     table : sqlalchemy.Table
         A table with numbered rows.
     ids : sequence of int
@@ -93,10 +93,7 @@ def part_on_record(connection: Connection, table: Table, ids: Sequence[int]) -> 
 def parts_of_record(connection: Connection) -> Iterator[Part]:
     """Yield the parts of every row on record, for the state with which a record from before states begins.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    Parameters as `gwnet.store.integrity`.
 
     Yields
     ------
@@ -110,8 +107,9 @@ def parts_of_record(connection: Connection) -> Iterator[Part]:
                 yield added_part(table, {}, rows, len(rows[names[0]]))
             if table.name in RECORDED_TABLES:
                 yield from _retired_parts(connection, table)
+    flags_of = read_flags(connection)
     for series_id in connection.scalars(select(Sample.series_id).distinct().order_by(Sample.series_id)).all():
-        flags = read_flags(connection).get(series_id, [])
+        flags = flags_of.get(series_id, [])
         for time_ms, value in all_samples(connection, series_id):
             here = [flag for flag in flags if time_ms[0] <= flag[0] <= time_ms[-1]]
             yield sample_part(series_id, time_ms, value, pack(time_ms, value)[0], here)
@@ -141,10 +139,10 @@ def read_flags(connection: Connection) -> dict[int, list[list[int]]]:
 def all_samples(connection: Connection, series_id: int) -> Iterator[tuple[NDArray[np.int64], NDArray[np.float64]]]:
     """Yield all samples of a series, in order, a bounded number at a time.
 
+    Parameters as `gwnet.store.integrity`.
+
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
     series_id : int
         The series.
 
