@@ -7,10 +7,11 @@ from gwnet.analysis.loggers.correction_history import OUT_REASONS
 from gwnet.analysis.loggers.correction_kinds import KINDS, PARAMETERS, check_parameters, describe_corrections
 from gwnet.analysis.loggers.corrections import (
     Correction,
-    correct,
     list_corrections,
+    plan_corrections,
+    plan_withdrawal,
+    record_corrections,
     suggested_corrections,
-    withdraw_corrections,
 )
 from gwnet.analysis.loggers.finding_rules import RULES, describe_logger_findings
 from gwnet.analysis.loggers.findings import list_findings
@@ -56,9 +57,11 @@ def found(made, **asked):
         return list_findings(record)
 
 
-def decide(made, *wanted, act=correct):
+def decide(made, *wanted, plan=plan_corrections, reason="as seen"):
+    with made.loggers.snapshot() as record:
+        planned = plan(record, *wanted)
     with made.record.act(NOW) as connection:
-        return act(connection, *wanted, by="Ben", reason="as seen")
+        return record_corrections(connection, planned, by="Ben", reason=reason)
 
 
 def accept(made, *names):
@@ -300,9 +303,9 @@ def test_several_findings_are_accepted_together_or_not_at_all(installed):
     assert done.moved["lost"].tolist() == [2]
     assert found(installed).empty
     with pytest.raises(NotFoundError, match="no correction 99"):
-        decide(installed, done.numbers[0], 99, act=withdraw_corrections)
+        decide(installed, done.numbers[0], 99, plan=plan_withdrawal)
     assert found(installed).empty
-    decide(installed, *done.numbers, act=withdraw_corrections)
+    decide(installed, *done.numbers, plan=plan_withdrawal)
     assert found(installed)["finding"].tolist() == [first, second]
 
 
@@ -329,12 +332,12 @@ def test_a_correction_is_recorded_listed_and_withdrawn_on_both_databases(anywher
         (row,) = list_corrections(record, "L").itertuples()
         assert list_corrections(record, "B").empty
     assert (row.correction, row.kind, row.reason, row.recorded_by) == (done.numbers[0], "step", "as seen", "Ben")
-    decide(made, done.numbers[0], act=withdraw_corrections)
+    decide(made, done.numbers[0], plan=plan_withdrawal)
     np.testing.assert_array_equal(made.heads()[0].water_elevation_m, before)
     with made.loggers.snapshot() as record:
         assert list_corrections(record).empty
     with pytest.raises(NotFoundError, match="no correction"):
-        decide(made, done.numbers[0], act=withdraw_corrections)
+        decide(made, done.numbers[0], plan=plan_withdrawal)
 
 
 def test_the_same_correction_twice_is_refused_and_nothing_is_half_done(installed):
@@ -384,8 +387,8 @@ def test_what_cannot_be_corrected_is_refused_with_a_fix(untouched, wanted, error
 
 def test_a_correction_without_a_reason_or_with_a_span_backwards_is_refused(untouched):
     wanted = Correction("L", "restart", {}, start=dt.datetime(2024, 2, 1, tzinfo=dt.UTC))
-    with pytest.raises(SettingsError, match="reason"), untouched.record.act() as connection:
-        correct(connection, wanted, by="Ben", reason=" ")
+    with pytest.raises(SettingsError, match="reason"):
+        decide(untouched, wanted, reason=" ")
     backwards = Correction(
         "L",
         "exclusion",

@@ -15,7 +15,7 @@ from gwnet.analysis.fieldwork.field_sheet import expected_range
 from gwnet.analysis.fieldwork.walking_order import walking_order
 from gwnet.errors import NotFoundError, SettingsError
 from gwnet.store.save.downloads import add_download
-from gwnet.store.save.samples import append
+from gwnet.store.save.samples import Appending
 from gwnet.store.save.segments import segment_for
 from gwnet.store.snapshot import Snapshot
 
@@ -112,7 +112,9 @@ def test_a_logger_is_visited_when_it_is_read_out(network):
         series, _ = segment_for(connection, 4, "water pressure", "kPa")
         download = add_download(connection, series, layout="plain", zone="UTC", by="Keeper")
         when = int(dt.datetime(2026, 4, 2, 6, tzinfo=dt.UTC).timestamp() * 1000)
-        append(connection, series, download, np.array([when]), np.array([1.0]))
+        appending = Appending(connection, series, download)
+        appending.add(np.array([when]), np.array([1.0]))
+        appending.finish()
     assert only(programme(network).due, planning.VISIT, well="A5")["last_on"] == dt.date(2026, 4, 2)
 
 
