@@ -1,14 +1,8 @@
 """Fixtures of the tests of faults: stages of the record on either database, and the figures that they print."""
 
-import os
-
 import pytest
 
 from .stages import open_stages
-
-#: The tracer of the kills sometimes leaves its process stopped for ever, so they are made only when all trials are asked
-#: for, by somebody who can look.
-collect_ignore = [] if os.environ.get("GWNET_FAULTS") == "full" else ["test_kills.py"]
 
 
 @pytest.fixture(scope="session")

@@ -47,6 +47,8 @@ def serve() -> None:
         child = os.fork()
         if child == 0:
             be_command(job["arguments"], job["err"])
+        # until it has stopped: told to go on before that, it would stop afterwards, for good
+        os.waitpid(child, os.WUNTRACED)
         print(child, flush=True)
         print(os.waitpid(child, 0)[1], flush=True)
 

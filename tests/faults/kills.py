@@ -41,7 +41,7 @@ CHANGING = frozenset(
 #: Calls at which a process cannot be stopped before they are made.
 _NOT_COUNTED = frozenset({"execve", "exit_group", "exit", "rt_sigreturn", "restart_syscall"})
 _CALL = re.compile(r"^(\d+) +([a-z_0-9]+)\((.*)$")
-_LONGEST_RUN_S = 300
+_LONGEST_RUN_S = 120
 
 
 @dataclass(frozen=True)
@@ -123,7 +123,16 @@ class Tracer:
             said = tracer.stderr.readline()
             os.kill(child, signal.SIGCONT if "attached" in said else signal.SIGKILL)
             assert "attached" in said, said
-            tracer.communicate(timeout=_LONGEST_RUN_S)
+            try:
+                tracer.communicate(timeout=_LONGEST_RUN_S)
+            except subprocess.TimeoutExpired:
+                where = Path(f"/proc/{child}/wchan").read_text(encoding="ascii")
+                tracer.kill()  # its end lets the process go, which is then ended too
+                os.kill(child, signal.SIGKILL)
+                message = (
+                    f"{' '.join(arguments)} did not end within {_LONGEST_RUN_S} s under {command}; it stood in {where}."
+                )
+                raise TimeoutError(message) from None
         return self._heard()
 
     def _send(self, **job: object) -> None:
