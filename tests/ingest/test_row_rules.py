@@ -21,7 +21,6 @@ SITE = "site,crs,vertical_datum,length_unit,time_zone\n"
         ("sites", f"{SITE}S,EPSG:4326,local,m,UTC\n", ("crs", "crs-unknown")),
         ("instruments", "instrument,kind,length_unit\nT1,steel tape,inch\n", ("length_unit", "unit-unknown")),
         ("wells", "site,well,easting,northing\nS,A,1,\n", (None, "no-coordinates")),
-        ("construction", "site,well,part,top_depth,bottom_depth\nS,A,screen,3,2\n", ("bottom_depth", "wrong-order")),
         ("rounds", "site,round,starts_on,ends_on\nS,R,2024-03-12,2024-03-11\n", ("ends_on", "after-its-end")),
         (
             "register",

@@ -203,6 +203,7 @@ def test_a_number_of_a_workbook_in_other_signs_is_refused(loader, written):
         (b'r="B2"', b'r="B3"', "out of order"),
         (b't="s"><v>0<', b't="s"><v>99<', "refers to text 99"),
         (b't="s"', b't="x"', "unknown kind"),
+        (b't="s"', b't="inlineStr"', "something else than its kind 'inlineStr'"),
         (b"</sheetData>", b"", "damaged"),
     ],
 )

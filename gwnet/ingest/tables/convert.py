@@ -146,7 +146,7 @@ def metres(parsed: Parsed, name: str, units: list[str]) -> NDArray[np.float64]:
 
 
 def check_lengths(parsed: Parsed, units: list[str]) -> None:
-    """Refuse lengths that lie outside the range of their column, which is declared in metres.
+    """Refuse lengths that lie outside the range of their column, and bottoms above their tops; all are compared in metres.
 
     Parameters as `gwnet.ingest.tables`.
     """
@@ -164,6 +164,18 @@ def check_lengths(parsed: Parsed, units: list[str]) -> None:
             low, high = (f"{bound / metres_per(unit):.6g}" for bound in (lowest, highest))
             message = f"{values[row]:.10g} {unit} lies outside {low} to {high} {unit}."
             parsed.reject(row, column.name, "out-of-range", message, "Check the number, its sign and the unit.")
+    if parsed.table.name == "construction" and "bottom_depth" in parsed.raw.places:
+        _check_parts(parsed, units)
+
+
+def _check_parts(parsed: Parsed, units: list[str]) -> None:
+    """Refuse parts of a well whose bottom lies above their top; either heading may name a unit of its own."""
+    shown = {name: parsed.values[name] for name in ("top_depth", "bottom_depth")}
+    top_m, bottom_m = (metres(parsed, name, units) for name in shown)
+    for row in np.flatnonzero(bottom_m < top_m).tolist():
+        top, bottom = (f"{values[row]:g} {units_of(parsed, name, units)[row]}" for name, values in shown.items())
+        message = f"The bottom, {bottom}, lies above the top, {top}."
+        parsed.reject(row, "bottom_depth", "wrong-order", message, "Depths count downward from ground; swap them.")
 
 
 def factors(parsed: Parsed, name: str, units: list[str]) -> NDArray[np.float64]:

@@ -29,7 +29,6 @@ def check_rows(parsed: Parsed) -> None:
         "instruments": _check_units,
         "register": _check_register,
         "wells": _check_wells,
-        "construction": _check_construction,
         "measuring_points": _check_points,
         "deployments": lambda parsed: _check_interval(parsed, "installed_at", "removed_at"),
         "rounds": lambda parsed: _check_interval(parsed, "starts_on", "ends_on", same_day=True),
@@ -105,15 +104,6 @@ def _check_wells(parsed: Parsed) -> None:
         message = "The well has no coordinates."
         fix = "Give easting and northing in the site's system, or longitude and latitude in degrees."
         parsed.reject(int(row), None, "no-coordinates", message, fix)
-
-
-def _check_construction(parsed: Parsed) -> None:
-    if "bottom_depth" not in parsed.raw.places:
-        return  # it is that on record, and so is the top, which belongs to the key
-    top, bottom = parsed.values["top_depth"], parsed.values["bottom_depth"]
-    for row in np.flatnonzero(bottom < top):
-        message = f"The bottom, {bottom[row]:g}, lies above the top, {top[row]:g}."
-        parsed.reject(int(row), "bottom_depth", "wrong-order", message, "Depths count downward from ground; swap them.")
 
 
 def _check_points(parsed: Parsed) -> None:
