@@ -104,7 +104,9 @@ class _Reader:
                 self.taking = not self.formula and not self.spoken
                 # what stands there is the number of a text elsewhere, or a text that the sheet says is a number
                 if (name == "t") != (self.kind == "inlineStr"):
-                    self._refuse(f"A cell in row {self.row} of a sheet holds something else than its kind {self.kind!r}")
+                    self._refuse(
+                        f"A cell in row {self.row} of a sheet holds something else than its kind {self.kind!r}"
+                    )
         elif name == "c" and self.in_rows:
             self._begin_cell(attributes)
         elif name == "row" and self.in_rows:
