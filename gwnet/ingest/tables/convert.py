@@ -146,7 +146,7 @@ def metres(parsed: Parsed, name: str, units: list[str]) -> NDArray[np.float64]:
 
 
 def check_lengths(parsed: Parsed, units: list[str]) -> None:
-    """Refuse lengths that lie outside the range of their column, and bottoms above their tops; all are compared in metres.
+    """Refuse lengths outside the range of their column, and bottoms above their tops; all are compared in metres.
 
     Parameters as `gwnet.ingest.tables`.
     """
