@@ -188,7 +188,7 @@ TABLES: Final[tuple[Table, ...]] = (
             ),
             Column("top_depth", "length", "Its top, below ground.", required=True, key=True),
             Column("bottom_depth", "length", "Its bottom, below ground.", required=True),
-            Column("diameter", "number", "Diameter.", positive=True, unit="mm"),
+            Column("diameter", "number", "Diameter.", positive=True, highest=50_000.0, unit="mm"),
             Column("material", "text", "What it is made of."),
             Column("installed_on", "date", "Day of its installation.", past=True),
             Column("removed_on", "date", "Day of its removal.", past=True),

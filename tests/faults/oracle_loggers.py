@@ -22,7 +22,7 @@ KEYS: Final = {
     "table": {"heading_pattern"},
     "time": {"column", "formats", "zone"},
     "columns": {"quantity", "column", "unit"},
-    "serial": {"pattern"},
+    "serial": {"pattern", "column"},
 }
 
 #: No pressure [kPa] or temperature [degC] of a well is larger.
@@ -143,17 +143,22 @@ def _written(keys: dict[str, Any], column: str, text: str) -> tuple[dict[int, se
             if re.search(keys["table"]["heading_pattern"], line):
                 heading_line = line
                 delimiter = max(",;\t", key=line.count)
-                headings = [heading.strip() for heading in next(csv.reader([line], delimiter=delimiter))]
+                headings = [_plain(heading) for heading in next(csv.reader([line], delimiter=delimiter))]
             continue
         cells = dict(zip(headings, next(csv.reader(io.StringIO(line), delimiter=delimiter), []), strict=False))
         try:
-            value = read_again.number(cells.get(column, ""))
-            for moment in _moments(cells.get(keys["time"]["column"], ""), formats, zone):
+            value = read_again.number(cells.get(_plain(column), ""))
+            for moment in _moments(cells.get(_plain(keys["time"]["column"]), ""), formats, zone):
                 values.setdefault(moment, set()).add(value)
         except ValueError:
             if line.strip(', ;\t"') and line != heading_line:
                 odd.append(line)
     return values, odd
+
+
+def _plain(heading: str) -> str:
+    """Return a heading as it is compared: blanks and case do not matter."""
+    return "".join(heading.split()).lower()
 
 
 def _zone(name: str) -> dt.tzinfo:

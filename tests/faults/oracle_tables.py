@@ -68,7 +68,7 @@ SHAPES: Final = {
         _WELL,
         {
             **_OF_WELL,
-            "part": ("r.part", "text"),
+            "part": ("r.part", "word"),
             "top_depth": ("r.top_depth_m", "length"),
             "bottom_depth": ("r.bottom_depth_m", "length"),
             "diameter": ("r.diameter_mm", "number"),
@@ -207,6 +207,7 @@ class Oracle:
 
 def _is_named(heading: str, said: str) -> bool:
     """Return whether a message names a heading, whatever signs that cannot be printed became in it."""
+    said = re.sub(r"\\x[0-9a-f]{2}|\\u[0-9a-f]{4}", "", said)
     return re.sub(r"[^a-z0-9]", "", heading) in re.sub(r"[^a-z0-9]", "", said.lower())
 
 

@@ -68,7 +68,9 @@ def decode(content: bytes) -> str:
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
-        return content.decode("latin-1")
+        # Windows-1252 has no sign for five bytes; ISO 8859-1 has one for each
+        has_each_sign = not set(content) & {0x81, 0x8D, 0x8F, 0x90, 0x9D}
+        return content.decode("cp1252" if has_each_sign else "latin-1")
 
 
 def read_text(content: bytes) -> Rows:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 import resource
 import shutil
 import signal
@@ -44,11 +45,12 @@ def _stop(_signal: int, _frame: FrameType | None) -> None:
 
 
 def limit_memory() -> None:
-    """Let this process have so much more address space than it has now."""
-    own = Path("/proc/self/statm")
-    if own.exists():
-        now = int(own.read_text().split()[0]) * resource.getpagesize()
-        resource.setrlimit(resource.RLIMIT_AS, (now + MOST_MEMORY, now + MOST_MEMORY))
+    """Let this process have so much more memory of its own than it has now."""
+    own = Path("/proc/self/status")
+    # not all of the address space is counted: threads reserve much of it that they never use
+    if own.exists() and (now := re.search(r"VmData:\s+(\d+) kB", own.read_text())):
+        most = int(now[1]) * 1024 + MOST_MEMORY
+        resource.setrlimit(resource.RLIMIT_DATA, (most, most))
 
 
 def try_one(subject: Subject, kind: str, number: int, bases: Bases, keep: Path | None = None) -> dict[str, Any]:
@@ -82,7 +84,7 @@ def try_one(subject: Subject, kind: str, number: int, bases: Bases, keep: Path |
     except TooLongError:
         faults.append(f"it took more than {LONGEST_S:g} s")
     except MemoryError:
-        faults.append("it took more than 1 GiB of memory")
+        faults.append(f"it took more than 1 GiB of memory:\n{traceback.format_exc(limit=-3)}")
     except Exception:
         faults.append(traceback.format_exc())
     finally:

@@ -622,8 +622,10 @@ def test_a_well_that_was_rejected_explains_its_events(empty):
         ("wells", "site,well,longitude,latitude\nS,MW-5,10,95", "out-of-range"),
         ("wells", "site,well,easting,northing,aquifer\nS,MW-5,1,2,lower", "aquifer-unknown"),
         ("construction", "site,well,part,top_depth,bottom_depth\nS,MW-1,screen,9,5", "wrong-order"),
+        ("construction", "site,well,part,top_depth,bottom_depth,diameter\nS,MW-1,screen,5,9,1.15e8", "out-of-range"),
         ("construction", "site,well,part,top_depth,bottom_depth [ft]\nS,MW-1,screen,6.5,13.5", "wrong-order"),
         ("construction", "site,well,part,top_depth,bottom_depth\nS,MW-1,filter,5,9", "not-a-choice"),
+        ("measuring_points", "site,well,valid_from,elevation\nS,MW-2,0001-01-01,1", "before-1800"),
         (
             "measuring_points",
             "site,well,valid_from,valid_until,elevation\nS,MW-2,2017-01-01,2016-01-01,1",

@@ -210,7 +210,9 @@ def units_of(parsed: Parsed, name: str, units: list[str]) -> list[str]:
 
 
 def _instants(utc: NDArray[np.datetime64]) -> list[dt.datetime | None]:
-    return [None if np.isnat(value) else value.item().replace(tzinfo=dt.UTC) for value in utc]
+    # an instant before the year 1, or after 9999, is no datetime; its row was refused by its day
+    moments = (value.item() for value in utc)
+    return [moment.replace(tzinfo=dt.UTC) if isinstance(moment, dt.datetime) else None for moment in moments]
 
 
 def _limits(parsed: Parsed, name: str, row: int) -> str | None:
