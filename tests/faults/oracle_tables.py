@@ -207,7 +207,7 @@ class Oracle:
 
 def _is_named(heading: str, said: str) -> bool:
     """Return whether a message names a heading, whatever signs that cannot be printed became in it."""
-    said = re.sub(r"\\x[0-9a-f]{2}|\\u[0-9a-f]{4}", "", said)
+    said = re.sub(r"\\x[0-9a-f]{2}|\\u[0-9a-f]{4}|\\[tnr]", "", said)
     return re.sub(r"[^a-z0-9]", "", heading) in re.sub(r"[^a-z0-9]", "", said.lower())
 
 
