@@ -6,18 +6,16 @@ read from the record, in one transaction, before it gets its name.
 
 from __future__ import annotations
 
-import hashlib
 import sqlite3
-import zlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from dataclasses import replace as altered
 from pathlib import Path
 
-from sqlalchemy import Connection, inspect, select
+from sqlalchemy import Connection
 
-from gwnet.errors import NotFoundError, OutputError, StoreError
+from gwnet.errors import OutputError, StoreError
 from gwnet.store import revision
 from gwnet.store.copying import (
     TableShape,
@@ -29,8 +27,7 @@ from gwnet.store.copying import (
     store_rows,
     sum_up,
 )
-from gwnet.store.fetch.sources import source_bytes
-from gwnet.store.models.sources import SourceFile, SourcePiece
+from gwnet.store.fetch.sources import compare_originals
 from gwnet.store.session import Store, open_store, translated
 from gwnet.whole_files import staged_file
 
@@ -257,32 +254,11 @@ def _compared(connection: Connection, sums: dict[str, TableSum], name: str, step
             was, now = (0 if one is None else one.rows for one in (sums.get(table), found.get(table)))
             message = f"The copy is not the record: table {table} has {now:,} rows of {was:,}, or other values."
             raise StoreError(message, where=name, fix="Nothing was kept. Try again; run 'gwnet doctor'.")
-    count, damaged = _check_originals(connection)
+    originals = list(compare_originals(connection))
+    damaged = tuple(name for _, name, problem in originals if problem)
     rows = sum(one.rows for one in found.values())
     at = revision.current_of(connection) or ""
-    return Copied(name, at, len(found), rows, count, damaged)
-
-
-def _check_originals(connection: Connection) -> tuple[int, tuple[str, ...]]:
-    """Return the number of kept files, and the names of those whose bytes are not those of their digest."""
-    has_pieces = inspect(connection).has_table(SourcePiece.__tablename__)  # the first revision had none
-    listed = connection.execute(select(SourceFile.id, SourceFile.name, SourceFile.sha256).order_by(SourceFile.id)).all()
-    damaged = []
-    for number, name, sha256 in listed:
-        digest = hashlib.sha256()
-        try:
-            for piece in source_bytes(connection, number) if has_pieces else _whole(connection, number):
-                digest.update(piece)
-        except (zlib.error, NotFoundError):
-            digest.update(b"unreadable")
-        if digest.hexdigest() != sha256:
-            damaged.append(name)
-    return len(listed), tuple(damaged)
-
-
-def _whole(connection: Connection, number: int) -> Iterator[bytes]:
-    content = connection.execute(select(SourceFile.content).where(SourceFile.id == number)).scalar_one()
-    yield zlib.decompress(content)
+    return Copied(name, at, len(found), rows, len(originals), damaged)
 
 
 class _Steps:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, inspect, select
 
 from gwnet.errors import NotFoundError
 from gwnet.store.models.sources import SourceFile, SourcePiece
@@ -40,6 +41,38 @@ def source_bytes(connection: Connection, source_file_id: int) -> Iterator[bytes]
         )
         yield loosen.decompress(connection.execute(piece).scalar_one())
     yield loosen.flush()
+
+
+def compare_originals(connection: Connection) -> Iterator[tuple[int, str, str]]:
+    """Compare the bytes of every kept file with its hash; a record of the first revision, without pieces, is read, too.
+
+    Parameters as `gwnet.store.fetch`.
+
+    Yields
+    ------
+    tuple
+        Number and name of the file, and what is wrong with it; empty where it is as it was loaded.
+    """
+    columns = (SourceFile.id, SourceFile.name, SourceFile.sha256, SourceFile.size_bytes)
+    has_pieces = inspect(connection).has_table(SourcePiece.__tablename__)
+    for number, name, sha256, size in connection.execute(select(*columns).order_by(SourceFile.id)).all():
+        problem = ""
+        digest, length = hashlib.sha256(), 0
+        try:
+            for piece in source_bytes(connection, number) if has_pieces else _whole(connection, number):
+                digest.update(piece)
+                length += len(piece)
+        except Exception as error:  # a damaged file may give any error
+            problem = f"cannot be unpacked ({error})"
+        else:
+            if digest.hexdigest() != sha256 or length != size:
+                problem = "is not as it was loaded"
+        yield int(number), str(name), problem
+
+
+def _whole(connection: Connection, number: int) -> Iterator[bytes]:
+    content = connection.execute(select(SourceFile.content).where(SourceFile.id == number)).scalar_one()
+    yield zlib.decompress(content)
 
 
 def write_source(connection: Connection, source_file_id: int, folder: Path) -> Path:

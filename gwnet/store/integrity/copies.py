@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Callable, Iterator
 from typing import Final
@@ -12,13 +11,12 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, func, select
 
 from gwnet.store.fetch.read_samples import read_rows, unpack
-from gwnet.store.fetch.sources import source_bytes
+from gwnet.store.fetch.sources import compare_originals
 from gwnet.store.integrity.chained import parts_of
 from gwnet.store.integrity.digests import ADDED, sample_digest, sample_times
 from gwnet.store.integrity.finding import RESTORE, Finding
 from gwnet.store.integrity.stored import read_flags
 from gwnet.store.models.loggers import Sample, SamplePack
-from gwnet.store.models.sources import SourceFile
 
 Times = NDArray[np.int64]
 Values = NDArray[np.float64]
@@ -144,22 +142,10 @@ def check_originals(connection: Connection) -> Iterator[Finding]:
     Finding
         One a file that is not as it was loaded.
     """
-    query = select(SourceFile.id, SourceFile.name, SourceFile.sha256, SourceFile.size_bytes).order_by(SourceFile.id)
-    for number, name, sha256, size in connection.execute(query).all():
-        problem = ""
-        digest, length = hashlib.sha256(), 0
-        try:
-            for piece in source_bytes(connection, number):
-                digest.update(piece)
-                length += len(piece)
-        except Exception as error:  # a damaged file may give any error
-            problem = f"cannot be unpacked ({error})"
-        else:
-            if digest.hexdigest() != sha256 or length != size:
-                problem = "is not as it was loaded"
+    for number, name, problem in compare_originals(connection):
         if problem:
             message = f"The kept file {name} (number {number}) {problem}."
-            yield Finding(_ORIGINALS, message, RESTORE, None, "source_file", int(number))
+            yield Finding(_ORIGINALS, message, RESTORE, None, "source_file", number)
 
 
 #: Copies and what is worked out from the record and kept, each with the check that compares it with what it is from.
