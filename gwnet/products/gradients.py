@@ -11,7 +11,7 @@ import pandas as pd
 
 from gwnet.errors import AnalysisError
 from gwnet.hydro.gradients.directions import directions
-from gwnet.products.maps import gradient_row
+from gwnet.products.maps import gradient_row, row_without_findings
 from gwnet.products.product import Product
 from gwnet.units import metres_per
 
@@ -65,7 +65,7 @@ class RoundGradients(Product):
         return pd.DataFrame([self._row(gradient) for gradient in self.gradients])
 
     def _row(self, gradient: RoundGradient) -> dict[str, Any]:
-        turn, sound = gradient.turn, gradient.sound
+        turn = gradient.turn
         triangles = gradient.triangles if gradient.triangles is not None and gradient.triangles.n else None
         values = _plane_row(gradient.gradient)
         return {
@@ -80,8 +80,7 @@ class RoundGradients(Product):
             "triangles": gradient.agreement,
             "turn": "" if turn is None else turn.verdict,
             "turn_degrees": None if turn is None or turn.verdict == "not determined" else turn.angle_deg,
-            "gradient_without_findings": None if sound is None else sound.magnitude,
-            "azimuth_degrees_without_findings": None if sound is None else sound.azimuth_deg,
+            **row_without_findings(gradient.sound),
             "finding": ", ".join(gradient.suspects),
             **({} if self.seepage is None else self.seepage.row(gradient.gradient)),
             "note": gradient.reason or values["note"],

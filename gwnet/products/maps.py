@@ -110,8 +110,7 @@ class SiteMap(Product):
             "exclusions": "; ".join(f"{w}: {r}" for w, r in zip(left["well"], left["reason"], strict=True)),
         }
         if result.gradient_sound is not None:
-            sound = gradient_row(result.gradient_sound)
-            row |= {f"{name}_without_findings": sound[name] for name in ("gradient", "azimuth_degrees")}
+            row |= row_without_findings(result.gradient_sound)
         return pd.DataFrame([row])
 
 
@@ -145,6 +144,23 @@ class WellGradient:
         words = "; ".join(f"{well} {head:.{2 if unit == 'ft' else 3}f} {unit}" for well, head in levels)
         velocity = {} if self.seepage is None else self.seepage.row(self.gradient)
         return pd.DataFrame([{**gradient_row(self.gradient), **velocity, "heads": words}])
+
+
+def row_without_findings(sound: Gradient | None) -> dict[str, Any]:
+    """Return the gradient without the levels that findings contradict; where it is not significant, none.
+
+    Parameters
+    ----------
+    sound : gwnet.hydro.gradients.horizontal.Gradient or None
+        The gradient without them, where there are such levels.
+
+    Returns
+    -------
+    dict of str to object
+        gradient_without_findings [m/m] and azimuth_degrees_without_findings.
+    """
+    row = {} if sound is None else gradient_row(sound)
+    return {f"{name}_without_findings": row.get(name) for name in ("gradient", "azimuth_degrees")}
 
 
 def gradient_row(gradient: Gradient) -> dict[str, Any]:
