@@ -263,3 +263,26 @@ def offset_text(minutes: int) -> str:
         For example ``+01:00``.
     """
     return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
+
+
+def moment_text(moment: dt.datetime, zone: str, *, timespec: str = "seconds") -> str:
+    """Return an instant on the clock of a zone, with its offset from UTC.
+
+    Parameters
+    ----------
+    moment : datetime.datetime
+        Aware time.
+    zone : str
+        Name of the zone.
+    timespec : {"minutes", "seconds", "auto"}, optional
+        To what it is cut; ``auto`` keeps what it has.
+
+    Returns
+    -------
+    str
+        For example ``2026-03-09 09:00:00 UTC+01:00``; without an offset of zero.
+    """
+    local = moment.astimezone(zone_of(zone))
+    minutes = round((local.utcoffset() or dt.timedelta()).total_seconds() / 60)
+    text = local.replace(tzinfo=None).isoformat(sep=" ", timespec=timespec)
+    return f"{text} UTC{offset_text(minutes) if minutes else ''}"

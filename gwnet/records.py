@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True)
@@ -19,19 +19,23 @@ class RecordState:
         When it was recorded: every row on record then was recorded at this time or before.
     digest : str
         Its digest; empty for a time before the first.
+    zone : str
+        Zone on whose clock it is printed: that of the site that is looked at.
     """
 
     serial: int
     recorded_at_utc: dt.datetime
     digest: str = ""
+    zone: str = field(default="UTC", compare=False)
 
     @property
     def text(self) -> str:
         """Return time and number as they are printed; the number is exact where the time is cut to seconds."""
-        moment = self.recorded_at_utc.astimezone(dt.UTC)
+        from gwnet.clock import moment_text
+
         if self.serial == 0:
-            return f"{moment.replace(tzinfo=None).isoformat(sep=' ')} UTC (before state 1)"
-        return f"{moment:%Y-%m-%d %H:%M:%S} UTC (state {self.serial})"
+            return f"{moment_text(self.recorded_at_utc, self.zone, timespec='auto')} (before state 1)"
+        return f"{moment_text(self.recorded_at_utc, self.zone)} (state {self.serial})"
 
 
 @dataclass(frozen=True)

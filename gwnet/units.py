@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from gwnet.errors import UnitError
@@ -22,6 +23,9 @@ METRES_PER_UNIT: Final[dict[str, float]] = {
     "ft": 0.3048,
     "ftUS": 1200.0 / 3937.0,
 }
+
+#: A signed length in metres within a sentence.
+_LENGTH_IN_TEXT: Final = re.compile(r"(?<![\w.])([+-]\d+\.\d+) m\b(?!/)")
 
 #: Standard gravity [m/s2]; 3rd CGPM (1901), exact.
 _STANDARD_GRAVITY: Final[float] = 9.80665
@@ -128,6 +132,31 @@ def metres_per(unit: str) -> float:
     0.3048
     """
     return METRES_PER_UNIT[length_unit(unit)]
+
+
+def text_in_unit(text: str, unit: str) -> str:
+    """Return a sentence with its signed lengths, such as shifts, in another unit.
+
+    Parameters
+    ----------
+    text : str
+        The sentence, with lengths in metres.
+    unit : str
+        Unit of length of the answer.
+
+    Returns
+    -------
+    str
+        For example ``median shift +0.52 ft`` for ``median shift +0.16 m``; as many decimals as there were.
+    """
+    if unit == "m":
+        return text
+
+    def converted(found: re.Match[str]) -> str:
+        places = len(found[1].partition(".")[2])
+        return f"{float(found[1]) / metres_per(unit):+.{places}f} {unit}"
+
+    return _LENGTH_IN_TEXT.sub(converted, text)
 
 
 def pressure_unit(word: str) -> str:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gwnet.clock import offset_minutes, to_utc, zone_of
+from gwnet.clock import moment_text, offset_minutes, to_utc, zone_of
 from gwnet.errors import ClockError
 
 
@@ -80,3 +80,14 @@ def test_offset_of_an_instant_equals_the_standard_library(moment, name):
     expected = moment.replace(tzinfo=dt.UTC).astimezone(ZoneInfo(name)).utcoffset().total_seconds()
     if expected % 60 == 0:
         assert offset_minutes(times(moment.isoformat()), name)[0] * 60 == expected
+
+
+def test_an_instant_is_named_with_the_offset_of_its_zone():
+    moment = dt.datetime(2026, 7, 1, 22, 30, 15, tzinfo=dt.UTC)
+    assert moment_text(moment, "Europe/Vienna") == "2026-07-02 00:30:15 UTC+02:00"
+    assert moment_text(moment, "America/Los_Angeles", timespec="minutes") == "2026-07-01 15:30 UTC-07:00"
+    assert moment_text(moment, "UTC") == "2026-07-01 22:30:15 UTC"
+    assert (
+        moment_text(moment.replace(microsecond=5), "UTC+05:30", timespec="auto")
+        == "2026-07-02 04:00:15.000005 UTC+05:30"
+    )

@@ -13,6 +13,7 @@ from gwnet.units import (
     pascals_per,
     pressure_unit,
     temperature_unit,
+    text_in_unit,
     to_celsius,
     to_pascals,
 )
@@ -82,3 +83,10 @@ def test_pressures_come_back(value, unit):
 def test_the_way_through_a_third_unit_changes_nothing(value, first, second):
     pascals = to_pascals(value, first)
     assert to_pascals(from_pascals(pascals, second), second) == pytest.approx(pascals, rel=1e-14, abs=1e-300)
+
+
+def test_signed_lengths_of_a_sentence_are_turned_and_nothing_else():
+    text = "gap of 3 m and 12.5 m: median shift +0.16 m (-0.67 m to +1.58 m), -0.20 m/year"
+    turned = "gap of 3 m and 12.5 m: median shift +0.52 ft (-2.20 ft to +5.18 ft), -0.20 m/year"
+    assert text_in_unit(text, "ft") == turned
+    assert text_in_unit(text, "m") == text

@@ -58,8 +58,8 @@ _FILE_DECIMALS: Final = 6
 _SMALL: Final = 0.01
 
 
-def heading(name: str) -> str:
-    """Return the heading of a column: words, then the unit in square brackets.
+def heading(name: str, zone: str = "UTC") -> str:
+    """Return the heading of a column: words, then the unit in square brackets, for a time the zone.
 
     Returns
     -------
@@ -70,7 +70,7 @@ def heading(name: str) -> str:
         if name.endswith(suffix):
             return f"{name.removesuffix(suffix).replace('_', ' ')} [{unit}]"
     if name.endswith("_utc"):
-        return f"{name.removesuffix('_utc').replace('_', ' ')} [UTC]"
+        return f"{name.removesuffix('_utc').replace('_', ' ')} [{zone}]"
     return name.replace("_", " ")
 
 
@@ -79,7 +79,7 @@ def is_number_column(column: pd.Series) -> bool:
     return column.dtype.kind in "iuf"
 
 
-def cell_text(value: Any, name: str) -> str:
+def cell_text(value: Any, name: str, zone: str = "UTC") -> str:
     """Return a value as a reader sees it.
 
     Parameters
@@ -88,6 +88,8 @@ def cell_text(value: Any, name: str) -> str:
         Value of a frame.
     name : str
         Name of its column, which decides the decimals.
+    zone : str, optional
+        Zone of the times of columns in UTC.
 
     Returns
     -------
@@ -99,6 +101,10 @@ def cell_text(value: Any, name: str) -> str:
     if isinstance(value, numbers.Real) and not isinstance(value, bool | numbers.Integral):
         return _number(float(value), name)
     if isinstance(value, dt.datetime):
+        if name.endswith("_utc") and value.tzinfo is not None and zone != "UTC":
+            from gwnet.clock import zone_of
+
+            value = value.astimezone(zone_of(zone))
         return f"{value:%Y-%m-%d %H:%M}"
     plain = file_value(value)
     if isinstance(plain, bool):

@@ -29,7 +29,7 @@ def command(
 
     In order of recording: site, well, construction, measuring points, instruments and tape checks used, thresholds,
     levels, findings, reviews and decisions. With --states and no well: the states of the record, by whom and by which
-    act each was recorded. Times are UTC.
+    act each was recorded. Times are on the site's clock, in files in UTC.
     """
     if (well is None) != states:
         message = "Give a well, or --states alone."
@@ -40,7 +40,7 @@ def command(
             return
         table = net.wells.history(well, site=site, known_on=known_on, each=each)
     if form == "table":
-        output.grouped(reviewed.describe_history(table))
+        output.grouped(reviewed.describe_history(table, output.zone()))
     else:
         output.rows(table, form)
 

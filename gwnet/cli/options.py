@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -20,20 +21,36 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 #: Database in the current folder, used when none is named.
 DEFAULT_DATABASE = "gwnet.sqlite"
 
+#: Key of a command's context under which a record is kept that was opened while the options were read.
+_OPENED = "gwnet.opened"
+
 
 @contextmanager
 def open_record(address: str) -> Iterator[Network]:
-    """Open the record for one command and close it afterwards; a missing database is an error."""
-    from gwnet.cli.output import say
-    from gwnet.network import Network
+    """Open the record for one command and close it afterwards; a missing database is an error.
 
-    net = Network(address, say=say)
+    A record that was opened while the options were read is taken.
+    """
+    from gwnet.cli.output import RECORD
+
+    context = click.get_current_context(silent=True)
+    meta = {} if context is None else context.meta
+    opened = meta.pop(_OPENED, None)
+    net = opened[1] if opened is not None and opened[0] == address else _open(address)
     try:
+        meta[RECORD] = net.store
         yield net
         if net.store.looked_at is not None:
             click.echo(f"Record as known on {net.store.looked_at.text}.", err=True)
     finally:
         net.close()
+
+
+def _open(address: str) -> Network:
+    from gwnet.cli.output import say
+    from gwnet.network import Network
+
+    return Network(address, say=say)
 
 
 def refuse_before_verb(context: click.Context) -> None:
@@ -61,7 +78,8 @@ class Instant(click.ParamType[dt.datetime]):
         if isinstance(value, dt.datetime):
             return value
         try:
-            moment = dt.datetime.fromisoformat(value.strip().upper().removesuffix(" UTC").replace("Z", "+00:00"))
+            plain = re.sub(r"\s*UTC(?=[+-])", "", value.strip().upper())
+            moment = dt.datetime.fromisoformat(plain.removesuffix(" UTC").replace("Z", "+00:00"))
         except ValueError:
             self.fail(f"{value!r} is not a time in ISO 8601. {_ZONED}", param, ctx)
         if value.strip().upper().endswith(" UTC") and moment.tzinfo is None:
@@ -167,20 +185,25 @@ def _unit_or_that_of_record(ctx: click.Context, _param: click.Parameter, value: 
     """
     if value is not None or ctx.resilient_parsing:
         return value
-    address = ctx.params.get("db") or os.environ.get("GWNET_DB") or DEFAULT_DATABASE
-    return unit_of_record(address, ctx.params.get("site"))
-
-
-def unit_of_record(address: str, site: str | None = None) -> str:
-    """Return the unit that a record is shown in: ft where its sites, or the one named, work in feet, else m."""
     from gwnet.errors import StoreError
-    from gwnet.network import Network
 
+    address = ctx.params.get("db") or os.environ.get("GWNET_DB") or DEFAULT_DATABASE
     try:
-        with Network(address) as net:
-            sites = net.sites()
+        net = _open(address)
+        ctx.call_on_close(net.close)
+        unit = unit_of_record(net, ctx.params.get("site"))
     except StoreError:  # the command itself says what is wrong with the record
         return "m"
+    ctx.meta[_OPENED] = (address, net)
+    return unit
+
+
+def unit_of_record(net: Network, site: str | None = None) -> str:
+    """Return the unit that a record is shown in: ft where its sites, or the one named, work in feet, else m."""
+    from gwnet.store.fetch.registry import sites as fetch_sites
+
+    with net.store.reading() as connection:
+        sites = fetch_sites(connection)
     units = sites.loc[sites["site"] == site, "length_unit"] if site else sites["length_unit"]
     return "ft" if len(units) and units.str.startswith("ft").all() else "m"
 
@@ -256,6 +279,24 @@ out_folder = click.option(
     type=click.Path(file_okay=False, path_type=Path),
     metavar="DIR",
     help="Folder to write into; made when it is not there.",
+)
+accept = click.option(
+    "--accept",
+    multiple=True,
+    metavar="RULE",
+    help="Record rows that this rule of 'gwnet help rejections' would refuse; may be given several times.",
+)
+rejected = click.option(
+    "--rejected",
+    "rejected_dir",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="DIR",
+    help="Folder for the rejected rows of --keep-good; made when it is not there. Default: the current one.",
+)
+last_line_complete = click.option(
+    "--last-line-complete",
+    is_flag=True,
+    help="A last line without its line end is complete; asked for where its last cell may have been cut.",
 )
 figure_file = click.option(
     "--out",

@@ -10,7 +10,7 @@ import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from gwnet.analysis.levels.explain import Explanation
+
+#: Key of a command's context under which the open record is kept.
+RECORD: Final = "gwnet.record"
 
 
 def say(text: str) -> None:
@@ -57,7 +60,7 @@ def rows(
     if table.empty and form == "table":
         say(empty)
     elif form == "table":
-        click.echo(text_table(table, _terminal_width(), emphasis.chosen()))
+        click.echo(text_table(table, _terminal_width(), emphasis.chosen(), zone()))
     elif form == "csv":
         writer = csv.writer(sys.stdout, lineterminator="\n")
         writer.writerow(table.columns)
@@ -79,7 +82,7 @@ def _chosen(table: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
 def record(table: pd.DataFrame, form: str) -> None:
     """Print one row to standard output: as lines of name and value, or as `rows` does."""
     if form == "table":
-        click.echo(text_record(table, _terminal_width()))
+        click.echo(text_record(table, _terminal_width(), zone()))
     else:
         rows(table, form)
 
@@ -91,6 +94,13 @@ def _values(table: pd.DataFrame) -> Iterator[tuple[object, ...]]:
 def _terminal_width() -> int | None:
     """Return the signs in a line where a person reads; None where a file or program does."""
     return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+
+
+def zone() -> str:
+    """Return the zone of printed times: that of the site which the command looks at, UTC where there is none."""
+    context = click.get_current_context(silent=True)
+    store = None if context is None else context.meta.get(RECORD)
+    return "UTC" if store is None or store.looked_at is None else str(store.looked_at.zone)
 
 
 def files(paths: Iterable[Path | str]) -> None:

@@ -81,17 +81,21 @@ def changed(done: Changed, form: str) -> None:
     )
 
 
-def describe_history(table: pd.DataFrame) -> list[tuple[str, str]]:
+def describe_history(table: pd.DataFrame, zone: str) -> list[tuple[str, str]]:
     """Return the history of a well as headings (when, by whom, why) and lines below them.
 
     Parameters
     ----------
     table : pandas.DataFrame
         Rows of `gwnet.analysis.review.history.well_history`.
+    zone : str
+        Zone of the times.
     """
+    from gwnet.clock import moment_text
+
     lines = []
     for row in table.itertuples():
-        heading = f"{row.recorded_at_utc:%Y-%m-%d %H:%M:%S} UTC, {row.recorded_by}"
+        heading = f"{moment_text(row.recorded_at_utc, zone)}, {row.recorded_by}"
         heading += f": {row.reason}" if row.reason else ""
         lines.append((heading, _line(row)))
     return lines

@@ -70,7 +70,12 @@ class _Column:
         return self.emphasis(self.set(text)) if self.emphasis else self.set(text)
 
 
-def text_table(table: pd.DataFrame, width: int | None = None, emphasis: Callable[[str], str] | None = None) -> str:
+def text_table(
+    table: pd.DataFrame,
+    width: int | None = None,
+    emphasis: Callable[[str], str] | None = None,
+    zone: str = "UTC",
+) -> str:
     """Return a table as aligned text.
 
     Parameters
@@ -81,8 +86,10 @@ def text_table(table: pd.DataFrame, width: int | None = None, emphasis: Callable
         Signs in a line of the terminal; any width unless given.
     emphasis : callable, optional
         Makes the cells of text stand out that should, without changing what they say.
+    zone : str, optional
+        Zone of the times of columns in UTC.
     """
-    columns = _columns(table)
+    columns = _columns(table, zone)
     for column in columns:
         column.emphasis = None if column.right else emphasis
     if width is None or _total(columns) <= width:
@@ -96,7 +103,7 @@ def text_table(table: pd.DataFrame, width: int | None = None, emphasis: Callable
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
 
-def text_record(table: pd.DataFrame, width: int | None = None) -> str:
+def text_record(table: pd.DataFrame, width: int | None = None, zone: str = "UTC") -> str:
     """Return the first row of a table as text, one line a column.
 
     Parameters
@@ -105,8 +112,10 @@ def text_record(table: pd.DataFrame, width: int | None = None) -> str:
         One row; columns are named as in files.
     width : int, optional
         Signs in a line of the terminal; longer texts go on below, any width unless given.
+    zone : str, optional
+        Zone of the times of columns in UTC.
     """
-    columns = _columns(table)
+    columns = _columns(table, zone)
     wide = max(len(column.title) for column in columns) + len(_GAP)
     lines = []
     for column in columns:
@@ -115,12 +124,12 @@ def text_record(table: pd.DataFrame, width: int | None = None) -> str:
     return "\n".join(lines)
 
 
-def _columns(table: pd.DataFrame) -> list[_Column]:
+def _columns(table: pd.DataFrame, zone: str) -> list[_Column]:
     return [
         _Column(
             str(name),
-            heading(str(name)),
-            [cell_text(value, str(name)) for value in table[name]],
+            heading(str(name), zone),
+            [cell_text(value, str(name), zone) for value in table[name]],
             is_number_column(table[name]),
         )
         for name in table.columns

@@ -81,6 +81,7 @@ class Group:
             self._store.looked_at = record.state
             if one_site:
                 record = record.of_site()
+                self._store.looked_at = record.state
             record.require(wells=wells, aquifer=aquifer, round_code=round)
             yield record
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 
+from gwnet.clock import moment_text
 from gwnet.errors import DefinitionError, ReportError
 from gwnet.products.collect import collect, maps_of_period
 from gwnet.reporting.annex.manifest import printed_values
@@ -28,8 +29,6 @@ from gwnet.store.fetch import history
 from gwnet.store.fetch.issues import Issue, find_issue, issues
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection
-
     from gwnet.reporting.data import ReportData
     from gwnet.store.snapshot import Snapshot
 
@@ -133,7 +132,7 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
     for issue in sorted(newest.values(), key=lambda issue: (parse_period(issue.period).first, issue.number)):
         printed = with_listed(issue.values, _stated_of(issue, on_record))
         now = _printed_now(record, definition, data, issue)
-        changes, reviewed = changed_values(printed, now, _reasons(connection, issue.known_on_utc, until))
+        changes, reviewed = changed_values(printed, now, _reasons(record, issue.known_on_utc, until))
         earlier.append(
             EarlierIssue(
                 number=issue.number,
@@ -199,15 +198,15 @@ def _values(definition: Definition, data: ReportData, period: Period) -> list[di
     return printed_values(compose_view(look(definition, data, period), ReportDrawing()))
 
 
-def _reasons(connection: Connection, since: dt.datetime, until: dt.datetime) -> list[Reason]:
+def _reasons(record: Snapshot, since: dt.datetime, until: dt.datetime) -> list[Reason]:
     """Return what was corrected or withdrawn after one cut-off and up to another, one an act, in words."""
-    rows = history.changes(connection, since=since, until=until)
+    rows = history.changes(record.connection, since=since, until=until)
     acts: dict[tuple[str, ...], list[str]] = {}
     for row in rows.to_dict("records"):
         name, _, place = str(row["item"]).partition(" (")
         if row["subject"] == "register entry" or name in _WORDS_ONLY:
             continue
-        when = f"{row['recorded_at_utc']:%Y-%m-%d %H:%M} UTC"
+        when = moment_text(row["recorded_at_utc"], record.zone, timespec="minutes")
         place = place.removesuffix(")")
         act = (str(row["well"]), str(row["subject"]), place, str(row["recorded_by"]), when, str(row["reason"]))
         acts.setdefault(act, []).append(
@@ -255,7 +254,7 @@ def differences(record: Snapshot, first: str, second: str) -> pd.DataFrame:
             raise ReportError(message, fix="Compare two issues of one site.")
         values, until = other.values, other.known_on_utc
     since, until = sorted((issue.known_on_utc, until))
-    changes, _ = changed_values(issue.values, values, _reasons(record.connection, since, until))
+    changes, _ = changed_values(issue.values, values, _reasons(record, since, until))
     return _frame(changes)
 
 

@@ -11,10 +11,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from gwnet.clock import moment_text as instant_text
 from gwnet.clock import zone_of
 from gwnet.records import RecordState
 from gwnet.reporting.content import number_text
-from gwnet.units import metres_per
+from gwnet.units import metres_per, text_in_unit
 
 _NO_BREAK: Final = "\u00a0"
 _POINTS: Final = (
@@ -55,6 +56,10 @@ class Measures:
         places = self.decimals if decimals is None else decimals
         return f"{number_text(self.length(metres), places, signed=signed)}{_NO_BREAK}{self.unit}"
 
+    def words(self, text: str) -> str:
+        """Return a sentence with its signed lengths in the report's unit."""
+        return text_in_unit(text, self.unit)
+
     def plus_minus(self, metres: float, uncertainty_m: float, *, signed: bool = False) -> str:
         """Return a length with its 95 % half-width as running text; without one when it is not known."""
         if not math.isfinite(uncertainty_m):
@@ -94,9 +99,9 @@ def moment_text(measured_at: str) -> str:
     return f"{day}{_NO_BREAK}{clock[:5]}" if clock else day
 
 
-def stamp_text(moment: dt.datetime) -> str:
-    """Return a zone-aware time in UTC as text."""
-    return moment.astimezone(dt.UTC).strftime("%Y-%m-%d %H:%M UTC").replace(" ", _NO_BREAK)
+def stamp_text(moment: dt.datetime, zone: str) -> str:
+    """Return a zone-aware time as text, on the clock of a zone, which is named by its offset."""
+    return instant_text(moment, zone, timespec="minutes").replace(" ", _NO_BREAK)
 
 
 def state_text(state: RecordState) -> str:

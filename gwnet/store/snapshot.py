@@ -115,7 +115,13 @@ class Snapshot:
     @property
     def state(self) -> RecordState | None:
         """Return the state of the record that is looked at; None for one on which nothing was recorded yet."""
-        return self._all.once("state", lambda: state_at(self.connection, self.known_on))
+        state = self._all.once("state", lambda: state_at(self.connection, self.known_on))
+        return None if state is None else replace(state, zone=self.zone)
+
+    @property
+    def zone(self) -> str:
+        """Return the time zone of the sites that are looked at; UTC where they have several, or there is none."""
+        return fetch.zone_of_sites(self.sites)
 
     @property
     def settings(self) -> pd.Series:

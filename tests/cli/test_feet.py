@@ -8,7 +8,8 @@ import re
 import pytest
 
 from gwnet.cli.options import unit_of_record
-from gwnet.network import Network, init
+from gwnet.network import Network, core, init
+from gwnet.store.session import open_store
 
 HEADS = {
     "A": (0, 0, 47.50),
@@ -78,8 +79,18 @@ def test_no_command_shows_metres(gwnet_here, record, command):
 def test_metres_are_shown_on_request_and_for_a_site_in_metres(gwnet_here, record):
     ran = gwnet_here("levels", "--format", "csv", "--unit", "m", "--db", record)
     assert "water_elevation_m" in ran.out
-    assert unit_of_record(str(record)) == unit_of_record(str(record), "P") == "ft"
-    assert unit_of_record("nowhere.sqlite") == "m"
+    with Network(record) as net:
+        assert unit_of_record(net) == unit_of_record(net, "P") == "ft"
+    assert gwnet_here("levels", "--db", "nowhere.sqlite").code == 1
+
+
+def test_the_unit_is_found_with_the_record_that_the_command_uses(gwnet_here, record, monkeypatch):
+    opened = []
+    monkeypatch.setattr(core, "open_store", lambda *args, **keys: opened.append(args) or open_store(*args, **keys))
+    for options in ([], ["--unit", "m"]):
+        opened.clear()
+        assert gwnet_here("levels", "--db", record, *options).code == 0
+        assert len(opened) == 1
 
 
 def test_levels_in_feet_are_those_of_the_file(gwnet_here, record):

@@ -1,8 +1,10 @@
 """``gwnet history``, ``gwnet effects`` and the preview of ``gwnet load`` as a person sees them."""
 
 import csv
+import datetime as dt
 import io
 import json
+import re
 
 import pytest
 
@@ -83,7 +85,7 @@ def test_a_history_is_stated_under_who_when_and_why(surveyed):
     surveyed("review", "approve", "--event", 1, "--by", "Vera")
     lines = surveyed("history", "MW-1").out.splitlines()
     headings = [line for line in lines if not line.startswith(" ")]
-    assert [heading.split(" UTC, ")[1] for heading in headings] == ["Ana", "Ben: Levelled again", "Vera"]
+    assert [heading.partition(", ")[2] for heading in headings] == ["Ana", "Ben: Levelled again", "Vera"]
     point = "  measuring point main, 2018-01-01: elevation corrected: 101.000 m → 100.880 m"
     assert f"{point}  [measuring_points.csv, row 2]" in lines
     assert lines[-1] == "  review 2024-03-12T09:40+01:00 reviewed: provisional → approved"
@@ -94,3 +96,17 @@ def test_a_history_is_data_as_well(surveyed):
     assert {row["subject"] for row in told} == {"site", "well", "measuring point", "level"}
     assert {row["recorded_by"] for row in told} == {"Ana"}
     assert len(rows(surveyed("history", "MW-1", "--format", "csv", "--each"))) == len(told)
+
+
+def test_times_are_those_of_the_site_and_can_be_asked_for_as_printed(surveyed):
+    ran = surveyed("history", "MW-1")
+    heading = ran.out.splitlines()[0].partition(", ")[0]
+    assert re.fullmatch(r"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d UTC\+0[12]:00", heading)
+    known = re.search(r"as known on (.*?) \(state", ran.err)[1]
+    assert re.fullmatch(r"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d UTC\+0[12]:00", known)
+    later = (dt.datetime.fromisoformat(known.replace(" UTC", "")) + dt.timedelta(seconds=1)).isoformat(sep=" ")
+    assert surveyed("levels", "--known-on", f"{later[:19]} UTC{later[19:]}").code == 0
+    states = surveyed("history", "--states").out
+    assert "[UTC+01:00]" in states
+    data = json.loads(surveyed("history", "--states", "--format", "json").out)
+    assert all(row["recorded_at_utc"].endswith(("Z", "+00:00")) for row in data)

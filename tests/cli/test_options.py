@@ -12,6 +12,7 @@ from gwnet.cli import options
         ("2026-04-07T12:00Z", dt.datetime(2026, 4, 7, 12, tzinfo=dt.UTC)),
         ("2026-04-07 12:00:30 UTC", dt.datetime(2026, 4, 7, 12, 0, 30, tzinfo=dt.UTC)),
         ("2026-04-07T14:00+02:00", dt.datetime(2026, 4, 7, 12, tzinfo=dt.UTC)),
+        ("2026-04-07 14:00:00 UTC+02:00", dt.datetime(2026, 4, 7, 12, tzinfo=dt.UTC)),
         ("2026-04-07t12:00z", dt.datetime(2026, 4, 7, 12, tzinfo=dt.UTC)),
     ],
 )

@@ -267,8 +267,8 @@ def _shift_text(segments: TwoSegments) -> str:
     """Return a shift with its limits as words."""
     if not math.isfinite(segments.shift):
         return "median shift open"
-    limits = [f"{limit:+.2f}" for limit in (segments.lower, segments.upper) if math.isfinite(limit)]
-    interval = f"{limits[0]} to {limits[1]} m" if len(limits) == 2 else "limits open"
+    limits = [f"{limit:+.2f} m" for limit in (segments.lower, segments.upper) if math.isfinite(limit)]
+    interval = f"{limits[0]} to {limits[1]}" if len(limits) == 2 else "limits open"
     return f"median shift {segments.shift:+.2f} m ({interval})"
 
 

@@ -20,7 +20,7 @@ from gwnet.figures.base.text import known_text, number_text, plain, shown
 from gwnet.figures.hydrograph.events import event_kinds, longest_gap, own_rows, static_lines, time_limits
 from gwnet.figures.maps.context import check_unit
 from gwnet.records import RecordState
-from gwnet.units import metres_per
+from gwnet.units import metres_per, text_in_unit
 
 Floats = NDArray[np.float64]
 
@@ -289,7 +289,7 @@ def _notes(
     bounds = f", {trend['n_bounds']} of them bounds (dry)" if trend["n_bounds"] else ""
     if trend["n"]:
         notes.append(f"{trend['n']} values{bounds}, {trend['first']} to {trend['last']}.")
-    note = re.sub(r"(?<![\w.)-])-(?=\d)", "−", shown(plain(trend["note"])))
+    note = re.sub(r"(?<![\w.)-])-(?=\d)", "−", shown(text_in_unit(plain(trend["note"]), unit)))
     left_out = shown(plain(trend["left_out"]))
     if note:
         first = note[0] if note.startswith("p ") else note[0].upper()

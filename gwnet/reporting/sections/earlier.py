@@ -28,7 +28,7 @@ def compose_earlier_reports(view: ReportView, _drawing: Drawing) -> Sequence[Blo
     blocks: list[Block] = [Paragraph(_sentence(earlier))]
     changed = [issue for issue in earlier if issue.changes]
     if changed:
-        blocks.append(_table(changed))
+        blocks.append(_table(changed, view.data.site.time_zone))
     return blocks
 
 
@@ -47,7 +47,7 @@ def _sentence(earlier: tuple[EarlierIssue, ...]) -> str:
     return text
 
 
-def _table(changed: list[EarlierIssue]) -> Table:
+def _table(changed: list[EarlierIssue], zone: str) -> Table:
     columns = (
         Column("Table and row"),
         Column("Value"),
@@ -56,7 +56,7 @@ def _table(changed: list[EarlierIssue]) -> Table:
     )
     rows: list[Row] = []
     for issue in changed:
-        issued = f"issued {stamp_text(issue.issued_at_utc)} by {issue.issued_by}"
+        issued = f"issued {stamp_text(issue.issued_at_utc, zone)} by {issue.issued_by}"
         rows.append(Group(f"{issue.definition} {issue.period}, issue {issue.number}, {issued}"))
         rows.extend(_row(change) for change in issue.changes)
     caption = "Values of earlier reports that would be printed otherwise from the record as it is known now."

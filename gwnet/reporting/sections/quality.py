@@ -50,7 +50,7 @@ def _findings(view: ReportView) -> Block:
 
 def _corrections(view: ReportView) -> Block:
     since = view.data.corrected_since_utc
-    when = f"since {stamp_text(since)}" if since else f"since {view.period.first}"
+    when = f"since {stamp_text(since, view.data.site.time_zone)}" if since else f"since {view.period.first}"
     wells = {*view.wells["well"], ""}
     rows = [row for row in view.data.corrections.to_dict("records") if text_of(row["well"]) in wells]
     if not rows:
@@ -67,7 +67,7 @@ def _corrections(view: ReportView) -> Block:
     for row in rows:
         name, key = _item(text_of(row["item"]))
         texts = (text_of(row[column]) for column in ("recorded_by", "subject", "well", "reason"))
-        act = (stamp_text(row["recorded_at_utc"]), *texts, key)
+        act = (stamp_text(row["recorded_at_utc"], view.data.site.time_zone), *texts, key)
         acts.setdefault(act, []).append(_change(name, text_of(row["was"]), text_of(row["now"])))
     cells = tuple(
         (

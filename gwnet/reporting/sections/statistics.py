@@ -122,7 +122,8 @@ def _by_aquifer(
 
 
 def _season_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
-    measures, note = view.measures, text_of(row["note"]) or _TOO_FEW
+    measures = view.measures
+    note = measures.words(text_of(row["note"])) or _TOO_FEW
     percentile, years = number_of(row["percentile"]), number_of(row["percentile_years"])
     amplitude = number_of(row["amplitude_m"])
     sign = bound_sign({"bound": text_of(row["newest_bound"])})
@@ -213,7 +214,7 @@ def _trend_table(view: ReportView, table: pd.DataFrame) -> Table:
 
 
 def _trend_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
-    note = text_of(row["note"])
+    note = view.measures.words(text_of(row["note"]))
     why = note or _TOO_FEW
     bounds = int(row["n_bounds"] or 0)
     counted = f"{bounds} of them bounds" if bounds else ""
@@ -248,7 +249,7 @@ def _pooled_table(view: ReportView, table: pd.DataFrame) -> Table:
     )
     rows: list[Row] = []
     for row in table.to_dict("records"):
-        why = text_of(row["note"]) or _TOO_FEW
+        why = view.measures.words(text_of(row["note"])) or _TOO_FEW
         rows.append(
             (
                 Cell(view.aquifer_name(str(row["aquifer"]))),
@@ -278,7 +279,7 @@ def _threshold_table(view: ReportView, table: pd.DataFrame) -> Table:
     )
     rows: list[Row] = []
     for row in table.to_dict("records"):
-        why = text_of(row.get("note")) or text_of(row["state"]) or "not on this trend"
+        why = view.measures.words(text_of(row.get("note"))) or text_of(row["state"]) or "not on this trend"
         rows.append(
             (
                 Cell(str(row["well"])),

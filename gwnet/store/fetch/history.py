@@ -108,9 +108,13 @@ class _Names:
                 return local.date().isoformat()
             return local.isoformat(sep=" ", timespec="minutes")
         if isinstance(value, float):
-            length = f"{value / METRES_PER_UNIT[self.unit]:.3f} {self.unit}"
-            return length if column.endswith("_m") else f"{value:.12g}"
+            return self._length(value) if column.endswith("_m") else f"{value:.12g}"
         return str(value)
+
+    def _length(self, metres: float) -> str:
+        """Return a length in the unit of the sites; in feet with a third decimal only where there is one."""
+        text = f"{metres / METRES_PER_UNIT[self.unit]:.3f}"
+        return f"{text.removesuffix('0') if self.unit == 'ft' else text} {self.unit}"
 
 
 def _change(

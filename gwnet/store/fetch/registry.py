@@ -24,6 +24,23 @@ def sites(connection: Connection, known_on: dt.datetime | None = None) -> pd.Dat
     return fetch_rows(connection, "sites", known_on, order="site")
 
 
+def zone_of_sites(table: pd.DataFrame) -> str:
+    """Return the time zone that sites share; UTC where they have several, or there is no site.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        As `sites`.
+
+    Returns
+    -------
+    str
+        Name of the zone.
+    """
+    zones = table["time_zone"].unique()
+    return str(zones[0]) if len(zones) == 1 else "UTC"
+
+
 def choose_site(table: pd.DataFrame, site: str | None) -> pd.Series:
     """Return one site's settings out of those on record.
 
