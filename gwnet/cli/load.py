@@ -18,25 +18,10 @@ from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, loaded, options, output
     help="Replace rows on record, never lost; a column that the file lacks keeps its value, an empty cell empties it.",
 )
 @click.option("--withdraw", is_flag=True, help="Retire the rows of the same keys without a successor.")
-@click.option(
-    "--accept",
-    multiple=True,
-    metavar="RULE",
-    help="Record rows that this rule of 'gwnet help rejections' would refuse; may be given several times.",
-)
+@options.accept
 @options.reason("needed to correct, to withdraw and to accept")
-@click.option(
-    "--rejected",
-    "rejected_dir",
-    type=click.Path(file_okay=False, path_type=Path),
-    metavar="DIR",
-    help="Folder for the rejected rows of --keep-good; made when it is not there. Default: the current one.",
-)
-@click.option(
-    "--last-line-complete",
-    is_flag=True,
-    help="A last line without its line end is complete; asked for where its last cell may have been cut.",
-)
+@options.rejected
+@options.last_line_complete
 @click.option(
     "--show",
     type=click.Choice(loaded.LISTS),
@@ -57,10 +42,10 @@ def command(paths: tuple[Path, ...], show: str, unit: str, form: str, db: str, *
     empty asks first, and so does a last line without its line end whose last cell may have been cut.
     """
     chosen["last_line_complete"] = chosen["last_line_complete"] or loaded.ask_whether_complete()
-    if chosen["correct"] and not chosen["dry_run"] and loaded.can_ask():
+    if loaded.needs_preview(chosen):
         with options.open_record(db) as net, loaded.rejections_shown(form):
             preview = net.load(paths, **chosen | {"dry_run": True})
-        if preview.emptied and not loaded.is_confirmed(preview):
+        if not loaded.is_confirmed(preview):
             return STOPPED
     with options.open_record(db) as net, loaded.rejections_shown(form), output.progress("loading") as progress:
         result = net.load(paths, progress=progress, **chosen)

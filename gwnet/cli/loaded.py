@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -112,8 +112,13 @@ def ask_whether_complete() -> Callable[[Rejection], bool]:
     return ask
 
 
+def needs_preview(chosen: Mapping[str, Any]) -> bool:
+    """Return whether a load with these options is looked at first, as it corrects and a person can answer."""
+    return bool(chosen["correct"]) and not chosen["dry_run"] and can_ask()
+
+
 def is_confirmed(preview: LoadResult) -> bool:
-    """Show the values that would become empty and ask whether they shall; say so if nothing is written.
+    """Show the values that would become empty, if any, and ask whether they shall; say so if nothing is written.
 
     Parameters
     ----------
@@ -123,8 +128,10 @@ def is_confirmed(preview: LoadResult) -> bool:
     Returns
     -------
     bool
-        Whether the person said yes.
+        Whether the person said yes, or none becomes empty.
     """
+    if not preview.emptied:
+        return True
     output.say_some([f"{cell.table}, {cell.key}: {cell.column} is {cell.was} on record" for cell in preview.emptied])
     if click.confirm(f"{_emptied(preview)} Record the correction?", default=False, err=True):
         return True

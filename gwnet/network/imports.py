@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from gwnet.ingest.mapping.load import ImportResult
     from gwnet.ingest.mapping.trial import Trial
+    from gwnet.records import Rejection
 
 
 class Imports(Group):
@@ -71,7 +72,9 @@ class Imports(Group):
         keep_good: bool = False,
         correct: bool = False,
         reason: str | None = None,
+        accept: Sequence[str] = (),
         rejected_dir: str | Path | None = None,
+        last_line_complete: bool | Callable[[Rejection], bool] = False,
         progress: Callable[[int, int], None] | None = None,
     ) -> ImportResult:
         """Load files by a mapping: all of them or nothing.
@@ -90,8 +93,14 @@ class Imports(Group):
             Whether to record the good rows when others are rejected.
         correct : bool, optional
             Whether rows already on record are replaced; needs a reason.
+        accept : sequence of str, optional
+            Problems of rows that do not stop them from being recorded, such as ``wrong-sign``; needs a reason.
         rejected_dir : path, optional
-            Folder for the rejected rows of ``keep_good``; the current one unless given.
+            Folder for the rejected rows of ``keep_good``, as they are in their files, and for their problems; the
+            current one unless given.
+        last_line_complete : bool or callable, optional
+            Whether a last line without its line end is complete where its last cell may have been cut; or a function
+            that is asked, with the rejection that it would be.
         progress : callable, optional
             Called with rows done and rows in all.
 
@@ -122,7 +131,9 @@ class Imports(Group):
             keep_good=keep_good,
             correct=correct,
             reason=reason,
+            accept=accept,
             rejected_dir=None if rejected_dir is None else Path(rejected_dir),
+            last_line_complete=last_line_complete,
             progress=progress,
             watch=watch,
         )

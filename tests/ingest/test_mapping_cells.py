@@ -121,3 +121,21 @@ def test_the_modules_are_those_that_are_meant():
     assert cells.plain_number("1'234,5", ",", "'") == "1234.5"
     assert {"", "-", "NaN"} <= source_table.MISSING
     assert "rule" in mapping.KEYS
+
+
+def test_a_unit_behind_a_number_is_that_of_the_rule_or_no_number(tmp_path):
+    text = "Well,Depth\nA,3.1 ft\nB,3.2 m\nC,3.3\n"
+    found = events(tmp_path, text, 'depth_to_water = { column = "Depth", unit = "ft" }')
+    assert found["depth_to_water [ft]"] == ["3.1", "3.2 m", "3.3"]
+
+
+def test_a_number_without_the_unit_that_its_cell_should_have_is_not_taken_for_metres(tmp_path):
+    text = "Well,Depth\nA,3.5 ft\nB,3.2\n"
+    found = events(tmp_path, text, 'depth_to_water = { column = "Depth", unit = "cell" }')
+    assert found["depth_to_water [m]"] == ["1.0668", "3.2 (without a unit)"]
+
+
+def test_two_digit_years_are_those_from_the_first_one_on(tmp_path):
+    text = "Well,Date\nA,5/13/29\nB,5/13/68\nC,5/13/20\nD,2/29/00\n"
+    rule = 'date = { column = "Date", formats = ["%m/%d/%y"], first_year = 1927 }'
+    assert events(tmp_path, text, rule)["date"] == ["1929-05-13", "1968-05-13", "2020-05-13", "2000-02-29"]

@@ -253,3 +253,35 @@ def test_the_modules_are_those_that_are_meant(tmp_path):
     propose_states.propose_states(one, events, Notes())
     assert "status" not in events.columns
     assert draft.CHECK not in draft.write_mapping("a", "S", [one.source], [events], [], [])
+
+
+def test_nines_below_zero_stand_for_no_value_and_numbers_with_other_signs_are_not_hidden(tmp_path):
+    text = (
+        "Well,Day,Depth below ground [ft]\nA,2024-03-12,-9999\nA,2024-03-13,3.1\nA,2024-03-14,3.4?\nA,2024-03-15,dry\n"
+    )
+    text += "".join(f"A,2023-03-{day},3.{day}\n" for day in range(10, 20))
+    made = proposed(tmp_path, levels=text)
+    assert 'missing = ["-9999"]' in made.text
+    assert 'missing = ["dry"]' in made.text
+    assert "-9999 stands for no value" in "\n".join(made.reasons)
+
+
+def test_codes_of_which_no_status_is_known_are_kept_in_the_notes(tmp_path):
+    text = "Well,Day,Depth below ground [ft],Status,Remarks\nA,2024-03-12,3.1,R,recently pumped\nA,2024-03-13,,D,Dry\n"
+    text += "A,2024-03-14,3.2,,\n"
+    made = proposed(tmp_path, levels=text)
+    assert 'notes = { column = ["Remarks", "Status"], label = true }' in made.text
+
+
+def test_a_trial_lists_rows_that_cannot_be_read(tmp_path):
+    text = "Well,Day,Depth below ground [ft],Remarks\n" + "A,2024-03-12,3.1,x\n" * 3 + "A,B,C,2024-03-12,3.1\n"
+    trial = try_files([write(tmp_path, "t.csv", text)], known=KNOWN)
+    assert [(one.row, one.problem) for one in trial.rejections] == [(5, "row-too-long")]
+
+
+def test_two_digit_years_that_have_not_come_are_of_the_last_century(tmp_path):
+    text = "Well,Day,Depth below ground [ft]\nA,5/13/29,3.1\nA,5/13/68,3.1\nA,5/13/99,3.1\n"
+    keys = tomllib.loads(proposed(tmp_path, levels=text).text)["table"][-1]["columns"]["measured_at"]
+    assert 1927 <= keys["first_year"] <= 1929
+    later = proposed(tmp_path, levels=text.replace("/29,", "/09,").replace("/68,", "/08,"))
+    assert "first_year" not in later.text

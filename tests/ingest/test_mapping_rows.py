@@ -162,7 +162,7 @@ def test_a_changed_mapping_of_the_same_name_replaces_the_one_on_record(loader):
 
 
 def test_a_rejection_names_file_line_column_and_cell_of_the_source_and_nothing_is_written(loader):
-    text = "Messstelle;Datum;Abstich\nMW-1;12.03.2024;3,474\n\nMW-9;13.03.2024;3,5 m\n"
+    text = "Messstelle;Datum;Abstich\nMW-1;12.03.2024;3,474\n\nMW-9;13.03.2024;3,5 ft\n"
     mapping = LEVELS.replace("[source.t]", '[source.t]\ndecimal = ","')
     before = loader.counts()
     with pytest.raises(FileRejectedError) as caught:
@@ -170,7 +170,7 @@ def test_a_rejection_names_file_line_column_and_cell_of_the_source_and_nothing_i
     assert loader.counts() == before
     found = {(r.file, r.row, r.column, r.value, r.problem) for r in caught.value.rejections}
     assert found == {
-        ("levels.csv", 4, "Abstich", "3,5 m", "not-a-number"),
+        ("levels.csv", 4, "Abstich", "3,5 ft", "not-a-number"),
         ("levels.csv", 4, "Messstelle", "MW-9", "well-unknown"),
     }
 
@@ -189,3 +189,13 @@ def test_a_mapping_that_is_nowhere_is_said_to_be(loader):
 def test_the_modules_are_those_that_are_meant():
     assert {apply.MappedTable, rows.Rows, point_rows.PointChange, MappedFile}
     assert level_rows.settle_levels
+
+
+def test_a_negative_depth_gives_way_to_the_water_elevation_beside_it(tmp_path):
+    text = "Well,Day,Depth,WSE\nA,2024-03-12,-0.20,101.2\nA,2024-03-13,3.1,97.9\nB,2024-03-12,-0.30,\n"
+    rules = 'date = "Day"\ndepth_to_water = "Depth"\nwater_elevation = "WSE"'
+    made = applied(tmp_path, text, EVENTS.format(source="", columns=rules))
+    found = columns(made)
+    assert found["depth_to_water"] == ["", "3.1", "-0.30"]
+    assert found["water_elevation"] == ["101.2", "", ""]
+    assert "1 row with a negative depth keep" in "\n".join(made.tables[0].remarks)

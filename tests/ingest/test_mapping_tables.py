@@ -89,7 +89,7 @@ def test_the_delimiter_is_that_of_most_lines(text, delimiter):
 
 def test_fixed_text_is_cut_where_every_line_has_a_blank(tmp_path):
     text = "WELL  DATE       D\nA  1  2020-01-01 1.5\nB  2  2020-01-02 2.5\nC  3  2020-01-03 3.5\n"
-    assert find_widths(text) == (3, 3, 11, 3)
+    assert find_widths(text)[:3] == (3, 3, 11)
     mapped = EVENTS.format(source="widths = [6, 11, 4]", columns='date = "DATE"\ndepth_to_water = "D"')
     made = columns(applied(tmp_path, text, mapped.replace('well = "Well"', 'well = "WELL"'), "t.txt"))
     assert made["well"] == ["A  1", "B  2", "C  3"]
@@ -207,3 +207,30 @@ def test_files_and_sources_must_fit(tmp_path):
 
 def test_the_keys_are_documented():
     assert "| `[source.NAME]` | `wide` |" in describe_mapping_keys()
+
+
+def test_the_last_column_of_fixed_text_goes_on_to_the_end_of_longer_lines(tmp_path):
+    text = (
+        "WELL  DATE       D   REMARK\nA1    2020-01-01 1.5 ok\nB2    2020-01-02 2.5 dry pump\nC3    2020-01-03 3.5 x\n"
+    )
+    source = f"widths = {list(find_widths(text))}"
+    mapped = EVENTS.format(source=source, columns='date = "DATE"\ndepth_to_water = "D"\nnotes = "REMARK"')
+    made = columns(applied(tmp_path, text, mapped.replace('well = "Well"', 'well = "WELL"'), "t.txt"))
+    assert made["notes"] == ["ok", "dry pump", "x"]
+
+
+def test_short_rows_and_cells_beyond_the_headings_are_remarked():
+    table = SourceTable("t.csv", "t", ["a", "b"], ["", ""], [["1", "2"], ["3"]], [2, 3])
+    repair_rows(table, ",")
+    assert table.rows == [["1", "2"], ["3", ""]]
+    assert table.remarks == ["1 row with fewer cells than headings; what they lack counts as empty: line 3"]
+    sheet = SourceTable("t.xlsx", "t", ["a", "b"], ["", ""], [["1", "2", "beside"], ["3"]], [2, 3])
+    repair_rows(sheet, "")
+    assert sheet.remarks == ["cells beyond the last heading are passed over: line 2"]
+
+
+def test_a_word_that_its_column_does_not_have_yet_may_hold_the_delimiter():
+    rows = [["A", "ok"]] * 8 + [["A", "wet", " a bit"]]
+    table = SourceTable("t.csv", "t", ["a", "b"], ["", ""], rows, list(range(2, 11)))
+    repair_rows(table, ",")
+    assert table.rows[-1] == ["A", "wet, a bit"]

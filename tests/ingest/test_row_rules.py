@@ -57,7 +57,7 @@ def test_a_row_of_a_round_that_was_not_filled_in_is_passed_over():
 def test_rejected_rows_are_written_with_their_problem_and_no_file_is_overwritten(tmp_path):
     parsed = parsed_table("wells", "site;well;easting;northing\nS;A;1;2\nS;B;1;\n")
     check_rows(parsed)
-    first, second = (write_rejected([parsed], tmp_path)[0] for _ in range(2))
+    first, second = (write_rejected([(parsed, None)], tmp_path)[0] for _ in range(2))
     assert (first.name, second.name) == ("wells.rejected.csv", "wells.rejected-2.csv")
     with first.open(encoding="utf-8", newline="") as file:
         rows = list(csv.reader(file, delimiter=";"))

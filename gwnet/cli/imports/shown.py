@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from gwnet.cli import output
+from gwnet.cli import loaded, output
 from gwnet.plain_text import without_control_signs as safe
 
 if TYPE_CHECKING:
@@ -36,10 +36,14 @@ def show_trial(trial: Trial, form: str) -> None:
             say(safe(f"  {reason}"))
     _columns(trial.columns, form)
     _lists(trial.applied, form)
+    loaded.rejections(trial.rejections, "table")
     for name in trial.missing:
         say(safe(f"missing: {name}"))
     for check in trial.checks:
         say(safe(f"check: {check}"))
+    if trial.rejections:
+        rows = len({(rejection.file, rejection.row) for rejection in trial.rejections})
+        say("1 row cannot be read." if rows == 1 else f"{rows:,} rows cannot be read.")
     if trial.proposal is not None and not trial.checks and not trial.missing:
         say("Nothing is open: the mapping can be used.")
 

@@ -39,4 +39,4 @@ def command(paths: tuple[str, ...], save: Path | None, form: str, **chosen: Any)
     shown.show_trial(trial, form)
     if save is not None:
         output.write_new(save, trial.mapping.text, "mapping")
-    return DONE_WITH_FINDINGS if trial.checks or trial.missing else DONE
+    return DONE_WITH_FINDINGS if trial.checks or trial.missing or trial.rejections else DONE

@@ -12,6 +12,7 @@ from typing import Final
 import pandas as pd
 from sqlalchemy import Connection, select
 
+from gwnet.clock import moment_text
 from gwnet.errors import IngestError, NotFoundError, SettingsError, StoreError
 from gwnet.ingest.loggers.columns import Column
 from gwnet.ingest.loggers.result import LoggerFileResult, LoggersResult, SeriesResult
@@ -19,6 +20,7 @@ from gwnet.ingest.loggers.rows import LoggerFile
 from gwnet.ingest.loggers.tally import DeploymentTally, RhythmTally, SeriesTally
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.fetch.registry import sites, zone_of_sites
 from gwnet.store.models.loggers import LoggerSeries
 from gwnet.store.save.downloads import add_download, complete_download
 from gwnet.store.save.samples import Appending
@@ -211,7 +213,7 @@ def _not_loaded_yet(connection: Connection, file: LoggerFile, code: str) -> tupl
     if known.empty or wanted:
         return wanted, ""
     first = known.iloc[0]
-    when = f"{first['recorded_at_utc']:%Y-%m-%d %H:%M} UTC"
+    when = moment_text(first["recorded_at_utc"], zone_of_sites(sites(connection)), timespec="minutes")
     other = "" if first["layout_text"] == file.layout.toml() else f" with layout {first['layout']!r}"
     again = "; to load it with another layout, withdraw it first" if other else ""
     return [], f"already loaded on {when} as {first['file']}{other}; nothing changed{again}"

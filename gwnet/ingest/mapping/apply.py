@@ -9,6 +9,7 @@ from typing import Any, Final
 from gwnet.errors import LayoutError
 from gwnet.ingest.mapping.cells import Made, first_filled, make_cells
 from gwnet.ingest.mapping.grids import SourceFile
+from gwnet.ingest.mapping.intervals import BOTTOM, TOP, spread_intervals
 from gwnet.ingest.mapping.level_rows import settle_levels
 from gwnet.ingest.mapping.mapping import Mapping, Plan, Source
 from gwnet.ingest.mapping.point_rows import PointChange, keep_changes
@@ -94,17 +95,26 @@ def apply_mapping(mapping: Mapping, files: Sequence[SourceFile]) -> Applied:
         If a file is of no source, a source has no file, or a column of a rule is not there.
     """
     opened = _open(mapping, files)
-    rejected: set[int] = set()
+    reported: set[Rejection] = set()
     tables: list[MappedTable] = []
     for plan in sorted(mapping.plans, key=lambda one: ORDER[one.table]):
         table = MappedTable(plan)
         pairs = opened.get(plan.source, []) if plan.source else [(None, _constants(plan))]
+        if plan.intervals is not None:
+            decimal = mapping.sources[plan.source].decimal
+            spread = [spread_intervals(one, plan.intervals, decimal) for _, one in pairs]
+            table.remarks += [
+                f"{new.file}: {remark}"
+                for new, (_, one) in zip(spread, pairs, strict=True)
+                for remark in new.remarks[len(one.remarks) :]
+            ]
+            pairs = [(file, new) for new, (file, _) in zip(spread, pairs, strict=True)]
         rows = _rows(plan, pairs, mapping, opened)
         points = [change for made in tables for change in made.changes]
         _settle(plan, rows, table, points)
         for number, (file, one) in enumerate(pairs):
-            problems = [] if id(one) in rejected else list(one.rejections)
-            rejected.add(id(one))
+            problems = [rejection for rejection in one.rejections if rejection not in reported]
+            reported |= set(problems)
             table.sheets.append((file, _sheet(plan, rows, number, one, problems)))
             table.remarks += [
                 f"{one.file}: {remark}" for remark in one.remarks if not problems and plan is _first(mapping, plan)
@@ -204,6 +214,9 @@ def _sheet(plan: Plan, rows: Rows, number: int, table: SourceTable, problems: li
         rows=[[cells[row] for cells in columns] for row in mine],
         numbers=[rows.number[row] for row in mine],
         rejections=list(problems),
+        open_row=table.open_row,
+        from_changes=plan.changes,
+        open_columns=_open_columns(plan, table),
         origins={
             name: (made.heading or name, [made.written[row] for row in mine]) for name, made in rows.columns.items()
         },
@@ -219,6 +232,17 @@ def _sheet(plan: Plan, rows: Rows, number: int, table: SourceTable, problems: li
     return sheet
 
 
+def _open_columns(plan: Plan, table: SourceTable) -> tuple[str, ...]:
+    """Return the columns of ours that read the last cell of a line without its end, or one that it lacks."""
+    if table.open_row is None:
+        return ()
+    return tuple(
+        name
+        for name, rules in plan.rules.items()
+        if any(table.place(reference) >= table.open_place for rule in rules for reference in rule.used)
+    )
+
+
 def _unused(mapping: Mapping, sources: dict[str, list[SourceTable]]) -> dict[str, list[str]]:
     """Return the headings that no rule reads, by file."""
     used: dict[str, set[int]] = {}
@@ -226,10 +250,12 @@ def _unused(mapping: Mapping, sources: dict[str, list[SourceTable]]) -> dict[str
     for name, tables in sources.items():
         source = mapping.sources[name]
         references: list[Any] = [condition.column for condition in source.pass_over]
+        references += [plan.intervals for plan in mapping.plans if plan.source == name and plan.intervals is not None]
         for plan in mapping.plans:
             for rules in plan.rules.values():
                 for rule in rules:
-                    references += rule.used if plan.source == name else ()
+                    own = rule.used if plan.source == name else ()
+                    references += [one for one in own if plan.intervals is None or one not in {TOP, BOTTOM}]
                     if rule.lookup is not None and rule.lookup.source == name:
                         references += [rule.lookup.key, rule.lookup.value]
         for table in tables:

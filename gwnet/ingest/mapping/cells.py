@@ -94,7 +94,9 @@ def make_cells(column: Column, rule: Rule, table: SourceTable, source: Source, t
     problems: dict[int, tuple[str, str, str]] = {}
     if column.kind in NUMBER_KINDS:
         cells, unit = _numbers(column, rule, cells, table, source)
-    elif column.kind in {"date", "time", "timestamp"} and (rule.formats or rule.zone or rule.time_unknown):
+    elif column.kind in {"date", "time", "timestamp"} and (
+        rule.formats or rule.zone or rule.time_unknown or rule.first_year
+    ):
         cells, problems = _times(column, rule, cells)
     if rule.only is not None:
         cells = [cell if held else "" for cell, held in zip(cells, holds(rule.only, table), strict=True)]
@@ -176,7 +178,7 @@ def _numbers(column: Column, rule: Rule, cells: list[str], table: SourceTable, s
     factor, unit = _factor_and_unit(column, rule)
     added = [(1, rule.plus), (-1, rule.minus)]
     others = [(sign, table.cells(reference)) for sign, reference in added if reference is not None]
-    plain = [plain_number(cell, *marks) for cell in cells]
+    plain = [plain_number(_without_unit(cell, rule.unit), *marks) for cell in cells]
     if factor == 1 and not others:
         return plain, unit
     made = []
@@ -190,6 +192,13 @@ def _numbers(column: Column, rule: Rule, cells: list[str], table: SourceTable, s
             continue
         made.append(_text(value * factor))
     return made, unit
+
+
+def _without_unit(cell: str, unit: str) -> str:
+    """Return a number without the unit behind it, where that is the unit of its column."""
+    found = _WITH_UNIT.fullmatch(cell) if unit and cell[-1:] and not cell[-1:].isdigit() else None
+    said = (found[2] or "").strip(" .").lower() if found else ""
+    return found[1] if found and said and UNIT_WORDS.get(said) == unit else cell
 
 
 def _factor_and_unit(column: Column, rule: Rule) -> tuple[Decimal, str]:
@@ -219,6 +228,8 @@ def _of_cell(cell: str, marks: tuple[str, str], column: Column) -> str:
     """Return a number with its unit behind it in metres, or in the unit of its column."""
     found = _WITH_UNIT.fullmatch(cell)
     unit = UNIT_WORDS.get((found[2] or "").strip(" .").lower(), "") if found else ""
+    if found is not None and not found[2]:
+        return f"{cell} (without a unit)"  # which is no number: a unit that is not said is not guessed
     if found is None or not unit:
         return cell
     try:
@@ -272,6 +283,12 @@ def _stamp(cell: str, formats: Sequence[StampFormat], rule: Rule) -> _Stamp | No
         except StampError:
             continue
         moment = _EPOCH + dt.timedelta(milliseconds=milliseconds)
+        if rule.first_year and "y" in one.letters:
+            year = rule.first_year + (moment.year - rule.first_year) % 100
+            try:
+                moment = moment.replace(year=year)
+            except ValueError:  # the 29th of February of a year that has none
+                continue
         hours = [place for place, letter in enumerate(one.letters, 1) if letter in {"H", "I", "count"}]
         has_time = any(found[place] is not None for place in hours)
         if has_time and f"{moment:%H:%M}" in rule.time_unknown:

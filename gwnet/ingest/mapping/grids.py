@@ -9,14 +9,17 @@ import codecs
 import csv
 import hashlib
 import io
+import re
 from collections import Counter
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final
 
 from gwnet.errors import UnreadableFileError
 from gwnet.ingest.readers import read_bytes
+from gwnet.ingest.readers.delimited import has_open_end
 
 #: Delimiters that are tried, those that no number holds first.
 DELIMITERS: Final[tuple[str, ...]] = ("\t", ";", "|", ",")
@@ -24,6 +27,11 @@ DELIMITERS: Final[tuple[str, ...]] = ("\t", ";", "|", ",")
 BLANKS: Final = "blanks"
 #: Endings of files that are no text.
 BINARY: Final[tuple[str, ...]] = (".xlsx", ".xlsm", ".ods", ".gpkg", ".parquet", ".pq", ".geoparquet")
+#: Where the last column of fixed text ends.
+_WIDEST: Final = 9_999
+_OF_SHEET: Final = re.compile(
+    rf"(.+?(?:{'|'.join(map(re.escape, BINARY))}))\.(.+?)(?:\.rejected(?:-\d+)?)+\.csv", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True)
@@ -48,6 +56,8 @@ class Grid:
         Encoding of the text; empty where it is none.
     headed : bool
         Whether the first row holds the names of columns for certain, as in a database.
+    open_row : int or None
+        Number of the last row, where the text ends without the end of its line.
     """
 
     file: str
@@ -58,6 +68,7 @@ class Grid:
     delimiter: str = ""
     encoding: str = ""
     headed: bool = False
+    open_row: int | None = None
 
 
 @dataclass(frozen=True)
@@ -109,7 +120,7 @@ def read_source(address: str, query: str = "") -> SourceFile:
         from gwnet.ingest.mapping.binary_grids import query_grid
 
         grid = query_grid(address, query)
-        content = _as_csv(grid)
+        content = as_csv(grid.rows)
         return SourceFile(grid.file, content, hashlib.sha256(content).hexdigest(), "", [grid])
     path = Path(address)
     content = read_bytes(path)
@@ -119,12 +130,36 @@ def read_source(address: str, query: str = "") -> SourceFile:
 
         return SourceFile(path.name, content, sha256, "", binary_grids(path, content))
     text, encoding = decode(path.name, content)
+    sheet = original_name(path.name)[1]
+    if sheet:  # rows that came from a sheet go back to the mapping as rows of that sheet
+        grid = text_grid(path.name, text, delimiter=",")
+        return SourceFile(path.name, content, sha256, "", [replace(grid, title=sheet, sheet=sheet, delimiter="")])
     return SourceFile(path.name, content, sha256, text, [text_grid(path.name, text, encoding=encoding)])
 
 
-def _as_csv(grid: Grid) -> bytes:
+def original_name(name: str) -> tuple[str, str]:
+    """Return the name of the file, and of the sheet or layer, of which a file holds rejected rows.
+
+    Parameters
+    ----------
+    name : str
+        Name of a file, such as ``levels.rejected.csv`` or ``book.xlsx.Sheet1.rejected-2.csv``.
+
+    Returns
+    -------
+    tuple of str
+        Here ``levels.csv`` and nothing, ``book.xlsx`` and ``Sheet1``; any other name is its own.
+    """
+    found = _OF_SHEET.fullmatch(name)
+    if found is not None:
+        return found[1], found[2]
+    return re.sub(r"(\.rejected(-\d+)?)+(?=(\.[^.]*)?$)", "", name), ""
+
+
+def as_csv(rows: Iterable[Sequence[str]]) -> bytes:
+    """Return rows of text as the bytes of a CSV file."""
     written = io.StringIO(newline="")
-    csv.writer(written, lineterminator="\n").writerows(grid.rows)
+    csv.writer(written, lineterminator="\n").writerows(rows)
     return written.getvalue().encode("utf-8")
 
 
@@ -199,21 +234,29 @@ def text_grid(
     Grid
         All lines.
     """
-    stem = Path(name).stem
+    sign = "" if widths else delimiter or find_delimiter(text)
+    lines = text.split("\n")
+    numbers = list(range(1, len(lines) + 1))
     if widths:
-        lines = text.split("\n")
         numbers = [n for n, line in enumerate(lines, 1) if line.strip() and not (comment and line.startswith(comment))]
-        return Grid(name, stem, "", [_cut(lines[n - 1], widths) for n in numbers], numbers, "", encoding)
-    sign = delimiter or find_delimiter(text)
-    if sign == BLANKS:
-        parted = [line.split() for line in text.split("\n")]
-        return Grid(name, stem, "", parted, list(range(1, len(parted) + 1)), BLANKS, encoding)
-    if not sign:
-        return Grid(
-            name, stem, "", [[line] for line in text.split("\n")], list(range(1, text.count("\n") + 2)), "", encoding
-        )
-    rows, numbers = _split(name, text, sign, comment)
-    return Grid(name, stem, "", rows, numbers, sign, encoding)
+        rows = [_cut(lines[n - 1], widths) for n in numbers]
+    elif sign == BLANKS:
+        rows = [line.split() for line in lines]
+    elif not sign:
+        rows = [[line] for line in lines]
+    else:
+        rows, numbers = _split(name, text, sign, comment)
+    is_open = bool(rows) and any(rows[-1]) and has_open_end(text)
+    return Grid(
+        name,
+        Path(original_name(name)[0]).stem,
+        "",
+        rows,
+        numbers,
+        sign,
+        encoding,
+        open_row=numbers[-1] if is_open else None,
+    )
 
 
 def _cut(line: str, widths: tuple[int, ...]) -> list[str]:
@@ -297,7 +340,7 @@ def find_widths(text: str) -> tuple[int, ...]:
     longest = max(map(len, lines))
     blank = [all(place >= len(line) or line[place] == " " for line in lines) for place in range(longest)]
     starts = [place for place in range(1, longest) if blank[place - 1] and not blank[place]]
-    edges = [0, *starts, longest]
+    edges = [0, *starts, _WIDEST]  # the last column goes on, however long a line is
     return tuple(after - before for before, after in pairwise(edges)) if starts else ()
 
 

@@ -14,6 +14,8 @@ from gwnet.store.contract import NUMBER_ALLOWED, NUMBER_REQUIRED, QUANTITIES, ST
 
 _NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _TAPE: Final = "two tape readings"
+_ELEVATION: Final = "water_elevation"
+_DEPTHS: Final = frozenset({"depth_to_water", "depth_below_ground"})
 
 #: Ways of saying a level that need a measuring point.
 _OF_POINT: Final = frozenset({_TAPE, "depth_to_water"})
@@ -24,7 +26,8 @@ def settle_levels(plan: Plan, rows: Rows, points: Sequence[PointChange] = ()) ->
 
     Of several ways that a row fills the first of the mapping counts; two tape readings that cannot be, because the
     tape reads less at the mark than at the water, give way to the next; so do depths below a measuring point before the
-    first one of the well, where readings say the points. The number of a row whose status has none
+    first one of the well, where readings say the points, and negative depths to a water elevation: of the two it leaves
+    no doubt whether the water stood above the mark. The number of a row whose status has none
     becomes its sounded depth for a dry well, and else a note.
 
     Parameters as `gwnet.ingest.mapping`.
@@ -51,6 +54,9 @@ def settle_levels(plan: Plan, rows: Rows, points: Sequence[PointChange] = ()) ->
         if said and pointed[:1] != said[:1]:
             tally["before any measuring point of their well keep another way of saying the level"] += bool(pointed)
         chosen = (pointed or said or [""])[0]
+        if chosen in _DEPTHS and _is_negative(rows.cells(chosen)[row]) and _ELEVATION in said:
+            tally["with a negative depth keep the water elevation, which says where the water stood"] += 1
+            chosen = _ELEVATION
         if chosen != _TAPE and _TAPE in ways and all(rows.cells(name)[row] for name in TAPE_READINGS):
             if chosen:
                 tally["with two tape readings that contradict each other"] += _TAPE not in said
@@ -105,6 +111,10 @@ def _is_said(rows: Rows, way: str, row: int) -> bool:
         return True  # the loader says what is wrong with it
     mark, water = (float(cell) for cell in cells)
     return water >= 0 and mark > water
+
+
+def _is_negative(cell: str) -> bool:
+    return _NUMBER.fullmatch(cell) is not None and float(cell) < 0
 
 
 def _note(rows: Rows, row: int, names: tuple[str, ...]) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,10 +12,12 @@ from sqlalchemy import Connection
 
 from gwnet.errors import LayoutError, NotFoundError
 from gwnet.ingest.mapping.apply import Applied, apply_mapping
+from gwnet.ingest.mapping.excerpts import take_rows
 from gwnet.ingest.mapping.grids import SourceFile, read_source
 from gwnet.ingest.mapping.mapping import Mapping, parse_mapping, read_mapping
 from gwnet.ingest.mapping.propose import open_checks
-from gwnet.ingest.tables.load import FileResult, LoadResult, MappedFile, load, loaded_whole
+from gwnet.ingest.tables.load import FileResult, LoadResult, MappedFile, describe_earlier, load, loaded_whole
+from gwnet.ingest.tables.rejected import Excerpt, TakeRows
 from gwnet.store.fetch import mappings as fetch
 from gwnet.store.save.mappings import keep_mapping, link_sources
 from gwnet.store.session import Store
@@ -148,11 +150,25 @@ def _refuse_open_checks(mapping: Mapping) -> None:
 
 def _as_files(files: Sequence[SourceFile], applied: Applied) -> list[MappedFile]:
     """Return the tables of each file; what comes from the mapping alone goes with the first."""
-    made = {file.sha256: MappedFile(Path(file.name), file.sha256, file.content, []) for file in files}
+    made = {
+        file.sha256: MappedFile(Path(file.name), file.sha256, file.content, [], _excerpts(file, applied))
+        for file in files
+    }
     for table in applied.tables:
         for file, sheet in table.sheets:
             made[(file or files[0]).sha256].sheets.append(sheet)
     return list(made.values())
+
+
+def _excerpts(file: SourceFile, applied: Applied) -> TakeRows:
+    """Return what takes rows out of the tables of a file, by the name of the table."""
+    tables = {table.file: table for several in applied.sources.values() for table in several}
+
+    def take(name: str, numbers: Collection[int]) -> Excerpt | None:
+        table = tables.get(name)
+        return None if table is None or table.grid is None else take_rows(file, table.grid, table.start, numbers)
+
+    return take
 
 
 def _imported(store: Store, files: Sequence[SourceFile], mapping: Mapping) -> dict[str, str]:
@@ -160,8 +176,4 @@ def _imported(store: Store, files: Sequence[SourceFile], mapping: Mapping) -> di
     whole = loaded_whole(store, [file.sha256 for file in files])
     with store.reading() as connection:
         linked = fetch.files_of_mapping(connection, mapping.name, mapping.text)
-    return {
-        sha256: f"already imported on {row.loaded_at_utc:%Y-%m-%d %H:%M} UTC as {row.name}; nothing changed"
-        for sha256, row in whole.items()
-        if row.id in linked
-    }
+    return {sha256: describe_earlier(store, row, "imported") for sha256, row in whole.items() if row.id in linked}

@@ -19,6 +19,9 @@ from gwnet.ingest.mapping.source_table import MISSING, SourceTable, open_table
 _LOOSE_NUMBER: Final = re.compile(r"[<>~]?[+-]?(\d[\d ,.']*|[.,]\d+)([eE][+-]?\d+)?")
 _PLAIN_NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 
+#: Numbers that stand for no value, as -999 or -9999.0: at least three nines before the point, below zero.
+_NINES: Final = re.compile(r"-9{3,}(?:\.[90]+)?")
+
 #: Lines among which the headings are looked for, and rows below that are looked at.
 _MOST_ABOVE: Final = 80
 _BELOW: Final = 40
@@ -135,6 +138,10 @@ def look_at(file: SourceFile, grid: Grid, name: str, notes: Notes) -> Looked | N
     table = open_table(replace(source, delimiter=""), file, grid)
     if not table.rows:
         return None
+    nines = sorted({cell.strip() for row in table.rows for cell in row if _NINES.fullmatch(cell.strip())})
+    if nines:
+        source = replace(source, missing=tuple(nines))
+        notes.add(f"{grid.file}: {' and '.join(nines)} stand{'s' * (len(nines) == 1)} for no value")
     said = f"{grid.file}: " + (f"headings are in line {heading_row}" if heading_row else "there are no headings")
     notes.add(said + (", units below them" if source.units_below else ""))
     for remark in table.remarks:
@@ -157,34 +164,40 @@ def look_at_columns(table: SourceTable, source: Source) -> list[LookedColumn]:
     list of LookedColumn
         In the order of the table.
     """
-    step = max(1, len(table.rows) // _SAMPLE)
-    rows = table.rows[::step]
     return [
-        _column(place, heading, unit, [row[place].strip() for row in rows], source)
+        _column(place, heading, unit, [row[place].strip() for row in table.rows], source)
         for place, (heading, unit) in enumerate(zip(table.headings, table.units, strict=True))
     ]
 
 
-def _column(place: int, heading: str, unit: str, cells: list[str], source: Source) -> LookedColumn:
-    filled = [cell for cell in cells if cell not in MISSING]
+def _column(place: int, heading: str, unit: str, every: list[str], source: Source) -> LookedColumn:
+    filled = [cell for cell in every[:: max(1, len(every) // _SAMPLE)] if cell not in {*MISSING, *source.missing}]
     counts = Counter(filled)
-    kind, odd = _kind(filled, source)
+    kind = _kind(filled, source)
+    odd = _odd(every, source) if kind == "number" else {}
     words = dict(counts.most_common(_MOST_WORDS)) if len(counts) <= _MOST_WORDS else {}
     return LookedColumn(place, heading, read_meaning(heading, unit), kind, words, len(filled), len(counts), odd)
 
 
-def _kind(filled: list[str], source: Source) -> tuple[str, dict[str, int]]:
+def _kind(filled: list[str], source: Source) -> str:
     if not filled:
-        return "", {}
+        return ""
     if sum(map(looks_like_stamp, filled)) > 0.8 * len(filled) and not all(cell.isdigit() for cell in filled):
-        return "stamp", {}
+        return "stamp"
     if sum(map(looks_like_clock, filled)) > 0.8 * len(filled):
-        return "clock", {}
-    plain = [plain_number(cell, source.decimal, source.thousands) for cell in filled]
-    odd = Counter(cell for cell in plain if not _PLAIN_NUMBER.fullmatch(cell))
-    if sum(odd.values()) < 0.5 * len(filled):
-        return "number", dict(odd.most_common(_MOST_WORDS))
-    return "text", {}
+        return "clock"
+    return "number" if sum(_odd(filled, source).values()) < 0.5 * len(filled) else "text"
+
+
+def _odd(cells: list[str], source: Source) -> dict[str, int]:
+    """Return the cells of a column that are no numbers; words that stand for no value are none of them."""
+    plain = Counter(cell for cell in cells if cell not in {*MISSING, *source.missing})
+    odd = {
+        cell: count
+        for cell, count in plain.items()
+        if not _PLAIN_NUMBER.fullmatch(plain_number(cell, source.decimal, source.thousands))
+    }
+    return dict(Counter(odd).most_common(_MOST_WORDS))
 
 
 def _looks(cell: str) -> str:

@@ -44,6 +44,11 @@ KEYS: Final[dict[str, dict[str, tuple[str, str]]]] = {
         "no_level": ("text", "status of a level event without a number, where the source says none"),
         "changes": ("flag", "one row where the values change, dated: measuring points from readings"),
         "given": ("list", "rows with what the files do not say, each with its well or other key"),
+        "intervals": (
+            "any",
+            "column with depth intervals in one cell, as `20-30; 45-60`: each becomes a row, with its ends in the "
+            "columns `interval top` and `interval bottom`",
+        ),
         "columns": ("table", "a rule for each column of ours"),
     },
     "rule": {
@@ -63,6 +68,7 @@ KEYS: Final[dict[str, dict[str, tuple[str, str]]]] = {
         "formats": ("list", "formats of dates and times"),
         "zone": ("text", "zone of the times; goes before an offset or Z in the cells"),
         "time_unknown": ("list", "times of day that stand for an unknown one"),
+        "first_year": ("whole", "two-digit years are those from this one on; 1969 unless given"),
         "missing": ("list", "words for no value in this column"),
         "only": ("table", "`{ column = …, is = […] }`: the rule holds for these rows"),
         "lookup": ("table", "`{ from = SOURCE, key = COLUMN, value = COLUMN }`: another table's value for this one"),
@@ -128,6 +134,7 @@ class Rule:
     formats: tuple[str, ...] = ()
     zone: str = ""
     time_unknown: tuple[str, ...] = ()
+    first_year: int = 0
     missing: tuple[str, ...] = ()
     only: Condition | None = None
     lookup: Lookup | None = None
@@ -173,6 +180,7 @@ class Plan:
     no_level: str = "not measured"
     changes: bool = False
     given: tuple[Pairs[str, str], ...] = ()
+    intervals: Reference | None = None
 
 
 @dataclass(frozen=True)
@@ -271,7 +279,9 @@ class _Reader:
         if site and "site" in BY_NAME[name].names and "site" not in rules:
             rules = {"site": (Rule(value=site),), **rules}
         rows = tuple({key: str(value) for key, value in row.items()} for row in given.get("given", ()))
-        return Plan(name, source, rules, status, given.get("changes", False), rows)
+        if "intervals" in given and not source:
+            self.refuse(place, "intervals need a source of rows.", "Give from.")
+        return Plan(name, source, rules, status, given.get("changes", False), rows, given.get("intervals"))
 
     def rules(self, place: str, table: str, column: str, values: Any, sources: Pairs[str, Source]) -> tuple[Rule, ...]:
         names = BY_NAME[table].names

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from dataclasses import dataclass
+from typing import Final
 
 from gwnet.ingest.mapping.rows import Rows
+
+_DAY: Final = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
 @dataclass(frozen=True)
@@ -56,6 +60,8 @@ def keep_changes(rows: Rows) -> list[PointChange]:
     until = rows.column("valid_until")
     of_well: dict[tuple[str, str], list[int]] = defaultdict(list)
     for row in range(rows.count):
+        if not _DAY.match(dates[row]):  # the reading itself is rejected
+            continue
         of_well[wells[row], accesses[row] or "main"].append(row)
     kept: list[int] = []
     changes: list[PointChange] = []

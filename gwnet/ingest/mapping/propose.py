@@ -98,7 +98,10 @@ def propose_mapping(files: Sequence[SourceFile], known: Known) -> Proposal:
         message = "Neither wells nor levels were recognised by the headings."
         known_headings = ", ".join(heading for one in looked for heading in one.table.headings)
         raise LayoutError(
-            message, where=where, fix=f"Write a mapping by hand (gwnet help import). Headings: {known_headings}."
+            message,
+            where=where,
+            fix=f"Write a mapping by hand (gwnet help import); a logger's file: gwnet logger try. "
+            f"Headings: {known_headings}.",
         )
     sources = [one.source for one in looked if one.source.name in used]
     for one in looked:

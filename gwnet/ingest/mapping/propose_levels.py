@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections import Counter
 from typing import Any, Final
@@ -11,6 +12,7 @@ import numpy as np
 from gwnet.ingest.headings import read_meaning
 from gwnet.ingest.loggers.guess_notes import Notes
 from gwnet.ingest.loggers.guess_times import StampSurvey
+from gwnet.ingest.loggers.stamps import StampError, compile_formats, read_stamp
 from gwnet.ingest.mapping.draft import DraftTable
 from gwnet.ingest.mapping.look import Looked, LookedColumn
 from gwnet.ingest.mapping.propose_points import propose_points
@@ -132,8 +134,9 @@ def _moves(one: Looked, column: LookedColumn, survey: Survey) -> bool:
 
 def _length(one: Looked, column: LookedColumn, *, sign: int = 1) -> dict[str, Any]:
     keys = length_rule(one, column)
-    if column.odd:
-        keys["missing"] = list(column.odd)
+    words = [word for word in column.odd if not any(sign.isdigit() for sign in word)]
+    if words:  # what has a digit may be a level, and is left to be rejected
+        keys["missing"] = words
     return keys | ({"positive": "up"} if sign < 0 else {})
 
 
@@ -335,6 +338,20 @@ def _when(one: Looked, survey: Survey, notes: Notes) -> tuple[Any, str] | None:
     return keys, check
 
 
+def _first_year(texts: set[str], formats: list[str]) -> int:
+    """Return from which year on two-digit years are, where some would not have come yet; 0 where they have."""
+    written = compile_formats([form for form in formats if "%y" in form])
+    now = dt.datetime.now(dt.UTC)
+    for text in texts:
+        for form in written:
+            try:
+                if form.pattern.fullmatch(text) and read_stamp(text, [form])[0] > (now.timestamp() + 86_400) * 1_000:
+                    return now.year - 99
+            except StampError:
+                continue
+    return 0
+
+
 def _some(one: Looked, column: LookedColumn) -> list[str]:
     return [row[column.place].strip() for row in one.table.rows[:2_000] if row[column.place].strip() not in MISSING]
 
@@ -359,6 +376,10 @@ def _stamp_keys(
     keys: dict[str, Any] = {"column": headings if clock is not None else column_rule(one, column)["column"]}
     if form.formats != ["%Y-%m-%d"]:
         keys["formats"] = form.formats
+    first_year = _first_year(set(texts), form.formats)
+    if first_year:
+        keys["first_year"] = first_year
+        notes.add(f"two-digit years are those from {first_year} on, as some would not have come yet")
     timed = sum(count for text, count in clocks.items() if text)
     fillers = [
         text for text in ("00:00", "12:00") if timed and clocks[text] > _FILLER_SHARE * timed and clocks[text] > 2

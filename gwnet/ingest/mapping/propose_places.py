@@ -8,6 +8,7 @@ from typing import Any, Final
 from gwnet.ingest.loggers.guess_notes import Notes
 from gwnet.ingest.loggers.guess_times import StampSurvey
 from gwnet.ingest.mapping.draft import DraftTable
+from gwnet.ingest.mapping.intervals import BOTTOM, TOP, read_intervals, share_of_intervals
 from gwnet.ingest.mapping.look import Looked
 from gwnet.ingest.mapping.survey import Survey, column_rule, labels_above, length_rule
 
@@ -15,6 +16,10 @@ from gwnet.ingest.mapping.survey import Survey, column_rule, labels_above, lengt
 _LENGTHS: Final = frozenset(
     {"ground elevation", "elevation", "point elevation", "height above ground", "total depth", "hole depth"}
 )
+
+#: Words of headings of columns that list screens, and the share of cells that must give intervals.
+_SCREENS: Final = re.compile(r"\b(screen\w*|open|interval|perf\w*|slot\w*)\b")
+_LEAST_INTERVALS: Final = 0.6
 
 #: Most wells for which rows to be filled in are proposed.
 _MOST_GIVEN: Final = 30
@@ -287,4 +292,33 @@ def _construction(one: Looked, survey: Survey, notes: Notes) -> list[DraftTable]
             table.put("diameter", column_rule(one, diameter))
         notes.add(f"{one.table.file}: screens from {heading!r} on, as depths below ground")
         tables.append(table)
+    return tables or _listed_screens(one, survey, notes)
+
+
+def _listed_screens(one: Looked, survey: Survey, notes: Notes) -> list[DraftTable]:
+    """Propose screens of a column that lists the intervals of a well in one cell."""
+    tables = []
+    for column in one.columns:
+        cells = one.table.cells(column.place + 1)
+        is_screen = column.meaning.quantity == "screen interval" or _SCREENS.search(column.meaning.words)
+        if not is_screen or share_of_intervals(cells, one.source.decimal) < _LEAST_INTERVALS:
+            continue
+        reference = column_rule(one, column)["column"]
+        unit = column.meaning.unit or _unit_of_intervals(cells, one.source.decimal)
+        unit = unit or length_rule(one, column).get("unit", "")
+        keys = {} if unit in {"", "cell"} else {"unit": unit}
+        table = DraftTable("construction", one.source.name, keys={"intervals": reference})
+        table.put("well", survey.well_keys[one.source.name])
+        table.put("part", {"value": "screen"})
+        table.put("top_depth", {"column": TOP} | keys)
+        table.put("bottom_depth", {"column": BOTTOM} | keys)
+        notes.add(f"{one.table.file}: each interval in {column.heading!r} is a screen, as depths below ground")
+        tables.append(table)
     return tables
+
+
+def _unit_of_intervals(cells: list[str], decimal: str) -> str:
+    """Return the unit that is written behind intervals, where they agree; ``cell`` where they do not."""
+    ends = {top.partition(" ")[2] for cell in cells for top, _ in read_intervals(cell, decimal) or ()}
+    known = ends - {""}
+    return known.pop() if len(known) == 1 else "cell" if known else ""

@@ -62,7 +62,8 @@ def propose_states(one: Looked, events: DraftTable, notes: Notes) -> None:
         if any(said.values()) and (column.meaning.quantity != "notes" or 2 * known >= len(words)):
             qualities.append((column, {word: quality for word, quality in said.items() if quality}))
     odd = [(c, w) for c in one.columns if c.odd and c.meaning.quantity in _LEVELS and (w := _odd(c))]
-    _put_statuses(one, events, [*statuses, *odd], notes)
+    unknown = _put_statuses(one, events, [*statuses, *odd], notes)
+    noted += [heading for heading in unknown if heading not in noted]
     if qualities:
         rules = [{"column": c.heading, "words": words, "otherwise": ""} for c, words in qualities]
         events.put("quality", rules)
@@ -114,8 +115,11 @@ def _words(one: Looked, column: LookedColumn) -> dict[str, int]:
 
 def _put_statuses(
     one: Looked, events: DraftTable, statuses: list[tuple[LookedColumn, dict[str, str]]], notes: Notes
-) -> None:
-    """Put the rule of the status: with a line a word for one column, or of several columns one after the other."""
+) -> list[str]:
+    """Put the rule of the status: with a line a word for one column, or of several columns one after the other.
+
+    Return the headings of columns with words of which no status is known.
+    """
     if len(statuses) == 1:
         column, words = statuses[0]
         keys: dict[str, Any] = {"column": column.heading}
@@ -127,13 +131,14 @@ def _put_statuses(
             notes.add(f"{column.heading!r} has words that are not known; the statuses are: {', '.join(STATUSES)}")
         whole = len(words) == len(_words(one, column))
         events.put("status", keys | ({} if whole else {"otherwise": ""}), "what does it mean?", words)
-        return
+        return []
     rules = []
     for column, words in statuses:
         rules.append({"column": column.heading, "words": {w: s for w, s in words.items() if s}, "otherwise": ""})
         _say_unknown(column, words, notes)
     if rules:
         events.put("status", rules)
+    return [column.heading for column, words in statuses if not all(words.values())]
 
 
 def _say_unknown(column: LookedColumn, words: dict[str, str], notes: Notes) -> None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from itertools import combinations_with_replacement
 from typing import TYPE_CHECKING, Final
 
+from gwnet.ingest.mapping.grids import BLANKS
 from gwnet.records import Rejection
 
 if TYPE_CHECKING:
@@ -57,6 +58,8 @@ def repair_rows(table: SourceTable, delimiter: str) -> None:
     kinds: list[_Kind] | None = None
     blanks = any(cell[:1] == " " for row in whole[:_SAMPLE] for cell in row)
     repaired: list[int] = []
+    short: list[int] = []
+    beyond: list[int] = []
     kept_rows, kept_numbers = [], []
     for cells, number in zip(table.rows, table.numbers, strict=True):
         row = list(cells)
@@ -65,23 +68,39 @@ def repair_rows(table: SourceTable, delimiter: str) -> None:
         if len(row) > width and delimiter:
             kinds = kinds or [_kind([other[place] for other in whole[:_SAMPLE]]) for place in range(width)]
             ways = _ways(row, width, delimiter, kinds, joins_blanks=not blanks)
+            ways = ways or _ways(row, width, delimiter, kinds, joins_blanks=not blanks, new_words=True)
             if len(ways) != 1:
                 table.rejections.append(_too_long(table, number, row, width, len(ways)))
                 continue
             row = ways[0]
             repaired.append(number)
         elif len(row) < width:
+            short += [number] if delimiter not in {"", BLANKS} else []
             row += [""] * (width - len(row))
+        if len(row) > width:  # without a delimiter no text can have parted
+            beyond.append(number)
         kept_rows.append(row[:width])
         kept_numbers.append(number)
     table.rows, table.numbers = kept_rows, kept_numbers
     if repaired:
-        lines = ", ".join(map(str, repaired[:10])) + (f" and {len(repaired) - 10} more" if len(repaired) > 10 else "")
-        rows = "1 row" if len(repaired) == 1 else f"{len(repaired):,} rows"
         table.remarks.append(
-            f"{rows} with an unquoted {delimiter!r} in a text can be read in one way alone, "
-            f"which is taken: line {lines}"
+            f"{_many(repaired)} with an unquoted {delimiter!r} in a text can be read in one way alone, "
+            f"which is taken: line {_lines(repaired)}"
         )
+    if beyond:
+        table.remarks.append(f"cells beyond the last heading are passed over: line {_lines(beyond)}")
+    if short:
+        table.remarks.append(
+            f"{_many(short)} with fewer cells than headings; what they lack counts as empty: line {_lines(short)}"
+        )
+
+
+def _many(lines: list[int]) -> str:
+    return "1 row" if len(lines) == 1 else f"{len(lines):,} rows"
+
+
+def _lines(lines: list[int]) -> str:
+    return ", ".join(map(str, lines[:10])) + (f" and {len(lines) - 10} more" if len(lines) > 10 else "")
 
 
 def _kind(cells: list[str]) -> _Kind:
@@ -95,21 +114,31 @@ def _kind(cells: list[str]) -> _Kind:
     return _Kind("words", words) if len(words) <= min(_MOST_WORDS, len(filled) // 4) else _Kind("text")
 
 
-def _ways(row: list[str], width: int, delimiter: str, kinds: list[_Kind], *, joins_blanks: bool) -> list[list[str]]:
-    """Return the ways to join neighbours so that every cell is of the kind of its column."""
+def _ways(
+    row: list[str], width: int, delimiter: str, kinds: list[_Kind], *, joins_blanks: bool, new_words: bool = False
+) -> list[list[str]]:
+    """Return the ways to join neighbours so that every cell is of the kind of its column.
+
+    With ``new_words`` a joined cell may be a word that its column of few words does not have.
+    """
     surplus = len(row) - width
     if surplus > _MOST_SURPLUS:
         return []
     ways = []
     for places in combinations_with_replacement(range(width), surplus):
         cells, at = [], 0
+        joined = set(places) if new_words else set()
         for place in range(width):
             many = 1 + places.count(place)
             cells.append(delimiter.join(row[at : at + many]))
             at += many
         if joins_blanks and any(cell[:1] == " " for cell in cells):
             continue  # no cell of the other rows begins with a blank: what does goes on with the one before it
-        if all(kind.fits(cell) for kind, cell in zip(kinds, cells, strict=True)):
+        fits = (
+            kind.fits(cell) or (place in joined and kind.name == "words")
+            for place, (kind, cell) in enumerate(zip(kinds, cells, strict=True))
+        )
+        if all(fits):
             ways.append(cells)
     return ways
 

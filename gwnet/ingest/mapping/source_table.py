@@ -9,7 +9,7 @@ from fnmatch import fnmatch
 from typing import Final
 
 from gwnet.errors import LayoutError
-from gwnet.ingest.mapping.grids import Grid, SourceFile, decode, text_grid
+from gwnet.ingest.mapping.grids import Grid, SourceFile, decode, original_name, text_grid
 from gwnet.ingest.mapping.mapping import Condition, Reference, Source
 from gwnet.ingest.mapping.repair import repair_rows
 from gwnet.records import Rejection
@@ -42,8 +42,14 @@ class SourceTable:
         What was repaired and passed over.
     rejections : list of gwnet.records.Rejection
         Rows that cannot be read.
-    first_unread : int
-        Number of rows that belong to no table of ours because they were rejected.
+    open_row : int or None
+        Line of the last row, where it has no line end and may have been cut.
+    grid : gwnet.ingest.mapping.grids.Grid or None
+        The grid that it is of.
+    start : int
+        Place of the first row below the headings in the grid.
+    open_place : int
+        Place of its last cell; what is behind may be lacking.
     """
 
     file: str
@@ -55,6 +61,10 @@ class SourceTable:
     above: list[list[str]] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
     rejections: list[Rejection] = field(default_factory=list)
+    open_row: int | None = None
+    open_place: int = 0
+    grid: Grid | None = None
+    start: int = 0
 
     def place(self, reference: Reference) -> int:
         """Return the place of a column; LayoutError where there is none."""
@@ -113,7 +123,8 @@ def is_of(source: Source, file: SourceFile, grid: Grid) -> bool:
     bool
         Whether file and sheet have its names.
     """
-    named = fnmatch(file.name.lower(), source.file.lower()) or file.name == source.file
+    name = original_name(file.name)[0]
+    named = fnmatch(name.lower(), source.file.lower()) or name == source.file
     return named and (not grid.sheet or fnmatch(grid.sheet.lower(), source.sheet.lower()) or grid.sheet == source.sheet)
 
 
@@ -172,13 +183,16 @@ def _below_headings(source: Source, grid: Grid) -> SourceTable:
         units = grid.rows[start]
         start += 1
     units = [cell.strip() for cell in units[: len(headings)]] + [""] * (len(headings) - len(units))
-    table = SourceTable(grid.file, grid.title, headings, units, [], [], above)
+    table = SourceTable(grid.file, grid.title, headings, units, [], [], above, grid=grid, start=start)
     for cells, number in zip(grid.rows[start:], grid.numbers[start:], strict=True):
         if source.footer and cells and cells[0].startswith(source.footer):
             break
         if any(cell.strip() for cell in cells):
             table.rows.append(cells)
             table.numbers.append(number)
+    if table.numbers and table.numbers[-1] == grid.open_row:
+        table.open_row = grid.open_row
+        table.open_place = min(len(table.rows[-1]), len(headings)) - 1
     repair_rows(table, grid.delimiter)
     return table
 
@@ -196,7 +210,8 @@ def _made_long(source: Source, table: SourceTable) -> SourceTable:
                 numbers.append(number)
     headings = [*kept, source.wide_heading, source.wide_value]
     units = [*table.units[:first], "", next((unit for unit in table.units[first:] if unit), "")]
-    return replace(table, headings=headings, units=units, rows=rows, numbers=numbers)
+    open_place = min(table.open_place, headings.index(source.wide_value, first))
+    return replace(table, headings=headings, units=units, rows=rows, numbers=numbers, open_place=open_place)
 
 
 def _passed_over(source: Source, table: SourceTable) -> SourceTable:

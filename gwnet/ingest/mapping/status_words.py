@@ -12,7 +12,11 @@ from gwnet.ingest.headings import fold
 
 #: Patterns of plain words and the status that they say; the first that is found holds.
 _STATUSES: Final[tuple[tuple[str, str], ...]] = (
-    (r"near\w* (well |by )*(pump|site)|pump\w* near|other well pump|adjacent.*pump|nachbar.*pump", "nearby pumping"),
+    (
+        r"near\w* (well |by )*(pump|site)|pump\w*( on| is on| was on| running)? near|other well pump|adjacent.*pump"
+        r"|nachbar.*pump",
+        "nearby pumping",
+    ),
     (r"recently pump|recover|wiederanstieg|remontee|recuper", "recovering"),
     (
         r"pump(ing|ed)?\b.*(stop|house|lock|oil)|oil|caved|deepen|casing (leak|wet)|tape (hung|hang)|can'?t get|"

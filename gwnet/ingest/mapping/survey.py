@@ -108,6 +108,8 @@ def numbers(one: Looked, place: int) -> np.ndarray:
     """
     values = np.full(len(one.table.rows), np.nan)
     for row, cells in enumerate(one.table.rows):
+        if cells[place].strip() in one.source.missing:
+            continue
         try:
             values[row] = float(plain_number(cells[place], one.source.decimal, one.source.thousands))
         except ValueError:

@@ -14,6 +14,7 @@ from gwnet.ingest.mapping.grids import read_source
 from gwnet.ingest.mapping.mapping import Mapping, read_mapping
 from gwnet.ingest.mapping.point_rows import PointChange
 from gwnet.ingest.mapping.propose import Known, Proposal, open_checks, propose_mapping
+from gwnet.records import Rejection
 from gwnet.store.contract import BY_NAME
 
 #: First values of a column that are shown.
@@ -52,6 +53,13 @@ class Trial:
     def changes(self) -> list[PointChange]:
         """Return the measuring points that are dated by their changes."""
         return [change for table in self.applied.tables for change in table.changes]
+
+    @property
+    def rejections(self) -> list[Rejection]:
+        """Return the problems of rows that the mapping cannot read; loading finds others."""
+        return [
+            rejection for table in self.applied.tables for _, sheet in table.sheets for rejection in sheet.rejections
+        ]
 
     @property
     def remarks(self) -> list[str]:

@@ -62,12 +62,18 @@ def read_delimited(name: str, content: bytes) -> RawSheet:
         raise UnreadableFileError(message, where=name, fix=fix) from error
     if headings is None:
         raise UnreadableFileError("The file is empty.", where=name, fix="Save it again, or leave it out.")
-    # A quote that closes the last cell, or a blank line behind the last row, shows that the row is whole.
-    is_open = bool(numbers) and number == numbers[-1] and not text.endswith(("\n", "\r", '"'))
-    open_row = numbers[-1] if is_open else None
+    open_row = numbers[-1] if numbers and number == numbers[-1] and has_open_end(text) else None
     if rejections and (rejections[-1].row, rejections[-1].problem) == (open_row, "row-too-short"):
         rejections[-1] = replace(rejections[-1], fix="The file ends in this row: copy or download it again.")
     return RawSheet(name, Path(name).stem, headings, rows, numbers, rejections, delimiter, open_row=open_row)
+
+
+def has_open_end(text: str) -> bool:
+    """Return whether a text ends without the end of its last line, so that this line may have been cut.
+
+    A quote that closes the last cell, or a blank line behind the last row, shows that the row is whole.
+    """
+    return bool(text) and not text.endswith(("\n", "\r", '"'))
 
 
 def _without_empty_end(headings: list[str]) -> list[str]:

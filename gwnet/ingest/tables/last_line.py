@@ -31,17 +31,20 @@ def check_last_line(parsed: Parsed, is_complete: IsComplete) -> None:
         Whether such a line is complete; or a function that is asked, with the rejection that it would be.
     """
     sheet = parsed.raw.sheet
-    if sheet.open_row is None or not parsed.good[-1]:
+    row = len(sheet.numbers) - 1
+    if sheet.open_row is None or row < 0 or sheet.numbers[row] != sheet.open_row or not parsed.good[row]:
         return
-    place = len(sheet.headings) - 1
-    column = next((column for column in parsed.table.columns if parsed.raw.places.get(column.name) == place), None)
-    cell = sheet.rows[-1][place].strip()
+    column = _cut_column(parsed, row)
     at = f"row {sheet.open_row}, the last line, has no line end"
-    if column is None or not _can_be_cut(column, cell):
+    if column is None:
         parsed.raw.warnings.append(f"{at}; nothing shows that something is missing")
         return
+    place = parsed.raw.places[column.name]
+    heading, cell = sheet.headings[place].strip(), sheet.rows[row][place].strip()
+    if column.name in sheet.origins:
+        heading, cells = sheet.origins[column.name]
+        cell = cells[row].strip()
     reads = f"reads {cell!r} and may have been longer" if cell else "is empty and may have been filled"
-    heading = sheet.headings[place].strip()
     rejection = Rejection(
         parsed.table.name,
         sheet.file,
@@ -56,7 +59,19 @@ def check_last_line(parsed: Parsed, is_complete: IsComplete) -> None:
         parsed.raw.warnings.append(f"{at}; it was taken as complete")
         return
     parsed.rejections.append(rejection)
-    parsed.good[-1] = False
+    parsed.good[row] = False
+
+
+def _cut_column(parsed: Parsed, row: int) -> Column | None:
+    """Return the column whose cell in the last row may have been cut, None where nothing shows it."""
+    sheet, places = parsed.raw.sheet, parsed.raw.places
+    last = len(sheet.headings) - 1
+    for column in parsed.table.columns:
+        place = places.get(column.name)
+        is_last = place == last if sheet.open_columns is None else column.name in sheet.open_columns
+        if place is not None and is_last and _can_be_cut(column, sheet.rows[row][place].strip()):
+            return column
+    return None
 
 
 def _can_be_cut(column: Column, cell: str) -> bool:

@@ -13,6 +13,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, func, select
 
+from gwnet.clock import moment_text
 from gwnet.errors import FileRejectedError, IngestError, SettingsError
 from gwnet.ingest.readers import SUFFIXES, read_bytes, read_sheets
 from gwnet.ingest.tables.events import record_events
@@ -25,10 +26,11 @@ from gwnet.ingest.tables.preview import RowChange, Watch
 from gwnet.ingest.tables.problems import ACCEPTABLE, name_rows
 from gwnet.ingest.tables.raw import RawSheet, recognise
 from gwnet.ingest.tables.recording import record_rows
-from gwnet.ingest.tables.rejected import write_rejected
+from gwnet.ingest.tables.rejected import TakeRows, write_rejected
 from gwnet.ingest.tables.row_rules import check_rows
 from gwnet.records import Rejection
 from gwnet.store.contract import ORDER
+from gwnet.store.fetch.registry import sites, zone_of_sites
 from gwnet.store.models.schema import METADATA, RECORDED_TABLES
 from gwnet.store.models.sources import SourceFile
 from gwnet.store.save.bulk import insert_columns, reserve_ids
@@ -117,12 +119,15 @@ class MappedFile:
         Its bytes.
     sheets : list of gwnet.ingest.tables.raw.RawSheet
         The tables that were made of it, each with the headings of a table of the contract.
+    take_rows : callable or None
+        Takes rows out of it, to be fixed where they are rejected.
     """
 
     path: Path
     sha256: str
     content: bytes
     sheets: list[RawSheet]
+    take_rows: TakeRows | None = None
 
 
 #: Called inside the transaction with the numbers of the kept files.
@@ -137,6 +142,7 @@ class _Source:
     sha256: str
     content: bytes
     tables: list[Parsed] = field(default_factory=list)
+    take_rows: TakeRows | None = None
     id: int | None = None
 
 
@@ -317,6 +323,24 @@ def loaded_whole(store: Store, hashes: Collection[str]) -> dict[str, Row[*tuple[
     return {row.sha256: row for row in known_files if stored[row.id] >= row.row_count and standing[row.id] > 0}
 
 
+def describe_earlier(store: Store, file: Row[*tuple[Any, ...]], what: str) -> str:
+    """Return the note on a file that was loaded before: when, on the clock of the sites, and under which name.
+
+    Parameters
+    ----------
+    store : gwnet.store.session.Store
+        Open database.
+    file : sqlalchemy.Row
+        As `loaded_whole` gives it.
+    what : str
+        What was done with it: loaded, imported.
+    """
+    with store.reading() as connection:
+        zone = zone_of_sites(sites(connection))
+    when = moment_text(file.loaded_at_utc, zone, timespec="minutes")
+    return f"already {what} on {when} as {file.name}; nothing changed"
+
+
 def _expanded(paths: Iterable[Path], notes: list[FileResult]) -> list[Path]:
     """Return the files of all paths; files of a folder that are no tables are noted."""
     files: list[Path] = []
@@ -352,7 +376,10 @@ def _read_all(
     mapped = [path for path in paths if isinstance(path, MappedFile)]
     if mapped:
         tables = [[parse(recognise(sheet), last_day) for sheet in file.sheets] for file in mapped]
-        return [_Source(f.path, f.sha256, f.content, made) for f, made in zip(mapped, tables, strict=True)], []
+        for parsed in (parsed for made in tables for parsed in made):
+            check_last_line(parsed, is_complete)
+        pairs = zip(mapped, tables, strict=True)
+        return [_Source(f.path, f.sha256, f.content, made, f.take_rows) for f, made in pairs], []
     notes: list[FileResult] = []
     sources: dict[str, _Source] = {}
     for path in _expanded((path for path in paths if isinstance(path, Path)), notes):
@@ -365,9 +392,7 @@ def _read_all(
     if not (instruction.correct or instruction.withdraw):
         known = loaded_whole(store, list(sources))
         for sha256 in [sha256 for sha256 in sources if sha256 in known]:
-            earlier = known[sha256]
-            when = f"{earlier.loaded_at_utc:%Y-%m-%d %H:%M} UTC"
-            note = f"already loaded on {when} as {earlier.name}; nothing changed"
+            note = describe_earlier(store, known[sha256], "loaded")
             notes.append(FileResult(sources.pop(sha256).path.name, note=note))
     for source in sources.values():
         for sheet in read_sheets(source.path.name, source.content):
@@ -412,8 +437,8 @@ def _record_all(
         done += parsed.count
         if progress is not None:
             progress(done, total)
-    rejected_files = write_rejected([parsed for parsed in tables if parsed.rejections], target) if keep_good else []
-    return results, rejected_files
+    rejected = [(parsed, source_of[id(parsed)].take_rows) for parsed in tables if parsed.rejections]
+    return results, write_rejected(rejected, target) if keep_good else []
 
 
 def _keep_source(connection: Connection, source: _Source, instruction: Instruction) -> int:

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from gwnet.clock import zone_of
 from gwnet.ingest.tables.convert import Columns
 from gwnet.ingest.tables.instruction import Tally
 from gwnet.ingest.tables.lookup import Codes
 from gwnet.ingest.tables.parse import Parsed
+from gwnet.ingest.tables.preview import is_missing
 
 _Live = dict[Any, dict[str, Any]]
+#: Elevations that differ by less are the same: rounding of a number that was read in feet or metres [m].
+_SAME_M: Final = 1e-6
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,35 @@ class Ending:
     point: dict[str, Any]
     until: dt.datetime
     row: int
+
+
+def find_points_in_force(parsed: Parsed, columns: Columns, live: _Live) -> list[int]:
+    """Return the rows of measuring points, made of readings, whose elevation is in force on record when they begin.
+
+    The day on which the readings of a file begin says nothing of the day of the survey.
+
+    Parameters as `gwnet.ingest.tables`; ``live`` are the live rows by their key.
+    """
+    if not parsed.raw.sheet.from_changes:
+        return []
+    in_force: dict[Any, list[dict[str, Any]]] = {}
+    for point in live.values():
+        in_force.setdefault((point["well_id"], point["access"]), []).append(point)
+    return [
+        row
+        for row in range(parsed.count)
+        if parsed.good[row] and any(_says(point, columns, row) for point in in_force.get(_access(columns, row), ()))
+    ]
+
+
+def _says(point: dict[str, Any], columns: Columns, row: int) -> bool:
+    """Return whether a point on record is in force when a row begins, with its elevation and height."""
+    start, until = columns["valid_from_utc"][row], point["valid_until_utc"]
+    if start < point["valid_from_utc"] or (until is not None and start >= until):
+        return False
+    pairs = [(point[name], columns[name][row]) for name in ("elevation_m", "height_above_ground_m") if name in columns]
+    known = [(was, now) for was, now in pairs if not is_missing(now) and not is_missing(was)]
+    return bool(known) and all(math.isclose(was, now, rel_tol=0, abs_tol=_SAME_M) for was, now in known)
 
 
 def end_earlier_rows(parsed: Parsed, columns: Columns, live: _Live, codes: Codes) -> None:

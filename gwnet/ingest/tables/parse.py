@@ -172,8 +172,8 @@ def _take_reader_rejections(parsed: Parsed) -> None:
     place_of = {number: row for row, number in enumerate(parsed.raw.sheet.numbers)}
     known = {parsed.raw.heading(name) for name in parsed.raw.places}
     for rejection in parsed.raw.sheet.rejections:
-        # nobody reads a column that is not ours, so its faults reject no row
-        if rejection.column is not None and rejection.column not in known:
+        # Nobody reads a column that is not ours, so its faults reject no row. What a mapping rejects, it reads.
+        if rejection.column is not None and rejection.column not in known and not parsed.raw.sheet.origins:
             continue
         parsed.rejections.append(
             Rejection(

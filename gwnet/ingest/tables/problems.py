@@ -24,6 +24,7 @@ PROBLEMS: Final[dict[str, str]] = {
     "in-the-future": "Something is said to have happened after now.",
     "instrument-unknown": "The instrument is not on record.",
     "level-approved": "The level is approved and its review was not reopened.",
+    "interval-unclear": "A cell of a source does not say the depths of intervals.",
     "line-not-ended": "The last line of the file has no line end, and its last cell may have been cut.",
     "measuring-points-overlap": "Two measuring points of one access would be in force at the same time.",
     "needed-by-others": "A row cannot be withdrawn while other rows need it.",

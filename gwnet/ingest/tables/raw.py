@@ -43,6 +43,11 @@ class RawSheet:
         What was passed over while reading, and the like.
     open_row : int or None
         Number of the last row, where the file ends without the end of its line: the row may have been cut.
+    open_columns : tuple of str or None
+        For rows that a mapping made of another table: columns of ours made of the cell that may have been cut, or of
+        those behind it; None where that is the last heading.
+    from_changes : bool
+        For measuring points that a mapping made of readings: each begins where the elevation changed in the file.
     origins : dict of str to tuple
         For rows that a mapping made of another table, by column: the heading there, and its cell for each row.
     """
@@ -56,6 +61,8 @@ class RawSheet:
     delimiter: str = ""
     warnings: list[str] = field(default_factory=list)
     open_row: int | None = None
+    open_columns: tuple[str, ...] | None = None
+    from_changes: bool = False
     origins: dict[str, tuple[str, list[str]]] = field(default_factory=dict)
 
 

@@ -12,7 +12,13 @@ from sqlalchemy import Connection, func, select
 from gwnet.ingest.tables.convert import Columns, Converted, check_lengths, convert
 from gwnet.ingest.tables.instruction import Instruction, Tally
 from gwnet.ingest.tables.lookup import Codes
-from gwnet.ingest.tables.overlaps import end_earlier_rows, find_endings, refuse_overlaps, say_endings
+from gwnet.ingest.tables.overlaps import (
+    end_earlier_rows,
+    find_endings,
+    find_points_in_force,
+    refuse_overlaps,
+    say_endings,
+)
 from gwnet.ingest.tables.parse import Parsed
 from gwnet.ingest.tables.preview import Difference, describe_correction, describe_withdrawal, is_missing
 from gwnet.store.columns import Table
@@ -129,11 +135,13 @@ class _Recording:
         self.live = live_rows(connection, self.table)
         self.not_compared = not_compared(parsed, instruction)
         self.tally = Tally()
+        self.passed_over: set[int] = set()
 
     def record(self, source_file_id: int | None) -> Tally:
         """Record the good rows."""
         is_point = self.table.name == "measuring_points" and not self.instruction.withdraw
         if is_point:
+            self._pass_over_points_in_force()
             end_earlier_rows(self.parsed, self.columns, self.live, self.codes)
         to_add = self._decide()
         if is_point:
@@ -143,6 +151,12 @@ class _Recording:
         self._insert(to_add, source_file_id)
         self.tally.count(len(to_add), self.instruction)
         return self.tally
+
+    def _pass_over_points_in_force(self) -> None:
+        """Count a point that begins where readings begin as unchanged, where it is in force on record by then."""
+        for row in find_points_in_force(self.parsed, self.columns, self.live):
+            self.passed_over.add(row)
+            self.tally.unchanged += 1
 
     def _end_points(self, to_add: list[int]) -> list[int]:
         """End the points on record that later ones of the file follow; return the rows that overlap with no other."""
@@ -176,7 +190,8 @@ class _Recording:
         keys = row_keys(self.parsed, self.columns, self.codes)
         first_row: dict[Any, int] = {}
         to_add: list[int] = []
-        for row in (row for row in range(self.parsed.count) if self.parsed.good[row]):
+        rows = [row for row in range(self.parsed.count) if self.parsed.good[row] and row not in self.passed_over]
+        for row in rows:
             key = keys[row]
             if key in first_row:
                 self._refuse_duplicate(row, first_row[key])

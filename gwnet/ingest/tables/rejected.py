@@ -3,19 +3,56 @@
 from __future__ import annotations
 
 import csv
+import io
 import re
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from gwnet.errors import OutputError
 from gwnet.ingest.tables.parse import Parsed
 from gwnet.ingest.tables.raw import split_heading
+from gwnet.records import Rejection
 from gwnet.store.contract import PROBLEM_COLUMN
 
 
-def write_rejected(tables: Sequence[Parsed], target: Path) -> list[Path]:
-    """Write the rejected rows of tables, each to a file of its own with a column ``problem``; the folder is made.
+@dataclass(frozen=True)
+class Excerpt:
+    """Some rows of a file of which a mapping made tables, below the lines that come before its rows.
+
+    Attributes
+    ----------
+    stem, suffix : str
+        Parts of the file's name, between which ``.rejected`` is put.
+    content : bytes
+        The lines.
+    lines : dict of int to int
+        Line here of each line of the file.
+    """
+
+    stem: str
+    suffix: str
+    content: bytes
+    lines: dict[int, int]
+
+
+#: Takes rows, by their lines, out of the table of this name; None where they are of no file.
+TakeRows = Callable[[str, Collection[int]], Excerpt | None]
+
+
+def write_rejected(tables: Sequence[tuple[Parsed, TakeRows | None]], target: Path) -> list[Path]:
+    """Write the rejected rows of tables to files; the folder is made.
+
+    The rows of a table are written with a column ``problem``. Rows of which a mapping made a table are written as they
+    are in their file, and their problems to a file beside it.
+
+    Parameters
+    ----------
+    tables : sequence of tuple
+        Each table with what takes rows out of its file, for tables that a mapping made.
+    target : pathlib.Path
+        The folder.
 
     Returns
     -------
@@ -31,11 +68,11 @@ def write_rejected(tables: Sequence[Parsed], target: Path) -> list[Path]:
     try:
         if tables:
             target.mkdir(parents=True, exist_ok=True)
-        for parsed in tables:
-            path = _free_name(target, parsed)
-            with path.open("x", encoding="utf-8", newline="") as file:
+        for stem, suffix, content in _contents(tables):
+            path = _free_name(target, stem, suffix)
+            with path.open("xb") as file:
                 written.append(path)
-                _write(csv.writer(file, delimiter=parsed.raw.sheet.delimiter or ","), parsed)
+                file.write(content)
     except OSError as error:
         for path in written:
             path.unlink(missing_ok=True)
@@ -44,19 +81,38 @@ def write_rejected(tables: Sequence[Parsed], target: Path) -> list[Path]:
     return written
 
 
-def _free_name(target: Path, parsed: Parsed) -> Path:
+def _contents(tables: Sequence[tuple[Parsed, TakeRows | None]]) -> Iterator[tuple[str, str, bytes]]:
+    """Yield stem, suffix and bytes of each file to be written."""
+    of_file: dict[str, tuple[TakeRows, list[Rejection]]] = {}
+    for parsed, take_rows in tables:
+        if take_rows is None or take_rows(parsed.raw.sheet.file, ()) is None:
+            yield _stem(parsed), ".rejected.csv", _with_problems(parsed)
+        else:
+            of_file.setdefault(parsed.raw.sheet.file, (take_rows, []))[1].extend(parsed.rejections)
+    for name, (take_rows, rejections) in of_file.items():
+        excerpt = take_rows(name, {rejection.row for rejection in rejections if rejection.row is not None})
+        if excerpt is not None:
+            yield excerpt.stem, f".rejected{excerpt.suffix}", excerpt.content
+            yield excerpt.stem, ".problems.csv", _problems(rejections, excerpt)
+
+
+def _stem(parsed: Parsed) -> str:
     stem = re.sub(r"(\.rejected(-\d+)?)+$", "", re.sub(r"[^\w.\-]+", "_", parsed.raw.sheet.title))
-    if not stem.lower().startswith(parsed.table.name):
-        stem = f"{parsed.table.name}_{stem}"
-    path = target / f"{stem}.rejected.csv"
+    return stem if stem.lower().startswith(parsed.table.name) else f"{parsed.table.name}_{stem}"
+
+
+def _free_name(target: Path, stem: str, suffix: str) -> Path:
+    path = target / f"{stem}{suffix}"
+    kind, _, ending = suffix[1:].partition(".")
     number = 2
     while path.exists():
-        path = target / f"{stem}.rejected-{number}.csv"
+        path = target / f"{stem}.{kind}-{number}.{ending}".rstrip(".")
         number += 1
     return path
 
 
-def _write(writer: csv.writer, parsed: Parsed) -> None:  # type: ignore[valid-type]
+def _with_problems(parsed: Parsed) -> bytes:
+    """Return the rejected rows of a table with a column ``problem``, as CSV."""
     sheet = parsed.raw.sheet
     problems: dict[int, list[str]] = defaultdict(list)
     for problem in parsed.rejections:
@@ -64,8 +120,21 @@ def _write(writer: csv.writer, parsed: Parsed) -> None:  # type: ignore[valid-ty
             column = f"{problem.column}: " if problem.column else ""
             problems[problem.row].append(f"{column}{problem.message} {problem.fix}".strip())
     kept = [place for place, heading in enumerate(sheet.headings) if split_heading(heading)[0] != PROBLEM_COLUMN]
-    writer.writerow([*(sheet.headings[place] for place in kept), PROBLEM_COLUMN])  # type: ignore[attr-defined]
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, delimiter=sheet.delimiter or ",")
+    writer.writerow([*(sheet.headings[place] for place in kept), PROBLEM_COLUMN])
     for number, cells in zip(sheet.numbers, sheet.rows, strict=True):
         if number in problems:
-            row = [*(cells[place] for place in kept), " | ".join(problems[number])]
-            writer.writerow(row)  # type: ignore[attr-defined]
+            writer.writerow([*(cells[place] for place in kept), " | ".join(problems[number])])
+    return text.getvalue().encode("utf-8")
+
+
+def _problems(rejections: Sequence[Rejection], excerpt: Excerpt) -> bytes:
+    """Return the problems of rejected rows with their lines in the file and among the rejected rows, as CSV."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(("line", "line_of_source", "column", "value", "problem", "message", "fix"))
+    for one in sorted(rejections, key=lambda one: one.row or 0):
+        line = "" if one.row is None else excerpt.lines[one.row]
+        writer.writerow((line, one.row, one.column, one.value, one.problem, one.message, one.fix))
+    return text.getvalue().encode("utf-8")
