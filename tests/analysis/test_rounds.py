@@ -128,3 +128,16 @@ def test_levels_without_a_code_join_their_round_everywhere(record):
     later = seen(record, lambda snapshot: choose_rounds(snapshot, dt.date(2026, 1, 1), dt.date(2026, 3, 31)))
     assert later["round"].tolist() == ["Q4", "2026-02-01"]
     assert np.array_equal(later["purpose"].map(is_proposed), [False, True])
+
+
+def test_a_day_that_a_report_names_is_mapped_though_more_wells_were_read_within_its_window(record, monkeypatch):
+    span = (dt.date(2025, 11, 1), dt.date(2025, 12, 31))
+
+    def look(snapshot):
+        settings = snapshot.settings.copy()
+        settings["same_day_window_days"] = 7
+        monkeypatch.setattr(Snapshot, "settings", settings)
+        choose_rounds(snapshot, *span, [dt.date(2025, 11, 3)])
+        return days_of_rounds(snapshot, "upper")
+
+    assert seen(record, look) == [("2025-11-03", dt.date(2025, 11, 3))]

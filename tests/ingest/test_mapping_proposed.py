@@ -285,3 +285,24 @@ def test_two_digit_years_that_have_not_come_are_of_the_last_century(tmp_path):
     assert 1927 <= keys["first_year"] <= 1929
     later = proposed(tmp_path, levels=text.replace("/29,", "/09,").replace("/68,", "/08,"))
     assert "first_year" not in later.text
+
+
+def test_days_of_drilling_follow_the_order_of_the_other_dates_and_years_alone_are_kept_in_the_notes(tmp_path):
+    levels = "Well,Day,Depth below ground [ft]\nA,3/25/1970,3.1\nB,4/26/1970,3.1\nA,5/27/1970,3.1\n"
+    wells = "Well,Latitude,Longitude,Ground elevation [ft],Drilled\nA,48.1,16.1,90,1956\nB,48.2,16.2,91,3/12/1961\n"
+    made = proposed(tmp_path, levels=levels, wells=wells)
+    [rules] = [table["columns"] for table in tomllib.loads(made.text)["table"] if table["name"] == "wells"]
+    assert rules["drilled_on"] == {"column": "Drilled", "missing": ["1956"], "formats": ["%m/%d/%Y"]}
+    assert rules["notes"]["column"] == ["Drilled"]
+    alone = proposed(
+        tmp_path, wells=wells, levels=levels.replace("/25/", "/5/").replace("/26/", "/6/").replace("/27/", "/7/")
+    )
+    assert any("drilled_on" in doubt for doubt in alone.doubts)
+
+
+def test_an_elevation_of_zero_far_from_all_others_is_none(tmp_path):
+    text = "Well,Day,Depth to water [ft],MP elevation [ft]\nA,2024-03-12,3.1,200\nA,2024-03-13,3.1,0\nA,2024-03-14,3.2,201\n"
+    made = proposed(tmp_path, levels=text)
+    assert 'missing = ["0"]' in made.text
+    near = proposed(tmp_path, levels=text.replace("200", "2.5").replace("201", "2.6"))
+    assert 'missing = ["0"]' not in near.text

@@ -199,3 +199,33 @@ def test_a_negative_depth_gives_way_to_the_water_elevation_beside_it(tmp_path):
     assert found["depth_to_water"] == ["", "3.1", "-0.30"]
     assert found["water_elevation"] == ["101.2", "", ""]
     assert "1 row with a negative depth keep" in "\n".join(made.tables[0].remarks)
+
+
+def test_different_events_of_one_time_are_numbered_and_repeated_ones_are_not(tmp_path):
+    text = "Well,Day,Depth\nA,2024-03-12,3.1\nA,2024-03-12,3.4\nA,2024-03-12,3.1\nB,2024-03-12,3.1\nA,2024-03-12,3.5\n"
+    rules = 'date = "Day"\ndepth_to_water = "Depth"'
+    made = applied(tmp_path, text, EVENTS.format(source="", columns=rules))
+    assert columns(made)["event"] == ["", "2", "", "", "3"]
+    assert "2 rows of a well and time that another row has" in "\n".join(made.tables[0].remarks)
+    own = applied(tmp_path, text, EVENTS.format(source="", columns=rules + '\nevent = { value = "7" }'))
+    assert set(columns(own)["event"]) == {"7"}
+
+
+def test_screens_with_one_end_are_passed_over_and_counted(tmp_path):
+    mapping = """
+site = "S"
+[source.t]
+[[table]]
+name = "construction"
+from = "t"
+[table.columns]
+well = "Well"
+part = { value = "screen" }
+top_depth = "Top"
+bottom_depth = "Bottom"
+"""
+    made = applied(tmp_path, "Well,Top,Bottom\nA,1,2\nB,,2\nC,,\n", mapping)
+    assert columns(made, "construction")["well"] == ["A"]
+    assert made.tables[0].remarks == [
+        "construction: 2 rows without top_depth and bottom_depth passed over; 1 of them had one of the two"
+    ]

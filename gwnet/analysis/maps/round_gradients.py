@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from gwnet.analysis.levels.proposed_rounds import levels_by_round, rounds_in_use
+from gwnet.analysis.levels.proposed_rounds import is_proposed, levels_by_round, rounds_in_use
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.maps.potentiometric import gradient_of
 from gwnet.analysis.maps.site_maps import (
@@ -127,13 +127,16 @@ def days_of_rounds(record: Snapshot, aquifer: str) -> list[tuple[str, dt.date]]:
     -------
     list of tuple
         Code and local date; the first day of the round where nothing of the aquifer was measured in it, the earlier
-        of days with as many levels.
+        of days with as many levels. A day that stands for a round is its own day, where levels of it can be used.
     """
     table = levels_by_round(record)
     own = table[(table["aquifer"] == aquifer) & (table["round"] != "")]
     counted = own.groupby(["round", "day"])["usable"].sum()
     busiest = {code: counts.idxmax()[1].date() for code, counts in counted.groupby(level="round")}
     rounds = rounds_in_use(record)
+    for code in rounds.loc[rounds["purpose"].map(is_proposed).astype(bool), "round"]:  # its code is its day
+        if counted.get((code, pd.Timestamp(code)), 0) > 0:
+            busiest[code] = dt.date.fromisoformat(code)
     return [(code, busiest.get(code, day)) for code, day in zip(rounds["round"], rounds["starts_on"], strict=True)]
 
 

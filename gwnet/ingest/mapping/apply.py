@@ -10,7 +10,7 @@ from gwnet.errors import LayoutError
 from gwnet.ingest.mapping.cells import Made, first_filled, make_cells
 from gwnet.ingest.mapping.grids import SourceFile
 from gwnet.ingest.mapping.intervals import BOTTOM, TOP, spread_intervals
-from gwnet.ingest.mapping.level_rows import settle_levels
+from gwnet.ingest.mapping.level_rows import number_events, settle_levels
 from gwnet.ingest.mapping.mapping import Mapping, Plan, Source
 from gwnet.ingest.mapping.point_rows import PointChange, keep_changes
 from gwnet.ingest.mapping.rows import Rows
@@ -184,10 +184,14 @@ def _settle(plan: Plan, rows: Rows, table: MappedTable, points: list[PointChange
     """Apply what concerns whole rows: empty ones, repeats, levels, changes of measuring points."""
     needed = [name for name in _NEEDED.get(plan.table, ()) if name in rows.columns]
     if needed and plan.source:
-        empty = rows.keep([any(rows.columns[name].cells[row] for name in needed) for row in range(rows.count)])
+        filled = [[bool(rows.columns[name].cells[row]) for name in needed] for row in range(rows.count)]
+        partly = sum(any(flags) and not all(flags) for flags in filled)
+        empty = rows.keep([all(flags) for flags in filled])
         if empty:
-            table.remarks.append(f"{plan.table}: {_many(empty)} without {' and '.join(needed)} passed over")
+            remark = f"{plan.table}: {_many(empty)} without {' and '.join(needed)} passed over"
+            table.remarks.append(remark + (f"; {partly:,} of them had one of the two" if partly else ""))
     if plan.table == "level_events":
+        table.remarks += number_events(rows)
         table.remarks += settle_levels(plan, rows, points)
     elif plan.table == "measuring_points" and plan.changes:
         table.changes = keep_changes(rows)

@@ -77,6 +77,38 @@ def settle_levels(plan: Plan, rows: Rows, points: Sequence[PointChange] = ()) ->
     ]
 
 
+def number_events(rows: Rows) -> list[str]:
+    """Give events of one well and time that say different things a number each, where the source gives none.
+
+    Parameters as `gwnet.ingest.mapping`.
+
+    Parameters
+    ----------
+    rows : gwnet.ingest.mapping.rows.Rows
+        Rows of level events; ``event`` of all but the first of each time is filled.
+
+    Returns
+    -------
+    list of str
+        What was done to how many rows.
+    """
+    if "event" in rows.columns:
+        return []
+    key_columns = [rows.columns[name].cells for name in rows.table.key if name in rows.columns]
+    columns = [made.cells for made in rows.columns.values()]
+    said: dict[tuple[str, ...], dict[tuple[str, ...], str]] = {}
+    numbers = []
+    for row in range(rows.count):
+        known = said.setdefault(tuple(cells[row] for cells in key_columns), {})
+        content = tuple(cells[row] for cells in columns)
+        numbers.append(known.setdefault(content, str(len(known) + 1) if known else ""))
+    several = sum(map(bool, numbers))
+    if several:
+        rows.column("event").cells[:] = numbers
+    many = "1 row" if several == 1 else f"{several:,} rows"
+    return [f"level_events: {many} of a well and time that another row has, kept as events 2 and on"] if several else []
+
+
 def _empty_others(rows: Rows, row: int, ways: Sequence[str], chosen: str) -> None:
     """Empty the cells of the ways of saying the level that do not count."""
     for way in ways if chosen else ():

@@ -7,9 +7,11 @@ from typing import Any, Final
 
 from gwnet.ingest.loggers.guess_notes import Notes
 from gwnet.ingest.loggers.guess_times import StampSurvey
+from gwnet.ingest.loggers.stamps import compile_formats
 from gwnet.ingest.mapping.draft import DraftTable
 from gwnet.ingest.mapping.intervals import BOTTOM, TOP, read_intervals, share_of_intervals
 from gwnet.ingest.mapping.look import Looked
+from gwnet.ingest.mapping.source_table import MISSING
 from gwnet.ingest.mapping.survey import Survey, column_rule, labels_above, length_rule
 
 #: Quantities that are lengths.
@@ -133,23 +135,26 @@ def _wells(one: Looked, survey: Survey, notes: Notes) -> list[DraftTable]:
     wells = DraftTable("wells", name)
     wells.put("well", survey.well_keys[name])
     geographic = bool(one.having("longitude") and one.having("latitude"))
+    noted: list[str] = []
     for column, quantities in _WELL_COLUMNS:
         if column in {"easting", "northing"} and geographic:
             continue
         keys, _ = _origin(one, *quantities)
         if keys is None:
             continue
+        check = ""
         if column in {"drilled_on", "decommissioned_on"}:
-            keys = _date_keys(one, keys, notes)
+            keys, check = _date_keys(one, keys, survey, notes)
+            noted += [keys["column"]] if "missing" in keys else []
         elif column not in {"ground_elevation", "total_depth"} and keys.get("unit") != "km":
             keys.pop("unit", None)
-        wells.put(column, keys)
+        wells.put(column, keys, check)
     if "ground_elevation" not in wells.columns and one is survey.stations and one.one("elevation") is not None:
         wells.put("ground_elevation", _origin(one, "elevation")[0])
     _ground_of_readings(one, wells, survey, notes)
     _accuracy(one, wells)
     tables = [wells]
-    _names(one, wells)
+    _names(one, wells, noted)
     if "aquifer" in wells.columns:
         aquifers = DraftTable("aquifers", name)
         aquifers.put("aquifer", wells.columns["aquifer"].keys)
@@ -181,11 +186,13 @@ def _ground_of_readings(one: Looked, wells: DraftTable, survey: Survey, notes: N
         return
 
 
-def _names(one: Looked, wells: DraftTable) -> None:
-    """Keep the other name of a well in its notes."""
+def _names(one: Looked, wells: DraftTable, noted: list[str]) -> None:
+    """Keep the other name of a well in its notes, and the columns of which not every cell could be used."""
     named = one.one("well name")
     if named is not None and named.heading not in str(wells.columns["well"].keys):
-        wells.put("notes", {"column": [named.heading], "label": True})
+        noted = [named.heading, *noted]
+    if noted:
+        wells.put("notes", {"column": noted, "label": True})
 
 
 def _give_places(one: Looked, wells: DraftTable, survey: Survey, notes: Notes) -> None:
@@ -215,19 +222,46 @@ def _joined(one: Looked, keys: dict[str, Any]) -> list[str]:
     return texts
 
 
-def _date_keys(one: Looked, keys: dict[str, Any], notes: Notes) -> dict[str, Any]:
-    """Return the rule of a day, with formats where it is not in ISO 8601."""
+def _date_keys(one: Looked, keys: dict[str, Any], survey: Survey, notes: Notes) -> tuple[dict[str, Any], str]:
+    """Return the rule of a day, with formats where it is not in ISO 8601, and what is in doubt.
+
+    Where its own cells do not say which number is the day and which the month, the other dates of the files do. Cells
+    that are no day, such as a year alone, are no value here.
+    """
     if "column" not in keys:
-        return keys
+        return keys, ""
+    keys = {key: value for key, value in keys.items() if key != "unit"}
+    cells = [cell.strip() for cell in one.table.cells(keys["column"]) if cell.strip() not in MISSING]
+    formats, doubts = _formats(cells)
+    if doubts:
+        dates = [
+            cell.strip()
+            for other in survey.looked
+            for column in other.columns
+            if column.kind == "stamp"
+            for cell in other.table.cells(column.place + 1)
+        ]
+        wider, open_doubts = _formats([*cells, *dates])
+        if not open_doubts:
+            notes.add(f"{keys['column']!r} is read in the order of day, month and year of the other dates")
+            formats, doubts = wider, []
+    written = compile_formats(formats or ["%Y-%m-%d"])
+    odd = [cell for cell in dict.fromkeys(cells) if not any(form.pattern.fullmatch(cell) for form in written)]
+    used = [form for form, one_of in zip(formats, written, strict=False) if any(map(one_of.pattern.fullmatch, cells))]
+    if odd:
+        notes.add(f"{keys['column']!r} has cells that are no day, which are kept in the notes: {', '.join(odd[:5])}")
+        keys["missing"] = odd
+    return keys | ({} if used in ([], ["%Y-%m-%d"]) else {"formats": used}), "; ".join(doubts)
+
+
+def _formats(cells: list[str]) -> tuple[list[str], list[str]]:
+    """Return the formats of days, and what is in doubt."""
     stamps = StampSurvey()
-    for cell in one.table.cells(keys["column"]):
-        if cell.strip():
-            stamps.add(cell.strip())
+    for cell in cells:
+        if cell:
+            stamps.add(cell)
     own = Notes()
-    form = stamps.infer_form(own)
-    notes.doubts += [f"{keys['column']}: {doubt}" for doubt in own.doubts]
-    keys.pop("unit", None)
-    return keys | ({} if form.formats in ([], ["%Y-%m-%d"]) else {"formats": form.formats})
+    return stamps.infer_form(own).formats, own.doubts
 
 
 def _accuracy(one: Looked, wells: DraftTable) -> None:

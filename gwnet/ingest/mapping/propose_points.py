@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
 from gwnet.ingest.loggers.guess_notes import Notes
 from gwnet.ingest.mapping.draft import DraftTable
-from gwnet.ingest.mapping.look import Looked
+from gwnet.ingest.mapping.look import Looked, LookedColumn
 from gwnet.ingest.mapping.survey import Survey, length_rule, numbers
+
+#: How far from zero all other elevations must lie for a zero to stand for none, whatever their unit.
+_FAR: Final = 10.0
 
 
 def propose_points(one: Looked, survey: Survey, events: DraftTable, notes: Notes) -> DraftTable | None:
@@ -38,12 +43,25 @@ def propose_points(one: Looked, survey: Survey, events: DraftTable, notes: Notes
     points.put("well", survey.well_keys[one.source.name])
     points.put("valid_from", events.columns["measured_at"].keys)
     keys = length_rule(one, elevation)
+    zeros = _unknown_zeros(one, elevation)
+    if zeros:
+        keys["missing"] = zeros
+        notes.add(f"{elevation.heading!r} of 0 stands for no elevation: all others lie far from it")
     points.put("elevation", keys)
     ground = one.one("ground elevation")
     if ground is not None and ground.kind == "number" and ground.meaning.unit == elevation.meaning.unit:
         points.put("height_above_ground", keys | {"minus": ground.heading})
     notes.add(f"{elevation.heading!r} is repeated on every reading: measuring points begin where it changes")
     return points
+
+
+def _unknown_zeros(one: Looked, elevation: LookedColumn) -> list[str]:
+    """Return how the zero is written that stands for no elevation, where the others lie far from it."""
+    values = numbers(one, elevation.place)
+    others = np.abs(values[np.isfinite(values) & (values != 0)])
+    if not others.size or others.min() < _FAR or others.min() < 0.2 * others.max():
+        return []
+    return sorted({one.table.rows[row][elevation.place].strip() for row in np.flatnonzero(values == 0)})
 
 
 def _points_of_sums(one: Looked, survey: Survey, events: DraftTable, notes: Notes) -> DraftTable | None:

@@ -134,7 +134,17 @@ def _problems(rejections: Sequence[Rejection], excerpt: Excerpt) -> bytes:
     text = io.StringIO(newline="")
     writer = csv.writer(text)
     writer.writerow(("line", "line_of_source", "column", "value", "problem", "message", "fix"))
-    for one in sorted(rejections, key=lambda one: one.row or 0):
-        line = "" if one.row is None else excerpt.lines[one.row]
-        writer.writerow((line, one.row, one.column, one.value, one.problem, one.message, one.fix))
+    rows = [
+        (
+            "" if one.row is None else excerpt.lines[one.row],
+            one.row,
+            one.column,
+            one.value,
+            one.problem,
+            one.message,
+            one.fix,
+        )
+        for one in sorted(rejections, key=lambda one: one.row or 0)
+    ]
+    writer.writerows(dict.fromkeys(rows))  # a row of which two tables are made has its problem once
     return text.getvalue().encode("utf-8")
