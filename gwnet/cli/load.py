@@ -32,11 +32,7 @@ from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, loaded, options, output
     metavar="DIR",
     help="Folder for the rejected rows of --keep-good; made when it is not there. Default: the current one.",
 )
-@click.option(
-    "--last-line-complete",
-    is_flag=True,
-    help="A last line without its line end is complete; asked for where its last cell may have been cut.",
-)
+@options.last_line_complete
 @click.option(
     "--show",
     type=click.Choice(loaded.LISTS),

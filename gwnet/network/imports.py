@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from gwnet.ingest.mapping.load import ImportResult
     from gwnet.ingest.mapping.trial import Trial
+    from gwnet.records import Rejection
 
 
 class Imports(Group):
@@ -72,6 +73,7 @@ class Imports(Group):
         correct: bool = False,
         reason: str | None = None,
         rejected_dir: str | Path | None = None,
+        last_line_complete: bool | Callable[[Rejection], bool] = False,
         progress: Callable[[int, int], None] | None = None,
     ) -> ImportResult:
         """Load files by a mapping: all of them or nothing.
@@ -92,6 +94,8 @@ class Imports(Group):
             Whether rows already on record are replaced; needs a reason.
         rejected_dir : path, optional
             Folder for the rejected rows of ``keep_good``; the current one unless given.
+        last_line_complete : bool or callable, optional
+            As `gwnet.network.Network.load`.
         progress : callable, optional
             Called with rows done and rows in all.
 
@@ -123,6 +127,7 @@ class Imports(Group):
             correct=correct,
             reason=reason,
             rejected_dir=None if rejected_dir is None else Path(rejected_dir),
+            last_line_complete=last_line_complete,
             progress=progress,
             watch=watch,
         )

@@ -24,6 +24,7 @@ from gwnet.cli.imports import shown
     metavar="DIR",
     help="Folder for the rejected rows of --keep-good. Default: the current one.",
 )
+@options.last_line_complete
 @options.by
 @options.form
 @options.db
@@ -34,6 +35,7 @@ def command(paths: tuple[str, ...], form: str, db: str, **chosen: Any) -> int:
     the source. FILE may be delimited or fixed text, a workbook, ODS, GeoPackage, Parquet, or the SQLAlchemy address of
     a database.
     """
+    chosen["last_line_complete"] = chosen["last_line_complete"] or loaded.ask_whether_complete()
     with options.open_record(db) as net, loaded.rejections_shown(form), output.progress("importing") as progress:
         result = net.imports.load(list(paths), progress=progress, **chosen)
     if result.applied is not None:

@@ -204,6 +204,8 @@ def _sheet(plan: Plan, rows: Rows, number: int, table: SourceTable, problems: li
         rows=[[cells[row] for cells in columns] for row in mine],
         numbers=[rows.number[row] for row in mine],
         rejections=list(problems),
+        open_row=table.open_row,
+        open_column=_last_read(plan, table) if table.open_row is not None else "",
         origins={
             name: (made.heading or name, [made.written[row] for row in mine]) for name, made in rows.columns.items()
         },
@@ -217,6 +219,18 @@ def _sheet(plan: Plan, rows: Rows, number: int, table: SourceTable, problems: li
                     Rejection("", table.file, rows.number[row], heading, made.written[row], problem, message, fix)
                 )
     return sheet
+
+
+def _last_read(plan: Plan, table: SourceTable) -> str:
+    """Return the column of ours that reads the last cell of each line of a table; empty where none does."""
+    last = len(table.headings) - 1
+    reading = [
+        name
+        for name, rules in plan.rules.items()
+        if any(table.place(reference) == last for rule in rules for reference in rule.used)
+    ]
+    numbers = [name for name in reading if BY_NAME[plan.table].column(name).kind != "text"]
+    return next(iter([*numbers, *reading]), "")
 
 
 def _unused(mapping: Mapping, sources: dict[str, list[SourceTable]]) -> dict[str, list[str]]:

@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from itertools import combinations_with_replacement
 from typing import TYPE_CHECKING, Final
 
+from gwnet.ingest.mapping.grids import BLANKS
 from gwnet.records import Rejection
 
 if TYPE_CHECKING:
     from gwnet.ingest.mapping.source_table import SourceTable
 
-_NUMBER: Final = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
+_NUMBER: Final = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?", re.ASCII)
 _DATE: Final = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}([T ].*)?")
 #: Most distinct words of a column that has a fixed list of them, and most surplus cells that are put together.
 _MOST_WORDS: Final = 60
@@ -50,7 +51,7 @@ def repair_rows(table: SourceTable, delimiter: str) -> None:
     table : gwnet.ingest.mapping.source_table.SourceTable
         The table; its rows, remarks and rejections are changed.
     delimiter : str
-        Sign between cells; a row with too few cells is a problem where there is one.
+        Sign between cells; a row with too few cells is rejected where there is one, and filled up in fixed text.
     """
     width = len(table.headings)
     whole = [row for row in table.rows if len(row) == width]
@@ -70,6 +71,9 @@ def repair_rows(table: SourceTable, delimiter: str) -> None:
                 continue
             row = ways[0]
             repaired.append(number)
+        elif len(row) < width and delimiter not in ("", BLANKS):
+            table.rejections.append(_too_short(table, number, row, width))
+            continue
         elif len(row) < width:
             row += [""] * (width - len(row))
         kept_rows.append(row[:width])
@@ -112,6 +116,13 @@ def _ways(row: list[str], width: int, delimiter: str, kinds: list[_Kind], *, joi
         if all(kind.fits(cell) for kind, cell in zip(kinds, cells, strict=True)):
             ways.append(cells)
     return ways
+
+
+def _too_short(table: SourceTable, number: int, row: list[str], width: int) -> Rejection:
+    have = "1 cell" if len(row) == 1 else f"{len(row)} cells"
+    message = f"The row has {have}, the heading {width}; nothing stands under {table.headings[len(row)]!r}."
+    fix = "Fill in the cells that the row lacks; where a cell is empty, leave its delimiter."
+    return Rejection("", table.file, number, None, row[-1] if row else "", "row-too-short", message, fix)
 
 
 def _too_long(table: SourceTable, number: int, row: list[str], width: int, ways: int) -> Rejection:

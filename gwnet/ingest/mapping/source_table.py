@@ -42,8 +42,8 @@ class SourceTable:
         What was repaired and passed over.
     rejections : list of gwnet.records.Rejection
         Rows that cannot be read.
-    first_unread : int
-        Number of rows that belong to no table of ours because they were rejected.
+    open_row : int or None
+        Line of the last row, where the text ends without the end of its line: the row may have been cut.
     """
 
     file: str
@@ -55,6 +55,7 @@ class SourceTable:
     above: list[list[str]] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
     rejections: list[Rejection] = field(default_factory=list)
+    open_row: int | None = None
 
     def place(self, reference: Reference) -> int:
         """Return the place of a column; LayoutError where there is none."""
@@ -148,6 +149,8 @@ def open_table(source: Source, file: SourceFile, grid: Grid) -> SourceTable:
         named = {"delimiter": source.delimiter, "widths": source.widths, "comment": source.comment}
         grid = text_grid(file.name, text, encoding=encoding, **named)  # type: ignore[arg-type]
     table = _below_headings(source, grid)
+    if file.text and not file.text.endswith(("\n", '"')) and table.numbers and table.numbers[-1] == grid.numbers[-1]:
+        table = replace(table, open_row=table.numbers[-1])
     if source.wide_first:
         table = _made_long(source, table)
     return _passed_over(source, table)

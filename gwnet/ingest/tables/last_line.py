@@ -31,17 +31,15 @@ def check_last_line(parsed: Parsed, is_complete: IsComplete) -> None:
         Whether such a line is complete; or a function that is asked, with the rejection that it would be.
     """
     sheet = parsed.raw.sheet
-    if sheet.open_row is None or not parsed.good[-1]:
+    row = max((row for row, number in enumerate(sheet.numbers) if number == sheet.open_row), default=None)
+    if sheet.open_row is None or row is None or not parsed.good[row]:
         return
-    place = len(sheet.headings) - 1
-    column = next((column for column in parsed.table.columns if parsed.raw.places.get(column.name) == place), None)
-    cell = sheet.rows[-1][place].strip()
+    column, cell, heading = _last_cell(parsed, row)
     at = f"row {sheet.open_row}, the last line, has no line end"
     if column is None or not _can_be_cut(column, cell):
         parsed.raw.warnings.append(f"{at}; nothing shows that something is missing")
         return
     reads = f"reads {cell!r} and may have been longer" if cell else "is empty and may have been filled"
-    heading = sheet.headings[place].strip()
     rejection = Rejection(
         parsed.table.name,
         sheet.file,
@@ -56,7 +54,18 @@ def check_last_line(parsed: Parsed, is_complete: IsComplete) -> None:
         parsed.raw.warnings.append(f"{at}; it was taken as complete")
         return
     parsed.rejections.append(rejection)
-    parsed.good[-1] = False
+    parsed.good[row] = False
+
+
+def _last_cell(parsed: Parsed, row: int) -> tuple[Column | None, str, str]:
+    """Return the column that reads the last cell of a row, the cell, and its heading in the file."""
+    sheet = parsed.raw.sheet
+    if sheet.open_column:
+        heading, cells = sheet.origins[sheet.open_column]
+        return parsed.table.column(sheet.open_column), cells[row].strip(), heading
+    place = len(sheet.headings) - 1
+    column = next((column for column in parsed.table.columns if parsed.raw.places.get(column.name) == place), None)
+    return column, sheet.rows[row][place].strip(), sheet.headings[place].strip()
 
 
 def _can_be_cut(column: Column, cell: str) -> bool:

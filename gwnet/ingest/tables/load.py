@@ -352,6 +352,8 @@ def _read_all(
     mapped = [path for path in paths if isinstance(path, MappedFile)]
     if mapped:
         tables = [[parse(recognise(sheet), last_day) for sheet in file.sheets] for file in mapped]
+        for parsed in (parsed for made in tables for parsed in made if parsed.raw.sheet.open_column):
+            check_last_line(parsed, is_complete)
         return [_Source(f.path, f.sha256, f.content, made) for f, made in zip(mapped, tables, strict=True)], []
     notes: list[FileResult] = []
     sources: dict[str, _Source] = {}

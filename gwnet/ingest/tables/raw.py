@@ -43,6 +43,8 @@ class RawSheet:
         What was passed over while reading, and the like.
     open_row : int or None
         Number of the last row, where the file ends without the end of its line: the row may have been cut.
+    open_column : str
+        For rows that a mapping made: our column that reads the last cell of the line; empty where none does.
     origins : dict of str to tuple
         For rows that a mapping made of another table, by column: the heading there, and its cell for each row.
     """
@@ -56,6 +58,7 @@ class RawSheet:
     delimiter: str = ""
     warnings: list[str] = field(default_factory=list)
     open_row: int | None = None
+    open_column: str = ""
     origins: dict[str, tuple[str, list[str]]] = field(default_factory=dict)
 
 
