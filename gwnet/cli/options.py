@@ -247,6 +247,11 @@ known_on = click.option(
 by = click.option(
     "--by", default=_login_name, show_default="login name", callback=_named, metavar="NAME", help="Who records."
 )
+last_line_complete = click.option(
+    "--last-line-complete",
+    is_flag=True,
+    help="A last line without its line end is complete; asked for where its last cell may have been cut.",
+)
 site = click.option("--site", is_eager=True, metavar="SITE", help="Site, where the record holds several.")
 aquifer = click.option("--aquifer", metavar="AQUIFER", help="Only wells of this aquifer.")
 mapped_aquifer = click.option("--aquifer", required=True, metavar="AQUIFER", help="Aquifer to map.")

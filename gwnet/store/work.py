@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from sqlalchemy import Connection, RowMapping, func, select
@@ -253,9 +253,7 @@ def _store_state(connection: Connection, columns: dict[str, Any], parts: Sequenc
     """Store a state with its digest and its parts."""
     digest = state_digest(columns, [part.covered for part in parts])
     connection.execute(METADATA.tables["state"].insert().values(**columns, digest=digest))
-    rows = [
-        {"state_serial": columns["serial"], "ordinal": ordinal, **asdict(part)} for ordinal, part in enumerate(parts)
-    ]
+    rows = [{"state_serial": columns["serial"], "ordinal": ordinal, **vars(part)} for ordinal, part in enumerate(parts)]
     if rows:
         connection.execute(METADATA.tables["state_part"].insert(), rows)
 

@@ -117,6 +117,77 @@ TABLES = {
 }
 
 
+MAPPING = """\
+name = "silven"
+site = "SILVEN"
+
+[source.readings]
+file = "readings*"
+heading_row = 1
+missing = ["-99"]
+
+[source.stations]
+file = "stations*"
+
+[[table]]
+name = "wells"
+from = "stations"
+
+[table.columns]
+well = "Station"
+easting = "East"
+northing = "North"
+aquifer = { value = "upper" }
+ground_elevation = { column = "Ground (ft)", unit = "ft" }
+total_depth = { column = "Depth (cm)", unit = "cm" }
+
+[[table]]
+name = "measuring_points"
+from = "stations"
+
+[table.columns]
+well = "Station"
+valid_from = { column = "Since", formats = ["%d/%m/%Y"] }
+elevation = { column = "Rim (in)", factor = 0.0254 }
+
+[[table]]
+name = "level_events"
+from = "readings"
+
+[table.columns]
+well = "Station"
+date = { column = "Date", formats = ["%m/%d/%Y"] }
+time = "Clock"
+depth_to_water = { column = "Depth (ft)", unit = "ft" }
+observer = "Who"
+
+[table.columns.status]
+column = "State"
+
+[table.columns.status.words]
+"S" = "static"
+"D" = "dry"
+"""
+
+
+def foreign_tables() -> dict[str, str]:
+    """Return tables as somebody else keeps them, which the mapping reads: stations and readings, by file name."""
+    stations = [
+        f"{name},{400100 + 180 * at},{5300050 + 130 * (at % 2)},{1025.0 + at:.2f},1400,01/05/2019,{12330 + 12 * at}"
+        for at, name in enumerate(WELLS)
+    ]
+    readings = []
+    for day, date in enumerate(_DAYS):
+        for well, name in enumerate(WELLS):
+            written, state = (f"{depth(well, day) / 0.3048:.2f}", "S") if (well, day) != (3, 2) else ("-99", "D")
+            us_date = f"{date[5:7]}/{date[8:]}/{date[:4]}"
+            readings.append(f"{name},{us_date},{9 + well:02d}:15,{written},{state},R. Olmar")
+    return {
+        "stations.csv": _lines("Station,East,North,Ground (ft),Depth (cm),Since,Rim (in)", *stations),
+        "readings.csv": _lines("Station,Date,Clock,Depth (ft),State,Who", *readings),
+    }
+
+
 def logger_file(samples: int = 240) -> str:
     """Return an export of the logger with hourly samples."""
     start = dt.datetime(2025, 11, 18, 12, 0)  # noqa: DTZ001 (the layout says the zone)
@@ -133,7 +204,7 @@ def corrected_levels() -> str:
 
 
 def write_files(folder: Path) -> None:
-    """Write every file of the scenario into a folder: tables, corrections, the logger's export, layout, definition."""
+    """Write every file of the scenario into a folder: tables, corrections, logger's export, layout, definition, mapping."""
     (folder / "tables").mkdir(parents=True)
     (folder / "corrected").mkdir()
     for name, text in TABLES.items():
@@ -142,3 +213,6 @@ def write_files(folder: Path) -> None:
     (folder / "logger.csv").write_text(logger_file(), encoding="utf-8")
     (folder / "layout.toml").write_text(LAYOUT, encoding="utf-8")
     (folder / "levels.toml").write_text(DEFINITION, encoding="utf-8")
+    (folder / "mapping.toml").write_text(MAPPING, encoding="utf-8")
+    for name, text in foreign_tables().items():
+        (folder / name).write_text(text, encoding="utf-8")

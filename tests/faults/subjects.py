@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import Final, Protocol
 
 from ..helpers import Ran
-from . import mutate_text, mutate_workbook, oracle_definitions, oracle_loggers, read_again
+from . import mutate_text, mutate_workbook, oracle_definitions, oracle_loggers, oracle_mappings, read_again
 from .oracle_tables import SHAPES, Oracle
-from .scenario import DEFINITION, LAYOUT, TABLES, logger_file, write_files
+from .scenario import DEFINITION, LAYOUT, MAPPING, TABLES, foreign_tables, logger_file, write_files
 from .stages import run_here
 
 #: Order in which tables are loaded.
@@ -169,16 +169,58 @@ class Definitions:
         yield from oracle_definitions.faults(spoilt.content, out)
 
 
+class Mappings:
+    """Mappings, by which good tables of somebody else are imported."""
+
+    def spoil(self, rng: random.Random) -> Spoilt:
+        """Return a spoilt mapping."""
+        content, how = mutate_text.mutate(MAPPING.encode(), oracle_mappings.MAPPING_MUTATIONS, rng)
+        files = ("import", "{files}/readings.csv", "{files}/stations.csv", "--mapping", "{file}", "--by", "Ana")
+        return Spoilt("aquifers", "spoilt.toml", content, how, files)
+
+    def faults(self, spoilt: Spoilt, ran: Ran, record: sqlite3.Connection, out: Path) -> Iterator[str]:
+        """Yield where the record differs from what the mapping says of the files."""
+        files = {name: text.encode() for name, text in foreign_tables().items()}
+        yield from oracle_mappings.faults(record, spoilt.content, files, ran.out + ran.err)
+
+
+class Sources:
+    """Tables of somebody else, one of them spoilt, which a good mapping reads."""
+
+    def spoil(self, rng: random.Random) -> Spoilt:
+        """Return a spoilt table."""
+        name, other = rng.choice([("readings.csv", "stations.csv")] * 2 + [("stations.csv", "readings.csv")])
+        content, how = mutate_text.mutate(foreign_tables()[name].encode(), mutate_text.DELIMITED, rng)
+        files = ("import", "{file}", f"{{files}}/{other}", "--mapping", "{files}/mapping.toml", "--by", "Ana")
+        return Spoilt("aquifers", name, content, how, files)
+
+    def faults(self, spoilt: Spoilt, ran: Ran, record: sqlite3.Connection, out: Path) -> Iterator[str]:
+        """Yield where the record differs from what the mapping says of the files."""
+        files = {name: text.encode() for name, text in foreign_tables().items()} | {spoilt.name: spoilt.content}
+        yield from oracle_mappings.faults(record, MAPPING.encode(), files, ran.out + ran.err)
+        yield from _cut_short(spoilt.content, ran)
+
+
 SUBJECTS: Final[dict[str, type[Subject]]] = {
     "tables": Tables,
     "workbooks": Workbooks,
     "exports": Exports,
     "layouts": Layouts,
     "definitions": Definitions,
+    "mappings": Mappings,
+    "sources": Sources,
 }
 
 #: Shares of the spoilt files of each kind; a report takes much longer than a table.
-SHARES: Final = {"tables": 0.40, "workbooks": 0.15, "exports": 0.26, "layouts": 0.17, "definitions": 0.02}
+SHARES: Final = {
+    "tables": 0.30,
+    "workbooks": 0.13,
+    "exports": 0.20,
+    "layouts": 0.13,
+    "definitions": 0.02,
+    "mappings": 0.12,
+    "sources": 0.10,
+}
 
 
 class Bases:

@@ -212,3 +212,10 @@ def test_a_load_lands_whole_and_the_same_file_changes_nothing(recorded, tmp_path
     again = load(recorded, [path], now_utc=TOMORROW, by="Rea")
     assert not again.written
     assert again.files[0].note.startswith("already loaded")
+
+
+def test_identities_of_a_table_are_made_at_once(loader):
+    """A state describes rows of one statement in one part, and a part for each of many wells would cost a third."""
+    with loader.net.store.reading() as connection:
+        query = "SELECT row_count FROM state_part WHERE table_name = 'well'"
+        assert connection.exec_driver_sql(query).scalars().all() == [2]

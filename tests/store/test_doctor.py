@@ -2,6 +2,7 @@
 
 import datetime as dt
 import hashlib
+import json
 import sqlite3
 import zlib
 
@@ -246,6 +247,34 @@ def test_a_negative_zero_is_what_it_is_read_as(store):
         columns = {"instrument_id": 1, "checked_on": [dt.date(2024, 1, 1)], "recorded_by": "Ana"}
         insert_columns(connection, "tape_check", {**columns, "tape_reading_m": [-0.0], "reference_reading_m": [0.5]}, 1)
     assert findings(store) == ()
+
+
+def test_rows_are_hashed_alike_as_arrays_and_as_lists():
+    """What the doctor reads again as lists was described from arrays."""
+    words = ["Ä", "Ä", None, "x" * 70, "\ud800"]
+    numbers = np.array([1.5, -0.0, np.nan, 2.0, 1.5])
+    arrays = digests.hash_rows([np.arange(5), np.array([True, False, True, True, False]), numbers, words], 5)
+    lists = digests.hash_rows([[0, 1, 2, 3, 4], [1, 0, 1, 1, 0], [1.5, 0.0, None, 2.0, 1.5], words], 5)
+    np.testing.assert_array_equal(arrays, lists)
+    of_text = int.from_bytes(hashlib.sha256("Ä".encode()).digest()[:8], "little")
+    assert arrays.view("<u8")[:2, 4].tolist() == [of_text, of_text]
+
+
+def test_what_many_rows_have_in_common_is_described_once_and_found_changed(store):
+    with store.writing("load", "Ana") as connection:
+        insert_columns(connection, "instrument", {"code": ["L1", "L2"]}, 2)
+        columns = {"instrument_id": [1, 1], "checked_on": [dt.date(2024, 1, 1)] * 2, "recorded_by": "Ana"}
+        columns |= {"tape_reading_m": [0.5, 1.5], "reference_reading_m": [0.5, 0.5], "notes": ["dry", "dry"]}
+        insert_columns(connection, "tape_check", columns, 2)
+    with store.reading() as connection:
+        [part] = chained.parts_of(connection, "tape_check", digests.ADDED)
+    described = json.loads(part.described)
+    assert sorted(described["each"]) == ["id", "tape_reading_m"]
+    assert described["same"]["notes"] == "dry"
+    assert described["same"]["checked_on"] == "2024-01-01"
+    assert findings(store) == ()
+    tamper(store, "UPDATE tape_check SET notes = 'wet' WHERE id = 2")
+    assert [(one.table, one.row) for one in findings(store)] == [("tape_check", 2)]
 
 
 def test_keys_are_packed_and_unpacked():

@@ -22,8 +22,10 @@ from gwnet.units import METRES_PER_UNIT
 
 #: Metres in units that no column of ours has; the inch is 25.4 mm exactly (international yard and pound, 1959).
 _OTHER_UNITS: Final[dict[str, Decimal]] = {"in": Decimal("0.0254"), "km": Decimal(1000)}
-_NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?")
-_WITH_UNIT: Final = re.compile(r"([+-]?[\d.,]+)\s*([^\d\s].*)?")
+_NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
+#: No number that is rounded to decimals is larger.
+_LARGEST: Final = Decimal(10) ** 15
+_WITH_UNIT: Final = re.compile(r"([+-]?[\d.,]+)\s*([^\d\s].*)?", re.ASCII)
 #: Where stamps count from, on the clock of the stamp and not of a zone.
 _EPOCH: Final = dt.datetime.fromisoformat("1970-01-01T00:00:00")
 
@@ -184,9 +186,9 @@ def _numbers(column: Column, rule: Rule, cells: list[str], table: SourceTable, s
     made = []
     for row, cell in enumerate(plain):
         try:
-            value = Decimal(cell)
+            value = _decimal(cell)
             for sign, column_cells in others:
-                value += sign * Decimal(plain_number(column_cells[row], *marks))
+                value += sign * _decimal(plain_number(column_cells[row], *marks))
         except InvalidOperation:
             made.append("" if _NUMBER.fullmatch(cell) else cell)
             continue
@@ -219,7 +221,16 @@ def _metres(unit: str) -> Decimal:
     return _OTHER_UNITS.get(unit) or Decimal(str(METRES_PER_UNIT[unit]))
 
 
+def _decimal(cell: str) -> Decimal:
+    """Return a number in digits 0 to 9; a Decimal would take those of any script."""
+    if not _NUMBER.fullmatch(cell):
+        raise InvalidOperation
+    return Decimal(cell)
+
+
 def _text(value: Decimal) -> str:
+    if abs(value) >= _LARGEST:
+        return str(value)  # no column of ours takes it, and the loader says so
     text = format(round(value, 7).normalize(), "f")
     return "0" if text in {"-0", ""} else text
 
@@ -233,7 +244,7 @@ def _of_cell(cell: str, marks: tuple[str, str], column: Column) -> str:
     if found is None or not unit:
         return cell
     try:
-        value = Decimal(plain_number(found[1], *marks)) * _metres(unit)
+        value = _decimal(plain_number(found[1], *marks)) * _metres(unit)
     except InvalidOperation:
         return cell
     return _text(value / (_metres(column.unit) if column.unit in METRES_PER_UNIT else 1))

@@ -12,7 +12,7 @@ from gwnet.ingest.mapping.point_rows import PointChange
 from gwnet.ingest.mapping.rows import Rows
 from gwnet.store.contract import NUMBER_ALLOWED, NUMBER_REQUIRED, QUANTITIES, STATUSES, TAPE_READINGS
 
-_NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _TAPE: Final = "two tape readings"
 _ELEVATION: Final = "water_elevation"
 _DEPTHS: Final = frozenset({"depth_to_water", "depth_below_ground"})

@@ -13,6 +13,7 @@ from gwnet.clock import zone_of
 from gwnet.errors import ClockError, LayoutError, UnreadableFileError
 from gwnet.ingest.headings import UNIT_WORDS
 from gwnet.ingest.loggers.stamps import compile_formats
+from gwnet.ingest.mapping.values import has_control_signs, is_reference, is_scalar, wrong_value
 from gwnet.store.contract import BY_NAME, STATUSES
 
 #: Keys of each part of a mapping with their meaning, in the order of the documentation.
@@ -230,7 +231,30 @@ class _Reader:
             right = isinstance(value, _KINDS[kind]) and (kind == "flag" or not isinstance(value, bool))
             if not right:
                 self.refuse(place, f"{key} = {value!r} is of the wrong kind.", f"It is: {meaning}.")
+            if wanted := wrong_value(part, key, value):
+                self.refuse(place, f"{key} = {value!r} is not understood.", f"It must be {wanted}.")
         return dict(values)
+
+    def named(self, values: Any, key: str) -> dict[str, Any]:
+        """Return a table of tables, such as the sources."""
+        if not isinstance(values, dict):
+            self.refuse(key, f"{key} = {values!r} is no table.", f"Write [{key}.NAME] and its keys below it.")
+        return dict(values)
+
+    def several(self, values: Any, key: str) -> list[Any]:
+        """Return the tables of ours that a mapping makes."""
+        if not isinstance(values, list):
+            self.refuse(key, f"{key} is not written as [[{key}]].", f"Write [[{key}]] above the keys of each table.")
+        return list(values)
+
+    def texts(self, content: dict[str, Any]) -> None:
+        """Check the keys at the top, and that no text has signs that no table has."""
+        for key in KEYS[""]:
+            if not isinstance(content.get(key, ""), str):
+                self.refuse("top", f"{key} = {content[key]!r} is of the wrong kind.", f"It is: {KEYS[''][key][1]}.")
+        for key, value in content.items():
+            if has_control_signs(key) or has_control_signs(value):
+                self.refuse(key, "a text has a sign that cannot be printed.", "Write it without.")
 
     def source(self, name: str, values: Any) -> Source:
         place = f"[source.{name}]"
@@ -244,7 +268,8 @@ class _Reader:
             self.refuse(place, f"decimal = {given['decimal']!r} is no decimal mark.", "Write . or ,")
         if wide is not None:
             unknown = set(wide) - {"first", "heading", "value"}
-            if unknown or not isinstance(wide.get("first"), int):
+            named = all(isinstance(wide.get(key, ""), str) for key in ("heading", "value"))
+            if unknown or not named or isinstance(wide.get("first"), str) or not is_reference(wide.get("first")):
                 self.refuse(
                     place, f"wide = {wide!r} is not understood.", 'Write { first = 2, heading = "…", value = "…" }.'
                 )
@@ -276,19 +301,32 @@ class _Reader:
             column: self.rules(f"{place}, {column}", name, column, rule, sources)
             for column, rule in given.get("columns", {}).items()
         }
+        rows = self.given(place, name, given.get("given", ()))
         if site and "site" in BY_NAME[name].names and "site" not in rules:
             rules = {"site": (Rule(value=site),), **rules}
-        rows = tuple({key: str(value) for key, value in row.items()} for row in given.get("given", ()))
         if "intervals" in given and not source:
             self.refuse(place, "intervals need a source of rows.", "Give from.")
         return Plan(name, source, rules, status, given.get("changes", False), rows, given.get("intervals"))
 
-    def rules(self, place: str, table: str, column: str, values: Any, sources: Pairs[str, Source]) -> tuple[Rule, ...]:
+    def given(self, place: str, table: str, values: Any) -> tuple[dict[str, str], ...]:
+        """Return rows that the mapping itself says."""
+        for row in values:
+            if not isinstance(row, dict) or not row or not all(map(is_scalar, row.values())):
+                self.refuse(place, f"given has {row!r}, which is no row.", 'Write { well = "…", easting = 0 }.')
+            for column in row:
+                self.column(place, table, column)
+        return tuple({key: str(value) for key, value in row.items()} for row in values)
+
+    def column(self, place: str, table: str, column: str) -> None:
+        """Refuse what is no column of a table of ours."""
         names = BY_NAME[table].names
         if column not in names:
             near = get_close_matches(column, names, n=1)
             fix = f"Did you mean {near[0]!r}?" if near else f"The columns are: {', '.join(names)}."
             self.refuse(place, f"{column!r} is no column of {table}.", fix)
+
+    def rules(self, place: str, table: str, column: str, values: Any, sources: Pairs[str, Source]) -> tuple[Rule, ...]:
+        self.column(place, table, column)
         several = isinstance(values, list) and any(isinstance(one, dict) for one in values)
         return tuple(self.rule(place, one, sources) for one in (values if several else [values]))
 
@@ -334,7 +372,8 @@ class _Reader:
                 self.refuse(place, error.message, error.fix or "")
 
     def lookup(self, place: str, values: dict[str, Any], sources: Pairs[str, Source]) -> Lookup:
-        if set(values) != {"from", "key", "value"} or values["from"] not in sources:
+        is_whole = set(values) == {"from", "key", "value"} and is_scalar(values["from"]) and values["from"] in sources
+        if not is_whole or not (is_reference(values["key"]) and is_reference(values["value"])):
             fix = f"Write {{ from = SOURCE, key = COLUMN, value = COLUMN }}; sources: {', '.join(sources)}."
             self.refuse(place, f"lookup = {values!r} is not understood.", fix)
         return Lookup(values["from"], values["key"], values["value"])
@@ -363,19 +402,21 @@ def parse_mapping(text: str, where: str) -> Mapping:
     reader = _Reader(where)
     try:
         content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         message = f"The mapping is not well-formed TOML: {error}."
         raise LayoutError(message, where=where, fix="Check quotes and brackets in that line.") from None
     unknown = set(content) - {*KEYS[""], "source", "table"}
     if unknown:
         fix = "At the top are name, about, site, [source.NAME] and [[table]]."
         reader.refuse("top", f"{', '.join(sorted(unknown))} is not known.", fix)
-    sources = {name: reader.source(name, values) for name, values in content.get("source", {}).items()}
-    plans = tuple(reader.plan(values, sources, str(content.get("site", ""))) for values in content.get("table", []))
+    reader.texts(content)
+    named = reader.named(content.get("source", {}), "source")
+    sources = {name: reader.source(name, values) for name, values in named.items()}
+    tables = reader.several(content.get("table", []), "table")
+    plans = tuple(reader.plan(values, sources, content.get("site", "")) for values in tables)
     if not plans:
         reader.refuse("[[table]]", "the mapping has no table.", "Give at least one, with name, from and columns.")
-    name = content.get("name") or Path(where).stem
-    return Mapping(str(name), str(content.get("about", "")), sources, plans, text)
+    return Mapping(content.get("name") or Path(where).stem, content.get("about", ""), sources, plans, text)
 
 
 def read_mapping(path: str | Path) -> Mapping:

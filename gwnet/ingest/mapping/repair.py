@@ -17,7 +17,7 @@ from gwnet.records import Rejection
 if TYPE_CHECKING:
     from gwnet.ingest.mapping.source_table import SourceTable
 
-_NUMBER: Final = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
+_NUMBER: Final = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?", re.ASCII)
 _DATE: Final = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}([T ].*)?")
 #: Most distinct words of a column that has a fixed list of them, and most surplus cells that are put together.
 _MOST_WORDS: Final = 60
@@ -51,14 +51,13 @@ def repair_rows(table: SourceTable, delimiter: str) -> None:
     table : gwnet.ingest.mapping.source_table.SourceTable
         The table; its rows, remarks and rejections are changed.
     delimiter : str
-        Sign between cells; a row with too few cells is a problem where there is one.
+        Sign between cells; a row with too few cells is rejected where there is one, and filled up in fixed text.
     """
     width = len(table.headings)
     whole = [row for row in table.rows if len(row) == width]
     kinds: list[_Kind] | None = None
     blanks = any(cell[:1] == " " for row in whole[:_SAMPLE] for cell in row)
     repaired: list[int] = []
-    short: list[int] = []
     beyond: list[int] = []
     kept_rows, kept_numbers = [], []
     for cells, number in zip(table.rows, table.numbers, strict=True):
@@ -74,9 +73,10 @@ def repair_rows(table: SourceTable, delimiter: str) -> None:
                 continue
             row = ways[0]
             repaired.append(number)
-        elif len(row) < width:
-            short += [number] if delimiter not in {"", BLANKS} else []
-            row += [""] * (width - len(row))
+        elif len(row) < width and delimiter not in ("", BLANKS):
+            table.rejections.append(_too_short(table, number, row, width))
+            continue
+        row += [""] * (width - len(row))
         if len(row) > width:  # without a delimiter no text can have parted
             beyond.append(number)
         kept_rows.append(row[:width])
@@ -89,10 +89,6 @@ def repair_rows(table: SourceTable, delimiter: str) -> None:
         )
     if beyond:
         table.remarks.append(f"cells beyond the last heading are passed over: line {_lines(beyond)}")
-    if short:
-        table.remarks.append(
-            f"{_many(short)} with fewer cells than headings; what they lack counts as empty: line {_lines(short)}"
-        )
 
 
 def _many(lines: list[int]) -> str:
@@ -141,6 +137,13 @@ def _ways(
         if all(fits):
             ways.append(cells)
     return ways
+
+
+def _too_short(table: SourceTable, number: int, row: list[str], width: int) -> Rejection:
+    have = "1 cell" if len(row) == 1 else f"{len(row)} cells"
+    message = f"The row has {have}, the heading {width}; nothing stands under {table.headings[len(row)]!r}."
+    fix = "Fill in the cells that the row lacks; where a cell is empty, leave its delimiter."
+    return Rejection("", table.file, number, None, row[-1] if row else "", "row-too-short", message, fix)
 
 
 def _too_long(table: SourceTable, number: int, row: list[str], width: int, ways: int) -> Rejection:

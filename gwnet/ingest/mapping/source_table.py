@@ -159,6 +159,8 @@ def open_table(source: Source, file: SourceFile, grid: Grid) -> SourceTable:
         named = {"delimiter": source.delimiter, "widths": source.widths, "comment": source.comment}
         grid = text_grid(file.name, text, encoding=encoding, **named)  # type: ignore[arg-type]
     table = _below_headings(source, grid)
+    if file.text and not file.text.endswith(("\n", '"')) and table.numbers and table.numbers[-1] == grid.numbers[-1]:
+        table = replace(table, open_row=table.numbers[-1])
     if source.wide_first:
         table = _made_long(source, table)
     return _passed_over(source, table)

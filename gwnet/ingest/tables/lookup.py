@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Any, Final
@@ -78,15 +79,17 @@ class Codes:
             standing = set(self.connection.scalars(select(record[f"{name}_id"]).where(record.retired_at_utc.is_(None))))
             self.standing[name] = {code: number for code, number in self.ids[name].items() if number in standing}
 
-    def ensure(self, name: str, key: Any) -> int:
-        """Return the id of an identity, made if there is none yet."""
-        number = self.ids[name].get(key)
-        if number is None:
-            columns = {"site_id": int(key[0]), "code": [key[1]]} if name in OF_SITE else {"code": [key]}
-            number = int(reserve_ids(self.connection, name, 1)[0])
-            insert_columns(self.connection, name, {"id": number, **columns}, 1)
-            self.ids[name][key] = number
-        return number
+    def ensure(self, name: str, keys: Sequence[Any]) -> list[int]:
+        """Return the ids of identities; those that are not on record yet are made, all at once."""
+        known = self.ids[name]
+        if fresh := [key for key in dict.fromkeys(keys) if key not in known]:
+            codes = [key[1] if name in OF_SITE else key for key in fresh]
+            columns: dict[str, Any] = {"id": reserve_ids(self.connection, name, len(fresh)), "code": codes}
+            if name in OF_SITE:
+                columns["site_id"] = [int(key[0]) for key in fresh]
+            insert_columns(self.connection, name, columns, len(fresh))
+            known.update(zip(fresh, columns["id"].tolist(), strict=True))
+        return [known[key] for key in keys]
 
     def default_unit(self) -> str:
         """Return the unit of rows that belong to no site: that of all sites if they agree, else metres."""

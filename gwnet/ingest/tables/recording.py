@@ -258,7 +258,7 @@ class _Recording:
         identity = self.table.identity
         stored: dict[str, Any] = {name: [values[row] for row in rows] for name, values in self.columns.items()}
         if identity:
-            stored[f"{identity}_id"] = [self.codes.ensure(identity, code) for code in stored.pop(identity)]
+            stored[f"{identity}_id"] = self.codes.ensure(identity, stored.pop(identity))
         stored = {name: [None if is_missing(value) else value for value in values] for name, values in stored.items()}
         stored |= {
             "id": reserve_ids(self.connection, self.table.record, len(rows)),

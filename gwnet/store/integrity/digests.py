@@ -23,6 +23,9 @@ from sqlalchemy import Boolean, Column, Date, Float, Integer, LargeBinary, Table
 from gwnet.store.integrity.guards import COPY, RETIRED
 from gwnet.store.models.base import SQLITE_TIME_FORMAT, UtcDateTime
 
+#: Canonical values of one column: a sequence, or an array of whole numbers or of numbers with NaN where there is none.
+Cells = Sequence[Any] | NDArray[Any]
+
 #: Column by which the rows of a table are found again, where it is neither their number nor the first of their key.
 _KEYS: Final = {"sample_run": "download_id"}
 
@@ -127,7 +130,7 @@ def _instant(value: Any) -> str:
     return str(value.astimezone(dt.UTC).strftime(SQLITE_TIME_FORMAT))
 
 
-def added_part(table: Table, same: Mapping[str, Any], each: Mapping[str, Sequence[Any]], count: int) -> Part:
+def added_part(table: Table, same: Mapping[str, Any], each: Mapping[str, Cells], count: int) -> Part:
     """Return the part of rows that were added.
 
     Parameters
@@ -148,7 +151,7 @@ def added_part(table: Table, same: Mapping[str, Any], each: Mapping[str, Sequenc
     """
     names = [column.name for column in covered_columns(table)]
     fixed = {name: same[name] for name in names if same.get(name) is not None}
-    varied = [name for name in names if name in each and any(value is not None for value in each[name])]
+    varied = [name for name in names if name in each and not _is_empty(each[name])]
     key = key_of(table)
     keys = np.asarray(each[key] if key in each else [same[key]] * count, np.int64)
     hashes = hash_rows([each[name] for name in varied], count)
@@ -239,12 +242,12 @@ def sample_times(keys: NDArray[np.int64]) -> tuple[int, NDArray[np.int64]]:
     return int(keys[0]), keys[2:]
 
 
-def hash_rows(columns: Sequence[Sequence[Any]], count: int) -> NDArray[np.uint8]:
+def hash_rows(columns: Sequence[Cells], count: int) -> NDArray[np.uint8]:
     """Return what digests cover of each row.
 
     Parameters
     ----------
-    columns : sequence of sequence
+    columns : sequence of Cells
         Canonical values of the columns that differ.
     count : int
         Number of rows.
@@ -265,23 +268,44 @@ def hash_rows(columns: Sequence[Sequence[Any]], count: int) -> NDArray[np.uint8]
     return cells.astype("<u8", copy=False).view(np.uint8).reshape(count, -1)
 
 
-def _bits(values: Sequence[Any]) -> NDArray[np.uint64]:
+def _bits(values: Cells) -> NDArray[np.uint64]:
     """Return canonical values of one column as 64 bits each."""
+    if isinstance(values, np.ndarray):
+        if values.dtype.kind != "f":
+            return values.astype(np.int64).view(np.uint64)
+        bits = (values.astype(np.float64) + 0.0).view(np.uint64)  # SQLite gives 0 for what was stored as -0
+        bits[np.isnan(values)] = _MISSING
+        return bits
     kind = next((type(value) for value in values if value is not None), int)
     if kind is str:
-        words = {value: _bits_of_text(value) for value in set(values) if value is not None} | {None: _MISSING}
-        return np.fromiter(map(words.__getitem__, values), np.uint64, len(values))
+        return _bits_of_texts(values)
     missing = [value is None for value in values] if None in values else None
     plain = values if missing is None else [0 if value is None else value for value in values]
     numbers = np.array(plain, np.float64 if kind is float else np.int64)
-    bits = (numbers + 0 if kind is float else numbers).view(np.uint64)  # SQLite gives 0 for what was stored as -0
+    bits = (numbers + 0 if kind is float else numbers).view(np.uint64)
     if missing is not None:
         bits[missing] = _MISSING
     return bits
 
 
-def _bits_of_text(value: str) -> int:
-    return int.from_bytes(hashlib.sha256(value.encode("utf-8", "surrogatepass")).digest()[:8], "little")
+def _bits_of_texts(values: Sequence[str | None]) -> NDArray[np.uint64]:
+    """Return the first bytes of the SHA-256 of each text; every text is hashed once."""
+    words = dict.fromkeys(values)
+    words.pop(None, None)
+    sha256 = hashlib.sha256
+    content = b"".join([sha256(word.encode("utf-8", "surrogatepass")).digest() for word in words if word is not None])
+    bits = np.frombuffer(content, "<u8").reshape(len(words), -1)[:, 0].astype(np.uint64)
+    if len(words) == len(values):
+        return bits
+    bits_of: dict[str | None, int] = {**dict(zip(words, bits.tolist(), strict=True)), None: _MISSING}
+    return np.fromiter(map(bits_of.__getitem__, values), np.uint64, len(values))
+
+
+def _is_empty(values: Cells) -> bool:
+    """Return whether all values of a column are missing."""
+    if isinstance(values, np.ndarray):
+        return values.dtype.kind == "f" and bool(np.isnan(values).all())
+    return values.count(None) == len(values)
 
 
 def _part(table: str, act: str, described: dict[str, Any], keys: NDArray[np.int64], hashes: NDArray[np.uint8]) -> Part:

@@ -13,10 +13,10 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Boolean, Column, Connection, Date, Table, bindparam, text
+from sqlalchemy import Boolean, Column, Connection, Date, Float, Integer, Table, bindparam, text
 
 from gwnet.errors import ShapeError, StoreError
-from gwnet.store.integrity.digests import added_part, canonical, covered_columns, is_described, retired_part
+from gwnet.store.integrity.digests import Cells, added_part, canonical, covered_columns, is_described, retired_part
 from gwnet.store.models.base import SQLITE_TIME_FORMAT, UtcDateTime
 from gwnet.store.models.schema import METADATA
 from gwnet.store.session import store_error
@@ -165,15 +165,28 @@ def _note_added(
         return
     covered = {column.name for column in covered_columns(table)}
     same: dict[str, Any] = {}
-    each: dict[str, Sequence[Any]] = {}
+    each: dict[str, Cells] = {}
     for (name, values), cells in zip(given.items(), prepared, strict=True):
         if name not in covered:
             continue
-        if _is_scalar(values):
+        if _is_scalar(values) or _is_constant(values, cells):
             same[name] = _canonical(table.c[name], cells[:1])[0]
         else:
-            each[name] = _canonical(table.c[name], cells)
+            each[name] = values if _is_canonical(table.c[name], values) else _canonical(table.c[name], cells)
     work.parts.append(added_part(table, same, each, count))
+
+
+def _is_constant(values: ColumnValues, cells: Sequence[Any]) -> bool:
+    """Return whether many values that were given one by one are all the same, as words of a column often are."""
+    return not isinstance(values, np.ndarray) and len(cells) > 1 and cells.count(cells[0]) == len(cells)
+
+
+def _is_canonical(column: Column[Any], values: ColumnValues) -> bool:
+    """Return whether values are an array that is hashed as it is."""
+    if not isinstance(values, np.ndarray):
+        return False
+    kinds = "iub" if isinstance(column.type, Integer | Boolean) else "f" if isinstance(column.type, Float) else ""
+    return values.dtype.kind in kinds
 
 
 def _canonical(column: Column[Any], cells: Sequence[Any]) -> list[Any]:
