@@ -220,13 +220,20 @@ def test_the_last_column_of_fixed_text_goes_on_to_the_end_of_longer_lines(tmp_pa
 
 
 def test_short_rows_and_cells_beyond_the_headings_are_remarked():
-    table = SourceTable("t.csv", "t", ["a", "b"], ["", ""], [["1", "2"], ["3"]], [2, 3])
+    table = SourceTable("t.csv", "t", ["a", "b"], ["", ""], [["1", "2"], ["3"], ["4"], ["5"]], [2, 3, 4, 5])
     repair_rows(table, ",")
-    assert table.rows == [["1", "2"], ["3", ""]]
-    assert table.remarks == ["1 row with fewer cells than headings; what they lack counts as empty: line 3"]
+    assert table.rows == [["1", "2"], ["3", ""], ["4", ""], ["5", ""]]
+    assert table.remarks == ["3 rows with fewer cells than headings; what they lack counts as empty: line 3, 4, 5"]
     sheet = SourceTable("t.xlsx", "t", ["a", "b"], ["", ""], [["1", "2", "beside"], ["3"]], [2, 3])
     repair_rows(sheet, "")
     assert sheet.remarks == ["cells beyond the last heading are passed over: line 2"]
+
+
+def test_a_row_that_alone_has_too_few_cells_is_rejected():
+    table = SourceTable("t.csv", "t", ["a", "b"], ["", ""], [["1", "2"], ["3"], ["4", ""]], [2, 3, 4])
+    repair_rows(table, ",")
+    assert table.rows == [["1", "2"], ["4", ""]]
+    assert [(one.row, one.problem) for one in table.rejections] == [(3, "row-too-short")]
 
 
 def test_a_word_that_its_column_does_not_have_yet_may_hold_the_delimiter():

@@ -21,6 +21,9 @@ _NUMBER: Final = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?", re.A
 _DATE: Final = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}([T ].*)?")
 #: Most distinct words of a column that has a fixed list of them, and most surplus cells that are put together.
 _MOST_WORDS: Final = 60
+#: Fewest rows with too few cells, and the least share of all rows, from which on a file leaves out empty last cells.
+_LEAST_TRIMMED: Final = 3
+_TRIMMED_SHARE: Final = 0.05
 _MOST_SURPLUS: Final = 4
 _SAMPLE: Final = 5_000
 
@@ -57,7 +60,9 @@ def repair_rows(table: SourceTable, delimiter: str) -> None:
     whole = [row for row in table.rows if len(row) == width]
     kinds: list[_Kind] | None = None
     blanks = any(cell[:1] == " " for row in whole[:_SAMPLE] for cell in row)
+    may_be_short = _may_be_short(table, width, delimiter)
     repaired: list[int] = []
+    short: list[int] = []
     beyond: list[int] = []
     kept_rows, kept_numbers = [], []
     for cells, number in zip(table.rows, table.numbers, strict=True):
@@ -73,22 +78,43 @@ def repair_rows(table: SourceTable, delimiter: str) -> None:
                 continue
             row = ways[0]
             repaired.append(number)
-        elif len(row) < width and delimiter not in ("", BLANKS):
+        elif len(row) < width and not may_be_short and number != table.open_row:
             table.rejections.append(_too_short(table, number, row, width))
             continue
+        elif len(row) < width:
+            short += [number] if delimiter not in {"", BLANKS} else []
         row += [""] * (width - len(row))
         if len(row) > width:  # without a delimiter no text can have parted
             beyond.append(number)
         kept_rows.append(row[:width])
         kept_numbers.append(number)
     table.rows, table.numbers = kept_rows, kept_numbers
+    _remark(table, delimiter, repaired, beyond, short)
+
+
+def _remark(table: SourceTable, delimiter: str, repaired: list[int], beyond: list[int], short: list[int]) -> None:
+    """Say which lines were not read as they stand."""
     if repaired:
         table.remarks.append(
             f"{_many(repaired)} with an unquoted {delimiter!r} in a text can be read in one way alone, "
             f"which is taken: line {_lines(repaired)}"
         )
+    if short:
+        table.remarks.append(
+            f"{_many(short)} with fewer cells than headings; what they lack counts as empty: line {_lines(short)}"
+        )
     if beyond:
         table.remarks.append(f"cells beyond the last heading are passed over: line {_lines(beyond)}")
+
+
+def _may_be_short(table: SourceTable, width: int, delimiter: str) -> bool:
+    """Return whether rows may have fewer cells than headings: in fixed text, and where empty last cells are left out.
+
+    Some programs leave them out of every line; a row here and there that lacks some was cut.
+    """
+    lacking = sum(len(row) < width for row in table.rows)
+    leaves_out = lacking >= _LEAST_TRIMMED and lacking >= _TRIMMED_SHARE * len(table.rows)
+    return leaves_out or delimiter in {"", BLANKS}
 
 
 def _many(lines: list[int]) -> str:
