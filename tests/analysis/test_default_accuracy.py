@@ -73,6 +73,24 @@ def test_readings_of_no_known_method_are_less_sure_the_older_they_are():
     assert origin[2:].tolist() == ["default, method not known, 1950", "default of air line"]
 
 
+def test_methods_stand_in_the_order_that_the_field_trusts_them():
+    """A tape before a recorder, a recorder before sound, sound before a gauge on a flowing well, a report last.
+
+    Common practice, no source.
+    """
+    sure = {one.method: one.half_width_m for one in READING_METHODS}
+    order = ["electric tape", "recorder", "acoustic sounder", "pressure gauge", "air line", "report of others"]
+    widths = [sure[method] for method in order]
+    assert widths == sorted(set(widths))
+    assert (sure["steel tape"], sure["transducer"]) == (sure["electric tape"], sure["recorder"])
+    assert sure["air line"] <= sure["geophysical log"] < sure["report of others"]
+    surveyed = {one.method: one.half_width_m for one in SURVEY_METHODS}
+    order = ["levelling", "survey-grade satellite receiver", "airborne laser scan", "elevation model"]
+    widths = [surveyed[method] for method in order]
+    assert widths == sorted(set(widths))
+    assert max(surveyed, key=surveyed.get) == "hand-held satellite receiver"
+
+
 def test_the_documentation_lists_every_default_with_its_source():
     table = describe_defaults()
     assert "| survey | topographic map | 3.6 | half of a 20 ft contour interval" in table

@@ -236,7 +236,7 @@ def test_the_hanging_depth_serves_where_no_manual_reading_does_and_is_less_certa
     assert anchored.uncertainty_m.max() < alone.uncertainty_m.min()
 
 
-def test_the_uncertainty_is_the_root_sum_of_squares_of_its_parts_and_grows_after_the_last_reading(installed):
+def test_the_uncertainty_is_the_root_sum_of_squares_of_its_parts_and_grows_away_from_the_readings(installed):
     installed.install()
     installed.read(100, 500, off=0.0)
     installed.read(900, off=-0.02)
@@ -250,6 +250,8 @@ def test_the_uncertainty_is_the_root_sum_of_squares_of_its_parts_and_grows_after
     assert (np.diff(since[901:]) > 0).all()
     rate = abs(one.installations.drift_m_per_year[0]) / (365.25 * 24)
     assert since[1400] == pytest.approx(500 * rate)
+    assert (np.diff(since[:101]) < 0).all()
+    assert since[0] == pytest.approx(100 * rate)
     left = one.manual["leave_one_out_residual_m"].to_numpy()
     assert one.anchored.parts["hold_m"][0] == pytest.approx(NORMAL_95 / 2 * np.sqrt(np.mean(left**2)))
 

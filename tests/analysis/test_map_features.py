@@ -63,6 +63,11 @@ def test_a_fault_divides_the_map_into_compartments(parted):
     assert any("divide the control into 2 compartments with 18 and 18 levels" in text for text in parted.cautions)
 
 
+def test_a_map_without_barriers_says_nothing_of_compartments():
+    whole = mapped()
+    assert not any("ompartment" in text or "arrier" in text for text in whole.cautions)
+
+
 def test_each_compartment_is_made_from_its_own_wells_alone(parted):
     """Each compartment is a plane, so both are met everywhere and leave-one-out errors are nothing; as one surface they are not."""
     inside = np.array([[250.0, 500.0], [750.0, 500.0]])

@@ -84,6 +84,30 @@ def test_first_and_last_levels_are_held_against_one_side():
     found = fit_around(well, time, season, level, np.ones(well.size, bool), near)
     assert found.residual_m[ROUNDS - 1] == pytest.approx(1.0, abs=0.1)
     assert not np.isnan(found.residual_m[[0, ROUNDS - 1]]).any()
+    assert np.flatnonzero(found.is_first).tolist() == (np.arange(WELLS) * ROUNDS).tolist()
+
+
+def test_where_days_are_counted_from_changes_nothing():
+    """A record that began before the day 0 is read as one that began after it."""
+    well, time, season, level, near = network()
+    everything = np.ones(well.size, bool)
+    found = [fit_around(well, time - start, season, level, everything, near) for start in (0.0, 1800.0, 9000.0)]
+    for other in found[1:]:
+        assert other.residual_m == pytest.approx(found[0].residual_m, abs=1e-9)
+        assert other.spread_m == pytest.approx(found[0].spread_m, abs=1e-9)
+        assert other.by_neighbours.tolist() == found[0].by_neighbours.tolist()
+
+
+def test_a_well_that_answers_half_as_strongly_is_moved_half_as_far():
+    """Small movements, as near a lake: the common part is a few centimetres."""
+    well, time, season, level, near = network(noise=0.0)
+    answer = np.where(well == 3, 0.5, 1.0)
+    level = 50.0 + answer * (level - 50.0 - well) * 0.05
+    found = fit_around(well, time, season, level, np.ones(well.size, bool), near)
+    mine = (well == 3) & ~found.is_first
+    assert found.by_neighbours[mine].all()
+    moved, own = (np.nanmedian(np.abs(values[mine])) for values in (found.residual_m, found.own_residual_m))
+    assert moved < 0.1 * own
 
 
 def test_a_level_held_against_the_one_after_it_asks_nothing_of_a_time_that_is_not_there():

@@ -73,6 +73,12 @@ def test_the_range_of_one_hanging_is_its_own():
     assert np.isnan(found.installations.drift_share).all()
 
 
+def test_water_that_never_moved_has_no_share_of_drift():
+    found = anchored(hours(0, 1, 2, 3), [1.0, 1.0, 1.0, 1.0], hours(0, 2), [10.0, 10.0]).installations
+    assert (found.level_range_m[0], found.drift_m_per_year[0]) == (0.0, 0.0)
+    assert np.isnan(found.drift_share).all()
+
+
 def test_a_level_is_never_interpolated_across_a_restart():
     at, level = hours(0, 2), [1.0, 3.0]
     assert np.isnan(anchored(at, level, hours(1), [10.0], gap_h=9, restart=hours(1.5)).sensor_at_reading_m[0])

@@ -94,6 +94,12 @@ def test_text_of_a_significant_gradient():
     assert found.text.startswith("0.0010 ± 0.0001 m/m towards 0° (351° to 8°); only the reading errors are known")
 
 
+def test_text_of_levels_without_any_uncertainty():
+    found = plane_gradient([0, 128, 0], [0, 0, 128], [10.0, 9.0, 10.0], 0.0)
+    assert found.magnitude_half_width == 0.0
+    assert found.text.startswith("0.007812 ± 0.000000 m/m towards 90°")
+
+
 def test_flat_water_has_no_direction():
     found = plane_gradient([0, 100, 0], [0, 0, 100], [10, 10, 10], 0.01)
     assert (found.magnitude, found.azimuth_half_width_deg, found.determined) == (0.0, 180.0, False)

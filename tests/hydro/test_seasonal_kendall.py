@@ -51,6 +51,17 @@ def test_covariance_is_that_of_all_orders(seed):
     assert score_covariance(table)[1] == pytest.approx(scores.T @ scores / len(scores), rel=1e-12)
 
 
+def test_trends_of_two_years_differ_as_others_do():
+    """Two seasons rise and two fall: Z is 1, 1, -1 and -1, so that Σ Z² − m Z̄² is 4 with 3 degrees of freedom.
+
+    Formula of van Belle and Hughes (1984), Water Resources Research 20(1), 127-136; from memory.
+    """
+    found = seasonal_kendall([[1.0, 1.0, 2.0, 2.0], [2.0, 2.0, 1.0, 1.0]])
+    assert found.variances.tolist() == [1.0] * 4
+    assert found.heterogeneity == pytest.approx(4.0)
+    assert found.heterogeneity_p == pytest.approx(0.26146, abs=1e-5)
+
+
 def test_blocks_of_rows_add_up(monkeypatch):
     table = np.random.default_rng(5).integers(0, 9, (40, 3)).astype(float)
     whole = score_covariance(table)

@@ -131,6 +131,15 @@ def test_a_section_with_nothing_to_say_says_so_in_one_sentence(composed, compose
     assert sentence.text.startswith(words)
 
 
+def test_the_method_notes_name_the_test_of_trends_as_the_section_does(view24, constructed, monkeypatch):
+    words = "Kendall's test within 4 seasons of a year"
+    extras = dataclasses.replace(view24.data.extras, trend_text=words)
+    view = dataclasses.replace(view24, data=dataclasses.replace(view24.data, extras=extras))
+    monkeypatch.setattr(closing, "_list_notes", lambda _: ["trends"])
+    [note] = [one for one in closing.compose_methods(view, constructed.PlainDrawing()) if isinstance(one, Paragraph)]
+    assert words in note.text
+
+
 def test_cautions_end_with_the_sites_own_and_signatures_stand_below(view24, constructed, composed):
     own = dataclasses.replace(view24.definition, cautions=("Wells of the farm are not fenced.",))
     [caution] = closing.compose_cautions(dataclasses.replace(view24, definition=own), constructed.PlainDrawing())

@@ -31,8 +31,8 @@ def compose_methods(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
         "time_zone": site.time_zone,
         "decimals": str(measures.decimals),
         "unit_name": {"m": "a metre", "ft": "a foot"}[measures.unit],
+        "trend_test": extras.trend_text,
     }
-    values["trend_test"] = extras.trend_text[:1].lower() + extras.trend_text[1:]
     blocks: list[Block] = []
     for name in _list_notes(view):
         blocks.extend(wording(name, values, view.definition.wording))
