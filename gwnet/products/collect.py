@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
@@ -33,6 +33,10 @@ if TYPE_CHECKING:
     from gwnet.reporting.definition.parse import Definition
     from gwnet.reporting.definition.period import Period
     from gwnet.store.snapshot import Snapshot
+
+#: Sections that show maps, and those that draw hydrographs.
+MAPPED: Final = ("maps", "aquifers", "map_wells")
+DRAWN: Final = ("hydrographs", "notable_hydrographs")
 
 #: Before anything was recorded: what an empty record prints as its cut-off.
 _BEGINNING = RecordState(0, dt.datetime(1970, 1, 1, tzinfo=dt.UTC))
@@ -88,7 +92,7 @@ def collect(record: Snapshot, definition: Definition, period: Period) -> ReportD
 def _loggers(record: Snapshot, definition: Definition) -> ReportLoggers | None:
     """Return what the report needs of loggers; None where no section asks for them."""
     with_status = "loggers" in definition.sections
-    if not with_status and "hydrographs" not in definition.sections:
+    if not with_status and not definition.has_any(*DRAWN):
         return None
     wells = [str(code) for code in definition.members(placed_wells(record))["well"]]
     return report_loggers(record, wells, shown_from=definition.hydrographs.start, with_status=with_status)
@@ -137,7 +141,7 @@ def maps_of_period(record: Snapshot, definition: Definition, period: Period) -> 
     tuple of gwnet.reporting.data.MapFacts
         One an aquifer, drawn or refused with the reason; none where the report has no maps or the period no round.
     """
-    if "maps" not in definition.sections or rounds_in_use(record).empty:
+    if not definition.has_any(*MAPPED) or rounds_in_use(record).empty:
         return ()
     chosen = definition.maps
     features = read_features(
@@ -156,7 +160,7 @@ def maps_of_period(record: Snapshot, definition: Definition, period: Period) -> 
     used = set(record.wells["aquifer"])
     wanted = [code for code in record.aquifers["aquifer"] if code in used and code in (definition.aquifers or used)]
     return tuple(
-        _facts_of_map(record, aquifer, day, SetRule(chosen.window_days), how)
+        _facts_of_map(record, aquifer, day, SetRule(chosen.window_days, wells=definition.wells), how)
         for aquifer in wanted
         for days in [_days_in(record, aquifer, period, definition.rounds)]
         for day in (days[-1:] if chosen.rounds == "newest" else days)

@@ -75,7 +75,7 @@ class _Asked:
     @property
     def rule(self) -> SetRule:
         """Which levels enter same-day sets: those of the report's maps."""
-        return SetRule(self.definition.maps.window_days)
+        return SetRule(self.definition.maps.window_days, wells=self.definition.wells)
 
 
 def gather_extras(

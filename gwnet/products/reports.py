@@ -127,6 +127,7 @@ def make_report(
             if on_disk:
                 return MadeReport(on_disk, same)
             record = Snapshot(connection, same.known_on_utc).of_site(site)
+        chosen = chosen.for_wells(record.wells)
         data = collect(record, chosen, when)
         if "earlier_reports" in chosen.sections or issuing is not None:
             data = with_earlier_issues(record, chosen, data)

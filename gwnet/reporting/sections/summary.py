@@ -45,7 +45,7 @@ def compose_summary(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     else:
         blocks.append(Paragraph(_visits(current), "lead"))
         blocks.append(Paragraph(f"{review_sentence(view.reviews).capitalize()}.", lead_in="Review."))
-        blocks.extend(_changes(view, current))
+        blocks.extend(change_paragraphs(view, current, current.wells()))
     blocks.extend(_gradients(view))
     blocks.extend(_thresholds(view))
     blocks.extend(_findings(view))
@@ -118,9 +118,9 @@ def _have(wells: list[str]) -> str:
     return "has" if len(wells) == 1 else "have"
 
 
-def _changes(view: ReportView, current: RoundView) -> list[Block]:
+def change_paragraphs(view: ReportView, current: RoundView, wells: Sequence[str]) -> list[Block]:
+    """Return how the levels of wells changed since the round before, and in a year."""
     before = view.before(current)
-    wells = current.wells()
     blocks: list[Block] = []
     if before is not None:
         changes = {well: view.change_since_last(current, well) for well in wells}
