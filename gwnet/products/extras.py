@@ -19,7 +19,7 @@ from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import trends
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.figures.coverage.data import coverage_plot_data
-from gwnet.figures.coverage.draw import draw_coverage
+from gwnet.figures.coverage.draw import coverage_pages, draw_coverage
 from gwnet.hydro.gradients.seepage import Interval
 from gwnet.products.comparisons import ChangeMap
 from gwnet.products.gradients import RoundGradients
@@ -45,8 +45,6 @@ if TYPE_CHECKING:
 _YEAR_SLACK_DAYS: Final = 46
 #: Envelopes that stand on one page.
 _ENVELOPES_A_PAGE: Final = 3
-#: Rows of a chart of coverage that can be read on one page.
-_COVERAGE_ROWS: Final = 33
 
 
 @dataclass(frozen=True)
@@ -276,8 +274,7 @@ def _loggers(asked: _Asked, extras: Extras) -> Extras:
     caption = (
         "Who has data when: a row a well and logger, bars where there are samples in use, ticks at manual readings."
     )
-    starts = range(0, max(len(data.rows), 1), _COVERAGE_ROWS)
-    sheets = [replace(data, rows=data.rows[start : start + _COVERAGE_ROWS]) for start in starts]
+    sheets = coverage_pages(data)
     pictures = [
         Picture(
             f"coverage-{number}" if len(sheets) > 1 else "coverage",

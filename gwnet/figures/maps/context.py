@@ -88,7 +88,7 @@ class MapContext:
     aquifer_name: str = ""
     known_on: RecordState | None = None
     coordinate_unit_m: float = 1.0
-    lists: str = "the layer control of the GeoPackage"
+    lists: str = "the GeoPackage of the map"
 
     def heading(self, what: str, when: str, unit: str, *, aquifer: str | None = None, crs: str = "") -> dict[str, Any]:
         """Return the fields of a `MapHeading`; the system of the coordinates is the site's unless given."""

@@ -20,6 +20,10 @@ _EXTREMES: Final = 3
 #: Wells nearer to each other than this on paper have one label [mm].
 SAME_PLACE_MM: Final = 0.3
 _MOST_NAMES: Final = 6
+#: Two groups of wells are on maps of their own where the gap between them is so many times as wide as the larger group,
+#: and there are at least so many wells. Project defaults: on one map either group would be a dot.
+_FAR_APART: Final = 3.0
+_LEAST_SPLIT: Final = 12
 _SEPARATORS: Final = "-_ ./:"
 
 Points = NDArray[np.float64]
@@ -149,7 +153,7 @@ def _shared_start(names: Sequence[str]) -> str:
 
 
 def split_basins(places: Points) -> list[list[int]]:
-    """Return wells in groups that are farther from each other than the larger of them reaches; the largest first.
+    """Return wells in groups that are far from each other beside what the larger of them reaches; the largest first.
 
     Parameters
     ----------
@@ -159,7 +163,8 @@ def split_basins(places: Points) -> list[list[int]]:
     Returns
     -------
     list of list of int
-        One group where the wells are no such groups apart. A single well far from all others is a group.
+        One group where the wells are no such groups apart, or so few that one map shows them all. A single well far
+        from all others is a group.
     """
     indices = list(range(len(places)))
     parts = _split(places, indices)
@@ -168,11 +173,10 @@ def split_basins(places: Points) -> list[list[int]]:
 
 def _split(places: Points, members: list[int]) -> list[list[int]]:
     """Cut a group at its widest gap, again and again while the gap is wider than both sides reach."""
-    if len(members) < 2:
+    if len(members) < _LEAST_SPLIT:
         return [members]
     left, right, gap = _widest_gap(places, members)
-    reach = max(_reach(places[left]), _reach(places[right]))
-    if gap <= reach or reach == 0.0:
+    if gap <= _FAR_APART * max(_reach(places[left]), _reach(places[right])):
         return [members]
     return [*_split(places, left), *_split(places, right)]
 

@@ -148,7 +148,8 @@ def map_block(
     if facts.refused:
         return Paragraph(f"No map could be drawn. {facts.refused}")
     frame = FigureFrame(TEXT_WIDTH_MM, height_mm, view.measures.unit)
-    caption = _caption(view, facts)
+    ending = "how the map was made is in the annex" if brief else "method, datum and times are on the map"
+    caption = f"{_caption(view, facts)}. Dashed contours are inferred; {ending}."
     alt = f"Map of the potentiometric surface. {caption}"
     draw = functools.partial(drawing.potentiometric_map, view, facts, frame, brief=brief)
     return FigureSlot(key, caption, alt, draw)
@@ -198,7 +199,7 @@ def _caption(view: ReportView, facts: MapFacts) -> str:
         parts.append(f"contour interval {interval:.4g}\u00a0{view.measures.unit}")
     if math.isfinite(facts.cross_validation_m):
         parts.append(f"cross-validation error {view.measures.text(facts.cross_validation_m)} (root mean square)")
-    return f"{'; '.join(parts)}. Dashed contours are inferred; method, datum and times are on the map."
+    return "; ".join(parts)
 
 
 def _left_out_table(
