@@ -111,8 +111,8 @@ class ChangeMap(Product):
         Returns
         -------
         pandas.DataFrame
-            aquifer, since, date, used, method, interval_m, area_m2, mean_change_m, mean_change_uncertainty_m, rise_m3 and
-            fall_m3 (of aquifer), significant_rise_percent, significant_fall_percent, storage_coefficient, water_m3,
+            aquifer, since, date, used, method, interval_m, area_m2, mean_change_m, mean_change_uncertainty_m, rise_m3
+            and fall_m3 (of aquifer), significant_rise_percent, significant_fall_percent, storage_coefficient, water_m3,
             water_lowest_m3, water_highest_m3, not_significant, then the columns of
             `gwnet.products.maps.exclusions_row`.
         """

@@ -182,9 +182,11 @@ def _map_files(data: ReportData) -> dict[str, bytes]:
 
 
 def _refuse_empty(data: ReportData, period: Period) -> None:
-    """Refuse a period in which there is neither a level event nor a round."""
+    """Refuse a period in which there is neither a level event nor a round, nor the head of a logger."""
     days = data.levels["day"].dt.date
     if days.map(period.contains).any() or data.rounds["starts_on"].map(period.contains).any():
+        return
+    if any(line.has_heads(period.first, period.last) for line in data.logger_lines.values()):
         return
     on_record = f"Levels on record run from {days.min()} to {days.max()}." if len(days) else "No level is on record."
     message = f"There is neither a level nor a round in {period.label}."

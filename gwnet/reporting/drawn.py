@@ -150,7 +150,8 @@ class ReportDrawing:
         key = (unit, tuple(group))
         if key not in self._spans:
             levels, thresholds = _members(view.levels, group), _members(view.data.thresholds, group)
-            self._spans[key] = common_span([levels], thresholds=thresholds, series=view.data.logger_lines, unit=unit)
+            lines = {well: line for well, line in view.data.logger_lines.items() if well in set(group)}
+            self._spans[key] = common_span([levels], thresholds=thresholds, series=lines, unit=unit)
         return self._spans[key]
 
 

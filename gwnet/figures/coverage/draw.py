@@ -30,7 +30,7 @@ _TEXT_PT: Final = 7.2
 #: Rows of a page: what fits on A4 between heading and foot, in a report below a heading. Project default.
 ROWS_A_PAGE: Final = 33
 #: Most room for names of wells and of instruments [mm].
-_WELL_MM, _INSTRUMENT_MM = 34.0, 24.0
+_WELL_MM, _INSTRUMENT_MM = 46.0, 24.0
 #: Narrowest gap that is drawn: about two dots of a picture, one fine line in print [mm].
 _GAP_MM: Final = 0.25
 _RIGHT_MM: Final = 9.5
@@ -127,6 +127,17 @@ def _names_mm(rows: Sequence[CoverageRow]) -> float:
     return min(wells / style.PT_PER_MM, _WELL_MM) + min(loggers / style.PT_PER_MM, _INSTRUMENT_MM) + 6.0
 
 
+def _short_names(names: Sequence[str]) -> dict[str, str]:
+    """Return each name as it is, or all without the words they begin with alike, where one is too wide."""
+    room = _WELL_MM * style.PT_PER_MM
+    if all(text_width_pt(name, style.LABEL_PT, bold=True) <= room for name in names):
+        return {name: name for name in names}
+    first, last = min(names), max(names)
+    length = next((i for i, (a, b) in enumerate(zip(first, last, strict=False)) if a != b), 0)
+    shared = first[: first.rfind(" ", 0, length) + 1]
+    return {name: f"…{name.removeprefix(shared)}" if shared else name for name in names}
+
+
 def _name(row: CoverageRow) -> str:
     return row.well or "barometer"
 
@@ -163,7 +174,7 @@ def _patches(axes: Axes, patches: list[Rectangle], *, zorder: float, **options: 
 
 def _names(page: Page, rows: Sequence[CoverageRow], box: Box, pitch: float) -> None:
     """Write wells once, instruments beside them, shares at the right, and a line between wells."""
-    size = style.LABEL_PT
+    size, names = style.LABEL_PT, _short_names([_name(row) for row in rows])
     widest = max((text_width_pt(row.instrument, _TEXT_PT) for row in rows), default=0.0) / style.PT_PER_MM
     place = 0
     for well, group in groupby(rows, key=lambda row: (row.well, bool(row.well))):
@@ -171,7 +182,7 @@ def _names(page: Page, rows: Sequence[CoverageRow], box: Box, pitch: float) -> N
         for number, row in enumerate(members):
             y = box.top - (place + number + 0.5 + 0.5 * _TICK) * pitch
             if number == 0 and (well[1] or place == 0):
-                name = fit_ends(_name(row), _WELL_MM * style.PT_PER_MM, size, bold=True)
+                name = fit_ends(names[_name(row)], _WELL_MM * style.PT_PER_MM, size, bold=True)
                 page.text(1.5, y, name, size=size, weight="bold", va="center_baseline")
             instrument = fit_ends(row.instrument, _INSTRUMENT_MM * style.PT_PER_MM, _TEXT_PT)
             page.text(

@@ -60,11 +60,11 @@ def well_groups(view: ReportView) -> list[tuple[str, tuple[str, ...]]]:
 )
 def compose_hydrographs(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     """Return the section with the hydrographs."""
-    counts = view.levels["well"].value_counts()
+    drawable = _lines_on_record(view)
     blocks: list[Block] = []
     number = 0
     for heading, wells in well_groups(view):
-        group = tuple(well for well in wells if counts.get(well, 0))
+        group = tuple(well for well in wells if well in drawable)
         if heading:
             blocks.append(Heading(heading))
         if not group:
@@ -102,7 +102,7 @@ def compose_notable_hydrographs(view: ReportView, drawing: Drawing) -> Sequence[
 
 def notable_wells(view: ReportView) -> tuple[str, ...]:
     """Return the wells at which a threshold is crossed, then those with the greatest changes of each aquifer."""
-    counts = view.levels["well"].value_counts()
+    drawable = _lines_on_record(view)
     wells = [status.well for status in view.thresholds if status.state == CROSSED]
     current = view.current
     if current is not None:
@@ -112,7 +112,12 @@ def notable_wells(view: ReportView) -> tuple[str, ...]:
                 clear = [well for well, found in changes.items() if found.known and found.is_significant]
                 clear.sort(key=lambda well: (changes[well].value_m, well))
                 wells += [well for well in (clear[:1] + clear[-1:]) if changes[well].value_m]
-    return tuple(well for well in dict.fromkeys(wells) if counts.get(well, 0))[:_MOST_NOTABLE]
+    return tuple(well for well in dict.fromkeys(wells) if well in drawable)[:_MOST_NOTABLE]
+
+
+def _lines_on_record(view: ReportView) -> set[str]:
+    """Return the wells that have a level event or the heads of a logger."""
+    return {*view.levels["well"], *view.data.logger_lines}
 
 
 def _sheets(group: tuple[str, ...]) -> list[tuple[str, ...]]:
