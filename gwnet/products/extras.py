@@ -77,7 +77,12 @@ class _Asked:
 
 
 def gather_extras(
-    record: Snapshot, definition: Definition, period: Period, data: ReportData, loggers: ReportLoggers | None = None
+    record: Snapshot,
+    definition: Definition,
+    period: Period,
+    data: ReportData,
+    loggers: ReportLoggers | None = None,
+    step: Callable[[], None] = lambda: None,
 ) -> Extras:
     """Gather what the further sections of a report need, and only those.
 
@@ -93,6 +98,8 @@ def gather_extras(
         What was gathered already.
     loggers : gwnet.products.logger_lines.ReportLoggers, optional
         What was gathered of loggers; their section stays empty without it.
+    step : callable, optional
+        Called when what a section needs is gathered.
 
     Returns
     -------
@@ -106,7 +113,13 @@ def gather_extras(
     for name, gather in _GATHERERS.items():
         if name in definition.sections:
             extras = gather(asked, extras)
+            step()
     return extras
+
+
+def count_extras(definition: Definition) -> int:
+    """Return how many sections of a report need something of their own to be gathered."""
+    return sum(name in definition.sections for name in _GATHERERS)
 
 
 def _drawn(asked: _Asked, make: Callable[[], Figure]) -> Callable[[], DrawnFigure]:

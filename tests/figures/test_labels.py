@@ -180,3 +180,11 @@ def test_a_map_of_hundreds_of_significant_trends_labels_a_part_of_them():
     assert "wells are drawn without their name" in " ".join(words_of(figure))
     assert sum(word in set(wells["well"]) for word in words_of(figure)) <= 70
     assert steepest
+
+
+def test_two_used_wells_side_by_side_keep_a_label_each():
+    wells = [well for well in place_wells(60) if well["aquifer"] != "outer"]
+    frame = control(wells)
+    frame.loc[1, ["easting", "northing"]] = frame.loc[0, ["easting", "northing"]].to_numpy() + 3.0
+    words = words_of(draw_surface_map(frames.map_data(frame)))
+    assert {frame["well"][0], frame["well"][1]} <= set(words)

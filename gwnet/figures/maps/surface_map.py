@@ -139,7 +139,7 @@ def place_map_labels(data: MapPlotData, frame: MapFrame) -> list[_Posted]:
     if not on_sheet:
         return []
     every = frame.to_mm(np.array([(point.x, point.y) for point in on_sheet]))
-    groups = [sorted(group, key=lambda i: (not on_sheet[i].used, i)) for group in group_places(every)]
+    groups = [part for group in group_places(every) for part in _each_used(group, on_sheet)]
     places = every[[group[0] for group in groups]]
     members = [tuple(on_sheet[i] for i in group) for group in groups]
     names = [_place_name(points) for points in members]
@@ -164,6 +164,14 @@ def place_map_labels(data: MapPlotData, frame: MapFrame) -> list[_Posted]:
         _Posted(points[0], points, float(x), float(y), name, _near_enough(labels.get(i), wanted), bool(wanted[i]))
         for i, (points, name, (x, y)) in enumerate(zip(members, names, places, strict=True))
     ]
+
+
+def _each_used(group: Sequence[int], points: Sequence[MapPoint]) -> list[list[int]]:
+    """Return the points of a place in groups with one used point at most, so that each level has its own label."""
+    used, others = [i for i in group if points[i].used], [i for i in group if not points[i].used]
+    if not used:
+        return [others]
+    return [[used[0], *others], *([i] for i in used[1:])]
 
 
 def _near_enough(label: PlacedLabel | None, wanted: NDArray[np.bool_]) -> PlacedLabel | None:
