@@ -207,6 +207,14 @@ DAY_SHARE: Final[float] = 0.75
 #: How the reason of a measured well begins that is left out of a map because another aquifer is its own.
 OTHER_AQUIFER: Final = "taps another aquifer"
 
+#: How the reason of a well begins that is left out because another well of its place is used.
+ONE_WELL_A_PLACE: Final = "one well a place"
+
+#: Wells from which on a report has a page an aquifer and annexes in place of every section for every well, where its
+#: definition asks for that. Project default: up to it a quarterly has some 150 pages, of which a third are hydrographs
+#: and a third tables of single wells; beyond it nobody reads them through, and none of its maps names every well.
+LARGE_NETWORK_WELLS: Final[int] = 120
+
 #: Kind of a control row that stands for a point of a river and not for a well or gauge.
 RIVER_KIND: Final = "river"
 

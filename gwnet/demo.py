@@ -126,7 +126,7 @@ def _steps(plan: dict[str, Any], folder: Path) -> Iterator[list[Made]]:
         if "comparison" in plan:
             yield _comparisons(net, plan["comparison"], folder / "comparisons")
         chart = folder / "coverage.png"
-        net.save_figure(net.loggers.coverage(), chart)
+        net.loggers.coverage().write(chart)
         yield [Made("chart of who has data when", chart)]
 
 

@@ -122,15 +122,19 @@ def command(
     if other is not None:
         output.rows(table, form)
     else:
-        output.record(table.assign(exclusions=_first(table["exclusions"][0])) if form == "table" else table, form)
+        lists = {"exclusions": "; ", "not_significant": ", "} if form == "table" else {}
+        short = {name: _first(table[name][0], separator) for name, separator in lists.items() if name in table}
+        output.record(table.assign(**short), form)
     output.say_written(written)
 
 
-def _first(exclusions: str, most: int = 6) -> str:
-    """Return the first of the wells that are left out, and how many more there are."""
-    wells = exclusions.split("; ")
+def _first(listed: str, separator: str, most: int = 6) -> str:
+    """Return the first wells of a list, and how many more there are."""
+    wells = listed.split(separator)
     more = len(wells) - most
-    return exclusions if more <= 0 else f"{'; '.join(wells[:most])}; and {more} more (layer control of the GeoPackage)"
+    if more <= 1:
+        return listed
+    return f"{separator.join(wells[:most])}{separator}and {more} more wells (all are in the GeoPackage)"
 
 
 #: Options of a map of levels that mean nothing for one of changes.

@@ -15,7 +15,6 @@ from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_of, 
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
     from sqlalchemy import Connection
 
     from gwnet.analysis.levels.explain import Explanation
@@ -25,6 +24,7 @@ if TYPE_CHECKING:
     from gwnet.ingest.loggers.result import LoggersResult
     from gwnet.ingest.loggers.trial import Trial
     from gwnet.ingest.loggers.withdraw import Withdrawn
+    from gwnet.products.hydrographs import CoverageChart
 
 
 class Loggers(Group):
@@ -168,7 +168,7 @@ class Loggers(Group):
         loggers_only: bool = False,
         site: str | None = None,
         known_on: Instant = None,
-    ) -> Figure:
+    ) -> CoverageChart:
         """Draw who has data when: a row a logger and well, bars where there are samples, manual readings as ticks.
 
         Parameters as `gwnet.network`. Barometers are drawn whichever wells are named.
@@ -180,14 +180,14 @@ class Loggers(Group):
 
         Returns
         -------
-        matplotlib.figure.Figure
-            The figure; `net.save_figure` writes it.
+        gwnet.products.hydrographs.CoverageChart
+            Its figures are pages of 33 rows; ``write`` makes one PDF of all, or a PNG or SVG a page.
         """
-        from gwnet.products.hydrographs import coverage_figure
+        from gwnet.products.hydrographs import coverage_chart
 
         codes = codes_of(wells)
         with self._record(site, known_on, one_site=True, wells=codes) as record:
-            return coverage_figure(record, codes, start=day_of(start), end=day_of(end), loggers_only=loggers_only)
+            return coverage_chart(record, codes, start=day_of(start), end=day_of(end), loggers_only=loggers_only)
 
     def correct(
         self,

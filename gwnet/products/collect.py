@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
@@ -20,7 +21,7 @@ from gwnet.clock import to_utc
 from gwnet.constants import REPEAT_TOLERANCE_M, SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.exchange.feature_files import read_features
-from gwnet.products.extras import gather_extras
+from gwnet.products.extras import count_extras, gather_extras
 from gwnet.products.hydrographs import thresholds_with_elevations
 from gwnet.products.logger_lines import ReportLoggers, report_loggers
 from gwnet.records import RecordState
@@ -34,11 +35,23 @@ if TYPE_CHECKING:
     from gwnet.reporting.definition.period import Period
     from gwnet.store.snapshot import Snapshot
 
+#: Sections that show maps, and those that draw hydrographs.
+MAPPED: Final = ("maps", "aquifers", "map_wells")
+DRAWN: Final = ("hydrographs", "notable_hydrographs")
+
+#: Parts that are gathered for every report: maps, record, loggers.
+_PARTS: Final = 3
+
 #: Before anything was recorded: what an empty record prints as its cut-off.
 _BEGINNING = RecordState(0, dt.datetime(1970, 1, 1, tzinfo=dt.UTC))
 
 
-def collect(record: Snapshot, definition: Definition, period: Period) -> ReportData:
+def collect(
+    record: Snapshot,
+    definition: Definition,
+    period: Period,
+    progress: Callable[[int, int], None] | None = None,
+) -> ReportData:
     """Gather what a report of one site and period is made from.
 
     Parameters
@@ -50,15 +63,27 @@ def collect(record: Snapshot, definition: Definition, period: Period) -> ReportD
         What the report holds.
     period : gwnet.reporting.definition.period.Period
         Period of the report.
+    progress : callable, optional
+        Called with parts gathered and parts in all, as `count_parts`.
 
     Returns
     -------
     gwnet.reporting.data.ReportData
         Frames and facts.
     """
+    done, parts = 0, count_parts(definition)
+
+    def step() -> None:
+        nonlocal done
+        done += 1
+        if progress is not None:
+            progress(done, parts)
+
     rounds = choose_rounds(record, period.first, period.last, definition.days)
     connection, known_on, settings = record.connection, record.known_on, record.settings
     wells = placed_wells(record)
+    maps = maps_of_period(record, definition, period)
+    step()
     data = ReportData(
         site=_facts(settings),
         known_on=record.state or _BEGINNING,
@@ -76,19 +101,26 @@ def collect(record: Snapshot, definition: Definition, period: Period) -> ReportD
         tape_checks=record.tape_checks,
         sources=record.sources.rename(columns={"row_count": "rows", "loaded_at_utc": "recorded_at_utc"}),
         register=register_entries(connection, known_on, record.site),
-        maps=maps_of_period(record, definition, period),
+        maps=maps,
         corrected_since_utc=None,
     )
+    step()
     loggers = _loggers(record, definition)
+    step()
     if loggers is not None:
         data = replace(data, logger_lines=loggers.lines)
-    return replace(data, extras=gather_extras(record, definition, period, data, loggers))
+    return replace(data, extras=gather_extras(record, definition, period, data, loggers, step))
+
+
+def count_parts(definition: Definition) -> int:
+    """Return how many parts are gathered for a report: maps, record, loggers, and what sections need."""
+    return _PARTS + count_extras(definition)
 
 
 def _loggers(record: Snapshot, definition: Definition) -> ReportLoggers | None:
     """Return what the report needs of loggers; None where no section asks for them."""
     with_status = "loggers" in definition.sections
-    if not with_status and "hydrographs" not in definition.sections:
+    if not with_status and not definition.has_any(*DRAWN):
         return None
     wells = [str(code) for code in definition.members(placed_wells(record))["well"]]
     return report_loggers(record, wells, shown_from=definition.hydrographs.start, with_status=with_status)
@@ -137,7 +169,7 @@ def maps_of_period(record: Snapshot, definition: Definition, period: Period) -> 
     tuple of gwnet.reporting.data.MapFacts
         One an aquifer, drawn or refused with the reason; none where the report has no maps or the period no round.
     """
-    if "maps" not in definition.sections or rounds_in_use(record).empty:
+    if not definition.has_any(*MAPPED) or rounds_in_use(record).empty:
         return ()
     chosen = definition.maps
     features = read_features(
@@ -156,7 +188,7 @@ def maps_of_period(record: Snapshot, definition: Definition, period: Period) -> 
     used = set(record.wells["aquifer"])
     wanted = [code for code in record.aquifers["aquifer"] if code in used and code in (definition.aquifers or used)]
     return tuple(
-        _facts_of_map(record, aquifer, day, SetRule(chosen.window_days), how)
+        _facts_of_map(record, aquifer, day, SetRule(chosen.window_days, wells=definition.wells), how)
         for aquifer in wanted
         for days in [_days_in(record, aquifer, period, definition.rounds)]
         for day in (days[-1:] if chosen.rounds == "newest" else days)

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from gwnet.figures.base import style
-from gwnet.products.maps import gradient_row
+from gwnet.products.maps import exclusions_row, gradient_row
 from gwnet.products.product import Product
 from gwnet.units import metres_per
 from gwnet.whole_files import write_files
@@ -111,10 +111,10 @@ class ChangeMap(Product):
         Returns
         -------
         pandas.DataFrame
-            aquifer, since, date, used, excluded, method, interval_m, area_m2, mean_change_m,
-            mean_change_uncertainty_m, rise_m3 and fall_m3 (of aquifer), significant_rise_percent,
-            significant_fall_percent, storage_coefficient, water_m3, water_lowest_m3, water_highest_m3,
-            not_significant, exclusions.
+            aquifer, since, date, used, method, interval_m, area_m2, mean_change_m, mean_change_uncertainty_m, rise_m3
+            and fall_m3 (of aquifer), significant_rise_percent, significant_fall_percent, storage_coefficient, water_m3,
+            water_lowest_m3, water_highest_m3, not_significant, then the columns of
+            `gwnet.products.maps.exclusions_row`.
         """
         result, sums = self.result, self.result.sums
         left = result.wells[~result.wells["used"]]
@@ -125,7 +125,6 @@ class ChangeMap(Product):
             "since": result.since.isoformat(),
             "date": result.date.isoformat(),
             "used": int(result.wells["used"].sum()),
-            "excluded": len(left),
             "method": result.surface_map.method_text,
             "interval_m": result.surface_map.interval_m,
             "area_m2": sums.area_m2,
@@ -140,7 +139,7 @@ class ChangeMap(Product):
             "water_lowest_m3": water[1],
             "water_highest_m3": water[2],
             "not_significant": ", ".join(insignificant["well"]),
-            "exclusions": "; ".join(f"{w}: {r}" for w, r in zip(left["well"], left["reason"], strict=True)),
+            **exclusions_row(left),
         }
         return pd.DataFrame([row])
 

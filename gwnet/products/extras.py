@@ -19,7 +19,7 @@ from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import trends
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.figures.coverage.data import coverage_plot_data
-from gwnet.figures.coverage.draw import draw_coverage
+from gwnet.figures.coverage.draw import coverage_pages, draw_coverage
 from gwnet.hydro.gradients.seepage import Interval
 from gwnet.products.comparisons import ChangeMap
 from gwnet.products.gradients import RoundGradients
@@ -45,8 +45,6 @@ if TYPE_CHECKING:
 _YEAR_SLACK_DAYS: Final = 46
 #: Envelopes that stand on one page.
 _ENVELOPES_A_PAGE: Final = 3
-#: Rows of a chart of coverage that can be read on one page.
-_COVERAGE_ROWS: Final = 33
 
 
 @dataclass(frozen=True)
@@ -75,11 +73,16 @@ class _Asked:
     @property
     def rule(self) -> SetRule:
         """Which levels enter same-day sets: those of the report's maps."""
-        return SetRule(self.definition.maps.window_days)
+        return SetRule(self.definition.maps.window_days, wells=self.definition.wells)
 
 
 def gather_extras(
-    record: Snapshot, definition: Definition, period: Period, data: ReportData, loggers: ReportLoggers | None = None
+    record: Snapshot,
+    definition: Definition,
+    period: Period,
+    data: ReportData,
+    loggers: ReportLoggers | None = None,
+    step: Callable[[], None] = lambda: None,
 ) -> Extras:
     """Gather what the further sections of a report need, and only those.
 
@@ -95,6 +98,8 @@ def gather_extras(
         What was gathered already.
     loggers : gwnet.products.logger_lines.ReportLoggers, optional
         What was gathered of loggers; their section stays empty without it.
+    step : callable, optional
+        Called when what a section needs is gathered.
 
     Returns
     -------
@@ -108,7 +113,13 @@ def gather_extras(
     for name, gather in _GATHERERS.items():
         if name in definition.sections:
             extras = gather(asked, extras)
+            step()
     return extras
+
+
+def count_extras(definition: Definition) -> int:
+    """Return how many sections of a report need something of their own to be gathered."""
+    return sum(name in definition.sections for name in _GATHERERS)
 
 
 def _drawn(asked: _Asked, make: Callable[[], Figure]) -> Callable[[], DrawnFigure]:
@@ -276,8 +287,7 @@ def _loggers(asked: _Asked, extras: Extras) -> Extras:
     caption = (
         "Who has data when: a row a well and logger, bars where there are samples in use, ticks at manual readings."
     )
-    starts = range(0, max(len(data.rows), 1), _COVERAGE_ROWS)
-    sheets = [replace(data, rows=data.rows[start : start + _COVERAGE_ROWS]) for start in starts]
+    sheets = coverage_pages(data)
     pictures = [
         Picture(
             f"coverage-{number}" if len(sheets) > 1 else "coverage",

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.levels.thresholds import with_elevations
-from gwnet.figures.coverage.draw import coverage_plot_data, draw_coverage
+from gwnet.figures.coverage.draw import CoveragePlotData, coverage_pages, coverage_plot_data, draw_coverage
 from gwnet.figures.hydrograph.draw import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
 from gwnet.products.logger_series import coverage, logger_series
+from gwnet.products.product import Product
 from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
@@ -100,15 +102,42 @@ def thresholds_with_elevations(record: Snapshot) -> pd.DataFrame:
     )
 
 
-def coverage_figure(
+@dataclass(frozen=True, eq=False, repr=False)
+class CoverageChart(Product):
+    """Who has data when, on as many pages as the rows take.
+
+    Attributes
+    ----------
+    data : gwnet.figures.coverage.data.CoveragePlotData
+        Rows and axis of the chart.
+    """
+
+    data: CoveragePlotData
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Return the share of the time installed that has samples, and the manual readings, a row a logger and well."""
+        rows = [(row.well, row.instrument, 100.0 * row.share, len(row.hands)) for row in self.data.rows]
+        return pd.DataFrame(rows, columns=["well", "instrument", "coverage_percent", "manual_readings"])
+
+    def figure(self) -> Figure:
+        """Return the first page of the chart."""
+        return draw_coverage(coverage_pages(self.data)[0])
+
+    def figures(self) -> list[Figure]:
+        """Return the pages of the chart."""
+        return [draw_coverage(page) for page in coverage_pages(self.data)]
+
+
+def coverage_chart(
     record: Snapshot,
     wells: Sequence[str] | None = None,
     *,
     start: dt.date | None = None,
     end: dt.date | None = None,
     loggers_only: bool = False,
-) -> Figure:
-    """Draw which logger has samples when, and which well manual readings.
+) -> CoverageChart:
+    """Return the chart of which logger has samples when, and which well manual readings.
 
     Parameters
     ----------
@@ -123,11 +152,11 @@ def coverage_figure(
 
     Returns
     -------
-    matplotlib.figure.Figure
+    CoverageChart
         The chart.
     """
     found = coverage(record, wells, loggers_only=loggers_only)
-    return draw_coverage(
+    return CoverageChart(
         coverage_plot_data(
             found.deployments,
             found.runs,

@@ -188,7 +188,8 @@ def _as_issued(issue: Issue, now: Definition | None = None) -> Definition:
         if now is None:
             raise
         definition = now
-    sections = tuple(name for name in definition.sections if name not in _NOT_COMPARED)
+    printed = issue.printed.get("sections", definition.sections)
+    sections = tuple(name for name in printed if name not in _NOT_COMPARED)
     rounds = tuple(issue.printed.get("rounds", definition.rounds))
     days = tuple(dt.date.fromisoformat(day) for day in issue.printed.get("days", ()))
     return replace(definition, units=issue.printed["unit"], sections=sections, rounds=rounds, days=days)

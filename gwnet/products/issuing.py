@@ -176,6 +176,7 @@ def registration_of(
     """
     printed = {
         "definition": definition.source,
+        "sections": list(definition.sections),
         "unit": definition.unit(data.site.length_unit),
         "rounds": list(definition.rounds),
         **({"days": [day.isoformat() for day in definition.days]} if definition.days else {}),

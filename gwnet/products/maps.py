@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
+from gwnet.constants import OTHER_AQUIFER
 from gwnet.exchange.geopackage import map_geopackage
 from gwnet.figures.base import style
 from gwnet.figures.maps.context import MapContext
@@ -88,8 +89,9 @@ class SiteMap(Product):
         Returns
         -------
         pandas.DataFrame
-            aquifer, date, used, excluded, by_logger (wells with the level of a logger), span, method, interval_m,
-            cross_validation_error_m, then the gradient's columns as `gradient_row`, finding and exclusions.
+            aquifer, date, used, by_logger (wells with the level of a logger), span, method, interval_m,
+            cross_validation_error_m, the gradient's columns as `gradient_row`, finding, and the columns of
+            `exclusions_row`.
         """
         result = self.result
         left = result.left_out
@@ -97,7 +99,6 @@ class SiteMap(Product):
             "aquifer": result.aquifer,
             "date": result.date.isoformat(),
             "used": len(result.used),
-            "excluded": len(left),
             "by_logger": ", ".join(result.used.loc[result.used["source"] == "logger", "well"]),
             "span": result.span.text,
             "method": result.method_text,
@@ -107,7 +108,7 @@ class SiteMap(Product):
             "finding": " ".join(
                 [*(finding.text for finding in result.findings), *(failure.text for failure in result.honour_failures)]
             ),
-            "exclusions": "; ".join(f"{w}: {r}" for w, r in zip(left["well"], left["reason"], strict=True)),
+            **exclusions_row(left),
         }
         if result.gradient_sound is not None:
             row |= row_without_findings(result.gradient_sound)
@@ -161,6 +162,29 @@ def row_without_findings(sound: Gradient | None) -> dict[str, Any]:
     """
     row = {} if sound is None else gradient_row(sound)
     return {f"{name}_without_findings": row.get(name) for name in ("gradient", "azimuth_degrees")}
+
+
+def exclusions_row(left: pd.DataFrame) -> dict[str, Any]:
+    """Return what a map leaves out as named values.
+
+    Parameters
+    ----------
+    left : pandas.DataFrame
+        Wells and gauges that are not used: well and reason.
+
+    Returns
+    -------
+    dict of str to object
+        excluded (wells and gauges of the aquifer that are left out), other_aquifers (measured wells of other aquifers,
+        which are counted and no more) and exclusions (each of the former with its reason).
+    """
+    elsewhere = left["reason"].str.startswith(OTHER_AQUIFER)
+    own = left[~elsewhere]
+    return {
+        "excluded": len(own),
+        "other_aquifers": int(elsewhere.sum()),
+        "exclusions": "; ".join(f"{well}: {why}" for well, why in zip(own["well"], own["reason"], strict=True)),
+    }
 
 
 def gradient_row(gradient: Gradient) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from gwnet import __version__
 from gwnet.analysis.levels.table import levels
 from gwnet.errors import ReportError, SettingsError
 from gwnet.exchange.geopackage import map_geopackage
-from gwnet.products.collect import collect
+from gwnet.products.collect import collect, count_parts
 from gwnet.products.issues import Issuing, refuse_open, with_earlier_issues
 from gwnet.products.issuing import (
     MadeReport,
@@ -88,7 +88,8 @@ def make_report(
     processes : int, optional
         How many processes draw figures at once; the bytes do not depend on it.
     progress : callable, optional
-        Called with figures drawn and figures in all.
+        Called with parts made and parts in all: what is gathered, figures, pages, annex. How many there are in all is
+        known once everything is gathered.
 
     Returns
     -------
@@ -127,7 +128,10 @@ def make_report(
             if on_disk:
                 return MadeReport(on_disk, same)
             record = Snapshot(connection, same.known_on_utc).of_site(site)
-        data = collect(record, chosen, when)
+        chosen = chosen.for_wells(record.wells)
+        parts, say = count_parts(chosen), progress or (lambda _done, _total: None)
+        guess = parts + len(chosen.sections)  # how many figures there are is not known yet
+        data = collect(record, chosen, when, lambda done, _parts: say(done, guess))
         if "earlier_reports" in chosen.sections or issuing is not None:
             data = with_earlier_issues(record, chosen, data)
     _refuse_empty(data, when)
@@ -142,7 +146,7 @@ def make_report(
         schema_revision=revision.HEAD,
         map_files=_map_files(data),
         processes=processes,
-        progress=progress,
+        progress=lambda done, total: say(parts + done, parts + total),
     )
     if issuing is None:
         return _made(files.write(out))
@@ -181,9 +185,11 @@ def _map_files(data: ReportData) -> dict[str, bytes]:
 
 
 def _refuse_empty(data: ReportData, period: Period) -> None:
-    """Refuse a period in which there is neither a level event nor a round."""
+    """Refuse a period in which there is neither a level event nor a round, nor the head of a logger."""
     days = data.levels["day"].dt.date
     if days.map(period.contains).any() or data.rounds["starts_on"].map(period.contains).any():
+        return
+    if any(line.has_heads(period.first, period.last) for line in data.logger_lines.values()):
         return
     on_record = f"Levels on record run from {days.min()} to {days.max()}." if len(days) else "No level is on record."
     message = f"There is neither a level nor a round in {period.label}."

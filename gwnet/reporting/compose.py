@@ -34,7 +34,9 @@ def compose_view(view: ReportView, drawing: Drawing) -> Report:
         state=view.reviews.state,
         known_on=view.data.known_on,
         cover=cover(view),
-        sections=tuple(Section(kind.name, kind.title, tuple(kind.compose(view, drawing))) for kind in kinds),
+        sections=tuple(
+            Section(kind.name, kind.title, tuple(kind.compose(view, drawing)), kind.new_page) for kind in kinds
+        ),
         author=definition.prepared.firm or definition.prepared.by or site.operator,
         subject=f"Groundwater levels of {name}, {view.period.title()}",
         keywords=("groundwater", "water levels", site.code, view.period.label, view.reviews.state.lower()),

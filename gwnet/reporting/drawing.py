@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from gwnet.reporting.content import DrawnFigure
     from gwnet.reporting.data import MapFacts
     from gwnet.reporting.view import ReportView
@@ -16,6 +18,8 @@ TEXT_WIDTH_MM = 170.0
 #: Heights of figures that leave room for heading and caption on either page format [mm].
 MAP_HEIGHT_MM = {"A4": 178.0, "Letter": 162.0}
 NETWORK_HEIGHT_MM = 145.0
+#: Height of the map on a page of an aquifer, below its results [mm].
+AQUIFER_MAP_MM = {"A4": 160.0, "Letter": 144.0}
 HYDROGRAPH_HEIGHT_MM = {"A4": 75.0, "Letter": 69.0}
 #: Hydrographs that fit on one page.
 HYDROGRAPHS_A_PAGE = 3
@@ -41,11 +45,15 @@ class FigureFrame:
 class Drawing(Protocol):
     """Makes each figure as one page of vector PDF, with reproducible bytes."""
 
-    def network_map(self, view: ReportView, frame: FigureFrame) -> bytes | DrawnFigure:
-        """Draw where the selected wells are."""
+    def network_map(
+        self, view: ReportView, frame: FigureFrame, wells: pd.DataFrame | None = None
+    ) -> bytes | DrawnFigure:
+        """Draw where the selected wells are, or some of them."""
 
-    def potentiometric_map(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> bytes | DrawnFigure:
-        """Draw one potentiometric map."""
+    def potentiometric_map(
+        self, view: ReportView, facts: MapFacts, frame: FigureFrame, *, brief: bool = False
+    ) -> bytes | DrawnFigure:
+        """Draw one potentiometric map; a brief one without method and cautions."""
 
     def hydrographs(
         self, view: ReportView, wells: Sequence[str], group: Sequence[str], frame: FigureFrame

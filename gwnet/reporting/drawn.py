@@ -39,7 +39,7 @@ class ReportDrawing:
         self._view: ReportView | None = None
         self._spans: dict[tuple[str, tuple[str, ...]], Span] = {}
 
-    def network_map(self, view: ReportView, frame: FigureFrame) -> DrawnFigure:
+    def network_map(self, view: ReportView, frame: FigureFrame, wells: pd.DataFrame | None = None) -> DrawnFigure:
         """Draw where the selected wells are.
 
         Parameters
@@ -48,18 +48,29 @@ class ReportDrawing:
             The report's look at the record.
         frame : FigureFrame
             Room on the page.
+        wells : DataFrame, optional
+            Those of them that are drawn; all unless given.
 
         Returns
         -------
         DrawnFigure
             One page of PDF, and SVG where a page is made.
         """
+        stages = view.data.stages
+        if wells is not None:
+            stages = _near(stages, wells)
         data = network_plot_data(
-            view.wells, _context(view), aquifers=view.data.aquifers, stages=view.data.stages, unit=frame.unit
+            view.wells if wells is None else wells,
+            _context(view),
+            aquifers=view.data.aquifers,
+            stages=stages,
+            unit=frame.unit,
         )
         return drawn_figure(draw_network_map(data, size_mm=(frame.width_mm, frame.height_mm)), svg=self._pages)
 
-    def potentiometric_map(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> DrawnFigure:
+    def potentiometric_map(
+        self, view: ReportView, facts: MapFacts, frame: FigureFrame, *, brief: bool = False
+    ) -> DrawnFigure:
         """Draw one potentiometric map with its own notes.
 
         Parameters
@@ -70,6 +81,8 @@ class ReportDrawing:
             The map; its result is what the analysis made.
         frame : FigureFrame
             Room on the page.
+        brief : bool, optional
+            Whether method, findings in words and cautions are left out.
 
         Returns
         -------
@@ -79,7 +92,9 @@ class ReportDrawing:
         outside = describe_outside(facts.control, view.period)
         title = f"Potentiometric surface with {outside}" if outside else "Potentiometric surface"
         data = map_plot_data(facts.result, _context(view, facts.aquifer), title=title)
-        return drawn_figure(draw_surface_map(data, size_mm=(frame.width_mm, frame.height_mm)), svg=self._pages)
+        return drawn_figure(
+            draw_surface_map(data, size_mm=(frame.width_mm, frame.height_mm), full_text=not brief), svg=self._pages
+        )
 
     def hydrographs(
         self, view: ReportView, wells: Sequence[str], group: Sequence[str], frame: FigureFrame
@@ -135,7 +150,8 @@ class ReportDrawing:
         key = (unit, tuple(group))
         if key not in self._spans:
             levels, thresholds = _members(view.levels, group), _members(view.data.thresholds, group)
-            self._spans[key] = common_span([levels], thresholds=thresholds, series=view.data.logger_lines, unit=unit)
+            lines = {well: line for well, line in view.data.logger_lines.items() if well in set(group)}
+            self._spans[key] = common_span([levels], thresholds=thresholds, series=lines, unit=unit)
         return self._spans[key]
 
 
@@ -157,12 +173,20 @@ def _site(view: ReportView) -> dict[str, Any]:
 
 def _context(view: ReportView, aquifer: str = "") -> MapContext:
     unit_m = unit_of_coordinates(view.data.site.crs)
-    return MapContext(_site(view), _names(view).get(aquifer, ""), view.data.known_on, unit_m)
+    return MapContext(_site(view), _names(view).get(aquifer, ""), view.data.known_on, unit_m, "the data annex")
 
 
 def _names(view: ReportView) -> dict[str, str]:
     aquifers = view.data.aquifers
     return dict(zip(aquifers["aquifer"].astype(str), aquifers["name"].fillna("").astype(str), strict=True))
+
+
+def _near(stages: pd.DataFrame, wells: pd.DataFrame) -> pd.DataFrame:
+    """Return the gauges that are no farther from some wells than these reach."""
+    reach = max(float(wells[name].max() - wells[name].min()) for name in ("easting", "northing"))
+    for name in ("easting", "northing"):
+        stages = stages[stages[name].between(wells[name].min() - reach, wells[name].max() + reach)]
+    return stages
 
 
 def _members(frame: pd.DataFrame, wells: Sequence[str]) -> pd.DataFrame:

@@ -46,6 +46,8 @@ class ReportSection:
         Columns of each frame that must be gathered for it, separated by blanks.
     notes : callable
         Gives the method notes that it needs in a report: names of files in ``reports/wording``.
+    new_page : bool
+        Whether it starts a page.
     """
 
     name: str
@@ -56,6 +58,7 @@ class ReportSection:
     tables: tuple[KeyTable, ...] = ()
     frames: Mapping[str, str] = field(default_factory=dict)
     notes: Callable[[ReportView], Sequence[str]] = _no_notes
+    new_page: bool = False
 
 
 _REGISTERED: dict[str, ReportSection] = {}
@@ -70,6 +73,7 @@ def register_section(
     tables: tuple[KeyTable, ...] = (),
     frames: Mapping[str, str] | None = None,
     notes: Callable[[ReportView], Sequence[str]] = _no_notes,
+    new_page: bool = False,
 ) -> Callable[[Compose], Compose]:
     """Return a decorator that makes a function compose a kind of section; see `ReportSection`."""
 
@@ -77,7 +81,7 @@ def register_section(
         if name in _REGISTERED and _REGISTERED[name].compose.__module__ != compose.__module__:
             message = f"Two modules register a section {name!r}."
             raise ReportError(message, where=compose.__module__)
-        _REGISTERED[name] = ReportSection(name, title, holds, place, compose, tables, frames or {}, notes)
+        _REGISTERED[name] = ReportSection(name, title, holds, place, compose, tables, frames or {}, notes, new_page)
         return compose
 
     return register

@@ -142,7 +142,7 @@ def make_files(
     processes : int, optional
         How many processes draw figures at once; the bytes do not depend on it.
     progress : callable, optional
-        Called with figures drawn and figures in all.
+        Called with parts made and parts in all: each figure, the pages, and the annex with the page for a browser.
 
     Returns
     -------
@@ -156,13 +156,16 @@ def make_files(
     """
     when = parse_period(period) if isinstance(period, str) else period
     view = look(definition, data, when)
-    report = with_figures(compose_view(view, drawing), processes=processes, progress=progress)
+    say, composed = progress or (lambda _done, _total: None), compose_view(view, drawing)
+    total = len(composed.figures()) + 2
+    report = with_figures(composed, processes=processes, progress=lambda done, _figures: say(done, total))
     stem = f"{safe_name(definition.name)}_{safe_name(data.site.code)}_{safe_name(when.label)}"
     pdf_name = f"{stem}.pdf"
     program = f"gwnet {program_version}"
     annex = {f"{stem}_{name}": file for name, file in (annex_files(view) | dict(map_files or {})).items()}
     carried = {name: file for name, file in annex.items() if not name.endswith(LONG_FILE)}
     rendered = render_pdf(report, creator=program, attachments=carried)
+    say(total - 1, total)
     workbook = annex_workbook(view, annex, prefix=stem, program=program)
     annex[f"{stem}.datapackage.json"] = data_package(view, annex, prefix=stem, program=program)
     annex[f"{stem}.xlsx"] = workbook
@@ -175,6 +178,7 @@ def make_files(
         rendered=rendered,
         files=files,
     )
+    say(total, total)
     return ReportFiles(
         pdf=pdf_name,
         manifest=manifest_name(pdf_name),

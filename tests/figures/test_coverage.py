@@ -10,10 +10,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from gwnet.errors import SettingsError
 from gwnet.figures.base import style
 from gwnet.figures.coverage.data import drawn_runs
-from gwnet.figures.coverage.draw import coverage_plot_data, draw_coverage
+from gwnet.figures.coverage.draw import ROWS_A_PAGE, coverage_pages, coverage_plot_data, draw_coverage
 
 from .frames import KNOWN_ON, SITE
-from .measure import beyond_page, collisions, words_of
+from .measure import beyond_page, collisions, texts_of, words_of
 
 
 def at(text):
@@ -131,6 +131,42 @@ def test_no_text_meets_another_or_leaves_the_page_with_few_and_many_wells(count)
     figure = draw_coverage(coverage_plot_data(hung, sampled, READ, site=SITE, known_on=KNOWN_ON))
     assert collisions(figure) == []
     assert beyond_page(figure) == []
+
+
+def many(count):
+    """Return a chart of so many wells with a logger each, the fifth of them with two."""
+    names = [f"Monitoring well {number:03d} of the lower field, nest {number % 3}" for number in range(count)]
+    rows = [(well, f"logger {place:03d}", "2020-01-01", None) for place, well in enumerate(names)]
+    rows.insert(5, (names[5], "logger 5-b", "2020-06-01", None))
+    hung = deployments(*rows)
+    return coverage_plot_data(hung, runs(), READ.iloc[:0], site=SITE, known_on=KNOWN_ON)
+
+
+def test_pages_carry_each_row_once_and_loggers_of_a_well_together():
+    data = many(600)
+    pages = coverage_pages(data)
+    assert len(pages) == -(-601 // ROWS_A_PAGE)
+    assert [row for page in pages for row in page.rows] == list(data.rows)
+    assert all(len(page.rows) <= ROWS_A_PAGE for page in pages)
+    assert {(page.first, page.last) for page in pages} == {(data.first, data.last)}
+    pair = coverage_pages(data, 6)
+    (held,) = [page for page in pair if any(row.instrument == "logger 5-b" for row in page.rows)]
+    assert sum(row.well == data.rows[5].well for row in held.rows) == 2
+    assert len(coverage_pages(many(9))) == 1
+    assert [len(page.rows) for page in coverage_pages(data, 1)] == [1] * 601
+
+
+def test_a_page_is_readable_and_wells_of_one_name_can_be_told_apart():
+    page = coverage_pages(many(80))[1]
+    figure = draw_coverage(page)
+    assert collisions(figure) == []
+    assert beyond_page(figure) == []
+    height = float(figure.get_size_inches()[1]) * 25.4
+    assert height < 257.0, "higher than A4 less its margins"
+    assert min(text.get_fontsize() for text, _ in texts_of(figure)) >= 7.0
+    names = [text.get_text() for text, _ in texts_of(figure) if " lower field" in text.get_text()]
+    assert len(set(names)) == len(names) == len(page.rows)
+    assert "page 2 of 3" in " ".join(words_of(figure))
 
 
 def test_the_key_names_what_is_drawn_and_nothing_else():

@@ -127,14 +127,14 @@ def test_base_layers_take_any_geometry():
     assert len(frame.rings) == 1
 
 
-def test_measured_wells_of_other_aquifers_are_listed_and_not_drawn():
+def test_measured_wells_of_other_aquifers_are_counted_and_not_drawn():
     many = frames.control(np.linspace(412_000, 413_000, 17), np.full(17, 5_333_000.0), np.full(17, 48.0))
     many.loc[3:, "used"] = False
     many.loc[3:, "reason"] = "taps another aquifer: A2"
     data = data_of(many)
     assert len(data.points) == 3
     (line,) = text_of(data, "Left out")
-    assert line.endswith("and 2 more: taps another aquifer: A2 (not drawn)")
+    assert line == "14 wells of other aquifers were measured and are not drawn (A2 14)."
     assert "3 wells used, 0 left out" in text_of(data, "Levels")[0]
 
 

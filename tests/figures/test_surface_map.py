@@ -310,11 +310,14 @@ def network():
 
 
 @pytest.mark.parametrize("size", [(170.0, 145.0), (180.0, 240.0), (267.0, 180.0)])
-def test_a_network_map_names_every_well_without_collision(size):
+def test_a_network_map_names_every_well_without_collision_and_each_cluster_once(size):
     wells = network()
     figure = draw_network_map(network_plot_data(wells, MapContext(SITE)), size_mm=size)
     words = words_of(figure)
-    assert set(wells["well"]) <= set(words)
+    assert set(wells.loc[wells["cluster"] == "", "well"]) <= set(words)
+    assert {word for word in words if "," in word and word.startswith("GW-")} == {
+        f"GW-{number:02d} {', '.join(order)}" for number, order in ((1, "abc"), (7, "abc"), (13, "abc"), (19, "abc"))
+    }
     assert collisions(figure) == []
     assert beyond_page(figure) == []
     assert f"A1: {(wells['aquifer'] == 'A1').sum()}" in words

@@ -352,12 +352,13 @@ def record(count=24, unit="m", first_year=2018, **changes):
 class PlainDrawing:
     """Draws simple stand-ins with the right data, so that the report can be tested apart from the real figures."""
 
-    def network_map(self, view, frame):
+    def network_map(self, view, frame, wells=None):
         figure, axes = self._figure(frame)
-        axes.plot(view.wells["easting"], view.wells["northing"], "k^")
+        drawn = view.wells if wells is None else wells
+        axes.plot(drawn["easting"], drawn["northing"], "k^")
         return self._pdf(figure)
 
-    def potentiometric_map(self, view, facts, frame):
+    def potentiometric_map(self, view, facts, frame, *, brief=False):
         figure, axes = self._figure(frame)
         used = facts.control[facts.control["used"].astype(bool)]
         axes.scatter(used["easting"], used["northing"], c=used["water_elevation_m"], cmap="Greys")

@@ -25,7 +25,7 @@ from gwnet.analysis.maps.result import MapResult
 from gwnet.analysis.maps.same_day import leave_out
 from gwnet.analysis.maps.same_day_loggers import logger_text
 from gwnet.analysis.maps.site_maps import USUAL_RULE, SetRule, controls_of, unit_of_coordinates
-from gwnet.constants import SURVEY_ACCURACY_M
+from gwnet.constants import ONE_WELL_A_PLACE, OTHER_AQUIFER, SURVEY_ACCURACY_M
 from gwnet.errors import SettingsError
 from gwnet.hydro.gradients.seepage import Interval
 from gwnet.hydro.surfaces.surface_sums import ChangeSums, change_sums
@@ -200,12 +200,16 @@ def _refused(sets: Sequence[pd.DataFrame], days: Sequence[dt.date], exclude: Col
     """Return the wells that cannot be used on both days, for other reasons than that another well of the place is."""
     by_day: list[dict[str, str]] = []
     for control, other in zip(sets, reversed(sets), strict=True):
-        left = control[~control["used"].astype(bool) & ~control["reason"].str.startswith("one well a place")]
+        left = control[~control["used"].astype(bool) & ~control["reason"].str.startswith(ONE_WELL_A_PLACE)]
         absent = set(other["well"]) - set(control["well"])
         by_day.append(dict(zip(left["well"], left["reason"], strict=True)) | dict.fromkeys(absent, "no measurement"))
     reasons = {}
     for well in sorted(set(by_day[0]) | set(by_day[1])):
         first, second = (by_well.get(well, "") for by_well in by_day)
+        elsewhere = next((why for why in (second, first) if why.startswith(OTHER_AQUIFER)), "")
+        if elsewhere:
+            reasons[well] = elsewhere
+            continue
         words = (f"on {day.isoformat()}: {why}" for day, why in zip(days, (first, second), strict=True) if why)
         reasons[well] = first if first == second else "; ".join(words)
     return reasons | dict.fromkeys(exclude, "left out by request")

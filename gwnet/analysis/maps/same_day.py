@@ -13,7 +13,7 @@ import pandas as pd
 from gwnet.analysis.levels.serving import describe_on_map
 from gwnet.analysis.maps.same_day_loggers import with_logger_levels
 from gwnet.clock import zone_of
-from gwnet.constants import OTHER_AQUIFER
+from gwnet.constants import ONE_WELL_A_PLACE, OTHER_AQUIFER
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError
 
 #: Columns of the control frame, in order.
@@ -333,7 +333,7 @@ def _one_well_a_place(control: pd.DataFrame) -> pd.DataFrame:
         by = (
             "screen nearest in elevation to the other wells'" if np.isfinite(ranked["off"].iloc[0]) else "first by rule"
         )
-        control.loc[ranked.index[1:], "reason"] = f"one well a place: {kept} stands for it ({by})"
+        control.loc[ranked.index[1:], "reason"] = f"{ONE_WELL_A_PLACE}: {kept} stands for it ({by})"
     return control
 
 

@@ -44,11 +44,14 @@ class SetRule:
     loggers : bool
         Whether the level of a well's logger is used where no usable reading was made: that at the median time of the
         usable readings, else the one nearest to it within the window.
+    wells : tuple of str
+        The only wells that are looked at; empty for all. Gauges are not affected.
     """
 
     window_days: float | None = None
     exclude: tuple[str, ...] = ()
     loggers: bool = True
+    wells: tuple[str, ...] = ()
 
     def for_site(self, site: pd.Series) -> SetRule:
         """Return the rule with its window and its names in order.
@@ -65,7 +68,7 @@ class SetRule:
         """
         own = site["same_day_window_days"]
         window = self.window_days if self.window_days is not None else (SAME_DAY_WINDOW_DAYS if pd.isna(own) else own)
-        return SetRule(float(window), tuple(sorted(set(self.exclude))), self.loggers)
+        return SetRule(float(window), tuple(sorted(set(self.exclude))), self.loggers, tuple(sorted(set(self.wells))))
 
 
 #: Wells that make a plane and leave no residual.
@@ -131,7 +134,7 @@ def controls_of(
     def chosen(date: dt.date, loggers: pd.DataFrame | None, exclude: Collection[str] = ()) -> pd.DataFrame:
         return same_day_set(
             _levels_about(record, date, rule) if table is None else table,
-            placed_wells(record),
+            placed_wells(record) if not rule.wells else _only(placed_wells(record), rule.wells),
             aquifer=aquifer,
             date=date,
             time_zone=site["time_zone"],
@@ -145,7 +148,7 @@ def controls_of(
     def once(date: dt.date, other: SetRule, loggers: pd.DataFrame | None = None) -> pd.DataFrame:
         return record.once(("control", aquifer, date, other), lambda: chosen(date, loggers, other.exclude))
 
-    read = [once(date, SetRule(rule.window_days, (), loggers=False)) for date in dates]
+    read = [once(date, SetRule(rule.window_days, (), loggers=False, wells=rule.wells)) for date in dates]
     of_loggers = _logger_levels(record, aquifer, dates, rule, read) if rule.loggers else [None for _ in dates]
     if rule.exclude:
         leave_out(pd.concat(read), rule.exclude)  # refuses a name that is in none of the sets
@@ -161,7 +164,7 @@ def _logger_levels(
     record: Snapshot, aquifer: str, dates: Sequence[dt.date], rule: SetRule, read: Sequence[pd.DataFrame]
 ) -> list[pd.DataFrame | None]:
     """Return the levels of loggers in the wells that have no usable reading on each date; each is looked up once."""
-    kept: dict[dt.date, pd.DataFrame | None] = record.once(("set loggers", aquifer, rule.window_days), dict)
+    kept: dict[dt.date, pd.DataFrame | None] = record.once(("set loggers", aquifer, rule.window_days, rule.wells), dict)
     requests = {}
     for date, control in zip(dates, read, strict=True):
         elsewhere = control["reason"].str.startswith(OTHER_AQUIFER)
@@ -171,6 +174,10 @@ def _logger_levels(
             requests[date] = LevelRequest(tuple(missing), moment, *_window_utc(record, date, rule))
     kept.update(zip(requests, levels_for_sets(record, list(requests.values())), strict=True))
     return [kept[date] for date in dates]
+
+
+def _only(wells: pd.DataFrame, names: Collection[str]) -> pd.DataFrame:
+    return wells[wells["well"].isin(names)]
 
 
 def placed_wells(record: Snapshot) -> pd.DataFrame:

@@ -21,8 +21,9 @@ from gwnet.cli import options, output
 def command(out: Path, db: str, wells: tuple[str, ...], **chosen: Any) -> None:
     """Draw when each logger has samples and each well manual readings.
 
-    Samples in use and left out, deployments, and manual readings, on one axis of time.
+    Samples in use and left out, deployments, and manual readings, on one axis of time. Many rows take several pages:
+    one PDF has them all, pictures after the first are FILE-2, FILE-3 and so on.
     """
     with options.open_record(db) as net:
-        figure = net.loggers.coverage(wells or None, **chosen)
-        output.files([net.save_figure(figure, out)])
+        chart = net.loggers.coverage(wells or None, **chosen)
+        output.files(chart.write(out))

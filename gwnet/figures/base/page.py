@@ -49,10 +49,9 @@ class KeyEntry:
     draw: Callable[[Page, Box], None]
     symbol_mm: float = 2.0
 
-    @property
-    def width_mm(self) -> float:
-        """Width of symbol and explanation [mm]."""
-        return self.symbol_mm + 1.2 + text_width_pt(self.label, style.NOTE_PT) / style.PT_PER_MM
+    def width_mm(self, size: float = style.NOTE_PT) -> float:
+        """Return the width of symbol and explanation in letters of a size [mm]."""
+        return self.symbol_mm + 1.2 + text_width_pt(self.label, size) / style.PT_PER_MM
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +112,9 @@ class Page:
         """Return a distance up the page as a fraction of its height."""
         return y / self.height
 
-    def key(self, entries: Sequence[KeyEntry], left: float, top: float, width: float) -> float:
+    def key(
+        self, entries: Sequence[KeyEntry], left: float, top: float, width: float, size: float = style.NOTE_PT
+    ) -> float:
         """Draw symbols with their explanations in rows.
 
         Parameters
@@ -122,20 +123,23 @@ class Page:
             What to draw.
         left, top, width : float
             Upper left corner and width of the room [mm].
+        size : float, optional
+            Size of the letters [pt].
 
         Returns
         -------
         float
             Height that was used [mm].
         """
-        row = key_row_mm()
+        row = key_row_mm(size)
         x, y = left, top
         for entry in entries:
-            wanted = entry.width_mm
+            wanted = entry.width_mm(size)
             if x > left and x + wanted > left + width + 0.1:
                 x, y = left, y - row
             entry.draw(self, Box(x, y - row, entry.symbol_mm, row))
-            self.text(x + entry.symbol_mm + 1.2, y - row / 2, entry.label, va="center_baseline", color=style.INK)
+            words = {"size": size, "va": "center_baseline", "color": style.INK}
+            self.text(x + entry.symbol_mm + 1.2, y - row / 2, entry.label, **words)
             x += wanted + _KEY_GAP_MM
         return top - y + row if entries else 0.0
 
@@ -153,21 +157,21 @@ class Page:
         return top - y
 
 
-def key_row_mm() -> float:
-    """Return the height of a row of a key [mm]."""
-    return line_height_pt(style.NOTE_PT) / style.PT_PER_MM + 0.5
+def key_row_mm(size: float = style.NOTE_PT) -> float:
+    """Return the height of a row of a key in letters of a size [mm]."""
+    return line_height_pt(size) / style.PT_PER_MM + 0.5
 
 
-def key_height_mm(entries: Sequence[KeyEntry], width: float) -> float:
+def key_height_mm(entries: Sequence[KeyEntry], width: float, size: float = style.NOTE_PT) -> float:
     """Return the height that a key takes in a given width [mm]."""
     if not entries:
         return 0.0
     rows, x = 1, 0.0
     for entry in entries:
-        if x > 0 and x + entry.width_mm > width + 0.1:
+        if x > 0 and x + entry.width_mm(size) > width + 0.1:
             rows, x = rows + 1, 0.0
-        x += entry.width_mm + _KEY_GAP_MM
-    return rows * key_row_mm()
+        x += entry.width_mm(size) + _KEY_GAP_MM
+    return rows * key_row_mm(size)
 
 
 def block_height_mm(words: Sequence[Words], width: float, size: float) -> float:

@@ -124,6 +124,7 @@ def register_fonts() -> None:
         font_manager.fontManager.addfont(str(path))
 
 
+@lru_cache(maxsize=4)  # asked for every text that is measured
 def font_files(*, bold: bool = False, italic: bool = False) -> tuple[str, str]:
     """Return the files of the typeface and of the one that lends missing letters."""
     own = "NotoSans-" + ("Bold" if bold else "") + ("Italic" if italic else "") + ("" if bold or italic else "Regular")

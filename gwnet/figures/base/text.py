@@ -110,6 +110,18 @@ def fit(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> st
     return text[:low].rstrip() + "…"
 
 
+def fit_ends(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> str:
+    """Return a text, shortened in its middle where it is too wide: names of one place differ at their ends."""
+    if text_width_pt(text, size_pt, bold=bold) <= width_pt:
+        return text
+    for kept in range(len(text) - 1, 1, -1):
+        end = (2 * kept + 2) // 3
+        short = f"{text[: kept - end].rstrip()}…{text[len(text) - end :].lstrip()}"
+        if text_width_pt(short, size_pt, bold=bold) <= width_pt:
+            return short
+    return fit(text, width_pt, size_pt, bold=bold)
+
+
 @lru_cache(maxsize=20_000)
 def wrap(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> tuple[str, ...]:
     """Return a text in lines not wider than a given width; only words longer than a line are cut.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import groupby
 from typing import Any, Final
 
@@ -15,18 +16,21 @@ from gwnet.figures.base import style
 from gwnet.figures.base.axes import DateTick, date_ticks
 from gwnet.figures.base.page import Box, KeyEntry, Page, Words, block_height_mm, key_height_mm
 from gwnet.figures.base.symbols import Hatched, band_symbol, rectangle
-from gwnet.figures.base.text import fit, text_width_pt
+from gwnet.figures.base.text import fit, fit_ends, text_width_pt
 from gwnet.figures.coverage.data import CoveragePlotData, CoverageRow, coverage_plot_data, drawn_runs
 from gwnet.figures.hydrograph.logger_line import INSTALLED, LEFT_OUT
 
-__all__ = ["CoveragePlotData", "CoverageRow", "coverage_plot_data", "draw_coverage"]
+__all__ = ["CoveragePlotData", "CoverageRow", "coverage_pages", "coverage_plot_data", "draw_coverage"]
 
 #: Width of the chart [mm].
 COVERAGE_WIDTH_MM: Final = 180.0
-#: Distance from row to row with few rows and with many [mm], and how many are few.
-_ROW_MM, _LOW_ROW_MM, _FEW_ROWS = 6.0, 3.4, 60
-#: Charts with more rows than this have the time written above as well.
-_TALL_ROWS: Final = 40
+#: Distance from row to row [mm], and size of everything that is written beside the title [pt]: readable in print.
+_ROW_MM: Final = 6.0
+_TEXT_PT: Final = 7.2
+#: Rows of a page: what fits on A4 between heading and foot, in a report below a heading. Project default.
+ROWS_A_PAGE: Final = 33
+#: Most room for names of wells and of instruments [mm].
+_WELL_MM, _INSTRUMENT_MM = 46.0, 24.0
 #: Narrowest gap that is drawn: about two dots of a picture, one fine line in print [mm].
 _GAP_MM: Final = 0.25
 _RIGHT_MM: Final = 9.5
@@ -40,7 +44,7 @@ _KEY_MM: Final = 1.7
 
 
 def draw_coverage(data: CoveragePlotData, *, width_mm: float = COVERAGE_WIDTH_MM, caption: bool = True) -> Figure:
-    """Draw the chart of coverage; it grows with the number of rows.
+    """Draw a chart of coverage, or a page of it as `coverage_pages` gives them; it grows with the number of rows.
 
     Parameters
     ----------
@@ -56,28 +60,54 @@ def draw_coverage(data: CoveragePlotData, *, width_mm: float = COVERAGE_WIDTH_MM
     matplotlib.figure.Figure
         The figure; write it with `gwnet.figures.base.style.save`.
     """
-    pitch = _ROW_MM if len(data.rows) <= _FEW_ROWS else _LOW_ROW_MM
+    pitch = _ROW_MM
     left = _names_mm(data.rows)
     entries = _key_entries(data.rows)
     notes = [Words(" ".join(data.notes))] if caption and data.notes else []
-    key = key_height_mm(entries, width_mm - 3.0)
-    foot = block_height_mm(notes, width_mm - 3.0, style.NOTE_PT) + 1.0
+    key = key_height_mm(entries, width_mm - 3.0, _TEXT_PT)
+    foot = block_height_mm(notes, width_mm - 3.0, _TEXT_PT) + 1.0
     body = max(len(data.rows), 2) * pitch
-    tall = len(data.rows) > _TALL_ROWS
-    head = _TITLE_MM + key + 1.0 + (_AXIS_MM if tall else 0.0)
+    head = _TITLE_MM + key + 1.0
     with style.style_context():
         page = Page(style.new_figure((width_mm, head + body + _AXIS_MM + foot)))
         top = _title(page, data)
-        page.key(entries, 1.5, top, width_mm - 3.0)
+        page.key(entries, 1.5, top, width_mm - 3.0, _TEXT_PT)
         box = Box(left, foot + _AXIS_MM, width_mm - left - _RIGHT_MM, body)
         axes = page.axes(box)
         axes.set_xlim(data.first, data.last)
         axes.set_ylim(len(data.rows) or 2, 0)
         axes.set_yticks([])
-        _time_axis(axes, date_ticks(data.first, data.last, max(int(box.width / 14.0), 2)), above=tall)
+        _time_axis(axes, date_ticks(data.first, data.last, max(int(box.width / 14.0), 2)))
         _rows(page, axes, data, box, pitch)
-        page.block(notes, 1.5, foot - 0.4, width_mm - 3.0, style.NOTE_PT)
+        page.block(notes, 1.5, foot - 0.4, width_mm - 3.0, _TEXT_PT)
     return page.figure
+
+
+def coverage_pages(data: CoveragePlotData, rows: int = ROWS_A_PAGE) -> list[CoveragePlotData]:
+    """Return a chart in pages of one axis of time, each row on one of them; loggers of one well stay together.
+
+    Parameters
+    ----------
+    data : CoveragePlotData
+        The whole chart.
+    rows : int, optional
+        Most rows of a page; a well with more loggers than that takes several.
+    """
+    pages: list[list[CoverageRow]] = [[]]
+    for _, group in groupby(data.rows, key=lambda row: row.well):
+        members = list(group)
+        if pages[-1] and len(pages[-1]) + len(members) > rows:
+            pages.append([])
+        for row in members:
+            if len(pages[-1]) == rows:
+                pages.append([])
+            pages[-1].append(row)
+    if len(pages) == 1:
+        return [data]
+    return [
+        replace(data, rows=tuple(members), site=f"{data.site} · page {number} of {len(pages)}")
+        for number, members in enumerate(pages, start=1)
+    ]
 
 
 def _title(page: Page, data: CoveragePlotData) -> float:
@@ -93,8 +123,19 @@ def _title(page: Page, data: CoveragePlotData) -> float:
 def _names_mm(rows: Sequence[CoverageRow]) -> float:
     """Return the room that the names at the left take [mm]."""
     wells = max((text_width_pt(_name(row), style.LABEL_PT, bold=True) for row in rows), default=20.0)
-    loggers = max((text_width_pt(row.instrument, style.NOTE_PT) for row in rows), default=0.0)
-    return min(wells / style.PT_PER_MM, 24.0) + min(loggers / style.PT_PER_MM, 18.0) + 6.0
+    loggers = max((text_width_pt(row.instrument, _TEXT_PT) for row in rows), default=0.0)
+    return min(wells / style.PT_PER_MM, _WELL_MM) + min(loggers / style.PT_PER_MM, _INSTRUMENT_MM) + 6.0
+
+
+def _short_names(names: Sequence[str]) -> dict[str, str]:
+    """Return each name as it is, or all without the words they begin with alike, where one is too wide."""
+    room = _WELL_MM * style.PT_PER_MM
+    if all(text_width_pt(name, style.LABEL_PT, bold=True) <= room for name in names):
+        return {name: name for name in names}
+    first, last = min(names), max(names)
+    length = next((i for i, (a, b) in enumerate(zip(first, last, strict=False)) if a != b), 0)
+    shared = first[: first.rfind(" ", 0, length) + 1]
+    return {name: f"…{name.removeprefix(shared)}" if shared else name for name in names}
 
 
 def _name(row: CoverageRow) -> str:
@@ -133,34 +174,42 @@ def _patches(axes: Axes, patches: list[Rectangle], *, zorder: float, **options: 
 
 def _names(page: Page, rows: Sequence[CoverageRow], box: Box, pitch: float) -> None:
     """Write wells once, instruments beside them, shares at the right, and a line between wells."""
-    size = style.LABEL_PT if pitch >= _ROW_MM else style.NOTE_PT
-    widest = max((text_width_pt(row.instrument, style.NOTE_PT) for row in rows), default=0.0) / style.PT_PER_MM
+    size, names = style.LABEL_PT, _short_names([_name(row) for row in rows])
+    widest = max((text_width_pt(row.instrument, _TEXT_PT) for row in rows), default=0.0) / style.PT_PER_MM
     place = 0
     for well, group in groupby(rows, key=lambda row: (row.well, bool(row.well))):
         members = list(group)
         for number, row in enumerate(members):
             y = box.top - (place + number + 0.5 + 0.5 * _TICK) * pitch
             if number == 0 and (well[1] or place == 0):
-                name = fit(_name(row), 24.0 * style.PT_PER_MM, size, bold=True)
+                name = fit_ends(names[_name(row)], _WELL_MM * style.PT_PER_MM, size, bold=True)
                 page.text(1.5, y, name, size=size, weight="bold", va="center_baseline")
-            instrument = fit(row.instrument, 18.0 * style.PT_PER_MM, style.NOTE_PT)
-            page.text(box.left - 1.6 - min(widest, 18.0), y, instrument, color=style.SOFT, va="center_baseline")
-            page.text(page.width - 1.2, y, row.share_text, ha="right", color=style.INK, va="center_baseline")
+            instrument = fit_ends(row.instrument, _INSTRUMENT_MM * style.PT_PER_MM, _TEXT_PT)
+            page.text(
+                box.left - 1.6 - min(widest, _INSTRUMENT_MM),
+                y,
+                instrument,
+                size=_TEXT_PT,
+                color=style.SOFT,
+                va="center_baseline",
+            )
+            page.text(
+                page.width - 1.2, y, row.share_text, size=_TEXT_PT, ha="right", color=style.INK, va="center_baseline"
+            )
         place += len(members)
         if place < len(rows):
             y = box.top - place * pitch
             page.line([1.5, box.right], [y, y], color=style.GRID, linewidth=style.HAIR, zorder=0.2)
 
 
-def _time_axis(axes: Axes, ticks: Sequence[DateTick], *, above: bool) -> None:
+def _time_axis(axes: Axes, ticks: Sequence[DateTick]) -> None:
     majors = [tick for tick in ticks if tick.label]
     axes.set_xticks([tick.days for tick in majors], [tick.label for tick in majors])
     axes.set_xticks([tick.days for tick in ticks if not tick.label], minor=True)
-    axes.tick_params(axis="x", length=2.6, width=style.HAIR, pad=1.8, labelfontfamily=list(style.FAMILY))
+    axes.tick_params(
+        axis="x", labelsize=_TEXT_PT, length=2.6, width=style.HAIR, pad=1.8, labelfontfamily=list(style.FAMILY)
+    )
     axes.tick_params(axis="x", which="minor", length=1.4, width=style.HAIR)
-    if above:
-        axes.tick_params(axis="x", which="both", top=True)
-        axes.tick_params(axis="x", labeltop=True)
     axes.grid(visible=True, axis="x", color=style.GRID, linewidth=style.HAIR)
     axes.set_axisbelow(True)
 

@@ -55,6 +55,12 @@ class LoggerSeries:
     left_out: tuple[tuple[Any, Any], ...] = ()
     notes: tuple[str, ...] = ()
 
+    def has_heads(self, first: dt.date, last: dt.date) -> bool:
+        """Tell whether there is a head on days of UTC from the first to the last, both inside."""
+        when = np.asarray(self.time_utc, dtype="datetime64[us]")
+        inside = (when >= np.datetime64(first)) & (when < np.datetime64(last) + np.timedelta64(1, "D"))
+        return bool(np.isfinite(np.asarray(self.water_elevation_m, dtype=np.float64)[inside]).any())
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LoggerLine:

@@ -85,8 +85,11 @@ def common_span(
         disturbed by pumping and the like, and far outliers, do not stretch it.
     """
     ranges = []
-    for frame in frames:
-        for well in sorted(set(frame["well"])):
+    held = list(frames)
+    read = {well for frame in held for well in frame["well"]}
+    for frame in held:
+        alone = sorted(set(series or {}) - read) if frame is held[0] else []
+        for well in (*sorted(set(frame["well"])), *alone):
             own = frame[frame["well"] == well]
             kinds = event_kinds(own)
             undisturbed = np.isin(kinds, _UNDISTURBED)

@@ -11,7 +11,15 @@ import numpy as np
 
 from gwnet.constants import OTHER_AQUIFER
 from gwnet.figures.base.text import decimals_for, number_text, plain, shown
-from gwnet.figures.maps.context import DRAWN, MapContext, Note, contour_paths, interval_text, size_text
+from gwnet.figures.maps.context import (
+    DRAWN,
+    MapContext,
+    Note,
+    contour_paths,
+    count_others,
+    interval_text,
+    size_text,
+)
 from gwnet.figures.maps.data import (
     MOST_UNMEASURED,
     MapPlotData,
@@ -19,6 +27,7 @@ from gwnet.figures.maps.data import (
     cautions_notes,
     findings_notes,
     left_out_note,
+    other_code,
 )
 from gwnet.figures.maps.geometry import base_layers, rings_of
 from gwnet.units import metres_per
@@ -66,12 +75,10 @@ def change_plot_data(
     )
     parameters = "; ".join(f"{name} {value}" for name, value in drawn.parameters)
     method = f"Made from the differences at the wells. {drawn.method_text}"
-    elsewhere_points = [_change_point(row, decimals, findings, unit) for row in others.to_dict("records")]
-    listed = [f"{line} (not drawn)" for line in left_out_note(elsewhere_points).lines] if elsewhere_points else []
     notes = (
         Note("Change", (what, *map(shown, facts), *context.known)),
         Note("Surface", (shown(method), shown(f"Parameters: {parameters}."), DRAWN), brief=False),
-        left_out_note(points, listed),
+        left_out_note(points, count_others(others["reason"].map(other_code))),
         *findings_notes(points),
         *cautions_notes((*drawn.cautions, *cautions)),
     )
@@ -160,6 +167,7 @@ def _change_point(row: Mapping[str, Any], decimals: int, findings: Mapping[str, 
         used=bool(row["used"]),
         reason="" if row["used"] else shown(plain(row["reason"])) or "no reason given",
         finding=shown(findings.get(str(row["well"]), "")),
+        number=change,
     )
 
 
@@ -175,6 +183,7 @@ def _worth_point(row: Mapping[str, Any], least: int, unit: str) -> MapPoint:
         value=f"{row['rank']} · {text}",
         used=True,
         finding=shown(plain(row["note"])),
+        number=change,
     )
 
 

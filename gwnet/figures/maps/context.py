@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -18,6 +19,12 @@ from gwnet.units import DISPLAY_UNITS, metres_per
 
 #: What every surface says of its lines.
 DRAWN: Final = "Dashed contours are inferred; nothing is drawn beyond the dotted boundary of control."
+
+
+#: Labels on one sheet: on the 170 mm of a page more than these hide points and contours. Project default.
+MOST_LABELS: Final = 60
+#: Most wells that a line of a map's text names; the others are counted. Project default.
+MOST_NAMED: Final = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +54,8 @@ class MapHeading:
         Unit of levels and of the scale bar.
     coordinate_unit_m : float
         Metres in one unit of the coordinates.
+    lists : str
+        Where every well of the map is listed.
     """
 
     title: str
@@ -54,6 +63,7 @@ class MapHeading:
     crs: str
     unit: str
     coordinate_unit_m: float
+    lists: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +80,15 @@ class MapContext:
         State of the record that is shown.
     coordinate_unit_m : float
         Metres in one unit of the coordinates.
+    lists : str
+        Where a reader finds every well of the map; empty where nowhere.
     """
 
     site: Mapping[str, Any] | pd.Series = field(default_factory=dict)
     aquifer_name: str = ""
     known_on: RecordState | None = None
     coordinate_unit_m: float = 1.0
+    lists: str = "the GeoPackage of the map"
 
     def heading(self, what: str, when: str, unit: str, *, aquifer: str | None = None, crs: str = "") -> dict[str, Any]:
         """Return the fields of a `MapHeading`; the system of the coordinates is the site's unless given."""
@@ -86,6 +99,7 @@ class MapContext:
             "crs": shown(crs or plain(self.site.get("crs"))),
             "unit": unit,
             "coordinate_unit_m": self.coordinate_unit_m,
+            "lists": self.lists,
         }
 
     def named(self, aquifer: str) -> str:
@@ -177,8 +191,40 @@ def coordinates_of(row: Mapping[str, Any]) -> tuple[float, float]:
 
 
 def group_by_reason(reasons: Sequence[tuple[str, str]]) -> list[str]:
-    """Return sentences that list what has the same reason: pairs of name and reason."""
+    """Return sentences that list what has the same reason: pairs of name and reason; of many the first are named."""
     names: dict[str, list[str]] = {}
     for name, reason in reasons:
         names.setdefault(reason, []).append(name)
-    return [f"{', '.join(members)}: {reason}" for reason, members in names.items()]
+    return [f"{named_wells(members)}: {reason}" for reason, members in names.items()]
+
+
+def named_wells(names: Sequence[str]) -> str:
+    """Return names of wells as a list; of many the first ones and how many more there are."""
+    more = len(names) - MOST_NAMED
+    if more <= 1:
+        return ", ".join(names)
+    return f"{', '.join(names[:MOST_NAMED])} and {more} more wells"
+
+
+def without_label(count: int, every: int, lists: str) -> Note:
+    """Return the note that counts the wells without a label, and says where they are listed."""
+    where = f" Every well is listed in {lists}." if lists else ""
+    return Note(
+        "Labels", (f"{count} of {every} wells are drawn without a label, so that the others can be read.{where}",)
+    )
+
+
+def room_for_labels(count: int, lists: str) -> tuple[Note, ...]:
+    """Return what keeps room for the note on labels, before it is known how many found a place."""
+    return (without_label(count, count, lists),) if count > MOST_LABELS else ()
+
+
+def count_others(codes: Iterable[str]) -> tuple[str, ...]:
+    """Return the sentence that counts wells of other aquifers, which a map does not show; none without any."""
+    counts = Counter(code or "not on record" for code in codes)
+    if not counts:
+        return ()
+    total = sum(counts.values())
+    listed = ", ".join(f"{code} {count}" for code, count in sorted(counts.items()))
+    wells = "1 well of another aquifer was" if total == 1 else f"{total} wells of other aquifers were"
+    return (f"{wells} measured and {'is' if total == 1 else 'are'} not drawn ({listed}).",)

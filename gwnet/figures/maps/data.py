@@ -13,17 +13,20 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.constants import OTHER_AQUIFER, RIVER_KIND
+from gwnet.constants import ONE_WELL_A_PLACE, OTHER_AQUIFER, RIVER_KIND
 from gwnet.errors import AnalysisError
 from gwnet.figures.base.text import decimals_for, number_text, plain, shown
 from gwnet.figures.maps.context import (
     DRAWN,
+    MOST_NAMED,
     MapContext,
     MapHeading,
     Note,
     contour_paths,
+    count_others,
     group_by_reason,
     interval_text,
+    named_wells,
 )
 from gwnet.figures.maps.geometry import BaseLayer, ContourPath, base_layers, rings_of
 from gwnet.units import metres_per
@@ -31,8 +34,6 @@ from gwnet.units import metres_per
 #: More wells without a measurement than this are drawn as dots without labels, so that they do not hide the others;
 #: project default.
 MOST_UNMEASURED: Final = 12
-#: Most wells of another aquifer that are named.
-_MOST_OTHERS: Final = 12
 #: Bounds are written with their sign.
 _SIGNS: Final = {"dry": "≤ ", "<=": "≤ ", ">=": "≥ "}
 
@@ -59,6 +60,8 @@ class MapPoint:
         What a check noticed; empty when nothing.
     quiet : bool
         Whether it is one of many without a measurement, drawn as a dot without a label.
+    number : float
+        What ``value`` says, as a number; NaN when there is none.
     """
 
     name: str
@@ -70,6 +73,7 @@ class MapPoint:
     reason: str = ""
     finding: str = ""
     quiet: bool = False
+    number: float = math.nan
 
     @property
     def placed(self) -> bool:
@@ -154,13 +158,13 @@ def map_plot_data(
     datum = _datum_sentence(result.vertical_datum or plain(context.site.get("vertical_datum")), result.interval_m, unit)
     facts = [_fact(control, points, when, result.span.text, along=along), datum]
     facts += [shown(result.set_text)] if result.set_text else []
-    lines = _method_lines(result)
+    surface, cautions = _surface_notes(result), cautions_notes(result.cautions)
     notes = [
         Note("Levels", (*facts, *context.known)),
-        *([Note("Surface", (*lines, DRAWN), brief=False)] if lines else []),
-        left_out_note(points, _others(others)),
+        *surface,
+        left_out_note(points, count_others(others["reason"].map(other_code))),
         *findings_notes(points),
-        *cautions_notes(result.cautions),
+        *cautions,
     ]
     features, arrows = result.features, list(result.arrows)
     rivers = [river.line for river in features.rivers]
@@ -183,13 +187,26 @@ def map_plot_data(
     )
 
 
+def made_notes(result: Any) -> tuple[Note, ...]:
+    """Return how a map's surface was made and what a reader must know: what a brief map leaves out."""
+    return (*_surface_notes(result), *cautions_notes(result.cautions))
+
+
+def _surface_notes(result: Any) -> list[Note]:
+    lines = _method_lines(result)
+    return [Note("Surface", (*lines, DRAWN), brief=False)] if lines else []
+
+
 def left_out_note(points: Sequence[MapPoint], further: Sequence[str] = ()) -> Note:
     """Return the note on what is not used, grouped by reason, with further sentences."""
     pairs = []
+    shared = [point for point in points if point.reason.startswith(ONE_WELL_A_PLACE)]
     for point in points:
         if not point.used:
             undrawn = "" if point.placed or "coordinates" in point.reason else " (not drawn: no coordinates)"
-            pairs.append((point.name, f"{point.reason}{undrawn}"))
+            together = len(shared) > MOST_NAMED and point in shared
+            reason = f"{ONE_WELL_A_PLACE}, another one stands for it" if together else point.reason
+            pairs.append((point.name, f"{reason}{undrawn}"))
     counts = tuple(Counter(reason for _, reason in pairs).values())
     return Note("Left out", (*group_by_reason(pairs), *further) or ("None.",), wells=counts)
 
@@ -233,6 +250,7 @@ def _map_points(control: pd.DataFrame, noticed: Mapping[str, str], unit: str) ->
                 reason="" if row["used"] else shown(plain(row["reason"])) or "no reason given",
                 finding=noticed.get(str(row["well"]), ""),
                 quiet=many and not row["used"] and plain(row["measured_at"]) == "",
+                number=elevation,
             )
         )
     return tuple(points)
@@ -252,14 +270,9 @@ def _datum_sentence(datum: str, interval_m: float, unit: str) -> str:
     return f"{text}."
 
 
-def _others(table: pd.DataFrame) -> tuple[str, ...]:
-    """Return the sentences that list measured wells of other aquifers, which are not drawn."""
-    notes = []
-    for reason, rows in table.groupby(table["reason"].astype(str), sort=True):
-        names = [shown(name) for name in rows["well"]]
-        more = f" and {len(names) - _MOST_OTHERS} more" if len(names) > _MOST_OTHERS else ""
-        notes.append(f"{', '.join(names[:_MOST_OTHERS])}{more}: {shown(str(reason))} (not drawn)")
-    return tuple(notes)
+def other_code(reason: str) -> str:
+    """Return the code of the aquifer that a reason for leaving a well out names."""
+    return shown(reason.removeprefix(OTHER_AQUIFER).lstrip(": "))
 
 
 def _fact(control: pd.DataFrame, points: Sequence[MapPoint], when: str, span_text: str, *, along: int) -> str:
@@ -273,7 +286,7 @@ def _fact(control: pd.DataFrame, points: Sequence[MapPoint], when: str, span_tex
     logged = [point.name for point in points if point.used and point.kind == "logger"]
     wells = sum(point.used and point.kind == "well" for point in points) + len(logged)
     gauges = sum(point.used and point.kind == "stage" for point in points)
-    by_logger = f" ({len(logged)} by the logger: {', '.join(logged)})" if logged else ""
+    by_logger = f" ({len(logged)} by the logger: {named_wells(logged)})" if logged else ""
     counts = [f"{wells} {'well' if wells == 1 else 'wells'}{by_logger}"]
     counts += [f"{gauges} {'gauge' if gauges == 1 else 'gauges'}"] if gauges else []
     counts += [f"{along} {'point' if along == 1 else 'points'} of rivers"] if along else []

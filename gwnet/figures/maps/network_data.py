@@ -11,7 +11,7 @@ import pandas as pd
 
 from gwnet.errors import AnalysisError
 from gwnet.figures.base.text import plain, shown
-from gwnet.figures.maps.context import MapContext, MapHeading, Note, coordinates_of, named
+from gwnet.figures.maps.context import MapContext, MapHeading, Note, coordinates_of, named, named_wells
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +98,7 @@ def network_plot_data(
         counts.append(f"{clusters} clusters" if clusters != 1 else "1 cluster")
     notes = [Note("Network", (", ".join(counts) + ".", *context.known))]
     if unplaced:
-        notes.append(Note("Without coordinates on record", (", ".join(unplaced) + ".",), wells=(len(unplaced),)))
+        notes.append(Note("Without coordinates on record", (named_wells(unplaced) + ".",), wells=(len(unplaced),)))
     return NetworkPlotData(**heading, groups=groups, wells=placed, gauges=_gauges(stages), notes=tuple(notes))
 
 

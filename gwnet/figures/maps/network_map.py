@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -9,15 +10,15 @@ from typing import Any, Final
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 
 from gwnet.figures.base import style
 from gwnet.figures.base.page import Box, KeyEntry, Page
 from gwnet.figures.base.placement import Anchor, PlacedLabel, place_labels
 from gwnet.figures.base.symbols import mark_symbol
 from gwnet.figures.base.text import fit, text_width_pt
-from gwnet.figures.maps.context import Note
+from gwnet.figures.maps.context import MOST_LABELS, MOST_NAMED, Note, room_for_labels, without_label
 from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_label_box, draw_text, lay_out, with_notes
+from gwnet.figures.maps.labels import SAME_PLACE_MM, choose_labelled, group_places, is_far, join_names
 from gwnet.figures.maps.network_data import NetworkPlotData, NetworkWell, network_plot_data
 
 __all__ = ["NetworkPlotData", "draw_network_map", "network_plot_data"]
@@ -34,25 +35,31 @@ _MOST_NAMES: Final = 6
 _SAME_PLACE_MM: Final = 1.8
 _PITCH_MM: Final = 2.3
 _RADIUS_MM: Final = 1.15
+#: Share of the usual size of marks where there are more places than labels.
+_CROWDED: Final = 0.62
 
 
 @dataclass(frozen=True, slots=True)
 class _Place:
-    """Wells of one place on paper, and the middle of their marks [mm]."""
+    """Wells of one place on paper, and the middle of their marks [mm]; ``scale`` is the share of their usual size."""
 
     wells: tuple[NetworkWell, ...]
     x: float
     y: float
     gauge: bool
+    scale: float = 1.0
 
     @property
     def half_width(self) -> float:
         """Half the width of the row of marks [mm]."""
-        return (len(self.wells) - 1) * _PITCH_MM / 2 + _RADIUS_MM
+        return ((len(self.wells) - 1) * _PITCH_MM / 2 + _RADIUS_MM) * self.scale
 
     @property
     def lines(self) -> tuple[str, ...]:
-        """Lines of the label."""
+        """Lines of the label: wells that share the name of their place in one, others one below the other."""
+        together = join_names([well.name for well in self.wells])
+        if not together.startswith(self.wells[0].name):
+            return (fit(together, _LONGEST_NAME_MM * style.PT_PER_MM, _NAME_PT),)
         names = [fit(well.name, _LONGEST_NAME_MM * style.PT_PER_MM, _NAME_PT) for well in self.wells]
         if len(names) > _MOST_NAMES:
             names = [*names[: _MOST_NAMES - 1], f"and {len(names) - _MOST_NAMES + 1} more"]
@@ -81,7 +88,7 @@ def draw_network_map(
         looks = {code: _look(i) for i, (code, _) in enumerate(data.groups)}
         entries = _key(data, looks)
         everything = np.array([(symbol.x, symbol.y) for symbol in (*data.wells, *data.gauges)])
-        sheet = lay_out(page, everything, data.notes, entries)
+        sheet = lay_out(page, everything, [*room_for_labels(len(data.wells), data.lists), *data.notes], entries)
         axes = draw_frame(page, sheet, data)
         places = _places(data, sheet.frame)
         labels = _labels(places, sheet.frame.panel)
@@ -90,7 +97,7 @@ def draw_network_map(
             if label is not None:
                 _draw_label(axes, place, label)
         page.key(entries, sheet.key.left, sheet.key.top, sheet.key.width)
-        draw_text(page, with_notes(sheet, [*_missing(places, labels), *data.notes]))
+        draw_text(page, with_notes(sheet, [*_missing(places, labels, data.lists), *data.notes]))
     return page.figure
 
 
@@ -126,15 +133,20 @@ def _places(data: NetworkPlotData, frame: MapFrame) -> list[_Place]:
     def rank(well: NetworkWell) -> tuple[int, str]:
         return order[well.group], well.name
 
-    gathered: list[tuple[list[NetworkWell], NDArray[np.float64]]] = []
-    for well in data.wells:
-        xy = frame.to_mm(np.array([[well.x, well.y]]))[0]
-        near = next((wells for wells, at in gathered if float(np.hypot(*(at - xy))) < _SAME_PLACE_MM), None)
-        if near is None:
-            gathered.append(([well], xy))
-        else:
-            near.append(well)
-    places = [_Place(tuple(sorted(wells, key=rank)), float(at[0]), float(at[1]), False) for wells, at in gathered]
+    every = frame.to_mm(np.array([(well.x, well.y) for well in data.wells]))
+    gathered, scale = group_places(every, _SAME_PLACE_MM), 1.0
+    if len(gathered) > MOST_LABELS:
+        gathered, scale = group_places(every, SAME_PLACE_MM), _CROWDED
+    places = [
+        _Place(
+            tuple(sorted((data.wells[i] for i in group), key=rank)),
+            float(every[group[0]][0]),
+            float(every[group[0]][1]),
+            False,
+            scale,
+        )
+        for group in gathered
+    ]
     for gauge in data.gauges:
         x, y = frame.to_mm(np.array([[gauge.x, gauge.y]]))[0]
         places.append(_Place((gauge,), float(x), float(y), True))
@@ -143,25 +155,37 @@ def _places(data: NetworkPlotData, frame: MapFrame) -> list[_Place]:
 
 def _labels(places: Sequence[_Place], panel: Box) -> list[PlacedLabel | None]:
     anchors = []
-    for place in places:
+    at = np.array([(place.x, place.y) for place in places])
+    wanted = choose_labelled(at, [math.nan] * len(places), [place.gauge for place in places])
+    for place in (places[i] for i in np.flatnonzero(wanted)):
         width = max(text_width_pt(line, _NAME_PT) for line in place.lines) / style.PT_PER_MM + 2 * _PAD_MM
         height = len(place.lines) * _NAME_MM + _PAD_MM
-        anchors.append(Anchor(place.x, place.y, width, height, _RADIUS_MM, place.half_width))
+        anchors.append(Anchor(place.x, place.y, width, height, _RADIUS_MM * place.scale, place.half_width))
     room = Box(panel.left + 0.6, panel.bottom + 0.6, panel.width - 1.2, panel.height - 1.2)
-    return place_labels(anchors, room)
+    radius = _RADIUS_MM * _CROWDED
+    bare = [
+        Box(place.x - place.half_width, place.y - radius, 2 * place.half_width, 2 * radius)
+        for place, has_label in zip(places, wanted, strict=True)
+        if not has_label
+    ]
+    placed = iter(place_labels(anchors, room, taken=bare))
+    labels = [next(placed) if has_label else None for has_label in wanted]
+    return [None if not wanted.all() and is_far(label) else label for label in labels]
 
 
 def _draw_place(axes: Axes, place: _Place, looks: dict[str, dict[str, Any]]) -> None:
     if place.gauge:
         axes.plot([place.x], [place.y], linestyle="none", zorder=3.5, **_GAUGE)
         return
-    start = place.x - (len(place.wells) - 1) * _PITCH_MM / 2
+    pitch = _PITCH_MM * place.scale
+    start = place.x - (len(place.wells) - 1) * pitch / 2
     if len(place.wells) > 1:
-        end = place.x + (len(place.wells) - 1) * _PITCH_MM / 2
+        end = place.x + (len(place.wells) - 1) * pitch / 2
         axes.plot([start, end], [place.y, place.y], color=style.INK, linewidth=style.THIN, zorder=3.3)
     for i, well in enumerate(place.wells):
         look = looks[well.group] if well.active else _given_up(looks[well.group])
-        axes.plot([start + i * _PITCH_MM], [place.y], linestyle="none", zorder=3.5, **look)
+        size = {"markersize": _SIZE_PT * place.scale}
+        axes.plot([start + i * pitch], [place.y], linestyle="none", zorder=3.5, **look | size)
 
 
 def _draw_label(axes: Axes, place: _Place, label: PlacedLabel) -> None:
@@ -182,9 +206,12 @@ def _key(data: NetworkPlotData, looks: dict[str, dict[str, Any]]) -> list[KeyEnt
     return entries
 
 
-def _missing(places: Sequence[_Place], labels: Sequence[PlacedLabel | None]) -> list[Note]:
-    """Return a note that names the wells whose label found no room."""
+def _missing(places: Sequence[_Place], labels: Sequence[PlacedLabel | None], lists: str) -> list[Note]:
+    """Return a note that names the wells without a label, or counts them where they are many."""
     names = [well.name for place, label in zip(places, labels, strict=True) if label is None for well in place.wells]
+    if len(names) > MOST_NAMED:
+        every = sum(len(place.wells) for place in places)
+        return [without_label(len(names), every, lists)]
     return (
         [Note("No room on the map for the labels of", (f"{', '.join(names)}.",), wells=(len(names),))] if names else []
     )

@@ -19,10 +19,11 @@ from gwnet.figures.base import style
 from gwnet.figures.base.page import Box, Page
 from gwnet.figures.base.placement import Anchor, PlacedLabel, place_labels
 from gwnet.figures.base.text import fit, text_width_pt
-from gwnet.figures.maps.context import Note
+from gwnet.figures.maps.context import MOST_NAMED, Note, room_for_labels, without_label
 from gwnet.figures.maps.data import MapPlotData, MapPoint
 from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_label_box, draw_text, lay_out, with_notes
 from gwnet.figures.maps.geometry import ContourPath, LineLabel, cut_out, hachures, label_spots, spot_beside
+from gwnet.figures.maps.labels import choose_labelled, group_places, is_far, join_names
 from gwnet.figures.maps.layers import draw_above_ground, draw_layers
 from gwnet.figures.maps.marks import BOUNDARY, CROSS, DASHED, RADIUS_MM, RING_MM, TICK_MM, key_entries, look
 
@@ -40,19 +41,26 @@ _TICK_EVERY_MM: Final = 3.2
 _ARROW_MM: Final = 5.5
 _ARROWS_APART_MM: Final = 9.0
 _HEAVY_EVERY: Final = 5
+#: Wells left out are on the sheet up to this far beyond the control, as a share of its larger extent. Project default.
+_BEYOND_CONTROL: Final = 0.15
 
 Points = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
 class _Posted:
-    """A point on the page with its label: place [mm], lines of text, and where the label is."""
+    """A place on the page with its label: point that stands for it, all its points, where it is [mm], and the label.
+
+    ``wanted`` is whether it was to have a label at all; among many wells not all do.
+    """
 
     point: MapPoint
+    members: tuple[MapPoint, ...]
     x: float
     y: float
     name: str
     label: PlacedLabel | None
+    wanted: bool = True
 
 
 def draw_surface_map(
@@ -83,7 +91,9 @@ def draw_surface_map(
     with style.style_context():
         page = Page(figure if figure is not None else style.new_figure(size_mm))
         notes = [note for note in data.notes if full_text or note.brief]
-        sheet = lay_out(page, extent_of(data), notes, key_entries(data))
+        sheet = lay_out(
+            page, extent_of(data), [*room_for_labels(len(data.points), data.lists), *notes], key_entries(data)
+        )
         axes = draw_frame(page, sheet, data)
         missing = draw_panel(axes, sheet.frame, data)
         page.key(key_entries(data), sheet.key.left, sheet.key.top, sheet.key.width)
@@ -102,42 +112,92 @@ def draw_panel(axes: Axes, frame: MapFrame, data: MapPlotData) -> list[Note]:
     _draw_quiet(axes, data, frame)
     _draw_points(axes, posted)
     _draw_labels(axes, posted)
-    return _label_notes(posted)
+    return [*_label_notes(posted, data.lists), *_beyond_notes(data, frame)]
 
 
 def extent_of(data: MapPlotData) -> Points:
-    """Return the coordinates that must be on a map, shape (n, 2)."""
-    placed = np.array([(point.x, point.y) for point in data.points if point.placed and not point.quiet])
-    return np.vstack([placed, *data.boundary, *(contour.xy for contour in data.contours)])
+    """Return the coordinates that must be on a map, shape (n, 2): the control, and what is left out near it."""
+    points = [point for point in data.points if point.placed and not point.quiet]
+    used = [(point.x, point.y) for point in points if point.used]
+    control = np.vstack([np.array(used).reshape(-1, 2), *data.boundary, *(contour.xy for contour in data.contours)])
+    left_out = np.array([(point.x, point.y) for point in points if not point.used]).reshape(-1, 2)
+    if not len(control):
+        return left_out
+    low, high = control.min(axis=0), control.max(axis=0)
+    room = _BEYOND_CONTROL * float((high - low).max())
+    near = ((left_out >= low - room) & (left_out <= high + room)).all(axis=1)
+    return np.vstack([control, left_out[near]])
 
 
 def place_map_labels(data: MapPlotData, frame: MapFrame) -> list[_Posted]:
-    """Return every placed point with its label, none of which meets another, a point or the edge of the panel."""
-    points = [point for point in data.points if point.placed and not point.quiet]
-    places = frame.to_mm(np.array([(point.x, point.y) for point in points]))
-    names = [
-        fit(f"{point.name}{' †' if point.finding else ''}", _LONGEST_NAME_MM * style.PT_PER_MM, _NAME_PT)
-        for point in points
-    ]
-    anchors = [_anchor(point, name, x, y) for point, name, (x, y) in zip(points, names, places, strict=True)]
+    """Return every place of points on the sheet, with its label where it has one.
+
+    No label meets another, a point or the edge of the panel. Wells of one place share one. Where there are more places
+    than labels are readable, `choose_labelled` says which have one.
+    """
+    on_sheet = _on_sheet([point for point in data.points if point.placed and not point.quiet], frame)
+    if not on_sheet:
+        return []
+    every = frame.to_mm(np.array([(point.x, point.y) for point in on_sheet]))
+    groups = [part for group in group_places(every) for part in _each_used(group, on_sheet)]
+    places = every[[group[0] for group in groups]]
+    members = [tuple(on_sheet[i] for i in group) for group in groups]
+    names = [_place_name(points) for points in members]
+    wanted = choose_labelled(
+        places,
+        [points[0].number if points[0].used else math.nan for points in members],
+        [any(point.finding for point in points) for points in members],
+    )
     panel = frame.panel
     room = Box(panel.left + 0.6, panel.bottom + 0.6, panel.width - 1.2, panel.height - 1.2)
     ink = [_dense(frame.to_mm(contour.xy)) for contour in data.contours]
-    labels = place_labels(anchors, room, ink=np.vstack(ink) if ink else None)
+    chosen = np.flatnonzero(wanted)
+    bare = [Box(x - RADIUS_MM, y - RADIUS_MM, 2 * RADIUS_MM, 2 * RADIUS_MM) for x, y in places[~wanted]]
+    placed = place_labels(
+        [_anchor(members[i], names[i], *places[i]) for i in chosen],
+        room,
+        taken=bare,
+        ink=np.vstack(ink) if ink else None,
+    )
+    labels = dict(zip(chosen, placed, strict=True))
     return [
-        _Posted(point, float(x), float(y), name, label)
-        for point, name, (x, y), label in zip(points, names, places, labels, strict=True)
+        _Posted(points[0], points, float(x), float(y), name, _near_enough(labels.get(i), wanted), bool(wanted[i]))
+        for i, (points, name, (x, y)) in enumerate(zip(members, names, places, strict=True))
     ]
 
 
-def _anchor(point: MapPoint, name: str, x: float, y: float) -> Anchor:
+def _each_used(group: Sequence[int], points: Sequence[MapPoint]) -> list[list[int]]:
+    """Return the points of a place in groups with one used point at most, so that each level has its own label."""
+    used, others = [i for i in group if points[i].used], [i for i in group if not points[i].used]
+    if not used:
+        return [others]
+    return [[used[0], *others], *([i] for i in used[1:])]
+
+
+def _near_enough(label: PlacedLabel | None, wanted: NDArray[np.bool_]) -> PlacedLabel | None:
+    """Return a label; none where it is far from its point on a sheet of many."""
+    return None if not wanted.all() and is_far(label) else label
+
+
+def _on_sheet(points: Sequence[MapPoint], frame: MapFrame) -> list[MapPoint]:
+    return [point for point in points if frame.x0 <= point.x <= frame.x1 and frame.y0 <= point.y <= frame.y1]
+
+
+def _place_name(points: Sequence[MapPoint]) -> str:
+    name = join_names([point.name for point in points])
+    mark = " †" if any(point.finding for point in points) else ""
+    return fit(f"{name}{mark}", _LONGEST_NAME_MM * style.PT_PER_MM, _NAME_PT)
+
+
+def _anchor(points: Sequence[MapPoint], name: str, x: float, y: float) -> Anchor:
+    point, noticed = points[0], any(member.finding for member in points)
     widths = [text_width_pt(name, _NAME_PT)]
     if point.value:
         widths.append(text_width_pt(point.value, _VALUE_PT, bold=point.used))
     width = max(widths) / style.PT_PER_MM + 2 * _PAD_MM
     height = _NAME_MM + (_VALUE_MM if point.value else 0.0) + _PAD_MM
-    radius = RING_MM if point.finding else RADIUS_MM
-    return Anchor(float(x), float(y), width, height, radius, rank=0 if point.finding else 1 if point.used else 2)
+    radius = RING_MM if noticed else RADIUS_MM
+    return Anchor(float(x), float(y), width, height, radius, rank=0 if noticed else 1 if point.used else 2)
 
 
 def _dense(xy: Points, step: float = 1.0) -> Points:
@@ -310,7 +370,7 @@ def _draw_points(axes: Axes, posted: Sequence[_Posted]) -> None:
         axes.plot([posting.x], [posting.y], linestyle="none", zorder=3.5, **look(posting.point))
         if not posting.point.used:
             axes.plot([posting.x], [posting.y], linestyle="none", zorder=3.6, **CROSS)
-        if posting.point.finding:
+        if any(point.finding for point in posting.members):
             place, radius = (posting.x, posting.y), RING_MM - 0.2
             ring = Circle(place, radius, facecolor="none", edgecolor=style.LIMIT, linewidth=style.LINE, zorder=3.4)
             axes.add_patch(ring)
@@ -322,7 +382,8 @@ def _draw_labels(axes: Axes, posted: Sequence[_Posted]) -> None:
             continue
         ha, x = draw_label_box(axes, posting.label, posting.x, _PAD_MM)
         used, top = posting.point.used, posting.label.box.top - _NAME_MM
-        name_color = style.LIMIT if posting.point.finding else style.INK if used else style.SOFT
+        noticed = any(point.finding for point in posting.members)
+        name_color = style.LIMIT if noticed else style.INK if used else style.SOFT
         axes.text(x, top + 0.65, posting.name, fontsize=_NAME_PT, color=name_color, ha=ha, va="baseline", zorder=3.8)
         if posting.point.value:
             axes.text(
@@ -338,14 +399,34 @@ def _draw_labels(axes: Axes, posted: Sequence[_Posted]) -> None:
             )
 
 
-def _label_notes(posted: Sequence[_Posted]) -> list[Note]:
+def _label_notes(posted: Sequence[_Posted], lists: str) -> list[Note]:
     """Return notes on labels that found no room or had to be shortened."""
-    missing = [posting for posting in posted if posting.label is None]
-    shortened = [posting.point.name for posting in posted if "…" in posting.name and posting.label is not None]
+    missing = [point for posting in posted if posting.label is None for point in posting.members]
+    shortened = [
+        ", ".join(point.name for point in posting.members)
+        for posting in posted
+        if "…" in posting.name and posting.label is not None
+    ]
     notes = []
-    if missing:
-        listed = ", ".join(f"{posting.point.name} {posting.point.value}".strip() for posting in missing)
+    where = f" Every well is listed in {lists}." if lists else ""
+    if not all(posting.wanted for posting in posted):
+        every = sum(len(posting.members) for posting in posted)
+        notes.append(without_label(len(missing), every, lists))
+    elif len(missing) > MOST_NAMED:
+        notes.append(Note("Labels", (f"There is no room for the labels of {len(missing)} wells.{where}",)))
+    elif missing:
+        listed = ", ".join(f"{point.name} {point.value}".strip() for point in missing)
         notes.append(Note("No room on the map for the labels of", (f"{listed}.",), wells=(len(missing),)))
     if shortened:
         notes.append(Note("Names in full", tuple(shortened)))
     return notes
+
+
+def _beyond_notes(data: MapPlotData, frame: MapFrame) -> list[Note]:
+    """Return a note on the wells that were left out and are too far away to be drawn."""
+    placed = [point for point in data.points if point.placed]
+    beyond = len(placed) - len(_on_sheet(placed, frame))
+    if not beyond:
+        return []
+    wells = "1 well that was left out lies" if beyond == 1 else f"{beyond} wells that were left out lie"
+    return [Note("Beyond the map", (f"{wells} farther away than the sheet reaches.",))]

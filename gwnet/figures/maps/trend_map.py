@@ -19,8 +19,9 @@ from gwnet.figures.base.page import Box, KeyEntry, Page
 from gwnet.figures.base.placement import Anchor, PlacedLabel, place_labels
 from gwnet.figures.base.symbols import mark_symbol
 from gwnet.figures.base.text import decimals_of_step, fit, number_text, plain, shown, text_width_pt
-from gwnet.figures.maps.context import MapContext, MapHeading, Note
+from gwnet.figures.maps.context import MapContext, MapHeading, Note, named_wells
 from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_label_box, draw_text, lay_out, with_notes
+from gwnet.figures.maps.labels import choose_labelled, is_far
 from gwnet.units import metres_per
 
 _NAME_PT: Final = 5.9
@@ -31,12 +32,11 @@ _LONGEST_MM: Final = 24.0
 _SIZES_PT: Final = (3.4, 12.5)
 #: With more wells than this, only those with a trend are labelled. Project default.
 _MOST_LABELS: Final = 70
-#: Longest line to a label among many wells [mm], and most unnamed wells that are listed. Project defaults.
-_LONGEST_LEADER_MM: Final = 9.0
 #: Wells with more than so many others this near choose a place for their label after those that stand alone. [mm]
 _CROWD_MM: Final = 7.0
 _MOST_IN_CROWD: Final = 3
 _ROOM_FOR_NAMES: Final = "x" * 120
+#: Most unnamed wells that are listed. Project default.
 _MOST_MISSING: Final = 15
 
 
@@ -144,10 +144,10 @@ def _notes(table: pd.DataFrame, points: Sequence[SlopePoint], unit: str, more: S
     notes = [Note("Trends", facts)]
     without = [point.name for point in points if not math.isfinite(point.slope)]
     if without:
-        notes.append(Note("Without a slope (dots)", (f"{', '.join(without)}.",), wells=(len(without),)))
+        notes.append(Note("Without a slope (dots)", (f"{named_wells(without)}.",), wells=(len(without),)))
     unplaced = [point.name for point in points if not (math.isfinite(point.x) and math.isfinite(point.y))]
     if unplaced:
-        notes.append(Note("Without coordinates on record", (f"{', '.join(unplaced)}.",), wells=(len(unplaced),)))
+        notes.append(Note("Without coordinates on record", (f"{named_wells(unplaced)}.",), wells=(len(unplaced),)))
     return tuple(notes)
 
 
@@ -212,14 +212,17 @@ def _lines(point: SlopePoint, unit: str) -> tuple[str, ...]:
 
 
 def _labels(data: SlopeMapPlotData, frame: MapFrame) -> list[tuple[SlopePoint, PlacedLabel | None]]:
-    """Return labels for all wells where they are few, else for those with a trend, which choose first anyway."""
+    """Return labels for all wells where they are few, else for those with a trend, and of these as many as fit."""
     many = len(data.points) > _MOST_LABELS
     named = [point for point in data.points if point.is_significant or not many]
     every = frame.to_mm(np.array([(point.x, point.y) for point in data.points]))
+    at = frame.to_mm(np.array([(point.x, point.y) for point in named]).reshape(-1, 2))
+    chosen = choose_labelled(at, [point.slope for point in named], [False] * len(named), _MOST_LABELS)
+    labelled = {point for point, wanted in zip(named, chosen, strict=True) if wanted}
     anchors, taken = [], []
     for point, (x, y) in zip(data.points, every, strict=True):
         radius = max(_look(point, data.largest)["markersize"] / 2 / style.PT_PER_MM, 0.5)
-        if many and not point.is_significant:
+        if point not in labelled:
             taken.append(Box(float(x) - radius, float(y) - radius, 2 * radius, 2 * radius))
             continue
         lines = _lines(point, data.unit)
@@ -233,16 +236,9 @@ def _labels(data: SlopeMapPlotData, frame: MapFrame) -> list[tuple[SlopePoint, P
         anchors.append(Anchor(float(x), float(y), width, height, radius, rank=rank))
     panel = frame.panel
     room = Box(panel.left + 0.6, panel.bottom + 0.6, panel.width - 1.2, panel.height - 1.2)
-    labels = place_labels(anchors, room, taken=taken)
-    return [(p, None if many and _far(label) else label) for p, label in zip(named, labels, strict=True)]
-
-
-def _far(label: PlacedLabel | None) -> bool:
-    """Return whether a label is so far from its well that many of its kind would hide the map."""
-    if label is None or not label.leader:
-        return False
-    (x0, y0), (x1, y1) = label.leader
-    return math.hypot(x1 - x0, y1 - y0) > _LONGEST_LEADER_MM
+    placed = dict(zip((p for p in data.points if p in labelled), place_labels(anchors, room, taken=taken), strict=True))
+    labels = [placed.get(point) for point in named]
+    return [(p, None if many and is_far(label) else label) for p, label in zip(named, labels, strict=True)]
 
 
 def _label_notes(data: SlopeMapPlotData, labels: Sequence[tuple[SlopePoint, PlacedLabel | None]]) -> list[Note]:
@@ -250,7 +246,7 @@ def _label_notes(data: SlopeMapPlotData, labels: Sequence[tuple[SlopePoint, Plac
     missing = [point.name for point, label in labels if label is None]
     lines = ["Only wells with a trend are named."] if len(labels) < len(data.points) else []
     if len(missing) > _MOST_MISSING:
-        lines.append(f"{len(missing)} wells found no room for their name: see the ranked slopes.")
+        lines.append(f"{len(missing)} wells are drawn without their name: see the ranked slopes.")
     elif missing:
         lines.append(f"No room for {', '.join(missing)}.")
     return [Note("Names", tuple(lines))] if lines else []

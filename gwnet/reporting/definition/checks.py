@@ -90,6 +90,9 @@ DECIMALS: Final = _or_word(
     "auto",
     Check("a whole number from 0 to 4", lambda value: isinstance(value, int) and _number(value, -1, 5)),
 )
+WHOLE_NUMBER: Final = Check(
+    "a whole number from 0 on", lambda value: isinstance(value, int) and _number(value, -1, 1_000_000)
+)
 DAY: Final = _or_word(
     "record",
     Check(

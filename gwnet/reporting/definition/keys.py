@@ -8,7 +8,17 @@ from pathlib import Path
 from typing import Any, Final
 
 from gwnet.errors import DefinitionError
-from gwnet.reporting.definition.checks import DECIMALS, FLAG, TEXT, TEXTS, Check, WrongValueError, nearest, one_of
+from gwnet.reporting.definition.checks import (
+    DECIMALS,
+    FLAG,
+    TEXT,
+    TEXTS,
+    WHOLE_NUMBER,
+    Check,
+    WrongValueError,
+    nearest,
+    one_of,
+)
 from gwnet.reporting.registry import key_tables, report_sections
 
 
@@ -35,6 +45,7 @@ _GENERAL: Final[dict[str, dict[str, Check]]] = {
         "contents": FLAG,
         "web_page": FLAG,
     },
+    "large": {"sections": Check("sections", lambda _value: True, _check_sections), "from_wells": WHOLE_NUMBER},
     "select": {"wells": TEXTS, "aquifers": TEXTS, "rounds": TEXTS, "thresholds": TEXTS},
     "prepared": {"by": TEXT, "licence": TEXT, "firm": TEXT, "for": TEXT, "address": TEXTS, "logo": TEXT},
     "text": {"discussion": TEXTS, "cautions": TEXTS, "wording": TEXT},

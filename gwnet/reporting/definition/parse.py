@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal, cast
 
+from gwnet.constants import LARGE_NETWORK_WELLS
 from gwnet.errors import DefinitionError
 from gwnet.reporting.definition.checks import DefinitionFile, nearest
 from gwnet.reporting.definition.files import read_logo, read_wording
@@ -65,6 +66,10 @@ class Definition:
         Whether there is a table of contents.
     web_page : bool
         Whether the report is written as an HTML page too.
+    large_from_wells : int
+        Number of wells from which on ``large_sections`` replace ``sections``; 0: never.
+    large_sections : tuple of str
+        Kinds of sections for a large network, in order; empty: those of every network.
     wells, aquifers, rounds, thresholds : tuple of str
         Wells, aquifers, gauging rounds and names of thresholds of the report; empty: all.
     days : tuple of datetime.date
@@ -95,6 +100,8 @@ class Definition:
     decimals: int | None = None
     contents: bool = True
     web_page: bool = True
+    large_from_wells: int = LARGE_NETWORK_WELLS
+    large_sections: tuple[str, ...] = ()
     wells: tuple[str, ...] = ()
     aquifers: tuple[str, ...] = ()
     rounds: tuple[str, ...] = ()
@@ -128,6 +135,16 @@ class Definition:
     def hydrographs(self) -> HydrographSettings:
         """How hydrographs are grouped and from when they are drawn."""
         return cast("HydrographSettings", self.settings["hydrographs"])
+
+    def has_any(self, *sections: str) -> bool:
+        """Tell whether the report has one of some kinds of sections."""
+        return not set(sections).isdisjoint(self.sections)
+
+    def for_wells(self, wells: pd.DataFrame) -> Definition:
+        """Return the definition with the sections for as many wells as it selects of a site's wells."""
+        if not self.large_sections or not 0 < self.large_from_wells <= len(self.members(wells)):
+            return self
+        return replace(self, sections=self.large_sections)
 
     def members(self, wells: pd.DataFrame) -> pd.DataFrame:
         """Return the wells of a site that are named, of the aquifers that are named; all where none is."""
@@ -228,6 +245,7 @@ def _definition(path: Path, checked: dict[str, dict[str, Any]], digest: str) -> 
         name=safe_name(path.stem),
         **top,
         **checked["select"],
+        **{f"large_{key}": value for key, value in checked["large"].items()},
         prepared=_prepared(checked["prepared"], file),
         settings={name: table.make(checked[name], file) for name, table in key_tables().items()},
         discussion=text.get("discussion", ()),

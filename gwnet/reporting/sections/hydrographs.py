@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from gwnet.hydro.reduction.thresholds import CROSSED
 from gwnet.reporting.content import Block, FigureSlot, Heading, Paragraph
 from gwnet.reporting.definition.checks import DAY, KeyTable, one_of
 from gwnet.reporting.drawing import HYDROGRAPH_HEIGHT_MM, HYDROGRAPHS_A_PAGE, TEXT_WIDTH_MM, Drawing, FigureFrame
@@ -15,6 +16,9 @@ from gwnet.reporting.measures import joined
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import text_of
 from gwnet.reporting.view import ReportView
+
+#: Wells whose hydrographs a large network's report has: four pages of them. Project default.
+_MOST_NOTABLE: Final = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,11 +60,11 @@ def well_groups(view: ReportView) -> list[tuple[str, tuple[str, ...]]]:
 )
 def compose_hydrographs(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     """Return the section with the hydrographs."""
-    counts = view.levels["well"].value_counts()
+    drawable = _lines_on_record(view)
     blocks: list[Block] = []
     number = 0
     for heading, wells in well_groups(view):
-        group = tuple(well for well in wells if counts.get(well, 0))
+        group = tuple(well for well in wells if well in drawable)
         if heading:
             blocks.append(Heading(heading))
         if not group:
@@ -74,12 +78,59 @@ def compose_hydrographs(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     return blocks
 
 
+@register_section(
+    "notable_hydrographs",
+    "Hydrographs of notable wells",
+    "the hydrographs of the wells that crossed a threshold or changed most, not more than twelve",
+    place=165,
+    tables=(HYDROGRAPHS,),
+    notes=lambda _view: ["hydrographs"],
+)
+def compose_notable_hydrographs(view: ReportView, drawing: Drawing) -> Sequence[Block]:
+    """Return the section with the hydrographs of the wells that a reader asks for first."""
+    wells = notable_wells(view)
+    if not wells:
+        return [Paragraph("No threshold was crossed, and no change is larger than its uncertainty.")]
+    text = (
+        f"Wells at which a threshold is crossed, then those with the greatest rise and fall of each aquifer since the "
+        f"round before and in a year: {len(wells)} of {len(view.wells)} wells. The data annex has the levels of all."
+    )
+    sheets = enumerate(_sheets(wells), start=1)
+    figures = [_figure(view, drawing, sheet, sheet, number, "notable") for number, sheet in sheets]
+    return [*figures, Paragraph(text, "small")]
+
+
+def notable_wells(view: ReportView) -> tuple[str, ...]:
+    """Return the wells at which a threshold is crossed, then those with the greatest changes of each aquifer."""
+    drawable = _lines_on_record(view)
+    wells = [status.well for status in view.thresholds if status.state == CROSSED]
+    current = view.current
+    if current is not None:
+        for change in (view.change_since_last, view.change_in_year):
+            for _, members in view.by_aquifer():
+                changes = {str(well): change(current, str(well)) for well in members["well"]}
+                clear = [well for well, found in changes.items() if found.known and found.is_significant]
+                clear.sort(key=lambda well: (changes[well].value_m, well))
+                wells += [well for well in (clear[:1] + clear[-1:]) if changes[well].value_m]
+    return tuple(well for well in dict.fromkeys(wells) if well in drawable)[:_MOST_NOTABLE]
+
+
+def _lines_on_record(view: ReportView) -> set[str]:
+    """Return the wells that have a level event or the heads of a logger."""
+    return {*view.levels["well"], *view.data.logger_lines}
+
+
 def _sheets(group: tuple[str, ...]) -> list[tuple[str, ...]]:
     return [group[start : start + HYDROGRAPHS_A_PAGE] for start in range(0, len(group), HYDROGRAPHS_A_PAGE)]
 
 
 def _figure(
-    view: ReportView, drawing: Drawing, wells: tuple[str, ...], group: tuple[str, ...], number: int
+    view: ReportView,
+    drawing: Drawing,
+    wells: tuple[str, ...],
+    group: tuple[str, ...],
+    number: int,
+    key: str = "hydrographs",
 ) -> FigureSlot:
     height = HYDROGRAPH_HEIGHT_MM[view.definition.page] * len(wells)
     frame = FigureFrame(TEXT_WIDTH_MM, height, view.measures.unit)
@@ -89,4 +140,4 @@ def _figure(
     caption = f"Hydrographs of {joined(list(wells))}, {since}{span}."
     alt = f"{caption} Water elevation above {view.data.site.vertical_datum} and depth to water against time."
     draw = functools.partial(drawing.hydrographs, view, wells, group, frame)
-    return FigureSlot(f"hydrographs-{number}", caption, alt, draw, bookmarks=wells)
+    return FigureSlot(f"{key}-{number}", caption, alt, draw, bookmarks=wells)

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 
-from gwnet.constants import OTHER_AQUIFER
+from gwnet.constants import ONE_WELL_A_PLACE, OTHER_AQUIFER
 from gwnet.errors import DefinitionError
+from gwnet.figures.maps.context import MOST_NAMED, count_others
+from gwnet.figures.maps.data import made_notes
+from gwnet.figures.maps.labels import split_basins
 from gwnet.reporting.content import Block, Caution, Cell, Column, FigureSlot, Heading, Paragraph, Table
 from gwnet.reporting.data import MapFacts
 from gwnet.reporting.definition.checks import SHARE, TEXT, TEXTS, DefinitionFile, KeyTable, one_of, positive_or
@@ -19,12 +24,14 @@ from gwnet.reporting.definition.files import find_layers
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import MAP_HEIGHT_MM, NETWORK_HEIGHT_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
 from gwnet.reporting.mapped import describe_outside
-from gwnet.reporting.measures import compass, moment_text
+from gwnet.reporting.measures import compass, joined, moment_text
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import bound_sign, length_cell, length_column, number_cell, text_cell, text_of
 from gwnet.reporting.view import ReportView
 from gwnet.units import metres_per
 
+#: Wells without a level that one row of a table lists; a longer list takes further rows.
+_NAMES_A_ROW: Final = 40
 NOT_DETERMINED: Final = "not distinguishable from no gradient"
 
 
@@ -79,7 +86,8 @@ MAP: Final = KeyTable(
 STORAGE: Final = KeyTable("storage", {"*": SHARE}, lambda given, _file: dict(given))
 
 
-def _list_notes(view: ReportView) -> list[str]:
+def list_notes(view: ReportView) -> list[str]:
+    """Return the method notes that maps need."""
     return [view.definition.maps.method, "gradient"] if view.maps() else []
 
 
@@ -93,9 +101,17 @@ def compose_network_map(view: ReportView, drawing: Drawing) -> Sequence[Block]:
         return [Paragraph("No well has coordinates on record.")]
     caption = f"Monitoring network: {len(placed)} wells. Coordinates in {view.data.site.crs}."
     if unplaced:
-        caption += f" Without coordinates on record: {', '.join(unplaced[:12])}."
-    figure = FigureSlot("network", caption, caption, lambda: drawing.network_map(view, frame))
-    return [figure]
+        caption += f" Without coordinates on record: {joined(unplaced, most=12)}."
+    basins = split_basins(placed[["easting", "northing"]].to_numpy(dtype=np.float64))
+    if len(basins) == 1:
+        return [FigureSlot("network", caption, caption, lambda: drawing.network_map(view, frame))]
+    blocks: list[Block] = [Paragraph(f"{caption} The wells are on {len(basins)} maps, as they are far apart.")]
+    for number, members in enumerate(basins, start=1):
+        wells = placed.iloc[members]
+        own = f"Part {number} of {len(basins)} of the monitoring network: {len(wells)} wells."
+        draw = functools.partial(drawing.network_map, view, frame, wells)
+        blocks.append(FigureSlot(f"network-{number}", own, own, draw))
+    return blocks
 
 
 @register_section(
@@ -104,7 +120,7 @@ def compose_network_map(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     "the potentiometric maps of the period with their gradients and exclusions",
     place=100,
     tables=(MAP,),
-    notes=_list_notes,
+    notes=list_notes,
 )
 def compose_maps(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     """Return the section with the potentiometric maps."""
@@ -121,22 +137,57 @@ def compose_maps(view: ReportView, drawing: Drawing) -> Sequence[Block]:
 
 
 def _one_map(view: ReportView, facts: MapFacts, drawing: Drawing, number: int) -> list[Block]:
-    blocks: list[Block] = []
+    height = MAP_HEIGHT_MM[view.definition.page]
+    return [map_block(view, facts, drawing, f"map-{number}", height), *list_map_wells(view, facts, number)]
+
+
+def map_block(
+    view: ReportView, facts: MapFacts, drawing: Drawing, key: str, height_mm: float, *, brief: bool = False
+) -> Block:
+    """Return the figure of a map, or why there is none; a brief one leaves method and cautions to the annex."""
     if facts.refused:
-        blocks.append(Paragraph(f"No map could be drawn. {facts.refused}"))
-    else:
-        frame = FigureFrame(TEXT_WIDTH_MM, MAP_HEIGHT_MM[view.definition.page], view.measures.unit)
-        caption = _caption(view, facts)
-        alt = f"Map of the potentiometric surface. {caption}"
-        blocks.append(FigureSlot(f"map-{number}", caption, alt, lambda: drawing.potentiometric_map(view, facts, frame)))
+        return Paragraph(f"No map could be drawn. {facts.refused}")
+    frame = FigureFrame(TEXT_WIDTH_MM, height_mm, view.measures.unit)
+    ending = "how the map was made is in the annex" if brief else "method, datum and times are on the map"
+    caption = f"{_caption(view, facts)}. Dashed contours are inferred; {ending}."
+    alt = f"Map of the potentiometric surface. {caption}"
+    draw = functools.partial(drawing.potentiometric_map, view, facts, frame, brief=brief)
+    return FigureSlot(key, caption, alt, draw)
+
+
+def list_map_wells(view: ReportView, facts: MapFacts, number: int) -> list[Block]:
+    """Return what does not fit on a map and what was left out of it."""
+    blocks: list[Block] = []
     if facts.findings:
         blocks.append(Caution("Levels that do not fit", facts.findings))
     left_out = facts.control[~facts.control["used"].astype(bool)]
-    if left_out.empty:
-        blocks.append(Paragraph("No well of this aquifer was left out of the map."))
+    elsewhere = left_out["reason"].str.startswith(OTHER_AQUIFER)
+    others = left_out.loc[elsewhere, "reason"].map(lambda reason: reason.removeprefix(OTHER_AQUIFER).lstrip(": "))
+    notes = count_others(others)
+    if elsewhere.all():
+        blocks.append(Paragraph(" ".join(("No well of this aquifer was left out of the map.", *notes))))
     else:
-        blocks.append(_left_out_table(view, facts, left_out, number))
+        blocks.append(_left_out_table(view, facts, left_out[~elsewhere], number, notes))
     return blocks
+
+
+@register_section(
+    "map_wells",
+    "How the maps were made",
+    "how the maps of the period were made, what does not fit on them and what was left out, without the maps",
+    place=105,
+)
+def compose_map_wells(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
+    """Return the section that says how each map was made and what was left out of it."""
+    blocks: list[Block] = []
+    for number, facts in enumerate(view.maps(), start=1):
+        blocks.append(Heading(f"{view.aquifer_name(facts.aquifer)}, {date_text(facts.day)}"))
+        if facts.result is not None:
+            blocks.extend(
+                Paragraph(" ".join(note.lines), lead_in=f"{note.title}.") for note in made_notes(facts.result)
+            )
+        blocks.extend(list_map_wells(view, facts, number))
+    return blocks or [Paragraph("No potentiometric map was made for this period.")]
 
 
 def _caption(view: ReportView, facts: MapFacts) -> str:
@@ -148,10 +199,12 @@ def _caption(view: ReportView, facts: MapFacts) -> str:
         parts.append(f"contour interval {interval:.4g}\u00a0{view.measures.unit}")
     if math.isfinite(facts.cross_validation_m):
         parts.append(f"cross-validation error {view.measures.text(facts.cross_validation_m)} (root mean square)")
-    return f"{'; '.join(parts)}. Dashed contours are inferred; method, datum and times are on the map."
+    return "; ".join(parts)
 
 
-def _left_out_table(view: ReportView, facts: MapFacts, left_out: pd.DataFrame, number: int) -> Table:
+def _left_out_table(
+    view: ReportView, facts: MapFacts, left_out: pd.DataFrame, number: int, notes: tuple[str, ...]
+) -> Table:
     measures = view.measures
     columns = (
         Column("Well or gauge"),
@@ -163,19 +216,30 @@ def _left_out_table(view: ReportView, facts: MapFacts, left_out: pd.DataFrame, n
     )
     bounded = view.levels[view.levels["bound"] != ""]
     signs = {event["event_id"]: bound_sign(event) for event in bounded.to_dict("records")}
-    elsewhere = left_out["reason"].str.startswith(OTHER_AQUIFER)
-    alone = left_out[(left_out["measured_at"].fillna("") != "") & ~elsewhere]
+    shared = left_out["reason"].str.startswith(ONE_WELL_A_PLACE)
+    shared &= int(shared.sum()) > MOST_NAMED
+    alone = left_out[(left_out["measured_at"].fillna("") != "") & ~shared]
     rows = [_left_out_row(row, view, signs) for row in alone.to_dict("records")]
     absent: dict[str, list[str]] = {}
     for row in left_out.drop(alone.index).to_dict("records"):
-        absent.setdefault(text_of(row["reason"]), []).append(_control_name(row))
-    none = Cell(None, "no level of this aquifer in the window")
+        reason = text_of(row["reason"])
+        reason = f"{ONE_WELL_A_PLACE}: another one stands for it" if reason.startswith(ONE_WELL_A_PLACE) else reason
+        absent.setdefault(reason, []).append(_control_name(row))
+    none = Cell(None, "no level in the window, or one that is printed with the levels of the round")
     rows.extend(
-        (Cell(", ".join(names)), none, none, none, none, text_cell(reason, "no reason given"))
-        for reason, names in absent.items()
+        (
+            Cell(", ".join(names[start : start + _NAMES_A_ROW])),
+            none,
+            none,
+            none,
+            none,
+            text_cell(why, "no reason given"),
+        )
+        for why, names in absent.items()
+        for start in range(0, len(names), _NAMES_A_ROW)
     )
     caption = f"Left out of the map of {view.aquifer_name(facts.aquifer)}, {facts.day}, with reasons."
-    return Table(f"left-out-{number}", caption, columns, tuple(rows), identified_by=2)
+    return Table(f"left-out-{number}", caption, columns, tuple(rows), notes, identified_by=2)
 
 
 def _left_out_row(row: dict[str, Any], view: ReportView, signs: dict[Any, str]) -> tuple[Cell, ...]:

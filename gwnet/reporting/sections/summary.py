@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import pandas as pd
@@ -41,11 +41,17 @@ def compose_summary(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     blocks: list[Block] = []
     current = view.current
     if current is None:
-        blocks.append(Paragraph("No level was measured at the selected wells in this period.", "lead"))
+        logged = logged_wells(view, view.wells["well"])
+        text = "No level was measured at the selected wells in this period."
+        if logged:
+            text = (
+                f"No manual reading was made in this period; loggers recorded at {len(logged)} {_wells(len(logged))}."
+            )
+        blocks.append(Paragraph(text, "lead"))
     else:
         blocks.append(Paragraph(_visits(current), "lead"))
         blocks.append(Paragraph(f"{review_sentence(view.reviews).capitalize()}.", lead_in="Review."))
-        blocks.extend(_changes(view, current))
+        blocks.extend(change_paragraphs(view, current, current.wells()))
     blocks.extend(_gradients(view))
     blocks.extend(_thresholds(view))
     blocks.extend(_findings(view))
@@ -53,6 +59,12 @@ def compose_summary(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
         blocks.append(Heading("Discussion by the preparer"))
         blocks.extend(Paragraph(text) for text in view.definition.discussion)
     return blocks
+
+
+def logged_wells(view: ReportView, wells: Iterable[str]) -> list[str]:
+    """Return those of some wells at which a logger recorded a head in the period."""
+    lines, period = view.data.logger_lines, view.period
+    return [well for well in wells if well in lines and lines[well].has_heads(period.first, period.last)]
 
 
 def _days(view: RoundView) -> str:
@@ -118,9 +130,9 @@ def _have(wells: list[str]) -> str:
     return "has" if len(wells) == 1 else "have"
 
 
-def _changes(view: ReportView, current: RoundView) -> list[Block]:
+def change_paragraphs(view: ReportView, current: RoundView, wells: Sequence[str]) -> list[Block]:
+    """Return how the levels of wells changed since the round before, and in a year."""
     before = view.before(current)
-    wells = current.wells()
     blocks: list[Block] = []
     if before is not None:
         changes = {well: view.change_since_last(current, well) for well in wells}
