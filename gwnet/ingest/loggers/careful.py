@@ -90,12 +90,15 @@ class Rows:
         One array a column; NaN for no value.
     row : numpy.ndarray of int64, shape (n,)
         Lines in the file.
+    counter : numpy.ndarray of float64, shape (n,), or None
+        The column that counts on with time, NaN for no number; None where the plan has none.
     """
 
     time_ms: NDArray[np.int64]
     offset_minutes: NDArray[np.int64] | None
     values: list[NDArray[np.float64]]
     row: NDArray[np.int64]
+    counter: NDArray[np.float64] | None = None
 
 
 def joined(parts: Sequence[Rows]) -> Rows | None:
@@ -113,7 +116,18 @@ def joined(parts: Sequence[Rows]) -> Rows | None:
         offset,
         [np.concatenate(values) for values in zip(*(part.values for part in filled), strict=True)],
         np.concatenate([part.row for part in filled]),
+        _joined_counters(filled),
     )
+
+
+def _joined_counters(parts: Sequence[Rows]) -> NDArray[np.float64] | None:
+    counters = [part.counter for part in parts if part.counter is not None]
+    return np.concatenate(counters) if len(counters) == len(parts) else None
+
+
+def count_of(cell: str) -> float:
+    """Return the number in a cell of the column that counts, NaN for anything else."""
+    return float(cell) if _NUMBER.fullmatch(cell.strip()) else np.nan
 
 
 class BadRowError(ValueError):
@@ -220,6 +234,7 @@ class Careful:
         offsets: list[int | None] = []
         values: list[list[float]] = []
         rows: list[int] = []
+        counts: list[float] = []
         for place, line, cells, fault in self._split(lines):
             row = numbers[place]
             # rows below the footer mean that files were joined; a few words below it mean nothing
@@ -243,9 +258,18 @@ class Careful:
                 offsets.append(taken[1])
                 values.append(taken[2])
                 rows.append(row)
-        return self._rows(times, offsets, values, rows)
+                at = self.plan.counter
+                counts.append(count_of(cells[at]) if at is not None and at < len(cells) else np.nan)
+        return self._rows(times, offsets, values, rows, counts)
 
-    def _rows(self, times: list[int], offsets: list[int | None], values: list[list[float]], rows: list[int]) -> Rows:
+    def _rows(
+        self,
+        times: list[int],
+        offsets: list[int | None],
+        values: list[list[float]],
+        rows: list[int],
+        counts: list[float],
+    ) -> Rows:
         offset = None
         if any(minutes is not None for minutes in offsets):
             offset = np.array([NO_OFFSET if minutes is None else minutes for minutes in offsets], dtype=np.int64)
@@ -255,6 +279,7 @@ class Careful:
             offset,
             [np.ascontiguousarray(table[:, n]) for n in range(table.shape[1])],
             np.array(rows, dtype=np.int64),
+            None if self.plan.counter is None else np.array(counts, dtype=np.float64),
         )
 
     def _split(self, lines: list[str]) -> Iterator[tuple[int, str, list[str], str]]:

@@ -80,6 +80,10 @@ class Layout:
     clock_column: Reference | None = None
     formats: tuple[str, ...] = ("iso",)
     clock_formats: tuple[str, ...] = ()
+    start: str = ""
+    start_pattern: str = ""
+    start_formats: tuple[str, ...] = ("iso",)
+    counter: Reference | None = None
     zone: str = ""
     zone_pattern: str = ""
     columns: tuple[ValueRule, ...] = ()
@@ -153,6 +157,10 @@ KEYS: Final[dict[str, dict[str, Key]]] = {
         "clock": Key("clock_column", "reference", "column of the time of day"),
         "formats": Key("formats", "texts", "formats of the time or date, tried in order"),
         "clock_formats": Key("clock_formats", "texts", "formats of the time of day"),
+        "start": Key("start", "text", "when elapsed times begin, in ISO 8601"),
+        "start_pattern": Key("start_pattern", "group", "when they begin, in a line above the table"),
+        "start_formats": Key("start_formats", "texts", "formats of what start_pattern finds"),
+        "counter": Key("counter", "reference", "column that counts on with time, for hours that were twice"),
         "zone": Key("zone", "text", "IANA name or fixed offset of the times"),
         "zone_pattern": Key("zone_pattern", "group", "offset or zone, in a line above the table"),
     },
@@ -373,6 +381,7 @@ def _check(layout: Layout, where: str) -> None:
         message = "[time] formats must each name a day."
         raise LayoutError(message, where=where, fix='For example formats = ["%Y-%m-%d %H:%M:%S"].')
     layout.day_formats()
+    _check_start(layout, where)
     if layout.zone:
         try:
             zone_of(layout.zone)
@@ -380,6 +389,21 @@ def _check(layout: Layout, where: str) -> None:
             message = f"[time] zone: {error.message}"
             raise LayoutError(message, where=where, fix=error.fix) from None
     _check_columns(layout, where)
+
+
+def _check_start(layout: Layout, where: str) -> None:
+    elapsed = [form.text for form in layout.time_formats() if form.is_elapsed]
+    ways = bool(layout.start) + bool(layout.start_pattern)
+    if elapsed and ways != 1:
+        message = f"[time] {elapsed[0]!r} counts from a start, which must be said in exactly one way."
+        fix = 'For example start = "2026-04-01T08:00", or start_pattern with start_formats.'
+        raise LayoutError(message, where=where, fix=fix)
+    if ways and not elapsed:
+        message = "[time] has a start, and no format that counts from it."
+        raise LayoutError(message, where=where, fix='For example formats = ["elapsed s"].')
+    if not all(form.has_date for form in compile_formats(layout.start_formats, where)):
+        message = "[time] start_formats must each name a day."
+        raise LayoutError(message, where=where, fix='For example start_formats = ["%Y-%m-%d %H:%M:%S"].')
 
 
 def _check_text(layout: Layout, where: str) -> None:

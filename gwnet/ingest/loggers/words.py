@@ -177,6 +177,11 @@ _TIME_WORDS: Final = re.compile(
     r"\b(date|time|datetime|timestamp|utc|gmt|datum|zeit|uhrzeit|zeitstempel)(?=\b|_|[\s,(\[])|date.?time|^(time|date|datum)",
     re.IGNORECASE,
 )
+_ELAPSED_WORDS: Final = re.compile(r"elapsed|since start|run ?time|verstrichen|laufzeit", re.IGNORECASE)
+_NUMBER_WORDS: Final = re.compile(
+    r"#|(?:no|nr|lfd|rec|record|row|index|sample|scan|reading|messung|datensatz)\.?\s*(?:#|no|nr|number|nummer)?\.?",
+    re.IGNORECASE,
+)
 _SERIAL_WORDS: Final = re.compile(r"serial|serien|\bs/?n\b|\bsn\b", re.IGNORECASE)
 
 
@@ -276,6 +281,19 @@ def names_time(heading: str) -> bool:
     (True, False)
     """
     return bool(_TIME_WORDS.search(heading))
+
+
+def counts_by_heading(heading: str) -> int:
+    """Return 1 for a heading of elapsed time, 2 for one of record numbers, 0 for others.
+
+    Examples
+    --------
+    >>> counts_by_heading("Elapsed (s)"), counts_by_heading("#"), counts_by_heading("Temp")
+    (1, 2, 0)
+    """
+    if _ELAPSED_WORDS.search(heading):
+        return 1
+    return 2 if _NUMBER_WORDS.fullmatch(heading.strip()) else 0
 
 
 def names_serial(heading: str) -> bool:
