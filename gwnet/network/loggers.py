@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from gwnet.analysis.levels.explain import Explanation
     from gwnet.analysis.loggers.corrections import Corrected, PlannedCorrections
     from gwnet.analysis.loggers.heads import LoggerHeads
+    from gwnet.ingest.loggers.folders import InboxResult
     from gwnet.ingest.loggers.layout import Layout
     from gwnet.ingest.loggers.result import LoggersResult
     from gwnet.ingest.loggers.trial import Trial
@@ -365,11 +367,12 @@ class Loggers(Group):
         Parameters
         ----------
         paths : sequence of str or pathlib.Path
-            The files; each is loaded by itself.
+            The files, and folders of them; each file is loaded by itself.
         layout : str, pathlib.Path or Layout, optional
-            Layout, its name, or its TOML file; ``auto`` for what looking at each file proposes.
+            Layout, its name, or its TOML file; ``auto`` for the one that files of the instrument were read with before,
+            or else for what looking at each file proposes.
         instrument : str, optional
-            Code of the instrument; found by the serial number in the file unless given.
+            Code of the instrument; found by the serial number in the file, or by its name, unless given.
         progress : callable, optional
             Called with lines done and lines in all.
         say : callable, optional
@@ -387,14 +390,72 @@ class Loggers(Group):
         SettingsError
             If it is not said who records.
         """
+        from gwnet.ingest.loggers.folders import list_logger_files
         from gwnet.ingest.loggers.layout import Layout, load_layout
         from gwnet.ingest.loggers.load import LoggerInstruction, load_logger_files
         from gwnet.ingest.loggers.open import AUTO, Opening
+        from gwnet.ingest.loggers.remembered import read_known
 
         chosen = layout if isinstance(layout, Layout) or layout == AUTO else load_layout(layout)
-        opening = Opening(chosen, zone or "", only or "", quantity or "", say)
+        known = partial(read_known, self._store)
+        opening = Opening(chosen, zone or "", only or "", quantity or "", say, known, instrument)
         instruction = LoggerInstruction(by, instrument, now_utc=now_utc)
-        return load_logger_files(self._store, [Path(path) for path in paths], opening, instruction, progress=progress)
+        files = list_logger_files([Path(path) for path in paths])
+        return load_logger_files(self._store, files, opening, instruction, progress=progress)
+
+    def inbox(
+        self,
+        folder: str | Path,
+        *,
+        by: str,
+        done: str | Path | None = None,
+        wait_s: float = 60.0,
+        zone: str | None = None,
+        now_utc: dt.datetime | None = None,
+        say: Callable[[str], None] | None = None,
+    ) -> InboxResult:
+        """Load the files that arrived in a folder, and move those that are on record aside.
+
+        Parameters as `gwnet.network`. Each file is read with the layout that its instrument's files were read with
+        before, or else with what looking at it proposes. One run at a time holds a folder.
+
+        Parameters
+        ----------
+        folder : str or pathlib.Path
+            The folder.
+        done : str or pathlib.Path, optional
+            Where files are moved to; ``done`` within the folder unless given. A name that is taken there is never
+            replaced.
+        wait_s : float, optional
+            How long a file must have been left unchanged, since it may still be arriving [s].
+        zone : str, optional
+            Zone of the times, where neither the layout nor the file says one.
+        say : callable, optional
+            Called with what was decided without being asked.
+
+        Returns
+        -------
+        gwnet.ingest.loggers.folders.InboxResult
+            What became of each file; ``frame()`` gives it as rows.
+
+        Raises
+        ------
+        IngestError
+            If there is no such folder.
+        OutputError
+            If another run is at work in it, or files cannot be moved.
+        SettingsError
+            If it is not said who records.
+        """
+        from gwnet.ingest.loggers.folders import empty_inbox
+
+        def load(paths: Sequence[Path]) -> LoggersResult:
+            return self.load(paths, zone=zone, by=by, now_utc=now_utc, say=say)
+
+        if not by.strip():
+            raise SettingsError("It is not said who records.", fix="Give a name with --by.")
+        aside = None if done is None else Path(done)
+        return empty_inbox(Path(folder), load, done=aside, arriving_s=wait_s)
 
     def withdraw(
         self,

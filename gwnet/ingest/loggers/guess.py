@@ -79,7 +79,9 @@ class _Times:
     clock: Form | None = None
 
 
-def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity: str = "") -> Proposal:
+def propose_layout(
+    path: str | Path, *, zone: str = "", only: str = "", quantity: str = "", pressure: str = ""
+) -> Proposal:
     """Propose a layout for a file.
 
     Parameters
@@ -92,6 +94,8 @@ def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity
         Which well or instrument of a file of several; there is no doubt about it then.
     quantity : str, optional
         The quantity that is wanted; there is no doubt about what its column is then.
+    pressure : str, optional
+        What a pressure is that the heading leaves open, by the kind of the instrument.
 
     Returns
     -------
@@ -119,7 +123,7 @@ def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity
     comment = _comment(shape)
     shape.rows = [row for row in shape.rows if len(row) > times.places[0] and _is_time(row[times.places[0]])]
     decimal, thousands = decimal_of(_value_cells(shape, times.places), shape.delimiter, notes)
-    guessed = find_values(shape, times.places, (decimal, thousands), notes, quantity)
+    guessed = find_values(shape, times.places, (decimal, thousands), notes, quantity, pressure)
     found_zone, pattern = _zone(shape, times, zone, notes)
     serial_pattern, serial_column = _serial(shape, notes)
     layout = Layout(

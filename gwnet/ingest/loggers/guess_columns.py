@@ -45,6 +45,8 @@ class Guessed:
         Words for no value.
     wanted : str
         Quantity that is asked for.
+    pressure : str
+        What a pressure is by the kind of the instrument; empty where that is not known.
     notes : Notes
         Takes reasons and doubts.
     """
@@ -57,10 +59,16 @@ class Guessed:
     select: int | None = None
     missing: tuple[str, ...] = ()
     wanted: str = ""
+    pressure: str = ""
 
 
 def find_values(
-    shape: Shape, times: tuple[int, ...], marks: tuple[str, str], notes: Notes, wanted: str = ""
+    shape: Shape,
+    times: tuple[int, ...],
+    marks: tuple[str, str],
+    notes: Notes,
+    wanted: str = "",
+    pressure: str = "",
 ) -> Guessed:
     """Find the columns of values.
 
@@ -76,13 +84,15 @@ def find_values(
         Takes reasons and doubts.
     wanted : str, optional
         Quantity that is asked for; the one column of such a unit is taken to be this.
+    pressure : str, optional
+        What a pressure is that the heading leaves open, by the kind of the instrument.
 
     Returns
     -------
     Guessed
         Columns and words for no value.
     """
-    guessed = Guessed(notes, wanted=wanted)
+    guessed = Guessed(notes, wanted=wanted, pressure=pressure)
     decimal, thousands = marks
     rules: dict[str, ValueRule] = {}
     for place, name in enumerate(shape.names):
@@ -125,6 +135,9 @@ def _rule(guessed: Guessed, shape: Shape, place: int, named: Named, numbers: lis
     """Return what a column of numbers is, None where its heading names nothing."""
     name = shape.names[place]
     quantity = named.quantity
+    if quantity == "absolute pressure" and guessed.pressure == "air pressure":
+        quantity = guessed.pressure
+        guessed.notes.add(f"column {name!r} was taken as air pressure, as its instrument is a barometer")
     if not quantity and named.vague and named.unit:
         quantity = _vague(guessed, name, named.unit, numbers)
     if not quantity:
@@ -148,6 +161,9 @@ def _vague(guessed: Guessed, name: str, unit: str, numbers: list[float]) -> str:
     """Return what a column is whose heading does not say it."""
     if guessed.wanted and unit_of(unit, guessed.wanted):
         return guessed.wanted
+    if guessed.pressure and unit_of(unit, guessed.pressure):
+        guessed.notes.add(f"column {name!r} was taken as {guessed.pressure}, by the kind of its instrument on record")
+        return guessed.pressure
     if unit_of(unit, "water pressure") is None:
         guessed.notes.add(
             doubt=f"column {name!r} does not say of what it is; it was taken as water column, the height of water over "

@@ -64,6 +64,7 @@ class Layout:
 
     name: str
     about: str = ""
+    sheet: str = ""
     encoding: str = "utf-8"
     delimiter: str = ","
     decimal: str = "."
@@ -137,6 +138,7 @@ KEYS: Final[dict[str, dict[str, Key]]] = {
         "missing": Key("missing", "texts", f"words for no value, beside {', '.join(MISSING[1:])}"),
     },
     "text": {
+        "sheet": Key("sheet", "text", "sheet of a workbook; the first filled one unless given"),
         "encoding": Key("encoding", "text", "utf-8, utf-16, latin-1 or cp1252; a byte-order mark precedes it"),
         "delimiter": Key("delimiter", "text", "one sign between cells"),
         "decimal": Key("decimal", "text", "decimal mark, . or ,"),

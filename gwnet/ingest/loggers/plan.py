@@ -261,6 +261,12 @@ def first_selected(layout: Layout, head: Head) -> str:
     return next(iter(table.cells(table.place(layout.select_column or 1, "the well or instrument"))), "")
 
 
+def serial_of(layout: Layout, head: Head) -> str | None:
+    """Return the serial number that a file gives, by a layout; None for none."""
+    heading_line, first, table = _table(layout, head)
+    return _serial(table, head.lines[: heading_line or first - 1])
+
+
 def lacking_units(layout: Layout, head: Head) -> list[ValueRule]:
     """Return the columns of a layout whose unit neither it nor the headings of a file say."""
     if layout.first_row is not None:

@@ -82,6 +82,8 @@ class LoggerFile:
         Its length.
     plan : gwnet.ingest.loggers.plan.Plan
         How it is read.
+    remarks : list of str
+        What was decided about the file as a whole.
     """
 
     def __init__(self, path: Path, plan: Plan, encoding: str) -> None:
@@ -90,6 +92,7 @@ class LoggerFile:
         self.plan = plan
         self.size_bytes = path.stat().st_size
         self.sha256 = file_hash(path)
+        self.remarks: list[str] = []
         self._encoding = encoding
         self._odd = Oddities()
         self._clock: ToUtc | None = None
@@ -129,7 +132,7 @@ class LoggerFile:
 
     def notes(self) -> list[str]:
         """Return what was decided without being asked; complete once all chunks were read."""
-        notes = list(self.plan.notes)
+        notes = [*self.plan.notes, *self.remarks]
         clock = self._clock
         if clock is not None and clock.repeated:
             notes.append(
@@ -173,7 +176,7 @@ class LoggerFile:
         """
         self._odd = Oddities()
         self._clock = ToUtc(self.plan.zone) if self.plan.zone else None
-        head = read_head(self.path, self._encoding)
+        head = read_head(self.path, self._encoding, self.layout.sheet)
         reader = BlockReader(self.plan, self._odd, "utf-8" if head.encoding == "utf-16" else head.encoding)
         usual = max(20, sum(len(line) + 1 for line in head.lines) // max(len(head.lines), 1))
         held: list[Rows] = []
@@ -302,6 +305,6 @@ def open_logger_file(
         If the layout does not fit it.
     """
     path = Path(path)
-    head = read_head(path, layout.encoding)
+    head = read_head(path, layout.encoding, layout.sheet)
     plan = fit(layout, head, zone=zone, only=only, quantity=quantity)
     return LoggerFile(path, plan, layout.encoding)

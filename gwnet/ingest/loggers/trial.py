@@ -213,7 +213,7 @@ def _with_units(path: str | Path, layout: Layout, notes: list[str]) -> Layout:
     from gwnet.ingest.loggers.plan import lacking_units
     from gwnet.ingest.loggers.text import read_head
 
-    lacking = lacking_units(layout, read_head(Path(path), layout.encoding))
+    lacking = lacking_units(layout, read_head(Path(path), layout.encoding, layout.sheet))
     notes += [
         f"column {column.column!r} is not shown: nothing says the unit of the {column.quantity}" for column in lacking
     ]
@@ -231,7 +231,7 @@ def _first_of_several(path: str | Path, layout: Layout, notes: list[str]) -> str
 
     if layout.select_column is None:
         return ""
-    selected = first_selected(layout, read_head(Path(path), layout.encoding))
+    selected = first_selected(layout, read_head(Path(path), layout.encoding, layout.sheet))
     notes.append(f"of several wells or instruments, {selected!r} is shown; --only shows another")
     return selected
 

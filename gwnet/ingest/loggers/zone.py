@@ -117,20 +117,20 @@ class ToUtc:
         """Return the times with those around a change of the clocks as the rows themselves show them."""
         if not local_ms.size:
             return by_rule
-        utc, *flags = (part.copy() for part in by_rule)
+        utc = by_rule.utc.copy()
+        skipped, unordered, unclear = by_rule.skipped.copy(), by_rule.unordered.copy(), by_rule.unclear.copy()
         order = np.arange(local_ms.size)[:: -1 if self._falling else 1]
         for change in changes_between(self.zone, int(utc.min()) - AROUND_MS, int(utc.max()) + AROUND_MS):
-            doubtful = np.logical_or.reduce(flags)
+            doubtful = skipped | unordered | unclear
             counts = None if counter is None else counter[order]
             settled = settle_around(change, local_ms[order], utc[order], doubtful[order], counts)
             if settled is None:
                 continue
             places = order[settled.places]
             utc[places] = settled.utc
-            for each in flags:
-                each[places] = False
+            skipped[places] = unordered[places] = unclear[places] = False
             self.settled.append(settled._replace(places=places))
-        return Converted(utc, *flags)
+        return Converted(utc, skipped, unordered, unclear)
 
     def _settled(self, local: Whole, first: Whole, back: Whole) -> Converted:
         """Return rising rows in UTC, the repeated hours in their order.
