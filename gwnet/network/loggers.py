@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
-from gwnet.errors import SettingsError
+from gwnet.errors import NotFoundError, SettingsError
 from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_of, instant_of
 from gwnet.store.snapshot import Snapshot
 
@@ -527,6 +527,86 @@ class Loggers(Group):
 
         with self._record(None, known_on) as record:
             return _of_instrument(conflicts(record.connection, record.known_on), instrument)
+
+    def samples(
+        self,
+        wells: Wells = None,
+        *,
+        instruments: Sequence[str] | None = None,
+        quantities: Sequence[str] | None = None,
+        start: Moment = None,
+        end: Moment = None,
+        site: str | None = None,
+        known_on: Instant = None,
+    ) -> pd.DataFrame:
+        """Return the stored samples of loggers as they are in the files: of any quantity, without any correction.
+
+        Parameters as `gwnet.network`; columns of `gwnet.analysis.loggers.raw_samples.SAMPLE_COLUMNS`.
+
+        Parameters
+        ----------
+        instruments, quantities : sequence of str, optional
+            Only these; all unless given.
+
+        Raises
+        ------
+        NotFoundError
+            If an instrument or quantity has no series on record.
+        """
+        from gwnet.analysis.loggers.raw_samples import list_samples
+        from gwnet.analysis.loggers.tables import span_of
+
+        codes = codes_of(wells)
+        with self._record(site, known_on, wells=codes) as record:
+            zones = record.sites["time_zone"].unique()
+            span = span_of(start, end, str(zones[0]) if len(zones) == 1 else "UTC")
+            asked = {"instruments": instruments, "quantities": quantities}
+            return list_samples(record, codes, **asked, start=span[0], end=span[1])
+
+    def samples_figure(self, wells: Wells = None, **chosen: Any) -> Figure:
+        """Draw the stored samples of loggers, a panel an instrument and quantity.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Only while the instruments were in these wells.
+        **chosen : object
+            As `net.loggers.samples`.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            The figure; `net.save_figure` writes it.
+
+        Raises
+        ------
+        NotFoundError
+            If there is no sample that matches.
+        """
+        from gwnet.products.logger_samples import samples_figure
+
+        return samples_figure(self.samples(wells, **chosen))
+
+    def remembered_layout(self, instrument: str) -> Layout:
+        """Return the layout that the newest file of an instrument was read with; the next one is read so as well.
+
+        Parameters
+        ----------
+        instrument : str
+            Code of the instrument.
+
+        Raises
+        ------
+        NotFoundError
+            If no file of it is on record.
+        """
+        from gwnet.ingest.loggers.remembered import read_known
+
+        mine = [each.layout for each in read_known(self._store).remembered if each.instrument == instrument]
+        if not mine:
+            message = f"No file of instrument {instrument!r} is on record."
+            raise NotFoundError(message, fix="'gwnet logger downloads' lists the files that were loaded.")
+        return mine[0]
 
     @staticmethod
     def try_file(
