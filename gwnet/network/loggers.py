@@ -246,6 +246,10 @@ class Loggers(Group):
         *findings: str,
         reason: str,
         by: str,
+        rules: Sequence[str] = (),
+        wells: Wells = None,
+        start: dt.datetime | None = None,
+        end: dt.datetime | None = None,
         instrument: str | None = None,
         now_utc: dt.datetime | None = None,
         dry_run: bool = False,
@@ -258,6 +262,10 @@ class Loggers(Group):
         ----------
         *findings : str
             Names of the findings, from `net.loggers.findings()`.
+        rules : sequence of str, optional
+            All findings of these rules that suggest a correction, at the wells and within the span that are given.
+        start, end : datetime.datetime, optional
+            Aware times; findings of the rules that reach beyond them are left out.
         instrument : str, optional
             Only findings about this instrument.
 
@@ -273,10 +281,13 @@ class Loggers(Group):
         AnalysisError
             If one suggests no correction.
         """
-        from gwnet.analysis.loggers.corrections import plan_corrections, suggested_corrections
+        from gwnet.analysis.loggers.corrections import Wanted, plan_corrections, suggested_corrections
+
+        wanted = Wanted(tuple(rules), tuple(codes_of(wells) or ()), instrument, start, end)
 
         def plan(record: Snapshot) -> PlannedCorrections:
-            return plan_corrections(record, *suggested_corrections(record, *findings, instrument=instrument))
+            record.require(wells=codes_of(wells))
+            return plan_corrections(record, *suggested_corrections(record, *findings, wanted=wanted))
 
         return self._decided(plan, by, reason, now_utc, dry_run=dry_run)
 

@@ -5,6 +5,7 @@ import io
 import json
 import os
 import time
+from pathlib import Path
 
 import pytest
 
@@ -81,7 +82,7 @@ def test_an_inbox_reports_for_a_scheduler(loaded, tmp_path):
         "loaded",
         1,
     )
-    assert summary["moved_to"] == os.path.join("in", "done", "b.csv")
+    assert summary["moved_to"] == str(Path("in", "done", "b.csv"))
     (tmp_path / "bad.csv").rename(folder / "bad.csv")
     ran = loaded("logger", "inbox", "in", "--wait", "0", *BY, "--format", "json")
     [summary] = json.loads(ran.out)

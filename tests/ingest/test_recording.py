@@ -212,3 +212,19 @@ def test_a_load_lands_whole_and_the_same_file_changes_nothing(recorded, tmp_path
     again = load(recorded, [path], now_utc=TOMORROW, by="Rea")
     assert not again.written
     assert again.files[0].note.startswith("already loaded")
+
+
+def test_the_end_of_an_installation_is_no_correction(loader):
+    rows = "site,well,instrument,installed_at,removed_at,hanging_depth\nS,MW-1,T1,2024-01-10,{},{}\n"
+    loader.text(rows.format("", "8.0"), "deployments.csv")
+    problem = loader.rejected(rows.format("2024-03-01 10:00", "8.5"), "deployments.csv")
+    assert [one.problem for one in problem] == ["already-recorded"]
+    [ended] = loader.text(rows.format("2024-03-01 10:00", "8.0"), "deployments.csv").files
+    assert "row 2: the installation of T1 on record ends at 2024-03-01 10:00" in str(ended.warnings)
+    with loader.net.store.reading() as connection:
+        query = "SELECT valid_until_utc IS NULL, retired_reason FROM deployment ORDER BY id"
+        found = connection.exec_driver_sql(query).all()
+    assert [tuple(row) for row in found] == [(1, "the installation ended"), (0, None)]
+    # once it has ended, another end is a correction
+    [problem] = loader.rejected(rows.format("2024-03-02 10:00", "8.0"), "deployments.csv")
+    assert problem.problem == "already-recorded"

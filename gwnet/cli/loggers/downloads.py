@@ -19,8 +19,8 @@ _INTERNAL = ("download_id", "source_file_id", "series_id", "first_ms", "last_ms"
 def command(form: str, db: str, **chosen: Any) -> None:
     """List the files that were loaded, one row a file and series.
 
-    What each file gave: rows, samples added, on record already, repeated, in conflict or without a number, with the layout
-    and zone that it was read with. Withdrawn ones are left out.
+    What each file gave: rows, samples added, on record already, repeated, in conflict or without a number, with the
+    layout and zone that it was read with. Withdrawn ones are left out.
     """
     with options.open_record(db) as net:
         table = net.loggers.downloads(**chosen)
