@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from gwnet.ingest.loggers.plan import Plan
 from gwnet.ingest.loggers.stamps import StampError, read_stamp
+from gwnet.ingest.loggers.words import is_note
 
 #: Odd rows that are kept with their text, of each kind; all are counted.
 KEPT: Final[int] = 1_000
@@ -380,18 +381,22 @@ class Careful:
             for column, place in enumerate(plan.places)
         ]
         noted = [f"{plan.names[n]}: {cells[n]}" for n in plan.events if n < len(cells) and cells[n] not in {"", "-"}]
+        if self._cells:
+            noted += [cell for cell in cells[self._cells :] if cell]
         if self._note(row, line, values, noted):
             return None
         return time, offset, values
 
     def _refuse_too_many(self, cells: list[str]) -> None:
-        """Refuse a row with more cells than headings, unless they are empty and no decimal commas made them."""
+        """Refuse a row with more cells than headings, unless they hold words or nothing and are no decimals."""
         layout = self.plan.layout
+        # words right of the headings are notes; a number there may be of another column
+        extra = [cell.strip() for cell in cells[self._cells :] if cell.strip()]
         # a whole number in every value may be the half before a decimal comma
         whole = layout.delimiter == "," and any(
             cell.strip() and layout.decimal not in cell for cell in (cells[place] for place in self.plan.places)
         )
-        if whole or any(cell.strip() for cell in cells[self._cells :]):
+        if whole or not all(map(is_note, extra)):
             message = (
                 f"the row has {len(cells)} cells, the headings {self._cells}; "
                 "numbers with a decimal comma must stand in quotes, or between other signs than commas"

@@ -216,6 +216,9 @@ def _by_size(table: Table, vague: Found, notes: list[str], quantity: str) -> Fou
             return place, replace(column, quantity=pressure), ()
     message = f"What the column {column.name!r} holds is not known: {why}."
     fix = "Say it with --series, or under [[columns]] of a layout."
+    if quantity in QUANTITIES:
+        message = f"The column {column.name!r} is in {column.unit}, which is no unit of {quantity}."
+        fix = "Ask for another quantity, or say quantity and unit under [[columns]] of a layout."
     raise LayoutError(message, where=table.where, fix=fix)
 
 

@@ -18,7 +18,7 @@ from typing import Any, Final
 from gwnet.clock import zone_of
 from gwnet.errors import ClockError, LayoutError
 from gwnet.ingest.loggers.stamps import StampFormat, compile_formats
-from gwnet.ingest.loggers.words import QUANTITIES, unit_of
+from gwnet.ingest.loggers.words import QUANTITIES, unit_of, units_of
 
 #: A column by number or by heading.
 Reference = int | str
@@ -436,7 +436,7 @@ def _check_columns(layout: Layout, where: str) -> None:
         seen.add(rule.quantity)
         if rule.unit and unit_of(rule.unit, rule.quantity) is None:
             message = f"[[columns]] {rule.unit!r} is no unit of {rule.quantity}."
-            raise LayoutError(message, where=where, fix="For example m, ft, kPa, psi, degC.")
+            raise LayoutError(message, where=where, fix=f"Write one of: {', '.join(units_of(rule.quantity))}.")
     if layout.first_row is not None:
         named = [layout.time_column, layout.date_column, layout.clock_column, *(r.column for r in layout.columns)]
         if any(isinstance(name, str) for name in named) or not layout.columns:

@@ -6,6 +6,7 @@ import csv
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -377,8 +378,13 @@ def _group(pattern: str, lines: Iterable[str]) -> str | None:
     return None
 
 
+def with_next(lines: Sequence[str]) -> list[str]:
+    """Return each line with the one below it, where what it announces may stand."""
+    return [f"{line}\n{below}" for line, below in pairwise(lines)]
+
+
 def _serial(table: Table, above: Sequence[str]) -> str | None:
-    serial = _group(table.layout.serial_pattern, above)
+    serial = _group(table.layout.serial_pattern, [*above, *with_next(above)])
     if serial is not None:
         return serial
     if table.layout.serial_column is not None:

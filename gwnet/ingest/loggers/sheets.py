@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import shutil
 import tempfile
+import weakref
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -32,19 +34,16 @@ class SheetText:
     Attributes
     ----------
     path : pathlib.Path
-        The text, in a folder that is removed when it is no longer used.
+        The text; removed when the object is no longer used.
     title : str
         Name of the sheet.
     titles : tuple of str
         Names of all filled sheets that are shown.
-    folder : tempfile.TemporaryDirectory
-        That folder.
     """
 
     path: Path
     title: str
     titles: tuple[str, ...]
-    folder: tempfile.TemporaryDirectory[str]
 
 
 def sheet_text(path: Path, sheet: str = "") -> SheetText | None:
@@ -82,7 +81,11 @@ def sheet_text(path: Path, sheet: str = "") -> SheetText | None:
 @lru_cache(maxsize=4)
 def _written(name: str, _changed_ns: int, _size: int, sheet: str) -> SheetText:
     """Write a sheet as text; kept for the next look at the same file."""
-    package = Package(Path(name).name, read_bytes(Path(name)))
+    try:
+        package = Package(Path(name).name, read_bytes(Path(name)))
+    except UnreadableFileError as error:
+        message = "The file begins like a workbook or zip archive, and no workbook can be read from it."
+        raise UnreadableFileError(message, where=name, fix=error.fix) from None
     book = Workbook(package)
     filled = [part for part in package.sheets if part.part and part.visible and any(True for _ in book.rows(part.part))]
     if not filled:
@@ -93,8 +96,10 @@ def _written(name: str, _changed_ns: int, _size: int, sheet: str) -> SheetText:
     if chosen is None:
         message = f"The workbook has no filled sheet {sheet!r}."
         raise LayoutError(message, where=name, fix=f"It has {', '.join(map(repr, titles))}: change [text] sheet.")
-    folder = tempfile.TemporaryDirectory(prefix="gwnet-sheet-")
-    text = Path(folder.name) / "sheet.csv"
+    folder = tempfile.mkdtemp(prefix="gwnet-sheet-")
+    text = Path(folder) / "sheet.csv"
+    written = SheetText(text, chosen.title, titles)
+    weakref.finalize(written, shutil.rmtree, folder, ignore_errors=True)
     with text.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, delimiter=DELIMITER, lineterminator="\n")
         line = 0
@@ -105,7 +110,7 @@ def _written(name: str, _changed_ns: int, _size: int, sheet: str) -> SheetText:
             for cell in cells:
                 row[cell.place] = " ".join(cell_text(_to_the_second(cell.value)).split())
             writer.writerow(row)
-    return SheetText(text, chosen.title, titles, folder)
+    return written
 
 
 def _to_the_second(value: Any) -> Any:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from gwnet.errors import UnreadableFileError
-from gwnet.ingest.loggers.sheets import sheet_text
+from gwnet.ingest.loggers.sheets import SheetText, sheet_text
 
 #: Longest line of a logger file, and length of the head that is looked at first [bytes].
 LONGEST_LINE: Final[int] = 200_000
@@ -53,6 +53,8 @@ class Head:
         Whether these are all of its lines.
     text : pathlib.Path
         Where the text is: the file itself, or what a sheet of a workbook was written to.
+    sheet : gwnet.ingest.loggers.sheets.SheetText or None
+        The sheet; its text is there as long as this is.
     """
 
     path: Path
@@ -62,6 +64,7 @@ class Head:
     lines: tuple[str, ...]
     whole: bool
     text: Path
+    sheet: SheetText | None = None
 
     def number_of_marks(self) -> int:
         """Return the length of the byte-order mark in bytes."""
@@ -131,7 +134,7 @@ def read_head(path: Path, encoding: str = "utf-8", sheet: str = "") -> Head:
         lines.pop()
     if not lines or max(len(line) for line in lines) > LONGEST_LINE:
         _refuse_long(path, 1 + next((n for n, line in enumerate(lines) if len(line) > LONGEST_LINE), 0))
-    return Head(path, size, encoding, mark, tuple(lines), whole, text_path)
+    return Head(path, size, encoding, mark, tuple(lines), whole, text_path, from_sheet)
 
 
 def _encoding(start: bytes, given: str) -> tuple[str, bool]:

@@ -10,6 +10,8 @@ from typing import Final
 from gwnet.errors import UnitError
 from gwnet.store.columns import WIDEST
 from gwnet.units import (
+    METRES_PER_UNIT,
+    PASCALS_PER_UNIT,
     TEMPERATURE_SCALES,
     length_unit,
     metres_per,
@@ -109,6 +111,24 @@ def unit_of(word: str, quantity: str) -> str | None:
     except UnitError:
         return None
     return _OTHERS[kind].get(plain.lower())
+
+
+def units_of(quantity: str) -> list[str]:
+    """Return the names of the units that values of a quantity may be in.
+
+    Examples
+    --------
+    >>> units_of("battery")
+    ['V', 'mV', '%']
+    """
+    kind = QUANTITIES[quantity]
+    known = {
+        "pressure": list(PASCALS_PER_UNIT),
+        "length": list(METRES_PER_UNIT),
+        "temperature": list(TEMPERATURE_SCALES),
+        **{name: list(dict.fromkeys(words.values())) for name, words in _OTHERS.items()},
+    }
+    return known[kind]
 
 
 @cache
@@ -281,6 +301,17 @@ def names_time(heading: str) -> bool:
     (True, False)
     """
     return bool(_TIME_WORDS.search(heading))
+
+
+def is_note(cell: str) -> bool:
+    """Return whether a cell right of the headings holds words, and no number that may be of a column.
+
+    Examples
+    --------
+    >>> is_note("pump on"), is_note("9.81"), is_note("9.81 psi")
+    (True, False, False)
+    """
+    return re.search(r"[^\W\d_]{2}", cell) is not None and re.match(r"\s*[+-]?[.,]?\d", cell) is None
 
 
 def counts_by_heading(heading: str) -> int:
