@@ -10,6 +10,7 @@ The tree::
         UnknownTableError
         UnreadableFileError
         LayoutError
+          PartialLayoutError(text)
         FileRejectedError(rejections)
       StoreError
         SchemaBehindError
@@ -90,6 +91,22 @@ class UnreadableFileError(IngestError):
 
 class LayoutError(IngestError):
     """A layout of logger files is wrong, or does not fit a file."""
+
+
+class PartialLayoutError(LayoutError):
+    """No layout can be proposed that reads a file; what could be inferred is with the error.
+
+    Parameters
+    ----------
+    message, where, fix : str
+        As `GwnetError`.
+    text : str
+        A layout file that lacks something, with its reasons and doubts as comments.
+    """
+
+    def __init__(self, message: str, *, where: str | None = None, fix: str | None = None, text: str) -> None:
+        super().__init__(message, where=where, fix=fix)
+        self.text = text
 
 
 class FileRejectedError(IngestError):

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
-from gwnet.errors import SettingsError
+from gwnet.errors import NotFoundError, SettingsError
 from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_of, instant_of
 from gwnet.store.snapshot import Snapshot
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from gwnet.analysis.levels.explain import Explanation
     from gwnet.analysis.loggers.corrections import Corrected, PlannedCorrections
     from gwnet.analysis.loggers.heads import LoggerHeads
+    from gwnet.ingest.loggers.folders import InboxResult
     from gwnet.ingest.loggers.layout import Layout
     from gwnet.ingest.loggers.result import LoggersResult
     from gwnet.ingest.loggers.trial import Trial
@@ -244,6 +246,10 @@ class Loggers(Group):
         *findings: str,
         reason: str,
         by: str,
+        rules: Sequence[str] = (),
+        wells: Wells = None,
+        start: dt.datetime | None = None,
+        end: dt.datetime | None = None,
         instrument: str | None = None,
         now_utc: dt.datetime | None = None,
         dry_run: bool = False,
@@ -256,6 +262,10 @@ class Loggers(Group):
         ----------
         *findings : str
             Names of the findings, from `net.loggers.findings()`.
+        rules : sequence of str, optional
+            All findings of these rules that suggest a correction, at the wells and within the span that are given.
+        start, end : datetime.datetime, optional
+            Aware times; findings of the rules that reach beyond them are left out.
         instrument : str, optional
             Only findings about this instrument.
 
@@ -271,10 +281,13 @@ class Loggers(Group):
         AnalysisError
             If one suggests no correction.
         """
-        from gwnet.analysis.loggers.corrections import plan_corrections, suggested_corrections
+        from gwnet.analysis.loggers.corrections import Wanted, plan_corrections, suggested_corrections
+
+        wanted = Wanted(tuple(rules), tuple(codes_of(wells) or ()), instrument, start, end)
 
         def plan(record: Snapshot) -> PlannedCorrections:
-            return plan_corrections(record, *suggested_corrections(record, *findings, instrument=instrument))
+            record.require(wells=codes_of(wells))
+            return plan_corrections(record, *suggested_corrections(record, *findings, wanted=wanted))
 
         return self._decided(plan, by, reason, now_utc, dry_run=dry_run)
 
@@ -365,11 +378,12 @@ class Loggers(Group):
         Parameters
         ----------
         paths : sequence of str or pathlib.Path
-            The files; each is loaded by itself.
+            The files, and folders of them; each file is loaded by itself.
         layout : str, pathlib.Path or Layout, optional
-            Layout, its name, or its TOML file; ``auto`` for what looking at each file proposes.
+            Layout, its name, or its TOML file; ``auto`` for the one that files of the instrument were read with before,
+            or else for what looking at each file proposes.
         instrument : str, optional
-            Code of the instrument; found by the serial number in the file unless given.
+            Code of the instrument; found by the serial number in the file, or by its name, unless given.
         progress : callable, optional
             Called with lines done and lines in all.
         say : callable, optional
@@ -387,14 +401,72 @@ class Loggers(Group):
         SettingsError
             If it is not said who records.
         """
+        from gwnet.ingest.loggers.folders import list_logger_files
         from gwnet.ingest.loggers.layout import Layout, load_layout
         from gwnet.ingest.loggers.load import LoggerInstruction, load_logger_files
         from gwnet.ingest.loggers.open import AUTO, Opening
+        from gwnet.ingest.loggers.remembered import read_known
 
         chosen = layout if isinstance(layout, Layout) or layout == AUTO else load_layout(layout)
-        opening = Opening(chosen, zone or "", only or "", quantity or "", say)
+        known = partial(read_known, self._store)
+        opening = Opening(chosen, zone or "", only or "", quantity or "", say, known, instrument)
         instruction = LoggerInstruction(by, instrument, now_utc=now_utc)
-        return load_logger_files(self._store, [Path(path) for path in paths], opening, instruction, progress=progress)
+        files = list_logger_files([Path(path) for path in paths])
+        return load_logger_files(self._store, files, opening, instruction, progress=progress)
+
+    def inbox(
+        self,
+        folder: str | Path,
+        *,
+        by: str,
+        done: str | Path | None = None,
+        wait_s: float = 60.0,
+        zone: str | None = None,
+        now_utc: dt.datetime | None = None,
+        say: Callable[[str], None] | None = None,
+    ) -> InboxResult:
+        """Load the files that arrived in a folder, and move those that are on record aside.
+
+        Parameters as `gwnet.network`. Each file is read with the layout that its instrument's files were read with
+        before, or else with what looking at it proposes. One run at a time holds a folder.
+
+        Parameters
+        ----------
+        folder : str or pathlib.Path
+            The folder.
+        done : str or pathlib.Path, optional
+            Where files are moved to; ``done`` within the folder unless given. A name that is taken there is never
+            replaced.
+        wait_s : float, optional
+            How long a file must have been left unchanged, since it may still be arriving [s].
+        zone : str, optional
+            Zone of the times, where neither the layout nor the file says one.
+        say : callable, optional
+            Called with what was decided without being asked.
+
+        Returns
+        -------
+        gwnet.ingest.loggers.folders.InboxResult
+            What became of each file; ``frame()`` gives it as rows.
+
+        Raises
+        ------
+        IngestError
+            If there is no such folder.
+        OutputError
+            If another run is at work in it, or files cannot be moved.
+        SettingsError
+            If it is not said who records.
+        """
+        from gwnet.ingest.loggers.folders import empty_inbox
+
+        def load(paths: Sequence[Path]) -> LoggersResult:
+            return self.load(paths, zone=zone, by=by, now_utc=now_utc, say=say)
+
+        if not by.strip():
+            raise SettingsError("It is not said who records.", fix="Give a name with --by.")
+        aside = None if done is None else Path(done)
+        return empty_inbox(Path(folder), load, done=aside, arriving_s=wait_s)
 
     def withdraw(
         self,
@@ -466,6 +538,86 @@ class Loggers(Group):
 
         with self._record(None, known_on) as record:
             return _of_instrument(conflicts(record.connection, record.known_on), instrument)
+
+    def samples(
+        self,
+        wells: Wells = None,
+        *,
+        instruments: Sequence[str] | None = None,
+        quantities: Sequence[str] | None = None,
+        start: Moment = None,
+        end: Moment = None,
+        site: str | None = None,
+        known_on: Instant = None,
+    ) -> pd.DataFrame:
+        """Return the stored samples of loggers as they are in the files: of any quantity, without any correction.
+
+        Parameters as `gwnet.network`; columns of `gwnet.analysis.loggers.raw_samples.SAMPLE_COLUMNS`.
+
+        Parameters
+        ----------
+        instruments, quantities : sequence of str, optional
+            Only these; all unless given.
+
+        Raises
+        ------
+        NotFoundError
+            If an instrument or quantity has no series on record.
+        """
+        from gwnet.analysis.loggers.raw_samples import list_samples
+        from gwnet.analysis.loggers.tables import span_of
+
+        codes = codes_of(wells)
+        with self._record(site, known_on, wells=codes) as record:
+            zones = record.sites["time_zone"].unique()
+            span = span_of(start, end, str(zones[0]) if len(zones) == 1 else "UTC")
+            asked = {"instruments": instruments, "quantities": quantities}
+            return list_samples(record, codes, **asked, start=span[0], end=span[1])
+
+    def samples_figure(self, wells: Wells = None, **chosen: Any) -> Figure:
+        """Draw the stored samples of loggers, a panel an instrument and quantity.
+
+        Parameters
+        ----------
+        wells : sequence of str, optional
+            Only while the instruments were in these wells.
+        **chosen : object
+            As `net.loggers.samples`.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            The figure; `net.save_figure` writes it.
+
+        Raises
+        ------
+        NotFoundError
+            If there is no sample that matches.
+        """
+        from gwnet.products.logger_samples import samples_figure
+
+        return samples_figure(self.samples(wells, **chosen))
+
+    def remembered_layout(self, instrument: str) -> Layout:
+        """Return the layout that the newest file of an instrument was read with; the next one is read so as well.
+
+        Parameters
+        ----------
+        instrument : str
+            Code of the instrument.
+
+        Raises
+        ------
+        NotFoundError
+            If no file of it is on record.
+        """
+        from gwnet.ingest.loggers.remembered import read_known
+
+        mine = [each.layout for each in read_known(self._store).remembered if each.instrument == instrument]
+        if not mine:
+            message = f"No file of instrument {instrument!r} is on record."
+            raise NotFoundError(message, fix="'gwnet logger downloads' lists the files that were loaded.")
+        return mine[0]
 
     @staticmethod
     def try_file(

@@ -125,9 +125,28 @@ def test_a_new_file_on_another_clock_is_found_from_its_first_sample(installed):
     assert row["start_utc"].to_numpy() == installed.when[700] + HOUR
     assert "a new file starts there" in row["message"]
     assert "--seconds -3600" in row["suggestion"]
-    assert "--to" not in row["suggestion"]
+    # a file that is loaded later may be on the right clock
+    assert f"--to {str(installed.when[-1] + HOUR)[:16]}:01Z" in row["suggestion"]
     accept(installed, row["finding"])
     assert found(installed).empty
+
+
+def test_a_good_file_that_comes_after_an_accepted_shift_stays_good(installed):
+    noisy(installed)
+    installed.loggers.install("L", "W", depth=12.1, barometer="B")
+    installed.loggers.install("B", None)
+    pressure = installed.air + (installed.water - 88.0) * 1000 * G
+    installed.loggers.samples("B", "air pressure", "Pa", installed.when, installed.air)
+    installed.loggers.samples(
+        "L", "absolute pressure", "Pa", installed.when[:1000] - 2 * HOUR, pressure[:1000], file="one.csv"
+    )
+    installed.read(100, 700, 1400)
+    accept(installed, one_of(found(installed), "clock")["finding"])
+    installed.loggers.samples("L", "absolute pressure", "Pa", installed.when[1000:], pressure[1000:], file="two.csv")
+    assert "clock" not in set(found(installed)["rule"])
+    (heads,) = installed.heads()
+    np.testing.assert_array_equal(heads.time_utc[10:], installed.when[10:])
+    np.testing.assert_allclose(heads.water_elevation_m, installed.water, atol=5e-3)
 
 
 def test_a_clock_that_followed_summer_time_is_found_from_that_day(tmp_path):

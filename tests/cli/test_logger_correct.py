@@ -79,6 +79,20 @@ def test_all_findings_that_are_named_are_accepted(installed):
     assert len(rows(run("logger", "correct", "--list", "--format", "csv"))) == 1
 
 
+def test_all_findings_of_a_rule_at_a_well_within_a_span_are_accepted(installed):
+    made, run = installed
+    given = ("--reason", "looked at", "--by", "Ana")
+    before = ("--rule", "clock", "--to", "2024-01-02T00:00Z")
+    assert "No finding of clock" in run("logger", "correct", *before, *given).err
+    assert "There is no rule 'clocks'" in run("logger", "correct", "--rule", "clocks", *given).err
+    assert run("logger", "correct", "--rule", "clock", "--well", "X", *given).code == 1
+    assert run("logger", "correct", "B", "--rule", "clock", *given).code == 1
+    span = ("--from", f"{made.when[0] - 3 * HOUR}Z", "--to", f"{made.when[-1]}Z")
+    done = run("logger", "correct", "--rule", "clock", "--rule", "spike", "--well", "W", *span, *given)
+    assert (done.code, "Correction 1 was recorded: clock shift" in done.err) == (0, True), done.err
+    assert run("logger", "findings").code == 0
+
+
 def test_a_correction_typed_in_full_does_what_the_suggestion_says(installed):
     _, run = installed
     (finding,) = [row for row in rows(run("logger", "findings", "--format", "csv")) if row["rule"] == "clock"]
@@ -108,6 +122,9 @@ def test_an_amount_is_given_in_the_unit_of_the_option(installed):
         (("L", "restart", "--list"), "Give one of"),
         (("L", "restart", "--from", "2024-02-01T00:00Z"), "Say why"),
         (("L", "restart", "--from", "2024-02-01", "--reason", "x"), "has no zone"),
+        (("L", "restart", "--from", "2024-02-01T00:00Z", "--well", "W", "--reason", "x"), "--well goes with"),
+        (("--accept", "12ab", "--from", "2024-02-01T00:00Z", "--reason", "x"), "brings its own span"),
+        (("--rule", "clock", "--take-back", "1", "--reason", "x"), "Give one of"),
         (("--accept", "12ab", "--seconds", "5", "--reason", "x"), "brings its own"),
         (("--take-back", "1", "--known-on", "2024-02-01T00:00Z", "--reason", "x"), "--known-on serves --list"),
         (("L", "exclusion", "--from", "2024-02-02T00:00Z", "--to", "2024-02-01T00:00Z", "--reason", "x"), "not after"),

@@ -9,26 +9,14 @@ import pytest
 from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, WRONG_USAGE
 from gwnet.cli.loggers import COMMANDS
 
-from ..ingest.test_logger_load import LAYOUT, PLAIN, TABLES
-
 BY = ("--by", "Ana")
 PLAINLY = ("--layout", "plain.toml", *BY)
 
 
 @pytest.fixture
-def here(gwnet_here, tmp_path):
+def here(logger_files_here):
     """Give the command line in a folder with a record and logger files."""
-    for name, text in TABLES.items():
-        (tmp_path / f"{name}.csv").write_text(text)
-    (tmp_path / "plain.toml").write_text(PLAIN)
-    (tmp_path / "both.toml").write_text(LAYOUT)
-    for name, start, values in (("a", 2, "1.0 1.1 1.2"), ("b", 3, "1.1 1.5 1.3"), ("bad", 2, "1.0 x 1.2")):
-        rows = [f"2024-01-01 0{start + at}:00,{value},9.5" for at, value in enumerate(values.split())]
-        lines = ["Serial: 77", "Time,Pressure,Temperature", *rows]
-        (tmp_path / f"{name}.csv").write_text("\n".join(lines) + "\n")
-    assert gwnet_here("init").code == DONE
-    assert gwnet_here("load", *(f"{name}.csv" for name in TABLES), *BY).code == DONE
-    return gwnet_here
+    return logger_files_here
 
 
 def test_a_file_is_reported_in_a_few_lines(here):

@@ -86,3 +86,8 @@ def loader(empty):
         (first / f"{name}.csv").write_text(text)
     empty.load(first)
     return empty
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "export.csv"

@@ -53,11 +53,6 @@ def read(path, content, chosen, rows=65_536, **options):
     return file, samples
 
 
-@pytest.fixture
-def path(tmp_path):
-    return tmp_path / "export.csv"
-
-
 # --- times ---------------------------------------------------------------------------------------------------------
 
 

@@ -219,3 +219,19 @@ def test_identities_of_a_table_are_made_at_once(loader):
     with loader.net.store.reading() as connection:
         query = "SELECT row_count FROM state_part WHERE table_name = 'well'"
         assert connection.exec_driver_sql(query).scalars().all() == [2]
+
+
+def test_the_end_of_an_installation_is_no_correction(loader):
+    rows = "site,well,instrument,installed_at,removed_at,hanging_depth\nS,MW-1,T1,2024-01-10,{},{}\n"
+    loader.text(rows.format("", "8.0"), "deployments.csv")
+    problem = loader.rejected(rows.format("2024-03-01 10:00", "8.5"), "deployments.csv")
+    assert [one.problem for one in problem] == ["already-recorded"]
+    [ended] = loader.text(rows.format("2024-03-01 10:00", "8.0"), "deployments.csv").files
+    assert "row 2: the installation of T1 on record ends at 2024-03-01 10:00" in str(ended.warnings)
+    with loader.net.store.reading() as connection:
+        query = "SELECT valid_until_utc IS NULL, retired_reason FROM deployment ORDER BY id"
+        found = connection.exec_driver_sql(query).all()
+    assert [tuple(row) for row in found] == [(1, "the installation ended"), (0, None)]
+    # once it has ended, another end is a correction
+    [problem] = loader.rejected(rows.format("2024-03-02 10:00", "8.0"), "deployments.csv")
+    assert problem.problem == "already-recorded"

@@ -12,7 +12,7 @@ from openpyxl.styles import Font
 from openpyxl.utils.datetime import MAC_EPOCH, WINDOWS_EPOCH
 
 from gwnet.errors import UnreadableFileError
-from gwnet.ingest.readers.workbook import _text, read_workbook
+from gwnet.ingest.readers.workbook import cell_text, read_workbook
 
 from .conftest import TABLES
 
@@ -233,7 +233,7 @@ def test_cells_are_read_as_a_general_library_reads_them():
         book.save(stream)
         (own,) = read_workbook("a.xlsx", stream.getvalue())
         (other,) = load_workbook(io.BytesIO(stream.getvalue())).worksheets
-        cells = [[_text(cell.value) for cell in row] for row in other.iter_rows(min_row=2)]
+        cells = [[cell_text(cell.value) for cell in row] for row in other.iter_rows(min_row=2)]
         expected = [row for row in cells if any(row)]
         expected[0][values.index("_x0041_")] = "A"  # an escaped sign, ECMA-376-1:2016, 22.9.2.19
         assert own.rows == expected

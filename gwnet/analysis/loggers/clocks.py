@@ -145,9 +145,9 @@ def _hours(seconds: float) -> str:
 def _of_barometer(each: _Compared) -> LoggerFinding:
     """Return the finding about a barometer without what only all its sensors together show."""
     air = each.air
-    return LoggerFinding(
-        each.heads.site, "", air.instrument, air.quantity, "clock", air.time_utc[0], air.time_utc[-1], "", "clock shift"
-    )
+    place = (each.heads.site, "", air.instrument, air.quantity)
+    _, ends = span_around(air.file_time_utc[-1], air.file_time_utc[-1])
+    return LoggerFinding(*place, "clock", air.time_utc[0], air.time_utc[-1], "", "clock shift", to_utc=ends)
 
 
 def _shared_finding(mine: Sequence[Clock], shift_s: float) -> LoggerFinding:
@@ -158,7 +158,8 @@ def _shared_finding(mine: Sequence[Clock], shift_s: float) -> LoggerFinding:
         f"The times of barometer {finding.instrument} agree with those of all its sensors ({wells}) only when moved by "
         f"{_hours(-shift_s)}; one clock is more likely wrong than all."
     )
-    return replace(finding, message=message, parameters={"seconds": -shift_s})
+    ends = max(each.of_barometer.to_utc for each in mine)
+    return replace(finding, message=message, parameters={"seconds": -shift_s}, to_utc=ends)
 
 
 def _of_shift(loggers: LoggerRecord, each: _Compared) -> Iterator[LoggerFinding]:
@@ -218,15 +219,19 @@ def _finding(
 def _edges_of_deployment(
     loggers: LoggerRecord, heads: LoggerHeads, shift_s: float
 ) -> tuple[np.datetime64, np.datetime64]:
-    """Return when a deployment begins and ends by such a clock; open where the sensor was installed nowhere else."""
+    """Return when a deployment begins and ends by such a clock; open where it is the sensor's first.
+
+    One that goes on ends after its last sample: the clock of a file that is loaded later may be right.
+    """
     rows = loggers.deployments_of(heads.instrument)
     mine = rows[rows["deployment_id"] == heads.deployment_id].iloc[0]
     shift = np.timedelta64(round(shift_s), "s")
     earlier = (rows["installed_at_utc"] < mine["installed_at_utc"]).any()
-    later = (rows["installed_at_utc"] > mine["installed_at_utc"]).any()
+    removed = to_instant(mine["removed_at_utc"])
+    last = heads.level.channel.file_time_utc[-1]
     return (
         to_instant(mine["installed_at_utc"]) - shift if earlier else NAT,
-        to_instant(mine["removed_at_utc"]) - shift if later else NAT,
+        span_around(last, last)[1] if np.isnat(removed) else removed - shift,
     )
 
 

@@ -15,8 +15,11 @@ from sqlalchemy import Connection
 from gwnet.analysis.loggers.channels import LEVEL_QUANTITIES, deployments_in, loggers_of, suppose_corrections
 from gwnet.analysis.loggers.correction_history import describe_correction
 from gwnet.analysis.loggers.correction_kinds import KINDS, check_parameters
+from gwnet.analysis.loggers.finding_rules import RULES
 from gwnet.analysis.loggers.findings import findings_of
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
+from gwnet.analysis.loggers.suggestion import LoggerFinding
+from gwnet.clock import to_instant
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.store.save import samples as save_samples
 from gwnet.store.snapshot import Snapshot
@@ -208,7 +211,40 @@ def _describe_rows(rows: pd.DataFrame) -> list[str]:
     return [describe_correction(row.kind, row.parameters, row.start_utc, row.end_utc) for row in rows.itertuples()]
 
 
-def suggested_corrections(record: Snapshot, *names: str, instrument: str | None = None) -> list[Correction]:
+@dataclass(frozen=True)
+class Wanted:
+    """Which findings about loggers are meant, beside those that are named.
+
+    Attributes
+    ----------
+    rules : tuple of str
+        All findings of these rules that suggest a correction; none unless given.
+    wells : tuple of str
+        Only about loggers in these wells; all unless given.
+    instrument : str or None
+        Only about this instrument.
+    start, end : datetime.datetime or None
+        Of a rule, only those wholly inside this span.
+    """
+
+    rules: tuple[str, ...] = ()
+    wells: tuple[str, ...] = ()
+    instrument: str | None = None
+    start: dt.datetime | None = None
+    end: dt.datetime | None = None
+
+    def is_about(self, finding: LoggerFinding) -> bool:
+        """Return whether a finding is about the wells and the instrument that are meant."""
+        return self.instrument in (None, finding.instrument) and (not self.wells or finding.well in self.wells)
+
+    def is_of_rule(self, finding: LoggerFinding) -> bool:
+        """Return whether a finding is meant by its rule and time, and suggests something."""
+        first, last = (None if moment is None else to_instant(moment) for moment in (self.start, self.end))
+        is_inside = (first is None or finding.start_utc >= first) and (last is None or finding.end_utc <= last)
+        return bool(finding.kind and finding.rule in self.rules and is_inside)
+
+
+def suggested_corrections(record: Snapshot, *names: str, wanted: Wanted | None = None) -> list[Correction]:
     """Return the corrections that findings suggest.
 
     Parameters
@@ -217,8 +253,8 @@ def suggested_corrections(record: Snapshot, *names: str, instrument: str | None 
         The record.
     *names : str
         Names of the findings, or the first letters of them.
-    instrument : str, optional
-        Only findings about this instrument.
+    wanted : Wanted, optional
+        Which others are meant, by rule, and about which wells, instrument and span.
 
     Returns
     -------
@@ -230,15 +266,22 @@ def suggested_corrections(record: Snapshot, *names: str, instrument: str | None 
     NotFoundError
         If there is no such finding any more, or several begin so.
     AnalysisError
-        If one suggests nothing.
+        If one suggests nothing, or there is no such rule.
     """
-    by_key = {
-        finding.key(): finding
-        for finding in findings_of(record, iterate_heads(record, deployments_in(record)))
-        if instrument in (None, finding.instrument)
-    }
-    wanted = {key: by_key[key] for key in (_complete_key(name, by_key) for name in names)}
-    for key, finding in wanted.items():
+    asked = wanted or Wanted()
+    unknown = [rule for rule in asked.rules if rule not in RULES]
+    if unknown:
+        message = f"There is no rule {unknown[0]!r}."
+        raise AnalysisError(message, fix=f"One of: {', '.join(RULES)}.")
+    found = findings_of(record, iterate_heads(record, deployments_in(record)))
+    by_key = {finding.key(): finding for finding in found if asked.is_about(finding)}
+    chosen = {key: by_key[key] for key in (_complete_key(name, by_key) for name in names)}
+    of_rules = {key: finding for key, finding in by_key.items() if asked.is_of_rule(finding)}
+    if asked.rules and not of_rules:
+        message = f"No finding of {' or '.join(asked.rules)} that suggests a correction matches."
+        raise NotFoundError(message, fix="'gwnet logger findings' lists them; check well, span and rule.")
+    chosen |= of_rules
+    for key, finding in chosen.items():
         if not finding.kind:
             message = f"Finding {key!r} ({finding.rule}) suggests no correction: {finding.message}"
             raise AnalysisError(message, fix="Decide which one serves, and give it in full.")
@@ -251,7 +294,7 @@ def suggested_corrections(record: Snapshot, *names: str, instrument: str | None 
             _aware(finding.from_utc),
             _aware(finding.to_utc),
         )
-        for finding in wanted.values()
+        for finding in chosen.values()
     ]
 
 

@@ -13,6 +13,10 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "layouts": ("layouts", "List the layouts that travel with the program, or print one."),
     "try": ("try_file", "Show what is read from a file of a logger, and store nothing."),
     "load": ("load", "Load files of loggers."),
+    "inbox": ("inbox", "Load the files that arrived in a folder, and move them aside."),
+    "samples": ("samples", "Print or draw the stored samples of loggers, as they are in the files."),
+    "downloads": ("downloads", "List the files that were loaded, one row a file and series."),
+    "conflicts": ("conflicts", "List values that differ from those on record at the same instant."),
     "coverage": ("coverage", "Draw when each logger has samples and each well manual readings."),
     "status": ("status", "Summarize the state of each logger, one row a deployment."),
     "findings": (

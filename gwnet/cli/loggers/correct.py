@@ -34,11 +34,15 @@ def _parameter_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.command("correct")
 @click.argument("instrument", required=False)
 @click.argument("kind", required=False)
-@click.option("--from", "start", type=options.Instant(), metavar="TIME", help="Start of the span. Default: open.")
+@click.option(
+    "--from", "start", type=options.Instant(), metavar="TIME", help="Start of the span; with --rule, of the findings."
+)
 @click.option("--to", "end", type=options.Instant(), metavar="TIME", help="End of the span, not included.")
 @_parameter_options
 @click.option("--series", "quantity", metavar="QUANTITY", help="Which series. Default: the one that gives the level.")
 @click.option("--accept", multiple=True, metavar="FINDING", help="Apply what this finding suggests; of several, all.")
+@click.option("--rule", "rules", multiple=True, metavar="RULE", help="Apply what all findings of this rule suggest.")
+@click.option("--well", "wells", multiple=True, metavar="WELL", help="With --rule or --accept: only of this well.")
 @click.option("--take-back", type=int, multiple=True, metavar="NUMBER", help="Withdraw a correction; of several, all.")
 @click.option("--list", "listed", is_flag=True, help="List the corrections on record.")
 @click.option("--dry-run", is_flag=True, help="Show which heads would change, and record nothing.")
@@ -71,9 +75,16 @@ command.help = (command.help or "").replace("{kinds}", f"{', '.join(list(KINDS)[
 
 def _refuse_mixtures(ctx: click.Context, given: dict[str, Any]) -> None:
     """Refuse what cannot be asked for together, and a correction without a reason."""
-    ways = sum(map(bool, (given["listed"], given["take_back"], given["accept"], given["kind"])))
+    by_finding = bool(given["accept"] or given["rules"])
+    ways = sum(map(bool, (given["listed"], given["take_back"], by_finding, given["kind"])))
     if ways != 1:
-        message = "Give one of: INSTRUMENT KIND, --accept FINDING, --take-back NUMBER, --list."
+        message = "Give one of: INSTRUMENT KIND, --accept FINDING or --rule RULE, --take-back NUMBER, --list."
+        raise click.UsageError(message, ctx)
+    if given["wells"] and not by_finding:
+        message = "--well goes with --accept and --rule; a correction is of an instrument."
+        raise click.UsageError(message, ctx)
+    if given["accept"] and not given["rules"] and (given["start"] or given["end"]):
+        message = "--from and --to go with --rule or a KIND; a finding brings its own span."
         raise click.UsageError(message, ctx)
     if given["known_on"] is not None and not given["listed"]:
         message = "--known-on serves --list alone; a correction is recorded now."
@@ -101,9 +112,10 @@ def _decide(net: Network, given: dict[str, Any]) -> Corrected:
     decision = {"reason": given["reason"], "by": given["by"], "dry_run": given["dry_run"]}
     if given["take_back"]:
         return net.loggers.withdraw_corrections(*given["take_back"], **decision)
-    if given["accept"]:
-        return net.loggers.accept(*given["accept"], instrument=given["instrument"], **decision)
     start, end = _span(given)
+    if given["accept"] or given["rules"]:
+        meant = {name: given[name] for name in ("rules", "wells", "instrument")}
+        return net.loggers.accept(*given["accept"], **meant, start=start, end=end, **decision)
     chosen = {"quantity": given["quantity"], "start": start, "end": end}
     return net.loggers.correct(given["instrument"], given["kind"], **chosen, **decision, **_parameters(given))
 

@@ -10,17 +10,20 @@ from gwnet.cli.loggers import loaded as logger_loaded
 
 
 @click.command("load")
-@click.argument(
-    "paths", nargs=-1, required=True, type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="FILE..."
-)
+@click.argument("paths", nargs=-1, required=True, type=click.Path(exists=True, path_type=Path), metavar="PATH...")
 @click.option(
     "--layout",
     default="auto",
     show_default=True,
     metavar="LAYOUT",
-    help="Name of a layout or a TOML file; auto takes what looking at the file proposes, where that leaves no doubt.",
+    help="Name of a layout or a TOML file; auto takes the one that the instrument's files were read with before, or "
+    "what looking at the file proposes, where that leaves no doubt.",
 )
-@click.option("--instrument", metavar="ID", help="Instrument. Default: the one with the serial number in the file.")
+@click.option(
+    "--instrument",
+    metavar="ID",
+    help="Instrument. Default: the one with the serial number in the file, or whose files have its name.",
+)
 @click.option(
     "--series", "quantity", metavar="QUANTITY", help="Only this quantity; a lone column of values is taken to be this."
 )
@@ -30,7 +33,7 @@ from gwnet.cli.loggers import loaded as logger_loaded
 @options.form
 @options.db
 def command(paths: tuple[Path, ...], form: str, db: str, **chosen: Any) -> int:
-    """Load files of loggers.
+    """Load files of loggers, or folders of them.
 
     Each file lands whole or not at all, and by itself. What is on record already is passed over and counted; another
     value at the same time is a finding, and the one on record stays. A file that is loaded already changes nothing.

@@ -7,6 +7,7 @@ import click
 
 from gwnet.cli import DONE, DONE_WITH_FINDINGS, options, output
 from gwnet.cli.loggers import tried as logger_tried
+from gwnet.errors import LayoutError, PartialLayoutError
 
 
 @click.command("try")
@@ -29,11 +30,20 @@ def command(path: Path, save: Path | None, form: str, **chosen: Any) -> int:
     """Show what is read from a file of a logger, and store nothing.
 
     Without a layout one is proposed: what was inferred, why, and what is in doubt is printed. Then come the first
-    and last rows as read, the span in local time and UTC, gaps, and the rows that are no plain samples.
+    and last rows as read, the span in local time and UTC, gaps, and the rows that are no plain samples. --save writes
+    the layout also where it does not read the file yet, with what is lacking marked CHECK.
     """
     from gwnet.network.loggers import Loggers
 
-    trial = Loggers.try_file(path, **chosen)
+    try:
+        trial = Loggers.try_file(path, **chosen)
+    except PartialLayoutError as error:
+        if save is None:
+            raise
+        # what was found is worth having, even where it does not yet read the file
+        output.write_new(save, error.text, "layout")
+        fix = f"Complete {save}, where CHECK says what is open, and give it with --layout."
+        raise LayoutError(error.message, where=error.where, fix=fix) from None
     logger_tried.show(trial, form)
     if save is not None:
         output.write_new(save, trial.toml(), "layout")

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from gwnet.ingest.loggers.plan import Plan
 from gwnet.ingest.loggers.stamps import StampError, read_stamp
+from gwnet.ingest.loggers.words import is_note
 
 #: Odd rows that are kept with their text, of each kind; all are counted.
 KEPT: Final[int] = 1_000
@@ -90,12 +91,15 @@ class Rows:
         One array a column; NaN for no value.
     row : numpy.ndarray of int64, shape (n,)
         Lines in the file.
+    counter : numpy.ndarray of float64, shape (n,), or None
+        The column that counts on with time, NaN for no number; None where the plan has none.
     """
 
     time_ms: NDArray[np.int64]
     offset_minutes: NDArray[np.int64] | None
     values: list[NDArray[np.float64]]
     row: NDArray[np.int64]
+    counter: NDArray[np.float64] | None = None
 
 
 def joined(parts: Sequence[Rows]) -> Rows | None:
@@ -113,7 +117,18 @@ def joined(parts: Sequence[Rows]) -> Rows | None:
         offset,
         [np.concatenate(values) for values in zip(*(part.values for part in filled), strict=True)],
         np.concatenate([part.row for part in filled]),
+        _joined_counters(filled),
     )
+
+
+def _joined_counters(parts: Sequence[Rows]) -> NDArray[np.float64] | None:
+    counters = [part.counter for part in parts if part.counter is not None]
+    return np.concatenate(counters) if len(counters) == len(parts) else None
+
+
+def count_of(cell: str) -> float:
+    """Return the number in a cell of the column that counts, NaN for anything else."""
+    return float(cell) if _NUMBER.fullmatch(cell.strip()) else np.nan
 
 
 class BadRowError(ValueError):
@@ -220,6 +235,7 @@ class Careful:
         offsets: list[int | None] = []
         values: list[list[float]] = []
         rows: list[int] = []
+        counts: list[float] = []
         for place, line, cells, fault in self._split(lines):
             row = numbers[place]
             # rows below the footer mean that files were joined; a few words below it mean nothing
@@ -243,9 +259,18 @@ class Careful:
                 offsets.append(taken[1])
                 values.append(taken[2])
                 rows.append(row)
-        return self._rows(times, offsets, values, rows)
+                at = self.plan.counter
+                counts.append(count_of(cells[at]) if at is not None and at < len(cells) else np.nan)
+        return self._rows(times, offsets, values, rows, counts)
 
-    def _rows(self, times: list[int], offsets: list[int | None], values: list[list[float]], rows: list[int]) -> Rows:
+    def _rows(
+        self,
+        times: list[int],
+        offsets: list[int | None],
+        values: list[list[float]],
+        rows: list[int],
+        counts: list[float],
+    ) -> Rows:
         offset = None
         if any(minutes is not None for minutes in offsets):
             offset = np.array([NO_OFFSET if minutes is None else minutes for minutes in offsets], dtype=np.int64)
@@ -255,6 +280,7 @@ class Careful:
             offset,
             [np.ascontiguousarray(table[:, n]) for n in range(table.shape[1])],
             np.array(rows, dtype=np.int64),
+            None if self.plan.counter is None else np.array(counts, dtype=np.float64),
         )
 
     def _split(self, lines: list[str]) -> Iterator[tuple[int, str, list[str], str]]:
@@ -355,18 +381,22 @@ class Careful:
             for column, place in enumerate(plan.places)
         ]
         noted = [f"{plan.names[n]}: {cells[n]}" for n in plan.events if n < len(cells) and cells[n] not in {"", "-"}]
+        if self._cells:
+            noted += [cell for cell in cells[self._cells :] if cell]
         if self._note(row, line, values, noted):
             return None
         return time, offset, values
 
     def _refuse_too_many(self, cells: list[str]) -> None:
-        """Refuse a row with more cells than headings, unless they are empty and no decimal commas made them."""
+        """Refuse a row with more cells than headings, unless they hold words or nothing and are no decimals."""
         layout = self.plan.layout
+        # words right of the headings are notes; a number there may be of another column
+        extra = [cell.strip() for cell in cells[self._cells :] if cell.strip()]
         # a whole number in every value may be the half before a decimal comma
         whole = layout.delimiter == "," and any(
             cell.strip() and layout.decimal not in cell for cell in (cells[place] for place in self.plan.places)
         )
-        if whole or any(cell.strip() for cell in cells[self._cells :]):
+        if whole or not all(map(is_note, extra)):
             message = (
                 f"the row has {len(cells)} cells, the headings {self._cells}; "
                 "numbers with a decimal comma must stand in quotes, or between other signs than commas"

@@ -6,12 +6,14 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
+from itertools import pairwise
 
 from gwnet.errors import LayoutError
 from gwnet.ingest.loggers.layout import Layout, Reference, ValueRule, is_pattern
 from gwnet.ingest.loggers.words import (
     QUANTITIES,
     absolute_or_not,
+    counts_by_heading,
     heading_unit,
     limits_of,
     names_serial,
@@ -214,6 +216,9 @@ def _by_size(table: Table, vague: Found, notes: list[str], quantity: str) -> Fou
             return place, replace(column, quantity=pressure), ()
     message = f"What the column {column.name!r} holds is not known: {why}."
     fix = "Say it with --series, or under [[columns]] of a layout."
+    if quantity in QUANTITIES:
+        message = f"The column {column.name!r} is in {column.unit}, which is no unit of {quantity}."
+        fix = "Ask for another quantity, or say quantity and unit under [[columns]] of a layout."
     raise LayoutError(message, where=table.where, fix=fix)
 
 
@@ -287,6 +292,30 @@ def absent_events(table: Table) -> list[str]:
         for reference in table.layout.events
         if not any(_refers(reference, n, name) for n, name in enumerate(table.names))
     ]
+
+
+def counter_in(table: Table, times: Sequence[int]) -> int | None:
+    """Return the place of a column that counts on with time: that of the layout, or else one whose heading says so.
+
+    Parameters
+    ----------
+    table : Table
+        The table.
+    times : sequence of int
+        Places of the time.
+    """
+    if table.layout.counter is not None:
+        return table.place(table.layout.counter, "the counter")
+    named = [(place, counts_by_heading(name)) for place, name in enumerate(table.names) if place not in times]
+    # elapsed time goes on where a record number does not: when samples are lacking
+    for _, place in sorted((rank, place) for place, rank in named if rank):
+        numbers = numbers_of(table.cells(place), table.layout.decimal)
+        steps = [later - earlier for earlier, later in pairwise(numbers)]
+        rising = sum(step > 0 for step in steps)
+        # nearly all: rows may have been sorted by their local time, or stand with the newest first
+        if len(steps) > 1 and 0 not in steps and max(rising, len(steps) - rising) >= 0.9 * len(steps):
+            return place
+    return None
 
 
 def selection(table: Table, only: str) -> tuple[int, str] | None:

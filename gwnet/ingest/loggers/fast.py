@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gwnet.ingest.loggers.careful import Careful, Oddities, Rows, numeric_words, odd_kinds
+from gwnet.ingest.loggers.careful import Careful, Oddities, Rows, count_of, numeric_words, odd_kinds
 from gwnet.ingest.loggers.plan import Plan, split_line
 from gwnet.ingest.loggers.stamps import Stamps, read_column
 
@@ -41,6 +41,7 @@ class BlockReader:
             patterns.append(rf"^\s*{re.escape(plan.layout.comment)}")
         self._special = [re.compile(pattern, re.MULTILINE) for pattern in patterns]
         needed = [*plan.times, *plan.places, *plan.events, *([plan.select[0]] if plan.select else [])]
+        needed += [] if plan.counter is None else [plan.counter]
         self._needed = sorted(set(needed))
         self._plain_numbers = not plan.layout.thousands
 
@@ -120,12 +121,30 @@ class BlockReader:
         if stamps is None or values is None:
             return None
         rows = np.arange(first_line, first_line + count, dtype=np.int64)
+        counter = self._counts(table)
         kinds = self._note(values, self._noted(table), self._selected(table))
         if kinds is None:
-            return Rows(stamps.time_ms, stamps.offset_minutes, values, rows)
+            return Rows(stamps.time_ms, stamps.offset_minutes, values, rows, counter)
         kept = self._tell(kinds, text, first_line)
         offset = None if stamps.offset_minutes is None else stamps.offset_minutes[kept]
-        return Rows(stamps.time_ms[kept], offset, [value[kept] for value in values], rows[kept])
+        counter = None if counter is None else counter[kept]
+        return Rows(stamps.time_ms[kept], offset, [value[kept] for value in values], rows[kept], counter)
+
+    def _counts(self, table: Any) -> NDArray[np.float64] | None:
+        """Return the numbers of the column that counts, NaN for other cells; None where the plan has none."""
+        import pyarrow as pa
+
+        place = self.plan.counter
+        if place is None:
+            return None
+        if f"c{place}" not in table.column_names:
+            return np.full(table.num_rows, np.nan)
+        cells = self._column(table, place)
+        try:
+            numbers = cells if pa.types.is_floating(cells.type) else cells.cast(pa.string()).cast(pa.float64())
+        except pa.ArrowInvalid:
+            return np.array([count_of((cell or b"").decode("utf-8", "replace")) for cell in cells.to_pylist()])
+        return np.asarray(numbers.to_numpy(zero_copy_only=False), dtype=np.float64)
 
     def _parsed(self, text: bytes, width: int) -> Any:
         import pyarrow as pa

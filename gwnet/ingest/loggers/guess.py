@@ -9,19 +9,30 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import zip_longest
 from pathlib import Path
 from typing import Final
 
 from gwnet.clock import zone_of
-from gwnet.errors import ClockError, LayoutError
+from gwnet.errors import ClockError, LayoutError, PartialLayoutError, UnreadableFileError
+from gwnet.ingest.loggers.columns import numbers_of
 from gwnet.ingest.loggers.guess_columns import Guessed, find_values
 from gwnet.ingest.loggers.guess_notes import Notes
+from gwnet.ingest.loggers.guess_preamble import START_PATTERN, fill_units, find_start
 from gwnet.ingest.loggers.guess_shape import Shape, decimal_of, find_table, footer_of, reference
-from gwnet.ingest.loggers.guess_times import Form, StampSurvey, looks_like_clock, looks_like_count, looks_like_stamp
+from gwnet.ingest.loggers.guess_times import (
+    Form,
+    StampSurvey,
+    looks_like_clock,
+    looks_like_count,
+    looks_like_elapsed,
+    looks_like_stamp,
+)
 from gwnet.ingest.loggers.layout import Layout, Reference
+from gwnet.ingest.loggers.plan import with_next
 from gwnet.ingest.loggers.text import blocks
-from gwnet.ingest.loggers.words import QUANTITIES, names_serial, names_time
+from gwnet.ingest.loggers.words import QUANTITIES, counts_by_heading, names_serial, names_time, read_heading
 
 #: Patterns that a proposed layout gives on to other files of its kind.
 ZONE_PATTERN: Final = r"(?:GMT|UTC)\s*([+-]\d{1,2}(?::?\d{2})?)"
@@ -31,6 +42,18 @@ SERIAL_PATTERN: Final = (
 TITLE_PATTERN: Final = (
     r"(?i)^\W*(?:[a-z]+ )?(?:title|name|site|station|location|well|messstelle\w*|project)\s*[:;=,\t]\s*\"?([^\",;\t]+)"
 )
+
+#: Words for units of elapsed time.
+_ELAPSED: Final[dict[str, str]] = {
+    **dict.fromkeys(("ms", "milliseconds"), "ms"),
+    **dict.fromkeys(("s", "sec", "secs", "second", "seconds", "sekunden"), "s"),
+    **dict.fromkeys(("min", "mins", "minute", "minutes", "minuten"), "min"),
+    **dict.fromkeys(("h", "hr", "hrs", "hour", "hours", "stunden"), "h"),
+    **dict.fromkeys(("d", "day", "days", "tage"), "d"),
+}
+
+#: Cells that are looked at of a column that is empty in the first rows.
+_LATE: Final[int] = 200
 
 _STANDARD_ZONES: Final[dict[str, str]] = {
     "CET": "UTC+01:00",
@@ -72,14 +95,34 @@ def _one_line(text: str) -> str:
     return "".join(sign if sign.isprintable() else " " for sign in text)
 
 
+def incomplete(error: LayoutError, proposal: Proposal) -> PartialLayoutError:
+    """Return an error about a file together with what could be inferred of its layout.
+
+    Parameters
+    ----------
+    error : gwnet.errors.LayoutError
+        Why the file is not read.
+    proposal : Proposal
+        A layout that lacks something.
+    """
+    lacking = f"not complete: {error.message.rstrip('.')}"
+    doubts = tuple(dict.fromkeys((lacking, *proposal.doubts)))
+    fix = f"{error.fix or ''} 'gwnet logger try FILE --save LAYOUT.toml' writes what could be inferred.".strip()
+    text = Proposal(proposal.layout, proposal.reasons, doubts).toml()
+    return PartialLayoutError(error.message, where=error.where, fix=fix, text=text)
+
+
 @dataclass
 class _Times:
     places: tuple[int, ...]
     form: Form
     clock: Form | None = None
+    start: Form | None = None
 
 
-def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity: str = "") -> Proposal:
+def propose_layout(
+    path: str | Path, *, zone: str = "", only: str = "", quantity: str = "", pressure: str = ""
+) -> Proposal:
     """Propose a layout for a file.
 
     Parameters
@@ -92,6 +135,8 @@ def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity
         Which well or instrument of a file of several; there is no doubt about it then.
     quantity : str, optional
         The quantity that is wanted; there is no doubt about what its column is then.
+    pressure : str, optional
+        What a pressure is that the heading leaves open, by the kind of the instrument.
 
     Returns
     -------
@@ -106,25 +151,40 @@ def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity
         If no table of readings is found in it.
     """
     path = Path(path)
+    notes = Notes()
+    try:
+        return _propose(path, notes, zone, only, quantity, pressure)
+    except UnreadableFileError:
+        raise
+    except LayoutError as error:
+        if isinstance(error, PartialLayoutError):
+            raise
+        raise incomplete(error, _partial(_blank(path), notes)) from None
+
+
+def _propose(path: Path, notes: Notes, zone: str, only: str, quantity: str, pressure: str) -> Proposal:
+    """Propose a layout; see `propose_layout`."""
     if quantity and quantity not in QUANTITIES:
         message = f"{quantity!r} is no quantity."
         raise LayoutError(message, where=str(path), fix=f"Take one of: {', '.join(QUANTITIES)}.")
-    notes = Notes()
     shape = find_table(path, notes)
     if not shape.names:
         message = "The table has no headings, so its columns are not known."
         fix = "Write a layout with first_row, and the quantity, column and unit of each under [[columns]]."
-        raise LayoutError(message, where=f"{path}, row {shape.first_line}", fix=fix)
+        error = LayoutError(message, where=f"{path}, row {shape.first_line}", fix=fix)
+        raise incomplete(error, _without_headings(shape, notes))
+    fill_units(shape, notes)
     times = _times(shape, notes)
     comment = _comment(shape)
-    shape.rows = [row for row in shape.rows if len(row) > times.places[0] and _is_time(row[times.places[0]])]
+    shape.rows = [row for row in shape.rows if len(row) > times.places[0] and _is_time(row[times.places[0]], times)]
+    _fill_late_columns(shape, times)
     decimal, thousands = decimal_of(_value_cells(shape, times.places), shape.delimiter, notes)
-    guessed = find_values(shape, times.places, (decimal, thousands), notes, quantity)
+    guessed = find_values(shape, times.places, (decimal, thousands), notes, quantity, pressure)
     found_zone, pattern = _zone(shape, times, zone, notes)
     serial_pattern, serial_column = _serial(shape, notes)
-    layout = Layout(
-        name=re.sub(r"\W+", "-", path.stem).strip("-").lower() or "layout",
-        about=f"Proposed from {_one_line(path.name)}",
+    layout = replace(
+        _blank(path),
+        sheet=shape.sheet,
         encoding=shape.encoding,
         delimiter=shape.delimiter,
         decimal=decimal,
@@ -139,6 +199,8 @@ def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity
         clock_column=reference(shape, times.places[1]) if times.clock is not None else None,
         formats=tuple(times.form.formats),
         clock_formats=tuple(times.clock.formats) if times.clock is not None else (),
+        start_pattern=START_PATTERN if times.start is not None else "",
+        start_formats=tuple(times.start.formats) if times.start is not None else Layout("").start_formats,
         zone=found_zone,
         zone_pattern=pattern,
         columns=guessed.rules,
@@ -155,6 +217,62 @@ def propose_layout(path: str | Path, *, zone: str = "", only: str = "", quantity
     return Proposal(layout, tuple(dict.fromkeys(notes.reasons)), tuple(dict.fromkeys(notes.doubts)))
 
 
+def _blank(path: Path) -> Layout:
+    name = re.sub(r"\W+", "-", path.stem).strip("-").lower() or "layout"
+    return Layout(name=name, about=f"Proposed from {_one_line(path.name)}")
+
+
+def _partial(layout: Layout, notes: Notes) -> Proposal:
+    return Proposal(layout, tuple(dict.fromkeys(notes.reasons)), tuple(dict.fromkeys(notes.doubts)))
+
+
+def _without_headings(shape: Shape, notes: Notes) -> Proposal:
+    """Return what can be said of a table without headings: how it is written, its times, and what its columns hold."""
+    columns = list(zip_longest(*shape.rows, fillvalue=""))
+    times = [n for n, cells in enumerate(columns) if _kind("time", [cell for cell in cells if cell]) == "stamp"]
+    formats: tuple[str, ...] = ()
+    if times:
+        survey = StampSurvey()
+        for cell in columns[times[0]]:
+            survey.add(cell)
+        formats = tuple(survey.infer_form(notes).formats)
+    notes.add(doubt="the table has no headings: columns are named by their number")
+    for place, cells in enumerate(columns):
+        numbers = numbers_of(cells, ".") or numbers_of(cells, ",")
+        if numbers and place not in times:
+            notes.add(
+                doubt=f"column {place + 1} holds {min(numbers):g} to {max(numbers):g}: "
+                "give its quantity, column and unit under [[columns]]"
+            )
+    layout = replace(
+        _blank(shape.head.path),
+        sheet=shape.sheet,
+        encoding=shape.encoding,
+        delimiter=shape.delimiter,
+        first_row=shape.first_line,
+        time_column=times[0] + 1 if times else None,
+        formats=formats or Layout("").formats,
+    )
+    return _partial(layout, notes)
+
+
+def _fill_late_columns(shape: Shape, times: _Times) -> None:
+    """Give columns that are empty in the first rows the first cells that they have further down."""
+    empty = [n for n in range(len(shape.names)) if n not in times.places and not _column(shape, n, len(shape.rows))]
+    late: dict[int, list[str]] = {place: [] for place in empty}
+    if not empty or shape.head.whole:
+        return
+    for cells in _all_rows(shape):
+        for place in [place for place in late if len(cells) > place and cells[place].strip()]:
+            late[place].append(cells[place].strip())
+        if all(len(found) >= _LATE for found in late.values()):
+            break
+    for place, found in late.items():
+        for row, cell in zip(shape.rows, found[:_LATE], strict=False):
+            row += [""] * (place + 1 - len(row))
+            row[place] = cell
+
+
 def _column(shape: Shape, place: int, rows: int = 400) -> list[str]:
     return [row[place] for row in shape.rows[:rows] if len(row) > place and row[place]]
 
@@ -165,6 +283,9 @@ def _times(shape: Shape, notes: Notes) -> _Times:
     places = [n for n, kind in kinds.items() if kind == "stamp"] or [n for n, kind in kinds.items() if kind == "count"]
     clocks = [n for n, kind in kinds.items() if kind == "clock"]
     if not places:
+        elapsed = next((n for n, name in enumerate(shape.names) if counts_by_heading(name) == 1), None)
+        if elapsed is not None:
+            return _elapsed(shape, elapsed, notes)
         message = "No column of times was found in the table."
         where = f"{shape.head.path}, row {shape.first_line}"
         raise LayoutError(message, where=where, fix="Write a layout by hand and give it with --layout.")
@@ -189,6 +310,22 @@ def _times(shape: Shape, notes: Notes) -> _Times:
     return times
 
 
+def _elapsed(shape: Shape, place: int, notes: Notes) -> _Times:
+    """Return how times that elapse since a start are written."""
+    name = shape.names[place]
+    unit = next(
+        (word for word in re.findall(r"[A-Za-z]+", f"{name} {shape.units[place]}") if word.lower() in _ELAPSED), ""
+    )
+    if any(":" in cell for cell in _column(shape, place)):
+        form = "elapsed H:M:S"
+    else:
+        form = f"elapsed {_ELAPSED.get(unit.lower(), 's')}"
+        if not unit:
+            notes.add(doubt=f"the heading {name!r} does not say its unit of time; seconds were taken: check formats")
+    notes.add(f"the time is in column {name!r}, counted from a start")
+    return _Times((place,), Form([form]), start=find_start(shape, notes))
+
+
 def _kind(name: str, cells: list[str]) -> str:
     """Return whether a column holds stamps, times of day or counts of time; empty for none of them."""
     if not cells:
@@ -200,8 +337,9 @@ def _kind(name: str, cells: list[str]) -> str:
     return "count" if names_time(name) and all(map(looks_like_count, cells)) else ""
 
 
-def _is_time(cell: str) -> bool:
-    return looks_like_stamp(cell) or looks_like_count(cell)
+def _is_time(cell: str, times: _Times) -> bool:
+    elapsed = times.start is not None and looks_like_elapsed(cell)
+    return elapsed or looks_like_stamp(cell) or looks_like_count(cell)
 
 
 def _has_clock(cells: list[str]) -> bool:
@@ -285,7 +423,10 @@ def _is_zone(name: str) -> bool:
 
 
 def _serial(shape: Shape, notes: Notes) -> tuple[str, Reference | None]:
-    serials = list(dict.fromkeys(serial for line in shape.above() for serial in re.findall(SERIAL_PATTERN, line)))
+    above = shape.above()
+    serials = list(dict.fromkeys(serial for line in above for serial in re.findall(SERIAL_PATTERN, line)))
+    if not serials:
+        serials = [serial for line in with_next(above) for serial in re.findall(SERIAL_PATTERN, line)][:1]
     if serials:
         notes.add(f"the serial number {serials[0]} is above the table")
         if len(serials) > 1:
@@ -330,6 +471,10 @@ def _events(shape: Shape, times: _Times, guessed: Guessed) -> tuple[Reference, .
         if place in taken or names_serial(name) or (place == 0 and name in {"#", ""}):
             continue
         cells = [cell for cell in _column(shape, place, 5_000) if cell != "-"]
+        named = read_heading(name, shape.units[place])
+        # a quantity of which this file happens to have no value
+        if not cells and (named.quantity or named.vague):
+            continue
         if not any(looks_like_stamp(cell) or re.fullmatch(r"[+-]?[\d.,]+", cell) for cell in cells):
             rules.append(place)
     return tuple(reference(shape, place) for place in rules)

@@ -21,10 +21,18 @@ from gwnet.ingest.loggers.words import (
     read_heading,
     unit_of,
 )
-from gwnet.units import to_pascals
+from gwnet.units import metres_per, to_pascals
 
 #: Numbers that instruments write for no value.
 _SENTINELS: Final = re.compile(r"-(?:9{3,6}|6999|7999)(?:[.,]9*0*)?|9{5,6}(?:[.,]9*0*)?")
+
+
+#: What the air weighs at the ground as a height of water, from high valleys to the shore (common practice, no source)
+#: [m].
+AIR_AS_WATER_M: Final[tuple[float, float]] = (8.5, 11.0)
+
+#: Heights of water as units of pressure.
+WATER_UNITS: Final[dict[str, str]] = {"m": "mH2O", "cm": "cmH2O", "ft": "ftH2O"}
 
 
 @dataclass
@@ -45,6 +53,10 @@ class Guessed:
         Words for no value.
     wanted : str
         Quantity that is asked for.
+    pressure : str
+        What a pressure is by the kind of the instrument; empty where that is not known.
+    as_water : bool
+        Whether the pressure that is asked for can only be a height of water.
     notes : Notes
         Takes reasons and doubts.
     """
@@ -57,10 +69,17 @@ class Guessed:
     select: int | None = None
     missing: tuple[str, ...] = ()
     wanted: str = ""
+    pressure: str = ""
+    as_water: bool = False
 
 
 def find_values(
-    shape: Shape, times: tuple[int, ...], marks: tuple[str, str], notes: Notes, wanted: str = ""
+    shape: Shape,
+    times: tuple[int, ...],
+    marks: tuple[str, str],
+    notes: Notes,
+    wanted: str = "",
+    pressure: str = "",
 ) -> Guessed:
     """Find the columns of values.
 
@@ -76,14 +95,19 @@ def find_values(
         Takes reasons and doubts.
     wanted : str, optional
         Quantity that is asked for; the one column of such a unit is taken to be this.
+    pressure : str, optional
+        What a pressure is that the heading leaves open, by the kind of the instrument.
 
     Returns
     -------
     Guessed
         Columns and words for no value.
     """
-    guessed = Guessed(notes, wanted=wanted)
+    guessed = Guessed(notes, wanted=wanted, pressure=pressure)
     decimal, thousands = marks
+    units = [read_heading(name, unit).unit for name, unit in zip(shape.names, shape.units, strict=True)]
+    is_pressure = QUANTITIES.get(wanted) == "pressure"
+    guessed.as_water = is_pressure and not any(unit and unit_of(unit, "water pressure") for unit in units)
     rules: dict[str, ValueRule] = {}
     for place, name in enumerate(shape.names):
         if place in times or names_serial(name):
@@ -125,7 +149,13 @@ def _rule(guessed: Guessed, shape: Shape, place: int, named: Named, numbers: lis
     """Return what a column of numbers is, None where its heading names nothing."""
     name = shape.names[place]
     quantity = named.quantity
-    if not quantity and named.vague and named.unit:
+    if quantity == "absolute pressure" and guessed.pressure == "air pressure":
+        quantity = guessed.pressure
+        guessed.notes.add(f"column {name!r} was taken as air pressure, as its instrument is a barometer")
+    if guessed.as_water and named.unit in WATER_UNITS and (quantity == "water column" or named.vague):
+        quantity = guessed.wanted
+        guessed.notes.add(f"column {name!r} was taken as {quantity}, in {named.unit} of water, as asked for")
+    elif not quantity and named.vague and named.unit:
         quantity = _vague(guessed, name, named.unit, numbers)
     if not quantity:
         if named.vague:
@@ -135,20 +165,30 @@ def _rule(guessed: Guessed, shape: Shape, place: int, named: Named, numbers: lis
         else:
             guessed.notes.add(f"column {name!r} was passed over: its heading names no quantity with its unit")
         return None
-    if not named.unit:
+    unit = WATER_UNITS.get(named.unit, named.unit) if QUANTITIES[quantity] == "pressure" else named.unit
+    if not unit:
         guessed.notes.add(doubt=f"column {name!r} is {quantity}, and its unit is not said: give it under [[columns]]")
     else:
-        guessed.notes.add(f"column {name!r} is {quantity} in {named.unit}, by its heading")
-        _plausible(guessed, name, quantity, named.unit, numbers)
+        guessed.notes.add(f"column {name!r} is {quantity} in {unit}, by its heading")
+        _plausible(guessed, name, quantity, unit, numbers)
     own = heading_unit(name, quantity, shape.units[place] if shape.units_below else "")
-    return ValueRule(quantity, reference(shape, place), "" if own else named.unit)
+    return ValueRule(quantity, reference(shape, place), "" if own and unit == named.unit else unit)
 
 
 def _vague(guessed: Guessed, name: str, unit: str, numbers: list[float]) -> str:
     """Return what a column is whose heading does not say it."""
     if guessed.wanted and unit_of(unit, guessed.wanted):
         return guessed.wanted
+    if guessed.pressure and unit_of(unit, guessed.pressure):
+        guessed.notes.add(f"column {name!r} was taken as {guessed.pressure}, by the kind of its instrument on record")
+        return guessed.pressure
     if unit_of(unit, "water pressure") is None:
+        if guessed.pressure == "absolute pressure" and _holds_air(numbers, unit):
+            guessed.notes.add(
+                f"column {name!r} was taken as absolute pressure, in {unit} of water: its instrument is absolute, and "
+                f"it goes no lower than {min(numbers):g} {unit}"
+            )
+            return guessed.pressure
         guessed.notes.add(
             doubt=f"column {name!r} does not say of what it is; it was taken as water column, the height of water over "
             "the sensor: check that it is no depth to water and no elevation"
@@ -180,8 +220,19 @@ def _plausible(guessed: Guessed, name: str, quantity: str, unit: str, numbers: l
                 f"column {name!r} never leaves the range of air pressure; if it is of a barometer, "
                 "--series 'air pressure' says so"
             )
+    elif quantity == "water column" and _holds_air(numbers, unit):
+        guessed.notes.add(
+            doubt=f"column {name!r} goes no lower than {min(numbers):g} {unit}, about the height of water that the air "
+            "weighs (8.5 to 11 m): if the air is in it, --series 'absolute pressure' says so"
+        )
     elif QUANTITIES[quantity] == "temperature" and not -60.0 < min(numbers) <= max(numbers) < 140.0:
         guessed.notes.add(doubt=f"column {name!r} holds {min(numbers):g} to {max(numbers):g} {unit}")
+
+
+def _holds_air(numbers: list[float], unit: str) -> bool:
+    """Return whether a height of water may hold the weight of the air: at least that much, and no more at its least."""
+    lowest, highest = AIR_AS_WATER_M
+    return lowest <= min(numbers) * metres_per(unit) <= highest
 
 
 def _select(guessed: Guessed, shape: Shape, place: int, cells: list[str]) -> None:

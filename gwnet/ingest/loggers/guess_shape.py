@@ -12,13 +12,17 @@ from typing import Final
 
 from gwnet.errors import IngestError, LayoutError, UnreadableFileError
 from gwnet.ingest.loggers.guess_notes import Notes
-from gwnet.ingest.loggers.guess_times import looks_like_clock, looks_like_count, looks_like_stamp
+from gwnet.ingest.loggers.guess_times import looks_like_clock, looks_like_count, looks_like_elapsed, looks_like_stamp
 from gwnet.ingest.loggers.layout import Reference
 from gwnet.ingest.loggers.plan import split_line
+from gwnet.ingest.loggers.sheets import sheet_text
 from gwnet.ingest.loggers.text import Head, read_head
-from gwnet.ingest.loggers.words import names_time, unit_of
+from gwnet.ingest.loggers.words import counts_by_heading, is_note, names_time, unit_of
 
 _DELIMITERS: Final[dict[str, str]] = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "blank"}
+#: Sheets of a workbook that are looked at.
+_MOST_SHEETS: Final[int] = 20
+
 _NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)*|[.,]\d+)(?:[eE][+-]?\d+)?")
 
 
@@ -32,6 +36,8 @@ class Shape:
         Beginning of the file.
     encoding, delimiter : str
         How the text is written.
+    sheet : str
+        Sheet of a workbook of several; empty for no choice.
     heading_line : int
         Line of the headings; 0 for none.
     first_line : int
@@ -52,6 +58,7 @@ class Shape:
     heading_line: int
     first_line: int
     units_below: bool = False
+    sheet: str = ""
     names: list[str] = field(default_factory=list)
     units: list[str] = field(default_factory=list)
     rows: list[list[str]] = field(default_factory=list)
@@ -85,9 +92,10 @@ def find_table(path: Path, notes: Notes) -> Shape:
     """
     encoding, *why = _encoding(path)
     notes.add(*why)
-    head = read_head(path, encoding)
+    sheet, head = _sheet(path, encoding, notes)
     delimiter, count, first = _table(head)
     shape = Shape(head, "utf-8" if head.mark and encoding == "utf-8" else encoding, delimiter, 0, first)
+    shape.sheet = sheet
     shape.rows = [cells for cells in (split_line(x, delimiter) for x in head.lines[first - 1 :]) if any(cells)]
     _headings(shape, count)
     if shape.heading_line:
@@ -97,11 +105,31 @@ def find_table(path: Path, notes: Notes) -> Shape:
     notes.add(f"cells are separated by a {_DELIMITERS[delimiter]}")
     _refuse_loose_decimals(shape, count)
     longest = max(map(len, shape.rows), default=0)
-    extra = any(cell for row in shape.rows for cell in row[len(shape.names) :])
-    if shape.names and (extra or longest < len(shape.names)):
+    beyond = [[cell for cell in row[len(shape.names) :] if cell] for row in shape.rows]
+    noted = [cells for cells in beyond if cells]
+    # a few words here and there are notes; a cell in each row, or a number, may be of a column
+    few = len(noted) <= len(shape.rows) // 5 and all(is_note(cell) for cells in noted for cell in cells)
+    if shape.names and noted and few:
+        notes.add(f"{len(noted)} rows have words right of the headings, such as {noted[0][0]!r}: they are notes")
+    elif shape.names and (noted or longest < len(shape.names)):
         lengths = f"rows have {longest} cells at most and the headings {len(shape.names)}"
         notes.add(doubt=f"{lengths}: what is under a heading may not be of it")
     return shape
+
+
+def _sheet(path: Path, encoding: str, notes: Notes) -> tuple[str, Head]:
+    """Return the sheet of a workbook that holds readings, empty where no choice is to be made, and the text."""
+    first = sheet_text(path)
+    if first is None:
+        return "", read_head(path, encoding)
+    heads = {title: read_head(path, "utf-8", title) for title in first.titles[:_MOST_SHEETS]}
+    with_readings = [title for title, head in heads.items() if _best_table(head) is not None]
+    chosen = with_readings[0] if with_readings else first.title
+    notes.add(f"the file is a workbook; its sheet {chosen!r} is read")
+    others = ", ".join(map(repr, with_readings[1:4]))
+    if others:
+        notes.add(doubt=f"sheet {others} holds readings as well: give sheet under [text]")
+    return chosen if len(first.titles) > 1 else "", heads[chosen]
 
 
 def _encoding(path: Path) -> tuple[str, str, str]:
@@ -109,6 +137,8 @@ def _encoding(path: Path) -> tuple[str, str, str]:
     try:
         with path.open("rb") as file:
             start = file.read(1 << 14)
+            if start.startswith(b"PK\x03\x04"):
+                return "utf-8", "", ""  # a workbook is unpacked later
             if start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
                 return "utf-16", "the byte-order mark says UTF-16", ""
             if len(start) > 20 and start[1::2].count(0) > 0.8 * len(start[1::2]):
@@ -152,6 +182,30 @@ def _is_row(cells: Sequence[str]) -> bool:
 
 def _table(head: Head) -> tuple[str, int, int]:
     """Return the delimiter, the usual number of cells, and the first line of the table."""
+    best = _best_table(head) or _elapsed_table(head)
+    if best is None:
+        _refuse_no_rows(head)
+        raise AssertionError
+    return best
+
+
+def _elapsed_table(head: Head) -> tuple[str, int, int] | None:
+    """Return delimiter, number of cells and first line of a table of elapsed times; None for none."""
+    for delimiter in _DELIMITERS:
+        for n, line in enumerate(head.lines[:3_000], 1):
+            cells = split_line(line, delimiter)
+            place = next((at for at, cell in enumerate(cells) if counts_by_heading(cell) == 1), None)
+            if place is None or len(cells) < 2:
+                continue
+            for number, below in enumerate(head.lines[n : n + 4], n + 1):
+                row = split_line(below, delimiter)
+                if len(row) > place and looks_like_elapsed(row[place]) and len(row) > 1:
+                    return delimiter, len(row), number
+    return None
+
+
+def _best_table(head: Head) -> tuple[str, int, int] | None:
+    """Return the delimiter, the usual number of cells and the first line of rows with a time; None for none."""
     best: tuple[int, int, str, int] | None = None
     sample = head.lines[:3_000]
     for delimiter in _DELIMITERS:
@@ -165,10 +219,7 @@ def _table(head: Head) -> tuple[str, int, int]:
         first = next(n for n, cells in rows if len(cells) >= width)
         if best is None or often > best[0]:
             best = (often, width, delimiter, first)
-    if best is None:
-        _refuse_no_rows(head)
-        raise AssertionError
-    return best[2], best[1], best[3]
+    return None if best is None else (best[2], best[1], best[3])
 
 
 def _refuse_no_rows(head: Head) -> None:
@@ -193,7 +244,8 @@ def _headings(shape: Shape, count: int) -> None:
     above = [n for n in range(shape.first_line - 1, 0, -1) if lines[n - 1].strip(f" {shape.delimiter}")]
     for step, line in enumerate(above[:3]):
         cells = split_line(lines[line - 1], shape.delimiter)
-        if len(cells) < 2 or not any(names_time(cell) for cell in cells) or any(map(looks_like_stamp, cells)):
+        timed = any(names_time(cell) or counts_by_heading(cell) == 1 for cell in cells)
+        if len(cells) < 2 or not timed or any(map(looks_like_stamp, cells)):
             continue
         shape.heading_line = line
         shape.names = [" ".join(cell.split()) for cell in cells]

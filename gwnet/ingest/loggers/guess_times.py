@@ -24,6 +24,7 @@ _CLOCK: Final = (
 _OFFSET: Final = r"(?P<ogap>\s*)(?P<offset>Z|[+-]\d{2}(?::?\d{2})?)"
 _STAMP: Final = re.compile(rf"(?P<date>{_DATE})(?:(?P<join>T|\s+|)(?P<clock>{_CLOCK}))?(?:{_OFFSET})?")
 _CLOCK_ALONE: Final = re.compile(rf"(?P<clock>(?=\d{{1,2}}:)(?:{_CLOCK}))(?:{_OFFSET})?")
+_ELAPSED: Final = re.compile(r"\d+(?:[.,]\d+)?|\d+:\d\d:\d\d(?:[.,]\d+)?")
 _EPOCH: Final = re.compile(r"1\d{9}(?:\.\d+)?|1\d{12}")
 
 #: Times that are looked at in their order, and distinct dates that are kept.
@@ -69,6 +70,17 @@ def looks_like_count(cell: str) -> bool:
         Cell without blanks around it.
     """
     return _EPOCH.fullmatch(cell) is not None
+
+
+def looks_like_elapsed(cell: str) -> bool:
+    """Return whether a cell could be a time elapsed since a start: a number, or hours, minutes and seconds.
+
+    Parameters
+    ----------
+    cell : str
+        Cell without blanks around it.
+    """
+    return _ELAPSED.fullmatch(cell) is not None
 
 
 @dataclass

@@ -18,7 +18,7 @@ from typing import Any, Final
 from gwnet.clock import zone_of
 from gwnet.errors import ClockError, LayoutError
 from gwnet.ingest.loggers.stamps import StampFormat, compile_formats
-from gwnet.ingest.loggers.words import QUANTITIES, unit_of
+from gwnet.ingest.loggers.words import QUANTITIES, unit_of, units_of
 
 #: A column by number or by heading.
 Reference = int | str
@@ -64,6 +64,7 @@ class Layout:
 
     name: str
     about: str = ""
+    sheet: str = ""
     encoding: str = "utf-8"
     delimiter: str = ","
     decimal: str = "."
@@ -80,6 +81,10 @@ class Layout:
     clock_column: Reference | None = None
     formats: tuple[str, ...] = ("iso",)
     clock_formats: tuple[str, ...] = ()
+    start: str = ""
+    start_pattern: str = ""
+    start_formats: tuple[str, ...] = ("iso",)
+    counter: Reference | None = None
     zone: str = ""
     zone_pattern: str = ""
     columns: tuple[ValueRule, ...] = ()
@@ -133,6 +138,7 @@ KEYS: Final[dict[str, dict[str, Key]]] = {
         "missing": Key("missing", "texts", f"words for no value, beside {', '.join(MISSING[1:])}"),
     },
     "text": {
+        "sheet": Key("sheet", "text", "sheet of a workbook; the first filled one unless given"),
         "encoding": Key("encoding", "text", "utf-8, utf-16, latin-1 or cp1252; a byte-order mark precedes it"),
         "delimiter": Key("delimiter", "text", "one sign between cells"),
         "decimal": Key("decimal", "text", "decimal mark, . or ,"),
@@ -153,6 +159,10 @@ KEYS: Final[dict[str, dict[str, Key]]] = {
         "clock": Key("clock_column", "reference", "column of the time of day"),
         "formats": Key("formats", "texts", "formats of the time or date, tried in order"),
         "clock_formats": Key("clock_formats", "texts", "formats of the time of day"),
+        "start": Key("start", "text", "when elapsed times begin, in ISO 8601"),
+        "start_pattern": Key("start_pattern", "group", "when they begin, in a line above the table"),
+        "start_formats": Key("start_formats", "texts", "formats of what start_pattern finds"),
+        "counter": Key("counter", "reference", "column that counts on with time, for hours that were twice"),
         "zone": Key("zone", "text", "IANA name or fixed offset of the times"),
         "zone_pattern": Key("zone_pattern", "group", "offset or zone, in a line above the table"),
     },
@@ -373,6 +383,7 @@ def _check(layout: Layout, where: str) -> None:
         message = "[time] formats must each name a day."
         raise LayoutError(message, where=where, fix='For example formats = ["%Y-%m-%d %H:%M:%S"].')
     layout.day_formats()
+    _check_start(layout, where)
     if layout.zone:
         try:
             zone_of(layout.zone)
@@ -380,6 +391,21 @@ def _check(layout: Layout, where: str) -> None:
             message = f"[time] zone: {error.message}"
             raise LayoutError(message, where=where, fix=error.fix) from None
     _check_columns(layout, where)
+
+
+def _check_start(layout: Layout, where: str) -> None:
+    elapsed = [form.text for form in layout.time_formats() if form.is_elapsed]
+    ways = bool(layout.start) + bool(layout.start_pattern)
+    if elapsed and ways != 1:
+        message = f"[time] {elapsed[0]!r} counts from a start, which must be said in exactly one way."
+        fix = 'For example start = "2026-04-01T08:00", or start_pattern with start_formats.'
+        raise LayoutError(message, where=where, fix=fix)
+    if ways and not elapsed:
+        message = "[time] has a start, and no format that counts from it."
+        raise LayoutError(message, where=where, fix='For example formats = ["elapsed s"].')
+    if not all(form.has_date for form in compile_formats(layout.start_formats, where)):
+        message = "[time] start_formats must each name a day."
+        raise LayoutError(message, where=where, fix='For example start_formats = ["%Y-%m-%d %H:%M:%S"].')
 
 
 def _check_text(layout: Layout, where: str) -> None:
@@ -410,7 +436,7 @@ def _check_columns(layout: Layout, where: str) -> None:
         seen.add(rule.quantity)
         if rule.unit and unit_of(rule.unit, rule.quantity) is None:
             message = f"[[columns]] {rule.unit!r} is no unit of {rule.quantity}."
-            raise LayoutError(message, where=where, fix="For example m, ft, kPa, psi, degC.")
+            raise LayoutError(message, where=where, fix=f"Write one of: {', '.join(units_of(rule.quantity))}.")
     if layout.first_row is not None:
         named = [layout.time_column, layout.date_column, layout.clock_column, *(r.column for r in layout.columns)]
         if any(isinstance(name, str) for name in named) or not layout.columns:

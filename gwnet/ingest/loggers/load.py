@@ -15,10 +15,10 @@ from sqlalchemy import Connection, select
 from gwnet.clock import moment_text
 from gwnet.errors import IngestError, NotFoundError, SettingsError, StoreError
 from gwnet.ingest.loggers.columns import Column
+from gwnet.ingest.loggers.remembered import Known, plain_serial, read_known
 from gwnet.ingest.loggers.result import LoggerFileResult, LoggersResult, SeriesResult
 from gwnet.ingest.loggers.rows import LoggerFile
 from gwnet.ingest.loggers.tally import DeploymentTally, RhythmTally, SeriesTally
-from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.fetch.registry import sites, zone_of_sites
 from gwnet.store.models.loggers import LoggerSeries
@@ -142,9 +142,7 @@ def _load_one(
     store: Store, path: Path, opener: Opener, request: LoggerInstruction, counted: _Lines
 ) -> LoggerFileResult:
     file = opener(path)
-    with store.reading() as connection:
-        instruments = fetch_programme.instruments(connection)
-    instrument_id, code, findings = _find_instrument(instruments, file, request.instrument)
+    instrument_id, code, findings = _find_instrument(read_known(store), file, request.instrument)
     with store.writing("logger load", request.by, now_utc=request.now_utc) as connection:
         wanted, loaded = _not_loaded_yet(connection, file, code)
         if not wanted:
@@ -152,12 +150,11 @@ def _load_one(
         return store_file(connection, file, wanted, instrument_id, code, request, findings=findings, at_line=counted.at)
 
 
-def _find_instrument(
-    instruments: pd.DataFrame, file: LoggerFile, wanted: str | None
-) -> tuple[int, str, tuple[str, ...]]:
+def _find_instrument(known: Known, file: LoggerFile, wanted: str | None) -> tuple[int, str, tuple[str, ...]]:
     """Return number and code of the instrument that a file is of, and what does not fit together."""
-    serial = _plain(file.serial)
-    serials = instruments["serial"].map(_plain)
+    instruments = known.instruments
+    serial = plain_serial(file.serial)
+    serials = instruments["serial"].map(plain_serial)
     if wanted is not None:
         named = instruments[instruments["instrument"] == wanted]
         if named.empty:
@@ -170,14 +167,13 @@ def _find_instrument(
         if serial and recorded and serial != recorded:
             findings = (f"the file is of serial number {file.serial}, {wanted} on record has {recorded}",)
         return int(named["instrument_id"].iloc[0]), wanted, findings
-    named = instruments[serials == serial] if serial else instruments[:0]
+    by_name = "" if serial else known.instrument_by_name(file.name)
+    named = instruments[serials == serial] if serial else instruments[instruments["instrument"] == by_name]
+    if by_name:
+        file.remarks.append(f"the file gives no serial number; by its name it is of {by_name}")
     if len(named) == 1:
         return int(named["instrument_id"].iloc[0]), str(named["instrument"].iloc[0]), ()
     raise IngestError(_describe_unknown(file, serial, named), where=file.name, fix=_known_loggers(instruments))
-
-
-def _plain(serial: object) -> str:
-    return str(serial or "").strip().casefold()
 
 
 def _describe_unknown(file: LoggerFile, serial: str, matching: pd.DataFrame) -> str:

@@ -1,4 +1,4 @@
-"""Opening logger files with the layout that fits: a named one, or the one that looking at the file proposes."""
+"""Opening logger files with the layout that fits: a named one, a remembered one, or the one that looking proposes."""
 
 from __future__ import annotations
 
@@ -9,7 +9,11 @@ from typing import Final
 
 from gwnet.errors import LayoutError
 from gwnet.ingest.loggers.layout import Layout, load_layout
+from gwnet.ingest.loggers.plan import serial_of
+from gwnet.ingest.loggers.remembered import Known
 from gwnet.ingest.loggers.rows import LoggerFile, open_logger_file
+from gwnet.ingest.loggers.text import read_head
+from gwnet.ingest.loggers.words import QUANTITIES
 
 #: What stands for the layout that looking at the file proposes.
 AUTO: Final = "auto"
@@ -22,7 +26,8 @@ class Opening:
     Attributes
     ----------
     layout : str, pathlib.Path or Layout
-        The layout, its name or its file; ``auto`` for what looking proposes.
+        The layout, its name or its file; ``auto`` for the one that the instrument's files were read with before, or
+        else for what looking proposes.
     zone : str
         Zone to take where neither the layout nor the file says one.
     only : str
@@ -31,6 +36,10 @@ class Opening:
         Read this quantity alone; empty for all.
     say : callable or None
         Called with what was proposed.
+    known : callable or None
+        Gives what is on record about instruments and their files; nothing is remembered without it.
+    instrument : str or None
+        Instrument that the files are of, where it is given.
     """
 
     layout: str | Path | Layout = AUTO
@@ -38,15 +47,42 @@ class Opening:
     only: str = ""
     quantity: str = ""
     say: Callable[[str], None] | None = None
+    known: Callable[[], Known] | None = None
+    instrument: str | None = None
 
     def __call__(self, path: Path) -> LoggerFile:
         """Open a file; see `gwnet.ingest.loggers.rows.open_logger_file`."""
-        layout = self._proposed(path) if self.layout == AUTO else self.layout
-        chosen = layout if isinstance(layout, Layout) else load_layout(layout)
-        file = open_logger_file(path, chosen, zone=self.zone, only=self.only, quantity=self.quantity)
-        if self.layout == AUTO and self.say is not None:
-            self.say(_describe(file))
-        return self._with_what_was_given(file)
+        if self.layout == AUTO:
+            known = self.known() if self.known is not None else None
+            try:
+                return self._remembered(path, known) or self._with_what_was_given(self._proposed(path, known))
+            except LayoutError:
+                # where its rows are at fault, they are what to say something about
+                broken = self._remembered(path, known, must_read=False)
+                if broken is None:
+                    raise
+                return broken
+        chosen = self.layout if isinstance(self.layout, Layout) else load_layout(self.layout)
+        return self._with_what_was_given(self._opened(path, chosen, self.quantity))
+
+    def _opened(self, path: Path, layout: Layout, quantity: str) -> LoggerFile:
+        return open_logger_file(path, layout, zone=self.zone, only=self.only, quantity=quantity)
+
+    def _remembered(self, path: Path, known: Known | None, *, must_read: bool = True) -> LoggerFile | None:
+        """Open a file with the layout that a file of its instrument was read with before; None where none fits."""
+        if known is None:
+            return None
+        asked = {"zone": self.zone, "only": self.only}
+        before = known.choose(path, self.instrument, **asked, must_read=must_read)
+        if before is None:
+            return None
+        quantity = self.quantity
+        file = self._opened(path, before.layout, quantity)
+        if not quantity and not before.quantities & {column.quantity for column in file.columns}:
+            file = self._opened(path, before.layout, next(iter(before.quantities)))
+        if self.say is not None:
+            self.say(f"{file.name}: read with the layout of {before.file}, loaded for {before.instrument} before.")
+        return file
 
     def _with_what_was_given(self, file: LoggerFile) -> LoggerFile:
         """Keep what was given beside the layout in the layout that goes on record, so that it reads the same again."""
@@ -58,18 +94,35 @@ class Opening:
         file.plan = replace(file.plan, layout=layout)
         return file
 
-    def _proposed(self, path: Path) -> Layout:
-        """Return the layout that looking at a file proposes, where it leaves no doubt."""
+    def _proposed(self, path: Path, known: Known | None) -> LoggerFile:
+        """Open a file with the layout that looking at it proposes, where it leaves no doubt."""
         from gwnet.ingest.loggers.guess import propose_layout
 
-        proposal = propose_layout(path, zone=self.zone, only=self.only, quantity=self.quantity)
+        asked = {"zone": self.zone, "only": self.only, "quantity": self.quantity}
+        proposal = propose_layout(path, **asked)
+        pressure = self._pressure(path, proposal.layout, known)
+        if pressure:
+            proposal = propose_layout(path, **asked, pressure=pressure)
         if proposal.doubts:
             doubts = "; ".join(doubt.rstrip(".") for doubt in proposal.doubts)
             message = f"Looking at the file leaves doubts about its layout: {doubts}."
             fix = "See 'gwnet logger try FILE', save the layout it proposes, and load with --layout LAYOUT.toml."
             raise LayoutError(message, where=path.name, fix=fix)
-        layout: Layout = proposal.layout
-        return layout
+        file = self._opened(path, proposal.layout, self.quantity)
+        if self.say is not None:
+            self.say(_describe(file))
+        return file
+
+    def _pressure(self, path: Path, layout: Layout, known: Known | None) -> str:
+        """Return what the pressure in a file is by the kind of its instrument on record; empty where nothing says."""
+        has_pressure = any(QUANTITIES[rule.quantity] == "pressure" for rule in layout.columns)
+        if known is None or self.quantity or not has_pressure:
+            return ""
+        code = self.instrument
+        if code is None:
+            serial = serial_of(layout, read_head(path, layout.encoding, layout.sheet))
+            code = known.instrument_of(serial, path.name)
+        return known.pressure_of(code)
 
 
 def _describe(file: LoggerFile) -> str:

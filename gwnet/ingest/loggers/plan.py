@@ -5,13 +5,25 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
-from gwnet.clock import zone_of
+import numpy as np
+
+from gwnet.clock import to_utc, zone_of
 from gwnet.errors import ClockError, LayoutError, UnreadableFileError
-from gwnet.ingest.loggers.columns import Column, Table, absent_events, events_in, place_of, selection, values_in
+from gwnet.ingest.loggers.columns import (
+    Column,
+    Table,
+    absent_events,
+    counter_in,
+    events_in,
+    place_of,
+    selection,
+    values_in,
+)
 from gwnet.ingest.loggers.layout import MISSING, Layout, ValueRule
-from gwnet.ingest.loggers.stamps import StampError, StampFormat, read_stamp
+from gwnet.ingest.loggers.stamps import StampError, StampFormat, compile_formats, read_stamp
 from gwnet.ingest.loggers.text import Head
 from gwnet.ingest.loggers.words import heading_unit, names_serial
 
@@ -51,6 +63,8 @@ class Plan:
         Place and cell of the rows that are read.
     zone : str
         Zone of the times; empty where each stamp says its offset.
+    counter : int or None
+        Place of a column that counts on with time, in a zone with summer time.
     serial, title : str or None
         Serial number and title of the file.
     notes : tuple of str
@@ -70,6 +84,7 @@ class Plan:
     events: tuple[int, ...]
     select: tuple[int, str] | None
     zone: str
+    counter: int | None
     serial: str | None
     title: str | None
     notes: tuple[str, ...]
@@ -133,13 +148,19 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
         raise UnreadableFileError(message, where=where, fix="Download it again; nothing was recorded in it.")
     notes: list[str] = []
     times = _times(layout, table.names, where)
+    above = head.lines[: heading_line or first - 1]
     formats = (layout.time_formats(), layout.day_formats())[: len(times)]
+    start = _start(layout, above, where)
+    stamped = start[1] is not None if start is not None else _says_offset(table.rows, times, formats)
+    time_zone = _zone(layout, above, zone, stamped, where)
+    if start is not None:
+        formats = (_counting_from(formats[0], start, time_zone, where), *formats[1:])
     values = values_in(table, times, notes, quantity)
     select = selection(table, only)
     choosing = {select[0]} if select is not None else set()
     events = events_in(table, {*times, *choosing, *(place for place, _, _ in values)})
     notes += absent_events(table)
-    above = head.lines[: heading_line or first - 1]
+    has_summer_time = bool(time_zone) and zone_of(time_zone).utcoffset(None) is None
     return Plan(
         layout=layout,
         heading_line=heading_line,
@@ -153,7 +174,8 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
         missing=tuple(frozenset((*MISSING, *layout.missing, *words)) for _, _, words in values),
         events=events,
         select=select,
-        zone=_zone(layout, above, zone, table.rows, times, formats, where),
+        zone=time_zone,
+        counter=counter_in(table, times) if has_summer_time else None,
         serial=_serial(table, above),
         title=_group(layout.title_pattern, above),
         notes=tuple(notes),
@@ -240,6 +262,12 @@ def first_selected(layout: Layout, head: Head) -> str:
     return next(iter(table.cells(table.place(layout.select_column or 1, "the well or instrument"))), "")
 
 
+def serial_of(layout: Layout, head: Head) -> str | None:
+    """Return the serial number that a file gives, by a layout; None for none."""
+    heading_line, first, table = _table(layout, head)
+    return _serial(table, head.lines[: heading_line or first - 1])
+
+
 def lacking_units(layout: Layout, head: Head) -> list[ValueRule]:
     """Return the columns of a layout whose unit neither it nor the headings of a file say."""
     if layout.first_row is not None:
@@ -253,13 +281,42 @@ def lacking_units(layout: Layout, head: Head) -> list[ValueRule]:
     ]
 
 
+def _start(layout: Layout, above: Sequence[str], where: str) -> tuple[int, int | None] | None:
+    """Return when elapsed times begin, on the clock of the file [ms], and its offset [min]; None where none elapse."""
+    if not any(form.is_elapsed for form in layout.time_formats()):
+        return None
+    text = layout.start or _group(layout.start_pattern, above)
+    if not text:
+        message = f"Nothing above the table matches {layout.start_pattern!r}, which says when elapsed times begin."
+        raise LayoutError(message, where=where, fix="Change start_pattern under [time], or give start.")
+    try:
+        return read_stamp(text, compile_formats(("iso",) if layout.start else layout.start_formats))
+    except StampError as error:
+        message = f"When elapsed times begin cannot be read: {error}."
+        raise LayoutError(message, where=where, fix="Change start or start_formats under [time].") from None
+
+
+def _counting_from(
+    formats: tuple[StampFormat, ...], start: tuple[int, int | None], zone: str, where: str
+) -> tuple[StampFormat, ...]:
+    """Return formats of elapsed time that count from a start, which is in the zone unless it says its offset."""
+    local_ms, offset = start
+    if offset is not None:
+        start_ms = local_ms - offset * 60_000
+    else:
+        converted = to_utc(np.array([local_ms], dtype="datetime64[ms]").astype("datetime64[us]"), zone)
+        if np.isnat(converted.utc[0]):
+            message = f"Elapsed times begin at a local time that was twice, or never was, in {zone}."
+            raise LayoutError(message, where=where, fix="Give start under [time] with its offset from UTC.")
+        start_ms = int(converted.utc[0].astype("datetime64[ms]").astype(np.int64))
+    return tuple(replace(form, start_ms=start_ms) if form.is_elapsed else form for form in formats)
+
+
 def _zone(
     layout: Layout,
     above: Sequence[str],
     given: str,
-    rows: Sequence[Sequence[str]],
-    times: Sequence[int],
-    formats: Sequence[tuple[StampFormat, ...]],
+    stamped: bool,
     where: str,
 ) -> str:
     if layout.zone:
@@ -268,7 +325,7 @@ def _zone(
         zone = _group(layout.zone_pattern, above)
         if zone:
             return _offset_zone(zone, where)
-    if _says_offset(rows, times, formats):
+    if stamped:
         return ""
     if given:
         try:
@@ -321,8 +378,13 @@ def _group(pattern: str, lines: Iterable[str]) -> str | None:
     return None
 
 
+def with_next(lines: Sequence[str]) -> list[str]:
+    """Return each line with the one below it, where what it announces may stand."""
+    return [f"{line}\n{below}" for line, below in pairwise(lines)]
+
+
 def _serial(table: Table, above: Sequence[str]) -> str | None:
-    serial = _group(table.layout.serial_pattern, above)
+    serial = _group(table.layout.serial_pattern, [*above, *with_next(above)])
     if serial is not None:
         return serial
     if table.layout.serial_column is not None:

@@ -3,8 +3,8 @@
 A block of whole lines is read at once (pyarrow for cells, own arithmetic for times that are written alike); where that
 fails it is halved until the odd rows are in small parts, and these are read row by row. A test holds both ways to the
 same content, so speed decides nothing about it; row numbers are lines of the file. Hours that occurred twice are
-resolved by order alone, because nothing else in a file does: rows that do not rise are refused, and what order leaves
-open is passed over.
+resolved by their order, and by the interval or a column that counts where these show more: rows that do not rise are
+refused, and what is left open is passed over.
 """
 
 from __future__ import annotations
@@ -34,6 +34,9 @@ MOST_BAD: Final[int] = 1_000
 
 #: Rows of a block, about: what is in memory at once, whatever the size of chunks, so that it decides nothing.
 _BLOCK_ROWS: Final[int] = 32_768
+
+#: Rows that may wait at a change of the clocks for those after them.
+_MOST_WAITING: Final[int] = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,8 @@ class LoggerFile:
         Its length.
     plan : gwnet.ingest.loggers.plan.Plan
         How it is read.
+    remarks : list of str
+        What was decided about the file as a whole.
     """
 
     def __init__(self, path: Path, plan: Plan, encoding: str) -> None:
@@ -87,6 +92,7 @@ class LoggerFile:
         self.plan = plan
         self.size_bytes = path.stat().st_size
         self.sha256 = file_hash(path)
+        self.remarks: list[str] = []
         self._encoding = encoding
         self._odd = Oddities()
         self._clock: ToUtc | None = None
@@ -126,15 +132,23 @@ class LoggerFile:
 
     def notes(self) -> list[str]:
         """Return what was decided without being asked; complete once all chunks were read."""
-        notes = list(self.plan.notes)
+        notes = [*self.plan.notes, *self.remarks]
         clock = self._clock
         if clock is not None and clock.repeated:
             notes.append(
                 f"{clock.repeated} rows stand in an hour that was twice in {clock.zone}; they were taken in their order"
             )
+        for settled in clock.settled if clock is not None else ():
+            counter = self.plan.names[self.plan.counter] if self.plan.counter is not None else ""
+            by = f"column {counter!r}" if settled.by_counter else "the steady interval of its rows"
+            after = _clock_text(settled.local_ms)
+            notes.append(f"the clock of the instrument was changed after {after}, as {by} shows; no row was lost by it")
         unclear = self._odd.counts["unclear"]
         if unclear:
-            notes.append(f"of these, {unclear} were passed over, since nothing tells which of the two hours it is")
+            notes.append(
+                f"of these, {unclear} were passed over, since nothing tells which of the two hours it is; "
+                "an instrument that keeps one offset all year needs that as its zone"
+            )
         if self._odd.counts["cut"]:
             notes.append(
                 "the last row has no line end and its last value may have been cut; it was passed over: "
@@ -162,14 +176,17 @@ class LoggerFile:
         """
         self._odd = Oddities()
         self._clock = ToUtc(self.plan.zone) if self.plan.zone else None
-        head = read_head(self.path, self._encoding)
+        head = read_head(self.path, self._encoding, self.layout.sheet)
         reader = BlockReader(self.plan, self._odd, "utf-8" if head.encoding == "utf-16" else head.encoding)
         usual = max(20, sum(len(line) + 1 for line in head.lines) // max(len(head.lines), 1))
+        held: list[Rows] = []
         for block in blocks(head, min(_BLOCK_ROWS * usual, 1 << 23)):
             block = self._table(block)
-            part = joined(reader.read(block.text, block.first_line, last=block.last))
-            if part is not None:
+            held += reader.read(block.text, block.first_line, last=block.last)
+            part = joined(held)
+            if part is not None and (block.last or not self._waits_after(part)):
                 yield from self._cut(self._in_utc(part), max(rows, 1))
+                held = []
             reader.remember(block.text)
             if self._odd.counts["bad"] >= MOST_BAD:
                 self._refuse("at least ")
@@ -212,13 +229,19 @@ class LoggerFile:
             passed += 1
         return Block(text, block.first_line + passed, block.last)
 
+    def _waits_after(self, part: Rows) -> bool:
+        """Return whether rows near a change of the clocks wait for those after them, which may show when it was."""
+        if self._clock is None or part.row.size > _MOST_WAITING:
+            return False
+        return self._clock.waits_after(part.time_ms)
+
     def _in_utc(self, part: Rows) -> Chunk:
         given = part.offset_minutes
         if given is not None and not (given == NO_OFFSET).any():
             return Chunk(part.time_ms - given * 60_000, tuple(part.values), part.row)
         if self._clock is None:
             raise IngestError("A time without an offset was met.", where=self.name, fix="Give the zone in the layout.")
-        clock = self._clock.convert(part.time_ms)
+        clock = self._clock.convert(part.time_ms, part.counter)
         own = np.zeros(part.row.shape, dtype=bool) if given is None else given != NO_OFFSET
         utc = clock.utc if given is None else np.where(own, part.time_ms - given * 60_000, clock.utc)
         zone = self._clock.zone
@@ -235,7 +258,7 @@ class LoggerFile:
             lost = wrong & ~own & good
             good &= ~lost
             for place in np.flatnonzero(lost).tolist():
-                local = str(part.time_ms[place].astype("datetime64[ms]").astype("datetime64[s]")).replace("T", " ")
+                local = _clock_text(part.time_ms[place])
                 self._odd.add(int(part.row[place]), local, kind, f"the time {local} {why}")
         if good.all():
             return Chunk(utc, tuple(part.values), part.row)
@@ -245,6 +268,10 @@ class LoggerFile:
         for start in range(0, chunk.row.size, rows):
             part = slice(start, start + rows)
             yield Chunk(chunk.time_ms[part], tuple(value[part] for value in chunk.values), chunk.row[part])
+
+
+def _clock_text(local_ms: int | np.int64) -> str:
+    return str(np.int64(local_ms).astype("datetime64[ms]").astype("datetime64[s]")).replace("T", " ")
 
 
 def open_logger_file(
@@ -278,6 +305,6 @@ def open_logger_file(
         If the layout does not fit it.
     """
     path = Path(path)
-    head = read_head(path, layout.encoding)
+    head = read_head(path, layout.encoding, layout.sheet)
     plan = fit(layout, head, zone=zone, only=only, quantity=quantity)
     return LoggerFile(path, plan, layout.encoding)

@@ -37,6 +37,15 @@ _FIELDS: Final[dict[str, str]] = {
 #: Formats that stand for several, or for a count of time.
 ISO: Final = ("%Y-%m-%d[T%H:%M[:%S[.%f]]][%z]", "%Y-%m-%d[ %H:%M[:%S[.%f]]][ %z]", "%Y-%m-%d %H:%M[:%S[.%f]]%z")
 _COUNTS: Final[dict[str, float]] = {"epoch s": 1000.0, "epoch ms": 1.0, "epoch d": 86_400_000.0}
+#: Formats that count from a start which the layout or the file says.
+ELAPSED: Final[dict[str, float]] = {
+    "elapsed ms": 1.0,
+    "elapsed s": 1000.0,
+    "elapsed min": 60_000.0,
+    "elapsed h": 3_600_000.0,
+    "elapsed d": 86_400_000.0,
+    "elapsed H:M:S": 1000.0,
+}
 
 _DAY_MS: Final = 86_400_000
 _FIRST_YEAR: Final = 1900
@@ -78,12 +87,20 @@ class StampFormat:
         Letter of each group of the pattern.
     unit_ms : float
         Milliseconds in one unit of a count of time; 0 for formats with letters.
+    start_ms : int
+        What a count of time counts from [ms since 1970-01-01 UTC].
     """
 
     text: str
     pattern: re.Pattern[str]
     letters: tuple[str, ...]
     unit_ms: float = 0.0
+    start_ms: int = 0
+
+    @property
+    def is_elapsed(self) -> bool:
+        """Return whether the format counts from a start of its own."""
+        return self.text in ELAPSED
 
     @property
     def has_date(self) -> bool:
@@ -98,7 +115,7 @@ def compile_formats(formats: Sequence[str], where: str | None = None) -> tuple[S
     ----------
     formats : sequence of str
         Formats in ``%`` letters; ``iso`` for ISO 8601; ``epoch s``, ``epoch ms`` or ``epoch d`` for a count from
-        1970-01-01 UTC.
+        1970-01-01 UTC; ``elapsed s`` and the others of `ELAPSED` for a count from a start.
     where : str, optional
         Layout that they come from, for errors.
 
@@ -124,7 +141,10 @@ def compile_formats(formats: Sequence[str], where: str | None = None) -> tuple[S
             try:
                 forms.append(_compiled(form))
             except StampError as error:
-                fix = "Letters: %Y %y %m %d %j %b %H %I %M %S %f %p %z, optional parts in [brackets]; or iso, epoch s."
+                fix = (
+                    "Letters: %Y %y %m %d %j %b %H %I %M %S %f %p %z, optional parts in [brackets]; "
+                    "or iso, epoch s, elapsed s."
+                )
                 message = f"The time format {text!r} {error}."
                 raise LayoutError(message, where=where, fix=fix) from None
     return tuple(forms)
@@ -135,6 +155,10 @@ def _compiled(text: str) -> StampFormat:
     # a count of time has no letters and no zone: it counts from 1970 in UTC
     if text in _COUNTS:
         return StampFormat(text, re.compile(r"([+-]?\d+(?:\.\d+)?)", re.ASCII), ("count",), _COUNTS[text])
+    if text == "elapsed H:M:S":
+        return StampFormat(text, re.compile(r"(\d+):(\d\d):(\d\d(?:[.,]\d+)?)", re.ASCII), ("count",), ELAPSED[text])
+    if text in ELAPSED:
+        return StampFormat(text, re.compile(r"(\d+(?:[.,]\d+)?)", re.ASCII), ("count",), ELAPSED[text])
     letters: list[str] = []
     parts: list[str] = []
     place = 0
@@ -214,7 +238,7 @@ def read_stamp(text: str, formats: Sequence[StampFormat]) -> tuple[int, int | No
 
 def _value(match: re.Match[str], form: StampFormat) -> tuple[int, int | None]:
     if form.unit_ms:
-        count = float(match[1]) * form.unit_ms
+        count = form.start_ms + _counted(match) * form.unit_ms
         # a column that is no count at all is mostly out of these years
         if not 0 <= count < 5.7e12:
             message = f"{match[0]!r} counts to a day outside {_FIRST_YEAR} to {_LAST_YEAR}"
@@ -224,6 +248,14 @@ def _value(match: re.Match[str], form: StampFormat) -> tuple[int, int | None]:
     offset = _offset(groups["z"]) if "z" in groups else None
     day = _day(groups, match[0]) if {"Y", "y"} & set(groups) else 0
     return day * _DAY_MS + _clock(groups, match[0]), offset
+
+
+def _counted(match: re.Match[str]) -> float:
+    """Return a count of time; hours, minutes and seconds as seconds."""
+    count = 0.0
+    for part in match.groups():
+        count = 60 * count + float(part.replace(",", "."))
+    return count
 
 
 def _offset(text: str) -> int:

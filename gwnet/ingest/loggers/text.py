@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from gwnet.errors import UnreadableFileError
+from gwnet.ingest.loggers.sheets import SheetText, sheet_text
 
 #: Longest line of a logger file, and length of the head that is looked at first [bytes].
 LONGEST_LINE: Final[int] = 200_000
@@ -50,6 +51,10 @@ class Head:
         Its first lines, at most `HEAD` bytes of them; broken signs replaced.
     whole : bool
         Whether these are all of its lines.
+    text : pathlib.Path
+        Where the text is: the file itself, or what a sheet of a workbook was written to.
+    sheet : gwnet.ingest.loggers.sheets.SheetText or None
+        The sheet; its text is there as long as this is.
     """
 
     path: Path
@@ -58,6 +63,8 @@ class Head:
     mark: bool
     lines: tuple[str, ...]
     whole: bool
+    text: Path
+    sheet: SheetText | None = None
 
     def number_of_marks(self) -> int:
         """Return the length of the byte-order mark in bytes."""
@@ -83,7 +90,7 @@ class Block:
     last: bool
 
 
-def read_head(path: Path, encoding: str = "utf-8") -> Head:
+def read_head(path: Path, encoding: str = "utf-8", sheet: str = "") -> Head:
     """Return the beginning of a file.
 
     Parameters
@@ -92,15 +99,23 @@ def read_head(path: Path, encoding: str = "utf-8") -> Head:
         The file.
     encoding : str, optional
         Encoding where no byte-order mark says it.
+    sheet : str, optional
+        Sheet of a workbook; its first filled one unless given.
 
     Raises
     ------
     UnreadableFileError
         If it cannot be read, is empty, or is no text.
+    LayoutError
+        If the workbook has no such sheet.
     """
+    from_sheet = sheet_text(path, sheet)
+    text_path = path
+    if from_sheet is not None:
+        text_path, encoding = from_sheet.path, "utf-8"
     try:
-        size = path.stat().st_size
-        with path.open("rb") as file:
+        size = text_path.stat().st_size
+        with text_path.open("rb") as file:
             start = file.read(HEAD)
     except FileNotFoundError:
         raise UnreadableFileError("There is no such file.", where=str(path), fix="Check the name.") from None
@@ -119,7 +134,7 @@ def read_head(path: Path, encoding: str = "utf-8") -> Head:
         lines.pop()
     if not lines or max(len(line) for line in lines) > LONGEST_LINE:
         _refuse_long(path, 1 + next((n for n, line in enumerate(lines) if len(line) > LONGEST_LINE), 0))
-    return Head(path, size, encoding, mark, tuple(lines), whole)
+    return Head(path, size, encoding, mark, tuple(lines), whole, text_path, from_sheet)
 
 
 def _encoding(start: bytes, given: str) -> tuple[str, bool]:
@@ -199,7 +214,7 @@ def _pieces(head: Head, size: int) -> Iterator[bytes]:
     decoder = codecs.getincrementaldecoder("utf-16")("replace") if head.encoding == "utf-16" else None
     held = b""
     try:
-        with head.path.open("rb") as file:
+        with head.text.open("rb") as file:
             file.seek(0 if decoder else head.number_of_marks())
             while True:
                 piece = file.read(size)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from gwnet.clock import offset_minutes, offset_text
 from gwnet.errors import LayoutError
 from gwnet.ingest.loggers.columns import Column
-from gwnet.ingest.loggers.guess import Proposal, propose_layout
+from gwnet.ingest.loggers.guess import Proposal, incomplete, propose_layout
 from gwnet.ingest.loggers.layout import Layout
 from gwnet.ingest.loggers.rows import LoggerFile, OddRow, open_logger_file
 
@@ -158,17 +158,26 @@ def try_file(
     Raises
     ------
     gwnet.errors.IngestError
-        If the file cannot be read, or no layout fits it.
+        If the file cannot be read, or no layout fits it; a `PartialLayoutError` has what could be inferred.
     """
-    proposal = None
+    if layout is not None:
+        file = open_logger_file(path, layout, zone=zone, only=only, quantity=quantity)
+        return _trial(file, layout, None, [], shown)
     notes: list[str] = []
-    if layout is None:
-        proposal = propose_layout(path, zone=zone, only=only, quantity=quantity)
-        layout = proposal.layout
-        zone = zone or _stand_in(layout, notes)
-        only = only or _first_of_several(path, layout, notes)
-    shown_layout = _with_units(path, layout, notes) if proposal is not None else layout
-    file = open_logger_file(path, shown_layout, zone=zone, only=only, quantity=quantity)
+    proposal = propose_layout(path, zone=zone, only=only, quantity=quantity)
+    proposed = proposal.layout
+    try:
+        zone = zone or _stand_in(proposed, notes)
+        only = only or _first_of_several(path, proposed, notes)
+        known = _with_units(path, proposed, notes)
+        file = open_logger_file(path, known, zone=zone, only=only, quantity=quantity)
+    except LayoutError as error:
+        raise incomplete(error, proposal) from None
+    return _trial(file, proposed, proposal, notes, shown)
+
+
+def _trial(file: LoggerFile, layout: Layout, proposal: Proposal | None, notes: list[str], shown: int) -> Trial:
+    """Read a file through."""
     reading = _Reading(file, shown)
     times = reading.times
     ordered = np.unique(times)
@@ -201,7 +210,8 @@ def try_file(
 
 def _stand_in(layout: Layout, notes: list[str]) -> str:
     """Return UTC to show times by, where a proposed layout has no zone."""
-    stamped = any("%z" in form or form.startswith("epoch") for form in (*layout.formats, *layout.clock_formats))
+    forms = (*layout.formats, *layout.clock_formats, *(layout.start_formats if layout.start_pattern else ()))
+    stamped = any("%z" in form or form.startswith("epoch") for form in forms)
     if layout.zone or layout.zone_pattern or stamped:
         return ""
     notes.append("times are shown as if they were UTC, since nothing says their zone")
@@ -213,7 +223,7 @@ def _with_units(path: str | Path, layout: Layout, notes: list[str]) -> Layout:
     from gwnet.ingest.loggers.plan import lacking_units
     from gwnet.ingest.loggers.text import read_head
 
-    lacking = lacking_units(layout, read_head(Path(path), layout.encoding))
+    lacking = lacking_units(layout, read_head(Path(path), layout.encoding, layout.sheet))
     notes += [
         f"column {column.column!r} is not shown: nothing says the unit of the {column.quantity}" for column in lacking
     ]
@@ -231,7 +241,7 @@ def _first_of_several(path: str | Path, layout: Layout, notes: list[str]) -> str
 
     if layout.select_column is None:
         return ""
-    selected = first_selected(layout, read_head(Path(path), layout.encoding))
+    selected = first_selected(layout, read_head(Path(path), layout.encoding, layout.sheet))
     notes.append(f"of several wells or instruments, {selected!r} is shown; --only shows another")
     return selected
 

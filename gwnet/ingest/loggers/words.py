@@ -10,6 +10,8 @@ from typing import Final
 from gwnet.errors import UnitError
 from gwnet.store.columns import WIDEST
 from gwnet.units import (
+    METRES_PER_UNIT,
+    PASCALS_PER_UNIT,
     TEMPERATURE_SCALES,
     length_unit,
     metres_per,
@@ -111,6 +113,24 @@ def unit_of(word: str, quantity: str) -> str | None:
     return _OTHERS[kind].get(plain.lower())
 
 
+def units_of(quantity: str) -> list[str]:
+    """Return the names of the units that values of a quantity may be in.
+
+    Examples
+    --------
+    >>> units_of("battery")
+    ['V', 'mV', '%']
+    """
+    kind = QUANTITIES[quantity]
+    known = {
+        "pressure": list(PASCALS_PER_UNIT),
+        "length": list(METRES_PER_UNIT),
+        "temperature": list(TEMPERATURE_SCALES),
+        **{name: list(dict.fromkeys(words.values())) for name, words in _OTHERS.items()},
+    }
+    return known[kind]
+
+
 @cache
 def limits_of(quantity: str, unit: str) -> tuple[float, float]:
     """Return what no value of a quantity exceeds.
@@ -175,6 +195,11 @@ _OTHER_DEPTHS: Final = re.compile(
 
 _TIME_WORDS: Final = re.compile(
     r"\b(date|time|datetime|timestamp|utc|gmt|datum|zeit|uhrzeit|zeitstempel)(?=\b|_|[\s,(\[])|date.?time|^(time|date|datum)",
+    re.IGNORECASE,
+)
+_ELAPSED_WORDS: Final = re.compile(r"elapsed|since start|run ?time|verstrichen|laufzeit", re.IGNORECASE)
+_NUMBER_WORDS: Final = re.compile(
+    r"#|(?:no|nr|lfd|rec|record|row|index|sample|scan|reading|messung|datensatz)\.?\s*(?:#|no|nr|number|nummer)?\.?",
     re.IGNORECASE,
 )
 _SERIAL_WORDS: Final = re.compile(r"serial|serien|\bs/?n\b|\bsn\b", re.IGNORECASE)
@@ -276,6 +301,30 @@ def names_time(heading: str) -> bool:
     (True, False)
     """
     return bool(_TIME_WORDS.search(heading))
+
+
+def is_note(cell: str) -> bool:
+    """Return whether a cell right of the headings holds words, and no number that may be of a column.
+
+    Examples
+    --------
+    >>> is_note("pump on"), is_note("9.81"), is_note("9.81 psi")
+    (True, False, False)
+    """
+    return re.search(r"[^\W\d_]{2}", cell) is not None and re.match(r"\s*[+-]?[.,]?\d", cell) is None
+
+
+def counts_by_heading(heading: str) -> int:
+    """Return 1 for a heading of elapsed time, 2 for one of record numbers, 0 for others.
+
+    Examples
+    --------
+    >>> counts_by_heading("Elapsed (s)"), counts_by_heading("#"), counts_by_heading("Temp")
+    (1, 2, 0)
+    """
+    if _ELAPSED_WORDS.search(heading):
+        return 1
+    return 2 if _NUMBER_WORDS.fullmatch(heading.strip()) else 0
 
 
 def names_serial(heading: str) -> bool:

@@ -1,4 +1,4 @@
-"""From the clock of a logger to UTC, block by block; the order of the rows decides between hours that were twice."""
+"""From the clock of a logger to UTC, block by block; what the rows show decides between hours that were twice."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gwnet.clock import to_utc, zone_of
+from gwnet.ingest.loggers.clock_changes import AROUND_MS, Settled, changes_between, is_near_a_change, settle_around
 
 Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -52,23 +53,38 @@ class ToUtc:
     ----------
     repeated : int
         Rows so far whose local time was twice.
+    settled : list of gwnet.ingest.loggers.clock_changes.Settled
+        Changes of the clock that the rows themselves show.
     """
 
     def __init__(self, zone: str) -> None:
         self.zone = zone
         self.repeated = 0
+        self.settled: list[Settled] = []
         self._falling: bool | None = None
         self._last: tuple[int, int, bool] | None = None
         offset = zone_of(zone).utcoffset(None)
         self._fixed = None if offset is None else round(offset.total_seconds()) * 1000
 
-    def convert(self, local_ms: Whole) -> Converted:
+    def waits_after(self, local_ms: Whole) -> bool:
+        """Return whether rows should be converted together with those that follow.
+
+        Parameters
+        ----------
+        local_ms : numpy.ndarray of int64, shape (n,)
+            Local times [ms since 1970-01-01 on the local clock].
+        """
+        return self._fixed is None and bool(local_ms.size) and is_near_a_change(self.zone, int(local_ms[-1]))
+
+    def convert(self, local_ms: Whole, counter: NDArray[np.float64] | None = None) -> Converted:
         """Return UTC times of the next rows.
 
         Parameters
         ----------
         local_ms : numpy.ndarray of int64, shape (n,)
             Local times [ms since 1970-01-01 on the local clock].
+        counter : numpy.ndarray of float64, shape (n,), optional
+            A column that counts on with time, such as elapsed seconds or record numbers; NaN for no number.
 
         Returns
         -------
@@ -91,10 +107,30 @@ class ToUtc:
             order = slice(None, None, -1) if self._falling else slice(None)
             settled = self._settled(local_ms[order], utc[order], converted.put_back_minutes[order] * 60_000)
             utc, unordered, unclear = (settled.utc[order], settled.unordered[order], settled.unclear[order])
+        result = self._by_rows(local_ms, Converted(utc, converted.skipped, unordered, unclear), counter)
         if local_ms.size:
             # a block may end within the repeated hour
-            self._last = (int(local_ms[-1]), int(utc[-1]), bool(converted.twice[-1]))
-        return Converted(utc, converted.skipped, unordered, unclear)
+            self._last = (int(local_ms[-1]), int(result.utc[-1]), bool(converted.twice[-1]))
+        return result
+
+    def _by_rows(self, local_ms: Whole, by_rule: Converted, counter: NDArray[np.float64] | None) -> Converted:
+        """Return the times with those around a change of the clocks as the rows themselves show them."""
+        if not local_ms.size:
+            return by_rule
+        utc = by_rule.utc.copy()
+        skipped, unordered, unclear = by_rule.skipped.copy(), by_rule.unordered.copy(), by_rule.unclear.copy()
+        order = np.arange(local_ms.size)[:: -1 if self._falling else 1]
+        for change in changes_between(self.zone, int(utc.min()) - AROUND_MS, int(utc.max()) + AROUND_MS):
+            doubtful = skipped | unordered | unclear
+            counts = None if counter is None else counter[order]
+            settled = settle_around(change, local_ms[order], utc[order], doubtful[order], counts)
+            if settled is None:
+                continue
+            places = order[settled.places]
+            utc[places] = settled.utc
+            skipped[places] = unordered[places] = unclear[places] = False
+            self.settled.append(settled._replace(places=places))
+        return Converted(utc, skipped, unordered, unclear)
 
     def _settled(self, local: Whole, first: Whole, back: Whole) -> Converted:
         """Return rising rows in UTC, the repeated hours in their order.

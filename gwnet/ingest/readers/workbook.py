@@ -78,7 +78,7 @@ def _headings(package: Package, sheet: SheetPart, cells: list[Cell]) -> list[str
         package.refuse(message, "Check that the sheet is a table with its headings in the first filled row.")
     headings = [""] * (last.place + 1)
     for cell in cells:
-        headings[cell.place] = _text(cell.value)
+        headings[cell.place] = cell_text(cell.value)
     return headings
 
 
@@ -93,24 +93,26 @@ def _row(where: str, number: int, cells: list[Cell], headings: list[str], reject
         if cell.kind == "formula":
             message = f"{at} holds a formula; a formula is not a reading."
             fix = "Replace it by its value (paste as values)."
-            rejections.append(Rejection("", where, number, heading, _text(cell.value)[:100], "formula", message, fix))
+            rejections.append(
+                Rejection("", where, number, heading, cell_text(cell.value)[:100], "formula", message, fix)
+            )
         elif cell.kind == "error":
             message = f"{at} holds the error value {cell.value}."
             fix = "Type the value itself."
             rejections.append(Rejection("", where, number, heading, str(cell.value), "error-cell", message, fix))
         else:
-            texts[cell.place] = _text(cell.value)
+            texts[cell.place] = cell_text(cell.value)
     if beyond:
         first = beyond[0]
         more = f" and {len(beyond) - 1} more are" if len(beyond) > 1 else " is"
         message = f"Cell {get_column_letter(first.place + 1)}{number}{more} beyond the last heading, {headings[-1]!r}."
         fix = "Give the column a heading, or empty it."
-        value = _text(first.value)[:100]
+        value = cell_text(first.value)[:100]
         rejections.append(Rejection("", where, number, None, value, "row-too-long", message, fix))
     return texts
 
 
-def _text(value: Any) -> str:
+def cell_text(value: Any) -> str:
     """Return a cell's value as the text that a CSV file would hold."""
     if value is None:
         return ""

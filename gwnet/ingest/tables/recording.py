@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, func, select
 
+from gwnet.clock import zone_of
 from gwnet.ingest.tables.convert import Columns, Converted, check_lengths, convert
 from gwnet.ingest.tables.instruction import Instruction, Tally
 from gwnet.ingest.tables.lookup import Codes
@@ -136,6 +137,7 @@ class _Recording:
         self.not_compared = not_compared(parsed, instruction)
         self.tally = Tally()
         self.passed_over: set[int] = set()
+        self.ended_ids: list[int] = []
 
     def record(self, source_file_id: int | None) -> Tally:
         """Record the good rows."""
@@ -147,6 +149,9 @@ class _Recording:
         if is_point:
             to_add = self._end_points(to_add)
         self.tally.retire(self.connection, self.table.record, self.instruction)
+        if self.ended_ids:
+            reason = self.instruction.reason or "the installation ended"
+            retire(self.connection, self.table.record, self.ended_ids, by=self.instruction.by, reason=reason)
         self._note_refused()
         self._insert(to_add, source_file_id)
         self.tally.count(len(to_add), self.instruction)
@@ -213,9 +218,26 @@ class _Recording:
             self.tally.retired_ids.append(known["id"])
             self.tally.changes += describe_correction(self.parsed, row, differences, self.codes)
             return True
+        elif self._ends_installation(known, differences):
+            self.ended_ids.append(known["id"])
+            self._say_end(row)
+            return True
         else:
             refuse_recorded(self.parsed, row, differences, self.codes)
         return False
+
+    def _ends_installation(self, known: dict[str, Any], differences: list[Difference]) -> bool:
+        """Return whether a row says no more than when an instrument was removed, which corrects nothing."""
+        is_still_there = self.table.name == "deployments" and known["valid_until_utc"] is None
+        return is_still_there and [name for name, _, _ in differences] == ["valid_until_utc"]
+
+    def _say_end(self, row: int) -> None:
+        values, number = self.parsed.values, self.parsed.raw.sheet.numbers[row]
+        site = self.codes.ids["site"][values["site"][row]]
+        until = self.columns["valid_until_utc"][row].astimezone(zone_of(self.codes.zones[site]))
+        self.parsed.raw.warnings.append(
+            f"row {number}: the installation of {values['instrument'][row]} on record ends at {until:%Y-%m-%d %H:%M}"
+        )
 
     def _differences(self, row: int, known: dict[str, Any]) -> list[Difference]:
         """Return name, value on record and new value of the columns that differ."""
