@@ -126,6 +126,9 @@ SPIKE_NEIGHBOUR_SHARE: Final[float] = 0.5
 #: Longest spike [samples] (project default): a sensor lifted at a visit misses one to three samples.
 SPIKE_LONGEST: Final[int] = 3
 
+#: Fewest steps one way that are the teeth of a saw (project default).
+LEAST_TEETH: Final[int] = 4
+
 #: The usual change is a median over blocks of so many samples (project default).
 NOISE_BLOCK: Final[int] = 96
 

@@ -17,7 +17,7 @@ from gwnet.analysis.loggers.correction_history import OUT_REASONS
 from gwnet.analysis.loggers.correction_kinds import CAUSES
 from gwnet.analysis.loggers.heads import LoggerHeads
 from gwnet.analysis.loggers.suggestion import NAT, LoggerFinding, span_around
-from gwnet.clock import to_instant, to_instants
+from gwnet.clock import to_instants
 from gwnet.constants import (
     BATTERY_LOW_PERCENT,
     BATTERY_LOW_V,
@@ -27,7 +27,7 @@ from gwnet.constants import (
 )
 from gwnet.hydro.arrays import Floats, Instants
 from gwnet.hydro.loggers.dense_series import find_gaps, usual_interval_s
-from gwnet.hydro.loggers.faults import confirm_steps, find_spikes, find_steps
+from gwnet.hydro.loggers.faults import confirm_steps, find_odd_ends, find_saw_tooth, find_spikes, find_steps
 from gwnet.hydro.loggers.unusable_intervals import (
     Intervals,
     find_flat,
@@ -117,6 +117,20 @@ RULES: Final[dict[str, Rule]] = {
         "as step, within 0.05 m or a quarter of it",
         "step",
     ),
+    "end of a file": Rule(
+        "the first or last samples before a gap, or of all, that stand off those beside them",
+        f"{constants.SPIKE_TIMES_NOISE:g} times the usual change, 3 times those beside it, "
+        f"{constants.LEAST_FAULT_M:g} m; at most {constants.SPIKE_LONGEST:g} samples",
+        "exclusion",
+    ),
+    "saw-tooth": Rule(
+        "steps the same way between which the level comes back: pumping, or a sensor that fails",
+        "4 steps, together 3 times what the level changes by over them",
+    ),
+    "common cause": Rule(
+        "steps or misfits of the same length at all wells of a barometer at once",
+        f"2 wells; within {constants.LEAST_FAULT_M:g} m or a fifth",
+    ),
     "gap": Rule("no samples for longer than the interval", f"{GAP_TIMES_INTERVAL:g} intervals"),
     "interval": Rule("samples closer together or farther apart than usual", "10 samples"),
     "no air pressure": Rule("samples of an absolute sensor without an air pressure", "any sample"),
@@ -179,11 +193,9 @@ def find_in_deployment(loggers: LoggerRecord, heads: LoggerHeads) -> Iterator[Lo
         yield from _exclusions(heads, rule, intervals, raw, gone)
         for first, last in zip(intervals.first, intervals.last, strict=True):
             gone[first : last + 1] = True
-    jumps = list(_spikes_and_steps(heads, np.where(gone, np.nan, channel.value), per_metre, limits))
-    yield from jumps
+    yield from _spikes_and_steps(heads, np.where(gone, np.nan, channel.value), per_metre, limits)
     yield from _intervals(heads)
     yield from _without_level(heads)
-    yield from _manual_readings(heads, limits, has_stepped=any(each.kind == "step" for each in jumps))
     yield from _battery(loggers, heads)
 
 
@@ -307,7 +319,15 @@ def _spikes_and_steps(
             message = f"{count_samples(last - first + 1)} {size:+.3f} m off both neighbours: {perhaps}"
             yield _finding(heads, "spike", first, last, message, {"cause": "spike"})
     interval = usual_interval_s(heads.time_utc)
-    steps = find_steps(heads.time_utc, cleaned, longest_gap_s=3 * interval if interval == interval else 0.0)
+    longest_gap_s = 3 * interval if interval == interval else 0.0
+    ends = find_odd_ends(heads.time_utc, cleaned, longest_gap_s=longest_gap_s)
+    for number in np.flatnonzero(np.abs(ends.size) >= limits["logger_fault_m"]).tolist():
+        first, last, size = int(ends.first[number]), int(ends.last[number]), float(ends.size[number])
+        cleaned[first : last + 1] = np.nan
+        perhaps = "taken out of the water?" if size < 0 else "a bad value?"
+        message = f"{count_samples(last - first + 1)} at the end of a run of samples {size:+.3f} m off: {perhaps}"
+        yield _finding(heads, "end of a file", first, last, message, {"cause": "spike"})
+    steps = find_steps(heads.time_utc, cleaned, longest_gap_s=longest_gap_s)
     big = np.flatnonzero(np.abs(steps.size) >= limits["logger_fault_m"])
     verdict, moved = confirm_steps(
         heads.time_utc[steps.place[big]],
@@ -316,10 +336,25 @@ def _spikes_and_steps(
         heads.manual["offset_m"].to_numpy(dtype=np.float64),
         tolerance_m=limits["logger_residual_m"],
     )
-    for number, place in enumerate(steps.place[big].tolist()):
-        size = float(steps.size[big][number])
-        if verdict[number] < 0 or _is_restarted(heads, place):
-            continue  # the water moved, or the move is on record
+    open_steps = [
+        number
+        for number, place in enumerate(steps.place[big].tolist())
+        if verdict[number] >= 0 and not _is_restarted(heads, place)  # else the water moved, or the move is on record
+    ]
+    undecided = np.array([number for number in open_steps if verdict[number] == 0], dtype=np.int64)
+    teeth = find_saw_tooth(cleaned, steps.place[big][undecided], steps.size[big][undecided])
+    if teeth.size:
+        places, sizes = steps.place[big][undecided[teeth]], steps.size[big][undecided[teeth]]
+        message = (
+            f"{teeth.size} steps of {float(np.median(sizes)):+.3f} m (median), and the level comes back between them: "
+            f"pumping near by, or a sensor that fails? Adding up steps would be wrong."
+        )
+        yield _finding(heads, "saw-tooth", int(places[0]), int(places[-1]), message)
+    explained = set(undecided[teeth].tolist())
+    for number in open_steps:
+        if number in explained:
+            continue
+        place, size = int(steps.place[big][number]), float(steps.size[big][number])
         rule = "slipped cable" if verdict[number] > 0 else "step"
         evidence = (
             f"manual readings on both sides moved by {float(moved[number]):+.3f} m against it: the sensor moved"
@@ -373,38 +408,6 @@ def _without_level(heads: LoggerHeads) -> Iterator[LoggerFinding]:
     if by_depth.size and heads.quantity != "water elevation":
         message = f"{count_samples(by_depth.size)} by the hanging depth alone: no manual reading anchors them."
         yield _finding(heads, "not anchored", int(by_depth[0]), int(by_depth[-1]), message)
-
-
-def _manual_readings(heads: LoggerHeads, limits: Mapping[str, float], *, has_stepped: bool) -> Iterator[LoggerFinding]:
-    """Yield manual readings that do not fit the others of their installation, and drift that is large.
-
-    Where the sensor stepped the step comes first: readings on its two sides cannot agree until it is dealt with.
-    """
-    manual = heads.manual
-    place = (heads.site, heads.well, heads.instrument, heads.quantity)
-    residual = np.abs(manual["leave_one_out_residual_m"].to_numpy(dtype=np.float64))
-    allowed = np.maximum(limits["logger_residual_m"], 1.5 * manual["uncertainty_m"].to_numpy(dtype=np.float64))
-    for number in np.unique(manual["installation"].to_numpy(dtype=np.int64)):
-        mine = np.flatnonzero((manual["installation"] == number).to_numpy() & ~np.isnan(residual))
-        if mine.size < 3 or not (residual[mine] > allowed[mine]).any():
-            continue
-        row = manual.iloc[int(mine[np.argmax(residual[mine])])]
-        message = (
-            f"The manual reading of {row['measured_at']} (event {row['event_id']}) is "
-            f"{row['leave_one_out_residual_m']:+.3f} m off what the others give: slip, drift, clock, barometer, itself."
-        )
-        moment = to_instant(row["measured_at_utc"])
-        correction = ("", {}) if has_stepped else ("anchoring", {"leave_out": [int(row["event_id"])]})
-        yield LoggerFinding(*place, "manual reading", moment, moment, message, *correction)
-    drifts = heads.installations
-    for number in np.flatnonzero(np.nan_to_num(drifts.drift_share) >= limits["logger_drift_share"]):
-        spread = float(drifts.offset_spread_m[number])
-        message = (
-            f"The offsets of the manual readings spread over {spread:.3f} m, {drifts.drift_share[number]:.0%} of the "
-            f"movement of the water ({float(drifts.drift_m_per_year[number]):+.3f} m/year): too much to rely on?"
-        )
-        if spread >= limits["logger_residual_m"]:
-            yield LoggerFinding(*place, "drift", drifts.start_utc[number], drifts.end_utc[number], message)
 
 
 def _battery(loggers: LoggerRecord, heads: LoggerHeads) -> Iterator[LoggerFinding]:

@@ -8,6 +8,8 @@ first (bottomed out before flat before out of water), and an interval that half 
 reported again. A step is left to the manual readings on both sides: without them it is reported as one that nobody can
 judge. A spike is one to three samples that come back; water that comes back as fast looks the same, and a person must
 say which it was.
+
+What several wells of a site show at once is compared before it is told (`gwnet.analysis.loggers.common_causes`).
 """
 
 from __future__ import annotations
@@ -17,8 +19,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.checks.limits import limits_of
 from gwnet.analysis.loggers.channels import deployments_in, loggers_of
 from gwnet.analysis.loggers.clocks import compare_clock, find_clock_errors
+from gwnet.analysis.loggers.common_causes import find_across_wells, look_at
 from gwnet.analysis.loggers.finding_rules import count_samples, find_in_deployment
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
 from gwnet.analysis.loggers.suggestion import LoggerFinding, findings_frame
@@ -58,11 +62,13 @@ def findings_of(record: Snapshot, deployments: Iterable[LoggerHeads]) -> list[Lo
     """
     loggers = loggers_of(record)
     findings: list[LoggerFinding] = []
-    clocks, places = [], {}
+    clocks, seen, places = [], [], {}
     for heads in deployments:
         clocks.append(compare_clock(loggers, heads))
         findings += find_in_deployment(loggers, heads)
+        seen.append(look_at(heads, limits_of(record.of_site(heads.site).settings)[0]))
         places[heads.instrument] = (heads.site, heads.well)
+    findings = find_across_wells(seen, findings)
     findings += find_clock_errors(each for each in clocks if each is not None)
     findings += _conflicts(record, places)
     never = np.datetime64("1900-01-01", "us")

@@ -108,10 +108,10 @@ def find_clock_shift(
     to step are taken (which leaves trends and slow water levels behind), and the mean course of the day is taken off
     where there is a week or more of data, since what repeats daily agrees nearly as well a day later. The
     correlation of what remains, over the pairs that exist, is worked out for every shift, changes beyond six times
-    the usual size cut to that. A
-    shift is determined when the best correlation is at least 0.2, stands out from every shift more than 90 minutes away
-    by at least 0.1 and by four times the spread of a chance correlation, rests on 300 pairs or more and is not at
-    the end of the shifts tried (limits: project default). That clocks are to be checked at every visit: USGS TM 1-A1
+    the usual size cut to that. A shift is determined when the best correlation is at least 0.2, stands out from no
+    shift at all and from every shift more than 90 minutes away by at least 0.1 and by four times the spread of a chance
+    correlation, rests on 300 pairs or more and is not at the end of the shifts tried (limits: project default). That
+    clocks are to be checked at every visit: USGS TM 1-A1
     (Cunningham and Schalk, 2011), p. 143; finding a shift by correlation is common practice, no source.
 
     Examples
@@ -425,7 +425,10 @@ def _judged(correlation: Floats, pairs: NDArray[np.int64], lags_s: Floats, step:
         return _undetermined(f"only {int(pairs.max(initial=0))} pairs of changes; {CLOCK_LEAST_PAIRS} are needed", step)
     ranked = np.where(usable, correlation, -np.inf)
     best = int(np.argmax(ranked))
-    outside = np.where(np.abs(lags_s - lags_s[best]) > max(CLOCK_PEAK_HALF_WIDTH_S, step), ranked, -np.inf)
+    # that the clock stands right is the first thing to be refuted, however near the best shift is to that
+    is_rival = (np.abs(lags_s - lags_s[best]) > max(CLOCK_PEAK_HALF_WIDTH_S, step)) | (lags_s == 0.0)
+    is_rival[best] = False
+    outside = np.where(is_rival, ranked, -np.inf)
     next_best = float(outside.max()) if np.isfinite(outside.max()) else float("nan")
     sharpness = float(correlation[best]) - next_best
     # the fewer pairs, the larger the best of many chance correlations
@@ -437,7 +440,8 @@ def _judged(correlation: Floats, pairs: NDArray[np.int64], lags_s: Floats, step:
         why = f"the changes agree too little at any shift (best correlation {correlation[best]:.2f})"
     # written so that NaN, no other shift to compare with, is not determined either
     elif not sharpness >= margin:
-        why = f"another shift agrees nearly as well ({next_best:.2f} against {correlation[best]:.2f})"
+        other = "the clock as it is" if lags_s[int(np.argmax(outside))] == 0.0 else "another shift"
+        why = f"{other} agrees nearly as well ({next_best:.2f} against {correlation[best]:.2f})"
     determined = not why
     return ClockShift(
         determined=determined,

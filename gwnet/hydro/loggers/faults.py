@@ -6,12 +6,14 @@ are neighbours. Everything found is a suggestion to a person, who knows what hap
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gwnet.constants import (
+    LEAST_TEETH,
     NOISE_BLOCK,
     SPIKE_LONGEST,
     SPIKE_NEIGHBOUR_SHARE,
@@ -142,6 +144,120 @@ def find_spikes(values: ArrayLike) -> Spikes:
         np.asarray(sizes, dtype=np.float64)[order],
         np.asarray(limits, dtype=np.float64)[order],
     )
+
+
+def find_odd_ends(time_utc: ArrayLike, values: ArrayLike, *, longest_gap_s: float) -> Spikes:
+    """Return the first or last samples of runs without a gap that stand off those beside them.
+
+    Parameters
+    ----------
+    time_utc : array_like of datetime64, shape (n,)
+        Times of the samples, rising.
+    values : array_like, shape (n,)
+        Samples, spikes left out (NaN).
+    longest_gap_s : float
+        A run ends where two samples are farther apart [s].
+
+    Notes
+    -----
+    One to three samples that all stand to one side of the sample beside them by more than the limit of a spike, and by
+    three times any change among the twelve samples there. Where the next run begins within a day nearer to them than to
+    the others, the water moved and they are sound. A sensor that is taken out to be read out shows such an end. The
+    limits are our project default; common practice, no source.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> at = np.datetime64("2024-05-01", "us") + np.arange(30) * np.timedelta64(1, "h")
+    >>> level = 2.0 + 0.002 * (np.arange(30) % 2)
+    >>> level[28:] = 0.5
+    >>> found = find_odd_ends(at, level, longest_gap_s=7200)
+    >>> found.first.tolist(), found.last.tolist(), found.size.round(3).tolist()
+    ([28], [29], [-1.502])
+    """
+    when, numbers = series(time_utc, values, "series")
+    here = np.flatnonzero(~np.isnan(numbers))
+    found: list[tuple[int, int, float, float]] = []
+    if here.size > 2 * STEP_WINDOW:
+        level, noise = numbers[here], usual_change(numbers)[here]
+        limit = SPIKE_TIMES_NOISE * np.maximum(noise, least_step(level))
+        breaks = np.flatnonzero(np.diff(when[here]) > np.timedelta64(int(longest_gap_s * 1e6), "us")) + 1
+        edges = [0, *breaks.tolist(), here.size]
+        for first, end in itertools.pairwise(edges):
+            if end - first < 2 * STEP_WINDOW:
+                continue
+            forward, backward = np.arange(first, end), np.arange(end - 1, first - 1, -1)
+            for inward, neighbour in ((forward, first - 1), (backward, end)):
+                width, size = _odd_width(level[inward[: SPIKE_LONGEST + STEP_WINDOW + 1]], float(limit[inward[0]]))
+                if not width or _goes_on(when[here], level, inward, width, neighbour):
+                    continue
+                places = here[np.sort(inward[:width])]
+                found.append((int(places[0]), int(places[-1]), size, float(limit[inward[0]])))
+    firsts, lasts, sizes, limits = zip(*sorted(found), strict=True) if found else ((), (), (), ())
+    return Spikes(
+        np.array(firsts, np.int64), np.array(lasts, np.int64), np.array(sizes, np.float64), np.array(limits, np.float64)
+    )
+
+
+def _odd_width(inward: Floats, limit: float) -> tuple[int, float]:
+    """Return how many of the outermost samples stand off, and by how much; levels are given from the end inward."""
+    for width in range(1, SPIKE_LONGEST + 1):
+        beside = inward[width : width + STEP_WINDOW]
+        away = inward[:width] - beside[0]
+        least = float(np.abs(away).min())
+        one_side = bool((away > 0).all() or (away < 0).all())
+        if one_side and least > max(limit, 3.0 * float(np.abs(np.diff(beside)).max())):
+            return width, float(away[int(np.argmax(np.abs(away)))])
+    return 0, 0.0
+
+
+def _goes_on(when: NDArray[np.datetime64], level: Floats, inward: Places, width: int, neighbour: int) -> bool:
+    """Return whether the next run goes on where the odd samples are."""
+    if not 0 <= neighbour < level.size or abs(when[neighbour] - when[inward[0]]) > np.timedelta64(1, "D"):
+        return False
+    return bool(abs(level[neighbour] - level[inward[0]]) < abs(level[neighbour] - level[inward[width]]))
+
+
+def find_saw_tooth(values: ArrayLike, place: ArrayLike, size: ArrayLike) -> Places:
+    """Return which steps are the teeth of a saw: one way, with the level coming back between them.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Samples of the series.
+    place : array_like of int, shape (k,)
+        First sample after each step, rising.
+    size : array_like, shape (k,)
+        Size of each step, in the unit of the values.
+
+    Returns
+    -------
+    numpy.ndarray of int64
+        Which of the steps; empty for none.
+
+    Notes
+    -----
+    Four steps or more the same way, which together are three times as large as what the level changes by from before
+    the first to after the last. Subtracting each of them would make a ramp of a saw. Project default.
+
+    Examples
+    --------
+    >>> level = [2.0, 1.5, 1.75, 2.0, 1.5, 1.75, 2.0, 1.5, 1.75, 2.0, 1.5, 1.75]
+    >>> find_saw_tooth(level, [1, 4, 7, 10], [-0.5, -0.5, -0.5, -0.5]).tolist()
+    [0, 1, 2, 3]
+    """
+    numbers, places = np.asarray(values, dtype=np.float64), np.asarray(place, dtype=np.int64)
+    sizes = np.asarray(size, dtype=np.float64)
+    for sign in (-1.0, 1.0):
+        mine = np.flatnonzero(np.sign(sizes) == sign)
+        if mine.size < LEAST_TEETH:
+            continue
+        before, after = numbers[: places[mine[0]]], numbers[places[mine[-1]] :]
+        before, after = before[~np.isnan(before)], after[~np.isnan(after)]
+        net = abs(float(after[0] - before[-1])) if before.size and after.size else 0.0
+        if float(np.abs(sizes[mine]).sum()) >= 3.0 * net:
+            return mine.astype(np.int64)
+    return np.empty(0, np.int64)
 
 
 @dataclass(frozen=True)
