@@ -115,7 +115,7 @@ def grouped(lines: Iterable[tuple[str, str]]) -> None:
     for heading, line in lines:
         if heading != above:
             click.echo(safe(heading))
-        text = f"  {safe(line)}"
+        text = f"  {' '.join(safe(line).splitlines())}"
         click.echo(text if width is None else textwrap.fill(text, width, subsequent_indent=" " * 4))
         above = heading
 

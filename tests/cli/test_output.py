@@ -78,3 +78,8 @@ def test_a_terminal_shows_chosen_columns_in_their_order_and_files_show_all(capsy
     assert capsys.readouterr().out.splitlines()[0] == "site,well,depth_ft,depth_uncertainty_ft,id"
     output.rows(pd.concat([table, table.assign(site="U")]), "table", columns=("well",))
     assert capsys.readouterr().out.split() == ["site", "well", "----", "----", "T", "A", "U", "A"]
+
+
+def test_a_line_below_a_heading_stays_one_line(capsys):
+    output.grouped([("Ana", "notes: two\nlines"), ("Ana", "more")])
+    assert capsys.readouterr().out == "Ana\n  notes: two lines\n  more\n"

@@ -192,7 +192,23 @@ def test_every_total_head_of_the_ports_comes_out(come_in, open_data):
     assert len(both) == len(table) == 6_058
     known = both[both["total_head_ft_navd88"].notna()]
     assert (known["total_head_ft_navd88"] - known["water_elevation_ft"]).abs().max() < 1e-6
+    unknown = both[both["total_head_ft_navd88"].isna()]
+    assert len(unknown) == 16
+    assert unknown["water_elevation_ft"].isna().all()
+    assert set(unknown["status"]) == {"not measured"}
     assert net.wells()["well"].nunique() == 189
+
+
+def test_all_files_of_the_ports_can_be_named_together(open_data):
+    files = [open_data / "esrp_multilevel" / f"{name}.csv" for name in ("heads", "wells", "ports", "zones", "visits")]
+    if not all(file.exists() for file in files):
+        pytest.skip("the multilevel wells are not in the open data")
+    trial = try_files([str(file) for file in files])
+    events = trial.columns.set_index("target").loc["level_events.water_elevation [ft]"]
+    assert (events["rows"], events["filled"]) == (6_058, 6_042)
+    assert trial.rejections == []
+    assert [check.partition("time_zone")[1] for check in trial.checks] == ["time_zone"]
+    assert sum("it is not used" in reason for reason in trial.proposal.reasons) == 3
 
 
 def test_a_table_of_wells_with_units_in_its_cells(open_data):

@@ -2,6 +2,7 @@
 
 import dataclasses
 
+import pandas as pd
 import pytest
 
 from gwnet.errors import DefinitionError
@@ -193,3 +194,14 @@ def test_an_unknown_key_of_a_definition_is_refused_with_the_nearest_and_a_missin
         checks.run({"title": "T", "sections": ["levels"], "unit": "m"})
     with pytest.raises(DefinitionError, match="'sections' is missing"):
         checks.run({"title": "T"})
+
+
+def test_the_days_of_loggers_are_those_of_the_site(view24, constructed):
+    moment = pd.Timestamp("2025-10-12T22:30", tz="UTC")  # half past midnight of the 13th in Vienna
+    counts = {"samples": 24, "coverage_percent": 99.0, "gaps": 0, "manual_readings": 0, "warnings": "", "findings": ""}
+    row = {"well": "", "instrument": "B-1", "first_utc": moment, "last_utc": moment, **counts}
+    extras = dataclasses.replace(view24.data.extras, frames={"loggers": pd.DataFrame([row])})
+    site = dataclasses.replace(view24.data.site, time_zone="Europe/Vienna")
+    view = dataclasses.replace(view24, data=dataclasses.replace(view24.data, extras=extras, site=site))
+    table = tables(loggers.compose_loggers(view, constructed.PlainDrawing()))["logger-coverage"]
+    assert column(table, "first") == column(table, "last") == ["2025-10-13"]

@@ -144,7 +144,8 @@ def _open(mapping: Mapping, files: Sequence[SourceFile]) -> dict[str, list[tuple
     for file in files:
         if file.name not in met:
             message = f"The file {file.name} is of no source of the mapping."
-            fix = f"Sources: {', '.join(f'{name} ({source.file})' for name, source in mapping.sources.items())}."
+            sources = ", ".join(f"{name} ({source.file})" for name, source in mapping.sources.items())
+            fix = f"Leave it out, or name it in a source. Sources: {sources}."
             raise LayoutError(message, where=mapping.name, fix=fix)
     return opened
 

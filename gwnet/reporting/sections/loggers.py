@@ -10,6 +10,7 @@ import pandas as pd
 
 from gwnet.reporting.content import Block, Cell, Column, Paragraph, Row, Table
 from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.measures import local_day
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import day_text, number_of, text_cell, text_of
 from gwnet.reporting.sections.comparison import picture_slot
@@ -42,14 +43,14 @@ def compose_loggers(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     if table.empty:
         return [Paragraph("No logger is installed in a well of this report.")]
     blocks: list[Block] = [picture_slot(picture) for picture in view.data.extras.pictures.get("loggers", ())]
-    blocks.append(_coverage(table))
+    blocks.append(_coverage(table, view.data.site.time_zone))
     heads = table[table["well"] != ""]
     if len(heads):
         blocks.append(_residuals(view, heads))
     return blocks
 
 
-def _coverage(table: pd.DataFrame) -> Table:
+def _coverage(table: pd.DataFrame, zone: str) -> Table:
     columns = (
         Column("Well"),
         Column("Logger"),
@@ -68,17 +69,15 @@ def _coverage(table: pd.DataFrame) -> Table:
             (
                 text_cell(row["well"], "barometer"),
                 Cell(str(row["instrument"])),
-                text_cell(day_text(row["first_utc"]), none),
-                text_cell(day_text(row["last_utc"]), none),
+                text_cell(day_text(local_day(row["first_utc"], zone)), none),
+                text_cell(day_text(local_day(row["last_utc"], zone)), none),
                 Cell(int(row["samples"] or 0)),
                 Cell(coverage, "" if math.isfinite(coverage) else none),
                 Cell(int(row["gaps"] or 0)),
                 text_cell(row["warnings"], "nothing"),
             )
         )
-    caption = (
-        "Loggers: samples on record, share of the time installed that they cover, gaps and open findings. Days in UTC."
-    )
+    caption = "Loggers: samples on record, share of the time installed that they cover, gaps and open findings."
     return Table("logger-coverage", caption, columns, tuple(rows), identified_by=3)
 
 
