@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import asdict
+from itertools import groupby
 
 import click
 
@@ -10,7 +11,7 @@ from gwnet.cli import DONE, DONE_WITH_FINDINGS, options, output
 
 @click.command("doctor")
 @click.option("--accept-clock", is_flag=True, help="Record that the record is ahead of the clock, and go on after it.")
-@click.option("--renew", is_flag=True, help="Make the triggers of all tables anew before looking.")
+@click.option("--renew", is_flag=True, help="Before looking, make triggers anew, and packs of samples that are wrong.")
 @options.reason("needed with --accept-clock")
 @options.by
 @options.form
@@ -30,7 +31,9 @@ def command(form: str, db: str, by: str, reason: str | None, *, accept_clock: bo
         output.say(f"Recorded as {state.text}: later states follow after the newest.")
         return DONE
     if renew:
-        network.renew_guards(db)
+        series = network.renew(db)
+        made = f"; those of {len(series)} series were made anew from their samples" if series else ""
+        output.say(f"Triggers were made anew; packs of samples were looked at{made}.")
     with output.progress("doctor") as progress:
         done = network.doctor(db, progress)
     if form == "json":
@@ -38,9 +41,11 @@ def command(form: str, db: str, by: str, reason: str | None, *, accept_clock: bo
         click.echo(json.dumps(rows, ensure_ascii=False, indent=1))
     else:
         output.rows(done.table(), form, empty="Nothing was found.")
-        for check in done.checks:
-            if check.outcome.startswith("not checked"):
-                output.say(f"{check.check}: {check.outcome}.")
+        left = [check for check in done.checks if check.outcome.startswith("not checked")]
+        for outcome, some in groupby(left, key=lambda check: check.outcome):
+            names = [check.check for check in some]
+            shown = names if len(names) < 4 else [names[0], names[1], f"{len(names) - 2} more"]
+            output.say(f"{', '.join(shown)}: {outcome}.")
     count = len(done.findings)
     output.say(f"{len(done.checks)} checks, {count} {'finding' if count == 1 else 'findings'}.")
     return DONE_WITH_FINDINGS if count else DONE

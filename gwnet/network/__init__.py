@@ -57,6 +57,6 @@ Codes that are not on record raise `gwnet.errors.NotFoundError`, values that can
 `gwnet.errors.SettingsError`.
 """
 
-from gwnet.network.core import Network, doctor, init, renew_guards, upgrade
+from gwnet.network.core import Network, doctor, init, renew, upgrade
 
-__all__ = ["Network", "doctor", "init", "renew_guards", "upgrade"]
+__all__ = ["Network", "doctor", "init", "renew", "upgrade"]

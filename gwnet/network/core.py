@@ -28,6 +28,7 @@ from gwnet.store import revision
 from gwnet.store.fetch.levels import extent
 from gwnet.store.fetch.states import state_at, states
 from gwnet.store.integrity import guards
+from gwnet.store.save.packs import renew_packs
 from gwnet.store.session import Store, open_store
 from gwnet.store.snapshot import Snapshot
 
@@ -123,13 +124,18 @@ def doctor(address: str | Path, progress: Callable[[int, int], None] | None = No
         store.close()
 
 
-def renew_guards(address: str | Path) -> None:
-    """Make the triggers of all tables anew.
+def renew(address: str | Path) -> tuple[int, ...]:
+    """Make the triggers of all tables anew, and the packs of series that do not hold what their samples hold.
 
     Parameters
     ----------
     address : str or pathlib.Path
         SQLAlchemy URL or path of an SQLite file.
+
+    Returns
+    -------
+    tuple of int
+        Series whose packs were made anew.
 
     Raises
     ------
@@ -141,6 +147,7 @@ def renew_guards(address: str | Path) -> None:
         revision.guard(store)
         with store.altering() as connection:
             guards.renew_guards(connection)
+            return renew_packs(connection)
     finally:
         store.close()
 

@@ -16,6 +16,7 @@ from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_of, 
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
     from sqlalchemy import Connection
 
     from gwnet.analysis.levels.explain import Explanation

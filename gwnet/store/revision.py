@@ -11,6 +11,7 @@ from sqlalchemy import Connection, inspect, text
 
 from gwnet.errors import SchemaAheadError, SchemaBehindError, StoreError
 from gwnet.resources import migrations_folder
+from gwnet.store.integrity.copies import check_coverage
 from gwnet.store.integrity.guards import renew_guards
 from gwnet.store.work import begin_states
 
@@ -120,8 +121,10 @@ def upgrade(store: Store) -> tuple[str | None, str]:
     Notes
     -----
     All revisions run in one transaction together with the note that they ran. The guards of the tables are made anew
-    in it, and a record from before states gets its first state.
+    in it, a record from before states gets its first state, and samples from before packs get theirs.
     """
+    from gwnet.store.save.packs import renew_packs  # stores with what looks at the revision
+
     before = current(store)
     if before is not None and before not in REVISIONS:
         guard(store)
@@ -138,6 +141,7 @@ def upgrade(store: Store) -> tuple[str | None, str]:
             _run_upgrade(connection)
             renew_guards(connection)
             begin_states(connection, before)
+            renew_packs(connection, check_coverage)
     return before, HEAD
 
 

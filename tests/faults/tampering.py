@@ -7,10 +7,15 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, MetaData, Table, create_engine, text
+from sqlalchemy import Connection, MetaData, Table, create_engine, inspect, text
 from sqlalchemy.exc import DBAPIError
 
 from gwnet.store.session import store_url
+
+#: Triggers as they are.
+GUARDED = "guarded"
+#: Ways to make a change, by the database.
+WAYS = {"sqlite": (GUARDED, "dropped"), "postgresql": (GUARDED, "replica", "disabled")}
 
 
 @dataclass(frozen=True)
@@ -20,9 +25,10 @@ class Change:
     Attributes
     ----------
     kind : str
-        ``update``, ``delete``, ``insert`` (a row again under a new number) or ``replace`` (SQLite's own verb).
+        ``update``, ``delete``, ``insert`` (a row again under a new number), ``upsert`` (a row with its own key, which
+        updates the one on record), ``replace`` (SQLite's own verb), ``truncate`` or ``truncate cascade`` (PostgreSQL's).
     table, column : str
-        Where; the column is that which is changed.
+        Where; the column is that which is changed. Without a table all are meant.
     """
 
     kind: str
@@ -30,7 +36,7 @@ class Change:
     column: str = ""
 
     def __str__(self) -> str:
-        return f"{self.kind} {self.table}{'.' if self.column else ''}{self.column}"
+        return f"{self.kind} {self.table or 'all'}{'.' if self.column else ''}{self.column}"
 
 
 def tables(url: str) -> list[Table]:
@@ -51,13 +57,13 @@ def changes(url: str) -> list[Change]:
     listed = []
     for table in tables(url):
         listed += [Change("update", table.name, column.name) for column in table.columns]
-        listed += [Change("delete", table.name), Change("insert", table.name)]
-        if "://" not in url:
-            listed.append(Change("replace", table.name))
-    return listed
+        kinds = ["delete", "insert", "upsert"]
+        kinds += ["replace"] if "://" not in url else ["truncate", "truncate cascade"]
+        listed += [Change(kind, table.name) for kind in kinds]
+    return [*listed, Change("truncate")] if "://" in url else listed
 
 
-def is_refused(url: str, change: Change, *, without_triggers: bool) -> bool | None:
+def is_refused(url: str, change: Change, way: str = GUARDED) -> bool | None:
     """Make a change; return whether the database refused it, None where there is nothing to be changed.
 
     Parameters
@@ -66,11 +72,12 @@ def is_refused(url: str, change: Change, *, without_triggers: bool) -> bool | No
         Address of the record.
     change : Change
         What to do.
-    without_triggers : bool
-        Whether triggers are taken away before and put back afterwards, and foreign keys are not looked at.
+    way : str
+        One of `WAYS`: with triggers as they are, or without them, which are put back afterwards; then foreign keys are
+        not looked at, either.
     """
     try:
-        with _connected(url) as connection, _triggers_away(connection, without_triggers):
+        with _connected(url) as connection, _triggers_away(connection, change, way):
             return None if not _make(connection, change) else False
     except DBAPIError:
         return True
@@ -89,11 +96,11 @@ def _connected(url: str) -> Iterator[Connection]:
 
 
 @contextmanager
-def _triggers_away(connection: Connection, wanted: bool) -> Iterator[None]:
+def _triggers_away(connection: Connection, change: Change, way: str) -> Iterator[None]:
     """Do something while no trigger looks, as one who knows the database can."""
-    if not wanted:
+    if way == GUARDED:
         yield
-    elif connection.dialect.name == "sqlite":
+    elif way == "dropped":
         query = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
         triggers = connection.exec_driver_sql(query).all()
         for name, _ in triggers:
@@ -101,12 +108,27 @@ def _triggers_away(connection: Connection, wanted: bool) -> Iterator[None]:
         yield
         for _, statement in triggers:
             connection.exec_driver_sql(statement)
-    else:
+    elif way == "replica":
         connection.exec_driver_sql("SET LOCAL session_replication_role = replica")
         yield
+    else:
+        names = [change.table] if change.table and "cascade" not in change.kind else _names(connection)
+        for name in names:
+            connection.exec_driver_sql(f'ALTER TABLE "{name}" DISABLE TRIGGER ALL')
+        yield
+        for name in names:
+            connection.exec_driver_sql(f'ALTER TABLE "{name}" ENABLE TRIGGER ALL')
+
+
+def _names(connection: Connection) -> list[str]:
+    return [name for name in inspect(connection).get_table_names() if name != "alembic_version"]
 
 
 def _make(connection: Connection, change: Change) -> bool:
+    if change.kind.startswith("truncate"):
+        names = ", ".join(f'"{name}"' for name in ([change.table] if change.table else _names(connection)))
+        connection.exec_driver_sql(f"TRUNCATE {names} {change.kind.removeprefix('truncate')}")
+        return True
     metadata = MetaData()
     metadata.reflect(connection, only=[change.table], resolve_fks=False)
     table = metadata.tables[change.table]
@@ -123,14 +145,14 @@ def _make(connection: Connection, change: Change) -> bool:
     elif change.kind == "delete":
         connection.execute(text(f'DELETE FROM "{table.name}" WHERE {where}'), named)
     else:
-        return _insert(connection, table, row, replace=change.kind == "replace")
+        return _insert(connection, table, row, change.kind)
     return True
 
 
-def _insert(connection: Connection, table: Table, row: dict[str, Any], *, replace: bool) -> bool:
+def _insert(connection: Connection, table: Table, row: dict[str, Any], kind: str) -> bool:
     """Insert a row again with another text or number in it; under its own key to replace it, else under a new one."""
     fresh = dict(row)
-    if not replace:
+    if kind == "insert":
         key = next((name for name in ("id", "serial", "ordinal", "time_ms", "first_ms") if name in row), None)
         if key is None:
             return False
@@ -142,8 +164,14 @@ def _insert(connection: Connection, table: Table, row: dict[str, Any], *, replac
         fresh[free[0].name] = _other(row[free[0].name], free[0])
     columns = ", ".join(f'"{name}"' for name in fresh)
     marks = ", ".join(f":{name}" for name in fresh)
-    verb = "INSERT OR REPLACE" if replace else "INSERT"
-    connection.execute(text(f'{verb} INTO "{table.name}" ({columns}) VALUES ({marks})'), fresh)
+    verb = "INSERT OR REPLACE" if kind == "replace" else "INSERT"
+    statement = f'{verb} INTO "{table.name}" ({columns}) VALUES ({marks})'
+    if kind == "upsert":
+        if not free:
+            return False
+        key = ", ".join(f'"{column.name}"' for column in table.primary_key)
+        statement += f' ON CONFLICT ({key}) DO UPDATE SET "{free[0].name}" = excluded."{free[0].name}"'
+    connection.execute(text(statement), fresh)
     return True
 
 

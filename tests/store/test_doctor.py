@@ -12,6 +12,7 @@ from sqlalchemy import Integer, text
 
 from gwnet.errors import SettingsError
 from gwnet.store import revision
+from gwnet.store.fetch import read_samples
 from gwnet.store.fetch.states import states
 from gwnet.store.integrity import chain, chained, copies, database, digests, examine, finding, guards, stored
 from gwnet.store.models.schema import METADATA
@@ -19,6 +20,7 @@ from gwnet.store.models.states import State, StatePart
 from gwnet.store.save import samples as save_samples
 from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
 from gwnet.store.save.downloads import add_download
+from gwnet.store.save.packs import renew_packs
 from gwnet.store.save.segments import segment_for
 from gwnet.store.session import open_store
 from gwnet.store.work import accept_clock, newest_recording
@@ -146,9 +148,46 @@ def test_a_state_that_is_missing_is_found(record):
 def test_a_garbled_pack_is_found(record):
     column = "zeroblob(length(content))" if record.is_sqlite else "decode(repeat('00', length(content)), 'hex')"
     tamper(record, f"UPDATE sample_pack SET content = {column} WHERE first_ms = 0 AND download_id > 1")
-    [one] = findings(record)
-    assert (one.check, one.table) == ("sample packs against samples", "sample_pack")
-    assert "Delete the row of sample_pack" in one.fix
+    found = findings(record)
+    assert {(one.check, one.table) for one in found} == {("sample packs against samples", "sample_pack")}
+    assert all("gwnet doctor --renew" in one.fix for one in found)
+    with record.altering() as connection:
+        assert renew_packs(connection) == tuple(sorted({one.row for one in found}))
+    assert findings(record) == ()
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "DELETE FROM sample_pack WHERE first_ms = 0 AND download_id > 1",
+        "DELETE FROM sample_pack",
+        "UPDATE sample_pack SET download_id = 1 WHERE download_id > 1",
+    ],
+)
+def test_samples_that_no_pack_of_their_download_covers_are_found_and_packed_anew(record, change):
+    with record.reading() as connection:
+        every = [tuple(row) for row in connection.execute(text("SELECT id FROM logger_series"))]
+        before = [read_samples.read_packs(connection, number) for (number,) in every]
+    tamper(record, change)
+    found = findings(record)
+    assert {(one.check, one.table) for one in found} == {("sample packs against samples", "sample_pack")}
+    assert any("Packs hold " in one.message and " that download " in one.message for one in found)
+    with record.altering() as connection:
+        assert renew_packs(connection) == tuple(sorted({one.row for one in found}))
+        assert renew_packs(connection) == ()
+        for (number,), (times, values) in zip(every, before, strict=True):
+            again = read_samples.read_packs(connection, number)
+            np.testing.assert_array_equal(again[0], times)
+            np.testing.assert_array_equal(again[1], values)
+    assert findings(record) == ()
+
+
+def test_packs_are_left_where_the_samples_are_not_as_they_were_recorded(record):
+    """Somebody may still need what the pack holds and the samples have lost."""
+    tamper(record, "UPDATE sample SET value = value + 0.5 WHERE time_ms = 120000")
+    with record.altering() as connection:
+        assert renew_packs(connection) == ()
+    assert {one.table for one in findings(record)} == {"sample", "sample_pack"}
 
 
 def test_kept_files_are_compared_with_their_hashes(record):

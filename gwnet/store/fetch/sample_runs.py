@@ -45,13 +45,32 @@ class Runs:
         numpy.ndarray of bool
             Shape (n,).
         """
-        owned = np.zeros(time_ms.size, dtype=bool)
+        place = self._newest(time_ms)
+        return np.append(self.on_record, False)[place]
+
+    def owners(self, time_ms: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return the download that each sample belongs to, 0 where there is none.
+
+        Parameters
+        ----------
+        time_ms : numpy.ndarray of int64
+            Ascending times of samples, shape (n,).
+
+        Returns
+        -------
+        numpy.ndarray of int64
+            Shape (n,).
+        """
+        return np.append(self.download_id, 0)[self._newest(time_ms)]
+
+    def _newest(self, time_ms: NDArray[np.int64]) -> NDArray[np.intp]:
+        """Return the place of the newest run around each sample, -1 where there is none."""
+        place = np.full(time_ms.size, -1, np.intp)
         starts = np.searchsorted(time_ms, self.first_ms).tolist()
         ends = np.searchsorted(time_ms, self.last_ms, side="right").tolist()
-        for start, end, counts in zip(starts, ends, self.on_record.tolist(), strict=True):
-            # runs come oldest first, so the newest around a sample has the last word
-            owned[start:end] = counts
-        return owned
+        for run, (start, end) in enumerate(zip(starts, ends, strict=True)):
+            place[start:end] = run  # runs come oldest first, so the newest around a sample has the last word
+        return place
 
 
 def runs_of(connection: Connection, series_id: int, known_on: dt.datetime | None = None) -> Runs:

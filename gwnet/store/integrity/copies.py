@@ -11,12 +11,13 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, func, select
 
 from gwnet.store.fetch.read_samples import read_rows, unpack
+from gwnet.store.fetch.sample_runs import Runs, runs_of
 from gwnet.store.fetch.sources import compare_originals
 from gwnet.store.integrity.chained import parts_of
 from gwnet.store.integrity.digests import ADDED, sample_digest, sample_times
 from gwnet.store.integrity.finding import RESTORE, Finding
 from gwnet.store.integrity.stored import read_flags
-from gwnet.store.models.loggers import Sample, SamplePack
+from gwnet.store.models.loggers import Sample, SamplePack, SampleRun
 
 Times = NDArray[np.int64]
 Values = NDArray[np.float64]
@@ -26,8 +27,8 @@ _PACKS: Final = "sample packs against samples"
 _ORIGINALS: Final = "kept files against their hashes"
 
 _ANEW: Final = (
-    "The samples themselves are checked against their states. Delete the row of sample_pack: the series is then read "
-    "from its samples."
+    "The samples themselves are checked against their states; where they fit, 'gwnet doctor --renew' makes the packs "
+    "of the series anew from them."
 )
 
 
@@ -103,14 +104,51 @@ def check_packs(connection: Connection) -> Iterator[Finding]:
         select(SamplePack.series_id, SamplePack.first_ms).order_by(SamplePack.series_id, SamplePack.first_ms)
     ).all()
     columns = (SamplePack.last_ms, SamplePack.step_ms, SamplePack.sample_count, SamplePack.content)
+    runs: dict[int, Runs] = {}
     for series_id, first_ms in keys:
-        query = select(*columns).where(SamplePack.series_id == series_id, SamplePack.first_ms == first_ms)
-        last_ms, step_ms, count, content = connection.execute(query).one()
+        query = select(*columns, SamplePack.download_id)
+        query = query.where(SamplePack.series_id == series_id, SamplePack.first_ms == first_ms)
+        last_ms, step_ms, count, content, download_id = connection.execute(query).one()
+        if series_id not in runs:
+            runs[series_id] = runs_of(connection, series_id)
         there, values = read_rows(connection, series_id, first_ms, last_ms + 1)
-        if not _is_copy_of(first_ms, last_ms, step_ms, count, bytes(content), there, values):
+        own = runs[series_id].owners(there) == download_id
+        if not _is_copy_of(first_ms, last_ms, step_ms, count, bytes(content), there[own], values[own]):
             message = (
                 f"The pack of series {series_id} from {_moment(first_ms)} does not hold what the samples hold; heads "
                 f"are worked out from it."
+            )
+            yield Finding(_PACKS, message, _ANEW, None, "sample_pack", int(series_id))
+    yield from check_coverage(connection)
+
+
+def check_coverage(connection: Connection) -> Iterator[Finding]:
+    """Check that packs hold as many samples of each download as it added to a series.
+
+    Parameters as `gwnet.store.integrity`.
+
+    Yields
+    ------
+    Finding
+        One a download of whose samples packs hold too few or too many.
+    """
+    added, packed = (
+        {
+            (series_id, download_id): int(count)
+            for series_id, download_id, count in connection.execute(
+                select(table.series_id, table.download_id, func.sum(table.sample_count))
+                .group_by(table.series_id, table.download_id)
+                .order_by(table.series_id, table.download_id)
+            )
+        }
+        for table in (SampleRun, SamplePack)
+    )
+    for series_id, download_id in sorted(added.keys() | packed.keys()):
+        wanted, held = (counts.get((series_id, download_id), 0) for counts in (added, packed))
+        if held != wanted:
+            message = (
+                f"Packs hold {held:,} of the {wanted:,} samples that download {download_id} added to series "
+                f"{series_id}; heads are then worked out from the samples, which takes longer."
             )
             yield Finding(_PACKS, message, _ANEW, None, "sample_pack", int(series_id))
 
@@ -128,7 +166,7 @@ def _is_copy_of(
         and times[0] == first_ms
         and times[-1] == last_ms
         and own.sum() == times.size
-        and np.array_equal(values[own], packed)
+        and np.array_equal(values[own], packed, equal_nan=True)
     )
 
 
