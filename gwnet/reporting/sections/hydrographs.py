@@ -56,11 +56,11 @@ def well_groups(view: ReportView) -> list[tuple[str, tuple[str, ...]]]:
 )
 def compose_hydrographs(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     """Return the section with the hydrographs."""
-    counts = view.levels["well"].value_counts()
+    shown = {*view.levels["well"], *view.data.logger_lines}
     blocks: list[Block] = []
     number = 0
     for heading, wells in well_groups(view):
-        group = tuple(well for well in wells if counts.get(well, 0))
+        group = tuple(well for well in wells if well in shown)
         if heading:
             blocks.append(Heading(heading))
         if not group:
