@@ -31,7 +31,8 @@ def command(
     """List the levels that corrections moved, before and after.
 
     A new survey or tape check moves every level that rests on it; so does a corrected or withdrawn reading. The
-    difference is after less before, and the sum of its parts.
+    difference is after less before, and the sum of its parts. A corrected installation or hanging depth moves heads of
+    its logger: one row, with the sample that moved farthest.
     """
     from gwnet.analysis.levels.display_unit import in_unit
 

@@ -184,7 +184,11 @@ def _first_rows(table: pd.DataFrame, listed: str) -> None:
 def _how_far(moved: pd.DataFrame, unit: str) -> str:
     """Return how many levels move, how many of them are approved, and how far the farthest."""
     approved = int((moved["review"] == "approved").sum())
-    said = [f"{len(moved)}"] + ([f"{approved} of them approved"] if approved else [])
+    loggers = int((moved["event_id"] < 0).sum())
+    of_loggers = f"the heads of {loggers} logger{'' if loggers == 1 else 's'}"
+    read = len(moved) - loggers
+    said = [" and ".join(filter(None, (f"{read}" if read or not loggers else "", of_loggers if loggers else "")))]
+    said += [f"{approved} of them approved"] if approved else []
     withdrawn = int((moved["cause"] == "withdrawn").sum())
     said += [f"{withdrawn} of them withdrawn"] if withdrawn else []
     farthest = moved[f"difference_{unit}"].abs().max()

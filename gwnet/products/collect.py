@@ -13,6 +13,8 @@ import pandas as pd
 from gwnet.analysis.checks.quality import findings
 from gwnet.analysis.levels.proposed_rounds import choose_rounds, levels_by_round, rounds_in_use
 from gwnet.analysis.levels.table import levels
+from gwnet.analysis.loggers.channels import deployments_in
+from gwnet.analysis.loggers.levels import logger_days
 from gwnet.analysis.maps.round_gradients import days_of_rounds
 from gwnet.analysis.maps.same_day import CONTROL_COLUMNS
 from gwnet.analysis.maps.site_maps import SetRule, controls_of, map_of, placed_wells
@@ -25,7 +27,7 @@ from gwnet.products.extras import count_extras, gather_extras
 from gwnet.products.hydrographs import thresholds_with_elevations
 from gwnet.products.logger_lines import ReportLoggers, report_loggers
 from gwnet.records import RecordState
-from gwnet.reporting.data import MapFacts, ReportData, SiteFacts
+from gwnet.reporting.data import MapFacts, ReportData, SiteFacts, empty_frame
 from gwnet.reporting.mapped import map_facts, refused_map
 from gwnet.store.fetch import history
 from gwnet.store.fetch.registry import register_entries
@@ -103,6 +105,7 @@ def collect(
         register=register_entries(connection, known_on, record.site),
         maps=maps,
         corrected_since_utc=None,
+        logger_days=_days_for_thresholds(record),
     )
     step()
     loggers = _loggers(record, definition)
@@ -115,6 +118,14 @@ def collect(
 def count_parts(definition: Definition) -> int:
     """Return how many parts are gathered for a report: maps, record, loggers, and what sections need."""
     return _PARTS + count_extras(definition)
+
+
+def _days_for_thresholds(record: Snapshot) -> pd.DataFrame:
+    """Return the daily levels of loggers in the wells that have thresholds."""
+    logged = deployments_in(record, sorted(set(record.thresholds["well"])))
+    wells = sorted(set(logged.loc[logged["kind"] != "barometer", "well"]))
+    days = logger_days(record, wells) if wells else pd.DataFrame()
+    return days if len(days) else empty_frame("levels")
 
 
 def _loggers(record: Snapshot, definition: Definition) -> ReportLoggers | None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 
+from gwnet.analysis.loggers.alone import days_of_loggers_alone
 from gwnet.analysis.maps.change import CHANGE_COLUMNS, change_of
 from gwnet.analysis.maps.round_gradients import days_of_rounds, gradients_by_round
 from gwnet.analysis.maps.site_maps import SetRule
@@ -69,6 +70,17 @@ class _Asked:
     def unit(self) -> str:
         """Unit of printing."""
         return self.definition.unit(self.data.site.length_unit)
+
+    @property
+    def series_levels(self) -> pd.DataFrame:
+        """Levels of seasons and trends: of wells with loggers alone those of every day, not of rounds alone."""
+        if not (self.levels["method"] == "logger").any():
+            return self.levels
+        read = self.levels[self.levels["method"] != "logger"]
+        days = days_of_loggers_alone(self.record)
+        days = days[(days["method"] == "logger") & days["well"].isin(self.wells["well"])]
+        days = days[days["day"] <= pd.Timestamp(self.period.last)]
+        return pd.concat([read, days], ignore_index=True) if len(read) else days.reset_index(drop=True)
 
     @property
     def rule(self) -> SetRule:
@@ -201,7 +213,7 @@ def _change(asked: _Asked, aquifer: str, day: dt.date, since: dt.date, what: str
 
 def _seasons(asked: _Asked, extras: Extras) -> Extras:
     approved = asked.definition.trends.approved_only
-    summary = season_summary(asked.levels, asked.wells, approved=approved)
+    summary = season_summary(asked.series_levels, asked.wells, approved=approved)
     named = list(summary.loc[summary["n"] > 0, "well"])
     sheets = [named[start : start + _ENVELOPES_A_PAGE] for start in range(0, len(named), _ENVELOPES_A_PAGE)]
     pictures = [_envelopes(asked, number, sheet, approved) for number, sheet in enumerate(sheets, start=1)]
@@ -212,7 +224,8 @@ def _envelopes(asked: _Asked, number: int, names: list[str], approved: bool) -> 
     named = ", ".join(names)
     caption = f"The newest year of {named} over the range and the percentiles of each calendar month of the record."
     wells = asked.wells[asked.wells["well"].isin(names)]
-    levels = asked.levels[asked.levels["well"].isin(names)]
+    levels = asked.series_levels
+    levels = levels[levels["well"].isin(names)]
     context = map_context(asked.record)
 
     def make() -> Figure:
@@ -224,7 +237,7 @@ def _envelopes(asked: _Asked, number: int, names: list[str], approved: bool) -> 
 
 def _trends(asked: _Asked, extras: Extras) -> Extras:
     chosen = asked.definition.trends
-    levels = asked.levels
+    levels = asked.series_levels
     if chosen.start is not None:
         levels = levels[levels["day"] >= pd.Timestamp(chosen.start)]
     how: dict[str, Any] = {"method": chosen.method, "seasons": chosen.seasons, "approved": chosen.approved_only}

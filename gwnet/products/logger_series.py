@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.loggers.channels import deployments_in, loggers_of
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads, work_out_heads
-from gwnet.analysis.loggers.levels import is_approved_at
+from gwnet.analysis.loggers.level_rows import is_approved_at
 from gwnet.constants import GAP_TIMES_INTERVAL
 from gwnet.figures.base.text import number_text
 from gwnet.figures.hydrograph.logger_line import LoggerSeries
@@ -80,6 +80,7 @@ def line_of_well(members: Sequence[LoggerHeads], record: Snapshot) -> LoggerSeri
             (since, to) for one in ordered for since, to in _runs(one, left_out=True) if to - since >= _SHOWN_RUN
         ),
         notes=tuple(_note(one) for one in ordered),
+        bounds=tuple(bound for one in ordered for bound in _bounds(one)),
     )
 
 
@@ -104,8 +105,8 @@ def _gaps(one: LoggerHeads) -> NDArray[np.int64]:
 
 
 def _runs(one: LoggerHeads, *, left_out: bool) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
-    """Return the unbroken runs of samples that are left out, or of those that are used."""
-    state = one.out != 0
+    """Return the unbroken runs of samples that are left out, or of those that give a head or a bound."""
+    state = (one.out != 0) & np.isnan(one.bound_m)
     changes = np.flatnonzero(np.diff(state.astype(np.int8)) != 0)
     ends = np.union1d(np.union1d(changes, _gaps(one)), [one.time_utc.size - 1]).astype(np.int64)
     starts = np.append(0, ends[:-1] + 1)
@@ -113,6 +114,19 @@ def _runs(one: LoggerHeads, *, left_out: bool) -> list[tuple[pd.Timestamp, pd.Ti
         (pd.Timestamp(one.time_utc[a], tz="UTC"), pd.Timestamp(one.time_utc[b], tz="UTC"))
         for a, b in zip(starts, ends, strict=True)
         if bool(state[a]) == left_out
+    ]
+
+
+def _bounds(one: LoggerHeads) -> list[tuple[Any, Any, float, float]]:
+    """Return the unbroken runs of bounds, each with its first and last time and bound."""
+    state = ~np.isnan(one.bound_m)
+    changes = np.flatnonzero(np.diff(state.astype(np.int8)) != 0)
+    ends = np.union1d(np.union1d(changes, _gaps(one)), [one.time_utc.size - 1]).astype(np.int64)
+    starts = np.append(0, ends[:-1] + 1)
+    return [
+        (one.time_utc[a], one.time_utc[b], float(one.bound_m[a]), float(one.bound_m[b]))
+        for a, b in zip(starts, ends, strict=True)
+        if state[a]
     ]
 
 
@@ -213,7 +227,8 @@ def _barometer_runs(record: Snapshot, deployments: pd.DataFrame) -> list[Run]:
             )
             for row in own.itertuples()
         ]
-        stamps = np.sort(np.concatenate([when[~np.isnan(value)] for when, value in parts])) if parts else np.empty(0)
+        # files of one barometer may have come under two quantities, with the same times
+        stamps = np.unique(np.concatenate([when[~np.isnan(value)] for when, value in parts])) if parts else np.empty(0)
         if not stamps.size:
             continue
         times = stamps.astype("datetime64[ms]").astype("datetime64[us]")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from gwnet.analysis.levels.bounds import BELOW_SCREEN
+from gwnet.analysis.levels.bounds import BELOW_SCREEN, SENSOR_OUT
 from gwnet.reporting.rounds import Event
 
 
@@ -74,10 +74,16 @@ def is_read_below_screen(event: Event) -> bool:
     return BELOW_SCREEN in str(event.get("finding", "")).split("; ")
 
 
+def why_bound(event: Event) -> str:
+    """Return why the level of an event is only a bound: its status, or what the water or the sensor was below."""
+    noticed = str(event.get("finding", "")).split("; ")
+    return next((phrase for phrase in (BELOW_SCREEN, SENSOR_OUT) if phrase in noticed), str(event["status"]))
+
+
 def why_no_number(event: Event) -> str:
     """Return why an event cannot be compared with others; empty when it can."""
     if event["bound"]:
-        return f"{BELOW_SCREEN if is_read_below_screen(event) else event['status']}, only a bound"
+        return f"{why_bound(event)}, only a bound"
     if not math.isfinite(float(event["water_elevation_m"])):
         return str(event["status"]) if event["status"] != "static" else "without a number"
     if not event["usable"]:

@@ -187,7 +187,8 @@ class ReportData:
     known_on : RecordState
         State of the record from which the report is made.
     wells, aquifers, construction, measuring_points, levels, rounds, thresholds, stages : DataFrame
-        The record of the site, with the columns of `COLUMNS`. ``levels`` holds every event to date;
+        The record of the site, with the columns of `COLUMNS`. ``levels`` holds every event to date, and
+        the levels of wells with loggers alone at each round;
         ``measuring_points`` also retired rows, so that the history can be printed.
     findings : DataFrame
         What the checks noticed.
@@ -211,6 +212,8 @@ class ReportData:
         What further sections are made from.
     logger_lines : mapping of str to LoggerSeries
         Continuous heads by well, for the hydrographs.
+    logger_days : DataFrame
+        Daily levels of loggers in wells with thresholds, with the columns of ``levels``.
     """
 
     site: SiteFacts
@@ -234,6 +237,7 @@ class ReportData:
     corrected_since_utc: dt.datetime | None = None
     extras: Extras = field(default_factory=Extras)
     logger_lines: Mapping[str, LoggerSeries] = field(default_factory=dict)
+    logger_days: pd.DataFrame = field(default_factory=lambda: empty_frame("levels"))
 
     def __post_init__(self) -> None:
         if self.known_on.recorded_at_utc.tzinfo is None:

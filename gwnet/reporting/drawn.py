@@ -118,7 +118,7 @@ class ReportDrawing:
             One page of PDF, and SVG where a page is made.
         """
         data, start = view.data, view.definition.hydrographs.start
-        levels = _members(view.levels, wells)
+        levels = _members(_read_by_hand(view), wells)
         thresholds = _members(data.thresholds, wells)
         span = self._span(view, group, frame.unit)
         names = _names(view)
@@ -149,7 +149,7 @@ class ReportDrawing:
             self._view, self._spans = view, {}
         key = (unit, tuple(group))
         if key not in self._spans:
-            levels, thresholds = _members(view.levels, group), _members(view.data.thresholds, group)
+            levels, thresholds = _members(_read_by_hand(view), group), _members(view.data.thresholds, group)
             lines = {well: line for well, line in view.data.logger_lines.items() if well in set(group)}
             self._spans[key] = common_span([levels], thresholds=thresholds, series=lines, unit=unit)
         return self._spans[key]
@@ -187,6 +187,11 @@ def _near(stages: pd.DataFrame, wells: pd.DataFrame) -> pd.DataFrame:
     for name in ("easting", "northing"):
         stages = stages[stages[name].between(wells[name].min() - reach, wells[name].max() + reach)]
     return stages
+
+
+def _read_by_hand(view: ReportView) -> pd.DataFrame:
+    """Return the levels that are drawn as events; those of loggers are their line."""
+    return view.levels[view.levels["method"] != "logger"]
 
 
 def _members(frame: pd.DataFrame, wells: Sequence[str]) -> pd.DataFrame:

@@ -1,4 +1,7 @@
-"""Standing of thresholds at the end of a period: crossed, not crossed, undetermined, or without a reading."""
+"""Standing of thresholds at the end of a period: crossed, not crossed, undetermined, or without a reading.
+
+The daily level of a logger counts as a reading on a day on which nobody read the well by hand.
+"""
 
 from __future__ import annotations
 
@@ -93,6 +96,31 @@ class ThresholdStatus:
         return "not crossed"
 
 
+def with_logger_days(levels: pd.DataFrame, days: pd.DataFrame) -> pd.DataFrame:
+    """Return the levels that thresholds are judged by: events, and daily levels of loggers on the other days.
+
+    Parameters
+    ----------
+    levels : DataFrame
+        Levels of wells; rows of loggers give way to their days.
+    days : DataFrame
+        Daily levels of loggers, with the same columns.
+
+    Returns
+    -------
+    DataFrame
+        Both. A day on which a level was read by hand that can be judged has that level alone.
+    """
+    if days.empty:
+        return levels
+    logged = (levels["method"] == "logger") & levels["well"].isin(days["well"])
+    read = levels[~logged]
+    judged = read[judge_levels(read, "threshold")["serves"].to_numpy(dtype=bool)]
+    taken = pd.MultiIndex.from_frame(judged[["well", "day"]])
+    free = ~pd.MultiIndex.from_frame(days[["well", "day"]]).isin(taken)
+    return pd.concat([read, days.loc[free, list(read.columns)]], ignore_index=True) if len(read) else days[free]
+
+
 def threshold_statuses(
     thresholds: pd.DataFrame, levels: pd.DataFrame, wells: pd.DataFrame, period: Period
 ) -> tuple[ThresholdStatus, ...]:
@@ -103,7 +131,7 @@ def threshold_statuses(
     thresholds : DataFrame
         Thresholds of the site.
     levels : DataFrame
-        Events to the end of the period.
+        Events and daily levels of loggers, as of `with_logger_days`; those after the period are passed over.
     wells : DataFrame
         The selected wells, in order.
     period : Period
@@ -119,7 +147,8 @@ def threshold_statuses(
     rows.sort(key=lambda row: (order[row["well"]], -float(row["elevation_m"]), str(row["threshold"])))
     if not rows:
         return ()
-    levels = levels[levels["well"].isin({row["well"] for row in rows})]
+    here = levels["well"].isin({row["well"] for row in rows}) & (levels["day"] <= pd.Timestamp(period.last))
+    levels = levels[here]
     evaluable = levels[judge_levels(levels, "threshold")["serves"]]
     evaluable = evaluable.sort_values(["well", "measured_at_utc", "event_id"], kind="stable")
     by_well = {str(well): events for well, events in evaluable.groupby("well", sort=False)}

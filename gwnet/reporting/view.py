@@ -17,7 +17,7 @@ from gwnet.reporting.definition.parse import Definition
 from gwnet.reporting.definition.period import Period
 from gwnet.reporting.measures import Measures, fitting_decimals
 from gwnet.reporting.rounds import Event, RoundView, rounds_of, year_before
-from gwnet.reporting.threshold_status import ThresholdStatus, threshold_statuses
+from gwnet.reporting.threshold_status import ThresholdStatus, threshold_statuses, with_logger_days
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,7 +177,7 @@ def look(definition: Definition, data: ReportData, period: Period) -> ReportView
         rounds=rounds,
         in_period=in_period,
         last_year=year_before(levels, period, in_period[-1]) if in_period else {},
-        thresholds=threshold_statuses(limits, levels, wells, period),
+        thresholds=threshold_statuses(limits, with_logger_days(levels, data.logger_days), wells, period),
         reviews=_review_count(events),
     )
 

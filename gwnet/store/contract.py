@@ -300,6 +300,7 @@ TABLES: Final[tuple[Table, ...]] = (
             ),
             _NOTES,
         ),
+        moves_levels=True,
     ),
     Table(
         "rounds",

@@ -15,6 +15,8 @@ from .logger_record import HOUR, START
 from .record import Record
 from .test_logger_heads import Installed
 
+PER_SAMPLE = ("time_utc", "water_elevation_m", "uncertainty_m", "bound_m", "bound_uncertainty_m")
+
 
 @pytest.fixture(scope="module")
 def installed(tmp_path_factory):
@@ -49,14 +51,14 @@ def test_daily_values_are_of_local_days_and_of_enough_samples(one):
 def test_the_day_on_which_a_sensor_was_changed_has_one_value(one):
     cut = 251  # half past ten on the eleventh day
     parts = [
-        replace(one, **{name: getattr(one, name)[span] for name in ("time_utc", "water_elevation_m", "uncertainty_m")})
+        replace(one, **{name: getattr(one, name)[span] for name in PER_SAMPLE})
         for span in (slice(0, cut), slice(cut, None))
     ]
     assert daily_values(parts, "UTC").equals(daily_values([one], "UTC"))
 
 
 def test_a_logger_that_samples_once_a_day_has_daily_values(one):
-    sparse = replace(one, **{n: getattr(one, n)[::24] for n in ("time_utc", "water_elevation_m", "uncertainty_m")})
+    sparse = replace(one, **{n: getattr(one, n)[::24] for n in PER_SAMPLE})
     found = daily_values([sparse], {"S": "UTC"})
     assert len(found) == np.isfinite(sparse.water_elevation_m).sum()
     assert (found["samples"] == 1).all()

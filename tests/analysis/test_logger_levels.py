@@ -8,7 +8,8 @@ import pytest
 
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.loggers.heads import work_out_heads
-from gwnet.analysis.loggers.levels import LevelRequest, add_loggers, is_approved_at, levels_for_sets
+from gwnet.analysis.loggers.level_rows import is_approved_at
+from gwnet.analysis.loggers.levels import LevelRequest, add_loggers, levels_for_sets
 from gwnet.analysis.maps.site_maps import SetRule, control_of
 from gwnet.errors import SettingsError
 from gwnet.records import Selection

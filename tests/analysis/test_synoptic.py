@@ -312,7 +312,8 @@ def logger_levels(*rows):
     made = pd.DataFrame(list(rows), columns=["well", "measured_at_utc", "water_elevation_m", "uncertainty_m"])
     when = pd.to_datetime(made["measured_at_utc"], utc=True)
     local = (when + pd.Timedelta(hours=1)).dt.strftime("%Y-%m-%dT%H:%M+01:00")
-    return made.assign(measured_at_utc=when.astype("datetime64[us, UTC]"), measured_at=local)
+    made = made.assign(measured_at_utc=when.astype("datetime64[us, UTC]"), measured_at=local)
+    return made.assign(bound="", bound_elevation_m=np.nan, usable=True, unusable_reason="")
 
 
 AT_TEN = tuple((well, "2026-03-17T09:00", 47.0 + number, 0.04) for number, well in enumerate("ABCD"))
@@ -363,6 +364,16 @@ def test_a_logger_stands_in_only_where_the_reading_failed_and_not_the_water(stat
     control = chosen(read, loggers=logger_levels(*AT_TEN)).set_index("well")
     assert (control.loc["A", "source"] == "logger") == stands_in == control.loc["A", "used"]
     assert bool(control.loc["A", "reason"]) != stands_in
+
+
+def test_a_sensor_out_of_water_is_left_out_of_the_set_with_its_bound():
+    loggers = logger_levels(AT_TEN[3]).assign(
+        bound="<=", bound_elevation_m=50.0, usable=False, unusable_reason="sensor out of water"
+    )
+    row = chosen(levels(("A", "2026-03-17T09:00", 47.0, {})), loggers=loggers).set_index("well").loc["D"]
+    assert not row["used"]
+    assert (row["bound"], row["source"], row["water_elevation_m"]) == ("<=", "logger", 50.0)
+    assert row["reason"] == "sensor out of water: the level is only a bound"
 
 
 def test_a_logger_does_not_mend_what_is_wrong_with_the_well():

@@ -7,7 +7,7 @@ import pytest
 
 from gwnet.hydro.reduction.thresholds import CROSSED, NO_READING, NOT_CROSSED, UNDETERMINED
 from gwnet.reporting.definition.period import parse_period
-from gwnet.reporting.threshold_status import threshold_statuses
+from gwnet.reporting.threshold_status import threshold_statuses, with_logger_days
 
 WELLS = pd.DataFrame({"well": ["A", "B"]})
 PERIOD = parse_period("2026-Q1")
@@ -29,6 +29,8 @@ def levels(*rows, well="A"):
                 "review": review,
                 "status": "dry" if bound else "static",
                 "event_id": number,
+                "finding": "",
+                "method": "",
             }
             for number, (day, value, bound, usable, review) in enumerate(rows)
         ]
@@ -131,3 +133,34 @@ def test_order_is_that_of_wells_then_from_high_to_low():
     frame = pd.concat([levels(ok("2026-02-01", 10.0)), levels(ok("2026-02-01", 10.0), well="B")])
     got = threshold_statuses(both, frame, WELLS, PERIOD)
     assert [(status.well, status.level_m) for status in got] == [("A", 11.0), ("A", 9.0), ("B", 9.0)]
+
+
+def daily(*rows):
+    """Return daily levels of a logger."""
+    return levels(*rows).assign(method="logger", event_id=-1, status="static")
+
+
+def test_a_threshold_sees_the_loggers_of_wells_nobody_reads():
+    days = daily(*(ok(f"2026-03-{day:02d}", 10.4 - 0.1 * day) for day in range(1, 11)))
+    nobody = levels(ok("2026-01-10", 11.0)).iloc[:0]
+    (status,) = threshold_statuses(threshold(consecutive=3), with_logger_days(nobody, days), WELLS, PERIOD)
+    assert (status.state, status.run) == (CROSSED, 7)
+    assert status.since == dt.date(2026, 3, 4)
+    assert status.newest["water_elevation_m"] == pytest.approx(9.4)
+
+
+def test_a_sensor_out_of_water_below_a_lower_threshold_crosses_it_and_above_it_says_nothing():
+    days = daily(dry("2026-03-10", 9.9)).assign(finding="sensor out of water", unusable_reason="sensor out of water")
+    nobody = days.iloc[:0]
+    (crossed,) = threshold_statuses(threshold(10.0), with_logger_days(nobody, days), WELLS, PERIOD)
+    (open_question,) = threshold_statuses(threshold(9.5), with_logger_days(nobody, days), WELLS, PERIOD)
+    assert (crossed.state, open_question.state) == (CROSSED, UNDETERMINED)
+
+
+def test_a_reading_by_hand_goes_before_the_logger_of_its_day():
+    read = levels(ok("2026-03-10", 10.5), ("2026-03-12", 10.1, "", False, "rejected"))
+    days = daily(ok("2026-03-10", 9.0), ok("2026-03-11", 10.6), ok("2026-03-12", 10.7))
+    joined = with_logger_days(read, days)
+    kept = joined.loc[joined["method"] == "logger", "day"].dt.day.tolist()
+    assert kept == [11, 12]
+    assert with_logger_days(read, days.iloc[:0]) is read

@@ -1,4 +1,4 @@
-"""Levels that are bounds for the aquifer: dry, overflowing, or read below the screen."""
+"""Levels that are bounds for the aquifer: dry, overflowing, read below the screen, of a sensor out of water."""
 
 from __future__ import annotations
 
@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 #: What the reduction notices of a level that was read below the screen.
 BELOW_SCREEN: Final = "water below the screen"
 
+#: What is noticed of a level of a logger that had no water above it.
+SENSOR_OUT: Final = "sensor out of water"
+
 
 def is_below_screen(levels: pd.DataFrame) -> NDArray[np.bool_]:
     """Return which levels were read below the screen: a number in the well, and a bound for the aquifer.
@@ -22,8 +25,39 @@ def is_below_screen(levels: pd.DataFrame) -> NDArray[np.bool_]:
     numpy.ndarray of bool, shape (n,)
         Whether water was read below the screen.
     """
-    texts = [text for text in levels["finding"].unique() if BELOW_SCREEN in str(text).split("; ")]
+    return _is_noticed(levels, BELOW_SCREEN)
+
+
+def is_sensor_out(levels: pd.DataFrame) -> NDArray[np.bool_]:
+    """Return which levels are of a sensor out of water: bounds, as those of a dry well.
+
+    Parameters as `gwnet.analysis.levels`.
+
+    Returns
+    -------
+    numpy.ndarray of bool, shape (n,)
+        Whether the sensor had no water above it.
+    """
+    return _is_noticed(levels, SENSOR_OUT)
+
+
+def _is_noticed(levels: pd.DataFrame, phrase: str) -> NDArray[np.bool_]:
+    texts = [text for text in levels["finding"].unique() if phrase in str(text).split("; ")]
     return np.asarray(levels["finding"].isin(texts), dtype=bool)
+
+
+def signs_of(levels: pd.DataFrame) -> NDArray[np.object_]:
+    """Return the sign before the water elevation of each level: that of its bound, where the elevation is the bound.
+
+    Parameters as `gwnet.analysis.levels`.
+
+    Returns
+    -------
+    numpy.ndarray of str, shape (n,)
+        ``<=``, ``>=`` or empty; empty for water read below the screen as well, whose number is a reading.
+    """
+    is_number = bound_elevations(levels) > levels["water_elevation_m"].to_numpy(dtype=np.float64)
+    return np.where(is_number, "", levels["bound"].to_numpy(dtype=object)).astype(object)
 
 
 def bound_elevations(levels: pd.DataFrame) -> NDArray[np.float64]:

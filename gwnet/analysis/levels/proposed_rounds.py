@@ -1,7 +1,7 @@
 """Days that stand for gauging rounds: those named for a report, or those on which most wells were read.
 
 A record without rounds gets a day for each quarter in which at least three wells were read on one day. In a report the
-days are within its period.
+days are within its period. Wells with loggers alone count on each day that has a daily level.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import pandas as pd
 
 from gwnet.analysis.levels.rounds import assign_rounds, days_of_round
 from gwnet.analysis.levels.table import levels
+from gwnet.analysis.loggers.alone import days_of_loggers_alone, rounds_of_loggers_alone
 from gwnet.errors import NotFoundError
 from gwnet.store.snapshot import Snapshot
 
@@ -73,7 +74,7 @@ def rounds_in_use(record: Snapshot) -> pd.DataFrame:
 
 
 def levels_by_round(record: Snapshot) -> pd.DataFrame:
-    """Return reduced levels, each with the round in use that it belongs to.
+    """Return reduced levels, each with the round in use that it belongs to; wells with loggers alone at each round.
 
     Parameters
     ----------
@@ -85,13 +86,18 @@ def levels_by_round(record: Snapshot) -> pd.DataFrame:
     pandas.DataFrame
         As `gwnet.analysis.levels.table.levels`.
     """
-    rounds, table = rounds_in_use(record), levels(record)
+    rounds = rounds_in_use(record)
+    return record.once("levels by round", lambda: _by_round(record, rounds))
+
+
+def _by_round(record: Snapshot, rounds: pd.DataFrame) -> pd.DataFrame:
+    table = levels(record)
     if rounds is record.rounds:
-        return table
+        return rounds_of_loggers_alone(record, table, rounds)
     known = table["round"].where(table["round"].isin(rounds["round"]), "")
     table = table.assign(round=known)
     days = table["day"].to_numpy(dtype="datetime64[D]")
-    return record.once("levels by round", lambda: table.assign(round=assign_rounds(table, days, rounds)))
+    return rounds_of_loggers_alone(record, table.assign(round=assign_rounds(table, days, rounds)), rounds)
 
 
 def propose_days(
@@ -112,7 +118,7 @@ def propose_days(
         Day and number of wells whose level can be used, in order of time; the earlier of days with as many. Days with
         fewer than `LEAST_WELLS` are not among them, unless the span has no better one.
     """
-    table = levels(record)
+    table = days_of_loggers_alone(record)
     table = table[table["usable"].astype(bool)]
     if first is not None:
         table = table[table["day"] >= pd.Timestamp(first)]
@@ -147,7 +153,7 @@ def _choose(record: Snapshot, first: dt.date, last: dt.date, days: Sequence[dt.d
 
 def _counted(record: Snapshot, days: Iterable[dt.date]) -> list[tuple[dt.date, int]]:
     """Return days with the number of wells read on each; refuse one without a level."""
-    counts = levels(record).groupby("day")["well"].nunique()
+    counts = days_of_loggers_alone(record).groupby("day")["well"].nunique()
     counted = []
     for day in sorted(set(days)):
         number = int(counts.get(pd.Timestamp(day), 0))

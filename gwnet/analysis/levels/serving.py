@@ -1,8 +1,9 @@
 """Which levels serve a purpose: as numbers, as bounds, or left out with the reason.
 
 The rules are in one table, `RULES`. A level to which no rule applies serves every purpose as a number. A bound (a dry
-or a flowing well) is no number; whether it serves all the same is for the purpose: no map takes bounds, statistics take
-those of dry wells, thresholds take all that are not held back by review.
+or a flowing well, a sensor out of water) is no number; whether it serves all the same is for the purpose: no map takes
+bounds, statistics take those of dry wells and of sensors out of water, thresholds take all that are not held back by
+review.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.analysis.levels.bounds import BELOW_SCREEN, is_below_screen
+from gwnet.analysis.levels.bounds import BELOW_SCREEN, SENSOR_OUT, is_below_screen, is_sensor_out
 
 Mask = NDArray[np.bool_]
 
@@ -105,6 +106,7 @@ RULES: Final = (
         _MAP,
     ),
     Rule(is_below_screen, _phrase(BELOW_SCREEN), _MAP_AND_STATISTICS),
+    Rule(is_sensor_out, _phrase(SENSOR_OUT), _MAP),
     Rule(_unapproved("below the bottom of the well"), _phrase("below the bottom of the well"), _MAP_AND_STATISTICS),
     Rule(
         _unapproved("above the measuring point, not flowing"),
@@ -141,6 +143,7 @@ RULES: Final = (
 _ON_MAP: Final = {
     "dry": "dry: the level is only a bound",
     BELOW_SCREEN: "water below the screen: the level is only a bound",
+    SENSOR_OUT: "sensor out of water: the level is only a bound",
     "flowing, head not measured": "flowing, head not measured: the level is only a bound",
     "on hold": "on hold in review",
     "": "may not be used",
@@ -190,7 +193,8 @@ def judge_levels(levels: pd.DataFrame, purpose: Purpose, *, approved: bool = Fal
     if is_bound.any():
         objection = _first_reason(levels, tuple(rule for rule in RULES if purpose in rule.bars_bounds))
         objection = np.where((objection == "") & waiting, "provisional", objection)
-        reasons = np.where(is_bound & (levels["status"] == "dry"), "dry, " + objection, reasons)
+        what = np.select([levels["status"] == "dry", is_sensor_out(levels)], ["dry", SENSOR_OUT], "").astype(object)
+        reasons = np.where(is_bound & (what != ""), what + ", " + objection, reasons)
         is_bound = is_bound & (objection == "")
     reasons = np.where(serves & waiting, "provisional", reasons)
     serves = (serves & ~waiting) | is_bound
@@ -213,7 +217,8 @@ def _candidate_bounds(levels: pd.DataFrame, purpose: Purpose) -> Mask:
         return np.zeros(len(levels), dtype=bool)
     if purpose == "threshold":
         return np.asarray(levels["bound"] != "", dtype=bool)
-    dry = (levels["status"] == "dry") & (levels["bound"] == "<=") & levels["water_elevation_m"].notna()
+    shows_limit = (levels["status"] == "dry") | is_sensor_out(levels)
+    dry = shows_limit & (levels["bound"] == "<=") & levels["water_elevation_m"].notna()
     return np.asarray(dry, dtype=bool)
 
 

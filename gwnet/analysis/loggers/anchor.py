@@ -15,14 +15,12 @@ from numpy.typing import NDArray
 from gwnet.analysis.levels.default_accuracy import day_of, survey_defaults
 from gwnet.analysis.loggers.channels import LoggerRecord
 from gwnet.analysis.loggers.correction_history import OUT_REASONS
-from gwnet.analysis.loggers.sensor_level import SensorLevel
+from gwnet.analysis.loggers.sensor_level import SensorLevel, sensor_accuracy_m
 from gwnet.clock import to_instant, to_instants
 from gwnet.constants import (
-    AIR_PRESSURE_RATE_PA_S,
     DAYS_PER_YEAR,
     GAP_TIMES_INTERVAL,
     HANGING_DEPTH_ACCURACY_M,
-    LOGGER_ACCURACY_M,
     MANUAL_READING_EDGE_S,
     MANUAL_READING_GAP_S,
     NORMAL_95,
@@ -276,10 +274,8 @@ def _parts(
         parts["since_m"][mine] = rate * beyond_s
     parts["hanging_m"][by_hanging] = np.hypot(by_depth_accuracy[by_hanging], HANGING_DEPTH_ACCURACY_M)
     parts["hold_m"][by_hanging] = UNCHECKED_SENSOR_M
-    parts["sensor_m"][:] = _sensor_accuracy(loggers, deployment.instrument)
-    if level.barometer:
-        away = np.minimum(level.air_away_s, level.air_gap_s)
-        parts["air_m"] = AIR_PRESSURE_RATE_PA_S * away * level.metres_per_pascal()
+    parts["sensor_m"][:] = sensor_accuracy_m(loggers, deployment.instrument)
+    parts["air_m"] = level.air_half_width_m()
     return parts
 
 
@@ -290,12 +286,6 @@ def _hold(residual_m: Floats, method: str) -> float:
         return UNCHECKED_SENSOR_M
     spread = NORMAL_95 * float(np.sqrt(np.mean(np.square(known))))
     return spread if method == "constant" else spread / 2
-
-
-def _sensor_accuracy(loggers: LoggerRecord, instrument: str) -> float:
-    """Return the accuracy on record of an instrument, else its resolution, else what is asked of one."""
-    numbers = (loggers.instrument_number(instrument, column) for column in ("accuracy_m", "resolution_m"))
-    return next((number for number in numbers if number == number), LOGGER_ACCURACY_M)
 
 
 def _describe(

@@ -19,8 +19,22 @@ from gwnet.clock import to_instant
 from gwnet.hydro.arrays import Floats, Instants
 from gwnet.hydro.loggers.clock_shift import ClockOperation
 
+#: Why a sample cannot be water above the sensor: `gwnet.analysis.loggers.sensor_state` says so, no person did.
+NO_WATER, AT_LIMIT, STUCK, BEYOND_RANGE, LIFTED, CONTRADICTED = (
+    "no water above the sensor",
+    "at the sensor's lowest limit",
+    "stuck at one value",
+    "beyond the sensor's range",
+    "out of the water for a moment",
+    "no water above the sensor, but a manual reading met some",
+)
+
 #: Why a sample gives no water elevation; the number kept with a sample is its place here, 0 for one that is used.
-OUT_REASONS: Final = ("", "no value", "no air pressure", "no density", "not anchored", *CAUSES)
+OUT_REASONS: Final = (
+    *("", "no value", "no air pressure", "no density", "not anchored"),
+    *(NO_WATER, AT_LIMIT, STUCK, BEYOND_RANGE, LIFTED, CONTRADICTED),
+    *CAUSES,
+)
 
 
 @dataclass(frozen=True)
@@ -151,6 +165,24 @@ class CorrectionHistory:
         for row in self.of("exclusion").itertuples():
             out[within(when, row.start_utc, row.end_utc)] = OUT_REASONS.index(row.parameters["cause"])
         return out
+
+    def find_kept(self, when: Instants) -> NDArray[np.bool_]:
+        """Return which samples a person keeps as levels, whatever they look like.
+
+        Parameters
+        ----------
+        when : numpy.ndarray of datetime64[us], shape (n,)
+            True times, rising.
+
+        Returns
+        -------
+        numpy.ndarray of bool, shape (n,)
+            Whether they are kept.
+        """
+        kept = np.zeros(when.size, dtype=bool)
+        for row in self.of("keep").itertuples():
+            kept[within(when, row.start_utc, row.end_utc)] = True
+        return kept
 
     def _spanned(self, kind: str, when: Instants, values: Floats, change: Callable[[Floats, Any], Floats]) -> Floats:
         rows = self.of(kind)

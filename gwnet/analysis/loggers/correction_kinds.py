@@ -218,6 +218,7 @@ KINDS: Final[dict[str, Kind]] = {
         Kind("scale", ("factor",), ("factor",), "any", "multiplies the values of the span", per_segment=True),
         Kind("step", ("amount_m",), ("amount_m",), "start", "adds to the level from the start on"),
         Kind("exclusion", ("cause",), ("cause",), "one", "excludes the samples of the span"),
+        Kind("keep", (), (), "one", "keeps the samples of the span as levels though they look out of water or stuck"),
         Kind("restart", (), (), "start", "anchors anew from the start on: sensor moved, cable slipped"),
         Kind(
             "anchoring",

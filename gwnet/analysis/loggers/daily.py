@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from gwnet.analysis.loggers.heads import LoggerHeads
 from gwnet.clock import offset_minutes
-from gwnet.constants import DAY_SHARE
-from gwnet.hydro.arrays import Instants
-from gwnet.hydro.loggers.dense_series import daily_statistics, usual_interval_s
+from gwnet.constants import DAY_SHARE, GAP_TIMES_INTERVAL
+from gwnet.hydro.arrays import Floats, Instants
+from gwnet.hydro.loggers.dense_series import daily_statistics, seconds_to_nearest, usual_interval_s
 
 #: Columns of `daily_values`.
-DAILY_COLUMNS: Final = tuple("site well access day water_elevation_m uncertainty_m minimum_m maximum_m samples".split())
+DAILY_COLUMNS: Final = tuple(
+    "site well access day bound water_elevation_m uncertainty_m minimum_m maximum_m samples bounds".split()
+)
 
 _DAY_S = 86_400.0
 
@@ -35,13 +38,15 @@ def daily_values(deployments: Sequence[LoggerHeads], zone: str | Mapping[str, st
     pandas.DataFrame
         Columns of `DAILY_COLUMNS`, one row a day that has a mean, by site, well, access and day: mean, lowest and
         highest head, mean uncertainty (which does not shrink with the number of samples, since what is uncertain is
-        common to a day) and the number of samples.
+        common to a day), the number of samples, and how many of them are bounds. A day with a bound among its samples
+        is a bound itself (``bound`` is ``<=``): the mean of heads and bounds is the most that its mean can be. Its
+        lowest head is not known and left empty; so is its highest where every sample is a bound.
 
     Notes
     -----
-    Samples of all deployments of one well and access count together, so that the day on which a sensor was changed
-    has one value. A day needs three quarters of its usual samples (project default): half a day of a daily swing is no
-    daily mean.
+    Samples of all deployments of one well and access count together, so that the day on which a sensor was changed has
+    one value; a bound does not count where another sensor of the well has a head at that time. A day needs three
+    quarters of its usual samples (project default): half a day of a daily swing is no daily mean.
     """
     groups: dict[tuple[str, str, str], list[LoggerHeads]] = {}
     for heads in deployments:
@@ -51,35 +56,48 @@ def daily_values(deployments: Sequence[LoggerHeads], zone: str | Mapping[str, st
         days = _days(together, zone if isinstance(zone, str) else zone[site])
         frames.append(days.assign(site=site, well=well, access=access))
     if not frames:
-        return pd.DataFrame(columns=list(DAILY_COLUMNS)).astype({"water_elevation_m": "float64", "samples": "int64"})
+        numbers = {"water_elevation_m": "float64", "samples": "int64", "bounds": "int64"}
+        return pd.DataFrame(columns=list(DAILY_COLUMNS)).astype(numbers)
     return pd.concat(frames, ignore_index=True)[list(DAILY_COLUMNS)]
 
 
 def _days(together: Sequence[LoggerHeads], zone: str) -> pd.DataFrame:
     """Return the days of one well."""
-    when, level, uncertainty = (
-        np.concatenate([getattr(heads, name) for heads in together])
-        for name in ("time_utc", "water_elevation_m", "uncertainty_m")
-    )
-    known = ~np.isnan(level)
-    when, level, uncertainty = when[known], level[known], uncertainty[known]
+    when, level, uncertainty, is_bound = (np.concatenate(parts) for parts in zip(*_samples(together), strict=True))
     day = local_days(when, zone)
     interval = min((usual_interval_s(heads.time_utc) for heads in together), default=float("nan"))
     usual = _DAY_S / interval if interval == interval and interval > 0 else 1.0
     least = max(1, int(np.floor(DAY_SHARE * usual)))
     of_level = daily_statistics(day, level, least_count=least)
     of_uncertainty = daily_statistics(day, uncertainty, least_count=least)
+    of_heads = daily_statistics(day, np.where(is_bound, np.nan, level), least_count=1)
     kept = ~np.isnan(of_level.mean)
+    bounds = (of_level.count - of_heads.count)[kept]
     return pd.DataFrame(
         {
             "day": of_level.day[kept].astype(str).tolist(),
+            "bound": np.where(bounds > 0, "<=", "").astype(object),
             "water_elevation_m": of_level.mean[kept],
             "uncertainty_m": of_uncertainty.mean[kept],
-            "minimum_m": of_level.minimum[kept],
-            "maximum_m": of_level.maximum[kept],
+            "minimum_m": np.where(bounds > 0, np.nan, of_level.minimum[kept]),
+            "maximum_m": of_heads.maximum[kept],
             "samples": of_level.count[kept],
+            "bounds": bounds,
         }
     )
+
+
+def _samples(together: Sequence[LoggerHeads]) -> Iterator[tuple[Instants, Floats, Floats, NDArray[np.bool_]]]:
+    """Yield time, level, half-width and whether it is a bound of the samples of each deployment."""
+    for one in together:
+        level, half_width, is_bound = one.levels()
+        kept = ~np.isnan(level)
+        others = [each.time_utc[~np.isnan(each.water_elevation_m)] for each in together if each is not one]
+        if others and is_bound.any():
+            interval = usual_interval_s(one.time_utc)
+            near_s = GAP_TIMES_INTERVAL * interval if interval == interval else 0.0
+            kept &= ~(is_bound & (seconds_to_nearest(one.time_utc, np.sort(np.concatenate(others))) <= near_s))
+        yield one.time_utc[kept], level[kept], half_width[kept], is_bound[kept]
 
 
 def local_days(when: Instants, zone: str) -> Instants:

@@ -116,7 +116,10 @@ def _explanation(loggers: LoggerRecord, heads: LoggerHeads, place: int, unit: st
         *_uncertainty_steps(heads, place, unit),
     ]
     reason = OUT_REASONS[int(heads.out[place])]
-    steps.append(Step("used as a level", f"no: {reason}" if reason else "yes", _describe_rows(heads, ("exclusion",))))
+    shown = "yes" if not reason else f"no: {reason}"
+    if not np.isnan(heads.bound_m[place]):
+        shown += "; it is a bound, as of a dry well"
+    steps.append(Step("used as a level", shown, _describe_rows(heads, ("exclusion", "keep"))))
     steps += [Step(f"correction history {number}", text, "") for number, text in enumerate(heads.steps, 1)]
     return Explanation(title, tuple(steps))
 
@@ -189,7 +192,11 @@ def _level_steps(heads: LoggerHeads, place: int, unit: str) -> list[Step]:
     by = _anchors(heads, place, unit)
     if not np.isnan(correction):
         steps.append(Step("added", _shown(correction, unit, sign=True), by))
-    final = heads.anchored.water_elevation_m[place] / per
+    if not np.isnan(heads.bound_m[place]):
+        rule = "elevation of the sensor: without water above it the water is at or below it"
+        steps.append(Step("water elevation", f"<= {_shown(heads.bound_m[place] / per, unit)}", rule))
+        return steps
+    final = heads.water_elevation_m[place] / per
     rule = "" if np.isnan(final) else "level plus what was added"
     if heads.level.channel.correction_history.of("efficiency").shape[0]:
         rule += ", the response to air pressure removed"
@@ -216,7 +223,7 @@ def _anchors(heads: LoggerHeads, place: int, unit: str) -> str:
 
 
 def _uncertainty_steps(heads: LoggerHeads, place: int, unit: str) -> list[Step]:
-    total = float(heads.uncertainty_m[place])
+    total = float(heads.levels()[1][place])
     if np.isnan(total):
         return []
     per = metres_per(unit)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -18,26 +18,11 @@ from gwnet.analysis.loggers.correction_kinds import CAUSES
 from gwnet.analysis.loggers.heads import LoggerHeads
 from gwnet.analysis.loggers.suggestion import NAT, LoggerFinding, span_around
 from gwnet.clock import to_instants
-from gwnet.constants import (
-    BATTERY_LOW_PERCENT,
-    BATTERY_LOW_V,
-    FLAT_WITH_AIR_S,
-    FLAT_WITHOUT_AIR_S,
-    GAP_TIMES_INTERVAL,
-)
-from gwnet.hydro.arrays import Floats, Instants
+from gwnet.constants import BATTERY_LOW_PERCENT, BATTERY_LOW_V, GAP_TIMES_INTERVAL
+from gwnet.hydro.arrays import Floats
 from gwnet.hydro.loggers.dense_series import find_gaps, usual_interval_s
 from gwnet.hydro.loggers.faults import confirm_steps, find_odd_ends, find_saw_tooth, find_spikes, find_steps
-from gwnet.hydro.loggers.unusable_intervals import (
-    Intervals,
-    find_flat,
-    find_frozen,
-    find_odd_intervals,
-    find_out_of_water,
-    find_over_range,
-    find_pinned,
-    least_step,
-)
+from gwnet.hydro.loggers.unusable_intervals import Intervals, find_odd_intervals
 
 
 @dataclass(frozen=True)
@@ -167,6 +152,10 @@ def describe_logger_findings() -> str:
     return "\n".join(lines)
 
 
+def _aware(moment: np.datetime64, seconds: int = 0) -> pd.Timestamp:
+    return pd.Timestamp(moment, tz="UTC") + pd.Timedelta(seconds=seconds)
+
+
 def find_in_deployment(loggers: LoggerRecord, heads: LoggerHeads) -> Iterator[LoggerFinding]:
     """Yield what looks wrong in one deployment by itself.
 
@@ -186,10 +175,9 @@ def find_in_deployment(loggers: LoggerRecord, heads: LoggerHeads) -> Iterator[Lo
     limits = limits_of(loggers.record.of_site(heads.site).settings)[0]
     excluded = BY_PERSON[heads.anchored.out]
     raw = np.where(excluded, np.nan, channel.value)
-    level = np.where(excluded | (heads.level.out > 0), np.nan, heads.level.level_m)
     per_metre = _raw_per_metre(heads)
     gone = excluded.copy()
-    for rule, intervals in _unusable_intervals(loggers, heads, raw, level):
+    for rule, intervals in heads.state.intervals:
         yield from _exclusions(heads, rule, intervals, raw, gone)
         for first, last in zip(intervals.first, intervals.last, strict=True):
             gone[first : last + 1] = True
@@ -204,40 +192,6 @@ def _raw_per_metre(heads: LoggerHeads) -> float:
     if not heads.quantity.endswith("pressure"):
         return 1.0
     return 1.0 / float(np.nanmedian(heads.level.metres_per_pascal()))
-
-
-def _unusable_intervals(
-    loggers: LoggerRecord, heads: LoggerHeads, raw: Floats, level: Floats
-) -> Iterator[tuple[str, Intervals]]:
-    """Yield the intervals in which the sensor did not measure the water, the plainest rule first."""
-    when = heads.time_utc
-    step = least_step(raw)
-    yield "bottomed out", find_pinned(when, raw, resolution=step)
-    longest = FLAT_WITH_AIR_S if heads.quantity == "absolute pressure" else FLAT_WITHOUT_AIR_S
-    yield "flat", find_flat(when, raw, least_s=longest, resolution=step)
-    if heads.quantity.endswith("pressure") or heads.quantity == "water column":
-        yield "out of water", find_out_of_water(when, level)
-        limit = loggers.instrument_number(heads.instrument, "range_m")
-        if limit == limit:
-            yield "over range", find_over_range(when, level, range_m=limit)
-    water = loggers.channel(heads.instrument, "water temperature", _aware(when[0]), _aware(when[-1], 1))
-    if water is not None:
-        cold = find_frozen(water.time_utc, water.value)
-        if cold.first.size:
-            yield "frozen", _find_in(cold, water.time_utc, when)
-
-
-def _aware(moment: np.datetime64, seconds: int = 0) -> pd.Timestamp:
-    return pd.Timestamp(moment, tz="UTC") + pd.Timedelta(seconds=seconds)
-
-
-def _find_in(intervals: Intervals, from_when: Instants, to_when: Instants) -> Intervals:
-    """Return intervals of one series as places in another."""
-    first = np.searchsorted(to_when, from_when[intervals.first], side="left").astype(np.int64)
-    last = (np.searchsorted(to_when, from_when[intervals.last], side="right") - 1).astype(np.int64)
-    places = replace(intervals, first=first, last=last)
-    kept = last >= first
-    return Intervals(*(getattr(places, column.name)[kept] for column in fields(places)))
 
 
 def count_samples(count: int) -> str:

@@ -24,6 +24,7 @@ from gwnet.analysis.loggers.anchor import Anchored, anchor
 from gwnet.analysis.loggers.channels import LoggerRecord, deployments_in, loggers_of
 from gwnet.analysis.loggers.correction_history import within
 from gwnet.analysis.loggers.sensor_level import SensorLevel, download_files, sensor_level
+from gwnet.analysis.loggers.sensor_state import SensorState, describe_state, find_bounds, find_sensor_state
 from gwnet.constants import GAP_TIMES_INTERVAL, MANUAL_READING_GAP_S
 from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
 from gwnet.hydro.loggers.dense_series import interpolate_at, usual_interval_s
@@ -33,7 +34,10 @@ from gwnet.store.snapshot import Snapshot
 
 #: Columns of `interpolate_heads`.
 HEADS_AT_COLUMNS: Final = tuple(
-    "site well access instrument deployment_id moment_utc water_elevation_m uncertainty_m nearest_utc nearest_s".split()
+    (
+        "site well access instrument deployment_id moment_utc water_elevation_m uncertainty_m bound nearest_utc "
+        "nearest_s"
+    ).split()
 )
 
 
@@ -53,6 +57,9 @@ class LoggerHeads:
         Times of the samples, clock corrections applied.
     water_elevation_m, uncertainty_m : numpy.ndarray, shape (n,)
         Water elevation and its 95 % half-width; NaN where ``out`` is not 0 [m].
+    bound_m, bound_uncertainty_m : numpy.ndarray, shape (n,)
+        Elevation at or below which the water is, and its 95 % half-width, where a sample shows no water above the
+        sensor; NaN elsewhere [m].
     sensor_level_m : numpy.ndarray, shape (n,)
         Level at the sensor before it was anchored; it keeps its number where the sample is excluded [m].
     out : numpy.ndarray of uint8, shape (n,)
@@ -65,7 +72,7 @@ class LoggerHeads:
         The correction history in words.
     downloads : tuple of str
         Files that the samples came from.
-    level, anchored : SensorLevel, Anchored
+    level, state, anchored : SensorLevel, SensorState, Anchored
         Everything that was worked out on the way, over the whole deployment.
     """
 
@@ -79,6 +86,8 @@ class LoggerHeads:
     time_utc: Instants
     water_elevation_m: Floats
     uncertainty_m: Floats
+    bound_m: Floats
+    bound_uncertainty_m: Floats
     sensor_level_m: Floats
     out: NDArray[np.uint8]
     manual: pd.DataFrame
@@ -86,11 +95,26 @@ class LoggerHeads:
     steps: tuple[str, ...]
     downloads: tuple[str, ...]
     level: SensorLevel = field(repr=False)
+    state: SensorState = field(repr=False)
     anchored: Anchored = field(repr=False)
 
     def __len__(self) -> int:
         """Return the number of samples."""
         return int(self.time_utc.size)
+
+    def levels(self) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+        """Return what the samples say of the water: heads, or bounds where there was no water above the sensor.
+
+        Returns
+        -------
+        elevation_m, half_width_m : numpy.ndarray, shape (n,)
+            Head or bound and its 95 % half-width; NaN where there is neither [m].
+        is_bound : numpy.ndarray of bool, shape (n,)
+            Where the water is at or below that.
+        """
+        is_bound = np.isnan(self.water_elevation_m) & ~np.isnan(self.bound_m)
+        elevation = np.where(is_bound, self.bound_m, self.water_elevation_m)
+        return elevation, np.where(is_bound, self.bound_uncertainty_m, self.uncertainty_m), is_bound
 
 
 def work_out_heads(
@@ -160,8 +184,10 @@ def _deployment_heads(loggers: LoggerRecord, row: Any, manual_levels: Callable[[
     level = sensor_level(loggers, row)
     if level is None:
         return None
-    anchored = anchor(loggers, row, level, manual_levels())
-    used = anchored.out == 0
+    state = find_sensor_state(loggers, row.instrument, level)
+    anchored = anchor(loggers, row, replace(level, out=state.out), manual_levels())
+    out, bound, bound_uncertainty = find_bounds(state, level, anchored)
+    used = out == 0
     return LoggerHeads(
         site=row.site,
         well=row.well,
@@ -173,13 +199,16 @@ def _deployment_heads(loggers: LoggerRecord, row: Any, manual_levels: Callable[[
         time_utc=level.channel.time_utc,
         water_elevation_m=np.where(used, anchored.water_elevation_m, np.nan),
         uncertainty_m=np.where(used, anchored.uncertainty_m, np.nan),
+        bound_m=bound,
+        bound_uncertainty_m=bound_uncertainty,
         sensor_level_m=level.level_m,
-        out=anchored.out,
+        out=out,
         manual=anchored.manual,
         installations=anchored.installations,
-        steps=(*level.steps, *anchored.steps),
+        steps=(*level.steps, *anchored.steps, *describe_state(out, bound)),
         downloads=download_files(loggers, level.channel),
         level=level,
+        state=state,
         anchored=anchored,
     )
 
@@ -189,7 +218,15 @@ def _between(whole: LoggerHeads, start: dt.datetime | None, end: dt.datetime | N
     if start is None and end is None:
         return whole
     span = within(whole.time_utc, start, end)
-    names = ("time_utc", "water_elevation_m", "uncertainty_m", "sensor_level_m", "out")
+    names = (
+        "time_utc",
+        "water_elevation_m",
+        "uncertainty_m",
+        "bound_m",
+        "bound_uncertainty_m",
+        "sensor_level_m",
+        "out",
+    )
     return replace(whole, **{name: getattr(whole, name)[span] for name in names})
 
 
@@ -207,7 +244,8 @@ def interpolate_heads(deployments: Iterable[LoggerHeads], moments: ArrayLike) ->
     -------
     pandas.DataFrame
         Columns of `HEADS_AT_COLUMNS`, one row for each deployment and moment at which it has a head: the moment, water
-        elevation and uncertainty (the larger of the two samples'), and the nearest sample with how far it is away [s].
+        elevation and uncertainty (the larger of the two samples'), the bound, and the nearest sample with how far it is
+        away [s]. Where one of the two samples shows no water above the sensor, the level is a bound (``<=``).
 
     Notes
     -----
@@ -226,15 +264,16 @@ def interpolate_heads(deployments: Iterable[LoggerHeads], moments: ArrayLike) ->
 
 def _at(one: LoggerHeads, wanted: Instants) -> pd.DataFrame:
     """Return the heads of one deployment at moments."""
-    here = ~np.isnan(one.water_elevation_m)
-    when = one.time_utc[here]
+    level, half_width, bounds = one.levels()
+    here = ~np.isnan(level)
+    when, is_bound = one.time_utc[here], bounds[here]
     interval = usual_interval_s(one.time_utc)
     gap = max(MANUAL_READING_GAP_S, GAP_TIMES_INTERVAL * interval if interval == interval else 0.0)
-    elevation = interpolate_at(wanted, when, one.water_elevation_m[here], longest_gap_s=gap)
+    elevation = interpolate_at(wanted, when, level[here], longest_gap_s=gap)
     known = ~np.isnan(elevation)
     after = np.searchsorted(when, wanted[known]).clip(0, max(when.size - 1, 0))
     before = np.where(when[after] == wanted[known], after, (after - 1).clip(0))
-    uncertainty = one.uncertainty_m[here]
+    uncertainty = half_width[here]
     to_after, to_before = (np.abs((when[place] - wanted[known]).astype(np.int64)) for place in (after, before))
     nearest = np.where(to_before <= to_after, before, after)
     return pd.DataFrame(
@@ -247,6 +286,7 @@ def _at(one: LoggerHeads, wanted: Instants) -> pd.DataFrame:
             "moment_utc": pd.DatetimeIndex(wanted[known]).tz_localize("UTC"),
             "water_elevation_m": elevation[known],
             "uncertainty_m": np.maximum(uncertainty[before], uncertainty[after]),
+            "bound": np.where(is_bound[before] | is_bound[after], "<=", "").astype(object),
             "nearest_utc": pd.DatetimeIndex(when[nearest]).tz_localize("UTC"),
             "nearest_s": np.minimum(to_before, to_after) / MICROSECONDS,
         }

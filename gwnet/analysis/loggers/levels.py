@@ -16,29 +16,24 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.inputs import events_of
+from gwnet.analysis.levels.rounds import days_of_round
 from gwnet.analysis.loggers.channels import deployments_in
 from gwnet.analysis.loggers.daily import daily_values, local_days
 from gwnet.analysis.loggers.heads import LoggerHeads, interpolate_heads, iterate_heads, work_out_heads
-from gwnet.clock import local_text, to_instant, to_instants, to_utc
+from gwnet.analysis.loggers.level_rows import level_rows, local_to_the_minute, with_bounds
+from gwnet.clock import to_instant, to_instants, to_utc
 from gwnet.errors import SettingsError
-from gwnet.hydro.arrays import Instants
-from gwnet.hydro.reduction.intervals import in_force
 from gwnet.records import Selection
-from gwnet.store.fetch.frames import number_groups
 from gwnet.store.snapshot import Snapshot
 
 #: What can be asked for: nothing, the heads at the moment of each round, or the mean of each day.
 CHOICES: Final = ("none", "round", "daily")
-
-#: The method of a level that comes from a logger.
-METHOD: Final = "logger"
 
 #: What the moment of a round is, for the note of a row.
 _AT_MEDIAN: Final = "at the median time of the round"
 _AT_NOON: Final = "at noon of the round's middle day, as no level of the round has a time"
 
 _TIME: Final = "datetime64[us, UTC]"
-_DAY: Final = "datetime64[us]"
 
 
 def add_loggers(record: Snapshot, table: pd.DataFrame, selection: Selection, how: str) -> pd.DataFrame:
@@ -59,8 +54,9 @@ def add_loggers(record: Snapshot, table: pd.DataFrame, selection: Selection, how
     -------
     pandas.DataFrame
         The levels frame, longer. Rows of loggers have ``method`` "logger", ``event_id`` -1, ``status`` static, the
-        instrument, and a note that says what they are; a daily mean has the date alone. They are approved where they
-        lie between two approved manual readings of one installation, else provisional.
+        instrument, and a note that says what they are; a daily mean has the date alone. Where the sensor was out of
+        water they are bounds, as of a dry well, with the finding that says so. They are approved where they lie between
+        two approved manual readings of one installation, else provisional.
 
     Raises
     ------
@@ -84,19 +80,16 @@ def add_loggers(record: Snapshot, table: pd.DataFrame, selection: Selection, how
         wells = wells[wells["aquifer"] == selection.aquifer]
     if selection.wells is not None:
         wells = wells[wells["well"].isin(selection.wells)]
-    states = record.reviews.set_index("event_id")["state"]
     frames = [table]
-    for _, settings in record.sites.iterrows():
-        here = record.of_site(str(settings["site"]))
-        members = wells.loc[wells["site"] == settings["site"], "well"].tolist()
-        deployments = work_out_heads(here, members)
-        if deployments:
-            rounds = _round_moments(here, selection.round)
-            if how == "daily":
-                levels = _daily(deployments, settings, rounds, selection.round)
-            else:
-                levels = _at_rounds(deployments, rounds)
-            rows = _level_rows(here, levels, deployments, wells, states)
+    for site in record.sites["site"]:
+        here = record.of_site(str(site))
+        rounds = here.rounds
+        if selection.round is not None:
+            rounds = rounds[rounds["round"] == selection.round]
+        members = wells.loc[wells["site"] == site, "well"].tolist()
+        within = rounds if selection.round is not None else None
+        rows = logger_levels(here, members, rounds) if how == "round" else logger_days(here, members, within)
+        if len(rows):
             frames.append(rows[list(table.columns)].astype(table.dtypes.to_dict()))
     if len(frames) == 1:
         return table
@@ -105,34 +98,52 @@ def add_loggers(record: Snapshot, table: pd.DataFrame, selection: Selection, how
     return joined.sort_values(order, kind="stable", ignore_index=True)
 
 
-def is_approved_at(heads: LoggerHeads, states: pd.Series, when: Instants) -> NDArray[np.bool_]:
-    """Return which moments lie between two approved manual readings of one installation of a logger.
+def logger_levels(record: Snapshot, wells: Sequence[str], rounds: pd.DataFrame) -> pd.DataFrame:
+    """Return the levels of loggers at the moments of rounds.
 
     Parameters
     ----------
-    heads : LoggerHeads
-        Heads of one deployment.
-    states : pandas.Series
-        Review state by event.
-    when : numpy.ndarray of datetime64[us], shape (n,)
-        Moments in UTC.
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
+    wells : sequence of str
+        Wells.
+    rounds : pandas.DataFrame
+        Rounds, as `gwnet.store.fetch.programme.rounds`.
 
     Returns
     -------
-    numpy.ndarray of bool, shape (n,)
-        Whether both neighbours among the manual readings in use are approved; never before the first or after the last.
+    pandas.DataFrame
+        Rows of the levels frame, at most one a well, access and round; see `add_loggers`.
     """
-    used = heads.manual[heads.manual["used"].astype(bool)]
-    if len(used) < 2:
-        return np.zeros(when.shape, dtype=bool)
-    read = to_instants(used["measured_at_utc"])
-    approved = (used["event_id"].map(states) == "approved").to_numpy(dtype=bool)
-    installation = used["installation"].to_numpy()
-    before = np.searchsorted(read, when, side="right") - 1
-    after = np.searchsorted(read, when, side="left")
-    inside = (before >= 0) & (after < read.size)
-    low, high = before.clip(0), after.clip(0, read.size - 1)
-    return np.asarray(inside & approved[low] & approved[high] & (installation[low] == installation[high]))
+    deployments = work_out_heads(record, list(wells)) if len(rounds) else []
+    if not deployments:
+        return pd.DataFrame()
+    levels = _at_rounds(deployments, _round_moments(record, rounds))
+    return level_rows(record, levels, deployments)
+
+
+def logger_days(record: Snapshot, wells: Sequence[str], rounds: pd.DataFrame | None = None) -> pd.DataFrame:
+    """Return the daily levels of loggers.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
+    wells : sequence of str
+        Wells.
+    rounds : pandas.DataFrame, optional
+        Only the days of these rounds.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Rows of the levels frame, one a well, access and day; see `add_loggers`.
+    """
+    deployments = work_out_heads(record, list(wells))
+    if not deployments:
+        return pd.DataFrame()
+    levels = _daily(deployments, str(record.settings["time_zone"]), rounds)
+    return level_rows(record, levels, deployments)
 
 
 @dataclass(frozen=True)
@@ -167,8 +178,9 @@ def levels_for_sets(record: Snapshot, requests: Sequence[LevelRequest]) -> list[
     -------
     list of pandas.DataFrame
         For each request one row a well: site, well, measured_at (local time with offset), measured_at_utc,
-        water_elevation_m, uncertainty_m, instrument. Of several loggers at the access ``main`` one with a level at the
-        moment, then the one with the smallest uncertainty, then by name.
+        water_elevation_m, uncertainty_m, instrument, and what `gwnet.analysis.loggers.level_rows.with_bounds` adds: of
+        a sensor out of water the level is a bound. Of several loggers at the access ``main`` one with a level at the
+        moment, then one with a head before one with a bound, then the one with the smallest uncertainty, then by name.
     """
     best: list[dict[str, tuple[Any, dict[str, Any]]]] = [{} for _ in requests]
     wells = sorted({well for request in requests for well in request.wells} & set(record.deployments["well"]))
@@ -187,35 +199,28 @@ def levels_for_sets(record: Snapshot, requests: Sequence[LevelRequest]) -> list[
             if row is None:
                 continue
             width = float(row["uncertainty_m"])
-            rank = (not is_exact, np.isnan(width), width, heads.instrument, heads.deployment_id)
+            rank = (not is_exact, row["bound"] != "", np.isnan(width), width, heads.instrument, heads.deployment_id)
             if heads.well not in chosen or rank < chosen[heads.well][0]:
                 chosen[heads.well] = rank, row
-    return [_set_rows(chosen, str(record.settings["time_zone"])) for chosen in best]
+    return [_set_rows(record, chosen) for chosen in best]
 
 
-def _set_rows(chosen: dict[str, tuple[Any, dict[str, Any]]], zone: str) -> pd.DataFrame:
-    columns = ["site", "well", "measured_at", "measured_at_utc", "water_elevation_m", "uncertainty_m", "instrument"]
+def _set_rows(record: Snapshot, chosen: dict[str, tuple[Any, dict[str, Any]]]) -> pd.DataFrame:
+    columns = ["site", "well", "access", "measured_at", "measured_at_utc", "water_elevation_m", "uncertainty_m"]
+    columns += ["bound", "instrument"]
     rows = pd.DataFrame([row for _, (_, row) in sorted(chosen.items())], columns=columns)
-    rows = rows.astype({"measured_at_utc": _TIME})
-    return rows.assign(measured_at=_to_the_minute(rows, zone))
-
-
-def _to_the_minute(levels: pd.DataFrame, zone: str) -> NDArray[np.object_]:
-    """Return when levels were measured as local time with offset, to the minute."""
-    return local_text(_utc(levels).astype("datetime64[m]"), zone)
-
-
-def _utc(levels: pd.DataFrame) -> Instants:
-    """Return when levels were measured as instants in UTC."""
-    return to_instants(levels["measured_at_utc"].astype(_TIME))
+    rows = rows.astype({"measured_at_utc": _TIME, "water_elevation_m": "float64", "uncertainty_m": "float64"})
+    rows = rows.assign(measured_at=local_to_the_minute(rows, str(record.settings["time_zone"])))
+    return with_bounds(record, rows)
 
 
 def _nearest(
     heads: LoggerHeads, moment: np.datetime64, first: np.datetime64, last: np.datetime64
 ) -> dict[str, Any] | None:
-    """Return the head nearest to a moment within a window."""
+    """Return the head, or the bound, nearest to a moment within a window."""
     low, high = np.searchsorted(heads.time_utc, [first, last])
-    here = low + np.flatnonzero(~np.isnan(heads.water_elevation_m[low:high]))
+    level, uncertainty, is_bound = heads.levels()
+    here = low + np.flatnonzero(~np.isnan(level[low:high]))
     if not here.size:
         return None
     place = here[int(np.argmin(np.abs((heads.time_utc[here] - moment).astype(np.int64))))]
@@ -226,24 +231,21 @@ def _nearest(
         "instrument": heads.instrument,
         "deployment_id": heads.deployment_id,
         "measured_at_utc": pd.Timestamp(heads.time_utc[place], tz="UTC"),
-        "water_elevation_m": float(heads.water_elevation_m[place]),
-        "uncertainty_m": float(heads.uncertainty_m[place]),
+        "water_elevation_m": float(level[place]),
+        "uncertainty_m": float(uncertainty[place]),
+        "bound": "<=" if is_bound[place] else "",
     }
 
 
-def _round_moments(record: Snapshot, round_code: str | None) -> pd.DataFrame:
+def _round_moments(record: Snapshot, rounds: pd.DataFrame) -> pd.DataFrame:
     """Return rounds with their days, their moments, and whether a moment is the median time of timed levels."""
     zone = str(record.settings["time_zone"])
-    rounds = record.rounds
-    if round_code is not None:
-        rounds = rounds[rounds["round"] == round_code]
-    first = rounds["starts_on"].to_numpy(dtype="datetime64[D]")
-    last = np.array([row.ends_on or row.starts_on for row in rounds.itertuples()], dtype="datetime64[D]")
+    first, last = _days_of(rounds)
     noon = (first + (last - first) // 2).astype("datetime64[us]") + np.timedelta64(12, "h")
     moments = pd.DataFrame({"round": rounds["round"].to_numpy(dtype=object), "first_day": first, "last_day": last})
     for name, local in (("first_utc", first), ("end_utc", last + 1), ("moment", noon)):
         moments[name] = to_utc(local.astype("datetime64[us]"), zone).utc
-    events = events_of(record, Selection(round=round_code))
+    events = events_of(record, Selection())
     timed = events[events["time_known"].astype(bool)]
     day = local_days(to_instants(timed["measured_at_utc"]), zone)
     medians = []
@@ -278,90 +280,32 @@ def _at_rounds(deployments: Sequence[LoggerHeads], rounds: pd.DataFrame) -> pd.D
                     near.append(head | {"round": row.round, "notes": note})
     parts = [part for part in (exact, pd.DataFrame(near)) if len(part)]
     levels = (pd.concat(parts, ignore_index=True) if parts else exact).assign(time_known=True)
-    levels = levels.sort_values("uncertainty_m", kind="stable")
+    levels = levels.sort_values(["bound", "uncertainty_m"], kind="stable")  # a head goes before a bound
     return levels.drop_duplicates(["well", "access", "round"]).reset_index(drop=True)
 
 
-def _daily(
-    deployments: Sequence[LoggerHeads], settings: pd.Series, rounds: pd.DataFrame, round_code: str | None
-) -> pd.DataFrame:
-    """Return daily means; of a round's days alone where one is asked for."""
-    zone = str(settings["time_zone"])
+def _days_of(rounds: pd.DataFrame) -> tuple[NDArray[np.datetime64], NDArray[np.datetime64]]:
+    """Return the first and last days of rounds."""
+    days = [days_of_round(row) for row in rounds.to_dict("records")]
+    first, last = np.array(days, dtype="datetime64[D]").reshape(-1, 2).T
+    return first, last
+
+
+def _daily(deployments: Sequence[LoggerHeads], zone: str, rounds: pd.DataFrame | None) -> pd.DataFrame:
+    """Return daily means; of the days of rounds alone where they are given."""
     means = daily_values(deployments, zone)
-    if round_code is not None:
+    if rounds is not None:
         day = means["day"].to_numpy(dtype="datetime64[D]")[:, np.newaxis]
-        first, last = (rounds[name].to_numpy(dtype="datetime64[D]") for name in ("first_day", "last_day"))
+        first, last = _days_of(rounds)
         means = means[((day >= first) & (day <= last)).any(axis=1)]
     noon = means["day"].to_numpy(dtype="datetime64[us]") + np.timedelta64(12, "h")
     utc = pd.DatetimeIndex(to_utc(noon, zone).utc).tz_localize("UTC")
     of_well = {(heads.well, heads.access): heads.instrument for heads in deployments}
     codes = [of_well[key] for key in zip(means["well"], means["access"], strict=True)]
-    notes = [f"logger, mean of {count} samples of the day" for count in means["samples"]]
+    notes = [
+        f"logger, mean of {row.samples} samples of the day"
+        + (f", {row.bounds} of them without water above the sensor" if row.bounds else "")
+        for row in means.itertuples()
+    ]
     means = means.assign(measured_at_utc=utc, time_known=False, round="", instrument=codes, notes=notes)
     return means.reset_index(drop=True)
-
-
-def _level_rows(
-    record: Snapshot, levels: pd.DataFrame, deployments: Sequence[LoggerHeads], wells: pd.DataFrame, states: pd.Series
-) -> pd.DataFrame:
-    """Return heads as rows of the levels frame."""
-    site, zone = str(record.site), str(record.settings["time_zone"])
-    when = _utc(levels)
-    elevation, height = _points_in_force(record.measuring_points, levels, when)
-    head = levels["water_elevation_m"].to_numpy(dtype=np.float64)
-    local = _to_the_minute(levels, zone)
-    timed = levels["time_known"].to_numpy(dtype=bool)
-    aquifers = wells[wells["site"] == site].set_index("well")["aquifer"]
-    approved = np.zeros(len(levels), dtype=bool)
-    for heads in deployments:
-        own = ((levels["well"] == heads.well) & (levels["access"] == heads.access)).to_numpy()
-        approved[own] |= is_approved_at(heads, states, when[own])
-    return pd.DataFrame(
-        {
-            "site": site,
-            "well": levels["well"],
-            "measured_at": np.where(timed, local, [text[:10] for text in local]),
-            "round": levels["round"],
-            "status": "static",
-            "bound": "",
-            "depth_to_water_m": elevation - head,
-            "depth_below_ground_m": elevation - head - height,
-            "measuring_point_elevation_m": elevation,
-            "water_elevation_m": head,
-            "uncertainty_m": levels["uncertainty_m"].to_numpy(dtype=np.float64),
-            "quality": "unchecked",
-            "review": np.where(approved, "approved", "provisional"),
-            "finding": "",
-            "bound_elevation_m": np.nan,
-            "accuracy_from": "",
-            "day": local_days(when, zone).astype(_DAY),
-            "event_id": np.full(len(levels), -1, dtype=np.int64),
-            "access": levels["access"],
-            "aquifer": levels["well"].map(aquifers),
-            "measured_at_utc": levels["measured_at_utc"].astype(_TIME),
-            "time_known": timed,
-            "usable": True,
-            "unusable_reason": "",
-            "water_elevation_uncorrected_m": head,
-            "product_thickness_m": np.nan,
-            "sounded_depth_m": np.nan,
-            "method": METHOD,
-            "instrument": levels["instrument"],
-            "observer": "",
-            "notes": levels["notes"],
-        }
-    )
-
-
-def _points_in_force(
-    points: pd.DataFrame, levels: pd.DataFrame, when: Instants
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return elevation and height above ground of the measuring point in force; NaN for none or two [m]."""
-    of_point, of_level = number_groups(points, levels, ("well", "access"))
-    starts, ends = (to_instants(points[name]) for name in ("valid_from_utc", "valid_until_utc"))
-    held = in_force(of_point, starts, ends, of_level, when).index
-    elevation, height = (
-        np.append(points[name].to_numpy(dtype=np.float64), np.nan)[held]
-        for name in ("elevation_m", "height_above_ground_m")
-    )
-    return elevation, height

@@ -14,15 +14,17 @@ from gwnet.analysis.loggers.channels import LEVEL_QUANTITIES, Channel, LoggerRec
 from gwnet.analysis.loggers.correction_history import OUT_REASONS, describe_correction, within
 from gwnet.analysis.loggers.correction_kinds import KINDS
 from gwnet.constants import (
+    AIR_PRESSURE_RATE_PA_S,
     BAROMETER_GAP_S,
     CONVENTIONAL_WATER_DENSITY_KG_M3,
     GAP_TIMES_INTERVAL,
+    LOGGER_ACCURACY_M,
     STANDARD_GRAVITY_M_S2,
     TEMPERATURE_GAP_S,
 )
-from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
+from gwnet.hydro.arrays import Floats, Instants
 from gwnet.hydro.loggers.barometric import air_pressure_at, align_air_pressure, without_air
-from gwnet.hydro.loggers.dense_series import interpolate_at, usual_interval_s
+from gwnet.hydro.loggers.dense_series import interpolate_at, seconds_to_nearest, usual_interval_s
 from gwnet.hydro.reduction.water import normal_gravity, water_column, water_density
 
 _NO_VALUE, _NO_AIR, _NO_DENSITY = (
@@ -40,6 +42,8 @@ class SensorLevel:
         What the level comes from.
     level_m : numpy.ndarray, shape (n,)
         Column of water above the sensor, or another level positive upward; steps added, nothing excluded [m].
+    column_m : numpy.ndarray, shape (n,)
+        Column of water above the sensor before steps were added; NaN where the quantity has no sensor's zero [m].
     out : numpy.ndarray of uint8, shape (n,)
         0, or the place in `OUT_REASONS` of why the sample does not serve.
     air_pa : numpy.ndarray, shape (n,)
@@ -62,6 +66,7 @@ class SensorLevel:
 
     channel: Channel
     level_m: Floats
+    column_m: Floats
     out: NDArray[np.uint8]
     air_pa: Floats
     air_away_s: Floats
@@ -75,6 +80,13 @@ class SensorLevel:
     def metres_per_pascal(self) -> Floats:
         """Return how many metres of the well's water one pascal is [m/Pa]."""
         return np.asarray(1.0 / (self.density_kg_m3 * self.gravity_m_s2), dtype=np.float64)
+
+    def air_half_width_m(self) -> Floats:
+        """Return what the air pressure between samples of the barometer may be out by, 95 % half-width [m]."""
+        if not self.barometer:
+            return np.zeros(self.level_m.size)
+        away = np.minimum(self.air_away_s, self.air_gap_s)
+        return np.asarray(AIR_PRESSURE_RATE_PA_S * away * self.metres_per_pascal(), dtype=np.float64)
 
 
 def sensor_level(loggers: LoggerRecord, deployment: Any) -> SensorLevel | None:
@@ -107,6 +119,7 @@ def sensor_level(loggers: LoggerRecord, deployment: Any) -> SensorLevel | None:
     level = SensorLevel(
         channel=channel,
         level_m=channel.value,
+        column_m=channel.value if channel.quantity == "water column" else nothing,
         out=np.where(np.isnan(channel.value), _NO_VALUE, 0).astype(np.uint8),
         air_pa=nothing,
         air_away_s=np.zeros(count),
@@ -163,7 +176,26 @@ def air_pressure(
         steps.append(f"air pressure brought to the well, {height:+.1f} m above the barometer")
     else:
         steps.append("air pressure as at the barometer: the ground elevation there is not on record")
-    return pressure, _seconds_to_nearest(when, air_when), gap, tuple(steps)
+    return pressure, seconds_to_nearest(when, air_when), gap, tuple(steps)
+
+
+def sensor_accuracy_m(loggers: LoggerRecord, instrument: str) -> float:
+    """Return the accuracy on record of an instrument, else its resolution, else what is asked of one.
+
+    Parameters
+    ----------
+    loggers : gwnet.analysis.loggers.channels.LoggerRecord
+        What is on record.
+    instrument : str
+        Code of the instrument.
+
+    Returns
+    -------
+    float
+        95 % half-width [m].
+    """
+    numbers = (loggers.instrument_number(instrument, column) for column in ("accuracy_m", "resolution_m"))
+    return next((number for number in numbers if number == number), LOGGER_ACCURACY_M)
 
 
 def barometer_channel(loggers: LoggerRecord, barometer: str, when: Instants) -> Channel | None:
@@ -245,6 +277,7 @@ def _column(loggers: LoggerRecord, deployment: Any, level: SensorLevel) -> Senso
     return replace(
         level,
         level_m=column,
+        column_m=column,
         out=out,
         temperature_degc=temperature,
         density_kg_m3=density,
@@ -328,7 +361,7 @@ def _corrected(level: SensorLevel) -> SensorLevel:
         *(
             _describe_row(row)
             for row in channel.correction_history.rows.itertuples()
-            if row.kind in {"step", "exclusion", "restart"}
+            if row.kind in {"step", "exclusion", "keep", "restart"}
         ),
     )
     return replace(level, level_m=stepped, out=out, steps=steps)
@@ -370,13 +403,3 @@ def _describe_corrections(channel: Channel) -> list[str]:
 def _describe_row(row: Any) -> str:
     words = describe_correction(row.kind, row.parameters, row.start_utc, row.end_utc)
     return f"{words} (correction {row.correction_id} by {row.recorded_by}: {row.reason})"
-
-
-def _seconds_to_nearest(when: Instants, others: Instants) -> Floats:
-    """Return the time from each moment to the nearest of others [s]."""
-    if others.size == 0:
-        return np.full(when.size, np.inf)
-    after = np.searchsorted(others, when).clip(0, others.size - 1)
-    before = (after - 1).clip(0)
-    to = [np.abs((others[place] - when).astype(np.int64)) for place in (before, after)]
-    return np.asarray(np.minimum(*to) / MICROSECONDS, dtype=np.float64)

@@ -17,7 +17,7 @@ from gwnet.errors import SettingsError
 #: Columns of a table of heads.
 HEAD_COLUMNS: Final = tuple(
     (
-        "site well instrument measured_at measured_at_utc water_elevation_m uncertainty_m sensor_level_m "
+        "site well instrument measured_at measured_at_utc bound water_elevation_m uncertainty_m sensor_level_m "
         "unusable_reason"
     ).split()
 )
@@ -33,12 +33,13 @@ def heads_table(deployments: Sequence[LoggerHeads], zones: Mapping[str, str], *,
     zones : mapping
         Time zone of each site.
     excluded : bool
-        Whether samples that have no head are listed as well.
+        Whether samples that have neither head nor bound are listed as well.
 
     Returns
     -------
     pandas.DataFrame
-        Columns of `HEAD_COLUMNS`, by site, well and time; ``unusable_reason`` is why a sample has no head.
+        Columns of `HEAD_COLUMNS`, by site, well and time. ``bound`` is ``<=`` where the sensor had no water above it
+        and the elevation is its own; ``unusable_reason`` is why a sample has no head.
     """
     frames = [_table(heads, zones[heads.site], excluded=excluded) for heads in deployments]
     frames = [frame for frame in frames if len(frame)]
@@ -50,7 +51,8 @@ def heads_table(deployments: Sequence[LoggerHeads], zones: Mapping[str, str], *,
 
 
 def _table(heads: LoggerHeads, zone: str, *, excluded: bool) -> pd.DataFrame:
-    keep = np.ones(len(heads), dtype=bool) if excluded else heads.out == 0
+    level, half_width, is_bound = heads.levels()
+    keep = np.ones(len(heads), dtype=bool) if excluded else (heads.out == 0) | is_bound
     reasons = np.array(OUT_REASONS, dtype=object)
     return pd.DataFrame(
         {
@@ -59,8 +61,9 @@ def _table(heads: LoggerHeads, zone: str, *, excluded: bool) -> pd.DataFrame:
             "instrument": heads.instrument,
             "measured_at": local_text(heads.time_utc[keep], zone),
             "measured_at_utc": pd.DatetimeIndex(heads.time_utc[keep]).tz_localize("UTC"),
-            "water_elevation_m": heads.water_elevation_m[keep],
-            "uncertainty_m": heads.uncertainty_m[keep],
+            "bound": np.where(is_bound[keep], "<=", "").astype(object),
+            "water_elevation_m": level[keep],
+            "uncertainty_m": half_width[keep],
             "sensor_level_m": heads.sensor_level_m[keep],
             "unusable_reason": reasons[heads.out[keep]],
         }

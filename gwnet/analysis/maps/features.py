@@ -192,6 +192,7 @@ def _points(
             "cluster": "",
             "event_id": -1,
             "source": "",
+            "bound": "",
         }
         rows.append(row)
     return rows

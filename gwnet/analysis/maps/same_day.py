@@ -10,6 +10,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.levels.bounds import signs_of
 from gwnet.analysis.levels.serving import describe_on_map
 from gwnet.analysis.maps.same_day_loggers import with_logger_levels
 from gwnet.clock import zone_of
@@ -20,7 +21,7 @@ from gwnet.errors import AnalysisError, NotFoundError, SettingsError
 CONTROL_COLUMNS: Final = tuple(
     (
         "site well kind easting northing measured_at measured_at_utc water_elevation_m uncertainty_m status used "
-        "reason time_known cluster event_id screen_length_m screen_middle_m ground_elevation_m source"
+        "reason time_known cluster event_id screen_length_m screen_middle_m ground_elevation_m source bound"
     ).split()
 )
 
@@ -100,7 +101,7 @@ def same_day_set(
     pandas.DataFrame
         Columns of `CONTROL_COLUMNS`; one row a well or gauge, sorted by kind and name. Elevations positive upward [m].
         ``reason`` is empty where ``used``; ``screen_middle_m`` is the elevation of the screen's midpoint; ``source`` is
-        manual, logger or stage, and empty without a level.
+        manual, logger or stage, and empty without a level; ``bound`` is ``<=`` or ``>=`` where the level is only that.
 
     Raises
     ------
@@ -255,16 +256,16 @@ def _one_level_a_well(near: pd.DataFrame) -> pd.DataFrame:
 
 def _join(wells: pd.DataFrame, chosen: pd.DataFrame) -> pd.DataFrame:
     """Return the wells with their level, as rows of a control frame that has no reasons yet."""
-    taken = chosen[
+    taken = chosen.assign(bound=signs_of(chosen))[
         [
             *("site", "well", "measured_at", "measured_at_utc", "water_elevation_m", "uncertainty_m", "status"),
-            *("usable", "unusable_reason", "time_known", "event_id"),
+            *("usable", "unusable_reason", "time_known", "event_id", "bound"),
         ]
     ]
     control = wells.merge(taken, on=["site", "well"], how="left", validate="one_to_one")
     control["kind"] = "well"
     control["has_level"] = control["event_id"].notna()
-    for column in ("measured_at", "status", "unusable_reason"):
+    for column in ("measured_at", "status", "unusable_reason", "bound"):
         control[column] = control[column].astype(object).where(control["has_level"], "")
     for column in ("usable", "time_known"):
         control[column] = control[column].eq(other=True)
@@ -403,5 +404,6 @@ def _stage_rows(
             "screen_length_m": np.nan,
             "ground_elevation_m": np.nan,
             "source": np.where(missing, "", "stage"),
+            "bound": "",
         }
     )

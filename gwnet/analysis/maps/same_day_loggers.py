@@ -1,6 +1,7 @@
 """Loggers in a same-day set: where no usable reading was made, the level of a logger at the moment of the others.
 
-A logger replaces a reading that failed, never one where the water was the reason.
+A logger replaces a reading that failed, never one where the water was the reason. A sensor out of water gives a bound,
+which no map takes; the well is left out with that reason.
 """
 
 from __future__ import annotations
@@ -11,7 +12,8 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from gwnet.analysis.levels.serving import is_reading_at_fault
+from gwnet.analysis.levels.bounds import signs_of
+from gwnet.analysis.levels.serving import describe_on_map, is_reading_at_fault
 from gwnet.clock import zone_of
 from gwnet.constants import RIVER_KIND
 
@@ -21,7 +23,6 @@ _COUNTED: Final = {"manual": "manual reading", "logger": "logger", "stage": "gau
 #: What a control frame says of a level of a logger.
 _BY_LOGGER: Final[dict[str, Any]] = {
     "status": "static",
-    "reason": "",
     "source": "logger",
     "time_known": True,
     "event_id": -1,
@@ -64,7 +65,8 @@ def with_logger_levels(control: pd.DataFrame, loggers: pd.DataFrame | None) -> p
         Wells with their levels and reasons; a reason that the level does not give (no aquifer, decommissioned, no
         coordinates) stays.
     loggers : pandas.DataFrame or None
-        One row a well: well, measured_at, measured_at_utc, water_elevation_m, uncertainty_m.
+        One row a well: well, measured_at, measured_at_utc, water_elevation_m, uncertainty_m, bound, usable,
+        unusable_reason.
 
     Returns
     -------
@@ -76,7 +78,8 @@ def with_logger_levels(control: pd.DataFrame, loggers: pd.DataFrame | None) -> p
     if loggers is None or loggers.empty:
         return filled
     numbers = ["measured_at", "measured_at_utc", "water_elevation_m", "uncertainty_m"]
-    levels = loggers.set_index("well")[numbers].assign(**_BY_LOGGER)
+    levels = loggers.assign(bound=signs_of(loggers)).set_index("well")[[*numbers, "bound"]].assign(**_BY_LOGGER)
+    levels["reason"] = [describe_on_map(reason) if reason else "" for reason in loggers["unusable_reason"]]
     for place, row in zip(filled.index, filled.to_dict("records"), strict=True):
         placed = pd.notna(row["easting"]) and pd.notna(row["northing"])
         if row["well"] in levels.index and placed and _is_of_level(row) and may_replace_reading(row):

@@ -17,6 +17,7 @@ from sqlalchemy import Connection
 from gwnet.analysis.levels.inputs import gather
 from gwnet.analysis.levels.reduce import reduce_levels
 from gwnet.analysis.levels.table import levels_frame
+from gwnet.analysis.review.logger_effects import LEAST_DIFFERENCE_M, compare_loggers
 from gwnet.errors import SettingsError
 from gwnet.records import Selection
 from gwnet.store.fetch.recorded_reasons import newest_edit, recorded_reasons
@@ -30,9 +31,6 @@ EFFECT_COLUMNS: Final = tuple(
         "cause reason"
     ).split()
 )
-
-#: Differences below this are rounding [m].
-LEAST_DIFFERENCE_M: Final = 1e-7
 
 _NUMBERS: Final = ("point_m", "tape_m", "reading_m", "water_elevation_m")
 
@@ -180,7 +178,8 @@ def find_effects(
     Returns
     -------
     pandas.DataFrame
-        Columns of `EFFECT_COLUMNS`. Levels that were not on record before are left out.
+        Columns of `EFFECT_COLUMNS`. Levels that were not on record before are left out. Heads of loggers that moved are
+        one row a logger and well, as of `gwnet.analysis.review.logger_effects.compare_loggers`.
 
     Raises
     ------
@@ -198,7 +197,34 @@ def find_effects(
         raise SettingsError(message, fix="Give the earlier time first.")
     earlier = Snapshot(record.connection, since, record.site)
     table = compare_states(reduce_state(earlier, selection), reduce_state(record, selection))
-    return _join_reasons(table, recorded_reasons(record.connection, since, until))
+    wells = None if selection is None or selection.wells is None else list(selection.wells)
+    heads = compare_loggers(earlier, record, set(table["well"]), wells)
+    reasons = recorded_reasons(record.connection, since, until)
+    return _with_loggers(_join_reasons(table, reasons), _join_logger_reasons(record, heads, reasons))
+
+
+def _with_loggers(table: pd.DataFrame, heads: pd.DataFrame) -> pd.DataFrame:
+    """Return effects on manual readings and on the heads of loggers, well by well."""
+    if heads.empty:
+        return table
+    alike = heads[list(table.columns)]
+    joined = pd.concat([table, alike.astype(table.dtypes.to_dict())], ignore_index=True) if len(table) else alike
+    return joined.sort_values(["site", "well", "event_id", "measured_at"], kind="stable", ignore_index=True)
+
+
+def _join_logger_reasons(
+    record: Snapshot, heads: pd.DataFrame, reasons: Mapping[tuple[Any, ...], Sequence[str]]
+) -> pd.DataFrame:
+    """Return effects on loggers with the reasons given for their installations and for measuring points."""
+    if heads.empty:
+        return heads
+    wells = record.wells.set_index(["site", "well"])["well_id"]
+    texts = []
+    for row in heads.itertuples():
+        well = int(wells.get((row.site, row.well), -1))
+        words = [*reasons.get(("deployment", well), ()), *reasons.get(("measuring_point", well, str(row.access)), ())]
+        texts.append("; ".join(dict.fromkeys(words)))
+    return heads.assign(reason=texts)
 
 
 def _join_reasons(table: pd.DataFrame, reasons: Mapping[tuple[Any, ...], Sequence[str]]) -> pd.DataFrame:
@@ -229,6 +255,7 @@ class Watch:
 
     def __init__(self) -> None:
         self._before: pd.DataFrame | None = None
+        self._recorded_at: dt.datetime | None = None
         self.moved: pd.DataFrame | None = None
 
     def before(self, connection: Connection) -> None:
@@ -239,7 +266,9 @@ class Watch:
         connection : sqlalchemy.Connection
             Connection of the unit of work.
         """
-        self._before = reduce_state(Snapshot(connection))
+        record = Snapshot(connection)
+        self._before = reduce_state(record)
+        self._recorded_at = None if record.state is None else record.state.recorded_at_utc
 
     def after(self, connection: Connection) -> None:
         """Compare the levels as they would be with those kept.
@@ -251,4 +280,9 @@ class Watch:
         """
         if self._before is not None:
             columns = [name for name in EFFECT_COLUMNS if name != "reason"]
-            self.moved = compare_states(self._before, reduce_state(Snapshot(connection)))[columns]
+            record = Snapshot(connection)
+            table = compare_states(self._before, reduce_state(record))
+            heads = pd.DataFrame()
+            if self._recorded_at is not None:
+                heads = compare_loggers(Snapshot(connection, self._recorded_at), record, set(table["well"]), None)
+            self.moved = _with_loggers(table[columns], heads)

@@ -204,12 +204,12 @@ def hydrograph_plot_data(
     approved = (placed["review"] == "approved").to_numpy(dtype=bool)
     line = logger_line(series, zone, start, end)
     gap = longest_gap(place_days, kind, max_gap_days)
-    first, last = time_limits(days, line.days, start, end)
+    first, last = time_limits(days, line.times, start, end)
     well_row = row_of(wells, well)
     points = points_of(measuring_points, well)
     ground = ground_elevation(well_row, points)
     limits = threshold_lines(thresholds, well, zone, first, last)
-    low, high = vertical_limits(elevation, kind, line.elevation_m, limits, span, unit)
+    low, high = vertical_limits(elevation, kind, line.elevations_m, limits, span, unit)
     lines = [*limits]
     if math.isfinite(ground):
         lines.append(LevelLine("ground", "ground", ground, first, last))
@@ -243,7 +243,7 @@ def hydrograph_plot_data(
         max_gap_days=gap,
         decimals=decimals,
         notes=(
-            *_notes(own, kinds, reviewed, gap, high - low, plain(site.get("vertical_datum")), known_on),
+            *_notes(own, kinds, reviewed, gap, high - low, plain(site.get("vertical_datum")), known_on, line),
             *line.notes,
             *(("A vertical span of its own.",) if span is not None and not _is_shared(span, low, high) else ()),
         ),
@@ -284,10 +284,12 @@ def _notes(
     height: float,
     datum: str,
     known_on: RecordState | None,
+    line: LoggerLine,
 ) -> tuple[str, ...]:
     notes = [f"Elevations above {shown(datum) or 'a datum that is not on record'}."]
     if not len(own):
-        return (*notes, "No event on record in this time.")
+        what = "manual reading" if line.times.size else "event"
+        return (*notes, f"No {what} on record in this time.", *known_text(known_on))
     first, last = (day.date() for day in (own["day"].min(), own["day"].max()))
     when = f"on {first}" if first == last else f"from {first} to {last}"
     parts = [_counted(len(own), "event", "events") + f" {when} (local dates)"]

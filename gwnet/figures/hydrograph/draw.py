@@ -20,8 +20,8 @@ from gwnet.figures.base.text import decimals_of_step, fit, number_text, text_wid
 from gwnet.figures.hydrograph.data import HydrographPlotData, hydrograph_plot_data
 from gwnet.figures.hydrograph.events import BOUNDS
 from gwnet.figures.hydrograph.gutter import Scale, draw_gutter, draw_screens, gutter_labels, gutter_width_mm
-from gwnet.figures.hydrograph.logger_line import draw_logger_line, draw_logger_strip
-from gwnet.figures.hydrograph.marks import MARKS, key_entries
+from gwnet.figures.hydrograph.logger_line import draw_bounds, draw_logger_line, draw_logger_strip
+from gwnet.figures.hydrograph.marks import MARKS, SENSOR_BOUND, key_entries
 from gwnet.figures.hydrograph.span import Span, common_span
 from gwnet.figures.hydrograph.surroundings import LevelLine
 from gwnet.units import metres_per
@@ -173,7 +173,7 @@ def _panel(
     scale = Scale(panels[0], 1.0 / metres_per(data.unit), last)
     axes = _main_axes(page, data, scale, gutter)
     _levels(axes, data, scale)
-    if not data.days.size and not data.logger.days.size:
+    if not data.days.size and not data.logger.times.size:
         axes.text(0.5, 0.5, "no level on record", transform=axes.transAxes, ha="center", va="center", color=style.SOFT)
         axes.set_yticks([])
     draw_gutter(page, data, scale, labels)
@@ -305,6 +305,8 @@ def _series_and_lines(axes: Axes, data: HydrographPlotData, scale: Scale) -> Non
     limits = (data.first, data.last)
     draw_logger_line(axes, data.logger, limits, width_mm=scale.box.width, factor=scale.factor)
     draw_logger_strip(axes, data.logger, limits, height_mm=scale.box.height)
+    per_day = scale.box.width / (scale.last - data.first)
+    draw_bounds(axes, data.logger, SENSOR_BOUND.options(approved=False), per_day_mm=per_day, factor=scale.factor)
     approved: list[Any] = []
     others: list[Any] = []
     ys = data.elevation_m * scale.factor

@@ -1,4 +1,8 @@
-"""The logger line of a hydrograph: thin, broken at gaps, lighter without approved readings; when it was installed."""
+"""The logger line of a hydrograph: thin, broken at gaps, lighter without approved readings; when it was installed.
+
+Where the sensor was out of water there is no line but a bound: a broken rule at the elevation at or below which the
+water was, with the marks of bounds on it.
+"""
 
 from __future__ import annotations
 
@@ -23,6 +27,8 @@ _COLUMNS_PER_MM: Final = 12
 _DAY_US: Final = 86_400_000_000.0
 #: Height of the strip that shows when a logger was installed [mm].
 STRIP_MM: Final = 1.1
+#: How far apart the marks of one bound stand [mm].
+MARK_APART_MM: Final = 9.0
 #: How the time in which a logger was installed looks, and that whose samples are left out.
 INSTALLED: Final[dict[str, Any]] = {"facecolor": style.PAPER, "edgecolor": style.SOFT, "linewidth": style.HAIR}
 LEFT_OUT: Final[dict[str, Any]] = {"facecolor": style.PAPER, "edgecolor": style.LIMIT, "linewidth": style.HAIR}
@@ -46,6 +52,8 @@ class LoggerSeries:
         Intervals whose samples are on record and not used.
     notes : tuple of str
         Sentences for the caption.
+    bounds : tuple of (time, time, float, float)
+        Intervals without water above the sensor, and the elevation at or below which the water was at either end [m].
     """
 
     time_utc: Any
@@ -54,6 +62,7 @@ class LoggerSeries:
     installed: tuple[tuple[str, Any, Any], ...] = ()
     left_out: tuple[tuple[Any, Any], ...] = ()
     notes: tuple[str, ...] = ()
+    bounds: tuple[tuple[Any, Any, float, float], ...] = ()
 
     def has_heads(self, first: dt.date, last: dt.date) -> bool:
         """Tell whether there is a head on days of UTC from the first to the last, both inside."""
@@ -76,6 +85,8 @@ class LoggerLine:
         From when to when; an open end is NaN.
     notes : tuple of str
         Sentences for the caption.
+    bounds, bounds_m : numpy.ndarray, shape (k, 2)
+        From when to when the water was at or below an elevation, and that at either end [d, m].
     """
 
     days: Floats = field(default_factory=lambda: np.empty(0))
@@ -84,6 +95,18 @@ class LoggerLine:
     installed: Floats = field(default_factory=lambda: np.empty((0, 2)))
     left_out: Floats = field(default_factory=lambda: np.empty((0, 2)))
     notes: tuple[str, ...] = ()
+    bounds: Floats = field(default_factory=lambda: np.empty((0, 2)))
+    bounds_m: Floats = field(default_factory=lambda: np.empty((0, 2)))
+
+    @property
+    def elevations_m(self) -> Floats:
+        """Return every elevation that the axis must show: heads and bounds [m]."""
+        return np.concatenate([self.elevation_m, self.bounds_m.ravel()])
+
+    @property
+    def times(self) -> Floats:
+        """Return every day that the axis must show: of heads and of bounds [d]."""
+        return np.concatenate([self.days, self.bounds.ravel()])
 
 
 def logger_line(
@@ -111,7 +134,10 @@ def logger_line(
         keep &= days >= day_number(start)
     if end is not None:
         keep &= days < day_number(end) + 1
+    bounds, bounds_m = _cut_bounds(series.bounds, zone, start, end)
     return LoggerLine(
+        bounds=bounds,
+        bounds_m=bounds_m,
         days=days[keep],
         elevation_m=np.asarray(series.water_elevation_m, dtype=np.float64)[keep],
         approved=np.asarray(series.approved, dtype=bool)[keep],
@@ -119,6 +145,22 @@ def logger_line(
         left_out=_spans(series.left_out, zone),
         notes=series.notes,
     )
+
+
+def _cut_bounds(
+    bounds: tuple[tuple[Any, Any, float, float], ...], zone: str, start: dt.date | None, end: dt.date | None
+) -> tuple[Floats, Floats]:
+    """Return bounds on the local clock, cut to the wanted time."""
+    spans = _spans([(since, to) for since, to, _, _ in bounds], zone)
+    elevations = np.array([(first, last) for _, _, first, last in bounds], dtype=np.float64).reshape(-1, 2)
+    low = -np.inf if start is None else day_number(start)
+    high = np.inf if end is None else day_number(end) + 1.0
+    cut = np.clip(spans, low, high)
+    length = np.where(spans[:, 1] > spans[:, 0], spans[:, 1] - spans[:, 0], 1.0)
+    share = (cut - spans[:, :1]) / length[:, None]
+    elevations = elevations[:, :1] + share * (elevations[:, 1:] - elevations[:, :1])
+    kept = (spans[:, 1] >= low) & (spans[:, 0] < high)
+    return cut[kept], elevations[kept]
 
 
 def _spans(spans: Any, zone: str) -> Floats:
@@ -152,6 +194,36 @@ def draw_logger_line(
             values = np.where(chosen, line.elevation_m * factor, np.nan)
             kept = _thinned(line.days, values, limits, columns)
             axes.plot(line.days[kept], values[kept], color=color, linewidth=style.THIN, zorder=2.6)
+
+
+def draw_bounds(axes: Axes, line: LoggerLine, mark: dict[str, Any], *, per_day_mm: float, factor: float) -> None:
+    """Draw the bounds of a sensor out of water: a broken rule at each, with marks of a bound along it.
+
+    Parameters
+    ----------
+    axes : matplotlib.axes.Axes
+        Axes of the levels.
+    line : LoggerLine
+        What to draw.
+    mark : dict
+        Options of the mark of a bound.
+    per_day_mm : float
+        Length of a day on the axis [mm].
+    factor : float
+        Display units in a metre.
+    """
+    before = -np.inf
+    for days, elevation in zip(line.bounds, line.bounds_m * factor, strict=True):
+        axes.plot(days, elevation, color=style.SOFT, linewidth=style.HAIR, dashes=(3.0, 1.6), zorder=2.7)
+        count = max(int((days[1] - days[0]) * per_day_mm / MARK_APART_MM), 1)
+        at = days[0] + (days[1] - days[0]) * (np.arange(count) + 0.5) / count
+        shown = []
+        for day in at:
+            if (day - before) * per_day_mm >= MARK_APART_MM / 2:
+                shown.append(day)
+                before = day
+        if shown:
+            axes.plot(shown, np.interp(shown, days, elevation), linestyle="none", zorder=3.4, clip_on=False, **mark)
 
 
 def _thinned(days: Floats, values: Floats, limits: tuple[float, float], columns: int) -> Any:

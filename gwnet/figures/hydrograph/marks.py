@@ -65,6 +65,9 @@ MARKS: Final[dict[str, Mark]] = {
     "unusable": Mark("not used: see findings", "x", 3.9, "stroke"),
 }
 
+#: Mark of a sensor out of water.
+SENSOR_BOUND: Final = Mark("sensor out of water: head at or below", _DOWN, 7.0, "stroke")
+
 
 def key_entries(wells: Sequence[HydrographPlotData]) -> list[KeyEntry]:
     """Return the key of what these hydrographs show, and of nothing else."""
@@ -92,6 +95,8 @@ def _logger_entries(wells: Sequence[HydrographPlotData]) -> list[KeyEntry]:
     if loose:
         words = "logger, not between approved readings" if held else "logger, no approved readings yet"
         entries.append(KeyEntry(words, line_symbol(color=style.SERIES_LIGHT, linewidth=style.THIN), 5.0))
+    if any(len(well.logger.bounds) for well in wells):
+        entries.append(KeyEntry(SENSOR_BOUND.label, _mark_drawer(SENSOR_BOUND, approved=False)))
     if any(len(well.logger.installed) for well in wells):
         entries.append(KeyEntry("sensor installed", band_symbol(STRIP_MM, **INSTALLED), 5.0))
     if any(len(well.logger.left_out) for well in wells):

@@ -67,11 +67,11 @@ def common_span(
     Parameters
     ----------
     frames : iterable of pandas.DataFrame
-        Levels frame of each well [m].
+        Levels frame of each well [m]; a well with loggers alone has none.
     thresholds : pandas.DataFrame, optional
         Thresholds frame; those near a well's levels are brought into view.
     series : mapping of str to LoggerSeries, optional
-        Continuous heads by well [m].
+        Continuous heads by well of the group [m].
     least_m : float, optional
         Least height [m].
     unit : {"m", "ft"}
@@ -84,24 +84,13 @@ def common_span(
         otherwise with a common height only, so that wells at very different elevations keep their detail. Levels
         disturbed by pumping and the like, and far outliers, do not stretch it.
     """
-    ranges = []
-    held = list(frames)
-    read = {well for frame in held for well in frame["well"]}
-    for frame in held:
-        alone = sorted(set(series or {}) - read) if frame is held[0] else []
-        for well in (*sorted(set(frame["well"])), *alone):
-            own = frame[frame["well"] == well]
-            kinds = event_kinds(own)
-            undisturbed = np.isin(kinds, _UNDISTURBED)
-            kept = undisturbed if undisturbed.any() else kinds != ""
-            elevation = own["water_elevation_m"].to_numpy(dtype=np.float64)[kept]
-            common = _common(elevation)
-            limits = threshold_lines(thresholds, str(well), "UTC", -math.inf, math.inf)
-            logged = (series or {}).get(str(well))
-            heads = np.empty(0) if logged is None else np.asarray(logged.water_elevation_m, dtype=np.float64)
-            extent = _range(elevation[common], kinds[kept][common], heads, limits)
-            if extent is not None:
-                ranges.append(extent)
+    of_well = {str(well): own for frame in frames for well, own in frame.groupby("well", sort=True)}
+    loggers = series or {}
+    extents = [
+        _extent(of_well.get(well), loggers.get(well), threshold_lines(thresholds, well, "UTC", -math.inf, math.inf))
+        for well in (*of_well, *(well for well in loggers if well not in of_well))
+    ]
+    ranges = [extent for extent in extents if extent is not None]
     if not ranges:
         return Span(_round_height(least_m, unit))
     tallest = max(max(high - low for low, high in ranges), least_m / (1 + 2 * _MARGIN))
@@ -110,6 +99,25 @@ def common_span(
         low, high = _rounded_limits(lowest, highest, max(tallest, highest - lowest), least_m, unit)
         return Span(high - low, low)
     return Span(_round_height(tallest * (1 + 2 * _MARGIN), unit))
+
+
+def _extent(
+    events: pd.DataFrame | None, logged: LoggerSeries | None, limits: Sequence[LevelLine]
+) -> tuple[float, float] | None:
+    """Return the range of a well: its manual readings, the heads and bounds of its loggers, thresholds near them."""
+    elevation, kinds = np.empty(0), np.empty(0, dtype=object)
+    if events is not None:
+        kinds = event_kinds(events)
+        undisturbed = np.isin(kinds, _UNDISTURBED)
+        kept = undisturbed if undisturbed.any() else kinds != ""
+        elevation = events["water_elevation_m"].to_numpy(dtype=np.float64)[kept]
+        common = _common(elevation)
+        elevation, kinds = elevation[common], kinds[kept][common]
+    heads = np.empty(0)
+    if logged is not None:
+        of_bounds = [elevation for bound in logged.bounds for elevation in bound[2:]]
+        heads = np.append(np.asarray(logged.water_elevation_m, dtype=np.float64), of_bounds)
+    return _range(elevation, kinds, heads, limits)
 
 
 def _common(elevation: NDArray[np.float64]) -> NDArray[np.bool_]:

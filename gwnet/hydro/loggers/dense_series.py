@@ -275,6 +275,35 @@ class DailyStatistics:
     maximum: Floats
 
 
+def seconds_to_nearest(when: Instants, others: Instants) -> Floats:
+    """Return the time from each moment to the nearest of others.
+
+    Parameters
+    ----------
+    when : numpy.ndarray of datetime64[us], shape (n,)
+        Moments.
+    others : numpy.ndarray of datetime64[us], shape (m,)
+        The others, rising.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        Time, infinite where there are no others [s].
+
+    Examples
+    --------
+    >>> at = np.array(["2024-05-01T00:00", "2024-05-01T02:00"], "M8[us]")
+    >>> seconds_to_nearest(at, at[1:]).tolist()
+    [7200.0, 0.0]
+    """
+    if others.size == 0:
+        return np.full(when.size, np.inf)
+    after = np.searchsorted(others, when).clip(0, others.size - 1)
+    before = (after - 1).clip(0)
+    to = [np.abs((others[place] - when).astype(np.int64)) for place in (before, after)]
+    return np.asarray(np.minimum(*to) / MICROSECONDS, dtype=np.float64)
+
+
 def daily_statistics(day: ArrayLike, values: ArrayLike, *, least_count: int) -> DailyStatistics:
     """Return mean, smallest and largest value of each day.
 

@@ -188,7 +188,33 @@ def least_step(values: ArrayLike) -> float:
     return float(np.percentile(steps, 10, method="lower")) if steps.size else 0.0
 
 
-def find_out_of_water(time_utc: ArrayLike, water_column_m: ArrayLike) -> Intervals:
+def has_no_water(water_column_m: ArrayLike, half_width_m: ArrayLike = 0.0) -> NDArray[np.bool_]:
+    """Return which samples cannot be water above a sensor: the column is at or below zero within its uncertainty.
+
+    Parameters
+    ----------
+    water_column_m : array_like, shape (n,)
+        Column of water above the sensor, the air taken off; NaN for no sample [m].
+    half_width_m : array_like, optional
+        95 % half-width of the column [m]; `gwnet.constants.OUT_OF_WATER_M` where it is smaller or not known.
+
+    Returns
+    -------
+    numpy.ndarray of bool, shape (n,)
+        Whether the column is no larger than that; False where there is no sample.
+
+    Examples
+    --------
+    >>> has_no_water([1.2, 0.01, -1.74, float("nan")]).tolist()
+    [False, True, True, False]
+    """
+    column = np.asarray(water_column_m, dtype=np.float64)
+    limit = np.fmax(np.asarray(half_width_m, dtype=np.float64), OUT_OF_WATER_M)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(column < limit, dtype=bool)
+
+
+def find_out_of_water(time_utc: ArrayLike, water_column_m: ArrayLike, *, half_width_m: ArrayLike = 0.0) -> Intervals:
     """Return intervals in which a sensor had no water above it: its pressure is that of the air.
 
     Parameters
@@ -197,6 +223,8 @@ def find_out_of_water(time_utc: ArrayLike, water_column_m: ArrayLike) -> Interva
         Times of the samples, rising.
     water_column_m : array_like, shape (n,)
         Column of water above the sensor, the air taken off; NaN counts as no sample [m].
+    half_width_m : array_like, optional
+        As `has_no_water`.
 
     Returns
     -------
@@ -216,8 +244,7 @@ def find_out_of_water(time_utc: ArrayLike, water_column_m: ArrayLike) -> Interva
     [1]
     """
     when, column = series(time_utc, water_column_m, "series")
-    dry = np.less(column, OUT_OF_WATER_M, where=~np.isnan(column), out=np.zeros(column.shape, dtype=bool))
-    return find_intervals(when, column, dry, least_count=LEAST_SAMPLES)
+    return find_intervals(when, column, has_no_water(column, half_width_m), least_count=LEAST_SAMPLES)
 
 
 def find_frozen(time_utc: ArrayLike, water_temperature_degc: ArrayLike) -> Intervals:

@@ -15,7 +15,7 @@ from gwnet.reporting.rounds import Event
 
 NOT_ON_RECORD = "not on record"
 WITHIN_UNCERTAINTY = "smaller than its half-width: not distinguishable from no change"
-_SIGNS = {"<=": "≤", ">=": "≥", "": ""}
+BOUND_SIGNS = {"<=": "≤", ">=": "≥", "": ""}
 
 
 def length_column(heading: str, measures: Measures, *, group: str = "", signed: bool = False, fewer: int = 0) -> Column:
@@ -86,7 +86,7 @@ def day_text(value: Any) -> str:
 
 def bound_sign(event: Event) -> str:
     """Return the sign before the elevation of a bound; empty for a number, also one read below the screen."""
-    return "" if is_read_below_screen(event) else _SIGNS.get(str(event["bound"]), str(event["bound"]))
+    return "" if is_read_below_screen(event) else BOUND_SIGNS.get(str(event["bound"]), str(event["bound"]))
 
 
 def below_screen_text(event: Event, measures: Measures) -> str:

@@ -26,7 +26,15 @@ from gwnet.reporting.drawing import MAP_HEIGHT_MM, NETWORK_HEIGHT_MM, TEXT_WIDTH
 from gwnet.reporting.mapped import describe_outside
 from gwnet.reporting.measures import compass, joined, moment_text
 from gwnet.reporting.registry import register_section
-from gwnet.reporting.sections.common import bound_sign, length_cell, length_column, number_cell, text_cell, text_of
+from gwnet.reporting.sections.common import (
+    BOUND_SIGNS,
+    bound_sign,
+    length_cell,
+    length_column,
+    number_cell,
+    text_cell,
+    text_of,
+)
 from gwnet.reporting.view import ReportView
 from gwnet.units import metres_per
 
@@ -248,10 +256,17 @@ def _left_out_row(row: dict[str, Any], view: ReportView, signs: dict[Any, str]) 
         Cell(_control_name(row)),
         Cell(moment_text(text_of(row["measured_at"]))),
         text_cell(row["status"], "no event"),
-        Cell(value, "no number" if math.isnan(value) else "", prefix=signs.get(row.get("event_id"), "")),
+        Cell(value, "no number" if math.isnan(value) else "", prefix=_sign_of(row, signs)),
         length_cell(row["uncertainty_m"], view.measures, "no number"),
         text_cell(row["reason"], "no reason given"),
     )
+
+
+def _sign_of(row: dict[str, Any], signs: dict[Any, str]) -> str:
+    """Return the sign before a level that is only a bound; that of a logger has no event."""
+    if row.get("source") == "logger":
+        return BOUND_SIGNS.get(str(row.get("bound") or ""), "")
+    return signs.get(row.get("event_id"), "")
 
 
 def _control_name(row: dict[str, Any]) -> str:

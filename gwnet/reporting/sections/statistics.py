@@ -13,6 +13,7 @@ import pandas as pd
 from gwnet.reporting.content import Block, Cell, Column, Group, Heading, Paragraph, Row, Table
 from gwnet.reporting.definition.checks import DAY, FLAG, KeyTable, one_of
 from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.measures import Measures
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import (
     bound_sign,
@@ -49,7 +50,7 @@ TRENDS: Final = KeyTable(
 _SEASON_FRAMES: Final = {
     "seasons": (
         "well n first last newest newest_bound newest_m percentile percentile_years amplitude_m "
-        "highest_in_year highest highest_m lowest lowest_m note"
+        "highest_in_year highest highest_bound highest_m lowest lowest_bound lowest_m note"
     ),
 }
 _TREND_FRAMES: Final = {
@@ -135,10 +136,17 @@ def _season_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
         Cell(percentile, "" if math.isfinite(percentile) else few),
         Cell(measures.length(2 * amplitude), "" if math.isfinite(amplitude) else note),
         text_cell(row["highest_in_year"], note),
-        Cell(measures.length(number_of(row["highest_m"])), ""),
+        _record_cell(row, "highest", measures),
         text_cell(day_text(row["highest"]), note),
-        Cell(measures.length(number_of(row["lowest_m"])), ""),
+        _record_cell(row, "lowest", measures),
         text_cell(day_text(row["lowest"]), note),
+    )
+
+
+def _record_cell(row: dict[str, Any], name: str, measures: Measures) -> Cell:
+    """Return the highest or lowest level on record, with its sign where it is a bound."""
+    return Cell(
+        measures.length(number_of(row[f"{name}_m"])), prefix=bound_sign({"bound": text_of(row[f"{name}_bound"])})
     )
 
 

@@ -8,9 +8,10 @@ from typing import Any
 
 import pandas as pd
 
+from gwnet.analysis.levels.bounds import BELOW_SCREEN, SENSOR_OUT
 from gwnet.analysis.review.decisions import decision_text
 from gwnet.hydro.reduction.thresholds import CROSSED, NO_READING, NOT_CROSSED, UNDETERMINED
-from gwnet.reporting.changes import Change, is_read_below_screen
+from gwnet.reporting.changes import Change, is_read_below_screen, why_bound
 from gwnet.reporting.content import Block, Bullets, Heading, Paragraph
 from gwnet.reporting.data import GradientFacts
 from gwnet.reporting.definition.period import date_text
@@ -30,6 +31,8 @@ _STATES = {
     "nearby pumping": "had pumping nearby",
     "flowing": "flowed without a number",
     "not usable": "gave a level that is left out",
+    SENSOR_OUT: "had the sensor out of water and only a bound",
+    BELOW_SCREEN: "had water below the screen and only a bound",
 }
 
 
@@ -85,7 +88,8 @@ def _visits(current: RoundView) -> str:
         elif event["usable"] and not event["bound"] and math.isfinite(event["water_elevation_m"]):
             good.append(well)
         else:
-            word = str(event["status"]) if event["status"] != "static" else "not usable"
+            word = why_bound(event) if event["bound"] else str(event["status"])
+            word = word if word != "static" else "not usable"
             others.setdefault(word, []).append(well)
     planned = len(current.planned)
     of_all = (
@@ -254,7 +258,7 @@ def _threshold_item(status: ThresholdStatus, view: ReportView) -> str:
     if is_read_below_screen(event):
         found = f"water elevation {measures.text(event['water_elevation_m'])}, {below_screen_text(event, measures)},"
     elif event["bound"]:
-        found = f"{event['status']}, water elevation {bound_sign(event)} {measures.text(event['water_elevation_m'])}"
+        found = f"{why_bound(event)}, water elevation {bound_sign(event)} {measures.text(event['water_elevation_m'])}"
     else:
         found = f"water elevation {measures.plus_minus(event['water_elevation_m'], event['uncertainty_m'])}"
     text = f"{status.well}, {level}: {status.words()}; {found} on {day_of(event['measured_at'])}"

@@ -19,7 +19,11 @@ _SUBJECTS: Final[dict[str, tuple[str, ...]]] = {
     "construction_part": ("well_id",),
     "well_record": ("well_id",),
     "site_record": ("site_id",),
+    "deployment": ("well_id",),
 }
+
+#: Tables of which a new row is no edit: only retiring one moves levels on record.
+_EDITED_BY_RETIRING: Final = ("level_record", "deployment")
 
 
 def recorded_reasons(
@@ -38,7 +42,7 @@ def recorded_reasons(
     -------
     dict
         Reasons with name and day, by table and subject: well and access for a measuring point, level event for a
-        level record, code of the site for its settings, else the id of instrument or well.
+        level record, code of the site for its settings, well of an installation, else the id of instrument or well.
     """
     sites = {row.id: row.code for row in connection.execute(select(Site.id, Site.code))}
     reasons_of: dict[tuple[Any, ...], list[str]] = {}
@@ -73,14 +77,16 @@ def newest_edit(connection: Connection, until: dt.datetime | None = None) -> dt.
     Returns
     -------
     datetime.datetime or None
-        Newest time at which a survey, tape check, setting or part of a well was recorded or retired, or a level
-        retired; None when there is none.
+        Newest time at which a survey, tape check, setting or part of a well was recorded or retired, or a level or
+        installation retired; None when there is none.
     """
     moments: list[dt.datetime] = []
     for name in _SUBJECTS:
         table = METADATA.tables[name]
         columns = (
-            [table.c.retired_at_utc] if name == "level_record" else [table.c.recorded_at_utc, table.c.retired_at_utc]
+            [table.c.retired_at_utc]
+            if name in _EDITED_BY_RETIRING
+            else [table.c.recorded_at_utc, table.c.retired_at_utc]
         )
         for column in columns:
             query = select(func.max(column))

@@ -1,0 +1,75 @@
+"""Reports of wells with loggers alone, one of whose sensors is out of water in the end; a constructed record."""
+
+import numpy as np
+import pytest
+
+import gwnet
+
+from ..analysis.logger_record import Loggers, hours
+from ..analysis.record import Record
+
+DEFINITION = """
+title = "Loggers alone"
+sections = ["summary", "levels", "gradients", "hydrographs", "seasons", "thresholds", "loggers"]
+web_page = false
+"""
+PLACES = {"A": (0, 0, 50.0), "B": (400, 0, 49.6), "C": (0, 400, 49.8)}
+
+
+@pytest.fixture(scope="module")
+def record(tmp_path_factory):
+    """Three wells that nobody reads; a threshold in C. The barometer's files came under two quantities."""
+    path = tmp_path_factory.mktemp("alone") / "a.sqlite"
+    record = Record(path, time_zone="UTC+01:00")
+    loggers = Loggers(record)
+    when = hours(2400)
+    for code, (east, north, head) in PLACES.items():
+        record.well(code, point=(60.0, 0.5), easting=600_000.0 + east, northing=5_800_000.0 + north)
+        loggers.instrument(f"L-{code}")
+        loggers.install(f"L-{code}", code, depth=60.0 - 49.4)
+        true = head - 0.0003 * np.arange(when.size)
+        loggers.samples(f"L-{code}", "water column", "m", when, np.maximum(true - 49.4, 0.0))
+    loggers.instrument("BARO", kind="barometer")
+    loggers.install("BARO", "")
+    for quantity in ("air pressure", "absolute pressure"):
+        loggers.samples("BARO", quantity, "hPa", when, 1000.0 + np.sin(np.arange(when.size)))
+    record.add(
+        "threshold",
+        well_id=record.wells["C"],
+        threshold="low",
+        kind="lower",
+        quantity="water_elevation",
+        value_m=49.42,
+        consecutive=3,
+    )
+    record.store.close()
+    return path
+
+
+@pytest.fixture(scope="module")
+def text(record, tmp_path_factory):
+    from pypdf import PdfReader
+
+    folder = tmp_path_factory.mktemp("report")
+    (folder / "own.toml").write_text(DEFINITION)
+    with gwnet.open(record) as net:
+        pdf, *_ = net.report(folder / "own.toml", "2024-Q1", folder / "out")
+    return " ".join(" ".join(page.extract_text() for page in PdfReader(pdf).pages).split())
+
+
+def test_the_report_of_wells_nobody_reads_has_their_levels_rounds_and_hydrographs(text):
+    assert "No level is on record" not in text
+    assert "no level on record" not in text
+    assert "day on which most wells were read (3 wells)" in text
+    assert "Hydrographs of A, B and C" in text
+    assert "sensor out of water: head at or below" in text
+
+
+def test_the_lowest_of_a_season_is_marked_as_the_bound_that_it_is(text):
+    assert text.count("50.00 2024-01-01 ≤ 49.40 ") == 1
+
+
+def test_the_threshold_of_the_report_sees_the_logger(text):
+    assert "no reading" not in text
+    assert "sensor out of water, water elevation ≤ 49.40 m" in text
+    assert "crossed" in text
