@@ -299,7 +299,7 @@ KINDS = {
     "clock half an hour back": Kind(clock_back, ("clock",)),
     "wrong zone": Kind(wrong_zone, ("clock",)),
     "out of water": Kind(in_air, ("out of water",)),
-    "at the upper limit": Kind(at_upper_limit, ("over range",)),
+    "at the upper limit": Kind(at_upper_limit, ("upper limit",)),
     "suction plateau": Kind(suction, ("bottomed out", "out of water")),
     "air at both ends": Kind(air_at_both_ends, ("out of water",)),
     "barometer off at a visit": Kind(barometer_off, ("common cause",)),

@@ -1,7 +1,14 @@
 import numpy as np
 import pytest
 
-from gwnet.hydro.loggers.faults import confirm_steps, find_spikes, find_steps, usual_change
+from gwnet.hydro.loggers.faults import (
+    confirm_steps,
+    find_odd_ends,
+    find_saw_tooth,
+    find_spikes,
+    find_steps,
+    usual_change,
+)
 
 HOUR = np.timedelta64(3_600_000_000, "us")
 START = np.datetime64("2024-02-01T00:00", "us")
@@ -119,3 +126,35 @@ def test_a_step_outside_the_manual_readings_cannot_be_judged():
     moved, by = confirm_steps(["2024-07-15"], [0.2], ["2024-05-01", "2024-06-01"], [10.0, 10.0], tolerance_m=0.03)
     assert moved.tolist() == [0]
     assert np.isnan(by).all()
+
+
+@pytest.mark.parametrize("width", [1, 2, 3])
+@pytest.mark.parametrize("size", [-2.1, 0.5])
+def test_odd_samples_at_both_ends_of_runs_are_found(width, size):
+    level, when = quiet(600), times(600)
+    keep = (np.arange(600) < 300) | (np.arange(600) >= 348)
+    level[:width] += size
+    level[300 - width : 300] += size
+    level[-width:] += size
+    found = find_odd_ends(when[keep], level[keep], longest_gap_s=7200)
+    assert found.first.tolist() == [0, 300 - width, keep.sum() - width]
+    assert found.last.tolist() == [width - 1, 299, keep.sum() - 1]
+    np.testing.assert_allclose(found.size, size, atol=0.02)
+
+
+def test_ends_of_moving_water_are_sound():
+    level, when = quiet(600), times(600)
+    keep = (np.arange(600) < 300) | (np.arange(600) >= 310)
+    level[298:] += 0.6  # a rise two samples before a short gap, and the next run goes on there
+    level[590:] += 0.05 * np.arange(10)  # a rise over several samples
+    assert find_odd_ends(when[keep], level[keep], longest_gap_s=7200).first.size == 0
+    assert find_odd_ends(when[:20], level[:20], longest_gap_s=7200).first.size == 0
+
+
+def test_steps_that_add_up_are_no_saw_tooth():
+    stairs = np.repeat(np.arange(6.0), 50)
+    assert find_saw_tooth(stairs, [50, 100, 150, 200, 250], np.ones(5)).size == 0
+    teeth = np.tile(np.linspace(1.0, 0.0, 50), 6)
+    assert find_saw_tooth(teeth, [50, 100, 150, 200, 250], np.ones(5)).tolist() == [0, 1, 2, 3, 4]
+    assert find_saw_tooth(teeth, [50, 100, 150], np.ones(3)).size == 0
+    assert find_saw_tooth(teeth, [50, 100, 150, 200], [1.0, -1.0, 1.0, -1.0]).size == 0

@@ -60,6 +60,12 @@ RULES: Final[dict[str, Rule]] = {
         "exclusion",
         "{samples} at the least value ever read, for {hours:.4g} h",
     ),
+    "upper limit": Rule(
+        "rests at the largest value that it ever has: its range is exceeded, or the well overflows",
+        f"{constants.PINNED_TIMES_BESIDE:g} times more samples than right below it; 2 hours",
+        "exclusion",
+        "{samples} at the largest value ever read, for {hours:.4g} h",
+    ),
     "flat": Rule(
         "one value for longer than resolution and noise allow",
         "half a day with air pressure in the value, a week without; "
@@ -224,7 +230,8 @@ def _exclusions(
             hours=float(intervals.duration_s[number]) / 3600,
             value=float(intervals.value[number]),
         )
-        yield _finding(heads, rule, first, last, f"{words}.", {"cause": rule})
+        cause = "over range" if rule == "upper limit" else rule
+        yield _finding(heads, rule, first, last, f"{words}.", {"cause": cause})
 
 
 def _finding(

@@ -79,7 +79,7 @@ def find_misfits(
             f"The offsets of the manual readings spread over {spread:.3f} m, {share:.0%} of the "
             f"movement of the water ({float(installations.drift_m_per_year[number]):+.3f} m/year): too much to rely on?"
         )
-        if spread >= limits["logger_residual_m"] and share >= limits["logger_drift_share"]:
+        if spread >= max(limits["logger_residual_m"], 1.25 * stepped_m) and share >= limits["logger_drift_share"]:
             start, end = installations.start_utc[number], installations.end_utc[number]
             yield LoggerFinding(*place, "drift", start, end, message)
 

@@ -119,6 +119,8 @@ def find_sensor_state(loggers: LoggerRecord, instrument: str, level: SensorLevel
     if "over range" in found:
         codes[_inside(found["over range"], raw)] = _CODE[BEYOND_RANGE]
     if channel.quantity == "absolute pressure":
+        # with the air in the value no water rests at one value; a vented sensor may stand in a well that overflows
+        codes[_inside(found["upper limit"], raw)] = _CODE[BEYOND_RANGE]
         codes[_inside(found["flat"], raw)] = _CODE[STUCK]
     codes[_inside(found["bottomed out"], raw)] = _CODE[AT_LIMIT]
     codes[has_no_water(column, half_width)] = _CODE[NO_WATER]
@@ -205,9 +207,13 @@ def _intervals(
     step = least_step(raw)
     upward = -raw if channel.quantity == "depth to water" else raw
     # a series of one value has no limit that it rests at
-    pinned = find_pinned(when, upward if step > 0 else np.full(raw.shape, np.nan), resolution=step)
+    moving = upward if step > 0 else np.full(raw.shape, np.nan)
     longest = FLAT_WITH_AIR_S if channel.quantity == "absolute pressure" else FLAT_WITHOUT_AIR_S
-    intervals = [("bottomed out", pinned), ("flat", find_flat(when, raw, least_s=longest, resolution=step))]
+    intervals = [
+        ("bottomed out", find_pinned(when, moving, resolution=step)),
+        ("upper limit", find_pinned(when, -moving, resolution=step)),
+        ("flat", find_flat(when, raw, least_s=longest, resolution=step)),
+    ]
     if channel.quantity.endswith("pressure") or channel.quantity == "water column":
         intervals.append(("out of water", find_out_of_water(when, column, half_width_m=half_width)))
         limit = loggers.instrument_number(instrument, "range_m")
