@@ -277,7 +277,8 @@ def _station_points(one: Looked, wells: DraftTable, survey: Survey, notes: Notes
     """Propose measuring points of stations that have one elevation, or a height above ground."""
     elevation, _ = _origin(one, "point elevation")
     height, _ = _origin(one, "height above ground")
-    dated = any(c.kind == "stamp" and c.meaning.quantity in {"date", "date time"} for c in one.columns)
+    stamps = {c.meaning.quantity for c in one.columns if c.kind == "stamp"}
+    dated = bool(stamps & ({"date", "date time"} | ({""} if one is not survey.stations else set())))
     if dated and elevation is not None and "above" not in elevation:
         return []  # the elevation is repeated on every reading
     ground = wells.columns.get("ground_elevation")
