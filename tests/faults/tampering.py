@@ -60,7 +60,7 @@ def changes(url: str) -> list[Change]:
         kinds = ["delete", "insert", "upsert"]
         kinds += ["replace"] if "://" not in url else ["truncate", "truncate cascade"]
         listed += [Change(kind, table.name) for kind in kinds]
-    return [*listed, Change("truncate")] if "://" in url else listed
+    return [*listed, Change("truncate", "")] if "://" in url else listed
 
 
 def is_refused(url: str, change: Change, way: str = GUARDED) -> bool | None:

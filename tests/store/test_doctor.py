@@ -288,15 +288,52 @@ def test_a_negative_zero_is_what_it_is_read_as(store):
     assert findings(store) == ()
 
 
-def test_rows_are_hashed_alike_as_arrays_and_as_lists():
+@pytest.mark.parametrize("form", [digests.FIRST_FORM, digests.FORM])
+def test_rows_are_hashed_alike_as_arrays_and_as_lists(form):
     """What the doctor reads again as lists was described from arrays."""
     words = ["Ä", "Ä", None, "x" * 70, "\ud800"]
     numbers = np.array([1.5, -0.0, np.nan, 2.0, 1.5])
-    arrays = digests.hash_rows([np.arange(5), np.array([True, False, True, True, False]), numbers, words], 5)
-    lists = digests.hash_rows([[0, 1, 2, 3, 4], [1, 0, 1, 1, 0], [1.5, 0.0, None, 2.0, 1.5], words], 5)
+    arrays = digests.hash_rows([np.arange(5), np.array([True, False, True, True, False]), numbers, words], 5, form)
+    lists = digests.hash_rows([[0, 1, 2, 3, 4], [1, 0, 1, 1, 0], [1.5, 0.0, None, 2.0, 1.5], words], 5, form)
     np.testing.assert_array_equal(arrays, lists)
-    of_text = int.from_bytes(hashlib.sha256("Ä".encode()).digest()[:8], "little")
-    assert arrays.view("<u8")[:2, 4].tolist() == [of_text, of_text]
+
+
+def of_texts(words, form):
+    return digests.hash_rows([words], len(words), form).view("<u8")[:, 1].tolist()
+
+
+def test_texts_are_covered_as_they_are_where_they_are_short_and_by_their_hash_otherwise():
+    words = ["", "a", "ab", "1234567", "a\0", "Ä", "12345678", "ÄÄÄÄ", "x" * 5_000]
+    alone = [of_texts([word], digests.FORM)[0] for word in words]
+    assert of_texts(words, digests.FORM) == alone
+    assert of_texts(words[:5], digests.FORM) == alone[:5]  # all of ASCII: packed at once
+    assert len(set(alone)) == len(words)
+    assert alone[2] == int.from_bytes(b"ab\0\0\0\0\0\2", "little")
+    hashed = [int.from_bytes(hashlib.sha256(word.encode()).digest()[:8], "little") for word in words]
+    assert alone[6:] == [number | 1 << 63 for number in hashed[6:]]
+    assert of_texts(words, digests.FIRST_FORM) == hashed
+
+
+def test_rows_of_one_key_are_ordered_by_their_hashes():
+    random = np.random.default_rng(5)
+    for most in (1, 3, 40):
+        keys = np.sort(random.integers(0, 90 // most, 90))
+        hashes = random.integers(0, 256, (90, 8), dtype=np.uint8)
+        order = digests.order_of(keys, hashes)
+        np.testing.assert_array_equal(order, np.lexsort((hashes.view("<u8").ravel(), keys)))
+
+
+def test_parts_of_the_first_form_stay_valid(store, monkeypatch):
+    columns = {"instrument_id": [1, 1], "checked_on": [dt.date(2024, 1, 1)] * 2, "recorded_by": "Ana"}
+    columns |= {"tape_reading_m": [0.5, 1.5], "reference_reading_m": [0.5, 0.5], "notes": ["dry", "much longer"]}
+    with store.writing("load", "Ana") as connection:
+        insert_columns(connection, "instrument", {"code": ["L1", "L2"]}, 2)
+        monkeypatch.setattr(digests, "FORM", digests.FIRST_FORM)
+        insert_columns(connection, "tape_check", columns, 2)
+    monkeypatch.undo()
+    assert findings(store) == ()
+    tamper(store, "UPDATE tape_check SET notes = 'wet' WHERE id = 1")
+    assert [(one.table, one.row) for one in findings(store)] == [("tape_check", 1)]
 
 
 def test_what_many_rows_have_in_common_is_described_once_and_found_changed(store):

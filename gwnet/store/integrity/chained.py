@@ -16,6 +16,7 @@ from sqlalchemy import Connection, Table, text
 from gwnet.store.integrity.chain import COVERED, state_digest
 from gwnet.store.integrity.digests import (
     ADDED,
+    FIRST_FORM,
     NO_ROWS,
     WITHDRAWN,
     canonical,
@@ -147,6 +148,7 @@ class _Expected:
     part: StoredPart
     same: dict[str, Any]
     each: list[str]
+    form: int
     keys: list[NDArray[np.int64]] = field(default_factory=list)
     hashes: list[NDArray[np.uint8]] = field(default_factory=list)
 
@@ -180,7 +182,7 @@ def _check_added(connection: Connection, table: Table) -> Iterator[Finding]:
     expected = []
     for part in parts_of(connection, table.name, ADDED):
         described = json.loads(part.described)
-        expected.append(_Expected(part, described["same"], described["each"]))
+        expected.append(_Expected(part, described["same"], described["each"], described.get("form", FIRST_FORM)))
     keys_of = [np.unique(one.part.keys) for one in expected]
     keys = np.concatenate([np.empty(0, np.int64), *keys_of])
     owner = np.repeat(np.arange(len(expected)), [own.size for own in keys_of])
@@ -212,7 +214,7 @@ def _sort_rows(
         some = list(group)
         one = expected[number]
         cells = {name: [values[place] for place in some] for name, values in rows.items()}
-        hashes = hash_rows([cells[name] for name in one.each], len(some)).copy()
+        hashes = hash_rows([cells[name] for name in one.each], len(some), one.form).copy()
         for name, values in cells.items():
             if name not in one.each:
                 hashes[[value != one.same.get(name) for value in values]] ^= 0xFF

@@ -2,8 +2,11 @@
 
 Rows are described in parts: rows of one table that one statement added or retired. A part names the columns that have
 one value for all of its rows, with that value, and those that differ; of the latter the digest covers the bits of every
-number and the hash of every text (`canonical`, `hash_rows`). Bytes of files are left out: they have a hash of their
-own, which is a column. Samples are hashed as bytes of their columns, chunk by chunk.
+number and every text, short ones as they are and others by their hash (`canonical`, `hash_rows`). Bytes of files are
+left out: they have a hash of their own, which is a column. Samples are hashed as bytes of columns, chunk by chunk.
+
+What a part covers of texts has a form, whose number it says; those that say none are of form 1, which hashed short
+texts, too.
 """
 
 from __future__ import annotations
@@ -39,8 +42,19 @@ _KEPT_BYTES: Final = 8
 _MISSING: Final = 0x7FF8_6D69_7373_696E
 _FACTOR: Final = np.uint64(0x9E37_79B9_7F4A_7C15)
 
+#: Rounds of exchanges after which rows are sorted instead.
+_MOST_EXCHANGES: Final = 8
+
 #: What is covered of no rows.
 NO_ROWS: Final[NDArray[np.uint8]] = np.empty((0, _KEPT_BYTES), np.uint8)
+
+#: Form of the parts that are made today; of the first there are parts on record.
+FORM: Final = 2
+FIRST_FORM: Final = 1
+
+#: Bytes of text that are covered as they are in form 2, and the mark of the hash of a longer one.
+_SHORT_BYTES: Final = 7
+_LONG: Final = 1 << 63
 
 ADDED: Final = "added"
 WITHDRAWN: Final = "retired"
@@ -57,7 +71,8 @@ class Part:
     act : {"added", "retired"}
         What was done.
     described : str
-        JSON: ``same``, the columns with one value, and ``each``, the names of the others.
+        JSON: ``same``, the columns with one value, ``each``, the names of the others, and ``form``, what is covered
+        of them.
     row_count : int
         Number of rows.
     row_keys : bytes
@@ -154,8 +169,8 @@ def added_part(table: Table, same: Mapping[str, Any], each: Mapping[str, Cells],
     varied = [name for name in names if name in each and not _is_empty(each[name])]
     key = key_of(table)
     keys = np.asarray(each[key] if key in each else [same[key]] * count, np.int64)
-    hashes = hash_rows([each[name] for name in varied], count)
-    return _part(table.name, ADDED, {"same": fixed, "each": varied}, keys, hashes)
+    hashes = hash_rows([each[name] for name in varied], count, FORM)
+    return _part(table.name, ADDED, {"same": fixed, "each": varied, "form": FORM}, keys, hashes)
 
 
 def retired_part(table: Table, ids: Sequence[int], same: Mapping[str, Any]) -> Part:
@@ -242,7 +257,7 @@ def sample_times(keys: NDArray[np.int64]) -> tuple[int, NDArray[np.int64]]:
     return int(keys[0]), keys[2:]
 
 
-def hash_rows(columns: Sequence[Cells], count: int) -> NDArray[np.uint8]:
+def hash_rows(columns: Sequence[Cells], count: int, form: int) -> NDArray[np.uint8]:
     """Return what digests cover of each row.
 
     Parameters
@@ -251,24 +266,26 @@ def hash_rows(columns: Sequence[Cells], count: int) -> NDArray[np.uint8]:
         Canonical values of the columns that differ.
     count : int
         Number of rows.
+    form : int
+        Form of the part: 1, in which every text is hashed, or 2.
 
     Returns
     -------
     numpy.ndarray of uint8
-        For each row a short hash, by which a changed row is named, and 8 bytes a column: the bits of a number, the
-        first bytes of the SHA-256 of a text; shape (n, 8 + 8 k).
+        For each row a short hash, by which a changed row is named, and 8 bytes a column: the bits of a number; of a
+        text of up to 7 bytes these and their number, of others the first bytes of the SHA-256; shape (n, 8 + 8 k).
     """
     cells = np.empty((count, len(columns) + 1), np.uint64)
     mixed = np.zeros(count, np.uint64)
     for place, values in enumerate(columns, 1):
-        cells[:, place] = _bits(values)
+        cells[:, place] = _bits(values, form)
         mixed = (mixed ^ cells[:, place]) * _FACTOR
         mixed ^= mixed >> np.uint64(29)
     cells[:, 0] = mixed
     return cells.astype("<u8", copy=False).view(np.uint8).reshape(count, -1)
 
 
-def _bits(values: Cells) -> NDArray[np.uint64]:
+def _bits(values: Cells, form: int) -> NDArray[np.uint64]:
     """Return canonical values of one column as 64 bits each."""
     if isinstance(values, np.ndarray):
         if values.dtype.kind != "f":
@@ -278,7 +295,7 @@ def _bits(values: Cells) -> NDArray[np.uint64]:
         return bits
     kind = next((type(value) for value in values if value is not None), int)
     if kind is str:
-        return _bits_of_texts(values)
+        return _bits_of_texts(values, form)
     missing = [value is None for value in values] if None in values else None
     plain = values if missing is None else [0 if value is None else value for value in values]
     numbers = np.array(plain, np.float64 if kind is float else np.int64)
@@ -288,17 +305,43 @@ def _bits(values: Cells) -> NDArray[np.uint64]:
     return bits
 
 
-def _bits_of_texts(values: Sequence[str | None]) -> NDArray[np.uint64]:
-    """Return the first bytes of the SHA-256 of each text; every text is hashed once."""
+def _bits_of_texts(values: Sequence[str | None], form: int) -> NDArray[np.uint64]:
+    """Return texts as 64 bits each: themselves where they are short, else the first bits of their SHA-256."""
+    if form != FIRST_FORM and (packed := _packed(values)) is not None:
+        return packed
     words = dict.fromkeys(values)
     words.pop(None, None)
-    sha256 = hashlib.sha256
-    content = b"".join([sha256(word.encode("utf-8", "surrogatepass")).digest() for word in words if word is not None])
-    bits = np.frombuffer(content, "<u8").reshape(len(words), -1)[:, 0].astype(np.uint64)
+    of_word = _bits_of_word if form != FIRST_FORM else _hash_of_word
+    bits = np.fromiter(map(of_word, words), np.uint64, len(words))
     if len(words) == len(values):
         return bits
     bits_of: dict[str | None, int] = {**dict(zip(words, bits.tolist(), strict=True)), None: _MISSING}
     return np.fromiter(map(bits_of.__getitem__, values), np.uint64, len(values))
+
+
+def _packed(values: Sequence[str | None]) -> NDArray[np.uint64] | None:
+    """Return what `_bits_of_word` gives for texts that are all short and of ASCII; None for others."""
+    try:
+        sizes = np.fromiter(map(len, values), np.uint64, len(values))  # type: ignore[arg-type]
+        if sizes.max(initial=0) > _SHORT_BYTES:
+            return None
+        packed = np.array(values, f"S{_SHORT_BYTES + 1}").view("<u8")
+    except (TypeError, UnicodeEncodeError):  # a missing one, or other signs
+        return None
+    return packed.astype(np.uint64) | (sizes << np.uint64(8 * _SHORT_BYTES))
+
+
+def _bits_of_word(word: str) -> int:
+    """Return a text of few bytes with their number in the highest byte, or the hash of a longer one, marked."""
+    content = word.encode("utf-8", "surrogatepass")
+    if len(content) <= _SHORT_BYTES:
+        return int.from_bytes(content, "little") | len(content) << 8 * _SHORT_BYTES
+    return int.from_bytes(hashlib.sha256(content).digest()[:_KEPT_BYTES], "little") | _LONG
+
+
+def _hash_of_word(word: str) -> int:
+    content = word.encode("utf-8", "surrogatepass")
+    return int.from_bytes(hashlib.sha256(content).digest()[:_KEPT_BYTES], "little")
 
 
 def _is_empty(values: Cells) -> bool:
@@ -320,11 +363,27 @@ def _part(table: str, act: str, described: dict[str, Any], keys: NDArray[np.int6
 
 def order_of(keys: NDArray[np.int64], hashes: NDArray[np.uint8]) -> NDArray[np.intp]:
     """Return the order of rows by key, and by hash where several have one key."""
-    if keys.size and bool((np.diff(keys) > 0).all()):
+    if keys.size and bool((keys[1:] > keys[:-1]).all()):
         return np.arange(keys.size)
     if not len(hashes):
         return np.argsort(keys, kind="stable")
-    return np.lexsort((short_hashes(hashes), keys))
+    short = short_hashes(hashes)
+    if keys.size and bool((keys[1:] >= keys[:-1]).all()):
+        return _order_in_runs(keys, short)
+    return np.lexsort((short, keys))
+
+
+def _order_in_runs(keys: NDArray[np.int64], short: NDArray[np.uint64]) -> NDArray[np.intp]:
+    """Return the order by hash within runs of one key, most of two or three rows, by exchanging neighbours."""
+    order = np.arange(keys.size)
+    tied = keys[1:] == keys[:-1]
+    for _ in range(_MOST_EXCHANGES):
+        wrong = np.flatnonzero(tied & (short[order[1:]] < short[order[:-1]]))
+        if not wrong.size:
+            return order
+        wrong = wrong[np.diff(wrong, prepend=-2) > 1]  # none of them beside another
+        order[wrong], order[wrong + 1] = order[wrong + 1], order[wrong]
+    return np.lexsort((short, keys))
 
 
 def part_digest(described: str, keys: NDArray[np.int64], hashes: NDArray[np.uint8]) -> str:
