@@ -36,10 +36,15 @@ def level_rows(record: Snapshot, levels: pd.DataFrame, deployments: Sequence[Log
     record : gwnet.store.snapshot.Snapshot
         The record of one site.
     levels : pandas.DataFrame
-        well, access, measured_at_utc, time_known, water_elevation_m (of a bound the bound), uncertainty_m, bound,
-        round, instrument and notes.
+        Columns well, access, measured_at_utc, time_known, water_elevation_m (of a bound the bound), uncertainty_m,
+        bound, round, instrument and notes.
     deployments : sequence of LoggerHeads
         Heads that they come from.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of the levels frame, with the rows of ``levels``.
     """
     site, zone = str(record.site), str(record.settings["time_zone"])
     wells, states = record.wells, record.reviews.set_index("event_id")["state"]
@@ -86,7 +91,7 @@ def with_bounds(record: Snapshot, rows: pd.DataFrame) -> pd.DataFrame:
     record : gwnet.store.snapshot.Snapshot
         The record of one site.
     rows : pandas.DataFrame
-        well, access, measured_at_utc, water_elevation_m, bound (``<=`` where the sensor was out of water).
+        Columns well, access, measured_at_utc, water_elevation_m, bound (``<=`` where the sensor was out of water).
 
     Returns
     -------

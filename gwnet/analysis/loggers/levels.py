@@ -7,8 +7,9 @@ readings of one installation: nobody reviews samples one by one.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any, Final
 
 import numpy as np
@@ -19,7 +20,7 @@ from gwnet.analysis.levels.inputs import events_of
 from gwnet.analysis.levels.rounds import days_of_round
 from gwnet.analysis.loggers.channels import deployments_in
 from gwnet.analysis.loggers.daily import daily_values, local_days
-from gwnet.analysis.loggers.heads import LoggerHeads, interpolate_heads, iterate_heads, work_out_heads
+from gwnet.analysis.loggers.heads import LoggerHeads, interpolate_heads, iterate_heads
 from gwnet.analysis.loggers.level_rows import level_rows, local_to_the_minute, with_bounds
 from gwnet.clock import to_instant, to_instants, to_utc
 from gwnet.errors import SettingsError
@@ -115,11 +116,10 @@ def logger_levels(record: Snapshot, wells: Sequence[str], rounds: pd.DataFrame) 
     pandas.DataFrame
         Rows of the levels frame, at most one a well, access and round; see `add_loggers`.
     """
-    deployments = work_out_heads(record, list(wells)) if len(rounds) else []
-    if not deployments:
+    if rounds.empty:
         return pd.DataFrame()
-    levels = _at_rounds(deployments, _round_moments(record, rounds))
-    return level_rows(record, levels, deployments)
+    moments = _round_moments(record, rounds)
+    return _rows_by_well(record, wells, lambda deployments: _at_rounds(deployments, moments))
 
 
 def logger_days(record: Snapshot, wells: Sequence[str], rounds: pd.DataFrame | None = None) -> pd.DataFrame:
@@ -139,11 +139,22 @@ def logger_days(record: Snapshot, wells: Sequence[str], rounds: pd.DataFrame | N
     pandas.DataFrame
         Rows of the levels frame, one a well, access and day; see `add_loggers`.
     """
-    deployments = work_out_heads(record, list(wells))
-    if not deployments:
-        return pd.DataFrame()
-    levels = _daily(deployments, str(record.settings["time_zone"]), rounds)
-    return level_rows(record, levels, deployments)
+    zone = str(record.settings["time_zone"])
+    return _rows_by_well(record, wells, lambda deployments: _daily(deployments, zone, rounds))
+
+
+def _rows_by_well(
+    record: Snapshot, wells: Sequence[str], make: Callable[[Sequence[LoggerHeads]], pd.DataFrame]
+) -> pd.DataFrame:
+    """Return levels made of the deployments of each well; the samples of one well are held at a time."""
+    heads = iterate_heads(record, deployments_in(record, list(wells)))
+    rows = []
+    for _, members in groupby(heads, key=lambda one: one.well):
+        deployments = list(members)
+        levels = make(deployments)
+        if len(levels):
+            rows.append(level_rows(record, levels, deployments))
+    return pd.concat(rows, ignore_index=True) if rows else pd.DataFrame()
 
 
 @dataclass(frozen=True)

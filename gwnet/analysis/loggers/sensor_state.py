@@ -110,7 +110,7 @@ def find_sensor_state(loggers: LoggerRecord, instrument: str, level: SensorLevel
     kept = level.channel.correction_history.find_kept(when)
     raw = np.where(by_person | kept, np.nan, channel.value)
     column = np.fmax(level.column_m, np.where(np.isnan(level.column_m), np.nan, level.level_m))
-    # whatever a person said of a sample, its column still tells whether the sensor hung in air
+    # whatever a person said of a sample, its column still tells whether the sensor was in air
     column = np.where(kept | (np.isnan(channel.value)), np.nan, column)
     half_width = np.hypot(sensor_accuracy_m(loggers, instrument), level.air_half_width_m())
     intervals = tuple(_intervals(loggers, instrument, level, raw, np.where(by_person, np.nan, column), half_width))
