@@ -251,6 +251,16 @@ def test_elapsed_time_without_a_start_is_a_doubt(path):
     assert "nothing above the table says when its elapsed times begin" in made.doubts[0]
 
 
+def test_a_quantity_that_is_asked_for_names_the_only_column_in_such_a_unit(path):
+    content = ["date,depth_below_land_surface_ft", *lines("{t:%Y-%m-%d %H:%M},{v:.2f}")]
+    assert "no column could be recognized" in proposed(path, content).doubts[0]
+    made = proposed(path, content, quantity="depth to water")
+    assert made.doubts == ()
+    file, _, _ = read(path, made.layout)
+    assert [(column.quantity, column.unit) for column in file.columns] == [("depth to water", "ft")]
+    assert proposed(path, content, quantity="battery").doubts
+
+
 # --- what cannot be read yet ---------------------------------------------------------------------------------------
 
 
