@@ -78,6 +78,22 @@ def test_doubts_and_bad_rows_are_findings(export, gwnet_here):
     )
 
 
+def test_a_layout_that_does_not_read_the_file_yet_is_saved_and_can_be_completed(export, gwnet_here):
+    (export / "plain.csv").write_text("time,Temperature\n2026-04-01 00:00,9.0\n2026-04-01 01:00,9.1\n")
+    ran = gwnet_here("logger", "try", "plain.csv", "--zone", "UTC")
+    assert (ran.code, ran.out) == (STOPPED, "")
+    assert "--save LAYOUT.toml" in ran.err
+    saved = gwnet_here("logger", "try", "plain.csv", "--zone", "UTC", "--save", "plain.toml")
+    assert saved.code == STOPPED
+    assert "Complete plain.toml" in saved.err
+    text = (export / "plain.toml").read_text()
+    assert "CHECK: column 'Temperature' is water temperature, and its unit is not said" in text
+    (export / "plain.toml").write_text(text.replace('column = "Temperature"', 'column = "Temperature"\nunit = "degC"'))
+    done = gwnet_here("logger", "try", "plain.csv", "--layout", "plain.toml")
+    assert done.code == DONE
+    assert "2 rows of water temperature [degC]" in done.out
+
+
 def test_what_cannot_be_tried_is_refused(export, gwnet_here):
     (export / "book.csv").write_bytes(b"PK\x03\x04" + bytes(100))
     assert "a workbook or zip archive" in gwnet_here("logger", "try", "book.csv").err

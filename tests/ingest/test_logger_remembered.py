@@ -91,9 +91,9 @@ def test_a_withdrawn_download_is_not_remembered(on_sqlite):
 def test_a_lone_column_that_was_said_to_be_something_else_stays_so(on_sqlite):
     loggers = on_sqlite
     text = "time,level [m]\n2024-01-01 02:00,{0}\n2024-01-01 03:00,{1}\n"
-    first = loggers.write("B1_1.csv", text.format("1.0", "1.1"))
+    first = loggers.write("B1 2024-01.csv", text.format("1.0", "1.1"))
     loggers.one(first, layout="auto", instrument="L1", quantity="depth to water", zone="UTC+01:00")
-    later = loggers.write("B1_2.csv", text.replace("-01 0", "-02 0").format("1.2", "1.3"))
+    later = loggers.write("B1 2024-02.csv", text.replace("-01 0", "-02 0").format("1.2", "1.3"))
     [made] = loggers.one(later, layout="auto", instrument="L1").series
     assert (made.quantity, made.counts.added) == ("depth to water", 2)
 
@@ -134,7 +134,9 @@ def test_the_code_of_an_instrument_in_the_name_of_a_file_says_which_it_is(on_sql
         ("N-3_2026-04-07.csv", "N-3_2026-05.csv", True),
         ("N-3 (2).csv", "N-3 (3).csv", True),
         ("N-3 07.04.2026.csv", "N-3 04.05.2026.csv", True),
-        ("export 12.csv", "export 13.csv", True),
+        ("export_202604071015.csv", "export_202605041015.csv", True),
+        ("well 12.csv", "well 13.csv", False),
+        ("MW-2019.csv", "MW-2020.csv", False),
         ("N-3_2026-04.csv", "N-4_2026-04.csv", False),
         ("CM3W_download_2020-07.csv", "CM4W_download_2020-07.csv", False),
         ("a_2026-04.csv", "a_2026-04.txt", False),

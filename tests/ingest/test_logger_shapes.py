@@ -1,15 +1,20 @@
 """Shapes of logger files for which a layout is proposed: preambles, notes, late columns, sheets, and what is doubted."""
 
 import datetime as dt
+import gc
+import re
 
 import numpy as np
 import openpyxl
 import pytest
 
 from gwnet.errors import FileRejectedError, LayoutError, PartialLayoutError, UnreadableFileError
+from gwnet.ingest.loggers import sheets
 from gwnet.ingest.loggers.guess import propose_layout
+from gwnet.ingest.loggers.guess_preamble import START_PATTERN
 from gwnet.ingest.loggers.layout import parse_layout
 from gwnet.ingest.loggers.rows import open_logger_file
+from gwnet.ingest.loggers.sheets import sheet_text
 from gwnet.ingest.loggers.trial import try_file
 from gwnet.ingest.loggers.words import QUANTITIES, unit_of, units_of
 
@@ -223,7 +228,41 @@ def test_of_several_sheets_with_readings_one_is_chosen_by_name(tmp_path):
         propose_layout(tmp_path / "cut.xlsx")
 
 
+def test_the_text_of_a_sheet_has_its_rows_and_goes_when_nobody_needs_it(tmp_path):
+    path = workbook(tmp_path / "north.xlsx", "Readings", start=3)
+    text = sheet_text(path, "readings")
+    assert (text.title, text.titles) == ("Readings", ("About", "Readings"))
+    assert text.path.read_text().split("\n")[:4] == [
+        "Serial number: LB-0042",
+        "",
+        "Date and time,Water pressure [kPa]",
+        "2026-05-01,10",
+    ]
+    assert sheet_text(tmp_path / "none.xlsx") is None
+    (tmp_path / "plain.csv").write_text("a,b\n")
+    assert sheet_text(tmp_path / "plain.csv") is None
+    place = text.path
+    del text
+    sheets._written.cache_clear()
+    gc.collect()
+    assert not place.exists()
+
+
 # --- elapsed time --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("line", "start"),
+    [
+        ("Start of record: 2026-05-01 06:00:00", "2026-05-01 06:00:00"),
+        ('"Launched (local)","01.05.2026 06:00"', "01.05.2026 06:00"),
+        ("start = 5/1/26 6:00:00,,", "5/1/26 6:00:00"),
+        ("Restarted the pump", None),
+    ],
+)
+def test_the_line_that_says_when_elapsed_times_begin(line, start):
+    match = re.search(START_PATTERN, line)
+    assert (match and match[1]) == start
 
 
 @pytest.mark.parametrize(
@@ -249,6 +288,16 @@ def test_times_that_elapse_since_a_start_above_the_table_are_proposed(path, head
 def test_elapsed_time_without_a_start_is_a_doubt(path):
     made = proposed(path, ["", "Elapsed (s),water column [m]", *lines("{e},{v:.2f}")])
     assert "nothing above the table says when its elapsed times begin" in made.doubts[0]
+
+
+def test_a_quantity_that_is_asked_for_names_the_only_column_in_such_a_unit(path):
+    content = ["date,depth_below_land_surface_ft", *lines("{t:%Y-%m-%d %H:%M},{v:.2f}")]
+    assert "no column could be recognized" in proposed(path, content).doubts[0]
+    made = proposed(path, content, quantity="depth to water")
+    assert made.doubts == ()
+    file, _, _ = read(path, made.layout)
+    assert [(column.quantity, column.unit) for column in file.columns] == [("depth to water", "ft")]
+    assert proposed(path, content, quantity="battery").doubts
 
 
 # --- what cannot be read yet ---------------------------------------------------------------------------------------

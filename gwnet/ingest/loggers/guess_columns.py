@@ -129,9 +129,31 @@ def find_values(
             guessed.places.append(place)
             _missing(guessed, name, cells, decimal)
     guessed.rules = tuple(_as_wanted(guessed, list(rules.values())))
+    if not rules and wanted:
+        rules = _asked(guessed, shape, times, marks)
+        guessed.rules = tuple(rules.values())
     if not rules:
         guessed.notes.add(doubt="no column could be recognized as a quantity: name the columns under [[columns]]")
     return guessed
+
+
+def _asked(guessed: Guessed, shape: Shape, times: tuple[int, ...], marks: tuple[str, str]) -> dict[str, ValueRule]:
+    """Return the only column of numbers in a unit of the quantity that is asked for, whatever else its heading says."""
+    fitting = [
+        (place, name)
+        for place, name in enumerate(shape.names)
+        if place not in times
+        and heading_unit(name, guessed.wanted, shape.units[place])
+        and numbers_of([row[place].replace(marks[1] or "\0", "") for row in shape.rows if len(row) > place], marks[0])
+    ]
+    if len(fitting) != 1:
+        return {}
+    place, name = fitting[0]
+    guessed.notes.add(f"column {name!r} was taken as {guessed.wanted}, as asked for")
+    guessed.passed = [other for other in guessed.passed if other != place]
+    guessed.places.append(place)
+    unit = "" if heading_unit(name, guessed.wanted) else heading_unit(name, guessed.wanted, shape.units[place])
+    return {guessed.wanted: ValueRule(guessed.wanted, reference(shape, place), unit)}
 
 
 def _as_wanted(guessed: Guessed, rules: list[ValueRule]) -> list[ValueRule]:

@@ -82,7 +82,7 @@ class Opening:
             file = self._opened(path, before.layout, next(iter(before.quantities)))
         if self.say is not None:
             self.say(f"{file.name}: read with the layout of {before.file}, loaded for {before.instrument} before.")
-        return file
+        return self._with_what_was_given(file)
 
     def _with_what_was_given(self, file: LoggerFile) -> LoggerFile:
         """Keep what was given beside the layout in the layout that goes on record, so that it reads the same again."""

@@ -31,10 +31,10 @@ PRESSURE_OF_KIND: Final[dict[str, str]] = {
     "barometer": "air pressure",
 }
 
-#: Dates, times and running numbers in the names of files.
+#: Dates and times in the names of files, and the numbers of further copies. Other numbers may be those of wells.
 _CHANGING: Final = re.compile(
-    r"(?<![0-9])(?:19|20)\d\d(?:[-_.]?\d\d){0,5}(?![0-9])|(?<![0-9])\d{1,2}[-_.]\d{1,2}[-_.](?:19|20)\d\d(?![0-9])"
-    r"|\s*\(\d+\)$|(?<![A-Za-z0-9])\d+$"
+    r"(?<![0-9])(?:19|20)\d\d(?:[-_.]?\d\d){1,5}(?![0-9])|(?<![0-9])\d{1,2}[-_.]\d{1,2}[-_.](?:19|20)\d\d(?![0-9])"
+    r"|\s*\(\d+\)$"
 )
 
 
@@ -111,13 +111,15 @@ class Known:
         Parameters
         ----------
         name : str
-            Name of the file. Dates and running numbers in it do not matter.
+            Name of the file. Dates in it do not matter.
         """
         own = self.downloads["file"].map(name_without_dates)
         codes = set(self.downloads["instrument"][own == name_without_dates(name)])
         if not codes:
             words = re.split(r"[^0-9a-z-]+", Path(name).stem.casefold())
-            codes = {code for code in self.instruments["instrument"] if str(code).casefold() in words}
+            known = map(str, self.instruments["instrument"])
+            # a bare number in a name may be anything
+            codes = {code for code in known if code.casefold() in words and not code.isdigit()}
         return str(codes.pop()) if len(codes) == 1 else ""
 
     def pressure_of(self, code: str) -> str:
@@ -178,7 +180,7 @@ def plain_serial(serial: object) -> str:
 
 
 def name_without_dates(name: object) -> str:
-    """Return the name of a file without what changes from month to month.
+    """Return the name of a file without its dates.
 
     Parameters
     ----------
