@@ -21,6 +21,7 @@ from gwnet.analysis.series.trends import trends
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.figures.coverage.data import coverage_plot_data
 from gwnet.figures.coverage.draw import coverage_pages, draw_coverage
+from gwnet.figures.maps.labels import split_basins
 from gwnet.hydro.gradients.seepage import Interval
 from gwnet.products.comparisons import ChangeMap
 from gwnet.products.gradients import RoundGradients
@@ -280,7 +281,18 @@ def _trend_pictures(asked: _Asked, figures: TrendFigures) -> list[Picture]:
         Picture(f"slopes-{page + 1}", ranked, ranked, _drawn(asked, lambda page=page: figures.page(page)))  # type: ignore[misc]
         for page in range(figures.pages())
     ]
-    return [*pictures, Picture("slope-map", mapped, mapped, _drawn(asked, figures.map))]
+    placed = asked.wells[asked.wells["easting"].notna() & asked.wells["northing"].notna()]
+    basins = split_basins(placed[["easting", "northing"]].to_numpy(dtype=float))
+    if len(basins) < 2:
+        return [*pictures, Picture("slope-map", mapped, mapped, _drawn(asked, figures.map))]
+    for number, members in enumerate(basins, start=1):
+        wells = placed.iloc[members]
+        own = figures.trends[figures.trends["well"].isin(wells["well"])]
+        if own["slope_m_per_year"].notna().any():
+            part = replace(figures, wells=wells, trends=own)
+            said = f"{mapped} Part {number} of {len(basins)}."
+            pictures.append(Picture(f"slope-map-{number}", said, said, _drawn(asked, part.map)))
+    return pictures
 
 
 def _loggers(asked: _Asked, extras: Extras) -> Extras:

@@ -50,6 +50,15 @@ def test_sections_follow_from_the_number_of_selected_wells(quarterly, record):
     assert not {"hydrographs", "levels_to_date"} & set(quarterly.large_sections)
 
 
+@pytest.mark.parametrize("name", ["quarterly", "annual", "round", "trends"])
+def test_every_definition_that_travels_along_has_sections_for_many_wells(name, record):
+    definition = load_definition(name)
+    assert definition.large_from_wells == LARGE_NETWORK_WELLS
+    large = definition.for_wells(record.wells)
+    assert ("aquifers" in large.sections) == (name != "trends")
+    assert not {"hydrographs", "seasons", "levels_to_date"} & set(large.sections)
+
+
 def test_a_definition_says_from_how_many_wells_a_network_is_large(tmp_path, record):
     path = tmp_path / "own.toml"
     path.write_text('title = "A"\nsections = ["summary"]\n[large]\nfrom_wells = 30\nsections = ["aquifers"]\n')

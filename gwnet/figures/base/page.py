@@ -138,8 +138,8 @@ class Page:
             if x > left and x + wanted > left + width + 0.1:
                 x, y = left, y - row
             entry.draw(self, Box(x, y - row, entry.symbol_mm, row))
-            words = {"size": size, "va": "center_baseline", "color": style.INK}
-            self.text(x + entry.symbol_mm + 1.2, y - row / 2, entry.label, **words)
+            left_of_text, middle = x + entry.symbol_mm + 1.2, y - row / 2
+            self.text(left_of_text, middle, entry.label, size=size, va="center_baseline", color=style.INK)
             x += wanted + _KEY_GAP_MM
         return top - y + row if entries else 0.0
 

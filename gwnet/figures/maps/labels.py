@@ -109,9 +109,9 @@ def group_places(places: Points, near_mm: float = SAME_PLACE_MM) -> list[list[in
         Points nearer than this to the first one of a place belong to it.
     """
     groups: list[list[int]] = []
-    heads = np.empty((0, 2))
+    heads: Points = np.empty((0, 2))
     for i, place in enumerate(places):
-        near = np.flatnonzero(np.hypot(*(heads - place).T) < near_mm) if len(groups) else ()
+        near = np.flatnonzero(np.hypot(heads[:, 0] - place[0], heads[:, 1] - place[1]) < near_mm)
         if len(near):
             groups[int(near[0])].append(i)
         else:

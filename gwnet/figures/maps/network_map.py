@@ -157,7 +157,7 @@ def _labels(places: Sequence[_Place], panel: Box) -> list[PlacedLabel | None]:
     anchors = []
     at = np.array([(place.x, place.y) for place in places])
     wanted = choose_labelled(at, [math.nan] * len(places), [place.gauge for place in places])
-    for place in (places[i] for i in np.flatnonzero(wanted)):
+    for place in (places[int(i)] for i in np.flatnonzero(wanted)):
         width = max(text_width_pt(line, _NAME_PT) for line in place.lines) / style.PT_PER_MM + 2 * _PAD_MM
         height = len(place.lines) * _NAME_MM + _PAD_MM
         anchors.append(Anchor(place.x, place.y, width, height, _RADIUS_MM * place.scale, place.half_width))

@@ -151,7 +151,7 @@ def place_map_labels(data: MapPlotData, frame: MapFrame) -> list[_Posted]:
     panel = frame.panel
     room = Box(panel.left + 0.6, panel.bottom + 0.6, panel.width - 1.2, panel.height - 1.2)
     ink = [_dense(frame.to_mm(contour.xy)) for contour in data.contours]
-    chosen = np.flatnonzero(wanted)
+    chosen = [int(i) for i in np.flatnonzero(wanted)]
     bare = [Box(x - RADIUS_MM, y - RADIUS_MM, 2 * RADIUS_MM, 2 * RADIUS_MM) for x, y in places[~wanted]]
     placed = place_labels(
         [_anchor(members[i], names[i], *places[i]) for i in chosen],

@@ -15,7 +15,7 @@ from gwnet.reporting.drawing import AQUIFER_MAP_MM, Drawing
 from gwnet.reporting.measures import joined
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.rounds import RoundView
-from gwnet.reporting.sections.maps import MAP, list_notes, map_block
+from gwnet.reporting.sections.maps import MAP, list_notes, map_block, newest_maps
 from gwnet.reporting.sections.summary import change_paragraphs, gradient_sentence
 from gwnet.reporting.view import ReportView
 
@@ -31,7 +31,7 @@ from gwnet.reporting.view import ReportView
 )
 def compose_aquifers(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     """Return the section with a page an aquifer."""
-    newest = {facts.aquifer: facts for facts in view.maps()}
+    newest = newest_maps(view)
     blocks: list[Block] = []
     for number, (code, wells) in enumerate(view.by_aquifer(), start=1):
         if blocks:

@@ -179,16 +179,21 @@ def list_map_wells(view: ReportView, facts: MapFacts, number: int) -> list[Block
     return blocks
 
 
+def newest_maps(view: ReportView) -> dict[str, MapFacts]:
+    """Return the newest map of each aquifer."""
+    return {facts.aquifer: facts for facts in sorted(view.maps(), key=lambda facts: facts.day)}
+
+
 @register_section(
     "map_wells",
     "How the maps were made",
-    "how the maps of the period were made, what does not fit on them and what was left out, without the maps",
+    "how the newest map of each aquifer was made, what does not fit on it and what was left out, without the map",
     place=105,
 )
 def compose_map_wells(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section that says how each map was made and what was left out of it."""
     blocks: list[Block] = []
-    for number, facts in enumerate(view.maps(), start=1):
+    for number, facts in enumerate(newest_maps(view).values(), start=1):
         blocks.append(Heading(f"{view.aquifer_name(facts.aquifer)}, {date_text(facts.day)}"))
         if facts.result is not None:
             blocks.extend(
