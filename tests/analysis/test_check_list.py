@@ -1,5 +1,6 @@
 """How checks are added and run, and what they look up of the events of a site; constructed."""
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -81,9 +82,20 @@ def test_events_are_in_order_of_wells_and_time_with_lengths_in_the_unit_of_the_s
     assert events.read_level_m.tolist() == pytest.approx([98.25, 98.0])
     assert events.booked.quantity.tolist() == ["depth_below_ground", "depth_to_water"]
     assert events.booked.decimals.tolist() == [2, 1]
+    assert events.booked.sense.tolist() == [-1.0, -1.0]
     assert events.of_point("elevation_m").tolist() == [100.0, 100.0]
     assert (events.length(0.3048), events.length(-0.3048, signed=True)) == ("1.00 ft", "-1.00 ft")
     assert pd.isna(events.of_well("total_depth_m")).all()
+
+
+def test_an_elevation_rises_with_its_number_and_quarters_are_counted_on(record):
+    for month in (2, 5, 8, 11):
+        record.event("A", f"2024-{month:02d}-15T10:00", [("water_elevation", 97.0 + month)])
+    record.event("A", "2025-02-15T10:00", [("water_elevation", 97.0)])
+    events = events_of(record)
+    assert events.booked.sense.tolist() == [1.0] * 5
+    assert np.diff(events.quarter).tolist() == [1] * 4
+    assert events.season.tolist() == [0, 1, 2, 3, 0]
 
 
 def test_what_may_explain_a_misfit_is_a_rule_each():

@@ -238,6 +238,8 @@ def test_water_in_the_sump_is_not_aquifer_head(record):
     ("screens", "total_depth", "closing", "limit"),
     [
         ([(8.0, 12.0)], 12.5, None, 12.0),  # a short sump goes unrecorded
+        ([(8.0, 12.0)], 13.0, None, 12.0),  # so does one of a metre
+        ([(8.0, 12.0)], 13.1, None, None),
         ([(8.0, 12.0)], None, None, 12.0),
         ([(8.0, 12.0)], 40.0, None, None),  # a deeper well, open below as far as the record says
         ([(8.0, 12.0)], 40.0, "seal", 12.0),

@@ -59,6 +59,16 @@ def test_a_number_that_fits_as_an_elevation_is_named_so_and_only_once(made):
     assert "39.300 m below ground" in found[visits.BELOW_BOTTOM]
 
 
+def test_a_depth_a_little_below_the_well_is_no_elevation(made):
+    """In a valley both are a few metres: only what is a metre and a twentieth beyond the well as built counts."""
+    record = made()
+    record.well("A", point=(14.5, 0.5), ground_elevation_m=14.0, total_depth_m=12.0)
+    record.event("A", "2024-03-12T10:00", [(DEPTH, 13.55)])
+    assert quantities.ELEVATION_AS_DEPTH not in rules_of(record)
+    record.event("A", "2024-06-12T10:00", [(DEPTH, 13.65)])
+    assert quantities.ELEVATION_AS_DEPTH in rules_of(record)
+
+
 def test_every_rule_is_a_plain_phrase_and_listed_once():
     assert len(set(RULES)) == len(RULES)
     assert all(rule == rule.strip() and rule[0].islower() and "_" not in rule for rule in RULES)

@@ -37,6 +37,11 @@ def test_rates_are_the_wells_own_less_what_their_uncertainty_explains():
     assert rates["B"] == 0.0
 
 
+def test_levels_whose_uncertainty_is_not_known_give_the_whole_rate():
+    frame = moved(uncertainty_m=float("nan"))
+    assert rates_of(frame, control_of(frame), DAY)["A"] == pytest.approx(0.25)
+
+
 def test_levels_that_may_not_be_used_and_near_repeats_tell_no_rate():
     frame = levels(
         ("A", "2026-03-17T08:00", 10.0, {}),

@@ -141,6 +141,7 @@ def test_wells_left_out_for_what_they_are():
     frame = wells(
         ("A", 0, 0, {}),
         ("gone", 1, 0, {"decommissioned_on": dt.date(2020, 5, 1)}),
+        ("goes that day", 1, 1, {"decommissioned_on": DAY}),
         ("later", 2, 0, {"drilled_on": dt.date(2027, 1, 2)}),
         ("nowhere", np.nan, np.nan, {}),
         ("loose", 3, 0, {"aquifer": ""}),
@@ -151,7 +152,7 @@ def test_wells_left_out_for_what_they_are():
         ("two others", 8, 0, {"aquifer": "lower+deepest"}),
     )
     at = "2026-03-17T10:00"
-    measured = ("A", "nowhere", "loose", "deep", "gone", "both", "two others")
+    measured = ("A", "nowhere", "loose", "deep", "gone", "goes that day", "both", "two others")
     control = chosen(levels(*[(well, at, 1.0, {}) for well in measured]), frame)
     assert reasons(control) == {
         "A": "",
@@ -159,6 +160,7 @@ def test_wells_left_out_for_what_they_are():
         "deep": "taps another aquifer: lower",
         "two others": "taps another aquifer: lower+deepest",
         "gone": "decommissioned on 2020-05-01",
+        "goes that day": "",
         "later": "drilled after the date, on 2027-01-02",
         "loose": "no aquifer on record",
         "nowhere": "no coordinates on record",

@@ -83,6 +83,11 @@ def test_one_row_an_aquifer_and_who_was_left_out():
     assert found["first"].tolist() == ["2001-06-15"] * 2
 
 
+def test_a_well_of_three_years_takes_part():
+    row = pooled(record(*yearly("A", np.arange(3.0)), *yearly("B", np.arange(9.0))), method="kendall")
+    assert (row["wells"], row["n"], row["left_out"]) == (2, 12, "")
+
+
 def test_an_aquifer_without_enough_years_has_its_row():
     row = pooled(record(*yearly("A", [1.0, 2.0])), method="kendall")
     assert (row["wells"], row["n"]) == (0, 0)

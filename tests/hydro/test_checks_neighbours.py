@@ -69,6 +69,29 @@ def test_a_level_years_from_all_others_is_held_against_none():
     assert np.isnan(found.residual_m[ROUNDS - 1])
 
 
+def test_readings_three_years_apart_are_held_against_each_other_and_no_farther_ones():
+    time = np.array([0.0, 1096.0, 2193.0])
+    alone, season = np.full((1, 8), -1), np.zeros(3, int)
+    found = fit_around(np.zeros(3, int), time, season, np.array([1.0, 1.5, 2.0]), np.ones(3, bool), alone, least=1)
+    assert np.isnan(found.residual_m).tolist() == [False, False, True]
+
+
+def test_the_order_of_the_wells_changes_nothing():
+    """The first and the last well of a network are held against their own readings alone, as all others are."""
+    well, time, season, level, _ = network()
+    level[:4] += [0.4, -0.4, 0.4, -0.4]
+    level[-4:] += [0.4, -0.4, 0.4, -0.4]
+    place = np.random.default_rng(6).uniform(0.0, 1000.0, (2, WELLS))
+    spread = []
+    for order in (np.arange(WELLS), np.roll(np.arange(WELLS), 4)):
+        rows = (order[:, None] * ROUNDS + np.arange(ROUNDS)).ravel()
+        near = nearest_wells(np.zeros(WELLS, int), *place[:, order])
+        found = fit_around(well, time[rows], season[rows], level[rows], np.ones(well.size, bool), near)
+        spread.append(np.empty(well.size))
+        spread[-1][rows] = found.spread_m
+    assert spread[1] == pytest.approx(spread[0], rel=1e-9)
+
+
 def test_restless_times_widen_the_spread():
     random = np.random.default_rng(8)
     level = np.concatenate([random.normal(0.0, 0.02, 60), random.normal(0.0, 1.0, 20), random.normal(0.0, 0.02, 60)])

@@ -93,6 +93,16 @@ def test_many_wells():
     assert np.flatnonzero(neighbour_test(x, y, z, 0.02).outlier).tolist() == [10, 60, 61, 140]
 
 
+def test_a_part_that_lies_lower_comes_back_when_the_surface_explains_it():
+    """Five of 26 wells stand 2 m lower within 200 m: set aside at first, and no outliers in the end."""
+    random = np.random.default_rng(1064)
+    count = int(random.integers(9, 30))
+    x, y = random.uniform(0, 1000, (2, count))
+    z = 40 - 0.002 * x + random.normal(0, 0.01, count) - np.where(np.hypot(x - 500, y - 500) < 200, 2.0, 0.0)
+    found = neighbour_test(x, y, z, 0.02)
+    assert not found.outlier.any()
+
+
 def test_sound_wells_on_one_line_do_not_break_the_search():
     """Ten wells on a line and one off it, whose level is wrong: nothing can be said about it, and nothing fails."""
     x = np.append(np.arange(10) * 100.0, 450.0)
