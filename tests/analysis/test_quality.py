@@ -40,10 +40,10 @@ def rules_of(record, **wanted):
     return set(found_in(record, **wanted)["rule"])
 
 
-def quarterly(record, code, depths, start=2018, **more):
-    """Add one event a quarter; return their ids."""
+def quarterly(record, code, depths, start=2018, first=0, **more):
+    """Add one event a quarter, the first so many quarters after the start; return their ids."""
     ids = []
-    for number, depth in enumerate(depths):
+    for number, depth in enumerate(depths, first):
         when = f"{start + number // 4}-{2 + 3 * (number % 4):02d}-15T10:00"
         ids.append(record.event(code, when, [(DEPTH, float(depth))], **more))
     return ids
@@ -208,6 +208,25 @@ def test_a_blunder_of_one_metre_is_explained(made):
     assert set(found["event_id"]) == {event}
 
 
+def test_a_misfit_of_a_unit_is_reported_where_it_need_not_be_as_rare_as_another(made):
+    """A restless well: one metre is 4.5 of its standard deviations, between the limits of 3.5 and of 6."""
+    record = made()
+    record.well("A", point=(100.0, 0.5))
+    depths = 8.0 + np.random.default_rng(6).normal(0.0, 0.17, 40)
+    before = depths[20]
+    depths[20] = np.mean(depths[[19, 21]]) + 1.0
+    event = quarterly(record, "A", np.round(depths, 2))[20]
+    found = found_in(record)
+    assert found[["event_id", "rule"]].to_numpy().tolist() == [[event, series.AMOUNT]]
+    limits = json.loads(found["limits"].iloc[0])
+    assert limits["unit_spreads"] < abs(limits["misfit_m"]) / limits["spread_m"] < limits["hint_spreads"]
+    depths[20] = before
+    quiet = made()
+    quiet.well("A", point=(100.0, 0.5))
+    quarterly(quiet, "A", np.round(depths, 2))
+    assert found_in(quiet).empty
+
+
 def test_feet_booked_as_metres_are_explained(made):
     record = made()
     record.well("A", point=(100.0, 0.5))
@@ -346,8 +365,11 @@ def test_messages_of_a_site_in_feet_are_in_feet(made):
     assert message == "Water was read at 38.36 ft below ground, and the bottom lies at 31.17 ft as built."
 
 
-def network(record, steps_m=None, tapes=None):
-    """Add nine wells that move together for ten years; steps_m and tapes act on wells from their round on."""
+def network(record, steps_m=None, tapes=None, stretched=None):
+    """Add nine wells that move together for ten years; steps_m acts on wells from 2023 on.
+
+    Of wells in `stretched`, {code: number of quarter}, readings are from then on of the second tape, 1 % short.
+    """
     random = np.random.default_rng(12)
     common = np.cumsum(random.normal(0.0, 0.2, 40))
     for number in range(9):
@@ -360,7 +382,24 @@ def network(record, steps_m=None, tapes=None):
             record.point(code, 100.0, end="2023-01-01", height_above_ground_m=0.5)
             record.point(code, 100.0 + changed, start="2023-01-01", height_above_ground_m=0.5 + changed)
         depth = 20.0 + 0.3 * number - common + random.normal(0.0, 0.01, 40)
-        quarterly(record, code, np.round(depth, 3), **({"instrument_id": tapes} if tapes else {}))
+        since = (stretched or {}).get(code, 40)
+        depth[since:] *= 0.99
+        for part, first in ((depth[:since], 0), (depth[since:], since)):
+            tape = {"instrument_id": tapes[first > 0]} if tapes else {}
+            quarterly(record, code, np.round(part, 3), first=first, **tape)
+
+
+def test_another_tape_is_one_finding_with_the_wells_that_it_was_used_in(made):
+    """Wells change tapes in two quarters that follow one another: one finding, of a tape that reads 1 % short."""
+    record = made()
+    changes = {f"W{number}": 24 if number < 3 else 25 for number in range(5)}
+    network(record, tapes=(record.tape("T-1"), record.tape("T-2")), stretched=changes)
+    found = found_in(record)
+    told = found[found["rule"] == steps.WITH_TAPE]
+    assert len(told) == 1
+    assert json.loads(told["limits"].iloc[0])["levels"] == 5
+    assert "first used from 2024-02-15 to 2024-05-15, the levels of 5 wells stepped by +0.2" in told["message"].iloc[0]
+    assert json.loads(told["limits"].iloc[0])["slope"] == pytest.approx(0.01, abs=0.002)
 
 
 def test_a_measuring_point_typed_a_foot_too_high_makes_a_step(made):

@@ -152,3 +152,20 @@ def test_what_all_wells_do_since_a_year_is_no_move():
     assert since[6:22] == pytest.approx(np.zeros(16), abs=0.02)
     assert since[22:26] == pytest.approx(np.full(4, 0.2), abs=0.02)
     assert since[28:32] == pytest.approx(np.zeros(4), abs=0.02)
+
+
+def test_farther_wells_are_asked_where_near_ones_were_not_read():
+    """Of the nearest eight none was read in the last third of the record; the others show the common movement."""
+    random = np.random.default_rng(5)
+    rounds, wells = 45, 14
+    common = np.cumsum(random.normal(0.0, 0.5, rounds))
+    well, at = np.repeat(np.arange(wells), rounds), np.tile(np.arange(rounds), wells)
+    level = common[at] + random.normal(0.0, 0.01, well.size)
+    near = np.array([[other for other in range(wells) if other != own] for own in range(wells)])
+    kept = (at < 30) | (well == 0) | (well > 8)
+    well, at, level = well[kept], at[kept], level[kept]
+    found = fit_around(well, 91.0 * at, at % 4, level, np.ones(well.size, bool), near)
+    late = (well == 0) & (at >= 31) & (at < 44)
+    assert found.by_neighbours[late].all()
+    assert np.abs(found.residual_m[late]).max() < 0.1
+    assert np.abs(found.own_residual_m[late]).max() > 0.2

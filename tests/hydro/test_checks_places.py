@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from gwnet.hydro.checks.places import apart_from_neighbours, common_shift, typical_levels
 
@@ -64,21 +63,41 @@ def test_wells_on_one_line_and_at_one_place_are_borne():
     assert not found.apart.any()
 
 
-def test_a_common_shift_has_the_standard_error_of_a_median():
-    """sqrt(pi / 2) sigma / sqrt(n): checked by drawing many samples."""
+def test_a_common_shift_of_quiet_wells_has_the_standard_error_of_a_weighted_mean():
+    """1 / sqrt(sum of 1 / error squared), the errors of least squares: checked by drawing many samples."""
     random = np.random.default_rng(8)
-    drawn = [common_shift(random.normal(0.0, 1.0, 25), np.ones(25)) for _ in range(2000)]
+    errors = np.tile([0.5, 1.0, 2.0, 4.0], 6)
+    drawn = [common_shift(random.normal(0.0, errors), np.ones(24), errors) for _ in range(2000)]
     spread = np.std([one.shift_m for one in drawn])
-    assert np.mean([one.standard_error_m for one in drawn]) == pytest.approx(spread, rel=0.15)
-    shifts = random.normal(0.2, 1.0, 25)
-    found = common_shift(shifts, np.ones(25))
-    told = np.sqrt(np.pi / 2) * stats.median_abs_deviation(shifts, scale="normal") / 5.0
-    assert found.standard_error_m == pytest.approx(told)
+    assert spread == pytest.approx(np.sum(errors**-2.0) ** -0.5, rel=0.1)
+    # Huber's weights give away five per cent, and the scatter is never taken as less than the errors say
+    assert np.mean([one.standard_error_m for one in drawn]) == pytest.approx(spread, rel=0.25)
+
+
+def test_wells_that_differ_by_more_than_their_errors_widen_the_error_of_their_shift():
+    random = np.random.default_rng(9)
+    shifts = random.normal(0.2, 1.0, 200)
+    found = common_shift(shifts, np.ones(200), np.full(200, 0.1))
+    assert found.shift_m == pytest.approx(0.2, abs=0.25)
+    # errors of 0.1 are said, a scatter of 1 is there: about 1 / sqrt(200), as for a mean of normal values
+    assert found.standard_error_m == pytest.approx(1.0 / np.sqrt(200.0), rel=0.8)
+    assert found.standard_error_m > 3.0 * 0.1 / np.sqrt(200.0)
+
+
+def test_one_wrong_well_moves_a_common_shift_little():
+    shifts = np.full(11, 0.02)
+    shifts[4] = 3.0
+    assert common_shift(shifts, np.ones(11), np.full(11, 0.01)).shift_m == pytest.approx(0.02, abs=0.005)
+
+
+def test_a_restless_well_counts_less_than_a_quiet_one():
+    found = common_shift([0.00, 0.10], [1.0, 1.0], [0.01, 0.10])
+    assert found.shift_m == pytest.approx(0.10 * 0.10**-2 / (0.01**-2 + 0.10**-2), abs=1e-4)
 
 
 def test_a_stretched_tape_shows_in_proportion_to_depth():
     depth = np.linspace(2.0, 60.0, 12)
-    found = common_shift(0.004 * depth, depth)
+    found = common_shift(0.004 * depth, depth, np.full(12, 0.01))
     assert found.slope == pytest.approx(0.004)
     assert found.counts(4.0, 0.006)
-    assert not common_shift([0.001, 0.002], [1.0, 1.0]).counts(4.0, 0.006)
+    assert not common_shift([0.001, 0.002], [1.0, 1.0], [0.001, 0.001]).counts(4.0, 0.006)

@@ -193,11 +193,21 @@ def _as_booked(events: Events, row: int) -> str:
     return f"{events.booked.written[row]} {events.booked.unit[row]}"
 
 
+def is_in_feet(events: Events) -> NDArray[np.bool_]:
+    """Return which levels were booked in feet.
+
+    Parameters
+    ----------
+    events : gwnet.analysis.checks.events.Events
+        Level events of one site.
+    """
+    return np.asarray(np.abs(events.booked.metres - alternatives.FOOT_M) < 1e-5, dtype=np.bool_)
+
+
 def _amount(events: Events) -> Kind:
     """Return round amounts in the unit in which the level was booked."""
-    booked = events.booked
     amounts = np.array([sign * amount for amount in alternatives.ROUND_AMOUNTS for sign in (1.0, -1.0)])
-    in_feet = np.abs(booked.metres - alternatives.FOOT_M) < 1e-5
+    in_feet = is_in_feet(events)
     shift = np.where(in_feet[:, None], alternatives.FOOT_M, 1.0) * amounts[None, :]
 
     def words(row: int, column: int) -> str:

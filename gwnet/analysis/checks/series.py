@@ -18,8 +18,10 @@ from gwnet.analysis.checks.explanations import (
     UNIT,
     Explanation,
     explain_misfits,
+    is_in_feet,
 )
 from gwnet.analysis.checks.places import find_copied, find_exchanged
+from gwnet.hydro.checks.alternatives import FOOT_M
 from gwnet.hydro.checks.robust_limits import Jumps, jumps, readings_around
 from gwnet.hydro.checks.spreads import Flags, Floats
 
@@ -52,6 +54,9 @@ _LEAST_TOGETHER: Final = 3
 #: Explanations that several levels may have in common: a tape, a crew, a survey.
 _OF_ONE_CAUSE: Final = (UNIT, SIGN, DECIMAL, POINT)
 
+#: Limits that a finding of a misfit states.
+_LIMITS_OF_MISFIT: Final = ("fit_spreads", "unit_spreads", "hint_spreads", "hint_fit_spreads")
+
 #: Dates that a finding of several levels lists at most.
 _MOST_DATES: Final = 6
 
@@ -62,6 +67,8 @@ _MOST_DATES: Final = 6
     "a level off the line between the readings before and after, moved by what neighbours of the aquifer did; a note "
     "where neighbours are off as well",
     Limit("fit_spreads", 6.0, "robust standard deviations by which a level may miss what is around it"),
+    Limit("unit_spreads", 3.5, "the same for a misfit of about one unit of the reading (m or ft) or more"),
+    Limit("unit_part", 0.75, "part of one unit from which a misfit is about one unit"),
     Limit("least_shared", 2.0, "neighbours off in the same direction that make a misfit a natural one"),
     LEAST_CHANGES,
     LEAST_MISFIT,
@@ -112,8 +119,12 @@ class _Misfits:
         size = np.abs(fit.residual_m)
         # the first level of a record is often read before the well has settled, and has one side alone
         wider = np.where(fit.is_first, _FIRST_FACTOR, 1.0)
-        self.limit_m = np.maximum(limits["least_misfit_m"], limits["fit_spreads"] * wider * fit.spread_m)
-        self.hint_limit_m = np.maximum(limits["least_misfit_m"], limits["hint_spreads"] * wider * fit.spread_m)
+        usual = np.maximum(limits["least_misfit_m"], limits["fit_spreads"] * wider * fit.spread_m)
+        # one digit wrong by one is the commonest gross slip: such a misfit need not be as rare as any other
+        of_unit = np.maximum(limits["unit_part"] * _unit_m(events), limits["unit_spreads"] * wider * fit.spread_m)
+        self.limit_m = np.minimum(usual, of_unit)
+        hints = np.maximum(limits["least_misfit_m"], limits["hint_spreads"] * wider * fit.spread_m)
+        self.hint_limit_m = np.minimum(hints, self.limit_m)
         # on a straight line between readings of its own well a level is no misfit, whatever the neighbours did
         on_line = fit.between & (np.abs(fit.own_residual_m) <= limits["hint_fit_spreads"] * fit.spread_m)
         stands_out = np.where(
@@ -138,6 +149,11 @@ class _Misfits:
     def all_rows(self) -> list[int]:
         """Return every level that does not fit or that something explains."""
         return sorted({*self.rows, *self.explained})
+
+
+def _unit_m(events: Events) -> Floats:
+    """Return one foot where a level was booked in feet, else one metre [m]."""
+    return np.where(is_in_feet(events), FOOT_M, 1.0)
 
 
 def _prominence(events: Events) -> Floats:
@@ -205,7 +221,7 @@ def _usual_m(events: Events, row: int) -> float:
 def _values(events: Events, row: int) -> dict[str, Any]:
     fit = events.fit
     values = _rounded(misfit_m=fit.residual_m[row], spread_m=fit.spread_m[row])
-    values |= {name: events.limits[name] for name in ("fit_spreads", "hint_spreads", "hint_fit_spreads")}
+    values |= {name: events.limits[name] for name in _LIMITS_OF_MISFIT}
     return values | {"neighbours": bool(fit.by_neighbours[row]), "off_as_well": int(fit.shared[row])}
 
 

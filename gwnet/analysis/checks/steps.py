@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from gwnet.analysis.checks.check import WARNING, CheckList, Finding, Limit
 from gwnet.analysis.checks.events import LEAST_CHANGES, Events
 from gwnet.analysis.checks.places import describe_amount
-from gwnet.hydro.checks.neighbours import nearest_wells
+from gwnet.hydro.checks.neighbours import NEIGHBOURS, nearest_wells
 from gwnet.hydro.checks.places import Shift, common_shift
 from gwnet.hydro.checks.robust_limits import readings_around
 from gwnet.hydro.checks.spreads import Floats, Places
@@ -22,6 +22,9 @@ CHECKS: Final = CheckList()
 
 AT_POINT: Final = "step at a new measuring point"
 WITH_TAPE: Final = "step with another tape"
+
+#: Wells that get another tape within this time have one change [d] (project default).
+_ONE_CHANGE_D: Final = 183.0
 
 
 def _changed(events: Events, what: Places) -> tuple[Places, Places]:
@@ -75,8 +78,8 @@ def _find_steps_at_points(events: Events) -> Iterator[Finding]:
 @CHECKS.add(
     WITH_TAPE,
     WARNING,
-    "a step of many wells in a round read with another tape",
-    Limit("tape_spreads", 3.5, "standard errors of a step with another tape that make it count"),
+    "a step of many wells where another tape came into use, against wells that kept theirs",
+    Limit("tape_spreads", 3.0, "standard errors of a step with another tape that make it count"),
     Limit(
         "tape_step_m",
         0.006,
@@ -87,17 +90,27 @@ def _find_steps_at_points(events: Events) -> Iterator[Finding]:
     LEAST_CHANGES,
 )
 def _find_steps_with_tapes(events: Events) -> Iterator[Finding]:
-    """Find steps shared by the wells of a round that were read with another tape."""
+    """Find steps shared by the wells that were read with another tape from about one time on."""
     tape = np.where(is_named(events), events.records["instrument_id"].fillna(-1), -1).astype(np.int64)
     rows, before = _changed(events, tape)
     if not rows.size:
         return
     table = pd.DataFrame({"row": rows, "before": before, "old": tape[before], "new": tape[rows]})
-    table["when"] = events.frame["round"].to_numpy(dtype=object)[rows]
-    table["when"] = table["when"].where(table["when"] != "", events.quarter[rows].astype(str))
-    for _, group in table.groupby(["when", "old", "new"], sort=True):
-        if group["row"].nunique() >= events.limits["least_tape_wells"]:
-            yield from _judge_tape_change(events, group, tape)
+    table["time_d"] = events.time_d[rows]
+    for _, of_pair in table.sort_values("time_d", kind="stable").groupby(["old", "new"], sort=True):
+        for group in _of_one_change(of_pair, events.well):
+            if len(group) >= events.limits["least_tape_wells"]:
+                yield from _judge_tape_change(events, group, tape)
+
+
+def _of_one_change(of_pair: pd.DataFrame, well: Places) -> Iterator[pd.DataFrame]:
+    """Yield the first changes of wells from one tape to another that lie within half a year of the first of them."""
+    left = of_pair
+    while len(left):
+        is_near = left["time_d"] <= left["time_d"].iloc[0] + _ONE_CHANGE_D
+        group = left[is_near]
+        yield group[~pd.Series(well[group["row"]], index=group.index).duplicated()]
+        left = left[~is_near]
 
 
 #: Words for an instrument that nobody named.
@@ -132,8 +145,10 @@ def _judge_tape_change(events: Events, group: pd.DataFrame, tape: Places) -> Ite
         return
     first = int(rows[np.argmin(events.time_d[rows])])
     old, new = (str(events.frame["instrument"].iat[int(row)]) for row in (group["before"].iloc[0], rows[0]))
+    days = events.day[rows]
+    span = f"on {days.min()}" if days.min() == days.max() else f"from {days.min()} to {days.max()}"
     message = (
-        f"With tape {new} instead of {old} the levels of {shift.count} wells stepped by "
+        f"With tape {new} instead of {old}, first used {span}, the levels of {shift.count} wells stepped by "
         f"{events.length(shift.shift_m, signed=True)} (standard error {events.length(shift.standard_error_m)}), "
         f"{shift.slope * 1000:+.1f} mm per metre of depth, against wells that kept their tape: check both tapes."
     )
@@ -145,7 +160,7 @@ def _judge_tape_change(events: Events, group: pd.DataFrame, tape: Places) -> Ite
         "tape_spreads": limits["tape_spreads"],
         "tape_step_m": limits["tape_step_m"],
     }
-    yield Finding(message, values, first)
+    yield Finding(message, values, first, tuple(sorted(rows.tolist())) if rows.size > 1 else ())
 
 
 def _shift(events: Events, rows: Places, tape: Places) -> Shift | None:
@@ -167,14 +182,14 @@ def _shift(events: Events, rows: Places, tape: Places) -> Shift | None:
         least=events.limits["least_changes"],
     )
     steps = steps_at(rows, events.well, events.time_d, moves, events.sound, tape)
-    return common_shift(steps.step_m, events["depth_to_water_m"][rows])
+    return common_shift(steps.step_m, events["depth_to_water_m"][rows], steps.error_m)
 
 
 def _neighbours_that_kept(aquifer: Places, place: Floats, part: Places, nowhere: np.ndarray) -> Places:
     """Return for each well of a change of tape its neighbours that had none."""
     wells = aquifer.size
     others = ~np.isin(np.arange(wells), part)
-    kept = np.full((wells, 8), -1, dtype=np.int64)
+    kept = np.full((wells, NEIGHBOURS), -1, dtype=np.int64)
     group = np.where(nowhere, -1, aquifer)
     for well in part.tolist():
         asked = others.copy()

@@ -19,8 +19,14 @@ from gwnet.constants import MAD_TO_SD
 from gwnet.hydro.checks.robust_limits import INTERVAL_EDGES_D, Around, interval_groups, readings_around
 from gwnet.hydro.checks.spreads import Flags, Floats, Places, equally_long, following_spread, nested_spread
 
-#: Neighbours of a well that are asked (project default).
-NEIGHBOURS: Final = 8
+#: Neighbours of a well that may be asked (project default).
+NEIGHBOURS: Final = 24
+
+#: ... of which these, the nearest, are asked first, and show whether a movement is shared (project default).
+_NEAREST: Final = 8
+
+#: ... and so many of all that were read where fewer than three of those were (project default).
+_TAKEN: Final = 5
 
 #: Fewer neighbours than this tell nothing (project default).
 LEAST_NEIGHBOURS: Final = 3
@@ -275,7 +281,7 @@ def fit_around(
     return replace(
         fit,
         spread_m=np.fmax(fit.spread_m, restless),
-        shared=_shared(wells, time, fit, neighbours),
+        shared=_shared(wells, time, fit, neighbours[:, :_NEAREST]),
     )
 
 
@@ -301,7 +307,7 @@ def _restlessness(well: NDArray[np.int64], fit: Fit) -> Floats:
 
 
 def _shared(well: NDArray[np.int64], time: Floats, fit: Fit, neighbours: Places) -> Places:
-    """Count the neighbours read within days that are off to the same side, and not by much less."""
+    """Count the nearest neighbours read within days that are off to the same side, and not by much less."""
     known = ~np.isnan(fit.residual_m)
     residuals = series_of(well, time, fit.residual_m, known)
     spreads = series_of(well, time, fit.spread_m, known)
@@ -476,6 +482,11 @@ def _missed_by_neighbours(
         first = np.where(weight < 1.0, series.at(other, before, near), 0.0)
         second = np.where(weight > 0.0, series.at(other, after, near), 0.0)
         missed[column] = here - (1.0 - weight) * first - weight * second
+    # farther wells move otherwise: they are taken only where too few near ones were read, and no more than needed
+    is_read = ~np.isnan(missed)
+    enough = is_read[:_NEAREST].sum(axis=0) >= LEAST_NEIGHBOURS
+    missed[_NEAREST:, enough] = np.nan
+    missed[(np.cumsum(is_read, axis=0) > _TAKEN) & ~enough] = np.nan
     counted = (~np.isnan(missed)).sum(axis=0) >= LEAST_NEIGHBOURS
     errors = np.full(time.shape, np.nan)
     errors[counted] = np.nanmedian(missed[:, counted], axis=0)

@@ -23,6 +23,10 @@ _NEIGHBOURS = 6
 _SWEEPS = 12
 _MOST_TRIPLES = 2000
 _MOST_PASSES = 60
+#: Standard errors beyond which a well counts less in a common shift: Huber's 1.5 (from memory).
+_HUBER = 1.5
+#: Least standard error of the shift of a well [m]: the resolution of a tape (project default).
+_LEAST_ERROR_M = 0.003
 #: Root of t^4 = t + 1, for evenly spread triples.
 _SPREAD = 1.2207440846057596
 
@@ -234,9 +238,9 @@ class Shift:
     Attributes
     ----------
     shift_m : float
-        Median shift, positive where levels rose [m].
+        Mean shift, positive where levels rose [m].
     standard_error_m : float
-        Robust standard error of that median [m].
+        Standard error of that mean [m].
     slope : float
         Shift per metre of depth [m/m]; NaN when it is not known.
     slope_error : float
@@ -267,7 +271,7 @@ class Shift:
         return bool(common or abs(self.slope) > errors * self.slope_error)
 
 
-def common_shift(shift_m: ArrayLike, depth_m: ArrayLike) -> Shift:
+def common_shift(shift_m: ArrayLike, depth_m: ArrayLike, error_m: ArrayLike) -> Shift:
     """Return the common shift of several wells and its share of the depth.
 
     Parameters
@@ -276,34 +280,49 @@ def common_shift(shift_m: ArrayLike, depth_m: ArrayLike) -> Shift:
         Shift of each well against what was expected; NaN ones are left out [m].
     depth_m : array_like, shape (n,)
         Depth to water of each, positive downward [m].
+    error_m : array_like, shape (n,)
+        Standard error of each shift; NaN ones are left out [m].
 
     Returns
     -------
     Shift
-        Median with standard error 1.2533 x 1.4826 MAD / sqrt(n), and the ratio to depth in the same way.
+        Mean, and ratio to depth, both weighted by the errors of the wells: a quiet, deep well says most of a tape.
 
     Notes
     -----
-    1.2533 = sqrt(pi / 2) is the standard error of a median relative to that of a mean in normal data.
+    Least squares with the weights of Huber (1964), Annals of Mathematical Statistics 35, 73-101 (from memory): a well
+    that is off the others by more than 1.5 of its standard errors counts less. Where the wells differ by more than
+    their errors say, the standard error is as much larger.
 
     Examples
     --------
-    >>> round(common_shift([0.02, 0.03, 0.04], [2.0, 3.0, 4.0]).slope, 6)
+    >>> round(common_shift([0.02, 0.03, 0.04], [2.0, 3.0, 4.0], [0.01, 0.01, 0.01]).slope, 6)
     0.01
     """
-    shift, depth = (values.astype(np.float64) for values in equally_long(shift_m=shift_m, depth_m=depth_m))
-    there = np.isfinite(shift)
+    shift, depth, error = (
+        values.astype(np.float64) for values in equally_long(shift_m=shift_m, depth_m=depth_m, error_m=error_m)
+    )
+    error = np.maximum(error, _LEAST_ERROR_M)
+    there = np.isfinite(shift) & np.isfinite(error)
     # a shift in proportion to depth is a tape's; near the top the ratio says nothing
-    ratio = shift[there & (depth > 0.5)] / depth[there & (depth > 0.5)]
-    middle, error = _median_and_error(shift[there])
-    slope, slope_error = _median_and_error(ratio)
-    return Shift(middle, error, slope, slope_error, int(there.sum()))
+    deep = there & (depth > 0.5)
+    middle, standard_error = _weighted_slope(np.ones(int(there.sum())), shift[there], error[there])
+    slope, slope_error = _weighted_slope(depth[deep], shift[deep], error[deep])
+    return Shift(middle, standard_error, slope, slope_error, int(there.sum()))
 
 
-def _median_and_error(values: Floats) -> tuple[float, float]:
-    if values.size < 2:
-        return (float(values[0]) if values.size else np.nan), np.inf
-    middle = float(np.median(values))
-    spread = MAD_TO_SD * float(np.median(np.abs(values - middle)))
-    # the median of normal values errs by √(π/2) times as much as their mean
-    return middle, float(np.sqrt(np.pi / 2.0) * spread / np.sqrt(values.size))
+def _weighted_slope(x: Floats, y: Floats, error: Floats) -> tuple[float, float]:
+    """Return the slope of a line through the origin and its standard error, outliers counted less."""
+    if y.size < 2:
+        return (float(y[0] / x[0]) if y.size else np.nan), np.inf
+    weight = error**-2.0
+    slope = float(np.median(y / x))
+    for _ in range(_MOST_PASSES):
+        off = np.abs(y - slope * x) / error
+        counted = weight * np.minimum(1.0, _HUBER / np.maximum(off, 1e-12))
+        before, slope = slope, float((counted * x * y).sum() / (counted * x * x).sum())
+        if abs(slope - before) <= 1e-9:
+            break
+    off = np.abs(y - slope * x) / error
+    scatter = max(1.0, MAD_TO_SD * float(np.median(off)) * float(np.sqrt(y.size / (y.size - 1.0))))
+    return slope, scatter / float(np.sqrt((counted * x * x).sum()))
