@@ -71,3 +71,12 @@ def test_a_small_run_of_changes_says_how_many_were_noticed(tmp_path):
     ran = run_python(str(ROOT / "tests" / "bench" / "mutate.py"), "1", "2", "gwnet/hydro/reduction", cwd=tmp_path)
     assert ran.code == 0, ran.err
     assert "1 of 1 changes noticed" in ran.out or "SURVIVED" in ran.out
+
+
+def test_a_small_run_of_detection_prints_shares_of_each_detector(open_data, tmp_path):
+    if not (open_data / "esrp").is_dir():
+        pytest.skip("no folder 'esrp' in the open data")
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_detection.py"), "100", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert ran.out.count("all gross") == 5
+    assert "miss 0.75 ft or more" in ran.out
