@@ -79,3 +79,12 @@ def test_a_small_run_of_changes_says_how_many_were_noticed(tmp_path):
     assert ran.code == 0, ran.err
     assert len([line for line in ran.out.splitlines() if line.startswith(("noticed", "SURVIVED"))]) == 2
     assert "of 2 changes noticed" in ran.out
+
+
+def test_a_small_run_of_detection_prints_shares_of_each_detector(open_data, tmp_path):
+    if not (open_data / "esrp").is_dir():
+        pytest.skip("no folder 'esrp' in the open data")
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_detection.py"), "100", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert ran.out.count("all gross") == 5
+    assert "miss 0.75 ft or more" in ran.out

@@ -63,6 +63,23 @@ def test_wells_on_one_line_and_at_one_place_are_borne():
     assert not found.apart.any()
 
 
+def test_screens_at_one_place_are_not_held_against_one_another():
+    """Heads of a cluster differ by depth; only one whose place does not fit the places around stands apart."""
+    random = np.random.default_rng(3)
+    place = np.repeat(random.uniform(0.0, 5000.0, (2, 9)), 5, axis=1)
+    of_screen = np.tile([0.0, 0.02, 0.03, 0.05, 0.8], 9) + random.normal(0.0, 0.01, 45)
+    level = 40.0 - 0.001 * place[0] + np.repeat(random.normal(0.0, 1.0, 9), 5) + of_screen
+    found = apart_from_neighbours(*place, level)
+    assert not found.apart.any()
+    level[4] += 60.0
+    assert np.flatnonzero(apart_from_neighbours(*place, level).apart).tolist() == [4]
+
+
+def test_wells_of_one_place_alone_are_held_against_nothing():
+    found = apart_from_neighbours(np.zeros(8), np.zeros(8), np.r_[np.zeros(7), 50.0])
+    assert not found.apart.any()
+
+
 def test_a_common_shift_of_quiet_wells_has_the_standard_error_of_a_weighted_mean():
     """1 / sqrt(sum of 1 / error squared), the errors of least squares: checked by drawing many samples."""
     random = np.random.default_rng(8)

@@ -6,10 +6,18 @@ USGS 74 are perched wells that stand 280 to 430 ft above their neighbours.
 """
 
 import json
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from gwnet.analysis.checks import places, series
+from gwnet.analysis.checks.events import Events
+from gwnet.analysis.checks.limits import limits_of
+from gwnet.analysis.checks.quality import run_checks
+from gwnet.analysis.levels.inputs import gather
+from gwnet.analysis.levels.reduce import reduce_levels
+from gwnet.store.snapshot import Snapshot
 
 pytestmark = pytest.mark.shared
 
@@ -55,9 +63,29 @@ def test_one_in_a_hundred_levels_are_suspected_at_most(found, esrp):
     assert len(levels) < 0.01 * len(esrp[0].levels())
 
 
-def test_the_findings_are_few_enough_to_be_read(found):
-    """1,524 before levels with one cause had one finding each; 255 now."""
-    assert len(found) < 350
+def test_the_findings_are_few_enough_to_be_read(found, esrp):
+    """1,524 before levels with one cause had one finding each; 255 while a third of the faults of one foot were noticed
+    and 418 now that about half are (`tests/bench/bench_findings.py`); the aim is 1 in 100 levels at most."""
+    assert len(found) < 0.0075 * len(esrp[0].levels())
+
+
+def test_two_fifths_of_faults_of_one_foot_in_many_wells_at_once_are_noticed(esrp):
+    """Levels of 60 wells, one each, are moved by one foot; no rule notices more than about 70 % of such faults with one
+    warning per 100 levels as they are (`tests/bench/bench_detection.py`)."""
+    with esrp[0].store.reading() as connection:
+        record = Snapshot(connection)
+        settings, inputs, rounds = record.settings, gather(record), record.rounds
+    limits = limits_of(settings)[0]
+    events = Events(inputs, reduce_levels(inputs), settings, limits, rounds)
+    random = np.random.default_rng(20261128)
+    drawn = random.permutation(np.flatnonzero(events.sound))
+    places = drawn[np.sort(np.unique(events.well[drawn], return_index=True)[1])[:60]]
+    below = inputs.depth_below_ground_m.copy()
+    below[events.order[places]] += random.choice([-1.0, 1.0], places.size) * 0.3048
+    moved = replace(inputs, depth_below_ground_m=below)
+    events = Events(moved, reduce_levels(moved), settings, limits, rounds)
+    told = {row for one in run_checks(events) if one.severity != "note" for row in (one.rows or (one.row,))}
+    assert len(told & set(places.tolist())) > 0.4 * places.size
 
 
 def test_wells_without_a_reading_in_a_round_are_one_finding(found):

@@ -67,7 +67,9 @@ _MOST_DATES: Final = 6
     "a level off the line between the readings before and after, moved by what neighbours of the aquifer did; a note "
     "where neighbours are off as well",
     Limit("fit_spreads", 6.0, "robust standard deviations by which a level may miss what is around it"),
-    Limit("unit_spreads", 3.5, "the same for a misfit of about one unit of the reading (m or ft) or more"),
+    Limit(
+        "unit_spreads", 3.5, "the same for a level that stands out by about one unit of the reading (m or ft) or more"
+    ),
     Limit("unit_part", 0.75, "part of one unit from which a misfit is about one unit"),
     Limit("least_shared", 2.0, "neighbours off in the same direction that make a misfit a natural one"),
     LEAST_CHANGES,
@@ -122,6 +124,8 @@ class _Misfits:
         usual = np.maximum(limits["least_misfit_m"], limits["fit_spreads"] * wider * fit.spread_m)
         # one digit wrong by one is the commonest gross slip: such a misfit need not be as rare as any other
         of_unit = np.maximum(limits["unit_part"] * _unit_m(events), limits["unit_spreads"] * wider * fit.spread_m)
+        is_prominent = _prominence(events) >= _LEAST_PROMINENCE * size
+        of_unit = np.where(is_prominent | ~fit.between, of_unit, np.inf)
         self.limit_m = np.minimum(usual, of_unit)
         hints = np.maximum(limits["least_misfit_m"], limits["hint_spreads"] * wider * fit.spread_m)
         self.hint_limit_m = np.minimum(hints, self.limit_m)
@@ -129,8 +133,8 @@ class _Misfits:
         on_line = fit.between & (np.abs(fit.own_residual_m) <= limits["hint_fit_spreads"] * fit.spread_m)
         stands_out = np.where(
             fit.by_neighbours,
-            (fit.own_residual_m * np.sign(fit.residual_m) >= _LEAST_OWN * size) | (size > _SURE * self.limit_m),
-            _prominence(events) >= _LEAST_PROMINENCE * size,
+            (fit.own_residual_m * np.sign(fit.residual_m) >= _LEAST_OWN * size) | (size > _SURE * usual),
+            is_prominent,
         )
         may_be_off = events.checked & ~on_line & (stands_out | ~fit.between)
         off = may_be_off & (size > self.limit_m + _resolution(events))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from gwnet.analysis.checks.check import WARNING, CheckList, Finding, Limit
 from gwnet.analysis.checks.events import LEAST_CHANGES, Events
 from gwnet.analysis.checks.places import describe_amount
-from gwnet.hydro.checks.neighbours import NEIGHBOURS, nearest_wells
+from gwnet.hydro.checks.neighbours import NEAREST, nearest_wells
 from gwnet.hydro.checks.places import Shift, common_shift
 from gwnet.hydro.checks.robust_limits import readings_around
 from gwnet.hydro.checks.spreads import Floats, Places
@@ -56,7 +56,7 @@ def _find_steps_at_points(events: Events) -> Iterator[Finding]:
         events.season,
         events.level_m,
         events.sound,
-        events.neighbours,
+        events.neighbours[:, :NEAREST],
         least=events.limits["least_changes"],
     )
     steps = steps_at(rows, events.well, events.time_d, moves, events.sound, events.point)
@@ -189,10 +189,10 @@ def _neighbours_that_kept(aquifer: Places, place: Floats, part: Places, nowhere:
     """Return for each well of a change of tape its neighbours that had none."""
     wells = aquifer.size
     others = ~np.isin(np.arange(wells), part)
-    kept = np.full((wells, NEIGHBOURS), -1, dtype=np.int64)
+    kept = np.full((wells, NEAREST), -1, dtype=np.int64)
     group = np.where(nowhere, -1, aquifer)
     for well in part.tolist():
         asked = others.copy()
         asked[well] = True
-        kept[well] = nearest_wells(np.where(asked, group, -1), place[:, 0], place[:, 1])[well]
+        kept[well] = nearest_wells(np.where(asked, group, -1), place[:, 0], place[:, 1], NEAREST)[well]
     return kept

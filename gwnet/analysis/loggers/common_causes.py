@@ -1,4 +1,4 @@
-"""What happens at several wells of a site at once has one cause, and is told once.
+"""What happens at several wells of a site at once has one cause, and is one finding.
 
 Sensors that share a barometer all step, or all miss their manual readings, by the same length when the air pressure is
 wrong. Water that rises at several wells after rain or with a river steps at none of the sensors. So what single
@@ -71,7 +71,19 @@ class Seen:
     limits: Mapping[str, float]
 
     def change_at(self, moment: np.datetime64) -> tuple[float, float]:
-        """Return how far the level moves across a moment, and usually in as long a time; NaN where it is not known."""
+        """Return how far the level moves across a moment.
+
+        Parameters
+        ----------
+        moment : numpy.datetime64
+            UTC instant.
+
+        Returns
+        -------
+        tuple of float
+            The change from the hour before to the hour after it, and the usual change in as long a time, without a
+            sign; NaN where there is no level within six hours [m].
+        """
         at = int(moment.astype("datetime64[h]").astype(np.int64))
         before = int(np.searchsorted(self.hour, at, side="left")) - 1
         after = int(np.searchsorted(self.hour, at + 1, side="left"))
@@ -112,7 +124,7 @@ def look_at(heads: LoggerHeads, limits: Mapping[str, float]) -> Seen:
 
 
 def find_across_wells(seen: Sequence[Seen], findings: Sequence[LoggerFinding]) -> list[LoggerFinding]:
-    """Return findings with those that share a cause told once, those of moving water left out, and misfits added.
+    """Return findings with those of one cause put into one, those of moving water left out, and misfits added.
 
     Parameters
     ----------
@@ -240,20 +252,20 @@ def _departures(manual: pd.DataFrame) -> pd.DataFrame:
 
 
 def _together(common: Sequence[LoggerFinding]) -> Iterator[LoggerFinding]:
-    """Yield common causes with those of one barometer that are the same told once: all wells, or there and back."""
+    """Yield common causes with those of one barometer that are the same as one: all wells, or there and back."""
     for barometer in sorted({(each.site, each.instrument) for each in common}):
         mine = sorted((c for c in common if (c.site, c.instrument) == barometer), key=lambda each: each.start_utc)
-        told: list[LoggerFinding] = []
+        merged: list[LoggerFinding] = []
         for each in mine:
-            if told and _is_told(told[-1], each):
-                told[-1] = replace(told[-1], end_utc=max(told[-1].end_utc, each.end_utc))
+            if merged and _is_same(merged[-1], each):
+                merged[-1] = replace(merged[-1], end_utc=max(merged[-1].end_utc, each.end_utc))
             else:
-                told.append(each)
-        yield from (replace(each, parameters={}) for each in told)
+                merged.append(each)
+        yield from (replace(each, parameters={}) for each in merged)
 
 
-def _is_told(before: LoggerFinding, each: LoggerFinding) -> bool:
-    """Return whether a finding is told by the one before it: the same moment, or the way back of the same length."""
+def _is_same(before: LoggerFinding, each: LoggerFinding) -> bool:
+    """Return whether a finding is that before it: the same moment, or the way back of the same length."""
     off, other = (float(finding.parameters["off_m"]) for finding in (before, each))
     soon = each.start_utc - before.end_utc <= np.timedelta64(14, "D")
     return bool(soon and _are_alike(np.abs([off, other])))

@@ -9,7 +9,7 @@ reported again. A step is left to the manual readings on both sides: without the
 judge. A spike is one to three samples that come back; water that comes back as fast looks the same, and a person must
 say which it was.
 
-What several wells of a site show at once is compared before it is told (`gwnet.analysis.loggers.common_causes`).
+What several wells of a site show at once is compared first (`gwnet.analysis.loggers.common_causes`).
 """
 
 from __future__ import annotations

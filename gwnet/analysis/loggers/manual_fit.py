@@ -1,7 +1,7 @@
 """How the manual readings of a well fit its logger, reading by reading and all together.
 
 A reading that stands off together with those of other wells on the same day has a common cause
-(`gwnet.analysis.loggers.common_causes`); it is told once there, and the readings that remain are judged without it.
+(`gwnet.analysis.loggers.common_causes`); it is one finding there, and the readings that remain are judged without it.
 """
 
 from __future__ import annotations

@@ -23,7 +23,7 @@ from gwnet.hydro.checks.spreads import Flags, Floats, Places, equally_long, foll
 NEIGHBOURS: Final = 24
 
 #: ... of which these, the nearest, are asked first, and show whether a movement is shared (project default).
-_NEAREST: Final = 8
+NEAREST: Final = 8
 
 #: ... and so many of all that were read where fewer than three of those were (project default).
 _TAKEN: Final = 5
@@ -281,7 +281,7 @@ def fit_around(
     return replace(
         fit,
         spread_m=np.fmax(fit.spread_m, restless),
-        shared=_shared(wells, time, fit, neighbours[:, :_NEAREST]),
+        shared=_shared(wells, time, fit, neighbours[:, :NEAREST]),
     )
 
 
@@ -484,8 +484,8 @@ def _missed_by_neighbours(
         missed[column] = here - (1.0 - weight) * first - weight * second
     # farther wells move otherwise: they are taken only where too few near ones were read, and no more than needed
     is_read = ~np.isnan(missed)
-    enough = is_read[:_NEAREST].sum(axis=0) >= LEAST_NEIGHBOURS
-    missed[_NEAREST:, enough] = np.nan
+    enough = is_read[:NEAREST].sum(axis=0) >= LEAST_NEIGHBOURS
+    missed[NEAREST:, enough] = np.nan
     missed[(np.cumsum(is_read, axis=0) > _TAKEN) & ~enough] = np.nan
     counted = (~np.isnan(missed)).sum(axis=0) >= LEAST_NEIGHBOURS
     errors = np.full(time.shape, np.nan)

@@ -20,6 +20,8 @@ from gwnet.hydro.checks.spreads import Flags, Floats, Places, equally_long
 LEAST_WELLS: Final = 6
 
 _NEIGHBOURS = 6
+#: Wells nearer to one another than this are of one place [m] (project default).
+_ONE_PLACE_M = 2.0
 _SWEEPS = 12
 _MOST_TRIPLES = 2000
 _MOST_PASSES = 60
@@ -151,7 +153,8 @@ def apart_from_neighbours(
     Notes
     -----
     Levels are taken relative to the plane through three wells whose median absolute residual is least (least median of
-    squares, Rousseeuw, 1984, from memory), and each is compared with the median of its six nearest sound neighbours'.
+    squares, Rousseeuw, 1984, from memory), and each is compared with the median of its six nearest sound neighbours'
+    at other places (2 m or more away).
     The difference per distance is held against 1.4826 times its median over all sound wells. The well that differs
     most among its neighbours is set aside first, so that a wrong one does not put its neighbours in the wrong; wells
     set aside are compared with the sound ones in the end.
@@ -189,18 +192,24 @@ def _apart(places: Floats, level: Floats, spreads: float, least: Floats) -> Apar
 def _contrast(places: Floats, residual: Floats, sound: Flags, spreads: float, least: Floats) -> tuple[Floats, Floats]:
     """Return each well's residual less the median of its nearest sound neighbours', and its limit."""
     wells = np.flatnonzero(sound)
-    count = min(_NEIGHBOURS + 1, wells.size)
-    distance, near = (np.atleast_2d(answer) for answer in KDTree(places[wells]).query(places, k=count))
-    near = wells[near]
-    own = near == np.arange(len(places))[:, None]
-    # a sound well finds itself first; for the others the farthest is left out instead
-    own[~own.any(axis=1), -1] = True
-    others = np.where(own, np.nan, residual[near])
-    offset = residual - np.nanmedian(others, axis=1)
-    away = np.maximum(np.nanmedian(np.where(own, np.nan, distance), axis=1), 1e-6)
+    count = min(_NEIGHBOURS + _most_at_one_place(places), wells.size)
+    distance, near = (answer.reshape(len(places), count) for answer in KDTree(places[wells]).query(places, k=count))
+    # screens at one place differ by the heads of their depths, which no distance explains
+    is_asked = distance >= _ONE_PLACE_M
+    is_asked &= np.cumsum(is_asked, axis=1) <= _NEIGHBOURS
+    offset, away = np.zeros(len(places)), np.ones(len(places))
+    rows = is_asked.any(axis=1)
+    others = np.where(is_asked, residual[wells[near]], np.nan)[rows]
+    offset[rows] = residual[rows] - np.nanmedian(others, axis=1)
+    away[rows] = np.nanmedian(np.where(is_asked, distance, np.nan)[rows], axis=1)
     # by distance: levels of wells farther apart may differ more
     usual = MAD_TO_SD * float(np.median((np.abs(offset) / away)[sound]))
-    return offset, np.maximum(spreads * usual * away, least)
+    return offset, np.where(rows, np.maximum(spreads * usual * away, least), np.inf)
+
+
+def _most_at_one_place(places: Floats) -> int:
+    """Return how many wells lie at one place at most, to within the place's limit."""
+    return int(KDTree(places).query_ball_point(places, _ONE_PLACE_M, return_length=True).max())
 
 
 def _robust_plane(places: Floats, level: Floats) -> Floats:

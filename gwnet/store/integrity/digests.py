@@ -309,8 +309,7 @@ def _bits_of_texts(values: Sequence[str | None], form: int) -> NDArray[np.uint64
     """Return texts as 64 bits each: themselves where they are short, else the first bits of their SHA-256."""
     if form != FIRST_FORM and (packed := _packed(values)) is not None:
         return packed
-    words = dict.fromkeys(values)
-    words.pop(None, None)
+    words = dict.fromkeys(value for value in values if value is not None)
     of_word = _bits_of_word if form != FIRST_FORM else _hash_of_word
     bits = np.fromiter(map(of_word, words), np.uint64, len(words))
     if len(words) == len(values):
