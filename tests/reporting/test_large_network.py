@@ -8,6 +8,7 @@ import pytest
 
 from gwnet.constants import LARGE_NETWORK_WELLS
 from gwnet.errors import DefinitionError
+from gwnet.hydro.reduction.thresholds import CROSSED
 from gwnet.reporting.content import FigureSlot, Group, Heading, PageBreak, Paragraph, Table
 from gwnet.reporting.definition.parse import load_definition
 from gwnet.reporting.definition.period import parse_period
@@ -127,7 +128,8 @@ def test_an_aquifer_takes_one_page_and_no_page_is_empty(large, record, construct
     assert all(len(body_lines(text)) > 5 for text in texts)
 
 
-def test_a_large_report_has_the_hydrographs_of_notable_wells_alone(view, constructed):
+def test_a_large_report_has_the_hydrographs_of_notable_wells_alone(large, record, constructed):
+    view = look(large, dataclasses.replace(record, thresholds=record.thresholds.iloc[:2]), parse_period("2026-Q1"))
     wells = notable_wells(view)
     assert 0 < len(wells) <= 12
     changes = {well: view.change_since_last(view.current, well) for well in view.wells["well"]}
@@ -135,12 +137,17 @@ def test_a_large_report_has_the_hydrographs_of_notable_wells_alone(view, constru
     for _, members in view.by_aquifer():
         own = {well: clear[well] for well in members["well"] if well in clear}
         if own:
-            assert {min(own, key=own.get), max(own, key=own.get)} & set(wells)
-    crossed = [status.well for status in view.thresholds if status.words().startswith("crossed")]
-    assert set(crossed[:12]) <= set(wells)
+            assert own[min(own, key=own.get)] in [own.get(well) for well in wells]
+            assert own[max(own, key=own.get)] in [own.get(well) for well in wells]
     blocks = compose_notable_hydrographs(view, constructed.PlainDrawing())
     drawn = [well for block in blocks if isinstance(block, FigureSlot) for well in block.bookmarks]
     assert drawn == list(wells)
+
+
+def test_wells_with_a_crossed_threshold_come_first(view):
+    crossed = list(dict.fromkeys(status.well for status in view.thresholds if status.state == CROSSED))
+    assert crossed
+    assert notable_wells(view)[: len(crossed)] == tuple(crossed[:12])
 
 
 def with_others(record, count):
