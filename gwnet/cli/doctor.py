@@ -32,8 +32,7 @@ def command(form: str, db: str, by: str, reason: str | None, *, accept_clock: bo
         return DONE
     if renew:
         series = network.renew(db)
-        made = f"; those of {len(series)} series were made anew from their samples" if series else ""
-        output.say(f"Triggers were made anew; packs of samples were looked at{made}.")
+        output.say(f"Triggers were made anew, and packs of {len(series)} series where they did not fit their samples.")
     with output.progress("doctor") as progress:
         done = network.doctor(db, progress)
     if form == "json":
@@ -46,6 +45,6 @@ def command(form: str, db: str, by: str, reason: str | None, *, accept_clock: bo
             names = [check.check for check in some]
             shown = names if len(names) < 4 else [names[0], names[1], f"{len(names) - 2} more"]
             output.say(f"{', '.join(shown)}: {outcome}.")
-    count = len(done.findings)
-    output.say(f"{len(done.checks)} checks, {count} {'finding' if count == 1 else 'findings'}.")
-    return DONE_WITH_FINDINGS if count else DONE
+    findings = "1 finding" if len(done.findings) == 1 else f"{len(done.findings)} findings"
+    output.say(f"{len(done.checks)} checks, {findings}.")
+    return DONE_WITH_FINDINGS if done.findings else DONE

@@ -57,7 +57,7 @@ class Imports(Group):
         from gwnet.ingest.mapping.propose import Known
         from gwnet.ingest.mapping.trial import try_files
 
-        known = Known(site, zone, crs, datum, unit)
+        known = Known(site, zone, crs, datum, unit, dt.datetime.now(dt.UTC))
         return try_files([str(path) for path in paths], mapping=mapping, query=query, known=known)
 
     def load(

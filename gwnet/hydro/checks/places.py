@@ -193,7 +193,8 @@ def _contrast(places: Floats, residual: Floats, sound: Flags, spreads: float, le
     """Return each well's residual less the median of its nearest sound neighbours', and its limit."""
     wells = np.flatnonzero(sound)
     count = min(_NEIGHBOURS + _most_at_one_place(places), wells.size)
-    distance, near = (answer.reshape(len(places), count) for answer in KDTree(places[wells]).query(places, k=count))
+    answers = KDTree(places[wells]).query(places, k=count)
+    distance, near = (np.reshape(answer, (len(places), count)) for answer in answers)
     # screens at one place differ by the heads of their depths, which no distance explains
     is_asked = distance >= _ONE_PLACE_M
     is_asked &= np.cumsum(is_asked, axis=1) <= _NEIGHBOURS

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import sys
-import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -25,9 +24,6 @@ if sys.platform != "win32":
 
 #: Folder that files are moved to when they are done, inside the inbox.
 DONE: Final[str] = "done"
-
-#: Files changed later than this before a run may still be arriving [s].
-ARRIVING_S: Final[float] = 60.0
 
 #: Endings of files that are no logger files.
 _OTHERS: Final = (".toml", ".md", ".part", ".tmp", ".crdownload")
@@ -147,9 +143,7 @@ def _files_in(folder: Path) -> list[Path]:
     ]
 
 
-def empty_inbox(
-    folder: Path, loading: Loading, *, done: Path | None = None, arriving_s: float = ARRIVING_S
-) -> InboxResult:
+def empty_inbox(folder: Path, loading: Loading, *, settled_before: float, done: Path | None = None) -> InboxResult:
     """Load the files of a folder and move those that are on record aside.
 
     Parameters
@@ -158,10 +152,10 @@ def empty_inbox(
         The inbox.
     loading : callable
         Loads files.
+    settled_before : float
+        A file that was changed after this moment is taken to arrive still [s since 1970-01-01 UTC].
     done : pathlib.Path, optional
         Where they are moved to, on the same disk; ``done`` within the inbox unless given.
-    arriving_s : float, optional
-        How long a file must have been left unchanged [s].
 
     Returns
     -------
@@ -183,8 +177,7 @@ def empty_inbox(
             aside.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise _cannot_move(aside, error) from None
-        now = time.time()
-        return InboxResult(tuple(_take(path, loading, aside, now - arriving_s) for path in _files_in(folder)))
+        return InboxResult(tuple(_take(path, loading, aside, settled_before) for path in _files_in(folder)))
 
 
 def _take(path: Path, loading: Loading, aside: Path, settled_before: float) -> Arrived:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -53,6 +54,8 @@ class Known:
     ----------
     site, zone, crs, datum, unit : str
         Code of the site, its time zone, coordinate system, vertical datum and unit of lengths.
+    now_utc : datetime.datetime or None
+        Aware time after which nothing was measured; None where that is not said.
     """
 
     site: str = ""
@@ -60,6 +63,7 @@ class Known:
     crs: str = ""
     datum: str = ""
     unit: str = ""
+    now_utc: dt.datetime | None = None
 
 
 def propose_mapping(files: Sequence[SourceFile], known: Known) -> Proposal:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections import Counter
+from itertools import product
 from typing import Any, Final
 
 import numpy as np
@@ -311,7 +312,7 @@ def _when(one: Looked, survey: Survey, notes: Notes) -> tuple[Any, str] | None:
     best = days[0] if clock is not None and days else stamps[0]
     if clock is None:
         best = next((c for c in stamps if any(":" in cell for cell in _some(one, c))), stamps[0])
-    keys, check = _stamp_keys(one, best, clock, survey.zone, notes)
+    keys, check = _stamp_keys(one, best, clock, survey, notes)
     known = one.one("time quality")
     day = next((c for c in days if c is not best), None)
     if known is not None and known.words and day is not None:
@@ -327,7 +328,7 @@ def _when(one: Looked, survey: Survey, notes: Notes) -> tuple[Any, str] | None:
             keys.pop("time_unknown", None)
             return [
                 keys | {"only": {"column": known.heading, "is": sure}},
-                _stamp_keys(one, day, None, survey.zone, Notes())[0],
+                _stamp_keys(one, day, None, survey, Notes())[0],
             ], check
     others = [c.heading for c in stamps if c is not best]
     if others:
@@ -338,17 +339,17 @@ def _when(one: Looked, survey: Survey, notes: Notes) -> tuple[Any, str] | None:
     return keys, check
 
 
-def _first_year(texts: set[str], formats: list[str]) -> int:
+def _first_year(texts: set[str], formats: list[str], now: dt.datetime | None) -> int:
     """Return from which year on two-digit years are, where some would not have come yet; 0 where they have."""
+    if now is None:
+        return 0
     written = compile_formats([form for form in formats if "%y" in form])
-    now = dt.datetime.now(dt.UTC)
-    for text in texts:
-        for form in written:
-            try:
-                if form.pattern.fullmatch(text) and read_stamp(text, [form])[0] > (now.timestamp() + 86_400) * 1_000:
-                    return now.year - 99
-            except StampError:
-                continue
+    for text, form in product(texts, written):
+        try:
+            if form.pattern.fullmatch(text) and read_stamp(text, [form])[0] > (now.timestamp() + 86_400) * 1_000:
+                return now.year - 99
+        except StampError:
+            continue
     return 0
 
 
@@ -357,7 +358,7 @@ def _some(one: Looked, column: LookedColumn) -> list[str]:
 
 
 def _stamp_keys(
-    one: Looked, column: LookedColumn, clock: LookedColumn | None, zone: str, notes: Notes
+    one: Looked, column: LookedColumn, clock: LookedColumn | None, survey: Survey, notes: Notes
 ) -> tuple[dict[str, Any], str]:
     """Return the rule of a date and time, with its formats, and what is in doubt."""
     columns = [column] if clock is None else [column, clock]
@@ -376,7 +377,7 @@ def _stamp_keys(
     keys: dict[str, Any] = {"column": headings if clock is not None else column_rule(one, column)["column"]}
     if form.formats != ["%Y-%m-%d"]:
         keys["formats"] = form.formats
-    first_year = _first_year(set(texts), form.formats)
+    first_year = _first_year(set(texts), form.formats, survey.now_utc)
     if first_year:
         keys["first_year"] = first_year
         notes.add(f"two-digit years are those from {first_year} on, as some would not have come yet")
@@ -391,7 +392,7 @@ def _stamp_keys(
     if form.has_offset and fillers == ["00:00"] and clocks["00:00"] == timed:
         notes.add("the Z or offset says nothing, as no row has a time of day; the days are local ones")
     elif form.has_offset and "00:00" in fillers and all(text.endswith(("Z", "+00:00", "")) for text in texts):
-        keys["zone"] = zone or "UTC"
+        keys["zone"] = survey.zone or "UTC"
         own.add(
             doubt="local times in this zone, or UTC? Midnights stand for no time of day, which speaks against the Z"
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections import Counter
 from dataclasses import dataclass, field
@@ -64,6 +65,8 @@ class Survey:
         Code of the site.
     zone, crs, datum, unit : str
         Time zone, coordinate system, vertical datum and unit of lengths; empty where they are not known.
+    now_utc : datetime.datetime or None
+        Aware time after which nothing was measured; None where that is not said.
     stations : gwnet.ingest.mapping.look.Looked or None
         The table with one row a well.
     well_keys : dict of str to object
@@ -82,6 +85,7 @@ class Survey:
     crs: str
     datum: str
     unit: str
+    now_utc: dt.datetime | None = None
     stations: Looked | None = None
     well_keys: dict[str, Any] = field(default_factory=dict)
     looked_up: set[str] = field(default_factory=set)
@@ -204,7 +208,9 @@ def survey_places(looked: list[Looked], known: Known, notes: Notes) -> Survey:
         Stations, keys of wells, and settings of the site.
     """
     stem = re.sub(r"\W+", "-", looked[0].file.name.rsplit("/", 1)[-1].rsplit(".", 1)[0]).strip("-")
-    survey = Survey(looked, known.site or stem.upper()[:40], known.zone, known.crs, known.datum, known.unit)
+    survey = Survey(
+        looked, known.site or stem.upper()[:40], known.zone, known.crs, known.datum, known.unit, known.now_utc
+    )
     if not known.site:
         notes.add(f"the site is called {survey.site}, after the file; another can be given with --site")
     survey.stations = _stations(looked)
