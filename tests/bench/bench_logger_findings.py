@@ -1,6 +1,6 @@
 """Which faults of loggers are found, which are named by their cause, and what is found where nothing is wrong.
 
-Run: ``python tests/bench/bench_logger_findings.py [DRAWS [SEED]]``
+Run: ``python tests/bench/bench_logger_findings.py [DRAWS [SEED]] [all]``, with ``all`` to print each finding
 
 Faults of twelve kinds and more are injected into open series, three wells and their barometer in a meadow near Chester,
 California, 2019 to 2020 (Cal Poly San Luis Obispo study, MIT licence; beside the checkout or in the folder that
@@ -316,7 +316,9 @@ def _marks(table) -> set[tuple[str, str, str]]:
     return {(row.well or row.instrument, row.rule, str(row.start_utc)[:10]) for row in table.itertuples()}
 
 
-def main(draws: int = 4, seed: int = 1, kinds: tuple[str, ...] = tuple(KINDS)) -> dict[str, dict[str, float]]:
+def main(
+    draws: int = 4, seed: int = 1, kinds: tuple[str, ...] = tuple(KINDS), *, shows_all: bool = False
+) -> dict[str, dict[str, float]]:
     """Print a table of detection by kind, and return it."""
     series = read_open_series()
     first = max(when[0] for when, _ in series.values())
@@ -360,7 +362,7 @@ def main(draws: int = 4, seed: int = 1, kinds: tuple[str, ...] = tuple(KINDS)) -
             counts["noticed"] += bool(len(within))
             counts["named"] += bool(named.any())
             counts["false"] += len(new) - int(named.sum()) - int((new["rule"] == "gap").sum())  # a gap is one
-            if os.environ.get("GWNET_BENCH_VERBOSE"):
+            if shows_all:
                 for row in new.itertuples():
                     print(
                         f"    {kind} {draw}: {row.well or row.instrument} {row.rule} {row.start_utc} {row.message[:150]} | {row.suggestion[:80]}"
@@ -373,4 +375,5 @@ def main(draws: int = 4, seed: int = 1, kinds: tuple[str, ...] = tuple(KINDS)) -
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:3]))
+    numbers = [int(word) for word in sys.argv[1:] if word.isdigit()]
+    main(*numbers, shows_all="all" in sys.argv)

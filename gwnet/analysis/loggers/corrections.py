@@ -234,11 +234,33 @@ class Wanted:
     end: dt.datetime | None = None
 
     def is_about(self, finding: LoggerFinding) -> bool:
-        """Return whether a finding is about the wells and the instrument that are meant."""
+        """Return whether a finding is about the wells and the instrument that are meant.
+
+        Parameters
+        ----------
+        finding : gwnet.analysis.loggers.suggestion.LoggerFinding
+            A finding.
+
+        Returns
+        -------
+        bool
+            True where none is named, too.
+        """
         return self.instrument in (None, finding.instrument) and (not self.wells or finding.well in self.wells)
 
     def is_of_rule(self, finding: LoggerFinding) -> bool:
-        """Return whether a finding is meant by its rule and time, and suggests something."""
+        """Return whether a finding is meant by its rule and time, and suggests something.
+
+        Parameters
+        ----------
+        finding : gwnet.analysis.loggers.suggestion.LoggerFinding
+            A finding.
+
+        Returns
+        -------
+        bool
+            False where it suggests nothing.
+        """
         first, last = (None if moment is None else to_instant(moment) for moment in (self.start, self.end))
         is_inside = (first is None or finding.start_utc >= first) and (last is None or finding.end_utc <= last)
         return bool(finding.kind and finding.rule in self.rules and is_inside)
