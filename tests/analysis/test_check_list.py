@@ -98,6 +98,15 @@ def test_an_elevation_rises_with_its_number_and_quarters_are_counted_on(record):
     assert events.season.tolist() == [0, 1, 2, 3, 0]
 
 
+def test_water_below_the_screen_keeps_the_elevation_that_was_read(record):
+    record.well("B", screen=(3.0, 5.0), point=(100.0, 0.5), total_depth_m=5.5)
+    record.event("B", "2024-02-15T10:00", [("depth_to_water", 5.7)])
+    record.event("B", "2024-05-15T10:00", [("depth_below_ground", 5.3)])
+    events = events_of(record)
+    assert events["bound"].tolist() == ["<=", "<="]
+    assert events.read_level_m.tolist() == pytest.approx([94.3, 94.2])
+
+
 def test_what_may_explain_a_misfit_is_a_rule_each():
     kinds = {UNIT, SIGN, DIGITS, DECIMAL, AMOUNT, POINT}
     assert len(kinds) == 6
