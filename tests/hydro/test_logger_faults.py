@@ -45,6 +45,11 @@ def test_spikes_beside_a_gap_and_beside_each_other():
     assert found.first.tolist() == [99, 500, 504]
 
 
+def test_a_swing_to_both_sides_is_no_spike():
+    """The samples of a spike lie on one side of their neighbours; a wave, as after a slug of water, on both."""
+    assert find_spikes([2.00, 2.01, 2.00, 2.01, 3.0, 1.0, 2.01, 2.00, 2.01, 2.0, 2.01]).first.size == 0
+
+
 def test_a_fast_response_of_the_aquifer_is_no_spike():
     level = quiet(1000)
     after = np.arange(600)
