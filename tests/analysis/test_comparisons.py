@@ -11,11 +11,14 @@ import pandas as pd
 import pyogrio
 import pytest
 
+from gwnet.analysis.maps.change import change_table
+from gwnet.analysis.maps.same_day import same_day_set
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError, TooFewLevelsError
 from gwnet.hydro.gradients.horizontal import plane_gradient
 from gwnet.network import Network
 
 from ..exchange.test_geopackage import validated
+from .frames import levels, stages, wells
 from .record import Record
 
 RIM = 50.0
@@ -83,6 +86,24 @@ def _event(made, well, when, depth, day, status="static"):
 @pytest.fixture(scope="module")
 def change(net):
     return net.map.change("upper", AUTUMN, SPRING, storage="0.1..0.2")
+
+
+def test_gauges_come_after_the_wells_whatever_their_names():
+    site = wells(("W1", 0, 0, {}), ("A2", 100, 0, {}))
+    sets = [
+        same_day_set(
+            levels(("W1", f"{day}T10:00", 10.0 + rise, {}), ("A2", f"{day}T10:00", 11.0 + rise, {})),
+            site,
+            aquifer="upper",
+            date=dt.date.fromisoformat(day),
+            time_zone="UTC+01:00",
+            stages=stages(("G1", f"{day}T09:00Z", 9.0 + rise, 50.0, 50.0, "upper")),
+        )
+        for day, rise in (("2026-03-17", 0.0), ("2026-06-17", 0.5))
+    ]
+    changes = change_table(*sets, {}, pd.DataFrame({"point": [], "survey_m": []}))
+    assert list(zip(changes["kind"], changes["well"], strict=True)) == [("well", "A2"), ("well", "W1"), ("stage", "G1")]
+    assert changes["change_m"].tolist() == pytest.approx([0.5, 0.5, 0.5])
 
 
 @pytest.fixture(scope="module")

@@ -243,6 +243,9 @@ def test_the_queue_lists_what_waits(reviewed):
     assert queue.findings["measured_at"].tolist() == ["", "2024-03-12T11:10+01:00"]
     reviewed.net.review.decide([reviewed.finding], "dismiss", by="Vera", reason="Rain", now_utc=hours(1))
     reviewed.net.review.approve(Selection(round="2024-Q1"), by="Vera", now_utc=hours(2))
+    reviewed.record.add(
+        "verdict", well_id=reviewed.record.wells["MW-1"], rule="apart", severity="note", limits="{}", message="Apart."
+    )
     queue = reviewed.net.review.queue(round="2024-Q1")
     assert queue.levels.empty
     assert queue.findings["finding_id"].tolist() == [of_round]

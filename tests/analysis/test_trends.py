@@ -56,6 +56,15 @@ def test_yearly_numbers_equal_pymannkendall(seed):
         assert row["p"] == pytest.approx(plain.p)
 
 
+def test_yearly_values_of_different_seasons_are_pointed_out():
+    value = [40.1, 40.3, 40.2, 40.6, 40.4, 40.9, 40.7, 41.0]
+    turns = [("B", f"{2001 + k}-{(2, 8)[k % 2]:02d}-15", one) for k, one in enumerate(value)]
+    frame = record(*yearly("A", value), *turns)
+    found = test_of(frame, method="kendall")["note"].str.contains("see method seasonal")
+    assert found.to_dict() == {"A": False, "B": True}
+    assert not test_of(frame, method="seasonal")["note"].str.contains("see method seasonal").any()
+
+
 def test_values_that_go_together_have_their_p_with_a_wider_variance():
     noise = np.random.default_rng(3).normal(0, 0.1, 30)
     value = [40.0]
