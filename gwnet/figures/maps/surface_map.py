@@ -42,7 +42,7 @@ _ARROW_MM: Final = 5.5
 _ARROWS_APART_MM: Final = 9.0
 _HEAVY_EVERY: Final = 5
 #: Wells left out are on the sheet up to this far beyond the control, as a share of its larger extent. Project default.
-_BEYOND_CONTROL: Final = 0.15
+_BEYOND_CONTROL: Final = 0.5
 
 Points = NDArray[np.float64]
 

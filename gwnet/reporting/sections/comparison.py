@@ -7,6 +7,9 @@ from typing import Any, Final
 
 import pandas as pd
 
+from gwnet.constants import OTHER_AQUIFER
+from gwnet.figures.maps.context import count_others
+from gwnet.figures.maps.data import other_code
 from gwnet.reporting.content import Block, Bullets, Cell, Column, FigureSlot, Heading, Paragraph, Row, Table
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
@@ -20,7 +23,7 @@ from gwnet.reporting.sections.common import (
     text_cell,
     text_of,
 )
-from gwnet.reporting.sections.maps import MAP, STORAGE, gradient_cells, gradient_columns
+from gwnet.reporting.sections.maps import MAP, NAMES_A_ROW, STORAGE, gradient_cells, gradient_columns
 from gwnet.reporting.view import ReportView
 
 _NOT_KNOWN: Final = "not known"
@@ -190,13 +193,19 @@ def _change_table(view: ReportView, change: AquiferChange) -> Table:
     used = change.wells["used"].astype(bool)
     rows: list[Row] = [_change_row(row, view) for row in change.wells[used].to_dict("records")]
     absent: dict[str, list[str]] = {}
-    for row in change.wells[~used].to_dict("records"):
+    elsewhere = ~used & change.wells["reason"].map(text_of).str.startswith(OTHER_AQUIFER)
+    notes = count_others(change.wells.loc[elsewhere, "reason"].map(other_code))
+    for row in change.wells[~used & ~elsewhere].to_dict("records"):
         absent.setdefault(text_of(row["reason"]) or "no level on both days", []).append(str(row["well"]))
     none = Cell(None, "no change to compare")
-    rows.extend((Cell(", ".join(wells)), none, none, Cell(f"not used: {reason}")) for reason, wells in absent.items())
+    rows.extend(
+        (Cell(", ".join(wells[at : at + NAMES_A_ROW])), none, none, Cell(f"not used: {reason}"))
+        for reason, wells in absent.items()
+        for at in range(0, len(wells), NAMES_A_ROW)
+    )
     name = view.aquifer_name(change.aquifer)
     caption = f"Change at the wells of {name} from {change.since} to {change.date}, rise positive."
-    return Table(f"change-{change.aquifer}-{change.since}", caption, columns, tuple(rows))
+    return Table(f"change-{change.aquifer}-{change.since}", caption, columns, tuple(rows), notes)
 
 
 def _change_row(row: dict[str, Any], view: ReportView) -> tuple[Cell, ...]:

@@ -15,7 +15,7 @@ import pandas as pd
 from gwnet.constants import ONE_WELL_A_PLACE, OTHER_AQUIFER
 from gwnet.errors import DefinitionError
 from gwnet.figures.maps.context import MOST_NAMED, count_others
-from gwnet.figures.maps.data import made_notes
+from gwnet.figures.maps.data import made_notes, other_code
 from gwnet.figures.maps.labels import split_basins
 from gwnet.reporting.content import Block, Caution, Cell, Column, FigureSlot, Heading, Paragraph, Table
 from gwnet.reporting.data import MapFacts
@@ -39,7 +39,7 @@ from gwnet.reporting.view import ReportView
 from gwnet.units import metres_per
 
 #: Wells without a level that one row of a table lists; a longer list takes further rows.
-_NAMES_A_ROW: Final = 40
+NAMES_A_ROW: Final = 40
 NOT_DETERMINED: Final = "not distinguishable from no gradient"
 
 
@@ -170,8 +170,7 @@ def list_map_wells(view: ReportView, facts: MapFacts, number: int) -> list[Block
         blocks.append(Caution("Levels that do not fit", facts.findings))
     left_out = facts.control[~facts.control["used"].astype(bool)]
     elsewhere = left_out["reason"].str.startswith(OTHER_AQUIFER)
-    others = left_out.loc[elsewhere, "reason"].map(lambda reason: reason.removeprefix(OTHER_AQUIFER).lstrip(": "))
-    notes = count_others(others)
+    notes = count_others(left_out.loc[elsewhere, "reason"].map(other_code))
     if elsewhere.all():
         blocks.append(Paragraph(" ".join(("No well of this aquifer was left out of the map.", *notes))))
     else:
@@ -241,7 +240,7 @@ def _left_out_table(
     none = Cell(None, "no level in the window, or one that is printed with the levels of the round")
     rows.extend(
         (
-            Cell(", ".join(names[start : start + _NAMES_A_ROW])),
+            Cell(", ".join(names[start : start + NAMES_A_ROW])),
             none,
             none,
             none,
@@ -249,7 +248,7 @@ def _left_out_table(
             text_cell(why, "no reason given"),
         )
         for why, names in absent.items()
-        for start in range(0, len(names), _NAMES_A_ROW)
+        for start in range(0, len(names), NAMES_A_ROW)
     )
     caption = f"Left out of the map of {view.aquifer_name(facts.aquifer)}, {facts.day}, with reasons."
     return Table(f"left-out-{number}", caption, columns, tuple(rows), notes, identified_by=2)
