@@ -199,6 +199,8 @@ def test_an_unknown_key_of_a_definition_is_refused_with_the_nearest_and_a_missin
 def test_the_days_of_loggers_are_those_of_the_site(view24, constructed):
     moment = pd.Timestamp("2025-10-12T22:30", tz="UTC")  # half past midnight of the 13th in Vienna
     counts = {"samples": 24, "coverage_percent": 99.0, "gaps": 0, "manual_readings": 0, "warnings": "", "findings": ""}
+    unknown = ("residual_m", "leave_one_out_residual_m", "drift_m_per_year", "drift_share_percent", "uncertainty_m")
+    counts |= dict.fromkeys(unknown, float("nan")) | {"last_manual_reading": ""}
     row = {"well": "", "instrument": "B-1", "first_utc": moment, "last_utc": moment, **counts}
     extras = dataclasses.replace(view24.data.extras, frames={"loggers": pd.DataFrame([row])})
     site = dataclasses.replace(view24.data.site, time_zone="Europe/Vienna")
