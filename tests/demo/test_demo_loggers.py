@@ -249,10 +249,22 @@ def test_the_heads_are_the_true_ones(adjusted, truth):
     assert (np.abs(off[:, 0]) <= off[:, 1]).all()
 
 
-@pytest.mark.parametrize("instrument", ["LG-4", "LG-5", "LG-6", "LG-7"])
+@pytest.mark.parametrize("instrument", ["LG-4", "LG-5", "LG-7"])
 def test_without_the_corrections_they_are_not(unadjusted, instrument):
     truth = LOGGERS[instrument]
     assert np.abs(errors(unadjusted[instrument], truth)[:, 0]).max() > truth["tolerance_m"]
+
+
+def test_a_sensor_out_of_water_gives_bounds_before_anybody_looked(unadjusted):
+    fault = FAULTS["bottomed out"]
+    one, truth = unadjusted[fault["instrument"]], LOGGERS[fault["instrument"]]
+    margin = np.timedelta64(int(fault["tolerance_h"]), "h")
+    inside = (one.time_utc > naive(fault["start_utc"]) + margin) & (one.time_utc < naive(fault["end_utc"]) - margin)
+    assert inside.sum() > 2000
+    assert np.isnan(one.water_elevation_m[inside]).all()
+    assert np.ptp(one.bound_m[inside]) < 0.05
+    assert (one.bound_m[inside] < np.nanmin(one.water_elevation_m) + 0.05).all()
+    assert np.abs(errors(one, truth)[:, 0]).max() <= truth["tolerance_m"]
 
 
 def test_no_residual_is_left_that_the_stated_uncertainty_does_not_cover(adjusted):
