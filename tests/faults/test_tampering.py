@@ -22,6 +22,8 @@ WAYS_OF = [
     for database, ways in WAYS.items()
     for way in ways
 ]
+#: Not seen where no trigger looks: a record without a row is a new record, and nothing in it contradicts that.
+UNSEEN = frozenset({"truncate all"})
 #: Changes that the short version makes; without triggers each needs a look at the whole record.
 SHORT_COUNT = {GUARDED: 60, "dropped": 20, "replica": 12, "disabled": 12}
 
@@ -57,7 +59,12 @@ def test_a_change_is_refused_or_found(database, way, stages):
         changes=len(listed) - counts["none"],
         **{key: counts[key] for key in ("refused", "found", "unseen")},
     )
-    wrong = {change: became for change, became in outcomes.items() if became not in ("refused", "found", "none")}
+    unseen = UNSEEN if way != GUARDED else frozenset()
+    wrong = {
+        change: became
+        for change, became in outcomes.items()
+        if became not in ("refused", "found", "none") and change not in unseen
+    }
     assert not wrong
     assert counts["refused" if way == GUARDED else "found"] > 0
 
