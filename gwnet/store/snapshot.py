@@ -218,11 +218,9 @@ class Snapshot:
         selection : gwnet.records.Selection, optional
             Which events; all of the site unless given. Dates do not restrict here, aware instants do.
         """
+        asked = replace(selection or Selection(), site=self._site_of(selection))
         return self.once(
-            ("level records", selection),
-            lambda: fetch_levels.level_records(
-                self.connection, replace(selection or Selection(), site=self._site_of(selection)), self.known_on
-            ),
+            ("level records", asked), lambda: fetch_levels.level_records(self.connection, asked, self.known_on)
         )
 
     def _site_of(self, selection: Selection | None) -> str | None:

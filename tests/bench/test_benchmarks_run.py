@@ -84,7 +84,18 @@ def test_a_small_run_of_changes_says_how_many_were_noticed(tmp_path):
 def test_a_small_run_of_detection_prints_shares_of_each_detector(open_data, tmp_path):
     if not (open_data / "esrp").is_dir():
         pytest.skip("no folder 'esrp' in the open data")
-    ran = run_python(str(ROOT / "tests" / "bench" / "bench_detection.py"), "100", cwd=tmp_path)
+    env = {"GWNET_OPEN_DATA": str(open_data)}
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_detection.py"), "100", cwd=tmp_path, env=env)
     assert ran.code == 0, ran.err
     assert ran.out.count("all gross") == 5
     assert "miss 0.75 ft or more" in ran.out
+
+
+def test_a_small_run_of_faults_of_loggers_prints_a_row_a_kind(open_data, tmp_path):
+    env = {"GWNET_OPEN_DATA": str(open_data)}
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_logger_findings.py"), "1", "1", cwd=tmp_path, env=env)
+    assert ran.code == 0, ran.err
+    rows = ran.out.splitlines()
+    assert [row.split("  ")[0] for row in rows[1:-1]][:3] == ["spike", "spike at a file's end", "last sample"]
+    assert sum("100%    100%" in row for row in rows) >= 10
+    assert rows[-1].startswith("findings of 120 days of the three untouched series: ")

@@ -9,7 +9,7 @@ from gwnet.ingest.mapping.mapping import parse_mapping
 from gwnet.ingest.mapping.propose import Known, propose_mapping
 
 NOW = dt.datetime(2026, 4, 6, 8, 0, tzinfo=dt.UTC)
-KNOWN = Known("S", "Europe/Vienna", "EPSG:25832", "local", "m")
+KNOWN = Known("S", "Europe/Vienna", "EPSG:25832", "local", "m", NOW)
 
 #: A mapping of level events with the rules to be filled in.
 EVENTS = """

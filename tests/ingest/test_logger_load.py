@@ -179,7 +179,7 @@ def test_the_same_bytes_again_change_nothing(on_sqlite):
     on_sqlite.one(path)
     again = on_sqlite.file("renamed.csv", [1.0, 1.1])
     result = on_sqlite.load(again, now=LATER)
-    assert result.files[0].notes == ("already loaded on 2026-04-06 08:00 UTC as a.csv; nothing changed",)
+    assert result.files[0].notes == ("already loaded on 2026-04-06 09:00 UTC+01:00 as a.csv; nothing changed",)
     assert not result.has_findings
     assert not result.files[0].landed
     other = on_sqlite.load(path, layout=on_sqlite.write("other.toml", PLAIN.replace("+01:00", "+02:00"))).files[0]

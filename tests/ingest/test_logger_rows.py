@@ -415,7 +415,7 @@ def test_a_quantity_that_is_asked_for_limits_or_names_the_column(path):
     assert [column.quantity for column in file.columns] == ["water temperature"]
     file, samples = read(path, rows.replace(",temp [degC]", ",x"), chosen, zone="UTC", quantity="air pressure")
     assert (file.columns[0].quantity, file.columns[0].unit, samples[0][1]) == ("air pressure", "kPa", (101.0,))
-    with pytest.raises(LayoutError, match="What the column 'pressure"):
+    with pytest.raises(LayoutError, match="is in kPa, which is no unit of battery"):
         open_logger_file(path, chosen, zone="UTC", quantity="battery")
     path.write_text(rows.replace("pressure", "air pressure"))
     with pytest.raises(LayoutError, match="and no battery"):
