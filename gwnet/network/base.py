@@ -126,8 +126,10 @@ class Group:
 
 
 def _methods(group: type) -> list[tuple[str, str]]:
-    """Return the public methods of a class in their order, with their summaries."""
-    members = [(name, inspect.unwrap(getattr(group, name))) for name in vars(group) if not name.startswith("_")]
+    """Return the public methods of a class in their order, then those of its parts, with their summaries."""
+    owners = [group, *(owner for owner in group.__mro__[1:] if issubclass(owner, Group) and owner is not Group)]
+    names = [name for owner in owners for name in vars(owner) if not name.startswith("_")]
+    members = [(name, inspect.unwrap(getattr(group, name))) for name in dict.fromkeys(names)]
     return [(name, _summary(member)) for name, member in members if inspect.isfunction(member)]
 
 

@@ -79,6 +79,8 @@ def test_the_record_says_what_it_holds_and_each_group_what_it_offers(net):
     assert "net.trends.pooled(…)" in repr(net.trends)
     assert repr(net.trends).startswith("net.trends(…)")
     assert "net.review(…)" not in repr(net.review)
+    # a group in two modules lists the methods of both, each once
+    assert repr(net.loggers).count("net.loggers.heads(…)") == repr(net.loggers).count("net.loggers.inbox(…)") == 1
 
 
 def test_the_password_of_a_server_is_not_printed(postgres_url):
