@@ -109,9 +109,16 @@ class Loggers(LoggerFiles):
             return list_findings(record, codes)
 
     def efficiencies(
-        self, wells: Wells = None, *, every_hours: float = 1.0, site: str | None = None, known_on: Instant = None
+        self,
+        wells: Wells = None,
+        *,
+        every_hours: float = 1.0,
+        lag_hours: float = 24.0,
+        tides: bool = False,
+        site: str | None = None,
+        known_on: Instant = None,
     ) -> pd.DataFrame:
-        """Return the barometric efficiency of each deployment, by Clark's signs and by regression.
+        """Return the barometric efficiency of each deployment by several methods, with limits.
 
         Parameters as `gwnet.network`; columns of `gwnet.analysis.loggers.efficiency.EFFICIENCY_COLUMNS`.
 
@@ -119,12 +126,36 @@ class Loggers(LoggerFiles):
         ----------
         every_hours : float, optional
             Step at which levels and air pressure are compared [h].
+        lag_hours : float, optional
+            Time within which a well may answer, for the deconvolution [h].
+        tides : bool, optional
+            Whether the deconvolution fits earth tides beside the air pressure.
         """
         from gwnet.analysis.loggers.efficiency import estimate_efficiencies
 
         codes = codes_of(wells)
         with self._record(site, known_on, wells=codes) as record:
-            return estimate_efficiencies(record, codes, every_hours=every_hours)
+            return estimate_efficiencies(record, codes, every_hours=every_hours, lag_hours=lag_hours, tides=tides)
+
+    def barometric_response(
+        self,
+        wells: Wells = None,
+        *,
+        every_hours: float = 1.0,
+        lag_hours: float = 24.0,
+        tides: bool = False,
+        site: str | None = None,
+        known_on: Instant = None,
+    ) -> pd.DataFrame:
+        """Return the response of each deployment to a step of air pressure, one row a lag, and to earth tides.
+
+        Parameters as `efficiencies`; columns of `gwnet.analysis.loggers.efficiency.RESPONSE_COLUMNS`.
+        """
+        from gwnet.analysis.loggers.efficiency import estimate_responses
+
+        codes = codes_of(wells)
+        with self._record(site, known_on, wells=codes) as record:
+            return estimate_responses(record, codes, every_hours=every_hours, lag_hours=lag_hours, tides=tides)
 
     def explain(
         self, well: str, time: str, *, site: str | None = None, known_on: Instant = None, unit: str = "m"

@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.table import levels
+from gwnet.analysis.loggers.barometers import AIR_QUANTITIES
 from gwnet.analysis.loggers.channels import deployments_in, loggers_of
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads, work_out_heads
 from gwnet.analysis.loggers.level_rows import is_approved_at
@@ -220,7 +221,7 @@ def _barometer_runs(record: Snapshot, deployments: pd.DataFrame) -> list[Run]:
     series = loggers_of(record).series
     rows: list[Run] = []
     for well, code in sorted(set(zip(deployments["well"], deployments["instrument"], strict=True))):
-        own = series[(series["instrument"] == code) & series["quantity"].isin(["air pressure", "absolute pressure"])]
+        own = series[(series["instrument"] == code) & series["quantity"].isin(AIR_QUANTITIES)]
         parts = [
             fetch_samples.samples(
                 connection, row.series_id, known_on=known_on, is_packed=row.packed_count == row.sample_count

@@ -294,7 +294,7 @@ TABLES: Final[tuple[Table, ...]] = (
             Column(
                 "barometer",
                 "code",
-                "Barometer that its pressures are compensated with.",
+                "Barometer that its pressures are compensated with; of a barometer, its stand-in over gaps.",
                 of="instrument",
                 stored="barometer_id",
             ),

@@ -6,10 +6,11 @@ import pytest
 
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.loggers.anchor import MANUAL_COLUMNS, PARTS, anchor
+from gwnet.analysis.loggers.barometers import barometer_channel
 from gwnet.analysis.loggers.channels import deployments_in, loggers_of
 from gwnet.analysis.loggers.clocks import compare_clock, find_clock_errors
 from gwnet.analysis.loggers.heads import work_out_heads
-from gwnet.analysis.loggers.sensor_level import barometer_channel, sensor_level
+from gwnet.analysis.loggers.sensor_level import sensor_level
 from gwnet.analysis.loggers.suggestion import NAT, LoggerFinding, describe_moment, findings_frame, span_around
 
 from .logger_record import HOUR

@@ -99,3 +99,9 @@ def test_a_small_run_of_faults_of_loggers_prints_a_row_a_kind(open_data, tmp_pat
     assert [row.split("  ")[0] for row in rows[1:-1]][:3] == ["spike", "spike at a file's end", "last sample"]
     assert sum("100%    100%" in row for row in rows) >= 10
     assert rows[-1].startswith("findings of 120 days of the three untouched series: ")
+
+
+def test_a_small_run_of_limits_of_efficiencies_prints_their_coverage(tmp_path):
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_efficiency_limits.py"), "3", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert ran.out.count("% hold, half-width") == 3 * 3 * 8

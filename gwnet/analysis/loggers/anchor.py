@@ -46,7 +46,7 @@ PARTS: Final = {
     "manual_m": "manual readings",
     "hold_m": "how well the sensor held between them",
     "sensor_m": "sensor",
-    "air_m": "air pressure between samples of the barometer",
+    "air_m": "air pressure between samples of the barometer, of a stand-in or from sea level",
     "since_m": "drift since the last manual reading",
     "hanging_m": "hanging depth and measuring point",
 }
@@ -165,7 +165,9 @@ def anchor(loggers: LoggerRecord, deployment: Any, level: SensorLevel, levels: p
         "efficiency", deployment.installed_at_utc, deployment.removed_at_utc
     ).get("value")
     elevation = used_level + correction
-    if efficiency is not None and not np.isnan(level.air_pa).all():
+    if efficiency is not None and np.isnan(level.air_pa).all():
+        efficiency = None  # nothing to remove it by; the steps say that no air pressure is on record
+    if efficiency is not None:
         air_m = level.air_pa * level.metres_per_pascal()
         elevation = without_barometric_response(
             elevation, air_m, efficiency=float(efficiency), reference_air_pressure_m=float(np.nanmean(air_m))

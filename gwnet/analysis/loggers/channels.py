@@ -28,7 +28,7 @@ from gwnet.units import metres_per, to_celsius, to_pascals
 #: Quantities that give a level, the best first.
 LEVEL_QUANTITIES: Final = ("absolute pressure", "water pressure", "water column", "depth to water", "water elevation")
 
-_PRESSURES: Final = ("absolute pressure", "water pressure", "air pressure")
+_PRESSURES: Final = ("absolute pressure", "water pressure", "air pressure", "sea-level pressure")
 _LENGTHS: Final = ("water column", "depth to water", "water elevation")
 _TEMPERATURES: Final = ("water temperature", "air temperature")
 

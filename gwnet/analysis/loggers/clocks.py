@@ -13,9 +13,9 @@ from typing import Final
 
 import numpy as np
 
+from gwnet.analysis.loggers.barometers import barometer_channel
 from gwnet.analysis.loggers.channels import Channel, LoggerRecord
 from gwnet.analysis.loggers.heads import LoggerHeads
-from gwnet.analysis.loggers.sensor_level import barometer_channel
 from gwnet.analysis.loggers.suggestion import NAT, LoggerFinding, describe_moment, span_around
 from gwnet.clock import offset_minutes, to_instant, to_instants
 from gwnet.hydro.arrays import Floats

@@ -15,6 +15,7 @@ from sqlalchemy import Connection
 from gwnet.analysis.loggers.channels import LEVEL_QUANTITIES, deployments_in, loggers_of, suppose_corrections
 from gwnet.analysis.loggers.correction_history import describe_correction
 from gwnet.analysis.loggers.correction_kinds import KINDS, check_parameters
+from gwnet.analysis.loggers.efficiency import refuse_without_air
 from gwnet.analysis.loggers.finding_rules import RULES
 from gwnet.analysis.loggers.findings import findings_of
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
@@ -133,6 +134,8 @@ def plan_corrections(record: Snapshot, *wanted: Correction) -> PlannedCorrection
         parameters = check_parameters(each.kind, each.parameters, start=each.start, end=each.end)
         quantity, series_ids = _series_of(record, each)
         _refuse_twice(supposed, each, quantity, parameters)
+        if each.kind == "efficiency":
+            refuse_without_air(record, each.instrument)
         chosen = tuple(series_ids if KINDS[each.kind].per_segment else series_ids[-1:])
         steps.append((each, parameters, chosen))
         supposed = _with_correction(supposed, each, quantity, parameters, chosen)

@@ -198,7 +198,7 @@ def _level_steps(heads: LoggerHeads, place: int, unit: str) -> list[Step]:
         return steps
     final = heads.water_elevation_m[place] / per
     rule = "" if np.isnan(final) else "level plus what was added"
-    if heads.level.channel.correction_history.of("efficiency").shape[0]:
+    if any(step.startswith("response to air pressure removed") for step in heads.anchored.steps):
         rule += ", the response to air pressure removed"
     steps.append(Step("water elevation", _shown(final, unit), rule))
     return steps

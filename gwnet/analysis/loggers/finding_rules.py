@@ -124,7 +124,11 @@ RULES: Final[dict[str, Rule]] = {
     ),
     "gap": Rule("no samples for longer than the interval", f"{GAP_TIMES_INTERVAL:g} intervals"),
     "interval": Rule("samples closer together or farther apart than usual", "10 samples"),
-    "no air pressure": Rule("samples of an absolute sensor without an air pressure", "any sample"),
+    "no air pressure": Rule("samples that need an air pressure and have none, one run a finding", "any sample"),
+    "barometer gap": Rule(
+        "no air pressure for longer than is interpolated over, one gap a finding",
+        f"{constants.BAROMETER_GAP_S / 3600:g} hours, or {GAP_TIMES_INTERVAL:g} intervals of the barometer",
+    ),
     "manual reading": Rule(
         "a manual reading that does not fit the others",
         f"{constants.RESIDUAL_LIMIT_M:g} m or 1.5 half-widths",
@@ -355,16 +359,13 @@ def _intervals(heads: LoggerHeads) -> Iterator[LoggerFinding]:
 
 
 def _without_level(heads: LoggerHeads) -> Iterator[LoggerFinding]:
-    """Yield where an absolute sensor has no air pressure, and what nothing anchors to an elevation."""
+    """Yield what nothing anchors to an elevation."""
     out = heads.anchored.out
-    for rule, fix in (
-        ("no air pressure", "load the barometer's files, or name one in the deployment"),
-        ("not anchored", "a manual reading, or hanging depth and measuring point, would anchor them"),
-    ):
-        places = np.flatnonzero(out == OUT_REASONS.index(rule))
-        if places.size:
-            message = f"{count_samples(places.size)} without a level: {rule}; {fix}."
-            yield _finding(heads, rule, int(places[0]), int(places[-1]), message)
+    places = np.flatnonzero(out == OUT_REASONS.index("not anchored"))
+    if places.size:
+        fix = "a manual reading, or hanging depth and measuring point, would anchor them"
+        message = f"{count_samples(places.size)} without a level: not anchored; {fix}."
+        yield _finding(heads, "not anchored", int(places[0]), int(places[-1]), message)
     by_depth = np.flatnonzero(heads.anchored.by_hanging_depth & (out == 0))
     if by_depth.size and heads.quantity != "water elevation":
         message = f"{count_samples(by_depth.size)} by the hanging depth alone: no manual reading anchors them."

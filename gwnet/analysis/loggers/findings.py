@@ -20,6 +20,7 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.checks.limits import limits_of
+from gwnet.analysis.loggers.air_findings import air_of_deployment, find_missing_air
 from gwnet.analysis.loggers.channels import deployments_in, loggers_of
 from gwnet.analysis.loggers.clocks import compare_clock, find_clock_errors
 from gwnet.analysis.loggers.common_causes import find_across_wells, look_at
@@ -62,14 +63,16 @@ def findings_of(record: Snapshot, deployments: Iterable[LoggerHeads]) -> list[Lo
     """
     loggers = loggers_of(record)
     findings: list[LoggerFinding] = []
-    clocks, seen, places = [], [], {}
+    clocks, air, seen, places = [], [], [], {}
     for heads in deployments:
+        air.append(air_of_deployment(loggers, heads))
         clocks.append(compare_clock(loggers, heads))
         findings += find_in_deployment(loggers, heads)
         seen.append(look_at(heads, limits_of(record.of_site(heads.site).settings)[0]))
         places[heads.instrument] = (heads.site, heads.well)
     findings = find_across_wells(seen, findings)
     findings += find_clock_errors(each for each in clocks if each is not None)
+    findings += find_missing_air(loggers, air)
     findings += _conflicts(record, places)
     never = np.datetime64("1900-01-01", "us")
     return sorted(

@@ -10,21 +10,21 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.places import latitude_of
+from gwnet.analysis.loggers.barometers import air_pressure
 from gwnet.analysis.loggers.channels import LEVEL_QUANTITIES, Channel, LoggerRecord
-from gwnet.analysis.loggers.correction_history import OUT_REASONS, describe_correction, within
+from gwnet.analysis.loggers.correction_history import OUT_REASONS, describe_correction
 from gwnet.analysis.loggers.correction_kinds import KINDS
 from gwnet.constants import (
     AIR_PRESSURE_RATE_PA_S,
     BAROMETER_GAP_S,
     CONVENTIONAL_WATER_DENSITY_KG_M3,
-    GAP_TIMES_INTERVAL,
     LOGGER_ACCURACY_M,
     STANDARD_GRAVITY_M_S2,
     TEMPERATURE_GAP_S,
 )
-from gwnet.hydro.arrays import Floats, Instants
-from gwnet.hydro.loggers.barometric import air_pressure_at, align_air_pressure, without_air
-from gwnet.hydro.loggers.dense_series import interpolate_at, seconds_to_nearest, usual_interval_s
+from gwnet.hydro.arrays import Floats
+from gwnet.hydro.loggers.barometric import without_air
+from gwnet.hydro.loggers.dense_series import interpolate_at
 from gwnet.hydro.reduction.water import normal_gravity, water_column, water_density
 
 _NO_VALUE, _NO_AIR, _NO_DENSITY = (
@@ -52,6 +52,8 @@ class SensorLevel:
         Time to the nearest sample of the barometer; 0 where no air pressure is subtracted [s].
     air_gap_s : float
         Longest time between two samples of the barometer that is interpolated over [s].
+    air_half_width_pa : numpy.ndarray, shape (n,)
+        95 % half-width that a stand-in for the barometer or a reduction from sea level adds [Pa].
     barometer : str
         Instrument that the air pressure comes from; empty for none.
     temperature_degc : numpy.ndarray, shape (n,)
@@ -71,6 +73,7 @@ class SensorLevel:
     air_pa: Floats
     air_away_s: Floats
     air_gap_s: float
+    air_half_width_pa: Floats
     barometer: str
     temperature_degc: Floats
     density_kg_m3: Floats
@@ -82,11 +85,12 @@ class SensorLevel:
         return np.asarray(1.0 / (self.density_kg_m3 * self.gravity_m_s2), dtype=np.float64)
 
     def air_half_width_m(self) -> Floats:
-        """Return what the air pressure between samples of the barometer may be out by, 95 % half-width [m]."""
+        """Return what the air pressure between samples or of a stand-in may be out by, 95 % half-width [m]."""
         if not self.barometer:
             return np.zeros(self.level_m.size)
         away = np.minimum(self.air_away_s, self.air_gap_s)
-        return np.asarray(AIR_PRESSURE_RATE_PA_S * away * self.metres_per_pascal(), dtype=np.float64)
+        half_width_pa = np.hypot(AIR_PRESSURE_RATE_PA_S * away, self.air_half_width_pa)
+        return np.asarray(half_width_pa * self.metres_per_pascal(), dtype=np.float64)
 
 
 def sensor_level(loggers: LoggerRecord, deployment: Any) -> SensorLevel | None:
@@ -124,6 +128,7 @@ def sensor_level(loggers: LoggerRecord, deployment: Any) -> SensorLevel | None:
         air_pa=nothing,
         air_away_s=np.zeros(count),
         air_gap_s=BAROMETER_GAP_S,
+        air_half_width_pa=np.zeros(count),
         barometer="",
         temperature_degc=nothing,
         density_kg_m3=np.full(count, CONVENTIONAL_WATER_DENSITY_KG_M3),
@@ -134,49 +139,7 @@ def sensor_level(loggers: LoggerRecord, deployment: Any) -> SensorLevel | None:
         level = _column(loggers, deployment, level)
     elif channel.quantity == "depth to water":
         level = replace(level, level_m=-level.level_m, steps=(*level.steps, "level: less the depth to water"))
-    return _corrected(level)
-
-
-def air_pressure(
-    loggers: LoggerRecord, deployment: Any, when: Instants
-) -> tuple[Floats, Floats, float, tuple[str, ...]]:
-    """Return the air pressure at a well at some moments.
-
-    Parameters
-    ----------
-    loggers : gwnet.analysis.loggers.channels.LoggerRecord
-        What is on record.
-    deployment : named tuple
-        Row of `gwnet.store.fetch.samples.deployments`; its barometer is the one that counts.
-    when : numpy.ndarray of datetime64[us], shape (n,)
-        Moments, rising.
-
-    Returns
-    -------
-    tuple
-        Air pressure at the height of the well [Pa] and time to the nearest sample of the barometer [s], both of shape
-        (n,), the longest gap that was interpolated over [s], and what was done in words.
-    """
-    nothing, far = np.full(when.size, np.nan), np.full(when.size, np.inf)
-    if not deployment.barometer:
-        return nothing, far, BAROMETER_GAP_S, ("no barometer is named in the deployment",)
-    channel = barometer_channel(loggers, deployment.barometer, when)
-    if channel is None:
-        return nothing, far, BAROMETER_GAP_S, (f"no air pressure of {deployment.barometer} is on record in that time",)
-    here = ~np.isnan(channel.value) & (channel.correction_history.find_exclusions(channel.time_utc) == 0)
-    air_when, air = channel.time_utc[here], channel.value[here]
-    interval = usual_interval_s(air_when)
-    gap = max(BAROMETER_GAP_S, GAP_TIMES_INTERVAL * interval) if interval == interval else BAROMETER_GAP_S
-    pressure = align_air_pressure(when, air_when, air, longest_gap_s=gap)
-    steps = [f"less the air pressure of {deployment.barometer}, linear between samples up to {gap / 3600:g} h apart"]
-    steps += _describe_corrections(channel)
-    height = _height_above_barometer(loggers, deployment)
-    if height is not None:
-        pressure = air_pressure_at(pressure, height)
-        steps.append(f"air pressure brought to the well, {height:+.1f} m above the barometer")
-    else:
-        steps.append("air pressure as at the barometer: the ground elevation there is not on record")
-    return pressure, seconds_to_nearest(when, air_when), gap, tuple(steps)
+    return _corrected(_with_air_of_response(loggers, deployment, level))
 
 
 def sensor_accuracy_m(loggers: LoggerRecord, instrument: str) -> float:
@@ -198,51 +161,6 @@ def sensor_accuracy_m(loggers: LoggerRecord, instrument: str) -> float:
     return next((number for number in numbers if number == number), LOGGER_ACCURACY_M)
 
 
-def barometer_channel(loggers: LoggerRecord, barometer: str, when: Instants) -> Channel | None:
-    """Return what a barometer recorded around some moments, while it was installed as one.
-
-    Parameters
-    ----------
-    loggers : gwnet.analysis.loggers.channels.LoggerRecord
-        What is on record.
-    barometer : str
-        Code of the instrument.
-    when : numpy.ndarray of datetime64[us], shape (n,)
-        Moments, rising.
-
-    Returns
-    -------
-    gwnet.analysis.loggers.channels.Channel or None
-        Air pressure, or absolute pressure of an instrument installed in air; None without a sample.
-    """
-    if when.size == 0:
-        return None
-    margin = pd.Timedelta(days=2)
-    start, end = (pd.Timestamp(edge, tz="UTC") for edge in (when[0], when[-1]))
-    for quantity in ("air pressure", "absolute pressure"):
-        channel = loggers.channel(barometer, quantity, start - margin, end + margin)
-        if channel is not None:
-            return _while_in_air(loggers, channel)
-    return None
-
-
-def _while_in_air(loggers: LoggerRecord, channel: Channel) -> Channel | None:
-    """Return the samples that a barometer recorded while installed in air; all where no deployment is on record."""
-    rows = loggers.deployments_of(channel.instrument)
-    in_air = rows[(rows["well"] == "") | (rows["kind"] == "barometer")]
-    if in_air.empty:
-        return channel
-    keep = np.zeros(len(channel), dtype=bool)
-    for row in in_air.itertuples():
-        keep[within(channel.time_utc, row.installed_at_utc, row.removed_at_utc)] = True
-    if not keep.any():
-        return None
-    if keep.all():
-        return channel
-    arrays = {name: getattr(channel, name)[keep] for name in ("time_utc", "value", "file_time_utc", "as_read")}
-    return replace(channel, **arrays)
-
-
 def _level_channel(loggers: LoggerRecord, deployment: Any) -> Channel | None:
     """Return the best quantity that gives a level in that time."""
     for quantity in LEVEL_QUANTITIES:
@@ -260,14 +178,21 @@ def _column(loggers: LoggerRecord, deployment: Any, level: SensorLevel) -> Senso
     steps = list(level.steps)
     pressure = channel.value
     if channel.quantity == "absolute pressure":
-        air, away, gap, air_steps = air_pressure(loggers, deployment, channel.time_utc)
-        pressure = without_air(pressure, air)
-        out[(out == 0) & np.isnan(air)] = _NO_AIR
-        steps += air_steps
+        air = air_pressure(loggers, deployment, channel.time_utc)
+        pressure = without_air(pressure, air.pressure_pa)
+        out[(out == 0) & np.isnan(air.pressure_pa)] = _NO_AIR
+        steps += air.steps
         without = int((out == _NO_AIR).sum())
         if without:
             steps.append(f"{without} samples without an air pressure have no level")
-        level = replace(level, air_pa=air, air_away_s=away, air_gap_s=gap, barometer=deployment.barometer)
+        level = replace(
+            level,
+            air_pa=air.pressure_pa,
+            air_away_s=air.away_s,
+            air_gap_s=air.gap_s,
+            air_half_width_pa=air.half_width_pa,
+            barometer=deployment.barometer,
+        )
     settings = channel.correction_history.settings("density", deployment.installed_at_utc, deployment.removed_at_utc)
     gravity, gravity_step = _gravity(loggers, deployment, settings)
     temperature, density, density_step = _density(loggers, channel, settings)
@@ -284,6 +209,23 @@ def _column(loggers: LoggerRecord, deployment: Any, level: SensorLevel) -> Senso
         gravity_m_s2=gravity,
         steps=tuple(steps),
     )
+
+
+def _with_air_of_response(loggers: LoggerRecord, deployment: Any, level: SensorLevel) -> SensorLevel:
+    """Return the level of a vented sensor with the air pressure that its response is removed by, where one is."""
+    settings = level.channel.correction_history.settings(
+        "efficiency", deployment.installed_at_utc, deployment.removed_at_utc
+    )
+    if "value" not in settings or level.channel.quantity == "absolute pressure":
+        return level
+    air = air_pressure(loggers, deployment, level.channel.time_utc)
+    steps = tuple(
+        step.replace("less the air pressure", "barometric efficiency by the air pressure", 1) for step in air.steps
+    )
+    out = level.out.copy()
+    if not np.isnan(air.pressure_pa).all():
+        out[(out == 0) & np.isnan(air.pressure_pa)] = _NO_AIR
+    return replace(level, air_pa=air.pressure_pa, out=out, steps=(*level.steps, *steps))
 
 
 def _density(loggers: LoggerRecord, channel: Channel, settings: dict[str, Any]) -> tuple[Floats, Floats, str]:
@@ -328,20 +270,6 @@ def _gravity(loggers: LoggerRecord, deployment: Any, settings: dict[str, Any]) -
     height = 0.0 if pd.isna(well["ground_elevation_m"]) else float(well["ground_elevation_m"])
     gravity = float(normal_gravity(latitude, height))
     return gravity, f"gravity {gravity:.5f} m/s2 at latitude {latitude:.3f} and {height:.0f} m"
-
-
-def _height_above_barometer(loggers: LoggerRecord, deployment: Any) -> float | None:
-    """Return how much higher the ground is at the well than where its barometer was; None where not known."""
-    rows = loggers.deployments_of(deployment.barometer)
-    rows = rows[rows["well"] != ""]
-    if rows.empty:
-        return None
-    here = _well(loggers, deployment.site, deployment.well)
-    there = _well(loggers, rows["site"].iloc[-1], rows["well"].iloc[-1])
-    if here is None or there is None:
-        return None
-    height = float(here["ground_elevation_m"]) - float(there["ground_elevation_m"])
-    return height if np.isfinite(height) else None
 
 
 def _well(loggers: LoggerRecord, site: str, well: str) -> pd.Series | None:

@@ -9,11 +9,11 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.loggers.barometers import barometer_channel
 from gwnet.analysis.loggers.channels import LoggerRecord, deployments_in, loggers_of
 from gwnet.analysis.loggers.finding_rules import BY_PERSON, battery
 from gwnet.analysis.loggers.findings import findings_of
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
-from gwnet.analysis.loggers.sensor_level import barometer_channel
 from gwnet.clock import to_instant
 from gwnet.constants import GAP_TIMES_INTERVAL
 from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants

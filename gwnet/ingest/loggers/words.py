@@ -25,6 +25,7 @@ QUANTITIES: Final[dict[str, str]] = {
     "absolute pressure": "pressure",
     "water pressure": "pressure",
     "air pressure": "pressure",
+    "sea-level pressure": "pressure",
     "water column": "length",
     "depth to water": "length",
     "water elevation": "length",
@@ -39,6 +40,7 @@ QUANTITIES: Final[dict[str, str]] = {
 _LIMITS: Final[dict[str, tuple[float, float]]] = {
     "absolute pressure": (0.0, 2e8),
     "air pressure": (0.0, 2e8),
+    "sea-level pressure": (0.0, 2e8),
     "water pressure": (-1.1e5, 2e8),
     "water column": (-1_000.0, 13_000.0),
     "depth to water": (-1_000.0, 13_000.0),
@@ -167,6 +169,10 @@ _NAMES: Final[tuple[tuple[str, str], ...]] = (
     (r"conductiv|leitf|spec\w*\.? cond|\bec\b", "conductivity"),
     (r"(air|lufts?)[\s_-]*(temp)", "air temperature"),
     (r"temp|wassertemp", "water temperature"),
+    (
+        r"sea[\s_-]*level[\s_-]*pres|pres\w*[\s_-]*(at )?(mean )?sea[\s_-]*level|\b(qnh|qff|slp|mslp)\b",
+        "sea-level pressure",
+    ),
     (r"baro|atmos|(air|luft)[\s_-]*(pres|druck)", "air pressure"),
     (r"pressure head|druckh[öo]he", "water column"),
     (r"abs\w*[\s_.-]*(pres|druck)|(pres\w*|druck)[\s_.-]*abs", "absolute pressure"),
