@@ -190,7 +190,8 @@ def _unit_or_that_of_record(ctx: click.Context, _param: click.Parameter, value: 
     address = ctx.params.get("db") or os.environ.get("GWNET_DB") or DEFAULT_DATABASE
     try:
         net = _open(address)
-        ctx.call_on_close(net.close)
+        # of the command's own context nothing is closed where its words are wrong
+        ctx.find_root().call_on_close(net.close)
         unit = unit_of_record(net, ctx.params.get("site"))
     except StoreError:  # the command itself says what is wrong with the record
         return "m"
@@ -200,10 +201,7 @@ def _unit_or_that_of_record(ctx: click.Context, _param: click.Parameter, value: 
 
 def unit_of_record(net: Network, site: str | None = None) -> str:
     """Return the unit that a record is shown in: ft where its sites, or the one named, work in feet, else m."""
-    from gwnet.store.fetch.registry import sites as fetch_sites
-
-    with net.store.reading() as connection:
-        sites = fetch_sites(connection)
+    sites = net.sites()
     units = sites.loc[sites["site"] == site, "length_unit"] if site else sites["length_unit"]
     return "ft" if len(units) and units.str.startswith("ft").all() else "m"
 

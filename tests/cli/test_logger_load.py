@@ -36,7 +36,7 @@ def test_the_same_file_again_says_so(here):
     ran = here("logger", "load", "a.csv", *PLAINLY)
     assert (ran.code, ran.err) == (DONE, "")
     assert ran.out.startswith("a.csv: already loaded on ")
-    assert ran.out.endswith(" UTC as a.csv; nothing changed\n")
+    assert ran.out.endswith(" UTC+01:00 as a.csv; nothing changed\n")
 
 
 def test_conflicts_are_findings_with_their_rows(here):

@@ -12,7 +12,7 @@ from gwnet.cli.lazy import LazyGroup
 COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "layouts": ("layouts", "List the layouts that travel with the program, or print one."),
     "try": ("try_file", "Show what is read from a file of a logger, and store nothing."),
-    "load": ("load", "Load files of loggers."),
+    "load": ("load", "Load files of loggers, or folders of them."),
     "inbox": ("inbox", "Load the files that arrived in a folder, and move them aside."),
     "samples": ("samples", "Print or draw the stored samples of loggers, as they are in the files."),
     "downloads": ("downloads", "List the files that were loaded, one row a file and series."),
@@ -24,7 +24,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
         "List what looks wrong in the series of loggers, and the correction that would fix it.",
     ),
     "correct": ("correct", "Correct the series of a logger, or withdraw a correction."),
-    "efficiency": ("efficiency", "Work out the barometric efficiency of wells with loggers, with limits."),
+    "efficiency": ("efficiency", "Work out the barometric efficiency of wells with loggers, with limits at 95 %."),
     "heads": ("heads", "Print the heads of loggers, one row a sample or a day."),
     "withdraw": ("withdraw", "Withdraw the samples of a file of a logger."),
 }
