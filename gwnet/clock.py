@@ -286,3 +286,22 @@ def moment_text(moment: dt.datetime, zone: str, *, timespec: str = "seconds") ->
     minutes = round((local.utcoffset() or dt.timedelta()).total_seconds() / 60)
     text = local.replace(tzinfo=None).isoformat(sep=" ", timespec=timespec)
     return f"{text} UTC{offset_text(minutes) if minutes else ''}"
+
+
+def instant_text(instant: np.datetime64, zone: str) -> str:
+    """Return an instant on the clock of a zone, without seconds where they are zero.
+
+    Parameters
+    ----------
+    instant : numpy.datetime64
+        UTC instant.
+    zone : str
+        Name of the zone.
+
+    Returns
+    -------
+    str
+        For example ``2024-10-27 02:00 UTC+01:00``.
+    """
+    moment = instant.astype("datetime64[s]").astype(dt.datetime).replace(tzinfo=dt.UTC)
+    return moment_text(moment, zone, timespec="seconds" if moment.second else "minutes")

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.loggers.channels import Channel, LoggerRecord
-from gwnet.analysis.loggers.correction_history import CorrectionHistory, describe_correction, within
+from gwnet.analysis.loggers.correction_history import CorrectionHistory, within
 from gwnet.analysis.loggers.correction_kinds import KINDS
 from gwnet.constants import BAROMETER_GAP_S, GAP_TIMES_INTERVAL, MAD_TO_SD, NORMAL_95
 from gwnet.hydro.arrays import Floats, Instants
@@ -294,7 +294,7 @@ def _joined(first: Channel, second: Channel) -> Channel:
         file_time_utc=np.concatenate([each.file_time_utc for each in channels]),
         as_read=np.concatenate([each.as_read for each in channels]),
         overlapping=first.overlapping + second.overlapping,
-        correction_history=CorrectionHistory(history[history["kind"] != "exclusion"]),
+        correction_history=CorrectionHistory(history[history["kind"] != "exclusion"], first.correction_history.zone),
     )
     # a sample without a value gives way to one with a value
     order = np.lexsort((np.isnan(both.value), both.time_utc))
@@ -304,7 +304,7 @@ def _joined(first: Channel, second: Channel) -> Channel:
 def _describe_clock_and_factor(channel: Channel) -> list[str]:
     """Return how the readings of a barometer were corrected, in words."""
     return [
-        f"{describe_correction(row.kind, row.parameters, row.start_utc, row.end_utc)} "
+        f"{channel.correction_history.describe(row)} "
         f"(correction {row.correction_id} by {row.recorded_by}: {row.reason})"
         for row in channel.correction_history.rows.itertuples()
         if KINDS[row.kind].per_segment

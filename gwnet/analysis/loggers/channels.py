@@ -244,7 +244,24 @@ class LoggerRecord:
             Corrections, in order of recording.
         """
         table = self.corrections
-        return CorrectionHistory(table[(table["instrument"] == instrument) & (table["quantity"] == quantity)])
+        rows = table[(table["instrument"] == instrument) & (table["quantity"] == quantity)]
+        return CorrectionHistory(rows, self.zone_of_instrument(instrument))
+
+    def zone_of_instrument(self, instrument: str) -> str:
+        """Return the time zone of the site at which an instrument was installed last.
+
+        Parameters
+        ----------
+        instrument : str
+            Code of the instrument.
+
+        Returns
+        -------
+        str
+            Name of the zone; ``UTC`` of one that was never installed.
+        """
+        rows = self.deployments_of(instrument)
+        return self.zone_of(str(rows["site"].iloc[-1])) if len(rows) else "UTC"
 
     def channel(
         self, instrument: str, quantity: str, start: pd.Timestamp | None, end: pd.Timestamp | None

@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.loggers.correction_kinds import CAUSES, describe_parameters
-from gwnet.clock import to_instant
+from gwnet.clock import instant_text, to_instant
 from gwnet.hydro.arrays import Floats, Instants
 from gwnet.hydro.loggers.clock_shift import ClockOperation
 
@@ -45,9 +45,27 @@ class CorrectionHistory:
     ----------
     rows : pandas.DataFrame
         Rows of `gwnet.store.fetch.samples.corrections`, in order of recording.
+    zone : str
+        Zone of the site, in which their spans are written.
     """
 
     rows: pd.DataFrame
+    zone: str = "UTC"
+
+    def describe(self, row: Any) -> str:
+        """Return one of the corrections in words.
+
+        Parameters
+        ----------
+        row : named tuple
+            One of the rows.
+
+        Returns
+        -------
+        str
+            As `describe_correction`.
+        """
+        return describe_correction(row.kind, row.parameters, row.start_utc, row.end_utc, self.zone)
 
     def of(self, kind: str) -> pd.DataFrame:
         """Return the rows of one kind.
@@ -68,7 +86,7 @@ class CorrectionHistory:
             One segment of the quantity. Clock and factor fix how the samples of a segment were read, and hold for it
             alone.
         """
-        return CorrectionHistory(self.rows[self.rows["series_id"] == series_id])
+        return CorrectionHistory(self.rows[self.rows["series_id"] == series_id], self.zone)
 
     def clock(self) -> list[ClockOperation]:
         """Return the corrections of the clock."""
@@ -216,7 +234,7 @@ def within(when: Instants, start: Any, end: Any) -> slice:
     return slice(low, max(low, high))
 
 
-def describe_correction(kind: str, parameters: Mapping[str, Any], start: Any, end: Any) -> str:
+def describe_correction(kind: str, parameters: Mapping[str, Any], start: Any, end: Any, zone: str) -> str:
     """Return a correction in words.
 
     Parameters
@@ -227,14 +245,16 @@ def describe_correction(kind: str, parameters: Mapping[str, Any], start: Any, en
         Its parameters.
     start, end : pandas.Timestamp, datetime.datetime or NaT
         Its span.
+    zone : str
+        Zone in which it is written.
 
     Returns
     -------
     str
-        For example ``clock shift +3600 s from 2024-10-27 01:00 UTC``.
+        For example ``clock shift +3600 s from 2024-10-27 02:00 UTC+01:00``.
     """
     words = [describe_parameters(kind, parameters)]
     for word, moment in (("from", to_instant(start)), ("to", to_instant(end))):
         if not np.isnat(moment):
-            words.append(f"{word} {np.datetime_as_string(moment, unit='s').replace('T', ' ').removesuffix(':00')} UTC")
+            words.append(f"{word} {instant_text(moment, zone)}")
     return " ".join(words)

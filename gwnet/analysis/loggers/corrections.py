@@ -139,7 +139,10 @@ def plan_corrections(record: Snapshot, *wanted: Correction) -> PlannedCorrection
         chosen = tuple(series_ids if KINDS[each.kind].per_segment else series_ids[-1:])
         steps.append((each, parameters, chosen))
         supposed = _with_correction(supposed, each, quantity, parameters, chosen)
-    words = "; ".join(describe_correction(each.kind, parameters, each.start, each.end) for each, parameters, _ in steps)
+    words = "; ".join(
+        describe_correction(each.kind, parameters, each.start, each.end, _zone_of(record, each.instrument))
+        for each, parameters, _ in steps
+    )
     moved = _what_moves(record, supposed, {each.instrument for each in wanted})
     return PlannedCorrections(tuple(steps), (), words, moved)
 
@@ -173,7 +176,9 @@ def plan_withdrawal(record: Snapshot, *numbers: int) -> PlannedCorrections:
     rows = on_record.set_index("correction_id").loc[list(dict.fromkeys(numbers))]
     left = on_record[~on_record["correction_id"].isin(list(numbers))].reset_index(drop=True)
     moved = _what_moves(record, left, set(rows["instrument"]))
-    return PlannedCorrections((), tuple(int(number) for number in rows.index), "; ".join(_describe_rows(rows)), moved)
+    return PlannedCorrections(
+        (), tuple(int(number) for number in rows.index), "; ".join(_describe_rows(record, rows)), moved
+    )
 
 
 def record_corrections(connection: Connection, planned: PlannedCorrections, *, by: str, reason: str) -> Corrected:
@@ -210,8 +215,15 @@ def record_corrections(connection: Connection, planned: PlannedCorrections, *, b
     return Corrected(recorded or planned.numbers, planned.description, planned.moved)
 
 
-def _describe_rows(rows: pd.DataFrame) -> list[str]:
-    return [describe_correction(row.kind, row.parameters, row.start_utc, row.end_utc) for row in rows.itertuples()]
+def _zone_of(record: Snapshot, instrument: str) -> str:
+    return loggers_of(record).zone_of_instrument(instrument)
+
+
+def _describe_rows(record: Snapshot, rows: pd.DataFrame) -> list[str]:
+    return [
+        describe_correction(row.kind, row.parameters, row.start_utc, row.end_utc, _zone_of(record, row.instrument))
+        for row in rows.itertuples()
+    ]
 
 
 @dataclass(frozen=True)
@@ -350,7 +362,7 @@ def list_corrections(record: Snapshot, instrument: str | None = None) -> pd.Data
     table = loggers_of(record).corrections.rename(columns={"correction_id": "correction"})
     if instrument is not None:
         table = table[table["instrument"] == instrument]
-    return table.assign(description=_describe_rows(table))[list(CORRECTION_COLUMNS)].reset_index(drop=True)
+    return table.assign(description=_describe_rows(record, table))[list(CORRECTION_COLUMNS)].reset_index(drop=True)
 
 
 def _series_of(record: Snapshot, wanted: Correction) -> tuple[str, list[int]]:

@@ -10,9 +10,9 @@ import pandas as pd
 from gwnet.analysis.levels.explain import Explanation, Step, explain
 from gwnet.analysis.loggers.anchor import PARTS
 from gwnet.analysis.loggers.channels import LoggerRecord, deployments_in, loggers_of
-from gwnet.analysis.loggers.correction_history import OUT_REASONS, describe_correction
+from gwnet.analysis.loggers.correction_history import OUT_REASONS
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
-from gwnet.clock import offset_minutes, to_instant, to_instants, zone_of
+from gwnet.clock import instant_text, moment_text, offset_minutes, to_instant, to_instants, zone_of
 from gwnet.errors import ClockError, NotFoundError
 from gwnet.hydro.arrays import MICROSECONDS
 from gwnet.store.snapshot import Snapshot
@@ -126,23 +126,23 @@ def _explanation(loggers: LoggerRecord, heads: LoggerHeads, place: int, unit: st
 
 def _sample_steps(loggers: LoggerRecord, heads: LoggerHeads, place: int) -> list[Step]:
     channel = heads.level.channel
-    stamp = channel.file_time_utc[place]
+    stamp, zone = channel.file_time_utc[place], loggers.zone_of(heads.site)
     rows = loggers.downloads_of(channel)
     moment = pd.Timestamp(stamp, tz="UTC")
     rows = rows[(rows["added"] > 0) & (rows["first_utc"] <= moment) & (rows["last_utc"] >= moment)]
     files = "; ".join(
-        f"{row.file}, layout {row.layout}, zone {row.zone}, recorded {row.recorded_at_utc:%Y-%m-%d %H:%M} UTC by "
-        f"{row.recorded_by}"
+        f"{row.file}, layout {row.layout}, zone {row.zone}, recorded "
+        f"{moment_text(row.recorded_at_utc, zone, timespec='minutes')} by {row.recorded_by}"
         for row in rows.itertuples()
     )
     value = channel.as_read[place]
     in_unit = _in_file_unit(value, channel.quantity, channel.unit)
     steps = [
         Step("sample", f"{in_unit} {channel.unit} of {channel.quantity}", files),
-        Step("time in the file", f"{np.datetime_as_string(stamp, unit='s')} UTC", "as the layout reads it"),
+        Step("time in the file", instant_text(stamp, zone), "as the layout reads it"),
     ]
     if stamp != heads.time_utc[place]:
-        true = f"{np.datetime_as_string(heads.time_utc[place], unit='s')} UTC"
+        true = instant_text(heads.time_utc[place], zone)
         steps.append(Step("time corrected", true, _describe_rows(heads, ("clock shift", "clock drift"))))
     if channel.value[place] != value and not np.isnan(value):
         steps.append(Step("scaled", f"{channel.value[place]:.6g}", _describe_rows(heads, ("scale",))))
@@ -158,10 +158,10 @@ def _in_file_unit(value: float, quantity: str, unit: str) -> str:
 
 
 def _describe_rows(heads: LoggerHeads, kinds: tuple[str, ...]) -> str:
-    rows = heads.level.channel.correction_history.rows
+    history = heads.level.channel.correction_history
+    rows = history.rows
     return "; ".join(
-        f"{describe_correction(row.kind, row.parameters, row.start_utc, row.end_utc)}, "
-        f"by {row.recorded_by}: {row.reason}"
+        f"{history.describe(row)}, by {row.recorded_by}: {row.reason}"
         for row in rows[rows["kind"].isin(kinds)].itertuples()
     )
 

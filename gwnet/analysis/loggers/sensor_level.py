@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from gwnet.analysis.levels.places import latitude_of
 from gwnet.analysis.loggers.barometers import air_pressure
 from gwnet.analysis.loggers.channels import LEVEL_QUANTITIES, Channel, LoggerRecord
-from gwnet.analysis.loggers.correction_history import OUT_REASONS, describe_correction
+from gwnet.analysis.loggers.correction_history import OUT_REASONS, CorrectionHistory
 from gwnet.analysis.loggers.correction_kinds import KINDS
 from gwnet.constants import (
     AIR_PRESSURE_RATE_PA_S,
@@ -287,7 +287,7 @@ def _corrected(level: SensorLevel) -> SensorLevel:
     steps = (
         *level.steps,
         *(
-            _describe_row(row)
+            _describe_row(channel.correction_history, row)
             for row in channel.correction_history.rows.itertuples()
             if row.kind in {"step", "exclusion", "keep", "restart"}
         ),
@@ -325,9 +325,10 @@ def download_files(loggers: LoggerRecord, channel: Channel) -> tuple[str, ...]:
 
 
 def _describe_corrections(channel: Channel) -> list[str]:
-    return [_describe_row(row) for row in channel.correction_history.rows.itertuples() if KINDS[row.kind].per_segment]
+    history = channel.correction_history
+    return [_describe_row(history, row) for row in history.rows.itertuples() if KINDS[row.kind].per_segment]
 
 
-def _describe_row(row: Any) -> str:
-    words = describe_correction(row.kind, row.parameters, row.start_utc, row.end_utc)
+def _describe_row(history: CorrectionHistory, row: Any) -> str:
+    words = history.describe(row)
     return f"{words} (correction {row.correction_id} by {row.recorded_by}: {row.reason})"
