@@ -149,7 +149,21 @@ class Loggers(LoggerFiles):
     ) -> pd.DataFrame:
         """Return the response of each deployment to a step of air pressure, one row a lag, and to earth tides.
 
-        Parameters as `efficiencies`; columns of `gwnet.analysis.loggers.efficiency.RESPONSE_COLUMNS`.
+        Parameters as `gwnet.network`.
+
+        Parameters
+        ----------
+        every_hours : float, optional
+            Changes are taken over this time [h].
+        lag_hours : float, optional
+            Longest time after which the water still answers [h].
+        tides : bool, optional
+            Whether earth tides are separated from the air pressure.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns of `gwnet.analysis.loggers.efficiency.RESPONSE_COLUMNS`.
         """
         from gwnet.analysis.loggers.efficiency import estimate_responses
 

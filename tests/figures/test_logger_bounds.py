@@ -68,7 +68,8 @@ def test_a_bound_is_cut_to_the_time_that_is_drawn():
     start = dt.date(2016, 7, 17)
     data = drawn(logged(), start=start)
     assert data.logger.bounds[0, 0] == (start - dt.date(1970, 1, 1)).days
-    assert data.logger.bounds_m[0] == pytest.approx([38.1, 38.2], abs=1e-6)
+    # local midnight, two hours before that of UTC, after 46 of 92 days
+    assert data.logger.bounds_m[0] == pytest.approx([38.0 + 0.2 * (46 * 24 - 2) / (92 * 24), 38.2], abs=1e-6)
     assert not drawn(logged(), start=dt.date(2016, 10, 1)).logger.bounds.size
 
 

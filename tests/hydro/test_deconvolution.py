@@ -121,7 +121,7 @@ def test_steady_air_and_short_records_give_no_response():
     level = 50.0 + 0.01 * np.random.default_rng(7).normal(size=200)
     steady = deconvolve_response(HOURS[:200], level, np.full(200, 10.2), lags=3)
     assert np.isnan(steady.response).all()
-    assert "cannot be told from one another" in steady.why
+    assert "cannot be separated from one another" in steady.why
     short = deconvolve_response(HOURS[:20], level[:20], level[:20], lags=12)
     assert np.isnan(short.response).all()
     assert "7 changes are too few for 14 coefficients" in short.why

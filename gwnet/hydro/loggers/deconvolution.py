@@ -166,7 +166,7 @@ def deconvolve_response(
     pivots = np.abs(np.diagonal(triangle))
     size = np.sqrt(np.sum(np.square(inputs), axis=0))
     if not (pivots > 1e-6 * size).all():  # rounding leaves 1e-12 of an input that the others give
-        return _nothing(lag_s, count, "the changes of air pressure at these lags cannot be told from one another")
+        return _nothing(lag_s, count, "the changes of air pressure at these lags cannot be separated from one another")
     coefficients = np.linalg.solve(triangle, basis.T @ rises)
     left = rises - inputs @ coefficients
     # error of the coefficients = influence summed over the changes
