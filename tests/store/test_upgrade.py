@@ -75,7 +75,11 @@ def test_every_row_survives_the_upgrade(name, old, store_url):
         # columns that are new are empty, but for the segment of a series
         new = set(after[0]) - set(wanted[0])
         assert {row[column] for row in after for column in new - {"segment"}} <= {None}
-        assert ordered({column: row[column] for column in wanted[0]} for row in after) == ordered(wanted), table
+        kept = ordered({column: row[column] for column in wanted[0]} for row in after)
+        if table == "sample_pack":  # samples from before packs, or of which one was lost, get theirs
+            assert all(row in kept for row in ordered(wanted))
+        else:
+            assert kept == ordered(wanted), table
     with store.reading() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
         assert compare_metadata(context, METADATA) == []
