@@ -305,7 +305,7 @@ KINDS = {
     "barometer off at a visit": Kind(barometer_off, ("common cause",)),
     "saw-tooth": Kind(saw_tooth, ("saw-tooth",), is_of_water=True),
     "flat": Kind(flat, ("flat",)),
-    "gap of the barometer": Kind(gap_of_barometer, ("no air pressure",)),
+    "gap of the barometer": Kind(gap_of_barometer, ("barometer gap",)),
     "rain": Kind(rain, (), is_of_water=True),
     "late answer": Kind(late_answer, (), is_of_water=True),
 }

@@ -155,6 +155,8 @@ def find_across_wells(seen: Sequence[Seen], findings: Sequence[LoggerFinding]) -
         for events, finding in _common_visits(site, barometer, mine):
             explained |= events
             common.append(finding)
+    merged = list(_together(common))
+    explained |= _read_within(merged, seen)
     stepped: dict[str, float] = {}
     for finding in kept:
         if finding.rule in ("step", "slipped cable"):
@@ -169,7 +171,20 @@ def find_across_wells(seen: Sequence[Seen], findings: Sequence[LoggerFinding]) -
             stepped_m=stepped.get(each.place[2], 0.0),
             explained=explained,
         )
-    return [*kept, *_together(common)]
+    return [*kept, *merged]
+
+
+def _read_within(common: Sequence[LoggerFinding], seen: Sequence[Seen]) -> set[int]:
+    """Return the manual readings made while a barometer was off."""
+    events: set[int] = set()
+    for finding in common:
+        for each in seen:
+            if (each.place[0], each.barometer) == (finding.site, finding.instrument):
+                when = to_instants(each.manual["measured_at_utc"])
+                events |= set(
+                    each.manual["event_id"][(when >= finding.start_utc) & (when <= finding.end_utc)].astype(int)
+                )
+    return events
 
 
 def _compare_step(finding: LoggerFinding, seen: Sequence[Seen]) -> tuple[LoggerFinding | None, bool]:
