@@ -13,7 +13,7 @@ from sqlalchemy import Connection, select
 
 from gwnet import clock
 from gwnet.constants import REPEAT_TOLERANCE_M
-from gwnet.ingest.tables.parse import Moments, Parsed
+from gwnet.ingest.tables.parse import FIRST_DAY, Moments, Parsed
 from gwnet.store.columns import Column
 from gwnet.store.contract import TABLES
 from gwnet.store.models.base import known_on
@@ -209,9 +209,11 @@ def to_utc(
     utc = np.full(local.shape, np.datetime64("NaT"), dtype="datetime64[us]")
     offset = np.zeros(local.shape, dtype=np.int64)
     written = ~np.isnan(written_offset)
+    # earlier days are refused, and the first years of the calendar have no time in another zone
+    readable = local >= FIRST_DAY
     for site in np.unique(sites[sites >= 0]).tolist():
         zone = codes.zones[site]
-        by_zone = np.flatnonzero((sites == site) & ~written)
+        by_zone = np.flatnonzero((sites == site) & ~written & readable)
         answer = clock.to_utc(local[by_zone], zone)
         utc[by_zone], offset[by_zone] = answer.utc, answer.offset_minutes
         for rows, problem, words in (
@@ -223,7 +225,7 @@ def to_utc(
                 message = f"The local time {text} {words} in {zone}."
                 fix = f"Write measured_at with its offset, for example {text}{_offset_example(answer.offset_minutes)}."
                 parsed.reject(int(row), str(column[row]), problem, message, fix)
-        given = np.flatnonzero((sites == site) & written)
+        given = np.flatnonzero((sites == site) & written & readable)
         shift = written_offset[given].astype(np.int64).astype("timedelta64[m]")
         utc[given] = local[given] - shift
         offset[given] = clock.offset_minutes(utc[given], zone)
