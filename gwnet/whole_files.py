@@ -455,21 +455,48 @@ def _lock(folder: Path, what: str, *, make: bool) -> tuple[int, bool]:
     while True:
         if make:
             folder.mkdir(parents=True, exist_ok=True)
-        if sys.platform == "win32":
-            return os.open(os.devnull, os.O_RDONLY), False
-        descriptor = os.open(folder, os.O_RDONLY)
         try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            if folder.exists() and os.path.samestat(os.fstat(descriptor), folder.stat()):
-                return descriptor, True
+            descriptor, is_locked = lock_folder(folder)
         except BlockingIOError:
             if time.monotonic() > until:
                 message = f"The {what} cannot be written: another run is writing into the folder."
                 raise OutputError(message, where=str(folder), fix="Wait until it is done, then try again.") from None
-        except OSError:
-            return descriptor, False
-        os.close(descriptor)
+        else:
+            if not is_locked or (folder.exists() and os.path.samestat(os.fstat(descriptor), folder.stat())):
+                return descriptor, is_locked
+            os.close(descriptor)
         time.sleep(0.02)
+
+
+def lock_folder(folder: Path) -> tuple[int, bool]:
+    """Open a folder and lock it against other runs; the system lets go of it when a run is killed.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The folder.
+
+    Returns
+    -------
+    tuple of int and bool
+        The open folder, to be closed, and whether it is locked: Windows and some file systems know no locks.
+
+    Raises
+    ------
+    BlockingIOError
+        If another run holds it.
+    """
+    if sys.platform == "win32":
+        return os.open(os.devnull, os.O_RDONLY), False
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        os.close(descriptor)
+        raise
+    except OSError:
+        return descriptor, False
+    return descriptor, True
 
 
 def _sync(path: Path) -> None:

@@ -111,3 +111,25 @@ def seconds_after(time_utc: Instants, start_utc: np.datetime64) -> Floats:
     """
     away = (time_utc - start_utc).astype("timedelta64[us]")
     return np.where(np.isnat(away), np.nan, away.astype(np.int64) / MICROSECONDS)
+
+
+def runs_of(holds: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the unbroken runs of places at which something holds.
+
+    Parameters
+    ----------
+    holds : array_like of bool, shape (n,)
+        Whether it holds.
+
+    Returns
+    -------
+    tuple of numpy.ndarray of int64, shape (k,)
+        Places of the first of each run, and behind the last.
+
+    Examples
+    --------
+    >>> [edge.tolist() for edge in runs_of([False, True, True, False, True])]
+    [[1, 4], [3, 5]]
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], np.asarray(holds, dtype=bool), [False]])))
+    return edges[::2].astype(np.int64), edges[1::2].astype(np.int64)

@@ -108,25 +108,26 @@ def _gaps(one: LoggerHeads) -> NDArray[np.int64]:
 def _runs(one: LoggerHeads, *, left_out: bool) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
     """Return the unbroken runs of samples that are left out, or of those that give a head or a bound."""
     state = (one.out != 0) & np.isnan(one.bound_m)
-    changes = np.flatnonzero(np.diff(state.astype(np.int8)) != 0)
-    ends = np.union1d(np.union1d(changes, _gaps(one)), [one.time_utc.size - 1]).astype(np.int64)
-    starts = np.append(0, ends[:-1] + 1)
     return [
         (pd.Timestamp(one.time_utc[a], tz="UTC"), pd.Timestamp(one.time_utc[b], tz="UTC"))
-        for a, b in zip(starts, ends, strict=True)
+        for a, b in _unbroken(one, state)
         if bool(state[a]) == left_out
     ]
+
+
+def _unbroken(one: LoggerHeads, state: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Return the places of the first and last sample of each run of one state without a gap."""
+    changes = np.flatnonzero(np.diff(state.astype(np.int8)) != 0)
+    ends = np.union1d(np.union1d(changes, _gaps(one)), [one.time_utc.size - 1]).astype(np.int64)
+    return list(zip([0, *(ends[:-1] + 1).tolist()], ends.tolist(), strict=True))
 
 
 def _bounds(one: LoggerHeads) -> list[tuple[Any, Any, float, float]]:
     """Return the unbroken runs of bounds, each with its first and last time and bound."""
     state = ~np.isnan(one.bound_m)
-    changes = np.flatnonzero(np.diff(state.astype(np.int8)) != 0)
-    ends = np.union1d(np.union1d(changes, _gaps(one)), [one.time_utc.size - 1]).astype(np.int64)
-    starts = np.append(0, ends[:-1] + 1)
     return [
         (one.time_utc[a], one.time_utc[b], float(one.bound_m[a]), float(one.bound_m[b]))
-        for a, b in zip(starts, ends, strict=True)
+        for a, b in _unbroken(one, state)
         if state[a]
     ]
 

@@ -1,4 +1,4 @@
-"""What several wells of a site show at once is told once, and by its cause."""
+"""What several wells of a site show at once is one finding, named by its cause."""
 
 import numpy as np
 import pytest

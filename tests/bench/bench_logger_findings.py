@@ -311,9 +311,9 @@ KINDS = {
 }
 
 
-def _marks(table) -> set[tuple[str, str, str]]:
-    """Return what findings are about, without the moment to the second."""
-    return {(row.well or row.instrument, row.rule, str(row.start_utc)[:10]) for row in table.itertuples()}
+def _marks(table) -> list[tuple[str, str, str]]:
+    """Return what each finding is about, without the moment to the second."""
+    return [(row.well or row.instrument, row.rule, str(row.start_utc)[:10]) for row in table.itertuples()]
 
 
 def main(
@@ -346,14 +346,8 @@ def main(
                 read = read_by_hand(spoilt, rng) if KINDS[kind].is_of_water else readings
                 after = findings_of(spoilt, read, Path(other))
             clean_count.append(len(before))
-            new = after[
-                [
-                    mark not in _marks(before)
-                    for mark in (
-                        (row.well or row.instrument, row.rule, str(row.start_utc)[:10]) for row in after.itertuples()
-                    )
-                ]
-            ]
+            known = set(_marks(before))
+            new = after[[mark not in known for mark in _marks(after)]]
             low, high = (str(np.datetime_as_string(edge, unit="s")) for edge in (begins - DAY, ends + DAY))
             start_text, end_text = (new[name].dt.strftime("%Y-%m-%dT%H:%M:%S") for name in ("start_utc", "end_utc"))
             within = new[(end_text >= low) & (start_text <= high)] if KINDS[kind].named else new.iloc[:0]

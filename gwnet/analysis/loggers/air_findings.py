@@ -13,8 +13,8 @@ from gwnet.analysis.loggers.barometers import barometer_channel, barometer_gaps,
 from gwnet.analysis.loggers.channels import LoggerRecord
 from gwnet.analysis.loggers.correction_history import OUT_REASONS
 from gwnet.analysis.loggers.heads import LoggerHeads
-from gwnet.analysis.loggers.suggestion import LoggerFinding
-from gwnet.hydro.arrays import MICROSECONDS, Instants
+from gwnet.analysis.loggers.suggestion import LoggerFinding, count_samples
+from gwnet.hydro.arrays import MICROSECONDS, Instants, runs_of
 
 _NO_AIR = OUT_REASONS.index("no air pressure")
 
@@ -98,8 +98,7 @@ def find_missing_air(loggers: LoggerRecord, deployments: Iterable[AirOfDeploymen
 
 
 def _runs(when: Instants, lacks: NDArray[np.bool_]) -> Iterator[tuple[np.datetime64, np.datetime64, int]]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], lacks, [False]])))
-    for first, end in zip(edges[::2], edges[1::2], strict=True):
+    for first, end in zip(*runs_of(lacks), strict=True):
         yield when[first], when[end - 1], int(end - first)
 
 
@@ -127,10 +126,10 @@ def _gap(loggers: LoggerRecord, barometer: str, served: list[AirOfDeployment], g
 
 def _without_air(each: AirOfDeployment, first: np.datetime64, last: np.datetime64, count: int) -> LoggerFinding:
     """Return the finding about samples that lack an air pressure and lie in no gap of the barometer."""
-    samples = "1 sample" if count == 1 else f"{count} samples"
     why = (
         f"{each.barometer} has none before, after or at all" if each.barometer else "the deployment names no barometer"
     )
-    message = f"{samples} without a level: no air pressure, {why}; load its files, or name one in the deployment."
+    what = f"{count_samples(count)} without a level: no air pressure, {why}"
+    message = f"{what}; load its files, or name one in the deployment."
     place = (each.site, each.well, each.instrument, each.quantity)
     return LoggerFinding(*place, "no air pressure", first, last, message)

@@ -289,19 +289,19 @@ def _spans(pair: _Pair) -> Iterator[tuple[int, int]]:
 
 
 def _span_words(method: str) -> str:
-    return (
-        method.replace("_", " ").replace("changes ", "changes over ")
-        if method.endswith("h")
-        else method.replace("_", " ")
-    )
+    words = method.replace("_", " ")
+    return words.replace("changes ", "changes over ") if method.endswith("h") else words
+
+
+def _no_efficiency(value: float, half_width: float) -> str:
+    return f"{value:.2f} ({value - half_width:.2f} to {value + half_width:.2f}) is no efficiency"
 
 
 def _impossible(values: dict[str, tuple[float, float]]) -> Iterator[str]:
     """Yield what no efficiency can be."""
     for method, (value, half_width) in values.items():
         if is_impossible(value, half_width):
-            limits = f"{value - half_width:.2f} to {value + half_width:.2f}"
-            yield f"{_span_words(method)}: {value:.2f} ({limits}) is no efficiency"
+            yield f"{_span_words(method)}: {_no_efficiency(value, half_width)}"
 
 
 def _late(values: dict[str, tuple[float, float]]) -> Iterator[str]:
@@ -353,8 +353,7 @@ def _responses(pair: _Pair, response: BarometricResponse) -> Iterator[dict[str, 
     for lag_s, value, half_width in zip(response.lag_s, response.response, response.half_width, strict=True):
         row = {**_place(pair), "input": "air pressure", "lag_hours": lag_s / 3600, "note": notes}
         if is_impossible(value, half_width):
-            words = f"{value:.2f} ({value - half_width:.2f} to {value + half_width:.2f}) is no efficiency"
-            row["note"] = "; ".join(word for word in (words, notes) if word)
+            row["note"] = "; ".join(word for word in (_no_efficiency(value, half_width), notes) if word)
         else:
             row |= {"response": value, "response_lower": value - half_width, "response_upper": value + half_width}
         yield row

@@ -16,7 +16,7 @@ from gwnet.analysis.loggers.channels import LoggerRecord
 from gwnet.analysis.loggers.correction_history import OUT_REASONS
 from gwnet.analysis.loggers.correction_kinds import CAUSES
 from gwnet.analysis.loggers.heads import LoggerHeads
-from gwnet.analysis.loggers.suggestion import NAT, LoggerFinding, span_around
+from gwnet.analysis.loggers.suggestion import NAT, LoggerFinding, count_samples, span_around
 from gwnet.clock import to_instants
 from gwnet.constants import BATTERY_LOW_PERCENT, BATTERY_LOW_V, GAP_TIMES_INTERVAL
 from gwnet.hydro.arrays import Floats
@@ -202,22 +202,6 @@ def _raw_per_metre(heads: LoggerHeads) -> float:
     if not heads.quantity.endswith("pressure"):
         return 1.0
     return 1.0 / float(np.nanmedian(heads.level.metres_per_pascal()))
-
-
-def count_samples(count: int) -> str:
-    """Return a number of samples in words.
-
-    Parameters
-    ----------
-    count : int
-        How many.
-
-    Returns
-    -------
-    str
-        For example ``3 samples``.
-    """
-    return "1 sample" if count == 1 else f"{count} samples"
 
 
 def _exclusions(

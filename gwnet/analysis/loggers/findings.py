@@ -24,9 +24,9 @@ from gwnet.analysis.loggers.air_findings import air_of_deployment, find_missing_
 from gwnet.analysis.loggers.channels import deployments_in, loggers_of
 from gwnet.analysis.loggers.clocks import compare_clock, find_clock_errors
 from gwnet.analysis.loggers.common_causes import find_across_wells, look_at
-from gwnet.analysis.loggers.finding_rules import count_samples, find_in_deployment
+from gwnet.analysis.loggers.finding_rules import find_in_deployment
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
-from gwnet.analysis.loggers.suggestion import LoggerFinding, findings_frame
+from gwnet.analysis.loggers.suggestion import LoggerFinding, count_samples, findings_frame
 from gwnet.clock import to_instant
 from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.snapshot import Snapshot

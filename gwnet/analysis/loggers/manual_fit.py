@@ -14,7 +14,7 @@ import pandas as pd
 from gwnet.analysis.loggers.suggestion import LoggerFinding
 from gwnet.clock import to_instant, to_instants
 from gwnet.hydro.arrays import Floats, seconds_after
-from gwnet.hydro.loggers.drift import Installations
+from gwnet.hydro.loggers.drift import Installations, leave_one_out
 
 
 def find_misfits(
@@ -93,10 +93,6 @@ def _leave_one_out(manual: pd.DataFrame, counts: np.ndarray) -> Floats:
     for number in np.unique(manual["installation"].to_numpy(dtype=np.int64)):
         mine = np.flatnonzero(known & (manual["installation"] == number).to_numpy())
         mine = mine[np.argsort(when[mine], kind="stable")]
-        if mine.size < 2:
-            continue
-        at_s = seconds_after(when[mine], when[mine[0]])
-        for place in range(mine.size):
-            others = np.arange(mine.size) != place
-            residual[mine[place]] = offset[mine[place]] - np.interp(at_s[place], at_s[others], offset[mine][others])
+        if mine.size:
+            residual[mine] = leave_one_out(seconds_after(when[mine], when[mine[0]]), offset[mine], "linear")
     return residual

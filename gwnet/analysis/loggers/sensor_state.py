@@ -27,6 +27,7 @@ from gwnet.analysis.loggers.correction_history import (
     STUCK,
 )
 from gwnet.analysis.loggers.sensor_level import SensorLevel, sensor_accuracy_m
+from gwnet.analysis.loggers.suggestion import count_samples
 from gwnet.clock import to_instants
 from gwnet.constants import (
     FLAT_WITH_AIR_S,
@@ -35,7 +36,7 @@ from gwnet.constants import (
     SPIKE_LONGEST,
     SPIKE_TIMES_NOISE,
 )
-from gwnet.hydro.arrays import Floats, Instants
+from gwnet.hydro.arrays import Floats, Instants, runs_of
 from gwnet.hydro.loggers.unusable_intervals import (
     Intervals,
     find_flat,
@@ -191,7 +192,7 @@ def describe_state(out: NDArray[np.uint8], bound_m: Floats) -> tuple[str, ...]:
         count, bounds = int(here.sum()), int((here & ~np.isnan(bound_m)).sum())
         if count:
             of_bounds = f"; {bounds} of them show that the water is at or below an elevation" if bounds else ""
-            lines.append(f"{count} sample{'' if count == 1 else 's'} without a head: {reason}{of_bounds}")
+            lines.append(f"{count_samples(count)} without a head: {reason}{of_bounds}")
     return tuple(lines)
 
 
@@ -245,12 +246,6 @@ def _inside(intervals: Intervals, values: Floats) -> Mask:
     return np.asarray((np.cumsum(edges)[:-1] > 0) & ~np.isnan(values))
 
 
-def _runs(holds: Mask) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return the first and last places of runs."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]])))
-    return edges[::2], edges[1::2] - 1
-
-
 def _are_lifted(dry: Mask, column: Floats) -> Mask:
     """Return which samples are of a sensor that was lifted: one to three, with jumps to the water on their sides."""
     lifted = np.zeros(dry.shape, dtype=bool)
@@ -259,7 +254,8 @@ def _are_lifted(dry: Mask, column: Floats) -> Mask:
     if not dry.any() or wet.size < 2:
         return lifted
     jump_m = max(SPIKE_TIMES_NOISE * float(np.median(np.abs(np.diff(wet)))), LEAST_FAULT_M)
-    for first, last in zip(*_runs(dry[here]), strict=True):
+    for first, end in zip(*runs_of(dry[here]), strict=True):
+        last = end - 1
         sides = [place for place in (first - 1, last + 1) if 0 <= place < here.size]
         run = column[here[first : last + 1]]
         if last - first < SPIKE_LONGEST and all(column[here[place]] - run.max() > jump_m for place in sides):
@@ -274,9 +270,9 @@ def _are_contradicted(when: Instants, bound: Floats, half_width: Floats, manual:
     if not len(used) or np.isnan(bound).all():
         return failed
     read, lowest = to_instants(used["measured_at_utc"]), (used["water_elevation_m"] - used["uncertainty_m"].fillna(0.0))
-    for first, last in zip(*_runs(~np.isnan(bound)), strict=True):
-        inside = np.flatnonzero((read >= when[first]) & (read <= when[last]))
-        nearest = first + np.searchsorted(when[first : last + 1], read[inside]).clip(0, last - first)
+    for first, end in zip(*runs_of(~np.isnan(bound)), strict=True):
+        inside = np.flatnonzero((read >= when[first]) & (read <= when[end - 1]))
+        nearest = first + np.searchsorted(when[first:end], read[inside]).clip(0, end - 1 - first)
         if (lowest.to_numpy()[inside] > bound[nearest] + half_width[nearest]).any():
-            failed[first : last + 1] = True
+            failed[first:end] = True
     return failed

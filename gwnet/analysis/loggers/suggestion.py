@@ -133,3 +133,19 @@ def findings_frame(findings: Sequence[LoggerFinding]) -> pd.DataFrame:
     for name in ("start_utc", "end_utc"):
         table[name] = pd.to_datetime(pd.Series(list(table[name]), dtype="datetime64[us]")).dt.tz_localize("UTC")
     return table
+
+
+def count_samples(count: int) -> str:
+    """Return a number of samples in words.
+
+    Parameters
+    ----------
+    count : int
+        How many.
+
+    Returns
+    -------
+    str
+        For example ``3 samples``.
+    """
+    return "1 sample" if count == 1 else f"{count} samples"

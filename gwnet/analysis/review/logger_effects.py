@@ -14,6 +14,7 @@ import pandas as pd
 
 from gwnet.analysis.loggers.channels import deployments_in, loggers_of
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
+from gwnet.analysis.loggers.suggestion import count_samples
 from gwnet.clock import local_text, to_instants
 from gwnet.store.snapshot import Snapshot
 
@@ -121,8 +122,7 @@ def _compare(
     local = local_text(to_instants(pd.Series(pairs.index.tz_localize("UTC"))), zone)
     site, well, instrument = key
     access = before[0].access
-    count = f"{places.size} sample{'' if places.size == 1 else 's'}"
-    whole = f"{count} of logger {instrument}, {local[places[0]][:10]} to {local[places[-1]][:10]}"
+    whole = f"{count_samples(places.size)} of logger {instrument}, {local[places[0]][:10]} to {local[places[-1]][:10]}"
     lost, gained = (
         int((known[one] & ~known[other]).sum()) for one, other in (("before", "after"), ("after", "before"))
     )

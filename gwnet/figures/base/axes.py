@@ -13,6 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.clock import zone_of
+from gwnet.hydro.loggers.dense_series import thin
 
 MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _DAY_US: Final = 86_400_000_000.0
@@ -192,3 +193,28 @@ def _day_ticks(first: float, last: float, most: int) -> list[DateTick]:
                 seen_month = (day.year, day.month)
         ticks.append(DateTick(float(number), label))
     return ticks
+
+
+def thin_line(
+    days: NDArray[np.float64], values: NDArray[np.float64], limits: tuple[float, float], columns: int
+) -> NDArray[np.int64]:
+    """Return the samples of a line that look the same in so many columns.
+
+    Parameters
+    ----------
+    days, values : numpy.ndarray, shape (n,)
+        Times [d] and values, NaN where the line breaks; local days may fall where clocks are set back.
+    limits : tuple of float
+        First and last day of the axis.
+    columns : int
+        Columns of the axis.
+
+    Returns
+    -------
+    numpy.ndarray of int64
+        Places of the samples, as `gwnet.hydro.loggers.dense_series.thin`; all where they are few.
+    """
+    if days.size <= 4 * columns:
+        return np.arange(days.size)
+    times, (first, last) = ((np.asarray(at) * _DAY_US).astype("M8[us]") for at in (np.maximum.accumulate(days), limits))
+    return thin(times, values, start_utc=first, end_utc=last, columns=columns)

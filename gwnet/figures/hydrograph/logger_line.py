@@ -16,15 +16,13 @@ from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
 from gwnet.figures.base import style
-from gwnet.figures.base.axes import day_number, to_local_days
+from gwnet.figures.base.axes import day_number, thin_line, to_local_days
 from gwnet.figures.base.symbols import Hatched, rectangle
-from gwnet.hydro.loggers.dense_series import thin
 
 Floats = NDArray[np.float64]
 
 #: Thinning columns per millimetre of axis; finer than print shows.
 _COLUMNS_PER_MM: Final = 12
-_DAY_US: Final = 86_400_000_000.0
 #: Height of the strip that shows when a logger was installed [mm].
 STRIP_MM: Final = 1.1
 #: How far apart the marks of one bound stand [mm].
@@ -192,7 +190,7 @@ def draw_logger_line(
     for chosen, color in ((~line.approved, style.SERIES_LIGHT), (joined, style.SERIES)):
         if chosen.any():
             values = np.where(chosen, line.elevation_m * factor, np.nan)
-            kept = _thinned(line.days, values, limits, columns)
+            kept = thin_line(line.days, values, limits, columns)
             axes.plot(line.days[kept], values[kept], color=color, linewidth=style.THIN, zorder=2.6)
 
 
@@ -224,14 +222,6 @@ def draw_bounds(axes: Axes, line: LoggerLine, mark: dict[str, Any], *, per_day_m
                 before = day
         if shown:
             axes.plot(shown, np.interp(shown, days, elevation), linestyle="none", zorder=3.4, clip_on=False, **mark)
-
-
-def _thinned(days: Floats, values: Floats, limits: tuple[float, float], columns: int) -> Any:
-    """Return the samples that look the same in so many columns; local days fall where clocks are set back."""
-    if days.size <= 4 * columns:
-        return slice(None)
-    times, (first, last) = ((np.asarray(at) * _DAY_US).astype("M8[us]") for at in (np.maximum.accumulate(days), limits))
-    return thin(times, values, start_utc=first, end_utc=last, columns=columns)
 
 
 def draw_logger_strip(axes: Axes, line: LoggerLine, limits: tuple[float, float], *, height_mm: float) -> None:

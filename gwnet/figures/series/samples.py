@@ -12,14 +12,14 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from gwnet.figures.base import style
-from gwnet.figures.base.axes import date_ticks
+from gwnet.figures.base.axes import date_ticks, thin_line
 from gwnet.figures.base.page import Box, Page, Words, block_height_mm
 from gwnet.figures.base.text import fit
 
 _WIDTH_MM: Final = 180.0
 _PANEL_MM, _GAP_MM, _TITLE_MM, _AXIS_MM, _LEFT_MM, _RIGHT_MM = 32.0, 6.0, 7.0, 8.5, 17.0, 4.0
-#: Columns of a panel in which the least and greatest value are drawn where there are more samples.
-_COLUMNS: Final = 1_200
+#: Columns of a panel, of each of which two samples are drawn where there are more.
+_COLUMNS: Final = 2_400
 #: Steps longer than this many usual ones break the line.
 _BREAK: Final = 3.0
 
@@ -95,7 +95,7 @@ def _frame(axes: Axes, panel: SamplePanel, *, is_last: bool, width_mm: float) ->
 def thin_samples(
     days: NDArray[np.float64], values: NDArray[np.float64], columns: int = _COLUMNS
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return what a line of samples shows: broken at gaps, and of many samples the least and greatest in each column.
+    """Return what a line of samples shows: broken at gaps, and of many samples two a column.
 
     Parameters
     ----------
@@ -109,19 +109,10 @@ def thin_samples(
     tuple of numpy.ndarray
         Times and values, with a NaN at each gap.
     """
-    if days.size > 4 * columns:
-        place = np.minimum(((days - days[0]) / (days[-1] - days[0]) * columns).astype(np.int64), columns - 1)
-        order = np.lexsort((values, place))
-        first = np.flatnonzero(np.diff(place[order], prepend=-1))
-        last = np.concatenate((first[1:] - 1, [days.size - 1]))
-        kept = np.unique(np.concatenate((order[first], order[last])))
-    else:
-        kept = np.arange(days.size)
-    if days.size < 3:
-        return days[kept], values[kept]
-    usual = float(np.median(np.diff(days)))
+    usual = float(np.median(np.diff(days))) if days.size > 2 else np.inf
     gaps = np.flatnonzero(np.diff(days) > _BREAK * usual)
-    # a gap lies between two kept samples where one of the steps between them is long
-    before = np.unique(np.searchsorted(kept, gaps, side="right"))
-    before = before[(before > 0) & (before < kept.size)]
-    return np.insert(days[kept], before, np.nan), np.insert(values[kept], before, np.nan)
+    broken = np.insert(values, gaps + 1, np.nan)
+    times = np.insert(days, gaps + 1, (days[gaps] + days[gaps + 1]) / 2)
+    # four samples of a column show what is in it: first, last, least and greatest
+    kept = thin_line(times, broken, (float(days[0]), float(days[-1])), max(columns // 2, 1))
+    return np.where(np.isnan(broken[kept]), np.nan, times[kept]), broken[kept]

@@ -190,7 +190,7 @@ def anchor_levels(
         correction[mine] = _correction(seconds_after(when[mine], start), at_s, offset, method)
         shift[anchors[1:]] = np.diff(offset)
         residual[anchors] = offset - _correction(at_s, at_s, offset, method)
-        left_out[anchors] = _left_out(at_s, offset, method)
+        left_out[anchors] = leave_one_out(at_s, offset, method)
     offsets, elevation = hand - at_reading, level + correction
     shown = _installations(
         when, elevation, installation, reading_when, offsets, reading_installation, restarts.size + 1
@@ -221,8 +221,29 @@ def _correction(wanted_s: Floats, at_s: Floats, offset_m: Floats, method: Litera
     return np.interp(wanted_s, moments, means)
 
 
-def _left_out(at_s: Floats, offset_m: Floats, method: Literal["constant", "linear"]) -> Floats:
-    """Return each offset less what the others would give at its moment."""
+def leave_one_out(at_s: Floats, offset_m: Floats, method: Literal["constant", "linear"]) -> Floats:
+    """Return each offset less what the others would give at its moment.
+
+    Parameters
+    ----------
+    at_s : numpy.ndarray, shape (m,)
+        Moments of the offsets, never falling [s].
+    offset_m : numpy.ndarray, shape (m,)
+        Manual reading less the sensor's level [m].
+    method : {"constant", "linear"}
+        As `anchor_levels`.
+
+    Returns
+    -------
+    numpy.ndarray, shape (m,)
+        Residuals; NaN for the only one [m].
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> leave_one_out(np.array([0.0, 1.0, 2.0]), np.array([1.0, 1.5, 1.2]), "linear").round(2).tolist()
+    [-0.5, 0.4, -0.3]
+    """
     residuals = np.full(offset_m.shape, np.nan)
     for place in range(offset_m.size if offset_m.size > 1 else 0):
         others = np.arange(offset_m.size) != place

@@ -20,7 +20,7 @@ from gwnet.constants import (
     PINNED_LEAST_S,
     PINNED_TIMES_BESIDE,
 )
-from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants, series
+from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants, runs_of, series
 from gwnet.hydro.loggers.dense_series import usual_interval_s
 
 Places = NDArray[np.int64]
@@ -77,8 +77,8 @@ def find_intervals(
     when, numbers = series(time_utc, values, "series")
     here = np.flatnonzero(~np.isnan(numbers))
     holds = np.asarray(where, dtype=bool)[here]
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]])))
-    return _kept(when, numbers, here, edges[::2], edges[1::2] - 1, least_count, least_s)
+    first, end = runs_of(holds)
+    return _kept(when, numbers, here, first, end - 1, least_count, least_s)
 
 
 def find_flat(time_utc: ArrayLike, values: ArrayLike, *, least_s: float, resolution: float = 0.0) -> Intervals:
@@ -113,13 +113,13 @@ def find_flat(time_utc: ArrayLike, values: ArrayLike, *, least_s: float, resolut
     if here.size < 2:
         return _kept(when, numbers, here, np.empty(0, np.int64), np.empty(0, np.int64), 1, 0.0)
     same = np.abs(np.diff(numbers[here])) <= 0.5 * resolution
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]])))
-    if edges.size == 0:
-        return _kept(when, numbers, here, edges, edges, 1, 0.0)
-    longest = int(np.argmax(edges[1::2] - edges[::2]))
-    chance = _chance_run(same, slice(int(edges[::2][longest]), int(edges[1::2][longest])))
+    first, last = runs_of(same)  # a run of equal changes ends with the sample behind it
+    if first.size == 0:
+        return _kept(when, numbers, here, first, last, 1, 0.0)
+    longest = int(np.argmax(last - first))
+    chance = _chance_run(same, slice(int(first[longest]), int(last[longest])))
     least_count = max(3, int(np.ceil(FLAT_TIMES_CHANCE * chance)))
-    return _kept(when, numbers, here, edges[::2], edges[1::2], least_count, least_s)
+    return _kept(when, numbers, here, first, last, least_count, least_s)
 
 
 def find_pinned(time_utc: ArrayLike, values: ArrayLike, *, resolution: float = 0.0) -> Intervals:

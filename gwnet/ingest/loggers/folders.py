@@ -18,9 +18,7 @@ import pandas as pd
 
 from gwnet.errors import IngestError, OutputError
 from gwnet.ingest.loggers.result import LoggerFileResult, LoggersResult
-
-if sys.platform != "win32":
-    import fcntl
+from gwnet.whole_files import lock_folder
 
 #: Folder that files are moved to when they are done, inside the inbox.
 DONE: Final[str] = "done"
@@ -249,18 +247,14 @@ def _cannot_move(path: Path, error: OSError) -> OutputError:
 @contextmanager
 def _locked(folder: Path) -> Iterator[None]:
     """Hold the inbox; refuse where another run does. The system lets go of it when a run is killed."""
-    if sys.platform == "win32":
-        # folders cannot be held there
-        yield
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
     try:
-        try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            message = "Another run is at work in this folder."
-            fix = "Wait for it to end; it does what this one would."
-            raise OutputError(message, where=str(folder), fix=fix) from None
+        descriptor, is_locked = lock_folder(folder)
+    except BlockingIOError:
+        message = "Another run is at work in this folder."
+        raise OutputError(message, where=str(folder), fix="Wait for it to end; it does what this one would.") from None
+    try:
+        if not is_locked and sys.platform != "win32":
+            raise OutputError("This folder cannot be locked.", where=str(folder), fix="Name one on a local disk.")
         yield
     finally:
         os.close(descriptor)

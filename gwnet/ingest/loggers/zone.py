@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gwnet.clock import to_utc, zone_of
+from gwnet.hydro.arrays import runs_of
 from gwnet.ingest.loggers.clock_changes import AROUND_MS, Settled, changes_between, is_near_a_change, settle_around
 
 Whole = NDArray[np.int64]
@@ -140,9 +141,7 @@ class ToUtc:
         utc, twice = first.copy(), back > 0
         unordered = np.zeros(local.shape, dtype=bool)
         unclear = unordered.copy()
-        # starts and ends of the runs of repeated times, in turn
-        edges = np.flatnonzero(np.diff(np.concatenate(([False], twice, [False])).astype(np.int8)))
-        for start, end in zip(edges[::2], edges[1::2], strict=True):
+        for start, end in zip(*runs_of(twice), strict=True):
             unordered[start:end] = self._is_unordered(local, int(start), int(end))
             second = self._second(local, utc, back, int(start), int(end))
             if second is None:
