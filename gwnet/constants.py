@@ -207,7 +207,7 @@ BATTERY_LOW_V: Final[float] = 3.0
 #: A day needs this share of its usual samples for a daily mean (project default).
 DAY_SHARE: Final[float] = 0.75
 
-#: How the reason of a measured well begins that is left out of a map because another aquifer is its own.
+#: How the reason of a well begins that is left out of a map because another aquifer is its own.
 OTHER_AQUIFER: Final = "taps another aquifer"
 
 #: How the reason of a well begins that is left out because another well of its place is used.

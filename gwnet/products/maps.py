@@ -175,8 +175,8 @@ def exclusions_row(left: pd.DataFrame) -> dict[str, Any]:
     Returns
     -------
     dict of str to object
-        excluded (wells and gauges of the aquifer that are left out), other_aquifers (measured wells of other aquifers,
-        which are counted and no more) and exclusions (each of the former with its reason).
+        excluded (wells and gauges of the aquifer that are left out), other_aquifers (wells of other aquifers, which are
+        counted and no more) and exclusions (each of the former with its reason).
     """
     elsewhere = left["reason"].str.startswith(OTHER_AQUIFER)
     own = left[~elsewhere]

@@ -134,7 +134,7 @@ def test_measured_wells_of_other_aquifers_are_counted_and_not_drawn():
     data = data_of(many)
     assert len(data.points) == 3
     (line,) = text_of(data, "Left out")
-    assert line == "14 wells of other aquifers were measured and are not drawn (A2 14)."
+    assert line == "14 wells of other aquifers are not drawn (A2 14)."
     assert "3 wells used, 0 left out" in text_of(data, "Levels")[0]
 
 

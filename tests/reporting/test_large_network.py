@@ -167,7 +167,7 @@ def test_wells_of_other_aquifers_are_counted_and_long_lists_are_whole(large, rec
     view = look(large, with_others(record, 373), parse_period("2026-Q1"))
     blocks = compose_map_wells(view, constructed.PlainDrawing())
     table = next(block for block in blocks if isinstance(block, Table))
-    assert table.notes == ("373 wells of other aquifers were measured and are not drawn (X 373).",)
+    assert table.notes == ("373 wells of other aquifers are not drawn (X 373).",)
     names = [name for row in table.rows for name in str(row[0].value).split(", ")]
     assert not any(name.startswith("X-") for name in names)
     assert [name for name in names if name.startswith("P-")] == [f"P-{n}" for n in range(90)]

@@ -208,8 +208,8 @@ def _compare_step(finding: LoggerFinding, seen: Sequence[Seen]) -> tuple[LoggerF
         return None, moves_along
     wells = sorted({finding.well, *(well for well, _ in changes)})
     message = (
-        f"The levels of all wells with this barometer ({', '.join(wells)}) step by {size:+.3f} m together: the air "
-        f"pressure rather than every sensor."
+        f"The levels at {', '.join(wells)}, all that this barometer serves then, step by {size:+.3f} m together: the "
+        f"air pressure rather than every sensor."
     )
     return _about_barometer(finding.site, own.barometer, finding.start_utc, finding.end_utc, message, -size), True
 

@@ -316,7 +316,7 @@ def _late(values: dict[str, tuple[float, float]]) -> Iterator[str]:
         spans, numbers = (
             ", ".join(words) for words in zip(*((f"{h} h", f"{v:.2f}") for h, v, _ in known), strict=True)
         )
-        yield f"changes over {spans} disagree ({numbers}): the well answers late, see the deconvolution"
+        yield f"changes over {spans} disagree ({numbers}): the answer changes with time, see the deconvolution"
 
 
 def _coarse(pair: _Pair) -> Iterator[str]:

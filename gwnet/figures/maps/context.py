@@ -226,5 +226,6 @@ def count_others(codes: Iterable[str]) -> tuple[str, ...]:
         return ()
     total = sum(counts.values())
     listed = ", ".join(f"{code} {count}" for code, count in sorted(counts.items()))
-    wells = "1 well of another aquifer was" if total == 1 else f"{total} wells of other aquifers were"
-    return (f"{wells} measured and {'is' if total == 1 else 'are'} not drawn ({listed}).",)
+    # whether a level was measured there as well is not looked at: some were visited only
+    wells = "1 well of another aquifer is" if total == 1 else f"{total} wells of other aquifers are"
+    return (f"{wells} not drawn ({listed}).",)
