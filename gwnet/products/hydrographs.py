@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from gwnet.analysis.levels.table import levels
-from gwnet.analysis.levels.thresholds import with_elevations
+from gwnet.analysis.thresholds.elevations import with_elevations
 from gwnet.figures.coverage.draw import CoveragePlotData, coverage_pages, coverage_plot_data, draw_coverage
 from gwnet.figures.hydrograph.draw import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
 from gwnet.products.logger_series import coverage, logger_series
@@ -94,11 +94,11 @@ def thresholds_with_elevations(record: Snapshot) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        As `gwnet.analysis.levels.thresholds.with_elevations`; made once, so not to be changed in place.
+        As `gwnet.analysis.thresholds.elevations.with_elevations`; made once, so not to be changed in place.
     """
     return record.once(
         "thresholds with elevations",
-        lambda: with_elevations(record.thresholds, record.wells, record.measuring_points),
+        lambda: with_elevations(record.thresholds, record.wells, record.measuring_points, record.construction),
     )
 
 
