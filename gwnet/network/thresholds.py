@@ -30,7 +30,7 @@ class Thresholds(Group):
         Parameters as `gwnet.network`; rows as `gwnet.analysis.thresholds.record.states_table`.
         """
         states, code = self._states(wells, start, end, site, known_on)
-        return in_unit(states_table(states, code), unit)
+        return in_unit(states_table(states, code, unit), unit)
 
     def crossings(
         self,

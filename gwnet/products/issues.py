@@ -24,6 +24,7 @@ from gwnet.reporting.definition.parse import Definition, parse_definition
 from gwnet.reporting.definition.period import Period, parse_period
 from gwnet.reporting.drawn import ReportDrawing
 from gwnet.reporting.errata import ChangedValue, EarlierIssue, Reason, changed_values, with_listed
+from gwnet.reporting.results.findings import open_findings_printed
 from gwnet.reporting.view import ReportView, look
 from gwnet.store.fetch import history
 from gwnet.store.fetch.issues import Issue, find_issue, issues
@@ -75,17 +76,10 @@ def refuse_open(view: ReportView) -> None:
     Raises
     ------
     ReportError
-        If a finding of the period has no decision, or an entry of the register that is due has no answer.
+        If a finding that touches anything printed has no decision, whether it is of the period or older, or an entry of
+        the register that is due has no answer.
     """
-    wells = {*view.wells["well"], ""}
-    rounds = {gauging.code for gauging in view.in_period} - {""}
-    found = [
-        f"{row['well']} {row['measured_at']}: {row['message']}"
-        for row in view.data.findings.to_dict("records")
-        if row["well"] in wells
-        and (view.period.contains_time(row["measured_at"]) or (not row["measured_at"] and row["round"] in rounds))
-        and str(row.get("decision") or "") in ("", "open")
-    ]
+    found = [f"{row['well']} {row['measured_at']}: {row['message']}" for row in open_findings_printed(view)]
     promised = [
         f"{row['kind']} {row['entry']}: {row['text']}"
         for row in view.data.register.to_dict("records")

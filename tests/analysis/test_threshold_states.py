@@ -15,6 +15,7 @@ from gwnet.analysis.thresholds.states import (
     UNJUDGED,
     Crossing,
     LaneCount,
+    Remark,
     find_states,
 )
 
@@ -141,6 +142,8 @@ def test_fewer_in_a_row_than_the_rule_asks_for_are_not_yet_confirmed():
     assert state.state == UNCONFIRMED
     assert state.crossings[0].goes_on
     assert state.in_a_row("manual") == 1
+    assert not state.extreme.is_within_uncertainty
+    assert one(limit(9.91), frame(level("2026-03-10", 9.9))).extreme.is_within_uncertainty
     assert state.is_provisional
 
 
@@ -182,7 +185,7 @@ def test_where_readings_alone_confirm_days_of_a_logger_do_not():
 def test_a_dry_bound_above_a_lower_threshold_leaves_it_open():
     state = one(limit(), frame(level("2026-01-10", 10.4), level("2026-02-10", 10.3, "<=")))
     assert state.state == UNJUDGED
-    assert "2026-02-10 only a bound is known: the water is at or below 10.300 m" in state.reason
+    assert "2026-02-10 only a bound is known: the water is at or below 10.300 m" in str(state.reason)
 
 
 def test_a_dry_bound_at_or_below_a_lower_threshold_proves_the_crossing():
@@ -208,16 +211,17 @@ def test_a_threshold_below_what_the_well_can_show_is_said_once_and_for_all():
     state = one(shown, frame(level("2026-02-10", 9.8, "<=")))
     assert state.state == UNJUDGED
     assert state.reason == state.caution
-    assert "0.230 m below the lowest level that the well can show (9.730 m)" in state.reason
+    assert "0.230 m below the lowest level that the well can show (9.730 m)" in str(state.reason)
+    assert "(31.92 ft)" in state.reason.text(lambda length: f"{length / 0.3048:.2f} ft")
     standing = one(shown, frame(level("2026-02-10", 10.8)))
-    assert (standing.state, standing.reason, standing.caution) == (NOT_CROSSED, "", state.caution)
-    assert one(limit(9.9, lowest_shown_m=9.73), frame(level("2026-02-10", 10.8))).caution == ""
+    assert (standing.state, bool(standing.reason), standing.caution) == (NOT_CROSSED, False, state.caution)
+    assert one(limit(9.9, lowest_shown_m=9.73), frame(level("2026-02-10", 10.8))).caution == Remark()
 
 
 def test_no_level_and_levels_left_out_say_so():
-    assert one(limit()).reason == "no level in the period"
+    assert str(one(limit()).reason) == "no level in the period"
     state = one(limit(), frame(level("2026-02-10", 9.0, status="pumping"), level("2026-02-11", 9.0, status="pumping")))
-    assert (state.state, state.reason) == (UNJUDGED, "every level of the period is left out: 2 pumping")
+    assert (state.state, str(state.reason)) == (UNJUDGED, "no level of the period serves: 2 pumping")
     assert state.counts["manual"] == LaneCount(left_out=2)
     assert set(state.levels["state"]) == {"left out"}
 
@@ -225,7 +229,7 @@ def test_no_level_and_levels_left_out_say_so():
 def test_a_threshold_without_an_elevation_cannot_be_judged():
     state = one(limit(np.nan), frame(level("2026-02-10", 9.0)))
     assert state.state == UNJUDGED
-    assert "no measuring point or ground elevation" in state.reason
+    assert "no measuring point or ground elevation" in str(state.reason)
 
 
 def test_a_threshold_set_anew_has_a_state_before_and_one_after():

@@ -329,5 +329,5 @@ def test_each_crossing_of_a_year_is_found_by_readings_and_by_loggers(network):
 def test_a_threshold_below_the_well_is_not_judged(network):
     (state,) = network.thresholds.states(["W-03"], start="2026-01-01")
     assert (state.state, state.counts["manual"].undetermined) == ("cannot be judged", 1)
-    assert "0.227 m below the lowest level that the well can show (53.727 m)" in state.reason
+    assert "0.227 m below the lowest level that the well can show (53.727 m)" in str(state.reason)
     assert network.thresholds(["W-03"], start="2026-01-01")["state"].tolist() == ["cannot be judged"]

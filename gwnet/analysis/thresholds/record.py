@@ -14,6 +14,7 @@ from gwnet.analysis.thresholds.lanes import LOGGER, MANUAL
 from gwnet.analysis.thresholds.logger_days import days_of_loggers
 from gwnet.analysis.thresholds.states import ThresholdState, find_states
 from gwnet.store.snapshot import Snapshot
+from gwnet.units import metres_per
 
 #: Columns of `states_table`.
 STATE_COLUMNS: Final = tuple(
@@ -81,7 +82,7 @@ def threshold_states(
     return find_states(limits, table, logged, codes, first, last, str(record.settings["time_zone"]))
 
 
-def states_table(states: Sequence[ThresholdState], site: str) -> pd.DataFrame:
+def states_table(states: Sequence[ThresholdState], site: str, unit: str = "m") -> pd.DataFrame:
     """Return states as a table, one row a threshold.
 
     Parameters
@@ -90,12 +91,18 @@ def states_table(states: Sequence[ThresholdState], site: str) -> pd.DataFrame:
         States.
     site : str
         Code of their site.
+    unit : {"m", "ft"}, optional
+        Unit of lengths in words; columns are in metres.
 
     Returns
     -------
     pandas.DataFrame
         Columns of `STATE_COLUMNS`.
     """
+
+    def length(metres: float) -> str:
+        return f"{metres / metres_per(unit):.3f} {unit}"
+
     rows = []
     for state in states:
         extreme = state.extreme
@@ -112,6 +119,8 @@ def states_table(states: Sequence[ThresholdState], site: str) -> pd.DataFrame:
                 "margin_m": None if extreme is None else extreme.margin_m,
                 "first": state.first.isoformat(),
                 "last": state.last.isoformat(),
+                "reason": state.reason.text(length),
+                "caution": state.caution.text(length),
                 **{name: getattr(state, name) for name in _SAME},
             }
         )
@@ -119,7 +128,7 @@ def states_table(states: Sequence[ThresholdState], site: str) -> pd.DataFrame:
     return table.astype(dict.fromkeys(("threshold_elevation_m", "extreme_m", "margin_m"), "float64"))
 
 
-_SAME: Final = tuple("well threshold kind consecutive confirmed_by state reason caution basis action".split())
+_SAME: Final = tuple("well threshold kind consecutive confirmed_by state basis action".split())
 
 
 def crossings_table(states: Sequence[ThresholdState], site: str) -> pd.DataFrame:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -45,6 +45,40 @@ MANUAL_ALONE: Final = "manual"
 
 
 @dataclass(frozen=True, slots=True)
+class Remark:
+    """A remark with lengths, which can be printed in any unit.
+
+    Parameters
+    ----------
+    words : str
+        The remark, with ``{}`` for each length.
+    lengths_m : tuple of float
+        The lengths [m].
+    """
+
+    words: str = ""
+    lengths_m: tuple[float, ...] = ()
+
+    def __bool__(self) -> bool:
+        """Return whether there is a remark."""
+        return bool(self.words)
+
+    def __str__(self) -> str:
+        """Return the remark in metres."""
+        return self.text(lambda length: f"{length:.3f} m")
+
+    def text(self, length: Callable[[float], str]) -> str:
+        """Return the remark with its lengths as a function prints them.
+
+        Parameters
+        ----------
+        length : callable
+            Takes metres, returns text with a unit.
+        """
+        return self.words.format(*map(length, self.lengths_m))
+
+
+@dataclass(frozen=True, slots=True)
 class Extreme:
     """The level of a period that lies farthest towards a threshold, or beyond it.
 
@@ -60,6 +94,8 @@ class Extreme:
         ``manual`` or ``logger``.
     bound : str
         Its sign where the level is a bound.
+    uncertainty_m : float
+        95 % half-width of the reading or of the day; NaN where it is not known [m].
     """
 
     value_m: float
@@ -67,6 +103,12 @@ class Extreme:
     margin_m: float
     source: str
     bound: str = ""
+    uncertainty_m: float = math.nan
+
+    @property
+    def is_within_uncertainty(self) -> bool:
+        """Whether it lies nearer to the threshold than its half-width."""
+        return abs(self.margin_m) <= self.uncertainty_m
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,9 +198,9 @@ class ThresholdState:
         First and last day of the period, narrowed to the time in which the threshold is in force.
     state : str
         One of `STATES`.
-    reason : str
+    reason : Remark
         Why it cannot be judged; empty otherwise.
-    caution : str
+    caution : Remark
         What keeps every level of the well from showing a crossing, whatever the period; empty where nothing does.
     crossings : tuple of Crossing
         Those that reach into the period, by source and time.
@@ -182,8 +224,8 @@ class ThresholdState:
     first: dt.date
     last: dt.date
     state: str
-    reason: str
-    caution: str
+    reason: Remark
+    caution: Remark
     crossings: tuple[Crossing, ...]
     counts: Mapping[str, LaneCount]
     extreme: Extreme | None
@@ -340,7 +382,12 @@ def _extreme(rows: pd.DataFrame, level: float, turn: float) -> Extreme:
     place = int(np.argmax(margin))
     row = rows.iloc[place]
     return Extreme(
-        float(row["extreme_m"]), str(row["extreme_at"]), float(margin[place]), str(row["source"]), str(row["bound"])
+        value_m=float(row["extreme_m"]),
+        at=str(row["extreme_at"]),
+        margin_m=float(margin[place]),
+        source=str(row["source"]),
+        bound=str(row["bound"]),
+        uncertainty_m=float(row["uncertainty_m"]),
     )
 
 
@@ -390,17 +437,18 @@ def _run_lengths(rows: pd.DataFrame, *, is_logger: bool) -> np.ndarray:
     return lengths
 
 
-def _caution(row: Mapping[str, Any]) -> str:
+def _caution(row: Mapping[str, Any]) -> Remark:
     """Return why no level of a well can show that a threshold is crossed."""
     level, lowest = float(row["elevation_m"]), float(row.get("lowest_shown_m", math.nan))
     if math.isnan(level):
-        return "the threshold has no elevation: no measuring point or ground elevation is on record"
+        return Remark("the threshold has no elevation: no measuring point or ground elevation is on record")
     if row["kind"] == "lower" and level < lowest:
-        return (
-            f"the threshold lies {lowest - level:.3f} m below the lowest level that the well can show "
-            f"({lowest:.3f} m): where the well falls dry, the threshold cannot be judged"
+        return Remark(
+            "the threshold lies {} below the lowest level that the well can show ({}): "
+            "where the well falls dry, it cannot be judged",
+            (lowest - level, lowest),
         )
-    return ""
+    return Remark()
 
 
 def _state(
@@ -408,26 +456,26 @@ def _state(
     counts: Mapping[str, LaneCount],
     inside: pd.DataFrame,
     consecutive: int,
-    caution: str,
+    caution: Remark,
     level: float,
-) -> tuple[str, str]:
+) -> tuple[str, Remark]:
     if math.isnan(level):
         return UNJUDGED, caution
     if any(crossing.is_confirmed for crossing in crossings):
-        return CROSSED, ""
+        return CROSSED, Remark()
     if crossings:
-        return UNCONFIRMED, ""
+        return UNCONFIRMED, Remark()
     if any(_may_be_crossed(inside[inside["source"] == source], consecutive) for source in SOURCES):
         return UNJUDGED, caution or _only_bounds(inside)
     if any(count.judged for count in counts.values()):
-        return NOT_CROSSED, ""
+        return NOT_CROSSED, Remark()
     if any(count.undetermined for count in counts.values()):
         return UNJUDGED, caution or _only_bounds(inside)
     left = inside.loc[inside["state"] == LEFT_OUT, "reason"].value_counts()
     if left.empty:
-        return UNJUDGED, "no level in the period"
+        return UNJUDGED, Remark("no level in the period")
     counted = ", ".join(f"{count} {reason}" for reason, count in sorted(left.items()))
-    return UNJUDGED, f"every level of the period is left out: {counted}"
+    return UNJUDGED, Remark(f"no level of the period serves: {counted}")
 
 
 def _may_be_crossed(rows: pd.DataFrame, consecutive: int) -> bool:
@@ -440,12 +488,13 @@ def _may_be_crossed(rows: pd.DataFrame, consecutive: int) -> bool:
     return max(int(run.sum()) for run in runs) >= consecutive
 
 
-def _only_bounds(inside: pd.DataFrame) -> str:
+def _only_bounds(inside: pd.DataFrame) -> Remark:
     """Return why bounds say nothing of a threshold."""
     bounds = inside[inside["state"] == UNDETERMINED]
     newest = bounds.iloc[-1]
     side = "below" if newest["bound"] == "<=" else "above"
-    return (
-        f"on {newest['day'].date()} only a bound is known: the water is at or {side} {newest['value_m']:.3f} m, "
-        "on this side of the threshold or beyond it"
+    return Remark(
+        f"on {newest['day'].date()} only a bound is known: the water is at or {side} {{}}, on this side of the "
+        "threshold or beyond it",
+        (float(newest["value_m"]),),
     )

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from gwnet.hydro.reduction.thresholds import NO_READING
+from gwnet.analysis.thresholds.record import CROSSING_COLUMNS, STATE_COLUMNS, crossings_table, states_table
 from gwnet.plain_text import neutralised
 from gwnet.reporting.data import COLUMNS, CONTROL_COLUMNS
 from gwnet.reporting.definition.parse import safe_name
@@ -33,6 +33,11 @@ LEVEL_COLUMNS: Final = (
     "observer",
     "notes",
 )
+#: Columns of the levels of the period that thresholds are judged by.
+THRESHOLD_LEVEL_COLUMNS: Final = tuple(
+    "site well threshold elevation_m source day measured_at value_m uncertainty_m bound state reason review extreme_m "
+    "extreme_at".split()
+)
 #: The one file that is too long to be carried inside the PDF.
 LONG_FILE: Final = "levels_to_date.csv"
 
@@ -51,7 +56,7 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
     -------
     dict of str to bytes
         Content by name: levels of the period, all levels to date, wells, construction, measuring points, thresholds
-        with their standing, and the control set of each map.
+        with their states, crossings and levels, and the control set of each map.
     """
     unit = view.measures.unit
     wells = set(view.wells["well"])
@@ -74,7 +79,9 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
             unit,
             site=data.site.code,
         ),
-        "thresholds": _threshold_csv(view),
+        "thresholds": frame_csv(states_table(view.thresholds, data.site.code, unit), STATE_COLUMNS, unit, site=""),
+        "crossings": frame_csv(crossings_table(view.thresholds, data.site.code), CROSSING_COLUMNS, unit, site=""),
+        "threshold_levels": frame_csv(_lane_frame(view), THRESHOLD_LEVEL_COLUMNS, unit, site=data.site.code),
     }
     for facts in view.maps():
         name = f"map_control_{safe_name(facts.aquifer)}_{facts.day}"
@@ -84,47 +91,17 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
     return {f"{name}.csv": content for name, content in files.items()}
 
 
-def _threshold_csv(view: ReportView) -> bytes:
-    rows = [
-        {
-            "well": status.well,
-            "threshold": status.threshold,
-            "kind": status.kind,
-            "elevation_m": status.level_m,
-            "consecutive": status.consecutive,
-            "state": status.words(),
-            "crossings_in_a_row": status.run,
-            "crossed_since": status.since,
-            "measured_at": "" if status.newest is None else status.newest["measured_at"],
-            "bound": "" if status.newest is None else status.newest["bound"],
-            "water_elevation_m": float("nan") if status.newest is None else status.newest["water_elevation_m"],
-            "review": "" if status.newest is None else status.newest["review"],
-            "provisional": status.state != NO_READING and status.provisional,
-            "basis": status.basis,
-            "action": status.action,
-        }
-        for status in view.thresholds
+def _lane_frame(view: ReportView) -> pd.DataFrame:
+    """Return the levels of the period held against thresholds, one row each."""
+    parts = [
+        state.levels[state.levels["day"] >= pd.Timestamp(state.first)].assign(
+            well=state.well, threshold=state.threshold, elevation_m=state.level_m
+        )
+        for state in view.thresholds
+        if len(state.levels)
     ]
-    columns = (
-        "site",
-        "well",
-        "threshold",
-        "kind",
-        "elevation_m",
-        "consecutive",
-        "state",
-        "crossings_in_a_row",
-        "crossed_since",
-        "measured_at",
-        "bound",
-        "water_elevation_m",
-        "review",
-        "provisional",
-        "basis",
-        "action",
-    )
-    frame = pd.DataFrame(rows, columns=[name for name in columns if name != "site"])
-    return frame_csv(frame, columns, view.measures.unit, site=view.data.site.code)
+    frame = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(THRESHOLD_LEVEL_COLUMNS))
+    return frame.assign(day=[str(day)[:10] for day in frame["day"]])
 
 
 def frame_csv(frame: pd.DataFrame, columns: tuple[str, ...], unit: str, *, site: str) -> bytes:

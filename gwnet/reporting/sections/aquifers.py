@@ -7,13 +7,13 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from gwnet.hydro.reduction.thresholds import CROSSED
 from gwnet.reporting.content import Block, Heading, PageBreak, Paragraph
 from gwnet.reporting.data import MapFacts
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import AQUIFER_MAP_MM, Drawing
-from gwnet.reporting.measures import joined
 from gwnet.reporting.registry import register_section
+from gwnet.reporting.results.result import join_sentences
+from gwnet.reporting.results.thresholds import results_of_states
 from gwnet.reporting.rounds import RoundView
 from gwnet.reporting.sections.maps import MAP, list_notes, map_block, newest_maps
 from gwnet.reporting.sections.summary import change_paragraphs, gradient_sentence
@@ -84,11 +84,9 @@ def _flow(facts: MapFacts | None) -> list[Block]:
 
 
 def _thresholds(view: ReportView, names: set[str]) -> Block:
-    own = [status for status in view.thresholds if status.well in names]
-    if not own:
-        return Paragraph("No threshold is in force at these wells.", lead_in="Thresholds.")
-    crossed = [f"{status.well} ({status.threshold})" for status in own if status.state == CROSSED]
-    text = f"{len(crossed)} of {len(own)} crossed: {joined(crossed)}." if crossed else f"None of {len(own)} is crossed."
+    own = [state for state in view.thresholds if state.well in names]
+    found = results_of_states(own, view.measures)
+    text = " ".join(join_sentences(result.lead, result.text, *result.items) for result in found)
     return Paragraph(text, lead_in="Thresholds.")
 
 

@@ -4,24 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import Any
-
-import pandas as pd
 
 from gwnet.analysis.levels.bounds import BELOW_SCREEN, SENSOR_OUT
-from gwnet.analysis.review.decisions import decision_text
-from gwnet.hydro.reduction.thresholds import CROSSED, NO_READING, NOT_CROSSED, UNDETERMINED
-from gwnet.reporting.changes import Change, is_read_below_screen, why_bound
+from gwnet.reporting.changes import Change, why_bound
 from gwnet.reporting.content import Block, Bullets, Heading, Paragraph
 from gwnet.reporting.data import GradientFacts
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
-from gwnet.reporting.measures import compass, day_of, joined
+from gwnet.reporting.measures import compass, joined
 from gwnet.reporting.registry import register_section
+from gwnet.reporting.results.findings import period_findings
+from gwnet.reporting.results.result import join_sentences
+from gwnet.reporting.results.thresholds import threshold_results
 from gwnet.reporting.rounds import RoundView
-from gwnet.reporting.sections.common import below_screen_text, bound_sign
 from gwnet.reporting.sections.cover import review_sentence
-from gwnet.reporting.threshold_status import ThresholdStatus
 from gwnet.reporting.view import ReportView
 
 _MOST_ITEMS = 8
@@ -223,50 +219,15 @@ def significant_decimals(uncertainty: float) -> int:
 
 
 def _thresholds(view: ReportView) -> list[Block]:
-    statuses = view.thresholds
-    if not statuses:
-        return [Paragraph("No threshold is in force at the selected wells.", lead_in="Thresholds.")]
-    counts = {
-        state: [item for item in statuses if item.state == state]
-        for state in (CROSSED, NOT_CROSSED, UNDETERMINED, NO_READING)
-    }
-    words = (
-        (CROSSED, "crossed"),
-        (NOT_CROSSED, "not crossed"),
-        (UNDETERMINED, "undetermined"),
-        (NO_READING, "without a reading"),
-    )
-    parts = [
-        f"{len(counts[state])} {word}" for state, word in words if counts[state] or state in (CROSSED, NOT_CROSSED)
-    ]
-    blocks: list[Block] = [
-        Paragraph(f"Of {len(statuses)} thresholds in force: {', '.join(parts)}.", lead_in="Thresholds.")
-    ]
-    noted = [*counts[CROSSED], *counts[UNDETERMINED]]
-    if noted:
-        items = [_threshold_item(item, view) for item in noted[:_MOST_ITEMS]]
-        if len(noted) > _MOST_ITEMS:
-            items.append(f"{len(noted) - _MOST_ITEMS} more are in the table of thresholds.")
-        blocks.append(Bullets(tuple(items)))
+    blocks: list[Block] = []
+    for number, result in enumerate(threshold_results(view)):
+        blocks.append(Paragraph(join_sentences(result.lead, result.text), lead_in="" if number else "Thresholds."))
+        if result.items:
+            items = list(result.items[:_MOST_ITEMS])
+            if len(result.items) > _MOST_ITEMS:
+                items.append(f"{len(result.items) - _MOST_ITEMS} more are in the table of thresholds.")
+            blocks.append(Bullets(tuple(items)))
     return blocks
-
-
-def _threshold_item(status: ThresholdStatus, view: ReportView) -> str:
-    measures, event = view.measures, status.newest
-    assert event is not None
-    level = f"{status.kind} threshold “{status.threshold}” at {measures.text(status.level_m)}"
-    if is_read_below_screen(event):
-        found = f"water elevation {measures.text(event['water_elevation_m'])}, {below_screen_text(event, measures)},"
-    elif event["bound"]:
-        found = f"{why_bound(event)}, water elevation {bound_sign(event)} {measures.text(event['water_elevation_m'])}"
-    else:
-        found = f"water elevation {measures.plus_minus(event['water_elevation_m'], event['uncertainty_m'])}"
-    text = f"{status.well}, {level}: {status.words()}; {found} on {day_of(event['measured_at'])}"
-    if status.within_uncertainty:
-        text += ", nearer to the threshold than its half-width"
-    if status.state == CROSSED and status.since is not None and status.run > 1:
-        text += f", crossed since {status.since}"
-    return f"{text}."
 
 
 def _findings(view: ReportView) -> list[Block]:
@@ -277,26 +238,3 @@ def _findings(view: ReportView) -> list[Block]:
     count = f"{len(found)} finding" + ("" if len(found) == 1 else "s")
     text = f"The checks noticed {count} at {joined(wells)}; each is listed under data quality."
     return [Paragraph(text, lead_in="Findings.")]
-
-
-def period_findings(view: ReportView) -> list[tuple[str, str, str]]:
-    """Return well, time and message of each finding of the period: those of checks, then those of the reduction."""
-    wells = set(view.wells["well"])
-    noticed = [
-        row
-        for row in view.data.findings.to_dict("records")
-        if row["well"] in wells and view.period.contains_time(row["measured_at"])
-    ]
-    found = [(str(row["well"]), str(row["measured_at"]), _with_decision(row)) for row in noticed]
-    listed = {(str(row["well"]), str(row["measured_at"]), str(row["rule"])) for row in noticed}
-    inside = view.levels[view.levels["day"].between(*map(pd.Timestamp, (view.period.first, view.period.last)))]
-    for row in inside[inside["finding"] != ""].to_dict("records"):
-        entries = ((str(row["well"]), str(row["measured_at"]), rule) for rule in str(row["finding"]).split("; "))
-        found += [entry for entry in entries if entry not in listed and entry not in found]
-    return sorted(found)
-
-
-def _with_decision(row: dict[str, Any]) -> str:
-    """Return what a check noticed, with what a reviewer decided about it."""
-    decision = decision_text(row)
-    return f"{row['message']} ({decision})" if decision else str(row["message"])
