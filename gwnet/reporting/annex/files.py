@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 import io
 from collections.abc import Callable
+from dataclasses import asdict
 from typing import Any, Final
 
 import pandas as pd
@@ -38,6 +39,8 @@ THRESHOLD_LEVEL_COLUMNS: Final = tuple(
     "site well threshold elevation_m source day measured_at value_m uncertainty_m bound state reason review extreme_m "
     "extreme_at".split()
 )
+#: Columns of the values of earlier issues that would be printed otherwise now.
+CHANGE_COLUMNS: Final = tuple("site issue table row column unit was now why".split())
 #: The one file that is too long to be carried inside the PDF.
 LONG_FILE: Final = "levels_to_date.csv"
 
@@ -83,6 +86,10 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
         "crossings": frame_csv(crossings_table(view.thresholds, data.site.code), CROSSING_COLUMNS, unit, site=""),
         "threshold_levels": frame_csv(_lane_frame(view), THRESHOLD_LEVEL_COLUMNS, unit, site=data.site.code),
     }
+    if changes := [asdict(change) | {"issue": issue.number} for issue in data.earlier for change in issue.changes]:
+        files["changed_values"] = frame_csv(pd.DataFrame(changes), CHANGE_COLUMNS, unit, site=data.site.code)
+    corrections = data.corrections[data.corrections["well"].fillna("").isin({*wells, ""})]
+    files["corrections"] = frame_csv(corrections, ("site", *COLUMNS["corrections"]), unit, site=data.site.code)
     for facts in view.maps():
         name = f"map_control_{safe_name(facts.aquifer)}_{facts.day}"
         while name in files:

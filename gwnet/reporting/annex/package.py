@@ -18,6 +18,7 @@ _DAYS_OF_CROSSINGS: Final = ("first", "last", "ended_by", "confirmed_on", "day")
 _KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     "integer": (
         "consecutive",
+        "issue",
         "readings_beyond",
         "readings_judged",
         "logger_days_beyond",
@@ -75,6 +76,8 @@ _TITLES: Final[Mapping[str, str]] = {
     "wells": "Wells",
     "construction": "Construction of the wells",
     "measuring_points": "Measuring points and their history",
+    "corrections": "Rows of the record corrected or withdrawn since the last issue, or since the period began",
+    "changed_values": "Values of earlier issues that would be printed otherwise now",
     "thresholds": "Thresholds and their states over the period",
     "crossings": "Crossings of thresholds that reach into the period",
     "threshold_levels": "Readings and days of loggers of the period held against thresholds",
