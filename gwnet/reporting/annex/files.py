@@ -15,6 +15,7 @@ from gwnet.analysis.thresholds.record import CROSSING_COLUMNS, STATE_COLUMNS, cr
 from gwnet.plain_text import neutralised
 from gwnet.reporting.data import COLUMNS, CONTROL_COLUMNS
 from gwnet.reporting.definition.parse import safe_name
+from gwnet.reporting.registry import frame_columns
 from gwnet.reporting.view import ReportView
 from gwnet.units import metres_per
 
@@ -90,12 +91,28 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
         files["changed_values"] = frame_csv(pd.DataFrame(changes), CHANGE_COLUMNS, unit, site=data.site.code)
     corrections = data.corrections[data.corrections["well"].fillna("").isin({*wells, ""})]
     files["corrections"] = frame_csv(corrections, ("site", *COLUMNS["corrections"]), unit, site=data.site.code)
+    files |= {
+        name: frame_csv(frame[frame["well"].isin({*wells, ""})], ("site", *columns), unit, site=data.site.code)
+        for name, columns, frame in _worked_out(view)
+        if len(frame)
+    }
     for facts in view.maps():
         name = f"map_control_{safe_name(facts.aquifer)}_{facts.day}"
         while name in files:
             name += "_more"
         files[name] = frame_csv(facts.control, ("site", *CONTROL_COLUMNS), unit, site=data.site.code)
     return {f"{name}.csv": content for name, content in files.items()}
+
+
+def _worked_out(view: ReportView) -> list[tuple[str, tuple[str, ...], pd.DataFrame]]:
+    """Return name, columns and frame of what sentences of the report rest on beside the levels."""
+    decided = ("finding_id", "decision", "decided_by", "decision_reason", "decided_together")
+    findings = view.data.findings
+    columns = (*COLUMNS["findings"], *(name for name in decided if name in findings))
+    return [
+        ("findings", columns, findings),
+        *((name, frame_columns()[name], view.data.extras.frame(name)) for name in ("trends", "seasons", "loggers")),
+    ]
 
 
 def _lane_frame(view: ReportView) -> pd.DataFrame:
