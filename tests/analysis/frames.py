@@ -26,6 +26,7 @@ LEVEL = {
     "access": "main",
     "time_known": True,
     "aquifer": "upper",
+    "round": "",
 }
 
 

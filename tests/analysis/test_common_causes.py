@@ -1,9 +1,10 @@
 """What several wells of a site show at once is one finding, named by its cause."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from gwnet.analysis.loggers.common_causes import find_across_wells, look_at
+from gwnet.analysis.loggers.common_causes import Seen, find_across_wells, look_at
 from gwnet.analysis.loggers.findings import list_findings
 from gwnet.analysis.loggers.manual_fit import find_misfits
 from gwnet.hydro.loggers.drift import Installations
@@ -116,6 +117,15 @@ def test_the_last_samples_of_a_file_that_stand_off_are_found(site):
     assert (finding.rule, finding.well) == ("end of a file", "C")
     assert finding.message.startswith("2 samples at the end of a run of samples -0.8")
     assert "exclusion" in finding.suggestion
+
+
+def test_the_usual_change_is_of_the_hours_before_and_after():
+    """A well at rest that begins to swing: 200 hours of each give the median of both, over three hours."""
+    level = np.concatenate([np.zeros(200), 0.5 + np.tile([0.0, 0.4], 300)])
+    seen = Seen(("S", "A", "L", "level"), "", np.arange(level.size), level, pd.DataFrame(), None, {})
+    change, usual = seen.change_at(np.datetime64(200, "h"))
+    assert change == pytest.approx(0.9)
+    assert usual == pytest.approx(0.4)
 
 
 def test_nothing_seen_has_nothing_in_common():

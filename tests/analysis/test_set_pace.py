@@ -72,3 +72,18 @@ def test_the_rule_in_words():
     assert set_text(DAY, 0).startswith("One level a well on 2026-03-17, local time: of several the usable one nearest")
     assert "within 1 day of 2026-03-17" in set_text(DAY, 1)
     assert "within 2.5 days of" in set_text(DAY, 2.5)
+
+
+def test_levels_within_thirty_days_of_noon_of_the_date_give_a_rate_on_both_sides():
+    before = levels(
+        ("A", "2026-02-15T14:00", 9.0, {"uncertainty_m": 0.0}), ("A", "2026-03-17T10:00", 10.0, {"uncertainty_m": 0.0})
+    )
+    after = levels(
+        ("A", "2026-03-17T10:00", 10.0, {"uncertainty_m": 0.0}), ("A", "2026-04-16T11:00", 9.0, {"uncertainty_m": 0.0})
+    )
+    late = levels(
+        ("A", "2026-03-17T10:00", 10.0, {"uncertainty_m": 0.0}), ("A", "2026-04-16T14:00", 9.0, {"uncertainty_m": 0.0})
+    )
+    assert rates_of(before, control_of(before), DAY)["A"] == pytest.approx(1.0 / (29 + 20 / 24))
+    assert rates_of(after, control_of(after), DAY)["A"] == pytest.approx(1.0 / (30 + 1 / 24))
+    assert rates_of(late, control_of(late), DAY).empty

@@ -66,7 +66,9 @@ def test_without_autocorrelation_p_is_that_of_independent_values():
 
 def test_every_value_counts_and_none_is_made_a_median():
     levels = record(("W", "2001-01-15", 41.0), ("W", "2001-02-15", 43.0), *yearly("W", [42.0, 44.0, 45.0], 2002))
-    assert (row_of(levels)["n"], row_of(levels)["s"]) == (5, 8)
+    row = row_of(levels)
+    assert (row["n"], row["s"]) == (5, 8)
+    assert (row["first"], row["last"]) == ("2001-01-15", str(levels["day"].max().date()))
 
 
 def test_on_a_day_with_a_manual_reading_the_logger_does_not_count():

@@ -117,7 +117,8 @@ class Learned(NamedTuple):
 def changes(path: Path) -> list[Change]:
     """Return the changes that may be made in a module."""
     source = path.read_text(encoding="utf-8")
-    quiet = quiet_lines(ast.parse(source))
+    tree = ast.parse(source)
+    quiet, types = quiet_lines(tree), types_of_variables(tree)
     made = []
     for token in tokenize.generate_tokens(io.StringIO(source).readline):
         line, column = token.start
@@ -126,7 +127,7 @@ def changes(path: Path) -> list[Change]:
         other = larger(token.string) if token.type == tokenize.NUMBER else SWAPS.get(token.string)
         if token.string == "is" and token.line[column:].startswith("is not"):
             made.append(Change(path, line, column, "is not", "is"))
-        elif other is not None and not is_keyword_argument(token):
+        elif other is not None and not is_keyword_argument(token) and not is_idle(token, types):
             made.append(Change(path, line, column, token.string, other))
     return made
 
@@ -143,6 +144,19 @@ def quiet_lines(tree: ast.Module) -> set[int]:
         elif isinstance(node, ast.ClassDef):
             lines |= {node.lineno, *(part.lineno for part in node.decorator_list)}
     return lines
+
+
+def types_of_variables(tree: ast.Module) -> list[tuple[int, int, int]]:
+    """Return line, first and last column of the types written beside variables, which nothing evaluates."""
+    types = [node.annotation for node in ast.walk(tree) if isinstance(node, ast.AnnAssign)]
+    return [(one.lineno, one.col_offset, one.end_col_offset or 0) for one in types]
+
+
+def is_idle(token: tokenize.TokenInfo, types: list[tuple[int, int, int]]) -> bool:
+    """Return whether a change cannot do anything: in a type, or of `strict` where lengths are always equal."""
+    line, column = token.start
+    in_type = any(line == where and first <= column < last for where, first, last in types)
+    return in_type or token.line[:column].endswith("strict=")
 
 
 def larger(number: str) -> str | None:

@@ -100,3 +100,15 @@ def test_what_is_no_barrier_is_refused():
         Barriers([np.array([[0.0, 0.0]])])
     with pytest.raises(SettingsError, match="have 300 segments; 200"):
         Barriers([np.column_stack([np.arange(301.0), np.zeros(301)])])
+
+
+def test_the_way_around_the_bend_of_an_open_barrier():
+    """Under a V at its tip: 2 · √(9² + 1²), by Pythagoras; the ends are farther."""
+    vee = Barriers([np.array([[-30.0, 30.0], [0.0, 0.0], [30.0, 30.0]])])
+    assert vee.distances(points((-9, 1)), points((9, 1)))[0, 0] == pytest.approx(2 * np.sqrt(82), abs=1e-5)
+
+
+def test_each_of_many_points_sees_the_barrier():
+    """The first and the last of the points asked about are behind the wall like all others."""
+    here, there = points((-4, 0), (-4, 0), (-4, 0)), points((4, 0))
+    assert WALL.distances(here, there)[:, 0] == pytest.approx(np.full(3, 2 * np.sqrt(17)), abs=1e-6)
