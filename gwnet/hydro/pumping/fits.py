@@ -185,22 +185,24 @@ def _starts(
     observed = np.concatenate([well.drawdown_m for well in thin])
     weight = reading_weights(thin)
     names = [kind.name for kind in kinds]
+    near = min(well.distance_m for well in thin)
     time = min(float(np.median(well.days)) for well in thin)
     others = [[start * (far if kind.of_distance else 1.0) for start in kind.starts] for kind in kinds[2:]]
+    scaled = np.array([True, True, *(kind.of_storativity for kind in kinds[2:])])
+
+    def shape_of(parameters: Floats) -> Floats:
+        values = dict(zip(names, parameters.tolist(), strict=True))
+        return np.concatenate([model_drawdown(model.name, values, rates, well, geometry) for well in thin])
+
     best: list[tuple[float, Floats]] = []
     for rest in product(*others):
         tried = []
         for number in _DIFFUSIVITIES:
-            diffusivity = number * 0.1 * min(well.distance_m for well in thin) ** 2 / time
-            values = dict(zip(names, (1.0, 1.0 / diffusivity, *rest), strict=True))
-            shape = np.concatenate([model_drawdown(model.name, values, rates, well, geometry) for well in thin])
-            along = float((shape * weight) @ (observed * weight))
-            size = float((shape * weight) @ (shape * weight))
-            if along <= 0.0 or size <= 0.0:
-                continue
-            transmissivity = size / along
-            misfit = float((((shape / transmissivity) - observed) ** 2 * weight**2).sum())
-            tried.append((misfit, np.log([transmissivity, transmissivity / diffusivity, *rest])))
+            storativity = time / (number * 0.1 * near**2)
+            more = np.where(scaled[2:], storativity, 1.0) * np.array(rest)
+            start = _scaled(shape_of, np.concatenate([[1.0, storativity], more]), scaled, observed, weight)
+            if start is not None:
+                tried.append(start)
         if tried:
             best.append(min(tried, key=lambda pair: pair[0]))
     if not best:
@@ -208,6 +210,24 @@ def _starts(
         raise AnalysisError(message, fix="Check the signs: drawdown is positive down, rates are positive.")
     best.sort(key=lambda pair: pair[0])
     return [start for _, start in best[: min(2, len(kinds) - 1)]]
+
+
+def _scaled(
+    shape_of: Callable[[Floats], Floats],
+    parameters: Floats,
+    scaled: NDArray[np.bool_],
+    observed: Floats,
+    weight: Floats,
+) -> tuple[float, Floats] | None:
+    """Return the misfit and the logarithms of parameters whose transmissivity and storages fit best at one ratio."""
+    shape = shape_of(parameters)
+    along = float((shape * weight) @ (observed * weight))
+    size = float((shape * weight) @ (shape * weight))
+    if along <= 0.0 or size <= 0.0:
+        return None
+    factor = size / along
+    misfit = float((((shape / factor) - observed) ** 2 * weight**2).sum())
+    return misfit, np.log(np.where(scaled, parameters * factor, parameters))
 
 
 def _thinned(well: WellDrawdown, count: int) -> WellDrawdown:

@@ -25,6 +25,10 @@ _STEP: Final = 1e-5
 _CLOSE: Final = 2e-2
 #: Steps of the search for a limit before the profile is traced instead.
 _NEWTON_STEPS: Final = 12
+#: A profile that changes by less than this share of the rise over a step of this length has become level.
+_FLAT, _FAR = 1e-3, 1.5
+#: Tolerances of a fit, and of those that a profile is traced with.
+_FINE, _COARSE = 1e-9, 1e-6
 #: Highest serial correlation that limits are widened for: beyond it a misfit is no longer noise.
 _HIGHEST_CORRELATION: Final = 0.95
 
@@ -182,7 +186,7 @@ def _rise(sum_squares: float, n: int, k: int, inflation: float) -> float:
     return sum_squares * inflation * student_95(n - k) ** 2 / (n - k)
 
 
-def _descend(problem: Problem, start: Floats) -> tuple[Floats, float]:
+def _descend(problem: Problem, start: Floats, tolerance: float = _FINE) -> tuple[Floats, float]:
     from scipy.optimize import least_squares
 
     inside = np.clip(start, problem.low + 1e-9, problem.high - 1e-9)
@@ -201,7 +205,9 @@ def _descend(problem: Problem, start: Floats) -> tuple[Floats, float]:
     def slopes(theta: Floats) -> Floats:
         return both(theta)[1]
 
-    found = least_squares(misfit, inside, slopes, (problem.low, problem.high), x_scale=1.0, xtol=1e-9)
+    found = least_squares(
+        misfit, inside, slopes, (problem.low, problem.high), x_scale=1.0, xtol=tolerance, ftol=tolerance
+    )
     return np.asarray(found.x, dtype=np.float64), 2.0 * float(found.cost)
 
 
@@ -297,6 +303,8 @@ def _traced_limit(
         above = height - least - rise
         if above >= 0.0:
             break
+        if abs(outer - inner) >= _FAR and abs(above - below) < _FLAT * rise:
+            return sign * math.inf
         inner, below, start = outer, above, end
         step *= 2.0
     while abs(outer - inner) > 2e-3 * max(abs(outer - float(theta[place])), 1e-3):
@@ -339,5 +347,5 @@ def _profile(problem: Problem, start: Floats, place: int, value: float) -> tuple
         problem.high[others],
         slopes,
     )
-    end, height = _descend(reduced, start[others])
+    end, height = _descend(reduced, start[others], _COARSE)
     return whole(end), height

@@ -14,7 +14,7 @@ Floats = NDArray[np.float64]
 Response = Callable[[Floats], Floats]
 
 #: More times than this many a decade are interpolated where a response is slow to work out.
-_PER_DECADE = 12
+_PER_DECADE = 8
 
 
 def superpose(response: Response, rates: PumpingRates, days: ArrayLike) -> Floats:
