@@ -128,7 +128,7 @@ def test_shapes_distances_and_widths_that_cannot_be():
 
 def test_too_few_readings_unknown_methods_and_rising_levels_are_refused():
     rates = PumpingRates([0.0], [500.0])
-    with pytest.raises(TooFewLevelsError, match="1 readings cannot determine the 2"):
+    with pytest.raises(TooFewLevelsError, match="1 reading cannot determine the 2"):
         fit_pumping_test("theis", rates, [WellDrawdown("P", 30.0, [0.1, -0.1], [0.2, 0.0])])
     with pytest.raises(AnalysisError, match="after the start of pumping"):
         fit_pumping_test("theis", rates, [WellDrawdown("P", 30.0, [-0.1], [0.0])])

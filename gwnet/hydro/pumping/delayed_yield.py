@@ -120,7 +120,7 @@ def _cosine_mean(number: NDArray[np.int64], interval: Interval) -> Floats:
     low, high = interval
     angle = number * np.pi
     if high - low < 1e-9:
-        return np.cos(angle * low)
+        return np.asarray(np.cos(angle * low), dtype=np.float64)
     return np.asarray((np.sin(angle * high) - np.sin(angle * low)) / (angle * (high - low)), dtype=np.float64)
 
 

@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from gwnet.constants import NORMAL_95
 from gwnet.errors import AnalysisError, TooFewLevelsError
 from gwnet.hydro.pumping import well_functions
 from gwnet.hydro.pumping.fitting import Problem, Solution, solve
@@ -74,13 +75,16 @@ def fit_model(
     geometry = geometry or PumpingGeometry()
     used = used_readings(wells, rates)
     kinds = _kinds(model, used, geometry)
-    observed = np.concatenate([well.drawdown_m for well in used])
-    if observed.size < len(kinds):
-        message = f"{observed.size} readings cannot determine the {len(kinds)} parameters of the model {name}."
-        raise TooFewLevelsError(message, fix="Add readings, or use a model with fewer parameters.")
-    problem = _problem(model, kinds, rates, used, geometry, observed)
-    solution = solve(problem, _starts(model, kinds, rates, used, geometry))
-    fit = _fit_of(name, kinds, problem, solution, used, geometry)
+    check_count(name, len(kinds), used)
+    names = [kind.name for kind in kinds]
+
+    def predict(theta: Floats) -> Floats:
+        values = dict(zip(names, np.exp(theta).tolist(), strict=True))
+        return np.concatenate([model_drawdown(name, values, rates, well, geometry) for well in used])
+
+    slopes = _theis_slopes(rates, used) if name == "theis" and not geometry.boundary else None
+    starts = _starts(model, kinds, rates, used, geometry)
+    fit, solution = fit_readings(name, kinds, predict, starts, used, geometry, slopes)
     notes = [identified_note(fit.parameters), serial_note(solution)]
     if compare:
         notes.insert(1, _comparison(model, fit, rates, wells, solution))
@@ -113,32 +117,81 @@ def _log_ends(kinds: Sequence[FittedParameter], wells: Sequence[WellDrawdown]) -
     return low, high
 
 
-def _problem(
-    model: DrawdownModel,
+def check_count(name: str, k: int, wells: Sequence[WellDrawdown]) -> None:
+    """Refuse fewer readings than parameters.
+
+    Raises
+    ------
+    TooFewLevelsError
+        If there are fewer readings than parameters.
+    """
+    n = sum(well.days.size for well in wells)
+    if n < k:
+        message = f"{n} {'reading' if n == 1 else 'readings'} cannot determine the {k} parameters of {name}."
+        raise TooFewLevelsError(message, fix="Add readings, or use a model with fewer parameters.")
+
+
+def fit_readings(
+    name: str,
     kinds: Sequence[FittedParameter],
-    rates: PumpingRates,
+    predict: Callable[[Floats], Floats],
+    starts: list[Floats],
     wells: Sequence[WellDrawdown],
     geometry: PumpingGeometry,
-    observed: Floats,
-) -> Problem:
-    names = [kind.name for kind in kinds]
+    slopes: Callable[[Floats], tuple[Floats, Floats]] | None = None,
+) -> tuple[PumpingFit, Solution]:
+    """Fit a function of the logarithms of parameters to the readings of wells.
 
-    def predict(theta: Floats) -> Floats:
-        values = dict(zip(names, np.exp(theta).tolist(), strict=True))
-        return np.concatenate([model_drawdown(model.name, values, rates, well, geometry) for well in wells])
+    Parameters
+    ----------
+    name : str
+        Name of the method.
+    kinds : sequence of FittedParameter
+        Its parameters.
+    predict : callable
+        Takes the logarithms, returns what was to be read, well after well.
+    starts : list of numpy.ndarray
+        Logarithms to start from.
+    wells : sequence of WellDrawdown
+        Readings.
+    geometry : PumpingGeometry
+        Dimensions, kept with the fit.
+    slopes : callable, optional
+        Returns what was to be read and its derivatives.
 
+    Returns
+    -------
+    tuple of PumpingFit and Solution
+        The fit without notes, and the solution in logarithms.
+    """
+    check_count(name, len(kinds), wells)
+    observed = np.concatenate([well.drawdown_m for well in wells])
+    weight, known_sd = reading_weights(wells)
     low, high = _log_ends(kinds, wells)
-    slopes = _theis_slopes(rates, wells) if model.name == "theis" and not geometry.boundary else None
     order, breaks = time_order(wells)
-    return Problem(observed, reading_weights(wells), predict, low, high, slopes, order, breaks)
+    problem = Problem(observed, weight, predict, low, high, slopes, order, breaks, known_sd)
+    solution = solve(problem, starts)
+    return _fit_of(name, kinds, problem, solution, wells, geometry), solution
 
 
-def reading_weights(wells: Sequence[WellDrawdown]) -> Floats:
-    """Return weights of readings from their half-widths, of mean square 1; all 1 where a well has none."""
+def reading_weights(wells: Sequence[WellDrawdown]) -> tuple[Floats, float | None]:
+    """Return weights of readings, and the standard deviation of a reading of weight 1.
+
+    Parameters
+    ----------
+    wells : sequence of WellDrawdown
+        Readings.
+
+    Returns
+    -------
+    tuple of numpy.ndarray and float or None
+        Weights from the half-widths, of mean square 1; all 1, and None, where a well has no half-widths.
+    """
     if any(well.half_width_m is None for well in wells):
-        return np.ones(sum(well.days.size for well in wells))
-    weight = 1.0 / np.concatenate([well.half_width_m for well in wells if well.half_width_m is not None])
-    return np.asarray(weight / math.sqrt(float(np.mean(weight**2))), dtype=np.float64)
+        return np.ones(sum(well.days.size for well in wells)), None
+    inverse = NORMAL_95 / np.concatenate([well.half_width_m for well in wells if well.half_width_m is not None])
+    scale = math.sqrt(float(np.mean(inverse**2)))
+    return np.asarray(inverse / scale, dtype=np.float64), 1.0 / scale
 
 
 def time_order(wells: Sequence[WellDrawdown]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -183,7 +236,7 @@ def _starts(
     thin = [_thinned(well, max(_START_READINGS // len(wells), 6)) for well in wells]
     far = max(well.distance_m for well in thin)
     observed = np.concatenate([well.drawdown_m for well in thin])
-    weight = reading_weights(thin)
+    weight, _ = reading_weights(thin)
     names = [kind.name for kind in kinds]
     near = min(well.distance_m for well in thin)
     time = min(float(np.median(well.days)) for well in thin)

@@ -17,6 +17,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from gwnet.constants import NORMAL_95
+
 Floats = NDArray[np.float64]
 
 #: Step of differences in the logarithm of a parameter.
@@ -51,6 +53,9 @@ class Problem:
         Order of the readings in time, well after well.
     breaks : numpy.ndarray of int
         Places in that order at which another well begins.
+    known_sd : float or None
+        Standard deviation of the weighted readings from their half-widths; used only where no reading is left over to
+        estimate it from.
     """
 
     observed: Floats
@@ -61,6 +66,7 @@ class Problem:
     slopes: Callable[[Floats], tuple[Floats, Floats]] | None = None
     order: NDArray[np.int64] | None = None
     breaks: NDArray[np.int64] | None = None
+    known_sd: float | None = None
 
     def misfit(self, theta: Floats) -> Floats:
         """Return the weighted residuals, model minus measured."""
@@ -136,13 +142,18 @@ def solve(problem: Problem, starts: list[Floats]) -> Solution:
     serial = _serial_correlation(problem, misfit)
     inflation = (1.0 + serial) / (1.0 - serial)
     normal = slopes.T @ slopes
-    variance = sum_squares / degrees * inflation if degrees > 0 else math.inf
+    if degrees > 0:
+        variance = sum_squares / degrees * inflation
+        rise = variance * student_95(degrees) ** 2
+    else:
+        variance = math.inf if problem.known_sd is None else problem.known_sd**2
+        rise = variance * NORMAL_95**2
     inverse = _inverse(normal)
     covariance = inverse * variance if math.isfinite(variance) else np.full((k, k), math.inf)
     spread = np.sqrt(np.diag(inverse))
     correlation = inverse / np.outer(spread, spread)
-    if degrees > 0:
-        lower, upper = _limits(problem, theta, sum_squares, covariance, _rise(sum_squares, n, k, inflation))
+    if math.isfinite(variance):
+        lower, upper = _limits(problem, theta, sum_squares, covariance, rise)
     else:
         lower, upper = np.full(k, -math.inf), np.full(k, math.inf)
     return Solution(theta, lower, upper, covariance, correlation, sum_squares, degrees, aicc(sum_squares, n, k), serial)
@@ -181,11 +192,6 @@ def student_95(degrees: float) -> float:
     return float(special.stdtrit(degrees, 0.975))
 
 
-def _rise(sum_squares: float, n: int, k: int, inflation: float) -> float:
-    """Return by how much the sum of squares rises from its least to the limits."""
-    return sum_squares * inflation * student_95(n - k) ** 2 / (n - k)
-
-
 def _descend(problem: Problem, start: Floats, tolerance: float = _FINE) -> tuple[Floats, float]:
     from scipy.optimize import least_squares
 
@@ -220,8 +226,6 @@ def _inverse(normal: Floats) -> Floats:
 
 def _serial_correlation(problem: Problem, misfit: Floats) -> float:
     """Return the correlation of residuals that follow each other in a well, 0 where it is not significant at 2.5 %."""
-    from gwnet.constants import NORMAL_95
-
     in_order = misfit if problem.order is None else misfit[problem.order]
     follows = np.ones(max(in_order.size - 1, 0), dtype=bool)
     if problem.breaks is not None and problem.breaks.size:
@@ -237,7 +241,7 @@ def _serial_correlation(problem: Problem, misfit: Floats) -> float:
 
 def _limits(problem: Problem, theta: Floats, least: float, covariance: Floats, rise: float) -> tuple[Floats, Floats]:
     lower, upper = np.full(theta.size, -math.inf), np.full(theta.size, math.inf)
-    if least <= 0.0:
+    if rise <= 0.0:
         return theta.copy(), theta.copy()
     for place in range(theta.size):
         for sign, ends in ((-1.0, lower), (1.0, upper)):
@@ -257,7 +261,8 @@ def _newton_limit(
     and does not fall along any other parameter.
     """
     spread = math.sqrt(covariance[place, place])
-    half = student_95(problem.observed.size - theta.size) * spread
+    left = problem.observed.size - theta.size
+    half = (student_95(left) if left > 0 else NORMAL_95) * spread
     if not half < 1.2:
         return math.nan
     others = np.arange(theta.size) != place

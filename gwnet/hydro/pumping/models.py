@@ -79,8 +79,9 @@ class DrawdownModel:
     simpler: str = ""
 
 
-_TRANSMISSIVITY: Final = FittedParameter("transmissivity", "m2/d", 1e-9, 1e9, (1.0,))
-_STORATIVITY: Final = FittedParameter("storativity", "", 1e-15, 1e4, (1e-4,))
+#: The two parameters of every model.
+TRANSMISSIVITY: Final = FittedParameter("transmissivity", "m2/d", 1e-9, 1e9, (1.0,))
+STORATIVITY: Final = FittedParameter("storativity", "", 1e-15, 1e4, (1e-4,))
 
 
 def _theis(p: Mapping[str, float], _: WellDrawdown, distance_m: float, __: PumpingGeometry, days: Floats) -> Floats:
@@ -137,13 +138,13 @@ _SPECIFIC_YIELD: Final = FittedParameter("specific_yield", "", 1e-9, 1e3, (5.0, 
 MODELS: Final[dict[str, DrawdownModel]] = {
     model.name: model
     for model in (
-        DrawdownModel("theis", "Theis 1935", (_TRANSMISSIVITY, _STORATIVITY), _theis),
+        DrawdownModel("theis", "Theis 1935", (TRANSMISSIVITY, STORATIVITY), _theis),
         DrawdownModel(
             "leaky",
             "Hantush and Jacob 1955",
             (
-                _TRANSMISSIVITY,
-                _STORATIVITY,
+                TRANSMISSIVITY,
+                STORATIVITY,
                 FittedParameter("leakage_factor", "m", 1e-2, 1e4, (0.3, 2.0, 10.0), of_distance=True),
             ),
             _leaky,
@@ -152,7 +153,7 @@ MODELS: Final[dict[str, DrawdownModel]] = {
         DrawdownModel(
             "storage",
             "Papadopulos and Cooper 1967",
-            (_TRANSMISSIVITY, _STORATIVITY),
+            (TRANSMISSIVITY, STORATIVITY),
             _storage,
             is_slow=True,
             is_proportional=False,
@@ -161,8 +162,8 @@ MODELS: Final[dict[str, DrawdownModel]] = {
             "delayed-yield",
             "Neuman 1974",
             (
-                _TRANSMISSIVITY,
-                _STORATIVITY,
+                TRANSMISSIVITY,
+                STORATIVITY,
                 _SPECIFIC_YIELD,
                 FittedParameter("anisotropy", "", 1e-6, 1e4, (0.3,)),
             ),
@@ -174,8 +175,8 @@ MODELS: Final[dict[str, DrawdownModel]] = {
             "delayed-yield-boulton",
             "Boulton 1963",
             (
-                _TRANSMISSIVITY,
-                _STORATIVITY,
+                TRANSMISSIVITY,
+                STORATIVITY,
                 _SPECIFIC_YIELD,
                 FittedParameter("delay_rate", "1/d", 1e-6, 1e8, (1.0, 50.0)),
             ),
