@@ -339,6 +339,7 @@ def _fit_of(
         model=name,
         parameters=parameters_of(kinds, problem, solution),
         wells=tuple(well.well for well in wells),
+        distances_m=tuple(well.distance_m for well in wells),
         n=int(residuals.size),
         rmse_m=float(np.sqrt(np.mean(residuals**2))),
         days=np.concatenate([well.days for well in wells]),

@@ -248,6 +248,8 @@ class PumpingFit:
         What was estimated or derived.
     wells : tuple of str
         Wells whose readings took part, in order.
+    distances_m : tuple of float
+        Their distances from the pumped well [m].
     n : int
         Readings that took part.
     rmse_m : float
@@ -274,6 +276,7 @@ class PumpingFit:
     model: str
     parameters: tuple[Parameter, ...]
     wells: tuple[str, ...]
+    distances_m: tuple[float, ...]
     n: int
     rmse_m: float
     days: Floats
