@@ -148,7 +148,8 @@ def _hankel_nodes(lowest: float) -> tuple[Floats, Floats]:
 
 def _supplied(times: Floats, sigma: float, beta: float, pumped: Interval, observed: Interval) -> Floats:
     """Return what the falling water table takes from the confined drawdown."""
-    lowest = 10.0 ** np.floor(np.log10(1e-3 / np.sqrt(times.max())))
+    # by half decades, so that the nodes can be kept
+    lowest = 10.0 ** (0.5 * np.floor(2.0 * np.log10(2e-3 / np.sqrt(times.max()))))
     x, weight = _hankel_nodes(float(min(lowest, 0.1)))
     flat = np.repeat(times, x.size)
     squares = np.tile(x**2, times.size)[:, None]
@@ -157,17 +158,21 @@ def _supplied(times: Floats, sigma: float, beta: float, pumped: Interval, observ
         eta = np.sqrt((squares + p) / beta)
         supply = p / (sigma * beta)
         fade = np.exp(-2.0 * eta)
-        below = 0.5 * (eta * (1.0 - fade) + supply * (1.0 + fade)) * 0.5 * (1.0 - fade) / eta
-        above = _height_mean(eta, pumped) * _height_mean(eta, observed)
-        return np.asarray(2.0 / p * supply * above / ((squares + p) * below), dtype=np.complex128)
+        above = _height_mean(eta, fade, observed)
+        if pumped != _WHOLE:
+            above = above * _height_mean(eta, fade, pumped) * eta / (0.5 * (1.0 - fade))
+        below = 0.5 * (eta * (1.0 - fade) + supply * (1.0 + fade))
+        return np.asarray(2.0 / (sigma * beta) * above / ((squares + p) * below), dtype=np.complex128)
 
     parts = invert_laplace(transform, flat, _CONTOUR).reshape(times.size, x.size)
     return np.asarray(parts @ (weight * x), dtype=np.float64)
 
 
-def _height_mean(eta: Complex, interval: Interval) -> Complex:
-    """Return the mean of cosh(ηz) over an interval, divided by exp(η) so that nothing overflows."""
+def _height_mean(eta: Complex, fade: Complex, interval: Interval) -> Complex:
+    """Return the mean of cosh(ηz) over an interval, divided by exp(η) so that nothing overflows; fade is exp(−2η)."""
     low, high = interval
+    if interval == _WHOLE:
+        return np.asarray(0.5 * (1.0 - fade) / eta, dtype=np.complex128)
     if high - low < 1e-9:
         return np.asarray(0.5 * (np.exp(eta * (high - 1.0)) + np.exp(-eta * (high + 1.0))), dtype=np.complex128)
     rising = np.exp(eta * (high - 1.0)) - np.exp(eta * (low - 1.0))

@@ -26,7 +26,7 @@ _STEP: Final = 1e-5
 #: A limit is found when the sum of squares is within this share of the rise that is looked for.
 _CLOSE: Final = 2e-2
 #: Steps of the search for a limit before the profile is traced instead.
-_NEWTON_STEPS: Final = 12
+_NEWTON_STEPS: Final = 7
 #: A profile that changes by less than this share of the rise over a step of this length has become level.
 _FLAT, _FAR = 1e-3, 1.5
 #: Tolerances of a fit, and of those that a profile is traced with.
@@ -133,8 +133,10 @@ def solve(problem: Problem, starts: list[Floats]) -> Solution:
     Solution
         Estimates, limits and criteria.
     """
-    ends = [_descend(problem, start) for start in starts]
-    theta = min(ends, key=lambda end: end[1])[0]
+    best = starts[0]
+    if len(starts) > 1:  # rough ends first: most starts end at one place
+        best = min((_descend(problem, start, _COARSE) for start in starts), key=lambda end: end[1])[0]
+    theta = _descend(problem, best)[0]
     misfit, slopes = problem.misfit_and_slopes(theta)
     sum_squares = float(misfit @ misfit)
     n, k = slopes.shape
