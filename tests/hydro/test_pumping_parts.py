@@ -57,7 +57,7 @@ def test_the_leaky_function_is_its_integral(log_u, log_ratio):
 def test_an_inverted_transform_is_its_function():
     times = np.array([0.01, 1.0, 40.0])
     np.testing.assert_allclose(invert_laplace(lambda p: special.kve(0, np.sqrt(p)) * np.exp(-np.sqrt(p)), times),
-                               np.exp(-1 / (4 * times)) / (2 * times), rtol=1e-6, atol=1e-12)  # fmt: skip
+                               np.exp(-1 / (4 * times)) / (2 * times), rtol=1e-6, atol=1e-9)  # fmt: skip
 
 
 def test_models_tend_to_theis_where_their_own_part_fades():
@@ -221,7 +221,7 @@ def test_steps_say_what_the_well_loses():
     rates, pumped = steps(2.6, 0.003)
     ends = step_ends(rates, pumped)
     np.testing.assert_array_equal(ends.rate_m3_d, [200.0, 400.0, 600.0, 800.0])
-    np.testing.assert_allclose(ends.hours, 2.4)
+    np.testing.assert_allclose(ends.hours, 2.4, rtol=1e-6)
     fit = fit_steps_theis(rates, [pumped])
     assert fit.value("well_loss_at_greatest_rate") == pytest.approx(4.0, rel=0.02)
     exponent = fit.parameter("exponent")

@@ -14,6 +14,7 @@ from gwnet.errors import AnalysisError, TooFewLevelsError
 from gwnet.hydro.pumping.fits import fit_readings, identified_note
 from gwnet.hydro.pumping.models import TRANSMISSIVITY, FittedParameter
 from gwnet.hydro.pumping.results import (
+    SAME_TIME_DAYS,
     Parameter,
     PumpingFit,
     PumpingGeometry,
@@ -72,7 +73,7 @@ def fit_distance(
         message = "The drawdown does not fall with distance from the pumped well."
         raise AnalysisError(message, fix="Check the distances and the drawdowns.")
     time = float(np.median([well.days[0] for well in last]))
-    rate = float(rates.rate_at(min(float(well.days[0]) for well in last) - 1e-9))
+    rate = float(rates.rate_at(min(float(well.days[0]) for well in last) - SAME_TIME_DAYS))
 
     def slopes(theta: Floats) -> tuple[Floats, Floats]:
         scale = rate * math.exp(-theta[0]) / (2.0 * math.pi)

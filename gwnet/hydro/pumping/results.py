@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,6 +13,9 @@ from numpy.typing import ArrayLike, NDArray
 from gwnet.errors import AnalysisError, ShapeError
 
 Floats = NDArray[np.float64]
+
+#: Times that differ by no more than this are one time: round-off of elapsed times [d].
+SAME_TIME_DAYS: Final = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,7 +154,7 @@ class WellDrawdown:
 
     def within(self, first_days: float, last_days: float) -> WellDrawdown:
         """Return the readings later than one time and not later than another."""
-        kept = (self.days > first_days) & (self.days <= last_days)
+        kept = (self.days > first_days + SAME_TIME_DAYS) & (self.days <= last_days + SAME_TIME_DAYS)
         widths = None if self.half_width_m is None else self.half_width_m[kept]
         return WellDrawdown(
             self.well,

@@ -14,6 +14,7 @@ from gwnet.errors import AnalysisError, TooFewLevelsError
 from gwnet.hydro.pumping.fits import comparison_note, fit_readings, identified_note, serial_note
 from gwnet.hydro.pumping.models import STORATIVITY, TRANSMISSIVITY, FittedParameter
 from gwnet.hydro.pumping.results import (
+    SAME_TIME_DAYS,
     Parameter,
     PumpingFit,
     PumpingGeometry,
@@ -82,7 +83,7 @@ def step_ends(rates: PumpingRates, well: WellDrawdown) -> StepEnds:
     ends = np.append(rates.start_days[1:], math.inf)
     rows = []
     for rate, start, end in zip(rates.rate_m3_d, rates.start_days, ends, strict=True):
-        places = np.flatnonzero((well.days > start) & (well.days <= end))
+        places = np.flatnonzero((well.days > start + SAME_TIME_DAYS) & (well.days <= end + SAME_TIME_DAYS))
         if rate <= 0.0 or not places.size:
             continue
         place = int(places[np.argmax(well.days[places])])
@@ -368,14 +369,14 @@ def fit_steps_theis(
 def _step_predictor(rates: PumpingRates, well: WellDrawdown, geometry: PumpingGeometry) -> Callable[[Floats], Floats]:
     """Return what works out the drawdowns of a pumped well with its loss."""
     starts, values = rates.start_days, rates.rate_m3_d
-    now = rates.rate_at(well.days - 1e-9)
+    now = rates.rate_at(well.days - SAME_TIME_DAYS)
     if geometry.casing_radius_m is not None:
         now = now - _casing_rates(rates, well, geometry.casing_radius_m)
     changes = np.diff(values, prepend=0.0)
     greatest = float(rates.rate_m3_d.max())
     share = np.maximum(now, 0.0) / greatest
     elapsed = well.days[:, None] - starts[None, :]
-    runs = elapsed > 1e-12
+    runs = elapsed > SAME_TIME_DAYS
     factor = well.distance_m**2 / (4.0 * elapsed[runs])
     grid = np.zeros(elapsed.shape)
 

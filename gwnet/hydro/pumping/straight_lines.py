@@ -13,7 +13,14 @@ from numpy.typing import ArrayLike, NDArray
 from gwnet.errors import AnalysisError
 from gwnet.hydro.pumping.fits import check_count, fit_readings, identified_note, serial_note
 from gwnet.hydro.pumping.models import STORATIVITY, TRANSMISSIVITY, FittedParameter
-from gwnet.hydro.pumping.results import PumpingFit, PumpingGeometry, PumpingRates, WellDrawdown, used_readings
+from gwnet.hydro.pumping.results import (
+    SAME_TIME_DAYS,
+    PumpingFit,
+    PumpingGeometry,
+    PumpingRates,
+    WellDrawdown,
+    used_readings,
+)
 
 Floats = NDArray[np.float64]
 
@@ -74,7 +81,7 @@ def fit_straight_line(
     kept = used
     fit = _line_fit(rate, start, kept, geometry or PumpingGeometry())
     for _ in range(_ROUNDS if trim else 0):
-        late = [well.within(_valid_from(fit, well, start) - 1e-12, math.inf) for well in used]
+        late = [well.within(_valid_from(fit, well, start) - 2.0 * SAME_TIME_DAYS, math.inf) for well in used]
         late = [well for well in late if well.days.size]
         count = sum(well.days.size for well in late)
         if count < 4 or count == fit.n:
