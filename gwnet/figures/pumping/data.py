@@ -328,7 +328,7 @@ class _View:
         return PlotPanel(x_label, f"drawdown ({self.unit})", "log", "linear", tuple(points), curves, down=True)
 
     def residuals(self, kind: Kind) -> PlotPanel | None:
-        """Return measured less modelled drawdown over time or distance; None without an analysis or where none is left."""
+        """Return measured less modelled drawdown over time or distance; None where there are no residuals."""
         fit = self.fit
         if fit is None or fit.degrees <= 0:
             return None
