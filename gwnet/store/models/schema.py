@@ -11,6 +11,7 @@ from gwnet.store.models import (
     loggers,
     mappings,
     measuring_points,
+    pumping,
     register,
     rounds,
     sites,
@@ -36,6 +37,7 @@ _SUBJECTS = (
     thresholds,
     context,
     register,
+    pumping,
     sources,
     states,
 )
