@@ -18,6 +18,7 @@ import pandas as pd
 from gwnet.analysis.checks.check import SERIOUS, Finding
 from gwnet.analysis.checks.events import Events
 from gwnet.analysis.checks.limits import limits_of, unknown_limit_message
+from gwnet.analysis.checks.pumping import find_in_tests
 from gwnet.analysis.checks.rules import CHECKS, RULES
 from gwnet.analysis.levels.inputs import gather
 from gwnet.analysis.levels.reduce import reduce_levels
@@ -71,7 +72,7 @@ def _site_findings(record: Snapshot) -> pd.DataFrame:
         Finding(unknown_limit_message(name), {name: value}, rule=UNKNOWN_LIMIT, severity=SERIOUS)
         for name, value in unknown.items()
     ]
-    return tabulate(events, [*of_limits, *run_checks(events)])
+    return tabulate(events, [*of_limits, *run_checks(events), *find_in_tests(record, events)])
 
 
 def run_checks(events: Events) -> list[Finding]:

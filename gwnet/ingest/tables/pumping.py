@@ -10,11 +10,30 @@ import numpy as np
 
 from gwnet.ingest.tables.convert import Columns, in_stored_unit
 from gwnet.ingest.tables.lookup import Codes
-from gwnet.ingest.tables.parse import Parsed
+from gwnet.ingest.tables.parse import NO_DAY, Parsed
 from gwnet.store.pumping_tables import TEST_QUANTITIES
 
 #: How far a rate may differ from that of the bucket in its row; the volume in a bucket is read to a few percent.
 _BUCKET_TOLERANCE: Final = 0.05
+
+
+#: Columns that the crew fills in; the others can be filled in before.
+_RATE_CELLS: Final = ("from", "rate", "volume", "seconds", "notes")
+_READING_CELLS: Final = ("time", "elapsed", *TEST_QUANTITIES, "passed", "quality", "notes")
+
+
+def _pass_over_unfilled(parsed: Parsed, names: tuple[str, ...]) -> None:
+    """Pass over the rows of a prepared sheet in which nothing was filled in; they are reported with the warnings."""
+    columns = [parsed.raw.cells(name) or [] for name in names if name in parsed.raw.places]
+    prepared = {"site", "test"} <= parsed.raw.places.keys()
+    unfilled = [row for row in range(parsed.count) if prepared and not any(cells[row].strip() for cells in columns)]
+    if not unfilled:
+        return
+    numbers = {parsed.raw.sheet.numbers[row] for row in unfilled}
+    parsed.rejections[:] = [rejection for rejection in parsed.rejections if rejection.row not in numbers]
+    parsed.good[unfilled] = False
+    words = "1 row was" if len(unfilled) == 1 else f"{len(unfilled)} rows were"
+    parsed.raw.warnings.append(f"{words} not filled in and passed over")
 
 
 def check_rates(parsed: Parsed) -> None:
@@ -22,6 +41,7 @@ def check_rates(parsed: Parsed) -> None:
 
     Parameters as `gwnet.ingest.tables`.
     """
+    _pass_over_unfilled(parsed, _RATE_CELLS)
     rates = parsed.values["rate"]
     for row in np.flatnonzero((rates < 0) & parsed.good):
         message = f"The rate {rates[row]:g} is negative."
@@ -51,6 +71,7 @@ def check_readings(parsed: Parsed) -> None:
 
     Parameters as `gwnet.ingest.tables`.
     """
+    _pass_over_unfilled(parsed, _READING_CELLS)
     _check_time(parsed)
     values = parsed.values
     given = np.column_stack([~np.isnan(values[name]) for name in TEST_QUANTITIES])
@@ -73,6 +94,8 @@ def _check_time(parsed: Parsed) -> None:
     stamp = values["measured_at"]
     stamped, dated = ~np.isnat(stamp.local), ~np.isnat(values["date"])
     timed, elapsed = ~np.isnan(values["time"]), ~np.isnan(values["elapsed"])
+    values["date"][dated & ~timed & elapsed] = NO_DAY  # of a prepared sheet, whose elapsed time was filled in
+    dated = ~np.isnat(values["date"])
     count = stamped.astype(int) + dated + elapsed
     fix = "Fill one of: measured_at; date and time; elapsed."
     for row in np.flatnonzero((count != 1) & parsed.good):
