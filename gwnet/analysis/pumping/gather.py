@@ -18,7 +18,7 @@ from gwnet.analysis.levels.table import levels
 from gwnet.analysis.loggers.channels import deployments_in
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
-from gwnet.analysis.pumping.readings import add_moments, reading_inputs, test_readings
+from gwnet.analysis.pumping.readings import add_moments, reading_inputs, readings_of_tests
 from gwnet.errors import NotFoundError
 from gwnet.hydro.reduction.uncertainty import combined_half_width
 from gwnet.records import Selection
@@ -103,7 +103,7 @@ class GatheredTest:
         return self.wells.set_index("well", drop=False).loc[well]
 
 
-def test_row(record: Snapshot, code: str) -> pd.Series:
+def find_test(record: Snapshot, code: str) -> pd.Series:
     """Return a test on record.
 
     Parameters as `gwnet.analysis.pumping`.
@@ -148,7 +148,7 @@ def gather_test(
     NotFoundError
         If the test or a well is not on record.
     """
-    row = test_row(record, code)
+    row = find_test(record, code)
     record.require(wells=list(wells) if wells else None)
     start, stop = row["starts_at_utc"], row["stops_at_utc"]
     manual, left_out = _manual(record, row)
@@ -204,7 +204,7 @@ def rates_of(record: Snapshot, test: pd.Series) -> pd.DataFrame:
 
 
 def _end(test: pd.Series, manual: pd.DataFrame) -> pd.Timestamp:
-    """Return until when heads of loggers belong to a test: as long after the stop as the pump ran, or the last reading."""
+    """Return until when heads of loggers count: as long after the stop as the pump ran, or to the last reading."""
     start, stop = test["starts_at_utc"], test["stops_at_utc"]
     last = start if pd.isna(stop) else stop + (stop - start)
     return max(last, manual["measured_at_utc"].max()) if len(manual) else last
@@ -228,7 +228,7 @@ def _manual(record: Snapshot, test: pd.Series) -> tuple[pd.DataFrame, int]:
             "reading": rows["record_id"],
         }
     )
-    readings = test_readings(record)
+    readings = readings_of_tests(record)
     readings = readings[(readings["site"] == test["site"]) & (readings["test"] == test["test"])]
     readings = readings.assign(given_drawdown_m=readings["drawdown_m"], source="manual")
     joined = readings[["well", "measured_at_utc", "given_drawdown_m", "passed", "quality", "source"]].assign(

@@ -58,7 +58,7 @@ def add_moments(record: Snapshot, rows: pd.DataFrame, at: str, elapsed: str) -> 
     return filled.sort_values(["site", "test", "well", at], kind="stable", ignore_index=True)
 
 
-def test_readings(record: Snapshot) -> pd.DataFrame:
+def readings_of_tests(record: Snapshot) -> pd.DataFrame:
     """Return the readings of all tests with ``measured_at_utc`` and ``elapsed_min`` filled.
 
     Parameters as `gwnet.analysis.pumping`.
@@ -88,7 +88,7 @@ def reading_inputs(record: Snapshot, selection: Selection | None = None) -> Leve
     gwnet.analysis.levels.inputs.LevelInputs
         As of level events; ``record_id`` is the number of the reading, and the status is `TEST_STATUS`.
     """
-    rows = test_readings(record)
+    rows = readings_of_tests(record)
     depth = rows["depth_to_water_m"].fillna(rows["set_depth_m"])
     rows = rows.assign(depth_m=depth)[depth.notna()]
     aquifers = record.wells.set_index("well_id")["aquifer"]

@@ -13,7 +13,7 @@ from typing import Any, Final
 from xlsxwriter import Workbook
 
 from gwnet.analysis.fieldwork.field_sheet import GOVERNS
-from gwnet.analysis.fieldwork.test_sheet import TEST_CAUTIONS, TestSheet
+from gwnet.analysis.fieldwork.pumping_sheet import TEST_CAUTIONS, PumpingSheet
 from gwnet.store.pumping_tables import RATE_METHODS
 
 #: Rows for rates, and rows of each well beyond its schedule.
@@ -28,8 +28,8 @@ _HOW: Final = (
     "Depths are in {unit} below the measuring point, as the tape shows them; corrections are applied later.",
     "Where the probe was held at a depth, write that depth in set_depth, falling or rising in passed, and the time of "
     "passing; leave depth_to_water empty.",
-    "In pumping_rates write one row when the pump starts, one at each change, and one of 0 where it stood still. With a "
-    "bucket, write litres and seconds as well.",
+    "In pumping_rates write one row when the pump starts, one at each change, and one of 0 where it stood still. With "
+    "a bucket, write litres and seconds as well.",
     "Never alter a reading. Say in the notes what was met.",
     "Hand the workbook back as it is: gwnet load FILE takes it, every row or none, and says what to fix.",
 )
@@ -49,12 +49,12 @@ _READINGS: Final = (
 )
 
 
-def test_workbook(sheet: TestSheet) -> bytes:
+def pumping_workbook(sheet: PumpingSheet) -> bytes:
     """Write the sheet of a test as a workbook.
 
     Parameters
     ----------
-    sheet : gwnet.analysis.fieldwork.test_sheet.TestSheet
+    sheet : gwnet.analysis.fieldwork.pumping_sheet.PumpingSheet
         What it says.
 
     Returns
@@ -85,7 +85,7 @@ def test_workbook(sheet: TestSheet) -> bytes:
     return target.getvalue()
 
 
-def _reading_rows(sheet: TestSheet) -> list[list[Any]]:
+def _reading_rows(sheet: PumpingSheet) -> list[list[Any]]:
     rows: list[list[Any]] = []
     for well in sheet.wells.to_dict("records"):
         planned: list[tuple[Any, Any]] = [*sheet.schedule[str(well["kind"])], *[(None, None)] * SPARE_ROWS]
@@ -93,7 +93,7 @@ def _reading_rows(sheet: TestSheet) -> list[list[Any]]:
     return rows
 
 
-def _formats(book: Workbook, sheet: TestSheet) -> dict[str, Any]:
+def _formats(book: Workbook, sheet: PumpingSheet) -> dict[str, Any]:
     length = "0" if sheet.decimals == 0 else "0." + "0" * sheet.decimals
     looks: dict[str, dict[str, Any]] = {
         "text": {},
@@ -115,7 +115,7 @@ def _write_page(
     title: str,
     columns: tuple[tuple[str, int, str, bool], ...],
     formats: dict[str, Any],
-    sheet: TestSheet,
+    sheet: PumpingSheet,
     rows: list[list[Any]],
 ) -> Any:
     """Write one sheet that is loaded: prepared cells locked, the others free."""
@@ -147,7 +147,7 @@ def _write_page(
     return page
 
 
-def _write_instructions(book: Workbook, sheet: TestSheet) -> None:
+def _write_instructions(book: Workbook, sheet: PumpingSheet) -> None:
     plain: dict[str, Any] = {"font_name": "Arial", "font_size": 10, "valign": "top"}
     title = book.add_format({**plain, "bold": True, "font_size": 14})
     strong = book.add_format({**plain, "bold": True})

@@ -14,10 +14,10 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from gwnet.analysis.levels.table import levels
 from gwnet.analysis.levels.places import located
+from gwnet.analysis.levels.table import levels
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
-from gwnet.analysis.pumping.gather import test_row
+from gwnet.analysis.pumping.gather import find_test
 from gwnet.clock import zone_of
 from gwnet.errors import SettingsError
 from gwnet.records import RecordState, Selection
@@ -38,8 +38,8 @@ TEST_CAUTIONS: Final = (
     "Traffic: cone off wells, hoses and cables on roads; high-visibility clothing at night.",
 )
 
-#: When to read, in minutes after the start of pumping and again after each change of rate and the stop, by kind of well:
-#: until a minute, every so many minutes. Common practice, no source; denser at first, since drawdown goes with the
+#: When to read, in minutes after the start of pumping and again after each change of rate and the stop, by kind of
+#: well: until a minute, every so many minutes. Common practice, no source; denser at first, since drawdown goes with the
 #: logarithm of time.
 SCHEDULES: Final[dict[str, tuple[tuple[float, float], ...]]] = {
     "pumped": ((5, 0.5), (10, 1), (30, 2), (60, 5), (120, 10), (300, 30), (1440, 60), (4320, 240)),
@@ -59,7 +59,7 @@ _BEFORE: Final = (-60.0, -30.0, -10.0, -5.0, -1.0)
 
 
 @dataclass(frozen=True, eq=False)
-class TestSheet:
+class PumpingSheet:
     """Content of the sheet of a test.
 
     Attributes
@@ -79,8 +79,6 @@ class TestSheet:
     known_on : gwnet.records.RecordState
         State of the record.
     """
-
-    __test__ = False
 
     site: str
     test: str
@@ -142,7 +140,7 @@ def _minutes(steps: Sequence[tuple[float, float]], last: float) -> list[float]:
     return [minute for minute in made if minute <= last]
 
 
-def test_sheet(record: Snapshot, code: str, wells: Sequence[str] | None = None) -> TestSheet:
+def pumping_sheet(record: Snapshot, code: str, wells: Sequence[str] | None = None) -> PumpingSheet:
     """Return what the sheet of a test says.
 
     Parameters
@@ -161,7 +159,7 @@ def test_sheet(record: Snapshot, code: str, wells: Sequence[str] | None = None) 
     SettingsError
         If a well has no coordinates.
     """
-    row = test_row(record, code)
+    row = find_test(record, code)
     record.require(wells=list(wells) if wells else None)
     pumped = str(row["well"])
     members = list(dict.fromkeys([pumped, *(wells or _usual_wells(record, row))]))
@@ -172,7 +170,7 @@ def test_sheet(record: Snapshot, code: str, wells: Sequence[str] | None = None) 
     table = _describe_wells(record, row, members)
     state = record.state
     assert state is not None  # a test is on record
-    return TestSheet(
+    return PumpingSheet(
         site=str(row["site"]),
         test=str(row["test"]),
         kind=str(row["kind"]),

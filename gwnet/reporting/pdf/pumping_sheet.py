@@ -20,7 +20,7 @@ from reportlab.platypus import (
 )
 
 from gwnet.analysis.fieldwork.field_sheet import GOVERNS
-from gwnet.analysis.fieldwork.test_sheet import TEST_CAUTIONS, TestSheet
+from gwnet.analysis.fieldwork.pumping_sheet import TEST_CAUTIONS, PumpingSheet
 from gwnet.reporting.pdf.blocks import shortened
 from gwnet.reporting.pdf.figures import finish
 from gwnet.reporting.pdf.fonts import BOLD, REGULAR, markup, register_fonts, text_width
@@ -46,12 +46,12 @@ _RATE_HEADINGS: Final = (
 _PHASES: Final = {"before": "before", "pumping": "pumping", "recovery": "after stop"}
 
 
-def test_sheet_pdf(sheet: TestSheet, *, page: str = "A4") -> bytes:
+def pumping_sheet_pdf(sheet: PumpingSheet, *, page: str = "A4") -> bytes:
     """Set the sheet of a test.
 
     Parameters
     ----------
-    sheet : gwnet.analysis.fieldwork.test_sheet.TestSheet
+    sheet : gwnet.analysis.fieldwork.pumping_sheet.PumpingSheet
         Content.
     page : str, optional
         ``A4`` or ``Letter``.
@@ -77,7 +77,7 @@ def test_sheet_pdf(sheet: TestSheet, *, page: str = "A4") -> bytes:
 class _Pages:
     """Builds the pages once; the number of pages is known only after a first pass."""
 
-    def __init__(self, sheet: TestSheet, page: PageFormat, total: int) -> None:
+    def __init__(self, sheet: PumpingSheet, page: PageFormat, total: int) -> None:
         self.sheet, self.page, self.total, self.count = sheet, page, total, 0
 
     def build(self) -> bytes:
@@ -107,7 +107,7 @@ class _Pages:
         draw_text(canvas, page.left, 7.5 * MM, GOVERNS, REGULAR, 7)
 
 
-def _story(sheet: TestSheet) -> list[Flowable]:
+def _story(sheet: PumpingSheet) -> list[Flowable]:
     story: list[Flowable] = [Paragraph(markup("The test", BOLD), _TITLE)]
     story += [_line(label, text) for label, text in _facts(sheet) if text]
     story += [Spacer(1, 6), Paragraph(markup("Before anything is switched on", BOLD), _TITLE)]
@@ -125,7 +125,7 @@ def _story(sheet: TestSheet) -> list[Flowable]:
     return story
 
 
-def _facts(sheet: TestSheet) -> list[tuple[str, str]]:
+def _facts(sheet: PumpingSheet) -> list[tuple[str, str]]:
     hours = sheet.pumping_min / 60.0
     return [
         ("Kind:", f"{sheet.kind}, of well {sheet.well}"),
@@ -136,7 +136,7 @@ def _facts(sheet: TestSheet) -> list[tuple[str, str]]:
     ]
 
 
-def _how(sheet: TestSheet) -> tuple[str, ...]:
+def _how(sheet: PumpingSheet) -> tuple[str, ...]:
     return (
         "Set all watches alike. The minutes are a plan: write down the time at which you really read.",
         f"Depths in {sheet.unit} below the measuring point. Read the static level of every well before the start.",
@@ -151,7 +151,7 @@ def _line(label: str, text: str) -> Paragraph:
     return Paragraph(f'<font name="{BOLD}">{markup(label, BOLD)}</font> {markup(text)}', _TEXT)
 
 
-def _well(sheet: TestSheet, well: Mapping[str, Any]) -> list[Flowable]:
+def _well(sheet: PumpingSheet, well: Mapping[str, Any]) -> list[Flowable]:
     """Return the table of one well: the planned moments, and boxes."""
     unit = sheet.unit
     columns = (
