@@ -47,6 +47,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "seasons": ("seasons", "Print monthly statistics of wells and the percentile of the newest level."),
     "map": ("map", "Draw the potentiometric map of one aquifer and day."),
     "gradient": ("gradient", "Work out horizontal and vertical gradients, on one day or round by round."),
+    "pumping": ("pumping", "Work with pumping tests: their sheets, drawdowns, analyses and figures."),
     "worth": ("worth", "Rank wells by their data worth: what the map loses without them."),
     "report": ("report", "Make a report from its definition."),
 }

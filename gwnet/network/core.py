@@ -17,6 +17,7 @@ from gwnet.network.imports import Imports
 from gwnet.network.levels import Levels
 from gwnet.network.loggers import Loggers
 from gwnet.network.maps import Maps
+from gwnet.network.pumping import Pumping
 from gwnet.network.reports import Reports
 from gwnet.network.review import Review
 from gwnet.network.rounds import Rounds
@@ -166,7 +167,7 @@ class Network(Group):
     ----------
     store : gwnet.store.session.Store
         The open database.
-    wells, levels, imports, trends, seasons, map, gradients, loggers, rounds, checks, review, report : object
+    wells, levels, imports, trends, seasons, map, gradients, pumping, loggers, rounds, checks, review, report : object
         Groups of methods; each one prints what it offers.
 
     Raises
@@ -192,6 +193,7 @@ class Network(Group):
         self.seasons = Seasons(self.store)
         self.map = Maps(self.store)
         self.gradients = Gradients(self.store)
+        self.pumping = Pumping(self.store)
         self.loggers = Loggers(self.store)
         self.rounds = Rounds(self.store)
         self.checks = Checks(self.store)

@@ -28,6 +28,7 @@ from gwnet.products.gradients import RoundGradients
 from gwnet.products.logger_lines import ReportLoggers
 from gwnet.products.logger_series import coverage
 from gwnet.products.maps import map_context
+from gwnet.products.pumping_report import gather_pumping
 from gwnet.products.seasons import envelope_figures
 from gwnet.products.trends import TrendFigures
 from gwnet.reporting.drawing import MAP_HEIGHT_MM, TEXT_WIDTH_MM
@@ -325,10 +326,15 @@ def _loggers(asked: _Asked, extras: Extras) -> Extras:
     return extras.with_section("loggers", pictures, loggers=found.table)
 
 
+def _pumping(asked: _Asked, extras: Extras) -> Extras:
+    return extras.with_section("pumping_test", **gather_pumping(asked.record, asked.definition, asked.period))
+
+
 _GATHERERS: Final[dict[str, Callable[[_Asked, Extras], Extras]]] = {
     "gradients": _gradients,
     "changes": _changes,
     "seasons": _seasons,
     "trends": _trends,
     "loggers": _loggers,
+    "pumping_test": _pumping,
 }

@@ -39,8 +39,8 @@ TEST_CAUTIONS: Final = (
 )
 
 #: When to read, in minutes after the start of pumping and again after each change of rate and the stop, by kind of
-#: well: until a minute, every so many minutes. Common practice, no source; denser at first, since drawdown goes with the
-#: logarithm of time.
+#: well: until a minute, every so many minutes. Common practice, no source; denser at first, since drawdown goes with
+#: the logarithm of time.
 SCHEDULES: Final[dict[str, tuple[tuple[float, float], ...]]] = {
     "pumped": ((5, 0.5), (10, 1), (30, 2), (60, 5), (120, 10), (300, 30), (1440, 60), (4320, 240)),
     "near": ((2, 0.5), (10, 1), (30, 2), (60, 5), (120, 10), (300, 30), (1440, 60), (4320, 240)),

@@ -12,7 +12,7 @@ import pandas as pd
 
 from gwnet.analysis.pumping.gather import GatheredTest
 from gwnet.clock import zone_of
-from gwnet.errors import AnalysisError
+from gwnet.errors import AnalysisError, SettingsError
 from gwnet.hydro.pumping import PumpingGeometry, PumpingRates, WellDrawdown
 from gwnet.hydro.pumping.drawdown import drawdown_from_depths, elapsed_since_change
 
@@ -21,14 +21,17 @@ Background = Literal["mean", "line"]
 #: Columns of the drawdowns that are printed.
 DRAWDOWN_COLUMNS: Final = tuple(
     (
-        "test well distance_m measured_at elapsed_min since_change_min rate_l_s source passed water_elevation_m "
-        "static_elevation_m drawdown_m uncertainty_m"
+        "test well distance_m measured_at elapsed_min since_change_min rate_l_s source passed depth_to_water_m "
+        "water_elevation_m static_elevation_m drawdown_m uncertainty_m"
     ).split()
 )
 
 #: Columns of the levels before a test.
 STATIC_COLUMNS: Final = tuple(
-    "test well background n static_elevation_m uncertainty_m slope_m_per_day slope_uncertainty_m_per_day note".split()
+    (
+        "test well background n static_elevation_m static_depth_m uncertainty_m slope_m_per_day "
+        "slope_uncertainty_m_per_day note"
+    ).split()
 )
 
 _DAY_MIN: Final = 1440.0
@@ -46,7 +49,8 @@ class PumpingDrawdowns:
         uncertainty is the 95 % half-width of reading and static level together. Where the source gives a drawdown and
         no level, it is that.
     static : pandas.DataFrame
-        Columns of `STATIC_COLUMNS`: the level before the test of each well, at the start of pumping, and its trend.
+        Columns of `STATIC_COLUMNS`: the level before the test of each well, at the start of pumping, and its trend
+        (positive upward); as a depth where no measuring point was in force.
     without : tuple of str
         Wells with readings and no level before the test.
     """
@@ -97,16 +101,43 @@ def work_out_drawdowns(
     return PumpingDrawdowns(table, pd.DataFrame(statics, columns=list(STATIC_COLUMNS)), tuple(without))
 
 
-def _height(read: pd.DataFrame) -> pd.Series:
-    """Return the height of the water: its elevation, or the negative depth where no well has a measuring point."""
+def thickness_for(test: GatheredTest, thickness_m: float | None, *, is_corrected: bool) -> float | None:
+    """Return the thickness by which drawdowns of an unconfined aquifer are corrected; None for no correction [m].
+
+    Parameters as `gwnet.analysis.pumping`.
+
+    Parameters
+    ----------
+    thickness_m : float or None
+        Thickness, where not that on record [m].
+    is_corrected : bool
+        Whether a correction is asked for.
+
+    Raises
+    ------
+    SettingsError
+        If it is asked for and no thickness is known.
+    """
+    if not is_corrected:
+        return None
+    thickness = test.thickness_m if thickness_m is None else thickness_m
+    if math.isnan(thickness):
+        message = f"The thickness of the aquifer is not on record of test {test.test}."
+        raise SettingsError(message, fix="Give it with --thickness, or load it in pumping_tests (aquifer_thickness).")
+    return thickness
+
+
+def _height(read: pd.DataFrame) -> tuple[pd.Series, bool]:
+    """Return the height of the water, and whether it is an elevation; else it is minus the depth."""
     by_elevation: pd.Series = read["water_elevation_m"]
-    return by_elevation if by_elevation.notna().any() else -read["depth_to_water_m"]
+    is_elevation = bool(by_elevation.notna().any())
+    return (by_elevation if is_elevation else -read["depth_to_water_m"]), is_elevation
 
 
 def _of_well(
     test: GatheredTest, well: str, read: pd.DataFrame, background: Background, thickness_m: float | None
 ) -> tuple[pd.DataFrame, dict[str, Any]]:
-    height = _height(read)
+    height, is_elevation = _height(read)
     read, height = read[height.notna()], height[height.notna()]
     days = read["elapsed_min"].to_numpy(dtype=np.float64) / _DAY_MIN
     series = drawdown_from_depths(
@@ -117,19 +148,16 @@ def _of_well(
         window_days=(-test.before_hours / 24.0, 0.0),
         thickness_m=thickness_m,
     )
-    made = read.assign(
-        static_elevation_m=-series.static_depth_m,
-        drawdown_m=series.drawdown_m,
-        uncertainty_m=series.half_width_m,
-        water_elevation_m=height,
-    )
+    static = -series.static_depth_m if is_elevation else np.full(days.size, np.nan)
+    made = read.assign(static_elevation_m=static, drawdown_m=series.drawdown_m, uncertainty_m=series.half_width_m)
     at_start = float(np.interp(0.0, days, -series.static_depth_m))
     return made, {
         "test": test.test,
         "well": well,
         "background": background,
         "n": series.n_before,
-        "static_elevation_m": at_start,
+        "static_elevation_m": at_start if is_elevation else math.nan,
+        "static_depth_m": math.nan if is_elevation else -at_start,
         "uncertainty_m": _static_width(read, days),
         "slope_m_per_day": -series.slope_m_per_day,
         "slope_uncertainty_m_per_day": series.slope_half_width,

@@ -36,6 +36,9 @@ LEVEL_COLUMNS: Final = (
 #: The one file that is too long to be carried inside the PDF.
 LONG_FILE: Final = "levels_to_date.csv"
 
+#: Frames of pumping tests that go into the annex where the report has some.
+TEST_FRAMES: Final = ("pumping_tests", "pumping_rates", "pumping_static", "pumping_drawdowns", "pumping_fits")
+
 _OTHER_NUMBERS: Final = {"longitude": 6, "latitude": 6}
 
 
@@ -51,7 +54,7 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
     -------
     dict of str to bytes
         Content by name: levels of the period, all levels to date, wells, construction, measuring points, thresholds
-        with their standing, and the control set of each map.
+        with their standing, the control set of each map, and the tables of pumping tests.
     """
     unit = view.measures.unit
     wells = set(view.wells["well"])
@@ -76,6 +79,10 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
         ),
         "thresholds": _threshold_csv(view),
     }
+    for name in TEST_FRAMES:
+        frame = data.extras.frame(name)
+        if len(frame):
+            files[name] = frame_csv(frame, ("site", *frame.columns), unit, site=data.site.code)
     for facts in view.maps():
         name = f"map_control_{safe_name(facts.aquifer)}_{facts.day}"
         while name in files:

@@ -58,6 +58,11 @@ _TITLES: Final[Mapping[str, str]] = {
     "construction": "Construction of the wells",
     "measuring_points": "Measuring points and their history",
     "thresholds": "Thresholds and their standing",
+    "pumping_tests": "Pumping tests",
+    "pumping_rates": "Rates of pumping tests",
+    "pumping_static": "Levels before pumping tests",
+    "pumping_drawdowns": "Drawdowns of pumping tests",
+    "pumping_fits": "Analyses of pumping tests",
 }
 _OF_WELLS: Final = frozenset({"levels_of_period", "levels_to_date", "construction", "measuring_points", "thresholds"})
 
