@@ -13,6 +13,7 @@ from gwnet.network.base import Group, Instant, Wells, codes_of
 
 if TYPE_CHECKING:
     from gwnet.analysis.pumping.drawdown import Background, PumpingDrawdowns
+    from gwnet.analysis.pumping.production import Production
     from gwnet.products.pumping import FittedTest
     from gwnet.store.snapshot import Snapshot
 
@@ -137,6 +138,8 @@ class Pumping(Group):
         thickness_m: float | None = None,
         boundary: str = "",
         image: tuple[float, float] | None = None,
+        heads: tuple[float, float] | None = None,
+        is_trimmed: bool = True,
         site: str | None = None,
         known_on: Instant = None,
     ) -> FittedTest:
@@ -154,6 +157,10 @@ class Pumping(Group):
             ``barrier`` or ``recharge`` where a straight boundary is taken into account.
         image : tuple of float, optional
             Easting and northing of the image of the pumped well behind it.
+        heads : tuple of float, optional
+            Range of normalised heads that straight lines of slug tests take.
+        is_trimmed : bool, optional
+            Whether straight lines leave out the readings at which they do not hold yet.
 
         Returns
         -------
@@ -173,10 +180,58 @@ class Pumping(Group):
             thickness_m=thickness_m,
             boundary=boundary,
             image=image,
+            heads=heads,
+            is_trimmed=is_trimmed,
         )
         names = [methods] if isinstance(methods, str) else list(methods)
         with self._record(site, known_on, one_site=True, wells=codes_of(wells)) as record:
             return FittedTest(analyse_test(record, test, names, asked))
+
+    def production(
+        self,
+        test: str,
+        *,
+        rates_l_s: Sequence[float] = (),
+        hours: float = 24.0,
+        limit_m: float | None = None,
+        method: str = "",
+        background: Background = "mean",
+        before_hours: float = 24.0,
+        site: str | None = None,
+        known_on: Instant = None,
+    ) -> Production:
+        """Work out what the pumped well of a test yields: available drawdown, drawdowns for rates, rate for a limit.
+
+        Parameters as `gwnet.network.pumping.Pumping.drawdown`.
+
+        Parameters
+        ----------
+        rates_l_s : sequence of float, optional
+            Rates whose drawdowns are wanted [L/s].
+        hours : float, optional
+            Time since the start of pumping for which drawdowns and rates are wanted.
+        limit_m : float, optional
+            Depth below the measuring point that the level may not fall below, beside pump intake and screen top [m].
+        method : str, optional
+            Analysis that they are worked out by; ``step-theis`` for step tests, ``theis`` for others unless given.
+
+        Returns
+        -------
+        gwnet.analysis.pumping.production.Production
+            ``table`` has the numbers with limits at 95 %; ``notes`` end with what is for a licensed professional.
+        """
+        from gwnet.analysis.pumping.production import ProductionRequest, work_out_production
+
+        asked = ProductionRequest(
+            method=method,
+            rates_l_s=tuple(rates_l_s),
+            hours=hours,
+            limit_m=limit_m,
+            background=background,
+            before_hours=before_hours,
+        )
+        with self._record(site, known_on, one_site=True) as record:
+            return work_out_production(record, test, asked)
 
     def sheet(
         self,

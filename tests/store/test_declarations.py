@@ -18,6 +18,7 @@ from gwnet.store.models.sites import AquiferRecord, SiteRecord
 from gwnet.store.models.thresholds import Threshold
 from gwnet.store.models.verdicts import Review, Verdict
 from gwnet.store.models.wells import ConstructionPart, WellRecord
+from gwnet.store.pumping_tables import PUMPING_RATES, PUMPING_READINGS, PUMPING_TESTS, TEST_QUANTITIES
 from gwnet.store.recorded import IDENTITIES, OF_SITE, live_key, record_of, recorded_columns
 
 MODELS = {
@@ -131,6 +132,11 @@ def test_a_correction_needs_the_columns_of_the_key_alone():
     assert groups == ((("measured_at",), ("date",)),)
     assert BY_NAME["wells"].required(keys_only=True) == (("site", "well"), ())
     assert BY_NAME["wells"].required()[1] == ((("easting", "northing"), ("longitude", "latitude")),)
+
+
+def test_tables_of_pumping_tests_are_among_those_that_can_be_loaded():
+    assert TABLES[-3:] == (PUMPING_TESTS, PUMPING_RATES, PUMPING_READINGS)
+    assert [way[0] for way in PUMPING_READINGS.ways] == list(TEST_QUANTITIES)
 
 
 def test_verdicts_and_reviews_are_of_events_or_findings():

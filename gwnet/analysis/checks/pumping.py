@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
-import pandas as pd
 
 from gwnet.analysis.checks.check import SERIOUS, WARNING, CheckList, Finding
 from gwnet.analysis.checks.events import Events
 from gwnet.analysis.pumping.findings import RULES, find_in_test
-from gwnet.analysis.pumping.gather import GatheredTest, gather_test
+from gwnet.analysis.pumping.gather import gather_test
+from gwnet.analysis.pumping.readings import spans_of_tests
 from gwnet.store.snapshot import Snapshot
 
 CHECKS: Final = CheckList()
@@ -40,6 +40,7 @@ def find_in_tests(record: Snapshot, events: Events) -> Iterator[Finding]:
     Finding
         Of each well and rule one, whatever the number of tests; and one a static level.
     """
+    yield from _static_levels(record, events)
     noticed: dict[tuple[str, str], list[str]] = {}
     tests: dict[tuple[str, str], list[str]] = {}
     for code in record.pumping_tests["test"]:
@@ -47,26 +48,22 @@ def find_in_tests(record: Snapshot, events: Events) -> Iterator[Finding]:
         for found in find_in_test(test):
             noticed.setdefault((found.well, found.rule), []).append(found.message)
             tests.setdefault((found.well, found.rule), []).append(test.test)
-        yield from _static_levels(test, events)
     for key, messages in noticed.items():
         well, rule = key
         limits = {"tests": sorted(set(tests[key]))}
         yield Finding(" ".join(messages), limits, rule=rule, severity=WARNING, well=well)
 
 
-def _static_levels(test: GatheredTest, events: Events) -> Iterator[Finding]:
-    """Find static levels that were read while a test was under way in the wells that it reads."""
-    manual = test.levels[test.levels["source"] == "manual"]
-    ends = manual.groupby("well")["measured_at_utc"].max().to_dict()
-    ends.setdefault(test.well, test.starts_utc if pd.isna(test.stops_utc) else test.stops_utc)
+def _static_levels(record: Snapshot, events: Events) -> Iterator[Finding]:
+    """Find static levels that were read while a test was under way in one of its wells."""
     measured = events.frame["measured_at_utc"]
-    for well, last in ends.items():
-        end = last if pd.isna(test.stops_utc) else max(last, test.stops_utc)
-        here = (events["well"] == well) & (events["status"] == "static") & events["time_known"].astype(bool)
-        here &= np.asarray((measured > test.starts_utc) & (measured <= end))
+    for span in spans_of_tests(record).itertuples():
+        here = (events["well"] == span.well) & (events["status"] == "static") & events["time_known"].astype(bool)
+        here &= np.asarray((measured > span.first_utc) & (measured <= span.last_utc))
         for row in np.flatnonzero(here).tolist():
+            minutes = (measured[row] - span.first_utc).total_seconds() / 60
             message = (
-                f"The level is recorded as static, {(measured[row] - test.starts_utc).total_seconds() / 60:.0f} min "
-                f"after the start of test {test.test} of {test.well}; it enters maps and trends. Correct its status."
+                f"The level is recorded as static, {minutes:.0f} min after the start of test {span.test}; it enters "
+                "maps and trends. Correct its status."
             )
-            yield Finding(message, {"test": test.test}, row=row, rule=STATIC_IN_TEST, severity=SERIOUS)
+            yield Finding(message, {"test": str(span.test)}, row=row, rule=STATIC_IN_TEST, severity=SERIOUS)

@@ -14,6 +14,7 @@ from gwnet.analysis.levels.screen_limits import screen_limits
 from gwnet.analysis.levels.serving import unusable_reasons
 from gwnet.analysis.loggers.daily import local_days
 from gwnet.analysis.loggers.heads import LoggerHeads
+from gwnet.analysis.pumping.readings import TEST_STATUS, is_during_test
 from gwnet.clock import local_text, to_instants
 from gwnet.hydro.arrays import Instants
 from gwnet.hydro.reduction.elevation import dry_bound_depth
@@ -96,7 +97,8 @@ def with_bounds(record: Snapshot, rows: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        With status, finding, bound, bound_elevation_m, depths, usable and unusable_reason. A bound is the shallower of
+        With status, finding, bound, bound_elevation_m, depths, usable and unusable_reason. A level of a well of a
+        pumping test while the test was under way has the status of the test. A bound is the shallower of
         sensor and screen bottom, as that of a dry well is of sounding and screen; a head below the screen of a closed
         pipe is a bound as well and keeps its number.
     """
@@ -115,7 +117,7 @@ def with_bounds(record: Snapshot, rows: pd.DataFrame) -> pd.DataFrame:
     head = np.where(out & ~np.isnan(lowest), lowest, head)
     is_bound = out | below
     levels = rows.assign(
-        status="static",
+        status=np.where(is_during_test(record, rows), TEST_STATUS, "static").astype(object),
         bound=np.where(is_bound, "<=", ""),
         depth_to_water_m=np.where(out, np.nan, elevation - head),
         depth_below_ground_m=np.where(out, np.nan, ground - head),

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -57,6 +57,10 @@ class FitRequest:
         ``barrier`` or ``recharge`` where a straight boundary is taken into account, empty where none is.
     image : tuple of float, optional
         Easting and northing of the image of the pumped well behind it.
+    heads : tuple of float, optional
+        Range of normalised heads that straight lines of slug tests take.
+    is_trimmed : bool
+        Whether straight lines leave out the readings at which they do not hold yet.
     """
 
     wells: tuple[str, ...] = ()
@@ -68,6 +72,13 @@ class FitRequest:
     thickness_m: float | None = None
     boundary: str = ""
     image: tuple[float, float] | None = None
+    heads: tuple[float, float] | None = None
+    is_trimmed: bool = True
+
+    def options_of(self, method: str) -> dict[str, Any]:
+        """Return the options of a method that were asked for otherwise than it has them."""
+        asked = {"heads": self.heads, "trim": None if self.is_trimmed else False}
+        return {name: asked[name] for name in METHODS[method].options if asked.get(name) is not None}
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,8 +149,8 @@ def _fit(
         test, drawdowns, wells, images_m=images, first_min=asked.first_min, last_min=asked.last_min
     )
     geometry = dimensions_for_analysis(test, thickness_m=asked.thickness_m, boundary=asked.boundary)
-    fit = fit_pumping_test(method, rates_for_analysis(test), series, geometry)
-    return replace(fit, model=method) if fit.model != method else fit
+    rates = None if "slug" in METHODS[method].kinds else rates_for_analysis(test)
+    return fit_pumping_test(method, rates, series, geometry, **asked.options_of(method))
 
 
 def usual_wells(test: GatheredTest, drawdowns: PumpingDrawdowns, method: str) -> tuple[str, ...]:
@@ -157,10 +168,11 @@ def usual_wells(test: GatheredTest, drawdowns: PumpingDrawdowns, method: str) ->
     Returns
     -------
     tuple of str
-        The pumped well for step tests, slug tests and storage in the well; else the wells that were read by hand but
-        the pumped one, whose own losses are no drawdown of the aquifer; the pumped one where no other was read.
+        The pumped well for step tests, slug tests, storage in the well, and recovery, in which well losses are gone;
+        else the wells that were read by hand but the pumped one, whose own losses are no drawdown of the aquifer; the
+        pumped one where no other was read.
     """
-    if method.partition("-")[0] in {"step", "slug", "storage"}:
+    if method.partition("-")[0] in {"step", "slug", "storage", "recovery"}:
         return (test.well,)
     table = drawdowns.table
     read = table.loc[~table["source"].str.startswith("logger") & (table["elapsed_min"] > 0), "well"]

@@ -14,7 +14,7 @@ from gwnet.analysis.pumping.gather import GatheredTest
 from gwnet.clock import zone_of
 from gwnet.errors import AnalysisError, SettingsError
 from gwnet.hydro.pumping import PumpingGeometry, PumpingRates, WellDrawdown
-from gwnet.hydro.pumping.drawdown import drawdown_from_depths, elapsed_since_change
+from gwnet.hydro.pumping.drawdown import days_since_change, drawdown_from_depths
 
 Background = Literal["mean", "line"]
 
@@ -158,16 +158,11 @@ def _of_well(
         "n": series.n_before,
         "static_elevation_m": at_start if is_elevation else math.nan,
         "static_depth_m": math.nan if is_elevation else -at_start,
-        "uncertainty_m": _static_width(read, days),
-        "slope_m_per_day": -series.slope_m_per_day,
-        "slope_uncertainty_m_per_day": series.slope_half_width,
+        "uncertainty_m": float(np.interp(0.0, days, series.static_half_width_m)),
+        "slope_m_per_day": math.nan if background == "mean" else -series.slope_m_d,
+        "slope_uncertainty_m_per_day": series.slope_half_width_m_d,
         "note": series.note,
     }
-
-
-def _static_width(read: pd.DataFrame, days: np.ndarray) -> float:
-    before = read["half_width_m"].to_numpy(dtype=np.float64)[days <= 0.0]
-    return float(np.sqrt(np.nanmean(before**2) / before.size)) if before.size else math.nan
 
 
 def _as_given(levels: pd.DataFrame) -> pd.DataFrame:
@@ -188,7 +183,7 @@ def _dressed(test: GatheredTest, table: pd.DataFrame) -> pd.DataFrame:
         rates: PumpingRates | None = rates_for_analysis(test)
     except AnalysisError:
         rates = None
-    since = np.full(len(table), np.nan) if rates is None else elapsed_since_change(days, rates)
+    since = np.full(len(table), np.nan) if rates is None else days_since_change(rates, days)
     rate = np.full(len(table), np.nan) if rates is None else rates.rate_at(days)
     local = table["measured_at_utc"].dt.tz_convert(zone_of(test.zone))
     table = table.assign(

@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from gwnet.analysis.levels.inputs import LevelInputs, level_inputs
 from gwnet.analysis.levels.reduce import reduce_levels
@@ -25,6 +26,8 @@ TEST_STATUS: Final = "pumping test"
 #: Number of the event of a level that is no level event, as of the rows of loggers.
 _NO_EVENT: Final = -1
 
+_UTC: Final = "datetime64[us, UTC]"
+_HALF_A_DAY: Final = np.timedelta64(43_200_000_000, "us")
 _MINUTE: Final = np.timedelta64(60_000_000, "us")
 
 
@@ -178,3 +181,61 @@ def add_test_readings(record: Snapshot, table: pd.DataFrame, selection: Selectio
     joined = pd.concat([table, rows[list(table.columns)].astype(table.dtypes.to_dict())], ignore_index=True)
     order = ["site", "well", "measured_at_utc", "access", "event_id"]
     return joined.sort_values(order, kind="stable", ignore_index=True)
+
+
+def spans_of_tests(record: Snapshot) -> pd.DataFrame:
+    """Return from when to when each well of each test was under way: its start to its stop or to the last reading.
+
+    Parameters as `gwnet.analysis.pumping`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns site, test, well, first_utc, last_utc; a row a test and well that is pumped or was read by hand.
+    """
+    return record.once("spans of tests", lambda: _spans(record))
+
+
+def _spans(record: Snapshot) -> pd.DataFrame:
+    readings = readings_of_tests(record)
+    last = readings.groupby(["site", "test", "well"])["measured_at_utc"].max()
+    rows = []
+    for test in record.pumping_tests.itertuples():
+        stop = test.starts_at_utc if pd.isna(test.stops_at_utc) else test.stops_at_utc
+        own = last[(last.index.get_level_values(0) == test.site) & (last.index.get_level_values(1) == test.test)]
+        read = {str(well): moment for (_, _, well), moment in own.items()}
+        rows += [
+            (test.site, test.test, well, test.starts_at_utc, max(stop, read.get(well, stop)))
+            for well in dict.fromkeys([str(test.well), *read])
+        ]
+    spans = pd.DataFrame(rows, columns=["site", "test", "well", "first_utc", "last_utc"])
+    return spans.astype({"first_utc": _UTC, "last_utc": _UTC})
+
+
+def is_during_test(record: Snapshot, rows: pd.DataFrame) -> NDArray[np.bool_]:
+    """Return which levels lie within a pumping test of their well; of a daily value whether its day meets one.
+
+    Parameters as `gwnet.analysis.pumping`.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Columns well and measured_at_utc, of one site; where time_known is false, the moment is noon of a local day.
+
+    Returns
+    -------
+    numpy.ndarray of bool, shape (n,)
+        Whether they do.
+    """
+    during = np.zeros(len(rows), dtype=bool)
+    spans = spans_of_tests(record)
+    if spans.empty or rows.empty:
+        return during
+    when = to_instants(rows["measured_at_utc"].astype(_UTC))
+    is_day = ~rows["time_known"].to_numpy(dtype=bool) if "time_known" in rows else np.zeros(len(rows), dtype=bool)
+    reach = np.where(is_day, _HALF_A_DAY, np.timedelta64(0, "us"))
+    wells = rows["well"].to_numpy(dtype=object)
+    starts, ends = (to_instants(spans[name]) for name in ("first_utc", "last_utc"))
+    for well, start, end in zip(spans["well"], starts, ends, strict=True):
+        during |= (wells == well) & (when + reach >= start) & (when - reach <= end)
+    return during

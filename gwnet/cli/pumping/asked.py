@@ -23,28 +23,30 @@ thickness = click.option(
 )
 
 
+background = click.option(
+    "--background",
+    type=click.Choice(["mean", "line"]),
+    default="mean",
+    show_default=True,
+    help="Level without pumping: the mean of the levels before the start, or a line through them.",
+)
+before_hours = click.option(
+    "--before",
+    "before_hours",
+    type=click.FloatRange(min=0, min_open=True),
+    default=24.0,
+    show_default=True,
+    metavar="HOURS",
+    help="How long before the start levels count as levels before the test.",
+)
+
+
 def before(command: Command) -> Command:
     """Add the options that say what the level would be without pumping."""
-    background = click.option(
-        "--background",
-        type=click.Choice(["mean", "line"]),
-        default="mean",
-        show_default=True,
-        help="Level without pumping: the mean of the levels before the start, or a line through them.",
-    )
-    hours = click.option(
-        "--before",
-        "before_hours",
-        type=click.FloatRange(min=0, min_open=True),
-        default=24.0,
-        show_default=True,
-        metavar="HOURS",
-        help="How long before the start levels count as levels before the test.",
-    )
     unconfined = click.option(
         "--unconfined",
         "is_corrected",
         is_flag=True,
         help="Correct drawdowns for the thickness that an unconfined aquifer loses (Jacob 1944).",
     )
-    return background(hours(unconfined(thickness(command))))
+    return background(before_hours(unconfined(thickness(command))))

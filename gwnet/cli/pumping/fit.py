@@ -29,6 +29,16 @@ _SHOWN = ("wells", "method", "parameter", "value", "unit", "lower", "upper", "id
     "--boundary", type=click.Choice(["barrier", "recharge"]), help="Take a straight boundary into account (image well)."
 )
 @click.option("--image", type=(float, float), metavar="E N", help="Easting and northing of the image well.")
+@click.option(
+    "--heads", type=(float, float), metavar="LOW HIGH", help="Normalised heads that straight lines of slug tests take."
+)
+@click.option(
+    "--trim/--no-trim",
+    "is_trimmed",
+    default=True,
+    show_default=True,
+    help="Leave out the readings at which a straight line does not hold yet.",
+)
 @options.drawing("--figure", "Draw the drawdowns with the first method over them.")
 @options.site
 @options.known_on
