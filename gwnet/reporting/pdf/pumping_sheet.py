@@ -182,6 +182,7 @@ def _grid(headings: Sequence[str], columns: Sequence[tuple[str, float]], rows: S
     table = Table(cells, [width * MM for _, width in columns], [None, *[_ROW] * len(rows)], repeatRows=1)
     table.setStyle(
         [
+            ("FONTNAME", (0, 0), (-1, -1), REGULAR),
             ("GRID", (0, 0), (-1, -1), 0.5, RULE),
             ("BACKGROUND", (0, 0), (-1, 0), BAND),
             ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
