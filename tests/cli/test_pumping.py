@@ -18,7 +18,6 @@ MODULES = {
     "sheet": "sheet",
     "drawdown": "drawdown",
     "fit": "fit",
-    "figure": "figure",
     "production": "production",
 }
 

@@ -2,13 +2,12 @@
 
 import datetime as dt
 import io
-from itertools import pairwise
 
 import pytest
 from openpyxl import load_workbook
 from pypdf import PdfReader
 
-from gwnet.analysis.fieldwork.pumping_sheet import SCHEDULES, TEST_CAUTIONS, plan_schedule, pumping_sheet
+from gwnet.analysis.fieldwork.pumping_sheet import TEST_CAUTIONS, pumping_sheet
 from gwnet.exchange.pumping_workbook import RATE_ROWS, SPARE_ROWS, pumping_workbook
 from gwnet.ingest.tables.raw import split_heading
 from gwnet.products.pumping import write_pumping_sheet
@@ -35,26 +34,6 @@ def planned(tmp_path):
 def sheet_of(net, wells=None):
     with net.store.reading() as connection:
         return pumping_sheet(Snapshot(connection).of_site(), "PT-2", wells)
-
-
-def test_the_sheet_names_the_wells_of_the_aquifer_with_distances_and_kinds(planned):
-    sheet = sheet_of(planned)
-    assert sheet.wells["well"].tolist() == ["PW", "O1", "O2"]
-    assert sheet.wells["kind"].tolist() == ["pumped", "near", "far"]
-    assert sheet.pumping_min == 240.0
-    assert sheet.starts_at.strftime("%H:%M") == "08:00"
-    assert sheet_of(planned, ["O2"]).wells["well"].tolist() == ["PW", "O2"]
-
-
-def test_the_schedule_is_denser_at_first_and_begins_anew_with_recovery():
-    for kind in SCHEDULES:
-        minutes = [minute for phase, minute in plan_schedule(kind, 1440.0) if phase == "pumping"]
-        steps = [round(later - earlier, 3) for earlier, later in pairwise(minutes)]
-        assert steps == sorted(steps), kind
-    phases = [phase for phase, _ in plan_schedule("pumped", 60.0)]
-    assert phases.count("pumping") == phases.count("recovery") > 20
-    assert max(minute for _, minute in plan_schedule("far", 60.0)) == 60.0
-    assert "recovery" not in {phase for phase, _ in plan_schedule("slug", 60.0)}
 
 
 def test_headings_of_the_workbook_are_those_of_the_tables(planned):

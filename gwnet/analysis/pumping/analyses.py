@@ -249,3 +249,19 @@ def describe_correlation(fit: PumpingFit) -> str:
         if abs(fit.correlation[one, other]) >= _SAID
     ]
     return "; ".join(said)
+
+
+def describe_pumping_methods() -> str:
+    """Return the methods as a Markdown table: name, what it is for, kinds of tests, what it needs, and its source."""
+    names = {
+        "well_radius_m": "radius of the pumped well",
+        "casing_radius_m": "radius of its casing",
+        "thickness_m": "thickness of the aquifer",
+        "screen_top_m": "its screen",
+        "submerged_m": "its depth below the static level",
+    }
+    lines = ["| method | for | kinds of tests | needs | source |", "|---|---|---|---|---|"]
+    for method in METHODS.values():
+        needs = ", ".join(names[need] for need in method.needs if need in names)
+        lines.append(f"| `{method.name}` | {method.title} | {', '.join(method.kinds)} | {needs} | {method.source} |")
+    return "\n".join(lines)

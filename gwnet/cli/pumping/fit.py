@@ -1,6 +1,5 @@
 """``gwnet pumping fit``."""
 
-from pathlib import Path
 from typing import Any
 
 import click
@@ -39,15 +38,12 @@ _SHOWN = ("wells", "method", "parameter", "value", "unit", "lower", "upper", "id
     show_default=True,
     help="Leave out the readings at which a straight line does not hold yet.",
 )
-@options.drawing("--figure", "Draw the drawdowns with the first method over them.")
 @options.site
 @options.known_on
 @options.unit
 @options.form
 @options.db
-def command(
-    test: str, methods: tuple[str, ...], figure: Path | None, unit: str, form: str, db: str, **chosen: Any
-) -> None:
+def command(test: str, methods: tuple[str, ...], unit: str, form: str, db: str, **chosen: Any) -> None:
     """Analyse a test: one row a parameter, with limits at 95 %.
 
     Several wells are fitted together. Where the data set no limits, identifiable is false, and the note says what they
@@ -59,8 +55,6 @@ def command(
     chosen["boundary"] = chosen["boundary"] or ""
     with options.open_record(db) as net:
         fitted = net.pumping.fit(test, methods, **chosen)
-        if figure is not None:
-            output.say_written([net.save_figure(fitted.figure(unit=unit), figure)])
     table = fitted.table.drop(columns=["test"]) if form == "table" else fitted.table
     output.rows(in_unit(table, unit), form, columns=_SHOWN)
     if form == "table":

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import pandas as pd
 
 from gwnet.reporting.content import Block, Bullets, Cell, Column, Heading, Paragraph, Table
-from gwnet.reporting.definition.checks import TEXTS, KeyTable, one_of, positive_or
+from gwnet.reporting.definition.checks import TEXTS, DefinitionFile, KeyTable, one_of, positive_or
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import length_cell, length_column, number_cell, number_of, text_cell, text_of
@@ -37,6 +37,11 @@ class PumpingSettings:
     before_hours: float = 24.0
 
 
+def _settings(given: Mapping[str, Any], _file: DefinitionFile) -> PumpingSettings:
+    values: dict[str, Any] = {key: 24.0 if value is None else value for key, value in given.items()}
+    return PumpingSettings(**values)
+
+
 PUMPING: Final = KeyTable(
     "pumping",
     {
@@ -46,7 +51,7 @@ PUMPING: Final = KeyTable(
         "background": one_of("mean", "line"),
         "before_hours": positive_or("day"),
     },
-    lambda given, _file: PumpingSettings(**{key: 24.0 if value is None else value for key, value in given.items()}),
+    _settings,
 )
 
 _FRAMES: Final = {
