@@ -45,6 +45,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "hydrograph": ("hydrograph", "Draw the hydrograph of one or more wells."),
     "trend": ("trend", "Test levels for trends, one row a well."),
     "seasons": ("seasons", "Print monthly statistics of wells and the percentile of the newest level."),
+    "thresholds": ("thresholds", "Print the states of thresholds over a period, one row a threshold."),
     "map": ("map", "Draw the potentiometric map of one aquifer and day."),
     "gradient": ("gradient", "Work out horizontal and vertical gradients, on one day or round by round."),
     "pumping": ("pumping", "Work with pumping tests: their sheets, drawdowns, analyses and figures."),
@@ -60,7 +61,7 @@ SECTIONS: Final[dict[str, tuple[str, ...]]] = {
     "Plan rounds and go into the field": ("rounds", "worth"),
     "Look at the record": ("wells", "levels", "hydrograph", "explain", "history"),
     "Check and review": ("check", "review", "effects"),
-    "Work out": ("trend", "seasons", "map", "gradient", "response", "pumping"),
+    "Work out": ("thresholds", "trend", "seasons", "map", "gradient", "response", "pumping"),
     "Report and hand over": ("report", "export", "serve"),
     "Keep the record safe": ("backup", "restore", "doctor", "upgrade", "move", "grant"),
 }

@@ -34,6 +34,9 @@ _LEVELS: Final = (
     click.option("--event", "events", type=int, multiple=True, metavar="N", help="This level event; several times."),
 )
 _FINDINGS: Final = (click.argument("findings", nargs=-1, type=int, metavar="[FINDING]..."),)
+_TOGETHER: Final = click.option(
+    "--together", is_flag=True, help="One reason settles all the findings named; reports say that it did."
+)
 _PASS_OVER: Final = click.option(
     "--pass-over", is_flag=True, help="Pass over levels that cannot be approved, rather than approve none."
 )
@@ -93,6 +96,7 @@ def _options_of(verb: str, said_of: Sequence[str]) -> list[Callable[[Any], Any]]
         *(_FINDINGS if "findings" in said_of else ()),
         *(_LEVELS if "levels" in said_of else ()),
         *([_PASS_OVER] if verb == "approve" else []),
+        *([_TOGETHER] if verb in ("accept", "dismiss") else []),
         options.reason("kept with the decision", required=verb != "approve"),
         options.by,
         options.form,
@@ -104,7 +108,7 @@ def _verb_command(verb: str, said_of: Sequence[str], text: str) -> click.Command
     """Return the command of a verb."""
 
     def run(form: str, db: str, findings: tuple[int, ...] = (), **given: Any) -> int:
-        decision = {name: given.pop(name) for name in ("by", "reason", "pass_over") if name in given}
+        decision = {name: given.pop(name) for name in ("by", "reason", "pass_over", "together") if name in given}
         _refuse_mixed(verb, said_of, findings, given)
         with options.open_record(db) as net:
             if findings:

@@ -7,6 +7,7 @@
     net.hydrograph()
     net.trends()      .pooled, .steps, .thresholds, .left_out, .figure
     net.seasons()     .summary, .daily, .figure, .decomposition
+    net.thresholds()  .crossings, .states
     net.map()         .change, .pair, .data_worth
     net.gradients()   .by_round, .local, .vertical
     net.loggers       .heads, .daily, .status, .findings, .correct, .load, .try_file, …

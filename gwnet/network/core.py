@@ -22,6 +22,7 @@ from gwnet.network.reports import Reports
 from gwnet.network.review import Review
 from gwnet.network.rounds import Rounds
 from gwnet.network.seasons import Seasons
+from gwnet.network.thresholds import Thresholds
 from gwnet.network.trends import Trends
 from gwnet.network.wells import WellsOnRecord
 from gwnet.records import RecordState
@@ -167,8 +168,10 @@ class Network(Group):
     ----------
     store : gwnet.store.session.Store
         The open database.
-    wells, levels, imports, trends, seasons, map, gradients, pumping, loggers, rounds, checks, review, report : object
+    wells, levels, imports, trends, seasons, thresholds, map, gradients, pumping : object
         Groups of methods; each one prints what it offers.
+    loggers, rounds, checks, review, report : object
+        Likewise.
 
     Raises
     ------
@@ -191,6 +194,7 @@ class Network(Group):
         self.imports = Imports(self.store)
         self.trends = Trends(self.store)
         self.seasons = Seasons(self.store)
+        self.thresholds = Thresholds(self.store)
         self.map = Maps(self.store)
         self.gradients = Gradients(self.store)
         self.pumping = Pumping(self.store)

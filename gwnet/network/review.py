@@ -100,7 +100,14 @@ class Review(Group):
         return self._change("reopen", chosen, by=by, reason=reason, now_utc=now_utc)
 
     def decide(
-        self, findings: Sequence[int], verb: str, *, by: str, reason: str, now_utc: dt.datetime | None = None
+        self,
+        findings: Sequence[int],
+        verb: str,
+        *,
+        by: str,
+        reason: str,
+        together: bool = False,
+        now_utc: dt.datetime | None = None,
     ) -> Changed:
         """Accept, dismiss, hold or reopen findings: all that are named, or none.
 
@@ -112,6 +119,8 @@ class Review(Group):
             Their numbers.
         verb : {"accept", "dismiss", "hold", "reopen"}
             What to do.
+        together : bool, optional
+            Whether one reason may settle several findings; reports say that it did.
 
         Returns
         -------
@@ -121,14 +130,14 @@ class Review(Group):
         Raises
         ------
         ReviewError
-            If one is decided already; nothing is changed then.
+            If one is decided already, or one reason would settle several; nothing is changed then.
         NotFoundError
             If there is no such finding on record.
         """
         from gwnet.analysis.review.decide import decide
 
         with self._writing(f"review {verb}", by, reason=reason, now_utc=now_utc) as connection:
-            return decide(connection, findings, verb, by=by, reason=reason)
+            return decide(connection, findings, verb, by=by, reason=reason, together=together)
 
     def _change(
         self,

@@ -140,13 +140,12 @@ class Trends(WellStatistics):
         pandas.DataFrame
             As `gwnet.analysis.series.trend_thresholds.threshold_dates`.
         """
-        from gwnet.analysis.levels.thresholds import with_elevations
         from gwnet.analysis.series.trend_thresholds import threshold_dates
+        from gwnet.analysis.thresholds.record import limits_of
 
         with self._inputs(**asked) as given:
-            limits = given.record.thresholds
+            limits = limits_of(given.record)
             limits = limits[limits["valid_until_utc"].isna() & limits["well_id"].isin(given.wells["well_id"])]
-            limits = with_elevations(limits, given.record.wells, given.record.measuring_points)
             table = threshold_dates(given.levels, limits, method=method, seasons=seasons, approved=approved)
             return in_unit(table, unit)
 

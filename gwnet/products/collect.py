@@ -13,18 +13,17 @@ import pandas as pd
 from gwnet.analysis.checks.quality import findings
 from gwnet.analysis.levels.proposed_rounds import choose_rounds, levels_by_round, rounds_in_use
 from gwnet.analysis.levels.table import levels
-from gwnet.analysis.loggers.channels import deployments_in
-from gwnet.analysis.loggers.levels import logger_days
 from gwnet.analysis.maps.round_gradients import days_of_rounds
 from gwnet.analysis.maps.same_day import CONTROL_COLUMNS
 from gwnet.analysis.maps.site_maps import SetRule, controls_of, map_of, placed_wells
 from gwnet.analysis.review.decisions import join_decisions
+from gwnet.analysis.thresholds.logger_days import days_of_loggers
+from gwnet.analysis.thresholds.record import limits_of
 from gwnet.clock import to_utc
 from gwnet.constants import REPEAT_TOLERANCE_M, SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.exchange.feature_files import read_features
 from gwnet.products.extras import count_extras, gather_extras
-from gwnet.products.hydrographs import thresholds_with_elevations
 from gwnet.products.logger_lines import ReportLoggers, report_loggers
 from gwnet.records import RecordState
 from gwnet.reporting.data import MapFacts, ReportData, SiteFacts, empty_frame
@@ -95,7 +94,7 @@ def collect(
         construction=record.construction,
         measuring_points=record.measuring_point_history,
         rounds=rounds,
-        thresholds=thresholds_with_elevations(record),
+        thresholds=limits_of(record),
         stages=record.stages,
         findings=join_decisions(record, findings(record)),
         corrections=history.changes(connection, since=_start_of(period.first, settings["time_zone"]), until=known_on),
@@ -122,9 +121,7 @@ def count_parts(definition: Definition) -> int:
 
 def _days_for_thresholds(record: Snapshot) -> pd.DataFrame:
     """Return the daily levels of loggers in the wells that have thresholds."""
-    logged = deployments_in(record, sorted(set(record.thresholds["well"])))
-    wells = sorted(set(logged.loc[logged["kind"] != "barometer", "well"]))
-    days = logger_days(record, wells) if wells else pd.DataFrame()
+    days = days_of_loggers(record, sorted(set(record.thresholds["well"])))
     return days if len(days) else empty_frame("levels")
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from gwnet.analysis.levels.table import levels
-from gwnet.analysis.levels.thresholds import with_elevations
+from gwnet.analysis.thresholds.record import limits_of
 from gwnet.figures.coverage.draw import CoveragePlotData, coverage_pages, coverage_plot_data, draw_coverage
 from gwnet.figures.hydrograph.draw import common_span, draw_hydrograph, hydrograph_plot_data, hydrograph_sheet
 from gwnet.products.logger_series import coverage, logger_series
@@ -57,7 +57,7 @@ def hydrograph_figure(
         The figure. Rainfall and abstraction are drawn below it where the site has them and one well is drawn.
     """
     table = levels(record, Selection.of(sorted(wells)))
-    limits = thresholds_with_elevations(record)
+    limits = limits_of(record)
     limits = limits[limits["well"].isin(wells)]
     names = record.aquifers.set_index("aquifer")["name"]
     aquifer_of = record.wells.set_index("well")["aquifer"]
@@ -86,20 +86,6 @@ def hydrograph_figure(
     if len(drawn) == 1:
         return draw_hydrograph(drawn[0])
     return hydrograph_sheet(drawn, size_mm=(_WIDTH_MM, _AROUND_MM + _EACH_MM * len(drawn)))
-
-
-def thresholds_with_elevations(record: Snapshot) -> pd.DataFrame:
-    """Return the thresholds of a site as water elevations.
-
-    Returns
-    -------
-    pandas.DataFrame
-        As `gwnet.analysis.levels.thresholds.with_elevations`; made once, so not to be changed in place.
-    """
-    return record.once(
-        "thresholds with elevations",
-        lambda: with_elevations(record.thresholds, record.wells, record.measuring_points),
-    )
 
 
 @dataclass(frozen=True, eq=False, repr=False)

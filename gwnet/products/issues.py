@@ -15,15 +15,16 @@ from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 
-from gwnet.clock import moment_text
 from gwnet.errors import DefinitionError, ReportError
 from gwnet.products.collect import collect, maps_of_period
+from gwnet.products.since_issue import SinceIssue
 from gwnet.reporting.annex.manifest import printed_values
 from gwnet.reporting.compose import compose_view
 from gwnet.reporting.definition.parse import Definition, parse_definition
 from gwnet.reporting.definition.period import Period, parse_period
 from gwnet.reporting.drawn import ReportDrawing
-from gwnet.reporting.errata import ChangedValue, EarlierIssue, Reason, changed_values, with_listed
+from gwnet.reporting.errata import ChangedValue, EarlierIssue, changed_values, with_listed
+from gwnet.reporting.results.findings import open_findings_printed
 from gwnet.reporting.view import ReportView, look
 from gwnet.store.fetch import history
 from gwnet.store.fetch.issues import Issue, find_issue, issues
@@ -34,8 +35,10 @@ if TYPE_CHECKING:
 
 #: Sections whose tables are never compared, so that nothing needs to be worked out for them.
 _NOT_COMPARED: Final = frozenset({"earlier_reports", "register", "cautions", "sign_off", "methods"})
-#: Items whose correction moves no printed number.
-_WORDS_ONLY: Final = frozenset({"notes", "description", "surveyed by", "survey method", "basis", "action", "remarks"})
+_ERRATA: Final = "earlier_reports"
+#: Sections that come after the changed values of earlier reports.
+_CLOSING: Final = ("register", "methods", "cautions", "sign_off")
+
 #: Most open matters that a refusal lists.
 _LISTED: Final = 8
 
@@ -75,17 +78,10 @@ def refuse_open(view: ReportView) -> None:
     Raises
     ------
     ReportError
-        If a finding of the period has no decision, or an entry of the register that is due has no answer.
+        If a finding that touches anything printed has no decision, whether it is of the period or older, or an entry of
+        the register that is due has no answer.
     """
-    wells = {*view.wells["well"], ""}
-    rounds = {gauging.code for gauging in view.in_period} - {""}
-    found = [
-        f"{row['well']} {row['measured_at']}: {row['message']}"
-        for row in view.data.findings.to_dict("records")
-        if row["well"] in wells
-        and (view.period.contains_time(row["measured_at"]) or (not row["measured_at"] and row["round"] in rounds))
-        and str(row.get("decision") or "") in ("", "open")
-    ]
+    found = [f"{row['well']} {row['measured_at']}: {row['message']}" for row in open_findings_printed(view)]
     promised = [
         f"{row['kind']} {row['entry']}: {row['text']}"
         for row in view.data.register.to_dict("records")
@@ -132,7 +128,8 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
     for issue in sorted(newest.values(), key=lambda issue: (parse_period(issue.period).first, issue.number)):
         printed = with_listed(issue.values, _stated_of(issue, on_record))
         now = _printed_now(record, definition, data, issue)
-        changes, reviewed = changed_values(printed, now, _reasons(record, issue.known_on_utc, until))
+        recorded = SinceIssue(record, issue.known_on_utc, until)
+        changes, reviewed = changed_values(printed, now, recorded.reasons)
         earlier.append(
             EarlierIssue(
                 number=issue.number,
@@ -144,11 +141,42 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
                 sha256=issue.sha256,
                 changes=tuple(changes),
                 approved_since=reviewed,
+                moved=recorded.moved,
             )
         )
     since = max(issue.known_on_utc for issue in on_record)
     corrections = history.changes(connection, since=since, until=known_on)
     return replace(data, earlier=tuple(earlier), corrections=corrections, corrected_since_utc=since)
+
+
+def count_issues(record: Snapshot, definition: Definition, period: Period, data: ReportData) -> int:
+    """Return how many issues of a definition and period were made from an earlier state of the record.
+
+    Parameters
+    ----------
+    record, definition, period, data : object
+        What the report is made from.
+    """
+    until = data.known_on.recorded_at_utc
+    earlier = issues(record.connection, record.known_on, site=data.site.code, definition=definition.name, before=until)
+    return sum(issue.period == period.label for issue in earlier)
+
+
+def with_errata(definition: Definition, data: ReportData) -> Definition:
+    """Return a definition with the section on values that have changed, where an earlier issue has any.
+
+    Parameters
+    ----------
+    definition : gwnet.reporting.definition.parse.Definition
+        What the report holds; one without the section gets it before the sign-off.
+    data : gwnet.reporting.data.ReportData
+        Its record, with the earlier issues.
+    """
+    if _ERRATA in definition.sections or not any(issue.changes for issue in data.earlier):
+        return definition
+    closing = [name for name in definition.sections if name in _CLOSING]
+    rest = [name for name in definition.sections if name not in _CLOSING]
+    return replace(definition, sections=(*rest, _ERRATA, *closing))
 
 
 def list_stated_changes(data: ReportData) -> list[dict[str, Any]]:
@@ -199,30 +227,6 @@ def _values(definition: Definition, data: ReportData, period: Period) -> list[di
     return printed_values(compose_view(look(definition, data, period), ReportDrawing()))
 
 
-def _reasons(record: Snapshot, since: dt.datetime, until: dt.datetime) -> list[Reason]:
-    """Return what was corrected or withdrawn after one cut-off and up to another, one an act, in words."""
-    rows = history.changes(record.connection, since=since, until=until)
-    acts: dict[tuple[str, ...], list[str]] = {}
-    for row in rows.to_dict("records"):
-        name, _, place = str(row["item"]).partition(" (")
-        if row["subject"] == "register entry" or name in _WORDS_ONLY:
-            continue
-        when = moment_text(row["recorded_at_utc"], record.zone, timespec="minutes")
-        place = place.removesuffix(")")
-        act = (str(row["well"]), str(row["subject"]), place, str(row["recorded_by"]), when, str(row["reason"]))
-        acts.setdefault(act, []).append(
-            f"{name} from {row['was']} to {row['now']}" if row["now"] else f"{name} withdrawn"
-        )
-    return [_reason(act, changes) for act, changes in acts.items()]
-
-
-def _reason(act: tuple[str, ...], changes: list[str]) -> Reason:
-    well, subject, place, by, when, why = act
-    of = f" ({place})" if place else ""
-    remark = f": {why}" if why else ""
-    return Reason(well, f"{subject}{of}: {', '.join(changes)} (by {by}, {when}){remark}")
-
-
 def differences(record: Snapshot, first: str, second: str) -> pd.DataFrame:
     """Return the printed values in which two issued reports differ, or one differs from the record of now.
 
@@ -255,7 +259,8 @@ def differences(record: Snapshot, first: str, second: str) -> pd.DataFrame:
             raise ReportError(message, fix="Compare two issues of one site.")
         values, until = other.values, other.known_on_utc
     since, until = sorted((issue.known_on_utc, until))
-    changes, _ = changed_values(issue.values, values, _reasons(record, since, until))
+    reasons = SinceIssue(record.of_site(issue.site), since, until).reasons
+    changes, _ = changed_values(issue.values, values, reasons)
     return _frame(changes)
 
 

@@ -13,7 +13,7 @@ from gwnet.analysis.levels.table import levels
 from gwnet.errors import ReportError, SettingsError
 from gwnet.exchange.geopackage import map_geopackage
 from gwnet.products.collect import collect, count_parts
-from gwnet.products.issues import Issuing, refuse_open, with_earlier_issues
+from gwnet.products.issues import Issuing, count_issues, refuse_open, with_earlier_issues, with_errata
 from gwnet.products.issuing import (
     MadeReport,
     complete_begun,
@@ -23,6 +23,7 @@ from gwnet.products.issuing import (
     registration_of,
     require_same,
 )
+from gwnet.reporting.data import IssueFacts
 from gwnet.reporting.definition.parse import load_definition, safe_name
 from gwnet.reporting.definition.period import parse_period
 from gwnet.reporting.drawn import ReportDrawing
@@ -36,6 +37,7 @@ from gwnet.units import DISPLAY_UNITS
 
 if TYPE_CHECKING:
     from gwnet.reporting.data import ReportData
+    from gwnet.reporting.definition.parse import Definition
     from gwnet.reporting.definition.period import Period
     from gwnet.reporting.write import WrittenReport
     from gwnet.store.fetch.issues import Issue
@@ -134,6 +136,8 @@ def make_report(
         data = collect(record, chosen, when, lambda done, _parts: say(done, guess))
         if "earlier_reports" in chosen.sections or issuing is not None:
             data = with_earlier_issues(record, chosen, data)
+        data = _as_issue(record, chosen, when, data, issuing, same)
+        chosen = with_errata(chosen, data)
     _refuse_empty(data, when)
     if issuing is not None and same is None:
         refuse_open(look(chosen, data, when))
@@ -155,6 +159,22 @@ def make_report(
         return _made(files.write(out), same)
     registration = registration_of(store, chosen, when, data, issuing, files)
     return _made(files.write(out, registration), find_registered(store, registration), is_new=True)
+
+
+def _as_issue(
+    record: Snapshot,
+    definition: Definition,
+    period: Period,
+    data: ReportData,
+    issuing: Issuing | None,
+    same: Issue | None,
+) -> ReportData:
+    """Return a report's record with the issue that it is made as; a draft as it is."""
+    if issuing is None:
+        return data
+    by, remark = (issuing.by, issuing.remark) if same is None else (same.issued_by, same.remark)
+    revision = count_issues(record, definition, period, data) + 1
+    return replace(data, issue=IssueFacts(revision, by, remark or ""))
 
 
 def _made(written: WrittenReport, issue: Issue | None = None, *, is_new: bool = False) -> MadeReport:

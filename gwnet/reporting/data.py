@@ -174,6 +174,23 @@ class MapFacts:
         _require(self.control, CONTROL_COLUMNS, f"control set of aquifer {self.aquifer!r}")
 
 
+@dataclass(frozen=True, slots=True)
+class IssueFacts:
+    """The issue that a report is made as.
+
+    Parameters
+    ----------
+    revision : int
+        How many issues of this definition and period there are with it.
+    by, remark : str
+        Who issues it, and with what remark.
+    """
+
+    revision: int
+    by: str
+    remark: str = ""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class ReportData:
     """Everything a report is made from.
@@ -210,6 +227,8 @@ class ReportData:
         From when corrections were gathered; None when from the start of the period.
     extras : Extras
         What further sections are made from.
+    issue : IssueFacts, optional
+        The issue that it is made as; None for a draft.
     logger_lines : mapping of str to LoggerSeries
         Continuous heads by well, for the hydrographs.
     logger_days : DataFrame
@@ -236,6 +255,7 @@ class ReportData:
     earlier: tuple[EarlierIssue, ...] = ()
     corrected_since_utc: dt.datetime | None = None
     extras: Extras = field(default_factory=Extras)
+    issue: IssueFacts | None = None
     logger_lines: Mapping[str, LoggerSeries] = field(default_factory=dict)
     logger_days: pd.DataFrame = field(default_factory=lambda: empty_frame("levels"))
 

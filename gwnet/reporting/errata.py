@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -24,13 +25,22 @@ NO_ROW: Final = "no longer printed"
 #: Columns that say who looked at a value, not what it is.
 _OF_REVIEW: Final = frozenset({"Review", "State of review", "Record"})
 
+#: Items of the record whose correction moves no printed number.
+_WORDS_ONLY: Final = frozenset(
+    ("notes", "description", "surveyed by", "survey method", "surveyed on", "change", "basis", "action", "remarks")
+)
+
+#: Most causes that are named of one value.
+_MOST_CAUSES: Final = 3
+_DAY: Final = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+
 Value = Mapping[str, str]
 _Key = tuple[str, str, str]
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """One correction that may explain a changed value.
+    """One act of recording that may explain a changed value.
 
     Parameters
     ----------
@@ -38,10 +48,40 @@ class Reason:
         Well that it concerns; empty where it is of no single well.
     text : str
         What was done, by whom, when and why.
+    places : frozenset of str
+        Rounds, days and aquifer of the levels that it moved or added: what is worked out from them follows from it.
     """
 
     well: str
     text: str
+    places: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class MovedLevels:
+    """Levels of a well that a correction moved.
+
+    Parameters
+    ----------
+    well : str
+        The well.
+    count : int
+        How many levels.
+    first, last : str
+        Days of the first and the last of them.
+    least_m, most_m : float
+        Smallest and largest shift, positive upward; NaN where a level has no number before or after [m].
+    why : str
+        What was done, by whom, when and why.
+    """
+
+    well: str
+    count: int
+    first: str
+    last: str
+    least_m: float
+    most_m: float
+    why: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +106,12 @@ class ChangedValue:
     now: str
     why: str = ""
 
+    @property
+    def difference(self) -> float:
+        """Return by how much a number changed; 0 where one of the two is no number."""
+        change = abs(_number(self.now) - _number(self.was))
+        return change if math.isfinite(change) else 0.0
+
 
 @dataclass(frozen=True, slots=True)
 class EarlierIssue:
@@ -89,6 +135,8 @@ class EarlierIssue:
         Changed values, in the order of its tables.
     approved_since : int
         Rows whose review alone has changed.
+    moved : tuple of MovedLevels
+        Levels that corrections moved since its cut-off, well by well.
     """
 
     number: int
@@ -100,6 +148,7 @@ class EarlierIssue:
     sha256: str
     changes: tuple[ChangedValue, ...] = ()
     approved_since: int = 0
+    moved: tuple[MovedLevels, ...] = ()
 
 
 def changed_values(
@@ -147,6 +196,17 @@ def changed_values(
         if row[0] in known and row not in _rows(before):
             found.append(_changed(value, NEW_ROW, value["printed"], reasons))
     return found, len(reviewed - {(change.table, change.row) for change in found})
+
+
+def is_of_words(item: str) -> bool:
+    """Return whether the correction of an item moves no printed number.
+
+    Parameters
+    ----------
+    item : str
+        What was corrected, such as ``notes (main, 2018-01-15)``.
+    """
+    return item.partition(" (")[0] in _WORDS_ONLY
 
 
 def with_listed(printed: Iterable[Value], listed: Iterable[Mapping[str, str]]) -> list[dict[str, str]]:
@@ -227,16 +287,42 @@ def _decimals(text: str) -> int:
 
 def _changed(value: Value, was: str, now: str, reasons: Sequence[Reason]) -> ChangedValue:
     where = {name: value[name] for name in ("table", "row", "column", "unit")}
-    return ChangedValue(**where, was=was or EMPTY_MARK, now=now or EMPTY_MARK, why=_why(value["row"], reasons))
+    return ChangedValue(**where, was=was or EMPTY_MARK, now=now or EMPTY_MARK, why=_why(value, reasons))
 
 
-def _why(row: str, reasons: Sequence[Reason]) -> str:
-    """Return the corrections of the well that a row is about; failing that, those of no single well."""
-    names = {part.strip() for part in row.replace("(", ",").split(",")}
+def _why(value: Value, reasons: Sequence[Reason]) -> str:
+    """Return what explains a changed value.
+
+    What was recorded of the well that the row is about comes first; then what moved levels of the round, day or aquifer
+    that row or table name; then what is of no single well; then whatever moved levels that it was worked out together
+    with.
+    """
+    names = _names_in(value["row"])
     own = [reason.text for reason in reasons if reason.well and reason.well in names]
+    if own:
+        return _listed(own)
+    named = names | _names_in(value["table"].replace("-", ",")) | set(_DAY.findall(value["table"]))
+    placed = [reason for reason in reasons if reason.places & named]
     shared = [reason.text for reason in reasons if not reason.well]
-    texts = list(dict.fromkeys(own or shared))
-    if not texts:
-        return "no correction of this well is on record since; newer data, or another version of the program"
-    most = 3
-    return "; ".join(texts[:most]) + (f"; and {len(texts) - most} more" if len(texts) > most else "")
+    if placed:
+        return f"worked out from levels that moved or were added: {_listed([_of_well(one) for one in placed])}"
+    if shared:
+        return _listed(shared)
+    others = [reason for reason in reasons if reason.places]
+    if others:
+        return f"worked out together with levels that moved or were added: {_listed([_of_well(one) for one in others])}"
+    return "nothing recorded since explains it: another version of the program, or newer data"
+
+
+def _names_in(text: str) -> set[str]:
+    return {part.strip() for part in text.replace("(", ",").replace(")", ",").split(",")} - {""}
+
+
+def _of_well(reason: Reason) -> str:
+    return f"{reason.well}, {reason.text}" if reason.well else reason.text
+
+
+def _listed(texts: Sequence[str]) -> str:
+    once = list(dict.fromkeys(texts))
+    more = f"; and {len(once) - _MOST_CAUSES} more" if len(once) > _MOST_CAUSES else ""
+    return "; ".join(once[:_MOST_CAUSES]) + more

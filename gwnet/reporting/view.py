@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.thresholds.states import ThresholdState, find_states
 from gwnet.errors import DefinitionError
 from gwnet.reporting.changes import Change, change_between
 from gwnet.reporting.data import MapFacts, ReportData
@@ -17,7 +18,6 @@ from gwnet.reporting.definition.parse import Definition
 from gwnet.reporting.definition.period import Period
 from gwnet.reporting.measures import Measures, fitting_decimals
 from gwnet.reporting.rounds import Event, RoundView, rounds_of, year_before
-from gwnet.reporting.threshold_status import ThresholdStatus, threshold_statuses, with_logger_days
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +64,8 @@ class ReportView:
         Those of the period.
     last_year : mapping of str to Event
         Event of the same period a year before, by well.
-    thresholds : tuple of ThresholdStatus
-        Standing of each threshold in force.
+    thresholds : tuple of ThresholdState
+        State of each threshold in force over the period, the worst first.
     reviews : ReviewCount
         Review states of the period's levels.
     """
@@ -79,7 +79,7 @@ class ReportView:
     rounds: tuple[RoundView, ...]
     in_period: tuple[RoundView, ...]
     last_year: Mapping[str, Event]
-    thresholds: tuple[ThresholdStatus, ...]
+    thresholds: tuple[ThresholdState, ...]
     reviews: ReviewCount
 
     @property
@@ -177,7 +177,9 @@ def look(definition: Definition, data: ReportData, period: Period) -> ReportView
         rounds=rounds,
         in_period=in_period,
         last_year=year_before(levels, period, in_period[-1]) if in_period else {},
-        thresholds=threshold_statuses(limits, with_logger_days(levels, data.logger_days), wells, period),
+        thresholds=find_states(
+            limits, levels, data.logger_days, list(wells["well"]), period.first, period.last, data.site.time_zone
+        ),
         reviews=_review_count(events),
     )
 

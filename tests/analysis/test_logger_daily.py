@@ -4,7 +4,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gwnet.analysis.loggers.daily import daily_values, local_days
+from gwnet.analysis.loggers.daily import daily_extremes, daily_values, local_days
 from gwnet.analysis.loggers.explain import explain_head, explain_level
 from gwnet.analysis.loggers.tables import HEAD_COLUMNS, heads_table, span_of
 from gwnet.clock import local_text
@@ -153,3 +153,14 @@ def test_a_record_without_loggers_has_no_head_to_explain(tmp_path):
     with record.store.reading() as connection, pytest.raises(NotFoundError, match="within a day"):
         explain_head(Snapshot(connection), "W", "2024-01-01")
     record.store.close()
+
+
+def test_extremes_of_a_day_have_the_time_of_their_sample(one):
+    found = daily_extremes([one], "UTC+01:00").set_index("day")
+    mine = (one.time_utc + HOUR).astype("datetime64[D]") == np.datetime64("2024-01-05")
+    heads, times = one.water_elevation_m[mine], one.time_utc[mine]
+    row = found.loc["2024-01-05"]
+    assert (row["lowest_m"], row["highest_m"]) == (heads.min(), heads.max())
+    for name, place in (("lowest_at", heads.argmin()), ("highest_at", heads.argmax())):
+        assert row[name] == local_text(times[[place]], "UTC+01:00")[0]
+    assert daily_extremes([], "UTC").empty

@@ -13,9 +13,10 @@ from pathlib import Path
 
 import numpy as np
 
+from gwnet.analysis.levels.frame import levels_frame
 from gwnet.analysis.levels.inputs import gather
 from gwnet.analysis.levels.reduce import reduce_levels
-from gwnet.analysis.levels.table import levels, levels_frame
+from gwnet.analysis.levels.table import levels
 from gwnet.store import revision
 from gwnet.store.save.bulk import insert_columns, reserve_ids
 from gwnet.store.session import Store, open_store

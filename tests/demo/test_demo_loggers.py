@@ -312,3 +312,22 @@ def test_a_flood_between_two_rounds_is_seen_by_the_logger_alone(network):
     crest = logged.loc[logged["water_elevation_m"].idxmax()]
     assert crest["measured_at"][:7] == "2026-02"
     assert crest["water_elevation_m"] > read["water_elevation_m"].max() + 0.2
+
+
+def test_each_crossing_of_a_year_is_found_by_readings_and_by_loggers(network):
+    found = network.thresholds.crossings(["N3-U", "N1-L"], start="2025-01-01", end="2025-12-31")
+    high = found[found["well"] == "N3-U"].set_index("source")
+    assert high.loc["manual", ["first", "last"]].tolist() == ["2025-02-19", "2025-02-19"]
+    assert high.loc["manual", "peak_m"] == pytest.approx(51.792, abs=5e-4)
+    assert high.loc["logger", ["first", "last", "ended_by"]].tolist() == ["2024-12-11", "2025-04-30", "2025-05-01"]
+    (low,) = found[(found["well"] == "N1-L") & (found["in_a_row"] > 1)].to_dict("records")
+    assert (low["first"], low["ended_by"], low["in_a_row"]) == ("2025-12-09", "", 23)
+    in_all = network.thresholds.crossings(["N1-L"], start="2026-01-01")
+    assert in_all.loc[in_all["source"] == "logger", "in_a_row"].tolist() == [70]
+
+
+def test_a_threshold_below_the_well_is_not_judged(network):
+    (state,) = network.thresholds.states(["W-03"], start="2026-01-01")
+    assert (state.state, state.counts["manual"].undetermined) == ("cannot be judged", 1)
+    assert "0.227 m below the lowest level that the well can show (53.727 m)" in str(state.reason)
+    assert network.thresholds(["W-03"], start="2026-01-01")["state"].tolist() == ["cannot be judged"]

@@ -14,7 +14,6 @@ from gwnet.products import (
     comparisons,
     extras,
     gradients,
-    hydrographs,
     issues,
     maps,
     reports,
@@ -82,7 +81,6 @@ def test_comparisons_and_data_worth_are_tables_of_their_sets(net):
 
 
 def test_figures_are_drawn_from_a_snapshot(record, net):
-    assert hydrographs.thresholds_with_elevations(record)["elevation_m"].notna().any()
     context = maps.map_context(record)
     (page,) = seasons.envelope_figures(context, net.levels(["W-04"]), record.wells.query("well == 'W-04'"))
     assert page.axes

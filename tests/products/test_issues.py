@@ -45,7 +45,7 @@ def decide(net, at):
     net.checks.record(by="C. Hecker", now_utc=at)
     waiting = net.review.queue().findings
     ids = [int(number) for number in waiting[waiting.columns[0]]]
-    net.review.decide(ids, "accept", reason="Looked at", by="R. Viewer", now_utc=at)
+    net.review.decide(ids, "accept", reason="Looked at", together=True, by="R. Viewer", now_utc=at)
 
 
 def issue(net, definition, period, out, at, **more):

@@ -35,7 +35,7 @@ def decided(net):
     waiting = net.review.queue().findings
     ids = [int(number) for number in waiting[waiting.columns[0]]]
     if ids:
-        net.review.decide(ids, "accept", reason="Looked at", by="R. Viewer", now_utc=AT)
+        net.review.decide(ids, "accept", reason="Looked at", together=True, by="R. Viewer", now_utc=AT)
     return net
 
 

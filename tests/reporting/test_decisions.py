@@ -2,7 +2,7 @@
 
 import dataclasses
 
-from gwnet.reporting.sections.summary import period_findings
+from gwnet.reporting.results.findings import period_findings
 
 
 def told(view, **columns):

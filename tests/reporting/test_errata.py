@@ -62,7 +62,23 @@ def test_a_change_names_the_corrections_of_its_own_well():
     (other,), _ = changed_values([value("W-06", "1.0")], [value("W-06", "1.1")], reasons)
     assert other.why == "tape E-1 checked"
     (none,), _ = changed_values([value("W-06", "1.0")], [value("W-06", "1.1")], reasons[:2])
-    assert "no correction" in none.why
+    assert "nothing recorded since explains it" in none.why
+
+
+def test_a_derived_value_names_what_moved_the_levels_of_its_round_day_or_aquifer():
+    survey = Reason("L-02", "surveyed anew", frozenset({"2020-Q1", "2020-02-18", "lower"}))
+    reasons = [survey, Reason("W-05", "misread", frozenset({"2021-Q3", "2021-08-17", "upper"}))]
+
+    def why(row, table):
+        (change,), _ = changed_values([value(row, "1.0", table=table)], [value(row, "1.1", table=table)], reasons)
+        return change.why
+
+    moved = "worked out from levels that moved or were added: "
+    assert why("2020-Q1, 2020-02-18", "gradients-x") == f"{moved}L-02, surveyed anew"
+    assert why("plane", "change-lower-2019-11-19") == f"{moved}L-02, surveyed anew"
+    assert why("plane", "map-2021-08-17") == f"{moved}W-05, misread"
+    together = "worked out together with levels that moved or were added: L-02, surveyed anew; W-05, misread"
+    assert why("W-06", "trends") == together
 
 
 def test_what_was_stated_before_is_not_repeated():

@@ -6,9 +6,9 @@ import re
 import pandas as pd
 import pytest
 
+from gwnet.analysis.thresholds.states import CROSSED, UNCONFIRMED
 from gwnet.constants import LARGE_NETWORK_WELLS
 from gwnet.errors import DefinitionError
-from gwnet.hydro.reduction.thresholds import CROSSED
 from gwnet.reporting.content import FigureSlot, Group, Heading, PageBreak, Paragraph, Table
 from gwnet.reporting.definition.parse import load_definition
 from gwnet.reporting.definition.period import parse_period
@@ -144,8 +144,8 @@ def test_a_large_report_has_the_hydrographs_of_notable_wells_alone(large, record
     assert drawn == list(wells)
 
 
-def test_wells_with_a_crossed_threshold_come_first(view):
-    crossed = list(dict.fromkeys(status.well for status in view.thresholds if status.state == CROSSED))
+def test_wells_beyond_a_threshold_come_first(view):
+    crossed = list(dict.fromkeys(status.well for status in view.thresholds if status.state in (CROSSED, UNCONFIRMED)))
     assert crossed
     assert notable_wells(view)[: len(crossed)] == tuple(crossed[:12])
 

@@ -14,8 +14,8 @@ from gwnet.reporting.changes import Change, change_between
 from gwnet.reporting.definition.period import parse_period
 from gwnet.reporting.mapped import describe_outside
 from gwnet.reporting.measures import compass, fitting_decimals, joined, local_day, moment_text
+from gwnet.reporting.results.visits import visit_result
 from gwnet.reporting.sections.hydrographs import HydrographSettings, well_groups
-from gwnet.reporting.sections.summary import _visits
 from gwnet.reporting.view import look
 
 
@@ -122,7 +122,7 @@ def test_a_proposed_day_has_no_plan_and_says_what_it_is(constructed, quarterly):
     view = look(quarterly, dataclasses.replace(data, rounds=rounds), parse_period("2026-Q1"))
     assert view.current.planned == ()
     assert view.current.label == "the levels of 2026-Q1"
-    assert f"The levels of 2026-Q1 stand for a gauging round: {PROPOSED} (3 wells)." in _visits(view.current)
+    assert f"The levels of 2026-Q1 stand for a gauging round: {PROPOSED} (3 wells)." in visit_result(view).text
 
 
 def test_a_map_says_which_of_its_levels_were_read_outside_the_period():

@@ -61,12 +61,17 @@ def test_summary_states_gradients_or_that_they_are_not_determined(text):
 
 
 def test_summary_lists_thresholds(text):
-    assert "Of 13 thresholds in force: 6 crossed, 4 not crossed, 1 undetermined, 2 without a reading." in text
+    assert "6 of 13 thresholds are crossed." in text
     assert (
-        "HW-001, lower threshold “action” at 39.115 m: crossed; water elevation 39.110 ± 0.014 m on 2026-02-10, nearer "
-        "to the threshold than its half-width, crossed since 2025-11-10." in text
+        "HW-001 action (below 39.115 m): 1 of 1 reading beyond, from 10 November 2025 to 10 February 2026 (2 readings in "
+        "a row). Lowest 39.110 m on 10 February 2026 at 08:05, 0.005 m beyond, less than its half-width." in text
     )
-    assert "“base” at 28.220 m: undetermined; dry, water elevation ≤ 29.220 m on 2026-02-10." in text
+    assert "3 of 13 thresholds cannot be judged." in text
+    assert (
+        "HW-007 base (below 28.220 m): 0 of 1 reading beyond, 1 only a bound. On 2026-02-10 only a bound is known: the "
+        "water is at or below 29.220 m" in text
+    )
+    assert "HW-013 warning (below 37.913 m): No level of the period serves: 1 no access." in text
 
 
 def test_levels_table_prints_a_bound_a_pumped_well_and_a_missing_one(report24):

@@ -51,6 +51,10 @@ def test_files_beside_each_other(written):
             f"{stem}_construction.csv",
             f"{stem}_measuring_points.csv",
             f"{stem}_thresholds.csv",
+            f"{stem}_crossings.csv",
+            f"{stem}_threshold_levels.csv",
+            f"{stem}_corrections.csv",
+            f"{stem}_findings.csv",
             f"{stem}_map_control_L_2026-02-10.csv",
             f"{stem}_map_control_U_2026-02-10.csv",
         ]
@@ -117,7 +121,11 @@ def test_annex_in_feet_names_feet(constructed, quarterly):
 def test_annex_holds_every_level_to_date(view24):
     assert len(rows_of(annex_files(view24)["levels_to_date.csv"])) == len(view24.levels)
     states = {row["state"] for row in rows_of(annex_files(view24)["thresholds.csv"])}
-    assert states == {"crossed", "not crossed", "undetermined", "no reading"}
+    assert states == {"crossed", "not crossed", "cannot be judged"}
+    crossings = rows_of(annex_files(view24)["crossings.csv"])
+    assert len(crossings) == sum(len(state.crossings) for state in view24.thresholds)
+    held = rows_of(annex_files(view24)["threshold_levels.csv"])
+    assert {row["state"] for row in held} == {"beyond", "not beyond", "undetermined", "left out"}
     control = rows_of(annex_files(view24)["map_control_U_2026-02-10.csv"])
     assert {row["used"] for row in control} == {"true", "false"}
 

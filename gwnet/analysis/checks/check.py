@@ -98,6 +98,8 @@ class Check:
         Takes the events of a site, gives findings; None where another check finds them.
     is_of_events : bool
         Whether it needs level events; one that does not is run for a site without any as well.
+    doubts_level : bool
+        Whether it doubts the water level itself, so that an open serious finding keeps the level out of all results.
     """
 
     rule: str
@@ -107,6 +109,7 @@ class Check:
     others: tuple[str, ...] = ()
     find: Find | None = None
     is_of_events: bool = True
+    doubts_level: bool = True
 
     @property
     def severities(self) -> str:
@@ -147,12 +150,13 @@ class CheckList:
         *limits: Limit,
         others: tuple[str, ...] = (),
         is_of_events: bool = True,
+        doubts_level: bool = True,
     ) -> Callable[[Find], Find]:
         """Add a check whose findings the decorated function gives.
 
         Parameters
         ----------
-        rule, severity, looks_for, *limits, others, is_of_events : object
+        rule, severity, looks_for, *limits, others, is_of_events, doubts_level : object
             As the attributes of `Check`.
 
         Returns
@@ -162,17 +166,17 @@ class CheckList:
         """
 
         def register(find: Find) -> Find:
-            self.checks.append(Check(rule, severity, looks_for, limits, others, find, is_of_events))
+            self.checks.append(Check(rule, severity, looks_for, limits, others, find, is_of_events, doubts_level))
             return find
 
         return register
 
-    def add_rule(self, rule: str, severity: str, looks_for: str, *limits: Limit) -> None:
+    def add_rule(self, rule: str, severity: str, looks_for: str, *limits: Limit, others: tuple[str, ...] = ()) -> None:
         """Add a rule whose findings the function of another check gives.
 
         Parameters
         ----------
-        rule, severity, looks_for, *limits : object
+        rule, severity, looks_for, *limits, others : object
             As the attributes of `Check`.
         """
-        self.checks.append(Check(rule, severity, looks_for, limits))
+        self.checks.append(Check(rule, severity, looks_for, limits, others))

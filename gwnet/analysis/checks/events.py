@@ -12,11 +12,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.checks.check import Limit
+from gwnet.analysis.levels.frame import levels_frame
 from gwnet.analysis.levels.inputs import Floats, LevelInputs
 from gwnet.analysis.levels.places import located
 from gwnet.analysis.levels.reduce import Reduction, take_values
 from gwnet.analysis.levels.serving import UNUSABLE_QUALITIES, USABLE_STATUSES
-from gwnet.analysis.levels.table import levels_frame
 from gwnet.clock import to_instants
 from gwnet.hydro.checks.neighbours import Fit, fit_around, nearest_wells
 from gwnet.hydro.checks.spreads import Flags, Places

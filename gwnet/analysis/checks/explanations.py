@@ -36,6 +36,9 @@ _LEFT_SHARE: Final = 0.1
 #: default).
 _RANK: Final = {DIGITS: 0.0, DECIMAL: 0.0, UNIT: 0.25, SIGN: 0.25, POINT: 0.5, AMOUNT: 0.5}
 
+#: A slip by a round amount of so much, a whole metre or foot, is a blunder [m].
+_BLUNDER_M: Final = 0.3
+
 #: Powers of ten by which a decimal point is moved.
 _POWERS: Final = (1, -1, 2, -2)
 
@@ -136,7 +139,8 @@ def explain_misfits(
         kind = kinds[number]
         words = kind.words(row, column - int(starts[number]))
         moved = float(shifts[place, column])
-        explained[row] = Explanation(kind.rule, kind.severity, words, moved, float(left[place]), column)
+        severity = SERIOUS if kind.rule == AMOUNT and abs(moved) >= _BLUNDER_M else kind.severity
+        explained[row] = Explanation(kind.rule, severity, words, moved, float(left[place]), column)
     return explained
 
 

@@ -201,7 +201,13 @@ def _cluster_pairs(events: Events) -> list[tuple[np.ndarray, np.ndarray]]:
     return pairs
 
 
-@CHECKS.add(COPIED, WARNING, "a reading that fits a neighbour and not its own well", HINT_SPREADS)
+@CHECKS.add(
+    COPIED,
+    WARNING,
+    "a reading that fits a neighbour and not its own well; serious beyond `fit_spreads`",
+    HINT_SPREADS,
+    others=(SERIOUS,),
+)
 def _find_copied_readings(events: Events) -> Iterator[Finding]:
     """Find wells with the same readings as another well on the same day that do not fit their own record."""
     yield from find_copied(events)
@@ -246,7 +252,8 @@ def _copied(events: Events) -> Iterator[Finding]:
             f"All repeats are those of {', '.join(others)} on the same day, and the level does not fit the well's own "
             f"record (off by {worst['off']:.1f} robust standard deviations)."
         )
-        yield Finding(message, {"spreads": round(float(worst["off"]), 2), "as": others}, row)
+        severity = SERIOUS if worst["off"] > events.limits["fit_spreads"] else WARNING
+        yield Finding(message, {"spreads": round(float(worst["off"]), 2), "as": others}, row, severity=severity)
 
 
 @CHECKS.add(

@@ -17,6 +17,9 @@ CHECKS: Final[tuple[Check, ...]] = tuple(
 #: Every rule whose findings are stored; verdicts of other rules are never touched.
 RULES: Final[tuple[str, ...]] = tuple(check.rule for check in CHECKS)
 
+#: Rules of findings that doubt the water level itself.
+DOUBTING_RULES: Final[frozenset[str]] = frozenset(check.rule for check in CHECKS if check.doubts_level)
+
 
 def describe_checks() -> str:
     """Return the checks for the documentation.

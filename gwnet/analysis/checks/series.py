@@ -109,7 +109,12 @@ CHECKS.add_rule(
     HINT_FIT_SPREADS,
 )
 CHECKS.add_rule(
-    AMOUNT, WARNING, "such a misfit of 1, 10 or 0.1 m, or ft where it was booked in ft", HINT_SPREADS, HINT_FIT_SPREADS
+    AMOUNT,
+    WARNING,
+    "such a misfit of 1, 10 or 0.1 m, or ft where it was booked in ft; serious from a whole unit on",
+    HINT_SPREADS,
+    HINT_FIT_SPREADS,
+    others=(SERIOUS,),
 )
 
 

@@ -15,6 +15,7 @@ from gwnet.analysis.checks.events import Events
 from gwnet.analysis.checks.explanations import COARSE
 from gwnet.analysis.checks.quantities import fits_as_elevation
 from gwnet.analysis.checks.series import explained_rows
+from gwnet.analysis.levels.bounds import BELOW_SCREEN
 from gwnet.analysis.levels.reduce import FINDINGS
 from gwnet.constants import BOTTOM_TOLERANCE_M, TAPE_CHECK_INTERVAL_DAYS
 from gwnet.hydro.checks import visits as checks_visits
@@ -114,7 +115,10 @@ def _tape_checks_used(events: Events) -> NDArray[Any]:
 
 
 for _rule, _looks_for in _REDUCTION.items():
-    CHECKS.add(_rule, NOTE if _rule in _MILD else SERIOUS, _looks_for)(partial(_find_reduced, _rule))
+    # water below the screen is taken as a bound already, which the finding does not doubt
+    CHECKS.add(_rule, NOTE if _rule in _MILD else SERIOUS, _looks_for, doubts_level=_rule != BELOW_SCREEN)(
+        partial(_find_reduced, _rule)
+    )
 
 
 def _disagreeing(events: Events, row: int) -> Finding:
@@ -241,6 +245,7 @@ def _find_unrecovered(events: Events) -> Iterator[Finding]:
     Limit("silting_m", 0.5, "loss of depth that is reported, and each further one [m]"),
     Limit("covered_share", 0.2, "share of the screen covered that makes silting serious"),
     others=(NOTE, WARNING),
+    doubts_level=False,
 )
 def _find_silting(events: Events) -> Iterator[Finding]:
     """Find soundings above the depth as built: the first, and each that lost as much again."""

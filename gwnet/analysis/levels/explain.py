@@ -9,9 +9,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.analysis.checks.open_findings import open_findings
+from gwnet.analysis.levels.frame import levels_frame
 from gwnet.analysis.levels.inputs import LevelInputs, gather
 from gwnet.analysis.levels.reduce import FINDINGS, Reduction, reduce_levels
-from gwnet.analysis.levels.table import levels_frame
+from gwnet.analysis.levels.serving import with_open_findings
 from gwnet.clock import zone_of
 from gwnet.errors import NotFoundError
 from gwnet.records import Selection
@@ -106,7 +108,7 @@ def explain(
     """
     inputs = gather(record, Selection.of([well]))
     reduced = reduce_levels(inputs)
-    frame = levels_frame(inputs, reduced)
+    frame = with_open_findings(levels_frame(inputs, reduced), open_findings(record))
     hits = _events_at(frame, time.strip().replace(" ", "T"))
     if not len(hits):
         raise _not_found(frame, well, time)

@@ -8,7 +8,7 @@ review.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
@@ -31,6 +31,9 @@ SOURCES: Final = ("manual", "logger", "gauge")
 
 #: Statuses that say nothing of the water; at any other but ``static`` the water itself bars the level.
 _UNREAD_STATUSES: Final = ("no access", "not found", "obstructed", "not measured", "frozen")
+
+#: What the reason of a level begins with that a serious finding is open of.
+OPEN_FINDING: Final = "serious finding open: "
 
 #: Columns of levels that are judged.
 JUDGED_COLUMNS: Final = ("serves", "bound", "reason", "source")
@@ -90,6 +93,19 @@ def _unapproved(phrase: str) -> Callable[[pd.DataFrame], Mask]:
     return lambda levels: is_noticed(levels) & (levels["review"] != "approved").to_numpy(dtype=bool)
 
 
+def _has_open_finding(levels: pd.DataFrame) -> Mask:
+    """Return which levels a serious finding is open of."""
+    if "open_finding" not in levels:
+        return np.zeros(len(levels), dtype=bool)
+    return np.asarray(levels["open_finding"] != "", dtype=bool)
+
+
+def _name_open_finding(levels: pd.DataFrame) -> NDArray[np.object_]:
+    if "open_finding" not in levels:
+        return np.full(len(levels), "", dtype=object)
+    return np.asarray(OPEN_FINDING + levels["open_finding"], dtype=object)
+
+
 def _review(state: str) -> Callable[[pd.DataFrame], Mask]:
     return lambda levels: (levels["review"] == state).to_numpy(dtype=bool)
 
@@ -120,6 +136,7 @@ RULES: Final = (
     Rule(_finding("product without density"), _phrase("floating product not corrected"), _MAP),
     Rule(_review("rejected"), _phrase("rejected on review"), _ALL, is_of_reading=True),
     Rule(_review("on hold"), _phrase("on hold"), _ALL, is_of_reading=True),
+    Rule(_has_open_finding, _name_open_finding, _ALL, is_of_reading=True),
     Rule(
         lambda levels: levels["quality"].isin(UNUSABLE_QUALITIES).to_numpy(dtype=bool),
         lambda levels: ("quality " + levels["quality"]).to_numpy(dtype=object),
@@ -161,6 +178,28 @@ def unusable_reasons(levels: pd.DataFrame) -> NDArray[np.object_]:
         The reason of the first rule that applies; empty for a level that is usable.
     """
     return _first_reason(levels, RULES)
+
+
+def with_open_findings(levels: pd.DataFrame, findings: Mapping[int, str]) -> pd.DataFrame:
+    """Return levels with the serious findings that are open of them, and judged by them.
+
+    Parameters as `gwnet.analysis.levels`.
+
+    Parameters
+    ----------
+    findings : mapping of int to str
+        Rule of a finding by event, as `gwnet.analysis.checks.open_findings.open_findings`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The levels with ``open_finding``, empty where none is open; ``usable`` and ``unusable_reason`` follow.
+    """
+    levels = levels.assign(open_finding=levels["event_id"].map(findings).fillna("").astype(object))
+    if not findings:
+        return levels
+    reasons = unusable_reasons(levels)
+    return levels.assign(usable=reasons == "", unusable_reason=reasons)
 
 
 def _first_reason(levels: pd.DataFrame, rules: tuple[Rule, ...]) -> NDArray[np.object_]:
@@ -263,7 +302,9 @@ def is_reading_at_fault(status: str, reason: str) -> bool:
     bool
         Whether nobody could read, or the reading of a static level is what is wrong.
     """
-    return status in _UNREAD_STATUSES or (status == "static" and reason in _REASONS_OF_READING)
+    if status in _UNREAD_STATUSES:
+        return True
+    return status == "static" and (reason in _REASONS_OF_READING or reason.startswith(OPEN_FINDING))
 
 
 _REASONS_OF_READING: Final = frozenset(

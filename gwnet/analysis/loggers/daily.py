@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.loggers.heads import LoggerHeads
-from gwnet.clock import offset_minutes
+from gwnet.clock import local_text, offset_minutes
 from gwnet.constants import DAY_SHARE, GAP_TIMES_INTERVAL
 from gwnet.hydro.arrays import Floats, Instants
 from gwnet.hydro.loggers.dense_series import daily_statistics, seconds_to_nearest, usual_interval_s
@@ -19,6 +19,9 @@ from gwnet.hydro.loggers.dense_series import daily_statistics, seconds_to_neares
 DAILY_COLUMNS: Final = tuple(
     "site well access day bound water_elevation_m uncertainty_m minimum_m maximum_m samples bounds".split()
 )
+
+#: Columns of `daily_extremes`.
+EXTREME_COLUMNS: Final = tuple("well access day lowest_m lowest_at highest_m highest_at".split())
 
 _DAY_S = 86_400.0
 
@@ -98,6 +101,50 @@ def _samples(together: Sequence[LoggerHeads]) -> Iterator[tuple[Instants, Floats
             near_s = GAP_TIMES_INTERVAL * interval if interval == interval else 0.0
             kept &= ~(is_bound & (seconds_to_nearest(one.time_utc, np.sort(np.concatenate(others))) <= near_s))
         yield one.time_utc[kept], level[kept], half_width[kept], is_bound[kept]
+
+
+def daily_extremes(deployments: Sequence[LoggerHeads], zone: str) -> pd.DataFrame:
+    """Return the lowest and highest head of each local day of a well, and when they were.
+
+    Parameters
+    ----------
+    deployments : sequence of LoggerHeads
+        Heads of deployments of one site.
+    zone : str
+        Time zone whose days are meant.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `EXTREME_COLUMNS`, one row a day with a head, by well, access and day: heads [m], and local times to
+        the minute as text, the first where the same head was recorded several times. Bounds are passed over.
+    """
+    groups: dict[tuple[str, str], list[LoggerHeads]] = {}
+    for heads in deployments:
+        groups.setdefault((heads.well, heads.access), []).append(heads)
+    frames = []
+    for (well, access), together in sorted(groups.items()):
+        when, level, _, is_bound = (np.concatenate(parts) for parts in zip(*_samples(together), strict=True))
+        samples = pd.DataFrame({"when": when[~is_bound], "level": level[~is_bound]}).sort_values("when", kind="stable")
+        samples = samples.reset_index(drop=True)
+        by_day = samples.groupby(local_days(samples["when"].to_numpy(), zone).astype("datetime64[us]"))["level"]
+        lowest, highest = samples.loc[by_day.idxmin()], samples.loc[by_day.idxmax()]
+        frames.append(
+            pd.DataFrame(
+                {
+                    "well": well,
+                    "access": access,
+                    "day": list(by_day.groups),
+                    "lowest_m": lowest["level"].to_numpy(),
+                    "lowest_at": local_text(lowest["when"].to_numpy().astype("datetime64[m]"), zone),
+                    "highest_m": highest["level"].to_numpy(),
+                    "highest_at": local_text(highest["when"].to_numpy().astype("datetime64[m]"), zone),
+                }
+            )
+        )
+    if not frames:
+        return pd.DataFrame(columns=list(EXTREME_COLUMNS)).astype({"lowest_m": "float64", "highest_m": "float64"})
+    return pd.concat(frames, ignore_index=True)[list(EXTREME_COLUMNS)]
 
 
 def local_days(when: Instants, zone: str) -> Instants:

@@ -249,6 +249,7 @@ def decide(
     *,
     by: str,
     reason: str | None,
+    together: bool = False,
 ) -> Changed:
     """Accept, dismiss, hold or reopen findings: all that are named, or none.
 
@@ -260,6 +261,8 @@ def decide(
         Numbers of findings.
     verb : {"accept", "dismiss", "hold", "reopen"}
         What to do. An accepted or dismissed finding changes only by reopening.
+    together : bool, optional
+        Whether one reason may settle several findings; reports say that it did.
 
     Returns
     -------
@@ -269,7 +272,8 @@ def decide(
     Raises
     ------
     ReviewError
-        If a reason is missing, no finding is named, or one is decided already.
+        If a reason is missing, no finding is named, one is decided already, or several would be settled by one reason
+        and it is not said that this is meant.
     NotFoundError
         If there is no such finding on record.
     """
@@ -295,6 +299,11 @@ def decide(
         message = f"Decided already: finding {listed}."
         raise ReviewError(message, fix="Reopen it first: gwnet review reopen FINDING --reason TEXT.")
     moved = named[~there]
+    if len(moved) > 1 and decision in SETTLED and not together:
+        message = f"One reason would settle {len(moved)} findings."
+        raise ReviewError(
+            message, fix="Decide about each with a reason of its own, or say that it is meant: --together."
+        )
     save_decisions(connection, moved["finding_id"].tolist(), decision, by=by, reason=reason)
     changed = moved.rename(columns={"decision": "was"}).assign(now=decision)
     columns = ["finding_id", "site", "well", "rule", "was", "now"]

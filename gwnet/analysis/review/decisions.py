@@ -10,7 +10,10 @@ from gwnet.store.fetch.reviews import OPEN, findings_with_decisions
 from gwnet.store.snapshot import Snapshot
 
 #: Columns that `join_decisions` adds.
-DECISION_COLUMNS: Final = ("finding_id", "decision", "decided_by", "decision_reason")
+DECISION_COLUMNS: Final = ("finding_id", "decided_together", "decision", "decided_by", "decision_reason")
+
+#: What one act of deciding has in common.
+_ONE_ACT: Final = ["decided_by", "decided_at_utc", "decision_reason"]
 
 
 def fetch_decisions(record: Snapshot) -> pd.DataFrame:
@@ -39,14 +42,18 @@ def join_decisions(record: Snapshot, findings: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        The findings, with their number (missing for one that is not on record), the decision (open, accepted,
-        dismissed, on hold; empty for one that is not on record), who decided, and why.
+        The findings, with their number (missing for one that is not on record), how many were decided by the same act
+        with one reason, the decision (open, accepted, dismissed, on hold; empty for one that is not on record), who
+        decided, and why.
     """
-    by_key = {_key(row): row for row in fetch_decisions(record).to_dict("records")}
+    decided = fetch_decisions(record)
+    together = decided.groupby(_ONE_ACT)["finding_id"].transform("size").fillna(0)
+    by_key = {_key(row): row for row in decided.assign(decided_together=together).to_dict("records")}
     rows = [by_key.get(_key(row), {}) for row in findings.to_dict("records")]
     return findings.assign(
         finding_id=pd.array([row.get("finding_id") for row in rows], dtype="Int64"),
-        **{name: [str(row.get(name, "")) for row in rows] for name in DECISION_COLUMNS[1:]},
+        decided_together=[int(row.get("decided_together", 0)) for row in rows],
+        **{name: [str(row.get(name, "")) for row in rows] for name in DECISION_COLUMNS[2:]},
     )
 
 
@@ -68,9 +75,12 @@ def decision_text(row: dict[str, Any]) -> str:
     Returns
     -------
     str
-        For example ``dismissed by V. Iewer: it rained``; empty for one that is open.
+        For example ``dismissed by V. Iewer: it rained``, with how many the remark is for where it is for several; empty
+        for one that is open.
     """
     decision = str(row.get("decision") or "")
     if decision in {"", OPEN}:
         return ""
-    return f"{decision} by {row['decided_by']}: {row['decision_reason']}"
+    others = int(row.get("decided_together") or 0)
+    blanket = f"; one remark for {others} findings" if others > 1 else ""
+    return f"{decision} by {row['decided_by']}: {row['decision_reason']}{blanket}"

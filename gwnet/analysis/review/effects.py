@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 from sqlalchemy import Connection
 
+from gwnet.analysis.levels.frame import levels_frame
 from gwnet.analysis.levels.inputs import gather
 from gwnet.analysis.levels.reduce import reduce_levels
-from gwnet.analysis.levels.table import levels_frame
 from gwnet.analysis.review.logger_effects import LEAST_DIFFERENCE_M, compare_loggers
 from gwnet.errors import SettingsError
 from gwnet.records import Selection

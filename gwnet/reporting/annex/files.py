@@ -6,14 +6,16 @@ import csv
 import datetime as dt
 import io
 from collections.abc import Callable
+from dataclasses import asdict
 from typing import Any, Final
 
 import pandas as pd
 
-from gwnet.hydro.reduction.thresholds import NO_READING
+from gwnet.analysis.thresholds.record import CROSSING_COLUMNS, STATE_COLUMNS, crossings_table, states_table
 from gwnet.plain_text import neutralised
 from gwnet.reporting.data import COLUMNS, CONTROL_COLUMNS
 from gwnet.reporting.definition.parse import safe_name
+from gwnet.reporting.registry import frame_columns
 from gwnet.reporting.view import ReportView
 from gwnet.units import metres_per
 
@@ -33,6 +35,13 @@ LEVEL_COLUMNS: Final = (
     "observer",
     "notes",
 )
+#: Columns of the levels of the period that thresholds are judged by.
+THRESHOLD_LEVEL_COLUMNS: Final = tuple(
+    "site well threshold elevation_m source day measured_at value_m uncertainty_m bound state reason review extreme_m "
+    "extreme_at".split()
+)
+#: Columns of the values of earlier issues that would be printed otherwise now.
+CHANGE_COLUMNS: Final = tuple("site issue table row column unit was now why".split())
 #: The one file that is too long to be carried inside the PDF.
 LONG_FILE: Final = "levels_to_date.csv"
 
@@ -54,7 +63,7 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
     -------
     dict of str to bytes
         Content by name: levels of the period, all levels to date, wells, construction, measuring points, thresholds
-        with their standing, the control set of each map, and the tables of pumping tests.
+        with their states, crossings and levels, the control set of each map, and the tables of pumping tests.
     """
     unit = view.measures.unit
     wells = set(view.wells["well"])
@@ -77,7 +86,18 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
             unit,
             site=data.site.code,
         ),
-        "thresholds": _threshold_csv(view),
+        "thresholds": frame_csv(states_table(view.thresholds, data.site.code, unit), STATE_COLUMNS, unit, site=""),
+        "crossings": frame_csv(crossings_table(view.thresholds, data.site.code), CROSSING_COLUMNS, unit, site=""),
+        "threshold_levels": frame_csv(_lane_frame(view), THRESHOLD_LEVEL_COLUMNS, unit, site=data.site.code),
+    }
+    if changes := [asdict(change) | {"issue": issue.number} for issue in data.earlier for change in issue.changes]:
+        files["changed_values"] = frame_csv(pd.DataFrame(changes), CHANGE_COLUMNS, unit, site=data.site.code)
+    corrections = data.corrections[data.corrections["well"].fillna("").isin({*wells, ""})]
+    files["corrections"] = frame_csv(corrections, ("site", *COLUMNS["corrections"]), unit, site=data.site.code)
+    files |= {
+        name: frame_csv(frame[frame["well"].isin({*wells, ""})], ("site", *columns), unit, site=data.site.code)
+        for name, columns, frame in _worked_out(view)
+        if len(frame)
     }
     for name in TEST_FRAMES:
         frame = data.extras.frame(name)
@@ -91,47 +111,28 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
     return {f"{name}.csv": content for name, content in files.items()}
 
 
-def _threshold_csv(view: ReportView) -> bytes:
-    rows = [
-        {
-            "well": status.well,
-            "threshold": status.threshold,
-            "kind": status.kind,
-            "elevation_m": status.level_m,
-            "consecutive": status.consecutive,
-            "state": status.words(),
-            "crossings_in_a_row": status.run,
-            "crossed_since": status.since,
-            "measured_at": "" if status.newest is None else status.newest["measured_at"],
-            "bound": "" if status.newest is None else status.newest["bound"],
-            "water_elevation_m": float("nan") if status.newest is None else status.newest["water_elevation_m"],
-            "review": "" if status.newest is None else status.newest["review"],
-            "provisional": status.state != NO_READING and status.provisional,
-            "basis": status.basis,
-            "action": status.action,
-        }
-        for status in view.thresholds
+def _worked_out(view: ReportView) -> list[tuple[str, tuple[str, ...], pd.DataFrame]]:
+    """Return name, columns and frame of what sentences of the report rest on beside the levels."""
+    decided = ("finding_id", "decision", "decided_by", "decision_reason", "decided_together")
+    findings = view.data.findings
+    columns = (*COLUMNS["findings"], *(name for name in decided if name in findings))
+    return [
+        ("findings", columns, findings),
+        *((name, frame_columns()[name], view.data.extras.frame(name)) for name in ("trends", "seasons", "loggers")),
     ]
-    columns = (
-        "site",
-        "well",
-        "threshold",
-        "kind",
-        "elevation_m",
-        "consecutive",
-        "state",
-        "crossings_in_a_row",
-        "crossed_since",
-        "measured_at",
-        "bound",
-        "water_elevation_m",
-        "review",
-        "provisional",
-        "basis",
-        "action",
-    )
-    frame = pd.DataFrame(rows, columns=[name for name in columns if name != "site"])
-    return frame_csv(frame, columns, view.measures.unit, site=view.data.site.code)
+
+
+def _lane_frame(view: ReportView) -> pd.DataFrame:
+    """Return the levels of the period held against thresholds, one row each."""
+    parts = [
+        state.levels[state.levels["day"] >= pd.Timestamp(state.first)].assign(
+            well=state.well, threshold=state.threshold, elevation_m=state.level_m
+        )
+        for state in view.thresholds
+        if len(state.levels)
+    ]
+    frame = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(THRESHOLD_LEVEL_COLUMNS))
+    return frame.assign(day=[str(day)[:10] for day in frame["day"]])
 
 
 def frame_csv(frame: pd.DataFrame, columns: tuple[str, ...], unit: str, *, site: str) -> bytes:

@@ -14,10 +14,21 @@ from gwnet.reporting.definition.parse import safe_name
 from gwnet.reporting.view import ReportView
 
 _PROFILE: Final = "https://datapackage.org/profiles/2.0/datapackage.json"
+_DAYS_OF_CROSSINGS: Final = ("first", "last", "ended_by", "confirmed_on", "day")
 _KINDS: Final[Mapping[str, tuple[str, ...]]] = {
-    "integer": ("consecutive", "crossings_in_a_row"),
-    "boolean": ("used", "usable", "provisional"),
-    "date": ("drilled_on", "decommissioned_on", "installed_on", "removed_on", "surveyed_on", "crossed_since"),
+    "integer": (
+        "consecutive",
+        "issue",
+        "readings_beyond",
+        "readings_judged",
+        "logger_days_beyond",
+        "logger_days_judged",
+        "levels",
+        "levels_in_period",
+        "in_a_row",
+    ),
+    "boolean": ("used", "usable"),
+    "date": ("drilled_on", "decommissioned_on", "installed_on", "removed_on", "surveyed_on", *_DAYS_OF_CROSSINGS),
     "datetime": ("valid_from_utc", "valid_until_utc", "recorded_at_utc", "retired_at_utc"),
     "number": ("easting", "northing", "longitude", "latitude", "diameter_mm"),
 }
@@ -43,6 +54,14 @@ _MEANINGS: Final[Mapping[str, str]] = {
     "review": "State of review",
     "usable": "Whether the level may enter maps and trends",
     "unusable_reason": "Why it may not",
+    "ended_by": "Day of the first level that is not beyond; empty while the crossing goes on at the end of the period",
+    "confirmed_on": "Day on which the rule of the threshold was met",
+    "in_a_row": "Most levels of the crossing that follow one another",
+    "levels_in_period": "Readings, or days of the logger, beyond in the period",
+    "extreme": "Lowest level for a lower threshold, highest for an upper one; of a day of a logger that of its samples",
+    "margin": "How far beyond the threshold; negative where short of it",
+    "readings_judged": "Readings of the period that say whether the threshold is crossed",
+    "logger_days_judged": "Days of the period with data that say so",
     "used": "Whether the level was used for the map",
     "reason": "Why it was left out",
     "coordinate_accuracy": "Half-width at 95 %",
@@ -57,14 +76,24 @@ _TITLES: Final[Mapping[str, str]] = {
     "wells": "Wells",
     "construction": "Construction of the wells",
     "measuring_points": "Measuring points and their history",
-    "thresholds": "Thresholds and their standing",
     "pumping_tests": "Pumping tests",
     "pumping_rates": "Rates of pumping tests",
     "pumping_static": "Levels before pumping tests",
     "pumping_drawdowns": "Drawdowns of pumping tests",
     "pumping_fits": "Analyses of pumping tests",
+    "findings": "What the checks noticed in the levels on record, with what was decided",
+    "trends": "Trends of the wells",
+    "seasons": "Newest level of each well in its season, and the records",
+    "loggers": "State of the loggers",
+    "corrections": "Rows of the record corrected or withdrawn since the last issue, or since the period began",
+    "changed_values": "Values of earlier issues that would be printed otherwise now",
+    "thresholds": "Thresholds and their states over the period",
+    "crossings": "Crossings of thresholds that reach into the period",
+    "threshold_levels": "Readings and days of loggers of the period held against thresholds",
 }
-_OF_WELLS: Final = frozenset({"levels_of_period", "levels_to_date", "construction", "measuring_points", "thresholds"})
+_OF_WELLS: Final = frozenset(
+    "levels_of_period levels_to_date construction measuring_points thresholds crossings threshold_levels".split()
+)
 
 
 @dataclass(frozen=True, slots=True)

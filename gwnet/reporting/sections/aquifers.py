@@ -7,16 +7,21 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from gwnet.hydro.reduction.thresholds import CROSSED
+from gwnet.analysis.thresholds.states import CROSSED
 from gwnet.reporting.content import Block, Heading, PageBreak, Paragraph
 from gwnet.reporting.data import MapFacts
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import AQUIFER_MAP_MM, Drawing
 from gwnet.reporting.measures import joined
 from gwnet.reporting.registry import register_section
+from gwnet.reporting.results.changes import change_results
+from gwnet.reporting.results.flow import gradient_sentence
+from gwnet.reporting.results.result import join_sentences
+from gwnet.reporting.results.thresholds import results_of_states
 from gwnet.reporting.rounds import RoundView
 from gwnet.reporting.sections.maps import MAP, list_notes, map_block, newest_maps
-from gwnet.reporting.sections.summary import change_paragraphs, gradient_sentence
+from gwnet.reporting.sections.summary import result_blocks
+from gwnet.reporting.threshold_words import name_threshold
 from gwnet.reporting.view import ReportView
 
 
@@ -52,7 +57,7 @@ def _results(view: ReportView, wells: pd.DataFrame, facts: MapFacts | None) -> l
         return [Paragraph(f"No level was measured at its {_count(len(names))} in this period.", "lead")]
     return [
         Paragraph(_measured(names, current), "lead"),
-        *change_paragraphs(view, current, names),
+        *(block for result in change_results(view, names) for block in result_blocks(result)),
         *_flow(facts),
         _thresholds(view, set(names)),
     ]
@@ -79,17 +84,15 @@ def _flow(facts: MapFacts | None) -> list[Block]:
     text = gradient_sentence(facts.gradient)
     if facts.findings:
         levels = "1 level does" if len(facts.findings) == 1 else f"{len(facts.findings)} levels do"
-        text += f" {levels} not fit on the map; see how the maps were made."
+        text += f" {levels} not fit on the map."
     return [Paragraph(f"{text[0].upper()}{text[1:]}", lead_in="Flow.")]
 
 
 def _thresholds(view: ReportView, names: set[str]) -> Block:
-    own = [status for status in view.thresholds if status.well in names]
-    if not own:
-        return Paragraph("No threshold is in force at these wells.", lead_in="Thresholds.")
-    crossed = [f"{status.well} ({status.threshold})" for status in own if status.state == CROSSED]
-    text = f"{len(crossed)} of {len(own)} crossed: {joined(crossed)}." if crossed else f"None of {len(own)} is crossed."
-    return Paragraph(text, lead_in="Thresholds.")
+    own = [state for state in view.thresholds if state.well in names]
+    leads = join_sentences(*(result.lead for result in results_of_states(own, view.measures)))
+    crossed = joined([name_threshold(state, view.measures) for state in own if state.state == CROSSED])
+    return Paragraph(f"{leads} Crossed: {crossed}." if crossed else leads, lead_in="Thresholds.")
 
 
 def _count(wells: int) -> str:

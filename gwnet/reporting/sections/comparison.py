@@ -15,6 +15,7 @@ from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.extras import AquiferChange, Picture
 from gwnet.reporting.registry import register_section
+from gwnet.reporting.results.flow import count_levels
 from gwnet.reporting.sections.common import (
     WITHIN_UNCERTAINTY,
     length_column,
@@ -110,7 +111,7 @@ def _horizontal_row(row: dict[str, Any]) -> tuple[Cell, ...]:
         text_cell(row["round"], "of no round"),
         Cell(str(row["date"])),
         *gradient_cells(
-            int(row["levels"]),
+            count_levels(int(row["levels"]), int(row.get("loggers") or 0), int(row.get("gauges") or 0)),
             (values[0], values[1], number_of(row["gradient_upper_limit"])),
             (values[2], values[3]),
             determined=bool(row["determined"]),

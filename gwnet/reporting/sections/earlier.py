@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
+from typing import Final
 
-from gwnet.reporting.content import Block, Cell, Column, Group, Paragraph, Row, Table
+from gwnet.reporting.content import Block, Bullets, Cell, Column, Group, Paragraph, Row, Table
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.errata import ChangedValue, EarlierIssue
 from gwnet.reporting.measures import date_of, stamp_text
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import text_cell, text_of
 from gwnet.reporting.view import ReportView
+
+#: More changed values of an issue than this are told a sentence a table; the data annex lists them.
+_MOST_ROWS: Final = 12
+_MOST_CAUSES: Final = 3
 
 
 @register_section(
@@ -27,9 +33,59 @@ def compose_earlier_reports(view: ReportView, _drawing: Drawing) -> Sequence[Blo
         return [Paragraph(text)]
     blocks: list[Block] = [Paragraph(_sentence(earlier))]
     changed = [issue for issue in earlier if issue.changes]
-    if changed:
-        blocks.append(_table(changed, view.data.site.time_zone))
+    few = [issue for issue in changed if len(issue.changes) <= _MOST_ROWS]
+    for issue in changed:
+        blocks.append(Paragraph(_moved_text(view, issue), lead_in=f"{_issue_name(view, issue)}."))
+        if issue not in few:
+            blocks.append(Bullets(tuple(_derived(issue))))
+    if few:
+        blocks.append(_table(view, few))
     return blocks
+
+
+def _issue_name(view: ReportView, issue: EarlierIssue) -> str:
+    issued = f"issued {stamp_text(issue.issued_at_utc, view.data.site.time_zone)} by {issue.issued_by}"
+    return f"{issue.definition} {issue.period}, issue {issue.number}, {issued}"
+
+
+def _moved_text(view: ReportView, issue: EarlierIssue) -> str:
+    """Return what was corrected since an issue and which levels that moved, as sentences."""
+    sentences = []
+    for moved in issue.moved:
+        levels = "1 level" if moved.count == 1 else f"{moved.count} levels"
+        days = f"of {moved.first}" if moved.first == moved.last else f"of {moved.first} to {moved.last}"
+        text = f"{moved.well}, {moved.why or 'cause not on record'}. This moved {levels} {days}"
+        if math.isfinite(moved.least_m):
+            text += f" by {_span(view, moved.least_m, moved.most_m)}"
+        sentences.append(f"{text}.")
+    causes = dict.fromkeys(change.why for change in issue.changes)
+    if not sentences:
+        sentences = [f"{cause[:1].upper()}{cause[1:]}." for cause in list(causes)[:_MOST_CAUSES]]
+    count = len(issue.changes)
+    values = "1 printed value has" if count == 1 else f"{count} printed values have"
+    return " ".join([f"{values} changed.", *sentences])
+
+
+def _span(view: ReportView, least_m: float, most_m: float) -> str:
+    one, other = view.measures.text(least_m, signed=True), view.measures.text(most_m, signed=True)
+    return one if one == other else f"{one} to {other}"
+
+
+def _derived(issue: EarlierIssue) -> Iterator[str]:
+    """Yield for each table of an earlier report what followed in it, the full list being in the data annex."""
+    tables: dict[str, list[ChangedValue]] = {}
+    for change in issue.changes:
+        tables.setdefault(change.table, []).append(change)
+    for table, changes in tables.items():
+        rows = len({change.row for change in changes})
+        values = "1 value" if len(changes) == 1 else f"{len(changes)} values"
+        text = f"{_table_name(table)}: {values} in {'1 row' if rows == 1 else f'{rows} rows'}"
+        largest = max(changes, key=lambda change: change.difference)
+        if largest.difference > 0:
+            unit = f" {largest.unit}" if largest.unit else ""
+            text += f", most at {largest.row}: {largest.column} {largest.was} before, {largest.now}{unit} now"
+        yield f"{text}."
+    yield "Every value, as printed and now, with its cause: data annex, changed_values."
 
 
 def _sentence(earlier: tuple[EarlierIssue, ...]) -> str:
@@ -47,7 +103,7 @@ def _sentence(earlier: tuple[EarlierIssue, ...]) -> str:
     return text
 
 
-def _table(changed: list[EarlierIssue], zone: str) -> Table:
+def _table(view: ReportView, changed: list[EarlierIssue]) -> Table:
     columns = (
         Column("Table and row"),
         Column("Value"),
@@ -56,8 +112,7 @@ def _table(changed: list[EarlierIssue], zone: str) -> Table:
     )
     rows: list[Row] = []
     for issue in changed:
-        issued = f"issued {stamp_text(issue.issued_at_utc, zone)} by {issue.issued_by}"
-        rows.append(Group(f"{issue.definition} {issue.period}, issue {issue.number}, {issued}"))
+        rows.append(Group(_issue_name(view, issue)))
         rows.extend(_row(change) for change in issue.changes)
     caption = "Values of earlier reports that would be printed otherwise from the record as it is known now."
     return Table("changed-values", caption, columns, tuple(rows), compared=False)

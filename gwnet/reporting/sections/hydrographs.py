@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from gwnet.hydro.reduction.thresholds import CROSSED
+from gwnet.analysis.thresholds.states import CROSSED, UNCONFIRMED
 from gwnet.reporting.content import Block, FigureSlot, Heading, Paragraph
 from gwnet.reporting.definition.checks import DAY, KeyTable, one_of
 from gwnet.reporting.drawing import HYDROGRAPH_HEIGHT_MM, HYDROGRAPHS_A_PAGE, TEXT_WIDTH_MM, Drawing, FigureFrame
@@ -92,7 +92,7 @@ def compose_notable_hydrographs(view: ReportView, drawing: Drawing) -> Sequence[
     if not wells:
         return [Paragraph("No threshold was crossed, and no change is larger than its uncertainty.")]
     text = (
-        f"Wells at which a threshold is crossed, then those with the greatest rise and fall of each aquifer since the "
+        f"Wells with a level beyond a threshold, then those with the greatest rise and fall of each aquifer since the "
         f"round before and in a year: {len(wells)} of {len(view.wells)} wells. The data annex has the levels of all."
     )
     sheets = enumerate(_sheets(wells), start=1)
@@ -103,7 +103,7 @@ def compose_notable_hydrographs(view: ReportView, drawing: Drawing) -> Sequence[
 def notable_wells(view: ReportView) -> tuple[str, ...]:
     """Return the wells at which a threshold is crossed, then those with the greatest changes of each aquifer."""
     drawable = _lines_on_record(view)
-    wells = [status.well for status in view.thresholds if status.state == CROSSED]
+    wells = [status.well for status in view.thresholds if status.state in (CROSSED, UNCONFIRMED)]
     current = view.current
     if current is not None:
         for change in (view.change_since_last, view.change_in_year):

@@ -282,7 +282,7 @@ def gradient_columns(view: ReportView, *leading: str) -> tuple[Column, ...]:
     slope = f"{view.measures.unit}/{view.measures.unit}"
     return (
         *(Column(heading) for heading in leading),
-        Column("Levels", align="right"),
+        Column("From"),
         Column("Gradient", slope, 5, "right"),
         Column("±", slope, 5, "right"),
         Column("Flow towards", "°", 0, "right"),
@@ -292,7 +292,7 @@ def gradient_columns(view: ReportView, *leading: str) -> tuple[Column, ...]:
 
 
 def gradient_cells(
-    levels: int,
+    levels: str,
     gradient: tuple[float, float, float],
     azimuth: tuple[float, float],
     *,
@@ -323,7 +323,7 @@ def _gradient_table(view: ReportView, mapped: tuple[MapFacts, ...]) -> Table:
             Cell(view.aquifer_name(facts.aquifer)),
             Cell(facts.day.isoformat()),
             *gradient_cells(
-                gradient.n_levels,
+                gradient.levels_text,
                 (gradient.magnitude, gradient.magnitude_uncertainty, gradient.upper_limit),
                 (gradient.azimuth_deg, gradient.azimuth_uncertainty_deg),
                 determined=gradient.determined,

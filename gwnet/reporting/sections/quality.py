@@ -11,8 +11,8 @@ from gwnet.reporting.content import Block, Cell, Column, Heading, Paragraph, Tab
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import date_of, moment_text, stamp_text
 from gwnet.reporting.registry import register_section
-from gwnet.reporting.sections.common import NOT_ON_RECORD, length_cell, text_cell, text_of
-from gwnet.reporting.sections.summary import period_findings
+from gwnet.reporting.results.findings import levels_held_back, period_findings
+from gwnet.reporting.sections.common import NOT_ON_RECORD, length_cell, length_column, text_cell, text_of
 from gwnet.reporting.view import ReportView
 
 
@@ -27,6 +27,7 @@ def compose_data_quality(view: ReportView, _drawing: Drawing) -> Sequence[Block]
     blocks: list[Block] = [
         Heading("Findings of the checks"),
         _findings(view),
+        *_held_back(view),
         Heading("Corrections to the record"),
         _corrections(view),
         Heading("Tape checks in force"),
@@ -46,6 +47,35 @@ def _findings(view: ReportView) -> Block:
     rows = tuple((Cell(", ".join(wells)), Cell(at), Cell(message)) for (at, message), wells in same.items())
     caption = "What the checks noticed in the levels of this period."
     return Table("findings", caption, columns, rows, compared=False)
+
+
+def _held_back(view: ReportView) -> list[Block]:
+    """Return the levels that a serious finding keeps out of every result, of the period and older."""
+    held = levels_held_back(view)
+    if held.empty:
+        return []
+    columns = (
+        Column("Well"),
+        Column("Measured at"),
+        length_column("Water elevation", view.measures),
+        Column("Why it is left out"),
+        Column("Remarks"),
+    )
+    rows = tuple(
+        (
+            Cell(str(row["well"])),
+            Cell(moment_text(str(row["measured_at"]))),
+            length_cell(row["water_elevation_m"], view.measures),
+            Cell(str(row["unusable_reason"])),
+            text_cell(row["notes"], "no remarks"),
+        )
+        for row in held.to_dict("records")
+    )
+    caption = (
+        "Levels with an open serious finding. They enter no extreme, season, trend, gradient, change or map until "
+        "somebody dismisses the finding or corrects the level."
+    )
+    return [Table("held-back", caption, columns, rows, identified_by=2)]
 
 
 def _corrections(view: ReportView) -> Block:

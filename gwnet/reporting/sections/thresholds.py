@@ -1,25 +1,27 @@
-"""Thresholds and their state at the end of the period."""
+"""Thresholds, their state over the period, and every crossing of it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from gwnet.hydro.reduction.thresholds import CROSSED, NO_READING
+from gwnet.analysis.thresholds.lanes import LOGGER, MANUAL
+from gwnet.analysis.thresholds.states import CROSSED, Crossing, ThresholdState
 from gwnet.reporting.content import Block, Cell, Column, Paragraph, Table
 from gwnet.reporting.drawing import Drawing
-from gwnet.reporting.measures import day_of, moment_text
+from gwnet.reporting.measures import moment_text
 from gwnet.reporting.registry import register_section
-from gwnet.reporting.sections.common import elevation_cell, length_cell, length_column, text_cell
-from gwnet.reporting.threshold_status import ThresholdStatus
+from gwnet.reporting.results.thresholds import threshold_results
+from gwnet.reporting.sections.common import length_cell, length_column, text_cell
+from gwnet.reporting.threshold_words import rule_words
 from gwnet.reporting.view import ReportView
 
-_NO_READING = "no reading in the period that the threshold can be held against"
+_NONE = "no level of the period can be judged"
 
 
 @register_section(
     "thresholds",
     "Thresholds",
-    "the thresholds in force and their state at the end of the period",
+    "the thresholds in force, their state over the period, and every crossing by readings and by loggers",
     place=150,
     notes=lambda view: ["thresholds"] if view.thresholds else [],
 )
@@ -28,79 +30,128 @@ def compose_thresholds(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     if not view.thresholds:
         text = "No threshold is in force at the selected wells in this period."
         return [Paragraph(text)]
+    counts = " ".join(result.lead for result in threshold_results(view))
+    blocks: list[Block] = [Paragraph(counts, "lead"), _states(view)]
+    blocks += [table for table in (_crossings(view), _cautions(view), _actions(view)) if table is not None]
+    return blocks
+
+
+def _states(view: ReportView) -> Table:
     measures = view.measures
     columns = (
         Column("Well"),
         Column("Threshold"),
         Column("Kind"),
         length_column("Level", measures),
-        Column("In a row", align="right"),
-        Column("Newest reading"),
-        length_column("Water elevation", measures),
-        length_column("Above threshold", measures, signed=True),
         Column("State"),
-        Column("Crossed since"),
-        Column("Days", align="right"),
+        Column("Beyond", align="right", group="Readings"),
+        Column("Of", align="right", group="Readings"),
+        Column("Beyond", align="right", group="Logger days"),
+        Column("Of", align="right", group="Logger days"),
+        length_column("Extreme", measures),
+        Column("When"),
+        length_column("Beyond by", measures, signed=True),
     )
-    rows = tuple(_row(view, status) for status in view.thresholds)
-    caption = f"Thresholds in force and their state; elevations above {view.data.site.vertical_datum}."
-    notes = (
-        "In a row: crossings one after another that the rule asks for. Days: from the first crossing of the row to the "
-        "newest reading, both counted.",
-        "A lower threshold is crossed at or below its level, an upper one at or above it. Provisional: not every "
-        "reading of the crossing is approved.",
+    caption = (
+        f"Thresholds in force and their state over the period; elevations above {view.data.site.vertical_datum}. "
+        "Extreme: the lowest level for a lower threshold, the highest for an upper one."
     )
-    blocks: list[Block] = [Table("thresholds", caption, columns, rows, notes, identified_by=2)]
-    if acting := _actions(view):
-        blocks.append(acting)
-    return blocks
+    rows = tuple(_state_row(view, state) for state in view.thresholds)
+    return Table("thresholds", caption, columns, rows, identified_by=2)
 
 
-def _row(view: ReportView, status: ThresholdStatus) -> tuple[Cell, ...]:
-    measures, event = view.measures, status.newest
-    crossed = status.state == CROSSED
+def _state_row(view: ReportView, state: ThresholdState) -> tuple[Cell, ...]:
+    measures, extreme = view.measures, state.extreme
+    readings, days = state.counts[MANUAL], state.counts[LOGGER]
     head = (
-        Cell(status.well),
-        text_cell(status.threshold, "not named"),
-        Cell(status.kind),
-        length_cell(status.level_m, measures),
-        Cell(status.consecutive),
+        Cell(state.well),
+        text_cell(state.threshold, "not named"),
+        Cell(state.kind),
+        length_cell(state.level_m, measures, "no measuring point or ground elevation is on record"),
+        Cell(state.state, state.reason.text(measures.text), strong=state.state == CROSSED),
+        *(Cell(count) for lane in (readings, days) for count in (lane.beyond, lane.judged)),
     )
-    if event is None or status.state == NO_READING:
-        empty = Cell(None, _NO_READING)
-        return (*head, empty, empty, empty, Cell(status.words()), empty, empty)
-    near = "nearer to the threshold than its half-width" if status.within_uncertainty else ""
+    if extreme is None:
+        return (*head, Cell(None, _NONE), Cell(None, _NONE), Cell(None, _NONE))
+    sign = {"<=": "≤", ">=": "≥", "": ""}[extreme.bound]
     return (
         *head,
-        Cell(moment_text(str(event["measured_at"]))),
-        elevation_cell(event, measures),
-        length_cell(status.margin_m, measures, "only a bound is known"),
-        Cell(status.words(), near, strong=crossed),
-        *_since(status, str(event["measured_at"])),
+        Cell(measures.length(extreme.value_m), prefix=sign),
+        Cell(moment_text(extreme.at)),
+        length_cell(extreme.margin_m, measures),
     )
 
 
-def _since(status: ThresholdStatus, newest: str) -> tuple[Cell, Cell]:
-    """Return since when a threshold is crossed, and on how many days."""
-    if status.state != CROSSED or status.since is None:
-        none = Cell(None, "not crossed")
-        return none, none
-    return Cell(status.since.isoformat()), Cell((day_of(newest) - status.since).days + 1)
+def _crossings(view: ReportView) -> Table | None:
+    rows = tuple(_crossing_row(view, state, crossing) for state in view.thresholds for crossing in state.crossings)
+    if not rows:
+        return None
+    measures = view.measures
+    columns = (
+        Column("Well"),
+        Column("Threshold"),
+        Column("By"),
+        Column("First"),
+        Column("Last"),
+        Column("Ended by"),
+        Column("Beyond in the period", align="right"),
+        Column("In a row", align="right"),
+        Column("Confirmed on"),
+        length_column("Peak", measures),
+        Column("Peak at"),
+        Column("Review"),
+    )
+    caption = (
+        "Every crossing that reaches into the period. Readings and days of a logger are counted separately; a day "
+        "counts by its mean, and its peak is its lowest or highest head."
+    )
+    return Table("crossings", caption, columns, rows, identified_by=4)
+
+
+def _crossing_row(view: ReportView, state: ThresholdState, crossing: Crossing) -> tuple[Cell, ...]:
+    goes_on = "no level after it in the period"
+    wanting = f"the rule asks for {rule_words(state)}"
+    peak = crossing.peak
+    return (
+        Cell(state.well),
+        text_cell(state.threshold, "not named"),
+        Cell("readings" if crossing.source == MANUAL else "logger days"),
+        Cell(crossing.first.isoformat()),
+        Cell(crossing.last.isoformat()),
+        text_cell("" if crossing.ended_by is None else crossing.ended_by.isoformat(), goes_on),
+        Cell(crossing.levels_in_period),
+        Cell(crossing.in_a_row),
+        text_cell("" if crossing.confirmed_on is None else crossing.confirmed_on.isoformat(), wanting),
+        Cell(view.measures.length(peak.value_m), prefix={"<=": "≤", ">=": "≥", "": ""}[peak.bound]),
+        Cell(moment_text(peak.at)),
+        Cell("provisional" if crossing.is_provisional else "approved"),
+    )
+
+
+def _cautions(view: ReportView) -> Paragraph | None:
+    """Return what keeps thresholds from being judged whatever the period, where it is not said of this one."""
+    said = [
+        f"{state.well} {state.threshold}: {state.caution.text(view.measures.text)}."
+        for state in view.thresholds
+        if state.caution and state.caution != state.reason
+    ]
+    return Paragraph(" ".join(said), "small") if said else None
 
 
 def _actions(view: ReportView) -> Table | None:
-    stated = [status for status in view.thresholds if status.basis or status.action]
+    stated = [state for state in view.thresholds if state.basis or state.action]
     if not stated:
         return None
-    columns = (Column("Well"), Column("Threshold"), Column("Basis"), Column("Action on record"))
+    columns = (Column("Well"), Column("Threshold"), Column("Rule"), Column("Basis"), Column("Action on record"))
     rows = tuple(
         (
-            Cell(status.well),
-            text_cell(status.threshold, "not named"),
-            text_cell(status.basis),
-            text_cell(status.action, "no action on record"),
+            Cell(state.well),
+            text_cell(state.threshold, "not named"),
+            Cell(rule_words(state)),
+            text_cell(state.basis),
+            text_cell(state.action, "no action on record"),
         )
-        for status in stated
+        for state in stated
     )
-    caption = "Basis of the thresholds and the actions agreed on."
+    caption = "What confirms a crossing, the basis of the thresholds, and the actions agreed on."
     return Table("threshold-actions", caption, columns, rows, identified_by=2)

@@ -151,7 +151,7 @@ def _thresholds(view: ReportView, code: str) -> list[dict[str, Any]]:
             "name": status.threshold,
             "kind": status.kind,
             "level": _length(view, status.level_m),
-            "state": status.words(),
+            "state": status.state,
         }
         for status in view.thresholds
         if status.well == code

@@ -2,9 +2,13 @@ import datetime as dt
 
 import pytest
 
-from gwnet.analysis.levels.thresholds import with_elevations
+from gwnet.analysis.thresholds.elevations import with_elevations
+from gwnet.analysis.thresholds.logger_days import days_of_loggers
+from gwnet.analysis.thresholds.record import limits_of, threshold_states
+from gwnet.analysis.thresholds.states import CROSSED
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import registry as fetch
+from gwnet.store.snapshot import Snapshot
 
 from .record import RECORDED_ON, Record
 
@@ -20,7 +24,8 @@ def elevations(record, known_on=None):
     with record.store.reading() as connection:
         limits = fetch_programme.thresholds(connection, known_on)
         points = fetch.measuring_points(connection, known_on)
-        return with_elevations(limits, fetch.wells(connection, known_on), points)["elevation_m"].tolist()
+        wells, parts = fetch.wells(connection, known_on), fetch.construction(connection, known_on)
+        return with_elevations(limits, wells, points, parts)["elevation_m"].tolist()
 
 
 def limit(record, quantity, value):
@@ -53,3 +58,31 @@ def test_a_later_correction_does_not_reach_back(record):
     record.point("W", 101.3, recorded_at_utc=later)
     assert elevations(record) == pytest.approx([96.4])
     assert elevations(record, RECORDED_ON) == pytest.approx([96.1])
+
+
+def lowest(record):
+    with record.store.reading() as connection:
+        return limits_of(Snapshot(connection, None, "S"))["lowest_shown_m"].tolist()
+
+
+def test_the_lowest_level_that_a_well_can_show_is_its_screens_bottom_where_it_ends_there(record):
+    record.well("W", screen=(4.0, 6.0), point=(101.0, 1.0), total_depth_m=6.2)
+    limit(record, "water_elevation", 93.0)
+    assert lowest(record) == pytest.approx([94.0])
+
+
+def test_a_well_that_goes_on_below_its_screen_shows_levels_down_to_its_bottom(record):
+    record.well("W", screen=(4.0, 6.0), point=(101.0, 1.0), total_depth_m=20.0)
+    limit(record, "water_elevation", 93.0)
+    assert lowest(record) == pytest.approx([80.0])
+
+
+def test_a_well_without_loggers_has_no_days_of_them(record):
+    record.well("W", point=(101.0, 1.0))
+    limit(record, "water_elevation", 93.0)
+    record.event("W", "2024-03-05T10:00", [("depth_to_water", 9.0)])
+    with record.store.reading() as connection:
+        snapshot = Snapshot(connection, None, "S")
+        assert days_of_loggers(snapshot, ["W"]).empty
+        (state,) = threshold_states(snapshot)
+    assert (state.state, state.first, state.extreme.value_m) == (CROSSED, dt.date(2024, 3, 5), pytest.approx(92.0))

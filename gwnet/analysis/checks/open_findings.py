@@ -1,0 +1,69 @@
+"""Serious findings that nobody has dismissed: the levels that they doubt serve no result until somebody does.
+
+Findings are worked out from the record as it is, whether or not anybody ran the checks and recorded them; decisions are
+those on record. One that was accepted is true, and keeps its level out unless a reviewer approved the level after all.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import pandas as pd
+
+from gwnet.analysis.checks.check import SERIOUS
+from gwnet.analysis.checks.quality import EVENT_IDS, findings
+from gwnet.analysis.checks.rules import DOUBTING_RULES
+from gwnet.analysis.review.decisions import join_decisions
+from gwnet.store.snapshot import Snapshot
+
+_DISMISSED = "dismissed"
+_ACCEPTED = "accepted"
+
+
+def open_findings(record: Snapshot) -> dict[int, str]:
+    """Return the serious finding that keeps each level out, by event.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site or of all.
+
+    Returns
+    -------
+    dict of int to str
+        Rule of the finding; of several the first by name.
+    """
+    return record.once("open findings", lambda: _open_findings(record))
+
+
+def _open_findings(record: Snapshot) -> dict[int, str]:
+    noticed = findings(record)
+    noticed = noticed[(noticed["severity"] == SERIOUS) & noticed["rule"].isin(DOUBTING_RULES)]
+    if noticed.empty:
+        return {}
+    approved = set(record.reviews.loc[record.reviews["state"] == "approved", "event_id"].astype(int))
+    held: dict[int, str] = {}
+    for row in join_decisions(record, noticed).sort_values("rule", kind="stable").to_dict("records"):
+        if row["decision"] == _DISMISSED:
+            continue
+        for event in events_of_finding(row):
+            if row["decision"] != _ACCEPTED or event not in approved:
+                held.setdefault(event, str(row["rule"]))
+    return held
+
+
+def events_of_finding(finding: dict[str, Any]) -> Iterator[int]:
+    """Yield the level events that a finding concerns.
+
+    Parameters
+    ----------
+    finding : dict
+        Row of `gwnet.analysis.checks.quality.findings`.
+    """
+    several = json.loads(finding["limits"] or "{}").get(EVENT_IDS, [])
+    if several:
+        yield from (int(event) for event in several)
+    elif pd.notna(finding["event_id"]):
+        yield int(finding["event_id"])

@@ -1,0 +1,102 @@
+"""States of thresholds in sentences."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from gwnet.analysis.thresholds.lanes import LOGGER, MANUAL
+from gwnet.analysis.thresholds.states import MANUAL_ALONE, UNCONFIRMED, UNJUDGED, Crossing, Extreme, ThresholdState
+from gwnet.reporting.definition.period import date_text
+from gwnet.reporting.measures import Measures, moment_text
+
+_SIGNS = {"<=": "at or below ", ">=": "at or above ", "": ""}
+
+
+def name_threshold(state: ThresholdState, measures: Measures) -> str:
+    """Return a threshold with its well and level: ``W-08 warning (below 51.900 m)``."""
+    side = "below" if state.kind == "lower" else "above"
+    level = f" ({side} {measures.text(state.level_m)})" if state.level_m == state.level_m else ""  # NaN is not itself
+    return f"{state.well} {state.threshold}{level}"
+
+
+def rule_words(state: ThresholdState) -> str:
+    """Return what confirms a crossing in words."""
+    if state.confirmed_by == MANUAL_ALONE:
+        return "1 reading" if state.consecutive == 1 else f"{state.consecutive} readings in a row"
+    if state.consecutive == 1:
+        return "1 reading, or 1 day of a logger"
+    return f"{state.consecutive} readings in a row, or {state.consecutive} days of a logger in a row"
+
+
+def lane_sentences(state: ThresholdState, measures: Measures) -> list[str]:
+    """Return what readings and logger show of a threshold in the period, a sentence each.
+
+    Parameters
+    ----------
+    state : gwnet.analysis.thresholds.states.ThresholdState
+        The state.
+    measures : Measures
+        How lengths are printed.
+
+    Returns
+    -------
+    list of str
+        First readings, then days of the logger; of the lane that was beyond with its days; then the peak, or how near
+        the levels came; then what is wanting for the rule. Empty where nothing can be judged.
+    """
+    sentences = [text for source in (MANUAL, LOGGER) if (text := _lane(state, source))]
+    if state.state == UNJUDGED:
+        return [*sentences, f"{capitalised(state.reason.text(measures.text))}."]
+    if state.extreme is not None:
+        sentences.append(f"{_extreme(state, state.extreme, measures)}.")
+    if state.state == UNCONFIRMED:
+        sentences.append(f"The rule asks for {rule_words(state)}.")
+    return sentences
+
+
+def capitalised(text: str) -> str:
+    """Return a text with a capital letter first."""
+    return text[:1].upper() + text[1:]
+
+
+def _lane(state: ThresholdState, source: str) -> str:
+    count = state.counts[source]
+    known = count.judged + count.undetermined
+    if not known:
+        return ""
+    one, many = ("reading", "readings") if source == MANUAL else ("logger day", "logger days")
+    of_all = f"{count.beyond} of {known} {one if known == 1 else many} beyond"
+    crossings = [crossing for crossing in state.crossings if crossing.source == source]
+    if not crossings:
+        return f"{of_all}." if not count.undetermined else f"{of_all}, {count.undetermined} only a bound."
+    if len(crossings) == 1:
+        return f"{of_all}, {_days(crossings[0], state, source)}."
+    longest = max(crossings, key=lambda crossing: crossing.levels)
+    return f"{of_all} in {len(crossings)} crossings, the longest {_days(longest, state, source)}."
+
+
+def _days(crossing: Crossing, state: ThresholdState, source: str) -> str:
+    """Return when a crossing was."""
+    if crossing.first == crossing.last:
+        return f"on {date_text(crossing.first)}"
+    text = f"from {date_text(crossing.first)} to {date_text(crossing.last)}"
+    if crossing.in_a_row > 1 and crossing.first < state.first:
+        text += f" ({crossing.in_a_row} {'readings' if source == MANUAL else 'days'} in a row)"
+    return text
+
+
+def _extreme(state: ThresholdState, extreme: Extreme, measures: Measures) -> str:
+    end = "Lowest" if state.kind == "lower" else "Highest"
+    how = "beyond" if extreme.margin_m >= 0 else "to spare"
+    near = ", less than its half-width" if extreme.is_within_uncertainty else ""
+    return (
+        f"{end} {_SIGNS[extreme.bound]}{measures.text(extreme.value_m)} on {_when(extreme.at)}, "
+        f"{measures.text(abs(extreme.margin_m))} {how}{near}"
+    )
+
+
+def _when(at: str) -> str:
+    """Return a local time or day in words."""
+    day, _, clock = moment_text(at).partition("\u00a0")
+    text = date_text(dt.date.fromisoformat(day))
+    return f"{text} at {clock}" if clock else text

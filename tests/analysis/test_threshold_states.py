@@ -1,0 +1,281 @@
+"""States of thresholds over a period: constructed lanes, each answer worked out by hand."""
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from gwnet.analysis.thresholds.lanes import lanes_of
+from gwnet.analysis.thresholds.record import CROSSING_COLUMNS, STATE_COLUMNS, crossings_table, states_table
+from gwnet.analysis.thresholds.states import (
+    CROSSED,
+    NOT_CROSSED,
+    UNCONFIRMED,
+    UNJUDGED,
+    Crossing,
+    LaneCount,
+    Remark,
+    find_states,
+)
+
+ZONE = "UTC+01:00"
+FIRST, LAST = dt.date(2026, 1, 1), dt.date(2026, 3, 31)
+
+
+def level(day, value, bound="", review="approved", *, method="", well="A", status=None, usable=None, finding=""):
+    status = status or ("dry" if bound == "<=" else "static")
+    usable = (not bound and status == "static") if usable is None else usable
+    return {
+        "well": well,
+        "measured_at": day if method else f"{day}T12:00+01:00",
+        "day": pd.Timestamp(day),
+        "measured_at_utc": pd.Timestamp(f"{day} 11:00", tz="UTC"),
+        "water_elevation_m": value,
+        "bound": bound,
+        "usable": usable,
+        "unusable_reason": "" if usable else status,
+        "uncertainty_m": 0.02,
+        "review": review,
+        "status": status,
+        "event_id": -1 if method else 1,
+        "finding": finding,
+        "quality": "good",
+        "method": method,
+    }
+
+
+def frame(*rows):
+    made = pd.DataFrame(rows, columns=list(level("2026-01-01", 1.0)))
+    return made.astype({"measured_at_utc": "datetime64[us, UTC]", "day": "datetime64[us]"})
+
+
+def days(first, *values, spread=0.1):
+    start = pd.Timestamp(first)
+    rows = [
+        {
+            **level(str((start + pd.Timedelta(days=number)).date()), value, review="provisional", method="logger"),
+            "lowest_m": value - spread,
+            "lowest_at": f"{(start + pd.Timedelta(days=number)).date()}T03:00+01:00",
+            "highest_m": value + spread,
+            "highest_at": f"{(start + pd.Timedelta(days=number)).date()}T15:00+01:00",
+        }
+        for number, value in enumerate(values)
+        if value is not None
+    ]
+    return pd.DataFrame(rows).astype({"measured_at_utc": "datetime64[us, UTC]", "day": "datetime64[us]"})
+
+
+def limit(elevation=10.0, kind="lower", consecutive=1, **columns):
+    row = {
+        "well": "A",
+        "threshold": "warning",
+        "kind": kind,
+        "elevation_m": elevation,
+        "lowest_shown_m": np.nan,
+        "consecutive": consecutive,
+        "confirmed_by": "any",
+        "valid_from_utc": pd.NaT,
+        "valid_until_utc": pd.NaT,
+        "basis": "permit",
+        "action": None,
+    }
+    return pd.DataFrame([{**row, **columns}])
+
+
+def one(limits, levels=None, logged=None, first=FIRST, last=LAST):
+    levels = frame() if levels is None else levels
+    logged = pd.DataFrame() if logged is None else logged
+    (state,) = find_states(limits, levels, logged, ["A"], first, last, ZONE)
+    return state
+
+
+def test_a_crossing_in_the_middle_of_the_period_is_not_hidden_by_a_newer_level():
+    read = frame(level("2026-01-10", 10.4), level("2026-02-10", 9.7), level("2026-03-10", 10.2))
+    state = one(limit(), read)
+    assert state.state == CROSSED
+    (crossing,) = state.crossings
+    assert (crossing.first, crossing.last, crossing.ended_by) == (
+        dt.date(2026, 2, 10),
+        dt.date(2026, 2, 10),
+        dt.date(2026, 3, 10),
+    )
+    assert crossing.confirmed_on == dt.date(2026, 2, 10)
+    assert crossing.peak.margin_m == pytest.approx(0.3)
+    assert state.counts["manual"] == LaneCount(beyond=1, not_beyond=2)
+    assert not state.is_provisional
+
+
+def test_days_of_a_logger_are_a_lane_of_their_own():
+    logged = days("2025-12-30", 10.2, 9.9, 9.8, 9.7, 10.1, 9.95)
+    state = one(limit(consecutive=2), frame(level("2026-01-02", 10.05)), logged)
+    assert state.state == CROSSED
+    first, second = state.crossings
+    assert (first.source, first.first, first.last, first.ended_by) == (
+        "logger",
+        dt.date(2025, 12, 31),
+        dt.date(2026, 1, 2),
+        dt.date(2026, 1, 3),
+    )
+    assert (first.levels, first.levels_in_period, first.in_a_row, first.confirmed_on) == (3, 2, 3, dt.date(2026, 1, 1))
+    assert (second.first, second.ended_by, second.is_confirmed) == (dt.date(2026, 1, 4), None, False)
+    assert first.is_provisional
+    assert (state.counts["logger"].beyond, state.counts["logger"].judged) == (3, 4)
+    assert state.counts["manual"] == LaneCount(not_beyond=1)
+
+
+def test_the_peak_of_a_day_is_its_lowest_head_with_its_time():
+    state = one(limit(), logged=days("2026-02-01", 9.9, 9.8, 9.95, spread=0.03))
+    peak = state.crossings[0].peak
+    assert (peak.value_m, peak.at, peak.source) == (pytest.approx(9.77), "2026-02-02T03:00+01:00", "logger")
+    assert state.extreme == peak
+
+
+def test_an_upper_threshold_has_its_peak_at_the_highest_head():
+    state = one(limit(kind="upper"), logged=days("2026-02-01", 9.9, 10.1, 9.8))
+    assert state.crossings[0].peak.value_m == pytest.approx(10.2)
+    assert state.crossings[0].peak.margin_m == pytest.approx(0.2)
+
+
+def test_fewer_in_a_row_than_the_rule_asks_for_are_not_yet_confirmed():
+    state = one(limit(consecutive=2), frame(level("2026-01-10", 10.4), level("2026-03-10", 9.9, review="provisional")))
+    assert state.state == UNCONFIRMED
+    assert state.crossings[0].goes_on
+    assert state.in_a_row("manual") == 1
+    assert not state.extreme.is_within_uncertainty
+    assert one(limit(9.91), frame(level("2026-03-10", 9.9))).extreme.is_within_uncertainty
+    assert state.is_provisional
+
+
+def test_readings_before_the_period_count_for_the_rule():
+    state = one(limit(consecutive=2), frame(level("2025-11-10", 9.9), level("2026-02-10", 9.8)))
+    assert state.state == CROSSED
+    assert (state.crossings[0].levels, state.crossings[0].levels_in_period) == (2, 1)
+    assert state.crossings[0].first == dt.date(2025, 11, 10)
+
+
+def test_a_crossing_that_ended_before_the_period_is_not_of_it():
+    state = one(limit(), frame(level("2025-11-10", 9.9), level("2026-02-10", 10.2)))
+    assert (state.state, state.crossings) == (NOT_CROSSED, ())
+    assert state.extreme.margin_m == pytest.approx(-0.2)
+
+
+def test_levels_after_the_period_are_not_looked_at():
+    state = one(limit(), frame(level("2026-02-10", 10.2), level("2026-04-02", 9.0)))
+    assert state.state == NOT_CROSSED
+    assert state.levels["day"].max() == pd.Timestamp("2026-02-10")
+
+
+def test_a_day_without_data_breaks_days_in_a_row_but_not_the_crossing():
+    state = one(limit(consecutive=3), logged=days("2026-02-01", 9.9, 9.9, None, 9.9, 9.9))
+    (crossing,) = state.crossings
+    assert (crossing.levels, crossing.in_a_row, crossing.is_confirmed) == (4, 2, False)
+    assert state.state == UNCONFIRMED
+
+
+def test_where_readings_alone_confirm_days_of_a_logger_do_not():
+    logged = days("2026-02-01", 9.9, 9.9, 9.9)
+    state = one(limit(consecutive=2, confirmed_by="manual"), frame(level("2026-02-02", 9.9)), logged)
+    assert state.state == UNCONFIRMED
+    assert [crossing.source for crossing in state.crossings] == ["manual", "logger"]
+    read = frame(level("2026-02-02", 9.9), level("2026-03-02", 9.9))
+    assert one(limit(consecutive=2, confirmed_by="manual"), read, logged).state == CROSSED
+
+
+def test_a_dry_bound_above_a_lower_threshold_leaves_it_open():
+    state = one(limit(), frame(level("2026-01-10", 10.4), level("2026-02-10", 10.3, "<=")))
+    assert state.state == UNJUDGED
+    assert "2026-02-10 only a bound is known: the water is at or below 10.300 m" in str(state.reason)
+
+
+def test_a_dry_bound_at_or_below_a_lower_threshold_proves_the_crossing():
+    state = one(limit(), frame(level("2026-02-10", 9.9, "<=")))
+    assert state.state == CROSSED
+    assert state.crossings[0].peak.bound == "<="
+
+
+def test_one_bound_cannot_make_two_in_a_row():
+    state = one(limit(consecutive=2), frame(level("2026-01-10", 10.4), level("2026-02-10", 10.3, "<=")))
+    assert state.state == NOT_CROSSED
+
+
+def test_a_bound_between_crossings_neither_ends_nor_confirms():
+    read = frame(level("2026-01-10", 9.9), level("2026-02-10", 10.3, "<="), level("2026-03-10", 9.9))
+    state = one(limit(consecutive=2), read)
+    (crossing,) = state.crossings
+    assert (crossing.levels, crossing.in_a_row, state.state) == (2, 1, UNCONFIRMED)
+
+
+def test_a_threshold_below_what_the_well_can_show_is_said_once_and_for_all():
+    shown = limit(9.5, lowest_shown_m=9.73)
+    state = one(shown, frame(level("2026-02-10", 9.8, "<=")))
+    assert state.state == UNJUDGED
+    assert state.reason == state.caution
+    assert "0.230 m below the lowest level that the well can show (9.730 m)" in str(state.reason)
+    assert "(31.92 ft)" in state.reason.text(lambda length: f"{length / 0.3048:.2f} ft")
+    standing = one(shown, frame(level("2026-02-10", 10.8)))
+    assert (standing.state, bool(standing.reason), standing.caution) == (NOT_CROSSED, False, state.caution)
+    assert one(limit(9.9, lowest_shown_m=9.73), frame(level("2026-02-10", 10.8))).caution == Remark()
+
+
+def test_no_level_and_levels_left_out_say_so():
+    assert str(one(limit()).reason) == "no level in the period"
+    state = one(limit(), frame(level("2026-02-10", 9.0, status="pumping"), level("2026-02-11", 9.0, status="pumping")))
+    assert (state.state, str(state.reason)) == (UNJUDGED, "no level of the period serves: 2 pumping")
+    assert state.counts["manual"] == LaneCount(left_out=2)
+    assert set(state.levels["state"]) == {"left out"}
+
+
+def test_a_threshold_without_an_elevation_cannot_be_judged():
+    state = one(limit(np.nan), frame(level("2026-02-10", 9.0)))
+    assert state.state == UNJUDGED
+    assert "no measuring point or ground elevation" in str(state.reason)
+
+
+def test_a_threshold_set_anew_has_a_state_before_and_one_after():
+    change = pd.Timestamp("2026-02-01", tz=ZONE).tz_convert("UTC")
+    limits = pd.concat([limit(10.0, valid_until_utc=change), limit(9.0, valid_from_utc=change)])
+    limits = limits.astype(dict.fromkeys(("valid_from_utc", "valid_until_utc"), "datetime64[us, UTC]"))
+    read = frame(level("2026-01-10", 9.8), level("2026-02-10", 9.8))
+    states = find_states(limits, read, pd.DataFrame(), ["A"], FIRST, LAST, ZONE)
+    assert [(state.level_m, state.first, state.last, state.state) for state in states] == [
+        (10.0, FIRST, dt.date(2026, 1, 31), CROSSED),
+        (9.0, dt.date(2026, 2, 1), LAST, NOT_CROSSED),
+    ]
+    late = find_states(limits, read, pd.DataFrame(), ["A"], dt.date(2026, 2, 1), LAST, ZONE)
+    assert [state.level_m for state in late] == [9.0]
+
+
+def test_the_worst_comes_first():
+    limits = pd.concat([limit(9.0, threshold="stop"), limit(10.0), limit(np.nan, threshold="none")])
+    states = find_states(limits, frame(level("2026-02-10", 9.8)), pd.DataFrame(), ["A"], FIRST, LAST, ZONE)
+    assert [state.state for state in states] == [CROSSED, UNJUDGED, NOT_CROSSED]
+
+
+def test_a_lane_starts_where_it_is_asked_for():
+    state = one(limit(), frame(level("2025-11-10", 10.9), level("2026-02-10", 10.8)), days("2026-02-01", 10.1))
+    assert len(state.lane("manual")) == 2
+    assert state.lane("manual", FIRST)["value_m"].tolist() == [10.8]
+    assert state.lane("logger")["extreme_m"].tolist() == [pytest.approx(10.0)]
+    assert state.has_logger
+
+
+def test_levels_of_loggers_among_the_readings_give_way_to_their_days():
+    rows = frame(level("2026-02-10", 9.0, method="logger"), level("2026-02-11", 10.5))
+    lanes = lanes_of(limit().iloc[0].to_dict(), rows, pd.DataFrame())
+    assert lanes[["source", "value_m", "state"]].to_numpy().tolist() == [["manual", 10.5, "not beyond"]]
+
+
+def test_tables_have_a_row_a_threshold_and_a_row_a_crossing():
+    state = one(limit(consecutive=2), frame(level("2025-11-10", 9.9), level("2026-02-10", 9.8)))
+    states, crossings = states_table([state], "S"), crossings_table([state], "S")
+    assert (tuple(states.columns), tuple(crossings.columns)) == (STATE_COLUMNS, CROSSING_COLUMNS)
+    assert states.loc[0, ["site", "well", "state", "readings_beyond"]].tolist() == ["S", "A", CROSSED, 1]
+    assert crossings.loc[0, ["first", "ended_by", "confirmed_on", "levels", "review"]].tolist() == [
+        "2025-11-10",
+        "",
+        "2026-02-10",
+        2,
+        "approved",
+    ]
+    assert isinstance(state.crossings[0], Crossing)
