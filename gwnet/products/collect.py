@@ -96,6 +96,7 @@ def collect(
         rounds=rounds,
         thresholds=limits_of(record),
         stages=record.stages,
+        context=record.context,
         findings=join_decisions(record, findings(record)),
         corrections=history.changes(connection, since=_start_of(period.first, settings["time_zone"]), until=known_on),
         deployments=record.deployments,

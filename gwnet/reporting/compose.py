@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from gwnet.reporting.content import Report, Section
 from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.measures import LONG_UNITS
 from gwnet.reporting.registry import report_sections
 from gwnet.reporting.sections.cover import cover
-from gwnet.reporting.view import ReportView
+from gwnet.reporting.view import ReportView, ReviewCount
 
 
 def compose_view(view: ReportView, drawing: Drawing) -> Report:
@@ -42,4 +43,15 @@ def compose_view(view: ReportView, drawing: Drawing) -> Report:
         keywords=("groundwater", "water levels", site.code, view.period.label, view.reviews.state.lower()),
         page=definition.page,
         contents=definition.contents,
+        state_words=_state_words(view.reviews),
+        heights=f"elevations in {LONG_UNITS[view.measures.unit]} above {site.vertical_datum}",
     )
+
+
+def _state_words(reviews: ReviewCount) -> str:
+    """Return the state of review as it is printed on each page."""
+    if not reviews.total:
+        return "no level in the period"
+    if reviews.provisional == reviews.total:
+        return "all levels provisional"
+    return f"{reviews.approved} of {reviews.total} levels approved"

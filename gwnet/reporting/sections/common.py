@@ -118,4 +118,4 @@ def change_cell(change: Change, measures: Measures) -> Cell:
     if not change.known:
         return Cell(None, change.reason)
     is_clear = change.is_significant or not math.isfinite(change.uncertainty_m)
-    return Cell(measures.length(change.value_m), "" if is_clear else WITHIN_UNCERTAINTY)
+    return Cell(measures.length(change.value_m), "" if is_clear else WITHIN_UNCERTAINTY, faint=not is_clear)

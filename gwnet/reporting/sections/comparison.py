@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 import pandas as pd
@@ -10,7 +11,8 @@ import pandas as pd
 from gwnet.constants import OTHER_AQUIFER
 from gwnet.figures.maps.context import count_others
 from gwnet.figures.maps.data import other_code
-from gwnet.reporting.content import Block, Bullets, Cell, Column, FigureSlot, Heading, Paragraph, Row, Table
+from gwnet.hydro.gradients.directions import directions
+from gwnet.reporting.content import Block, Bullets, Cell, Column, FigureSlot, Group, Heading, Paragraph, Row, Table
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.extras import AquiferChange, Picture
@@ -58,33 +60,44 @@ def picture_slot(picture: Picture) -> FigureSlot:
 
 @register_section(
     "gradients",
-    "Gradients by round",
-    "the gradients of every round, and those between wells of clusters",
+    "Horizontal gradients",
+    "direction and size of the gradient of each aquifer over the rounds, the last rounds in numbers, and the gradients "
+    "between wells of clusters",
     place=110,
     tables=(MAP,),
     frames=_FRAMES,
     notes=_list_notes,
+    new_page=True,
 )
 def compose_gradients(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
-    """Return the section with the gradients of every round to date, and those between wells of clusters."""
+    """Return the section with the gradients of the aquifers to date, and those between wells of clusters."""
     extras = view.data.extras
     gradients, vertical = extras.frame("gradients"), extras.frame("vertical")
     blocks: list[Block] = []
     pictures = {picture.key: picture for picture in extras.pictures.get("gradients", ())}
     if view.data.rounds.empty:
         blocks.append(Paragraph("No gauging round is on record, so there is no gradient by round."))
+    sentences: list[str] = []
+    figures: list[Block] = []
     for code, _ in view.by_aquifer():
         rows = gradients[gradients["aquifer"] == code]
         if rows.empty:
             continue
-        blocks.append(Heading(view.aquifer_name(code)))
+        name = view.aquifer_name(code)
         if rows["gradient"].isna().all():
             why = text_of(rows["note"].iloc[-1]) or "too few wells"
-            blocks.append(Paragraph(f"No round gives a gradient: {why}."))
+            figures += [Heading(name), Paragraph(f"No round gives a gradient: {why}.")]
             continue
+        sentences.append(_spread(name, rows))
         if picture := pictures.get(f"rose-{code}"):
-            blocks.append(picture_slot(picture))
-        blocks.append(_horizontal(view, code, rows))
+            figures += [Heading(name), replace(picture_slot(picture), captioned=False)]
+    if sentences:
+        first, *others = sentences
+        lead, _, rest = first.partition(";")
+        blocks.append(Paragraph("; ".join([rest.strip(), *others]) if rest else " ".join(others), "lead", f"{lead};"))
+    blocks += figures
+    if newest := _newest_rounds(view, gradients):
+        blocks.append(newest)
     vertical = vertical[vertical["date"] >= view.period.first.isoformat()]
     if len(vertical):
         blocks.append(Heading("Vertical gradients in clusters"))
@@ -92,6 +105,67 @@ def compose_gradients(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     if not blocks:
         blocks.append(Paragraph("No gradient can be worked out from the levels on record."))
     return blocks
+
+
+def _spread(name: str, rows: pd.DataFrame) -> str:
+    """Return between which directions and sizes the rounds of an aquifer lie."""
+    known = rows[rows["determined"].astype(bool)]
+    if known.empty:
+        return f"{name}: no round has a direction that is distinguishable; see the table."
+    sizes = known["gradient"].astype(float) * 1000.0
+    turns = known["azimuth_degrees"].astype(float)
+    middle = directions(turns.tolist()).mean_deg
+    unwound = middle + 180.0 - (180.0 - (turns - middle)) % 360.0
+    low, high = round(float(unwound.min())) % 360, round(float(unwound.max())) % 360
+    return (
+        f"{name}: flow towards {low}° to {high}° at {len(known)} of {len(rows)} rounds; "
+        f"{sizes.min():.2g} to {sizes.max():.2g} mm per m"
+    )
+
+
+def _newest_rounds(view: ReportView, gradients: pd.DataFrame) -> Table | None:
+    """Return the newest round of each aquifer, the one before it and the one a year before, in numbers."""
+    rows: list[Row] = []
+    for code, _ in view.by_aquifer():
+        own = gradients[gradients["aquifer"] == code].reset_index(drop=True)
+        if own.empty or own["gradient"].isna().all():
+            continue
+        rows.append(Group(view.aquifer_name(code)))
+        places = sorted({place for place in (len(own) - 5, len(own) - 2, len(own) - 1) if place >= 0})
+        rows.extend(_horizontal_row(row) for row in own.iloc[places].to_dict("records"))
+    if not rows:
+        return None
+    columns = (*gradient_columns(view, "Round", "Day"), Column("Triangles"), Column("Wells that do not fit"))
+    caption = "Horizontal gradients of the newest rounds, directions clockwise from grid north, ± at 95 %."
+    return Table(
+        "newest-gradients",
+        caption,
+        columns,
+        tuple(rows),
+        identified_by=2,
+        compared=False,
+        captioned=False,
+        reasons_in_row=True,
+    )
+
+
+@register_section(
+    "gradient_rounds",
+    "Gradients of every round",
+    "the gradients of every round in numbers",
+    place=190,
+    tables=(MAP,),
+)
+def compose_gradient_rounds(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
+    """Return the section with the gradients of every round."""
+    gradients = view.data.extras.frame("gradients")
+    tables = [
+        _horizontal(view, code, rows)
+        for code, _ in view.by_aquifer()
+        for rows in [gradients[gradients["aquifer"] == code]]
+        if len(rows) and rows["gradient"].notna().any()
+    ]
+    return tables or [Paragraph("No round gives a gradient.")]
 
 
 def _horizontal(view: ReportView, aquifer: str, table: pd.DataFrame) -> Table:
@@ -102,7 +176,7 @@ def _horizontal(view: ReportView, aquifer: str, table: pd.DataFrame) -> Table:
         "median of the triangles between the wells agrees with it.",
     )
     caption = f"Horizontal gradients of {view.aquifer_name(aquifer)}, directions clockwise from grid north, ± at 95 %."
-    return Table(f"gradients-{aquifer}", caption, columns, rows, notes, identified_by=2)
+    return Table(f"gradients-{aquifer}", caption, columns, rows, notes, identified_by=2, reasons_in_row=True)
 
 
 def _horizontal_row(row: dict[str, Any]) -> tuple[Cell, ...]:
