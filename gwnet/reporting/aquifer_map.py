@@ -17,6 +17,7 @@ from gwnet.figures.maps.data import MapPlotData, MapPoint, map_plot_data
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.measures import joined, moment_text
 from gwnet.reporting.pumping import NO_RATE, pumped_wells
+from gwnet.reporting.results.flow import significant_decimals
 
 if TYPE_CHECKING:
     from gwnet.reporting.data import MapFacts
@@ -95,6 +96,16 @@ def _marked(point: MapPoint, rates: Mapping[str, str]) -> MapPoint:
 def _short(name: str) -> str:
     """Return the name of an aquifer without its code."""
     return name.partition(" (")[0].lower()
+
+
+def gradient_text(facts: MapFacts) -> str:
+    """Return size and direction of the gradient of a map in a few words; empty where it is not determined."""
+    gradient = facts.gradient
+    if gradient is None or not gradient.determined:
+        return ""
+    decimals = significant_decimals(gradient.magnitude_uncertainty)
+    size = f"{gradient.magnitude:.{decimals}f} ± {gradient.magnitude_uncertainty:.{decimals}f}"
+    return f"{size} towards {round(gradient.azimuth_deg) % 360}°"
 
 
 def _panel(view: ReportView, change: AquiferChange) -> ChangePanel:

@@ -28,16 +28,15 @@ def compose_view(view: ReportView, drawing: Drawing) -> Report:
     site, definition = view.data.site, view.definition
     kinds = [report_sections()[name] for name in definition.sections]
     name = f"{site.name} ({site.code})" if site.name and site.name != site.code else site.code
+    sections = [Section(kind.name, kind.title, tuple(kind.compose(view, drawing)), kind.new_page) for kind in kinds]
     return Report(
         title=definition.title,
         site=name,
         period=view.period.title(),
         state=view.reviews.state,
         known_on=view.data.known_on,
-        cover=cover(view),
-        sections=tuple(
-            Section(kind.name, kind.title, tuple(kind.compose(view, drawing)), kind.new_page) for kind in kinds
-        ),
+        cover=cover(view, drawing),
+        sections=tuple(section for section in sections if section.blocks),
         author=definition.prepared.firm or definition.prepared.by or site.operator,
         subject=f"Groundwater levels of {name}, {view.period.title()}",
         keywords=("groundwater", "water levels", site.code, view.period.label, view.reviews.state.lower()),

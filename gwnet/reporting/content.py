@@ -16,7 +16,7 @@ from gwnet.errors import ReportError
 from gwnet.records import RecordState
 
 Align = Literal["left", "right", "centre"]
-Tone = Literal["body", "lead", "small"]
+Tone = Literal["body", "lead", "small", "note"]
 
 #: What is printed in a cell that has no value; the reason follows as a lettered note.
 EMPTY_MARK = "—"
@@ -32,9 +32,13 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class PageTitle:
-    """The title of a page of its own; it is in the contents, and takes the place of its section's title."""
+    """The title of a page of its own, which takes the place of its section's title.
+
+    ``entry`` is what the contents name it; the title unless given, and nothing where it is empty.
+    """
 
     text: str
+    entry: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +175,8 @@ class Table:
         Whether the caption is printed; a page whose title says the same leaves it out.
     reasons_in_row : bool
         Whether reasons run through the empty cells of their row and remarks stand below it, not as lettered notes.
+    dense : bool
+        Whether its rows stand close, as in a long table at the end of a report.
     """
 
     key: str
@@ -183,6 +189,7 @@ class Table:
     compared: bool = True
     captioned: bool = True
     reasons_in_row: bool = False
+    dense: bool = False
 
     def __post_init__(self) -> None:
         for position, row in enumerate(self.rows, start=1):

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Protocol
 if TYPE_CHECKING:
     import pandas as pd
 
+    from gwnet.figures.series.threshold_lanes import CrossingChart, ThresholdRow
     from gwnet.reporting.content import DrawnFigure
     from gwnet.reporting.data import MapFacts
     from gwnet.reporting.view import ReportView
@@ -23,6 +24,11 @@ AQUIFER_MAP_MM = {"A4": 229.0, "Letter": 211.0}
 #: Height of a page of hydrographs under its title, and how many there are on it.
 HYDROGRAPHS_MM = {"A4": 245.0, "Letter": 227.0}
 HYDROGRAPHS_A_PAGE = 6
+#: Heights of the two parts of the page of a year: maps, and hydrographs with what is under them [mm].
+YEAR_MAPS_MM = {"A4": 92.0, "Letter": 84.0}
+YEAR_STRIPS_MM = {"A4": 132.0, "Letter": 122.0}
+#: Height of the key map of the cover [mm].
+KEY_MAP_MM = {"A4": 104.0, "Letter": 86.0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +63,29 @@ class Drawing(Protocol):
 
     def aquifer_page(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> bytes | DrawnFigure:
         """Draw the page of an aquifer: map, changes at the wells, notes."""
+
+    def key_map(self, view: ReportView, frame: FigureFrame) -> bytes | DrawnFigure:
+        """Draw the key map of the cover."""
+
+    def key_height_mm(self, view: ReportView) -> float:
+        """Return the height of the key beside it [mm]."""
+
+    def thresholds(
+        self,
+        view: ReportView,
+        rows: Sequence[ThresholdRow],
+        charts: Sequence[CrossingChart],
+        frame: FigureFrame,
+    ) -> bytes | DrawnFigure:
+        """Draw a page of thresholds; its height follows from the rows."""
+
+    def high_low(
+        self, view: ReportView, pair: tuple[MapFacts, MapFacts], named: Sequence[str], frame: FigureFrame
+    ) -> bytes | DrawnFigure:
+        """Draw high and low water of a year beside each other."""
+
+    def year_strips(self, view: ReportView, wells: Sequence[str], frame: FigureFrame) -> bytes | DrawnFigure:
+        """Draw the year of a few wells, with bars of crossing, rainfall and abstraction."""
 
     def hydrographs(
         self, view: ReportView, wells: Sequence[str], group: Sequence[str], frame: FigureFrame

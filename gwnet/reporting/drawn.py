@@ -18,13 +18,20 @@ from gwnet.figures.hydrograph.surroundings import LevelLine
 from gwnet.figures.maps.aquifer_page import draw_aquifer_page
 from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.data import map_plot_data
+from gwnet.figures.maps.high_low import draw_high_low
+from gwnet.figures.maps.key_map import draw_key_map, key_height_mm
 from gwnet.figures.maps.network_data import network_plot_data
 from gwnet.figures.maps.network_map import draw_network_map
 from gwnet.figures.maps.surface_map import draw_surface_map
-from gwnet.reporting.aquifer_map import aquifer_page
+from gwnet.figures.series.threshold_lanes import CrossingChart, ThresholdRow, draw_threshold_lanes
+from gwnet.reporting.aquifer_map import aquifer_page, gradient_text, marked_map
 from gwnet.reporting.content import DrawnFigure
+from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import HYDROGRAPHS_A_PAGE
+from gwnet.reporting.key_map import key_map_data
 from gwnet.reporting.mapped import describe_outside
+from gwnet.reporting.threshold_page import lanes_span
+from gwnet.reporting.year import KEY_WELLS, crossing_bars
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -125,6 +132,135 @@ class ReportDrawing:
         """
         page = aquifer_page(view, facts, _context(view, facts.aquifer))
         return drawn_figure(draw_aquifer_page(page, size_mm=(frame.width_mm, frame.height_mm)), svg=self._pages)
+
+    def key_map(self, view: ReportView, frame: FigureFrame) -> DrawnFigure:
+        """Draw the key map of the cover, with its key.
+
+        Parameters
+        ----------
+        view : ReportView
+            The report's look at the record.
+        frame : FigureFrame
+            Room on the page.
+
+        Returns
+        -------
+        DrawnFigure
+            One page of PDF, and SVG where a page is made.
+        """
+        data, states, pumped = key_map_data(view, _context(view))
+        size = (frame.width_mm, frame.height_mm)
+        return drawn_figure(draw_key_map(data, states=states, pumped=pumped, size_mm=size), svg=self._pages)
+
+    def key_height_mm(self, view: ReportView) -> float:
+        """Return the height of the key beside the key map [mm].
+
+        Parameters
+        ----------
+        view : ReportView
+            The report's look at the record.
+        """
+        return key_height_mm(*key_map_data(view, _context(view)))
+
+    def thresholds(
+        self,
+        view: ReportView,
+        rows: Sequence[ThresholdRow],
+        charts: Sequence[CrossingChart],
+        frame: FigureFrame,
+    ) -> DrawnFigure:
+        """Draw a page of thresholds.
+
+        Parameters
+        ----------
+        view : ReportView
+            The report's look at the record.
+        rows : sequence of ThresholdRow
+            From top to bottom.
+        charts : sequence of CrossingChart
+            Drawn below them.
+        frame : FigureFrame
+            Width on the page.
+
+        Returns
+        -------
+        DrawnFigure
+            One page of PDF, and SVG where a page is made.
+        """
+        period = view.period
+        figure = draw_threshold_lanes(
+            rows,
+            charts,
+            span=lanes_span(view),
+            period=(day_number(period.first), day_number(period.last) + 1.0),
+            closes=day_number(view.closes_on) + 1.0,
+            unit=frame.unit,
+            width_mm=frame.width_mm,
+        )
+        return drawn_figure(figure, svg=self._pages)
+
+    def high_low(
+        self, view: ReportView, pair: tuple[MapFacts, MapFacts], named: Sequence[str], frame: FigureFrame
+    ) -> DrawnFigure:
+        """Draw high and low water of a year beside each other.
+
+        Parameters
+        ----------
+        view : ReportView
+            The report's look at the record.
+        pair : tuple of MapFacts
+            High and low water.
+        named : sequence of str
+            Wells that are named on the maps.
+        frame : FigureFrame
+            Room on the page.
+
+        Returns
+        -------
+        DrawnFigure
+            One page of PDF, and SVG where a page is made.
+        """
+        maps = [marked_map(view, facts, _context(view, facts.aquifer)) for facts in pair]
+        heads = [
+            (f"{what}, {date_text(facts.day)}", gradient_text(facts))
+            for what, facts in zip(("High water", "Low water"), pair, strict=True)
+        ]
+        size = (frame.width_mm, frame.height_mm)
+        figure = draw_high_low((maps[0], maps[1]), (heads[0], heads[1]), named=set(named), size_mm=size)
+        return drawn_figure(figure, svg=self._pages)
+
+    def year_strips(self, view: ReportView, wells: Sequence[str], frame: FigureFrame) -> DrawnFigure:
+        """Draw the year of a few wells, with bars of crossing, rainfall and abstraction.
+
+        Parameters
+        ----------
+        view : ReportView
+            The report's look at the record.
+        wells : sequence of str
+            Wells from top to bottom.
+        frame : FigureFrame
+            Room on the page.
+
+        Returns
+        -------
+        DrawnFigure
+            One page of PDF, and SVG where a page is made.
+        """
+        period, bars = view.period, crossing_bars(view, wells)
+        first, last = day_number(period.first), day_number(period.last) + 1.0
+        drawn = [replace(_strip(view, well, frame.unit, period.first), first=first, last=last) for well in wells]
+        context = _context_under(view, first, last, frame.unit)
+        room = frame.height_mm - 4.4 * len(bars)
+        strip_mm = fitting_strip_mm(room, max(len(wells), KEY_WELLS), len(context))
+        figure = draw_strips(
+            drawn,
+            metres_per_cm=choose_strip_scale(drawn, strip_mm),
+            width_mm=frame.width_mm,
+            context=context,
+            strip_mm=strip_mm,
+            bars=bars,
+        )
+        return drawn_figure(figure, svg=self._pages)
 
     def hydrographs(
         self, view: ReportView, wells: Sequence[str], group: Sequence[str], frame: FigureFrame

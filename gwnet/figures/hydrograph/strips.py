@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any, Final
@@ -12,6 +12,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+from numpy.typing import NDArray
 
 from gwnet.figures.base import style
 from gwnet.figures.base.axes import MONTHS, date_ticks, day_of_number, nice_step, round_ticks, thin_line
@@ -33,6 +35,8 @@ _HEAD_MM: Final = 5.4
 _CONTEXT_MM: Final = 10.4
 _CONTEXT_GAP_MM: Final = 3.0
 _TIME_MM: Final = 4.6
+#: Height of the days and readings beyond a threshold under a strip [mm].
+_BAR_MM: Final = 4.4
 #: Room for a key of two lines [mm].
 _KEY_MM: Final = 9.6
 #: Where the axes begin, and the room right of them for labels [mm].
@@ -48,6 +52,27 @@ _COLUMNS_PER_MM: Final = 12
 SHADE: Final = "#E6ECF0"
 BEYOND: Final = "#E2C1AE"
 _LIMIT: Final[dict[str, Any]] = {"color": style.LIMIT, "linewidth": _LIMIT_PT, "dashes": (5.0, 2.0)}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CrossingBar:
+    """Days of a logger and readings held against a threshold, for the bar under a strip.
+
+    Parameters
+    ----------
+    days, readings : numpy.ndarray
+        Days since 1970-01-01.
+    days_beyond, readings_beyond : numpy.ndarray of bool
+        Which of them are beyond.
+    text : str
+        What is written beside it.
+    """
+
+    days: NDArray[np.float64]
+    days_beyond: NDArray[np.bool_]
+    readings: NDArray[np.float64]
+    readings_beyond: NDArray[np.bool_]
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +136,7 @@ def draw_strips(
     period: tuple[float, float] | None = None,
     strip_mm: float = STRIP_MM,
     key: bool = True,
+    bars: Mapping[str, CrossingBar] | None = None,
 ) -> Figure:
     """Draw hydrographs as strips of one scale, each with an offset of its own.
 
@@ -130,13 +156,17 @@ def draw_strips(
         Height of a strip [mm].
     key : bool, optional
         Whether to draw a key above.
+    bars : mapping of str to CrossingBar, optional
+        Days and readings beyond a threshold, drawn under the strip of their well.
 
     Returns
     -------
     matplotlib.figure.Figure
         The page, as high as `strips_height_mm` says.
     """
+    under = bars or {}
     height = strips_height_mm(wells, context, width_mm=width_mm, strip_mm=strip_mm, key=key)
+    height += _BAR_MM * sum(well.well in under for well in wells)
     with style.style_context():
         page = Page(style.new_figure((width_mm, height)))
         first, last = min(well.first for well in wells), max(well.last for well in wells)
@@ -150,6 +180,9 @@ def draw_strips(
             box = Box(_LEFT_MM, top - strip_mm, time.width, strip_mm)
             every.append(_draw_strip(page, box, well, time, metres_per_cm))
             top -= strip_mm
+            if well.well in under:
+                top -= _BAR_MM
+                _draw_bar(page, Box(_LEFT_MM, top, time.width, _BAR_MM), under[well.well], time)
         for strip in context:
             top -= _CONTEXT_GAP_MM
             every.append(_draw_context(page, Box(_LEFT_MM, top - _CONTEXT_MM, time.width, _CONTEXT_MM), strip, time))
@@ -241,7 +274,7 @@ def _draw_strip(page: Page, box: Box, data: HydrographPlotData, time: _TimeAxis,
     low, high = strip_window(data, metres_per_cm, box.height)
     unit_m = metres_per(data.unit)
     factor = 1.0 / unit_m
-    axes = _axes(page, box, time, low * factor, high * factor, 6.5)
+    axes = _axes(page, box, time, low * factor, high * factor, min(6.5, box.height / 2.5))
     outside = np.where(data.elevation_m < low, -1, np.where(data.elevation_m > high, 1, 0))
     data = replace(data, low_m=low, high_m=high, off_scale=outside)
     _heading(page, box, data)
@@ -401,6 +434,34 @@ def _limits(data: HydrographPlotData) -> list[_Margin]:
     return labels
 
 
+def _draw_bar(page: Page, box: Box, bar: CrossingBar, time: _TimeAxis) -> None:
+    """Draw days beyond thick and others thin, readings beyond filled and others hollow, on one line."""
+    axes = page.axes(box)
+    axes.set_xlim(time.first, time.last)
+    axes.set_ylim(0.0, 1.0)
+    axes.set_axis_off()
+    middle, days = 0.42, np.floor(bar.days)
+    if days.size:
+        cuts = np.flatnonzero((np.diff(days) > 1) | (bar.days_beyond[1:] != bar.days_beyond[:-1])) + 1
+        for start, stop in pairwise([0, *cuts.tolist(), days.size]):
+            height, color = (0.5, style.LIMIT) if bar.days_beyond[start] else (0.2, style.RAIN)
+            left, width = days[start], days[stop - 1] + 1 - days[start]
+            axes.add_patch(
+                Rectangle((left, middle - height / 2), width, height, facecolor=color, edgecolor="none", zorder=2)
+            )
+    else:
+        for beyond, face in ((True, style.LIMIT), (False, style.PAPER)):
+            at = bar.readings[bar.readings_beyond == beyond]
+            edge = style.LIMIT if beyond else style.INK
+            marks: dict[str, Any] = {"markersize": 4.2, "markerfacecolor": face, "markeredgecolor": edge}
+            axes.plot(at, np.full(at.size, middle), linestyle="none", marker="o", clip_on=False, zorder=3, **marks)
+    left_mm = box.right + 4.2
+    text = fit(bar.text, (page.width - left_mm) * style.PT_PER_MM, style.LABEL_PT, bold=True)
+    beyond_any = bar.days_beyond.any() or bar.readings_beyond.any()
+    color = style.LIMIT if beyond_any else style.SOFT
+    page.text(left_mm, box.bottom + 0.8, text, size=style.LABEL_PT, weight="bold", color=color)
+
+
 def _draw_context(page: Page, box: Box, strip: ContextStrip, time: _TimeAxis) -> Axes:
     known = strip.value[np.isfinite(strip.value)]
     low, high = float(known.min(initial=math.inf)), float(known.max(initial=-math.inf))
@@ -409,7 +470,7 @@ def _draw_context(page: Page, box: Box, strip: ContextStrip, time: _TimeAxis) ->
         low, high = low - room, high + room
     else:
         low, high = min(0.0, low), max(high * 1.05, 1e-9)
-    axes = _axes(page, box, time, low, high, 5.0)
+    axes = _axes(page, box, time, low, high, 4.6)
     if strip.look == "bars":
         axes.bar(
             strip.left, strip.value, width=strip.width * 0.86, align="edge", color=style.RAIN, linewidth=0, zorder=2

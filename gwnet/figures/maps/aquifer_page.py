@@ -125,7 +125,7 @@ def draw_aquifer_page(page_data: AquiferPage, *, size_mm: tuple[float, float]) -
         axes.set_yticks([])
         for spine in axes.spines.values():
             spine.set_color(style.RULE)
-        _fill_control(axes, frame, data)
+        fill_control(axes, frame, data)
         missing = draw_panel(axes, frame, data, reserved=_corners(panel))
         draw_north_and_scale(page, panel, frame, data)
         top = panel.bottom - 1.2
@@ -137,7 +137,8 @@ def draw_aquifer_page(page_data: AquiferPage, *, size_mm: tuple[float, float]) -
     return page.figure
 
 
-def _fill_control(axes: Axes, frame: MapFrame, data: MapPlotData) -> None:
+def fill_control(axes: Axes, frame: MapFrame, data: MapPlotData) -> None:
+    """Tint the area inside the control of a map."""
     for ring in data.boundary:
         axes.add_patch(Polygon(frame.to_mm(ring), closed=True, facecolor=style.TINT, edgecolor="none", zorder=0.4))
 
@@ -176,7 +177,9 @@ def round_frame(panel: Box, data: MapPlotData) -> tuple[MapFrame, float]:
     )
 
 
-def round_scale_frame(panel: Box, extent: NDArray[np.float64], unit_m: float) -> tuple[MapFrame, float]:
+def round_scale_frame(
+    panel: Box, extent: NDArray[np.float64], unit_m: float, edge_mm: float = _EDGE_MM
+) -> tuple[MapFrame, float]:
     """Return the frame with the largest round scale that holds some coordinates, and the denominator of the scale.
 
     Parameters
@@ -187,13 +190,15 @@ def round_scale_frame(panel: Box, extent: NDArray[np.float64], unit_m: float) ->
         Coordinates.
     unit_m : float
         Metres in one unit of the coordinates.
+    edge_mm : float, optional
+        Room for labels at the edge [mm].
     """
     low, high = extent.min(axis=0), extent.max(axis=0)
     span_m = np.maximum((high - low) * unit_m, 1e-3)
     if float(span_m.max()) < 1.0:
         span_m = np.array([100.0, 100.0])
     wanted = max(
-        float(span_m[0]) / (panel.width - 2 * _EDGE_MM), float(span_m[1]) / (panel.height - 2 * _EDGE_MM)
+        float(span_m[0]) / (panel.width - 2 * edge_mm), float(span_m[1]) / (panel.height - 2 * edge_mm)
     )  # metres a millimetre
     power = 10.0 ** math.floor(math.log10(wanted))
     per_mm = next(factor * power for factor in _ROUND if factor * power >= wanted * (1 - 1e-9))

@@ -19,8 +19,8 @@ from gwnet.figures.base.text import decimals_of_step, number_text
 from gwnet.figures.series.rose import RosePlotData, RosePoint
 
 #: Size of the block of one aquifer, and of its sector [mm].
-BLOCK_MM: Final = (174.0, 76.0)
-_SECTOR_MM: Final = (62.0, 69.0)
+BLOCK_MM: Final = (174.0, 66.0)
+_SECTOR_MM: Final = (62.0, 59.0)
 _KEY_MM: Final = 6.0
 #: Rounds that a line joins: those of the last year.
 _JOINED: Final = 5
@@ -210,7 +210,7 @@ def _label(axes: Axes, point: RosePoint, middle: Any, scale: float) -> None:
 
 def _where(page: Page, box: Box, low: Any, high: Any) -> None:
     """Draw a small full circle that shows which part of it the sector is."""
-    radius = 7.0
+    radius = 6.0
     corners = [(x, y) for x in (low[0], high[0]) for y in (low[1], high[1])]
     far = max(math.hypot(*corner) for corner in corners)
     room = Box(box.left + 1.2, box.bottom + 1.2, 2 * radius + 1.0, 2 * radius + 5.0)
@@ -282,7 +282,7 @@ def _draw_time(
         axes.axvspan(period[0], period[1], facecolor="#E6ECF0", edgecolor="none", zorder=0.2)
     low, high = _limits(at, width)
     axes.set_ylim(low, high)
-    step = nice_step(high - low, max(int(box.height / 7.0), 2))
+    step = nice_step(high - low, max(int(box.height / 5.5), 2))
     ticks = round_ticks(low, high, step)
     degrees = title.endswith("°")
     axes.set_yticks(ticks, [f"{round(t) % 360}" if degrees else number_text(t, decimals_of_step(step)) for t in ticks])

@@ -350,16 +350,16 @@ def _draw_charts(
     text = f"{unit}; line: mean of the day; filled: beyond; same scale"
     page.text(page.width, top - 4.4, text, size=style.LABEL_PT, ha="right", color=style.SOFT)
     ends = [_ends(chart, period) for chart in charts]
-    height = max((high - low for low, high in ends), default=1.0)
-    step = nice_step(height, 5)
-    height = math.ceil(height / step) * step + step
+    step = nice_step(max((high - low for low, high in ends), default=1.0), 5)
+    wholes = [(math.floor(low / step) * step, math.ceil(high / step) * step) for low, high in ends]
+    height = max((high - low for low, high in wholes), default=step) + step
     width = (page.width - 10.0) / 2
-    for number, (chart, (low, high)) in enumerate(zip(charts, ends, strict=True)):
+    for number, (chart, (low, high)) in enumerate(zip(charts, wholes, strict=True)):
         left = 10.0 + (number % 2) * (width + 0.0)
         bottom = top - 7.0 - _CHART_MM * (number // 2 + 1)
         box = Box(left, bottom + 5.0, width - 12.0, _CHART_MM - 10.5)
-        middle = math.floor((low + high) / 2 / step) * step
-        _draw_chart(page, box, chart, (middle - height / 2, middle + height / 2), period, closes, step)
+        spare = round((height - (high - low)) / step) // 2 * step
+        _draw_chart(page, box, chart, (low - spare, low - spare + height), period, closes, step)
 
 
 def _chart_span(period: tuple[float, float]) -> tuple[float, float]:

@@ -167,7 +167,7 @@ class _Builder:
     def _cover(self) -> list[Flowable]:
         flowables: list[Flowable] = [
             TitleParagraph(markup(self.report.site, BOLD), COVER_TITLE),
-            TaggedParagraph(markup(f"{self.report.title}, {self.report.period}"), COVER_SITE),
+            TaggedParagraph(markup(f"{self.report.title}, {self.report.period.partition(' (')[0]}"), COVER_SITE),
         ]
         for block in self.report.cover.blocks:
             flowables.extend(self._block(block))
@@ -184,7 +184,8 @@ class _Builder:
         for index, block in enumerate(section.blocks):
             if isinstance(block, PageTitle):
                 flowables.extend([*headings, NewPage()] if index else [])
-                self.entries.append((0, "", block.text, f"{key}-{index}"))
+                if block.entry != "":
+                    self.entries.append((0, "", block.entry or block.text, f"{key}-{index}"))
                 headings = [HeadingFlow(block.text, f"{key}-{index}", 0, self.ledger)]
             elif isinstance(block, Heading):
                 headings.append(self._heading(block, key, index))
@@ -281,7 +282,8 @@ class _Builder:
         canvas.setStrokeColor(INK)
         canvas.setLineWidth(1.1)
         canvas.circle(right - width - 8.0, y + 2.9, 2.4, stroke=1, fill=int(self.report.state == "APPROVED"))
-        whole = (self.report.author,) if is_first else (self.report.site, self.report.title, self.report.period)
+        period = self.report.period.partition(" (")[0]
+        whole = (self.report.author,) if is_first else (self.report.site, self.report.title, period)
         left = shortened(" · ".join(part for part in whole if part), REGULAR, _SMALL, TEXT_WIDTH - width - 24)
         canvas.setFillColor(QUIET)
         draw_text(canvas, page.left, y, left, REGULAR, _SMALL)

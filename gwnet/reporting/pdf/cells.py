@@ -11,7 +11,7 @@ from typing import Final
 from gwnet.reporting.content import Cell, Column, Group, Table, cell_text, is_empty, note_letters
 from gwnet.reporting.pdf.fonts import BOLD, ITALIC, REGULAR, printable, text_width
 from gwnet.reporting.pdf.graphics import BAR_PT, INTERVAL_PT, GraphicScale, graphic_scale
-from gwnet.reporting.pdf.styles import CELL_LEADING, CELL_PAD_X, CELL_PAD_Y, CELL_SIZE
+from gwnet.reporting.pdf.styles import CELL_LEADING, CELL_PAD_X, CELL_PAD_Y, CELL_SIZE, DENSE_PAD_Y
 
 LETTER_SIZE: Final = 7.0
 _MOST_LINES: Final = 24
@@ -71,6 +71,7 @@ class TableLayout:
     head: HeadLayout
     rows: tuple[RowLayout, ...]
     scales: tuple[GraphicScale | None, ...] = ()
+    pad: float = CELL_PAD_Y
 
 
 @lru_cache(maxsize=50_000)
@@ -266,11 +267,11 @@ def _cell_layout(cell: Cell, column: Column, inner: float, letters: dict[str, st
     return CellLayout(wrap_text(text, face, inner), letter, cell.strong, is_empty(cell.value), cell.faint)
 
 
-def _row_pieces(cells: tuple[CellLayout, ...]) -> list[RowLayout]:
+def _row_pieces(cells: tuple[CellLayout, ...], pad: float) -> list[RowLayout]:
     """Return a row, cut into pieces when it has more lines than a page could hold."""
     most = max(len(cell.lines) for cell in cells)
     if most <= _MOST_LINES:
-        return [RowLayout(cells, most * CELL_LEADING + 2 * CELL_PAD_Y)]
+        return [RowLayout(cells, most * CELL_LEADING + 2 * pad)]
     pieces = []
     for start in range(0, most, _MOST_LINES):
         stop = start + _MOST_LINES
@@ -279,7 +280,7 @@ def _row_pieces(cells: tuple[CellLayout, ...]) -> list[RowLayout]:
             for cell in cells
         )
         lines = max(len(cell.lines) for cell in part)
-        pieces.append(RowLayout(part, lines * CELL_LEADING + 2 * CELL_PAD_Y))
+        pieces.append(RowLayout(part, lines * CELL_LEADING + 2 * pad))
     return pieces
 
 
@@ -304,6 +305,7 @@ def lay_out_table(table: Table, available: float) -> TableLayout:
     gutters = tuple(need.gutter for need in needs)
     inner = [width - 2 * CELL_PAD_X - gutter + 0.01 for width, gutter in zip(widths, gutters, strict=True)]
     rows: list[RowLayout] = []
+    pad = DENSE_PAD_Y if table.dense else CELL_PAD_Y
     for row in table.rows:
         if isinstance(row, Group):
             lines = wrap_text(row.text, BOLD, available - 2 * CELL_PAD_X)[:_MOST_LINES]
@@ -313,7 +315,7 @@ def lay_out_table(table: Table, available: float) -> TableLayout:
             _cell_layout(cell, column, width, letters)
             for cell, column, width in zip(row, table.columns, inner, strict=True)
         )
-        pieces = [replace(piece, source=row) for piece in _row_pieces(cells)]
+        pieces = [replace(piece, source=row) for piece in _row_pieces(cells, pad)]
         rows.extend([_with_reasons(pieces[0], row, widths, available), *pieces[1:]] if table.reasons_in_row else pieces)
     return TableLayout(
         table.columns,
@@ -322,6 +324,7 @@ def lay_out_table(table: Table, available: float) -> TableLayout:
         _head(table.columns, widths, gutters),
         tuple(rows),
         tuple(graphic_scale(table, index) for index in range(len(table.columns))),
+        pad,
     )
 
 

@@ -36,6 +36,7 @@ CELL_SIZE: Final = 8.0
 CELL_LEADING: Final = 11.0
 CELL_PAD_X: Final = 3.2
 CELL_PAD_Y: Final = 1.5
+DENSE_PAD_Y: Final = 0.35
 NOTE_SIZE: Final = 8.0
 NOTE_LEADING: Final = 11.0
 CAPTION_SIZE: Final = 8.0
@@ -111,4 +112,6 @@ FACT_NAME: Final = _style("fact name", 8.0, 10.4, textColor=QUIET)
 FACT_VALUE: Final = _style("fact value", 8.0, 10.4)
 STATEMENT: Final = _style("statement", 9.0, 12.8, spaceAfter=8, fontName=ITALIC)
 
-TONES: Final = {"body": BODY, "lead": LEAD, "small": SMALL}
+METHOD: Final = _style("method", 8.0, 11.0, spaceAfter=4)
+
+TONES: Final = {"body": BODY, "lead": LEAD, "small": SMALL, "note": METHOD}

@@ -284,7 +284,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
                     self._draw_group(row, bottom)
                 return
             edges = self._edges()
-            top = bottom + row.height - CELL_PAD_Y - _BASELINE
+            top = bottom + row.height - self.layout.pad - _BASELINE
             for index, cell in enumerate(row.cells):
                 kind, scope = ("TD", "") if index else ("TH", "Row")
                 with content(self.canv, kind, scope=scope):

@@ -13,9 +13,9 @@ from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import AQUIFER_MAP_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
 from gwnet.reporting.measures import compass, joined
 from gwnet.reporting.registry import register_section
+from gwnet.reporting.results.flow import significant_decimals
 from gwnet.reporting.rounds import RoundView
 from gwnet.reporting.sections.maps import MAP, STORAGE, describe_map, list_notes, newest_maps
-from gwnet.reporting.sections.summary import significant_decimals
 from gwnet.reporting.view import ReportView
 
 

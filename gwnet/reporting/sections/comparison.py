@@ -159,24 +159,69 @@ def _newest_rounds(view: ReportView, gradients: pd.DataFrame) -> Table | None:
 def compose_gradient_rounds(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section with the gradients of every round."""
     gradients = view.data.extras.frame("gradients")
-    tables = [
-        _horizontal(view, code, rows)
-        for code, _ in view.by_aquifer()
-        for rows in [gradients[gradients["aquifer"] == code]]
-        if len(rows) and rows["gradient"].notna().any()
+    codes = [
+        code for code, _ in view.by_aquifer() if gradients.loc[gradients["aquifer"] == code, "gradient"].notna().any()
     ]
+    pairs = [codes[start : start + _BESIDE] for start in range(0, len(codes), _BESIDE)]
+    tables = [_every_round(view, pair, gradients, number) for number, pair in enumerate(pairs, start=1)]
     return tables or [Paragraph("No round gives a gradient.")]
 
 
-def _horizontal(view: ReportView, aquifer: str, table: pd.DataFrame) -> Table:
-    columns = (*gradient_columns(view, "Round", "Day"), Column("Triangles"), Column("Wells that do not fit"))
-    rows = tuple(_horizontal_row(row) for row in table.to_dict("records"))
+def _every_round(view: ReportView, codes: Sequence[str], gradients: pd.DataFrame, number: int) -> Table:
+    """Return the gradients of a few aquifers beside each other, a row a round."""
+    slope = f"{view.measures.unit}/{view.measures.unit}"
+    columns: list[Column] = [Column("Round"), Column("Day")]
+    by_round: dict[tuple[str, str], dict[str, dict[str, Any]]] = {}
+    for code in codes:
+        name = view.aquifer_name(code).partition(" (")[0]
+        columns += [
+            Column("levels", "", 0, "right", group=name),
+            Column("gradient", slope, 5, "right", group=name),
+            Column("±", slope, 5, "right", group=name),
+            Column("towards", "°", 0, "right", group=name),
+            Column("±", "°", 0, "right", group=name),
+        ]
+        for row in gradients[gradients["aquifer"] == code].to_dict("records"):
+            by_round.setdefault((text_of(row["round"]) or str(row["date"]), ""), {})[code] = row
+    rows: list[Row] = []
+    for (label, _), found in by_round.items():
+        day = min(str(row["date"]) for row in found.values())
+        cells: list[Cell] = [Cell(label), Cell(day)]
+        for code in codes:
+            cells += _round_cells(found.get(code))
+        remarks = [
+            f"{view.aquifer_name(code).partition(' (')[0].lower()}: {text_of(row['finding'])} left out"
+            for code, row in found.items()
+            if text_of(row["finding"])
+        ]
+        if remarks:
+            cells[1] = replace(cells[1], reason="; ".join(remarks))
+        rows.append(tuple(cells))
+    rows.sort(key=lambda row: str(row[1].value) if isinstance(row, tuple) else "")
     notes = (
-        "The plane through all levels of the round that can be used and fit their neighbours. Triangles: whether the "
-        "median of the triangles between the wells agrees with it.",
+        "The plane through all levels of the round that can be used and fit their neighbours; directions clockwise "
+        "from grid north, ± at 95 %.",
     )
-    caption = f"Horizontal gradients of {view.aquifer_name(aquifer)}, directions clockwise from grid north, ± at 95 %."
-    return Table(f"gradients-{aquifer}", caption, columns, rows, notes, identified_by=2, reasons_in_row=True)
+    caption = "Horizontal gradients of every round."
+    return Table(f"gradients-{number}", caption, tuple(columns), tuple(rows), notes, identified_by=2, dense=True)
+
+
+def _round_cells(row: dict[str, Any] | None) -> tuple[Cell, ...]:
+    if row is None:
+        return (Cell(None, "no set of levels"),) * 5
+    values = [number_of(row[name]) for name in _GRADIENT_VALUES]
+    cells = gradient_cells(
+        int(row["levels"]),
+        (values[0], values[1], number_of(row["gradient_upper_limit"])),
+        (values[2], values[3]),
+        determined=bool(row["determined"]),
+        why=text_of(row["note"]),
+    )
+    return cells[:5]
+
+
+#: Aquifers that stand beside each other in the table of every round.
+_BESIDE: Final = 2
 
 
 def _horizontal_row(row: dict[str, Any]) -> tuple[Cell, ...]:

@@ -71,7 +71,7 @@ def compose_hydrographs(view: ReportView, drawing: Drawing) -> Sequence[Block]:
         return [Paragraph("No level is on record at these wells.")]
     blocks: list[Block] = []
     for number, sheet in enumerate(_sheets(wells), start=1):
-        blocks.append(PageTitle(_title(sheet, limited)))
+        blocks.append(PageTitle(_title(sheet, limited), "Hydrographs" if number == 1 else ""))
         blocks.append(Paragraph(_reading(view, drawing, wells), "small"))
         blocks.append(_figure(view, drawing, sheet, wells, number))
     if unmeasured := sorted(set(view.wells["well"]) - set(wells)):
