@@ -73,7 +73,8 @@ def _row(view: ReportView, state: ThresholdState) -> ThresholdRow:
 
 def _days(lane: pd.DataFrame) -> NDArray[np.float64]:
     days = pd.to_datetime(lane["day"]).to_numpy(dtype="datetime64[D]")
-    return days.astype(np.int64).astype(np.float64)
+    numbers: NDArray[np.float64] = days.astype(np.int64).astype(np.float64)
+    return numbers
 
 
 def crossing_charts(view: ReportView) -> list[CrossingChart]:

@@ -84,10 +84,12 @@ def context_strips(
     tuple of ContextStrip
         Rainfall as the mean of its gauges, abstraction as the sum of its wells per day.
     """
-    strips = [*_summed(context, first, last, known_until)]
+    strips = [strip for strip in _summed(context, first, last, known_until) if strip is not None]
     if stages is not None and len(stages):
-        strips.insert(1 if strips and strips[0].look == "bars" else 0, _stage_strip(stages, first, last, unit, zone))
-    return tuple(strip for strip in strips if strip is not None)
+        stage = _stage_strip(stages, first, last, unit, zone)
+        if stage is not None:
+            strips.insert(1 if strips and strips[0].look == "bars" else 0, stage)
+    return tuple(strips)
 
 
 def _summed(

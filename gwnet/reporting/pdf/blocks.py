@@ -106,7 +106,7 @@ class HeadingFlow(Flowable):  # type: ignore[misc]
 class ContentsFlow(Flowable):  # type: ignore[misc]
     """The contents in four columns; every entry is a link to its page."""
 
-    _COLUMNS, _LINE, _GAP = 4, 13.6, 5.0 * MM
+    _COLUMNS, _LINE, _GAP = 4, 12.6, 5.0 * MM
 
     def __init__(self, entries: Sequence[tuple[int, str, str, str]], ledger: Ledger) -> None:
         super().__init__()

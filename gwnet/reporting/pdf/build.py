@@ -35,6 +35,7 @@ from gwnet.reporting.content import (
     SignOff,
     Table,
 )
+from gwnet.reporting.content import Paragraph as Paragraph_
 from gwnet.reporting.pdf.blocks import (
     Boxed,
     ContentsFlow,
@@ -179,7 +180,8 @@ class _Builder:
         self.depth = 1
         headings: list[HeadingFlow] = []
         if not section.blocks or not isinstance(section.blocks[0], PageTitle):
-            self.entries.append((0, "", section.title, key))
+            if any(not isinstance(block, Paragraph_) for block in section.blocks):  # a sentence needs no entry
+                self.entries.append((0, "", section.title, key))
             headings.append(HeadingFlow(section.title, key, 0, self.ledger))
         for index, block in enumerate(section.blocks):
             if isinstance(block, PageTitle):

@@ -39,9 +39,9 @@ def graphic_scale(table: Table, index: int) -> GraphicScale | None:
     if not column.graphic:
         return None
     cells = [row[index] for row in table.rows if not isinstance(row, Group)]
-    values = [float(cell.value) for cell in cells if _is_number(cell)]
+    values = [_number(cell) for cell in cells if _is_number(cell)]
     if column.graphic == "bar":
-        values = [float(cell.value) for cell in cells if _is_number(cell) and not cell.faint]
+        values = [_number(cell) for cell in cells if _is_number(cell) and not cell.faint]
         low, high = min([0.0, *values]), max([0.0, *values])
         return GraphicScale(low, high) if high > low else None
     ends = [end for cell in cells if cell.limits for end in cell.limits if math.isfinite(end)]
@@ -61,6 +61,11 @@ def _is_number(cell: Cell) -> bool:
     return isinstance(cell.value, int | float) and math.isfinite(cell.value)
 
 
+def _number(cell: Cell) -> float:
+    assert isinstance(cell.value, int | float)
+    return float(cell.value)
+
+
 def _round_step(span: float) -> float:
     power = 10.0 ** math.floor(math.log10(span / 3.0))
     return next(factor * power for factor in (1.0, 2.0, 5.0, 10.0) if factor * power >= span / 4.0)
@@ -72,7 +77,7 @@ def draw_bar(canvas: Any, cell: Cell, scale: GraphicScale, left: float, middle: 
     canvas.setStrokeColor(INK)
     canvas.setLineWidth(0.8)
     if _is_number(cell) and not cell.faint and cell.value:
-        value = float(cell.value)  # type: ignore[arg-type]
+        value = _number(cell)
         end = scale.place(value, left, BAR_PT - 4.0)
         canvas.setFillColor(ACCENT if value > 0 else FALL)
         canvas.setStrokeColor(ACCENT)
@@ -107,7 +112,7 @@ def draw_interval(canvas: Any, cell: Cell, scale: GraphicScale, left: float, mid
             canvas.drawPath(arrow, stroke=0, fill=1)
     canvas.setStrokeColor(INK)
     canvas.setFillColor(INK if cell.filled else PAPER)
-    canvas.circle(scale.place(float(cell.value), left, width), middle, _RING, stroke=1, fill=1)  # type: ignore[arg-type]
+    canvas.circle(scale.place(_number(cell), left, width), middle, _RING, stroke=1, fill=1)
 
 
 def draw_ticks(canvas: Any, scale: GraphicScale, left: float, baseline: float, bottom: float, top: float) -> None:

@@ -34,7 +34,7 @@ WARN_BAND: Final[Color] = HexColor(0xFBF3EC)
 #: Sizes and leading inside tables.
 CELL_SIZE: Final = 8.0
 CELL_LEADING: Final = 11.0
-CELL_PAD_X: Final = 3.2
+CELL_PAD_X: Final = 2.6
 CELL_PAD_Y: Final = 1.5
 DENSE_PAD_Y: Final = 0.35
 NOTE_SIZE: Final = 8.0

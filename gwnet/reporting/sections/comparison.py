@@ -100,7 +100,7 @@ def compose_gradients(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
         blocks.append(newest)
     vertical = vertical[vertical["date"] >= view.period.first.isoformat()]
     if len(vertical):
-        blocks.append(Heading("Vertical gradients in clusters"))
+        blocks.append(Heading("Vertical gradients in clusters, between the middles of screens"))
         blocks.append(_vertical(view, vertical))
     if not blocks:
         blocks.append(Paragraph("No gradient can be worked out from the levels on record."))
@@ -135,7 +135,7 @@ def _newest_rounds(view: ReportView, gradients: pd.DataFrame) -> Table | None:
         rows.extend(_horizontal_row(row) for row in own.iloc[places].to_dict("records"))
     if not rows:
         return None
-    columns = (*gradient_columns(view, "Round", "Day"), Column("Triangles"), Column("Wells that do not fit"))
+    columns = gradient_columns(view, "Round", "Day")
     caption = "Horizontal gradients of the newest rounds, directions clockwise from grid north, ± at 95 %."
     return Table(
         "newest-gradients",
@@ -199,8 +199,8 @@ def _every_round(view: ReportView, codes: Sequence[str], gradients: pd.DataFrame
         rows.append(tuple(cells))
     rows.sort(key=lambda row: str(row[1].value) if isinstance(row, tuple) else "")
     notes = (
-        "The plane through all levels of the round that can be used and fit their neighbours; directions clockwise "
-        "from grid north, ± at 95 %.",
+        "The plane through all levels of the round that can be used and fit their neighbours, those of loggers and "
+        "gauges among them; directions clockwise from grid north, ± at 95 %.",
     )
     caption = "Horizontal gradients of every round."
     return Table(f"gradients-{number}", caption, tuple(columns), tuple(rows), notes, identified_by=2, dense=True)
@@ -211,13 +211,13 @@ def _round_cells(row: dict[str, Any] | None) -> tuple[Cell, ...]:
         return (Cell(None, "no set of levels"),) * 5
     values = [number_of(row[name]) for name in _GRADIENT_VALUES]
     cells = gradient_cells(
-        int(row["levels"]),
+        str(int(row["levels"])),
         (values[0], values[1], number_of(row["gradient_upper_limit"])),
         (values[2], values[3]),
         determined=bool(row["determined"]),
         why=text_of(row["note"]),
     )
-    return cells[:5]
+    return (Cell(int(row["levels"])), *cells[1:5])
 
 
 #: Aquifers that stand beside each other in the table of every round.
@@ -225,10 +225,10 @@ _BESIDE: Final = 2
 
 
 def _horizontal_row(row: dict[str, Any]) -> tuple[Cell, ...]:
-    values = [number_of(row[name]) for name in _GRADIENT_VALUES]
+    values, left_out = [number_of(row[name]) for name in _GRADIENT_VALUES], text_of(row["finding"])
     return (
         text_cell(row["round"], "of no round"),
-        Cell(str(row["date"])),
+        Cell(str(row["date"]), f"without {left_out}, which does not fit" if left_out else ""),
         *gradient_cells(
             count_levels(int(row["levels"]), int(row.get("loggers") or 0), int(row.get("gauges") or 0)),
             (values[0], values[1], number_of(row["gradient_upper_limit"])),
@@ -236,8 +236,6 @@ def _horizontal_row(row: dict[str, Any]) -> tuple[Cell, ...]:
             determined=bool(row["determined"]),
             why=text_of(row["note"]),
         ),
-        text_cell(row["triangles"], "nothing to compare"),
-        Cell(text_of(row["finding"]) or "none"),
     )
 
 
@@ -269,7 +267,7 @@ def _vertical(view: ReportView, table: pd.DataFrame) -> Table:
             )
         )
     caption = "Vertical gradients between the middles of screens in clusters in this period, ± at 95 %."
-    return Table("vertical-gradients", caption, columns, tuple(rows), identified_by=4)
+    return Table("vertical-gradients", caption, columns, tuple(rows), identified_by=4, captioned=False)
 
 
 @register_section(

@@ -132,14 +132,16 @@ def _season_table(view: ReportView, table: pd.DataFrame) -> Table:
         "Percentile: the share of years of the record whose level of the same calendar month is lower, by the "
         "position of Weibull, rank / (n + 1). It is stated as a number; no word grades it.",
     )
-    caption = "The newest level of each well in its season, the yearly cycle, and the records."
     rows = _by_aquifer(view, table, _season_row)
-    if table["percentile"].isna().all():
-        kept = [place for place in range(len(columns)) if place != _PERCENTILE]
-        columns = tuple(columns[place] for place in kept)
-        rows = tuple(row if isinstance(row, Group) else tuple(row[place] for place in kept) for row in rows)
-        notes = ()
-    return Table("seasons", caption, columns, rows, notes, captioned=False, reasons_in_row=True)
+    caption = "The newest level of each well in its season, the yearly cycle, and the records."
+    whole = Table("seasons", caption, columns, rows, notes, captioned=False, reasons_in_row=True)
+    return whole if table["percentile"].notna().any() else _without_percentiles(whole)
+
+
+def _without_percentiles(table: Table) -> Table:
+    kept = [place for place in range(len(table.columns)) if place != _PERCENTILE]
+    rows = tuple(row if isinstance(row, Group) else tuple(row[place] for place in kept) for row in table.rows)
+    return replace(table, columns=tuple(table.columns[place] for place in kept), rows=rows, notes=())
 
 
 def _by_aquifer(
@@ -218,17 +220,22 @@ def compose_trends(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
         blocks.append(_pooled_table(view, pooled))
     dates = extras.frame("threshold_dates")
     dates = dates[dates["well"].isin(view.wells["well"])]
-    if len(dates):
-        blocks.append(Heading("Thresholds on these trends"))
-        blocks.extend(_threshold_blocks(view, dates))
+    if len(dates) and "threshold_table" not in view.definition.sections:
+        blocks.extend(threshold_date_blocks(view))
     return blocks
 
 
-def _threshold_blocks(view: ReportView, dates: pd.DataFrame) -> list[Block]:
+def threshold_date_blocks(view: ReportView) -> list[Block]:
     """Return when thresholds are reached on the trends; one sentence for those that no trend leads to."""
+    dates = view.data.extras.frame("threshold_dates")
+    dates = dates[dates["well"].isin(view.wells["well"])]
+    if dates.empty:
+        return []
     known = dates[dates["reached_on"].map(day_text) != ""]
     others = dates[dates["reached_on"].map(day_text) == ""]
-    blocks: list[Block] = [_threshold_table(view, known)] if len(known) else []
+    blocks: list[Block] = [Heading("Thresholds on the trends")]
+    if len(known):
+        blocks.append(_threshold_table(view, known))
     reasons: dict[str, list[str]] = {}
     for row in others.to_dict("records"):
         why = view.measures.words(text_of(row.get("note")) or text_of(row["state"]) or "not on this trend")

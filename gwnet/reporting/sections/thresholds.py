@@ -14,6 +14,7 @@ from gwnet.reporting.measures import moment_text
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.results.thresholds import threshold_results
 from gwnet.reporting.sections.common import length_cell, length_column, text_cell
+from gwnet.reporting.sections.statistics import threshold_date_blocks
 from gwnet.reporting.threshold_page import crossing_charts, rows_by_page, threshold_rows
 from gwnet.reporting.threshold_words import rule_words
 from gwnet.reporting.view import ReportView
@@ -64,7 +65,7 @@ def compose_threshold_table(view: ReportView, _drawing: Drawing) -> Sequence[Blo
     if not view.thresholds:
         return [Paragraph("No threshold is in force at the selected wells in this period.")]
     tables = (_states(view), _crossings(view), _actions(view))
-    return [table for table in tables if table is not None]
+    return [*(table for table in tables if table is not None), *threshold_date_blocks(view)]
 
 
 def _states(view: ReportView) -> Table:
@@ -125,7 +126,7 @@ def _crossings(view: ReportView) -> Table | None:
         Column("First"),
         Column("Last"),
         Column("Ended by"),
-        Column("Beyond in the period", align="right"),
+        Column("Beyond", align="right"),
         Column("In a row", align="right"),
         Column("Confirmed on"),
         length_column("Peak", measures),
@@ -133,7 +134,8 @@ def _crossings(view: ReportView) -> Table | None:
         Column("Review"),
     )
     caption = (
-        "Every crossing that reaches into the period. Readings and days of a logger are counted separately; a day "
+        "Every crossing that reaches into the period, with its levels beyond in the period. Readings and days of a "
+        "logger are counted separately; a day "
         "counts by its mean, and its peak is its lowest or highest head."
     )
     return Table("crossings", caption, columns, rows, identified_by=4)
