@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Polygon, Rectangle
+from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
 from gwnet.figures.base import style
@@ -125,7 +125,6 @@ def draw_aquifer_page(page_data: AquiferPage, *, size_mm: tuple[float, float]) -
         axes.set_yticks([])
         for spine in axes.spines.values():
             spine.set_color(style.RULE)
-        fill_control(axes, frame, data)
         missing = draw_panel(axes, frame, data, reserved=_corners(panel))
         draw_north_and_scale(page, panel, frame, data)
         top = panel.bottom - 1.2
@@ -135,12 +134,6 @@ def draw_aquifer_page(page_data: AquiferPage, *, size_mm: tuple[float, float]) -
         if below:
             _draw_below(page, page_data, below, [line for note in missing for line in note.lines])
     return page.figure
-
-
-def fill_control(axes: Axes, frame: MapFrame, data: MapPlotData) -> None:
-    """Tint the area inside the control of a map."""
-    for ring in data.boundary:
-        axes.add_patch(Polygon(frame.to_mm(ring), closed=True, facecolor=style.TINT, edgecolor="none", zorder=0.4))
 
 
 def _below_mm(page_data: AquiferPage) -> float:

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from gwnet.figures.base import style
 from gwnet.figures.base.page import Box, Page, key_height_mm
 from gwnet.figures.base.text import fit, number_text, text_width_pt
-from gwnet.figures.maps.aquifer_page import fill_control, round_scale_frame
+from gwnet.figures.maps.aquifer_page import round_scale_frame
 from gwnet.figures.maps.data import MapPlotData, MapPoint
 from gwnet.figures.maps.frame import draw_north_and_scale
 from gwnet.figures.maps.marks import EDGE, key_entries
@@ -65,7 +65,6 @@ def draw_high_low(
             axes.set_xlim(box.left, box.right)
             axes.set_ylim(box.bottom, box.top)
             axes.set_axis_off()
-            fill_control(axes, frame, data)
             draw_panel(axes, frame, replace(data, points=tuple(_brief(point, named) for point in data.points)))
             if number == 0:
                 draw_north_and_scale(page, box, frame, data)

@@ -155,7 +155,8 @@ def _places(
         for well in members:
             if well.name in states:
                 limits = ", ".join(dict.fromkeys(states[well.name].names))
-                lines = [f"{well.name} {limits}"] if len(lines) == 1 else [*lines, f"{well.name} {limits}"]
+                alone = len(members) == 1 and len(lines) == 1
+                lines = [f"{well.name} {limits}"] if alone else [*lines, f"{well.name} {limits}"]
         marks = tuple(dict.fromkeys(mark for state in held for mark in state.marks))
         fitted = tuple(fit(line, _LONGEST_MM * style.PT_PER_MM, _NAME_PT) for line in lines)
         places.append(_Place(members, x, y, fitted, marks, rate=rate))

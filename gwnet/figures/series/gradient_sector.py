@@ -19,8 +19,8 @@ from gwnet.figures.base.text import decimals_of_step, number_text
 from gwnet.figures.series.rose import RosePlotData, RosePoint
 
 #: Size of the block of one aquifer, and of its sector [mm].
-BLOCK_MM: Final = (174.0, 63.0)
-_SECTOR_MM: Final = (62.0, 56.0)
+BLOCK_MM: Final = (174.0, 60.0)
+_SECTOR_MM: Final = (62.0, 53.0)
 _KEY_MM: Final = 6.0
 #: Rounds that a line joins: those of the last year.
 _JOINED: Final = 5

@@ -36,7 +36,7 @@ def compose_aquifers(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     for number, (code, wells) in enumerate(view.by_aquifer(), start=1):
         facts = newest.get(code)
         when = f", {date_text(facts.day)}" if facts is not None else ""
-        blocks.append(PageTitle(f"{_name(view, code)}{when}"))
+        blocks.append(PageTitle(f"{_name(view, code)}{when}", _name(view, code)))
         blocks.append(_lead(view, [str(well) for well in wells["well"]], facts))
         if facts is None:
             blocks.append(Paragraph("No potentiometric map was made for this aquifer and period."))

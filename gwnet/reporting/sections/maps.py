@@ -185,7 +185,7 @@ def newest_maps(view: ReportView) -> dict[str, MapFacts]:
 
 @register_section(
     "map_wells",
-    "How the maps were made",
+    "How maps were made",
     "how the newest map of each aquifer was made, what does not fit on it and what was left out, without the map",
     place=105,
 )
