@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
@@ -19,6 +20,7 @@ from gwnet.analysis.series.trend_pooled import pooled_trends
 from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import trends
 from gwnet.errors import AnalysisError, NotFoundError
+from gwnet.figures.base.axes import day_number
 from gwnet.figures.coverage.data import coverage_plot_data
 from gwnet.figures.coverage.draw import coverage_pages, draw_coverage
 from gwnet.figures.maps.labels import split_basins
@@ -124,8 +126,8 @@ def gather_extras(
     levels = data.levels[data.levels["well"].isin(wells["well"]) & (data.levels["day"] <= pd.Timestamp(period.last))]
     asked = _Asked(record, definition, period, data, wells, levels, loggers)
     extras = Extras()
-    for name, gather in _GATHERERS.items():
-        if name in definition.sections:
+    for names, gather in _GATHERERS.items():
+        if definition.has_any(*names):
             extras = gather(asked, extras)
             step()
     return extras
@@ -133,7 +135,7 @@ def gather_extras(
 
 def count_extras(definition: Definition) -> int:
     """Return how many sections of a report need something of their own to be gathered."""
-    return sum(name in definition.sections for name in _GATHERERS)
+    return sum(definition.has_any(*names) for names in _GATHERERS)
 
 
 def _drawn(asked: _Asked, make: Callable[[], Figure]) -> Callable[[], DrawnFigure]:
@@ -156,8 +158,10 @@ def _gradients(asked: _Asked, extras: Extras) -> Extras:
                 f"Horizontal gradients of {context.named(aquifer)}, a point a round: direction and size, with 95 % "
                 "half-widths. Hollow where direction and size are not determined."
             )
+            period = (day_number(asked.period.first), day_number(asked.period.last) + 1.0)
+            draw = functools.partial(rounds.block, period)
             pictures.append(
-                Picture(f"rose-{aquifer}", caption, f"Rose of gradients. {caption}", _drawn(asked, rounds.figure))
+                Picture(f"rose-{aquifer}", caption, f"Gradients over the years. {caption}", _drawn(asked, draw))
             )
     window = asked.rule.for_site(asked.record.settings).window_days or 0.0
     vertical = vertical_table(asked.levels, asked.wells, window_days=window)
@@ -330,11 +334,11 @@ def _pumping(asked: _Asked, extras: Extras) -> Extras:
     return extras.with_section("pumping_test", **gather_pumping(asked.record, asked.definition, asked.period))
 
 
-_GATHERERS: Final[dict[str, Callable[[_Asked, Extras], Extras]]] = {
-    "gradients": _gradients,
-    "changes": _changes,
-    "seasons": _seasons,
-    "trends": _trends,
-    "loggers": _loggers,
-    "pumping_test": _pumping,
+_GATHERERS: Final[dict[tuple[str, ...], Callable[[_Asked, Extras], Extras]]] = {
+    ("gradients", "gradient_rounds"): _gradients,
+    ("changes", "aquifers"): _changes,
+    ("seasons",): _seasons,
+    ("trends",): _trends,
+    ("loggers",): _loggers,
+    ("pumping_test",): _pumping,
 }

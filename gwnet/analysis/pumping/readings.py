@@ -12,9 +12,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.analysis.levels.frame import levels_frame
 from gwnet.analysis.levels.inputs import LevelInputs, level_inputs
 from gwnet.analysis.levels.reduce import reduce_levels
-from gwnet.analysis.levels.table import levels_frame
 from gwnet.clock import offset_minutes, to_instants
 from gwnet.records import Selection
 from gwnet.store.fetch.frames import FRAMES

@@ -1,4 +1,4 @@
-"""The logger line of a hydrograph: thin, broken at gaps, lighter without approved readings; when it was installed.
+"""The logger line of a hydrograph, broken at gaps, and when the logger was installed.
 
 Where the sensor was out of water there is no line but a bound: a broken rule at the elevation at or below which the
 water was, with the marks of bounds on it.
@@ -184,14 +184,10 @@ def draw_logger_line(
     factor : float
         Display units in a metre.
     """
-    columns = max(int(width_mm * _COLUMNS_PER_MM), 1)
-    joined = line.approved.copy()
-    joined[1:] |= line.approved[:-1]  # the lighter part begins where the other ends
-    for chosen, color in ((~line.approved, style.SERIES_LIGHT), (joined, style.SERIES)):
-        if chosen.any():
-            values = np.where(chosen, line.elevation_m * factor, np.nan)
-            kept = thin_line(line.days, values, limits, columns)
-            axes.plot(line.days[kept], values[kept], color=color, linewidth=style.THIN, zorder=2.6)
+    if line.days.size:
+        values = line.elevation_m * factor
+        kept = thin_line(line.days, values, limits, max(int(width_mm * _COLUMNS_PER_MM), 1))
+        axes.plot(line.days[kept], values[kept], color=style.WATER, linewidth=style.LINE, zorder=2.6)
 
 
 def draw_bounds(axes: Axes, line: LoggerLine, mark: dict[str, Any], *, per_day_mm: float, factor: float) -> None:
@@ -212,7 +208,7 @@ def draw_bounds(axes: Axes, line: LoggerLine, mark: dict[str, Any], *, per_day_m
     """
     before = -np.inf
     for days, elevation in zip(line.bounds, line.bounds_m * factor, strict=True):
-        axes.plot(days, elevation, color=style.SOFT, linewidth=style.HAIR, dashes=(3.0, 1.6), zorder=2.7)
+        axes.plot(days, elevation, color=style.EARTH, linewidth=style.HAIR, dashes=(3.0, 1.6), zorder=2.7)
         count = max(int((days[1] - days[0]) * per_day_mm / MARK_APART_MM), 1)
         at = days[0] + (days[1] - days[0]) * (np.arange(count) + 0.5) / count
         shown = []
