@@ -20,7 +20,7 @@ from gwnet.hydro.trends.theil_sen import theil_sen
 Floats = NDArray[np.float64]
 
 #: Columns beyond those of the other methods; they are before p.
-EXTRA_COLUMNS = ("var_s_corrected", "z_corrected")
+EXTRA_COLUMNS = ("p_independent", "var_s_corrected", "z_corrected")
 
 
 def value_trends(levels: pd.DataFrame, wells: pd.DataFrame, *, approved: bool = False) -> list[dict[str, object]]:

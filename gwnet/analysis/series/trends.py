@@ -28,8 +28,8 @@ from gwnet.hydro.trends.false_discovery import adjusted_p_values
 #: Columns of the trends frame, in order.
 COLUMNS = tuple(
     (
-        "well method n first last n_bounds s var_s tau z p_independent p p_adjusted wells_adjusted "
-        "slope_m_per_year slope_lower_m_per_year slope_upper_m_per_year direction note site left_out"
+        "well method n first last n_bounds s var_s tau z p p_adjusted slope_m_per_year slope_lower_m_per_year "
+        "slope_upper_m_per_year direction note site left_out p_independent wells_adjusted"
     ).split()
 )
 
@@ -88,12 +88,13 @@ def trends(
     """
     columns = list(COLUMNS)
     if method == "all":
+        columns.remove("p_independent")
         columns[columns.index("p") : columns.index("p")] = EXTRA_COLUMNS
         rows = value_trends(levels, wells, approved=approved)
     else:
         rows = _period_rows(levels, wells, method, seasons, approved=approved)
     table = pd.DataFrame(rows, columns=columns)
-    for name in columns[columns.index("s") : columns.index("direction")]:
+    for name in (*columns[columns.index("s") : columns.index("direction")], "p_independent"):
         table[name] = table[name].astype(float)
     return _with_verdicts(table).astype({"s": "Int64", "wells_adjusted": "Int64"})
 
