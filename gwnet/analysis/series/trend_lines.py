@@ -24,7 +24,7 @@ Floats = NDArray[np.float64]
 LEAST_DEGREES = 3
 #: Largest share of bounds among the values of a line (project default): beyond it the line would rest on its own
 #: assumptions.
-MOST_BOUNDS = 1.0 / 3.0
+MOST_BOUNDS = 0.5
 #: Values farther from the line than so many robust standard deviations are moved to that distance (project default), so
 #: that one wrong reading neither makes nor hides a trend.
 FARTHEST_SPREADS = 4.0
@@ -162,7 +162,7 @@ def fit_line(record: WellRecord) -> FittedLine | None:
     Returns
     -------
     FittedLine or None
-        The line; None where too few values are left, over a third are bounds or the slope of the numbers stays open.
+        The line; None where too few values are left, over half are bounds or the slope of the numbers stays open.
 
     Notes
     -----

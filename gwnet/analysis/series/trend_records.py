@@ -159,15 +159,17 @@ def level_of_line(record: WellRecord, slope: float, day: np.datetime64) -> float
     Notes
     -----
     The line goes through the median of the values less slope times time, each value in the middle of its season; for
-    bounds their highest possible values where half or more are bounds.
+    bounds the bounds themselves where half or more are bounds.
     """
     seasons = record.values.shape[1]
     when = record.years[:, None] + (np.arange(seasons) + 0.5) / seasons
     here = ~np.isnan(record.values)
     straight = (record.values - slope * when)[here]
-    low = np.where(record.bound[here] < 0, -np.inf, straight)
-    lowest, highest = float(np.median(low)), float(np.median(straight))
-    level = (lowest + highest) / 2.0 if np.isfinite(lowest) else highest
+    side = record.bound[here]
+    lowest = float(np.median(np.where(side < 0, -np.inf, straight)))
+    highest = float(np.median(np.where(side > 0, np.inf, straight)))
+    ends = [end for end in (lowest, highest) if np.isfinite(end)]
+    level = sum(ends) / len(ends) if ends else float(np.median(straight))
     first = day.astype("datetime64[Y]")
     share = float((day.astype("datetime64[D]") - first.astype("datetime64[D]")).astype(np.int64)) / DAYS_PER_YEAR
     return level + slope * (float(first.astype(np.int64)) + 1970.0 + share)

@@ -95,6 +95,8 @@ def _most_likely(record: WellRecord) -> dict[str, object]:
     years = record.years.size
     if years < LEAST_YEARS:
         return {"moment": "most likely", "at": "", "note": f"too few years: {years} with a value, {LEAST_YEARS} needed"}
+    if record.bounds == record.count:
+        return {"moment": "most likely", "at": "", "note": "every value is a bound: no step can be seen"}
     plain = pettitt(record.values, bound=record.bound, method="approximate")
     first = plain.last_before + 1
     result, _ = segments_of(record, first)

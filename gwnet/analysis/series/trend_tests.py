@@ -112,15 +112,15 @@ def find_trend(record: WellRecord, fine: WellRecord | None = None) -> TrendResul
     The rule, in its order: too few years give no test. A gap of over a third of the record gives the comparison of
     what is before and after it. Records with one and a half values a year and more have p and the limits of the slope
     from `gwnet.analysis.series.trend_lines.fit_line`, a line over all correlations that the record allows; p is at
-    least that of the test by ranks for independent values. Others, and those with over a third of bounds, have the
+    least that of the test by ranks for independent values. Others, and those with over half of bounds, have the
     test by ranks with a wider variance: covariance among seasons (below ten years where it is larger), times what the
     correlation from one year to the next makes of it, which is taken from the scores of the years less the slope and
     corrected for the shortness of the record (`gwnet.hydro.trends.serial_correlation`); below five years it is taken as
     0.4 at least. ``tests/bench/bench_trend_limits.py`` has what this gives in simulated levels.
     """
-    short = _too_short(record)
-    if short:
-        return TrendResult(notes=[short])
+    why_not = _too_short(record) or _only_bounds(record)
+    if why_not:
+        return TrendResult(notes=[why_not])
     gap = longest_gap(record)
     result = _across(record, gap) if gap is not None else _trend(record, fine or record)
     if not math.isnan(result.p):
@@ -137,6 +137,22 @@ def _too_short(record: WellRecord) -> str:
         return ""
     words = f"{counted} with a value, at most {most} of one season; {LEAST_YEARS} years and 2 of a season needed"
     return f"too few years: {words}"
+
+
+def _only_bounds(record: WellRecord) -> str:
+    """Return what can be said of a record without a number; nothing where there is one."""
+    if record.bounds < record.count:
+        return ""
+    here = ~np.isnan(record.values)
+    sides, values = record.bound[here], record.values[here]
+    span = f"from {record.days[0]} to {record.days[-1]}"
+    if (sides < 0).all():
+        return f"always dry {span}: at or below {values.min():.2f} m at some time; a trend below that cannot be seen"
+    if (sides > 0).all():
+        return (
+            f"always flowing {span}: at or above {values.max():.2f} m at some time; a trend above that cannot be seen"
+        )
+    return f"dry or flowing at every visit {span}: no number to test"
 
 
 def _trend(record: WellRecord, fine: WellRecord) -> TrendResult:
@@ -210,7 +226,7 @@ def residual_serial_correlation(values: Floats, bound: Integers, years: Floats, 
     values : ndarray of float64, shape (n, m)
         A row for each year, a column for each season of each well; NaN where there is no value [m].
     bound : ndarray of int64, shape (n, m)
-        -1 where the true value is at or below, 0 elsewhere.
+        -1 where the true value is at or below, +1 where it is at or above, 0 elsewhere.
     years : ndarray of float64, shape (n,)
         The years.
     slope : float
