@@ -87,7 +87,7 @@ def threshold_dates(
     pandas.DataFrame
         Columns of `COLUMNS`. level_m is that of the line on the day of the newest value, the mean of all seasons;
         slopes are the line's, p the trend's. state is ``on this trend``, ``may have been passed already`` (the limits
-        of the line hold the threshold), ``already passed`` (they are beyond it), ``not on this trend`` (the line goes
+        of a significant line hold the threshold), ``already passed`` (they are beyond it), ``not on this trend`` (the line goes
         away from it), ``no significant trend`` or ``no trend worked out``. Dates are text and have limits at 95 %:
         reached_on of the line; season_reached_on of the level expected in the season that is lowest (for an upper
         threshold highest); level_reached_on of the first single level beyond the threshold at the visits to come, or
@@ -171,7 +171,7 @@ def _projected(trend: _Trend, line: FittedLine, threshold: float, kind: str) -> 
     if passed >= _PROBABILITIES[2]:
         state = "already passed"
         notes.insert(0, "the line and its limits are beyond the threshold")
-    elif passed > _PROBABILITIES[0]:
+    elif passed > _PROBABILITIES[0] and significant:
         state = "may have been passed already"
         notes.insert(0, f"the line is beyond the threshold with a probability of {passed:.0%}")
     elif not significant:

@@ -40,8 +40,8 @@ def value_trends(levels: pd.DataFrame, wells: pd.DataFrame, *, approved: bool = 
     Mann–Kendall test of every usable level, dry and flowing ones as bounds by rank. The variance of S is corrected
     after Hamed and Rao (1998) with the ranks of the levels less their Theil–Sen line, lags counted in values; the slope
     is the median over all pairs of levels that are numbers, time in days. On a day with manual readings the daily mean
-    of a logger does not count. A seasonal cycle is part of the values: unlike the method ``seasonal``, this one compares each
-    season with all others.
+    of a logger does not count. A seasonal cycle is part of the values: unlike the method ``seasonal``, this one
+    compares each season with all others.
 
     References
     ----------
