@@ -233,11 +233,10 @@ def _draw(axes: Axes, data: TrendPlotData, view: _View) -> None:
 def _draw_lines(axes: Axes, data: TrendPlotData, view: _View) -> None:
     """Draw the trend line with its interval, the smooth line, or the medians beside a gap."""
     if data.trend is not None:
-        days = np.array([data.trend.first, data.trend.last, data.trend.day])
-        days.sort()
-        line, lower, upper = (values * view.factor for values in data.trend.at(days))
-        if np.isfinite(lower).all() and np.isfinite(upper).all():
-            axes.fill_between(days, lower, upper, color=_BAND, linewidth=0, zorder=1.2)
+        days, line = data.trend.days, data.trend.elevation_m * view.factor
+        if data.trend.has_limits:
+            limits = data.trend.lower_m * view.factor, data.trend.upper_m * view.factor
+            axes.fill_between(days, *limits, color=_BAND, linewidth=0, zorder=1.2)
         axes.plot(days, line, zorder=3.8, **_line_look(data, view))
     if data.smooth is not None:
         axes.plot(data.smooth[0], data.smooth[1] * view.factor, zorder=3.7, **_SMOOTH)
@@ -340,6 +339,6 @@ def _line_entries(wells: Sequence[TrendPlotData]) -> list[KeyEntry]:
     entries = [KeyEntry(words, line_symbol(**look), 6.0) for words, look, there in shown if there]
     if any(well.smooth is not None for well in wells):
         entries.append(KeyEntry("smooth line", line_symbol(**_SMOOTH), 6.0))
-    if any(well.trend is not None and math.isfinite(well.trend.lower) for well in lines):
+    if any(well.trend is not None and well.trend.has_limits for well in lines):
         entries.append(KeyEntry("its limits at 95 %", band_symbol(facecolor=_BAND, edgecolor="none"), 4.5))
     return entries

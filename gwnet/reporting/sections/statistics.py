@@ -62,7 +62,8 @@ _TREND_FRAMES: Final = {
         "aquifer wells p slope_m_per_year slope_lower_m_per_year slope_upper_m_per_year direction "
         "wells_rising wells_falling p_wells_differ note"
     ),
-    "threshold_dates": "well threshold kind threshold_elevation_m state reached_on earliest latest",
+    "threshold_dates": "well threshold kind threshold_elevation_m state reached_on earliest latest season_reached_on "
+    "level_reached_on horizon",
 }
 
 
@@ -371,6 +372,9 @@ def _pooled_table(view: ReportView, table: pd.DataFrame) -> Table:
     return Table("pooled-trends", caption, columns, tuple(rows), captioned=False, reasons_in_row=True)
 
 
+_PROJECTED: Final = ("reached_on", "earliest", "latest", "season_reached_on", "level_reached_on")
+
+
 def _threshold_table(view: ReportView, table: pd.DataFrame) -> Table:
     columns = (
         Column("Well"),
@@ -381,6 +385,8 @@ def _threshold_table(view: ReportView, table: pd.DataFrame) -> Table:
         Column("reached on", group="Projected"),
         Column("earliest", group="Projected"),
         Column("latest", group="Projected"),
+        Column("lowest season", group="Projected"),
+        Column("first level", group="Projected"),
     )
     rows: list[Row] = []
     for row in table.to_dict("records"):
@@ -392,10 +398,15 @@ def _threshold_table(view: ReportView, table: pd.DataFrame) -> Table:
                 Cell(str(row["kind"])),
                 number_cell(view.measures.length(number_of(row["threshold_elevation_m"])), "not known"),
                 text_cell(row["state"], why),
-                *(text_cell(day_text(row[name]), why) for name in ("reached_on", "earliest", "latest")),
+                *(text_cell(day_text(row[name]), why) for name in _PROJECTED),
             )
         )
-    caption = "When each threshold would be reached if the trend went on; a projection, not a forecast."
+    horizon = day_text(table["horizon"].max())
+    caption = (
+        "When the line of each trend would reach its threshold if it went on, with limits at 95 %, when its lowest "
+        "(for an upper threshold highest) season would, and the first single level beyond; a projection, not a forecast"
+        f"{f', and none after {horizon}' if horizon else ''}."
+    )
     return Table(
         "threshold-dates", caption, columns, tuple(rows), identified_by=2, captioned=False, reasons_in_row=True
     )
