@@ -330,6 +330,37 @@ class Loggers(LoggerFiles):
 
         return self._decided(plan, by, reason, now_utc, dry_run=dry_run)
 
+    def dismiss(
+        self, *findings: str, reason: str, by: str, now_utc: dt.datetime | None = None, dry_run: bool = False
+    ) -> Corrected:
+        """Dismiss findings about loggers, all of them or none: their samples are levels again.
+
+        Parameters as `gwnet.network`.
+
+        Parameters
+        ----------
+        *findings : str
+            Names of the findings, from `net.loggers.findings()`.
+
+        Returns
+        -------
+        gwnet.analysis.loggers.corrections.Corrected
+            The numbers of the corrections ``keep`` that dismiss them, and what they change together.
+
+        Raises
+        ------
+        NotFoundError
+            If there is no such finding any more.
+        AnalysisError
+            If one keeps no samples out.
+        """
+        from gwnet.analysis.loggers.corrections import dismissals, plan_corrections
+
+        def plan(record: Snapshot) -> PlannedCorrections:
+            return plan_corrections(record, *dismissals(record, *findings))
+
+        return self._decided(plan, by, reason, now_utc, dry_run=dry_run)
+
     def withdraw_corrections(
         self, *numbers: int, reason: str, by: str, now_utc: dt.datetime | None = None, dry_run: bool = False
     ) -> Corrected:

@@ -21,9 +21,10 @@ import pandas as pd
 
 from gwnet.analysis.checks.limits import limits_of
 from gwnet.analysis.loggers.air_findings import air_of_deployment, find_missing_air
-from gwnet.analysis.loggers.channels import deployments_in, loggers_of
+from gwnet.analysis.loggers.channels import LoggerRecord, deployments_in, loggers_of
 from gwnet.analysis.loggers.clocks import compare_clock, find_clock_errors
 from gwnet.analysis.loggers.common_causes import find_across_wells, look_at
+from gwnet.analysis.loggers.correction_kinds import DISMISSED
 from gwnet.analysis.loggers.finding_rules import find_in_deployment
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
 from gwnet.analysis.loggers.suggestion import LoggerFinding, count_samples, findings_frame
@@ -74,6 +75,7 @@ def findings_of(record: Snapshot, deployments: Iterable[LoggerHeads]) -> list[Lo
     findings += find_clock_errors(each for each in clocks if each is not None)
     findings += find_missing_air(loggers, air)
     findings += _conflicts(record, places)
+    findings = [each for each in findings if not _is_dismissed(loggers, each)]
     never = np.datetime64("1900-01-01", "us")
     return sorted(
         findings,
@@ -85,6 +87,14 @@ def findings_of(record: Snapshot, deployments: Iterable[LoggerHeads]) -> list[Lo
             each.rule,
         ),
     )
+
+
+def _is_dismissed(loggers: LoggerRecord, finding: LoggerFinding) -> bool:
+    """Return whether a person dismissed a finding by a correction ``keep``."""
+    if finding.rule not in DISMISSED:
+        return False
+    history = loggers.correction_history(finding.instrument, finding.quantity)
+    return history.is_dismissed(finding.rule, finding.start_utc, finding.end_utc)
 
 
 def _conflicts(record: Snapshot, places: Mapping[str, tuple[str, str]]) -> Iterator[LoggerFinding]:

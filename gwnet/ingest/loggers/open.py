@@ -40,6 +40,9 @@ class Opening:
         Gives what is on record about instruments and their files; nothing is remembered without it.
     instrument : str or None
         Instrument that the files are of, where it is given.
+    repeated_hour : str
+        ``first`` or ``second``: of which hour a time that was twice is where nothing shows it; empty for what the
+        layout says.
     """
 
     layout: str | Path | Layout = AUTO
@@ -49,6 +52,7 @@ class Opening:
     say: Callable[[str], None] | None = None
     known: Callable[[], Known] | None = None
     instrument: str | None = None
+    repeated_hour: str = ""
 
     def __call__(self, path: Path) -> LoggerFile:
         """Open a file; see `gwnet.ingest.loggers.rows.open_logger_file`."""
@@ -91,6 +95,8 @@ class Opening:
             layout = replace(layout, zone=self.zone)
         if self.only:
             layout = replace(layout, select_value=self.only)
+        if self.repeated_hour:
+            layout = replace(layout, repeated_hour=self.repeated_hour)
         file.plan = replace(file.plan, layout=layout)
         return file
 
