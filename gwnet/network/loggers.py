@@ -92,10 +92,12 @@ class Loggers(LoggerFiles):
             Until when an installed logger should have samples; until its last sample unless given.
         """
         from gwnet.analysis.loggers.status import summarize_status
+        from gwnet.ingest.loggers.serials import find_other_serials
 
         codes = codes_of(wells)
         with self._record(site, known_on, wells=codes) as record:
-            return in_unit(summarize_status(record, codes, at_utc=instant_of(at_utc)), unit)
+            serials = find_other_serials(record.connection, record.known_on)
+            return in_unit(summarize_status(record, codes, at_utc=instant_of(at_utc), other_serials=serials), unit)
 
     def findings(self, wells: Wells = None, *, site: str | None = None, known_on: Instant = None) -> pd.DataFrame:
         """Return what looks wrong in the series of loggers, with the command that would fix it.
@@ -103,10 +105,12 @@ class Loggers(LoggerFiles):
         Parameters as `gwnet.network`; columns of `gwnet.analysis.loggers.suggestion.FINDING_COLUMNS`.
         """
         from gwnet.analysis.loggers.findings import list_findings
+        from gwnet.ingest.loggers.serials import find_other_serials
 
         codes = codes_of(wells)
         with self._record(site, known_on, wells=codes) as record:
-            return list_findings(record, codes)
+            serials = find_other_serials(record.connection, record.known_on)
+            return list_findings(record, codes, other_serials=serials)
 
     def efficiencies(
         self,

@@ -474,7 +474,8 @@ def test_status_lists_coverage_gaps_and_the_last_visit(installed):
     assert late.iloc[1]["coverage_percent"] < 50
     assert sensor["manual_readings"] == 3
     assert sensor["last_manual_reading"].startswith("2024-02-28T09:00")
-    assert RECORDED_ON - dt.timedelta(minutes=1) < sensor["last_download_utc"] < RECORDED_ON
+    assert sensor["last_download_utc"] == sensor["last_utc"]
+    assert RECORDED_ON - dt.timedelta(minutes=1) < sensor["last_loaded_utc"] < RECORDED_ON
     assert abs(sensor["leave_one_out_residual_m"]) < 0.01
     assert sensor["warnings"] == "gap"
     assert (barometer["quantity"], barometer["coverage_percent"]) == ("air pressure", 100.0)

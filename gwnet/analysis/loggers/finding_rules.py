@@ -155,6 +155,7 @@ RULES: Final[dict[str, Rule]] = {
     ),
     "not anchored": Rule("samples that nothing anchors to an elevation, or the hanging depth alone", "any sample"),
     "battery": Rule("a battery that runs low", f"{BATTERY_LOW_PERCENT:g} % or {BATTERY_LOW_V:g} V"),
+    "serial number": Rule("a file whose serial number is not that of its instrument on record", "any file"),
     "conflict": Rule("two downloads that differ at the same instants", "any instant"),
 }
 
