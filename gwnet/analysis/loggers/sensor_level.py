@@ -228,7 +228,9 @@ def _with_response(loggers: LoggerRecord, deployment: Any, level: SensorLevel) -
         return level
     if level.channel.quantity != "absolute pressure":
         air = air_pressure(loggers, deployment, level.channel.time_utc)
-        steps = (step.replace("less the air pressure", "response to the air pressure", 1) for step in air.steps)
+        steps = (
+            step.replace("less the air pressure", "barometric efficiency by the air pressure", 1) for step in air.steps
+        )
         level = replace(level, air_pa=air.pressure_pa, steps=(*level.steps, *steps))
     if np.isnan(level.air_pa).all():
         return level  # nothing to remove it by; the steps say that no air pressure is on record
