@@ -9,6 +9,7 @@ what is left open refuses the file, so that no row is lost.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -37,6 +38,10 @@ _BLOCK_ROWS: Final[int] = 32_768
 
 #: Rows that may wait at a change of the clocks for those after them.
 _MOST_WAITING: Final[int] = 1_000_000
+
+#: Blanks between columns that are lined up by them.
+_ONE_BLANK: Final = re.compile(rb" {2,}")
+_AROUND_LINES: Final = re.compile(rb"(?m)^ +| +(?=\r?$)")
 
 #: What to do about a time that was twice.
 _FIX_TWICE: Final = (
@@ -231,6 +236,8 @@ class LoggerFile:
         while passed < above and text:
             text = text[text.find(b"\n") + 1 :] if b"\n" in text else b""
             passed += 1
+        if self.layout.delimiter == " ":
+            text = _ONE_BLANK.sub(b" ", _AROUND_LINES.sub(b"", text))
         return Block(text, block.first_line + passed, block.last)
 
     def _waits_after(self, part: Rows) -> bool:
