@@ -23,6 +23,9 @@ Mask = NDArray[np.bool_]
 #: Statuses whose levels may serve as numbers.
 USABLE_STATUSES: Final = ("static", "flowing")
 
+#: How what is noticed begins of a level of a logger about which a serious finding is open; its rule follows.
+OPEN_FINDING: Final = "open finding:"
+
 #: Qualities whose levels may not.
 UNUSABLE_QUALITIES: Final = ("suspect", "poor")
 
@@ -87,6 +90,12 @@ def _finding(phrase: str) -> Callable[[pd.DataFrame], Mask]:
     return is_noticed
 
 
+def _is_in_doubt(levels: pd.DataFrame) -> Mask:
+    """Return which levels are of a logger about which a serious finding is open."""
+    texts = [text for text in levels["finding"].unique() if str(text).startswith(OPEN_FINDING)]
+    return np.asarray(levels["finding"].isin(texts), dtype=bool)
+
+
 def _unapproved(phrase: str) -> Callable[[pd.DataFrame], Mask]:
     """Return a predicate: whether the reduction noticed something unlikely and nobody has approved the level since."""
     is_noticed = _finding(phrase)
@@ -121,6 +130,7 @@ RULES: Final = (
         lambda levels: levels["status"].to_numpy(dtype=object),
         _MAP,
     ),
+    Rule(_is_in_doubt, lambda levels: levels["finding"].to_numpy(dtype=object), _ALL),
     Rule(is_below_screen, _phrase(BELOW_SCREEN), _MAP_AND_STATISTICS),
     Rule(is_sensor_out, _phrase(SENSOR_OUT), _MAP),
     Rule(_unapproved("below the bottom of the well"), _phrase("below the bottom of the well"), _MAP_AND_STATISTICS),

@@ -38,7 +38,7 @@ def level_rows(record: Snapshot, levels: pd.DataFrame, deployments: Sequence[Log
         The record of one site.
     levels : pandas.DataFrame
         Columns well, access, measured_at_utc, time_known, water_elevation_m (of a bound the bound), uncertainty_m,
-        bound, round, instrument and notes.
+        bound, round, instrument, notes, and doubt (why an open finding keeps the level out; empty for none).
     deployments : sequence of LoggerHeads
         Heads that they come from.
 
@@ -79,6 +79,7 @@ def level_rows(record: Snapshot, levels: pd.DataFrame, deployments: Sequence[Log
             "instrument": levels["instrument"],
             "observer": "",
             "notes": levels["notes"],
+            "doubt": levels.get("doubt", ""),
         }
     )
     return with_bounds(record, rows)
@@ -92,7 +93,8 @@ def with_bounds(record: Snapshot, rows: pd.DataFrame) -> pd.DataFrame:
     record : gwnet.store.snapshot.Snapshot
         The record of one site.
     rows : pandas.DataFrame
-        Columns well, access, measured_at_utc, water_elevation_m, bound (``<=`` where the sensor was out of water).
+        Columns well, access, measured_at_utc, water_elevation_m, bound (``<=`` where the sensor was out of water), and
+        doubt (optional; why an open finding keeps the level out).
 
     Returns
     -------
@@ -113,6 +115,7 @@ def with_bounds(record: Snapshot, rows: pd.DataFrame) -> pd.DataFrame:
     )
     ground = elevation - height
     lowest = ground - dry_bound_depth(bottom, ground - head, np.nan)
+    doubt = rows["doubt"].to_numpy(dtype=object) if "doubt" in rows else np.full(len(rows), "", dtype=object)
     below = ~out & (ground - head > limit)
     head = np.where(out & ~np.isnan(lowest), lowest, head)
     is_bound = out | below
@@ -124,7 +127,7 @@ def with_bounds(record: Snapshot, rows: pd.DataFrame) -> pd.DataFrame:
         measuring_point_elevation_m=elevation,
         water_elevation_m=head,
         quality="unchecked",
-        finding=np.select([out, below], [SENSOR_OUT, BELOW_SCREEN], ""),
+        finding=np.select([doubt != "", out, below], [doubt, SENSOR_OUT, BELOW_SCREEN], "").astype(object),
         bound_elevation_m=np.select([out, below], [head, ground - bottom], np.nan),
         event_id=np.full(len(rows), -1, dtype=np.int64),
         water_elevation_uncorrected_m=head,

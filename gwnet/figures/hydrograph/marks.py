@@ -13,7 +13,7 @@ from gwnet.figures.base import style
 from gwnet.figures.base.page import Box, KeyEntry, Page
 from gwnet.figures.base.symbols import band_symbol, line_symbol
 from gwnet.figures.hydrograph.data import HydrographPlotData
-from gwnet.figures.hydrograph.logger_line import INSTALLED, LEFT_OUT, STRIP_MM
+from gwnet.figures.hydrograph.logger_line import DOUBTFUL, INSTALLED, LEFT_OUT, STRIP_MM
 
 _MOVE, _LINE = MplPath.MOVETO, MplPath.LINETO
 #: A bar at the bound with an arrow away from it.
@@ -97,6 +97,8 @@ def _logger_entries(wells: Sequence[HydrographPlotData], *, strips: bool) -> lis
         entries.append(KeyEntry("logger", line_symbol(color=style.WATER, linewidth=1.4), 5.0))
     if any(len(well.logger.bounds) for well in wells):
         entries.append(KeyEntry(SENSOR_BOUND.label, _mark_drawer(SENSOR_BOUND, approved=False)))
+    if any(np.isfinite(well.logger.doubtful_m).any() for well in wells):
+        entries.append(KeyEntry("logger, kept out by an open finding", line_symbol(**DOUBTFUL), 5.0))
     if strips and any(len(well.logger.installed) for well in wells):
         entries.append(KeyEntry("sensor installed", band_symbol(STRIP_MM, **INSTALLED), 5.0))
     if strips and any(len(well.logger.left_out) for well in wells):

@@ -27,7 +27,7 @@ _BESIDE_MM: Final = 48.0
 _LEFT_MM, _BETWEEN_MM, _RIGHT_MM, _AXIS_MM, _TITLE_MM = 16.0, 16.0, 3.0, 10.0, 6.0
 #: Shapes, fills and dashes by well; lightness and shape differ, so that they can be read in grey.
 _SHAPES: Final = ("o", "s", "^", "D", "v", "P", "X", "p")
-_FILLS: Final = (style.WATER, style.WATER_LIGHT, style.EARTH, style.RIVER, "#7A2E5D", "#B7A6D6", style.FLOW, style.RAIN)
+_FILLS: Final = (style.WATER, style.SERIES, style.EARTH, style.RIVER, "#7A2E5D", "#B7A6D6", style.FLOW, style.RAIN)
 _DASHES: Final[tuple[Any, ...]] = ("-", (0, (4, 1.6)), (0, (1.2, 1.2)), (0, (6, 1.5, 1.2, 1.5)))
 _MARK_PT: Final = 3.4
 _DERIVATIVE_PT: Final = 2.2

@@ -75,7 +75,7 @@ def _whole(connection: Connection, number: int) -> Iterator[bytes]:
     yield zlib.decompress(content)
 
 
-def write_source(connection: Connection, source_file_id: int, folder: Path) -> Path:
+def write_source(connection: Connection, source_file_id: int, folder: Path, *, most_bytes: int | None = None) -> Path:
     """Write a kept file as it was loaded, under its own name, and return its path.
 
     Parameters as `gwnet.store.fetch`.
@@ -86,6 +86,8 @@ def write_source(connection: Connection, source_file_id: int, folder: Path) -> P
         Number of the source file.
     folder : pathlib.Path
         Folder to write into.
+    most_bytes : int, optional
+        Stop after the piece that reaches so many; the whole file unless given.
 
     Raises
     ------
@@ -95,5 +97,8 @@ def write_source(connection: Connection, source_file_id: int, folder: Path) -> P
     name = connection.execute(select(SourceFile.name).where(SourceFile.id == source_file_id)).scalar_one_or_none()
     path = folder / (Path(name or "").name or "download")
     with path.open("wb") as file:
-        file.writelines(source_bytes(connection, source_file_id))
+        for piece in source_bytes(connection, source_file_id):
+            file.write(piece)
+            if most_bytes is not None and file.tell() >= most_bytes:
+                break
     return path
