@@ -167,12 +167,12 @@ class CheckList:
 
         return register
 
-    def add_rule(self, rule: str, severity: str, looks_for: str, *limits: Limit) -> None:
+    def add_rule(self, rule: str, severity: str, looks_for: str, *limits: Limit, others: tuple[str, ...] = ()) -> None:
         """Add a rule whose findings the function of another check gives.
 
         Parameters
         ----------
-        rule, severity, looks_for, *limits : object
+        rule, severity, looks_for, *limits, others : object
             As the attributes of `Check`.
         """
-        self.checks.append(Check(rule, severity, looks_for, limits))
+        self.checks.append(Check(rule, severity, looks_for, limits, others))
