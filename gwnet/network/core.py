@@ -21,6 +21,7 @@ from gwnet.network.reports import Reports
 from gwnet.network.review import Review
 from gwnet.network.rounds import Rounds
 from gwnet.network.seasons import Seasons
+from gwnet.network.tables import Sources, Tables
 from gwnet.network.trends import Trends
 from gwnet.network.wells import WellsOnRecord
 from gwnet.records import RecordState
@@ -166,7 +167,9 @@ class Network(Group):
     ----------
     store : gwnet.store.session.Store
         The open database.
-    wells, levels, imports, trends, seasons, map, gradients, loggers, rounds, checks, review, report : object
+    wells, tables, sources, levels, imports, trends, seasons, map : object
+        Groups of methods.
+    gradients, loggers, rounds, checks, review, report : object
         Groups of methods; each one prints what it offers.
 
     Raises
@@ -186,6 +189,8 @@ class Network(Group):
             self.store.close()
             raise
         self.wells = WellsOnRecord(self.store)
+        self.tables = Tables(self.store)
+        self.sources = Sources(self.store)
         self.levels = Levels(self.store)
         self.imports = Imports(self.store)
         self.trends = Trends(self.store)

@@ -11,6 +11,7 @@ from gwnet.store.models import (
     loggers,
     mappings,
     measuring_points,
+    reduced,
     register,
     rounds,
     sites,
@@ -38,6 +39,7 @@ _SUBJECTS = (
     register,
     sources,
     states,
+    reduced,
 )
 
 METADATA: MetaData = Base.metadata
