@@ -41,6 +41,7 @@ def upgrade():
         sa.Column("known_on_utc", sa.DateTime(timezone=True), nullable=False),
         sa.Column("computed_at_utc", sa.DateTime(timezone=True), nullable=False),
         sa.Column("version", sa.Text(), nullable=False),
+        sa.Column("row_sha256", sa.Text(), nullable=False),
         sa.ForeignKeyConstraint(["event_id"], ["level_event.id"], name="fk_reduced_level_event_id_level_event"),
         sa.PrimaryKeyConstraint("event_id", name="pk_reduced_level"),
     )

@@ -136,3 +136,18 @@ def test_sources_come_back_as_they_were(address, tmp_path):
             net.sources.get("no.csv", tmp_path)
         with pytest.raises(gwnet.errors.SettingsError, match="no table 'sauce'"):
             net.tables("sauce")
+
+
+def test_a_reduced_level_altered_around_the_program_is_found(address):
+    with Network(address) as net:
+        net.levels.refresh()
+        assert net.doctor().findings == ()
+        with net.store.altering() as connection:
+            table = connection.exec_driver_sql
+            if "://" in address:
+                table("ALTER TABLE reduced_level DISABLE TRIGGER USER")
+            else:
+                table("DROP TRIGGER guard_reduced_level_update")
+            table("UPDATE reduced_level SET water_elevation_m = 1.0 WHERE event_id = 5")
+        messages = [finding.message for finding in net.doctor().findings]
+    assert "The reduced level of event 5 is not as it was worked out." in messages

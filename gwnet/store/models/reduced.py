@@ -16,7 +16,8 @@ class ReducedLevel(Base):
     It is no part of the record: it holds nothing that cannot be worked out anew. What could change a level deletes all
     rows in its own transaction, so that no row is older than what it rests on; they are made anew afterwards. ``bound``
     is empty, ``<=`` or ``>=``, and ``bound_elevation_m`` then the elevation that it is of. ``state_serial`` and
-    ``known_on_utc`` are the state of the record from which the row was worked out.
+    ``known_on_utc`` are the state of the record from which the row was worked out; ``row_sha256`` shows a row that was
+    altered since.
     """
 
     __tablename__ = "reduced_level"
@@ -45,3 +46,4 @@ class ReducedLevel(Base):
     known_on_utc: Mapped[dt.datetime] = mapped_column(UtcDateTime())
     computed_at_utc: Mapped[dt.datetime] = mapped_column(UtcDateTime())
     version: Mapped[str]
+    row_sha256: Mapped[str]

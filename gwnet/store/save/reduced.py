@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import datetime as dt
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from sqlalchemy import Connection, delete, insert, select
@@ -43,4 +46,29 @@ def store_reduced_levels(connection: Connection, rows: Sequence[dict[str, Any]])
     """
     clear_reduced_levels(connection)
     for start in range(0, len(rows), _ROWS_AT_ONCE):
-        connection.execute(insert(ReducedLevel), list(rows[start : start + _ROWS_AT_ONCE]))
+        some = [{**row, "row_sha256": row_digest(row)} for row in rows[start : start + _ROWS_AT_ONCE]]
+        connection.execute(insert(ReducedLevel), some)
+
+
+def row_digest(row: Mapping[str, Any]) -> str:
+    """Return the SHA-256 of a row of reduced levels, over all columns but that of the hash itself.
+
+    Parameters
+    ----------
+    row : mapping
+        Columns by name.
+
+    Returns
+    -------
+    str
+        Hexadecimal digits.
+    """
+    covered = {name: _plain(row[name]) for name in sorted(row) if name != "row_sha256"}
+    return hashlib.sha256(json.dumps(covered, ensure_ascii=False).encode()).hexdigest()
+
+
+def _plain(value: Any) -> Any:
+    """Return a value in the form that is hashed: instants in UTC, as both databases give them."""
+    if isinstance(value, dt.datetime):
+        return value.astimezone(dt.UTC).isoformat(timespec="microseconds")
+    return value.isoformat() if isinstance(value, dt.date) else value
