@@ -27,6 +27,7 @@ from gwnet.ingest.mapping.mapping import describe_mapping_keys
 from gwnet.ingest.tables.documented import describe_rejections, describe_tables
 from gwnet.reporting.registry import describe_sections
 from gwnet.resources import docs_folder, reports_folder
+from gwnet.store.views import describe_views
 
 #: Constants that are defaults of users, in the order of the page `accuracy`.
 DEFAULTS: Final = tuple(
@@ -110,4 +111,5 @@ MAKERS: Final[dict[str, Callable[[], str]]] = {
     "methods": describe_methods,
     "commands": describe_commands,
     "common-options": describe_common_options,
+    "views": describe_views,
 }

@@ -22,6 +22,7 @@ from gwnet.network.reports import Reports
 from gwnet.network.review import Review
 from gwnet.network.rounds import Rounds
 from gwnet.network.seasons import Seasons
+from gwnet.network.tables import Sources, Tables
 from gwnet.network.thresholds import Thresholds
 from gwnet.network.trends import Trends
 from gwnet.network.wells import WellsOnRecord
@@ -168,7 +169,7 @@ class Network(Group):
     ----------
     store : gwnet.store.session.Store
         The open database.
-    wells, levels, imports, trends, seasons, thresholds, map, gradients, pumping : object
+    wells, tables, sources, levels, imports, trends, seasons, thresholds, map, gradients, pumping : object
         Groups of methods; each one prints what it offers.
     loggers, rounds, checks, review, report : object
         Likewise.
@@ -190,6 +191,8 @@ class Network(Group):
             self.store.close()
             raise
         self.wells = WellsOnRecord(self.store)
+        self.tables = Tables(self.store)
+        self.sources = Sources(self.store)
         self.levels = Levels(self.store)
         self.imports = Imports(self.store)
         self.trends = Trends(self.store)

@@ -63,6 +63,19 @@ class Levels(Group):
             table = add_test_readings(record, levels_of(record, chosen, loggers), chosen)
             return in_unit(select_rows(table, chosen), unit)
 
+    def refresh(self) -> int:
+        """Fill the table ``reduced_level``, which readers ask by SQL, with the levels as they are on record now.
+
+        Returns
+        -------
+        int
+            Number of rows. Whatever may change a level empties the table in its own transaction, so that it never
+            holds a level that is no longer on record.
+        """
+        from gwnet.analysis.levels.reduced_table import refresh_reduced_levels
+
+        return refresh_reduced_levels(self._store)
+
     def series(
         self,
         well: str,

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, inspect, select
 
-from gwnet.errors import NotFoundError
+from gwnet.errors import NotFoundError, StoreError
 from gwnet.store.models.sources import SourceFile, SourcePiece
 
 
@@ -41,6 +41,32 @@ def source_bytes(connection: Connection, source_file_id: int) -> Iterator[bytes]
         )
         yield loosen.decompress(connection.execute(piece).scalar_one())
     yield loosen.flush()
+
+
+def read_source(connection: Connection, source_file_id: int, sha256: str) -> bytes:
+    """Return the bytes of a kept file as it was loaded, held against its hash.
+
+    Parameters as `gwnet.store.fetch`.
+
+    Parameters
+    ----------
+    source_file_id : int
+        Number of the source file.
+    sha256 : str
+        Its hash on record, in hexadecimal digits.
+
+    Raises
+    ------
+    NotFoundError
+        If there is no such file on record.
+    StoreError
+        If the bytes have another hash.
+    """
+    content = b"".join(source_bytes(connection, source_file_id))
+    if hashlib.sha256(content).hexdigest() != sha256:
+        message = f"The bytes of source file {source_file_id} are not those that were loaded; nothing was written."
+        raise StoreError(message, fix="Examine the record with 'gwnet doctor', and restore a backup.")
+    return content
 
 
 def compare_originals(connection: Connection) -> Iterator[tuple[int, str, str]]:

@@ -12,6 +12,7 @@ from gwnet.store.models import (
     mappings,
     measuring_points,
     pumping,
+    reduced,
     register,
     rounds,
     sites,
@@ -40,6 +41,7 @@ _SUBJECTS = (
     pumping,
     sources,
     states,
+    reduced,
 )
 
 METADATA: MetaData = Base.metadata
