@@ -167,7 +167,7 @@ def test_levels_days_and_sets_say_why_a_logger_gives_none(installed):
         days = logger_days(record.of_site("S"), ["W"])
         late = days[days["measured_at"] > "2024-02-08"]
         assert len(late) > 20
-        assert set(late["finding"]) == {"open finding: step"} == set(late["unusable_reason"])
+        assert set(late["finding"]) == {"serious finding open: step"} == set(late["unusable_reason"])
         assert not late["usable"].any()
         assert late["water_elevation_m"].notna().all()
         early = days[days["measured_at"] < "2024-02-07"]
@@ -177,7 +177,7 @@ def test_levels_days_and_sets_say_why_a_logger_gives_none(installed):
         when = moment("2024-02-15 12:00")
         request = LevelRequest(("W",), when, when, when + HOUR.item())
         (rows,) = levels_for_sets(record.of_site("S"), [request])
-    assert rows["finding"].tolist() == ["open finding: step"]
+    assert rows["finding"].tolist() == ["serious finding open: step"]
     assert not rows["usable"].any()
 
 
@@ -187,7 +187,7 @@ def test_explain_tells_the_level_that_an_open_finding_keeps_out(installed):
         (explained,) = explain_head(record, "W", "2024-02-15T12:00")
     steps = {step.what: step for step in explained.steps}
     assert steps["water elevation"].value.startswith("would be 9")
-    assert steps["used as a level"].value == "no: open finding: step"
+    assert steps["used as a level"].value == "no: serious finding open: step"
     assert "gwnet logger findings" in steps["used as a level"].source
 
 

@@ -10,8 +10,6 @@ import numpy as np
 from gwnet.analysis.checks.check import SERIOUS, WARNING, CheckList, Finding
 from gwnet.analysis.checks.events import Events
 from gwnet.analysis.pumping.findings import RULES, find_in_test
-from gwnet.analysis.pumping.gather import gather_test
-from gwnet.analysis.pumping.readings import spans_of_tests
 from gwnet.store.snapshot import Snapshot
 
 CHECKS: Final = CheckList()
@@ -40,6 +38,9 @@ def find_in_tests(record: Snapshot, events: Events) -> Iterator[Finding]:
     Finding
         Of each well and rule one, whatever the number of tests; and one a static level.
     """
+    # tests have heads of loggers, which are anchored to levels, of which checks keep some out
+    from gwnet.analysis.pumping.gather import gather_test
+
     yield from _static_levels(record, events)
     noticed: dict[tuple[str, str], list[str]] = {}
     tests: dict[tuple[str, str], list[str]] = {}
@@ -56,6 +57,8 @@ def find_in_tests(record: Snapshot, events: Events) -> Iterator[Finding]:
 
 def _static_levels(record: Snapshot, events: Events) -> Iterator[Finding]:
     """Find static levels that were read while a test was under way in one of its wells."""
+    from gwnet.analysis.pumping.readings import spans_of_tests
+
     measured = events.frame["measured_at_utc"]
     for span in spans_of_tests(record).itertuples():
         here = (events["well"] == span.well) & (events["status"] == "static") & events["time_known"].astype(bool)

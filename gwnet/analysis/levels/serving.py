@@ -23,9 +23,6 @@ Mask = NDArray[np.bool_]
 #: Statuses whose levels may serve as numbers.
 USABLE_STATUSES: Final = ("static", "flowing")
 
-#: How what is noticed begins of a level of a logger about which a serious finding is open; its rule follows.
-OPEN_FINDING: Final = "open finding:"
-
 #: Qualities whose levels may not.
 UNUSABLE_QUALITIES: Final = ("suspect", "poor")
 
@@ -35,7 +32,7 @@ SOURCES: Final = ("manual", "logger", "gauge")
 #: Statuses that say nothing of the water; at any other but ``static`` the water itself bars the level.
 _UNREAD_STATUSES: Final = ("no access", "not found", "obstructed", "not measured", "frozen")
 
-#: What the reason of a level begins with that a serious finding is open of.
+#: What the reason of a level, manual or of a logger, begins with about which a serious finding is open; its rule follows.
 OPEN_FINDING: Final = "serious finding open: "
 
 #: Columns of levels that are judged.

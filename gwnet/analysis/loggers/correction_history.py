@@ -31,7 +31,7 @@ NO_WATER, AT_LIMIT, STUCK, BEYOND_RANGE, LIFTED, CONTRADICTED = (
 )
 
 #: Why a sample gives no water elevation until somebody decides, by the rule of the finding that is open.
-IN_DOUBT: Final = {rule: f"{OPEN_FINDING} {rule}" for rule in DOUBTED_BY}
+IN_DOUBT: Final = {rule: f"{OPEN_FINDING}{rule}" for rule in DOUBTED_BY}
 
 #: Why a sample gives no water elevation; the number kept with a sample is its place here, 0 for one that is used.
 OUT_REASONS: Final = (

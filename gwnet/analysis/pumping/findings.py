@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pandas as pd
 
-from gwnet.analysis.pumping.gather import GatheredTest
+if TYPE_CHECKING:
+    from gwnet.analysis.pumping.gather import GatheredTest
 
 #: A well farther than this from the pumped one is a slip of coordinates more often than a well of the test [m].
 FARTHEST_M: Final = 10_000.0
@@ -42,7 +43,7 @@ class PumpingFinding:
     fix: str
 
 
-Find = Callable[[GatheredTest], Iterable[PumpingFinding]]
+Find = Callable[["GatheredTest"], Iterable[PumpingFinding]]
 
 #: Every rule with what it looks for and the function that gives its findings.
 RULES: Final[dict[str, tuple[str, Find]]] = {}

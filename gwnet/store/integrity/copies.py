@@ -204,7 +204,7 @@ def check_reduced_levels(connection: Connection) -> Iterator[Finding]:
         if row_digest({str(name): value for name, value in row.items()}) != row["row_sha256"]:
             message = f"The reduced level of event {row['event_id']} is not as it was worked out."
             yield Finding(
-                _REDUCED, message, "Fill the table anew with 'gwnet refresh'.", None, table.name, row["event_id"]
+                _REDUCED, message, "Fill the table anew with 'gwnet refresh'.", None, "reduced_level", row["event_id"]
             )
 
 
