@@ -32,7 +32,7 @@ SOURCES: Final = ("manual", "logger", "gauge")
 #: Statuses that say nothing of the water; at any other but ``static`` the water itself bars the level.
 _UNREAD_STATUSES: Final = ("no access", "not found", "obstructed", "not measured", "frozen")
 
-#: What the reason of a level, manual or of a logger, begins with about which a serious finding is open; its rule follows.
+#: Begins the reason of a level, manual or of a logger, about which a serious finding is open; its rule follows.
 OPEN_FINDING: Final = "serious finding open: "
 
 #: Columns of levels that are judged.

@@ -175,7 +175,7 @@ def add_test_readings(record: Snapshot, table: pd.DataFrame, selection: Selectio
     inputs = reading_inputs(record, selection)
     if not len(inputs):
         return table
-    rows = levels_frame(inputs, reduce_levels(inputs))
+    rows = levels_frame(inputs, reduce_levels(inputs)).assign(open_finding="")
     if table.empty:
         return rows
     joined = pd.concat([table, rows[list(table.columns)].astype(table.dtypes.to_dict())], ignore_index=True)
