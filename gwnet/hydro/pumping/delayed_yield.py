@@ -43,7 +43,7 @@ def boulton(time: ArrayLike, sigma: float, r_over_b: float) -> Floats:
     sigma : float
         S/Sy.
     r_over_b : float
-        r over √(T/(α Sy)), α the reciprocal of the delay index.
+        Distance over √(T/(α Sy)), α the reciprocal of the delay index.
 
     Returns
     -------

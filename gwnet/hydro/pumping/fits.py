@@ -120,6 +120,8 @@ def _log_ends(kinds: Sequence[FittedParameter], wells: Sequence[WellDrawdown]) -
 def check_count(name: str, k: int, wells: Sequence[WellDrawdown]) -> None:
     """Refuse fewer readings than parameters.
 
+    Parameters as `gwnet.hydro.pumping`.
+
     Raises
     ------
     TooFewLevelsError
@@ -195,7 +197,10 @@ def reading_weights(wells: Sequence[WellDrawdown]) -> tuple[Floats, float | None
 
 
 def time_order(wells: Sequence[WellDrawdown]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return the order of the readings in time, well after well, and where the next well begins in it."""
+    """Return the order of the readings in time, well after well, and where the next well begins in it.
+
+    Parameters as `gwnet.hydro.pumping`.
+    """
     ends = np.cumsum([well.days.size for well in wells])
     order = [np.argsort(well.days, kind="stable") + end - well.days.size for well, end in zip(wells, ends, strict=True)]
     return np.concatenate(order).astype(np.int64), ends[:-1].astype(np.int64)
@@ -302,7 +307,10 @@ def _thinned(well: WellDrawdown, count: int) -> WellDrawdown:
 
 
 def parameters_of(kinds: Sequence[FittedParameter], problem: Problem, solution: Solution) -> tuple[Parameter, ...]:
-    """Return the parameters with their limits; what lies at an end of the search is 0 or infinite."""
+    """Return the parameters with their limits; what lies at an end of the search is 0 or infinite.
+
+    Parameters as `gwnet.hydro.pumping`.
+    """
     found = []
     for kind, theta, lower, upper, low, high in zip(
         kinds, solution.theta, solution.lower, solution.upper, problem.low, problem.high, strict=True
@@ -356,7 +364,10 @@ def _fit_of(
 
 
 def identified_note(parameters: Sequence[Parameter]) -> str:
-    """Return the sentence on parameters that the data do not determine, empty where they determine all."""
+    """Return the sentence on parameters that the data do not determine, empty where they determine all.
+
+    Parameters as `gwnet.hydro.pumping`.
+    """
     unknown = []
     for parameter in parameters:
         if parameter.identifiable:
@@ -373,7 +384,10 @@ def identified_note(parameters: Sequence[Parameter]) -> str:
 
 
 def serial_note(solution: Solution) -> str:
-    """Return the sentence on residuals that follow each other, empty where they do not."""
+    """Return the sentence on residuals that follow each other, empty where they do not.
+
+    Parameters as `gwnet.hydro.pumping`.
+    """
     if solution.serial <= 0.0:
         return ""
     return (

@@ -69,11 +69,17 @@ class Problem:
     known_sd: float | None = None
 
     def misfit(self, theta: Floats) -> Floats:
-        """Return the weighted residuals, model minus measured."""
+        """Return the weighted residuals, model minus measured.
+
+        Parameters as `gwnet.hydro.pumping`.
+        """
         return np.asarray((self.predict(theta) - self.observed) * self.weight, dtype=np.float64)
 
     def misfit_and_slopes(self, theta: Floats) -> tuple[Floats, Floats]:
-        """Return the weighted residuals and their derivatives."""
+        """Return the weighted residuals and their derivatives.
+
+        Parameters as `gwnet.hydro.pumping`.
+        """
         if self.slopes is not None:
             values, derivative = self.slopes(theta)
             return (values - self.observed) * self.weight, derivative * self.weight[:, None]
@@ -174,7 +180,7 @@ def aicc(sum_squares: float, n: int, k: int) -> float:
     Returns
     -------
     float
-        n ln(SS/n) + 2K + 2K(K+1)/(n−K−1) with K = k + 1; NaN where n is at most K + 1.
+        The criterion n ln(SS/n) + 2K + 2K(K+1)/(n−K−1) with K = k + 1; NaN where n is at most K + 1.
 
     Notes
     -----
@@ -188,7 +194,10 @@ def aicc(sum_squares: float, n: int, k: int) -> float:
 
 
 def student_95(degrees: float) -> float:
-    """Return the two-sided 95 % quantile of Student's t."""
+    """Return the two-sided 95 % quantile of Student's t.
+
+    Parameters as `gwnet.hydro.pumping`.
+    """
     from scipy import special
 
     return float(special.stdtrit(degrees, 0.975))

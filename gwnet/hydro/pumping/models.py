@@ -191,6 +191,8 @@ MODELS: Final[dict[str, DrawdownModel]] = {
 def find_model(name: str) -> DrawdownModel:
     """Return a model by its name.
 
+    Parameters as `gwnet.hydro.pumping`.
+
     Raises
     ------
     AnalysisError

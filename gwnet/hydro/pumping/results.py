@@ -73,7 +73,10 @@ class PumpingRates:
         return math.inf if self.rate_m3_d[-1] > 0.0 else float(self.start_days[-1])
 
     def rate_at(self, days: ArrayLike) -> Floats:
-        """Return the rate at given times; 0 before the first [m³/d]."""
+        """Return the rate at given times; 0 before the first [m³/d].
+
+        Parameters as `gwnet.hydro.pumping`.
+        """
         place = np.searchsorted(self.start_days, np.asarray(days, dtype=np.float64), side="right")
         return np.concatenate([[0.0], self.rate_m3_d])[place]
 
@@ -153,7 +156,10 @@ class WellDrawdown:
         object.__setattr__(self, "image_m", image_m)
 
     def within(self, first_days: float, last_days: float) -> WellDrawdown:
-        """Return the readings later than one time and not later than another."""
+        """Return the readings later than one time and not later than another.
+
+        Parameters as `gwnet.hydro.pumping`.
+        """
         kept = (self.days > first_days + SAME_TIME_DAYS) & (self.days <= last_days + SAME_TIME_DAYS)
         widths = None if self.half_width_m is None else self.half_width_m[kept]
         return WellDrawdown(
@@ -201,6 +207,8 @@ class PumpingGeometry:
 
     def need(self, name: str, what: str) -> float:
         """Return a dimension that an analysis needs.
+
+        Parameters as `gwnet.hydro.pumping`.
 
         Raises
         ------
@@ -298,6 +306,8 @@ class PumpingFit:
     def parameter(self, name: str) -> Parameter:
         """Return a parameter by its name.
 
+        Parameters as `gwnet.hydro.pumping`.
+
         Raises
         ------
         AnalysisError
@@ -311,12 +321,17 @@ class PumpingFit:
         raise AnalysisError(message)
 
     def value(self, name: str) -> float:
-        """Return the estimate of a parameter."""
+        """Return the estimate of a parameter.
+
+        Parameters as `gwnet.hydro.pumping`.
+        """
         return self.parameter(name).value
 
 
 def used_readings(wells: Sequence[WellDrawdown], rates: PumpingRates) -> list[WellDrawdown]:
     """Return the readings after the start of pumping; a well without any is left out.
+
+    Parameters as `gwnet.hydro.pumping`.
 
     Raises
     ------

@@ -20,7 +20,7 @@ def wellbore_storage(time: ArrayLike, alpha: float, radii: float = 1.0) -> Float
     time : array_like, shape (n,)
         Tt/(S rw²), above 0; rw the radius of screen or bore.
     alpha : float
-        rw² S/rc²; rc the radius of the casing in which the level moves.
+        The ratio rw² S/rc²; rc the radius of the casing in which the level moves.
     radii : float, optional
         Distance over rw; 1 at the pumped well.
 
@@ -57,7 +57,7 @@ def slug_recovery(time: ArrayLike, alpha: float, radii: float = 1.0) -> Floats:
     time : array_like, shape (n,)
         Tt/rc², above 0; rc the radius of the casing in which the level moves.
     alpha : float
-        rw² S/rc²; rw the radius of screen or bore.
+        The ratio rw² S/rc²; rw the radius of screen or bore.
     radii : float, optional
         Distance of an observation well over rw; 1 at the tested well.
 

@@ -32,7 +32,7 @@ def theis(u: ArrayLike) -> Floats:
     Parameters
     ----------
     u : array_like
-        r²S/(4Tt); 0 and above.
+        The ratio r²S/(4Tt); 0 and above.
 
     Returns
     -------
@@ -57,7 +57,7 @@ def leaky(u: ArrayLike, r_over_b: ArrayLike) -> Floats:
     Parameters
     ----------
     u : array_like
-        r²S/(4Tt), above 0.
+        The ratio r²S/(4Tt), above 0.
     r_over_b : array_like
         Distance over leakage factor, 0 or above.
 
