@@ -12,6 +12,8 @@ from gwnet.analysis.levels.display_unit import in_unit
 from gwnet.network.base import Group, Instant, Wells, codes_of
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from gwnet.analysis.pumping.drawdown import Background, PumpingDrawdowns
     from gwnet.analysis.pumping.production import Production
     from gwnet.products.pumping import FittedTest
@@ -139,7 +141,7 @@ class Pumping(Group):
         boundary: str = "",
         image: tuple[float, float] | None = None,
         heads: tuple[float, float] | None = None,
-        is_trimmed: bool = True,
+        is_trimmed: bool | None = None,
         site: str | None = None,
         known_on: Instant = None,
     ) -> FittedTest:
@@ -160,7 +162,8 @@ class Pumping(Group):
         heads : tuple of float, optional
             Range of normalised heads that straight lines of slug tests take.
         is_trimmed : bool, optional
-            Whether straight lines leave out the readings at which they do not hold yet.
+            Whether straight lines leave out the readings at which they do not hold yet; unless a span is asked for,
+            they do.
 
         Returns
         -------
@@ -185,7 +188,41 @@ class Pumping(Group):
         )
         names = [methods] if isinstance(methods, str) else list(methods)
         with self._record(site, known_on, one_site=True, wells=codes_of(wells)) as record:
-            return FittedTest(analyse_test(record, test, names, asked))
+            return FittedTest(analyse_test(record, test, names, asked), str(record.settings["vertical_datum"]))
+
+    def figure(
+        self,
+        test: str,
+        kind: str = "",
+        wells: Wells = None,
+        *,
+        method: str = "",
+        background: Background = "mean",
+        before_hours: float = 24.0,
+        site: str | None = None,
+        known_on: Instant = None,
+        unit: str = "m",
+    ) -> Figure:
+        """Draw a test: drawdowns, their derivative, recovery, steps or distances, with an analysis over them.
+
+        Parameters as `gwnet.network.pumping.Pumping.drawdown`.
+
+        Parameters
+        ----------
+        kind : str, optional
+            One of `gwnet.figures.pumping.data.KINDS`; steps for step tests, half-log for others unless given.
+        method : str, optional
+            Analysis whose line and residuals are drawn; none unless given.
+        """
+        from gwnet.analysis.pumping.analyses import FitRequest, analyse_test
+        from gwnet.products.pumping import FittedTest
+
+        codes = codes_of(wells)
+        asked = FitRequest(wells=tuple(codes or ()), background=background, before_hours=before_hours)
+        with self._record(site, known_on, one_site=True, wells=codes) as record:
+            analysed = analyse_test(record, test, [method] if method else [], asked)
+            datum = str(record.settings["vertical_datum"])
+        return FittedTest(analysed, datum, tuple(codes or ())).figure(kind=kind, unit=unit)
 
     def production(
         self,

@@ -6,6 +6,7 @@ import datetime as dt
 import functools
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
@@ -331,7 +332,12 @@ def _loggers(asked: _Asked, extras: Extras) -> Extras:
 
 
 def _pumping(asked: _Asked, extras: Extras) -> Extras:
-    return extras.with_section("pumping_test", **gather_pumping(asked.record, asked.definition, asked.period))
+    gathered = gather_pumping(asked.record, asked.definition, asked.period)
+    pictures = [
+        Picture(one.key, one.caption, one.caption, _drawn(asked, partial(one.draw, asked.unit)), (one.test,))
+        for one in gathered.figures
+    ]
+    return extras.with_section("pumping_test", pictures, **gathered.frames)
 
 
 _GATHERERS: Final[dict[tuple[str, ...], Callable[[_Asked, Extras], Extras]]] = {

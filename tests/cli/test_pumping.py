@@ -18,6 +18,7 @@ MODULES = {
     "sheet": "sheet",
     "drawdown": "drawdown",
     "fit": "fit",
+    "figure": "figure",
     "production": "production",
 }
 
@@ -74,6 +75,18 @@ def test_two_methods_are_compared_in_a_sentence(here):
     assert "By AICc theis is best supported" in ran.err
     refused = here("pumping", "fit", "PT-1", "--method", "guess")
     assert (refused.code, "There is no method 'guess'" in refused.err) == (STOPPED, True)
+
+
+def test_figures_are_drawn_of_every_kind_and_beside_an_analysis(here, tmp_path):
+    for kind in ("half-log", "log-log", "recovery", "distance"):
+        ran = here("pumping", "figure", "PT-1", "--kind", kind, "--out", f"{kind}.svg")
+        assert ran.code == DONE, ran.err
+        assert "Pumping test PT-1, PW" in (tmp_path / f"{kind}.svg").read_text()
+    ran = here("pumping", "fit", "PT-1", "--method", "theis", "--wells", "O1", "--figure", "fit.svg")
+    assert "wrote fit.svg" in ran.err
+    assert "transmissivity 250" in (tmp_path / "fit.svg").read_text()
+    ran = here("pumping", "figure", "PT-1", "--kind", "steps", "--method", "theis", "--wells", "PW", "--out", "s.png")
+    assert ran.code == DONE, ran.err
 
 
 def test_production_ends_with_what_is_for_a_professional(here):

@@ -59,8 +59,9 @@ class FitRequest:
         Easting and northing of the image of the pumped well behind it.
     heads : tuple of float, optional
         Range of normalised heads that straight lines of slug tests take.
-    is_trimmed : bool
-        Whether straight lines leave out the readings at which they do not hold yet.
+    is_trimmed : bool, optional
+        Whether straight lines leave out the readings at which they do not hold yet; unless a span is asked for, they
+        do.
     """
 
     wells: tuple[str, ...] = ()
@@ -73,11 +74,13 @@ class FitRequest:
     boundary: str = ""
     image: tuple[float, float] | None = None
     heads: tuple[float, float] | None = None
-    is_trimmed: bool = True
+    is_trimmed: bool | None = None
 
     def options_of(self, method: str) -> dict[str, Any]:
         """Return the options of a method that were asked for otherwise than it has them."""
-        asked = {"heads": self.heads, "trim": None if self.is_trimmed else False}
+        has_span = self.first_min is not None or self.last_min is not None
+        is_trimmed = not has_span if self.is_trimmed is None else self.is_trimmed
+        asked = {"heads": self.heads, "trim": None if is_trimmed else False}
         return {name: asked[name] for name in METHODS[method].options if asked.get(name) is not None}
 
 

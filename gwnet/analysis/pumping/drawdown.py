@@ -15,6 +15,7 @@ from gwnet.clock import zone_of
 from gwnet.errors import AnalysisError, SettingsError
 from gwnet.hydro.pumping import PumpingGeometry, PumpingRates, WellDrawdown
 from gwnet.hydro.pumping.drawdown import days_since_change, drawdown_from_depths
+from gwnet.hydro.pumping.straight_lines import equivalent_days, recovery_ratio
 
 Background = Literal["mean", "line"]
 
@@ -22,7 +23,7 @@ Background = Literal["mean", "line"]
 DRAWDOWN_COLUMNS: Final = tuple(
     (
         "test well distance_m measured_at elapsed_min since_change_min rate_l_s source passed depth_to_water_m "
-        "water_elevation_m static_elevation_m drawdown_m uncertainty_m"
+        "water_elevation_m static_elevation_m drawdown_m uncertainty_m recovery_ratio equivalent_min"
     ).split()
 )
 
@@ -47,7 +48,8 @@ class PumpingDrawdowns:
     table : pandas.DataFrame
         Columns of `DRAWDOWN_COLUMNS`, by well (the pumped one first) and time. Drawdown is positive down; its
         uncertainty is the 95 % half-width of reading and static level together. Where the source gives a drawdown and
-        no level, it is that.
+        no level, it is that. After the stop, recovery_ratio is t/t′ and equivalent_min the equivalent time of
+        recovery.
     static : pandas.DataFrame
         Columns of `STATIC_COLUMNS`: the level before the test of each well, at the start of pumping, and its trend
         (positive upward); as a depth where no measuring point was in force.
@@ -183,8 +185,12 @@ def _dressed(test: GatheredTest, table: pd.DataFrame) -> pd.DataFrame:
         rates: PumpingRates | None = rates_for_analysis(test)
     except AnalysisError:
         rates = None
-    since = np.full(len(table), np.nan) if rates is None else days_since_change(rates, days)
-    rate = np.full(len(table), np.nan) if rates is None else rates.rate_at(days)
+    unknown = np.full(len(table), np.nan)
+    since = unknown if rates is None else days_since_change(rates, days)
+    rate = unknown if rates is None else rates.rate_at(days)
+    ratio, equivalent = unknown, unknown
+    if rates is not None and math.isfinite(rates.stop_days):
+        ratio, equivalent = recovery_ratio(rates, days), equivalent_days(rates, days) * _DAY_MIN
     local = table["measured_at_utc"].dt.tz_convert(zone_of(test.zone))
     table = table.assign(
         test=test.test,
@@ -192,6 +198,8 @@ def _dressed(test: GatheredTest, table: pd.DataFrame) -> pd.DataFrame:
         measured_at=[moment.isoformat(timespec="seconds") for moment in local],
         since_change_min=np.where(days >= 0.0, since * _DAY_MIN, np.nan),
         rate_l_s=rate * 1000.0 / _DAY_S,
+        recovery_ratio=ratio,
+        equivalent_min=equivalent,
         order=table["well"].map(place),
     )
     table = table.sort_values(["order", "elapsed_min"], kind="stable", ignore_index=True)
@@ -250,6 +258,7 @@ def wells_for_analysis(
         If a well has no drawdown, or its distance or radius is not on record.
     """
     table = drawdowns.table
+    weighs = bool((table.loc[table["well"].isin(wells or table["well"]), "uncertainty_m"] > 0.0).all())
     made = []
     for well in wells or list(dict.fromkeys(table["well"])):
         rows = table[table["well"] == well]
@@ -268,7 +277,7 @@ def wells_for_analysis(
                 _distance(test, well),
                 minute[kept] / _DAY_MIN,
                 rows["drawdown_m"].to_numpy(dtype=np.float64)[kept],
-                width if width.size and (width > 0.0).all() else None,
+                width if weighs else None,
                 top_m=top,
                 bottom_m=bottom,
                 image_m=None if images_m is None else images_m.get(well),

@@ -14,6 +14,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "sheet": ("sheet", "Make the sheet of a test: a PDF to print and a workbook to fill in."),
     "drawdown": ("drawdown", "Print the drawdowns of a test, one row a reading."),
     "fit": ("fit", "Analyse a test: one row a parameter, with limits at 95 %."),
+    "figure": ("figure", "Draw a test: drawdowns, recovery, steps or distances."),
     "production": ("production", "Work out what a well can yield: drawdowns for rates, and rates for a limit."),
 }
 

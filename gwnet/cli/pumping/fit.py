@@ -1,5 +1,6 @@
 """``gwnet pumping fit``."""
 
+from pathlib import Path
 from typing import Any
 
 import click
@@ -34,16 +35,19 @@ _SHOWN = ("wells", "method", "parameter", "value", "unit", "lower", "upper", "id
 @click.option(
     "--trim/--no-trim",
     "is_trimmed",
-    default=True,
-    show_default=True,
-    help="Leave out the readings at which a straight line does not hold yet.",
+    default=None,
+    help="Leave out the readings at which a straight line does not hold yet. Default: unless --after or --until is "
+    "given.",
 )
+@options.drawing("--figure", "Draw the drawdowns with the first method over them.")
 @options.site
 @options.known_on
 @options.unit
 @options.form
 @options.db
-def command(test: str, methods: tuple[str, ...], unit: str, form: str, db: str, **chosen: Any) -> None:
+def command(
+    test: str, methods: tuple[str, ...], figure: Path | None, unit: str, form: str, db: str, **chosen: Any
+) -> None:
     """Analyse a test: one row a parameter, with limits at 95 %.
 
     Several wells are fitted together. Where the data set no limits, identifiable is false, and the note says what they
@@ -55,6 +59,8 @@ def command(test: str, methods: tuple[str, ...], unit: str, form: str, db: str, 
     chosen["boundary"] = chosen["boundary"] or ""
     with options.open_record(db) as net:
         fitted = net.pumping.fit(test, methods, **chosen)
+        if figure is not None:
+            output.say_written([net.save_figure(fitted.figure(unit=unit), figure)])
     table = fitted.table.drop(columns=["test"]) if form == "table" else fitted.table
     output.rows(in_unit(table, unit), form, columns=_SHOWN)
     if form == "table":

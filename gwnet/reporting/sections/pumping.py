@@ -23,6 +23,9 @@ FOR_A_PROFESSIONAL: Final = (
     "licences are for a licensed professional and the local authority."
 )
 
+#: Residuals are smaller than the levels of a report.
+_RESIDUAL_DECIMALS: Final = 3
+
 _NOT_DETERMINED: Final = "not determined by the data"
 
 
@@ -32,7 +35,7 @@ class PumpingSettings:
 
     tests: tuple[str, ...] = ()
     methods: tuple[str, ...] = ("theis", "recovery")
-    step_methods: tuple[str, ...] = ("step",)
+    step_methods: tuple[str, ...] = ("step", "step-theis")
     background: str = "mean"
     before_hours: float = 24.0
 
@@ -214,7 +217,7 @@ def _fits(view: ReportView, code: str, fits: pd.DataFrame) -> Table:
         Column("lower", group="Limits at 95 %", align="right"),
         Column("upper", group="Limits at 95 %", align="right"),
         Column("Readings", "", 0, "right"),
-        length_column("Residuals", view.measures),
+        Column("Residuals", view.measures.unit, _RESIDUAL_DECIMALS, "right"),
     )
     rows = tuple(
         (
