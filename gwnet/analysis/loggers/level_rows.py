@@ -131,6 +131,7 @@ def with_bounds(record: Snapshot, rows: pd.DataFrame) -> pd.DataFrame:
         bound_elevation_m=np.select([out, below], [head, ground - bottom], np.nan),
         event_id=np.full(len(rows), -1, dtype=np.int64),
         water_elevation_uncorrected_m=head,
+        open_finding="",
     )
     if "review" not in levels:
         levels["review"] = "provisional"

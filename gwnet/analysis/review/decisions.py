@@ -10,7 +10,7 @@ from gwnet.store.fetch.reviews import OPEN, findings_with_decisions
 from gwnet.store.snapshot import Snapshot
 
 #: Columns that `join_decisions` adds.
-DECISION_COLUMNS: Final = ("finding_id", "decided_together", "decision", "decided_by", "decision_reason")
+DECISION_COLUMNS: Final = ("finding_id", "decision", "decided_by", "decision_reason", "decided_together")
 
 #: What one act of deciding has in common.
 _ONE_ACT: Final = ["decided_by", "decided_at_utc", "decision_reason"]
@@ -52,8 +52,8 @@ def join_decisions(record: Snapshot, findings: pd.DataFrame) -> pd.DataFrame:
     rows = [by_key.get(_key(row), {}) for row in findings.to_dict("records")]
     return findings.assign(
         finding_id=pd.array([row.get("finding_id") for row in rows], dtype="Int64"),
+        **{name: [str(row.get(name, "")) for row in rows] for name in DECISION_COLUMNS[1:4]},
         decided_together=[int(row.get("decided_together", 0)) for row in rows],
-        **{name: [str(row.get(name, "")) for row in rows] for name in DECISION_COLUMNS[2:]},
     )
 
 
