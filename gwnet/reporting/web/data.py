@@ -211,7 +211,7 @@ def _line(view: ReportView, line: Any, columns: int) -> dict[str, list[Any]]:
     if times.size > 1 and times[-1] > times[0]:
         kept = thin(times, values, start_utc=times[0], end_utc=times[-1], columns=columns)
         times, values = times[kept], values[kept]
-    shown = {"t": _milliseconds(times), "e": [_length(view, value) for value in values]}
+    shown: dict[str, list[Any]] = {"t": _milliseconds(times), "e": [_length(view, value) for value in values]}
     if line.bounds:
         edges = [_milliseconds([bound[side] for bound in line.bounds]) for side in (0, 1)]
         lengths = [[_length(view, bound[side]) for bound in line.bounds] for side in (2, 3)]
