@@ -67,6 +67,38 @@ _TEMPERATURE_WORDS: Final[dict[str, str]] = {
     **dict.fromkeys(("degf", "°f", "deg f", "f", "fahrenheit", "℉"), "degF"),
 }
 
+#: Minutes in one unit of time, exactly.
+MINUTES_PER_UNIT: Final[dict[str, float]] = {"min": 1.0, "s": 1.0 / 60.0, "h": 60.0, "d": 1440.0}
+
+#: Litres per second in one unit of a rate of pumping. US gallon 231 in3, inch 25.4 mm, foot 0.3048 m, all exactly
+#: (NIST SP 811, appendix B; from memory).
+LITRES_PER_SECOND_PER_UNIT: Final[dict[str, float]] = {
+    "L/s": 1.0,
+    "L/min": 1.0 / 60.0,
+    "m3/s": 1000.0,
+    "m3/min": 1000.0 / 60.0,
+    "m3/h": 1000.0 / 3600.0,
+    "m3/d": 1000.0 / 86_400.0,
+    "gal/min": 231.0 * 0.0254**3 * 1000.0 / 60.0,
+    "ft3/s": 0.3048**3 * 1000.0,
+    "ft3/min": 0.3048**3 * 1000.0 / 60.0,
+    "ft3/d": 0.3048**3 * 1000.0 / 86_400.0,
+}
+
+#: Other spellings of units of time and of rates, in lower case.
+_TIME_WORDS: Final[dict[str, str]] = {
+    **dict.fromkeys(("minute", "minutes", "mins"), "min"),
+    **dict.fromkeys(("sec", "second", "seconds"), "s"),
+    **dict.fromkeys(("hr", "hour", "hours"), "h"),
+    **dict.fromkeys(("day", "days"), "d"),
+}
+_RATE_WORDS: Final[dict[str, str]] = {
+    **dict.fromkeys(("gpm", "us gal/min", "usgpm"), "gal/min"),
+    **dict.fromkeys(("cfs",), "ft3/s"),
+    **{name.lower().replace("m3", "m³"): name for name in ("m3/s", "m3/min", "m3/h", "m3/d")},
+    **{name.lower().replace("ft3", "ft³"): name for name in ("ft3/s", "ft3/min", "ft3/d")},
+}
+
 #: Units that results can be printed in.
 DISPLAY_UNITS: Final[tuple[str, ...]] = ("m", "ft")
 
@@ -335,3 +367,56 @@ def to_celsius(temperature: Numbers, unit: str) -> Numbers:
     """
     at_zero, per_degree = TEMPERATURE_SCALES[temperature_unit(unit)]
     return (temperature - at_zero) / per_degree
+
+
+def time_unit(word: str) -> str:
+    """Return the canonical name of a unit of time.
+
+    Parameters
+    ----------
+    word : str
+        Unit as written in a heading; surrounding blanks and letter case do not matter.
+
+    Returns
+    -------
+    str
+        One of the names in `MINUTES_PER_UNIT`.
+
+    Raises
+    ------
+    UnitError
+        If the word is not one of these.
+    """
+    return _named(word, "time", MINUTES_PER_UNIT, _TIME_WORDS)
+
+
+def rate_unit(word: str) -> str:
+    """Return the canonical name of a unit of a rate of pumping.
+
+    Parameters
+    ----------
+    word : str
+        Unit as written in a heading; surrounding blanks and letter case do not matter.
+
+    Returns
+    -------
+    str
+        One of the names in `LITRES_PER_SECOND_PER_UNIT`.
+
+    Raises
+    ------
+    UnitError
+        If the word is not one of these. A gallon is the US gallon.
+    """
+    return _named(word, "rate", LITRES_PER_SECOND_PER_UNIT, _RATE_WORDS)
+
+
+def _named(word: str, what: str, units: dict[str, float], words: dict[str, str]) -> str:
+    wanted = word.strip().lower()
+    for unit in units:
+        if unit.lower() == wanted:
+            return unit
+    if wanted in words:
+        return words[wanted]
+    message = f"Unknown unit of {what} {word!r}; expected one of {', '.join(units)}."
+    raise UnitError(message, fix="Write the unit in square brackets in the heading.")

@@ -15,6 +15,7 @@ from making.files import toml_text
 from making.logger_truths import corrections, expected_of, loads
 from making.loggers import Loggers
 from making.physics import LOWER_PLANE, UPPER_PLANE, ZONE, days, grid, interpolate
+from making.pumping import truths as pumping_truths
 from making.record import Event, Record
 
 Truth = dict[str, Any]
@@ -440,6 +441,7 @@ def expected(record: Record, loggers: Loggers) -> Truth:
         "vertical": _vertical(record),
         "trend": _trends(record),
         "surface_point": _surface(record),
+        "pumping": pumping_truths(),
         **expected_of(loggers),
     }
 

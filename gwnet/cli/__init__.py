@@ -35,6 +35,9 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "import": ("imports", "Import other people's tables by a mapping."),
     "logger": ("loggers", "Load the files of loggers and work with them."),
     "wells": ("wells", "List the wells on record."),
+    "list": ("listed", "List a table as it is on record: construction, measuring points, thresholds and others."),
+    "sources": ("sources", "List the files that were loaded, or write one as it was."),
+    "refresh": ("refresh", "Fill the table of reduced levels that SQL reads."),
     "rounds": ("rounds", "List gauging rounds, plan one, list what is due, make field sheets."),
     "levels": ("levels", "Print reduced levels, one row an event."),
     "explain": ("explain", "Explain how one level was worked out."),
@@ -48,6 +51,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "thresholds": ("thresholds", "Print the states of thresholds over a period, one row a threshold."),
     "map": ("map", "Draw the potentiometric map of one aquifer and day."),
     "gradient": ("gradient", "Work out horizontal and vertical gradients, on one day or round by round."),
+    "pumping": ("pumping", "Work with pumping tests: their sheets, drawdowns, analyses and figures."),
     "worth": ("worth", "Rank wells by their data worth: what the map loses without them."),
     "report": ("report", "Make a report from its definition."),
 }
@@ -58,10 +62,10 @@ SECTIONS: Final[dict[str, tuple[str, ...]]] = {
     "Start": ("demo", "init", "help"),
     "Bring data in": ("load", "import", "logger"),
     "Plan rounds and go into the field": ("rounds", "worth"),
-    "Look at the record": ("wells", "levels", "hydrograph", "explain", "history"),
+    "Look at the record": ("wells", "list", "levels", "hydrograph", "explain", "history"),
     "Check and review": ("check", "review", "effects"),
     "Work out": ("thresholds", "trend", "seasons", "map", "gradient", "response", "pumping"),
-    "Report and hand over": ("report", "export", "serve"),
+    "Report and hand over": ("report", "export", "refresh", "sources", "serve"),
     "Keep the record safe": ("backup", "restore", "doctor", "upgrade", "move", "grant"),
 }
 

@@ -7,7 +7,7 @@ rule or a section means is declared where it is defined. A test holds the pages 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -15,9 +15,11 @@ import gwnet.constants
 from gwnet.analysis.checks.limits import describe_limits
 from gwnet.analysis.checks.rules import describe_checks
 from gwnet.analysis.fieldwork.field_sheet import CAUTIONS
+from gwnet.analysis.fieldwork.pumping_sheet import TEST_CAUTIONS
 from gwnet.analysis.levels.default_accuracy import describe_defaults
 from gwnet.analysis.loggers.correction_kinds import describe_corrections
 from gwnet.analysis.loggers.finding_rules import describe_logger_findings
+from gwnet.analysis.pumping.analyses import describe_pumping_methods
 from gwnet.docs.commands import describe_commands, describe_common_options
 from gwnet.docs.methods import describe_methods
 from gwnet.ingest.loggers.layout import describe_layout_keys
@@ -25,6 +27,7 @@ from gwnet.ingest.mapping.mapping import describe_mapping_keys
 from gwnet.ingest.tables.documented import describe_rejections, describe_tables
 from gwnet.reporting.registry import describe_sections
 from gwnet.resources import docs_folder, reports_folder
+from gwnet.store.views import describe_views
 
 #: Constants that are defaults of users, in the order of the page `accuracy`.
 DEFAULTS: Final = tuple(
@@ -70,8 +73,8 @@ def _defaults() -> str:
     return "\n".join(["| value | what it is, and its source |", "|---|---|", *rows])
 
 
-def _cautions() -> str:
-    return "\n".join(f"- {caution}" for caution in CAUTIONS)
+def _cautions(cautions: Sequence[str] = CAUTIONS) -> str:
+    return "\n".join(f"- {caution}" for caution in cautions)
 
 
 def _topics() -> str:
@@ -101,9 +104,12 @@ MAKERS: Final[dict[str, Callable[[], str]]] = {
     "default-accuracies": describe_defaults,
     "cautions": _cautions,
     "topics": _topics,
+    "pumping-methods": describe_pumping_methods,
+    "pumping-cautions": lambda: _cautions(TEST_CAUTIONS),
     "layout-keys": describe_layout_keys,
     "mapping-keys": describe_mapping_keys,
     "methods": describe_methods,
     "commands": describe_commands,
     "common-options": describe_common_options,
+    "views": describe_views,
 }

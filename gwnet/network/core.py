@@ -17,10 +17,12 @@ from gwnet.network.imports import Imports
 from gwnet.network.levels import Levels
 from gwnet.network.loggers import Loggers
 from gwnet.network.maps import Maps
+from gwnet.network.pumping import Pumping
 from gwnet.network.reports import Reports
 from gwnet.network.review import Review
 from gwnet.network.rounds import Rounds
 from gwnet.network.seasons import Seasons
+from gwnet.network.tables import Sources, Tables
 from gwnet.network.thresholds import Thresholds
 from gwnet.network.trends import Trends
 from gwnet.network.wells import WellsOnRecord
@@ -167,9 +169,9 @@ class Network(Group):
     ----------
     store : gwnet.store.session.Store
         The open database.
-    wells, levels, imports, trends, seasons, thresholds, map, gradients, loggers, rounds, checks, review : object
+    wells, tables, sources, levels, imports, trends, seasons, thresholds, map, gradients, pumping : object
         Groups of methods; each one prints what it offers.
-    report : object
+    loggers, rounds, checks, review, report : object
         Likewise.
 
     Raises
@@ -189,6 +191,8 @@ class Network(Group):
             self.store.close()
             raise
         self.wells = WellsOnRecord(self.store)
+        self.tables = Tables(self.store)
+        self.sources = Sources(self.store)
         self.levels = Levels(self.store)
         self.imports = Imports(self.store)
         self.trends = Trends(self.store)
@@ -196,6 +200,7 @@ class Network(Group):
         self.thresholds = Thresholds(self.store)
         self.map = Maps(self.store)
         self.gradients = Gradients(self.store)
+        self.pumping = Pumping(self.store)
         self.loggers = Loggers(self.store)
         self.rounds = Rounds(self.store)
         self.checks = Checks(self.store)

@@ -51,12 +51,30 @@ class Levels(Group):
         -------
         pandas.DataFrame
             As `gwnet.analysis.levels.table.levels`: ``measured_at`` is local time as text, ``measured_at_utc`` a time
-            with zone, ``day`` the local date; rows of loggers as `gwnet.analysis.loggers.levels.add_loggers`.
+            with zone, ``day`` the local date; rows of loggers as `gwnet.analysis.loggers.levels.add_loggers`, readings
+            of pumping tests as `gwnet.analysis.pumping.readings.add_test_readings`.
         """
         codes = codes_of(wells)
         chosen = Selection.of(codes, aquifer=aquifer, round=round, start=day_or_instant(start), end=day_or_instant(end))
+        from gwnet.analysis.levels.table import select_rows
+        from gwnet.analysis.pumping.readings import add_test_readings
+
         with self._record(site, known_on, wells=codes, aquifer=aquifer, round=round) as record:
-            return in_unit(levels_of(record, chosen, loggers), unit)
+            table = add_test_readings(record, levels_of(record, chosen, loggers), chosen)
+            return in_unit(select_rows(table, chosen), unit)
+
+    def refresh(self) -> int:
+        """Fill the table ``reduced_level``, which readers ask by SQL, with the levels as they are on record now.
+
+        Returns
+        -------
+        int
+            Number of rows. Whatever may change a level empties the table in its own transaction, so that it never
+            holds a level that is no longer on record.
+        """
+        from gwnet.analysis.levels.reduced_table import refresh_reduced_levels
+
+        return refresh_reduced_levels(self._store)
 
     def series(
         self,

@@ -36,6 +36,7 @@ class LoggerFiles(Group):
         quantity: str | None = None,
         zone: str | None = None,
         only: str | None = None,
+        repeated_hour: str | None = None,
         by: str,
         now_utc: dt.datetime | None = None,
         progress: Callable[[int, int], None] | None = None,
@@ -79,7 +80,7 @@ class LoggerFiles(Group):
 
         chosen = layout if isinstance(layout, Layout) or layout == AUTO else load_layout(layout)
         known = partial(read_known, self._store)
-        opening = Opening(chosen, zone or "", only or "", quantity or "", say, known, instrument)
+        opening = Opening(chosen, zone or "", only or "", quantity or "", say, known, instrument, repeated_hour or "")
         instruction = LoggerInstruction(by, instrument, now_utc=now_utc)
         files = list_logger_files([Path(path) for path in paths])
         return load_logger_files(self._store, files, opening, instruction, progress=progress)
@@ -297,6 +298,7 @@ class LoggerFiles(Group):
         zone: str | None = None,
         only: str | None = None,
         quantity: str | None = None,
+        repeated_hour: str | None = None,
         shown: int = 5,
     ) -> Trial:
         """Read a file of a logger and store nothing.
@@ -313,6 +315,8 @@ class LoggerFiles(Group):
             Which well or instrument to read, where the file has a column that says it.
         quantity : str, optional
             Read this quantity alone; the one column in such a unit is taken to be it.
+        repeated_hour : {"first", "second"}, optional
+            Of which hour a time is that was twice, where nothing in the file shows it.
         shown : int, optional
             How many of the first and of the last rows to return.
 
@@ -332,7 +336,8 @@ class LoggerFiles(Group):
         from gwnet.ingest.loggers.trial import try_file
 
         chosen = layout if layout is None or isinstance(layout, Layout) else load_layout(layout)
-        return try_file(path, chosen, zone=zone or "", only=only or "", quantity=quantity or "", shown=shown)
+        asked = {"zone": zone, "only": only, "quantity": quantity, "repeated_hour": repeated_hour}
+        return try_file(path, chosen, shown=shown, **{name: value or "" for name, value in asked.items()})
 
     @staticmethod
     def layouts() -> pd.DataFrame:

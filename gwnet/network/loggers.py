@@ -92,10 +92,12 @@ class Loggers(LoggerFiles):
             Until when an installed logger should have samples; until its last sample unless given.
         """
         from gwnet.analysis.loggers.status import summarize_status
+        from gwnet.ingest.loggers.serials import find_other_serials
 
         codes = codes_of(wells)
         with self._record(site, known_on, wells=codes) as record:
-            return in_unit(summarize_status(record, codes, at_utc=instant_of(at_utc)), unit)
+            serials = find_other_serials(record.connection, record.known_on)
+            return in_unit(summarize_status(record, codes, at_utc=instant_of(at_utc), other_serials=serials), unit)
 
     def findings(self, wells: Wells = None, *, site: str | None = None, known_on: Instant = None) -> pd.DataFrame:
         """Return what looks wrong in the series of loggers, with the command that would fix it.
@@ -103,10 +105,12 @@ class Loggers(LoggerFiles):
         Parameters as `gwnet.network`; columns of `gwnet.analysis.loggers.suggestion.FINDING_COLUMNS`.
         """
         from gwnet.analysis.loggers.findings import list_findings
+        from gwnet.ingest.loggers.serials import find_other_serials
 
         codes = codes_of(wells)
         with self._record(site, known_on, wells=codes) as record:
-            return list_findings(record, codes)
+            serials = find_other_serials(record.connection, record.known_on)
+            return list_findings(record, codes, other_serials=serials)
 
     def efficiencies(
         self,
@@ -327,6 +331,37 @@ class Loggers(LoggerFiles):
         def plan(record: Snapshot) -> PlannedCorrections:
             record.require(wells=codes_of(wells))
             return plan_corrections(record, *suggested_corrections(record, *findings, wanted=wanted))
+
+        return self._decided(plan, by, reason, now_utc, dry_run=dry_run)
+
+    def dismiss(
+        self, *findings: str, reason: str, by: str, now_utc: dt.datetime | None = None, dry_run: bool = False
+    ) -> Corrected:
+        """Dismiss findings about loggers, all of them or none: their samples are levels again.
+
+        Parameters as `gwnet.network`.
+
+        Parameters
+        ----------
+        *findings : str
+            Names of the findings, from `net.loggers.findings()`.
+
+        Returns
+        -------
+        gwnet.analysis.loggers.corrections.Corrected
+            The numbers of the corrections ``keep`` that dismiss them, and what they change together.
+
+        Raises
+        ------
+        NotFoundError
+            If there is no such finding any more.
+        AnalysisError
+            If one keeps no samples out.
+        """
+        from gwnet.analysis.loggers.corrections import dismissals, plan_corrections
+
+        def plan(record: Snapshot) -> PlannedCorrections:
+            return plan_corrections(record, *dismissals(record, *findings))
 
         return self._decided(plan, by, reason, now_utc, dry_run=dry_run)
 

@@ -37,8 +37,8 @@ if TYPE_CHECKING:
     from gwnet.store.snapshot import Snapshot
 
 #: Sections that show maps, and those that draw hydrographs.
-MAPPED: Final = ("maps", "aquifers", "map_wells")
-DRAWN: Final = ("hydrographs", "notable_hydrographs")
+MAPPED: Final = ("maps", "aquifers", "map_wells", "year")
+DRAWN: Final = ("hydrographs", "notable_hydrographs", "year")
 
 #: Parts that are gathered for every report: maps, record, loggers.
 _PARTS: Final = 3
@@ -96,6 +96,7 @@ def collect(
         rounds=rounds,
         thresholds=limits_of(record),
         stages=record.stages,
+        context=record.context,
         findings=join_decisions(record, findings(record)),
         corrections=history.changes(connection, since=_start_of(period.first, settings["time_zone"]), until=known_on),
         deployments=record.deployments,

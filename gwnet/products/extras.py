@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
@@ -19,6 +21,7 @@ from gwnet.analysis.series.trend_pooled import pooled_trends
 from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import trends
 from gwnet.errors import AnalysisError, NotFoundError
+from gwnet.figures.base.axes import day_number
 from gwnet.figures.coverage.data import coverage_plot_data
 from gwnet.figures.coverage.draw import coverage_pages, draw_coverage
 from gwnet.figures.maps.labels import split_basins
@@ -28,6 +31,7 @@ from gwnet.products.gradients import RoundGradients
 from gwnet.products.logger_lines import ReportLoggers
 from gwnet.products.logger_series import coverage
 from gwnet.products.maps import map_context
+from gwnet.products.pumping_report import gather_pumping
 from gwnet.products.seasons import envelope_figures
 from gwnet.products.trends import TrendFigures
 from gwnet.reporting.drawing import MAP_HEIGHT_MM, TEXT_WIDTH_MM
@@ -123,8 +127,8 @@ def gather_extras(
     levels = data.levels[data.levels["well"].isin(wells["well"]) & (data.levels["day"] <= pd.Timestamp(period.last))]
     asked = _Asked(record, definition, period, data, wells, levels, loggers)
     extras = Extras()
-    for name, gather in _GATHERERS.items():
-        if name in definition.sections:
+    for names, gather in _GATHERERS.items():
+        if definition.has_any(*names):
             extras = gather(asked, extras)
             step()
     return extras
@@ -132,7 +136,7 @@ def gather_extras(
 
 def count_extras(definition: Definition) -> int:
     """Return how many sections of a report need something of their own to be gathered."""
-    return sum(name in definition.sections for name in _GATHERERS)
+    return sum(definition.has_any(*names) for names in _GATHERERS)
 
 
 def _drawn(asked: _Asked, make: Callable[[], Figure]) -> Callable[[], DrawnFigure]:
@@ -155,8 +159,10 @@ def _gradients(asked: _Asked, extras: Extras) -> Extras:
                 f"Horizontal gradients of {context.named(aquifer)}, a point a round: direction and size, with 95 % "
                 "half-widths. Hollow where direction and size are not determined."
             )
+            period = (day_number(asked.period.first), day_number(asked.period.last) + 1.0)
+            draw = functools.partial(rounds.block, period)
             pictures.append(
-                Picture(f"rose-{aquifer}", caption, f"Rose of gradients. {caption}", _drawn(asked, rounds.figure))
+                Picture(f"rose-{aquifer}", caption, f"Gradients over the years. {caption}", _drawn(asked, draw))
             )
     window = asked.rule.for_site(asked.record.settings).window_days or 0.0
     vertical = vertical_table(asked.levels, asked.wells, window_days=window)
@@ -325,10 +331,20 @@ def _loggers(asked: _Asked, extras: Extras) -> Extras:
     return extras.with_section("loggers", pictures, loggers=found.table)
 
 
-_GATHERERS: Final[dict[str, Callable[[_Asked, Extras], Extras]]] = {
-    "gradients": _gradients,
-    "changes": _changes,
-    "seasons": _seasons,
-    "trends": _trends,
-    "loggers": _loggers,
+def _pumping(asked: _Asked, extras: Extras) -> Extras:
+    gathered = gather_pumping(asked.record, asked.definition, asked.period)
+    pictures = [
+        Picture(one.key, one.caption, one.caption, _drawn(asked, partial(one.draw, asked.unit)), (one.test,))
+        for one in gathered.figures
+    ]
+    return extras.with_section("pumping_test", pictures, **gathered.frames)
+
+
+_GATHERERS: Final[dict[tuple[str, ...], Callable[[_Asked, Extras], Extras]]] = {
+    ("gradients", "gradient_rounds"): _gradients,
+    ("changes", "aquifers"): _changes,
+    ("seasons",): _seasons,
+    ("trends",): _trends,
+    ("loggers",): _loggers,
+    ("pumping_test",): _pumping,
 }

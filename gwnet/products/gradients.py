@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from gwnet.analysis.maps.round_gradients import RoundGradient
     from gwnet.figures.maps.context import MapContext
+    from gwnet.figures.series.rose import RosePlotData
     from gwnet.hydro.gradients.horizontal import Gradient
     from gwnet.hydro.gradients.local import LocalGradient
     from gwnet.products.seepage import Seepage
@@ -99,8 +100,42 @@ class RoundGradients(Product):
         AnalysisError
             If no round has a gradient.
         """
+        from gwnet.figures.series.rose import draw_rose
+
+        return draw_rose(self.plot_data(unit))
+
+    def block(self, period: tuple[float, float]) -> Figure:
+        """Return the sector of the directions, with direction and size over the years, for a page of a report.
+
+        Parameters
+        ----------
+        period : tuple of float
+            Reported period: first day and the day after the last, days since 1970-01-01.
+
+        Raises
+        ------
+        AnalysisError
+            If no round has a gradient.
+        """
+        from gwnet.figures.series.gradient_sector import draw_gradient_block
+
+        return draw_gradient_block(self.plot_data(), period=period)
+
+    def plot_data(self, unit: str = "m") -> RosePlotData:
+        """Return what the figures show.
+
+        Parameters
+        ----------
+        unit : str, optional
+            Unit of lengths in texts, m or ft.
+
+        Raises
+        ------
+        AnalysisError
+            If no round has a gradient.
+        """
         from gwnet.figures.maps.context import subtitle_of
-        from gwnet.figures.series.rose import RosePoint, draw_rose, rose_plot_data
+        from gwnet.figures.series.rose import RosePoint, rose_plot_data
 
         points = [
             RosePoint(
@@ -123,16 +158,14 @@ class RoundGradients(Product):
         spread = directions([point.azimuth_deg for point in points if point.determined])
         first, last = points[0].date.isoformat(), points[-1].date.isoformat()
         without = [gradient for gradient in self.gradients if gradient.gradient is None]
-        return draw_rose(
-            rose_plot_data(
-                points,
-                title=f"Horizontal gradients, {self.context.named(self.aquifer)}",
-                subtitle=subtitle_of(self.context.site, first if first == last else f"{first} to {last}"),
-                middle_deg=spread.mean_deg,
-                concentration=spread.concentration,
-                without=[(gradient.round or gradient.date.isoformat(), gradient.reason) for gradient in without],
-                facts=[*self._facts(unit), *self.context.known],
-            )
+        return rose_plot_data(
+            points,
+            title=f"Horizontal gradients, {self.context.named(self.aquifer)}",
+            subtitle=subtitle_of(self.context.site, first if first == last else f"{first} to {last}"),
+            middle_deg=spread.mean_deg,
+            concentration=spread.concentration,
+            without=[(gradient.round or gradient.date.isoformat(), gradient.reason) for gradient in without],
+            facts=[*self._facts(unit), *self.context.known],
         )
 
     def _facts(self, unit: str) -> list[str]:

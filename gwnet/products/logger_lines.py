@@ -123,6 +123,7 @@ def thinned(line: LoggerSeries, shown_from: np.datetime64 | None = None, *, colu
         The approved parts and the others each keep first, last, smallest and largest head of every column; where the
         line broke, it still does. Lines that are short already stay as they are.
     """
+    line = _thinned_doubtful(line, columns)
     times, values, approved = line.time_utc, line.water_elevation_m, line.approved
     if times.size <= 4 * columns:
         return line
@@ -139,6 +140,17 @@ def thinned(line: LoggerSeries, shown_from: np.datetime64 | None = None, *, colu
         return line
     kept = _with_breaks(places[np.unique(np.concatenate(parts))], values)
     return replace(line, time_utc=times[kept], water_elevation_m=values[kept], approved=approved[kept])
+
+
+def _thinned_doubtful(line: LoggerSeries, columns: int) -> LoggerSeries:
+    """Return a line with fewer of the elevations that open findings keep out."""
+    times, values = line.doubtful_utc, line.doubtful_m
+    if times.size <= 4 * columns:
+        return line
+    places = np.flatnonzero(np.append(True, np.diff(times) > np.timedelta64(0, "us")))
+    part = thin(times[places], values[places], start_utc=times[0], end_utc=times[-1], columns=columns)
+    kept = _with_breaks(places[part], values)
+    return replace(line, doubtful_utc=times[kept], doubtful_m=values[kept])
 
 
 def _with_breaks(kept: NDArray[np.int64], values: Any) -> NDArray[np.int64]:

@@ -64,6 +64,7 @@ def line_of_well(members: Sequence[LoggerHeads], record: Snapshot) -> LoggerSeri
     ordered = sorted(members, key=lambda one: (one.time_utc[0], one.deployment_id))
     states = record.reviews.set_index("event_id")["state"]
     deployments = record.deployments.set_index("deployment_id")
+    doubtful = [_pieces(each, states) for one in ordered if (each := one.in_doubt()) is not None]
     pieces = [_pieces(one, states) for one in ordered]
     times, values, approved = (np.concatenate([piece[place] for piece in pieces]) for place in range(3))
     order = np.argsort(times, kind="stable")
@@ -82,7 +83,19 @@ def line_of_well(members: Sequence[LoggerHeads], record: Snapshot) -> LoggerSeri
         ),
         notes=tuple(_note(one) for one in ordered),
         bounds=tuple(bound for one in ordered for bound in _bounds(one)),
+        **_doubtful(doubtful),
     )
+
+
+def _doubtful(pieces: Sequence[tuple[Any, Any, Any]]) -> dict[str, Any]:
+    """Return times and elevations that open findings keep out, each run with a break after it."""
+    if not pieces:
+        return {}
+    times, values = (np.concatenate([piece[place] for piece in pieces]) for place in (0, 1))
+    known = ~np.isnan(values)
+    kept = known | np.append(False, known[:-1])
+    order = np.argsort(times[kept], kind="stable")
+    return {"doubtful_utc": times[kept][order], "doubtful_m": values[kept][order]}
 
 
 def _pieces(one: LoggerHeads, states: pd.Series) -> tuple[Any, Any, Any]:

@@ -211,6 +211,8 @@ def _refuse_empty(data: ReportData, period: Period) -> None:
         return
     if any(line.has_heads(period.first, period.last) for line in data.logger_lines.values()):
         return
+    if len(data.extras.frame("pumping_tests")):
+        return
     on_record = f"Levels on record run from {days.min()} to {days.max()}." if len(days) else "No level is on record."
     message = f"There is neither a level nor a round in {period.label}."
     raise ReportError(message, where=data.site.code, fix=on_record)

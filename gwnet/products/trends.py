@@ -8,29 +8,41 @@ times theirs is larger. Several pages are one PDF, or pictures numbered from the
 
 from __future__ import annotations
 
-import datetime as dt
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
 from gwnet.analysis.levels.places import located
 from gwnet.analysis.levels.serving import used_levels
-from gwnet.analysis.series.trend_records import WellRecord, level_of_line, smooth_line, well_records
+from gwnet.analysis.series.trend_lines import fit_line
+from gwnet.analysis.series.trend_records import (
+    WellRecord,
+    decimal_years,
+    level_of_line,
+    smooth_line,
+    well_records,
+)
 from gwnet.analysis.series.trends import parts_of_year
+from gwnet.constants import DAYS_PER_YEAR
 from gwnet.errors import TooFewLevelsError
 from gwnet.figures.base.panel import approved_sentence, site_text
 from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.trend_map import draw_slope_map, slope_map_plot_data
 from gwnet.figures.series.trend import draw_trend, trend_multiples
-from gwnet.figures.series.trend_data import TrendPlotData, trend_plot_data
+from gwnet.figures.series.trend_data import TrendLine, TrendPlotData, trend_plot_data
 from gwnet.figures.series.trend_ranked import RankedPlotData, draw_ranked_page, ranked_pages, ranked_plot_data
 from gwnet.products.product import Product
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+#: Places at which the line and its band are worked out.
+BAND_PLACES = 25
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -136,6 +148,8 @@ class TrendFigures(Product):
         with_taken = self.levels.assign(taken=self.levels.index.isin(used.index))
         records = well_records(used, 12 if self.method == "all" else parts_of_year(self.method, self.seasons))
         lines = {well: record for (_, well), record in records.items()}
+        parts = 12 if self.method == "all" else self.seasons
+        fitted = {well: record for (_, well), record in well_records(used, parts).items()}
         numbered = self.levels["water_elevation_m"].notna()
         by_well = dict(list(with_taken[numbered].groupby("well")))
         drawn = [
@@ -143,7 +157,7 @@ class TrendFigures(Product):
                 by_well[str(row["well"])],
                 str(row["well"]),
                 trend=row,
-                middle=_middle(lines.get(row["well"]), float(row["slope_m_per_year"])),
+                line=_line_of(fitted.get(row["well"]), row),
                 smooth=smooth_line(lines[row["well"]]) if self.smooth and row["well"] in lines else None,
                 site=self.context.site,
                 unit=self.unit,
@@ -158,9 +172,16 @@ class TrendFigures(Product):
         return drawn
 
 
-def _middle(record: WellRecord | None, slope: float) -> tuple[dt.date, float] | None:
-    """Return the middle of a record's time and where its line stands then; None without a line."""
+def _line_of(record: WellRecord | None, row: Mapping[str, Any]) -> TrendLine | None:
+    """Return the line of a record with its limits; None where the trends have no slope."""
+    slope = float(row["slope_m_per_year"])
     if record is None or not math.isfinite(slope):
         return None
-    day = record.days[0] + (record.days[-1] - record.days[0]) / 2
-    return pd.Timestamp(day).date(), level_of_line(record, slope, day)
+    ends = record.days[[0, -1]]
+    start, end = (ends - np.datetime64("1970-01-01", "D")).astype(np.float64).tolist()
+    days = np.linspace(start, end, BAND_PLACES)
+    fitted = fit_line(record)
+    if fitted is None:
+        levels = np.array([level_of_line(record, slope, day) for day in ends])
+        return TrendLine(days[[0, -1]], levels, np.full(2, math.nan), np.full(2, math.nan))
+    return TrendLine(days, *fitted.band(decimal_years(ends)[0] + (days - start) / DAYS_PER_YEAR))

@@ -16,7 +16,7 @@ from gwnet.errors import ReportError
 from gwnet.records import RecordState
 
 Align = Literal["left", "right", "centre"]
-Tone = Literal["body", "lead", "small"]
+Tone = Literal["body", "lead", "small", "note"]
 
 #: What is printed in a cell that has no value; the reason follows as a lettered note.
 EMPTY_MARK = "—"
@@ -28,6 +28,17 @@ class Heading:
     """A heading inside a section, one step below the section's title."""
 
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class PageTitle:
+    """The title of a page of its own, which takes the place of its section's title.
+
+    ``entry`` is what the contents name it; the title unless given, and nothing where it is empty.
+    """
+
+    text: str
+    entry: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +90,9 @@ class Column:
         Whether positive numbers carry a plus sign.
     group : str
         Heading that neighbouring columns with the same group share.
+    graphic : {"", "bar", "interval"}
+        What is drawn beside the numbers, on one scale for the column: a bar from zero right of them, or left of them a
+        ring with the limits of the cell.
     """
 
     heading: str
@@ -87,6 +101,7 @@ class Column:
     align: Align = "left"
     signed: bool = False
     group: str = ""
+    graphic: Literal["", "bar", "interval"] = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,12 +118,21 @@ class Cell:
         Sign before a number, for example ``≤`` for a bound.
     strong : bool
         Whether the value is set in bold.
+    faint : bool
+        Whether it is not distinguishable from zero: set in italics, and without a bar.
+    limits : tuple of float, optional
+        Lower and upper limit that are drawn beside the value, in its unit.
+    filled : bool
+        Whether its ring is filled.
     """
 
     value: str | int | float | None
     reason: str = ""
     prefix: str = ""
     strong: bool = False
+    faint: bool = False
+    limits: tuple[float, float] | None = None
+    filled: bool = False
 
     def __post_init__(self) -> None:
         if is_empty(self.value) and not self.reason:
@@ -147,6 +171,12 @@ class Table:
         Leading columns whose texts together tell a row from the others.
     compared : bool
         Whether later reports tell which of its values have changed; not for lists of what was noticed or done.
+    captioned : bool
+        Whether the caption is printed; a page whose title says the same leaves it out.
+    reasons_in_row : bool
+        Whether reasons run through the empty cells of their row and remarks stand below it, not as lettered notes.
+    dense : bool
+        Whether its rows stand close, as in a long table at the end of a report.
     """
 
     key: str
@@ -157,6 +187,9 @@ class Table:
     number: int = 0
     identified_by: int = 1
     compared: bool = True
+    captioned: bool = True
+    reasons_in_row: bool = False
+    dense: bool = False
 
     def __post_init__(self) -> None:
         for position, row in enumerate(self.rows, start=1):
@@ -193,6 +226,8 @@ class FigureSlot:
         Entries in the document's outline that lead to the figure.
     svg : bytes
         The same as SVG, for a page; empty where there is none.
+    captioned : bool
+        Whether the caption is printed; a page whose title says the same leaves it out.
     """
 
     key: str
@@ -202,6 +237,7 @@ class FigureSlot:
     number: int = 0
     bookmarks: tuple[str, ...] = ()
     svg: bytes = field(default=b"", repr=False, compare=False)
+    captioned: bool = True
 
     def content(self) -> bytes:
         """Return the figure as PDF."""
@@ -245,7 +281,61 @@ class PageBreak:
     """The next block starts a page."""
 
 
-Block = Heading | Paragraph | Bullets | Caution | Facts | Table | FigureSlot | SignOff | FirmBlock | PageBreak
+@dataclass(frozen=True, slots=True)
+class ResultItem:
+    """One result of a report: a first clause in bold, what follows it, and marks of the states that it is about.
+
+    ``marks`` are names of `gwnet.reporting.pdf.marks`: beyond, unconfirmed, unjudged, not beyond.
+    """
+
+    lead: str
+    text: str
+    marks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    """The results of a report, numbered in order of consequence."""
+
+    title: str
+    items: tuple[ResultItem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """A figure of the whole width whose right part is left free for text.
+
+    Parameters
+    ----------
+    figure : FigureSlot
+        The figure.
+    pairs : tuple of tuple of str
+        Names and values that are set right of it.
+    left_mm, top_mm : float
+        Where they begin, from the left and from the top of the figure [mm].
+    """
+
+    figure: FigureSlot
+    pairs: tuple[tuple[str, str], ...]
+    left_mm: float
+    top_mm: float
+
+
+Block = (
+    Heading
+    | PageTitle
+    | Results
+    | Beside
+    | Paragraph
+    | Bullets
+    | Caution
+    | Facts
+    | Table
+    | FigureSlot
+    | SignOff
+    | FirmBlock
+    | PageBreak
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,7 +390,11 @@ class Report:
     page : {"A4", "Letter"}
         Page format.
     contents : bool
-        Whether a table of contents follows the cover.
+        Whether the cover has the contents.
+    state_words : str
+        The state of review in the head of each page, where not all levels are approved.
+    heights : str
+        Unit and datum of elevations, in the foot of each page.
     """
 
     title: str
@@ -315,6 +409,8 @@ class Report:
     keywords: tuple[str, ...] = ()
     page: Literal["A4", "Letter"] = "A4"
     contents: bool = True
+    state_words: str = "all levels provisional"
+    heights: str = ""
 
     def blocks(self) -> Iterator[Block]:
         """Yield every block in the order of reading."""
@@ -324,11 +420,23 @@ class Report:
 
     def figures(self) -> tuple[FigureSlot, ...]:
         """Return the figures in the order of reading."""
-        return tuple(block for block in self.blocks() if isinstance(block, FigureSlot))
+        return tuple(figure for block in self.blocks() if (figure := figure_of(block)) is not None)
 
     def tables(self) -> tuple[Table, ...]:
         """Return the tables in the order of reading."""
         return tuple(block for block in self.blocks() if isinstance(block, Table))
+
+
+def figure_of(block: Block) -> FigureSlot | None:
+    """Return the figure that a block is or holds; None for others."""
+    if isinstance(block, Beside):
+        return block.figure
+    return block if isinstance(block, FigureSlot) else None
+
+
+def with_figure(block: Block, figure: FigureSlot) -> Block:
+    """Return a block with another figure in place of the one that it is or holds."""
+    return replace(block, figure=figure) if isinstance(block, Beside) else figure
 
 
 def is_empty(value: object) -> bool:
@@ -379,6 +487,8 @@ def cell_text(cell: Cell, column: Column) -> str:
 def note_letters(table: Table) -> dict[str, str]:
     """Return the letter of each reason in a table, in the order of first appearance: a, b, … z, aa, ab and so on."""
     letters: dict[str, str] = {}
+    if table.reasons_in_row:
+        return letters
     for row in table.rows:
         if isinstance(row, Group):
             continue
@@ -412,8 +522,9 @@ def numbered(report: Report) -> Report:
     def with_number(block: Block) -> Block:
         if isinstance(block, Table):
             return replace(block, number=tables[block.key])
-        if isinstance(block, FigureSlot):
-            return replace(block, number=figures[block.key])
+        figure = figure_of(block)
+        if figure is not None:
+            return with_figure(block, replace(figure, number=figures[figure.key]))
         return block
 
     sections = tuple(

@@ -46,6 +46,7 @@ _COLUMN_NAMES: Final = {
     "deployments": "well instrument kind installed_at_utc removed_at_utc hanging_depth_m barometer",
     "tape_checks": "instrument checked_on tape_reading_m reference_reading_m checked_by notes",
     "sources": "name sha256 layout rows recorded_at_utc",
+    "context": "series quantity unit date value",
     "register": "entry kind raised_on raised_by text due_on state answer",
 }
 
@@ -231,6 +232,8 @@ class ReportData:
         The issue that it is made as; None for a draft.
     logger_lines : mapping of str to LoggerSeries
         Continuous heads by well, for the hydrographs.
+    context : DataFrame
+        Rainfall, abstraction and the like: series, quantity, unit, date, value.
     logger_days : DataFrame
         Daily levels of loggers in wells with thresholds, with the columns of ``levels``.
     """
@@ -258,6 +261,7 @@ class ReportData:
     issue: IssueFacts | None = None
     logger_lines: Mapping[str, LoggerSeries] = field(default_factory=dict)
     logger_days: pd.DataFrame = field(default_factory=lambda: empty_frame("levels"))
+    context: pd.DataFrame = field(default_factory=lambda: empty_frame("context"))
 
     def __post_init__(self) -> None:
         if self.known_on.recorded_at_utc.tzinfo is None:

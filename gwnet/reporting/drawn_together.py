@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from typing import Final
 
-from gwnet.reporting.content import Block, Cover, DrawnFigure, FigureSlot, Report
+from gwnet.reporting.content import Block, Cover, DrawnFigure, FigureSlot, Report, figure_of, with_figure
 
 #: Fewer figures than this are drawn one after another: starting processes would cost more.
 _LEAST_FIGURES: Final = 4
@@ -45,9 +45,10 @@ def with_figures(report: Report, *, processes: int = 1, progress: Callable[[int,
             progress(len(drawn), len(waiting))
 
     def with_content(block: Block) -> Block:
-        if not isinstance(block, FigureSlot) or block.key not in drawn:
+        figure = figure_of(block)
+        if figure is None or figure.key not in drawn:
             return block
-        return replace(block, pdf=drawn[block.key].pdf, svg=drawn[block.key].svg)
+        return with_figure(block, replace(figure, pdf=drawn[figure.key].pdf, svg=drawn[figure.key].svg))
 
     sections = tuple(
         replace(section, blocks=tuple(with_content(block) for block in section.blocks)) for section in report.sections

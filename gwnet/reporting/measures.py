@@ -30,6 +30,8 @@ _POINTS: Final = (
 )
 _MOST_DECIMALS: Final = {"m": 3, "ft": 2}
 _USUAL_DECIMALS: Final = 2
+#: Units of length as they are written out.
+LONG_UNITS: Final = {"m": "metres", "ft": "feet (0.3048 m)"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import difflib
 import math
 from collections.abc import Mapping
@@ -16,7 +17,7 @@ from gwnet.reporting.changes import Change, change_between
 from gwnet.reporting.data import MapFacts, ReportData
 from gwnet.reporting.definition.parse import Definition
 from gwnet.reporting.definition.period import Period
-from gwnet.reporting.measures import Measures, fitting_decimals
+from gwnet.reporting.measures import Measures, fitting_decimals, local_day
 from gwnet.reporting.rounds import Event, RoundView, rounds_of, year_before
 
 
@@ -86,6 +87,12 @@ class ReportView:
     def current(self) -> RoundView | None:
         """The newest round of the period."""
         return self.in_period[-1] if self.in_period else None
+
+    @property
+    def closes_on(self) -> dt.date:
+        """The day on which the record closes, on the clock of the site."""
+        day = local_day(self.data.known_on.recorded_at_utc, self.data.site.time_zone)
+        return day or self.period.last
 
     def before(self, view: RoundView) -> RoundView | None:
         """Return the round before another one."""

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 #: Kinds whose cells are numbers.
-NUMBER_KINDS: Final[frozenset[str]] = frozenset({"length", "number", "whole", "coordinate"})
+NUMBER_KINDS: Final[frozenset[str]] = frozenset({"length", "number", "whole", "coordinate", "duration", "rate"})
 
 #: What each kind of column holds, for the documentation.
 KINDS: Final[dict[str, str]] = {
@@ -23,6 +23,9 @@ KINDS: Final[dict[str, str]] = {
     "date": "date",
     "time": "time of day",
     "timestamp": "date and time",
+    "duration": "duration",
+    "rate": "volume per time",
+    "start": "date and time, or elapsed time",
     "choice": "one of a list",
     "flag": "yes or no",
     "list": "list separated by `;`",
@@ -37,6 +40,9 @@ WIDEST: Final[dict[str, tuple[float, float]]] = {
     "coordinate": (-2e8, 2e8),
     "number": (-1e15, 1e15),
     "whole": (-1e9, 1e9),
+    "duration": (-1e9, 1e9),
+    "rate": (-1e9, 1e9),
+    "start": (-1e9, 1e9),
 }
 
 #: Ending that the kind of a column gives to its name in the record and in frames.
@@ -70,7 +76,8 @@ class Column:
     past : bool
         Whether a date may not lie in the future.
     unit : str
-        Fixed unit that a heading may name, for columns that are not lengths.
+        Unit in which it is stored, for columns that are not lengths. The heading of a duration or a rate may name
+        another one; that of any other column may name this one alone.
     former : str
         Heading that the column had before; files with it still load.
     of : str

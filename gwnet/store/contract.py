@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from gwnet.store.columns import Column, Table
+from gwnet.store.pumping_tables import PUMPING_RATES, PUMPING_READINGS, PUMPING_TESTS
 
 STATUSES: Final[tuple[str, ...]] = (
     "static",
@@ -489,6 +490,9 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("answer", "text", "What was answered or done; needed once it is answered or closed."),
         ),
     ),
+    PUMPING_TESTS,
+    PUMPING_RATES,
+    PUMPING_READINGS,
 )
 
 BY_NAME: Final[dict[str, Table]] = {table.name: table for table in TABLES}

@@ -53,7 +53,12 @@ def live_key(record: str) -> tuple[str, ...]:
     Parameters
     ----------
     record : str
-        A recorded table with a unique index over its live rows.
+        A recorded table with a unique index over its live rows, or with several: rows that say when in one way, and
+        rows that say it in another.
     """
-    index = next(index for index in METADATA.tables[record].indexes if index.name == f"uq_{record}_live")
-    return tuple(column.name for column in index.columns)
+    start = f"uq_{record}_live"
+    indexes = sorted(
+        (index for index in METADATA.tables[record].indexes if str(index.name).startswith(start)),
+        key=lambda index: str(index.name),
+    )
+    return tuple(dict.fromkeys(column.name for index in indexes for column in index.columns))

@@ -13,6 +13,7 @@ from gwnet.errors import SchemaAheadError, SchemaBehindError, StoreError
 from gwnet.resources import migrations_folder
 from gwnet.store.integrity.copies import check_coverage
 from gwnet.store.integrity.guards import renew_guards
+from gwnet.store.views import drop_views, renew_views
 from gwnet.store.work import begin_states
 
 if TYPE_CHECKING:
@@ -120,8 +121,9 @@ def upgrade(store: Store) -> tuple[str | None, str]:
 
     Notes
     -----
-    All revisions run in one transaction together with the note that they ran. The guards of the tables are made anew
-    in it, a record from before states gets its first state, and samples from before packs get theirs.
+    All revisions run in one transaction together with the note that they ran. The guards of the tables and the
+    views are made anew in it, a record from before states gets its first state, and samples from before packs get
+    theirs.
     """
     from gwnet.store.save.packs import renew_packs  # stores with what looks at the revision
 
@@ -138,8 +140,10 @@ def upgrade(store: Store) -> tuple[str | None, str]:
         if store.is_sqlite:
             _set_wal(store)
         with store.altering() as connection:
+            drop_views(connection)
             _run_upgrade(connection)
             renew_guards(connection)
+            renew_views(connection)
             begin_states(connection, before)
             renew_packs(connection, check_coverage)
     return before, HEAD

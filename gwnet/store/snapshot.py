@@ -18,6 +18,7 @@ import pandas as pd
 from gwnet.records import RecordState, Selection
 from gwnet.store.fetch import levels as fetch_levels
 from gwnet.store.fetch import programme as fetch_programme
+from gwnet.store.fetch import pumping as fetch_pumping
 from gwnet.store.fetch import registry as fetch
 from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.fetch.codes import require_code
@@ -198,6 +199,21 @@ class Snapshot:
     def context(self) -> pd.DataFrame:
         """Return rainfall, abstraction and the like; see `gwnet.store.fetch.programme.context`."""
         return self._frame("context", fetch_programme.context)
+
+    @property
+    def pumping_tests(self) -> pd.DataFrame:
+        """Return the pumping tests; see `gwnet.store.fetch.pumping.pumping_tests`."""
+        return self._frame("pumping tests", fetch_pumping.pumping_tests)
+
+    @property
+    def pumping_rates(self) -> pd.DataFrame:
+        """Return the rates of pumping tests; see `gwnet.store.fetch.pumping.pumping_rates`."""
+        return self._frame("pumping rates", fetch_pumping.pumping_rates)
+
+    @property
+    def pumping_readings(self) -> pd.DataFrame:
+        """Return the readings of pumping tests; see `gwnet.store.fetch.pumping.pumping_readings`."""
+        return self._frame("pumping readings", fetch_pumping.pumping_readings)
 
     @property
     def reviews(self) -> pd.DataFrame:

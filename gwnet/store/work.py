@@ -233,7 +233,9 @@ def _refuse_wrong_clock(clock: dt.datetime, newest: RowMapping) -> None:
 
 def _record_state(connection: Connection, work: Work) -> None:
     """Store the state of a unit of work that changed something."""
-    from gwnet.store.integrity.stored import part_on_record  # reads with what opens databases, which loads this module
+    # both read with what opens databases, which loads this module
+    from gwnet.store.integrity.stored import part_on_record
+    from gwnet.store.save.reduced import NO_LEVEL_RESTS_ON, clear_reduced_levels
 
     columns: dict[str, Any] = {
         "serial": work.serial,
@@ -246,6 +248,9 @@ def _record_state(connection: Connection, work: Work) -> None:
         "previous_digest": work.previous_digest,
     }
     parts = [part_on_record(connection, METADATA.tables[name], ids) for name, ids in work.completed.items()]
+    changed = {part.table_name for part in (*work.parts, *parts)}
+    if changed - NO_LEVEL_RESTS_ON:
+        clear_reduced_levels(connection)
     _store_state(connection, columns, [*work.parts, *parts])
 
 

@@ -1,5 +1,7 @@
 """Air pressure at wells, barometric efficiencies with limits, and findings about barometers, on small records."""
 
+import datetime as dt
+
 import numpy as np
 import pytest
 
@@ -7,7 +9,13 @@ from gwnet.analysis.loggers.air_findings import AirOfDeployment, find_missing_ai
 from gwnet.analysis.loggers.barometers import air_pressure, barometer_channel, barometers_of
 from gwnet.analysis.loggers.channels import deployments_in, loggers_of
 from gwnet.analysis.loggers.correction_history import OUT_REASONS
-from gwnet.analysis.loggers.corrections import Correction, plan_corrections
+from gwnet.analysis.loggers.corrections import (
+    Correction,
+    list_corrections,
+    plan_corrections,
+    plan_withdrawal,
+    record_corrections,
+)
 from gwnet.analysis.loggers.efficiency import (
     EFFICIENCY_COLUMNS,
     RESPONSE_COLUMNS,
@@ -22,7 +30,7 @@ from gwnet.errors import AnalysisError
 from gwnet.hydro.loggers.sea_level import station_pressure, station_pressure_half_width
 
 from .logger_record import Loggers, hours
-from .record import Record
+from .record import RECORDED_ON, Record
 
 G = 9.80665
 COUNT = 24 * 60
@@ -175,6 +183,54 @@ def test_a_late_answer_is_found_and_warned_of(wells):
     assert (tides["amplitude_upper_m"] < 0.005).all()
     (short,) = wells.ask(estimate_efficiencies, lag_hours=4.0).itertuples()
     assert "still changes within the last half of 4 h" in short.note
+
+
+def test_a_late_answer_is_recorded_with_its_coefficients_removed_and_taken_back(wells):
+    wells.barometer()
+    noise = np.cumsum(np.random.default_rng(2).normal(size=COUNT)) * 5e-5
+    wells.absolute(late_level(wells.air_m) + noise)
+
+    def spread():
+        with wells.loggers.snapshot() as record:
+            (heads,) = work_out_heads(record)
+        return float(np.nanstd((heads.water_elevation_m - noise)[100:])), heads
+
+    before, _ = spread()
+    with wells.loggers.snapshot() as record:
+        planned = plan_corrections(record, Correction("L", "efficiency", {"lags": 48}))
+    assert "at once, 0.6" in planned.description
+    assert "after 48 h" in planned.description
+    with wells.record.act(RECORDED_ON + dt.timedelta(days=1)) as connection:
+        done = record_corrections(connection, planned, by="Ben", reason="late response")
+    after, heads = spread()
+    assert after < 0.1 * before
+    assert set(np.array(OUT_REASONS)[heads.out[:48]]) == {"no air pressure"}
+    assert (heads.anchored.parts["response_m"][48:] > 0).all()
+    with wells.loggers.snapshot() as record:
+        (row,) = list_corrections(record).itertuples()
+        parameters = loggers_of(record).corrections["parameters"].iloc[0]
+        (explained,) = explain_head(record, "W", "2024-02-01T12:00")
+    assert row.description == planned.description
+    assert len(parameters["response"]) == len(parameters["half_width"]) == 49
+    assert parameters["response"][-1] == pytest.approx(0.68, abs=0.05)
+    steps = {step.what: step for step in explained.steps}
+    assert "late response" in steps["response to air pressure"].source
+    (efficiency,) = wells.ask(estimate_efficiencies).itertuples()
+    assert efficiency.applied_efficiency == parameters["response"][-1]
+    with wells.loggers.snapshot() as record:
+        planned = plan_withdrawal(record, *done.numbers)
+    with wells.record.act(RECORDED_ON + dt.timedelta(days=2)) as connection:
+        record_corrections(connection, planned, by="Ben", reason="as before")
+    assert spread()[0] == before
+
+
+def test_a_response_that_the_record_does_not_give_is_refused(wells):
+    wells.barometer()
+    wells.vented(91.0 + 0.9 * (wells.air_m - wells.air_m.mean()))
+    with wells.loggers.snapshot() as record, pytest.raises(AnalysisError, match=r"-0\.90 .* is no efficiency"):
+        plan_corrections(record, Correction("V", "efficiency", {"lags": 24}))
+    with wells.loggers.snapshot() as record, pytest.raises(AnalysisError, match="needs value or lags and not both"):
+        plan_corrections(record, Correction("V", "efficiency", {"lags": 24, "value": 0.5}))
 
 
 def test_an_answer_at_once_brings_no_warning(wells):

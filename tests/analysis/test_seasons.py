@@ -117,6 +117,19 @@ def test_dry_months_are_ranked_and_never_numbers():
     assert "quality suspect" in one["left_out"]
 
 
+def test_flowing_months_are_bounds_from_below():
+    rows = [("A", f"{2000 + k}-08-10", 40.0 + 0.1 * k) for k in range(10)]
+    open_end = {"status": "flowing", "bound": ">=", "unusable_reason": "flowing, head not measured"}
+    frame = record(*rows, ("A", "2010-08-10", 41.5, open_end))
+    row = months(frame).loc[8]
+    assert (row["n_bounds"], row["at_or_below"], row["at_or_above"]) == (1, "", "p90 maximum")
+    assert row["maximum_m"] == pytest.approx(41.5)
+    one = summary(frame).loc["A"]
+    assert (one["newest_bound"], one["newest_m"]) == (">=", 41.5)
+    assert one["percentile"] == pytest.approx(100 * 11 / 12)
+    assert (one["highest"], one["highest_bound"]) == ("2010-08-10", ">=")
+
+
 def test_a_bound_that_leaves_the_rank_open_tells_from_where_to_where():
     rows = [("A", f"{2000 + k}-08-10", 40.0 + k) for k in range(10)]
     rows += [dry("A", "2010-08-10", 42.5), ("A", "2011-08-10", 41.5)]

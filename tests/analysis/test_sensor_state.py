@@ -262,7 +262,7 @@ def test_state_and_bounds_can_be_worked_out_by_themselves(made):
     with made.loggers.snapshot() as record:
         from gwnet.analysis.loggers.channels import loggers_of
 
-        state = find_sensor_state(loggers_of(record), "L", one.level)
+        state = find_sensor_state(loggers_of(record), "L", one.level, least_m=0.03)
     assert np.array_equal(state.out, one.state.out)
     out, bound, half_width = find_bounds(state, one.level, one.anchored)
     assert np.array_equal(out, one.out)

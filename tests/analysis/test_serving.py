@@ -42,7 +42,7 @@ def judged(given, purpose, **options):
         (TWO_POINTS, "two measuring points in force", "two measuring points in force", "two measuring points in force"),
         ({**DATUM, "quality": "poor"}, *["measuring point in another datum"] * 3),
         (SUMP, "water below the screen", "water below the screen: the level is only a bound", ""),
-        (FLOWING, "flowing, head not measured", "flowing, head not measured: the level is only a bound", ""),
+        (FLOWING, "", "flowing, head not measured: the level is only a bound", ""),
         (DRY, "", "dry: the level is only a bound", ""),
         ({**DRY, "quality": "poor"}, "dry, quality poor", "dry: the level is only a bound", ""),
         ({**DRY, **TWO_POINTS}, "dry, two measuring points in force", "dry: the level is only a bound", ""),

@@ -4,10 +4,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from gwnet.analysis.levels.serving import used_levels
+from gwnet.analysis.series.trend_records import well_records
+from gwnet.analysis.series.trend_tests import find_trend
 from gwnet.analysis.series.trend_thresholds import COLUMNS, threshold_dates
 from gwnet.network import Network
 
-from .trend_rows import dry, record, yearly
+from .trend_rows import dry, quarterly, record, yearly
 
 
 def limit(elevation, kind="lower", well="A"):
@@ -22,6 +25,10 @@ def date(frame, *limits, **options):
     return found.iloc[0]
 
 
+def days(row, name):
+    return (pd.Timestamp(row[name]) - pd.Timestamp("2000-01-01")).days
+
+
 def falling(years=11, slope=-0.2, noise=0.0):
     random = np.random.default_rng(1)
     return record(*yearly("A", 40 + slope * np.arange(years) + noise * random.normal(size=years)))
@@ -33,8 +40,9 @@ def test_a_straight_line_reaches_its_threshold_when_it_must():
     assert row["state"] == "on this trend"
     assert row["level_m"] == pytest.approx(38.0, abs=0.01)
     assert abs((pd.Timestamp(row["reached_on"]) - pd.Timestamp("2016-06-15")).days) < 20
-    assert row["earliest"] == row["latest"] == row["reached_on"]
+    assert days(row, "latest") - days(row, "earliest") < 3
     assert row["note"] == ""
+    assert row["horizon"].startswith("2061-06")
 
 
 def test_an_upper_threshold_is_reached_by_rising_water():
@@ -43,36 +51,82 @@ def test_an_upper_threshold_is_reached_by_rising_water():
     assert abs((pd.Timestamp(row["reached_on"]) - pd.Timestamp("2016-06-15")).days) < 20
 
 
-def test_limits_of_the_slope_are_limits_of_the_date():
-    row = date(falling(years=20, noise=0.3), limit(33.0))
+def test_the_limits_of_the_line_meet_the_threshold_at_the_limits_of_the_date():
+    """Figure and table agree: the band of the line is at the threshold on both dates."""
+    frame = falling(years=20, noise=0.3)
+    row = date(frame, limit(33.0))
     assert row["earliest"] < row["reached_on"] < row["latest"]
-    years = (33.0 - row["level_m"]) / row["slope_lower_m_per_year"]
-    assert (pd.Timestamp(row["earliest"]) - pd.Timestamp(row["last"])).days == pytest.approx(years * 365.25, abs=1)
+    used, _ = used_levels(frame)
+    line = find_trend(well_records(used, 1)["S", "A"], well_records(used, 4)["S", "A"]).line
+    when = np.array([2000.0 + days(row, name) / 365.25 for name in ("earliest", "reached_on", "latest")])
+    middle, lower, upper = line.band(when)
+    assert (lower[0], middle[1], upper[2]) == pytest.approx((33.0, 33.0, 33.0), abs=0.002)
+
+
+def seasonal_fall(years=15, swing=0.5, seed=4):
+    random = np.random.default_rng(seed)
+    k = np.arange(4 * years)
+    return record(
+        *quarterly("A", 40 - 0.05 * k + swing * np.tile([1, 0, -1, 0], years) + random.normal(0, 0.1, k.size))
+    )
+
+
+def test_three_dates_of_one_threshold():
+    """0.2 m a year down, summer 0.5 m below the mean: two and a half years before the line."""
+    found = threshold_dates(seasonal_fall(), limit(35.0))
+    row = found.iloc[0]
+    assert row["season"] == "July to September"
+    assert days(row, "reached_on") - days(row, "season_reached_on") == pytest.approx(2.5 * 365.25, abs=90)
+    assert row["level_earliest"] <= row["level_reached_on"] <= row["level_latest"]
+    assert row["level_reached_on"] <= row["reached_on"]
+    assert row["season_earliest"] < row["season_reached_on"] < row["season_latest"]
+    # the first level beyond comes in a low season, before the line is there
+    assert pd.Timestamp(row["level_reached_on"]).month in (5, 8, 11)
+
+
+def test_a_level_beyond_on_record_has_its_day():
+    row = threshold_dates(seasonal_fall(), limit(37.0)).iloc[0]
+    frame = seasonal_fall()
+    beyond = frame[frame["water_elevation_m"] <= 37.0].iloc[0]["day"].date().isoformat()
+    assert row["level_reached_on"] == row["level_earliest"] == row["level_latest"] == beyond
+    assert f"the first of {beyond}" in row["note"]
+
+
+def test_a_threshold_within_the_limits_may_have_been_passed_already():
+    random = np.random.default_rng(3)
+    frame = record(*yearly("A", 40 - 0.2 * np.arange(15) + random.normal(0, 0.3, 15)))
+    line = date(frame, limit(30.0))["level_m"]
+    row = date(frame, limit(line - 0.05))
+    assert row["state"] == "may have been passed already"
+    assert row["earliest"] < row["last"] < row["latest"]
+    assert "with a probability of" in row["note"]
+    assert date(frame, limit(line + 1.5))["state"] == "already passed"
 
 
 @pytest.mark.parametrize(("slope", "elevation", "kind", "state"), [
     (-0.2, 41.0, "upper", "not on this trend"),
     (0.2, 37.0, "lower", "not on this trend"),
-    (-0.2, 39.0, "lower", "already passed"),
-    (0.2, 39.0, "upper", "already passed"),
 ])  # fmt: skip
-def test_directions_and_thresholds_passed(slope, elevation, kind, state):
+def test_directions(slope, elevation, kind, state):
     row = date(falling(slope=slope), limit(elevation, kind))
     assert row["state"] == state
-    assert (row["reached_on"], row["latest"]) == ("", "")
+    assert (row["reached_on"], row["earliest"], row["latest"]) == ("", "", "")
 
 
-def test_a_level_line_reaches_nothing():
-    row = date(falling(slope=0.0), limit(37.0))
-    assert row["state"] == "not on this trend"
-    assert row["reached_on"] == ""
+@pytest.mark.parametrize(("slope", "kind"), [(-0.2, "lower"), (0.2, "upper")])
+def test_a_threshold_that_was_passed_has_the_date(slope, kind):
+    """39 m is passed five years before the newest level, 41 m likewise."""
+    row = date(falling(slope=slope), limit(40.0 + 5 * slope, kind))
+    assert row["state"] == "already passed"
+    assert abs((pd.Timestamp(row["reached_on"]) - pd.Timestamp("2006-06-15")).days) < 20
 
 
-def test_the_note_speaks_of_dates_only_where_there_are_some():
-    alike = date(record(*yearly("A", [40.0] * 10)), limit(37.0))
-    assert (alike["reached_on"], alike["earliest"], alike["latest"]) == ("", "", "")
-    assert alike["note"] == "no significant trend (p 1)"
-    assert "the dates may be chance" in date(falling(slope=-0.01, noise=0.4), limit(38.0))["note"]
+@pytest.mark.parametrize(("slope", "noise", "elevation"), [(0.0, 0.0, 37.0), (-0.01, 0.4, 38.0)])
+def test_no_date_without_a_significant_trend(slope, noise, elevation):
+    row = date(falling(slope=slope, noise=noise), limit(elevation))
+    assert row["state"] == "no significant trend"
+    assert [row[name] for name in ("reached_on", "earliest", "latest", "season_latest", "level_latest")] == [""] * 5
+    assert "no date" in row["note"]
 
 
 def test_dates_beyond_the_length_of_the_record_are_stated():
@@ -81,21 +135,14 @@ def test_dates_beyond_the_length_of_the_record_are_stated():
     assert "farther off than the record is long (10.0 years)" in far["note"]
     assert far["reached_on"].startswith("2031")
     assert farthest["reached_on"] == ""
-    assert "not within 200 years" in farthest["note"]
-
-
-def test_a_trend_that_is_not_significant_has_open_dates_and_says_so():
-    row = date(falling(slope=-0.01, noise=0.4), limit(38.0))
-    assert "no significant trend" in row["note"]
-    assert row["latest"] == ""
-    assert row["earliest"] != ""
+    assert "does not reach the threshold before the horizon" in farthest["note"]
 
 
 def test_the_newest_level_beyond_a_threshold_is_stated():
     levels = [40 - 0.1 * k for k in range(10)]
-    row = date(record(*yearly("A", [*levels, 37.0])), limit(38.5))
-    assert "newest level is beyond the threshold" in row["note"]
-    assert row["state"] == "on this trend"
+    row = date(record(*yearly("A", [*levels, 37.0])), limit(38.3))
+    assert "a level beyond the threshold is on record, the first of 2011-06-15" in row["note"]
+    assert row["reached_on"] > row["last"] > row["level_reached_on"][:4]
 
 
 def test_wells_without_a_trend_have_their_rows():

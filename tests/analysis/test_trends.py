@@ -4,16 +4,17 @@ Numbers of tests are held to pyMannKendall (MIT licence), a general-purpose libr
 tests of ``gwnet.hydro``; here they are held to come out of the frame as they went in.
 """
 
+import math
 import tomllib
 
 import numpy as np
 import pandas as pd
 import pymannkendall
 import pytest
-from scipy import stats
 
 from gwnet.analysis.levels.serving import left_out_levels, used_levels
 from gwnet.analysis.series.trend_records import well_records
+from gwnet.analysis.series.trend_steps import trend_steps
 from gwnet.analysis.series.trend_tests import find_trend, p_text
 from gwnet.analysis.series.trends import COLUMNS, trends
 from gwnet.errors import SettingsError
@@ -24,7 +25,7 @@ from gwnet.hydro.trends.year_signs import year_scores, year_signs
 from gwnet.network import Network
 from gwnet.resources import demo_folder
 
-from .trend_rows import dry, quarterly, record, yearly
+from .trend_rows import dry, quarterly, record, wells_of, yearly
 
 NUMBERS = ["s", "var_s", "tau", "z", "p", "p_adjusted", "slope_m_per_year"]
 TRUTHS = tomllib.loads((demo_folder() / "EXPECTED.toml").read_text(encoding="utf-8"))
@@ -102,12 +103,8 @@ def test_seasonal_numbers_equal_pymannkendall(years):
     assert row["var_s"] == pytest.approx(plain.var_s)
     assert row["z"] == pytest.approx(plain.z)
     assert row["slope_m_per_year"] == pytest.approx(plain.slope)
-    told = pymannkendall.correlated_seasonal_test(value, period=4)
-    variance = told.var_s if years >= 10 else max(told.var_s, plain.var_s)
-    if "serial correlation" not in row["note"]:
-        assert row["p"] == pytest.approx(2 * stats.norm.sf(abs(plain.s) / np.sqrt(variance)))
-    assert "p with covariance among seasons" in row["note"]
-    assert ("among seasons where it widens (6 years" in row["note"]) == (years < 10)
+    assert row["p_independent"] == pytest.approx(plain.p)
+    assert row["p"] >= row["p_independent"]
 
 
 def test_a_seasonal_cycle_does_not_hide_a_trend_and_is_none():
@@ -369,3 +366,73 @@ def test_a_record_across_a_long_gap_is_compared_before_and_after_it():
 @pytest.mark.parametrize(("p", "text"), [(0.04321, "p 0.043"), (1.0, "p 1"), (0.00001, "p below 0.0001")])
 def test_probabilities_are_written_with_two_digits(p, text):
     assert p_text(p) == text
+
+
+def flowing(well, day, bound, **more):
+    return (
+        well,
+        day,
+        bound,
+        {"status": "flowing", "bound": ">=", "unusable_reason": "flowing, head not measured", **more},
+    )
+
+
+def days_of(count, first=2001):
+    return [row[1] for row in quarterly("A", [0.0] * count, first)]
+
+
+def falls_from_flowing():
+    """24 quarters flowing at 100.5 m or more, then 32 static near 98.6 m that rise a little among themselves."""
+    random = np.random.default_rng(16)
+    days = days_of(56)
+    static = 98.6 + 0.02 * np.arange(32) / 4 + random.normal(0, 0.03, 32)
+    rows = [flowing("A", day, 100.5) for day in days[:24]]
+    return record(*rows, *(("A", day, level) for day, level in zip(days[24:], static, strict=True)))
+
+
+def test_flowing_wells_are_bounds_and_a_fall_from_them_is_seen():
+    """Without the bounds the static levels alone rise; each of 6 ⋅ 8 pairs of a season with a bound falls."""
+    frame = falls_from_flowing()
+    row = test_of(frame).loc["A"]
+    static = test_of(frame[frame["status"] == "static"]).loc["A"]
+    assert row["n_bounds"] == 24
+    assert row["s"] == static["s"] - 4 * 6 * 8
+    assert row["direction"] == "falling"
+    assert static["s"] > 0
+    yearly = test_of(frame, method="kendall").loc["A"]
+    assert (yearly["s"] < 0, yearly["n_bounds"]) == (True, 6)
+    every = test_of(frame, method="all").loc["A"]
+    assert every["s"] < 0
+
+
+def test_a_fall_from_flowing_is_a_step_too():
+    frame = falls_from_flowing()
+    moments = pd.DataFrame(columns=["site", "well", "moment", "day"])
+    step = trend_steps(frame, wells_of(frame), moments).iloc[0]
+    assert step["at"] == "2007-01-01"
+    assert step["statistic"] == 4 * 6 * 8
+    assert step["shift_upper_m"] < -1.0
+
+
+@pytest.mark.parametrize(("bound", "words"), [(dry, "always dry"), (flowing, "always flowing")])
+def test_a_well_of_bounds_alone_says_what_can_be_said(bound, words):
+    frame = record(*(bound("A", day, 40.0 + 0.1 * (k % 3)) for k, day in enumerate(days_of(24))))
+    row = test_of(frame).loc["A"]
+    assert (row["direction"], row["n_bounds"]) == ("insufficient data", 24)
+    assert row["note"].startswith(f"{words} from 2001-02-15 to 2006-11-15: at or ")
+    assert ("40.00 m" if bound is dry else "40.20 m") in row["note"]
+    assert math.isnan(row["p"])
+
+
+def test_the_number_of_wells_that_the_adjustment_covers_and_what_it_changes():
+    random = np.random.default_rng(2)
+    weak = 40 - 0.02 * np.arange(60) / 4 + random.normal(0, 0.16, 60)
+    rows = quarterly("A", weak)
+    rows += [row for k in range(30) for row in quarterly(f"N{k:02}", random.normal(40, 0.2, 60))]
+    frame = record(*rows)
+    alone, among = test_of(frame[frame["well"] == "A"]).loc["A"], test_of(frame).loc["A"]
+    assert (alone["wells_adjusted"], among["wells_adjusted"]) == (1, 31)
+    assert alone["p"] == among["p"]
+    assert (alone["direction"], among["direction"]) == ("falling", "no significant trend")
+    assert among["note"].endswith(f"significant by itself ({p_text(alone['p'])}), not after allowing for 31 wells")
+    assert "significant by itself" not in alone["note"]

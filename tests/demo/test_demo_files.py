@@ -42,6 +42,10 @@ COLUMNS = {
     " valid_until basis action",
     "stages": "site gauge measured_at water_elevation | easting northing aquifer notes",
     "context": "site series quantity unit date value | notes",
+    "pumping_tests": "site test well kind starts_at | stops_at intake_depth aquifer_thickness purpose crew notes",
+    "pumping_rates": "site test from rate | well method volume seconds notes",
+    "pumping_readings": "site test well elapsed depth_to_water set_depth passed | measured_at date time drawdown access"
+    " instrument observer quality notes",
     "deployments": "site well instrument installed_at | removed_at hanging_depth barometer notes",
 }
 WITH_NUMBER = {"static", "flowing", "pumping", "recovering", "nearby pumping", "affected by surface water"}

@@ -12,6 +12,7 @@ import pytest
 
 from gwnet.analysis.checks.quality import EVENT_IDS
 from gwnet.analysis.maps.site_maps import SetRule, control_of
+from gwnet.analysis.pumping.readings import TEST_STATUS
 from gwnet.network import Network, init
 from gwnet.products.collect import collect
 from gwnet.reporting.definition.parse import load_definition
@@ -38,7 +39,8 @@ def network(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def levels(network):
-    return network.levels()
+    table = network.levels()
+    return table[table["status"] != TEST_STATUS].reset_index(drop=True)
 
 
 def level_of(levels, truth):

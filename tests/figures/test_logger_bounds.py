@@ -86,3 +86,34 @@ def test_marks_of_bounds_close_together_are_not_drawn_over_each_other():
     assert len(added) - 30 == marks.size
     assert np.diff(np.sort(marks)).min() * 3.0 >= MARK_APART_MM / 2
     assert pd.Series(marks).is_monotonic_increasing
+
+
+def doubted(values_m):
+    """Return heads of which a tenth is kept out by an open finding, at other elevations."""
+    series = logged()
+    times = series.time_utc[5000:5800]
+    return replace(series, doubtful_utc=times, doubtful_m=np.full(times.size, values_m))
+
+
+def test_what_an_open_finding_keeps_out_is_dotted_and_named_and_the_axis_is_not_made_for_it():
+    data = drawn(doubted(300.0))
+    assert data.high_m < 60.0
+    assert data.logger.doubtful_m.size == 800
+    assert "logger, kept out by an open finding" in words_of(draw_hydrograph(data))
+    plain = drawn(logged())
+    assert plain.high_m == data.high_m
+    assert "logger, kept out by an open finding" not in words_of(draw_hydrograph(plain))
+
+
+def test_where_everything_is_kept_out_the_axis_shows_it():
+    series = doubted(41.0)
+    nothing = replace(series, water_elevation_m=np.full(series.time_utc.size, np.nan), bounds=())
+    data = drawn(nothing)
+    assert data.low_m < 41.0 < data.high_m
+
+
+def test_what_is_kept_out_is_cut_to_the_time_that_is_drawn():
+    series = doubted(41.0)
+    day = series.doubtful_utc[400].astype("datetime64[D]").item()
+    data = drawn(series, start=day, end=day)
+    assert 23 <= data.logger.doubtful_m.size <= 25

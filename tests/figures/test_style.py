@@ -7,6 +7,7 @@ from itertools import pairwise
 import matplotlib as mpl
 import pikepdf
 import pytest
+from fontTools.ttLib import TTFont
 from matplotlib.figure import Figure
 
 from gwnet.errors import OutputError
@@ -39,6 +40,29 @@ def test_fresh_processes_write_the_same_bytes_whatever_the_hash_seed():
     assert [run.code for run in runs] == [0, 0], runs[0].err + runs[1].err
     assert runs[0].out == runs[1].out
     assert len(runs[0].out.splitlines()) == 6
+
+
+#: Minus, comparisons, arrows and signs of mathematics that tables, figures and headings print.
+SIGNS = "−≤≥≈≠±×∞√∑∆←↑→↓↔"
+
+
+@pytest.mark.parametrize(("bold", "italic"), [(False, False), (True, False), (False, True), (True, True)])
+def test_each_face_of_the_typeface_has_its_own_signs(bold, italic):
+    own, _ = font_files(bold=bold, italic=italic)
+    with TTFont(own) as font:
+        letters, glyphs = font.getBestCmap(), font["glyf"]
+        assert [sign for sign in SIGNS if ord(sign) not in letters] == []
+        assert all(glyphs[letters[ord(sign)]].numberOfContours for sign in SIGNS)
+
+
+def test_the_bold_minus_is_as_wide_and_thick_as_the_bar_of_the_bold_plus():
+    own, _ = font_files(bold=True)
+    with TTFont(own) as font:
+        letters, glyphs = font.getBestCmap(), font["glyf"]
+        minus, plus = glyphs[letters[ord("−")]], glyphs[letters[ord("+")]]
+        assert (minus.xMin, minus.xMax) == (plus.xMin, plus.xMax)
+        middle = (minus.yMin + minus.yMax) / 2
+        assert middle == pytest.approx((plus.yMin + plus.yMax) / 2, abs=1)
 
 
 def test_drawing_twice_in_one_process_gives_the_same_bytes():

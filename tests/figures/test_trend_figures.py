@@ -1,6 +1,5 @@
 """Trend figures: what they show, as numbers, and how they look, measured by the renderer."""
 
-import datetime as dt
 import math
 
 import numpy as np
@@ -14,7 +13,7 @@ from gwnet.figures.base.style import new_figure
 from gwnet.figures.maps.context import MapContext
 from gwnet.figures.maps.trend_map import draw_slope_map, slope_map_plot_data
 from gwnet.figures.series.trend import COLUMNS, ROWS, draw_trend, trend_multiples
-from gwnet.figures.series.trend_data import p_text, slope_text, trend_plot_data
+from gwnet.figures.series.trend_data import TrendLine, p_text, slope_text, trend_plot_data
 from gwnet.figures.series.trend_ranked import draw_ranked_page, ranked_pages, ranked_plot_data
 
 from . import frames
@@ -52,29 +51,33 @@ def levels(well="GW-01", count=40, out=(), **columns):
     return frame.assign(taken=~np.isin(np.arange(count), out))
 
 
-def data_of(level=None, trend=None, middle=(dt.date(2020, 1, 1), 47.5), well="GW-01", **options):
+DAYS = np.linspace(16_500.0, 20_000.0, 8)
+LINE = TrendLine(DAYS, 47.5 - 1e-4 * (DAYS - DAYS[0]), np.full(8, 47.0), np.full(8, 47.8))
+
+
+def data_of(level=None, trend=None, line=LINE, well="GW-01", **options):
     return trend_plot_data(
         levels() if level is None else level,
         well,
         trend=row() if trend is None else trend,
-        middle=middle,
+        line=None if NO_SLOPE.items() <= (trend or {}).items() else line,
         site=SITE,
         known_on=KNOWN_ON,
         **options,
     )
 
 
-def test_the_line_goes_through_median_time_and_level_with_its_limits():
-    line = data_of().trend
-    day = (dt.date(2020, 1, 1) - dt.date(1970, 1, 1)).days
-    middle, lower, upper = line.at(np.array([day, day + 365.25, day - 365.25]))
-    assert middle == pytest.approx([47.5, 47.45, 47.55])
-    assert lower == pytest.approx([47.5, 47.43, 47.53])
-    assert upper == pytest.approx([47.5, 47.47, 47.57])
+def test_the_line_and_its_band_are_drawn_as_given():
+    figure = draw_trend(data_of())
+    drawn = [line for axes in figure.axes for line in axes.lines if np.array_equal(line.get_xdata(), DAYS)]
+    assert [line.get_ydata().tolist() for line in drawn] == [LINE.elevation_m.tolist()]
+    assert "its limits at 95 %" in words_of(figure)
+    bare = TrendLine(DAYS, LINE.elevation_m, np.full(8, math.nan), np.full(8, math.nan))
+    assert "its limits at 95 %" not in words_of(draw_trend(data_of(line=bare)))
 
 
 def test_without_a_slope_there_is_no_line():
-    for data in (data_of(trend=row(**NO_SLOPE)), data_of(middle=None)):
+    for data in (data_of(trend=row(**NO_SLOPE)), data_of(line=None)):
         assert data.trend is None
         assert "trend" not in words_of(draw_trend(data))
     assert data_of(trend=row(**NO_SLOPE, method="step")).brief == "step: p 0.0042"

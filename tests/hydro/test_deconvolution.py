@@ -6,8 +6,8 @@ import pytest
 from gwnet.constants import NORMAL_95
 from gwnet.errors import ReductionError, ShapeError
 from gwnet.hydro.loggers.barometric import clark_efficiency, regression_efficiency
-from gwnet.hydro.loggers.deconvolution import TIDE_EPOCH, TIDES, deconvolve_response
-from gwnet.hydro.loggers.limits import half_width_of_sum
+from gwnet.hydro.loggers.deconvolution import TIDE_EPOCH, TIDES, deconvolve_response, response_of_level
+from gwnet.hydro.loggers.limits import half_width_of_sum, half_width_of_wandering_sum
 
 HOURS = np.datetime64("2024-01-01", "us") + np.arange(24 * 120) * np.timedelta64(1, "h")
 
@@ -179,3 +179,61 @@ def test_limits_cover_the_truth_where_levels_wander():
     for name, hits in covered.items():
         assert 0.88 <= hits / runs <= 0.995, name
     assert usual / runs < 0.6
+
+
+def test_a_known_late_response_is_taken_out_of_the_level():
+    air = air_of(HOURS.size, np.random.default_rng(4))
+    steps = late()
+    level = answer_to(air, steps)
+    found = response_of_level(air, response=steps, half_width=np.zeros(steps.size), reference_air_pressure_m=air.mean())
+    assert np.isnan(found.level_m[:36]).all()
+    steady = (level + found.level_m)[36:]
+    assert np.ptp(steady) < 1e-12 * 50
+    assert not found.half_width_m[36:].any()
+
+
+def test_a_response_is_the_sum_over_its_lags():
+    rng = np.random.default_rng(5)
+    air, steps = 10 + rng.normal(size=60), np.cumsum(rng.uniform(size=7)) / 7
+    found = response_of_level(air, response=steps, half_width=steps / 10, reference_air_pressure_m=10.0)
+    shares = np.diff(steps, prepend=0.0)
+    for place in (6, 30, 59):
+        lagged = air[place - 6 : place + 1][::-1] - 10.0
+        assert found.level_m[place] == pytest.approx(float(shares @ lagged), abs=1e-12)
+        worst = abs(lagged[-1]) * steps[-1] / 10 + float(np.abs(-np.diff(lagged)) @ steps[:-1]) / 10
+        assert found.half_width_m[place] == pytest.approx(worst, abs=1e-12)
+
+
+def test_air_pressure_that_is_missing_takes_the_response_away_for_as_long_as_the_well_answers():
+    air = np.full(50, 10.0)
+    air[20] = np.nan
+    found = response_of_level(air, response=[0.1, 0.2, 0.3], half_width=[0, 0, 0], reference_air_pressure_m=10.0)
+    assert np.flatnonzero(np.isnan(found.level_m)).tolist() == [0, 1, 20, 21, 22]
+    at_once = response_of_level(air, response=[0.5], half_width=[0.1], reference_air_pressure_m=9.0)
+    assert at_once.level_m[[0, 19]].tolist() == [0.5, 0.5]
+    assert at_once.half_width_m[0] == pytest.approx(0.1)
+    with pytest.raises(ShapeError, match="shapes do not fit"):
+        response_of_level(air, response=[0.5], half_width=[0.1, 0.1], reference_air_pressure_m=9.0)
+
+
+@pytest.mark.parametrize("days", [30, 90])
+def test_limits_of_a_regression_of_levels_hold_in_short_records(days):
+    """Water that wanders: the limits hold the truth in 9 of 10 simulated cases or more."""
+    count, held = 24 * days, 0
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        air = air_of(count, rng)
+        level = 50.0 - 0.5 * air + np.cumsum(rng.normal(size=count)) * 6e-4
+        found = regression_efficiency(level, air, of_changes=False)
+        held += abs(found.efficiency - 0.5) <= found.half_width
+    assert held >= 36
+
+
+def test_what_wanders_is_summed_by_its_changes():
+    weights = np.array([0.5, -0.1, -0.4, 0.3, -0.3])
+    wandering = np.array([1.0, 1.5, 1.2, 1.9, 1.4])
+    by_parts = np.cumsum(weights)[:-1] * np.diff(wandering)
+    assert -by_parts.sum() == pytest.approx(float(weights @ wandering))  # the weights add up to zero
+    assert half_width_of_wandering_sum(weights, wandering) == half_width_of_sum(by_parts)
+    with pytest.raises(ShapeError, match=r"expected \(n,\) twice"):
+        half_width_of_wandering_sum(weights, wandering[1:])

@@ -13,6 +13,7 @@ from gwnet.errors import IngestError, LayoutError, NotFoundError, SettingsError
 from gwnet.ingest.loggers import load as logger_load
 from gwnet.ingest.loggers.layout import load_layout
 from gwnet.ingest.loggers.rows import open_logger_file
+from gwnet.ingest.loggers.serials import OTHER_SERIAL_COLUMNS, find_other_serials
 from gwnet.ingest.loggers.tally import DeploymentTally, RhythmTally
 from gwnet.network import Network, init
 from gwnet.store.fetch import samples as fetch_samples
@@ -280,6 +281,24 @@ def test_a_file_of_another_serial_number_is_a_finding(on_sqlite):
     assert result.files[0].findings == ("the file is of serial number 78, L1 on record has 77",)
     assert result.has_findings
     assert on_sqlite.one(on_sqlite.file("b.csv", [2.0], serial="78"), instrument="B1").findings == ()
+
+
+def test_a_file_of_another_serial_number_stays_a_finding_until_it_is_withdrawn(on_sqlite):
+    wrong = on_sqlite.file("a.csv", [1.0, 1.1], serial="78")
+    on_sqlite.load(wrong, instrument="L1")
+    on_sqlite.load(on_sqlite.file("b.csv", [1.2], start=5, serial="77"), instrument="L1")
+    with on_sqlite.net.store.reading() as connection:
+        found = find_other_serials(connection)
+    assert tuple(found.columns) == OTHER_SERIAL_COLUMNS
+    (row,) = found.itertuples()
+    assert (row.instrument, row.file, row.given, row.recorded) == ("L1", "a.csv", "78", "77")
+    assert row.first_utc < row.last_utc
+    listed = on_sqlite.net.loggers.findings()
+    (message,) = listed.loc[listed["rule"] == "serial number", "message"]
+    assert message.startswith("a.csv is of serial number 78; L1 on record has 77.")
+    assert "serial number" in on_sqlite.net.loggers.status().iloc[0]["warnings"]
+    on_sqlite.net.loggers.withdraw(wrong, reason="of another instrument", by="Ana", now_utc=LATER)
+    assert "serial number" not in set(on_sqlite.net.loggers.findings()["rule"])
 
 
 def test_two_instruments_of_one_serial_number_are_refused(on_sqlite):

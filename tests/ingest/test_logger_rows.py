@@ -1,6 +1,7 @@
 """Reading logger files with a layout: times, values, odd rows, and what is refused."""
 
 import datetime as dt
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -161,13 +162,30 @@ def test_a_file_that_begins_in_the_second_of_the_hours_is_read_from_what_follows
     assert np.array_equal(ToUtc("Europe/Vienna").convert(local)[0], utc)
 
 
-def test_a_daily_reading_in_the_hour_that_was_twice_is_passed_over_and_reported(path):
-    rows = "".join(f"2025-10-{day} 02:30,{day}\n" for day in range(24, 29))
-    file, samples = read(path, f"time,level\n{rows}", layout(zone="Europe/Vienna"))
-    file.require_good()
+DAILY = "time,level\n" + "".join(f"2025-10-{day} 02:30,{day}\n" for day in range(24, 29))
+
+
+def test_a_daily_reading_in_the_hour_that_was_twice_refuses_the_file_and_says_what_to_do(path):
+    file, samples = read(path, DAILY, layout(zone="Europe/Vienna"))
     assert [values for _, values, _ in samples] == [(24.0,), (25.0,), (27.0,), (28.0,)]
-    assert [(one.row, one.kind) for one in file.odd()] == [(4, "unclear")]
-    assert "1 were passed over" in file.notes()[1]
+    with pytest.raises(FileRejectedError, match="row 4: the time 2025-10-26 02:30:00 was twice") as why:
+        file.require_good()
+    assert "--repeated-hour first or second" in why.value.fix
+    assert [(one.row, one.problem) for one in why.value.rejections] == [(4, "time-exists-twice")]
+
+
+@pytest.mark.parametrize(("hour", "time"), [("first", "2025-10-26T00:30"), ("second", "2025-10-26T01:30")])
+def test_a_daily_reading_in_the_hour_that_was_twice_is_of_the_hour_that_the_layout_says(path, hour, time):
+    file, samples = read(path, DAILY, replace(layout(zone="Europe/Vienna"), repeated_hour=hour))
+    file.require_good()
+    assert [stamp for stamp, (value,), _ in samples if value == 26.0] == [time]
+    assert len(samples) == 5
+    assert f"1 as of the {hour} hour, as was said" in file.notes()[0]
+
+
+def test_what_the_rows_show_precedes_the_hour_that_the_layout_says():
+    local, utc = local_and_utc(BACK, 24, 30)
+    assert np.array_equal(ToUtc("Europe/Vienna", "first").convert(local)[0], utc)
 
 
 def test_rows_out_of_order_around_the_hour_that_was_twice_are_not_guessed():

@@ -343,3 +343,56 @@ def test_a_quantity_that_a_unit_does_not_fit_is_not_asked_for_again(path):
     with pytest.raises(LayoutError, match="is in ft, which is no unit of battery") as refused:
         open_logger_file(path, layout, quantity="battery")
     assert "--series" not in refused.value.fix
+
+
+# --- columns lined up by blanks, compact times, elapsed times by a short heading ------------------------------------
+
+
+def test_columns_that_are_lined_up_by_blanks_are_read(path):
+    table = lines("{t:%Y-%m-%d} {t:%H:%M:%S}   {v:8.2f}     11.20  ")
+    made = proposed(path, ["date       time        level_m  temp_degC", *table], quantity="water column")
+    assert made.doubts == ()
+    file, times, values = read(path, made.layout)
+    assert times.size == 60
+    assert {column.quantity: value for column, value in zip(file.columns, values[59], strict=True)}[
+        "water column"
+    ] == pytest.approx(1.59)
+
+
+def test_compact_times_with_fractions_of_a_second_are_read(path):
+    made = proposed(path, ["time,water_column_m", *lines("{t:%Y%m%dT%H%M%S}.500Z,{v:.2f}")])
+    assert made.doubts == ()
+    _, times, _ = read(path, made.layout)
+    assert times[0] == round(START.timestamp() * 1000) + 500
+
+
+def test_hours_since_a_start_under_a_short_heading_are_elapsed(path):
+    table = [f"{n / 4:.2f};{1 + n / 100:.2f}".replace(".", ",") for n in range(60)]
+    made = proposed(path, ["Start time;13.05.2026 06:00", "t [h];water column [m]", *table])
+    assert made.doubts == ()
+    _, times, values = read(path, made.layout)
+    assert (times[4] - times[0], values[59].tolist()) == (3_600_000, [1.59])
+
+
+def test_dates_with_points_are_day_month_year(path):
+    made = proposed(
+        path, ["time;water column [m]", "03.04.2026 06:00;1.5", "05.04.2026 06:00;1.6", "09.04.2026 06:00;1"]
+    )
+    assert made.layout.formats == ("%d.%m.%Y %H:%M",)
+    assert not any("could be" in doubt for doubt in made.doubts)
+
+
+@pytest.mark.parametrize("above", ["Channel 2: TEMPERATURE, unit: °C", "Kanal 2: Temperature, Einheit: °C"])
+def test_a_unit_above_the_table_stands_beside_the_name_of_a_channel(path, above):
+    made = proposed(
+        path, ["Channel 1: Battery, unit: V", above, "", "time,Temperature", *lines("{t:%Y-%m-%d %H:%M},{v:.2f}")]
+    )
+    assert [(rule.quantity, rule.unit) for rule in made.layout.columns] == [("water temperature", "degC")]
+
+
+def test_the_unit_of_the_instrument_settles_a_length_without_one(path):
+    table = ["time,head", *lines("{t:%Y-%m-%d %H:%M},{v:.2f}")]
+    assert any("its unit is not said" in doubt for doubt in proposed(path, table).doubts)
+    made = proposed(path, table, length_unit="ft")
+    assert made.doubts == ()
+    assert [(rule.quantity, rule.unit) for rule in made.layout.columns] == [("water elevation", "ft")]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import math
+from dataclasses import replace
 
 import matplotlib
 import numpy as np
@@ -363,6 +364,30 @@ class PlainDrawing:
         used = facts.control[facts.control["used"].astype(bool)]
         axes.scatter(used["easting"], used["northing"], c=used["water_elevation_m"], cmap="Greys")
         return self._pdf(figure)
+
+    def aquifer_page(self, view, facts, frame):
+        return self.potentiometric_map(view, facts, frame)
+
+    def key_map(self, view, frame):
+        return self.network_map(view, frame)
+
+    def key_height_mm(self, view):
+        return 30.0
+
+    def thresholds(self, view, rows, charts, frame):
+        figure, axes = self._figure(replace(frame, height_mm=20.0 * len(rows) + 20.0))
+        for place, row in enumerate(rows):
+            axes.plot(row.readings, np.full(row.readings.size, place), "k.")
+        return self._pdf(figure)
+
+    def high_low(self, view, pair, named, frame):
+        return self.potentiometric_map(view, pair[0], frame)
+
+    def year_strips(self, view, wells, frame):
+        return self.hydrographs(view, wells, wells, frame)
+
+    def strip_scale(self, view, group, frame):
+        return 0.7
 
     def hydrographs(self, view, wells, group, frame):
         figure, axes = self._figure(frame)

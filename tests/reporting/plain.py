@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from gwnet.reporting.content import (
+    Beside,
     Block,
     Bullets,
     Caution,
@@ -12,8 +13,10 @@ from gwnet.reporting.content import (
     Group,
     Heading,
     PageBreak,
+    PageTitle,
     Paragraph,
     Report,
+    Results,
     Section,
     SignOff,
     Table,
@@ -89,7 +92,7 @@ def _block(block: Block) -> str:
 
 
 def _text_block(block: Block) -> str:
-    if isinstance(block, Heading):
+    if isinstance(block, Heading | PageTitle):
         return f"{block.text}\n{'-' * len(block.text)}"
     if isinstance(block, Paragraph):
         return f"{block.lead_in} {block.text}".strip()
@@ -101,6 +104,11 @@ def _text_block(block: Block) -> str:
         return "\n".join(f"{name}: {value}" for name, value in block.pairs)
     if isinstance(block, FirmBlock):
         return "\n".join((block.name, *block.address))
+    if isinstance(block, Results):
+        items = enumerate(block.items, start=1)
+        return "\n".join([block.title, *(f"{number} {item.lead} {item.text}".strip() for number, item in items)])
+    if isinstance(block, Beside):
+        return "\n".join([_block(block.figure), *(f"{name}: {value}" for name, value in block.pairs)])
     assert isinstance(block, PageBreak)
     return ""
 

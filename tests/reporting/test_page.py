@@ -155,6 +155,17 @@ def test_a_logger_line_is_thinned_and_keeps_its_extremes_and_breaks(quarterly):
     assert max(numbers) == round(float(np.nanmax(values)), 3)
 
 
+def test_a_logger_line_has_the_bounds_of_a_sensor_out_of_water(quarterly):
+    data = constructed.record(1)
+    when = np.datetime64("2024-01-01", "us") + np.arange(100) * np.timedelta64(1, "h")
+    bound = (when[20], when[40], 31.25, 31.5)
+    series = LoggerSeries(when, np.full(100, 33.0), np.zeros(100, dtype=bool), bounds=(bound,))
+    view = look(quarterly, dataclasses.replace(data, logger_lines={"HW-001": series}), parse_period("2026-Q1"))
+    (shown,) = json.loads(page_data(view))["wells"][0]["line"]["bounds"]
+    assert shown[:2] == [int(edge.astype("datetime64[ms]").astype(np.int64)) for edge in bound[:2]]
+    assert shown[2:] == [31.25, 31.5]
+
+
 def test_the_same_report_gives_the_same_page(quarterly, made):
     assert page_of(quarterly, constructed.record(24))[0] == made[0]
 

@@ -58,6 +58,20 @@ def load_dump(url, name):
         connection.execute((RELEASED / f"revision_{name}.postgresql.sql").read_text(encoding="utf-8"))
 
 
+def add_pumping_test(connection):
+    """Record a pumping test of the first well with two rates and two readings."""
+    start = CORRECTED + 70 * DAY
+    insert_columns(connection, "pumping_test", {"id": [1], "site_id": 1, "code": ["PT-1"]}, 1)
+    of_test = {"pumping_test_id": 1, "well_id": 1, "recorded_by": "Ana", "source_file_id": 1}
+    kinds = {"kind": ["constant rate"], "starts_at_utc": [start], "stops_at_utc": [start + DAY]}
+    insert_columns(connection, "pumping_test_record", {"id": [1], "source_row": [2], **kinds, **of_test}, 1)
+    rates = {"from_utc": [None, start + DAY / 2], "from_elapsed_min": [0.0, None], "rate_l_s": [10.0, 10.5]}
+    insert_columns(connection, "pumping_rate", {"id": [1, 2], **rates, **of_test}, 2)
+    read = {"measured_at_utc": [start - DAY / 24, None], "elapsed_min": [None, 1.5], "access": ["main", "main"]}
+    depths = {"depth_to_water_m": [3.25, None], "set_depth_m": [None, 3.5], "passed": [None, "falling"]}
+    insert_columns(connection, "pumping_reading", {"id": [1, 2], **read, **depths, **of_test}, 2)
+
+
 @contextmanager
 def filled_record(url):
     """Give a record with rows in every table, in an empty database."""
@@ -67,6 +81,7 @@ def filled_record(url):
     # tables that came after the newest dump
     with opened.writing("import", "Ana", now_utc=CORRECTED + 80 * DAY) as connection:
         link_sources(connection, keep_mapping(connection, "field book", "[file]\n", by="Ana"), [1])
+        add_pumping_test(connection)
     yield opened
     opened.close()
 

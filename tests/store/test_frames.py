@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from gwnet.store.contract import BY_NAME, TABLES
-from gwnet.store.fetch import history, levels, mappings, programme, registry, reviews, samples, states, visits
+from gwnet.store.fetch import history, levels, mappings, programme, pumping, registry, reviews, samples, states, visits
 from gwnet.store.fetch.frames import DTYPES, FRAMES
 from gwnet.store.session import open_store
 
@@ -24,6 +24,7 @@ FETCH = {
     },
     **{name: getattr(levels, name) for name in ("level_records", "reviews")},
     **{name: getattr(samples, name) for name in ("series", "latest", "downloads", "conflicts", "corrections")},
+    **{name: getattr(pumping, name) for name in ("pumping_tests", "pumping_rates", "pumping_readings")},
     "deployments": samples.deployments,
     "deployments_at": lambda connection: visits.deployments_at(connection, WINTER),
     "readings": lambda connection: levels.readings(
@@ -88,6 +89,10 @@ def test_every_declared_column_of_a_table_is_in_its_frame(name):
     if name == "stages":
         own -= {"measured_at_utc", "date", "time"}
         own |= {"measured_at_utc", "time_known"}
+    if name == "pumping_rates":
+        own = own - {"from_min"} | {"from_utc", "from_elapsed_min"}
+    if name == "pumping_readings":
+        own -= {"date", "time"}
     assert own <= {column.name for column in FRAMES[name]}
 
 
@@ -106,7 +111,7 @@ def test_every_kind_is_a_type_of_pandas():
         assert pd.Series([], dtype=kind).dtype == kind
 
 
-@pytest.mark.parametrize("module", [levels, programme, registry, reviews, samples, visits])
+@pytest.mark.parametrize("module", [levels, programme, pumping, registry, reviews, samples, visits])
 def test_every_function_that_gives_a_frame_names_its_declaration(module):
     for name, function in vars(module).items():
         if not inspect.isfunction(function) or function.__module__ != module.__name__ or name.startswith("_"):

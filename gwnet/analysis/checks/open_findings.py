@@ -13,7 +13,7 @@ from typing import Any
 import pandas as pd
 
 from gwnet.analysis.checks.check import SERIOUS
-from gwnet.analysis.checks.quality import EVENT_IDS, findings
+from gwnet.analysis.checks.quality import EVENT_IDS, level_findings
 from gwnet.analysis.checks.rules import DOUBTING_RULES
 from gwnet.analysis.review.decisions import join_decisions
 from gwnet.store.snapshot import Snapshot
@@ -39,7 +39,7 @@ def open_findings(record: Snapshot) -> dict[int, str]:
 
 
 def _open_findings(record: Snapshot) -> dict[int, str]:
-    noticed = findings(record)
+    noticed = level_findings(record)
     noticed = noticed[(noticed["severity"] == SERIOUS) & noticed["rule"].isin(DOUBTING_RULES)]
     if noticed.empty:
         return {}

@@ -18,6 +18,7 @@ import pandas as pd
 from gwnet.analysis.checks.check import SERIOUS, Finding
 from gwnet.analysis.checks.events import Events
 from gwnet.analysis.checks.limits import limits_of, unknown_limit_message
+from gwnet.analysis.checks.pumping import find_in_tests
 from gwnet.analysis.checks.rules import CHECKS, RULES
 from gwnet.analysis.levels.inputs import gather
 from gwnet.analysis.levels.reduce import reduce_levels
@@ -50,12 +51,28 @@ def findings(record: Snapshot, round_code: str | None = None) -> pd.DataFrame:
         One row a finding, by site, well, time and rule: columns of `FINDING_COLUMNS`. ``limits`` is JSON; ``event_id``
         is NaN for a finding of no single event.
     """
-    table = record.once("findings", lambda: _find_all(record))
+    table = record.once("findings", lambda: _find_all(record, of_tests=True))
     return table if round_code is None else table[table["round"] == round_code].reset_index(drop=True)
 
 
-def _find_all(record: Snapshot) -> pd.DataFrame:
-    tables = [_site_findings(record.of_site(site)) for site in record.sites["site"]]
+def level_findings(record: Snapshot) -> pd.DataFrame:
+    """Return what the checks notice in the levels on record, without those of pumping tests, which rest on levels.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `findings`.
+    """
+    return record.once("level findings", lambda: _find_all(record, of_tests=False))
+
+
+def _find_all(record: Snapshot, *, of_tests: bool) -> pd.DataFrame:
+    tables = [_site_findings(record.of_site(site), of_tests=of_tests) for site in record.sites["site"]]
     filled = [table for table in tables if len(table)]
     if not filled:
         return pd.DataFrame(columns=list(FINDING_COLUMNS)).astype({"event_id": "float64"})
@@ -63,7 +80,13 @@ def _find_all(record: Snapshot) -> pd.DataFrame:
     return together.sort_values(["site", "well", "measured_at", "rule"], kind="stable", ignore_index=True)
 
 
-def _site_findings(record: Snapshot) -> pd.DataFrame:
+def _site_findings(record: Snapshot, *, of_tests: bool) -> pd.DataFrame:
+    events, of_levels = record.once("findings of levels", lambda: _of_levels(record))
+    return tabulate(events, [*of_levels, *(find_in_tests(record, events) if of_tests else ())])
+
+
+def _of_levels(record: Snapshot) -> tuple[Events, list[Finding]]:
+    """Return the level events of a site and what the checks notice in them."""
     limits, unknown = limits_of(record.settings)
     inputs = gather(record)
     events = Events(inputs, reduce_levels(inputs), record.settings, limits, record.rounds)
@@ -71,7 +94,7 @@ def _site_findings(record: Snapshot) -> pd.DataFrame:
         Finding(unknown_limit_message(name), {name: value}, rule=UNKNOWN_LIMIT, severity=SERIOUS)
         for name, value in unknown.items()
     ]
-    return tabulate(events, [*of_limits, *run_checks(events)])
+    return events, [*of_limits, *run_checks(events)]
 
 
 def run_checks(events: Events) -> list[Finding]:

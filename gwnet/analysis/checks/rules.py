@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import Final
 
-from gwnet.analysis.checks import places, programme, quantities, series, steps, visits
+from gwnet.analysis.checks import places, programme, pumping, quantities, series, steps, visits
 from gwnet.analysis.checks.check import Check
 
 #: Every check.
 CHECKS: Final[tuple[Check, ...]] = tuple(
-    check for module in (visits, quantities, series, places, steps, programme) for check in module.CHECKS.checks
+    check
+    for module in (visits, quantities, series, places, steps, programme, pumping)
+    for check in module.CHECKS.checks
 )
 
 #: Every rule whose findings are stored; verdicts of other rules are never touched.

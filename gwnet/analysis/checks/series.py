@@ -17,11 +17,10 @@ from gwnet.analysis.checks.explanations import (
     SIGN,
     UNIT,
     Explanation,
-    explain_misfits,
     is_in_feet,
 )
+from gwnet.analysis.checks.misfits import MISFIT_LIMITS, misfits_of
 from gwnet.analysis.checks.places import find_copied, find_exchanged
-from gwnet.hydro.checks.alternatives import FOOT_M
 from gwnet.hydro.checks.robust_limits import Jumps, jumps, readings_around
 from gwnet.hydro.checks.spreads import Flags, Floats
 
@@ -29,21 +28,10 @@ CHECKS: Final = CheckList()
 
 JUMP: Final = "jump since the last reading"
 MISFIT: Final = "does not fit the readings around it"
+RESTLESS: Final = "misfit at a restless well"
 
 #: Findings of one rule and well this near to one another have one cause [d] (project default).
 _RUN_D: Final = 366.0
-
-#: How much wider the limit is for the first level of a record (project default).
-_FIRST_FACTOR: Final = 2.0
-
-#: A level that its own record alone contradicts must stand out by this share of what it misses (project default).
-_LEAST_PROMINENCE: Final = 0.5
-
-#: ... and one that its neighbours contradict must miss its own line by this share of it (project default).
-_LEAST_OWN: Final = 0.3
-
-#: ... unless it is off by this many times the limit (project default).
-_SURE: Final = 2.0
 
 #: Levels of a well before the first that may be a jump: a new well settles (project default).
 _LEAST_BEFORE_JUMP: Final = 3
@@ -55,7 +43,7 @@ _LEAST_TOGETHER: Final = 3
 _OF_ONE_CAUSE: Final = (UNIT, SIGN, DECIMAL, POINT)
 
 #: Limits that a finding of a misfit states.
-_LIMITS_OF_MISFIT: Final = ("fit_spreads", "unit_spreads", "hint_spreads", "hint_fit_spreads")
+_LIMITS_OF_MISFIT: Final = ("fit_spreads", "unit_spreads", "unit_part", "unit_most", "hint_spreads", "hint_fit_spreads")
 
 #: Dates that a finding of several levels lists at most.
 _MOST_DATES: Final = 6
@@ -66,30 +54,34 @@ _MOST_DATES: Final = 6
     WARNING,
     "a level off the line between the readings before and after, moved by what neighbours of the aquifer did; a note "
     "where neighbours are off as well",
-    Limit("fit_spreads", 6.0, "robust standard deviations by which a level may miss what is around it"),
-    Limit(
-        "unit_spreads", 3.5, "the same for a level that stands out by about one unit of the reading (m or ft) or more"
-    ),
-    Limit("unit_part", 0.75, "part of one unit from which a misfit is about one unit"),
-    Limit("least_shared", 2.0, "neighbours off in the same direction that make a misfit a natural one"),
+    *MISFIT_LIMITS,
     LEAST_CHANGES,
     LEAST_MISFIT,
     others=(NOTE,),
 )
 def _find_misfits(events: Events) -> Iterator[Finding]:
     """Find levels that do not fit what is around them: as what may explain them, else as misfits."""
-    misfits = _misfits(events)
+    misfits = misfits_of(events)
     claimed = _claimed(events)
     explained = {row: of for row, of in misfits.explained.items() if row not in claimed}
     yield from _explained_findings(events, explained)
-    rest = [row for row in misfits.rows if row not in misfits.explained and row not in claimed]
-    shared = events.fit.shared >= events.limits["least_shared"]
-    for rows in _runs(events, [row for row in rest if not shared[row]]):
+    rest = [row for row in misfits.rows.tolist() if row not in misfits.explained and row not in claimed]
+    own = [row for row in rest if not misfits.is_shared[row]]
+    is_alone = events.fit.is_alone
+    for rows in _runs(events, [row for row in own if is_alone[row]]):
         yield _misfit_finding(events, rows)
-    for rows in _of_one_time(events, [row for row in rest if shared[row]]):
+    yield from _restless_findings(events, [row for row in own if not is_alone[row]])
+    for rows in _of_one_time(events, [row for row in rest if misfits.is_shared[row]]):
         yield _shared_finding(events, rows)
 
 
+CHECKS.add_rule(
+    RESTLESS,
+    WARNING,
+    "misfits of about one unit among levels that are off as well, or in a season in which they are each year: one "
+    "finding a well, and a note of those by any other amount",
+    others=(NOTE,),
+)
 CHECKS.add_rule(DIGITS, WARNING, "such a misfit explained by two neighbouring digits", HINT_SPREADS, HINT_FIT_SPREADS)
 CHECKS.add_rule(
     DECIMAL, SERIOUS, "such a misfit explained by a misplaced decimal point", HINT_SPREADS, HINT_FIT_SPREADS
@@ -118,96 +110,10 @@ CHECKS.add_rule(
 )
 
 
-class _Misfits:
-    """Levels that do not fit, worked out once: positions, and those that something explains."""
-
-    def __init__(self, events: Events) -> None:
-        limits, fit = events.limits, events.fit
-        size = np.abs(fit.residual_m)
-        # the first level of a record is often read before the well has settled, and has one side alone
-        wider = np.where(fit.is_first, _FIRST_FACTOR, 1.0)
-        usual = np.maximum(limits["least_misfit_m"], limits["fit_spreads"] * wider * fit.spread_m)
-        # one digit wrong by one is the commonest gross slip: such a misfit need not be as rare as any other
-        of_unit = np.maximum(limits["unit_part"] * _unit_m(events), limits["unit_spreads"] * wider * fit.spread_m)
-        is_prominent = _prominence(events) >= _LEAST_PROMINENCE * size
-        of_unit = np.where(is_prominent | ~fit.between, of_unit, np.inf)
-        self.limit_m = np.minimum(usual, of_unit)
-        hints = np.maximum(limits["least_misfit_m"], limits["hint_spreads"] * wider * fit.spread_m)
-        self.hint_limit_m = np.minimum(hints, self.limit_m)
-        # on a straight line between readings of its own well a level is no misfit, whatever the neighbours did
-        on_line = fit.between & (np.abs(fit.own_residual_m) <= limits["hint_fit_spreads"] * fit.spread_m)
-        stands_out = np.where(
-            fit.by_neighbours,
-            (fit.own_residual_m * np.sign(fit.residual_m) >= _LEAST_OWN * size) | (size > _SURE * usual),
-            is_prominent,
-        )
-        may_be_off = events.checked & ~on_line & (stands_out | ~fit.between)
-        off = may_be_off & (size > self.limit_m + _resolution(events))
-        may_be_explained = may_be_off | (events.checked & ~on_line & fit.by_neighbours)
-        suspect = may_be_explained & (size > self.hint_limit_m + _resolution(events))
-        own_limit = np.maximum(limits["least_misfit_m"], limits["fit_spreads"] * wider * fit.own_spread_m)
-        own = events.checked & ~on_line & (np.abs(fit.own_residual_m) > own_limit)
-        rows = np.flatnonzero(suspect | own)
-        alone = fit.shared < limits["least_shared"]
-        explained = explain_misfits(events, rows, suspect & alone, own)
-        # a round amount is no rare coincidence: it explains only what is a misfit without it
-        self.explained = {row: of for row, of in explained.items() if of.rule != AMOUNT or off[row]}
-        self.rows: list[int] = np.flatnonzero(off).tolist()
-
-    @property
-    def all_rows(self) -> list[int]:
-        """Return every level that does not fit or that something explains."""
-        return sorted({*self.rows, *self.explained})
-
-
-def _unit_m(events: Events) -> Floats:
-    """Return one foot where a level was booked in feet, else one metre [m]."""
-    return np.where(is_in_feet(events), FOOT_M, 1.0)
-
-
-def _prominence(events: Events) -> Floats:
-    """Return how far each level lies above both readings around it, or below both; 0 where it lies between [m].
-
-    Where the water turns, the line between the readings around misses a level that does not stand out.
-    """
-    around = readings_around(events.well, events.fit.sound)
-    level = events.level_m
-    to_before, to_after = level - level[around.before], level - level[around.after]
-    lowest = np.minimum(np.abs(to_before), np.abs(to_after))
-    return np.where(to_before * to_after > 0.0, lowest, 0.0)
-
-
-def _resolution(events: Events) -> float:
-    """Return the step in which lengths are written, so that a misfit never reads like its limit [m]."""
-    return 0.01 * 0.3048 if events.in_feet else 0.001
-
-
-def _misfits(events: Events) -> _Misfits:
-    return events.once("misfits", lambda: _Misfits(events))
-
-
 def _claimed(events: Events) -> set[int]:
     """Return levels that are another well's: what they miss has its finding."""
     findings = (*find_exchanged(events), *find_copied(events))
     return {row for finding in findings for row in (finding.rows or (finding.row,))}
-
-
-def explained_rows(events: Events, *rules: str) -> set[int]:
-    """Return the levels whose misfit one of some rules explains.
-
-    Parameters
-    ----------
-    events : gwnet.analysis.checks.events.Events
-        Level events of one site.
-    *rules : str
-        Rules; any unless given.
-
-    Returns
-    -------
-    set of int
-        Positions of the events.
-    """
-    return {row for row, of in _misfits(events).explained.items() if not rules or of.rule in rules}
 
 
 def _describe_misfit(events: Events, row: int) -> str:
@@ -222,7 +128,7 @@ def _describe_misfit(events: Events, row: int) -> str:
 
 def _usual_m(events: Events, row: int) -> float:
     """Return the range that a misfit is reported beyond, the narrower one where something explains it [m]."""
-    misfits = _misfits(events)
+    misfits = misfits_of(events)
     limit = misfits.hint_limit_m if row in misfits.explained else misfits.limit_m
     return float(limit[row])
 
@@ -320,6 +226,38 @@ def _misfit_finding(events: Events, rows: list[int]) -> Finding:
     return Finding(message, _values(events, largest), rows[0], tuple(rows))
 
 
+def _restless_findings(events: Events, rows: list[int]) -> Iterator[Finding]:
+    """Yield misfits that do not stand alone: those of one well together, about one unit apart from other amounts.
+
+    A finding is booked at the newest of its levels, so that a level that joins it is decided about anew.
+    """
+    is_about_unit = misfits_of(events).is_about_unit
+    groups: dict[tuple[int, bool], list[int]] = {}
+    for row in rows:
+        groups.setdefault((int(events.well[row]), bool(is_about_unit[row])), []).append(row)
+    for (_, about_unit), of_well in groups.items():
+        message = _describe_restless(events, of_well, about_unit=about_unit)
+        severity = WARNING if about_unit else NOTE
+        together = tuple(of_well) if len(of_well) > 1 else ()
+        yield Finding(message, _values(events, of_well[-1]), of_well[-1], together, rule=RESTLESS, severity=severity)
+
+
+def _describe_restless(events: Events, rows: list[int], *, about_unit: bool) -> str:
+    unit = "1 ft" if is_in_feet(events)[rows[-1]] else "1 m"
+    beside = "levels beside, or those of the same season in other years, are off as well"
+    if about_unit:
+        why = f"{beside}: a digit that is wrong by one and the movement of the water are not distinguishable"
+    else:
+        why = f"{beside}: the well moves more than its usual range says"
+    if len(rows) == 1:
+        return f"{_describe_misfit(events, rows[0])}{f', about {unit}' if about_unit else ''}; {why}."
+    amount = f"about {unit}" if about_unit else "more than usual"
+    return (
+        f"{len(rows)} levels {_span(events, rows)} are off by {amount} ({_dates(events, rows)}); {why}. Look at them "
+        f"together. The newest: {_lower_first(_describe_misfit(events, rows[-1]))}."
+    )
+
+
 def _lower_first(text: str) -> str:
     return text[0].lower() + text[1:]
 
@@ -405,5 +343,6 @@ def _floor(events: Events) -> Floats:
 def _already_found(events: Events) -> Flags:
     """Return the levels that have a finding for what they miss."""
     misfits = np.zeros(len(events), dtype=np.bool_)
-    misfits[[*_misfits(events).all_rows, *_claimed(events)]] = True
+    of_misfits = misfits_of(events)
+    misfits[[*of_misfits.rows, *of_misfits.explained, *_claimed(events)]] = True
     return misfits

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from gwnet.analysis.checks.check import NOTE, SERIOUS, WARNING, CheckList, Finding, Limit
 from gwnet.analysis.checks.events import Events
 from gwnet.analysis.checks.explanations import COARSE
+from gwnet.analysis.checks.misfits import explained_rows
 from gwnet.analysis.checks.quantities import fits_as_elevation
-from gwnet.analysis.checks.series import explained_rows
 from gwnet.analysis.levels.bounds import BELOW_SCREEN
 from gwnet.analysis.levels.reduce import FINDINGS
 from gwnet.constants import BOTTOM_TOLERANCE_M, TAPE_CHECK_INTERVAL_DAYS

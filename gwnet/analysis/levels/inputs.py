@@ -112,8 +112,23 @@ def gather(record: Snapshot, selection: Selection | None = None) -> LevelInputs:
 
 def _gather(record: Snapshot, selection: Selection | None) -> LevelInputs:
     records = events_of(record, selection)
+    readings = fetch_levels.readings(record.connection, records["record_id"].to_numpy(dtype=np.int64))
+    return level_inputs(record, records, readings)
+
+
+def level_inputs(record: Snapshot, records: pd.DataFrame, readings: pd.DataFrame) -> LevelInputs:
+    """Return what the reduction of some levels looks up.
+
+    Parameters as `gwnet.analysis.levels`.
+
+    Parameters
+    ----------
+    records : pandas.DataFrame
+        As `gwnet.store.fetch.levels.level_records`.
+    readings : pandas.DataFrame
+        Their readings, as `gwnet.store.fetch.levels.readings`.
+    """
     record_ids = records["record_id"].to_numpy(dtype=np.int64)
-    readings = fetch_levels.readings(record.connection, record_ids)
     table = _pivot(readings, record_ids)
     tolerance = record.all_sites.set_index("site")["repeat_tolerance_m"].fillna(REPEAT_TOLERANCE_M)
     return LevelInputs(

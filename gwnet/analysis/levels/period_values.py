@@ -2,7 +2,7 @@
 
 Medians are rounded to a micrometre, so that equal levels are ties in spite of binary fractions. On a day with manual
 readings logger values do not count. With bounds in a period, its lowest and highest possible value are medians as well;
-where they differ the period is a bound at the highest.
+where one of them is open the period is a bound at the other.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.levels.serving import values_and_bounds
 from gwnet.errors import SettingsError
 
 #: How the days of a period give one value.
@@ -45,8 +46,8 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
     -------
     pandas.DataFrame
         Columns of `COLUMNS`, sorted by site, well, year and season: season from 0, value (for a bound the bound
-        itself) [m], bound (-1 at or below, 0 a number), day (mean of the days that it was made from), n (levels behind
-        it), and source: ``manual``, ``logger`` or ``both``.
+        itself) [m], bound (-1 at or below, +1 at or above, 0 a number), day (mean of the days that it was made from), n
+        (levels behind it), and source: ``manual``, ``logger`` or ``both``.
 
     Raises
     ------
@@ -57,8 +58,8 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
     -----
     On a day with manual readings logger values do not count, so that a sensor never outvotes a tape on the same day.
     What is left of the period gives its median, or that of the day nearest to its middle. With bounds among them, the
-    lowest and the highest possible value are medians as well; where these differ, the period has a bound, the
-    highest. Values are rounded to a micrometre.
+    lowest and the highest possible value are medians as well; where one of these is open, the period has the other
+    as a bound. Values are rounded to a micrometre.
     """
     if seasons not in PARTS:
         message = f"A year cannot be divided into {seasons!r} seasons; expected {', '.join(map(str, PARTS))}."
@@ -75,13 +76,16 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
     days = days.assign(number=(days["day"] - pd.Timestamp(0)) / pd.Timedelta(days=1), logged=days["source"] == "logger")
     periods = days.groupby(_KEYS, as_index=False).agg(
         low=("low", "median"),
-        value=("high", "median"),
+        high=("high", "median"),
         number=("number", "mean"),
         n=("n", "sum"),
         logged=("logged", "mean"),
     )
-    periods[["low", "value"]] = periods[["low", "value"]].round(DECIMALS)
-    periods["bound"] = np.where(periods["low"] < periods["value"], -1, 0)
+    # a period of which a dry and a flowing level leave everything open has no value
+    periods = periods[~((periods["low"] == -np.inf) & (periods["high"] == np.inf)) & periods["low"].notna()]
+    periods = periods[periods["high"].notna()].reset_index(drop=True)
+    value_of, bound = values_and_bounds(periods["low"], periods["high"])
+    periods["value"], periods["bound"] = value_of.round(DECIMALS), bound
     periods["day"] = pd.to_datetime(np.floor(periods["number"]), unit="D")
     share = periods["logged"]
     periods["source"] = np.where(share == 0, "manual", np.where(share == 1, "logger", "both"))

@@ -2,8 +2,8 @@
 
 The rules are in one table, `RULES`. A level to which no rule applies serves every purpose as a number. A bound (a dry
 or a flowing well, a sensor out of water) is no number; whether it serves all the same is for the purpose: no map takes
-bounds, statistics take those of dry wells and of sensors out of water, thresholds take all that are not held back by
-review.
+bounds, statistics take those of dry and flowing wells and of sensors out of water, thresholds take all that are not
+held back by review.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Final, Literal, get_args
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from gwnet.analysis.levels.bounds import BELOW_SCREEN, SENSOR_OUT, is_below_screen, is_sensor_out
 
@@ -32,7 +32,7 @@ SOURCES: Final = ("manual", "logger", "gauge")
 #: Statuses that say nothing of the water; at any other but ``static`` the water itself bars the level.
 _UNREAD_STATUSES: Final = ("no access", "not found", "obstructed", "not measured", "frozen")
 
-#: What the reason of a level begins with that a serious finding is open of.
+#: Begins the reason of a level, manual or of a logger, about which a serious finding is open; its rule follows.
 OPEN_FINDING: Final = "serious finding open: "
 
 #: Columns of levels that are judged.
@@ -87,6 +87,12 @@ def _finding(phrase: str) -> Callable[[pd.DataFrame], Mask]:
     return is_noticed
 
 
+def _is_in_doubt(levels: pd.DataFrame) -> Mask:
+    """Return which levels are of a logger about which a serious finding is open."""
+    texts = [text for text in levels["finding"].unique() if str(text).startswith(OPEN_FINDING)]
+    return np.asarray(levels["finding"].isin(texts), dtype=bool)
+
+
 def _unapproved(phrase: str) -> Callable[[pd.DataFrame], Mask]:
     """Return a predicate: whether the reduction noticed something unlikely and nobody has approved the level since."""
     is_noticed = _finding(phrase)
@@ -121,6 +127,7 @@ RULES: Final = (
         lambda levels: levels["status"].to_numpy(dtype=object),
         _MAP,
     ),
+    Rule(_is_in_doubt, lambda levels: levels["finding"].to_numpy(dtype=object), _ALL),
     Rule(is_below_screen, _phrase(BELOW_SCREEN), _MAP_AND_STATISTICS),
     Rule(is_sensor_out, _phrase(SENSOR_OUT), _MAP),
     Rule(_unapproved("below the bottom of the well"), _phrase("below the bottom of the well"), _MAP_AND_STATISTICS),
@@ -146,7 +153,7 @@ RULES: Final = (
     Rule(
         lambda levels: (levels["bound"] == ">=").to_numpy(dtype=bool),
         _phrase("flowing, head not measured"),
-        _MAP_AND_STATISTICS,
+        _MAP,
     ),
     Rule(
         lambda levels: levels["water_elevation_m"].isna().to_numpy(dtype=bool),
@@ -232,7 +239,8 @@ def judge_levels(levels: pd.DataFrame, purpose: Purpose, *, approved: bool = Fal
     if is_bound.any():
         objection = _first_reason(levels, tuple(rule for rule in RULES if purpose in rule.bars_bounds))
         objection = np.where((objection == "") & waiting, "provisional", objection)
-        what = np.select([levels["status"] == "dry", is_sensor_out(levels)], ["dry", SENSOR_OUT], "").astype(object)
+        kinds = [levels["status"] == "dry", is_sensor_out(levels), levels["bound"] == ">="]
+        what = np.select(kinds, ["dry", SENSOR_OUT, "flowing"], "").astype(object)
         reasons = np.where(is_bound & (what != ""), what + ", " + objection, reasons)
         is_bound = is_bound & (objection == "")
     reasons = np.where(serves & waiting, "provisional", reasons)
@@ -257,8 +265,8 @@ def _candidate_bounds(levels: pd.DataFrame, purpose: Purpose) -> Mask:
     if purpose == "threshold":
         return np.asarray(levels["bound"] != "", dtype=bool)
     shows_limit = (levels["status"] == "dry") | is_sensor_out(levels)
-    dry = shows_limit & (levels["bound"] == "<=") & levels["water_elevation_m"].notna()
-    return np.asarray(dry, dtype=bool)
+    is_bound = (shows_limit & (levels["bound"] == "<=")) | (levels["bound"] == ">=")
+    return np.asarray(is_bound & levels["water_elevation_m"].notna(), dtype=bool)
 
 
 def source_of(levels: pd.DataFrame) -> NDArray[np.object_]:
@@ -324,22 +332,53 @@ def used_levels(levels: pd.DataFrame, *, approved: bool = False) -> tuple[pd.Dat
     -------
     used : pandas.DataFrame
         Columns of `USED_COLUMNS`, with the index of ``levels``: day (local date), low and high (lowest and highest
-        possible water elevation, equal for a number; low is −infinity for a bound) [m], and source.
+        possible water elevation, equal for a number; low is −infinity for a dry well, high infinity for a flowing
+        one without a number) [m], and source.
     left_out : dict
         For each (site, well) with others: counts with reasons, such as ``2 pumping; 1 quality poor``.
     """
     judged = judge_levels(levels, "statistics", approved=approved)
     serves = judged["serves"]
     kept = levels[serves]
-    high = kept["water_elevation_m"]
+    number = kept["water_elevation_m"]
+    is_bound, flows = ~kept["usable"].astype(bool), kept["bound"] == ">="
     used = kept[["site", "well", "day"]].assign(
-        low=high.mask(~kept["usable"].astype(bool), -np.inf), high=high, source=judged.loc[serves, "source"]
+        low=number.mask(is_bound & ~flows, -np.inf),
+        high=number.mask(is_bound & flows, np.inf),
+        source=judged.loc[serves, "source"],
     )
     rest = levels.loc[~serves, ["site", "well"]].assign(reason=judged["reason"])
     reasons: dict[tuple[str, str], list[str]] = {}
     for (site, well, reason), count in rest.groupby(["site", "well", "reason"]).size().items():
         reasons.setdefault((site, well), []).append(f"{count} {reason}")
     return used, {key: "; ".join(counted) for key, counted in reasons.items()}
+
+
+def values_and_bounds(low: ArrayLike, high: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Return numbers or bounds, and which they are, from the lowest and highest possible levels.
+
+    Parameters
+    ----------
+    low : array_like, shape (n,)
+        Lowest possible levels; −infinity for an upper bound (dry) [m].
+    high : array_like, shape (n,)
+        Highest possible levels; infinity for a lower bound (flowing) [m].
+
+    Returns
+    -------
+    tuple of ndarray
+        Values [m], NaN where nothing is known; and -1 where the level is at or below the value, +1 where it is at or
+        above it, 0 where it is the value.
+
+    Examples
+    --------
+    >>> [part.tolist() for part in values_and_bounds([-np.inf, 3.0, 2.0], [1.0, np.inf, 2.0])]
+    [[1.0, 3.0, 2.0], [-1, 1, 0]]
+    """
+    lowest, highest = np.asarray(low, dtype=np.float64), np.asarray(high, dtype=np.float64)
+    flows = np.isposinf(highest)
+    value = np.where(flows, lowest, highest)
+    return np.where(np.isinf(value), np.nan, value), np.where(flows, 1, np.where(np.isneginf(lowest), -1, 0))
 
 
 def left_out_levels(levels: pd.DataFrame, *, approved: bool = False) -> pd.DataFrame:

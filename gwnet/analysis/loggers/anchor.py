@@ -27,7 +27,6 @@ from gwnet.constants import (
     UNCHECKED_SENSOR_M,
 )
 from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
-from gwnet.hydro.loggers.barometric import without_barometric_response
 from gwnet.hydro.loggers.dense_series import usual_interval_s
 from gwnet.hydro.loggers.drift import AnchoredLevels, Installations, anchor_levels
 from gwnet.hydro.reduction.uncertainty import combined_half_width
@@ -47,6 +46,7 @@ PARTS: Final = {
     "hold_m": "how well the sensor held between them",
     "sensor_m": "sensor",
     "air_m": "air pressure between samples of the barometer, of a stand-in or from sea level",
+    "response_m": "limits of the response to air pressure that was removed",
     "since_m": "drift since the last manual reading",
     "hanging_m": "hanging depth and measuring point",
 }
@@ -161,17 +161,7 @@ def anchor(loggers: LoggerRecord, deployment: Any, level: SensorLevel, levels: p
     by_hanging = np.isnan(anchored.correction_m) & ~np.isnan(by_depth_m)
     correction = np.where(by_hanging, by_depth_m - level.level_m, anchored.correction_m)
     parts = _parts(loggers, deployment, level, anchored, manual, by_hanging, by_depth_accuracy, method)
-    efficiency = channel.correction_history.settings(
-        "efficiency", deployment.installed_at_utc, deployment.removed_at_utc
-    ).get("value")
-    elevation = used_level + correction
-    if efficiency is not None and np.isnan(level.air_pa).all():
-        efficiency = None  # nothing to remove it by; the steps say that no air pressure is on record
-    if efficiency is not None:
-        air_m = level.air_pa * level.metres_per_pascal()
-        elevation = without_barometric_response(
-            elevation, air_m, efficiency=float(efficiency), reference_air_pressure_m=float(np.nanmean(air_m))
-        )
+    elevation = used_level + correction + level.response_m
     out = level.out.copy()
     out[(out == 0) & np.isnan(elevation)] = _NOT_ANCHORED
     combined = np.where(np.isnan(elevation), np.nan, combined_half_width(*parts.values()))
@@ -184,7 +174,7 @@ def anchor(loggers: LoggerRecord, deployment: Any, level: SensorLevel, levels: p
         by_hanging_depth=by_hanging,
         manual=manual,
         installations=anchored.installations,
-        steps=_describe(deployment, anchored, manual, by_hanging, method, efficiency),
+        steps=_describe(deployment, anchored, manual, by_hanging, method),
     )
 
 
@@ -278,6 +268,7 @@ def _parts(
     parts["hold_m"][by_hanging] = UNCHECKED_SENSOR_M
     parts["sensor_m"][:] = sensor_accuracy_m(loggers, deployment.instrument)
     parts["air_m"] = level.air_half_width_m()
+    parts["response_m"] = level.response_half_width_m
     return parts
 
 
@@ -296,7 +287,6 @@ def _describe(
     manual: pd.DataFrame,
     by_hanging: NDArray[np.bool_],
     method: str,
-    efficiency: float | None,
 ) -> tuple[str, ...]:
     """Return how levels were anchored, in words."""
     lines = []
@@ -313,6 +303,4 @@ def _describe(
         lines.append(
             f"{int(by_hanging.sum())} samples by the hanging depth{depth} alone: no manual reading anchors them"
         )
-    if efficiency is not None:
-        lines.append(f"response to air pressure removed with a barometric efficiency of {efficiency:g}")
     return tuple(lines)

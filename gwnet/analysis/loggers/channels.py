@@ -38,6 +38,9 @@ _MOST_HELD: Final = 4_000_000
 #: Samples of heads that are kept; each needs about five times the memory of one of a channel.
 _MOST_HEADS: Final = 1_000_000
 
+#: Samples of which it is kept whether a finding about them is open: a byte each.
+_MOST_DOUBTS: Final = 100_000_000
+
 Result = TypeVar("Result", bound=Sized | None)
 
 #: How far beyond a span samples are fetched, so that a corrected clock may bring them into it.
@@ -133,12 +136,21 @@ class LoggerRecord:
     record : gwnet.store.snapshot.Snapshot
         The record.
     heads : Held of gwnet.analysis.loggers.heads.LoggerHeads
-        Heads of deployments that were worked out, by the number of the deployment.
+        Heads of deployments that were worked out, by the number of the deployment, before open findings are looked at.
+    doubts : Held of numpy.ndarray
+        Which of their samples open findings keep out: `gwnet.analysis.loggers.doubts.find_doubts`.
+    near_levels : Held of gwnet.analysis.loggers.common_causes.Seen
+        Levels around a day, by deployment and day.
+    clocks : dict of int to gwnet.analysis.loggers.clocks.Clock
+        Clocks that were compared, by the number of the deployment.
     """
 
     def __init__(self, record: Snapshot) -> None:
         self.record = record
         self.heads: Held[Any] = Held(_MOST_HEADS)
+        self.doubts: Held[Any] = Held(_MOST_DOUBTS)
+        self.near_levels: Held[Any] = Held(_MOST_HELD)
+        self.clocks: dict[int, Any] = {}
         self._channels: Held[Channel | None] = Held(_MOST_HELD)
 
     @cached_property

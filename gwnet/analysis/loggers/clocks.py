@@ -9,17 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from gwnet.analysis.loggers.barometers import barometer_channel
 from gwnet.analysis.loggers.channels import Channel, LoggerRecord
-from gwnet.analysis.loggers.heads import LoggerHeads
 from gwnet.analysis.loggers.suggestion import NAT, LoggerFinding, describe_moment, span_around
 from gwnet.clock import offset_minutes, to_instant, to_instants
 from gwnet.hydro.arrays import Floats
 from gwnet.hydro.loggers.clock_shift import ClockJump, ClockShift, find_clock_jumps, find_clock_shift
+
+if TYPE_CHECKING:
+    from gwnet.analysis.loggers.heads import LoggerHeads
 
 #: Shifts shorter than this are no wrong zone and not reported [s].
 _LEAST_S: Final = 900.0
@@ -63,7 +65,7 @@ class Clock:
 
 
 def compare_clock(loggers: LoggerRecord, heads: LoggerHeads) -> Clock | None:
-    """Return what the clock of one deployment shows.
+    """Return what the clock of one deployment shows; kept for being asked for again.
 
     Parameters
     ----------
@@ -77,6 +79,13 @@ def compare_clock(loggers: LoggerRecord, heads: LoggerHeads) -> Clock | None:
     Clock or None
         None where it reads no absolute pressure, or no barometer is beside it.
     """
+    if heads.deployment_id not in loggers.clocks:
+        loggers.clocks[heads.deployment_id] = _look_at_clock(loggers, heads)
+    clock: Clock | None = loggers.clocks[heads.deployment_id]
+    return clock
+
+
+def _look_at_clock(loggers: LoggerRecord, heads: LoggerHeads) -> Clock | None:
     each = _compare(loggers, heads)
     if each is None:
         return None
@@ -118,7 +127,9 @@ def _compare(loggers: LoggerRecord, heads: LoggerHeads) -> _Compared | None:
     if air is None:
         return None
     arguments = (channel.time_utc, _included(channel), air.time_utc, _included(air))
-    return _Compared(heads, air, find_clock_shift(*arguments), find_clock_jumps(*arguments))
+    places = [place for place in _file_starts(loggers, channel) if place < len(channel)]
+    jumps = find_clock_jumps(*arguments, starts_utc=channel.time_utc[places])
+    return _Compared(heads, air, find_clock_shift(*arguments), jumps)
 
 
 def _included(channel: Channel) -> Floats:

@@ -9,19 +9,24 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from functools import partial
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.analysis.loggers.heads import LoggerHeads
+from gwnet.analysis.loggers.channels import LoggerRecord
 from gwnet.analysis.loggers.manual_fit import find_misfits
+from gwnet.analysis.loggers.sensor_level import SensorLevel, sensor_level
 from gwnet.analysis.loggers.suggestion import LoggerFinding
 from gwnet.clock import to_instants
 from gwnet.constants import LEAST_FAULT_M
 from gwnet.hydro.arrays import Floats
 from gwnet.hydro.loggers.drift import Installations
+
+if TYPE_CHECKING:
+    from gwnet.analysis.loggers.heads import LoggerHeads
 
 RULE: Final = "common cause"
 
@@ -35,6 +40,9 @@ _ALONG_SHARE: Final = 0.3
 
 #: ... and by so many times its usual change in three hours (project default).
 _ALONG_TIMES_NOISE: Final = 5.0
+
+#: How much of a series is looked at around a step [d]: 200 hours and more.
+_NEAR_DAYS: Final = 10
 
 #: Manual readings within this time belong to one visit of the site.
 _VISIT: Final = np.timedelta64(36, "h")
@@ -56,8 +64,8 @@ class Seen:
         Last level at the sensor in each [m].
     manual : pandas.DataFrame
         Manual readings.
-    installations : gwnet.hydro.loggers.drift.Installations
-        What each installation shows.
+    installations : gwnet.hydro.loggers.drift.Installations or None
+        What each installation shows; None where only levels are looked at.
     limits : mapping of str to float
         Limits of the checks of the site.
     """
@@ -67,8 +75,12 @@ class Seen:
     hour: NDArray[np.int64]
     level_m: NDArray[np.float32]
     manual: pd.DataFrame
-    installations: Installations
+    installations: Installations | None
     limits: Mapping[str, float]
+
+    def __len__(self) -> int:
+        """Return the number of hours."""
+        return int(self.hour.size)
 
     def change_at(self, moment: np.datetime64) -> tuple[float, float]:
         """Return how far the level moves across a moment.
@@ -109,18 +121,55 @@ def look_at(heads: LoggerHeads, limits: Mapping[str, float]) -> Seen:
     Seen
         Levels by the hour, and the manual readings.
     """
-    known = (heads.level.out == 0) & ~np.isnan(heads.level.level_m)
-    hours = heads.time_utc[known].astype("datetime64[h]").astype(np.int64)
-    last = np.flatnonzero(np.diff(hours, append=hours[-1] + 1 if hours.size else 0))
     return Seen(
         (heads.site, heads.well, heads.instrument, heads.quantity),
         heads.barometer,
-        hours[last],
-        heads.level.level_m[known][last].astype(np.float32),
+        *_by_hour(heads.level),
         heads.manual,
         heads.installations,
         limits,
     )
+
+
+def look_near(loggers: LoggerRecord, deployments: pd.DataFrame, moment: np.datetime64) -> list[Seen]:
+    """Return the levels of deployments around a moment, without manual readings; kept for being asked for again.
+
+    Parameters
+    ----------
+    loggers : gwnet.analysis.loggers.channels.LoggerRecord
+        What is on record.
+    deployments : pandas.DataFrame
+        Rows of `gwnet.analysis.loggers.channels.deployments_in`.
+    moment : numpy.datetime64
+        UTC instant.
+    """
+    day = pd.Timestamp(moment.astype("datetime64[D]"), tz="UTC")
+    low, high = day - pd.Timedelta(days=_NEAR_DAYS), day + pd.Timedelta(days=_NEAR_DAYS + 1)
+    seen = []
+    for row in deployments.itertuples():
+        end = high if pd.isna(row.removed_at_utc) else min(row.removed_at_utc, high)
+        near = row._replace(installed_at_utc=max(row.installed_at_utc, low), removed_at_utc=end)
+        if near.installed_at_utc < near.removed_at_utc:
+            found = loggers.near_levels.once((row.deployment_id, day), partial(_near, loggers, near))
+            seen += [found] if len(found) else []
+    return seen
+
+
+def _near(loggers: LoggerRecord, row: Any) -> Seen:
+    """Return the level of a deployment by the hour; empty where there is none."""
+    level = sensor_level(loggers, row)
+    nothing = (np.empty(0, np.int64), np.empty(0, np.float32))
+    barometer, quantity = ("", "") if level is None else (level.barometer, level.channel.quantity)
+    hours = nothing if level is None else _by_hour(level)
+    return Seen((row.site, row.well, row.instrument, quantity), barometer, *hours, pd.DataFrame(), None, {})
+
+
+def _by_hour(level: SensorLevel) -> tuple[NDArray[np.int64], NDArray[np.float32]]:
+    """Return the hours that have a sample, and the last level of each."""
+    known = (level.out == 0) & ~np.isnan(level.level_m)
+    hours = level.channel.time_utc[known].astype("datetime64[h]").astype(np.int64)
+    last = np.flatnonzero(np.diff(hours, append=hours[-1] + 1 if hours.size else 0))
+    return hours[last], level.level_m[known][last].astype(np.float32)
 
 
 def find_across_wells(seen: Sequence[Seen], findings: Sequence[LoggerFinding]) -> list[LoggerFinding]:
@@ -138,21 +187,11 @@ def find_across_wells(seen: Sequence[Seen], findings: Sequence[LoggerFinding]) -
     list of LoggerFinding
         In no order.
     """
-    kept: list[LoggerFinding] = []
-    common: list[LoggerFinding] = []
-    for finding in findings:
-        if finding.rule not in ("step", "slipped cable"):
-            kept.append(finding)
-            continue
-        shared, moves_along = _compare_step(finding, seen)
-        if shared is not None:
-            common.append(shared)
-        elif finding.rule == "slipped cable" or not moves_along:
-            kept.append(finding)
+    kept, common = _sort_steps(seen, findings)
     explained: set[int] = set()
     for site, barometer in sorted({(each.place[0], each.barometer) for each in seen}):
         mine = [each for each in seen if (each.place[0], each.barometer) == (site, barometer)]
-        for events, finding in _common_visits(site, barometer, mine):
+        for events, finding in common_visits(site, barometer, mine):
             explained |= events
             common.append(finding)
     merged = list(_together(common))
@@ -163,6 +202,8 @@ def find_across_wells(seen: Sequence[Seen], findings: Sequence[LoggerFinding]) -
             size = abs(float(finding.parameters["amount_m"]))
             stepped[finding.instrument] = max(size, stepped.get(finding.instrument, 0.0))
     for each in seen:
+        if each.installations is None:
+            continue
         kept += find_misfits(
             each.place,
             each.manual,
@@ -172,6 +213,25 @@ def find_across_wells(seen: Sequence[Seen], findings: Sequence[LoggerFinding]) -
             explained=explained,
         )
     return [*kept, *merged]
+
+
+def _sort_steps(
+    seen: Sequence[Seen], findings: Sequence[LoggerFinding]
+) -> tuple[list[LoggerFinding], list[LoggerFinding]]:
+    """Return findings without steps that are of the water or of a barometer, and those about barometers."""
+    kept: list[LoggerFinding] = []
+    common: list[LoggerFinding] = []
+    for finding in findings:
+        if finding.rule not in ("step", "slipped cable"):
+            kept.append(finding)
+            continue
+        own = next(each for each in seen if each.place[:3] == (finding.site, finding.well, finding.instrument))
+        shared, moves_along = compare_step(finding, own.barometer, seen)
+        if shared is not None:
+            common.append(shared)
+        elif finding.rule == "slipped cable" or not moves_along:
+            kept.append(finding)
+    return kept, common
 
 
 def _read_within(common: Sequence[LoggerFinding], seen: Sequence[Seen]) -> set[int]:
@@ -187,10 +247,24 @@ def _read_within(common: Sequence[LoggerFinding], seen: Sequence[Seen]) -> set[i
     return events
 
 
-def _compare_step(finding: LoggerFinding, seen: Sequence[Seen]) -> tuple[LoggerFinding | None, bool]:
-    """Return the common cause of a step, and whether the water of another well moves along with it."""
+def compare_step(finding: LoggerFinding, barometer: str, seen: Sequence[Seen]) -> tuple[LoggerFinding | None, bool]:
+    """Return the common cause of a step, and whether the water of another well moves along with it.
+
+    Parameters
+    ----------
+    finding : LoggerFinding
+        A step of one deployment.
+    barometer : str
+        Whose air pressure was subtracted there; empty for none.
+    seen : sequence of Seen
+        Levels of the deployments of the site.
+
+    Returns
+    -------
+    tuple
+        Finding about the barometer, None where the step is not shared; and whether the water moves.
+    """
     size = -float(finding.parameters["amount_m"])
-    own = next(each for each in seen if each.place[:3] == (finding.site, finding.well, finding.instrument))
     changes = []
     moves_along = False
     for each in seen:
@@ -199,7 +273,7 @@ def _compare_step(finding: LoggerFinding, seen: Sequence[Seen]) -> tuple[LoggerF
         change, usual = each.change_at(finding.start_utc)
         if np.isnan(change):
             continue
-        if each.barometer and each.barometer == own.barometer:
+        if each.barometer and each.barometer == barometer:
             changes.append((each.place[1], change))
         if change * size > 0 and abs(change) >= max(_ALONG_SHARE * abs(size), _ALONG_TIMES_NOISE * usual):
             moves_along = True
@@ -211,7 +285,7 @@ def _compare_step(finding: LoggerFinding, seen: Sequence[Seen]) -> tuple[LoggerF
         f"The levels at {', '.join(wells)}, all that this barometer serves then, step by {size:+.3f} m together: the "
         f"air pressure rather than every sensor."
     )
-    return _about_barometer(finding.site, own.barometer, finding.start_utc, finding.end_utc, message, -size), True
+    return _about_barometer(finding.site, barometer, finding.start_utc, finding.end_utc, message, -size), True
 
 
 def _about_barometer(
@@ -227,8 +301,16 @@ def _are_alike(lengths: Floats) -> bool:
     return abs(middle) >= LEAST_FAULT_M and bool((np.abs(lengths - middle) <= allowed).all())
 
 
-def _common_visits(site: str, barometer: str, seen: Sequence[Seen]) -> Iterator[tuple[set[int], LoggerFinding]]:
-    """Yield visits at which all wells miss by the same length, with the events of the readings."""
+def common_visits(site: str, barometer: str, seen: Sequence[Seen]) -> Iterator[tuple[set[int], LoggerFinding]]:
+    """Yield visits at which all wells miss by the same length, with the events of the readings.
+
+    Parameters
+    ----------
+    site, barometer : str
+        Site, and whose air pressure was subtracted at its wells.
+    seen : sequence of Seen
+        Their deployments, with manual readings.
+    """
     rows = [
         part.assign(well=each.place[1], limit=each.limits["logger_residual_m"])
         for each in seen

@@ -14,7 +14,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.analysis.loggers.correction_kinds import CAUSES, describe_parameters
+from gwnet.analysis.levels.serving import OPEN_FINDING
+from gwnet.analysis.loggers.correction_kinds import CAUSES, DOUBTED_BY, STATE_RULES, describe_parameters
 from gwnet.clock import instant_text, to_instant
 from gwnet.hydro.arrays import Floats, Instants
 from gwnet.hydro.loggers.clock_shift import ClockOperation
@@ -29,10 +30,14 @@ NO_WATER, AT_LIMIT, STUCK, BEYOND_RANGE, LIFTED, CONTRADICTED = (
     "no water above the sensor, but a manual reading met some",
 )
 
+#: Why a sample gives no water elevation until somebody decides, by the rule of the finding that is open.
+IN_DOUBT: Final = {rule: f"{OPEN_FINDING}{rule}" for rule in DOUBTED_BY}
+
 #: Why a sample gives no water elevation; the number kept with a sample is its place here, 0 for one that is used.
 OUT_REASONS: Final = (
     *("", "no value", "no air pressure", "no density", "not anchored"),
     *(NO_WATER, AT_LIMIT, STUCK, BEYOND_RANGE, LIFTED, CONTRADICTED),
+    *IN_DOUBT.values(),
     *CAUSES,
 )
 
@@ -127,7 +132,7 @@ class CorrectionHistory:
             if after or before:
                 continue
             left_out = {*settings.get("leave_out", []), *row.parameters.get("leave_out", [])}
-            settings = dict(row.parameters) if kind == "density" else {**settings, **row.parameters}
+            settings = {**settings, **row.parameters} if kind == "anchoring" else dict(row.parameters)
             if left_out:
                 settings["leave_out"] = sorted(left_out)
         return settings
@@ -185,7 +190,7 @@ class CorrectionHistory:
         return out
 
     def find_kept(self, when: Instants) -> NDArray[np.bool_]:
-        """Return which samples a person keeps as levels, whatever they look like.
+        """Return which samples a person keeps as levels though the sensor looks out of water or stuck.
 
         Parameters
         ----------
@@ -199,8 +204,26 @@ class CorrectionHistory:
         """
         kept = np.zeros(when.size, dtype=bool)
         for row in self.of("keep").itertuples():
-            kept[within(when, row.start_utc, row.end_utc)] = True
+            if row.parameters.get("against", STATE_RULES[0]) in STATE_RULES:
+                kept[within(when, row.start_utc, row.end_utc)] = True
         return kept
+
+    def is_dismissed(self, rule: str, first: np.datetime64, last: np.datetime64) -> bool:
+        """Return whether a person dismissed a finding: keeps all its samples, against its rule or any.
+
+        Parameters
+        ----------
+        rule : str
+            Rule of the finding.
+        first, last : numpy.datetime64
+            Its first and last sample.
+        """
+        for row in self.of("keep").itertuples():
+            start, end = to_instant(row.start_utc), to_instant(row.end_utc)
+            covers = (np.isnat(start) or first >= start) and (np.isnat(end) or last < end)
+            if covers and row.parameters.get("against", rule) == rule:
+                return True
+        return False
 
     def _spanned(self, kind: str, when: Instants, values: Floats, change: Callable[[Floats, Any], Floats]) -> Floats:
         rows = self.of(kind)

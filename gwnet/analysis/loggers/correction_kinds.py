@@ -27,6 +27,15 @@ CAUSES: Final = (
     "other",
 )
 
+#: Rules of findings that say that the sensor did not measure the water.
+STATE_RULES: Final = ("out of water", "bottomed out", "upper limit", "flat", "over range")
+
+#: Rules of findings of which the samples concerned give no level while one is open.
+DOUBTED_BY: Final = ("spike", "end of a file", "step", "slipped cable", "clock", "drift")
+
+#: Rules of findings that a person may dismiss.
+DISMISSED: Final = (*STATE_RULES, *DOUBTED_BY, "common cause")
+
 #: Ways of anchoring to manual readings; none uses the hanging depth.
 METHODS: Final = ("linear", "constant", "none")
 
@@ -125,6 +134,7 @@ class Parameter:
 
 
 _ONE_CAUSE, _ONE_METHOD = (f"one of: {', '.join(words)}" for words in (CAUSES, METHODS))
+_ONE_RULE: Final = f"one of: {', '.join(DISMISSED)}"
 _WATER_TEMPERATURE: Final = "water temperature in degrees Celsius, or 'series' for those measured"
 _METHOD: Final = "linear or constant between manual readings, or none for the hanging depth"
 
@@ -164,8 +174,16 @@ PARAMETERS: Final[dict[str, Parameter]] = {
             *("metres a second squared, from 9.7 to 9.9", "gravity {:g} m/s2", _number(9.7, 9.9)),
         ),
         (
+            *("against", "--against", "RULE", "rule of the finding that is dismissed, of any unless given"),
+            *(_ONE_RULE, "against {}", _word(DISMISSED), str),
+        ),
+        (
             *("value", "--value", "BE", "barometric efficiency, 0 to 1"),
             *("a barometric efficiency from 0 to 1", "{:g}", _number(0, 1)),
+        ),
+        (
+            *("lags", "--lags", "HOURS", "hours over which the well answers late, for the response by deconvolution"),
+            *("hours from 0 to 240", "by the response over {:g} h", _number(0, 240)),
         ),
     )
 }
@@ -218,7 +236,7 @@ KINDS: Final[dict[str, Kind]] = {
         Kind("scale", ("factor",), ("factor",), "any", "multiplies the values of the span", per_segment=True),
         Kind("step", ("amount_m",), ("amount_m",), "start", "adds to the level from the start on"),
         Kind("exclusion", ("cause",), ("cause",), "one", "excludes the samples of the span"),
-        Kind("keep", (), (), "one", "keeps the samples of the span as levels though they look out of water or stuck"),
+        Kind("keep", ("against",), (), "one", "keeps the samples of the span as levels: dismisses findings within it"),
         Kind("restart", (), (), "start", "anchors anew from the start on: sensor moved, cable slipped"),
         Kind(
             "anchoring",
@@ -234,7 +252,13 @@ KINDS: Final[dict[str, Kind]] = {
             "any",
             "sets the density of the water, and gravity",
         ),
-        Kind("efficiency", ("value",), ("value",), "any", "removes the response of the aquifer to air pressure"),
+        Kind(
+            "efficiency",
+            ("value", "lags"),
+            ("value|lags",),
+            "any",
+            "removes the response of the well to air pressure: at once, or late as deconvolved from the record",
+        ),
     )
 }
 
@@ -312,7 +336,28 @@ def describe_parameters(kind: str, parameters: Mapping[str, Any]) -> str:
     str
         For example ``clock shift +3600 s``.
     """
-    return " ".join([kind, *(PARAMETERS[name].describe(value) for name, value in parameters.items())])
+    words = [kind, *(PARAMETERS[name].describe(value) for name, value in parameters.items() if name in PARAMETERS)]
+    if "response" in parameters:
+        words.append(f"({describe_response(parameters)})")
+    return " ".join(words)
+
+
+def describe_response(parameters: Mapping[str, Any]) -> str:
+    """Return a late response to air pressure in words.
+
+    Parameters
+    ----------
+    parameters : mapping
+        Parameters of an ``efficiency``: response and half_width by lag, step_s between the lags.
+
+    Returns
+    -------
+    str
+        For example ``0.25 at once, 0.68 ± 0.03 after 24 h``.
+    """
+    first, last = parameters["response"][0], parameters["response"][-1]
+    hours = (len(parameters["response"]) - 1) * parameters["step_s"] / 3600
+    return f"{first:.2f} at once, {last:.2f} ± {parameters['half_width'][-1]:.2f} after {hours:g} h"
 
 
 def describe_corrections() -> str:

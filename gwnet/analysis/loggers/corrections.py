@@ -14,12 +14,12 @@ from sqlalchemy import Connection
 
 from gwnet.analysis.loggers.channels import LEVEL_QUANTITIES, deployments_in, loggers_of, suppose_corrections
 from gwnet.analysis.loggers.correction_history import describe_correction
-from gwnet.analysis.loggers.correction_kinds import KINDS, check_parameters
-from gwnet.analysis.loggers.efficiency import refuse_without_air
+from gwnet.analysis.loggers.correction_kinds import DISMISSED, KINDS, check_parameters
+from gwnet.analysis.loggers.efficiency import find_response, refuse_without_air
 from gwnet.analysis.loggers.finding_rules import RULES
 from gwnet.analysis.loggers.findings import findings_of
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
-from gwnet.analysis.loggers.suggestion import LoggerFinding
+from gwnet.analysis.loggers.suggestion import LoggerFinding, span_around
 from gwnet.clock import to_instant
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.store.save import samples as save_samples
@@ -69,9 +69,9 @@ class Corrected:
         The corrections in words.
     moved : pandas.DataFrame
         One row a deployment that it changes: site, well, instrument, heads (samples that are used afterwards), moved
-        (those whose head changed), gained, lost (samples that came into or fell out of use), largest_m (largest change
-        of a head, with its sign), residual_before_m, residual_after_m (root mean square of the leave-one-out
-        residuals).
+        (those whose head changed, also one that an open finding kept out), gained, lost (samples that came into or fell
+        out of use), largest_m (largest change of a head, with its sign), residual_before_m, residual_after_m (root mean
+        square of the leave-one-out residuals).
     """
 
     numbers: tuple[int, ...]
@@ -133,9 +133,11 @@ def plan_corrections(record: Snapshot, *wanted: Correction) -> PlannedCorrection
     for each in wanted:
         parameters = check_parameters(each.kind, each.parameters, start=each.start, end=each.end)
         quantity, series_ids = _series_of(record, each)
-        _refuse_twice(supposed, each, quantity, parameters)
         if each.kind == "efficiency":
             refuse_without_air(record, each.instrument)
+            if "lags" in parameters:
+                parameters |= find_response(record, each.instrument, parameters["lags"], each.start, each.end)
+        _refuse_twice(supposed, each, quantity, parameters)
         chosen = tuple(series_ids if KINDS[each.kind].per_segment else series_ids[-1:])
         steps.append((each, parameters, chosen))
         supposed = _with_correction(supposed, each, quantity, parameters, chosen)
@@ -335,6 +337,42 @@ def suggested_corrections(record: Snapshot, *names: str, wanted: Wanted | None =
     ]
 
 
+def dismissals(record: Snapshot, *names: str) -> list[Correction]:
+    """Return the corrections that dismiss findings: they keep the samples as levels.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record.
+    *names : str
+        Names of the findings, or the first letters of them.
+
+    Returns
+    -------
+    list of Correction
+        One ``keep`` each, against its rule alone and over its samples alone.
+
+    Raises
+    ------
+    NotFoundError
+        If there is no such finding any more, or several begin so.
+    AnalysisError
+        If findings of that rule keep no samples out, so that there is nothing to dismiss.
+    """
+    found = findings_of(record, iterate_heads(record, deployments_in(record)))
+    by_key = {finding.key(): finding for finding in found}
+    kept = []
+    for key in dict.fromkeys(_complete_key(name, by_key) for name in names):
+        finding = by_key[key]
+        if finding.rule not in DISMISSED:
+            message = f"Finding {key!r} ({finding.rule}) keeps no samples out: {finding.message}"
+            raise AnalysisError(message, fix=f"Findings that can be dismissed are of: {', '.join(DISMISSED)}.")
+        start, end = span_around(finding.start_utc, finding.end_utc)
+        against = {"against": finding.rule}
+        kept.append(Correction(finding.instrument, "keep", against, finding.quantity, _aware(start), _aware(end)))
+    return kept
+
+
 def _complete_key(name: str, keys: Iterable[str]) -> str:
     """Return the one name of a finding that begins so."""
     matching = [key for key in keys if key.startswith(name.strip().lower())]
@@ -449,7 +487,8 @@ def _compare_heads(before: Mapping[int, LoggerHeads], after: Mapping[int, Logger
         if either is None:
             continue
         pairs = pd.concat([_by_file_time(old, "old"), _by_file_time(new, "new")], axis=1, sort=True)
-        change = (pairs["new"] - pairs["old"]).to_numpy(dtype=np.float64)
+        levels = [_by_file_time(heads, "", doubtful=True).reindex(pairs.index) for heads in (old, new)]
+        change = (levels[1] - levels[0]).to_numpy(dtype=np.float64)
         moved = np.abs(np.nan_to_num(change)) > 1e-9
         gained = int((pairs["old"].isna() & pairs["new"].notna()).sum())
         lost = int((pairs["old"].notna() & pairs["new"].isna()).sum())
@@ -463,10 +502,14 @@ def _compare_heads(before: Mapping[int, LoggerHeads], after: Mapping[int, Logger
     return pd.DataFrame(rows, columns=list(_MOVED))
 
 
-def _by_file_time(heads: LoggerHeads | None, name: str) -> pd.Series:
+def _by_file_time(heads: LoggerHeads | None, name: str, *, doubtful: bool = False) -> pd.Series:
+    """Return heads by their time in the file, with those that an open finding keeps out where wanted."""
     if heads is None:
         return pd.Series(dtype="float64", name=name)
-    values = pd.Series(heads.water_elevation_m, index=heads.level.channel.file_time_utc, name=name)
+    elevation = heads.water_elevation_m
+    if doubtful:
+        elevation = np.where(np.isnan(elevation), heads.doubtful_m, elevation)
+    values = pd.Series(elevation, index=heads.level.channel.file_time_utc, name=name)
     return values[~values.index.duplicated()]
 
 

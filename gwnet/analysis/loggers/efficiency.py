@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -99,8 +100,9 @@ def estimate_efficiencies(
     pandas.DataFrame
         Columns of `EFFICIENCY_COLUMNS`, one row a deployment with an air pressure. ``clark``, the regressions of
         changes from step to step, of levels, and of changes over 1, 6 and 24 hours, and ``deconvolution``, the response
-        at the longest lag, each with ``_lower`` and ``_upper``. ``applied_efficiency`` is the one on record, whose
-        response is removed from the heads, NaN for none; the others are of levels before that. ``note`` has warnings.
+        at the longest lag, each with ``_lower`` and ``_upper``. ``applied_efficiency`` is the one on record, of a
+        late response that at its longest lag, which is removed from the heads, NaN for none; the others are of levels
+        before that. ``note`` has warnings.
 
     Raises
     ------
@@ -179,6 +181,61 @@ def refuse_without_air(record: Snapshot, instrument: str) -> None:
         raise AnalysisError(message, fix="Name its barometer in the deployment, or load the barometer's files.")
 
 
+def find_response(
+    record: Snapshot, instrument: str, lag_hours: float, start: dt.datetime | None, end: dt.datetime | None
+) -> dict[str, Any]:
+    """Return the late response to air pressure as it is recorded with a correction.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record.
+    instrument : str
+        Code of the instrument.
+    lag_hours : float
+        Time within which the well may answer [h].
+    start, end : datetime.datetime or None
+        Span of the correction; the deployments that it meets count.
+
+    Returns
+    -------
+    dict
+        step_s, response and half_width, of the deployment with most changes.
+
+    Raises
+    ------
+    AnalysisError
+        If the instrument was in several wells in that time, or the record gives no response, or an impossible one.
+    """
+    table = deployments_in(record)
+    table = table[table["instrument"] == instrument]
+    first, last = (None if edge is None else pd.Timestamp(edge) for edge in (start, end))
+    if first is not None:
+        table = table[table["removed_at_utc"].isna() | (table["removed_at_utc"] > first)]
+    if last is not None:
+        table = table[table["installed_at_utc"] < last]
+    pairs = list(_pairs_of(record, table, 1.0))
+    wells = sorted({pair.heads.well for pair in pairs})
+    if len(wells) > 1:
+        message = f"{instrument!r} was in {', '.join(wells)}, which answer to air pressure each in its own way."
+        raise AnalysisError(message, fix="Give --from and --to of one of them.")
+    found = [(pair, _deconvolved(pair, lag_hours, tides=False)) for pair in pairs]
+    if not found:
+        message = f"No deployment of {instrument!r} with an air pressure meets that span."
+        raise AnalysisError(message, fix="Give another span; 'gwnet logger status' lists the deployments.")
+    pair, response = max(found, key=lambda each: each[1].count)
+    value, half_width = float(response.response[-1]), float(response.half_width[-1])
+    if response.why or is_impossible(value, half_width):
+        why = response.why or _no_efficiency(value, half_width)
+        message = f"The record of {instrument!r} gives no response to air pressure: {why}."
+        raise AnalysisError(message, fix="Give other --lags; 'gwnet logger efficiency --response' prints the response.")
+    return {
+        "step_s": pair.step_s,
+        "response": [round(float(each), 5) for each in response.response],
+        "half_width": [round(float(each), 5) for each in response.half_width],
+    }
+
+
 def _pairs(record: Snapshot, wells: Sequence[str] | None, every_hours: float, lag_hours: float) -> Iterator[_Pair]:
     """Yield what is compared of each deployment with an air pressure."""
     if not (0 < every_hours <= LONGEST_LAG_H and 0 <= lag_hours <= LONGEST_LAG_H):
@@ -205,7 +262,7 @@ def _pair(loggers: LoggerRecord, heads: LoggerHeads, deployment: Any, every_hour
     if np.isnan(air_pa).all():
         return None
     when = heads.time_utc
-    level = np.where(heads.level.out == 0, heads.level.level_m + np.nan_to_num(heads.anchored.correction_m), np.nan)
+    level = np.where(heads.state.out == 0, heads.level.level_m + np.nan_to_num(heads.anchored.correction_m), np.nan)
     step_s = np.fmax(3600.0 * every_hours, usual_interval_s(when))
     grid = np.arange(when[0], when[-1] + np.timedelta64(1, "us"), np.timedelta64(round(step_s * MICROSECONDS), "us"))
     per_pascal = heads.level.metres_per_pascal()
@@ -259,7 +316,7 @@ def _efficiencies(pair: _Pair, lag_hours: float, *, tides: bool) -> dict[str, An
         "pairs": changes.count,
         "correlation_of_changes": changes.correlation,
         "lag_hours": float(response.lag_s[-1]) / 3600,
-        "applied_efficiency": float(settings.get("value", np.nan)),
+        "applied_efficiency": float(settings.get("value", settings.get("response", [np.nan])[-1])),
         "note": "; ".join([*_impossible(values), *_late(values), *_coarse(pair), *_unsettled(response)]),
     }
     for method, (value, half_width) in values.items():

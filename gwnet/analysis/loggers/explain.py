@@ -119,7 +119,10 @@ def _explanation(loggers: LoggerRecord, heads: LoggerHeads, place: int, unit: st
     shown = "yes" if not reason else f"no: {reason}"
     if not np.isnan(heads.bound_m[place]):
         shown += "; it is a bound, as of a dry well"
-    steps.append(Step("used as a level", shown, _describe_rows(heads, ("exclusion", "keep"))))
+    by = _describe_rows(heads, ("exclusion", "keep"))
+    if not np.isnan(heads.doubtful_m[place]):
+        by = "; ".join(filter(None, (by, "correct or dismiss what 'gwnet logger findings' lists")))
+    steps.append(Step("used as a level", shown, by))
     steps += [Step(f"correction history {number}", text, "") for number, text in enumerate(heads.steps, 1)]
     return Explanation(title, tuple(steps))
 
@@ -196,9 +199,16 @@ def _level_steps(heads: LoggerHeads, place: int, unit: str) -> list[Step]:
         rule = "elevation of the sensor: without water above it the water is at or below it"
         steps.append(Step("water elevation", f"<= {_shown(heads.bound_m[place] / per, unit)}", rule))
         return steps
+    if not np.isnan(heads.doubtful_m[place]):
+        rule = f"kept out by an {OUT_REASONS[int(heads.out[place])]}"
+        steps.append(Step("water elevation", f"would be {_shown(heads.doubtful_m[place] / per, unit)}", rule))
+        return steps
     final = heads.water_elevation_m[place] / per
     rule = "" if np.isnan(final) else "level plus what was added"
-    if any(step.startswith("response to air pressure removed") for step in heads.anchored.steps):
+    response = heads.level.response_m[place]
+    if response != 0:
+        shown = _shown(response / per, unit, sign=True)
+        steps.append(Step("response to air pressure", shown, _describe_rows(heads, ("efficiency",))))
         rule += ", the response to air pressure removed"
     steps.append(Step("water elevation", _shown(final, unit), rule))
     return steps

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
@@ -15,14 +15,15 @@ from gwnet.analysis.checks.limits import limits_of
 from gwnet.analysis.loggers.channels import LoggerRecord
 from gwnet.analysis.loggers.correction_history import OUT_REASONS
 from gwnet.analysis.loggers.correction_kinds import CAUSES
-from gwnet.analysis.loggers.heads import LoggerHeads
+from gwnet.analysis.loggers.level_faults import OpenSteps, find_open_steps
 from gwnet.analysis.loggers.suggestion import NAT, LoggerFinding, count_samples, span_around
-from gwnet.clock import to_instants
 from gwnet.constants import BATTERY_LOW_PERCENT, BATTERY_LOW_V, GAP_TIMES_INTERVAL
 from gwnet.hydro.arrays import Floats
 from gwnet.hydro.loggers.dense_series import find_gaps, usual_interval_s
-from gwnet.hydro.loggers.faults import confirm_steps, find_odd_ends, find_saw_tooth, find_spikes, find_steps
 from gwnet.hydro.loggers.unusable_intervals import Intervals, find_odd_intervals
+
+if TYPE_CHECKING:
+    from gwnet.analysis.loggers.heads import LoggerHeads
 
 
 @dataclass(frozen=True)
@@ -37,12 +38,15 @@ class Rule:
         Kind of correction that it suggests; empty for none.
     message : str
         Message about an interval of samples, for rules that find such.
+    keeps_out : str
+        Which samples give no level until somebody decides; empty for none.
     """
 
     looks_for: str
     limits: str
     suggests: str = ""
     message: str = ""
+    keeps_out: str = ""
 
 
 #: Rules of the findings.
@@ -53,18 +57,21 @@ RULES: Final[dict[str, Rule]] = {
         f"{constants.CLOCK_MARGIN:g} above any other shift; {constants.CLOCK_LEAST_PAIRS:g} pairs; "
         f"{constants.CLOCK_WINDOW_DAYS:g}-day windows for jumps; a quarter of an hour or more",
         "clock shift",
+        keeps_out="the samples",
     ),
     "bottomed out": Rule(
         "rests at the least value that it ever has",
         f"{constants.PINNED_TIMES_BESIDE:g} times more samples than right above it; 2 hours",
         "exclusion",
         "{samples} at the least value ever read, for {hours:.4g} h",
+        keeps_out="the samples, which are bounds",
     ),
     "upper limit": Rule(
         "rests at the largest value that it ever has: its range is exceeded, or the well overflows",
         f"{constants.PINNED_TIMES_BESIDE:g} times more samples than right below it; 2 hours",
         "exclusion",
         "{samples} at the largest value ever read, for {hours:.4g} h",
+        keeps_out="the samples of an absolute sensor",
     ),
     "flat": Rule(
         "one value for longer than resolution and noise allow",
@@ -72,12 +79,14 @@ RULES: Final[dict[str, Rule]] = {
         f"{constants.FLAT_TIMES_CHANCE:g} times the longest run by chance",
         "exclusion",
         "{samples} in a row with the same value, for {hours:.4g} h",
+        keeps_out="the samples of an absolute sensor",
     ),
     "out of water": Rule(
         "as much pressure as the air",
         f"{constants.OUT_OF_WATER_M:g} m; {constants.LEAST_SAMPLES:g} samples",
         "exclusion",
         "{samples} with no water above the sensor (median {value:.3f} m)",
+        keeps_out="the samples, which are bounds",
     ),
     "frozen": Rule(
         "water at or below 0 degC",
@@ -90,29 +99,34 @@ RULES: Final[dict[str, Rule]] = {
         "the instrument's `range`; 1 sample",
         "exclusion",
         "{samples} above the range of the instrument (median {value:.3f} m)",
+        keeps_out="the samples",
     ),
     "spike": Rule(
         "samples far from both neighbours",
         f"{constants.SPIKE_TIMES_NOISE:g} times the usual change, {constants.LEAST_FAULT_M:g} m; "
         f"at most {constants.SPIKE_LONGEST:g} samples",
         "exclusion",
+        keeps_out="the samples",
     ),
     "step": Rule(
         "a change from one sample to the next that stays, and that no manual reading explains",
         f"{constants.STEP_TIMES_NOISE:g} times the usual change, 3 times those beside it, "
         f"{constants.LEAST_FAULT_M:g} m",
         "step",
+        keeps_out="what was anchored across it",
     ),
     "slipped cable": Rule(
         "such a change that manual readings show to be the sensor's",
         "as step, within 0.05 m or a quarter of it",
         "step",
+        keeps_out="what was anchored across it",
     ),
     "end of a file": Rule(
         "the first or last samples before a gap, or of all, that stand off those beside them",
         f"{constants.SPIKE_TIMES_NOISE:g} times the usual change, 3 times those beside it, "
         f"{constants.LEAST_FAULT_M:g} m; at most {constants.SPIKE_LONGEST:g} samples",
         "exclusion",
+        keeps_out="the samples",
     ),
     "saw-tooth": Rule(
         "steps the same way between which the level comes back: pumping, or a sensor that fails",
@@ -137,9 +151,11 @@ RULES: Final[dict[str, Rule]] = {
     "drift": Rule(
         "drift that is large beside the movement of the water",
         f"{constants.DRIFT_SHARE_LIMIT:g} of the movement of the water",
+        keeps_out="what no two manual readings enclose",
     ),
     "not anchored": Rule("samples that nothing anchors to an elevation, or the hanging depth alone", "any sample"),
     "battery": Rule("a battery that runs low", f"{BATTERY_LOW_PERCENT:g} % or {BATTERY_LOW_V:g} V"),
+    "serial number": Rule("a file whose serial number is not that of its instrument on record", "any file"),
     "conflict": Rule("two downloads that differ at the same instants", "any instant"),
 }
 
@@ -153,11 +169,13 @@ def describe_logger_findings() -> str:
     Returns
     -------
     str
-        One row a rule: what it looks for, its limits, and the kind of correction that it suggests.
+        One row a rule: what it looks for, its limits, the kind of correction that it suggests, and which samples give
+        no level while it is open.
     """
-    lines = ["| rule | looks for | limits | suggests |", "| --- | --- | --- | --- |"]
+    lines = ["| rule | looks for | limits | suggests | keeps out |", "| --- | --- | --- | --- | --- |"]
     lines += [
-        f"| {name} | {rule.looks_for} | {rule.limits} | {rule.suggests or 'nothing'} |" for name, rule in RULES.items()
+        f"| {name} | {rule.looks_for} | {rule.limits} | {rule.suggests or 'nothing'} | {rule.keeps_out or 'nothing'} |"
+        for name, rule in RULES.items()
     ]
     return "\n".join(lines)
 
@@ -185,23 +203,15 @@ def find_in_deployment(loggers: LoggerRecord, heads: LoggerHeads) -> Iterator[Lo
     limits = limits_of(loggers.record.of_site(heads.site).settings)[0]
     excluded = BY_PERSON[heads.anchored.out]
     raw = np.where(excluded, np.nan, channel.value)
-    per_metre = _raw_per_metre(heads)
     gone = excluded.copy()
     for rule, intervals in heads.state.intervals:
         yield from _exclusions(heads, rule, intervals, raw, gone)
         for first, last in zip(intervals.first, intervals.last, strict=True):
             gone[first : last + 1] = True
-    yield from _spikes_and_steps(heads, np.where(gone, np.nan, channel.value), per_metre, limits)
+    yield from _spikes_and_steps(heads, limits)
     yield from _intervals(heads)
     yield from _without_level(heads)
     yield from _battery(loggers, heads)
-
-
-def _raw_per_metre(heads: LoggerHeads) -> float:
-    """Return how many of the channel's SI units one metre of level is."""
-    if not heads.quantity.endswith("pressure"):
-        return 1.0
-    return 1.0 / float(np.nanmedian(heads.level.metres_per_pascal()))
 
 
 def _exclusions(
@@ -251,74 +261,47 @@ def _finding(
     )
 
 
-def _spikes_and_steps(
-    heads: LoggerHeads, raw: Floats, per_metre: float, limits: Mapping[str, float]
-) -> Iterator[LoggerFinding]:
-    """Yield spikes and steps of the level in metres; air and water do not spike, so the raw series serves."""
-    level = np.where(np.isnan(raw) | (heads.level.out > 0), np.nan, heads.level.level_m)
-    series = level if heads.quantity == "absolute pressure" and not np.isnan(level).all() else raw / per_metre
-    spikes = find_spikes(series)
-    cleaned = series.copy()
-    for number in range(spikes.first.size):
-        first, last = int(spikes.first[number]), int(spikes.last[number])
-        cleaned[first : last + 1] = np.nan
-        size = float(spikes.size[number])
-        if abs(size) >= limits["logger_fault_m"]:
-            perhaps = "taken out of the water?" if size < 0 else "a bad value?"
-            message = f"{count_samples(last - first + 1)} {size:+.3f} m off both neighbours: {perhaps}"
-            yield _finding(heads, "spike", first, last, message, {"cause": "spike"})
-    interval = usual_interval_s(heads.time_utc)
-    longest_gap_s = 3 * interval if interval == interval else 0.0
-    ends = find_odd_ends(heads.time_utc, cleaned, longest_gap_s=longest_gap_s)
-    for number in np.flatnonzero(np.abs(ends.size) >= limits["logger_fault_m"]).tolist():
-        first, last, size = int(ends.first[number]), int(ends.last[number]), float(ends.size[number])
-        cleaned[first : last + 1] = np.nan
+def _spikes_and_steps(heads: LoggerHeads, limits: Mapping[str, float]) -> Iterator[LoggerFinding]:
+    """Yield spikes, odd ends and steps of the level."""
+    for rule, first, last, size in heads.state.faults.outliers():
         perhaps = "taken out of the water?" if size < 0 else "a bad value?"
-        message = f"{count_samples(last - first + 1)} at the end of a run of samples {size:+.3f} m off: {perhaps}"
-        yield _finding(heads, "end of a file", first, last, message, {"cause": "spike"})
-    steps = find_steps(heads.time_utc, cleaned, longest_gap_s=longest_gap_s)
-    big = np.flatnonzero(np.abs(steps.size) >= limits["logger_fault_m"])
-    verdict, moved = confirm_steps(
-        heads.time_utc[steps.place[big]],
-        steps.size[big],
-        to_instants(heads.manual["measured_at_utc"]),
-        heads.manual["offset_m"].to_numpy(dtype=np.float64),
-        tolerance_m=limits["logger_residual_m"],
-    )
-    open_steps = [
-        number
-        for number, place in enumerate(steps.place[big].tolist())
-        if verdict[number] >= 0 and not _is_restarted(heads, place)  # else the water moved, or the move is on record
-    ]
-    undecided = np.array([number for number in open_steps if verdict[number] == 0], dtype=np.int64)
-    teeth = find_saw_tooth(cleaned, steps.place[big][undecided], steps.size[big][undecided])
-    if teeth.size:
-        places, sizes = steps.place[big][undecided[teeth]], steps.size[big][undecided[teeth]]
+        where = "off both neighbours" if rule == "spike" else "off the samples beside the end of a run"
+        message = f"{count_samples(last - first + 1)} {size:+.3f} m {where}: {perhaps}"
+        yield _finding(heads, rule, first, last, message, {"cause": "spike"})
+    steps = find_open_steps(heads, tolerance_m=limits["logger_residual_m"])
+    if steps.teeth.any():
+        places, sizes = steps.place[steps.teeth], steps.size_m[steps.teeth]
         message = (
-            f"{teeth.size} steps of {float(np.median(sizes)):+.3f} m (median), and the level comes back between them: "
+            f"{places.size} steps of {float(np.median(sizes)):+.3f} m (median), and the level comes back between them: "
             f"pumping near by, or a sensor that fails? Adding up steps would be wrong."
         )
         yield _finding(heads, "saw-tooth", int(places[0]), int(places[-1]), message)
-    explained = set(undecided[teeth].tolist())
-    for number in open_steps:
-        if number in explained:
-            continue
-        place, size = int(steps.place[big][number]), float(steps.size[big][number])
-        rule = "slipped cable" if verdict[number] > 0 else "step"
-        evidence = (
-            f"manual readings on both sides moved by {float(moved[number]):+.3f} m against it: the sensor moved"
-            if verdict[number] > 0
-            else "no manual readings on both sides show whether sensor or water moved"
-        )
-        message = f"The level steps by {size:+.3f} m and stays; {evidence}."
-        yield _finding(heads, rule, place, place, message, {"amount_m": round(-size, 4)}, is_open=True)
+    for number in np.flatnonzero(~steps.teeth).tolist():
+        yield step_finding(heads, steps, number)
 
 
-def _is_restarted(heads: LoggerHeads, place: int) -> bool:
-    """Return whether anchoring starts anew at a sample or between it and the one before."""
-    restarts = heads.level.channel.correction_history.restarts()
-    before = heads.time_utc[max(place - 1, 0)]
-    return bool(((restarts > before) & (restarts <= heads.time_utc[place])).any())
+def step_finding(heads: LoggerHeads, steps: OpenSteps, number: int) -> LoggerFinding:
+    """Return the finding about one step.
+
+    Parameters
+    ----------
+    heads : gwnet.analysis.loggers.heads.LoggerHeads
+        Heads over the whole deployment.
+    steps : gwnet.analysis.loggers.level_faults.OpenSteps
+        Its open steps.
+    number : int
+        Which of them.
+    """
+    place, size = int(steps.place[number]), float(steps.size_m[number])
+    is_of_sensor = bool(steps.is_of_sensor[number])
+    evidence = (
+        f"manual readings on both sides moved by {float(steps.moved_m[number]):+.3f} m against it: the sensor moved"
+        if is_of_sensor
+        else "no manual readings on both sides show whether sensor or water moved"
+    )
+    message = f"The level steps by {size:+.3f} m and stays; {evidence}."
+    rule = "slipped cable" if is_of_sensor else "step"
+    return _finding(heads, rule, place, place, message, {"amount_m": round(-size, 4)}, is_open=True)
 
 
 def _intervals(heads: LoggerHeads) -> Iterator[LoggerFinding]:

@@ -21,9 +21,10 @@ import pandas as pd
 
 from gwnet.analysis.checks.limits import limits_of
 from gwnet.analysis.loggers.air_findings import air_of_deployment, find_missing_air
-from gwnet.analysis.loggers.channels import deployments_in, loggers_of
+from gwnet.analysis.loggers.channels import LoggerRecord, deployments_in, loggers_of
 from gwnet.analysis.loggers.clocks import compare_clock, find_clock_errors
 from gwnet.analysis.loggers.common_causes import find_across_wells, look_at
+from gwnet.analysis.loggers.correction_kinds import DISMISSED
 from gwnet.analysis.loggers.finding_rules import find_in_deployment
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
 from gwnet.analysis.loggers.suggestion import LoggerFinding, count_samples, findings_frame
@@ -32,10 +33,17 @@ from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.snapshot import Snapshot
 
 
-def list_findings(record: Snapshot, wells: Sequence[str] | None = None) -> pd.DataFrame:
+def list_findings(
+    record: Snapshot, wells: Sequence[str] | None = None, *, other_serials: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """Return what looks wrong in the series of the loggers.
 
     Parameters as `gwnet.analysis.loggers`.
+
+    Parameters
+    ----------
+    other_serials : pandas.DataFrame, optional
+        As `findings_of`.
 
     Returns
     -------
@@ -43,10 +51,13 @@ def list_findings(record: Snapshot, wells: Sequence[str] | None = None) -> pd.Da
         Columns of `gwnet.analysis.loggers.suggestion.FINDING_COLUMNS`, by site, well, instrument and time. The
         suggestion is the command that would apply the correction; it wants a reason.
     """
-    return findings_frame(findings_of(record, iterate_heads(record, deployments_in(record, wells))))
+    heads = iterate_heads(record, deployments_in(record, wells))
+    return findings_frame(findings_of(record, heads, other_serials=other_serials))
 
 
-def findings_of(record: Snapshot, deployments: Iterable[LoggerHeads]) -> list[LoggerFinding]:
+def findings_of(
+    record: Snapshot, deployments: Iterable[LoggerHeads], *, other_serials: pd.DataFrame | None = None
+) -> list[LoggerFinding]:
     """Return the findings about deployments whose heads were worked out.
 
     Parameters
@@ -55,6 +66,9 @@ def findings_of(record: Snapshot, deployments: Iterable[LoggerHeads]) -> list[Lo
         The record.
     deployments : iterable of LoggerHeads
         Heads over whole deployments; gone through once, none is kept.
+    other_serials : pandas.DataFrame, optional
+        Files that give another serial number than that of their instrument: instrument, quantity, file, given,
+        recorded, first_utc and last_utc.
 
     Returns
     -------
@@ -74,6 +88,8 @@ def findings_of(record: Snapshot, deployments: Iterable[LoggerHeads]) -> list[Lo
     findings += find_clock_errors(each for each in clocks if each is not None)
     findings += find_missing_air(loggers, air)
     findings += _conflicts(record, places)
+    findings += _other_serials(record, other_serials, places)
+    findings = [each for each in findings if not _is_dismissed(loggers, each)]
     never = np.datetime64("1900-01-01", "us")
     return sorted(
         findings,
@@ -85,6 +101,32 @@ def findings_of(record: Snapshot, deployments: Iterable[LoggerHeads]) -> list[Lo
             each.rule,
         ),
     )
+
+
+def _is_dismissed(loggers: LoggerRecord, finding: LoggerFinding) -> bool:
+    """Return whether a person dismissed a finding by a correction ``keep``."""
+    if finding.rule not in DISMISSED:
+        return False
+    history = loggers.correction_history(finding.instrument, finding.quantity)
+    return history.is_dismissed(finding.rule, finding.start_utc, finding.end_utc)
+
+
+def _other_serials(
+    record: Snapshot, table: pd.DataFrame | None, places: Mapping[str, tuple[str, str]]
+) -> Iterator[LoggerFinding]:
+    """Yield, for each file, that its serial number is another than that of its instrument on record."""
+    barometers = record.deployments
+    barometers = barometers[barometers["instrument"].isin(record.deployments["barometer"])]
+    known = {str(row.instrument): (str(row.site), str(row.well)) for row in barometers.itertuples()} | dict(places)
+    for row in () if table is None else table.itertuples():
+        if row.instrument not in known:
+            continue
+        message = (
+            f"{row.file} is of serial number {row.given}; {row.instrument} on record has {row.recorded}. Withdraw the "
+            f"file if it is of another instrument, or correct the serial number of {row.instrument}."
+        )
+        edges = (to_instant(row.first_utc), to_instant(row.last_utc))
+        yield LoggerFinding(*known[row.instrument], row.instrument, row.quantity, "serial number", *edges, message)
 
 
 def _conflicts(record: Snapshot, places: Mapping[str, tuple[str, str]]) -> Iterator[LoggerFinding]:

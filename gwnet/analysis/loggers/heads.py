@@ -19,16 +19,19 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from gwnet.analysis.checks.limits import limits_of
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.loggers.anchor import Anchored, anchor
 from gwnet.analysis.loggers.channels import LoggerRecord, deployments_in, loggers_of
-from gwnet.analysis.loggers.correction_history import within
+from gwnet.analysis.loggers.correction_history import IN_DOUBT, OUT_REASONS, within
+from gwnet.analysis.loggers.doubts import find_doubts
 from gwnet.analysis.loggers.sensor_level import SensorLevel, download_files, sensor_level
 from gwnet.analysis.loggers.sensor_state import SensorState, describe_state, find_bounds, find_sensor_state
 from gwnet.constants import GAP_TIMES_INTERVAL, MANUAL_READING_GAP_S
 from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
 from gwnet.hydro.loggers.dense_series import interpolate_at, usual_interval_s
 from gwnet.hydro.loggers.drift import Installations
+from gwnet.hydro.reduction.uncertainty import combined_half_width
 from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
@@ -39,6 +42,8 @@ HEADS_AT_COLUMNS: Final = tuple(
         "nearest_s"
     ).split()
 )
+
+_IS_IN_DOUBT: Final = np.isin(OUT_REASONS, list(IN_DOUBT.values()))
 
 
 @dataclass(frozen=True)
@@ -60,6 +65,9 @@ class LoggerHeads:
     bound_m, bound_uncertainty_m : numpy.ndarray, shape (n,)
         Elevation at or below which the water is, and its 95 % half-width, where a sample shows no water above the
         sensor; NaN elsewhere [m].
+    doubtful_m, doubtful_uncertainty_m : numpy.ndarray, shape (n,)
+        Water elevation and half-width that a sample would have if nobody doubted it, where an open finding keeps it
+        out; NaN elsewhere [m].
     sensor_level_m : numpy.ndarray, shape (n,)
         Level at the sensor before it was anchored; it keeps its number where the sample is excluded [m].
     out : numpy.ndarray of uint8, shape (n,)
@@ -88,6 +96,8 @@ class LoggerHeads:
     uncertainty_m: Floats
     bound_m: Floats
     bound_uncertainty_m: Floats
+    doubtful_m: Floats
+    doubtful_uncertainty_m: Floats
     sensor_level_m: Floats
     out: NDArray[np.uint8]
     manual: pd.DataFrame
@@ -115,6 +125,29 @@ class LoggerHeads:
         is_bound = np.isnan(self.water_elevation_m) & ~np.isnan(self.bound_m)
         elevation = np.where(is_bound, self.bound_m, self.water_elevation_m)
         return elevation, np.where(is_bound, self.bound_uncertainty_m, self.uncertainty_m), is_bound
+
+    def in_doubt(self) -> LoggerHeads | None:
+        """Return the levels that open findings keep out, as if they were heads; None for none."""
+        if np.isnan(self.doubtful_m).all():
+            return None
+        nothing = np.full(len(self), np.nan)
+        return replace(
+            self, water_elevation_m=self.doubtful_m, uncertainty_m=self.doubtful_uncertainty_m, bound_m=nothing
+        )
+
+    def reason_near(self, moment: np.datetime64) -> str:
+        """Return why the sample nearest to a moment that an open finding keeps out gives no level.
+
+        Parameters
+        ----------
+        moment : numpy.datetime64
+            UTC instant.
+        """
+        places = np.flatnonzero(~np.isnan(self.doubtful_m))
+        if not places.size:
+            return ""
+        nearest = places[int(np.argmin(np.abs((self.time_utc[places] - moment).astype(np.int64))))]
+        return OUT_REASONS[int(self.out[nearest])]
 
 
 def work_out_heads(
@@ -165,11 +198,46 @@ def iterate_heads(
     selection = Selection.of(sorted(set(in_water["well"])))
     for row in in_water.itertuples():
         if _meets(row, start, end):
-            work_out = partial(_deployment_heads, loggers, row, partial(levels, record, selection))
-            whole: LoggerHeads | None = loggers.heads.once(int(row.deployment_id), work_out)
+            whole = _worked_out(loggers, row, partial(levels, record, selection))
+            if whole is not None:
+                beside = partial(_beside, loggers, record, row)
+                codes = loggers.doubts.once(int(row.deployment_id), partial(find_doubts, loggers, whole, beside))
+                whole = _without_doubtful(whole, codes)
             part = None if whole is None else _between(whole, start, end)
             if part is not None and len(part):
                 yield part
+
+
+def _worked_out(loggers: LoggerRecord, row: Any, manual_levels: Callable[[], pd.DataFrame]) -> LoggerHeads | None:
+    """Return the heads of a whole deployment before open findings are looked at, worked out once."""
+    work_out = partial(_deployment_heads, loggers, row, manual_levels)
+    whole: LoggerHeads | None = loggers.heads.once(int(row.deployment_id), work_out)
+    return whole
+
+
+def _beside(loggers: LoggerRecord, record: Snapshot, row: Any) -> list[LoggerHeads]:
+    """Return the heads of the other deployments of the same site and barometer, open findings not looked at."""
+    rows = deployments_in(record)
+    rows = rows[(rows["site"] == row.site) & (rows["kind"] != "barometer") & (rows["barometer"] == row.barometer)]
+    selection = Selection.of(sorted(set(rows["well"])))
+    others = rows[rows["deployment_id"] != row.deployment_id].itertuples()
+    heads = (_worked_out(loggers, other, partial(levels, record, selection)) for other in others)
+    return [each for each in heads if each is not None]
+
+
+def _without_doubtful(whole: LoggerHeads, codes: NDArray[np.uint8]) -> LoggerHeads:
+    """Return heads without those that open findings keep out."""
+    here = codes != 0
+    if not here.any():
+        return whole
+    return replace(
+        whole,
+        out=np.where(here, codes, whole.out).astype(np.uint8),
+        water_elevation_m=np.where(here, np.nan, whole.water_elevation_m),
+        uncertainty_m=np.where(here, np.nan, whole.uncertainty_m),
+        doubtful_m=np.where(here, whole.water_elevation_m, whole.doubtful_m),
+        doubtful_uncertainty_m=np.where(here, whole.uncertainty_m, whole.doubtful_uncertainty_m),
+    )
 
 
 def _meets(row: Any, start: dt.datetime | None, end: dt.datetime | None) -> bool:
@@ -184,10 +252,13 @@ def _deployment_heads(loggers: LoggerRecord, row: Any, manual_levels: Callable[[
     level = sensor_level(loggers, row)
     if level is None:
         return None
-    state = find_sensor_state(loggers, row.instrument, level)
+    limits = limits_of(loggers.record.of_site(row.site).settings)[0]
+    state = find_sensor_state(loggers, row.instrument, level, least_m=limits["logger_fault_m"])
     anchored = anchor(loggers, row, replace(level, out=state.out), manual_levels())
     out, bound, bound_uncertainty = find_bounds(state, level, anchored)
     used = out == 0
+    spiked = _IS_IN_DOUBT[out]
+    half_width = combined_half_width(*anchored.parts.values())
     return LoggerHeads(
         site=row.site,
         well=row.well,
@@ -201,6 +272,8 @@ def _deployment_heads(loggers: LoggerRecord, row: Any, manual_levels: Callable[[
         uncertainty_m=np.where(used, anchored.uncertainty_m, np.nan),
         bound_m=bound,
         bound_uncertainty_m=bound_uncertainty,
+        doubtful_m=np.where(spiked, level.level_m + anchored.correction_m, np.nan),
+        doubtful_uncertainty_m=np.where(spiked, half_width, np.nan),
         sensor_level_m=level.level_m,
         out=out,
         manual=anchored.manual,
@@ -224,6 +297,8 @@ def _between(whole: LoggerHeads, start: dt.datetime | None, end: dt.datetime | N
         "uncertainty_m",
         "bound_m",
         "bound_uncertainty_m",
+        "doubtful_m",
+        "doubtful_uncertainty_m",
         "sensor_level_m",
         "out",
     )

@@ -14,6 +14,7 @@ from gwnet.analysis.levels.screen_limits import screen_limits
 from gwnet.analysis.levels.serving import unusable_reasons
 from gwnet.analysis.loggers.daily import local_days
 from gwnet.analysis.loggers.heads import LoggerHeads
+from gwnet.analysis.pumping.readings import TEST_STATUS, is_during_test
 from gwnet.clock import local_text, to_instants
 from gwnet.hydro.arrays import Instants
 from gwnet.hydro.reduction.elevation import dry_bound_depth
@@ -37,7 +38,7 @@ def level_rows(record: Snapshot, levels: pd.DataFrame, deployments: Sequence[Log
         The record of one site.
     levels : pandas.DataFrame
         Columns well, access, measured_at_utc, time_known, water_elevation_m (of a bound the bound), uncertainty_m,
-        bound, round, instrument and notes.
+        bound, round, instrument, notes, and doubt (why an open finding keeps the level out; empty for none).
     deployments : sequence of LoggerHeads
         Heads that they come from.
 
@@ -78,6 +79,7 @@ def level_rows(record: Snapshot, levels: pd.DataFrame, deployments: Sequence[Log
             "instrument": levels["instrument"],
             "observer": "",
             "notes": levels["notes"],
+            "doubt": levels.get("doubt", ""),
         }
     )
     return with_bounds(record, rows)
@@ -91,12 +93,14 @@ def with_bounds(record: Snapshot, rows: pd.DataFrame) -> pd.DataFrame:
     record : gwnet.store.snapshot.Snapshot
         The record of one site.
     rows : pandas.DataFrame
-        Columns well, access, measured_at_utc, water_elevation_m, bound (``<=`` where the sensor was out of water).
+        Columns well, access, measured_at_utc, water_elevation_m, bound (``<=`` where the sensor was out of water), and
+        doubt (optional; why an open finding keeps the level out).
 
     Returns
     -------
     pandas.DataFrame
-        With status, finding, bound, bound_elevation_m, depths, usable and unusable_reason. A bound is the shallower of
+        With status, finding, bound, bound_elevation_m, depths, usable and unusable_reason. A level of a well of a
+        pumping test while the test was under way has the status of the test. A bound is the shallower of
         sensor and screen bottom, as that of a dry well is of sounding and screen; a head below the screen of a closed
         pipe is a bound as well and keeps its number.
     """
@@ -111,18 +115,19 @@ def with_bounds(record: Snapshot, rows: pd.DataFrame) -> pd.DataFrame:
     )
     ground = elevation - height
     lowest = ground - dry_bound_depth(bottom, ground - head, np.nan)
+    doubt = rows["doubt"].to_numpy(dtype=object) if "doubt" in rows else np.full(len(rows), "", dtype=object)
     below = ~out & (ground - head > limit)
     head = np.where(out & ~np.isnan(lowest), lowest, head)
     is_bound = out | below
     levels = rows.assign(
-        status="static",
+        status=np.where(is_during_test(record, rows), TEST_STATUS, "static").astype(object),
         bound=np.where(is_bound, "<=", ""),
         depth_to_water_m=np.where(out, np.nan, elevation - head),
         depth_below_ground_m=np.where(out, np.nan, ground - head),
         measuring_point_elevation_m=elevation,
         water_elevation_m=head,
         quality="unchecked",
-        finding=np.select([out, below], [SENSOR_OUT, BELOW_SCREEN], ""),
+        finding=np.select([doubt != "", out, below], [doubt, SENSOR_OUT, BELOW_SCREEN], "").astype(object),
         bound_elevation_m=np.select([out, below], [head, ground - bottom], np.nan),
         event_id=np.full(len(rows), -1, dtype=np.int64),
         water_elevation_uncorrected_m=head,

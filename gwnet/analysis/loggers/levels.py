@@ -56,8 +56,9 @@ def add_loggers(record: Snapshot, table: pd.DataFrame, selection: Selection, how
     pandas.DataFrame
         The levels frame, longer. Rows of loggers have ``method`` "logger", ``event_id`` -1, ``status`` static, the
         instrument, and a note that says what they are; a daily mean has the date alone. Where the sensor was out of
-        water they are bounds, as of a dry well, with the finding that says so. They are approved where they lie between
-        two approved manual readings of one installation, else provisional.
+        water they are bounds, as of a dry well, with the finding that says so. Where an open finding keeps all samples
+        out, its rule is the finding and the level is not usable. They are approved where they lie between two approved
+        manual readings of one installation, else provisional.
 
     Raises
     ------
@@ -151,10 +152,36 @@ def _rows_by_well(
     rows = []
     for _, members in groupby(heads, key=lambda one: one.well):
         deployments = list(members)
-        levels = make(deployments)
+        levels = _with_doubtful(make, deployments)
         if len(levels):
             rows.append(level_rows(record, levels, deployments))
     return pd.concat(rows, ignore_index=True) if rows else pd.DataFrame()
+
+
+def _with_doubtful(
+    make: Callable[[Sequence[LoggerHeads]], pd.DataFrame], deployments: Sequence[LoggerHeads]
+) -> pd.DataFrame:
+    """Return levels, and those that open findings keep out where there are no others, with the reason."""
+    levels = make(deployments).assign(doubt="")
+    doubtful = [each for one in deployments if (each := one.in_doubt()) is not None]
+    if not doubtful:
+        return levels
+    kept_out = make(doubtful)
+    same = ["well", "access", "round", "measured_at_utc"]
+    if len(levels) and len(kept_out):
+        # at one moment of one round there is one level
+        named = kept_out["round"].ne("").any()
+        keys = same[:3] if named else same
+        taken = set(levels[keys].itertuples(index=False, name=None))
+        kept_out = kept_out[[key not in taken for key in kept_out[keys].itertuples(index=False, name=None)]]
+    if kept_out.empty:
+        return levels
+    reasons = []
+    for row in kept_out.itertuples():
+        near = [each for each in doubtful if each.access == row.access and each.instrument == row.instrument]
+        reasons.append(near[0].reason_near(to_instant(row.measured_at_utc)))
+    kept_out = kept_out.assign(doubt=reasons)
+    return pd.concat([levels, kept_out], ignore_index=True) if len(levels) else kept_out
 
 
 @dataclass(frozen=True)
@@ -190,35 +217,41 @@ def levels_for_sets(record: Snapshot, requests: Sequence[LevelRequest]) -> list[
     list of pandas.DataFrame
         For each request one row a well: site, well, measured_at (local time with offset), measured_at_utc,
         water_elevation_m, uncertainty_m, instrument, and what `gwnet.analysis.loggers.level_rows.with_bounds` adds: of
-        a sensor out of water the level is a bound. Of several loggers at the access ``main`` one with a level at the
-        moment, then one with a head before one with a bound, then the one with the smallest uncertainty, then by name.
+        a sensor out of water the level is a bound. Of several loggers at the access ``main`` one about which no finding
+        is open, then one with a level at the moment, then one with a head before one with a bound, then the one with
+        the smallest uncertainty, then by name.
     """
     best: list[dict[str, tuple[Any, dict[str, Any]]]] = [{} for _ in requests]
     wells = sorted({well for request in requests for well in request.wells} & set(record.deployments["well"]))
     moments = [to_instant(request.moment) for request in requests]
     for heads in iterate_heads(record, deployments_in(record, wells)) if wells else ():
-        exact = interpolate_heads([heads], moments).drop_duplicates("moment_utc").set_index("moment_utc", drop=False)
-        for request, moment, chosen in zip(requests, moments, best, strict=True):
-            if heads.well not in request.wells or heads.access != "main":
+        for each in (heads, heads.in_doubt()):
+            if each is None or each.access != "main":
                 continue
-            is_exact = request.moment in exact.index
-            row = (
-                exact.loc[request.moment].rename({"moment_utc": "measured_at_utc"}).to_dict()
-                if is_exact
-                else _nearest(heads, moment, to_instant(request.first), to_instant(request.last))
-            )
-            if row is None:
-                continue
-            width = float(row["uncertainty_m"])
-            rank = (not is_exact, row["bound"] != "", np.isnan(width), width, heads.instrument, heads.deployment_id)
-            if heads.well not in chosen or rank < chosen[heads.well][0]:
-                chosen[heads.well] = rank, row
+            exact = interpolate_heads([each], moments).drop_duplicates("moment_utc").set_index("moment_utc", drop=False)
+            for request, moment, chosen in zip(requests, moments, best, strict=True):
+                if each.well not in request.wells:
+                    continue
+                is_exact = request.moment in exact.index
+                row = (
+                    exact.loc[request.moment].rename({"moment_utc": "measured_at_utc"}).to_dict()
+                    if is_exact
+                    else _nearest(each, moment, to_instant(request.first), to_instant(request.last))
+                )
+                if row is None:
+                    continue
+                row["doubt"] = "" if each is heads else each.reason_near(moment)
+                width = float(row["uncertainty_m"])
+                sound = (each is not heads, not is_exact, row["bound"] != "", np.isnan(width), width)
+                rank = (*sound, each.instrument, each.deployment_id)
+                if each.well not in chosen or rank < chosen[each.well][0]:
+                    chosen[each.well] = rank, row
     return [_set_rows(record, chosen) for chosen in best]
 
 
 def _set_rows(record: Snapshot, chosen: dict[str, tuple[Any, dict[str, Any]]]) -> pd.DataFrame:
     columns = ["site", "well", "access", "measured_at", "measured_at_utc", "water_elevation_m", "uncertainty_m"]
-    columns += ["bound", "instrument"]
+    columns += ["bound", "instrument", "doubt"]
     rows = pd.DataFrame([row for _, (_, row) in sorted(chosen.items())], columns=columns)
     rows = rows.astype({"measured_at_utc": _TIME, "water_elevation_m": "float64", "uncertainty_m": "float64"})
     rows = rows.assign(measured_at=local_to_the_minute(rows, str(record.settings["time_zone"])))

@@ -13,7 +13,7 @@ from gwnet.analysis.levels.places import latitude_of
 from gwnet.analysis.loggers.barometers import air_pressure
 from gwnet.analysis.loggers.channels import LEVEL_QUANTITIES, Channel, LoggerRecord
 from gwnet.analysis.loggers.correction_history import OUT_REASONS, CorrectionHistory
-from gwnet.analysis.loggers.correction_kinds import KINDS
+from gwnet.analysis.loggers.correction_kinds import KINDS, describe_response
 from gwnet.constants import (
     AIR_PRESSURE_RATE_PA_S,
     BAROMETER_GAP_S,
@@ -22,8 +22,9 @@ from gwnet.constants import (
     STANDARD_GRAVITY_M_S2,
     TEMPERATURE_GAP_S,
 )
-from gwnet.hydro.arrays import Floats
-from gwnet.hydro.loggers.barometric import without_air
+from gwnet.hydro.arrays import MICROSECONDS, Floats
+from gwnet.hydro.loggers.barometric import without_air, without_barometric_response
+from gwnet.hydro.loggers.deconvolution import Response, response_of_level
 from gwnet.hydro.loggers.dense_series import interpolate_at
 from gwnet.hydro.reduction.water import normal_gravity, water_column, water_density
 
@@ -62,6 +63,9 @@ class SensorLevel:
         Density of the water [kg/m3].
     gravity_m_s2 : float
         Gravity at the well [m/s2].
+    response_m, response_half_width_m : numpy.ndarray, shape (n,)
+        What is added so that the response to air pressure is taken out, and its 95 % half-width; 0 where no correction
+        does so [m].
     steps : tuple of str
         What was done, in words.
     """
@@ -78,6 +82,8 @@ class SensorLevel:
     temperature_degc: Floats
     density_kg_m3: Floats
     gravity_m_s2: float
+    response_m: Floats
+    response_half_width_m: Floats
     steps: tuple[str, ...]
 
     def metres_per_pascal(self) -> Floats:
@@ -133,13 +139,15 @@ def sensor_level(loggers: LoggerRecord, deployment: Any) -> SensorLevel | None:
         temperature_degc=nothing,
         density_kg_m3=np.full(count, CONVENTIONAL_WATER_DENSITY_KG_M3),
         gravity_m_s2=STANDARD_GRAVITY_M_S2,
+        response_m=np.zeros(count),
+        response_half_width_m=np.zeros(count),
         steps=_describe_samples(loggers, channel),
     )
     if channel.quantity.endswith("pressure"):
         level = _column(loggers, deployment, level)
     elif channel.quantity == "depth to water":
         level = replace(level, level_m=-level.level_m, steps=(*level.steps, "level: less the depth to water"))
-    return _corrected(_with_air_of_response(loggers, deployment, level))
+    return _corrected(_with_response(loggers, deployment, level))
 
 
 def sensor_accuracy_m(loggers: LoggerRecord, instrument: str) -> float:
@@ -211,21 +219,66 @@ def _column(loggers: LoggerRecord, deployment: Any, level: SensorLevel) -> Senso
     )
 
 
-def _with_air_of_response(loggers: LoggerRecord, deployment: Any, level: SensorLevel) -> SensorLevel:
-    """Return the level of a vented sensor with the air pressure that its response is removed by, where one is."""
+def _with_response(loggers: LoggerRecord, deployment: Any, level: SensorLevel) -> SensorLevel:
+    """Return the level with what takes its response to air pressure out, where a correction on record does so."""
     settings = level.channel.correction_history.settings(
         "efficiency", deployment.installed_at_utc, deployment.removed_at_utc
     )
-    if "value" not in settings or level.channel.quantity == "absolute pressure":
+    if not settings:
         return level
-    air = air_pressure(loggers, deployment, level.channel.time_utc)
-    steps = tuple(
-        step.replace("less the air pressure", "barometric efficiency by the air pressure", 1) for step in air.steps
-    )
+    if level.channel.quantity != "absolute pressure":
+        air = air_pressure(loggers, deployment, level.channel.time_utc)
+        steps = (
+            step.replace("less the air pressure", "barometric efficiency by the air pressure", 1) for step in air.steps
+        )
+        level = replace(level, air_pa=air.pressure_pa, steps=(*level.steps, *steps))
+    if np.isnan(level.air_pa).all():
+        return level  # nothing to remove it by; the steps say that no air pressure is on record
+    if "response" in settings:
+        response = _late_response(loggers, deployment, level, settings)
+        words = f"late response to air pressure removed: {describe_response(settings)}"
+    else:
+        air_m = level.air_pa * level.metres_per_pascal()
+        at_once = without_barometric_response(
+            np.zeros(air_m.size),
+            air_m,
+            efficiency=float(settings["value"]),
+            reference_air_pressure_m=float(np.nanmean(air_m)),
+        )
+        response = Response(at_once, np.zeros(at_once.size))
+        words = f"response to air pressure removed with a barometric efficiency of {float(settings['value']):g}"
+    missing = np.isnan(response.level_m)
     out = level.out.copy()
-    if not np.isnan(air.pressure_pa).all():
-        out[(out == 0) & np.isnan(air.pressure_pa)] = _NO_AIR
-    return replace(level, air_pa=air.pressure_pa, out=out, steps=(*level.steps, *steps))
+    out[(out == 0) & missing] = _NO_AIR
+    lacking = int(((level.out == 0) & missing).sum())
+    words += f"; {lacking} samples without the air pressure for it have no level" if lacking else ""
+    return replace(
+        level,
+        out=out,
+        response_m=response.level_m,
+        response_half_width_m=np.where(missing, 0.0, response.half_width_m),
+        steps=(*level.steps, words),
+    )
+
+
+def _late_response(loggers: LoggerRecord, deployment: Any, level: SensorLevel, settings: dict[str, Any]) -> Response:
+    """Return what takes a late response out, from the air pressure at even intervals before each sample."""
+    when, step = level.channel.time_utc, np.timedelta64(round(settings["step_s"] * MICROSECONDS), "us")
+    before = (len(settings["response"]) - 1) * step
+    grid = np.arange(when[0] - before, when[-1] + step, step)
+    air_m = air_pressure(loggers, deployment, grid).pressure_pa * float(np.nanmedian(level.metres_per_pascal()))
+    even = response_of_level(
+        air_m,
+        response=settings["response"],
+        half_width=settings["half_width"],
+        reference_air_pressure_m=float(np.nanmean(level.air_pa * level.metres_per_pascal())),
+    )
+    # the sum over the lags of what is linear between even moments is linear between them as well
+    parts = (
+        interpolate_at(when, grid, values, longest_gap_s=1.5 * settings["step_s"])
+        for values in (even.level_m, even.half_width_m)
+    )
+    return Response(*parts)
 
 
 def _density(loggers: LoggerRecord, channel: Channel, settings: dict[str, Any]) -> tuple[Floats, Floats, str]:

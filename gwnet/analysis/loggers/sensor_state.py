@@ -21,11 +21,13 @@ from gwnet.analysis.loggers.correction_history import (
     AT_LIMIT,
     BEYOND_RANGE,
     CONTRADICTED,
+    IN_DOUBT,
     LIFTED,
     NO_WATER,
     OUT_REASONS,
     STUCK,
 )
+from gwnet.analysis.loggers.level_faults import LevelFaults, find_level_faults
 from gwnet.analysis.loggers.sensor_level import SensorLevel, sensor_accuracy_m
 from gwnet.analysis.loggers.suggestion import count_samples
 from gwnet.clock import to_instants
@@ -73,14 +75,17 @@ class SensorState:
     intervals : tuple of (str, Intervals)
         For each rule of the findings, the plainest first, the intervals in which the sensor did not measure the water.
         Samples that a person excluded or keeps belong to none.
+    faults : gwnet.analysis.loggers.level_faults.LevelFaults
+        Spikes, odd ends and steps of the samples that are left.
     """
 
     out: NDArray[np.uint8]
     shows_bound: Mask
     intervals: tuple[tuple[str, Intervals], ...]
+    faults: LevelFaults
 
 
-def find_sensor_state(loggers: LoggerRecord, instrument: str, level: SensorLevel) -> SensorState:
+def find_sensor_state(loggers: LoggerRecord, instrument: str, level: SensorLevel, *, least_m: float) -> SensorState:
     """Return which samples of a deployment cannot be water above the sensor.
 
     Parameters
@@ -91,6 +96,8 @@ def find_sensor_state(loggers: LoggerRecord, instrument: str, level: SensorLevel
         Code of the instrument.
     level : SensorLevel
         Level at the sensor, its exclusions marked.
+    least_m : float
+        Smaller spikes and steps are not looked at [m].
 
     Returns
     -------
@@ -104,7 +111,7 @@ def find_sensor_state(loggers: LoggerRecord, instrument: str, level: SensorLevel
     than the air ever does, and where it is beyond the range of the instrument. The first two give bounds. A column
     counts before and after steps were added, whichever is larger: a step may be of the cable or of the sensor's zero.
     One to three samples with jumps to the water on their sides are a sensor that was lifted, which gives no bound.
-    Project default.
+    Spikes and odd ends that nobody has judged give no level. Project default.
     """
     channel, when = level.channel, level.channel.time_utc
     by_person = level.channel.correction_history.find_exclusions(when) > 0
@@ -128,7 +135,11 @@ def find_sensor_state(loggers: LoggerRecord, instrument: str, level: SensorLevel
     out = np.where(level.out > 0, level.out, codes).astype(np.uint8)
     lifted = _are_lifted(_BOUNDING[out], column)
     out[lifted & ~by_person] = _CODE[LIFTED]
-    return SensorState(out, _BOUNDING[out] & ~lifted, intervals)
+    faults = find_level_faults(level, by_person | _inside_any(intervals, channel.value), least_m=least_m)
+    for rule, first, last, _ in faults.outliers():
+        span = out[first : last + 1]
+        span[span == 0] = OUT_REASONS.index(IN_DOUBT[rule])
+    return SensorState(out, _BOUNDING[out] & ~lifted, intervals, faults)
 
 
 def find_bounds(state: SensorState, level: SensorLevel, anchored: Anchored) -> tuple[NDArray[np.uint8], Floats, Floats]:
@@ -244,6 +255,14 @@ def _inside(intervals: Intervals, values: Floats) -> Mask:
     np.add.at(edges, intervals.first, 1)
     np.add.at(edges, intervals.last + 1, -1)
     return np.asarray((np.cumsum(edges)[:-1] > 0) & ~np.isnan(values))
+
+
+def _inside_any(intervals: tuple[tuple[str, Intervals], ...], values: Floats) -> Mask:
+    """Return which samples lie in intervals of any rule."""
+    inside = np.zeros(values.size, dtype=bool)
+    for _, found in intervals:
+        inside |= _inside(found, values)
+    return inside
 
 
 def _are_lifted(dry: Mask, column: Floats) -> Mask:

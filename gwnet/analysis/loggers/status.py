@@ -25,8 +25,8 @@ STATUS_COLUMNS: Final = tuple(
     (
         "site well instrument quantity installed_at_utc removed_at_utc first_utc last_utc samples interval_minutes "
         "coverage_percent gaps longest_gap_hours excluded without_level manual_readings last_manual_reading "
-        "last_download_utc residual_m leave_one_out_residual_m drift_m_per_year drift_share_percent uncertainty_m "
-        "battery findings warnings"
+        "last_download_utc last_loaded_utc residual_m leave_one_out_residual_m drift_m_per_year drift_share_percent "
+        "uncertainty_m battery findings warnings"
     ).split()
 )
 
@@ -37,6 +37,7 @@ def summarize_status(
     *,
     at_utc: dt.datetime | None = None,
     seen: Callable[[LoggerHeads], object] | None = None,
+    other_serials: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return the state of each deployment.
 
@@ -51,6 +52,8 @@ def summarize_status(
     seen : callable, optional
         Called with the heads of each deployment, for what else is made of them while they are at hand; all of them at
         once would be more than a computer holds.
+    other_serials : pandas.DataFrame, optional
+        As `gwnet.analysis.loggers.findings.findings_of`.
 
     Returns
     -------
@@ -59,8 +62,9 @@ def summarize_status(
         from installation to removal that lies in no gap; excluded are samples that a person left out, without a level
         those that have no air pressure, no density or nothing that anchors them; the residuals are the largest of the
         anchored level and of the level that the other manual readings would give; drift is of the last installation
-        with two readings or more; the uncertainty is that of the last head. Findings counts what is pending review;
-        warnings names it.
+        with two readings or more; the uncertainty is that of the last head. The last download is the last time
+        that a file of the deployment has, as the instrument wrote it; last loaded is when it was recorded. Findings
+        counts what is pending review; warnings names it.
     """
     loggers = loggers_of(record)
     in_wells = deployments_in(record, wells)
@@ -75,7 +79,7 @@ def summarize_status(
                 seen(heads)
             yield heads
 
-    findings = findings_of(record, one_by_one())
+    findings = findings_of(record, one_by_one(), other_serials=other_serials)
     rows = []
     for row in deployments.itertuples():
         place = (row.site, row.well, row.instrument)
@@ -113,6 +117,10 @@ def _is_within(row: Any, moment: np.datetime64) -> bool:
 
 def _of_deployment(loggers: LoggerRecord, row: Any) -> dict[str, Any]:
     downloads = loggers.downloads[loggers.downloads["instrument"] == row.instrument]
+    meets = downloads["last_utc"] >= row.installed_at_utc
+    if not pd.isna(row.removed_at_utc):
+        meets &= downloads["first_utc"] < row.removed_at_utc
+    downloads = downloads[meets]
     charge = battery(loggers, row.instrument, row.installed_at_utc, row.removed_at_utc)
     return {
         "site": row.site,
@@ -120,7 +128,8 @@ def _of_deployment(loggers: LoggerRecord, row: Any) -> dict[str, Any]:
         "instrument": row.instrument,
         "installed_at_utc": row.installed_at_utc,
         "removed_at_utc": row.removed_at_utc,
-        "last_download_utc": downloads["recorded_at_utc"].max() if len(downloads) else pd.NaT,
+        "last_download_utc": downloads["last_utc"].max() if len(downloads) else pd.NaT,
+        "last_loaded_utc": downloads["recorded_at_utc"].max() if len(downloads) else pd.NaT,
         "battery": "" if charge is None else f"{charge[0]:g} {charge[1]}{', low' if charge[2] else ''}",
     }
 

@@ -47,7 +47,7 @@ def daily_seasons(
     """
     check_options(least_years, definition)
     used, _ = used_levels(levels, approved=approved)
-    numbers = used[np.isfinite(used["low"])]
+    numbers = used[np.isfinite(used["low"]) & np.isfinite(used["high"])]
     leap = numbers["day"].dt.is_leap_year & (numbers["day"].dt.day_of_year >= _FEBRUARY_29)
     numbers = numbers.assign(number=numbers["day"].dt.day_of_year - leap.astype(int))
     groups = dict(list(numbers.groupby(["site", "well"])))

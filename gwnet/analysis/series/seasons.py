@@ -1,7 +1,7 @@
 """Seasons of wells: statistics of the calendar months, the newest level among its own month, annual cycle, records.
 
-One value a month of a year takes part, so that a month that was read often does not weigh more. Dry months take part as
-bounds: they are ranked, and no number is put in their place.
+One value a month of a year takes part, so that a month that was read often does not weigh more. Dry and flowing
+months take part as bounds: they are ranked, and no number is put in their place.
 
 The newest level is the last single level, ranked in place of its own year's value of the month, so that a month still
 running is not compared with itself.
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from gwnet.analysis.levels.period_values import period_values
-from gwnet.analysis.levels.serving import used_levels
+from gwnet.analysis.levels.serving import used_levels, values_and_bounds
 from gwnet.constants import MONTH_NAMES
 from gwnet.errors import SettingsError, TooFewLevelsError
 from gwnet.hydro.seasons.annual_cycle import AnnualCycle, annual_cycle
@@ -54,6 +54,7 @@ SEASONS_COLUMNS: Final = (
     "percentile_lower",
     "percentile_upper",
     "note",
+    "at_or_above",
 )
 
 #: Columns of the summary, in order.
@@ -95,8 +96,8 @@ def seasons(
     pandas.DataFrame
         Columns of `SEASONS_COLUMNS`, a row for each well and calendar month that has a value. years counts the values,
         n the levels behind them, n_approved those of them that are approved, n_bounds the values that are bounds; first
-        and last are years. Statistics that bounds leave open are named in at_or_below and are bounds themselves; mean_m
-        is empty with a bound among the values. newest is the date of the month's last level, and percentile its
+        and last are years. Statistics that bounds leave open are named in at_or_below or at_or_above and are bounds;
+        mean_m is empty with a bound among the values. newest is the date of the month's last level, and percentile its
         percentile among the values of the month, its own year's replaced by itself; percentile_lower and
         percentile_upper are what bounds leave possible.
 
@@ -173,14 +174,9 @@ class _Series:
     day: NDArray[np.datetime64]
     day_year: Integers
     day_month: Integers
-    low: Floats
-    high: Floats
+    level: Floats
+    side: Integers
     approved: NDArray[np.bool_]
-
-    @property
-    def dry(self) -> Integers:
-        """Return -1 where a level is a bound, else 0."""
-        return np.where(np.isinf(self.low), -1, 0)
 
 
 def _well_series(
@@ -192,7 +188,8 @@ def _well_series(
     used = used.sort_values("day", kind="stable", ignore_index=True)
     periods = period_values(used, 12, value=value).reset_index(drop=True)
     values = {name: periods[name].to_numpy() for name in ("year", "season", "value", "bound", "day", "n")}
-    events = {name: used[name].to_numpy() for name in ("day", "low", "high", "approved")}
+    events = {name: used[name].to_numpy() for name in ("day", "approved")}
+    events["level"], events["side"] = values_and_bounds(used["low"], used["high"])
     years, months = used["day"].dt.year.to_numpy(), used["day"].dt.month.to_numpy()
     places = used.groupby(["site", "well"]).indices
     series = {}
@@ -208,8 +205,8 @@ def _well_series(
             day=events["day"][rows].astype("datetime64[D]"),
             day_year=years[rows].astype(np.int64),
             day_month=months[rows].astype(np.int64),
-            low=events["low"][rows].astype(np.float64),
-            high=events["high"][rows].astype(np.float64),
+            level=events["level"][rows].astype(np.float64),
+            side=events["side"][rows].astype(np.int64),
             approved=events["approved"][rows].astype(bool),
         )
     return series, left_out
@@ -262,15 +259,17 @@ def _months_of(own: _Series, least_years: int, definition: str) -> list[dict[str
 def _statistics(statistics: MonthlyStatistics, m: int) -> dict[str, Any]:
     numbers = [statistics.minimum[m], *statistics.percentile[m], statistics.maximum[m]]
     sides = [statistics.minimum_bound[m], *statistics.percentile_bound[m], statistics.maximum_bound[m]]
-    named = [name for name, side in zip(_STATISTICS, sides, strict=True) if side]
+    below, above = (
+        " ".join(name for name, own in zip(_STATISTICS, sides, strict=True) if own == side) for side in (-1, 1)
+    )
     columns = {f"{name}_m": number for name, number in zip(_STATISTICS, numbers, strict=True)}
-    return {**columns, "mean_m": statistics.mean[m], "at_or_below": " ".join(named)}
+    return {**columns, "mean_m": statistics.mean[m], "at_or_below": below, "at_or_above": above}
 
 
 def _newest(own: _Series, last: int, least_years: int, definition: str) -> dict[str, Any]:
     """Return a level by its place, and its percentile among the values of its calendar month in other years."""
     others = (own.month == own.day_month[last]) & (own.year != own.day_year[last])
-    side, level = int(own.dry[last]), float(own.high[last])
+    side, level = int(own.side[last]), float(own.level[last])
     rank = standing(level, own.value[others], level_bound=side, bound=own.bound[others], definition=definition)
     if rank.count < least_years:
         rank = Standing(math.nan, math.nan, math.nan, rank.count)
@@ -304,11 +303,11 @@ def _summary_of(own: _Series | None, least_years: int, definition: str) -> dict[
         counted, month = "1 year" if years == 1 else f"{years} years", MONTH_NAMES[own.day_month[last] - 1]
         notes.append(f"{counted} with a level in {month}: no percentile, {least_years} needed")
     newest, cycle = _newest(own, last, least_years, definition), _cycle_of(own, notes)
-    extremes = records(own.high, bound=own.dry)
+    extremes = records(own.level, bound=own.side)
     return {
         "n": last + 1,
         "n_approved": int(own.approved.sum()),
-        "n_bounds": int((own.dry != 0).sum()),
+        "n_bounds": int((own.side != 0).sum()),
         "months": int(own.value.size),
         "first": str(own.day[0]),
         "last": str(own.day[last]),

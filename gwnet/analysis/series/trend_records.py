@@ -39,7 +39,9 @@ class WellRecord:
     values : ndarray of float64, shape (n, m)
         Water elevations, a column for each season; for a bound the bound; NaN where there is none [m].
     bound : ndarray of int64, shape (n, m)
-        -1 where the true value is at or below (dry), 0 elsewhere.
+        -1 where the true value is at or below (dry), +1 where it is at or above (flowing), 0 elsewhere.
+    when : ndarray of float64, shape (n, m)
+        Mean day behind each value; NaN where there is none [decimal year].
     days : ndarray of datetime64[D]
         Local dates of the levels behind the values, ascending.
     """
@@ -49,6 +51,7 @@ class WellRecord:
     years: Integers
     values: Floats
     bound: Integers
+    when: Floats
     days: NDArray[np.datetime64]
 
     @property
@@ -102,14 +105,38 @@ def well_records(used: pd.DataFrame, seasons: int) -> dict[tuple[str, str], Well
     days = _days_of_wells(used)
     year, season = values["year"].to_numpy(dtype=np.int64), values["season"].to_numpy(dtype=np.int64)
     value, bound = values["value"].to_numpy(dtype=np.float64), values["bound"].to_numpy(dtype=np.int64)
+    when = decimal_years(values["day"].to_numpy().astype("datetime64[D]"))
     records = {}
     for (site, well), places in values.reset_index(drop=True).groupby(["site", "well"]).indices.items():
         years, row = np.unique(year[places], return_inverse=True)
         table = np.full((years.size, seasons), np.nan)
         sides = np.zeros((years.size, seasons), dtype=np.int64)
         table[row, season[places]], sides[row, season[places]] = value[places], bound[places]
-        records[site, well] = WellRecord(site, well, years, table, sides, days[site, well])
+        times = np.full(table.shape, np.nan)
+        times[row, season[places]] = when[places]
+        records[site, well] = WellRecord(site, well, years, table, sides, times, days[site, well])
     return records
+
+
+def decimal_years(days: NDArray[np.datetime64]) -> Floats:
+    """Return the middles of days as decimal years.
+
+    Parameters
+    ----------
+    days : ndarray of datetime64[D]
+        Days.
+
+    Returns
+    -------
+    ndarray of float64
+        Decimal years; each year has 365.25 days, so that a time step is the same number anywhere.
+
+    Examples
+    --------
+    >>> decimal_years(np.array(["2000-01-01"], dtype="datetime64[D]")).round(4).tolist()
+    [2000.0014]
+    """
+    return 2000.0 + ((days - np.datetime64("2000-01-01")).astype(np.float64) + 0.5) / DAYS_PER_YEAR
 
 
 def level_of_line(record: WellRecord, slope: float, day: np.datetime64) -> float:
@@ -132,15 +159,17 @@ def level_of_line(record: WellRecord, slope: float, day: np.datetime64) -> float
     Notes
     -----
     The line goes through the median of the values less slope times time, each value in the middle of its season; for
-    bounds their highest possible values where half or more are bounds.
+    bounds the bounds themselves where half or more are bounds.
     """
     seasons = record.values.shape[1]
     when = record.years[:, None] + (np.arange(seasons) + 0.5) / seasons
     here = ~np.isnan(record.values)
     straight = (record.values - slope * when)[here]
-    low = np.where(record.bound[here] < 0, -np.inf, straight)
-    lowest, highest = float(np.median(low)), float(np.median(straight))
-    level = (lowest + highest) / 2.0 if np.isfinite(lowest) else highest
+    side = record.bound[here]
+    lowest = float(np.median(np.where(side < 0, -np.inf, straight)))
+    highest = float(np.median(np.where(side > 0, np.inf, straight)))
+    ends = [end for end in (lowest, highest) if np.isfinite(end)]
+    level = sum(ends) / len(ends) if ends else float(np.median(straight))
     first = day.astype("datetime64[Y]")
     share = float((day.astype("datetime64[D]") - first.astype("datetime64[D]")).astype(np.int64)) / DAYS_PER_YEAR
     return level + slope * (float(first.astype(np.int64)) + 1970.0 + share)

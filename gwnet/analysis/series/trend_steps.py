@@ -95,6 +95,8 @@ def _most_likely(record: WellRecord) -> dict[str, object]:
     years = record.years.size
     if years < LEAST_YEARS:
         return {"moment": "most likely", "at": "", "note": f"too few years: {years} with a value, {LEAST_YEARS} needed"}
+    if record.bounds == record.count:
+        return {"moment": "most likely", "at": "", "note": "every value is a bound: no step can be seen"}
     plain = pettitt(record.values, bound=record.bound, method="approximate")
     first = plain.last_before + 1
     result, _ = segments_of(record, first)
@@ -125,7 +127,8 @@ def _at(record: WellRecord, moment: str, day: dt.date) -> dict[str, object]:
     of_year = record.days[record.days.astype("datetime64[Y]") == when.astype("datetime64[Y]")]
     mixed = of_year.size > 0 and of_year[0] < when <= of_year[-1]
     kept = record.years != year if mixed else np.ones(record.years.size, dtype=bool)
-    part = replace(record, years=record.years[kept], values=record.values[kept], bound=record.bound[kept])
+    tables = {name: getattr(record, name)[kept] for name in ("years", "values", "bound", "when")}
+    part = replace(record, **tables)
     late = year if of_year.size and of_year[0] >= when else year + 1
     return _compared(part, int(np.searchsorted(part.years, late)), moment, str(when))
 

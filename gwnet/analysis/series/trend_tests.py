@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from gwnet.analysis.series.trend_lines import FittedLine, fit_line
 from gwnet.analysis.series.trend_records import Gap, WellRecord, longest_gap
 from gwnet.hydro.trends.censored_slopes import pair_slopes
 from gwnet.hydro.trends.kendall import mann_kendall, normal_probabilities
@@ -38,6 +39,9 @@ LEAST_BESIDE = 2
 #: Years from which covariance among seasons is taken as it is found (Hirsch and Slack, 1984: about ten).
 COVARIANCE_YEARS = 10
 
+#: Values a year from which a record tells its memory within the year (project default).
+VALUES_A_YEAR = 1.5
+
 
 @dataclass(slots=True)
 class TrendResult:
@@ -53,6 +57,8 @@ class TrendResult:
         S over all pairs within seasons.
     z : float
         Standard normal score with ``var_s``.
+    p_independent : float
+        Two-sided probability for independent values.
     p : float
         Two-sided probability, with what the notes say.
     slope : tuple of float
@@ -65,6 +71,8 @@ class TrendResult:
         What correlation from one year to the next multiplies the variance of a trend test by.
     step : bool
         Whether levels before and after a gap were compared instead.
+    line : FittedLine or None
+        The line that thresholds are projected with.
     notes : list of str
         What the numbers rest on.
     """
@@ -73,22 +81,26 @@ class TrendResult:
     var_s: float = math.nan
     tau: float = math.nan
     z: float = math.nan
+    p_independent: float = math.nan
     p: float = math.nan
     slope: tuple[float, float, float] = (math.nan, math.nan, math.nan)
     variance: float = math.nan
     correlation: float = math.nan
     widening: float = 1.0
     step: bool = False
+    line: FittedLine | None = None
     notes: list[str] = field(default_factory=list)
 
 
-def find_trend(record: WellRecord) -> TrendResult:
+def find_trend(record: WellRecord, fine: WellRecord | None = None) -> TrendResult:
     """Test the record of a well for a trend, or across a long gap for a step.
 
     Parameters
     ----------
     record : WellRecord
         One value a year, or one a season of a year.
+    fine : WellRecord, optional
+        The same levels by seasons, where ``record`` is by years.
 
     Returns
     -------
@@ -98,19 +110,19 @@ def find_trend(record: WellRecord) -> TrendResult:
     Notes
     -----
     The rule, in its order: too few years give no test. A gap of over a third of the record gives the comparison of
-    what is before and after it. Else p starts from the test for independent values (exact for up to ten yearly
-    ones) or, with seasons, from the variance with covariance among them (below ten years that of independent seasons
-    where it is larger). The correlation from one year to the next is then taken from the scores of the years less the
-    slope, corrected for the shortness of the record; where it is above 0 the variance is widened for it
-    (`gwnet.hydro.trends.serial_correlation`). Below five years it is taken as 0.4 at least. The limits of the slope
-    have the widened variance. In simulation this keeps false alarms near what is asked for where a block bootstrap,
-    pre-whitening and Hamed and Rao's variance do not (``tests/bench/bench_trend_alarms.py``).
+    what is before and after it. Records with one and a half values a year and more have p and the limits of the slope
+    from `gwnet.analysis.series.trend_lines.fit_line`, a line over all correlations that the record allows; p is at
+    least that of the test by ranks for independent values. Others, and those with over half of bounds, have the
+    test by ranks with a wider variance: covariance among seasons (below ten years where it is larger), times what the
+    correlation from one year to the next makes of it, which is taken from the scores of the years less the slope and
+    corrected for the shortness of the record (`gwnet.hydro.trends.serial_correlation`); below five years it is taken as
+    0.4 at least. ``tests/bench/bench_trend_limits.py`` has what this gives in simulated levels.
     """
-    short = _too_short(record)
-    if short:
-        return TrendResult(notes=[short])
+    why_not = _too_short(record) or _only_bounds(record)
+    if why_not:
+        return TrendResult(notes=[why_not])
     gap = longest_gap(record)
-    result = _across(record, gap) if gap is not None else _trend(record)
+    result = _across(record, gap) if gap is not None else _trend(record, fine or record)
     if not math.isnan(result.p):
         result.notes += _bound_notes(record, result)
     return result
@@ -127,11 +139,33 @@ def _too_short(record: WellRecord) -> str:
     return f"too few years: {words}"
 
 
-def _trend(record: WellRecord) -> TrendResult:
+def _only_bounds(record: WellRecord) -> str:
+    """Return what can be said of a record without a number; nothing where there is one."""
+    if record.bounds < record.count:
+        return ""
+    here = ~np.isnan(record.values)
+    sides, values = record.bound[here], record.values[here]
+    span = f"from {record.days[0]} to {record.days[-1]}"
+    if (sides < 0).all():
+        return f"always dry {span}: at or below {values.min():.2f} m at some time; a trend below that cannot be seen"
+    if (sides > 0).all():
+        return (
+            f"always flowing {span}: at or above {values.max():.2f} m at some time; a trend above that cannot be seen"
+        )
+    return f"dry or flowing at every visit {span}: no number to test"
+
+
+def _trend(record: WellRecord, fine: WellRecord) -> TrendResult:
     years = record.years.astype(np.float64)
     result = _yearly(record) if record.values.shape[1] == 1 else _seasonal(record)
     slopes = pair_slopes(record.values, years, bound=record.bound)
-    steep = slopes.limits(result.variance)[0]
+    steep = slopes.limits(0.0)[0]
+    result.line = fit_line(fine)
+    if result.line is not None and math.isfinite(steep) and fine.count >= VALUES_A_YEAR * fine.years.size:
+        _take_line(result, result.line, steep)
+        return result
+    if record.values.shape[1] > 1:
+        _share_seasons(result, record)
     held = residual_serial_correlation(record.values, record.bound, years, steep)
     result.correlation, result.widening = held.corrected, held.variance_ratio
     if held.variance_ratio > 1.0:
@@ -140,28 +174,48 @@ def _trend(record: WellRecord) -> TrendResult:
     return result
 
 
+def _take_line(result: TrendResult, line: FittedLine, steep: float) -> None:
+    """Take probability and limits from the line over all correlations."""
+    _, lower, upper = line.slope_limits
+    result.slope = (steep, min(lower, steep), max(upper, steep))
+    result.p = max(line.p, result.p_independent)
+    result.correlation = line.correlation
+    result.notes.append(
+        f"correlation from one year to the next {line.correlation:.2f}: p and limits allow for it and for its "
+        f"uncertainty, without it {p_text(result.p_independent)}"
+    )
+    if line.is_short:
+        result.notes.append("the record is short against its memory: p and limits may be too small")
+    if line.moved:
+        result.notes.append(f"{_count(line.moved, 'value')} far from the line moved towards it for p and limits")
+
+
 def _yearly(record: WellRecord) -> TrendResult:
     plain = mann_kendall(record.values[:, 0], record.years, bound=record.bound[:, 0])
-    return TrendResult(plain.score, plain.variance, plain.tau_a, plain.z, plain.p_value, variance=plain.variance)
+    p = plain.p_value
+    return TrendResult(plain.score, plain.variance, plain.tau_a, plain.z, p, p, variance=plain.variance)
 
 
 def _seasonal(record: WellRecord) -> TrendResult:
     kendall = seasonal_kendall(record.values, bound=record.bound)
-    result = TrendResult(
-        kendall.score, kendall.variance, kendall.tau_a, kendall.z, kendall.p_value, variance=kendall.variance
-    )
-    shared = kendall.variance_correlated
-    few = record.years.size < COVARIANCE_YEARS
-    if few:
-        shared = max(shared, kendall.variance)
-    if shared > 0.0:
-        result.variance = shared
-        result.p = normal_probabilities(kendall.score, shared, continuity=False)[1]
-        words = f" where it widens ({record.years.size} years are few for it)" if few else ""
-        result.notes.append(f"p with covariance among seasons{words}, without it {p_text(kendall.p_value)}")
+    p = kendall.p_value
+    result = TrendResult(kendall.score, kendall.variance, kendall.tau_a, kendall.z, p, p, variance=kendall.variance)
     if kendall.heterogeneity_p <= ALPHA:
         result.notes.append(f"seasons differ in their trends ({p_text(kendall.heterogeneity_p)})")
     return result
+
+
+def _share_seasons(result: TrendResult, record: WellRecord) -> None:
+    """Widen the variance for covariance among seasons."""
+    shared = seasonal_kendall(record.values, bound=record.bound).variance_correlated
+    few = record.years.size < COVARIANCE_YEARS
+    if few:
+        shared = max(shared, result.variance)
+    if shared > 0.0:
+        result.variance = shared
+        result.p = normal_probabilities(result.s, shared, continuity=False)[1]
+        words = f" where it widens ({record.years.size} years are few for it)" if few else ""
+        result.notes.append(f"p with covariance among seasons{words}, without it {p_text(result.p_independent)}")
 
 
 def residual_serial_correlation(values: Floats, bound: Integers, years: Floats, slope: float) -> SerialCorrelation:
@@ -172,7 +226,7 @@ def residual_serial_correlation(values: Floats, bound: Integers, years: Floats, 
     values : ndarray of float64, shape (n, m)
         A row for each year, a column for each season of each well; NaN where there is no value [m].
     bound : ndarray of int64, shape (n, m)
-        -1 where the true value is at or below, 0 elsewhere.
+        -1 where the true value is at or below, +1 where it is at or above, 0 elsewhere.
     years : ndarray of float64, shape (n,)
         The years.
     slope : float
@@ -249,6 +303,7 @@ def segments_of(record: WellRecord, first_after: int) -> tuple[TrendResult, str 
         plain.variance,
         segments.score / pairs,
         plain.z,
+        plain.p_value,
         segments.p_value,
         step=True,
         variance=segments.variance,

@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.period_values import DECIMALS, drop_logged_on_reading_days
-from gwnet.analysis.levels.serving import used_levels
+from gwnet.analysis.levels.serving import used_levels, values_and_bounds
 from gwnet.analysis.series.trend_records import WellRecord, longest_gap, well_records
 from gwnet.analysis.series.trend_tests import LEAST_VALUES, p_text
 from gwnet.constants import DAYS_PER_YEAR
@@ -37,11 +37,11 @@ def value_trends(levels: pd.DataFrame, wells: pd.DataFrame, *, approved: bool = 
 
     Notes
     -----
-    Mann–Kendall test of every usable level, dry ones as bounds by rank. The variance of S is corrected after Hamed and
-    Rao (1998) with the ranks of the levels less their Theil–Sen line, lags counted in values; the slope is the median
-    over all pairs of levels that are numbers, time in days. On a day with manual readings the daily mean of a logger
-    does not count. A seasonal cycle is part of the values: unlike the method ``seasonal``, this one compares each
-    season with all others.
+    Mann–Kendall test of every usable level, dry and flowing ones as bounds by rank. The variance of S is corrected
+    after Hamed and Rao (1998) with the ranks of the levels less their Theil–Sen line, lags counted in values; the slope
+    is the median over all pairs of levels that are numbers, time in days. On a day with manual readings the daily mean
+    of a logger does not count. A seasonal cycle is part of the values: unlike the method ``seasonal``, this one
+    compares each season with all others.
 
     References
     ----------
@@ -63,8 +63,8 @@ def _row(own: pd.DataFrame | None, record: WellRecord | None) -> dict[str, objec
         return {"n": 0, "first": "", "last": "", "n_bounds": 0, "note": "no level that can be used"}
     own = own.sort_values("day", kind="stable")
     days = own["day"].to_numpy().astype("datetime64[D]").astype(np.int64)
-    lowest, value = (own[end].to_numpy(dtype=np.float64).round(DECIMALS) for end in ("low", "high"))
-    bound = np.where(lowest < value, -1, 0)
+    value, bound = values_and_bounds(own["low"], own["high"])
+    value = value.round(DECIMALS)
     row: dict[str, object] = {
         "n": value.size,
         "first": str(record.days[0]),

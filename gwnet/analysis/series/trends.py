@@ -4,9 +4,10 @@ The record is reduced to one value a period by the median before any test, so th
 a time does not weigh more in it. Dry wells take part as bounds.
 
 Provisional levels take part unless only approved ones are asked for: many records are reviewed long after they are
-needed. `s`, `var_s`, `z` and `tau` (tau-a) are of independent values, comparable with other programs; `p` and the
-limits of the slope allow for serial correlation, and the note gives `p` without it. `p_adjusted` is for the wells of
-one call, so a row depends on what else was asked for.
+needed. `s`, `var_s`, `tau` (tau-a), `z` and `p_independent` are of independent values, comparable with other
+programs; `p` and the limits of the slope allow for serial correlation. `p_adjusted` is for the wells of one call, so a
+row depends on what else was asked for: `wells_adjusted` says for how many, and the note where the verdict depends on
+it.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_records import WellRecord, well_records
-from gwnet.analysis.series.trend_tests import ALPHA, TrendResult, find_trend
+from gwnet.analysis.series.trend_tests import ALPHA, TrendResult, find_trend, p_text
 from gwnet.analysis.series.trend_values import EXTRA_COLUMNS, value_trends
 from gwnet.errors import SettingsError
 from gwnet.hydro.trends.false_discovery import adjusted_p_values
@@ -28,7 +29,7 @@ from gwnet.hydro.trends.false_discovery import adjusted_p_values
 COLUMNS = tuple(
     (
         "well method n first last n_bounds s var_s tau z p p_adjusted slope_m_per_year slope_lower_m_per_year "
-        "slope_upper_m_per_year direction note site left_out"
+        "slope_upper_m_per_year direction note site left_out p_independent wells_adjusted"
     ).split()
 )
 
@@ -59,8 +60,9 @@ def trends(
     -------
     pandas.DataFrame
         Columns of `COLUMNS`. n counts values of seasons or years, n_bounds those that are bounds; first and last are
-        local dates of levels. s, var_s, tau (S over all pairs) and z are of independent values; p allows for serial
-        correlation where the note says so; p_adjusted is for the wells of this call. Slopes are positive upward; their
+        local dates of levels. s, var_s, tau (S over all pairs), z and p_independent are of independent values; p allows
+        for serial correlation where the note says so; p_adjusted is for the wells of this call, of which
+        wells_adjusted have a p. Slopes are positive upward; their
         limits, at 95 %, have the variance that p was made with. NaN where a test could not be made. Where a gap of over
         a third of the record was found, method is ``step``: s, var_s, tau, z and p compare the levels before and after
         it, the slopes are NaN, and the note has the shift.
@@ -86,16 +88,31 @@ def trends(
     """
     columns = list(COLUMNS)
     if method == "all":
+        columns.remove("p_independent")
         columns[columns.index("p") : columns.index("p")] = EXTRA_COLUMNS
         rows = value_trends(levels, wells, approved=approved)
     else:
         rows = _period_rows(levels, wells, method, seasons, approved=approved)
     table = pd.DataFrame(rows, columns=columns)
-    for name in columns[columns.index("s") : columns.index("direction")]:
+    for name in (*columns[columns.index("s") : columns.index("direction")], "p_independent"):
         table[name] = table[name].astype(float)
-    table["p_adjusted"] = adjusted_p_values(table["p"].to_numpy(dtype=np.float64))
-    table["direction"] = directions(table)
-    return table.astype({"s": "Int64"})
+    return _with_verdicts(table).astype({"s": "Int64", "wells_adjusted": "Int64"})
+
+
+def _with_verdicts(table: pd.DataFrame) -> pd.DataFrame:
+    """Return a table of trends with what depends on all wells of it."""
+    p = table["p"].to_numpy(dtype=np.float64)
+    adjusted = adjusted_p_values(p)
+    count = int((~np.isnan(p)).sum())
+    changed = (p <= ALPHA) & (adjusted > ALPHA)
+    words = [
+        f"{note}{'; ' if note else ''}significant by itself ({p_text(one)}), not after allowing for {count} wells"
+        if differs
+        else note
+        for note, one, differs in zip(table["note"], p, changed, strict=True)
+    ]
+    table = table.assign(p_adjusted=adjusted, wells_adjusted=np.where(np.isnan(p), 0, count), note=words)
+    return table.assign(direction=directions(table))
 
 
 def parts_of_year(method: str, seasons: int) -> int:
@@ -152,17 +169,20 @@ def _period_rows(
     """Return the rows of tests of one value a season or year."""
     used, left_out = used_levels(levels, approved=approved)
     records = well_records(used, parts_of_year(method, seasons))
+    fine = well_records(used, seasons) if method == "kendall" else records
     return [
-        {**_row(key, method, seasons, records.get(key)), "left_out": left_out.get(key, "")}
+        {**_row(key, method, seasons, records.get(key), fine.get(key)), "left_out": left_out.get(key, "")}
         for key in zip(wells["site"], wells["well"], strict=True)
     ]
 
 
-def _row(key: tuple[str, str], method: str, seasons: int, record: WellRecord | None) -> dict[str, object]:
+def _row(
+    key: tuple[str, str], method: str, seasons: int, record: WellRecord | None, fine: WellRecord | None
+) -> dict[str, object]:
     row: dict[str, object] = {"site": key[0], "well": key[1], "method": method, "n": 0, "first": "", "last": ""}
     if record is None:
         return {**row, "n_bounds": 0, "note": "no level that can be used"}
-    result = find_trend(record)
+    result = find_trend(record, fine)
     if method == "kendall" and not math.isnan(result.p) and _seasons_differ(record, seasons):
         result.notes.append("years have levels of different seasons: see method seasonal as well")
     return {
@@ -188,7 +208,8 @@ def numbers(result: TrendResult) -> dict[str, float]:
     Returns
     -------
     dict
-        Columns s, var_s, tau, z, p and the slopes, which are NaN where they are open or a step was looked for.
+        Columns s, var_s, tau, z, p_independent, p and the slopes, which are NaN where they are open or a step was
+        looked for.
     """
     slopes = [math.nan if result.step or not math.isfinite(number) else number for number in result.slope]
     return {
@@ -196,6 +217,7 @@ def numbers(result: TrendResult) -> dict[str, float]:
         "var_s": result.var_s,
         "tau": result.tau,
         "z": result.z + 0.0,
+        "p_independent": result.p_independent,
         "p": result.p,
         "slope_m_per_year": slopes[0],
         "slope_lower_m_per_year": slopes[1],

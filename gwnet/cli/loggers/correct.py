@@ -41,6 +41,7 @@ def _parameter_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @_parameter_options
 @click.option("--series", "quantity", metavar="QUANTITY", help="Which series. Default: the one that gives the level.")
 @click.option("--accept", multiple=True, metavar="FINDING", help="Apply what this finding suggests; of several, all.")
+@click.option("--dismiss", multiple=True, metavar="FINDING", help="Dismiss this finding; of several, all.")
 @click.option("--rule", "rules", multiple=True, metavar="RULE", help="Apply what all findings of this rule suggest.")
 @click.option("--well", "wells", multiple=True, metavar="WELL", help="With --rule or --accept: only of this well.")
 @click.option("--take-back", type=int, multiple=True, metavar="NUMBER", help="Withdraw a correction; of several, all.")
@@ -54,7 +55,7 @@ def _parameter_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @options.db
 @click.pass_context
 def command(ctx: click.Context, /, db: str, **given: Any) -> None:
-    """Correct the series of a logger, or withdraw a correction.
+    """Correct the series of a logger, dismiss a finding, or withdraw a correction.
 
     KIND is {kinds}. The samples stay as they are: the correction is a row of the correction history, with who and why,
     and the heads are worked out afresh. Prints which heads change and by how much.
@@ -76,14 +77,17 @@ command.help = (command.help or "").replace("{kinds}", f"{', '.join(list(KINDS)[
 def _refuse_mixtures(ctx: click.Context, given: dict[str, Any]) -> None:
     """Refuse what cannot be asked for together, and a correction without a reason."""
     by_finding = bool(given["accept"] or given["rules"])
-    ways = sum(map(bool, (given["listed"], given["take_back"], by_finding, given["kind"])))
+    ways = sum(map(bool, (given["listed"], given["take_back"], by_finding, given["dismiss"], given["kind"])))
     if ways != 1:
-        message = "Give one of: INSTRUMENT KIND, --accept FINDING or --rule RULE, --take-back NUMBER, --list."
+        message = (
+            "Give one of: INSTRUMENT KIND, --accept FINDING or --rule RULE, --dismiss FINDING, --take-back NUMBER, "
+            "--list."
+        )
         raise click.UsageError(message, ctx)
     if given["wells"] and not by_finding:
         message = "--well goes with --accept and --rule; a correction is of an instrument."
         raise click.UsageError(message, ctx)
-    if given["accept"] and not given["rules"] and (given["start"] or given["end"]):
+    if (given["accept"] or given["dismiss"]) and not given["rules"] and (given["start"] or given["end"]):
         message = "--from and --to go with --rule or a KIND; a finding brings its own span."
         raise click.UsageError(message, ctx)
     if given["known_on"] is not None and not given["listed"]:
@@ -112,6 +116,8 @@ def _decide(net: Network, given: dict[str, Any]) -> Corrected:
     decision = {"reason": given["reason"], "by": given["by"], "dry_run": given["dry_run"]}
     if given["take_back"]:
         return net.loggers.withdraw_corrections(*given["take_back"], **decision)
+    if given["dismiss"]:
+        return net.loggers.dismiss(*given["dismiss"], **decision)
     start, end = _span(given)
     if given["accept"] or given["rules"]:
         meant = {name: given[name] for name in ("rules", "wells", "instrument")}

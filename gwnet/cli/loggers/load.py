@@ -28,6 +28,11 @@ from gwnet.cli.loggers import loaded as logger_loaded
     "--series", "quantity", metavar="QUANTITY", help="Only this quantity; a lone column of values is taken to be this."
 )
 @click.option("--zone", metavar="ZONE", help="Zone of the times, where neither layout nor file says one.")
+@click.option(
+    "--repeated-hour",
+    type=click.Choice(["first", "second"]),
+    help="Of which hour a time is that was twice at the end of summer time, where nothing in the file shows it.",
+)
 @click.option("--only", metavar="WORD", help="Which well or instrument to read, where a column of the file says it.")
 @options.by
 @options.form

@@ -104,7 +104,6 @@ _KINDS = {
     "heading": "the headings once more; passed over",
     "other": "of another well or instrument; passed over",
     "cut": "without its line end, and its last value may have been longer; passed over",
-    "unclear": "of an hour that was twice, and nothing tells which; passed over",
     "footer": "the end of the table",
     "comment": "a comment; passed over",
 }

@@ -14,6 +14,11 @@ from gwnet.errors import LayoutError, PartialLayoutError
 @click.argument("path", type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="FILE")
 @click.option("--layout", metavar="LAYOUT", help="Name of a layout or a TOML file. Default: one that looking proposes.")
 @click.option("--zone", metavar="ZONE", help="Zone of the times, where neither layout nor file says one.")
+@click.option(
+    "--repeated-hour",
+    type=click.Choice(["first", "second"]),
+    help="Of which hour a time is that was twice at the end of summer time, where nothing in the file shows it.",
+)
 @click.option("--only", metavar="WORD", help="Which well or instrument to read, where a column of the file says it.")
 @click.option(
     "--series",

@@ -141,7 +141,7 @@ def upright_label(page: Page, box: Box, label: str, second: str = "") -> None:
     """Write the label of a vertical axis in one or two lines left of its ticks, each fitted to the height."""
     room, middle, x = (box.height + 2.0) * style.PT_PER_MM, box.bottom + box.height / 2, box.left - LEFT_AXIS_MM + 2.9
     size = style.LABEL_PT
-    while text_width_pt(label, size) > room and size > 5.0:
+    while text_width_pt(label, size) > room and size > style.NOTE_PT:
         size -= 0.3
     page.text(x, middle, label, size=size, rotation=90, ha="center", va="center")
     text = fit(second, room, style.NOTE_PT)

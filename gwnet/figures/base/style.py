@@ -31,18 +31,17 @@ FAMILY: Final[tuple[str, str]] = ("gwnet Sans", "DejaVu Sans")
 
 # Ink and paper.
 INK: Final = "#1F2830"
-SOFT: Final = "#5B6772"
+SOFT: Final = "#4C5863"
 RULE: Final = "#AEB8C0"
 GRID: Final = "#E4E9EC"
-TINT: Final = "#F4F6F7"
+TINT: Final = "#F1F4F6"
 PAPER: Final = "#FFFFFF"
 
 # What is drawn; lightness in CIE L* behind each.
-WATER: Final = "#12527A"  # 33: approved levels, contours
-WATER_LIGHT: Final = "#82B4D2"  # 70: provisional levels
-SERIES: Final = "#4F8DB3"  # 55: logger line between approved readings, data on record
-SERIES_LIGHT: Final = "#8FBAD4"  # 73: logger line elsewhere
-LIMIT: Final = "#B8480C"  # 44: thresholds
+WATER: Final = "#12527A"  # 33: contours, loggers, a rise
+FALL: Final = "#C3D3DE"  # 83: a fall, always with an outline in the colour of water
+SERIES: Final = "#4F8DB3"  # 55: samples, data on record
+LIMIT: Final = "#A8410A"  # 40: thresholds, what is beyond them
 EARTH: Final = "#80602F"  # 43: ground, screen
 RIVER: Final = "#0E7C7B"  # 46: gauges
 FLOW: Final = "#31404C"  # 26: arrows
@@ -61,9 +60,9 @@ AQUIFERS: Final[tuple[str, ...]] = (
 
 # Sizes of letters [pt] and widths of lines [pt].
 TITLE_PT: Final = 9.5
-LABEL_PT: Final = 7.2
-TICK_PT: Final = 6.8
-NOTE_PT: Final = 6.3
+LABEL_PT: Final = 7.5
+TICK_PT: Final = 7.0
+NOTE_PT: Final = 7.0
 HAIR: Final = 0.45
 THIN: Final = 0.7
 LINE: Final = 1.0

@@ -33,6 +33,7 @@ from gwnet.figures.hydrograph.surroundings import (
     context_bars,
     ground_elevation,
     newest_point,
+    number_of,
     point_changes,
     points_of,
     row_of,
@@ -213,6 +214,9 @@ def hydrograph_plot_data(
     lines = [*limits]
     if math.isfinite(ground):
         lines.append(LevelLine("ground", "ground", ground, first, last))
+        depth = number_of(well_row.get("total_depth_m"))
+        if math.isfinite(depth):
+            lines.append(LevelLine("bottom", "bottom as built", ground - depth, first, last))
     point, label = newest_point(points, zone)
     factor = 1.0 / metres_per(unit)
     decimals = decimals_for(placed["uncertainty_m"].to_numpy(dtype=np.float64), unit)
@@ -312,4 +316,4 @@ def _notes(
 def _approval(approved: int, drawn: int) -> str:
     if approved == drawn:
         return "All approved."
-    return f"{approved} of {drawn} approved, the others drawn lighter." if approved else "None approved yet."
+    return f"{approved} of {drawn} approved, the others hollow." if approved else "None approved yet."

@@ -241,7 +241,7 @@ def _upright_label(page: Page, x: float, box: Box, label: str, second: str) -> N
     room = (box.height + 6.0) * style.PT_PER_MM
     middle = box.bottom + box.height / 2
     size = style.LABEL_PT
-    while text_width_pt(label, size) > room and size > 5.0:
+    while text_width_pt(label, size) > room and size > style.NOTE_PT:
         size -= 0.3
     page.text(x, middle, label, size=size, rotation=90, ha="center", va="center")
     if second:
@@ -259,7 +259,7 @@ def _levels(axes: Axes, data: HydrographPlotData, scale: Scale) -> None:
 
 
 def _line_look(line: LevelLine) -> tuple[str, tuple[float, ...], float]:
-    if line.kind == "ground":
+    if line.kind in ("ground", "bottom"):
         return style.EARTH, (1000.0, 0.001), style.LINE
     if line.kind == "upper":
         return style.LIMIT, (7.0, 1.8, 1.2, 1.8), style.LINE
@@ -307,19 +307,12 @@ def _series_and_lines(axes: Axes, data: HydrographPlotData, scale: Scale) -> Non
     draw_logger_strip(axes, data.logger, limits, height_mm=scale.box.height)
     per_day = scale.box.width / (scale.last - data.first)
     draw_bounds(axes, data.logger, SENSOR_BOUND.options(approved=False), per_day_mm=per_day, factor=scale.factor)
-    approved: list[Any] = []
-    others: list[Any] = []
     ys = data.elevation_m * scale.factor
-    for piece in data.lines:
-        for a, b in pairwise(piece):
-            target = approved if data.approved[a] and data.approved[b] else others
-            target.append([(data.days[a], ys[a]), (data.days[b], ys[b])])
-    width = style.THIN if data.days.size > 300 else 0.9
-    for segments, color in ((others, style.WATER_LIGHT), (approved, style.WATER)):
-        if segments:
-            axes.add_collection(
-                LineCollection(segments, colors=color, linewidths=width, zorder=3.0, capstyle="round"), autolim=False
-            )
+    pieces = [[(data.days[a], ys[a]), (data.days[b], ys[b])] for piece in data.lines for a, b in pairwise(piece)]
+    width = style.THIN if data.days.size > 300 else 0.8
+    axes.add_collection(
+        LineCollection(pieces, colors=style.INK, linewidths=width, zorder=3.0, capstyle="round"), autolim=False
+    )
     _whiskers(axes, data, scale)
 
 

@@ -1,7 +1,7 @@
-"""The logger line of a hydrograph: thin, broken at gaps, lighter without approved readings; when it was installed.
+"""The logger line of a hydrograph, broken at gaps, and when the logger was installed.
 
 Where the sensor was out of water there is no line but a bound: a broken rule at the elevation at or below which the
-water was, with the marks of bounds on it.
+water was, with the marks of bounds on it. What an open finding keeps out is dotted, and the axis is not made for it.
 """
 
 from __future__ import annotations
@@ -29,6 +29,8 @@ STRIP_MM: Final = 1.1
 MARK_APART_MM: Final = 9.0
 #: How the time in which a logger was installed looks, and that whose samples are left out.
 INSTALLED: Final[dict[str, Any]] = {"facecolor": style.PAPER, "edgecolor": style.SOFT, "linewidth": style.HAIR}
+#: How a line looks that an open finding keeps out.
+DOUBTFUL: Final[dict[str, Any]] = {"color": style.LIMIT, "linewidth": style.HAIR, "dashes": (0.8, 1.4)}
 LEFT_OUT: Final[dict[str, Any]] = {"facecolor": style.PAPER, "edgecolor": style.LIMIT, "linewidth": style.HAIR}
 
 
@@ -52,6 +54,8 @@ class LoggerSeries:
         Sentences for the caption.
     bounds : tuple of (time, time, float, float)
         Intervals without water above the sensor, and the elevation at or below which the water was at either end [m].
+    doubtful_utc, doubtful_m : numpy.ndarray, shape (k,)
+        Times and water elevations that an open finding keeps out; NaN where the line is broken [m].
     """
 
     time_utc: Any
@@ -61,6 +65,8 @@ class LoggerSeries:
     left_out: tuple[tuple[Any, Any], ...] = ()
     notes: tuple[str, ...] = ()
     bounds: tuple[tuple[Any, Any, float, float], ...] = ()
+    doubtful_utc: Any = field(default_factory=lambda: np.empty(0, dtype="datetime64[us]"))
+    doubtful_m: Any = field(default_factory=lambda: np.empty(0))
 
     def has_heads(self, first: dt.date, last: dt.date) -> bool:
         """Tell whether there is a head on days of UTC from the first to the last, both inside."""
@@ -85,6 +91,8 @@ class LoggerLine:
         Sentences for the caption.
     bounds, bounds_m : numpy.ndarray, shape (k, 2)
         From when to when the water was at or below an elevation, and that at either end [d, m].
+    doubtful_days, doubtful_m : numpy.ndarray, shape (k,)
+        What an open finding keeps out, NaN where it is broken [d, m].
     """
 
     days: Floats = field(default_factory=lambda: np.empty(0))
@@ -95,16 +103,19 @@ class LoggerLine:
     notes: tuple[str, ...] = ()
     bounds: Floats = field(default_factory=lambda: np.empty((0, 2)))
     bounds_m: Floats = field(default_factory=lambda: np.empty((0, 2)))
+    doubtful_days: Floats = field(default_factory=lambda: np.empty(0))
+    doubtful_m: Floats = field(default_factory=lambda: np.empty(0))
 
     @property
     def elevations_m(self) -> Floats:
-        """Return every elevation that the axis must show: heads and bounds [m]."""
-        return np.concatenate([self.elevation_m, self.bounds_m.ravel()])
+        """Return every elevation that the axis must show: heads and bounds, without any what is kept out [m]."""
+        shown = np.concatenate([self.elevation_m, self.bounds_m.ravel()])
+        return shown if np.isfinite(shown).any() else self.doubtful_m
 
     @property
     def times(self) -> Floats:
-        """Return every day that the axis must show: of heads and of bounds [d]."""
-        return np.concatenate([self.days, self.bounds.ravel()])
+        """Return every day that the axis must show: of heads, of bounds and of what is kept out [d]."""
+        return np.concatenate([self.days, self.bounds.ravel(), self.doubtful_days])
 
 
 def logger_line(
@@ -127,11 +138,10 @@ def logger_line(
         values = np.asarray(series[1], dtype=np.float64)
         series = LoggerSeries(series[0], values, np.ones(values.shape, dtype=bool))
     days = to_local_days(series.time_utc, zone)
-    keep = np.isfinite(days)
-    if start is not None:
-        keep &= days >= day_number(start)
-    if end is not None:
-        keep &= days < day_number(end) + 1
+    keep = _within(days, start, end)
+    doubtful = np.asarray(series.doubtful_m, dtype=np.float64)
+    doubtful_days = to_local_days(series.doubtful_utc, zone) if doubtful.size else np.empty(0)
+    shown = _within(doubtful_days, start, end)
     bounds, bounds_m = _cut_bounds(series.bounds, zone, start, end)
     return LoggerLine(
         bounds=bounds,
@@ -142,7 +152,19 @@ def logger_line(
         installed=_spans([(since, to) for _, since, to in series.installed], zone),
         left_out=_spans(series.left_out, zone),
         notes=series.notes,
+        doubtful_days=doubtful_days[shown],
+        doubtful_m=doubtful[shown],
     )
+
+
+def _within(days: Floats, start: dt.date | None, end: dt.date | None) -> NDArray[np.bool_]:
+    """Return which days lie on local dates from a first to a last one."""
+    keep = np.isfinite(days)
+    if start is not None:
+        keep &= days >= day_number(start)
+    if end is not None:
+        keep &= days < day_number(end) + 1
+    return keep
 
 
 def _cut_bounds(
@@ -185,13 +207,14 @@ def draw_logger_line(
         Display units in a metre.
     """
     columns = max(int(width_mm * _COLUMNS_PER_MM), 1)
-    joined = line.approved.copy()
-    joined[1:] |= line.approved[:-1]  # the lighter part begins where the other ends
-    for chosen, color in ((~line.approved, style.SERIES_LIGHT), (joined, style.SERIES)):
-        if chosen.any():
-            values = np.where(chosen, line.elevation_m * factor, np.nan)
-            kept = thin_line(line.days, values, limits, columns)
-            axes.plot(line.days[kept], values[kept], color=color, linewidth=style.THIN, zorder=2.6)
+    if line.days.size:
+        values = line.elevation_m * factor
+        kept = thin_line(line.days, values, limits, columns)
+        axes.plot(line.days[kept], values[kept], color=style.WATER, linewidth=style.LINE, zorder=2.6)
+    if line.doubtful_m.size:
+        values = line.doubtful_m * factor
+        kept = thin_line(line.doubtful_days, values, limits, columns)
+        axes.plot(line.doubtful_days[kept], values[kept], zorder=2.5, **DOUBTFUL)
 
 
 def draw_bounds(axes: Axes, line: LoggerLine, mark: dict[str, Any], *, per_day_mm: float, factor: float) -> None:
@@ -212,7 +235,7 @@ def draw_bounds(axes: Axes, line: LoggerLine, mark: dict[str, Any], *, per_day_m
     """
     before = -np.inf
     for days, elevation in zip(line.bounds, line.bounds_m * factor, strict=True):
-        axes.plot(days, elevation, color=style.SOFT, linewidth=style.HAIR, dashes=(3.0, 1.6), zorder=2.7)
+        axes.plot(days, elevation, color=style.EARTH, linewidth=style.HAIR, dashes=(3.0, 1.6), zorder=2.7)
         count = max(int((days[1] - days[0]) * per_day_mm / MARK_APART_MM), 1)
         at = days[0] + (days[1] - days[0]) * (np.arange(count) + 0.5) / count
         shown = []

@@ -11,9 +11,9 @@ from matplotlib.path import Path as MplPath
 
 from gwnet.figures.base import style
 from gwnet.figures.base.page import Box, KeyEntry, Page
-from gwnet.figures.base.symbols import band_symbol, line_symbol, mark_symbol
+from gwnet.figures.base.symbols import band_symbol, line_symbol
 from gwnet.figures.hydrograph.data import HydrographPlotData
-from gwnet.figures.hydrograph.logger_line import INSTALLED, LEFT_OUT, STRIP_MM
+from gwnet.figures.hydrograph.logger_line import DOUBTFUL, INSTALLED, LEFT_OUT, STRIP_MM
 
 _MOVE, _LINE = MplPath.MOVETO, MplPath.LINETO
 #: A bar at the bound with an arrow away from it.
@@ -25,7 +25,7 @@ _UP: Final = MplPath(_ARROW * (1, -1), _STEPS)
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """How one kind of event is drawn: shape, size [pt], and whether it is filled, half filled or hollow."""
+    """How one kind of event is drawn: shape, size [pt], and whether it is filled where approved, hollow, or a bound."""
 
     label: str
     shape: Any
@@ -34,31 +34,24 @@ class Mark:
 
     def options(self, *, approved: bool, factor: float = 1.0) -> dict[str, Any]:
         """Return the options of a plot of this mark."""
-        color = style.WATER if approved else style.WATER_LIGHT
-        ink = style.INK if approved else style.SOFT
+        face = style.INK if approved else style.PAPER
         base: dict[str, Any] = {"marker": self.shape, "markersize": self.size_pt * factor}
         if self.fill == "full":
-            return base | {"markerfacecolor": color, "markeredgecolor": color, "markeredgewidth": 0.0}
-        if self.fill == "half":
-            return base | {
-                "fillstyle": "bottom",
-                "markerfacecolor": color,
-                "markerfacecoloralt": style.PAPER,
-                "markeredgecolor": color,
-                "markeredgewidth": 0.6,
-            }
+            return base | {"markerfacecolor": face, "markeredgecolor": style.INK, "markeredgewidth": 0.9 * factor}
+        if self.fill == "bound":
+            return base | {"markerfacecolor": "none", "markeredgecolor": style.EARTH, "markeredgewidth": 0.9}
         face = "none" if self.fill == "stroke" else style.PAPER
-        return base | {"markerfacecolor": face, "markeredgecolor": ink, "markeredgewidth": 0.75}
+        return base | {"markerfacecolor": face, "markeredgecolor": style.SOFT, "markeredgewidth": 0.75}
 
 
 #: Marks by kind, in the order of the key.
 MARKS: Final[dict[str, Mark]] = {
-    "level": Mark("static level", "o", 3.7, "full"),
-    "estimate": Mark("estimate", "o", 3.9, "half"),
+    "level": Mark("level", "o", 3.4, "full"),
+    "estimate": Mark("estimate", "p", 4.0, "full"),
     "below the screen": Mark("read below the screen", "v", 4.2, "hollow"),
-    "screen bound": Mark("below the screen: head at or below", _DOWN, 8.0, "stroke"),
-    "dry": Mark("dry: head at or below", _DOWN, 8.0, "stroke"),
-    "flowing": Mark("flowing: head at or above", _UP, 8.0, "stroke"),
+    "screen bound": Mark("below the screen: head at or below", _DOWN, 8.0, "bound"),
+    "dry": Mark("dry: head at or below", _DOWN, 8.0, "bound"),
+    "flowing": Mark("flowing: head at or above", _UP, 8.0, "bound"),
     "pumping": Mark("pumping", "D", 3.4, "hollow"),
     "recovering": Mark("recovering", "^", 4.2, "hollow"),
     "disturbed": Mark("otherwise disturbed", "s", 3.5, "hollow"),
@@ -66,40 +59,49 @@ MARKS: Final[dict[str, Mark]] = {
 }
 
 #: Mark of a sensor out of water.
-SENSOR_BOUND: Final = Mark("sensor out of water: head at or below", _DOWN, 7.0, "stroke")
+SENSOR_BOUND: Final = Mark("sensor out of water: head at or below", _DOWN, 7.0, "bound")
 
 
-def key_entries(wells: Sequence[HydrographPlotData]) -> list[KeyEntry]:
-    """Return the key of what these hydrographs show, and of nothing else."""
-    kinds: dict[str, bool] = {}
+def key_entries(wells: Sequence[HydrographPlotData], *, strips: bool = True) -> list[KeyEntry]:
+    """Return the key of what these hydrographs show, and of nothing else.
+
+    Parameters
+    ----------
+    wells : sequence of HydrographPlotData
+        What is drawn.
+    strips : bool, optional
+        Whether a strip at the foot shows when loggers were installed.
+    """
+    kinds: dict[str, set[bool]] = {}
     for well in wells:
         for kind, approved in zip(well.kind, well.approved, strict=True):
-            kinds[kind] = kinds.get(kind, False) or bool(approved)
-    entries = [KeyEntry(mark.label, _mark_drawer(mark, kinds[kind])) for kind, mark in MARKS.items() if kind in kinds]
-    if not all(well.approved.all() for well in wells):
-        words = "lighter: not approved" if any(kinds.values()) else "none approved yet: all lighter"
-        entries.append(KeyEntry(words, _draw_provisional, 5.0))
-    entries += _logger_entries(wells)
+            kinds.setdefault(kind, set()).add(bool(approved))
+    entries = []
+    for kind, mark in MARKS.items():
+        if mark.fill == "full":
+            for approved in sorted(kinds.get(kind, ()), reverse=True):
+                state = "approved" if approved else "provisional"
+                entries.append(KeyEntry(f"{mark.label}, {state}", _mark_drawer(mark, approved)))
+        elif kind in kinds:
+            entries.append(KeyEntry(mark.label, _mark_drawer(mark, approved=True)))
+    entries += _logger_entries(wells, strips=strips)
     if any(well.changes for well in wells):
         entries.append(KeyEntry("measuring point changed", _change_drawer))
     return entries
 
 
-def _logger_entries(wells: Sequence[HydrographPlotData]) -> list[KeyEntry]:
-    """Return the key of logger lines: dark where approved readings hold them, light elsewhere."""
-    held = any((well.logger.approved & np.isfinite(well.logger.elevation_m)).any() for well in wells)
-    loose = any((~well.logger.approved & np.isfinite(well.logger.elevation_m)).any() for well in wells)
+def _logger_entries(wells: Sequence[HydrographPlotData], *, strips: bool) -> list[KeyEntry]:
+    """Return the key of logger lines, of bounds of sensors out of water, and of the strips of loggers."""
     entries = []
-    if held:
-        entries.append(KeyEntry("logger", line_symbol(color=style.SERIES, linewidth=style.THIN), 5.0))
-    if loose:
-        words = "logger, not between approved readings" if held else "logger, no approved readings yet"
-        entries.append(KeyEntry(words, line_symbol(color=style.SERIES_LIGHT, linewidth=style.THIN), 5.0))
+    if any(np.isfinite(well.logger.elevation_m).any() for well in wells):
+        entries.append(KeyEntry("logger", line_symbol(color=style.WATER, linewidth=1.4), 5.0))
     if any(len(well.logger.bounds) for well in wells):
         entries.append(KeyEntry(SENSOR_BOUND.label, _mark_drawer(SENSOR_BOUND, approved=False)))
-    if any(len(well.logger.installed) for well in wells):
+    if any(np.isfinite(well.logger.doubtful_m).any() for well in wells):
+        entries.append(KeyEntry("logger, kept out by an open finding", line_symbol(**DOUBTFUL), 5.0))
+    if strips and any(len(well.logger.installed) for well in wells):
         entries.append(KeyEntry("sensor installed", band_symbol(STRIP_MM, **INSTALLED), 5.0))
-    if any(len(well.logger.left_out) for well in wells):
+    if strips and any(len(well.logger.left_out) for well in wells):
         entries.append(KeyEntry("samples left out", band_symbol(STRIP_MM, hatching="strokes", **LEFT_OUT), 5.0))
     return entries
 
@@ -114,11 +116,6 @@ def _mark_drawer(mark: Mark, approved: bool) -> Any:
         page.line([box.left + 1.0], [y], linestyle="none", **mark.options(approved=approved))
 
     return draw
-
-
-def _draw_provisional(page: Page, box: Box) -> None:
-    line_symbol(color=style.WATER_LIGHT, linewidth=0.9)(page, box)
-    mark_symbol(**MARKS["level"].options(approved=False))(page, box)
 
 
 def _change_drawer(page: Page, box: Box) -> None:

@@ -111,7 +111,7 @@ def _extent(
         undisturbed = np.isin(kinds, _UNDISTURBED)
         kept = undisturbed if undisturbed.any() else kinds != ""
         elevation = events["water_elevation_m"].to_numpy(dtype=np.float64)[kept]
-        common = _common(elevation)
+        common = common_levels(elevation)
         elevation, kinds = elevation[common], kinds[kept][common]
     heads = np.empty(0)
     if logged is not None:
@@ -120,8 +120,19 @@ def _extent(
     return _range(elevation, kinds, heads, limits)
 
 
-def _common(elevation: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Return which levels of a well are no far outliers; those are pointed at beyond the group's axis."""
+def common_levels(elevation: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Return which levels of a well are no far outliers; those are pointed at beyond the group's axis.
+
+    Parameters
+    ----------
+    elevation : numpy.ndarray, shape (n,)
+        Levels [m].
+
+    Returns
+    -------
+    numpy.ndarray of bool, shape (n,)
+        All where there are too few to tell.
+    """
     if elevation.size < _FEWEST_TO_TRIM:
         return np.ones(elevation.shape, dtype=bool)
     off = np.abs(elevation - np.median(elevation))

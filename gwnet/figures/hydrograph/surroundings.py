@@ -22,11 +22,11 @@ _YEARLY_BARS_FROM: Final = 30
 
 @dataclass(frozen=True, slots=True)
 class LevelLine:
-    """A horizontal line with its label: a threshold or the ground.
+    """A horizontal line with its label: a threshold, the ground or the bottom of the well.
 
     Parameters
     ----------
-    kind : {"lower", "upper", "ground"}
+    kind : {"lower", "upper", "ground", "bottom"}
         What it is.
     label : str
         Name as printed, without the elevation.
@@ -90,13 +90,14 @@ def points_of(points: pd.DataFrame | None, well: str) -> pd.DataFrame | None:
     return None if own.empty else own.sort_values(["valid_from_utc", "access"], kind="stable")
 
 
-def _number(value: Any) -> float:
+def number_of(value: Any) -> float:
+    """Return a value of a frame as a number, NaN when there is none."""
     return math.nan if value is None or value is pd.NaT or value is pd.NA else float(value)
 
 
 def ground_elevation(well_row: Mapping[str, Any], points: pd.DataFrame | None) -> float:
     """Return the elevation of the ground [m], surveyed or from the newest measuring point; NaN when unknown."""
-    given = _number(well_row.get("ground_elevation_m"))
+    given = number_of(well_row.get("ground_elevation_m"))
     if math.isfinite(given) or points is None:
         return given
     heights = points[points["height_above_ground_m"].notna()]
@@ -154,7 +155,7 @@ def threshold_lines(
         return ()
     lines = []
     for row in thresholds[thresholds["well"] == well].to_dict("records"):
-        elevation = _number(row["elevation_m"])
+        elevation = number_of(row["elevation_m"])
         ends = to_local_days([row.get("valid_from_utc"), row.get("valid_until_utc")], zone)
         since = max(float(ends[0]), first) if math.isfinite(ends[0]) else first
         until = min(float(ends[1]), last) if math.isfinite(ends[1]) else last
@@ -181,7 +182,7 @@ def screens_of(
             if pd.notna(top) and pd.notna(bottom)
         ]
     if not screens:
-        top, bottom = _number(well_row.get("screen_top_m")), _number(well_row.get("screen_bottom_m"))
+        top, bottom = number_of(well_row.get("screen_top_m")), number_of(well_row.get("screen_bottom_m"))
         if math.isfinite(top) and math.isfinite(bottom):
             screens = [(ground - top, ground - bottom)]
     return tuple(sorted(screens, reverse=True))

@@ -62,6 +62,8 @@ class MapPoint:
         Whether it is one of many without a measurement, drawn as a dot without a label.
     number : float
         What ``value`` says, as a number; NaN when there is none.
+    rate : str
+        What is pumped from it, as printed; ``pumped`` where its rate is not on record, empty for other wells.
     """
 
     name: str
@@ -74,6 +76,7 @@ class MapPoint:
     finding: str = ""
     quiet: bool = False
     number: float = math.nan
+    rate: str = ""
 
     @property
     def placed(self) -> bool:

@@ -30,7 +30,7 @@ _GAP_MM: Final = 4.0
 _BAR_MM: Final = 9.5
 _COLUMN_MM: Final = (46.0, 62.0)
 #: Sizes of letters that the text may be set in [pt], the first that fits.
-_TEXT_PT: Final = (6.3, 6.0, 5.6, 5.2, 4.8)
+_TEXT_PT: Final = (8.0, 7.5, 7.0)
 #: Part of the page's height that the text below a map may take.
 _MOST_TEXT: Final = 0.46
 #: Room around what is drawn, as a part of its extent, and the least room for labels at the edge [mm].
@@ -38,7 +38,7 @@ _MARGIN: Final = 0.06
 _EDGE_MM: Final = 9.0
 #: A note is split between columns where that saves more than this much height.
 _SPLIT_COST: Final = 1.15
-_COORDINATE_PT: Final = 5.8
+_COORDINATE_PT: Final = 7.0
 _FEET_PER_MILE: Final = 5280.0
 
 
@@ -344,9 +344,7 @@ def draw_bar(page: Page, box: Box, frame: MapFrame, heading: MapHeading) -> None
         page.text(left + part * size + shift, base + 1.7, text, ha=ha)
     crs = heading.crs or "coordinate system not on record"
     words = f"{crs}, {_unit_name(heading.coordinate_unit_m)}; north is grid north"
-    size_pt = 5.8
-    while text_width_pt(words, size_pt) / style.PT_PER_MM > box.right - left and size_pt > 4.4:
-        size_pt -= 0.2
+    size_pt = style.NOTE_PT
     page.text(
         left,
         box.bottom + 0.9,
@@ -354,6 +352,29 @@ def draw_bar(page: Page, box: Box, frame: MapFrame, heading: MapHeading) -> None
         size=size_pt,
         color=style.SOFT,
     )
+
+
+def draw_north_and_scale(page: Page, panel: Box, frame: MapFrame, heading: MapHeading) -> None:
+    """Draw a north arrow in the upper right and a scale bar in the lower left corner of a panel."""
+    _north(page, panel.right - 6.0, panel.top - 11.5, 8.5)
+    per_mm = heading.coordinate_unit_m / frame.mm_per_unit
+    length, name, size = scale_bar_length(per_mm, heading.unit, 32.0)
+    left, base = panel.left + 4.0, panel.bottom + 3.2
+    for i in range(2):
+        page.patch(
+            Rectangle(
+                (page.x_fraction(left + i * size / 2), page.y_fraction(base)),
+                page.x_fraction(size / 2),
+                page.y_fraction(0.8),
+                facecolor=style.INK if i == 0 else style.PAPER,
+                edgecolor=style.INK,
+                linewidth=style.HAIR,
+                transform=page.figure.transFigure,
+                zorder=5,
+            )
+        )
+    page.text(left, base + 1.6, "0", size=style.LABEL_PT, ha="center")
+    page.text(left + size, base + 1.6, f"{length:g} {name}", size=style.LABEL_PT, ha="center")
 
 
 def _unit_name(coordinate_unit_m: float) -> str:
@@ -378,7 +399,7 @@ def _north(page: Page, x: float, y: float, height: float) -> None:
                 transform=page.figure.transFigure,
             )
         )
-    page.text(x, y + height - 1.4, "N", ha="center", weight="bold", size=6.6)
+    page.text(x, y + height - 1.4, "N", ha="center", weight="bold", size=7.5)
 
 
 def draw_text(page: Page, sheet: Sheet) -> None:

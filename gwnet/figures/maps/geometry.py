@@ -105,6 +105,13 @@ def _parts(shape: Any) -> Iterator[tuple[str, Points]]:
         yield kind, np.asarray(shape.coords, dtype=np.float64)[:, :2]
 
 
+def hull_share(points: Points, area: float) -> float:
+    """Return which part of an area the convex hull of points covers, both in the same unit."""
+    from shapely import MultiPoint
+
+    return float(MultiPoint(np.asarray(points, dtype=np.float64)).convex_hull.area) / area
+
+
 def distances_along(xy: Points) -> NDArray[np.float64]:
     """Return the distance from the start of a line to each of its vertices."""
     steps = np.hypot(*np.diff(xy, axis=0).T) if len(xy) > 1 else np.empty(0)

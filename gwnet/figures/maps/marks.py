@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+from matplotlib.axes import Axes
+
 from gwnet.figures.base import style
 from gwnet.figures.base.page import Box, KeyEntry, Page
 from gwnet.figures.base.symbols import line_symbol, mark_symbol
@@ -34,19 +36,21 @@ _RING: Final[dict[str, Any]] = {
 }
 #: Edge of the control.
 BOUNDARY: Final[dict[str, Any]] = {"color": style.SOFT, "linewidth": style.HAIR, "dashes": (0.8, 2.0)}
+#: Words of the key for it.
+EDGE: Final = "edge of the control"
 _CONTOUR: Final[dict[str, Any]] = {"color": style.WATER, "linewidth": 0.85}
 #: Marks of used points that are no manual reading: a logger's level, a change, the data worth of a well.
 _OTHER_LOOKS: Final[dict[str, dict[str, Any]]] = {
     "logger": {"marker": "D", "markersize": 5.2, "markerfacecolor": style.INK, "markeredgecolor": style.PAPER},
     "rise": {"marker": "^", "markersize": 6.2, "markerfacecolor": style.INK, "markeredgecolor": style.PAPER},
-    "fall": {"marker": "v", "markersize": 6.2, "markerfacecolor": style.WATER_LIGHT, "markeredgecolor": style.INK},
+    "fall": {"marker": "v", "markersize": 6.2, "markerfacecolor": style.FALL, "markeredgecolor": style.WATER},
     "even": {"markerfacecolor": style.PAPER, "markeredgecolor": style.INK},
     "ranked": {"markerfacecolor": style.INK, "markeredgecolor": style.PAPER},
     "least": {"marker": "s", "markersize": 4.8, "markerfacecolor": style.PAPER, "markeredgecolor": style.INK},
     "candidate": {"marker": "P", "markersize": 6.8, "markerfacecolor": style.LIMIT, "markeredgecolor": style.PAPER},
 }
 _OTHER_WORDS: Final[dict[str, str]] = {
-    "logger": "well used, with its logger's level",
+    "logger": "by its logger",
     "rise": "rise",
     "fall": "fall",
     "even": "change within its uncertainty",
@@ -54,6 +58,40 @@ _OTHER_WORDS: Final[dict[str, str]] = {
     "least": "well whose removal changes the map least",
     "candidate": "place where the error is largest",
 }
+
+
+#: A pumped well: a ring around a core.
+PUMPED: Final[dict[str, Any]] = {
+    "marker": "o",
+    "markersize": 8.0,
+    "markerfacecolor": style.PAPER,
+    "markeredgecolor": style.INK,
+    "markeredgewidth": 1.1,
+}
+_CORE: Final[dict[str, Any]] = {"marker": "o", "markersize": 3.6, "color": style.INK}
+
+
+def draw_pumped(axes: Axes, x: float, y: float, *, small: bool = False) -> None:
+    """Draw the mark of a pumped well.
+
+    Parameters
+    ----------
+    axes : matplotlib.axes.Axes
+        Axes in millimetres of the page.
+    x, y : float
+        Where it is [mm].
+    small : bool, optional
+        Whether the map is a small one.
+    """
+    size = 0.7 if small else 1.0
+    for mark in (PUMPED, _CORE):
+        axes.plot([x], [y], linestyle="none", zorder=3.55, **mark | {"markersize": mark["markersize"] * size})
+
+
+def draw_pumped_key(page: Page, box: Box) -> None:
+    """Draw the mark of a pumped well into the box of a key."""
+    for mark in (PUMPED, _CORE):
+        mark_symbol(**mark)(page, box)
 
 
 def look(point: MapPoint) -> dict[str, Any]:
@@ -76,16 +114,18 @@ def look(point: MapPoint) -> dict[str, Any]:
 
 def key_entries(data: MapPlotData) -> list[KeyEntry]:
     """Return the key of what this map shows, and of nothing else."""
-    kinds = {(point.kind, point.used) for point in data.points if point.placed and not point.quiet}
+    kinds = {(point.kind, point.used) for point in data.points if point.placed and not point.quiet and not point.rate}
     sample = {key: MapPoint("", key[0], 0.0, 0.0, "", key[1]) for key in kinds}
     words = {
-        ("well", True): "well used, with its level",
-        ("well", False): "well left out",
-        ("stage", True): "gauge used",
+        ("well", True): "read",
+        ("well", False): "left out",
+        ("stage", True): "gauge",
         ("stage", False): "gauge left out",
         **{(kind, True): text for kind, text in _OTHER_WORDS.items()},
     }
     entries = [KeyEntry(text, _point_drawer(sample[key])) for key, text in words.items() if key in kinds]
+    if any(point.rate for point in data.points):
+        entries.append(KeyEntry("pumped well", draw_pumped_key, 3.2))
     if any(point.quiet for point in data.points):
         entries.append(
             KeyEntry("well not measured", _point_drawer(MapPoint("", "well", 0.0, 0.0, "", False, quiet=True)))
@@ -99,9 +139,9 @@ def key_entries(data: MapPlotData) -> list[KeyEntry]:
     if any(contour.depression for contour in data.contours):
         entries.append(KeyEntry("closed low", _low_drawer, 7.0))
     if len(data.arrows):
-        entries.append(KeyEntry("direction of flow", _arrow_drawer, 6.0))
+        entries.append(KeyEntry("flow", _arrow_drawer, 6.0))
     if data.boundary:
-        entries.append(KeyEntry("boundary of control", line_symbol(**BOUNDARY), 7.0))
+        entries.append(KeyEntry(EDGE, line_symbol(**BOUNDARY), 7.0))
     return [*entries, *layer_entries(data.layers)]
 
 

@@ -26,7 +26,7 @@ __all__ = ["NetworkPlotData", "draw_network_map", "network_plot_data"]
 #: Shapes of the aquifers, in the order of the key; with the colours of `style.AQUIFERS`.
 _SHAPES: Final = ("o", "s", "^", "D", "p", "h", "8", "P")
 _SIZE_PT: Final = 5.4
-_NAME_PT: Final = 6.3
+_NAME_PT: Final = 7.5
 _NAME_MM: Final = 2.7
 _PAD_MM: Final = 0.35
 _LONGEST_NAME_MM: Final = 26.0

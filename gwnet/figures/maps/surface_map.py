@@ -25,18 +25,28 @@ from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_label_box, draw_
 from gwnet.figures.maps.geometry import ContourPath, LineLabel, cut_out, hachures, label_spots, spot_beside
 from gwnet.figures.maps.labels import choose_labelled, group_places, is_far, join_names
 from gwnet.figures.maps.layers import draw_above_ground, draw_layers
-from gwnet.figures.maps.marks import BOUNDARY, CROSS, DASHED, RADIUS_MM, RING_MM, TICK_MM, key_entries, look
+from gwnet.figures.maps.marks import (
+    BOUNDARY,
+    CROSS,
+    DASHED,
+    RADIUS_MM,
+    RING_MM,
+    TICK_MM,
+    draw_pumped,
+    key_entries,
+    look,
+)
 
 #: Size of a map of its own: A4 upright less margins [mm].
 MAP_SIZE_MM: Final = (180.0, 240.0)
 
-_NAME_PT: Final = 6.3
-_VALUE_PT: Final = 6.8
-_NAME_MM: Final = 2.75
-_VALUE_MM: Final = 2.85
+_NAME_PT: Final = 7.5
+_VALUE_PT: Final = 7.5
+_NAME_MM: Final = 3.1
+_VALUE_MM: Final = 3.1
 _PAD_MM: Final = 0.35
 _LONGEST_NAME_MM: Final = 26.0
-_LEVEL_PT: Final = 6.2
+_LEVEL_PT: Final = 7.5
 _TICK_EVERY_MM: Final = 3.2
 _ARROW_MM: Final = 5.5
 _ARROWS_APART_MM: Final = 9.0
@@ -101,10 +111,27 @@ def draw_surface_map(
     return page.figure
 
 
-def draw_panel(axes: Axes, frame: MapFrame, data: MapPlotData) -> list[Note]:
-    """Draw what a map shows into its panel; return notes on labels that found no room or had to be shortened."""
+def draw_panel(axes: Axes, frame: MapFrame, data: MapPlotData, *, reserved: Sequence[Box] = ()) -> list[Note]:
+    """Draw what a map shows into its panel; return notes on labels that found no room or had to be shortened.
+
+    Parameters
+    ----------
+    axes : matplotlib.axes.Axes
+        Axes in millimetres of the page.
+    frame : MapFrame
+        Panel and scale.
+    data : MapPlotData
+        The map.
+    reserved : sequence of Box, optional
+        Where no label may stand.
+
+    Returns
+    -------
+    list of Note
+        Notes on labels.
+    """
     draw_layers(axes, frame, data.layers)
-    posted = place_map_labels(data, frame)
+    posted = place_map_labels(data, frame, reserved)
     draw_above_ground(axes, frame, data.layers)
     _draw_boundary(axes, frame, data.boundary)
     labels = _draw_contours(axes, frame, data.contours, posted)
@@ -129,7 +156,7 @@ def extent_of(data: MapPlotData) -> Points:
     return np.vstack([control, left_out[near]])
 
 
-def place_map_labels(data: MapPlotData, frame: MapFrame) -> list[_Posted]:
+def place_map_labels(data: MapPlotData, frame: MapFrame, reserved: Sequence[Box] = ()) -> list[_Posted]:
     """Return every place of points on the sheet, with its label where it has one.
 
     No label meets another, a point or the edge of the panel. Wells of one place share one. Where there are more places
@@ -156,7 +183,7 @@ def place_map_labels(data: MapPlotData, frame: MapFrame) -> list[_Posted]:
     placed = place_labels(
         [_anchor(members[i], names[i], *places[i]) for i in chosen],
         room,
-        taken=bare,
+        taken=[*bare, *reserved],
         ink=np.vstack(ink) if ink else None,
     )
     labels = dict(zip(chosen, placed, strict=True))
@@ -186,7 +213,8 @@ def _on_sheet(points: Sequence[MapPoint], frame: MapFrame) -> list[MapPoint]:
 def _place_name(points: Sequence[MapPoint]) -> str:
     name = join_names([point.name for point in points])
     mark = " †" if any(point.finding for point in points) else ""
-    return fit(f"{name}{mark}", _LONGEST_NAME_MM * style.PT_PER_MM, _NAME_PT)
+    longest = 2 * _LONGEST_NAME_MM if any(point.rate for point in points) else _LONGEST_NAME_MM
+    return fit(f"{name}{mark}", longest * style.PT_PER_MM, _NAME_PT)
 
 
 def _anchor(points: Sequence[MapPoint], name: str, x: float, y: float) -> Anchor:
@@ -367,8 +395,11 @@ def _draw_quiet(axes: Axes, data: MapPlotData, frame: MapFrame) -> None:
 
 def _draw_points(axes: Axes, posted: Sequence[_Posted]) -> None:
     for posting in posted:
+        if posting.point.rate:
+            draw_pumped(axes, posting.x, posting.y)
+            continue
         axes.plot([posting.x], [posting.y], linestyle="none", zorder=3.5, **look(posting.point))
-        if not posting.point.used:
+        if not posting.point.used and posting.point.kind != "stage":
             axes.plot([posting.x], [posting.y], linestyle="none", zorder=3.6, **CROSS)
         if any(point.finding for point in posting.members):
             place, radius = (posting.x, posting.y), RING_MM - 0.2

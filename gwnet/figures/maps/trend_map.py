@@ -24,7 +24,7 @@ from gwnet.figures.maps.frame import MapFrame, draw_frame, draw_label_box, draw_
 from gwnet.figures.maps.labels import choose_labelled, is_far
 from gwnet.units import metres_per
 
-_NAME_PT: Final = 5.9
+_NAME_PT: Final = 7.0
 _LINE_MM: Final = 2.5
 _PAD_MM: Final = 0.3
 _LONGEST_MM: Final = 24.0

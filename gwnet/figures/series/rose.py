@@ -284,7 +284,7 @@ def _ring_labels(axes: Axes, data: RosePlotData, step: float, rings: int) -> Non
             ring * step * east,
             ring * step * north,
             text,
-            fontsize=5.6,
+            fontsize=style.NOTE_PT,
             color=style.SOFT,
             ha="center",
             va="center",

@@ -60,6 +60,8 @@ _BRIDGE_DAYS: Final = 130.0
 _ALONE_DAYS: Final = 3.0
 #: Part of a month that its bar is wide.
 _WIDE: Final = 0.88
+#: Kinds of marks of bounds, by their side.
+_BOUND_MARKS: Final = ((-1, "dry"), (1, "flowing"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,20 +214,21 @@ def _year(axes: Axes, line: YearLine, scale: _Scale, look: dict[str, Any], mark:
     apart = np.diff(days, prepend=-np.inf, append=np.inf)
     alone = numbers & (apart[:-1] > _ALONE_DAYS) & (apart[1:] > _ALONE_DAYS)
     axes.plot(days[alone], levels[alone], linestyle="none", marker="o", zorder=zorder, **mark)
-    _dry(axes, line, scale, look["color"])
+    _bounds(axes, line, scale, look["color"])
 
 
-def _dry(axes: Axes, line: YearLine, scale: _Scale, color: str) -> None:
-    dry = line.bound < 0
-    if dry.any():
-        options = MARKS["dry"].options(approved=True) | {"markeredgecolor": color, "markeredgewidth": 0.9}
-        axes.plot(line.days[dry], line.elevation_m[dry] * scale.factor, linestyle="none", zorder=3.5, **options)
+def _bounds(axes: Axes, line: YearLine, scale: _Scale, color: str) -> None:
+    for side, kind in _BOUND_MARKS:
+        own = line.bound == side
+        if own.any():
+            options = MARKS[kind].options(approved=True) | {"markeredgecolor": color, "markeredgewidth": 0.9}
+            axes.plot(line.days[own], line.elevation_m[own] * scale.factor, linestyle="none", zorder=3.5, **options)
 
 
 def _newest_entry(data: SeasonsPlotData) -> KeyEntry:
     """Return the newest level with its percentile, in words beside its mark."""
-    dry = data.newest_year.bound[-1] < 0
-    look = MARKS["dry"].options(approved=True) | {"markeredgecolor": style.LIMIT} if dry else dict(_NEWEST)
+    kind = dict(_BOUND_MARKS).get(int(data.newest_year.bound[-1]), "")
+    look = MARKS[kind].options(approved=True) | {"markeredgecolor": style.LIMIT} if kind else dict(_NEWEST)
     return KeyEntry(f"newest level {data.newest_text}", mark_symbol(**look), 3.0)
 
 
@@ -244,6 +247,8 @@ def _key(data: SeasonsPlotData) -> list[KeyEntry]:
     if shown:
         entries.append(KeyEntry("median", line_symbol(color=style.WATER, linewidth=style.HEAVY), 5.0))
     lines = [data.newest_year, *([data.year_before] if data.year_before else [])]
-    if any((line.bound < 0).any() for line in lines):
-        entries.append(KeyEntry("dry: at or below", mark_symbol(**MARKS["dry"].options(approved=True))))
+    for side, kind in _BOUND_MARKS:
+        if any((line.bound == side).any() for line in lines):
+            meaning = "dry: at or below" if side < 0 else "flowing: at or above"
+            entries.append(KeyEntry(meaning, mark_symbol(**MARKS[kind].options(approved=True))))
     return entries

@@ -115,7 +115,7 @@ def seasons_plot_data(
         Rows of months: well, month, years, the statistics of `BANDS` with ``_m`` behind, at_or_below.
     levels : pandas.DataFrame
         Levels that take part: well, day, low, high [m] and, where they are known, source and review; low is
-        minus infinity for a dry one.
+        minus infinity for a dry one, high infinity for a flowing one without a number.
     summary : mapping or pandas.Series
         newest, newest_bound, newest_m, percentile, percentile_lower, percentile_upper, percentile_years, first, last,
         left_out of the well.
@@ -184,14 +184,15 @@ def _year_line(events: pd.DataFrame, year: int) -> YearLine | None:
         return None
     starts = np.array(MONTH_STARTS)
     days = starts[own["day"].dt.month.to_numpy() - 1] + own["day"].dt.day.to_numpy() - 0.5
-    bound = np.where(np.isinf(own["low"].to_numpy(dtype=np.float64)), -1, 0)
-    return YearLine(year, days.astype(np.float64), own["high"].to_numpy(dtype=np.float64), bound.astype(np.int64))
+    low, high = (own[end].to_numpy(dtype=np.float64) for end in ("low", "high"))
+    bound = np.where(np.isinf(high), 1, np.where(np.isinf(low), -1, 0))
+    return YearLine(year, days.astype(np.float64), np.where(bound > 0, low, high), bound.astype(np.int64))
 
 
 def _newest_text(summary: Mapping[str, Any] | pd.Series, unit: str) -> str:
     """Return the newest level with its percentile, such as ``2026-02-17: 53.731 m, percentile 30 of 9 Februaries``."""
     day = dt.date.fromisoformat(str(summary["newest"]))
-    sign = "≤ " if summary["newest_bound"] == "<=" else ""
+    sign = {"<=": "≤ ", ">=": "≥ "}.get(str(summary["newest_bound"]), "")
     level = number_text(float(summary["newest_m"]) / metres_per(unit), 3 if unit == "m" else 2)
     text = f"{day.isoformat()}: {sign}{level} {unit}"
     percentile, years = float(summary["percentile"]), int(summary["percentile_years"])
@@ -222,6 +223,10 @@ def _notes(
     ]
     if (own["at_or_below"] != "").any():
         notes.append("Dry months are ranked as bounds; ends marked ≤ lie at or below what is drawn.")
+    if (own.get("at_or_above", pd.Series("", index=own.index)) != "").any():
+        notes.append(
+            "Flowing months without a number are ranked as bounds: the true ends lie at or above what is drawn."
+        )
     if logged:
         notes.append("Daily means of loggers take part on days without a manual reading.")
     left_out = plain(summary["left_out"])

@@ -185,15 +185,21 @@ def _small(page: Page, box: Box, data: TrendPlotData, shared: tuple[float, float
     view = _View(room, low, high, factor, 0.62)
     axes = page.axes(room)
     level_axis(page, axes, room, low, high, every_mm=4.6)
-    axes.tick_params(axis="y", labelsize=5.6, length=1.4)
+    axes.tick_params(axis="y", labelsize=style.NOTE_PT, length=1.4)
     time_axis(axes, first, last, width, named=named)
-    axes.tick_params(axis="x", labelsize=5.6, length=1.4)
+    axes.tick_params(axis="x", labelsize=style.NOTE_PT, length=1.4)
     _draw(axes, data, view)
     name = fit(data.well, (width - 9.0) * style.PT_PER_MM, style.LABEL_PT, bold=True)
     page.text(left, room.top + 3.4, name, size=style.LABEL_PT, weight="bold")
     if times > 1:
         page.text(box.right - 2.0, room.top + 3.4, f"×{times}", size=style.LABEL_PT, ha="right", weight="bold")
-    page.text(left, room.top + 0.8, fit(data.brief, width * style.PT_PER_MM, 5.8), size=5.8, color=style.SOFT)
+    page.text(
+        left,
+        room.top + 0.8,
+        fit(data.brief, width * style.PT_PER_MM, style.NOTE_PT),
+        size=style.NOTE_PT,
+        color=style.SOFT,
+    )
 
 
 def _draw(axes: Axes, data: TrendPlotData, view: _View) -> None:
@@ -202,7 +208,7 @@ def _draw(axes: Axes, data: TrendPlotData, view: _View) -> None:
     _draw_lines(axes, data, view)
     segments = [[(data.days[a], ys[a]), (data.days[b], ys[b])] for piece in data.lines for a, b in pairwise(piece)]
     if segments:
-        color = style.SERIES if len(segments) <= 300 else style.WATER_LIGHT
+        color = style.SERIES
         lines = LineCollection(segments, colors=color, linewidths=style.THIN * view.marks, zorder=2.6)
         axes.add_collection(lines, autolim=False)
     for taken in (True, False):
@@ -227,11 +233,10 @@ def _draw(axes: Axes, data: TrendPlotData, view: _View) -> None:
 def _draw_lines(axes: Axes, data: TrendPlotData, view: _View) -> None:
     """Draw the trend line with its interval, the smooth line, or the medians beside a gap."""
     if data.trend is not None:
-        days = np.array([data.trend.first, data.trend.last, data.trend.day])
-        days.sort()
-        line, lower, upper = (values * view.factor for values in data.trend.at(days))
-        if np.isfinite(lower).all() and np.isfinite(upper).all():
-            axes.fill_between(days, lower, upper, color=_BAND, linewidth=0, zorder=1.2)
+        days, line = data.trend.days, data.trend.elevation_m * view.factor
+        if data.trend.has_limits:
+            limits = data.trend.lower_m * view.factor, data.trend.upper_m * view.factor
+            axes.fill_between(days, *limits, color=_BAND, linewidth=0, zorder=1.2)
         axes.plot(days, line, zorder=3.8, **_line_look(data, view))
     if data.smooth is not None:
         axes.plot(data.smooth[0], data.smooth[1] * view.factor, zorder=3.7, **_SMOOTH)
@@ -334,6 +339,6 @@ def _line_entries(wells: Sequence[TrendPlotData]) -> list[KeyEntry]:
     entries = [KeyEntry(words, line_symbol(**look), 6.0) for words, look, there in shown if there]
     if any(well.smooth is not None for well in wells):
         entries.append(KeyEntry("smooth line", line_symbol(**_SMOOTH), 6.0))
-    if any(well.trend is not None and math.isfinite(well.trend.lower) for well in lines):
+    if any(well.trend is not None and well.trend.has_limits for well in lines):
         entries.append(KeyEntry("its limits at 95 %", band_symbol(facecolor=_BAND, edgecolor="none"), 4.5))
     return entries

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 import re
 from collections.abc import Mapping
@@ -35,23 +34,19 @@ _SMOOTH_NOTE: Final = "Smooth line: LOWESS of the medians of years, seasons or m
 _DECIMALS: Final = {"m": 3, "ft": 2}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class TrendLine:
-    """A line with its interval: middle of its time and level, first and last day, slopes [m a year]."""
+    """A line with its interval: local days since 1970-01-01, then line and limits on them [m]; limits may be NaN."""
 
-    day: float
-    elevation_m: float
-    first: float
-    last: float
-    slope: float
-    lower: float
-    upper: float
+    days: Floats
+    elevation_m: Floats
+    lower_m: Floats
+    upper_m: Floats
 
-    def at(self, days: Floats) -> tuple[Floats, Floats, Floats]:
-        """Return the line and the ends of its interval on some days [m]."""
-        years = (days - self.day) / YEAR_DAYS
-        limits = np.array([self.elevation_m + slope * years for slope in (self.lower, self.upper)])
-        return self.elevation_m + self.slope * years, limits.min(axis=0), limits.max(axis=0)
+    @property
+    def has_limits(self) -> bool:
+        """Return whether there are limits."""
+        return bool(np.isfinite(self.lower_m).all() and np.isfinite(self.upper_m).all())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -150,7 +145,7 @@ def trend_plot_data(
     well: str,
     *,
     trend: Mapping[str, Any] | pd.Series,
-    middle: tuple[dt.date, float] | None = None,
+    line: TrendLine | None = None,
     smooth: tuple[Floats, Floats] | None = None,
     site: Mapping[str, Any] | pd.Series | None = None,
     unit: str = "m",
@@ -167,8 +162,8 @@ def trend_plot_data(
         ``logger``, the daily mean of one.
     trend : mapping or pandas.Series
         Row of the trends frame, in metres.
-    middle : tuple, optional
-        A day in the middle of the record and where the line is then [m].
+    line : TrendLine, optional
+        The line with its limits.
     smooth : tuple of numpy.ndarray, optional
         Days since 1970-01-01 and levels of a smooth line [m].
     unit : {"m", "ft"}
@@ -200,7 +195,6 @@ def trend_plot_data(
     taken = own["taken"].to_numpy(dtype=bool)[order]
     method = own["method"].to_numpy(dtype=object)[order] if "method" in own.columns else np.full(days.size, "")
     logged = np.asarray(method == "logger", dtype=bool)
-    line = _line(trend, middle, days[taken])
     stepped = trend["method"] == "step"
     first, last = time_limits(days, np.empty(0), None, None)
     low, high = _range(elevation, taken, line)
@@ -235,15 +229,6 @@ def trend_plot_data(
     )
 
 
-def _line(trend: Mapping[str, Any] | pd.Series, middle: tuple[dt.date, float] | None, days: Floats) -> TrendLine | None:
-    slope = float(trend["slope_m_per_year"])
-    if middle is None or math.isnan(slope) or not days.size:
-        return None
-    lower, upper = (float(trend[f"slope_{end}_m_per_year"]) for end in ("lower", "upper"))
-    day = (pd.Timestamp(middle[0]) - pd.Timestamp(0)) / pd.Timedelta(days=1)
-    return TrendLine(float(day), float(middle[1]), float(days[0]), float(days[-1]), slope, lower, upper)
-
-
 def _sides(days: Floats, elevation: Floats) -> tuple[tuple[float, float, float], ...]:
     """Return first day, last day and median level on either side of the longest gap."""
     if days.size < 2:
@@ -257,7 +242,7 @@ def _range(elevation: Floats, taken: NDArray[np.bool_], line: TrendLine | None) 
     """Return what must be seen: the levels that take part and the line; others only where they lie near."""
     sure = elevation[taken] if taken.any() else elevation
     if line is not None:
-        sure = np.concatenate([sure, line.at(np.array([line.first, line.last]))[0]])
+        sure = np.concatenate([sure, line.elevation_m])
     low, high = float(sure.min()), float(sure.max())
     reach = max(0.3 * (high - low), 0.1)
     near = elevation[(elevation >= low - reach) & (elevation <= high + reach)]
@@ -280,7 +265,9 @@ def _notes(
     notes = []
     slope = slope_text(trend, unit)
     if slope:
-        notes.append(f"Theil–Sen slope {slope}, limits at 95 %; the line goes through the middle of the levels.")
+        notes.append(
+            f"Theil–Sen slope {slope}, limits at 95 %. Line and band are those that threshold dates are projected with."
+        )
     p, adjusted = float(trend["p"]), float(trend["p_adjusted"])
     if not math.isnan(p):
         both = p_text(p) if abs(p - adjusted) < 1e-12 else f"{p_text(p)}, {adjusted:.2g} adjusted for many wells"

@@ -34,7 +34,7 @@ _NAME_MM: Final = 34.0
 _NUMBERS_MM: Final = (17.0, 15.0, 10.0)
 #: Part of the wells whose whole interval is shown; longer ones are cut and end in an arrow. Project default.
 _SHOWN_PART: Final = 0.9
-_NAME_PT: Final = 6.3
+_NAME_PT: Final = 7.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,8 +264,8 @@ def _head(page: Page, box: Box, data: RankedPlotData) -> None:
     x = box.right
     for words, width in zip((f"slope [{data.unit}/year]", "adjusted p", "values"), _NUMBERS_MM, strict=True):
         x += width
-        page.text(x, box.top + 1.2, words, ha="right", color=style.SOFT, size=5.8)
-    page.text(box.left - 2.0, box.top + 1.2, "well", ha="right", color=style.SOFT, size=5.8)
+        page.text(x, box.top + 1.2, words, ha="right", color=style.SOFT, size=style.NOTE_PT)
+    page.text(box.left - 2.0, box.top + 1.2, "well", ha="right", color=style.SOFT, size=style.NOTE_PT)
 
 
 def _row(axes: Axes, row: RankedSlope, place: int, data: RankedPlotData) -> None:

@@ -24,7 +24,7 @@ _TITLE_MM: Final = 12.0
 _LEFT_MM: Final = 17.0
 
 _UP: Final[dict[str, Any]] = {"marker": "^", "markersize": 4.8, "markerfacecolor": style.INK}
-_DOWN: Final[dict[str, Any]] = {"marker": "v", "markersize": 4.8, "markerfacecolor": style.WATER_LIGHT}
+_DOWN: Final[dict[str, Any]] = {"marker": "v", "markersize": 4.8, "markerfacecolor": style.FALL}
 _OPEN: Final[dict[str, Any]] = {"marker": "o", "markersize": 4.2, "markerfacecolor": style.PAPER}
 _EDGE: Final[dict[str, Any]] = {"markeredgecolor": style.INK, "markeredgewidth": 0.6}
 

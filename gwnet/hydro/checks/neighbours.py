@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import KDTree
 
-from gwnet.constants import MAD_TO_SD
+from gwnet.hydro.checks.isolation import restlessness, stand_alone
 from gwnet.hydro.checks.robust_limits import INTERVAL_EDGES_D, Around, interval_groups, readings_around
 from gwnet.hydro.checks.spreads import Flags, Floats, Places, equally_long, following_spread, nested_spread
 
@@ -45,14 +45,8 @@ _OFF_AS_WELL: Final = 3.0
 #: ... and by at least this share of what the well itself is off (project default).
 _SHARED_PART: Final = 0.3
 
-#: Part of their spread that counts: a median of six is uncertain itself (project default).
-_RESTLESS_PART: Final = 0.6
-
 #: Readings farther away than this are not around a level [d] (project default).
 _MOST_AWAY_D: Final = 1096.0
-
-#: Levels on either side of a level that show how restless the time is (project default).
-_BESIDE: Final = 3
 
 #: Least standard deviation of a residual [m] (project default).
 _LEAST_DEVIATION_M: Final = 0.01
@@ -198,6 +192,8 @@ class Fit:
         Whether there are sound readings of the well before and after.
     is_first : numpy.ndarray of bool
         Whether there is none before.
+    is_alone : numpy.ndarray of bool
+        Whether it stands alone in its own record, as `stand_alone` says.
     shared : numpy.ndarray of int64
         Neighbours that were read at the time and are off to the same side themselves.
     sound : numpy.ndarray of bool
@@ -211,6 +207,7 @@ class Fit:
     own_spread_m: Floats
     between: Flags
     is_first: Flags
+    is_alone: Flags
     shared: Places
     sound: Flags
 
@@ -277,33 +274,12 @@ def fit_around(
         if np.array_equal(kept, fit.sound):
             break
         fit = _fitted(wells, time, seasons, level, kept, neighbours, since, least)
-    restless = _restlessness(wells, fit)
     return replace(
         fit,
-        spread_m=np.fmax(fit.spread_m, restless),
+        spread_m=np.fmax(fit.spread_m, restlessness(wells, fit.residual_m, fit.sound)),
+        is_alone=stand_alone(wells, seasons, fit.own_residual_m, fit.sound, least),
         shared=_shared(wells, time, fit, neighbours[:, :NEAREST]),
     )
-
-
-def _restlessness(well: NDArray[np.int64], fit: Fit) -> Floats:
-    """Return the robust standard deviation of the residuals of the three sound levels on either side of each level."""
-    sound = np.flatnonzero(fit.sound & ~np.isnan(fit.residual_m))
-    place = np.searchsorted(sound, np.arange(well.size))
-    is_own = np.zeros(well.size, dtype=np.int64)
-    is_own[sound] = 1
-    beside = np.full((_BESIDE * 2, well.size), np.nan)
-    for column, step in enumerate([*range(-_BESIDE, 0), *range(_BESIDE)]):
-        at = place + step + (is_own if step >= 0 else 0)
-        inside = (at >= 0) & (at < sound.size)
-        other = sound[np.clip(at, 0, max(sound.size - 1, 0))] if sound.size else np.zeros_like(at)
-        same = inside & (well[other] == well)
-        beside[column, same] = np.abs(fit.residual_m[other[same]])
-    beside.sort(axis=0)
-    count = (~np.isnan(beside)).sum(axis=0)
-    low, high = np.maximum(count - 1, 0) // 2, count // 2
-    columns = np.arange(well.size)
-    median = 0.5 * (beside[low, columns] + beside[np.minimum(high, 2 * _BESIDE - 1), columns])
-    return np.where(count >= _BESIDE, _RESTLESS_PART * MAD_TO_SD * median, np.nan)
 
 
 def _shared(well: NDArray[np.int64], time: Floats, fit: Fit, neighbours: Places) -> Places:
@@ -410,6 +386,7 @@ def _fitted(
         np.maximum(own_spread, _LEAST_DEVIATION_M),
         between,
         around.before < 0,
+        np.zeros(time.shape, dtype=np.bool_),
         np.zeros(time.shape, dtype=np.int64),
         sound,
     )

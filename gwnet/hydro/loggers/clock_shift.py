@@ -170,6 +170,7 @@ def find_clock_jumps(
     *,
     window_days: float = CLOCK_WINDOW_DAYS,
     step_s: float | None = None,
+    starts_utc: ArrayLike = (),
 ) -> list[ClockJump]:
     """Return where the clock of a series jumps against that of another: summer time, or a clock set anew.
 
@@ -187,6 +188,9 @@ def find_clock_jumps(
         Length of the windows in which the shift is worked out by itself; 14 unless given [d].
     step_s : float, optional
         As in `find_clock_shift` [s].
+    starts_utc : array_like of datetime64, optional
+        Moments at which a clock may have been set anew, such as the first samples of files; windows begin there unless
+        they are less than half a window apart.
 
     Returns
     -------
@@ -211,10 +215,9 @@ def find_clock_jumps(
     reference_when, reference = series(reference_time_utc, reference_values, "reference")
     if when.size < 2:
         return []
-    length = np.timedelta64(int(window_days * _DAY_S * MICROSECONDS), "us")
-    edges = np.searchsorted(when, np.arange(when[0], when[-1] + length, length))
+    edges = _window_edges(when, np.asarray(starts_utc, dtype="datetime64[us]"), window_days)
     clock_jumps = []
-    for first, last in pairwise(edges.tolist()):
+    for first, last in pairwise(edges):
         near = _near(reference_when, when[first:last])
         shift = find_clock_shift(
             when[first:last], numbers[first:last], reference_when[near], reference[near], step_s=step_s
@@ -230,6 +233,26 @@ def find_clock_jumps(
             jump = after.shift_s - before.shift_s
             jumps.append(ClockJump(moment, when[start], when[end - 1], before, after, jump))
     return jumps
+
+
+def _window_edges(when: Instants, starts: Instants, window_days: float) -> list[int]:
+    """Return the places at which windows begin, and the number of samples.
+
+    Between two starts windows are of one length, near to the one wanted: a last window of a few days shows nothing.
+    """
+    length = np.timedelta64(int(window_days * _DAY_S * MICROSECONDS), "us")
+    end = when[-1] + np.timedelta64(1, "us")
+    kept = [when[0]]
+    for start in np.sort(starts[(starts > when[0]) & (starts < end)]):
+        if min(start - kept[-1], end - start) >= length / 2:
+            kept.append(start)
+    moments = [
+        first + (last - first) * number // count
+        for first, last in pairwise([*kept, end])
+        for count in (max(round(float((last - first) / length)), 1),)
+        for number in range(count)
+    ]
+    return [*np.searchsorted(when, np.array(moments, dtype="datetime64[us]")).tolist(), when.size]
 
 
 @dataclass(frozen=True)

@@ -191,6 +191,88 @@ def deconvolve_response(
     )
 
 
+@dataclass(frozen=True)
+class Response:
+    """What air pressure made of the level: answer of `response_of_level`.
+
+    Attributes
+    ----------
+    level_m : numpy.ndarray, shape (n,)
+        What the response has made the level fall by, against the reference; NaN where the air pressure before is not
+        known for as long as the well may answer. Added to the level it takes the response out [m].
+    half_width_m : numpy.ndarray, shape (n,)
+        Most that the limits of the response let it be out by [m].
+    """
+
+    level_m: Floats
+    half_width_m: Floats
+
+
+def response_of_level(
+    air_pressure_m: ArrayLike, *, response: ArrayLike, half_width: ArrayLike, reference_air_pressure_m: float
+) -> Response:
+    """Return what air pressure made of the level of a well that answers late.
+
+    Parameters
+    ----------
+    air_pressure_m : array_like, shape (n,)
+        Air pressure at even intervals, in metres of water; NaN where it is not known [m].
+    response, half_width : array_like, shape (m + 1,)
+        Response to a step of the air pressure after 0 to m intervals, and its 95 % half-width:
+        `deconvolve_response`.
+    reference_air_pressure_m : float
+        Constant air pressure that the level is brought to [m].
+
+    Returns
+    -------
+    Response
+        Sum over the lags of what each step of the air pressure made of the level.
+
+    Raises
+    ------
+    ShapeError
+        If response and half-width differ in shape.
+
+    Notes
+    -----
+    With the response A after k intervals and b the air pressure less the reference, the level has fallen by A(m) b(t -
+    m) plus the sum over k < m of A(k) (b(t - k) - b(t - k - 1)): Rasmussen and Crawford (1997), Toll and Rasmussen
+    (2007), as in `deconvolve_response`. The half-width is the same sum of sizes, which is the most that it can be when
+    the errors of all lags go one way.
+
+    Examples
+    --------
+    >>> air = [10.0, 10.1, 10.1]
+    >>> found = response_of_level(air, response=[0.2, 0.5], half_width=[0, 0], reference_air_pressure_m=10.0)
+    >>> found.level_m.round(3).tolist()
+    [nan, 0.02, 0.05]
+    """
+    air = np.asarray(air_pressure_m, dtype=np.float64) - reference_air_pressure_m
+    values, widths = np.asarray(response, dtype=np.float64), np.asarray(half_width, dtype=np.float64)
+    if air.ndim != 1 or values.shape != widths.shape or values.ndim != 1 or not values.size:
+        message = f"Air pressures {air.shape}, response {values.shape}, half-width {widths.shape}: shapes do not fit."
+        raise ShapeError(message, fix="Expected (n,), (m + 1,) and (m + 1,).")
+    longest = values.size - 1
+    level = _filtered(air, np.diff(values, prepend=0.0))
+    last = np.concatenate([np.full(min(longest, air.size), np.nan), np.abs(air[: air.size - longest])])
+    steps = np.abs(np.diff(air, prepend=np.nan))
+    half = widths[-1] * last + (_filtered(steps, widths[:-1]) if longest else 0.0)
+    return Response(level, np.where(np.isnan(level), np.nan, half))
+
+
+def _filtered(values: Floats, weights: Floats) -> Floats:
+    """Return the weighted sum of each value and those before it; NaN where one of them is missing."""
+    from scipy.signal import fftconvolve
+
+    known = np.isfinite(values)
+    size = weights.size
+    total = fftconvolve(np.where(known, values, 0.0), weights)[: values.size]
+    lacking = np.cumsum(~known)
+    lacking = lacking - np.concatenate([np.zeros(min(size, values.size), np.int64), lacking[: values.size - size]])
+    total[(lacking > 0) | (np.arange(values.size) < size - 1)] = np.nan
+    return np.asarray(total, dtype=np.float64)
+
+
 def _even(time_utc: ArrayLike, water_m: ArrayLike, air_m: ArrayLike) -> tuple[ArrayLike, Floats, Floats, float]:
     """Return times, levels, air pressures and the interval [s]; stop where they do not fit together."""
     when, level = series(time_utc, water_m, "series")

@@ -46,8 +46,7 @@ class OddRow:
         ``event`` (no value, the instrument noted something), ``remark`` (a sample beside which it noted something),
         ``no value`` (a time alone), ``missing`` (some of its values), ``heading`` (the headings once more),
         ``cut`` (the last row, without its line end, whose last value may have been cut),
-        ``other`` (of another well or instrument than asked for), ``unclear`` (its local time was twice),
-        ``footer``, ``comment``, or ``bad`` (cannot be read).
+        ``other`` (of another well or instrument than asked for), ``footer``, ``comment``, or ``bad`` (cannot be read).
     why : str
         What about it is odd.
     """

@@ -66,6 +66,10 @@ _STANDARD_ZONES: Final[dict[str, str]] = {
 }
 
 
+#: The doubt about a file that says no zone.
+NO_ZONE: Final = "nothing says in which zone the times are: give zone under [time], or --zone"
+
+
 @dataclass(frozen=True)
 class Proposal:
     """A layout that was inferred from a file.
@@ -121,7 +125,13 @@ class _Times:
 
 
 def propose_layout(
-    path: str | Path, *, zone: str = "", only: str = "", quantity: str = "", pressure: str = ""
+    path: str | Path,
+    *,
+    zone: str = "",
+    only: str = "",
+    quantity: str = "",
+    pressure: str = "",
+    length_unit: str = "",
 ) -> Proposal:
     """Propose a layout for a file.
 
@@ -137,6 +147,8 @@ def propose_layout(
         The quantity that is wanted; there is no doubt about what its column is then.
     pressure : str, optional
         What a pressure is that the heading leaves open, by the kind of the instrument.
+    length_unit : str, optional
+        Unit of a length that the heading leaves open, by the instrument.
 
     Returns
     -------
@@ -153,7 +165,7 @@ def propose_layout(
     path = Path(path)
     notes = Notes()
     try:
-        return _propose(path, notes, zone, only, quantity, pressure)
+        return _propose(path, notes, zone, only, quantity, (pressure, length_unit))
     except UnreadableFileError:
         raise
     except LayoutError as error:
@@ -162,7 +174,7 @@ def propose_layout(
         raise incomplete(error, _partial(_blank(path), notes)) from None
 
 
-def _propose(path: Path, notes: Notes, zone: str, only: str, quantity: str, pressure: str) -> Proposal:
+def _propose(path: Path, notes: Notes, zone: str, only: str, quantity: str, of_instrument: tuple[str, str]) -> Proposal:
     """Propose a layout; see `propose_layout`."""
     if quantity and quantity not in QUANTITIES:
         message = f"{quantity!r} is no quantity."
@@ -179,7 +191,7 @@ def _propose(path: Path, notes: Notes, zone: str, only: str, quantity: str, pres
     shape.rows = [row for row in shape.rows if len(row) > times.places[0] and _is_time(row[times.places[0]], times)]
     _fill_late_columns(shape, times)
     decimal, thousands = decimal_of(_value_cells(shape, times.places), shape.delimiter, notes)
-    guessed = find_values(shape, times.places, (decimal, thousands), notes, quantity, pressure)
+    guessed = find_values(shape, times.places, (decimal, thousands), notes, quantity, of_instrument)
     found_zone, pattern = _zone(shape, times, zone, notes)
     serial_pattern, serial_column = _serial(shape, notes)
     layout = replace(
@@ -410,7 +422,7 @@ def _zone_of_word(lines: list[str], notes: Notes) -> str:
         if re.search(r"(?<![a-z])(?:UTC|GMT)(?![a-z]|\s*[+-])", line, re.IGNORECASE):
             notes.add("the times are UTC, as said above the table")
             return "UTC"
-    notes.add(doubt="nothing says in which zone the times are: give zone under [time], or --zone")
+    notes.add(doubt=NO_ZONE)
     return ""
 
 

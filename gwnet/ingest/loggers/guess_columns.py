@@ -70,6 +70,7 @@ class Guessed:
     missing: tuple[str, ...] = ()
     wanted: str = ""
     pressure: str = ""
+    length_unit: str = ""
     as_water: bool = False
 
 
@@ -79,7 +80,7 @@ def find_values(
     marks: tuple[str, str],
     notes: Notes,
     wanted: str = "",
-    pressure: str = "",
+    of_instrument: tuple[str, str] = ("", ""),
 ) -> Guessed:
     """Find the columns of values.
 
@@ -95,15 +96,15 @@ def find_values(
         Takes reasons and doubts.
     wanted : str, optional
         Quantity that is asked for; the one column of such a unit is taken to be this.
-    pressure : str, optional
-        What a pressure is that the heading leaves open, by the kind of the instrument.
+    of_instrument : tuple of str, optional
+        What a pressure is, and the unit of a length, that the heading leaves open, by the instrument.
 
     Returns
     -------
     Guessed
         Columns and words for no value.
     """
-    guessed = Guessed(notes, wanted=wanted, pressure=pressure)
+    guessed = Guessed(notes, wanted=wanted, pressure=of_instrument[0], length_unit=of_instrument[1])
     decimal, thousands = marks
     units = [read_heading(name, unit).unit for name, unit in zip(shape.names, shape.units, strict=True)]
     is_pressure = QUANTITIES.get(wanted) == "pressure"
@@ -188,6 +189,9 @@ def _rule(guessed: Guessed, shape: Shape, place: int, named: Named, numbers: lis
             guessed.notes.add(f"column {name!r} was passed over: its heading names no quantity with its unit")
         return None
     unit = WATER_UNITS.get(named.unit, named.unit) if QUANTITIES[quantity] == "pressure" else named.unit
+    if not unit and guessed.length_unit and unit_of(guessed.length_unit, quantity):
+        guessed.notes.add(f"column {name!r} is {quantity} in {guessed.length_unit}, the unit of the instrument")
+        return ValueRule(quantity, reference(shape, place), guessed.length_unit)
     if not unit:
         guessed.notes.add(doubt=f"column {name!r} is {quantity}, and its unit is not said: give it under [[columns]]")
     else:

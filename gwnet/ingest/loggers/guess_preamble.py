@@ -54,7 +54,8 @@ def _by_name(name: str, lines: Sequence[str], said: Sequence[tuple[int, str, str
     plain = name.casefold()
     for place, before, text in said:
         above = [line.casefold() for line in lines[max(place - _REACH, 0) : place]]
-        if before.casefold() == plain or (not before and plain in above):
+        named = re.sub(r"(?i)^(?:channel|kanal|column|spalte|sensor)\s*\d*\s*[:.=-]\s*", "", before).casefold()
+        if plain in (before.casefold(), named.strip(_AROUND)) or (not before and plain in above):
             return text
     for line in lines:
         head, _, rest = line.partition(":" if ":" in line else "=")

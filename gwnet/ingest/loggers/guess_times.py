@@ -19,7 +19,8 @@ _DATE: Final = (
     r"|(?:19|20)\d{6}"
 )
 _CLOCK: Final = (
-    r"(?P<hour>\d{1,2}):\d{2}(?P<sec>:\d{2}(?P<frac>[.,]\d{1,9})?)?(?P<gap>\s*)(?P<half>[AaPp]\.?[Mm]\.?)?|\d{6}|\d{4}"
+    r"(?P<hour>\d{1,2}):\d{2}(?P<sec>:\d{2}(?P<frac>[.,]\d{1,9})?)?(?P<gap>\s*)(?P<half>[AaPp]\.?[Mm]\.?)?"
+    r"|\d{6}(?P<cfrac>[.,]\d{1,9})?|\d{4}"
 )
 _OFFSET: Final = r"(?P<ogap>\s*)(?P<offset>Z|[+-]\d{2}(?::?\d{2})?)"
 _STAMP: Final = re.compile(rf"(?P<date>{_DATE})(?:(?P<join>T|\s+|)(?P<clock>{_CLOCK}))?(?:{_OFFSET})?")
@@ -209,6 +210,9 @@ class StampSurvey:
                 f"dates are {_ORDERS[fitting[0]]}: their first number goes up to {first}, their second up to {second}"
             )
             return fitting[0]
+        if "dmy" in fitting and long_year and all("." in date for date in numeric):
+            notes.add("dates are day, month, year: they have points between their numbers")
+            return "dmy"
         return self._by_steps(fitting, numeric[0], notes)
 
     def _by_steps(self, fitting: list[str], example: str, notes: Notes) -> str:
@@ -291,7 +295,8 @@ def _clock_form(groups: dict[str, str | None]) -> str:
     if not clock:
         return ""
     if not groups["hour"]:
-        return "%H%M%S" if len(clock) == 6 else "%H%M"
+        fraction = groups["cfrac"]
+        return "%H%M" if len(clock) == 4 else "%H%M%S" + (f"{fraction[0]}%f" if fraction else "")
     form = "%I:%M" if groups["half"] else "%H:%M"
     if groups["sec"]:
         form += ":%S"

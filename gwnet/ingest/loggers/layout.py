@@ -87,6 +87,7 @@ class Layout:
     counter: Reference | None = None
     zone: str = ""
     zone_pattern: str = ""
+    repeated_hour: str = ""
     columns: tuple[ValueRule, ...] = ()
     events: tuple[Reference, ...] = ()
     event_rows: str = ""
@@ -165,6 +166,7 @@ KEYS: Final[dict[str, dict[str, Key]]] = {
         "counter": Key("counter", "reference", "column that counts on with time, for hours that were twice"),
         "zone": Key("zone", "text", "IANA name or fixed offset of the times"),
         "zone_pattern": Key("zone_pattern", "group", "offset or zone, in a line above the table"),
+        "repeated_hour": Key("repeated_hour", "hour", "of which hour a time is that was twice, if no row shows it"),
     },
     "columns": {
         "quantity": Key("quantity", "text", f"one of {', '.join(QUANTITIES)}"),
@@ -187,6 +189,9 @@ KEYS: Final[dict[str, dict[str, Key]]] = {
     },
 }
 
+#: Which of the two hours a time may be of that was twice.
+REPEATED_HOURS: Final = ("first", "second")
+
 _KINDS: Final[dict[str, str]] = {
     "text": "a text in quotes",
     "texts": "a list of texts",
@@ -195,6 +200,7 @@ _KINDS: Final[dict[str, str]] = {
     "yes": "true or false",
     "pattern": "a regular expression that can be read",
     "group": "a regular expression with one group in round brackets",
+    "hour": "first or second",
     "reference": "a column: its number from 1, its heading, or /pattern/",
     "references": "a list of columns: numbers, headings or /patterns/",
 }
@@ -344,6 +350,8 @@ def _fits(value: Any, kind: str) -> bool:
     if kind == "reference":
         slashed = is_pattern(value)
         return bool(value.strip()) and (slashed is None or _groups(slashed) >= 0)
+    if kind == "hour":
+        return value in REPEATED_HOURS
     return kind == "text" or _groups(value) >= (1 if kind == "group" else 0)
 
 

@@ -40,6 +40,9 @@ class Opening:
         Gives what is on record about instruments and their files; nothing is remembered without it.
     instrument : str or None
         Instrument that the files are of, where it is given.
+    repeated_hour : str
+        ``first`` or ``second``: of which hour a time that was twice is where nothing shows it; empty for what the
+        layout says.
     """
 
     layout: str | Path | Layout = AUTO
@@ -49,6 +52,7 @@ class Opening:
     say: Callable[[str], None] | None = None
     known: Callable[[], Known] | None = None
     instrument: str | None = None
+    repeated_hour: str = ""
 
     def __call__(self, path: Path) -> LoggerFile:
         """Open a file; see `gwnet.ingest.loggers.rows.open_logger_file`."""
@@ -91,37 +95,54 @@ class Opening:
             layout = replace(layout, zone=self.zone)
         if self.only:
             layout = replace(layout, select_value=self.only)
+        if self.repeated_hour:
+            layout = replace(layout, repeated_hour=self.repeated_hour)
         file.plan = replace(file.plan, layout=layout)
         return file
 
     def _proposed(self, path: Path, known: Known | None) -> LoggerFile:
         """Open a file with the layout that looking at it proposes, where it leaves no doubt."""
-        from gwnet.ingest.loggers.guess import propose_layout
+        from gwnet.ingest.loggers.guess import NO_ZONE, propose_layout
 
         asked = {"zone": self.zone, "only": self.only, "quantity": self.quantity}
         proposal = propose_layout(path, **asked)
-        pressure = self._pressure(path, proposal.layout, known)
-        if pressure:
-            proposal = propose_layout(path, **asked, pressure=pressure)
+        code = self._instrument(path, proposal.layout, known)
+        more = {"pressure": self._pressure(proposal.layout, known, code)}
+        if known is not None:
+            more["length_unit"] = known.length_unit_of(code)
+            more["zone"] = known.fixed_zone_of(code) if NO_ZONE in proposal.doubts else ""
+        given = {name: value for name, value in more.items() if value}
+        if given:
+            proposal = propose_layout(path, **{**asked, **given})
         if proposal.doubts:
             doubts = "; ".join(doubt.rstrip(".") for doubt in proposal.doubts)
             message = f"Looking at the file leaves doubts about its layout: {doubts}."
             fix = "See 'gwnet logger try FILE', save the layout it proposes, and load with --layout LAYOUT.toml."
             raise LayoutError(message, where=path.name, fix=fix)
-        file = self._opened(path, proposal.layout, self.quantity)
+        layout = proposal.layout
+        if "zone" in given:
+            # the site's clock, as for every time without an offset; it goes on record with the layout
+            layout = replace(layout, zone=given["zone"])
+        file = self._opened(path, layout, self.quantity)
         if self.say is not None:
-            self.say(_describe(file))
+            self.say(_describe(file) + (" The zone is that of the site." if "zone" in given else ""))
         return file
 
-    def _pressure(self, path: Path, layout: Layout, known: Known | None) -> str:
+    def _instrument(self, path: Path, layout: Layout, known: Known | None) -> str:
+        """Return the instrument that a file is of: as given, or by its serial number or name; empty where unknown."""
+        if known is None or self.instrument is not None:
+            return self.instrument or ""
+        try:
+            serial = serial_of(layout, read_head(path, layout.encoding, layout.sheet))
+        except LayoutError:
+            serial = None  # the layout is not whole yet
+        return known.instrument_of(serial, path.name)
+
+    def _pressure(self, layout: Layout, known: Known | None, code: str) -> str:
         """Return what the pressure in a file is by the kind of its instrument on record; empty where nothing says."""
         has_pressure = any(QUANTITIES[rule.quantity] == "pressure" for rule in layout.columns)
         if known is None or self.quantity or not has_pressure:
             return ""
-        code = self.instrument
-        if code is None:
-            serial = serial_of(layout, read_head(path, layout.encoding, layout.sheet))
-            code = known.instrument_of(serial, path.name)
         return known.pressure_of(code)
 
 

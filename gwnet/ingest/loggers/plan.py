@@ -97,7 +97,7 @@ class Plan:
 
 
 def split_line(line: str, delimiter: str) -> list[str]:
-    """Return the cells of a line, without the blanks around them.
+    """Return the cells of a line, without the blanks around them; between blanks, runs of them count as one.
 
     Parameters
     ----------
@@ -106,6 +106,8 @@ def split_line(line: str, delimiter: str) -> list[str]:
     delimiter : str
         Sign between its cells.
     """
+    if delimiter == " ":
+        line = re.sub(" {2,}", " ", line.strip())
     try:
         cells = next(csv.reader([line], delimiter=delimiter), [])
     except csv.Error:

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Final
 
 import pandas as pd
 
+from gwnet.clock import zone_of
 from gwnet.errors import IngestError
 from gwnet.ingest.loggers.careful import Careful, Oddities
 from gwnet.ingest.loggers.layout import Layout, parse_layout
@@ -22,6 +23,7 @@ from gwnet.ingest.loggers.plan import SAMPLE, Plan, fit
 from gwnet.ingest.loggers.text import Head, read_head
 from gwnet.store.fetch import programme as fetch_programme
 from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.fetch.registry import sites
 from gwnet.store.session import Store
 
 #: What the pressure is that an instrument of a kind measures.
@@ -68,10 +70,13 @@ class Known:
     ----------
     instruments, downloads : pandas.DataFrame
         As `gwnet.store.fetch.programme.instruments` and `gwnet.store.fetch.samples.downloads`.
+    zones : dict of str to set of str
+        Time zones of the sites at which each instrument was installed; under no name those of all sites.
     """
 
     instruments: pd.DataFrame
     downloads: pd.DataFrame
+    zones: dict[str, set[str]] = field(default_factory=dict)
 
     @cached_property
     def remembered(self) -> tuple[Remembered, ...]:
@@ -127,6 +132,23 @@ class Known:
         kinds = self.instruments["kind"][self.instruments["instrument"] == code]
         return PRESSURE_OF_KIND.get(str(kinds.iloc[0]), "") if len(kinds) else ""
 
+    def length_unit_of(self, code: str) -> str:
+        """Return the unit of length of an instrument on record; empty for none."""
+        units = self.instruments["length_unit"][self.instruments["instrument"] == code]
+        return "" if units.empty or pd.isna(units.iloc[0]) else str(units.iloc[0])
+
+    def fixed_zone_of(self, code: str) -> str:
+        """Return the zone of the site of an instrument, where it keeps one offset all year; else empty.
+
+        Parameters
+        ----------
+        code : str
+            The instrument; of one that was never installed all sites count.
+        """
+        zones = self.zones.get(code) or self.zones.get("", set())
+        (zone, *others) = sorted(zones) or [""]
+        return zone if zone and not others and zone_of(zone).utcoffset(None) is not None else ""
+
     def choose(
         self, path: Path, instrument: str | None, *, zone: str, only: str, must_read: bool = True
     ) -> Remembered | None:
@@ -171,7 +193,12 @@ def read_known(store: Store) -> Known:
         Open database.
     """
     with store.reading() as connection:
-        return Known(fetch_programme.instruments(connection), fetch_samples.downloads(connection))
+        table = sites(connection)
+        of_site = dict(zip(table["site"], table["time_zone"], strict=True))
+        zones = {"": set(map(str, of_site.values()))}
+        for row in fetch_samples.deployments(connection).itertuples():
+            zones.setdefault(str(row.instrument), set()).add(str(of_site[row.site]))
+        return Known(fetch_programme.instruments(connection), fetch_samples.downloads(connection), zones)
 
 
 def plain_serial(serial: object) -> str:

@@ -3,12 +3,13 @@
 A block of whole lines is read at once (pyarrow for cells, own arithmetic for times that are written alike); where that
 fails it is halved until the odd rows are in small parts, and these are read row by row. A test holds both ways to the
 same content, so speed decides nothing about it; row numbers are lines of the file. Hours that occurred twice are
-resolved by their order, and by the interval or a column that counts where these show more: rows that do not rise are
-refused, and what is left open is passed over.
+resolved by their order, by the interval or a column that counts where these show more, and else as the layout says:
+what is left open refuses the file, so that no row is lost.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -37,6 +38,16 @@ _BLOCK_ROWS: Final[int] = 32_768
 
 #: Rows that may wait at a change of the clocks for those after them.
 _MOST_WAITING: Final[int] = 1_000_000
+
+#: Blanks between columns that are lined up by them.
+_ONE_BLANK: Final = re.compile(rb" {2,}")
+_AROUND_LINES: Final = re.compile(rb"(?m)^ +| +(?=\r?$)")
+
+#: What to do about a time that was twice.
+_FIX_TWICE: Final = (
+    "Say it with --repeated-hour first or second, or repeated_hour under [time] of the layout; an instrument that "
+    "keeps one offset all year needs that as its zone: --zone UTC+01:00, for example."
+)
 
 
 @dataclass(frozen=True)
@@ -135,20 +146,14 @@ class LoggerFile:
         notes = [*self.plan.notes, *self.remarks]
         clock = self._clock
         if clock is not None and clock.repeated:
-            notes.append(
-                f"{clock.repeated} rows stand in an hour that was twice in {clock.zone}; they were taken in their order"
-            )
+            rows = "1 row stands" if clock.repeated == 1 else f"{clock.repeated} rows stand"
+            chosen = f", {clock.chosen} as of the {self.layout.repeated_hour} hour, as was said" if clock.chosen else ""
+            notes.append(f"{rows} in an hour that was twice in {clock.zone}, taken in the order of the file{chosen}")
         for settled in clock.settled if clock is not None else ():
             counter = self.plan.names[self.plan.counter] if self.plan.counter is not None else ""
             by = f"column {counter!r}" if settled.by_counter else "the steady interval of its rows"
             after = _clock_text(settled.local_ms)
             notes.append(f"the clock of the instrument was changed after {after}, as {by} shows; no row was lost by it")
-        unclear = self._odd.counts["unclear"]
-        if unclear:
-            notes.append(
-                f"of these, {unclear} were passed over, since nothing tells which of the two hours it is; "
-                "an instrument that keeps one offset all year needs that as its zone"
-            )
         if self._odd.counts["cut"]:
             notes.append(
                 "the last row has no line end and its last value may have been cut; it was passed over: "
@@ -175,7 +180,7 @@ class LoggerFile:
             If a line is too long to be one, or so many rows are bad that the layout does not fit.
         """
         self._odd = Oddities()
-        self._clock = ToUtc(self.plan.zone) if self.plan.zone else None
+        self._clock = ToUtc(self.plan.zone, self.layout.repeated_hour) if self.plan.zone else None
         head = read_head(self.path, self._encoding, self.layout.sheet)
         reader = BlockReader(self.plan, self._odd, "utf-8" if head.encoding == "utf-16" else head.encoding)
         usual = max(20, sum(len(line) + 1 for line in head.lines) // max(len(head.lines), 1))
@@ -206,7 +211,9 @@ class LoggerFile:
         bad = [odd for odd in self.odd() if odd.kind == "bad"]
         count = self._odd.counts["bad"]
         rejections = [
-            Rejection("logger file", self.name, odd.row, None, odd.text, "row-unreadable", odd.why, "Fix the row.")
+            Rejection("logger file", self.name, odd.row, None, odd.text, "time-exists-twice", odd.why, _FIX_TWICE)
+            if _is_twice(odd)
+            else Rejection("logger file", self.name, odd.row, None, odd.text, "row-unreadable", odd.why, "Fix the row.")
             for odd in bad
         ]
         rows = "row" if count == 1 else "rows"
@@ -218,6 +225,8 @@ class LoggerFile:
         )
         if any("in the middle of this row" in odd.why for odd in bad):
             fix = "Download the file again: it was cut off. Nothing was taken from it."
+        if all(_is_twice(odd) for odd in bad):
+            fix = f"{_FIX_TWICE} Nothing was taken from the file, and no row is lost."
         raise FileRejectedError(message[0].upper() + message[1:], rejections[:MOST_BAD], where=self.name, fix=fix)
 
     def _table(self, block: Block) -> Block:
@@ -227,6 +236,8 @@ class LoggerFile:
         while passed < above and text:
             text = text[text.find(b"\n") + 1 :] if b"\n" in text else b""
             passed += 1
+        if self.layout.delimiter == " ":
+            text = _ONE_BLANK.sub(b" ", _AROUND_LINES.sub(b"", text))
         return Block(text, block.first_line + passed, block.last)
 
     def _waits_after(self, part: Rows) -> bool:
@@ -253,7 +264,7 @@ class LoggerFile:
                 "bad",
                 f"was twice in {zone}, and the rows around do not rise, so nothing tells which",
             ),
-            (clock.unclear, "unclear", f"was twice in {zone}, and nothing tells which of the two it is"),
+            (clock.unclear, "bad", f"was twice in {zone}, and nothing tells which of the two it is"),
         ):
             lost = wrong & ~own & good
             good &= ~lost
@@ -268,6 +279,11 @@ class LoggerFile:
         for start in range(0, chunk.row.size, rows):
             part = slice(start, start + rows)
             yield Chunk(chunk.time_ms[part], tuple(value[part] for value in chunk.values), chunk.row[part])
+
+
+def _is_twice(odd: OddRow) -> bool:
+    """Return whether a row is of an hour that was twice, and nothing shows of which."""
+    return "nothing tells which of the two" in odd.why
 
 
 def _clock_text(local_ms: int | np.int64) -> str:

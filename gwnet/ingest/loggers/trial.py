@@ -131,6 +131,7 @@ def try_file(
     zone: str = "",
     only: str = "",
     quantity: str = "",
+    repeated_hour: str = "",
     shown: int = 5,
 ) -> Trial:
     """Read a file without storing anything.
@@ -147,6 +148,8 @@ def try_file(
         Which well or instrument to read, where a column says it; the first unless given.
     quantity : str, optional
         Read this quantity alone; where a single column has such a unit, it is taken to be this.
+    repeated_hour : str, optional
+        ``first`` or ``second``: of which hour a time that was twice is where nothing shows it.
     shown : int, optional
         How many of the first and of the last rows to give.
 
@@ -161,11 +164,13 @@ def try_file(
         If the file cannot be read, or no layout fits it; a `PartialLayoutError` has what could be inferred.
     """
     if layout is not None:
+        layout = replace(layout, repeated_hour=repeated_hour or layout.repeated_hour)
         file = open_logger_file(path, layout, zone=zone, only=only, quantity=quantity)
         return _trial(file, layout, None, [], shown)
     notes: list[str] = []
     proposal = propose_layout(path, zone=zone, only=only, quantity=quantity)
-    proposed = proposal.layout
+    proposed = replace(proposal.layout, repeated_hour=repeated_hour)
+    proposal = replace(proposal, layout=proposed)
     try:
         zone = zone or _stand_in(proposed, notes)
         only = only or _first_of_several(path, proposed, notes)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -141,5 +141,7 @@ def _store_again(connection: Connection, download: pd.Series, request: LoggerIns
     with tempfile.TemporaryDirectory() as folder:
         path = write_source(connection, int(download["source_file_id"]), Path(folder))
         layout = parse_layout(str(download["layout_text"]), where="layout on record")
+        # a file of an earlier version, which passed such rows over, must not keep another from being withdrawn
+        layout = replace(layout, repeated_hour=layout.repeated_hour or "first")
         file = open_logger_file(path, layout, quantity=str(download["quantity"]))
         return store_file(connection, file, range(len(file.columns)), int(instrument_id), code, again)

@@ -203,7 +203,9 @@ _TIME_WORDS: Final = re.compile(
     r"\b(date|time|datetime|timestamp|utc|gmt|datum|zeit|uhrzeit|zeitstempel)(?=\b|_|[\s,(\[])|date.?time|^(time|date|datum)",
     re.IGNORECASE,
 )
-_ELAPSED_WORDS: Final = re.compile(r"elapsed|since start|run ?time|verstrichen|laufzeit", re.IGNORECASE)
+_ELAPSED_WORDS: Final = re.compile(
+    r"elapsed|since start|run ?time|verstrichen|laufzeit|^t\s*[\[(](?:s|min|h|d)[\])]$", re.IGNORECASE
+)
 _NUMBER_WORDS: Final = re.compile(
     r"#|(?:no|nr|lfd|rec|record|row|index|sample|scan|reading|messung|datensatz)\.?\s*(?:#|no|nr|number|nummer)?\.?",
     re.IGNORECASE,

@@ -49,18 +49,24 @@ class ToUtc:
     ----------
     zone : str
         IANA name or fixed offset.
+    repeated_hour : str, optional
+        ``first`` or ``second``: of which hour a time that was twice is where nothing shows it.
 
     Attributes
     ----------
     repeated : int
         Rows so far whose local time was twice.
+    chosen : int
+        Those of them whose hour nothing shows, so that the one that was said counts.
     settled : list of gwnet.ingest.loggers.clock_changes.Settled
         Changes of the clock that the rows themselves show.
     """
 
-    def __init__(self, zone: str) -> None:
+    def __init__(self, zone: str, repeated_hour: str = "") -> None:
         self.zone = zone
+        self._repeated_hour = repeated_hour
         self.repeated = 0
+        self.chosen = 0
         self.settled: list[Settled] = []
         self._falling: bool | None = None
         self._last: tuple[int, int, bool] | None = None
@@ -144,7 +150,10 @@ class ToUtc:
         for start, end in zip(*runs_of(twice), strict=True):
             unordered[start:end] = self._is_unordered(local, int(start), int(end))
             second = self._second(local, utc, back, int(start), int(end))
-            if second is None:
+            if second is None and self._repeated_hour:
+                utc[start:end] += back[start:end] if self._repeated_hour == "second" else 0
+                self.chosen += int(end - start)
+            elif second is None:
                 unclear[start:end] = ~unordered[start:end]
             else:
                 utc[start:end] += np.where(second, back[start:end], 0)

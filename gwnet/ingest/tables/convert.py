@@ -18,14 +18,17 @@ from gwnet.constants import NORMAL_95
 from gwnet.errors import UnitError
 from gwnet.ingest.tables import lookup
 from gwnet.ingest.tables.lookup import Codes
-from gwnet.ingest.tables.parse import NUMBER, Parsed
+from gwnet.ingest.tables.parse import NUMBER, Parsed, Starts
 from gwnet.store.columns import Column
 from gwnet.store.contract import QUANTITIES
 from gwnet.store.recorded import OF_SITE, record_of, recorded_columns
-from gwnet.units import length_unit, metres_per
+from gwnet.units import LITRES_PER_SECOND_PER_UNIT, MINUTES_PER_UNIT, length_unit, metres_per
 
 #: Decimals to which lengths in metres are kept: a tenth of a micrometre, so that conversion leaves no dust.
 _DECIMALS = 7
+
+#: Decimals to which minutes and litres per second are kept.
+_SMALL_DECIMALS = 9
 
 Columns = dict[str, Any]
 
@@ -115,6 +118,8 @@ def _values(parsed: Parsed, column: Column, units: list[str], sites: NDArray[np.
         case "timestamp":
             assert sites is not None
             return _instants(lookup.moments_utc(parsed, column.name, sites, codes))
+        case "duration" | "rate":
+            return in_stored_unit(parsed, column, values)
         case "date":
             return [None if np.isnat(day) else day.item() for day in values]
         case "whole":
@@ -143,6 +148,15 @@ def metres(parsed: Parsed, name: str, units: list[str]) -> NDArray[np.float64]:
     values: NDArray[np.float64] = parsed.values[name]
     with np.errstate(over="ignore"):  # lengths beyond every range belong to rows that are refused
         return np.round(values * factors(parsed, name, units), _DECIMALS)
+
+
+def in_stored_unit(parsed: Parsed, column: Column, values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return durations in minutes, or rates in litres per second.
+
+    Parameters as `gwnet.ingest.tables`; ``column`` is of one of the two, ``values`` are in the unit of its heading.
+    """
+    factors = LITRES_PER_SECOND_PER_UNIT if column.kind == "rate" else MINUTES_PER_UNIT
+    return np.round(values * factors[parsed.raw.units.get(column.name, column.unit)], _SMALL_DECIMALS)
 
 
 def check_lengths(parsed: Parsed, units: list[str]) -> None:
@@ -246,8 +260,28 @@ def _add_special(parsed: Parsed, columns: Columns, units: list[str], sites: NDAr
         one_sd = metres(parsed, "accuracy_1sd", units)
         half_width = np.round(NORMAL_95 * one_sd, _DECIMALS)
         columns["accuracy_m"] = np.where(np.isnan(one_sd), columns["accuracy_m"], half_width)
+    elif parsed.table.name == "pumping_rates":
+        starts: Starts = parsed.values["from"]
+        columns["from_utc"] = _instants(lookup.moments_utc(parsed, "from", sites, codes))
+        columns["from_elapsed_min"] = _elapsed(parsed, "from", starts.elapsed)
+        _fill_pumped_wells(columns, codes)
+    elif parsed.table.name == "pumping_readings":
+        columns["measured_at_utc"] = _instants(lookup.when_measured(parsed, sites, codes).utc)
+        columns["elapsed_min"] = _elapsed(parsed, "elapsed", parsed.values["elapsed"])
     elif parsed.table.name == "rounds" and "wells" in parsed.raw.places:
         _check_wells(parsed, sites, codes)
+
+
+def _elapsed(parsed: Parsed, name: str, values: NDArray[np.float64]) -> list[float | None]:
+    minutes = in_stored_unit(parsed, parsed.table.column(name), values).tolist()
+    return [None if math.isnan(value) else value for value in minutes]
+
+
+def _fill_pumped_wells(columns: Columns, codes: Codes) -> None:
+    """Give the rates that name no well that of their test."""
+    pumped = lookup.pumped_wells(codes)
+    pairs = zip(columns["well_id"], columns["pumping_test_id"], strict=True)
+    columns["well_id"] = [pumped.get(test) if well is None else well for well, test in pairs]
 
 
 def _check_wells(parsed: Parsed, sites: NDArray[np.int64], codes: Codes) -> None:

@@ -13,11 +13,12 @@ from sqlalchemy import Connection, select
 
 from gwnet import clock
 from gwnet.constants import REPEAT_TOLERANCE_M
-from gwnet.ingest.tables.parse import FIRST_DAY, Moments, Parsed
+from gwnet.ingest.tables.parse import FIRST_DAY, Moments, Parsed, Starts
 from gwnet.store.columns import Column
 from gwnet.store.contract import TABLES
 from gwnet.store.models.base import known_on
 from gwnet.store.models.instruments import InstrumentRecord
+from gwnet.store.models.pumping import PumpingTestRecord
 from gwnet.store.models.schema import METADATA
 from gwnet.store.models.sites import SiteRecord
 from gwnet.store.recorded import IDENTITIES, OF_SITE, RECORD_OF
@@ -27,6 +28,9 @@ from gwnet.store.save.bulk import insert_columns, reserve_ids
 _REFERRED: Final = frozenset(
     column.of for table in TABLES for column in table.columns if column.of not in {"", "site", table.identity}
 )
+
+#: Table that makes each identity, in words.
+_TABLE_OF: Final = {table.identity: table.name.replace("_", " ") for table in TABLES if table.identity}
 
 
 @dataclass
@@ -119,7 +123,7 @@ def ids(parsed: Parsed, codes: Codes, column: Column, sites: NDArray[np.int64] |
 
 def _ids(parsed: Parsed, column: Column, known: dict[Any, int], keys: list[Any], codes: Codes) -> NDArray[np.int64]:
     numbers = np.fromiter((-1 if key is None else known.get(key, -1) for key in keys), dtype=np.int64, count=len(keys))
-    word = column.of.removeprefix("gauging_")
+    word = column.of.removeprefix("gauging_").removeprefix("pumping_")
     for row in np.flatnonzero(numbers < 0):
         key = keys[row]
         if key is None or (isinstance(key, tuple) and key[0] < 0):
@@ -132,9 +136,23 @@ def _ids(parsed: Parsed, column: Column, known: dict[Any, int], keys: list[Any],
         else:
             pool = [k[1] if isinstance(k, tuple) else k for k in known if not isinstance(k, tuple) or k[0] == key[0]]
             near = get_close_matches(str(code), pool, n=2, cutoff=0.6)
-            fix = f"Did you mean {' or '.join(near)}?" if near else f"Load it first, in the table of {word}s."
+            fix = (
+                f"Did you mean {' or '.join(near)}?"
+                if near
+                else f"Load it first, in the table of {_TABLE_OF[column.of]}."
+            )
         parsed.reject(int(row), column.name, f"{word}-unknown", f"There is no {word} {code!r} on record.", fix)
     return numbers
+
+
+def pumped_wells(codes: Codes) -> dict[int, int]:
+    """Return the pumped well of each test on record, by the test's id.
+
+    Parameters as `gwnet.ingest.tables`.
+    """
+    test = PumpingTestRecord
+    query = select(test.pumping_test_id, test.well_id).where(known_on(test, None))
+    return {row.pumping_test_id: row.well_id for row in codes.connection.execute(query)}
 
 
 @dataclass(frozen=True)
@@ -180,7 +198,8 @@ def moments_utc(parsed: Parsed, name: str, sites: NDArray[np.int64], codes: Code
 
     Parameters as `gwnet.ingest.tables`.
     """
-    stamp: Moments = parsed.values[name]
+    values = parsed.values[name]
+    stamp: Moments = values.moments if isinstance(values, Starts) else values
     column = np.full(parsed.count, name, dtype=object)
     return to_utc(parsed, stamp.local, stamp.offset, sites, codes, column)[0]
 

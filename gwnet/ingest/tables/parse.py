@@ -47,7 +47,7 @@ class Parsed:
         The table as it is in the file.
     values : dict of str to array or list
         By column: object arrays of text (None for empty), float arrays (NaN), ``datetime64[D]`` (NaT), minutes of the
-        day as float (NaN), or `Moments`.
+        day as float (NaN), `Moments` or `Starts`.
     good : numpy.ndarray of bool
         Rows without any problem so far.
     rejections : list of gwnet.records.Rejection
@@ -118,6 +118,22 @@ class Moments:
     has_time: NDArray[np.bool_]
 
 
+@dataclass(frozen=True)
+class Starts:
+    """Times of day, or times since the start of a test, whichever a cell gives.
+
+    Attributes
+    ----------
+    moments : Moments
+        Where the cell has a date and time.
+    elapsed : numpy.ndarray of float
+        Where it has a number, in the unit of the heading; NaN elsewhere.
+    """
+
+    moments: Moments
+    elapsed: NDArray[np.float64]
+
+
 def parse(raw: RawTable, today: dt.date) -> Parsed:
     """Type the cells of a table.
 
@@ -150,6 +166,7 @@ def parse(raw: RawTable, today: dt.date) -> Parsed:
         "time": _time_column,
         "timestamp": _moment_column,
     }
+    readers["start"] = lambda parsed, column, cells: _start_column(parsed, column, cells, comma=comma)
     # the caller's day: nothing here reads the clock
     last_day = np.datetime64(today, "D")
     for column in raw.table.columns:
@@ -162,7 +179,7 @@ def parse(raw: RawTable, today: dt.date) -> Parsed:
             parsed.values[column.name] = _number_column(parsed, column, cells, comma=comma)
         else:
             parsed.values[column.name] = readers[column.kind](parsed, column, cells)
-        if column.kind in {"date", "timestamp"}:
+        if column.kind in {"date", "timestamp", "start"}:
             _check_days(parsed, column, last_day)
     return parsed
 
@@ -441,6 +458,19 @@ def _moment_column(parsed: Parsed, column: Column, cells: list[str]) -> Moments:
     return Moments(local, offset, has_time)
 
 
+def _start_column(parsed: Parsed, column: Column, cells: list[str], *, comma: bool) -> Starts:
+    """Return dates with times, and numbers as elapsed times."""
+    pattern = COMMA_NUMBER if comma else NUMBER
+    is_number = [pattern.fullmatch(cell.strip()) is not None for cell in cells]
+    elapsed = np.full(len(cells), np.nan)
+    for row in np.flatnonzero(is_number).tolist():
+        plain = cells[row].strip()
+        elapsed[row] = float(plain.replace(",", ".") if comma else plain)
+    _check_range(parsed, column, elapsed)
+    others = ["" if number else cell for number, cell in zip(is_number, cells, strict=True)]
+    return Starts(_moment_column(parsed, column, others), elapsed)
+
+
 def _clock_and_offset(text: str) -> tuple[float | None, float]:
     """Return minutes since midnight and offset in minutes (NaN for none) of the text after a date."""
     if not text:
@@ -457,6 +487,8 @@ def _clock_and_offset(text: str) -> tuple[float | None, float]:
 
 def _check_days(parsed: Parsed, column: Column, last_day: np.datetime64) -> None:
     values = parsed.values[column.name]
+    if isinstance(values, Starts):
+        values = values.moments
     days = (values.local if isinstance(values, Moments) else values).astype("datetime64[D]")
     for row in np.flatnonzero(days < FIRST_DAY):
         parsed.reject(int(row), column.name, "before-1800", f"{days[row]} lies before 1800.", "Check the year.")

@@ -3,18 +3,28 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from difflib import get_close_matches
+from typing import Final
 
 from gwnet.errors import IngestError, UnitError, UnknownTableError
 from gwnet.ingest.headings import nearest_columns
 from gwnet.records import Rejection
 from gwnet.store.columns import Table
 from gwnet.store.contract import BY_NAME, FORMER_HEADINGS, PROBLEM_COLUMN, TABLES
-from gwnet.units import length_unit
+from gwnet.units import length_unit, rate_unit, time_unit
 
 #: Most headings of a file that a message names.
 _MOST_HEADINGS = 40
+
+#: What gives a unit its usual name, for the kinds of columns whose headings may name several.
+_UNITS_OF_KIND: Final[dict[str, Callable[[str], str]]] = {
+    "length": length_unit,
+    "rate": rate_unit,
+    "duration": time_unit,
+    "start": time_unit,
+}
 
 _HEADING = re.compile(r"\s*(?P<name>[^\[\]]*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*")
 
@@ -238,9 +248,9 @@ def _note_unit(table: Table, name: str, unit: str | None, units: dict[str, str],
     if unit is None:
         return
     column = table.column(name)
-    if column.kind == "length":
+    if column.kind in _UNITS_OF_KIND:
         try:
-            units[name] = length_unit(unit)
+            units[name] = _UNITS_OF_KIND[column.kind](unit)
         except UnitError as error:
             faults.append(f"column {name!r}: {error.message} {error.fix}")
     elif column.unit and unit.lower() != column.unit.lower():

@@ -22,6 +22,7 @@ from gwnet.ingest.tables.overlaps import (
 )
 from gwnet.ingest.tables.parse import Parsed
 from gwnet.ingest.tables.preview import Difference, describe_correction, describe_withdrawal, is_missing
+from gwnet.ingest.tables.pumping import refuse_overlapping_tests
 from gwnet.store.columns import Table
 from gwnet.store.contract import TABLES
 from gwnet.store.models.base import known_on
@@ -141,6 +142,8 @@ class _Recording:
 
     def record(self, source_file_id: int | None) -> Tally:
         """Record the good rows."""
+        if self.table.name == "pumping_tests" and not self.instruction.withdraw:
+            refuse_overlapping_tests(self.parsed, self.columns, self.codes, self.live.values())
         is_point = self.table.name == "measuring_points" and not self.instruction.withdraw
         if is_point:
             self._pass_over_points_in_force()

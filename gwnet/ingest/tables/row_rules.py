@@ -9,6 +9,7 @@ import numpy as np
 from gwnet.clock import zone_of
 from gwnet.errors import ClockError, UnitError
 from gwnet.ingest.tables.parse import Moments, Parsed
+from gwnet.ingest.tables.pumping import check_rates, check_readings
 from gwnet.store.contract import NUMBER_ALLOWED, NUMBER_REQUIRED, QUANTITIES, TAPE_READINGS
 from gwnet.units import length_unit
 
@@ -35,6 +36,9 @@ def check_rows(parsed: Parsed) -> None:
         "thresholds": _check_thresholds,
         "level_events": _check_level_events,
         "stages": _check_when,
+        "pumping_tests": lambda parsed: _check_interval(parsed, "starts_at", "stops_at"),
+        "pumping_rates": check_rates,
+        "pumping_readings": check_readings,
     }
     rule = rules.get(parsed.table.name)
     if rule is not None:

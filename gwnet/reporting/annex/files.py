@@ -45,6 +45,9 @@ CHANGE_COLUMNS: Final = tuple("site issue table row column unit was now why".spl
 #: The one file that is too long to be carried inside the PDF.
 LONG_FILE: Final = "levels_to_date.csv"
 
+#: Frames of pumping tests that go into the annex where the report has some.
+TEST_FRAMES: Final = ("pumping_tests", "pumping_rates", "pumping_static", "pumping_drawdowns", "pumping_fits")
+
 _OTHER_NUMBERS: Final = {"longitude": 6, "latitude": 6}
 
 
@@ -60,7 +63,7 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
     -------
     dict of str to bytes
         Content by name: levels of the period, all levels to date, wells, construction, measuring points, thresholds
-        with their states, crossings and levels, and the control set of each map.
+        with their states, crossings and levels, the control set of each map, and the tables of pumping tests.
     """
     unit = view.measures.unit
     wells = set(view.wells["well"])
@@ -96,6 +99,10 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
         for name, columns, frame in _worked_out(view)
         if len(frame)
     }
+    for name in TEST_FRAMES:
+        frame = data.extras.frame(name)
+        if len(frame):
+            files[name] = frame_csv(frame, ("site", *frame.columns), unit, site=data.site.code)
     for facts in view.maps():
         name = f"map_control_{safe_name(facts.aquifer)}_{facts.day}"
         while name in files:

@@ -104,63 +104,45 @@ class HeadingFlow(Flowable):  # type: ignore[misc]
 
 
 class ContentsFlow(Flowable):  # type: ignore[misc]
-    """The table of contents: every line is a link to its heading."""
+    """The contents in four columns; every entry is a link to its page."""
+
+    _COLUMNS, _LINE, _GAP = 4, 12.6, 5.0 * MM
 
     def __init__(self, entries: Sequence[tuple[int, str, str, str]], ledger: Ledger) -> None:
         super().__init__()
         self.entries, self.ledger = tuple(entries), ledger
+        self.spaceBefore = 8
 
-    @staticmethod
-    def _line_height(level: int) -> float:
-        return 16.5 if level == 0 else 12.6
+    def _rows(self) -> int:
+        return -(-len(self.entries) // self._COLUMNS)
 
     def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
         """Return the size of the list."""
-        self.width = TEXT_WIDTH
-        self.height = sum(self._line_height(level) for level, *_ in self.entries)
+        self.width, self.height = TEXT_WIDTH, self._rows() * self._LINE + 6.0
         return self.width, self.height
 
-    def split(self, _available_width: float, available_height: float) -> list[Flowable]:
-        """Cut the list between two lines."""
-        used, count = 0.0, 0
-        for level, *_ in self.entries:
-            used += self._line_height(level)
-            if used > available_height:
-                break
-            count += 1
-        if count == 0:
-            return []
-        return [ContentsFlow(self.entries[:count], self.ledger), ContentsFlow(self.entries[count:], self.ledger)]
-
     def draw(self) -> None:
-        """Draw the lines with their page numbers."""
-        y = self.height
-        for level, number, text, key in self.entries:
-            height = self._line_height(level)
-            y -= height
+        """Draw the entries with their page numbers, column by column."""
+        with artifact(self.canv):
+            self.canv.setStrokeColor(RULE)
+            self.canv.setLineWidth(0.5)
+            self.canv.line(0, self.height, TEXT_WIDTH, self.height)
+        width = (TEXT_WIDTH - (self._COLUMNS - 1) * self._GAP) / self._COLUMNS
+        for place, (_, _, text, key) in enumerate(self.entries):
+            column, row = divmod(place, self._rows())
+            x, y = column * (width + self._GAP), self.height - 6.0 - (row + 1) * self._LINE
             with element(self.canv, "TOC", key="contents"), content(self.canv, "TOCI"):
-                self._draw_line(y + 4.0, level, number, text, key)
-            self.canv.linkRect("", key, (0, y, TEXT_WIDTH, y + height), relative=1, Border="[0 0 0]")
+                self._draw_entry(x, y + 4.0, width, text, key)
+            self.canv.linkRect("", key, (x, y, x + width, y + self._LINE), relative=1, Border="[0 0 0]")
 
-    def _draw_line(self, y: float, level: int, number: str, text: str, key: str) -> None:
+    def _draw_entry(self, x: float, y: float, width: float, text: str, key: str) -> None:
         canvas = self.canv
-        face, size = (BOLD, 9.4) if level == 0 else (REGULAR, 8.6)
-        canvas.setFillColor(INK)
         page = str(self.ledger.known_pages.get(key, ""))
-        page_width = text_width("000", face, size)
-        if number:
-            draw_text(canvas, 0, y, number, face, size)
-        start = 9 * MM
-        shown = shortened(text, face, size, TEXT_WIDTH - start - page_width - 12)
-        draw_text(canvas, start, y, shown, face, size)
-        draw_text(canvas, TEXT_WIDTH - text_width(page, face, size), y, page, face, size)
-        end = start + text_width(shown, face, size)
-        canvas.setStrokeColor(RULE)
-        canvas.setLineWidth(0.5)
-        canvas.setDash(0.5, 2.6)
-        if end + 6 < TEXT_WIDTH - page_width - 6:
-            canvas.line(end + 6, y + 0.6, TEXT_WIDTH - page_width - 4, y + 0.6)
-        canvas.setDash()
+        page_width = text_width(page, REGULAR, CELL_SIZE)
+        canvas.setFillColor(INK)
+        draw_text(canvas, x, y, shortened(text, REGULAR, CELL_SIZE, width - page_width - 6), REGULAR, CELL_SIZE)
+        canvas.setFillColor(QUIET)
+        draw_text(canvas, x + width - page_width, y, page, REGULAR, CELL_SIZE)
 
 
 class Boxed(Flowable):  # type: ignore[misc]
@@ -278,22 +260,22 @@ class FigureFlow(Flowable):  # type: ignore[misc]
         self.figure, self.ledger, self.level = figure, ledger, level
         self.spaceBefore, self.spaceAfter = 6, 14
         self._caption = caption_paragraph("Figure", figure.number, figure.caption)
-        _, self._caption_height = self._caption.wrap(TEXT_WIDTH, _TALL)
-        room = max(most_height - self._caption_height - self._GAP, 40.0)
+        self._caption_height = self._caption.wrap(TEXT_WIDTH, _TALL)[1] + self._GAP if figure.captioned else 0.0
+        room = max(most_height - self._caption_height, 40.0)
         self._scale = min(1.0, TEXT_WIDTH / size[0], room / size[1])
         self._picture = (size[0] * self._scale, size[1] * self._scale)
 
     def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
         """Return the size of picture and caption."""
         self.width = TEXT_WIDTH
-        self.height = self._picture[1] + self._GAP + self._caption_height
+        self.height = self._picture[1] + self._caption_height
         return self.width, self.height
 
     def draw(self) -> None:
         """Draw the caption and note where the picture goes."""
         x, y = self.canv.absolutePosition(0, 0)
         picture_x = x + (TEXT_WIDTH - self._picture[0]) / 2
-        picture_y = y + self._caption_height + self._GAP
+        picture_y = y + self._caption_height
         for place, title in enumerate(self.figure.bookmarks):
             key = f"figure-{self.figure.number}-{place}"
             self.canv.bookmarkHorizontal(key, 0, self.height * (1 - place / len(self.figure.bookmarks)) + 8)
@@ -303,7 +285,8 @@ class FigureFlow(Flowable):  # type: ignore[misc]
         with element(self.canv, "Figure", alt=self.figure.alt):
             mark = reserve(self.canv, box=box)
         self.ledger.placements.append(Placement(self.figure.key, page, picture_x, picture_y, self._scale, mark))
-        self._caption.drawOn(self.canv, 0, 0)
+        if self.figure.captioned:
+            self._caption.drawOn(self.canv, 0, 0)
 
 
 class SignOffFlow(Flowable):  # type: ignore[misc]

@@ -11,7 +11,6 @@ from reportlab.platypus import (
     CondPageBreak,
     Flowable,
     Frame,
-    NextPageTemplate,
     PageTemplate,
     Paragraph,
 )
@@ -20,6 +19,7 @@ from reportlab.platypus.doctemplate import LayoutError
 
 from gwnet.errors import ReportError
 from gwnet.reporting.content import (
+    Beside,
     Block,
     Bullets,
     Caution,
@@ -28,11 +28,14 @@ from gwnet.reporting.content import (
     FirmBlock,
     Heading,
     PageBreak,
+    PageTitle,
     Report,
+    Results,
     Section,
     SignOff,
     Table,
 )
+from gwnet.reporting.content import Paragraph as Paragraph_
 from gwnet.reporting.pdf.blocks import (
     Boxed,
     ContentsFlow,
@@ -43,32 +46,31 @@ from gwnet.reporting.pdf.blocks import (
     SignOffFlow,
     shortened,
 )
+from gwnet.reporting.pdf.cover import BesideFlow, ResultsFlow
 from gwnet.reporting.pdf.figures import Placement, figure_size
 from gwnet.reporting.pdf.firm import FirmFlow
 from gwnet.reporting.pdf.fonts import BOLD, REGULAR, markup, text_width
 from gwnet.reporting.pdf.styles import (
-    ACCENT,
     BULLET,
-    CONTENTS_TITLE,
-    COVER_PERIOD,
     COVER_SITE,
     COVER_TITLE,
+    FOOT,
     FOOTER_HEIGHT,
+    INK,
     MM,
     QUIET,
     RULE,
     TEXT_WIDTH,
     TONES,
-    WARN,
     PageFormat,
     page_format,
 )
 from gwnet.reporting.pdf.tables import TableFlow, draw_text, table_flowables
 from gwnet.reporting.pdf.tags import Element, ItemParagraph, TaggedCanvas, TaggedParagraph, TitleParagraph, artifact
 
-_SMALL: Final = 7.4
-_MOST_CONTENTS: Final = 44
+_SMALL: Final = 8.0
 _HEADINGS: Final = 75.0  # room that a figure leaves for the headings above it
+_TITLE: Final = 40.0  # the same for one under the title of its page
 
 
 class BuiltPages:
@@ -149,52 +151,45 @@ class _Builder:
             title=self.report.title,
             author=self.report.author,
         )
-        bottom = FOOTER_HEIGHT + 2 * MM
         plain = {"leftPadding": 0, "rightPadding": 0, "topPadding": 0, "bottomPadding": 0}
-        body = Frame(page.left, bottom, TEXT_WIDTH, page.text_height, id="body", **plain)
-        cover = Frame(page.left, bottom, TEXT_WIDTH, page.height - bottom - 40 * MM, id="cover", **plain)
-        document.addPageTemplates(
-            [
-                PageTemplate("cover", [cover], onPage=self._draw_cover, onPageEnd=self._draw_footer),
-                PageTemplate("body", [body], onPage=self._draw_header, onPageEnd=self._draw_footer),
-            ]
-        )
+        body = Frame(page.left, FOOTER_HEIGHT, TEXT_WIDTH, page.text_height, id="body", **plain)
+        document.addPageTemplates([PageTemplate("body", [body], onPageEnd=self._draw_page)])
         return document
 
     def _story(self) -> list[Flowable]:
         sections: list[Flowable] = []
         for number, section in enumerate(self.report.sections, start=1):
             sections.extend(self._section(section, str(number)))
-        story: list[Flowable] = [self.ledger, *self._cover(), NextPageTemplate("body"), NewPage()]
+        story: list[Flowable] = [self.ledger, *self._cover()]
         if self.report.contents and self.report.sections:
-            story.extend(self._contents())
-        story.extend(sections)
-        return story
+            story.append(ContentsFlow([item for item in self.entries if item[0] == 0], self.ledger))
+        return [*story, NewPage(), *sections]
 
     def _cover(self) -> list[Flowable]:
         flowables: list[Flowable] = [
-            TitleParagraph(markup(self.report.title, BOLD), COVER_TITLE),
-            TaggedParagraph(markup(self.report.site), COVER_SITE),
-            TaggedParagraph(markup(self.report.period), COVER_PERIOD),
+            TitleParagraph(markup(self.report.site, BOLD), COVER_TITLE),
+            TaggedParagraph(markup(f"{self.report.title}, {self.report.period.partition(' (')[0]}"), COVER_SITE),
         ]
         for block in self.report.cover.blocks:
             flowables.extend(self._block(block))
         return flowables
 
-    def _contents(self) -> list[Flowable]:
-        entries = (
-            self.entries if len(self.entries) <= _MOST_CONTENTS else [item for item in self.entries if item[0] == 0]
-        )
-        return [TaggedParagraph("Contents", CONTENTS_TITLE), ContentsFlow(entries, self.ledger), NewPage()]
-
     def _section(self, section: Section, number: str) -> list[Flowable]:
         key = f"section-{number}"
-        self.entries.append((0, number, section.title, key))
         flowables: list[Flowable] = [NewPage()] if section.new_page and number != "1" else []
         self.depth = 1
-        headings = [HeadingFlow(section.title, key, 0, self.ledger, number)]
+        headings: list[HeadingFlow] = []
+        if not section.blocks or not isinstance(section.blocks[0], PageTitle):
+            if any(not isinstance(block, Paragraph_) for block in section.blocks):  # a sentence needs no entry
+                self.entries.append((0, "", section.title, key))
+            headings.append(HeadingFlow(section.title, key, 0, self.ledger))
         for index, block in enumerate(section.blocks):
-            if isinstance(block, Heading):
+            if isinstance(block, PageTitle):
+                flowables.extend([*headings, NewPage()] if index else [])
+                if block.entry != "":
+                    self.entries.append((0, "", block.entry or block.text, f"{key}-{index}"))
+                headings = [HeadingFlow(block.text, f"{key}-{index}", 0, self.ledger)]
+            elif isinstance(block, Heading):
                 headings.append(self._heading(block, key, index))
             else:
                 flowables.extend(self._kept(headings, self._block(block)))
@@ -235,6 +230,10 @@ class _Builder:
             return [self._figure(block)]
         if isinstance(block, PageBreak):
             return [NewPage()]
+        if isinstance(block, Results):
+            return [ResultsFlow(block)]
+        if isinstance(block, Beside):
+            return [BesideFlow(self._figure(block.figure), block)]
         return self._text(block)
 
     @staticmethod
@@ -259,8 +258,9 @@ class _Builder:
     def _figure(self, block: FigureSlot) -> FigureFlow:
         content = block.content()
         self.figures[block.key] = content
+        headings = _HEADINGS if block.captioned else _TITLE
         return FigureFlow(
-            block, figure_size(content, block.key), self.format.text_height - _HEADINGS, self.ledger, self.depth
+            block, figure_size(content, block.key), self.format.text_height - headings, self.ledger, self.depth
         )
 
     @staticmethod
@@ -268,73 +268,44 @@ class _Builder:
         key = f"table-{table.number}"
         canvas.bookmarkHorizontal(key, 0, height + 8)
 
-    def _draw_cover(self, canvas: Any, _document: Any) -> None:
-        with artifact(canvas):
-            self._cover_marks(canvas)
-
-    def _cover_marks(self, canvas: Any) -> None:
-        page = self.format
-        top = page.height - 20 * MM
-        canvas.setFillColor(ACCENT)
-        canvas.rect(page.left, top, TEXT_WIDTH, 1.6 * MM, stroke=0, fill=1)
-        canvas.setFillColor(QUIET)
-        owner = shortened(self.report.author, REGULAR, 9.4, TEXT_WIDTH * 0.62)
-        draw_text(canvas, page.left, top - 15, owner, REGULAR, 9.4)
-        self._draw_state(canvas, page.left + TEXT_WIDTH, top - 15.5, 9.0)
-
-    def _draw_state(self, canvas: Any, right: float, y: float, size: float) -> None:
-        state = self.report.state
-        provisional = state != "APPROVED"
-        width = text_width(state, BOLD, size) + 10
-        canvas.setStrokeColor(WARN if provisional else ACCENT)
-        canvas.setFillColor(WARN if provisional else ACCENT)
-        canvas.setLineWidth(0.8)
-        canvas.roundRect(right - width, y - size * 0.42, width, size * 1.62, 1.6, stroke=1, fill=0)
-        draw_text(canvas, right - width + 5, y, state, BOLD, size)
-
-    def _draw_header(self, canvas: Any, _document: Any) -> None:
+    def _draw_page(self, canvas: Any, _document: Any) -> None:
         with artifact(canvas):
             self._header_marks(canvas)
+            self._footer_marks(canvas)
 
     def _header_marks(self, canvas: Any) -> None:
-        page = self.format
-        y = page.height - 12.5 * MM
-        state_width = text_width(self.report.state, BOLD, 6.6) + 10
+        """Write site, title and period, and the state of review with its ring, above a line."""
+        page, y, is_first = self.format, self.format.height - 13.4 * MM, canvas.getPageNumber() == 1
+        words = "all levels approved" if self.report.state == "APPROVED" else self.report.state_words
+        width = text_width(words, BOLD, _SMALL)
+        right = page.left + TEXT_WIDTH
+        canvas.setFillColor(INK)
+        draw_text(canvas, right - width, y, words, BOLD, _SMALL)
+        canvas.setStrokeColor(INK)
+        canvas.setLineWidth(1.1)
+        canvas.circle(right - width - 8.0, y + 2.9, 2.4, stroke=1, fill=int(self.report.state == "APPROVED"))
+        period = self.report.period.partition(" (")[0]
+        whole = (self.report.author,) if is_first else (self.report.site, self.report.title, period)
+        left = shortened(" · ".join(part for part in whole if part), REGULAR, _SMALL, TEXT_WIDTH - width - 24)
         canvas.setFillColor(QUIET)
-        site_width = TEXT_WIDTH - state_width - 10
-        title = shortened(self.report.title, BOLD, _SMALL, site_width * 0.55)
-        draw_text(canvas, page.left, y, title, BOLD, _SMALL)
-        start = text_width(title, BOLD, _SMALL) + 8
-        draw_text(
-            canvas,
-            page.left + start,
-            y,
-            shortened(self.report.site, REGULAR, _SMALL, site_width - start),
-            REGULAR,
-            _SMALL,
-        )
-        self._draw_state(canvas, page.left + TEXT_WIDTH, y + 0.4, 6.6)
-        self._line(canvas, page.height - 15 * MM)
+        draw_text(canvas, page.left, y, left, REGULAR, _SMALL)
+        self._line(canvas, page.height - 15.6 * MM)
 
     def _line(self, canvas: Any, y: float) -> None:
         canvas.setStrokeColor(RULE)
         canvas.setLineWidth(0.4)
         canvas.line(self.format.left, y, self.format.left + TEXT_WIDTH, y)
 
-    def _draw_footer(self, canvas: Any, _document: Any) -> None:
-        with artifact(canvas):
-            self._footer_marks(canvas)
-
     def _footer_marks(self, canvas: Any) -> None:
         page = self.format
         number = canvas.getPageNumber()
         self.ledger.total = max(self.ledger.total, number)
-        y = 10 * MM
-        self._line(canvas, y + 10)
-        canvas.setFillColor(QUIET)
-        counted = f"page {number} of {self.ledger.known_total or number}"
+        self._line(canvas, 13.0 * MM)
+        canvas.setFillColor(FOOT)
+        counted = f"{number} of {self.ledger.known_total or number}"
         width = text_width(counted, REGULAR, _SMALL)
+        y = 9.0 * MM
         draw_text(canvas, page.left + TEXT_WIDTH - width, y, counted, REGULAR, _SMALL)
-        known = f"record as known on {self.report.known_on.text}"
-        text = shortened(f"{self.report.period}   ·   {known}", REGULAR, _SMALL, TEXT_WIDTH - width - 12)
-        draw_text(canvas, page.left, y, text, REGULAR, _SMALL)
+        known = f"Record as known on {self.report.known_on.text}"
+        text = " · ".join(part for part in (known, self.report.heights) if part)
+        draw_text(canvas, page.left, y, shortened(text, REGULAR, _SMALL, TEXT_WIDTH - width - 12), REGULAR, _SMALL)

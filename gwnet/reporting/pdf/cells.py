@@ -9,10 +9,11 @@ from functools import lru_cache
 from typing import Final
 
 from gwnet.reporting.content import Cell, Column, Group, Table, cell_text, is_empty, note_letters
-from gwnet.reporting.pdf.fonts import BOLD, REGULAR, printable, text_width
-from gwnet.reporting.pdf.styles import CELL_LEADING, CELL_PAD_X, CELL_PAD_Y, CELL_SIZE
+from gwnet.reporting.pdf.fonts import BOLD, ITALIC, REGULAR, printable, text_width
+from gwnet.reporting.pdf.graphics import BAR_PT, INTERVAL_PT, GraphicScale, graphic_scale
+from gwnet.reporting.pdf.styles import CELL_LEADING, CELL_PAD_X, CELL_PAD_Y, CELL_SIZE, DENSE_PAD_Y
 
-LETTER_SIZE: Final = 5.4
+LETTER_SIZE: Final = 7.0
 _MOST_LINES: Final = 24
 _LEAST_TEXT_WIDTH: Final = 24.0
 _MOST_GROWTH: Final = 20.0
@@ -29,15 +30,24 @@ class CellLayout:
     letter: str = ""
     strong: bool = False
     empty: bool = False
+    faint: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class RowLayout:
-    """One row, or a piece of a very tall one; ``group`` holds the lines of a group heading instead of cells."""
+    """One row, or a piece of a very tall one.
+
+    ``group`` holds the lines of a group heading instead of cells; ``reasons`` what runs through empty cells: first
+    column, the one after the last, and text; ``remarks`` the lines below the cells, from the second column on;
+    ``source`` the cells that graphics are drawn from.
+    """
 
     cells: tuple[CellLayout, ...]
     height: float
     group: tuple[str, ...] = ()
+    reasons: tuple[tuple[int, int, str], ...] = ()
+    remarks: tuple[str, ...] = ()
+    source: tuple[Cell, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +70,8 @@ class TableLayout:
     gutters: tuple[float, ...]
     head: HeadLayout
     rows: tuple[RowLayout, ...]
+    scales: tuple[GraphicScale | None, ...] = ()
+    pad: float = CELL_PAD_Y
 
 
 @lru_cache(maxsize=50_000)
@@ -150,16 +162,22 @@ def _need(table: Table, index: int, letters: dict[str, str], available: float) -
         face = BOLD if cell.strong else REGULAR
         text = cell_text(cell, column)
         whole = _width(text[:400], face)
+        if table.reasons_in_row and is_empty(cell.value):
+            continue
         if isinstance(cell.value, str) and not is_empty(cell.value):
             fixed = fixed and " " not in text and len(text) < 24
             least = max(least, min(_longest_word(text[:400], face), 0.3 * available))
         else:
             least = max(least, whole)
         natural = max(natural, whole)
-        if cell.reason:
+        if cell.reason in letters:
             gutter = max(gutter, text_width(letters[cell.reason], REGULAR, LETTER_SIZE) + 1.2)
     if column.align == "right" and [after.align for after in table.columns[index + 1 : index + 2]] == ["left"]:
         gutter += _GAP_BEFORE_TEXT
+    if column.graphic == "bar":
+        gutter += BAR_PT
+    elif column.graphic == "interval":
+        least, natural = least + INTERVAL_PT, natural + INTERVAL_PT
     return _Need(least, min(max(natural, least), 0.6 * available), gutter, fixed)
 
 
@@ -245,15 +263,15 @@ def _head(columns: tuple[Column, ...], widths: tuple[float, ...], gutters: tuple
 def _cell_layout(cell: Cell, column: Column, inner: float, letters: dict[str, str]) -> CellLayout:
     face = BOLD if cell.strong else REGULAR
     text = cell_text(cell, column)
-    letter = letters[cell.reason] if cell.reason else ""
-    return CellLayout(wrap_text(text, face, inner), letter, cell.strong, is_empty(cell.value))
+    letter = letters.get(cell.reason, "")
+    return CellLayout(wrap_text(text, face, inner), letter, cell.strong, is_empty(cell.value), cell.faint)
 
 
-def _row_pieces(cells: tuple[CellLayout, ...]) -> list[RowLayout]:
+def _row_pieces(cells: tuple[CellLayout, ...], pad: float) -> list[RowLayout]:
     """Return a row, cut into pieces when it has more lines than a page could hold."""
     most = max(len(cell.lines) for cell in cells)
     if most <= _MOST_LINES:
-        return [RowLayout(cells, most * CELL_LEADING + 2 * CELL_PAD_Y)]
+        return [RowLayout(cells, most * CELL_LEADING + 2 * pad)]
     pieces = []
     for start in range(0, most, _MOST_LINES):
         stop = start + _MOST_LINES
@@ -262,7 +280,7 @@ def _row_pieces(cells: tuple[CellLayout, ...]) -> list[RowLayout]:
             for cell in cells
         )
         lines = max(len(cell.lines) for cell in part)
-        pieces.append(RowLayout(part, lines * CELL_LEADING + 2 * CELL_PAD_Y))
+        pieces.append(RowLayout(part, lines * CELL_LEADING + 2 * pad))
     return pieces
 
 
@@ -287,6 +305,7 @@ def lay_out_table(table: Table, available: float) -> TableLayout:
     gutters = tuple(need.gutter for need in needs)
     inner = [width - 2 * CELL_PAD_X - gutter + 0.01 for width, gutter in zip(widths, gutters, strict=True)]
     rows: list[RowLayout] = []
+    pad = DENSE_PAD_Y if table.dense else CELL_PAD_Y
     for row in table.rows:
         if isinstance(row, Group):
             lines = wrap_text(row.text, BOLD, available - 2 * CELL_PAD_X)[:_MOST_LINES]
@@ -296,5 +315,41 @@ def lay_out_table(table: Table, available: float) -> TableLayout:
             _cell_layout(cell, column, width, letters)
             for cell, column, width in zip(row, table.columns, inner, strict=True)
         )
-        rows.extend(_row_pieces(cells))
-    return TableLayout(table.columns, widths, gutters, _head(table.columns, widths, gutters), tuple(rows))
+        pieces = [replace(piece, source=row) for piece in _row_pieces(cells, pad)]
+        rows.extend([_with_reasons(pieces[0], row, widths, available), *pieces[1:]] if table.reasons_in_row else pieces)
+    return TableLayout(
+        table.columns,
+        widths,
+        gutters,
+        _head(table.columns, widths, gutters),
+        tuple(rows),
+        tuple(graphic_scale(table, index) for index in range(len(table.columns))),
+        pad,
+    )
+
+
+def _with_reasons(layout: RowLayout, row: tuple[Cell, ...], widths: tuple[float, ...], available: float) -> RowLayout:
+    """Return a row with the reasons of its empty cells run through them, and its remarks in lines below."""
+    reasons: list[tuple[int, int, str]] = []
+    remarks: list[str] = []
+    for empty, members in itertools.groupby(enumerate(row), key=lambda item: is_empty(item[1].value)):
+        places = list(members)
+        texts = list(dict.fromkeys(cell.reason for _, cell in places if cell.reason and not cell.faint))
+        if not texts:
+            continue
+        start, stop, text = places[0][0], places[-1][0] + 1, "; ".join(texts)
+        room = sum(widths[start:stop]) - 2 * CELL_PAD_X
+        if empty and text_width(text, ITALIC, CELL_SIZE) <= room:
+            reasons.append((start, stop, text))
+        else:
+            remarks += [text for text in texts if text not in remarks and text not in {item[2] for item in reasons}]
+    lines: tuple[str, ...] = ()
+    if remarks:
+        sentence = "; ".join(remarks)
+        lines = wrap_text(f"{sentence[0].upper()}{sentence[1:]}", REGULAR, available - widths[0] - 2 * CELL_PAD_X)
+    cells = tuple(
+        replace(cell, lines=("",), letter="") if cell.empty and row[index].reason else cell
+        for index, cell in enumerate(layout.cells)
+    )
+    height = layout.height + len(lines) * CELL_LEADING
+    return replace(layout, cells=cells, reasons=tuple(reasons), remarks=lines, height=height)

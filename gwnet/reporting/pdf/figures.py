@@ -171,7 +171,8 @@ def _place(document: pikepdf.Pdf, source: pikepdf.Pdf, place: Placement, number:
     drawn = f"q {matrix} cm {name} Do Q"
     if place.mark is not None:
         drawn = f"/Figure <</MCID {place.mark}>> BDC {drawn} EMC"
-    page.contents_add(drawn.encode("ascii"))
+    # under the text of the page, which may stand on a free part of the figure
+    page.contents_add(drawn.encode("ascii"), prepend=True)
 
 
 def _drop_empty_resources(document: pikepdf.Pdf) -> None:

@@ -14,28 +14,33 @@ from gwnet.reporting.pdf.fonts import BOLD, ITALIC, REGULAR
 MM: Final = 72.0 / 25.4
 
 #: Width of the text on either page format; figures are drawn for it.
-TEXT_WIDTH: Final = 170.0 * MM
-HEADER_HEIGHT: Final = 19.0 * MM
+TEXT_WIDTH: Final = 174.0 * MM
+HEADER_HEIGHT: Final = 20.0 * MM
 FOOTER_HEIGHT: Final = 17.0 * MM
 
-INK: Final[Color] = HexColor(0x1B2430)
-QUIET: Final[Color] = HexColor(0x5A6672)
-ACCENT: Final[Color] = HexColor(0x17495C)
-RULE: Final[Color] = HexColor(0xB4BEC6)
-HAIR: Final[Color] = HexColor(0xDCE2E6)
-BAND: Final[Color] = HexColor(0xEEF2F4)
-WARN: Final[Color] = HexColor(0x8A3B12)
+INK: Final[Color] = HexColor(0x1F2830)
+QUIET: Final[Color] = HexColor(0x4C5863)
+ACCENT: Final[Color] = HexColor(0x12527A)
+FOOT: Final[Color] = HexColor(0x69747E)
+RULE: Final[Color] = HexColor(0xAEB8C0)
+HAIR: Final[Color] = HexColor(0xE4E9EC)
+BAND: Final[Color] = HexColor(0xF1F4F6)
+FALL: Final[Color] = HexColor(0xC3D3DE)
+TREND: Final[Color] = HexColor(0x6C8597)
+PAPER: Final[Color] = HexColor(0xFFFFFF)
+WARN: Final[Color] = HexColor(0xA8410A)
 WARN_BAND: Final[Color] = HexColor(0xFBF3EC)
 
 #: Sizes and leading inside tables.
-CELL_SIZE: Final = 7.6
-CELL_LEADING: Final = 9.8
-CELL_PAD_X: Final = 3.2
-CELL_PAD_Y: Final = 1.9
-NOTE_SIZE: Final = 7.0
-NOTE_LEADING: Final = 9.2
-CAPTION_SIZE: Final = 8.4
-CAPTION_LEADING: Final = 11.2
+CELL_SIZE: Final = 8.0
+CELL_LEADING: Final = 11.0
+CELL_PAD_X: Final = 2.6
+CELL_PAD_Y: Final = 1.5
+DENSE_PAD_Y: Final = 0.35
+NOTE_SIZE: Final = 8.0
+NOTE_LEADING: Final = 11.0
+CAPTION_SIZE: Final = 8.0
+CAPTION_LEADING: Final = 11.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +72,7 @@ class PageFormat:
     @property
     def text_height(self) -> float:
         """Height of the text."""
-        return self.height - HEADER_HEIGHT - FOOTER_HEIGHT - 2 * MM
+        return self.height - HEADER_HEIGHT - FOOTER_HEIGHT
 
 
 def page_format(name: str) -> PageFormat:
@@ -89,22 +94,24 @@ def _style(name: str, size: float, leading: float, **more: object) -> ParagraphS
     return ParagraphStyle(name, fontSize=size, leading=leading, **settings)
 
 
-BODY: Final = _style("body", 9.2, 13.2, spaceAfter=6)
-LEAD: Final = _style("lead", 10.4, 15.0, spaceAfter=8)
-SMALL: Final = _style("small", 8.0, 11.2, spaceAfter=5, textColor=QUIET)
-BULLET: Final = _style("bullet", 9.2, 13.2, spaceAfter=3, leftIndent=12, bulletIndent=2)
-SECTION: Final = _style("section", 15.5, 19, fontName=BOLD, textColor=ACCENT, spaceBefore=16, spaceAfter=7)
-HEADING: Final = _style("heading", 10.6, 14, fontName=BOLD, spaceBefore=9, spaceAfter=4)
+BODY: Final = _style("body", 9.0, 12.8, spaceAfter=5)
+LEAD: Final = _style("lead", 9.0, 12.8, spaceAfter=7)
+SMALL: Final = _style("small", 8.0, 11.0, spaceAfter=5, textColor=QUIET)
+BULLET: Final = _style("bullet", 9.0, 12.8, spaceAfter=3, leftIndent=12, bulletIndent=2)
+SECTION: Final = _style("section", 16, 20, fontName=BOLD, textColor=ACCENT, spaceBefore=16, spaceAfter=7)
+HEADING: Final = _style("heading", 11, 14, fontName=BOLD, textColor=ACCENT, spaceBefore=9, spaceAfter=4)
 CAPTION: Final = _style("caption", CAPTION_SIZE, CAPTION_LEADING)
 NOTE: Final = _style("note", NOTE_SIZE, NOTE_LEADING, textColor=QUIET)
-WARN_TITLE: Final = _style("warn title", 9.2, 12.4, fontName=BOLD, textColor=WARN, spaceAfter=2)
-WARN_ITEM: Final = _style("warn item", 8.4, 11.8, spaceAfter=2.4, leftIndent=9, bulletIndent=0)
-COVER_TITLE: Final = _style("cover title", 27, 33, fontName=BOLD, textColor=ACCENT, spaceAfter=8)
-COVER_SITE: Final = _style("cover site", 15, 20, spaceAfter=2)
-COVER_PERIOD: Final = _style("cover period", 12.5, 17, textColor=QUIET, spaceAfter=14)
+WARN_TITLE: Final = _style("warn title", 9.0, 12.4, fontName=BOLD, textColor=WARN, spaceAfter=2)
+WARN_ITEM: Final = _style("warn item", 8.0, 11.0, spaceAfter=2.4, leftIndent=9, bulletIndent=0)
+COVER_TITLE: Final = _style("cover title", 23, 28, fontName=BOLD, textColor=ACCENT, spaceAfter=8)
+COVER_SITE: Final = _style("cover site", 13, 17, spaceAfter=3)
+COVER_PERIOD: Final = _style("cover period", 9, 12.8, spaceAfter=6)
 CONTENTS_TITLE: Final = _style("contents title", 15.5, 19, fontName=BOLD, textColor=ACCENT, spaceAfter=10)
-FACT_NAME: Final = _style("fact name", 8.6, 12.2, textColor=QUIET)
-FACT_VALUE: Final = _style("fact value", 8.6, 12.2)
-STATEMENT: Final = _style("statement", 9.2, 13.2, spaceAfter=8, fontName=ITALIC)
+FACT_NAME: Final = _style("fact name", 8.0, 10.4, textColor=QUIET)
+FACT_VALUE: Final = _style("fact value", 8.0, 10.4)
+STATEMENT: Final = _style("statement", 9.0, 12.8, spaceAfter=8, fontName=ITALIC)
 
-TONES: Final = {"body": BODY, "lead": LEAD, "small": SMALL}
+METHOD: Final = _style("method", 8.0, 11.0, spaceAfter=4)
+
+TONES: Final = {"body": BODY, "lead": LEAD, "small": SMALL, "note": METHOD}

@@ -11,10 +11,10 @@ from reportlab.platypus import Flowable, Paragraph
 
 from gwnet.reporting.content import Table, note_letters
 from gwnet.reporting.pdf.cells import LETTER_SIZE, CellLayout, RowLayout, TableLayout, lay_out_table
-from gwnet.reporting.pdf.fonts import BOLD, REGULAR, markup, runs, text_width
+from gwnet.reporting.pdf.fonts import BOLD, ITALIC, REGULAR, markup, runs, text_width
+from gwnet.reporting.pdf.graphics import BAR_PT, draw_bar, draw_interval, draw_ticks
 from gwnet.reporting.pdf.styles import (
     ACCENT,
-    BAND,
     CAPTION,
     CELL_LEADING,
     CELL_PAD_X,
@@ -30,7 +30,7 @@ from gwnet.reporting.pdf.styles import (
 from gwnet.reporting.pdf.tags import CaptionParagraph, TaggedParagraph, artifact, content, drawn_plainly, element
 
 _BASELINE: Final = (CELL_LEADING - CELL_SIZE) / 2 + 0.79 * CELL_SIZE
-_LEAST_ROWS: Final = 3
+_LEAST_ROWS: Final = 5
 _LEAST_HEIGHT: Final = 110.0
 _CAPTION_GAP: Final = 4.0
 _NOTES_GAP: Final = 4.0
@@ -81,7 +81,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
         self.spaceBefore = 8
         self.spaceAfter = 13
         self._caption = caption_paragraph("Table", table.number, table.caption, continued=first > 0)
-        self._caption_height = self._caption.wrap(TEXT_WIDTH, 10_000)[1] + _CAPTION_GAP
+        self._caption_height = self._caption.wrap(TEXT_WIDTH, 10_000)[1] + _CAPTION_GAP if table.captioned else 0.0
         self._notes, self._notes_height = self._measure_notes()
         self._lead = self._continued_group()
 
@@ -127,7 +127,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
         return self.width, self.height
 
     def split(self, _available_width: float, available_height: float) -> list[Flowable]:
-        """Cut the table where a page ends, with at least three rows on either side."""
+        """Cut the table where a page ends, with at least five rows on either side."""
         rows = self._rows()
         room = available_height - self._fixed_height()
         count = 0
@@ -168,16 +168,19 @@ class TableFlow(Flowable):  # type: ignore[misc]
 
     def _draw_table(self) -> float:
         """Draw everything but the notes and return where the table ends; that it continues is tagged once."""
-        y = self.height - self._caption_height + _CAPTION_GAP
-        if self.first:
-            with artifact(self.canv):
-                drawn_plainly(self._caption, self.canv, 0, y)
-        else:
-            self._caption.drawOn(self.canv, 0, y)
-        y -= _CAPTION_GAP
-        self._rule(y, 0.9, ACCENT)
+        y = self.height
+        if self.table.captioned:
+            y += _CAPTION_GAP - self._caption_height
+            if self.first:
+                with artifact(self.canv):
+                    drawn_plainly(self._caption, self.canv, 0, y)
+            else:
+                self._caption.drawOn(self.canv, 0, y)
+            y -= _CAPTION_GAP
+        self._rule(y, 0.9, INK)
         y = self._draw_head(y)
-        self._rule(y, 0.5, RULE)
+        self._rule(y, 0.5, INK)
+        self._scales(y)
         if self._lead:
             y -= self._lead.height
             with artifact(self.canv):
@@ -187,9 +190,18 @@ class TableFlow(Flowable):  # type: ignore[misc]
             y -= row.height
             self._draw_row(row, y)
             if position < len(rows) - 1 and not row.group:
-                self._rule(y, 0.35, HAIR)
-        self._rule(y, 0.7, ACCENT if self._ends() else RULE)
+                self._rule(y, 0.4, HAIR)
+        self._rule(y, 0.9 if self._ends() else 0.5, INK if self._ends() else RULE)
         return y
+
+    def _scales(self, bottom: float) -> None:
+        """Draw the scales of columns with limits behind their rows."""
+        height = sum(row.height for row in self._rows()) + (self._lead.height if self._lead else 0.0)
+        for index, (column, scale) in enumerate(zip(self.layout.columns, self.layout.scales, strict=True)):
+            if column.graphic == "interval" and scale is not None:
+                with artifact(self.canv):
+                    left = self._edges()[index] + CELL_PAD_X
+                    draw_ticks(self.canv, scale, left, bottom + CELL_PAD_Y + 2.0, bottom - height, bottom)
 
     def _rule(self, y: float, thickness: float, colour: Any, start: float = 0.0, stop: float = TEXT_WIDTH) -> None:
         with artifact(self.canv):
@@ -272,23 +284,47 @@ class TableFlow(Flowable):  # type: ignore[misc]
                     self._draw_group(row, bottom)
                 return
             edges = self._edges()
-            top = bottom + row.height - CELL_PAD_Y - _BASELINE
+            top = bottom + row.height - self.layout.pad - _BASELINE
             for index, cell in enumerate(row.cells):
                 kind, scope = ("TD", "") if index else ("TH", "Row")
                 with content(self.canv, kind, scope=scope):
                     self._draw_cell(index, edges, top, cell)
+                    self._draw_reasons(row, index, edges, top)
+            self._draw_graphics(row, edges, top)
+
+    def _draw_reasons(self, row: RowLayout, index: int, edges: list[float], top: float) -> None:
+        """Write what runs through empty cells from a column on, and the remarks of a row with its last cell."""
+        self.canv.setFillColor(QUIET)
+        for start, _, text in row.reasons:
+            if start == index:
+                draw_text(self.canv, edges[start] + CELL_PAD_X, top, text, ITALIC, CELL_SIZE)
+        if index == len(row.cells) - 1:
+            lines = max(len(cell.lines) for cell in row.cells)
+            for number, line in enumerate(row.remarks):
+                y = top - (lines + number) * CELL_LEADING
+                draw_text(self.canv, edges[1] + CELL_PAD_X, y, line, ITALIC, CELL_SIZE)
+
+    def _draw_graphics(self, row: RowLayout, edges: list[float], top: float) -> None:
+        for index, (column, scale) in enumerate(zip(self.layout.columns, self.layout.scales, strict=True)):
+            if scale is None or not row.source:
+                continue
+            with artifact(self.canv):
+                middle = top + 0.33 * CELL_SIZE
+                if column.graphic == "bar":
+                    left = edges[index + 1] - CELL_PAD_X - BAR_PT + 4.0
+                    draw_bar(self.canv, row.source[index], scale, left, middle)
+                else:
+                    draw_interval(self.canv, row.source[index], scale, edges[index] + CELL_PAD_X, middle)
 
     def _draw_group(self, row: RowLayout, bottom: float) -> None:
         top = bottom + row.height - CELL_PAD_Y - _BASELINE
-        self.canv.setFillColor(BAND)
-        self.canv.rect(0, bottom, TEXT_WIDTH, row.height, stroke=0, fill=1)
-        self.canv.setFillColor(INK)
+        self.canv.setFillColor(ACCENT)
         for number, line in enumerate(row.group):
             draw_text(self.canv, CELL_PAD_X, top - 0.7 - number * CELL_LEADING, line, BOLD, CELL_SIZE)
 
     def _draw_cell(self, index: int, edges: list[float], top: float, cell: CellLayout) -> None:
-        self.canv.setFillColor(QUIET if cell.empty else INK)
-        face = BOLD if cell.strong else REGULAR
+        self.canv.setFillColor(QUIET if cell.empty or cell.faint else INK)
+        face = ITALIC if cell.faint else BOLD if cell.strong else REGULAR
         end = edges[index]
         y = top
         for number, line in enumerate(cell.lines):
@@ -320,7 +356,7 @@ def _cell(canvas: Any, kind: str, *, tagged: bool, **attributes: Any) -> Iterato
 
 
 def _enough(rows: tuple[RowLayout, ...]) -> bool:
-    """Tell whether rows are enough to stand on a page: three of them, or fewer tall ones."""
+    """Tell whether rows are enough to stand on a page: five of them, or fewer tall ones."""
     return len(rows) >= _LEAST_ROWS or sum(row.height for row in rows) >= _LEAST_HEIGHT
 
 

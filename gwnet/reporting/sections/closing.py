@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from gwnet.reporting.content import Block, Caution, Paragraph, SignOff
 from gwnet.reporting.definition.wording import wording, wording_items
@@ -15,7 +16,7 @@ from gwnet.reporting.view import ReportView
 
 @register_section(
     "methods",
-    "How levels, maps and comparisons were worked out",
+    "Methods",
     "the method notes of what the report holds",
     place=230,
 )
@@ -35,8 +36,12 @@ def compose_methods(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     }
     blocks: list[Block] = []
     for name in _list_notes(view):
-        blocks.extend(wording(name, values, view.definition.wording))
+        blocks.extend(_smaller(block) for block in wording(name, values, view.definition.wording))
     return blocks
+
+
+def _smaller(block: Block) -> Block:
+    return replace(block, tone="note") if isinstance(block, Paragraph) else block
 
 
 def _list_notes(view: ReportView) -> list[str]:
@@ -47,6 +52,17 @@ def _list_notes(view: ReportView) -> list[str]:
         if kind.name in view.definition.sections:
             names += kind.notes(view)
     return list(dict.fromkeys(names))
+
+
+@register_section(
+    "discussion",
+    "Discussion by the preparer",
+    "the preparer's own paragraphs; left out where there are none",
+    place=225,
+)
+def compose_discussion(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
+    """Return the preparer's own paragraphs."""
+    return [Paragraph(text) for text in view.definition.discussion]
 
 
 @register_section("cautions", "Cautions", "the cautions", place=240)

@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from gwnet.reporting.changes import Change, is_read_below_screen, why_no_number
-from gwnet.reporting.content import Cell, Column, Group, Table, is_empty
+from gwnet.reporting.content import Cell, Column, Group, Table, cell_text, is_empty
 from gwnet.reporting.measures import Measures, date_of
 from gwnet.reporting.rounds import Event
 
@@ -53,6 +53,33 @@ def without_empty_columns(table: Table) -> Table:
         columns=tuple(table.columns[index] for index in kept),
         rows=tuple(row if isinstance(row, Group) else tuple(row[index] for index in kept) for row in table.rows),
         notes=(*table.notes, f"Not on record for any of these wells: {', '.join(names)}."),
+    )
+
+
+def without_shared_columns(table: Table) -> Table:
+    """Return a table without the columns whose value is the same in every row; a note gives it once."""
+    rows = [row for row in table.rows if not isinstance(row, Group)]
+    if len(rows) < 5:
+        return table
+    shared = [
+        index
+        for index in range(table.identified_by, len(table.columns))
+        if len({(row[index].value, row[index].reason, row[index].prefix) for row in rows}) == 1
+        and not is_empty(rows[0][index].value)
+    ]
+    if not shared:
+        return table
+    kept = [index for index in range(len(table.columns)) if index not in shared]
+    said = ", ".join(
+        f"{_column_name(table.columns[index])} {cell_text(rows[0][index], table.columns[index])}"
+        + (f" {table.columns[index].unit}" if table.columns[index].unit else "")
+        for index in shared
+    )
+    return replace(
+        table,
+        columns=tuple(table.columns[index] for index in kept),
+        rows=tuple(row if isinstance(row, Group) else tuple(row[index] for index in kept) for row in table.rows),
+        notes=(*table.notes, f"The same at all of them: {said}."),
     )
 
 
@@ -118,4 +145,4 @@ def change_cell(change: Change, measures: Measures) -> Cell:
     if not change.known:
         return Cell(None, change.reason)
     is_clear = change.is_significant or not math.isfinite(change.uncertainty_m)
-    return Cell(measures.length(change.value_m), "" if is_clear else WITHIN_UNCERTAINTY)
+    return Cell(measures.length(change.value_m), "" if is_clear else WITHIN_UNCERTAINTY, faint=not is_clear)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 import pandas as pd
@@ -10,7 +11,8 @@ import pandas as pd
 from gwnet.constants import OTHER_AQUIFER
 from gwnet.figures.maps.context import count_others
 from gwnet.figures.maps.data import other_code
-from gwnet.reporting.content import Block, Bullets, Cell, Column, FigureSlot, Heading, Paragraph, Row, Table
+from gwnet.hydro.gradients.directions import directions
+from gwnet.reporting.content import Block, Bullets, Cell, Column, FigureSlot, Group, Heading, Paragraph, Row, Table
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.extras import AquiferChange, Picture
@@ -58,58 +60,175 @@ def picture_slot(picture: Picture) -> FigureSlot:
 
 @register_section(
     "gradients",
-    "Gradients by round",
-    "the gradients of every round, and those between wells of clusters",
+    "Horizontal gradients",
+    "direction and size of the gradient of each aquifer over the rounds, the last rounds in numbers, and the gradients "
+    "between wells of clusters",
     place=110,
     tables=(MAP,),
     frames=_FRAMES,
     notes=_list_notes,
+    new_page=True,
 )
 def compose_gradients(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
-    """Return the section with the gradients of every round to date, and those between wells of clusters."""
+    """Return the section with the gradients of the aquifers to date, and those between wells of clusters."""
     extras = view.data.extras
     gradients, vertical = extras.frame("gradients"), extras.frame("vertical")
     blocks: list[Block] = []
     pictures = {picture.key: picture for picture in extras.pictures.get("gradients", ())}
     if view.data.rounds.empty:
         blocks.append(Paragraph("No gauging round is on record, so there is no gradient by round."))
+    sentences: list[str] = []
+    figures: list[Block] = []
     for code, _ in view.by_aquifer():
         rows = gradients[gradients["aquifer"] == code]
         if rows.empty:
             continue
-        blocks.append(Heading(view.aquifer_name(code)))
+        name = view.aquifer_name(code)
         if rows["gradient"].isna().all():
             why = text_of(rows["note"].iloc[-1]) or "too few wells"
-            blocks.append(Paragraph(f"No round gives a gradient: {why}."))
+            figures += [Heading(name), Paragraph(f"No round gives a gradient: {why}.")]
             continue
+        sentences.append(_spread(name, rows))
         if picture := pictures.get(f"rose-{code}"):
-            blocks.append(picture_slot(picture))
-        blocks.append(_horizontal(view, code, rows))
+            figures += [Heading(name), replace(picture_slot(picture), captioned=False)]
+    if sentences:
+        first, *others = sentences
+        lead, _, rest = first.partition(";")
+        blocks.append(Paragraph("; ".join([rest.strip(), *others]) if rest else " ".join(others), "lead", f"{lead};"))
+    blocks += figures
+    if newest := _newest_rounds(view, gradients):
+        blocks.append(newest)
     vertical = vertical[vertical["date"] >= view.period.first.isoformat()]
     if len(vertical):
-        blocks.append(Heading("Vertical gradients in clusters"))
+        blocks.append(Heading("Vertical gradients in clusters, between the middles of screens"))
         blocks.append(_vertical(view, vertical))
     if not blocks:
         blocks.append(Paragraph("No gradient can be worked out from the levels on record."))
     return blocks
 
 
-def _horizontal(view: ReportView, aquifer: str, table: pd.DataFrame) -> Table:
-    columns = (*gradient_columns(view, "Round", "Day"), Column("Triangles"), Column("Wells that do not fit"))
-    rows = tuple(_horizontal_row(row) for row in table.to_dict("records"))
-    notes = (
-        "The plane through all levels of the round that can be used and fit their neighbours. Triangles: whether the "
-        "median of the triangles between the wells agrees with it.",
+def _spread(name: str, rows: pd.DataFrame) -> str:
+    """Return between which directions and sizes the rounds of an aquifer lie."""
+    known = rows[rows["determined"].astype(bool)]
+    if known.empty:
+        return f"{name}: no round has a direction that is distinguishable; see the table."
+    sizes = known["gradient"].astype(float) * 1000.0
+    turns = known["azimuth_degrees"].astype(float)
+    middle = directions(turns.tolist()).mean_deg
+    unwound = middle + 180.0 - (180.0 - (turns - middle)) % 360.0
+    low, high = round(float(unwound.min())) % 360, round(float(unwound.max())) % 360
+    return (
+        f"{name}: flow towards {low}° to {high}° at {len(known)} of {len(rows)} rounds; "
+        f"{sizes.min():.2g} to {sizes.max():.2g} mm per m"
     )
-    caption = f"Horizontal gradients of {view.aquifer_name(aquifer)}, directions clockwise from grid north, ± at 95 %."
-    return Table(f"gradients-{aquifer}", caption, columns, rows, notes, identified_by=2)
+
+
+def _newest_rounds(view: ReportView, gradients: pd.DataFrame) -> Table | None:
+    """Return the newest round of each aquifer, the one before it and the one a year before, in numbers."""
+    rows: list[Row] = []
+    for code, _ in view.by_aquifer():
+        own = gradients[gradients["aquifer"] == code].reset_index(drop=True)
+        if own.empty or own["gradient"].isna().all():
+            continue
+        rows.append(Group(view.aquifer_name(code)))
+        places = sorted({place for place in (len(own) - 5, len(own) - 2, len(own) - 1) if place >= 0})
+        rows.extend(_horizontal_row(row) for row in own.iloc[places].to_dict("records"))
+    if not rows:
+        return None
+    columns = gradient_columns(view, "Round", "Day")
+    caption = "Horizontal gradients of the newest rounds, directions clockwise from grid north, ± at 95 %."
+    return Table(
+        "newest-gradients",
+        caption,
+        columns,
+        tuple(rows),
+        identified_by=2,
+        compared=False,
+        captioned=False,
+        reasons_in_row=True,
+    )
+
+
+@register_section(
+    "gradient_rounds",
+    "Gradients of every round",
+    "the gradients of every round in numbers",
+    place=190,
+    tables=(MAP,),
+)
+def compose_gradient_rounds(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
+    """Return the section with the gradients of every round."""
+    gradients = view.data.extras.frame("gradients")
+    codes = [
+        code for code, _ in view.by_aquifer() if gradients.loc[gradients["aquifer"] == code, "gradient"].notna().any()
+    ]
+    pairs = [codes[start : start + _BESIDE] for start in range(0, len(codes), _BESIDE)]
+    tables = [_every_round(view, pair, gradients, number) for number, pair in enumerate(pairs, start=1)]
+    return tables or [Paragraph("No round gives a gradient.")]
+
+
+def _every_round(view: ReportView, codes: Sequence[str], gradients: pd.DataFrame, number: int) -> Table:
+    """Return the gradients of a few aquifers beside each other, a row a round."""
+    slope = f"{view.measures.unit}/{view.measures.unit}"
+    columns: list[Column] = [Column("Round"), Column("Day")]
+    by_round: dict[tuple[str, str], dict[str, dict[str, Any]]] = {}
+    for code in codes:
+        name = view.aquifer_name(code).partition(" (")[0]
+        columns += [
+            Column("levels", "", 0, "right", group=name),
+            Column("gradient", slope, 5, "right", group=name),
+            Column("±", slope, 5, "right", group=name),
+            Column("towards", "°", 0, "right", group=name),
+            Column("±", "°", 0, "right", group=name),
+        ]
+        for row in gradients[gradients["aquifer"] == code].to_dict("records"):
+            by_round.setdefault((text_of(row["round"]) or str(row["date"]), ""), {})[code] = row
+    rows: list[Row] = []
+    for (label, _), found in by_round.items():
+        day = min(str(row["date"]) for row in found.values())
+        cells: list[Cell] = [Cell(label), Cell(day)]
+        for code in codes:
+            cells += _round_cells(found.get(code))
+        remarks = [
+            f"{view.aquifer_name(code).partition(' (')[0].lower()}: {text_of(row['finding'])} left out"
+            for code, row in found.items()
+            if text_of(row["finding"])
+        ]
+        if remarks:
+            cells[1] = replace(cells[1], reason="; ".join(remarks))
+        rows.append(tuple(cells))
+    rows.sort(key=lambda row: str(row[1].value) if isinstance(row, tuple) else "")
+    notes = (
+        "The plane through all levels of the round that can be used and fit their neighbours, those of loggers and "
+        "gauges among them; directions clockwise from grid north, ± at 95 %.",
+    )
+    caption = "Horizontal gradients of every round."
+    return Table(f"gradients-{number}", caption, tuple(columns), tuple(rows), notes, identified_by=2, dense=True)
+
+
+def _round_cells(row: dict[str, Any] | None) -> tuple[Cell, ...]:
+    if row is None:
+        return (Cell(None, "no set of levels"),) * 5
+    values = [number_of(row[name]) for name in _GRADIENT_VALUES]
+    cells = gradient_cells(
+        str(int(row["levels"])),
+        (values[0], values[1], number_of(row["gradient_upper_limit"])),
+        (values[2], values[3]),
+        determined=bool(row["determined"]),
+        why=text_of(row["note"]),
+    )
+    return (Cell(int(row["levels"])), *cells[1:5])
+
+
+#: Aquifers that stand beside each other in the table of every round.
+_BESIDE: Final = 2
 
 
 def _horizontal_row(row: dict[str, Any]) -> tuple[Cell, ...]:
-    values = [number_of(row[name]) for name in _GRADIENT_VALUES]
+    values, left_out = [number_of(row[name]) for name in _GRADIENT_VALUES], text_of(row["finding"])
     return (
         text_cell(row["round"], "of no round"),
-        Cell(str(row["date"])),
+        Cell(str(row["date"]), f"without {left_out}, which does not fit" if left_out else ""),
         *gradient_cells(
             count_levels(int(row["levels"]), int(row.get("loggers") or 0), int(row.get("gauges") or 0)),
             (values[0], values[1], number_of(row["gradient_upper_limit"])),
@@ -117,8 +236,6 @@ def _horizontal_row(row: dict[str, Any]) -> tuple[Cell, ...]:
             determined=bool(row["determined"]),
             why=text_of(row["note"]),
         ),
-        text_cell(row["triangles"], "nothing to compare"),
-        Cell(text_of(row["finding"]) or "none"),
     )
 
 
@@ -150,7 +267,7 @@ def _vertical(view: ReportView, table: pd.DataFrame) -> Table:
             )
         )
     caption = "Vertical gradients between the middles of screens in clusters in this period, ± at 95 %."
-    return Table("vertical-gradients", caption, columns, tuple(rows), identified_by=4)
+    return Table("vertical-gradients", caption, columns, tuple(rows), identified_by=4, captioned=False)
 
 
 @register_section(

@@ -1,40 +1,68 @@
-"""The cover: who, where, when, in what state, and the cautions."""
+"""The cover: what was found, where the wells are, who, when, in what state, and the cautions."""
 
 from __future__ import annotations
 
-from gwnet.reporting.content import Block, Caution, Cover, Facts, FirmBlock
+from gwnet.figures.maps.key_map import KEY_LEFT_MM
+from gwnet.reporting.content import Beside, Block, Cover, FigureSlot, FirmBlock, Paragraph, Results
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.definition.wording import wording_items
+from gwnet.reporting.drawing import KEY_MAP_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
 from gwnet.reporting.errata import EarlierIssue
-from gwnet.reporting.measures import local_day, state_text
+from gwnet.reporting.first_page import first_page_results
+from gwnet.reporting.measures import LONG_UNITS, local_day, state_text
 from gwnet.reporting.results.quality import review_sentence
 from gwnet.reporting.view import ReportView
 
 _OPEN = "to be filled in"
 
 
-def cover(view: ReportView) -> Cover:
-    """Return the cover of a report."""
+def cover(view: ReportView, drawing: Drawing) -> Cover:
+    """Return the cover of a report.
+
+    Parameters
+    ----------
+    view : ReportView
+        The report's look at the record.
+    drawing : Drawing
+        Makes the key map.
+    """
+    prepared = view.definition.prepared
+    blocks: list[Block] = [Paragraph(_when(view)), Results("Results", first_page_results(view))]
+    blocks.append(_map(view, drawing))
+    if prepared.logo or prepared.address:
+        blocks.append(FirmBlock(prepared.firm, prepared.address, prepared.logo))
+    return Cover(tuple(blocks))
+
+
+def _when(view: ReportView) -> str:
+    """Return when the levels were taken, and whether the record closes before the period is over."""
+    return f"Gauging: {_gauging(view)}{not_over(view)}."
+
+
+def _map(view: ReportView, drawing: Drawing) -> Block:
+    """Return the key map with the particulars of the report beside it."""
     site, prepared = view.data.site, view.definition.prepared
-    unit = {"m": "metres", "ft": "feet (0.3048 m)"}[view.measures.unit]
+    cautions = " ".join(wording_items("cover_cautions", own=view.definition.wording))
     pairs = (
-        ("Site", f"{site.name} ({site.code})" if site.name and site.name != site.code else site.code),
-        ("Period", f"{view.period.title()}{not_over(view)}"),
         *_issue(view),
-        ("Gauging", _gauging(view)),
-        ("Record as known on", state_text(view.data.known_on)),
-        ("State", review_sentence(view.reviews)),
         ("Prepared for", prepared.recipient or site.operator or _OPEN),
         ("Prepared by", ", ".join(part for part in (prepared.by, prepared.firm) if part) or _OPEN),
-        ("Elevations", f"{unit} above {site.vertical_datum}"),
-        ("Coordinates", site.crs),
-        ("Times", f"site's clock, {site.time_zone}"),
+        ("Record as known on", state_text(view.data.known_on)),
+        ("State of review", review_sentence(view.reviews)),
+        (
+            "Heights, coordinates, times",
+            f"{LONG_UNITS[view.measures.unit]} above {site.vertical_datum}; {site.crs}; {site.time_zone}",
+        ),
+        ("Read with care", cautions),
     )
-    items = wording_items("cover_cautions", own=view.definition.wording)
-    blocks: tuple[Block, ...] = (Facts(pairs), Caution("Read with care", items))
-    if prepared.logo or prepared.address:
-        blocks = (*blocks, FirmBlock(prepared.firm, prepared.address, prepared.logo))
-    return Cover(blocks)
+    placed = view.wells[view.wells["easting"].notna() & view.wells["northing"].notna()]
+    frame = FigureFrame(TEXT_WIDTH_MM, KEY_MAP_MM[view.definition.page], view.measures.unit)
+    caption = f"Key map: {len(placed)} wells, coordinates in {site.crs}."
+    unplaced = sorted(set(view.wells["well"]) - set(placed["well"]))
+    if unplaced:
+        caption += f" Without coordinates on record: {', '.join(unplaced)}."
+    figure = FigureSlot("key-map", caption, caption, lambda: drawing.key_map(view, frame), captioned=False)
+    return Beside(figure, pairs, KEY_LEFT_MM, drawing.key_height_mm(view) + 1.0)
 
 
 def _gauging(view: ReportView) -> str:
@@ -43,16 +71,15 @@ def _gauging(view: ReportView) -> str:
     parts = []
     for gauging in view.in_period:
         days = f"{gauging.first}" if gauging.first == gauging.last else f"{gauging.first} to {gauging.last}"
-        parts.append(f"{gauging.code}, {days}" if gauging.code else f"levels from {days}, of no round")
+        parts.append(f"round {gauging.code}, {days}" if gauging.code else f"levels from {days}, of no round")
     return "; ".join(parts)
 
 
 def not_over(view: ReportView) -> str:
     """Return that a period is not over when the record closes, to follow its name; empty where it is."""
-    closes = local_day(view.data.known_on.recorded_at_utc, view.data.site.time_zone)
-    if closes is None or closes > view.period.last:
+    if view.closes_on > view.period.last:
         return ""
-    return f"; the record closes on {date_text(closes)}: the period is not over"
+    return f"; the record closes on {date_text(view.closes_on)}: the period is not over"
 
 
 def _issue(view: ReportView) -> tuple[tuple[str, str], ...]:

@@ -21,7 +21,7 @@ _MOST_CAUSES: Final = 3
 
 @register_section(
     "earlier_reports",
-    "Values of earlier reports that have changed",
+    "Earlier reports",
     "values of earlier reports that have changed since",
     place=210,
 )

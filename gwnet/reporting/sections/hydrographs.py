@@ -1,4 +1,4 @@
-"""Hydrographs in groups that share one vertical span."""
+"""Hydrographs of all wells, or of the notable ones, as strips of one vertical scale."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from gwnet.analysis.thresholds.states import CROSSED, UNCONFIRMED
-from gwnet.reporting.content import Block, FigureSlot, Heading, Paragraph
+from gwnet.figures.hydrograph.strip_data import scale_text
+from gwnet.reporting.content import Block, FigureSlot, PageTitle, Paragraph
 from gwnet.reporting.definition.checks import DAY, KeyTable, one_of
-from gwnet.reporting.drawing import HYDROGRAPH_HEIGHT_MM, HYDROGRAPHS_A_PAGE, TEXT_WIDTH_MM, Drawing, FigureFrame
+from gwnet.reporting.drawing import HYDROGRAPHS_A_PAGE, HYDROGRAPHS_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
 from gwnet.reporting.measures import joined
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import text_of
@@ -53,29 +54,51 @@ def well_groups(view: ReportView) -> list[tuple[str, tuple[str, ...]]]:
 @register_section(
     "hydrographs",
     "Hydrographs",
-    "the hydrograph of every well",
-    place=170,
+    "the hydrograph of every well: those with thresholds first, six a page on one vertical scale, with rainfall, stage "
+    "and abstraction under them",
+    place=95,
     tables=(HYDROGRAPHS,),
     notes=lambda _view: ["hydrographs"],
+    new_page=True,
 )
 def compose_hydrographs(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     """Return the section with the hydrographs."""
     drawable = _lines_on_record(view)
+    order = [well for _, wells in well_groups(view) for well in wells if well in drawable]
+    limited = {status.well for status in view.thresholds}
+    wells = (*(well for well in order if well in limited), *(well for well in order if well not in limited))
+    if not wells:
+        return [Paragraph("No level is on record at these wells.")]
     blocks: list[Block] = []
-    number = 0
-    for heading, wells in well_groups(view):
-        group = tuple(well for well in wells if well in drawable)
-        if heading:
-            blocks.append(Heading(heading))
-        if not group:
-            blocks.append(Paragraph("No level is on record at these wells."))
-        for sheet in _sheets(group):
-            number += 1
-            blocks.append(_figure(view, drawing, sheet, group, number))
-        unmeasured = sorted(set(wells) - set(group))
-        if group and unmeasured:
-            blocks.append(Paragraph(f"No level is on record at {', '.join(unmeasured)}.", "small"))
+    for number, sheet in enumerate(_sheets(wells), start=1):
+        blocks.append(PageTitle(_title(sheet, limited), "Hydrographs" if number == 1 else ""))
+        blocks.append(Paragraph(_reading(view, drawing, wells), "small"))
+        blocks.append(_figure(view, drawing, sheet, wells, number))
+    if unmeasured := sorted(set(view.wells["well"]) - set(wells)):
+        blocks.append(Paragraph(f"No level is on record at {joined(unmeasured)}.", "small"))
     return blocks
+
+
+def _title(sheet: Sequence[str], limited: set[str]) -> str:
+    ends = sheet[0] if len(sheet) == 1 else f"{sheet[0]} to {sheet[-1]}"
+    with_limit = [well for well in sheet if well in limited]
+    if len(with_limit) == len(sheet):
+        return "Hydrographs: wells with thresholds"
+    others = joined([well for well in sheet if well not in limited], most=3)
+    return f"Hydrographs: wells with thresholds, and {others}" if with_limit else f"Hydrographs: {ends}"
+
+
+def _reading(view: ReportView, drawing: Drawing, wells: Sequence[str]) -> str:
+    """Return how a page of hydrographs is read: its scale, its datum, what is shaded."""
+    scale = scale_text(drawing.strip_scale(view, wells, _frame(view)), view.measures.unit)
+    return (
+        f"All strips: {scale}, each with an offset of its own; {view.measures.unit} above "
+        f"{view.data.site.vertical_datum}. Shaded: the period."
+    )
+
+
+def _frame(view: ReportView) -> FigureFrame:
+    return FigureFrame(TEXT_WIDTH_MM, HYDROGRAPHS_MM[view.definition.page], view.measures.unit)
 
 
 @register_section(
@@ -96,8 +119,8 @@ def compose_notable_hydrographs(view: ReportView, drawing: Drawing) -> Sequence[
         f"round before and in a year: {len(wells)} of {len(view.wells)} wells. The data annex has the levels of all."
     )
     sheets = enumerate(_sheets(wells), start=1)
-    figures = [_figure(view, drawing, sheet, sheet, number, "notable") for number, sheet in sheets]
-    return [*figures, Paragraph(text, "small")]
+    figures = [_figure(view, drawing, sheet, wells, number, "notable") for number, sheet in sheets]
+    return [Paragraph(text), Paragraph(_reading(view, drawing, wells), "small"), *figures]
 
 
 def notable_wells(view: ReportView) -> tuple[str, ...]:
@@ -132,12 +155,9 @@ def _figure(
     number: int,
     key: str = "hydrographs",
 ) -> FigureSlot:
-    height = HYDROGRAPH_HEIGHT_MM[view.definition.page] * len(wells)
-    frame = FigureFrame(TEXT_WIDTH_MM, height, view.measures.unit)
     start = view.definition.hydrographs.start
     since = f"from {start.isoformat()}" if start else "whole record"
-    span = "; one vertical scale for all wells of the group, unless a note says otherwise" if len(group) > 1 else ""
-    caption = f"Hydrographs of {joined(list(wells))}, {since}{span}."
-    alt = f"{caption} Water elevation above {view.data.site.vertical_datum} and depth to water against time."
-    draw = functools.partial(drawing.hydrographs, view, wells, group, frame)
-    return FigureSlot(f"{key}-{number}", caption, alt, draw, bookmarks=wells)
+    caption = f"Hydrographs of {joined(list(wells))}, {since}; one vertical scale, offsets free."
+    alt = f"{caption} Water elevation above {view.data.site.vertical_datum} against time."
+    draw = functools.partial(drawing.hydrographs, view, wells, group, _frame(view))
+    return FigureSlot(f"{key}-{number}", caption, alt, draw, bookmarks=wells, captioned=False)

@@ -18,7 +18,7 @@ from gwnet.reporting.sections.common import below_screen_text, bound_sign, text_
 from gwnet.reporting.view import ReportView
 
 #: Wells beside each other in one table.
-_WELLS_A_TABLE: Final = 8
+_WELLS_A_TABLE: Final = 10
 
 
 @register_section("levels_to_date", "Water elevations to date", "the water elevation of every well and round", place=90)
@@ -80,7 +80,7 @@ def _table(view: ReportView, aquifer: str, wells: list[str], number: int, rounds
     ]
     caption = f"Water elevation above {view.data.site.vertical_datum}: {wells[0]}"
     caption += f" to {wells[-1]}." if len(wells) > 1 else "."
-    return Table(f"to-date-{aquifer or 'none'}-{number}", caption, columns, tuple(rows))
+    return Table(f"to-date-{aquifer or 'none'}-{number}", caption, columns, tuple(rows), dense=True)
 
 
 def _cell(event: Event | None, view: ReportView) -> Cell:

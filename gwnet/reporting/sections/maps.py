@@ -157,7 +157,7 @@ def map_block(
         return Paragraph(f"No map could be drawn. {facts.refused}")
     frame = FigureFrame(TEXT_WIDTH_MM, height_mm, view.measures.unit)
     ending = "how the map was made is in the annex" if brief else "method, datum and times are on the map"
-    caption = f"{_caption(view, facts)}. Dashed contours are inferred; {ending}."
+    caption = f"{describe_map(view, facts)}. Dashed contours are inferred; {ending}."
     alt = f"Map of the potentiometric surface. {caption}"
     draw = functools.partial(drawing.potentiometric_map, view, facts, frame, brief=brief)
     return FigureSlot(key, caption, alt, draw)
@@ -185,7 +185,7 @@ def newest_maps(view: ReportView) -> dict[str, MapFacts]:
 
 @register_section(
     "map_wells",
-    "How the maps were made",
+    "How maps were made",
     "how the newest map of each aquifer was made, what does not fit on it and what was left out, without the map",
     place=105,
 )
@@ -202,7 +202,8 @@ def compose_map_wells(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     return blocks or [Paragraph("No potentiometric map was made for this period.")]
 
 
-def _caption(view: ReportView, facts: MapFacts) -> str:
+def describe_map(view: ReportView, facts: MapFacts) -> str:
+    """Return what a map shows, from how many levels, its interval and error."""
     parts = [f"Potentiometric surface of {view.aquifer_name(facts.aquifer)}, {date_text(facts.day)}"]
     outside = describe_outside(facts.control, view.period)
     parts.append(f"{int(facts.control['used'].astype(bool).sum())} levels used" + (f", {outside}" if outside else ""))

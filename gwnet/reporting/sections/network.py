@@ -22,6 +22,7 @@ from gwnet.reporting.sections.common import (
     text_cell,
     text_of,
     without_empty_columns,
+    without_shared_columns,
 )
 from gwnet.reporting.view import ReportView
 from gwnet.units import METRES_PER_UNIT
@@ -29,7 +30,7 @@ from gwnet.units import METRES_PER_UNIT
 _NOT_SURVEYED = "ground not surveyed"
 
 
-@register_section("construction", "Wells and their construction", "position and construction of the wells", place=60)
+@register_section("construction", "Construction of the wells", "position and construction of the wells", place=60)
 def compose_construction(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section with position and construction of the wells."""
     known = view.wells[["screen_top_m", "screen_bottom_m"]].notna().to_numpy().any()
@@ -63,7 +64,7 @@ def _position_table(view: ReportView) -> Table:
         f"Position and depth of the wells; coordinates in {view.data.site.crs}, ground elevations above "
         f"{view.data.site.vertical_datum}, depths below ground."
     )
-    return without_empty_columns(Table("wells", caption, columns, tuple(rows)))
+    return without_shared_columns(without_empty_columns(Table("wells", caption, columns, tuple(rows), dense=True)))
 
 
 def coordinate_unit(crs: str) -> str:
@@ -124,7 +125,9 @@ def _parts_table(view: ReportView) -> Table:
         rows.extend(_parts_row(row, parts[parts["well"] == row["well"]], measures) for row in wells.to_dict("records"))
     caption = f"Construction of the wells as elevations above {view.data.site.vertical_datum}."
     note = "Of several screens, seals or packs the outermost ends are given; the data annex lists every part."
-    return without_empty_columns(Table("construction", caption, columns, tuple(rows), (note,)))
+    return without_shared_columns(
+        without_empty_columns(Table("construction", caption, columns, tuple(rows), (note,), dense=True))
+    )
 
 
 def _standing_parts(view: ReportView) -> pd.DataFrame:
@@ -191,8 +194,8 @@ def compose_measuring_points(view: ReportView, _drawing: Drawing) -> Sequence[Bl
         rows.extend(_point_row(view, row) for row in members.to_dict("records"))
     caption = "Measuring points and their history; a corrected survey is listed beside the one it replaced."
     notes = _datum_notes(view, points)
-    table = Table("measuring-points", caption, columns, tuple(rows), notes, identified_by=2)
-    return [without_empty_columns(table)]
+    table = Table("measuring-points", caption, columns, tuple(rows), notes, identified_by=2, dense=True)
+    return [without_shared_columns(without_empty_columns(table))]
 
 
 def _datum_notes(view: ReportView, points: pd.DataFrame) -> tuple[str, ...]:

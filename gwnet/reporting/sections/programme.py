@@ -25,7 +25,7 @@ _PLAIN: Final = frozenset({"static"})
 
 @register_section(
     "network_changes",
-    "Changes of the network",
+    "Network changes",
     "what was added to the network, altered or ended in the period",
     place=30,
 )

@@ -42,7 +42,7 @@ def compose_sounded_depths(view: ReportView, _drawing: Drawing) -> Sequence[Bloc
     caption = "Newest sounded depth of each well against the depth as built; depths below ground, positive downward."
     never = sorted(set(view.wells["well"]) - set(soundings))
     notes = (f"Never sounded on record: {', '.join(never)}.",) if never else ()
-    table = Table("sounded-depths", caption, columns, tuple(rows), notes)
+    table = Table("sounded-depths", caption, columns, tuple(rows), notes, dense=True)
     return [table]
 
 

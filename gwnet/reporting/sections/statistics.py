@@ -5,15 +5,15 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import pandas as pd
 
-from gwnet.reporting.content import Block, Cell, Column, Group, Heading, Paragraph, Row, Table
+from gwnet.reporting.content import Block, Cell, Column, Group, Heading, PageTitle, Paragraph, Row, Table
 from gwnet.reporting.definition.checks import DAY, FLAG, KeyTable, one_of
 from gwnet.reporting.drawing import Drawing
-from gwnet.reporting.measures import Measures
+from gwnet.reporting.measures import Measures, joined
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import (
     bound_sign,
@@ -62,7 +62,8 @@ _TREND_FRAMES: Final = {
         "aquifer wells p slope_m_per_year slope_lower_m_per_year slope_upper_m_per_year direction "
         "wells_rising wells_falling p_wells_differ note"
     ),
-    "threshold_dates": "well threshold kind threshold_elevation_m state reached_on earliest latest",
+    "threshold_dates": "well threshold kind threshold_elevation_m state reached_on earliest latest season_reached_on "
+    "level_reached_on horizon",
 }
 
 
@@ -74,16 +75,44 @@ _TREND_FRAMES: Final = {
     tables=(TRENDS,),
     frames=_SEASON_FRAMES,
     notes=lambda view: ["seasons"] if len(view.data.extras.frame("seasons")) else [],
+    new_page=True,
 )
 def compose_seasons(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
-    """Return the section on the newest levels in their season."""
+    """Return the section on the newest levels in their season; seasons of a month are drawn where there are any."""
     table = view.data.extras.frame("seasons")
     table = table[table["well"].isin(view.wells["well"]) & (table["n"] > 0)] if len(table) else table
     if table.empty:
         return [Paragraph("No well has a level from which seasons could be worked out.")]
-    blocks: list[Block] = [_season_table(view, table)]
-    blocks.extend(picture_slot(picture) for picture in view.data.extras.pictures.get("seasons", ()))
+    percentiles = table.loc[table["percentile"].notna()]
+    lead = Paragraph(_season_lead(table, percentiles), "lead", _season_first(percentiles))
+    blocks: list[Block] = [lead, _season_table(view, table)]
+    if len(percentiles):
+        blocks.extend(picture_slot(picture) for picture in view.data.extras.pictures.get("seasons", ()))
     return blocks
+
+
+def _season_first(percentiles: pd.DataFrame) -> str:
+    if percentiles.empty:
+        return "No level has a percentile of its month."
+    low, high = (
+        int((percentiles["percentile"].astype(float) * turn < limit).sum()) for turn, limit in ((1, 10), (-1, -90))
+    )
+    return f"Of {len(percentiles)} newest levels with a percentile {low} are below the 10th and {high} above the 90th."
+
+
+def _season_lead(table: pd.DataFrame, percentiles: pd.DataFrame) -> str:
+    if percentiles.empty:
+        years = table["percentile_years"].map(number_of)
+        most = int(years.max()) if years.notna().any() else 0
+        return (
+            f"Ten years with a level of that calendar month are asked for, and the longest record has {most}; so no "
+            "range of the season is drawn. Highest and lowest levels are those of the whole record."
+        )
+    return "Highest and lowest levels are those of the whole record."
+
+
+#: Place of the percentile among the columns of the table; it is left out where no well has one.
+_PERCENTILE: Final = 3
 
 
 def _season_table(view: ReportView, table: pd.DataFrame) -> Table:
@@ -104,8 +133,16 @@ def _season_table(view: ReportView, table: pd.DataFrame) -> Table:
         "Percentile: the share of years of the record whose level of the same calendar month is lower, by the "
         "position of Weibull, rank / (n + 1). It is stated as a number; no word grades it.",
     )
+    rows = _by_aquifer(view, table, _season_row)
     caption = "The newest level of each well in its season, the yearly cycle, and the records."
-    return Table("seasons", caption, columns, _by_aquifer(view, table, _season_row), notes)
+    whole = Table("seasons", caption, columns, rows, notes, captioned=False, reasons_in_row=True)
+    return whole if table["percentile"].notna().any() else _without_percentiles(whole)
+
+
+def _without_percentiles(table: Table) -> Table:
+    kept = [place for place in range(len(table.columns)) if place != _PERCENTILE]
+    rows = tuple(row if isinstance(row, Group) else tuple(row[place] for place in kept) for row in table.rows)
+    return replace(table, columns=tuple(table.columns[place] for place in kept), rows=rows, notes=())
 
 
 def _by_aquifer(
@@ -158,6 +195,7 @@ def _record_cell(row: dict[str, Any], name: str, measures: Measures) -> Cell:
     tables=(TRENDS,),
     frames=_TREND_FRAMES,
     notes=lambda view: ["trends"] if len(view.data.extras.frame("trends")) else [],
+    new_page=True,
 )
 def compose_trends(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section on trends of wells and aquifers, and when thresholds would be reached on them."""
@@ -167,24 +205,81 @@ def compose_trends(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     if table.empty:
         return [Paragraph("No well has levels that could be tested for a trend.")]
     blocks: list[Block] = [
+        PageTitle(_trend_title(table)),
+        Paragraph(_trend_rest(table), "lead", _trend_lead(table)),
+        _trend_table(view, table),
         Paragraph(
-            f"{extras.trend_text}. A trend is significant where the probability, adjusted for the number of wells "
-            "tested, is below 0.05; slopes are medians of all slopes with 95 % limits. A trend says what the record "
-            "shows and nothing of its cause or of what comes."
-        )
+            f"{extras.trend_text}. Ring: median slope, filled where a trend is significant; bar: 95 % limits; an arrow "
+            "ends a limit that leaves the scale. A trend says what the record shows and nothing of its cause or of "
+            "what comes.",
+            "small",
+        ),
     ]
-    blocks.extend(picture_slot(picture) for picture in extras.pictures.get("trends", ()))
-    blocks.append(_trend_table(view, table))
     pooled = extras.frame("pooled")
     if len(pooled):
         blocks.append(Heading("Aquifers as a whole"))
         blocks.append(_pooled_table(view, pooled))
     dates = extras.frame("threshold_dates")
     dates = dates[dates["well"].isin(view.wells["well"])]
-    if len(dates):
-        blocks.append(Heading("Thresholds on these trends"))
-        blocks.append(_threshold_table(view, dates))
+    if len(dates) and "threshold_table" not in view.definition.sections:
+        blocks.extend(threshold_date_blocks(view))
     return blocks
+
+
+def threshold_date_blocks(view: ReportView) -> list[Block]:
+    """Return when thresholds are reached on the trends; one sentence for those that no trend leads to."""
+    dates = view.data.extras.frame("threshold_dates")
+    dates = dates[dates["well"].isin(view.wells["well"])]
+    if dates.empty:
+        return []
+    known = dates[dates["reached_on"].map(day_text) != ""]
+    others = dates[dates["reached_on"].map(day_text) == ""]
+    blocks: list[Block] = [Heading("Thresholds on the trends")]
+    if len(known):
+        blocks.append(_threshold_table(view, known))
+    reasons: dict[str, list[str]] = {}
+    for row in others.to_dict("records"):
+        why = view.measures.words(text_of(row.get("note")) or text_of(row["state"]) or "not on this trend")
+        reasons.setdefault(why.partition(":")[0].partition(" (")[0], []).append(f"{row['well']} {row['threshold']}")
+    if reasons:
+        text = "; ".join(f"{joined(names)}: {why}" for why, names in reasons.items())
+        blocks.append(Paragraph(f"No date is given for {text}.", "small"))
+    return blocks
+
+
+def _trend_title(table: pd.DataFrame) -> str:
+    firsts = [str(first)[:4] for first in table["first"] if text_of(first)]
+    return f"Trends since {min(firsts)}" if firsts else "Trends"
+
+
+def _trend_lead(table: pd.DataFrame) -> str:
+    tested = table[table["p_adjusted"].map(number_of).notna()]
+    if tested.empty:
+        return "No well has levels enough for a test."
+    clear = tested[tested["direction"].map(_is_direction)]
+    if clear.empty:
+        return f"No trend is significant at any of {len(tested)} {'well' if len(tested) == 1 else 'wells'}."
+    parts = [
+        f"{direction} at {joined([str(well) for well in group['well']])}"
+        for direction, group in clear.groupby("direction", sort=True)
+    ]
+    return f"Trends are significant at {len(clear)} of {len(tested)} wells: {'; '.join(parts)}."
+
+
+def _is_direction(direction: Any) -> bool:
+    """Return whether the direction of a trend is a significant one."""
+    return text_of(direction) not in ("", "no significant trend", "insufficient data")
+
+
+def _trend_rest(table: pd.DataFrame) -> str:
+    slopes = table["slope_m_per_year"].map(number_of).dropna()
+    p = table["p_adjusted"].map(number_of).dropna()
+    if p.empty:
+        return ""
+    return (
+        f"The smallest probability, adjusted for all {len(p)} tests together, is {p.min():.2g}; below 0.05 a trend is "
+        f"significant. {int((slopes > 0).sum())} of {len(slopes)} slopes are positive."
+    )
 
 
 def _slope_columns(view: ReportView) -> tuple[Column, ...]:
@@ -203,38 +298,41 @@ def _slope_cells(view: ReportView, row: dict[str, Any], why: str) -> tuple[Cell,
 
 
 def _trend_table(view: ReportView, table: pd.DataFrame) -> Table:
+    slope, lower, upper = _slope_columns(view)
     columns = (
         Column("Well"),
-        Column("Values", align="right"),
-        Column("from"),
-        Column("to"),
-        Column("p", "", _P_DECIMALS, "right"),
+        replace(slope, graphic="interval"),
+        lower,
+        upper,
         Column("p adjusted", "", _P_DECIMALS, "right"),
-        *_slope_columns(view),
-        Column("Direction"),
+        Column("Values", align="right"),
     )
-    notes = (
-        "p and the limits allow for covariance among seasons and, where the record shows it, for correlation from year "
-        "to year; p adjusted is for all wells of the table together (false discovery).",
-    )
-    rows = _by_aquifer(view, table, _trend_row)
-    return Table("trends", "Trends of the water elevation of each well.", columns, rows, notes)
+    ranked = table.assign(place=table["slope_m_per_year"].map(number_of)).sort_values("place", ascending=False)
+    by_code: list[Row] = []
+    for code, wells in view.by_aquifer():
+        members = ranked[ranked["well"].isin(wells["well"])]
+        if len(members):
+            by_code.append(Group(view.aquifer_name(code)))
+        by_code.extend(_trend_row(view, row) for row in members.to_dict("records"))
+    caption = "Trends of the water elevation of each well."
+    return Table("trends", caption, columns, tuple(by_code), captioned=False, reasons_in_row=True)
 
 
 def _trend_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
     note = view.measures.words(text_of(row["note"]))
     why = note or _TOO_FEW
     bounds = int(row["n_bounds"] or 0)
-    counted = f"{bounds} of them bounds" if bounds else ""
+    counted = f"{bounds} of {int(row['n'])} values are bounds" if bounds else ""
+    slope, lower, upper = _slope_cells(view, row, why)
+    limits = tuple(number_of(cell.value) for cell in (lower, upper))
+    slope = replace(slope, limits=(limits[0], limits[1]), filled=_is_direction(row["direction"]), strong=True)
     return (
         Cell(str(row["well"])),
-        Cell(int(row["n"]), counted),
-        text_cell(str(row["first"])[:10], why),
-        text_cell(str(row["last"])[:10], why),
-        _p_cell(row["p"], why),
+        slope,
+        lower,
+        upper,
         _p_cell(row["p_adjusted"], why),
-        *_slope_cells(view, row, why),
-        text_cell(row["direction"], why),
+        Cell(int(row["n"]), counted),
     )
 
 
@@ -271,7 +369,10 @@ def _pooled_table(view: ReportView, table: pd.DataFrame) -> Table:
             )
         )
     caption = "One trend for all wells of an aquifer, with the covariance among them."
-    return Table("pooled-trends", caption, columns, tuple(rows))
+    return Table("pooled-trends", caption, columns, tuple(rows), captioned=False, reasons_in_row=True)
+
+
+_PROJECTED: Final = ("reached_on", "earliest", "latest", "season_reached_on", "level_reached_on")
 
 
 def _threshold_table(view: ReportView, table: pd.DataFrame) -> Table:
@@ -284,6 +385,8 @@ def _threshold_table(view: ReportView, table: pd.DataFrame) -> Table:
         Column("reached on", group="Projected"),
         Column("earliest", group="Projected"),
         Column("latest", group="Projected"),
+        Column("lowest season", group="Projected"),
+        Column("first level", group="Projected"),
     )
     rows: list[Row] = []
     for row in table.to_dict("records"):
@@ -295,8 +398,15 @@ def _threshold_table(view: ReportView, table: pd.DataFrame) -> Table:
                 Cell(str(row["kind"])),
                 number_cell(view.measures.length(number_of(row["threshold_elevation_m"])), "not known"),
                 text_cell(row["state"], why),
-                *(text_cell(day_text(row[name]), why) for name in ("reached_on", "earliest", "latest")),
+                *(text_cell(day_text(row[name]), why) for name in _PROJECTED),
             )
         )
-    caption = "When each threshold would be reached if the trend went on; a projection, not a forecast."
-    return Table("threshold-dates", caption, columns, tuple(rows), identified_by=2)
+    horizon = day_text(table["horizon"].max())
+    caption = (
+        "When the line of each trend would reach its threshold if it went on, with limits at 95 %, when its lowest "
+        "(for an upper threshold highest) season would, and the first single level beyond; a projection, not a forecast"
+        f"{f', and none after {horizon}' if horizon else ''}."
+    )
+    return Table(
+        "threshold-dates", caption, columns, tuple(rows), identified_by=2, captioned=False, reasons_in_row=True
+    )

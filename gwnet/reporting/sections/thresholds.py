@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 
 from gwnet.analysis.thresholds.lanes import LOGGER, MANUAL
 from gwnet.analysis.thresholds.states import CROSSED, Crossing, ThresholdState
-from gwnet.reporting.content import Block, Cell, Column, Paragraph, Table
-from gwnet.reporting.drawing import Drawing
+from gwnet.reporting.content import Block, Cell, Column, FigureSlot, Paragraph, Table
+from gwnet.reporting.definition.period import date_text
+from gwnet.reporting.drawing import TEXT_WIDTH_MM, Drawing, FigureFrame
 from gwnet.reporting.measures import moment_text
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.results.thresholds import threshold_results
 from gwnet.reporting.sections.common import length_cell, length_column, text_cell
+from gwnet.reporting.sections.statistics import threshold_date_blocks
+from gwnet.reporting.threshold_page import crossing_charts, rows_by_page, threshold_rows
 from gwnet.reporting.threshold_words import rule_words
 from gwnet.reporting.view import ReportView
 
@@ -20,20 +24,48 @@ _NONE = "no level of the period can be judged"
 
 @register_section(
     "thresholds",
-    "Thresholds",
-    "the thresholds in force, their state over the period, and every crossing by readings and by loggers",
-    place=150,
+    "State of the thresholds",
+    "a page of the thresholds in force, the one of most consequence first: days of loggers and readings in two lanes "
+    "over fifteen months, the state in words, and charts of what was crossed",
+    place=12,
     notes=lambda view: ["thresholds"] if view.thresholds else [],
+    new_page=True,
 )
-def compose_thresholds(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
-    """Return the section with the thresholds."""
+def compose_thresholds(view: ReportView, drawing: Drawing) -> Sequence[Block]:
+    """Return the section with the page of the thresholds."""
     if not view.thresholds:
         text = "No threshold is in force at the selected wells in this period."
         return [Paragraph(text)]
-    counts = " ".join(result.lead for result in threshold_results(view))
-    blocks: list[Block] = [Paragraph(counts, "lead"), _states(view)]
-    blocks += [table for table in (_crossings(view), _cautions(view), _actions(view)) if table is not None]
+    leads = [result.lead for result in threshold_results(view)]
+    period = f"{date_text(view.period.first)} to {date_text(view.period.last)}"
+    closes = f" The record closes on {date_text(view.closes_on)}." if view.closes_on < view.period.last else ""
+    rest = f"{' '.join(leads[1:])} Period {period}.{closes} A day of a logger counts by its mean."
+    blocks: list[Block] = [Paragraph(rest.strip(), "lead", leads[0])]
+    rows, charts = threshold_rows(view), crossing_charts(view)
+    for number, page in enumerate(rows_by_page(rows, charts=bool(charts)), start=1):
+        frame = FigureFrame(TEXT_WIDTH_MM, 0.0, view.measures.unit)
+        names = ", ".join(f"{row.well} {row.name}: {row.state.lower()}" for row in page)
+        caption = "Thresholds, days of loggers and readings beyond them, and their state in the period."
+        draw = functools.partial(drawing.thresholds, view, page, charts if number == 1 else [], frame)
+        blocks.append(FigureSlot(f"thresholds-{number}", caption, f"{caption} {names}.", draw, captioned=False))
+    if caution := _cautions(view):
+        blocks.append(caution)
     return blocks
+
+
+@register_section(
+    "threshold_table",
+    "Thresholds in numbers",
+    "the thresholds with their state over the period, and every crossing by readings and by loggers",
+    place=185,
+    notes=lambda view: ["thresholds"] if view.thresholds else [],
+)
+def compose_threshold_table(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
+    """Return the section with the thresholds as tables."""
+    if not view.thresholds:
+        return [Paragraph("No threshold is in force at the selected wells in this period.")]
+    tables = (_states(view), _crossings(view), _actions(view))
+    return [*(table for table in tables if table is not None), *threshold_date_blocks(view)]
 
 
 def _states(view: ReportView) -> Table:
@@ -94,7 +126,7 @@ def _crossings(view: ReportView) -> Table | None:
         Column("First"),
         Column("Last"),
         Column("Ended by"),
-        Column("Beyond in the period", align="right"),
+        Column("Beyond", align="right"),
         Column("In a row", align="right"),
         Column("Confirmed on"),
         length_column("Peak", measures),
@@ -102,7 +134,8 @@ def _crossings(view: ReportView) -> Table | None:
         Column("Review"),
     )
     caption = (
-        "Every crossing that reaches into the period. Readings and days of a logger are counted separately; a day "
+        "Every crossing that reaches into the period, with its levels beyond in the period. Readings and days of a "
+        "logger are counted separately; a day "
         "counts by its mean, and its peak is its lowest or highest head."
     )
     return Table("crossings", caption, columns, rows, identified_by=4)

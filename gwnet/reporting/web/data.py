@@ -202,13 +202,21 @@ def _levels(view: ReportView, events: pd.DataFrame | None) -> dict[str, list[Any
 
 
 def _line(view: ReportView, line: Any, columns: int) -> dict[str, list[Any]]:
-    """Return a logger line thinned so that every extreme stays; None breaks it."""
+    """Return a logger line thinned so that every extreme stays; None breaks it.
+
+    ``bounds`` has from when to when a sensor was out of water, and the elevation of the bound at either end.
+    """
     times = np.asarray(line.time_utc, dtype="datetime64[us]")
     values = np.asarray(line.water_elevation_m, dtype=np.float64)
     if times.size > 1 and times[-1] > times[0]:
         kept = thin(times, values, start_utc=times[0], end_utc=times[-1], columns=columns)
         times, values = times[kept], values[kept]
-    return {"t": _milliseconds(times), "e": [_length(view, value) for value in values]}
+    shown: dict[str, list[Any]] = {"t": _milliseconds(times), "e": [_length(view, value) for value in values]}
+    if line.bounds:
+        edges = [_milliseconds([bound[side] for bound in line.bounds]) for side in (0, 1)]
+        lengths = [[_length(view, bound[side]) for bound in line.bounds] for side in (2, 3)]
+        shown["bounds"] = [list(bound) for bound in zip(*edges, *lengths, strict=True)]
+    return shown
 
 
 def _gauges(view: ReportView) -> list[dict[str, Any]]:

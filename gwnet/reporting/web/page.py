@@ -13,11 +13,13 @@ import html
 import io
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
 from gwnet.figures.base.style import font_files
 from gwnet.reporting.content import (
+    Beside,
     Block,
     Bullets,
     Caution,
@@ -27,8 +29,10 @@ from gwnet.reporting.content import (
     FirmBlock,
     Group,
     Heading,
+    PageTitle,
     Paragraph,
     Report,
+    Results,
     Section,
     SignOff,
     Table,
@@ -150,6 +154,11 @@ def _block(block: Block) -> str:
         return _figure(block)
     if isinstance(block, SignOff):
         return _sign_off(block)
+    if isinstance(block, Results):
+        items = "".join(f"<li><b>{_text(item.lead)}</b> {_text(item.text)}</li>" for item in block.items)
+        return f'<section class="results"><h2>{_text(block.title)}</h2><ol>{items}</ol></section>'
+    if isinstance(block, Beside):
+        return _figure(block.figure) + _plain(Facts(block.pairs))
     if isinstance(block, FirmBlock):
         return _firm(block)
     return _plain(block)
@@ -158,6 +167,8 @@ def _block(block: Block) -> str:
 def _plain(block: Block) -> str:
     if isinstance(block, Heading):
         return f"<h3>{_text(block.text)}</h3>"
+    if isinstance(block, PageTitle):
+        return f'<h3 class="page">{_text(block.text)}</h3>'
     if isinstance(block, Paragraph):
         lead = f"<b>{_text(block.lead_in)}</b> " if block.lead_in else ""
         return f'<p class="{block.tone}">{lead}{_text(block.text)}</p>'
@@ -213,7 +224,7 @@ def _inline(svg: bytes, prefix: str) -> str:
 
 
 def _table(table: Table) -> str:
-    letters = note_letters(table)
+    letters = note_letters(replace(table, reasons_in_row=False))
     body = "\n".join(_row(row, table.columns, letters) for row in table.rows)
     notes = [*(_text(note) for note in table.notes)]
     notes.extend(f"<b>{letter}</b> {_text(reason)}" for reason, letter in letters.items())

@@ -64,6 +64,7 @@ _UNITS: Final[dict[str, str]] = {
     "_ms": "ms",
     "_utc": "UTC",
     "_minutes": "min",
+    "_min": "min",
     "_days": "d",
     "_bytes": "B",
 }
@@ -77,6 +78,8 @@ _KIND_IN_FRAME: Final[dict[str, str]] = {
     "timestamp": "instant",
     "flag": "maybe",
     "list": "json",
+    "duration": "number",
+    "rate": "number",
 }
 
 
@@ -187,6 +190,23 @@ FRAMES: Final[dict[str, FrameColumns]] = {
             "stages", without="measured_at date time", water_elevation="measured_at_utc:instant time_known:flag"
         ),
         "context": _of_table("context"),
+        # when is an instant, or a time since the start of the test
+        "pumping_tests": _of_table("pumping_tests", ids="pumping_test_id well_id", last=_SOURCE),
+        "pumping_rates": _of_table(
+            "pumping_rates",
+            ids="well_id",
+            without="from",
+            rate="from_utc:instant from_elapsed_min:number",
+            last=_SOURCE,
+        ),
+        "pumping_readings": _of_table(
+            "pumping_readings",
+            ids="pumping_reading_id well_id",
+            without="measured_at date time",
+            elapsed="measured_at_utc:instant",
+            instrument="instrument_id:number",
+            last=f"{_RECORDED} {_SOURCE}",
+        ),
         "register_entries": _of_table("register"),
         # the access is that of the measuring point from which the hanging depth is read; a barometer has no well
         "deployments": _of_table("deployments", ids="deployment_id", instrument="access", installed_at="kind"),

@@ -83,6 +83,7 @@ class _Names:
             ("gauging_round_id", "gauging_round"),
             ("gauge_id", "gauge"),
             ("context_series_id", "context_series"),
+            ("pumping_test_id", "pumping_test"),
         ):
             table = METADATA.tables[name]
             self.of[column] = {row.id: row.code for row in connection.execute(select(table.c.id, table.c.code))}
@@ -192,6 +193,9 @@ _OF_WELL: Final[dict[str, str]] = {
     "instrument_record": "instrument",
     "tape_check": "tape check",
     "level_record": "level",
+    "pumping_test_record": "pumping test",
+    "pumping_rate": "pumping rate",
+    "pumping_reading": "pumping reading",
     "download": "download",
     "correction": "correction",
     "verdict": "finding",

@@ -46,8 +46,28 @@ def level_records(
         Which events; all unless given. Of start and end only aware instants restrict: a local date wants the zone of
         the site. A round restricts to its own events and those of none on record, which may belong to it by their day.
     """
+    event = LevelEvent
+    statement = select_level_records(known_on).order_by(
+        Site.code, Well.code, event.measured_at_utc, event.access, event.event
+    )
+    return frame(connection, _restricted(statement, selection or Selection()), "level_records")
+
+
+def select_level_records(known_on: dt.datetime | None = None) -> Select[*tuple[Any, ...]]:
+    """Return the select of level events with what was recorded of them, as it was on record at a moment or is now.
+
+    Parameters
+    ----------
+    known_on : datetime.datetime, optional
+        Aware time.
+
+    Returns
+    -------
+    sqlalchemy.Select
+        Without an order.
+    """
     event, record, well_record = LevelEvent, LevelRecord, WellRecord
-    statement = (
+    return (
         select(
             event.id.label("event_id"),
             record.id.label("record_id"),
@@ -79,9 +99,7 @@ def level_records(
         .outerjoin(Instrument, Instrument.id == record.instrument_id)
         .outerjoin(SourceFile, SourceFile.id == record.source_file_id)
         .where(on_record(record, known_on))
-        .order_by(Site.code, Well.code, event.measured_at_utc, event.access, event.event)
     )
-    return frame(connection, _restricted(statement, selection or Selection()), "level_records")
 
 
 def _restricted(statement: Select[*tuple[Any, ...]], selection: Selection) -> Select[*tuple[Any, ...]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection, Sequence
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 from sqlalchemy import Connection, Select, func, select
@@ -33,8 +33,29 @@ def findings_with_decisions(
 
     Parameters as `gwnet.store.fetch`; columns as ``findings`` in `gwnet.store.fetch.frames.FRAMES`.
     """
+    statement = select_findings(known_on).order_by(
+        Site.code, Well.code, LevelEvent.measured_at_utc, Verdict.rule, Verdict.id
+    )
+    if site is not None:
+        statement = statement.where(Site.code == site)
+    return frame(connection, statement, "findings")
+
+
+def select_findings(known_on: dt.datetime | None = None) -> Select[*tuple[Any, ...]]:
+    """Return the select of findings with what was decided about each, as on record at a moment or now.
+
+    Parameters
+    ----------
+    known_on : datetime.datetime, optional
+        Aware time.
+
+    Returns
+    -------
+    sqlalchemy.Select
+        Without an order.
+    """
     verdict, event, record, review = Verdict, LevelEvent, LevelRecord, Review
-    statement = (
+    return (
         select(
             verdict.id.label("finding_id"),
             Site.code.label("site"),
@@ -63,11 +84,7 @@ def findings_with_decisions(
         .outerjoin(review, (review.verdict_id == verdict.id) & on_record(review, known_on))
         .where(on_record(verdict, known_on))
         .where(verdict.level_event_id.is_(None) | record.id.is_not(None))
-        .order_by(Site.code, Well.code, event.measured_at_utc, verdict.rule, verdict.id)
     )
-    if site is not None:
-        statement = statement.where(Site.code == site)
-    return frame(connection, statement, "findings")
 
 
 def live_findings(

@@ -6,7 +6,7 @@ import datetime as dt
 from typing import Any
 
 import pandas as pd
-from sqlalchemy import ColumnElement, Connection, FromClause, func, select
+from sqlalchemy import ColumnElement, Connection, FromClause, Select, func, select
 
 from gwnet.store.columns import Table
 from gwnet.store.contract import BY_NAME
@@ -43,13 +43,9 @@ def fetch_rows(
     history : bool, optional
         Whether to give retired rows as well, as far as they were recorded at or before ``known_on``.
     """
-    table = BY_NAME[name]
-    record = record_of(table).alias("record")
-    source, columns = _columns(table, record)
+    table, record, statement, columns = _select(name, frame_name or name)
     # a missing code sorts first on one database and last on the other
     optional = {column.name for column in table.columns if column.of and not column.required}
-    wanted = [column.name for column in FRAMES[frame_name or name] if column.name in columns]
-    statement = select(*(columns[column].label(column) for column in wanted)).select_from(source)
     if not history:
         statement = statement.where(on_record(record.c, known_on))
     elif known_on is not None:
@@ -60,6 +56,32 @@ def fetch_rows(
         *(func.coalesce(columns[key], "") if key in optional else columns[key] for key in order.split())
     )
     return frame(connection, statement, frame_name or name)
+
+
+def select_rows(name: str) -> Select[Any]:
+    """Return the select of the rows of a table that are on record now, with the columns declared for its frame.
+
+    Parameters
+    ----------
+    name : str
+        Name of a table that can be loaded.
+
+    Returns
+    -------
+    sqlalchemy.Select
+        Without an order.
+    """
+    _, record, statement, _ = _select(name, name)
+    return statement.where(on_record(record.c, None))
+
+
+def _select(name: str, frame_name: str) -> tuple[Table, Any, Select[Any], dict[str, ColumnElement[Any]]]:
+    """Return a table, its recorded rows, the select of the columns of a frame from them, and all columns by name."""
+    table = BY_NAME[name]
+    record = record_of(table).alias("record")
+    source, columns = _columns(table, record)
+    wanted = [column.name for column in FRAMES[frame_name] if column.name in columns]
+    return table, record, select(*(columns[column].label(column) for column in wanted)).select_from(source), columns
 
 
 def _columns(table: Table, record: Any) -> tuple[FromClause, dict[str, ColumnElement[Any]]]:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, inspect, select
 
-from gwnet.errors import NotFoundError
+from gwnet.errors import NotFoundError, StoreError
 from gwnet.store.models.sources import SourceFile, SourcePiece
 
 
@@ -41,6 +41,32 @@ def source_bytes(connection: Connection, source_file_id: int) -> Iterator[bytes]
         )
         yield loosen.decompress(connection.execute(piece).scalar_one())
     yield loosen.flush()
+
+
+def read_source(connection: Connection, source_file_id: int, sha256: str) -> bytes:
+    """Return the bytes of a kept file as it was loaded, held against its hash.
+
+    Parameters as `gwnet.store.fetch`.
+
+    Parameters
+    ----------
+    source_file_id : int
+        Number of the source file.
+    sha256 : str
+        Its hash on record, in hexadecimal digits.
+
+    Raises
+    ------
+    NotFoundError
+        If there is no such file on record.
+    StoreError
+        If the bytes have another hash.
+    """
+    content = b"".join(source_bytes(connection, source_file_id))
+    if hashlib.sha256(content).hexdigest() != sha256:
+        message = f"The bytes of source file {source_file_id} are not those that were loaded; nothing was written."
+        raise StoreError(message, fix="Examine the record with 'gwnet doctor', and restore a backup.")
+    return content
 
 
 def compare_originals(connection: Connection) -> Iterator[tuple[int, str, str]]:
@@ -75,7 +101,7 @@ def _whole(connection: Connection, number: int) -> Iterator[bytes]:
     yield zlib.decompress(content)
 
 
-def write_source(connection: Connection, source_file_id: int, folder: Path) -> Path:
+def write_source(connection: Connection, source_file_id: int, folder: Path, *, most_bytes: int | None = None) -> Path:
     """Write a kept file as it was loaded, under its own name, and return its path.
 
     Parameters as `gwnet.store.fetch`.
@@ -86,6 +112,8 @@ def write_source(connection: Connection, source_file_id: int, folder: Path) -> P
         Number of the source file.
     folder : pathlib.Path
         Folder to write into.
+    most_bytes : int, optional
+        Stop after the piece that reaches so many; the whole file unless given.
 
     Raises
     ------
@@ -95,5 +123,8 @@ def write_source(connection: Connection, source_file_id: int, folder: Path) -> P
     name = connection.execute(select(SourceFile.name).where(SourceFile.id == source_file_id)).scalar_one_or_none()
     path = folder / (Path(name or "").name or "download")
     with path.open("wb") as file:
-        file.writelines(source_bytes(connection, source_file_id))
+        for piece in source_bytes(connection, source_file_id):
+            file.write(piece)
+            if most_bytes is not None and file.tell() >= most_bytes:
+                break
     return path

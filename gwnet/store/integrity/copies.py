@@ -18,12 +18,15 @@ from gwnet.store.integrity.digests import ADDED, sample_digest, sample_times
 from gwnet.store.integrity.finding import RESTORE, Finding
 from gwnet.store.integrity.stored import read_flags
 from gwnet.store.models.loggers import Sample, SamplePack, SampleRun
+from gwnet.store.models.reduced import ReducedLevel
+from gwnet.store.save.reduced import row_digest
 
 Times = NDArray[np.int64]
 Values = NDArray[np.float64]
 
 _SAMPLES: Final = "samples against states"
 _PACKS: Final = "sample packs against samples"
+_REDUCED: Final = "reduced levels against their hashes"
 _ORIGINALS: Final = "kept files against their hashes"
 
 _ANEW: Final = (
@@ -186,8 +189,30 @@ def check_originals(connection: Connection) -> Iterator[Finding]:
             yield Finding(_ORIGINALS, message, RESTORE, None, "source_file", number)
 
 
+def check_reduced_levels(connection: Connection) -> Iterator[Finding]:
+    """Check the reduced levels, which readers ask by SQL, against the hash of each row.
+
+    Parameters as `gwnet.store.integrity`.
+
+    Yields
+    ------
+    Finding
+        One a row that was altered since it was worked out.
+    """
+    table = ReducedLevel.__table__
+    for row in connection.execute(select(table).order_by(table.c.event_id)).mappings():
+        if row_digest({str(name): value for name, value in row.items()}) != row["row_sha256"]:
+            message = f"The reduced level of event {row['event_id']} is not as it was worked out."
+            yield Finding(
+                _REDUCED, message, "Fill the table anew with 'gwnet refresh'.", None, "reduced_level", row["event_id"]
+            )
+
+
 #: Copies and what is worked out from the record and kept, each with the check that compares it with what it is from.
-DERIVED: Final[dict[str, Callable[[Connection], Iterator[Finding]]]] = {_PACKS: check_packs}
+DERIVED: Final[dict[str, Callable[[Connection], Iterator[Finding]]]] = {
+    _PACKS: check_packs,
+    _REDUCED: check_reduced_levels,
+}
 
 
 def _moment(time_ms: int) -> str:

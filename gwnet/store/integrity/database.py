@@ -105,8 +105,11 @@ def check_guards(connection: Connection) -> Iterator[Finding]:
     """
     expected = guards(connection.dialect.name)
     if connection.dialect.name == "sqlite":
-        query = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
-        standing = {name: " ".join(str(sql).split()) for name, sql in connection.execute(text(query))}
+        query = "SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger'"
+        standing = {
+            name: " ".join(str(sql).split()) if f" ON {table}" in str(sql) else f"said to be of {table}"
+            for name, table, sql in connection.execute(text(query))
+        }
     else:
         query = (
             "SELECT tgname, replace(pg_get_triggerdef(pg_trigger.oid), ' ON ' || nspname || '.', ' ON '), tgenabled"

@@ -11,6 +11,8 @@ from gwnet.store.models import (
     loggers,
     mappings,
     measuring_points,
+    pumping,
+    reduced,
     register,
     rounds,
     sites,
@@ -36,8 +38,10 @@ _SUBJECTS = (
     thresholds,
     context,
     register,
+    pumping,
     sources,
     states,
+    reduced,
 )
 
 METADATA: MetaData = Base.metadata

@@ -148,7 +148,7 @@
   const edge = { left: 64, right: 74, top: 14, bottom: 26 };
   function whole() {
     const well = record.wells[chosen];
-    const times = well.levels.t.concat(well.line ? well.line.t : []);
+    const times = well.levels.t.concat(well.line ? well.line.t : [], boundsOf(well).flatMap((bound) => [bound[0], bound[1]]));
     let from = Infinity, to = -Infinity;
     for (const time of times) { if (time < from) from = time; if (time > to) to = time; }
     if (!(to >= from)) { from = Date.now() - 1; to = Date.now(); }
@@ -156,6 +156,8 @@
     view.all = [from - room, to + room];
     [view.from, view.to] = view.all;
   }
+  /* from when to when a sensor was out of water, and the elevation at or below which the water was at either end */
+  function boundsOf(well) { return (well.line && well.line.bounds) || []; }
   function shown(well) {
     /* values in view, with the samples next to its edges */
     let low = Infinity, high = -Infinity;
@@ -163,6 +165,7 @@
     const inside = (time) => time >= view.from && time <= view.to;
     well.levels.t.forEach((time, place) => { if (inside(time)) take(well.levels.e[place]); });
     if (well.line) well.line.t.forEach((time, place) => { if (inside(time)) take(well.line.e[place]); });
+    boundsOf(well).forEach((bound) => { if (bound[0] <= view.to && bound[1] >= view.from) { take(bound[2]); take(bound[3]); } });
     if (!(high >= low)) { low = 0; high = 1; }
     const least = record.unit === "ft" ? 0.6 : 0.2, middle = (low + high) / 2, half = Math.max((high - low) * 0.56, least / 2);
     return [middle - half, middle + half];
@@ -225,6 +228,7 @@
       pen.fillStyle = "rgba(128, 96, 47, 0.12)"; pen.fillRect(edge.left, y(well.screen[0]), width, y(well.screen[1]) - y(well.screen[0]));
     }
     if (well.line) drawLine(well.line, x, y);
+    drawBounds(boundsOf(well), x, y);
     drawLevels(well.levels, x, y);
     pen.restore();
     pen.textAlign = "left";
@@ -259,6 +263,21 @@
     }
     close(); pen.stroke();
   }
+  function drawMark(px, py, down) {
+    pen.beginPath(); pen.moveTo(px - 5, py); pen.lineTo(px + 5, py); pen.moveTo(px, py); pen.lineTo(px, py + 8 * down);
+    pen.lineTo(px - 3, py + 5 * down); pen.moveTo(px, py + 8 * down); pen.lineTo(px + 3, py + 5 * down); pen.stroke();
+  }
+  function drawBounds(bounds, x, y) {
+    /* a broken rule with a mark of a bound in its middle; marks keep apart */
+    pen.strokeStyle = colour("water-light"); pen.lineWidth = 1;
+    let before = -Infinity;
+    for (const [from, to, first, last] of bounds) {
+      if (to < view.from || from > view.to) continue;
+      pen.setLineDash([6, 3]); pen.beginPath(); pen.moveTo(x(from), y(first)); pen.lineTo(x(to), y(last)); pen.stroke(); pen.setLineDash([]);
+      const middle = (Math.max(x(from), edge.left) + Math.min(x(to), scale.width - edge.right)) / 2;
+      if (middle - before >= 14) { drawMark(middle, y((first + last) / 2), 1); before = middle; }
+    }
+  }
   const joins = (levels, place) => levels.ok[place] && !levels.b[place];
   function drawLevels(levels, x, y) {
     pen.strokeStyle = colour("water"); pen.lineWidth = 1.2; pen.beginPath();
@@ -278,8 +297,7 @@
       pen.strokeStyle = ink; pen.fillStyle = ink;
       if (levels.b[place]) {
         const down = levels.b[place] < 0 ? 1 : -1;
-        pen.beginPath(); pen.moveTo(px - 5, py); pen.lineTo(px + 5, py); pen.moveTo(px, py); pen.lineTo(px, py + 8 * down);
-        pen.lineTo(px - 3, py + 5 * down); pen.moveTo(px, py + 8 * down); pen.lineTo(px + 3, py + 5 * down); pen.stroke();
+        drawMark(px, py, down);
         return;
       }
       pen.beginPath(); pen.arc(px, py, 3, 0, 2 * Math.PI);

@@ -1,0 +1,241 @@
+"""Straight line of a well's record with limits that hold the uncertainty of its serial correlation.
+
+The line has one level for each season and one slope. Trends take their probability and the limits of their slope from
+it, threshold dates and the band of figures their limits, so that all agree.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import log_ndtr
+
+from gwnet.analysis.series.trend_records import WellRecord
+from gwnet.constants import MAD_TO_SD
+from gwnet.hydro.trends.censored_slopes import pair_slopes
+from gwnet.hydro.trends.correlated_line import CorrelatedLine, fit_correlated_line
+
+Floats = NDArray[np.float64]
+
+#: Fewest degrees of freedom of a line (project default).
+LEAST_DEGREES = 3
+#: Largest share of bounds among the values of a line (project default): beyond it the line would rest on its own
+#: assumptions.
+MOST_BOUNDS = 0.5
+#: Values farther from the line than so many robust standard deviations are moved to that distance (project default), so
+#: that one wrong reading neither makes nor hides a trend.
+FARTHEST_SPREADS = 4.0
+#: Rounds in which bounds get their expected values.
+ROUNDS = 30
+#: A record is short against its memory when the time in which the correlation falls to 1/e is longer than this share of
+#: it, with this probability (project default, after simulation).
+MEMORY_SHARE = 0.2
+MEMORY_PROBABILITY = 0.25
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FittedLine:
+    """A line through the values of a record.
+
+    Attributes
+    ----------
+    posterior : gwnet.hydro.trends.correlated_line.CorrelatedLine
+        A level for each season at ``origin``, then the slope [m, m/year].
+    seasons : ndarray of int64, shape (k,)
+        Seasons with values, from 0; in the order of the coefficients.
+    counts : ndarray of int64, shape (k,)
+        Values of each of them.
+    phases : ndarray of float64, shape (k,)
+        Usual time of each within the year [year].
+    parts : int
+        Seasons of a year.
+    origin : float
+        Time of the levels [decimal year].
+    first : float
+        Time of the first value [decimal year].
+    last : float
+        Time of the last value [decimal year].
+    moved : int
+        Values that lay too far from the line and were moved towards it.
+    """
+
+    posterior: CorrelatedLine
+    seasons: NDArray[np.int64]
+    counts: NDArray[np.int64]
+    phases: Floats
+    parts: int
+    origin: float
+    first: float
+    last: float
+    moved: int
+
+    @property
+    def slope(self) -> int:
+        """Return the place of the slope among the coefficients."""
+        return int(self.seasons.size)
+
+    @property
+    def p(self) -> float:
+        """Return the two-sided probability of a slope the other way."""
+        return self.posterior.two_sided(self.slope)
+
+    @property
+    def correlation(self) -> float:
+        """Return the mean correlation from one year to the next."""
+        return self.posterior.correlation_after(1.0)
+
+    @property
+    def slope_limits(self) -> tuple[float, float, float]:
+        """Return the median slope and its 95 % limits [m/year]."""
+        row = np.zeros((1, self.slope + 1))
+        row[0, -1] = 1.0
+        middle, lower, upper = (float(self.posterior.quantile(row, p)[0]) for p in (0.5, 0.025, 0.975))
+        return middle, lower, upper
+
+    @property
+    def is_short(self) -> bool:
+        """Return whether the record is short against its memory."""
+        with np.errstate(divide="ignore"):
+            memory = -1.0 / np.log(self.posterior.correlation)
+        long = (memory > MEMORY_SHARE * (self.last - self.first)) & (self.posterior.scatter < 1.0)
+        return bool(self.posterior.weights[long].sum() > MEMORY_PROBABILITY)
+
+    def mean_row(self) -> Floats:
+        """Return the weights of the coefficients in the mean of all seasons at ``origin``."""
+        return np.append(np.full(self.slope, 1.0 / self.slope), 0.0)
+
+    def season_row(self, place: int) -> Floats:
+        """Return the weights of the coefficients in the level of one season at ``origin``.
+
+        Parameters
+        ----------
+        place : int
+            Place of the season in ``seasons``.
+        """
+        row = np.zeros(self.slope + 1)
+        row[place] = 1.0
+        return row
+
+    @property
+    def usual_seasons(self) -> NDArray[np.int64]:
+        """Return the places of the seasons with at least half as many values as the one with most."""
+        return np.flatnonzero(2 * self.counts >= self.counts.max())
+
+    def turned(self) -> FittedLine:
+        """Return the line of the values turned round, so that what rises falls."""
+        return replace(self, posterior=self.posterior.turned())
+
+    def season_levels(self) -> Floats:
+        """Return the mean levels of the seasons at ``origin`` [m]."""
+        return np.asarray(self.posterior.weights @ self.posterior.coefficients[:, :-1], dtype=np.float64)
+
+    def band(self, when: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return the line and its 95 % limits, the mean of all seasons.
+
+        Parameters
+        ----------
+        when : ndarray of float64, shape (t,)
+            Decimal years.
+
+        Returns
+        -------
+        tuple of ndarray
+            Median, lower and upper limit [m].
+        """
+        rows = np.tile(self.mean_row(), (when.size, 1))
+        rows[:, -1] = when - self.origin
+        middle, lower, upper = (self.posterior.quantile(rows, p) for p in (0.5, 0.025, 0.975))
+        return middle, lower, upper
+
+
+def fit_line(record: WellRecord) -> FittedLine | None:
+    """Fit the line of a record.
+
+    Parameters
+    ----------
+    record : WellRecord
+        One value a season of a year.
+
+    Returns
+    -------
+    FittedLine or None
+        The line; None where too few values are left, over half are bounds or the slope of the numbers stays open.
+
+    Notes
+    -----
+    Times are the mean days behind the values. Bounds get the value expected beyond them (independent normal errors,
+    Dempster, Laird and Rubin, 1977). Values over four robust standard deviations from the Theil–Sen line and the
+    medians of the seasons are moved to that distance.
+
+    References
+    ----------
+    .. [1] Dempster, A. P., Laird, N. M. and Rubin, D. B. (1977). Maximum likelihood from incomplete data via the EM
+       algorithm. J. Royal Statistical Society B 39, 1–38.
+    """
+    parts = record.values.shape[1]
+    here = ~np.isnan(record.values)
+    counts = here.sum(axis=0)
+    seasons = np.flatnonzero(counts)
+    side = record.bound[here]
+    if here.sum() - seasons.size - 1 < LEAST_DEGREES or record.years.size < 2:
+        return None
+    if (side != 0).sum() > MOST_BOUNDS * side.size:
+        return None
+    when = record.when[here]
+    season = np.broadcast_to(np.arange(parts), here.shape)[here]
+    origin = float(when.mean())
+    design = np.column_stack([season[:, None] == seasons, when - origin]).astype(np.float64)
+    if np.linalg.matrix_rank(design) < design.shape[1]:
+        return None
+    steep = pair_slopes(record.values, record.years.astype(np.float64), bound=record.bound).limits(0.0)[0]
+    if not math.isfinite(steep):
+        return None
+    values = record.values[here]
+    if side.any():
+        values = _expected(values, side, design)
+    values, moved = _held_near(values, steep * (when - origin), season)
+    return FittedLine(
+        posterior=fit_correlated_line(when, values, design),
+        seasons=seasons.astype(np.int64),
+        counts=counts[seasons].astype(np.int64),
+        phases=np.nanmedian((record.when - record.years[:, None])[:, seasons], axis=0),
+        parts=parts,
+        origin=origin,
+        first=float(when[0]),
+        last=float(when[-1]),
+        moved=moved,
+    )
+
+
+def _expected(values: Floats, side: NDArray[np.int64], design: Floats) -> Floats:
+    """Return values with what is expected beyond each bound in its place."""
+    bounded = side != 0
+    filled = values.copy()
+    for _ in range(ROUNDS):
+        coefficients = np.linalg.lstsq(design, filled, rcond=None)[0]
+        fitted = design @ coefficients
+        spread = math.sqrt(float(((filled - fitted)[~bounded] ** 2).mean()))
+        if not spread > 0.0:
+            return np.where(bounded, np.where(side < 0, np.minimum(values, fitted), np.maximum(values, fitted)), values)
+        # turned round, a value at or above its bound is one at or below
+        away = side[bounded] * (fitted - values)[bounded] / spread
+        ratio = np.exp(-(away**2) / 2.0 - log_ndtr(away)) / math.sqrt(2.0 * math.pi)
+        filled[bounded] = fitted[bounded] + side[bounded] * spread * ratio
+    return filled
+
+
+def _held_near(values: Floats, line: Floats, season: NDArray[np.int64]) -> tuple[Floats, int]:
+    """Return values of which none is too far from a line and the medians of the seasons, and how many were moved."""
+    rest = values - line
+    centre = np.zeros(values.size)
+    for one in np.unique(season):
+        centre[season == one] = np.median(rest[season == one])
+    rest = rest - centre
+    far = FARTHEST_SPREADS * MAD_TO_SD * float(np.median(np.abs(rest)))
+    if not far > 0.0:
+        return values, 0
+    held = np.clip(rest, -far, far)
+    return line + centre + held, int((held != rest).sum())

@@ -1,0 +1,102 @@
+"""Sets what the first page has and no other: the numbered results, and the key map with the particulars beside it."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from reportlab.platypus import Flowable
+
+from gwnet.reporting.content import Beside, Results
+from gwnet.reporting.pdf.blocks import FigureFlow
+from gwnet.reporting.pdf.fonts import BOLD, markup
+from gwnet.reporting.pdf.marks import MARK, draw_state
+from gwnet.reporting.pdf.styles import BODY, FACT_NAME, FACT_VALUE, HEADING, INK, MM, QUIET, RULE, TEXT_WIDTH
+from gwnet.reporting.pdf.tables import draw_text
+from gwnet.reporting.pdf.tags import TaggedParagraph, artifact, content
+
+_TALL: Final = 10_000.0
+_INDENT: Final = 13.0 * MM
+_MARKS_LEFT: Final = 6.5 * MM
+
+
+class ResultsFlow(Flowable):  # type: ignore[misc]
+    """Results numbered in order of consequence, each with the marks of the states that it is about."""
+
+    _PAD = 2.6
+
+    def __init__(self, block: Results) -> None:
+        super().__init__()
+        self.block = block
+        self.spaceBefore, self.spaceAfter = 4, 6
+        self._title = TaggedParagraph(markup(block.title, BOLD), HEADING)
+        self._title.tag = "H2"
+        self._items = [
+            TaggedParagraph(f'<font name="{BOLD}">{markup(item.lead, BOLD)}</font> {markup(item.text)}', BODY)
+            for item in block.items
+        ]
+
+    def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
+        """Return the size of the list."""
+        self.width = TEXT_WIDTH
+        self._title_height = self._title.wrap(TEXT_WIDTH, _TALL)[1] + 3.0
+        heights = [item.wrap(TEXT_WIDTH - _INDENT, _TALL)[1] for item in self._items]
+        self.height = self._title_height + sum(height + 2 * self._PAD for height in heights) + 2.0
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw the results, a line between two."""
+        canvas, y = self.canv, self.height - self._title_height
+        self._title.drawOn(canvas, 0, y + 3.0)
+        self._rule(y, 0.9, 0.0)
+        for number, (result, item) in enumerate(zip(self.block.items, self._items, strict=True), start=1):
+            y -= self._PAD
+            baseline = y - BODY.fontSize - 1.0
+            with content(canvas, "Lbl"):
+                canvas.setFillColor(QUIET)
+                draw_text(canvas, 0, baseline, str(number), BOLD, BODY.fontSize)
+            with artifact(canvas):
+                for place, name in enumerate(result.marks):
+                    draw_state(canvas, name, _MARKS_LEFT, baseline - 1.4 - place * (MARK + 2.6))
+            y -= item.height
+            item.drawOn(canvas, _INDENT, y)
+            y -= self._PAD
+            if number < len(self._items):
+                self._rule(y, 0.5, _INDENT)
+
+    def _rule(self, y: float, thickness: float, left: float) -> None:
+        with artifact(self.canv):
+            self.canv.setStrokeColor(RULE if left else INK)
+            self.canv.setLineWidth(thickness)
+            self.canv.line(left, y, TEXT_WIDTH, y)
+
+
+class BesideFlow(Flowable):  # type: ignore[misc]
+    """A figure of the whole width, and names with values set in its right part."""
+
+    def __init__(self, figure: FigureFlow, block: Beside) -> None:
+        super().__init__()
+        self.figure, self.block = figure, block
+        self.spaceBefore, self.spaceAfter = 6, 4
+        self._lines = [
+            (TaggedParagraph(markup(name), FACT_NAME), TaggedParagraph(markup(value), FACT_VALUE))
+            for name, value in block.pairs
+        ]
+
+    def wrap(self, available_width: float, available_height: float) -> tuple[float, float]:
+        """Return the size of figure and text."""
+        self._left = self.block.left_mm * MM
+        text = sum(part.wrap(TEXT_WIDTH - self._left, _TALL)[1] for line in self._lines for part in line)
+        text += 2.4 * len(self._lines) + self.block.top_mm * MM
+        self.width, height = self.figure.wrap(available_width, available_height)
+        self.height = max(height, text)
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw both."""
+        self.figure.drawOn(self.canv, 0, self.height - self.figure.height)
+        y = self.height - self.block.top_mm * MM
+        for name, value in self._lines:
+            for part in (name, value):
+                y -= part.height
+                part.drawOn(self.canv, self._left, y)
+            y -= 2.4

@@ -1,0 +1,160 @@
+"""How well limits of trends, threshold dates and steps hold in simulated levels: coverage, share significant, width.
+
+Run: ``python tests/bench/bench_trend_limits.py [trends|dates|steps|shared ...] [DRAWS]`` (default all, 1000 draws). Each
+case is one row: share of false alarms, power for a rise of three standard deviations (of a fall to the threshold, of a
+step), share of limits that hold the truth, and their median width. Noise is autoregressive of order 1 with a standard
+deviation of 1 m and fixed seeds. Shares are uncertain by about 1/√DRAWS at most.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import numpy as np
+import pandas as pd
+
+from gwnet.analysis.series.trend_thresholds import threshold_dates
+from gwnet.analysis.series.trends import trends
+
+MONTH_DAYS = [f"{month:02}-15" for month in range(1, 13)]
+QUARTER_DAYS = MONTH_DAYS[1::3]
+YEAR_DAYS = ("06-15",)
+
+
+def noise(random: np.random.Generator, wells: int, count: int, correlation: float) -> np.ndarray:
+    """Return noise, a row for each well, with a correlation from value to value."""
+    made = random.normal(size=(wells, count))
+    rest = np.sqrt(1.0 - correlation**2)
+    for k in range(1, count):
+        made[:, k] = correlation * made[:, k - 1] + rest * made[:, k]
+    return made
+
+
+def as_levels(values: np.ndarray, days: list[str] | tuple[str, ...], first: int = 1980) -> pd.DataFrame:
+    """Return values as usable levels on the same days of every year."""
+    wells, count = values.shape
+    dates = [f"{first + k // len(days)}-{days[k % len(days)]}" for k in range(count)]
+    return pd.DataFrame(
+        {
+            "site": "S",
+            "well": np.repeat([f"W{k:04}" for k in range(wells)], count),
+            "measured_at": np.tile(dates, wells),
+            "day": pd.to_datetime(np.tile(dates, wells)),
+            "status": "static",
+            "bound": "",
+            "water_elevation_m": 40.0 + values.ravel(),
+            "usable": True,
+            "unusable_reason": "",
+            "quality": "good",
+            "review": "approved",
+            "finding": "",
+        }
+    )
+
+
+def wells_of(levels: pd.DataFrame) -> pd.DataFrame:
+    """Return the wells of a frame of levels."""
+    return levels[["site", "well"]].drop_duplicates().assign(aquifer="upper")
+
+
+def trend_case(years: int, monthly: float, draws: int, *, method: str = "seasonal", seed: int = 1) -> dict[str, float]:
+    """Return what trends give in monthly levels with a correlation from month to month."""
+    plain = noise(np.random.default_rng(seed), draws, 12 * years, monthly)
+    rise = 3.0 * np.arange(12 * years) / (12 * years)
+    row: dict[str, float] = {}
+    for name, values, slope in (("false", plain, 0.0), ("power", plain + rise, 3.0 / years)):
+        levels = as_levels(values, MONTH_DAYS)
+        found = trends(levels, wells_of(levels), method=method)
+        row[name] = float((found["p"] <= 0.05).mean())
+        row["answered"] = float(found["p"].notna().mean())
+        inside = found["slope_lower_m_per_year"].le(slope) & found["slope_upper_m_per_year"].ge(slope)
+        row[f"held_{name}"] = float(inside.mean())
+        row["width"] = float((found["slope_upper_m_per_year"] - found["slope_lower_m_per_year"]).median())
+        row["warned"] = float(found["note"].str.contains("short against its memory").mean())
+    return row
+
+
+def print_trends(draws: int) -> None:
+    """Print what trends give."""
+    print("trends: method    years  monthly  false   power   held, level / rising  width [m/a]  answered  warned")
+    for method in ("seasonal", "kendall"):
+        for years in (10, 20, 40):
+            for monthly in (0.0, 0.9, 0.95, 0.98, 0.99):
+                row = trend_case(years, monthly, draws, method=method)
+                print(
+                    f"        {method:9} {years:5}  {monthly:7.2f}  {row['false']:6.1%}  {row['power']:6.1%}  "
+                    f"{row['held_false']:6.1%} / {row['held_power']:6.1%}       {row['width']:11.3f}  "
+                    f"{row['answered']:8.1%}  {row['warned']:6.1%}",
+                    flush=True,
+                )
+
+
+def date_case(
+    years: int, yearly: float, draws: int, *, distances: tuple[float, ...] = (2.0, 5.0, 20.0), seed: int = 2
+) -> list[dict[str, float]]:
+    """Return what threshold dates give in quarterly levels that fall by half a standard deviation a year."""
+    random = np.random.default_rng(seed)
+    slope, more = -0.5, 200
+    when = (np.arange(4 * (years + more)) + 0.5) / 4.0
+    season = np.tile([0.5, 1.0, -0.5, -1.0], years + more)
+    values = noise(random, draws, when.size, yearly**0.25) + slope * when + season
+    levels = as_levels(values[:, : 4 * years], QUARTER_DAYS)
+    wells = wells_of(levels)["well"].tolist()
+    limits = [40.0 + slope * (years + distance) for distance in distances]
+    thresholds = pd.DataFrame(
+        [("S", well, f"T{k}", "lower", limit) for well in wells for k, limit in enumerate(limits)],
+        columns=["site", "well", "threshold", "kind", "elevation_m"],
+    )
+    found = threshold_dates(levels, thresholds)
+    rows = []
+    for k, distance in enumerate(distances):
+        own = found[found["threshold"] == f"T{k}"].reset_index(drop=True)
+        told = (own["p"] <= 0.05).to_numpy()
+        # season by season the fall goes on, so the lowest quarter is two years ahead of the line
+        truths = {
+            "": np.full(draws, years + distance),
+            "season_": np.full(draws, years + distance - 2.0),
+            "level_": when[np.argmax(values <= limits[k] - 40.0, axis=1)],
+        }
+        row = {"years": years, "yearly": yearly, "distance": distance, "significant": float(told.mean())}
+        for name, truth in truths.items():
+            first, last = (
+                (pd.to_datetime(own[f"{name}{end}"].replace("", None)) - pd.Timestamp("1980-01-01")).dt.days / 365.25
+                for end in ("earliest", "latest")
+            )
+            # a day is lost in the date; an empty end is open
+            inside = (first.fillna(-np.inf) <= truth + 0.13) & (last.fillna(np.inf) >= truth - 0.13)
+            row[f"held_{name}"] = float(inside[told].mean())
+            row[f"width_{name}"] = float((last.fillna(np.inf) - first)[told].median())
+        row["open"] = float((own["latest"] == "")[told].mean())
+        rows.append(row)
+    return rows
+
+
+def print_dates(draws: int) -> None:
+    """Print what threshold dates give."""
+    print(
+        "dates: years  yearly  distance [a]  significant  held: line, lowest season, first level  widths [a]  open end"
+    )
+    for years in (12, 25):
+        for yearly in (0.0, 0.5):
+            for row in date_case(years, yearly, draws):
+                held = ", ".join(f"{row[f'held_{name}']:6.1%}" for name in ("", "season_", "level_"))
+                widths = ", ".join(f"{row[f'width_{name}']:5.1f}" for name in ("", "season_", "level_"))
+                print(
+                    f"       {years:5}  {yearly:6.2f}  {row['distance']:12.0f}  {row['significant']:11.1%}  {held}  "
+                    f"{widths}  {row['open']:6.1%}",
+                    flush=True,
+                )
+
+
+def main(words: list[str]) -> None:
+    """Print what was asked for."""
+    draws = next((int(word) for word in words if word.isdigit()), 1000)
+    parts = {"trends": print_trends, "dates": print_dates}
+    for name in [word for word in words if word in parts] or list(parts):
+        parts[name](draws)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

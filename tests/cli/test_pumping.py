@@ -1,0 +1,111 @@
+"""The commands below ``gwnet pumping``: each in its module, with the line that the help lists, and what they print."""
+
+import csv
+import io
+import json
+from importlib import import_module
+
+import pytest
+
+from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, WRONG_USAGE
+from gwnet.cli.lazy import LazyGroup
+from gwnet.cli.pumping import COMMANDS, asked, command
+
+from ..pumping_record import pumping_network
+
+MODULES = {
+    "list": "listed",
+    "sheet": "sheet",
+    "drawdown": "drawdown",
+    "fit": "fit",
+    "figure": "figure",
+    "production": "production",
+}
+
+
+@pytest.fixture
+def here(gwnet_here, tmp_path, monkeypatch):
+    pumping_network(tmp_path / "record").close()
+    monkeypatch.setenv("GWNET_DB", str(tmp_path / "record" / "record.sqlite"))
+    return gwnet_here
+
+
+def rows_of(ran):
+    return list(csv.DictReader(io.StringIO(ran.out)))
+
+
+@pytest.mark.parametrize(("name", "module"), MODULES.items())
+def test_every_command_is_in_its_module_with_its_line(name, module):
+    found = import_module(f"gwnet.cli.pumping.{module}").command
+    assert found.name == name
+    assert COMMANDS[name] == (module, found.help.strip().split("\n\n")[0].replace("\n", " "))
+
+
+def test_the_group_knows_all_commands_and_no_other(gwnet_here):
+    assert isinstance(command, LazyGroup)
+    assert list(MODULES) == list(COMMANDS)
+    assert callable(asked.before)
+    ran = gwnet_here("pumping", "drawdowns")
+    assert (ran.code, "Did you mean drawdown" in ran.err) == (WRONG_USAGE, True)
+
+
+def test_list_drawdown_and_fit_print_the_columns_that_scripts_rely_on(here):
+    [test] = rows_of(here("pumping", "list", "--format", "csv"))
+    assert (test["test"], test["well"], test["kind"]) == ("PT-1", "PW", "constant rate")
+    assert here("pumping", "list", "--findings").code == DONE
+    drawdowns = rows_of(here("pumping", "drawdown", "PT-1", "--wells", "O1", "--format", "csv"))
+    assert {row["well"] for row in drawdowns} == {"O1"}
+    assert float(drawdowns[-1]["drawdown_m"]) > 0
+    in_feet = rows_of(here("pumping", "drawdown", "PT-1", "--wells", "O1", "--unit", "ft", "--format", "csv"))
+    assert float(in_feet[-1]["drawdown_ft"]) == pytest.approx(float(drawdowns[-1]["drawdown_m"]) / 0.3048, rel=1e-3)
+    static = rows_of(here("pumping", "drawdown", "PT-1", "--static", "--format", "csv"))
+    assert [row["well"] for row in static] == ["PW", "O1", "O2"]
+    ran = here("pumping", "fit", "PT-1", "--method", "theis", "--wells", "O1,O2", "--format", "json")
+    fitted = json.loads(ran.out)
+    assert list(fitted[0])[:12] == (
+        "test wells method parameter value unit lower upper identifiable n rmse_m note".split()
+    )
+    assert [row["parameter"] for row in fitted] == ["transmissivity", "storativity"]
+    assert fitted[0]["unit"] == "m2/d"
+
+
+def test_two_methods_are_compared_in_a_sentence(here):
+    ran = here("pumping", "fit", "PT-1", "--method", "theis", "--method", "leaky", "--wells", "O1")
+    assert ran.code == DONE
+    assert "By AICc theis is best supported" in ran.err
+    refused = here("pumping", "fit", "PT-1", "--method", "guess")
+    assert (refused.code, "There is no method 'guess'" in refused.err) == (STOPPED, True)
+
+
+def test_figures_are_drawn_of_every_kind_and_beside_an_analysis(here, tmp_path):
+    for kind in ("half-log", "log-log", "recovery", "distance"):
+        ran = here("pumping", "figure", "PT-1", "--kind", kind, "--out", f"{kind}.svg")
+        assert ran.code == DONE, ran.err
+        assert "Pumping test PT-1, PW" in (tmp_path / f"{kind}.svg").read_text()
+    ran = here("pumping", "fit", "PT-1", "--method", "theis", "--wells", "O1", "--figure", "fit.svg")
+    assert "wrote fit.svg" in ran.err
+    assert "transmissivity 250" in (tmp_path / "fit.svg").read_text()
+    ran = here("pumping", "figure", "PT-1", "--kind", "steps", "--method", "theis", "--wells", "PW", "--out", "s.png")
+    assert ran.code == DONE, ran.err
+
+
+def test_production_ends_with_what_is_for_a_professional(here):
+    ran = here("pumping", "production", "PT-1", "--rate", "5", "--format", "csv")
+    assert [row["quantity"] for row in rows_of(ran)][-1] == "rate for a limit"
+    assert ran.err.strip().endswith("licensed professional and the local authority.")
+
+
+def test_the_sheet_is_written_and_goes_back_in_as_it_is(here, tmp_path):
+    ran = here("pumping", "sheet", "PT-1", "--out", "sheets", "--page", "Letter")
+    assert [line.rpartition(".")[2] for line in ran.out.split()] == ["pdf", "xlsx"]
+    loaded = here("load", "sheets/S_PT-1_pumping_test.xlsx", "--by", "Ana")
+    assert loaded.code == DONE, loaded.err
+    assert "not filled in and passed over" in loaded.err + loaded.out
+
+
+def test_findings_give_exit_code_3(gwnet_here, tmp_path, monkeypatch):
+    pumping_network(tmp_path / "bad", pumping_rates=None).close()
+    monkeypatch.setenv("GWNET_DB", str(tmp_path / "bad" / "record.sqlite"))
+    ran = gwnet_here("pumping", "list", "--findings")
+    assert (ran.code, "no rate of PW" in ran.out) == (DONE_WITH_FINDINGS, True)
+    assert "no rate of PW" in gwnet_here("pumping", "drawdown", "PT-1").err
