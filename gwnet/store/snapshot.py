@@ -96,6 +96,10 @@ class Snapshot:
         """Return the snapshot of all sites, sharing every frame that was fetched."""
         return self._all
 
+    def of_only_site(self) -> Snapshot:
+        """Return the snapshot of the site where the record holds one alone, so that both share what was made."""
+        return self.of_site() if self.site is None and len(self.all_sites) == 1 else self
+
     def _narrowed(self, code: str) -> Snapshot:
         narrow = Snapshot(self.connection, self.known_on, code)
         narrow._all = self._all

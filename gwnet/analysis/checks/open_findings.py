@@ -8,15 +8,21 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, Final
+from weakref import WeakKeyDictionary
 
 import pandas as pd
+from sqlalchemy import Engine
 
 from gwnet.analysis.checks.check import SERIOUS
 from gwnet.analysis.checks.quality import EVENT_IDS, level_findings
 from gwnet.analysis.checks.rules import DOUBTING_RULES
 from gwnet.analysis.review.decisions import join_decisions
 from gwnet.store.snapshot import Snapshot
+
+#: Open findings by database, and there by state of the record and site.
+_KEPT: Final[WeakKeyDictionary[Engine, dict[tuple[int, str | None], dict[int, str]]]] = WeakKeyDictionary()
+_MOST_KEPT: Final = 8
 
 _DISMISSED = "dismissed"
 _ACCEPTED = "accepted"
@@ -35,7 +41,24 @@ def open_findings(record: Snapshot) -> dict[int, str]:
     dict of int to str
         Rule of the finding; of several the first by name.
     """
-    return record.once("open findings", lambda: _open_findings(record))
+    return record.once("open findings", lambda: _kept_or_found(record))
+
+
+def _kept_or_found(record: Snapshot) -> dict[int, str]:
+    """Return the open findings of a state of the record, which this process works out once."""
+    state = record.state
+    if state is None:
+        return {}
+    if record.connection.get_execution_options().get("gwnet_writing"):
+        return _open_findings(record)  # what it has written is of no state yet
+    kept = _KEPT.setdefault(record.connection.engine, {})
+    key = (state.serial, record.site)
+    if key not in kept:
+        # of the newest states alone: a notebook asks again and again of one
+        for old in list(kept)[: max(len(kept) - _MOST_KEPT + 1, 0)]:
+            del kept[old]
+        kept[key] = _open_findings(record)
+    return kept[key]
 
 
 def _open_findings(record: Snapshot) -> dict[int, str]:

@@ -164,7 +164,8 @@ def _find_reversed_order(events: Events) -> Iterator[Finding]:
         share=events.limits["cluster_share"],
         least=events.limits["least_pairs"],
     )
-    off = np.nan_to_num(np.abs(events.fit.residual_m) / events.fit.spread_m)
+    residual, spread = np.abs(events.fit.residual_m), events.fit.spread_m
+    off = np.nan_to_num(np.divide(residual, spread, out=np.zeros_like(residual), where=spread > 0.0))
     findings = {}
     for place in np.flatnonzero(order.reversed).tolist():
         low, high = int(deep[place]), int(shallow[place])
@@ -232,7 +233,8 @@ def find_copied(events: Events) -> list[Finding]:
 def _copied(events: Events) -> Iterator[Finding]:
     records = events.inputs.depth_to_water_m[events.order]
     several = (~np.isnan(records)).sum(axis=1) >= 2
-    off = np.nan_to_num(np.abs(events.fit.residual_m) / events.fit.spread_m)
+    residual, spread = np.abs(events.fit.residual_m), events.fit.spread_m
+    off = np.nan_to_num(np.divide(residual, spread, out=np.zeros_like(residual), where=spread > 0.0))
     rows = np.flatnonzero(several & events.checked)
     if not rows.size:
         return

@@ -107,6 +107,7 @@ def gather(record: Snapshot, selection: Selection | None = None) -> LevelInputs:
     """
     if selection is not None and selection.is_everything:
         selection = None
+    record = record.of_only_site()
     return record.once(("level inputs", selection), lambda: _gather(record, selection))
 
 

@@ -202,7 +202,9 @@ def with_open_findings(levels: pd.DataFrame, findings: Mapping[int, str]) -> pd.
     pandas.DataFrame
         The levels with ``open_finding``, empty where none is open; ``usable`` and ``unusable_reason`` follow.
     """
-    levels = levels.assign(open_finding=levels["event_id"].map(findings).fillna("").astype(object))
+    levels = levels.assign(
+        open_finding=np.array([findings.get(event, "") for event in levels["event_id"].tolist()], dtype=object)
+    )
     if not findings:
         return levels
     reasons = unusable_reasons(levels)

@@ -46,6 +46,7 @@ def levels(record: Snapshot, selection: Selection | None = None) -> pd.DataFrame
     """
     if selection is not None and selection.is_everything:
         selection = None
+    record = record.of_only_site()
     return record.once(("levels", selection), lambda: _reduce_frame(record, selection))
 
 
