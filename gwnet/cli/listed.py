@@ -18,7 +18,8 @@ def command(table: str, site: str | None, known_on: dt.datetime | str | None, un
     """List a table as it is on record: construction, measuring points, thresholds and others.
 
     TABLE is one of sites, aquifers, wells, construction, measuring-points, instruments, tape-checks, installations,
-    rounds, thresholds, stages, context and register. Times are on the site's clock, in files in UTC.
+    rounds, thresholds, stages, context, pumping-tests, pumping-rates, pumping-readings and register. Times are on the
+    site's clock, in files in UTC.
     """
     from gwnet.analysis.levels.display_unit import in_unit
 

@@ -27,6 +27,9 @@ LISTED: Final[dict[str, Callable[[Snapshot], pd.DataFrame]]] = {
     "thresholds": lambda record: record.thresholds,
     "stages": lambda record: record.stages,
     "context": lambda record: record.context,
+    "pumping-tests": lambda record: record.pumping_tests,
+    "pumping-rates": lambda record: record.pumping_rates,
+    "pumping-readings": lambda record: record.pumping_readings,
     "register": lambda record: registry.register_entries(record.connection, record.known_on, record.site),
 }
 
@@ -45,7 +48,8 @@ class Tables(Group):
         ----------
         table : str
             One of ``sites``, ``aquifers``, ``wells``, ``construction``, ``measuring-points``, ``instruments``,
-            ``tape-checks``, ``installations``, ``rounds``, ``thresholds``, ``stages``, ``context``, ``register``.
+            ``tape-checks``, ``installations``, ``rounds``, ``thresholds``, ``stages``, ``context``,
+            ``pumping-tests``, ``pumping-rates``, ``pumping-readings``, ``register``.
 
         Returns
         -------

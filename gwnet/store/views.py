@@ -35,6 +35,9 @@ _OF_TABLES: Final = {
     "view_threshold": "thresholds",
     "view_stage": "stages",
     "view_context": "context",
+    "view_pumping_test": "pumping_tests",
+    "view_pumping_rate": "pumping_rates",
+    "view_pumping_reading": "pumping_readings",
 }
 
 #: Begins the name of every view of the program.

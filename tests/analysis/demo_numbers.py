@@ -142,7 +142,7 @@ def spoil(folder: Path) -> Path:
     network.init(path)
     with Network(path) as net:
         tables = sorted(file for file in (folder / "files").iterdir() if file.suffix in {".csv", ".xlsx"})
-        net.load(tables, by="test", now_utc=_RECORDED, keep_good=True)
+        net.load(tables, by="test", now_utc=_RECORDED, keep_good=True, rejected_dir=folder)
         for layout, names in {"semicolons": "*-[12]_*", "remarks": "LG-[345]_*", "wall_clock": "*.txt"}.items():
             files = sorted((folder / "files" / "loggers").glob(names))
             net.loggers.load(files, folder / "files" / "layouts" / f"{layout}.toml", by="test", now_utc=_RECORDED)
