@@ -32,6 +32,8 @@ _NEWTON_STEPS: Final = 7
 _FLAT, _FAR = 1e-3, 1.5
 #: Tolerances of a fit, and of those that a profile is traced with.
 _FINE, _COARSE = 1e-9, 1e-6
+#: Standard errors beyond which the correlation of neighbours is taken into account: one-sided 1 %.
+_SIGNIFICANT: Final = 2.3263478740408408
 #: Highest serial correlation that limits are widened for: beyond it a misfit is no longer noise.
 _HIGHEST_CORRELATION: Final = 0.95
 
@@ -246,7 +248,7 @@ def _inverse(normal: Floats) -> Floats:
 
 
 def _serial_correlation(problem: Problem, misfit: Floats) -> float:
-    """Return the correlation of residuals that follow each other in a well, 0 where it is not significant at 2.5 %."""
+    """Return the correlation of residuals that follow each other in a well, 0 where it is not significant at 1 %."""
     in_order = misfit if problem.order is None else misfit[problem.order]
     follows = np.ones(max(in_order.size - 1, 0), dtype=bool)
     if problem.breaks is not None and problem.breaks.size:
@@ -255,7 +257,7 @@ def _serial_correlation(problem: Problem, misfit: Floats) -> float:
     if in_order.size < 5 or total <= 0.0:
         return 0.0
     correlation = float((in_order[:-1] * in_order[1:])[follows].sum()) / total
-    if correlation < NORMAL_95 / math.sqrt(in_order.size):
+    if correlation < _SIGNIFICANT / math.sqrt(in_order.size):
         return 0.0
     return min(correlation, _HIGHEST_CORRELATION)
 
