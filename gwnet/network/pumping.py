@@ -213,6 +213,11 @@ class Pumping(Group):
             One of `gwnet.figures.pumping.data.KINDS`; steps for step tests, half-log for others unless given.
         method : str, optional
             Analysis whose line and residuals are drawn; none unless given.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            The figure.
         """
         from gwnet.analysis.pumping.analyses import FitRequest, analyse_test
         from gwnet.products.pumping import FittedTest
