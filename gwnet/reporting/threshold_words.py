@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 from gwnet.analysis.thresholds.lanes import LOGGER, MANUAL
-from gwnet.analysis.thresholds.states import MANUAL_ALONE, UNCONFIRMED, UNJUDGED, Crossing, Extreme, ThresholdState
+from gwnet.analysis.thresholds.states import UNCONFIRMED, UNJUDGED, Crossing, Extreme, ThresholdState
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.measures import Measures, moment_text
 
@@ -21,8 +21,6 @@ def name_threshold(state: ThresholdState, measures: Measures) -> str:
 
 def rule_words(state: ThresholdState) -> str:
     """Return what confirms a crossing in words."""
-    if state.confirmed_by == MANUAL_ALONE:
-        return "1 reading" if state.consecutive == 1 else f"{state.consecutive} readings in a row"
     if state.consecutive == 1:
         return "1 reading, or 1 day of a logger"
     return f"{state.consecutive} readings in a row, or {state.consecutive} days of a logger in a row"

@@ -74,7 +74,6 @@ def limit(elevation=10.0, kind="lower", consecutive=1, **columns):
         "elevation_m": elevation,
         "lowest_shown_m": np.nan,
         "consecutive": consecutive,
-        "confirmed_by": "any",
         "valid_from_utc": pd.NaT,
         "valid_until_utc": pd.NaT,
         "basis": "permit",
@@ -171,15 +170,6 @@ def test_a_day_without_data_breaks_days_in_a_row_but_not_the_crossing():
     (crossing,) = state.crossings
     assert (crossing.levels, crossing.in_a_row, crossing.is_confirmed) == (4, 2, False)
     assert state.state == UNCONFIRMED
-
-
-def test_where_readings_alone_confirm_days_of_a_logger_do_not():
-    logged = days("2026-02-01", 9.9, 9.9, 9.9)
-    state = one(limit(consecutive=2, confirmed_by="manual"), frame(level("2026-02-02", 9.9)), logged)
-    assert state.state == UNCONFIRMED
-    assert [crossing.source for crossing in state.crossings] == ["manual", "logger"]
-    read = frame(level("2026-02-02", 9.9), level("2026-03-02", 9.9))
-    assert one(limit(consecutive=2, confirmed_by="manual"), read, logged).state == CROSSED
 
 
 def test_a_dry_bound_above_a_lower_threshold_leaves_it_open():

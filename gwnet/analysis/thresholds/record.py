@@ -18,7 +18,7 @@ from gwnet.units import metres_per
 
 #: Columns of `states_table`.
 STATE_COLUMNS: Final = tuple(
-    "site well threshold kind threshold_elevation_m consecutive confirmed_by first last state reason readings_beyond "
+    "site well threshold kind threshold_elevation_m consecutive first last state reason readings_beyond "
     "readings_judged logger_days_beyond logger_days_judged extreme_m extreme_at margin_m caution basis action".split()
 )
 
@@ -128,7 +128,7 @@ def states_table(states: Sequence[ThresholdState], site: str, unit: str = "m") -
     return table.astype(dict.fromkeys(("threshold_elevation_m", "extreme_m", "margin_m"), "float64"))
 
 
-_SAME: Final = tuple("well threshold kind consecutive confirmed_by state basis action".split())
+_SAME: Final = tuple("well threshold kind consecutive state basis action".split())
 
 
 def crossings_table(states: Sequence[ThresholdState], site: str) -> pd.DataFrame:

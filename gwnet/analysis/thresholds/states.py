@@ -2,8 +2,7 @@
 
 A crossing is a run of levels of one lane beyond the threshold, which ends with the first level that is not beyond it.
 It is confirmed when as many of its levels follow one another as the rule of the threshold asks for: readings one after
-another, or days of a logger without a day between them. Where a threshold says that readings alone confirm, days of a
-logger never do. Common practice, no source.
+another, or days of a logger without a day between them. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -21,7 +20,6 @@ from gwnet.analysis.thresholds.lanes import (
     BEYOND,
     LEFT_OUT,
     LOGGER,
-    MANUAL,
     NOT_BEYOND,
     SOURCES,
     UNDETERMINED,
@@ -38,10 +36,6 @@ STATES: Final = (CROSSED, UNCONFIRMED, UNJUDGED, NOT_CROSSED)
 
 #: A threshold is in force until just before its end.
 _INSTANT: Final = pd.Timedelta(microseconds=1)
-
-#: What confirms a crossing.
-ANY_LEVEL: Final = "any"
-MANUAL_ALONE: Final = "manual"
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,8 +186,6 @@ class ThresholdState:
         Its elevation; NaN where it is not known [m].
     consecutive : int
         Levels in a row that the rule asks for.
-    confirmed_by : str
-        ``any`` or ``manual``: whether days of a logger confirm.
     first, last : date
         First and last day of the period, narrowed to the time in which the threshold is in force.
     state : str
@@ -220,7 +212,6 @@ class ThresholdState:
     kind: str
     level_m: float
     consecutive: int
-    confirmed_by: str
     first: dt.date
     last: dt.date
     state: str
@@ -333,7 +324,7 @@ def _spans_of_force(thresholds: pd.DataFrame, zone: str) -> list[tuple[dt.date, 
 
 def _judge(row: Mapping[str, Any], lanes: pd.DataFrame, first: dt.date, last: dt.date) -> ThresholdState:
     level, consecutive = float(row["elevation_m"]), max(int(row["consecutive"] or 1), 1)
-    kind, confirmed_by = str(row["kind"]), str(row.get("confirmed_by") or ANY_LEVEL)
+    kind = str(row["kind"])
     inside = lanes[lanes["day"] >= pd.Timestamp(first)] if len(lanes) else lanes
     counts = {source: _count(inside, source) for source in SOURCES}
     turn = 1.0 if kind == "upper" else -1.0
@@ -342,7 +333,7 @@ def _judge(row: Mapping[str, Any], lanes: pd.DataFrame, first: dt.date, last: dt
         for source in SOURCES
         for crossing in _crossings(
             lanes[lanes["source"] == source],
-            consecutive if source == MANUAL or confirmed_by == ANY_LEVEL else None,
+            consecutive,
             first,
             lambda rows: _extreme(rows, level, turn),
         )
@@ -356,7 +347,6 @@ def _judge(row: Mapping[str, Any], lanes: pd.DataFrame, first: dt.date, last: dt
         kind=kind,
         level_m=level,
         consecutive=consecutive,
-        confirmed_by=confirmed_by,
         first=first,
         last=last,
         state=state,
@@ -391,8 +381,8 @@ def _extreme(rows: pd.DataFrame, level: float, turn: float) -> Extreme:
     )
 
 
-def _crossings(lane: pd.DataFrame, rule: int | None, first: dt.date, extreme: Any) -> Iterator[Crossing]:
-    """Yield the runs of a lane beyond the threshold that reach into the period; rule is None where none confirms."""
+def _crossings(lane: pd.DataFrame, rule: int, first: dt.date, extreme: Any) -> Iterator[Crossing]:
+    """Yield the runs of a lane beyond the threshold that reach into the period."""
     kept = lane[lane["state"] != LEFT_OUT]
     if kept.empty:
         return
@@ -407,7 +397,7 @@ def _crossings(lane: pd.DataFrame, rule: int | None, first: dt.date, extreme: An
         if in_period.empty:
             continue
         lengths = _run_lengths(rows, is_logger=is_logger)
-        met = np.flatnonzero(lengths >= rule) if rule is not None else np.array([], dtype=np.int64)
+        met = np.flatnonzero(lengths >= rule)
         after = members[-1] + 1
         yield Crossing(
             source=str(rows["source"].iloc[0]),
