@@ -34,7 +34,7 @@ from gwnet.products.maps import map_context
 from gwnet.products.pumping_report import gather_pumping
 from gwnet.products.seasons import envelope_figures
 from gwnet.products.trends import TrendFigures
-from gwnet.reporting.drawing import MAP_HEIGHT_MM, TEXT_WIDTH_MM
+from gwnet.reporting.drawing import GRADIENT_MM, MAP_HEIGHT_MM, TEXT_WIDTH_MM
 from gwnet.reporting.drawn import drawn_figure
 from gwnet.reporting.extras import AquiferChange, Extras, Picture
 
@@ -160,7 +160,7 @@ def _gradients(asked: _Asked, extras: Extras) -> Extras:
                 "half-widths. Hollow where direction and size are not determined."
             )
             period = (day_number(asked.period.first), day_number(asked.period.last) + 1.0)
-            draw = functools.partial(rounds.block, period)
+            draw = functools.partial(rounds.block, period, (TEXT_WIDTH_MM, GRADIENT_MM[asked.definition.page]))
             pictures.append(
                 Picture(f"rose-{aquifer}", caption, f"Gradients over the years. {caption}", _drawn(asked, draw))
             )

@@ -315,7 +315,7 @@ def _trend_table(view: ReportView, table: pd.DataFrame) -> Table:
             by_code.append(Group(view.aquifer_name(code)))
         by_code.extend(_trend_row(view, row) for row in members.to_dict("records"))
     caption = "Trends of the water elevation of each well."
-    return Table("trends", caption, columns, tuple(by_code), captioned=False, reasons_in_row=True)
+    return Table("trends", caption, columns, tuple(by_code), captioned=False, reasons_in_row=True, dense=True)
 
 
 def _trend_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
