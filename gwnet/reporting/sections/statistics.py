@@ -64,6 +64,9 @@ _TREND_FRAMES: Final = {
     ),
     "threshold_dates": "well threshold kind threshold_elevation_m state reached_on earliest latest season_reached_on "
     "level_reached_on horizon",
+    "trend_summary": (
+        "well direction since newest percentile threshold threshold_state reached_on earliest latest to_do because data"
+    ),
 }
 
 
@@ -174,6 +177,10 @@ def compose_trends(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
             "shows and nothing of its cause or of what comes."
         )
     ]
+    summary = extras.frame("trend_summary")
+    summary = summary[summary["well"].isin(view.wells["well"])]
+    if len(summary):
+        blocks.append(_summary_table(summary))
     blocks.extend(picture_slot(picture) for picture in extras.pictures.get("trends", ()))
     blocks.append(_trend_table(view, table))
     pooled = extras.frame("pooled")
@@ -186,6 +193,38 @@ def compose_trends(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
         blocks.append(Heading("Thresholds on these trends"))
         blocks.append(_threshold_table(view, dates))
     return blocks
+
+
+def _summary_table(table: pd.DataFrame) -> Table:
+    columns = (
+        Column("Well"),
+        Column("Direction"),
+        Column("since"),
+        Column("Newest level"),
+        Column("percentile", "", 0, "right"),
+        Column("Threshold"),
+        Column("reached on"),
+        Column("What to do next"),
+        Column("because"),
+    )
+    rows: list[Row] = []
+    for row in table.to_dict("records"):
+        percentile, why = number_of(row["percentile"]), text_of(row["data"])
+        rows.append(
+            (
+                Cell(str(row["well"])),
+                Cell(str(row["direction"])),
+                text_cell(row["since"], why),
+                text_cell(day_text(row["newest"]), why),
+                Cell(percentile) if math.isfinite(percentile) else Cell(None, "too few years for a percentile"),
+                text_cell(row["threshold"], "none that a trend leads to"),
+                text_cell(day_text(row["reached_on"]), text_of(row["threshold_state"]) or "none"),
+                Cell(str(row["to_do"])),
+                text_cell(row["because"], "nothing found"),
+            )
+        )
+    caption = "What the levels of each well do and what to do next, the most urgent first."
+    return Table("trend-summary", caption, columns, tuple(rows))
 
 
 def _slope_columns(view: ReportView) -> tuple[Column, ...]:
