@@ -72,11 +72,10 @@ class WellStatistics(Group):
 
 def _limits_in_force(given: Inputs) -> pd.DataFrame:
     """Return the thresholds in force of the wells that are asked for, with their elevations."""
-    from gwnet.analysis.levels.thresholds import with_elevations
+    from gwnet.analysis.thresholds.record import limits_of
 
-    limits = given.record.thresholds
-    limits = limits[limits["valid_until_utc"].isna() & limits["well_id"].isin(given.wells["well_id"])]
-    return with_elevations(limits, given.record.wells, given.record.measuring_points)
+    limits = limits_of(given.record)
+    return limits[limits["valid_until_utc"].isna() & limits["well_id"].isin(given.wells["well_id"])]
 
 
 class Trends(WellStatistics):
