@@ -115,7 +115,7 @@ class Pumping(Group):
     ) -> pd.DataFrame:
         """Return the levels before a test, one row a well, with their trend.
 
-        Parameters as `gwnet.network.pumping.Pumping.drawdown`.
+        Parameters as `gwnet.network` and `gwnet.network.pumping.Pumping.drawdown`.
 
         Returns
         -------
@@ -147,7 +147,7 @@ class Pumping(Group):
     ) -> FittedTest:
         """Analyse a test by one method or by several.
 
-        Parameters as `gwnet.network.pumping.Pumping.drawdown`.
+        Parameters as `gwnet.network` and `gwnet.network.pumping.Pumping.drawdown`.
 
         Parameters
         ----------
@@ -205,7 +205,7 @@ class Pumping(Group):
     ) -> Figure:
         """Draw a test: drawdowns, their derivative, recovery, steps or distances, with an analysis over them.
 
-        Parameters as `gwnet.network.pumping.Pumping.drawdown`.
+        Parameters as `gwnet.network` and `gwnet.network.pumping.Pumping.drawdown`.
 
         Parameters
         ----------
@@ -213,6 +213,11 @@ class Pumping(Group):
             One of `gwnet.figures.pumping.data.KINDS`; steps for step tests, half-log for others unless given.
         method : str, optional
             Analysis whose line and residuals are drawn; none unless given.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            The figure.
         """
         from gwnet.analysis.pumping.analyses import FitRequest, analyse_test
         from gwnet.products.pumping import FittedTest
@@ -239,7 +244,7 @@ class Pumping(Group):
     ) -> Production:
         """Work out what the pumped well of a test yields: available drawdown, drawdowns for rates, rate for a limit.
 
-        Parameters as `gwnet.network.pumping.Pumping.drawdown`.
+        Parameters as `gwnet.network` and `gwnet.network.pumping.Pumping.drawdown`.
 
         Parameters
         ----------

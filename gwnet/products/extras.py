@@ -18,6 +18,7 @@ from gwnet.analysis.maps.site_maps import SetRule
 from gwnet.analysis.maps.vertical_pairs import vertical_table
 from gwnet.analysis.series.seasons import season_summary
 from gwnet.analysis.series.trend_pooled import pooled_trends
+from gwnet.analysis.series.trend_summary import trend_summary
 from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import trends
 from gwnet.errors import AnalysisError, NotFoundError
@@ -34,7 +35,7 @@ from gwnet.products.maps import map_context
 from gwnet.products.pumping_report import gather_pumping
 from gwnet.products.seasons import envelope_figures
 from gwnet.products.trends import TrendFigures
-from gwnet.reporting.drawing import MAP_HEIGHT_MM, TEXT_WIDTH_MM
+from gwnet.reporting.drawing import GRADIENT_MM, MAP_HEIGHT_MM, TEXT_WIDTH_MM
 from gwnet.reporting.drawn import drawn_figure
 from gwnet.reporting.extras import AquiferChange, Extras, Picture
 
@@ -160,7 +161,7 @@ def _gradients(asked: _Asked, extras: Extras) -> Extras:
                 "half-widths. Hollow where direction and size are not determined."
             )
             period = (day_number(asked.period.first), day_number(asked.period.last) + 1.0)
-            draw = functools.partial(rounds.block, period)
+            draw = functools.partial(rounds.block, period, (TEXT_WIDTH_MM, GRADIENT_MM[asked.definition.page]))
             pictures.append(
                 Picture(f"rose-{aquifer}", caption, f"Gradients over the years. {caption}", _drawn(asked, draw))
             )
@@ -270,6 +271,7 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
         trends=table,
         pooled=pooled_trends(levels, asked.wells, **how),
         threshold_dates=threshold_dates(levels, limits, **how),
+        trend_summary=trend_summary(levels, asked.wells, limits, **how),
     )
     return replace(extras, trend_text=f"Kendall's test {words}{since}, with {which}")
 

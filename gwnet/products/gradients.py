@@ -104,13 +104,15 @@ class RoundGradients(Product):
 
         return draw_rose(self.plot_data(unit))
 
-    def block(self, period: tuple[float, float]) -> Figure:
+    def block(self, period: tuple[float, float], size_mm: tuple[float, float]) -> Figure:
         """Return the sector of the directions, with direction and size over the years, for a page of a report.
 
         Parameters
         ----------
         period : tuple of float
             Reported period: first day and the day after the last, days since 1970-01-01.
+        size_mm : tuple of float
+            Width and height [mm].
 
         Raises
         ------
@@ -119,7 +121,7 @@ class RoundGradients(Product):
         """
         from gwnet.figures.series.gradient_sector import draw_gradient_block
 
-        return draw_gradient_block(self.plot_data(), period=period)
+        return draw_gradient_block(self.plot_data(), period=period, size_mm=size_mm)
 
     def plot_data(self, unit: str = "m") -> RosePlotData:
         """Return what the figures show.

@@ -27,8 +27,11 @@ HYDROGRAPHS_A_PAGE = 6
 #: Heights of the two parts of the page of a year: maps, and hydrographs with what is under them [mm].
 YEAR_MAPS_MM = {"A4": 92.0, "Letter": 84.0}
 YEAR_STRIPS_MM = {"A4": 132.0, "Letter": 122.0}
+#: Most height of a page of thresholds below its title, and height of the gradients of one aquifer [mm].
+THRESHOLDS_MM = {"A4": 234.0, "Letter": 216.0}
+GRADIENT_MM = {"A4": 59.0, "Letter": 48.0}
 #: Height of the key map of the cover [mm].
-KEY_MAP_MM = {"A4": 104.0, "Letter": 86.0}
+KEY_MAP_MM = {"A4": 104.0, "Letter": 84.0}
 
 
 @dataclass(frozen=True, slots=True)

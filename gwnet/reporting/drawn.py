@@ -196,6 +196,7 @@ class ReportDrawing:
             closes=day_number(view.closes_on) + 1.0,
             unit=frame.unit,
             width_mm=frame.width_mm,
+            room_mm=frame.height_mm,
         )
         return drawn_figure(figure, svg=self._pages)
 

@@ -4,11 +4,14 @@ import numpy as np
 import pytest
 
 from gwnet.analysis.levels.serving import judge_levels
+from gwnet.analysis.loggers.channels import loggers_of
 from gwnet.analysis.loggers.correction_history import IN_DOUBT, OUT_REASONS
 from gwnet.analysis.loggers.correction_kinds import DISMISSED, DOUBTED_BY
 from gwnet.analysis.loggers.corrections import dismissals
+from gwnet.analysis.loggers.doubts import find_doubts
 from gwnet.analysis.loggers.explain import explain_head
 from gwnet.analysis.loggers.finding_rules import RULES
+from gwnet.analysis.loggers.level_faults import find_level_faults, find_open_steps, is_corrected_at
 from gwnet.analysis.loggers.levels import LevelRequest, levels_for_sets, logger_days
 from gwnet.errors import AnalysisError
 
@@ -205,3 +208,38 @@ def test_what_keeps_no_samples_out_cannot_be_dismissed(installed):
 def test_the_rules_say_what_they_keep_out():
     assert {rule for rule in RULES if RULES[rule].keeps_out} == set(DISMISSED) - {"common cause"}
     assert set(DOUBTED_BY) == set(IN_DOUBT)
+
+
+def test_faults_steps_and_doubts_can_be_worked_out_by_themselves(installed):
+    installed.water[500] += 0.6
+    stepped(installed, reads=(100, 400))
+    (heads,) = installed.heads()
+    faults = find_level_faults(heads.level, np.zeros(1500, dtype=bool), least_m=0.03)
+    assert [(rule, first, last) for rule, first, last, _ in faults.outliers()] == [("spike", 500, 500)]
+    assert np.flatnonzero(np.isnan(faults.cleaned_m)).tolist() == [500]
+    steps = find_open_steps(heads, tolerance_m=0.05)
+    assert steps.place.tolist() == [900]
+    assert steps.size_m[0] == pytest.approx(0.3, abs=0.01)
+    assert not is_corrected_at(heads, 900, "step", "restart")
+    with installed.loggers.snapshot() as record:
+        codes = find_doubts(loggers_of(record), heads.in_doubt(), list)
+    assert np.flatnonzero(codes).size == 0  # what is out already is not out twice
+
+
+def test_a_step_where_a_correction_on_record_begins_leaves_no_doubt(installed):
+    installed.install()
+    installed.read(100, 400)
+    installed.loggers.correct("L", "absolute pressure", "step", "2024-02-01", amount_m=0.4)
+    assert "step" in set(found(installed)["rule"])
+    assert not kept_out(installed)
+
+
+def test_samples_at_the_end_that_have_no_air_pressure_are_looked_at_as_they_are(installed):
+    installed.loggers.install("L", "W", depth=12.1, barometer="B")
+    installed.loggers.install("B", None)
+    pressure = installed.air + (installed.water - 88.0) * 9806.65
+    pressure[-1] += 5000
+    installed.loggers.samples("L", "absolute pressure", "Pa", installed.when, pressure)
+    installed.loggers.samples("B", "air pressure", "Pa", installed.when[:1300], installed.air[:1300])
+    row = one_of(found(installed), "end of a file")
+    assert row["start_utc"].to_numpy() == installed.when[-1]

@@ -54,6 +54,25 @@ def test_a_finding_is_listed_tried_accepted_listed_and_withdrawn(installed):
     assert "it was right" in told
 
 
+def test_a_finding_is_dismissed_and_its_samples_are_levels_again(installed):
+    _, run = installed
+    (finding,) = [
+        row["finding"] for row in rows(run("logger", "findings", "--format", "csv")) if row["rule"] == "clock"
+    ]
+    assert rows(run("logger", "heads", "--well", "W", "--format", "csv")) == []
+    (one, *_) = rows(run("logger", "heads", "--well", "W", "--excluded", "--format", "csv"))[5:]
+    assert one["unusable_reason"] == "open finding: clock"
+    given = ("--reason", "the barometer is the one that is wrong", "--by", "Ana")
+    done = run("logger", "correct", "--dismiss", finding, *given)
+    assert done.code == 0
+    assert "keep against clock" in done.err
+    assert len(rows(run("logger", "heads", "--well", "W", "--format", "csv"))) == 1498
+    assert "clock" not in {row["rule"] for row in rows(run("logger", "findings", "--format", "csv"))}
+    assert run("logger", "correct", "--dismiss", finding, *given).code == 1
+    both = run("logger", "correct", "--dismiss", finding, "--accept", finding, *given)
+    assert (both.code, "Give one of" in both.err) == (2, True)
+
+
 def test_all_findings_that_are_named_are_accepted(installed):
     _, run = installed
     given = ("--reason", "looked at", "--by", "Ana")

@@ -7,7 +7,7 @@ from importlib import import_module
 
 import pytest
 
-from gwnet.cli import DONE, DONE_WITH_FINDINGS, STOPPED, WRONG_USAGE
+from gwnet.cli import DONE, DONE_WITH_FINDINGS, WRONG_USAGE
 from gwnet.cli.lazy import LazyGroup
 from gwnet.cli.pumping import COMMANDS, asked, command
 
@@ -74,7 +74,7 @@ def test_two_methods_are_compared_in_a_sentence(here):
     assert ran.code == DONE
     assert "By AICc theis is best supported" in ran.err
     refused = here("pumping", "fit", "PT-1", "--method", "guess")
-    assert (refused.code, "There is no method 'guess'" in refused.err) == (STOPPED, True)
+    assert (refused.code, "There is no method 'guess'" in refused.err) == (WRONG_USAGE, True)
 
 
 def test_figures_are_drawn_of_every_kind_and_beside_an_analysis(here, tmp_path):

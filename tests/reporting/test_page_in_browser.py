@@ -162,3 +162,91 @@ def test_print_has_the_report_and_not_the_tools(shown, tmp_path):
     assert "Levels of this period" in text
     assert "W-07" in text
     assert "Whole record" not in text
+
+
+LABELS = """
+    return [...document.querySelectorAll('.sheet.map text')].map((text) => {
+      const box = text.getBoundingClientRect();
+      return [text.textContent, box.left, box.top + 3, box.right, box.bottom - 3];
+    });"""
+
+
+@pytest.mark.parametrize("width", [1200, 400])
+def test_labels_of_the_map_do_not_collide(shown, width):
+    shown.set_window_size(width, 900)
+    shown.refresh()
+    labels = shown.execute_script(LABELS)
+    shown.set_window_size(1200, 1000)
+    assert len(labels) > 12
+    meeting = [
+        (one[0], other[0])
+        for place, one in enumerate(labels)
+        for other in labels[place + 1 :]
+        if min(one[3], other[3]) - max(one[1], other[1]) > 0.5 and min(one[4], other[4]) - max(one[2], other[2]) > 0.5
+    ]
+    assert meeting == []
+
+
+def test_the_record_of_a_well_is_shown_whole(shown):
+    click(shown, "W-03")
+    heights = shown.execute_script(
+        "const panel = document.querySelector('.wellrecord'); return [panel.scrollHeight, panel.clientHeight];"
+    )
+    assert heights[0] <= heights[1] + 1
+
+
+def test_wide_tables_and_figures_scroll_inside_themselves_at_400_pixels(shown):
+    shown.set_window_size(400, 900)
+    shown.refresh()
+    found = shown.execute_script(
+        "const parts = [...document.querySelectorAll('.table, .picture')];"
+        "return [document.documentElement.scrollWidth, window.innerWidth, parts.filter((part) => part.tabIndex < 0).length,"
+        " parts.length, document.querySelector('.sheet.map').clientHeight];"
+    )
+    shown.set_window_size(1200, 1000)
+    width, window, unreachable, parts, map_height = found
+    assert width <= window
+    assert (unreachable, parts > 2, map_height > 250) == (0, True, True)
+
+
+CONTRAST = """
+    const light = (colour) => {
+      const parts = colour.match(/[\\d.]+/g).map(Number);
+      if (parts.length > 3 && parts[3] === 0) return null;
+      const [r, g, b] = parts.slice(0, 3).map((part) => {
+        const value = part / 255;
+        return value <= 0.03928 ? value / 12.92 : Math.pow((value + 0.055) / 1.055, 2.4);
+      });
+      return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+    };
+    const found = [];
+    for (const element of document.querySelectorAll('body *')) {
+      const own = [...element.childNodes].some((node) => node.nodeType === 3 && node.textContent.trim());
+      if (!own || element.closest('svg, script, noscript, .skip')) continue;
+      let ground = 1, at = element;
+      while (at) {
+        const value = light(getComputedStyle(at).backgroundColor);
+        if (value !== null) { ground = value; break; }
+        at = at.parentElement;
+      }
+      const ink = light(getComputedStyle(element).color);
+      const ratio = (Math.max(ink, ground) + 0.05) / (Math.min(ink, ground) + 0.05);
+      if (ratio < 4.5) found.push([element.tagName, element.textContent.slice(0, 30), ratio]);
+    }
+    return found;"""
+
+
+def test_every_text_has_the_contrast_of_wcag_2_level_aa(shown):
+    """W3C, Web Content Accessibility Guidelines 2.2 (2023), success criterion 1.4.3: 4.5 to 1."""
+    assert shown.execute_script(CONTRAST) == []
+
+
+def test_figures_tables_and_pictures_have_a_text_in_their_place(shown):
+    missing = shown.execute_script(
+        "return [...document.querySelectorAll('.picture')].filter((one) => !one.getAttribute('aria-label')).length"
+        " + [...document.querySelectorAll('img')].filter((one) => !one.alt).length"
+        " + [...document.querySelectorAll('.table table')].filter((one) => !one.caption.textContent.trim()).length"
+        " + [...document.querySelectorAll('canvas')].filter((one) => !one.getAttribute('aria-label')).length"
+    )
+    assert missing == 0
+    assert shown.execute_script("return document.querySelectorAll('.picture').length") > 1

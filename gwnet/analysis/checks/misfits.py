@@ -8,7 +8,7 @@ import numpy as np
 
 from gwnet.analysis.checks.check import Limit
 from gwnet.analysis.checks.events import Events
-from gwnet.analysis.checks.explanations import AMOUNT, COARSE, Explanation, explain_misfits, is_in_feet
+from gwnet.analysis.checks.explanations import AMOUNT, DIGITS, Explanation, explain_misfits, is_in_feet
 from gwnet.hydro.checks.alternatives import FOOT_M
 from gwnet.hydro.checks.robust_limits import readings_around
 from gwnet.hydro.checks.spreads import Flags, Floats, Places
@@ -16,7 +16,7 @@ from gwnet.hydro.checks.spreads import Flags, Floats, Places
 #: Limits of a misfit.
 MISFIT_LIMITS: Final = (
     Limit("fit_spreads", 7.0, "robust standard deviations by which a level may miss what is around it"),
-    Limit("unit_spreads", 2.75, "the same for a level that is off by about one unit of the reading (m or ft)"),
+    Limit("unit_spreads", 2.6, "the same for a level that is off by about one unit of the reading (m or ft)"),
     Limit("unit_part", 0.75, "part of one unit from which a misfit is about one unit"),
     Limit("unit_most", 1.5, "multiple of one unit up to which a misfit is about one unit"),
     Limit("least_shared", 2.0, "neighbours off in the same direction that make a misfit a natural one"),
@@ -84,11 +84,12 @@ class Misfits:
         own_limit = np.maximum(least, limits["fit_spreads"] * wider * fit.own_spread_m)
         own = events.checked & ~_is_on_line(events) & (np.abs(fit.own_residual_m) > own_limit)
         explained = explain_misfits(events, np.flatnonzero(suspect | own), suspect & ~self.is_shared, own)
-        # small shifts are no rare coincidence: they explain only what stands alone; a round amount, what is off anyway
+        # digits and round amounts are no rare coincidence: they explain only what stands alone, and the latter what is
+        # off without it
         self.explained: dict[int, Explanation] = {
             row: of
             for row, of in explained.items()
-            if of.rule in COARSE or (fit.is_alone[row] and (of.rule != AMOUNT or off[row]))
+            if of.rule not in (DIGITS, AMOUNT) or (fit.is_alone[row] and (of.rule == DIGITS or off[row]))
         }
         self.rows: Places = np.flatnonzero(off)
 

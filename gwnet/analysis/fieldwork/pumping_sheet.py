@@ -105,7 +105,13 @@ class PumpingSheet:
         return {"m": 3, "cm": 1, "mm": 0}.get(self.unit, 2)
 
     def number(self, value_m: float) -> str:
-        """Return a length in the unit of the sheet; empty where it is not known."""
+        """Return a length in the unit of the sheet; empty where it is not known.
+
+        Parameters
+        ----------
+        value_m : float
+            Length [m].
+        """
         return "" if np.isnan(value_m) else f"{value_m / self.metres:.{self.decimals}f}"
 
 

@@ -310,6 +310,11 @@ def common_visits(site: str, barometer: str, seen: Sequence[Seen]) -> Iterator[t
         Site, and whose air pressure was subtracted at its wells.
     seen : sequence of Seen
         Their deployments, with manual readings.
+
+    Yields
+    ------
+    tuple
+        Numbers of the level events, and the finding about the barometer.
     """
     rows = [
         part.assign(well=each.place[1], limit=each.limits["logger_residual_m"])

@@ -20,7 +20,7 @@ from gwnet.analysis.loggers.clocks import compare_clock
 from gwnet.analysis.loggers.common_causes import common_visits, compare_step, look_at, look_near
 from gwnet.analysis.loggers.correction_history import IN_DOUBT, OUT_REASONS
 from gwnet.analysis.loggers.finding_rules import step_finding
-from gwnet.analysis.loggers.level_faults import OpenSteps, find_open_steps
+from gwnet.analysis.loggers.level_faults import OpenSteps, find_open_steps, is_corrected_at
 from gwnet.analysis.loggers.manual_fit import find_misfits
 from gwnet.clock import to_instants
 from gwnet.hydro.arrays import Instants
@@ -109,6 +109,8 @@ def _stepped(loggers: LoggerRecord, heads: LoggerHeads, steps: OpenSteps) -> Ite
 def _matters(loggers: LoggerRecord, heads: LoggerHeads, steps: OpenSteps, number: int) -> bool:
     """Return whether a step is larger than the uncertainty of the heads, is not of water, and nobody dismissed it."""
     place = int(steps.place[number])
+    if is_corrected_at(heads, place, "step", "scale"):
+        return False  # a person moved the level there; that it steps now stays a finding
     parts = heads.anchored.parts
     # how well the sensor held is left out: the step itself has made that what it is
     known = [float(parts[name][place]) for name in ("manual_m", "sensor_m", "air_m", "hanging_m")]

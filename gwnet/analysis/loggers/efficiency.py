@@ -200,7 +200,7 @@ def find_response(
     Returns
     -------
     dict
-        step_s, response and half_width, of the deployment with most changes.
+        Keys step_s, response and half_width, of the deployment with most changes.
 
     Raises
     ------

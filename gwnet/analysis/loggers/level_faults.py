@@ -146,7 +146,9 @@ def find_open_steps(heads: LoggerHeads, *, tolerance_m: float) -> OpenSteps:
         tolerance_m=tolerance_m,
     )
     # else the water moved, or the move is on record
-    is_open = (verdict >= 0) & ~np.array([_is_on_record(heads, int(place)) for place in steps.place], dtype=bool)
+    is_open = (verdict >= 0) & ~np.array(
+        [is_corrected_at(heads, int(place), "restart") for place in steps.place], dtype=bool
+    )
     place, size, verdict, moved = steps.place[is_open], steps.size[is_open], verdict[is_open], moved[is_open]
     undecided = np.flatnonzero(verdict == 0)
     teeth = np.zeros(place.size, dtype=bool)
@@ -196,10 +198,20 @@ def _is_dismissed(level: SensorLevel, rules: tuple[str, ...], first: int, last: 
     return any(history.is_dismissed(rule, when[first], when[last]) for rule in rules)
 
 
-def _is_on_record(heads: LoggerHeads, place: int) -> bool:
-    """Return whether a correction on record moves the level at a sample or between it and the one before."""
+def is_corrected_at(heads: LoggerHeads, place: int, *kinds: str) -> bool:
+    """Return whether a correction on record begins or ends at a sample or between it and the one before.
+
+    Parameters
+    ----------
+    heads : gwnet.analysis.loggers.heads.LoggerHeads
+        Heads over the whole deployment.
+    place : int
+        The sample.
+    *kinds : str
+        Kinds of correction that count.
+    """
     history = heads.level.channel.correction_history
-    rows = history.rows[history.rows["kind"].isin(["restart", "step", "scale"])]
+    rows = history.rows[history.rows["kind"].isin(kinds)]
     edges = np.array([to_instant(edge) for name in ("start_utc", "end_utc") for edge in rows[name]], "datetime64[us]")
     before = heads.time_utc[max(place - 1, 0)]
     return bool(((edges > before) & (edges <= heads.time_utc[place])).any())

@@ -77,7 +77,13 @@ class FitRequest:
     is_trimmed: bool | None = None
 
     def options_of(self, method: str) -> dict[str, Any]:
-        """Return the options of a method that were asked for otherwise than it has them."""
+        """Return the options of a method that were asked for otherwise than it has them.
+
+        Parameters
+        ----------
+        method : str
+            One of `gwnet.hydro.pumping.METHODS`.
+        """
         has_span = self.first_min is not None or self.last_min is not None
         is_trimmed = not has_span if self.is_trimmed is None else self.is_trimmed
         asked = {"heads": self.heads, "trim": None if is_trimmed else False}
@@ -121,6 +127,11 @@ def analyse_test(record: Snapshot, code: str, methods: Sequence[str], asked: Fit
         Methods, of `gwnet.hydro.pumping.METHODS`.
     asked : FitRequest
         Wells, span and dimensions.
+
+    Returns
+    -------
+    AnalysedTest
+        The test with its analyses, in the order of the methods.
 
     Raises
     ------

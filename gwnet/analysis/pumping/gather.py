@@ -99,7 +99,13 @@ class GatheredTest:
         return [str(well) for well in self.wells["well"] if (self.levels["well"] == well).any()]
 
     def row_of(self, well: str) -> pd.Series:
-        """Return what is on record of one of its wells."""
+        """Return what is on record of one of its wells.
+
+        Parameters
+        ----------
+        well : str
+            Code of the well.
+        """
         return self.wells.set_index("well", drop=False).loc[well]
 
 
@@ -142,6 +148,11 @@ def gather_test(
         Only these wells; all with readings or heads unless given. The pumped one is always among the dimensions.
     before_hours : float, optional
         Hours before the start in which levels count as levels before the test.
+
+    Returns
+    -------
+    GatheredTest
+        The test with its rates and levels.
 
     Raises
     ------

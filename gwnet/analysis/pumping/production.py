@@ -94,6 +94,11 @@ def work_out_production(record: Snapshot, code: str, asked: ProductionRequest) -
     asked : ProductionRequest
         Rates, time and limit.
 
+    Returns
+    -------
+    Production
+        Numbers with limits.
+
     Raises
     ------
     NotFoundError
@@ -174,13 +179,16 @@ def _capacities(test: GatheredTest, analysed: AnalysedTest) -> list[dict[str, An
     [well] = wells_for_analysis(test, analysed.drawdowns, [test.well])
     ends = step_ends(rates_for_analysis(test), well)
     widths = np.full(ends.drawdown_m.size, math.nan) if ends.half_width_m is None else ends.half_width_m
+    capacity = ends.specific_capacity_m2_d * _L_S
     rows = []
-    for rate, hours, drawdown, width in zip(ends.rate_m3_d, ends.hours, ends.drawdown_m, widths, strict=True):
+    for rate, hours, drawdown, width, value in zip(
+        ends.rate_m3_d, ends.hours, ends.drawdown_m, widths, capacity, strict=True
+    ):
         litres = rate * _L_S
         lower, upper = litres / (drawdown + width), litres / (drawdown - width) if drawdown > width else math.inf
         note = f"drawdown {drawdown:.3f} m at the end of the rate"
         rows.append(
-            {"quantity": CAPACITY, "rate_l_s": litres, "hours": hours, "value": litres / drawdown, "unit": "L/s/m"}
+            {"quantity": CAPACITY, "rate_l_s": litres, "hours": hours, "value": value, "unit": "L/s/m"}
             | {"lower": lower, "upper": upper, "note": note}
         )
     return rows

@@ -20,7 +20,7 @@ from gwnet.figures.series.rose import RosePlotData, RosePoint
 
 #: Size of the block of one aquifer, and of its sector [mm].
 BLOCK_MM: Final = (174.0, 60.0)
-_SECTOR_MM: Final = (62.0, 53.0)
+_SECTOR_MM: Final = 62.0
 _KEY_MM: Final = 6.0
 #: Rounds that a line joins: those of the last year.
 _JOINED: Final = 5
@@ -61,8 +61,8 @@ def draw_gradient_block(
     with style.style_context():
         page = Page(style.new_figure(size_mm))
         top, bottom = page.height - 1.0, _KEY_MM + 1.0
-        _draw_sector(page, Box(0.3, bottom, _SECTOR_MM[0], top - bottom), data.points)
-        left = _SECTOR_MM[0] + 14.0
+        _draw_sector(page, Box(0.3, bottom, _SECTOR_MM, top - bottom), data.points)
+        left = _SECTOR_MM + 14.0
         height = (top - bottom - 4.6 - 2 * 4.6) / 2
         upper = Box(left, top - 4.6 - height, page.width - left - 0.5, height)
         lower = Box(left, bottom + 4.6, page.width - left - 0.5, height)
@@ -146,7 +146,7 @@ def _grid(axes: Axes, low: Any, high: Any, scale: float) -> None:
         xs, ys = size * np.sin(turn), size * np.cos(turn)
         axes.plot(xs, ys, color=style.GRID, linewidth=0.6, zorder=0.5)
         _edge_text(axes, xs, ys, low, high, scale, number_text(size, decimals_of_step(step)), standing)
-    for degrees in range(0, 360, 10):
+    for degrees in range(0, 360, 10 if (high[0] - low[0]) > 0.4 * far else 5):
         east, north = math.sin(math.radians(degrees)), math.cos(math.radians(degrees))
         along = np.linspace(0.0, far, 400)
         axes.plot(along * east, along * north, color=style.GRID, linewidth=0.6, zorder=0.4)

@@ -34,6 +34,8 @@ _LINE_MM: Final = 3.75
 _TEXT_PT: Final = 8.0
 _NAME_PT: Final = 10.0
 _CHART_MM: Final = 58.0
+_LEAST_CHART_MM: Final = 34.0
+_CHARTS_HEAD_MM: Final = 7.0
 _PERIOD: Final = "#EDF1F4"
 _DAYS: Final = style.RAIN
 _MARK_MM: Final = 3.2
@@ -124,10 +126,9 @@ class CrossingChart:
     peak: str = ""
 
 
-def lanes_height_mm(rows: Sequence[ThresholdRow], charts: Sequence[CrossingChart]) -> float:
-    """Return the height of a page of thresholds [mm]."""
-    below = _CHART_MM * math.ceil(len(charts) / 2) + (7.0 if charts else 0.0)
-    return _HEAD_MM + sum(map(_row_mm, rows)) + _AXIS_MM + _KEY_MM + below
+def lanes_height_mm(rows: Sequence[ThresholdRow]) -> float:
+    """Return the height of a page of thresholds without charts [mm]."""
+    return _HEAD_MM + sum(map(_row_mm, rows)) + _AXIS_MM + _KEY_MM
 
 
 def draw_threshold_lanes(
@@ -139,6 +140,7 @@ def draw_threshold_lanes(
     closes: float,
     unit: str,
     width_mm: float = 174.0,
+    room_mm: float = 236.0,
 ) -> Figure:
     """Draw a page of thresholds.
 
@@ -154,16 +156,19 @@ def draw_threshold_lanes(
         Day on which the record closes.
     unit : {"m", "ft"}
         Unit of the charts.
-    width_mm : float, optional
-        Width [mm].
+    width_mm, room_mm : float, optional
+        Width, and the most height [mm].
 
     Returns
     -------
     matplotlib.figure.Figure
-        The page, as high as `lanes_height_mm` says.
+        The page; charts are left out where there is no room for them.
     """
+    lanes = lanes_height_mm(rows)
+    chart_mm = min(_CHART_MM, room_mm - lanes - _CHARTS_HEAD_MM)
+    charts = charts[:2] if chart_mm >= _LEAST_CHART_MM else ()
     with style.style_context():
-        page = Page(style.new_figure((width_mm, lanes_height_mm(rows, charts))))
+        page = Page(style.new_figure((width_mm, lanes + (chart_mm + _CHARTS_HEAD_MM if charts else 0.0))))
         lanes_top = page.height - _HEAD_MM
         bottom = lanes_top - sum(map(_row_mm, rows))
         box = Box(_LANES_MM[0], bottom, _LANES_MM[1], lanes_top - bottom)
@@ -185,7 +190,7 @@ def draw_threshold_lanes(
         _draw_months(page, box, span, period)
         _draw_key(page, rows, top - _AXIS_MM)
         if charts:
-            _draw_charts(page, charts, top - _AXIS_MM - _KEY_MM, period, closes, unit)
+            _draw_charts(page, charts, chart_mm, period, closes, unit)
     return page.figure
 
 
@@ -343,9 +348,10 @@ def _draw_key(page: Page, rows: Sequence[ThresholdRow], top: float) -> None:
 
 
 def _draw_charts(
-    page: Page, charts: Sequence[CrossingChart], top: float, period: tuple[float, float], closes: float, unit: str
+    page: Page, charts: Sequence[CrossingChart], height_mm: float, period: tuple[float, float], closes: float, unit: str
 ) -> None:
     """Draw the charts two beside each other, all with the same height of the axis."""
+    top = height_mm + _CHARTS_HEAD_MM
     page.text(0.0, top - 4.4, "Crossed", size=11.0, weight="bold", color=style.WATER)
     text = f"{unit}; line: mean of the day; filled: beyond; same scale"
     page.text(page.width, top - 4.4, text, size=style.LABEL_PT, ha="right", color=style.SOFT)
@@ -355,9 +361,7 @@ def _draw_charts(
     height = max((high - low for low, high in wholes), default=step) + step
     width = (page.width - 10.0) / 2
     for number, (chart, (low, high)) in enumerate(zip(charts, wholes, strict=True)):
-        left = 10.0 + (number % 2) * (width + 0.0)
-        bottom = top - 7.0 - _CHART_MM * (number // 2 + 1)
-        box = Box(left, bottom + 5.0, width - 12.0, _CHART_MM - 10.5)
+        box = Box(10.0 + number * width, 5.0, width - 12.0, height_mm - 10.5)
         spare = round((height - (high - low)) / step) // 2 * step
         _draw_chart(page, box, chart, (low - spare, low - spare + height), period, closes, step)
 

@@ -20,7 +20,7 @@ BESIDE: Final = 3
 _RESTLESS_PART: Final = 0.6
 
 #: A level stands alone when it is off by more than so many times as much as any level beside it (project default).
-_ALONE_FACTOR: Final = 2.0
+_ALONE_FACTOR: Final = 2.5
 
 #: ... and by more than this many robust standard deviations of what its well does in its season (project default).
 _SEASON_SPREADS: Final = 3.0
@@ -74,13 +74,19 @@ def restlessness(well: NDArray[np.int64], residual_m: Floats, sound: Flags) -> F
     return np.where(count >= BESIDE, _RESTLESS_PART * MAD_TO_SD * median, np.nan)
 
 
-def stand_alone(well: NDArray[np.int64], season: NDArray[Any], residual_m: Floats, sound: Flags, least: float) -> Flags:
+def stand_alone(
+    well: NDArray[np.int64],
+    season: NDArray[Any],
+    residual_m: Floats,
+    sound: Flags,
+    least: float,
+) -> Flags:
     """Return which levels stand alone: far off among the levels beside them, and not as each year in their season.
 
     Parameters
     ----------
     well, residual_m, sound : numpy.ndarray, shape (n,)
-        As `sizes_beside`; residuals from the own record alone, since neighbours may move otherwise.
+        As `sizes_beside`.
     season : numpy.ndarray of int, shape (n,)
         Season of each event.
     least : number

@@ -51,6 +51,9 @@ _MOST_AWAY_D: Final = 1096.0
 #: Least standard deviation of a residual [m] (project default).
 _LEAST_DEVIATION_M: Final = 0.01
 
+#: Neighbours show what a level did by itself where they leave less than this share of the spread (project default).
+_EXPLAINED_SHARE: Final = 0.3
+
 #: How often neighbours are fitted; levels that do not fit are set aside in between.
 _FITS: Final = 3
 
@@ -193,7 +196,8 @@ class Fit:
     is_first : numpy.ndarray of bool
         Whether there is none before.
     is_alone : numpy.ndarray of bool
-        Whether it stands alone in its own record, as `stand_alone` says.
+        Whether it stands alone, as `stand_alone` says: less what neighbours did where that explains most of what the
+        well does, else in its own record.
     shared : numpy.ndarray of int64
         Neighbours that were read at the time and are off to the same side themselves.
     sound : numpy.ndarray of bool
@@ -277,9 +281,17 @@ def fit_around(
     return replace(
         fit,
         spread_m=np.fmax(fit.spread_m, restlessness(wells, fit.residual_m, fit.sound)),
-        is_alone=stand_alone(wells, seasons, fit.own_residual_m, fit.sound, least),
+        is_alone=_alone(wells, seasons, fit, least),
         shared=_shared(wells, time, fit, neighbours[:, :NEAREST]),
     )
+
+
+def _alone(well: NDArray[np.int64], season: NDArray[Any], fit: Fit, least: float) -> Flags:
+    """Return which levels stand alone: less what neighbours did where that explains most, else in their own record."""
+    own = stand_alone(well, season, fit.own_residual_m, fit.sound, least)
+    moved = stand_alone(well, season, fit.residual_m, fit.sound, least)
+    is_explained = fit.by_neighbours & (fit.spread_m < _EXPLAINED_SHARE * fit.own_spread_m)
+    return np.where(is_explained, moved, own)
 
 
 def _shared(well: NDArray[np.int64], time: Floats, fit: Fit, neighbours: Places) -> Places:

@@ -171,7 +171,7 @@ def fit_readings(
     weight, known_sd = reading_weights(wells)
     low, high = _log_ends(kinds, wells)
     order, breaks = time_order(wells)
-    problem = Problem(observed, weight, predict, low, high, slopes, order, breaks, known_sd)
+    problem = Problem(observed, weight, predict, low, high, slopes, order, breaks, known_sd, slopes is not None)
     solution = solve(problem, starts)
     return _fit_of(name, kinds, problem, solution, wells, geometry), solution
 
@@ -248,7 +248,11 @@ def _starts(
     others = [[start * (far if kind.of_distance else 1.0) for start in kind.starts] for kind in kinds[2:]]
     scaled = np.array([True, True, *(kind.of_storativity for kind in kinds[2:])])
 
+    quick = _theis_slopes(rates, thin) if model.name == "theis" and not geometry.boundary else None
+
     def shape_of(parameters: Floats) -> Floats:
+        if quick is not None:
+            return quick(np.log(parameters))[0]
         values = dict(zip(names, parameters.tolist(), strict=True))
         return np.concatenate([model_drawdown(model.name, values, rates, well, geometry) for well in thin])
 

@@ -106,12 +106,12 @@ class HeadingFlow(Flowable):  # type: ignore[misc]
 class ContentsFlow(Flowable):  # type: ignore[misc]
     """The contents in four columns; every entry is a link to its page."""
 
-    _COLUMNS, _LINE, _GAP = 4, 12.6, 5.0 * MM
+    _COLUMNS, _LINE, _GAP = 4, 12.0, 5.0 * MM
 
     def __init__(self, entries: Sequence[tuple[int, str, str, str]], ledger: Ledger) -> None:
         super().__init__()
         self.entries, self.ledger = tuple(entries), ledger
-        self.spaceBefore = 8
+        self.spaceBefore = 3
 
     def _rows(self) -> int:
         return -(-len(self.entries) // self._COLUMNS)

@@ -22,7 +22,7 @@ _MARKS_LEFT: Final = 6.5 * MM
 class ResultsFlow(Flowable):  # type: ignore[misc]
     """Results numbered in order of consequence, each with the marks of the states that it is about."""
 
-    _PAD = 2.6
+    _PAD = 2.0
 
     def __init__(self, block: Results) -> None:
         super().__init__()

@@ -108,8 +108,8 @@ COVER_TITLE: Final = _style("cover title", 23, 28, fontName=BOLD, textColor=ACCE
 COVER_SITE: Final = _style("cover site", 13, 17, spaceAfter=3)
 COVER_PERIOD: Final = _style("cover period", 9, 12.8, spaceAfter=6)
 CONTENTS_TITLE: Final = _style("contents title", 15.5, 19, fontName=BOLD, textColor=ACCENT, spaceAfter=10)
-FACT_NAME: Final = _style("fact name", 8.0, 10.4, textColor=QUIET)
-FACT_VALUE: Final = _style("fact value", 8.0, 10.4)
+FACT_NAME: Final = _style("fact name", 8.0, 10.0, textColor=QUIET)
+FACT_VALUE: Final = _style("fact value", 8.0, 10.0)
 STATEMENT: Final = _style("statement", 9.0, 12.8, spaceAfter=8, fontName=ITALIC)
 
 METHOD: Final = _style("method", 8.0, 11.0, spaceAfter=4)

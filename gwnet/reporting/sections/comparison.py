@@ -267,7 +267,7 @@ def _vertical(view: ReportView, table: pd.DataFrame) -> Table:
             )
         )
     caption = "Vertical gradients between the middles of screens in clusters in this period, ± at 95 %."
-    return Table("vertical-gradients", caption, columns, tuple(rows), identified_by=4, captioned=False)
+    return Table("vertical-gradients", caption, columns, tuple(rows), identified_by=4, captioned=False, dense=True)
 
 
 @register_section(

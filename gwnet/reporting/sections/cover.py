@@ -9,8 +9,7 @@ from gwnet.reporting.definition.wording import wording_items
 from gwnet.reporting.drawing import KEY_MAP_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
 from gwnet.reporting.errata import EarlierIssue
 from gwnet.reporting.first_page import first_page_results
-from gwnet.reporting.measures import LONG_UNITS, local_day, state_text
-from gwnet.reporting.results.quality import review_sentence
+from gwnet.reporting.measures import local_day, state_text
 from gwnet.reporting.view import ReportView
 
 _OPEN = "to be filled in"
@@ -48,10 +47,9 @@ def _map(view: ReportView, drawing: Drawing) -> Block:
         ("Prepared for", prepared.recipient or site.operator or _OPEN),
         ("Prepared by", ", ".join(part for part in (prepared.by, prepared.firm) if part) or _OPEN),
         ("Record as known on", state_text(view.data.known_on)),
-        ("State of review", review_sentence(view.reviews)),
         (
             "Heights, coordinates, times",
-            f"{LONG_UNITS[view.measures.unit]} above {site.vertical_datum}; {site.crs}; {site.time_zone}",
+            f"{view.measures.unit} above {site.vertical_datum}; {site.crs}; {site.time_zone}",
         ),
         ("Read with care", cautions),
     )

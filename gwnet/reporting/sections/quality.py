@@ -158,7 +158,7 @@ def _tape_checks(view: ReportView) -> Block:
     caption = (
         "Last check of each tape used in the period against a reference tape; the correction is added to readings."
     )
-    return Table("tape-checks", caption, columns, tuple(rows), identified_by=3)
+    return Table("tape-checks", caption, columns, tuple(rows), identified_by=3, dense=True)
 
 
 def _in_force(view: ReportView) -> pd.DataFrame:

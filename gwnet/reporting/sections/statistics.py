@@ -64,6 +64,9 @@ _TREND_FRAMES: Final = {
     ),
     "threshold_dates": "well threshold kind threshold_elevation_m state reached_on earliest latest season_reached_on "
     "level_reached_on horizon",
+    "trend_summary": (
+        "well direction since newest percentile threshold threshold_state reached_on earliest latest to_do because data"
+    ),
 }
 
 
@@ -215,6 +218,10 @@ def compose_trends(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
             "small",
         ),
     ]
+    summary = extras.frame("trend_summary")
+    summary = summary[summary["well"].isin(view.wells["well"])]
+    if len(summary):
+        blocks.append(_summary_table(summary))
     pooled = extras.frame("pooled")
     if len(pooled):
         blocks.append(Heading("Aquifers as a whole"))
@@ -282,6 +289,38 @@ def _trend_rest(table: pd.DataFrame) -> str:
     )
 
 
+def _summary_table(table: pd.DataFrame) -> Table:
+    columns = (
+        Column("Well"),
+        Column("Direction"),
+        Column("since"),
+        Column("Newest level"),
+        Column("percentile", "", 0, "right"),
+        Column("Threshold"),
+        Column("reached on"),
+        Column("What to do next"),
+        Column("because"),
+    )
+    rows: list[Row] = []
+    for row in table.to_dict("records"):
+        percentile, why = number_of(row["percentile"]), text_of(row["data"])
+        rows.append(
+            (
+                Cell(str(row["well"])),
+                Cell(str(row["direction"])),
+                text_cell(row["since"], why),
+                text_cell(day_text(row["newest"]), why),
+                Cell(percentile) if math.isfinite(percentile) else Cell(None, "too few years for a percentile"),
+                text_cell(row["threshold"], "none that a trend leads to"),
+                text_cell(day_text(row["reached_on"]), text_of(row["threshold_state"]) or "none"),
+                Cell(str(row["to_do"])),
+                text_cell(row["because"], "nothing found"),
+            )
+        )
+    caption = "What the levels of each well do and what to do next, the most urgent first."
+    return Table("trend-summary", caption, columns, tuple(rows), reasons_in_row=True)
+
+
 def _slope_columns(view: ReportView) -> tuple[Column, ...]:
     unit, places = f"{view.measures.unit}/year", view.measures.decimals
     return (
@@ -315,7 +354,7 @@ def _trend_table(view: ReportView, table: pd.DataFrame) -> Table:
             by_code.append(Group(view.aquifer_name(code)))
         by_code.extend(_trend_row(view, row) for row in members.to_dict("records"))
     caption = "Trends of the water elevation of each well."
-    return Table("trends", caption, columns, tuple(by_code), captioned=False, reasons_in_row=True)
+    return Table("trends", caption, columns, tuple(by_code), captioned=False, reasons_in_row=True, dense=True)
 
 
 def _trend_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:

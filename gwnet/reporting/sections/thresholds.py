@@ -9,7 +9,7 @@ from gwnet.analysis.thresholds.lanes import LOGGER, MANUAL
 from gwnet.analysis.thresholds.states import CROSSED, Crossing, ThresholdState
 from gwnet.reporting.content import Block, Cell, Column, FigureSlot, Paragraph, Table
 from gwnet.reporting.definition.period import date_text
-from gwnet.reporting.drawing import TEXT_WIDTH_MM, Drawing, FigureFrame
+from gwnet.reporting.drawing import TEXT_WIDTH_MM, THRESHOLDS_MM, Drawing, FigureFrame
 from gwnet.reporting.measures import moment_text
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.results.thresholds import threshold_results
@@ -43,7 +43,7 @@ def compose_thresholds(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     blocks: list[Block] = [Paragraph(rest.strip(), "lead", leads[0])]
     rows, charts = threshold_rows(view), crossing_charts(view)
     for number, page in enumerate(rows_by_page(rows, charts=bool(charts)), start=1):
-        frame = FigureFrame(TEXT_WIDTH_MM, 0.0, view.measures.unit)
+        frame = FigureFrame(TEXT_WIDTH_MM, THRESHOLDS_MM[view.definition.page], view.measures.unit)
         names = ", ".join(f"{row.well} {row.name}: {row.state.lower()}" for row in page)
         caption = "Thresholds, days of loggers and readings beyond them, and their state in the period."
         draw = functools.partial(drawing.thresholds, view, page, charts if number == 1 else [], frame)

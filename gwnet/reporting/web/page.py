@@ -202,7 +202,7 @@ def _firm(block: FirmBlock) -> str:
 def _figure(block: FigureSlot) -> str:
     picture = _inline(block.svg, f"f{block.number}-") if block.svg else ""
     if picture:
-        picture = f'<div class="picture" role="img" aria-label="{_text(block.alt)}">{picture}</div>'
+        picture = f'<div class="picture" tabindex="0" role="img" aria-label="{_text(block.alt)}">{picture}</div>'
     caption = f"<figcaption><b>Figure {block.number}</b> {_text(block.caption)}</figcaption>"
     return f'<figure id="figure-{block.number}">{picture}{caption}</figure>'
 

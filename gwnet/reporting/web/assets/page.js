@@ -102,15 +102,17 @@
     });
     labels.sort((one, other) => one[0] - other[0]).forEach((label) => write(label, taken, width, height));
   }
+  const ruler = document.createElement("canvas").getContext("2d");
+  ruler.font = "11px " + getComputedStyle(document.body).fontFamily;
   function write([, [x, y], text, ink, parent, centred], taken, width, height) {
     /* the first place beside its point where a label meets no other; none where every place is taken */
-    const wide = 6.3 * text.length + 2, tall = 12;
+    const wide = ruler.measureText(text).width + 3, tall = 14;
     const places = centred ? [[x - wide / 2, y - tall / 2]] : [[x + 8, y - 6], [x - 8 - wide, y - 6], [x - wide / 2, y - 19], [x - wide / 2, y + 8]];
     const place = places.find(([left, top]) => left > 0 && top > 0 && left + wide < width && top + tall < height &&
       !taken.some((box) => left < box[2] && left + wide > box[0] && top < box[3] && top + tall > box[1]));
     if (!place) return;
     taken.push([place[0], place[1], place[0] + wide, place[1] + tall]);
-    draw("text", { x: place[0] + 1, y: place[1] + 10, "font-size": 11, fill: ink, stroke: "#fff", "stroke-width": 3, "paint-order": "stroke" }, parent).textContent = text;
+    draw("text", { x: place[0] + 1, y: place[1] + 11, "font-size": 11, fill: ink, stroke: "#fff", "stroke-width": 3, "paint-order": "stroke" }, parent).textContent = text;
   }
 
   /* ---- record of the chosen well ---- */
