@@ -100,7 +100,8 @@ def _brief(view: ReportView, state: ThresholdState) -> str:
     peak = ""
     if state.extreme is not None and state.extreme.margin_m >= 0:
         word = "highest" if state.kind == "upper" else "lowest"
-        peak = f", {word} {measures.text(state.extreme.value_m)} on {state.extreme.at[:10]}"
+        sign = {"<=": "≤ ", ">=": "≥ ", "": ""}[state.extreme.bound]
+        peak = f", {word} {sign}{measures.text(state.extreme.value_m)} on {state.extreme.at[:10]}"
     return f"{name} at {' and '.join(parts)}{peak}"
 
 

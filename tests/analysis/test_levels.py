@@ -266,7 +266,10 @@ def test_a_level_below_the_well_or_above_its_rim_is_no_control_until_it_is_appro
     table = all_levels(record)
     reasons = ["below the bottom of the well", "above the measuring point, not flowing", ""]
     assert table["unusable_reason"].tolist() == reasons
-    assert unusable_reasons(table.assign(review="approved")).tolist() == ["", "", ""]
+    # approved and nobody dismissed the finding: it stays out
+    approved = unusable_reasons(table.assign(review="approved"))
+    assert [reason.startswith("serious finding open: ") for reason in approved] == [True, True, False]
+    assert unusable_reasons(table.assign(review="approved", open_finding="")).tolist() == ["", "", ""]
 
 
 def test_sounding_counts_the_probe_below_the_sensing_point(record):

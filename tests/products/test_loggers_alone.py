@@ -71,5 +71,5 @@ def test_the_lowest_of_a_season_is_marked_as_the_bound_that_it_is(text):
 
 def test_the_threshold_of_the_report_sees_the_logger(text):
     assert "no reading" not in text
-    assert "sensor out of water, water elevation ≤ 49.40 m" in text
-    assert "crossed" in text
+    assert "C low (49.42 m) at 40 of 91 logger days, lowest ≤ 49.40 m on 2024-02-22" in text
+    assert "Lowest at or below 49.40 m on 22 February 2024" in text

@@ -105,7 +105,7 @@ def test_every_open_finding_of_levels_that_are_printed_is_asked_about(view24):
     )
     view = dataclasses.replace(view24, data=dataclasses.replace(view24.data, findings=rows))
     messages = [row["message"] for row in findings.open_findings_printed(view)]
-    assert messages == ["old and open", "of the round", "of the well"]
+    assert messages == ["old and open", "of the round", "of the well"]  # the newest first, those without a time last
 
 
 def test_a_tape_without_a_check_is_said_wherever_a_change_rests_on_it(view24):

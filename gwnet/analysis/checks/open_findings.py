@@ -84,6 +84,11 @@ def events_of_finding(finding: dict[str, Any]) -> Iterator[int]:
     ----------
     finding : dict
         Row of `gwnet.analysis.checks.quality.findings`.
+
+    Yields
+    ------
+    int
+        Number of a level event.
     """
     several = json.loads(finding["limits"] or "{}").get(EVENT_IDS, [])
     if several:

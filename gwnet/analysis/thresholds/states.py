@@ -248,7 +248,13 @@ class ThresholdState:
         return own if first is None else own[own["day"] >= pd.Timestamp(first)]
 
     def in_a_row(self, source: str) -> int:
-        """Return the most levels in a row of a lane's crossings."""
+        """Return the most levels in a row of a lane's crossings.
+
+        Parameters
+        ----------
+        source : str
+            ``manual`` or ``logger``.
+        """
         return max((crossing.in_a_row for crossing in self.crossings if crossing.source == source), default=0)
 
 

@@ -47,8 +47,8 @@ def open_findings_printed(view: ReportView) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        Rows of findings, of the period and older: tables of levels to date, hydrographs, trends and the annex print
-        every level up to the end of the period.
+        Rows of findings, serious ones first, then the newest first; of the period and older, since tables of levels to
+        date, hydrographs, trends and the annex print every level up to the end of the period.
     """
     wells = {*view.wells["well"], ""}
     rounds = {gauging.code for gauging in view.in_period} - {""}
@@ -59,11 +59,13 @@ def open_findings_printed(view: ReportView) -> list[dict[str, Any]]:
             return str(row["measured_at"])[:10] <= last
         return not row["round"] or row["round"] in rounds
 
-    return [
+    waiting = [
         row
         for row in view.data.findings.to_dict("records")
         if row["well"] in wells and is_printed(row) and str(row.get("decision") or "") in _UNDECIDED
     ]
+    waiting.sort(key=lambda row: str(row["measured_at"]), reverse=True)
+    return sorted(waiting, key=lambda row: row["severity"] != "serious")
 
 
 def levels_held_back(view: ReportView) -> pd.DataFrame:

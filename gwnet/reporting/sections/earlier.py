@@ -14,7 +14,7 @@ from gwnet.reporting.registry import register_section
 from gwnet.reporting.sections.common import text_cell, text_of
 from gwnet.reporting.view import ReportView
 
-#: More changed values of an issue than this are told a sentence a table; the data annex lists them.
+#: More changed values of an issue than this become a sentence a table; the data annex lists them.
 _MOST_ROWS: Final = 12
 _MOST_CAUSES: Final = 3
 
