@@ -18,10 +18,12 @@ from gwnet.reporting.results.order import list_results
 from gwnet.reporting.results.result import Result, counted, join_sentences
 from gwnet.reporting.results.thresholds import results_of_states, threshold_results
 from gwnet.reporting.results.visits import visit_result
-from gwnet.reporting.sections.cover import cover, not_over
+from gwnet.reporting.sections.cover import _issue, not_over
 from gwnet.reporting.sections.earlier import compose_earlier_reports
 from gwnet.reporting.threshold_words import name_threshold, rule_words
 from gwnet.reporting.view import look
+
+from .plain import plain_report
 
 PERIOD = parse_period("2026-Q1")
 
@@ -39,8 +41,8 @@ def with_levels(view, **columns):
     return look(view.definition, dataclasses.replace(view.data, levels=levels), PERIOD)
 
 
-def facts_of(view):
-    return dict(cover(view).blocks[0].pairs)
+def issue_of(view):
+    return dict(_issue(view)).get("Issue")
 
 
 def test_results_come_in_order_of_consequence(view24):
@@ -215,21 +217,21 @@ def with_issues(view, *earlier, facts=None):
 
 def test_the_cover_of_a_reissue_says_which_issue_it_replaces_and_why(view24):
     facts = IssueFacts(2, "I. Ssuer", "Survey of HW-005 corrected")
-    assert facts_of(with_issues(view24, issue(), facts=facts))["Issue"] == (
+    assert issue_of(with_issues(view24, issue(), facts=facts)) == (
         "issue 2 of this report, replaces issue 1 of 2 April 2026; Survey of HW-005 corrected"
     )
     first = with_issues(view24, issue(period="2025-Q4"), facts=IssueFacts(1, "I. Ssuer"))
-    assert facts_of(first)["Issue"] == "issue 1 of this report, replaces none"
+    assert issue_of(first) == "issue 1 of this report, replaces none"
     draft = with_issues(view24, issue())
-    assert facts_of(draft)["Issue"] == "draft, not issued; issue 1 of 2 April 2026 is on record"
-    assert "Issue" not in facts_of(view24)
+    assert issue_of(draft) == "draft, not issued; issue 1 of 2 April 2026 is on record"
+    assert issue_of(view24) is None
 
 
 def test_a_period_that_is_not_over_says_so_on_the_cover(view24):
     assert not_over(view24) == ""
     early = RecordState(9, dt.datetime(2026, 3, 9, 8, 0, tzinfo=dt.UTC))
     view = dataclasses.replace(view24, data=dataclasses.replace(view24.data, known_on=early))
-    assert facts_of(view)["Period"].endswith("; the record closes on 9 March 2026: the period is not over")
+    assert not_over(view).endswith("; the record closes on 9 March 2026: the period is not over")
 
 
 def test_many_changed_values_become_the_correction_the_levels_and_a_sentence_a_table(view24):
@@ -256,3 +258,10 @@ def test_few_changed_values_are_a_table(view24):
     blocks = compose_earlier_reports(with_issues(view24, issue(changes=[change])), None)
     assert [row[2].value for row in blocks[-1].rows if isinstance(row, tuple)] == ["39.110"]
     assert blocks[1].text == "1 printed value has changed. Surveyed anew."
+
+
+def test_no_sentence_refers_to_a_section_that_a_definition_may_leave_out(report24):
+    text = " ".join(plain_report(report24).replace("\u00a0", " ").lower().split())
+    for section in report24.sections:
+        for words in ("see", "see the section", "listed under", "given under", "in the section"):
+            assert f"{words} {section.title.lower()}" not in text
