@@ -79,7 +79,7 @@ def _boundary(result: ChangeResult) -> tuple[pd.DataFrame, list[object]]:
             "interval_m": [drawn.interval_m],
             "area_m2": [sums.area_m2],
             "mean_change_m": [sums.mean_m],
-            "mean_change_uncertainty_m": [sums.mean_half_width_m],
+            "mean_change_uncertainty_m": [sums.mean_half_width_m if np.isfinite(sums.mean_half_width_m) else np.nan],
             "rise_m3": [sums.rise_m3],
             "fall_m3": [sums.fall_m3],
             "storage_coefficient": ["" if result.storage is None else result.storage.text],

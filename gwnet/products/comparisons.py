@@ -55,9 +55,11 @@ class ChangeMap(Product):
         """Return area, mean and volumes in sentences, in the unit of the map."""
         sums, unit = self.result.sums, self.result.surface_map.unit
         unit_m = metres_per(unit)
-        width = "" if np.isnan(sums.mean_half_width_m) else f" ± {sums.mean_half_width_m / unit_m:.2f}"
+        width, limits = f" ± {sums.mean_half_width_m / unit_m:.2f}", " (95 %)"
+        if not np.isfinite(sums.mean_half_width_m):
+            width, limits = "", "" if np.isnan(sums.mean_half_width_m) else "; three wells say nothing of its limits"
         facts = [
-            f"Control {_area(sums.area_m2, unit)}; mean change {_signed(sums.mean_m / unit_m)}{width} {unit} (95 %).",
+            f"Control {_area(sums.area_m2, unit)}; mean change {_signed(sums.mean_m / unit_m)}{width} {unit}{limits}.",
             f"Volume of aquifer that rose through {_volume(sums.rise_m3, unit)} and fell through "
             f"{_volume(sums.fall_m3, unit)}.",
         ]
@@ -66,9 +68,10 @@ class ChangeMap(Product):
             facts.append(f"A rise is significant over {risen:.0%} of the control, a fall over {fallen:.0%}.")
         water = self.result.water_m3
         if water is not None and self.result.storage is not None:
-            middle, lowest, highest = (_volume(value, unit, signed=True) for value in water)
+            middle, *ends = (_volume(value, unit, signed=True) for value in water)
+            bounds = f" (from {ends[0]} to {ends[1]})" if np.isfinite(water[1]) else ""
             facts.append(
-                f"Change of stored water {middle} (from {lowest} to {highest}) with the storage coefficient "
+                f"Change of stored water {middle}{bounds} with the storage coefficient "
                 f"{self.result.storage.text} that was put in."
             )
         else:
@@ -129,7 +132,7 @@ class ChangeMap(Product):
             "interval_m": result.surface_map.interval_m,
             "area_m2": sums.area_m2,
             "mean_change_m": sums.mean_m,
-            "mean_change_uncertainty_m": sums.mean_half_width_m,
+            "mean_change_uncertainty_m": sums.mean_half_width_m if np.isfinite(sums.mean_half_width_m) else np.nan,
             "rise_m3": sums.rise_m3,
             "fall_m3": sums.fall_m3,
             "significant_rise_percent": 100.0 * sums.rise_area_m2 / sums.area_m2,

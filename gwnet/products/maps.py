@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from gwnet.analysis.maps.compartments import main_surface
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
+from gwnet.analysis.maps.texts import has_wide_limits, median_half_width_m
 from gwnet.constants import OTHER_AQUIFER
 from gwnet.exchange.geopackage import map_geopackage
 from gwnet.figures.base import style
@@ -90,11 +92,14 @@ class SiteMap(Product):
         -------
         pandas.DataFrame
             aquifer, date, used, by_logger (wells with the level of a logger), span, method, interval_m,
-            cross_validation_error_m, the gradient's columns as `gradient_row`, finding, and the columns of
+            cross_validation_error_m, surface_uncertainty_m (95 % half-width, median over the control; empty where three
+            levels or the method say nothing of it), surface_uncertainty_note (``very wide`` below five levels), the
+            gradient's columns as `gradient_row`, finding, and the columns of
             `exclusions_row`.
         """
         result = self.result
         left = result.left_out
+        width_m = median_half_width_m(result.surface)
         row = {
             "aquifer": result.aquifer,
             "date": result.date.isoformat(),
@@ -104,6 +109,8 @@ class SiteMap(Product):
             "method": result.method_text,
             "interval_m": result.interval_m,
             "cross_validation_error_m": result.cross_validation.rmse_m,
+            "surface_uncertainty_m": width_m if math.isfinite(width_m) else None,
+            "surface_uncertainty_note": "very wide" if has_wide_limits(main_surface(result.surface)) else "",
             **gradient_row(result.gradient),
             "finding": " ".join(
                 [*(finding.text for finding in result.findings), *(failure.text for failure in result.honour_failures)]

@@ -4,6 +4,7 @@ import csv
 import datetime as dt
 import itertools
 import math
+import re
 
 import numpy as np
 import pandas as pd
@@ -55,11 +56,13 @@ def test_what_a_map_holds(plain):
 
 
 def test_method_and_parameters_are_stated(plain):
-    assert plain.method_text.startswith("Universal kriging with a linear drift and ")
-    assert "fitted to 14 levels" in plain.method_text
+    assert plain.method_text.startswith("Universal kriging with a linear drift, the mean over ")
+    assert "each with the share that 14 levels give it" in plain.method_text
     names = [name for name, _ in plain.parameters]
     assert names[:5] == ["drift", "covariance", "partial sill", "range", "nugget"]
     shown = dict(plain.parameters)
+    assert shown["degrees of freedom of the scale"] == "11"
+    assert re.fullmatch(r"0\.\d\d m", shown["half-width of the surface (95 %, median over the control)"])
     assert shown["leave-one-out error (rms)"] == f"{plain.cross_validation.rmse_m:.2f} m at 14 levels"
 
 
@@ -136,7 +139,9 @@ def test_one_gross_error_is_a_finding_and_stays_in_the_map():
     assert made.gradient_sound.magnitude == pytest.approx(math.hypot(0.001, 0.0005), rel=0.2)
     assert any("Gradient with MW-07:" in text and "Without:" in text for text in made.cautions)
     assert made.cross_validation.rmse_sound_m < made.cross_validation.rmse_m
-    assert any(line.depression for line in made.contours)
+    # at the rim of the hull no contour closes around it; the surface reaches its level and goes no lower
+    posted = float(made.used.loc[made.used["well"] == "MW-07", "water_elevation_m"].iloc[0])
+    assert np.nanmin(made.grid.water_elevation_m) == pytest.approx(posted, abs=1.0)
 
 
 def test_leaving_the_well_out_removes_the_finding():
@@ -187,7 +192,10 @@ def test_too_few_usable_wells():
 @pytest.mark.parametrize("count", [3, 4])
 def test_below_five_wells_there_is_a_caution(count):
     made = mapped(*field(count, seed=2))
-    assert f"Only {count} levels: contours are inferred throughout." in made.cautions
+    text = f"Only {count} levels: contours are inferred throughout, and the limits of the surface are very wide."
+    assert text in made.cautions
+    width = dict(made.parameters)["half-width of the surface (95 %, median over the control)"]
+    assert width.endswith(f" (very wide: {count} levels)")
     assert all(line.inferred for line in made.contours)
     assert any("6 are needed" in text for text in made.cautions)
 

@@ -173,8 +173,9 @@ def test_tiles_of_a_short_covariance_change_nothing(drift, nugget):
         np.sort(np.append(y[:10], np.linspace(0, 900, 90))),
     )
     lines = across[None, :], along[:, None]
-    assert surface._is_short(*surface._nodes(*lines))
-    assert surface._is_well_posed()
+    (solution,) = surface.solutions
+    assert solution._is_short(*solution._nodes(*lines))
+    assert solution._is_well_posed()
     apart = [values.ravel() for values in np.broadcast_arrays(*lines)]
     assert surface.predict(*lines).ravel() == pytest.approx(surface.predict(*apart), abs=1e-11)
     found, other = surface.standard_error(*lines).ravel() ** 2, surface.standard_error(*apart) ** 2
@@ -187,7 +188,8 @@ def test_tiles_without_a_well_in_reach_have_the_drift_and_the_full_variance():
     x, y = np.concatenate([x, x + 60000.0]), np.concatenate([y, y + 60000.0])
     surface = kriging.fit(x, y, np.tile(z, 2), covariance=Covariance("spherical", 0.5, 500.0, 0.1))
     lines = np.linspace(x.min(), x.max(), 160)[None, :], np.linspace(y.min(), y.max(), 160)[:, None]
-    assert surface._is_short(*surface._nodes(*lines))
+    (solution,) = surface.solutions
+    assert solution._is_short(*solution._nodes(*lines))
     points = [values.ravel() for values in np.broadcast_arrays(*lines)]
     assert surface.predict(*lines).ravel() == pytest.approx(surface.predict(*points), abs=1e-9)
     found, other = surface.standard_error(*lines).ravel() ** 2, surface.standard_error(*points) ** 2
@@ -212,7 +214,7 @@ def test_covariance_is_fitted_when_none_is_given():
 def test_a_covariance_that_is_too_smooth_is_helped():
     x, y, z = wells(60)
     surface = kriging.fit(x, y, z, covariance=Covariance("gaussian", 1.0, 2000.0))
-    assert 0.0 < surface.added_share <= 1e-8
+    assert 0.0 < surface.solutions[0].added_share <= 1e-8
     assert np.abs(surface.predict(x, y) - z).max() < 0.01
 
 

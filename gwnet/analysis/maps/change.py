@@ -2,7 +2,7 @@
 
 Kriging the differences means that a well missing on one day makes no change. The survey of a measuring point in force
 on both days moves both levels alike and cancels from the half-width. The half-width of the mean is block kriging over
-the control; that the covariance is estimated is not in it. Bounds of volumes are worst cases together, not confidence
+the control, over all covariances of the map. Bounds of volumes are worst cases together, not confidence
 intervals, and are called lowest and highest.
 """
 
@@ -77,11 +77,13 @@ class ChangeResult:
         """Return the change of stored water with its bounds [m³]; None without a storage coefficient.
 
         The middle is area times mean change times storage. The bounds are the worst of the interval of the storage
-        coefficient and the 95 % half-width of the mean change together.
+        coefficient and the 95 % half-width of the mean change together; NaN where that is not known.
         """
         if self.storage is None:
             return None
         area, mean, width = self.sums.area_m2, self.sums.mean_m, self.sums.mean_half_width_m
+        if np.isinf(width):
+            return area * mean * self.storage.middle, np.nan, np.nan
         width = 0.0 if np.isnan(width) else width
         ends = [
             area * (mean + sign * width) * s for sign in (-1, 1) for s in (self.storage.lowest, self.storage.highest)

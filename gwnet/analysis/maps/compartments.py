@@ -14,7 +14,7 @@ from gwnet.analysis.maps.result import Control
 from gwnet.errors import AnalysisError, SettingsError, TooFewLevelsError
 from gwnet.hydro.surfaces.barriers import Barriers
 from gwnet.hydro.surfaces.hull import LEAST_WELLS, control_arrays, convex_hull
-from gwnet.hydro.surfaces.kriging import LeaveOneOut
+from gwnet.hydro.surfaces.kriging_solution import LeaveOneOut
 from gwnet.hydro.surfaces.surface import Surface
 
 Floats = NDArray[np.float64]

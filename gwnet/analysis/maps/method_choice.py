@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from gwnet.analysis.maps.result import Control, MethodScore
 from gwnet.constants import NORMAL_95
 from gwnet.hydro.surfaces import surface as surfaces
+from gwnet.hydro.surfaces.covariance_mixture import CovarianceMixture
 from gwnet.hydro.surfaces.variogram import Covariance
 
 #: Over fewer levels than this scores tell nothing, and kriging is taken (project default).
@@ -25,7 +26,7 @@ AUTO: Final = "auto"
 
 
 def choose_method(
-    levels: Control, counted: NDArray[np.bool_], covariance: Covariance, drift: str
+    levels: Control, counted: NDArray[np.bool_], covariance: Covariance | CovarianceMixture, drift: str
 ) -> tuple[str, tuple[MethodScore, ...]]:
     """Return the method whose surface estimates left-out levels best, and the scores of all.
 
@@ -35,8 +36,8 @@ def choose_method(
         Control of the map.
     counted : numpy.ndarray of bool, shape (n,)
         Levels that count: measured ones without finding.
-    covariance : gwnet.hydro.surfaces.variogram.Covariance
-        Covariance for kriging, fitted to all of them.
+    covariance : Covariance or CovarianceMixture
+        Covariances for kriging, fitted to all of them.
     drift : str
         Drift for kriging.
 

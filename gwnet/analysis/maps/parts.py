@@ -21,6 +21,7 @@ from gwnet.hydro.surfaces.contours import (
     inferred_rule,
     unhonoured,
 )
+from gwnet.hydro.surfaces.covariance_mixture import CovarianceMixture
 from gwnet.hydro.surfaces.hull import convex_hull
 from gwnet.hydro.surfaces.surface import Grid, Surface
 from gwnet.hydro.surfaces.variogram import Covariance
@@ -44,8 +45,8 @@ class Making:
     ----------
     method : str
         One of `gwnet.hydro.surfaces.surface.METHODS`.
-    covariance : gwnet.hydro.surfaces.variogram.Covariance or None
-        Covariance for kriging.
+    covariance : Covariance or CovarianceMixture or None
+        Covariances for kriging.
     drift : str
         Drift for kriging.
     interval_m : float
@@ -57,7 +58,7 @@ class Making:
     """
 
     method: str
-    covariance: Covariance | None
+    covariance: Covariance | CovarianceMixture | None
     drift: str
     interval_m: float
     grid_lines: int

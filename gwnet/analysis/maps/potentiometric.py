@@ -32,10 +32,11 @@ from gwnet.errors import SettingsError
 from gwnet.hydro.gradients.horizontal import Departure, FlowArrow, Gradient, flow_arrows, plane_gradient
 from gwnet.hydro.surfaces import surface as surfaces
 from gwnet.hydro.surfaces.contours import nice_interval
+from gwnet.hydro.surfaces.covariance_mixture import CovarianceMixture, fit_mixture
 from gwnet.hydro.surfaces.hull import length_and_width
 from gwnet.hydro.surfaces.outliers import NeighbourTest, neighbour_test
 from gwnet.hydro.surfaces.surface import Grid, Surface
-from gwnet.hydro.surfaces.variogram import Covariance, fit_covariance
+from gwnet.hydro.surfaces.variogram import Covariance
 from gwnet.units import metres_per
 
 Floats = NDArray[np.float64]
@@ -49,7 +50,7 @@ def make_map(
     method: str = "kriging",
     interval_m: float | None = None,
     drift: str = "linear",
-    covariance: Covariance | None = None,
+    covariance: Covariance | CovarianceMixture | None = None,
     exclude: Collection[str] = (),
     unit: str = "m",
     crs: str = "",
@@ -76,8 +77,9 @@ def make_map(
         Contour interval; a step of 1, 2 or 5 that gives at most 12 contours unless given [m].
     drift : str, optional
         ``linear`` for universal kriging, ``none`` for ordinary kriging.
-    covariance : gwnet.hydro.surfaces.variogram.Covariance, optional
-        Covariance, its range in the unit of the coordinates; fitted to the wells without finding unless given.
+    covariance : Covariance or CovarianceMixture, optional
+        Covariance as known, its range in the unit of the coordinates, or several with their shares; fitted to the wells
+        without finding unless given.
     exclude : collection of str, optional
         Wells and gauges to leave out by request.
     unit : str, optional
@@ -132,7 +134,7 @@ def make_map(
         main = compartments[0].positions
         n_fitted = 0
         if covariance is None and method in ("kriging", AUTO):
-            covariance, n_fitted = _covariance(levels.of(main), ~test.outlier[main], drift, compartments[0])
+            covariance, n_fitted = _covariances(levels.of(main), ~test.outlier[main], drift, compartments[0])
         scores: tuple[MethodScore, ...] = ()
         if method == AUTO and covariance is not None:
             _refuse_auto(compartments)
@@ -186,6 +188,7 @@ def make_map(
             span=span,
             cautions=cautions_of(
                 levels,
+                surface,
                 span,
                 findings=findings,
                 gradients=(gradient, sound),
@@ -292,13 +295,13 @@ def _levels_of(control: pd.DataFrame) -> Control:
     )
 
 
-def _covariance(
+def _covariances(
     levels: Control, sound: NDArray[np.bool_], drift: str, compartment: Compartment
-) -> tuple[Covariance, int]:
-    """Return the covariance of the sound levels, and how many they are."""
+) -> tuple[CovarianceMixture, int]:
+    """Return the covariances of the sound levels, and how many these are."""
     if not _spans(levels, sound):
         sound = np.ones(sound.shape, dtype=np.bool_)
-    covariance = fit_covariance(
+    mixture = fit_mixture(
         levels.x[sound],
         levels.y[sound],
         levels.z[sound],
@@ -306,7 +309,7 @@ def _covariance(
         measurement_variance_m2=(levels.half_width[sound] / NORMAL_95) ** 2,
         barriers=compartment.barriers,
     )
-    return covariance, int(np.count_nonzero(sound))
+    return mixture, int(np.count_nonzero(sound))
 
 
 def _spans(levels: Control, chosen: NDArray[np.bool_]) -> bool:

@@ -12,13 +12,15 @@ from gwnet.analysis.maps.compartments import Compartment, main_surface
 from gwnet.analysis.maps.features import MapFeatures
 from gwnet.analysis.maps.result import Control, CrossValidation, HonourFailure, MapFinding, MethodScore
 from gwnet.analysis.maps.same_day import Span
-from gwnet.constants import SURVEY_ACCURACY_M
+from gwnet.constants import NORMAL_95, SURVEY_ACCURACY_M
 from gwnet.hydro.gradients.horizontal import Gradient
 from gwnet.hydro.surfaces.contours import InferredRule, Unhonoured
+from gwnet.hydro.surfaces.covariance_mixture import CovarianceMixture
 from gwnet.hydro.surfaces.kriging import KrigedSurface
 from gwnet.hydro.surfaces.outliers import LEAST_SEARCHED, NeighbourTest
 from gwnet.hydro.surfaces.spline import SplinedSurface
 from gwnet.hydro.surfaces.surface import Surface
+from gwnet.hydro.surfaces.surface_sums import hull_nodes
 from gwnet.units import metres_per
 
 #: Fewer wells than this carry a map only with a warning; common practice, no source.
@@ -26,6 +28,9 @@ FEW_WELLS: Final = 5
 
 #: Screens differ when the longest is more than this many times the shortest (project default).
 SIMILAR_SCREENS: Final = 3.0
+
+#: Points over the control at which half-widths are looked at, roughly.
+_WIDTH_POINTS: Final = 200
 
 _STANDING_CAUTION: Final = (
     "Interpolated from levels at wells; between them it is an estimate. Interpretation and sign-off belong to a "
@@ -138,11 +143,16 @@ def _surface_text(surface: Surface, n_fitted: int, exact: int) -> str:
     if not isinstance(surface, KrigedSurface):
         return "Linear interpolation on the triangles of Delaunay; levels taken as exact."
     kind = "Universal kriging with a linear drift" if surface.drift == "linear" else "Ordinary kriging"
-    fit = f"fitted to {n_fitted} levels" if n_fitted else "as given"
     met = f" ({exact} met exactly so that the contours honour them)" if exact else ""
+    error = f"the measurement error of each level is taken into account{met}."
+    mixture = surface.mixture
+    if len(mixture.covariances) == 1:
+        fit = f"fitted to {n_fitted} levels" if n_fitted else "as given"
+        return f"{kind} and {surface.covariance.model} covariance, {fit}; {error}"
+    models = ", ".join(f"{model} {share:.0%}" for model, share in mixture.model_shares.items())
     return (
-        f"{kind} and {surface.covariance.model} covariance, {fit}; the measurement error of each level is taken into "
-        f"account{met}."
+        f"{kind}, the mean over {len(mixture.covariances)} covariances ({models}), each with the share that "
+        f"{n_fitted} levels give it; {error}"
     )
 
 
@@ -173,17 +183,13 @@ def parameters_of(
         Levels that were met exactly.
     """
     unit, coordinate_m = units
-    unit_m = metres_per(unit)
     surface = main_surface(surface)
     parameters: list[tuple[str, str]] = []
     if isinstance(surface, KrigedSurface):
-        covariance = surface.covariance
         parameters += [
             ("drift", surface.drift),
-            ("covariance", covariance.model),
-            ("partial sill", f"{covariance.partial_sill_m2 / unit_m**2:.3g} {unit}²"),
-            ("range", length_text(covariance.range_m * coordinate_m, unit, 0)),
-            ("nugget", f"{covariance.nugget_m2 / unit_m**2:.3g} {unit}²"),
+            *_covariance_parameters(surface.mixture, unit, coordinate_m),
+            ("half-width of the surface (95 %, median over the control)", half_width_text(surface, unit)),
             ("levels met exactly", str(exact)),
         ]
     if against > 0.0:
@@ -201,8 +207,79 @@ def parameters_of(
     return tuple(parameters)
 
 
+def _covariance_parameters(mixture: CovarianceMixture, unit: str, coordinate_m: float) -> list[tuple[str, str]]:
+    """Return the parameters of the covariances: of a single one, or lowest and highest."""
+    ranges = [covariance.range_m * coordinate_m for covariance in mixture.covariances]
+    parameters = [
+        ("covariance", ", ".join(mixture.model_shares)),
+        ("partial sill", _span_of([covariance.partial_sill_m2 for covariance in mixture.covariances], unit)),
+        ("range", " to ".join(dict.fromkeys(length_text(end, unit, 0) for end in (min(ranges), max(ranges))))),
+        ("nugget", _span_of([covariance.nugget_m2 for covariance in mixture.covariances], unit)),
+    ]
+    if np.isfinite(mixture.degrees_of_freedom):
+        parameters.append(("degrees of freedom of the scale", f"{mixture.degrees_of_freedom:.0f}"))
+    return parameters
+
+
+def _span_of(variances_m2: Sequence[float], unit: str) -> str:
+    ends = (f"{end / metres_per(unit) ** 2:.3g} {unit}²" for end in (min(variances_m2), max(variances_m2)))
+    return " to ".join(dict.fromkeys(ends))
+
+
+def median_half_width_m(surface: Surface) -> float:
+    """Return the median of the 95 % half-width of a surface over its control.
+
+    Parameters
+    ----------
+    surface : gwnet.hydro.surfaces.surface.Surface
+        The surface.
+
+    Returns
+    -------
+    float
+        Half-width; infinite where the levels say nothing of it, NaN where the method has none [m].
+    """
+    x, y, _ = hull_nodes(surface.hull, _WIDTH_POINTS)
+    return NORMAL_95 * float(np.median(surface.standard_error(x, y)))
+
+
+def half_width_text(surface: Surface, unit: str) -> str:
+    """Return the median half-width of a surface in words.
+
+    Parameters
+    ----------
+    surface : gwnet.hydro.surfaces.surface.Surface
+        The surface.
+    unit : str
+        Unit of the text, ``m`` or ``ft``.
+
+    Returns
+    -------
+    str
+        For example ``0.42 m``; marked as very wide below five levels.
+    """
+    width_m = median_half_width_m(surface)
+    words = length_text(width_m, unit) if np.isfinite(width_m) else "not known from three levels"
+    return f"{words} (very wide: {surface.z.size} levels)" if has_wide_limits(surface) else words
+
+
+def has_wide_limits(surface: Surface) -> bool:
+    """Return whether the limits of a kriged surface hang on fewer than five levels.
+
+    Parameters
+    ----------
+    surface : gwnet.hydro.surfaces.surface.Surface
+        The surface; one whose covariance was given is as sure as that.
+    """
+    if not isinstance(surface, KrigedSurface):
+        return False
+    # a compartment with few levels may have the covariance of one with more
+    return surface.mixture.degrees_of_freedom + (3 if surface.drift == "linear" else 1) < FEW_WELLS
+
+
 def cautions_of(
     levels: Control,
+    surface: Surface,
     span: Span,
     *,
     findings: tuple[MapFinding, ...],
@@ -217,6 +294,8 @@ def cautions_of(
     ----------
     levels : Control
         Control of the map.
+    surface : gwnet.hydro.surfaces.surface.Surface
+        The surface.
     span : gwnet.analysis.maps.same_day.Span
         Time that the levels span.
     findings : tuple of MapFinding
@@ -233,7 +312,8 @@ def cautions_of(
     count = int(levels.measured.sum())
     texts: list[str] = []
     if count < FEW_WELLS:
-        texts.append(f"Only {count} levels: contours are inferred throughout.")
+        wide = ", and the limits of the surface are very wide" if has_wide_limits(main_surface(surface)) else ""
+        texts.append(f"Only {count} levels: contours are inferred throughout{wide}.")
     if count < LEAST_SEARCHED:
         texts.append(f"Too few levels to find one that does not fit its neighbours; {LEAST_SEARCHED} are needed.")
     if span.days > 1:

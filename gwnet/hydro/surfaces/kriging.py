@@ -1,72 +1,27 @@
-"""Ordinary and universal kriging of heads, with measurement error, and leave-one-out errors in closed form.
+"""Ordinary and universal kriging of heads: estimates, limits and leave-one-out errors, over one covariance or several.
 
-Kriging is held in dual form: an estimate is a product of covariances and weights, worked out in place over blocks that
-stay in the cache; on a grid, squared distances come from two tables of squares (`gwnet.hydro.surfaces.correlation`).
-Differences and not products of coordinates make them, so that a node at a well is at distance 0. Variances need a
-triangular solve a block, and leave-one-out errors one triangular inverse. Where a spherical covariance ends well within
-the control, each tile of a grid meets only the wells in reach, by their inverse, if the covariance is well conditioned.
-A map is computed with one thread of linear algebra, so that its bytes do not depend on the machine.
+With a known covariance the surface is one solution of the kriging equations. Else it is the mean of several solutions,
+each with the share that the levels give its covariance (`gwnet.hydro.surfaces.covariance_mixture`). Everything that one
+solution has in closed form the mean has as well, since shares and covariances are kept: estimates, leave-one-out errors
+and weights are linear in them, and variances add to the differences between the solutions.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import LinAlgError, cho_solve, cholesky, solve_triangular
-from scipy.linalg.blas import dtrsm
-from scipy.linalg.lapack import dpotri, dtrtri
-from scipy.spatial.distance import cdist
 
 from gwnet.errors import AnalysisError, SettingsError, ShapeError
-from gwnet.hydro.surfaces import correlation
 from gwnet.hydro.surfaces.barriers import Barriers
-from gwnet.hydro.surfaces.correlation import correlate, reached_share, squared_blocks, squared_tiles
+from gwnet.hydro.surfaces.covariance_mixture import CovarianceMixture, fit_mixture
 from gwnet.hydro.surfaces.hull import control_arrays, convex_hull, inside
-from gwnet.hydro.surfaces.variogram import Covariance, drift_columns, fit_covariance
+from gwnet.hydro.surfaces.kriging_solution import KrigingSolution, LeaveOneOut, solve
+from gwnet.hydro.surfaces.variogram import Covariance
 
 Floats = NDArray[np.float64]
-
-#: Below this share of wells in reach of a tile of nodes, grids are worked out tile by tile.
-_SHORT_SHARE: Final = 0.6
-
-#: Largest over smallest entry of the Cholesky factor's diagonal up to which the inverse keeps ten digits or so.
-_WELL_POSED: Final = 1e3
-
-#: Shares of the sill added to the diagonal, one after the other, where the covariance is not positive definite.
-_JITTERS: Final = (0.0, 1e-12, 1e-10, 1e-8)
-
-
-@dataclass(frozen=True, eq=False)
-class LeaveOneOut:
-    """What each well's level differs by from the estimate that the others give.
-
-    Attributes
-    ----------
-    residual_m : numpy.ndarray, shape (n,)
-        Level less estimate: positive where the well stands above what its neighbours suggest; NaN where the others
-        give no estimate [m].
-    standard_error_m : numpy.ndarray, shape (n,)
-        Standard error of that difference; NaN where the method has none [m].
-    """
-
-    residual_m: Floats
-    standard_error_m: Floats
-
-    @property
-    def mean_error_m(self) -> float:
-        """Return the mean of the residuals that exist [m]; NaN when there are none."""
-        known = self.residual_m[~np.isnan(self.residual_m)]
-        return float(known.mean()) if known.size else float("nan")
-
-    @property
-    def rmse_m(self) -> float:
-        """Return the root mean square of the residuals that exist [m]; NaN when there are none."""
-        known = self.residual_m[~np.isnan(self.residual_m)]
-        return float(np.sqrt(np.mean(known**2))) if known.size else float("nan")
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,38 +32,34 @@ class KrigedSurface:
     ----------
     x, y, z : numpy.ndarray, shape (n,)
         Control [m].
-    covariance : gwnet.hydro.surfaces.variogram.Covariance
-        Covariance of the heads.
+    mixture : gwnet.hydro.surfaces.covariance_mixture.CovarianceMixture
+        Covariances of the heads with their shares; a given covariance has the share 1.
     drift : str
         ``none`` (ordinary kriging) or ``linear`` (universal kriging).
     measurement_variance_m2 : numpy.ndarray, shape (n,)
         Variance of each level as measured [m²].
     hull : numpy.ndarray, shape (k, 2)
         Corners of the control's convex hull, anticlockwise [m].
-    added_share : float
-        Share of the sill that was added to the diagonal so that the covariance could be factored; mostly 0.
     barriers : gwnet.hydro.surfaces.barriers.Barriers or None
         Lines around which distances are taken.
+    solutions : tuple of gwnet.hydro.surfaces.kriging_solution.KrigingSolution
+        The heads kriged with each covariance.
     """
 
     x: Floats
     y: Floats
     z: Floats
-    covariance: Covariance
+    mixture: CovarianceMixture
     drift: str
     measurement_variance_m2: Floats
     hull: Floats
-    added_share: float
     barriers: Barriers | None
-    _wells: Floats
-    _centre: Floats
-    _scale: float
-    _mean: float
-    _lower: Floats
-    _white_columns: Floats
-    _inner: Floats
-    _weights: Floats
-    _coefficients: Floats
+    solutions: tuple[KrigingSolution, ...]
+
+    @property
+    def covariance(self) -> Covariance:
+        """Return the covariance with the largest share."""
+        return self.mixture.largest
 
     def predict(self, xq: ArrayLike, yq: ArrayLike, *, inside_control: bool = False) -> Floats:
         """Return the estimated heads.
@@ -123,57 +74,33 @@ class KrigedSurface:
         Returns
         -------
         numpy.ndarray
-            Water elevation, positive upward, of the broadcast shape [m].
-
-        Notes
-        -----
-        Dual form: drift plus the sum over the wells of covariance times weight, so one dot product a point (Journel,
-        1989, from memory). A well without measurement variance is met exactly.
+            Water elevation, positive upward, of the broadcast shape [m]. A well without measurement variance is met
+            exactly.
         """
-        xs, ys = self._nodes(xq, yq)
-        shape = np.broadcast_shapes(xs.shape, ys.shape)
-        estimates = np.empty(int(np.prod(shape)))
-        if self._is_short(xs, ys):
-            for nodes, wells, near in self._tiles(xs, ys):
-                estimates[nodes] = near @ self._weights[wells]
-        else:
-            for part, near in self._covariances(xs, ys):
-                np.dot(near, self._weights, out=estimates[part])
-        heads = estimates.reshape(shape) + self._drift(xs, ys) + self._mean
+        heads = self._mean([solution.predict(xq, yq) for solution in self.solutions])
         return np.where(inside(self.hull, xq, yq), heads, np.nan) if inside_control else heads
 
     def standard_error(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
-        """Return the standard errors of the estimates.
+        """Return the standard errors of the estimates: 95 % half-widths over 1.96.
 
         Parameters as `gwnet.hydro.surfaces`.
 
         Returns
         -------
         numpy.ndarray
-            Square root of the kriging variance, of the broadcast shape [m].
+            Of the broadcast shape [m]. With a given covariance the square root of the kriging variance; infinite where
+            the levels say nothing of the scale of the covariance, as with three wells and a linear drift.
 
         Notes
         -----
         The variance counts the nugget as part of the head (0 at a well without measurement variance) and the
-        estimation of the drift. Where the covariance ends within a short range, each tile of a grid meets only the
-        wells in reach, by the inverse of their covariance; else nodes are solved for with its Cholesky factor.
+        estimation of the drift. Variances of several covariances, times the square of the quantile of t over that of
+        the normal distribution, are averaged, and the variance between the estimates is added: the limits of the
+        mixture of t distributions, to within some hundredths in trials.
         """
-        xs, ys = self._nodes(xq, yq)
-        shape = np.broadcast_shapes(xs.shape, ys.shape)
-        variance = np.empty(int(np.prod(shape)))
-        flat_x, flat_y = (np.broadcast_to(values, shape).ravel() for values in (xs, ys))
-        # most covariances are 0, and the few that are not need no triangular solve of all wells
-        if self._is_short(xs, ys) and self._is_well_posed():
-            self._variance_by_tiles(xs, ys, (flat_x, flat_y), variance)
-            return np.sqrt(np.maximum(variance, 0.0)).reshape(shape)
-        for part, near in self._covariances(xs, ys, correlation.SOLVED_BLOCK_VALUES):
-            # in place: the block is as large as memory allows
-            white = dtrsm(1.0, self._lower, near.T, lower=1, overwrite_b=1).T
-            lack = self._columns(flat_x[part], flat_y[part]).T - self._white_columns.T @ white.T
-            along = solve_triangular(self._inner, lack, lower=True, check_finite=False, overwrite_b=True)
-            explained = np.einsum("ij,ij->i", white, white)
-            variance[part] = self.covariance.sill_m2 - explained + np.einsum("ij,ij->j", along, along)
-        return np.sqrt(np.maximum(variance, 0.0)).reshape(shape)
+        errors = [solution.standard_error(xq, yq) for solution in self.solutions]
+        heads = [solution.predict(xq, yq) for solution in self.solutions] if len(self.solutions) > 1 else errors
+        return np.sqrt(self.combined_variance(np.square(errors), np.asarray(heads)))
 
     def leave_one_out(self) -> LeaveOneOut:
         """Return what each level differs by from the estimate of the others.
@@ -181,102 +108,44 @@ class KrigedSurface:
         Returns
         -------
         LeaveOneOut
-            Residuals and their standard errors, shape (n,); the covariance is kept, the drift is estimated anew.
-
-        Notes
-        -----
-        With B the block of the levels in the inverse of the kriging matrix, the residual is (B z)_i / B_ii and its
-        variance 1 / B_ii (Dubrule, 1983, from memory); nothing is fitted again. A well without which the others do
-        not give the drift has NaN.
+            Residuals and their standard errors, shape (n,); covariances and shares are kept, the drift is estimated
+            anew.
         """
-        inverse, _ = dtrtri(self._lower, lower=1)
-        diagonal = np.einsum("ij,ij->j", inverse, inverse)
-        along = solve_triangular(self._lower.T, self._white_columns, lower=False, check_finite=False)
-        along = solve_triangular(self._inner, along.T, lower=True, check_finite=False)
-        block = diagonal - np.einsum("ij,ij->j", along, along)
-        # 0 but for rounding where the others do not give the drift without this well
-        carried = block > 1e-10 * diagonal
-        block = np.where(carried, block, np.nan)
-        return LeaveOneOut(self._weights / block, np.sqrt(1.0 / block))
+        left_out = [solution.leave_one_out() for solution in self.solutions]
+        residuals = np.array([each.residual_m for each in left_out])
+        errors = np.array([each.standard_error_m for each in left_out])
+        return LeaveOneOut(self._mean(list(residuals)), np.sqrt(self.combined_variance(errors**2, residuals)))
 
-    def _is_short(self, x: Floats, y: Floats) -> bool:
-        """Return whether the covariance is nothing between most nodes and wells."""
-        # of the models only the spherical one ends; distances around barriers are no tiles
-        ends = self.covariance.model == "spherical" and self.barriers is None
-        return ends and reached_share(x, y, self._wells) < _SHORT_SHARE
+    def combined_variance(self, variances: Floats, estimates: Floats) -> Floats:
+        """Return the variance of estimates over all covariances.
 
-    def _is_well_posed(self) -> bool:
-        """Return whether the inverse of the covariance may be used as it stands."""
-        # the ratio of the diagonal is at most that of the condition, and known at once
-        diagonal = np.diag(self._lower)
-        return bool(diagonal.max() < _WELL_POSED * diagonal.min())
+        Parameters
+        ----------
+        variances : numpy.ndarray, shape (k, …)
+            Variance by each covariance, or covariances of several estimates [m²].
+        estimates : numpy.ndarray, shape (k, …)
+            What is estimated by each covariance [m].
 
-    def _tiles(self, x: Floats, y: Floats) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64], Floats]]:
-        """Give the covariances of nodes with the wells in reach, tile by tile: nodes, wells, covariances."""
-        for nodes, wells, squared in squared_tiles(x, y, self._wells):
-            # before the distances are overwritten by correlations
-            at_wells = np.nonzero(squared == 0.0) if self.covariance.nugget_m2 > 0.0 else None
-            near = correlate(self.covariance.model, squared)
-            near *= self.covariance.partial_sill_m2
-            if at_wells is not None:
-                near[at_wells] += self.covariance.nugget_m2
-            yield nodes, wells, near
+        Returns
+        -------
+        numpy.ndarray
+            Square of the 95 % half-width over 1.96 [m²].
+        """
+        if np.isinf(self.mixture.widening):
+            return np.full(np.shape(variances)[1:], np.inf)
+        within = self.mixture.widening**2 * self._mean(list(variances))
+        if len(self.solutions) == 1:
+            return within
+        return within + self._mean(list((estimates - self._mean(list(estimates))) ** 2))
 
-    def _variance_by_tiles(self, x: Floats, y: Floats, flat: tuple[Floats, Floats], variance: Floats) -> None:
-        inverse, _ = dpotri(self._lower, lower=1)
-        # the routine fills one half alone
-        inverse = np.tril(inverse) + np.tril(inverse, -1).T
-        onto_drift = solve_triangular(self._lower.T, self._white_columns, lower=False, check_finite=False)
-        inward = solve_triangular(self._inner, np.eye(self._inner.shape[0]), lower=True, check_finite=False)
-        columns = inward @ self._columns(*flat).T
-        onto_drift = onto_drift @ inward.T
-        for nodes, wells, near in self._tiles(x, y):
-            explained = np.einsum("ij,ij->i", near @ inverse[np.ix_(wells, wells)], near)
-            along = columns[:, nodes] - onto_drift[wells].T @ near.T
-            variance[nodes] = self.covariance.sill_m2 - explained + np.einsum("ij,ij->j", along, along)
-
-    def _nodes(self, xq: ArrayLike, yq: ArrayLike) -> tuple[Floats, Floats]:
-        """Return coordinates about the centre, in ranges, as those of the wells are held."""
-        x, y = np.asarray(xq, dtype=np.float64), np.asarray(yq, dtype=np.float64)
-        reach = self.covariance.range_m
-        return (x - self._centre[0]) / reach, (y - self._centre[1]) / reach
-
-    def _columns(self, x: Floats, y: Floats) -> Floats:
-        share = self.covariance.range_m / self._scale
-        return drift_columns(x * share, y * share, self.drift)
-
-    def _drift(self, x: Floats, y: Floats) -> Floats:
-        values = self._coefficients
-        share = self.covariance.range_m / self._scale
-        if self.drift == "none":
-            return np.asarray(values[0])
-        return np.asarray(values[0] + share * (values[1] * x + values[2] * y))
-
-    def _covariances(self, x: Floats, y: Floats, values: int | None = None) -> Iterator[tuple[slice, Floats]]:
-        """Give the covariances of nodes with wells, shape (nodes, n), block by block."""
-        nugget = self.covariance.nugget_m2
-        for part, squared, scratch in self._squares(x, y, values):
-            at_wells = np.nonzero(squared == 0.0) if nugget > 0.0 else None
-            near = correlate(self.covariance.model, squared, scratch)
-            near *= self.covariance.partial_sill_m2
-            if at_wells is not None:
-                near[at_wells] += nugget
-            yield part, near
-
-    def _squares(self, x: Floats, y: Floats, values: int | None) -> Iterator[tuple[slice, Floats, Floats]]:
-        """Give the squared distances of nodes from wells in ranges, around the barriers if there are any."""
-        if self.barriers is None:
-            yield from squared_blocks(x, y, self._wells, values)
-            return
-        reach = self.covariance.range_m
-        xs, ys = np.broadcast_arrays(x * reach + self._centre[0], y * reach + self._centre[1])
-        points, wells = np.column_stack([xs.ravel(), ys.ravel()]), np.column_stack([self.x, self.y])
-        step = max(1, correlation.BLOCK_VALUES // self.z.size)
-        for first in range(0, points.shape[0], step):
-            distance = self.barriers.distances(points[first : first + step], wells) / reach
-            # rounding of the way to a well itself would leave out its nugget
-            distance[distance < 1e-12] = 0.0
-            yield slice(first, first + distance.shape[0]), distance**2, np.empty_like(distance)
+    def _mean(self, values: Sequence[Floats]) -> Floats:
+        """Return the mean over the solutions, each with its share."""
+        if len(values) == 1:
+            return values[0]
+        total = self.mixture.shares[0] * values[0]
+        for share, of_solution in zip(self.mixture.shares[1:], values[1:], strict=True):
+            total += share * of_solution
+        return total
 
 
 def fit(
@@ -284,7 +153,7 @@ def fit(
     y: ArrayLike,
     z: ArrayLike,
     *,
-    covariance: Covariance | None = None,
+    covariance: Covariance | CovarianceMixture | None = None,
     drift: str = "linear",
     measurement_variance_m2: ArrayLike = 0.0,
     barriers: Barriers | None = None,
@@ -296,8 +165,9 @@ def fit(
 
     Parameters
     ----------
-    covariance : gwnet.hydro.surfaces.variogram.Covariance, optional
-        Covariance of the heads; `gwnet.hydro.surfaces.variogram.fit_covariance` unless given.
+    covariance : Covariance or CovarianceMixture, optional
+        Covariance of the heads as known, or several with their shares;
+        `gwnet.hydro.surfaces.covariance_mixture.fit_mixture` unless given.
     barriers : gwnet.hydro.surfaces.barriers.Barriers, optional
         Lines around which distances are taken, so that wells on the other side are far neighbours or none.
 
@@ -317,15 +187,6 @@ def fit(
     SettingsError
         If a linear variogram is given with barriers.
 
-    Notes
-    -----
-    Coordinates are centred and scaled, and heads centred, before anything is solved. Kriging equations as in Cressie
-    (1993), sections 3.2 and 3.4, with Cholesky factors of the covariance and of the drift.
-
-    A covariance of distances around barriers need not be one: the spherical and the exponential model kept positive
-    definite in trials with random wells about a line, smoother models did not always; what cannot be factored is
-    refused.
-
     Examples
     --------
     >>> surface = fit([0, 100, 0, 100], [0, 0, 100, 100], [10.0, 9.0, 10.0, 9.0])
@@ -341,59 +202,23 @@ def fit(
     # written so that NaN is refused, too
     if not np.all(noise >= 0.0):
         raise AnalysisError("A measurement variance is negative or not a number.")
-    if barriers is not None and covariance is not None and covariance.model == "linear":
+    if barriers is not None and isinstance(covariance, Covariance) and covariance.model == "linear":
         message = "The linear variogram is no covariance of distances around a barrier."
         raise SettingsError(message, fix="Take the spherical or exponential model.")
     if covariance is None:
-        covariance = fit_covariance(xs, ys, zs, drift=drift, measurement_variance_m2=noise, barriers=barriers)
-    centre = np.array([xs.mean(), ys.mean()])
-    scale = float(max(np.ptp(xs), np.ptp(ys)))
-    scaled = (np.column_stack([xs, ys]) - centre) / scale
-    distance = cdist(scaled, scaled) * scale
-    if barriers is not None:
-        places = np.column_stack([xs, ys])
-        distance = barriers.distances(places, places)
-    lower, share = _factored(covariance, distance, noise)
-    # heads far above the datum would lose digits against their differences
-    mean = float(zs.mean())
-    white_columns = solve_triangular(lower, drift_columns(scaled[:, 0], scaled[:, 1], drift), lower=True)
-    white_heads = solve_triangular(lower, zs - mean, lower=True)
-    inner = cholesky(white_columns.T @ white_columns, lower=True)
-    coefficients = cho_solve((inner, True), white_columns.T @ white_heads)
-    weights = solve_triangular(lower.T, white_heads - white_columns @ coefficients, lower=False)
+        mixture = fit_mixture(xs, ys, zs, drift=drift, measurement_variance_m2=noise, barriers=barriers)
+    else:
+        mixture = CovarianceMixture((covariance,), (1.0,)) if isinstance(covariance, Covariance) else covariance
     return KrigedSurface(
         x=xs,
         y=ys,
         z=zs,
-        covariance=covariance,
+        mixture=mixture,
         drift=drift,
         measurement_variance_m2=noise,
         hull=convex_hull(xs, ys),
-        added_share=share,
         barriers=barriers,
-        _wells=(np.column_stack([xs, ys]) - centre) / covariance.range_m,
-        _centre=centre,
-        _scale=scale,
-        _mean=mean,
-        _lower=lower,
-        _white_columns=white_columns,
-        _inner=inner,
-        _weights=weights,
-        _coefficients=coefficients,
+        solutions=tuple(
+            solve((xs, ys, zs), one, drift=drift, noise=noise, barriers=barriers) for one in mixture.covariances
+        ),
     )
-
-
-def _factored(covariance: Covariance, distance: Floats, noise: Floats) -> tuple[Floats, float]:
-    # ever larger parts of the sill on the diagonal, until rounding no longer makes the matrix indefinite
-    for share in _JITTERS:
-        matrix = covariance.at(distance)
-        matrix[np.diag_indices_from(matrix)] += covariance.nugget_m2 + noise + share * covariance.sill_m2
-        try:
-            return cholesky(matrix, lower=True, check_finite=False, overwrite_a=True), share
-        except LinAlgError:
-            continue
-    message = (
-        f"The {covariance.model} covariance with range {covariance.range_m:g} m cannot be factored for "
-        f"{distance.shape[0]} wells: some are too close together for it."
-    )
-    raise AnalysisError(message, fix="Take the spherical or exponential model, or give a nugget.")

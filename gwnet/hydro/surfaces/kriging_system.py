@@ -11,7 +11,8 @@ from scipy.spatial.distance import cdist
 
 from gwnet.errors import AnalysisError, ShapeError
 from gwnet.hydro.surfaces.kriging import KrigedSurface
-from gwnet.hydro.surfaces.variogram import Covariance, drift_columns
+from gwnet.hydro.surfaces.kriging_solution import KrigingSolution
+from gwnet.hydro.surfaces.variogram import drift_columns
 
 Floats = NDArray[np.float64]
 
@@ -22,26 +23,14 @@ class KrigingSystem:
 
     Attributes
     ----------
-    points : numpy.ndarray, shape (n, 2)
-        Wells [m].
-    covariance : gwnet.hydro.surfaces.variogram.Covariance
-        Covariance of the heads.
-    drift : str
-        ``none`` or ``linear``.
-    matrix_m2 : numpy.ndarray, shape (n, n)
-        Covariance of the levels as measured [m²].
-    inverse : numpy.ndarray, shape (n, n)
-        Block of the levels in the inverse of the kriging matrix [1/m²].
+    surface : gwnet.hydro.surfaces.kriging.KrigedSurface
+        The surface.
+    equations : tuple of Equations
+        Those of each of its covariances.
     """
 
-    points: Floats
-    covariance: Covariance
-    drift: str
-    matrix_m2: Floats
-    inverse: Floats
-    _drift_weights: Floats
-    _centre: Floats
-    _scale: float
+    surface: KrigedSurface
+    equations: tuple[Equations, ...]
 
     def weights(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
         """Return the weight of each level in the estimates at points.
@@ -57,7 +46,9 @@ class KrigingSystem:
             Weights; those of a point sum to 1.
         """
         nodes = _points(xq, yq)
-        return self._with_wells(nodes) @ self.inverse + self._columns(nodes) @ self._drift_weights.T
+        shares = self.surface.mixture.shares
+        parts = [share * one.weights(nodes) for share, one in zip(shares, self.equations, strict=True)]
+        return np.sum(parts, axis=0)
 
     def error_covariance(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
         """Return the covariance of the errors of the estimates at points.
@@ -70,18 +61,26 @@ class KrigingSystem:
         Returns
         -------
         numpy.ndarray, shape (m, m)
-            Covariance of true head less estimate; its diagonal is the kriging variance [m²].
+            Covariance of true head less estimate; its diagonal is the square of the standard error [m²].
 
         Notes
         -----
         With weights W, covariances K between points and wells, C of the levels and P between points, it is
-        P - W Kᵀ - K Wᵀ + W C Wᵀ, from the definition.
+        P - W Kᵀ - K Wᵀ + W C Wᵀ, from the definition. Of several covariances it is the mean of these, widened as the
+        limits are, and of the products of the differences between their estimates.
         """
         nodes = _points(xq, yq)
-        weights = self.weights(nodes[:, 0], nodes[:, 1])
-        crossed = weights @ self._with_wells(nodes).T
-        between = self._between(nodes, nodes)
-        return between - crossed - crossed.T + weights @ self.matrix_m2 @ weights.T
+        widening = self.surface.mixture.widening
+        total = np.zeros((nodes.shape[0], nodes.shape[0]))
+        if np.isinf(widening):
+            return np.full(total.shape, np.inf)
+        mean = self.surface.predict(nodes[:, 0], nodes[:, 1])
+        for share, one in zip(self.surface.mixture.shares, self.equations, strict=True):
+            weights = one.weights(nodes)
+            total += share * widening**2 * one.error_covariance(nodes, weights)
+            apart = one.solution.predict(nodes[:, 0], nodes[:, 1]) - mean
+            total += share * np.outer(apart, apart)
+        return total
 
     def combined_error(self, xq: ArrayLike, yq: ArrayLike, factors: ArrayLike) -> float:
         """Return the standard error of a sum of estimates, each with its factor.
@@ -96,28 +95,99 @@ class KrigingSystem:
         Returns
         -------
         float
-            Standard error, in metres times the unit of the factors.
+            Standard error, a 95 % half-width over 1.96, in metres times the unit of the factors; infinite where the
+            levels say nothing of the scale.
 
         Notes
         -----
         Errors at points near each other are alike, so a mean is known better than a point but never as well as if they
         were independent (block kriging; Isaaks and Srivastava, 1989, chapter 13).
         """
+        if np.isinf(self.surface.mixture.widening):
+            return float("inf")
         shares = np.asarray(factors, dtype=np.float64)
         return float(np.sqrt(max(float(shares @ self.error_covariance(xq, yq) @ shares), 0.0)))
 
-    def _with_wells(self, nodes: Floats) -> Floats:
-        return self._between(nodes, self.points)
+
+@dataclass(frozen=True, eq=False)
+class Equations:
+    """The kriging equations of one covariance.
+
+    Attributes
+    ----------
+    solution : gwnet.hydro.surfaces.kriging_solution.KrigingSolution
+        Their solution.
+    matrix_m2 : numpy.ndarray, shape (n, n)
+        Covariance of the levels as measured [m²].
+    inverse : numpy.ndarray, shape (n, n)
+        Block of the levels in the inverse of the kriging matrix [1/m²].
+    """
+
+    solution: KrigingSolution
+    matrix_m2: Floats
+    inverse: Floats
+    _points: Floats
+    _drift_weights: Floats
+    _centre: Floats
+    _scale: float
+
+    def weights(self, nodes: Floats) -> Floats:
+        """Return the weight of each level in the estimates at points.
+
+        Parameters
+        ----------
+        nodes : numpy.ndarray, shape (m, 2)
+            Points [m].
+
+        Returns
+        -------
+        numpy.ndarray, shape (m, n)
+            Weights.
+        """
+        scaled = (nodes - self._centre) / self._scale
+        columns = drift_columns(scaled[:, 0], scaled[:, 1], self.solution.drift)
+        weights: Floats = self._between(nodes, self._points) @ self.inverse + columns @ self._drift_weights.T
+        return weights
+
+    def error_covariance(self, nodes: Floats, weights: Floats) -> Floats:
+        """Return the covariance of the errors of the estimates at points.
+
+        Parameters
+        ----------
+        nodes : numpy.ndarray, shape (m, 2)
+            Points [m].
+        weights : numpy.ndarray, shape (m, n)
+            Weights of the levels there.
+
+        Returns
+        -------
+        numpy.ndarray, shape (m, m)
+            Covariance [m²].
+        """
+        crossed = weights @ self._between(nodes, self._points).T
+        between = self._between(nodes, nodes)
+        covariance: Floats = between - crossed - crossed.T + weights @ self.matrix_m2 @ weights.T
+        return covariance
+
+    def left_out(self) -> tuple[Floats, Floats]:
+        """Return of each level its difference from the estimate of the others, and the diagonal of the inverse.
+
+        Returns
+        -------
+        tuple of numpy.ndarray, shape (n,)
+            Differences [m], and diagonal [1/m²]; NaN where the others do not give the drift.
+        """
+        diagonal = np.diag(self.inverse)
+        plain = np.diag(np.linalg.inv(self.matrix_m2))
+        block = np.where(diagonal > 1e-10 * plain, diagonal, np.nan)
+        heads = self.solution.z - self.solution.z.mean()
+        return (self.inverse @ heads) / block, block
 
     def _between(self, first: Floats, second: Floats) -> Floats:
         distance = cdist(first, second)
-        near = self.covariance.at(distance)
-        near[distance == 0.0] += self.covariance.nugget_m2
+        near = self.solution.covariance.at(distance)
+        near[distance == 0.0] += self.solution.covariance.nugget_m2
         return near
-
-    def _columns(self, nodes: Floats) -> Floats:
-        scaled = (nodes - self._centre) / self._scale
-        return drift_columns(scaled[:, 0], scaled[:, 1], self.drift)
 
 
 def kriging_system(surface: KrigedSurface) -> KrigingSystem:
@@ -128,35 +198,38 @@ def kriging_system(surface: KrigedSurface) -> KrigingSystem:
     Returns
     -------
     KrigingSystem
-        Weights and errors, of the same covariance, drift and measurement variances.
+        Weights and errors, of the same covariances, drift and measurement variances.
 
     Examples
     --------
-    >>> from gwnet.hydro import kriging
+    >>> from gwnet.hydro.surfaces import kriging
     >>> surface = kriging.fit([0, 100, 0, 100], [0, 0, 100, 100], [10.0, 9.0, 10.0, 9.0])
     >>> kriging_system(surface).weights([50.0], [50.0]).round(6).tolist()
     [[0.25, 0.25, 0.25, 0.25]]
     """
-    points = _points(surface.x, surface.y)
-    covariance = surface.covariance
+    return KrigingSystem(surface, tuple(_equations(solution) for solution in surface.solutions))
+
+
+def _equations(solution: KrigingSolution) -> Equations:
+    points = _points(solution.x, solution.y)
+    covariance = solution.covariance
     centre, scale = points.mean(axis=0), float(np.ptp(points, axis=0).max())
     matrix = covariance.at(cdist(points, points))
     matrix[np.diag_indices_from(matrix)] += (
-        covariance.nugget_m2 + surface.measurement_variance_m2 + surface.added_share * covariance.sill_m2
+        covariance.nugget_m2 + solution.measurement_variance_m2 + solution.added_share * covariance.sill_m2
     )
     factor = cho_factor(matrix, lower=True)
     scaled = (points - centre) / scale
-    columns = drift_columns(scaled[:, 0], scaled[:, 1], surface.drift)
+    columns = drift_columns(scaled[:, 0], scaled[:, 1], solution.drift)
     inverse = cho_solve(factor, np.eye(points.shape[0]))
     carried = cho_solve(factor, columns)
     drift_weights: Floats = np.asarray(np.linalg.solve(columns.T @ carried, carried.T).T, dtype=np.float64)
     block = inverse - drift_weights @ carried.T
-    return KrigingSystem(
-        points=points,
-        covariance=covariance,
-        drift=surface.drift,
+    return Equations(
+        solution=solution,
         matrix_m2=matrix,
         inverse=0.5 * (block + block.T),
+        _points=points,
         _drift_weights=drift_weights,
         _centre=centre,
         _scale=scale,
@@ -224,28 +297,30 @@ def worth_of_wells(surface: KrigedSurface, x: ArrayLike, y: ArrayLike, area_m2: 
     With b the diagonal of the inverse's block, r = (level - estimate of the others) and w the well's weight at a
     point, leaving the well out lowers the surface there by w r and raises the kriging variance by w² / b: adding a
     level to the others is one step of a recursive estimate whose gain is w and whose innovation r has variance 1 / b.
-    Both are exact for the same covariance, which is kept; the drift is estimated anew.
+    Both are exact for the same covariance, which is kept; the drift is estimated anew. Of several covariances the
+    shares are kept as well.
     """
     areas = np.asarray(area_m2, dtype=np.float64)
     total = float(areas.sum())
     if not total > 0.0:
         raise AnalysisError("The areas that a network's worth is averaged over do not sum to more than 0.")
-    shares = areas / total
-    system = kriging_system(surface)
-    weights = system.weights(x, y)
-    diagonal = np.diag(system.inverse)
-    plain = np.diag(np.linalg.inv(system.matrix_m2))
-    block = np.where(diagonal > 1e-10 * plain, diagonal, np.nan)
-    residual = (system.inverse @ (surface.z - surface.z.mean())) / block
-    change = np.abs(weights * residual)
-    variance = surface.standard_error(x, y) ** 2
-    mean_variance = float(shares @ variance)
+    area_shares = areas / total
+    system, nodes = kriging_system(surface), _points(x, y)
+    change, residual, estimates, variances = 0.0, 0.0, [], []
+    for share, one in zip(surface.mixture.shares, system.equations, strict=True):
+        weights, (left_out, block) = one.weights(nodes), one.left_out()
+        change, residual = change + share * weights * left_out, residual + share * left_out
+        alone = one.solution.predict(nodes[:, 0], nodes[:, 1])[:, None] - weights * left_out
+        estimates.append(alone)
+        variances.append(one.solution.standard_error(nodes[:, 0], nodes[:, 1])[:, None] ** 2 + weights**2 / block)
+    size = np.abs(change)
+    without = surface.combined_variance(np.array(variances), np.array(estimates))
     return Worth(
-        mean_change_m=shares @ change,
-        largest_change_m=change.max(axis=0),
-        error_m=float(np.sqrt(mean_variance)),
-        error_without_m=np.sqrt(mean_variance + shares @ (weights**2) / block),
-        residual_m=residual,
+        mean_change_m=area_shares @ size,
+        largest_change_m=size.max(axis=0),
+        error_m=float(np.sqrt(area_shares @ surface.standard_error(x, y) ** 2)),
+        error_without_m=np.sqrt(area_shares @ without),
+        residual_m=np.asarray(residual),
     )
 
 

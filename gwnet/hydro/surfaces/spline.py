@@ -17,7 +17,7 @@ from scipy.linalg import LinAlgError, cholesky, qr, solve_triangular
 from gwnet.errors import AnalysisError
 from gwnet.hydro.surfaces.correlation import squared_blocks
 from gwnet.hydro.surfaces.hull import control_arrays, convex_hull, inside
-from gwnet.hydro.surfaces.kriging import LeaveOneOut
+from gwnet.hydro.surfaces.kriging_solution import LeaveOneOut
 from gwnet.hydro.surfaces.variogram import drift_columns
 
 Floats = NDArray[np.float64]

@@ -12,8 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 from gwnet.errors import SettingsError
 from gwnet.hydro.surfaces import kriging, spline, triangulation
 from gwnet.hydro.surfaces.barriers import Barriers
+from gwnet.hydro.surfaces.covariance_mixture import CovarianceMixture
 from gwnet.hydro.surfaces.hull import inside
-from gwnet.hydro.surfaces.kriging import LeaveOneOut
+from gwnet.hydro.surfaces.kriging_solution import LeaveOneOut
 from gwnet.hydro.surfaces.variogram import Covariance
 
 Floats = NDArray[np.float64]
@@ -51,7 +52,7 @@ class Surface(Protocol):
         """Return the heads at points [m]."""
 
     def standard_error(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
-        """Return the standard errors at points; NaN where the method has none [m]."""
+        """Return the standard errors at points, 95 % half-widths over 1.96; NaN where the method has none [m]."""
 
     def leave_one_out(self) -> LeaveOneOut:
         """Return what each level differs by from the surface of the others."""
@@ -63,7 +64,7 @@ def fit(
     y: ArrayLike,
     z: ArrayLike,
     *,
-    covariance: Covariance | None = None,
+    covariance: Covariance | CovarianceMixture | None = None,
     drift: str = "linear",
     measurement_variance_m2: ArrayLike = 0.0,
     barriers: Barriers | None = None,
@@ -78,8 +79,8 @@ def fit(
     method : str
         ``kriging``, ``spline`` or ``triangulation``; the last two use neither covariance, drift nor measurement
         variance.
-    covariance : gwnet.hydro.surfaces.variogram.Covariance, optional
-        Covariance; fitted unless given.
+    covariance : Covariance or CovarianceMixture, optional
+        Covariance as known, or several with their shares; fitted unless given.
     barriers : gwnet.hydro.surfaces.barriers.Barriers, optional
         Lines around which distances are taken; only kriging can.
 

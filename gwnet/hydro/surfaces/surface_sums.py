@@ -131,8 +131,8 @@ def change_sums(
     Notes
     -----
     The half-width of the mean counts the errors of the levels, of what lies between the wells, and that errors near
-    each other are alike (`gwnet.hydro.surfaces.kriging_system.KrigingSystem.combined_error`). It does not count that
-    the covariance is itself estimated.
+    each other are alike (`gwnet.hydro.surfaces.kriging_system.KrigingSystem.combined_error`), and that the covariance
+    is itself estimated. It is infinite where the levels say nothing of its scale.
     """
     x, y, area = _counted(surface.hull, VOLUME_POINTS, held)
     change = surface.predict(x, y)

@@ -11,7 +11,7 @@ from scipy.interpolate import LinearNDInterpolator
 from scipy.spatial import Delaunay, QhullError
 
 from gwnet.hydro.surfaces.hull import control_arrays, convex_hull, inside, nearest_on_hull
-from gwnet.hydro.surfaces.kriging import LeaveOneOut
+from gwnet.hydro.surfaces.kriging_solution import LeaveOneOut
 
 Floats = NDArray[np.float64]
 

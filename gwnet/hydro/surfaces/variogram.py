@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import LinAlgError, cholesky, solve_triangular
+from scipy.linalg import LinAlgError, cho_solve, cholesky, solve_triangular
 from scipy.optimize import minimize
 from scipy.spatial.distance import cdist
 
@@ -215,35 +215,18 @@ def fit_covariance(
     With fewer than 8 wells nothing is fitted: the first model is taken with the longest distance as range and the
     variance about the drift as sill.
     """
-    xs, ys, zs = (np.asarray(values, dtype=np.float64) for values in (x, y, z))
-    noise = np.broadcast_to(np.asarray(measurement_variance_m2, dtype=np.float64), xs.shape)
     if not models:
         raise SettingsError("No covariance model was named.")
-    # each step of the search factors the matrix: its time goes with the third power of the wells
-    xs, ys, zs, noise = _thinned(xs, ys, zs, noise)
-    places = np.column_stack([xs, ys])
-    distance = cdist(places, places)
-    longest = float(distance.max())
-    # centred and scaled, or the columns of coordinates of kilometres would be nearly parallel
-    columns = drift_columns((xs - xs.mean()) / longest, (ys - ys.mean()) / longest, drift)
-    free = xs.size - columns.shape[1]
-    if free < 0:
-        message = f"{xs.size} wells are too few for a {drift} drift."
-        raise AnalysisError(message)
-    # the sill is guessed about the drift, not about the mean
-    residual = zs - columns @ np.linalg.lstsq(columns, zs, rcond=None)[0]
-    spread = float(residual @ residual) / max(free, 1)
-    # heads on a plane leave no spread, and a sill of 0 is no covariance
-    floor = max(float(np.median(noise)), (1e-6 * float(np.ptp(zs))) ** 2, 1e-12)
+    sample = sample_of(x, y, z, drift=drift, measurement_variance_m2=measurement_variance_m2, barriers=barriers)
     if barriers is not None:
         models = [model for model in models if model in AROUND_BARRIERS] or AROUND_BARRIERS
-        distance = barriers.distances(places, places)
-    if xs.size < LEAST_FITTED:
-        return Covariance(models[0], max(spread, floor), longest)
+    spread, floor = sample.spread_m2, sample.floor_m2
+    if sample.heads.size < LEAST_FITTED:
+        return Covariance(models[0], max(spread, floor), sample.longest)
     # what is left about the drift is no more than measurement error: nothing to fit
     if spread <= floor:
-        return Covariance(models[0], floor, longest)
-    search = _Search(distance, columns, zs, noise, spread)
+        return Covariance(models[0], floor, sample.longest)
+    search = _Search(sample.distance, sample.columns, sample.heads, sample.noise, spread)
     fits = [search.best(model, nugget=nugget) for model in models]
     return max(fits, key=lambda pair: pair[0])[1]
 
@@ -317,17 +300,126 @@ class _Search:
         matrix[np.diag_indices_from(matrix)] += (
             covariance.nugget_m2 + (self.noise if noise is None else noise) + 1e-12 * covariance.partial_sill_m2
         )
-        try:
-            lower = cholesky(matrix, lower=True, overwrite_a=True, check_finite=False)
-            white = solve_triangular(
-                lower, np.column_stack([self.columns, self.heads]), lower=True, check_finite=False, overwrite_b=True
-            )
-            inner = cholesky(white[:, :-1].T @ white[:, :-1], lower=True, check_finite=False)
-        # no covariance for these wells: the search goes elsewhere
-        except LinAlgError:
-            return -np.inf, np.inf
-        along = solve_triangular(inner, white[:, :-1].T @ white[:, -1], lower=True, check_finite=False)
-        quadratic = float(white[:, -1] @ white[:, -1] - along @ along)
-        # half the logarithms of the two determinants, from the diagonals of their factors
-        size = float(np.sum(np.log(np.diag(lower))) + np.sum(np.log(np.diag(inner))))
+        size, quadratic, _ = restricted_terms(matrix, self.columns, self.heads)
         return -size - 0.5 * quadratic, quadratic
+
+
+def restricted_terms(matrix: Floats, columns: Floats, heads: Floats) -> tuple[float, float, Floats]:
+    """Return what the restricted likelihood of heads under a covariance is made of.
+
+    Parameters
+    ----------
+    matrix : numpy.ndarray, shape (n, n)
+        Covariance of the heads as measured; overwritten [m²].
+    columns : numpy.ndarray, shape (n, p)
+        Columns of the drift.
+    heads : numpy.ndarray, shape (n,)
+        Heads [m].
+
+    Returns
+    -------
+    tuple
+        Half the logarithm of the two determinants; the quadratic form of the heads about their drift; and the weights
+        of the heads about their drift, shape (n,). Infinite where the matrix is no covariance.
+
+    Notes
+    -----
+    The restricted log likelihood is the first, negated, less half the second (Patterson and Thompson, 1971).
+    """
+    try:
+        lower = cholesky(matrix, lower=True, overwrite_a=True, check_finite=False)
+        white = solve_triangular(
+            lower, np.column_stack([columns, heads]), lower=True, check_finite=False, overwrite_b=True
+        )
+        inner = cholesky(white[:, :-1].T @ white[:, :-1], lower=True, check_finite=False)
+    # no covariance for these wells: the search goes elsewhere
+    except LinAlgError:
+        return np.inf, np.inf, np.full(heads.shape, np.nan)
+    about = white[:, -1] - white[:, :-1] @ cho_solve((inner, True), white[:, :-1].T @ white[:, -1], check_finite=False)
+    # half the logarithms of the two determinants, from the diagonals of their factors
+    size = float(np.sum(np.log(np.diag(lower))) + np.sum(np.log(np.diag(inner))))
+    weights = solve_triangular(lower.T, about, lower=False, check_finite=False)
+    return size, float(about @ about), weights
+
+
+@dataclass(frozen=True, eq=False)
+class Sample:
+    """Heads that a covariance is fitted to.
+
+    Attributes
+    ----------
+    distance : numpy.ndarray, shape (n, n)
+        Distances between the wells; infinite where no way leads [m].
+    longest : float
+        Longest straight distance [m].
+    columns : numpy.ndarray, shape (n, p)
+        Columns of the drift.
+    heads, noise : numpy.ndarray, shape (n,)
+        Heads [m] and their variance as measured [m²].
+    """
+
+    distance: Floats
+    longest: float
+    columns: Floats
+    heads: Floats
+    noise: Floats
+
+    @property
+    def free(self) -> int:
+        """Return how many heads there are beyond those that the drift takes up."""
+        return int(self.heads.size - self.columns.shape[1])
+
+    @property
+    def spread_m2(self) -> float:
+        """Return the variance of the heads about their drift [m²]."""
+        residual = self.heads - self.columns @ np.linalg.lstsq(self.columns, self.heads, rcond=None)[0]
+        return float(residual @ residual) / max(self.free, 1)
+
+    @property
+    def floor_m2(self) -> float:
+        """Return the least sill: heads on a plane leave no spread, and a sill of 0 is no covariance [m²]."""
+        return max(float(np.median(self.noise)), (1e-6 * float(np.ptp(self.heads))) ** 2, 1e-12)
+
+
+def sample_of(
+    x: ArrayLike,
+    y: ArrayLike,
+    z: ArrayLike,
+    *,
+    drift: str = "linear",
+    measurement_variance_m2: ArrayLike = 0.0,
+    barriers: Barriers | None = None,
+) -> Sample:
+    """Return heads with what a fit of their covariance needs.
+
+    Parameters as `gwnet.hydro.surfaces`.
+
+    Parameters
+    ----------
+    barriers : gwnet.hydro.surfaces.barriers.Barriers, optional
+        Lines around which distances are taken.
+
+    Raises
+    ------
+    AnalysisError
+        If there are too few points for the drift.
+
+    Notes
+    -----
+    Of more than 200 wells, 200 evenly picked in order of x are taken: each step of a search factors the matrix, and its
+    time goes with the third power of the wells.
+    """
+    xs, ys, zs = (np.asarray(values, dtype=np.float64) for values in (x, y, z))
+    noise = np.broadcast_to(np.asarray(measurement_variance_m2, dtype=np.float64), xs.shape)
+    xs, ys, zs, noise = _thinned(xs, ys, zs, noise)
+    places = np.column_stack([xs, ys])
+    distance = cdist(places, places)
+    longest = float(distance.max())
+    # centred and scaled, or the columns of coordinates of kilometres would be nearly parallel
+    columns = drift_columns((xs - xs.mean()) / longest, (ys - ys.mean()) / longest, drift)
+    if xs.size < columns.shape[1]:
+        message = f"{xs.size} wells are too few for a {drift} drift."
+        raise AnalysisError(message)
+    if barriers is not None:
+        distance = barriers.distances(places, places)
+    return Sample(distance, longest, columns, zs, noise)
