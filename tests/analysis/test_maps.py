@@ -12,6 +12,7 @@ import pytest
 
 from gwnet.analysis.maps.potentiometric import gradient_of, make_map
 from gwnet.analysis.maps.same_day import same_day_set
+from gwnet.analysis.maps.site_maps import impossible_text
 from gwnet.analysis.maps.texts import length_text
 from gwnet.errors import AnalysisError, NotFoundError, SettingsError, TooFewLevelsError
 from gwnet.hydro.surfaces.hull import inside
@@ -401,3 +402,43 @@ def test_each_fault_alone_is_found(plain_aquifer):
 @pytest.mark.shared
 def test_a_good_day_of_measured_levels_has_no_finding(plain_aquifer):
     assert aquifer_map(plain_aquifer, "2010-10-05").findings == ()
+
+
+@pytest.mark.parametrize(
+    ("sign", "status", "bound_m", "words"),
+    [
+        ("<=", "dry", 37.0, "; the surface is drawn "),
+        (">=", "flowing", 42.0, "; the surface is drawn "),
+        ("<=", "dry", 42.0, ""),
+        (">=", "flowing", 37.0, ""),
+    ],
+)
+def test_a_bound_that_the_surface_contradicts_is_said_on_the_map(sign, status, bound_m, words):
+    """Heads lie between 38 and 41 m: a well dry at 37 m, or flowing above 42 m, cannot be among them."""
+    site, taken = field()
+    site = pd.concat([site, wells(("W5", 450_900.0, 5_400_900.0, {}))], ignore_index=True)
+    bare = {"status": status, "bound": sign, "unusable_reason": status}
+    extra = levels(("W5", "2026-03-17T12:00", bound_m, bare)).assign(event_id=99)
+    made = mapped(site, pd.concat([taken, extra], ignore_index=True))
+    assert "W5" not in made.used["well"].tolist()
+    (reason,) = made.left_out.loc[made.left_out["well"] == "W5", "reason"]
+    told = [
+        text for text in made.cautions if text.startswith("The surface contradicts wells that are no control: W5 (")
+    ]
+    assert (words in reason, len(told)) == ((True, 1) if words else (True, 0))
+    assert ("the surface is drawn" in reason) == bool(words)
+    if words:
+        head = float(made.surface.predict(450_900.0, 5_400_900.0))
+        assert f"W5 ({sign} {bound_m:.2f} m, drawn {head:.2f} m)" in told[0]
+        assert reason.endswith(f"drawn {abs(head - bound_m):.2f} m {'above' if sign == '<=' else 'below'}")
+
+
+def test_an_approved_level_out_of_the_bounds_of_its_well_is_named():
+    _, taken = field()
+    control = control_of(*field())
+    found = taken.assign(finding="")
+    found.loc[found["well"] == "MW-03", "finding"] = "below the bottom of the well; repeats disagree"
+    text = impossible_text(found, control)
+    assert text.endswith("out of the bounds of the well: MW-03 (below the bottom of the well).")
+    left_out = control.assign(used=control["used"] & (control["well"] != "MW-03"))
+    assert impossible_text(found, left_out) == ""

@@ -29,6 +29,9 @@ UNUSABLE_QUALITIES: Final = ("suspect", "poor")
 #: Where a level comes from.
 SOURCES: Final = ("manual", "logger", "gauge")
 
+#: What the reduction notices of levels that the well does not allow; they serve once somebody has approved them.
+IMPOSSIBLE: Final = ("below the bottom of the well", "above the measuring point, not flowing")
+
 #: Statuses that say nothing of the water; at any other but ``static`` the water itself bars the level.
 _UNREAD_STATUSES: Final = ("no access", "not found", "obstructed", "not measured", "frozen")
 
@@ -130,12 +133,7 @@ RULES: Final = (
     Rule(_is_in_doubt, lambda levels: levels["finding"].to_numpy(dtype=object), _ALL),
     Rule(is_below_screen, _phrase(BELOW_SCREEN), _MAP_AND_STATISTICS),
     Rule(is_sensor_out, _phrase(SENSOR_OUT), _MAP),
-    Rule(_unapproved("below the bottom of the well"), _phrase("below the bottom of the well"), _MAP_AND_STATISTICS),
-    Rule(
-        _unapproved("above the measuring point, not flowing"),
-        _phrase("above the measuring point, not flowing"),
-        _MAP_AND_STATISTICS,
-    ),
+    *(Rule(_unapproved(phrase), _phrase(phrase), _MAP_AND_STATISTICS) for phrase in IMPOSSIBLE),
     Rule(_finding("repeats disagree"), _phrase("repeats disagree"), _MAP, is_of_reading=True),
     Rule(_finding("no measuring point in force"), _phrase("no measuring point in force"), _MAP),
     Rule(_finding("two measuring points in force"), _phrase("two measuring points in force"), _MAP_AND_STATISTICS),

@@ -1,4 +1,4 @@
-"""Bounds that heads cannot or hardly pass: the ground as interpolated between wells, and the base of the unit."""
+"""Bounds that heads cannot or hardly pass: the ground, the base of the unit, and those of wells without a number."""
 
 from __future__ import annotations
 
@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.maps.compartments import polygons
 from gwnet.analysis.maps.texts import length_text
+from gwnet.constants import OTHER_AQUIFER
 from gwnet.errors import AnalysisError
 from gwnet.hydro.surfaces import triangulation
 from gwnet.hydro.surfaces.contours import ContourLine
-from gwnet.hydro.surfaces.surface import Grid
+from gwnet.hydro.surfaces.surface import Grid, Surface
 
 Floats = NDArray[np.float64]
 
@@ -76,6 +77,58 @@ def above_ground(control: pd.DataFrame, grid: Grid, unit: str) -> tuple[Any | No
         "higher than between the wells."
     )
     return area, text
+
+
+def against_bounds(control: pd.DataFrame, surface: Surface, unit: str) -> tuple[pd.DataFrame, str]:
+    """Return the control with what the surface contradicts in the reasons, and the sentence that says so.
+
+    Parameters
+    ----------
+    control : pandas.DataFrame
+        Control frame; wells that are left out with a bound (``<=`` dry, ``>=`` flowing) are looked at.
+    surface : gwnet.hydro.surfaces.surface.Surface
+        The surface.
+    unit : str
+        Unit of the texts, ``m`` or ``ft``.
+
+    Returns
+    -------
+    tuple
+        Control frame, its reasons added to where the surface inside its control is drawn above what was dry, or below
+        what flowed, by more than the bound's own half-width; and the sentence, empty where there are none.
+
+    Notes
+    -----
+    A bound is no control, so the surface does not know of it: where both cannot be true, a reader must see that.
+    """
+    if "bound" not in control:
+        return control, ""
+    level, width = (control[name].astype(np.float64) for name in ("water_elevation_m", "uncertainty_m"))
+    places = control[["easting", "northing"]].astype(np.float64)
+    looked_at = ~control["used"].astype(bool) & (control["bound"] != "") & level.notna() & places.notna().all(axis=1)
+    # a well of another aquifer says nothing of this one
+    looked_at &= ~control["reason"].astype(str).str.startswith(OTHER_AQUIFER)
+    rows = control.index[looked_at]
+    if rows.empty:
+        return control, ""
+    drawn = surface.predict(*places.loc[rows].to_numpy().T, inside_control=True)
+    over = np.where(control.loc[rows, "bound"] == "<=", 1.0, -1.0) * (drawn - level.loc[rows].to_numpy())
+    against = over > width.loc[rows].fillna(0.0).to_numpy()
+    if not against.any():
+        return control, ""
+    control, sentences = control.copy(), []
+    for row, head, by in zip(rows[against], drawn[against], over[against], strict=True):
+        sign, side = control.loc[row, "bound"], "above" if control.loc[row, "bound"] == "<=" else "below"
+        control.loc[row, "reason"] = (
+            f"{control.loc[row, 'reason']}; the surface is drawn {length_text(by, unit)} {side}"
+        )
+        sentences.append(
+            f"{control.loc[row, 'well']} ({sign} {length_text(level.loc[row], unit)}, drawn {length_text(head, unit)})"
+        )
+    return control, (
+        f"The surface contradicts wells that are no control: {', '.join(sentences)}. There it is not to be relied on; "
+        "check these wells, and measure between them and the control."
+    )
 
 
 def above_base(

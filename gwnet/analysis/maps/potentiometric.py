@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from gwnet.analysis.maps.bounds import above_base, above_ground
+from gwnet.analysis.maps.bounds import above_base, above_ground, against_bounds
 from gwnet.analysis.maps.compartments import Compartment, compartments_of
 from gwnet.analysis.maps.features import MapFeatures, with_rivers
 from gwnet.analysis.maps.method_choice import AUTO, choose_method
@@ -151,6 +151,7 @@ def make_map(
             grid, tuple(line for part in parts for line in part.contours), features.base_m, unit
         )
         over, ground_text = above_ground(control, grid, unit) if check_ground else (None, "")
+        control, against_text = against_bounds(control, surface, unit)
         findings = findings_of(levels, test, unit)
         gradient = _scaled(levels, levels.measured, coordinate_unit_m, departure)
         sound = None
@@ -194,7 +195,7 @@ def make_map(
                 gradients=(gradient, sound),
                 unit=unit,
                 screen_lengths_m=_screen_lengths(control),
-                more=[*feature_cautions(compartments, features, levels), base_text, ground_text],
+                more=[*feature_cautions(compartments, features, levels), against_text, base_text, ground_text],
             ),
             scores=scores,
             region=None if len(parts) == 1 and parts[0].plain else _region(parts),

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import pandas as pd
 
 from gwnet.analysis.levels.places import located, projected
+from gwnet.analysis.levels.serving import IMPOSSIBLE
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.loggers.levels import LevelRequest, levels_for_sets
 from gwnet.analysis.maps.potentiometric import gradient_of, make_map
@@ -257,12 +258,45 @@ def map_of(
         **how,
     )
     moving = moving_text(rates_of(near, control, date), drawn.span, drawn.interval_m, drawn.unit)
-    first = [review_text(record, drawn.control), logger_text(drawn.control), moving]
+    first = [
+        impossible_text(near, drawn.control),
+        review_text(record, drawn.control),
+        logger_text(drawn.control),
+        moving,
+    ]
     return replace(
         drawn,
         cautions=(*filter(None, first), *drawn.cautions),
         set_text=set_text(date, float(rule.window_days or 0.0)),
     )
+
+
+def impossible_text(table: pd.DataFrame, control: pd.DataFrame) -> str:
+    """Return which used levels of a map are out of the bounds of their wells, since review approved them.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Reduced levels, as `gwnet.analysis.levels.table.levels`.
+    control : pandas.DataFrame
+        Control frame.
+
+    Returns
+    -------
+    str
+        Empty where no such level is used; one that nobody approved is left out with its reason.
+    """
+    used = set(control.loc[control["used"].astype(bool) & (control["kind"] == "well"), "event_id"])
+    rows = table[table["event_id"].isin(used)]
+    named = [
+        f"{well} ({phrase})"
+        for well, finding in zip(rows["well"], rows["finding"].fillna("").astype(str), strict=True)
+        for phrase in IMPOSSIBLE
+        if phrase in finding.split("; ")
+    ]
+    if not named:
+        return ""
+    return f"Approved in review and used although out of the bounds of the well: {', '.join(named)}."
 
 
 def review_text(record: Snapshot, control: pd.DataFrame) -> str:

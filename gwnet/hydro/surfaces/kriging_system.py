@@ -48,7 +48,7 @@ class KrigingSystem:
         nodes = _points(xq, yq)
         shares = self.surface.mixture.shares
         parts = [share * one.weights(nodes) for share, one in zip(shares, self.equations, strict=True)]
-        return np.sum(parts, axis=0)
+        return np.asarray(np.sum(parts, axis=0))
 
     def error_covariance(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
         """Return the covariance of the errors of the estimates at points.
@@ -306,10 +306,12 @@ def worth_of_wells(surface: KrigedSurface, x: ArrayLike, y: ArrayLike, area_m2: 
         raise AnalysisError("The areas that a network's worth is averaged over do not sum to more than 0.")
     area_shares = areas / total
     system, nodes = kriging_system(surface), _points(x, y)
-    change, residual, estimates, variances = 0.0, 0.0, [], []
+    change, residual = np.zeros((nodes.shape[0], surface.z.size)), np.zeros(surface.z.size)
+    estimates, variances = [], []
     for share, one in zip(surface.mixture.shares, system.equations, strict=True):
         weights, (left_out, block) = one.weights(nodes), one.left_out()
-        change, residual = change + share * weights * left_out, residual + share * left_out
+        change += share * weights * left_out
+        residual += share * left_out
         alone = one.solution.predict(nodes[:, 0], nodes[:, 1])[:, None] - weights * left_out
         estimates.append(alone)
         variances.append(one.solution.standard_error(nodes[:, 0], nodes[:, 1])[:, None] ** 2 + weights**2 / block)
@@ -320,7 +322,7 @@ def worth_of_wells(surface: KrigedSurface, x: ArrayLike, y: ArrayLike, area_m2: 
         largest_change_m=size.max(axis=0),
         error_m=float(np.sqrt(area_shares @ surface.standard_error(x, y) ** 2)),
         error_without_m=np.sqrt(area_shares @ without),
-        residual_m=np.asarray(residual),
+        residual_m=residual,
     )
 
 
