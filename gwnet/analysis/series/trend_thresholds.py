@@ -88,11 +88,10 @@ def threshold_dates(
         Columns of `COLUMNS`. level_m is that of the line on the day of the newest value, the mean of all seasons;
         slopes are the line's, p the trend's. state is ``on this trend``, ``may have been passed already`` (the limits
         of a significant line hold the threshold), ``already passed`` (they are beyond it), ``not on this trend`` (the
-        line goes away from it), ``no significant trend`` or ``no trend worked out``. Dates are text and have limits
-        at 95 %:
-        reached_on of the line; season_reached_on of the level expected in the season that is lowest (for an upper
-        threshold highest); level_reached_on of the first single level beyond the threshold at the visits to come, or
-        on record already. A date is empty where it is after the horizon, before the record, or where the trend is not
+        line goes away from it), ``no significant trend`` or ``no trend worked out``. Dates are text and have limits at
+        95 %: reached_on of the line; season_reached_on of the level expected in the season that is lowest (for an upper
+        threshold highest); level_reached_on of the first single level beyond the threshold at the visits to come, or on
+        record already. A date is empty where it is after the horizon, before the record, or where the trend is not
         significant or does not lead there.
 
     Raises
