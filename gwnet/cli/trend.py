@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 #: What may be printed instead of one row a well, and the message where there is nothing.
 _OTHERS = {
+    "summary": "No well is on record that matches.",
     "pooled": "No well of an aquifer is on record that matches.",
     "thresholds": "No threshold is in force at a well that matches.",
     "steps": "No well is on record that matches.",
@@ -35,6 +36,9 @@ _OTHERS = {
     "--seasons", type=click.Choice(["12", "4"]), default="4", show_default=True, help="Seasons of a year, from January."
 )
 @options.approved
+@click.option(
+    "--summary", is_flag=True, help="One row a well, the most urgent first: direction, dates, what to do next."
+)
 @click.option("--pooled", is_flag=True, help="One row an aquifer: all its wells in one test.")
 @click.option("--thresholds", is_flag=True, help="One row a threshold: when the trend would reach it.")
 @click.option("--steps", is_flag=True, help="Test for steps: the most likely one, gaps, new measuring points, sensors.")
@@ -58,7 +62,9 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
     """
     asked = [name for name in _OTHERS if chosen.pop(name)]
     if len(asked) > 1:
-        message = "--pooled, --thresholds, --steps and --left-out are tables of their own. Ask for one at a time."
+        message = (
+            "--summary, --pooled, --thresholds, --steps and --left-out are tables of their own. Ask for one at a time."
+        )
         raise click.UsageError(message)
     files = {name: chosen.pop(name) for name in ("figure", "map", "multiples")}
     smooth = chosen.pop("smooth")
@@ -77,6 +83,8 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
             table = ask(wells or None, **chosen)
     if form == "table" and not asked:
         table = _overview(table)
+    elif form == "table" and asked == ["summary"]:
+        table = _brief(table)
     output.rows(table, form, empty=_OTHERS[asked[0]] if asked else "No well is on record that matches.")
     output.say_written(written)
 
@@ -92,6 +100,29 @@ def _overview(table: "pd.DataFrame") -> "pd.DataFrame":
     view = table.assign(span=first.where(first == last, first + "–" + last), **{f"limits{slope[5:]}": limits})
     several = ["site"] if table["site"].nunique() > 1 else []
     return view[[*several, "well", "n", "span", slope, f"limits{slope[5:]}", "p_adjusted", "direction", "note"]]
+
+
+def _brief(table: "pd.DataFrame") -> "pd.DataFrame":
+    """Return a summary with one short line a well."""
+    slope, lower, upper = (name for name in table.columns if name.startswith("slope_"))
+    rates = [
+        "" if rate != rate else f"{rate:+.3f}" if low != low else f"{rate:+.3f} ({low:+.3f} to {high:+.3f})"
+        for rate, low, high in zip(table[slope], table[lower], table[upper], strict=True)
+    ]
+    when = [
+        " ".join(part for part in (name, reached[:4] or state, f"({first[:4]}–{last[:4]})" if first else "") if part)
+        for name, state, reached, first, last in zip(
+            *(table[name] for name in ("threshold", "threshold_state", "reached_on", "earliest", "latest")), strict=True
+        )
+    ]
+    level = next(name for name in table.columns if name.startswith("newest_") and name != "newest_bound")
+    view = table.assign(
+        **{f"rate{slope[5:]}": rates, "high": table["highest_in_year"], "threshold": when},
+        pc=[f"{number:.0f}" if number == number else "" for number in table["percentile"]],
+    )
+    several = ["site"] if table["site"].nunique() > 1 else []
+    names = ["well", "direction", f"rate{slope[5:]}", "since", "high", level, "pc", "threshold", "to_do", "data"]
+    return view[[*several, *names]]
 
 
 def _drawn(figures: "TrendFigures", files: dict[str, Path | None]) -> list[Path]:

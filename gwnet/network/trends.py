@@ -70,6 +70,14 @@ class WellStatistics(Group):
             yield Inputs(record, levels_of(record, chosen, "daily"), frame)
 
 
+def _limits_in_force(given: Inputs) -> pd.DataFrame:
+    """Return the thresholds in force of the wells that are asked for, with their elevations."""
+    from gwnet.analysis.thresholds.record import limits_of
+
+    limits = limits_of(given.record)
+    return limits[limits["valid_until_utc"].isna() & limits["well_id"].isin(given.wells["well_id"])]
+
+
 class Trends(WellStatistics):
     """Trends of the levels of wells."""
 
@@ -141,13 +149,28 @@ class Trends(WellStatistics):
             As `gwnet.analysis.series.trend_thresholds.threshold_dates`.
         """
         from gwnet.analysis.series.trend_thresholds import threshold_dates
-        from gwnet.analysis.thresholds.record import limits_of
 
         with self._inputs(**asked) as given:
-            limits = limits_of(given.record)
-            limits = limits[limits["valid_until_utc"].isna() & limits["well_id"].isin(given.wells["well_id"])]
+            limits = _limits_in_force(given)
             table = threshold_dates(given.levels, limits, method=method, seasons=seasons, approved=approved)
             return in_unit(table, unit)
+
+    @same_parameters(__call__)
+    def summary(self, *, unit: str, method: str, seasons: int, approved: bool, **asked: Any) -> pd.DataFrame:
+        """Say of each well which way it goes, since when, until when, and what to do; the most urgent first.
+
+        Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
+
+        Returns
+        -------
+        pandas.DataFrame
+            As `gwnet.analysis.series.trend_summary.trend_summary`.
+        """
+        from gwnet.analysis.series.trend_summary import trend_summary
+
+        with self._inputs(**asked) as given:
+            how: Any = {"method": method, "seasons": seasons, "approved": approved}
+            return in_unit(trend_summary(given.levels, given.wells, _limits_in_force(given), **how), unit)
 
     @same_parameters(__call__)
     def steps(self, *, unit: str, method: str, seasons: int, approved: bool, **asked: Any) -> pd.DataFrame:

@@ -18,6 +18,7 @@ from gwnet.analysis.maps.site_maps import SetRule
 from gwnet.analysis.maps.vertical_pairs import vertical_table
 from gwnet.analysis.series.seasons import season_summary
 from gwnet.analysis.series.trend_pooled import pooled_trends
+from gwnet.analysis.series.trend_summary import trend_summary
 from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import trends
 from gwnet.errors import AnalysisError, NotFoundError
@@ -270,6 +271,7 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
         trends=table,
         pooled=pooled_trends(levels, asked.wells, **how),
         threshold_dates=threshold_dates(levels, limits, **how),
+        trend_summary=trend_summary(levels, asked.wells, limits, **how),
     )
     return replace(extras, trend_text=f"Kendall's test {words}{since}, with {which}")
 

@@ -48,10 +48,10 @@ def rows(ran):
 def test_trends_have_the_columns_that_scripts_rely_on(record):
     assert (
         record("trend", "--format", "csv").out.splitlines()[0]
-        == COLUMNS + ",site,left_out,p_independent,wells_adjusted"
+        == COLUMNS + ",site,left_out,p_independent,wells_adjusted,course"
     )
     feet = record("trend", "--format", "csv", "--unit", "ft").out.splitlines()[0]
-    assert feet == COLUMNS.replace("_m_per_year", "_ft_per_year") + ",site,left_out,p_independent,wells_adjusted"
+    assert feet == COLUMNS.replace("_m_per_year", "_ft_per_year") + ",site,left_out,p_independent,wells_adjusted,course"
 
 
 def test_a_falling_well(record):
@@ -156,3 +156,14 @@ def test_two_tables_at_once_are_wrong_usage(record):
     ran = record("trend", "--pooled", "--steps")
     assert ran.code == WRONG_USAGE
     assert "one at a time" in ran.err
+
+
+def test_a_summary_has_one_short_line_a_well(record):
+    text = record("trend", "--summary").out
+    lines = [line for line in text.splitlines() if line.startswith("MW-")]
+    assert [line.split()[0] for line in lines] == ["MW-1", "MW-2", "MW-3"] or len(lines) == 3
+    assert max(map(len, text.splitlines())) <= 190
+    found = rows(record("trend", "--summary", "--format", "csv"))
+    assert {row["well"]: row["direction"] for row in found}["MW-1"] == "falling"
+    assert found[0]["rank"] == "1"
+    assert record("trend", "--summary", "--steps").code == WRONG_USAGE

@@ -151,8 +151,36 @@ class FittedLine:
         return middle, lower, upper
 
 
-def fit_line(record: WellRecord) -> FittedLine | None:
-    """Fit the line of a record.
+@dataclass(frozen=True, slots=True, eq=False)
+class LineValues:
+    """Values of a record as lines are fitted to them.
+
+    Attributes
+    ----------
+    when : ndarray of float64, shape (n,)
+        Times, ascending [decimal year].
+    values : ndarray of float64, shape (n,)
+        Values, bounds and far ones replaced [m].
+    design : ndarray of float64, shape (n, k + 1)
+        A column for each season with values, then the time since ``origin``.
+    seasons : ndarray of int64, shape (k,)
+        Those seasons.
+    origin : float
+        Mean time [decimal year].
+    moved : int
+        Values that lay too far from the line and were moved towards it.
+    """
+
+    when: Floats
+    values: Floats
+    design: Floats
+    seasons: NDArray[np.int64]
+    origin: float
+    moved: int
+
+
+def line_values(record: WellRecord) -> LineValues | None:
+    """Return the values of a record as a line takes them.
 
     Parameters
     ----------
@@ -161,8 +189,8 @@ def fit_line(record: WellRecord) -> FittedLine | None:
 
     Returns
     -------
-    FittedLine or None
-        The line; None where too few values are left, over half are bounds or the slope of the numbers stays open.
+    LineValues or None
+        Values and design; None where too few values are left, over half are bounds or the slope stays open.
 
     Notes
     -----
@@ -175,17 +203,15 @@ def fit_line(record: WellRecord) -> FittedLine | None:
     .. [1] Dempster, A. P., Laird, N. M. and Rubin, D. B. (1977). Maximum likelihood from incomplete data via the EM
        algorithm. J. Royal Statistical Society B 39, 1–38.
     """
-    parts = record.values.shape[1]
     here = ~np.isnan(record.values)
-    counts = here.sum(axis=0)
-    seasons = np.flatnonzero(counts)
+    seasons = np.flatnonzero(here.any(axis=0)).astype(np.int64)
     side = record.bound[here]
-    if here.sum() - seasons.size - 1 < LEAST_DEGREES or record.years.size < 2:
+    if side.size - seasons.size - 1 < LEAST_DEGREES or record.years.size < 2:
         return None
     if (side != 0).sum() > MOST_BOUNDS * side.size:
         return None
     when = record.when[here]
-    season = np.broadcast_to(np.arange(parts), here.shape)[here]
+    season = np.broadcast_to(np.arange(record.values.shape[1]), here.shape)[here]
     origin = float(when.mean())
     design = np.column_stack([season[:, None] == seasons, when - origin]).astype(np.float64)
     if np.linalg.matrix_rank(design) < design.shape[1]:
@@ -197,16 +223,38 @@ def fit_line(record: WellRecord) -> FittedLine | None:
     if side.any():
         values = _expected(values, side, design)
     values, moved = _held_near(values, steep * (when - origin), season)
+    return LineValues(when, values, design, seasons, origin, moved)
+
+
+def fit_line(record: WellRecord, given: LineValues | None = None) -> FittedLine | None:
+    """Fit the line of a record.
+
+    Parameters
+    ----------
+    record : WellRecord
+        One value a season of a year.
+    given : LineValues, optional
+        Its values, where they are at hand.
+
+    Returns
+    -------
+    FittedLine or None
+        The line; None where `line_values` gives none.
+    """
+    given = given or line_values(record)
+    if given is None:
+        return None
+    own = record.when[:, given.seasons]
     return FittedLine(
-        posterior=fit_correlated_line(when, values, design),
-        seasons=seasons.astype(np.int64),
-        counts=counts[seasons].astype(np.int64),
-        phases=np.nanmedian((record.when - record.years[:, None])[:, seasons], axis=0),
-        parts=parts,
-        origin=origin,
-        first=float(when[0]),
-        last=float(when[-1]),
-        moved=moved,
+        posterior=fit_correlated_line(given.when, given.values, given.design),
+        seasons=given.seasons,
+        counts=(~np.isnan(own)).sum(axis=0).astype(np.int64),
+        phases=np.nanmedian(own - record.years[:, None], axis=0),
+        parts=record.values.shape[1],
+        origin=given.origin,
+        first=float(given.when[0]),
+        last=float(given.when[-1]),
+        moved=given.moved,
     )
 
 

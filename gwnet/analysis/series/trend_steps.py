@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.levels.serving import used_levels
+from gwnet.analysis.series.trend_changes import Step, find_step
 from gwnet.analysis.series.trend_records import WellRecord, longest_gap, well_records
 from gwnet.analysis.series.trend_tests import TrendResult, segments_of
 from gwnet.analysis.series.trends import parts_of_year
@@ -52,11 +53,11 @@ def trend_steps(
     Returns
     -------
     pandas.DataFrame
-        Columns of `COLUMNS`: for each well the most likely step (Pettitt's test), the longest gap where it is over a
+        Columns of `COLUMNS`: for each well the most likely step, the longest gap where it is over a
         third of the record, and the moments. at is the date of the moment, of the first level after the gap, or the
-        first day of the first year after the most likely step. statistic is K, or the score of the pairs of one year
-        before and one after. p_adjusted is for all rows of the call. Shifts are after less before, positive upward,
-        with limits at 95 %; those of the most likely step are too narrow, because the step was looked for.
+        first day of the first year after the most likely step. statistic is Pettitt's K of the record, or the score of
+        the pairs of one year before and one after. p_adjusted is for all rows of the call. Shifts are after less
+        before, positive upward, with limits at 95 %; those of the most likely step hold its search.
 
     Raises
     ------
@@ -65,8 +66,10 @@ def trend_steps(
 
     Notes
     -----
-    Whole years are compared; the year of a known moment is left out unless all its levels are on one side. Both tests
-    are widened for the correlation from one year to the next. A trend makes a step as well: look at the hydrograph.
+    The most likely step has p and limits from `gwnet.analysis.series.trend_changes.find_step`, over all dates and
+    correlations; where over half of the values are bounds from Pettitt's test (1979), widened for the correlation from
+    one year to the next. For the others whole years are compared; the year of a known moment is left out unless all
+    its levels are on one side, and the test is widened likewise. A trend makes a step as well: look at the hydrograph.
     """
     used, _ = used_levels(levels, approved=approved)
     records = well_records(used, parts_of_year(method, seasons))
@@ -100,6 +103,9 @@ def _most_likely(record: WellRecord) -> dict[str, object]:
     plain = pettitt(record.values, bound=record.bound, method="approximate")
     first = plain.last_before + 1
     result, _ = segments_of(record, first)
+    searched = find_step(record)
+    if searched is not None:
+        return _searched(record, searched, plain.statistic, years)
     step = pettitt(record.values, bound=record.bound, widening=result.widening)
     return {
         "moment": "most likely",
@@ -110,6 +116,28 @@ def _most_likely(record: WellRecord) -> dict[str, object]:
         "p": step.p_value,
         **_shift(result),
         "note": _note(result, record),
+    }
+
+
+def _searched(record: WellRecord, step: Step, statistic: int, years: int) -> dict[str, object]:
+    """Return the row of a step that was looked for over all dates and correlations."""
+    before = int(np.searchsorted(record.years, step.year))
+    when = f"between {step.first} and {step.last}" if step.first < step.last else f"at the beginning of {step.first}"
+    notes = [
+        f"date {when} (95 %)",
+        f"correlation from one year to the next {step.correlation:.2f}: p and limits allow for it and for the search",
+    ]
+    if record.bounds:
+        notes.append(f"{record.bounds} of {record.count} values are bounds")
+    return {
+        "moment": "most likely",
+        "at": f"{step.year}-01-01",
+        "years_before": before,
+        "years_after": years - before,
+        "statistic": statistic,
+        "p": step.p,
+        **dict(zip(("shift_m", "shift_lower_m", "shift_upper_m"), step.shift, strict=True)),
+        "note": "; ".join(notes),
     }
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from gwnet.analysis.series.trend_changes import Bend, find_bend
 from gwnet.analysis.series.trend_lines import FittedLine, fit_line
 from gwnet.analysis.series.trend_records import Gap, WellRecord, longest_gap
 from gwnet.hydro.trends.censored_slopes import pair_slopes
@@ -73,6 +74,8 @@ class TrendResult:
         Whether levels before and after a gap were compared instead.
     line : FittedLine or None
         The line that thresholds are projected with.
+    bend : Bend or None
+        A change of its slope.
     notes : list of str
         What the numbers rest on.
     """
@@ -89,6 +92,7 @@ class TrendResult:
     widening: float = 1.0
     step: bool = False
     line: FittedLine | None = None
+    bend: Bend | None = None
     notes: list[str] = field(default_factory=list)
 
 
@@ -161,6 +165,9 @@ def _trend(record: WellRecord, fine: WellRecord) -> TrendResult:
     slopes = pair_slopes(record.values, years, bound=record.bound)
     steep = slopes.limits(0.0)[0]
     result.line = fit_line(fine)
+    result.bend = find_bend(fine) if result.line is not None else None
+    if result.bend is not None:
+        result.notes.append(_bend_text(result.bend))
     if result.line is not None and math.isfinite(steep) and fine.count >= VALUES_A_YEAR * fine.years.size:
         _take_line(result, result.line, steep)
         return result
@@ -172,6 +179,12 @@ def _trend(record: WellRecord, fine: WellRecord) -> TrendResult:
         _widen(result, record, held)
     result.slope = slopes.limits(result.variance)
     return result
+
+
+def _bend_text(bend: Bend) -> str:
+    span = f"{bend.first} to {bend.last}" if bend.first < bend.last else str(bend.first)
+    ends = f"{bend.before[0]:+.3f} m/year before, {bend.since[0]:+.3f} m/year since"
+    return f"{bend.words} (bend {span} at 95 %; {ends}; curvature {p_text(bend.p_curvature)})"
 
 
 def _take_line(result: TrendResult, line: FittedLine, steep: float) -> None:

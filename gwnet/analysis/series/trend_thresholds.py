@@ -180,6 +180,9 @@ def _projected(trend: _Trend, line: FittedLine, threshold: float, kind: str) -> 
         state = "on this trend" if leads_there else "not on this trend"
     if not significant:
         notes.append(f"no significant trend ({p_text(trend.result.p)}): no date")
+    elif trend.result.bend is not None and trend.result.bend.is_turn:
+        state = "not on this trend" if state == "on this trend" else state
+        notes.append(f"{trend.result.bend.words}: no date from a straight line")
     elif leads_there:
         dates, more = _dates(falling, level, since)
         return {"state": state, **dates, "note": "; ".join([*notes, *more])}

@@ -29,7 +29,7 @@ from gwnet.hydro.trends.false_discovery import adjusted_p_values
 COLUMNS = tuple(
     (
         "well method n first last n_bounds s var_s tau z p p_adjusted slope_m_per_year slope_lower_m_per_year "
-        "slope_upper_m_per_year direction note site left_out p_independent wells_adjusted"
+        "slope_upper_m_per_year direction note site left_out p_independent wells_adjusted course"
     ).split()
 )
 
@@ -74,9 +74,11 @@ def trends(
 
     Notes
     -----
-    With method ``all`` there are further columns, and p is as `gwnet.analysis.series.trend_values.value_trends` says.
-    Usable levels take part, and accepted dry ones as bounds; everything else is counted in ``left_out``. One value a
-    period is made as `gwnet.analysis.levels.period_values.period_values` says; which test follows,
+    Where levels significantly went one way and go the other way since, direction says so in words, as in ``fell until
+    1998, rising since``, and course repeats it; it is empty elsewhere. With method ``all`` there are further columns,
+    and p is as `gwnet.analysis.series.trend_values.value_trends` says. Usable levels take part, and accepted dry and
+    flowing ones as bounds; everything else is counted in ``left_out``. One value a period is made as
+    `gwnet.analysis.levels.period_values.period_values` says; which test follows,
     `gwnet.analysis.series.trend_tests.find_trend`.
 
     References
@@ -111,8 +113,10 @@ def _with_verdicts(table: pd.DataFrame) -> pd.DataFrame:
         else note
         for note, one, differs in zip(table["note"], p, changed, strict=True)
     ]
+    table = table.assign(course=table["course"].fillna(""))
     table = table.assign(p_adjusted=adjusted, wells_adjusted=np.where(np.isnan(p), 0, count), note=words)
-    return table.assign(direction=directions(table))
+    ways = directions(table)
+    return table.assign(direction=np.where(table["course"] != "", table["course"], ways).astype(object))
 
 
 def parts_of_year(method: str, seasons: int) -> int:
@@ -194,6 +198,7 @@ def _row(
         "n_bounds": record.bounds,
         **numbers(result),
         "note": "; ".join(result.notes),
+        "course": result.bend.words if result.bend is not None and result.bend.is_turn else "",
     }
 
 

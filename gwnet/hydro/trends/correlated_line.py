@@ -206,7 +206,7 @@ def fit_correlated_line(times: Floats, values: Floats, design: Floats) -> Correl
     if n <= k:
         message = f"A line with {k} coefficients needs more values than that; found {n}."
         raise TooFewLevelsError(message)
-    correlation, scatter, prior = _grid()
+    correlation, scatter, prior = error_grid()
     white, log_determinant, state, left = whiten(times, np.column_stack([design, values]), correlation, scatter)
     columns, response = white[:, :, :k], white[:, :, k]
     squares = np.einsum("gni,gnj->gij", columns, columns)
@@ -284,7 +284,7 @@ def whiten(
 
 
 @lru_cache(maxsize=1)
-def _grid() -> tuple[Floats, Floats, Floats]:
+def error_grid() -> tuple[Floats, Floats, Floats]:
     """Return correlations from year to year, shares of scatter and weights beforehand of all points of the grid."""
     quarterly = np.array(QUARTERLY)
     edges = np.concatenate([[0.0], (quarterly[1:] + quarterly[:-1]) / 2.0, [1.0]])

@@ -64,6 +64,9 @@ _TREND_FRAMES: Final = {
     ),
     "threshold_dates": "well threshold kind threshold_elevation_m state reached_on earliest latest season_reached_on "
     "level_reached_on horizon",
+    "trend_summary": (
+        "well direction since newest percentile threshold threshold_state reached_on earliest latest to_do because data"
+    ),
 }
 
 
@@ -223,6 +226,10 @@ def compose_trends(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     dates = dates[dates["well"].isin(view.wells["well"])]
     if len(dates) and "threshold_table" not in view.definition.sections:
         blocks.extend(threshold_date_blocks(view))
+    summary = extras.frame("trend_summary")
+    summary = summary[summary["well"].isin(view.wells["well"])]
+    if len(summary):
+        blocks += [Heading("What to do next"), _summary_table(summary)]
     return blocks
 
 
@@ -280,6 +287,38 @@ def _trend_rest(table: pd.DataFrame) -> str:
         f"The smallest probability, adjusted for all {len(p)} tests together, is {p.min():.2g}; below 0.05 a trend is "
         f"significant. {int((slopes > 0).sum())} of {len(slopes)} slopes are positive."
     )
+
+
+def _summary_table(table: pd.DataFrame) -> Table:
+    columns = (
+        Column("Well"),
+        Column("Direction"),
+        Column("since"),
+        Column("Newest level"),
+        Column("percentile", "", 0, "right"),
+        Column("Threshold"),
+        Column("reached on"),
+        Column("What to do next"),
+        Column("because"),
+    )
+    rows: list[Row] = []
+    for row in table.to_dict("records"):
+        percentile, why = number_of(row["percentile"]), text_of(row["data"])
+        rows.append(
+            (
+                Cell(str(row["well"])),
+                Cell(str(row["direction"])),
+                text_cell(row["since"], why),
+                text_cell(day_text(row["newest"]), why),
+                Cell(percentile) if math.isfinite(percentile) else Cell(None, "too few years for a percentile"),
+                text_cell(row["threshold"], "none that a trend leads to"),
+                text_cell(day_text(row["reached_on"]), text_of(row["threshold_state"]) or "none"),
+                Cell(str(row["to_do"])),
+                text_cell(row["because"], "nothing found"),
+            )
+        )
+    caption = "What the levels of each well do and what to do next, the most urgent first."
+    return Table("trend-summary", caption, columns, tuple(rows))
 
 
 def _slope_columns(view: ReportView) -> tuple[Column, ...]:
