@@ -11,6 +11,10 @@ the one with the least spread.
 Limits are not one multiple of the spread: levels are put into 40 classes of spread, and each class gets the limit with
 which most faults of one foot are noticed at a given number of warnings in all. They are chosen on the levels themselves,
 knowing the faults, so no rule with one limit for such classes of the same detectors notices more.
+
+A detector of one form alone looks at misfits below 1.5 ft, as those of one foot are, and leaves larger ones to the
+other forms: fewer levels as they are give a warning. For the bound, faults of the other forms then count as noticed,
+all of them and without a warning. The checks report a misfit of about one unit from 2.6 spreads in the same way.
 """
 
 from __future__ import annotations
@@ -30,6 +34,8 @@ from bench_findings import FOOT_M, GROSS, READING_KINDS, fault, open_cases
 from gwnet.hydro.checks.neighbours import fit_around
 from gwnet.hydro.checks.spreads import following_spread
 
+#: A misfit of this size or more is not of the form of one foot.
+MOST_OF_FORM = 1.5 * FOOT_M
 WARNINGS = (0.0025, 0.005, 0.0075, 0.01, 0.02, 0.05, 0.1)
 CLASSES = 40
 YEAR_D = 365.25
@@ -142,16 +148,21 @@ def draw(case, count, random):
     return np.array(places), {kind: np.array(shift) for kind, shift in shifts.items()}
 
 
-def best_limits(missed, spread, drawn, shifts, warnings):
+def size_of(missed, most=np.inf):
+    """Return by how much levels are off, 0 where that is not of the form looked for."""
+    return np.where(np.abs(missed) < most, np.abs(missed), 0.0)
+
+
+def best_limits(missed, spread, drawn, shifts, warnings, most=np.inf):
     """Return the limit of each class of spread that notices most of all shifts with so many warnings on all levels."""
     order = np.argsort(np.argsort(spread))
     group = np.minimum(order * CLASSES // spread.size, CLASSES - 1)
     tried = FOOT_M * np.concatenate([np.arange(0.05, 1.5, 0.025), np.geomspace(1.5, 100.0, 40), [np.inf]])
-    size = np.abs(missed)
+    size = size_of(missed, most)
     wrong = np.array([[(size[group == g] > t).sum() for t in tried] for g in range(CLASSES)]) / size.size
     right = np.zeros(wrong.shape)
     for shift in shifts:
-        faulty = np.abs(missed[drawn] + shift)
+        faulty = size_of(missed[drawn] + shift, most)
         right += np.array([[(faulty[group[drawn] == g] > t).sum() for t in tried] for g in range(CLASSES)]) / drawn.size
     low, high = 0.0, 1e4
     for _ in range(60):
@@ -186,6 +197,10 @@ def main(arguments):
         shares["all gross"] = np.mean([shares[kind] for kind in GROSS], axis=0)
         for kind in shares if name == "the least spread" else ("one metre or foot", "all gross"):
             print(f"{name:<24}{kind:<19}" + "".join(f"{share:>7.1%}" for share in shares[kind]))
+        of_form = [best_limits(missed, spread, drawn, [foot], warnings, MOST_OF_FORM) for warnings in WARNINGS]
+        is_found = [(size_of(missed[drawn] + foot, MOST_OF_FORM) > limit[drawn]).mean() for limit in of_form]
+        print(f"{'':<24}{'foot, its form':<19}" + "".join(f"{share:>7.1%}" for share in is_found))
+        print(f"{'':<24}{'all gross, forms':<19}" + "".join(f"{(3 + share) / 4:>7.1%}" for share in is_found))
     limit = limits[WARNINGS.index(0.01)]
     print("\nOne foot at 1 warning per 100, the least spread, by the spread of what a level misses:")
     edges = [0.0, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.6, np.inf]

@@ -207,7 +207,9 @@ def inject_readings(case, wanted, random):
         by_event = defaultdict(set)
         for row in new[new["severity"] != "note"].itertuples():
             for event in events_of(row):
-                by_event[event].add(row.rule)
+                # of a finding that a level joined, those that were in it before are not new
+                if (event, "", row.rule) not in case.known:
+                    by_event[event].add(row.rule)
         for kind, event, shift in told:
             rules = by_event.pop(event, set())
             outcomes.append((kind, abs(shift), bool(rules), bool(rules & set(KINDS[kind]))))

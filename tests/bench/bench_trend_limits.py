@@ -1,6 +1,6 @@
 """How well limits of trends, threshold dates and steps hold in simulated levels: coverage, share significant, width.
 
-Run: ``python tests/bench/bench_trend_limits.py [trends|dates|steps|shared ...] [DRAWS]`` (default all, 1000 draws). Each
+Run: ``python tests/bench/bench_trend_limits.py [trends|dates|steps ...] [DRAWS]`` (default all, 1000 draws). Each
 case is one row: share of false alarms, power for a rise of three standard deviations (of a fall to the threshold, of a
 step), share of limits that hold the truth, and their median width. Noise is autoregressive of order 1 with a standard
 deviation of 1 m and fixed seeds. Shares are uncertain by about 1/√DRAWS at most.
@@ -13,6 +13,9 @@ import sys
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.levels.serving import used_levels
+from gwnet.analysis.series.trend_changes import find_bend, find_step
+from gwnet.analysis.series.trend_records import well_records
 from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import trends
 
@@ -148,10 +151,53 @@ def print_dates(draws: int) -> None:
                 )
 
 
+def change_case(years: int, yearly: float, draws: int, *, seed: int = 3) -> dict[str, float]:
+    """Return what steps and bends give in quarterly levels: a step of 3, a turn of as much up as down."""
+    random = np.random.default_rng(seed)
+    count = 4 * years
+    plain = noise(random, draws, count, yearly**0.25)
+    when = np.arange(count) / 4.0
+    at = random.integers(years // 3, years - years // 3 + 1, draws)[:, None]
+    stepped = plain + 3.0 * (when >= at)
+    half = years / 2.0
+    turned = plain + 6.0 / half * np.abs(when - half)
+    row: dict[str, float] = {}
+    for name, values in (("plain", plain), ("step", stepped), ("turn", turned)):
+        used, _ = used_levels(as_levels(values, QUARTER_DAYS))
+        records = list(well_records(used, 4).values())
+        if name != "turn":
+            steps = [find_step(record) for record in records]
+            row[f"{name}_told"] = float(np.mean([step is not None and step.p <= 0.05 for step in steps]))
+        if name == "step":
+            pairs = [(step, 1980 + year) for step, year in zip(steps, at[:, 0], strict=True) if step is not None]
+            row["held"] = float(np.mean([step.shift[1] <= 3.0 <= step.shift[2] for step, _ in pairs]))
+            row["date_held"] = float(np.mean([step.first <= year <= step.last for step, year in pairs]))
+            row["width"] = float(np.median([step.shift[2] - step.shift[1] for step, _ in pairs]))
+        else:
+            bends = [find_bend(record) for record in records]
+            row[f"{name}_bent"] = float(np.mean([bend is not None for bend in bends]))
+            row[f"{name}_turned"] = float(np.mean([bend is not None and bend.is_turn for bend in bends]))
+    return row
+
+
+def print_changes(draws: int) -> None:
+    """Print what steps and bends give."""
+    print("steps: years  yearly  false  power   held    date held  width [m]   bends: false  turns false  turns told")
+    for years in (20, 40):
+        for yearly in (0.0, 0.5, 0.8):
+            row = change_case(years, yearly, draws)
+            print(
+                f"       {years:5}  {yearly:6.2f}  {row['plain_told']:5.1%}  {row['step_told']:6.1%}  {row['held']:6.1%}  "
+                f"{row['date_held']:9.1%}  {row['width']:9.2f}  {row['plain_bent']:12.1%}  "
+                f"{row['plain_turned']:11.1%}  {row['turn_turned']:10.1%}",
+                flush=True,
+            )
+
+
 def main(words: list[str]) -> None:
     """Print what was asked for."""
     draws = next((int(word) for word in words if word.isdigit()), 1000)
-    parts = {"trends": print_trends, "dates": print_dates}
+    parts = {"trends": print_trends, "dates": print_dates, "steps": print_changes}
     for name in [word for word in words if word in parts] or list(parts):
         parts[name](draws)
 

@@ -35,6 +35,12 @@ def test_a_small_run_of_alarms_prints_their_shares(tmp_path):
     assert "wells differ at 5 %" in ran.out
 
 
+def test_a_small_run_of_limits_of_trends_prints_one_row_a_case(tmp_path):
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_trend_limits.py"), "2", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert len(ran.out.splitlines()) == 3 + 30 + 12 + 6
+
+
 def test_a_small_run_of_reading_logger_files_prints_its_ratios(tmp_path):
     ran = run_python(str(ROOT / "tests" / "bench" / "bench_logger_read.py"), "20000", cwd=tmp_path)
     assert ran.code == 0, ran.err

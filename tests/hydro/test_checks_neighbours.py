@@ -216,3 +216,15 @@ def test_farther_wells_are_asked_where_near_ones_were_not_read():
     assert found.by_neighbours[late].all()
     assert np.abs(found.residual_m[late]).max() < 0.1
     assert np.abs(found.own_residual_m[late]).max() > 0.2
+
+
+def test_a_level_stands_alone_less_what_neighbours_did_where_that_explains_the_well():
+    """All wells move by a metre from one reading to the next; one level is off by 0.3 m more than its neighbours."""
+    well, time, season, level, near = network(noise=0.01)
+    level += np.tile(np.resize([0.0, 1.0], ROUNDS), WELLS) * 2.0
+    level[3 * ROUNDS + 17] += 0.3
+    everything = np.ones(well.size, bool)
+    found = fit_around(well, time, season, level, everything, near)
+    assert found.is_alone[3 * ROUNDS + 17]
+    by_itself = fit_around(well, time, season, level, everything, np.full((WELLS, 8), -1))
+    assert not by_itself.is_alone[3 * ROUNDS + 17]

@@ -53,6 +53,8 @@ class Misfits:
         Range that a misfit is reported beyond, and that an explained one is [m].
     is_about_unit : numpy.ndarray of bool, shape (n,)
         Whether a misfit is about one unit of the reading.
+    is_alone : numpy.ndarray of bool, shape (n,)
+        Whether a level stands alone, or is off by far more than the limit.
     is_shared : numpy.ndarray of bool, shape (n,)
         Whether neighbours are off as well.
     explained : dict of int to Explanation
@@ -77,6 +79,8 @@ class Misfits:
         may_be_off = events.checked & self._stands_out(events, size, usual)
         beyond = size - _resolution(events)
         off = may_be_off & (beyond > self.limit_m)
+        # far beyond the limit a level needs no quiet levels beside it
+        self.is_alone: Flags = np.asarray(fit.is_alone | (size > _SURE * usual), dtype=np.bool_)
         self.is_shared: Flags = np.asarray(fit.shared >= limits["least_shared"], dtype=np.bool_)
         # neighbours that moved may put a level in doubt that its own record does not
         may_be_explained = may_be_off | (events.checked & ~_is_on_line(events) & fit.by_neighbours)
@@ -89,7 +93,7 @@ class Misfits:
         self.explained: dict[int, Explanation] = {
             row: of
             for row, of in explained.items()
-            if of.rule not in (DIGITS, AMOUNT) or (fit.is_alone[row] and (of.rule == DIGITS or off[row]))
+            if of.rule not in (DIGITS, AMOUNT) or (self.is_alone[row] and (of.rule == DIGITS or off[row]))
         }
         self.rows: Places = np.flatnonzero(off)
 

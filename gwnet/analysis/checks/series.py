@@ -67,7 +67,7 @@ def _find_misfits(events: Events) -> Iterator[Finding]:
     yield from _explained_findings(events, explained)
     rest = [row for row in misfits.rows.tolist() if row not in misfits.explained and row not in claimed]
     own = [row for row in rest if not misfits.is_shared[row]]
-    is_alone = events.fit.is_alone
+    is_alone = misfits.is_alone
     for rows in _runs(events, [row for row in own if is_alone[row]]):
         yield _misfit_finding(events, rows)
     yield from _restless_findings(events, [row for row in own if not is_alone[row]])

@@ -33,11 +33,11 @@ COLUMNS = tuple(
     (
         "site aquifer method wells n first last n_bounds s var_s tau z p p_adjusted slope_m_per_year "
         "slope_lower_m_per_year slope_upper_m_per_year direction wells_rising wells_falling p_wells_differ "
-        "p_seasons_differ note left_out"
+        "p_seasons_differ note left_out p_independent"
     ).split()
 )
 
-_NUMBERS = (*COLUMNS[8:17], "p_wells_differ", "p_seasons_differ")
+_NUMBERS = (*COLUMNS[8:17], "p_wells_differ", "p_seasons_differ", "p_independent")
 
 #: Correlation of scores beyond which differences among them are not distinguishable.
 ALIKE = 0.98
@@ -64,11 +64,11 @@ def pooled_trends(
     -------
     pandas.DataFrame
         Columns of `COLUMNS`, one row an aquifer of a site, by site and aquifer. wells counts those with three years or
-        more and no level missing for over a third of the record; left_out names the others, with the reason. var_s and
-        z take all seasons of all wells as independent; p and the limits of the slope have the covariance among wells
-        and seasons, widened for the correlation from year to year. The slope is the median of all slopes within
-        seasons of wells. p_wells_differ (p_seasons_differ) is the probability of so different trends of the wells
-        (seasons) where all have one.
+        more and no level missing for over a third of the record; left_out names the others, with the reason. var_s, z
+        and p_independent take all seasons of all wells as independent; p and the limits of the slope have the
+        covariance among wells and seasons, widened for the correlation from year to year. The slope is the median of
+        all slopes within seasons of wells. p_wells_differ (p_seasons_differ) is the probability of so different trends
+        of the wells (seasons) where all have one.
 
     Raises
     ------
@@ -175,6 +175,7 @@ def _tested(records: list[WellRecord]) -> dict[str, object]:
         "tau": score / float((counts * (counts - 1)).sum() / 2),
         "z": normal_probabilities(score, independent)[0] + 0.0,
         "p": normal_probabilities(score, variance, continuity=False)[1],
+        "p_independent": _independent_p(score, independent),
         "slope_m_per_year": slopes[0],
         "slope_lower_m_per_year": slopes[1],
         "slope_upper_m_per_year": slopes[2],
