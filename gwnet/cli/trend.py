@@ -66,10 +66,8 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
     """
     asked = [name for name in _OTHERS if chosen.pop(name)]
     if len(asked) > 1:
-        message = (
-            "--summary, --pooled, --thresholds, --without-context, --steps and --left-out are tables of their own. "
-            "Ask for one at a time."
-        )
+        names = ", ".join(f"--{name.replace('_', '-')}" for name in asked)
+        message = f"{names} are tables of their own. Ask for one at a time."
         raise click.UsageError(message)
     files = {name: chosen.pop(name) for name in ("figure", "map", "multiples")}
     smooth = chosen.pop("smooth")
@@ -86,10 +84,8 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
         else:
             ask = getattr(net.trends, asked[0]) if asked else net.trends
             table = ask(wells or None, **chosen)
-    if form == "table" and not asked:
-        table = _overview(table)
-    elif form == "table" and asked == ["summary"]:
-        table = _brief(table)
+    if form == "table" and asked in ([], ["summary"]):
+        table = _brief(table) if asked else _overview(table)
     output.rows(table, form, empty=_OTHERS[asked[0]] if asked else "No well is on record that matches.")
     output.say_written(written)
 
