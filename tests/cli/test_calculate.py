@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from gwnet.cli import DONE, STOPPED
+from gwnet.cli import DONE, WRONG_USAGE
 
 CORNERS = [(29.50, -98.50, 0.144), (29.50, -98.45, 0.132), (29.45, -98.45, 0.121), (29.45, -98.50, 0.125)]
 
@@ -24,7 +24,7 @@ def test_the_stretch_of_a_tape_is_printed(gwnet_here):
 )
 def test_what_is_not_enough_for_a_correction_is_refused(gwnet_here, asked, words):
     ran = gwnet_here("calculate", "tape", "--length", "318", *asked)
-    assert ran.code == STOPPED
+    assert ran.code == WRONG_USAGE
     assert words in ran.err
 
 
